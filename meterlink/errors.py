@@ -1,0 +1,146 @@
+"""Everything that meterlink raises on purpose.
+
+::
+
+    MeterlinkError                 one line, says what to do
+    ├── UsageError                 what a person typed cannot be used           (exit code 2)
+    │   ├── UnitError              a length, f-number, power, shutter, ... that cannot be read
+    │   └── GeometryError          a placement or held-off distance that cannot be
+    ├── LinkError                  bytes do not come or go
+    │   ├── LinkNotFound           no such port, address or file
+    │   ├── LinkBusy               another program holds it
+    │   └── LinkLost               it was there and is gone
+    ├── WireError                  bytes came but cannot be believed
+    │   ├── FrameError             COBS, length or CRC is wrong
+    │   ├── UnknownVersion         a frame of a newer wire format
+    │   └── DialectError           a description of a dialect that cannot be used
+    ├── SensorError                the sensor cannot do what was asked
+    ├── CalibrationError           no calibration, or one that does not fit the sensor or its points
+    ├── AnalysisError              a waveform or a series of readings from which nothing follows
+    └── LibraryError               the file of set-ups and readings
+        ├── LibraryTooNew          written by a newer meterlink
+        ├── LibraryBusy            another process holds the write lock for too long
+        ├── LibraryDamaged         not a library, or damaged
+        ├── StorageError           disk full, folder read only
+        ├── NotInLibrary           no such set-up, light or reading
+        └── ImportRefused          a file from elsewhere that does not validate
+
+Every message is one line in plain words and ends with what the reader can do.  Data that a caller may want is
+kept as attributes, never only in the text.  Pure formulas raise ``ValueError`` with the allowed range.
+"""
+
+from __future__ import annotations
+
+
+class MeterlinkError(Exception):
+    """Root of the tree.  ``exit_code`` is what the command line returns for it."""
+
+    exit_code = 1
+
+
+class UsageError(MeterlinkError):
+    """What a person typed cannot be used as it is."""
+
+    exit_code = 2
+
+
+class UnitError(UsageError):
+    """A length, f-number, power or time that cannot be read.  ``text`` is what was typed."""
+
+    def __init__(self, message: str, text: str = "") -> None:
+        super().__init__(message)
+        self.text = text
+
+
+class GeometryError(UsageError):
+    """A placement, distance or held-off distance that cannot be."""
+
+
+class LinkError(MeterlinkError):
+    """Bytes do not come or go.  ``url`` names the link."""
+
+    def __init__(self, message: str, url: str = "") -> None:
+        super().__init__(message)
+        self.url = url
+
+
+class LinkNotFound(LinkError):
+    """There is no such port, address or file."""
+
+
+class LinkBusy(LinkError):
+    """Another program holds the port or the sensor."""
+
+
+class LinkLost(LinkError):
+    """The link was open and is gone (unplugged, out of range, end of recording)."""
+
+
+class WireError(MeterlinkError):
+    """Bytes came but cannot be believed."""
+
+
+class FrameError(WireError):
+    """A frame with wrong COBS, length or CRC.  ``reason`` is one of ``cobs``, ``length``, ``crc``, ``body``."""
+
+    def __init__(self, message: str, reason: str) -> None:
+        super().__init__(message)
+        self.reason = reason
+
+
+class UnknownVersion(WireError):
+    """A frame of a wire version that this reader does not know.  ``version`` is the number received."""
+
+    def __init__(self, message: str, version: int) -> None:
+        super().__init__(message)
+        self.version = version
+
+
+class DialectError(WireError):
+    """A description of a sensor dialect that cannot be used."""
+
+
+class SensorError(MeterlinkError):
+    """The sensor cannot do what was asked (a steady-light sensor asked for a pop, ...)."""
+
+
+class CalibrationError(MeterlinkError):
+    """No calibration, or one that does not fit the sensor, its range or its points."""
+
+
+class AnalysisError(MeterlinkError):
+    """A waveform or a series of readings from which nothing can be said."""
+
+
+class LibraryError(MeterlinkError):
+    """Something about the file of set-ups and readings."""
+
+
+class LibraryTooNew(LibraryError):
+    """The library was written by a newer meterlink.  ``version`` is the schema number found."""
+
+    def __init__(self, message: str, version: int) -> None:
+        super().__init__(message)
+        self.version = version
+
+
+class LibraryBusy(LibraryError):
+    """Another process holds the write lock for longer than we wait."""
+
+
+class LibraryDamaged(LibraryError):
+    """The file is not a library or is damaged."""
+
+
+class StorageError(LibraryError):
+    """The disk is full or the folder cannot be written."""
+
+
+class NotInLibrary(LibraryError):
+    """No such set-up, light, placement, reading or calibration."""
+
+    exit_code = 2
+
+
+class ImportRefused(LibraryError):
+    """A file from elsewhere that does not validate; nothing of it was taken."""

@@ -1,0 +1,58 @@
+"""The records that every layer speaks in: a leaf that imports nothing of the package.
+
+Records are named tuples: immutable, compared by value, and cheap to import (a one-shot command pays for every
+class it creates; ``dataclasses`` alone costs half the start of the interpreter).  A new state is a new record
+(``record._replace(...)``), never a changed one.
+"""
+
+from __future__ import annotations
+
+from meterlink.model.ids import new_id
+from meterlink.model.records import (
+    Calibration,
+    Light,
+    Placement,
+    Pop,
+    RangeScale,
+    Reading,
+    Settings,
+    Setup,
+)
+from meterlink.model.samples import (
+    Battery,
+    Colour,
+    HeldOff,
+    Identity,
+    Measurement,
+    PopNotice,
+    Reply,
+    Sample,
+    Segment,
+    Status,
+    Steady,
+    WaveBlock,
+)
+
+__all__ = [
+    "Battery",
+    "Calibration",
+    "Colour",
+    "HeldOff",
+    "Identity",
+    "Light",
+    "Measurement",
+    "Placement",
+    "Pop",
+    "PopNotice",
+    "RangeScale",
+    "Reading",
+    "Reply",
+    "Sample",
+    "Segment",
+    "Settings",
+    "Setup",
+    "Status",
+    "Steady",
+    "WaveBlock",
+    "new_id",
+]
