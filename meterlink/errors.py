@@ -81,7 +81,7 @@ class WireError(MeterlinkError):
 
 
 class FrameError(WireError):
-    """A frame with wrong COBS, length or CRC.  ``reason`` is one of ``cobs``, ``length``, ``crc``, ``body``."""
+    """A frame with wrong COBS, length or CRC.  ``reason``: ``cobs``, ``length``, ``crc`` or ``body``."""
 
     def __init__(self, message: str, reason: str) -> None:
         super().__init__(message)
