@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+
 class Identity(NamedTuple):
     """Who is at the other end and what it can do."""
 
