@@ -1,0 +1,1 @@
+"""Samples to measurements: calibration, flash analysis, choice of range."""

@@ -1,0 +1,1 @@
+"""A simulated sensor and a simulated set: first steps without hardware, demo and tests."""
