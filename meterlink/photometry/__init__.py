@@ -1,0 +1,4 @@
+"""Pure formulas of light: exposure, sources, receptors, flash, colour, uncertainty.
+
+Nothing here imports any other part of the package.
+"""

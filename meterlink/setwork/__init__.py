@@ -1,0 +1,1 @@
+"""What is made of readings: correction and verdict, ratio table, sum check, prediction, evenness, findings."""
