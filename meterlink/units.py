@@ -1,0 +1,459 @@
+"""What a person types <-> SI units and stops.
+
+Every ``parse_`` function takes the text as typed (any case, blanks, typographic quotes and minus) and returns a number,
+or raises ``UnitError`` with one line that shows what is accepted.  Text is hostile: it is capped before anything else,
+only ASCII digits count, ``nan`` and ``inf`` are words, not numbers.  Every ``format_`` function is for people; JSON
+carries the plain number.
+
+This module is on the start-up path of every command: it imports nothing heavy.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import NamedTuple
+
+from meterlink.errors import UnitError
+from meterlink.photometry import series
+
+MAX_TEXT = 60
+"""Longest text that is looked at; the longest sensible one (a name with a held-off distance) is shorter."""
+MINUS = "\u2212"
+
+_SAME = str.maketrans(
+    {
+        "\u2212": "-", "\u2013": "-", "\u00d7": "x", "\u2032": "'", "\u2033": '"', "\u2019": "'", "\u2018": "'",
+        "\u201d": '"', "\u201c": '"', "\u2044": "/", "\u0192": "f", "\u00a0": " ", "\u202f": " ", "\u00b5": "u",
+        "\u03bc": "u", "\u2236": ":",
+    }
+)  # fmt: skip
+_NUMBER = r"(?:[0-9]{1,9}(?:[.,][0-9]{0,9})?|[.,][0-9]{1,9})"
+_PER_METRE = {"mm": 1000.0, "cm": 100.0, "m": 1.0}
+"""Divided by, so that 140cm is the same number as 1.4m."""
+_INCH_M, _FOOT_M = 0.0254, 0.3048
+
+_LENGTH_METRIC = re.compile(rf"({_NUMBER}) ?(mm|cm|m)")
+_INCHES = rf"(?:({_NUMBER})(?: ([0-9]{{1,3}})/([0-9]{{1,3}}))?)"
+_LENGTH_FEET = re.compile(rf"""({_NUMBER}) ?(?:ft|feet|foot|')(?: ?{_INCHES} ?(?:inches|inch|in|"|'')?)?""")
+_LENGTH_INCHES = re.compile(rf"""{_INCHES} ?(?:inches|inch|in|"|'')""")
+_FRACTION = re.compile(rf"({_NUMBER}) ?/ ?({_NUMBER})")
+_STOPS = re.compile(rf"([+-]?) ?(?:({_NUMBER})|(?:([0-9]{{1,3}}) )?([0-9]{{1,3}})/([0-9]{{1,3}})) ?(?:stops?|ev)?")
+_F_NUMBER = re.compile(rf"(?:f ?/? ?)?({_NUMBER}) ?(?:\+ ?(.+))?")
+_SIGNED_REST = re.compile(r"(.+?) ?([+-] ?[0-9.,][0-9.,/ ]*)")
+
+
+class Held(NamedTuple):
+    """``FILL@20cm``: the name of a light and how far the dome was held off; None is undeclared, never zero."""
+
+    name: str
+    held_off_m: float | None
+
+
+class Size(NamedTuple):
+    """Size of a source: ``90cm`` (height None) or ``60x90cm``."""
+
+    width_m: float
+    height_m: float | None
+
+
+def _shown(text: object) -> str:
+    shown = repr(text)
+    return shown if len(shown) <= 32 else shown[:29] + "…" + shown[0]
+
+
+def _clean(text: str, what: str, accepted: str) -> str:
+    """Cap, translate typographic signs, squeeze blanks, lower the case; refuse what is empty or not plain ASCII."""
+    if not isinstance(text, str):
+        raise UnitError(f"{what} must be text, got {_shown(text)}: type {accepted}")
+    if len(text) > MAX_TEXT:
+        raise UnitError(f"{what} of {len(text)} characters is too long: type {accepted}", text[:MAX_TEXT])
+    plain = " ".join(text.translate(_SAME).split()).lower()
+    if not plain:
+        raise UnitError(f"{what} is empty: type {accepted}", text)
+    return plain
+
+
+def _unreadable(what: str, text: str, accepted: str, why: str = "cannot be read") -> UnitError:
+    return UnitError(f"{what} {_shown(text)} {why}: type {accepted}", text)
+
+
+def _number(text: str) -> float:
+    return float(text.replace(",", "."))
+
+
+# Lengths
+
+_LENGTHS = "1.4m, 140cm, 1400mm, 4ft6, 4'6\" or 55in"
+
+
+def parse_length(text: str, what: str = "length", least_m: float = 0.0, most_m: float = 1000.0) -> float:
+    """Return metres from ``1.4m 140cm 1400mm 4ft6 4'6" 55in``; a bare number other than 0 is refused: no unit.
+
+    ``what`` names the quantity in the message, ``least_m`` and ``most_m`` are the limits (both included).
+    """
+    plain = _clean(text, what, _LENGTHS)
+    metres = 0.0 if plain == "0" else _length_m(plain)
+    if metres is None:
+        if re.fullmatch(_NUMBER, plain):
+            raise _unreadable(what, text, f"{plain}m, {plain}cm or {plain}in", "has no unit")
+        raise _unreadable(what, text, _LENGTHS)
+    if not least_m <= metres <= most_m:
+        limits = f"a length from {least_m:g}m to {most_m:g}m"
+        raise _unreadable(what, text, limits, f"is {'too short' if metres < least_m else 'too long'}")
+    return metres
+
+
+def parse_distance(text: str, what: str = "distance") -> float:
+    """Return a distance in metres, above 0 and up to 50 m."""
+    return parse_length(text, what, 0.001, 50.0)
+
+
+def _length_m(plain: str) -> float | None:
+    if found := _LENGTH_METRIC.fullmatch(plain):
+        return _number(found[1]) / _PER_METRE[found[2]]
+    if found := _LENGTH_FEET.fullmatch(plain):
+        inches = _inches(found, 2)
+        return None if inches is None or inches >= 12 else _number(found[1]) * _FOOT_M + inches * _INCH_M
+    if found := _LENGTH_INCHES.fullmatch(plain):
+        inches = _inches(found, 1)
+        return None if inches is None else inches * _INCH_M
+    return None
+
+
+def _inches(found: re.Match[str], first: int) -> float | None:
+    whole, over, under = found[first], found[first + 1], found[first + 2]
+    if over is None:
+        return _number(whole) if whole else 0.0
+    return _number(whole) + int(over) / int(under) if int(under) else None
+
+
+def parse_size(text: str, what: str = "size") -> Size:
+    """Return the size of a source: ``90cm`` (a diameter), ``60x90cm``, ``2ft x 3ft``, ``14x39in``; 1 mm to 20 m."""
+    accepted = "90cm, 60x90cm, 14x39in or 2ft x 3ft"
+    parts = [part.strip() for part in _clean(text, what, accepted).split("x")]
+    if len(parts) > 2 or not all(parts):
+        raise _unreadable(what, text, accepted)
+    if len(parts) == 2 and re.fullmatch(_NUMBER, parts[0]):
+        # 60x90cm: the unit is said once, for both
+        parts[0] += re.sub(r"[0-9., ]", "", parts[1])
+    lengths = []
+    for part in parts:
+        metres = _length_m(part)
+        if metres is None:
+            raise _unreadable(what, text, accepted)
+        if not 0.001 <= metres <= 20.0:
+            raise _unreadable(what, text, accepted, "is outside 1mm to 20m")
+        lengths.append(metres)
+    return Size(lengths[0], lengths[1] if len(lengths) == 2 else None)
+
+
+def parse_held_off(text: str) -> Held:
+    """Split ``FILL@20cm`` into name and held-off distance; ``FILL`` alone leaves it undeclared, ``FILL@0`` is zero."""
+    accepted = "a light's name, or NAME@20cm"
+    if not isinstance(text, str) or len(text) > MAX_TEXT:
+        raise _unreadable("light", text, accepted, "is too long" if isinstance(text, str) else "is not text")
+    name, at, off = text.strip().rpartition("@")
+    if not at:
+        name, off = off, ""
+    name = name.strip()
+    if not name or not name.isprintable():
+        raise _unreadable("light", text, accepted)
+    return Held(name, parse_length(off, "held-off distance", 0.0, 50.0) if at else None)
+
+
+# Camera settings
+
+
+def parse_f_number(text: str, halves_first: bool = False) -> float:
+    """Return the exact f-number of ``f/11``, ``11``, ``f/8+0.3``, ``f/8+1/3``; ``f/8.3`` is refused: two meanings."""
+    accepted = "f/8, 5.6 or f/8+0.3"
+    found = _F_NUMBER.fullmatch(_clean(text, "f-number", accepted))
+    if not found:
+        raise _unreadable("f-number", text, accepted)
+    printed = _number(found[1])
+    if not 0.1 <= printed <= 1000:
+        raise _unreadable("f-number", text, accepted, "is outside f/0.5 to f/128")
+    try:
+        base = series.f_number_exact(printed, halves_first)
+    except ValueError as problem:
+        raise UnitError(str(problem), text) from None
+    if found[2] is None:
+        return base
+    more = _stops_value(found[2])
+    if more is None or not 0.0 <= more < 1.0:
+        raise _unreadable("f-number", text, accepted, "must add a part of one stop")
+    return base * math.exp2(more / 2.0)
+
+
+def parse_shutter(text: str, halves_first: bool = False) -> float:
+    """Return the exact time in s of a shutter setting: ``1/160``, ``0.5s``, ``0.5``, ``2"``; 1/60 is 1/64 s."""
+    seconds = _time_s(text, "shutter time", "1/160, 0.5s or 2s")
+    if not 1e-6 <= seconds <= 3600.0:
+        raise _unreadable("shutter time", text, "1/160, 0.5s or 2s", "is outside 1/1000000 s to 1 h")
+    return series.time_exact_s(seconds, halves_first)
+
+
+def parse_time(text: str, what: str = "time") -> float:
+    """Return a time in s as it is, on no series: ``1/3000``, ``0.5s``, ``3ms``, ``250us``."""
+    seconds = _time_s(text, what, "1/3000, 0.5s, 3ms or 250us")
+    if not 1e-9 <= seconds <= 1e6:
+        raise _unreadable(what, text, "1/3000, 0.5s, 3ms or 250us", "is out of range")
+    return seconds
+
+
+def _time_s(text: str, what: str, accepted: str) -> float:
+    plain = _clean(text, what, accepted)
+    found = re.fullmatch(r"(.+?) ?(s|sec|seconds?|\"|ms|us)?", plain)
+    scale = {"ms": 1e-3, "us": 1e-6}.get((found and found[2]) or "s", 1.0)
+    value = _fraction_or_number(found[1]) if found else None
+    if value is None or value <= 0.0:
+        raise _unreadable(what, text, accepted)
+    return value * scale
+
+
+def _fraction_or_number(plain: str) -> float | None:
+    if re.fullmatch(_NUMBER, plain):
+        return _number(plain)
+    found = _FRACTION.fullmatch(plain)
+    if not found or _number(found[2]) == 0.0:
+        return None
+    return _number(found[1]) / _number(found[2])
+
+
+def parse_iso(text: str, halves_first: bool = False) -> float:
+    """Return the exact speed of ``100``, ``ISO 1250`` (1269.92) or ``24°``."""
+    accepted = "100, ISO 400 or 1250"
+    plain = _clean(text, "ISO", accepted)
+    found = re.fullmatch(rf"(?:iso ?)?({_NUMBER})(°?)", plain)
+    if not found:
+        raise _unreadable("ISO", text, accepted)
+    value = _number(found[1])
+    if found[2]:
+        value = 100.0 * math.exp2(round(value - 21.0) / 3.0) if value <= 60.0 else 0.0
+        return _checked_iso(value, text, accepted)
+    return series.iso_exact(_checked_iso(value, text, accepted), halves_first)
+
+
+def _checked_iso(value: float, text: str, accepted: str) -> float:
+    if not 0.5 <= value <= 1e7:
+        raise _unreadable("ISO", text, accepted, "is outside 1 to 10000000")
+    return value
+
+
+# Stops, ratios, power, angles
+
+
+def _stops_value(plain: str) -> float | None:
+    """Signed stops of ``1``, ``-0.3``, ``+2/3``, ``1 1/3``; None when unreadable."""
+    found = _STOPS.fullmatch(plain)
+    if not found:
+        return None
+    sign, number, whole, over, under = found.groups()
+    if number is not None:
+        value = _number(number)
+    elif int(under) == 0:
+        return None
+    else:
+        value = int(whole or 0) + int(over) / int(under)
+    return -value if sign == "-" else value
+
+
+def parse_stops(text: str, what: str = "stops", most: float = 40.0) -> float:
+    """Return signed stops from ``-1``, ``+0.7``, ``−1/3``, ``1 1/3``; at most ``most`` either way."""
+    accepted = "-1, +0.7, 1/3 or 1 1/3"
+    value = _stops_value(_clean(text, what, accepted))
+    if value is None:
+        raise _unreadable(what, text, accepted)
+    if abs(value) > most:
+        raise _unreadable(what, text, accepted, f"is beyond {most:g} stops")
+    return value
+
+
+def parse_ratio(text: str) -> float:
+    """Return the linear ratio of ``3:1`` (3), ``1:2`` (0.5), ``2.5:1``."""
+    accepted = "3:1 or 1:2"
+    plain = _clean(text, "ratio", accepted)
+    found = re.fullmatch(rf"({_NUMBER}) ?: ?({_NUMBER})", plain)
+    if not found or not (_number(found[1]) > 0.0 and _number(found[2]) > 0.0):
+        raise _unreadable("ratio", text, accepted)
+    return _number(found[1]) / _number(found[2])
+
+
+def parse_power(text: str, full_power_j: float | None = None, scale_top: float | None = None) -> float:
+    """Return stops from full power (0 is full, -1 half) from the fixture's own scale.
+
+    ``1/4``, ``1/4+0.3``, ``1/4-1/3``, ``full``, ``50%``; ``-2.3`` stops below full; ``200J`` or ``200Ws`` with
+    ``full_power_j``; ``6.3`` on a numeric scale of one stop a number with its top number ``scale_top``.
+    """
+    accepted = "1/4, 1/4+0.3, -2.3, full" + (", 6.3" if scale_top else "") + (", 200J" if full_power_j else "")
+    plain = _clean(text, "power", accepted)
+    if re.fullmatch(_NUMBER, plain) and (plain != "1" or scale_top is not None):
+        if scale_top is None:
+            raise _unreadable("power", text, "1/4, 1/4+0.3 or -2.3, or give the scale's top number", "has no scale")
+        stops: float | None = _number(plain) - scale_top
+    elif found := re.fullmatch(rf"({_NUMBER}) ?(?:j|ws)", plain):
+        stops = _joule_stops(_number(found[1]), full_power_j, text)
+    else:
+        stops = _power_stops(plain)
+    if stops is None or math.isnan(stops):
+        raise _unreadable("power", text, accepted)
+    if stops > 1e-9:
+        raise _unreadable("power", text, accepted, "is more than full power")
+    if stops < -20.0:
+        raise _unreadable("power", text, accepted, "is more than 20 stops below full")
+    return min(stops, 0.0)
+
+
+def _joule_stops(joules: float, full_power_j: float | None, text: str) -> float:
+    if full_power_j is None:
+        raise _unreadable("power", text, "1/4 or -2, or give the head's full power in joules", "needs the full power")
+    if joules <= 0.0 or full_power_j <= 0.0:
+        raise _unreadable("power", text, "joules above 0")
+    return math.log2(joules / full_power_j)
+
+
+def _power_stops(plain: str) -> float | None:
+    if plain in ("full", "1", "1/1", "max"):
+        return 0.0
+    if plain.endswith("%") and re.fullmatch(_NUMBER, plain[:-1].strip()):
+        percent = _number(plain[:-1].strip())
+        return math.log2(percent / 100.0) if percent > 0.0 else None
+    if plain[0] in "+-":
+        return _stops_value(plain)
+    more = 0.0
+    if found := _SIGNED_REST.fullmatch(plain):
+        plain, more_text = found[1].strip(), found[2].replace(" ", "")
+        step = _stops_value(more_text)
+        if step is None or abs(step) >= 1.0:
+            return None
+        more = step
+    base = 0.0 if plain in ("full", "1", "1/1") else None
+    if base is None:
+        fraction = _fraction_or_number(plain) if "/" in plain else None
+        base = math.log2(fraction) if fraction and fraction > 0.0 else None
+    return None if base is None else base + more
+
+
+def parse_angle(text: str, what: str = "angle") -> float:
+    """Return degrees from ``45``, ``-30°``, ``30deg``, ``30 left``, ``20 up``; left and down are negative, ±360."""
+    accepted = "45, -30, 30 left or 20 up"
+    plain = _clean(text, what, accepted)
+    found = re.fullmatch(rf"([+-]?) ?({_NUMBER}) ?(?:°|deg|degrees?)?(?: ?(left|right|up|down|l|r))?", plain)
+    if not found or (found[1] and found[3]):
+        raise _unreadable(what, text, accepted)
+    value = _number(found[2])
+    if value > 360.0:
+        raise _unreadable(what, text, accepted, "is beyond 360 degrees")
+    return -value if found[1] == "-" or (found[3] or "") in ("left", "l", "down") else value
+
+
+def parse_movement(text: str) -> float:
+    """Return a speed of movement in m/s from ``2m/s``, ``50cm/s``, ``5km/h``, ``3ft/s``, ``10mph``."""
+    accepted = "2m/s, 50cm/s, 5km/h or 10mph"
+    factors = {"m/s": 1.0, "cm/s": 0.01, "mm/s": 0.001, "km/h": 1 / 3.6, "ft/s": _FOOT_M, "mph": 1609.344 / 3600}
+    found = re.fullmatch(rf"({_NUMBER}) ?({'|'.join(factors)})", _clean(text, "movement", accepted))
+    if not found:
+        raise _unreadable("movement", text, accepted)
+    speed = _number(found[1]) * factors[found[2]]
+    if speed > 1000.0:
+        raise _unreadable("movement", text, accepted, "is faster than 1000 m/s")
+    return speed
+
+
+# Formatters
+
+
+def format_length(length_m: float, imperial: bool = False) -> str:
+    """Return ``35 cm``, ``1.40 m``, or ``14 in``, ``4 ft 7 in`` (half inches below 1 ft)."""
+    if imperial:
+        return _format_imperial(length_m)
+    if abs(length_m) < 0.9995:
+        centimetres = length_m * 100.0
+        return f"{_signed(centimetres, 1 if abs(centimetres) < 9.95 else 0)} cm"
+    return f"{_signed(length_m, 2)} m"
+
+
+def _format_imperial(length_m: float) -> str:
+    inches = abs(length_m) / _INCH_M
+    sign = MINUS if length_m < 0 else ""
+    if inches < 11.75:
+        halves = round(inches * 2.0) / 2.0
+        return f"{sign if halves else ''}{halves:g} in"
+    whole = round(inches)
+    if whole < 36:
+        return f"{sign}{whole} in"
+    feet, rest = divmod(whole, 12)
+    return f"{sign}{feet} ft {rest} in" if rest else f"{sign}{feet} ft"
+
+
+def format_size(width_m: float, height_m: float | None = None, imperial: bool = False) -> str:
+    """Return ``90 cm``, ``35 × 100 cm`` or ``14 × 39 in``, rounded to whole units."""
+    unit_m, name = (_INCH_M, "in") if imperial else (0.01, "cm")
+    numbers = [f"{length / unit_m:.0f}" for length in (width_m, height_m) if length is not None]
+    return f"{' × '.join(numbers)} {name}"
+
+
+def _signed(value: float, decimals: int, plus: bool = False) -> str:
+    text = f"{abs(value):.{decimals}f}"
+    if float(text) == 0.0:
+        return text
+    return (MINUS if value < 0 else "+" if plus else "") + text
+
+
+def format_stops(stops: float, decimals: int = 1) -> str:
+    """Return ``+0.3``, ``−0.5`` (a true minus) or ``0.0``."""
+    return _signed(stops, decimals, plus=True)
+
+
+def format_ratio(ratio: float) -> str:
+    """Return ``3:1``, ``2.5:1``; below one ``1:2``."""
+    upper, lower = (ratio, 1.0) if ratio >= 0.995 else (1.0, 1.0 / ratio)
+    shown = [f"{value:.0f}" if value >= 9.95 else f"{value:.1f}".removesuffix(".0") for value in (upper, lower)]
+    return ":".join(shown)
+
+
+def format_f_number(f_number: float, step: str = "tenth") -> str:
+    """Return ``f/8 +0.3``, or the nearest nominal ``f/9`` with ``step`` ``third``, ``half`` or ``full``."""
+    return series.format_f_number(f_number, step)
+
+
+def format_shutter(time_s: float) -> str:
+    """Return a shutter time as printed on the dial: ``1/160 s``."""
+    return series.format_time(time_s)
+
+
+def format_iso(iso: float) -> str:
+    """Return a speed as printed: ``ISO 1250``."""
+    return series.format_iso(iso)
+
+
+def format_duration(time_s: float) -> str:
+    """Return a flash duration as the trade says it, ``1/2400 s`` to two figures; ``2.1 s`` from a second on."""
+    if time_s >= 1.0:
+        return f"{time_s:.2g} s" if time_s < 99.5 else f"{time_s:.0f} s"
+    return f"1/{float(f'{1.0 / time_s:.2g}'):.0f} s"
+
+
+def format_power(stops: float, full_power_j: float | None = None, scale_top: float | None = None) -> str:
+    """Return a power in the fixture's own scale: ``1/4 +0.3``; ``6.3`` (top number given), ``200 J`` (full given)."""
+    if scale_top is not None:
+        return _signed(scale_top + stops, 1)
+    if full_power_j is not None:
+        return f"{float(f'{full_power_j * math.exp2(stops):.3g}'):g} J"
+    below = math.floor(stops + 0.05 + 1e-9)
+    tenths = max(0, math.floor((stops - below) * 10.0 + 0.5 + 1e-9))
+    text = "full" if below >= 0 else f"1/{2**-below}"
+    return f"{text} +0.{tenths}" if tenths else text
+
+
+def format_angle(angle_deg: float) -> str:
+    """Return whole degrees with a true minus: ``−30°``."""
+    return f"{_signed(angle_deg, 0)}°"
+
+
+def format_illuminance(illuminance_lx: float) -> str:
+    """Return ``0.125 lx``, ``960 lx`` or ``12.3 klx``: three figures."""
+    if abs(illuminance_lx) >= 9995.0:
+        return f"{float(f'{illuminance_lx / 1000.0:.3g}'):g} klx"
+    return f"{float(f'{illuminance_lx:.3g}'):g} lx"
