@@ -1,1 +1,1 @@
-"""What is made of readings: correction and verdict, ratio table, sum check, prediction, evenness, findings."""
+"""What is made of readings: correction and verdict, the ratio table, checks, targets, match."""

@@ -1,0 +1,105 @@
+"""What the verbs share: opening the library, choosing the set-up, printing a table or JSON."""
+
+from __future__ import annotations
+
+import os
+import sys
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import argparse
+    from collections.abc import Sequence
+    from typing import Any
+
+    from meterlink.library.store import Library
+    from meterlink.model import Setup
+    from meterlink.session import Session
+
+
+def add_setup_option(parser: argparse.ArgumentParser) -> None:
+    """``--setup NAME``: another set-up than the current one, for this command only."""
+    parser.add_argument("--setup", metavar="NAME", help="set-up to use (default: the current one)")
+
+
+def add_json_option(parser: argparse.ArgumentParser) -> None:
+    """``--json``: the same as data."""
+    parser.add_argument("--json", action="store_true", help="print JSON instead of a table")
+
+
+def open_library(args: argparse.Namespace, *, readonly: bool = False) -> Library:
+    """Open the library that the command line names."""
+    from meterlink.library.store import Library
+
+    return Library.open(args.library or os.environ.get("METERLINK_LIBRARY") or None, readonly=readonly)
+
+
+def open_session(args: argparse.Namespace, *, readonly: bool = False) -> Session:
+    """Open the library and a session on the chosen set-up."""
+    from meterlink.session import Session
+
+    library = open_library(args, readonly=readonly)
+    return Session(library, setup=getattr(args, "setup", None))
+
+
+def chosen_setup(library: Library, name: str | None) -> Setup:
+    """Return the set-up named, or the current one, or say how to make one."""
+    from meterlink.errors import NotInLibrary
+
+    if name:
+        return library.setup(name)
+    setup = library.current_setup()
+    if setup is None:
+        raise NotInLibrary("there is no set-up yet: make one with 'meterlink setup new NAME', or see 'meterlink demo'")
+    return setup
+
+
+def print_json(value: Any) -> None:
+    """Print JSON; missing is null, NaN never appears."""
+    import json
+
+    print(json.dumps(value, indent=1, ensure_ascii=False, allow_nan=False))
+
+
+def is_terminal() -> bool:
+    """Say whether a person looks at the output (colour and boxes) or a program reads it."""
+    return sys.stdout is not None and sys.stdout.isatty() and not os.environ.get("NO_COLOR")
+
+
+def print_rows(headings: Sequence[str], rows: Sequence[Sequence[str]], *, title: str = "", right: str = "") -> None:
+    """Print a table: rich on a terminal, plain aligned columns when piped.
+
+    ``right`` has one character per column: ``r`` aligns it to the right.
+    """
+    right = right.ljust(len(headings), "l")
+    if is_terminal():
+        _print_rich(headings, rows, title, right)
+        return
+    if title:
+        print(title)
+    widths = [max(len(str(row[i])) for row in (headings, *rows)) for i in range(len(headings))]
+    for row in (headings, *rows):
+        cells = [
+            str(cell).rjust(width) if side == "r" else str(cell).ljust(width)
+            for cell, width, side in zip(row, widths, right, strict=True)
+        ]
+        print("  ".join(cells).rstrip())
+
+
+def _print_rich(headings: Sequence[str], rows: Sequence[Sequence[str]], title: str, right: str) -> None:
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=box.SIMPLE_HEAD, title=title or None, title_justify="left", pad_edge=False)
+    for heading, side in zip(headings, right, strict=True):
+        table.add_column(heading, justify="right" if side == "r" else "left", overflow="fold")
+    for row in rows:
+        # Text, not markup: a light named "[red]" must not colour the table.
+        table.add_row(*(Text(str(cell), style=_style(str(cell))) for cell in row))
+    Console().print(table)
+
+
+def _style(cell: str) -> str:
+    # Words and signs carry the meaning; colour only underlines it.
+    return {"good": "green", "corrected": "yellow", "retake": "bold red"}.get(cell, "")

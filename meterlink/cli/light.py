@@ -1,0 +1,333 @@
+"""Add, move, change, list and remove the lights of the set-up.  Moving or re-powering makes the old reading stale.
+
+examples:
+  meterlink light add KEY --role key --disk 90cm --distance 1.2m --azimuth 40 --elevation 30 --power 1/4
+  meterlink light add FILL --role fill --rectangle 60x90cm --distance 4ft6 --azimuth -50
+  meterlink light add CARD --role fill --reflector-of KEY --rectangle 80x120cm --distance 70cm --azimuth -60
+  meterlink light move KEY --distance 1m
+  meterlink light move KEY --power 1/8
+  meterlink light change KEY --role key --fixture "head A" --modifier "octa 90"
+  meterlink light list
+
+Distance is from the emitting surface (front fabric, canopy, rim) to the dome at the light's point.  Azimuth: 0 is the
+camera's side, + to camera right, 180 behind the subject.  Elevation: + is above the face.
+Lights overhead: weigh down stands and booms, secure heads with a safety cable, and follow your local rules.
+"""
+
+from __future__ import annotations
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import argparse
+    from typing import Any
+
+    from meterlink.library.store import Library
+    from meterlink.model import Light, Placement, Setup
+    from meterlink.session import Session
+
+PLACEMENT_OPTIONS = (
+    ("--distance", "L", "emitting surface to the dome, e.g. 1.2m, 4ft6"),
+    ("--distance-u", "L", "how sure the distance is (standard uncertainty), e.g. 2cm"),
+    ("--azimuth", "DEG", "0 camera axis, + camera right, 180 behind"),
+    ("--elevation", "DEG", "+ above the face"),
+    ("--feather", "DEG", "how far the source is turned away from its point"),
+    ("--power", "P", "in the fixture's own scale: 1/4, 1/4+0.3, -2.3, 6.3, 200J"),
+    ("--emission", "N", "beam falls as cos^N: 1 is a diffuser, more is narrower"),
+    ("--recess", "L", "depth of the tube behind the rim of a bare reflector"),
+    ("--grid", "DEG", "grid, e.g. 40"),
+    ("--gel", "NAME", "gel on the light"),
+    ("--diffusers", "TEXT", "e.g. 'inner baffle and front'"),
+    ("--stand-height", "L", "height of the source above the floor"),
+    ("--aimed-at", "TEXT", "what it is aimed at"),
+)
+LIGHT_OPTIONS = (
+    ("--role", "key|fill|hair|rim|background|other", "what it does"),
+    ("--point", "NAME", "where it is metered: face (default), hair, ..."),
+    ("--fixture", "NAME", "your name of the head; learnt facts go with it"),
+    ("--modifier", "NAME", "your name of the modifier; measured falloff goes with it"),
+    ("--power-step", "STOPS", "smallest step of its dial, e.g. 1/10"),
+    ("--power-min", "P", "lowest power, e.g. 1/256"),
+    ("--scale-top", "N", "top number of a one-stop numeric scale, e.g. 10"),
+    ("--full-power", "J", "energy at full power, e.g. 400J"),
+)
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the actions and their options."""
+    from meterlink.cli.frame import add_setup_option
+
+    actions = parser.add_subparsers(dest="action", required=True, metavar="add|move|change|list|remove")
+    for action, help_line in (
+        ("add", "a new light"),
+        ("move", "a new place, power, grid, gel, ... of a light"),
+        ("change", "name, role, fixture, modifier, power scale"),
+        ("list", "all lights and where they stand"),
+        ("remove", "take a light out of the set; its readings are kept"),
+    ):
+        sub = actions.add_parser(action, help=help_line, allow_abbrev=False)
+        if action != "list":
+            sub.add_argument("name")
+        add_setup_option(sub)
+        if action in ("add", "move"):
+            _options(sub, PLACEMENT_OPTIONS)
+            shape = sub.add_mutually_exclusive_group()
+            shape.add_argument("--disk", metavar="D", help="round source, e.g. 90cm")
+            shape.add_argument("--rectangle", metavar="WxH", help="e.g. 60x90cm, 14x39in")
+            shape.add_argument("--bare", action="store_true", help="small source, a point (default)")
+        if action in ("add", "change"):
+            _options(sub, LIGHT_OPTIONS)
+            sub.add_argument("--shared-generator", action="store_true", default=None, help="shares one with other heads")
+        if action == "add":
+            sub.add_argument("--reflector-of", metavar="LIGHT", help="passive: lit by that light")
+        if action == "change":
+            sub.add_argument("--rename", metavar="NAME")
+        if action == "list":
+            sub.add_argument("--json", action="store_true")
+
+
+def _options(parser: argparse.ArgumentParser, options: tuple[tuple[str, str, str], ...]) -> None:
+    for flag, meta, text in options:
+        parser.add_argument(flag, metavar=meta, help=text)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do the action."""
+    from meterlink.cli.frame import open_session
+
+    session = open_session(args)
+    with session.library:
+        if args.action == "list":
+            _list(args, session)
+        else:
+            globals()[f"_{args.action}"](args, session)
+    return 0
+
+
+def _add(args: argparse.Namespace, session: Session) -> None:
+    import time
+
+    from meterlink.errors import UsageError
+    from meterlink.model import Light, Placement, new_id
+
+    if args.role is None:
+        raise UsageError(f"{args.name}: say what it does: --role key, fill, hair, rim, background or other")
+    source = session.light(args.reflector_of).id if args.reflector_of else None
+    light = Light(new_id(), session.setup.id, args.name.strip(), "other", order=len(session.lights()), source_light_id=source)
+    light = light._replace(**_light_changes(args))
+    if light.point == "face" and light.role in ("hair", "rim", "background"):
+        light = light._replace(point=light.role)
+    placement = Placement(new_id(), light.id, time.time())._replace(**_placement_changes(args, light))
+    session.add_light(light, placement)
+    print(describe(light, placement))
+
+
+def _move(args: argparse.Namespace, session: Session) -> None:
+    from meterlink.errors import UsageError
+
+    light = session.light(args.name)
+    changes = _placement_changes(args, light)
+    if not changes:
+        raise UsageError(f"{light.name}: say what changed, e.g. --distance 1.2m or --power 1/8")
+    print(describe(light, session.move(light, **changes)))
+
+
+def _change(args: argparse.Namespace, session: Session) -> None:
+    from meterlink.errors import UsageError
+
+    light = session.light(args.name)
+    changes = _light_changes(args)
+    if args.rename:
+        changes["name"] = args.rename.strip()
+    if not changes:
+        raise UsageError(f"{light.name}: nothing to change: see meterlink light change --help")
+    light = light._replace(**changes)
+    session.library.revise_light(light)
+    print(describe(light, session.placement(light.id)))
+
+
+def _remove(args: argparse.Namespace, session: Session) -> None:
+    light = session.light(args.name)
+    session.library.revise_light(light._replace(removed=True))
+    print(f"{light.name} is out of the set; its readings are kept")
+
+
+def _light_changes(args: argparse.Namespace) -> dict[str, Any]:
+    from meterlink import units
+    from meterlink.errors import UsageError
+    from meterlink.model.records import ROLES
+
+    changes: dict[str, Any] = {}
+    if args.role is not None:
+        if args.role not in ROLES:
+            raise UsageError(f"there is no role '{args.role[:20]}': key, fill, hair, rim, background or other")
+        changes["role"] = args.role
+    for name in ("point", "fixture", "modifier"):
+        if getattr(args, name) is not None:
+            changes[name] = getattr(args, name).strip()
+    if args.shared_generator:
+        changes["shared_generator"] = True
+    if args.power_step is not None:
+        changes["power_step_stops"] = abs(units.parse_stops(args.power_step, "power step", 3))
+    if args.full_power is not None:
+        changes["full_power_j"] = _joules(args.full_power)
+    if args.scale_top is not None:
+        changes["details"] = {"scale_top": units.parse_stops(args.scale_top, "scale top", 30)}
+    if args.power_min is not None:
+        top = changes.get("details", {}).get("scale_top")
+        changes["power_min_stops"] = units.parse_power(args.power_min, changes.get("full_power_j"), top)
+    return changes
+
+
+def _joules(text: str) -> float:
+    from meterlink.errors import UnitError
+
+    plain = text.strip().lower().removesuffix("ws").removesuffix("j")
+    try:
+        value = float(plain)
+    except ValueError:
+        value = 0.0
+    if not 0 < value < 1e5:
+        raise UnitError(f"full power '{text[:20]}' cannot be read: give joules, e.g. 400J", text)
+    return value
+
+
+def _placement_changes(args: argparse.Namespace, light: Light) -> dict[str, Any]:
+    from meterlink import units
+
+    changes: dict[str, Any] = {}
+    for name, field, parse in (
+        ("distance", "distance_m", units.parse_distance),
+        ("distance_u", "u_distance_m", units.parse_length),
+        ("azimuth", "azimuth_deg", units.parse_angle),
+        ("elevation", "elevation_deg", units.parse_angle),
+        ("feather", "feather_deg", units.parse_angle),
+        ("recess", "recess_m", units.parse_length),
+        ("grid", "grid_deg", units.parse_angle),
+        ("stand_height", "stand_height_m", units.parse_length),
+        ("gel", "gel", str),
+        ("diffusers", "diffusers", str),
+        ("aimed_at", "aimed_at", str),
+        ("emission", "emission_n", _emission),
+    ):
+        text = getattr(args, name)
+        if text is not None:
+            changes[field] = parse(text)
+    if args.power is not None:
+        stops = units.parse_power(args.power, light.full_power_j, light.details.get("scale_top"))
+        changes |= {"power_text": args.power.strip(), "power_stops": stops}
+    changes |= _shape(args)
+    return changes
+
+
+def _emission(text: str) -> float:
+    from meterlink.errors import UnitError
+
+    try:
+        value = float(text)
+    except ValueError:
+        value = -1.0
+    if not 0 <= value <= 200:
+        raise UnitError(f"emission '{text[:20]}' cannot be read: give the exponent of the cosine, 1 (diffuser) to 200", text)
+    return value
+
+
+def _shape(args: argparse.Namespace) -> dict[str, Any]:
+    from meterlink import units
+    from meterlink.errors import UsageError
+
+    if args.disk:
+        size = units.parse_size(args.disk, "disk")
+        if size.height_m is not None:
+            raise UsageError(f"a disk has one size: --disk 90cm, or --rectangle {args.disk}")
+        return {"shape": "disk", "width_m": size.width_m, "height_m": None}
+    if args.rectangle:
+        size = units.parse_size(args.rectangle, "rectangle")
+        if size.height_m is None:
+            raise UsageError(f"a rectangle has two sizes: --rectangle 60x90cm, or --disk {args.rectangle}")
+        return {"shape": "rectangle", "width_m": size.width_m, "height_m": size.height_m}
+    if args.bare:
+        return {"shape": "point", "width_m": None, "height_m": None}
+    return {}
+
+
+def source_text(placement: Placement) -> str:
+    """``disk 90 cm`` in words; the order of sizes is width × height."""
+    from meterlink import units
+
+    if placement.shape == "point" or not placement.width_m:
+        return "small source"
+    return f"{placement.shape} {units.format_size(placement.width_m, placement.height_m)}"
+
+
+def direction_text(placement: Placement) -> str:
+    """``40° right, 30° up`` as the camera sees it."""
+    azimuth, elevation = placement.azimuth_deg, placement.elevation_deg
+    if azimuth is None:
+        return "direction not given"
+    side = "right" if azimuth > 0 else "left"
+    parts = ["camera axis" if abs(azimuth) < 0.5 else f"{abs(azimuth):.0f}° {side}"]
+    if elevation:
+        parts.append(f"{abs(elevation):.0f}° {'up' if elevation > 0 else 'down'}")
+    return ", ".join(parts)
+
+
+def describe(light: Light, placement: Placement | None) -> str:
+    """One line about a light: ``KEY (key): disk 90 cm, 1.2 m, 40° right, 30° up, power 1/4``."""
+    return f"{light.name} ({light.role}): {place_text(light, placement)}"
+
+
+def place_text(light: Light, placement: Placement | None) -> str:
+    """Where and how a light stands, in words."""
+    from meterlink import units
+
+    if placement is None:
+        return "not placed"
+    distance = units.format_length(placement.distance_m) if placement.distance_m else "distance not given"
+    parts = [source_text(placement), distance, direction_text(placement)]
+    if placement.power_text:
+        parts.append(f"power {placement.power_text}")
+    if placement.grid_deg:
+        parts.append(f"grid {placement.grid_deg:.0f}°")
+    parts += [part for part in (placement.gel, placement.diffusers) if part]
+    if light.source_light_id:
+        parts.append("passive reflector")
+    return ", ".join(parts)
+
+
+def light_rows(library: Library, setup: Setup) -> list[dict[str, Any]]:
+    """Lights of a set-up with their present placement, as data."""
+    placements = library.current_placements(setup.id)
+    return [
+        {**light._asdict(), "placement": placements[light.id]._asdict() if light.id in placements else None}
+        for light in library.lights(setup.id)
+    ]
+
+
+def print_lights(library: Library, setup: Setup) -> None:
+    """Print the lights as a table."""
+    from meterlink import units
+    from meterlink.cli.frame import print_rows
+
+    placements = library.current_placements(setup.id)
+    rows = []
+    for light in library.lights(setup.id):
+        p = placements.get(light.id)
+        if p is None:
+            rows.append((light.name, light.role, light.point, "not placed", "", "", ""))
+            continue
+        distance = units.format_length(p.distance_m) if p.distance_m else "not given"
+        power = p.power_text or ("passive" if light.source_light_id else "not given")
+        rows.append((light.name, light.role, light.point, source_text(p), distance, direction_text(p), power))
+    if not rows:
+        print("no lights yet: meterlink light add KEY --role key --disk 90cm --distance 1m")
+        return
+    print_rows(("light", "role", "point", "source", "distance", "from", "power"), rows)
+
+
+def _list(args: argparse.Namespace, session: Session) -> None:
+    from meterlink.cli.frame import print_json
+
+    if args.json:
+        print_json(light_rows(session.library, session.setup))
+    else:
+        print_lights(session.library, session.setup)

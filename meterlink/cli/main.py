@@ -1,0 +1,131 @@
+"""From ``argv`` to one verb: the verb's module alone is imported, so that a one-shot command starts at once.
+
+Exit codes: 0 ok, 2 wrong use, 1 anything else.  Errors are one line on stderr; this is the only place where a
+``MeterlinkError`` becomes one.
+"""
+
+from __future__ import annotations
+
+import sys
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import argparse
+    from collections.abc import Sequence
+
+VERBS: dict[str, tuple[str, str]] = {
+    # verb: (module below meterlink.cli, one line of help), in the order of a day on set
+    "demo": ("demo", "the whole job on a recorded set, no hardware needed"),
+    "sensors": ("sensors", "what is connected and what it can do"),
+    "watch": ("watch", "live light, nothing is logged"),
+    "setup": ("setup", "make, list, show and choose set-ups"),
+    "light": ("light", "add, move, change and list the lights of the set-up"),
+    "meter": ("meter", "wait for one pop per light and log it"),
+    "undo": ("undo", "take the last reading back"),
+    "reassign": ("reassign", "give the last reading to another light"),
+    "ratios": ("ratios", "the ratio table of the set"),
+}
+"""Every verb, with the module that does it and its line in the list of verbs."""
+
+LIBRARY_HELP = "SQLite file of set-ups and readings (also METERLINK_LIBRARY); default: your data folder"
+
+
+def overview() -> str:
+    """Text of ``meterlink --help``: the verbs with one line each."""
+    width = max(map(len, VERBS)) + 2
+    rows = "\n".join(f"  {verb:<{width}}{line}" for verb, (_, line) in VERBS.items())
+    return (
+        "usage: meterlink [--library FILE] VERB ...\n\n"
+        "Meter the lights of a studio set with your own sensor: one pop a light, corrected to the face,\n"
+        "the ratio table at once.\n\n"
+        f"{rows}\n\n"
+        "  meterlink VERB --help   options and examples of a verb\n"
+        f"  --library FILE          {LIBRARY_HELP}\n"
+        "  --version               version of meterlink\n\n"
+        "First steps without a sensor:  meterlink demo\n"
+    )
+
+
+def build_parser(verb: str) -> argparse.ArgumentParser:
+    """Return the argument parser of one verb (its module is imported here and nowhere else)."""
+    import argparse
+    from importlib import import_module
+
+    module = import_module(f"meterlink.cli.{VERBS[verb][0]}")
+    text = (module.__doc__ or "").strip()
+    summary, _, rest = text.partition("\n\n")
+    parser = argparse.ArgumentParser(
+        prog=f"meterlink {verb}",
+        description=" ".join(summary.split()),
+        epilog=rest or None,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    parser.add_argument("--library", metavar="FILE", help=argparse.SUPPRESS)
+    module.configure(parser)
+    parser.set_defaults(_run=module.run)
+    return parser
+
+
+def _take_library(argv: list[str]) -> str | None:
+    """Pull ``--library FILE`` off the front of ``argv`` (before the verb)."""
+    if argv and argv[0].startswith("--library="):
+        return argv.pop(0).partition("=")[2]
+    if len(argv) > 1 and argv[0] == "--library":
+        argv.pop(0)
+        return argv.pop(0)
+    return None
+
+
+def _unknown_verb(verb: str) -> str:
+    import difflib
+
+    near = difflib.get_close_matches(verb, VERBS, n=1)
+    hint = f"did you mean '{near[0]}'?" if near else "'meterlink --help' lists the verbs"
+    return f"meterlink: there is no verb '{verb[:40]}': {hint}"
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one verb and return the exit code."""
+    arguments = list(sys.argv[1:] if argv is None else argv)
+    library = _take_library(arguments)
+    if not arguments or arguments[0] in ("-h", "--help", "help"):
+        print(overview(), end="")
+        return 0
+    if arguments[0] == "--version":
+        from meterlink import __version__
+
+        print(f"meterlink {__version__}")
+        return 0
+    verb = arguments.pop(0)
+    if verb not in VERBS:
+        print(_unknown_verb(verb), file=sys.stderr)
+        return 2
+    return _run_verb(verb, arguments, library)
+
+
+def _run_verb(verb: str, arguments: list[str], library: str | None) -> int:
+    from meterlink.errors import MeterlinkError
+
+    try:
+        args = build_parser(verb).parse_args(arguments)
+        args.library = args.library or library
+        result: int | None = args._run(args)
+        sys.stdout.flush()
+        return result or 0
+    except MeterlinkError as error:
+        print(f"meterlink: {error}", file=sys.stderr)
+        return error.exit_code
+    except KeyboardInterrupt:
+        print("\nmeterlink: stopped; everything that was accepted is in the library", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        # The reader of our pipe (head, less) has gone; that is its right.
+        sys.stdout = None  # type: ignore[assignment]
+        return 0
+    except SystemExit as stop:
+        return stop.code if isinstance(stop.code, int) else 2
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

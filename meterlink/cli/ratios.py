@@ -1,0 +1,137 @@
+"""The ratio table of the set: as read, corrected, stops from the key with their uncertainty, share, verdict.
+
+examples:
+  meterlink ratios
+  meterlink ratios --json            rows as data
+  meterlink ratios --json --whole    with the lighting ratio and the working aperture
+
+"as read" is what the dome saw, "at the point" what the face gets after the correction for the held-off distance.
+"from key" is in stops, ± is k=2.  A light that was moved or re-powered since has no number until it is metered again.
+"""
+
+from __future__ import annotations
+
+from meterlink.cli.frame import add_json_option, add_setup_option, open_session, print_json, print_rows
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import argparse
+
+    from meterlink.model import Setup
+    from meterlink.setwork.ratios import Aperture, RatioRow, RatioTable
+
+NOTHING = "–"
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    add_setup_option(parser)
+    add_json_option(parser)
+    parser.add_argument("--whole", action="store_true", help="with --json: also lighting ratio and aperture")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the table."""
+    session = open_session(args)
+    with session.library:
+        table = session.ratios()
+        if args.json:
+            print_json(table.as_json() if args.whole else [row.as_json() for row in table.rows])
+        else:
+            print_ratios(session.setup, table)
+    return 0
+
+
+def print_ratios(setup: Setup, table: RatioTable) -> None:
+    """Print the table, the lighting ratio, the aperture and what is missing."""
+    if not table.rows:
+        print(f"{setup.name}: no lights yet: meterlink light add KEY --role key --disk 90cm --distance 1m")
+        return
+    with_t01 = any(row.t01_s for row in table.rows)
+    headings = ["light", "role", "as read", "correction", "at the point", "from key", "key:light", "share"]
+    headings += ["t0.1"] * with_t01 + ["verdict", "reason"]
+    right = "llrrrrrr" + "r" * with_t01 + "ll"
+    print_rows(headings, [_cells(row, with_t01) for row in table.rows], title=setup.name, right=right)
+    for line in summary_lines(setup, table):
+        print(line)
+
+
+def _cells(row: RatioRow, with_t01: bool) -> list[str]:
+    from meterlink import units
+
+    cells = [
+        row.light,
+        row.role,
+        _f(row.as_read_f),
+        NOTHING if row.correction_stops is None else units.format_stops(row.correction_stops, 2),
+        _f(row.corrected_f),
+        _from_key(row),
+        NOTHING if not row.light_over_key else key_to_light(row.light_over_key),
+        NOTHING if row.share is None else f"{row.share * 100:.0f} %",
+    ]
+    if with_t01:
+        cells.append(units.format_duration(row.t01_s) if row.t01_s else NOTHING)
+    return [*cells, row.verdict or NOTHING, row.reason]
+
+
+def _f(value: float | None) -> str:
+    from meterlink import units
+
+    return NOTHING if value is None else units.format_f_number(value)
+
+
+def _from_key(row: RatioRow) -> str:
+    from meterlink import units
+
+    if row.from_key_stops is None:
+        return NOTHING
+    if row.role == "key":
+        return "0"
+    u95 = f" ±{row.from_key_u95_stops:.1f}" if row.from_key_u95_stops is not None else ""
+    return units.format_stops(row.from_key_stops) + u95
+
+
+def key_to_light(light_over_key: float) -> str:
+    """``4:1``: the key against this light; ``1:2`` when the light is stronger."""
+    ratio = 1.0 / light_over_key
+    return f"{ratio:.1f}:1".replace(".0:", ":") if ratio >= 1 else f"1:{light_over_key:.1f}".removesuffix(".0")
+
+
+def summary_lines(setup: Setup, table: RatioTable) -> list[str]:
+    """What stands below the table."""
+    lines = []
+    if table.key_to_fill and table.key_and_fill_to_fill:
+        lines.append(
+            f"lighting ratio: key to fill {_ratio(table.key_to_fill)} (incident), "
+            f"(key + fill) to fill {_ratio(table.key_and_fill_to_fill)} (highlight to shadow)"
+        )
+    if table.aperture_key:
+        lines.append(f"set the camera to {_aperture(table.aperture_key)} from the key alone{_camera(setup)}")
+    if table.aperture_key_and_fill:
+        lines.append(f"                  {_aperture(table.aperture_key_and_fill)} from key and fill together")
+    lines += [f"note: {note}" for note in table.notes]
+    return lines
+
+
+def _ratio(value: float) -> str:
+    return f"{value:.1f}:1".replace(".0:", ":")
+
+
+def _aperture(aperture: Aperture) -> str:
+    from meterlink import units
+
+    left = aperture.left_over_stops
+    rest = "" if abs(left) < 0.05 else f", {units.format_stops(abs(left))} {'over' if left > 0 else 'under'}"
+    return f"{aperture.nominal} (exactly {units.format_f_number(aperture.f)} ±{aperture.u95_stops:.1f}{rest})"
+
+
+def _camera(setup: Setup) -> str:
+    from meterlink import units
+
+    shutter = f", {units.format_shutter(setup.shutter_s)}" if setup.shutter_s else ""
+    applied = []
+    if setup.camera_offset_stops:
+        applied.append(f"camera offset {units.format_stops(setup.camera_offset_stops)}")
+    if setup.filter_stops:
+        applied.append(f"filter {setup.filter_stops:.1f} stops")
+    return f" at {units.format_iso(setup.iso)}{shutter}" + (f" ({', '.join(applied)} included)" if applied else "")

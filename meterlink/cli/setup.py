@@ -1,0 +1,211 @@
+"""Make, list, show, change and choose set-ups; every reading belongs to one.
+
+examples:
+  meterlink setup new "Low key, two strips" --iso 100 --shutter 1/160
+  meterlink setup list
+  meterlink setup use "Low key, two strips"
+  meterlink setup show
+  meterlink setup change --shutter 1/125 --filter 4x --camera-offset +0.3
+  meterlink setup copy "Low key, two strips" "Low key, tall"
+"""
+
+from __future__ import annotations
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import argparse
+
+    from meterlink.library.store import Library
+    from meterlink.model import Setup
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the actions and their options."""
+    actions = parser.add_subparsers(dest="action", required=True, metavar="new|list|show|use|change|copy")
+    new = actions.add_parser("new", help="make a set-up and use it")
+    new.add_argument("name")
+    _camera_options(new)
+    listing = actions.add_parser("list", help="all set-ups, the current one marked")
+    listing.add_argument("--search", metavar="TEXT", default="", help="only those with TEXT in name, subject, notes or tags")
+    listing.add_argument("--archived", action="store_true", help="with the archived ones")
+    listing.add_argument("--json", action="store_true")
+    show = actions.add_parser("show", help="camera settings, lights and where they stand")
+    show.add_argument("name", nargs="?")
+    show.add_argument("--json", action="store_true")
+    use = actions.add_parser("use", help="choose the set-up that the other verbs work on")
+    use.add_argument("name")
+    change = actions.add_parser("change", help="change the camera settings or the notes")
+    change.add_argument("name", nargs="?")
+    change.add_argument("--rename", metavar="NAME")
+    _camera_options(change)
+    copy = actions.add_parser("copy", help="the lights and where they stand, without readings, as a new set-up")
+    copy.add_argument("name")
+    copy.add_argument("new_name")
+
+
+def _camera_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--iso", metavar="ISO", help="camera speed, e.g. 100")
+    parser.add_argument("--shutter", metavar="T", help="shutter, e.g. 1/160")
+    parser.add_argument(
+        "--camera-offset", metavar="STOPS", help="added to the working aperture: +0.3 closes down by a third"
+    )
+    parser.add_argument("--filter", metavar="F", help="filter on the lens: 4x, or 2 stops")
+    parser.add_argument("--notes", metavar="TEXT")
+    parser.add_argument("--subject", metavar="TEXT")
+    parser.add_argument("--tag", metavar="WORD", action="append", help="may be given several times")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do the action."""
+    from meterlink.cli.frame import open_library
+
+    with open_library(args) as library:
+        return int(globals()[f"_{args.action}"](args, library) or 0)
+
+
+def _camera_changes(args: argparse.Namespace) -> dict[str, object]:
+    from meterlink import units
+
+    changes: dict[str, object] = {}
+    if args.iso:
+        changes["iso"] = units.parse_iso(args.iso)
+    if args.shutter:
+        changes["shutter_s"] = units.parse_shutter(args.shutter)
+    if args.camera_offset:
+        changes["camera_offset_stops"] = units.parse_stops(args.camera_offset, "camera offset", 10)
+    if args.filter:
+        changes["filter_stops"] = _filter_stops(args.filter)
+    for name in ("notes", "subject"):
+        if getattr(args, name) is not None:
+            changes[name] = getattr(args, name)
+    if args.tag is not None:
+        changes["tags"] = tuple(args.tag)
+    return changes
+
+
+def _filter_stops(text: str) -> float:
+    """``4x`` is a factor, ``2 stops`` or ``2`` are stops."""
+    from meterlink import units
+    from meterlink.errors import UnitError
+    from meterlink.photometry.exposure import filter_stops
+
+    plain = text.strip().lower().replace("×", "x")
+    try:
+        stops = filter_stops(float(plain[:-1])) if plain.endswith("x") else units.parse_stops(plain, "filter", 20)
+    except ValueError as error:
+        raise UnitError(f"filter '{text[:20]}' cannot be read: give a factor such as 4x, or stops such as 2", text) from error
+    if stops < 0:
+        raise UnitError(f"filter '{text[:20]}' would add light: give 0 stops or more", text)
+    return stops
+
+
+def _new(args: argparse.Namespace, library: Library) -> None:
+    from meterlink.model import Setup, new_id
+
+    setup = Setup(new_id(), args.name, _now())._replace(**_camera_changes(args))
+    library.add_setup(setup)
+    library.use_setup(setup.id)
+    print(f"{setup.name}: new set-up, in use now; next: meterlink light add KEY --role key --disk 90cm --distance 1m")
+
+
+def _list(args: argparse.Namespace, library: Library) -> None:
+    from meterlink.cli.frame import print_json, print_rows
+
+    current = library.current_setup()
+    setups = library.setups(include_archived=args.archived, search=args.search)
+    if args.json:
+        print_json([{**s._asdict(), "current": bool(current and s.id == current.id)} for s in setups])
+        return
+    if not setups:
+        print("no set-ups yet: meterlink setup new NAME, or meterlink demo")
+        return
+    rows = [
+        ("*" if current and s.id == current.id else "", s.name, _day(s.created_at_s), str(len(library.lights(s.id))), s.subject)
+        for s in setups
+    ]
+    print_rows(("", "set-up", "made on", "lights", "subject"), rows, right="lllrl")
+
+
+def _now() -> float:
+    import time
+
+    return time.time()
+
+
+def _day(seconds: float) -> str:
+    import time
+
+    return time.strftime("%Y-%m-%d", time.localtime(seconds))
+
+
+def _named(args: argparse.Namespace, library: Library) -> Setup:
+    from meterlink.cli.frame import chosen_setup
+
+    return chosen_setup(library, args.name)
+
+
+def _show(args: argparse.Namespace, library: Library) -> None:
+    from meterlink.cli.frame import print_json
+    from meterlink.cli.light import light_rows, print_lights
+
+    setup = _named(args, library)
+    if args.json:
+        print_json({**setup._asdict(), "lights": light_rows(library, setup)})
+        return
+    print(camera_line(setup))
+    for text in (setup.subject, setup.notes, " ".join(setup.tags)):
+        if text:
+            print(text)
+    print_lights(library, setup)
+
+
+def camera_line(setup: Setup) -> str:
+    """One line: name, ISO, shutter, offset and filter."""
+    from meterlink import units
+
+    parts = [units.format_iso(setup.iso)]
+    parts.append(units.format_shutter(setup.shutter_s) if setup.shutter_s else "shutter not given")
+    if setup.camera_offset_stops:
+        parts.append(f"camera offset {units.format_stops(setup.camera_offset_stops)}")
+    if setup.filter_stops:
+        parts.append(f"filter takes {setup.filter_stops:.1f} stops")
+    return f"{setup.name}: {', '.join(parts)}"
+
+
+def _use(args: argparse.Namespace, library: Library) -> None:
+    setup = library.setup(args.name)
+    library.use_setup(setup.id)
+    print(f"{setup.name} is in use")
+
+
+def _change(args: argparse.Namespace, library: Library) -> None:
+    from meterlink.errors import UsageError
+
+    setup = _named(args, library)
+    changes = _camera_changes(args)
+    if args.rename:
+        changes["name"] = args.rename
+    if not changes:
+        raise UsageError("nothing to change: give --iso, --shutter, --filter, --camera-offset, --notes or --rename")
+    changed = setup._replace(**changes)  # type: ignore[arg-type]
+    library.revise_setup(changed)
+    print(camera_line(changed))
+
+
+def _copy(args: argparse.Namespace, library: Library) -> None:
+    from meterlink.model import new_id
+
+    old = library.setup(args.name)
+    now = _now()
+    setup = old._replace(id=new_id(), name=args.new_name, created_at_s=now, archived=False)
+    library.add_setup(setup)
+    placements = library.current_placements(old.id)
+    new_ids = {light.id: new_id() for light in library.lights(old.id)}
+    for light in library.lights(old.id):
+        source = new_ids.get(light.source_light_id or "")
+        library.add_light(light._replace(id=new_ids[light.id], setup_id=setup.id, source_light_id=source))
+        if light.id in placements:
+            placed = placements[light.id]._replace(id=new_id(), light_id=new_ids[light.id], created_at_s=now)
+            library.add_placement(placed)
+    library.use_setup(setup.id)
+    print(f"{setup.name}: {len(new_ids)} lights copied from {old.name}, in use now; meter them: meterlink meter --all")

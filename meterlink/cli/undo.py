@@ -1,0 +1,34 @@
+"""Take the last reading back; its light is waited for again.
+
+examples:
+  meterlink undo
+  meterlink undo --setup "Low key, two strips"
+"""
+
+from __future__ import annotations
+
+from meterlink.cli.frame import add_setup_option, open_session
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import argparse
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    add_setup_option(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Void the last reading."""
+    from meterlink.setwork.words import value_text
+
+    session = open_session(args)
+    with session.library:
+        session.resume()
+        view = session.view()
+        last = session.undo()
+        light = next((one.name for one in session.lights() if one.id == last.light_id), "the whole set")
+        value = last.exposure_lxs if last.kind == "flash" else last.illuminance_lx
+        print(f"taken back: {light} {value_text(view, value or 0.0, last)}; meter it again: meterlink meter {light}")
+    return 0

@@ -1,0 +1,97 @@
+"""What a light should give at its point, from what it gave before; and readings that look swapped.
+
+Only what this set itself knows: the last reading of the light, its power then and now, its distance then and now.
+Used to choose the sensor's range before the pop and to notice two pops logged against each other's light.
+"""
+
+from __future__ import annotations
+
+from math import log2
+
+from meterlink.photometry.sources import source_of
+from meterlink.setwork.view import LightState, SetView, value_of
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from meterlink.model import Placement, Reading
+
+SWAP_MARGIN_STOPS = 1 / 3
+"""Two readings count as swapped when each fits the other's light this much better than its own."""
+
+
+def placement_change_stops(old: Placement, new: Placement) -> float | None:
+    """Stops that a move or a change of power should bring, None when it cannot be said."""
+    stops = 0.0
+    if old.power_stops is not None and new.power_stops is not None:
+        stops += new.power_stops - old.power_stops
+    elif old.power_text != new.power_text:
+        return None
+    same_source = (old.shape, old.width_m, old.height_m, old.grid_deg, old.gel, old.diffusers) == (
+        new.shape, new.width_m, new.height_m, new.grid_deg, new.gel, new.diffusers
+    )  # fmt: skip
+    if not same_source:
+        return None
+    if old.distance_m and new.distance_m and old.distance_m != new.distance_m:
+        stops += source_of(new.shape, new.width_m, new.height_m).change_stops(old.distance_m, new.distance_m)
+    return stops
+
+
+def _before(view: SetView, state: LightState, than: Reading | None) -> Reading | None:
+    """The last reading of this light alone at its point, older than ``than``."""
+    found = None
+    for r in view.readings:
+        if r.light_id == state.light.id and r.purpose == "alone" and r.point == state.light.point:
+            if than is not None and r.id >= than.id:
+                break
+            found = r
+    return found
+
+
+def expected_value(
+    view: SetView, light_id: str, *, placements: dict[str, Placement] | None = None, before: Reading | None = None
+) -> float | None:
+    """Light at the dome that the next pop of a light should give, None when nothing is known.
+
+    ``placements`` maps ids of older placements to them; without it an older reading is taken only when the light
+    has not been changed since.
+    """
+    state = view.state(light_id)
+    if state is None or state.placement is None:
+        return None
+    earlier = _before(view, state, before)
+    if earlier is None:
+        return None
+    value = value_of(earlier)
+    if value is None or earlier.placement_id == state.placement.id:
+        return value
+    old = (placements or {}).get(earlier.placement_id or "")
+    change = placement_change_stops(old, state.placement) if old is not None else None
+    return None if change is None else value * 2.0**change
+
+
+def swap_warning(view: SetView, light_id: str, placements: dict[str, Placement] | None = None) -> str:
+    """Say so when the last two lights metered look as if their pops were logged the wrong way round."""
+    state = view.state(light_id)
+    if state is None or state.reading is None:
+        return ""
+    before = [r for r in view.readings if r.purpose == "alone" and r.id < state.reading.id and r.light_id != light_id]
+    other = view.state(before[-1].light_id or "") if before else None
+    if other is None or other.reading is None or other.reading.id != before[-1].id:
+        return ""
+    a, b = value_of(state.reading), value_of(other.reading)
+    if not a or not b:
+        return ""
+    expected_a = expected_value(view, light_id, placements=placements, before=state.reading)
+    expected_b = expected_value(view, other.light.id, placements=placements, before=other.reading)
+    names = f"{other.light.name} and {state.light.name}"
+    advice = "look swapped: 'meterlink undo' twice and fire them again in the order asked for"
+    if expected_a and expected_b:
+        as_logged = abs(log2(a / expected_a)) + abs(log2(b / expected_b))
+        swapped = abs(log2(a / expected_b)) + abs(log2(b / expected_a))
+        if as_logged - swapped > 2 * SWAP_MARGIN_STOPS and min(as_logged, 9.0) > 2 * SWAP_MARGIN_STOPS:
+            return f"{names} {advice} (each fits what the other gave before)"
+        return ""
+    roles = {state.light.role: a, other.light.role: b}
+    if set(roles) == {"key", "fill"} and log2(roles["fill"] / roles["key"]) > SWAP_MARGIN_STOPS:
+        return f"{names} {advice} (the fill reads more than the key)"
+    return ""

@@ -1,0 +1,53 @@
+"""The arithmetic of the ratio table: numbers in, numbers out, for few lights or very many.
+
+``figures`` works on plain lists (a set has a handful of lights and numpy costs more to import than the whole table);
+``figures_arrays`` is the same on numpy arrays for batches.  A test holds them equal.
+"""
+
+from __future__ import annotations
+
+from math import hypot, log2
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import numpy as np
+    import numpy.typing as npt
+
+    Array = npt.NDArray[np.float64]
+
+
+def figures(
+    values: Sequence[float], u_stops: Sequence[float], camera: Sequence[float], key: int
+) -> tuple[list[float], list[float], list[float], list[float]]:
+    """Return (over_key, from_key_stops, u_from_key_stops, share) of lights.
+
+    Parameters are light at the point (> 0, any one unit), its standard uncertainty in stops without what all
+    readings share, the part of it that a camera-facing receptor sees (0 leaves a light out of the shares), and the
+    index of the key.  The key's own distance from itself is 0 with uncertainty 0.
+    """
+    key_value = values[key]
+    u_key = u_stops[key]
+    over = [v / key_value for v in values]
+    stops = [log2(r) for r in over]
+    u = [hypot(one, u_key) for one in u_stops]
+    u[key] = 0.0
+    seen = [v * c for v, c in zip(values, camera, strict=True)]
+    total = sum(seen)
+    share = [s / total for s in seen] if total > 0 else [0.0] * len(seen)
+    return over, stops, u, share
+
+
+def figures_arrays(values: Array, u_stops: Array, camera: Array, key: int) -> tuple[Array, Array, Array, Array]:
+    """``figures`` on arrays of one dimension."""
+    import numpy as np
+
+    over = values / values[key]
+    stops = np.log2(over)
+    u = np.hypot(u_stops, u_stops[key])
+    u[key] = 0.0
+    seen = values * camera
+    total = float(seen.sum())
+    share = seen / total if total > 0 else np.zeros_like(seen)
+    return over, stops, u, share

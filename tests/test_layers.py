@@ -1,0 +1,80 @@
+"""The plan of the house, kept by a test: who may import whom."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).parent.parent / "meterlink"
+
+# Layer -> the parts of the package that it may import.  ``errors`` and ``model`` are leaves that everyone may use.
+ALLOWED = {
+    "errors": set(),
+    "model": set(),
+    "photometry": {"photometry"},
+    "units": {"photometry"},
+    "walk": set(),
+    "link": {"link"},
+    "wire": {"wire"},
+    "sensing": {"sensing", "photometry", "wire", "link"},
+    "library": {"library"},
+    "setwork": {"setwork", "photometry", "units"},
+    "simulation": {"simulation", "photometry", "wire", "link", "sensing", "setwork"},
+    "calibrating": {"calibrating", "photometry", "sensing", "units"},
+    "session": {"photometry", "setwork", "library", "walk", "sensing", "wire", "link", "simulation", "units"},
+    "sheet": {"sheet", "setwork", "photometry", "units", "library"},
+    "testing": {"link", "wire", "simulation"},
+    "shared_files": set(),
+}
+
+
+def imports_of(path: Path) -> set[str]:
+    """Return the parts of meterlink that a module imports, also inside functions."""
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        names: list[str] = []
+        if isinstance(node, ast.Import):
+            names = [alias.name for alias in node.names]
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            names = [node.module] if node.module != "meterlink" else [f"meterlink.{a.name}" for a in node.names]
+        found |= {name.split(".")[1] for name in names if name.startswith("meterlink.")}
+    return found
+
+
+def modules() -> list[Path]:
+    """Every module below a layer that has rules."""
+    return sorted(p for p in PACKAGE.rglob("*.py") if layer_of(p) in ALLOWED)
+
+
+def layer_of(path: Path) -> str:
+    """First part of the module's path below the package."""
+    return path.relative_to(PACKAGE).parts[0].removesuffix(".py")
+
+
+@pytest.mark.parametrize("path", modules(), ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_a_layer_imports_only_layers_before_it(path: Path) -> None:
+    """A module imports nothing of the package beyond what its layer may know."""
+    layer = layer_of(path)
+
+    beyond = imports_of(path) - ALLOWED[layer] - {"errors", "model", layer}
+
+    assert not beyond, f"{layer} must not import {sorted(beyond)}"
+
+
+def test_every_part_of_the_package_has_a_rule() -> None:
+    """No folder or module of the package escapes the rules but the command line itself."""
+    parts = {layer_of(p) for p in PACKAGE.rglob("*.py")} - {"__init__", "__main__", "cli"}
+
+    assert parts <= set(ALLOWED)
+
+
+def test_nothing_but_the_command_line_imports_it() -> None:
+    """The library never imports the command line or the app."""
+    for path in PACKAGE.rglob("*.py"):
+        if layer_of(path) in ("cli", "__main__"):
+            continue
+
+        assert "cli" not in imports_of(path), path
+        assert "mobile" not in path.read_text(encoding="utf-8").split("import")[0:1], path
