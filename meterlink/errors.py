@@ -10,6 +10,7 @@
     │   ├── LinkNotFound           no such port, address or file
     │   ├── LinkBusy               another program holds it
     │   └── LinkLost               it was there and is gone
+    │       └── RecordingEnded     a replayed recording has come to its end
     ├── WireError                  bytes came but cannot be believed
     │   ├── FrameError             COBS, length or CRC is wrong
     │   ├── UnknownVersion         a frame of a newer wire format
@@ -73,7 +74,11 @@ class LinkBusy(LinkError):
 
 
 class LinkLost(LinkError):
-    """The link was open and is gone (unplugged, out of range, end of recording)."""
+    """The link was open and is gone (unplugged, out of range)."""
+
+
+class RecordingEnded(LinkLost):
+    """A replayed recording has come to its end: nothing more will come, trying again is of no use."""
 
 
 class WireError(MeterlinkError):
