@@ -53,12 +53,7 @@ class Session:
         """
         self.library = library
         self.now = now
-        chosen = library.setup(setup) if setup else library.current_setup()
-        if chosen is None:
-            raise NotInLibrary(
-                "there is no set-up yet: make one with 'meterlink setup new NAME', or see 'meterlink demo'"
-            )
-        self.setup: Setup = chosen
+        self.setup: Setup = library.setup(setup) if setup else library.current_setup()
         self.settings: Settings = library.settings()
         self.walk = Walk()
         self._last_taken_at: float | None = None

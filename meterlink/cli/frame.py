@@ -30,7 +30,7 @@ def open_library(args: argparse.Namespace, *, readonly: bool = False) -> Library
     """Open the library that the command line names."""
     from meterlink.library.store import Library
 
-    return Library.open(args.library or os.environ.get("METERLINK_LIBRARY") or None, readonly=readonly)
+    return Library.open(args.library, readonly=readonly)
 
 
 def open_session(args: argparse.Namespace, *, readonly: bool = False) -> Session:
@@ -42,15 +42,8 @@ def open_session(args: argparse.Namespace, *, readonly: bool = False) -> Session
 
 
 def chosen_setup(library: Library, name: str | None) -> Setup:
-    """Return the set-up named, or the current one, or say how to make one."""
-    from meterlink.errors import NotInLibrary
-
-    if name:
-        return library.setup(name)
-    setup = library.current_setup()
-    if setup is None:
-        raise NotInLibrary("there is no set-up yet: make one with 'meterlink setup new NAME', or see 'meterlink demo'")
-    return setup
+    """Return the set-up named, else the current one."""
+    return library.setup(name) if name else library.current_setup()
 
 
 def print_json(value: Any) -> None:

@@ -108,10 +108,19 @@ def _new(args: argparse.Namespace, library: Library) -> None:
     print(f"{setup.name}: new set-up, in use now; next: meterlink light add KEY --role key --disk 90cm --distance 1m")
 
 
+def _current(library: Library) -> Setup | None:
+    from meterlink.errors import NotInLibrary
+
+    try:
+        return library.current_setup()
+    except NotInLibrary:
+        return None
+
+
 def _list(args: argparse.Namespace, library: Library) -> None:
     from meterlink.cli.frame import print_json, print_rows
 
-    current = library.current_setup()
+    current = _current(library)
     setups = library.setups(include_archived=args.archived, search=args.search)
     if args.json:
         print_json([{**s._asdict(), "current": bool(current and s.id == current.id)} for s in setups])
@@ -193,19 +202,8 @@ def _change(args: argparse.Namespace, library: Library) -> None:
 
 
 def _copy(args: argparse.Namespace, library: Library) -> None:
-    from meterlink.model import new_id
-
     old = library.setup(args.name)
-    now = _now()
-    setup = old._replace(id=new_id(), name=args.new_name, created_at_s=now, archived=False)
-    library.add_setup(setup)
-    placements = library.current_placements(old.id)
-    new_ids = {light.id: new_id() for light in library.lights(old.id)}
-    for light in library.lights(old.id):
-        source = new_ids.get(light.source_light_id or "")
-        library.add_light(light._replace(id=new_ids[light.id], setup_id=setup.id, source_light_id=source))
-        if light.id in placements:
-            placed = placements[light.id]._replace(id=new_id(), light_id=new_ids[light.id], created_at_s=now)
-            library.add_placement(placed)
+    setup = library.copy_setup(old.id, args.new_name)
     library.use_setup(setup.id)
-    print(f"{setup.name}: {len(new_ids)} lights copied from {old.name}, in use now; meter them: meterlink meter --all")
+    count = len(library.lights(setup.id))
+    print(f"{setup.name}: {count} lights copied from {old.name}, in use now; meter them: meterlink meter --all")

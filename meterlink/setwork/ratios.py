@@ -259,7 +259,7 @@ def _row(
         judged.verdict,
         reason,
         2 * judged.u_stops,
-        judged.inverse_square_stops,
+        judged.correction.inverse_square_stops,
         reading.held_off_m,
         reading.t01_s,
     )

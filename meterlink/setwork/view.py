@@ -39,10 +39,7 @@ class LightState(NamedTuple):
     @property
     def value(self) -> float | None:
         """Light at the point after correction (lx·s for flash, lx for steady light); None without a reading."""
-        if self.reading is None or self.judged is None:
-            return None
-        as_read = value_of(self.reading)
-        return None if as_read is None else as_read * 2.0**self.judged.correction_stops
+        return None if self.judged is None else self.judged.corrected
 
 
 class SetView(NamedTuple):
@@ -193,12 +190,13 @@ def look(
         if reading is None or stale_reason:
             states.append(LightState(light, placement, None, None, reading, stale_reason, missing))
             continue
+        calibration = calibrations.get(reading.calibration_id)
         judged = judge(
             reading,
-            placement,
+            placement or Placement("", light.id, 0.0),
             settings,
-            calibration=calibrations.get(reading.calibration_id),
             falloff=falloffs.get(light.modifier) if light.modifier else None,
+            angle_response=calibration.angle_response if calibration else (),
         )
         states.append(LightState(light, placement, reading, judged))
     return SetView(setup, settings, tuple(states), tuple(all_readings), calibrations, falloffs, tuple(history))

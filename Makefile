@@ -1,0 +1,40 @@
+# `make demo` and `make test` are the two commands of the README; the rest is for contributors.
+PYTHON ?= python3
+VENV   ?= .venv
+BIN    := $(VENV)/bin
+STAMP  := $(VENV)/.installed
+
+.PHONY: demo test check lint types bench clean system-packages
+
+demo: $(STAMP)-run
+	$(BIN)/meterlink --library $(VENV)/demo.sqlite demo
+
+test: $(STAMP)-test system-packages
+	$(BIN)/python -m pytest
+
+check: test lint types
+
+lint: $(STAMP)-test
+	$(BIN)/ruff check .
+
+types: $(STAMP)-test
+	$(BIN)/mypy
+
+bench: $(STAMP)-test
+	$(BIN)/python -m benchmarks
+
+$(STAMP)-run: pyproject.toml
+	$(PYTHON) -m venv $(VENV) || { echo "Python's venv module is missing: on Debian, apt-get install python3-venv"; exit 1; }
+	$(BIN)/python -m pip install --quiet --editable .
+	touch $@
+
+$(STAMP)-test: $(STAMP)-run
+	$(BIN)/python -m pip install --quiet --editable '.[test,lint,app,sync]'
+	touch $@
+
+# Compilers, chip simulator, D-Bus and browser for the tests that use them; without them those tests say so and are skipped.
+system-packages:
+	@sh .ci/system-packages
+
+clean:
+	rm -rf $(VENV) build dist *.egg-info
