@@ -19,3 +19,12 @@ def new_id(now_s: float | None = None) -> str:
         return f"{int(now_s * 1000) & (2**48 - 1):012x}{os.urandom(10).hex()}"
     _last = max(_last + 1, time.time_ns() // 1_000_000)
     return f"{_last & (2**48 - 1):012x}{os.urandom(10).hex()}"
+
+
+def keep_after(identifier: str) -> None:
+    """Make every later ``new_id()`` of this process sort after ``identifier`` (a library's latest record).
+
+    A clock that was set back between two runs must not make a new placement look older than the one it replaces.
+    """
+    global _last
+    _last = max(_last, int(identifier[:12], 16))

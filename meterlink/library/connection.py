@@ -1,0 +1,213 @@
+"""One SQLite file: opening it, transactions, and SQLite's errors in plain words.
+
+Only the standard library's ``sqlite3``, because this is on the start-up path of every command.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import time
+from _thread import RLock
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import Any
+
+from meterlink.errors import LibraryBusy, LibraryDamaged, LibraryError, LibraryTooNew, NotInLibrary, StorageError
+
+APPLICATION_ID = 0x4D746C6B
+"""Marks an SQLite file as a library of this program (bytes 68 to 71 of the file: "Mtlk")."""
+SCHEMA_VERSION = 2
+BUSY_TIMEOUT_S = 5.0
+
+_BUSY = (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
+_DAMAGED = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
+_READ_ONLY = (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM, sqlite3.SQLITE_AUTH)
+
+
+def translated(error: sqlite3.Error, path: str) -> LibraryError:
+    """Return the error of our own tree that says in one line what SQLite's ``error`` means and what to do."""
+    code = getattr(error, "sqlite_errorcode", None)
+    primary = -1 if code is None else code & 0xFF
+    if primary in _BUSY:
+        return LibraryBusy(f"{path} is in use by another program: wait until it has finished, then try again")
+    if primary in _DAMAGED:
+        return LibraryDamaged(f"{path} is not a library or is damaged: 'meterlink store check' says what can be saved")
+    if primary in _READ_ONLY:
+        return StorageError(f"{path} cannot be written: check the rights of file and folder, or choose another file")
+    if primary == sqlite3.SQLITE_FULL:
+        return StorageError(f"the disk is full, nothing was stored in {path}: free some space and try again")
+    if primary == sqlite3.SQLITE_IOERR:
+        return StorageError(f"reading or writing {path} failed ({error}): check the disk and its free space")
+    return LibraryError(f"{path} refused the record ({error}): nothing was stored; check the values and try again")
+
+
+class Database:
+    """A connection with this project's habits: WAL, synchronous=FULL, foreign keys, explicit transactions.
+
+    Safe to share between threads: one statement or transaction at a time.
+    """
+
+    def __init__(self, path: str, *, create: bool = True, readonly: bool = False) -> None:
+        self.path = path
+        self.readonly = readonly
+        self._lock = RLock()
+        self._depth = 0
+        self.connection = _connect(path, create=create, readonly=readonly)
+        try:
+            self._prepare()
+        except sqlite3.Error as error:
+            self.connection.close()
+            raise translated(error, path) from error
+        except BaseException:
+            self.connection.close()
+            raise
+
+    def _prepare(self) -> None:
+        connection = self.connection
+        (version,) = connection.execute("PRAGMA user_version").fetchone()
+        (mark,) = connection.execute("PRAGMA application_id").fetchone()
+        self.version: int = version
+        if mark != APPLICATION_ID:
+            self._refuse_foreign(mark, version)
+        if version > SCHEMA_VERSION:
+            raise LibraryTooNew(
+                f"{self.path} was written by a newer meterlink (schema {version}, this one knows {SCHEMA_VERSION}): "
+                "update meterlink",
+                version,
+            )
+        if version < SCHEMA_VERSION:
+            if self.readonly:
+                raise StorageError(
+                    f"{self.path} is from an older meterlink and cannot be updated read-only: open it for writing once"
+                )
+            self._migrate()
+        connection.execute("PRAGMA synchronous=FULL")
+        connection.execute("PRAGMA foreign_keys=ON")
+        connection.execute("PRAGMA trusted_schema=OFF")
+
+    def _refuse_foreign(self, mark: int, version: int) -> None:
+        (tables,) = self.connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+        if mark or version or tables:
+            raise LibraryDamaged(f"{self.path} belongs to another program: choose another file for the library")
+        if self.readonly:
+            raise LibraryDamaged(f"{self.path} is empty: open it for writing once to make it a library")
+
+    def _migrate(self) -> None:
+        from meterlink.library.migrations import migrate
+
+        _enter_wal(self.connection)
+        self.connection.execute("PRAGMA synchronous=FULL")
+        self.version = migrate(self.connection, self.path)
+
+    def rows(self, sql: str, arguments: Sequence[Any] = ()) -> list[Any]:
+        """Return all rows of a query.  Raises the library's own errors."""
+        try:
+            with self._lock:
+                return self.connection.execute(sql, arguments).fetchall()
+        except sqlite3.Error as error:
+            raise translated(error, self.path) from error
+
+    def row(self, sql: str, arguments: Sequence[Any] = ()) -> Any:
+        """Return the first row of a query or None."""
+        try:
+            with self._lock:
+                return self.connection.execute(sql, arguments).fetchone()
+        except sqlite3.Error as error:
+            raise translated(error, self.path) from error
+
+    @contextmanager
+    def write(self) -> Iterator[sqlite3.Connection]:
+        """Run the block in one transaction: durable when it returns, undone whole when it raises.
+
+        Inside another one it is part of that.
+        """
+        with self._lock:
+            if self._depth:
+                yield self.connection
+                return
+            self._depth = 1
+            try:
+                self.connection.execute("BEGIN IMMEDIATE")
+                yield self.connection
+                self.connection.execute("COMMIT")
+            except sqlite3.Error as error:
+                raise translated(error, self.path) from error
+            finally:
+                self._depth = 0
+                if self.connection.in_transaction:
+                    self._rollback()
+
+    def _rollback(self) -> None:
+        try:
+            self.connection.execute("ROLLBACK")
+        except sqlite3.Error:
+            pass  # some errors (disk full) have already undone it; the first error is the one that tells
+
+    def close(self) -> None:
+        """Close the file.  Twice does no harm."""
+        with self._lock:
+            self.connection.close()
+
+
+def _connect(path: str, *, create: bool, readonly: bool) -> sqlite3.Connection:
+    """Open ``path``; where even reading needs a writable folder (WAL), fall back to the file as it stands."""
+    exists = os.path.exists(path)  # noqa: PTH110 - pathlib costs start-up
+    if not exists and (readonly or not create):
+        raise NotInLibrary(
+            f"there is no library at {path}: check the name, or begin one with 'meterlink setup new NAME'"
+        )
+    if not exists and not os.path.isdir(os.path.dirname(os.path.abspath(path))):  # noqa: PTH112, PTH120, PTH100
+        raise StorageError(f"the folder of {path} does not exist: make it first or choose another file")
+    if exists and not os.path.isfile(path):  # noqa: PTH113
+        raise StorageError(f"{path} is not a file: choose a file name for the library")
+    try:
+        if not readonly:
+            return _checked(path, uri=False)
+        return _checked(_uri(path, "mode=ro"), uri=True)
+    except sqlite3.Error as error:
+        code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+        if exists and code in (*_READ_ONLY, sqlite3.SQLITE_IOERR) and not _has_log(path):
+            try:
+                return _checked(_uri(path, "mode=ro&immutable=1"), uri=True)
+            except sqlite3.Error:
+                pass  # the first error tells more
+        raise translated(error, path) from error
+
+
+def _checked(name: str, *, uri: bool) -> sqlite3.Connection:
+    """Connect and read one page, because SQLite opens files lazily."""
+    connection = sqlite3.connect(name, timeout=BUSY_TIMEOUT_S, isolation_level=None, check_same_thread=False, uri=uri)
+    try:
+        connection.execute("PRAGMA schema_version").fetchone()
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def _uri(path: str, options: str) -> str:
+    from urllib.parse import quote
+
+    return f"file:{quote(os.path.abspath(path))}?{options}"  # noqa: PTH100
+
+
+def _has_log(path: str) -> bool:
+    """Say whether a write-ahead log holds changes that an immutable view would miss."""
+    try:
+        return os.path.getsize(path + "-wal") > 0  # noqa: PTH202
+    except OSError:
+        return False
+
+
+def _enter_wal(connection: sqlite3.Connection) -> None:
+    """Switch the file to write-ahead logging; another process doing the same makes SQLite say busy without waiting."""
+    deadline_s = time.monotonic() + BUSY_TIMEOUT_S
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode=WAL").fetchone()
+            return
+        except sqlite3.OperationalError as error:
+            if getattr(error, "sqlite_errorcode", 0) & 0xFF not in _BUSY or time.monotonic() > deadline_s:
+                raise
+            time.sleep(0.01)

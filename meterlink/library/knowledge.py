@@ -1,0 +1,151 @@
+"""Calibrations, learnt facts, settings and this file's own memory."""
+
+from __future__ import annotations
+
+import time
+from collections import defaultdict
+from typing import Any
+
+from meterlink.errors import LibraryError, NotInLibrary, UsageError
+from meterlink.library import rows
+from meterlink.library.readings import ReadingStore
+from meterlink.model.records import AIMS, RECEPTORS, Calibration, Settings
+
+_CALIBRATION = (
+    "SELECT "
+    + ", ".join({"sensor_no": "n.sensor_id"}.get(c, f"c.{c}") for c in rows.CALIBRATION_COLUMNS.split(", "))
+    + ", c.no FROM calibration c JOIN sensor n ON n.no = c.sensor_no"
+)
+_CALIBRATION_VALUES = ", ".join("?" * len(rows.CALIBRATION_COLUMNS.split(", ")))
+_CHOICES = {"default_receptor": RECEPTORS, "default_aim": AIMS}
+
+
+class KnowledgeStore(ReadingStore):
+    """The part of ``Library`` that keeps what is known beyond one set."""
+
+    # -- calibrations -------------------------------------------------------------------------------------------
+
+    def add_calibration(self, calibration: Calibration) -> None:
+        """Store a calibration.  It is never changed: a better one is a new record."""
+        with self.db.write() as connection:
+            values = rows.calibration_row(calibration, self._sensor_no(calibration.sensor_id))
+            done = connection.execute(
+                f"INSERT INTO calibration ({rows.CALIBRATION_COLUMNS}) VALUES ({_CALIBRATION_VALUES})", values
+            )
+            connection.executemany(
+                "INSERT INTO calibration_range VALUES (?, ?, ?, ?, ?)",
+                [(done.lastrowid, n, *scale) for n, scale in enumerate(calibration.ranges)],
+            )
+
+    def calibrations(self, sensor_id: str | None = None) -> list[Calibration]:
+        """Return the calibrations of a sensor (of all when None), oldest first: the last one is in force."""
+        if sensor_id is None:
+            return self._calibrations("", ())
+        return self._calibrations("WHERE n.sensor_id = ?", (sensor_id,))
+
+    def calibration(self, calibration_id: str) -> Calibration:
+        """Return one calibration by its id.  Raises ``NotInLibrary``."""
+        found = self._calibrations("WHERE c.id = ?", (rows.id_bytes(calibration_id),))
+        if not found:
+            raise NotInLibrary(f"there is no calibration {calibration_id}: take the id from a reading of this library")
+        return found[0]
+
+    def _calibrations(self, where: str, arguments: tuple[Any, ...]) -> list[Calibration]:
+        found = self.db.rows(f"{_CALIBRATION} {where} ORDER BY c.id", arguments)
+        ranges: dict[int, list[Any]] = defaultdict(list)
+        for no in [row[-1] for row in found]:
+            ranges[no] = self.db.rows(
+                "SELECT full_scale_lx, dark_raw, u_rel FROM calibration_range WHERE calibration_no = ? "
+                "ORDER BY range_index",
+                (no,),
+            )
+        return [rows.calibration_from(row[:-1], ranges[row[-1]]) for row in found]
+
+    # -- notes --------------------------------------------------------------------------------------------------
+
+    def add_note(self, kind: str, key: str, payload: dict[str, Any]) -> str:
+        """Store a learnt fact (``falloff``, ``fixture_curve``, ``certificate`` ...) about ``key`` and return its id.
+
+        Notes are only ever added; the last one of a kind and key is in force.
+        """
+        rows.checked_name(kind, "a note")
+        rows.checked((key,), ("key",), "note")
+        text = rows.json_text(payload, "a note") or "{}"
+        with self.db.write() as connection:
+            identifier = self._version_id("note", "1", 1)
+            connection.execute(
+                "INSERT INTO note (id, kind, key, at_s, payload) VALUES (?, ?, ?, ?, ?)",
+                (identifier, kind, rows.name_key(key), time.time(), text),
+            )
+        return identifier.hex()
+
+    def notes(self, kind: str, key: str | None = None) -> list[dict[str, Any]]:
+        """Return the payloads of a kind about ``key`` (any case; None: all), oldest first: the last is in force."""
+        return [payload for _, _, payload in self.note_records(kind, key)]
+
+    def note_records(self, kind: str, key: str | None = None) -> list[tuple[str, float, dict[str, Any]]]:
+        """Return (key, seconds since 1970, payload) of the notes of a kind, oldest first."""
+        where, arguments = ("", (kind,)) if key is None else (" AND key = ?", (kind, rows.name_key(key)))
+        found = self.db.rows(f"SELECT key, at_s, payload FROM note WHERE kind = ?{where} ORDER BY id", arguments)
+        return [(about, at_s, rows.json_value(text)) for about, at_s, text in found]
+
+    # -- settings -----------------------------------------------------------------------------------------------
+
+    def settings(self) -> Settings:
+        """Return this library's limits and assumptions; what was never set has its default."""
+        found = self.db.rows("SELECT name, value FROM setting")
+        known: dict[str, Any] = {name: value for name, value in found if name in Settings._fields}
+        return Settings(**known)
+
+    def set_setting(self, name: str, value: float | str) -> None:
+        """Change one setting of this library.  Raises ``UsageError`` for an unknown name or an impossible value."""
+        if name not in Settings._fields:
+            raise UsageError(f"there is no setting {name[:40]!r}: use one of {', '.join(Settings._fields)}")
+        if name in _CHOICES:
+            if value not in _CHOICES[name]:
+                raise UsageError(f"{name} must be one of {', '.join(_CHOICES[name])}")
+        elif not isinstance(value, int | float) or isinstance(value, bool) or not 0 <= value < 1e6:
+            raise UsageError(f"{name} must be a number of 0 or more, not {str(value)[:40]!r}")
+        change: dict[str, Any] = {name: value}
+        new = self.settings()._replace(**change)
+        if new.assumed_reach_min_m > new.assumed_reach_max_m:
+            raise UsageError("assumed_reach_min_m must not be above assumed_reach_max_m: set the other one first")
+        stored = value if isinstance(value, str) else float(value)
+        with self.db.write() as connection:
+            connection.execute(
+                "INSERT INTO setting VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET value = excluded.value",
+                (name, stored),
+            )
+
+    # -- memory -------------------------------------------------------------------------------------------------
+
+    def remember(self, key: str, value: Any) -> None:
+        """Keep a small piece of local state (last sensor, order in progress); None forgets it.  Never merged."""
+        rows.checked((key, value), ("key", "value"), "memory")
+        with self.db.write() as connection:
+            if value is None:
+                connection.execute("DELETE FROM memory WHERE key = ?", (key,))
+                return
+            connection.execute(
+                "INSERT INTO memory VALUES (?, ?) ON CONFLICT (key) DO UPDATE SET value = excluded.value",
+                (key, _packed(value)),
+            )
+
+    def recall(self, key: str, default: Any = None) -> Any:
+        """Return what was remembered under ``key``, or ``default``.  Tuples come back as lists."""
+        row = self.db.row("SELECT value FROM memory WHERE key = ?", (key,))
+        if row is None:
+            return default
+        return rows.json_value(row[0].decode()) if isinstance(row[0], bytes) else row[0]
+
+
+def _packed(value: Any) -> Any:
+    """Return texts and numbers as they are, anything else as JSON in bytes."""
+    if isinstance(value, str | int | float) and not isinstance(value, bool):
+        return value
+    import json
+
+    try:
+        return json.dumps(value, allow_nan=False).encode()
+    except (TypeError, ValueError, RecursionError):
+        raise LibraryError("only plain texts, numbers, lists and tables can be remembered") from None

@@ -1,0 +1,210 @@
+"""Readings in the library: never changed, never deleted.
+
+A retake names the reading that it supersedes, a void marks one, a re-assignment is a new record that supersedes.
+What counts now (*effective*) is derived: not void, and not superseded by a reading that is itself still standing.
+Taking back a retake therefore brings the earlier reading back.
+"""
+
+from __future__ import annotations
+
+import time
+from collections import defaultdict
+from collections.abc import Sequence
+
+from meterlink.errors import NotInLibrary, UsageError
+from meterlink.library import rows
+from meterlink.library.setups import SetupStore
+from meterlink.model.ids import new_id
+from meterlink.model.records import Pop, Reading
+from meterlink.model.samples import WaveBlock
+
+_ALIASES = {
+    "setup_no": "s.id",
+    "light_no": "l.id",
+    "placement_no": "p.id",
+    "calibration_no": "c.id",
+    "sensor_no": "n.sensor_id",
+}
+_READING = (
+    "SELECT " + ", ".join(_ALIASES.get(c, f"r.{c}") for c in rows.READING_COLUMNS.split(", ")) + " FROM reading r "
+    "JOIN setup s ON s.no = r.setup_no "
+    "LEFT JOIN light l ON l.no = r.light_no LEFT JOIN placement p ON p.no = r.placement_no "
+    "JOIN calibration c ON c.no = r.calibration_no JOIN sensor n ON n.no = r.sensor_no"
+)
+_READING_VALUES = ", ".join("?" * len(rows.READING_COLUMNS.split(", ")))
+_POP_VALUES = ", ".join("?" * len(rows.POP_COLUMNS.split(", ")))
+_WAVEFORM_VALUES = ", ".join("?" * len(rows.WAVEFORM_COLUMNS.split(", ")))
+_INSERT_READING = f"INSERT INTO reading ({rows.READING_COLUMNS}) VALUES ({_READING_VALUES})"
+_INSERT_POP = f"INSERT INTO pop ({rows.POP_COLUMNS}) VALUES ({_POP_VALUES})"
+_INSERT_WAVEFORM = f"INSERT INTO waveform ({rows.WAVEFORM_COLUMNS}) VALUES ({_WAVEFORM_VALUES})"
+
+
+class ReadingStore(SetupStore):
+    """The part of ``Library`` that keeps readings, their pops, waveforms and marks."""
+
+    def add_reading(self, reading: Reading, waveform: WaveBlock | None = None) -> None:
+        """Store an accepted reading; when this returns it is on the disk (one transaction, synced).
+
+        Its set-up, light, placement and calibration must be there.  ``waveform`` goes into the same transaction; it
+        may also follow later (``add_waveform``).  Raises ``NotInLibrary``, ``UsageError``, ``LibraryError``.
+        """
+        numbers = self._numbers_of(reading)
+        values = rows.reading_row(reading, numbers)
+        pops = rows.pop_rows(reading, numbers.setup)
+        wave = rows.waveform_row(numbers.setup, values[1], 0, waveform) if waveform else None
+        with self.db.write() as connection:
+            if reading.supersedes_id:
+                self._stored(numbers.setup, reading.supersedes_id)
+            connection.execute(_INSERT_READING, values)
+            if pops:
+                connection.executemany(_INSERT_POP, pops)
+            if wave:
+                connection.execute(_INSERT_WAVEFORM, wave)
+
+    def _numbers_of(self, reading: Reading) -> rows.Numbers:
+        setup_no = self._setup_no(reading.setup_id)
+        light_no = placement_no = None
+        if reading.light_id is not None:
+            light_no, light_setup_no = self._light_no(reading.light_id)
+            if light_setup_no != setup_no:
+                raise UsageError("the reading's light belongs to another set-up: choose a light of this one")
+        if reading.placement_id is not None:
+            placement_no, owner_no = self._number("placement", "light_no", reading.placement_id, "placement")
+            if owner_no != light_no:
+                raise UsageError("the reading's placement belongs to another light: use the light's own placement")
+        calibration_no = self._number("calibration", "sensor_no", reading.calibration_id, "calibration")[0]
+        return rows.Numbers(setup_no, light_no, placement_no, calibration_no, self._sensor_no(reading.sensor_id))
+
+    def _sensor_no(self, sensor_id: str) -> int:
+        """Return the number of a sensor, storing it when it is new."""
+        known = self._cached.get(("sensor", sensor_id))
+        if known is None:
+            row = self.db.row("SELECT no FROM sensor WHERE sensor_id = ?", (sensor_id,))
+            if row is None:
+                rows.checked_name(sensor_id, "a sensor")
+                with self.db.write() as connection:
+                    connection.execute("INSERT INTO sensor (sensor_id) VALUES (?) ON CONFLICT DO NOTHING", (sensor_id,))
+                    row = self.db.row("SELECT no FROM sensor WHERE sensor_id = ?", (sensor_id,))
+            known = (row[0], 0)
+            if not self.db.connection.in_transaction:
+                self._cached["sensor", sensor_id] = known
+        return known[0]
+
+    def _stored(self, setup_no: int, reading_id: str) -> bytes:
+        """Return the id's bytes when the set has this reading.  Raises ``NotInLibrary``."""
+        identifier = rows.id_bytes(reading_id)
+        if not self.db.row("SELECT 1 FROM reading WHERE setup_no = ? AND id = ?", (setup_no, identifier)):
+            raise NotInLibrary(f"there is no reading {reading_id} in this set-up: take the id from its readings")
+        return identifier
+
+    def _setup_no_of_reading(self, reading_id: str) -> int:
+        """Return the number of the set that has this reading (one index look-up a set, newest first)."""
+        row = self.db.row(
+            "SELECT s.no FROM setup s WHERE EXISTS (SELECT 1 FROM reading r WHERE r.setup_no = s.no AND r.id = ?) "
+            "ORDER BY s.no DESC LIMIT 1",
+            (rows.id_bytes(reading_id),),
+        )
+        if row is None:
+            raise NotInLibrary(f"there is no reading {reading_id} in this library: take the id from a list of readings")
+        return int(row[0])
+
+    # -- looking ------------------------------------------------------------------------------------------------
+
+    def all_readings(self, setup_id: str) -> list[Reading]:
+        """Return every reading of a set-up in the order they were taken, void and superseded ones too."""
+        return self._readings(self._setup_no(setup_id))
+
+    def readings(self, setup_id: str) -> list[Reading]:
+        """Return the effective readings of a set-up (not void, not superseded), in the order they were taken."""
+        found = self.all_readings(setup_id)
+        gone = _superseded(found, set(self.voids(setup_id)))
+        return [r for r in found if r.id not in gone]
+
+    def reading(self, reading_id: str) -> Reading:
+        """Return one reading by its id, void or not.  Raises ``NotInLibrary``."""
+        return self._readings(self._setup_no_of_reading(reading_id), reading_id)[0]
+
+    def last_reading(self, setup_id: str) -> Reading | None:
+        """Return the latest effective reading of a set-up, or None."""
+        found = self.readings(setup_id)
+        return found[-1] if found else None
+
+    def voids(self, setup_id: str) -> dict[str, str]:
+        """Return the reason of every void reading of a set-up, by the reading's id."""
+        no = self._setup_no(setup_id)
+        found = self.db.rows("SELECT reading_id, reason FROM mark WHERE setup_no = ? ORDER BY id", (no,))
+        return {identifier.hex(): reason for identifier, reason in found}
+
+    def _readings(self, setup_no: int, reading_id: str | None = None) -> list[Reading]:
+        which = "setup_no = ?"
+        arguments: tuple[int | bytes, ...] = (setup_no,)
+        if reading_id is not None:
+            which, arguments = "setup_no = ? AND {} = ?", (setup_no, rows.id_bytes(reading_id))
+        pops: dict[bytes, list[Pop]] = defaultdict(list)
+        sql = f"SELECT * FROM pop WHERE {which.format('reading_id')} ORDER BY reading_id, pop_index"
+        for row in self.db.rows(sql, arguments):
+            pops[row[1]].append(rows.pop_from(row[3:]))
+        found = self.db.rows(f"{_READING} WHERE r.{which.format('r.id')} ORDER BY r.setup_no, r.id", arguments)
+        return [rows.reading_from(row, pops.get(row[1], ())) for row in found]
+
+    # -- taking back --------------------------------------------------------------------------------------------
+
+    def void_reading(self, reading_id: str, reason: str = "") -> None:
+        """Mark a reading as void.  Again does nothing.  Raises ``NotInLibrary``."""
+        rows.checked((reason,), ("reason",), "mark")
+        with self.db.write() as connection:
+            no, identifier = self._setup_no_of_reading(reading_id), rows.id_bytes(reading_id)
+            if not self.db.row("SELECT 1 FROM mark WHERE setup_no = ? AND reading_id = ?", (no, identifier)):
+                connection.execute(
+                    "INSERT INTO mark (id, setup_no, reading_id, kind, at_s, reason) VALUES (?, ?, ?, 0, ?, ?)",
+                    (bytes.fromhex(new_id()), no, identifier, time.time(), reason),
+                )
+
+    def reassign_reading(self, reading_id: str, light_id: str, placement_id: str | None) -> Reading:
+        """Give a reading to another light of its set-up; return the new record, which supersedes the old.
+
+        The waveforms come along.
+        """
+        with self.db.write() as connection:
+            old = self.reading(reading_id)
+            new = old._replace(id=new_id(), light_id=light_id, placement_id=placement_id, supersedes_id=old.id)
+            self.add_reading(new)
+            columns = rows.WAVEFORM_COLUMNS.split(", ", 2)[2]
+            connection.execute(
+                f"INSERT INTO waveform (setup_no, reading_id, {columns}) "
+                f"SELECT setup_no, ?, {columns} FROM waveform WHERE setup_no = ? AND reading_id = ?",
+                (rows.id_bytes(new.id), self._setup_no(old.setup_id), rows.id_bytes(old.id)),
+            )
+        return new
+
+    # -- waveforms ----------------------------------------------------------------------------------------------
+
+    def add_waveform(self, reading_id: str, pop_index: int, block: WaveBlock) -> None:
+        """Store the captured flash of one pop of a reading (compressed).  May come after the reading, or never."""
+        no = self._setup_no_of_reading(reading_id)
+        values = rows.waveform_row(no, rows.id_bytes(reading_id), pop_index, block)
+        with self.db.write() as connection:
+            connection.execute(_INSERT_WAVEFORM, values)
+
+    def waveform(self, reading_id: str, pop_index: int = 0) -> WaveBlock | None:
+        """Return the captured flash of one pop, or None when it was not kept."""
+        row = self.db.row(
+            f"SELECT {rows.WAVEFORM_COLUMNS} FROM waveform WHERE setup_no = ? AND reading_id = ? AND pop_index = ?",
+            (self._setup_no_of_reading(reading_id), rows.id_bytes(reading_id), pop_index),
+        )
+        return rows.waveform_from(row[3:]) if row else None
+
+
+def _superseded(readings: Sequence[Reading], void: set[str]) -> set[str]:
+    """Return the ids that do not count: void, or superseded by a reading that stands or has itself such a successor."""
+    by_old: dict[str, list[str]] = defaultdict(list)
+    for reading in readings:
+        if reading.supersedes_id:
+            by_old[reading.supersedes_id].append(reading.id)
+    if not by_old:
+        return void
+    standing: dict[str, bool] = {}
+    # Later ids supersede earlier ones, so going backwards every successor is known; a hostile loop just counts as gone.
+    for reading in reversed(readings):
+        standing[reading.id] = reading.id not in void or any(standing.get(n, False) for n in by_old[reading.id])
+    return void | {old for old, successors in by_old.items() if any(standing.get(n, False) for n in successors)}

@@ -1,0 +1,310 @@
+"""Set-ups, lights and placements in the library.
+
+A set-up or light is its id plus versions that are only ever added; the version with the latest id is what it is now.
+A placement is never changed: the one with the latest id is where the light stands now.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterable
+from typing import Any
+
+from meterlink.errors import NotInLibrary, UsageError
+from meterlink.library import rows
+from meterlink.library.connection import Database
+from meterlink.model.ids import keep_after, new_id
+from meterlink.model.records import Light, Placement, Setup
+
+_SETUP = (
+    "SELECT s.id, s.created_at_s, " + ", ".join(f"v.{c}" for c in rows.SETUP_VERSION_COLUMNS.split(", ")) + " "
+    "FROM setup s JOIN setup_version v ON v.setup_no = s.no "
+    "AND v.id = (SELECT max(id) FROM setup_version WHERE setup_no = s.no)"
+)
+_LIGHT = (
+    "SELECT l.id, s.id, f.id, " + ", ".join(f"v.{c}" for c in rows.LIGHT_VERSION_COLUMNS.split(", ")) + " "
+    "FROM light l JOIN setup s ON s.no = l.setup_no JOIN light_version v ON v.light_no = l.no "
+    "AND v.id = (SELECT max(id) FROM light_version WHERE light_no = l.no) "
+    "LEFT JOIN light f ON f.no = v.source_light_no"
+)
+_PLACEMENT = (
+    "SELECT " + rows.PLACEMENT_COLUMNS.replace("id, light_no", "p.id, l.id", 1) + " "
+    "FROM placement p JOIN light l ON l.no = p.light_no"
+)
+_SETUP_VALUES = ", ".join("?" * (len(rows.SETUP_VERSION_COLUMNS.split(", ")) + 3))
+_LIGHT_VALUES = ", ".join("?" * (len(rows.LIGHT_VERSION_COLUMNS.split(", ")) + 3))
+_PLACEMENT_VALUES = ", ".join("?" * len(rows.PLACEMENT_COLUMNS.split(", ")))
+
+
+class SetupStore:
+    """The part of ``Library`` that keeps set-ups, lights and placements."""
+
+    db: Database
+
+    def __init__(self, db: Database) -> None:
+        self.db = db
+        self._cached: dict[tuple[str, str], tuple[int, int]] = {}
+
+    # -- set-ups ------------------------------------------------------------------------------------------------
+
+    def add_setup(self, setup: Setup) -> None:
+        """Store a new set-up.  Raises ``UsageError`` when one in use has its name."""
+        values = rows.setup_version_row(setup)
+        with self.db.write() as connection:
+            self._free_setup_name(setup.name, setup.id)
+            connection.execute(
+                "INSERT INTO setup (id, created_at_s) VALUES (?, ?)", (rows.id_bytes(setup.id), setup.created_at_s)
+            )
+            self._add_setup_version(setup, values)
+
+    def revise_setup(self, setup: Setup) -> None:
+        """Store a new version of the set-up with this id (renamed, other ISO, archived ...).  The old ones stay."""
+        values = rows.setup_version_row(setup)
+        with self.db.write():
+            self._setup_no(setup.id)
+            if not setup.archived:
+                self._free_setup_name(setup.name, setup.id)
+            self._add_setup_version(setup, values)
+
+    def _add_setup_version(self, setup: Setup, values: tuple[Any, ...]) -> None:
+        no = self._setup_no(setup.id)
+        version = self._version_id("setup_version", "setup_no", no)
+        self.db.connection.execute(
+            f"INSERT INTO setup_version (id, setup_no, name_key, {rows.SETUP_VERSION_COLUMNS}) "
+            f"VALUES ({_SETUP_VALUES})",
+            (version, no, rows.name_key(setup.name), *values),
+        )
+
+    def _free_setup_name(self, name: str, own_id: str) -> None:
+        rows.checked_name(name, "a set-up")
+        for other in self._setups_named(name):
+            if other.id != own_id and not other.archived:
+                raise UsageError(f"there is a set-up named {other.name!r} already: choose another name or archive it")
+
+    def _setups_named(self, name: str) -> list[Setup]:
+        return [rows.setup_from(r) for r in self.db.rows(f"{_SETUP} WHERE v.name_key = ?", (rows.name_key(name),))]
+
+    def setups(self, include_archived: bool = False, search: str = "") -> list[Setup]:
+        """Return the set-ups, newest first.  ``search``: words that must all occur in name, subject, tags or notes."""
+        found = [rows.setup_from(r) for r in self.db.rows(f"{_SETUP} ORDER BY s.id DESC")]
+        words = rows.name_key(search).split()
+        return [
+            s
+            for s in found
+            if (include_archived or not s.archived)
+            and (not words or _has_words(words, (s.name, s.subject, s.notes, *s.tags)))
+        ]
+
+    def setup(self, name_or_id: str) -> Setup:
+        """Return one set-up by name (any case), id, or the beginning of its id (8 digits and more).
+
+        Raises ``NotInLibrary`` with the close names, ``UsageError`` when more than one fits.
+        """
+        low = _id_range(name_or_id)
+        found = [rows.setup_from(r) for r in self.db.rows(f"{_SETUP} WHERE s.id BETWEEN ? AND ?", low)] if low else []
+        found = found or self._setups_named(name_or_id)
+        found = [s for s in found if not s.archived] or found
+        if len(found) == 1:
+            return found[0]
+        if found:
+            raise _ambiguous("set-ups", name_or_id, [s.id for s in found])
+        raise _unknown("set-up", name_or_id, (s.name for s in self.setups()), "'meterlink setup list' shows them all")
+
+    def current_setup(self) -> Setup:
+        """Return the set-up in use.  Raises ``NotInLibrary`` when none was chosen."""
+        row = self.db.row("SELECT value FROM memory WHERE key = 'current_setup'")
+        if row is None:
+            raise NotInLibrary(
+                "no set-up is in use: begin one with 'meterlink setup new NAME' or choose one: 'setup use NAME'"
+            )
+        return self.setup(row[0])
+
+    def use_setup(self, setup_id: str) -> None:
+        """Make this the set-up in use (this file's own memory, not merged)."""
+        with self.db.write() as connection:
+            self._setup_no(setup_id)
+            connection.execute(
+                "INSERT INTO memory VALUES ('current_setup', ?) ON CONFLICT (key) DO UPDATE SET value = excluded.value",
+                (setup_id,),
+            )
+
+    def copy_setup(self, setup_id: str, name: str) -> Setup:
+        """Make a new set-up from an old one as template: its lights and where they stand, no readings."""
+        with self.db.write():
+            old = self.setup(setup_id)
+            copy = old._replace(id=new_id(), name=name, created_at_s=time.time(), archived=False)
+            self.add_setup(copy)
+            lights = self.lights(old.id)
+            ids = {light.id: new_id() for light in lights}
+            placements = self.current_placements(old.id)
+            for light in _sources_first(lights):
+                source = ids.get(light.source_light_id or "")
+                self.add_light(light._replace(id=ids[light.id], setup_id=copy.id, source_light_id=source))
+                if light.id in placements:
+                    stood = placements[light.id]
+                    self.add_placement(
+                        stood._replace(id=new_id(), light_id=ids[light.id], created_at_s=copy.created_at_s)
+                    )
+        return copy
+
+    # -- lights -------------------------------------------------------------------------------------------------
+
+    def add_light(self, light: Light) -> None:
+        """Store a new light.  Raises ``UsageError`` when its set-up has a light of that name (any case)."""
+        with self.db.write() as connection:
+            setup_no = self._setup_no(light.setup_id)
+            self._free_light_name(light)
+            values = rows.light_version_row(light, self._source_no(light, setup_no))
+            connection.execute("INSERT INTO light (id, setup_no) VALUES (?, ?)", (rows.id_bytes(light.id), setup_no))
+            self._add_light_version(light, values)
+
+    def revise_light(self, light: Light) -> None:
+        """Store a new version of the light with this id (renamed, re-ordered, removed ...).  The old ones stay."""
+        with self.db.write():
+            setup_no = self._setup_no(light.setup_id)
+            if self._light_no(light.id)[1] != setup_no:
+                raise UsageError(f"light {light.name!r} belongs to another set-up: add it to this one as a new light")
+            if not light.removed:
+                self._free_light_name(light)
+            self._add_light_version(light, rows.light_version_row(light, self._source_no(light, setup_no)))
+
+    def _add_light_version(self, light: Light, values: tuple[Any, ...]) -> None:
+        no = self._light_no(light.id)[0]
+        version = self._version_id("light_version", "light_no", no)
+        self.db.connection.execute(
+            f"INSERT INTO light_version (id, light_no, name_key, {rows.LIGHT_VERSION_COLUMNS}) "
+            f"VALUES ({_LIGHT_VALUES})",
+            (version, no, rows.name_key(light.name), *values),
+        )
+
+    def _source_no(self, light: Light, setup_no: int) -> int | None:
+        if light.source_light_id is None:
+            return None
+        no, source_setup_no = self._light_no(light.source_light_id)
+        if light.source_light_id == light.id or source_setup_no != setup_no:
+            raise UsageError(f"the source of {light.name!r} must be another light of the same set-up")
+        return no
+
+    def _free_light_name(self, light: Light) -> None:
+        rows.checked_name(light.name, "a light")
+        key = rows.name_key(light.name)
+        for other in self.lights(light.setup_id):
+            if other.id != light.id and rows.name_key(other.name) == key:
+                raise UsageError(f"there is a light named {other.name!r} in this set-up already: choose another name")
+
+    def lights(self, setup_id: str, include_removed: bool = False) -> list[Light]:
+        """Return the lights of a set-up in their order (then as added)."""
+        no = self._setup_no(setup_id)
+        found = self.db.rows(f"{_LIGHT} WHERE l.setup_no = ? ORDER BY v.order_index, l.id", (no,))
+        return [light for light in map(rows.light_from, found) if include_removed or not light.removed]
+
+    def light(self, setup_id: str, name: str) -> Light:
+        """Return one light of a set-up by name (any case) or id.
+
+        Raises ``NotInLibrary`` with the close names, ``UsageError`` when more than one fits.
+        """
+        lights, key = self.lights(setup_id), rows.name_key(name)
+        found = [x for x in lights if rows.name_key(x.name) == key] or [
+            x for x in self.lights(setup_id, include_removed=True) if x.id == name
+        ]
+        if len(found) == 1:
+            return found[0]
+        if found:
+            raise _ambiguous("lights", name, [x.id for x in found])
+        raise _unknown("light", name, (x.name for x in lights), "add it with 'meterlink light add'")
+
+    # -- placements ---------------------------------------------------------------------------------------------
+
+    def add_placement(self, placement: Placement) -> None:
+        """Store where a light stands from now on.  Older placements stay as they were."""
+        with self.db.write() as connection:
+            values = rows.placement_row(placement, self._light_no(placement.light_id)[0])
+            connection.execute(f"INSERT INTO placement ({rows.PLACEMENT_COLUMNS}) VALUES ({_PLACEMENT_VALUES})", values)
+
+    def placements(self, light_id: str) -> list[Placement]:
+        """Return every placement that a light has had, oldest first."""
+        no = self._light_no(light_id)[0]
+        return [rows.placement_from(r) for r in self.db.rows(f"{_PLACEMENT} WHERE p.light_no = ? ORDER BY p.id", (no,))]
+
+    def placement(self, placement_id: str) -> Placement:
+        """Return one placement by its id.  Raises ``NotInLibrary``."""
+        row = self.db.row(f"{_PLACEMENT} WHERE p.id = ?", (rows.id_bytes(placement_id),))
+        if row is None:
+            raise NotInLibrary(f"there is no placement {placement_id}: take the id from a list of this library")
+        return rows.placement_from(row)
+
+    def current_placements(self, setup_id: str) -> dict[str, Placement]:
+        """Return where each light of a set-up stands now, by the light's id; lights without one are left out."""
+        found = self.db.rows(
+            f"{_PLACEMENT} WHERE l.setup_no = ? AND p.id = (SELECT max(id) FROM placement WHERE light_no = l.no) "
+            "ORDER BY l.id",
+            (self._setup_no(setup_id),),
+        )
+        return {p.light_id: p for p in map(rows.placement_from, found)}
+
+    # -- numbers inside this file -------------------------------------------------------------------------------
+
+    def _setup_no(self, setup_id: str) -> int:
+        return self._number("setup", "no", setup_id, "set-up")[0]
+
+    def _light_no(self, light_id: str) -> tuple[int, int]:
+        """Return the light's number and its set-up's."""
+        return self._number("light", "setup_no", light_id, "light")
+
+    def _number(self, table: str, parent: str, identifier: str, what: str) -> tuple[int, int]:
+        """Return (no, parent's no) of a record.  Rows never change, so what is committed may be remembered."""
+        key = (table, identifier)
+        known = self._cached.get(key)
+        if known is None:
+            row = self.db.row(f"SELECT no, {parent} FROM {table} WHERE id = ?", (rows.id_bytes(identifier),))
+            if row is None:
+                raise NotInLibrary(f"there is no {what} {identifier} in this library: take the id from a list")
+            known = (row[0], row[1])
+            if not self.db.connection.in_transaction:
+                self._cached[key] = known
+        return known
+
+    def _version_id(self, table: str, parent: str, no: int) -> bytes:
+        """Return an id later than every version there is, whatever the clocks say."""
+        (last,) = self.db.row(f"SELECT max(id) FROM {table} WHERE {parent} = ?", (no,))
+        if last is not None:
+            keep_after(last.hex())
+        return bytes.fromhex(new_id())
+
+
+def _sources_first(lights: Iterable[Light]) -> list[Light]:
+    return sorted(lights, key=lambda light: light.source_light_id is not None)
+
+
+def _has_words(words: list[str], texts: Iterable[str]) -> bool:
+    text = " ".join(map(rows.name_key, texts))
+    return all(word in text for word in words)
+
+
+def _id_range(text: str) -> tuple[bytes, bytes] | None:
+    """Return the lowest and highest id that begin with ``text``; None when it is no such beginning."""
+    if not 8 <= len(text) <= 32 or any(c not in "0123456789abcdef" for c in text):
+        return None
+    return bytes.fromhex(text.ljust(32, "0")), bytes.fromhex(text.ljust(32, "f"))
+
+
+def _ambiguous(what: str, name: str, ids: list[str]) -> UsageError:
+    shown = ", ".join(ids[:5])
+    return UsageError(
+        f"{len(ids)} {what} are named {name[:40]!r} (libraries were merged): give the id ({shown}), then rename one"
+    )
+
+
+def _unknown(what: str, name: str, names: Iterable[str], otherwise: str) -> NotInLibrary:
+    from difflib import get_close_matches
+
+    known = list(dict.fromkeys(names))
+    by_key = {rows.name_key(n): n for n in known}
+    close = [by_key[k] for k in get_close_matches(rows.name_key(name[:80]), by_key, n=3, cutoff=0.5)]
+    if close:
+        hint = f"did you mean {' or '.join(map(repr, close))}?"
+    elif known:
+        hint = f"there are {', '.join(map(repr, known[:8]))}{' and more' if len(known) > 8 else ''}; {otherwise}"
+    else:
+        hint = f"there is none yet; {otherwise}"
+    return NotInLibrary(f"there is no {what} {name[:80]!r}: {hint}")

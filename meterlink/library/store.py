@@ -1,0 +1,87 @@
+"""``Library``: one SQLite file of set-ups, lights, placements, calibrations and readings.
+
+::
+
+    with Library.open() as library:
+        library.add_setup(Setup(new_id(), "Anna, window wall", time.time()))
+
+Everything that was measured is immutable, so two libraries merge by union.  Several processes may use one file at the
+same time.  Every public method either did its whole work durably when it returns, or raised a ``LibraryError`` or
+``UsageError`` and did nothing.
+"""
+
+from __future__ import annotations
+
+import os
+from types import TracebackType
+
+from meterlink.errors import StorageError
+from meterlink.library.connection import Database
+from meterlink.library.knowledge import KnowledgeStore
+from meterlink.model.ids import keep_after
+
+ENVIRONMENT = "METERLINK_LIBRARY"
+FILE_NAME = "library.sqlite"
+
+
+class Library(KnowledgeStore):
+    """A library that is open.  Use as a context manager or call ``close()``."""
+
+    def __init__(self, db: Database) -> None:
+        super().__init__(db)
+        if not db.readonly:
+            self._keep_ids_growing()
+
+    @classmethod
+    def open(
+        cls, path: str | os.PathLike[str] | None = None, *, create: bool = True, readonly: bool = False
+    ) -> Library:
+        """Open the library at ``path`` (default: ``METERLINK_LIBRARY``, else a file in the user's data folder).
+
+        An older schema is brought up to date after a safe copy.  ``create=False`` and ``readonly`` refuse a missing
+        file.
+        Raises ``NotInLibrary``, ``LibraryTooNew``, ``LibraryBusy``, ``LibraryDamaged``, ``StorageError``.
+        """
+        return cls(Database(os.fspath(path) if path is not None else default_path(), create=create, readonly=readonly))
+
+    @property
+    def path(self) -> str:
+        """The file's name."""
+        return self.db.path
+
+    def _keep_ids_growing(self) -> None:
+        """New ids must sort after what is stored even when the clock was set back since: the latest one is in force."""
+        for (last,) in self.db.rows(
+            "SELECT max(id) FROM placement UNION ALL SELECT max(id) FROM setup "
+            "UNION ALL SELECT max(id) FROM reading WHERE setup_no = "
+            "(SELECT no FROM setup WHERE id = (SELECT max(id) FROM setup))"
+        ):
+            if last is not None:
+                keep_after(last.hex())
+
+    def close(self) -> None:
+        """Close the file.  Twice does no harm."""
+        self.db.close()
+
+    def __enter__(self) -> Library:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+
+def default_path() -> str:
+    """Return the library's place: ``METERLINK_LIBRARY``, else a file in the user's data folder, which is made."""
+    named = os.environ.get(ENVIRONMENT)
+    if named:
+        return named
+    from platformdirs import user_data_path
+
+    folder = user_data_path("meterlink", appauthor=False)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise StorageError(f"the folder {folder} cannot be made ({error}): name a file with --library FILE") from error
+    return str(folder / FILE_NAME)
