@@ -11,6 +11,8 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from meterlink.photometry.receptors import response
+
 TYPICAL_ANGLES_DEG = {"dome": (30.0, 45.0, 60.0, 90.0), "flat": (15.0, 30.0, 45.0, 60.0)}
 """Angles at which the error is told: where key, fill and side lights stand, seen by a receptor aimed at the camera."""
 LARGEST_ANGLE_DEG = {"dome": 140.0, "flat": 85.0}
@@ -31,22 +33,17 @@ def ideal_response(receptor: str, angle_deg: float) -> float:
     """
     if not -180 <= angle_deg <= 180:
         raise ValueError(f"angle must lie between -180 and 180 degrees, not {angle_deg}")
-    cosine = math.cos(math.radians(angle_deg))
-    if receptor == "dome":
-        return (1 + cosine) / 2
-    if receptor == "flat":
-        return max(0.0, cosine)
-    raise ValueError(f"receptor must be dome or flat, not {receptor!r}")
+    return response(receptor, math.cos(math.radians(angle_deg)))
 
 
-def measured_response(response: Response, receptor: str, angle_deg: float) -> float:
+def measured_response(measured: Response, receptor: str, angle_deg: float) -> float:
     """Interpolate a measured response, as a ratio to the ideal between its points; that ratio stays beyond the last.
 
-    ``response`` holds (angle in degrees, response relative to 0°), as ``Calibration.angle_response``; empty is ideal.
+    ``measured`` holds (angle in degrees, response relative to 0°), as ``Calibration.angle_response``; empty is ideal.
     """
     angle = abs(angle_deg)
     ideal = ideal_response(receptor, angle)
-    with_ideal = [(abs(a), r, ideal_response(receptor, a)) for a, r in response]
+    with_ideal = [(abs(a), r, ideal_response(receptor, a)) for a, r in measured]
     points = sorted((a, r / i) for a, r, i in with_ideal if i > 1e-6)
     if not points:
         return ideal
@@ -58,7 +55,7 @@ def measured_response(response: Response, receptor: str, angle_deg: float) -> fl
     return ideal * points[-1][1]
 
 
-def error_stops(response: Response, receptor: str, angle_deg: float) -> float:
+def error_stops(measured: Response, receptor: str, angle_deg: float) -> float:
     """Return by how many stops this receptor reads a light at that angle too bright (positive) or too dark.
 
     Raises:
@@ -67,15 +64,15 @@ def error_stops(response: Response, receptor: str, angle_deg: float) -> float:
     ideal = ideal_response(receptor, angle_deg)
     if ideal <= 1e-6:
         raise ValueError(f"an ideal {receptor} receptor sees nothing at {angle_deg:g} degrees")
-    return math.log2(max(measured_response(response, receptor, angle_deg), 1e-9) / ideal)
+    return math.log2(max(measured_response(measured, receptor, angle_deg), 1e-9) / ideal)
 
 
-def correction_factor(response: Response, receptor: str, angle_deg: float) -> float:
+def correction_factor(measured: Response, receptor: str, angle_deg: float) -> float:
     """Return what a reading of one light at that angle is to be multiplied by to be an ideal receptor's."""
-    return math.exp2(-error_stops(response, receptor, angle_deg))
+    return math.exp2(-error_stops(measured, receptor, angle_deg))
 
 
-def error_index(response: Response, receptor: str, largest_deg: float | None = None) -> float:
+def error_index(measured: Response, receptor: str, largest_deg: float | None = None) -> float:
     """Return the mean relative deviation from the ideal, weighted as light from all around would weigh it.
 
     Integral of abs(r/ideal - 1) * w with w = ideal(z) sin z over 0 to ``largest_deg``.  For a flat receptor it is
@@ -89,7 +86,7 @@ def error_index(response: Response, receptor: str, largest_deg: float | None = N
         angle = (i + 0.5) * limit / steps
         ideal = ideal_response(receptor, angle)
         weight = ideal * math.sin(math.radians(angle))
-        total += abs(measured_response(response, receptor, angle) / ideal - 1) * weight
+        total += abs(measured_response(measured, receptor, angle) / ideal - 1) * weight
         weight_sum += weight
     if receptor == "flat":
         return 2 * total * math.radians(limit / steps)
@@ -148,14 +145,14 @@ def fit_response(
         return deviation, math.sqrt(s * s * (a + 2 * s * b + s * s * c))
 
     steps = [5.0 * i for i in range(int(largest / 5 + 1e-9) + 1)]
-    response = tuple((a, ideal_response(receptor, a) * math.exp(log_error(a)[0])) for a in steps)
+    table = tuple((a, ideal_response(receptor, a) * math.exp(log_error(a)[0])) for a in steps)
     typical = [a for a in TYPICAL_ANGLES_DEG[receptor] if a <= largest + 10]
     return AngleFit(
         receptor=receptor,
-        response=response,
+        response=table,
         u_rel=tuple(log_error(a)[1] for a in steps),
         zero_deg=zero,
-        error_index=error_index(response, receptor, largest),
+        error_index=error_index(table, receptor, largest),
         error_stops=tuple((a, log_error(a)[0] * STOPS, log_error(a)[1] * STOPS) for a in typical),
         excess=chi_square_excess(fit.chi_square, fit.degrees),
         residuals_stops=tuple(float(r) * STOPS for r in fit.residuals),

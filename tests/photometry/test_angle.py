@@ -85,7 +85,7 @@ def test_dark_angles_and_unknown_receptors_are_refused() -> None:
     """A value of zero has no logarithm, and only dome and flat are known."""
     with pytest.raises(ValueError, match="greater than 0"):
         angle.fit_response([0, 20, 40, 60, 80], [1, 1, 1, 1, 0], [0.01] * 5, "dome")
-    with pytest.raises(ValueError, match="dome or flat"):
+    with pytest.raises(ValueError, match="one of dome, flat"):
         angle.ideal_response("ball", 0)
     with pytest.raises(ValueError, match="sees nothing"):
         angle.error_stops((), "flat", 95)
