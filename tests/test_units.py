@@ -249,14 +249,13 @@ def test_ratios_angles_stops_and_speeds():
 )
 def test_hostile_text_is_one_line(parse, text):
     """Empty, huge, non-finite and foreign-digit text raises UnitError with one short line and nothing else."""
-    try:
-        value = parse(text)
-    except UnitError as problem:
-        assert "\n" not in str(problem)
-        assert len(str(problem)) < 250
-    else:
-        assert parse is units.parse_held_off
-        assert value.name == text.strip()
+    if parse is units.parse_held_off and text.strip().isprintable() and 0 < len(text.strip()) <= units.MAX_TEXT:
+        assert parse(text) == (text.strip(), None)  # any short printable word may be a light's name
+        return
+    with pytest.raises(UnitError) as caught:
+        parse(text)
+    assert "\n" not in str(caught.value)
+    assert len(str(caught.value)) < 250
 
 
 @given(st.text(max_size=80))
@@ -266,10 +265,12 @@ def test_any_text_gives_a_finite_value_or_a_unit_error(text):
         try:
             value = parse(text)
         except UnitError as problem:
-            assert "\n" not in str(problem)
+            message = str(problem)
         else:
+            message = ""
             numbers = [v for v in (value if isinstance(value, tuple) else (value,)) if isinstance(v, float)]
             assert all(math.isfinite(number) for number in numbers)
+        assert "\n" not in message
 
 
 def test_something_that_is_no_text_is_refused():
@@ -322,6 +323,7 @@ def test_other_formatters():
 
 def test_importing_units_loads_nothing_heavy():
     """The start-up path stays light: no numpy, dataclasses, enum-heavy or asyncio modules come with units."""
-    code = "import sys, meterlink.units; print(*[m for m in ('numpy', 'dataclasses', 'asyncio', 'rich') if m in sys.modules])"
+    heavy = "('numpy', 'dataclasses', 'asyncio', 'rich')"
+    code = f"import sys, meterlink.units; print(*[m for m in {heavy} if m in sys.modules])"
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert run.stdout.strip() == ""
