@@ -7,6 +7,8 @@ class it creates; ``dataclasses`` alone costs half the start of the interpreter)
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING, Any
+
 from meterlink.model.ids import new_id
 from meterlink.model.records import (
     Calibration,
@@ -18,20 +20,22 @@ from meterlink.model.records import (
     Settings,
     Setup,
 )
-from meterlink.model.samples import (
-    Battery,
-    Colour,
-    HeldOff,
-    Identity,
-    Measurement,
-    PopNotice,
-    Reply,
-    Sample,
-    Segment,
-    Status,
-    Steady,
-    WaveBlock,
-)
+
+if TYPE_CHECKING:
+    from meterlink.model.samples import (
+        Battery,
+        Colour,
+        HeldOff,
+        Identity,
+        Measurement,
+        PopNotice,
+        Reply,
+        Sample,
+        Segment,
+        Status,
+        Steady,
+        WaveBlock,
+    )
 
 __all__ = [
     "Battery",
@@ -56,3 +60,12 @@ __all__ = [
     "WaveBlock",
     "new_id",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    """Load the samples when one is asked for: a command that only reads the library need not pay for their classes."""
+    if name not in __all__:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    from meterlink.model import samples
+
+    return getattr(samples, name)
