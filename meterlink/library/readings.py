@@ -10,13 +10,16 @@ from __future__ import annotations
 import time
 from collections import defaultdict
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from meterlink.errors import NotInLibrary, UsageError
 from meterlink.library import rows
 from meterlink.library.setups import SetupStore
 from meterlink.model.ids import new_id
 from meterlink.model.records import Pop, Reading
-from meterlink.model.samples import WaveBlock
+
+if TYPE_CHECKING:
+    from meterlink.model.samples import WaveBlock
 
 _ALIASES = {
     "setup_no": "s.id",

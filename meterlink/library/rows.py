@@ -7,7 +7,7 @@ the tables' own CHECKs.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from meterlink.errors import LibraryDamaged, LibraryError, NotInLibrary, UsageError
 from meterlink.model.records import (
@@ -24,7 +24,9 @@ from meterlink.model.records import (
     Reading,
     Setup,
 )
-from meterlink.model.samples import Segment, WaveBlock
+
+if TYPE_CHECKING:
+    from meterlink.model.samples import WaveBlock
 
 KINDS = ("flash", "steady")
 PURPOSES = ("alone", "without", "with", "together", "room")
@@ -310,7 +312,7 @@ def waveform_row(setup_no: int, reading_id: bytes, pop_index: int, block: WaveBl
     """Return the values of ``WAVEFORM_COLUMNS``, samples compressed (zlib level 1: 37 % in a few milliseconds)."""
     import zlib
 
-    checked(block, WaveBlock._fields, "waveform")
+    checked(block, block._fields, "waveform")
     segments = json_text([list(s) for s in block.segments], "segments") or "[]"
     return (
         setup_no, reading_id, pop_index, block.at_s, block.pop, block.bits, block.scale_bits, segments,
@@ -327,6 +329,8 @@ WAVEFORM_BYTES_MAX = 16 * 2**20
 def waveform_from(row: Sequence[Any]) -> WaveBlock:
     """Make a block of the values of ``WAVEFORM_COLUMNS`` from ``at_s`` on.  Raises ``LibraryDamaged``."""
     import zlib
+
+    from meterlink.model.samples import Segment, WaveBlock
 
     at_s, pop, bits, scale_bits, segments, pretrigger, range_index, clipped, truncated, held_off, count, packed = row
     try:
