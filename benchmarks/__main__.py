@@ -1,0 +1,20 @@
+"""``python -m benchmarks [NAME ...]`` runs every benchmark, or those whose file name holds one of the names."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from pathlib import Path
+
+
+def main(names: list[str]) -> None:
+    """Run the benchmarks one after another."""
+    for path in sorted(Path(__file__).parent.glob("bench_*.py")):
+        if names and not any(name in path.stem for name in names):
+            continue
+        print(f"\n== {path.stem}")
+        importlib.import_module(f"benchmarks.{path.stem}").main()
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])
