@@ -1,0 +1,216 @@
+"""Light from a source of any luminance on any receptor, by Gauss-Legendre quadrature.
+
+For what has no closed form: narrow emitters (luminance falling as cos**(n - 1)), hot spots, measured angle responses.
+``illuminance`` takes one position on the standard library alone; ``illuminance_many`` takes thousands at once
+with numpy, in blocks that stay in the processor's cache.  The number of nodes, max(8, ceil(4 w / d) + 5) for a
+source of extent w at the distance d, keeps the error of a smooth source below 1e-6.
+
+Coordinates are those of the source: x across, y up, z the distance before its plane, in metres.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from math import ceil, cos, pi, sin, sqrt
+from typing import TYPE_CHECKING, Any
+
+from meterlink.photometry.receptors import Vector, response
+from meterlink.photometry.sources import Disk, Point, Source
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+__all__ = ["MAX_NODES", "gauss_legendre", "illuminance", "illuminance_many", "node_count"]
+
+MAX_NODES = 128
+_NODES: dict[int, tuple[tuple[float, float], ...]] = {}
+_SOURCE_NODES: dict[tuple[Any, ...], tuple[tuple[float, float, float], ...]] = {}
+
+Profile = Callable[[float, float], float]
+"""Luminance relative to the centre at (x, y) in metres on the source; with numpy arrays in ``illuminance_many``."""
+
+
+def gauss_legendre(count: int) -> tuple[tuple[float, float], ...]:
+    """Return (node, weight) of the Gauss-Legendre rule on -1 to 1 with ``count`` nodes, 1 to 128, cached.
+
+    Newton's iteration on the Legendre recurrence from Tricomi's starting values, good to 1e-15.
+    """
+    if not 1 <= count <= MAX_NODES:
+        raise ValueError(f"{count} nodes: it must be 1 to {MAX_NODES}")
+    if count in _NODES:
+        return _NODES[count]
+    rule = []
+    for k in range(1, count + 1):
+        x = cos(pi * (k - 0.25) / (count + 0.5))
+        slope = 1.0
+        for _ in range(100):
+            before, value = 1.0, x
+            for j in range(2, count + 1):
+                before, value = value, ((2 * j - 1) * x * value - (j - 1) * before) / j
+            slope = count * (x * value - before) / (x * x - 1) if count > 1 else 1.0
+            step = value / slope
+            x -= step
+            if abs(step) < 1e-15:
+                break
+        rule.append((x, 2 / ((1 - x * x) * slope * slope)))
+    _NODES[count] = tuple(rule)
+    return _NODES[count]
+
+
+def node_count(source: Source, distance_m: float) -> int:
+    """Return the nodes a side that keep a smooth source below 1e-6 at ``distance_m`` from its nearest part."""
+    extent = 2 * max(source.half_width_m, source.half_height_m)
+    return min(MAX_NODES, max(8, ceil(4 * extent / distance_m) + 5))
+
+
+def _nodes_on(source: Source, count: int) -> tuple[tuple[float, float, float], ...]:
+    """Points (x, y) on the source with the area that each stands for."""
+    key = (source, count)
+    if key in _SOURCE_NODES:
+        return _SOURCE_NODES[key]
+    rule = gauss_legendre(count)
+    if isinstance(source, Disk):
+        radius = source.diameter_m / 2
+        around = 2 * count
+        points = tuple(
+            (r * cos(t), r * sin(t), weight * radius / 2 * r * 2 * pi / around)
+            for node, weight in rule
+            for r in (radius * (node + 1) / 2,)
+            for t in (2 * pi * (j + 0.5) / around for j in range(around))
+        )
+    else:
+        a, b = source.half_width_m, source.half_height_m
+        points = tuple((a * u, b * v, wu * wv * a * b) for u, wu in rule for v, wv in rule)
+    if len(_SOURCE_NODES) >= 64:
+        _SOURCE_NODES.clear()
+    _SOURCE_NODES[key] = points
+    return points
+
+
+def illuminance(
+    source: Source,
+    position: Vector,
+    normal: Vector,
+    receptor: str | Callable[[float], float] = "dome",
+    emission_n: float = 1.0,
+    profile: Profile | None = None,
+    nodes: int | None = None,
+) -> float:
+    """Return the illuminance of ``receptor`` at ``position`` with unit ``normal`` in units of the axial luminance.
+
+    ``receptor`` is ``dome``, ``flat`` or a function of the cosine of the angle to the normal.  Luminance falls as
+    cos**(emission_n - 1) with the angle from the source's axis and as ``profile`` over its surface; a point gives
+    E in units of its axial intensity, which falls as cos**emission_n.  ``nodes`` a side: None chooses.
+    Where a flat receptor's horizon cuts the source the rule loses its speed: 1e-3 is then all that is promised.
+    Raises ValueError behind the source's plane and for an ``emission_n`` below 0 or above 1000.
+    """
+    x, y, z = position
+    if not z > 0.0:
+        raise ValueError(f"the receptor is {-z:g} m behind the plane of the source: it must be before it")
+    if not 0.0 <= emission_n <= 1000.0:
+        raise ValueError(f"the emission exponent is {emission_n!r}: it must be 0 to 1000")
+    answer: Callable[[float], float] = _named(receptor) if isinstance(receptor, str) else receptor
+    nx, ny, nz = normal
+    if isinstance(source, Point):
+        r = sqrt(x * x + y * y + z * z)
+        return float(answer(-(nx * x + ny * y + nz * z) / r) * (z / r) ** emission_n / (r * r))
+    total = 0.0
+    count = nodes or node_count(source, z)
+    power = emission_n - 1.0
+    for u, v, area in _nodes_on(source, count):
+        dx, dy = u - x, v - y
+        r2 = dx * dx + dy * dy + z * z
+        r = sqrt(r2)
+        cosine = z / r
+        part = area * cosine / r2 * answer((nx * dx + ny * dy - nz * z) / r)
+        if power:
+            part *= cosine**power
+        if profile is not None:
+            part *= profile(u, v)
+        total += part
+    return total
+
+
+def _named(receptor: str) -> Callable[[float], float]:
+    """The response of a receptor by its name, checked once."""
+    response(receptor, 1.0)
+    return lambda cosine: response(receptor, cosine)
+
+
+def illuminance_many(
+    source: Source,
+    positions: Sequence[Vector] | NDArray[np.float64],
+    normals: Sequence[Vector] | NDArray[np.float64],
+    receptor: str = "dome",
+    emission_n: float = 1.0,
+    profile: Callable[[Any, Any], Any] | None = None,
+    nodes: int | None = None,
+) -> NDArray[np.float64]:
+    """Return what ``illuminance`` returns, for many positions at once (numpy); one normal may serve for all.
+
+    Raises ValueError when any position is behind the source's plane or a shape does not fit.
+    """
+    import numpy as np
+
+    where = np.asarray(positions, dtype=np.float64)
+    if where.ndim != 2 or where.shape[1] != 3:
+        raise ValueError("positions must be rows of x, y, z")
+    facing = np.broadcast_to(np.asarray(normals, dtype=np.float64), where.shape)
+    if where.size and not bool((where[:, 2] > 0).all()):
+        raise ValueError("a receptor is behind the plane of the source: it must be before it")
+    response(receptor, 1.0)
+    result = np.empty(len(where))
+    if isinstance(source, Point):
+        points = np.zeros((1, 3))
+        points[0, 2] = 1.0
+        power = emission_n
+    else:
+        count = nodes or node_count(source, float(where[:, 2].min()) if where.size else 1.0)
+        points = np.array(_nodes_on(source, count))
+        power = emission_n
+    weight = points[:, 2] if profile is None else points[:, 2] * profile(points[:, 0], points[:, 1])
+    # About 8 arrays of float64 a block; 12,000 elements keep them within a level-2 cache of 1 MB.
+    block = max(1, 12_000 // len(points))
+    for start in range(0, len(where), block):
+        rows = slice(start, start + block)
+        result[rows] = _block(where[rows], facing[rows], points, weight, receptor, power)
+    return result
+
+
+def _block(
+    where: NDArray[np.float64],
+    facing: NDArray[np.float64],
+    points: NDArray[np.float64],
+    weight: NDArray[np.float64],
+    receptor: str,
+    power: float,
+) -> NDArray[np.float64]:
+    """One block of positions against all points of the source; in place where that saves a pass."""
+    import numpy as np
+
+    dx = points[:, 0] - where[:, 0:1]
+    dy = points[:, 1] - where[:, 1:2]
+    z = where[:, 2:3]
+    inverse = dx * dx
+    inverse += dy * dy
+    inverse += z * z
+    np.reciprocal(inverse, out=inverse)
+    root = np.sqrt(inverse)
+    cosine = facing[:, 0:1] * dx
+    cosine += facing[:, 1:2] * dy
+    cosine -= facing[:, 2:3] * z
+    cosine *= root
+    if receptor == "dome":
+        cosine += 1.0
+        cosine *= 0.5
+    else:
+        np.maximum(cosine, 0.0, out=cosine)
+    inverse *= cosine
+    root *= z
+    if power != 1.0:
+        np.power(root, power, out=root)
+    inverse *= root
+    inverse *= weight
+    total: NDArray[np.float64] = inverse.sum(axis=1)
+    return total
