@@ -9,6 +9,9 @@ import random
 
 from benchmarks.side_by_side import Goal, print_goals, ratios
 
+MORE = 40
+"""Ours is called so many times more in a round, so that both take milliseconds."""
+
 
 def inputs(lights: int) -> tuple[list[float], list[float], list[float]]:
     """Return light, uncertainty in stops and camera factor of so many lights, from a fixed seed."""
@@ -47,12 +50,12 @@ def main(rounds: int = 21) -> None:
         ours = (lambda: figures(values, u, camera, 0)) if lights < 100 else (lambda: figures_arrays(*arrays, 0))
         measured = ratios(
             {
-                "ours": lambda ours=ours, n=repeat: [ours() for _ in range(n)],
+                "ours": lambda ours=ours, n=repeat: [ours() for _ in range(n * MORE)],
                 "pandas": lambda n=repeat: [with_pandas(values, u, camera) for _ in range(n)],  # noqa: B023
             },
             rounds,
         )
-        goals.append(Goal(f"pandas / ours, {lights} lights", measured["pandas"], ">=", goal))
+        goals.append(Goal(f"pandas / ours, {lights} lights", measured["pandas"] * MORE, ">=", goal))
     print_goals("ratio table", goals)
 
 
