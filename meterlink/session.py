@@ -11,7 +11,7 @@ import time
 from typing import NamedTuple
 
 from meterlink.errors import GeometryError, NotInLibrary, UsageError
-from meterlink.model import Light, Measurement, Placement, Pop, Reading, Settings, Setup, new_id
+from meterlink.model import Light, Placement, Pop, Reading, Settings, Setup, new_id
 from meterlink.setwork.view import LightState, SetView, look
 from meterlink.walk import Request, Walk
 
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
     from meterlink.library.store import Library
+    from meterlink.model import Measurement
     from meterlink.setwork.ratios import RatioTable
 
 CHANGEABLE_PLACEMENT = frozenset(Placement._fields) - {"id", "light_id", "created_at_s"}
@@ -159,7 +160,15 @@ class Session:
             return None
         from meterlink.setwork.expected import expected_value
 
-        return expected_value(self.view(), request.light_id)
+        state = self.view().state(request.light_id)
+        return expected_value(state, *self._past()) if state else None
+
+    def _past(self) -> tuple[list[Reading], dict[str, Placement]]:
+        """Readings that are not void, superseded ones too, and every placement that they were made of."""
+        void = self.library.voids(self.setup.id)
+        past = [r for r in self.library.all_readings(self.setup.id) if r.id not in void]
+        placements = {p.id: p for light in self.lights() for p in self.library.placements(light.id)}
+        return past, placements
 
     # -- measurements -----------------------------------------------------------------------------------------
 
@@ -197,7 +206,7 @@ class Session:
 
         view = self.view()
         state = view.state(light.id) if light else None
-        warning = swap_warning(view, light.id) if light and request.purpose == "alone" else ""
+        warning = swap_warning(view, light.id, *self._past()) if light and request.purpose == "alone" else ""
         message = logged_sentence(view, reading, state, request.purpose)
         if not finished:
             message += f"; pop {len(reading.pops)} of {request.pops}"
@@ -293,7 +302,7 @@ class Session:
         if last.light_id == light.id:
             raise UsageError(f"the last reading is {light.name}'s already")
         placement = self.placement(light.id)
-        new = self.library.reassign_reading(last.id, light.id, placement.id if placement else None)
+        new = self.library.reassign_reading(last.id, light.id, placement.id if placement else None, light.point)
         loser = next((one for one in self.lights() if one.id == last.light_id), None)
         self.walk.back_to(last.light_id)
         self.walk.drop(light.id)

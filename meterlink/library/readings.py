@@ -163,14 +163,19 @@ class ReadingStore(SetupStore):
                     (bytes.fromhex(new_id()), no, identifier, time.time(), reason),
                 )
 
-    def reassign_reading(self, reading_id: str, light_id: str, placement_id: str | None) -> Reading:
+    def reassign_reading(
+        self, reading_id: str, light_id: str, placement_id: str | None, point: str | None = None
+    ) -> Reading:
         """Give a reading to another light of its set-up; return the new record, which supersedes the old.
 
+        ``point`` is where that light is metered, when it is not where the old one was.
         The waveforms come along.
         """
         with self.db.write() as connection:
             old = self.reading(reading_id)
-            new = old._replace(id=new_id(), light_id=light_id, placement_id=placement_id, supersedes_id=old.id)
+            new = old._replace(
+                id=new_id(), light_id=light_id, placement_id=placement_id, supersedes_id=old.id, point=point or old.point
+            )
             self.add_reading(new)
             columns = rows.WAVEFORM_COLUMNS.split(", ", 2)[2]
             connection.execute(

@@ -13,6 +13,8 @@ from meterlink.setwork.view import LightState, SetView, value_of
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
     from meterlink.model import Placement, Reading
 
 SWAP_MARGIN_STOPS = 1 / 3
@@ -36,59 +38,59 @@ def placement_change_stops(old: Placement, new: Placement) -> float | None:
     return stops
 
 
-def _before(view: SetView, state: LightState, than: Reading | None) -> Reading | None:
+def _before(past: Iterable[Reading], state: LightState, than: Reading | None) -> Reading | None:
     """The last reading of this light alone at its point, older than ``than``."""
     found = None
-    for r in view.readings:
+    for r in past:
+        if than is not None and r.id >= than.id:
+            break
         if r.light_id == state.light.id and r.purpose == "alone" and r.point == state.light.point:
-            if than is not None and r.id >= than.id:
-                break
             found = r
     return found
 
 
 def expected_value(
-    view: SetView, light_id: str, *, placements: dict[str, Placement] | None = None, before: Reading | None = None
+    state: LightState, past: Iterable[Reading], placements: Mapping[str, Placement], before: Reading | None = None
 ) -> float | None:
     """Light at the dome that the next pop of a light should give, None when nothing is known.
 
-    ``placements`` maps ids of older placements to them; without it an older reading is taken only when the light
-    has not been changed since.
+    ``past`` are the readings of the set that are not void, superseded ones too, oldest first; ``placements`` maps ids of
+    placements to them, older ones too; ``before`` leaves out that reading and what came after it.
     """
-    state = view.state(light_id)
-    if state is None or state.placement is None:
-        return None
-    earlier = _before(view, state, before)
-    if earlier is None:
+    earlier = _before(past, state, before)
+    if earlier is None or state.placement is None:
         return None
     value = value_of(earlier)
     if value is None or earlier.placement_id == state.placement.id:
         return value
-    old = (placements or {}).get(earlier.placement_id or "")
+    old = placements.get(earlier.placement_id or "")
     change = placement_change_stops(old, state.placement) if old is not None else None
     return None if change is None else value * 2.0**change
 
 
-def swap_warning(view: SetView, light_id: str, placements: dict[str, Placement] | None = None) -> str:
+def swap_warning(
+    view: SetView, light_id: str, past: Sequence[Reading], placements: Mapping[str, Placement]
+) -> str:
     """Say so when the last two lights metered look as if their pops were logged the wrong way round."""
     state = view.state(light_id)
     if state is None or state.reading is None:
         return ""
-    before = [r for r in view.readings if r.purpose == "alone" and r.id < state.reading.id and r.light_id != light_id]
+    mine = state.reading
+    before = [r for r in past if r.purpose == "alone" and r.id < mine.id and r.light_id != light_id]
     other = view.state(before[-1].light_id or "") if before else None
     if other is None or other.reading is None or other.reading.id != before[-1].id:
         return ""
-    a, b = value_of(state.reading), value_of(other.reading)
+    a, b = value_of(mine), value_of(other.reading)
     if not a or not b:
         return ""
-    expected_a = expected_value(view, light_id, placements=placements, before=state.reading)
-    expected_b = expected_value(view, other.light.id, placements=placements, before=other.reading)
+    expected_a = expected_value(state, past, placements, mine)
+    expected_b = expected_value(other, past, placements, other.reading)
     names = f"{other.light.name} and {state.light.name}"
     advice = "look swapped: 'meterlink undo' twice and fire them again in the order asked for"
     if expected_a and expected_b:
         as_logged = abs(log2(a / expected_a)) + abs(log2(b / expected_b))
         swapped = abs(log2(a / expected_b)) + abs(log2(b / expected_a))
-        if as_logged - swapped > 2 * SWAP_MARGIN_STOPS and min(as_logged, 9.0) > 2 * SWAP_MARGIN_STOPS:
+        if as_logged - swapped > 2 * SWAP_MARGIN_STOPS:
             return f"{names} {advice} (each fits what the other gave before)"
         return ""
     roles = {state.light.role: a, other.light.role: b}

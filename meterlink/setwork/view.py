@@ -190,13 +190,12 @@ def look(
         if reading is None or stale_reason:
             states.append(LightState(light, placement, None, None, reading, stale_reason, missing))
             continue
-        calibration = calibrations.get(reading.calibration_id)
         judged = judge(
             reading,
-            placement or Placement("", light.id, 0.0),
+            placement,
             settings,
+            calibration=calibrations.get(reading.calibration_id),
             falloff=falloffs.get(light.modifier) if light.modifier else None,
-            angle_response=calibration.angle_response if calibration else (),
         )
         states.append(LightState(light, placement, reading, judged))
     return SetView(setup, settings, tuple(states), tuple(all_readings), calibrations, falloffs, tuple(history))

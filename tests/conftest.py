@@ -1,0 +1,69 @@
+"""What tests of several folders share: a fresh library with a small set, and measurements to feed it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from meterlink.library.store import Library
+from meterlink.model import Calibration, Light, Measurement, Placement, RangeScale, Setup, new_id
+from meterlink.session import Session
+
+SENSOR = "5e4501"
+CONSTANT = 330.0
+
+
+@pytest.fixture
+def library(tmp_path: Path) -> Iterator[Library]:
+    """A fresh library file."""
+    with Library.open(tmp_path / "library.sqlite") as opened:
+        yield opened
+
+
+@pytest.fixture
+def calibration(library: Library) -> Calibration:
+    """A calibrated dome sensor, known to the library."""
+    ranges = (RangeScale(2e6), RangeScale(2e5))
+    record = Calibration(new_id(), SENSOR, 0.0, CONSTANT, ranges=ranges, u_scale_rel=0.05, method="reference")
+    library.add_calibration(record)
+    return record
+
+
+@pytest.fixture
+def session(library: Library, calibration: Calibration) -> Session:
+    """A session on a set of three lights: a key, a fill and a hair light, all placed and none metered."""
+    setup = Setup(new_id(), "Potter", 0.0, iso=100.0, shutter_s=1 / 128)
+    library.add_setup(setup)
+    library.use_setup(setup.id)
+    opened = Session(library, now=lambda: 1_000.0)
+    for order, (name, role, point, width, distance, azimuth, elevation) in enumerate(
+        (
+            ("KEY", "key", "face", 0.9, 1.2, 40.0, 30.0),
+            ("FILL", "fill", "face", 0.6, 1.5, -50.0, 0.0),
+            ("HAIR", "hair", "hair", 0.2, 1.0, 170.0, 50.0),
+        )
+    ):
+        light = Light(new_id(), setup.id, name, role, point, order)
+        placement = Placement(
+            new_id(), light.id, 0.0, "disk", width, None, distance, 0.02, azimuth, elevation,
+            power_text="1/4", power_stops=-2.0,
+        )  # fmt: skip
+        opened.add_light(light, placement)
+    return opened
+
+
+@pytest.fixture
+def pop(calibration: Calibration) -> Callable[..., Measurement]:
+    """Make measurements of a flash, two seconds after each other unless said otherwise."""
+    clock = iter(range(10, 100_000, 2))
+
+    def make(exposure_lxs: float, **changes: object) -> Measurement:
+        m = Measurement(
+            "flash", float(next(clock)), SENSOR, calibration.id, exposure_lxs=exposure_lxs, u_rel=0.005,
+            peak_lx=exposure_lxs * 2000, t05_s=0.0003, t01_s=0.001, ambient_lx=20.0,
+        )  # fmt: skip
+        return m._replace(**changes)
+
+    return make

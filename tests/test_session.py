@@ -1,0 +1,249 @@
+"""The session: a measurement becomes a reading of the light that is waited for, or it is said why not."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from meterlink.errors import NotInLibrary, UsageError
+from meterlink.library.store import Library
+from meterlink.model import Light, Measurement, Placement, new_id
+from meterlink.session import Session
+from meterlink.walk import Request
+
+MakePop = Callable[..., Measurement]
+
+
+def requests(session: Session, *names: str, **how: object) -> list[Request]:
+    """Requests for lights by name, in this order."""
+    lights = [session.light(name) for name in names]
+    return [Request(one.id, point=one.point, **how) for one in lights]
+
+
+def row(session: Session, name: str) -> object:
+    """The light's row in the ratio table."""
+    return next(r for r in session.ratios().rows if r.light == name)
+
+
+def test_pops_go_to_the_lights_in_order_without_a_key_press(session: Session, pop: MakePop) -> None:
+    """Each pop is logged to the waiting light and the next one comes up."""
+    session.begin(requests(session, "KEY", "FILL", "HAIR", held_off_m=0.0))
+
+    outcomes = [session.take(pop(h)) for h in (200.0, 50.0, 100.0)]
+
+    assert [o.kind for o in outcomes] == ["logged"] * 3
+    assert [o.light.name for o in outcomes] == ["KEY", "FILL", "HAIR"]
+    assert session.walk.done
+    assert [round(r.from_key_stops, 3) for r in session.ratios().rows] == [0.0, -2.0, -1.0]
+
+
+def test_a_logged_reading_is_on_disk_before_the_answer(session: Session, pop: MakePop) -> None:
+    """Another process sees the reading as soon as the outcome says ``logged``."""
+    session.begin(requests(session, "KEY"))
+
+    session.take(pop(200.0))
+
+    with Library.open(session.library.path) as second:
+        assert [r.exposure_lxs for r in second.readings(session.setup.id)] == [200.0]
+
+
+def test_a_clipped_pop_is_asked_for_again_without_moving_on(session: Session, pop: MakePop) -> None:
+    """A pop beyond the range is not logged and the same light is waited for."""
+    session.begin(requests(session, "KEY", "FILL"))
+
+    outcome = session.take(pop(200.0, clipped=True))
+
+    assert outcome.kind == "again"
+    assert "KEY" in outcome.message
+    assert session.walk.waiting.light_id == session.light("KEY").id
+    assert session.library.readings(session.setup.id) == []
+
+
+def test_a_second_pop_too_soon_is_a_stray(session: Session, pop: MakePop) -> None:
+    """A pop within the minimum gap of the last does not shift everything after it."""
+    session.begin(requests(session, "KEY", "FILL"))
+    session.take(pop(200.0, at_s=10.0))
+
+    stray = session.take(pop(200.0, at_s=10.3))
+
+    assert stray.kind == "ignored"
+    assert session.walk.waiting.light_id == session.light("FILL").id
+
+
+def test_a_damaged_pop_is_asked_for_again(session: Session, pop: MakePop) -> None:
+    """A pop whose waveform was lost on the way is said and not believed."""
+    session.begin(requests(session, "KEY"))
+
+    outcome = session.take(pop(0.0, incomplete=True))
+
+    assert outcome.kind == "again"
+    assert "damaged" in outcome.message
+
+
+def test_a_pop_with_nothing_waited_for_is_not_logged(session: Session, pop: MakePop) -> None:
+    """After the last light further pops are ignored and said."""
+    assert session.take(pop(100.0)).kind == "ignored"
+
+
+def test_undo_takes_the_last_reading_back_and_waits_for_its_light(session: Session, pop: MakePop) -> None:
+    """After undo the light of the reading is waited for again."""
+    session.begin(requests(session, "KEY", "FILL"))
+    session.take(pop(200.0))
+
+    session.undo()
+
+    assert session.walk.waiting.light_id == session.light("KEY").id
+    assert row(session, "KEY").as_read_f is None
+
+
+def test_undo_without_a_reading_says_so(session: Session) -> None:
+    """There is nothing to take back in a fresh set."""
+    with pytest.raises(NotInLibrary, match="no reading to take back"):
+        session.undo()
+
+
+def test_reassign_gives_the_pop_to_its_light_and_waits_for_the_other(session: Session, pop: MakePop) -> None:
+    """A pop of the wrong head is given to its light; the one that was asked for is waited for again."""
+    session.begin(requests(session, "KEY", "FILL", "HAIR"))
+    session.take(pop(100.0))
+
+    new, loser = session.reassign("HAIR")
+
+    assert (new.exposure_lxs, loser.name) == (100.0, "KEY")
+    assert session.walk.waiting.light_id == session.light("KEY").id
+    assert [r.light_id for r in session.walk.requests] == [session.light("KEY").id, session.light("FILL").id]
+    assert row(session, "HAIR").as_read_f is not None
+    assert row(session, "KEY").as_read_f is None
+
+
+def test_reassign_to_the_same_light_is_refused(session: Session, pop: MakePop) -> None:
+    """Giving a reading to the light that has it is a slip."""
+    session.begin(requests(session, "KEY"))
+    session.take(pop(100.0))
+
+    with pytest.raises(UsageError, match="already"):
+        session.reassign("KEY")
+
+
+def test_a_moved_light_has_no_number_until_it_is_metered(session: Session, pop: MakePop) -> None:
+    """After a change of power the old reading is named as stale and never shown as current."""
+    session.begin(requests(session, "KEY", "FILL"))
+    session.take(pop(200.0))
+    session.take(pop(50.0))
+
+    session.move(session.light("FILL"), power_text="1/8", power_stops=-3.0)
+
+    fill = row(session, "FILL")
+    assert (fill.as_read_f, fill.corrected_f, fill.from_key_stops) == (None, None, None)
+    assert fill.stale
+    assert "meter it again" in fill.reason
+
+
+def test_metering_a_light_again_replaces_its_reading(session: Session, pop: MakePop) -> None:
+    """A retake supersedes: the table shows the newer value, the older one is kept in the library."""
+    session.begin(requests(session, "KEY", "KEY"))
+    session.take(pop(200.0))
+    session.take(pop(100.0))
+
+    assert len(session.library.readings(session.setup.id)) == 1
+    assert len(session.library.all_readings(session.setup.id)) == 2
+    assert session.view().key.reading.exposure_lxs == 100.0
+
+
+def test_several_pops_are_averaged_as_exposures(session: Session, pop: MakePop) -> None:
+    """Three pops of one request make one reading with the mean exposure, and the walk moves on after the third."""
+    session.begin(requests(session, "KEY", "FILL", pops=3))
+
+    for h in (190.0, 200.0, 210.0):
+        outcome = session.take(pop(h))
+
+    reading = session.view().key.reading
+    assert reading.exposure_lxs == pytest.approx(200.0)
+    assert len(reading.pops) == 3
+    assert outcome.waiting.light_id == session.light("FILL").id
+
+
+def test_a_pop_that_stands_apart_is_named(session: Session, pop: MakePop) -> None:
+    """One pop half a stop off the others is named in the reading, not dropped."""
+    session.begin(requests(session, "KEY", pops=3))
+
+    for h in (200.0, 200.0, 140.0):
+        session.take(pop(h))
+
+    assert "pop 3 of 3 is 0.5 stop under" in session.view().key.reading.note
+
+
+def test_a_walk_comes_back_after_the_program_was_killed(session: Session, pop: MakePop) -> None:
+    """A new session on the same library waits for the light that the old one waited for."""
+    session.begin(requests(session, "KEY", "FILL", "HAIR"))
+    session.take(pop(200.0))
+
+    with Library.open(session.library.path) as second:
+        again = Session(second)
+        assert again.resume()
+        assert again.walk.waiting.light_id == session.light("FILL").id
+
+
+def reflector(session: Session) -> Light:
+    """Add a passive reflector fed by the key."""
+    card = Light(new_id(), session.setup.id, "CARD", "fill", order=9, source_light_id=session.light("KEY").id)
+    placement = Placement(new_id(), card.id, 0.0, "rectangle", 0.8, 1.2, 0.8, 0.02, -60.0, 0.0)
+    return session.add_light(card, placement)
+
+
+def test_a_reflector_is_the_difference_of_two_pops(session: Session, pop: MakePop) -> None:
+    """With minus without its source's own light is what the reflector adds."""
+    reflector(session)
+    session.begin(requests(session, "CARD", held_off_m=0.0))
+
+    first, second = session.take(pop(250.0)), session.take(pop(200.0))
+
+    assert [first.reading.purpose, second.reading.purpose] == ["with", "without"]
+    assert session.view().state(session.light("CARD").id).value == pytest.approx(50.0, rel=0.03)
+
+
+def test_a_reflector_is_stale_when_its_source_moves(session: Session, pop: MakePop) -> None:
+    """Re-powering the source makes the reflector's reading stale as well."""
+    reflector(session)
+    session.begin(requests(session, "CARD", held_off_m=0.0))
+    session.take(pop(250.0))
+    session.take(pop(200.0))
+
+    session.move(session.light("KEY"), power_text="1/8", power_stops=-3.0)
+
+    assert row(session, "CARD").stale
+    assert row(session, "CARD").as_read_f is None
+
+
+def test_readings_that_fit_each_others_light_are_said_to_look_swapped(session: Session, pop: MakePop) -> None:
+    """When each of two pops fits what the other light gave before, a warning names both."""
+    session.begin(requests(session, "KEY", "HAIR"))
+    session.take(pop(200.0))
+    session.take(pop(50.0))
+    session.begin(requests(session, "KEY", "HAIR"))
+    session.take(pop(50.0))
+
+    outcome = session.take(pop(200.0))
+
+    assert "swapped" in outcome.warnings[0]
+    assert "KEY and HAIR" in outcome.warnings[0]
+
+
+def test_a_fill_above_the_key_is_said_to_look_swapped(session: Session, pop: MakePop) -> None:
+    """Without any history the roles tell: a fill does not outshine its key."""
+    session.begin(requests(session, "KEY", "FILL"))
+    session.take(pop(50.0))
+
+    assert "fill reads more than the key" in session.take(pop(200.0)).warnings[0]
+
+
+def test_the_range_is_chosen_from_what_the_light_gave_before(session: Session, pop: MakePop) -> None:
+    """What the next pop should give is the light's last reading, moved by the stops that its power was changed."""
+    session.begin(requests(session, "KEY"))
+    assert session.expected_exposure_lxs() is None
+    session.take(pop(200.0))
+    session.move(session.light("KEY"), power_text="1/8", power_stops=-3.0)
+    session.begin(requests(session, "KEY"))
+
+    assert session.expected_exposure_lxs() == pytest.approx(100.0)
