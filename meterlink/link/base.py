@@ -7,7 +7,7 @@ A link moves bytes and nothing else.  It has no idea of frames, does not retry a
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from meterlink.errors import LinkError
 
@@ -17,6 +17,26 @@ channel: ``""`` for a byte stream, else what named them, such as the characteris
 
 OnLost = Callable[[LinkError], None]
 """Called once when an open link is gone.  Not called after ``close()``."""
+
+CONNECTING, CONNECTED, WAITING, STOPPED = "connecting", "connected", "waiting", "stopped"
+
+
+class LinkState(NamedTuple):
+    """Where a link that keeps itself alive stands; each change is told once."""
+
+    name: str
+    """``connecting``, ``connected``, ``waiting`` (for the next attempt) or ``stopped``."""
+    words: str
+    """One sentence for a person."""
+    url: str
+    error: LinkError | None = None
+    """Why it waits or stopped."""
+    attempt: int = 0
+    """Attempts since it was last connected."""
+    retry_in_s: float = 0.0
+
+
+OnLinkState = Callable[[LinkState], None]
 
 
 class Link(Protocol):

@@ -14,7 +14,7 @@ from meterlink.model import Sample
 class DecoderStats:
     """What a decoder has seen since it was made; every number only grows."""
 
-    __slots__ = ("damaged", "dropped_bytes", "frames", "lost", "unknown_type", "unknown_version")
+    __slots__ = ("damaged", "dropped_bytes", "frames", "lost", "restarts", "unknown_type", "unknown_version")
 
     def __init__(self) -> None:
         self.frames = 0
@@ -25,6 +25,8 @@ class DecoderStats:
         self.unknown_type = 0
         self.lost = 0
         """Frames that never came, by the gaps in their sequence numbers."""
+        self.restarts = 0
+        """How often the sensor has said that it started anew: it then counts from zero and has lost its settings."""
         self.dropped_bytes = 0
         """Bytes thrown away: of damaged frames and of frames beyond the length limit."""
 

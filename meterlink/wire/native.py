@@ -62,6 +62,8 @@ class NativeDecoder:
                 self.stats.damage(damage.reason, len(frame))
                 continue
             if kind == m.POP or kind == m.IDENTITY:
+                # A sensor counts from 0 after its start, and then says who it is.
+                self.stats.restarts += kind == m.IDENTITY and sequence == 0
                 sample = self._remember(sample)
             if sample is not None:
                 samples.append(sample)
@@ -70,7 +72,6 @@ class NativeDecoder:
 
     def _gap(self, sequence: int, expected: int, kind: int) -> None:
         gap = sequence - expected & 0xFFFF
-        # A sensor counts from 0 after its start and then says who it is.
         if gap < _HALF and not (sequence == 0 and kind == m.IDENTITY):
             self.stats.lost += gap
 

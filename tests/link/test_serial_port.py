@@ -12,12 +12,12 @@ from pathlib import Path
 
 import pytest
 import serial
-from pty_port import PtyPort
 
 from meterlink.errors import LinkBusy, LinkError, LinkLost, LinkNotFound, UsageError
 from meterlink.link import serial_port
 from meterlink.link.registry import link_for, parse
 from meterlink.link.serial_port import SerialLink
+from meterlink.testing import PtyPort
 
 
 class Ear:
