@@ -1,0 +1,14 @@
+"""Calibrating a sensor and accepting a newly built one: plain procedures over measurements, without input or output.
+
+``procedure``    walks through tasks ("cap on", "dome at 45 degrees") and collects measurements
+``evidence``     what was collected, as raw values, whatever calibration was in force
+``scale``        evidence -> ``Calibration`` with its uncertainty, or a refusal in words
+``calibrate``    the tasks of ``meterlink calibrate`` and what becomes of them
+``acceptance``   the tasks of ``meterlink verify``, ``judge`` their figures, ``faults`` names a bad build
+``certificate``  the record of an acceptance, as text and as a page
+``reminders``    when a calibration is old or belongs to something else
+``reapplied``    old readings seen with a new calibration, never rewritten
+``spectra``      CSV of responsivities and lamps -> spectral error
+"""
+
+from __future__ import annotations

@@ -1,0 +1,21 @@
+"""Cautions that are shown where they belong; local codes and licensed practice come first."""
+
+from __future__ import annotations
+
+FLASH = (
+    "Flashing light can harm photosensitive people: say so before you start. Do not look into a bare tube, keep "
+    "a metre away, and never open a flash: its capacitors hold a deadly charge long after it is unplugged."
+)
+BARE_BULB = (
+    "A bare tube or modelling lamp is hot and breaks: let it cool before touching it, wear glasses, keep cloth and "
+    "hands away."
+)
+TRIGGER = "Old flashes put hundreds of volts on their trigger contact: never wire one to the sensor or to a camera."
+OVERHEAD = (
+    "Weigh down stands and booms, tie every lamp overhead with a safety cable, and let nobody stand under it; follow "
+    "your local codes, and leave rigging and mains wiring to those licensed for it."
+)
+LITHIUM = (
+    "Charge lithium cells with their own charger, never unattended; a swollen, dented or hot cell goes outside and is "
+    "not used again."
+)

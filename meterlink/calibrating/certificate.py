@@ -1,0 +1,147 @@
+"""The record of an acceptance: a plain dictionary kept with the calibration, as text and as a page to print."""
+
+from __future__ import annotations
+
+import html
+import time
+from typing import Any
+
+from meterlink.calibrating.faults import Fault, name_faults
+from meterlink.calibrating.judge import Findings, Row
+from meterlink.model import Calibration, Identity, new_id
+
+SCHEMA = "meterlink-certificate-1"
+WORDS = {"pass": "pass", "fail": "FAIL", "unsure": "unsure: more pops", "left out": "left out"}
+
+
+def certificate(
+    identity: Identity,
+    calibration: Calibration,
+    findings: Findings,
+    *,
+    made_at_s: float,
+    receptor: str = "",
+    temperature_c: float | None = None,
+    faults: tuple[Fault, ...] | None = None,
+) -> dict[str, Any]:
+    """Return the record: who, when, with what, every row, the faults named and the verdict.
+
+    Verdict: ``passed`` when nothing failed and nothing is unsure, ``failed`` when anything failed, else ``open``.
+    """
+    named = name_faults(findings, receptor or calibration.receptor) if faults is None else faults
+    outcomes = {r.outcome for r in findings.rows}
+    verdict = "failed" if "fail" in outcomes or named else ("open" if outcomes & {"unsure", "left out"} else "passed")
+    return {
+        "schema": SCHEMA,
+        "sensor_id": identity.sensor_id,
+        "sensor_name": identity.name,
+        "firmware": identity.firmware,
+        "calibration_id": calibration.id,
+        "calibration_method": calibration.method,
+        "receptor": receptor or calibration.receptor,
+        "made_at_s": made_at_s,
+        "temperature_c": temperature_c,
+        "verdict": verdict,
+        "rows": [
+            {"name": r.name, "what": r.what, "figure": r.figure, "u95": 2 * r.u, "limit": r.limit, "unit": r.unit,
+             "outcome": r.outcome}
+            for r in findings.rows
+        ],
+        "faults": [f._asdict() for f in named],
+    }  # fmt: skip
+
+
+def certified(calibration: Calibration, record: dict[str, Any], created_at_s: float) -> Calibration:
+    """Return a new calibration record, the same scale with this certificate in its details."""
+    details = {**calibration.details, "certificate": record, "verifies": calibration.id}
+    return calibration._replace(id=new_id(), created_at_s=created_at_s, details=details)
+
+
+def as_text(record: dict[str, Any]) -> str:
+    """Return the certificate as plain lines, 100 columns."""
+    lines = [
+        f"Acceptance of sensor {_clean(record['sensor_name'])} ({_clean(record['sensor_id'])}), {_date(record)}",
+        f"firmware {_clean(record['firmware']) or 'not known'}, {record['receptor']}, calibration "
+        f"{record['calibration_method']} {record['calibration_id'][:12]}",
+        "",
+        f"{'check':<62} {'figure':>16} {'limit':>9}  outcome",
+    ]
+    lines += [
+        f"{row['what'][:62]:<62} {_figure(row):>16} {_limit(row):>9}  {WORDS[row['outcome']]}" for row in record["rows"]
+    ]
+    lines.append("")
+    for fault in record["faults"]:
+        lines += [f"probable cause: {fault['name']}: {fault['evidence']}", f"  {fault['remedy']}"]
+    lines.append(f"verdict: {record['verdict']}")
+    return "\n".join(lines) + "\n"
+
+
+_STYLE = (
+    "body{font:11pt/1.4 sans-serif;max-width:19cm;margin:1cm auto;color:#111}table{border-collapse:collapse;width:100%}"
+    "td,th{border-bottom:1px solid #999;padding:.15cm .2cm;text-align:left}td.n{text-align:right;white-space:nowrap}"
+    ".fail{font-weight:bold}@page{margin:1.5cm}"
+)
+
+
+def as_html(record: dict[str, Any]) -> str:
+    """Return the certificate as one self-contained page that prints on one sheet; all text from outside is escaped."""
+    e = html.escape
+    rows = "".join(
+        f'<tr class="{"fail" if row["outcome"] == "fail" else ""}"><td>{e(row["what"])}</td>'
+        f'<td class="n">{e(_figure(row))}</td><td class="n">{e(_limit(row))}</td>'
+        f"<td>{e(WORDS[row['outcome']])}</td></tr>"
+        for row in record["rows"]
+    )
+    faults = "".join(
+        f"<p><strong>Probable cause: {e(f['name'])}.</strong> {e(f['evidence'])}. {e(f['remedy'])}.</p>"
+        for f in record["faults"]
+    )
+    warmth = record["temperature_c"]
+    place = "" if warmth is None else f", {warmth:.0f} °C"
+    return (
+        '<!doctype html><html lang="en"><meta charset="utf-8"><title>Acceptance of a light sensor</title>'
+        f"<style>{_STYLE}</style><h1>Acceptance of a light sensor</h1>"
+        f"<p>{e(_clean(record['sensor_name']))}, id {e(_clean(record['sensor_id']))}, firmware "
+        f"{e(_clean(record['firmware']) or 'not known')}, {e(record['receptor'])}. {e(_date(record))}{place}. "
+        f"Calibration: {e(record['calibration_method'])}, {e(record['calibration_id'][:12])}.</p>"
+        f"<table><tr><th>Check<th>Figure (k=2)<th>Limit<th>Outcome</tr>{rows}</table>{faults}"
+        f"<p><strong>Verdict: {e(record['verdict'])}.</strong></p></html>"
+    )
+
+
+def _date(record: dict[str, Any]) -> str:
+    return time.strftime("%Y-%m-%d %H:%M UTC", time.gmtime(record["made_at_s"]))
+
+
+def _clean(text: object) -> str:
+    """Text of a device: printable, at most 60 characters."""
+    return "".join(c for c in str(text)[:60] if c.isprintable())
+
+
+def _figure(row: dict[str, Any]) -> str:
+    if row["figure"] is None:
+        return "-"
+    return f"{_number(row['figure'], row['unit'])} ± {_number(row['u95'], row['unit'])}"
+
+
+def _limit(row: dict[str, Any]) -> str:
+    return _number(row["limit"], row["unit"])
+
+
+def _number(value: float, unit: str) -> str:
+    if unit == "s":
+        return f"{value * 1e6:.0f} µs"
+    if unit == "m":
+        return f"{value * 100:.1f} cm"
+    if unit == "of full scale":
+        return f"{value:.2%}"
+    return f"{value:.2f}"
+
+
+def row_of(record: dict[str, Any], name: str) -> list[Row]:
+    """Return the rows of one name of a stored certificate."""
+    return [
+        Row(r["name"], r["what"], r["figure"], r["u95"] / 2, r["limit"], r["unit"], r["outcome"])
+        for r in record["rows"]
+        if r["name"] == name
+    ]

@@ -1,0 +1,251 @@
+"""What an acceptance walk shows: one row a check, with its uncertainty, its limit and pass, fail or unsure.
+
+A check passes when its figure is inside the limit and known well enough to say so (k=2 within the limit); it fails
+when the figure is outside by more than k=2; anything between is ``unsure`` and asks for more pops.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from meterlink.calibrating.acceptance import HIGH, LOW, AcceptanceWalk
+from meterlink.calibrating.calibrate import U_POP_REL, fit_angles
+from meterlink.calibrating.evidence import peak_raw_of, raw_of
+from meterlink.calibrating.procedure import Taken
+from meterlink.errors import CalibrationError
+from meterlink.photometry import calibration_fit as cf
+from meterlink.photometry.angle import AngleFit, error_stops
+
+LIMITS = {
+    "dark": 0.02,
+    "leak": 0.005,
+    "hum": 0.05,
+    "repeat": 0.05,
+    "short": 400e-6,
+    "origin": 0.015,
+    "inverse square": 0.1,
+    "additivity": 0.07,
+    "overlap": 0.3,
+    "angle": 0.2,
+    "angle index": 0.12,
+    "drift": 0.004,
+}
+"""Largest figure that passes.  Ours: what keeps a reading within a tenth of a stop, with room for a real lamp."""
+U_TAPE_M = 0.004
+
+
+class Row(NamedTuple):
+    """One check."""
+
+    name: str
+    what: str
+    figure: float | None
+    u: float
+    """Standard uncertainty of the figure."""
+    limit: float
+    unit: str
+    outcome: str
+    """``pass``, ``fail``, ``unsure`` or ``left out``."""
+
+
+class Findings(NamedTuple):
+    """All rows, and the numbers that tell what is behind a failure."""
+
+    rows: tuple[Row, ...]
+    dark_raw: tuple[float, ...]
+    leak_raw: float
+    modulation: float
+    repeat_stops: float
+    shortest_s: float | None
+    distance: cf.DistanceFit | None
+    near_residual_stops: float
+    """How much less than the law the nearest distance gave (positive: too little)."""
+    additivity: dict[tuple[int, str], float]
+    """(range, level) -> together over the sum, in stops; negative: together reads too little."""
+    flat_top: dict[int, float]
+    """Range -> peak raw value at which pulses of clearly different size end alike, when they do."""
+    overlap_stops: tuple[float, ...]
+    """Sensitivity ratio of neighbouring ranges against the design, in stops."""
+    angle: AngleFit | None
+    drift_raw: float
+
+
+def judge(walk: AcceptanceWalk) -> Findings:
+    """Turn a walk into rows and figures.  Steps that were left out or not reached are shown as such."""
+    repeat_stops, u_pop = _repeats(walk)
+    rows: list[Row] = []
+    darks, leak, drift = _darkness(walk, rows)
+    torch = [t.measurement.modulation for t in walk.of("torch") if t.measurement.modulation is not None]
+    modulation = sum(torch) / len(torch) if torch else 0.0
+    rows.append(_row("hum", "light of a battery torch wavers", modulation if torch else None, 0.005, ""))
+    u_spread = repeat_stops / math.sqrt(2 * max(1, len(walk.of("repeat")) - 1))
+    rows.append(_row("repeat", "spread of one pop", repeat_stops if walk.of("repeat") else None, u_spread, "stop"))
+    durations = [t.measurement.t05_s for t in walk.of("short") if t.measurement.t05_s]
+    shortest = min(durations) if durations else None
+    if walk.identity.flash:
+        rows.append(_row("short", "t0.5 of a flash at lowest power", shortest, 20e-6, "s"))
+    distance, near = _distance(walk, u_pop, rows)
+    additivity = _additivity(walk, u_pop, rows)
+    overlaps = _overlaps(walk, u_pop, rows)
+    angle = _angle(walk, u_pop, rows)
+    return Findings(
+        tuple(rows), darks, leak, modulation, repeat_stops, shortest, distance, near, additivity,
+        _flat_tops(walk), overlaps, angle, drift,
+    )  # fmt: skip
+
+
+def _row(name: str, what: str, figure: float | None, u: float, unit: str, limit: float | None = None) -> Row:
+    bound = LIMITS[name] if limit is None else limit
+    if figure is None:
+        return Row(name, what, None, 0.0, bound, unit, "left out")
+    size = abs(figure)
+    if size - 2 * u > bound:
+        outcome = "fail"
+    elif size <= bound and 2 * u <= bound:
+        outcome = "pass"
+    else:
+        outcome = "unsure"
+    return Row(name, what, figure, u, bound, unit, outcome)
+
+
+def _raws(walk: AcceptanceWalk, taken: Sequence[Taken]) -> list[float]:
+    return [raw_of(t.measurement, walk.calibration) for t in taken]
+
+
+def _repeats(walk: AcceptanceWalk) -> tuple[float, float]:
+    raws = _raws(walk, walk.of("repeat"))
+    if len(raws) < 2:
+        return 0.0, U_POP_REL
+    spread = cf.repeatability(raws).spread / (sum(raws) / len(raws))
+    return spread * cf.STOPS, max(spread, 0.002)
+
+
+def _darkness(walk: AcceptanceWalk, rows: list[Row]) -> tuple[tuple[float, ...], float, float]:
+    darks, drift = [], 0.0
+    code = 2.0 ** -(walk.identity.adc_bits or 10)
+    u = code / math.sqrt(12)
+    for i, name in enumerate(walk.identity.ranges):
+        before, after = _raws(walk, walk.of(f"dark-{i}")), _raws(walk, walk.of(f"after-{i}"))
+        dark = sum(before) / len(before) if before else 0.0
+        darks.append(dark)
+        rows.append(_row("dark", f"dark of range {name}", dark if before else None, u, "of full scale"))
+        if before and after:
+            change = sum(after) / len(after) - dark
+            drift = change if abs(change) > abs(drift) else drift
+    seen = _raws(walk, walk.of("leak"))
+    leak = sum(seen) / len(seen) - darks[-1] if seen else 0.0
+    rows.append(_row("leak", "light through the capped housing", leak if seen else None, u, "of full scale"))
+    done = bool(walk.group("after"))
+    rows.append(_row("drift", "dark after the walk against before", drift if done else None, u, "of full scale"))
+    return tuple(darks), leak, drift
+
+
+def _light(taken: Taken) -> float:
+    m = taken.measurement
+    return m.exposure_lxs if m.exposure_lxs is not None else (m.illuminance_lx or 0.0)
+
+
+def _distance(walk: AcceptanceWalk, u_pop: float, rows: list[Row]) -> tuple[cf.DistanceFit | None, float]:
+    taken = [t for t in walk.group("distance") if t.value and _light(t) > 0]
+    d = [float(t.value or 0) for t in taken]
+    u = [math.hypot(math.hypot(u_pop, t.measurement.u_rel), 2 * U_TAPE_M / x) for t, x in zip(taken, d, strict=True)]
+    try:
+        fit = cf.fit_inverse_square(d, [_light(t) for t in taken], u)
+    except ValueError:
+        rows.append(_row("inverse square", "bare bulb over distance", None, 0.0, "stop"))
+        return None, 0.0
+    rows.append(_row("origin", "dome plane against its mark", fit.origin_m, fit.u_origin_m, "m"))
+    worst = float(max(abs(r) for r in fit.residuals_stops))
+    rows.append(_row("inverse square", "largest departure from the law", worst, u_pop * cf.STOPS, "stop"))
+    # The nearest readings against the law through the far ones alone: a range that gives way shows here.
+    order = sorted(range(len(d)), key=lambda i: d[i])
+    far, near = order[len(order) // 2 :], order[0]
+    mean_far = sum(math.log(_light(taken[i]) * d[i] ** 2) for i in far) / len(far)
+    return fit, (mean_far - math.log(_light(taken[near]) * d[near] ** 2)) * cf.STOPS
+
+
+def _additivity(walk: AcceptanceWalk, u_pop: float, rows: list[Row]) -> dict[tuple[int, str], float]:
+    found: dict[tuple[int, str], float] = {}
+    for i, name in enumerate(walk.identity.ranges):
+        for level, words in ((HIGH, "top"), (LOW, "bottom")):
+            groups = [walk.of(f"add-{i}-{level}-{who}") for who in ("a", "b", "ab")]
+            what = f"two lights together against their sum, {words} of range {name}"
+            if not all(groups):
+                rows.append(_row("additivity", what, None, 0.0, "stop"))
+                continue
+            a, b, ab = (sum(map(_light, g)) / len(g) for g in groups)
+            noise = [math.sqrt(sum(t.measurement.u_rel**2 for t in g)) / len(g) for g in groups]
+            us = [math.hypot(u_pop / math.sqrt(len(g)), n) for g, n in zip(groups, noise, strict=True)]
+            u = math.sqrt((a * us[0]) ** 2 + (b * us[1]) ** 2) / (a + b) if a + b > 0 else 1.0
+            value = math.log2(ab / (a + b)) if a + b > 0 and ab > 0 else -9.0
+            found[i, level] = value
+            rows.append(_row("additivity", what, value, math.hypot(u, us[2]) * cf.STOPS, "stop"))
+    return found
+
+
+def _flat_tops(walk: AcceptanceWalk) -> dict[int, float]:
+    """Peaks of clearly different pulses that end at one value: the range gives way there without saying so."""
+    tops: dict[int, float] = {}
+    for i in range(len(walk.identity.ranges)):
+        pulses = [
+            (peak, _light(t))
+            for t in walk.taken
+            if t.measurement.range_index == i and (peak := _level(t, walk)) is not None and not t.task.dark
+        ]
+        if len(pulses) < 3:
+            continue
+        top = max(p for p, _ in pulses)
+        at_top = [(p, h) for p, h in pulses if p > 0.97 * top]
+        # The light of a pulse that is cut still grows with its tail.
+        if len(at_top) >= 3 and top < 0.93 and max(h for _, h in at_top) > 1.12 * min(h for _, h in at_top):
+            tops[i] = top
+    return tops
+
+
+def _level(taken: Taken, walk: AcceptanceWalk) -> float | None:
+    if taken.measurement.kind == "flash":
+        return peak_raw_of(taken.measurement, walk.calibration)
+    return raw_of(taken.measurement, walk.calibration)
+
+
+def _overlaps(walk: AcceptanceWalk, u_pop: float, rows: list[Row]) -> tuple[float, ...]:
+    """Sensitivity of each range over the one above it, against the design (or the calibration when none is known)."""
+    result = []
+    scales = [r.full_scale_lx for r in walk.calibration.ranges]
+    design = walk.nominal_lx if len(walk.nominal_lx) == len(scales) else tuple(scales)
+    for i in range(len(scales) - 1):
+        names = walk.identity.ranges
+        what = f"range {names[i + 1]} against range {names[i]}, by design {design[i] / design[i + 1]:.3g} times"
+        a, b = walk.of(f"overlap-{i}-{i}"), walk.of(f"overlap-{i}-{i + 1}")
+        low, high = (sum(map(_light, g)) / len(g) if g else 0.0 for g in (a, b))
+        if low <= 0 or high <= 0:
+            rows.append(_row("overlap", what, None, 0.0, "stop"))
+            result.append(0.0)
+            continue
+        raw_ratio = (high / scales[i + 1]) / (low / scales[i])
+        value = math.log2(raw_ratio / (design[i] / design[i + 1]))
+        noise = math.sqrt(sum(t.measurement.u_rel**2 for t in a)) / len(a)
+        u = math.hypot(u_pop * math.sqrt(1 / len(a) + 1 / len(b)), noise) * cf.STOPS
+        result.append(value)
+        rows.append(_row("overlap", what, value, u, "stop"))
+    return tuple(result)
+
+
+def _angle(walk: AcceptanceWalk, u_pop: float, rows: list[Row]) -> AngleFit | None:
+    taken = [t for t in walk.group("angle") if _light(t) > 0]
+    try:
+        fit = fit_angles(taken, walk.calibration._replace(receptor=walk.receptor), u_pop)
+    except CalibrationError:
+        rows.append(_row("angle", "angular response", None, 0.0, "stop"))
+        return None
+    known = walk.calibration.angle_response
+    for degrees, stops, u in fit.error_stops:
+        # With a measured response the readings are corrected by it; what is left is judged.
+        left = stops - error_stops(known, walk.receptor, degrees)
+        limit = LIMITS["angle"] * (1 if degrees <= 60 else 2)
+        rows.append(_row("angle", f"light from {degrees:g} degrees", left, u, "stop", limit))
+    if not known:
+        rows.append(_row("angle index", f"{walk.receptor} against the ideal", fit.error_index, 0.02, ""))
+    return fit

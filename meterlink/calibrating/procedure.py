@@ -1,0 +1,151 @@
+"""A walk through tasks: what to do next, what counts, what was collected.
+
+No input or output, no clock: whoever drives it shows ``task``, hands in measurements with ``take`` and prints the
+sentence that comes back.  The command line and the app drive the same walks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from meterlink.errors import CalibrationError, UsageError
+from meterlink.model import Calibration, Identity, Measurement
+
+
+class Task(NamedTuple):
+    """One thing to do with the sensor."""
+
+    name: str
+    """Unique in its walk, such as ``dark-1`` or ``angle-45``."""
+    title: str
+    text: str
+    """What to do, in one or two sentences."""
+    kind: str
+    """``steady`` or ``flash``: what a measurement must be to count."""
+    wanted: int = 1
+    """Measurements wanted."""
+    range_index: int | None = None
+    """The range that the sensor must be on; None lets it choose."""
+    ask: str = ""
+    """What must be typed with it: ``reference`` (an f-number or lux) or nothing."""
+    value: float | None = None
+    """What the task itself stands for: the angle in degrees, the distance in metres."""
+    caution: str = ""
+    optional: bool = False
+    dark: bool = False
+    """In the dark a reading too dim for anything else is what is wanted."""
+
+
+class Taken(NamedTuple):
+    """One measurement that counted."""
+
+    task: Task
+    measurement: Measurement
+    value: float | None = None
+    """The typed value, else the task's own."""
+
+
+class Procedure:
+    """Tasks in order; each takes its measurements, may be taken back, and the optional ones skipped."""
+
+    def __init__(self, identity: Identity, calibration: Calibration, tasks: Sequence[Task]) -> None:
+        if identity.sensor_id != calibration.sensor_id:
+            raise CalibrationError("this calibration belongs to another sensor: choose that sensor's own")
+        self.identity = identity
+        self.calibration = calibration
+        self.tasks = list(tasks)
+        self.skipped: set[str] = set()
+        self.taken: list[Taken] = []
+
+    @property
+    def task(self) -> Task | None:
+        """What to do next; None when all is done."""
+        for task in self.tasks:
+            if task.name not in self.skipped and len(self.of(task.name)) < task.wanted:
+                return task
+        return None
+
+    @property
+    def done(self) -> bool:
+        """Whether every task has what it wants."""
+        return self.task is None
+
+    @property
+    def progress(self) -> tuple[int, int]:
+        """Measurements taken and wanted."""
+        wanted = sum(t.wanted for t in self.tasks if t.name not in self.skipped)
+        return len(self.taken), wanted
+
+    def of(self, name: str) -> list[Taken]:
+        """Return what was taken for a task."""
+        return [t for t in self.taken if t.task.name == name]
+
+    def group(self, prefix: str) -> list[Taken]:
+        """Return what was taken for all tasks whose name begins with a word and a dash."""
+        return [t for t in self.taken if t.task.name.split("-")[0] == prefix]
+
+    def take(self, measurement: Measurement, value: float | None = None) -> str:
+        """Give a measurement to the present task; returns a sentence.  One that does not fit changes nothing.
+
+        Raises:
+            UsageError: all is done, or the task needs a typed value.
+            CalibrationError: from another sensor or made with another calibration.
+        """
+        task = self.task
+        if task is None:
+            raise UsageError("every step is done: finish, or take the last one back first")
+        reason = self._why_not(task, measurement)
+        if reason:
+            return reason
+        if task.ask and value is None:
+            raise UsageError(f"this step needs what the {task.ask} says: give it with the reading")
+        self.taken.append(Taken(task, measurement, task.value if value is None else value))
+        left = task.wanted - len(self.of(task.name))
+        return f"{task.title}: {left} more" if left else f"{task.title}: done"
+
+    def undo(self) -> str:
+        """Take the last measurement back.
+
+        Raises:
+            UsageError: there is none.
+        """
+        if not self.taken:
+            raise UsageError("nothing has been taken yet")
+        gone = self.taken.pop()
+        return f"taken back: {gone.task.title}"
+
+    def skip(self) -> str:
+        """Leave the present task out.
+
+        Raises:
+            UsageError: it is not optional, or all is done.
+        """
+        task = self.task
+        if task is None or not task.optional:
+            raise UsageError("this step cannot be left out: do it, or stop and come back later")
+        self.taken = [t for t in self.taken if t.task.name != task.name]
+        self.skipped.add(task.name)
+        return f"left out: {task.title}"
+
+    def _why_not(self, task: Task, measurement: Measurement) -> str:
+        if measurement.sensor_id != self.identity.sensor_id:
+            raise CalibrationError("this measurement came from another sensor: disconnect that one")
+        if measurement.calibration_id != self.calibration.id:
+            raise CalibrationError("this measurement was made with another calibration: take it again")
+        if measurement.kind != task.kind:
+            wanted = "a pop" if task.kind == "flash" else "steady light"
+            return f"{task.title} wants {wanted}: not counted"
+        if task.range_index is not None and measurement.range_index != task.range_index:
+            return f"this came on another range than {self._range_name(task.range_index)}: not counted, once more"
+        if measurement.incomplete:
+            return "the pop did not arrive whole: not counted, once more"
+        if measurement.clipped:
+            return "too bright for this range: not counted; go further away or turn the power down"
+        if measurement.too_dim and not task.dark:
+            return "too dim for this range: not counted; come nearer or turn the power up"
+        return ""
+
+    def _range_name(self, index: int) -> str:
+        names = self.identity.ranges
+        return names[index] if index < len(names) else str(index)
