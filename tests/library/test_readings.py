@@ -158,6 +158,7 @@ def test_unknown_readings_are_named(filled) -> None:
 
 def test_a_transaction_that_fails_leaves_no_trace(filled) -> None:
     """What a failing block wrote is undone, also inside another block."""
+
     def fail() -> None:
         with filled.library.db.write():
             filled.library.add_reading(filled.reading(sensor_id="new sensor"))
