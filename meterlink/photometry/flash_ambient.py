@@ -1,0 +1,190 @@
+"""Light before and after a pulse: ambient level, noise, and whether there is a pulse at all."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+
+from meterlink.photometry.flash_input import Array, Trace, noise_of_differences, smooth
+
+FLICKER_HZ = (100.0, 120.0, 50.0, 60.0)
+"""Twice the mains frequencies, then the mains frequencies themselves (half-wave lamps)."""
+
+
+class Level(NamedTuple):
+    """Mean of a quiet stretch with its standard uncertainty."""
+
+    mean_lx: float
+    u_lx: float
+    sample_count: int
+
+
+class Ambient(NamedTuple):
+    """What the light was without the pulse."""
+
+    level_lx: float
+    """What is subtracted under the pulse."""
+    u_lx: float
+    before: Level | None
+    after: Level | None
+    noise_lx: float
+    """Standard deviation of one sample."""
+    differs: bool
+    """Before and after disagree beyond noise: the ambient light changed during the pop."""
+    pulse_from: int
+    pulse_to: int
+    """Samples that hold the pulse; quiet outside (as far as the record reaches)."""
+
+
+class Flicker(NamedTuple):
+    """A periodic steady light."""
+
+    frequency_hz: float
+    explained: float
+    """Part of the variance that the period and its harmonics explain."""
+
+
+def span_of_pulse(light: Array, noise_lx: float, pretrigger: int | None) -> tuple[int, int, int] | None:
+    """Return (first, peak, last) sample clearly above the quiet level, or None when nothing rises out of it."""
+    half = 1 if light.size > 30 else 0
+    calm = smooth(light, half)
+    edge = max(3, min(light.size // 40, 200))
+    base = float(np.median(light[: max(3, pretrigger)])) if pretrigger else _quiet_level(light, edge)
+    peak = int(np.argmax(calm))
+    height = float(calm[peak]) - base
+    threshold = max(6.0 * noise_lx / math.sqrt(2 * half + 1), 0.05 * height)
+    if height <= threshold:
+        return None
+    above = np.flatnonzero(calm > base + threshold)
+    return int(above[0]), peak, int(above[-1])
+
+
+def _quiet_level(light: Array, edge: int) -> float:
+    return min(float(np.median(light[:edge])), float(np.median(light[-edge:])))
+
+
+def _level(values: Array, noise_lx: float, quantum_lx: float) -> Level | None:
+    count = values.size
+    if count == 0:
+        return None
+    variance = noise_lx**2 / count
+    if count >= 32:
+        blocks = values[: count // 8 * 8].reshape(8, -1).mean(axis=1)
+        slow = float(blocks.var(ddof=1)) / 8.0
+        # hum and flicker do not average down like noise; chance alone seldom reaches 2.5
+        variance = slow if slow > 2.5 * variance else variance
+    # without dither all samples sit on one code and share its rounding error
+    ratio = noise_lx / quantum_lx if quantum_lx > 0.0 else math.inf
+    shared = quantum_lx**2 / 12.0 * math.exp(-2.0 * math.pi**2 * min(ratio, 10.0) ** 2) if quantum_lx else 0.0
+    return Level(float(values.mean()), math.sqrt(variance + shared), count)
+
+
+def find(trace: Trace, pretrigger: int | None = None) -> Ambient | None:
+    """Return ambient, noise and extent of the pulse, or None when nothing rises out of the noise."""
+    light = trace.light_lx
+    floor = trace.quantum_lx / math.sqrt(12.0)
+    rough = max(noise_of_differences(light), floor)
+    span = span_of_pulse(light, rough, pretrigger)
+    if span is None:
+        return None
+    first, peak, last = span
+    rise = max(0, _first_peak(light, first, last) - first)
+    start = max(0, first - 2 - int(0.6 * rise))
+    base = float(light[:start].mean()) if start >= 3 else _quiet_level(light, 3)
+    stop = _quiet_from(light, peak, last, base, rough)
+    quiet = [light[:start], light[stop:]]
+    noise = max(_noise(quiet, rough), floor)
+    before = _level(quiet[0], noise, trace.quantum_lx)
+    after = _level(quiet[1], noise, trace.quantum_lx) if quiet[1].size >= 3 else None
+    if before is None and start == 0 and after is None:
+        edge = float(light.min())
+        return Ambient(edge, max(noise, edge / 2.0), None, None, noise, False, 0, light.size)
+    return _join(before, after, noise, start, stop)
+
+
+def _first_peak(light: Array, first: int, last: int) -> int:
+    """Sample of the first hump's half height, doubled: how long the rise is, also before a later, higher hump."""
+    top = float(light[first : last + 1].max())
+    above = np.flatnonzero(light[first : last + 1] > 0.5 * (top + float(light[first])))
+    return first + (2 * int(above[0]) if above.size else 0)
+
+
+def _quiet_from(light: Array, peak: int, last: int, base: float, noise: float) -> int:
+    """First sample after the pulse whose remaining light, decaying as it does at the end, is a tenth of the noise."""
+    height = float(light[peak]) - base
+    end_level = max(smooth(light[max(0, last - 2) : last + 3] - base, 0).mean(), 1e-3 * height)
+    higher = np.flatnonzero(smooth(light[peak : last + 1], 1) - base > min(4.0 * end_level, 0.5 * height))
+    from_level = peak + (int(higher[-1]) if higher.size else 0)
+    ratio = max(float(smooth(light[from_level : from_level + 3] - base, 0).mean()) / end_level, 1.5)
+    decay = (last - from_level) / math.log(ratio)
+    wait = decay * max(1.0, math.log(max(end_level / max(0.1 * noise, 1e-4 * height), 1.0)))
+    return min(light.size, last + 2 + math.ceil(wait))
+
+
+def _noise(quiet: list[Array], rough: float) -> float:
+    degrees = sum(part.size - 1 for part in quiet if part.size >= 3)
+    if degrees < 8:
+        return rough
+    squares = sum(float(((part - part.mean()) ** 2).sum()) for part in quiet if part.size >= 3)
+    noise = math.sqrt(squares / degrees)
+    # a drift in a quiet stretch is no noise of single samples: trust differences when they tell much less
+    return noise if noise < 3.0 * rough or rough == 0.0 else rough
+
+
+def _join(before: Level | None, after: Level | None, noise: float, start: int, stop: int) -> Ambient:
+    if before is None or after is None:
+        only = before or after
+        if only is None:
+            raise ValueError("waveform has no quiet sample before or after the pulse: record more around it")
+        return Ambient(only.mean_lx, only.u_lx, before, after, noise, False, start, stop)
+    difference = after.mean_lx - before.mean_lx
+    spread = math.hypot(before.u_lx, after.u_lx)
+    if abs(difference) > 3.5 * spread + 1e-12:
+        middle = (before.mean_lx + after.mean_lx) / 2.0
+        u = math.hypot(abs(difference) / math.sqrt(12.0), spread / 2.0)
+        return Ambient(middle, u, before, after, noise, True, start, stop)
+    weights = [1.0 / max(level.u_lx, 1e-30) ** 2 for level in (before, after)]
+    mean = (before.mean_lx * weights[0] + after.mean_lx * weights[1]) / sum(weights)
+    return Ambient(mean, 1.0 / math.sqrt(sum(weights)), before, after, noise, False, start, stop)
+
+
+def flicker(trace: Trace) -> Flicker | None:
+    """Return the mains flicker that explains this waveform as steady light, or None.
+
+    Least squares with a frequency of ``FLICKER_HZ`` and two harmonics.  A record of less than 1.7 periods counts only
+    when it begins without a quiet stretch, for then no pulse with its quiet start can be meant.
+    """
+    time, light = trace.time_s, trace.light_lx
+    if light.size < 12:
+        return None
+    stride = max(1, light.size // 4096)
+    time, light = time[::stride], light[::stride]
+    variance = float(light.var())
+    if variance == 0.0:
+        return None
+    length = float(time[-1])
+    best: Flicker | None = None
+    for frequency in FLICKER_HZ:
+        periods = length * frequency
+        if periods < 0.7 or (periods < 1.7 and _starts_quiet(light)):
+            continue
+        columns = [np.ones_like(time)]
+        for harmonic in (1, 2, 3) if periods >= 1.7 else (1, 2):
+            angle = 2.0 * math.pi * frequency * harmonic * time
+            columns += [np.cos(angle), np.sin(angle)]
+        design = np.stack(columns, axis=1)
+        fit = design @ np.linalg.lstsq(design, light, rcond=None)[0]
+        explained = 1.0 - float(((light - fit) ** 2).mean()) / variance
+        if explained > 0.93 and (best is None or explained > best.explained + 0.01):
+            best = Flicker(frequency, explained)
+    return best
+
+
+def _starts_quiet(light: Array) -> bool:
+    """Say whether the first twelfth of the record is flat and near the lowest light, as before a pulse."""
+    edge = max(3, light.size // 12)
+    spread = float(light.max() - light.min())
+    start = light[:edge]
+    return float(start.max() - start.min()) < 0.12 * spread and float(start.mean() - light.min()) < 0.15 * spread

@@ -1,0 +1,304 @@
+"""The careful analysis of one waveform, step by step: see ``flash.analyse``."""
+
+from __future__ import annotations
+
+import math
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from meterlink.photometry import flash_ambient, flash_exposure, flash_input, flash_shape, flash_train
+from meterlink.photometry.flash import FlashPulse
+from meterlink.photometry.flash_ambient import Ambient
+from meterlink.photometry.flash_input import Trace
+from meterlink.photometry.flash_shape import Peak, Pulse
+
+_FEW_SAMPLES = 8
+
+
+class Duration(NamedTuple):
+    """Time above a level."""
+
+    time_s: float
+    u_s: float
+    span_s: float
+    start_s: float
+    end_s: float
+    runs: int
+    sample_count: int
+
+
+def analyse(
+    illuminance_lx: Any,
+    sample_interval_s: Any,
+    shutter_s: float | None,
+    window_start_s: float | None,
+    full_scale_lx: float | None,
+    pretrigger: int | None,
+) -> FlashPulse:
+    """Return what the waveform says; arguments as in ``flash.analyse``."""
+    trace = flash_input.check(illuminance_lx, sample_interval_s, full_scale_lx)
+    if shutter_s is not None and not 0.0 < shutter_s < math.inf:
+        raise ValueError(f"shutter_s must be positive, got {shutter_s!r}")
+    periodic = flash_ambient.flicker(trace)
+    ambient = None if periodic else flash_ambient.find(trace, pretrigger)
+    if ambient is None:
+        return _steady(trace, periodic)
+    _check_negative(trace, ambient)
+    time, light = trace.time_s, trace.light_lx - ambient.level_lx
+    events = flash_train.separate(flash_shape.prepare(time, light, ambient.noise_lx), ambient)
+    first, last = events.first, events.last
+    # what came before the pop (a pre-flash) must not count as a part of it
+    own = np.where(np.arange(last + 1) >= first, light[: last + 1], 0.0)
+    pulse = flash_shape.prepare(time[: last + 1], own, ambient.noise_lx)
+    result = _pulse(trace, pulse, ambient, first, last, events)
+    return _in_window(result, pulse, shutter_s, window_start_s) if shutter_s is not None else result
+
+
+def _check_negative(trace: Trace, ambient: Ambient) -> None:
+    lowest = float(trace.light_lx.min())
+    allowed = max(8.0 * ambient.noise_lx, 0.02 * float(trace.light_lx.max() - lowest))
+    if lowest < -allowed:
+        raise ValueError(f"waveform holds negative light ({lowest:.3g} lx): check the dark offset of the calibration")
+
+
+def _steady(trace: Trace, periodic: flash_ambient.Flicker | None) -> FlashPulse:
+    light = trace.light_lx
+    mean = float(light.mean())
+    noise = flash_input.noise_of_differences(light)
+    calm = flash_input.smooth(light, 1) if light.size > 8 else light
+    high, low = float(calm.max()), float(calm.min())
+    if periodic is None and high - low < 6.0 * max(noise, trace.quantum_lx / 3.5):
+        high = low = mean
+    modulation = (high - low) / (high + low) if high + low > 0.0 else 0.0
+    clipped = trace.full_scale_lx is not None and float(light.max()) >= trace.full_scale_lx
+    notes = ["steady light, no pop in it"]
+    if periodic is not None:
+        notes = [f"steady light that flickers at {periodic.frequency_hz:.0f} Hz, modulation {modulation:.0%}"]
+    if clipped:
+        notes.append("the sensor is saturated: take the reading on its less sensitive range")
+    return FlashPulse(
+        kind="steady",
+        exposure_lxs=0.0,
+        peak_lx=0.0,
+        t05_s=None,
+        t01_s=None,
+        ambient_lx=mean,
+        u_ambient_lx=float(light.std()) / math.sqrt(light.size),
+        noise_lx=noise,
+        mean_lx=mean,
+        modulation=min(max(modulation, 0.0), 1.0),
+        flicker_hz=periodic.frequency_hz if periodic else None,
+        humps=0,
+        clipped=clipped,
+        pulse_count=0,
+        notes=tuple(notes),
+    )
+
+
+def _pulse(
+    trace: Trace, pulse: Pulse, ambient: Ambient, first: int, last: int, events: flash_train.Events
+) -> FlashPulse:
+    truncated = _is_truncated(trace, pulse, ambient, last)
+    clip = _clipped_samples(trace, pulse, first, last)
+    peak = flash_shape.peak(pulse) if clip is None else _clip_peak(pulse, clip)
+    integral = flash_exposure.integrate(pulse, first, last, ambient.u_lx, truncated)
+    half = duration(pulse, peak, 0.5, ambient.u_lx)
+    tenth = duration(pulse, peak, 0.1, ambient.u_lx)
+    result = FlashPulse(
+        kind="flash",
+        exposure_lxs=integral.exposure_lxs,
+        peak_lx=peak.light_lx,
+        t05_s=half.time_s,
+        t01_s=tenth.time_s,
+        ambient_lx=ambient.level_lx,
+        u_exposure_lxs=integral.u_lxs,
+        u_peak_lx=math.hypot(peak.u_lx, peak.u_edge_lx, ambient.u_lx),
+        u_t05_s=half.u_s,
+        u_t01_s=tenth.u_s,
+        u_ambient_lx=ambient.u_lx,
+        noise_lx=ambient.noise_lx,
+        ambient_before_lx=ambient.before.mean_lx if ambient.before else None,
+        ambient_after_lx=ambient.after.mean_lx if ambient.after else None,
+        total_exposure_lxs=integral.exposure_lxs,
+        tail_lxs=integral.tail_lxs,
+        start_s=tenth.start_s,
+        end_s=tenth.end_s,
+        peak_at_s=peak.time_s,
+        span05_s=half.span_s,
+        span01_s=tenth.span_s,
+        humps=half.runs,
+        sample_count=tenth.sample_count,
+        preflash_lxs=events.preflash_lxs,
+        preflash_lead_s=events.preflash_lead_s,
+        mean_lx=integral.exposure_lxs / tenth.span_s if tenth.span_s > 0.0 else 0.0,
+    )
+    if events.train is not None:
+        result = flash_train.describe(result, events.train)
+    if truncated:
+        result = _with_tail(result, pulse, peak, last)
+    if clip is not None:
+        result = _with_clipping(result, pulse, clip, ambient)
+    return _with_notes(result, ambient, float(pulse.time_s[integral.stop] - pulse.time_s[first]))
+
+
+def duration(pulse: Pulse, peak: Peak, fraction: float, u_ambient_lx: float) -> Duration:
+    """Return the time above a fraction of the peak, all stretches together, with its uncertainty."""
+    level = fraction * peak.light_lx
+    total = variance = by_peak = by_ambient = 0.0
+    samples = 0
+    edges = flash_shape.crossings(pulse, level)
+    for up, down, count in edges:
+        total += max(down.time_s - up.time_s, 0.0)
+        samples += count
+        for edge in (up, down):
+            # the peak's error at an unresolved edge is the edge's own: they cancel in the duration
+            variance += 0.0 if edge.jump and peak.u_edge_lx > 0.0 else edge.u_s**2
+            if not edge.jump and edge.slope_lx_s > 0.0:
+                by_peak += fraction / edge.slope_lx_s
+                by_ambient += (1.0 - fraction) / edge.slope_lx_s
+    variance += (by_peak * peak.u_lx) ** 2 + (by_ambient * u_ambient_lx) ** 2
+    first, last = edges[0][0].time_s, edges[-1][1].time_s
+    return Duration(total, math.sqrt(variance), last - first, first, last, len(edges), samples)
+
+
+def _is_truncated(trace: Trace, pulse: Pulse, ambient: Ambient, last: int) -> bool:
+    if last < trace.light_lx.size - 1 or ambient.after is not None:
+        return False
+    end = float(pulse.light_lx[-3:].mean())
+    return end > max(4.0 * pulse.noise_lx / math.sqrt(3.0), 0.004 * pulse.height_lx)
+
+
+def _clipped_samples(trace: Trace, pulse: Pulse, first: int, last: int) -> tuple[int, int] | None:
+    """Return first and last clipped sample, or None."""
+    light = trace.light_lx[: last + 1]
+    if trace.full_scale_lx is not None:
+        at = np.flatnonzero(light >= trace.full_scale_lx * (1.0 - 1e-9))
+        at = at[at >= first]
+        return (int(at[0]), int(at[-1])) if at.size else None
+    top = np.flatnonzero(light == light[first:].max())
+    top = top[top >= first]
+    run = int(top[-1] - top[0]) + 1
+    if run != top.size:
+        return None
+    # without noise a flat top is a flat top; under noise no light repeats one and the same highest value
+    grainy = pulse.noise_lx > 0.6 * trace.quantum_lx if trace.quantum_lx else pulse.noise_lx > 1e-6 * pulse.height_lx
+    return (int(top[0]), int(top[-1])) if grainy and run >= (5 if trace.quantum_lx else 3) else None
+
+
+def _clip_peak(pulse: Pulse, clip: tuple[int, int]) -> Peak:
+    level = float(pulse.light_lx[clip[0] : clip[1] + 1].max())
+    middle = float(pulse.time_s[clip[0]] + pulse.time_s[clip[1]]) / 2.0
+    return Peak(level, pulse.noise_lx, middle, clip[1] - clip[0] + 1)
+
+
+def _with_clipping(result: FlashPulse, pulse: Pulse, clip: tuple[int, int], ambient: Ambient) -> FlashPulse:
+    bounds = flash_exposure.clipped_bounds(pulse, clip[0], clip[1], result.exposure_lxs)
+    low05 = low01 = 0.0
+    if math.isfinite(bounds.peak_high_lx):
+        high = Peak(bounds.peak_high_lx, 0.0, result.peak_at_s, 0)
+        if 0.5 * high.light_lx < result.peak_lx:
+            low05 = duration(pulse, high, 0.5, ambient.u_lx).time_s
+        if 0.1 * high.light_lx < result.peak_lx:
+            low01 = duration(pulse, high, 0.1, ambient.u_lx).time_s
+    spread = (bounds.exposure_high_lxs - result.exposure_lxs) / math.sqrt(3.0)
+    return result._replace(
+        clipped=True,
+        exposure_bounds_lxs=(result.exposure_lxs, bounds.exposure_high_lxs),
+        peak_bounds_lx=(result.peak_lx, bounds.peak_high_lx),
+        t05_bounds_s=(low05, result.t05_s or 0.0),
+        t01_bounds_s=(low01, result.t01_s or 0.0),
+        u_exposure_lxs=math.hypot(result.u_exposure_lxs, spread),
+        u_peak_lx=math.hypot(result.u_peak_lx, (bounds.peak_high_lx - result.peak_lx) / math.sqrt(3.0)),
+        u_t05_s=math.hypot(result.u_t05_s or 0.0, ((result.t05_s or 0.0) - low05) / math.sqrt(3.0)),
+        u_t01_s=math.hypot(result.u_t01_s or 0.0, ((result.t01_s or 0.0) - low01) / math.sqrt(3.0)),
+        notes=(*result.notes, "the sensor clipped: the numbers are bounds, take the pop again on the less sensitive range"),
+    )
+
+
+def _with_tail(result: FlashPulse, pulse: Pulse, peak: Peak, last: int) -> FlashPulse:
+    """Carry durations beyond the end of the record by the decay seen before it; half of what is added is doubt."""
+    constant = flash_exposure.decay_s(pulse, last)
+    end = float(pulse.light_lx[max(0, last - 2) : last + 1].mean())
+    changes: dict[str, Any] = {"truncated": True}
+    for name, fraction in (("t05_s", 0.5), ("t01_s", 0.1)):
+        seen = getattr(result, name) or 0.0
+        beyond = constant * math.log(end / (fraction * peak.light_lx)) if end > fraction * peak.light_lx else 0.0
+        if beyond > 0.0:
+            span = name.replace("t", "span", 1)
+            changes[name] = seen + beyond
+            changes[span] = (getattr(result, span) or 0.0) + beyond
+            changes[f"u_{name}"] = math.hypot(getattr(result, f"u_{name}") or 0.0, 0.5 * beyond)
+            changes[name.replace("_s", "_bounds_s")] = (seen, seen + 2.0 * beyond)
+    seen_lxs = result.exposure_lxs - result.tail_lxs
+    changes["exposure_bounds_lxs"] = (seen_lxs, seen_lxs + 2.0 * result.tail_lxs)
+    changes["notes"] = (
+        *result.notes,
+        f"the record ends before the light has fallen back: {result.tail_lxs / result.exposure_lxs:.0%} of the exposure "
+        "is extrapolated",
+    )
+    return result._replace(**changes)
+
+
+def _with_notes(result: FlashPulse, ambient: Ambient, length_s: float) -> FlashPulse:
+    notes = list(result.notes)
+    doubt = 0.0
+    if ambient.differs and ambient.before is not None and ambient.after is not None:
+        change = ambient.after.mean_lx - ambient.before.mean_lx
+        doubt = abs(change) / 2.0 * length_s
+        word = "fell" if change < 0.0 else "rose"
+        notes.append(
+            f"the ambient light {word} by {abs(change):.3g} lx during the pop (a modelling lamp?): "
+            f"the exposure may be off by up to {doubt:.3g} lx·s"
+        )
+    if ambient.before is None:
+        notes.append("no quiet sample before the pop: the ambient level is taken from after it")
+    if result.kind == "flash" and result.sample_count < _FEW_SAMPLES:
+        notes.append(f"only {result.sample_count} samples inside t0.1: the durations are uncertain")
+    if result.preflash_lead_s is not None:
+        share = result.preflash_lxs / result.total_exposure_lxs
+        notes.append(f"a pre-flash of {share:.1%} came {result.preflash_lead_s * 1e3:.3g} ms earlier; it is not counted")
+    return result._replace(ambient_doubt_lxs=doubt, notes=tuple(notes))
+
+
+def _in_window(result: FlashPulse, pulse: Pulse, shutter_s: float, window_start_s: float | None) -> FlashPulse:
+    """Keep the exposure inside the shutter window; the rest of the record stays as it is."""
+    time, light = pulse.time_s, pulse.light_lx
+    begin = _start_of(pulse, result) if window_start_s is None else window_start_s
+    end = begin + shutter_s
+    parts = np.concatenate(([0.0], np.cumsum(np.diff(time) * (light[1:] + light[:-1]) / 2.0)))
+    inside = _part_until(time, light, parts, end) - _part_until(time, light, parts, begin)
+    if end > float(time[-1]):
+        inside += result.tail_lxs
+    inside = min(max(inside, 0.0), result.total_exposure_lxs)
+    share = inside / result.total_exposure_lxs if result.total_exposure_lxs > 0.0 else 0.0
+    u = math.hypot(result.u_exposure_lxs * share, pulse.noise_lx * math.sqrt(shutter_s * float(np.diff(time).mean())))
+    notes = result.notes
+    if share < 0.985:
+        notes = (*notes, f"the shutter window keeps {share:.0%} of the flash")
+    return result._replace(exposure_lxs=inside, u_exposure_lxs=min(u, max(result.u_exposure_lxs, u * share)), notes=notes)
+
+
+def _start_of(pulse: Pulse, result: FlashPulse) -> float:
+    """Where the pulse leaves the dark: an unresolved edge, else a hundredth of the peak before the first rise."""
+    dark = pulse.calm_lx < max(0.01 * result.peak_lx, 2.0 * pulse.calm_noise_lx)
+    before = np.flatnonzero(dark & (pulse.time_s < result.start_s))
+    if not before.size:
+        return float(pulse.time_s[0])
+    at = float(pulse.time_s[int(before[-1])])
+    gap = result.start_s - at
+    steps = np.diff(pulse.time_s)
+    return result.start_s if gap <= 1.01 * float(steps[int(before[-1])]) else at
+
+
+def _part_until(time: flash_input.Array, light: flash_input.Array, parts: flash_input.Array, moment: float) -> float:
+    """Exposure up to a moment, the line between two samples taken as straight."""
+    if moment <= float(time[0]):
+        return 0.0
+    if moment >= float(time[-1]):
+        return float(parts[-1])
+    k = int(np.searchsorted(time, moment, side="right")) - 1
+    gap = float(time[k + 1] - time[k])
+    x = (moment - float(time[k])) / gap
+    start, change = float(light[k]), float(light[k + 1] - light[k])
+    return float(parts[k]) + gap * (start * x + change * x * x / 2.0)

@@ -1,0 +1,124 @@
+"""Luminous exposure of a pulse: integral above ambient, the tail beyond it, and bounds where the sensor clipped."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+
+from meterlink.photometry.flash_input import Array
+from meterlink.photometry.flash_shape import Pulse, find_jumps
+
+_TAIL_LEVELS = (0.05, 0.03, 0.02, 0.01, 0.005, 0.002)
+_TAIL_DOUBT = 0.3
+"""Relative standard uncertainty of a tail that is extrapolated from the decay before it."""
+
+
+class Integral(NamedTuple):
+    """Exposure above ambient with what it is made of."""
+
+    exposure_lxs: float
+    u_lxs: float
+    tail_lxs: float
+    """Extrapolated part."""
+    stop: int
+    """Last sample that was integrated."""
+
+
+class Bounds(NamedTuple):
+    """What a clipped pulse may have been."""
+
+    peak_high_lx: float
+    exposure_high_lxs: float
+
+
+def weights(time_s: Array) -> Array:
+    """Return the weight of each sample in the trapezoidal rule, in s."""
+    gaps = np.diff(time_s) / 2.0
+    return np.concatenate((gaps, [0.0])) + np.concatenate(([0.0], gaps))
+
+
+def integrate(pulse: Pulse, first: int, last: int, u_ambient_lx: float, truncated: bool) -> Integral:
+    """Return the exposure from sample ``first`` on, ended where its own uncertainty is least.
+
+    Every further sample adds noise and the error of the ambient level, every sample left out adds doubt about the tail,
+    which is taken to decay as the light does before it.  Unresolved edges add 0.29 sample intervals each.
+    """
+    time, light = pulse.time_s, pulse.light_lx
+    whole = weights(time)
+    edges = [int(at) for side in find_jumps(pulse) for at in side if first <= at < last]
+    jumps = sum((0.29 * float((time[at + 1] - time[at]) * (light[at + 1] - light[at]))) ** 2 for at in edges)
+    if truncated:
+        constant = decay_s(pulse, last)
+        tail = constant * max(0.0, float(light[max(0, last - 2) : last + 1].mean()))
+        choices = [(last, tail, 0.5 * tail)]
+    else:
+        # where the record goes quiet about a tenth of the noise is left
+        choices = [(last, 0.0, 0.1 * pulse.noise_lx * decay_s(pulse, last))]
+        choices += [choice for level in _TAIL_LEVELS if (choice := _tail_below(pulse, last, level)) is not None]
+    results = []
+    for stop, tail, doubt in choices:
+        part = whole[first : stop + 1]
+        noise = (pulse.noise_lx**2) * float(part @ part)
+        ambient = (u_ambient_lx * float(time[stop] - time[first])) ** 2
+        u = math.sqrt(noise + ambient + doubt**2 + jumps)
+        results.append(Integral(float(light[first : stop + 1] @ part) + tail, u, tail, stop))
+    return min(results, key=lambda result: result.u_lxs)
+
+
+def _tail_below(pulse: Pulse, last: int, level: float) -> tuple[int, float, float] | None:
+    """Return (stop, tail, its doubt) when the tail below a level is extrapolated, None when noise hides the level.
+
+    An exponential has the same area below a level as half of that between three times the level and it: both ends are
+    known levels, and the area averages the noise.
+    """
+    bound = level * pulse.height_lx
+    if bound < 2.5 * pulse.calm_noise_lx:
+        return None
+    stop = _last_above(pulse, bound, last)
+    start = _last_above(pulse, 3.0 * bound, last)
+    if stop >= last - 1 or stop - start < 2:
+        return None
+    between = float(pulse.light_lx[start : stop + 1] @ weights(pulse.time_s[start : stop + 1]))
+    return stop, between / 2.0, _TAIL_DOUBT * abs(between) / 2.0
+
+
+def _last_above(pulse: Pulse, level: float, last: int) -> int:
+    above = np.flatnonzero(pulse.calm_lx[: last + 1] > level)
+    return int(above[-1]) if above.size else 0
+
+
+def decay_s(pulse: Pulse, stop: int) -> float:
+    """Return the time constant of the decay that ends at ``stop``, 0 when the light has already gone or does not fall."""
+    end = float(pulse.calm_lx[stop])
+    if end <= pulse.calm_noise_lx:
+        end = pulse.calm_noise_lx or 1e-3 * pulse.height_lx
+        stop = _last_above(pulse, end, stop)
+    at = _last_above(pulse, min(3.0 * end, 0.5 * (end + pulse.height_lx)), stop)
+    ratio = float(pulse.calm_lx[at]) / end
+    return float(pulse.time_s[stop] - pulse.time_s[at]) / math.log(ratio) if ratio > 1.0 else 0.0
+
+
+def clipped_bounds(pulse: Pulse, first: int, last: int, seen_lxs: float) -> Bounds:
+    """Return how high a pulse may have been that clipped from sample ``first`` to ``last``.
+
+    The decay right after clipping, carried back exponentially to where clipping began, is exact for an exponential and
+    too high for every pulse whose logarithm is concave (Gaussian, double exponential): an upper bound.
+    """
+    time, level = pulse.time_s, float(pulse.light_lx[first : last + 1].mean())
+    after = pulse.light_lx[last + 1 :]
+    inside = np.flatnonzero(after < 0.6 * level)
+    if not inside.size:
+        return Bounds(math.inf, math.inf)
+    until = last + 1 + int(inside[0])
+    begin = max(first - 1, 0)
+    length = float(time[min(last + 1, time.size - 1)] - time[begin])
+    lower = max(float(pulse.light_lx[until]), 1e-9 * level)
+    constant = float(time[until] - time[last]) / math.log(level / lower)
+    growth = length / constant
+    if growth > 50.0:
+        return Bounds(math.inf, math.inf)
+    high = level * math.exp(growth)
+    under = level * float(time[last] - time[first])
+    return Bounds(high, seen_lxs - under + level * constant * (math.exp(growth) - 1.0))

@@ -1,0 +1,138 @@
+"""Waveforms as they come in: checked, as float arrays, with their sample times and the size of one code."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any, NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+Array = npt.NDArray[np.float64]
+
+MAX_SAMPLES = 16_777_216
+"""More samples than any sensor of ours sends by far; refused before anything is allocated."""
+MIN_SAMPLES = 4
+
+
+class Trace(NamedTuple):
+    """A checked waveform."""
+
+    time_s: Array
+    light_lx: Array
+    quantum_lx: float
+    """Size of one code of the converter, 0 when the values are not quantised."""
+    full_scale_lx: float | None
+
+
+def check(illuminance_lx: Any, sample_interval_s: Any, full_scale_lx: float | None = None) -> Trace:
+    """Return the checked waveform.
+
+    ``sample_interval_s`` is the interval, or the time of each sample, or a list of segments: pairs (number of samples,
+    interval) or records with ``sample_count`` and ``sample_interval_s``.  Raises ``ValueError`` in one line for empty,
+    short, huge, non-finite or negative data, intervals that are not positive and times that do not increase.
+    """
+    _check_length(illuminance_lx)
+    try:
+        light = np.ascontiguousarray(illuminance_lx, dtype=np.float64)
+    except (TypeError, ValueError) as problem:
+        raise ValueError(f"waveform must be a flat list of numbers: {problem}".splitlines()[0]) from None
+    if light.ndim != 1:
+        raise ValueError(f"waveform must be one row of samples, got {light.ndim} dimensions")
+    if not math.isfinite(float(light.sum())) and not bool(np.isfinite(light).all()):
+        raise ValueError("waveform holds samples that are not numbers (nan or infinite)")
+    if full_scale_lx is not None and not 0.0 < full_scale_lx < math.inf:
+        raise ValueError(f"full_scale_lx must be positive, got {full_scale_lx!r}")
+    time = _times(sample_interval_s, light.size)
+    return Trace(time, light, quantum(light), full_scale_lx)
+
+
+def _check_length(samples: Any) -> None:
+    try:
+        count = len(samples)
+    except TypeError:
+        raise ValueError("waveform must be a list or an array of samples") from None
+    if count < MIN_SAMPLES:
+        raise ValueError(f"waveform of {count} samples is too short: at least {MIN_SAMPLES} are needed")
+    if count > MAX_SAMPLES:
+        raise ValueError(f"waveform of {count} samples is too long: at most {MAX_SAMPLES} are taken")
+
+
+def _times(interval: Any, count: int) -> Array:
+    if isinstance(interval, (int, float, np.floating, np.integer)):
+        step = float(interval)
+        if not 0.0 < step <= 3600.0:
+            raise ValueError(f"sample interval must be positive (at most 3600 s), got {step!r}")
+        return np.arange(count, dtype=np.float64) * step
+    pairs = _segments(interval)
+    if pairs is not None:
+        return _segment_times(pairs, count)
+    time = np.asarray(interval, dtype=np.float64)
+    if time.shape != (count,):
+        raise ValueError(f"{count} samples need {count} sample times, got {time.shape}")
+    steps = np.diff(time)
+    if not bool(np.isfinite(time).all()) or not bool((steps > 0.0).all()):
+        raise ValueError("sample times must be finite and increase from sample to sample")
+    shifted: Array = time - time[0]
+    return shifted
+
+
+def _segments(interval: Any) -> list[tuple[int, float]] | None:
+    if isinstance(interval, np.ndarray) and interval.ndim == 1:
+        return None
+    if not isinstance(interval, (Sequence, np.ndarray)) or len(interval) == 0:
+        raise ValueError("sample interval must be a number, a list of times or a list of (count, interval) segments")
+    first = interval[0]
+    if hasattr(first, "sample_interval_s"):
+        return [(int(part.sample_count), float(part.sample_interval_s)) for part in interval]
+    if isinstance(first, (tuple, list, np.ndarray)) and len(first) == 2:
+        return [(int(part[0]), float(part[1])) for part in interval]
+    return None
+
+
+def _segment_times(pairs: list[tuple[int, float]], count: int) -> Array:
+    if sum(samples for samples, _ in pairs) != count or any(samples <= 0 for samples, _ in pairs):
+        raise ValueError(f"segments must hold {count} samples together, each at least one")
+    if any(not 0.0 < step <= 3600.0 for _, step in pairs):
+        raise ValueError("the sample interval of every segment must be positive (at most 3600 s)")
+    steps = np.repeat([step for _, step in pairs], [samples for samples, _ in pairs])
+    # a sample stands for the middle of its interval, so two of different intervals are half of each apart
+    gaps = (steps[1:] + steps[:-1]) / 2.0
+    time: Array = np.concatenate(([0.0], np.cumsum(gaps)))
+    return time
+
+
+def quantum(light: Array) -> float:
+    """Return the step between codes when all values lie on one grid, else 0."""
+    stride = max(1, light.size // 4096)
+    values = np.unique(light[::stride])
+    if values.size < 2:
+        return 0.0
+    gaps = np.diff(values)
+    step = float(gaps.min())
+    # the rounding of large values must not pass for a grid of tiny steps
+    if step < 1e-7 * float(np.abs(values).max()):
+        return 0.0
+    off_grid = np.abs(gaps / step - np.round(gaps / step))
+    return step if float(off_grid.max()) < 1e-3 else 0.0
+
+
+def smooth(values: Array, half: int) -> Array:
+    """Return the moving average over 2 * half + 1 samples; the window shrinks at both ends."""
+    if half <= 0:
+        return values
+    total = np.concatenate(([0.0], np.cumsum(values)))
+    index = np.arange(values.size)
+    low = np.maximum(index - half, 0)
+    high = np.minimum(index + half + 1, values.size)
+    average: Array = (total[high] - total[low]) / (high - low)
+    return average
+
+
+def noise_of_differences(values: Array) -> float:
+    """Return the standard deviation of white noise from second differences; a pulse in the data hardly counts."""
+    if values.size < 3:
+        return 0.0
+    second = values[2:] - 2.0 * values[1:-1] + values[:-2]
+    return float(1.4826 * np.median(np.abs(second)) / math.sqrt(6.0))

@@ -1,0 +1,123 @@
+"""More than one pulse in a record: pre-flashes, late second pulses, trains of high-speed sync or pulsing light."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from meterlink.photometry.flash import FlashPulse
+from meterlink.photometry.flash_ambient import Ambient
+from meterlink.photometry.flash_exposure import weights
+from meterlink.photometry.flash_input import Array
+from meterlink.photometry.flash_shape import Pulse
+
+MIN_PULSES = 4
+"""So many maxima with deep dips between them are a train."""
+_DIP = 0.25
+"""A dip of this part of the peak parts two pulses of a train."""
+_RESOLVED = 3.0
+"""Samples a period needs to be told from an alias."""
+
+
+class Train(NamedTuple):
+    """Pulses of a train as the samples show them."""
+
+    pulse_count: int
+    period_s: float
+    resolved: bool
+
+
+class Events(NamedTuple):
+    """What belongs to the pop, and what came before it."""
+
+    first: int
+    last: int
+    preflash_lxs: float
+    preflash_lead_s: float | None
+    train: Train | None
+
+
+def separate(pulse: Pulse, ambient: Ambient) -> Events:
+    """Return the extent of the pop.
+
+    A separate earlier pulse (back to ambient in between for longer than twice its own length) with less than 30 % of
+    the exposure is a pre-flash and left out; every other pulse belongs to the pop.  Four and more are a train.
+    """
+    first, last = ambient.pulse_from, min(ambient.pulse_to, pulse.light_lx.size - 1)
+    train = _train(pulse, first, last)
+    if train is not None:
+        return Events(first, last, 0.0, None, train)
+    runs = _separate_runs(pulse, first, last)
+    step = weights(pulse.time_s)
+    amounts = [float(pulse.light_lx[a : b + 1] @ step[a : b + 1]) for a, b in runs]
+    main = int(np.argmax(amounts)) if amounts else 0
+    early = [k for k in range(main) if amounts[k] < 0.3 * amounts[main] and _is_apart(pulse.time_s, runs, k)]
+    if not early or early != list(range(main)):
+        return Events(first, last, 0.0, None, None)
+    lead = float(pulse.time_s[runs[main][0]] - pulse.time_s[runs[early[-1]][0]])
+    # the pop begins in the quiet between the two, as near as its own rise leaves it quiet
+    cut = (runs[early[-1]][1] + 2 * runs[main][0]) // 3
+    return Events(max(first, cut), last, sum(amounts[k] for k in early), lead, None)
+
+
+def _separate_runs(pulse: Pulse, first: int, last: int) -> list[tuple[int, int]]:
+    level = max(0.02 * pulse.height_lx, 4.0 * pulse.calm_noise_lx)
+    above = np.concatenate(([False], pulse.calm_lx[first : last + 1] > level, [False]))
+    edges = np.flatnonzero(above[1:] != above[:-1])
+    runs = [(int(a) + first, int(b) - 1 + first) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    return [run for run in runs if float(pulse.calm_lx[run[0] : run[1] + 1].max()) > 1.5 * level]
+
+
+def _is_apart(time_s: Array, runs: list[tuple[int, int]], k: int) -> bool:
+    length = float(time_s[runs[k][1]] - time_s[runs[k][0]])
+    gap = float(time_s[runs[k + 1][0]] - time_s[runs[k][1]])
+    return gap > 2.0 * length
+
+
+def _train(pulse: Pulse, first: int, last: int) -> Train | None:
+    """Count maxima parted by deep dips, by walking from extreme to extreme with hysteresis."""
+    light = pulse.light_lx[first : last + 1]
+    dip = max(_DIP * float(light.max()), 7.0 * pulse.noise_lx)
+    # only turning points matter: a million flat samples cost nothing here
+    turns = np.flatnonzero(np.diff(np.sign(np.diff(light))) != 0) + 1
+    if turns.size < 2 * MIN_PULSES - 1:
+        return None
+    places, values = turns.tolist(), light[turns].tolist()
+    peaks: list[int] = []
+    high, low, high_at, rising = float(light[0]), float(light[0]), 0, True
+    for at, value in [*zip(places, values, strict=True), (light.size - 1, float(light[-1]))]:
+        if rising:
+            if value > high:
+                high, high_at = value, at
+            elif value < high - dip:
+                peaks.append(high_at)
+                rising, low = False, value
+        elif value < low:
+            low = value
+        elif value > low + dip:
+            rising, high, high_at = True, value, at
+    if len(peaks) < MIN_PULSES:
+        return None
+    period = float(pulse.time_s[first + peaks[-1]] - pulse.time_s[first + peaks[0]]) / (len(peaks) - 1)
+    interval = float(np.diff(pulse.time_s[first : last + 1]).mean())
+    return Train(len(peaks), period, period >= _RESOLVED * interval)
+
+
+def describe(result: FlashPulse, train: Train) -> FlashPulse:
+    """Return the result of a train: durations from first rise to last fall, mean level, count and period if resolved."""
+    notes = (*result.notes, _note(train))
+    return result._replace(
+        kind="train",
+        t05_s=result.span05_s,
+        t01_s=result.span01_s,
+        train_period_s=train.period_s if train.resolved else None,
+        pulse_count=train.pulse_count,
+        notes=notes,
+    )
+
+
+def _note(train: Train) -> str:
+    if train.resolved:
+        return f"a train of {train.pulse_count} pulses: durations run from the first rise to the last fall"
+    return "a train of pulses faster than the samples: its mean level counts, its peak does not"
