@@ -1,0 +1,1 @@
+"""Speeds and memory as ratios measured side by side in one run: ``python -m benchmarks``."""

@@ -42,20 +42,23 @@ def main(rounds: int = 21) -> None:
 
     from meterlink.setwork.ratio_figures import figures, figures_arrays
 
-    goals = []
-    for lights, goal in ((30, 100.0), (1000, 25.0)):
+    def goal(lights: int, least: float) -> Goal:
         values, u, camera = inputs(lights)
         arrays = tuple(np.array(x) for x in (values, u, camera))
-        repeat = 20 if lights == 30 else 5
-        ours = (lambda: figures(values, u, camera, 0)) if lights < 100 else (lambda: figures_arrays(*arrays, 0))
-        measured = ratios(
-            {
-                "ours": lambda ours=ours, n=repeat: [ours() for _ in range(n * MORE)],
-                "pandas": lambda n=repeat: [with_pandas(values, u, camera) for _ in range(n)],  # noqa: B023
-            },
-            rounds,
-        )
-        goals.append(Goal(f"pandas / ours, {lights} lights", measured["pandas"] * MORE, ">=", goal))
+        times = 20 if lights == 30 else 5
+
+        def ours() -> None:
+            for _ in range(times * MORE):
+                figures(values, u, camera, 0) if lights < 100 else figures_arrays(*arrays, 0)
+
+        def pandas() -> None:
+            for _ in range(times):
+                with_pandas(values, u, camera)
+
+        measured = ratios({"ours": ours, "pandas": pandas}, rounds)
+        return Goal(f"pandas / ours, {lights} lights", measured["pandas"] * MORE, ">=", least)
+
+    goals = [goal(30, 100.0), goal(1000, 25.0)]
     print_goals("ratio table", goals)
 
 

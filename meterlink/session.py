@@ -18,6 +18,7 @@ from meterlink.walk import Request, Walk
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
+    from typing import Any
 
     from meterlink.library.store import Library
     from meterlink.model import Measurement
@@ -82,7 +83,7 @@ class Session:
         self.library.add_placement(placement)
         return light
 
-    def move(self, light: Light, **changes: object) -> Placement:
+    def move(self, light: Light, **changes: Any) -> Placement:
         """Move or re-power a light: a new placement, the reading of the old one becomes stale."""
         wrong = set(changes) - CHANGEABLE_PLACEMENT
         if wrong:

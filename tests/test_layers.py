@@ -24,6 +24,7 @@ ALLOWED = {
     "simulation": {"simulation", "photometry", "wire", "link", "sensing", "setwork"},
     "calibrating": {"calibrating", "photometry", "sensing", "units"},
     "session": {"photometry", "setwork", "library", "walk", "sensing", "wire", "link", "simulation", "units"},
+    "metering": {"session", "link", "wire", "sensing"},
     "sheet": {"sheet", "setwork", "photometry", "units", "library"},
     "testing": {"link", "wire", "simulation"},
     "shared_files": set(),

@@ -121,7 +121,7 @@ def _run_verb(verb: str, arguments: list[str], library: str | None) -> int:
         return 130
     except BrokenPipeError:
         # The reader of our pipe (head, less) has gone; that is its right.
-        sys.stdout = None  # type: ignore[assignment]
+        sys.stdout = None
         return 0
     except SystemExit as stop:
         return stop.code if isinstance(stop.code, int) else 2

@@ -14,6 +14,7 @@ from __future__ import annotations
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     import argparse
+    from typing import Any
 
     from meterlink.library.store import Library
     from meterlink.model import Setup
@@ -63,10 +64,10 @@ def run(args: argparse.Namespace) -> int:
         return int(globals()[f"_{args.action}"](args, library) or 0)
 
 
-def _camera_changes(args: argparse.Namespace) -> dict[str, object]:
+def _camera_changes(args: argparse.Namespace) -> dict[str, Any]:
     from meterlink import units
 
-    changes: dict[str, object] = {}
+    changes: dict[str, Any] = {}
     if args.iso:
         changes["iso"] = units.parse_iso(args.iso)
     if args.shutter:
@@ -196,7 +197,7 @@ def _change(args: argparse.Namespace, library: Library) -> None:
         changes["name"] = args.rename
     if not changes:
         raise UsageError("nothing to change: give --iso, --shutter, --filter, --camera-offset, --notes or --rename")
-    changed = setup._replace(**changes)  # type: ignore[arg-type]
+    changed = setup._replace(**changes)
     library.revise_setup(changed)
     print(camera_line(changed))
 

@@ -6,7 +6,7 @@ cancels and is left out of their ratio; readings of different receptors or calib
 
 from __future__ import annotations
 
-from math import hypot, sqrt
+from math import hypot
 from typing import NamedTuple
 
 from meterlink.photometry.exposure import f_number
@@ -277,15 +277,5 @@ def _empty_row(state: LightState, view: SetView) -> RatioRow:
         verdict: str | None = "retake"
     else:
         reason, verdict = state.missing, None
-    empty = (None,) * 7
-    return RatioRow(light.name, light.role, light.point, *empty, verdict, reason, stale=state.stale is not None)
-
-
-def total_f(view: SetView, table: RatioTable) -> float | None:
-    """f-number of all lights on the face together, from the sum of N² (None without readings)."""
-    squares = [
-        row.corrected_f**2
-        for row in table.rows
-        if row.corrected_f is not None and row.role not in OWN_POINT_ROLES
-    ]
-    return sqrt(sum(squares)) if squares else None
+    nothing = (None,) * 7
+    return RatioRow(light.name, light.role, light.point, *nothing, verdict, reason, stale=state.stale is not None)

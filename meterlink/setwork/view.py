@@ -100,7 +100,7 @@ def difference(with_it: Reading, without_it: Reading) -> Reading:
     high, low = value_of(with_it) or 0.0, value_of(without_it) or 0.0
     gain = high - low
     u_rel = hypot(high * with_it.u_rel, low * without_it.u_rel) / gain if gain > 0 else 1.0
-    fields = {"exposure_lxs": gain} if with_it.kind == "flash" else {"illuminance_lx": gain}
+    fields: dict[str, Any] = {"exposure_lxs": gain} if with_it.kind == "flash" else {"illuminance_lx": gain}
     return with_it._replace(
         u_rel=u_rel,
         pops=(),

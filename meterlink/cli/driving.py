@@ -1,0 +1,243 @@
+"""A walk through the lights at a terminal: says what it waits for, prints what came, listens to the keyboard."""
+
+from __future__ import annotations
+
+import asyncio
+import sys
+from collections.abc import Callable
+
+from meterlink.cli.frame import is_terminal
+from meterlink.errors import MeterlinkError, UsageError
+from meterlink.metering import LAST_SENSOR, Metering
+from meterlink.model import Measurement
+from meterlink.sensing.sensor import LOOKING, READY, STOPPED, SensorState
+from meterlink.session import Outcome, Session
+from meterlink.walk import Request
+
+BOLD, DIM, PLAIN, CLEAR_LINE = "\033[1m", "\033[2m", "\033[0m", "\r\033[K"
+
+
+class Screen:
+    """What the walk prints: one line a fact, a live line below them on a terminal."""
+
+    def __init__(self, session: Session) -> None:
+        self.session = session
+        self.live = is_terminal()
+        self._waited: Request | None = None
+        self._level = ""
+
+    def say(self, text: str, *, strong: bool = False) -> None:
+        """Print a line above the live one."""
+        if self.live:
+            print(f"{CLEAR_LINE}{BOLD if strong else ''}{text}{PLAIN if strong else ''}", flush=True)
+            self._draw()
+        else:
+            print(text, flush=True)
+
+    def wait_for(self, request: Request | None) -> None:
+        """Say which light is waited for, once."""
+        if request is None or request == self._waited:
+            return
+        self._waited = request
+        self.say(waiting_line(self.session, request), strong=True)
+
+    def forget(self) -> None:
+        """Say again what is waited for (after a step back)."""
+        self._waited = None
+
+    def level(self, m: Measurement) -> None:
+        """Show the live light."""
+        if self.live and m.illuminance_lx is not None:
+            self._level = f"{m.illuminance_lx:,.0f} lx now"
+            self._draw()
+
+    def _draw(self) -> None:
+        if self.live:
+            print(f"{CLEAR_LINE}{DIM}{self._level}{PLAIN}", end="", flush=True)
+
+    def outcome(self, outcome: Outcome) -> None:
+        """Print what became of a pop and what is waited for now."""
+        if outcome.message:
+            mark = {"logged": "  ", "again": "! ", "ignored": "! "}[outcome.kind]
+            self.say(mark + outcome.message, strong=outcome.kind == "logged")
+        for warning in outcome.warnings:
+            self.say(f"! {warning}")
+        self.wait_for(self.session.walk.waiting)
+
+    def state(self, state: SensorState) -> None:
+        """Print a change of the sensor's state."""
+        if state.name == STOPPED:
+            return
+        if state.name != LOOKING or self.live:
+            self.say(state.words if state.name == READY else f"! {state.words}")
+
+    def end(self) -> None:
+        """Leave the terminal clean."""
+        if self.live:
+            print(CLEAR_LINE, end="", flush=True)
+
+
+def waiting_line(session: Session, request: Request) -> str:
+    """What to do now: ``waiting for KEY: fire it alone, dome at the face toward the light``."""
+    if request.purpose == "room":
+        return "room light: nothing fires, lamps as for the picture"
+    if request.purpose == "together":
+        names = ", ".join(one.name for one in session.lights() if one.id in request.lit)
+        return f"waiting for all together: fire {names} at once, dome at the {request.point} toward the {request.aim}"
+    light = next((one for one in session.lights() if one.id == request.light_id), None)
+    if light is None:
+        return "waiting"
+    held = "at" if not request.held_off_m else f"{request.held_off_m * 100:.0f} cm from"
+    where = f"dome {held} the {request.point} toward the {request.aim}"
+    if request.purpose in ("with", "without"):
+        source = next((one.name for one in session.lights() if one.id == light.source_light_id), "its source")
+        return f"waiting for {light.name}: fire {source} {request.purpose} it, {where}"
+    verb = "fire it alone" if request.kind == "flash" else "switch it on alone"
+    reach = reach_line(session, light.id)
+    return f"waiting for {light.name}: {verb}, {where}{reach}"
+
+
+def reach_line(session: Session, light_id: str) -> str:
+    """How far from the point the dome may be held for this light; empty when its place is not known."""
+    try:
+        from meterlink.setwork.reach import reach_sentence
+    except ImportError:
+        return ""
+    placement = session.placement(light_id)
+    sentence = reach_sentence(placement, session.settings) if placement is not None else ""
+    return f"; {sentence}" if sentence else ""
+
+
+def known_sensor(session: Session, url: str | None) -> str | None:
+    """The sensor named on the command line, by METERLINK_SENSOR, or used last; None when none is known."""
+    import os
+
+    if url or os.environ.get("METERLINK_SENSOR"):
+        return url or os.environ["METERLINK_SENSOR"]
+    last = session.library.recall(LAST_SENSOR)
+    return str(last["url"]) if isinstance(last, dict) and last.get("url") else None
+
+
+async def find_sensor(session: Session, say: Callable[[str], None]) -> str:
+    """Find a sensor without anybody typing a port.  Raises MeterlinkError that says what to do."""
+    from meterlink.link.finding import find_first
+
+    say("looking for a sensor ...")
+    return await find_first(session.library)
+
+
+async def drive(session: Session, url: str | None, *, record_to: str | None = None) -> int:
+    """Walk to the end; return the exit code."""
+    screen = Screen(session)
+    chosen = known_sensor(session, url) or await find_sensor(session, screen.say)
+    metering = Metering(
+        session,
+        chosen,
+        on_outcome=screen.outcome,
+        on_state=screen.state,
+        on_level=screen.level,
+        record_to=record_to,
+    )
+    keyboard = Keyboard(session, metering, screen)
+    try:
+        await metering.open()
+        await metering.ready()
+        screen.wait_for(session.walk.waiting)
+        keyboard.start()
+        await _walk(session, metering, screen, keyboard)
+    finally:
+        keyboard.stop()
+        screen.end()
+        await metering.close()
+    if metering.sensor.damaged_frames:
+        count = metering.sensor.damaged_frames
+        print(f"note: {count} damaged frame{'s' * (count > 1)} dropped, none believed", file=sys.stderr)
+    return 0
+
+
+async def _walk(session: Session, metering: Metering, screen: Screen, keyboard: Keyboard) -> None:
+    while not session.walk.done and not keyboard.stopped:
+        waiting = session.walk.waiting
+        if waiting is not None and waiting.kind == "steady":
+            await metering.take_steady()
+            if session.walk.waiting is not None and sys.stdin is not None and sys.stdin.isatty():
+                screen.say("press Enter when it is lit alone")
+                await keyboard.enter()
+            continue
+        over = asyncio.ensure_future(metering.finished())
+        stop = asyncio.ensure_future(keyboard.stop_wanted.wait())
+        done, pending = await asyncio.wait((over, stop), return_when=asyncio.FIRST_COMPLETED)
+        for task in pending:
+            task.cancel()
+        if over in done:
+            over.result()
+
+
+class Keyboard:
+    """Lines typed while the walk waits.  Works on terminals and pipes; where stdin cannot be watched it is silent."""
+
+    def __init__(self, session: Session, metering: Metering, screen: Screen) -> None:
+        self.session, self.metering, self.screen = session, metering, screen
+        self.stop_wanted = asyncio.Event()
+        self._entered = asyncio.Event()
+        self._watching = False
+
+    @property
+    def stopped(self) -> bool:
+        """True after ``q``."""
+        return self.stop_wanted.is_set()
+
+    def start(self) -> None:
+        """Begin to listen."""
+        try:
+            asyncio.get_running_loop().add_reader(sys.stdin.fileno(), self._on_line)
+            self._watching = True
+        except (AttributeError, OSError, ValueError, NotImplementedError, PermissionError):
+            # No stdin, a plain file (epoll refuses it), or a loop that cannot: pops alone drive the walk.
+            self._watching = False
+
+    def stop(self) -> None:
+        """Stop listening."""
+        if self._watching:
+            asyncio.get_running_loop().remove_reader(sys.stdin.fileno())
+            self._watching = False
+
+    async def enter(self) -> None:
+        """Wait for a line."""
+        self._entered.clear()
+        if self._watching:
+            await self._entered.wait()
+
+    def _on_line(self) -> None:
+        line = sys.stdin.readline()
+        if not line:
+            self.stop()
+            return
+        self._entered.set()
+        try:
+            self._do(*line.strip().split(maxsplit=1))
+        except MeterlinkError as error:
+            self.screen.say(f"! {error}")
+
+    def _do(self, command: str = "", name: str = "") -> None:
+        """Obey one line."""
+        if not command:
+            return
+        if command == "q":
+            self.stop_wanted.set()
+            return
+        if command == "u":
+            last = self.session.undo()
+            light = next((one.name for one in self.session.lights() if one.id == last.light_id), "the last")
+            self.screen.say(f"  taken back: {light}")
+        elif command == "s":
+            self.session.skip()
+            self.screen.say("  skipped")
+        elif command == "r" and name:
+            _, loser = self.session.reassign(name)
+            self.screen.say(f"  given to {name}" + (f"; {loser.name} waits for its own pop" if loser else ""))
+        else:
+            raise UsageError("type u (take back), s (skip), r NAME (give the last to NAME) or q (stop), then Enter")
+        self.screen.forget()
+        self.screen.wait_for(self.session.walk.waiting)
+        self.metering._spawn_prepare()

@@ -1,0 +1,142 @@
+"""Wait for one pop per light, in the order given, and log each: no key press in between.
+
+examples:
+  meterlink meter KEY FILL HAIR              one pop each, in this order
+  meterlink meter KEY@20cm FILL@5cm          the dome was held so far in front of the face
+  meterlink meter --all                      every light of the set-up in its order
+  meterlink meter KEY --pops 3               three pops, averaged
+  meterlink meter LAMP --steady              continuous or modelling light
+  meterlink meter --room                     room light, nothing fires
+  meterlink meter --together                 all lights at once, for the sum check
+
+While it waits, type (then Enter):  u take back the last    s skip this light    r NAME give the last to NAME    q stop
+Without @distance the held-off distance is not assumed to be zero: 0 to 6 cm toward the light go into the uncertainty.
+Flashing light can trouble photosensitive people: warn everyone in the room; keep eyes away from bare tubes.
+"""
+
+from __future__ import annotations
+
+from meterlink.cli.frame import add_setup_option, open_session
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import argparse
+    from typing import Any
+
+    from meterlink.session import Session
+    from meterlink.walk import Request
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("lights", nargs="*", metavar="LIGHT[@20cm]", help="lights in the order they are fired")
+    parser.add_argument("--all", action="store_true", help="every light of the set-up in its order")
+    parser.add_argument("--pending", action="store_true", help="only lights without a current reading")
+    parser.add_argument("--resume", action="store_true", help="go on where the last walk stopped")
+    parser.add_argument("--pops", type=int, default=1, metavar="N", help="pops per light, averaged (1 to 20)")
+    parser.add_argument(
+        "--held-off-toward", default="light", metavar="WHERE",
+        help="what the dome was held off toward: light (default), camera, up, down, left, right",
+    )  # fmt: skip
+    parser.add_argument("--point", metavar="NAME", help="where the dome is (default: the light's own point)")
+    parser.add_argument("--aim", choices=("light", "camera"), help="what the dome looks at")
+    parser.add_argument("--receptor", choices=("dome", "flat"), help="which receptor is on the sensor")
+    parser.add_argument("--steady", action="store_true", help="continuous light instead of a pop")
+    parser.add_argument("--room", action="store_true", help="room light: nothing fires")
+    parser.add_argument("--together", action="store_true", help="all these lights (default: all on the face) at once")
+    parser.add_argument("--sensor", metavar="URL", help="e.g. serial:/dev/ttyACM0, ble:ADDRESS, sim:")
+    parser.add_argument("--record", metavar="FILE", help="also write what comes over the link to FILE")
+    add_setup_option(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Walk through the lights."""
+    import asyncio
+
+    from meterlink.cli.driving import drive
+
+    session = open_session(args)
+    with session.library:
+        if args.resume:
+            if not session.resume():
+                from meterlink.errors import UsageError
+
+                raise UsageError("there is no walk to go on with: meterlink meter KEY FILL, or --pending")
+        else:
+            session.begin(requests(args, session))
+        code = asyncio.run(drive(session, args.sensor, record_to=args.record))
+        if not args.room:
+            from meterlink.cli.ratios import print_ratios
+
+            print()
+            print_ratios(session.setup, session.ratios())
+    return code
+
+
+def requests(args: argparse.Namespace, session: Session) -> list[Request]:
+    """Return what is to be metered, checked before anything is opened."""
+    from meterlink.errors import UsageError
+    from meterlink.model.records import TOWARD
+    from meterlink.walk import Request
+
+    if not 1 <= args.pops <= 20:
+        raise UsageError(f"--pops {args.pops}: give 1 to 20")
+    if args.held_off_toward not in TOWARD and "," not in args.held_off_toward:
+        raise UsageError(f"--held-off-toward '{args.held_off_toward[:20]}': give {', '.join(TOWARD)} or x,y,z in metres")
+    how: dict[str, Any] = {
+        "receptor": args.receptor or session.settings.default_receptor,
+        "held_off_toward": args.held_off_toward,
+        "kind": "steady" if args.steady or args.room else "flash",
+    }
+    if args.room:
+        return [Request(None, "room", point=args.point or "face", aim=args.aim or "camera", **how)]
+    if args.together:
+        return [_together(args, session, how)]
+    aim = args.aim or session.settings.default_aim
+    return [
+        Request(light_id, aim=aim, point=args.point or point, held_off_m=held, pops=args.pops, **how)
+        for light_id, point, held in _chosen(args, session)
+    ]
+
+
+def _chosen(args: argparse.Namespace, session: Session) -> list[tuple[str, str, float | None]]:
+    """Lights with their points and declared held-off distances."""
+    from meterlink import units
+    from meterlink.errors import UsageError
+    from meterlink.session import check_held_off
+
+    lights = session.lights()
+    if args.all or args.pending:
+        if args.lights:
+            raise UsageError("give either lights by name or --all / --pending, not both")
+        states = session.view().lights
+        wanted = [s.light for s in states if args.all or s.reading is None]
+        if not wanted:
+            raise UsageError("nothing to meter: every light has a current reading; --all meters them again")
+        return [(one.id, one.point, None) for one in wanted]
+    if not args.lights:
+        names = " ".join(one.name for one in lights) or "KEY FILL"
+        raise UsageError(f"say which lights, e.g. meterlink meter {names}")
+    out = []
+    for text in args.lights:
+        named = {one.name.casefold(): one for one in lights}
+        # A light may itself be called A@B: the whole text is tried as a name first.
+        held = units.Held(text, None) if text.casefold() in named else units.parse_held_off(text)
+        light = session.light(held.name)
+        check_held_off(held.held_off_m, session.placement(light.id), light.name)
+        out.append((light.id, light.point, held.held_off_m))
+    return out
+
+
+def _together(args: argparse.Namespace, session: Session, how: dict[str, Any]) -> Request:
+    from meterlink.setwork.ratios import OWN_POINT_ROLES
+    from meterlink.walk import Request
+
+    if args.lights:
+        lit = [session.light(name) for name in args.lights]
+    else:
+        lit = [one for one in session.lights() if one.role not in OWN_POINT_ROLES]
+    return Request(
+        None, "together", aim=args.aim or "camera", point=args.point or "face", pops=args.pops,
+        lit=tuple(one.id for one in lit), **how,
+    )  # fmt: skip

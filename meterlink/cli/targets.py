@@ -1,0 +1,52 @@
+"""What to change so that the lights give what you want: f-numbers, stops from the key or ratios.
+
+examples:
+  meterlink targets KEY=f/8 FILL=-1 HAIR=-2 BACKGROUND=-0.7
+  meterlink targets FILL=3:1                          key to fill, each alone (incident)
+  meterlink targets FILL=3:1 --highlight-to-shadow    (key + fill) to fill
+  meterlink targets KEY=f/11 --by distance
+
+Nothing is changed: set the lights, tell meterlink with 'meterlink light move', and meter once more.
+"""
+
+from __future__ import annotations
+
+from meterlink.cli.frame import add_json_option, add_setup_option, open_session, print_json, print_rows
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import argparse
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("wish", nargs="+", metavar="LIGHT=TARGET", help="f/8, -1 (stops from the key) or 3:1")
+    parser.add_argument("--by", choices=("both", "power", "distance"), default="both", help="what may be changed")
+    parser.add_argument("--highlight-to-shadow", action="store_true", help="ratios mean (key + fill) to fill")
+    add_setup_option(parser)
+    add_json_option(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the changes; exit code 1 when a wish cannot be met."""
+    from meterlink import units
+    from meterlink.setwork.targets import HIGHLIGHT_TO_SHADOW, INCIDENT, parse_wish, plan
+
+    definition = HIGHLIGHT_TO_SHADOW if args.highlight_to_shadow else INCIDENT
+    wishes = [parse_wish(text, definition) for text in args.wish]
+    session = open_session(args)
+    with session.library:
+        result = plan(session.view(), wishes, by=args.by)
+        if args.json:
+            print_json(result.as_json())
+            return 0 if result.feasible else 1
+        rows = [
+            (row.light, units.format_stops(row.change_stops), units.format_stops(row.predicted_stops, 2), row.sentence)
+            for row in result.rows
+        ]
+        print_rows(("light", "change", "off afterwards", "what to do"), rows, right="lrrl")
+        for note in result.notes:
+            print(f"note: {note}")
+        if not result.feasible:
+            print("not everything can be reached: what is shown is the nearest")
+    return 0 if result.feasible else 1
