@@ -43,9 +43,7 @@ def for_exposure(exposure_lxs: float, pulse_s: float, calibration: Calibration) 
     return for_peak(exposure_lxs / pulse_s, calibration)
 
 
-def after_pop(
-    peak_raw: float, clipped: bool, range_index: int, calibration: Calibration, names: Sequence[str]
-) -> Advice:
+def after_pop(peak_raw: float, clipped: bool, range_index: int, calibration: Calibration, names: Sequence[str]) -> Advice:
     """Judge a pop by its peak above dark, as a fraction of full scale, and choose the range of the next one."""
     scales = calibration.ranges
     here = scales[range_index].full_scale_lx
@@ -57,15 +55,11 @@ def after_pop(
         return Advice(range_index, True, False, "clips on its widest range: lower the power or meter further away")
     if peak_raw < SMALL_PEAK:
         finer = [
-            i
-            for i in range(len(scales))
-            if scales[i].full_scale_lx < here and peak_raw * here / scales[i].full_scale_lx < FITS
+            i for i in range(len(scales)) if scales[i].full_scale_lx < here and peak_raw * here / scales[i].full_scale_lx < FITS
         ]
         if finer:
             chosen = min(finer, key=lambda i: scales[i].full_scale_lx)
-            return Advice(
-                chosen, False, True, f"too small: now on the {_name(names, chosen)} range, one more pop, please"
-            )
+            return Advice(chosen, False, True, f"too small: now on the {_name(names, chosen)} range, one more pop, please")
         if peak_raw < SMALLEST_PEAK:
             return Advice(range_index, False, True, "too dim to read: raise the power or meter nearer to the light")
     return Advice(range_index)
@@ -80,11 +74,7 @@ def for_steady(raw: float, clipped: bool, range_index: int, calibration: Calibra
         return min(wider, key=lambda i: scales[i].full_scale_lx, default=range_index)
     if raw - scales[range_index].dark_raw < STEADY_LOW:
         light = (raw - scales[range_index].dark_raw) * here
-        finer = [
-            i
-            for i in range(len(scales))
-            if scales[i].full_scale_lx < here and raw_for(light, i, calibration) < HEADROOM
-        ]
+        finer = [i for i in range(len(scales)) if scales[i].full_scale_lx < here and raw_for(light, i, calibration) < HEADROOM]
         return min(finer, key=lambda i: scales[i].full_scale_lx, default=range_index)
     return range_index
 

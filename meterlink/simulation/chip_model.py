@@ -1,0 +1,159 @@
+"""A model of our sensor's firmware: commands in, frames out, light in between.  No input or output, no clock of its own.
+
+The bytes are those of wire format v1; what the real firmware does on a simulated chip is tested elsewhere.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable, Sequence
+from typing import NamedTuple
+
+from meterlink.errors import FrameError
+from meterlink.model import Identity, Segment, WaveBlock
+from meterlink.simulation.studio import Pulse
+from meterlink.wire import messages as m
+from meterlink.wire.base import DecoderStats
+from meterlink.wire.frames import FrameReader
+from meterlink.wire.sensor_side import Command, SensorEncoder, parse_command
+
+FULL_SCALE_LX = (2e6, 2e5)
+INTERVAL_S = 13e-6
+RING = 1024
+PRETRIGGER = 128
+ADC_BITS = 10
+THRESHOLD_RAW = 6 / 256
+NOISE_CODES = 0.5
+"""Standard deviation of the noise, in steps of 8 bits."""
+STEADY_SAMPLES = 256
+
+Light = Pulse | Callable[[float], float]
+"""A pulse, or illuminance above the room's as a function of the time in seconds from the trigger on."""
+
+
+class Shown(NamedTuple):
+    """Frames of one pop, apart, so that a script can lose or damage one of them."""
+
+    notice: bytes
+    block: bytes
+
+
+class ChipModel:
+    """One sensor.  The same seed and the same calls give the same bytes."""
+
+    def __init__(
+        self,
+        *,
+        sensor_id: str = "51b0a7e000000001",
+        name: str = "simulated dome",
+        seed: int = 1,
+        full_scale_lx: Sequence[float] = FULL_SCALE_LX,
+        noise_codes: float = NOISE_CODES,
+    ) -> None:
+        self.identity = Identity(
+            sensor_id, name, m.DIALECT, "0.1.0", flash=True, steady=True, adc_bits=ADC_BITS,
+            ranges=m.range_names(len(full_scale_lx)), ring_samples=RING, sample_interval_s=INTERVAL_S,
+            intervals=tuple(INTERVAL_S * f for f in m.INTERVAL_FACTORS),
+        )  # fmt: skip
+        self.ambient_lx = 60.0
+        self.held_off_m: float | None = None
+        """What a range finder on it would say; None is not known."""
+        self._full_scale_lx = tuple(full_scale_lx)
+        self._noise_codes = noise_codes
+        self._random = random.Random(seed)
+        self.restart()
+
+    def restart(self) -> bytes:
+        """Start anew, as after a reset; return what the sensor then says by itself."""
+        self.range_index = 0
+        self.armed = True
+        self.threshold_raw = THRESHOLD_RAW
+        self.steady_rate_hz = 10
+        self.factor = 1
+        self.pops_seen = self.pops_lost = 0
+        self._encoder = SensorEncoder()
+        self._stats = DecoderStats()
+        self._reader = FrameReader(self._stats)
+        self._refused = 0
+        return b"\0" + self._encoder.identity(self.identity)
+
+    def hear(self, data: bytes, now_s: float) -> bytes:
+        """Take bytes from the host and return the answers."""
+        answers = []
+        for frame in self._reader.feed(data):
+            try:
+                command = parse_command(frame)
+            except FrameError:
+                self._refused += 1
+                continue
+            answers.append(self._answer(command, now_s))
+        return b"".join(answers)
+
+    def _answer(self, command: Command, now_s: float) -> bytes:
+        kind, body = command.kind, command.body
+        if kind == m.IDENTIFY:
+            return self._encoder.identity(self.identity)
+        if kind == m.GET_STATUS:
+            return self._status(now_s)
+        if kind == m.SET_RANGE and body[0] < len(self._full_scale_lx):
+            self.range_index = body[0]
+        elif kind == m.ARM and body[0] <= 1:
+            self.armed = bool(body[0])
+            threshold = int.from_bytes(body[1:3], "little")
+            self.threshold_raw = threshold / 65536 if threshold else self.threshold_raw
+        elif kind == m.STEADY_RATE and body[0] <= 50:
+            self.steady_rate_hz = body[0]
+        elif kind == m.SET_INTERVAL and body[0] in m.INTERVAL_FACTORS:
+            self.factor = body[0]
+        else:
+            known = m.SET_RANGE <= kind <= m.SET_INTERVAL
+            return self._encoder.reply(command, m.NOT_POSSIBLE if known else m.UNKNOWN_COMMAND)
+        return self._encoder.reply(command)
+
+    def _status(self, now_s: float) -> bytes:
+        raw = min(self.ambient_lx / self._full_scale_lx[self.range_index], 1.0)
+        counts = (self.pops_seen, self.pops_lost, self._refused + self._stats.damaged_total)
+        return self._encoder.status(
+            now_s, self.range_index, armed=self.armed, saturated=raw >= 1.0, baseline_raw=raw,
+            threshold_raw=self.threshold_raw, pretrigger=PRETRIGGER, sample_interval_s=INTERVAL_S * self.factor,
+            counts=counts,
+        )  # fmt: skip
+
+    def steady(self, now_s: float) -> bytes:
+        """Return one STEADY of the room's light."""
+        top = (1 << ADC_BITS) - 1
+        ideal = self.ambient_lx / self._full_scale_lx[self.range_index] * (top + 1)
+        spread = self._noise_codes * 4
+        codes = [max(0, min(top, int(self._random.gauss(ideal, spread)))) for _ in range(STEADY_SAMPLES)]
+        return self._encoder.steady(
+            now_s, self.range_index, sum(codes), len(codes), min(codes), max(codes), clipped=max(codes) == top,
+            held_off_m=self.held_off_m,
+        )  # fmt: skip
+
+    def pop(self, light: Light, now_s: float) -> Shown | None:
+        """Let a flash happen; None when it is too weak to trigger or the sensor is not armed."""
+        at = light.illuminance_lx if isinstance(light, Pulse) else light
+        step_s = INTERVAL_S * self.factor
+        phase = self._random.random()
+        levels = [0.0] * PRETRIGGER + [at((i + phase) * step_s) for i in range(RING - PRETRIGGER)]
+        full = self._full_scale_lx[self.range_index]
+        if not self.armed or max(levels) / full < self.threshold_raw:
+            return None
+        codes = bytes(self._code(self.ambient_lx + level, full) for level in levels)
+        clipped = max(codes) == 255
+        truncated = levels[-1] / full > self.threshold_raw
+        self.pops_seen += 1
+        block = WaveBlock(
+            0.0, self.pops_seen, codes, 8, 8, (Segment(0, RING, step_s),), PRETRIGGER, self.range_index, clipped,
+            truncated, self.held_off_m,
+        )  # fmt: skip
+        notice = self._encoder.pop(now_s, self.pops_seen, self.range_index, clipped=clipped, lost=self.pops_lost)
+        return Shown(notice, self._encoder.block(now_s, block))
+
+    def lose_pop(self) -> None:
+        """A pop that came while the last block was still being sent: it is only counted."""
+        self.pops_seen += 1
+        self.pops_lost += 1
+
+    def _code(self, level_lx: float, full_lx: float) -> int:
+        return max(0, min(255, int(level_lx / full_lx * 256 + self._random.gauss(0.0, self._noise_codes))))

@@ -1,0 +1,175 @@
+"""A simulated sensor behind the ``Link`` interface, for first steps without hardware, the demo and tests.
+
+``sim:`` shows a small portrait set whose lights fire one after the other; with ``sim:?every=0`` nothing happens until
+``pop``, ``unplug`` and the other verbs are called.  Options: ``every`` (seconds between pops), ``seed``, ``lights``
+(names, in the order in which they fire: ``lights=KEY,FILL,KEY``).
+"""
+
+from __future__ import annotations
+
+import asyncio
+import itertools
+import random
+import time
+from collections.abc import Awaitable, Callable, Sequence
+
+from meterlink.errors import LinkLost, LinkNotFound, UsageError
+from meterlink.link.base import OnBytes, OnLost
+from meterlink.link.registry import LinkUrl
+from meterlink.simulation.chip_model import ChipModel, Light
+from meterlink.simulation.studio import Studio, first_steps
+
+EVERY_S = 2.5
+FIRST_POP_S = 1.5
+CHUNK_BYTES = 256
+"""A serial line delivers a block in pieces."""
+
+
+def from_url(url: LinkUrl) -> SimulatedLink:
+    """Return the link of ``sim:?every=2.5&seed=1&lights=KEY,FILL``."""
+    url.refuse_options_but("every", "lights", "seed")
+    studio = first_steps()
+    names = [n for n in url.options.get("lights", ",".join(studio.lights)).split(",") if n]
+    strange = [n for n in names if n not in studio.lights]
+    if strange:
+        raise UsageError(f"{url.text}: there is no light {strange[0]!r} in it, use {', '.join(studio.lights)}")
+    try:
+        every_s, seed = float(url.options.get("every", EVERY_S)), int(url.options.get("seed", "1"))
+    except ValueError:
+        raise UsageError(f"{url.text}: 'every' is a number of seconds and 'seed' a whole number") from None
+    if not 0.0 <= every_s <= 3600.0:
+        raise UsageError(f"{url.text}: 'every' is 0 (by hand) to 3600 seconds")
+    return SimulatedLink(ChipModel(seed=seed), studio=studio, order=names, every_s=every_s, url=url.text, seed=seed)
+
+
+class SimulatedLink:
+    """A sensor that is always there, until ``unplug``."""
+
+    def __init__(
+        self,
+        chip: ChipModel | None = None,
+        *,
+        studio: Studio | None = None,
+        order: Sequence[str] = (),
+        every_s: float = 0.0,
+        url: str = "sim:",
+        seed: int = 1,
+        clock: Callable[[], float] = time.monotonic,
+        sleep: Callable[[float], Awaitable[None]] = asyncio.sleep,
+    ) -> None:
+        self.url = url
+        self.chip = chip or ChipModel(seed=seed)
+        self.studio = studio or first_steps()
+        self.chip.ambient_lx = self.studio.ambient_lx
+        self.plugged = True
+        self._order = tuple(order) or tuple(self.studio.lights)
+        self._every_s = every_s
+        self._clock = clock
+        self._sleep = sleep
+        self._random = random.Random(seed)
+        self._start_s = clock()
+        self._on_bytes: OnBytes | None = None
+        self._on_lost: OnLost | None = None
+        self._tasks: list[asyncio.Task[None]] = []
+
+    async def open(self, on_bytes: OnBytes, on_lost: OnLost) -> None:
+        """Open; the sensor begins to send steady light, and pops when it has an order."""
+        await self.close()
+        if not self.plugged:
+            raise LinkNotFound("the simulated sensor is unplugged: plug it in", self.url)
+        self._on_bytes, self._on_lost = on_bytes, on_lost
+        loop = asyncio.get_running_loop()
+        self._tasks = [loop.create_task(self._send_steady())]
+        if self._every_s > 0.0:
+            self._tasks.append(loop.create_task(self._fire_in_order()))
+
+    async def write(self, data: bytes) -> None:
+        """Let the sensor hear ``data``; its answer comes with the loop's next turn."""
+        if self._on_bytes is None:
+            raise LinkLost("the simulated sensor is not connected: open it first", self.url)
+        answer = self.chip.hear(data, self._now_s())
+        if answer:
+            asyncio.get_running_loop().call_soon(self.say, answer)
+
+    async def close(self) -> None:
+        """Close."""
+        tasks, self._tasks = self._tasks, []
+        self._on_bytes = self._on_lost = None
+        for task in tasks:
+            task.cancel()
+        await asyncio.gather(*tasks, return_exceptions=True)
+
+    # --------------------------------------------------------------------------------- what can be done to it
+
+    def pop(self, light: str | Light, held_off_m: float = 0.0, toward: str = "light") -> bool:
+        """Fire a light of the studio by name, or any light; return whether the sensor saw it."""
+        pulse = self.studio.pulse(light, held_off_m, toward) if isinstance(light, str) else light
+        shown = self.chip.pop(pulse, self._now_s())
+        if shown is None:
+            return False
+        self.say(shown.notice)
+        self.say(shown.block)
+        return True
+
+    def pop_damaged(self, light: str | Light) -> bool:
+        """Fire, and damage the block on its way: the notice arrives, the block does not."""
+        pulse = self.studio.pulse(light) if isinstance(light, str) else light
+        shown = self.chip.pop(pulse, self._now_s())
+        if shown is None:
+            return False
+        block = bytearray(shown.block)
+        place = self._random.randrange(1, len(block) - 1)
+        block[place] ^= 1 << self._random.randrange(8)
+        self.say(shown.notice)
+        self.say(bytes(block))
+        return True
+
+    def garbage(self, count: int = 100) -> None:
+        """Send random bytes."""
+        self.say(self._random.randbytes(count))
+
+    def reset(self) -> None:
+        """Let the sensor restart, as by its button or a dip of the supply."""
+        self.say(self.chip.restart())
+
+    def unplug(self, *, half_frame: bool = False) -> None:
+        """Pull the cable, if wished in the middle of a frame."""
+        if half_frame:
+            frame = self.chip.steady(self._now_s())
+            self.say(frame[: len(frame) // 2])
+        self.plugged = False
+        on_lost, self._on_bytes, self._on_lost = self._on_lost, None, None
+        for task in self._tasks:
+            task.cancel()
+        self._tasks = []
+        if on_lost is not None:
+            on_lost(LinkLost("the simulated sensor is gone: plug it in again", self.url))
+
+    def plug(self) -> None:
+        """Put the cable back; a chip that was without power starts anew when it is opened."""
+        self.plugged = True
+        self.chip.restart()
+
+    def say(self, data: bytes) -> None:
+        """Deliver bytes in pieces, as a line does."""
+        for start in range(0, len(data), CHUNK_BYTES):
+            if self._on_bytes is not None:
+                self._on_bytes(data[start : start + CHUNK_BYTES], self._clock(), "")
+
+    # ------------------------------------------------------------------------------------------- by itself
+
+    def _now_s(self) -> float:
+        return self._clock() - self._start_s
+
+    async def _send_steady(self) -> None:
+        while True:
+            rate_hz = self.chip.steady_rate_hz
+            await self._sleep(1.0 / rate_hz if rate_hz else 0.1)
+            if self.chip.steady_rate_hz:
+                self.say(self.chip.steady(self._now_s()))
+
+    async def _fire_in_order(self) -> None:
+        await self._sleep(FIRST_POP_S)
+        for name in itertools.cycle(self._order):
+            self.pop(name)
+            await self._sleep(self._every_s)
