@@ -31,9 +31,7 @@ def test_a_new_file_has_the_habits_of_the_design(library: Library) -> None:
     ask = [library.db.row(f"PRAGMA {name}")[0] for name in names]
 
     assert ask == ["wal", 2, 1, connection.APPLICATION_ID, connection.SCHEMA_VERSION, 0]
-    assert [r[0] for r in library.db.rows("SELECT number FROM migration")] == list(
-        range(1, connection.SCHEMA_VERSION + 1)
-    )
+    assert [r[0] for r in library.db.rows("SELECT number FROM migration")] == list(range(1, connection.SCHEMA_VERSION + 1))
 
 
 def test_missing_file_is_not_made_when_only_looking(path) -> None:
@@ -155,9 +153,7 @@ except StorageError as error:
 @pytest.mark.skipif(sys.platform == "win32", reason="file size limits are a POSIX matter")
 def test_file_that_cannot_grow_is_a_storage_error(path) -> None:
     """A real write that fails for want of room (a file size limit) keeps every accepted reading and says what to do."""
-    done = subprocess.run(
-        [sys.executable, "-c", FULL, str(path), str(ROOT)], capture_output=True, text=True, check=True
-    )
+    done = subprocess.run([sys.executable, "-c", FULL, str(path), str(ROOT)], capture_output=True, text=True, check=True)
     accepted, readable, message = done.stdout.strip().split(" ", 2)
 
     assert int(accepted) > 30
@@ -187,9 +183,7 @@ except MeterlinkError as error:
 
 def as_reader(path: Path) -> list[str]:
     """Open the library in another process as a user who may not write, list, then try to add; return its lines."""
-    done = subprocess.run(
-        [sys.executable, "-c", READ_ONLY, str(path), str(ROOT)], capture_output=True, text=True, check=True
-    )
+    done = subprocess.run([sys.executable, "-c", READ_ONLY, str(path), str(ROOT)], capture_output=True, text=True, check=True)
     return done.stdout.splitlines()
 
 
@@ -244,8 +238,7 @@ with Library.open(sys.argv[1]) as library:
 def test_processes_that_begin_and_fill_one_library_together_lose_nothing(path) -> None:
     """Three processes create the same file at once and write into it: every reading of each is there."""
     running = [
-        subprocess.Popen([sys.executable, "-c", MANY, str(path), str(ROOT), f"Set {n}"], stderr=subprocess.PIPE)
-        for n in range(3)
+        subprocess.Popen([sys.executable, "-c", MANY, str(path), str(ROOT), f"Set {n}"], stderr=subprocess.PIPE) for n in range(3)
     ]
     assert [(p.communicate()[1], p.returncode) for p in running] == [(b"", 0)] * 3
     with Library.open(path) as library:
@@ -256,10 +249,7 @@ def test_processes_that_begin_and_fill_one_library_together_lose_nothing(path) -
 
 def test_importing_the_library_stays_light() -> None:
     """The start-up path of every command: no JSON, dataclasses, pathlib, zlib, platformdirs or sample classes."""
-    heavy = (
-        "json dataclasses pathlib zlib platformdirs difflib unicodedata urllib "
-        "meterlink.model.samples meterlink.library.schema"
-    )
+    heavy = "json dataclasses pathlib zlib platformdirs difflib unicodedata urllib meterlink.model.samples meterlink.library.schema"
     code = f"import sys, meterlink.library; print([m for m in {heavy.split()} if m in sys.modules])"
     env = {**os.environ, "PYTHONPATH": str(ROOT)}
     done = subprocess.run([sys.executable, "-S", "-c", code], capture_output=True, text=True, check=True, env=env)

@@ -1,0 +1,109 @@
+"""Older libraries arrive at today's schema, with a safe copy, or stay as they were."""
+
+from __future__ import annotations
+
+import re
+import sqlite3
+from pathlib import Path
+
+import pytest
+
+from meterlink.errors import LibraryError, StorageError
+from meterlink.library import Library, backup, migrations
+from meterlink.library.connection import SCHEMA_VERSION
+
+OLD = {1: Path(__file__).parent / "data" / "schema-1.sql"}
+
+
+def old_library(path: Path, version: int) -> Path:
+    """Make the file that an older meterlink left behind."""
+    connection = sqlite3.connect(path)
+    connection.executescript(OLD[version].read_text())
+    connection.execute("PRAGMA journal_mode=WAL")
+    connection.close()
+    return path
+
+
+def shape(path: Path) -> set[tuple[str, str]]:
+    """Return every table's and index's definition, without white space and comments."""
+    connection = sqlite3.connect(path)
+    found = connection.execute("SELECT name, sql FROM sqlite_schema WHERE sql IS NOT NULL").fetchall()
+    connection.close()
+    return {(name, re.sub(r"--[^\n]*|[\s\"]+", "", sql)) for name, sql in found}
+
+
+@pytest.mark.parametrize("version", sorted(OLD))
+def test_old_library_arrives_with_all_it_had(tmp_path, version: int) -> None:
+    """A file of every older schema becomes what a new file would be, and its records are read as before."""
+    old = old_library(tmp_path / "old.sqlite", version)
+    Library.open(tmp_path / "new.sqlite").close()
+    with Library.open(old) as library:
+        assert library.db.row("PRAGMA user_version") == (SCHEMA_VERSION,)
+        setup = library.current_setup()
+        assert [r.exposure_lxs for r in library.readings(setup.id)] == [13.0, 6.0]
+        assert [len(r.pops) for r in library.all_readings(setup.id)] == [1, 1, 2, 1]
+        assert library.waveform(library.all_readings(setup.id)[0].id).data[:3] == bytes([3, 4, 5])
+        assert library.settings().min_gap_s == 1.0
+        assert library.db.rows("PRAGMA foreign_key_check") == []
+
+    assert shape(old) == shape(tmp_path / "new.sqlite")
+
+
+@pytest.mark.parametrize("version", sorted(OLD))
+def test_safe_copy_is_the_old_file(tmp_path, version: int) -> None:
+    """Before anything changes a whole copy of the old version lies beside the library."""
+    old = old_library(tmp_path / "old.sqlite", version)
+    Library.open(old).close()
+    copy = sqlite3.connect(tmp_path / f"old.sqlite.schema-{version}.bak")
+
+    assert copy.execute("PRAGMA user_version").fetchone() == (version,)
+    assert copy.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+    assert copy.execute("SELECT count(*) FROM reading").fetchone() == (4,)
+    copy.close()
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["old.sqlite", f"old.sqlite.schema-{version}.bak"]
+
+
+def test_no_room_for_the_copy_means_no_migration(tmp_path, monkeypatch) -> None:
+    """When the safe copy cannot be written the library is left at its version, and the error says what to do."""
+    old = old_library(tmp_path / "old.sqlite", 1)
+
+    def no_room(path: Path) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(backup, "_sync_file", no_room)
+    with pytest.raises(StorageError, match="free some space"):
+        Library.open(old)
+    connection = sqlite3.connect(old)
+
+    assert connection.execute("PRAGMA user_version").fetchone() == (1,)
+    connection.close()
+    assert [p.name for p in tmp_path.iterdir()] == ["old.sqlite"]
+
+
+def test_a_step_that_fails_leaves_the_version_before(tmp_path, monkeypatch) -> None:
+    """Change and record are one transaction: half a step is no step."""
+    old = old_library(tmp_path / "old.sqlite", 1)
+    broken = migrations.Migration(2, "broken", ("CREATE TABLE half (a)", "CREATE TABLE half (a)"))
+    monkeypatch.setattr(migrations, "MIGRATIONS", (migrations.MIGRATIONS[0], broken))
+    with pytest.raises(LibraryError):
+        Library.open(old)
+    connection = sqlite3.connect(old)
+
+    assert connection.execute("PRAGMA user_version").fetchone() == (1,)
+    assert connection.execute("SELECT count(*) FROM sqlite_schema WHERE name = 'half'").fetchone() == (0,)
+    connection.close()
+
+
+def test_read_only_opening_does_not_migrate(tmp_path) -> None:
+    """Looking at an old library never changes it; the message says how to bring it up to date."""
+    old = old_library(tmp_path / "old.sqlite", 1)
+    before = old.read_bytes()
+    with pytest.raises(StorageError, match="open it for writing once"):
+        Library.open(old, readonly=True)
+    assert old.read_bytes() == before
+    assert not list(tmp_path.glob("*.bak"))
+
+
+def test_steps_are_numbered_without_gaps() -> None:
+    """Numbers run from 1 to the schema's own."""
+    assert [m.number for m in migrations.MIGRATIONS] == list(range(1, SCHEMA_VERSION + 1))
