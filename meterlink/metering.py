@@ -60,7 +60,7 @@ class Metering:
         if parse(self.url).scheme in KEEPS_NO_LINK_ALIVE:
             link = link_for(self.url)
         else:
-            link = ReconnectingLink(self.url, link_for)
+            link = ReconnectingLink(with_settings_of_its_dialect(self.url), link_for)
         if self._record_to:
             from meterlink.link.recording import RecordingLink
 
@@ -160,11 +160,25 @@ def calibration_for(session: Session, identity: Identity) -> Calibration:
     return assumed
 
 
-def decoder_for(url: str):  # type: ignore[no-untyped-def]
-    """Return the decoder that a sensor's URL asks for by ``dialect=``; our own when it says nothing."""
-    dialect = parse(url).options.get("dialect", "")
-    if not dialect:
-        return None
-    from meterlink.wire.dialect_file import make_decoder
+def with_settings_of_its_dialect(url: str) -> str:
+    """Return a serial sensor's URL with the speed and coding of its ``dialect=`` where the URL says nothing of them."""
+    if "dialect=" not in url:
+        return url
+    from meterlink.wire.dialect_file import complete_url
 
-    return make_decoder(dialect)
+    return complete_url(url)
+
+
+def decoder_for(url: str):  # type: ignore[no-untyped-def]
+    """Return the decoder that a sensor's URL asks for by ``dialect=``; our own when it says nothing.
+
+    A Bluetooth link says itself what it found, and so does a recording of one.
+    """
+    parts = parse(url)
+    dialect = parts.options.get("dialect", "")
+    says_itself = parts.scheme == "ble" or (parts.scheme == "file" and not dialect)
+    if not dialect and not says_itself:
+        return None
+    from meterlink.wire.dialect_file import AUTO_BLUETOOTH, make_decoder
+
+    return make_decoder(AUTO_BLUETOOTH) if says_itself else make_decoder(dialect, f"{dialect}@{parts.target}")

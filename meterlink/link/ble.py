@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from bleak import BleakClient
     from bleak.backends.characteristic import BleakGATTCharacteristic
 
+FIRST_VALUES_S = 0.02
+"""What was read while opening is handed on so long after: whoever opened the link is ready for it by then."""
 POLL_LIGHT_S = 0.25
 POLL_BATTERY_S = 60.0
 WRITE_S = 5.0
@@ -71,6 +73,8 @@ class BleLink:
         self._on_bytes: OnBytes = _nobody
         self._on_lost: OnLost = _nobody
         self._is_open = False
+        self._heard: set[str] = set()
+        """Channels that have notified since opening: what was read before is older."""
         self._reading: list[asyncio.Task[None]] = []
         self._releasing: asyncio.Task[None] | None = None
         self._writing = asyncio.Lock()
@@ -98,6 +102,7 @@ class BleLink:
         self._is_open = True
 
     async def _start(self, client: BleakClient) -> None:
+        self._heard = set()
         self._way = way = choose(client, self._wanted_dialect, self.url)
         self.dialect = way.dialect
         extras = [] if way.stream else _characteristics(client, uuids.DEVICE_INFORMATION)
@@ -107,14 +112,17 @@ class BleLink:
         self._tell("@name", client.name or "")
         self._tell("@has", has)
         for char in extras:
-            await self._read(client, char)
+            if (value := await self._read(client, char)) is not None:
+                self._hand_on(client, value, uuids.short(char.uuid))
         self._tell("@address", self.address)
         # All reading before all subscribing: a read of a subscribed characteristic comes as a notification as well.
-        for char in battery if way.stream else (*way.listen, *battery):
-            if "read" in char.properties:
-                await self._read(client, char)
+        first = {}
+        for char in battery if way.stream else (*way.listen, *way.ask, *battery):
+            if "read" in char.properties and (value := await self._read(client, char)) is not None:
+                first[uuids.short(char.uuid)] = value
         for char in (*way.listen, *(char for char in battery if _notifies(char))):
             await self._subscribe(client, char, "" if way.stream and char in way.listen else uuids.short(char.uuid))
+        self._reading.append(asyncio.ensure_future(self._hand_on_first(client, first)))
         for char in way.ask:
             self._reading.append(asyncio.ensure_future(self._poll(client, char, POLL_LIGHT_S)))
         for char in battery:
@@ -124,23 +132,31 @@ class BleLink:
     def _tell(self, channel: str, text: str) -> None:
         self._on_bytes(text.encode("utf-8"), self._clock(), channel)
 
-    async def _read(self, client: BleakClient, char: BleakGATTCharacteristic) -> None:
-        """Read one value; a sensor that refuses one of them may still have the others."""
+    async def _read(self, client: BleakClient, char: BleakGATTCharacteristic) -> bytes | None:
+        """Read one value; None when the sensor refuses it: it may still have the others."""
         from bleak.exc import BleakError
 
         try:
             async with asyncio.timeout(READ_S):
-                value = bytes(await client.read_gatt_char(char))
+                return bytes(await client.read_gatt_char(char))
         except (BleakError, TimeoutError):
             if not client.is_connected:
                 raise
-            return
-        self._hand_on(client, value, uuids.short(char.uuid))
+            return None
+
+    async def _hand_on_first(self, client: BleakClient, first: dict[str, bytes]) -> None:
+        await asyncio.sleep(FIRST_VALUES_S)
+        for channel, value in first.items():
+            if channel not in self._heard:
+                self._hand_on(client, value, channel)
 
     async def _subscribe(self, client: BleakClient, char: BleakGATTCharacteristic, channel: str) -> None:
         hand_on = self._hand_on
 
+        heard = self._heard
+
         def notified(_char: BleakGATTCharacteristic, data: bytearray) -> None:
+            heard.add(channel)
             hand_on(client, bytes(data), channel)
 
         async with asyncio.timeout(READ_S):
@@ -155,8 +171,10 @@ class BleLink:
 
         try:
             while client is self._client and client.is_connected:
-                await self._read(client, char)
                 await asyncio.sleep(every_s)
+                value = await self._read(client, char)
+                if value is not None:
+                    self._hand_on(client, value, uuids.short(char.uuid))
         except (BleakError, TimeoutError):
             # The connection is gone; bleak's own callback tells.
             pass

@@ -33,23 +33,48 @@ WRITE_WAIT_S = 2.0
 
 Clock = Callable[[], float]
 
+_CODING: dict[str, tuple[str, dict[str, int | str]]] = {
+    "data_bits": ("bytesize", {"7": 7, "8": 8}),
+    "parity": ("parity", {"none": "N", "even": "E", "odd": "O"}),
+    "stop_bits": ("stopbits", {"1": 1, "2": 2}),
+}
+"""Our options, pyserial's names for them, and the values of both."""
+
 
 def from_url(url: LinkUrl) -> SerialLink:
-    """Return the link of ``serial:PORT?baud=250000`` or of a URL of pyserial."""
-    url.refuse_options_but("baud")
+    """Return the link of ``serial:PORT?baud=250000`` or of a URL of pyserial.
+
+    Sensors of other makers may need ``data_bits=7``, ``parity=even`` (or ``odd``) and ``stop_bits=2`` as well.
+    """
+    url.refuse_options_but("baud", *_CODING)
     text = url.options.get("baud", str(DEFAULT_BAUD))
     if not (text.isascii() and text.isdigit() and 50 <= int(text[:9]) <= 12_000_000):
         raise UsageError(f"{url.text}: {text!r} is no speed; give one such as baud=250000")
-    return SerialLink(url.target, baud=int(text), url=url.text)
+    coding = {}
+    for name, (key, choices) in _CODING.items():
+        if name in url.options:
+            if url.options[name] not in choices:
+                raise UsageError(f"{url.text}: {name} is {url.options[name]!r}: use one of {', '.join(choices)}")
+            coding[key] = choices[url.options[name]]
+    return SerialLink(url.target, baud=int(text), url=url.text, coding=coding)
 
 
 class SerialLink:
     """One serial port, held exclusively while it is open."""
 
-    def __init__(self, port: str, *, baud: int = DEFAULT_BAUD, url: str = "", clock: Clock = time.monotonic) -> None:
+    def __init__(
+        self,
+        port: str,
+        *,
+        baud: int = DEFAULT_BAUD,
+        url: str = "",
+        clock: Clock = time.monotonic,
+        coding: dict[str, int | str] | None = None,
+    ) -> None:
         self.url = url or f"serial:{port}?baud={baud}"
         self._name = port
         self._baud = baud
+        self._coding = coding or {}
         self._clock = clock
         self._port: Any = None
         self._fd = -1
@@ -82,7 +107,12 @@ class SerialLink:
     def _open_port(self) -> Any:
         try:
             port = serial.serial_for_url(
-                self._name, baudrate=self._baud, timeout=THREAD_WAIT_S, write_timeout=WRITE_WAIT_S, exclusive=True
+                self._name,
+                baudrate=self._baud,
+                timeout=THREAD_WAIT_S,
+                write_timeout=WRITE_WAIT_S,
+                exclusive=True,
+                **self._coding,
             )
         except (serial.SerialException, OSError) as error:
             raise _opening_error(self._name, self.url, error) from error

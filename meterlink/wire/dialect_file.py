@@ -24,6 +24,7 @@ from functools import cache
 from importlib import resources
 from pathlib import Path
 from typing import Any
+from urllib.parse import parse_qsl, urlencode
 
 from meterlink.errors import DialectError
 from meterlink.wire.base import Decoder
@@ -304,6 +305,37 @@ def find_dialect(name: str) -> Dialect:
         return load_dialect(name)
     names = ", ".join([NATIVE, *(dialect.name for dialect in shipped_dialects())])
     raise DialectError(f"no dialect {name!r}; known are {names}, or give the path of a .toml file")
+
+
+def serial_url(target: str, dialect: Dialect | str, serial: SerialSettings | None = None) -> str:
+    """Return the URL of a sensor of this dialect on the port ``target`` (a device, or a URL of pyserial)."""
+    name = dialect if isinstance(dialect, str) else dialect.name
+    settings = serial or (SerialSettings() if isinstance(dialect, str) else dialect.serial)
+    options: dict[str, int | str] = {"baud": settings.baud} if "://" not in target else {}
+    for key, usual in (("data_bits", 8), ("parity", "none"), ("stop_bits", 1)):
+        value = getattr(settings, key)
+        if value != usual and "://" not in target:
+            options[key] = value
+    if name != NATIVE:
+        options["dialect"] = name
+    head = target if "://" in target else f"serial:{target}"
+    mark = "&" if "?" in head else "?"
+    return head + (mark + urlencode(options, safe="/") if options else "")
+
+
+def complete_url(url: str) -> str:
+    """Return ``url`` with the serial settings of the dialect that it names; what the URL says itself stays.
+
+    Raises:
+        DialectError: it names a dialect that is not known.
+    """
+    head, mark, query = url.partition("?")
+    given = dict(parse_qsl(query, keep_blank_values=True))
+    if not mark or "dialect" not in given or not head.lower().startswith("serial:") or given["dialect"] == NATIVE:
+        return url
+    settings = find_dialect(given["dialect"]).serial
+    wanted = dict(parse_qsl(serial_url("x", given["dialect"], settings).partition("?")[2]))
+    return head + "?" + urlencode({**wanted, **given}, safe="/")
 
 
 def make_decoder(dialect: str | Dialect, sensor_id: str = "") -> Decoder:

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from meterlink.errors import DialectError
 from meterlink.model import Battery, Colour, Identity, Sample, Steady
 from meterlink.wire.base import Decoder, DecoderStats
-from meterlink.wire.dialect_file import AUTO_BLUETOOTH, GATT, make_decoder
+from meterlink.wire.dialect_file import AUTO_BLUETOOTH, GATT, NATIVE, make_decoder
 
 MAX_TEXT = 64
 """Longest device information that is kept, in characters."""
@@ -195,6 +195,7 @@ class BluetoothDecoder:
         self._stream_of = ("", "")
         self._characteristics = CharacteristicDecoder(self.stats)
         self._texts: dict[str, str] = {}
+        self._told = False
 
     def feed(self, data: bytes, at_s: float, channel: str = "") -> list[Sample]:
         """Return the samples that ``data`` completes; ``channel`` as in ``shared/wire/ble-v1.md`` section 4."""
@@ -207,15 +208,17 @@ class BluetoothDecoder:
         if channel.startswith("@") or channel in ("2A29", "2A24", "2A25", "2A26"):
             self._texts[channel] = _clean(data)
             return self._ready() if channel == "@address" else []
-        return self._characteristics.feed(data, at_s, channel)
+        found = self._characteristics.feed(data, at_s, channel)
+        return [*self._ready(), *found] if found and not self._told else found
 
     def _ready(self) -> list[Sample]:
         """Take the decoder for the dialect that the link found; one that is in use stays (a reconnection)."""
-        name, address = self._texts.get("@dialect", ""), self._texts.get("@address", "")
+        # A stream without any word about it is our own: a recording of a serial sensor may be fed here as well.
+        name, address = self._texts.get("@dialect", NATIVE), self._texts.get("@address", "")
         if name == GATT:
-            self.dialect, self._stream, self._stream_of = name, None, ("", "")
+            self.dialect, self._stream, self._stream_of, self._told = name, None, ("", ""), True
             return [self._identity()]
-        if not name or (name, address) == self._stream_of:
+        if (name, address) == self._stream_of:
             return []
         try:
             stream = make_decoder(name, address)
@@ -243,7 +246,8 @@ class BluetoothDecoder:
         )
 
     def reset(self) -> None:
-        """Forget what is unfinished: the link was lost or opened anew."""
+        """Forget what is unfinished: the link was lost or opened anew.  The sensor is introduced again."""
+        self._told = False
         if self._stream is not None:
             self._stream.reset()
         self._characteristics.reset()

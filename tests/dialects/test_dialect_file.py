@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from meterlink.errors import DialectError
-from meterlink.wire.dialect_file import find_dialect, load_dialect, make_decoder, parse_dialect, shipped_dialects
+from meterlink.errors import DialectError, UsageError
+from meterlink.link.registry import link_for
+from meterlink.wire.dialect_file import complete_url, find_dialect, load_dialect, make_decoder, parse_dialect, shipped_dialects
 
 GOOD = 'format = 1\nname = "mine"\nkind = "text"\n[illuminance]\nunit = "lx"\n'
 
@@ -85,3 +86,26 @@ def test_files_that_are_no_dialects(tmp_path: Path) -> None:
             load_dialect(tmp_path / name)
     with pytest.raises(DialectError, match="no dialect 'nonsense'; known are meterlink-1"):
         find_dialect("nonsense")
+
+
+@pytest.mark.parametrize(
+    ("url", "complete"),
+    [
+        ("serial:a?dialect=fc-comma", "serial:a?baud=2400&data_bits=7&parity=even&dialect=fc-comma"),
+        ("serial:COM3?dialect=csv-bench&baud=9600", "serial:COM3?baud=9600&dialect=csv-bench"),
+        ("serial:COM3?baud=9600", "serial:COM3?baud=9600"),
+        ("serial:COM3?dialect=meterlink-1", "serial:COM3?dialect=meterlink-1"),
+        ("socket://host:1?dialect=lux-lines", "socket://host:1?dialect=lux-lines"),
+        ("ble:C0:FF:EE:00:00:01?dialect=lux-lines", "ble:C0:FF:EE:00:00:01?dialect=lux-lines"),
+    ],
+)
+def test_url_takes_the_settings_of_its_dialect(url: str, complete: str) -> None:
+    """Speed and coding come from the dialect unless the URL says otherwise; other kinds of link have none."""
+    assert complete_url(url) == complete
+
+
+@pytest.mark.parametrize("query", ["parity=mark", "data_bits=9", "stop_bits=1.5", "flow=none"])
+def test_serial_settings_that_cannot_be(query: str) -> None:
+    """A coding that no port has is refused with what it may be."""
+    with pytest.raises(UsageError, match="use one of"):
+        link_for(f"serial:COM3?{query}")
