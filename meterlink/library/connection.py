@@ -48,11 +48,12 @@ class Database:
     Safe to share between threads: one statement or transaction at a time.
     """
 
-    def __init__(self, path: str, *, create: bool = True, readonly: bool = False) -> None:
+    def __init__(self, path: str, *, create: bool = True, readonly: bool = False, any_version: bool = False) -> None:
         self.path = path
         self.readonly = readonly
         self._lock = RLock()
         self._depth = 0
+        self._any_version = any_version
         self.connection = _connect(path, create=create, readonly=readonly)
         try:
             self._prepare()
@@ -76,7 +77,7 @@ class Database:
                 "update meterlink",
                 version,
             )
-        if version < SCHEMA_VERSION:
+        if version < SCHEMA_VERSION and not self._any_version:
             if self.readonly:
                 raise StorageError(
                     f"{self.path} is from an older meterlink and cannot be updated read-only: open it for writing once"
@@ -144,6 +145,27 @@ class Database:
         except sqlite3.Error:
             pass  # some errors (disk full) have already undone it; the first error is the one that tells
 
+    @contextmanager
+    def trial(self) -> Iterator[sqlite3.Connection]:
+        """Run the block as in ``write`` and undo all of it."""
+        with self._lock:
+            try:
+                self.connection.execute("BEGIN IMMEDIATE")
+                self._depth = 1
+                yield self.connection
+            except sqlite3.Error as error:
+                raise translated(error, self.path) from error
+            finally:
+                self._depth = 0
+                if self.connection.in_transaction:
+                    self._rollback()
+
+    @contextmanager
+    def alone(self) -> Iterator[None]:
+        """Keep other threads off the connection for the length of the block."""
+        with self._lock:
+            yield
+
     def close(self) -> None:
         """Close the file.  Twice does no harm."""
         with self._lock:
@@ -154,16 +176,14 @@ def _connect(path: str, *, create: bool, readonly: bool) -> sqlite3.Connection:
     """Open ``path``; where even reading needs a writable folder (WAL), fall back to the file as it stands."""
     exists = os.path.exists(path)  # noqa: PTH110 - pathlib costs start-up
     if not exists and (readonly or not create):
-        raise NotInLibrary(
-            f"there is no library at {path}: check the name, or begin one with 'meterlink setup new NAME'"
-        )
+        raise NotInLibrary(f"there is no library at {path}: check the name, or begin one with 'meterlink setup new NAME'")
     if not exists and not os.path.isdir(os.path.dirname(os.path.abspath(path))):  # noqa: PTH112, PTH120, PTH100
         raise StorageError(f"the folder of {path} does not exist: make it first or choose another file")
     if exists and not os.path.isfile(path):  # noqa: PTH113
         raise StorageError(f"{path} is not a file: choose a file name for the library")
     try:
         if not readonly:
-            return _checked(path, uri=False)
+            return _checked(path, uri=not path.startswith("file:"))
         return _checked(_uri(path, "mode=ro"), uri=True)
     except sqlite3.Error as error:
         code = getattr(error, "sqlite_errorcode", 0) & 0xFF

@@ -55,8 +55,7 @@ class KnowledgeStore(ReadingStore):
         ranges: dict[int, list[Any]] = defaultdict(list)
         for no in [row[-1] for row in found]:
             ranges[no] = self.db.rows(
-                "SELECT full_scale_lx, dark_raw, u_rel FROM calibration_range WHERE calibration_no = ? "
-                "ORDER BY range_index",
+                "SELECT full_scale_lx, dark_raw, u_rel FROM calibration_range WHERE calibration_no = ? ORDER BY range_index",
                 (no,),
             )
         return [rows.calibration_from(row[:-1], ranges[row[-1]]) for row in found]

@@ -12,10 +12,10 @@ from collections import defaultdict
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from meterlink.errors import NotInLibrary, UsageError
+from meterlink.errors import LibraryError, NotInLibrary, UsageError
 from meterlink.library import rows
 from meterlink.library.setups import SetupStore
-from meterlink.model.ids import new_id
+from meterlink.model.ids import keep_after, new_id
 from meterlink.model.records import Pop, Reading
 
 if TYPE_CHECKING:
@@ -58,6 +58,8 @@ class ReadingStore(SetupStore):
         with self.db.write() as connection:
             if reading.supersedes_id:
                 self._stored(numbers.setup, reading.supersedes_id)
+                if reading.supersedes_id >= reading.id:
+                    raise LibraryError("a reading can supersede only an earlier one: make its id after reading the set")
             connection.execute(_INSERT_READING, values)
             if pops:
                 connection.executemany(_INSERT_POP, pops)
@@ -115,7 +117,10 @@ class ReadingStore(SetupStore):
 
     def all_readings(self, setup_id: str) -> list[Reading]:
         """Return every reading of a set-up in the order they were taken, void and superseded ones too."""
-        return self._readings(self._setup_no(setup_id))
+        found = self._readings(self._setup_no(setup_id))
+        if found:
+            keep_after(found[-1].id)
+        return found
 
     def readings(self, setup_id: str) -> list[Reading]:
         """Return the effective readings of a set-up (not void, not superseded), in the order they were taken."""
@@ -163,9 +168,7 @@ class ReadingStore(SetupStore):
                     (bytes.fromhex(new_id()), no, identifier, time.time(), reason),
                 )
 
-    def reassign_reading(
-        self, reading_id: str, light_id: str, placement_id: str | None, point: str | None = None
-    ) -> Reading:
+    def reassign_reading(self, reading_id: str, light_id: str, placement_id: str | None, point: str | None = None) -> Reading:
         """Give a reading to another light of its set-up; return the new record, which supersedes the old.
 
         ``point`` is where that light is metered, when it is not where the old one was.
@@ -173,6 +176,7 @@ class ReadingStore(SetupStore):
         """
         with self.db.write() as connection:
             old = self.reading(reading_id)
+            keep_after(old.id)
             new = old._replace(
                 id=new_id(), light_id=light_id, placement_id=placement_id, supersedes_id=old.id, point=point or old.point
             )

@@ -35,9 +35,7 @@ TEXT_MAX = 100_000
 """Characters of one free text (notes, details): far more than anyone types, little enough to refuse a hostile file."""
 POPS_MAX = 1000
 
-SETUP_VERSION_COLUMNS = (
-    "name, iso, shutter_s, camera_offset_stops, filter_stops, notes, tags, subject, archived, details"
-)
+SETUP_VERSION_COLUMNS = "name, iso, shutter_s, camera_offset_stops, filter_stops, notes, tags, subject, archived, details"
 LIGHT_VERSION_COLUMNS = (
     "name, role, point, order_index, fixture, modifier, source_light_no, shared_generator, power_step_stops, "
     "power_min_stops, full_power_j, details, removed"

@@ -52,9 +52,7 @@ class SetupStore:
         values = rows.setup_version_row(setup)
         with self.db.write() as connection:
             self._free_setup_name(setup.name, setup.id)
-            connection.execute(
-                "INSERT INTO setup (id, created_at_s) VALUES (?, ?)", (rows.id_bytes(setup.id), setup.created_at_s)
-            )
+            connection.execute("INSERT INTO setup (id, created_at_s) VALUES (?, ?)", (rows.id_bytes(setup.id), setup.created_at_s))
             self._add_setup_version(setup, values)
 
     def revise_setup(self, setup: Setup) -> None:
@@ -70,8 +68,7 @@ class SetupStore:
         no = self._setup_no(setup.id)
         version = self._version_id("setup_version", "setup_no", no)
         self.db.connection.execute(
-            f"INSERT INTO setup_version (id, setup_no, name_key, {rows.SETUP_VERSION_COLUMNS}) "
-            f"VALUES ({_SETUP_VALUES})",
+            f"INSERT INTO setup_version (id, setup_no, name_key, {rows.SETUP_VERSION_COLUMNS}) VALUES ({_SETUP_VALUES})",
             (version, no, rows.name_key(setup.name), *values),
         )
 
@@ -91,8 +88,7 @@ class SetupStore:
         return [
             s
             for s in found
-            if (include_archived or not s.archived)
-            and (not words or _has_words(words, (s.name, s.subject, s.notes, *s.tags)))
+            if (include_archived or not s.archived) and (not words or _has_words(words, (s.name, s.subject, s.notes, *s.tags)))
         ]
 
     def setup(self, name_or_id: str) -> Setup:
@@ -114,9 +110,7 @@ class SetupStore:
         """Return the set-up in use.  Raises ``NotInLibrary`` when none was chosen."""
         row = self.db.row("SELECT value FROM memory WHERE key = 'current_setup'")
         if row is None:
-            raise NotInLibrary(
-                "no set-up is in use: begin one with 'meterlink setup new NAME' or choose one: 'setup use NAME'"
-            )
+            raise NotInLibrary("no set-up is in use: begin one with 'meterlink setup new NAME' or choose one: 'setup use NAME'")
         return self.setup(row[0])
 
     def use_setup(self, setup_id: str) -> None:
@@ -142,9 +136,7 @@ class SetupStore:
                 self.add_light(light._replace(id=ids[light.id], setup_id=copy.id, source_light_id=source))
                 if light.id in placements:
                     stood = placements[light.id]
-                    self.add_placement(
-                        stood._replace(id=new_id(), light_id=ids[light.id], created_at_s=copy.created_at_s)
-                    )
+                    self.add_placement(stood._replace(id=new_id(), light_id=ids[light.id], created_at_s=copy.created_at_s))
         return copy
 
     # -- lights -------------------------------------------------------------------------------------------------
@@ -172,8 +164,7 @@ class SetupStore:
         no = self._light_no(light.id)[0]
         version = self._version_id("light_version", "light_no", no)
         self.db.connection.execute(
-            f"INSERT INTO light_version (id, light_no, name_key, {rows.LIGHT_VERSION_COLUMNS}) "
-            f"VALUES ({_LIGHT_VALUES})",
+            f"INSERT INTO light_version (id, light_no, name_key, {rows.LIGHT_VERSION_COLUMNS}) VALUES ({_LIGHT_VALUES})",
             (version, no, rows.name_key(light.name), *values),
         )
 
@@ -236,8 +227,7 @@ class SetupStore:
     def current_placements(self, setup_id: str) -> dict[str, Placement]:
         """Return where each light of a set-up stands now, by the light's id; lights without one are left out."""
         found = self.db.rows(
-            f"{_PLACEMENT} WHERE l.setup_no = ? AND p.id = (SELECT max(id) FROM placement WHERE light_no = l.no) "
-            "ORDER BY l.id",
+            f"{_PLACEMENT} WHERE l.setup_no = ? AND p.id = (SELECT max(id) FROM placement WHERE light_no = l.no) ORDER BY l.id",
             (self._setup_no(setup_id),),
         )
         return {p.light_id: p for p in map(rows.placement_from, found)}
@@ -290,9 +280,7 @@ def _id_range(text: str) -> tuple[bytes, bytes] | None:
 
 def _ambiguous(what: str, name: str, ids: list[str]) -> UsageError:
     shown = ", ".join(ids[:5])
-    return UsageError(
-        f"{len(ids)} {what} are named {name[:40]!r} (libraries were merged): give the id ({shown}), then rename one"
-    )
+    return UsageError(f"{len(ids)} {what} are named {name[:40]!r} (libraries were merged): give the id ({shown}), then rename one")
 
 
 def _unknown(what: str, name: str, names: Iterable[str], otherwise: str) -> NotInLibrary:

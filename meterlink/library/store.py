@@ -30,26 +30,32 @@ class Library(KnowledgeStore):
     def __init__(self, db: Database) -> None:
         super().__init__(db)
         if not db.readonly:
-            self._keep_ids_growing()
+            self.keep_ids_growing()
 
     @classmethod
     def open(
-        cls, path: str | os.PathLike[str] | None = None, *, create: bool = True, readonly: bool = False
+        cls,
+        path: str | os.PathLike[str] | None = None,
+        *,
+        create: bool = True,
+        readonly: bool = False,
+        any_version: bool = False,
     ) -> Library:
         """Open the library at ``path`` (default: ``METERLINK_LIBRARY``, else a file in the user's data folder).
 
         An older schema is brought up to date after a safe copy.  ``create=False`` and ``readonly`` refuse a missing
-        file.
+        file.  ``any_version`` (for copying and saving) leaves an older schema as it is.
         Raises ``NotInLibrary``, ``LibraryTooNew``, ``LibraryBusy``, ``LibraryDamaged``, ``StorageError``.
         """
-        return cls(Database(os.fspath(path) if path is not None else default_path(), create=create, readonly=readonly))
+        name = os.fspath(path) if path is not None else default_path()
+        return cls(Database(name, create=create, readonly=readonly, any_version=any_version))
 
     @property
     def path(self) -> str:
         """The file's name."""
         return self.db.path
 
-    def _keep_ids_growing(self) -> None:
+    def keep_ids_growing(self) -> None:
         """New ids must sort after what is stored even when the clock was set back since: the latest one is in force."""
         for (last,) in self.db.rows(
             "SELECT max(id) FROM placement UNION ALL SELECT max(id) FROM setup "
@@ -66,9 +72,7 @@ class Library(KnowledgeStore):
     def __enter__(self) -> Library:
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
         self.close()
 
 

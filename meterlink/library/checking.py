@@ -1,0 +1,117 @@
+"""What the tables' own CHECKs cannot say: texts and JSON that decode, names, numbers that belong together.
+
+Used before anything is taken from another file, and by ``store check`` on one's own.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+
+from meterlink.errors import MeterlinkError
+from meterlink.library import rows
+
+_JSON = {
+    "setup_version": (("details", dict),),
+    "light_version": (("details", dict),),
+    "placement": (("details", dict),),
+    "calibration": (("colour_matrix", list), ("angle_response", list), ("details", dict)),
+    "note": (("payload", dict),),
+    "waveform": (("segments", list),),
+}
+_TEXTS = {
+    "sensor": ("sensor_id",),
+    "setup_version": ("name", "notes", "tags", "subject"),
+    "light_version": ("name", "point", "fixture", "modifier"),
+    "placement": ("power_text", "gel", "diffusers", "aimed_at"),
+    "calibration": ("method", "reference"),
+    "reading": ("point", "held_off_toward", "note"),
+    "mark": ("reason",),
+    "note": ("kind", "key"),
+}
+# Each query names what is wrong and finds the ids of rows for which it is; {s} is the schema.
+_TOGETHER = (
+    (
+        "a reading's light belongs to another set-up",
+        "SELECT r.id FROM {s}.reading r JOIN {s}.light l ON l.no = r.light_no WHERE l.setup_no <> r.setup_no",
+    ),
+    (
+        "a reading's placement belongs to another light",
+        "SELECT r.id FROM {s}.reading r JOIN {s}.placement p ON p.no = r.placement_no WHERE p.light_no IS NOT r.light_no",
+    ),
+    (
+        "a reflector's source is itself or in another set-up",
+        "SELECT v.id FROM {s}.light_version v JOIN {s}.light l ON l.no = v.light_no "
+        "JOIN {s}.light f ON f.no = v.source_light_no WHERE f.no = l.no OR f.setup_no <> l.setup_no",
+    ),
+    (
+        "a reading has another number of pops than it says",
+        "SELECT p.reading_id FROM (SELECT setup_no, reading_id, count(*) AS n, max(pop_index) AS last FROM {s}.pop "
+        "GROUP BY setup_no, reading_id) p LEFT JOIN {s}.reading r ON r.setup_no = p.setup_no AND r.id = p.reading_id "
+        "WHERE p.n IS NOT r.pop_count OR p.last <> p.n - 1",
+    ),
+    (
+        "a reading lacks its pops",
+        "SELECT r.id FROM {s}.reading r WHERE (r.pop_count > 1 OR (r.pop_count = 1 AND r.exposure_lxs IS NULL)) "
+        "AND NOT EXISTS (SELECT 1 FROM {s}.pop p WHERE p.setup_no = r.setup_no AND p.reading_id = r.id)",
+    ),
+    (
+        "a reading supersedes one that is not there or is not earlier",
+        "SELECT r.id FROM {s}.reading r WHERE r.supersedes_id IS NOT NULL AND (r.supersedes_id >= r.id OR NOT EXISTS "
+        "(SELECT 1 FROM {s}.reading o WHERE o.setup_no = r.setup_no AND o.id = r.supersedes_id))",
+    ),
+    *(
+        (f"{table}: an id of the far future", f"SELECT id FROM {{s}}.{table} WHERE id >= x'10'")
+        for table in ("setup", "setup_version", "light_version", "placement", "calibration", "reading", "mark", "note")
+    ),
+    ("a set-up has no version", "SELECT id FROM {s}.setup WHERE no NOT IN (SELECT setup_no FROM {s}.setup_version)"),
+    ("a light has no version", "SELECT id FROM {s}.light WHERE no NOT IN (SELECT light_no FROM {s}.light_version)"),
+)
+
+
+def problems(connection: sqlite3.Connection, schema: str = "main") -> Iterator[str]:
+    """Yield one line for every kind of trouble found in the records of an open or attached library."""
+    for table, columns in _TEXTS.items():
+        yield from _text_problems(connection, schema, table, columns)
+    for table, fields in _JSON.items():
+        yield from _json_problems(connection, schema, table, fields)
+    for table in ("setup_version", "light_version"):
+        found = connection.execute(f"SELECT id, name, name_key FROM {schema}.{table}")
+        if bad := [i for i, name, key in found if rows.name_key(name) != key or len(name) > rows.NAME_MAX]:
+            yield f"{table}: a name that cannot be ({_shown(bad)})"
+    for what, sql in _TOGETHER:
+        if bad := [i for (i,) in connection.execute(sql.format(s=schema)).fetchmany(1000)]:
+            yield f"{what} ({_shown(bad)})"
+
+
+def _text_problems(connection: sqlite3.Connection, schema: str, table: str, columns: tuple[str, ...]) -> Iterator[str]:
+    given = " OR ".join(f"{c} <> ''" for c in columns)
+    try:
+        for texts in connection.execute(f"SELECT {', '.join(columns)} FROM {schema}.{table} WHERE {given}"):
+            rows.checked(texts, columns, table)
+    except MeterlinkError as error:
+        yield str(error)
+    except sqlite3.OperationalError as error:
+        if "decode" not in str(error).lower():
+            raise
+        yield f"{table}: a text that is not proper text"
+
+
+def _json_problems(connection: sqlite3.Connection, schema: str, table: str, fields: tuple[tuple[str, type], ...]) -> Iterator[str]:
+    for column, kind in fields:
+        bad = 0
+        for (text,) in connection.execute(f"SELECT {column} FROM {schema}.{table} WHERE {column} <> ''"):
+            bad += not _is_json(text, kind)
+        if bad:
+            yield f"{table}: {bad} damaged {column}"
+
+
+def _is_json(text: str, kind: type) -> bool:
+    try:
+        return len(text) <= rows.TEXT_MAX and isinstance(rows.json_value(text), kind)
+    except MeterlinkError:
+        return False
+
+
+def _shown(ids: list[bytes]) -> str:
+    return ", ".join(i.hex() for i in ids[:3]) + (f" and {len(ids) - 3} more" if len(ids) > 3 else "")

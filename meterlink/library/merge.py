@@ -1,0 +1,224 @@
+"""Union of two libraries: every record of the other one that is not here yet is added, nothing is changed.
+
+Records are immutable and named by random ids, so the result does not depend on the order in which libraries are merged, and
+merging again adds nothing.  The other file is never written to.  Everything happens in one transaction.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import NamedTuple
+
+from meterlink.errors import ImportRefused, MeterlinkError, UsageError
+from meterlink.library.checking import problems
+from meterlink.library.connection import APPLICATION_ID, SCHEMA_VERSION, Database, translated
+from meterlink.library.store import Library
+
+
+class Added(NamedTuple):
+    """How many records a merge, import or sync added (or would add)."""
+
+    setups: int = 0
+    setup_versions: int = 0
+    lights: int = 0
+    light_versions: int = 0
+    placements: int = 0
+    calibrations: int = 0
+    readings: int = 0
+    waveforms: int = 0
+    marks: int = 0
+    notes: int = 0
+
+    def __str__(self) -> str:
+        """Say it in words: ``2 setups, 31 readings``, or ``nothing new``."""
+        parts = [f"{n} {name.replace('_', ' ')}" for name, n in zip(self._fields, self, strict=True) if n]
+        return ", ".join(parts) or "nothing new"
+
+
+class Table(NamedTuple):
+    """How one table is united: the columns that name a record everywhere, and those that are numbers of other tables."""
+
+    name: str
+    key: tuple[str, ...]
+    numbers: dict[str, str]
+    """Column → table whose ``no`` it holds."""
+
+
+TABLES = (
+    Table("sensor", ("sensor_id",), {}),
+    Table("setup", ("id",), {}),
+    Table("setup_version", ("id",), {"setup_no": "setup"}),
+    Table("light", ("id",), {"setup_no": "setup"}),
+    Table("light_version", ("id",), {"light_no": "light", "source_light_no": "light"}),
+    Table("placement", ("id",), {"light_no": "light"}),
+    Table("calibration", ("id",), {"sensor_no": "sensor"}),
+    Table("calibration_range", ("calibration_no", "range_index"), {"calibration_no": "calibration"}),
+    Table(
+        "reading",
+        ("setup_no", "id"),
+        {
+            "setup_no": "setup",
+            "light_no": "light",
+            "placement_no": "placement",
+            "calibration_no": "calibration",
+            "sensor_no": "sensor",
+        },
+    ),
+    Table("pop", ("setup_no", "reading_id", "pop_index"), {"setup_no": "setup"}),
+    Table("waveform", ("setup_no", "reading_id", "pop_index"), {"setup_no": "setup"}),
+    Table("mark", ("id",), {"setup_no": "setup"}),
+    Table("note", ("id",), {}),
+)
+_NUMBERED = ("sensor", "setup", "light", "placement", "calibration")
+
+
+def merge(library: Library, other: str | Path) -> Added:
+    """Add every record of the library file ``other`` that ``library`` lacks; return how many.
+
+    Settings, the set-up in use and other local memory stay as they are.  Raises ``ImportRefused`` (and takes nothing)
+    when the other file does not hold together or gives another content to an id that is here.
+    """
+    with _attached(library.db, Path(other)) as (connection, name), library.db.write():
+        added = unite(connection, name)
+    library.keep_ids_growing()
+    return added
+
+
+def preview(library: Library, other: str | Path) -> Added:
+    """Return what ``merge`` would add, and add nothing."""
+    with _attached(library.db, Path(other)) as (connection, name), library.db.trial():
+        return unite(connection, name)
+
+
+def unite(connection: sqlite3.Connection, name: str) -> Added:
+    """Add the records of the attached schema ``other``, inside the transaction that is open.  ``name`` is for messages."""
+    for problem in problems(connection, "other"):
+        raise ImportRefused(f"{name} does not hold together, nothing was taken: {problem}")
+    added = {}
+    try:
+        for table in TABLES:
+            added[table.name] = _unite_table(connection, table, name)
+            if table.name in _NUMBERED:
+                _make_map(connection, table)
+    except sqlite3.IntegrityError as error:
+        raise ImportRefused(f"{name} does not hold together, nothing was taken: {error}") from error
+    finally:
+        for table_name in _NUMBERED:
+            connection.execute(f"DROP TABLE IF EXISTS temp.map_{table_name}")
+    return Added(*(added[field.removesuffix("s")] for field in Added._fields))
+
+
+def _unite_table(connection: sqlite3.Connection, table: Table, name: str) -> int:
+    columns = [row[1] for row in connection.execute(f"PRAGMA main.table_info({table.name})")]
+    columns = [c for c in columns if c != "no"]
+    mapped = {c: _mapped(table, c) for c in columns}
+    joins = " ".join(f"LEFT JOIN temp.map_{target} m_{c} ON m_{c}.other_no = o.{c}" for c, target in table.numbers.items())
+    same = " AND ".join(f"k.{c} = {mapped[c]}" for c in table.key)
+    order = " ORDER BY o.no" if _has_number(connection, table.name) else ""
+    (offered,) = connection.execute(f"SELECT count(*) FROM other.{table.name}").fetchone()
+    done = connection.execute(
+        f"INSERT INTO main.{table.name} ({', '.join(columns)}) SELECT {', '.join(mapped.values())} "
+        f"FROM other.{table.name} o {joins} WHERE NOT EXISTS (SELECT 1 FROM main.{table.name} k WHERE {same}){order}"
+    )
+    if done.rowcount < offered:
+        differs = " OR ".join(f"k.{c} IS NOT {mapped[c]}" for c in columns)
+        clash = connection.execute(
+            f"SELECT {mapped[table.key[-1]]} FROM other.{table.name} o {joins} "
+            f"JOIN main.{table.name} k ON {same} WHERE {differs} LIMIT 1"
+        ).fetchone()
+        if clash:
+            which = clash[0].hex() if isinstance(clash[0], bytes) else clash[0]
+            raise ImportRefused(
+                f"{name} has another {table.name.replace('_', ' ')} under an id that is here ({which}), nothing was taken: "
+                "one of the two files was changed by hand"
+            )
+    return done.rowcount
+
+
+def _mapped(table: Table, column: str) -> str:
+    """Return the SQL of a column as it must be stored here; a number that leads nowhere becomes one that no table has."""
+    if column not in table.numbers:
+        return f"o.{column}"
+    return f"CASE WHEN o.{column} IS NULL THEN NULL ELSE ifnull(m_{column}.main_no, -1) END"
+
+
+def _has_number(connection: sqlite3.Connection, table: str) -> bool:
+    return any(row[1] == "no" for row in connection.execute(f"PRAGMA main.table_info({table})"))
+
+
+def _make_map(connection: sqlite3.Connection, table: Table) -> None:
+    """Note which number here stands for which number there."""
+    (key,) = table.key
+    connection.execute(f"CREATE TABLE temp.map_{table.name} (other_no INTEGER PRIMARY KEY, main_no INTEGER NOT NULL)")
+    connection.execute(
+        f"INSERT INTO temp.map_{table.name} SELECT o.no, k.no FROM other.{table.name} o "
+        f"JOIN main.{table.name} k ON k.{key} = o.{key}"
+    )
+
+
+@contextmanager
+def _attached(db: Database, other: Path) -> Iterator[tuple[sqlite3.Connection, str]]:
+    """Attach another library's file (or, when it is of an older schema, an updated copy) read-only as ``other``."""
+    if other.exists() and Path(db.path).exists() and other.samefile(db.path):
+        raise UsageError(f"{other} is the library itself: name another file")
+    with Library.open(other, readonly=True, any_version=True) as source, tempfile.TemporaryDirectory() as folder:
+        path = other
+        if source.db.version < SCHEMA_VERSION:
+            path = Path(folder) / "updated.sqlite"
+            _updated_copy(source, path)
+        with db.alone():
+            try:
+                db.connection.execute("ATTACH ? AS other", (f"file:{_quoted(path)}?mode=ro",))
+                _check_shape(db.connection, other)
+                yield db.connection, str(other)
+            except sqlite3.Error as error:
+                raise translated(error, str(other)) from error
+            finally:
+                if any(row[1] == "other" for row in db.connection.execute("PRAGMA database_list")):
+                    db.connection.execute("DETACH other")
+
+
+def _updated_copy(source: Library, path: Path) -> None:
+    copy = sqlite3.connect(path, isolation_level=None)
+    try:
+        source.db.connection.backup(copy)
+    finally:
+        copy.close()
+    try:
+        Library.open(path).close()
+    except MeterlinkError as error:
+        raise ImportRefused(f"{source.path} cannot be brought up to date, nothing was taken: {error}") from error
+
+
+def _check_shape(connection: sqlite3.Connection, other: Path) -> None:
+    """Refuse a file whose tables are not plainly ours: views, triggers and virtual tables can do anything."""
+    kinds = connection.execute("SELECT type, name, sql FROM other.sqlite_schema").fetchall()
+    plain = {n for kind, n, sql in kinds if kind == "table" and not str(sql).upper().startswith("CREATE VIRTUAL")}
+    if any(kind not in ("table", "index") for kind, _, _ in kinds) or not plain >= {t.name for t in TABLES}:
+        raise ImportRefused(f"{other} is not a plain library, nothing was taken: export it again where it came from")
+    for table in TABLES:
+        ours, theirs = (
+            [row[1:3] for row in connection.execute(f"PRAGMA {schema}.table_xinfo({table.name})")] for schema in ("main", "other")
+        )
+        if ours != theirs:
+            raise ImportRefused(f"{other} has another table {table.name}, nothing was taken: export it again")
+
+
+def _quoted(path: Path) -> str:
+    from urllib.parse import quote
+
+    return quote(str(path.resolve()))
+
+
+def is_library(path: Path) -> bool:
+    """Say whether a file is an SQLite file with this project's mark, without opening it as one."""
+    try:
+        with path.open("rb") as file:
+            head = file.read(72)
+    except OSError:
+        return False
+    return head[:16] == b"SQLite format 3\0" and head[68:72] == APPLICATION_ID.to_bytes(4, "big")
