@@ -127,4 +127,6 @@ def analyse_counts(
         raise ValueError(f"scale_lx must be positive, got {scale_lx!r}")
     light = (np.asarray(codes, dtype=np.float64) - zero_code) * scale_lx
     full = None if full_scale_code is None else (full_scale_code - zero_code) * scale_lx * (1.0 - 1e-12)
-    return analyse(light, sample_interval_s, shutter_s, full_scale_lx=full, pretrigger=pretrigger)
+    from meterlink.photometry import flash_analysis
+
+    return flash_analysis.analyse(light, sample_interval_s, shutter_s, None, full, pretrigger, scale_lx)

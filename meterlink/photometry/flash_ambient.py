@@ -46,19 +46,33 @@ class Flicker(NamedTuple):
     """Part of the variance that the period and its harmonics explain."""
 
 
-def span_of_pulse(light: Array, noise_lx: float, pretrigger: int | None) -> tuple[int, int, int] | None:
-    """Return (first, peak, last) sample clearly above the quiet level, or None when nothing rises out of it."""
-    half = 1 if light.size > 30 else 0
-    calm = smooth(light, half)
+def span_of_pulse(light: Array, noise_lx: float, pretrigger: int | None) -> tuple[int, int, int, int, int] | None:
+    """Return (first, top of the first hump, peak, last) sample clearly above the quiet level and the half width used.
+
+    The weaker a pulse is against noise, the longer the moving average that it is looked for with.
+    """
     edge = max(3, min(light.size // 40, 200))
     base = float(np.median(light[: max(3, pretrigger)])) if pretrigger else _quiet_level(light, edge)
-    peak = int(np.argmax(calm))
-    height = float(calm[peak]) - base
-    threshold = max(6.0 * noise_lx / math.sqrt(2 * half + 1), 0.05 * height)
-    if height <= threshold:
-        return None
-    above = np.flatnonzero(calm > base + threshold)
-    return int(above[0]), peak, int(above[-1])
+    half = 1 if light.size > 30 else 0
+    found = None
+    for _ in range(3):
+        calm = smooth(light, half)
+        peak = int(np.argmax(calm))
+        height = float(calm[peak]) - base
+        noise = noise_lx / math.sqrt(2 * half + 1)
+        threshold = max(6.0 * noise, 0.05 * height)
+        if height <= threshold:
+            return found
+        above = np.flatnonzero(calm > base + threshold)
+        first, last = int(above[0]), int(above[-1])
+        below = np.flatnonzero(calm[first : last + 1] <= base + threshold)
+        hump = first + int(np.argmax(calm[first : first + int(below[0]) if below.size else last + 1]))
+        found = first, hump, peak, last, half
+        wanted = int((calm > base + 0.5 * height).sum()) // 6
+        if height > 40.0 * noise or wanted <= half:
+            break
+        half = wanted
+    return found
 
 
 def _quiet_level(light: Array, edge: int) -> float:
@@ -89,38 +103,40 @@ def find(trace: Trace, pretrigger: int | None = None) -> Ambient | None:
     span = span_of_pulse(light, rough, pretrigger)
     if span is None:
         return None
-    first, peak, last = span
-    rise = max(0, _first_peak(light, first, last) - first)
-    start = max(0, first - 2 - int(0.6 * rise))
-    base = float(light[:start].mean()) if start >= 3 else _quiet_level(light, 3)
-    stop = _quiet_from(light, peak, last, base, rough)
-    quiet = [light[:start], light[stop:]]
+    first, hump, peak, last, half = span
+    base = float(np.median(light[: first - 2])) if first >= 5 else _quiet_level(light, 3)
+    calm = smooth(light, half)
+    stop = _quiet_from(calm, peak, last, base, rough)
+    # seen backwards, a slow rise is a slow tail
+    start = light.size - _quiet_from(calm[::-1], light.size - 1 - hump, light.size - 1 - first, base, rough)
+    quiet = [_without_outliers(light[:start], rough), light[stop:]]
     noise = max(_noise(quiet, rough), floor)
     before = _level(quiet[0], noise, trace.quantum_lx)
     after = _level(quiet[1], noise, trace.quantum_lx) if quiet[1].size >= 3 else None
     if before is None and start == 0 and after is None:
         edge = float(light.min())
         return Ambient(edge, max(noise, edge / 2.0), None, None, noise, False, 0, light.size)
-    return _join(before, after, noise, start, stop)
+    return _join((before, after), noise, (start, stop), 2e-4 * float(light[peak] - base))
 
 
-def _first_peak(light: Array, first: int, last: int) -> int:
-    """Sample of the first hump's half height, doubled: how long the rise is, also before a later, higher hump."""
-    top = float(light[first : last + 1].max())
-    above = np.flatnonzero(light[first : last + 1] > 0.5 * (top + float(light[first])))
-    return first + (2 * int(above[0]) if above.size else 0)
-
-
-def _quiet_from(light: Array, peak: int, last: int, base: float, noise: float) -> int:
+def _quiet_from(calm: Array, peak: int, last: int, base: float, noise: float) -> int:
     """First sample after the pulse whose remaining light, decaying as it does at the end, is a tenth of the noise."""
-    height = float(light[peak]) - base
-    end_level = max(smooth(light[max(0, last - 2) : last + 3] - base, 0).mean(), 1e-3 * height)
-    higher = np.flatnonzero(smooth(light[peak : last + 1], 1) - base > min(4.0 * end_level, 0.5 * height))
+    height = float(calm[peak]) - base
+    end_level = max(float(calm[last]) - base, 1e-3 * height)
+    higher = np.flatnonzero(calm[peak : last + 1] - base > min(4.0 * end_level, 0.5 * (height + end_level)))
     from_level = peak + (int(higher[-1]) if higher.size else 0)
-    ratio = max(float(smooth(light[from_level : from_level + 3] - base, 0).mean()) / end_level, 1.5)
+    ratio = max((float(calm[from_level]) - base) / end_level, 1.2)
     decay = (last - from_level) / math.log(ratio)
     wait = decay * max(1.0, math.log(max(end_level / max(0.1 * noise, 1e-4 * height), 1.0)))
-    return min(light.size, last + 2 + math.ceil(wait))
+    return min(calm.size, last + 2 + math.ceil(wait))
+
+
+def _without_outliers(values: Array, noise: float) -> Array:
+    """Leave out what stands far above the rest of a quiet stretch: a weak pre-flash, a click."""
+    if values.size < 8:
+        return values
+    kept = values[np.abs(smooth(values, 1) - np.median(values)) <= 5.0 * noise]
+    return kept if kept.size >= 0.7 * values.size else values
 
 
 def _noise(quiet: list[Array], rough: float) -> float:
@@ -133,21 +149,25 @@ def _noise(quiet: list[Array], rough: float) -> float:
     return noise if noise < 3.0 * rough or rough == 0.0 else rough
 
 
-def _join(before: Level | None, after: Level | None, noise: float, start: int, stop: int) -> Ambient:
+def _join(
+    levels: tuple[Level | None, Level | None], noise: float, extent: tuple[int, int], tolerance_lx: float
+) -> Ambient:
+    """Pool the levels before and after when they agree, else take their middle with the difference as uncertainty."""
+    before, after = levels
     if before is None or after is None:
         only = before or after
         if only is None:
             raise ValueError("waveform has no quiet sample before or after the pulse: record more around it")
-        return Ambient(only.mean_lx, only.u_lx, before, after, noise, False, start, stop)
+        return Ambient(only.mean_lx, only.u_lx, before, after, noise, False, *extent)
     difference = after.mean_lx - before.mean_lx
     spread = math.hypot(before.u_lx, after.u_lx)
-    if abs(difference) > 3.5 * spread + 1e-12:
+    if abs(difference) > 3.5 * spread + tolerance_lx:
         middle = (before.mean_lx + after.mean_lx) / 2.0
         u = math.hypot(abs(difference) / math.sqrt(12.0), spread / 2.0)
-        return Ambient(middle, u, before, after, noise, True, start, stop)
+        return Ambient(middle, u, before, after, noise, True, *extent)
     weights = [1.0 / max(level.u_lx, 1e-30) ** 2 for level in (before, after)]
     mean = (before.mean_lx * weights[0] + after.mean_lx * weights[1]) / sum(weights)
-    return Ambient(mean, 1.0 / math.sqrt(sum(weights)), before, after, noise, False, start, stop)
+    return Ambient(mean, 1.0 / math.sqrt(sum(weights)), before, after, noise, False, *extent)
 
 
 def flicker(trace: Trace) -> Flicker | None:

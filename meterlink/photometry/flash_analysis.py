@@ -35,9 +35,10 @@ def analyse(
     window_start_s: float | None,
     full_scale_lx: float | None,
     pretrigger: int | None,
+    quantum_lx: float | None = None,
 ) -> FlashPulse:
     """Return what the waveform says; arguments as in ``flash.analyse``."""
-    trace = flash_input.check(illuminance_lx, sample_interval_s, full_scale_lx)
+    trace = flash_input.check(illuminance_lx, sample_interval_s, full_scale_lx, quantum_lx)
     if shutter_s is not None and not 0.0 < shutter_s < math.inf:
         raise ValueError(f"shutter_s must be positive, got {shutter_s!r}")
     periodic = flash_ambient.flicker(trace)
@@ -48,6 +49,8 @@ def analyse(
     time, light = trace.time_s, trace.light_lx - ambient.level_lx
     events = flash_train.separate(flash_shape.prepare(time, light, ambient.noise_lx), ambient)
     first, last = events.first, events.last
+    if float(light[-3:].mean()) > 0.85 * float(flash_input.smooth(light, 1).max()):
+        raise ValueError("the light rises and stays: no pop in this record (was a lamp switched on?)")
     # what came before the pop (a pre-flash) must not count as a part of it
     own = np.where(np.arange(last + 1) >= first, light[: last + 1], 0.0)
     pulse = flash_shape.prepare(time[: last + 1], own, ambient.noise_lx)
@@ -137,6 +140,9 @@ def _pulse(
         result = flash_train.describe(result, events.train)
     if truncated:
         result = _with_tail(result, pulse, peak, last)
+    if float(pulse.light_lx[0]) > max(0.1 * peak.light_lx, 4.0 * pulse.noise_lx):
+        note = "the record begins inside the pop: what came before is missing"
+        result = result._replace(truncated=True, notes=(*result.notes, note))
     if clip is not None:
         result = _with_clipping(result, pulse, clip, ambient)
     return _with_notes(result, ambient, float(pulse.time_s[integral.stop] - pulse.time_s[first]))

@@ -14,6 +14,9 @@ _TAIL_LEVELS = (0.05, 0.03, 0.02, 0.01, 0.005, 0.002)
 _TAIL_DOUBT = 0.3
 """Relative standard uncertainty of a tail that is extrapolated from the decay before it."""
 
+_SAMPLING_DOUBT = 0.3
+"""Standard uncertainty from sampling, as part of the difference between the sums over even and over odd samples."""
+
 
 class Integral(NamedTuple):
     """Exposure above ambient with what it is made of."""
@@ -49,6 +52,11 @@ def integrate(pulse: Pulse, first: int, last: int, u_ambient_lx: float, truncate
     whole = weights(time)
     edges = [int(at) for side in find_jumps(pulse) for at in side if first <= at < last]
     jumps = sum((0.29 * float((time[at + 1] - time[at]) * (light[at + 1] - light[at]))) ** 2 for at in edges)
+    # the same sum over every other sample: how much the curve between samples matters
+    coarse = _every_other(time, light, first, last)
+    by_noise = 4.0 * pulse.noise_lx**2 * float(whole[first : last + 1] @ whole[first : last + 1])
+    sampled = _SAMPLING_DOUBT**2 * max(0.0, coarse**2 - by_noise)
+    jumps = max(jumps, sampled)
     if truncated:
         constant = decay_s(pulse, last)
         tail = constant * max(0.0, float(light[max(0, last - 2) : last + 1].mean()))
@@ -65,6 +73,14 @@ def integrate(pulse: Pulse, first: int, last: int, u_ambient_lx: float, truncate
         u = math.sqrt(noise + ambient + doubt**2 + jumps)
         results.append(Integral(float(light[first : stop + 1] @ part) + tail, u, tail, stop))
     return min(results, key=lambda result: result.u_lxs)
+
+
+def _every_other(time: Array, light: Array, first: int, last: int) -> float:
+    sums = []
+    for start in (first, first + 1):
+        part = slice(start, last + 1, 2)
+        sums.append(float(light[part] @ weights(time[part])))
+    return sums[0] - sums[1]
 
 
 def _tail_below(pulse: Pulse, last: int, level: float) -> tuple[int, float, float] | None:
@@ -103,22 +119,28 @@ def decay_s(pulse: Pulse, stop: int) -> float:
 def clipped_bounds(pulse: Pulse, first: int, last: int, seen_lxs: float) -> Bounds:
     """Return how high a pulse may have been that clipped from sample ``first`` to ``last``.
 
-    The decay right after clipping, carried back exponentially to where clipping began, is exact for an exponential and
+    Both flanks are carried on exponentially until they meet.  That is exact for an exponential that starts at once, and
     too high for every pulse whose logarithm is concave (Gaussian, double exponential): an upper bound.
     """
     time, level = pulse.time_s, float(pulse.light_lx[first : last + 1].mean())
-    after = pulse.light_lx[last + 1 :]
-    inside = np.flatnonzero(after < 0.6 * level)
-    if not inside.size:
+    fall = _flank_constant(pulse, last, level, 1)
+    rise = _flank_constant(pulse, first, level, -1)
+    begin, end = max(first - 1, 0), min(last + 1, time.size - 1)
+    growth = float(time[end] - time[begin]) / (rise + fall) if rise + fall > 0.0 else math.inf
+    if not growth < 50.0:
         return Bounds(math.inf, math.inf)
-    until = last + 1 + int(inside[0])
-    begin = max(first - 1, 0)
-    length = float(time[min(last + 1, time.size - 1)] - time[begin])
-    lower = max(float(pulse.light_lx[until]), 1e-9 * level)
-    constant = float(time[until] - time[last]) / math.log(level / lower)
-    growth = length / constant
-    if growth > 50.0:
-        return Bounds(math.inf, math.inf)
-    high = level * math.exp(growth)
     under = level * float(time[last] - time[first])
-    return Bounds(high, seen_lxs - under + level * constant * (math.exp(growth) - 1.0))
+    return Bounds(level * math.exp(growth), seen_lxs - under + level * (rise + fall) * (math.exp(growth) - 1.0))
+
+
+def _flank_constant(pulse: Pulse, edge: int, level: float, way: int) -> float:
+    """Time constant of the flank beside clipping, in s; 0 for an edge that the samples do not resolve."""
+    outward = pulse.light_lx[edge:] if way > 0 else pulse.light_lx[: edge + 1][::-1]
+    lower = np.flatnonzero(outward < 0.6 * level)
+    if not lower.size:
+        return 0.0
+    at = int(lower[0])
+    low = float(outward[at])
+    if at < 2 or low <= 0.05 * level:
+        return 0.0
+    return abs(float(pulse.time_s[edge + way * at] - pulse.time_s[edge])) / math.log(level / low)

@@ -26,8 +26,10 @@ class Trace(NamedTuple):
     full_scale_lx: float | None
 
 
-def check(illuminance_lx: Any, sample_interval_s: Any, full_scale_lx: float | None = None) -> Trace:
-    """Return the checked waveform.
+def check(
+    illuminance_lx: Any, sample_interval_s: Any, full_scale_lx: float | None = None, quantum_lx: float | None = None
+) -> Trace:
+    """Return the checked waveform; ``quantum_lx`` is looked for when not given.
 
     ``sample_interval_s`` is the interval, or the time of each sample, or a list of segments: pairs (number of samples,
     interval) or records with ``sample_count`` and ``sample_interval_s``.  Raises ``ValueError`` in one line for empty,
@@ -45,7 +47,7 @@ def check(illuminance_lx: Any, sample_interval_s: Any, full_scale_lx: float | No
     if full_scale_lx is not None and not 0.0 < full_scale_lx < math.inf:
         raise ValueError(f"full_scale_lx must be positive, got {full_scale_lx!r}")
     time = _times(sample_interval_s, light.size)
-    return Trace(time, light, quantum(light), full_scale_lx)
+    return Trace(time, light, quantum(light) if quantum_lx is None else quantum_lx, full_scale_lx)
 
 
 def _check_length(samples: Any) -> None:
@@ -68,7 +70,10 @@ def _times(interval: Any, count: int) -> Array:
     pairs = _segments(interval)
     if pairs is not None:
         return _segment_times(pairs, count)
-    time = np.asarray(interval, dtype=np.float64)
+    try:
+        time = np.asarray(interval, dtype=np.float64)
+    except (TypeError, ValueError):
+        raise ValueError("sample times must be numbers") from None
     if time.shape != (count,):
         raise ValueError(f"{count} samples need {count} sample times, got {time.shape}")
     steps = np.diff(time)
@@ -111,6 +116,9 @@ def quantum(light: Array) -> float:
         return 0.0
     gaps = np.diff(values)
     step = float(gaps.min())
+    if values.size < 6:
+        # a handful of values: codes of a steady light when close together, else too few to tell
+        return step if step < 0.02 * float(np.abs(values).max()) else 0.0
     # the rounding of large values must not pass for a grid of tiny steps
     if step < 1e-7 * float(np.abs(values).max()):
         return 0.0
@@ -131,8 +139,16 @@ def smooth(values: Array, half: int) -> Array:
 
 
 def noise_of_differences(values: Array) -> float:
-    """Return the standard deviation of white noise from second differences; a pulse in the data hardly counts."""
+    """Return the standard deviation of white noise from second differences; a pulse in the data hardly counts.
+
+    Long records are looked at in 16 parts and the lower quartile is taken: a train of pulses is no noise.
+    """
     if values.size < 3:
         return 0.0
-    second = values[2:] - 2.0 * values[1:-1] + values[:-2]
-    return float(1.4826 * np.median(np.abs(second)) / math.sqrt(6.0))
+    second = np.abs(values[2:] - 2.0 * values[1:-1] + values[:-2])
+    if second.size >= 320:
+        parts = second[: second.size // 16 * 16].reshape(16, -1)
+        middle = float(np.sort(np.median(parts, axis=1))[4])
+    else:
+        middle = float(np.median(second))
+    return 1.4826 * middle / math.sqrt(6.0)

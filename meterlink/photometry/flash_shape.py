@@ -115,18 +115,18 @@ def peak(pulse: Pulse) -> Peak:
     high_limit = min((int(j) for j in falling if j >= max(top - pulse.half, low_limit)), default=pulse.light_lx.size)
     at_rise, at_fall = low_limit >= 0, high_limit < pulse.light_lx.size
     low_limit, high_limit = max(low_limit, 0), min(high_limit, pulse.light_lx.size - 1)
-    best: Peak | None = None
+    fits: list[tuple[Peak, float]] = []
     for level in _TOP_LEVELS:
         window = _window(pulse, top, level * pulse.height_lx, low_limit, high_limit)
         if window[1] - window[0] < 2:
             continue
         fit = _fit_top(pulse, window, at_rise and window[0] == low_limit, at_fall and window[1] == high_limit)
-        if fit is None:
-            continue
-        if fit[1] > 1.0 and best is not None:
+        if fit is None or (fit[1] > 1.0 and fits and fits[-1][1] <= 1.0):
             break
-        best = fit[0]
-    return best or _plain_peak(pulse, top)
+        fits.append(fit)
+    if not fits:
+        return _plain_peak(pulse, top)
+    return fits[-1][0] if fits[-1][1] <= 1.0 else min(fits, key=lambda fit: fit[1])[0]
 
 
 def _top_sample(pulse: Pulse) -> int:
@@ -157,18 +157,21 @@ def _fit_top(pulse: Pulse, window: tuple[int, int], at_rise: bool, at_fall: bool
     # model error of a quarter per cent keeps noise-free data from narrowing the window to nothing
     sigma = math.hypot(pulse.noise_lx, 0.0025 * pulse.height_lx)
     weight = light / sigma
-    degree = 2 if light.size >= 5 else 1 if light.size >= 3 else 0
+    one_sided = at_rise or at_fall
+    degree = 1 if one_sided and light.size < 5 else 2
+    # a short window cannot show that its top is flat or slanted, so there a round top is taken for granted
+    least = 0 if one_sided or light.size >= 9 else 2
     target = np.log(light) * weight
     while True:
         design = x[:, None] ** np.arange(degree + 1) * weight[:, None]
         inverse = _inverse(design)
         coefficients = inverse @ (design.T @ target)
-        if degree == 0 or abs(coefficients[-1]) > 2.0 * math.sqrt(inverse[-1, -1]):
+        if degree == least or abs(coefficients[-1]) > 2.0 * math.sqrt(inverse[-1, -1]):
             break
         degree -= 1
     freedom = light.size - degree - 1
     misfit = float(((target - design @ coefficients) ** 2).sum())
-    allowed = freedom + 2.5 * math.sqrt(2.0 * freedom) + 1.0 if freedom > 0 else math.inf
+    allowed = freedom + 1.2 * math.sqrt(2.0 * freedom) + 0.5 if freedom > 0 else math.inf
     ends = [-1.0, 1.0]
     if at_rise and first > 0:
         ends[0] -= (time[0] - pulse.time_s[first - 1]) / 2.0 / scale
@@ -393,7 +396,7 @@ def _foot(pulse: Pulse, before: int, level_lx: float, rising: bool) -> float | N
         return None
     step = float(light[far] - light[near])
     if step <= 0.0:
-        return float(time[near])
+        return None
     reach = (float(light[near]) - level_lx) / step * float(time[far] - time[near])
     place = float(time[near]) - reach
     return min(place, float(time[near])) if rising else max(place, float(time[near]))

@@ -48,31 +48,37 @@ def separate(pulse: Pulse, ambient: Ambient) -> Events:
     train = _train(pulse, first, last)
     if train is not None:
         return Events(first, last, 0.0, None, train)
-    runs = _separate_runs(pulse, first, last)
+    runs = _separate_runs(pulse, 0, last)
     step = weights(pulse.time_s)
     amounts = [float(pulse.light_lx[a : b + 1] @ step[a : b + 1]) for a, b in runs]
     main = int(np.argmax(amounts)) if amounts else 0
-    early = [k for k in range(main) if amounts[k] < 0.3 * amounts[main] and _is_apart(pulse.time_s, runs, k)]
+    early = [k for k in range(main) if amounts[k] < 0.3 * amounts[main] and _is_apart(pulse, runs[k], runs[k + 1])]
     if not early or early != list(range(main)):
         return Events(first, last, 0.0, None, None)
     lead = float(pulse.time_s[runs[main][0]] - pulse.time_s[runs[early[-1]][0]])
     # the pop begins in the quiet between the two, as near as its own rise leaves it quiet
     cut = (runs[early[-1]][1] + 2 * runs[main][0]) // 3
-    return Events(max(first, cut), last, sum(amounts[k] for k in early), lead, None)
+    return Events(cut, last, sum(amounts[k] for k in early), lead, None)
+
+
+def _run_level(pulse: Pulse) -> float:
+    return max(0.02 * pulse.height_lx, 4.0 * pulse.calm_noise_lx)
 
 
 def _separate_runs(pulse: Pulse, first: int, last: int) -> list[tuple[int, int]]:
-    level = max(0.02 * pulse.height_lx, 4.0 * pulse.calm_noise_lx)
+    level = _run_level(pulse)
     above = np.concatenate(([False], pulse.calm_lx[first : last + 1] > level, [False]))
     edges = np.flatnonzero(above[1:] != above[:-1])
     runs = [(int(a) + first, int(b) - 1 + first) for a, b in zip(edges[::2], edges[1::2], strict=True)]
     return [run for run in runs if float(pulse.calm_lx[run[0] : run[1] + 1].max()) > 1.5 * level]
 
 
-def _is_apart(time_s: Array, runs: list[tuple[int, int]], k: int) -> bool:
-    length = float(time_s[runs[k][1]] - time_s[runs[k][0]])
-    gap = float(time_s[runs[k + 1][0]] - time_s[runs[k][1]])
-    return gap > 2.0 * length
+def _is_apart(pulse: Pulse, run: tuple[int, int], following: tuple[int, int]) -> bool:
+    """Say whether the light was back at ambient between two runs, for longer than twice the first one."""
+    length = float(pulse.time_s[run[1]] - pulse.time_s[run[0]])
+    gap = float(pulse.time_s[following[0]] - pulse.time_s[run[1]])
+    between = pulse.calm_lx[run[1] + 1 : following[0]]
+    return gap > 2.0 * length and between.size > 2 and float(np.median(between)) < 0.25 * _run_level(pulse)
 
 
 def _train(pulse: Pulse, first: int, last: int) -> Train | None:
@@ -99,9 +105,22 @@ def _train(pulse: Pulse, first: int, last: int) -> Train | None:
             rising, high, high_at = True, value, at
     if len(peaks) < MIN_PULSES:
         return None
-    period = float(pulse.time_s[first + peaks[-1]] - pulse.time_s[first + peaks[0]]) / (len(peaks) - 1)
     interval = float(np.diff(pulse.time_s[first : last + 1]).mean())
-    return Train(len(peaks), period, period >= _RESOLVED * interval)
+    inner = light[peaks[0] : peaks[-1] + 1]
+    samples = _period_in_samples(inner - inner.mean())
+    resolved = samples >= _RESOLVED
+    count = round((peaks[-1] - peaks[0]) / samples) + 1 if resolved else len(peaks)
+    return Train(count, samples * interval, resolved)
+
+
+def _period_in_samples(values: Array) -> float:
+    """Return the period of the strongest line of the spectrum, its place refined by a parabola."""
+    size = 1 << (4 * values.size - 1).bit_length()
+    power = np.abs(np.fft.rfft(values * np.hanning(values.size), size)) ** 2
+    at = int(np.argmax(power[1:-1])) + 1
+    left, middle, right = (float(power[k]) for k in (at - 1, at, at + 1))
+    bend = left - 2.0 * middle + right
+    return size / (at + (0.5 * (left - right) / bend if bend < 0.0 else 0.0))
 
 
 def describe(result: FlashPulse, train: Train) -> FlashPulse:
