@@ -25,6 +25,7 @@ ALLOWED = {
     "calibrating": {"calibrating", "photometry", "sensing", "units"},
     "session": {"photometry", "setwork", "library", "walk", "sensing", "wire", "link", "simulation", "units"},
     "metering": {"session", "link", "wire", "sensing"},
+    "trying": {"link", "wire"},
     "sheet": {"sheet", "setwork", "photometry", "units", "library"},
     "testing": {"link", "wire", "simulation"},
     "shared_files": set(),

@@ -79,6 +79,10 @@ class Identified(ListeningDecoder):
         """Forget what is unfinished; the sensor is introduced again with its next reading."""
         self._told = False
 
+    def identify(self) -> bytes:
+        """Return what makes the sensor speak: one that only answers is introduced with its first answer."""
+        return self.poll()
+
     def poll(self) -> bytes:
         """Return the bytes that ask for one reading (``b""`` when the sensor speaks by itself)."""
         return self._dialect.ask
