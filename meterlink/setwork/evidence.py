@@ -1,0 +1,379 @@
+"""Which reading is wrong?  Everything that is known of a set, weighed at once.
+
+Each light has one reading that counts.  What can speak against it:
+
+* a prediction, from its last placement or from what the fixture gave in earlier sets;
+* the same light fired again;
+* all lights (or all but one) fired together: light adds, so the sum of the parts must agree.
+
+Hypotheses: every reading is right; or one of them is wrong by a plausible cause of a plausible size (held off toward
+the light by 8 to 45 cm, another cause that reads high, a cause that reads low), or the pop of all lights itself is.
+Errors are Gaussian in stops.  For every hypothesis the likelihood of all observations follows in closed form (local
+ones light by light, then the sums given those); ``odds`` is the ratio of the likelihood that something is wrong,
+averaged over causes and sizes, to the likelihood that nothing is.  An alarm at odds of ``ALARM_ODDS`` cannot be raised
+falsely in more than 1 in ``ALARM_ODDS`` clean sets (Markov's inequality), and is in far fewer.
+
+All values are log2 of lx·s (stops) at the light's point.  Sign: positive means the reading is too high.
+Standard library only.
+"""
+
+from __future__ import annotations
+
+from math import exp, log, log2, pi, sqrt
+from typing import NamedTuple
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Sequence
+
+__all__ = ["ALARM_ODDS", "Hypothesis", "Member", "NextPop", "Suspect", "Together", "Weighing", "next_pop", "weigh"]
+
+ALARM_ODDS = 9.0
+HELD, HIGH, LOW, SUM = "held off", "high", "low", "sum"
+_LN2 = log(2.0)
+
+CAUSE_SHARE = {HELD: 0.60, HIGH: 0.08, LOW: 0.25, SUM: 0.07}
+"""How often each kind of mistake is to blame, a priori: our own estimate, no published source."""
+HELD_OFF_M = (0.08, 0.12, 0.16, 0.20, 0.25, 0.31, 0.38, 0.45)
+HIGH_STOPS = (0.4, 0.8, 1.3, 2.0)
+LOW_STOPS = (-0.35, -0.6, -1.0, -1.6, -2.5)
+SUM_STOPS = (-1.0, -0.5, -0.25, 0.25, 0.5)
+
+
+class Member(NamedTuple):
+    """One light of the sum: its reading and what else is known of it, in stops."""
+
+    light_id: str
+    value: float
+    """log2 of its corrected exposure at the point, receptor aimed as it was metered."""
+    u_own: float
+    """Standard uncertainty of this one reading: pop-to-pop, noise, held-off distance."""
+    u_common: float = 0.0
+    """What a second reading of the same placement would share: source model, light's distance."""
+    to_camera: float = 0.0
+    """log2 of what the receptor sees of it when turned to the camera, 0 or less."""
+    u_to_camera: float = 0.0
+    held_costs: tuple[tuple[float, float], ...] = ()
+    """(held-off distance in m, stops it reads too high) for this light."""
+    predicted: float | None = None
+    u_predicted: float = 0.0
+    again: tuple[tuple[float, float], ...] = ()
+    """(value, standard uncertainty) of the same light fired again, corrected to the point."""
+    shadowed: bool = False
+    """Hair, rim or background light: the head may shade the face from it, wholly or not at all."""
+
+
+class Together(NamedTuple):
+    """One pop of several lights, receptor at the face and aimed at the camera."""
+
+    lit: tuple[str, ...]
+    value: float
+    u: float
+
+
+class Hypothesis(NamedTuple):
+    """One way in which the set can be wrong."""
+
+    light_id: str | None
+    """None: the pop of all lights itself."""
+    cause: str
+    stops: float
+    """By how much the reading is too high."""
+    held_off_m: float | None
+    weight: float
+    """Posterior probability among all that can be wrong."""
+
+
+class Suspect(NamedTuple):
+    """A light whose reading may be wrong, with the cause that explains it best."""
+
+    light_id: str | None
+    probability: float
+    """Of being the wrong one, if one is."""
+    cause: str
+    stops: float
+    """By how much it reads too high (negative: too low), the mean over what is plausible."""
+    held_off_m: float | None
+
+
+class Weighing(NamedTuple):
+    """The outcome."""
+
+    odds: float
+    """How much better 'something is wrong' explains what was seen than 'all is well'."""
+    suspects: tuple[Suspect, ...]
+    """Most probable first."""
+    hypotheses: tuple[Hypothesis, ...]
+    residuals: tuple[float, ...]
+    """log2(measured / sum of the parts) of every pop of several lights."""
+    u_residuals: tuple[float, ...]
+
+    @property
+    def alarm(self) -> bool:
+        """Whether the odds reach the limit."""
+        return self.odds >= ALARM_ODDS
+
+
+class NextPop(NamedTuple):
+    """The extra pop that would tell most."""
+
+    kind: str
+    """``again``: this light alone once more; ``without``: all but this light; ``together``: all once more."""
+    light_id: str | None
+    bits: float
+    """Expected information about which reading is wrong."""
+
+
+def _log_normal(x: float, variance: float) -> float:
+    return -0.5 * (x * x / variance + log(2 * pi * variance))
+
+
+def _local(member: Member, wrong_by: float) -> tuple[float, float, float]:
+    """Log-likelihood of the local observations when the reading is ``wrong_by``, mean and variance of its error."""
+    error, own = 0.0, member.u_own**2
+    total = 0.0
+    for value, u in member.again:
+        seen = member.value - value - wrong_by
+        variance = own + u * u
+        total += _log_normal(seen - error, variance)
+        gain = own / variance
+        error += gain * (seen - error)
+        own *= 1 - gain
+    spread = own + member.u_common**2
+    if member.predicted is not None:
+        seen = member.value - member.predicted - wrong_by
+        variance = spread + member.u_predicted**2
+        total += _log_normal(seen - error, variance)
+        gain = spread / variance
+        error += gain * (seen - error)
+        spread *= 1 - gain
+    return total, error, spread
+
+
+class _Scene:
+    """Members and sums with everything that does not depend on the hypothesis worked out once."""
+
+    def __init__(self, members: Sequence[Member], sums: Sequence[Together]) -> None:
+        self.members = members
+        self.sums = sums
+        self.index = {member.light_id: i for i, member in enumerate(members)}
+        self.lit = [[self.index[one] for one in pop.lit if one in self.index] for pop in sums]
+        self.clean = [_local(member, 0.0) for member in members]
+        self.clean_local = sum(one[0] for one in self.clean)
+
+    def likelihood(self, wrong: int | None, wrong_by: float) -> tuple[float, list[float], list[float]]:
+        """Log-likelihood of everything seen when reading ``wrong`` is off (None: the first sum is)."""
+        local = self.clean_local
+        changed: tuple[float, float, float] | None = None
+        if wrong is not None and wrong_by:
+            changed = _local(self.members[wrong], wrong_by)
+            local += changed[0] - self.clean[wrong][0]
+        if not self.sums:
+            return local, [], []
+        residuals, rows = [], []
+        for k, pop in enumerate(self.sums):
+            expected, row = self._expected(k, wrong, wrong_by, changed)
+            if wrong is None and k == 0:
+                expected += wrong_by
+            residuals.append(pop.value - expected)
+            rows.append(row)
+        covariance = self._covariance(rows, wrong, changed)
+        return local + _log_gaussian(residuals, covariance), residuals, [sqrt(covariance[k][k]) for k in range(len(rows))]
+
+    def _expected(
+        self, k: int, wrong: int | None, wrong_by: float, changed: tuple[float, float, float] | None
+    ) -> tuple[float, dict[int, tuple[float, float]]]:
+        """Expected log2 of a sum, and per light (its share, extra variance of a shaded one)."""
+        parts = {}
+        for i in self.lit[k]:
+            member = self.members[i]
+            error = changed[1] if changed is not None and i == wrong else self.clean[i][1]
+            off = wrong_by if i == wrong else 0.0
+            parts[i] = 2.0 ** (member.value - off - error + member.to_camera) * (0.5 if member.shadowed else 1.0)
+        total = sum(parts.values())
+        if total <= 0.0:
+            return -1e3, {}
+        row = {}
+        for i, part in parts.items():
+            share = part / total
+            # Uniform between none and all of it: a standard deviation of 1 / sqrt(3) of the middle.
+            extra = (share / sqrt(3) / _LN2) ** 2 if self.members[i].shadowed else 0.0
+            row[i] = (share, extra)
+        return log2(total), row
+
+    def _covariance(
+        self, rows: list[dict[int, tuple[float, float]]], wrong: int | None, changed: tuple[float, float, float] | None
+    ) -> list[list[float]]:
+        """Covariance of the sums' residuals given the local observations."""
+        size = len(rows)
+        matrix = [[0.0] * size for _ in range(size)]
+        for a in range(size):
+            for b in range(a, size):
+                total = self.sums[a].u ** 2 if a == b else 0.0
+                for i, (share, extra) in rows[a].items():
+                    if i in rows[b]:
+                        variance = changed[2] if changed is not None and i == wrong else self.clean[i][2]
+                        total += share * rows[b][i][0] * (variance + self.members[i].u_to_camera ** 2) + extra
+                matrix[a][b] = matrix[b][a] = total
+        return matrix
+
+
+def _log_gaussian(x: list[float], covariance: list[list[float]]) -> float:
+    """Log-density of a zero-mean Gaussian, by Cholesky's method."""
+    size = len(x)
+    lower = [[0.0] * size for _ in range(size)]
+    total = -0.5 * size * log(2 * pi)
+    solved: list[float] = []
+    for i in range(size):
+        for j in range(i + 1):
+            rest = covariance[i][j] - sum(lower[i][k] * lower[j][k] for k in range(j))
+            lower[i][j] = sqrt(max(rest, 1e-12)) if i == j else rest / lower[j][j]
+        solved.append((x[i] - sum(lower[i][k] * solved[k] for k in range(i))) / lower[i][i])
+        total -= log(lower[i][i]) + 0.5 * solved[i] ** 2
+    return total
+
+
+def _possible(members: Sequence[Member], with_sum: bool) -> Iterable[tuple[int | None, str, float, float | None, float]]:
+    """Yield (index, cause, stops, held-off distance, prior weight) of everything that can be wrong."""
+    count = len(members)
+    for i, member in enumerate(members):
+        sizes = member.held_costs
+        for held, stops in sizes:
+            yield i, HELD, stops, held, CAUSE_SHARE[HELD] / count / len(sizes)
+        for stops in HIGH_STOPS:
+            yield i, HIGH, stops, None, CAUSE_SHARE[HIGH] / count / len(HIGH_STOPS)
+        for stops in LOW_STOPS:
+            yield i, LOW, stops, None, CAUSE_SHARE[LOW] / count / len(LOW_STOPS)
+    if with_sum:
+        for stops in SUM_STOPS:
+            yield None, SUM, stops, None, CAUSE_SHARE[SUM] / len(SUM_STOPS)
+
+
+def weigh(members: Sequence[Member], sums: Sequence[Together] = ()) -> Weighing:
+    """Return the odds that one reading is wrong, and which, from all observations together.
+
+    Without any observation beside the readings themselves the odds are 1 and nothing is suspected.
+    """
+    scene = _Scene(members, sums)
+    clean, residuals, spreads = scene.likelihood(None, 0.0)
+    seen = []
+    for i, cause, stops, held, prior in _possible(members, bool(sums)):
+        value, _residuals, _spreads = scene.likelihood(i, stops)
+        seen.append((i, cause, stops, held, prior, value))
+    if not seen:
+        return Weighing(1.0, (), (), tuple(residuals), tuple(spreads))
+    priors = sum(one[4] for one in seen)
+    # Relative to the clean set, capped so that a hopeless one does not overflow.
+    weights = [one[4] / priors * exp(min(600.0, one[5] - clean)) for one in seen]
+    odds = sum(weights)
+    hypotheses = tuple(
+        Hypothesis(None if i is None else members[i].light_id, cause, stops, held, weight / odds if odds > 0 else 0.0)
+        for (i, cause, stops, held, _prior, _value), weight in zip(seen, weights, strict=True)
+    )
+    return Weighing(odds, _suspects(hypotheses), hypotheses, tuple(residuals), tuple(spreads))
+
+
+def _suspects(hypotheses: Sequence[Hypothesis]) -> tuple[Suspect, ...]:
+    """Gather hypotheses by light, most probable first."""
+    groups: dict[str | None, list[Hypothesis]] = {}
+    for one in hypotheses:
+        groups.setdefault(one.light_id, []).append(one)
+    result = []
+    for light_id, group in groups.items():
+        total = sum(one.weight for one in group)
+        if total <= 0.0:
+            continue
+        by_cause: dict[str, float] = {}
+        for one in group:
+            by_cause[one.cause] = by_cause.get(one.cause, 0.0) + one.weight
+        cause = max(by_cause, key=lambda name: by_cause[name])
+        chosen = [one for one in group if one.cause == cause]
+        weight = sum(one.weight for one in chosen)
+        stops = sum(one.weight * one.stops for one in chosen) / weight
+        held = sum(one.weight * (one.held_off_m or 0.0) for one in chosen) / weight if cause == HELD else None
+        result.append(Suspect(light_id, total, cause, stops, held))
+    return tuple(sorted(result, key=lambda one: -one.probability))
+
+
+def next_pop(
+    members: Sequence[Member],
+    sums: Sequence[Together],
+    weighing: Weighing,
+    u_pop: float = 0.045,
+) -> NextPop | None:
+    """Return the one extra pop that is expected to tell most about which reading is wrong, None when none would.
+
+    Candidates: a light alone once more, all but one light, and all together once more; each is scored by its mutual
+    information with the answer, ``u_pop`` being the standard uncertainty of the new pop in stops.
+    """
+    weights: dict[str | None, float] = {}
+    for one in weighing.hypotheses:
+        weights[one.light_id] = weights.get(one.light_id, 0.0) + one.weight
+    tries: list[tuple[NextPop, Callable[[Hypothesis], float], float]] = []
+    for member in members:
+        u = sqrt(member.u_own**2 + u_pop**2)
+        tries.append((NextPop("again", member.light_id, 0.0), _again(member.light_id), u))
+    lit = set(sums[0].lit) if sums else set()
+    if len(lit) > 2:
+        for member in members:
+            if member.light_id in lit:
+                rest = [one for one in members if one.light_id in lit and one.light_id != member.light_id]
+                tries.append((NextPop("without", member.light_id, 0.0), *_without(rest, u_pop)))
+    if sums:
+        tries.append((NextPop("together", None, 0.0), lambda one: one.stops if one.light_id is None else 0.0, 1.5 * u_pop))
+    best: NextPop | None = None
+    for pop, outcome, u in tries:
+        bits = _information(weighing.hypotheses, weights, outcome, u)
+        if best is None or bits > best.bits:
+            best = pop._replace(bits=bits)
+    return best if best is not None and best.bits > 0.01 else None
+
+
+def _again(light_id: str) -> Callable[[Hypothesis], float]:
+    return lambda one: one.stops if one.light_id == light_id else 0.0
+
+
+def _without(rest: Sequence[Member], u_pop: float) -> tuple[Callable[[Hypothesis], float], float]:
+    """Outcome (residual of the remaining lights) under a hypothesis, and its spread."""
+    parts = {one.light_id: 2.0 ** (one.value + one.to_camera) for one in rest}
+    total = sum(parts.values())
+    spread = u_pop**2
+    for one in rest:
+        share = parts[one.light_id] / total
+        spread += share**2 * (one.u_own**2 + one.u_common**2 + one.u_to_camera**2)
+
+    def outcome(one: Hypothesis) -> float:
+        if one.light_id is None or one.light_id not in parts:
+            return 0.0
+        share = parts[one.light_id] / total
+        return log2(1.0 - share + share * 2.0**-one.stops)
+
+    return outcome, sqrt(spread)
+
+
+def _information(
+    hypotheses: Sequence[Hypothesis],
+    weights: dict[str | None, float],
+    outcome: Callable[[Hypothesis], float],
+    u: float,
+) -> float:
+    """Mutual information in bits between the guilty light and a Gaussian outcome, on a grid of half its spread."""
+    means = [(one, outcome(one)) for one in hypotheses if one.weight > 1e-4]
+    if not means:
+        return 0.0
+    low, high = min(m for _, m in means) - 4 * u, max(m for _, m in means) + 4 * u
+    step = u / 2
+    count = min(400, int((high - low) / step) + 1)
+    total = 0.0
+    for g in range(count):
+        x = low + g * step
+        by_light: dict[str | None, float] = {}
+        for one, mean in means:
+            z = (x - mean) / u
+            if -6 < z < 6:
+                by_light[one.light_id] = by_light.get(one.light_id, 0.0) + one.weight * exp(-0.5 * z * z)
+        density = sum(by_light.values())
+        for light_id, part in by_light.items():
+            if part > 0.0:
+                total += part * log2(part / (weights[light_id] * density))
+    return max(0.0, total * step / (u * sqrt(2 * pi)))
