@@ -1,0 +1,181 @@
+"""Bluetooth sensors through the whole chain: URL, link, decoder, identity, levels; also from another process."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import subprocess
+import sys
+from collections.abc import Iterator
+from struct import pack
+
+import pytest
+from bluez_sensors import Sensor as AirSensor
+from bluez_sensors import native_sensor, standard_sensor, text_sensor
+from bluez_standin import Standin
+
+from meterlink.link import ble_uuids as uuids
+from meterlink.link.reconnect import ReconnectingLink
+from meterlink.link.registry import link_for
+from meterlink.metering import decoder_for
+from meterlink.model import Identity, Measurement
+from meterlink.sensing.sensor import LOST, READY, Sensor, SensorState
+from meterlink.wire import messages as m
+from meterlink.wire.sensor_side import SensorEncoder
+
+UP = uuids.NATIVE_FROM_SENSOR
+WHO = Identity(
+    "0011223344556677", "Dome", "meterlink-1", "1.0.0", flash=True, ranges=("low", "high"), adc_bits=10,
+    ring_samples=1024, sample_interval_s=13e-6,
+)  # fmt: skip
+
+
+class Heard:
+    """States and levels of one sensor."""
+
+    def __init__(self) -> None:
+        self.states: list[SensorState] = []
+        self.levels: list[Measurement] = []
+
+    async def until(self, condition: object) -> None:
+        """Wait for a condition."""
+        async with asyncio.timeout(15):
+            while not condition():  # type: ignore[operator]
+                await asyncio.sleep(0.01)
+
+
+def sensor_for(url: str, heard: Heard) -> Sensor:
+    """A sensor as the session makes it."""
+    link = ReconnectingLink(url, link_for)
+    return Sensor(link, None, None, heard.states.append, decoder=decoder_for(url), on_level=heard.levels.append)
+
+
+def speaking_native() -> AirSensor:
+    """A simulated sensor that answers IDENTIFY."""
+    encoder = SensorEncoder()
+    sensor = native_sensor()
+    buffer = bytearray()
+
+    def written(_uuid: str, data: bytes) -> Iterator[tuple[str, bytes]]:
+        buffer.extend(data)
+        while b"\0" in buffer:
+            end = buffer.index(0)
+            frame, rest = bytes(buffer[:end]), buffer[end + 1 :]
+            buffer[:] = rest
+            if frame and _type(frame) == m.IDENTIFY:
+                answer = encoder.identity(WHO)
+                yield from ((UP, answer[i : i + 20]) for i in range(0, len(answer), 20))
+
+    sensor.on_write = lambda uuid, data: list(written(uuid, data))
+    sensor.on_subscribe = lambda _uuid: [(UP, b"\0")]
+    return sensor
+
+
+def _type(frame: bytes) -> int:
+    from cobs import cobs
+
+    return int(cobs.decode(frame)[1])
+
+
+def test_our_own_sensor_introduces_itself_and_comes_back(bluetooth_air: Standin) -> None:
+    """Identity over the air, steady light, a loss told once, and back without a hand."""
+    air_sensor = bluetooth_air.add(speaking_native())
+    encoder = SensorEncoder()
+
+    async def work() -> None:
+        heard = Heard()
+        sensor = sensor_for("ble:C0:FF:EE:00:00:01", heard)
+        await sensor.start()
+        assert (await sensor.identified()).sensor_id == WHO.sensor_id
+        for turn in range(2):
+            bluetooth_air.notify(air_sensor, UP, encoder.steady(1.0, 0, 5120, 10, 500, 520))
+            await heard.until(lambda now=turn: len(heard.levels) == now + 1)
+            bluetooth_air.drop(air_sensor)
+            await heard.until(lambda now=turn: sum(state.name == LOST for state in heard.states) == now + 1)
+            await heard.until(lambda now=turn: sum(state.name == READY for state in heard.states) == now + 2)
+        assert len(heard.levels) == 2
+        await sensor.stop()
+
+    asyncio.run(work())
+
+
+def test_standard_sensor_is_ready_at_once(bluetooth_air: Standin) -> None:
+    """What was read while connecting is the first level; the sensor is told apart as steady only."""
+    bluetooth_air.add(standard_sensor())
+
+    async def work() -> None:
+        heard = Heard()
+        sensor = sensor_for("ble:C0:FF:EE:00:00:03", heard)
+        await sensor.start()
+        identity = await sensor.identified()
+        assert (identity.name, identity.flash) == ("Room light", False)
+        await heard.until(lambda: bool(heard.levels))
+        assert heard.levels[0].illuminance_lx == pytest.approx(512.3)
+        assert heard.levels[0].sensor_id == "C0:FF:EE:00:00:03"
+        await heard.until(lambda: sensor.battery is not None)
+        await sensor.stop()
+
+    asyncio.run(work())
+
+
+def test_text_sensor(bluetooth_air: Standin) -> None:
+    """Lines over the air are levels, with the address as who it is."""
+    air_sensor = bluetooth_air.add(text_sensor())
+
+    async def work() -> None:
+        heard = Heard()
+        sensor = sensor_for("ble:C0:FF:EE:00:00:02", heard)
+        await sensor.start()
+        bluetooth_air.start_stream(air_sensor, uuids.TEXT_FROM_SENSOR, [b"47.6 fc\n"] * 20, 50)
+        await heard.until(lambda: len(heard.levels) >= 5)
+        assert heard.levels[0].illuminance_lx == pytest.approx(512.362136)
+        assert heard.levels[0].sensor_id == "C0:FF:EE:00:00:02"
+        await sensor.stop()
+
+    asyncio.run(work())
+
+
+def test_another_process_hears_the_same_air(bluetooth_air: Standin) -> None:
+    """A real subprocess that inherits the environment finds and reads the sensors: the command line can be tested."""
+    bluetooth_air.add(standard_sensor())
+    program = (
+        "import asyncio\n"
+        "from meterlink.link.ble_scan import scan\n"
+        "from meterlink.link.registry import link_for\n"
+        "from meterlink.metering import decoder_for\n"
+        "async def main():\n"
+        "    (seen,) = await scan(0.5)\n"
+        "    link, decoder, found = link_for(seen.url), decoder_for(seen.url), []\n"
+        "    await link.open(lambda *a: found.extend(decoder.feed(*a)), print)\n"
+        "    await asyncio.sleep(0.2)\n"
+        "    await link.close()\n"
+        "    print(seen.what, [s.illuminance_lx for s in found if hasattr(s, 'raw')][0])\n"
+        "asyncio.run(main())\n"
+    )
+    environment = {**os.environ, **bluetooth_air.environment, "PYTHONPATH": os.pathsep.join(sys.path)}
+    result = subprocess.run(
+        [sys.executable, "-c", program], env=environment, capture_output=True, text=True, timeout=60, check=False
+    )
+    assert result.stdout == "environmental sensor, maybe with light 512.3\n", result.stderr
+
+
+def test_values_that_nobody_may_believe(bluetooth_air: Standin) -> None:
+    """A standard sensor that sends other lengths and codes gives no level and no error."""
+    air_sensor = standard_sensor()
+    del air_sensor.services[uuids.ENVIRONMENTAL_SENSING][1:]
+    bluetooth_air.add(air_sensor)
+
+    async def work() -> None:
+        heard = Heard()
+        sensor = sensor_for("ble:C0:FF:EE:00:00:03", heard)
+        await sensor.start()
+        await heard.until(lambda: bool(heard.levels))
+        for value in (b"", b"\xff\xff\xff", b"\0" * 9, pack("<I", 100)):
+            bluetooth_air.notify(air_sensor, uuids.full("2AFB"), value)
+        bluetooth_air.notify(air_sensor, uuids.full("2AFB"), (100).to_bytes(3, "little"))
+        await heard.until(lambda: heard.levels[-1].illuminance_lx == 1.0)
+        assert len(heard.levels) == 2
+        assert sensor.damaged_frames == 3
+        await sensor.stop()
+
+    asyncio.run(work())
