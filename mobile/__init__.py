@@ -1,0 +1,1 @@
+"""The phone and desktop app: one hand, by looking and listening, over the same session as the command line."""

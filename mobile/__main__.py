@@ -1,0 +1,5 @@
+"""``python -m mobile``."""
+
+from mobile.main import main
+
+raise SystemExit(main())

@@ -1,0 +1,366 @@
+"""What the app does, without kivy: the library, the session on the set in use, and one snapshot that all screens show.
+
+Every method that changes something first makes it durable (the session and the library do), then replaces ``shot`` whole.
+Methods are called one at a time, on the app's worker thread; ``shot`` may be read from anywhere.  They raise the same
+``MeterlinkError`` as the command line, which the screens show where the finger is.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from typing import Any, NamedTuple
+
+from meterlink.errors import MeterlinkError, NotInLibrary, UsageError
+from meterlink.library.store import Library
+from meterlink.model import Light, Measurement, Placement, Reading, Setup, WaveBlock, new_id
+from meterlink.session import Outcome, Session, check_held_off
+from meterlink.setwork.ratios import RatioTable
+from meterlink.setwork.view import SetView
+from meterlink.walk import Request
+from mobile.prefs import KEY, Prefs
+
+OWN_POINT = ("hair", "rim", "background")
+START_ROLES = ("key", "fill", "hair", "background", "rim", "other")
+"""Roles of a set that is begun by its number of lights."""
+HELD_MAX_M = 0.6
+"""End of the held-off slider; more can be typed."""
+
+
+class Shot(NamedTuple):
+    """The set as it is now; replaced whole, never changed."""
+
+    setup: Setup | None = None
+    view: SetView | None = None
+    table: RatioTable | None = None
+    requests: tuple[Request, ...] = ()
+    position: int = 0
+    last: Reading | None = None
+    """The last reading that counts."""
+    wave: WaveBlock | None = None
+    """Its waveform, when it was kept."""
+    outcome: Outcome | None = None
+    """What became of the last measurement since the app was started."""
+    held: tuple[tuple[str, float | None], ...] = ()
+    """(light id, how far the dome is held off) for the lights of the set; None is not given."""
+    findings: tuple[Any, ...] = ()
+    findings_error: str = ""
+    prefs: Prefs = Prefs()
+
+    @property
+    def waiting(self) -> Request | None:
+        """What the next pop belongs to."""
+        return self.requests[self.position] if self.position < len(self.requests) else None
+
+    @property
+    def following(self) -> Request | None:
+        """What comes after it."""
+        after = self.position + 1
+        return self.requests[after] if after < len(self.requests) else None
+
+    @property
+    def done(self) -> bool:
+        """A walk was begun and is over."""
+        return bool(self.requests) and self.waiting is None
+
+    def light(self, light_id: str | None) -> Light | None:
+        """A light of the set by its id."""
+        state = self.view.state(light_id) if self.view and light_id else None
+        return state.light if state else None
+
+    @property
+    def lights(self) -> tuple[Light, ...]:
+        """Lights of the set in their order."""
+        return tuple(state.light for state in self.view.lights) if self.view else ()
+
+    def held_off(self, light_id: str | None) -> float | None:
+        """How far the dome is held off for a light; None is not given."""
+        return dict(self.held).get(light_id or "")
+
+
+class Desk:
+    """One library, the set in use, and what the person at the phone can do with them."""
+
+    def __init__(self, library: Library, *, now: Callable[[], float] = time.time) -> None:
+        self.library = library
+        self.now = now
+        self.session: Session | None = None
+        self.prefs = Prefs.from_memory(library.recall(KEY))
+        self.shot = Shot(prefs=self.prefs)
+        self._outcome: Outcome | None = None
+        self.limits: dict[str, float] = {}
+        self._open()
+
+    # -- the set in use -----------------------------------------------------------------------------------------
+
+    def _open(self) -> None:
+        """Open a session on the set in use and come back to the light that was waited for."""
+        try:
+            self.session = Session(self.library, now=self.now)
+            self.session.resume()
+        except NotInLibrary:
+            self.session = None
+        self._shoot()
+
+    def _shoot(self) -> Shot:
+        session = self.session
+        if session is None:
+            self.shot = Shot(prefs=self.prefs)
+            return self.shot
+        view = session.view()
+        last = view.readings[-1] if view.readings else None
+        kept = self.shot.last is not None and last is not None and self.shot.last.id == last.id
+        wave = self.shot.wave if kept else self._wave(last)
+        findings, error = self._findings(view)
+        self.shot = Shot(
+            session.setup,
+            view,
+            session.ratios(),
+            tuple(session.walk.requests),
+            session.walk.position,
+            last,
+            wave,
+            self._outcome,
+            tuple((state.light.id, self._recalled_held(state.light.id)) for state in view.lights),
+            findings,
+            error,
+            self.prefs,
+        )
+        return self.shot
+
+    def _wave(self, reading: Reading | None) -> WaveBlock | None:
+        return self.library.waveform(reading.id, max(len(reading.pops) - 1, 0)) if reading is not None else None
+
+    def _findings(self, view: SetView) -> tuple[tuple[Any, ...], str]:
+        """Findings of the checks, worst first; a check that cannot be made must not hide the table."""
+        try:
+            from meterlink.setwork.checks import checks
+        except ImportError:
+            return (), ""
+        try:
+            return tuple(checks(view)), ""
+        except MeterlinkError as error:
+            return (), str(error)
+
+    def _need(self) -> Session:
+        if self.session is None:
+            raise NotInLibrary("there is no set-up yet: begin one on the first page, or try the simulated set")
+        return self.session
+
+    def new_set(self, name: str, lights: Sequence[tuple[str, str]] = ()) -> Shot:
+        """Begin a set-up with lights given as (name, role), use it, and wait for its first light."""
+        setup = Setup(new_id(), self._free_name(name.strip()), self.now(), iso=self.prefs.iso, shutter_s=self.prefs.shutter_s)
+        self.library.add_setup(setup)
+        for order, (light_name, role) in enumerate(lights):
+            point = role if role in OWN_POINT else "face"
+            light = Light(new_id(), setup.id, light_name, role, point=point, order=order)
+            self.library.add_light(light)
+            self.library.add_placement(Placement(new_id(), light.id, self.now()))
+        return self.use(setup.id, begin=bool(lights))
+
+    def _free_name(self, name: str) -> str:
+        taken = {setup.name.casefold() for setup in self.library.setups()}
+        free, number = name, 2
+        while free.casefold() in taken:
+            free, number = f"{name} {number}", number + 1
+        return free
+
+    def use(self, setup_id: str, *, begin: bool = False) -> Shot:
+        """Make a set-up the one in use."""
+        self.library.use_setup(setup_id)
+        self._outcome = None
+        self._open()
+        return self.begin() if begin else self.shot
+
+    def copy(self, setup_id: str) -> Shot:
+        """Make a new set-up from an old one as template, and use it: lights and places, no readings."""
+        old = self.library.setup(setup_id)
+        return self.use(self.library.copy_setup(setup_id, self._free_name(old.name)).id, begin=True)
+
+    def revise_setup(self, **changes: Any) -> Shot:
+        """Change name, ISO, shutter, notes ... of the set in use."""
+        session = self._need()
+        setup = session.setup._replace(**changes)
+        self.library.revise_setup(setup)
+        session.setup = setup
+        return self._shoot()
+
+    def remember(self, **changes: Any) -> Shot:
+        """Change what the person likes."""
+        prefs = self.prefs._replace(**changes)
+        self.library.remember(KEY, prefs._asdict())
+        self.prefs = prefs
+        if "auto_advance" in changes and self.session is not None:
+            self.session.walk.auto_advance = prefs.auto_advance
+            self._keep_walk()
+        return self._shoot()
+
+    def set_limit(self, name: str, value: float) -> Shot:
+        """Change one of the library's own limits."""
+        self.library.set_setting(name, value)
+        if self.session is not None:
+            self.session.settings = self.library.settings()
+        return self._shoot()
+
+    # -- the walk -----------------------------------------------------------------------------------------------
+
+    def begin(self, first_id: str | None = None) -> Shot:
+        """Walk through all lights in their order, from ``first_id`` on when given."""
+        session = self._need()
+        requests = [self._request(light) for light in session.lights()]
+        if not requests:
+            raise UsageError("this set has no lights yet: add the first one on the lights page")
+        session.begin(requests, auto_advance=self.prefs.auto_advance)
+        if first_id is not None:
+            session.walk.go_to(first_id)
+            self._keep_walk()
+        return self._shoot()
+
+    def _request(self, light: Light, **changes: Any) -> Request:
+        settings = self._need().settings
+        request = Request(
+            light.id,
+            point=light.point,
+            aim=settings.default_aim,
+            receptor=settings.default_receptor,
+            held_off_m=self._recalled_held(light.id),
+        )
+        return request._replace(**changes)
+
+    def wait_for(self, light_id: str) -> Shot:
+        """Wait for this light now, whatever came before."""
+        session = self._need()
+        if not session.walk.go_to(light_id):
+            return self.begin(light_id)
+        self._keep_walk()
+        return self._shoot()
+
+    def wait_for_all(self) -> Shot:
+        """Wait for one pop of all lights that reach the face together: the sum check."""
+        session = self._need()
+        lit = tuple(light.id for light in session.lights() if light.role not in OWN_POINT and not light.source_light_id)
+        if len(lit) < 2:
+            raise UsageError("a sum check needs two lights on the face: add or meter another one first")
+        settings = session.settings
+        session.begin(
+            [Request(None, purpose="together", aim="camera", receptor=settings.default_receptor, lit=lit)],
+            auto_advance=True,
+        )
+        return self._shoot()
+
+    def skip(self) -> Shot:
+        """Leave out the light that is waited for."""
+        self._need().skip()
+        return self._shoot()
+
+    def take(self, measurement: Measurement) -> Outcome:
+        """Give a measurement to the light that is waited for."""
+        session = self._need()
+        outcome = session.take(measurement)
+        if outcome.message or outcome.kind != "ignored":
+            self._outcome = outcome
+            self._shoot()
+            if outcome.kind == "logged" and self.shot.wave is None and measurement.wave is not None:
+                self.shot = self.shot._replace(wave=measurement.wave)
+        return outcome
+
+    def undo(self) -> Shot:
+        """Take the last reading back; its light is waited for again."""
+        self._need().undo()
+        self._outcome = None
+        return self._shoot()
+
+    def give_to(self, name: str) -> Shot:
+        """Give the last reading to another light."""
+        self._need().reassign(name)
+        self._outcome = None
+        return self._shoot()
+
+    def hold_off(self, light_id: str, held_off_m: float | None) -> Shot:
+        """Remember how far the dome is held off for a light, for the pops to come; None is not given."""
+        session = self._need()
+        light = self._light(light_id)
+        check_held_off(held_off_m, session.placement(light_id), light.name)
+        self.library.remember(f"held:{light_id}", held_off_m)
+        walk = session.walk
+        walk.requests = [
+            r._replace(held_off_m=held_off_m) if i >= walk.position and r.light_id == light_id else r
+            for i, r in enumerate(walk.requests)
+        ]
+        self._keep_walk()
+        return self._shoot()
+
+    def _recalled_held(self, light_id: str) -> float | None:
+        value = self.library.recall(f"held:{light_id}")
+        return float(value) if isinstance(value, int | float) and 0 <= value <= 50 else None
+
+    def _keep_walk(self) -> None:
+        session = self._need()
+        self.library.remember(f"walk:{session.setup.id}", session.walk.as_json())
+
+    # -- lights -------------------------------------------------------------------------------------------------
+
+    def _light(self, light_id: str) -> Light:
+        light = self.shot.light(light_id)
+        if light is None:
+            raise NotInLibrary("this light is no longer in the set: choose another one")
+        return light
+
+    def add_light(self, name: str, role: str, *, source_id: str | None = None, **placement: Any) -> Light:
+        """Add a light (or, with ``source_id``, a passive reflector) at the end of the order."""
+        session = self._need()
+        name = name.strip()
+        if not name:
+            raise UsageError("a light needs a name: type one, such as KEY")
+        orders = [light.order for light in session.lights()]
+        point = role if role in OWN_POINT else "face"
+        light = Light(new_id(), session.setup.id, name, role, point=point, order=max(orders, default=-1) + 1)
+        light = light._replace(source_light_id=source_id)
+        session.add_light(light, Placement(new_id(), light.id, self.now(), **placement))
+        self._shoot()
+        return light
+
+    def change_light(self, light_id: str, **changes: Any) -> Shot:
+        """Rename a light, change its role, fixture, modifier or power scale."""
+        light = self._light(light_id)
+        self.library.revise_light(light._replace(**changes))
+        return self._shoot()
+
+    def remove_light(self, light_id: str) -> Shot:
+        """Take a light out of the set; its readings are kept."""
+        light = self._light(light_id)
+        dependent = next((one.name for one in self.shot.lights if one.source_light_id == light_id), None)
+        if dependent is not None:
+            raise UsageError(f"{light.name} feeds the reflector {dependent}: take that out first")
+        self.library.revise_light(light._replace(removed=True))
+        session = self._need()
+        session.walk.requests = [r for r in session.walk.requests if r.light_id != light_id]
+        session.walk.position = min(session.walk.position, len(session.walk.requests))
+        self._keep_walk()
+        return self._shoot()
+
+    def move_light(self, light_id: str, **changes: Any) -> Shot:
+        """Move or re-power a light: a new placement; its reading becomes stale.  No change makes none."""
+        session = self._need()
+        light, now = self._light(light_id), session.placement(light_id)
+        if now is not None and all(getattr(now, name, None) == value for name, value in changes.items()):
+            return self.shot
+        session.move(light, **changes)
+        return self._shoot()
+
+    def reorder(self, light_id: str, by: int) -> Shot:
+        """Move a light up (-1) or down (+1) in the order."""
+        lights = list(self.shot.lights)
+        i = next((n for n, light in enumerate(lights) if light.id == light_id), None)
+        if i is None or not 0 <= i + by < len(lights):
+            return self.shot
+        lights.insert(i + by, lights.pop(i))
+        with self.library.db.write():
+            for order, light in enumerate(lights):
+                if light.order != order:
+                    self.library.revise_light(light._replace(order=order))
+        return self._shoot()
+
+    def close(self) -> None:
+        """Close the library; everything is on the disk already."""
+        self.library.close()

@@ -1,0 +1,46 @@
+"""The first page: a sensor, a set, and the walk begins."""
+
+from __future__ import annotations
+
+from mobile.first_state import begin_set, first_look
+from mobile.page import Page
+from mobile.widgets import Tap, load_kv
+
+
+class FirstPage(Page):
+    """See the module."""
+
+    def show(self) -> None:
+        """Write the state into the widgets."""
+        app, ids = self.app, self.ids
+        shown = first_look(app.desk.shot, app.sensors.status, app.sensors.found)
+        ids.sensor.text = shown.sensor
+        ids.search.text = shown.searching
+        ids.simulate.opacity = 0 if shown.ready else 1
+        ids.simulate.disabled = shown.ready
+        self._taps(ids.found, shown.found, "found:", lambda url: app.connect(url))
+        self._taps(ids.counts, shown.counts, "count:", self._begin)
+        self._taps(ids.resume, (("resume", shown.resume),) if shown.resume else (), "", lambda _v: app.go("metering"))
+
+    def _taps(self, row, wanted, prefix: str, act) -> None:
+        if [(tap.value, tap.text) for tap in reversed(row.children)] == list(wanted):
+            return
+        row.clear_widgets()
+        for value, text in wanted:
+            tap = Tap(text=text, value=value, test_name=f"{prefix}{value}")
+            tap.bind(on_release=lambda one: act(one.value))
+            row.add_widget(tap)
+
+    def _begin(self, count: int) -> None:
+        app = self.app
+        app.do(begin_set, app.desk, count, done=lambda _shot: app.go("metering"))
+
+    def demo(self) -> None:
+        """Open the demo set."""
+        from mobile.demo_set import open_demo
+
+        app = self.app
+        app.do(open_demo, app.desk, done=lambda _shot: app.go("set"))
+
+
+load_kv(__file__)

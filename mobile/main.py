@@ -1,0 +1,334 @@
+"""The app: wiring only.  The desk and the sensor desk do the work, the pages show it.
+
+Slow work (everything that touches the library) runs on one worker thread, in the order in which it was asked for;
+properties are written on the event loop's thread.  The loop is asyncio, inside kivy's own (``async_run``).
+"""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from typing import Any
+
+from mobile import environment
+
+environment.prepare()
+
+from kivy.app import App  # noqa: E402
+from kivy.clock import Clock  # noqa: E402
+from kivy.core.window import Window  # noqa: E402
+from kivy.properties import BooleanProperty, ObjectProperty, StringProperty  # noqa: E402
+
+from meterlink.errors import MeterlinkError  # noqa: E402
+from meterlink.library.store import Library  # noqa: E402
+from meterlink.model import Measurement  # noqa: E402
+from meterlink.session import Outcome  # noqa: E402
+from mobile import texts  # noqa: E402
+from mobile.desk import Desk, Shot  # noqa: E402
+from mobile.look import Look  # noqa: E402
+from mobile.saying import without_commands  # noqa: E402
+from mobile.sensor_desk import SIMULATED_URL, SensorDesk  # noqa: E402
+from mobile.sensors_state import strip_text  # noqa: E402
+from mobile.voice import Voice  # noqa: E402
+
+log = logging.getLogger("mobile")
+
+
+class MeterApp(App):
+    """See the module."""
+
+    look = ObjectProperty(None)
+    strip = StringProperty("")
+    """The sensor in one line."""
+    simulated = BooleanProperty(False)
+    place = StringProperty("")
+    """The page that is shown."""
+
+    def __init__(
+        self, library: Library, *, sensor_url: str = "", voice: Voice | None = None, **sensor_options: Any
+    ) -> None:
+        super().__init__()
+        self.title = texts.t("app.title")
+        self.desk = Desk(library)
+        texts.use(self.desk.prefs.language)
+        self.look = Look()
+        self.look.wear(self.desk.prefs.theme, self.desk.prefs.text_scale)
+        self.voice = voice or Voice()
+        self.level: Measurement | None = None
+        self.failures: list[BaseException] = []
+        """What nobody expected: tests raise it again."""
+        self._start_url = sensor_url or self.desk.prefs.sensor_url
+        self._sensor_options = sensor_options
+        self._worker = ThreadPoolExecutor(1, thread_name_prefix="desk")
+        self._tasks: set[asyncio.Task[Any]] = set()
+        self._show_level = Clock.create_trigger(self._level_frame)
+        self._show_sensor = Clock.create_trigger(self._sensor_frame)
+        self.last_touch = (0.0, 0.0)
+        self.sensors = SensorDesk(
+            library,
+            on_measurement=self._on_measurement,
+            on_level=self._on_level,
+            on_change=self._show_sensor,
+            **sensor_options,
+        )
+
+    # -- kivy ---------------------------------------------------------------------------------------------------
+
+    def build(self):
+        """Make the frame: the sensor's strip, the page, the bar of places, and the note at the finger."""
+        from mobile.frame import Frame
+
+        self.look.fit(*Window.size)
+        Window.fbind("size", lambda _w, size: self.look.fit(*size))
+        Window.fbind("on_touch_down", self._remember_touch)
+        Window.clearcolor = self.look.ground
+        self.look.fbind("ground", lambda _l, colour: setattr(Window, "clearcolor", colour))
+        Window.softinput_mode = "below_target"
+        frame = Frame()
+        self.frame = frame
+        self.pages = frame.ids.pages
+        return frame
+
+    def on_start(self) -> None:
+        """Come back to where one was."""
+        self.go("metering" if self.desk.shot.setup is not None else "first")
+        if self._start_url:
+            self.connect(self._start_url)
+        if self._sensor_options.get("finders") != ():
+            self.sensors.look_for()
+        self._sensor_frame()
+
+    def on_pause(self) -> bool:
+        """Nothing to save: everything is on the disk when it is shown."""
+        return True
+
+    def on_resume(self) -> None:
+        """Show what came in the meantime."""
+        self.refresh()
+
+    async def close(self) -> None:
+        """End everything in order: sensor, work under way, voice, library."""
+        await self.sensors.close()
+        for task in list(self._tasks):
+            task.cancel()
+        await asyncio.gather(*self._tasks, return_exceptions=True)
+        await asyncio.get_running_loop().run_in_executor(None, self._worker.shutdown)
+        self.voice.close()
+        self.desk.close()
+
+    def _remember_touch(self, _window: object, touch: Any) -> bool:
+        self.last_touch = touch.pos
+        note = self.frame.ids.note
+        if note.text:
+            note.hide()
+        return False
+
+    # -- going about --------------------------------------------------------------------------------------------
+
+    def go(self, place: str) -> None:
+        """Show a page."""
+        self.pages.go(place)
+        self.place = place
+
+    def refresh(self) -> None:
+        """Let the page that is seen show the snapshot."""
+        page = self.page
+        if page is not None:
+            page.show()
+
+    @property
+    def page(self) -> Any:
+        """The page that is seen; None before the first and after the end."""
+        return self.pages.current_screen if App.get_running_app() is self else None
+
+    def do(
+        self,
+        work: Callable[..., Any],
+        *args: Any,
+        done: Callable[[Any], None] | None = None,
+        field: Any = None,
+        **options: Any,
+    ) -> None:
+        """Run ``work`` on the worker thread, then show the result; an error is said in ``field`` or at the finger."""
+
+        async def run() -> None:
+            at = self.last_touch
+            try:
+                result = await self.run(work, *args, **options)
+            except MeterlinkError as error:
+                self.say_error(error, field, at)
+                self.refresh()
+                return
+            if field is not None:
+                field.error = ""
+            self.refresh()
+            if done is not None:
+                done(result)
+            await self.prepare()
+
+        self.spawn(run())
+
+    async def run(self, work: Callable[..., Any], *args: Any, **options: Any) -> Any:
+        """Run on the worker thread, after everything that was asked for before."""
+        return await asyncio.get_running_loop().run_in_executor(self._worker, lambda: work(*args, **options))
+
+    def spawn(self, work: Any) -> None:
+        """Run a coroutine; what it raises unexpectedly is kept, logged and said, never swallowed."""
+        task = asyncio.get_running_loop().create_task(work)
+        self._tasks.add(task)
+        task.add_done_callback(self._finished)
+
+    def _finished(self, task: asyncio.Task[Any]) -> None:
+        self._tasks.discard(task)
+        error = None if task.cancelled() else task.exception()
+        if error is None:
+            return
+        if isinstance(error, MeterlinkError):
+            self.say_error(error)
+            return
+        self.failures.append(error)
+        log.error("unexpected", exc_info=error)
+        self.note(texts.t("app.unexpected", what=type(error).__name__))
+
+    def say_error(self, error: MeterlinkError, field: Any = None, at: tuple[float, float] | None = None) -> None:
+        """Say an error in one sentence: under the field that caused it, else at the finger."""
+        sentence = without_commands(str(error))
+        if field is not None:
+            field.refuse(sentence)
+        else:
+            self.note(sentence, at)
+
+    def note(self, sentence: str, at: tuple[float, float] | None = None) -> None:
+        """Show one sentence beside the finger."""
+        x, y = at or self.last_touch
+        self.frame.ids.note.say(sentence, x, y, Window.width, Window.height)
+
+    # -- what the person likes ----------------------------------------------------------------------------------
+
+    def wear(self) -> None:
+        """Follow the settings."""
+        prefs = self.desk.prefs
+        texts.use(prefs.language)
+        self.look.wear(prefs.theme, prefs.text_scale)
+        self.refresh()
+
+    # -- the sensor ---------------------------------------------------------------------------------------------
+
+    def connect(self, url: str, field: Any = None) -> None:
+        """Use a sensor from now on."""
+
+        async def run() -> None:
+            try:
+                await self.sensors.connect(url)
+            except MeterlinkError as error:
+                self.say_error(error, field)
+                return
+            await self.run(self.desk.remember, sensor_url=url)
+            self.refresh()
+
+        self.spawn(run())
+
+    def simulate(self) -> None:
+        """Use the simulated sensor."""
+        self.connect(SIMULATED_URL)
+
+    def fire(self, held_off_m: float = 0.0, *, damaged: bool = False) -> None:
+        """Let the simulated set fire the light that is waited for."""
+        from mobile.made_up import pulse_for
+
+        simulator, request = self.sensors.simulator, self.desk.shot.waiting
+        if simulator is None or request is None:
+            self.note(texts.t("metering.begin_hint"))
+            return
+        pulse = pulse_for(self.desk.shot, request, held_off_m)
+        if pulse is not None:
+            (simulator.pop_damaged if damaged else simulator.pop)(pulse)
+
+    async def prepare(self) -> None:
+        """Choose the sensor's range for what is waited for now."""
+        session = self.desk.session
+        if session is not None and self.sensors.status.ready:
+            await self.sensors.prepare(await self.run(session.expected_exposure_lxs))
+
+    def _on_measurement(self, measurement: Measurement) -> None:
+        self.spawn(self._take(measurement))
+
+    async def _take(self, measurement: Measurement) -> None:
+        try:
+            outcome = await self.run(self.desk.take, measurement)
+        except MeterlinkError as error:
+            # The disk is full, the library locked, no set yet: nothing was logged, the light still waits.
+            self.say_error(error)
+            return
+        self.after_pop(outcome)
+        await self.prepare()
+
+    def after_pop(self, outcome: Outcome) -> None:
+        """Show, say and feel what became of a pop; when all lights are metered the table comes up by itself."""
+        from mobile.metering_state import metering_look
+
+        shot: Shot = self.desk.shot
+        if outcome.kind == "logged" and shot.done and self.place == "metering":
+            self.go("set")
+        self.refresh()
+        if outcome.kind == "ignored":
+            return
+        shown = metering_look(shot)
+        if self.desk.prefs.vibration:
+            self.voice.buzz(shown.verdict or "good")
+        if self.desk.prefs.speech:
+            self.voice.say(shown.spoken if outcome.kind == "logged" else outcome.message)
+            waits = shot.light(shot.waiting.light_id) if shot.waiting else None
+            if outcome.kind == "logged" and waits is not None:
+                self.voice.say(texts.t("say.waiting", name=waits.name))
+            elif shot.done:
+                self.voice.say(texts.t("say.done"))
+
+    def _on_level(self, level: Measurement) -> None:
+        self.level = level
+        self._show_level()
+
+    def _level_frame(self, _dt: float) -> None:
+        page = self.page
+        if page is not None:
+            page.show_level()
+
+    def _sensor_frame(self, _dt: float = 0.0) -> None:
+        status = self.sensors.status
+        self.simulated = status.simulated
+        self.strip = strip_text(status) if not status.simulated else texts.t("app.strip_simulated", what=strip_text(status))
+        page = self.page
+        if page is None:
+            return
+        if status.ready:
+            self.spawn(self.prepare())
+        page.show_sensor()
+
+
+async def amain(app: MeterApp) -> None:
+    """Run the app in the running event loop."""
+    try:
+        await app.async_run(async_lib="asyncio")
+    finally:
+        await app.close()
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run the app: ``python -m mobile [--library FILE] [--sensor URL]``."""
+    import argparse
+    import os
+    import sys
+
+    parser = argparse.ArgumentParser(prog="python -m mobile", description="Meter a set with one hand.")
+    parser.add_argument("--library", metavar="FILE", help="library to use (default: METERLINK_LIBRARY, else the user's)")
+    parser.add_argument("--sensor", metavar="URL", default="", help="sensor to connect, e.g. sim:?every=0")
+    args = parser.parse_args(argv)
+    try:
+        library = Library.open(args.library or os.environ.get("METERLINK_LIBRARY") or None)
+    except MeterlinkError as error:
+        print(error, file=sys.stderr)
+        return error.exit_code
+    asyncio.run(amain(MeterApp(library, sensor_url=args.sensor)))
+    return 0

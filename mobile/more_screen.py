@@ -1,0 +1,23 @@
+"""The page of places that are wanted less often."""
+
+from __future__ import annotations
+
+from mobile.page import Page
+from mobile.texts import t
+from mobile.widgets import Tap, load_kv
+
+PLACES = ("match", "library", "sensors", "settings")
+
+
+class MorePage(Page):
+    """See the module."""
+
+    def on_kv_post(self, _base: object) -> None:
+        """Fill the list."""
+        for name in PLACES:
+            tap = Tap(text=t(f"place.{name}"), value=name, test_name=f"more:{name}", size_name="lead", size_hint_x=1)
+            tap.bind(on_release=lambda one: self.app.go(one.value))
+            self.ids.places.add_widget(tap)
+
+
+load_kv(__file__)

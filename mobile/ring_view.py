@@ -1,0 +1,172 @@
+"""The ring view: the set from above, centred on the face, the camera at the bottom edge.  Arithmetic is in ``ring_state``."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from kivy.core.text import Label as CoreLabel
+from kivy.graphics import Color, Ellipse, Line, Rectangle
+from kivy.metrics import dp
+from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
+
+from meterlink import units
+from mobile import ring_state, theme
+from mobile.drawings import Drawing
+from mobile.ring_state import RingMark, Scale
+from mobile.widgets import look
+
+
+class RingView(Drawing):
+    """Lights around the face, to scale.  With ``editing`` the light named has a handle that can be dragged."""
+
+    marks = ListProperty()
+    focus_id = StringProperty("")
+    """The light that is open (or waited for): drawn strong."""
+    editing = BooleanProperty(False)
+    imperial = BooleanProperty(False)
+    elevation_deg = NumericProperty(0.0)
+    """Of the light that is open: its handle moves on the plan, its distance is along the slope."""
+    on_place: Callable[[float, float], None] | None = None
+    """Called with (distance in m, azimuth in degrees) when the handle is let go."""
+    on_pick: Callable[[str], None] | None = None
+    """Called with a light's id when it is tapped."""
+    FOLLOWS = ("marks", "focus_id", "editing", "imperial")
+
+    _dragged: tuple[float, float] | None = None
+    _reach = 0.0
+
+    @property
+    def scale(self) -> Scale:
+        """From metres to pixels, as drawn now."""
+        reach = self._reach or ring_state.reach_of(self.marks)
+        return ring_state.scale_for(self.x, self.y, self.width, self.height, reach)
+
+    # -- touch --------------------------------------------------------------------------------------------------
+
+    def takes(self, x: float, y: float) -> bool:
+        """Say whether a touch here is for a handle, so that the page does not scroll away under it."""
+        return self.editing and self._nearest(x, y) == self.focus_id != ""
+
+    def _nearest(self, x: float, y: float) -> str | None:
+        return ring_state.nearest_mark(self.marks, self.scale, x, y, dp(theme.TARGET) / 2)
+
+    def on_touch_down(self, touch) -> bool:  # noqa: D102
+        if not self.collide_point(*touch.pos):
+            return False
+        if self.takes(*touch.pos):
+            touch.grab(self)
+            self._reach = ring_state.reach_of(self.marks)
+            return True
+        found = self._nearest(*touch.pos)
+        if found and self.on_pick is not None and not self.editing:
+            self.on_pick(found)
+            return True
+        return False
+
+    def on_touch_move(self, touch) -> bool:  # noqa: D102
+        if touch.grab_current is not self:
+            return False
+        x, y = min(max(touch.x, self.x), self.right), min(max(touch.y, self.y), self.top)
+        self._dragged = self.scale.to_m(x, y)
+        self.redraw()
+        return True
+
+    def on_touch_up(self, touch) -> bool:  # noqa: D102
+        if touch.grab_current is not self:
+            return False
+        touch.ungrab(self)
+        dragged, self._dragged, self._reach = self._dragged, None, 0.0
+        if dragged is not None and self.on_place is not None:
+            self.on_place(*ring_state.place_from_xz(*dragged, self.elevation_deg))
+        self.redraw()
+        return True
+
+    # -- drawing ------------------------------------------------------------------------------------------------
+
+    def paint(self) -> None:
+        """Draw rings, face, camera, lights, the open one last."""
+        scale = self.scale
+        self._paint_rings(scale)
+        self._paint_face(scale)
+        marks = [self._moved(m) for m in self.marks]
+        for mark in sorted(marks, key=lambda m: m.light_id == self.focus_id):
+            self._paint_mark(scale, mark)
+
+    def _moved(self, mark: RingMark) -> RingMark:
+        if mark.light_id != self.focus_id or self._dragged is None:
+            return mark
+        x, z = self._dragged
+        distance, azimuth = ring_state.place_from_xz(x, z, self.elevation_deg)
+        shift = (x - mark.x_m, z - mark.z_m)
+        outline = tuple((a + shift[0], b + shift[1]) for a, b in mark.outline)
+        return mark._replace(x_m=x, z_m=z, distance_m=distance, azimuth_deg=azimuth, outline=outline, placed=True)
+
+    def _paint_rings(self, scale: Scale) -> None:
+        style = look()
+        reach = min(self.width, self.height) / 2 / scale.px_per_m
+        for radius in ring_state.rings_for(reach, self.imperial):
+            r = radius * scale.px_per_m
+            Color(*style.line)
+            Line(circle=(scale.cx, scale.cy, r), width=1, dash_length=3, dash_offset=5)
+            self._write(units.format_length(radius, self.imperial), scale.cx, scale.cy + r, style.note * 0.85, style.quiet)
+
+    def _paint_face(self, scale: Scale) -> None:
+        style = look()
+        r = max(dp(7), 0.11 * scale.px_per_m)
+        Color(*style.quiet)
+        Line(ellipse=(scale.cx - r, scale.cy - r * 1.2, 2 * r, 2.4 * r), width=1.4)
+        Line(points=[scale.cx - r * 0.3, scale.cy - r * 1.15, scale.cx, scale.cy - r * 1.6, scale.cx + r * 0.3, scale.cy - r * 1.15], width=1.4)
+        # The camera looks up from the bottom edge: a small body with its lens toward the face.
+        w, y = dp(11), self.y + dp(3)
+        Line(rectangle=(scale.cx - w, y, 2 * w, dp(11)), width=1.2)
+        Line(points=[scale.cx - w * 0.45, y + dp(11), scale.cx - w * 0.45, y + dp(16), scale.cx + w * 0.45, y + dp(16), scale.cx + w * 0.45, y + dp(11)], width=1.2)
+
+    def _paint_mark(self, scale: Scale, mark: RingMark) -> None:
+        style = look()
+        focused = mark.light_id == self.focus_id
+        x, y = scale.to_px(mark.x_m, mark.z_m)
+        colour = style.strong if focused else style.ink if mark.placed else style.quiet
+        Color(*colour)
+        width = 2.4 if focused else 1.6
+        # The axis: from the light to its point (or, for a reflector, from its source to it).
+        Line(points=[x, y, scale.cx + (x - scale.cx) * 0.22, scale.cy + (y - scale.cy) * 0.22], width=1, dash_length=2, dash_offset=4)
+        if mark.source_xz is not None:
+            sx, sy = scale.to_px(*mark.source_xz)
+            Line(points=[sx, sy, x, y], width=1, dash_length=6, dash_offset=4)
+        if mark.outline:
+            (ax, az), (bx, bz) = mark.outline
+            Line(points=[*scale.to_px(ax, az), *scale.to_px(bx, bz)], width=width * 1.6, cap="round")
+        r = dp(5)
+        if mark.placed:
+            Ellipse(pos=(x - r, y - r), size=(2 * r, 2 * r))
+        else:
+            Line(circle=(x, y, r), width=1.4)
+        if focused and self.editing:
+            Line(circle=(x, y, dp(theme.TARGET) / 2), width=1.5)
+        self._paint_label(mark, x, y, focused, colour)
+
+    def _paint_label(self, mark: RingMark, x: float, y: float, focused: bool, colour) -> None:
+        style = look()
+        text = mark.name
+        if mark.distance_m is not None:
+            text += f"  {units.format_length(mark.distance_m, self.imperial)}"
+        if focused and self.editing and mark.azimuth_deg is not None:
+            text += f"  {units.format_angle(mark.azimuth_deg)}"
+        away = dp(theme.TARGET) / 2 + dp(9) if focused and self.editing else dp(15)
+        self._write(text, x, y + (away if y >= self.center_y else -away), style.note, colour)
+
+    def _write(self, text: str, x: float, y: float, size: float, colour) -> None:
+        """Write a line centred at (x, y), held inside the view, on a patch of the ground colour."""
+        label = CoreLabel(text=text, font_size=size, font_name=theme.font_for(text))
+        label.refresh()
+        texture = label.texture
+        if texture is None:
+            return
+        w, h = texture.size
+        left = min(max(x - w / 2, self.x), max(self.right - w, self.x))
+        low = min(max(y - h / 2, self.y), max(self.top - h, self.y))
+        ground = look().ground
+        Color(*ground[:3], 0.72)
+        Rectangle(pos=(left - 2, low), size=(w + 4, h))
+        Color(*colour)
+        Rectangle(texture=texture, pos=(left, low), size=(w, h))

@@ -1,0 +1,28 @@
+"""Sentences of the library, said on a phone: the same words without the commands of the command line."""
+
+from __future__ import annotations
+
+import re
+
+_VERBS = (
+    "demo|sensors|watch|setup|light|meter|undo|reassign|ratios|checks|match|compare|targets|sheet|export|import|merge|sync|falloff|"
+    "calibrate|verify|store"
+)
+_COMMAND = re.compile(rf"\bmeterlink (?:{_VERBS})\b")
+_BRACKETS = re.compile(r" ?\([^()]*\)")
+_CLAUSE = re.compile(r"([:;,] )")
+
+
+def without_commands(text: str) -> str:
+    """Return ``text`` without the clauses and brackets that name a command; unchanged when it names none.
+
+    A sentence of nothing but a command stays as it is: a strange hint is better than none.
+    """
+    if not _COMMAND.search(text):
+        return text
+    kept = _BRACKETS.sub(lambda found: "" if _COMMAND.search(found[0]) else found[0], text)
+    parts = _CLAUSE.split(kept)
+    clauses = [(parts[i - 1] if i else "", parts[i]) for i in range(0, len(parts), 2)]
+    left = [(sign, clause) for sign, clause in clauses if not _COMMAND.search(clause)]
+    said = "".join(sign + clause for sign, clause in left).strip(" :;,")
+    return said or text
