@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from meterlink.errors import AnalysisError
-from meterlink.model import Calibration, Measurement, WaveBlock
+from meterlink.model import Calibration, Measurement, Steady, WaveBlock
 from meterlink.sensing.calibrate import scale_of
+from meterlink.sensing.floor import hidden
 
 if TYPE_CHECKING:
     import numpy as np
@@ -61,8 +63,8 @@ def peak_raw(block: WaveBlock, calibration: Calibration) -> float:
     return (top + 0.5) / (1 << block.scale_bits) - scale_of(calibration, block.range_index).dark_raw
 
 
-def pulse_of(block: WaveBlock, calibration: Calibration) -> FlashPulse:
-    """Return the analysis of a block.
+def pulse_of(block: WaveBlock, calibration: Calibration, room: Steady | None = None) -> FlashPulse:
+    """Return the analysis of a block; ``room`` is the last steady light on its range, if there was one lately.
 
     Raises:
         AnalysisError: nothing follows from these samples.
@@ -72,9 +74,10 @@ def pulse_of(block: WaveBlock, calibration: Calibration) -> FlashPulse:
 
     scale = scale_of(calibration, block.range_index)
     steps = 1 << block.scale_bits
+    codes = codes_of(block)
     try:
         found = flash.analyse_counts(
-            codes_of(block), scale.full_scale_lx / steps, block.segments,
+            codes, scale.full_scale_lx / steps, block.segments,
             # A truncating converter reads half a code low.
             zero_code=scale.dark_raw * steps - 0.5, full_scale_code=steps - 1,
             pretrigger=max(0, block.pretrigger - FOOT_SAMPLES),
@@ -83,15 +86,21 @@ def pulse_of(block: WaveBlock, calibration: Calibration) -> FlashPulse:
         raise AnalysisError(f"{why}: one more pop, please") from why
     if found.kind == "steady":
         raise AnalysisError("no flash stands out of the room's light in this waveform: one more pop, please")
-    return found
+    below = hidden(block, codes, FOOT_SAMPLES, scale.dark_raw, room)
+    step_lx = scale.full_scale_lx / steps
+    return found._replace(
+        exposure_lxs=found.exposure_lxs + below.add * step_lx,
+        total_exposure_lxs=found.total_exposure_lxs + below.add * step_lx,
+        u_exposure_lxs=math.hypot(found.u_exposure_lxs, below.u * step_lx),
+    )
 
 
-def measure(block: WaveBlock, sensor_id: str, calibration: Calibration) -> Measurement:
+def measure(block: WaveBlock, sensor_id: str, calibration: Calibration, room: Steady | None = None) -> Measurement:
     """Return what one block says, not yet judged for its range.  A waveform from which nothing follows is marked
     ``incomplete`` with the reason in its note: a pop was seen and must not vanish without a word.
     """
     try:
-        found = pulse_of(block, calibration)
+        found = pulse_of(block, calibration, room)
     except AnalysisError as why:
         return Measurement(
             "flash", block.at_s, sensor_id, calibration.id, range_index=block.range_index, clipped=block.clipped,

@@ -66,6 +66,7 @@ class Intake:
         self._out = out
         self._held_off: HeldOff | None = None
         self._tint: Colour | None = None
+        self._room: Steady | None = None
         self._battery_told = False
 
     def meet(self, identity: Identity) -> None:
@@ -111,6 +112,7 @@ class Intake:
         if calibration is None:
             return
         self.range_index = sample.range_index
+        self._room = sample
         try:
             level = levels.level(sample, self._sensor_id(), calibration)
         except CalibrationError as why:
@@ -141,12 +143,17 @@ class Intake:
             self._out.measurement(self._incomplete(block.at_s, block.range_index, TOO_EARLY))
             return
         try:
-            found = flash.measure(block, self._sensor_id(), calibration)
+            found = flash.measure(block, self._sensor_id(), calibration, self._room_before(block))
         except CalibrationError as why:
             found = self._incomplete(block.at_s, block.range_index, str(why))
         else:
             found = self._with_extras(self._judge(found, block, calibration), during_pop=True)
         self._out.measurement(found)
+
+    def _room_before(self, block: WaveBlock) -> Steady | None:
+        room = self._room
+        fits = room is not None and room.range_index == block.range_index and block.at_s - room.at_s <= FRESH_S
+        return room if fits else None
 
     def _judge(self, found: Measurement, block: WaveBlock, calibration: Calibration) -> Measurement:
         names = self.identity.ranges if self.identity else ()
@@ -156,9 +163,7 @@ class Intake:
             self._out.range_wanted(advice.range_index)
         elif found.exposure_lxs and found.peak_lx and not (advice.clipped or advice.too_dim or found.incomplete):
             self.pulse_s = found.exposure_lxs / found.peak_lx
-        return found._replace(
-            clipped=advice.clipped, too_dim=advice.too_dim, note="; ".join(filter(None, (advice.note, found.note)))
-        )
+        return found._replace(clipped=advice.clipped, too_dim=advice.too_dim, note=advice.note or found.note)
 
     def _with_extras(self, found: Measurement, *, during_pop: bool) -> Measurement:
         held_off, tint = self._held_off, self._tint
