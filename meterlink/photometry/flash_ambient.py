@@ -65,7 +65,8 @@ def span_of_pulse(light: Array, noise_lx: float, pretrigger: int | None) -> tupl
             return found
         above = np.flatnonzero(calm > base + threshold)
         first, last = int(above[0]), int(above[-1])
-        below = np.flatnonzero(calm[first : last + 1] <= base + threshold)
+        # back in the dark, not just below the threshold by noise
+        below = np.flatnonzero(calm[first : last + 1] <= base + 0.3 * threshold)
         hump = first + int(np.argmax(calm[first : first + int(below[0]) if below.size else last + 1]))
         found = first, hump, peak, last, half
         wanted = int((calm > base + 0.5 * height).sum()) // 6
