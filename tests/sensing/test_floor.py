@@ -15,13 +15,13 @@ from meterlink.wire.native import NativeDecoder
 
 
 def exposures(exposure_lxs: float, fall_s: float, noise_codes: float, ambient_lx: float) -> list[tuple[float, float]]:
-    """Return (relative error, stated relative uncertainty) of six pops, at six phases of the converter."""
+    """Return (relative error, stated relative uncertainty) of twelve pops, at twelve phases of the converter."""
     chip = ChipModel(noise_codes=noise_codes, seed=3)
     chip.ambient_lx = ambient_lx
     calibration, decoder = default_calibration(chip.identity), NativeDecoder()
     decoder.feed(chip.restart(), 0.0)
     found = []
-    for _ in range(6):
+    for _ in range(12):
         (room,) = decoder.feed(chip.steady(1.0), 1.0)
         shown = chip.pop(Pulse(exposure_lxs, fall_s=fall_s), 1.0)
         assert shown is not None
@@ -34,8 +34,8 @@ def exposures(exposure_lxs: float, fall_s: float, noise_codes: float, ambient_lx
     return found
 
 
-@pytest.mark.parametrize("noise_codes", [0.0, 0.25, 0.5])
-@pytest.mark.parametrize("ambient_lx", [0.0, 60.0, 1000.0, 4000.0, 30_000.0])
+@pytest.mark.parametrize("noise_codes", [0.0, 0.5])
+@pytest.mark.parametrize("ambient_lx", [60.0, 1000.0, 4000.0, 30_000.0])
 @pytest.mark.parametrize(("exposure_lxs", "fall_s"), [(170.0, 0.8e-3), (380.0, 0.8e-3), (1200.0, 0.8e-3), (60.0, 0.25e-3)])
 def test_small_pops_are_right_whatever_the_room_is(
     exposure_lxs: float, fall_s: float, ambient_lx: float, noise_codes: float
