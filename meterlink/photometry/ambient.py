@@ -1,0 +1,138 @@
+"""Room light in a flash picture: what it adds, its share, the ghost it leaves, and what brings it down.
+
+k is by how many stops the flash exceeds the room light at the working shutter, k = log2(H / (E * t)).
+Pure formulas on the standard library.  They raise ``ValueError``.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import NamedTuple
+
+CLEAN_STOPS = (2.0, 4.0)
+"""Common practice (no published source): a flash two to four stops above the room is clean."""
+LITTLE_STOPS = 0.1
+"""An addition below this is not seen; it is reached from 3.8 stops on."""
+
+
+class RoomLight(NamedTuple):
+    """What the room light does at one part of the picture."""
+
+    part: str
+    flash_over_room_stops: float
+    added_stops: float
+    share: float
+    """Part of the picture's exposure there, 0 to 1: also the strength of the ghost of something that moves."""
+    ghost_stops: float
+    """How far below the picture the ghost lies: log2 of the share, negative."""
+    verdict: str
+    """``clean`` (adds less than a tenth of a stop), ``visible``, ``ghosts`` (flash less than two stops above the room)."""
+
+
+class Remedy(NamedTuple):
+    """What brings the room light down to a wanted distance below the flash."""
+
+    stops: float
+    """So many stops are missing; 0 or less when none are."""
+    shutter_s: float
+    """The shutter time that would do it alone."""
+    power_stops: float
+    """The change of flash power that would do it alone, the aperture closed by as much."""
+
+
+def _finite(value: float, name: str) -> float:
+    if not math.isfinite(value):
+        raise ValueError(f"{name} must be a finite number, got {value!r}")
+    return value
+
+
+def _positive(value: float, name: str) -> float:
+    if not 0.0 < value < math.inf:
+        raise ValueError(f"{name} must be a positive finite number, got {value!r}")
+    return value
+
+
+def flash_over_room_stops(exposure_lxs: float, illuminance_lx: float, time_s: float) -> float:
+    """Return k = log2(H / (E * t)); plus infinity in a dark room."""
+    flash = _positive(exposure_lxs, "exposure_lxs")
+    if illuminance_lx == 0.0:
+        return math.inf
+    return math.log2(flash) - math.log2(_positive(illuminance_lx, "illuminance_lx") * _positive(time_s, "time_s"))
+
+
+def added_stops(k: float) -> float:
+    """Return by how many stops the room light raises the flash exposure: log2(1 + 2**-k).  0.32 at k = 2."""
+    if k == math.inf:
+        return 0.0
+    _finite(k, "k")
+    # for a room far brighter than the flash, 2**-k would overflow
+    return math.log1p(math.exp2(-k)) / math.log(2.0) if k > -1000.0 else -k
+
+
+def room_share(k: float) -> float:
+    """Return the part of the exposure that is room light: 1 / (1 + 2**k)."""
+    if k == math.inf:
+        return 0.0
+    return 1.0 / (1.0 + math.exp2(_finite(k, "k"))) if k < 1000.0 else 0.0
+
+
+def flash_share(k: float) -> float:
+    """Return the part of the exposure that is flash."""
+    return 1.0 - room_share(k)
+
+
+def stops_for_added(added: float) -> float:
+    """Return the k at which the room adds so many stops (above 0): -log2(2**added - 1).  3.80 for a tenth."""
+    return -math.log2(math.expm1(_positive(added, "added") * math.log(2.0)))
+
+
+def stops_for_share(share: float) -> float:
+    """Return the k at which the room has this share (between 0 and 1): log2(1 / share - 1)."""
+    if not 0.0 < share < 1.0:
+        raise ValueError(f"share is between 0 and 1, got {share!r}")
+    return math.log2(1.0 / share - 1.0)
+
+
+def judge(exposure_lxs: float, illuminance_lx: float, time_s: float, part: str = "") -> RoomLight:
+    """Return what the room light does where the flash gives this exposure."""
+    k = flash_over_room_stops(exposure_lxs, illuminance_lx, time_s)
+    share, added = room_share(k), added_stops(k)
+    verdict = "clean" if added < LITTLE_STOPS else "ghosts" if k < CLEAN_STOPS[0] else "visible"
+    return RoomLight(part, k, added, share, math.log2(share) if share > 0.0 else -math.inf, verdict)
+
+
+def judge_weakest(
+    exposures_lxs: Mapping[str, float], illuminance_lx: float, time_s: float
+) -> RoomLight:
+    """Return the judgement at the weakest-lit part that matters (fill side, backdrop), where the room shows first."""
+    if not exposures_lxs:
+        raise ValueError("at least one part of the picture is needed")
+    part = min(exposures_lxs, key=lambda name: exposures_lxs[name])
+    return judge(exposures_lxs[part], illuminance_lx, time_s, part)
+
+
+def remedy(exposure_lxs: float, illuminance_lx: float, time_s: float, wanted_k: float = 4.0) -> Remedy:
+    """Return what puts the flash ``wanted_k`` stops above the room: a shorter shutter, or more flash and a smaller aperture."""
+    missing = _finite(wanted_k, "wanted_k") - flash_over_room_stops(exposure_lxs, illuminance_lx, time_s)
+    return Remedy(missing, time_s * math.exp2(-missing), missing)
+
+
+def modelling_illuminance(on_lx: float, off_lx: float) -> float:
+    """Return what the modelling lamps add: room light read with them on less read with them off (not below 0)."""
+    if not (0.0 <= on_lx < math.inf and 0.0 <= off_lx < math.inf):
+        raise ValueError("illuminances must be zero or positive")
+    return max(0.0, on_lx - off_lx)
+
+
+def sentence(room: RoomLight) -> str:
+    """Return the judgement in words, with its numbers."""
+    where = f" at {room.part}" if room.part else ""
+    if math.isinf(room.flash_over_room_stops):
+        return f"no room light{where}"
+    above, added = room.flash_over_room_stops, room.added_stops
+    numbers = f"the flash is {above:.1f} stops above the room{where}, the room adds {added:.2f} stop"
+    if room.verdict == "clean":
+        return f"{numbers}: clean"
+    ghost = f"whatever moves leaves a ghost of {room.share:.0%} of the exposure"
+    return f"{numbers}: {ghost}" + ("" if room.verdict == "visible" else ", plainly seen")
