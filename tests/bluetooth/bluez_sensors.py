@@ -5,11 +5,20 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
+from cobs import cobs
+
 from meterlink.link import ble_uuids as uuids
+from meterlink.model import Identity
+from meterlink.wire import messages
+from meterlink.wire.sensor_side import SensorEncoder
 
 NATIVE_ADDRESS = "C0:FF:EE:00:00:01"
 TEXT_ADDRESS = "C0:FF:EE:00:00:02"
 STANDARD_ADDRESS = "C0:FF:EE:00:00:03"
+WHO = Identity(
+    "0011223344556677", "Dome", "meterlink-1", "1.0.0", flash=True, ranges=("low", "high"), adc_bits=10,
+    ring_samples=1024, sample_interval_s=13e-6,
+)  # fmt: skip
 
 
 @dataclass
@@ -85,3 +94,21 @@ def standard_sensor(address: str = STANDARD_ADDRESS, name: str = "Room light") -
         **_battery(87),
     }
     return Sensor(address, name, services, [uuids.ENVIRONMENTAL_SENSING])
+
+
+def speaking_sensor(encoder: SensorEncoder, address: str = NATIVE_ADDRESS, piece: int = 20) -> Sensor:
+    """A sensor of our own that says who it is when it is asked, in notifications of ``piece`` bytes."""
+    sensor = native_sensor(address)
+    buffer = bytearray()
+
+    def written(_uuid: str, data: bytes) -> list[tuple[str, bytes]]:
+        buffer.extend(data)
+        *frames, rest = bytes(buffer).split(b"\0")
+        buffer[:] = rest
+        asked = [frame for frame in frames if frame and cobs.decode(frame)[1] == messages.IDENTIFY]
+        answer = b"".join(encoder.identity(WHO) for _ in asked)
+        return [(uuids.NATIVE_FROM_SENSOR, answer[i : i + piece]) for i in range(0, len(answer), piece)]
+
+    sensor.on_write = written
+    sensor.on_subscribe = lambda _uuid: [(uuids.NATIVE_FROM_SENSOR, b"\0")]
+    return sensor

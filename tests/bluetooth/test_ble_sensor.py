@@ -6,29 +6,21 @@ import asyncio
 import os
 import subprocess
 import sys
-from collections.abc import Iterator
 from struct import pack
 
 import pytest
-from bluez_sensors import Sensor as AirSensor
-from bluez_sensors import native_sensor, standard_sensor, text_sensor
+from bluez_sensors import WHO, speaking_sensor, standard_sensor, text_sensor
 from bluez_standin import Standin
 
 from meterlink.link import ble_uuids as uuids
 from meterlink.link.reconnect import ReconnectingLink
 from meterlink.link.registry import link_for
 from meterlink.metering import decoder_for
-from meterlink.model import Identity, Measurement
+from meterlink.model import Measurement
 from meterlink.sensing.sensor import LOST, READY, Sensor, SensorState
-from meterlink.wire import messages as m
 from meterlink.wire.sensor_side import SensorEncoder
 
 UP = uuids.NATIVE_FROM_SENSOR
-WHO = Identity(
-    "0011223344556677", "Dome", "meterlink-1", "1.0.0", flash=True, ranges=("low", "high"), adc_bits=10,
-    ring_samples=1024, sample_interval_s=13e-6,
-)  # fmt: skip
-
 
 class Heard:
     """States and levels of one sensor."""
@@ -50,37 +42,10 @@ def sensor_for(url: str, heard: Heard) -> Sensor:
     return Sensor(link, None, None, heard.states.append, decoder=decoder_for(url), on_level=heard.levels.append)
 
 
-def speaking_native() -> AirSensor:
-    """A simulated sensor that answers IDENTIFY."""
-    encoder = SensorEncoder()
-    sensor = native_sensor()
-    buffer = bytearray()
-
-    def written(_uuid: str, data: bytes) -> Iterator[tuple[str, bytes]]:
-        buffer.extend(data)
-        while b"\0" in buffer:
-            end = buffer.index(0)
-            frame, rest = bytes(buffer[:end]), buffer[end + 1 :]
-            buffer[:] = rest
-            if frame and _type(frame) == m.IDENTIFY:
-                answer = encoder.identity(WHO)
-                yield from ((UP, answer[i : i + 20]) for i in range(0, len(answer), 20))
-
-    sensor.on_write = lambda uuid, data: list(written(uuid, data))
-    sensor.on_subscribe = lambda _uuid: [(UP, b"\0")]
-    return sensor
-
-
-def _type(frame: bytes) -> int:
-    from cobs import cobs
-
-    return int(cobs.decode(frame)[1])
-
-
 def test_our_own_sensor_introduces_itself_and_comes_back(bluetooth_air: Standin) -> None:
     """Identity over the air, steady light, a loss told once, and back without a hand."""
-    air_sensor = bluetooth_air.add(speaking_native())
     encoder = SensorEncoder()
+    air_sensor = bluetooth_air.add(speaking_sensor(encoder))
 
     async def work() -> None:
         heard = Heard()
