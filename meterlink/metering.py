@@ -18,6 +18,7 @@ from meterlink.model import Calibration, Identity, Measurement, new_id
 from meterlink.sensing.calibrate import default_calibration
 from meterlink.sensing.sensor import LOST, Sensor, SensorState
 from meterlink.session import Outcome, Session
+from meterlink.walk import Request
 
 KEEPS_NO_LINK_ALIVE = ("file", "sim")
 """Kinds of link that cannot come back by themselves."""
@@ -33,6 +34,7 @@ class Metering:
         url: str,
         *,
         on_outcome: Callable[[Outcome], None],
+        on_waiting: Callable[[Request | None], None] | None = None,
         on_state: Callable[[SensorState], None] | None = None,
         on_level: Callable[[Measurement], None] | None = None,
         record_to: str | None = None,
@@ -41,6 +43,8 @@ class Metering:
         self.session = session
         self.url = url
         self.on_outcome = on_outcome
+        self.on_waiting = on_waiting
+        """Called when the sensor has been prepared for the request that is waited for now (None: the walk is over)."""
         self.on_state = on_state
         self._failed: MeterlinkError | None = None
         self._over = asyncio.Event()
@@ -97,11 +101,14 @@ class Metering:
 
     async def prepare(self) -> None:
         """Choose the range for what is waited for; call it again after an undo, a skip or a new walk."""
-        if self.session.walk.done:
+        waiting = self.session.walk.waiting
+        if waiting is None:
             self._over.set()
-            return
-        self._over.clear()
-        await self.sensor.choose_range(self.session.expected_exposure_lxs())
+        else:
+            self._over.clear()
+            await self.sensor.choose_range(self.session.expected_exposure_lxs())
+        if self.on_waiting is not None:
+            self.on_waiting(waiting)
 
     async def finished(self) -> None:
         """Return when the walk is over; raise what ended it before."""
@@ -131,9 +138,10 @@ class Metering:
         self.on_outcome(outcome)
         if outcome.kind == "logged":
             # The callback may have begun another walk, so the session is asked, not the outcome.
-            self._spawn_prepare()
+            self.prepare_soon()
 
-    def _spawn_prepare(self) -> None:
+    def prepare_soon(self) -> None:
+        """``prepare`` from a plain callback."""
         task = asyncio.get_running_loop().create_task(self.prepare())
         self._tasks.add(task)
         task.add_done_callback(self._tasks.discard)
@@ -172,13 +180,31 @@ def with_settings_of_its_dialect(url: str) -> str:
 def decoder_for(url: str):  # type: ignore[no-untyped-def]
     """Return the decoder that a sensor's URL asks for by ``dialect=``; our own when it says nothing.
 
-    A Bluetooth link says itself what it found, and so does a recording of one.
+    A Bluetooth link says itself what it found; a recording is decoded as the sensor was that it was made of.
     """
     parts = parse(url)
     dialect = parts.options.get("dialect", "")
-    says_itself = parts.scheme == "ble" or (parts.scheme == "file" and not dialect)
-    if not dialect and not says_itself:
-        return None
-    from meterlink.wire.dialect_file import AUTO_BLUETOOTH, make_decoder
+    if parts.scheme == "file" and not dialect:
+        recorded = _recorded_url(parts.target)
+        return decoder_for(recorded) if recorded and not recorded.startswith("file:") else None
+    if parts.scheme == "ble":
+        from meterlink.wire.dialect_file import AUTO_BLUETOOTH, make_decoder
 
-    return make_decoder(AUTO_BLUETOOTH) if says_itself else make_decoder(dialect, f"{dialect}@{parts.target}")
+        return make_decoder(AUTO_BLUETOOTH)
+    if not dialect:
+        return None
+    from meterlink.wire.dialect_file import make_decoder
+
+    return make_decoder(dialect, f"{dialect}@{parts.target}")
+
+
+def _recorded_url(path: str) -> str:
+    """Return the URL in a recording's header, "" when there is none that can be used (opening it tells why)."""
+    from meterlink.link.recording import read_header
+
+    try:
+        recorded = str(read_header(path).get("url", ""))
+        parse(recorded)
+    except MeterlinkError:
+        return ""
+    return recorded

@@ -6,6 +6,7 @@ import asyncio
 import os
 import subprocess
 import sys
+from pathlib import Path
 from struct import pack
 
 import pytest
@@ -13,10 +14,11 @@ from bluez_sensors import WHO, speaking_sensor, standard_sensor, text_sensor
 from bluez_standin import Standin
 
 from meterlink.link import ble_uuids as uuids
+from meterlink.link.base import Link
 from meterlink.link.reconnect import ReconnectingLink
 from meterlink.link.registry import link_for
 from meterlink.metering import decoder_for
-from meterlink.model import Measurement
+from meterlink.model import Identity, Measurement
 from meterlink.sensing.sensor import LOST, READY, Sensor, SensorState
 from meterlink.wire.sensor_side import SensorEncoder
 
@@ -142,5 +144,35 @@ def test_values_that_nobody_may_believe(bluetooth_air: Standin) -> None:
         assert len(heard.levels) == 2
         assert sensor.damaged_frames == 3
         await sensor.stop()
+
+    asyncio.run(work())
+
+
+def test_a_recording_is_enough_to_hear_it_again(bluetooth_air: Standin, tmp_path: Path) -> None:
+    """What came over the air, recorded, gives the same identity and levels without any Bluetooth."""
+    from meterlink.link.recording import RecordingLink
+
+    air_sensor = standard_sensor()
+    del air_sensor.services[uuids.ENVIRONMENTAL_SENSING][1:]
+    bluetooth_air.add(air_sensor)
+    path = tmp_path / "air.jsonl"
+
+    async def heard_through(link: Link, url: str, count: int) -> tuple[Identity, list[float | None]]:
+        heard = Heard()
+        sensor = Sensor(link, decoder=decoder_for(url), on_level=heard.levels.append)
+        await sensor.start()
+        identity = await sensor.identified()
+        for number in range(count - 1 if isinstance(link, RecordingLink) else 0):
+            bluetooth_air.notify(air_sensor, uuids.full("2AFB"), (100 * number).to_bytes(3, "little"))
+        await heard.until(lambda: len(heard.levels) == count)
+        await sensor.stop()
+        return identity, [level.illuminance_lx for level in heard.levels]
+
+    async def work() -> None:
+        url = "ble:C0:FF:EE:00:00:03"
+        live = await heard_through(RecordingLink(link_for(url), path), url, 4)
+        again = await heard_through(link_for(f"file:{path}"), f"file:{path}", 4)
+        assert live == again
+        assert live[0].name == "Room light"
 
     asyncio.run(work())
