@@ -10,7 +10,6 @@ def prepare() -> None:
     for name, value in (
         ("KIVY_NO_ARGS", "1"),
         ("KIVY_NO_FILELOG", "1"),
-        ("KIVY_LOG_MODE", "KIVY"),
-        ("KCFG_KIVY_LOG_LEVEL", "warning"),
+        ("KIVY_LOG_MODE", "PYTHON"),
     ):
         os.environ.setdefault(name, value)

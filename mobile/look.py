@@ -51,6 +51,8 @@ class Look(EventDispatcher):
     """How the bar and the page stand to each other."""
     bar_hint = ObjectProperty((1, None))
     bar_height = NumericProperty(0)
+    ring_height = NumericProperty(300)
+    """The ring view is at most so high: it must fit on the screen whole, with its handle."""
     bar_width = NumericProperty(0)
 
     def wear(self, theme_name: str, text_scale: float) -> None:
@@ -71,6 +73,7 @@ class Look(EventDispatcher):
     def fit(self, width: float, height: float) -> None:
         """Follow the size of the window, in pixels."""
         self.wide = width >= dp(WIDE_FROM_DP) and width > height
+        self.ring_height = max(min(height - dp(140), dp(460)), dp(200))
         self.columns = 2 if self.wide else 1
         self.rail = "vertical" if self.wide else "horizontal"
         self.frame = "horizontal" if self.wide else "vertical"

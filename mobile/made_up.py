@@ -14,8 +14,8 @@ from meterlink.simulation.studio import Pulse, Studio, StudioLight
 from meterlink.walk import Request
 from mobile.desk import Shot
 
-USUAL_LXS = {"key": 230.0, "fill": 95.0, "hair": 140.0, "rim": 120.0, "background": 75.0, "other": 60.0}
-"""Luminous exposure at the light's point at the usual power and distance; 230 lx·s is about f/8 at ISO 100."""
+USUAL_LXS = {"key": 640.0, "fill": 270.0, "hair": 420.0, "rim": 380.0, "background": 230.0, "other": 220.0}
+"""Luminous exposure at the light's point at the usual power and distance; 640 lx·s is about f/13 at ISO 100."""
 USUAL_POWER_STOPS = -2.0
 USUAL_DISTANCE_M = 1.5
 CARD_GAIN = 0.3

@@ -66,6 +66,10 @@ class MeterApp(App):
         self._show_level = Clock.create_trigger(self._level_frame)
         self._show_sensor = Clock.create_trigger(self._sensor_frame)
         self.last_touch = (0.0, 0.0)
+        self.match_to = ""
+        """Id of the set-up that the present one is matched to."""
+        self.export_to: str | None = None
+        """Folder for exported files; None is the person's documents."""
         self.sensors = SensorDesk(
             library,
             on_measurement=self._on_measurement,
@@ -233,6 +237,13 @@ class MeterApp(App):
     def simulate(self) -> None:
         """Use the simulated sensor."""
         self.connect(SIMULATED_URL)
+
+    def replug(self) -> None:
+        """Put the simulated sensor's cable back: the same one, with what it knows."""
+        simulator, sensor = self.sensors.simulator, self.sensors.sensor
+        if simulator is not None and sensor is not None:
+            simulator.plug()
+            self.spawn(sensor.start())
 
     def fire(self, held_off_m: float = 0.0, *, damaged: bool = False) -> None:
         """Let the simulated set fire the light that is waited for."""

@@ -12,6 +12,7 @@ from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, St
 from mobile import theme
 from mobile.drawings import Drawing
 from mobile.metering_state import Figure, HeldSlider, held_changed, held_text, live_look, metering_look
+from mobile import drawings  # noqa: F401  (the .kv file names its classes)
 from mobile.page import Page
 from mobile.texts import t
 from mobile.widgets import Stack, Tap, load_kv, look, text_width
@@ -29,7 +30,13 @@ class FigureView(Drawing):
     dimmed = BooleanProperty(False)
     main_size = NumericProperty(0)
     """Font size in pixels at which the number is drawn."""
+    shown = BooleanProperty(False)
+    """There is a value to show."""
     FOLLOWS = ("figure", "dimmed")
+
+    def on_figure(self, _widget: object, figure: Figure) -> None:
+        """Take up room only when there is a value."""
+        self.shown = bool(figure.main)
 
     def paint(self) -> None:
         """Draw the three parts on one line."""

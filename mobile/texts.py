@@ -100,6 +100,7 @@ EN: dict[str, str] = {
     "lights.remove_sure": "Tap again to take it out",
     "lights.up_order": "Earlier",
     "lights.down_order": "Later",
+    "lights.open": "Open",
     "lights.close": "All lights",
     "lights.meter_this": "Meter it now",
     "lights.not_placed": "not placed",
@@ -178,6 +179,8 @@ EN: dict[str, str] = {
     "set.no_shutter": "shutter not given",
     "set.findings": "Findings, worst first",
     "set.no_findings": "Nothing found against these readings.",
+    "set.show_todo": "What to do",
+    "set.hide_todo": "Hide",
     "set.meter": "Meter all",
     "set.view_ring": "From above, the face in the middle",
     # library

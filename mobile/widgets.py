@@ -187,7 +187,29 @@ class Card(Stack):
 
 
 class Pane(ScrollView):
-    """The scrolling part of a page."""
+    """The scrolling part of a page.
+
+    A touch that a slider or a handle takes (``takes``) never scrolls; where all fits, nothing waits to see whether a
+    touch becomes a scroll, so that taps act at once.
+    """
+
+    def on_touch_down(self, touch):  # noqa: D102
+        if not self.collide_point(*touch.pos):
+            return False
+        content = self.children[0] if self.children else None
+        if content is None or "button" not in touch.profile or not str(touch.button).startswith("scroll"):
+            fits = content is not None and content.height <= self.height + 1
+            if content is not None and (fits or self._taken(content, touch)):
+                touch.push()
+                touch.apply_transform_2d(self.to_local)
+                used = content.dispatch("on_touch_down", touch)
+                touch.pop()
+                return bool(used)
+        return super().on_touch_down(touch)
+
+    def _taken(self, content, touch) -> bool:
+        x, y = self.to_local(*touch.pos)
+        return any(w.takes(x, y) for w in content.walk(restrict=True) if hasattr(w, "takes"))
 
 
 class TextLine(TextInput):
