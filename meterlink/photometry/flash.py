@@ -5,13 +5,27 @@ the light is above half of its peak, t0.1 above a tenth, both above ambient.  Wi
 up; ``span05_s`` and ``span01_s`` run from the first rise to the last fall.  For a train of pulses (high-speed sync,
 pulsing light) t0.5 and t0.1 are these spans, for single pulses say nothing there.
 
-``analyse`` is the careful way, for one pop; ``measure`` and ``measure_many`` give the four plain numbers fast.
+``analyse`` is the careful way, for one pop; ``measure`` and ``measure_many`` give the four plain numbers fast, from
+integer codes (see ``flash_fast``).
 All raise ``ValueError`` in one line for data from which nothing follows.  numpy is imported when first called.
 """
 
 from __future__ import annotations
 
 from typing import Any, NamedTuple
+
+from meterlink.photometry.flash_fast import PulseColumns, PulseNumbers, measure, measure_many
+
+__all__ = [
+    "KINDS",
+    "FlashPulse",
+    "PulseColumns",
+    "PulseNumbers",
+    "analyse",
+    "analyse_counts",
+    "measure",
+    "measure_many",
+]
 
 KINDS = ("flash", "train", "steady")
 

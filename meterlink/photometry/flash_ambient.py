@@ -180,10 +180,11 @@ def flicker(trace: Trace) -> Flicker | None:
     time, light = trace.time_s, trace.light_lx
     if light.size < 12:
         return None
-    stride = max(1, light.size // 4096)
+    stride = max(1, light.size // 1024)
     time, light = time[::stride], light[::stride]
     variance = float(light.var())
-    if variance == 0.0:
+    # mains flicker stays near its mean; a pulse rises far above it
+    if variance == 0.0 or float(light.max() - light.mean()) > 2.5 * math.sqrt(variance):
         return None
     length = float(time[-1])
     best: Flicker | None = None
@@ -196,7 +197,7 @@ def flicker(trace: Trace) -> Flicker | None:
             angle = 2.0 * math.pi * frequency * harmonic * time
             columns += [np.cos(angle), np.sin(angle)]
         design = np.stack(columns, axis=1)
-        fit = design @ np.linalg.lstsq(design, light, rcond=None)[0]
+        fit = design @ np.linalg.solve(design.T @ design + 1e-9 * np.eye(design.shape[1]), design.T @ light)
         explained = 1.0 - float(((light - fit) ** 2).mean()) / variance
         if explained > 0.93 and (best is None or explained > best.explained + 0.01):
             best = Flicker(frequency, explained)

@@ -324,7 +324,8 @@ def _bent(powers: Array, light: Array) -> tuple[Array, Array, float] | None:
     """Fit exp(polynomial) by Gauss-Newton from a weighted fit of the logarithm."""
     safe = np.maximum(light, 0.05)
     weight = safe[:, None]
-    coefficients: Array = np.linalg.lstsq(powers * weight, np.log(safe) * safe, rcond=None)[0]
+    design = powers * weight
+    coefficients: Array = _inverse(design) @ (design.T @ (np.log(safe) * safe))
     for _ in range(10):
         model = np.exp(np.clip(powers @ coefficients, -8.0, 4.0))
         slanted = powers * model[:, None]
@@ -404,5 +405,9 @@ def _foot(pulse: Pulse, before: int, level_lx: float, rising: bool) -> float | N
 
 def _inverse(design: Array) -> Array:
     """Return the inverse of the normal equations' matrix, also where a column adds nothing."""
-    inverse: Array = np.asarray(np.linalg.pinv(design.T @ design), dtype=np.float64)
-    return inverse
+    square = design.T @ design
+    try:
+        inverse = np.linalg.inv(square)
+    except np.linalg.LinAlgError:
+        inverse = np.linalg.pinv(square)
+    return np.asarray(inverse, dtype=np.float64)

@@ -1,0 +1,234 @@
+"""The four plain numbers of a pop (exposure, peak, t0.5, t0.1) straight from integer codes, fast.
+
+For one clean pulse whose samples are many: live display, files, batches.  No uncertainty, no humps, no trains: that is
+``flash.analyse``.  The peak is the highest sample; a crossing is the mean of the one nearest to the peak and the outermost one,
+each on the straight line between two samples, because under noise either alone is biased by 1 to 4 %.
+
+Arrays take numpy; lists, ``array`` and ``bytes`` take the standard library only, so that a one-shot command need not
+import numpy.  All raise ``ValueError``.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
+
+MAX_CODES = 134_217_728
+"""More than a hundred million samples are refused."""
+MIN_CODES = 4
+
+
+class PulseNumbers(NamedTuple):
+    """Four plain numbers of a pop and the level that they stand on."""
+
+    exposure_lxs: float
+    peak_lx: float
+    t05_s: float
+    t01_s: float
+    ambient_lx: float
+
+
+class PulseColumns(NamedTuple):
+    """The same for many pops: one array each, nan where a row holds no pulse."""
+
+    exposure_lxs: npt.NDArray[np.float64]
+    peak_lx: npt.NDArray[np.float64]
+    t05_s: npt.NDArray[np.float64]
+    t01_s: npt.NDArray[np.float64]
+    ambient_lx: npt.NDArray[np.float64]
+
+
+def _check(count: int, scale_lx: float, sample_interval_s: float, pretrigger: int | None) -> int:
+    """Return the number of samples that the ambient level is taken from."""
+    if not MIN_CODES <= count <= MAX_CODES:
+        raise ValueError(f"a waveform has {MIN_CODES} to {MAX_CODES} samples, got {count}")
+    if not (0.0 < scale_lx < math.inf and 0.0 < sample_interval_s < math.inf):
+        raise ValueError("scale and sample interval must be positive")
+    if pretrigger is None:
+        return max(1, count // 16)
+    if not 0 < pretrigger < count:
+        raise ValueError(f"pretrigger is 1 to {count - 1} samples, got {pretrigger}")
+    return pretrigger
+
+
+def measure(
+    codes: Any, scale_lx: float, sample_interval_s: float, pretrigger: int | None = None, zero_code: float = 0.0
+) -> PulseNumbers:
+    """Return exposure, peak, t0.5 and t0.1 of one clean pulse; light = (code - zero_code) * scale_lx.
+
+    ``pretrigger``: samples before the pulse that give the ambient level (a sixteenth of the record when not given).
+    """
+    quiet = _check(len(codes), scale_lx, sample_interval_s, pretrigger)
+    find = _numpy_edges if hasattr(codes, "dtype") else _plain_edges
+    total, top, base, half, tenth = find(codes, quiet)
+    return PulseNumbers(
+        (total - base * len(codes)) * scale_lx * sample_interval_s,
+        (top - base) * scale_lx,
+        half * sample_interval_s,
+        tenth * sample_interval_s,
+        (base - zero_code) * scale_lx,
+    )
+
+
+def _no_pulse() -> ValueError:
+    return ValueError("no pulse: nothing rises above the level before the trigger")
+
+
+def _numpy_edges(codes: Any, quiet: int) -> tuple[float, float, float, float, float]:
+    import numpy as np
+
+    kind = codes.dtype.kind
+    if codes.ndim != 1 or kind not in "uif":
+        raise ValueError("codes must be one row of numbers")
+    at = int(codes.argmax())
+    top = codes[at].item()
+    if kind == "f":
+        total = codes.sum().item()
+        if not math.isfinite(total):
+            raise ValueError("codes hold values that are not numbers")
+    else:
+        # the narrow sum is twice as fast and wide enough for most records
+        total = codes.sum(dtype=np.uint32 if kind == "u" and top * codes.size < 2**32 else np.int64).item()
+    base = codes[:quiet].sum().item() / quiet
+    height = top - base
+    if height <= 0.0:
+        raise _no_pulse()
+    widths = []
+    for fraction in (0.5, 0.1):
+        level = base + fraction * height
+        mask = (codes >= (level if kind == "f" else math.ceil(level))).tobytes()
+        widths.append(_width(codes, mask, at, level, 0, codes.size))
+    return total, top, base, widths[0], widths[1]
+
+
+def _width(codes: Any, mask: bytes, at: int, level: float, begin: int, end: int) -> float:
+    """Mean of the widths between the nearest and between the outermost crossings, in samples."""
+    near_rise = mask.rfind(0, begin, at) + 1 or begin
+    far_rise = mask.find(1, begin, end)
+    near_fall = mask.find(0, at, end) - 1
+    if near_fall < 0:
+        near_fall = end - 1
+    far_fall = mask.rfind(1, begin, end)
+    near = _fall(codes, near_fall, level, end) - _rise(codes, near_rise, level, begin)
+    if near_rise == far_rise and near_fall == far_fall:
+        return near
+    far = _fall(codes, far_fall, level, end) - _rise(codes, far_rise, level, begin)
+    return (near + far) / 2.0
+
+
+def _rise(codes: Any, index: int, level: float, begin: int) -> float:
+    """Place of the crossing between the sample below a level and ``index``, the first above it."""
+    if index <= begin:
+        return float(index)
+    below, above = float(codes[index - 1]), float(codes[index])
+    return index - (above - level) / (above - below)
+
+
+def _fall(codes: Any, index: int, level: float, end: int) -> float:
+    if index + 1 >= end:
+        return float(index)
+    above, below = float(codes[index]), float(codes[index + 1])
+    return index + (above - level) / (above - below)
+
+
+def _plain_edges(codes: Sequence[int], quiet: int) -> tuple[float, float, float, float, float]:
+    """Return the same with builtins only: ``max``, ``sum`` and scans that stop early."""
+    top = max(codes)
+    total = math.fsum(codes) if isinstance(top, float) else sum(codes)
+    if not math.isfinite(total):
+        raise ValueError("codes hold values that are not numbers")
+    base = sum(codes[:quiet]) / quiet
+    height = top - base
+    if height <= 0.0:
+        raise _no_pulse()
+    at = codes.index(top)
+    if isinstance(codes, (bytes, bytearray)):
+        half, tenth = (_byte_width(codes, at, base + f * height) for f in (0.5, 0.1))
+    else:
+        half, tenth = (_scan_width(codes, at, base + f * height) for f in (0.5, 0.1))
+    return total, top, base, half, tenth
+
+
+def _byte_width(codes: bytes | bytearray, at: int, level: float) -> float:
+    first = math.ceil(level)
+    mask = bytes(codes).translate(bytes(first) + b"\x01" * (256 - first))
+    return _width(codes, mask, at, level, 0, len(codes))
+
+
+def _scan_width(codes: Sequence[float], at: int, level: float) -> float:
+    count = len(codes)
+    near_rise = next((k + 1 for k in range(at, -1, -1) if codes[k] < level), 0)
+    near_fall = next((k - 1 for k in range(at, count) if codes[k] < level), count - 1)
+    far_rise = next(k for k, code in enumerate(codes) if code >= level)
+    far_fall = count - 1 - next(k for k, code in enumerate(reversed(codes)) if code >= level)
+    near = _fall(codes, near_fall, level, count) - _rise(codes, near_rise, level, 0)
+    far = _fall(codes, far_fall, level, count) - _rise(codes, far_rise, level, 0)
+    return (near + far) / 2.0
+
+
+def measure_many(
+    codes: Any, scale_lx: float, sample_interval_s: float, pretrigger: int | None = None, zero_code: float = 0.0
+) -> PulseColumns:
+    """Return the four numbers of each row of a 2-D array of integer codes; nan where a row holds no pulse."""
+    import numpy as np
+
+    if getattr(codes, "ndim", 0) != 2 or codes.dtype.kind not in "ui" or codes.shape[0] == 0:
+        raise ValueError("codes must be a 2-D array of integers, one waveform a row")
+    rows, count = codes.shape
+    quiet = _check(count, scale_lx, sample_interval_s, pretrigger)
+    _check(codes.size, scale_lx, sample_interval_s, None)
+    at = codes.argmax(axis=1)
+    top = codes[np.arange(rows), at].astype(np.float64)
+    narrow = codes.dtype.kind == "u" and float(top.max()) * count < 2**32
+    total = codes.sum(axis=1, dtype=np.uint32 if narrow else np.int64).astype(np.float64)
+    base = codes[:, :quiet].sum(axis=1, dtype=np.int64) / quiet
+    height = top - base
+    empty = height <= 0.0
+    widths = [_row_widths(codes, at, base + f * height) for f in (0.5, 0.1)]
+    for column in (*widths, height):
+        column[empty] = math.nan
+    exposure = np.where(empty, math.nan, (total - base * count) * (scale_lx * sample_interval_s))
+    return PulseColumns(
+        exposure,
+        height * scale_lx,
+        widths[0] * sample_interval_s,
+        widths[1] * sample_interval_s,
+        (base - zero_code) * scale_lx,
+    )
+
+
+def _row_widths(codes: Any, at: Any, level: Any) -> npt.NDArray[np.float64]:
+    import numpy as np
+
+    rows, count = codes.shape
+    first = np.minimum(np.ceil(level), np.iinfo(codes.dtype).max).astype(codes.dtype)
+    mask = (codes >= first[:, None]).tobytes()
+    find, rfind = mask.find, mask.rfind
+    edges = np.empty((4, rows), dtype=np.int64)
+    places = at.tolist()
+    near_rise, far_rise, near_fall, far_fall = [], [], [], []
+    begin = 0
+    for place in places:
+        end, peak = begin + count, begin + place
+        near_rise.append((rfind(0, begin, peak) + 1 or begin) - begin)
+        far_rise.append(find(1, begin, end) - begin)
+        fall = find(0, peak, end)
+        near_fall.append((fall if fall >= 0 else end) - 1 - begin)
+        far_fall.append(rfind(1, begin, end) - begin)
+        begin = end
+    edges[:] = near_rise, far_rise, near_fall, far_fall
+    index = np.arange(rows)
+    mean = np.zeros(rows)
+    for row, step, sign in ((0, -1, -0.5), (1, -1, -0.5), (2, 1, 0.5), (3, 1, 0.5)):
+        inside = np.clip(edges[row], 0, count - 1)
+        outside = np.clip(inside + step, 0, count - 1)
+        above = codes[index, inside].astype(np.float64)
+        gap = above - codes[index, outside]
+        part = np.divide(above - level, gap, out=np.zeros(rows), where=gap > 0.0)
+        mean += sign * (edges[row] + step * part)
+    return mean
