@@ -19,6 +19,8 @@ APPLICATION_ID = 0x4D746C6B
 """Marks an SQLite file as a library of this program (bytes 68 to 71 of the file: "Mtlk")."""
 SCHEMA_VERSION = 2
 BUSY_TIMEOUT_S = 5.0
+SYNCHRONOUS = "FULL"
+"""Every commit waits for the disk.  A constant only so that tests about other things need not wait."""
 
 _BUSY = (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
 _DAMAGED = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
@@ -83,7 +85,7 @@ class Database:
                     f"{self.path} is from an older meterlink and cannot be updated read-only: open it for writing once"
                 )
             self._migrate()
-        connection.execute("PRAGMA synchronous=FULL")
+        connection.execute(f"PRAGMA synchronous={SYNCHRONOUS}")
         connection.execute("PRAGMA foreign_keys=ON")
         connection.execute("PRAGMA trusted_schema=OFF")
 
@@ -98,7 +100,7 @@ class Database:
         from meterlink.library.migrations import migrate
 
         _enter_wal(self.connection)
-        self.connection.execute("PRAGMA synchronous=FULL")
+        self.connection.execute(f"PRAGMA synchronous={SYNCHRONOUS}")
         self.version = migrate(self.connection, self.path)
 
     def rows(self, sql: str, arguments: Sequence[Any] = ()) -> list[Any]:

@@ -37,9 +37,9 @@ _READING = (
 _READING_VALUES = ", ".join("?" * len(rows.READING_COLUMNS.split(", ")))
 _POP_VALUES = ", ".join("?" * len(rows.POP_COLUMNS.split(", ")))
 _WAVEFORM_VALUES = ", ".join("?" * len(rows.WAVEFORM_COLUMNS.split(", ")))
-_INSERT_READING = f"INSERT INTO reading ({rows.READING_COLUMNS}) VALUES ({_READING_VALUES})"
-_INSERT_POP = f"INSERT INTO pop ({rows.POP_COLUMNS}) VALUES ({_POP_VALUES})"
-_INSERT_WAVEFORM = f"INSERT INTO waveform ({rows.WAVEFORM_COLUMNS}) VALUES ({_WAVEFORM_VALUES})"
+INSERT_READING = f"INSERT INTO reading ({rows.READING_COLUMNS}) VALUES ({_READING_VALUES})"
+INSERT_POP = f"INSERT INTO pop ({rows.POP_COLUMNS}) VALUES ({_POP_VALUES})"
+INSERT_WAVEFORM = f"INSERT INTO waveform ({rows.WAVEFORM_COLUMNS}) VALUES ({_WAVEFORM_VALUES})"
 
 
 class ReadingStore(SetupStore):
@@ -60,11 +60,11 @@ class ReadingStore(SetupStore):
                 self._stored(numbers.setup, reading.supersedes_id)
                 if reading.supersedes_id >= reading.id:
                     raise LibraryError("a reading can supersede only an earlier one: make its id after reading the set")
-            connection.execute(_INSERT_READING, values)
+            connection.execute(INSERT_READING, values)
             if pops:
-                connection.executemany(_INSERT_POP, pops)
+                connection.executemany(INSERT_POP, pops)
             if wave:
-                connection.execute(_INSERT_WAVEFORM, wave)
+                connection.execute(INSERT_WAVEFORM, wave)
 
     def _numbers_of(self, reading: Reading) -> rows.Numbers:
         setup_no = self._setup_no(reading.setup_id)
@@ -196,7 +196,7 @@ class ReadingStore(SetupStore):
         no = self._setup_no_of_reading(reading_id)
         values = rows.waveform_row(no, rows.id_bytes(reading_id), pop_index, block)
         with self.db.write() as connection:
-            connection.execute(_INSERT_WAVEFORM, values)
+            connection.execute(INSERT_WAVEFORM, values)
 
     def waveform(self, reading_id: str, pop_index: int = 0) -> WaveBlock | None:
         """Return the captured flash of one pop, or None when it was not kept."""

@@ -311,6 +311,11 @@ def waveform_row(setup_no: int, reading_id: bytes, pop_index: int, block: WaveBl
     import zlib
 
     checked(block, block._fields, "waveform")
+    if block.bits not in (8, 16):
+        raise LibraryError(f"waveform not stored: samples of {block.bits} bits; 8 and 16 can be kept")
+    count = len(block.data) * 8 // block.bits
+    if len(block.data) > WAVEFORM_BYTES_MAX or any(s[0] < 0 or s[1] < 0 or s[0] + s[1] > count for s in block.segments):
+        raise LibraryError("waveform not stored: its segments do not fit its samples; the reading itself is kept")
     segments = json_text([list(s) for s in block.segments], "segments") or "[]"
     return (
         setup_no, reading_id, pop_index, block.at_s, block.pop, block.bits, block.scale_bits, segments,

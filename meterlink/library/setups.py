@@ -16,16 +16,17 @@ from meterlink.library.connection import Database
 from meterlink.model.ids import keep_after, new_id
 from meterlink.model.records import Light, Placement, Setup
 
+_LATEST_SETUP = "AND v.id = (SELECT max(id) FROM setup_version WHERE setup_no = s.no)"
 _SETUP = (
     "SELECT s.id, s.created_at_s, " + ", ".join(f"v.{c}" for c in rows.SETUP_VERSION_COLUMNS.split(", ")) + " "
-    "FROM setup s JOIN setup_version v ON v.setup_no = s.no "
-    "AND v.id = (SELECT max(id) FROM setup_version WHERE setup_no = s.no)"
+    "FROM setup s JOIN setup_version v ON v.setup_no = s.no " + _LATEST_SETUP
 )
+_LATEST_LIGHT = "AND v.id = (SELECT max(id) FROM light_version WHERE light_no = l.no) "
 _LIGHT = (
     "SELECT l.id, s.id, f.id, " + ", ".join(f"v.{c}" for c in rows.LIGHT_VERSION_COLUMNS.split(", ")) + " "
     "FROM light l JOIN setup s ON s.no = l.setup_no JOIN light_version v ON v.light_no = l.no "
-    "AND v.id = (SELECT max(id) FROM light_version WHERE light_no = l.no) "
-    "LEFT JOIN light f ON f.no = v.source_light_no"
+    + _LATEST_LIGHT
+    + "LEFT JOIN light f ON f.no = v.source_light_no"
 )
 _PLACEMENT = (
     "SELECT " + rows.PLACEMENT_COLUMNS.replace("id, light_no", "p.id, l.id", 1) + " "
@@ -90,6 +91,12 @@ class SetupStore:
             for s in found
             if (include_archived or not s.archived) and (not words or _has_words(words, (s.name, s.subject, s.notes, *s.tags)))
         ]
+
+    def setup_versions(self, setup_id: str) -> list[tuple[str, Setup]]:
+        """Return (version's id, set-up as it was) of every version, oldest first."""
+        every = _SETUP.replace("SELECT ", "SELECT v.id, ", 1).replace(_LATEST_SETUP, "")
+        found = self.db.rows(f"{every} WHERE s.no = ? ORDER BY v.id", (self._setup_no(setup_id),))
+        return [(row[0].hex(), rows.setup_from(row[1:])) for row in found]
 
     def setup(self, name_or_id: str) -> Setup:
         """Return one set-up by name (any case), id, or the beginning of its id (8 digits and more).
@@ -188,6 +195,12 @@ class SetupStore:
         no = self._setup_no(setup_id)
         found = self.db.rows(f"{_LIGHT} WHERE l.setup_no = ? ORDER BY v.order_index, l.id", (no,))
         return [light for light in map(rows.light_from, found) if include_removed or not light.removed]
+
+    def light_versions(self, setup_id: str) -> list[tuple[str, Light]]:
+        """Return (version's id, light as it was) of every version of every light of a set-up, oldest first."""
+        every = _LIGHT.replace("SELECT ", "SELECT v.id, ", 1).replace(_LATEST_LIGHT, "")
+        found = self.db.rows(f"{every} WHERE l.setup_no = ? ORDER BY v.id", (self._setup_no(setup_id),))
+        return [(row[0].hex(), rows.light_from(row[1:])) for row in found]
 
     def light(self, setup_id: str, name: str) -> Light:
         """Return one light of a set-up by name (any case) or id.

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from meterlink.library import Library
+from meterlink.library import Library, connection
 from meterlink.model import Calibration, Light, Placement, Pop, RangeScale, Reading, Segment, Setup, WaveBlock, new_id
 
 
@@ -67,7 +67,14 @@ class Set:
 def block(samples: int = 2000) -> WaveBlock:
     """Make a captured flash of 8-bit samples."""
     data = bytes(min(255, 3 + n % 7 + (200 if 100 < n < 300 else 0)) for n in range(samples))
-    return WaveBlock(12.5, 7, data, 8, 8, (Segment(0, 500, 2.6e-5), Segment(500, samples - 500, 1.04e-4)), 64, 1)
+    quarter = samples // 4
+    return WaveBlock(12.5, 7, data, 8, 8, (Segment(0, quarter, 2.6e-5), Segment(quarter, samples - quarter, 1.04e-4)), 64, 1)
+
+
+@pytest.fixture(autouse=True)
+def _no_waiting_for_the_disk(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Tests about content do not wait for the disk; what other processes do in tests stays fully synchronised."""
+    monkeypatch.setattr(connection, "SYNCHRONOUS", "OFF")
 
 
 @pytest.fixture

@@ -25,8 +25,10 @@ from meterlink.model import Setup, new_id
 ROOT = Path(__file__).resolve().parents[2]
 
 
-def test_a_new_file_has_the_habits_of_the_design(library: Library) -> None:
+def test_a_new_file_has_the_habits_of_the_design(path, monkeypatch) -> None:
     """WAL, full synchronisation, foreign keys, a mark of our own and a schema number."""
+    monkeypatch.undo()
+    library = Library.open(path)
     names = ("journal_mode", "synchronous", "foreign_keys", "application_id", "user_version", "trusted_schema")
     ask = [library.db.row(f"PRAGMA {name}")[0] for name in names]
 

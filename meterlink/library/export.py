@@ -1,0 +1,176 @@
+"""What leaves a library: JSON documents, CSV that is safe to open in a spreadsheet, or the whole library as one file."""
+
+from __future__ import annotations
+
+import base64
+import csv
+import io
+import json
+import os
+import re
+import time
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any
+
+from meterlink.errors import StorageError
+from meterlink.library import rows
+from meterlink.library.backup import copy_to
+from meterlink.library.format import FORMAT, VERSION
+from meterlink.library.store import Library
+from meterlink.model.records import Calibration, Light, Placement, Pop, RangeScale, Reading, Setup
+
+_FORMULA = re.compile(r"(^|[;\t\r\n])(\s*)(?=[=+\-@＝＋－＠])")
+_NUMBER = re.compile(r"[+-]?\d+(\.\d+)?([eE][+-]?\d+)?", re.ASCII)
+
+
+def document(library: Library, setup_ids: Sequence[str] | None = None, *, waveforms: bool = True) -> dict[str, Any]:
+    """Return set-ups (all when None) with all that belongs to them as one document of ``format.py``.
+
+    Notes (learnt facts) go along only with a whole library.
+    """
+    whole = setup_ids is None
+    chosen = [library.setup(i) for i in setup_ids] if setup_ids is not None else library.setups(include_archived=True)
+    parts: dict[str, list[dict[str, Any]]] = {
+        "setups": [], "lights": [], "placements": [], "calibrations": [], "readings": [], "marks": [], "notes": [],
+        "waveforms": [],
+    }  # fmt: skip
+    used: set[str] = set()
+    with library.db.alone():
+        for setup in sorted(chosen):
+            _add_setup(library, setup.id, parts, used, waveforms)
+        kept = [c for c in library.calibrations() if whole or c.id in used]
+    parts["calibrations"] = [_plain(c) | _lists(c) for c in kept]
+    if whole:
+        parts["notes"] = [
+            {"id": i.hex(), "kind": kind, "key": key, "at_s": at_s, "payload": rows.json_value(payload)}
+            for i, kind, key, at_s, payload in library.db.rows("SELECT id, kind, key, at_s, payload FROM note ORDER BY id")
+        ]
+    return {"format": FORMAT, "version": VERSION, "written_at_s": time.time(), **{k: v for k, v in parts.items() if v}}
+
+
+def _add_setup(library: Library, setup_id: str, parts: dict[str, list[dict[str, Any]]], used: set[str], waveforms: bool) -> None:
+    parts["setups"] += [{"version_id": v, **_plain(s)} for v, s in library.setup_versions(setup_id)]
+    for version, light in library.light_versions(setup_id):
+        parts["lights"].append({"version_id": version, **_plain(light)})
+    for light_id in dict.fromkeys(x["id"] for x in parts["lights"] if x["setup_id"] == setup_id):
+        parts["placements"] += [_plain(p) for p in library.placements(light_id)]
+    for reading in library.all_readings(setup_id):
+        used.add(reading.calibration_id)
+        parts["readings"].append(_plain(reading) | {"pops": [_plain(p) for p in reading.pops]})
+        if not reading.pops:
+            del parts["readings"][-1]["pops"]
+    no = library._setup_no(setup_id)
+    parts["marks"] += [
+        {"id": i.hex(), "reading_id": r.hex(), "at_s": at_s, "reason": reason}
+        for i, r, at_s, reason in library.db.rows("SELECT id, reading_id, at_s, reason FROM mark WHERE setup_no = ?", (no,))
+    ]
+    if waveforms:
+        found = library.db.rows(f"SELECT {rows.WAVEFORM_COLUMNS} FROM waveform WHERE setup_no = ? ORDER BY no", (no,))
+        for row in found:
+            block = rows.waveform_from(row[3:])
+            record = block._asdict() | {
+                "reading_id": row[1].hex(), "pop_index": row[2], "segments": [list(s) for s in block.segments],
+                "data": base64.b64encode(block.data).decode(),
+            }  # fmt: skip
+            parts["waveforms"].append({k: v for k, v in record.items() if v is not None})
+
+
+_DEFAULTS = {kind: kind._field_defaults for kind in (Setup, Light, Placement, Calibration, Pop, RangeScale, Reading)}
+
+
+def _plain(record: Any) -> dict[str, Any]:
+    """Return the fields of a record that are not at their defaults, tuples as lists."""
+    defaults = _DEFAULTS[type(record)]
+    return {
+        name: list(value) if isinstance(value, tuple) else value
+        for name, value in zip(record._fields, record, strict=True)
+        if name not in defaults or value != defaults[name]
+    }
+
+
+def _lists(calibration: Calibration) -> dict[str, Any]:
+    """Return the nested fields of a calibration as JSON has them."""
+    nested = {
+        "ranges": [_plain(r) for r in calibration.ranges],
+        "angle_response": [list(pair) for pair in calibration.angle_response],
+    }
+    return {name: value for name, value in nested.items() if value}
+
+
+def to_json(doc: dict[str, Any], *, compact: bool = False) -> str:
+    """Return a document as JSON text; ``compact`` leaves out every space (for a QR code)."""
+    if compact:
+        return json.dumps(doc, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    return json.dumps(doc, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+
+
+def write_json(library: Library, target: Path, setup_ids: Sequence[str] | None = None, *, waveforms: bool = True) -> None:
+    """Write set-ups (all when None) to a JSON file: whole, or not at all.  Raises ``StorageError``."""
+    write_whole(target, to_json(document(library, setup_ids, waveforms=waveforms)).encode())
+
+
+def write_library(library: Library, target: Path) -> None:
+    """Write the whole library, waveforms and all, as one file that ``merge`` and ``--library`` take.  For any size."""
+    copy_to(library.db.connection, target)
+
+
+def write_whole(target: Path, data: bytes) -> None:
+    """Write a file under another name, sync it and rename it, so that it is never half there.  Raises ``StorageError``."""
+    partial = target.with_name(f"{target.name}.{os.getpid()}.partial")
+    try:
+        with partial.open("wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        partial.replace(target)
+    except OSError as error:
+        partial.unlink(missing_ok=True)
+        raise StorageError(f"{target} cannot be written ({error.strerror}): choose another place or free some space") from error
+
+
+READING_HEADER = (
+    "taken_at_utc", "setup", "light", "role", "point", "purpose", "kind", "exposure_lxs", "illuminance_lx", "receptor", "aim",
+    "held_off_m", "held_off_toward", "pops", "u_rel", "t05_s", "t01_s", "ambient_lx", "clipped", "too_dim", "cct_k", "duv",
+    "standing", "note", "reading_id",
+)  # fmt: skip
+
+
+def readings_csv(library: Library, setup_id: str) -> str:
+    """Return the readings of a set-up as CSV, the taken-back ones too (``standing``: ``yes``, ``void`` or ``superseded``)."""
+    setup = library.setup(setup_id)
+    lights = {x.id: x for x in library.lights(setup.id, include_removed=True)}
+    voids, effective = library.voids(setup.id), {r.id for r in library.readings(setup.id)}
+    table = []
+    for r in library.all_readings(setup.id):
+        light = lights.get(r.light_id or "")
+        standing = "yes" if r.id in effective else "void" if r.id in voids else "superseded"
+        taken = time.strftime("%Y-%m-%d %H:%M:%S", time.gmtime(r.taken_at_s))
+        row = (
+            taken, setup.name, light and light.name, light and light.role, r.point, r.purpose, r.kind, r.exposure_lxs,
+            r.illuminance_lx, r.receptor, r.aim, r.held_off_m, r.held_off_toward, len(r.pops), r.u_rel, r.t05_s, r.t01_s,
+            r.ambient_lx, r.clipped, r.too_dim, r.cct_k, r.duv, standing, r.note, r.id,
+        )  # fmt: skip
+        table.append(row)
+    return csv_text(READING_HEADER, table)
+
+
+def csv_text(header: Sequence[str], table: Iterable[Sequence[Any]]) -> str:
+    """Return CSV (RFC 4180) in which no text can be taken for a formula by a spreadsheet; numbers stay numbers, None is empty."""
+    out = io.StringIO()
+    writer = csv.writer(out)
+    writer.writerow(map(spreadsheet_safe, header))
+    for row in table:
+        writer.writerow([spreadsheet_safe(v) if isinstance(v, str) else int(v) if isinstance(v, bool) else v for v in row])
+    return out.getvalue()
+
+
+def spreadsheet_safe(text: str) -> str:
+    """Put an apostrophe before everything that a spreadsheet could read as a formula.
+
+    That is =, +, -, @ and their wide forms at the beginning of a cell (OWASP, "CSV Injection"), also of what becomes a cell when
+    the file is split at semicolons, tabs or line breaks; a lone number is left alone.
+    """
+    if _NUMBER.fullmatch(text):
+        return text
+    return _FORMULA.sub(r"\1\2'", text.replace("\0", ""))

@@ -1,0 +1,162 @@
+"""What comes into a library from a JSON document: validated whole, shown first, then taken whole or not at all."""
+
+from __future__ import annotations
+
+import binascii
+import json
+import tempfile
+from base64 import b64decode
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, TypeVar
+
+from meterlink.errors import ImportRefused, LibraryError, UsageError
+from meterlink.library import filling
+from meterlink.library.format import validate
+from meterlink.library.merge import Added, is_library, merge, preview
+from meterlink.library.store import Library
+from meterlink.model.records import Calibration, Light, Placement, Pop, RangeScale, Reading, Setup
+from meterlink.model.samples import Segment, WaveBlock
+
+FILE_BYTES_MAX = 128 * 2**20
+VALUES_MAX = 5_000_000
+"""JSON values in one file: each costs a hundred bytes while it is read.  Bigger libraries travel as a library file."""
+Record = TypeVar("Record", Setup, Light, Placement, Reading, Calibration, Pop, RangeScale)
+
+
+def import_file(library: Library, path: Path) -> Added:
+    """Take a JSON document or another library's file; return how many records were new.
+
+    Raises ``ImportRefused`` and takes nothing when anything in it is wrong.
+    """
+    if is_library(path):
+        return merge(library, path)
+    return import_document(library, read(path), path.name)
+
+
+def preview_file(library: Library, path: Path) -> Added:
+    """Return what ``import_file`` would add, and add nothing."""
+    if is_library(path):
+        return preview(library, path)
+    with _as_library(read(path), path.name) as other:
+        return _named(path.name, preview, library, other)
+
+
+def import_document(library: Library, doc: Any, name: str = "the document") -> Added:
+    """Take a document that is already parsed (from a QR code, another program ...).  Raises ``ImportRefused``."""
+    with _as_library(doc, name) as other:
+        return _named(name, merge, library, other)
+
+
+def read(path: Path) -> Any:
+    """Parse a JSON file within limits of size and number of values.  Raises ``ImportRefused``."""
+    try:
+        with path.open("rb") as file:
+            data = file.read(FILE_BYTES_MAX + 1)
+    except OSError as error:
+        raise ImportRefused(f"{path} cannot be read ({error.strerror}): check the name and its rights") from error
+    return parse(data, path.name)
+
+
+def parse(data: bytes, name: str) -> Any:
+    """Parse JSON bytes within limits: no repeated keys, no NaN, no endless depth.  Raises ``ImportRefused``."""
+    if len(data) > FILE_BYTES_MAX:
+        raise ImportRefused(f"{name} is larger than {FILE_BYTES_MAX >> 20} MiB: exchange it as a library file ('meterlink merge')")
+    if data.count(b",") + data.count(b"[") + data.count(b"{") > VALUES_MAX:
+        raise ImportRefused(f"{name} holds more than {VALUES_MAX} values: exchange it as a library file ('meterlink merge')")
+    try:
+        return json.loads(data.decode("utf-8-sig"), object_pairs_hook=_object, parse_constant=_no_constant)
+    except RecursionError:
+        raise ImportRefused(f"{name} is nested too deeply: it was not written by 'meterlink export'") from None
+    except ValueError as error:
+        where = str(error).splitlines()[0][:120]
+        raise ImportRefused(f"{name} is not JSON that can be read ({where}): export it again") from None
+
+
+def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        raise ValueError("a key is given twice")
+    return found
+
+
+def _no_constant(word: str) -> Any:
+    raise ValueError(f"{word} is not JSON")
+
+
+@contextmanager
+def _as_library(doc: Any, name: str) -> Iterator[Path]:
+    """Validate a document and make a library file of it, from which it is merged like any other."""
+    parts = validate(doc, name)
+    with tempfile.TemporaryDirectory(prefix="meterlink-import-") as folder:
+        path = Path(folder) / "import.sqlite"
+        with Library.open(path) as library:
+            library.db.connection.execute("PRAGMA synchronous=OFF")  # only a step on the way
+            try:
+                with library.db.write() as connection:
+                    _fill(filling.Filler(connection), parts)
+            except ImportRefused as error:
+                raise ImportRefused(f"{name}: {error}") from error
+            except (LibraryError, UsageError) as error:
+                raise ImportRefused(f"{name} does not hold together, nothing was taken: {error}") from error
+        yield path
+
+
+def _named(name: str, act: Any, library: Library, other: Path) -> Added:
+    try:
+        added: Added = act(library, other)
+    except ImportRefused as error:
+        raise ImportRefused(str(error).replace(str(other), name)) from error
+    return added
+
+
+def _fill(filler: filling.Filler, parts: Mapping[str, list[dict[str, Any]]]) -> None:
+    for n, d in enumerate(parts["setups"]):
+        filler.setup(d["version_id"], _record(Setup, d, tags=tuple(d.get("tags", ()))), f"setups[{n}]")
+    for n, d in enumerate(parts["lights"]):
+        filler.light(d["id"], d["setup_id"], f"lights[{n}]")
+    for n, d in enumerate(parts["lights"]):
+        filler.light_version(d["version_id"], _record(Light, d), f"lights[{n}]")
+    for n, d in enumerate(parts["placements"]):
+        filler.placement(_record(Placement, d), f"placements[{n}]")
+    for n, d in enumerate(parts["calibrations"]):
+        filler.calibration(_calibration(d), f"calibrations[{n}]")
+    for n, d in enumerate(parts["readings"]):
+        pops = tuple(_record(Pop, p) for p in d.get("pops", ()))
+        filler.reading(_record(Reading, d, pops=pops, lit=tuple(d.get("lit", ()))), f"readings[{n}]")
+    for n, d in enumerate(parts["marks"]):
+        filler.mark(d["id"], d["reading_id"], d["at_s"], d.get("reason", ""), f"marks[{n}]")
+    for n, d in enumerate(parts["notes"]):
+        filler.note(d["id"], d["kind"], d["key"], d["at_s"], d.get("payload", {}), f"notes[{n}]")
+    for n, d in enumerate(parts["waveforms"]):
+        filler.waveform(d["reading_id"], d.get("pop_index", 0), _block(d, n), f"waveforms[{n}]")
+
+
+def _record(kind: type[Record], fields: Mapping[str, Any], **converted: Any) -> Record:
+    """Make a record of a validated table; what is not in it has its default."""
+    known = {k: v for k, v in fields.items() if k in kind._fields}
+    made: Record = kind(**{**known, **{k: v for k, v in converted.items() if k in fields}})
+    return made
+
+
+def _calibration(d: Mapping[str, Any]) -> Calibration:
+    return _record(
+        Calibration,
+        d,
+        ranges=tuple(_record(RangeScale, r) for r in d.get("ranges", ())),
+        colour_matrix=tuple(d.get("colour_matrix", ())),
+        angle_response=tuple((a, r) for a, r in d.get("angle_response", ())),
+    )
+
+
+def _block(d: Mapping[str, Any], n: int) -> WaveBlock:
+    try:
+        data = b64decode(d["data"], validate=True)
+    except (binascii.Error, ValueError):
+        raise ImportRefused(f"waveforms[{n}].data is not base64, nothing was taken: export it again") from None
+    return WaveBlock(
+        d.get("at_s", 0.0), d.get("pop", 0), data, d["bits"], d["scale_bits"],
+        tuple(Segment(*s) for s in d.get("segments", ())), d.get("pretrigger", 0), d.get("range_index", 0),
+        d.get("clipped", False), d.get("truncated", False), d.get("held_off_m"),
+    )  # fmt: skip
