@@ -70,7 +70,7 @@ class ReconnectingLink:
         self._first: asyncio.Future[None] | None = None
         self._attempt = 0
         self.state = LinkState(STOPPED, "not connected yet", url)
-        self._told = ("", "", "")
+        self._told: LinkState | None = None
         self._on_bytes: OnBytes = lambda *_: None
         self._on_lost: OnLost = lambda _: None
 
@@ -188,13 +188,22 @@ class ReconnectingLink:
 
     def _tell(self, name: str, words: str, error: LinkError | None = None, retry_in_s: float = 0.0) -> None:
         self.state = LinkState(name, words, self.url, error, self._attempt, retry_in_s)
-        # One sentence for one outage: the attempts in between, and the same reason again, are not news.
-        if name == CONNECTING and self._attempt > 1:
+        if self.on_state is None or not self._is_news(name, error):
             return
-        news = (name, self.url, str(error or ""))
-        if news != self._told and self.on_state is not None:
-            self._told = news
-            self.on_state(self.state)
+        self._told = self.state
+        self.on_state(self.state)
+
+    def _is_news(self, name: str, error: LinkError | None) -> bool:
+        """One sentence for one outage: neither the attempts in it nor "gone" and then "not there" are news."""
+        told = self._told
+        if told is None or told.url != self.url:
+            return name != CONNECTING or told is None
+        if told.name != WAITING:
+            return name != told.name
+        if name == WAITING:
+            gone = (LinkLost, LinkNotFound)
+            return not (isinstance(error, gone) and isinstance(told.error, gone)) and str(error) != str(told.error)
+        return name != CONNECTING
 
 
 def _once(lost: asyncio.Future[LinkError]) -> OnLost:

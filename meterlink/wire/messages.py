@@ -90,7 +90,7 @@ def parse_identity(frame: bytes, at_s: float, adc_bits: int) -> Identity:  # noq
         raise _refuse("a name that is cut short or too long")
     if not 1 <= ranges <= MAX_RANGES or not 1 <= bits <= MAX_BITS or (can & FLASH and not interval_ns):
         raise _refuse("an identity that cannot be")
-    interval_s = interval_ns * 1e-9
+    interval_s = interval_ns / 1e9
     return Identity(
         sensor_id=unique.hex(),
         name="".join(c for c in name.decode("utf-8", "replace") if c.isprintable()).strip() or "sensor",
