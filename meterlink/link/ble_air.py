@@ -8,11 +8,13 @@ bleak itself does.
 from __future__ import annotations
 
 import asyncio
+import time
+from collections import deque
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 from weakref import WeakKeyDictionary
 
-from meterlink.link.ble_errors import explain
+from meterlink.link.ble_errors import explain, platform
 
 if TYPE_CHECKING:
     from bleak import BleakClient
@@ -23,6 +25,8 @@ FIND_S = 10.0
 """A sensor that advertises once in two seconds is heard in this time even when most packets are lost."""
 CONNECT_S = 12.0
 RELEASE_S = 5.0
+ANDROID_SCANS, ANDROID_WINDOW_S = 4, 30.0
+"""Android silently ignores the sixth start of a scan within 30 s (read, not run): stay below."""
 
 Detected = Callable[["BLEDevice", "AdvertisementData"], None]
 
@@ -118,9 +122,21 @@ def air() -> Air:
     return found
 
 
+_starts: deque[float] = deque(maxlen=ANDROID_SCANS)
+
+
+def pause_before_scan_s(starts: deque[float], now_s: float, system: str) -> float:
+    """Return how long to wait before the next start of a scan; ``starts`` are the last ones.  Only Android counts."""
+    if system != "android" or len(starts) < ANDROID_SCANS:
+        return 0.0
+    return max(0.0, starts[0] + ANDROID_WINDOW_S - now_s)
+
+
 async def _scan(seconds: float, detected: Detected, enough: list[asyncio.Event]) -> None:
     from bleak import BleakScanner
 
+    await asyncio.sleep(pause_before_scan_s(_starts, time.monotonic(), platform()))
+    _starts.append(time.monotonic())
     waiting = [asyncio.ensure_future(event.wait()) for event in enough]
     try:
         async with BleakScanner(detected):

@@ -126,6 +126,25 @@ def test_commands_are_cut_to_what_the_connection_takes(bluetooth_air: Standin) -
     run(work())
 
 
+def test_sensor_that_confirms_every_write(bluetooth_air: Standin) -> None:
+    """Where only writes with a response are offered, those are used, in pieces of the same size."""
+    sensor = native_sensor()
+    sensor.services[uuids.NATIVE_SERVICE][0].flags = ["write"]
+    sensor.mtu = 53
+    bluetooth_air.add(sensor)
+
+    async def work() -> None:
+        link, ear = link_for("ble:C0:FF:EE:00:00:01"), Listener()
+        await link.open(ear.on_bytes, ear.on_lost)
+        await link.write(bytes(120))
+        assert [(len(piece), kind) for _, piece, kind in sensor.writes] == [
+            (50, "request"), (50, "request"), (20, "request")
+        ]  # fmt: skip
+        await link.close()
+
+    run(work())
+
+
 def test_answers_come_back(bluetooth_air: Standin) -> None:
     """What the sensor answers to a write arrives on the stream."""
     sensor = native_sensor()
