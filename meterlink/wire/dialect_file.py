@@ -271,6 +271,9 @@ def load_dialect(path: str | Path) -> Dialect:
     """
     path = Path(path)
     try:
+        if path.exists() and not path.is_file():
+            # A pipe or a device would be waited for, or never end.
+            raise DialectError(f"{path}: not a file; check the path of the dialect file")
         with path.open("rb") as file:
             raw = file.read(MAX_FILE_BYTES + 1)
     except OSError as error:

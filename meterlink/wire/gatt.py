@@ -16,6 +16,8 @@ from meterlink.wire.dialect_file import AUTO_BLUETOOTH, GATT, NATIVE, make_decod
 
 MAX_TEXT = 64
 """Longest device information that is kept, in characters."""
+MAX_PATH = 1024
+"""A dialect may be the path of a file of one's own."""
 _NOT_KNOWN_24 = 0xFFFFFF
 _NOT_KNOWN_16 = 0xFFFF
 _LARGEST_24 = 0xFFFFFE
@@ -204,9 +206,10 @@ class BluetoothDecoder:
             if self._stream is None:
                 self.stats.damage("dialect", len(data))
                 return []
-            return self._stream.feed(data, at_s)
+            found = self._stream.feed(data, at_s)
+            return found if self.dialect == NATIVE else [self._named(sample) for sample in found]
         if channel.startswith("@") or channel in ("2A29", "2A24", "2A25", "2A26"):
-            self._texts[channel] = _clean(data)
+            self._texts[channel] = _clean(data, MAX_PATH if channel == "@dialect" else MAX_TEXT)
             return self._ready() if channel == "@address" else []
         found = self._characteristics.feed(data, at_s, channel)
         return [*self._ready(), *found] if found and not self._told else found
@@ -229,6 +232,13 @@ class BluetoothDecoder:
         self.stats = stream.stats
         self._characteristics = CharacteristicDecoder(self.stats)
         return []
+
+    def _named(self, sample: Sample) -> Sample:
+        """Give a sensor of lines the name that it advertises: its lines do not say one."""
+        if not isinstance(sample, Identity):
+            return sample
+        has_battery = sample.battery or "2A19" in self._texts.get("@has", "")
+        return sample._replace(name=self._texts.get("@name") or sample.name, battery=has_battery)
 
     def _identity(self) -> Identity:
         texts = self._texts
@@ -281,7 +291,7 @@ class BluetoothDecoder:
         return self._stream.poll() if self._stream else b""
 
 
-def _clean(data: bytes) -> str:
+def _clean(data: bytes, most: int) -> str:
     """Return device text fit to be shown: capped, printable, without the zeros that some sensors pad with."""
-    text = data[: 4 * MAX_TEXT].decode("utf-8", "replace").split("\0")[0].strip()
-    return "".join(sign for sign in text if sign.isprintable())[:MAX_TEXT]
+    text = data[: 4 * most].decode("utf-8", "replace").split("\0")[0].strip()
+    return "".join(sign for sign in text if sign.isprintable())[:most]

@@ -47,6 +47,17 @@ def test_counts_survive_a_reconnection() -> None:
     assert (decoder.stats.frames, decoder.stats.damaged) == (2, {"text": 1})
 
 
+def test_sensor_of_lines_has_its_advertised_name() -> None:
+    """Lines do not say who speaks: the name and the battery on the air do."""
+    decoder = make_decoder("bluetooth")
+    for channel, data in (("@dialect", b"fc-comma"), ("@name", b"Text dome"), ("@has", b"2A19"), ("@address", b"A")):
+        decoder.feed(data, 0.0, channel)
+    assert (decoder.poll(), decoder.poll_s) == (b"?\r", 0.5)
+    (who, _) = decoder.feed(b"\r47,6 fc\r", 0.0)
+    assert isinstance(who, Identity)
+    assert (who.name, who.sensor_id, who.battery) == ("Text dome", "A", True)
+
+
 def test_unknown_dialect_is_counted_and_not_raised() -> None:
     """A word that names no dialect gives nothing."""
     decoder = make_decoder("bluetooth")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -79,8 +80,9 @@ def test_what_is_wrong_is_said_with_what_would_be_right(text: str, says: str) ->
 def test_files_that_are_no_dialects(tmp_path: Path) -> None:
     """Missing, a folder, too large, not text, unknown name: one line each."""
     (tmp_path / "big.toml").write_bytes(b"#" * 70_000)
+    os.mkfifo(tmp_path / "pipe")
     (tmp_path / "bytes.toml").write_bytes(b"\xff\xfe")
-    cases = {"none.toml": "check the path", "": "Is a directory", "big.toml": "64 KB", "bytes.toml": "UTF-8"}
+    cases = {"none.toml": "check the path", "": "not a file", "pipe": "not a file", "big.toml": "64 KB", "bytes.toml": "UTF-8"}
     for name, says in cases.items():
         with pytest.raises(DialectError, match=says):
             load_dialect(tmp_path / name)
