@@ -24,7 +24,7 @@ ALLOWED = {
     "simulation": {"simulation", "photometry", "wire", "link", "sensing", "setwork"},
     "calibrating": {"calibrating", "photometry", "sensing", "units"},
     "session": {"photometry", "setwork", "library", "walk", "sensing", "wire", "link", "simulation", "units"},
-    "metering": {"session", "link", "wire", "sensing"},
+    "metering": {"session", "link", "wire", "sensing", "walk"},
     "trying": {"link", "wire"},
     "sheet": {"sheet", "setwork", "photometry", "units", "library"},
     "testing": {"link", "wire", "simulation"},

@@ -36,7 +36,7 @@ class Screen:
 
     def wait_for(self, request: Request | None) -> None:
         """Say which light is waited for, once."""
-        if request is None or request == self._waited:
+        if request is None or request is self._waited:
             return
         self._waited = request
         self.say(waiting_line(self.session, request), strong=True)
@@ -62,7 +62,6 @@ class Screen:
             self.say(mark + outcome.message, strong=outcome.kind == "logged")
         for warning in outcome.warnings:
             self.say(f"! {warning}")
-        self.wait_for(self.session.walk.waiting)
 
     def state(self, state: SensorState) -> None:
         """Print a change of the sensor's state."""
@@ -134,6 +133,7 @@ async def drive(session: Session, url: str | None, *, record_to: str | None = No
         session,
         chosen,
         on_outcome=screen.outcome,
+        on_waiting=screen.wait_for,
         on_state=screen.state,
         on_level=screen.level,
         record_to=record_to,
@@ -142,7 +142,6 @@ async def drive(session: Session, url: str | None, *, record_to: str | None = No
     try:
         await metering.open()
         await metering.ready()
-        screen.wait_for(session.walk.waiting)
         keyboard.start()
         await _walk(session, metering, screen, keyboard)
     finally:
@@ -239,5 +238,4 @@ class Keyboard:
         else:
             raise UsageError("type u (take back), s (skip), r NAME (give the last to NAME) or q (stop), then Enter")
         self.screen.forget()
-        self.screen.wait_for(self.session.walk.waiting)
-        self.metering._spawn_prepare()
+        self.metering.prepare_soon()
