@@ -34,12 +34,14 @@ def acceptance_tasks(identity: Identity, receptor: str) -> list[Task]:
     if identity.flash:
         text = "A small flash at its lowest power: its pulse is far shorter than a thousandth of a second."
         tasks.append(Task("short", "shortest pulse", text, "flash", 2, optional=True, caution=cautions.FLASH))
+    tasks += overlap_tasks(identity, 2)
     tasks += _distances(kind)
     tasks += _additivity(identity, kind)
-    tasks += overlap_tasks(identity, 2)
     for angle in ANGLES_DEG[receptor]:
         text = f"Turn the sensor so that the lamp stands {angle:+g} degrees off its axis; the dome stays in place."
-        tasks.append(Task(f"angle-{angle:g}", f"{angle:+g} degrees", text, kind, 1, value=angle))
+        # A receptor that sees next to nothing from there is what the step is to find out.
+        aside = abs(angle) >= 90
+        tasks.append(Task(f"angle-{angle:g}", f"{angle:+g} degrees", text, kind, 1, value=angle, optional=aside, dark=aside))
     tasks += [_dark(identity, i, "after", 2) for i in range(len(identity.ranges))]
     return [t if t.caution or t.kind != "flash" else t._replace(caution=cautions.FLASH) for t in tasks]
 
@@ -55,19 +57,20 @@ def _distances(kind: str) -> list[Task]:
         "tape, dome aimed at it, the lamp never touched. Type the distance if it is another."
     )
     return [
-        Task(f"distance-{d:g}", f"bare bulb at {d:g} m", text.format(d=d), kind, 1, value=d, caution=cautions.BARE_BULB)
+        Task(f"distance-{d:g}", f"bare bulb at {d:g} m", text.format(d=d), kind, 2, value=d, caution=cautions.BARE_BULB)
         for d in DISTANCES_M
     ]
 
 
 def _additivity(identity: Identity, kind: str) -> list[Task]:
-    """Two lights alone and together, near the top of each range and near its bottom."""
+    """Two lights together, then each alone, near the top of each range and near its bottom."""
     tasks = []
     for i, name in enumerate(identity.ranges):
-        for level, words in ((HIGH, "each filling about 40 % of the range"), (LOW, "each at about 10 % of the range")):
-            for who, what in (("a", "first light alone"), ("b", "second light alone"), ("ab", "both lights together")):
-                text = f"Two lights that do not share a generator, {words} {name}; neither moves: the {what}."
-                tasks.append(Task(f"add-{i}-{level}-{who}", f"{what}, range {name}, {level}", text, kind, 2, i))
+        for level, words, fill in ((HIGH, "that fill about 85 %", (0.75, 0.95)), (LOW, "that fill about 40 %", (0.3, 0.5))):
+            for who, what in (("ab", "both lights together"), ("a", "first light alone"), ("b", "second light alone")):
+                text = f"Two lights, not of one generator, {words} of range {name} together; neither moves: {what}."
+                title, wanted = f"{what}, range {name}, {level}", fill if who == "ab" else None
+                tasks.append(Task(f"add-{i}-{level}-{who}", title, text, kind, 2, i, fill=wanted))
     return tasks
 
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 from meterlink.calibrating import cautions
-from meterlink.calibrating.evidence import Dark, Evidence, Overlap, Pair, mean_of, peak_raw_of, raw_of
+from meterlink.calibrating.evidence import Dark, Evidence, Overlap, Pair, mean_of, peak_raw_of, raw_of, steps_rel
 from meterlink.calibrating.procedure import Procedure, Taken, Task
 from meterlink.calibrating.scale import Scaled, calibrate_relative, calibrate_scale
 from meterlink.errors import CalibrationError
@@ -22,7 +22,7 @@ U_ANGLE_DEG = 1.0
 """Standard uncertainty of an angle set with a protractor."""
 U_POP_REL = 0.01
 """Least relative uncertainty given to one pop: studio flash repeats to about this (common practice)."""
-MIN_SPREAD_SHARE = 0.5
+FLASH_LEVELS = 4
 
 
 def dark_tasks(identity: Identity, count: int = 3) -> list[Task]:
@@ -42,21 +42,23 @@ def dark_tasks(identity: Identity, count: int = 3) -> list[Task]:
 
 
 def overlap_tasks(identity: Identity, count: int = 3) -> list[Task]:
-    """The same light on each range and its neighbour: bright enough for one, dim enough for the other."""
+    """The same light on each range and its neighbour; the sensitive one first, since it says how bright it may be."""
     kind = "flash" if identity.flash else "steady"
     what = "pop" if kind == "flash" else "lamp"
     tasks: list[Task] = []
     for i in range(len(identity.ranges) - 1):
         text = f"One {what}, not touched between the two ranges, that nearly fills range {identity.ranges[i + 1]}."
         tasks += [
-            Task(f"overlap-{i}-{j}", f"overlap on range {identity.ranges[j]}", text, kind, count, j) for j in (i, i + 1)
-        ]
+            Task(f"overlap-{i}-{i + 1}", f"overlap on range {identity.ranges[i + 1]}", text, kind, count, i + 1,
+                 fill=(0.6, 0.95)),
+            Task(f"overlap-{i}-{i}", f"overlap on range {identity.ranges[i]}", text, kind, count, i),
+        ]  # fmt: skip
     return tasks
 
 
 def pair_tasks(identity: Identity, levels: int = 5, kinds: Sequence[str] = ()) -> list[Task]:
     """Pairs with a reference on every range, steady and flash, from bright to dim."""
-    tasks = []
+    tasks: list[Task] = []
     for kind in kinds or (("steady", "flash") if identity.flash else ("steady",)):
         for i, name in enumerate(identity.ranges):
             for level in range(levels):
@@ -65,9 +67,11 @@ def pair_tasks(identity: Identity, levels: int = 5, kinds: Sequence[str] = ()) -
                     "about 80 % of the range, and come down a stop each time (power, not only distance)."
                 )
                 title = f"{kind} pair {level + 1} of {levels}, range {name}"
-                tasks.append(
-                    Task(f"pair-{kind}-{i}-{level}", title, text, kind, 1, i, "reference", optional=level >= 4)
-                )
+                name_of, fill = f"pair-{kind}-{i}-{level}", (0.6, 0.95) if level == 0 else None
+                # Below a tenth of the range the steps of 8 bits are too coarse to carry a calibration.
+                if kind == "flash" and level >= FLASH_LEVELS:
+                    continue
+                tasks.append(Task(name_of, title, text, kind, 1, i, "reference", fill=fill))
     return tasks
 
 
@@ -80,9 +84,7 @@ def repeat_task(identity: Identity, count: int = 8) -> Task:
 class ScaleWalk(Procedure):
     """``meterlink calibrate``: dark, repeats, overlap, pairs with a reference."""
 
-    def __init__(
-        self, identity: Identity, calibration: Calibration, *, levels: int = 5, relative: bool = False
-    ) -> None:
+    def __init__(self, identity: Identity, calibration: Calibration, *, levels: int = 5, relative: bool = False) -> None:
         tasks = [*dark_tasks(identity), repeat_task(identity), *overlap_tasks(identity)]
         if not relative:
             tasks += pair_tasks(identity, levels)
@@ -102,7 +104,13 @@ class ScaleWalk(Procedure):
             overlaps=self._overlaps(repeat_rel),
             repeat_rel=repeat_rel,
             temperature_c=temperature_c,
+            noise_peak=self._noise_peak(),
         )
+
+    def _noise_peak(self) -> float | None:
+        pops = [(t.measurement.u_rel, peak_raw_of(t.measurement, self.calibration)) for t in self.of("repeat")]
+        found = [u * peak for u, peak in pops if peak]
+        return sum(found) / len(found) if found else None
 
     def result(
         self,
@@ -151,7 +159,7 @@ class ScaleWalk(Procedure):
 
     def _pair(self, taken: Taken, u_reading_rel: float, repeat_rel: float | None) -> Pair:
         m = taken.measurement
-        flicker = repeat_rel or U_POP_REL if m.kind == "flash" else 0.0
+        flicker = math.hypot(repeat_rel or U_POP_REL, steps_rel(m, self.calibration)) if m.kind == "flash" else 0.0
         if taken.value is None:
             raise CalibrationError(f"{taken.task.title}: the reference's reading is missing; give it with the pair")
         return Pair(
@@ -177,6 +185,8 @@ class ScaleWalk(Procedure):
             if raw_a <= 0 or raw_b <= 0:
                 raise CalibrationError("the overlap light is not above the dark: take it brighter, on both ranges")
             least = (repeat_rel or U_POP_REL) * math.sqrt(1 / len(a) + 1 / len(b))
+            if a[0].measurement.kind == "flash":
+                least = math.hypot(least, steps_rel(a[0].measurement, self.calibration))
             found.append(Overlap(i, i + 1, raw_a / raw_b, max(math.hypot(u_a, u_b), least)))
         return tuple(found)
 
@@ -189,18 +199,14 @@ class AngleWalk(Procedure):
         angles = list(angles_deg) or list(ANGLES_DEG[calibration.receptor])
         largest = LARGEST_ANGLE_DEG[calibration.receptor]
         if any(abs(a) > largest for a in angles):
-            raise CalibrationError(
-                f"a {calibration.receptor} receptor is tested up to {largest:g} degrees: leave the rest"
-            )
+            raise CalibrationError(f"a {calibration.receptor} receptor is tested up to {largest:g} degrees: leave the rest")
         seen: dict[float, int] = {}
         tasks = []
         for angle in angles:
             seen[angle] = seen.get(angle, 0) + 1
             again = " again" if seen[angle] > 1 else ""
             text = f"Turn the sensor so that the lamp stands {angle:+g} degrees off its axis; the dome stays in place."
-            tasks.append(
-                Task(f"angle-{angle:g}-{seen[angle]}", f"{angle:+g} degrees{again}", text, kind, 1, value=angle)
-            )
+            tasks.append(Task(f"angle-{angle:g}-{seen[angle]}", f"{angle:+g} degrees{again}", text, kind, 1, value=angle))
         super().__init__(identity, calibration, [_with_caution(t) for t in tasks])
 
     def fit(self, u_pop_rel: float | None = None) -> AngleFit:

@@ -7,8 +7,7 @@ FLASH = (
     "a metre away, and never open a flash: its capacitors hold a deadly charge long after it is unplugged."
 )
 BARE_BULB = (
-    "A bare tube or modelling lamp is hot and breaks: let it cool before touching it, wear glasses, keep cloth and "
-    "hands away."
+    "A bare tube or modelling lamp is hot and breaks: let it cool before touching it, wear glasses, keep cloth and hands away."
 )
 TRIGGER = "Old flashes put hundreds of volts on their trigger contact: never wire one to the sensor or to a camera."
 OVERHEAD = (

@@ -66,9 +66,7 @@ def as_text(record: dict[str, Any]) -> str:
         "",
         f"{'check':<62} {'figure':>16} {'limit':>9}  outcome",
     ]
-    lines += [
-        f"{row['what'][:62]:<62} {_figure(row):>16} {_limit(row):>9}  {WORDS[row['outcome']]}" for row in record["rows"]
-    ]
+    lines += [f"{row['what'][:62]:<62} {_figure(row):>16} {_limit(row):>9}  {WORDS[row['outcome']]}" for row in record["rows"]]
     lines.append("")
     for fault in record["faults"]:
         lines += [f"probable cause: {fault['name']}: {fault['evidence']}", f"  {fault['remedy']}"]
@@ -93,8 +91,7 @@ def as_html(record: dict[str, Any]) -> str:
         for row in record["rows"]
     )
     faults = "".join(
-        f"<p><strong>Probable cause: {e(f['name'])}.</strong> {e(f['evidence'])}. {e(f['remedy'])}.</p>"
-        for f in record["faults"]
+        f"<p><strong>Probable cause: {e(f['name'])}.</strong> {e(f['evidence'])}. {e(f['remedy'])}.</p>" for f in record["faults"]
     )
     warmth = record["temperature_c"]
     place = "" if warmth is None else f", {warmth:.0f} °C"

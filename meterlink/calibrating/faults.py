@@ -10,8 +10,11 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from meterlink.calibrating.acceptance import HIGH, LOW
-from meterlink.calibrating.judge import LIMITS, Findings
+from meterlink.calibrating.judge import LIMITS, Findings, angle_limit
 from meterlink.photometry.angle import error_stops
+
+SOFT_PEAK = 0.15
+"""Stops that the peak of two lights may fall short of the sum of their peaks: heads do not fire at the same microsecond."""
 
 
 class Fault(NamedTuple):
@@ -118,10 +121,13 @@ def _linearity(case: _Case) -> _Named:
     f, _, known = case
     if known & {"loose contact", "mains hum"}:
         return None
-    bad = {key: v for key, v in f.additivity.items() if v < -LIMITS["additivity"]}
-    for index, top in f.flat_top.items():
-        if bad.get((index, HIGH)) is not None or f.near_residual_stops > LIMITS["inverse square"]:
-            return "range clips early", f"pulses of different light all end at {top:.0%} of the range"
+    bad = {key: v for key, (v, u) in f.additivity.items() if v + 2 * u < -LIMITS["additivity"]}
+    for (index, level), (stops, top) in f.peaks.items():
+        low, _ = f.peaks.get((index, LOW), (0.0, 0.0))
+        if level == HIGH and stops < -SOFT_PEAK and low < -SOFT_PEAK / 3:
+            return "not linear", f"peaks of two lights add up to {-stops:.2f} stop too little, {-low:.2f} at the bottom too"
+        if level == HIGH and stops < low - SOFT_PEAK:
+            return "range clips early", f"the pulse of two lights ends at {top:.0%} of the range, {-stops:.2f} stop short"
     tops = [key for key in bad if key[1] == HIGH]
     bottoms = [key for key in bad if key[1] == LOW]
     if bottoms:
@@ -136,7 +142,7 @@ def _plane(case: _Case) -> _Named:
     f, _, known = case
     if f.distance is None or known & {"range clips early", "not linear", "loose contact", "mains hum"}:
         return None
-    if abs(f.distance.origin_m) - 2 * f.distance.u_origin_m > LIMITS["origin"]:
+    if abs(f.distance.origin_m) - 3 * f.distance.u_origin_m > LIMITS["origin"]:
         where = "behind" if f.distance.origin_m > 0 else "before"
         return "dome plane", f"the inverse-square law puts it {abs(f.distance.origin_m) * 100:.1f} cm {where} its mark"
     return None
@@ -148,12 +154,13 @@ def _angle(case: _Case) -> _Named:
         return None
     errors = {a: (e, u) for a, e, u in f.angle.error_stops}
     limit = LIMITS["angle"]
-    off = {a: e for a, (e, u) in errors.items() if abs(e) - 2 * u > limit * (1 if a <= 60 else 2)}
+    off = {a: e for a, (e, u) in errors.items() if abs(e) - 2 * u > angle_limit(a)}
     behind = error_stops(f.angle.response, receptor, 120.0) if receptor == "dome" else 0.0
-    if receptor == "dome" and errors.get(90.0, (0.0, 0.0))[0] < -0.8:
-        return "flat in place of dome", f"{errors[90.0][0]:+.1f} stop at the side, where a disk sees nothing"
-    if behind > 2.5 * limit and abs(errors.get(60.0, (0.0, 0.0))[0]) < limit:
-        return "leaky dome", f"{behind:+.1f} stop from behind, right in front"
+    front, side = errors.get(60.0, (0.0, 0.0))[0], errors.get(90.0, (0.0, 0.0))[0]
+    if receptor == "dome" and side < -0.8:
+        return "flat in place of dome", f"{side:+.1f} stop at the side, where a disk sees nothing"
+    if behind > 2.5 * limit and behind - front > 2 * limit and abs(front) < 2 * limit:
+        return "leaky dome", f"{behind:+.1f} stop from behind, {front:+.2f} in front"
     if off:
         worst = max(off, key=lambda a: abs(off[a]))
         return "wrong angle response", f"{off[worst]:+.2f} stop at {worst:g} degrees"

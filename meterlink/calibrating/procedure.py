@@ -9,8 +9,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from meterlink.calibrating.evidence import peak_raw_of, raw_of
 from meterlink.errors import CalibrationError, UsageError
 from meterlink.model import Calibration, Identity, Measurement
+
+SMALLEST_PEAK = 0.03
+"""Eight codes of 8 bits: a pop below it cannot carry a calibration."""
+SMALLEST_STEADY = 0.01
+FILL_PATIENCE = 3
 
 
 class Task(NamedTuple):
@@ -33,6 +39,9 @@ class Task(NamedTuple):
     """What the task itself stands for: the angle in degrees, the distance in metres."""
     caution: str = ""
     optional: bool = False
+    fill: tuple[float, float] | None = None
+    """Part of the range that the light should fill, from and to; helps to set it.  A range that gives way before
+    never gets there, so after ``FILL_PATIENCE`` tries what comes is taken."""
     dark: bool = False
     """In the dark a reading too dim for anything else is what is wanted."""
 
@@ -57,6 +66,9 @@ class Procedure:
         self.tasks = list(tasks)
         self.skipped: set[str] = set()
         self.taken: list[Taken] = []
+        self.refused: list[Taken] = []
+        """What was not counted, last at the end: a light that clips where it should not tells something too."""
+        self._short_of: dict[str, int] = {}
 
     @property
     def task(self) -> Task | None:
@@ -97,6 +109,7 @@ class Procedure:
             raise UsageError("every step is done: finish, or take the last one back first")
         reason = self._why_not(task, measurement)
         if reason:
+            self.refused = [*self.refused[-99:], Taken(task, measurement._replace(wave=None), value)]
             return reason
         if task.ask and value is None:
             raise UsageError(f"this step needs what the {task.ask} says: give it with the reading")
@@ -142,9 +155,35 @@ class Procedure:
             return "the pop did not arrive whole: not counted, once more"
         if measurement.clipped:
             return "too bright for this range: not counted; go further away or turn the power down"
-        if measurement.too_dim and not task.dark:
+        if not task.dark and self._too_dim(task, measurement):
             return "too dim for this range: not counted; come nearer or turn the power up"
-        return ""
+        return self._off_level(task, measurement)
+
+    def _off_level(self, task: Task, measurement: Measurement) -> str:
+        if task.fill is None:
+            return ""
+        level = self.level_of(measurement)
+        low, high = task.fill
+        if level is None or low <= level <= high:
+            return ""
+        tries = self._short_of[task.name] = self._short_of.get(task.name, 0) + 1
+        if tries > FILL_PATIENCE:
+            return ""
+        way = "turn the power up" if level < low else "turn the power down"
+        return f"fills {level:.0%} of the range, {low:.0%} to {high:.0%} is wanted: not counted; {way}"
+
+    def level_of(self, measurement: Measurement) -> float | None:
+        """Part of its range that a measurement filled: the peak of a pop, the mean of steady light."""
+        if measurement.kind == "flash":
+            return peak_raw_of(measurement, self.calibration)
+        return None if measurement.illuminance_lx is None else raw_of(measurement, self.calibration)
+
+    def _too_dim(self, task: Task, measurement: Measurement) -> bool:
+        """Sensing calls a pop too dim when a finer range would take it; a task that names its range wants it still."""
+        if task.range_index is None or (measurement.exposure_lxs is None and measurement.illuminance_lx is None):
+            return measurement.too_dim
+        level = self.level_of(measurement)
+        return level is not None and level < (SMALLEST_PEAK if measurement.kind == "flash" else SMALLEST_STEADY)
 
     def _range_name(self, index: int) -> str:
         names = self.identity.ranges

@@ -32,16 +32,12 @@ def reminders(
     if len(calibration.ranges) != len(identity.ranges) or (names and list(names) != list(identity.ranges)):
         said.append("the sensor's ranges have changed since it was calibrated: calibrate it again")
     if receptor is not None and receptor != calibration.receptor:
-        said.append(
-            f"calibrated with the {calibration.receptor}, now the {receptor} is mounted: use its own calibration"
-        )
+        said.append(f"calibrated with the {calibration.receptor}, now the {receptor} is mounted: use its own calibration")
     if calibration.relative:
         said.append("relative calibration: ratios are right, f-numbers are not absolute")
     age_s = now_s - calibration.created_at_s
     if age_s > old_s:
-        said.append(
-            f"calibrated {age_s / 86_400:.0f} days ago: calibrate again, or check one pair against the reference"
-        )
+        said.append(f"calibrated {age_s / 86_400:.0f} days ago: calibrate again, or check one pair against the reference")
     elif age_s < -86_400:
         said.append("calibrated in the future by this clock: set the clock right")
     if (
@@ -49,9 +45,7 @@ def reminders(
         and calibration.temperature_c is not None
         and abs(temperature_c - calibration.temperature_c) > TEMPERATURE_GAP_C
     ):
-        said.append(
-            f"calibrated at {calibration.temperature_c:.0f} °C, now {temperature_c:.0f} °C: check the dark again"
-        )
+        said.append(f"calibrated at {calibration.temperature_c:.0f} °C, now {temperature_c:.0f} °C: check the dark again")
     if not calibration.angle_response:
         said.append("angular response never tested: lights from the side may read wrong; 'meterlink calibrate angle'")
     return tuple(said)

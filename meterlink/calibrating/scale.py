@@ -216,12 +216,10 @@ def _details(
     details.update(
         range_names=list(evidence.range_names),
         u_dark_raw=[darks[i].u_raw for i in range(len(ranges))],
-        points=[
-            {"kind": p.kind, "range": p.range_index, "raw": p.raw, "light": p.light, "label": p.label}
-            for p in evidence.pairs
-        ],
+        points=[{"kind": p.kind, "range": p.range_index, "raw": p.raw, "light": p.light, "label": p.label} for p in evidence.pairs],
         claimed_lx=[list(claimed_lx(r, darks[i].u_raw)) for i, r in enumerate(ranges)],
         repeat_rel=evidence.repeat_rel,
+        claimed_flash_peak=claimed_flash_peak(evidence),
     )
     return details
 
@@ -231,6 +229,16 @@ def claimed_lx(scale: RangeScale, u_dark_raw: float) -> tuple[float, float]:
     95 % of full scale."""
     low = max(2 * u_dark_raw / (2**0.1 - 1), 0.01)
     return low * scale.full_scale_lx, (0.95 - scale.dark_raw) * scale.full_scale_lx
+
+
+def claimed_flash_peak(evidence: Evidence) -> list[float] | None:
+    """Peaks, as fractions of a range, between which one pop's noise stays within 0.1 stop (k=2); None: never measured.
+
+    For pops about as long as the repeats were; a longer one does better.
+    """
+    if evidence.noise_peak is None:
+        return None
+    return [min(0.5, max(0.05, evidence.noise_peak / (0.05 / cf.STOPS))), 0.9]
 
 
 def absolute_u_rel(calibration: Calibration, range_index: int, u_noise_rel: float, raw: float | None = None) -> float:

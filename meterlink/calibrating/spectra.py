@@ -70,9 +70,7 @@ def parse_csv(text: str) -> Spectra:
     if table.ndim != 2 or table.shape[1] != len(names) + 1:
         raise CalibrationError("every line of the spectra needs a wavelength and one number for each name")
     try:
-        return Spectra(
-            spectral.GRID_NM, {n: spectral.on_grid(table[:, 0], table[:, i + 1]) for i, n in enumerate(names)}
-        )
+        return Spectra(spectral.GRID_NM, {n: spectral.on_grid(table[:, 0], table[:, i + 1]) for i, n in enumerate(names)})
     except ValueError as error:
         raise CalibrationError(f"the spectra cannot be used: {error}") from None
 

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from meterlink.photometry.receptors import response
 
-TYPICAL_ANGLES_DEG = {"dome": (30.0, 45.0, 60.0, 90.0), "flat": (15.0, 30.0, 45.0, 60.0)}
+TYPICAL_ANGLES_DEG = {"dome": (30.0, 45.0, 60.0, 90.0, 120.0), "flat": (15.0, 30.0, 45.0, 60.0)}
 """Angles at which the error is told: where key, fill and side lights stand, seen by a receptor aimed at the camera."""
 LARGEST_ANGLE_DEG = {"dome": 140.0, "flat": 85.0}
 """Beyond it the ideal response is so small that a relative error says nothing."""
@@ -111,9 +111,7 @@ class AngleFit(NamedTuple):
     residuals_stops: tuple[float, ...]
 
 
-def fit_response(
-    angles_deg: Sequence[float], values: Sequence[float], u_rel: Sequence[float], receptor: str
-) -> AngleFit:
+def fit_response(angles_deg: Sequence[float], values: Sequence[float], u_rel: Sequence[float], receptor: str) -> AngleFit:
     """Fit readings of one lamp against the ideal response.
 
     Model: value = A * ideal(z - zero) * exp(c1 s + c2 s²), s = 1 - cos(z - zero): smooth, free at side and back, 1 on

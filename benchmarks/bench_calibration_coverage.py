@@ -1,0 +1,255 @@
+"""How far a calibrated sensor can be trusted: errors, coverage and width of its stated intervals, bad builds named.
+
+2,000 seeded sensors of ``calibration_world`` (none of whose parameters the code under test knows) go through the walks
+of ``meterlink calibrate``, ``calibrate angle`` and ``verify``.  Each then takes test readings over its claimed range,
+whose truth is known.  ``bench_calibration_chip`` does the same with the real firmware on the simulated chip.
+
+The oracle knows the distributions of the world and every noise, sees the same evidence and states the posterior standard
+deviation of the best linear estimate (Gaussian conditioning); its interval is the narrowest that is honest.
+
+    python -m benchmarks.bench_calibration_coverage [SENSORS [SEED]]
+"""
+
+from __future__ import annotations
+
+import math
+import sys
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from benchmarks.calibration_walks import POP_SPREAD, PROTRACTOR_DEG, TAU_S, CannotDo, Photographer
+from benchmarks.calibration_world import FULL_SCALE_LX, U_REFERENCE_REL, Build, SimulatedSensor, draw
+from meterlink.calibrating.acceptance import AcceptanceWalk
+from meterlink.calibrating.calibrate import AngleWalk, ScaleWalk
+from meterlink.calibrating.evidence import resolution_u_rel
+from meterlink.calibrating.faults import name_faults
+from meterlink.calibrating.judge import judge
+from meterlink.calibrating.scale import absolute_u_rel
+from meterlink.errors import CalibrationError
+from meterlink.model import Calibration
+from meterlink.photometry.angle import correction_factor
+
+STOPS = 1 / math.log(2)
+U_READING_REL = math.hypot(resolution_u_rel(0.1), 0.01)
+"""What the photographer says of one reading of her reference: shown in tenths, and held at the same place."""
+
+
+class Checked(NamedTuple):
+    """One test reading."""
+
+    error_stops: float
+    u_stops: float
+    oracle_u_stops: float
+    kind: str
+    angle_deg: float
+
+
+def calibrated(sensor: SimulatedSensor, person: Photographer) -> tuple[Calibration, ScaleWalk, AngleWalk]:
+    """Run ``calibrate`` and ``calibrate angle``; the sensor then measures with the result."""
+    walk = ScaleWalk(sensor.identity, sensor.calibration)
+    person.walk(walk)
+    made = walk.result(reference="simulated", u_reference_rel=U_REFERENCE_REL, u_reference_reading_rel=U_READING_REL).calibration
+    sensor.calibration = made
+    turned = AngleWalk(sensor.identity, made)
+    person.walk(turned)
+    final, _ = turned.result()
+    sensor.calibration = final
+    return final, walk, turned
+
+
+def check_readings(sensor: SimulatedSensor, calibration: Calibration, oracle: Oracle, count: int = 10) -> list[Checked]:
+    """Take readings all over the claimed range, half of them with the light off the axis."""
+    rng, found = sensor.rng, []
+    u_rel_angle = calibration.details["angle"]["u_rel"]
+    for i in range(count):
+        index, kind = i % 2, ("flash", "steady")[(i // 2) % 2]
+        angle = 0.0 if i % 4 < 2 else float(rng.uniform(-75, 75))
+        share = sensor.response(angle)
+        if kind == "flash":
+            low, high = calibration.details["claimed_flash_peak"]
+            peak = math.exp(rng.uniform(math.log(low), math.log(high))) * calibration.ranges[index].full_scale_lx
+            truth = peak / share * TAU_S
+            m = sensor.flash(truth, index, TAU_S, angle)
+            value, raw = m.exposure_lxs, None
+        else:
+            low, high = calibration.details["claimed_lx"][index]
+            truth = math.exp(rng.uniform(math.log(low), math.log(high))) / share
+            m = sensor.steady(truth, index, angle)
+            value, raw = m.illuminance_lx, (m.illuminance_lx or 0) / calibration.ranges[index].full_scale_lx
+        if m.clipped or m.incomplete or not value:
+            continue
+        ideal = truth * (1 + math.cos(math.radians(angle))) / 2
+        estimate = value * correction_factor(calibration.angle_response, "dome", angle)
+        u = absolute_u_rel(calibration, index, m.u_rel, raw)
+        u = math.hypot(u, float(np.interp(abs(angle), np.arange(len(u_rel_angle)) * 5.0, u_rel_angle)))
+        level = value / calibration.ranges[index].full_scale_lx
+        level = 0.5 * (m.peak_lx or 0) / calibration.ranges[index].full_scale_lx if kind == "flash" else level
+        u_oracle = oracle.u_rel(index, level, angle, m.u_rel)
+        found.append(Checked(math.log2(estimate / ideal), u * STOPS, u_oracle * STOPS, kind, angle))
+    return found
+
+
+class Oracle:
+    """Gaussian conditioning with everything known but the draws.
+
+    Unknowns: ln gain of both ranges, bend of both, the reference's scale error, two angular terms.
+    """
+
+    PRIOR = (0.2, 0.2, 0.04 / math.sqrt(12), 0.04 / math.sqrt(12), U_REFERENCE_REL, 0.1, 0.03)
+
+    def __init__(self, walk: ScaleWalk, turned: AngleWalk) -> None:
+        rows, variances = [], []
+        u_reading = math.hypot(resolution_u_rel(0.1), 0.005 / STOPS)
+        for taken in walk.group("pair"):
+            m = taken.measurement
+            index, scale = m.range_index, walk.calibration.ranges[m.range_index].full_scale_lx
+            level = 0.5 * (m.peak_lx or 0) / scale if m.kind == "flash" else (m.illuminance_lx or 0) / scale
+            row = np.zeros(7)
+            row[index], row[2 + index], row[4] = 1, -level, -1
+            rows.append(row)
+            variances.append(u_reading**2 + m.u_rel**2 + (POP_SPREAD**2 if m.kind == "flash" else 0))
+        for a in walk.of("overlap-0-0"):
+            b = walk.of("overlap-0-1")[walk.of("overlap-0-0").index(a)]
+            levels = [0.5 * (t.measurement.peak_lx or 0) / FULL_SCALE_LX[t.measurement.range_index] for t in (a, b)]
+            rows.append(np.array([1, -1, -levels[0], levels[1], 0, 0, 0], dtype=float))
+            variances.append(a.measurement.u_rel**2 + b.measurement.u_rel**2 + 2 * POP_SPREAD**2)
+        self._turntable(turned, rows, variances)
+        design, weight = np.array(rows), 1 / np.array(variances)
+        information = np.diag(1 / np.array(self.PRIOR) ** 2) + (design.T * weight) @ design
+        self.covariance = np.linalg.inv(information)
+
+    def _turntable(self, turned: AngleWalk, rows: list[np.ndarray], variances: list[float]) -> None:
+        first = turned.taken[0].measurement
+        for taken in turned.taken[1:]:
+            s = 1 - math.cos(math.radians(taken.value or 0))
+            slope = math.tan(math.radians(abs(taken.value or 0)) / 2)
+            rows.append(np.array([0, 0, 0, 0, 0, s, s * s], dtype=float))
+            noise = taken.measurement.u_rel**2 + first.u_rel**2 / len(turned.taken) + POP_SPREAD**2
+            variances.append(noise + (math.radians(PROTRACTOR_DEG) * slope) ** 2)
+
+    def u_rel(self, index: int, level: float, angle_deg: float, noise_rel: float) -> float:
+        """Posterior standard deviation of ln(light) for one reading."""
+        s = 1 - math.cos(math.radians(angle_deg))
+        row = np.zeros(7)
+        # The bend acts against the pairs' own mean level: only what differs from there is uncertain.
+        row[index], row[2 + index], row[5], row[6] = 1, -level, s, s * s
+        return math.sqrt(float(row @ self.covariance @ row) + noise_rel**2)
+
+
+def coverage(sensors: int, seed: int) -> tuple[list[Checked], int]:
+    """Calibrate so many sensors and return all test readings, and how many calibrations were refused."""
+    found: list[Checked] = []
+    refused = 0
+    for i in range(sensors):
+        rng = np.random.default_rng([seed, i])
+        build, reference = draw(rng)
+        sensor = SimulatedSensor(build, rng)
+        person = Photographer(sensor, rng, reference)
+        try:
+            calibration, walk, turned = calibrated(sensor, person)
+        except CalibrationError:
+            refused += 1
+            continue
+        found += check_readings(sensor, calibration, Oracle(walk, turned))
+    return found, refused
+
+
+BAD_BUILDS: dict[str, tuple[dict[str, Any], set[str]]] = {
+    "leaky dome": ({"rim_leak": 0.9}, {"leaky dome"}),
+    "clipped range": ({"top": 0.62}, {"range clips early"}),
+    "swapped resistors": ({"swapped": True}, {"swapped resistors"}),
+    "mains hum": ({"hum": 0.12}, {"mains hum"}),
+    "disk mounted as dome": ({"receptor": "flat"}, {"flat in place of dome"}),
+    "dome too shallow": ({"side": (-0.5, 0.0)}, {"wrong angle response"}),
+    "diode the wrong way round": ({"dark": (0.06, 0.07)}, {"dark offset"}),
+    "slow amplifier": ({"slow_s": 1.2e-3}, {"slow amplifier"}),
+    "loose contact": ({"scatter": 0.09}, {"loose contact"}),
+    "wrong resistor": ({"gain": (0.62, 1.0)}, {"wrong resistor"}),
+    "diode against a voltage": ({"diode_log": 1.2}, {"not linear"}),
+    "dome plane off its mark": ({"plane_m": 0.06}, {"dome plane"}),
+    "housing leaks": ({"housing_leak": 0.02}, {"light leak"}),
+}
+"""Kind -> what is wrong with it, and the names that are right for it."""
+
+
+def verified(build: Build, rng: np.random.Generator) -> tuple[set[str], bool]:
+    """Verify a newly built, not yet calibrated sensor; return the causes named and whether a row failed."""
+    sensor = SimulatedSensor(build, rng)
+    walk = AcceptanceWalk(sensor.identity, sensor.calibration, nominal_lx=FULL_SCALE_LX)
+    try:
+        Photographer(sensor, rng).walk(walk)
+    except CannotDo:
+        pass  # she stops there and asks what was found so far
+    findings = judge(walk)
+    return {f.name for f in name_faults(findings, "dome")}, any(r.outcome == "fail" for r in findings.rows)
+
+
+def bad_builds(per_kind: int, seed: int) -> dict[str, float]:
+    """Share of each kind of bad build that is named rightly, and of sound ones that are called bad."""
+    shares = {}
+    for k, (kind, (fault, names)) in enumerate(BAD_BUILDS.items()):
+        hits = 0
+        for i in range(per_kind):
+            rng = np.random.default_rng([seed, k, i])
+            named, _ = verified(draw(rng)[0]._replace(**fault), rng)
+            hits += bool(named & names)
+        shares[kind] = hits / per_kind
+    false = 0
+    for i in range(4 * per_kind):
+        rng = np.random.default_rng([seed, 99, i])
+        named, failed = verified(draw(rng)[0], rng)
+        false += bool(named) or failed
+    shares["sound build called bad"] = false / (4 * per_kind)
+    return shares
+
+
+def report(found: list[Checked], title: str) -> bool:
+    """Print the figures of a run; return whether the goals hold."""
+    errors = np.array([abs(c.error_stops) for c in found])
+    u = np.array([c.u_stops for c in found])
+    oracle = np.array([c.oracle_u_stops for c in found])
+    cover = float(np.mean(errors <= 2 * u))
+    width = float(np.mean(u) / np.mean(oracle))
+    p95 = float(np.quantile(errors, 0.95))
+    inside = float(np.mean(errors <= 0.1))
+    print(f"{title}: {len(found)} readings")
+    rows = [
+        ("coverage of k=2", cover, ">= 0.93", cover >= 0.93),
+        ("oracle's coverage", float(np.mean(errors <= 2 * oracle)), "", True),
+        ("mean width / oracle's", width, "<= 1.5", width <= 1.5),
+        ("error, median (stop)", float(np.median(errors)), "", True),
+        ("error, 95th percentile (stop)", p95, "<= 0.1", p95 <= 0.1),
+        ("share within 0.1 stop", inside, ">= 0.95", inside >= 0.95),
+    ]
+    for kind in ("flash", "steady"):
+        part = np.array([abs(c.error_stops) <= 2 * c.u_stops for c in found if c.kind == kind])
+        rows.append((f"coverage, {kind}", float(part.mean()), "", True))
+    aside = np.array([abs(c.error_stops) <= 2 * c.u_stops for c in found if abs(c.angle_deg) > 30])
+    rows.append(("coverage, light beyond 30 degrees", float(aside.mean()), "", True))
+    for name, value, goal, ok in rows:
+        print(f"  {name:<36} {value:7.3f}  {goal:<9} {'ok' if ok else 'SHORT'}")
+    return all(ok for *_, ok in rows)
+
+
+def main(sensors: int = 2000, seed: int = 20) -> bool:
+    """Run all and print a table."""
+    found, refused = coverage(sensors, seed)
+    good = report(found, f"{sensors} simulated sensors, seed {seed} ({refused} calibrations refused)")
+    shares = bad_builds(max(10, sensors // 100), seed)
+    print("bad builds named rightly by verify:")
+    caught = 0
+    for kind, share in shares.items():
+        if kind == "sound build called bad":
+            print(f"  {kind:<36} {share:7.1%}  <= 5 %    {'ok' if share <= 0.05 else 'SHORT'}")
+            good &= share <= 0.05
+            continue
+        caught += share >= 0.9
+        print(f"  {kind:<36} {share:7.1%}")
+    print(f"  kinds named in 90 % or more: {caught} of {len(BAD_BUILDS)} (goal 9 in 10)")
+    return good and caught >= 0.9 * len(BAD_BUILDS)
+
+
+if __name__ == "__main__":
+    arguments = [int(a) for a in sys.argv[1:3]]
+    sys.exit(0 if main(*arguments) else 1)
