@@ -31,7 +31,7 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-__all__ = ["Correction", "Falloff", "correct", "triangular_u"]
+__all__ = ["Correction", "Falloff", "axial_light", "correct", "emission_of", "triangular_u"]
 
 ASSUMED_DISTANCE_M = (0.5, 4.0)
 """A light whose distance nobody typed stands somewhere in here, each doubling as likely as the next."""
@@ -161,7 +161,7 @@ def case_of(
         elevation, u_elevation = ASSUMED_ELEVATION_DEG, U_ASSUMED_ELEVATION_DEG
     return Case(
         source,
-        _emission_n(placement),
+        emission_of(placement),
         reading.receptor,
         reading.aim,
         reading.held_off_toward if reading.held_off_m is not None else "light",
@@ -193,7 +193,7 @@ def _held_off(reading: Reading, settings: Settings) -> tuple[float, float]:
     return held_off, u
 
 
-def _emission_n(placement: Placement) -> float:
+def emission_of(placement: Placement) -> float:
     """Exponent of the emission; a grid narrows it so that half the intensity is left at half its angle."""
     if not 0.0 < placement.emission_n <= 1000.0:
         raise ValueError(f"the emission exponent is {placement.emission_n!r}: it must be above 0, 1 is a diffuser")
@@ -221,14 +221,10 @@ def correct(
         case = case_of(reading, placement, settings, angle_response)
         return _corrected(case, reading.held_off_m is None, placement.distance_m is None, settings, falloff)
     except ValueError as error:
-        return Correction(
-            None, toward=reading.held_off_toward, held_off_m=reading.held_off_m or 0.0, refusal=str(error)
-        )
+        return Correction(None, toward=reading.held_off_toward, held_off_m=reading.held_off_m or 0.0, refusal=str(error))
 
 
-def _corrected(
-    case: Case, assumed_reach: bool, assumed_distance: bool, settings: Settings, falloff: Falloff | None
-) -> Correction:
+def _corrected(case: Case, assumed_reach: bool, assumed_distance: bool, settings: Settings, falloff: Falloff | None) -> Correction:
     """Correction of a checked case."""
     why = _refused(case)
     if why:
@@ -304,21 +300,27 @@ def _axial(case: Case, reaches: Nodes, falloff: Falloff | None) -> Correction:
     )
 
 
-def _axial_light(case: Case, distance_m: float, falloff: Falloff | None = None) -> tuple[float, float]:
-    """Illuminance on the axis and its logarithmic slope in 1/m: closed form, measured, or quadrature."""
-    if falloff is None and (case.emission_n == 1.0 or case.source.shape != "rectangle"):
-        return on_axis(case.source, distance_m, case.receptor, case.emission_n)
-    step = 1e-4 * distance_m
-    if falloff is not None:
-        slope = falloff.change_stops(distance_m - step, distance_m + step) * _LN2 / (2 * step)
-        return 2.0 ** falloff.change_stops(case.distance_m, distance_m), slope
+def axial_light(source: Source, distance_m: float, receptor: str, emission_n: float) -> tuple[float, float]:
+    """Illuminance on the axis and its logarithmic slope in 1/m, by quadrature for a narrow rectangle."""
+    if emission_n == 1.0 or source.shape != "rectangle":
+        return on_axis(source, distance_m, receptor, emission_n)
     from meterlink.photometry.quadrature import illuminance
 
+    step = 1e-4 * distance_m
     below, here, above = (
-        illuminance(case.source, (0.0, 0.0, z), (0.0, 0.0, -1.0), case.receptor, case.emission_n)
+        illuminance(source, (0.0, 0.0, z), (0.0, 0.0, -1.0), receptor, emission_n)
         for z in (distance_m - step, distance_m, distance_m + step)
     )
     return here, (log(above) - log(below)) / (2 * step)
+
+
+def _axial_light(case: Case, distance_m: float, falloff: Falloff | None = None) -> tuple[float, float]:
+    """Illuminance on the axis and its logarithmic slope in 1/m: measured, or that of the source."""
+    if falloff is None:
+        return axial_light(case.source, distance_m, case.receptor, case.emission_n)
+    step = 1e-4 * distance_m
+    slope = falloff.change_stops(distance_m - step, distance_m + step) * _LN2 / (2 * step)
+    return 2.0 ** falloff.change_stops(case.distance_m, distance_m), slope
 
 
 def _distance_nodes() -> Nodes:

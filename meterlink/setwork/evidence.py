@@ -10,8 +10,8 @@ Hypotheses: every reading is right; or one of them is wrong by a plausible cause
 the light by 8 to 45 cm, another cause that reads high, a cause that reads low), or the pop of all lights itself is.
 Errors are Gaussian in stops.  For every hypothesis the likelihood of all observations follows in closed form (local
 ones light by light, then the sums given those); ``odds`` is the ratio of the likelihood that something is wrong,
-averaged over causes and sizes, to the likelihood that nothing is.  An alarm at odds of ``ALARM_ODDS`` cannot be raised
-falsely in more than 1 in ``ALARM_ODDS`` clean sets (Markov's inequality), and is in far fewer.
+averaged over causes and sizes, to the likelihood that nothing is.  The alarm limits keep false alarms below 2 in 100
+clean sets of two to six lights; they were found with ``benchmarks/trust_simulation.py``, which prints what they give.
 
 All values are log2 of lx·s (stops) at the light's point.  Sign: positive means the reading is too high.
 Standard library only.
@@ -26,15 +26,29 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
-__all__ = ["ALARM_ODDS", "Hypothesis", "Member", "NextPop", "Suspect", "Together", "Weighing", "next_pop", "weigh"]
+__all__ = [
+    "ALARM_ODDS",
+    "ALARM_ODDS_SUM",
+    "Hypothesis",
+    "Member",
+    "NextPop",
+    "Suspect",
+    "Together",
+    "Weighing",
+    "next_pop",
+    "weigh",
+]
 
-ALARM_ODDS = 9.0
+ALARM_ODDS = 4.2
+"""Limit when predictions are weighed: one chance for a false alarm for every light."""
+ALARM_ODDS_SUM = 2.4
+"""Limit when only sums are: one residual has fewer ways to be off by chance."""
 HELD, HIGH, LOW, SUM = "held off", "high", "low", "sum"
 _LN2 = log(2.0)
 
-CAUSE_SHARE = {HELD: 0.60, HIGH: 0.08, LOW: 0.25, SUM: 0.07}
+CAUSE_SHARE = {HELD: 0.70, HIGH: 0.07, LOW: 0.18, SUM: 0.05}
 """How often each kind of mistake is to blame, a priori: our own estimate, no published source."""
-HELD_OFF_M = (0.08, 0.12, 0.16, 0.20, 0.25, 0.31, 0.38, 0.45)
+HELD_OFF_M = (0.10, 0.14, 0.18, 0.23, 0.28, 0.34, 0.40)
 HIGH_STOPS = (0.4, 0.8, 1.3, 2.0)
 LOW_STOPS = (-0.35, -0.6, -1.0, -1.6, -2.5)
 SUM_STOPS = (-1.0, -0.5, -0.25, 0.25, 0.5)
@@ -107,11 +121,12 @@ class Weighing(NamedTuple):
     residuals: tuple[float, ...]
     """log2(measured / sum of the parts) of every pop of several lights."""
     u_residuals: tuple[float, ...]
+    limit: float = ALARM_ODDS
 
     @property
     def alarm(self) -> bool:
         """Whether the odds reach the limit."""
-        return self.odds >= ALARM_ODDS
+        return self.odds >= self.limit
 
 
 class NextPop(NamedTuple):
@@ -270,7 +285,8 @@ def weigh(members: Sequence[Member], sums: Sequence[Together] = ()) -> Weighing:
         Hypothesis(None if i is None else members[i].light_id, cause, stops, held, weight / odds if odds > 0 else 0.0)
         for (i, cause, stops, held, _prior, _value), weight in zip(seen, weights, strict=True)
     )
-    return Weighing(odds, _suspects(hypotheses), hypotheses, tuple(residuals), tuple(spreads))
+    limit = ALARM_ODDS if any(member.predicted is not None for member in members) else ALARM_ODDS_SUM
+    return Weighing(odds, _suspects(hypotheses), hypotheses, tuple(residuals), tuple(spreads), limit)
 
 
 def _suspects(hypotheses: Sequence[Hypothesis]) -> tuple[Suspect, ...]:

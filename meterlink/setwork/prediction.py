@@ -17,7 +17,7 @@ from typing import NamedTuple
 from meterlink.model.records import Light, Placement, Settings
 from meterlink.photometry.receptors import on_axis
 from meterlink.photometry.sources import Point, source_of
-from meterlink.setwork.correction import Falloff, triangular_u
+from meterlink.setwork.correction import Falloff, axial_light, emission_of, triangular_u
 from meterlink.setwork.power_curve import PowerCurve, learn_power
 
 TYPE_CHECKING = False
@@ -183,11 +183,14 @@ def _along(
         slope_now = falloff.change_stops(now_m * (1 - step), now_m * (1 + step)) / (2 * step * now_m)
         return falloff.change_stops(then_m, now_m), slope_then, slope_now, falloff.u_change_stops(then_m, now_m)
     source = source_of(placement.shape, placement.width_m, placement.height_m)
-    before, slope_then = on_axis(source, then_m, receptor)
-    after, slope_now = on_axis(source, now_m, receptor)
-    change = log2(after / before)
+    emission_n = emission_of(placement)
+    before, slope_then = axial_light(source, then_m, receptor, emission_n)
+    after, slope_now = axial_light(source, now_m, receptor, emission_n)
+    change = uniform = log2(after / before)
+    if emission_n != 1.0:
+        uniform = log2(on_axis(source, now_m, receptor)[0] / on_axis(source, then_m, receptor)[0])
     square = Point().change_stops(then_m, now_m)
-    return change, slope_then / _LN2, slope_now / _LN2, triangular_u(change, change, square)
+    return change, slope_then / _LN2, slope_now / _LN2, triangular_u(change, uniform, square)
 
 
 def _combined(carried: Sequence[_Carried], placement: Placement, settings: Settings, pasts: Sequence[Past]) -> Prediction:

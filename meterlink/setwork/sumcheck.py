@@ -15,10 +15,9 @@ from math import log2, sqrt
 from typing import NamedTuple
 
 from meterlink.model.records import FACE, Reading
-from meterlink.photometry.receptors import on_axis
 from meterlink.photometry.sources import source_of
 from meterlink.setwork.aim import carried_to_camera
-from meterlink.setwork.correction import correct
+from meterlink.setwork.correction import axial_light, correct, emission_of
 from meterlink.setwork.evidence import (
     HELD_OFF_M,
     Member,
@@ -76,14 +75,15 @@ def held_costs(state: LightState) -> tuple[tuple[float, float], ...]:
         return ()
     source = source_of(placement.shape, placement.width_m, placement.height_m)
     distance = placement.distance_m
+    emission_n = emission_of(placement)
     floor = max(0.1 * source.largest_dimension_m, 0.05)
-    at_point = on_axis(source, distance)[0]
+    at_point = axial_light(source, distance, state.reading.receptor if state.reading else "dome", emission_n)[0]
     done = judged.correction.stops or 0.0
     costs = []
     for held in HELD_OFF_M:
         if held <= judged.correction.held_off_m or distance - held <= floor:
             continue
-        stops = done - log2(at_point / on_axis(source, distance - held)[0])
+        stops = done - log2(at_point / axial_light(source, distance - held, "dome", emission_n)[0])
         if stops > 0.05:
             costs.append((held, stops))
     return tuple(costs)
@@ -284,7 +284,7 @@ def _brought(pop: Reading, states: list[LightState], members: list[Member], view
         held, u_held, toward = (low + high) / 2, (high - low) / sqrt(12), "camera"
     by_id = {member.light_id: member for member in members}
     lit = set(pop.lit)
-    at_dome = at_face = slope = other2 = 0.0
+    at_dome = at_face = slope = other2 = square = 0.0
     names = []
     for state in states:
         member = by_id.get(state.light.id)
@@ -294,6 +294,7 @@ def _brought(pop: Reading, states: list[LightState], members: list[Member], view
         names.append(state.light.id)
         part = 2.0 ** (member.value + member.to_camera) * (0.5 if member.shadowed else 1.0)
         at_face += part
+        square += part * part
         if held > 0.0 or (u_held is None or u_held > 0.0):
             as_part = pop._replace(held_off_m=held, u_held_off_m=u_held, held_off_toward=toward)
             correction = correct(as_part, state.placement, settings)
@@ -307,6 +308,7 @@ def _brought(pop: Reading, states: list[LightState], members: list[Member], view
             at_dome += part
     if at_face <= 0.0:
         return None
-    repeat = repeat_u_stops(pop, settings.u_repeat_stops)
+    # The spread from pop to pop is the heads' own: several heads vary each for itself and even out.
+    repeat = repeat_u_stops(pop, settings.u_repeat_stops * sqrt(square) / at_face)
     u = sqrt(repeat**2 + (slope / at_face) ** 2 + other2 / at_face**2)
     return Together(tuple(names), log2((value_of(pop) or 0.0) * at_face / at_dome), u)

@@ -1,0 +1,275 @@
+"""How one modifier really falls off, fitted to readings at several distances.
+
+Two laws, each with a level and one shape parameter, both smooth and monotonic:
+
+* ``shifted``: inverse square from an origin ``p`` metres behind the front, E = A / (d + p)**2 (a bulb in a dish, a
+  lens: p may be negative);
+* ``disk``: a uniform disk of radius ``p`` on its axis, seen by the receptor that was used.
+
+Fitted by weighted least squares in stops (the level drops out as the weighted mean, the shape is found by golden
+section and polished by Gauss-Newton).  The one with the smaller AICc is used; both have two parameters, so that is the
+smaller chi-square.  When the other is not much worse, the difference between the two counts as uncertainty, by
+its Akaike weight.  Outside the measured distances both uncertainties grow by themselves; ``low_m`` and ``high_m`` say
+how far the curve may be carried before its expanded uncertainty passes 0.1 stop.
+
+Standard library only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from math import exp, isfinite, log, log2, sqrt
+from typing import Any, NamedTuple
+
+from meterlink.photometry.receptors import on_axis
+from meterlink.photometry.sources import MAX_DISTANCE_M, Disk
+
+__all__ = ["FalloffFit", "FalloffPoint", "fit_falloff"]
+
+SCATTER_LIMIT = 9.0
+"""Chi-square per degree of freedom beyond which no smooth law explains the readings."""
+LEAST_SPAN = 1.3
+"""Farthest over nearest distance: less tells the laws apart no more than the noise does."""
+CARRY_U95_STOPS = 0.1
+_LN2 = log(2.0)
+_GOLDEN = (sqrt(5.0) - 1) / 2
+
+
+class FalloffPoint(NamedTuple):
+    """One reading: distance from the front to the dome, log2 of what was read, its standard uncertainty in stops."""
+
+    distance_m: float
+    stops: float
+    u_stops: float = 0.03
+
+
+class FalloffFit(NamedTuple):
+    """A fitted falloff; usable wherever a source's ``change_stops`` is."""
+
+    law: str
+    """``shifted`` or ``disk``."""
+    parameter_m: float
+    u_parameter_m: float
+    level_stops: float
+    """log2 of what is read where the law itself is 1."""
+    near_m: float
+    far_m: float
+    """Measured range."""
+    low_m: float
+    high_m: float
+    """Range in which the curve may be used: expanded uncertainty at most 0.1 stop."""
+    chi2: float
+    points: tuple[FalloffPoint, ...]
+    residuals: tuple[float, ...]
+    """Reading minus curve, stops."""
+    other_parameter_m: float
+    """Parameter of the law that was not chosen."""
+    other_weight: float
+    """Akaike weight of the law that was not chosen, 0 to 0.5."""
+    receptor: str = "dome"
+
+    def change_stops(self, from_m: float, to_m: float) -> float:
+        """Return log2(E(to) / E(from)): positive when the receptor comes nearer.  Distances above 0 to 50 m."""
+        _checked(from_m)
+        _checked(to_m)
+        shape = _LAWS[self.law]
+        return shape(to_m, self.parameter_m, self.receptor) - shape(from_m, self.parameter_m, self.receptor)
+
+    def u_change_stops(self, from_m: float, to_m: float) -> float:
+        """Return its standard uncertainty: of the parameter, and between the two laws."""
+        shape, p = _LAWS[self.law], self.parameter_m
+        step = 1e-4 * max(abs(p), 0.05)
+        slope = (
+            shape(to_m, p + step, self.receptor)
+            - shape(from_m, p + step, self.receptor)
+            - shape(to_m, p - step, self.receptor)
+            + shape(from_m, p - step, self.receptor)
+        ) / (2 * step)
+        other = _LAWS[_OTHER[self.law]]
+        apart = (
+            other(to_m, self.other_parameter_m, self.receptor)
+            - other(from_m, self.other_parameter_m, self.receptor)
+            - self.change_stops(from_m, to_m)
+        )
+        # About the chosen law, not about the mixture's mean, since the chosen law is what is reported.
+        return sqrt((slope * self.u_parameter_m) ** 2 + self.other_weight * apart * apart)
+
+    def at(self, distance_m: float) -> float:
+        """Return the curve's value in stops at a distance, for plots."""
+        return self.level_stops + _LAWS[self.law](distance_m, self.parameter_m, self.receptor)
+
+    def to_record(self) -> dict[str, Any]:
+        """Return plain data for storage."""
+        record = self._asdict()
+        record["points"] = [list(point) for point in self.points]
+        record["residuals"] = list(self.residuals)
+        return record
+
+    @classmethod
+    def from_record(cls, record: dict[str, Any]) -> FalloffFit:
+        """Return the fit stored by ``to_record``.  Raises ValueError for anything else."""
+        try:
+            fields = {name: record[name] for name in cls._fields}
+            fields["points"] = tuple(FalloffPoint(*(float(v) for v in point)) for point in fields["points"][:1000])
+            fields["residuals"] = tuple(float(v) for v in fields["residuals"][:1000])
+            for name in cls._fields:
+                if name not in ("law", "points", "residuals", "receptor"):
+                    fields[name] = float(fields[name])
+            fit = cls(**fields)
+        except (KeyError, TypeError, ValueError, IndexError) as error:
+            raise ValueError(f"not a stored falloff: {error}") from None
+        numbers = (fit.parameter_m, fit.u_parameter_m, fit.level_stops, fit.other_parameter_m, fit.other_weight)
+        if fit.law not in _LAWS or fit.receptor not in ("dome", "flat") or not all(isfinite(v) for v in numbers):
+            raise ValueError("not a stored falloff: unknown law, receptor or numbers")
+        return fit
+
+
+def _checked(distance_m: float) -> None:
+    if not 0.0 < distance_m <= MAX_DISTANCE_M:
+        raise ValueError(f"the distance is {distance_m!r} m: it must be above 0 and at most {MAX_DISTANCE_M:g} m")
+
+
+def _shifted(distance_m: float, shift_m: float, _receptor: str) -> float:
+    # Nearer than the origin the law has no meaning; the floor keeps it finite there.
+    return -2.0 * log2(max(distance_m + shift_m, 1e-3))
+
+
+def _disk(distance_m: float, radius_m: float, receptor: str) -> float:
+    # Divided by the area, so that a vanishing disk becomes a point instead of nothing.
+    radius = max(abs(radius_m), 1e-4)
+    return log2(on_axis(Disk(2 * radius), distance_m, receptor)[0] / (radius * radius))
+
+
+_LAWS: dict[str, Callable[[float, float, str], float]] = {"shifted": _shifted, "disk": _disk}
+_OTHER = {"shifted": "disk", "disk": "shifted"}
+
+
+class _Law(NamedTuple):
+    law: str
+    parameter: float
+    u_parameter: float
+    level: float
+    chi2: float
+    residuals: tuple[float, ...]
+
+
+def fit_falloff(points: Sequence[FalloffPoint], receptor: str = "dome") -> FalloffFit:
+    """Return the falloff that fits ``points`` best.
+
+    Raises ValueError, in words, for fewer than three distances, distances too close together, impossible numbers,
+    or readings that scatter more than any smooth law allows.
+    """
+    points = sorted(points)
+    _check(points, receptor)
+    fits = [_fit(law, points, receptor) for law in _LAWS]
+    fits.sort(key=lambda one: one.chi2)
+    best, other = fits
+    freedom = max(1, len(points) - 2)
+    if best.chi2 / freedom > SCATTER_LIMIT:
+        worst = max(abs(r) for r in best.residuals)
+        raise ValueError(
+            f"the readings scatter by up to {worst:.2f} stop about any smooth falloff: check the distances and take them again"
+        )
+    # Both laws have two parameters: the difference of AICc is that of chi-square.
+    weight = 1.0 / (1.0 + exp(min(50.0, (other.chi2 - best.chi2) / 2)))
+    scale = max(1.0, sqrt(best.chi2 / freedom))
+    fit = FalloffFit(
+        best.law,
+        best.parameter,
+        best.u_parameter * scale,
+        best.level,
+        points[0].distance_m,
+        points[-1].distance_m,
+        points[0].distance_m,
+        points[-1].distance_m,
+        best.chi2,
+        tuple(points),
+        best.residuals,
+        other.parameter,
+        weight,
+        receptor,
+    )
+    return fit._replace(low_m=_carried(fit, fit.near_m, 0.97), high_m=_carried(fit, fit.far_m, 1.03))
+
+
+def _check(points: Sequence[FalloffPoint], receptor: str) -> None:
+    """Refuse what no falloff can be drawn from."""
+    if len(points) > 1000:
+        raise ValueError(f"{len(points)} readings: at most 1,000 can be fitted")
+    for point in points:
+        _checked(point.distance_m)
+        if not (isfinite(point.stops) and 0.0 < point.u_stops < 10.0):
+            raise ValueError(f"the reading at {point.distance_m:g} m is {point.stops!r} ± {point.u_stops!r} stops")
+    distinct = sorted({round(point.distance_m, 3) for point in points})
+    if len(distinct) < 3:
+        raise ValueError(f"{len(distinct)} distance{'s' if len(distinct) != 1 else ''}: a falloff needs three or more")
+    if distinct[-1] / distinct[0] < LEAST_SPAN:
+        raise ValueError(
+            f"the distances span {distinct[0]:.2f} to {distinct[-1]:.2f} m only: "
+            f"the farthest must be at least {LEAST_SPAN:g} times the nearest"
+        )
+    if receptor not in ("dome", "flat"):
+        raise ValueError(f"the receptor {receptor!r} is not one of dome, flat")
+
+
+def _profile(law: str, parameter: float, points: Sequence[FalloffPoint], receptor: str) -> tuple[float, float]:
+    """Chi-square with the best level, and that level."""
+    shape = _LAWS[law]
+    weights = [1.0 / (point.u_stops * point.u_stops) for point in points]
+    apart = [point.stops - shape(point.distance_m, parameter, receptor) for point in points]
+    level = sum(w * a for w, a in zip(weights, apart, strict=True)) / sum(weights)
+    return sum(w * (a - level) ** 2 for w, a in zip(weights, apart, strict=True)), level
+
+
+def _fit(law: str, points: Sequence[FalloffPoint], receptor: str) -> _Law:
+    """Best parameter of one law with its uncertainty."""
+    nearest = points[0].distance_m
+    low, high = (-0.8 * nearest, 5.0) if law == "shifted" else (1e-3, 5.0)
+    parameter = _minimum(lambda p: _profile(law, p, points, receptor)[0], low, high)
+    chi2, level = _profile(law, parameter, points, receptor)
+    shape = _LAWS[law]
+    step = 1e-4 * max(abs(parameter), 0.05)
+    slopes = [
+        (shape(q.distance_m, parameter + step, receptor) - shape(q.distance_m, parameter - step, receptor)) / (2 * step)
+        for q in points
+    ]
+    weights = [1.0 / (q.u_stops * q.u_stops) for q in points]
+    middle = sum(w * s for w, s in zip(weights, slopes, strict=True)) / sum(weights)
+    information = sum(w * (s - middle) ** 2 for w, s in zip(weights, slopes, strict=True))
+    # A disk much smaller than the distances leaves no trace: its radius is then known only to be small.
+    u_parameter = min(1.0 / sqrt(information) if information > 0 else 5.0, 5.0 if law == "shifted" else nearest)
+    residuals = tuple(q.stops - level - shape(q.distance_m, parameter, receptor) for q in points)
+    return _Law(law, parameter, u_parameter, level, chi2, residuals)
+
+
+def _minimum(function: Callable[[float], float], low: float, high: float) -> float:
+    """Minimum of a smooth function: a coarse scan, denser where small, then golden section to 1e-9."""
+    grid = [low + (high - low) * (i / 60) ** 2 for i in range(61)]
+    values = [function(x) for x in grid]
+    best = min(range(len(grid)), key=lambda i: values[i])
+    a, b = grid[max(0, best - 1)], grid[min(len(grid) - 1, best + 1)]
+    c, d = b - _GOLDEN * (b - a), a + _GOLDEN * (b - a)
+    at_c, at_d = function(c), function(d)
+    for _ in range(90):
+        if at_c < at_d:
+            b, d, at_d = d, c, at_c
+            c = b - _GOLDEN * (b - a)
+            at_c = function(c)
+        else:
+            a, c, at_c = c, d, at_d
+            d = a + _GOLDEN * (b - a)
+            at_d = function(d)
+        if b - a < 1e-10:
+            break
+    return (a + b) / 2
+
+
+def _carried(fit: FalloffFit, start_m: float, factor: float) -> float:
+    """How far from an end of the measured range the curve may be carried, at most to half or twice that end."""
+    distance = start_m
+    for _ in range(24):
+        further = distance * factor
+        if further <= 0.02 or 2 * fit.u_change_stops(start_m, further) > CARRY_U95_STOPS:
+            break
+        distance = further
+    return distance
