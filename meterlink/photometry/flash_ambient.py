@@ -19,6 +19,8 @@ class Level(NamedTuple):
     mean_lx: float
     u_lx: float
     sample_count: int
+    wanders: bool
+    """It changes slowly within the stretch (hum, flicker, a tail): more samples do not make it surer."""
 
 
 class Ambient(NamedTuple):
@@ -36,6 +38,9 @@ class Ambient(NamedTuple):
     pulse_from: int
     pulse_to: int
     """Samples that hold the pulse; quiet outside (as far as the record reaches)."""
+    ripple_lx: Array | None = None
+    """Flicker of the room light at each sample, to be subtracted with the level."""
+    flicker_hz: float | None = None
 
 
 class Flicker(NamedTuple):
@@ -85,15 +90,17 @@ def _level(values: Array, noise_lx: float, quantum_lx: float) -> Level | None:
     if count == 0:
         return None
     variance = noise_lx**2 / count
+    wanders = False
     if count >= 32:
         blocks = values[: count // 8 * 8].reshape(8, -1).mean(axis=1)
-        slow = float(blocks.var(ddof=1)) / 8.0
-        # hum and flicker do not average down like noise; chance alone seldom reaches 2.5
-        variance = slow if slow > 2.5 * variance else variance
+        slow = float(blocks.var(ddof=1))
+        # hum and flicker do not average down: under the pulse the level may be anywhere that the blocks were
+        wanders = slow > 2.5 * 8.0 * variance
+        variance = slow if wanders else variance
     # without dither all samples sit on one code and share its rounding error
     ratio = noise_lx / quantum_lx if quantum_lx > 0.0 else math.inf
     shared = quantum_lx**2 / 12.0 * math.exp(-2.0 * math.pi**2 * min(ratio, 10.0) ** 2) if quantum_lx else 0.0
-    return Level(float(values.mean()), math.sqrt(variance + shared), count)
+    return Level(float(values.mean()), math.sqrt(variance + shared), count, wanders)
 
 
 def find(trace: Trace, pretrigger: int | None = None) -> Ambient | None:
@@ -117,7 +124,10 @@ def find(trace: Trace, pretrigger: int | None = None) -> Ambient | None:
     if before is None and start == 0 and after is None:
         edge = float(light.min())
         return Ambient(edge, max(noise, edge / 2.0), None, None, noise, False, 0, light.size)
-    return _join((before, after), noise, (start, stop), 2e-4 * float(light[peak] - base))
+    joined = _join((before, after), noise, (start, stop), 2e-4 * float(light[peak] - base))
+    if (before and before.wanders) or (after and after.wanders):
+        return _with_ripple(trace, joined)
+    return joined
 
 
 def _quiet_from(calm: Array, peak: int, last: int, base: float, noise: float) -> int:
@@ -166,9 +176,41 @@ def _join(
         middle = (before.mean_lx + after.mean_lx) / 2.0
         u = math.hypot(abs(difference) / math.sqrt(12.0), spread / 2.0)
         return Ambient(middle, u, before, after, noise, True, *extent)
+    if (before.wanders or after.wanders) and abs(difference) > tolerance_lx:
+        middle = (before.mean_lx + after.mean_lx) / 2.0
+        u = math.hypot(abs(difference) / math.sqrt(12.0), before.u_lx, after.u_lx)
+        return Ambient(middle, u, before, after, noise, False, *extent)
     weights = [1.0 / max(level.u_lx, 1e-30) ** 2 for level in (before, after)]
     mean = (before.mean_lx * weights[0] + after.mean_lx * weights[1]) / sum(weights)
     return Ambient(mean, 1.0 / math.sqrt(sum(weights)), before, after, noise, False, *extent)
+
+
+def _with_ripple(trace: Trace, ambient: Ambient) -> Ambient:
+    """Fit mains flicker to the quiet samples and carry it on under the pulse; keep the plain level when none fits."""
+    outside = np.ones(trace.time_s.size, dtype=bool)
+    outside[ambient.pulse_from : ambient.pulse_to] = False
+    time, light = trace.time_s[outside], trace.light_lx[outside]
+    best: tuple[float, float, Array, Array] | None = None
+    for frequency in FLICKER_HZ[:2]:
+        angle = 2.0 * math.pi * frequency * trace.time_s
+        whole = np.stack((np.ones_like(angle), np.cos(angle), np.sin(angle)), axis=1)
+        design = whole[outside]
+        square = design.T @ design + 1e-9 * np.eye(3)
+        coefficients = np.linalg.solve(square, design.T @ light)
+        rest = float(((light - design @ coefficients) ** 2).mean())
+        if best is None or rest < best[0]:
+            variance = np.einsum("ij,jk,ik->i", whole, np.linalg.inv(square), whole).mean() * rest
+            best = rest, frequency, whole @ coefficients, np.asarray(variance)
+    if best is None or best[0] > 1.5 * ambient.noise_lx**2 + trace.quantum_lx**2 or time.size < 64:
+        return ambient
+    level = float(best[2][ambient.pulse_from : ambient.pulse_to].mean())
+    return ambient._replace(
+        level_lx=level,
+        u_lx=math.sqrt(float(best[3])),
+        differs=False,
+        ripple_lx=best[2] - level,
+        flicker_hz=best[1],
+    )
 
 
 def flicker(trace: Trace) -> Flicker | None:

@@ -60,6 +60,8 @@ def analyse(
         return _steady(trace, periodic)
     _check_negative(trace, ambient)
     light = trace.light_lx - ambient.level_lx
+    if ambient.ripple_lx is not None:
+        light = light - ambient.ripple_lx
     whole = flash_shape.prepare(trace.time_s, light, ambient.noise_lx)
     events = flash_train.separate(whole, ambient)
     first, last = events.first, events.last
@@ -138,8 +140,8 @@ def _pulse(pulse: Pulse, ambient: Ambient, extent: Extent, events: flash_train.E
     truncated = extent.to_the_end and _is_cut(pulse)
     peak = flash_shape.peak(pulse) if clip is None else _clip_peak(pulse, clip)
     integral = flash_exposure.integrate(pulse, first, last, ambient.u_lx, truncated)
-    half = duration(pulse, peak, 0.5, ambient.u_lx)
-    tenth = duration(pulse, peak, 0.1, ambient.u_lx)
+    half = duration(pulse, peak, 0.5, ambient.u_lx, events.train is not None)
+    tenth = duration(pulse, peak, 0.1, ambient.u_lx, events.train is not None)
     result = FlashPulse(
         kind="flash",
         exposure_lxs=integral.exposure_lxs,
@@ -147,6 +149,7 @@ def _pulse(pulse: Pulse, ambient: Ambient, extent: Extent, events: flash_train.E
         t05_s=half.time_s,
         t01_s=tenth.time_s,
         ambient_lx=ambient.level_lx,
+        flicker_hz=ambient.flicker_hz,
         u_exposure_lxs=integral.u_lxs,
         u_peak_lx=math.hypot(peak.u_lx, peak.u_edge_lx, ambient.u_lx),
         u_t05_s=half.u_s,
@@ -180,12 +183,12 @@ def _pulse(pulse: Pulse, ambient: Ambient, extent: Extent, events: flash_train.E
     return _with_notes(result, ambient, float(pulse.time_s[integral.stop] - pulse.time_s[first]))
 
 
-def duration(pulse: Pulse, peak: Peak, fraction: float, u_ambient_lx: float) -> Duration:
-    """Return the time above a fraction of the peak, all stretches together, with its uncertainty."""
+def duration(pulse: Pulse, peak: Peak, fraction: float, u_ambient_lx: float, as_one: bool = False) -> Duration:
+    """Return the time above a fraction of the peak, all stretches together (or from first to last), with its uncertainty."""
     level = fraction * peak.light_lx
     total = variance = by_peak = by_ambient = 0.0
     samples = 0
-    edges = flash_shape.crossings(pulse, level)
+    edges = flash_shape.crossings(pulse, level, as_one)
     for up, down, count in edges:
         total += max(down.time_s - up.time_s, 0.0)
         samples += count
@@ -197,7 +200,7 @@ def duration(pulse: Pulse, peak: Peak, fraction: float, u_ambient_lx: float) -> 
                 by_ambient += (1.0 - fraction) / edge.slope_lx_s
     variance += (by_peak * peak.u_lx) ** 2 + (by_ambient * u_ambient_lx) ** 2
     first, last = edges[0][0].time_s, edges[-1][1].time_s
-    return Duration(total, math.sqrt(variance), last - first, first, last, len(edges), samples)
+    return Duration(total, math.sqrt(variance), max(last - first, 0.0), first, last, len(edges), samples)
 
 
 def _is_cut(pulse: Pulse) -> bool:
@@ -214,9 +217,8 @@ def _clipped_samples(trace: Trace, pulse: Pulse, first: int, last: int) -> tuple
         return (int(at[0]), int(at[-1])) if at.size else None
     top = np.flatnonzero(light == light[first:].max())
     top = top[top >= first]
-    run = int(top[-1] - top[0]) + 1
-    if run != top.size:
-        return None
+    parts = np.split(top, np.flatnonzero(np.diff(top) > 1) + 1)
+    run = max(part.size for part in parts)
     # without noise a flat top is a flat top; under noise no light repeats one and the same highest value
     grainy = pulse.noise_lx > 0.6 * trace.quantum_lx if trace.quantum_lx else pulse.noise_lx > 1e-6 * pulse.height_lx
     return (int(top[0]), int(top[-1])) if grainy and run >= (5 if trace.quantum_lx else 3) else None
@@ -287,6 +289,8 @@ def _with_notes(result: FlashPulse, ambient: Ambient, length_s: float) -> FlashP
             f"the ambient light {word} by {abs(change):.3g} lx during the pop (a modelling lamp?): "
             f"the exposure may be off by up to {doubt:.3g} lx·s"
         )
+    if ambient.flicker_hz is not None:
+        notes.append(f"the room light flickers at {ambient.flicker_hz:.0f} Hz; it is subtracted")
     if ambient.before is None:
         notes.append("no quiet sample before the pop: the ambient level is taken from after it")
     if result.kind == "flash" and result.sample_count < _FEW_SAMPLES:

@@ -219,9 +219,15 @@ def _plain_peak(pulse: Pulse, top: int) -> Peak:
     return Peak(value, math.hypot(pulse.noise_lx, hidden), float(pulse.time_s[index]), 1)
 
 
-def crossings(pulse: Pulse, level_lx: float) -> list[tuple[Crossing, Crossing, int]]:
-    """Return (rise, fall, samples above) of each stretch above a level."""
+def crossings(pulse: Pulse, level_lx: float, as_one: bool = False) -> list[tuple[Crossing, Crossing, int]]:
+    """Return (rise, fall, samples above) of each stretch above a level; ``as_one`` from the first rise to the last fall."""
     runs = runs_above(pulse, level_lx)
+    if not runs:
+        # a spike that the moving average flattens below the level: look at the samples themselves
+        top = int(np.argmax(pulse.light_lx))
+        runs = runs_above(pulse._replace(calm_lx=pulse.light_lx), level_lx) or [(top, top)]
+    if as_one:
+        runs = [(runs[0][0], runs[-1][1])]
     calm, size = pulse.calm_lx, pulse.calm_lx.size
     found = []
     for number, (start, end) in enumerate(runs):
