@@ -65,9 +65,9 @@ def parse_csv(text: str) -> Spectra:
     try:
         table = np.array([[float(cell) for cell in row] for row in rows[1:]], dtype=np.float64)
     except ValueError:
-        bad = next(i for i, row in enumerate(rows[1:], 2) if not _numbers(row))
+        bad = next(i for i, row in enumerate(rows[1:], 2) if not _numbers(row, len(names) + 1))
         raise CalibrationError(f"line {bad} of the spectra is not {len(names) + 1} numbers: correct it") from None
-    if table.ndim != 2 or table.shape[1] != len(names) + 1:
+    if table.shape[1] != len(names) + 1:
         raise CalibrationError("every line of the spectra needs a wavelength and one number for each name")
     try:
         return Spectra(spectral.GRID_NM, {n: spectral.on_grid(table[:, 0], table[:, i + 1]) for i, n in enumerate(names)})
@@ -75,12 +75,12 @@ def parse_csv(text: str) -> Spectra:
         raise CalibrationError(f"the spectra cannot be used: {error}") from None
 
 
-def _numbers(row: list[str]) -> bool:
+def _numbers(row: list[str], wanted: int) -> bool:
     try:
         [float(cell) for cell in row]
     except ValueError:
         return False
-    return True
+    return len(row) == wanted
 
 
 def known_lamps() -> Spectra:
