@@ -158,7 +158,7 @@ def draw_source(rng: np.random.Generator, role: str, world: str) -> tuple[TrueSo
     grid, recess = None, 0.0
     if rng.random() < 1 / 6:
         grid = float(rng.choice([30.0, 40.0, 50.0]))
-        source = source._replace(grid_tan=float(np.tan(np.radians(grid / 2 * rng.uniform(0.8, 1.2)) * 2)))
+        source = source._replace(grid_tan=float(np.tan(np.radians(grid * rng.uniform(0.8, 1.2)))))
     if side < 0.3:
         depth = rng.uniform(0.02, 0.12)
         source = source._replace(shape="disk", height_m=source.width_m, bulb=rng.uniform(0.3, 0.7), recess_m=depth)
