@@ -27,8 +27,7 @@ class Drawing(Widget):
         super().__init__(**kwargs)
         for name in ("pos", "size", *self.FOLLOWS):
             self.fbind(name, self.redraw)
-        look().fbind("theme_name", self.redraw)
-        look().fbind("text_scale", self.redraw)
+        look().fbind("dressed", self.redraw)
         self.redraw()
 
     FOLLOWS: tuple[str, ...] = ()
@@ -48,13 +47,16 @@ class VerdictMark(Drawing):
     """See the module."""
 
     verdict = StringProperty("")
-    FOLLOWS = ("verdict",)
+    colour = StringProperty("")
+    """Another colour of the look, where the verdict's own would not show on what lies behind."""
+    FOLLOWS = ("verdict", "colour")
 
     def paint(self) -> None:
         """Draw the dome of this verdict."""
-        if self.verdict not in ("good", "corrected", "retake"):
+        if self.verdict not in ("good", "corrected", "retake", "none"):
             return
-        Color(*getattr(look(), self.verdict))
+        own = self.verdict if self.verdict != "none" else "quiet"
+        Color(*getattr(look(), self.colour or own))
         side = min(self.width, self.height)
         cx, cy, r = self.center_x, self.center_y, side * 0.36
         stroke = max(side * 0.055, 1.3)
@@ -62,6 +64,10 @@ class VerdictMark(Drawing):
             top = cy + r * 0.45
             Line(points=_dome(cx, top, r, -1), width=stroke, close=True, joint="round")
             Line(points=[cx - r * 1.15, cy - r * 1.05, cx + r * 1.15, cy + r * 1.05], width=stroke, cap="round")
+            return
+        if self.verdict == "none":
+            # The line on which a dome will stand.
+            Line(points=[cx - r * 1.35, cy - r * 0.55, cx + r * 1.35, cy - r * 0.55], width=stroke, cap="round")
             return
         lift = r * 0.5 if self.verdict == "corrected" else 0.0
         base = cy - r * 0.55

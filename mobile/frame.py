@@ -7,14 +7,22 @@ from kivy.uix.floatlayout import FloatLayout
 
 from mobile import page  # noqa: F401  (the .kv file names its classes)
 from mobile.texts import t
-from mobile.widgets import Tap, load_kv
+from mobile.widgets import Tap, load_kv, look, text_width
 
 BAR = ("metering", "lights", "set", "more")
 OF_MORE = ("match", "library", "sensors", "settings", "first")
 
 
 class Place(Tap):
-    """One place in the bar."""
+    """One place in the bar; its word shrinks rather than break where the bar is narrow and the text large."""
+
+    DRESS_AFTER = (*Tap.DRESS_AFTER, "width")
+
+    def dress(self, *_: object) -> None:
+        """Put on what the look says, as far as it fits."""
+        super().dress()
+        room = (self.width - 4) / max(text_width(self.text, look().note), 1)
+        self.font_size = look().note * min(1.0, max(room, 0.3))
 
     def on_release(self) -> None:
         """Go there."""

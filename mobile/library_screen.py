@@ -27,6 +27,8 @@ class SetupRow(Card):
     name = StringProperty("")
     line = StringProperty("")
     current = BooleanProperty(False)
+    opened = BooleanProperty(False)
+    """Shows what is wanted less often."""
     dots = ListProperty()
 
 
@@ -57,7 +59,7 @@ class LibraryPage(Page):
 
         async def read() -> None:
             shown = await app.run(state.library_look, app.desk, words)
-            if words == self.ids.search.text:
+            if app.page is self and words == self.ids.search.text:
                 self._put(shown)
 
         app.spawn(read())

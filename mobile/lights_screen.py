@@ -88,25 +88,20 @@ class LightsPage(Page):
         shot = app.desk.shot
         shown = state.lights_look(shot, self.open_id)
         editing = shown.edit is not None
-        self._visible(ids.list_part, not editing)
-        self._visible(ids.list_ring_part, not editing)
-        self._visible(ids.edit_part, editing)
-        self._visible(ids.edit_ring_part, editing)
+        self._arrange((ids.edit_ring_part, ids.edit_part) if editing else (ids.list_part, ids.list_ring_part))
         if editing:
             self._show_edit(shown.edit)
         else:
             self.open_id = ""
             self._show_list(shown)
 
-    @staticmethod
-    def _visible(part: Any, yes: bool) -> None:
-        """Take a part out of the layout, or put it back."""
-        home = part.home if hasattr(part, "home") else part.parent
-        part.home = home
-        if yes and part.parent is None:
-            home.add_widget(part)
-        elif not yes and part.parent is not None:
-            home.remove_widget(part)
+    def _arrange(self, parts: tuple[Any, ...]) -> None:
+        """Put these parts on the page, in this order, and no others."""
+        home = self.ids.columns
+        if tuple(reversed(home.children)) != parts:
+            home.clear_widgets()
+            for part in parts:
+                home.add_widget(part)
 
     def _show_list(self, shown: state.LightsLook) -> None:
         ids, shot = self.ids, self.app.desk.shot
@@ -145,7 +140,6 @@ class LightsPage(Page):
             tap = Tap(text=text, value=value, test_name=f"add:{text}")
             tap.bind(on_release=lambda one: self._add(one.value))
             row.add_widget(tap)
-        row.height = 0 if not wanted else row.height
 
     def _show_edit(self, edit: state.EditLook) -> None:
         ids, shot = self.ids, self.app.desk.shot
@@ -157,7 +151,8 @@ class LightsPage(Page):
         ids.shape.options = [(shape, t(f"shape.{shape}")) for shape in SHAPES]
         ids.shape.chosen = edit.shape
         ids.power.text = edit.power or t("lights.no_power")
-        self._visible(ids.power_part, not edit.reflector_of)
+        ids.power_part.disabled = bool(edit.reflector_of)
+        ids.power_part.opacity = 0 if edit.reflector_of else 1
         self._fields(ids.fields, edit.fields)
         ids.more_tap.text = t("lights.fewer" if self.more else "lights.more")
         self._fields(ids.more_fields, edit.more if self.more else ())

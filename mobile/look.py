@@ -43,14 +43,20 @@ class Look(EventDispatcher):
 
     theme_name = StringProperty()
     text_scale = NumericProperty(1.0)
+    dressed = NumericProperty(0)
+    """Counts up once everything of a new theme or size is in place."""
     wide = BooleanProperty(False)
     columns = NumericProperty(1)
     rail = StringProperty("horizontal")
     """How the places stand in the bar: along the bottom edge, or down the left one."""
+    row = StringProperty("horizontal")
+    """How a light's name and its number stand to each other: below each other when the text is large."""
     frame = StringProperty("vertical")
     """How the bar and the page stand to each other."""
+    place_hint = ObjectProperty((1, 1))
     bar_hint = ObjectProperty((1, None))
     bar_height = NumericProperty(0)
+    wave_width = NumericProperty(0)
     ring_height = NumericProperty(300)
     """The ring view is at most so high: it must fit on the screen whole, with its handle."""
     bar_width = NumericProperty(0)
@@ -62,19 +68,34 @@ class Look(EventDispatcher):
             setattr(self, field, theme.rgba(getattr(chosen, field)))
         self.text_scale = min(max(text_scale, 1.0), 2.0)
         for size in _SIZES:
-            grown = self.text_scale if size != "figure" else 1.0
-            setattr(self, size, dp(getattr(theme, size.upper())) * grown)
+            setattr(self, size, dp(getattr(theme, size.upper())) * self._growth(size))
         for size in ("target", "gap", "pad", "corner", "stroke"):
             setattr(self, size, dp(getattr(theme, size.upper())))
         self.bar_height = max(dp(theme.TARGET), self.note * 1.3 + dp(theme.GAP) * 1.5) + dp(theme.GAP)
         self.bar_width = max(dp(84), self.note * 5.4 + 2 * dp(theme.PAD))
         self.theme_name = chosen.name
+        self.row = "vertical" if self.text_scale > 1.3 else "horizontal"
+        self.wave_width = max(dp(76), self.note * 6.2)
+        self.dressed += 1
+
+    def _growth(self, size: str) -> float:
+        """How much a size grows: the largest ones with the window too, and less with the text size, to stay whole."""
+        if size == "figure":
+            return self._roomy
+        return min(self.text_scale, 1.4) * min(self._roomy, 1.5) if size == "name" else self.text_scale
+
+    _roomy = 1.0
 
     def fit(self, width: float, height: float) -> None:
         """Follow the size of the window, in pixels."""
         self.wide = width >= dp(WIDE_FROM_DP) and width > height
+        self._roomy = min(max(height / dp(400) if self.wide else min(width / dp(360), height / dp(640)), 1.0), 2.2)
+        for size in ("figure", "name"):
+            setattr(self, size, dp(getattr(theme, size.upper())) * self._growth(size))
+        self.dressed += 1
         self.ring_height = max(min(height - dp(140), dp(460)), dp(200))
         self.columns = 2 if self.wide else 1
         self.rail = "vertical" if self.wide else "horizontal"
         self.frame = "horizontal" if self.wide else "vertical"
+        self.place_hint = (1, None) if self.wide else (1, 1)
         self.bar_hint = (None, 1) if self.wide else (1, None)

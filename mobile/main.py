@@ -309,7 +309,9 @@ class MeterApp(App):
     def _sensor_frame(self, _dt: float = 0.0) -> None:
         status = self.sensors.status
         self.simulated = status.simulated
-        self.strip = strip_text(status) if not status.simulated else texts.t("app.strip_simulated", what=strip_text(status))
+        shown = strip_text(status)
+        marked = not status.simulated or texts.t("app.simulated") in shown
+        self.strip = shown if marked else texts.t("app.strip_simulated", what=shown)
         page = self.page
         if page is None:
             return
@@ -341,5 +343,7 @@ def main(argv: list[str] | None = None) -> int:
     except MeterlinkError as error:
         print(error, file=sys.stderr)
         return error.exit_code
+    # A desktop without a middle-click clipboard is told so by a page of traceback, which helps nobody.
+    logging.getLogger("kivy").addFilter(lambda record: "Cutbuffer" not in record.getMessage())
     asyncio.run(amain(MeterApp(library, sensor_url=args.sensor)))
     return 0

@@ -48,7 +48,7 @@ class FigureView(Drawing):
             + text_width(figure.before, 100 * SMALL_PART)
             + text_width(figure.after, 100 * SMALL_PART)
         ) / 100
-        size = min(style.figure, self.height / 1.0, (self.width - style.gap * 2) / max(needed, 0.1))
+        size = min(style.figure, self.height / 0.8, (self.width - style.gap * 2) / max(needed, 0.1))
         self.main_size = size
         x = self.x
         base = self.center_y - size * theme.CAP_HEIGHT / 2
@@ -178,10 +178,10 @@ class MeteringPage(Page):
         ids.instruction.text = shown.instruction
         ids.step.text = "   ".join(filter(None, (shown.step, shown.role, shown.following)))
         ids.limit.text = shown.limit
-        ids.last_name.text = shown.last_name
         ids.figure.figure = shown.figure
         ids.mark.verdict = shown.verdict
-        ids.verdict.text = t(f"verdict.{shown.verdict}") if shown.verdict else ""
+        worth = t(f"verdict.{shown.verdict}") if shown.verdict else ""
+        ids.verdict.text = "   ".join(filter(None, (shown.last_name, worth)))
         ids.verdict.colour = shown.verdict or "quiet"
         ids.sentence.text = shown.sentence
         ids.warning.text = shown.warning
@@ -205,7 +205,7 @@ class MeteringPage(Page):
                 chip.bind(on_release=lambda one: self.app.do(self.app.desk.wait_for, one.value))
                 row.add_widget(chip)
         for chip, state in zip(reversed(row.children), shown.chips, strict=True):
-            chip.verdict, chip.chosen = state.verdict, state.waiting
+            chip.verdict, chip.chosen = state.verdict or "none", state.waiting
 
     def _show_actions(self, shown) -> None:
         shot = self.app.desk.shot
@@ -236,10 +236,9 @@ class MeteringPage(Page):
             return
         row.clear_widgets()
         for value, text, strong in wanted:
-            tap = Tap(text=text, value=value, strong=strong, test_name=prefix + value)
+            tap = Tap(text=text, value=value, strong=strong, test_name=prefix + value, size_name="note")
             tap.bind(on_release=lambda one: act(one.value))
             row.add_widget(tap)
-        row.height = 0 if not wanted else row.height
 
     def show_sensor(self) -> None:
         """The simulated sensor brings one more tap."""

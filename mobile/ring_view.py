@@ -13,7 +13,7 @@ from meterlink import units
 from mobile import ring_state, theme
 from mobile.drawings import Drawing
 from mobile.ring_state import RingMark, Scale
-from mobile.widgets import look
+from mobile.widgets import look, text_width
 
 
 class RingView(Drawing):
@@ -89,6 +89,7 @@ class RingView(Drawing):
         self._paint_rings(scale)
         self._paint_face(scale)
         marks = [self._moved(m) for m in self.marks]
+        self._written: list[tuple[float, float, float, float]] = []
         for mark in sorted(marks, key=lambda m: m.light_id == self.focus_id):
             self._paint_mark(scale, mark)
 
@@ -108,7 +109,7 @@ class RingView(Drawing):
             r = radius * scale.px_per_m
             Color(*style.line)
             Line(circle=(scale.cx, scale.cy, r), width=1, dash_length=3, dash_offset=5)
-            self._write(units.format_length(radius, self.imperial), scale.cx, scale.cy + r, style.note * 0.85, style.quiet)
+            self._write(units.format_length(radius, self.imperial), scale.cx, scale.cy + r, self._label_size * 0.85, style.quiet)
 
     def _paint_face(self, scale: Scale) -> None:
         style = look()
@@ -146,14 +147,38 @@ class RingView(Drawing):
         self._paint_label(mark, x, y, focused, colour)
 
     def _paint_label(self, mark: RingMark, x: float, y: float, focused: bool, colour) -> None:
-        style = look()
         text = mark.name
         if mark.distance_m is not None:
             text += f"  {units.format_length(mark.distance_m, self.imperial)}"
         if focused and self.editing and mark.azimuth_deg is not None:
             text += f"  {units.format_angle(mark.azimuth_deg)}"
         away = dp(theme.TARGET) / 2 + dp(9) if focused and self.editing else dp(15)
-        self._write(text, x, y + (away if y >= self.center_y else -away), style.note, colour)
+        wide = text_width(text, self._label_size) / 2 + dp(12)
+        outward = away if y >= self.center_y else -away
+        # The first place that covers no other label; outward from the face is best.
+        for dx, dy in ((0, outward), (0, -outward), (wide, 0), (-wide, 0), (0, 2 * outward), (wide, outward), (-wide, outward)):
+            if self._free(text, x + dx, y + dy):
+                break
+        else:
+            dx, dy = 0, outward
+        self._written.append(self._box(text, x + dx, y + dy))
+        self._write(text, x + dx, y + dy, self._label_size, colour)
+
+    @property
+    def _label_size(self) -> float:
+        """Labels on the plan grow less than other text: they must still stand beside each other."""
+        return min(look().note, dp(theme.NOTE) * 1.4)
+
+    def _box(self, text: str, x: float, y: float) -> tuple[float, float, float, float]:
+        """Where a label centred at (x, y) would be, held inside the view."""
+        w, h = text_width(text, self._label_size), self._label_size * 1.2
+        left = min(max(x - w / 2, self.x), max(self.right - w, self.x))
+        low = min(max(y - h / 2, self.y), max(self.top - h, self.y))
+        return left, low, left + w, low + h
+
+    def _free(self, text: str, x: float, y: float) -> bool:
+        l1, b1, r1, t1 = self._box(text, x, y)
+        return all(r1 <= l2 or r2 <= l1 or t1 <= b2 or t2 <= b1 for l2, b2, r2, t2 in self._written)
 
     def _write(self, text: str, x: float, y: float, size: float, colour) -> None:
         """Write a line centred at (x, y), held inside the view, on a patch of the ground colour."""

@@ -102,7 +102,6 @@ class SensorsPage(Page):
             tap = Tap(text=text, value=value, test_name=f"sensors:{value}")
             tap.bind(on_release=lambda one: self._act(one.value))
             row.add_widget(tap)
-        row.height = 0 if not wanted else row.height
 
     def _act(self, what: str) -> None:
         app = self.app

@@ -10,6 +10,7 @@ from mobile.page import Page
 from mobile import ring_view  # noqa: F401  (the .kv file names its class)
 from mobile.ring_state import marks_of
 from mobile.set_state import FindingLook, SetLook, SetRow, set_look
+from mobile.texts import t
 from mobile.widgets import Card, Words, load_kv
 
 
@@ -66,8 +67,7 @@ class SetPage(Page):
         shown = set_look(shot)
         ids.title.text = shown.name
         ids.camera.text = shown.camera
-        ids.empty.opacity = 0 if shown.rows else 1
-        ids.empty.height = 0 if shown.rows else ids.empty.texture_size[1]
+        ids.empty.text = "" if shown.rows else t("set.empty")
         self._cards(ids.rows, shown.rows, RatioCard)
         self._words(ids.figures, [*shown.ratios, *shown.apertures], "lead")
         self._words(ids.notes, list(shown.notes), "note")

@@ -2,18 +2,29 @@
 
 from __future__ import annotations
 
+import os
+import shutil
+import sys
 import threading
 from collections.abc import Callable
 from queue import SimpleQueue
 
 
+def _on_phone() -> bool:
+    return "ANDROID_ARGUMENT" in os.environ or sys.platform == "ios"
+
+
 def _plyer_speak(text: str) -> None:
+    if sys.platform == "linux" and not _on_phone() and not (shutil.which("espeak") or shutil.which("flite")):
+        raise NotImplementedError("no speech engine")
     from plyer import tts
 
     tts.speak(message=text)
 
 
 def _plyer_vibrate(seconds: float) -> None:
+    if not _on_phone():
+        raise NotImplementedError("a desktop does not vibrate")
     from plyer import vibrator
 
     vibrator.vibrate(time=seconds)

@@ -15,6 +15,7 @@ from kivy.core.text import Label as CoreLabel
 from kivy.lang import Builder
 from kivy.properties import (
     BooleanProperty,
+    ColorProperty,
     ListProperty,
     NumericProperty,
     ObjectProperty,
@@ -59,38 +60,70 @@ def text_width(text: str, font_size: float, bold: bool = False) -> float:
     return _widths[key]
 
 
-class Words(Label):
-    """Text that wraps at its width and is as high as it needs."""
+class Dressed(Label):
+    """A text that follows the look: its font, size and colours."""
 
     test_name = StringProperty("")
-    colour = StringProperty("ink")
-    """Which colour of the look."""
     size_name = StringProperty("body")
+
+    def __init__(self, **kwargs: object) -> None:
+        super().__init__(**kwargs)
+        for name in ("size_name", *self.DRESS_AFTER):
+            self.fbind(name, self.dress)
+        look().fbind("dressed", self.dress)
+        self.dress()
+
+    DRESS_AFTER: tuple[str, ...] = ()
 
     def on_text(self, _widget: object, text: str) -> None:
         """Choose a font that has all characters."""
         self.font_name = theme.font_for(text)
 
+    def dress(self, *_: object) -> None:
+        """Put on what the look says."""
+        self.font_size = getattr(look(), self.size_name)
 
-class Tap(ButtonBehavior, Label):
+
+class Words(Dressed):
+    """Text that wraps at its width and is as high as it needs."""
+
+    colour = StringProperty("ink")
+    """Which colour of the look."""
+    DRESS_AFTER = ("colour",)
+
+    def dress(self, *_: object) -> None:
+        """Put on what the look says."""
+        super().dress()
+        self.color = getattr(look(), self.colour)
+
+
+class Tap(ButtonBehavior, Dressed):
     """Something to tap.  ``chosen`` marks what is on, ``strong`` the one thing to do next."""
 
-    test_name = StringProperty("")
     strong = BooleanProperty(False)
     chosen = BooleanProperty(False)
     quiet = BooleanProperty(False)
     """No face and no outline: less important."""
     value = ObjectProperty(None, allownone=True)
-    size_name = StringProperty("body")
     natural_width = NumericProperty(0)
+    face = ColorProperty((0, 0, 0, 0))
+    rim = ColorProperty((0, 0, 0, 0))
+    ink_name = StringProperty("ink")
+    DRESS_AFTER = ("strong", "chosen", "quiet", "state", "ink_name")
 
-    def on_text(self, _widget: object, text: str) -> None:
+    def on_text(self, widget: object, text: str) -> None:
         """Choose a font that has all characters."""
-        self.font_name = theme.font_for(text)
+        super().on_text(widget, text)
         self.measure()
 
-    def on_font_size(self, *_: object) -> None:
-        """Measure again."""
+    def dress(self, *_: object) -> None:
+        """Put on what the look says."""
+        super().dress()
+        style, full, down = look(), self.strong or self.chosen, self.state == "down"
+        self.color = style.over_strong if full else getattr(style, self.ink_name)
+        bare = (0, 0, 0, 0)
+        self.face = style.strong if full else bare if self.quiet else style.raised
+        self.rim = style.strong if full or down else bare if self.quiet else style.edge
         self.measure()
 
     def measure(self) -> None:
@@ -104,10 +137,12 @@ class FlowRow(Layout):
     test_name = StringProperty("")
     spacing = NumericProperty(0)
     fill = BooleanProperty(True)
+    folded = BooleanProperty(False)
+    """Takes no room and no touches."""
 
     def __init__(self, **kwargs: object) -> None:
         super().__init__(**kwargs)
-        for name in ("size", "pos", "children", "spacing"):
+        for name in ("size", "pos", "children", "spacing", "folded"):
             self.fbind(name, self._trigger_layout)
 
     def add_widget(self, widget, *args, **kwargs):  # noqa: D102
@@ -118,6 +153,10 @@ class FlowRow(Layout):
 
     def do_layout(self, *_: object) -> None:
         """Break into lines and place."""
+        self.opacity, self.disabled = (0, True) if self.folded else (1, False)
+        if self.folded or not self.children:
+            self.height = 0
+            return
         lines: list[list] = []
         room = 0.0
         for child in reversed(self.children):
