@@ -162,7 +162,7 @@ def _unit_exposure(decay_us: float, rise_us: float = 30.0) -> float:
 def bench() -> Iterator[Bench]:
     """One chip for all sets, in paused mode, turned by a thread."""
     with SimulatedChip() as chip:
-        chip.amplifier(noise=0.002, seed=7, offset=0.02)
+        chip.amplifier(noise=0.002, seed=7)
         chip.ambient(40.0)
         turning = Bench(chip)
         yield turning

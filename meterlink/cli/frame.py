@@ -84,9 +84,9 @@ def _print_rich(headings: Sequence[str], rows: Sequence[Sequence[str]], title: s
     from rich.table import Table
     from rich.text import Text
 
-    table = Table(box=box.SIMPLE_HEAD, title=title or None, title_justify="left", pad_edge=False)
+    table = Table(box=box.SIMPLE_HEAD, title=title or None, title_justify="left", pad_edge=False, padding=(0, 1, 0, 0))
     for heading, side in zip(headings, right, strict=True):
-        table.add_column(heading, justify="right" if side == "r" else "left", overflow="fold")
+        table.add_column(heading, justify="right" if side == "r" else "left", no_wrap=True)
     for row in rows:
         # Text, not markup: a light named "[red]" must not colour the table.
         table.add_row(*(Text(str(cell), style=_style(str(cell))) for cell in row))

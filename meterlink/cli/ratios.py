@@ -11,7 +11,7 @@ examples:
 
 from __future__ import annotations
 
-from meterlink.cli.frame import add_json_option, add_setup_option, open_session, print_json, print_rows
+from meterlink.cli.frame import add_json_option, add_setup_option, is_terminal, open_session, print_json, print_rows
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -51,7 +51,16 @@ def print_ratios(setup: Setup, table: RatioTable) -> None:
     headings = ["light", "role", "as read", "correction", "at the point", "from key", "key:light", "share"]
     headings += ["t0.1"] * with_t01 + ["verdict", "reason"]
     right = "llrrrrrr" + "r" * with_t01 + "ll"
-    print_rows(headings, [_cells(row, with_t01) for row in table.rows], title=setup.name, right=right)
+    rows = [_cells(row, with_t01) for row in table.rows]
+    if is_terminal():
+        # A terminal is narrow and a reason is a sentence: the sentences stand below the table, the role is in the order.
+        keep = [i for i, heading in enumerate(headings) if heading not in ("role", "reason")]
+        narrow = [[row[i] for i in keep] for row in rows]
+        print_rows([headings[i] for i in keep], narrow, title=setup.name, right="".join(right[i] for i in keep))
+        for row in table.rows:
+            print(f"{row.light} ({row.role}): {row.reason}")
+    else:
+        print_rows(headings, rows, title=setup.name, right=right)
     for line in summary_lines(setup, table):
         print(line)
 

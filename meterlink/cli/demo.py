@@ -1,0 +1,109 @@
+"""The whole job on a recorded set of five lights, no hardware needed: readings, corrections, ratios, what to do.
+
+examples:
+  meterlink demo            as fast as it goes
+  meterlink demo --pace     in the time that it took on set
+
+The recording was made by the real firmware on a simulated chip and runs through the same reader, library and tables as
+a sensor of your own.  It goes into a fresh set-up, which is the current one afterwards: try 'meterlink ratios --json'.
+"""
+
+from __future__ import annotations
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import argparse
+
+    from meterlink.session import Outcome, Session
+    from meterlink.walk import Request
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("--pace", action="store_true", help="play in real time")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Play the demo and print the table."""
+    import asyncio
+    import time
+
+    from meterlink import demo
+    from meterlink.cli.frame import open_library
+    from meterlink.cli.ratios import print_ratios
+    from meterlink.cli.setup import camera_line
+
+    with open_library(args) as library:
+        data = demo.script()
+        session = demo.build(library, data, time.time)
+        print("SIMULATED: a recording of the real firmware on a simulated chip, no light was measured\n")
+        print(camera_line(session.setup))
+        from meterlink.cli.light import print_lights
+
+        print_lights(library, session.setup)
+        asyncio.run(_play(session, data["steps"], pace=args.pace))
+        print()
+        print_ratios(session.setup, session.ratios())
+        print()
+        for line in what_to_see(session):
+            print(line)
+    return 0
+
+
+async def _play(session: Session, steps: list[dict[str, object]], *, pace: bool) -> None:
+    from meterlink.cli.driving import Screen
+    from meterlink.demo import RECORDING, Player
+    from meterlink.metering import Metering
+    from meterlink.shared_files import shared_path
+
+    screen = Screen(session)
+    player = Player(session, steps, lambda text: screen.say(f"\n{text}"))
+    metering: Metering
+
+    def on_outcome(outcome: Outcome) -> None:
+        screen.outcome(outcome)
+        if outcome.kind == "logged" and session.walk.done:
+            player.next_walk()
+
+    def on_waiting(request: Request | None) -> None:
+        if pace:
+            screen.wait_for(request)
+
+    player.next_walk()
+    speed = "" if pace else "?speed=max"
+    metering = Metering(
+        session, f"file:{shared_path(*RECORDING)}{speed}", on_outcome=on_outcome, on_waiting=on_waiting
+    )
+    try:
+        await metering.open()
+        await metering.finished()
+    finally:
+        screen.end()
+        await metering.close()
+
+
+def what_to_see(session: Session) -> list[str]:
+    """What a photographer should see in this table and do now, from the table itself."""
+    from meterlink import units
+
+    table = session.ratios()
+    lines = ["What to see here:"]
+    for row in table.rows:
+        if row.held_off_m and row.correction_stops and abs(row.correction_stops) >= 0.1:
+            lines.append(
+                f"  {row.light} was read {units.format_length(row.held_off_m)} off its point: without the correction the picture "
+                f"would be {abs(row.correction_stops):.1f} stop too {'dark' if row.correction_stops < 0 else 'light'}; plain "
+                f"inverse square would have said {units.format_stops(row.inverse_square_stops or 0.0, 2)} instead of "
+                f"{units.format_stops(row.correction_stops, 2)}."
+            )
+        if row.held_off_m is None and row.verdict is not None and not row.stale:
+            lines.append(f"  {row.light} was read without saying how far off: {row.reason}.")
+        if row.verdict == "retake":
+            lines.append(f"  {row.light} has to be metered again: {row.reason}.")
+    if table.aperture_key and session.setup.shutter_s:
+        lines.append(
+            f"Now set the camera to {table.aperture_key.nominal}, {units.format_iso(session.setup.iso)}, "
+            f"{units.format_shutter(session.setup.shutter_s)}."
+        )
+    lines.append("Go on with: meterlink checks, meterlink targets CARD=-2 BACKDROP=-3, meterlink sheet")
+    return lines
