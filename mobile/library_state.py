@@ -90,7 +90,7 @@ def export_name(name: str) -> str:
 
 def export_setup(desk: Desk, setup_id: str, folder: Path) -> Path:
     """Write one set-up as a file that another library can import; return where.  An older file is not overwritten."""
-    from meterlink.library.exchange import export_file
+    from meterlink.library.export import write_json
 
     if not folder.is_dir():
         raise UsageError(f"there is no folder {folder}: make it first or choose another one")
@@ -99,13 +99,13 @@ def export_setup(desk: Desk, setup_id: str, folder: Path) -> Path:
     stem, number, path = name.removesuffix(".meterlink.json"), 2, folder / name
     while path.exists():
         path, number = folder / f"{stem}-{number}.meterlink.json", number + 1
-    export_file(desk.library, path, [setup.id])
+    write_json(desk.library, path, [setup.id])
     return path
 
 
 def import_file(desk: Desk, text: str) -> Shot:
     """Take set-ups from a file, all or nothing."""
-    from meterlink.library.exchange import import_file as take
+    from meterlink.library.importing import import_file as take
 
     path = Path(text.strip()).expanduser()
     if not text.strip():
