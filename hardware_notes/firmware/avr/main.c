@@ -5,11 +5,11 @@
 
 #include "board.h"
 #include "device.h"
+#include "sampling.h"
 
-#define RX_RING 64
+#define RX_RING 128
 #define TX_RING 64
 
-static struct ml_sensor sensor;
 static struct ml_device device;
 
 static volatile uint8_t rx_ring[RX_RING];
@@ -22,12 +22,10 @@ static volatile uint8_t tx_out;
 
 /* --------------------------------------------------------------------------------------------------- interrupts */
 
-ISR(ADC_vect) { ml_sensor_take(&sensor, ADC); }
-
 ISR(USART_RX_vect) {
     uint8_t const byte = UDR0;
     uint8_t const in = rx_in;
-    /* When the main loop is late by 64 bytes the frame is damaged anyway: its CRC will tell. */
+    /* When the main loop is late by 128 bytes the frame is damaged anyway: its CRC will tell. */
     rx_ring[in] = byte;
     rx_in = (in + 1) & (RX_RING - 1);
 }

@@ -12,9 +12,9 @@ static void start_window(struct ml_window_halves *w) {
 void ml_sensor_init(struct ml_sensor *s) {
     s->write = 0;
     s->left = 0;
-    s->hold = s->skip = 0;
+    s->hold = s->skip = s->carry = 0;
     s->state = ML_OFF;
-    s->threshold = 6;
+    s->threshold_less_1 = 5;
     ml_sensor_set_baseline(s, 0);
     s->stretch = 0;
     s->peak = 0;
@@ -39,7 +39,7 @@ void ml_sensor_disarm(struct ml_sensor *s) {
 
 void ml_sensor_release(struct ml_sensor *s, bool armed) {
     ml_start_samples(s, s->factor_shift);
-    s->left = ML_PRETRIGGER;
+    s->left = ml_fill_steps(s);
     s->state = armed ? ML_FILL : ML_OFF;
 }
 
@@ -70,10 +70,10 @@ bool ml_sensor_truncated(struct ml_sensor const *s) {
 
 void ml_sensor_set_baseline(struct ml_sensor *s, uint8_t level) {
     s->baseline = (uint16_t)(level << ML_BASELINE_SHIFT);
-    ml_set_trigger_at(s, level);
+    ml_set_highest_calm(s, level);
 }
 
 void ml_sensor_set_threshold(struct ml_sensor *s, uint8_t codes) {
-    s->threshold = codes;
-    ml_set_trigger_at(s, (uint8_t)(s->baseline >> ML_BASELINE_SHIFT));
+    s->threshold_less_1 = (uint8_t)(codes - 1);
+    ml_set_highest_calm(s, (uint8_t)(s->baseline >> ML_BASELINE_SHIFT));
 }

@@ -1,22 +1,15 @@
 #include "crc32.h"
 
-#include "compiler.h"
-
-static ML_FLASH uint32_t const low_half[16] = {
+ML_FLASH uint32_t const ml_crc32_low[16] = {
     0x00000000, 0x77073096, 0xEE0E612C, 0x990951BA,
     0x076DC419, 0x706AF48F, 0xE963A535, 0x9E6495A3,
     0x0EDB8832, 0x79DCB8A4, 0xE0D5E91E, 0x97D2D988,
     0x09B64C2B, 0x7EB17CBD, 0xE7B82D07, 0x90BF1D91,
 };
 
-static ML_FLASH uint32_t const high_half[16] = {
+ML_FLASH uint32_t const ml_crc32_high[16] = {
     0x00000000, 0x1DB71064, 0x3B6E20C8, 0x26D930AC,
     0x76DC4190, 0x6B6B51F4, 0x4DB26158, 0x5005713C,
     0xEDB88320, 0xF00F9344, 0xD6D6A3E8, 0xCB61B38C,
     0x9B64C2B0, 0x86D3D2D4, 0xA00AE278, 0xBDBDF21C,
 };
-
-uint32_t ml_crc32_byte(uint32_t crc, uint8_t byte) {
-    uint8_t const index = (uint8_t)(crc ^ byte);
-    return (crc >> 8) ^ low_half[index & 15] ^ high_half[index >> 4];
-}

@@ -7,9 +7,17 @@
 
 #include <stdint.h>
 
+#include "compiler.h"
+
 #define ML_CRC32_START 0xFFFFFFFFUL
 
+extern ML_FLASH uint32_t const ml_crc32_low[16];
+extern ML_FLASH uint32_t const ml_crc32_high[16];
+
 /* The CRC after one more byte.  Begin with ML_CRC32_START; what goes over the line is the complement of the result. */
-uint32_t ml_crc32_byte(uint32_t crc, uint8_t byte);
+ML_INLINE uint32_t ml_crc32_byte(uint32_t crc, uint8_t byte) {
+    uint8_t const index = (uint8_t)(crc ^ byte);
+    return (crc >> 8) ^ ml_crc32_low[index & 15] ^ ml_crc32_high[index >> 4];
+}
 
 #endif

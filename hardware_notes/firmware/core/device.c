@@ -62,7 +62,7 @@ static void note_held(struct ml_device *d) {
     d->held_range = d->range;
     d->held_shift = (uint8_t)(s->sample_shift - (ML_STRETCHES - 1));
     d->held_flags = s->peak == ML_FULL_SCALE_8 ? ML_FLAG_CLIPPED : 0;
-    d->held_ms = d->now_ms - (CAPTURE_MS << d->held_shift);
+    d->held_ms = d->now_ms - ((uint32_t)CAPTURE_MS << d->held_shift);
 }
 
 static uint8_t set_range(struct ml_device *d, uint8_t range) {
@@ -116,9 +116,20 @@ static uint8_t set_interval(struct ml_device *d, uint8_t factor) {
     return code;
 }
 
+static bool take_window(struct ml_device *d, struct ml_window *out, uint32_t now_ms) {
+    d->hardware->lock();
+    bool const some = ml_sensor_take_window(d->sensor, out);
+    d->hardware->unlock();
+    d->window_ms = now_ms;
+    return some;
+}
+
 static uint8_t set_steady(struct ml_device *d, uint8_t hz) {
+    struct ml_window dropped;
     if (hz > ML_STEADY_HZ_MOST) return ML_NOT_POSSIBLE;
-    d->steady_period_ms = hz != 0 ? (uint16_t)(1000 / hz) : 0;
+    d->steady_period_ms = (uint16_t)(hz != 0 ? 1000 / hz : 0);
+    d->steady_ms = d->now_ms; /* the first window at the new rate is as long as the others */
+    (void)take_window(d, &dropped, d->now_ms);
     return ML_DONE;
 }
 
@@ -214,14 +225,6 @@ static void send_block(struct ml_device *d) {
     d->block_sending = true;
 }
 
-static bool take_window(struct ml_device *d, struct ml_window *out, uint32_t now_ms) {
-    d->hardware->lock();
-    bool const some = ml_sensor_take_window(d->sensor, out);
-    d->hardware->unlock();
-    d->window_ms = now_ms;
-    return some;
-}
-
 /* False when the window is empty (nothing but a capture, or settling, since the last one). */
 static bool send_steady(struct ml_device *d, uint32_t now_ms) {
     struct ml_window w;
@@ -256,7 +259,7 @@ static uint16_t put_status(struct ml_device *d, uint32_t now_ms) {
         .range = d->range,
         .flags = (uint8_t)((d->armed ? ML_FLAG_ARMED : 0) | (saturated ? ML_FLAG_SATURATED : 0)),
         .baseline = (uint16_t)(baseline << (8 - ML_BASELINE_SHIFT)),
-        .threshold = (uint16_t)(s->threshold << 8),
+        .threshold = (uint16_t)((s->threshold_less_1 + 1) << 8),
         .pretrigger = ML_PRETRIGGER,
         .interval_ns = ML_CONVERSION_NS << s->factor_shift,
         .pops_seen = (uint16_t)(d->kept + lost),

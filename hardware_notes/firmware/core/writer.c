@@ -9,7 +9,6 @@
 
 /* Ends of a group. */
 enum {
-    OPEN,    /* not yet found */
     AT_ZERO, /* a zero of the data follows and is skipped; another group comes */
     AT_FULL, /* 254 bytes; another group comes if there are more data */
     AT_END,  /* of the frame */
@@ -32,27 +31,39 @@ static bool next_piece(struct ml_writer *w, struct ml_cursor *c) {
     return false;
 }
 
-/* Look one byte further for the end of the group to come. */
-ML_INLINE void scan_step(struct ml_writer *w) {
+/* Find the end of the group to come, and its length. */
+static uint8_t scan_group(struct ml_writer *w, uint8_t *end) {
     struct ml_cursor *const c = &w->scan;
-    if (c->left == 0 && !next_piece(w, c)) {
-        w->next_end = AT_END;
-        return;
+    uint8_t length = 0;
+    *end = AT_FULL;
+    while (length != LONGEST_GROUP) {
+        if (c->left == 0 && !next_piece(w, c)) {
+            *end = AT_END;
+            break;
+        }
+        bool const in_message = c->next_piece <= CRC_PIECE;
+        uint8_t const room = (uint8_t)(LONGEST_GROUP - length);
+        uint8_t const most = c->left < room ? (uint8_t)c->left : room;
+        uint8_t const *at = c->at;
+        uint32_t crc = w->crc;
+        uint8_t n = 0;
+        uint8_t byte = 1;
+        while (n != most && byte != 0) {
+            byte = *at++;
+            n++;
+            if (in_message) crc = ml_crc32_byte(crc, byte);
+        }
+        w->crc = crc;
+        c->at = at;
+        c->left -= n;
+        length = (uint8_t)(length + n);
+        if (byte == 0) {
+            *end = AT_ZERO;
+            length--;
+            break;
+        }
     }
-    uint8_t const byte = *c->at++;
-    c->left--;
-    if (c->next_piece <= CRC_PIECE) w->crc = ml_crc32_byte(w->crc, byte);
-    if (byte == 0) {
-        w->next_end = AT_ZERO;
-    } else if (++w->next_length == LONGEST_GROUP) {
-        w->next_end = AT_FULL;
-    }
-}
-
-/* Two steps ahead for each byte sent: the next group is known by the time that this one is out, and the line never waits
- * for long. */
-static void scan_ahead(struct ml_writer *w) {
-    for (uint8_t i = 0; i < 2 && w->next_end == OPEN; i++) scan_step(w);
+    return length;
 }
 
 /* Take the byte that goes out; the scan has made sure that there is one. */
@@ -76,8 +87,6 @@ void ml_writer_begin(struct ml_writer *w, uint8_t const *a, uint16_t a_length, u
     w->crc = ML_CRC32_START;
     w->scan.next_piece = w->emit.next_piece = 0;
     w->scan.left = w->emit.left = 0;
-    w->next_length = 0;
-    w->next_end = OPEN;
     w->group_left = 0;
     w->group_end = AT_ZERO; /* as if a group had ended here: the first one starts with its code byte */
     w->running = true;
@@ -85,18 +94,14 @@ void ml_writer_begin(struct ml_writer *w, uint8_t const *a, uint16_t a_length, u
 
 /* Between two groups: the code byte of the next, or the 0x00 at the end of the frame. */
 static uint8_t start_group(struct ml_writer *w) {
-    while (w->next_end == OPEN) scan_ahead(w);
-    /* Data that ended with a full group take no empty one behind it. */
-    if (w->group_end == AT_END || (w->group_end == AT_FULL && w->next_end == AT_END && w->next_length == 0)) {
-        w->running = false;
-        return 0;
+    uint8_t const before = w->group_end;
+    if (before != AT_END) {
+        w->group_left = scan_group(w, &w->group_end);
+        /* Data that ended with a full group take no empty one behind it. */
+        if (before != AT_FULL || w->group_end != AT_END || w->group_left != 0) return (uint8_t)(w->group_left + 1);
     }
-    uint8_t const code = (uint8_t)(w->next_length + 1);
-    w->group_left = w->next_length;
-    w->group_end = w->next_end;
-    w->next_length = 0;
-    w->next_end = w->group_end == AT_END ? AT_END : OPEN;
-    return code;
+    w->running = false;
+    return 0;
 }
 
 bool ml_writer_next(struct ml_writer *w, uint8_t *byte) {
@@ -109,6 +114,5 @@ bool ml_writer_next(struct ml_writer *w, uint8_t *byte) {
         if (!w->running) return true;
     }
     if (w->group_left == 0 && w->group_end == AT_ZERO) (void)take(w); /* the zero that the code byte stood for */
-    scan_ahead(w);
     return true;
 }

@@ -2,7 +2,8 @@
  *
  * COBS wants to know how far the next zero is before it may send a group, and a block of a flash is longer than the
  * memory that is left beside it.  So the message stays where it is, as up to three pieces, and is read twice: once by
- * a cursor that runs ahead by one group, counts and feeds the CRC, and once when the bytes go out. */
+ * a cursor that runs over the group to come, counts and feeds the CRC, and once when the bytes go out.  The first takes
+ * a while for 254 bytes; what waits in the chip's buffer for the line bridges it. */
 #ifndef METERLINK_WRITER_H
 #define METERLINK_WRITER_H
 
@@ -26,10 +27,8 @@ struct ml_writer {
     uint32_t crc;
     struct ml_cursor scan;
     struct ml_cursor emit;
-    uint8_t next_length; /* data bytes found so far for the group to come */
-    uint8_t next_end;    /* how that group ends, see writer.c */
-    uint8_t group_left;  /* data bytes still to send of the group under way */
-    uint8_t group_end;
+    uint8_t group_left; /* data bytes still to send of the group under way */
+    uint8_t group_end;  /* how it ends, see writer.c */
     bool running;
 };
 
