@@ -1,0 +1,103 @@
+"""Colour of lights: round trips, refusals, corrections, sensor matrices."""
+
+from __future__ import annotations
+
+import math
+import runpy
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from meterlink.photometry import colour, colour_tables
+
+
+@settings(deadline=None)
+@given(st.floats(1700, 24_500), st.floats(-0.03, 0.003))
+def test_cct_and_duv_round_trip(kelvin, duv):
+    """A chromaticity made from CCT and Duv gives them back, over the whole range."""
+    found_k, found_duv = colour.cct(*colour.xy_of_cct(kelvin, duv))
+
+    assert 1e6 / found_k == pytest.approx(1e6 / kelvin, abs=2e-3)
+    assert found_duv == pytest.approx(duv, abs=1e-8)
+
+
+def test_tables_are_what_their_script_makes():
+    """The tables of the loci are not edited: the script makes the very same text."""
+    pytest.importorskip("colour")
+    script = runpy.run_path(str(Path(__file__).with_name("make_colour_tables.py")))
+    assert Path(colour_tables.__file__).read_text(encoding="utf-8") == script["source"]()
+
+
+@pytest.mark.parametrize("xy", [(0.8, 0.3), (0.1, 0.1), (0.0, 0.0), (-0.1, 0.3), (0.3, 1.2), (1e9, 1e9)])
+def test_colours_outside_the_diagram_are_refused(xy):
+    """No light has a chromaticity outside of the spectral locus."""
+    assert not colour.inside_diagram(*xy)
+    with pytest.raises(ValueError, match="outside the diagram"):
+        colour.cct(*xy)
+
+
+@pytest.mark.parametrize("xy", [(0.2, 0.7), (0.16, 0.03), (0.7, 0.29), (0.24, 0.22)])
+def test_colours_without_meaningful_cct_are_refused(xy):
+    """Green, violet, deep red and what is bluer than 25 000 K have no CCT."""
+    with pytest.raises(ValueError, match="no meaningful CCT"):
+        colour.cct(*xy)
+
+
+@pytest.mark.parametrize("bad", [math.nan, math.inf, -math.inf])
+def test_numbers_that_are_none_are_refused(bad):
+    """NaN and infinite values raise ValueError everywhere."""
+    for call in (
+        lambda: colour.cct(bad, 0.3),
+        lambda: colour.cct(0.3, bad),
+        lambda: colour.xy_of_cct(bad),
+        lambda: colour.mired(bad),
+        lambda: colour.kelvin(bad),
+        lambda: colour.xy_of_xyz([bad, 1.0, 1.0]),
+        lambda: colour.xy_of_channels([1.0, bad], [1.0] * 6),
+        lambda: colour.mix([(0.3, 0.3, bad)]),
+    ):
+        with pytest.raises(ValueError):
+            call()
+
+
+def test_channels_by_matrix():
+    """The identity passes X, Y, Z on; a matrix of the wrong size is refused; no light has no colour."""
+    identity = (1, 0, 0, 0, 1, 0, 0, 0, 1)
+    assert colour.xy_of_channels((95.047, 100.0, 108.883), identity) == pytest.approx((0.3127, 0.3290), abs=5e-5)
+    assert colour.xy_of_channels((1, 1, 1, 5), (1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 1, 0)) == pytest.approx((1 / 3, 1 / 3))
+    with pytest.raises(ValueError, match="9 numbers"):
+        colour.xy_of_channels((1, 1, 1), (1, 0, 0))
+    with pytest.raises(ValueError, match="no light"):
+        colour.xy_of_channels((0, 0, 0), identity)
+    with pytest.raises(ValueError, match="zero or positive"):
+        colour.xy_of_channels((1, -1, 1), identity)
+
+
+def test_mix_lies_between():
+    """Two lights of one colour mix to it; two of different colours lie on the line between, nearer to the stronger."""
+    a, b = colour.xy_of_cct(3200), colour.xy_of_cct(5600)
+    assert colour.mix([(*a, 1.0), (*a, 3.0)]) == pytest.approx(a)
+    x, y = colour.mix([(*a, 10.0), (*b, 1.0)])
+    assert (x - b[0]) / (a[0] - b[0]) == pytest.approx((y - b[1]) / (a[1] - b[1]))
+    assert (x - b[0]) / (a[0] - b[0]) > 0.5
+
+
+def test_gel_turns_one_light_into_the_other():
+    """Through a gel of the stated shift a light has the wanted CCT; lower CCT is a positive shift."""
+    shift = colour.gel_shift_mired(5500, 3200)
+
+    assert shift > 0
+    assert colour.through_gel(5500, shift) == pytest.approx(3200)
+    needed = colour.correction((5500, 0.0), (3200, 0.008))
+    assert needed.shift_mired == pytest.approx(shift)
+    assert colour.sentence(needed) == "a gel that lowers the CCT by 131 mired, and green for a Duv of 0.008"
+    assert "raises" in colour.sentence(colour.correction((3200, 0.0), (5500, 0.0)))
+
+
+def test_lights_that_differ_are_told():
+    """Ten mired or 0.006 Duv from the key is the default limit."""
+    assert not colour.differs((5500, 0.001), (5600, 0.002))
+    assert colour.differs((5200, 0.001), (5600, 0.001))
+    assert colour.differs((5500, 0.008), (5500, 0.001))
