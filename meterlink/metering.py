@@ -12,17 +12,13 @@ from collections.abc import Callable
 
 from meterlink.errors import LinkError, MeterlinkError, SensorError
 from meterlink.link.base import Link
-from meterlink.link.reconnect import ReconnectingLink
-from meterlink.link.registry import link_for, parse
-from meterlink.model import Calibration, Identity, Measurement, new_id
-from meterlink.sensing.calibrate import default_calibration
+from meterlink.finding import keep
+from meterlink.link.registry import parse
+from meterlink.model import Identity, Measurement
 from meterlink.sensing.sensor import LOST, Sensor, SensorState
 from meterlink.session import Outcome, Session
 from meterlink.walk import Request
-
-KEEPS_NO_LINK_ALIVE = ("file", "sim")
-"""Kinds of link that cannot come back by themselves."""
-LAST_SENSOR = "last_sensor"
+from meterlink.watching import KEEPS_NO_LINK_ALIVE, calibration_for, decoder_for, open_link
 
 
 class Metering:
@@ -49,27 +45,16 @@ class Metering:
         self._failed: MeterlinkError | None = None
         self._over = asyncio.Event()
         self._tasks: set[asyncio.Task[None]] = set()
-        self._record_to = record_to
+        holder: list[Sensor] = []
         self.sensor = Sensor(
-            link or self._link(),
-            self._calibration_for,
+            link or open_link(url, holder, record_to),
+            lambda identity: calibration_for(session.library, identity, session.now()),
             self._on_measurement,
             self._on_state,
             decoder=decoder_for(url),
             on_level=on_level,
         )
-
-    def _link(self) -> Link:
-        link: Link
-        if parse(self.url).scheme in KEEPS_NO_LINK_ALIVE:
-            link = link_for(self.url)
-        else:
-            link = ReconnectingLink(with_settings_of_its_dialect(self.url), link_for)
-        if self._record_to:
-            from meterlink.link.recording import RecordingLink
-
-            link = RecordingLink(link, self._record_to)
-        return link
+        holder.append(self.sensor)
 
     async def open(self) -> None:
         """Open the sensor.  Raises LinkError when it cannot be opened at all."""
@@ -95,7 +80,7 @@ class Metering:
                 "(meter LIGHT --steady), room light (meter --room) or evenness"
             )
         if parse(self.url).scheme not in KEEPS_NO_LINK_ALIVE:
-            self.session.library.remember(LAST_SENSOR, {"url": self.url, "sensor_id": identity.sensor_id})
+            keep(self.session.library, self.url, identity)
         await self.prepare()
         return identity
 
@@ -122,9 +107,6 @@ class Metering:
         self._tell(outcome)
         return outcome
 
-    def _calibration_for(self, identity: Identity) -> Calibration:
-        return calibration_for(self.session, identity)
-
     def _on_measurement(self, measurement: Measurement) -> None:
         try:
             outcome = self.session.take(measurement)
@@ -149,62 +131,11 @@ class Metering:
     def _on_state(self, state: SensorState) -> None:
         if self.on_state is not None:
             self.on_state(state)
-        final = not isinstance(self.sensor.link, ReconnectingLink)
+        # A link that keeps itself alive says "lost" and comes back; any other is gone for good.
+        final = parse(self.url).scheme in KEEPS_NO_LINK_ALIVE
         if state.name == LOST and final and not self.session.walk.done:
             self._fail(state.error or LinkError(state.words, self.url))
 
     def _fail(self, error: MeterlinkError) -> None:
         self._failed = error
         self._over.set()
-
-
-def calibration_for(session: Session, identity: Identity) -> Calibration:
-    """Return the sensor's latest calibration, or store and return the assumed one for its kind."""
-    known = session.library.calibrations(identity.sensor_id)
-    if known:
-        return known[-1]
-    assumed = default_calibration(identity)._replace(id=new_id(), created_at_s=session.now())
-    session.library.add_calibration(assumed)
-    return assumed
-
-
-def with_settings_of_its_dialect(url: str) -> str:
-    """Return a serial sensor's URL with the speed and coding of its ``dialect=`` where the URL says nothing of them."""
-    if "dialect=" not in url:
-        return url
-    from meterlink.wire.dialect_file import complete_url
-
-    return complete_url(url)
-
-
-def decoder_for(url: str):  # type: ignore[no-untyped-def]
-    """Return the decoder that a sensor's URL asks for by ``dialect=``; our own when it says nothing.
-
-    A Bluetooth link says itself what it found; a recording is decoded as the sensor was that it was made of.
-    """
-    parts = parse(url)
-    dialect = parts.options.get("dialect", "")
-    if parts.scheme == "file" and not dialect:
-        recorded = _recorded_url(parts.target)
-        return decoder_for(recorded) if recorded and not recorded.startswith("file:") else None
-    if parts.scheme == "ble":
-        from meterlink.wire.dialect_file import AUTO_BLUETOOTH, make_decoder
-
-        return make_decoder(AUTO_BLUETOOTH)
-    if not dialect:
-        return None
-    from meterlink.wire.dialect_file import make_decoder
-
-    return make_decoder(dialect, f"{dialect}@{parts.target}")
-
-
-def _recorded_url(path: str) -> str:
-    """Return the URL in a recording's header, "" when there is none that can be used (opening it tells why)."""
-    from meterlink.link.recording import read_header
-
-    try:
-        recorded = str(read_header(path).get("url", ""))
-        parse(recorded)
-    except MeterlinkError:
-        return ""
-    return recorded

@@ -8,7 +8,8 @@ from collections.abc import Callable
 
 from meterlink.cli.frame import is_terminal
 from meterlink.errors import MeterlinkError, UsageError
-from meterlink.metering import LAST_SENSOR, Metering
+from meterlink.library.store import Library
+from meterlink.metering import Metering
 from meterlink.model import Measurement
 from meterlink.sensing.sensor import LOOKING, READY, STOPPED, SensorState
 from meterlink.session import Outcome, Session
@@ -107,28 +108,30 @@ def reach_line(session: Session, light_id: str) -> str:
     return f"; {sentence}" if sentence else ""
 
 
-def known_sensor(session: Session, url: str | None) -> str | None:
+def known_sensor(library: Library, url: str | None) -> str | None:
     """The sensor named on the command line, by METERLINK_SENSOR, or used last; None when none is known."""
     import os
 
+    from meterlink.finding import remembered
+
     if url or os.environ.get("METERLINK_SENSOR"):
         return url or os.environ["METERLINK_SENSOR"]
-    last = session.library.recall(LAST_SENSOR)
-    return str(last["url"]) if isinstance(last, dict) and last.get("url") else None
+    last = remembered(library)
+    return last.url if last is not None else None
 
 
-async def find_sensor(session: Session, say: Callable[[str], None]) -> str:
+async def find_sensor(library: Library, say: Callable[[str], None]) -> str:
     """Find a sensor without anybody typing a port.  Raises MeterlinkError that says what to do."""
-    from meterlink.link.finding import find_first
+    from meterlink.finding import find_first
 
     say("looking for a sensor ...")
-    return await find_first(session.library)
+    return await find_first(library)
 
 
 async def drive(session: Session, url: str | None, *, record_to: str | None = None) -> int:
     """Walk to the end; return the exit code."""
     screen = Screen(session)
-    chosen = known_sensor(session, url) or await find_sensor(session, screen.say)
+    chosen = known_sensor(session.library, url) or await find_sensor(session.library, screen.say)
     metering = Metering(
         session,
         chosen,

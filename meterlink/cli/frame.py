@@ -79,12 +79,12 @@ def print_rows(headings: Sequence[str], rows: Sequence[Sequence[str]], *, title:
 
 
 def _print_rich(headings: Sequence[str], rows: Sequence[Sequence[str]], title: str, right: str) -> None:
-    from rich import box
     from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
-    table = Table(box=box.SIMPLE_HEAD, title=title or None, title_justify="left", pad_edge=False, padding=(0, 1, 0, 0))
+    # No box: the widest row of the ratio table then fits the 80 columns of a small terminal.
+    table = Table(box=None, title=title or None, title_justify="left", pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
     for heading, side in zip(headings, right, strict=True):
         table.add_column(heading, justify="right" if side == "r" else "left", no_wrap=True)
     for row in rows:

@@ -5,8 +5,8 @@ examples:
   meterlink ratios --json            rows as data
   meterlink ratios --json --whole    with the lighting ratio and the working aperture
 
-"as read" is what the dome saw, "at the point" what the face gets after the correction for the held-off distance.
-"from key" is in stops, ± is k=2.  A light that was moved or re-powered since has no number until it is metered again.
+"as read" is what the dome saw, "at point" what the face gets after the correction ("corr.") for the held-off distance.
+"from key" is in stops, ± is k=2; "ratio" is key to light.  A light that was moved or re-powered since has no number until it is metered again.
 """
 
 from __future__ import annotations
@@ -48,7 +48,7 @@ def print_ratios(setup: Setup, table: RatioTable) -> None:
         print(f"{setup.name}: no lights yet: meterlink light add KEY --role key --disk 90cm --distance 1m")
         return
     with_t01 = any(row.t01_s for row in table.rows)
-    headings = ["light", "role", "as read", "correction", "at the point", "from key", "key:light", "share"]
+    headings = ["light", "role", "as read", "corr.", "at point", "from key", "ratio", "share"]
     headings += ["t0.1"] * with_t01 + ["verdict", "reason"]
     right = "llrrrrrr" + "r" * with_t01 + "ll"
     rows = [_cells(row, with_t01) for row in table.rows]

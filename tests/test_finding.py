@@ -12,8 +12,9 @@ import pytest
 from pty_sensor import PtySensor
 
 from meterlink.errors import LinkNotFound
-from meterlink.link import finding, ports
-from meterlink.link.finding import BUSY, NO_SENSOR, REFUSED, REMEMBERED, SENSOR, Found, find, find_first, finder
+from meterlink import finding
+from meterlink.link import ports
+from meterlink.finding import BUSY, NO_SENSOR, REFUSED, REMEMBERED, SENSOR, Found, find, find_first, finder
 from meterlink.link.ports import Port, excluded_by
 from meterlink.link.serial_port import SerialLink
 from meterlink.simulation.chip_model import ChipModel

@@ -1,0 +1,154 @@
+"""Which sensors are connected, what each is and what it can do; found without typing a port.
+
+examples:
+  meterlink sensors                       serial ports and Bluetooth, the one used last at once
+  meterlink sensors --exclude ttyUSB3     never touch that port (may be given several times; METERLINK_EXCLUDE_PORTS)
+  meterlink sensors --try /dev/ttyUSB0    listen to an unknown sensor and propose how to read it
+  meterlink sensors --json
+
+Ports that another program holds are never opened.  Give a sensor by its URL: meterlink meter KEY --sensor URL
+"""
+
+from __future__ import annotations
+
+from meterlink.cli.frame import add_json_option, open_library, print_json, print_rows
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import argparse
+    from typing import Any
+
+    from meterlink.library.store import Library
+    from meterlink.finding import Found
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("--exclude", action="append", default=[], metavar="PORT", help="never open this port")
+    parser.add_argument("--port", action="append", default=[], metavar="PORT", help="ask this port too")
+    parser.add_argument("--everything", action="store_true", help="ask also ports that look like no board")
+    parser.add_argument("--no-bluetooth", action="store_true", help="serial ports only")
+    parser.add_argument("--try", dest="attempt", metavar="PORT", help="listen to PORT and propose a dialect")
+    parser.add_argument("--listen-only", action="store_true", help="with --try: write nothing to the port")
+    add_json_option(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Look and print; exit code 1 when nothing was found."""
+    import asyncio
+
+    if args.attempt:
+        return asyncio.run(_try(args))
+    with open_library(args) as library:
+        rows = asyncio.run(_look(args, library))
+    if args.json:
+        print_json(rows)
+        return 0
+    if not rows:
+        print("no sensor found: plug one in, or see 'meterlink demo' and --sensor sim: for first steps without one")
+        return 1
+    print()
+    print_rows(
+        ("sensor", "what it is", "signal", "URL"),
+        [(row["name"], row["what"], row["signal"] or "", row["url"]) for row in rows],
+    )
+    return 0
+
+
+async def _look(args: argparse.Namespace, library: Library) -> list[dict[str, Any]]:
+    """Ask serial ports and listen for Bluetooth at the same time, telling what is found as it is found."""
+    import asyncio
+
+    found: dict[str, dict[str, Any]] = {}
+
+    def tell(text: str) -> None:
+        if not args.json:
+            print(text, flush=True)
+
+    tell("looking on serial ports" + ("" if args.no_bluetooth else " and for Bluetooth sensors (5 s)") + " ...")
+    work = [_serial(args, library, found, tell)]
+    if not args.no_bluetooth:
+        work.append(_bluetooth(found, tell))
+    await asyncio.gather(*work)
+    return list(found.values())
+
+
+async def _serial(args: argparse.Namespace, library: Library, found: dict[str, dict[str, Any]], tell: Any) -> None:
+    from meterlink.finding import SENSOR, find
+
+    async for one in find(library, extra=args.port, exclude=args.exclude, everything=args.everything):
+        if one.state == SENSOR:
+            found[one.url] = row(one)
+            tell(f"  {found[one.url]['name']}: {found[one.url]['what']}")
+        elif one.words:
+            tell(f"  {one.name or one.url}: {one.words}")
+
+
+def row(one: Found) -> dict[str, Any]:
+    """One sensor that answered, as data."""
+    identity = one.identity
+    assert identity is not None
+    kinds = [
+        word
+        for has, word in (
+            (identity.flash, "flash"),
+            (identity.steady, "steady light"),
+            (identity.colour, "colour"),
+            (identity.range_finder, "distance"),
+        )
+        if has
+    ]
+    ranges = f", ranges {' and '.join(identity.ranges)}" if len(identity.ranges) > 1 else ""
+    firmware = f", firmware {identity.firmware}" if identity.firmware else ""
+    return {
+        "url": one.url,
+        "name": identity.name or one.name,
+        "sensor_id": identity.sensor_id,
+        "what": f"sees {', '.join(kinds) or 'nothing that it tells of'}{ranges}{firmware}",
+        "dialect": identity.dialect,
+        "flash": identity.flash,
+        "signal": None,
+    }
+
+
+async def _bluetooth(found: dict[str, dict[str, Any]], tell: Any) -> None:
+    from meterlink.errors import LinkError
+
+    try:
+        from meterlink.link.ble_scan import scan
+
+        for seen in await scan(5.0):
+            found[seen.url] = {
+                "url": seen.url,
+                "name": seen.name,
+                "sensor_id": seen.address,
+                "what": seen.what,
+                "dialect": None,
+                "flash": None,
+                "signal": f"{seen.signal_dbm} dBm",
+            }
+    except LinkError as error:
+        tell(f"  Bluetooth: {error}")
+
+
+async def _try(args: argparse.Namespace) -> int:
+    from meterlink.trying import try_port
+
+    proposal = await try_port(
+        args.attempt, ask=not args.listen_only, on_progress=None if args.json else lambda text: print(f"  {text}", flush=True)
+    )
+    if args.json:
+        print_json(proposal._asdict())
+        return 0 if proposal.dialect else 1
+    if not proposal.dialect:
+        print(f"nothing that is known: {proposal.evidence}")
+        if proposal.draft:
+            print(f"a dialect to begin with (save as mysensor.toml, then --sensor '...?dialect=mysensor.toml'):\n{proposal.draft}")
+        return 1
+    print(f"it speaks {proposal.dialect}: {proposal.evidence}")
+    if proposal.can:
+        print(proposal.can)
+    if proposal.others:
+        print(f"these fit as well: {', '.join(proposal.others)}")
+    print(f"use it with: --sensor '{proposal.url}'")
+    return 0

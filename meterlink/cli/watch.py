@@ -1,0 +1,143 @@
+"""Live light from a sensor: steady light several times a second, each pop as it comes.  Nothing is logged.
+
+examples:
+  meterlink watch
+  meterlink watch --sensor sim:
+  meterlink watch --wave            each pop with its waveform
+  meterlink watch --pops 3          stop after three pops
+  meterlink watch --record day.mlrec --sensor serial:/dev/ttyACM0
+"""
+
+from __future__ import annotations
+
+import sys
+
+from meterlink.cli.frame import is_terminal
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import argparse
+
+    from meterlink.model import Measurement
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("--sensor", metavar="URL", help="e.g. serial:/dev/ttyACM0, ble:ADDRESS, sim:")
+    parser.add_argument("--iso", metavar="ISO", help="show f-numbers for this speed (default 100)")
+    parser.add_argument("--shutter", metavar="T", help="show f-numbers of steady light for this shutter (default 1/125)")
+    parser.add_argument("--pops", type=int, metavar="N", help="stop after N pops")
+    parser.add_argument("--seconds", type=float, metavar="S", help="stop after S seconds")
+    parser.add_argument("--wave", action="store_true", help="draw each pop")
+    parser.add_argument("--record", metavar="FILE", help="write what comes over the link to FILE")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Watch until stopped."""
+    import asyncio
+
+    return asyncio.run(_watch(args))
+
+
+async def _watch(args: argparse.Namespace) -> int:
+    import asyncio
+
+    from meterlink import units
+    from meterlink.cli.driving import find_sensor, known_sensor
+    from meterlink.cli.frame import open_library
+    from meterlink.errors import RecordingEnded
+    from meterlink.watching import Watching
+
+    iso = units.parse_iso(args.iso) if args.iso else 100.0
+    shutter_s = units.parse_shutter(args.shutter) if args.shutter else 1 / 128
+    over = asyncio.Event()
+    seen = 0
+    live = is_terminal()
+
+    def on_measurement(m: Measurement) -> None:
+        nonlocal seen
+        if live:
+            print("\r\033[K", end="")
+        print(pop_line(m, watching.constant, iso), flush=True)
+        if args.wave and m.wave is not None:
+            print(wave_text(watching, m), flush=True)
+        seen += 1
+        if args.pops and seen >= args.pops:
+            over.set()
+
+    last_line = 0.0
+
+    def on_level(m: Measurement) -> None:
+        nonlocal last_line
+        if m.illuminance_lx is None:
+            return
+        text = level_line(m, watching.constant, iso, shutter_s)
+        if live:
+            print(f"\r\033[K{text}", end="", flush=True)
+        elif m.at_s - last_line >= 1.0 or m.at_s < last_line:
+            # A program that reads along gets one line a second, not a flood.
+            last_line = m.at_s
+            print(text, flush=True)
+
+    with open_library(args) as library:
+        url = known_sensor(library, args.sensor) or await find_sensor(library, lambda text: print(text, file=sys.stderr))
+        watching = Watching(library, url, record_to=args.record)
+        watching.sensor.on_measurement = on_measurement
+        watching.sensor.on_level = on_level
+        watching.sensor.on_state = lambda state: print(f"{'' if not live else chr(13)}{state.words}", file=sys.stderr, flush=True)
+        try:
+            await watching.open()
+            await watching.until(over, args.seconds)
+        except RecordingEnded:
+            pass
+        finally:
+            await watching.close()
+    if live:
+        print()
+    return 0
+
+
+def pop_line(m: Measurement, constant: float, iso: float) -> str:
+    """``pop  f/8 +0.3   220 lx·s   t0.1 1/900 s   peak 410,000 lx``."""
+    from meterlink import units
+    from meterlink.photometry.exposure import f_number
+
+    if m.incomplete:
+        return f"pop  {m.note}"
+    parts = ["pop"]
+    if m.exposure_lxs and m.exposure_lxs > 0:
+        parts += [units.format_f_number(f_number(m.exposure_lxs, iso, constant)), f"{m.exposure_lxs:.4g} lx·s"]
+    if m.t01_s:
+        parts.append(f"t0.1 {units.format_duration(m.t01_s)}")
+    if m.t05_s:
+        parts.append(f"t0.5 {units.format_duration(m.t05_s)}")
+    if m.peak_lx:
+        parts.append(f"peak {m.peak_lx:,.0f} lx")
+    if m.note:
+        parts.append(f"({m.note})")
+    return "  ".join(parts)
+
+
+def level_line(m: Measurement, constant: float, iso: float, shutter_s: float) -> str:
+    """``steady  120 lx   f/1.4 at 1/125 s``."""
+    from meterlink import units
+    from meterlink.photometry.exposure import f_number_steady
+
+    lux = max(m.illuminance_lx or 0.0, 0.0)
+    parts = ["steady", units.format_illuminance(lux)]
+    if lux > 0:
+        f = f_number_steady(lux, shutter_s, iso, constant)
+        if 0.5 <= f <= 128:
+            parts.append(f"{units.format_f_number(f)} at {units.format_shutter(shutter_s)}")
+    if m.modulation is not None and m.modulation > 0.05:
+        parts.append(f"flickers {m.modulation * 100:.0f} %")
+    if m.cct_k:
+        parts.append(f"{m.cct_k:.0f} K")
+    return "  ".join(parts)
+
+
+def wave_text(watching: object, m: Measurement) -> str:
+    """The pop as a small picture in characters."""
+    from meterlink.sheet.wave import terminal_wave
+
+    return terminal_wave(m, getattr(watching, "calibration", None))
