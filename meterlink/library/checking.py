@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from meterlink.errors import MeterlinkError
 from meterlink.library import rows
 
-_JSON = {
+JSON_COLUMNS = {
     "setup_version": (("details", dict),),
     "light_version": (("details", dict),),
     "placement": (("details", dict),),
@@ -73,7 +73,7 @@ def problems(connection: sqlite3.Connection, schema: str = "main") -> Iterator[s
     """Yield one line for every kind of trouble found in the records of an open or attached library."""
     for table, columns in _TEXTS.items():
         yield from _text_problems(connection, schema, table, columns)
-    for table, fields in _JSON.items():
+    for table, fields in JSON_COLUMNS.items():
         yield from _json_problems(connection, schema, table, fields)
     for table in ("setup_version", "light_version"):
         found = connection.execute(f"SELECT id, name, name_key FROM {schema}.{table}")
@@ -101,12 +101,13 @@ def _json_problems(connection: sqlite3.Connection, schema: str, table: str, fiel
     for column, kind in fields:
         bad = 0
         for (text,) in connection.execute(f"SELECT {column} FROM {schema}.{table} WHERE {column} <> ''"):
-            bad += not _is_json(text, kind)
+            bad += not is_json(text, kind)
         if bad:
             yield f"{table}: {bad} damaged {column}"
 
 
-def _is_json(text: str, kind: type) -> bool:
+def is_json(text: str, kind: type) -> bool:
+    """Say whether a text is JSON of this kind (dict or list) within limits."""
     try:
         return len(text) <= rows.TEXT_MAX and isinstance(rows.json_value(text), kind)
     except MeterlinkError:

@@ -24,16 +24,18 @@ SYNCHRONOUS = "FULL"
 
 _BUSY = (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
 _DAMAGED = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
+_ERRORS = (sqlite3.Error, UnicodeDecodeError)
+"""``sqlite3`` decodes texts and messages itself: of a damaged file they may be no text."""
 _READ_ONLY = (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM, sqlite3.SQLITE_AUTH)
 
 
-def translated(error: sqlite3.Error, path: str) -> LibraryError:
+def translated(error: Exception, path: str) -> LibraryError:
     """Return the error of our own tree that says in one line what SQLite's ``error`` means and what to do."""
     code = getattr(error, "sqlite_errorcode", None)
     primary = -1 if code is None else code & 0xFF
     if primary in _BUSY:
         return LibraryBusy(f"{path} is in use by another program: wait until it has finished, then try again")
-    if primary in _DAMAGED:
+    if primary in _DAMAGED or isinstance(error, UnicodeDecodeError) or "decode to UTF-8" in str(error):
         return LibraryDamaged(f"{path} is not a library or is damaged: 'meterlink store check' says what can be saved")
     if primary in _READ_ONLY:
         return StorageError(f"{path} cannot be written: check the rights of file and folder, or choose another file")
@@ -59,7 +61,7 @@ class Database:
         self.connection = _connect(path, create=create, readonly=readonly)
         try:
             self._prepare()
-        except sqlite3.Error as error:
+        except _ERRORS as error:
             self.connection.close()
             raise translated(error, path) from error
         except BaseException:
@@ -108,7 +110,7 @@ class Database:
         try:
             with self._lock:
                 return self.connection.execute(sql, arguments).fetchall()
-        except sqlite3.Error as error:
+        except _ERRORS as error:
             raise translated(error, self.path) from error
 
     def row(self, sql: str, arguments: Sequence[Any] = ()) -> Any:
@@ -116,7 +118,7 @@ class Database:
         try:
             with self._lock:
                 return self.connection.execute(sql, arguments).fetchone()
-        except sqlite3.Error as error:
+        except _ERRORS as error:
             raise translated(error, self.path) from error
 
     @contextmanager
@@ -134,7 +136,7 @@ class Database:
                 self.connection.execute("BEGIN IMMEDIATE")
                 yield self.connection
                 self.connection.execute("COMMIT")
-            except sqlite3.Error as error:
+            except _ERRORS as error:
                 raise translated(error, self.path) from error
             finally:
                 self._depth = 0
@@ -155,7 +157,7 @@ class Database:
                 self.connection.execute("BEGIN IMMEDIATE")
                 self._depth = 1
                 yield self.connection
-            except sqlite3.Error as error:
+            except _ERRORS as error:
                 raise translated(error, self.path) from error
             finally:
                 self._depth = 0
@@ -187,7 +189,7 @@ def _connect(path: str, *, create: bool, readonly: bool) -> sqlite3.Connection:
         if not readonly:
             return _checked(path, uri=not path.startswith("file:"))
         return _checked(_uri(path, "mode=ro"), uri=True)
-    except sqlite3.Error as error:
+    except _ERRORS as error:
         code = getattr(error, "sqlite_errorcode", 0) & 0xFF
         if exists and code in (*_READ_ONLY, sqlite3.SQLITE_IOERR) and not _has_log(path):
             try:
