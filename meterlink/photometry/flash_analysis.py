@@ -14,8 +14,6 @@ from meterlink.photometry.flash_input import Array, Trace
 from meterlink.photometry.flash_shape import Peak, Pulse
 
 _FEW_SAMPLES = 8
-_ENOUGH_SAMPLES = 400
-"""Samples above a tenth of the peak beyond which neighbours are averaged."""
 
 
 class Extent(NamedTuple):
@@ -71,27 +69,9 @@ def analyse(
     # what came before the pop (a pre-flash) must not count as a part of it
     own = np.where(np.arange(last + 1) >= first, light[: last + 1], 0.0)
     extent = Extent(first, last, clip, last == light.size - 1 and ambient.after is None)
-    time, own, noise, extent = _thinned(trace.time_s[: last + 1], own, ambient.noise_lx, extent, whole)
-    pulse = flash_shape.prepare(time, own, noise)
+    pulse = flash_shape.prepare(trace.time_s[: last + 1], own, ambient.noise_lx)
     result = _pulse(pulse, ambient, extent, events)
     return _in_window(result, pulse, shutter_s, window_start_s) if shutter_s is not None else result
-
-
-def _thinned(
-    time: Array, light: Array, noise_lx: float, extent: Extent, whole: Pulse
-) -> tuple[Array, Array, float, Extent]:
-    """Average blocks of samples where a pulse has more of them than its shape needs: same figures, far less work."""
-    block = int((whole.calm_lx > 0.1 * whole.height_lx).sum()) // _ENOUGH_SAMPLES
-    if block < 2:
-        return time, light, noise_lx, extent
-    count = light.size // block * block
-    means = light[:count].reshape(-1, block).mean(axis=1)
-    quiet = means[extent.first // block + 1 :]
-    # noise that does not average down (hum, an amplifier's own bandwidth) is still there in the differences
-    noise = max(noise_lx / math.sqrt(block), flash_input.noise_of_differences(quiet))
-    clip = None if extent.clip is None else (extent.clip[0] // block, min(extent.clip[1] // block, means.size - 1))
-    thin = Extent(extent.first // block, means.size - 1, clip, extent.to_the_end)
-    return time[:count].reshape(-1, block).mean(axis=1), means, noise, thin
 
 
 def _check_negative(trace: Trace, ambient: Ambient) -> None:
@@ -321,7 +301,7 @@ def _in_window(result: FlashPulse, pulse: Pulse, shutter_s: float, window_start_
 
 def _start_of(pulse: Pulse, result: FlashPulse) -> float:
     """Where the pulse leaves the dark: an unresolved edge, else a hundredth of the peak before the first rise."""
-    dark = pulse.calm_lx < max(0.01 * result.peak_lx, 2.0 * pulse.calm_noise_lx)
+    dark = pulse.light_lx < max(0.01 * result.peak_lx, 2.0 * pulse.noise_lx)
     before = np.flatnonzero(dark & (pulse.time_s < result.start_s))
     if not before.size:
         return float(pulse.time_s[0])

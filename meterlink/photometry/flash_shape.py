@@ -16,11 +16,15 @@ import numpy.typing as npt
 
 from meterlink.photometry.flash_input import Array, smooth
 
-_TOP_LEVELS = (0.95, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5)
+_TOP_LEVELS = (0.995, 0.99, 0.98, 0.95, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5)
 JUMP = 0.15
 """A lone step between two samples of at least this part of the peak is an edge that the samples do not resolve."""
-_FLANK_SPREAD = 0.55
-"""A flank is fitted between exp(-0.55) and exp(0.55) times the level."""
+_ENOUGH_SAMPLES = 300
+"""Samples in a fit beyond which neighbours are averaged."""
+_MODEL_ERROR = 0.001
+"""By how much of the peak the true shape may leave the fitted one."""
+_FLANK_SPREADS = (0.55, 0.3, 0.15, 0.08)
+"""A flank is fitted between exp(-0.55) and exp(0.55) times the level, nearer by when that does not fit."""
 _HIDDEN = 0.08
 """What may hide between samples at a peak, as part of it, for a step of the whole peak beside it (by simulation)."""
 
@@ -69,8 +73,9 @@ def prepare(time_s: Array, light_lx: Array, noise_lx: float) -> Pulse:
     calm = smooth(light_lx, 1) if light_lx.size > 8 else light_lx
     height = float(calm.max())
     width = int((calm > 0.1 * height).sum())
-    wanted = ((noise_lx / (0.02 * height)) ** 2 - 1.0) / 2.0 if height > 0.0 else 0.0
-    half = int(min(width // 14, math.ceil(max(wanted, 0.0))))
+    wanted = ((noise_lx / (0.01 * height)) ** 2 - 1.0) / 2.0 if height > 0.0 else 0.0
+    # a thirtieth of the pulse's width blurs nothing, and among many samples even rare noise is met
+    half = max(width // 60, min(width // 14, math.ceil(max(wanted, 0.0))))
     calm = smooth(light_lx, half)
     calm_noise = noise_lx / math.sqrt(2 * half + 1)
     return Pulse(time_s, light_lx, calm, noise_lx, calm_noise, half, float(calm.max()))
@@ -145,17 +150,28 @@ def _window(pulse: Pulse, top: int, level: float, low_limit: int, high_limit: in
     return min(low, high), high
 
 
+def _part(pulse: Pulse, first: int, last: int) -> tuple[Array, Array, float]:
+    """Return (times, light, noise) of a window, neighbours averaged where it has more samples than a fit needs."""
+    time, light = pulse.time_s[first : last + 1], pulse.light_lx[first : last + 1]
+    block = light.size // _ENOUGH_SAMPLES
+    if block < 2:
+        return time, light, pulse.noise_lx
+    count = light.size // block * block
+    means = (values[:count].reshape(-1, block).mean(axis=1) for values in (time, light))
+    return *means, pulse.noise_lx / math.sqrt(block)
+
+
 def _fit_top(pulse: Pulse, window: tuple[int, int], at_rise: bool, at_fall: bool) -> tuple[Peak, float] | None:
     """Return the peak of the fit and its misfit against what chance allows (above 1: the shape does not fit)."""
     first, last = window
-    light = pulse.light_lx[first : last + 1]
+    time, light, noise = _part(pulse, first, last)
     if float(light.min()) <= 0.2 * pulse.height_lx:
         return None
-    time = pulse.time_s[first : last + 1]
-    middle, scale = (time[0] + time[-1]) / 2.0, (time[-1] - time[0]) / 2.0
+    begin, end = float(pulse.time_s[first]), float(pulse.time_s[last])
+    middle, scale = (begin + end) / 2.0, (end - begin) / 2.0
     x = (time - middle) / scale
-    # model error of a quarter per cent keeps noise-free data from narrowing the window to nothing
-    sigma = math.hypot(pulse.noise_lx, 0.0025 * pulse.height_lx)
+    # a small model error keeps noise-free data from narrowing the window to nothing
+    sigma = math.hypot(noise, _MODEL_ERROR * pulse.height_lx)
     weight = light / sigma
     one_sided = at_rise or at_fall
     degree = 1 if one_sided and light.size < 5 else 2
@@ -174,9 +190,9 @@ def _fit_top(pulse: Pulse, window: tuple[int, int], at_rise: bool, at_fall: bool
     allowed = freedom + 1.2 * math.sqrt(2.0 * freedom) + 0.5 if freedom > 0 else math.inf
     ends = [-1.0, 1.0]
     if at_rise and first > 0:
-        ends[0] -= (time[0] - pulse.time_s[first - 1]) / 2.0 / scale
+        ends[0] -= (begin - float(pulse.time_s[first - 1])) / 2.0 / scale
     if at_fall and last + 1 < pulse.time_s.size:
-        ends[1] += (pulse.time_s[last + 1] - time[-1]) / 2.0 / scale
+        ends[1] += (float(pulse.time_s[last + 1]) - end) / 2.0 / scale
     where = _highest(coefficients, ends)
     powers = where ** np.arange(degree + 1)
     value = math.exp(float(coefficients @ powers))
@@ -185,8 +201,8 @@ def _fit_top(pulse: Pulse, window: tuple[int, int], at_rise: bool, at_fall: bool
     edge = 0.0
     if (at_rise and where == ends[0]) or (at_fall and where == ends[1]):
         slope = sum(k * float(coefficients[k]) * where ** (k - 1) for k in range(1, degree + 1)) / scale
-        edge = abs(slope) * value * 0.29 * float(time[1] - time[0])
-    return Peak(value, u, float(middle + where * scale), light.size, edge), misfit / allowed
+        edge = abs(slope) * value * 0.29 * (end - begin) / (last - first)
+    return Peak(value, u, middle + where * scale, last - first + 1, edge), misfit / allowed
 
 
 def _step_beside(pulse: Pulse, first: int, last: int, at_rise: bool, at_fall: bool) -> float:
@@ -256,9 +272,17 @@ def crossing(pulse: Pulse, index: int, level_lx: float, rising: bool, limits: tu
         gap = float(time[jump + 1] - time[jump])
         step = abs(float(light[jump + 1] - light[jump]))
         return Crossing(float(time[jump]) + gap / 2.0, 0.29 * gap, step / gap, True)
-    window = _flank(pulse, index, level_lx, rising, limits)
-    fit = _fit_flank(pulse, window, level_lx, rising) if window[1] - window[0] >= 3 else None
-    return fit or _between(pulse, index, level_lx, rising)
+    best: tuple[Crossing, float] | None = None
+    for spread in _FLANK_SPREADS:
+        window = _flank(pulse, index, level_lx, rising, limits, spread)
+        fit = _fit_flank(pulse, window, level_lx, rising) if window[1] - window[0] >= 3 else None
+        if fit is None:
+            break
+        if best is None or fit[1] < best[1]:
+            best = fit
+        if fit[1] <= 1.0:
+            break
+    return best[0] if best is not None else _between(pulse, index, level_lx, rising)
 
 
 def _jump_near(pulse: Pulse, index: int, level_lx: float, rising: bool) -> int | None:
@@ -274,9 +298,11 @@ def _jump_near(pulse: Pulse, index: int, level_lx: float, rising: bool) -> int |
     return None
 
 
-def _flank(pulse: Pulse, index: int, level_lx: float, rising: bool, limits: tuple[int, int]) -> tuple[int, int]:
+def _flank(
+    pulse: Pulse, index: int, level_lx: float, rising: bool, limits: tuple[int, int], spread: float
+) -> tuple[int, int]:
     """Samples around a crossing that one curve may describe: within a factor of the level, inside the limits."""
-    lower, upper = level_lx * math.exp(-_FLANK_SPREAD), level_lx * math.exp(_FLANK_SPREAD)
+    lower, upper = level_lx * math.exp(-spread), level_lx * math.exp(spread)
     left, right = pulse.calm_lx[limits[0] : index + 1][::-1], pulse.calm_lx[index : limits[1] + 1]
     reach_left = _until(left < lower if rising else left > upper)
     reach_right = _until(right > upper if rising else right < lower)
@@ -288,19 +314,22 @@ def _until(outside: npt.NDArray[np.bool_]) -> int:
     return int(at[0]) - 1 if at.size else outside.size - 1
 
 
-def _fit_flank(pulse: Pulse, window: tuple[int, int], level_lx: float, rising: bool) -> Crossing | None:
+def _fit_flank(
+    pulse: Pulse, window: tuple[int, int], level_lx: float, rising: bool
+) -> tuple[Crossing, float] | None:
     """Fit the flank on the light itself, where noise has one size: a line, an exponential, one with a bend.
 
-    The simplest that fits is taken (misfit plus two for each parameter, as Akaike's criterion has it).
+    The simplest that fits is taken (misfit plus two for each parameter, as Akaike's criterion has it).  Returned with
+    its misfit against what chance allows: above 1 the shape does not fit.
     """
-    time = pulse.time_s[window[0] : window[1] + 1]
-    light = pulse.light_lx[window[0] : window[1] + 1] / level_lx
+    time, light, noise = _part(pulse, *window)
+    light = light / level_lx
     middle, scale = float(time.mean()), float(time[-1] - time[0])
     x = (time - middle) / scale
-    sigma = math.hypot(pulse.noise_lx, 0.0025 * pulse.height_lx) / level_lx
+    sigma = math.hypot(noise, _MODEL_ERROR * pulse.height_lx) / level_lx
     powers = x[:, None] ** np.arange(3)
     fits = [_line(x, light), _bent(powers[:, :2], light), _bent(powers, light) if x.size >= 6 else None]
-    best: tuple[float, float, float, float] | None = None
+    best: tuple[float, float, float, float, float] | None = None
     for fit, shape in zip(fits, ("line", "exponential", "bent"), strict=True):
         if fit is None:
             continue
@@ -311,12 +340,15 @@ def _fit_flank(pulse: Pulse, window: tuple[int, int], level_lx: float, rising: b
             continue
         place, slope = found
         at = place ** np.arange(coefficients.size)
-        best = (score, place, slope, math.sqrt(float(at @ inverse @ at)) * sigma / abs(slope))
+        freedom = x.size - coefficients.size
+        excess = misfit / sigma**2 / (freedom + 2.5 * math.sqrt(2.0 * freedom) + 1.0)
+        best = (score, place, slope, math.sqrt(float(at @ inverse @ at)) * sigma / abs(slope), excess)
     if best is None:
         return None
-    _, place, slope, u = best
-    gap = scale / (time.size - 1)
-    return Crossing(middle + place * scale, math.hypot(u * scale, 0.02 * gap), abs(slope) / scale * level_lx, False)
+    _, place, slope, u, excess = best
+    gap = scale / (window[1] - window[0])
+    u_s = math.hypot(u * scale, 0.02 * gap)
+    return Crossing(middle + place * scale, u_s, abs(slope) / scale * level_lx, False), excess
 
 
 def _line(x: Array, light: Array) -> tuple[Array, Array, float] | None:

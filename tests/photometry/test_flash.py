@@ -252,8 +252,8 @@ def test_counts_agree_with_light():
     by_codes = flash.analyse_counts(codes, 30.0, INTERVAL_S, zero_code=-0.5, full_scale_code=4095)
     by_light = flash.analyse((codes + 0.5) * 30.0, INTERVAL_S)
 
-    assert by_codes.exposure_lxs == pytest.approx(by_light.exposure_lxs, rel=1e-9)
-    assert by_codes.t05_s == pytest.approx(by_light.t05_s, rel=1e-9)
+    assert by_codes.exposure_lxs == pytest.approx(by_light.exposure_lxs, rel=1e-6)
+    assert by_codes.t05_s == pytest.approx(by_light.t05_s, rel=1e-6)
 
 
 def test_many_samples_give_the_same_as_few():
