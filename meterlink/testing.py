@@ -123,16 +123,12 @@ class ScriptedLink:
     def assert_done(self) -> None:
         """Fail when the script was not played to its end."""
         if self._left:
-            raise AssertionError(
-                f"{len(self._left)} exchanges of the script were left, first {self._left[0][0].hex(' ')}"
-            )
+            raise AssertionError(f"{len(self._left)} exchanges of the script were left, first {self._left[0][0].hex(' ')}")
 
     def __enter__(self) -> ScriptedLink:
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
         if kind is None:
             self.assert_done()
 
@@ -150,10 +146,13 @@ class PtyPort:
         self.name = os.ttyname(self.slave)
 
     def say(self, data: bytes) -> None:
-        """Send as the sensor, waiting when the line's buffer is full."""
-        os.set_blocking(self.master, True)
-        os.write(self.master, data)
-        os.set_blocking(self.master, False)
+        """Send as the sensor.  Fails when the line's buffer (some 4 KB) is full because the host does not read."""
+        try:
+            sent = os.write(self.master, data)
+        except BlockingIOError:
+            sent = 0
+        if sent < len(data):
+            raise AssertionError(f"only {sent} of {len(data)} bytes fit into the line: let the host read in between")
 
     def heard(self) -> bytes:
         """Return what the host has sent so far."""
@@ -172,7 +171,5 @@ class PtyPort:
     def __enter__(self) -> PtyPort:
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
         self.unplug()

@@ -167,6 +167,8 @@ class Intake:
 
     def _with_extras(self, found: Measurement, *, during_pop: bool) -> Measurement:
         held_off, tint = self._held_off, self._tint
+        if held_off is None and tint is None:
+            return found
         if held_off is not None and found.held_off_m is None and abs(found.at_s - held_off.at_s) <= FRESH_S:
             found = found._replace(held_off_m=held_off.held_off_m)
         if tint is None or tint.during_pop != during_pop or abs(found.at_s - tint.at_s) > FRESH_S:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from meterlink.errors import AnalysisError
 from meterlink.model import Calibration, Measurement, Steady
-from meterlink.sensing.calibrate import illuminance_lx
+from meterlink.sensing.calibrate import illuminance_lx, scale_of
 
 
 def level(sample: Steady, sensor_id: str, calibration: Calibration) -> Measurement:
@@ -16,15 +16,18 @@ def level(sample: Steady, sensor_id: str, calibration: Calibration) -> Measureme
     Raises:
         CalibrationError: the calibration has no such range.
     """
+    modulation, u_rel = None, 0.0
     if sample.raw is None:
         value = illuminance_lx(sample.illuminance_lx or 0.0, 0, calibration)
-        modulation, u_rel = None, 0.0
     else:
-        value = illuminance_lx(sample.raw, sample.range_index, calibration)
-        modulation, u_rel = _modulation(sample, calibration), 0.0
-        if value > 0.0 and sample.raw_max is not None and sample.raw_min is not None:
-            spread = (sample.raw_max - sample.raw_min) * calibration.ranges[sample.range_index].full_scale_lx
-            u_rel = spread / math.sqrt(12.0 * max(1, sample.sample_count)) / value
+        dark, full = scale_of(calibration, sample.range_index)[1::-1]
+        value = (sample.raw - dark) * full
+        low, high = sample.raw_min, sample.raw_max
+        if low is not None and high is not None and high + low > 2.0 * dark:
+            # With light below dark, by noise, the modulation would mean nothing.
+            modulation = (high - low) / (high + low - 2.0 * dark) if low >= dark else None
+            if value > 0.0:
+                u_rel = (high - low) * full / math.sqrt(12.0 * max(1, sample.sample_count)) / value
     usable = math.isfinite(value)
     return Measurement(
         "steady", sample.at_s, sensor_id, calibration.id,
@@ -32,14 +35,6 @@ def level(sample: Steady, sensor_id: str, calibration: Calibration) -> Measureme
         clipped=sample.clipped, incomplete=not usable, modulation=modulation, held_off_m=sample.held_off_m,
         note="clips: too bright for this range" if sample.clipped else "" if usable else "the sensor sent no number",
     )  # fmt: skip
-
-
-def _modulation(sample: Steady, calibration: Calibration) -> float | None:
-    if sample.raw_min is None or sample.raw_max is None:
-        return None
-    low = illuminance_lx(sample.raw_min, sample.range_index, calibration)
-    high = illuminance_lx(sample.raw_max, sample.range_index, calibration)
-    return (high - low) / (high + low) if high + low > 0.0 and low >= 0.0 else None
 
 
 def mean_level(levels: Sequence[Measurement]) -> Measurement:

@@ -286,7 +286,7 @@ class Sensor:
             if isinstance(sample, PopNotice) and pops.waiting:
                 self._spawn(self._look_after(sample))
         if pops.waiting:
-            if stats.damaged_total != damaged_before:
+            if stats.damaged_total > damaged_before:
                 pops.damage(at_s)
             self._intake.tell_missing(pops.due(at_s))
 

@@ -14,13 +14,15 @@ from meterlink.model import Sample
 class DecoderStats:
     """What a decoder has seen since it was made; every number only grows."""
 
-    __slots__ = ("damaged", "dropped_bytes", "frames", "lost", "restarts", "unknown_type", "unknown_version")
+    __slots__ = ("damaged", "damaged_total", "dropped_bytes", "frames", "lost", "restarts", "unknown_type", "unknown_version")
 
     def __init__(self) -> None:
         self.frames = 0
         """Frames (or lines) that were believed."""
         self.damaged: dict[str, int] = {}
         """Frames that were not, by reason: ``cobs``, ``length``, ``crc``, ``body`` or a dialect's own word."""
+        self.damaged_total = 0
+        """Damaged frames of all reasons."""
         self.unknown_version = 0
         self.unknown_type = 0
         self.lost = 0
@@ -33,12 +35,8 @@ class DecoderStats:
     def damage(self, reason: str, byte_count: int = 0) -> None:
         """Count one damaged frame."""
         self.damaged[reason] = self.damaged.get(reason, 0) + 1
+        self.damaged_total += 1
         self.dropped_bytes += byte_count
-
-    @property
-    def damaged_total(self) -> int:
-        """Damaged frames of all reasons."""
-        return sum(self.damaged.values())
 
 
 class Decoder(Protocol):

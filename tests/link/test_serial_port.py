@@ -8,6 +8,7 @@ import os
 import socket
 import stat
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -60,10 +61,9 @@ def test_bytes_go_both_ways_whole() -> None:
             link, ear = SerialLink(port.name), Ear()
             await link.open(ear.on_bytes, ear.on_lost)
             block = bytes(range(256)) * 8
-            for _ in range(16):
+            for count in range(1, 17):
                 port.say(block)
-                await asyncio.sleep(0)
-            await ear.until(lambda: len(ear.data) == 16 * len(block))
+                await ear.until(partial(lambda count: len(ear.data) == count * len(block), count))
             assert ear.data == block * 16
             assert ear.times == sorted(ear.times)
             got = b""
