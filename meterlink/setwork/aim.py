@@ -38,7 +38,8 @@ def carried_to_camera(
     """Return what carries ``reading`` to the aim at the camera; None when the light's direction is not given.
 
     A reading that was aimed at the camera is carried by nothing.  The size of the source counts, its distance is
-    taken as declared (a metre and a half when it is not: only large near sources feel it).
+    taken as declared (a metre and a half when it is not: only large near sources feel it).  Raises ValueError for a
+    source or an angle that cannot be.
     """
     if reading.aim == "camera":
         return Carried(0.0, 0.0)

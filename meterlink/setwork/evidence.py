@@ -48,10 +48,12 @@ _LN2 = log(2.0)
 
 CAUSE_SHARE = {HELD: 0.70, HIGH: 0.07, LOW: 0.18, SUM: 0.05}
 """How often each kind of mistake is to blame, a priori: our own estimate, no published source."""
-HELD_OFF_M = (0.10, 0.14, 0.18, 0.23, 0.28, 0.34, 0.40)
+HELD_OFF_M = (0.10, 0.14, 0.18, 0.23, 0.28, 0.34, 0.41, 0.50)
 HIGH_STOPS = (0.4, 0.8, 1.3, 2.0)
 LOW_STOPS = (-0.35, -0.6, -1.0, -1.6, -2.5)
 SUM_STOPS = (-1.0, -0.5, -0.25, 0.25, 0.5)
+SPREAD_STOPS = {HELD: 0.06, HIGH: 0.25, LOW: 0.2, SUM: 0.15}
+"""Each size stands for its neighbourhood: half the usual step to the next one, as a standard deviation."""
 
 
 class Member(NamedTuple):
@@ -143,9 +145,9 @@ def _log_normal(x: float, variance: float) -> float:
     return -0.5 * (x * x / variance + log(2 * pi * variance))
 
 
-def _local(member: Member, wrong_by: float) -> tuple[float, float, float]:
+def _local(member: Member, wrong_by: float, spread: float = 0.0) -> tuple[float, float, float]:
     """Log-likelihood of the local observations when the reading is ``wrong_by``, mean and variance of its error."""
-    error, own = 0.0, member.u_own**2
+    error, own = 0.0, member.u_own**2 + spread**2
     total = 0.0
     for value, u in member.again:
         seen = member.value - value - wrong_by
@@ -154,15 +156,15 @@ def _local(member: Member, wrong_by: float) -> tuple[float, float, float]:
         gain = own / variance
         error += gain * (seen - error)
         own *= 1 - gain
-    spread = own + member.u_common**2
+    both = own + member.u_common**2
     if member.predicted is not None:
         seen = member.value - member.predicted - wrong_by
-        variance = spread + member.u_predicted**2
+        variance = both + member.u_predicted**2
         total += _log_normal(seen - error, variance)
-        gain = spread / variance
+        gain = both / variance
         error += gain * (seen - error)
-        spread *= 1 - gain
-    return total, error, spread
+        both *= 1 - gain
+    return total, error, both
 
 
 class _Scene:
@@ -176,12 +178,12 @@ class _Scene:
         self.clean = [_local(member, 0.0) for member in members]
         self.clean_local = sum(one[0] for one in self.clean)
 
-    def likelihood(self, wrong: int | None, wrong_by: float) -> tuple[float, list[float], list[float]]:
+    def likelihood(self, wrong: int | None, wrong_by: float, spread: float = 0.0) -> tuple[float, list[float], list[float]]:
         """Log-likelihood of everything seen when reading ``wrong`` is off (None: the first sum is)."""
         local = self.clean_local
         changed: tuple[float, float, float] | None = None
         if wrong is not None and wrong_by:
-            changed = _local(self.members[wrong], wrong_by)
+            changed = _local(self.members[wrong], wrong_by, spread)
             local += changed[0] - self.clean[wrong][0]
         if not self.sums:
             return local, [], []
@@ -193,6 +195,8 @@ class _Scene:
             residuals.append(pop.value - expected)
             rows.append(row)
         covariance = self._covariance(rows, wrong, changed)
+        if wrong is None:
+            covariance[0][0] += spread * spread
         return local + _log_gaussian(residuals, covariance), residuals, [sqrt(covariance[k][k]) for k in range(len(rows))]
 
     def _expected(
@@ -273,7 +277,7 @@ def weigh(members: Sequence[Member], sums: Sequence[Together] = ()) -> Weighing:
     clean, residuals, spreads = scene.likelihood(None, 0.0)
     seen = []
     for i, cause, stops, held, prior in _possible(members, bool(sums)):
-        value, _residuals, _spreads = scene.likelihood(i, stops)
+        value, _residuals, _spreads = scene.likelihood(i, stops, SPREAD_STOPS[cause])
         seen.append((i, cause, stops, held, prior, value))
     if not seen:
         return Weighing(1.0, (), (), tuple(residuals), tuple(spreads))

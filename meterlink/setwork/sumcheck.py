@@ -250,7 +250,9 @@ def _members(
     members = []
     for state in states:
         fired = state.light.id in lit or (state.light.source_light_id or "") in lit
-        carried = carried_to_camera(state.reading, state.placement, view.settings) if state.reading else None
+        carried = None
+        if state.reading is not None and state.judged is not None and state.judged.corrected is not None:
+            carried = carried_to_camera(state.reading, state.placement, view.settings)
         if fired and not why:
             why = _missing(state, pops, carried is None)
         to_camera = (carried.stops, carried.u_stops) if carried else (0.0, 0.0)
