@@ -15,7 +15,9 @@ from meterlink.errors import MeterlinkError, NotInLibrary, UsageError
 from meterlink.library.store import Library
 from meterlink.model import Light, Measurement, Placement, Reading, Setup, WaveBlock, new_id
 from meterlink.session import Outcome, Session, check_held_off
+from meterlink.setwork.checks import Finding
 from meterlink.setwork.ratios import RatioTable
+from meterlink.setwork.reach import reach_of
 from meterlink.setwork.view import SetView
 from meterlink.walk import Request
 from mobile.prefs import KEY, Prefs
@@ -43,7 +45,9 @@ class Shot(NamedTuple):
     """What became of the last measurement since the app was started."""
     held: tuple[tuple[str, float | None], ...] = ()
     """(light id, how far the dome is held off) for the lights of the set; None is not given."""
-    findings: tuple[Any, ...] = ()
+    limits: tuple[tuple[str, float], ...] = ()
+    """(light id, metres that the dome may be off for a tenth of a stop)."""
+    findings: tuple[Finding, ...] = ()
     findings_error: str = ""
     prefs: Prefs = Prefs()
 
@@ -88,7 +92,7 @@ class Desk:
         self.prefs = Prefs.from_memory(library.recall(KEY))
         self.shot = Shot(prefs=self.prefs)
         self._outcome: Outcome | None = None
-        self.limits: dict[str, float] = {}
+        self._reaches: dict[Any, float | None] = {}
         self._open()
 
     # -- the set in use -----------------------------------------------------------------------------------------
@@ -122,6 +126,7 @@ class Desk:
             wave,
             self._outcome,
             tuple((state.light.id, self._recalled_held(state.light.id)) for state in view.lights),
+            self._limits(view),
             findings,
             error,
             self.prefs,
@@ -131,16 +136,27 @@ class Desk:
     def _wave(self, reading: Reading | None) -> WaveBlock | None:
         return self.library.waveform(reading.id, max(len(reading.pops) - 1, 0)) if reading is not None else None
 
-    def _findings(self, view: SetView) -> tuple[tuple[Any, ...], str]:
+    def _findings(self, view: SetView) -> tuple[tuple[Finding, ...], str]:
         """Findings of the checks, worst first; a check that cannot be made must not hide the table."""
+        from meterlink.setwork.checks import findings
+
         try:
-            from meterlink.setwork.checks import checks
-        except ImportError:
-            return (), ""
-        try:
-            return tuple(checks(view)), ""
-        except MeterlinkError as error:
+            return tuple(findings(view)), ""
+        except (MeterlinkError, ValueError) as error:
             return (), str(error)
+
+    def _limits(self, view: SetView) -> tuple[tuple[str, float], ...]:
+        """How far the dome may be off each light's point for a tenth of a stop, where that can be said."""
+        found = []
+        for state in view.lights:
+            falloff = view.falloffs.get(state.light.modifier) if state.light.modifier else None
+            key = (state.placement.id if state.placement else "", view.settings, repr(falloff))
+            if key not in self._reaches:
+                self._reaches[key] = reach_of(state.placement, view.settings, falloff=falloff).good_m
+            good_m = self._reaches[key]
+            if good_m is not None:
+                found.append((state.light.id, good_m))
+        return tuple(found)
 
     def _need(self) -> Session:
         if self.session is None:

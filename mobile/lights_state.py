@@ -11,7 +11,7 @@ from math import ceil, floor
 from typing import Any, NamedTuple
 
 from meterlink import units
-from meterlink.errors import MeterlinkError, UnitError, UsageError
+from meterlink.errors import UnitError, UsageError
 from meterlink.model import Light, Placement
 from meterlink.model.records import ROLES, SHAPES
 from mobile.desk import Desk, Shot
@@ -126,10 +126,9 @@ def _wanted(name: str, light: Light, placement: Placement) -> bool:
 
 
 def _hint(name: str, imperial: bool) -> str:
-    return t(f"hint.{name}.{'imperial' if imperial else 'metric'}" if name in _TWO_HINTS else f"hint.{name}")
-
-
-_TWO_HINTS = ("distance", "size", "stand_height")
+    if name in ("distance", "size", "stand_height"):
+        return t(f"hint.{name}.imperial") if imperial else t(f"hint.{name}.metric")
+    return t(f"hint.{name}")
 
 
 def place_text(light: Light, placement: Placement | None, imperial: bool) -> str:
@@ -224,10 +223,12 @@ def _show_angle(name: str) -> Callable[[Light, Placement, bool], str]:
 
 
 def _read_angle(name: str, most: float) -> Callable[[str, Light, Placement, bool], dict[str, Any]]:
+    field = name.removesuffix("_deg")
+
     def read(text: str, _l: Light, _p: Placement, _i: bool) -> dict[str, Any]:
         if not text.strip():
             return {name: 0.0 if name == "feather_deg" else None}
-        angle = units.parse_angle(text.replace("−", "-"), t(f"field.{name.removesuffix('_deg')}"))
+        angle = units.parse_angle(text.replace("−", "-"), t(f"field.{field}"))
         if abs(angle) > most:
             raise UnitError(f"{text.strip()[:20]} is beyond {most:.0f}°: give an angle within it, as 40, -30 or 30 left", text)
         return {name: angle}
@@ -395,10 +396,3 @@ def add_light(desk: Desk, role: str, source_id: str | None = None) -> Light:
 def sources_for_reflector(shot: Shot) -> tuple[tuple[str, str], ...]:
     """Return (id, name) of the lights that may feed a passive reflector."""
     return tuple((light.id, light.name) for light in shot.lights if light.source_light_id is None)
-
-
-def said(error: MeterlinkError) -> str:
-    """Return an error as the app says it: the same sentence as the command line, without its commands."""
-    from mobile.saying import without_commands
-
-    return without_commands(str(error))

@@ -173,7 +173,7 @@ class MeteringPage(Page):
         """Write the state into the widgets."""
         app, ids = self.app, self.ids
         shot = app.desk.shot
-        shown = metering_look(shot, app.desk.limits)
+        shown = metering_look(shot)
         ids.headline.text = shown.headline
         ids.instruction.text = shown.instruction
         ids.step.text = "   ".join(filter(None, (shown.step, shown.role, shown.following)))

@@ -93,8 +93,8 @@ def value_shown(shot: Shot, value: float, reading: Reading) -> str:
     return units.format_f_number(f, shot.prefs.step) if f else value_text(shot.view, value, reading)
 
 
-def metering_look(shot: Shot, limits: dict[str, float] | None = None) -> MeteringLook:
-    """Turn the snapshot into what is shown.  ``limits``: metres the dome may be off for 0.1 stop, by light."""
+def metering_look(shot: Shot) -> MeteringLook:
+    """Turn the snapshot into what is shown."""
     waiting, last = shot.waiting, shot.last
     light = shot.light(waiting.light_id) if waiting else None
     state = shot.view.state(last.light_id) if shot.view and last and last.light_id else None
@@ -111,7 +111,7 @@ def metering_look(shot: Shot, limits: dict[str, float] | None = None) -> Meterin
         role=t(f"role.{light.role}") if light else "",
         step=t("metering.step", number=shot.position + 1, count=len(shot.requests)) if waiting else "",
         following=_following(shot),
-        limit=limit_text(shot, limits or {}, light.id if light else ""),
+        limit=limit_text(shot, light.id if light else ""),
         chips=_chips(shot),
         last_name=_last_name(shot, last),
         figure=figure,
@@ -200,16 +200,22 @@ def spoken(figure: Figure, name: str, verdict: str) -> str:
     return t("say.reading", name=name, value=value, verdict=t(f"verdict.{verdict}") if verdict else "").strip(" ,")
 
 
-def limit_text(shot: Shot, limits: dict[str, float], light_id: str) -> str:
+def limit_text(shot: Shot, light_id: str) -> str:
     """``keep the dome within 5 cm of the face``; empty when it cannot be said."""
-    within = limits.get(light_id)
+    within = dict(shot.limits).get(light_id)
     light = shot.light(light_id)
     if within is None or light is None:
         return ""
     point = light.point if light.point != "face" else t("point.face")
     if within >= HELD_MAX_M:
         return t("metering.anywhere", length=units.format_length(HELD_MAX_M, shot.prefs.imperial), point=point)
-    return t("metering.within", length=units.format_length(within, shot.prefs.imperial), point=point)
+    return t("metering.within", length=shortened(within, shot.prefs.imperial), point=point)
+
+
+def shortened(length_m: float, imperial: bool) -> str:
+    """A limit in whole centimetres or half inches, rounded down: the advice must stay on the safe side."""
+    step_m = 0.0127 if imperial else 0.01
+    return units.format_length(int(length_m / step_m + 1e-6) * step_m, imperial)
 
 
 def held_text(held_off_m: float | None, imperial: bool) -> str:

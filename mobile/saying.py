@@ -13,10 +13,11 @@ _BRACKETS = re.compile(r" ?\([^()]*\)")
 _CLAUSE = re.compile(r"([:;,] )")
 
 
-def without_commands(text: str) -> str:
+def without_commands(text: str, otherwise: str | None = None) -> str:
     """Return ``text`` without the clauses and brackets that name a command; unchanged when it names none.
 
-    A sentence of nothing but a command stays as it is: a strange hint is better than none.
+    Of a sentence that is nothing but a command ``otherwise`` is left; without it the sentence stays as it is: a strange
+    hint is better than none.
     """
     if not _COMMAND.search(text):
         return text
@@ -25,4 +26,4 @@ def without_commands(text: str) -> str:
     clauses = [(parts[i - 1] if i else "", parts[i]) for i in range(0, len(parts), 2)]
     left = [(sign, clause) for sign, clause in clauses if not _COMMAND.search(clause)]
     said = "".join(sign + clause for sign, clause in left).strip(" :;,")
-    return said or text
+    return said or (text if otherwise is None else otherwise)

@@ -13,14 +13,14 @@ from collections.abc import Awaitable, Callable
 from typing import Any, NamedTuple
 
 from meterlink.errors import MeterlinkError
+from meterlink.finding import BUSY, REFUSED, SENSOR, find, finder
 from meterlink.library.store import Library
 from meterlink.link.base import Link
 from meterlink.link.reconnect import ReconnectingLink
 from meterlink.link.registry import link_for, parse
-from meterlink.metering import decoder_for
-from meterlink.model import Calibration, Identity, Measurement, new_id
-from meterlink.sensing.calibrate import default_calibration
+from meterlink.model import Calibration, Identity, Measurement
 from meterlink.sensing.sensor import Sensor, SensorState
+from meterlink.watching import KEEPS_NO_LINK_ALIVE, calibration_for, decoder_for
 from mobile.texts import t
 
 SIMULATED_URL = "sim:?every=0"
@@ -142,10 +142,10 @@ class SensorDesk:
         await self.disconnect()
         simulated = scheme == "sim"
         self._set(url=url, state="connecting", words=t("sensors.connecting"), simulated=simulated, name="", battery=None)
-        if scheme in ("sim", "file"):
+        if scheme in KEEPS_NO_LINK_ALIVE:
             link = self._make_link(url)
         else:
-            link = ReconnectingLink(url, self._make_link, patient=True)
+            link = ReconnectingLink(url, self._make_link, find_again=self._find_again, patient=True)
         self._link = link
         self.sensor = Sensor(
             link, self._calibration_for, self._on_measurement, self._on_state, decoder=decoder_for(url), on_level=self._level
@@ -172,12 +172,15 @@ class SensorDesk:
         await self.disconnect()
 
     def _calibration_for(self, identity: Identity) -> Calibration:
-        known = self.library.calibrations(identity.sensor_id)
-        if known:
-            return known[-1]
-        assumed = default_calibration(identity)._replace(id=new_id(), created_at_s=self._now())
-        self.library.add_calibration(assumed)
-        return assumed
+        return calibration_for(self.library, identity, self._now())
+
+    async def _find_again(self) -> str | None:
+        """Look for the sensor by its identity: after a loss its port may have another name."""
+        identity = self.sensor.identity if self.sensor else None
+        if identity is None or parse(self.status.url).scheme != "serial":
+            return None
+        found: str | None = await finder(identity.sensor_id, make_link=self._make_link)()
+        return found
 
     def _on_state(self, state: SensorState) -> None:
         changes: dict[str, Any] = {"state": state.name, "words": state.words}
@@ -241,18 +244,15 @@ class SensorDesk:
 
 
 async def find_ports(found: Callable[[Found], None]) -> str:
-    """List the serial ports; opening one to ask who is there is left to connecting, which the person asks for."""
-    from serial.tools.list_ports import comports
-
-    try:
-        ports = await asyncio.to_thread(comports)
-    except OSError as error:
-        return t("sensors.no_ports", why=str(error)[:80])
-    for port in ports:
-        usb = port.vid is not None
-        if usb:
-            found(Found(f"serial:{port.device}", port.product or port.name, t("sensors.on_port", port=port.device)))
-    return ""
+    """Ask the serial ports that look like a board who is there; ports that somebody else holds are left alone."""
+    notes = []
+    async with contextlib.aclosing(find()) as finding:
+        async for one in finding:
+            if one.state == SENSOR:
+                found(Found(one.url, one.name, t("sensors.on_port", port=one.url.removeprefix("serial:"))))
+            elif one.state in (BUSY, REFUSED):
+                notes.append(one.words)
+    return " ".join(notes)
 
 
 async def find_bluetooth(found: Callable[[Found], None]) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from kivy.app import App
 from kivy.properties import BooleanProperty, ObjectProperty, StringProperty
 
 from mobile.metering_state import Figure
@@ -48,6 +49,9 @@ class FindingCard(Card):
     title = StringProperty("")
     todo = StringProperty("")
     severity = StringProperty("good")
+    act = StringProperty("")
+    act_label = StringProperty("")
+    light_id = StringProperty("")
     opened = BooleanProperty(False)
 
     def put(self, finding: FindingLook) -> None:
@@ -56,6 +60,17 @@ class FindingCard(Card):
         if self.title != finding.title:
             self.opened = False
         self.title, self.todo, self.severity = finding.title, finding.todo, finding.severity
+        self.act, self.act_label, self.light_id = finding.act, finding.act_label, finding.light_id
+
+    def do(self) -> None:
+        """Begin to do it."""
+        app = App.get_running_app()
+        if self.act == "place":
+            app.go("lights")
+            app.page.open(self.light_id)
+            return
+        work, args = (app.desk.wait_for, (self.light_id,)) if self.act == "meter" else (app.desk.wait_for_all, ())
+        app.do(work, *args, done=lambda _shot: app.go("metering"))
 
 
 class SetPage(Page):

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from meterlink import units
+from meterlink.setwork.checks import Finding
 from meterlink.setwork.ratios import Aperture, RatioRow
 from mobile.desk import Shot
 from mobile.metering_state import Figure, figure_of
@@ -54,6 +55,10 @@ class FindingLook(NamedTuple):
     todo: str
     severity: str
     """``retake``, ``corrected`` or ``good``: the shape and colour that marks it."""
+    act: str = ""
+    """What a tap begins: ``meter`` or ``place`` the light, ``together``; empty for nothing."""
+    act_label: str = ""
+    light_id: str = ""
 
 
 class SetLook(NamedTuple):
@@ -95,7 +100,7 @@ def set_look(shot: Shot) -> SetLook:
         apertures.append(t("set.aperture_key", f=aperture_text(table.aperture_key)))
     if table.aperture_key_and_fill is not None:
         apertures.append(t("set.aperture_both", f=aperture_text(table.aperture_key_and_fill)))
-    findings = tuple(finding_look(one, number) for number, one in enumerate(shot.findings))
+    findings = tuple(finding_look(shot, one, number) for number, one in enumerate(shot.findings))
     note = without_commands(shot.findings_error) or ("" if findings or not _metered(rows) else t("set.no_findings"))
     return SetLook(
         True, shot.setup.name, camera_text(shot), rows, tuple(ratios), tuple(apertures),
@@ -192,7 +197,22 @@ def wishes_of(shot: Shot) -> dict[str, float]:
     }
 
 
-def finding_look(finding: Any, number: int) -> FindingLook:
-    """Show one finding of the checks."""
-    severity = {"wrong": "retake", "warn": "corrected"}.get(str(finding.severity), "good")
-    return FindingLook(f"{number}", without_commands(finding.text), without_commands(finding.todo), severity)
+_AGAIN = ("retake", "stale", "not_metered", "prediction", "outlier")
+_PLACE = ("no_distance", "no_direction")
+
+
+def finding_look(shot: Shot, finding: Finding, number: int) -> FindingLook:
+    """Show one finding of the checks: its sentence, what to do, and the tap that begins to do it."""
+    severity = "retake" if finding.rank >= 3 else "corrected" if finding.rank >= 1 else "good"
+    light_id = next((light.id for light in shot.lights if light.name == finding.light), "")
+    act, label = "", ""
+    if finding.kind in _AGAIN and light_id:
+        act, label = "meter", t("set.do_meter", name=finding.light)
+    elif finding.kind in _PLACE and light_id:
+        act, label = "place", t("set.do_place", name=finding.light)
+    elif finding.kind in ("sum", "sum_missing"):
+        # The check names the one pop that tells most; when it is a light alone, that light is offered.
+        again = finding.kind == "sum" and " alone " in finding.advice and bool(light_id)
+        act, label = ("meter", t("set.do_meter", name=finding.light)) if again else ("together", t("metering.sum_check"))
+    todo = without_commands(finding.advice, otherwise="") or t(f"set.todo_{act}" if act else "set.todo_none", name=finding.light)
+    return FindingLook(f"{number}", without_commands(finding.text), todo, severity, act, label, light_id)

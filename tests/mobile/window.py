@@ -66,7 +66,6 @@ def _mock_window() -> None:
 
         def create_window(self, *args: object) -> None:
             self._size = (360, 640)
-            self.initialized = True
             super().create_window(*args)
 
         def mainloop(self) -> None:

@@ -1,0 +1,96 @@
+"""All texts in one place: every key that is used exists, nothing is written elsewhere, languages are whole."""
+
+from __future__ import annotations
+
+import ast
+import re
+from pathlib import Path
+
+import pytest
+
+from mobile import texts
+
+APP = Path(texts.__file__).parent
+CODE = sorted(APP.glob("*.py"))
+LAYOUTS = sorted(APP.glob("*.kv"))
+USED = re.compile(r"""\bt\(\s*f?['"]([^'"]+)['"]""")
+
+
+def used_keys(path: Path) -> set[str]:
+    """Keys that a file asks for literally; a key with a place in it becomes a pattern."""
+    return set(USED.findall(path.read_text(encoding="utf-8")))
+
+
+@pytest.mark.parametrize("path", CODE + LAYOUTS, ids=lambda p: p.name)
+def test_every_text_that_is_asked_for_exists(path: Path) -> None:
+    """A key used anywhere is in the table; a key made of parts fits at least one."""
+    for key in used_keys(path):
+        pattern = re.sub(r"\\\{.*?\\\}|\{.*?\}", ".+", re.escape(key).replace(r"\{", "{").replace(r"\}", "}"))
+        assert any(re.fullmatch(pattern, known) for known in texts.EN), f"{path.name} asks for {key}"
+
+
+@pytest.mark.parametrize("path", LAYOUTS, ids=lambda p: p.name)
+def test_layouts_hold_no_words_of_their_own(path: Path) -> None:
+    """No .kv file writes a text: every text or label is bound or asked for by key."""
+    for line in path.read_text(encoding="utf-8").splitlines():
+        found = re.match(r"\s*(text|hint_text|label|hint|title):\s*(.+)", line)
+        if found:
+            bare = re.sub(r"t\('[^']*'\)|test_name[^'\"]*'[^']*'", "", found[2])
+            literals = re.findall(r"'([^']*)'", bare)
+            assert not any(re.search("[A-Za-z]", literal) for literal in literals), line
+
+
+@pytest.mark.parametrize("path", [p for p in CODE if p.name.endswith("_screen.py")], ids=lambda p: p.name)
+def test_pages_hold_no_words_of_their_own(path: Path) -> None:
+    """No page's code gives a widget a literal text."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.keyword) and node.arg in ("text", "label", "hint", "title"):
+            assert not (isinstance(node.value, ast.Constant) and node.value.value), ast.dump(node)
+        if isinstance(node, ast.Assign):
+            for target in node.targets:
+                if isinstance(target, ast.Attribute) and target.attr in ("text", "label", "hint"):
+                    assert not (isinstance(node.value, ast.Constant) and node.value.value), ast.dump(node)
+
+
+def test_no_text_is_kept_that_nobody_uses() -> None:
+    """Every text of the table is asked for somewhere, literally or by its parts."""
+    whole = "\n".join(p.read_text(encoding="utf-8") for p in CODE + LAYOUTS if p.name != "texts.py")
+    patterns = [re.sub(r"\{.*?\}", "[^'\"]+", re.escape(k).replace(r"\{", "{").replace(r"\}", "}")) for k in USED.findall(whole)]
+
+    unused = [
+        key for key in texts.EN
+        if key not in whole and not any(re.fullmatch(p, key) for p in patterns)
+    ]  # fmt: skip
+
+    assert unused == []
+
+
+@pytest.mark.parametrize("language", sorted(texts.LANGUAGES))
+def test_a_language_has_every_text_with_the_same_places(language: str) -> None:
+    """A translation lacks no text, invents none, and fills the same places."""
+    table = texts.LANGUAGES[language]
+    places = re.compile(r"\{(\w+)\}")
+
+    assert table.keys() == texts.EN.keys()
+    assert language in texts.LANGUAGE_NAMES
+    for key, text in texts.EN.items():
+        assert sorted(places.findall(table[key])) == sorted(places.findall(text)), key
+
+
+def test_another_language_is_spoken_once_chosen(monkeypatch: pytest.MonkeyPatch) -> None:
+    """``use`` changes what ``t`` says; what a language lacks comes in English, an unknown language is English."""
+    monkeypatch.setitem(texts.LANGUAGES, "xx", {"place.set": "Saetze"})
+    try:
+        texts.use("xx")
+        assert texts.t("place.set") == "Saetze"
+        assert texts.t("place.more") == "More"
+        texts.use("nonsense")
+        assert texts.t("place.set") == "Set"
+    finally:
+        texts.use("en")
+
+
+def test_a_text_that_there_is_not_is_an_error() -> None:
+    """A wrong key fails loudly in tests instead of showing nothing on a phone."""
+    with pytest.raises(KeyError):
+        texts.t("no.such")

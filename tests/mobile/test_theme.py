@@ -1,0 +1,72 @@
+"""Colours that can be told and read, targets that can be hit: measured from the theme itself."""
+
+from __future__ import annotations
+
+import pytest
+
+from mobile import theme
+
+
+@pytest.mark.parametrize(
+    ("front", "back", "ratio"),
+    [
+        ((0, 0, 0), (255, 255, 255), 21.0),
+        ((255, 255, 255), (255, 255, 255), 1.0),
+        # Widely published worked examples of the WCAG formula, from memory: #767676, #0000FF and #FF0000 on white.
+        ((118, 118, 118), (255, 255, 255), 4.54),
+        ((0, 0, 255), (255, 255, 255), 8.59),
+        ((255, 0, 0), (255, 255, 255), 4.00),
+    ],
+)
+def test_contrast_follows_the_published_definition(front: theme.Rgb, back: theme.Rgb, ratio: float) -> None:
+    """The contrast of known pairs is what WCAG's definition gives (relative luminance of sRGB, plus 0.05)."""
+    assert theme.contrast(front, back) == pytest.approx(ratio, abs=0.005)
+
+
+@pytest.mark.parametrize("name", sorted(theme.THEMES))
+@pytest.mark.parametrize("pair", theme.TEXT_PAIRS)
+def test_every_text_has_contrast_enough_to_read(name: str, pair: tuple[str, str]) -> None:
+    """Each text colour stands at least 4.5:1 from what lies behind it (WCAG 2.2, success criterion 1.4.3)."""
+    front, back = (getattr(theme.THEMES[name], part) for part in pair)
+
+    assert theme.contrast(front, back) >= 4.5
+
+
+@pytest.mark.parametrize("name", sorted(theme.THEMES))
+@pytest.mark.parametrize("pair", theme.EDGE_PAIRS)
+def test_every_edge_of_a_target_can_be_seen(name: str, pair: tuple[str, str]) -> None:
+    """Outlines of things to touch stand at least 3:1 from what lies behind (WCAG 2.2, success criterion 1.4.11)."""
+    front, back = (getattr(theme.THEMES[name], part) for part in pair)
+
+    assert theme.contrast(front, back) >= 3.0
+
+
+def test_every_colour_that_carries_text_is_measured() -> None:
+    """No colour of the theme but grounds, edges and ornaments escapes the list of measured pairs."""
+    measured = {name for pair in (*theme.TEXT_PAIRS, *theme.EDGE_PAIRS) for name in pair}
+
+    assert set(theme.Theme._fields) - {"name", "line"} == measured
+
+
+def test_the_last_pop_can_be_read_from_two_metres() -> None:
+    """Capitals of the figure fill at least 20 minutes of arc at 2 m (ISO 9241-303, from memory): 11.6 mm at 160 dots an inch."""
+    height_mm = theme.FIGURE * theme.CAP_HEIGHT * 25.4 / 160
+
+    assert height_mm >= 11.6
+
+
+def test_targets_are_as_large_as_a_finger_needs() -> None:
+    """48 dp: about 7.6 mm on the screen."""
+    assert theme.TARGET >= 48
+
+
+@pytest.mark.parametrize("text", ["KEY", "Größe ±0.3 – f/8", "Ключ", "Κλειδί", "f/5.6 × 1.4 ≥ ½"])
+def test_common_scripts_keep_the_usual_font(text: str) -> None:
+    """Latin, Greek, Cyrillic and the signs of the trade are in the first font."""
+    assert theme.font_for(text) == theme.FONT
+
+
+@pytest.mark.parametrize("text", ["↑", "⅓", "■ KEY", "שלום"])
+def test_other_signs_get_a_font_that_has_them(text: str) -> None:
+    """Arrows, fractions and further scripts use the font with the wider range."""
+    assert theme.font_for(text) == theme.FONT_WIDE_RANGE
