@@ -14,6 +14,10 @@ DOME_CONSTANT_LX = 330.0
 ASSUMED_FULL_SCALE_LX = (2e6, 2e5)
 """What the two ranges of the sensor in the build notes are made for; a real one is to be calibrated."""
 ASSUMED_U_REL = 0.1
+PEDESTAL_RAW = 0.02
+"""The amplifier in the build notes rests at 2 % of full scale in the dark: a converter that stands on zero cuts the lower
+half of the noise off, reads high there, and would hide the light of a room.  A real sensor's own value comes from
+``meterlink calibrate zero``."""
 
 
 def default_calibration(identity: Identity) -> Calibration:
@@ -21,7 +25,7 @@ def default_calibration(identity: Identity) -> Calibration:
     if identity.flash or identity.adc_bits:
         last = ASSUMED_FULL_SCALE_LX[-1]
         known = [*ASSUMED_FULL_SCALE_LX, *(last / 10 ** (i + 1) for i in range(len(identity.ranges)))]
-        ranges = tuple(RangeScale(full) for full in known[: len(identity.ranges)])
+        ranges = tuple(RangeScale(full, PEDESTAL_RAW) for full in known[: len(identity.ranges)])
     else:
         ranges = (RangeScale(1.0),)
     return Calibration(

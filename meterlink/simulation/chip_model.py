@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 from meterlink.errors import FrameError
 from meterlink.model import Identity, Segment, WaveBlock
+from meterlink.sensing.calibrate import PEDESTAL_RAW
 from meterlink.simulation.studio import Pulse
 from meterlink.wire import messages as m
 from meterlink.wire.base import DecoderStats
@@ -25,7 +26,7 @@ ADC_BITS = 10
 THRESHOLD_RAW = 6 / 256
 NOISE_CODES = 0.5
 """Standard deviation of the noise, in steps of 8 bits."""
-STEADY_SAMPLES = 256
+STEADY_SAMPLES = 1024
 
 Light = Pulse | Callable[[float], float]
 """A pulse, or illuminance above the room's as a function of the time in seconds from the trigger on."""
@@ -49,6 +50,7 @@ class ChipModel:
         seed: int = 1,
         full_scale_lx: Sequence[float] = FULL_SCALE_LX,
         noise_codes: float = NOISE_CODES,
+        pedestal_raw: float = PEDESTAL_RAW,
     ) -> None:
         self.identity = Identity(
             sensor_id, name, m.DIALECT, "0.1.0", flash=True, steady=True, adc_bits=ADC_BITS,
@@ -60,6 +62,7 @@ class ChipModel:
         """What a range finder on it would say; None is not known."""
         self._full_scale_lx = tuple(full_scale_lx)
         self._noise_codes = noise_codes
+        self._pedestal = pedestal_raw
         self._random = random.Random(seed)
         self.restart()
 
@@ -111,7 +114,7 @@ class ChipModel:
         return self._encoder.reply(command)
 
     def _status(self, now_s: float) -> bytes:
-        raw = min(self.ambient_lx / self._full_scale_lx[self.range_index], 1.0)
+        raw = min(self._pedestal + self.ambient_lx / self._full_scale_lx[self.range_index], 1.0)
         counts = (self.pops_seen, self.pops_lost, self._refused + self._stats.damaged_total)
         return self._encoder.status(
             now_s, self.range_index, armed=self.armed, saturated=raw >= 1.0, baseline_raw=raw,
@@ -122,7 +125,7 @@ class ChipModel:
     def steady(self, now_s: float) -> bytes:
         """Return one STEADY of the room's light."""
         top = (1 << ADC_BITS) - 1
-        ideal = self.ambient_lx / self._full_scale_lx[self.range_index] * (top + 1)
+        ideal = (self._pedestal + self.ambient_lx / self._full_scale_lx[self.range_index]) * (top + 1)
         spread = self._noise_codes * 4
         codes = [max(0, min(top, int(self._random.gauss(ideal, spread)))) for _ in range(STEADY_SAMPLES)]
         return self._encoder.steady(
@@ -156,4 +159,5 @@ class ChipModel:
         self.pops_lost += 1
 
     def _code(self, level_lx: float, full_lx: float) -> int:
-        return max(0, min(255, int(level_lx / full_lx * 256 + self._random.gauss(0.0, self._noise_codes))))
+        raw = self._pedestal + level_lx / full_lx
+        return max(0, min(255, int(raw * 256 + self._random.gauss(0.0, self._noise_codes))))
