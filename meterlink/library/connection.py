@@ -17,7 +17,7 @@ from meterlink.errors import LibraryBusy, LibraryDamaged, LibraryError, LibraryT
 
 APPLICATION_ID = 0x4D746C6B
 """Marks an SQLite file as a library of this program (bytes 68 to 71 of the file: "Mtlk")."""
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 BUSY_TIMEOUT_S = 5.0
 SYNCHRONOUS = "FULL"
 """Every commit waits for the disk.  A constant only so that tests about other things need not wait."""

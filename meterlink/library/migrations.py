@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from meterlink.library.connection import APPLICATION_ID, SCHEMA_VERSION
-from meterlink.library.schema import VERSION_1, VERSION_2
+from meterlink.library.schema import VERSION_1, VERSION_2, VERSION_3
 
 
 class Migration(NamedTuple):
@@ -22,6 +22,7 @@ class Migration(NamedTuple):
 MIGRATIONS = (
     Migration(1, "set-ups, lights, placements, calibrations, readings", VERSION_1),
     Migration(2, "notes: learnt facts", VERSION_2),
+    Migration(3, "what has been exchanged with shared libraries", VERSION_3),
 )
 
 

@@ -227,3 +227,14 @@ VERSION_2 = (
         payload TEXT NOT NULL CHECK (typeof(payload) = 'text'))                        -- JSON object""",
     "CREATE INDEX note_of_key ON note (kind, key, id)",
 )
+
+VERSION_3 = (
+    # What has been exchanged with shared libraries: this file's own memory, not merged.
+    """CREATE TABLE sync_state (
+        remote TEXT NOT NULL,                         -- id of the shared library
+        part TEXT NOT NULL,                           -- a table, "fetched" or "own"
+        setup_no INTEGER NOT NULL,                    -- set-up for readings, batch for "own", else 0
+        number INTEGER NOT NULL,                      -- last no, count of readings, or batch
+        mark BLOB NOT NULL,                           -- last reading's id, or the batch's stamp
+        PRIMARY KEY (remote, part, setup_no)) WITHOUT ROWID""",
+)

@@ -12,7 +12,7 @@ from meterlink.errors import LibraryError, StorageError
 from meterlink.library import Library, backup, migrations
 from meterlink.library.connection import SCHEMA_VERSION
 
-OLD = {1: Path(__file__).parent / "data" / "schema-1.sql"}
+OLD = {n: Path(__file__).parent / "data" / f"schema-{n}.sql" for n in (1, 2)}
 
 
 def old_library(path: Path, version: int) -> Path:

@@ -1,0 +1,214 @@
+"""The PostgreSQL side of a shared library: the same tables, with ids in place of one file's numbers.
+
+Rows arrive in *batches*, each one transaction, numbered under a lock: whoever has seen batch n has seen all before it, and a
+batch never holds a record without what it refers to.  Records are only ever added.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import Any, NamedTuple
+
+from meterlink.errors import LibraryError, LibraryTooNew, UsageError
+from meterlink.library.merge import TABLES, Table
+
+FORMAT = 1
+_LOCK = 0x4D746C6B
+_TYPES = {"INTEGER": "int8", "REAL": "float8", "TEXT": "text", "BLOB": "bytea"}
+_CONNECT_TIMEOUT_S = 10
+
+
+class Column(NamedTuple):
+    """One column of a shared table: the name here, the name there, its type there, and the table it points at."""
+
+    local: str
+    shared: str
+    type: str
+    target: str
+
+
+class Shared(NamedTuple):
+    """One shared table."""
+
+    table: Table
+    columns: tuple[Column, ...]
+
+    @property
+    def names(self) -> str:
+        """The columns' names in the shared database, for SQL."""
+        return ", ".join(c.shared for c in self.columns)
+
+    @property
+    def key(self) -> str:
+        """The columns that name a record, for SQL."""
+        return ", ".join(next(c.shared for c in self.columns if c.local == k) for k in self.table.key)
+
+
+def shared_tables(connection: sqlite3.Connection) -> dict[str, Shared]:
+    """Derive the shared tables from the local ones; sensors travel as their own ids inside the other tables."""
+    found = {}
+    for table in TABLES:
+        if table.name == "sensor":
+            continue
+        columns = []
+        for row in connection.execute(f"PRAGMA main.table_info({table.name})"):
+            target = table.numbers.get(row[1], "")
+            kind = ("text" if target == "sensor" else "bytea") if target else _TYPES[row[2]]
+            if row[1] != "no":
+                columns.append(Column(row[1], row[1].removesuffix("_no") + "_id" if target else row[1], kind, target))
+        found[table.name] = Shared(table, tuple(columns))
+    return found
+
+
+class Batch(NamedTuple):
+    """One transaction of some client."""
+
+    no: int
+    row_count: int
+    byte_count: int
+    stamp: bytes
+    """Random: tells this batch from one of that number in another past of the database."""
+
+
+class Remote:
+    """A connection to a shared library.  Raises ``LibraryError`` in one line for whatever goes wrong there."""
+
+    def __init__(self, url: str, tables: dict[str, Shared]) -> None:
+        self._tables = tables
+        self._psycopg = _psycopg()
+        with self._translated(url):
+            self._connection = self._psycopg.connect(url, connect_timeout=_CONNECT_TIMEOUT_S, autocommit=True)
+        self.place = f"{self._connection.info.host or 'this machine'}/{self._connection.info.dbname}"
+        try:
+            with self.spoken():
+                self._prepare()
+        except BaseException:
+            self.close()
+            raise
+
+    def close(self) -> None:
+        """Let go of the connection."""
+        self._connection.close()
+
+    @contextmanager
+    def spoken(self) -> Iterator[None]:
+        """Turn the database's errors into ours."""
+        with self._translated(self.place):
+            yield
+
+    @contextmanager
+    def _translated(self, where: str) -> Iterator[None]:
+        try:
+            yield
+        except self._psycopg.Error as error:
+            text = " ".join(str(error).split())[:200]
+            place = where.rpartition("@")[2].split("?")[0]  # never a password in a message
+            raise LibraryError(
+                f"the shared library at {place} did not answer as it should ({text}): nothing here is lost, sync again later"
+            ) from error
+
+    def _prepare(self) -> None:
+        """Make the tables when they are not there, and read which shared library this is."""
+        cursor = self._connection.cursor()
+        if cursor.execute("SELECT to_regclass('meterlink.shared')").fetchone() == (None,):
+            self._create(cursor)
+        identity, version = cursor.execute("SELECT id, format FROM meterlink.shared").fetchone() or (b"", 0)
+        if version > FORMAT:
+            raise LibraryTooNew(f"the shared library at {self.place} is of a newer meterlink: update this one", version)
+        self.id = bytes(identity).hex()
+
+    def _create(self, cursor: Any) -> None:
+        with self._connection.transaction():
+            cursor.execute("SELECT pg_advisory_xact_lock(%s)", (_LOCK,))
+            cursor.execute("CREATE SCHEMA IF NOT EXISTS meterlink")
+            cursor.execute("CREATE TABLE IF NOT EXISTS meterlink.shared (id bytea NOT NULL, format int NOT NULL)")
+            cursor.execute(
+                "INSERT INTO meterlink.shared SELECT %s, %s WHERE NOT EXISTS (SELECT 1 FROM meterlink.shared)",
+                (os.urandom(16), FORMAT),
+            )
+            cursor.execute(
+                "CREATE TABLE IF NOT EXISTS meterlink.batch (no bigint PRIMARY KEY, stamp bytea NOT NULL, row_count int NOT NULL, "
+                "byte_count bigint NOT NULL, at timestamptz NOT NULL DEFAULT now())"
+            )
+            for shared in self._tables.values():
+                cursor.execute(_ddl(shared))
+                name = shared.table.name
+                cursor.execute(f"CREATE INDEX IF NOT EXISTS {name}_batch ON meterlink.{name} (batch)")
+
+    def stamp(self, batch: int) -> bytes:
+        """Return the random stamp of a batch, empty when it is not there (the database was put back to an older state)."""
+        row = self._connection.execute("SELECT stamp FROM meterlink.batch WHERE no = %s", (batch,)).fetchone()
+        return bytes(row[0]) if row else b""
+
+    def batches_after(self, batch: int) -> list[Batch]:
+        """Return every batch after one, in order."""
+        sql = "SELECT no, row_count, byte_count, stamp FROM meterlink.batch WHERE no > %s ORDER BY no"
+        return [Batch(no, rows, size, bytes(stamp)) for no, rows, size, stamp in self._connection.execute(sql, (batch,)).fetchall()]
+
+    def rows(self, name: str, batches: Sequence[int]) -> Iterator[tuple[Any, ...]]:
+        """Yield the rows of one table in some batches, in the order in which what they refer to comes first."""
+        shared = self._tables[name]
+        with self._connection.cursor(binary=True) as cursor:
+            cursor.execute(
+                f"SELECT {shared.names} FROM meterlink.{name} WHERE batch = ANY(%s) ORDER BY batch, {shared.key}", (list(batches),)
+            )
+            while rows := cursor.fetchmany(5000):
+                yield from rows
+
+    def send(self, parts: Sequence[tuple[str, Sequence[Sequence[Any]]]]) -> tuple[int, bytes, int]:
+        """Add rows of one or more tables as one batch; return its number, stamp, and how many rows were not there yet.
+
+        First straight into the tables; where another client has sent some of the rows already, once more around them.
+        """
+        try:
+            return self._send(parts, direct=True)
+        except self._psycopg.errors.UniqueViolation:
+            return self._send(parts, direct=False)
+
+    def _send(self, parts: Sequence[tuple[str, Sequence[Sequence[Any]]]], *, direct: bool) -> tuple[int, bytes, int]:
+        stamp, added = os.urandom(16), 0
+        with self._connection.transaction(), self._connection.cursor() as cursor:
+            cursor.execute("SELECT pg_advisory_xact_lock(%s)", (_LOCK,))
+            cursor.execute("SELECT coalesce(max(no), 0) + 1 FROM meterlink.batch")
+            (batch,) = cursor.fetchone() or (1,)
+            for name, rows in parts:
+                shared = self._tables[name]
+                if direct:
+                    self._copy(cursor, f"meterlink.{name}", shared, rows, batch)
+                    added += len(rows)
+                else:
+                    cursor.execute(f"CREATE TEMP TABLE incoming (LIKE meterlink.{name}) ON COMMIT DROP")
+                    self._copy(cursor, "incoming", shared, rows, batch)
+                    cursor.execute(f"INSERT INTO meterlink.{name} SELECT * FROM incoming ON CONFLICT DO NOTHING")
+                    added += cursor.rowcount
+                    cursor.execute("DROP TABLE incoming")
+            size = sum(len(row[-1]) if name == "waveform" else 200 for name, rows in parts for row in rows)
+            sql = "INSERT INTO meterlink.batch (no, stamp, row_count, byte_count) VALUES (%s, %s, %s, %s)"
+            cursor.execute(sql, (batch, stamp, added, size))
+        return int(batch), stamp, added
+
+    @staticmethod
+    def _copy(cursor: Any, target: str, shared: Shared, rows: Iterable[Sequence[Any]], batch: int) -> None:
+        with cursor.copy(f"COPY {target} ({shared.names}, batch) FROM STDIN (FORMAT BINARY)") as copy:
+            copy.set_types([*(c.type for c in shared.columns), "int8"])
+            for row in rows:
+                copy.write_row((*row, batch))
+
+
+def _ddl(shared: Shared) -> str:
+    not_null = {*shared.table.key, "id"}
+    columns = ", ".join(f"{c.shared} {c.type}{' NOT NULL' if c.local in not_null else ''}" for c in shared.columns)
+    return (
+        f"CREATE TABLE IF NOT EXISTS meterlink.{shared.table.name} ({columns}, batch bigint NOT NULL, PRIMARY KEY ({shared.key}))"
+    )
+
+
+def _psycopg() -> Any:
+    try:
+        import psycopg
+    except ImportError:
+        raise UsageError("sync needs the psycopg package: pip install 'meterlink[sync]'") from None
+    return psycopg
