@@ -29,6 +29,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from meterlink.errors import LinkLost, LinkNotFound, UsageError
+from meterlink.sensing.calibrate import PEDESTAL_RAW
 
 __all__ = ["BRIGHT_FULL_SCALE_LX", "DIM_FULL_SCALE_LX", "ChipStats", "SimulatedChip", "build", "why_not"]
 
@@ -142,7 +143,7 @@ class SimulatedChip:
             raise LinkNotFound(f"no simulated chip: {first.removeprefix('error ')}: check the arguments", url="sim:chip")
         self.pty_path = first[4:]
         bright, dim = self.full_scale_lx
-        self._ask(f"set full_scale_0_lx={bright!r} full_scale_1_lx={dim!r}")
+        self._ask(f"set full_scale_0_lx={bright!r} full_scale_1_lx={dim!r} offset={PEDESTAL_RAW!r}")
         return self
 
     def stop(self) -> None:
@@ -226,7 +227,9 @@ class SimulatedChip:
         self._ask("dark")
 
     def amplifier(self, **settings: float) -> None:
-        """Errors of the analogue part, kept until changed; all are 0 at the start but the pole.
+        """Errors of the analogue part, kept until changed; all are 0 at the start but the pole and the offset.
+
+        The offset begins at the 2 % of full scale at which the amplifier of the build notes rests in the dark.
 
         ``gain_error_0``, ``gain_error_1`` (0.01 reads one per cent high on that range), ``offset`` (dark offset,
         fraction of full scale), ``nonlinearity`` (v + n·v²), ``hum`` (amplitude, fraction of full scale) and
@@ -252,6 +255,12 @@ class SimulatedChip:
     def reset(self) -> None:
         """Press the reset button: the chip starts anew, a frame under way is cut in two."""
         self._ask("reset")
+
+    def record_codes(self, path: Path | None) -> None:
+        """Write every conversion of the ADC from now on to a file, little-endian u16; None ends it."""
+        if path is not None and "\n" in str(path):
+            raise UsageError("a path with a line break cannot be passed to the bench: choose another")
+        self._ask("record" if path is None else f"record {path}")
 
     def stats(self) -> ChipStats:
         """What the bench counted so far."""

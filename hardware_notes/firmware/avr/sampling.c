@@ -10,11 +10,13 @@
 
 #include <avr/interrupt.h>
 #include <avr/io.h>
+#include <stddef.h>
 
 struct ml_sensor sensor;
 
+/* The conversion comes in two spare registers: when the interrupt was late, the ADC may by now hold the next one. */
 void __vector_whole_sampling(void) __attribute__((signal, used));
-void __vector_whole_sampling(void) { ml_sensor_take(&sensor, ADC); }
+void __vector_whole_sampling(void) { ml_sensor_take(&sensor, (uint16_t)(GPIOR1 | (uint16_t)GPIOR2 << 8)); }
 
 ISR(ADC_vect, ISR_NAKED) {
     __asm__ __volatile__(
@@ -54,6 +56,8 @@ ISR(ADC_vect, ISR_NAKED) {
         "    sts  %[peak], r25\n"
         "    rjmp ring_%=\n"
         "slow_%=:\n"
+        "    out  %[low], r24\n"
+        "    out  %[high], r25\n"
         "    pop  r23\n"
         "    pop  r22\n"
         "    pop  r31\n"
@@ -146,7 +150,7 @@ ISR(ADC_vect, ISR_NAKED) {
         "    breq step_%=\n"
         "    rjmp done_%=\n"
         "step_%=:\n"
-        "    lds  r30, %[count_low]\n"
+        "    lds  r30, %[window]+4\n"
         "    andi r30, %[step_mask]\n"
         "    brne add_%=\n"
         "    lds  r30, %[baseline]\n"
@@ -195,42 +199,42 @@ ISR(ADC_vect, ISR_NAKED) {
         "    ldi  r23, %[armed]\n"
         "    sts  %[state], r23\n"
         "add_%=:\n"
-        "    lds  r30, %[sum_low]\n"
-        "    lds  r31, %[sum_low]+1\n"
+        "    lds  r30, %[window]\n"
+        "    lds  r31, %[window]+1\n"
         "    add  r30, r24\n"
         "    adc  r31, r25\n"
-        "    sts  %[sum_low]+1, r31\n"
-        "    sts  %[sum_low], r30\n"
+        "    sts  %[window]+1, r31\n"
+        "    sts  %[window], r30\n"
         "    brcc low_%=\n"
-        "    lds  r30, %[sum_high]\n"
-        "    lds  r31, %[sum_high]+1\n"
+        "    lds  r30, %[window]+2\n"
+        "    lds  r31, %[window]+3\n"
         "    adiw r30, 1\n"
-        "    sts  %[sum_high]+1, r31\n"
-        "    sts  %[sum_high], r30\n"
+        "    sts  %[window]+3, r31\n"
+        "    sts  %[window]+2, r30\n"
         "low_%=:\n"
-        "    lds  r30, %[min]\n"
-        "    lds  r31, %[min]+1\n"
+        "    lds  r30, %[window]+6\n"
+        "    lds  r31, %[window]+7\n"
         "    cp   r24, r30\n"
         "    cpc  r25, r31\n"
         "    brsh not_min_%=\n"
-        "    sts  %[min]+1, r25\n"
-        "    sts  %[min], r24\n"
+        "    sts  %[window]+7, r25\n"
+        "    sts  %[window]+6, r24\n"
         "not_min_%=:\n"
-        "    lds  r30, %[max]\n"
-        "    lds  r31, %[max]+1\n"
+        "    lds  r30, %[window]+8\n"
+        "    lds  r31, %[window]+9\n"
         "    cp   r30, r24\n"
         "    cpc  r31, r25\n"
         "    brsh not_max_%=\n"
-        "    sts  %[max]+1, r25\n"
-        "    sts  %[max], r24\n"
+        "    sts  %[window]+9, r25\n"
+        "    sts  %[window]+8, r24\n"
         "not_max_%=:\n"
-        "    lds  r30, %[count_low]\n"
+        "    lds  r30, %[window]+4\n"
         "    inc  r30\n"
-        "    sts  %[count_low], r30\n"
+        "    sts  %[window]+4, r30\n"
         "    brne done_%=\n"
-        "    lds  r30, %[count_high]\n"
+        "    lds  r30, %[window]+5\n"
         "    inc  r30\n"
-        "    sts  %[count_high], r30\n"
+        "    sts  %[window]+5, r30\n"
         "done_%=:\n"
         "    pop  r23\n"
         "    pop  r22\n"
@@ -242,19 +246,23 @@ ISR(ADC_vect, ISR_NAKED) {
         "    pop  r24\n"
         "    reti\n"
         :
-        : [adcl] "n"(_SFR_MEM_ADDR(ADCL)), [adch] "n"(_SFR_MEM_ADDR(ADCH)), [off] "n"(ML_OFF), [fill] "n"(ML_FILL), [armed] "n"(ML_ARMED),
+        : [adcl] "n"(_SFR_MEM_ADDR(ADCL)), [adch] "n"(_SFR_MEM_ADDR(ADCH)), [low] "I"(_SFR_IO_ADDR(GPIOR1)),
+          [high] "I"(_SFR_IO_ADDR(GPIOR2)), [off] "n"(ML_OFF), [fill] "n"(ML_FILL), [armed] "n"(ML_ARMED),
           [capture] "n"(ML_CAPTURE), [step_mask] "n"(ML_STEP_EVERY - 1), [apart] "n"(ML_HALF_STEPS_APART),
           [ring_mask] "n"((ML_RING - 1) >> 8), [ring] "i"(&sensor.ring), [state] "i"(&sensor.state),
-          [scale] "i"(&sensor.sample_scale), [length] "i"(&sensor.sample_length),
-          [baseline] "i"(&sensor.baseline), [threshold] "i"(&sensor.threshold_less_1), [hold] "i"(&sensor.hold), [left_in_sample] "i"(&sensor.left_in_sample), [left] "i"(&sensor.left),
-          [peak] "i"(&sensor.peak), [calm] "i"(&sensor.highest_calm), [skip] "i"(&sensor.skip),
-          [count_low] "i"(&sensor.window.count_low), [count_high] "i"(&sensor.window.count_high),
-          [carry] "i"(&sensor.carry), [write] "i"(&sensor.write), [sum] "i"(&sensor.sum),
-          [sum_low] "i"(&sensor.window.sum_low), [sum_high] "i"(&sensor.window.sum_high),
-          [min] "i"(&sensor.window.min), [max] "i"(&sensor.window.max));
+          [scale] "i"(&sensor.sample_scale), [length] "i"(&sensor.sample_length), [baseline] "i"(&sensor.baseline),
+          [threshold] "i"(&sensor.threshold_less_1), [hold] "i"(&sensor.hold),
+          [left_in_sample] "i"(&sensor.left_in_sample), [left] "i"(&sensor.left), [peak] "i"(&sensor.peak),
+          [calm] "i"(&sensor.highest_calm), [skip] "i"(&sensor.skip), [carry] "i"(&sensor.carry),
+          [write] "i"(&sensor.write), [sum] "i"(&sensor.sum), [window] "i"(&sensor.window));
 }
 
 /* What the code above takes for granted. */
+_Static_assert(offsetof(struct ml_window_halves, sum_low) == 0 && offsetof(struct ml_window_halves, sum_high) == 2 &&
+                   offsetof(struct ml_window_halves, count_low) == 4 &&
+                   offsetof(struct ml_window_halves, count_high) == 5 && offsetof(struct ml_window_halves, min) == 6 &&
+                   offsetof(struct ml_window_halves, max) == 8,
+               "places in the window");
 _Static_assert(ML_SETTLE < ML_OFF && ML_CAPTURE < ML_OFF && ML_OFF < ML_HELD && ML_HELD < ML_FILL && ML_FILL < ML_ARMED,
                "order of the states");
 _Static_assert(ML_RING == 1024 && (ML_STEP_EVERY & (ML_STEP_EVERY - 1)) == 0, "powers of two");

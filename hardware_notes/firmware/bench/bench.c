@@ -67,6 +67,7 @@ static avr_cycle_count_t isr_entered, isr_longest, isr_total;
 static unsigned long long isr_count;
 static bool sample_unread;
 static uint8_t range_pins;
+static FILE *recording; /* of the codes, little-endian u16 */
 
 static double seconds(avr_cycle_count_t cycle) { return (double)cycle / CLOCK_HZ; }
 
@@ -90,6 +91,10 @@ static void on_conversion_start(struct avr_irq_t *irq, uint32_t value, void *par
     } else {
         uint16_t const code = light_code(&light, seconds(conversion_start + HOLD_CYCLES));
         avr_raise_irq(avr_io_getirq(avr, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_ADC0), code * SCALE + SCALE / 2);
+        if (recording != NULL) {
+            putc(code & 0xFF, recording);
+            putc(code >> 8, recording);
+        }
         if (sample_unread) samples_missed++;
         sample_unread = true;
         /* The first conversion takes 25 clocks of the ADC instead of 13. */
@@ -317,6 +322,10 @@ static void obey(char *line) {
         light.pulse_count = 0;
         light.ambient_lx = 0;
         say("ok");
+    } else if (begins(line, "record")) {
+        if (recording != NULL) fclose(recording);
+        recording = line[6] == ' ' ? fopen(line + 7, "wb") : NULL;
+        say(recording != NULL || line[6] == '\0' ? "ok" : "error the file cannot be written");
     } else if (begins(line, "reset")) {
         restart_chip();
         say("ok");

@@ -193,7 +193,11 @@ ML_INLINE void ml_next_stretch(struct ml_sensor *s, uint8_t level) {
     }
     s->stretch = stretch;
     s->left = stretch == 1 ? ML_STRETCH_SAMPLES(1) : ML_STRETCH_SAMPLES(2);
-    ml_start_samples(s, (uint8_t)(s->sample_shift + 1));
+    /* ml_start_samples for twice the length, without its shifts */
+    s->sample_shift++;
+    s->sample_scale = s->sample_scale == 0 ? 128 : s->sample_scale >> 1;
+    s->left_in_sample = s->sample_length = (uint8_t)(s->sample_length << 1);
+    s->sum = 0;
 }
 
 ML_INLINE void ml_window_take(struct ml_window_halves *w, uint16_t code) {

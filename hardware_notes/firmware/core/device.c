@@ -297,7 +297,7 @@ static bool look_after_steady(struct ml_device *d, uint32_t now_ms) {
 
 void ml_device_poll(struct ml_device *d, uint32_t now_ms) {
     d->now_ms = now_ms;
-    if (!d->held_noted) {
+    if (!d->held_noted && d->sensor->state == ML_HELD) {
         d->hardware->lock();
         note_held(d);
         d->hardware->unlock();
