@@ -1,0 +1,246 @@
+"""What the metering page says, without a window."""
+
+from __future__ import annotations
+
+import struct
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from meterlink.errors import GeometryError, UnitError
+from meterlink.model import Segment, WaveBlock
+from mobile import metering_state as state
+from mobile.desk import Shot
+
+
+def test_without_a_set_it_says_how_to_begin() -> None:
+    """An empty app has a headline and an instruction, no figure and no error."""
+    shown = state.metering_look(Shot())
+
+    assert not shown.has_set
+    assert shown.headline == "No set yet"
+    assert shown.figure == state.Figure()
+
+
+def test_the_waiting_light_is_in_the_headline_and_the_next_is_announced(metered) -> None:
+    """KEY is waited for, then FILL."""
+    shown = state.metering_look(metered(3).desk.shot)
+
+    assert (shown.headline, shown.role, shown.step, shown.following) == ("KEY", "key", "1 of 3", "then FILL")
+    assert [(c.name, c.verdict, c.waiting) for c in shown.chips] == [("KEY", "", True), ("FILL", "", False), ("HAIR", "", False)]
+
+
+def test_a_pop_is_shown_as_an_f_number_with_its_verdict(metered) -> None:
+    """N² = H·S/C: 211.2 lx·s at ISO 100 and C = 330 is f/8 exactly (ISO 2720's exposure equation)."""
+    one = metered(2)
+    one.desk.hold_off(one.id_of("KEY"), 0.0)
+    one.desk.move_light(one.id_of("KEY"), distance_m=1.5)
+    one.pop(64 * 330 / 100)
+
+    shown = state.metering_look(one.desk.shot)
+
+    assert shown.figure == state.Figure("f/", "8", "")
+    assert (shown.last_name, shown.verdict, shown.headline) == ("KEY", "good", "FILL")
+    assert shown.sentence
+    assert shown.spoken == "KEY: f 8, good"
+
+
+def test_the_last_pop_is_still_shown_after_a_restart(metered) -> None:
+    """Killed and started again, the figure and its verdict are there."""
+    one = metered(2)
+    one.pop(640.0)
+    before = state.metering_look(one.desk.shot)
+
+    again = one.reopened()
+
+    after = state.metering_look(again.shot)
+    assert (after.figure, after.verdict, after.headline) == (before.figure, before.verdict, before.headline)
+    again.close()
+
+
+def test_thirds_are_shown_where_they_are_liked(metered) -> None:
+    """The nearest nominal third instead of tenths."""
+    one = metered(1)
+    one.desk.remember(step="third")
+    one.pop(64 * 330 / 100 * 2 ** (1 / 3))
+
+    assert state.metering_look(one.desk.shot).figure.main in ("8", "9")
+    assert state.metering_look(one.desk.shot).figure.after == ""
+
+
+def test_a_pop_that_is_asked_for_again_says_so_and_waits(metered) -> None:
+    """Too dim: the sentence says one more pop, the verdict is retake, the same light waits."""
+    one = metered(2)
+    one.pop(1.0, too_dim=True)
+
+    shown = state.metering_look(one.desk.shot)
+
+    assert shown.verdict == "retake"
+    assert "one more pop" in shown.sentence
+    assert shown.headline == "KEY"
+
+
+def test_a_stale_reading_is_never_shown_as_current(metered) -> None:
+    """After its light was re-powered the last pop is marked, with the reason."""
+    one = metered(1)
+    one.pop(640.0)
+    one.desk.move_light(one.id_of("KEY"), power_stops=-1.0, power_text="1/2")
+
+    shown = state.metering_look(one.desk.shot)
+
+    assert shown.verdict == "retake"
+    assert "re-powered" in shown.sentence
+    assert shown.chips[0].verdict == ""
+
+
+def test_a_reflector_says_what_to_do_with_and_without_it(metered) -> None:
+    """First in place, then away, naming the light to fire."""
+    one = metered(1)
+    one.desk.add_light("CARD", "fill", source_id=one.id_of("KEY"))
+    one.desk.begin()
+    one.pop(640.0)
+
+    assert state.metering_look(one.desk.shot).instruction == "put CARD in place and fire KEY"
+    one.pop(800.0)
+    assert state.metering_look(one.desk.shot).instruction == "take CARD away and fire KEY again"
+
+
+def test_the_limit_is_said_before_the_pop_and_rounded_to_the_safe_side(metered) -> None:
+    """A point source 1 m away: 0.1 stop is 1 - 2^-0.05 of the distance by the inverse square, 3.4 cm: '3 cm' or less."""
+    one = metered(1)
+    assert state.metering_look(one.desk.shot).limit == ""
+
+    one.desk.move_light(one.id_of("KEY"), distance_m=1.0)
+
+    assert state.metering_look(one.desk.shot).limit == "keep the dome within 3.0 cm of the face"
+    # 2.54 cm is one inch; the half inch below 3.4 cm is 1 in.
+    one.desk.remember(units="imperial")
+    assert state.metering_look(one.desk.shot).limit == "keep the dome within 1 in of the face"
+
+
+@pytest.mark.parametrize(
+    ("text", "parts"),
+    [
+        ("f/8", ("f/", "8", "")),
+        ("f/5.6 +0.3", ("f/", "5.6", "+0.3")),
+        ("12.3 lx·s", ("", "12.3", "lx·s")),
+        ("", ("", "", "")),
+    ],
+)
+def test_a_value_is_split_for_its_sizes(text: str, parts: tuple[str, str, str]) -> None:
+    """The number is large, what stands around it small."""
+    assert state.figure_of(text) == parts
+
+
+# -- live level
+
+
+@pytest.mark.parametrize(
+    ("lx", "fraction"),
+    [(None, 0.0), (float("nan"), 0.0), (0.0, 0.0), (-3.0, 0.0), (0.5, 0.0), (128.0, 0.5), (32768.0, 1.0), (1e9, 1.0)],
+)
+def test_the_live_bar_is_in_stops_and_never_leaves_its_ends(lx: float | None, fraction: float) -> None:
+    """Half the bar is half the stops between its ends; nonsense shows an empty bar, not an error."""
+    assert state.live_look(lx).fraction == pytest.approx(fraction, abs=0.002)
+
+
+def test_a_clipped_level_says_so() -> None:
+    """Too bright is words, not a number."""
+    assert "too bright" in state.live_look(5000.0, clipped=True).text
+
+
+# -- waveform
+
+
+def block(values: list[int], segments: tuple[Segment, ...], bits: int = 16) -> WaveBlock:
+    """A captured flash."""
+    data = struct.pack(f"<{len(values)}{'H' if bits == 16 else 'B'}", *values)
+    return WaveBlock(0.0, 1, data, bits, 16, segments, 0)
+
+
+def test_the_peak_of_a_flash_is_never_dropped() -> None:
+    """One high sample among 4000 is in the 160 points that are drawn."""
+    values = [10] * 4000
+    values[1234] = 60000
+
+    points = state.wave_points(block(values, (Segment(0, 4000, 1e-5),)))
+
+    assert len(points) <= state.WAVE_POINTS
+    assert max(y for _, y in points) == 1.0
+
+
+def test_time_is_true_where_the_sample_interval_changes() -> None:
+    """Ten samples of 10 µs, then ten of 90 µs: half of the samples take a tenth of the time."""
+    points = state.wave_points(block(list(range(1, 21)), (Segment(0, 10, 1e-5), Segment(10, 10, 9e-5))), count=20)
+
+    assert points[10][0] == pytest.approx(100e-6 / (100e-6 + 9 * 90e-6), rel=1e-6)
+
+
+@given(st.binary(max_size=300), st.sampled_from([8, 16, 7]), st.integers(-5, 400), st.integers(0, 400))
+def test_any_block_is_drawn_or_not_but_never_an_error(data: bytes, bits: int, start: int, count: int) -> None:
+    """Odd lengths, foreign segments and unknown widths give points within the frame, or none."""
+    points = state.wave_points(WaveBlock(0.0, 1, data, bits, 16, (Segment(start, count, 1e-5),), 0))
+
+    assert all(0 <= x <= 1 and 0 <= y <= 1 for x, y in points)
+
+
+def test_no_waveform_is_allowed_and_shows_nothing() -> None:
+    """Its absence is no error."""
+    assert state.wave_points(None) == ()
+
+
+# -- held off
+
+
+@given(st.floats(0, 1))
+def test_the_slider_stands_where_it_was_left(fraction: float) -> None:
+    """A place on the slider gives a held-off distance in whole centimetres that stands at that place again."""
+    slider = state.HeldSlider()
+    held = slider.held_at(fraction)
+    again = slider.fraction_of(held)
+
+    if held is None:
+        assert fraction < slider.unknown_part
+    else:
+        assert round(held * 100) == pytest.approx(held * 100)
+        assert abs(again - fraction) <= 0.5 / 60 * (1 - slider.unknown_part) + 1e-9
+    assert slider.held_at(again) == held
+
+
+def test_not_given_is_a_place_of_its_own_and_not_zero() -> None:
+    """The left end means nobody has said; the next place is zero."""
+    slider = state.HeldSlider()
+
+    assert slider.held_at(0.0) is None
+    assert slider.held_at(slider.unknown_part) == 0.0
+    assert state.held_text(None, False) == "not given"
+    assert state.held_text(0.0, False) == "at the point"
+    assert state.held_text(0.2, False) == "20 cm toward the light"
+    assert state.held_text(0.254, True) == "10 in toward the light"
+
+
+def test_hands_are_a_hand_apart() -> None:
+    """Seven marks from 0 to 60 cm."""
+    assert len(state.HeldSlider().hands()) == 7
+
+
+@pytest.mark.parametrize(
+    ("text", "imperial", "held_m"),
+    [("20", False, 0.2), ("20cm", False, 0.2), ("8", True, 0.2032), ("0.2m", True, 0.2), ("", False, None), ("0", False, 0.0), ("7,5", False, 0.075)],
+)  # fmt: skip
+def test_a_typed_distance_takes_the_unit_of_the_field(text: str, imperial: bool, held_m: float | None) -> None:
+    """A bare number is in the unit that is shown; a unit that is typed wins."""
+    assert state.held_typed(text, imperial) == (None if held_m is None else pytest.approx(held_m))
+
+
+@pytest.mark.parametrize("text", ["-5", "two hands", "1e9", "nan", "20 20", "‮20cm", "9" * 400])
+def test_what_cannot_be_a_distance_is_refused_in_one_line(metered, text: str) -> None:
+    """The same errors as the command line: one line, and nothing is changed."""
+    one = metered(1)
+
+    with pytest.raises((UnitError, GeometryError)) as refused:
+        state.held_changed(one.desk, one.id_of("KEY"), text)
+
+    assert "\n" not in str(refused.value)
+    assert one.desk.shot.held_off(one.id_of("KEY")) is None

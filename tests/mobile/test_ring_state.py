@@ -1,0 +1,113 @@
+"""The ring view's arithmetic, against the coordinates of the design."""
+
+from __future__ import annotations
+
+from math import hypot
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from meterlink.model import Placement
+from mobile import ring_state as ring
+
+
+@pytest.mark.parametrize(
+    ("distance_m", "azimuth_deg", "elevation_deg", "x_m", "z_m"),
+    [
+        (1.0, 0.0, 0.0, 0.0, 1.0),  # toward the camera
+        (1.0, 90.0, 0.0, 1.0, 0.0),  # camera right
+        (2.0, -90.0, 0.0, -2.0, 0.0),
+        (1.5, 180.0, 0.0, 0.0, -1.5),  # behind the subject
+        (2.0, 0.0, 60.0, 0.0, 1.0),  # cos 60° is a half
+        (2**0.5, 45.0, 0.0, 1.0, 1.0),
+    ],
+)
+def test_directions_follow_the_design(distance_m: float, azimuth_deg: float, elevation_deg: float, x_m: float, z_m: float) -> None:
+    """x to camera right, z toward the camera, a raised light stands nearer on the plan."""
+    assert ring.plan_xz(distance_m, azimuth_deg, elevation_deg) == pytest.approx((x_m, z_m), abs=1e-12)
+
+
+@given(st.floats(0.1, 50), st.floats(-179.9, 179.9), st.floats(-79, 79))
+def test_a_dragged_place_gives_back_its_distance_and_direction(distance_m: float, azimuth_deg: float, elevation_deg: float) -> None:
+    """From distance and azimuth to the plan and back is the same light, at any elevation that is not overhead."""
+    again = ring.place_from_xz(*ring.plan_xz(distance_m, azimuth_deg, elevation_deg), elevation_deg)
+
+    assert again == pytest.approx((distance_m, azimuth_deg), rel=1e-9, abs=1e-6)
+
+
+def test_the_face_itself_has_no_direction() -> None:
+    """A handle dragged onto the face is at distance 0, straight ahead, not an error."""
+    assert ring.place_from_xz(0.0, 0.0) == (0.0, 0.0)
+
+
+def test_a_source_is_drawn_to_scale_across_its_axis() -> None:
+    """A disk of 90 cm in front of the camera is a line 90 cm long, square to the line to the face."""
+    (ax, az), (bx, bz) = ring.outline_of(Placement("p", "l", 0.0, shape="disk", width_m=0.9), 0.0, 1.2)
+
+    assert hypot(ax - bx, az - bz) == pytest.approx(0.9)
+    assert (az, bz) == pytest.approx((1.2, 1.2))
+
+
+def test_a_feathered_source_is_drawn_turned() -> None:
+    """Turned away by 90° the front lies along the line to the face."""
+    (ax, _), (bx, _) = ring.outline_of(Placement("p", "l", 0.0, shape="disk", width_m=0.9, feather_deg=90.0), 0.0, 1.2)
+
+    assert ax == pytest.approx(0.0, abs=1e-12)
+    assert bx == pytest.approx(0.0, abs=1e-12)
+
+
+@pytest.mark.parametrize("reach_m", [0.5, 1.0, 1.2, 2.5, 4.9, 12.0, 40.0])
+@pytest.mark.parametrize("imperial", [False, True])
+def test_there_are_one_to_four_rings_inside_the_picture(reach_m: float, imperial: bool) -> None:
+    """However far the lights stand, a few rings at round distances are seen."""
+    rings = ring.rings_for(reach_m, imperial)
+
+    assert 1 <= len(rings) <= 4
+    assert all(0 < r <= reach_m for r in rings)
+
+
+@given(st.floats(-3, 3), st.floats(-3, 3))
+def test_pixels_and_metres_are_inverse(x_m: float, z_m: float) -> None:
+    """A place on the plan is found again from its pixels; the camera's side is down, right is right."""
+    scale = ring.scale_for(10.0, 20.0, 300.0, 200.0, 4.0)
+
+    assert scale.to_m(*scale.to_px(x_m, z_m)) == pytest.approx((x_m, z_m), abs=1e-9)
+    assert scale.to_px(0.0, 1.0)[1] < scale.to_px(0.0, 0.0)[1]
+    assert scale.to_px(1.0, 0.0)[0] > scale.to_px(0.0, 0.0)[0]
+
+
+def test_the_nearest_handle_under_the_finger_is_taken_and_none_beside() -> None:
+    """Two lights near each other: the nearer one; a touch far from both: none."""
+    scale = ring.scale_for(0, 0, 400, 400, 2.0)
+    marks = [
+        ring.RingMark(name, name, "key", x, 1.0, (), 1.0, 0.0, True) for name, x in (("a", 0.0), ("b", 0.3))
+    ]  # fmt: skip
+    x, y = scale.to_px(0.2, 1.0)
+
+    assert ring.nearest_mark(marks, scale, x, y, 24) == "b"
+    assert ring.nearest_mark(marks, scale, 10, 390, 24) is None
+
+
+def test_a_light_without_a_place_is_drawn_where_its_role_usually_stands(metered) -> None:
+    """Nothing is left out of the plan; what is only assumed is marked as such."""
+    one = metered(4)
+    one.desk.move_light(one.id_of("FILL"), distance_m=1.7, azimuth_deg=-42.0)
+
+    marks = {m.name: m for m in ring.marks_of(one.desk.shot.view)}
+
+    assert [m.placed for m in marks.values()] == [False, True, False, False]
+    assert marks["KEY"].x_m > 0 > marks["FILL"].x_m
+    assert marks["BACKGROUND"].z_m < 0
+
+
+def test_a_reflector_shows_its_source(metered) -> None:
+    """The mark of a reflector knows where the light that feeds it stands."""
+    one = metered(1)
+    one.desk.move_light(one.id_of("KEY"), distance_m=1.0, azimuth_deg=90.0)
+    one.desk.add_light("CARD", "fill", source_id=one.id_of("KEY"), distance_m=0.7, azimuth_deg=-80.0)
+
+    card = ring.marks_of(one.desk.shot.view)[1]
+
+    assert card.reflector
+    assert card.source_xz == pytest.approx((1.0, 0.0), abs=1e-12)

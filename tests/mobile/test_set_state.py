@@ -1,0 +1,150 @@
+"""What the set page shows: the table's own numbers, nothing worked out anew."""
+
+from __future__ import annotations
+
+import pytest
+
+from meterlink.setwork.checks import Finding
+from mobile import set_state as state
+from mobile.desk import Shot
+from mobile.metering_state import Figure
+
+
+def placed(metered):
+    """A set of two on the face and a hair light, placed and metered: 2:1 and 4:1 by construction."""
+    one = metered(3)
+    for name, azimuth in (("KEY", 40.0), ("FILL", -40.0), ("HAIR", 160.0)):
+        one.desk.move_light(one.id_of(name), distance_m=1.5, azimuth_deg=azimuth, elevation_deg=0.0)
+        one.desk.hold_off(one.id_of(name), 0.0)
+    one.desk.begin()
+    for value in (211.2, 105.6, 52.8):
+        one.pop(value)
+    return one
+
+
+def test_without_a_set_the_page_is_empty() -> None:
+    """No rows, no error."""
+    assert not state.set_look(Shot()).has_set
+
+
+def test_a_row_shows_f_number_stops_and_ratio(metered) -> None:
+    """f/11 against f/5.6 is two stops, 4:1 (common practice); here f/8, f/5.6 and f/4: 1 stop apart each, 2:1 and 4:1."""
+    rows = state.set_look(placed(metered).desk.shot).rows
+
+    assert [row.figure for row in rows] == [Figure("f/", "8", ""), Figure("f/", "5.6", ""), Figure("f/", "4", "")]
+    assert rows[0].stops == "the key"
+    assert rows[1].stops.startswith("−1.0 ± ")
+    assert rows[2].stops.startswith("−2.0 ± ")
+    assert [row.ratio for row in rows] == ["", "key to it 2:1", "key to it 4:1"]
+
+
+def test_only_lights_on_the_face_have_a_share(metered) -> None:
+    """Hair, rim and background lights have a ratio and no share."""
+    rows = state.set_look(placed(metered).desk.shot).rows
+
+    assert all("%" in row.share for row in rows[:2])
+    assert rows[2].share == ""
+
+
+def test_both_lighting_ratios_are_shown_by_name(metered) -> None:
+    """Key to fill 2:1; key and fill to fill 3:1, since (2 + 1) : 1."""
+    assert state.set_look(placed(metered).desk.shot).ratios == ("key : fill  2:1", "key + fill : fill  3:1")
+
+
+def test_the_aperture_says_what_is_left_over(metered) -> None:
+    """From the key f/8; key and fill give log2(1.5) = 0.585 stop more, f/9.8: f/10 and a bit under."""
+    apertures = state.set_look(placed(metered).desk.shot).apertures
+
+    assert apertures[0] == "Camera, from the key: f/8"
+    assert apertures[1].startswith("key and fill together: f/10 (0.1 ")
+
+
+def test_a_light_that_is_not_metered_has_no_number_and_says_so(metered) -> None:
+    """No zero, no dash that looks like one: words."""
+    one = metered(2)
+    one.pop(211.2)
+
+    row = state.set_look(one.desk.shot).rows[1]
+
+    assert (row.figure, row.stops, row.band) == (Figure(), "", None)
+    assert row.reason == "not metered yet"
+
+
+def test_a_stale_light_has_no_number_and_names_its_old_one(metered) -> None:
+    """Moved since: its place in the table is empty, its reason tells."""
+    one = placed(metered)
+    one.desk.move_light(one.id_of("FILL"), distance_m=1.2)
+
+    row = state.set_look(one.desk.shot).rows[1]
+
+    assert row.stale
+    assert row.figure == Figure()
+    assert "it read f/5.6" in row.reason
+
+
+def test_a_band_stands_at_its_stops(metered) -> None:
+    """The key at 0 and the fill one stop left of it, each inside its own interval."""
+    rows = state.set_look(placed(metered).desk.shot).rows
+    stop = 1 / (state.BAND_HIGH_STOPS - state.BAND_LOW_STOPS)
+
+    assert rows[0].band.at - rows[1].band.at == pytest.approx(stop, abs=1e-6)
+    assert rows[1].band.low < rows[1].band.at < rows[1].band.high
+    assert rows[1].band.target_low is None
+
+
+def test_a_wish_draws_its_tolerance_band(metered) -> None:
+    """A fill wanted at −1 is on target, one wanted at −2 is not; impossible wishes are no wishes."""
+    one = placed(metered)
+    one.desk.revise_setup(details={"targets": {"fill": -1.0, "HAIR": -3.0, "KEY": "nonsense"}})
+
+    rows = state.set_look(one.desk.shot).rows
+
+    assert rows[0].band.target_low is None
+    assert rows[1].band.on_target
+    assert not rows[2].band.on_target
+    assert rows[1].band.target_high - rows[1].band.target_low == pytest.approx(0.2 / 7)
+
+
+@pytest.mark.parametrize(("stops", "place"), [(-5, 0.0), (2, 1.0), (-50, 0.0), (50, 1.0), (0, 5 / 7)])
+def test_places_are_held_at_the_ends_of_the_scale(stops: float, place: float) -> None:
+    """A light ten stops under still stands on the scale."""
+    assert state.place_on_band(stops) == pytest.approx(place)
+
+
+@pytest.mark.parametrize(
+    ("kind", "rank", "light", "advice", "severity", "act"),
+    [
+        ("stale", 3.0, "KEY", "meterlink meter KEY", "retake", "meter"),
+        ("no_distance", 1.5, "KEY", "meterlink light move KEY --distance 1.4m (no new pop is needed)", "corrected", "place"),
+        ("sum_missing", 0.5, "", "fire all together once: meterlink meter --together", "good", "together"),
+        ("sum", 3.2, "FILL", "fire FILL alone once more, dome at its point: meterlink meter FILL", "retake", "meter"),
+        ("sum", 3.2, "FILL", "fire all but FILL together: meterlink meter --together KEY", "retake", "together"),
+        ("evenness", 1.2, "", "move the strongest light back or fill from below", "corrected", ""),
+    ],
+)
+def test_a_finding_has_a_shape_words_without_commands_and_a_tap(
+    metered, kind: str, rank: float, light: str, advice: str, severity: str, act: str
+) -> None:
+    """Each finding of the checks is shown with what to do, and the tap that begins to do it."""
+    shot = metered(2).desk.shot
+
+    shown = state.finding_look(shot, Finding(kind, rank, light, "what was seen", advice, {}), 0)
+
+    assert (shown.severity, shown.act) == (severity, act)
+    assert shown.todo
+    assert "meterlink" not in shown.todo
+    assert bool(shown.act_label) == bool(act)
+
+
+def test_every_finding_of_a_real_set_is_shown_worst_first(metered) -> None:
+    """As many as the checks make, in their order, none with a command of the command line in it."""
+    one = placed(metered)
+    one.desk.move_light(one.id_of("FILL"), distance_m=1.2)
+
+    shot = one.desk.shot
+    shown = state.set_look(shot)
+
+    assert len(shown.findings) == len(shot.findings) > 0
+    assert shown.findings[0].severity == "retake"
+    assert not any("meterlink " in f.title + f.todo for f in shown.findings)
+    assert not any("meterlink " in note for note in shown.notes)
