@@ -122,8 +122,8 @@ def find(trace: Trace, pretrigger: int | None = None) -> Ambient | None:
     before = _level(quiet[0], noise, trace.quantum_lx)
     after = _level(quiet[1], noise, trace.quantum_lx) if quiet[1].size >= 3 else None
     if before is None and start == 0 and after is None:
-        edge = float(light.min())
-        return Ambient(edge, max(noise, edge / 2.0), None, None, noise, False, 0, light.size)
+        edge = _quiet_level(light, max(3, light.size // 40))
+        return Ambient(edge, max(noise, abs(edge) / 2.0), None, None, noise, False, 0, light.size)
     joined = _join((before, after), noise, (start, stop), 2e-4 * float(light[peak] - base))
     if (before and before.wanders) or (after and after.wanders):
         return _with_ripple(trace, joined)
@@ -139,6 +139,8 @@ def _quiet_from(calm: Array, peak: int, last: int, base: float, noise: float) ->
     ratio = max((float(calm[from_level]) - base) / end_level, 1.2)
     decay = (last - from_level) / math.log(ratio)
     wait = decay * max(1.0, math.log(max(end_level / max(0.1 * noise, 1e-4 * height), 1.0)))
+    # a decay misread under noise must not eat the whole record
+    wait = min(wait, 2.5 * max(last - peak, 4))
     return min(calm.size, last + 2 + math.ceil(wait))
 
 

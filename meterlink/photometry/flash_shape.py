@@ -25,6 +25,8 @@ _MODEL_ERROR = 0.001
 """By how much of the peak the true shape may leave the fitted one."""
 _FLANK_SPREADS = (0.55, 0.3, 0.15, 0.08)
 """A flank is fitted between exp(-0.55) and exp(0.55) times the level, nearer by when that does not fit."""
+CHOICE = 1.2
+"""Uncertainties of peak and crossings are widened by this: window and shape are chosen by the same noisy data."""
 _HIDDEN = 0.08
 """What may hide between samples at a peak, as part of it, for a step of the whole peak beside it (by simulation)."""
 
@@ -78,7 +80,21 @@ def prepare(time_s: Array, light_lx: Array, noise_lx: float) -> Pulse:
     half = max(width // 60, min(width // 14, math.ceil(max(wanted, 0.0))))
     calm = smooth(light_lx, half)
     calm_noise = noise_lx / math.sqrt(2 * half + 1)
-    return Pulse(time_s, light_lx, calm, noise_lx, calm_noise, half, float(calm.max()))
+    # the highest of many noisy samples is too high: take all that may be the top
+    top = calm[calm >= float(calm.max()) - 3.5 * calm_noise]
+    return Pulse(time_s, light_lx, calm, noise_lx, calm_noise, half, float(top.mean()))
+
+
+def _calmer(pulse: Pulse, level_lx: float) -> Pulse:
+    """Return the pulse with a moving average in which noise cannot hide a flank at this level."""
+    width = int((pulse.calm_lx > level_lx).sum())
+    wanted = ((pulse.noise_lx / (0.15 * level_lx)) ** 2 - 1.0) / 2.0
+    half = min(width // 7, math.ceil(max(wanted, 0.0)))
+    if half <= pulse.half:
+        return pulse
+    return pulse._replace(
+        calm_lx=smooth(pulse.light_lx, half), half=half, calm_noise_lx=pulse.noise_lx / math.sqrt(2 * half + 1)
+    )
 
 
 def runs_above(pulse: Pulse, level_lx: float) -> list[tuple[int, int]]:
@@ -87,7 +103,7 @@ def runs_above(pulse: Pulse, level_lx: float) -> list[tuple[int, int]]:
     edges = np.flatnonzero(np.diff(above.astype(np.int8)))
     starts = [*([0] if above[0] else []), *(int(e) + 1 for e in edges if not above[e])]
     ends = [*(int(e) for e in edges if above[e]), *([above.size - 1] if above[-1] else [])]
-    margin = 3.0 * pulse.calm_noise_lx
+    margin = 2.0 * pulse.calm_noise_lx
     runs: list[tuple[int, int]] = []
     for start, end in zip(starts, ends, strict=True):
         if runs and float(pulse.calm_lx[runs[-1][1] + 1 : start].min()) > level_lx - margin:
@@ -122,7 +138,10 @@ def peak(pulse: Pulse) -> Peak:
     low_limit, high_limit = max(low_limit, 0), min(high_limit, pulse.light_lx.size - 1)
     fits: list[tuple[Peak, float]] = []
     for level in _TOP_LEVELS:
-        window = _window(pulse, top, level * pulse.height_lx, low_limit, high_limit)
+        if (1.0 - level) * pulse.height_lx < 2.0 * pulse.calm_noise_lx and level > 0.8:
+            continue  # so near to the top only noise would choose the samples
+        bound = level * pulse.height_lx - 1.5 * pulse.calm_noise_lx
+        window = _window(pulse, top, bound, low_limit, high_limit)
         if window[1] - window[0] < 2:
             continue
         fit = _fit_top(pulse, window, at_rise and window[0] == low_limit, at_fall and window[1] == high_limit)
@@ -197,7 +216,7 @@ def _fit_top(pulse: Pulse, window: tuple[int, int], at_rise: bool, at_fall: bool
     powers = where ** np.arange(degree + 1)
     value = math.exp(float(coefficients @ powers))
     hidden = _HIDDEN * _step_beside(pulse, first, last, at_rise, at_fall) ** 2 / value
-    u = math.hypot(value * math.sqrt(float(powers @ inverse @ powers)), hidden)
+    u = math.hypot(CHOICE * value * math.sqrt(float(powers @ inverse @ powers)), hidden)
     edge = 0.0
     if (at_rise and where == ends[0]) or (at_fall and where == ends[1]):
         slope = sum(k * float(coefficients[k]) * where ** (k - 1) for k in range(1, degree + 1)) / scale
@@ -237,6 +256,7 @@ def _plain_peak(pulse: Pulse, top: int) -> Peak:
 
 def crossings(pulse: Pulse, level_lx: float, as_one: bool = False) -> list[tuple[Crossing, Crossing, int]]:
     """Return (rise, fall, samples above) of each stretch above a level; ``as_one`` from the first rise to the last fall."""
+    pulse = _calmer(pulse, level_lx)
     runs = runs_above(pulse, level_lx)
     if not runs:
         # a spike that the moving average flattens below the level: look at the samples themselves
@@ -347,7 +367,7 @@ def _fit_flank(
         return None
     _, place, slope, u, excess = best
     gap = scale / (window[1] - window[0])
-    u_s = math.hypot(u * scale, 0.02 * gap)
+    u_s = math.hypot(CHOICE * u * scale, 0.02 * gap)
     return Crossing(middle + place * scale, u_s, abs(slope) / scale * level_lx, False), excess
 
 
@@ -415,12 +435,14 @@ def _between(pulse: Pulse, index: int, level_lx: float, rising: bool) -> Crossin
         slopes.append(abs(step) / gap)
         gaps.append(gap)
     slope, gap = max(slopes), max(gaps)
+    by_noise = 0.7 * pulse.noise_lx / slope
     foot = _foot(pulse, wanted[0], level_lx, rising) if len(places) == 1 else None
     if foot is not None:
-        return Crossing(max(places[0], foot) if rising else min(places[0], foot), 0.2 * gap, slope, False)
+        place = max(places[0], foot) if rising else min(places[0], foot)
+        return Crossing(place, math.hypot(by_noise, 0.06 * gap, 0.7 * abs(places[0] - foot)), slope, False)
     # how far a curved flank may leave the straight line between two samples grows with the step in it
     curved = 0.25 * gap * min(1.0, slope * gap / pulse.height_lx)
-    u = math.sqrt((0.7 * pulse.noise_lx / slope) ** 2 + curved**2)
+    u = math.hypot(by_noise, curved, (max(places) - min(places)) / 3.0)
     return Crossing(sum(places) / len(places), u, slope, False)
 
 
