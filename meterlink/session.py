@@ -22,6 +22,9 @@ if TYPE_CHECKING:
 
     from meterlink.library.store import Library
     from meterlink.model import Measurement
+    from meterlink.setwork.checks import Finding
+    from meterlink.setwork.correction import Falloff
+    from meterlink.setwork.prediction import Past
     from meterlink.setwork.ratios import RatioTable
 
 CHANGEABLE_PLACEMENT = frozenset(Placement._fields) - {"id", "light_id", "created_at_s"}
@@ -98,7 +101,9 @@ class Session:
 
     def view(self) -> SetView:
         """Look at the set as it is now."""
-        readings = self.library.readings(self.setup.id)
+        return self._look(self.library.readings(self.setup.id))
+
+    def _look(self, readings: list[Reading]) -> SetView:
         ids = {r.calibration_id for r in readings}
         calibrations = {one: self.library.calibration(one) for one in ids}
         return look(
@@ -108,13 +113,76 @@ class Session:
             readings,
             calibrations,
             self.settings,
+            falloffs=self._falloffs(),
         )
 
+    def _falloffs(self) -> dict[str, Falloff]:
+        """Measured falloff of the set's modifiers, from this and other sets."""
+        stored = {key: payload for key, _, payload in self.library.note_records("falloff")}
+        if not stored:
+            return {}
+        from meterlink.photometry.falloff import FalloffFit
+
+        modifiers = {light.modifier.casefold(): light.modifier for light in self.lights() if light.modifier}
+        return {modifiers[k]: FalloffFit.from_record(v) for k, v in stored.items() if k in modifiers}
+
     def ratios(self) -> RatioTable:
-        """Return the ratio table of the set as it is now."""
+        """Return the ratio table of the set as it is now; a reading that the others contradict is a retake in it."""
         from meterlink.setwork.ratios import ratio_table
 
-        return ratio_table(self.view())
+        void = self.library.voids(self.setup.id)
+        view = self.view()
+        past = [r for r in self.library.all_readings(self.setup.id) if r.id not in void]
+        # Only when there is something to be contradicted by: a pop of all lights, or an older reading of a light.
+        if len(past) > len(view.readings) or any(r.purpose == "together" for r in view.readings) or self._has_moved(view):
+            from meterlink.setwork.contradiction import contradicted, contradictions
+
+            view = view._replace(history=self._own_history(view, past))
+            view = contradicted(view, contradictions(view, self._superseded(view, past)))
+        return ratio_table(view)
+
+    @staticmethod
+    def _has_moved(view: SetView) -> bool:
+        current = {s.placement.id for s in view.lights if s.placement}
+        return any(r.placement_id is not None and r.placement_id not in current for r in view.readings)
+
+    @staticmethod
+    def _superseded(view: SetView, past: list[Reading]) -> list[Reading]:
+        effective = {r.id for r in view.readings}
+        return [r for r in past if r.id not in effective]
+
+    def _own_history(self, view: SetView, past: list[Reading]) -> tuple[Past, ...]:
+        """What this set's lights gave in their earlier placements."""
+        from meterlink.setwork.history import pasts_from
+
+        lights = {s.light.id: s.light for s in view.lights}
+        placements = {p.id: p for light_id in lights for p in self.library.placements(light_id)}
+        entries = [
+            (lights[r.light_id], placements[r.placement_id], r)
+            for r in past
+            if r.light_id in lights and r.placement_id in placements
+        ]
+        return pasts_from(entries, self.settings, calibrations=view.calibrations, falloffs=view.falloffs)
+
+    def full_view(self) -> tuple[SetView, list[Reading]]:
+        """Return the view with everything known of its heads, other sets included, and the superseded readings."""
+        from meterlink.library.fixtures import entries_elsewhere
+        from meterlink.setwork.history import pasts_from
+
+        view = self.view()
+        past, _ = self._past()
+        elsewhere = entries_elsewhere(self.library, self.setup.id, {s.light.fixture for s in view.lights})
+        calibrations = {one: self.library.calibration(one) for one in {r.calibration_id for _, _, r in elsewhere}}
+        others = pasts_from(elsewhere, self.settings, calibrations=calibrations, falloffs=view.falloffs)
+        history = (*others, *self._own_history(view, past))
+        return view._replace(history=history), self._superseded(view, past)
+
+    def checks(self) -> list[Finding]:
+        """Return what is not as it should be in the set, worst first."""
+        from meterlink.setwork.checks import findings
+
+        view, earlier = self.full_view()
+        return findings(view, earlier=earlier)
 
     # -- the walk ---------------------------------------------------------------------------------------------
 

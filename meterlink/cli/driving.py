@@ -99,12 +99,11 @@ def waiting_line(session: Session, request: Request) -> str:
 
 def reach_line(session: Session, light_id: str) -> str:
     """How far from the point the dome may be held for this light; empty when its place is not known."""
-    try:
-        from meterlink.setwork.reach import reach_sentence
-    except ImportError:
-        return ""
+    from meterlink.setwork.reach import reach_sentence
+
+    light = next(one for one in session.lights() if one.id == light_id)
     placement = session.placement(light_id)
-    sentence = reach_sentence(placement, session.settings) if placement is not None else ""
+    sentence = reach_sentence(placement, session.settings, light=light.name, point=light.point)
     return f"; {sentence}" if sentence else ""
 
 

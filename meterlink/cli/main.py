@@ -24,6 +24,9 @@ VERBS: dict[str, tuple[str, str]] = {
     "undo": ("undo", "take the last reading back"),
     "reassign": ("reassign", "give the last reading to another light"),
     "ratios": ("ratios", "the ratio table of the set"),
+    "checks": ("checks", "what is not as it should be, worst first, each with what to do"),
+    "targets": ("targets", "what to change to reach the ratios you want"),
+    "falloff": ("falloff", "measure how a light's modifier falls off with distance"),
 }
 """Every verb, with the module that does it and its line in the list of verbs."""
 

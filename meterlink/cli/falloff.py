@@ -1,0 +1,108 @@
+"""Measure how a light with its modifier really falls off, from readings at three or more distances.
+
+examples:
+  meterlink falloff KEY --at 0.8m 1.2m 1.8m      one pop at each distance, dome on the axis, in this order
+  meterlink falloff KEY --at 2ft 4ft 7ft --sensor sim:
+  meterlink falloff KEY --picture falloff.png    the stored fit again, also as a picture (.png or .svg)
+
+The fit (inverse square with a shifted origin, or a finite disk, whichever the readings support better) is stored under
+the light's modifier name and used for its corrections from then on, in other set-ups too.
+"""
+
+from __future__ import annotations
+
+from meterlink.cli.frame import add_json_option, add_setup_option, open_session, print_json
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import argparse
+
+    from meterlink.model import Light
+    from meterlink.photometry.falloff import FalloffFit
+    from meterlink.session import Session
+
+POINT = "falloff"
+"""Readings of a walk are taken at a point of their own, so that they never pass for the face's."""
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("light")
+    parser.add_argument("--at", nargs="+", metavar="DISTANCE", help="distances of the light, dome stays or light stays")
+    parser.add_argument("--sensor", metavar="URL")
+    parser.add_argument("--picture", metavar="FILE", help="write the plot as .png or .svg")
+    add_setup_option(parser)
+    add_json_option(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Measure, fit, show and store; without distances show what is stored."""
+    session = open_session(args)
+    with session.library:
+        light = session.light(args.light)
+        fit = _measure(args, session, light) if args.at else _stored(session, light)
+        if args.json:
+            print_json(fit.to_record())
+        else:
+            _show(fit, light)
+        if args.picture:
+            from meterlink.sheet.falloff_plot import write_falloff_picture
+
+            write_falloff_picture(fit, args.picture, light.modifier or light.name)
+            if not args.json:
+                print(f"picture: {args.picture}")
+    return 0
+
+
+def _stored(session: Session, light: Light) -> FalloffFit:
+    from meterlink.errors import NotInLibrary
+    from meterlink.photometry.falloff import FalloffFit
+
+    notes = session.library.notes("falloff", light.modifier) if light.modifier else []
+    if not notes:
+        raise NotInLibrary(
+            f"{light.name}: no falloff was measured: meterlink falloff {light.name} --at 0.8m 1.2m 1.8m"
+        )
+    return FalloffFit.from_record(notes[-1])
+
+
+def _measure(args: argparse.Namespace, session: Session, light: Light) -> FalloffFit:
+    import asyncio
+
+    from meterlink import units
+    from meterlink.cli.driving import drive
+    from meterlink.errors import AnalysisError, UsageError
+    from meterlink.setwork.falloff import FalloffRun, falloff_from
+    from meterlink.walk import Request
+
+    if not light.modifier:
+        raise UsageError(f"{light.name}: name its modifier first: meterlink light change {light.name} --modifier 'octa 90'")
+    distances = [units.parse_distance(text) for text in args.at]
+    if len(distances) < 3 or len(set(distances)) < 3:
+        raise UsageError("give three different distances or more, e.g. --at 0.8m 1.2m 1.8m")
+    placement = session.placement(light.id)
+    if placement is None:
+        raise UsageError(f"{light.name} is not placed yet: meterlink light move {light.name} --distance 1.2m")
+    runs = []
+    for distance in distances:
+        print(f"\nput {light.name} at {units.format_length(distance)} from the dome, dome on its axis toward it")
+        session.begin([Request(light.id, point=f"{POINT} {distance:g}", held_off_m=0.0)])
+        asyncio.run(drive(session, args.sensor))
+        reading = session.library.last_reading(session.setup.id)
+        if reading is None:
+            raise AnalysisError("the walk was stopped: a falloff needs all its distances")
+        runs.append(FalloffRun(placement._replace(distance_m=distance, u_distance_m=None), reading))
+    try:
+        fit = falloff_from(runs, session.settings)
+    except ValueError as error:
+        raise AnalysisError(f"{light.name}: {error}") from error
+    session.library.add_note("falloff", light.modifier, fit.to_record())
+    return fit
+
+
+def _show(fit: FalloffFit, light: Light) -> None:
+    from meterlink.setwork.falloff import falloff_lines
+
+    print(f"\n{light.modifier or light.name}")
+    for line in falloff_lines(fit):
+        print(line)

@@ -1,0 +1,131 @@
+"""``meter``, ``demo`` and ``watch`` through real links: the simulated sensor, a recording, a pty."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from meterlink.library.store import Library
+
+Run = Callable[..., object]
+
+
+@pytest.fixture(autouse=True)
+def _no_keyboard(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nobody types while these tests run."""
+    import io
+
+    monkeypatch.setattr("sys.stdin", io.StringIO(""))
+
+
+def test_demo_shows_the_whole_job(ml: Run) -> None:
+    """The demo ends with a table in which the key is corrected by half a stop and the re-powered light is current."""
+    ran = ml("demo")
+
+    rows = {row["light"]: row for row in json.loads(ml("ratios", "--json").out)}
+    assert ran.code == 0
+    assert rows["KEY"]["verdict"] == "corrected"
+    assert rows["KEY"]["correction_stops"] == pytest.approx(-0.46, abs=0.03)
+    assert rows["BACKDROP"]["from_key_stops"] == pytest.approx(-2.2, abs=0.1)
+    assert rows["CARD"]["role"] == "fill"
+    assert rows["HAIR"]["share"] is None
+    assert "SIMULATED" in ran.out
+
+
+def test_demo_against_what_its_lights_really_give(ml: Run) -> None:
+    """Every light of the demo is within 0.1 stop of the truth in its script (the card, a difference, within 0.2)."""
+    from math import log2
+
+    from meterlink.demo import script
+
+    ml("demo")
+    rows = {row["light"]: row for row in json.loads(ml("ratios", "--json").out)}
+
+    for one in script()["lights"]:
+        power = -2 if one["name"] == "BACKDROP" else 0
+        true_f2 = one["true_exposure_lxs"] * 2.0**power * 100 / 330
+        error = log2(rows[one["name"]]["corrected_f"] ** 2 / true_f2)
+        assert abs(error) < (0.2 if "reflector_of" in one else 0.1), one["name"]
+
+
+def test_a_second_demo_is_a_fresh_set_up(ml: Run) -> None:
+    """The demo never mixes with what is in the library."""
+    ml("demo")
+    ml("demo")
+
+    names = [one["name"] for one in json.loads(ml("setup", "list", "--json").out)]
+    assert len(names) == len(set(names)) == 2
+
+
+def test_meter_walks_through_the_lights_with_the_simulated_sensor(small_set: Run) -> None:
+    """One pop a light from ``sim:``; the table follows at once."""
+    ran = small_set("meter", "KEY@10cm", "FILL", "--sensor", "sim:?every=0.9&lights=KEY,FILL,FILL,FILL")
+
+    assert ran.code == 0
+    rows = json.loads(small_set("ratios", "--json").out)
+    assert all(row["corrected_f"] for row in rows)
+    assert "waiting for FILL" in ran.out
+
+
+def test_a_recording_that_ends_too_early_says_what_is_missing(small_set: Run, tmp_path: Path) -> None:
+    """When the recording is over and a light still waits, that is an error, and what was logged stays."""
+    recorded = tmp_path / "one.mlrec"
+    small_set("meter", "KEY", "--sensor", "sim:?every=0.9&lights=KEY", "--record", str(recorded))
+    small_set("undo")
+
+    ran = small_set("meter", "KEY", "FILL", "--sensor", f"file:{recorded}?speed=max")
+
+    assert ran.code == 1
+    assert "ended" in ran.err
+    rows = json.loads(small_set("ratios", "--json").out)
+    assert rows[0]["corrected_f"] is not None
+    assert rows[1]["corrected_f"] is None
+
+
+def test_resume_goes_on_where_the_walk_stopped(small_set: Run, tmp_path: Path) -> None:
+    """After an interruption ``--resume`` waits for the light that was next."""
+    recorded = tmp_path / "one.mlrec"
+    small_set("meter", "KEY", "--sensor", "sim:?every=0.9&lights=KEY", "--record", str(recorded))
+    small_set("meter", "KEY", "FILL", "--sensor", f"file:{recorded}?speed=max")
+
+    ran = small_set("meter", "--resume", "--sensor", "sim:?every=0.9&lights=FILL")
+
+    assert ran.code == 0
+    assert "waiting for FILL" in ran.out
+    assert "waiting for KEY" not in ran.out
+
+
+def test_room_light_is_read_without_a_pop(small_set: Run) -> None:
+    """``--room`` takes steady light and logs it for the whole set."""
+    ran = small_set("meter", "--room", "--sensor", "sim:?every=0")
+
+    assert ran.code == 0
+    with Library.open() as library:
+        readings = library.readings(library.current_setup().id)
+    assert [r.purpose for r in readings] == ["room"]
+    assert readings[0].illuminance_lx == pytest.approx(60, rel=0.2)
+
+
+def test_watch_shows_pops_and_logs_nothing(ml: Run, tmp_path: Path) -> None:
+    """Watching makes no reading."""
+    ran = ml("watch", "--sensor", "sim:?every=0.9", "--pops", "1")
+
+    assert "pop  f/" in ran.out
+    with Library.open() as library:
+        assert library.setups() == []
+
+
+def test_raw_waveforms_are_kept_with_the_reading(ml: Run) -> None:
+    """After the demo the key's waveform is in the library."""
+    ml("demo")
+
+    with Library.open() as library:
+        setup = library.current_setup()
+        key = library.light(setup.id, "KEY")
+        reading = [r for r in library.readings(setup.id) if r.light_id == key.id and r.purpose == "alone"][-1]
+        wave = library.waveform(reading.id)
+    assert wave is not None
+    assert len(wave.data) > 500
