@@ -52,6 +52,7 @@ def write_frames(fd: int, count: int, every_s: float, lines: bool, times: str, s
         frame = [b"%0*d\n" % (len(f) - 1, i) for i, f in enumerate(frame)]
     memory = shared_memory.SharedMemory(times)
     stamps = memory.buf.cast("q")
+    start.send("ready")
     start.recv()
     if not lines:
         os.write(fd, identity)
@@ -81,6 +82,7 @@ class Line:
             target=write_frames, args=(self.master, count, every_s, lines, self._memory.name, theirs), daemon=True
         )
         self._writer.start()
+        self._go.recv()
 
     def go(self) -> None:
         """Let the writer begin."""

@@ -61,25 +61,44 @@ def bare(pieces: list[bytes]) -> int:
     return good
 
 
+class Naive:
+    """Byte by byte, as it is written in C and often carried over: a state for COBS, a table for the CRC."""
+
+    def __init__(self) -> None:
+        self.good = 0
+        self.frame = bytearray()
+        self.left = 0
+        self.zero = False
+
+    def push(self, byte: int) -> None:
+        """Take one byte."""
+        if byte == 0:
+            self.good += self.crc(self.frame[:-4]) == int.from_bytes(self.frame[-4:], "little")
+            self.frame, self.left, self.zero = bytearray(), 0, False
+        elif self.left == 0:
+            if self.zero:
+                self.frame.append(0)
+            self.left, self.zero = byte - 1, byte != 0xFF
+        else:
+            self.frame.append(byte)
+            self.left -= 1
+
+    @staticmethod
+    def crc(data: bytearray) -> int:
+        """CRC-32 by a table of 256."""
+        crc = 0xFFFFFFFF
+        for byte in data:
+            crc = crc >> 8 ^ TABLE[(crc ^ byte) & 0xFF]
+        return crc ^ 0xFFFFFFFF
+
+
 def naive(pieces: list[bytes]) -> int:
-    """Byte by byte, as it is written in C: a state for COBS, a table for the CRC."""
-    good, frame, left, zero = 0, bytearray(), 0, False
+    """The naive decoder over all bytes."""
+    decoder = Naive()
     for piece in pieces:
         for byte in piece:
-            if byte == 0:
-                crc = 0xFFFFFFFF
-                for b in frame[:-4]:
-                    crc = crc >> 8 ^ TABLE[(crc ^ b) & 0xFF]
-                good += crc ^ 0xFFFFFFFF == int.from_bytes(frame[-4:], "little")
-                frame, left, zero = bytearray(), 0, False
-            elif left == 0:
-                if zero:
-                    frame.append(0)
-                left, zero = byte - 1, byte != 0xFF
-            else:
-                frame.append(byte)
-                left -= 1
-    return good
+            decoder.push(byte)
+    return decoder.good
 
 
 def frames(pieces: list[bytes]) -> int:

@@ -61,7 +61,7 @@ class Intake:
         self.pops = PopBook()
         self.steady_sets_range = False
         """Whether steady light chooses the range; not while pops are metered, whose light is a thousand times more."""
-        self._url = url
+        self._sensor_id = url
         self._calibration_for = calibration_for
         self._out = out
         self._held_off: HeldOff | None = None
@@ -73,13 +73,13 @@ class Intake:
         """Take who the sensor is, and find its calibration."""
         if identity == self.identity:
             return
-        self.identity = identity
+        self.identity, self._sensor_id = identity, identity.sensor_id
         stored = self._calibration_for(identity) if self._calibration_for is not None else None
         self.calibration = stored or default_calibration(identity)
 
     def meet_unnamed(self, dialect: str) -> None:
         """A sensor that never says who it is gets the name of its link."""
-        self.meet(Identity(self._url, "light sensor", dialect))
+        self.meet(Identity(self._sensor_id, "light sensor", dialect))
 
     def take(self, sample: Sample) -> None:
         """Take one sample of a sensor whose identity is known, or that cannot be asked for it."""
@@ -114,7 +114,7 @@ class Intake:
         self.range_index = sample.range_index
         self._room = sample
         try:
-            level = levels.level(sample, self._sensor_id(), calibration)
+            level = levels.level(sample, self._sensor_id, calibration)
         except CalibrationError as why:
             self._out.words(str(why))
             return
@@ -122,7 +122,9 @@ class Intake:
             better = ranges.for_steady(sample.raw, sample.clipped, sample.range_index, calibration)
             if better != sample.range_index:
                 self._out.range_wanted(better)
-        self._out.level(self._with_extras(level, during_pop=False))
+        if self._held_off is not None or self._tint is not None:
+            level = self._with_extras(level, during_pop=False)
+        self._out.level(level)
 
     def _take_notice(self, pop: PopNotice) -> None:
         self.tell_missing(self.pops.notice(pop))
@@ -143,7 +145,7 @@ class Intake:
             self._out.measurement(self._incomplete(block.at_s, block.range_index, TOO_EARLY))
             return
         try:
-            found = flash.measure(block, self._sensor_id(), calibration, self._room_before(block))
+            found = flash.measure(block, self._sensor_id, calibration, self._room_before(block))
         except CalibrationError as why:
             found = self._incomplete(block.at_s, block.range_index, str(why))
         else:
@@ -167,8 +169,6 @@ class Intake:
 
     def _with_extras(self, found: Measurement, *, during_pop: bool) -> Measurement:
         held_off, tint = self._held_off, self._tint
-        if held_off is None and tint is None:
-            return found
         if held_off is not None and found.held_off_m is None and abs(found.at_s - held_off.at_s) <= FRESH_S:
             found = found._replace(held_off_m=held_off.held_off_m)
         if tint is None or tint.during_pop != during_pop or abs(found.at_s - tint.at_s) > FRESH_S:
@@ -185,10 +185,7 @@ class Intake:
             self._out.words(f"the sensor's battery is at {battery.fraction:.0%}: charge it soon")
         self._battery_told = low
 
-    def _sensor_id(self) -> str:
-        return self._url if self.identity is None else self.identity.sensor_id
-
     def _incomplete(self, at_s: float, range_index: int, note: str) -> Measurement:
         calibration = self.calibration
         calibration_id = "" if calibration is None else calibration.id
-        return Measurement("flash", at_s, self._sensor_id(), calibration_id, range_index=range_index, incomplete=True, note=note)
+        return Measurement("flash", at_s, self._sensor_id, calibration_id, range_index=range_index, incomplete=True, note=note)

@@ -280,7 +280,7 @@ class Sensor:
             if isinstance(sample, Identity):
                 self._greet_back(sample)
                 continue
-            if self.identity is None and not self.decoder.identify():
+            if self._intake.identity is None and not self.decoder.identify():
                 self._greet_back(None)
             self._intake.take(sample)
             if isinstance(sample, PopNotice) and pops.waiting:
