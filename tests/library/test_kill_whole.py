@@ -1,0 +1,193 @@
+"""kill -9 at random points of import, merge, sync and migration: nothing lost, nothing half-done, and it goes on afterwards."""
+
+from __future__ import annotations
+
+import json
+import random
+import select
+import shutil
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from conftest import Set
+from postgres import cluster, missing
+from test_merge import content, one_set
+from test_migrations import old_library
+
+from meterlink.library import Library, sync
+from meterlink.library.connection import SCHEMA_VERSION
+from meterlink.library.export import document, to_json, write_json
+from meterlink.library.importing import import_file
+from meterlink.library.merge import merge
+from meterlink.library.repair import check
+
+ROOT = Path(__file__).resolve().parents[2]
+KILLS = 50
+"""Of each kind: 200 in all."""
+PRELUDE = """
+import sys
+sys.path[:0] = [{root!r}, {root!r} + "/tests/library"]
+from pathlib import Path
+from meterlink.library import Library, sync
+from meterlink.library.importing import import_file
+from meterlink.library.merge import merge
+sync.ROWS_AT_ONCE = 40
+{ready}
+print("ready", flush=True)
+{act}
+print("done", flush=True)
+"""
+
+
+def kill_in(act: str, chance: random.Random, longest_s: float, ready: str = "") -> bool:
+    """Run an act in another process and kill it at a random moment after its start; say whether it was done before."""
+    code = PRELUDE.format(root=str(ROOT), act=act, ready=ready)
+    with subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE) as process:
+        assert process.stdout is not None
+        assert process.stdout.readline() == b"ready\n"
+        select.select([process.stdout], [], [], chance.uniform(0, longest_s))  # until done or the random moment
+        process.send_signal(signal.SIGKILL)
+        return process.stdout.read() == b"done\n"
+
+
+def timed(act: str, ready: str = "") -> float:
+    """Return how long the act takes when nobody kills it."""
+    code = PRELUDE.format(root=str(ROOT), act=act, ready=ready)
+    with subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE) as process:
+        assert process.stdout is not None
+        process.stdout.readline()
+        start = time.perf_counter()
+        assert process.stdout.read() == b"done\n"
+        return time.perf_counter() - start
+
+
+@pytest.fixture(autouse=True)
+def _leftovers_stay_here(tmp_path, monkeypatch) -> None:
+    """What a killed process leaves in the temporary folder goes with the test's own."""
+    monkeypatch.setenv("TMPDIR", str(tmp_path))
+
+
+@pytest.fixture
+def many(tmp_path) -> Path:
+    """A library with some hundred readings, closed."""
+    with Library.open(one_set(tmp_path / "many", "Many")) as library:
+        for n in range(3):
+            one = Set(library, f"Set {n}")
+            for _ in range(100):
+                one.add()
+    return tmp_path / "many"
+
+
+@pytest.mark.timeout(600)
+@pytest.mark.parametrize("way", ["import", "merge"])
+def test_killed_import_or_merge_is_whole_or_not_there(tmp_path, many: Path, way: str) -> None:
+    """After each kill the library is exactly as before or has everything; at the end everything is in."""
+    source = many
+    if way == "import":
+        source = tmp_path / "many.json"
+        with Library.open(many) as library:
+            write_json(library, source)
+    act = {"import": "import_file", "merge": "merge"}[way]
+    with Library.open(one_set(tmp_path / "own", "Own")) as library:
+        before = content(library)
+    shutil.copy(tmp_path / "own", tmp_path / "whole")
+    with Library.open(tmp_path / "whole") as library:
+        (import_file if way == "import" else merge)(library, source)
+        after = content(library)
+    chance, outcomes = random.Random(7), []
+    call = f"{act}(Library.open({str(tmp_path / 'target')!r}), Path({str(source)!r}))"
+    shutil.copy(tmp_path / "own", tmp_path / "target")
+    longest_s = timed(call)
+    for _ in range(KILLS):
+        for leftover in tmp_path.glob("target*"):
+            leftover.unlink()
+        shutil.copy(tmp_path / "own", tmp_path / "target")
+        kill_in(call, chance, longest_s * 1.1)
+        with Library.open(tmp_path / "target") as library:
+            now = content(library)
+            assert now in (before, after)
+            outcomes.append(now == after)
+        assert check(tmp_path / "target").sound
+    assert not all(outcomes)  # some kills came before the end
+    with Library.open(tmp_path / "target") as library:
+        (import_file if way == "import" else merge)(library, source)
+        assert content(library) == after
+
+
+@pytest.mark.timeout(600)
+def test_killed_migration_is_an_old_or_a_new_library(tmp_path) -> None:
+    """After each kill the next opening finds every record, the schema of today, and a whole copy of the old file or none."""
+    chance = random.Random(8)
+    path = tmp_path / "old.sqlite"
+    call = f"Library.open({str(path)!r}).close()"
+    old_library(path, 1)
+    with Library.open(path) as library:
+        after = content(library)
+    for leftover in tmp_path.glob("old.sqlite*"):
+        leftover.unlink()
+    old_library(path, 1)
+    longest_s = timed(call, "from meterlink.library import backup, migrations, schema")
+    for _ in range(KILLS):
+        for leftover in tmp_path.glob("old.sqlite*"):
+            leftover.unlink()
+        old_library(path, 1)
+        kill_in(call, chance, longest_s * 1.1, "from meterlink.library import backup, migrations, schema")
+        copy = tmp_path / "old.sqlite.schema-1.bak"
+        if copy.exists():
+            found = sqlite3.connect(copy)
+            assert found.execute("SELECT count(*) FROM reading").fetchone() == (4,)
+            assert found.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+            found.close()
+        with Library.open(path) as library:
+            assert library.db.version == SCHEMA_VERSION
+            assert content(library) == after
+        assert copy.exists() or check(path).sound
+
+
+@pytest.mark.timeout(600)
+@pytest.mark.skipif(bool(missing()), reason=f"killing a sync not tested: {missing()}")
+def test_killed_sync_goes_on_and_nothing_comes_twice(tmp_path, many: Path) -> None:
+    """Kills while sending and while fetching: both libraries and the shared one end with every record once."""
+    import psycopg
+
+    chance = random.Random(9)
+    with cluster() as server:
+        trial, url = tmp_path / "trial", f"{server}/postgres"
+        shutil.copy(many, trial)
+        longest_s = timed(f"sync.sync(Library.open({str(trial)!r}), {url!r})", "import psycopg")
+        for n in range(KILLS // 10):
+            url = f"{server}/studio{n}"
+            with psycopg.connect(f"{server}/postgres", autocommit=True) as connection:
+                connection.execute(f"CREATE DATABASE studio{n}")
+            paths = [tmp_path / f"a{n}", tmp_path / f"b{n}"]
+            shutil.copy(many, paths[0])
+            one_set(paths[1], "B")
+            for turn in range(10):
+                path = paths[turn % 2]
+                kill_in(f"sync.sync(Library.open({str(path)!r}), {url!r})", chance, longest_s, "import psycopg")
+                assert check(path).sound
+            with Library.open(paths[0]) as a, Library.open(paths[1]) as b:
+                for library in (a, b, a):
+                    sync.sync(library, url)
+                assert content(a) == content(b)
+                count = len(content(a)["reading"])
+                with psycopg.connect(url) as connection:
+                    shared = connection.execute("SELECT count(*), count(DISTINCT id) FROM meterlink.reading").fetchone()
+                assert shared == (count, count)
+
+
+def test_documents_and_files_say_the_same(many: Path, tmp_path) -> None:
+    """Both ways into a library, by JSON and by file, give the same records: the kills above are of two real ways."""
+    with Library.open(many) as library, Library.open(tmp_path / "x") as x, Library.open(tmp_path / "y") as y:
+        merge(x, many)
+        (tmp_path / "doc.json").write_text(to_json(document(library)))
+        import_file(y, tmp_path / "doc.json")
+        first, second = content(x), content(y)
+        first.pop("waveform"), second.pop("waveform")
+        assert first == second
+        assert json.loads((tmp_path / "doc.json").read_text())["version"] == 1
