@@ -184,9 +184,13 @@ static void on_xoff(struct avr_irq_t *irq, uint32_t value, void *param) {
     if (value) chip_listens = false;
 }
 
+/* Until there is nothing left: only a read that finds nothing makes the kernel hand over what is still on its way. */
 static void receive(void) {
-    ssize_t const n = read(master, to_chip + to_chip_length, sizeof to_chip - to_chip_length);
-    if (n > 0) to_chip_length += (size_t)n;
+    while (to_chip_length < sizeof to_chip) {
+        ssize_t const n = read(master, to_chip + to_chip_length, sizeof to_chip - to_chip_length);
+        if (n <= 0) return;
+        to_chip_length += (size_t)n;
+    }
 }
 
 /* ------------------------------------------------------------------------------------------------------------ running */

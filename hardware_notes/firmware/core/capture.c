@@ -9,6 +9,18 @@ static void start_window(struct ml_window_halves *w) {
     w->max = 0;
 }
 
+/* Looked up, not shifted: it is done while conversions wait. */
+static ML_FLASH uint8_t const lengths[ML_FACTOR_SHIFT_MOST + 1] = {1, 2, 4, 8};
+static ML_FLASH uint8_t const scales[ML_FACTOR_SHIFT_MOST + 1] = {0, 128, 64, 32};
+
+/* Samples are means of 1 << shift conversions from here on. */
+static void start_samples(struct ml_sensor *s, uint8_t shift) {
+    s->sample_shift = shift;
+    s->sample_length = s->left_in_sample = lengths[shift];
+    s->sample_scale = scales[shift];
+    s->sum = 0;
+}
+
 void ml_sensor_init(struct ml_sensor *s) {
     s->write = 0;
     s->left = 0;
@@ -21,12 +33,12 @@ void ml_sensor_init(struct ml_sensor *s) {
     s->before = 0;
     s->factor_shift = 0;
     s->lost = 0;
-    ml_start_samples(s, 0);
+    start_samples(s, 0);
     start_window(&s->window);
 }
 
 void ml_sensor_arm(struct ml_sensor *s) {
-    ml_start_samples(s, s->factor_shift);
+    start_samples(s, s->factor_shift);
     start_window(&s->window);
     s->left = ML_SETTLE_CONVERSIONS;
     s->hold = 0;
@@ -38,7 +50,7 @@ void ml_sensor_disarm(struct ml_sensor *s) {
 }
 
 void ml_sensor_release(struct ml_sensor *s, bool armed) {
-    ml_start_samples(s, s->factor_shift);
+    start_samples(s, s->factor_shift);
     s->left = ml_fill_steps(s);
     s->state = armed ? ML_FILL : ML_OFF;
 }

@@ -139,14 +139,6 @@ ML_INLINE void ml_baseline_take(struct ml_sensor *s, uint8_t level) {
     ml_set_highest_calm(s, (uint8_t)(baseline >> ML_BASELINE_SHIFT));
 }
 
-/* Samples are means of 1 << shift conversions from here on. */
-ML_INLINE void ml_start_samples(struct ml_sensor *s, uint8_t shift) {
-    s->sample_shift = shift;
-    s->sample_scale = (uint8_t)(256 >> shift);
-    s->sample_length = s->left_in_sample = (uint8_t)(1 << shift);
-    s->sum = 0;
-}
-
 /* Ten bits to eight, the rest carried on.  A truncated code stands for half a step more than it says, of 10 bits here
  * and of 8 bits where the sample is read: the difference is taken off, but not below zero. */
 ML_INLINE uint8_t ml_carry_round(struct ml_sensor *s, uint16_t code) {
@@ -193,7 +185,7 @@ ML_INLINE void ml_next_stretch(struct ml_sensor *s, uint8_t level) {
     }
     s->stretch = stretch;
     s->left = stretch == 1 ? ML_STRETCH_SAMPLES(1) : ML_STRETCH_SAMPLES(2);
-    /* ml_start_samples for twice the length, without its shifts */
+    /* samples of twice the length */
     s->sample_shift++;
     s->sample_scale = s->sample_scale == 0 ? 128 : s->sample_scale >> 1;
     s->left_in_sample = s->sample_length = (uint8_t)(s->sample_length << 1);
