@@ -39,9 +39,9 @@ __all__ = [
     "weigh",
 ]
 
-ALARM_ODDS = 4.2
+ALARM_ODDS = 3.6
 """Limit when predictions are weighed: one chance for a false alarm for every light."""
-ALARM_ODDS_SUM = 2.4
+ALARM_ODDS_SUM = 2.3
 """Limit when only sums are: one residual has fewer ways to be off by chance."""
 HELD, HIGH, LOW, SUM = "held off", "high", "low", "sum"
 _LN2 = log(2.0)

@@ -1,0 +1,197 @@
+"""Light of area sources, corrections with their uncertainty, and findings: ratios to what one would use instead.
+
+Usage: ``python benchmarks/bench_geometry.py``.  All cases of a table run side by side in rotated rounds.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from math import pi, sqrt
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import uncertainties
+from scipy.integrate import dblquad
+from uncertainties import umath
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+
+from side_by_side import Goal, print_goals, ratios
+
+from meterlink.model import Light, Placement, Reading, Settings, Setup
+from meterlink.photometry.batch import receive_many
+from meterlink.photometry.quadrature import illuminance, illuminance_many
+from meterlink.photometry.receptors import receive
+from meterlink.photometry.sources import Disk, Rectangle
+from meterlink.setwork.correction import correct
+
+SOURCE = Rectangle(0.6, 0.9)
+PLACE = (0.3, -0.2, 1.0)
+NORMAL = (0.0, 0.0, -1.0)
+ROUNDS = 15
+SETTINGS = Settings()
+
+
+def kernel(v: float, u: float) -> float:
+    """What a dome receives from one element, as one would write it for scipy."""
+    dx, dy, z = u - PLACE[0], v - PLACE[1], PLACE[2]
+    r2 = dx * dx + dy * dy + z * z
+    r = sqrt(r2)
+    return (1 + z / r) / 2 * z / (r * r2)
+
+
+def by_scipy() -> float:
+    """scipy's adaptive quadrature to 1e-6."""
+    return float(dblquad(kernel, -0.3, 0.3, -0.45, 0.45, epsabs=1e-7, epsrel=1e-6)[0])
+
+
+def many(times: int, function: Callable[[], Any]) -> Callable[[], None]:
+    """A case long enough to time."""
+
+    def case() -> None:
+        for _ in range(times):
+            function()
+
+    return case
+
+
+def one_position() -> list[Goal]:
+    """One position, accuracy 1e-6."""
+    truth = by_scipy()
+    assert abs(illuminance(SOURCE, PLACE, NORMAL) / truth - 1) < 1e-6
+    assert abs(receive(SOURCE, PLACE, NORMAL) / truth - 1) < 1e-6
+    rows = [PLACE]
+    found = ratios(
+        {
+            "quadrature": many(40, lambda: illuminance(SOURCE, PLACE, NORMAL)),
+            "numpy": many(40, lambda: illuminance_many(SOURCE, rows, NORMAL)),
+            "closed": many(40, lambda: receive(SOURCE, PLACE, NORMAL)),
+            "dblquad": many(40, by_scipy),
+        },
+        ROUNDS,
+    )
+    return [
+        Goal("one position: dblquad / quadrature, plain Python", found["dblquad"], ">=", 15),
+        Goal("one position: dblquad / quadrature, numpy", found["dblquad"] / found["numpy"], ">=", 1),
+        Goal("one position: dblquad / closed form", found["dblquad"] / found["closed"], ">=", 15),
+    ]
+
+
+def many_positions() -> list[Goal]:
+    """10,000 positions; scipy's loop is timed over 200 of them and scaled."""
+    rng = np.random.default_rng(1)
+    where = np.column_stack([rng.uniform(-1, 1, 10_000), rng.uniform(-1, 1, 10_000), rng.uniform(0.8, 3, 10_000)])
+    disk = Disk(0.9)
+    closed = receive_many(SOURCE, where, NORMAL)
+    assert float(np.abs(illuminance_many(SOURCE, where, NORMAL) / closed - 1).max()) < 1e-6
+    found = ratios(
+        {
+            "closed": lambda: receive_many(SOURCE, where, NORMAL),
+            "disk": lambda: receive_many(disk, where, NORMAL),
+            "quadrature": lambda: illuminance_many(SOURCE, where, NORMAL),
+            "dblquad": many(200, by_scipy),
+        },
+        ROUNDS,
+    )
+    loop = found["dblquad"] * 50
+    return [
+        Goal("10,000 positions: dblquad loop / quadrature", loop / found["quadrature"], ">=", 150),
+        Goal("10,000 positions: dblquad loop / closed form, rectangle", loop, ">=", 1000),
+        Goal("10,000 positions: dblquad loop / closed form, disk off axis", loop / found["disk"], ">=", 150),
+    ]
+
+
+def light_of(umath_: Any, d: Any) -> Any:
+    """Dome on the axis of a 0.6 by 0.9 m rectangle: (solid angle + vector) / 2, for numbers with uncertainty."""
+    a, b = 0.3, 0.45
+    p, q, r = (umath_.sqrt(side + d * d) for side in (a * a, b * b, a * a + b * b))
+    omega = 4 * umath_.atan(a * b / (d * r))
+    phi = 2 * (a / p * umath_.atan(b / p) + b / q * umath_.atan(a / q))
+    return (omega + phi) / 2
+
+
+def by_uncertainties() -> tuple[float, float]:
+    """The same correction and its uncertainty from both distances by the ``uncertainties`` package."""
+    far, held = uncertainties.ufloat(1.4, 0.042), uncertainties.ufloat(0.2, 0.02)
+    near = far - held
+    stops = umath.log(light_of(umath, far) / light_of(umath, near)) / 0.6931471805599453
+    square = 2 * umath.log(near / far) / 0.6931471805599453
+    model = abs(stops.nominal_value - square.nominal_value) / sqrt(6)
+    return stops.nominal_value, sqrt(stops.std_dev**2 + model**2)
+
+
+def by_uncertainties_disk() -> tuple[float, float]:
+    """The same for a disk of 0.9 m."""
+    far, held = uncertainties.ufloat(1.4, 0.042), uncertainties.ufloat(0.2, 0.02)
+    near = far - held
+    lights = []
+    for d in (far, near):
+        s = umath.sqrt(0.2025 + d * d)
+        lights.append((2 * pi * 0.2025 / (s * (s + d)) + pi * 0.2025 / (s * s)) / 2)
+    stops = umath.log(lights[0] / lights[1]) / 0.6931471805599453
+    square = 2 * umath.log(near / far) / 0.6931471805599453
+    model = abs(stops.nominal_value - square.nominal_value) / sqrt(6)
+    return stops.nominal_value, sqrt(stops.std_dev**2 + model**2)
+
+
+def corrections() -> list[Goal]:
+    """A whole correction, from records to its uncertainty."""
+    goals = []
+    read = Reading("r", "s", "l", "p", "c", "x", 0.0, exposure_lxs=160.0, held_off_m=0.2, u_held_off_m=0.02)
+    for name, shape, height, theirs in (
+        ("rectangle", "rectangle", 0.9, by_uncertainties),
+        ("disk", "disk", None, by_uncertainties_disk),
+    ):
+        width = 0.6 if shape == "rectangle" else 0.9
+        place = Placement("p", "l", 0.0, shape, width, height, 1.4, 0.042)
+        ours = correct(read, place, SETTINGS)
+        stops, u = theirs()
+        assert abs((ours.stops or 0.0) - stops) < 1e-12, (ours, stops)
+        assert abs(ours.u_stops / u - 1) < 1e-12, (ours, u)
+        found = ratios({"ours": many(60, lambda: correct(read, place, SETTINGS)), "theirs": many(60, theirs)}, ROUNDS)  # noqa: B023
+        goals.append(Goal(f"correction with uncertainty, {name}: uncertainties / ours", found["theirs"], ">=", 12))
+    return goals
+
+
+def set_of(count: int) -> Any:
+    """A set of ``count`` lights, a reading each, and all together once."""
+    from meterlink.setwork.view import look
+
+    lights, placements, readings = [], {}, []
+    for i in range(count):
+        light_id = f"l{i}"
+        role = "key" if i == 0 else "other"
+        lights.append(Light(light_id, "s", f"L{i}", role, order=i))
+        shape = ("disk", "rectangle")[i % 2]
+        azimuth = -80.0 + 160.0 * i / count
+        placements[light_id] = Placement(f"p{i}", light_id, 0.0, shape, 0.6, 0.9, 1.0 + 0.05 * i, None, azimuth, 20.0)
+        readings.append(Reading(f"{i:032d}", "s", light_id, f"p{i}", "c", "x", 1.0, exposure_lxs=100.0 / (i + 1)))
+    total = sum((one.exposure_lxs or 0.0) * 0.8 for one in readings)
+    lit = tuple(placements)
+    readings.append(
+        Reading("9" * 32, "s", None, None, "c", "x", 2.0, purpose="together", exposure_lxs=total, aim="camera", lit=lit)
+    )
+    return lambda: look(Setup("s", "bench", 0.0), lights, placements, readings, {}, SETTINGS)
+
+
+def checks_beside_ratios() -> list[Goal]:
+    """What ``checks`` adds to the table at 30 lights, functions and whole commands."""
+    from meterlink.setwork.checks import findings
+    from meterlink.setwork.ratios import ratio_table
+
+    view_of = set_of(30)
+    found = ratios({"ratios": lambda: ratio_table(view_of()), "checks": lambda: findings(view_of())}, ROUNDS)
+    return [Goal("30 lights, in process: checks / ratios", found["checks"], "<=", 3)]
+
+
+def main() -> None:
+    """Print all tables."""
+    goals = one_position() + many_positions() + corrections() + checks_beside_ratios()
+    print_goals("geometry", goals)
+
+
+if __name__ == "__main__":
+    main()
