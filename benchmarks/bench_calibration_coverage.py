@@ -85,7 +85,7 @@ def check_readings(sensor: SimulatedSensor, calibration: Calibration, oracle: Or
         u = math.hypot(u, float(np.interp(abs(angle), np.arange(len(u_rel_angle)) * 5.0, u_rel_angle)))
         level = value / calibration.ranges[index].full_scale_lx
         level = 0.5 * (m.peak_lx or 0) / calibration.ranges[index].full_scale_lx if kind == "flash" else level
-        u_oracle = oracle.u_rel(index, level, angle, m.u_rel)
+        u_oracle = oracle.u_rel(index, level, angle, sensor.noise_rel(m))
         found.append(Checked(math.log2(estimate / ideal), u * STOPS, u_oracle * STOPS, kind, angle))
     return found
 
@@ -98,8 +98,9 @@ class Oracle:
 
     PRIOR = (0.2, 0.2, 0.04 / math.sqrt(12), 0.04 / math.sqrt(12), U_REFERENCE_REL, 0.1, 0.03)
 
-    def __init__(self, walk: ScaleWalk, turned: AngleWalk) -> None:
+    def __init__(self, sensor: SimulatedSensor, walk: ScaleWalk, turned: AngleWalk) -> None:
         rows, variances = [], []
+        noise = sensor.noise_rel
         u_reading = math.hypot(resolution_u_rel(0.1), 0.005 / STOPS)
         for taken in walk.group("pair"):
             m = taken.measurement
@@ -108,24 +109,25 @@ class Oracle:
             row = np.zeros(7)
             row[index], row[2 + index], row[4] = 1, -level, -1
             rows.append(row)
-            variances.append(u_reading**2 + m.u_rel**2 + (POP_SPREAD**2 if m.kind == "flash" else 0))
+            variances.append(u_reading**2 + noise(m) ** 2 + (POP_SPREAD**2 if m.kind == "flash" else 0))
         for a in walk.of("overlap-0-0"):
             b = walk.of("overlap-0-1")[walk.of("overlap-0-0").index(a)]
             levels = [0.5 * (t.measurement.peak_lx or 0) / FULL_SCALE_LX[t.measurement.range_index] for t in (a, b)]
             rows.append(np.array([1, -1, -levels[0], levels[1], 0, 0, 0], dtype=float))
-            variances.append(a.measurement.u_rel**2 + b.measurement.u_rel**2 + 2 * POP_SPREAD**2)
-        self._turntable(turned, rows, variances)
+            variances.append(noise(a.measurement) ** 2 + noise(b.measurement) ** 2 + 2 * POP_SPREAD**2)
+        self._turntable(sensor, turned, rows, variances)
         design, weight = np.array(rows), 1 / np.array(variances)
         information = np.diag(1 / np.array(self.PRIOR) ** 2) + (design.T * weight) @ design
         self.covariance = np.linalg.inv(information)
 
-    def _turntable(self, turned: AngleWalk, rows: list[np.ndarray], variances: list[float]) -> None:
+    def _turntable(self, sensor: SimulatedSensor, turned: AngleWalk, rows: list[np.ndarray], variances: list[float]) -> None:
         first = turned.taken[0].measurement
         for taken in turned.taken[1:]:
             s = 1 - math.cos(math.radians(taken.value or 0))
             slope = math.tan(math.radians(abs(taken.value or 0)) / 2)
             rows.append(np.array([0, 0, 0, 0, 0, s, s * s], dtype=float))
-            noise = taken.measurement.u_rel**2 + first.u_rel**2 / len(turned.taken) + POP_SPREAD**2
+            own, axis = sensor.noise_rel(taken.measurement), sensor.noise_rel(first)
+            noise = own**2 + axis**2 / len(turned.taken) + POP_SPREAD**2
             variances.append(noise + (math.radians(PROTRACTOR_DEG) * slope) ** 2)
 
     def u_rel(self, index: int, level: float, angle_deg: float, noise_rel: float) -> float:
@@ -151,7 +153,7 @@ def coverage(sensors: int, seed: int) -> tuple[list[Checked], int]:
         except CalibrationError:
             refused += 1
             continue
-        found += check_readings(sensor, calibration, Oracle(walk, turned))
+        found += check_readings(sensor, calibration, Oracle(sensor, walk, turned))
     return found, refused
 
 
@@ -162,7 +164,8 @@ BAD_BUILDS: dict[str, tuple[dict[str, Any], set[str]]] = {
     "mains hum": ({"hum": 0.12}, {"mains hum"}),
     "disk mounted as dome": ({"receptor": "flat"}, {"flat in place of dome"}),
     "dome too shallow": ({"side": (-0.5, 0.0)}, {"wrong angle response"}),
-    "diode the wrong way round": ({"dark": (0.06, 0.07)}, {"dark offset"}),
+    "diode the wrong way round": ({"dark": (0.07, 0.08)}, {"dark offset"}),
+    "zero not lifted": ({"dark": (0.001, 0.001)}, {"zero not lifted"}),
     "slow amplifier": ({"slow_s": 1.2e-3}, {"slow amplifier"}),
     "loose contact": ({"scatter": 0.09}, {"loose contact"}),
     "wrong resistor": ({"gain": (0.62, 1.0)}, {"wrong resistor"}),

@@ -34,6 +34,7 @@ class Photographer:
 
     def walk(self, procedure: Procedure) -> None:
         """Do every task; a light that is refused is turned down or up and popped again."""
+        self.sensor.calibration = procedure.calibration
         while (task := procedure.task) is not None:
             # Lights of one comparison are not touched between its readings; only its first may be set.
             group = task.name.rsplit("-", 1)[0] if task.name.split("-")[0] in ("add", "overlap") else task.name

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 
 from meterlink.calibrating import cautions
 from meterlink.calibrating.calibrate import overlap_tasks, repeat_task
+from meterlink.calibrating.evidence import bare
 from meterlink.calibrating.procedure import Procedure, Task
 from meterlink.model import Calibration, Identity
 
@@ -88,6 +89,8 @@ class AcceptanceWalk(Procedure):
             nominal_lx: full scale of every range by design; tells a wrong resistor even after calibration.
             receptor: what is mounted, when it is not the calibration's.
         """
-        super().__init__(identity, calibration, acceptance_tasks(identity, receptor or calibration.receptor))
+        super().__init__(identity, bare(calibration), acceptance_tasks(identity, receptor or calibration.receptor))
         self.receptor = receptor or calibration.receptor
         self.nominal_lx = tuple(nominal_lx)
+        self.judged = calibration
+        """The calibration under test; the walk measures with ``calibration``, the same with a dark of 0."""

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 from meterlink.calibrating import cautions
-from meterlink.calibrating.evidence import Dark, Evidence, Overlap, Pair, mean_of, peak_raw_of, raw_of, steps_rel
+from meterlink.calibrating.evidence import Dark, Evidence, Overlap, Pair, bare, mean_of, peak_raw_of, raw_of
 from meterlink.calibrating.procedure import Procedure, Taken, Task
 from meterlink.calibrating.scale import Scaled, calibrate_relative, calibrate_scale
 from meterlink.errors import CalibrationError
@@ -82,13 +82,17 @@ def repeat_task(identity: Identity, count: int = 8) -> Task:
 
 
 class ScaleWalk(Procedure):
-    """``meterlink calibrate``: dark, repeats, overlap, pairs with a reference."""
+    """``meterlink calibrate``: dark, repeats, overlap, pairs with a reference.
+
+    The sensor must measure with ``walk.calibration``, which is the one given with a dark of 0.
+    """
 
     def __init__(self, identity: Identity, calibration: Calibration, *, levels: int = 5, relative: bool = False) -> None:
         tasks = [*dark_tasks(identity), repeat_task(identity), *overlap_tasks(identity)]
         if not relative:
             tasks += pair_tasks(identity, levels)
-        super().__init__(identity, calibration, [_with_caution(t) for t in tasks])
+        super().__init__(identity, bare(calibration), [_with_caution(t) for t in tasks])
+        self.previous = calibration
         self.relative = relative
 
     def evidence(self, u_reference_reading_rel: float = 0.0, temperature_c: float | None = None) -> Evidence:
@@ -120,26 +124,22 @@ class ScaleWalk(Procedure):
         u_reference_reading_rel: float = 0.02,
         temperature_c: float | None = None,
         created_at_s: float = 0.0,
-        previous: Calibration | None = None,
     ) -> Scaled:
-        """Make the calibration; the angular response of ``previous`` is kept.
-
-        Measure with the sensor's assumed calibration (``sensing.default_calibration``): its dark is 0, so that no raw
-        value below an older dark is cut off.
+        """Make the calibration; the angular response of the one that the walk began with is kept.
 
         Raises:
             CalibrationError: as ``calibrate_scale``.
         """
         evidence = self.evidence(u_reference_reading_rel, temperature_c)
         if self.relative:
-            return calibrate_relative(evidence, self.calibration, previous, created_at_s=created_at_s)
+            return calibrate_relative(evidence, self.previous, created_at_s=created_at_s)
         return calibrate_scale(
             evidence,
             reference=reference,
             u_reference_rel=u_reference_rel,
             constant=self.calibration.constant,
             created_at_s=created_at_s,
-            nominal=previous or self.calibration,
+            nominal=self.previous,
         )
 
     def _repeat_rel(self) -> float | None:
@@ -159,7 +159,7 @@ class ScaleWalk(Procedure):
 
     def _pair(self, taken: Taken, u_reading_rel: float, repeat_rel: float | None) -> Pair:
         m = taken.measurement
-        flicker = math.hypot(repeat_rel or U_POP_REL, steps_rel(m, self.calibration)) if m.kind == "flash" else 0.0
+        flicker = (repeat_rel or U_POP_REL) if m.kind == "flash" else 0.0
         if taken.value is None:
             raise CalibrationError(f"{taken.task.title}: the reference's reading is missing; give it with the pair")
         return Pair(
@@ -185,8 +185,6 @@ class ScaleWalk(Procedure):
             if raw_a <= 0 or raw_b <= 0:
                 raise CalibrationError("the overlap light is not above the dark: take it brighter, on both ranges")
             least = (repeat_rel or U_POP_REL) * math.sqrt(1 / len(a) + 1 / len(b))
-            if a[0].measurement.kind == "flash":
-                least = math.hypot(least, steps_rel(a[0].measurement, self.calibration))
             found.append(Overlap(i, i + 1, raw_a / raw_b, max(math.hypot(u_a, u_b), least)))
         return tuple(found)
 
@@ -216,7 +214,8 @@ class AngleWalk(Procedure):
             CalibrationError: too few angles, or readings from which none follows.
         """
         repeat = self.calibration.details.get("repeat_rel")
-        return fit_angles(self.taken, self.calibration, u_pop_rel or repeat or U_POP_REL)
+        lights = [_light(t) for t in self.taken]
+        return fit_angles(self.taken, lights, self.calibration.receptor, u_pop_rel or repeat or U_POP_REL)
 
     def result(self, created_at_s: float = 0.0) -> tuple[Calibration, AngleFit]:
         """Return a new calibration that is the present one with this angular response."""
@@ -235,22 +234,21 @@ class AngleWalk(Procedure):
         return calibration, fit
 
 
-def fit_angles(taken: Sequence[Taken], calibration: Calibration, u_pop_rel: float) -> AngleFit:
-    """Fit readings at typed angles; what a wrong angle does grows toward the side and is counted in.
+def fit_angles(taken: Sequence[Taken], lights: Sequence[float], receptor: str, u_pop_rel: float) -> AngleFit:
+    """Fit lights at the angles of their tasks; what a wrong angle does grows toward the side and is counted in.
 
     Raises:
         CalibrationError: readings from which no response follows.
     """
     angles = [float(t.value or 0.0) for t in taken]
-    lights = [_light(t) for t in taken]
     # d ln(response) / d angle of an ideal receptor: tan(z/2) for a dome, tan z for a flat one.
     u_angle = math.radians(U_ANGLE_DEG)
     us = []
     for t, angle in zip(taken, angles, strict=True):
-        half = abs(math.radians(angle)) / (2 if calibration.receptor == "dome" else 1)
-        us.append(math.sqrt(u_pop_rel**2 + t.measurement.u_rel**2 + (u_angle * math.tan(min(half, 1.45))) ** 2))
+        half = abs(math.radians(angle)) / (2 if receptor == "dome" else 1)
+        us.append(math.hypot(u_pop_rel, t.measurement.u_rel, u_angle * math.tan(min(half, 1.45))))
     try:
-        return fit_response(angles, lights, us, calibration.receptor)
+        return fit_response(angles, lights, us, receptor)
     except ValueError as error:
         raise CalibrationError(f"no angular response follows: {error}") from None
 

@@ -17,8 +17,6 @@ from meterlink.sensing.calibrate import scale_of
 
 RESOLUTION_TO_U = 1 / math.sqrt(12)
 """Standard uncertainty of a value read off in steps, in units of the step (GUM 4.3.7)."""
-FLASH_CODES = 256
-"""Pops come with 8 bits or more."""
 _LN2 = math.log(2)
 
 
@@ -75,6 +73,16 @@ class Evidence(NamedTuple):
     length with a peak p is known to noise_peak / p."""
 
 
+def bare(calibration: Calibration) -> Calibration:
+    """Return the same calibration with a dark of 0, for measuring while calibrating and verifying.
+
+    Light below the dark that is in force is cut off at 0; with this one no raw value is lost, so that a dark that has
+    moved down is seen.  It is never stored.
+    """
+    ranges = tuple(r._replace(dark_raw=0.0) for r in calibration.ranges)
+    return calibration._replace(id=f"bare-{calibration.id}", ranges=ranges)
+
+
 def raw_of(measurement: Measurement, calibration: Calibration) -> float:
     """Take the raw value back out of a measurement: steady with dark, flash above ambient in full scales × seconds.
 
@@ -96,18 +104,6 @@ def peak_raw_of(measurement: Measurement, calibration: Calibration) -> float | N
     if measurement.peak_lx is None:
         return None
     return measurement.peak_lx / scale_of(calibration, measurement.range_index).full_scale_lx
-
-
-def steps_rel(measurement: Measurement, calibration: Calibration) -> float:
-    """What the converter's steps may do to a pop, relative: a part of one code, uniform, under all of the pulse above it.
-
-    A steady room gives every sample the same part, so that averaging does not help; an exponential pulse of n codes lies
-    above its last code for ln(n) of its time constants.  Steady light, summed over thousands of samples: 0.
-    """
-    if measurement.kind != "flash":
-        return 0.0
-    codes = (peak_raw_of(measurement, calibration) or 0.0) * FLASH_CODES
-    return math.log(codes) / codes * RESOLUTION_TO_U if codes > 2 else 0.5
 
 
 def reference_light(

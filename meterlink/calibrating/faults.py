@@ -12,6 +12,7 @@ from typing import NamedTuple
 from meterlink.calibrating.acceptance import HIGH, LOW
 from meterlink.calibrating.judge import LIMITS, Findings, angle_limit
 from meterlink.photometry.angle import error_stops
+from meterlink.sensing.calibrate import PEDESTAL_RAW
 
 SOFT_PEAK = 0.15
 """Stops that the peak of two lights may fall short of the sum of their peaks: heads do not fire at the same microsecond."""
@@ -40,6 +41,7 @@ NAMES = {
     "mains hum": "shield the diode's leads, twist the cable, ground the housing, run from a battery and try again",
     "loose contact": "re-solder the diode and the feedback parts, press on each joint and watch the figure",
     "dark offset": "the diode is the wrong way round, damaged or dirty (flux between its pins): turn, clean, replace",
+    "zero not lifted": "the divider at the amplifier's plus input is missing, shorted or of the wrong values: measure there",
     "light leak": "light enters beside the dome: paint the housing black inside, seal the seam, cap again",
     "leaky dome": "light reaches the diode around the dome's rim: raise the dark collar and blacken the rim",
     "flat in place of dome": "a disk is mounted, or the dome is far too shallow: mount the dome",
@@ -97,9 +99,13 @@ def _contact(case: _Case) -> _Named:
 
 def _dark(case: _Case) -> _Named:
     f = case.findings
-    worst = max(f.dark_raw, default=0.0)
-    if worst > LIMITS["dark"]:
-        return "dark offset", f"{worst:.1%} of full scale in the dark"
+    if not f.dark_raw:
+        return None
+    worst, least = max(f.dark_raw), min(f.dark_raw)
+    if worst > PEDESTAL_RAW + LIMITS["dark"]:
+        return "dark offset", f"{worst:.1%} of full scale in the dark, {PEDESTAL_RAW:.0%} is the lifted zero"
+    if least < PEDESTAL_RAW - LIMITS["dark"]:
+        return "zero not lifted", f"{least:.1%} of full scale in the dark, {PEDESTAL_RAW:.0%} is the lifted zero"
     return None
 
 

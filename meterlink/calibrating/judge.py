@@ -7,19 +7,20 @@ when the figure is outside by more than k=2; anything between is ``unsure`` and 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from meterlink.calibrating.acceptance import HIGH, LOW, AcceptanceWalk
 from meterlink.calibrating.calibrate import U_POP_REL, fit_angles
-from meterlink.calibrating.evidence import peak_raw_of, raw_of, steps_rel
+from meterlink.calibrating.evidence import peak_raw_of, raw_of
 from meterlink.calibrating.procedure import Taken
 from meterlink.errors import CalibrationError
 from meterlink.photometry import calibration_fit as cf
 from meterlink.photometry.angle import AngleFit, error_stops
+from meterlink.sensing.calibrate import PEDESTAL_RAW
 
 LIMITS = {
-    "dark": 0.02,
+    "dark": 0.015,
     "leak": 0.005,
     "hum": 0.05,
     "repeat": 0.05,
@@ -135,7 +136,8 @@ def _darkness(walk: AcceptanceWalk, rows: list[Row]) -> tuple[tuple[float, ...],
         before, after = _raws(walk, walk.of(f"dark-{i}")), _raws(walk, walk.of(f"after-{i}"))
         dark = sum(before) / len(before) if before else 0.0
         darks.append(dark)
-        rows.append(_row("dark", f"dark of range {name}", dark if before else None, u, "of full scale"))
+        off = dark - PEDESTAL_RAW if before else None
+        rows.append(_row("dark", f"dark of range {name} against the lifted zero", off, u, "of full scale"))
         if before and after:
             change = sum(after) / len(after) - dark
             drift = change if abs(change) > abs(drift) else drift
@@ -147,22 +149,35 @@ def _darkness(walk: AcceptanceWalk, rows: list[Row]) -> tuple[tuple[float, ...],
     return tuple(darks), leak, drift
 
 
-def _light(taken: Taken) -> float:
-    m = taken.measurement
-    return m.exposure_lxs if m.exposure_lxs is not None else (m.illuminance_lx or 0.0)
+def _lighter(walk: AcceptanceWalk) -> Callable[[Taken], float]:
+    """What turns a measurement into light: a pop is above its ambient already, steady light loses the walk's own dark."""
+    darks = []
+    for i in range(len(walk.identity.ranges)):
+        seen = _raws(walk, walk.of(f"dark-{i}"))
+        darks.append(sum(seen) / len(seen) if seen else walk.judged.ranges[i].dark_raw)
+
+    def light(taken: Taken) -> float:
+        m = taken.measurement
+        if m.exposure_lxs is not None:
+            return m.exposure_lxs
+        full = walk.calibration.ranges[m.range_index].full_scale_lx
+        return (m.illuminance_lx or 0.0) - darks[m.range_index] * full
+
+    return light
 
 
 def _distance(walk: AcceptanceWalk, u_pop: float, rows: list[Row]) -> cf.DistanceFit | None:
-    taken = [t for t in walk.group("distance") if t.value and _light(t) > 0]
+    light = _lighter(walk)
+    taken = [t for t in walk.group("distance") if t.value and light(t) > 0]
     d = [float(t.value or 0) for t in taken]
-    own = [math.hypot(u_pop, t.measurement.u_rel, U_BEND_REL, steps_rel(t.measurement, walk.calibration)) for t in taken]
+    own = [math.hypot(u_pop, t.measurement.u_rel, U_BEND_REL) for t in taken]
     u = [math.hypot(o, 2 * U_TAPE_M / x) for o, x in zip(own, d, strict=True)]
     # Near readings come from one range and far ones from another: what the overlap said of the two is taken out.
     steps = [1.0]
     for i in range(len(walk.calibration.ranges) - 1):
         steps.append(steps[-1] * (_sensitivity(walk, i) or 1.0))
     try:
-        fit = cf.fit_inverse_square(d, [_light(t) / steps[t.measurement.range_index] for t in taken], u)
+        fit = cf.fit_inverse_square(d, [light(t) / steps[t.measurement.range_index] for t in taken], u)
     except ValueError:
         rows.append(_row("inverse square", "bare bulb over distance", None, 0.0, "stop"))
         return None
@@ -176,13 +191,15 @@ def _distance(walk: AcceptanceWalk, u_pop: float, rows: list[Row]) -> cf.Distanc
 
 def _sensitivity(walk: AcceptanceWalk, i: int) -> float | None:
     """What range i + 1 says of a light over what range i says of it; 1 when the calibration ties them together well."""
+    light = _lighter(walk)
     a, b = walk.of(f"overlap-{i}-{i}"), walk.of(f"overlap-{i}-{i + 1}")
-    low, high = (sum(map(_light, g)) / len(g) if g else 0.0 for g in (a, b))
+    low, high = (sum(map(light, g)) / len(g) if g else 0.0 for g in (a, b))
     return high / low if low > 0 and high > 0 else None
 
 
 def _additivity(walk: AcceptanceWalk, u_pop: float, rows: list[Row]) -> dict[tuple[int, str], tuple[float, float]]:
     found: dict[tuple[int, str], tuple[float, float]] = {}
+    light = _lighter(walk)
     for i, name in enumerate(walk.identity.ranges):
         for level, words in ((HIGH, "top"), (LOW, "bottom")):
             groups = [walk.of(f"add-{i}-{level}-{who}") for who in ("a", "b", "ab")]
@@ -190,10 +207,9 @@ def _additivity(walk: AcceptanceWalk, u_pop: float, rows: list[Row]) -> dict[tup
             if not all(groups):
                 rows.append(_row("additivity", what, None, 0.0, "stop"))
                 continue
-            a, b, ab = (sum(map(_light, g)) / len(g) for g in groups)
+            a, b, ab = (sum(map(light, g)) / len(g) for g in groups)
             noise = [math.sqrt(sum(t.measurement.u_rel**2 for t in g)) / len(g) for g in groups]
-            coarse = [steps_rel(g[0].measurement, walk.calibration) for g in groups]
-            us = [math.hypot(u_pop / math.sqrt(len(g)), n, c) for g, n, c in zip(groups, noise, coarse, strict=True)]
+            us = [math.hypot(u_pop / math.sqrt(len(g)), n) for g, n in zip(groups, noise, strict=True)]
             u = math.sqrt((a * us[0]) ** 2 + (b * us[1]) ** 2) / (a + b) if a + b > 0 else 1.0
             value = math.log2(ab / (a + b)) if a + b > 0 and ab > 0 else -9.0
             u = math.hypot(u, us[2]) * cf.STOPS
@@ -240,8 +256,7 @@ def _overlaps(walk: AcceptanceWalk, u_pop: float, rows: list[Row]) -> tuple[floa
         value = math.log2(seen * scales[i] / scales[i + 1] / (design[i] / design[i + 1]))
         a, b = walk.of(f"overlap-{i}-{i}"), walk.of(f"overlap-{i}-{i + 1}")
         noise = math.sqrt(sum(t.measurement.u_rel**2 for t in a)) / len(a)
-        coarse = steps_rel(a[0].measurement, walk.calibration)
-        u = math.hypot(u_pop * math.sqrt(1 / len(a) + 1 / len(b)), noise, coarse) * cf.STOPS
+        u = math.hypot(u_pop * math.sqrt(1 / len(a) + 1 / len(b)), noise) * cf.STOPS
         result.append(value)
         rows.append(_row("overlap", what, value, u, "stop"))
     return tuple(result)
@@ -257,13 +272,14 @@ def _inverted(walk: AcceptanceWalk, i: int, design: Sequence[float]) -> float | 
 
 
 def _angle(walk: AcceptanceWalk, u_pop: float, rows: list[Row]) -> AngleFit | None:
-    taken = [t for t in walk.group("angle") if _light(t) > 0]
+    light = _lighter(walk)
+    taken = [t for t in walk.group("angle") if light(t) > 0]
     try:
-        fit = fit_angles(taken, walk.calibration._replace(receptor=walk.receptor), u_pop)
+        fit = fit_angles(taken, [light(t) for t in taken], walk.receptor, u_pop)
     except CalibrationError:
         rows.append(_row("angle", "angular response", None, 0.0, "stop"))
         return None
-    known = walk.calibration.angle_response
+    known = walk.judged.angle_response
     for degrees, stops, u in fit.error_stops:
         # With a measured response the readings are corrected by it; what is left is judged.
         left = stops - error_stops(known, walk.receptor, degrees)

@@ -99,9 +99,7 @@ def calibrate_scale(
     return Scaled(calibration, fits, residuals, tuple(warnings))
 
 
-def calibrate_relative(
-    evidence: Evidence, nominal: Calibration, previous: Calibration | None = None, *, created_at_s: float = 0.0
-) -> Scaled:
+def calibrate_relative(evidence: Evidence, nominal: Calibration, *, created_at_s: float = 0.0) -> Scaled:
     """Make a calibration without any reference: dark and the ranges' ratio are measured, the scale is the design's.
 
     Ratios of readings are right, also across ranges; f-numbers are marked as relative.
@@ -128,8 +126,7 @@ def calibrate_relative(
         method="relative",
         reference="",
         temperature_c=evidence.temperature_c,
-        angle_response=(previous or nominal).angle_response,
-        details=_details(evidence, ranges, darks, previous or nominal),
+        details=_details(evidence, ranges, darks, nominal),
     )
     words = "no reference was used: ratios are right, f-numbers are relative until a reference or a guide number is"
     return Scaled(calibration, {}, (), (words,))

@@ -16,7 +16,7 @@ from meterlink.calibrating.acceptance import AcceptanceWalk
 from meterlink.calibrating.faults import NAMES, name_faults
 from meterlink.calibrating.judge import Findings, judge
 
-SOUND = Build(gain=(0.98, 1.0), dark=(0.006, 0.006), bend=(0.0, 0.0), noise=0.002, side=(-0.05, 0.0))
+SOUND = Build(gain=(0.98, 1.0), dark=(0.0195, 0.0205), bend=(0.0, 0.0), noise=0.002, side=(-0.05, 0.0))
 
 
 def verified(seed: int = 3, **fault: Any) -> tuple[AcceptanceWalk, Findings]:

@@ -15,7 +15,7 @@ from meterlink.errors import CalibrationError, UsageError
 from meterlink.model import Identity, Measurement
 
 SOUND = Build(
-    gain=(0.9, 0.93), dark=(0.006, 0.006), bend=(0.01, 0.0), noise=0.0015, side=(-0.1, 0.02),
+    gain=(0.9, 0.93), dark=(0.0195, 0.0205), bend=(0.01, 0.0), noise=0.0015, side=(-0.1, 0.02),
 )  # fmt: skip
 
 
