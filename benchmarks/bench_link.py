@@ -231,8 +231,9 @@ def cost(every_s: float, seconds: float) -> tuple[float, float]:
 
         sensor = Sensor(SerialLink(line.name), on_level=on_level)
         start = time.monotonic()
-        line.go()
         await sensor.start()
+        # Opening throws away what had been waiting in the port.
+        line.go()
         await first.wait()
         first_s = time.monotonic() - start
         before, began = time.process_time(), time.monotonic()
