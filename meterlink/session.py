@@ -222,6 +222,11 @@ class Session:
         self._remember_walk()
         return self.walk.waiting
 
+    def again(self, light_id: str) -> None:
+        """Wait for this light once more (it was turned or moved after its pop)."""
+        self.walk.back_to(light_id)
+        self._remember_walk()
+
     def expected_exposure_lxs(self) -> float | None:
         """What the next pop should give at the dome, so that the sensor's range is chosen before it; None if unknown."""
         request = self.walk.waiting

@@ -21,8 +21,10 @@ BOLD, DIM, PLAIN, CLEAR_LINE = "\033[1m", "\033[2m", "\033[0m", "\r\033[K"
 class Screen:
     """What the walk prints: one line a fact, a live line below them on a terminal."""
 
-    def __init__(self, session: Session) -> None:
+    def __init__(self, session: Session, after: Callable[[Outcome], str] | None = None) -> None:
         self.session = session
+        self.after = after
+        """Called with every outcome; may move the walk and returns what else is to be said."""
         self.live = is_terminal()
         self._waited: Request | None = None
         self._level = ""
@@ -57,12 +59,15 @@ class Screen:
             print(f"{CLEAR_LINE}{DIM}{self._level}{PLAIN}", end="", flush=True)
 
     def outcome(self, outcome: Outcome) -> None:
-        """Print what became of a pop and what is waited for now."""
+        """Print what became of a pop."""
         if outcome.message:
             mark = {"logged": "  ", "again": "! ", "ignored": "! "}[outcome.kind]
             self.say(mark + outcome.message, strong=outcome.kind == "logged")
         for warning in outcome.warnings:
             self.say(f"! {warning}")
+        more = self.after(outcome) if self.after is not None else ""
+        if more:
+            self.say(f"  {more}")
 
     def state(self, state: SensorState) -> None:
         """Print a change of the sensor's state."""
@@ -127,9 +132,15 @@ async def find_sensor(library: Library, say: Callable[[str], None]) -> str:
     return await find_first(library)
 
 
-async def drive(session: Session, url: str | None, *, record_to: str | None = None) -> int:
-    """Walk to the end; return the exit code."""
-    screen = Screen(session)
+async def drive(
+    session: Session,
+    url: str | None,
+    *,
+    record_to: str | None = None,
+    after: Callable[[Outcome], str] | None = None,
+) -> int:
+    """Walk to the end; return the exit code.  ``after`` is called with every outcome and says what else is to be said."""
+    screen = Screen(session, after)
     chosen = known_sensor(session.library, url) or await find_sensor(session.library, screen.say)
     metering = Metering(
         session,

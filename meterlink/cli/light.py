@@ -114,7 +114,7 @@ def _add(args: argparse.Namespace, session: Session) -> None:
     source = session.light(args.reflector_of).id if args.reflector_of else None
     light = Light(new_id(), session.setup.id, args.name.strip(), "other", order=len(session.lights()), source_light_id=source)
     light = light._replace(**_light_changes(args))
-    if light.point == "face" and light.role in ("hair", "rim", "background"):
+    if args.point is None and light.role in ("hair", "rim", "background"):
         light = light._replace(point=light.role)
     placement = Placement(new_id(), light.id, time.time())._replace(**_placement_changes(args, light))
     session.add_light(light, placement)

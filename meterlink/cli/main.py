@@ -26,6 +26,8 @@ VERBS: dict[str, tuple[str, str]] = {
     "ratios": ("ratios", "the ratio table of the set"),
     "checks": ("checks", "what is not as it should be, worst first, each with what to do"),
     "targets": ("targets", "what to change to reach the ratios you want"),
+    "match": ("match", "bring a set back to a stored one, light by light"),
+    "compare": ("compare", "two set-ups side by side: only what differs"),
     "falloff": ("falloff", "measure how a light's modifier falls off with distance"),
 }
 """Every verb, with the module that does it and its line in the list of verbs."""

@@ -1,0 +1,116 @@
+"""Two set-ups side by side, light by light: only what differs."""
+
+from __future__ import annotations
+
+from math import log2
+from typing import NamedTuple
+
+from meterlink import units
+from meterlink.setwork.ratios import ratio_table
+from meterlink.setwork.view import LightState, SetView
+
+SMALL_STOPS = 0.05
+
+
+class Difference(NamedTuple):
+    """One thing that differs; ``light`` is empty for the camera."""
+
+    light: str
+    what: str
+    first: str
+    second: str
+
+    def as_json(self) -> dict[str, str]:
+        """Return the difference as JSON data."""
+        return self._asdict()
+
+
+def compare(first: SetView, second: SetView) -> list[Difference]:
+    """Return what differs between two sets: camera, then lights in the order of the first, then what is only in one."""
+    found = _camera(first, second)
+    others = {state.light.name.casefold(): state for state in second.lights}
+    from_key = [_from_key(view) for view in (first, second)]
+    for state in first.lights:
+        other = others.pop(state.light.name.casefold(), None)
+        if other is None:
+            found.append(Difference(state.light.name, "in the set", "yes", "no"))
+            continue
+        found += _light(state, other)
+        found += _levels(state, other, from_key[0], from_key[1])
+    found += [Difference(state.light.name, "in the set", "no", "yes") for state in others.values()]
+    return found
+
+
+def _camera(first: SetView, second: SetView) -> list[Difference]:
+    a, b = first.setup, second.setup
+    pairs = [
+        ("ISO", units.format_iso(a.iso), units.format_iso(b.iso)),
+        ("shutter", _shutter(a.shutter_s), _shutter(b.shutter_s)),
+        ("camera offset", units.format_stops(a.camera_offset_stops, 2), units.format_stops(b.camera_offset_stops, 2)),
+        ("filter", f"{a.filter_stops:.2f} stops", f"{b.filter_stops:.2f} stops"),
+    ]
+    keys = sorted({*a.details, *b.details} - {"points"})
+    pairs += [(key.replace("_", " "), str(a.details.get(key, "–")), str(b.details.get(key, "–"))) for key in keys]
+    return [Difference("", what, x, y) for what, x, y in pairs if x != y]
+
+
+def _shutter(shutter_s: float | None) -> str:
+    return units.format_shutter(shutter_s) if shutter_s else "not given"
+
+
+def _light(a: LightState, b: LightState) -> list[Difference]:
+    pairs = [
+        ("role", a.light.role, b.light.role),
+        ("head", a.light.fixture, b.light.fixture),
+        ("modifier", a.light.modifier, b.light.modifier),
+    ]
+    p, q = a.placement, b.placement
+    if p is not None and q is not None:
+        pairs += [
+            ("source", _source(a), _source(b)),
+            ("distance", _length(p.distance_m), _length(q.distance_m)),
+            ("azimuth", _angle(p.azimuth_deg), _angle(q.azimuth_deg)),
+            ("elevation", _angle(p.elevation_deg), _angle(q.elevation_deg)),
+            ("power", p.power_text or "–", q.power_text or "–"),
+            ("grid", _angle(p.grid_deg), _angle(q.grid_deg)),
+            ("gel", p.gel or "–", q.gel or "–"),
+            ("diffusers", p.diffusers or "–", q.diffusers or "–"),
+            ("stand height", _length(p.stand_height_m), _length(q.stand_height_m)),
+            ("aimed at", p.aimed_at or "–", q.aimed_at or "–"),
+        ]
+    return [Difference(a.light.name, what, x, y) for what, x, y in pairs if x != y]
+
+
+def _source(state: LightState) -> str:
+    p = state.placement
+    if p is None or not p.width_m:
+        return "small source"
+    return f"{p.shape} {units.format_size(p.width_m, p.height_m)}"
+
+
+def _length(value: float | None) -> str:
+    return "–" if value is None else units.format_length(value)
+
+
+def _angle(value: float | None) -> str:
+    return "–" if value is None else units.format_angle(value)
+
+
+def _from_key(view: SetView) -> dict[str, float]:
+    return {row.light.casefold(): row.from_key_stops for row in ratio_table(view).rows if row.from_key_stops is not None}
+
+
+def _levels(a: LightState, b: LightState, first: dict[str, float], second: dict[str, float]) -> list[Difference]:
+    out = []
+    name = a.light.name
+    if a.value and b.value and abs(log2(b.value / a.value)) >= SMALL_STOPS:
+        change = log2(b.value / a.value)
+        out.append(Difference(name, "light at its point", "0", units.format_stops(change, 2)))
+    x, y = first.get(name.casefold()), second.get(name.casefold())
+    if x is not None and y is not None and abs(x - y) >= SMALL_STOPS:
+        out.append(Difference(name, "from key", units.format_stops(x, 2), units.format_stops(y, 2)))
+    if a.reading is not None and b.reading is None:
+        out.append(Difference(name, "metered", "yes", "no"))
+    if a.reading is None and b.reading is not None:
+        out.append(Difference(name, "metered", "no", "yes"))
+    return out
