@@ -71,8 +71,8 @@ async def _bare(came: Any) -> Any:
 async def _ours(came: Any) -> Any:
     from meterlink.link.reconnect import ReconnectingLink
     from meterlink.link.registry import link_for
-    from meterlink.metering import decoder_for
     from meterlink.sensing.sensor import Sensor
+    from meterlink.url_dialects import decoder_for
 
     url = "ble:C0:FF:EE:00:00:01"
     sensor = Sensor(ReconnectingLink(url, link_for), decoder=decoder_for(url), on_level=came)

@@ -5,19 +5,21 @@ from __future__ import annotations
 import asyncio
 
 from meterlink.errors import LinkError
+from meterlink.finding import finder
 from meterlink.library.store import Library
 from meterlink.link.base import Link
-from meterlink.finding import finder
 from meterlink.link.reconnect import ReconnectingLink
 from meterlink.link.registry import link_for, parse
 from meterlink.model import Calibration, Identity, new_id
 from meterlink.sensing.calibrate import default_calibration
 from meterlink.sensing.sensor import LOST, Sensor, SensorState
-from meterlink.wire.base import Decoder
+from meterlink.url_dialects import adapter_of, decoder_for, dialect_of, moved_to, with_settings
 
 KEEPS_NO_LINK_ALIVE = ("file", "sim")
 """Kinds of link that cannot come back by themselves."""
 USUAL_CONSTANT = 330.0
+
+__all__ = ["KEEPS_NO_LINK_ALIVE", "USUAL_CONSTANT", "Watching", "calibration_for", "decoder_for", "open_link"]
 
 
 def open_link(url: str, sensor: list[Sensor], record_to: str | None = None) -> Link:
@@ -26,7 +28,14 @@ def open_link(url: str, sensor: list[Sensor], record_to: str | None = None) -> L
     ``sensor`` holds the sensor once it is made: after a loss it is looked for by the identity that it has told.
     """
 
+    url = with_settings(url)
+    dialect = dialect_of(url)
+    adapter = adapter_of(url) if dialect else ""
+
     async def find_again() -> str | None:
+        if dialect:
+            # It cannot be asked who it is, and nothing else is to be asked in its stead.
+            return moved_to(url, adapter)
         identity = sensor[0].identity if sensor else None
         if identity is None or parse(url).scheme != "serial":
             return None
@@ -41,17 +50,6 @@ def open_link(url: str, sensor: list[Sensor], record_to: str | None = None) -> L
 
         link = RecordingLink(link, record_to)
     return link
-
-
-def decoder_for(url: str) -> Decoder | None:
-    """Return the decoder that a sensor's URL asks for by ``dialect=``; None (our own) when it says nothing."""
-    parts = parse(url)
-    dialect = parts.options.get("dialect", "")
-    if not dialect and parts.scheme != "ble":
-        return None
-    from meterlink.wire.dialect_file import AUTO_BLUETOOTH, make_decoder
-
-    return make_decoder(dialect or AUTO_BLUETOOTH)
 
 
 def calibration_for(library: Library, identity: Identity, now_s: float) -> Calibration:

@@ -20,9 +20,9 @@ from meterlink.link import ble, ble_air
 from meterlink.link import ble_uuids as uuids
 from meterlink.link.reconnect import ReconnectingLink
 from meterlink.link.registry import link_for
-from meterlink.metering import decoder_for
 from meterlink.model import Measurement
 from meterlink.sensing.sensor import LOST, READY, Sensor, SensorState
+from meterlink.url_dialects import decoder_for
 from meterlink.wire.sensor_side import SensorEncoder
 
 SECONDS = float(os.environ.get("METERLINK_SOAK_S", "12"))
