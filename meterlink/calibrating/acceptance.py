@@ -89,7 +89,8 @@ class AcceptanceWalk(Procedure):
             nominal_lx: full scale of every range by design; tells a wrong resistor even after calibration.
             receptor: what is mounted, when it is not the calibration's.
         """
-        super().__init__(identity, bare(calibration), acceptance_tasks(identity, receptor or calibration.receptor))
+        tasks = acceptance_tasks(identity, receptor or calibration.receptor)
+        super().__init__(identity, bare(calibration), tasks, expected=calibration)
         self.receptor = receptor or calibration.receptor
         self.nominal_lx = tuple(nominal_lx)
         self.judged = calibration

@@ -91,7 +91,7 @@ class ScaleWalk(Procedure):
         tasks = [*dark_tasks(identity), repeat_task(identity), *overlap_tasks(identity)]
         if not relative:
             tasks += pair_tasks(identity, levels)
-        super().__init__(identity, bare(calibration), [_with_caution(t) for t in tasks])
+        super().__init__(identity, bare(calibration), [_with_caution(t) for t in tasks], expected=calibration)
         self.previous = calibration
         self.relative = relative
 

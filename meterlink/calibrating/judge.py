@@ -134,7 +134,7 @@ def _darkness(walk: AcceptanceWalk, rows: list[Row]) -> tuple[tuple[float, ...],
     u = code / math.sqrt(12)
     for i, name in enumerate(walk.identity.ranges):
         before, after = _raws(walk, walk.of(f"dark-{i}")), _raws(walk, walk.of(f"after-{i}"))
-        dark = sum(before) / len(before) if before else 0.0
+        dark = sum(before) / len(before) if before else PEDESTAL_RAW
         darks.append(dark)
         off = dark - PEDESTAL_RAW if before else None
         rows.append(_row("dark", f"dark of range {name} against the lifted zero", off, u, "of full scale"))

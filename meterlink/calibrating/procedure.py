@@ -58,11 +58,15 @@ class Taken(NamedTuple):
 class Procedure:
     """Tasks in order; each takes its measurements, may be taken back, and the optional ones skipped."""
 
-    def __init__(self, identity: Identity, calibration: Calibration, tasks: Sequence[Task]) -> None:
+    def __init__(
+        self, identity: Identity, calibration: Calibration, tasks: Sequence[Task], *, expected: Calibration | None = None
+    ) -> None:
+        """Start a walk that measures with ``calibration``; ``expected`` tells the dark when that one leaves it in."""
         if identity.sensor_id != calibration.sensor_id:
             raise CalibrationError("this calibration belongs to another sensor: choose that sensor's own")
         self.identity = identity
         self.calibration = calibration
+        self._dark_raw = [r.dark_raw for r in (expected or calibration).ranges]
         self.tasks = list(tasks)
         self.skipped: set[str] = set()
         self.taken: list[Taken] = []
@@ -173,10 +177,12 @@ class Procedure:
         return f"fills {level:.0%} of the range, {low:.0%} to {high:.0%} is wanted: not counted; {way}"
 
     def level_of(self, measurement: Measurement) -> float | None:
-        """Part of its range that a measurement filled: the peak of a pop, the mean of steady light."""
+        """Part of its range that a measurement filled above dark: the peak of a pop, the mean of steady light."""
         if measurement.kind == "flash":
             return peak_raw_of(measurement, self.calibration)
-        return None if measurement.illuminance_lx is None else raw_of(measurement, self.calibration)
+        if measurement.illuminance_lx is None:
+            return None
+        return raw_of(measurement, self.calibration) - self._dark_raw[measurement.range_index]
 
     def _too_dim(self, task: Task, measurement: Measurement) -> bool:
         """Sensing calls a pop too dim when a finer range would take it; a task that names its range wants it still."""

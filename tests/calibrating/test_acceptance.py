@@ -103,7 +103,7 @@ def test_a_known_angular_response_is_corrected_before_it_is_judged() -> None:
     assert any(r.name == "angle" and r.outcome == "fail" for r in findings.rows)
     assert findings.angle is not None
 
-    walk.calibration = walk.calibration._replace(angle_response=findings.angle.response)
+    walk.judged = walk.judged._replace(angle_response=findings.angle.response)
     again = judge(walk)
 
     assert not any(r.name == "angle" and r.outcome == "fail" for r in again.rows)
