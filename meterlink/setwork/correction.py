@@ -31,7 +31,17 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-__all__ = ["Correction", "Falloff", "axial_light", "correct", "emission_of", "triangular_u"]
+__all__ = [
+    "Case",
+    "Correction",
+    "Falloff",
+    "axial_light",
+    "case_of",
+    "change_of",
+    "correct",
+    "emission_of",
+    "triangular_u",
+]
 
 ASSUMED_DISTANCE_M = (0.5, 4.0)
 """A light whose distance nobody typed stands somewhere in here, each doubling as likely as the next."""
@@ -358,8 +368,8 @@ def _general(
     lights = _directions(case)
     values, points, squares, weights = [], [], [], []
     for light in lights:
-        middle = _change(case, light, falloff)
-        bare = _change(case, light, None, as_point=True)
+        middle = change_of(case, light, falloff)
+        bare = change_of(case, light, None, as_point=True)
         for d, h, w in _spread(case, nodes, wide):
             values.append(middle(d, h))
             points.append(bare(d, h))
@@ -369,7 +379,7 @@ def _general(
     spread = sum(w * (v - stops) ** 2 for w, v in zip(weights, values, strict=True))
     as_point = sum(w * v for w, v in zip(weights, points, strict=True))
     light = lights[0]
-    middle = _change(case, light, falloff)
+    middle = change_of(case, light, falloff)
     d, h = case.distance_m, case.held_off_m
     slope_d, slope_h = _slopes(case, middle)
     u_distance = 0.0 if wide else abs(slope_d) * case.u_distance_m
@@ -387,7 +397,7 @@ def _general(
     else:
         uniform = stops
         if case.emission_n != 1.0:
-            uniform = stops + _change(case._replace(emission_n=1.0), light, None)(d, h) - middle(d, h)
+            uniform = stops + change_of(case._replace(emission_n=1.0), light, None)(d, h) - middle(d, h)
         model = triangular_u(stops, uniform, as_point)
     total = sqrt(model**2 + u_distance**2 + u_held**2 + u_direction**2)
     return Correction(
@@ -443,12 +453,12 @@ def _direction_u(case: Case, falloff: Falloff | None) -> float:
         for sign in (1.0, -1.0):
             elevation = min(90.0, max(-90.0, case.elevation_deg + sign * de))
             light = geometry.direction((azimuth + sign * da) % 360.0, elevation)
-            ends.append(_change(case, light, falloff)(case.distance_m, case.held_off_m))
+            ends.append(change_of(case, light, falloff)(case.distance_m, case.held_off_m))
         total += ((ends[0] - ends[1]) / 2) ** 2
     return sqrt(total)
 
 
-def _change(case: Case, light: Vector, falloff: Falloff | None, as_point: bool = False) -> Change:
+def change_of(case: Case, light: Vector, falloff: Falloff | None = None, as_point: bool = False) -> Change:
     """Return the correction as a function of both distances, for a light in this direction."""
     source = Point() if as_point else case.source
 

@@ -46,6 +46,8 @@ ALARM_ODDS_SUM = 2.3
 HELD, HIGH, LOW, SUM = "held off", "high", "low", "sum"
 _LN2 = log(2.0)
 
+MOST_TRIED = 5
+"""Pops of no more suspects than this are compared: the next ones would tell less."""
 CAUSE_SHARE = {HELD: 0.70, HIGH: 0.07, LOW: 0.18, SUM: 0.05}
 """How often each kind of mistake is to blame, a priori: our own estimate, no published source."""
 HELD_OFF_M = (0.10, 0.14, 0.18, 0.23, 0.28, 0.34, 0.41, 0.50)
@@ -168,78 +170,69 @@ def _local(member: Member, wrong_by: float, spread: float = 0.0) -> tuple[float,
 
 
 class _Scene:
-    """Members and sums with everything that does not depend on the hypothesis worked out once."""
+    """Members and sums with everything that does not depend on the hypothesis worked out once.
+
+    A sum's residual has the variance of its own pop and, from each light, its share squared times the variance of that
+    light's error.  With parts instead of shares the totals of the clean set need one correction for the one light
+    that a hypothesis changes, so that a hypothesis costs the same in a set of three lights and in one of thirty.
+    """
 
     def __init__(self, members: Sequence[Member], sums: Sequence[Together]) -> None:
         self.members = members
         self.sums = sums
-        self.index = {member.light_id: i for i, member in enumerate(members)}
-        self.lit = [[self.index[one] for one in pop.lit if one in self.index] for pop in sums]
+        index = {member.light_id: i for i, member in enumerate(members)}
+        self.lit = [frozenset(index[one] for one in pop.lit if one in index) for pop in sums]
         self.clean = [_local(member, 0.0) for member in members]
         self.clean_local = sum(one[0] for one in self.clean)
+        self.parts = [self._part(i, 0.0, one[1], one[2]) for i, one in enumerate(self.clean)]
+        size = len(sums)
+        self.totals = [sum(self.parts[i][0] for i in lit) for lit in self.lit]
+        self.squares = [[sum(self.parts[i][1] for i in self.lit[a] & self.lit[b]) for b in range(size)] for a in range(size)]
+
+    def _part(self, i: int, wrong_by: float, error: float, variance: float) -> tuple[float, float]:
+        """Light of one member in a common pop, and its square times the variance of its error."""
+        member = self.members[i]
+        part = 2.0 ** (member.value - wrong_by - error + member.to_camera)
+        variance += member.u_to_camera**2
+        if member.shadowed:
+            # Uniform between none and all of it: a standard deviation of 1 / sqrt(3) of the middle.
+            part /= 2
+            variance += 1 / (3 * _LN2 * _LN2)
+        return part, part * part * variance
 
     def likelihood(self, wrong: int | None, wrong_by: float, spread: float = 0.0) -> tuple[float, list[float], list[float]]:
         """Log-likelihood of everything seen when reading ``wrong`` is off (None: the first sum is)."""
         local = self.clean_local
-        changed: tuple[float, float, float] | None = None
-        if wrong is not None and wrong_by:
+        change = square_change = 0.0
+        if wrong is not None:
             changed = _local(self.members[wrong], wrong_by, spread)
             local += changed[0] - self.clean[wrong][0]
-        if not self.sums:
+            if self.sums:
+                part, square = self._part(wrong, wrong_by, changed[1], changed[2])
+                change, square_change = part - self.parts[wrong][0], square - self.parts[wrong][1]
+        size = len(self.sums)
+        if not size:
             return local, [], []
-        residuals, rows = [], []
-        for k, pop in enumerate(self.sums):
-            expected, row = self._expected(k, wrong, wrong_by, changed)
-            if wrong is None and k == 0:
-                expected += wrong_by
-            residuals.append(pop.value - expected)
-            rows.append(row)
-        covariance = self._covariance(rows, wrong, changed)
-        if wrong is None:
-            covariance[0][0] += spread * spread
-        return local + _log_gaussian(residuals, covariance), residuals, [sqrt(covariance[k][k]) for k in range(len(rows))]
-
-    def _expected(
-        self, k: int, wrong: int | None, wrong_by: float, changed: tuple[float, float, float] | None
-    ) -> tuple[float, dict[int, tuple[float, float]]]:
-        """Expected log2 of a sum, and per light (its share, extra variance of a shaded one)."""
-        parts = {}
-        for i in self.lit[k]:
-            member = self.members[i]
-            error = changed[1] if changed is not None and i == wrong else self.clean[i][1]
-            off = wrong_by if i == wrong else 0.0
-            parts[i] = 2.0 ** (member.value - off - error + member.to_camera) * (0.5 if member.shadowed else 1.0)
-        total = sum(parts.values())
-        if total <= 0.0:
-            return -1e3, {}
-        row = {}
-        for i, part in parts.items():
-            share = part / total
-            # Uniform between none and all of it: a standard deviation of 1 / sqrt(3) of the middle.
-            extra = (share / sqrt(3) / _LN2) ** 2 if self.members[i].shadowed else 0.0
-            row[i] = (share, extra)
-        return log2(total), row
-
-    def _covariance(
-        self, rows: list[dict[int, tuple[float, float]]], wrong: int | None, changed: tuple[float, float, float] | None
-    ) -> list[list[float]]:
-        """Covariance of the sums' residuals given the local observations."""
-        size = len(rows)
-        matrix = [[0.0] * size for _ in range(size)]
+        here = [wrong is not None and wrong in lit for lit in self.lit]
+        totals = [max(total + change, 1e-300) if in_it else total for total, in_it in zip(self.totals, here, strict=True)]
+        residuals = [pop.value - log2(total) for pop, total in zip(self.sums, totals, strict=True)]
+        covariance = [[0.0] * size for _ in range(size)]
         for a in range(size):
-            for b in range(a, size):
-                total = self.sums[a].u ** 2 if a == b else 0.0
-                for i, (share, extra) in rows[a].items():
-                    if i in rows[b]:
-                        variance = changed[2] if changed is not None and i == wrong else self.clean[i][2]
-                        total += share * rows[b][i][0] * (variance + self.members[i].u_to_camera ** 2) + extra
-                matrix[a][b] = matrix[b][a] = total
-        return matrix
+            for b in range(size):
+                square = self.squares[a][b] + (square_change if here[a] and here[b] else 0.0)
+                covariance[a][b] = max(square, 0.0) / (totals[a] * totals[b])
+            covariance[a][a] += self.sums[a].u ** 2
+        if wrong is None:
+            residuals[0] -= wrong_by
+            covariance[0][0] += spread * spread
+        return local + _log_gaussian(residuals, covariance), residuals, [sqrt(covariance[k][k]) for k in range(size)]
 
 
 def _log_gaussian(x: list[float], covariance: list[list[float]]) -> float:
     """Log-density of a zero-mean Gaussian, by Cholesky's method."""
     size = len(x)
+    if size == 1:
+        return _log_normal(x[0], covariance[0][0])
     lower = [[0.0] * size for _ in range(size)]
     total = -0.5 * size * log(2 * pi)
     solved: list[float] = []
@@ -326,24 +319,27 @@ def next_pop(
     Candidates: a light alone once more, all but one light, and all together once more; each is scored by its mutual
     information with the answer, ``u_pop`` being the standard uncertainty of the new pop in stops.
     """
+    hypotheses = [one for one in weighing.hypotheses if one.weight > 1e-3]
     weights: dict[str | None, float] = {}
-    for one in weighing.hypotheses:
+    for one in hypotheses:
         weights[one.light_id] = weights.get(one.light_id, 0.0) + one.weight
+    likely = {one.light_id for one in weighing.suspects[:MOST_TRIED]}
     tries: list[tuple[NextPop, Callable[[Hypothesis], float], float]] = []
     for member in members:
-        u = sqrt(member.u_own**2 + u_pop**2)
-        tries.append((NextPop("again", member.light_id, 0.0), _again(member.light_id), u))
+        if member.light_id in likely:
+            u = sqrt(member.u_own**2 + u_pop**2)
+            tries.append((NextPop("again", member.light_id, 0.0), _again(member.light_id), u))
     lit = set(sums[0].lit) if sums else set()
     if len(lit) > 2:
         for member in members:
-            if member.light_id in lit:
+            if member.light_id in lit and member.light_id in likely:
                 rest = [one for one in members if one.light_id in lit and one.light_id != member.light_id]
                 tries.append((NextPop("without", member.light_id, 0.0), *_without(rest, u_pop)))
     if sums:
         tries.append((NextPop("together", None, 0.0), lambda one: one.stops if one.light_id is None else 0.0, 1.5 * u_pop))
     best: NextPop | None = None
     for pop, outcome, u in tries:
-        bits = _information(weighing.hypotheses, weights, outcome, u)
+        bits = _information(hypotheses, weights, outcome, u)
         if best is None or bits > best.bits:
             best = pop._replace(bits=bits)
     return best if best is not None and best.bits > 0.01 else None
@@ -378,7 +374,7 @@ def _information(
     u: float,
 ) -> float:
     """Mutual information in bits between the guilty light and a Gaussian outcome, on a grid of half its spread."""
-    means = [(one, outcome(one)) for one in hypotheses if one.weight > 1e-4]
+    means = [(one, outcome(one)) for one in hypotheses]
     if not means:
         return 0.0
     low, high = min(m for _, m in means) - 4 * u, max(m for _, m in means) + 4 * u

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from meterlink.model.records import FACE, Placement, Reading, Settings
-from meterlink.setwork.correction import Falloff, correct
+from meterlink.photometry import geometry
+from meterlink.setwork.correction import Falloff, case_of, change_of
 
 __all__ = ["Reach", "reach_of", "reach_sentence", "reach_within"]
 
@@ -75,12 +76,23 @@ def reach_within(
     """
     if not limit_stops > 0.0:
         raise ValueError(f"the limit is {limit_stops!r} stop: it must be above 0")
-    bare = Reading("", "", None, None, "", "", 0.0, receptor=receptor, aim=aim, held_off_toward=toward, u_held_off_m=0.0)
-    exact = placement._replace(u_distance_m=0.0)
+    read = Reading("", "", None, None, "", "", 0.0, receptor=receptor, aim=aim, held_off_toward=toward, held_off_m=0.0)
+    try:
+        case = case_of(read, placement, settings)
+        azimuth = 0.0 if case.azimuth_deg is None else case.azimuth_deg
+        change = change_of(case, geometry.direction(azimuth, case.elevation_deg), falloff)
+    except ValueError:
+        return None
+    distance = case.distance_m
+    nearest = geometry.SURROUNDS * case.source.largest_dimension_m
 
     def within(held_m: float) -> bool | None:
-        stops = correct(bare._replace(held_off_m=held_m), exact, settings, falloff).stops
-        return None if stops is None else abs(stops) <= limit_stops
+        if case.axial and distance - held_m <= nearest:
+            return None
+        try:
+            return abs(change(distance, held_m)) <= limit_stops
+        except ValueError:
+            return None
 
     if within(0.0) is None:
         return None

@@ -11,13 +11,14 @@ by a prediction or by firing it again, not by the sum.
 
 from __future__ import annotations
 
-from math import log2, sqrt
+from math import log, log2, sqrt
 from typing import NamedTuple
 
-from meterlink.model.records import FACE, Reading
+from meterlink.model.records import FACE, Placement, Reading, Settings
+from meterlink.photometry import geometry
 from meterlink.photometry.sources import source_of
 from meterlink.setwork.aim import carried_to_camera
-from meterlink.setwork.correction import axial_light, correct, emission_of
+from meterlink.setwork.correction import axial_light, case_of, change_of, correct, emission_of
 from meterlink.setwork.evidence import (
     HELD_OFF_M,
     Member,
@@ -40,6 +41,7 @@ if TYPE_CHECKING:
 
 __all__ = ["SumCheck", "member_of", "sum_check"]
 
+_LN2 = log(2.0)
 AGAIN_LIMIT = 3.0
 """Two readings of one placement further apart than this many standard uncertainties: one of them is wrong."""
 
@@ -279,14 +281,18 @@ def _missing(state: LightState, pops: list[Reading], no_direction: bool) -> str:
 def _brought(pop: Reading, states: list[LightState], members: list[Member], view: SetView) -> Together | None:
     """Bring a pop of several lights from the dome to the face, light by light, and add its own uncertainty."""
     settings = view.settings
-    held, u_held = pop.held_off_m, pop.u_held_off_m
+    held = pop.held_off_m
     toward = pop.held_off_toward if pop.held_off_toward != "light" else "camera"
     if held is None:
         low, high = settings.assumed_reach_min_m, settings.assumed_reach_max_m
         held, u_held, toward = (low + high) / 2, (high - low) / sqrt(12), "camera"
+    elif pop.u_held_off_m is not None:
+        u_held = pop.u_held_off_m
+    else:
+        u_held = max(settings.u_held_off_min_m, settings.u_held_off_rel * held)
     by_id = {member.light_id: member for member in members}
     lit = set(pop.lit)
-    at_dome = at_face = slope = other2 = square = 0.0
+    at_dome = at_face = square = direction2 = moved = 0.0
     names = []
     for state in states:
         member = by_id.get(state.light.id)
@@ -297,20 +303,32 @@ def _brought(pop: Reading, states: list[LightState], members: list[Member], view
         part = 2.0 ** (member.value + member.to_camera) * (0.5 if member.shadowed else 1.0)
         at_face += part
         square += part * part
-        if held > 0.0 or (u_held is None or u_held > 0.0):
-            as_part = pop._replace(held_off_m=held, u_held_off_m=u_held, held_off_toward=toward)
-            correction = correct(as_part, state.placement, settings)
-            if correction.stops is None:
-                return None
-            at_dome += part * 2.0**-correction.stops
-            u_h = correction.held_off_u_stops
-            slope += part * (u_h if correction.slope_held_off > 0 else -u_h)
-            other2 += (part * correction.direction_u_stops) ** 2
-        else:
-            at_dome += part
+        try:
+            gain, further, u_gain = _gains(pop, state.placement, toward, held, u_held, settings)
+        except ValueError:
+            return None
+        at_dome += part * gain
+        moved += part * (further - gain)
+        direction2 += (part * u_gain) ** 2
     if at_face <= 0.0:
         return None
     # The spread from pop to pop is the heads' own: several heads vary each for itself and even out.
     repeat = repeat_u_stops(pop, settings.u_repeat_stops * sqrt(square) / at_face)
-    u = sqrt(repeat**2 + (slope / at_face) ** 2 + other2 / at_face**2)
+    # One dome in one place: what its place does to each light goes together.
+    u = sqrt(repeat**2 + (moved**2 + direction2) / (at_dome * _LN2) ** 2)
     return Together(tuple(names), log2((value_of(pop) or 0.0) * at_face / at_dome), u)
+
+
+def _gains(
+    pop: Reading, placement: Placement, toward: str, held_m: float, u_held_m: float, settings: Settings
+) -> tuple[float, float, float]:
+    """What a light gives the common pop's dome over what it gives at the face: there, a little further, and its doubt."""
+    if held_m <= 0.0 and u_held_m <= 0.0:
+        return 1.0, 1.0, 0.0
+    case = case_of(pop._replace(held_off_m=held_m, u_held_off_m=u_held_m, held_off_toward=toward), placement, settings)
+    azimuth = case.azimuth_deg if case.azimuth_deg is not None else 0.0
+    change = change_of(case, geometry.direction(azimuth, case.elevation_deg))
+    here = 2.0 ** -change(case.distance_m, held_m)
+    further = 2.0 ** -change(case.distance_m, held_m + u_held_m) if u_held_m > 0.0 else here
+    turned = change_of(case, geometry.direction((azimuth + case.u_azimuth_deg) % 360.0, case.elevation_deg))
+    return here, further, here - 2.0 ** -turned(case.distance_m, held_m)
