@@ -56,7 +56,6 @@ class Look(EventDispatcher):
     place_hint = ObjectProperty((1, 1))
     bar_hint = ObjectProperty((1, None))
     bar_height = NumericProperty(0)
-    wave_width = NumericProperty(0)
     ring_height = NumericProperty(300)
     """The ring view is at most so high: it must fit on the screen whole, with its handle."""
     bar_width = NumericProperty(0)
@@ -75,7 +74,6 @@ class Look(EventDispatcher):
         self.bar_width = max(dp(84), self.note * 5.4 + 2 * dp(theme.PAD))
         self.theme_name = chosen.name
         self.row = "vertical" if self.text_scale > 1.3 else "horizontal"
-        self.wave_width = max(dp(76), self.note * 6.2)
         self.dressed += 1
 
     def _growth(self, size: str) -> float:

@@ -17,7 +17,7 @@ from mobile.page import Page
 from mobile.texts import t
 from mobile.widgets import Stack, Tap, load_kv, look, text_width
 
-SMALL_PART = 0.4
+BEFORE_PART, AFTER_PART = 0.34, 0.62
 """Size of ``f/`` and of the tenths, over that of the number."""
 DESCENT = 0.244
 """Of the font, over its size: puts texts of different sizes on one line."""
@@ -43,23 +43,20 @@ class FigureView(Drawing):
         style, figure = look(), self.figure
         if not figure.main:
             return
-        needed = (
-            text_width(figure.main, 100)
-            + text_width(figure.before, 100 * SMALL_PART)
-            + text_width(figure.after, 100 * SMALL_PART)
-        ) / 100
-        size = min(style.figure, self.height / 0.8, (self.width - style.gap * 2) / max(needed, 0.1))
+        parts = ((figure.before, BEFORE_PART), (figure.main, 1.0), (figure.after, AFTER_PART))
+        needed = sum(text_width(text, 100 * part) for text, part in parts) / 100
+        size = min(style.figure, self.height / 0.8, (self.width - style.gap * 1.5) / max(needed, 0.1))
         self.main_size = size
         x = self.x
         base = self.center_y - size * theme.CAP_HEIGHT / 2
-        for text, part in ((figure.before, SMALL_PART), (figure.main, 1.0), (figure.after, SMALL_PART)):
+        for text, part in parts:
             if not text:
                 continue
             label = CoreLabel(text=text, font_size=size * part, font_name=theme.font_for(text))
             label.refresh()
             if label.texture is None:
                 continue
-            Color(*(style.quiet if self.dimmed or part < 1 else style.ink))
+            Color(*(style.quiet if self.dimmed or part == BEFORE_PART else style.ink))
             w, h = label.texture.size
             Rectangle(texture=label.texture, pos=(x, base - DESCENT * size * part), size=(w, h))
             x += w + style.gap * (0.6 if text == figure.main else 0.2)
@@ -181,12 +178,11 @@ class MeteringPage(Page):
         ids.figure.figure = shown.figure
         ids.mark.verdict = shown.verdict
         worth = t(f"verdict.{shown.verdict}") if shown.verdict else ""
-        ids.verdict.text = "   ".join(filter(None, (shown.last_name, worth)))
+        ids.verdict.text = "   ".join(filter(None, (shown.last_name, worth, shown.wave_text)))
         ids.verdict.colour = shown.verdict or "quiet"
         ids.sentence.text = shown.sentence
         ids.warning.text = shown.warning
         ids.wave.points = list(shown.wave)
-        ids.wave_text.text = shown.wave_text
         ids.slider.held_off_m = shown.held_off_m
         ids.slider.imperial = shot.prefs.imperial
         ids.slider.shown = shown.held_text

@@ -142,7 +142,8 @@ class Driver:
 
     async def type(self, test_name: str, text: str) -> None:
         """Type into a field and leave it."""
-        line = await self.reach(test_name)
+        widget = await self.reach(test_name)
+        line = widget.ids.line if "line" in widget.ids else widget
         line.focus = True
         await self.frames(2)
         line.text = ""
