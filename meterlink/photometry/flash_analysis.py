@@ -119,9 +119,10 @@ def _pulse(pulse: Pulse, ambient: Ambient, extent: Extent, events: flash_train.E
     first, last, clip = extent.first, extent.last, extent.clip
     truncated = extent.to_the_end and _is_cut(pulse)
     peak = flash_shape.peak(pulse) if clip is None else _clip_peak(pulse, clip)
-    integral = flash_exposure.integrate(pulse, first, last, ambient.u_lx, truncated)
-    half = duration(pulse, peak, 0.5, ambient.u_lx, events.train is not None)
-    tenth = duration(pulse, peak, 0.1, ambient.u_lx, events.train is not None)
+    train = events.train is not None
+    integral = flash_exposure.integrate(pulse, first, last, ambient.u_lx, truncated, train)
+    half = duration(pulse, peak, 0.5, ambient.u_lx, train)
+    tenth = duration(pulse, peak, 0.1, ambient.u_lx, train)
     result = FlashPulse(
         kind="flash",
         exposure_lxs=integral.exposure_lxs,

@@ -11,7 +11,7 @@ import numpy.  All raise ``ValueError``.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 if TYPE_CHECKING:
@@ -85,55 +85,60 @@ def _numpy_edges(codes: Any, quiet: int) -> tuple[float, float, float, float, fl
     kind = codes.dtype.kind
     if codes.ndim != 1 or kind not in "uif":
         raise ValueError("codes must be one row of numbers")
+    add, code_at = np.add.reduce, codes.item
     at = int(codes.argmax())
-    top = codes[at].item()
+    top = code_at(at)
     if kind == "f":
-        total = codes.sum().item()
+        total = float(add(codes))
         if not math.isfinite(total):
             raise ValueError("codes hold values that are not numbers")
     else:
         # the narrow sum is twice as fast and wide enough for most records
-        total = codes.sum(dtype=np.uint32 if kind == "u" and top * codes.size < 2**32 else np.int64).item()
-    base = codes[:quiet].sum().item() / quiet
+        total = int(add(codes, dtype=np.uint32 if kind == "u" and top * codes.size < 2**32 else np.int64))
+    base = float(add(codes[:quiet], dtype=np.float64)) / quiet
     height = top - base
     if height <= 0.0:
         raise _no_pulse()
-    widths = []
-    for fraction in (0.5, 0.1):
-        level = base + fraction * height
-        mask = (codes >= (level if kind == "f" else math.ceil(level))).tobytes()
-        widths.append(_width(codes, mask, at, level, 0, codes.size))
-    return total, top, base, widths[0], widths[1]
+    half, tenth = base + 0.5 * height, base + 0.1 * height
+    count = codes.size
+    if kind == "f":
+        masks = (codes >= half).tobytes(), (codes >= tenth).tobytes()
+    else:
+        masks = (codes >= math.ceil(half)).tobytes(), (codes >= math.ceil(tenth)).tobytes()
+    return total, top, base, _width(code_at, masks[0], at, half, count), _width(code_at, masks[1], at, tenth, count)
 
 
-def _width(codes: Any, mask: bytes, at: int, level: float, begin: int, end: int) -> float:
+def _width(code_at: Callable[[int], float], mask: bytes, at: int, level: float, count: int) -> float:
     """Mean of the widths between the nearest and between the outermost crossings, in samples."""
-    near_rise = mask.rfind(0, begin, at) + 1 or begin
-    far_rise = mask.find(1, begin, end)
-    near_fall = mask.find(0, at, end) - 1
-    if near_fall < 0:
-        near_fall = end - 1
-    far_fall = mask.rfind(1, begin, end)
-    near = _fall(codes, near_fall, level, end) - _rise(codes, near_rise, level, begin)
-    if near_rise == far_rise and near_fall == far_fall:
-        return near
-    far = _fall(codes, far_fall, level, end) - _rise(codes, far_rise, level, begin)
-    return (near + far) / 2.0
+    near_rise = mask.rfind(0, 0, at) + 1
+    near_fall = mask.find(0, at)
+    near_fall = (near_fall if near_fall >= 0 else count) - 1
+    return _mean_width(code_at, level, count, (near_rise, near_fall), (mask.find(1), mask.rfind(1)))
 
 
-def _rise(codes: Any, index: int, level: float, begin: int) -> float:
+def _mean_width(
+    code_at: Callable[[int], float], level: float, count: int, near: tuple[int, int], far: tuple[int, int]
+) -> float:
+    """Return the mean width; ``near`` and ``far`` are the first and the last sample above the level."""
+    width = _fall(code_at, near[1], level, count) - _rise(code_at, near[0], level)
+    if near == far:
+        return width
+    return (width + _fall(code_at, far[1], level, count) - _rise(code_at, far[0], level)) / 2.0
+
+
+def _rise(code_at: Callable[[int], float], index: int, level: float) -> float:
     """Place of the crossing between the sample below a level and ``index``, the first above it."""
-    if index <= begin:
+    if index <= 0:
         return float(index)
-    below, above = float(codes[index - 1]), float(codes[index])
-    return index - (above - level) / (above - below)
+    above = code_at(index)
+    return index - (above - level) / (above - code_at(index - 1))
 
 
-def _fall(codes: Any, index: int, level: float, end: int) -> float:
-    if index + 1 >= end:
+def _fall(code_at: Callable[[int], float], index: int, level: float, count: int) -> float:
+    if index + 1 >= count:
         return float(index)
-    above, below = float(codes[index]), float(codes[index + 1])
-    return index + (above - level) / (above - below)
+    above = code_at(index)
+    return index + (above - level) / (above - code_at(index + 1))
 
 
 def _plain_edges(codes: Sequence[int], quiet: int) -> tuple[float, float, float, float, float]:
@@ -157,18 +162,40 @@ def _plain_edges(codes: Sequence[int], quiet: int) -> tuple[float, float, float,
 def _byte_width(codes: bytes | bytearray, at: int, level: float) -> float:
     first = math.ceil(level)
     mask = bytes(codes).translate(bytes(first) + b"\x01" * (256 - first))
-    return _width(codes, mask, at, level, 0, len(codes))
+    return _width(codes.__getitem__, mask, at, level, len(codes))
 
 
 def _scan_width(codes: Sequence[float], at: int, level: float) -> float:
+    near = _last_below(codes, level, at) + 1, _first_below(codes, level, at) - 1
+    far = _first_above(codes, level), _last_above(codes, level)
+    return _mean_width(codes.__getitem__, level, len(codes), near, far)
+
+
+# Each looks at blocks with min and max, which run in C, and at single samples only in the block that holds the answer
+_BLOCK = 512
+
+
+def _first_above(codes: Sequence[float], level: float) -> int:
+    start = next(k for k in range(0, len(codes), _BLOCK) if max(codes[k : k + _BLOCK]) >= level)
+    return next(k for k in range(start, len(codes)) if codes[k] >= level)
+
+
+def _last_above(codes: Sequence[float], level: float) -> int:
+    end = next(k for k in range(len(codes), 0, -_BLOCK) if max(codes[max(k - _BLOCK, 0) : k]) >= level)
+    return next(k for k in range(end - 1, -1, -1) if codes[k] >= level)
+
+
+def _first_below(codes: Sequence[float], level: float, at: int) -> int:
+    """Return the first sample from ``at`` on below the level, the number of samples when there is none."""
     count = len(codes)
-    near_rise = next((k + 1 for k in range(at, -1, -1) if codes[k] < level), 0)
-    near_fall = next((k - 1 for k in range(at, count) if codes[k] < level), count - 1)
-    far_rise = next(k for k, code in enumerate(codes) if code >= level)
-    far_fall = count - 1 - next(k for k, code in enumerate(reversed(codes)) if code >= level)
-    near = _fall(codes, near_fall, level, count) - _rise(codes, near_rise, level, 0)
-    far = _fall(codes, far_fall, level, count) - _rise(codes, far_rise, level, 0)
-    return (near + far) / 2.0
+    start = next((k for k in range(at, count, _BLOCK) if min(codes[k : k + _BLOCK]) < level), count)
+    return next((k for k in range(start, count) if codes[k] < level), count)
+
+
+def _last_below(codes: Sequence[float], level: float, at: int) -> int:
+    """Return the last sample up to ``at`` below the level, -1 when there is none."""
+    end = next((k for k in range(at + 1, 0, -_BLOCK) if min(codes[max(k - _BLOCK, 0) : k]) < level), 0)
+    return next((k for k in range(end - 1, -1, -1) if codes[k] < level), -1)
 
 
 def measure_many(

@@ -50,7 +50,7 @@ def separate(pulse: Pulse, ambient: Ambient) -> Events:
         return Events(first, last, 0.0, None, train)
     runs = _separate_runs(pulse, 0, last)
     step = weights(pulse.time_s)
-    amounts = [float(pulse.light_lx[a : b + 1] @ step[a : b + 1]) for a, b in runs]
+    amounts = [float((pulse.light_lx[a : b + 1] * step[a : b + 1]).sum()) for a, b in runs]
     main = int(np.argmax(amounts)) if amounts else 0
     early = [k for k in range(main) if amounts[k] < 0.3 * amounts[main] and _is_apart(pulse, runs[k], runs[k + 1])]
     if not early or early != list(range(main)):
