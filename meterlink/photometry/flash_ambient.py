@@ -95,7 +95,8 @@ def _level(values: Array, noise_lx: float, quantum_lx: float) -> Level | None:
         blocks = values[: count // 8 * 8].reshape(8, -1).mean(axis=1)
         slow = float(blocks.var(ddof=1))
         # hum and flicker do not average down: under the pulse the level may be anywhere that the blocks were
-        wanders = slow > 2.5 * 8.0 * variance
+        # (chance alone makes the blocks differ by four times the noise once in 5000 records)
+        wanders = slow > 4.0 * 8.0 * variance
         variance = slow if wanders else variance
     # without dither all samples sit on one code and share its rounding error
     ratio = noise_lx / quantum_lx if quantum_lx > 0.0 else math.inf
@@ -203,7 +204,10 @@ def _with_ripple(trace: Trace, ambient: Ambient) -> Ambient:
         if best is None or rest < best[0]:
             variance = np.einsum("ij,jk,ik->i", whole, np.linalg.inv(square), whole).mean() * rest
             best = rest, frequency, whole @ coefficients, np.asarray(variance)
-    if best is None or best[0] > 1.5 * ambient.noise_lx**2 + trace.quantum_lx**2 or time.size < 64:
+    if best is None or time.size < 64:
+        return ambient
+    # it must explain what is there, and most of what a constant level leaves
+    if best[0] > 1.5 * ambient.noise_lx**2 + trace.quantum_lx**2 or best[0] > 0.5 * float(light.var()):
         return ambient
     level = float(best[2][ambient.pulse_from : ambient.pulse_to].mean())
     return ambient._replace(

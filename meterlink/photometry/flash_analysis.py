@@ -14,6 +14,8 @@ from meterlink.photometry.flash_input import Array, Trace
 from meterlink.photometry.flash_shape import Peak, Pulse
 
 _FEW_SAMPLES = 8
+_CANNOT_TELL = 0.25
+"""A duration whose relative standard uncertainty is above this is not given: k=2 would be half of it."""
 
 
 class Extent(NamedTuple):
@@ -161,7 +163,19 @@ def _pulse(pulse: Pulse, ambient: Ambient, extent: Extent, events: flash_train.E
         result = result._replace(truncated=True, notes=(*result.notes, note))
     if clip is not None:
         result = _with_clipping(result, pulse, clip, ambient)
-    return _with_notes(result, ambient, float(pulse.time_s[integral.stop] - pulse.time_s[first]))
+    return _with_notes(_told(result), ambient, float(pulse.time_s[integral.stop] - pulse.time_s[first]))
+
+
+def _told(result: FlashPulse) -> FlashPulse:
+    """Take back durations that the samples do not tell (too few inside the pulse, or too weak against noise)."""
+    if result.clipped or result.truncated:
+        return result
+    for name, words in (("t05_s", "t0.5"), ("t01_s", "t0.1")):
+        value, u = getattr(result, name), getattr(result, f"u_{name}")
+        if value is not None and (result.sample_count < 2 or u > _CANNOT_TELL * value):
+            note = f"{words} cannot be told from this pop: too few samples inside it, or too weak"
+            result = result._replace(**{name: None, f"u_{name}": None, "notes": (*result.notes, note)})
+    return result
 
 
 def duration(pulse: Pulse, peak: Peak, fraction: float, u_ambient_lx: float, as_one: bool = False) -> Duration:

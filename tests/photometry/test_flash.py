@@ -224,6 +224,16 @@ def test_few_samples_are_said_and_uncertain():
     assert pulse.u_t05_s > 0.05 * pulse.t05_s
 
 
+def test_durations_that_cannot_be_told_are_not_given():
+    """A single bright sample, or a pop drowned in noise, has an exposure but no durations, and says so."""
+    spike = flash.analyse([0.0] * 20 + [100.0] + [0.0] * 20, 1e-4)
+    assert (spike.t05_s, spike.t01_s) == (None, None)
+    assert any("cannot be told" in note for note in spike.notes)
+
+    dim = [flash.analyse(wave(lambda t: 700 * decay(t, 1e-3), noise_lx=150.0, seed=k), 13e-6) for k in range(10)]
+    assert all(pop.t05_s is None or pop.u_t05_s <= 0.25 * pop.t05_s for pop in dim)
+
+
 def test_shutter_window_keeps_its_share():
     """A window of t0.5 from the start keeps half of an exponential flash, a long one all."""
     light = exponential()
