@@ -174,7 +174,8 @@ def _told(result: FlashPulse) -> FlashPulse:
         value, u = getattr(result, name), getattr(result, f"u_{name}")
         if value is not None and (result.sample_count < 2 or u > _CANNOT_TELL * value):
             note = f"{words} cannot be told from this pop: too few samples inside it, or too weak"
-            result = result._replace(**{name: None, f"u_{name}": None, "notes": (*result.notes, note)})
+            changes: dict[str, Any] = {name: None, f"u_{name}": None, "notes": (*result.notes, note)}
+            result = result._replace(**changes)
     return result
 
 
