@@ -16,6 +16,7 @@ from meterlink.library.store import Library
 from meterlink.model import Light, Measurement, Placement, Reading, Setup, WaveBlock, new_id
 from meterlink.session import Outcome, Session, check_held_off
 from meterlink.setwork.checks import Finding
+from meterlink.setwork.match import MatchReport, match_report
 from meterlink.setwork.ratios import RatioTable
 from meterlink.setwork.reach import reach_of
 from meterlink.setwork.view import SetView
@@ -25,6 +26,8 @@ from mobile.prefs import KEY, Prefs
 OWN_POINT = ("hair", "rim", "background")
 START_ROLES = ("key", "fill", "hair", "background", "rim", "other")
 """Roles of a set that is begun by its number of lights."""
+MATCH = "match:stored"
+"""Where the library remembers which set-up another one is to match (the command line's own key)."""
 HELD_MAX_M = 0.6
 """End of the held-off slider; more can be typed."""
 
@@ -50,6 +53,9 @@ class Shot(NamedTuple):
     findings: tuple[Finding, ...] = ()
     findings_error: str = ""
     prefs: Prefs = Prefs()
+    stored: SetView | None = None
+    """The set-up that this one is to match."""
+    match: MatchReport | None = None
 
     @property
     def waiting(self) -> Request | None:
@@ -92,6 +98,7 @@ class Desk:
         self.prefs = Prefs.from_memory(library.recall(KEY))
         self.shot = Shot(prefs=self.prefs)
         self._outcome: Outcome | None = None
+        self._stored: SetView | None = None
         self._reaches: dict[Any, float | None] = {}
         self._open()
 
@@ -104,6 +111,7 @@ class Desk:
             self.session.resume()
         except NotInLibrary:
             self.session = None
+        self._stored = self._recalled_match()
         self._shoot()
 
     def _shoot(self) -> Shot:
@@ -130,6 +138,8 @@ class Desk:
             findings,
             error,
             self.prefs,
+            self._stored,
+            match_report(self._stored, view) if self._stored is not None else None,
         )
         return self.shot
 
@@ -313,6 +323,66 @@ class Desk:
     def _keep_walk(self) -> None:
         session = self._need()
         self.library.remember(f"walk:{session.setup.id}", session.walk.as_json())
+
+    # -- matching a stored set ----------------------------------------------------------------------------------
+
+    def _recalled_match(self) -> SetView | None:
+        """Return the stored set that the one in use is to match, None when it is none."""
+        stored_id = self.library.recall(f"{MATCH}:{self.session.setup.id}") if self.session else None
+        if not isinstance(stored_id, str) or not stored_id:
+            return None
+        try:
+            return Session(self.library, stored_id, now=self.now).view()
+        except MeterlinkError:
+            return None
+
+    def match_to(self, setup_id: str) -> Shot:
+        """Build a stored set again: as a set of its own, copied from it, unless the one in use is that already."""
+        if self.session is None or self.library.recall(f"{MATCH}:{self.session.setup.id}") != setup_id:
+            stored = self.library.setup(setup_id)
+            if not any(light for light in self.library.lights(stored.id)):
+                raise UsageError(f"{stored.name} has no lights to match: choose another set-up")
+            rebuilt = self.library.copy_setup(stored.id, self._free_name(stored.name))
+            self.library.remember(f"{MATCH}:{rebuilt.id}", stored.id)
+            self.use(rebuilt.id)
+        return self.begin_match_walk()
+
+    def begin_match_walk(self) -> Shot:
+        """Walk through the lights as they were metered in the stored set: same aim, receptor and held-off distance."""
+        session = self._need()
+        if self._stored is None:
+            raise UsageError("no set-up is matched: choose one on the match page")
+        lights = {light.name.casefold(): light for light in session.lights()}
+        requests = []
+        for state in self._stored.lights:
+            light, reading = lights.get(state.light.name.casefold()), state.reading
+            if light is not None and reading is not None:
+                requests.append(
+                    self._request(light, aim=reading.aim, receptor=reading.receptor, held_off_m=reading.held_off_m)
+                )
+        session.begin(requests, auto_advance=self.prefs.auto_advance)
+        return self._shoot()
+
+    def have_moved(self, light_id: str) -> Shot:
+        """Take it that the light was changed as the match told, and wait for it once more."""
+        light = self._light(light_id)
+        rows = self.shot.match.rows if self.shot.match else ()
+        move = next((row.move for row in rows if row.light.casefold() == light.name.casefold()), None)
+        changes: dict[str, Any] = {}
+        if move is not None and move.power_stops is not None:
+            changes |= {"power_stops": move.power_stops, "power_text": move.power_text}
+        if move is not None and move.distance_m is not None:
+            changes["distance_m"] = move.distance_m
+        if not changes:
+            raise UsageError(f"{light.name}: there is nothing to change")
+        self._need().move(light, **changes)
+        return self.wait_for(light_id)
+
+    def end_match(self) -> Shot:
+        """Match to nothing any more; the set stays."""
+        self.library.remember(f"{MATCH}:{self._need().setup.id}", None)
+        self._stored = None
+        return self._shoot()
 
     # -- lights -------------------------------------------------------------------------------------------------
 

@@ -100,13 +100,10 @@ class WaveView(Drawing):
     FOLLOWS = ("points",)
 
     def paint(self) -> None:
-        """Draw the curve over its ground line."""
-        style = look()
-        Color(*style.line)
-        Line(points=[self.x, self.y, self.right, self.y], width=1)
+        """Draw the curve."""
         if not self.points:
             return
-        Color(*style.ink)
+        Color(*look().ink)
         flat: list[float] = []
         for at, value in self.points:
             flat += [self.x + at * self.width, self.y + value * self.height * 0.96]

@@ -95,8 +95,7 @@ class LibraryPage(Page):
             folder = export_folder()
             app.do(state.export_setup, desk, setup_id, folder, done=self._exported)
         elif what == "match":
-            app.match_to = setup_id
-            app.go("match")
+            app.do(desk.match_to, setup_id, done=lambda _shot: app.go("match"))
         else:
             app.do(state.archive, desk, setup_id)
 

@@ -66,8 +66,6 @@ class MeterApp(App):
         self._show_level = Clock.create_trigger(self._level_frame)
         self._show_sensor = Clock.create_trigger(self._sensor_frame)
         self.last_touch = (0.0, 0.0)
-        self.match_to = ""
-        """Id of the set-up that the present one is matched to."""
         self.export_to: str | None = None
         """Folder for exported files; None is the person's documents."""
         self.sensors = SensorDesk(
@@ -282,7 +280,7 @@ class MeterApp(App):
 
         shot: Shot = self.desk.shot
         if outcome.kind == "logged" and shot.done and self.place == "metering":
-            self.go("set")
+            self.go("match" if shot.match is not None else "set")
         self.refresh()
         if outcome.kind == "ignored":
             return

@@ -13,7 +13,7 @@ PAGES = {
     "metering": ("mobile.metering_screen", "MeteringPage"),
     "lights": ("mobile.lights_screen", "LightsPage"),
     "set": ("mobile.set_screen", "SetPage"),
-    # match
+    "match": ("mobile.match_screen", "MatchPage"),
     "library": ("mobile.library_screen", "LibraryPage"),
     "sensors": ("mobile.sensors_screen", "SensorsPage"),
     "settings": ("mobile.settings_screen", "SettingsPage"),

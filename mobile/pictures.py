@@ -75,14 +75,16 @@ async def _prepare(app) -> None:
     from mobile.demo_set import open_demo
 
     await app.run(open_demo, app.desk)
-    demo_id = app.desk.shot.setup.id
-    await app.run(app.desk.copy, demo_id)
-    app.match_to = demo_id
+    app.demo_id = app.desk.shot.setup.id
+    await app.run(app.desk.match_to, app.demo_id)
+    key = app.desk.shot.lights[0]
+    await app.run(lambda: app.desk.move_light(key.id, power_stops=-2.4, power_text="1/8 +0.6"))
     app.simulate()
     while not app.sensors.status.ready:
         await _frames(1)
-    for held in (0.0, 0.2):
-        app.fire(held)
+    for _ in range(2):
+        waiting = app.desk.shot.waiting
+        app.fire(waiting.held_off_m or 0.0)
         before = app.desk.shot.position
         for _ in range(60):
             await _frames(1)
@@ -113,14 +115,14 @@ async def take(app, folder: Path, size: tuple[int, int], text_scale: float = 1.0
             if (page if page != "light" else "lights") not in BUILT:
                 continue
             if page in ("set", "light"):
-                await app.run(app.desk.use, app.match_to)
+                await app.run(app.desk.use, app.demo_id)
             await _show(app, page)
             await _frames()
             path = folder / f"{page}-{theme}-{size[0]}x{size[1]}{'-large' if text_scale > 1 else ''}.png"
             save_window(path)
             written.append(path)
             if page in ("set", "light"):
-                other = next(s for s in app.desk.library.setups() if s.id != app.match_to)
+                other = next(s for s in app.desk.library.setups() if s.id != app.demo_id)
                 await app.run(app.desk.use, other.id)
     return written
 

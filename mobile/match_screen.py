@@ -1,0 +1,94 @@
+"""The match page: the stored set beside the one in use."""
+
+from __future__ import annotations
+
+from kivy.properties import BooleanProperty, StringProperty
+
+from mobile import drawings  # noqa: F401  (the .kv file names its classes)
+from mobile.match_state import MatchLine, match_look
+from mobile.page import Page
+from mobile.widgets import Card, Tap, load_kv
+
+MOST_CHOICES = 12
+
+
+class MatchCard(Card):
+    """One light of the stored set."""
+
+    test_name = StringProperty("")
+    light_id = StringProperty("")
+    name = StringProperty("")
+    mark = StringProperty("none")
+    difference = StringProperty("")
+    stood = StringProperty("")
+    stands = StringProperty("")
+    sentence = StringProperty("")
+    otherwise = StringProperty("")
+    waiting = BooleanProperty(False)
+    can_move = BooleanProperty(False)
+
+    def put(self, line: MatchLine) -> None:
+        """Show a line."""
+        self.test_name = f"match:{line.name}"
+        for field in MatchLine._fields:
+            setattr(self, field, getattr(line, field))
+
+
+class MatchPage(Page):
+    """See the module."""
+
+    def show(self) -> None:
+        """Write the state into the widgets; without a match, offer the set-ups to match to."""
+        app = self.app
+        if app.desk.shot.match is not None:
+            self._put(())
+            return
+
+        async def read() -> None:
+            setups = await app.run(app.desk.library.setups)
+            if app.page is self:
+                self._put(tuple((s.id, s.name) for s in setups[:MOST_CHOICES]))
+
+        app.spawn(read())
+
+    def show_sensor(self) -> None:
+        """Nothing here depends on the sensor."""
+
+    def _put(self, choices: tuple[tuple[str, str], ...]) -> None:
+        ids = self.ids
+        shown = match_look(self.app.desk.shot, choices)
+        ids.title.text, ids.hint.text, ids.camera.text = shown.title, shown.hint, shown.camera
+        ids.hint.colour = "good" if shown.done else "quiet"
+        box = ids.lines
+        while len(box.children) > len(shown.lines):
+            box.remove_widget(box.children[0])
+        while len(box.children) < len(shown.lines):
+            box.add_widget(self._card())
+        for card, line in zip(reversed(box.children), shown.lines, strict=True):
+            card.put(line)
+        ids.walk_row.folded = ids.end_row.folded = not shown.lines
+        row = ids.choices
+        if [(tap.value, tap.text) for tap in reversed(row.children)] != list(shown.choices):
+            row.clear_widgets()
+            for setup_id, name in shown.choices:
+                tap = Tap(text=name, value=setup_id, test_name=f"match_to:{name}")
+                tap.bind(on_release=lambda one: self.app.do(self.app.desk.match_to, one.value))
+                row.add_widget(tap)
+
+    def _card(self) -> MatchCard:
+        card = MatchCard()
+        desk = self.app.desk
+        card.ids.meter.bind(on_release=lambda _tap: self.app.do(desk.wait_for, card.light_id))
+        card.ids.moved.bind(on_release=lambda _tap: self.app.do(desk.have_moved, card.light_id))
+        return card
+
+    def walk(self) -> None:
+        """Go through all lights."""
+        self.app.do(self.app.desk.begin_match_walk, done=lambda _shot: self.app.go("metering"))
+
+    def end(self) -> None:
+        """Match to nothing any more; the rebuilt set stays."""
+        self.app.do(self.app.desk.end_match)
+
+
+load_kv(__file__)

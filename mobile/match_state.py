@@ -1,0 +1,103 @@
+"""What the match page shows: a stored set beside the one in use, light by light, and what closes each gap.  No kivy.
+
+The comparison is ``meterlink.setwork.match``; which set is matched to which is kept in the library where the command
+line keeps it too, so that both go on with the same match.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from meterlink import units
+from meterlink.setwork.closing import close
+from meterlink.setwork.match import MatchRow
+from meterlink.setwork.view import LightState
+from mobile.desk import Shot
+from mobile.lights_state import place_text
+from mobile.saying import without_commands
+from mobile.texts import t
+
+
+class MatchLine(NamedTuple):
+    """One light of the stored set."""
+
+    light_id: str
+    """Of the present light; empty when it is missing."""
+    name: str
+    mark: str
+    """``good`` (within), ``retake`` (off), ``none`` (waits for its pop)."""
+    difference: str
+    stood: str
+    """Where it stood."""
+    stands: str
+    """Where it stands now; empty when that is the same."""
+    sentence: str
+    otherwise: str
+    """Another way to close the gap: ``or 12 cm closer``."""
+    waiting: bool
+    can_move: bool
+    """There is a change of dial or place that the person can say they have made."""
+
+
+class MatchLook(NamedTuple):
+    """The whole page."""
+
+    title: str
+    hint: str
+    lines: tuple[MatchLine, ...]
+    camera: str
+    done: bool
+    choices: tuple[tuple[str, str], ...]
+    """(set-up id, name) to begin a match with, when none is under way."""
+
+
+def match_look(shot: Shot, choices: tuple[tuple[str, str], ...] = ()) -> MatchLook:
+    """Turn the snapshot into the page."""
+    if shot.match is None or shot.stored is None or shot.view is None:
+        return MatchLook(t("match.none"), t("match.choose") if choices else t("match.nothing_stored"), (), "", False, choices)
+    present = {s.light.name.casefold(): s for s in shot.view.lights}
+    stored = {s.light.name: s for s in shot.stored.lights}
+    lines = tuple(_line(shot, row, stored[row.light], present.get(row.light.casefold())) for row in shot.match.rows)
+    done = shot.match.done
+    return MatchLook(
+        t("match.title", name=shot.stored.setup.name),
+        t("match.done") if done else t("match.hint"),
+        lines,
+        without_commands(shot.match.camera),
+        done,
+        (),
+    )
+
+
+def _line(shot: Shot, row: MatchRow, stored: LightState, now: LightState | None) -> MatchLine:
+    imperial = shot.prefs.imperial
+    stood = place_text(stored.light, stored.placement, imperial)
+    stands = place_text(now.light, now.placement, imperial) if now is not None else ""
+    waiting = shot.waiting is not None and now is not None and shot.waiting.light_id == now.light.id
+    move = row.move
+    return MatchLine(
+        now.light.id if now is not None else "",
+        row.light,
+        "none" if row.difference_stops is None else "good" if row.within else "retake",
+        units.format_stops(row.difference_stops) if row.difference_stops is not None else "",
+        t("match.stood", place=stood),
+        t("match.stands", place=stands) if stands and stands != stood else "",
+        without_commands(row.sentence),
+        _otherwise(shot, row, now),
+        waiting,
+        move is not None and (move.power_stops is not None or move.distance_m is not None),
+    )
+
+
+def _otherwise(shot: Shot, row: MatchRow, now: LightState | None) -> str:
+    """Say the distance that would do it too, when the dial was offered first."""
+    move = row.move
+    if move is None or move.distance_m is not None or now is None or now.placement is None or row.difference_stops is None:
+        return ""
+    falloff = shot.view.falloffs.get(now.light.modifier) if shot.view and now.light.modifier else None
+    other = close(now.light, now.placement, -row.difference_stops, falloff=falloff, by="distance")
+    if other.distance_m is None or now.placement.distance_m is None or other.why_short:
+        return ""
+    shift = now.placement.distance_m - other.distance_m
+    length = units.format_length(abs(shift), shot.prefs.imperial)
+    return t("match.or_closer" if shift > 0 else "match.or_farther", length=length)
