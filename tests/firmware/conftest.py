@@ -8,6 +8,7 @@ import pytest
 
 from meterlink.simulation.chip import SimulatedChip, why_not
 
+
 @pytest.fixture
 def chip() -> Iterator[SimulatedChip]:
     """A paused chip that has just been switched on, with a dark offset as a lifted amplifier has it."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -31,3 +32,25 @@ def test_core_has_no_chip_header_and_no_heap() -> None:
         text = source.read_text()
         assert "<avr/" not in text, source.name
         assert not re.search(r"\b(malloc|calloc|realloc|free)\s*\(", text), source.name
+
+
+def test_eeprom_image_is_intel_hex_of_id_and_name(tmp_path: Path) -> None:
+    """binutils reads the image that the builder writes once: eight random bytes, the name's length, the name."""
+    if shutil.which("objcopy") is None:
+        pytest.skip("no objcopy here: install binutils")
+    seen = set()
+    for i in range(2):
+        path = tmp_path / f"{i}.hex"
+        subprocess.run([sys.executable, FIRMWARE / "avr" / "make_eeprom.py", "--name", "Kuppel für 2", path], check=True)
+        subprocess.run(["objcopy", "-I", "ihex", "-O", "binary", path, tmp_path / "image"], check=True)
+        image = (tmp_path / "image").read_bytes()
+        name = "Kuppel für 2".encode()
+        assert image[8:] == bytes([len(name)]) + name
+        seen.add(image[:8])
+    assert len(seen) == 2
+    refused = subprocess.run(
+        [sys.executable, FIRMWARE / "avr" / "make_eeprom.py", "--name", "x" * 33, tmp_path / "no.hex"],
+        capture_output=True, text=True,
+    )  # fmt: skip
+    assert refused.returncode != 0
+    assert "at most 32" in refused.stderr
