@@ -74,7 +74,8 @@ def sampled(
 
     128 or more quiet samples before and after; noise 10**(-snr/20) of the peak before the converter truncates.
     """
-    step = shape.t01 / samples_in_t01
+    # a sensor's clock knows nothing of the pulse: no whole number of samples fits it
+    step = shape.t01 / (samples_in_t01 + 0.37)
     quiet = max(128, samples_in_t01)
     count = 2 * quiet + math.ceil((shape.end - shape.start) / step)
     time = shape.start + (np.arange(count) - quiet + rng.uniform()) * step

@@ -155,6 +155,9 @@ def _pulse(pulse: Pulse, ambient: Ambient, extent: Extent, events: flash_train.E
         mean_lx=integral.exposure_lxs / tenth.span_s if tenth.span_s > 0.0 else 0.0,
     )
     if events.train is not None:
+        interval_s = float(pulse.time_s[last] - pulse.time_s[first]) / (last - first)
+        doubt = flash_train.sampling_doubt(events.train, interval_s) * result.exposure_lxs
+        result = result._replace(u_exposure_lxs=math.hypot(result.u_exposure_lxs, doubt))
         result = flash_train.describe(result, events.train)
     if truncated:
         result = _with_tail(result, pulse, peak, last)
@@ -189,8 +192,10 @@ def duration(pulse: Pulse, peak: Peak, fraction: float, u_ambient_lx: float, as_
         total += max(down.time_s - up.time_s, 0.0)
         samples += count
         for edge in (up, down):
-            # the peak's error at an unresolved edge is the edge's own: they cancel in the duration
-            variance += 0.0 if edge.jump and peak.u_edge_lx > 0.0 else edge.u_s**2
+            # a peak that begins at an unresolved edge is too low when the edge is placed too late: the other flank then
+            # passes the lower level later and both errors cancel; not so when that flank is an edge too
+            cancels = edge.jump and peak.u_edge_lx > 0.0 and not (up.jump and down.jump)
+            variance += 0.0 if cancels else edge.u_s**2
             if not edge.jump and edge.slope_lx_s > 0.0:
                 by_peak += fraction / edge.slope_lx_s
                 by_ambient += (1.0 - fraction) / edge.slope_lx_s
