@@ -77,7 +77,7 @@ def problems(connection: sqlite3.Connection, schema: str = "main") -> Iterator[s
         yield from _json_problems(connection, schema, table, fields)
     for table in ("setup_version", "light_version"):
         found = connection.execute(f"SELECT id, name, name_key FROM {schema}.{table}")
-        if bad := [i for i, name, key in found if rows.name_key(name) != key or len(name) > rows.NAME_MAX]:
+        if bad := [i for i, name, key in found if len(name) > rows.NAME_MAX or rows.name_key(name) != key]:
             yield f"{table}: a name that cannot be ({_shown(bad)})"
     for what, sql in _TOGETHER:
         if bad := [i for (i,) in connection.execute(sql.format(s=schema)).fetchmany(1000)]:
@@ -87,14 +87,24 @@ def problems(connection: sqlite3.Connection, schema: str = "main") -> Iterator[s
 def _text_problems(connection: sqlite3.Connection, schema: str, table: str, columns: tuple[str, ...]) -> Iterator[str]:
     given = " OR ".join(f"{c} <> ''" for c in columns)
     try:
-        for texts in connection.execute(f"SELECT {', '.join(columns)} FROM {schema}.{table} WHERE {given}"):
-            rows.checked(texts, columns, table)
+        cursor = connection.execute(f"SELECT {', '.join(columns)} FROM {schema}.{table} WHERE {given}")
+        while found := cursor.fetchmany(5000):
+            if not _plain(found):
+                for texts in found:
+                    rows.checked(texts, columns, table)
     except MeterlinkError as error:
         yield str(error)
     except sqlite3.OperationalError as error:
         if "decode" not in str(error).lower():
             raise
         yield f"{table}: a text that is not proper text"
+
+
+def _plain(found: list[tuple[str | None, ...]]) -> bool:
+    """Say whether texts are all harmless at a glance: ASCII, no zero, none longer than a short note."""
+    texts = [text for row in found for text in row if text]
+    joined = "".join(texts)
+    return joined.isascii() and "\0" not in joined and max(map(len, texts), default=0) <= rows.TEXT_MAX
 
 
 def _json_problems(connection: sqlite3.Connection, schema: str, table: str, fields: tuple[tuple[str, type], ...]) -> Iterator[str]:

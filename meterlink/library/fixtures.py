@@ -21,11 +21,7 @@ def entries_of_setup(
     ``fixtures`` limits it to lights of these heads.
     """
     wanted = None if fixtures is None else {name.casefold() for name in fixtures}
-    lights = {
-        light.id: light
-        for light in library.lights(setup_id)
-        if wanted is None or light.fixture.casefold() in wanted
-    }
+    lights = {light.id: light for light in library.lights(setup_id) if wanted is None or light.fixture.casefold() in wanted}
     placements = {p.id: p for light_id in lights for p in library.placements(light_id)}
     return [
         (lights[r.light_id], placements[r.placement_id], r)

@@ -237,10 +237,8 @@ def _keep(library: Library, tables: dict[str, Shared], arrived: dict[str, list[A
             touched = {row[0] for row in arrived["reading"]}
             before = _sent_whole(library, state, touched)
             try:
-                connection.executemany(
-                    "INSERT INTO sensor (sensor_id) VALUES (?) ON CONFLICT DO NOTHING",
-                    {(row[_place(tables[t], "sensor_no")],) for t in ("reading", "calibration") for row in arrived[t]},
-                )
+                sensors = {s for t in ("reading", "calibration") for s in _column(tables[t], "sensor_no", arrived[t])}
+                connection.executemany("INSERT INTO sensor (sensor_id) VALUES (?) ON CONFLICT DO NOTHING", [(s,) for s in sensors])
                 for name, shared in tables.items():
                     counts[name] = _insert(connection, shared, arrived[name])
                 _check(connection, tables, arrived)
@@ -254,40 +252,46 @@ def _keep(library: Library, tables: dict[str, Shared], arrived: dict[str, list[A
     return Added(*(counts.get(f.removesuffix("s"), 0) for f in Added._fields))
 
 
-def _place(shared: Shared, local: str) -> int:
-    return next(n for n, c in enumerate(shared.columns) if c.local == local)
+def _column(shared: Shared, local: str, rows: list[Any]) -> set[Any]:
+    """Return the different values of one column."""
+    at = next(n for n, c in enumerate(shared.columns) if c.local == local)
+    return {row[at] for row in rows}
 
 
 def _insert(connection: sqlite3.Connection, shared: Shared, rows: list[Any]) -> int:
     """Add rows that come with ids; those that are here stay as they are.  Returns how many were new."""
     if not rows:
         return 0
-    values: list[str] = []
-    for c in shared.columns:
-        key = "sensor_id" if c.target == "sensor" else "id"
-        # An id that leads nowhere becomes a number that no table has: the foreign key refuses it.
-        values.append(f"CASE WHEN ?{len(values) + 1} IS NULL THEN NULL ELSE ifnull((SELECT no FROM main.{c.target} WHERE {key} = "
-                      f"?{len(values) + 1}), -1) END" if c.target else f"?{len(values) + 1}")  # fmt: skip
-    key = ", ".join(shared.table.key)
+    columns = list(zip(*rows, strict=True))
+    for n, c in enumerate(shared.columns):
+        if c.target:
+            numbers = _numbers(connection, c.target, set(columns[n]))
+            columns[n] = tuple(map(numbers.__getitem__, columns[n]))
+    key, names = ", ".join(shared.table.key), ", ".join(c.local for c in shared.columns)
     done = connection.executemany(
-        f"INSERT INTO main.{shared.table.name} ({', '.join(c.local for c in shared.columns)}) VALUES ({', '.join(values)}) "
-        f"ON CONFLICT ({key}) DO NOTHING",
-        rows,
+        f"INSERT INTO main.{shared.table.name} ({names}) VALUES ({', '.join('?' * len(columns))}) ON CONFLICT ({key}) DO NOTHING",
+        zip(*columns, strict=True),
     )
     return done.rowcount
 
 
+def _numbers(connection: sqlite3.Connection, table: str, ids: set[Any]) -> dict[Any, int | None]:
+    """Return this file's number for every id.  One that leads nowhere gets a number that no row has: foreign keys refuse it."""
+    sql = f"SELECT no FROM main.{table} WHERE {'sensor_id' if table == 'sensor' else 'id'} = ?"
+    found = {i: connection.execute(sql, (i,)).fetchone() for i in ids if i is not None}
+    return {None: None, **{i: row[0] if row else -1 for i, row in found.items()}}
+
+
 def _check(connection: sqlite3.Connection, tables: dict[str, Shared], arrived: dict[str, list[Any]]) -> None:
     """Look at the sets that were touched as a merge looks at a file.  Raises ``ImportRefused``."""
-    ids = set()
-    for name in ("setup", "setup_version", "light", "reading", "mark", "waveform"):
-        at = 0 if name == "setup" else _place(tables[name], "setup_no")
-        ids |= {(row[at],) for row in arrived[name]}
-    lights = {(row[_place(tables[n], "light_no")],) for n in ("light_version", "placement") for row in arrived[n]}
+    ids = _column(tables["setup"], "id", arrived["setup"])
+    for name in ("setup_version", "light", "reading", "mark", "waveform"):
+        ids |= _column(tables[name], "setup_no", arrived[name])
+    lights = {i for name in ("light_version", "placement") for i in _column(tables[name], "light_no", arrived[name])}
     connection.execute("CREATE TEMP TABLE touched (no INTEGER PRIMARY KEY)")
     try:
-        connection.executemany("INSERT OR IGNORE INTO touched SELECT no FROM main.setup WHERE id = ?", ids)
-        connection.executemany("INSERT OR IGNORE INTO touched SELECT setup_no FROM main.light WHERE id = ?", lights)
+        connection.executemany("INSERT OR IGNORE INTO touched SELECT no FROM main.setup WHERE id = ?", [(i,) for i in ids])
+        connection.executemany("INSERT OR IGNORE INTO touched SELECT setup_no FROM main.light WHERE id = ?", [(i,) for i in lights])
         for name, sql in _VIEWS.items():
             connection.execute(f"CREATE TEMP VIEW {name} AS {sql}")
         for problem in problems(connection, "temp"):
