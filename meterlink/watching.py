@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from typing import Any
 
 from meterlink.errors import LinkError
 from meterlink.finding import finder
@@ -70,7 +71,7 @@ class Watching:
 
         self.library = library
         self.url = url
-        self._lost: asyncio.Future[None] | None = None
+        self._lost: asyncio.Future[Any] | None = None
         holder: list[Sensor] = []
         self.sensor = Sensor(
             open_link(url, holder, record_to),
@@ -108,7 +109,7 @@ class Watching:
     async def until(self, over: asyncio.Event, seconds: float | None = None) -> None:
         """Return when ``over`` is set or the seconds have passed; raise when the sensor is gone for good."""
         assert self._lost is not None
-        waiting = asyncio.ensure_future(over.wait())
+        waiting: asyncio.Future[Any] = asyncio.ensure_future(over.wait())
         done, _ = await asyncio.wait({waiting, self._lost}, timeout=seconds, return_when=asyncio.FIRST_COMPLETED)
         waiting.cancel()
         if self._lost in done:

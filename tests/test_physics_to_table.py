@@ -80,7 +80,8 @@ def make_set(seed: int, *, hot: bool) -> list[AreaLight]:
     """Draw a set: a key, a fill and one more, sizes 20 to 120 cm, 0.8 to 2 m, levels as photographers set them."""
     chance = random.Random(seed)
     lights = []
-    for name, role, below in (("KEY", "key", 0.0), ("FILL", "fill", chance.uniform(-3, -1)), ("SIDE", "other", chance.uniform(-2, 0))):
+    levels = (("KEY", "key", 0.0), ("FILL", "fill", chance.uniform(-3, -1)), ("SIDE", "other", chance.uniform(-2, 0)))
+    for name, role, below in levels:
         shape = chance.choice(("disk", "rectangle"))
         width = chance.uniform(0.2, 1.2)
         lights.append(

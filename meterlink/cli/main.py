@@ -28,7 +28,13 @@ VERBS: dict[str, tuple[str, str]] = {
     "targets": ("targets", "what to change to reach the ratios you want"),
     "match": ("match", "bring a set back to a stored one, light by light"),
     "compare": ("compare", "two set-ups side by side: only what differs"),
+    "sheet": ("sheet", "a page to print: plan, lights, ratios, a list for the rebuild"),
     "falloff": ("falloff", "measure how a light's modifier falls off with distance"),
+    "export": ("export", "write set-ups to a file (JSON, CSV, whole library)"),
+    "import": ("import_", "take set-ups from a file or a sheet's QR code"),
+    "merge": ("merge", "unite another library with this one"),
+    "sync": ("sync", "unite this library with a studio's shared one"),
+    "store": ("store", "check, copy or recover the library file"),
 }
 """Every verb, with the module that does it and its line in the list of verbs."""
 

@@ -58,6 +58,7 @@ class RecordingLink:
         on_trouble: Callable[[str], None] | None = None,
     ) -> None:
         self.link = link
+        self.url = link.url
         self.path = Path(path)
         self.trouble = ""
         self._clock = clock
@@ -67,11 +68,6 @@ class RecordingLink:
         self._file: IO[str] | None = None
         self._lost: OnLost = lambda _: None
         self._bytes: OnBytes = lambda *_: None
-
-    @property
-    def url(self) -> str:
-        """The recorded link's URL."""
-        return self.link.url
 
     @property
     def on_state(self) -> OnLinkState | None:

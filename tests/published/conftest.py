@@ -30,9 +30,17 @@ def metered() -> Callable[..., RatioTable]:
             placements[light.id] = placement
             readings.append(
                 Reading(
-                    new_id(), setup.id, light.id, placement.id, calibration.id, "s", 0.0, exposure_lxs=exposure,
-                    held_off_m=0.0, u_held_off_m=0.005,
-                )  # fmt: skip
+                    new_id(),
+                    setup.id,
+                    light.id,
+                    placement.id,
+                    calibration.id,
+                    "s",
+                    0.0,
+                    exposure_lxs=exposure,
+                    held_off_m=0.0,
+                    u_held_off_m=0.005,
+                )
             )
         return ratio_table(look(setup, lights, placements, readings, {calibration.id: calibration}, Settings()))
 

@@ -1,0 +1,64 @@
+"""Write set-ups or the whole library to a file.
+
+examples:
+  meterlink export -o lowkey.json                    the set-up in use
+  meterlink export -o lowkey.json --setup "Low key"
+  meterlink export -o all.json --everything          all set-ups
+  meterlink export -o readings.csv                   readings of the set-up, safe to open in a spreadsheet
+  meterlink export -o ratios.csv --ratios            the ratio table
+  meterlink export -o studio.sqlite --everything     the whole library as one file, waveforms and all
+
+The JSON format is open and documented: shared/schema/library-v1.schema.json.
+"""
+
+from __future__ import annotations
+
+from meterlink.cli.frame import add_setup_option, open_session
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import argparse
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("-o", "--output", required=True, metavar="FILE", help=".json, .csv or .sqlite")
+    parser.add_argument("--everything", action="store_true", help="all set-ups")
+    parser.add_argument("--ratios", action="store_true", help="with .csv: the ratio table instead of the readings")
+    parser.add_argument("--no-waveforms", action="store_true", help="with .json: leave the waveforms out")
+    add_setup_option(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write the file, whole or not at all."""
+    from pathlib import Path
+
+    from meterlink.errors import UsageError
+    from meterlink.library import export
+
+    target = Path(args.output)
+    kind = target.suffix.lower()
+    session = open_session(args)
+    with session.library as library:
+        if kind == ".json":
+            ids = None if args.everything else [session.setup.id]
+            export.write_json(library, target, ids, waveforms=not args.no_waveforms)
+        elif kind == ".csv":
+            text = _ratios_csv(session) if args.ratios else export.readings_csv(library, session.setup.id)
+            export.write_whole(target, text.encode("utf-8"))
+        elif kind in (".sqlite", ".db"):
+            if not args.everything:
+                raise UsageError("a library file holds everything: add --everything, or write .json for one set-up")
+            export.write_library(library, target)
+        else:
+            raise UsageError(f"{target.name}: choose the ending .json, .csv or .sqlite")
+    print(target)
+    return 0
+
+
+def _ratios_csv(session: object) -> str:
+    from meterlink.library.export import csv_text
+    from meterlink.setwork.ratios import RatioRow
+
+    rows = session.ratios().rows  # type: ignore[attr-defined]
+    return csv_text(RatioRow._fields, [["" if v is None else v for v in row] for row in rows])

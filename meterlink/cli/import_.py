@@ -1,0 +1,44 @@
+"""Take set-ups from a file that meterlink (or another program) wrote; checked first, all or nothing.
+
+examples:
+  meterlink import lowkey.json
+  meterlink import lowkey.json --show          only say what it would add
+  meterlink import --code meterlink1.eJy...    the text of a sheet's QR code
+"""
+
+from __future__ import annotations
+
+from meterlink.cli.frame import open_library
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import argparse
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("file", nargs="?", metavar="FILE")
+    parser.add_argument("--code", metavar="TEXT", help="text of a QR code")
+    parser.add_argument("--show", action="store_true", help="say what it would add, add nothing")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Import."""
+    from pathlib import Path
+
+    from meterlink.errors import UsageError
+    from meterlink.library.code import decode
+    from meterlink.library.importing import import_document, import_file, preview_file
+
+    if bool(args.file) == bool(args.code):
+        raise UsageError("give either a file or --code TEXT, e.g. meterlink import lowkey.json")
+    with open_library(args) as library:
+        if args.code:
+            added = import_document(library, decode(args.code), "the code")
+            print(f"added: {added}")
+        elif args.show:
+            print(f"would add: {preview_file(library, Path(args.file))}")
+        else:
+            print(f"would add: {preview_file(library, Path(args.file))}")
+            print(f"added: {import_file(library, Path(args.file))}")
+    return 0

@@ -1,0 +1,29 @@
+"""Unite another library with this one: what either has, this one has afterwards; nothing is changed or doubled.
+
+examples:
+  meterlink merge /media/stick/library.sqlite
+  meterlink merge other.sqlite --show
+"""
+
+from __future__ import annotations
+
+from meterlink.cli.frame import open_library
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import argparse
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("other", metavar="LIBRARY")
+    parser.add_argument("--show", action="store_true", help="say what it would add, add nothing")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Merge."""
+    from meterlink.library.merge import merge, preview
+
+    with open_library(args) as library:
+        print(f"would add: {preview(library, args.other)}" if args.show else f"added: {merge(library, args.other)}")
+    return 0

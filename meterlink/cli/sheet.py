@@ -1,0 +1,54 @@
+"""One page to print or keep: plan and side view, camera, lights, readings, ratios, checks, a list for the rebuild.
+
+examples:
+  meterlink sheet                        writes NAME.html into the present folder
+  meterlink sheet -o lowkey.html
+  meterlink sheet --plan plan.png        only the plan from above, as .png or .svg
+
+The page needs no network, prints on one or two sheets of A4 or Letter and reads on a phone; its QR code carries the set-up.
+"""
+
+from __future__ import annotations
+
+from meterlink.cli.frame import add_setup_option, open_session
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import argparse
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("-o", "--output", metavar="FILE", help="HTML file to write")
+    parser.add_argument("--plan", metavar="FILE", help="write the plan from above as .png or .svg")
+    parser.add_argument("--side", metavar="FILE", help="write the side view as .png or .svg")
+    add_setup_option(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write the sheet."""
+    import re
+    from pathlib import Path
+
+    from meterlink.library.code import code_of
+    from meterlink.library.export import write_whole
+    from meterlink.sheet.page import code_svg, sheet_html
+    from meterlink.sheet.plan import plan, side
+
+    session = open_session(args)
+    with session.library:
+        view = session.view()
+        for path, draw in ((args.plan, plan), (args.side, side)):
+            if path:
+                draw(view).write(path)
+                print(path)
+        if (args.plan or args.side) and not args.output:
+            return 0
+        # A name from outside must not choose the folder.
+        safe = re.sub(r"[^\w\- ]+", "_", view.setup.name).strip()[:80] or "sheet"
+        target = Path(args.output or f"{safe}.html")
+        code = code_of(session.library, session.setup.id)
+        html = sheet_html(view, session.checks(), code_svg(code))
+        write_whole(target, html.encode())
+        print(f"{target}: open it in a browser and print" + ("" if code else "; the set-up is too large for a QR code"))
+    return 0

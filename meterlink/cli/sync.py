@@ -1,0 +1,32 @@
+"""Unite this library with a studio's shared one in PostgreSQL, both ways; interrupted anywhere, it goes on the next time.
+
+examples:
+  meterlink sync postgresql://studio@192.0.2.7/meterlink
+
+Needs the extra 'sync' (pip install 'meterlink[sync]').  Metering never waits for it and works without any network.
+"""
+
+from __future__ import annotations
+
+import sys
+
+from meterlink.cli.frame import open_library
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import argparse
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("url", metavar="URL", help="postgresql://USER@HOST/DATABASE")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Sync."""
+    from meterlink.library.sync import sync
+
+    with open_library(args) as library:
+        result = sync(library, args.url, lambda text: print(f"  {text}", file=sys.stderr, flush=True))
+        print(result)
+    return 0
