@@ -8,8 +8,8 @@ In the realistic world the declared ones are also corrected by inverse square al
 very modifier at five distances (0.55 to 1.5 times, each right within 5 mm, four pops of 0.03 stop each).
 
 The oracle's interval knows every distribution: for the lights of one set in five, 40 sources, distances and held-off
-distances are drawn that could have led to the same declaration; twice the root mean square of the true correction about its mean, with
-the pop's spread, is the narrowest honest half-width.
+distances are drawn that could have led to the same declaration; twice the standard deviation of the true correction,
+with the pop's spread, is the narrowest honest half-width.
 """
 
 from __future__ import annotations

@@ -14,6 +14,7 @@ import sys
 import time
 from collections import defaultdict
 from pathlib import Path
+from statistics import NormalDist
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -34,6 +35,10 @@ SETTINGS = Settings(u_distance_rel=0.036)
 """The root mean square of the 2-5 % by which her tape is off; all else is the default."""
 CAMERA = np.array([0.0, 0.0, 1.0])
 COSTLY = 1 / 3
+TOUCH_M = (0.0, 0.02)
+"""Dome to face in the pop of all lights, which judges the others: touching, and declared so."""
+TOUCHING = {"held_off_m": 0.01, "u_held_off_m": 0.006, "held_off_toward": "camera"}
+USES = ("sum", "ideal sum", "history", "ideal history", "both")
 BANDS = ((-9.0, 1.0), (1.0, 2.0), (2.0, 9.0))
 
 
@@ -74,8 +79,8 @@ def pop(rng: np.random.Generator, light: TrueLight, offset: float, held_m: float
 
 
 def pop_together(rng: np.random.Generator, lights: list[TrueLight], offset: float) -> float:
-    """One pop of several lights, dome at the face and aimed at the camera."""
-    place = CAMERA * rng.uniform(*REACH_M)
+    """One pop of several lights, dome touching the face and aimed at the camera."""
+    place = CAMERA * rng.uniform(*TOUCH_M)
     total = sum(received(one, place, CAMERA) * 2.0 ** (U_POP * rng.normal()) for one in lights)
     return total * 2.0**offset
 
@@ -106,7 +111,7 @@ def build(rng: np.random.Generator, world: str) -> Studio:
         placements[light_id] = placement
     front = [one for one in lights if one.role in FRONTAL]
     lit = tuple(f"l{i}" for i, one in enumerate(lights) if one.role in FRONTAL)
-    together = reading_of(pop_together(rng, front, offset), None, 50, purpose="together", aim="camera", lit=lit)
+    together = reading_of(pop_together(rng, front, offset), None, 50, purpose="together", aim="camera", lit=lit, **TOUCHING)
     return Studio(lights, records, placements, readings, together, predictions, wrong, cost, offset)
 
 
@@ -142,7 +147,7 @@ def found_after(rng: np.random.Generator, studio: Studio, use: str, check: SumCh
             lit = tuple(one for one in studio.together.lit if one != light_id)
             some = [studio.lights[int(one[1:])] for one in lit]
             value = pop_together(rng, some, studio.offset)
-            extra = reading_of(value, None, 70 + taken, purpose="together", aim="camera", lit=lit)
+            extra = reading_of(value, None, 70 + taken, purpose="together", aim="camera", lit=lit, **TOUCHING)
             sums = [extra] if kind == "together" else [*sums, extra]
         check = sum_check(view_of(studio, [*readings, *sums]), predictions=predictions, earlier=earlier)
     return False, 2
@@ -153,7 +158,7 @@ def ideal_sum(rng: np.random.Generator, studio: Studio) -> float:
     front = [one for one in studio.lights if one.role in FRONTAL]
     wrong = studio.lights[studio.wrong or 0]
     parts = np.array([received(one, np.zeros(3), CAMERA) for one in front])
-    near = np.array([received(one, CAMERA * 0.06, CAMERA) for one in front])
+    near = np.array([received(one, CAMERA * TOUCH_M[1], CAMERA) for one in front])
     costs = [np.log2(received(o, o.toward * 0.06) / received(o, np.zeros(3))) for o in front]
     draws = 400
     readings = np.zeros((draws, len(front)))
@@ -172,6 +177,12 @@ def ideal_sum(rng: np.random.Generator, studio: Studio) -> float:
     return float((np.log2(measured / off.sum(axis=1)) < np.quantile(clean, 0.02)).mean())
 
 
+def ideal_history(cost: float, u: float, lights: int) -> float:
+    """Chance that the best test of one prediction finds this one, at 2 % false alarms a set shared by its lights."""
+    normal = NormalDist()
+    return normal.cdf(cost / u - normal.inv_cdf(0.98 ** (1 / lights)))
+
+
 def band(level: float) -> tuple[float, float]:
     """The band of levels under the key."""
     return next(one for one in BANDS if one[0] <= level < one[1])
@@ -181,7 +192,7 @@ def run(world: str, sets: int, seed: int) -> None:
     """Simulate and print one world."""
     rng = np.random.default_rng(seed)
     start = time.perf_counter()
-    caught: dict[str, dict[Any, list[float]]] = {use: defaultdict(list) for use in ("sum", "history", "both", "ideal")}
+    caught: dict[str, dict[Any, list[float]]] = {use: defaultdict(list) for use in USES}
     beyond: dict[str, list[float]] = defaultdict(list)
     known: dict[str, list[bool]] = defaultdict(list)
     alarms: dict[str, list[bool]] = defaultdict(list)
@@ -214,8 +225,12 @@ def run(world: str, sets: int, seed: int) -> None:
                 beyond[f"{use} beyond 3 u"].append(check.alarm)
             if studio.cost > 0.5:
                 beyond[f"{use} above 1/2 stop"].append(check.alarm)
+        best = ideal_history(studio.cost, float(u), len(studio.lights))
+        caught["ideal history"][(frontal, band(level))].append(best)
+        if studio.cost > 3 * u:
+            beyond["ideal history beyond 3 u"].append(best)
         if frontal:
-            caught["ideal"][(True, band(level))].append(ideal_sum(rng, studio))
+            caught["ideal sum"][(True, band(level))].append(ideal_sum(rng, studio))
     report(world, caught, beyond, known, alarms)
     print(f"  ({time.perf_counter() - start:.0f} s)")
 
@@ -229,12 +244,12 @@ def report(world: str, caught: Any, beyond: Any, known: Any, alarms: Any) -> Non
     """Print the figures of one world."""
     print(f"\n{world} sources")
     print("  misplacements above 1/3 stop caught, by level under the key")
-    for use in ("sum", "ideal", "history", "both"):
+    for use in USES:
         for frontal in (True, False):
             cells = [(b, caught[use][(frontal, b)]) for b in BANDS if caught[use][(frontal, b)]]
             if cells:
                 text = "  ".join(f"{max(0, b[0]):.0f}-{min(9, b[1]):.0f}: {share(v)}" for b, v in cells)
-                print(f"    {use:8s} {'frontal' if frontal else 'other':8s} {text}")
+                print(f"    {use:14s} {'frontal' if frontal else 'other':8s} {text}")
     for name, values in beyond.items():
         print(f"    {name}: {share(values)}")
     for use, values in known.items():

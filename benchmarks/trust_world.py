@@ -9,8 +9,9 @@ Distributions (all drawn from one seeded generator):
 * direction: key 15-60 degrees to one side, 10-45 up; fill on the other side 0-60, -10-30 up; other +-80, 0-50 up; hair
   and rim behind; level at the point in stops under the key: fill 0-3, other 0-2.5, hair -1-1.5, rim -1-1, background 0-3;
 * declared: distance off by a relative error whose own spread is 2-5 %, azimuth and elevation by 5 degrees each;
-* every pop: 0.03 stop; every honest reading: dome 0-6 cm from its point toward the light (toward the camera for the
-  pop of all lights, which is aimed there), nothing declared; all readings share a calibration error of 0.1 stop;
+* every pop: 0.03 stop; every honest reading: dome 0-6 cm from its point toward the light, nothing declared; the
+  pop of all lights, which judges the others: dome touching the face (0-2 cm toward the camera), declared as that; all
+  readings share a calibration error of 0.1 stop;
 * with probability one half one reading (any light) is taken 10-40 cm toward its light, at most half its distance;
 * earlier set: the same fixtures and modifiers at other distances (30 % spread), directions and powers (1 stop spread,
   tenths), metered in the same way, nothing misplaced; the dial is off by 2 % of a step, a lamp differs by 0.03 stop.

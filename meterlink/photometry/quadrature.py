@@ -110,15 +110,17 @@ def illuminance(
         raise ValueError(f"the receptor is {-z:g} m behind the plane of the source: it must be before it")
     if not 0.0 <= emission_n <= 1000.0:
         raise ValueError(f"the emission exponent is {emission_n!r}: it must be 0 to 1000")
-    answer: Callable[[float], float] = _named(receptor) if isinstance(receptor, str) else receptor
     nx, ny, nz = normal
+    answer: Callable[[float], float] = _named(receptor) if isinstance(receptor, str) else receptor
     if isinstance(source, Point):
         r = sqrt(x * x + y * y + z * z)
         return float(answer(-(nx * x + ny * y + nz * z) / r) * (z / r) ** emission_n / (r * r))
+    points = _nodes_on(source, nodes or node_count(source, z))
+    if receptor == "dome" and emission_n == 1.0 and profile is None:
+        return _dome_sum(points, position, normal)
     total = 0.0
-    count = nodes or node_count(source, z)
     power = emission_n - 1.0
-    for u, v, area in _nodes_on(source, count):
+    for u, v, area in points:
         dx, dy = u - x, v - y
         r2 = dx * dx + dy * dy + z * z
         r = sqrt(r2)
@@ -132,10 +134,40 @@ def illuminance(
     return total
 
 
+def _dome_sum(points: tuple[tuple[float, float, float], ...], position: Vector, normal: Vector) -> float:
+    """Everyday case of ``illuminance`` without calls in the loop: uniform source, ideal dome."""
+    x, y, z = position
+    nx, ny, nz = normal
+    z2, ahead = z * z, nz * z
+    total = 0.0
+    for u, v, area in points:
+        dx = u - x
+        dy = v - y
+        r2 = dx * dx + dy * dy + z2
+        total += area * (sqrt(r2) + nx * dx + ny * dy - ahead) / (r2 * r2)
+    return total * z / 2
+
+
 def _named(receptor: str) -> Callable[[float], float]:
     """The response of a receptor by its name, checked once."""
     response(receptor, 1.0)
     return lambda cosine: response(receptor, cosine)
+
+
+_ARRAYS: dict[tuple[Source, int], Any] = {}
+
+
+def _array_on(source: Source, count: int) -> NDArray[np.float64]:
+    """``_nodes_on`` as an array, cached."""
+    import numpy as np
+
+    key = (source, count)
+    if key not in _ARRAYS:
+        if len(_ARRAYS) >= 64:
+            _ARRAYS.clear()
+        _ARRAYS[key] = np.array(_nodes_on(source, count))
+    points: NDArray[np.float64] = _ARRAYS[key]
+    return points
 
 
 def illuminance_many(
@@ -167,7 +199,7 @@ def illuminance_many(
         power = emission_n
     else:
         count = nodes or node_count(source, float(where[:, 2].min()) if where.size else 1.0)
-        points = np.array(_nodes_on(source, count))
+        points = _array_on(source, count)
         power = emission_n
     weight = points[:, 2] if profile is None else points[:, 2] * profile(points[:, 0], points[:, 1])
     # About 8 arrays of float64 a block; 12,000 elements keep them within a level-2 cache of 1 MB.

@@ -39,7 +39,7 @@ __all__ = [
     "weigh",
 ]
 
-ALARM_ODDS = 3.6
+ALARM_ODDS = 3.4
 """Limit when predictions are weighed: one chance for a false alarm for every light."""
 ALARM_ODDS_SUM = 2.3
 """Limit when only sums are: one residual has fewer ways to be off by chance."""
