@@ -13,7 +13,7 @@ from meterlink.setwork.evidence import HELD, Suspect
 from meterlink.setwork.history import predictions_for
 from meterlink.setwork.prediction import Prediction, causes
 from meterlink.setwork.ratios import OWN_POINT_ROLES
-from meterlink.setwork.reach import reach_of
+from meterlink.setwork.reach import costs_more, reach_of
 from meterlink.setwork.sumcheck import SumCheck, sum_check
 from meterlink.setwork.verdict import RETAKE, signed
 from meterlink.setwork.view import LightState, SetView
@@ -251,10 +251,9 @@ def near_limits(view: SetView, _context: Context) -> Iterable[Finding]:
     for state in view.lights:
         if state.judged is None or not state.judged.correction.assumed_reach or state.placement is None:
             continue
-        # Twice the middle of the reach costs about twice the correction: a cheap test before the exact limit.
-        if abs(state.judged.correction.stops or 0.0) < 0.4 * view.settings.good_correction_stops:
-            continue
         falloff = view.falloffs.get(state.light.modifier) if state.light.modifier else None
+        if not costs_more(state.placement, view.settings, falloff):
+            continue
         reach = reach_of(state.placement, view.settings, falloff=falloff)
         if reach.good_m is None or reach.good_m >= view.settings.assumed_reach_max_m:
             continue

@@ -373,23 +373,34 @@ def _information(
     outcome: Callable[[Hypothesis], float],
     u: float,
 ) -> float:
-    """Mutual information in bits between the guilty light and a Gaussian outcome, on a grid of half its spread."""
-    means = [(one, outcome(one)) for one in hypotheses]
-    if not means:
+    """Mutual information in bits between the guilty light and a Gaussian outcome, on a grid of half its spread.
+
+    Lights that the pop cannot tell apart (it would come out as expected for all of them) count as one.
+    """
+    outcomes: dict[str | None, list[tuple[float, float]]] = {}
+    for one in hypotheses:
+        outcomes.setdefault(one.light_id, []).append((outcome(one), one.weight))
+    groups: list[tuple[float, list[tuple[float, float]]]] = []
+    quiet = 0.0
+    for light_id, some in outcomes.items():
+        if all(abs(mean) < 0.05 * u for mean, _ in some):
+            quiet += weights[light_id]
+        else:
+            groups.append((weights[light_id], some))
+    if not groups:
         return 0.0
-    low, high = min(m for _, m in means) - 4 * u, max(m for _, m in means) + 4 * u
-    step = u / 2
-    count = min(400, int((high - low) / step) + 1)
+    if quiet > 0.0:
+        groups.append((quiet, [(0.0, quiet)]))
+    means = [mean for _, some in groups for mean, _ in some]
+    low, high = min(means) - 3.5 * u, max(means) + 3.5 * u
+    step = max(u / 2, (high - low) / 120)
     total = 0.0
-    for g in range(count):
+    for g in range(int((high - low) / step) + 1):
         x = low + g * step
-        by_light: dict[str | None, float] = {}
-        for one, mean in means:
-            z = (x - mean) / u
-            if -6 < z < 6:
-                by_light[one.light_id] = by_light.get(one.light_id, 0.0) + one.weight * exp(-0.5 * z * z)
-        density = sum(by_light.values())
-        for light_id, part in by_light.items():
-            if part > 0.0:
-                total += part * log2(part / (weights[light_id] * density))
+        parts = [sum(w * exp(-0.5 * ((x - mean) / u) ** 2) for mean, w in some) for _, some in groups]
+        density = sum(parts)
+        if density > 0.0:
+            total += sum(
+                part * log2(part / (weight * density)) for part, (weight, _) in zip(parts, groups, strict=True) if part > 0.0
+            )
     return max(0.0, total * step / (u * sqrt(2 * pi)))

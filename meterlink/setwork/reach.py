@@ -8,7 +8,7 @@ from meterlink.model.records import FACE, Placement, Reading, Settings
 from meterlink.photometry import geometry
 from meterlink.setwork.correction import Falloff, case_of, change_of
 
-__all__ = ["Reach", "reach_of", "reach_sentence", "reach_within"]
+__all__ = ["Reach", "costs_more", "reach_of", "reach_sentence", "reach_within"]
 
 MOST_M = 1.0
 """Farther than an arm's length nobody holds a dome off a face."""
@@ -57,6 +57,21 @@ def reach_of(
         for limit in (settings.good_correction_stops, settings.corrected_u95_stops)
     )
     return Reach(good, usable, toward)
+
+
+def costs_more(placement: Placement, settings: Settings, falloff: Falloff | None = None) -> bool:
+    """Say whether the far end of the assumed reach costs more than ``good_correction_stops``; quicker than the limit."""
+    read = Reading("", "", None, None, "", "", 0.0, held_off_m=0.0)
+    try:
+        case = case_of(read, placement, settings)
+        change = change_of(case, geometry.direction(0.0), falloff)
+        return (
+            placement.distance_m is not None
+            and abs(change(case.distance_m, min(settings.assumed_reach_max_m, 0.9 * case.distance_m)))
+            > settings.good_correction_stops
+        )
+    except ValueError:
+        return False
 
 
 def reach_within(
