@@ -1,0 +1,125 @@
+"""The match page without a window: a stored set beside its rebuild."""
+
+from __future__ import annotations
+
+import pytest
+
+from meterlink.errors import NotInLibrary, UsageError
+from mobile.desk import MATCH, Desk, Shot
+from mobile.match_state import match_look
+
+
+def stored(metered):
+    """A set of two, placed and metered: key 400 lx·s, fill 200 lx·s."""
+    one = metered(2)
+    for name, azimuth in (("KEY", 40.0), ("FILL", -40.0)):
+        one.desk.move_light(one.id_of(name), distance_m=1.5, azimuth_deg=azimuth, power_stops=-2.0, power_text="1/4")
+        one.desk.hold_off(one.id_of(name), 0.0)
+    one.desk.begin()
+    one.pop(400.0)
+    one.pop(200.0)
+    one.stored_id = one.desk.shot.setup.id
+    return one
+
+
+def test_without_a_match_the_page_offers_set_ups_to_match_to() -> None:
+    """Nothing under way: what could be built again, or that there is nothing yet."""
+    assert match_look(Shot(), (("id", "Low key"),)).choices == (("id", "Low key"),)
+    assert "No set-up to match to" in match_look(Shot()).hint
+
+
+def test_a_rebuild_is_a_set_of_its_own_and_waits_for_each_light_as_it_was_metered(metered) -> None:
+    """The stored set stays; the rebuild has its lights, their places, and the way the dome was held."""
+    one = stored(metered)
+
+    shot = one.desk.match_to(one.stored_id)
+
+    assert shot.setup.id != one.stored_id
+    assert [r.held_off_m for r in shot.requests] == [0.0, 0.0]
+    shown = match_look(shot)
+    assert [line.mark for line in shown.lines] == ["none", "none"]
+    assert shown.lines[0].waiting
+    assert shown.lines[0].stands == ""
+
+
+def test_a_light_that_is_under_says_by_how_much_and_two_ways_to_close_it(metered) -> None:
+    """Half a stop under: the dial up by half a stop, or nearer; inverse square: 1.5 m / 2^0.25 is 1.26 m, 24 cm closer."""
+    one = stored(metered)
+    one.desk.match_to(one.stored_id)
+
+    one.pop(400.0 / 2**0.5)
+
+    key, fill = match_look(one.desk.shot).lines
+    assert (key.mark, key.difference) == ("retake", "−0.5")
+    assert "0.5 stop under" in key.sentence
+    assert "power up to 1/4 +0.5" in key.sentence
+    assert key.otherwise == "or 24 cm closer"
+    assert key.can_move
+    assert fill.waiting
+
+
+def test_what_was_done_is_taken_and_the_light_fired_once_more(metered) -> None:
+    """After 'I did that' the placement is the new one, the light waits, and a pop at the old level matches."""
+    one = stored(metered)
+    one.desk.match_to(one.stored_id)
+    one.pop(400.0 / 2**0.5)
+
+    shot = one.desk.have_moved(one.id_of("KEY"))
+    assert shot.view.lights[0].placement.power_stops == pytest.approx(-1.5)
+    assert shot.waiting.light_id == one.id_of("KEY")
+    one.pop(400.0)
+    one.pop(200.0)
+
+    shown = match_look(one.desk.shot)
+    assert shown.done
+    assert [line.mark for line in shown.lines] == ["good", "good"]
+    assert shown.lines[0].stands.endswith("power 1/4 +0.5")
+
+
+def test_all_lights_off_alike_are_closed_by_the_camera(metered) -> None:
+    """Both a third of a stop under: one change of aperture or ISO instead of two dials."""
+    one = stored(metered)
+    one.desk.match_to(one.stored_id)
+
+    for value in (400.0, 200.0):
+        one.pop(value * 2 ** (-1 / 3))
+
+    assert "open up by 1/3 stop" in match_look(one.desk.shot).camera
+
+
+def test_a_match_comes_back_after_a_kill_and_is_not_begun_twice(metered) -> None:
+    """Started again it goes on with the same rebuild; choosing the stored set again makes no second copy."""
+    one = stored(metered)
+    one.desk.match_to(one.stored_id)
+    one.pop(400.0)
+
+    again = one.reopened()
+    assert [line.mark for line in match_look(again.shot).lines] == ["good", "none"]
+    again.match_to(one.stored_id)
+    assert len(again.library.setups()) == 2
+    again.close()
+
+
+def test_a_match_that_is_ended_leaves_the_set(metered) -> None:
+    """The rebuild stays in the library as a set like any other."""
+    one = stored(metered)
+    one.desk.match_to(one.stored_id)
+
+    assert one.desk.end_match().match is None
+    assert len(one.library.setups()) == 2
+
+
+def test_what_cannot_be_matched_says_so(metered) -> None:
+    """No lights, no such set-up, nothing to change: one sentence each; a damaged memory is no match."""
+    one = stored(metered)
+    one.desk.new_set("Empty")
+    with pytest.raises(UsageError, match="no lights to match"):
+        one.desk.match_to(one.desk.shot.setup.id)
+    with pytest.raises(NotInLibrary):
+        one.desk.match_to("0" * 32)
+    one.desk.match_to(one.stored_id)
+    with pytest.raises(UsageError, match="nothing to change"):
+        one.desk.have_moved(one.id_of("KEY"))
+    for nonsense in ("0" * 32, 7, ["x"]):
+        one.library.remember(f"{MATCH}:{one.desk.shot.setup.id}", nonsense)
+        assert Desk(one.library).shot.match is None
