@@ -25,8 +25,9 @@ _MODEL_ERROR = 0.001
 """By how much of the peak the true shape may leave the fitted one."""
 _FLANK_SPREADS = (0.55, 0.3, 0.15, 0.08)
 """A flank is fitted between exp(-0.55) and exp(0.55) times the level, nearer by when that does not fit."""
-CHOICE = 1.2
-"""Uncertainties of peak and crossings are widened by this: window and shape are chosen by the same noisy data."""
+PEAK_CHOICE = 1.2
+FLANK_CHOICE = 1.3
+"""Uncertainties are widened by these: window and shape are chosen by the same noisy data (by simulation)."""
 _HIDDEN = 0.08
 """What may hide between samples at a peak, as part of it, for a step of the whole peak beside it (by simulation)."""
 
@@ -216,7 +217,7 @@ def _fit_top(pulse: Pulse, window: tuple[int, int], at_rise: bool, at_fall: bool
     powers = where ** np.arange(degree + 1)
     value = math.exp(float(coefficients @ powers))
     hidden = _HIDDEN * _step_beside(pulse, first, last, at_rise, at_fall) ** 2 / value
-    u = math.hypot(CHOICE * value * math.sqrt(float(powers @ inverse @ powers)), hidden)
+    u = math.hypot(PEAK_CHOICE * value * math.sqrt(float(powers @ inverse @ powers)), hidden)
     edge = 0.0
     if (at_rise and where == ends[0]) or (at_fall and where == ends[1]):
         slope = sum(k * float(coefficients[k]) * where ** (k - 1) for k in range(1, degree + 1)) / scale
@@ -367,7 +368,7 @@ def _fit_flank(
         return None
     _, place, slope, u, excess = best
     gap = scale / (window[1] - window[0])
-    u_s = math.hypot(CHOICE * u * scale, 0.02 * gap)
+    u_s = math.hypot(FLANK_CHOICE * u * scale, 0.02 * gap)
     return Crossing(middle + place * scale, u_s, abs(slope) / scale * level_lx, False), excess
 
 
