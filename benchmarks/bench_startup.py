@@ -15,12 +15,24 @@ from pathlib import Path
 from benchmarks.side_by_side import Goal, print_goals, ratios
 
 
-def library_of(path: Path, readings: int) -> None:
-    """Write a library with one small metered set in use and ``readings`` readings in other sets."""
-    from benchmarks.big_library import fill_library, metered_set
+def library_of(folder: Path, readings: int) -> Path:
+    """Return a library with the demo's metered set in use and ``readings`` readings in other sets."""
+    import asyncio
+    import contextlib
+    import io
+    import time
 
-    fill_library(path, readings)
-    metered_set(path)
+    from benchmarks.bench_library import million
+    from meterlink import demo
+    from meterlink.cli.demo import _play
+    from meterlink.library.store import Library
+
+    path, _ = million(folder, readings)
+    with Library.open(path) as library, contextlib.redirect_stdout(io.StringIO()):
+        data = demo.script()
+        session = demo.build(library, data, time.time)
+        asyncio.run(_play(session, data["steps"], pace=False))
+    return path
 
 
 def main(readings: int = 1_000_000, rounds: int = 15) -> None:
@@ -33,8 +45,7 @@ def main(readings: int = 1_000_000, rounds: int = 15) -> None:
 
     call = "from meterlink.cli.main import main; raise SystemExit(main({!r}))"
     with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "million.sqlite"
-        library_of(path, readings)
+        path = library_of(Path(folder), readings)
         cases = {
             "python -c pass": process("-c", "pass"),
             "meterlink --help": process("-c", call.format(["--help"])),

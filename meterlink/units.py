@@ -28,19 +28,20 @@ _SAME = str.maketrans(
         "\u03bc": "u", "\u2236": ":",
     }
 )  # fmt: skip
+# Patterns are text: re compiles one when it is first used, and a command that only prints uses none.
 _NUMBER = r"(?:[0-9]{1,9}(?:[.,][0-9]{0,9})?|[.,][0-9]{1,9})"
 _PER_METRE = {"mm": 1000.0, "cm": 100.0, "m": 1.0}
 """Divided by, so that 140cm is the same number as 1.4m."""
 _INCH_M, _FOOT_M = 0.0254, 0.3048
 
-_LENGTH_METRIC = re.compile(rf"({_NUMBER}) ?(mm|cm|m)")
+_LENGTH_METRIC = rf"({_NUMBER}) ?(mm|cm|m)"
 _INCHES = rf"(?:({_NUMBER})(?: ([0-9]{{1,3}})/([0-9]{{1,3}}))?)"
-_LENGTH_FEET = re.compile(rf"""({_NUMBER}) ?(?:ft|feet|foot|')(?: ?{_INCHES} ?(?:inches|inch|in|"|'')?)?""")
-_LENGTH_INCHES = re.compile(rf"""{_INCHES} ?(?:inches|inch|in|"|'')""")
-_FRACTION = re.compile(rf"({_NUMBER}) ?/ ?({_NUMBER})")
-_STOPS = re.compile(rf"([+-]?) ?(?:({_NUMBER})|(?:([0-9]{{1,3}}) )?([0-9]{{1,3}})/([0-9]{{1,3}})) ?(?:stops?|ev)?")
-_F_NUMBER = re.compile(rf"(?:f ?/? ?)?({_NUMBER}) ?(?:\+ ?(.+))?")
-_SIGNED_REST = re.compile(r"(.+?) ?([+-] ?[0-9.,][0-9.,/ ]*)")
+_LENGTH_FEET = rf"""({_NUMBER}) ?(?:ft|feet|foot|')(?: ?{_INCHES} ?(?:inches|inch|in|"|'')?)?"""
+_LENGTH_INCHES = rf"""{_INCHES} ?(?:inches|inch|in|"|'')"""
+_FRACTION = rf"({_NUMBER}) ?/ ?({_NUMBER})"
+_STOPS = rf"([+-]?) ?(?:({_NUMBER})|(?:([0-9]{{1,3}}) )?([0-9]{{1,3}})/([0-9]{{1,3}})) ?(?:stops?|ev)?"
+_F_NUMBER = rf"(?:f ?/? ?)?({_NUMBER}) ?(?:\+ ?(.+))?"
+_SIGNED_REST = r"(.+?) ?([+-] ?[0-9.,][0-9.,/ ]*)"
 
 
 class Held(NamedTuple):
@@ -110,12 +111,12 @@ def parse_distance(text: str, what: str = "distance") -> float:
 
 
 def _length_m(plain: str) -> float | None:
-    if found := _LENGTH_METRIC.fullmatch(plain):
+    if found := re.fullmatch(_LENGTH_METRIC, plain):
         return _number(found[1]) / _PER_METRE[found[2]]
-    if found := _LENGTH_FEET.fullmatch(plain):
+    if found := re.fullmatch(_LENGTH_FEET, plain):
         inches = _inches(found, 2)
         return None if inches is None or inches >= 12 else _number(found[1]) * _FOOT_M + inches * _INCH_M
-    if found := _LENGTH_INCHES.fullmatch(plain):
+    if found := re.fullmatch(_LENGTH_INCHES, plain):
         inches = _inches(found, 1)
         return None if inches is None else inches * _INCH_M
     return None
@@ -168,7 +169,7 @@ def parse_held_off(text: str) -> Held:
 def parse_f_number(text: str, halves_first: bool = False) -> float:
     """Return the exact f-number of ``f/11``, ``11``, ``f/8+0.3``, ``f/8+1/3``; ``f/8.3`` is refused: two meanings."""
     accepted = "f/8, 5.6 or f/8+0.3"
-    found = _F_NUMBER.fullmatch(_clean(text, "f-number", accepted))
+    found = re.fullmatch(_F_NUMBER, _clean(text, "f-number", accepted))
     if not found:
         raise _unreadable("f-number", text, accepted)
     printed = _number(found[1])
@@ -215,7 +216,7 @@ def _time_s(text: str, what: str, accepted: str) -> float:
 def _fraction_or_number(plain: str) -> float | None:
     if re.fullmatch(_NUMBER, plain):
         return _number(plain)
-    found = _FRACTION.fullmatch(plain)
+    found = re.fullmatch(_FRACTION, plain)
     if not found or _number(found[2]) == 0.0:
         return None
     return _number(found[1]) / _number(found[2])
@@ -246,7 +247,7 @@ def _checked_iso(value: float, text: str, accepted: str) -> float:
 
 def _stops_value(plain: str) -> float | None:
     """Signed stops of ``1``, ``-0.3``, ``+2/3``, ``1 1/3``; None when unreadable."""
-    found = _STOPS.fullmatch(plain)
+    found = re.fullmatch(_STOPS, plain)
     if not found:
         return None
     sign, number, whole, over, under = found.groups()
@@ -322,7 +323,7 @@ def _power_stops(plain: str) -> float | None:
     if plain[0] in "+-":
         return _stops_value(plain)
     more = 0.0
-    if found := _SIGNED_REST.fullmatch(plain):
+    if found := re.fullmatch(_SIGNED_REST, plain):
         plain, more_text = found[1].strip(), found[2].replace(" ", "")
         step = _stops_value(more_text)
         if step is None or abs(step) >= 1.0:
