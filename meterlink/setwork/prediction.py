@@ -17,7 +17,8 @@ from typing import NamedTuple
 from meterlink.model.records import Light, Placement, Settings
 from meterlink.photometry.receptors import on_axis
 from meterlink.photometry.sources import Point, source_of
-from meterlink.setwork.correction import Falloff, axial_light, emission_of, triangular_u
+from meterlink.setwork.case import Falloff, axial_light, emission_of
+from meterlink.setwork.correction import triangular_u
 from meterlink.setwork.power_curve import PowerCurve, learn_power
 
 TYPE_CHECKING = False
@@ -50,6 +51,11 @@ class Past(NamedTuple):
     light_id: str = ""
     taken_at_s: float = 0.0
     reading_id: str = ""
+    t01_s: float | None = None
+    cct_k: float | None = None
+    duv: float | None = None
+    sensor_id: str = ""
+    kind: str = "flash"
 
 
 class Prediction(NamedTuple):

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from meterlink.model.records import FACE, Placement, Reading, Settings
 from meterlink.photometry import geometry
-from meterlink.setwork.correction import Falloff, case_of, change_of
+from meterlink.setwork.case import Falloff, case_of, change_of
 
 __all__ = ["Reach", "costs_more", "reach_of", "reach_sentence", "reach_within"]
 

@@ -18,7 +18,8 @@ from meterlink.model.records import FACE, Placement, Reading, Settings
 from meterlink.photometry import geometry
 from meterlink.photometry.sources import source_of
 from meterlink.setwork.aim import carried_to_camera
-from meterlink.setwork.correction import axial_light, case_of, change_of, correct, emission_of
+from meterlink.setwork.case import axial_light, case_of, change_of, emission_of
+from meterlink.setwork.correction import correct
 from meterlink.setwork.evidence import (
     HELD_OFF_M,
     Member,

@@ -17,7 +17,8 @@ from math import log, sqrt
 from typing import NamedTuple
 
 from meterlink.model.records import FACE, Calibration, Placement, Reading, Settings
-from meterlink.setwork.correction import Correction, Falloff, correct
+from meterlink.setwork.case import Falloff
+from meterlink.setwork.correction import Correction, correct
 
 __all__ = ["CORRECTED", "GOOD", "RETAKE", "Judged", "judge", "repeat_u_stops", "signed"]
 
