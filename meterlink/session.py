@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from meterlink.library.store import Library
     from meterlink.model import Measurement
     from meterlink.setwork.checks import Finding
-    from meterlink.setwork.correction import Falloff
+    from meterlink.setwork.case import Falloff
     from meterlink.setwork.prediction import Past
     from meterlink.setwork.ratios import RatioTable
 
@@ -179,10 +179,26 @@ class Session:
 
     def checks(self) -> list[Finding]:
         """Return what is not as it should be in the set, worst first."""
+        import meterlink.setwork.finders  # noqa: F401 - each module registers its finders
         from meterlink.setwork.checks import findings
 
         view, earlier = self.full_view()
-        return findings(view, earlier=earlier)
+        return findings(view._replace(waves=self.wave), earlier=earlier)
+
+    def wave(self, reading_id: str, pop_index: int = 0) -> tuple[Any, Any] | None:
+        """Return (times in s from the trigger, light in lx) of a reading's kept waveform; None when there is none."""
+        from meterlink.errors import AnalysisError, CalibrationError
+        from meterlink.sensing.flash import wave_of
+
+        block = self.library.waveform(reading_id, pop_index)
+        if block is None:
+            return None
+        calibration = self.library.calibration(self.library.reading(reading_id).calibration_id)
+        try:
+            return wave_of(block, calibration)
+        except (AnalysisError, CalibrationError, IndexError, ValueError):
+            # A waveform from somebody else's library may not fit its calibration: then it is as good as none.
+            return None
 
     # -- the walk ---------------------------------------------------------------------------------------------
 
@@ -328,6 +344,7 @@ class Session:
             y=m.y,
             range_index=m.range_index,
             supersedes_id=earlier.id if earlier else None,
+            note=request.note,
         )
         if len(pops) > 1:
             from meterlink.setwork.repeats import averaged

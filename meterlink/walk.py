@@ -33,6 +33,8 @@ class Request(NamedTuple):
     """Pops that make this reading."""
     lit: tuple[str, ...] = ()
     """Lights that fire, for ``together``."""
+    note: str = ""
+    """Kept with the reading: ``lamps on``, ``lamps off``."""
 
 
 class Walk:

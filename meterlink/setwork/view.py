@@ -18,7 +18,7 @@ from meterlink.setwork.verdict import Judged, judge
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Callable, Iterable, Mapping
     from typing import Any
 
 
@@ -55,6 +55,8 @@ class SetView(NamedTuple):
     """Measured falloff by name of the modifier."""
     history: tuple[Any, ...] = ()
     """What fixtures gave in earlier sets, for predictions."""
+    waves: Callable[[str], Any] | None = None
+    """Reading id -> (times in s, light in lx) of its kept waveform, or None; absent where nobody needs waveforms."""
 
     def state(self, light_id: str) -> LightState | None:
         """Return the state of one light, None when it is not in the set."""
