@@ -9,7 +9,8 @@ import pytest
 from small_sets import all_at_once, hot, light, placed, read, seen, view
 
 from meterlink.setwork.aim import carried_to_camera
-from meterlink.setwork.evidence import Member, Together, next_pop, weigh
+from meterlink.setwork.evidence import Member, Together, weigh
+from meterlink.setwork.next_pop import next_pop
 from meterlink.setwork.prediction import Prediction
 from meterlink.setwork.sumcheck import sum_check
 from meterlink.setwork.view import SetView
