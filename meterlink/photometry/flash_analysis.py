@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from meterlink.photometry import flash_ambient, flash_exposure, flash_input, flash_shape, flash_train
+from meterlink.photometry import flash_ambient, flash_exposure, flash_flank, flash_input, flash_shape, flash_train
 from meterlink.photometry.flash import FlashPulse
 from meterlink.photometry.flash_ambient import Ambient
 from meterlink.photometry.flash_input import Array, Trace
@@ -187,7 +187,7 @@ def duration(pulse: Pulse, peak: Peak, fraction: float, u_ambient_lx: float, as_
     level = fraction * peak.light_lx
     total = variance = by_peak = by_ambient = 0.0
     samples = 0
-    edges = flash_shape.crossings(pulse, level, as_one)
+    edges = flash_flank.crossings(pulse, level, as_one)
     for up, down, count in edges:
         total += max(down.time_s - up.time_s, 0.0)
         samples += count

@@ -1,0 +1,249 @@
+"""Where a flank of a pulse passes a level, unbiased by noise and finer than the sample interval: see ``flash_shape``."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from meterlink.photometry.flash_input import Array, smooth
+from meterlink.photometry.flash_shape import MODEL_ERROR, Pulse, find_jumps, normal_inverse, part_of, runs_above
+
+_FLANK_SPREADS = (0.55, 0.3, 0.15, 0.08)
+"""A flank is fitted between exp(-0.55) and exp(0.55) times the level, nearer by when that does not fit."""
+FLANK_CHOICE = 1.3
+"""Uncertainties are widened by this: window and shape are chosen by the same noisy data (by simulation)."""
+
+
+class Crossing(NamedTuple):
+    """Where a flank passes a level."""
+
+    time_s: float
+    u_s: float
+    """From noise and sampling, at this level."""
+    slope_lx_s: float
+    """Absolute slope there."""
+    jump: bool
+
+
+def _calmer(pulse: Pulse, level_lx: float) -> Pulse:
+    """Return the pulse with a moving average in which noise cannot hide a flank at this level."""
+    width = int((pulse.calm_lx > level_lx).sum())
+    wanted = ((pulse.noise_lx / (0.15 * level_lx)) ** 2 - 1.0) / 2.0
+    half = min(width // 7, math.ceil(max(wanted, 0.0)))
+    if half <= pulse.half:
+        return pulse
+    return pulse._replace(
+        calm_lx=smooth(pulse.light_lx, half), half=half, calm_noise_lx=pulse.noise_lx / math.sqrt(2 * half + 1)
+    )
+
+
+def crossings(pulse: Pulse, level_lx: float, as_one: bool = False) -> list[tuple[Crossing, Crossing, int]]:
+    """Return (rise, fall, samples above) of each stretch above a level; ``as_one`` from the first rise to the last fall."""
+    pulse = _calmer(pulse, level_lx)
+    runs = runs_above(pulse, level_lx)
+    if not runs:
+        # a spike that the moving average flattens below the level: look at the samples themselves
+        top = int(np.argmax(pulse.light_lx))
+        runs = runs_above(pulse._replace(calm_lx=pulse.light_lx), level_lx) or [(top, top)]
+    if as_one:
+        runs = [(runs[0][0], runs[-1][1])]
+    calm, size = pulse.calm_lx, pulse.calm_lx.size
+    found = []
+    for number, (start, end) in enumerate(runs):
+        before = runs[number - 1][1] if number else 0
+        after = runs[number + 1][0] if number + 1 < len(runs) else size - 1
+        # a flank ends at the top of its own hump and at the bottom of the dip beside it
+        inside = calm[start : end + 1]
+        higher = np.flatnonzero(inside >= min(float(inside.max()), 2.0 * level_lx))
+        up_top, down_top = start + int(higher[0]), start + int(higher[-1])
+        left = before + int(np.argmin(calm[before : start + 1])) if number else 0
+        right = end + int(np.argmin(calm[end : after + 1])) if number + 1 < len(runs) else size - 1
+        rise = crossing(pulse, start, level_lx, True, (left, up_top))
+        fall = crossing(pulse, end, level_lx, False, (down_top, right))
+        found.append((rise, fall, end - start + 1))
+    return found
+
+
+def crossing(pulse: Pulse, index: int, level_lx: float, rising: bool, limits: tuple[int, int]) -> Crossing:
+    """Return where the flank at sample ``index`` (the first above a level when rising, else the last) passes it.
+
+    ``limits``: first and last sample that may belong to this flank.
+    """
+    light, time = pulse.light_lx, pulse.time_s
+    jump = _jump_near(pulse, index, level_lx, rising)
+    if jump is not None:
+        gap = float(time[jump + 1] - time[jump])
+        step = abs(float(light[jump + 1] - light[jump]))
+        return Crossing(float(time[jump]) + gap / 2.0, 0.29 * gap, step / gap, True)
+    best: tuple[Crossing, float] | None = None
+    for spread in _FLANK_SPREADS:
+        window = _flank(pulse, index, level_lx, rising, limits, spread)
+        fit = _fit_flank(pulse, window, level_lx, rising) if window[1] - window[0] >= 3 else None
+        if fit is None:
+            break
+        if best is None or fit[1] < best[1]:
+            best = fit
+        if fit[1] <= 1.0:
+            break
+    return best[0] if best is not None else _between(pulse, index, level_lx, rising)
+
+
+def _jump_near(pulse: Pulse, index: int, level_lx: float, rising: bool) -> int | None:
+    """Sample before an unresolved edge that passes the level near ``index``; None when there is none."""
+    low = max(0, index - pulse.half - 3)
+    high = min(pulse.light_lx.size, index + pulse.half + 4)
+    part = pulse._replace(light_lx=pulse.light_lx[low:high])
+    for at in find_jumps(part)[0 if rising else 1]:
+        before, after = float(part.light_lx[int(at)]), float(part.light_lx[int(at) + 1])
+        outer, inner = (before, after) if rising else (after, before)
+        if outer <= level_lx + 2.0 * pulse.noise_lx and inner >= level_lx - pulse.noise_lx:
+            return low + int(at)
+    return None
+
+
+def _flank(
+    pulse: Pulse, index: int, level_lx: float, rising: bool, limits: tuple[int, int], spread: float
+) -> tuple[int, int]:
+    """Samples around a crossing that one curve may describe: within a factor of the level, inside the limits."""
+    lower, upper = level_lx * math.exp(-spread), level_lx * math.exp(spread)
+    left, right = pulse.calm_lx[limits[0] : index + 1][::-1], pulse.calm_lx[index : limits[1] + 1]
+    reach_left = _until(left < lower if rising else left > upper)
+    reach_right = _until(right > upper if rising else right < lower)
+    return index - reach_left, index + reach_right
+
+
+def _until(outside: npt.NDArray[np.bool_]) -> int:
+    at = np.flatnonzero(outside)
+    return int(at[0]) - 1 if at.size else outside.size - 1
+
+
+def _fit_flank(
+    pulse: Pulse, window: tuple[int, int], level_lx: float, rising: bool
+) -> tuple[Crossing, float] | None:
+    """Fit the flank on the light itself, where noise has one size: a line, an exponential, one with a bend.
+
+    The simplest that fits is taken (misfit plus two for each parameter, as Akaike's criterion has it).  Returned with
+    its misfit against what chance allows: above 1 the shape does not fit.
+    """
+    time, light, noise = part_of(pulse, *window)
+    light = light / level_lx
+    middle, scale = float(time.mean()), float(time[-1] - time[0])
+    x = (time - middle) / scale
+    sigma = math.hypot(noise, MODEL_ERROR * pulse.height_lx) / level_lx
+    powers = x[:, None] ** np.arange(3)
+    fits = [_line(x, light), _bent(powers[:, :2], light), _bent(powers, light) if x.size >= 6 else None]
+    best: tuple[float, float, float, float, float] | None = None
+    for fit, shape in zip(fits, ("line", "exponential", "bent"), strict=True):
+        if fit is None:
+            continue
+        coefficients, inverse, misfit = fit
+        found = _root(coefficients, shape, rising)
+        score = misfit / sigma**2 + 2.0 * coefficients.size
+        if found is None or (best is not None and score >= best[0]):
+            continue
+        place, slope = found
+        at = place ** np.arange(coefficients.size)
+        freedom = x.size - coefficients.size
+        excess = misfit / sigma**2 / (freedom + 2.5 * math.sqrt(2.0 * freedom) + 1.0)
+        best = (score, place, slope, math.sqrt(float(at @ inverse @ at)) * sigma / abs(slope), excess)
+    if best is None:
+        return None
+    _, place, slope, u, excess = best
+    gap = scale / (window[1] - window[0])
+    u_s = math.hypot(FLANK_CHOICE * u * scale, 0.02 * gap)
+    return Crossing(middle + place * scale, u_s, abs(slope) / scale * level_lx, False), excess
+
+
+def _line(x: Array, light: Array) -> tuple[Array, Array, float] | None:
+    design = np.stack((np.ones_like(x), x), axis=1)
+    inverse = normal_inverse(design)
+    coefficients: Array = inverse @ (design.T @ light)
+    return coefficients, inverse, float(((light - design @ coefficients) ** 2).sum())
+
+
+def _bent(powers: Array, light: Array) -> tuple[Array, Array, float] | None:
+    """Fit exp(polynomial) by Gauss-Newton from a weighted fit of the logarithm."""
+    safe = np.maximum(light, 0.05)
+    weight = safe[:, None]
+    design = powers * weight
+    coefficients: Array = normal_inverse(design) @ (design.T @ (np.log(safe) * safe))
+    for _ in range(10):
+        model = np.exp(np.clip(powers @ coefficients, -8.0, 4.0))
+        slanted = powers * model[:, None]
+        inverse = normal_inverse(slanted)
+        step = inverse @ (slanted.T @ (light - model))
+        coefficients = coefficients + np.clip(step, -2.0, 2.0)
+        if float(np.abs(step).max()) < 1e-7:
+            break
+    model = np.exp(np.clip(powers @ coefficients, -8.0, 4.0))
+    return coefficients, inverse, float(((light - model) ** 2).sum())
+
+
+def _root(coefficients: Array, shape: str, rising: bool) -> tuple[float, float] | None:
+    """Return (place, slope in levels) where the fit passes the level in the right direction, near the window only."""
+    constant = float(coefficients[0]) - (1.0 if shape == "line" else 0.0)
+    linear = float(coefficients[1])
+    if coefficients.size == 3 and coefficients[2] != 0.0:
+        bend = float(coefficients[2])
+        inside = linear**2 - 4.0 * bend * constant
+        if inside <= 0.0:
+            return None
+        # the root with slope of the wanted sign
+        slope = math.sqrt(inside) if rising else -math.sqrt(inside)
+        place = (slope - linear) / (2.0 * bend)
+    else:
+        slope = linear
+        place = -constant / slope if slope != 0.0 else math.inf
+    if (slope > 0.0) != rising or abs(slope) < 0.1 or not -0.7 <= place <= 0.7:
+        return None
+    return place, slope
+
+
+def _between(pulse: Pulse, index: int, level_lx: float, rising: bool) -> Crossing:
+    """Straight line between the samples that bracket the level: the mean of the nearest and the outermost pair."""
+    light, time = pulse.light_lx, pulse.time_s
+    low, high = max(0, index - pulse.half - 2), min(light.size, index + pulse.half + 3)
+    above = light[low:high] >= level_lx
+    change = np.flatnonzero(above[1:] != above[:-1])
+    wanted = [int(k) + low for k in change if bool(above[k + 1]) == rising]
+    if not wanted:
+        at = float(time[index])
+        gap = float(time[min(index + 1, time.size - 1)] - time[max(index - 1, 0)]) / 2.0
+        return Crossing(at, 0.5 * gap, level_lx / gap if gap > 0 else math.inf, False)
+    places, slopes, gaps = [], [], []
+    for k in {wanted[0], wanted[-1]}:
+        gap = float(time[k + 1] - time[k])
+        step = float(light[k + 1] - light[k])
+        places.append(float(time[k]) + gap * (level_lx - float(light[k])) / step)
+        slopes.append(abs(step) / gap)
+        gaps.append(gap)
+    slope, gap = max(slopes), max(gaps)
+    by_noise = 0.7 * pulse.noise_lx / slope
+    foot = _foot(pulse, wanted[0], level_lx, rising) if len(places) == 1 else None
+    if foot is not None:
+        place = max(places[0], foot) if rising else min(places[0], foot)
+        return Crossing(place, math.hypot(by_noise, 0.06 * gap, 0.7 * abs(places[0] - foot)), slope, False)
+    # how far a curved flank may leave the straight line between two samples grows with the step in it
+    curved = 0.25 * gap * min(1.0, slope * gap / pulse.height_lx)
+    u = math.hypot(by_noise, curved, (max(places) - min(places)) / 3.0)
+    return Crossing(sum(places) / len(places), u, slope, False)
+
+
+def _foot(pulse: Pulse, before: int, level_lx: float, rising: bool) -> float | None:
+    """Where the flank, carried on straight into the dark, passes the level; None unless the flank starts from the dark.
+
+    A pulse that starts between two samples is dark for a part of that interval, so the chord across it passes too early.
+    """
+    light, time = pulse.light_lx, pulse.time_s
+    dark, near, far = (before, before + 1, before + 2) if rising else (before + 1, before, before - 1)
+    if not 0 <= far < light.size or float(light[dark]) > max(3.0 * pulse.noise_lx, 0.02 * pulse.height_lx):
+        return None
+    step = float(light[far] - light[near])
+    if step <= 0.0:
+        return None
+    reach = (float(light[near]) - level_lx) / step * float(time[far] - time[near])
+    place = float(time[near]) - reach
+    return min(place, float(time[near])) if rising else max(place, float(time[near]))
