@@ -17,7 +17,7 @@ def lift_bottom_ohm(build: c.Build) -> float:
     """Lower resistor of the divider that lifts the zero, from the E24 series."""
     wanted = LIFT_TOP_OHM[build.name] * build.lift_v / (build.supply_v - build.lift_v)
     e24 = (1.0, 1.1, 1.2, 1.3, 1.5, 1.6, 1.8, 2.0, 2.2, 2.4, 2.7, 3.0, 3.3, 3.6, 3.9, 4.3, 4.7, 5.1, 5.6, 6.2, 6.8, 7.5, 8.2, 9.1)
-    return min((100 * e for e in e24), key=lambda r: abs(r - wanted))
+    return min((100 * 10**k * e for e in e24 for k in range(3)), key=lambda r: abs(r - wanted))
 
 
 def build_a() -> str:
@@ -110,9 +110,9 @@ def build_b() -> str:
     for pin, words in (("AVCC", "5 V, filtered"), ("VCC", "5 V")):
         s.text(chip[pin][0] - 4, chip[pin][1] + 4, words, anchor="end", size=12)
     s.notes(40, 600, (
-        "Switches: two of the four in a 74HC4066, on the minus side, where their resistance meets no voltage swing; tie the control "
+        "Switches: two of the four in a 74HC4066, on the minus side, where their resistance meets no voltage swing; tie "
         "pins of the unused two to ground.",
-        "PD2 closes range 0 (bright), PD3 closes range 1 (dim).  A 10 kΩ from each to ground keeps both open while the chip starts.",
+        "PD2 closes range 0 (bright), PD3 closes range 1 (dim).  10 kΩ from each to ground keeps both open while the chip starts.",
         "AVCC: 5 V through 10 µH (or 10 Ω) with 100 nF to ground at the pin.  VCC: 100 nF at the pin.  Amplifier: 100 nF at its "
         "supply pins; its unused half as a follower of ground.",
         "Crystal: 16 MHz with two 22 pF to ground.  RESET: 10 kΩ to 5 V.  Line: 250,000 baud, 8N1.",
@@ -138,7 +138,8 @@ def build_c() -> str:
     s.wire(board["BAT +"], cell["+"])
     s.wire(board["BAT –"], cell["–"])
     s.notes(40, 600, (
-        "Switches: two of a 74HC4066 at 3.3 V; unused controls to ground.  P0.28 closes bright, P0.29 closes dim; 10 kΩ from each to ground.",
+        "Switches: two of a 74HC4066 at 3.3 V; unused controls to ground.  P0.28 closes bright, P0.29 closes dim; "
+            "10 kΩ from each to ground.",
         "Amplifier from 3V3 with 100 nF at its pins.  Converter: internal 0.6 V reference, gain 1/5: full scale is 3.0 V, and the "
         "amplifier still has 0.3 V above it.",
         "Pin numbers are the chip's; look them up on your board.",
