@@ -9,6 +9,7 @@ from pathlib import Path
 
 def main(names: list[str]) -> None:
     """Run the benchmarks one after another."""
+    sys.argv[1:] = []  # some benchmarks have options of their own
     for path in sorted(Path(__file__).parent.glob("bench_*.py")):
         if names and not any(name in path.stem for name in names):
             continue
