@@ -111,17 +111,15 @@ class Bus:
 @pytest.mark.parametrize(("count", "expected"), [(0, 0.0), (278, 512.4), (40_000, 73_728.0)])
 def test_build_a_prints_lines_that_the_lux_dialect_reads(count: int, expected: float, capsys: pytest.CaptureFixture[str]) -> None:
     """What the program prints for a count comes back as that illuminance from the shipped dialect."""
-    from meterlink import wire as dialects
-    from meterlink.wire.dialect_file import parse_dialect
+    from meterlink.wire.dialect_file import find_dialect
     from meterlink.wire.text_lines import TextLineDecoder
 
     bus = Bus(count)
     build_a().main(bus, pause=lambda _: None, times=1)
     printed = capsys.readouterr().out
 
-    toml = Path(dialects.__file__).parent / "dialects" / "lux-lines.toml"
-    decoder = TextLineDecoder(parse_dialect(toml.read_text(encoding="utf-8")))
-    samples = decoder.feed(printed.encode(), 0.0)
+    decoder = TextLineDecoder(find_dialect("lux-lines"))
+    samples = decoder.feed(b"\n" + printed.encode(), 0.0)
     steady = [s for s in samples if isinstance(s, Steady)]
     assert steady[0].illuminance_lx == pytest.approx(expected, abs=0.06)
     # Gain 1/8, 25 ms, switched on.
