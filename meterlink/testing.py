@@ -9,13 +9,14 @@ import asyncio
 import heapq
 import itertools
 import os
+import selectors
 from collections.abc import Iterable
 from types import TracebackType
 
 from meterlink.errors import LinkError, LinkLost
 from meterlink.link.base import OnBytes, OnLost
 
-__all__ = ["FakeClock", "PtyPort", "ScriptedLink", "settle"]
+__all__ = ["FakeClock", "PtyPort", "ScriptedLink", "VirtualLoop", "settle"]
 
 
 async def settle(rounds: int = 20) -> None:
@@ -58,6 +59,35 @@ class FakeClock:
     def sleeper_count(self) -> int:
         """How many are waiting."""
         return sum(not waiter.done() for _, _, waiter in self._sleepers)
+
+
+class _JumpingSelector(selectors.DefaultSelector):
+    """Instead of waiting for a timer it moves the loop's clock to it."""
+
+    skipped_s = 0.0
+
+    def select(self, timeout: float | None = None) -> list[tuple[selectors.SelectorKey, int]]:
+        if timeout is None:
+            return super().select(None)
+        ready = super().select(0)
+        if not ready and timeout > 0.0:
+            self.skipped_s += timeout
+        return ready
+
+
+class VirtualLoop(asyncio.SelectorEventLoop):
+    """An event loop whose time jumps from timer to timer: hours of waiting pass in the time that the work takes.
+
+    ``asyncio.Runner(loop_factory=VirtualLoop)``; use ``loop.time`` as the clock of what runs on it.
+    """
+
+    def __init__(self) -> None:
+        self._jumping = _JumpingSelector()
+        super().__init__(self._jumping)
+
+    def time(self) -> float:
+        """Return the virtual time in seconds."""
+        return 1000.0 + self._jumping.skipped_s
 
 
 class ScriptedLink:

@@ -14,7 +14,17 @@ from meterlink.model import Sample
 class DecoderStats:
     """What a decoder has seen since it was made; every number only grows."""
 
-    __slots__ = ("damaged", "damaged_total", "dropped_bytes", "frames", "lost", "restarts", "unknown_type", "unknown_version")
+    __slots__ = (
+        "damaged",
+        "damaged_total",
+        "dropped_bytes",
+        "frames",
+        "lost",
+        "repeated",
+        "restarts",
+        "unknown_type",
+        "unknown_version",
+    )
 
     def __init__(self) -> None:
         self.frames = 0
@@ -27,6 +37,8 @@ class DecoderStats:
         self.unknown_type = 0
         self.lost = 0
         """Frames that never came, by the gaps in their sequence numbers."""
+        self.repeated = 0
+        """Frames of a pop that came a second time and were left out."""
         self.restarts = 0
         """How often the sensor has said that it started anew: it then counts from zero and has lost its settings."""
         self.dropped_bytes = 0

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import deque
+
 from meterlink.errors import FrameError
 from meterlink.model import Identity, PopNotice, Sample
 from meterlink.wire import messages as m
@@ -12,6 +14,10 @@ _PARSERS = m.PARSERS
 _unpack_header = m.HEADER.unpack_from
 _HALF = 0x8000
 """A sequence that jumps further than this went back: the sensor was reset, nothing is known to be lost."""
+_OLD = 256
+"""A sequence that went back by less than this is of a frame that comes once more."""
+_REMEMBERED = 64
+"""Frames of pops that are known when they come again."""
 
 
 class NativeDecoder:
@@ -30,6 +36,7 @@ class NativeDecoder:
         self._adc_bits = 0
         self._expected = -1
         self._pops_lost = -1
+        self._recent: deque[bytes] = deque(maxlen=_REMEMBERED)
         self._sequence = 0
 
     def reset(self) -> None:
@@ -47,9 +54,10 @@ class NativeDecoder:
                 self.stats.frames -= 1
                 self.stats.unknown_version += 1
                 continue
-            if sequence != expected and expected >= 0:
-                self._gap(sequence, expected, kind)
-            expected = sequence + 1 & 0xFFFF
+            if sequence == expected or expected < 0:
+                expected = sequence + 1 & 0xFFFF
+            else:
+                expected = self._after_gap(sequence, expected, kind)
             try:
                 sample = _PARSERS[kind](frame, at_s, self._adc_bits)
             except KeyError:
@@ -61,6 +69,13 @@ class NativeDecoder:
                 self.stats.frames -= 1
                 self.stats.damage(damage.reason, len(frame))
                 continue
+            if kind == m.POP or kind == m.BLOCK:
+                # With its time, number and samples no second one has the same CRC: a link that doubles what it carries.
+                crc = frame[-m.CRC_BYTES :]
+                if crc in self._recent:
+                    self.stats.repeated += 1
+                    continue
+                self._recent.append(crc)
             if kind == m.POP or kind == m.IDENTITY:
                 # A sensor counts from 0 after its start, and then says who it is.
                 self.stats.restarts += kind == m.IDENTITY and sequence == 0
@@ -70,10 +85,17 @@ class NativeDecoder:
         self._expected = expected
         return samples
 
-    def _gap(self, sequence: int, expected: int, kind: int) -> None:
+    def _after_gap(self, sequence: int, expected: int, kind: int) -> int:
+        """Count what is missing and return the number that is expected next."""
         gap = sequence - expected & 0xFFFF
-        if gap < _HALF and not (sequence == 0 and kind == m.IDENTITY):
+        if sequence == 0 and kind == m.IDENTITY:
+            return 1
+        if gap >= 0x10000 - _OLD:
+            # The link delivers something old once more: what comes next has not changed.
+            return expected
+        if gap < _HALF:
             self.stats.lost += gap
+        return sequence + 1 & 0xFFFF
 
     def _remember(self, sample: Sample | None) -> Sample | None:
         """Keep what later messages need: the ADC's bits, and how many pops the sensor had lost before."""

@@ -8,7 +8,9 @@ import tracemalloc
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from meterlink.model import Identity, PopNotice, Steady
+from meterlink.model import Identity, PopNotice, Steady, WaveBlock
+from meterlink.simulation.chip_model import ChipModel
+from meterlink.simulation.studio import Pulse
 from meterlink.wire import messages as m
 from meterlink.wire.frames import MAX_ENCODED, encode
 from meterlink.wire.native import NativeDecoder
@@ -43,6 +45,29 @@ def test_a_reset_sensor_is_not_a_loss() -> None:
     decoder.feed(sensor.battery(0.5), 0.0)
     decoder.feed(SensorEncoder().identity(IDENTITY), 0.0)
     assert decoder.stats.lost == 0
+
+
+def test_what_a_link_delivers_again_is_left_out() -> None:
+    """Frames of a pop that come a second time, even seconds later and after an old identity, are not news or a loss."""
+    decoder, chip = NativeDecoder(), ChipModel()
+    stream = chip.restart()
+    for _ in range(3):
+        shown = chip.pop(Pulse(300.0), 1.0)
+        assert shown is not None
+        stream += shown.notice + shown.block + chip.steady(1.0)
+    first = decoder.feed(stream, 1.0)
+    again = decoder.feed(stream, 5.0)
+    assert sum(isinstance(s, WaveBlock) for s in first) == 3
+    assert not any(isinstance(s, (WaveBlock, PopNotice)) for s in again)
+    assert (decoder.stats.repeated, decoder.stats.lost) == (6, 0)
+
+
+def test_a_frame_that_goes_back_does_not_spoil_the_count() -> None:
+    """One old frame among new ones is not taken for hundreds of lost ones."""
+    decoder, sensor = NativeDecoder(), SensorEncoder()
+    frames = [sensor.battery(i / 100) for i in range(40)]
+    decoder.feed(b"".join(frames[:30]) + frames[3] + b"".join(frames[32:]), 0.0)
+    assert decoder.stats.lost == 2
 
 
 def test_reset_forgets_half_a_frame() -> None:
