@@ -29,6 +29,7 @@ ASSUMED_DISTANCE_M = (0.5, 4.0)
 ASSUMED_ELEVATION_DEG = 20.0
 U_ASSUMED_ELEVATION_DEG = 15.0
 """A light with an azimuth only: keys and fills stand between eye height and well above it (common practice)."""
+MOST_RECESS_M = 2.0
 _LN2 = log(2.0)
 
 
@@ -92,6 +93,8 @@ def case_of(
         u_distance = settings.u_distance_rel * distance if placement.u_distance_m is None else placement.u_distance_m
         if not 0.0 <= u_distance < distance:
             raise ValueError(f"the light's distance is {distance:g} m uncertain by {u_distance!r} m: it must be less")
+    if not 0.0 <= placement.recess_m <= MOST_RECESS_M:
+        raise ValueError(f"the recess is {placement.recess_m!r} m: it must be 0 to {MOST_RECESS_M:g} m")
     if source.shape == "point":
         distance += placement.recess_m
     response(reading.receptor, 1.0)

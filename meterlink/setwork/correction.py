@@ -31,6 +31,8 @@ __all__ = ["Correction", "correct", "triangular_u"]
 
 FIRST_ORDER_LIMIT = 0.1
 _LN2 = log(2.0)
+_FROM_MODE = 1 / sqrt(6.0)
+"""``triangular_u`` from one end."""
 
 _REACH_NODES = ((-0.7745966692414834, 5 / 18), (0.0, 8 / 18), (0.7745966692414834, 5 / 18))
 """Gauss-Legendre, 3 nodes, weights of a uniform density."""
@@ -107,33 +109,30 @@ def correct(
 
 def _corrected(case: Case, assumed_reach: bool, assumed_distance: bool, settings: Settings, falloff: Falloff | None) -> Correction:
     """Correction of a checked case."""
-    why = _refused(case)
-    if why:
-        raise ValueError(why)
-    wide = not assumed_distance and _relative_u(case) > FIRST_ORDER_LIMIT
-    reaches = _reach_nodes(settings) if assumed_reach else ((case.held_off_m, 1.0),)
-    if case.axial and not case.angle_response and not wide and not assumed_distance:
-        return _axial(case, reaches, falloff)._replace(assumed_reach=assumed_reach)
-    distances = _distance_nodes() if assumed_distance else ((case.distance_m, 1.0),)
+    axial = case.axial
+    distance, held = case.distance_m, case.held_off_m
+    near = distance - held if case.toward == "light" else distance
+    if not axial or near < geometry.SURROUNDS * case.source.largest_dimension_m or near <= 0.0:
+        why = _refused(case, axial)
+        if why:
+            raise ValueError(why)
+    wide = not assumed_distance and case.u_distance_m**2 + case.u_held_off_m**2 > (FIRST_ORDER_LIMIT * near) ** 2
+    reaches = _reach_nodes(settings) if assumed_reach else ((held, 1.0),)
+    if axial and not wide and not assumed_distance and not case.angle_response:
+        return _axial(case, reaches, assumed_reach, falloff)
+    distances = _distance_nodes() if assumed_distance else ((distance, 1.0),)
     nodes = [(d, h, wd * wh) for d, wd in distances for h, wh in reaches]
     return _general(case, nodes, wide, assumed_reach, assumed_distance, falloff)
 
 
-def _relative_u(case: Case) -> float:
-    """Relative standard uncertainty of the dome's distance to the light."""
-    u = sqrt(case.u_distance_m**2 + case.u_held_off_m**2)
-    near = case.distance_m - (case.held_off_m if case.toward == "light" else 0.0)
-    return u / near
-
-
-def _refused(case: Case) -> str:
+def _refused(case: Case, axial: bool) -> str:
     """Why no figure can be given, in words, or an empty text."""
     if case.toward == "light" and case.held_off_m >= case.distance_m:
         return (
             f"the dome is held off {case.held_off_m * 100:.0f} cm, the light is {case.distance_m * 100:.0f} cm away: "
             "the dome would be at or behind it"
         )
-    if case.axial:
+    if axial:
         return geometry.refusal(case.source, (0.0, 0.0, case.distance_m - case.held_off_m), "the dome")
     light = _directions(case)[0]
     frame = geometry.frame_of(light, case.distance_m, case.feather_deg)
@@ -142,9 +141,10 @@ def _refused(case: Case) -> str:
     return at_point or geometry.refusal(case.source, frame.position(held), "the dome")
 
 
-def _axial(case: Case, reaches: Nodes, falloff: Falloff | None) -> Correction:
+def _axial(case: Case, reaches: Nodes, assumed_reach: bool, falloff: Falloff | None) -> Correction:
     """Everyday case: on the axis, first order in both distances, closed forms with their slopes."""
     far = case.distance_m
+    narrow = case.emission_n != 1.0
     at_point, slope_far = case_light(case, far, falloff)
     stops = inverse_square = uniform = slope_near = square = 0.0
     for held, weight in reaches:
@@ -155,14 +155,16 @@ def _axial(case: Case, reaches: Nodes, falloff: Falloff | None) -> Correction:
         square += weight * change * change
         slope_near += weight * slope
         inverse_square += weight * 2.0 * log2(near / far)
-        if case.emission_n != 1.0 and falloff is None:
+        if narrow and falloff is None:
             uniform += weight * log2(
                 axial_light(case.source, far, case.receptor, 1.0)[0] / axial_light(case.source, near, case.receptor, 1.0)[0]
             )
     if falloff is not None:
         model = falloff.u_change_stops(far - case.held_off_m, far)
+    elif narrow:
+        model = triangular_u(stops, uniform, inverse_square)
     else:
-        model = triangular_u(stops, stops if case.emission_n == 1.0 else uniform, inverse_square)
+        model = abs(stops - inverse_square) * _FROM_MODE
     slope_distance = (slope_far - slope_near) / _LN2
     slope_held = slope_near / _LN2
     u_distance = abs(slope_distance) * case.u_distance_m
@@ -177,9 +179,11 @@ def _axial(case: Case, reaches: Nodes, falloff: Falloff | None) -> Correction:
         inverse_square,
         case.held_off_m,
         case.toward,
-        measured_falloff=falloff is not None,
-        slope_distance=slope_distance,
-        slope_held_off=slope_held,
+        assumed_reach,
+        False,
+        falloff is not None,
+        slope_distance,
+        slope_held,
     )
 
 

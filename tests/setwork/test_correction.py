@@ -67,9 +67,7 @@ def simulated(read: Reading, place: Placement) -> float:
 
         a = (place.width_m or 0.0) / 2
         if place.shape == "disk":
-            polar = dblquad(
-                lambda r, t: r * element(r * math.cos(t), r * math.sin(t)), 0, 2 * math.pi, 0, a, epsrel=1e-9
-            )
+            polar = dblquad(lambda r, t: r * element(r * math.cos(t), r * math.sin(t)), 0, 2 * math.pi, 0, a, epsrel=1e-9)
             return float(polar[0])
         b = (place.height_m or 0.0) / 2
         return float(dblquad(lambda v, u: element(u, v), -a, a, -b, b, epsrel=1e-9)[0])
@@ -259,6 +257,7 @@ def test_measured_angle_response_is_used() -> None:
         ({"receptor": "flat", "aim": "camera"}, {"azimuth_deg": 170.0, "elevation_deg": 0.0}, "does not see"),
         ({}, {"emission_n": 0.0}, "emission exponent"),
         ({}, {"u_distance_m": 2.0}, "uncertain"),
+        ({}, {"recess_m": -0.1}, "recess"),
         ({"u_held_off_m": -1.0}, {}, "uncertainty of the held-off"),
     ],
 )
