@@ -18,7 +18,6 @@ import argparse
 import sys
 import time
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -33,6 +32,7 @@ from meterlink.photometry.falloff import FalloffFit, FalloffPoint, fit_falloff
 from meterlink.setwork.verdict import Judged, judge
 
 TAPE_M = 0.005
+KINDS = ("undeclared", "declared", "declared, inverse square alone", "declared, measured falloff", "refused")
 ORACLE_DRAWS = 40
 ORACLE_EVERY = 5
 FACE = np.zeros(3)
@@ -161,8 +161,7 @@ def run(world: str, sets: int, seed: int) -> dict[str, Tally]:
     """Simulate and print one world."""
     rng = np.random.default_rng(seed)
     start = time.perf_counter()
-    names = ("undeclared", "declared", "declared, inverse square alone", "declared, measured falloff", "refused")
-    tallies: dict[str, Any] = {name: Tally() for name in names}
+    tallies = {name: Tally() for name in KINDS}
     for number in range(sets):
         for light in world_of.draw_set(rng, world):
             one_light(rng, world, light, number, tallies)

@@ -188,6 +188,11 @@ def band(level: float) -> tuple[float, float]:
     return next(one for one in BANDS if one[0] <= level < one[1])
 
 
+def words(levels: tuple[float, float]) -> str:
+    """A band of levels in words."""
+    return f"{max(0, levels[0]):.0f}-{levels[1]:.0f} stops under the key" if levels[1] < 9 else "more than 2 stops under"
+
+
 def run(world: str, sets: int, seed: int) -> None:
     """Simulate and print one world."""
     rng = np.random.default_rng(seed)
@@ -225,10 +230,14 @@ def run(world: str, sets: int, seed: int) -> None:
                 beyond[f"{use} beyond 3 u"].append(check.alarm)
             if studio.cost > 0.5:
                 beyond[f"{use} above 1/2 stop"].append(check.alarm)
+                beyond[f"{use} above 1/2 stop, {words(band(level))}"].append(check.alarm)
         best = ideal_history(studio.cost, float(u), len(studio.lights))
         caught["ideal history"][(frontal, band(level))].append(best)
         if studio.cost > 3 * u:
             beyond["ideal history beyond 3 u"].append(best)
+        if studio.cost > 0.5:
+            beyond["ideal history above 1/2 stop"].append(best)
+            beyond[f"ideal history above 1/2 stop, {words(band(level))}"].append(best)
         if frontal:
             caught["ideal sum"][(True, band(level))].append(ideal_sum(rng, studio))
     report(world, caught, beyond, known, alarms)
@@ -250,7 +259,7 @@ def report(world: str, caught: Any, beyond: Any, known: Any, alarms: Any) -> Non
             if cells:
                 text = "  ".join(f"{max(0, b[0]):.0f}-{min(9, b[1]):.0f}: {share(v)}" for b, v in cells)
                 print(f"    {use:14s} {'frontal' if frontal else 'other':8s} {text}")
-    for name, values in beyond.items():
+    for name, values in sorted(beyond.items()):
         print(f"    {name}: {share(values)}")
     for use, values in known.items():
         print(f"  right light known after at most two suggested pops ({use}): {share(values)}")

@@ -26,12 +26,14 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-__all__ = ["ALARM_ODDS", "ALARM_ODDS_SUM", "Hypothesis", "Member", "Suspect", "Together", "Weighing", "weigh"]
+__all__ = ["ALARM_ODDS", "ALARM_ODDS_BOTH", "ALARM_ODDS_SUM", "Hypothesis", "Member", "Suspect", "Together", "Weighing", "weigh"]
 
 ALARM_ODDS = 3.4
-"""Limit when predictions are weighed: one chance for a false alarm for every light."""
+"""Limit when only predictions are weighed: each light has its chance to be off."""
 ALARM_ODDS_SUM = 2.3
 """Limit when only sums are: one residual has fewer ways to be off by chance."""
+ALARM_ODDS_BOTH = 2.8
+"""Limit when both are: what is off by chance in one is rarely so in the other."""
 HELD, HIGH, LOW, SUM = "held off", "high", "low", "sum"
 _LN2 = log(2.0)
 
@@ -259,7 +261,8 @@ def weigh(members: Sequence[Member], sums: Sequence[Together] = ()) -> Weighing:
         Hypothesis(None if i is None else members[i].light_id, cause, stops, held, weight / odds if odds > 0 else 0.0)
         for (i, cause, stops, held, _prior, _value), weight in zip(seen, weights, strict=True)
     )
-    limit = ALARM_ODDS if any(member.predicted is not None for member in members) else ALARM_ODDS_SUM
+    predicted = any(member.predicted is not None for member in members)
+    limit = (ALARM_ODDS_BOTH if predicted else ALARM_ODDS_SUM) if sums else ALARM_ODDS
     return Weighing(odds, _suspects(hypotheses), hypotheses, tuple(residuals), tuple(spreads), limit)
 
 
