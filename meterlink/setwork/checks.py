@@ -16,7 +16,7 @@ from meterlink.setwork.ratios import OWN_POINT_ROLES
 from meterlink.setwork.reach import costs_more, reach_of
 from meterlink.setwork.sumcheck import SumCheck, sum_check
 from meterlink.setwork.verdict import RETAKE, signed
-from meterlink.setwork.view import LightState, SetView
+from meterlink.setwork.view import SetView
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -265,39 +265,3 @@ def near_limits(view: SetView, _context: Context) -> Iterable[Finding]:
             f"{reach.words(state.light.name, state.light.point)}, or declare it: {state.light.name}@5cm",
             {"good_m": reach.good_m, "usable_m": reach.usable_m},
         )
-
-
-@register
-def evenness(view: SetView, _context: Context) -> Iterable[Finding]:
-    """Predicted light from head to toe, when the set says that the figure is shown so far down."""
-    details = view.setup.details or {}
-    height = details.get("face_height_m")
-    full = str(details.get("framing", "")).lower() in ("full", "full length", "full-length", "standing")
-    if not full and height is None:
-        return
-    from meterlink.setwork.evenness import LEAST_SOFTBOX_M, figure_points, predicted_evenness
-
-    lights = {state.light.name: _for_evenness(state) for state in view.lights if _takes_part(state)}
-    try:
-        points = figure_points(float(height)) if isinstance(height, int | float) else figure_points()
-        even = predicted_evenness({name: one for name, one in lights.items() if one is not None}, points)
-    except ValueError:
-        return
-    if even.caution:
-        numbers = {
-            "points": even.points,
-            "together_stops": even.together,
-            "by_light_stops": even.by_light,
-            "spread_stops": even.spread_stops,
-            "common_practice_least_m": LEAST_SOFTBOX_M,
-        }
-        yield Finding("evenness", CAUTION + min(0.4, even.spread_stops / 20), "", f"head to toe: {even.caution}",
-                      "move the strongest light back or fill from below", numbers)  # fmt: skip
-
-
-def _takes_part(state: LightState) -> bool:
-    return state.light.role not in OWN_POINT_ROLES and state.placement is not None and bool(state.value)
-
-
-def _for_evenness(state: LightState) -> Any:
-    return None if state.placement is None or not state.value else (state.placement, state.value)

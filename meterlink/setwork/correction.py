@@ -27,7 +27,7 @@ from meterlink.photometry import geometry
 from meterlink.photometry.receptors import Vector
 from meterlink.setwork.case import ASSUMED_DISTANCE_M, Case, Change, Falloff, axial_light, case_light, case_of, change_of
 
-__all__ = ["Correction", "correct", "triangular_u"]
+__all__ = ["Correction", "Falloff", "correct", "triangular_u"]
 
 FIRST_ORDER_LIMIT = 0.1
 _LN2 = log(2.0)

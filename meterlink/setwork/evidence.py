@@ -32,7 +32,7 @@ ALARM_ODDS = 3.4
 """Limit when only predictions are weighed: each light has its chance to be off."""
 ALARM_ODDS_SUM = 2.3
 """Limit when only sums are: one residual has fewer ways to be off by chance."""
-ALARM_ODDS_BOTH = 2.8
+ALARM_ODDS_BOTH = 2.3
 """Limit when both are: what is off by chance in one is rarely so in the other."""
 HELD, HIGH, LOW, SUM = "held off", "high", "low", "sum"
 _LN2 = log(2.0)

@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from meterlink.setwork import colour_check, freezing, room_light, shutter_check
+from meterlink.setwork import colour_check, evenness_check, freezing, room_light, shutter_check
 
-__all__ = ["colour_check", "freezing", "room_light", "shutter_check"]
+__all__ = ["colour_check", "evenness_check", "freezing", "room_light", "shutter_check"]

@@ -92,19 +92,6 @@ def test_near_light_with_nothing_declared() -> None:
     assert reach.numbers["good_m"] == pytest.approx(0.02, abs=0.005)
 
 
-def test_evenness_only_when_the_feet_are_shown() -> None:
-    """Head to toe is judged when the set says that the figure is shown standing."""
-    big = placed(0, width_m=1.0, distance_m=0.6)
-    readings = [read(0, 160.0)]
-    assert "evenness" not in kinds(findings(view(LIGHTS[:1], [big], readings)))
-    found = findings(view(LIGHTS[:1], [big], readings, details={"framing": "full length"}))
-    even = next(one for one in found if one.kind == "evenness")
-    assert even.numbers["spread_stops"] > 4
-    assert "common practice" in even.text
-    assert "evenness" in kinds(findings(view(LIGHTS[:1], [big], readings, details={"face_height_m": 1.5})))
-    assert "evenness" not in kinds(findings(view(LIGHTS[:1], [big], readings, details={"face_height_m": -1})))
-
-
 def test_missing_sum_is_only_a_note() -> None:
     """Without a common pop the set is told, last, how to get a cross-check."""
     found = findings(view(LIGHTS, [KEY, FILL], [read(0, 160.0), read(1, 80.0)]))

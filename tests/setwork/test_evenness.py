@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import pytest
 from scipy.integrate import dblquad
-from small_sets import placed, read
+from small_sets import light, placed, read, view
 
+from meterlink.setwork.checks import Finding, findings
 from meterlink.setwork.evenness import Spread, figure_points, heat_map, predicted_evenness, spread_of_readings
 
 
@@ -95,3 +97,44 @@ def test_backdrop_in_a_grid_of_nine() -> None:
     assert len(rows) == 3
     assert "0.0" in rows[1]
     assert "−1.2" in rows[2]
+
+
+def of_kind(kind: str, *arguments: Any, **more: Any) -> list[Finding]:
+    """Findings of one kind in a set."""
+    import meterlink.setwork.evenness_check  # noqa: F401 - registers its finders
+
+    return [one for one in findings(view(*arguments, **more)) if one.kind == kind]
+
+
+def test_head_to_toe_is_a_caution_only_when_the_feet_show() -> None:
+    """Full length: a caution with its numbers; a known face height alone: a note; nothing known: nothing said."""
+    big = placed(0, width_m=1.0, distance_m=0.6)
+    base = ([light(0, "KEY", "key")], [big], [read(0, 160.0)])
+    assert of_kind("evenness", *base) == []
+    full = of_kind("evenness", *base, details={"framing": "full length"})[0]
+    assert full.rank >= 1
+    assert full.numbers["spread_stops"] > 4
+    assert "common practice" in full.text
+    assert of_kind("evenness", *base, details={"face_height_m": 1.5})[0].rank < 1
+    for bad in (-1, "tall", True, None):
+        assert of_kind("evenness", *base, details={"face_height_m": bad}) == []
+
+
+def test_backdrop_readings_become_a_finding() -> None:
+    """Nine numbered points of one light: spread, darkest point, map; old placements and other points do not count."""
+    values = [80, 100, 80, 90, 160, 90, 70, 80, 70]
+    nine = [read(0, float(v), order=i, point=f"backdrop{i + 1}", receptor="flat") for i, v in enumerate(values)]
+    stale = read(0, 1.0, order=20, point="backdrop1", receptor="flat")._replace(placement_id="gone")
+    lights = [light(0, "BACK", "background", point="backdrop5")]
+    found = of_kind("backdrop", lights, [placed(0)], [*nine, stale, read(0, 5.0, point="face")])
+    assert len(found) == 1
+    assert found[0].light == "BACK"
+    assert "1.19" in found[0].text
+    assert "backdrop7" in found[0].text
+    assert found[0].rank >= 1
+    assert len(found[0].numbers["map"]) == 3
+    even = [one._replace(exposure_lxs=100.0) for one in nine]
+    assert of_kind("backdrop", lights, [placed(0)], even)[0].rank < 1
+    assert of_kind("backdrop", lights, [placed(0)], nine[:2]) == []
+    mixed = [nine[0]._replace(receptor="dome"), *nine[1:]]
+    assert "like with like" in of_kind("backdrop", lights, [placed(0)], mixed)[0].text
