@@ -7,7 +7,7 @@ from kivy.uix.floatlayout import FloatLayout
 
 from mobile import page  # noqa: F401  (the .kv file names its classes)
 from mobile.texts import t
-from mobile.widgets import Tap, load_kv, look, text_width
+from mobile.widgets import Tap, load_kv
 
 BAR = ("metering", "lights", "set", "more")
 OF_MORE = ("match", "library", "sensors", "settings", "first")
@@ -16,13 +16,9 @@ OF_MORE = ("match", "library", "sensors", "settings", "first")
 class Place(Tap):
     """One place in the bar; its word shrinks rather than break where the bar is narrow and the text large."""
 
-    DRESS_AFTER = (*Tap.DRESS_AFTER, "width")
-
-    def dress(self, *_: object) -> None:
-        """Put on what the look says, as far as it fits."""
-        super().dress()
-        room = (self.width - 4) / max(text_width(self.text, look().note), 1)
-        self.font_size = look().note * min(1.0, max(room, 0.3))
+    def room(self) -> float:
+        """The whole width: the bar is narrow."""
+        return self.width - 4
 
     def on_release(self) -> None:
         """Go there."""

@@ -70,6 +70,7 @@ class Dressed(Label):
         super().__init__(**kwargs)
         for name in ("size_name", *self.DRESS_AFTER):
             self.fbind(name, self.dress)
+        self.fbind("width", self.fit)
         look().fbind("dressed", self.dress)
         self.dress()
 
@@ -78,10 +79,31 @@ class Dressed(Label):
     def on_text(self, _widget: object, text: str) -> None:
         """Choose a font that has all characters."""
         self.font_name = theme.font_for(text)
+        self.fit()
 
     def dress(self, *_: object) -> None:
         """Put on what the look says."""
-        self.font_size = getattr(look(), self.size_name)
+        self.fit()
+
+    @property
+    def nominal_size(self) -> float:
+        """Font size that the look asks for."""
+        return float(getattr(look(), self.size_name))
+
+    def room(self) -> float:
+        """Width that a line of text has."""
+        return self.width
+
+    def fit(self, *_: object) -> None:
+        """Take the look's font size; a single word that is wider than the line shrinks rather than breaks."""
+        nominal = self.nominal_size
+        longest = max((text_width(word, nominal, self.bold) for word in self.text.split()), default=0.0)
+        part = self.room() / longest if longest else 1.0
+        self.font_size = nominal * min(1.0, max(part, LEAST_PART))
+
+
+LEAST_PART = 0.6
+"""A word never shrinks below this part of its size; one that is longer still breaks."""
 
 
 class Words(Dressed):
@@ -116,6 +138,10 @@ class Tap(ButtonBehavior, Dressed):
         super().on_text(widget, text)
         self.measure()
 
+    def room(self) -> float:
+        """Width that a line of text has."""
+        return self.width - 2 * look().pad
+
     def dress(self, *_: object) -> None:
         """Put on what the look says."""
         super().dress()
@@ -128,7 +154,7 @@ class Tap(ButtonBehavior, Dressed):
 
     def measure(self) -> None:
         """Find the width of the text on one line, for rows that break."""
-        self.natural_width = max(ceil(text_width(self.text, self.font_size)) + 2 * look().pad, look().target)
+        self.natural_width = max(ceil(text_width(self.text, self.nominal_size, self.bold)) + 2 * look().pad, look().target)
 
 
 class FlowRow(Layout):
