@@ -30,7 +30,7 @@ ALLOWED = {
     "finding": {"link", "wire"},
     "demo": {"session", "library", "walk", "shared_files"},
     "metering": {"session", "link", "wire", "sensing", "walk", "watching", "finding"},
-    "sheet": {"sheet", "setwork", "photometry", "units", "library"},
+    "sheet": {"sheet", "setwork", "photometry", "sensing", "units", "library"},
     "testing": {"link", "wire", "simulation"},
     "shared_files": set(),
 }

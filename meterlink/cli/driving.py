@@ -85,7 +85,8 @@ class Screen:
 def waiting_line(session: Session, request: Request) -> str:
     """What to do now: ``waiting for KEY: fire it alone, dome at the face toward the light``."""
     if request.purpose == "room":
-        return "room light: nothing fires, lamps as for the picture"
+        lamps = request.note.replace("lamps", "modelling lamps") if request.note else "lamps as for the picture"
+        return f"room light: nothing fires, {lamps}, dome at the {request.point} toward the {request.aim}"
     if request.purpose == "together":
         names = ", ".join(one.name for one in session.lights() if one.id in request.lit)
         return f"waiting for all together: fire {names} at once, dome at the {request.point} toward the {request.aim}"

@@ -25,6 +25,8 @@ VERBS: dict[str, tuple[str, str]] = {
     "reassign": ("reassign", "give the last reading to another light"),
     "ratios": ("ratios", "the ratio table of the set"),
     "checks": ("checks", "what is not as it should be, worst first, each with what to do"),
+    "wave": ("wave", "waveforms of the pops: durations, pictures, samples"),
+    "colour": ("colour", "each light's colour against the key's, and over its power"),
     "targets": ("targets", "what to change to reach the ratios you want"),
     "match": ("match", "bring a set back to a stored one, light by light"),
     "compare": ("compare", "two set-ups side by side: only what differs"),

@@ -6,7 +6,7 @@ examples:
   meterlink meter --all                      every light of the set-up in its order
   meterlink meter KEY --pops 3               three pops, averaged
   meterlink meter LAMP --steady              continuous or modelling light
-  meterlink meter --room                     room light, nothing fires
+  meterlink meter --room --lamps on          room light, nothing fires; modelling lamps burn (or: off)
   meterlink meter --together                 all lights at once, for the sum check
 
 While it waits, type (then Enter):  u take back the last    s skip this light    r NAME give the last to NAME    q stop
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     import argparse
     from typing import Any
 
-    from meterlink.session import Session
+    from meterlink.session import Outcome, Session
     from meterlink.walk import Request
 
 
@@ -43,6 +43,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--receptor", choices=("dome", "flat"), help="which receptor is on the sensor")
     parser.add_argument("--steady", action="store_true", help="continuous light instead of a pop")
     parser.add_argument("--room", action="store_true", help="room light: nothing fires")
+    parser.add_argument("--lamps", choices=("on", "off"), help="with --room: whether the modelling lamps burn")
     parser.add_argument("--together", action="store_true", help="all these lights (default: all on the face) at once")
     parser.add_argument("--sensor", metavar="URL", help="e.g. serial:/dev/ttyACM0, ble:ADDRESS, sim:")
     parser.add_argument("--record", metavar="FILE", help="also write what comes over the link to FILE")
@@ -64,13 +65,24 @@ def run(args: argparse.Namespace) -> int:
                 raise UsageError("there is no walk to go on with: meterlink meter KEY FILL, or --pending")
         else:
             session.begin(requests(args, session))
-        code = asyncio.run(drive(session, args.sensor, record_to=args.record))
+        code = asyncio.run(drive(session, args.sensor, record_to=args.record, after=durations))
         if not args.room:
             from meterlink.cli.ratios import print_ratios
 
             print()
             print_ratios(session.setup, session.ratios())
     return code
+
+
+def durations(outcome: Outcome) -> str:
+    """How long the flash was, for the line below the reading; empty when it is not known."""
+    from meterlink import units
+
+    reading = outcome.reading
+    if reading is None or reading.kind != "flash" or not reading.t01_s:
+        return ""
+    short = f", t0.5 {units.format_duration(reading.t05_s)}" if reading.t05_s else ""
+    return f"t0.1 {units.format_duration(reading.t01_s)}{short}"
 
 
 def requests(args: argparse.Namespace, session: Session) -> list[Request]:
@@ -88,8 +100,11 @@ def requests(args: argparse.Namespace, session: Session) -> list[Request]:
         "held_off_toward": args.held_off_toward,
         "kind": "steady" if args.steady or args.room else "flash",
     }
+    if args.lamps and not args.room:
+        raise UsageError("--lamps belongs to --room: meterlink meter --room --lamps on")
     if args.room:
-        return [Request(None, "room", point=args.point or "face", aim=args.aim or "camera", **how)]
+        note = f"lamps {args.lamps}" if args.lamps else ""
+        return [Request(None, "room", point=args.point or "face", aim=args.aim or "camera", note=note, **how)]
     if args.together:
         return [_together(args, session, how)]
     aim = args.aim or session.settings.default_aim

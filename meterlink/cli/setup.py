@@ -6,6 +6,7 @@ examples:
   meterlink setup use "Low key, two strips"
   meterlink setup show
   meterlink setup change --shutter 1/125 --filter 4x --camera-offset +0.3
+  meterlink setup change --shutter-kind focal-plane --sync 1/200 --movement hands --pixel-pitch 4.3um
   meterlink setup copy "Low key, two strips" "Low key, tall"
 """
 
@@ -54,6 +55,9 @@ def _camera_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--notes", metavar="TEXT")
     parser.add_argument("--subject", metavar="TEXT")
     parser.add_argument("--tag", metavar="WORD", action="append", help="may be given several times")
+    from meterlink.cli.facts import add_fact_options
+
+    add_fact_options(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -64,8 +68,10 @@ def run(args: argparse.Namespace) -> int:
         return int(globals()[f"_{args.action}"](args, library) or 0)
 
 
-def _camera_changes(args: argparse.Namespace) -> dict[str, Any]:
+def _camera_changes(args: argparse.Namespace, details: dict[str, Any]) -> dict[str, Any]:
+    """What was typed, as fields of a set-up; ``details`` are its facts so far."""
     from meterlink import units
+    from meterlink.cli.facts import changed_details
 
     changes: dict[str, Any] = {}
     if args.iso:
@@ -81,6 +87,9 @@ def _camera_changes(args: argparse.Namespace) -> dict[str, Any]:
             changes[name] = getattr(args, name)
     if args.tag is not None:
         changes["tags"] = tuple(args.tag)
+    facts = changed_details(args, details)
+    if facts is not None:
+        changes["details"] = facts
     return changes
 
 
@@ -103,7 +112,7 @@ def _filter_stops(text: str) -> float:
 def _new(args: argparse.Namespace, library: Library) -> None:
     from meterlink.model import Setup, new_id
 
-    setup = Setup(new_id(), args.name, _now())._replace(**_camera_changes(args))
+    setup = Setup(new_id(), args.name, _now())._replace(**_camera_changes(args, {}))
     library.add_setup(setup)
     library.use_setup(setup.id)
     print(f"{setup.name}: new set-up, in use now; next: meterlink light add KEY --role key --disk 90cm --distance 1m")
@@ -155,6 +164,7 @@ def _named(args: argparse.Namespace, library: Library) -> Setup:
 
 
 def _show(args: argparse.Namespace, library: Library) -> None:
+    from meterlink.cli.facts import fact_lines
     from meterlink.cli.frame import print_json
     from meterlink.cli.light import light_rows, print_lights
 
@@ -166,6 +176,8 @@ def _show(args: argparse.Namespace, library: Library) -> None:
     for text in (setup.subject, setup.notes, " ".join(setup.tags)):
         if text:
             print(text)
+    for line in fact_lines(setup.details):
+        print(line)
     print_lights(library, setup)
 
 
@@ -192,11 +204,11 @@ def _change(args: argparse.Namespace, library: Library) -> None:
     from meterlink.errors import UsageError
 
     setup = _named(args, library)
-    changes = _camera_changes(args)
+    changes = _camera_changes(args, setup.details)
     if args.rename:
         changes["name"] = args.rename
     if not changes:
-        raise UsageError("nothing to change: give --iso, --shutter, --filter, --camera-offset, --notes or --rename")
+        raise UsageError("nothing to change: give --iso, --shutter, --filter, --notes ...; see 'meterlink setup change --help'")
     changed = setup._replace(**changes)
     library.revise_setup(changed)
     print(camera_line(changed))

@@ -93,22 +93,26 @@ def shutter_losses(view: SetView, _context: Context) -> Iterable[Finding]:
     trains = [loss for loss in losses if loss.train]
     beyond = shutter.caution(at, facts.sync_speed_s)
     if beyond and len(trains) < len(flashes):
-        yield _beyond_sync(facts, at, beyond)
+        yield _beyond_sync(facts, at, losses)
         return
     for loss in losses:
         if loss.kept.least <= 0.0 or loss.kept.loss_stops < -VISIBLE_STOPS:
             yield _train(loss, at) if loss.train else _slow(loss, at, facts, view)
 
 
-def _beyond_sync(facts: Camera, at: shutter.Shutter, text: str) -> Finding:
+def _beyond_sync(facts: Camera, at: shutter.Shutter, losses: list[Loss]) -> Finding:
+    dark = max((loss.kept.dark_share for loss in losses), default=0.0)
+    amount = f"about {dark:.0%} of the frame gets no flash" if dark > 0.02 else "a part of the frame may stay dark"
     given = "" if "--sync" not in facts.assumed else " (common practice; your camera's own: meterlink setup change --sync 1/250)"
     return Finding(
         "sync",
         CAUTION + 0.8,
         "",
-        text + given,
+        f"{units.format_shutter(at.time_s)} is faster than the sync speed of {units.format_shutter(facts.sync_speed_s)}: "
+        + amount
+        + given,
         f"meterlink setup change --shutter {_typed(facts.sync_speed_s)}, or heads and trigger with high-speed sync",
-        {"shutter_s": at.time_s, "sync_speed_s": facts.sync_speed_s, "assumed": list(facts.assumed)},
+        {"shutter_s": at.time_s, "sync_speed_s": facts.sync_speed_s, "dark_share": dark, "assumed": list(facts.assumed)},
     )
 
 

@@ -1,0 +1,114 @@
+"""Colour of each light against the key's, the gel that would match it, and how a head's colour goes with its power.
+
+examples:
+  meterlink colour
+  meterlink colour --json
+  meterlink colour FILL                        this light's head over its powers, by its own readings
+  meterlink colour FILL --picture drift.png    the same as a picture (.png or .svg)
+
+Only what a sensor that sees colour has read counts; other sensors say nothing about it.  A shift in mired is positive for a gel
+that lowers the CCT.  Limits of a set: meterlink setup change --colour-limit 10 --colour-limit-duv 0.006
+"""
+
+from __future__ import annotations
+
+from meterlink.cli.frame import add_json_option, add_setup_option, open_session, print_json, print_rows
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import argparse
+
+    from meterlink.session import Session
+    from meterlink.setwork.colour_check import ColourRow
+    from meterlink.setwork.fixture_curves import FixtureCurves
+
+NOTHING = "–"
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("light", nargs="?", metavar="LIGHT")
+    parser.add_argument("--picture", metavar="FILE", help="with a light: its head over power as .png or .svg")
+    add_setup_option(parser)
+    add_json_option(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the table, or one head's curves."""
+    from meterlink.errors import UsageError
+
+    if args.picture and not args.light:
+        raise UsageError("say whose picture: meterlink colour KEY --picture drift.png")
+    session = open_session(args)
+    with session.library:
+        if args.light:
+            _one(args, session)
+        else:
+            _all(args, session)
+    return 0
+
+
+def _all(args: argparse.Namespace, session: Session) -> None:
+    from meterlink.setwork.colour_check import colour_rows
+
+    rows = colour_rows(session.view())
+    if args.json:
+        print_json([row._asdict() for row in rows])
+        return
+    if not rows:
+        print(f"{session.setup.name}: no light was read with a sensor that sees colour")
+        return
+    headings = ("light", "power", "CCT", "Duv", "mired", "gel to match the key", "")
+    print_rows(headings, [_cells(row) for row in rows], title=session.setup.name, right="lrrrrll")
+
+
+def _cells(row: ColourRow) -> tuple[str, ...]:
+    if row.gel_mired is None:
+        gel = "not with the key's sensor, or the key's colour is not known"
+    elif abs(row.gel_mired) < 0.5:
+        gel = NOTHING
+    else:
+        gel = f"{abs(row.gel_mired):.0f} mired, {'lowers' if row.gel_mired > 0 else 'raises'} the CCT"
+    duv = NOTHING if row.duv is None else f"{row.duv:+.4f}"
+    mark = "differs" if row.differs else ""
+    if row.gel_on_it:
+        mark = f"{mark} (has '{row.gel_on_it}' on it)".strip()
+    return row.light, row.power or NOTHING, f"{row.cct_k:.0f} K", duv, f"{row.mired:.0f}", gel, mark
+
+
+def _one(args: argparse.Namespace, session: Session) -> None:
+    from meterlink.errors import NotInLibrary
+    from meterlink.setwork.fixture_curves import fixture_curves
+    from meterlink.sheet.drift_plot import drift_drawing, drift_lines
+
+    light = session.light(args.light)
+    view, _ = session.full_view()
+    state = view.state(light.id)
+    assert state is not None
+    curves = fixture_curves(state, view)
+    if args.json:
+        print_json(_as_json(curves))
+    else:
+        lines = drift_lines(curves)
+        print(f"{curves.name}: {curves.readings} readings with a power")
+        for line in lines or ["read it at two powers at least half a stop apart to see how it changes"]:
+            print(line)
+    if args.picture:
+        try:
+            drawing = drift_drawing(curves)
+        except ValueError as error:
+            raise NotInLibrary(f"{error}: meter {light.name} at another power") from error
+        drawing.write(args.picture)
+        if not args.json:
+            print(f"picture: {args.picture}")
+
+
+def _as_json(curves: FixtureCurves) -> dict[str, object]:
+    durations, exposures = curves.durations, curves.exposures
+    return {
+        "name": curves.name,
+        "readings": curves.readings,
+        "colours": [point._asdict() for point in curves.colours],
+        "t01_s": [list(pair) for pair in zip(durations.power_stops, durations.values, strict=True)] if durations else [],
+        "delivered": [list(pair) for pair in zip(exposures.power_stops, exposures.values, strict=True)] if exposures else [],
+    }

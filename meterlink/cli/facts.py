@@ -1,0 +1,199 @@
+"""Optional facts of a set-up: ``--shutter-kind``, ``--sync``, ``--movement``, ``--backdrop-distance`` ...
+
+One table: the option, where it is kept in ``Setup.details``, how it is read.  ``none`` forgets a fact.
+"""
+
+from __future__ import annotations
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import argparse
+    from collections.abc import Mapping
+    from typing import Any
+
+MAX_WORDS = 200
+"""Characters of a fact in words."""
+
+OPTIONS: tuple[tuple[str, str, str, str, str], ...] = (
+    # option, key in Setup.details, how it is read, placeholder, help
+    ("--shutter-kind", "shutter_kind", "kind", "KIND", "focal-plane, leaf or electronic"),
+    ("--sync", "sync_speed_s", "shutter", "T", "the camera's flash sync speed, e.g. 1/200"),
+    ("--curtain-travel", "curtain_travel_s", "time", "T", "time the curtains travel (electronic: readout), e.g. 3.2ms"),
+    ("--trigger-delay", "trigger_delay_s", "time", "T", "how late the flash starts, e.g. 0.3ms"),
+    ("--movement", "movement", "movement", "WHAT", "what is to be frozen: hands, hair, walking, dancer ... or 2m/s"),
+    ("--focal-length", "focal_length_mm", "millimetres", "MM", "e.g. 85mm"),
+    ("--pixel-pitch", "pixel_pitch_um", "micrometres", "UM", "size of a pixel on the camera's chip, e.g. 4.3um"),
+    ("--magnification", "magnification", "number", "X", "image size over object size, instead of focal length and distance"),
+    ("--blur-limit", "blur_limit_px", "blur", "B", "longest trail that counts as frozen: 5px or 1mm"),
+    ("--colour-limit", "colour_limit_mired", "number", "MIRED", "lights count as different from the key beyond this (10)"),
+    ("--colour-limit-duv", "colour_limit_duv", "number", "DUV", "the same across the Planckian locus (0.006)"),
+    ("--camera-distance", "camera_distance_m", "length", "L", "camera to face"),
+    ("--camera-height", "camera_height_m", "length", "L", "camera above the floor"),
+    ("--face-height", "face_height_m", "length", "L", "face above the floor"),
+    ("--framing", "framing", "words", "TEXT", "e.g. head, half, full length"),
+    ("--mark", "mark", "words", "TEXT", "where the subject stands"),
+    ("--backdrop", "backdrop", "words", "TEXT", "what it is"),
+    ("--backdrop-distance", "backdrop_distance_m", "length", "L", "face to backdrop"),
+    ("--backdrop-reflectance", "backdrop_reflectance", "fraction", "R", "0 to 1, or 18%%"),
+    ("--aperture", "aperture", "aperture", "N", "aperture that was used, e.g. f/8"),
+    ("--reference-photo", "reference_photo", "words", "PATH", "where the reference photograph is"),
+)
+
+
+def add_fact_options(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    group = parser.add_argument_group("facts", "kept with the set-up, shown on its sheet, used by checks; 'none' forgets one")
+    for option, key, _, meta, text in OPTIONS:
+        group.add_argument(option, metavar=meta, help=text, dest=f"fact_{key}")
+
+
+def changed_details(args: argparse.Namespace, old: Mapping[str, Any]) -> dict[str, Any] | None:
+    """Return the details with what was typed, None when nothing was.  Raises UnitError."""
+    typed = [(key, how, getattr(args, f"fact_{key}", None)) for _, key, how, _, _ in OPTIONS]
+    if all(text is None for _, _, text in typed):
+        return None
+    details = dict(old)
+    for key, how, text in typed:
+        if text is not None:
+            _put(details, key, how, text)
+    return details
+
+
+def _put(details: dict[str, Any], key: str, how: str, text: str) -> None:
+    if key == "movement":
+        # A kind of movement and a speed stand for the same thing: the one typed last counts.
+        details.pop("movement_m_s", None)
+    if key == "blur_limit_px":
+        details.pop("blur_limit_mm", None)
+    details.pop(key, None)
+    if text.strip().lower() in ("none", ""):
+        return
+    value = READ[how](text, key)
+    if how == "movement" and not isinstance(value, str):
+        key = "movement_m_s"
+    if how == "blur" and text.strip().lower().endswith("mm"):
+        key = "blur_limit_mm"
+    details[key] = _within(key, value, text)
+
+
+def _within(key: str, value: Any, text: str) -> Any:
+    from meterlink.errors import UnitError
+    from meterlink.setwork.facts import FACTS
+
+    if key in FACTS:
+        low, high = FACTS[key]
+        if not low <= value <= high:
+            what = key.replace("_", " ")
+            raise UnitError(f"{what} '{text[:20]}' cannot be: give {low:g} to {high:g}", text)
+    return value
+
+
+def _kind(text: str, _key: str) -> str:
+    from meterlink.errors import UnitError
+    from meterlink.photometry.shutter import KINDS
+
+    plain = text.strip().lower().replace(" ", "-")
+    if plain not in KINDS:
+        raise UnitError(f"shutter kind '{text[:20]}': give {', '.join(KINDS[:-1])} or {KINDS[-1]}", text)
+    return plain
+
+
+def _shutter(text: str, _key: str) -> float:
+    from meterlink import units
+
+    return units.parse_shutter(text)
+
+
+def _time(text: str, key: str) -> float:
+    from meterlink import units
+
+    return 0.0 if text.strip() in ("0", "0s", "0ms") else units.parse_time(text, key.removesuffix("_s").replace("_", " "))
+
+
+def _length(text: str, key: str) -> float:
+    from meterlink import units
+
+    return units.parse_distance(text, key.removesuffix("_m").replace("_", " "))
+
+
+def _number(text: str, key: str) -> float:
+    """A plain number with at most its own unit behind it."""
+    from meterlink.errors import UnitError
+
+    plain = text.strip().lower().replace(",", ".")
+    for unit in ("mired", "mm", "um", "µm", "px", "x"):
+        plain = plain.removesuffix(unit).strip()
+    try:
+        value = float(plain) if len(plain) < 20 else float("nan")
+    except ValueError:
+        value = float("nan")
+    if not value >= 0.0 or value == float("inf"):
+        raise UnitError(f"{key.replace('_', ' ')} '{text[:20]}' cannot be read: give a plain number, 0 or more", text)
+    return value
+
+
+def _fraction(text: str, key: str) -> float:
+    from meterlink.errors import UnitError
+
+    plain = text.strip()
+    value = _number(plain.removesuffix("%"), key) / (100.0 if plain.endswith("%") else 1.0)
+    if value > 1.0:
+        raise UnitError(f"{key.replace('_', ' ')} '{text[:20]}' cannot be: give 0 to 1, or 18%", text)
+    return value
+
+
+def _movement(text: str, _key: str) -> float | str:
+    from meterlink import units
+    from meterlink.errors import UnitError
+    from meterlink.setwork.facts import MOVEMENTS
+
+    plain = text.strip().lower()
+    if plain in MOVEMENTS:
+        return plain
+    try:
+        return units.parse_movement(text)
+    except UnitError as error:
+        words = ", ".join(MOVEMENTS)
+        raise UnitError(f"movement '{text[:20]}' cannot be read: give {words}, or a speed such as 2m/s", text) from error
+
+
+def _aperture(text: str, _key: str) -> str:
+    from meterlink import units
+
+    return units.format_f_number(units.parse_f_number(text))
+
+
+def _words(text: str, key: str) -> str:
+    from meterlink.errors import UnitError
+
+    plain = " ".join(text.split())
+    if len(plain) > MAX_WORDS:
+        raise UnitError(f"{key.replace('_', ' ')} is too long: give at most {MAX_WORDS} characters", text)
+    return plain
+
+
+READ = {
+    "kind": _kind, "shutter": _shutter, "time": _time, "length": _length, "millimetres": _number, "micrometres": _number,
+    "number": _number, "blur": _number, "fraction": _fraction, "movement": _movement, "aperture": _aperture, "words": _words,
+}  # fmt: skip
+
+
+def fact_lines(details: Mapping[str, Any]) -> list[str]:
+    """What is known, one line each, for ``setup show``."""
+    names = {key: option.removeprefix("--").replace("-", " ") for option, key, *_ in OPTIONS}
+    names |= {"movement_m_s": "movement", "blur_limit_mm": "blur limit"}
+    return [f"{names[key]}: {_shown(key, details[key])}" for key in names if key in details]
+
+
+def _shown(key: str, value: Any) -> str:
+    from meterlink import units
+
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return str(value)[:MAX_WORDS]
+    if key == "sync_speed_s" and value > 0:
+        return units.format_shutter(value)
+    scale, unit = {
+        "_m_s": (1.0, "m/s"), "_s": (1000.0, "ms"), "_mm": (1.0, "mm"), "_um": (1.0, "µm"), "_px": (1.0, "px"),
+        "_mired": (1.0, "mired"), "_m": (1.0, "m"),
+    }.get(next((e for e in ("_m_s", "_s", "_mm", "_um", "_px", "_mired", "_m") if key.endswith(e)), ""), (1.0, ""))  # fmt: skip
+    return f"{value * scale:g} {unit}".strip()

@@ -1,0 +1,207 @@
+"""The waveform of a light's last pop: what it tells, as a picture in the terminal, as a file, as numbers.
+
+examples:
+  meterlink wave KEY                          picture in the terminal, durations, what the shutter keeps
+  meterlink wave                              every light whose waveform was kept
+  meterlink wave KEY FILL --picture pops.png  several over one another, each scaled to its own peak (.png or .svg)
+  meterlink wave KEY --csv key.csv            samples for a spreadsheet; '-' writes to the terminal
+  meterlink wave --json
+
+t0.5 is the time above half of the peak, t0.1 above a tenth: t0.1 is what freezes movement.  The curve is the dome's light at
+the place where it was read, room light included.
+"""
+
+from __future__ import annotations
+
+from meterlink.cli.frame import add_json_option, add_setup_option, open_session, print_json
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import argparse
+    from typing import Any
+
+    from meterlink.model import Reading
+    from meterlink.session import Session
+    from meterlink.sheet.wave import Trace
+
+MOST_PICTURED = 12
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("lights", nargs="*", metavar="LIGHT")
+    parser.add_argument("--pop", type=int, default=1, metavar="N", help="which pop of a reading of several (1 is the first)")
+    parser.add_argument("--picture", metavar="FILE", help="write a picture, .png or .svg")
+    parser.add_argument("--csv", metavar="FILE", help="write the samples, - for the terminal")
+    add_setup_option(parser)
+    add_json_option(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Show, write, or both."""
+    from meterlink.errors import UsageError
+
+    if not 1 <= args.pop <= 100:
+        raise UsageError(f"--pop {args.pop}: give 1 to 100")
+    session = open_session(args)
+    with session.library:
+        found = _traces(args, session)
+        if args.picture:
+            _picture(args, session, [trace for trace, _ in found])
+        if args.csv:
+            from meterlink.cli.wave_csv import write_csv
+
+            write_csv(args.csv, [trace for trace, _ in found])
+        if args.json:
+            print_json([_as_json(trace, reading, session) for trace, reading in found])
+        elif args.csv != "-":
+            _show(args, session, found)
+    return 0
+
+
+def _traces(args: argparse.Namespace, session: Session) -> list[tuple[Trace, Reading]]:
+    """Waveforms of the lights named, else of all that have one.  Raises AnalysisError with why there is none."""
+    from meterlink.errors import AnalysisError, NotInLibrary
+    from meterlink.sheet.wave import trace_of_samples
+
+    wanted = [session.light(name).id for name in args.lights]
+    found, missing = [], []
+    for state in session.view().lights:
+        if wanted and state.light.id not in wanted:
+            continue
+        reading, name = state.reading or state.stale, state.light.name
+        wave = session.wave(reading.id, args.pop - 1) if reading is not None and reading.kind == "flash" else None
+        if wave is None or reading is None:
+            missing.append(f"{name} has no waveform{f' of pop {args.pop}' if args.pop > 1 else ''}")
+            continue
+        try:
+            found.append((trace_of_samples(*wave, name), reading))
+        except AnalysisError as error:
+            missing.append(str(error))
+    if wanted and missing:
+        raise NotInLibrary(f"{'; '.join(missing)}: meter it with a sensor that sees the flash's course")
+    if not found:
+        raise NotInLibrary(f"{session.setup.name}: no waveform was kept: meter the lights, or meterlink watch --wave")
+    return found
+
+
+def _picture(args: argparse.Namespace, session: Session, traces: list[Trace]) -> None:
+    from meterlink.errors import UsageError
+    from meterlink.setwork.facts import camera
+    from meterlink.sheet.wave_drawing import wave_drawing
+
+    if len(traces) > MOST_PICTURED:
+        raise UsageError(f"a picture shows at most {MOST_PICTURED} lights: name those that you want to see")
+    facts = camera(session.setup, session.settings)
+    shutter = None if facts.readout_unknown else facts.shutter
+    wave_drawing(traces, shutter=shutter, title=_title(session, traces)).write(args.picture)
+
+
+def _title(session: Session, traces: list[Trace]) -> str:
+    return f"{session.setup.name[:50]}: {traces[0].name}" if len(traces) == 1 else session.setup.name[:60]
+
+
+def _show(args: argparse.Namespace, session: Session, found: list[tuple[Trace, Reading]]) -> None:
+    from meterlink.sheet.wave import terminal_wave
+
+    drawn = _drawn(session)
+    for trace, reading in found:
+        print(f"{trace.name}{_state_words(session, reading)}")
+        print(terminal_wave(trace))
+        for line in [*_numbers(trace), *trace.pulse.notes]:
+            print(f"  {line}")
+        if trace.name in drawn:
+            print(f"  {drawn[trace.name]}")
+        kept = _kept_words(session, trace.name)
+        if kept:
+            print(f"  {kept}")
+        print()
+    for name, path in (("picture", args.picture), ("samples", args.csv)):
+        if path:
+            print(f"{name}: {path}")
+
+
+def _state_words(session: Session, reading: Reading) -> str:
+    state = session.view().state(reading.light_id or "")
+    words = " (with it in place)" if reading.purpose == "with" else ""
+    if state is not None and state.reading is None:
+        words += f" ({state.stale_reason}: an older pop)"
+    return words
+
+
+def _numbers(trace: Trace) -> list[str]:
+    """Durations with their k=2, in words."""
+    from meterlink import units
+
+    pulse = trace.pulse
+    said = []
+    for text, value, u in (("t0.1", pulse.t01_s, pulse.u_t01_s), ("t0.5", pulse.t05_s, pulse.u_t05_s)):
+        if value:
+            spread = f" ± {200 * u / value:.0f} %" if u else ""
+            said.append(f"{text} {units.format_duration(value)} ({value * 1000:.3g} ms{spread})")
+        else:
+            said.append(f"{text} cannot be told")
+    if pulse.kind == "train":
+        said.append(f"a train of {pulse.pulse_count} pulses, mean {units.format_illuminance(pulse.mean_lx)}")
+    return ["  ".join(said)]
+
+
+def _drawn(session: Session) -> dict[str, str]:
+    """What each light draws of something that moves."""
+    from meterlink.setwork.facts import movement
+    from meterlink.setwork.freezing import trails_of
+
+    moves = movement(session.setup)
+    what = f" ({moves.what})" if moves.what else ""
+    out = {}
+    for one in trails_of(session.view()):
+        pixels = f", {one.trail_px:.1f} pixels" if one.trail_px is not None else ""
+        out[one.light] = f"at {moves.speed_m_s:g} m/s{what} it draws a trail of {one.trail_mm:.2g} mm{pixels}"
+    return out
+
+
+def _loss(session: Session, name: str) -> Any:
+    from meterlink.setwork.facts import camera
+    from meterlink.setwork.shutter_check import loss_of
+
+    facts = camera(session.setup, session.settings)
+    view = session.view()._replace(waves=session.wave)
+    state = next((one for one in view.lights if one.light.name == name), None)
+    if facts.shutter is None or facts.readout_unknown or state is None:
+        return None
+    return loss_of(state, view, facts.shutter)
+
+
+def _kept_words(session: Session, name: str) -> str:
+    from meterlink import units
+
+    loss = _loss(session, name)
+    if loss is None or not session.setup.shutter_s:
+        return ""
+    time = units.format_shutter(session.setup.shutter_s)
+    if loss.kept.least <= 0.0:
+        return f"at {time} {loss.kept.dark_share:.0%} of the frame gets nothing of it"
+    if loss.kept.loss_stops > -0.05:
+        return f"at {time} all of it is in the picture"
+    how = "evenly" if loss.kept.band_share == 0.0 else "in the rows that are covered first"
+    return f"at {time} it loses {-loss.kept.loss_stops:.1f} stop {how}"
+
+
+def _as_json(trace: Trace, reading: Reading, session: Session) -> dict[str, Any]:
+    from math import isfinite
+
+    pulse = trace.pulse._asdict()
+    plain = {k: list(v) if isinstance(v, tuple) else v for k, v in pulse.items()}
+    plain = {k: None if isinstance(v, float) and not isfinite(v) else v for k, v in plain.items()}
+    loss = _loss(session, trace.name)
+    kept = loss.kept._asdict() if loss is not None else None
+    state = session.view().state(reading.light_id or "")
+    return {
+        "light": trace.name,
+        "reading": reading.id,
+        "current": state is not None and state.reading is not None,
+        "samples": len(trace.times_s),
+        **plain,
+        "shutter_s": session.setup.shutter_s,
+        "kept": kept,
+    }
