@@ -10,6 +10,7 @@ import asyncio
 import contextlib
 import time
 from collections.abc import Awaitable, Callable
+from functools import partial
 from typing import Any, NamedTuple
 
 from meterlink.errors import MeterlinkError
@@ -20,7 +21,8 @@ from meterlink.link.reconnect import ReconnectingLink
 from meterlink.link.registry import link_for, parse
 from meterlink.model import Calibration, Identity, Measurement
 from meterlink.sensing.sensor import Sensor, SensorState
-from meterlink.watching import KEEPS_NO_LINK_ALIVE, calibration_for, decoder_for
+from meterlink.url_dialects import adapter_of, decoder_for, dialect_of, moved_to, with_settings
+from meterlink.watching import KEEPS_NO_LINK_ALIVE, calibration_for
 from mobile.texts import t
 
 SIMULATED_URL = "sim:?every=0"
@@ -142,13 +144,18 @@ class SensorDesk:
         await self.disconnect()
         simulated = scheme == "sim"
         self._set(url=url, state="connecting", words=t("sensors.connecting"), simulated=simulated, name="", battery=None)
+        url = with_settings(url)
+        decoder = decoder_for(url)
+        adapter = adapter_of(url) if dialect_of(url) else ""
         if scheme in KEEPS_NO_LINK_ALIVE:
             link = self._make_link(url)
         else:
-            link = ReconnectingLink(url, self._make_link, find_again=self._find_again, patient=True)
+            # Patient: a sensor that is not there yet is waited for while everything else goes on.
+            again = partial(self._find_again, url, adapter)
+            link = ReconnectingLink(url, self._make_link, find_again=again, patient=True)
         self._link = link
         self.sensor = Sensor(
-            link, self._calibration_for, self._on_measurement, self._on_state, decoder=decoder_for(url), on_level=self._level
+            link, self._calibration_for, self._on_measurement, self._on_state, decoder=decoder, on_level=self._level
         )
         try:
             await self.sensor.start()
@@ -174,10 +181,12 @@ class SensorDesk:
     def _calibration_for(self, identity: Identity) -> Calibration:
         return calibration_for(self.library, identity, self._now())
 
-    async def _find_again(self) -> str | None:
-        """Look for the sensor by its identity: after a loss its port may have another name."""
+    async def _find_again(self, url: str, adapter: str) -> str | None:
+        """Look for the sensor where it is now: by its identity, or by its adapter when it cannot tell who it is."""
+        if dialect_of(url):
+            return moved_to(url, adapter)
         identity = self.sensor.identity if self.sensor else None
-        if identity is None or parse(self.status.url).scheme != "serial":
+        if identity is None or parse(url).scheme != "serial":
             return None
         found: str | None = await finder(identity.sensor_id, make_link=self._make_link)()
         return found

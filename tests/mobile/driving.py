@@ -184,6 +184,7 @@ def drive(
     *,
     size: tuple[int, int] = (360, 640),
     url: str = "",
+    limit_s: float = 100,
     **options: Any,
 ) -> Any:
     """Run the real app on a library and let ``scenario`` use it; what the app did not expect is raised here."""
@@ -223,5 +224,5 @@ def drive(
         if app.failures:
             raise app.failures[0]
 
-    asyncio.run(asyncio.wait_for(run(), 100))
+    asyncio.run(asyncio.wait_for(run(), limit_s))
     return result[0]
