@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 from meterlink.calibrating import cautions
-from meterlink.calibrating.evidence import Dark, Evidence, Overlap, Pair, bare, mean_of, peak_raw_of, raw_of
+from meterlink.calibrating.evidence import Dark, Evidence, Overlap, Pair, bare, full_raw_of, mean_of, peak_raw_of, raw_of
 from meterlink.calibrating.procedure import Procedure, Taken, Task
 from meterlink.calibrating.scale import Scaled, calibrate_relative, calibrate_scale
 from meterlink.errors import CalibrationError
@@ -109,6 +109,7 @@ class ScaleWalk(Procedure):
             repeat_rel=repeat_rel,
             temperature_c=temperature_c,
             noise_peak=self._noise_peak(),
+            full_raw=full_raw_of(self.identity),
         )
 
     def _noise_peak(self) -> float | None:
@@ -154,8 +155,9 @@ class ScaleWalk(Procedure):
         mean = math.fsum(raws) / len(raws)
         spread = math.sqrt(math.fsum((r - mean) ** 2 for r in raws) / max(1, len(raws) - 1))
         # One code of the converter, rectangular, bounds what averaging can promise of the zero.
-        code = 2.0 ** -(self.identity.adc_bits or 10)
-        return Dark(index, mean, max(spread / math.sqrt(len(raws)), code / math.sqrt(12)))
+        code = 2.0 ** -(self.identity.adc_bits or 16)
+        step = code * full_raw_of(self.identity)
+        return Dark(index, mean, max(spread / math.sqrt(len(raws)), step / math.sqrt(12)))
 
     def _pair(self, taken: Taken, u_reading_rel: float, repeat_rel: float | None) -> Pair:
         m = taken.measurement

@@ -11,12 +11,14 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from meterlink.errors import CalibrationError
-from meterlink.model import Calibration, Measurement
+from meterlink.model import Calibration, Identity, Measurement
 from meterlink.photometry import exposure
 from meterlink.sensing.calibrate import scale_of
 
 RESOLUTION_TO_U = 1 / math.sqrt(12)
 """Standard uncertainty of a value read off in steps, in units of the step (GUM 4.3.7)."""
+REPORTED_FULL_LX = 1e5
+"""What a sensor that reports lux is taken to reach: its raw values are lux, and limits need a full scale."""
 _LN2 = math.log(2)
 
 
@@ -68,6 +70,8 @@ class Evidence(NamedTuple):
     repeat_rel: float | None = None
     """Relative spread of one pop among repeats (Type A), when it was measured."""
     temperature_c: float | None = None
+    full_raw: float = 1.0
+    """Raw value of a full range: 1, or ``REPORTED_FULL_LX`` for a sensor that reports lux itself."""
     noise_peak: float | None = None
     """Noise of a pop's exposure as a part of full scale: its relative uncertainty times its peak.  A pop of the same
     length with a peak p is known to noise_peak / p."""
@@ -81,6 +85,11 @@ def bare(calibration: Calibration) -> Calibration:
     """
     ranges = tuple(r._replace(dark_raw=0.0) for r in calibration.ranges)
     return calibration._replace(id=f"bare-{calibration.id}", ranges=ranges)
+
+
+def full_raw_of(identity: Identity) -> float:
+    """Raw value of a full range: a sensor without a converter of its own reports lux."""
+    return 1.0 if identity.adc_bits or identity.flash else REPORTED_FULL_LX
 
 
 def raw_of(measurement: Measurement, calibration: Calibration) -> float:

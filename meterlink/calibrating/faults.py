@@ -12,7 +12,6 @@ from typing import NamedTuple
 from meterlink.calibrating.acceptance import HIGH, LOW
 from meterlink.calibrating.judge import LIMITS, Findings, angle_limit
 from meterlink.photometry.angle import error_stops
-from meterlink.sensing.calibrate import PEDESTAL_RAW
 
 SOFT_PEAK = 0.15
 """Stops that the peak of two lights may fall short of the sum of their peaks: heads do not fire at the same microsecond."""
@@ -102,10 +101,11 @@ def _dark(case: _Case) -> _Named:
     if not f.dark_raw:
         return None
     worst, least = max(f.dark_raw), min(f.dark_raw)
-    if worst > PEDESTAL_RAW + LIMITS["dark"]:
-        return "dark offset", f"{worst:.1%} of full scale in the dark, {PEDESTAL_RAW:.0%} is the lifted zero"
-    if least < PEDESTAL_RAW - LIMITS["dark"]:
-        return "zero not lifted", f"{least:.1%} of full scale in the dark, {PEDESTAL_RAW:.0%} is the lifted zero"
+    lifted = f"{f.pedestal_raw:.0%} is where the zero belongs"
+    if worst > f.pedestal_raw + LIMITS["dark"]:
+        return "dark offset", f"{worst:.1%} of full scale in the dark, {lifted}"
+    if least < f.pedestal_raw - LIMITS["dark"]:
+        return "zero not lifted", f"{least:.1%} of full scale in the dark, {lifted}"
     return None
 
 

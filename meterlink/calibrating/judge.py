@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from meterlink.calibrating.acceptance import HIGH, LOW, AcceptanceWalk
 from meterlink.calibrating.calibrate import U_POP_REL, fit_angles
-from meterlink.calibrating.evidence import peak_raw_of, raw_of
+from meterlink.calibrating.evidence import full_raw_of, peak_raw_of, raw_of
 from meterlink.calibrating.procedure import Taken
 from meterlink.errors import CalibrationError
 from meterlink.photometry import calibration_fit as cf
@@ -57,6 +57,7 @@ class Findings(NamedTuple):
     """All rows, and the numbers that tell what is behind a failure."""
 
     rows: tuple[Row, ...]
+    pedestal_raw: float
     dark_raw: tuple[float, ...]
     leak_raw: float
     modulation: float
@@ -92,7 +93,7 @@ def judge(walk: AcceptanceWalk) -> Findings:
     additivity = _additivity(walk, u_pop, rows)
     angle = _angle(walk, u_pop, rows)
     return Findings(
-        tuple(rows), darks, leak, modulation, repeat_stops, shortest, distance, additivity,
+        tuple(rows), pedestal(walk), darks, leak, modulation, repeat_stops, shortest, distance, additivity,
         _peaks(walk), overlaps, angle, drift,
     )  # fmt: skip
 
@@ -117,7 +118,13 @@ def _row(name: str, what: str, figure: float | None, u: float, unit: str, limit:
 
 
 def _raws(walk: AcceptanceWalk, taken: Sequence[Taken]) -> list[float]:
-    return [raw_of(t.measurement, walk.calibration) for t in taken]
+    full = full_raw_of(walk.identity)
+    return [raw_of(t.measurement, walk.calibration) / full for t in taken]
+
+
+def pedestal(walk: AcceptanceWalk) -> float:
+    """Where the zero should be: lifted in the builds with a converter, at 0 for a sensor that reports lux."""
+    return PEDESTAL_RAW if full_raw_of(walk.identity) == 1.0 else 0.0
 
 
 def _repeats(walk: AcceptanceWalk) -> tuple[float, float]:
@@ -134,9 +141,9 @@ def _darkness(walk: AcceptanceWalk, rows: list[Row]) -> tuple[tuple[float, ...],
     u = code / math.sqrt(12)
     for i, name in enumerate(walk.identity.ranges):
         before, after = _raws(walk, walk.of(f"dark-{i}")), _raws(walk, walk.of(f"after-{i}"))
-        dark = sum(before) / len(before) if before else PEDESTAL_RAW
+        dark = sum(before) / len(before) if before else pedestal(walk)
         darks.append(dark)
-        off = dark - PEDESTAL_RAW if before else None
+        off = dark - pedestal(walk) if before else None
         rows.append(_row("dark", f"dark of range {name} against the lifted zero", off, u, "of full scale"))
         if before and after:
             change = sum(after) / len(after) - dark
@@ -154,7 +161,8 @@ def _lighter(walk: AcceptanceWalk) -> Callable[[Taken], float]:
     darks = []
     for i in range(len(walk.identity.ranges)):
         seen = _raws(walk, walk.of(f"dark-{i}"))
-        darks.append(sum(seen) / len(seen) if seen else walk.judged.ranges[i].dark_raw)
+        dark = sum(seen) / len(seen) * full_raw_of(walk.identity) if seen else walk.judged.ranges[i].dark_raw
+        darks.append(dark)
 
     def light(taken: Taken) -> float:
         m = taken.measurement

@@ -65,18 +65,22 @@ def _log_scale(pairs: list[Pair], dark: Dark) -> tuple[float, float]:
     return float(mean.parameters[0]), float(mean.standard_uncertainties[0]) * max(1.0, mean.birge)
 
 
-def fit_range(pairs: list[Pair], dark: Dark, name: str) -> cf.ScaleFit:
-    """Fit one range's scale, or refuse: too few, too close together, an outlier (named), a bend, scatter."""
+def fit_range(pairs: list[Pair], dark: Dark, name: str, full_raw: float = 1.0, *, relaxed: bool = False) -> cf.ScaleFit:
+    """Fit one range's scale, or refuse: too few, too close together, an outlier (named), a bend, scatter.
+
+    ``relaxed`` takes two pairs without a span: those of a guide number, whose own uncertainty is far larger.
+    """
     nets = [net_of(p, dark) for p in pairs]
-    if len(pairs) < MIN_PAIRS:
-        raise CalibrationError(f"range {name} has {len(pairs)} pairs: take at least {MIN_PAIRS}, from dim to bright")
+    least = 2 if relaxed else MIN_PAIRS
+    if len(pairs) < least:
+        raise CalibrationError(f"range {name} has {len(pairs)} pairs: take at least {least}, from dim to bright")
     span = max(math.log2(max(g) / min(g)) for g in _by_kind(pairs, nets))
-    if span < MIN_SPAN_STOPS:
+    if span < MIN_SPAN_STOPS and not relaxed:
         raise CalibrationError(
             f"the pairs of range {name} span {span:.1f} stops: change distance or power and span {MIN_SPAN_STOPS:g}"
         )
     us = [max(math.hypot(u, p.u_light_rel), 1e-4) for p, (_, u) in zip(pairs, nets, strict=True)]
-    levels = [_level(p, net) for p, (net, _) in zip(pairs, nets, strict=True)]
+    levels = [_level(p, net / full_raw) for p, (net, _) in zip(pairs, nets, strict=True)]
     fit = cf.fit_scale([n for n, _ in nets], [p.light for p in pairs], us)
     fit = _with_bend(fit, levels, us)
     off = float(fit.residuals_stops[fit.worst])

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from meterlink.calibrating.evidence import peak_raw_of, raw_of
+from meterlink.calibrating.evidence import full_raw_of, peak_raw_of, raw_of
 from meterlink.errors import CalibrationError, UsageError
 from meterlink.model import Calibration, Identity, Measurement
 
@@ -182,7 +182,8 @@ class Procedure:
             return peak_raw_of(measurement, self.calibration)
         if measurement.illuminance_lx is None:
             return None
-        return raw_of(measurement, self.calibration) - self._dark_raw[measurement.range_index]
+        above = raw_of(measurement, self.calibration) - self._dark_raw[measurement.range_index]
+        return above / full_raw_of(self.identity)
 
     def _too_dim(self, task: Task, measurement: Measurement) -> bool:
         """Sensing calls a pop too dim when a finer range would take it; a task that names its range wants it still."""

@@ -74,7 +74,9 @@ def calibrate_scale(
     for index in sorted({p.range_index for p in evidence.pairs}):
         pairs = [p for p in evidence.pairs if p.range_index == index]
         used[index] = usable(pairs, darks[index], evidence.range_names[index], warnings)
-        fits[index] = fit_range(used[index], darks[index], evidence.range_names[index])
+        fits[index] = fit_range(
+            used[index], darks[index], evidence.range_names[index], evidence.full_raw, relaxed=method == "guide number"
+        )
     scales, covariance = _join(evidence, fits)
     ranges = tuple(
         RangeScale(math.exp(scales[i]), darks[i].raw, math.sqrt(covariance[i][i] + _u_bend(fits.get(i)) ** 2))
@@ -132,6 +134,19 @@ def calibrate_relative(evidence: Evidence, nominal: Calibration, *, created_at_s
     return Scaled(calibration, {}, (), (words,))
 
 
+def calibrate_zero(evidence: Evidence, previous: Calibration, *, created_at_s: float = 0.0) -> Calibration:
+    """Return the calibration in force with the dark of every range measured anew; all else stays.
+
+    Raises:
+        CalibrationError: a range without a dark reading, or one that is no dark.
+    """
+    darks = _darks(evidence)
+    ranges = tuple(r._replace(dark_raw=darks[i].raw) for i, r in enumerate(previous.ranges))
+    details = {**previous.details, "u_dark_raw": [darks[i].u_raw for i in range(len(ranges))], "zero_of": previous.id}
+    details.pop("certificate", None)
+    return previous._replace(id=new_id(), created_at_s=created_at_s, ranges=ranges, details=details)
+
+
 def start_constant(receptor: str) -> float:
     """C that a new calibration starts at, in lx: 250 for a flat receptor, 330 for a dome (inside ISO 2720's ranges)."""
     return exposure.CONSTANT_START_DOME_LX if receptor == "dome" else exposure.CONSTANT_START_FLAT_LX
@@ -143,9 +158,9 @@ def _darks(evidence: Evidence) -> dict[int, Dark]:
     for index, name in enumerate(evidence.range_names):
         if index not in found:
             raise CalibrationError(f"range {name} has no dark reading: put the cap on and take one")
-        if found[index].raw > MAX_DARK_RAW:
+        if found[index].raw > MAX_DARK_RAW * evidence.full_raw:
             raise CalibrationError(
-                f"range {name} shows {found[index].raw:.0%} of full scale in the dark: look for light under the cap, "
+                f"range {name} shows {found[index].raw / evidence.full_raw:.0%} of full scale in the dark: look for light under the cap, "
                 "then for a photodiode the wrong way round, and do not calibrate before"
             )
         result[index] = found[index]
@@ -214,18 +229,18 @@ def _details(
         range_names=list(evidence.range_names),
         u_dark_raw=[darks[i].u_raw for i in range(len(ranges))],
         points=[{"kind": p.kind, "range": p.range_index, "raw": p.raw, "light": p.light, "label": p.label} for p in evidence.pairs],
-        claimed_lx=[list(claimed_lx(r, darks[i].u_raw)) for i, r in enumerate(ranges)],
+        claimed_lx=[list(claimed_lx(r, darks[i].u_raw, evidence.full_raw)) for i, r in enumerate(ranges)],
         repeat_rel=evidence.repeat_rel,
         claimed_flash_peak=claimed_flash_peak(evidence),
     )
     return details
 
 
-def claimed_lx(scale: RangeScale, u_dark_raw: float) -> tuple[float, float]:
+def claimed_lx(scale: RangeScale, u_dark_raw: float, full_raw: float = 1.0) -> tuple[float, float]:
     """Steady light between which a range is claimed to be good to 0.1 stop (k=2): above the dark's uncertainty, below
     95 % of full scale."""
-    low = max(2 * u_dark_raw / (2**0.1 - 1), 0.01)
-    return low * scale.full_scale_lx, (0.95 - scale.dark_raw) * scale.full_scale_lx
+    low = max(2 * u_dark_raw / (2**0.1 - 1), 0.01 * full_raw)
+    return low * scale.full_scale_lx, (0.95 * full_raw - scale.dark_raw) * scale.full_scale_lx
 
 
 def claimed_flash_peak(evidence: Evidence) -> list[float] | None:
