@@ -8,10 +8,10 @@ for the photographer and what is waited for next.  ``view`` and ``ratios`` are m
 from __future__ import annotations
 
 import time
-from typing import NamedTuple
 
 from meterlink.errors import GeometryError, NotInLibrary, UsageError
 from meterlink.model import Light, Placement, Pop, Reading, Settings, Setup, new_id
+from meterlink.model.named import NamedTuple
 from meterlink.setwork.view import LightState, SetView, look
 from meterlink.walk import Request, Walk
 
@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 
     from meterlink.library.store import Library
     from meterlink.model import Measurement
-    from meterlink.setwork.checks import Finding
     from meterlink.setwork.case import Falloff
+    from meterlink.setwork.checks import Finding
     from meterlink.setwork.prediction import Past
     from meterlink.setwork.ratios import RatioTable
 
@@ -366,6 +366,8 @@ class Session:
                 and r.kind == request.kind
                 and r.placement_id == (placement.id if placement else None)
                 and (request.purpose != "room")
+                # All but one light is another question than all of them: both pops stand side by side.
+                and (request.purpose != "together" or set(r.lit) == set(request.lit))
             ):
                 found = r
         return found

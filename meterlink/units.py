@@ -12,9 +12,9 @@ from __future__ import annotations
 
 import math
 import re
-from typing import NamedTuple
 
 from meterlink.errors import UnitError
+from meterlink.model.named import NamedTuple
 from meterlink.photometry import series
 
 MAX_TEXT = 60

@@ -7,8 +7,7 @@ the same light.  Only three things move it: a reading was logged, a light was sk
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
+from meterlink.model.named import NamedTuple
 from meterlink.model.records import FACE
 
 TYPE_CHECKING = False

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import time
 from collections import defaultdict
-from typing import Any
 
 from meterlink.errors import LibraryError, NotInLibrary, UsageError
 from meterlink.library import rows
 from meterlink.library.readings import ReadingStore
 from meterlink.model.records import AIMS, RECEPTORS, Calibration, Settings
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any
 
 _CALIBRATION = (
     "SELECT "

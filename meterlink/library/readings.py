@@ -10,7 +10,6 @@ from __future__ import annotations
 import time
 from collections import defaultdict
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 from meterlink.errors import LibraryError, NotInLibrary, UsageError
 from meterlink.library import rows
@@ -18,6 +17,7 @@ from meterlink.library.setups import SetupStore
 from meterlink.model.ids import keep_after, new_id
 from meterlink.model.records import Pop, Reading
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
     from meterlink.model.samples import WaveBlock
 

@@ -7,7 +7,6 @@ the tables' own CHECKs.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
 
 from meterlink.errors import LibraryDamaged, LibraryError, NotInLibrary, UsageError
 from meterlink.model.records import (
@@ -25,7 +24,10 @@ from meterlink.model.records import (
     Setup,
 )
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from typing import Any
+
     from meterlink.model.samples import WaveBlock
 
 KINDS = ("flash", "steady")

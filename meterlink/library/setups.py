@@ -8,13 +8,16 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterable
-from typing import Any
 
 from meterlink.errors import NotInLibrary, UsageError
 from meterlink.library import rows
 from meterlink.library.connection import Database
 from meterlink.model.ids import keep_after, new_id
 from meterlink.model.records import Light, Placement, Setup
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any
 
 _LATEST_SETUP = "AND v.id = (SELECT max(id) FROM setup_version WHERE setup_no = s.no)"
 _SETUP = (

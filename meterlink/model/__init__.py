@@ -7,8 +7,6 @@ class it creates; ``dataclasses`` alone costs half the start of the interpreter)
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
-
 from meterlink.model.ids import new_id
 from meterlink.model.records import (
     Calibration,
@@ -21,7 +19,10 @@ from meterlink.model.records import (
     Setup,
 )
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from typing import Any
+
     from meterlink.model.samples import (
         Battery,
         Colour,

@@ -1,7 +1,12 @@
 """What the library keeps.  Every value is in SI units and stops; ``None`` means not known, never zero."""
 
-# No `from __future__ import annotations`: NamedTuple would compile every annotation, a third of the import's cost.
-from typing import Any, NamedTuple
+from __future__ import annotations
+
+from meterlink.model.named import NamedTuple
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any
 
 ROLES = ("key", "fill", "hair", "rim", "background", "other")
 FACE = "face"

@@ -22,13 +22,12 @@ Standard library only: this module is on the start-up path of the ratio table.
 from __future__ import annotations
 
 from math import atan, atan2, cos, pi, radians, sin, sqrt
-from typing import TypeAlias
 
 from meterlink.photometry.sources import Disk, Point, Rectangle, Source
 
 __all__ = ["Vector", "camera_share_factor", "on_axis", "receive", "response", "solid_angle_and_vector"]
 
-Vector: TypeAlias = tuple[float, float, float]
+Vector = tuple[float, float, float]
 
 _RIM: dict[int, tuple[tuple[float, float], ...]] = {}
 """Cosine and sine of equally spaced angles of half a rim, by their number."""

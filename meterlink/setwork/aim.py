@@ -7,8 +7,8 @@ at.  The receptor's response and the light's direction tell how much of a light 
 from __future__ import annotations
 
 from math import acos, cos, degrees, log, log2, radians, sin, sqrt
-from typing import NamedTuple
 
+from meterlink.model.named import NamedTuple
 from meterlink.model.records import Placement, Reading, Settings
 from meterlink.photometry import geometry
 from meterlink.photometry.receptors import receive, response

@@ -11,8 +11,8 @@ Standard library only: this module is on the start-up path of the ratio table.
 from __future__ import annotations
 
 from math import log, log2, sqrt
-from typing import NamedTuple, Protocol, TypeAlias
 
+from meterlink.model.named import NamedTuple
 from meterlink.model.records import Placement, Reading, Settings
 from meterlink.photometry import geometry
 from meterlink.photometry.receptors import Vector, on_axis, receive, response
@@ -21,6 +21,9 @@ from meterlink.photometry.sources import Point, Source, source_of
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from typing import Protocol, TypeAlias
+else:
+    Protocol = object
 
 __all__ = ["Case", "Change", "Falloff", "axial_light", "case_light", "case_of", "change_of", "emission_of"]
 

@@ -20,7 +20,8 @@ Standard library only.
 from __future__ import annotations
 
 from math import exp, log, log2, pi, sqrt
-from typing import NamedTuple
+
+from meterlink.model.named import NamedTuple
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:

@@ -7,8 +7,8 @@ information between its outcome and the answer, under the posterior of ``evidenc
 from __future__ import annotations
 
 from math import exp, log2, pi, sqrt
-from typing import NamedTuple
 
+from meterlink.model.named import NamedTuple
 from meterlink.setwork.evidence import Hypothesis, Member, Together, Weighing
 
 TYPE_CHECKING = False

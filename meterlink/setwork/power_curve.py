@@ -10,11 +10,13 @@ Standard library only.
 from __future__ import annotations
 
 from math import sqrt
-from typing import Any, NamedTuple
+
+from meterlink.model.named import NamedTuple
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Hashable, Iterable, Sequence
+    from typing import Any
 
 __all__ = ["U_STEP", "PowerCurve", "learn_power"]
 

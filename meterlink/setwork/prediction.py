@@ -12,8 +12,8 @@ Values are log2 of lx·s.  Standard library only.
 from __future__ import annotations
 
 from math import log, log2, sqrt
-from typing import NamedTuple
 
+from meterlink.model.named import NamedTuple
 from meterlink.model.records import Light, Placement, Settings
 from meterlink.photometry.receptors import on_axis
 from meterlink.photometry.sources import Point, source_of

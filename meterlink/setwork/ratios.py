@@ -7,8 +7,8 @@ cancels and is left out of their ratio; readings of different receptors or calib
 from __future__ import annotations
 
 from math import hypot
-from typing import NamedTuple
 
+from meterlink.model.named import NamedTuple
 from meterlink.photometry.exposure import f_number
 from meterlink.setwork.ratio_figures import figures
 from meterlink.setwork.view import LightState, SetView, value_of

@@ -12,8 +12,8 @@ by a prediction or by firing it again, not by the sum.
 from __future__ import annotations
 
 from math import log2, sqrt
-from typing import NamedTuple
 
+from meterlink.model.named import NamedTuple
 from meterlink.model.records import FACE, Reading
 from meterlink.photometry.sources import source_of
 from meterlink.setwork.aim import carried_to_camera

@@ -14,8 +14,8 @@ The limits are in ``Settings``.  Standard library only: this module is on the st
 from __future__ import annotations
 
 from math import log, sqrt
-from typing import NamedTuple
 
+from meterlink.model.named import NamedTuple
 from meterlink.model.records import FACE, Calibration, Placement, Reading, Settings
 from meterlink.setwork.case import Falloff
 from meterlink.setwork.correction import Correction, correct

@@ -11,9 +11,9 @@ the difference of two pops of its source, with and without it, and is stale as s
 from __future__ import annotations
 
 from math import hypot
-from typing import NamedTuple
 
 from meterlink.model import Calibration, Light, Placement, Reading, Settings, Setup
+from meterlink.model.named import NamedTuple
 from meterlink.setwork.verdict import Judged, judge
 
 TYPE_CHECKING = False

@@ -7,6 +7,7 @@ that every picture exists in both forms and looks the same.
 from __future__ import annotations
 
 from html import escape
+from itertools import pairwise
 from typing import NamedTuple
 
 TYPE_CHECKING = False
@@ -167,7 +168,7 @@ def _dashed(points: list[tuple[float, float]], dash: list[float]) -> list[list[t
     """Cut a line into its dashes."""
     pieces: list[list[tuple[float, float]]] = []
     on, left, turn = True, dash[0], 0
-    for (x0, y0), (x1, y1) in zip(points, points[1:], strict=False):
+    for (x0, y0), (x1, y1) in pairwise(points):
         length = ((x1 - x0) ** 2 + (y1 - y0) ** 2) ** 0.5
         done = 0.0
         while length - done > 1e-9:
