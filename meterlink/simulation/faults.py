@@ -44,7 +44,8 @@ class FaultyLink:
             self.busy_openings -= 1
             self.counts["busy"] += 1
             raise LinkBusy("the sensor is held by another program: close it", self.url)
-        self._held = b""
+        # What came over an earlier opening is thrown away by every system.
+        self._held = self._recent = b""
         self._on_bytes = on_bytes
 
         def lost(error: LinkError) -> None:
