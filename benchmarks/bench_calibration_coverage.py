@@ -21,11 +21,12 @@ import numpy as np
 from benchmarks.calibration_walks import POP_SPREAD, PROTRACTOR_DEG, TAU_S, CannotDo, Photographer
 from benchmarks.calibration_world import FULL_SCALE_LX, U_REFERENCE_REL, Build, SimulatedSensor, draw
 from meterlink.calibrating.acceptance import AcceptanceWalk
-from meterlink.calibrating.calibrate import AngleWalk, ScaleWalk
+from meterlink.calibrating.calibrate import ScaleWalk
 from meterlink.calibrating.evidence import resolution_u_rel
 from meterlink.calibrating.faults import name_faults
 from meterlink.calibrating.judge import judge
 from meterlink.calibrating.scale import absolute_u_rel
+from meterlink.calibrating.turntable import AngleWalk
 from meterlink.errors import CalibrationError
 from meterlink.model import Calibration
 from meterlink.photometry.angle import correction_factor

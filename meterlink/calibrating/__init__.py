@@ -4,6 +4,7 @@
 ``evidence``     what was collected, as raw values, whatever calibration was in force
 ``scale``        evidence -> ``Calibration`` with its uncertainty, or a refusal in words
 ``calibrate``    the tasks of ``meterlink calibrate`` and what becomes of them
+``turntable``    the angular response
 ``acceptance``   the tasks of ``meterlink verify``, ``judge`` their figures, ``faults`` names a bad build
 ``certificate``  the record of an acceptance, as text and as a page
 ``reminders``    when a calibration is old or belongs to something else

@@ -1,4 +1,4 @@
-"""The walks of ``meterlink calibrate`` and what becomes of them."""
+"""The walks of ``meterlink calibrate`` to a scale or a zero, and what becomes of them; the angle is ``turntable``'s."""
 
 from __future__ import annotations
 
@@ -6,20 +6,23 @@ import math
 from collections.abc import Sequence
 
 from meterlink.calibrating import cautions
-from meterlink.calibrating.evidence import Dark, Evidence, Overlap, Pair, bare, full_raw_of, mean_of, peak_raw_of, raw_of
+from meterlink.calibrating.evidence import (
+    Dark,
+    Evidence,
+    Overlap,
+    Pair,
+    bare,
+    full_raw_of,
+    guide_number_light,
+    mean_of,
+    peak_raw_of,
+    raw_of,
+)
 from meterlink.calibrating.procedure import Procedure, Taken, Task
-from meterlink.calibrating.scale import Scaled, calibrate_relative, calibrate_scale
+from meterlink.calibrating.scale import Scaled, calibrate_relative, calibrate_scale, calibrate_zero
 from meterlink.errors import CalibrationError
-from meterlink.model import Calibration, Identity, new_id
-from meterlink.photometry.angle import LARGEST_ANGLE_DEG, AngleFit, fit_response
+from meterlink.model import Calibration, Identity
 
-ANGLES_DEG = {
-    "dome": (0.0, 30.0, 60.0, 90.0, 120.0, -30.0, -60.0, -90.0, -120.0, 0.0),
-    "flat": (0.0, 15.0, 30.0, 45.0, 60.0, 75.0, -15.0, -30.0, -45.0, -60.0, -75.0, 0.0),
-}
-"""Both sides, so that the zero of the turntable comes out of the fit; the axis first and last, to show drift."""
-U_ANGLE_DEG = 1.0
-"""Standard uncertainty of an angle set with a protractor."""
 U_POP_REL = 0.01
 """Least relative uncertainty given to one pop: studio flash repeats to about this (common practice)."""
 FLASH_LEVELS = 4
@@ -81,6 +84,34 @@ def repeat_task(identity: Identity, count: int = 8) -> Task:
     return Task("repeat", "repeats", "Nothing moves: the same light again and again.", kind, count)
 
 
+def darks_of(walk: Procedure) -> tuple[Dark, ...]:
+    """Return the darks that a walk has taken.
+
+    One code of the converter, rectangular, bounds what averaging can promise of a zero.
+    """
+    step = 2.0 ** -(walk.identity.adc_bits or 16) * full_raw_of(walk.identity)
+    found = []
+    for index in range(len(walk.identity.ranges)):
+        raws = [raw_of(t.measurement, walk.calibration) for t in walk.of(f"dark-{index}")]
+        if raws:
+            mean = math.fsum(raws) / len(raws)
+            spread = math.sqrt(math.fsum((r - mean) ** 2 for r in raws) / max(1, len(raws) - 1))
+            found.append(Dark(index, mean, max(spread / math.sqrt(len(raws)), step / math.sqrt(12))))
+    return tuple(found)
+
+
+def evidence_of(walk: Procedure, temperature_c: float | None) -> Evidence:
+    """Return the darks of a walk as evidence."""
+    return Evidence(
+        sensor_id=walk.identity.sensor_id,
+        receptor=walk.calibration.receptor,
+        range_names=walk.identity.ranges,
+        darks=darks_of(walk),
+        temperature_c=temperature_c,
+        full_raw=full_raw_of(walk.identity),
+    )
+
+
 class ScaleWalk(Procedure):
     """``meterlink calibrate``: dark, repeats, overlap, pairs with a reference.
 
@@ -91,25 +122,23 @@ class ScaleWalk(Procedure):
         tasks = [*dark_tasks(identity), repeat_task(identity), *overlap_tasks(identity)]
         if not relative:
             tasks += pair_tasks(identity, levels)
-        super().__init__(identity, bare(calibration), [_with_caution(t) for t in tasks], expected=calibration)
+        super().__init__(identity, bare(calibration), [with_caution(t) for t in tasks], expected=calibration)
         self.previous = calibration
         self.relative = relative
+
+    def light_of(self, taken: Taken) -> float | None:
+        """What the reference says of a pair, in lx or lx·s: the typed value."""
+        return taken.value
 
     def evidence(self, u_reference_reading_rel: float = 0.0, temperature_c: float | None = None) -> Evidence:
         """Return what was collected; the typed value of a pair is the reference's light in lx or lx·s."""
         repeat_rel = self._repeat_rel()
         pairs = tuple(self._pair(t, u_reference_reading_rel, repeat_rel) for t in self.group("pair"))
-        return Evidence(
-            sensor_id=self.identity.sensor_id,
-            receptor=self.calibration.receptor,
-            range_names=self.identity.ranges,
+        return evidence_of(self, temperature_c)._replace(
             pairs=pairs,
-            darks=tuple(self._dark(i) for i in range(len(self.identity.ranges)) if self.of(f"dark-{i}")),
             overlaps=self._overlaps(repeat_rel),
             repeat_rel=repeat_rel,
-            temperature_c=temperature_c,
             noise_peak=self._noise_peak(),
-            full_raw=full_raw_of(self.identity),
         )
 
     def _noise_peak(self) -> float | None:
@@ -125,6 +154,7 @@ class ScaleWalk(Procedure):
         u_reference_reading_rel: float = 0.02,
         temperature_c: float | None = None,
         created_at_s: float = 0.0,
+        method: str = "reference",
     ) -> Scaled:
         """Make the calibration; the angular response of the one that the walk began with is kept.
 
@@ -139,6 +169,7 @@ class ScaleWalk(Procedure):
             reference=reference,
             u_reference_rel=u_reference_rel,
             constant=self.calibration.constant,
+            method=method,
             created_at_s=created_at_s,
             nominal=self.previous,
         )
@@ -150,26 +181,18 @@ class ScaleWalk(Procedure):
         mean = math.fsum(raws) / len(raws)
         return math.sqrt(math.fsum((r - mean) ** 2 for r in raws) / (len(raws) - 1)) / mean
 
-    def _dark(self, index: int) -> Dark:
-        raws = [raw_of(t.measurement, self.calibration) for t in self.of(f"dark-{index}")]
-        mean = math.fsum(raws) / len(raws)
-        spread = math.sqrt(math.fsum((r - mean) ** 2 for r in raws) / max(1, len(raws) - 1))
-        # One code of the converter, rectangular, bounds what averaging can promise of the zero.
-        code = 2.0 ** -(self.identity.adc_bits or 16)
-        step = code * full_raw_of(self.identity)
-        return Dark(index, mean, max(spread / math.sqrt(len(raws)), step / math.sqrt(12)))
-
     def _pair(self, taken: Taken, u_reading_rel: float, repeat_rel: float | None) -> Pair:
         m = taken.measurement
         flicker = (repeat_rel or U_POP_REL) if m.kind == "flash" else 0.0
-        if taken.value is None:
+        light = self.light_of(taken)
+        if light is None:
             raise CalibrationError(f"{taken.task.title}: the reference's reading is missing; give it with the pair")
         return Pair(
             kind=m.kind,
             range_index=m.range_index,
             raw=raw_of(m, self.calibration),
             u_raw_rel=math.hypot(m.u_rel, flicker),
-            light=taken.value,
+            light=light,
             u_light_rel=u_reading_rel,
             label=taken.task.title,
             peak_raw=peak_raw_of(m, self.calibration),
@@ -183,7 +206,7 @@ class ScaleWalk(Procedure):
                 continue
             (raw_a, u_a), (raw_b, u_b) = (mean_of([t.measurement for t in g], self.calibration) for g in (a, b))
             if a[0].measurement.kind == "steady":
-                raw_a, raw_b = raw_a - self._dark(i).raw, raw_b - self._dark(i + 1).raw
+                raw_a, raw_b = raw_a - darks_of(self)[i].raw, raw_b - darks_of(self)[i + 1].raw
             if raw_a <= 0 or raw_b <= 0:
                 raise CalibrationError("the overlap light is not above the dark: take it brighter, on both ranges")
             least = (repeat_rel or U_POP_REL) * math.sqrt(1 / len(a) + 1 / len(b))
@@ -191,77 +214,45 @@ class ScaleWalk(Procedure):
         return tuple(found)
 
 
-class AngleWalk(Procedure):
-    """``meterlink calibrate angle``: one lamp, the sensor turned on a turntable."""
+class ZeroWalk(Procedure):
+    """``meterlink calibrate zero``: the dark of every range, nothing else."""
 
-    def __init__(self, identity: Identity, calibration: Calibration, angles_deg: Sequence[float] = ()) -> None:
-        kind = "flash" if identity.flash else "steady"
-        angles = list(angles_deg) or list(ANGLES_DEG[calibration.receptor])
-        largest = LARGEST_ANGLE_DEG[calibration.receptor]
-        if any(abs(a) > largest for a in angles):
-            raise CalibrationError(f"a {calibration.receptor} receptor is tested up to {largest:g} degrees: leave the rest")
-        seen: dict[float, int] = {}
-        tasks = []
-        for angle in angles:
-            seen[angle] = seen.get(angle, 0) + 1
-            again = " again" if seen[angle] > 1 else ""
-            text = f"Turn the sensor so that the lamp stands {angle:+g} degrees off its axis; the dome stays in place."
-            tasks.append(Task(f"angle-{angle:g}-{seen[angle]}", f"{angle:+g} degrees{again}", text, kind, 1, value=angle))
-        super().__init__(identity, calibration, [_with_caution(t) for t in tasks])
+    def __init__(self, identity: Identity, calibration: Calibration) -> None:
+        super().__init__(identity, bare(calibration), dark_tasks(identity, 5), expected=calibration)
+        self.previous = calibration
 
-    def fit(self, u_pop_rel: float | None = None) -> AngleFit:
-        """Fit the response.
-
-        Raises:
-            CalibrationError: too few angles, or readings from which none follows.
-        """
-        repeat = self.calibration.details.get("repeat_rel")
-        lights = [_light(t) for t in self.taken]
-        return fit_angles(self.taken, lights, self.calibration.receptor, u_pop_rel or repeat or U_POP_REL)
-
-    def result(self, created_at_s: float = 0.0) -> tuple[Calibration, AngleFit]:
-        """Return a new calibration that is the present one with this angular response."""
-        fit = self.fit()
-        details = dict(self.calibration.details)
-        details.pop("certificate", None)
-        details["angle"] = {
-            "error_index": fit.error_index,
-            "zero_deg": fit.zero_deg,
-            "u_rel": list(fit.u_rel),
-            "error_stops": [list(e) for e in fit.error_stops],
-        }
-        calibration = self.calibration._replace(
-            id=new_id(), created_at_s=created_at_s, angle_response=fit.response, details=details
-        )
-        return calibration, fit
+    def result(self, created_at_s: float = 0.0) -> Calibration:
+        """Return the calibration in force with a new zero.  Raises CalibrationError when the dark is none."""
+        return calibrate_zero(evidence_of(self, None), self.previous, created_at_s=created_at_s)
 
 
-def fit_angles(taken: Sequence[Taken], lights: Sequence[float], receptor: str, u_pop_rel: float) -> AngleFit:
-    """Fit lights at the angles of their tasks; what a wrong angle does grows toward the side and is counted in.
+class GuideWalk(ScaleWalk):
+    """``meterlink calibrate --guide-number``: dark, repeats, overlap, and a known flash at two distances."""
 
-    Raises:
-        CalibrationError: readings from which no response follows.
-    """
-    angles = [float(t.value or 0.0) for t in taken]
-    # d ln(response) / d angle of an ideal receptor: tan(z/2) for a dome, tan z for a flat one.
-    u_angle = math.radians(U_ANGLE_DEG)
-    us = []
-    for t, angle in zip(taken, angles, strict=True):
-        half = abs(math.radians(angle)) / (2 if receptor == "dome" else 1)
-        us.append(math.hypot(u_pop_rel, t.measurement.u_rel, u_angle * math.tan(min(half, 1.45))))
-    try:
-        return fit_response(angles, lights, us, receptor)
-    except ValueError as error:
-        raise CalibrationError(f"no angular response follows: {error}") from None
+    def __init__(
+        self, identity: Identity, calibration: Calibration, guide_number_m: float, distances_m: Sequence[float], range_index: int
+    ) -> None:
+        if not identity.flash:
+            raise CalibrationError("a guide number is one of flash, and this sensor cannot see a pop: use a reference")
+        super().__init__(identity, calibration, relative=True)
+        self.relative = False
+        self.guide_number_m = guide_number_m
+        for i, d in enumerate(distances_m):
+            text = f"The known flash at full power and its stated zoom, dome on its axis at {d:g} m, dark walls."
+            self.tasks.append(
+                Task(f"pair-flash-{range_index}-{i}", f"flash at {d:g} m", text, "flash", 2, range_index, value=d,
+                     caution=cautions.FLASH)
+            )  # fmt: skip
+
+    def light_of(self, taken: Taken) -> float | None:
+        """N = GN / d, at ISO 100."""
+        return guide_number_light(
+            calibration_constant=self.calibration.constant,
+            guide_number_m=self.guide_number_m,
+            distance_m=taken.value or 0.0,
+        )[0]
 
 
-def _light(taken: Taken) -> float:
-    m = taken.measurement
-    value = m.exposure_lxs if m.exposure_lxs is not None else m.illuminance_lx
-    if value is None or value <= 0:
-        raise CalibrationError(f"{taken.task.title}: no light was measured; take that angle again")
-    return value
-
-
-def _with_caution(task: Task) -> Task:
+def with_caution(task: Task) -> Task:
+    """Give the steps that flash their caution."""
     return task._replace(caution=cautions.FLASH if task.kind == "flash" else "")

@@ -11,9 +11,10 @@ from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from meterlink.calibrating.acceptance import HIGH, LOW, AcceptanceWalk
-from meterlink.calibrating.calibrate import U_POP_REL, fit_angles
+from meterlink.calibrating.calibrate import U_POP_REL
 from meterlink.calibrating.evidence import full_raw_of, peak_raw_of, raw_of
 from meterlink.calibrating.procedure import Taken
+from meterlink.calibrating.turntable import fit_angles
 from meterlink.errors import CalibrationError
 from meterlink.photometry import calibration_fit as cf
 from meterlink.photometry.angle import AngleFit, error_stops

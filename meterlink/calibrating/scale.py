@@ -159,9 +159,10 @@ def _darks(evidence: Evidence) -> dict[int, Dark]:
         if index not in found:
             raise CalibrationError(f"range {name} has no dark reading: put the cap on and take one")
         if found[index].raw > MAX_DARK_RAW * evidence.full_raw:
+            part = found[index].raw / evidence.full_raw
             raise CalibrationError(
-                f"range {name} shows {found[index].raw / evidence.full_raw:.0%} of full scale in the dark: look for light under the cap, "
-                "then for a photodiode the wrong way round, and do not calibrate before"
+                f"range {name} shows {part:.0%} of full scale in the dark: look for light under the cap, then "
+                "for a photodiode the wrong way round, and do not calibrate before"
             )
         result[index] = found[index]
     return result

@@ -9,8 +9,9 @@ import pytest
 
 from benchmarks.calibration_walks import Photographer
 from benchmarks.calibration_world import FULL_SCALE_LX, Build, Reference, SimulatedSensor
-from meterlink.calibrating.calibrate import AngleWalk, ScaleWalk
+from meterlink.calibrating.calibrate import ScaleWalk
 from meterlink.calibrating.procedure import Procedure, Task
+from meterlink.calibrating.turntable import AngleWalk
 from meterlink.errors import CalibrationError, UsageError
 from meterlink.model import Identity, Measurement
 
