@@ -41,11 +41,9 @@ class Falloff(Protocol):
 
     def change_stops(self, from_m: float, to_m: float) -> float:
         """Return log2(E(to) / E(from)) on the axis."""
-        ...
 
     def u_change_stops(self, from_m: float, to_m: float) -> float:
         """Return its standard uncertainty, growing outside the measured range."""
-        ...
 
 
 class Case(NamedTuple):

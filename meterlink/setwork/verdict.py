@@ -195,4 +195,6 @@ def _what_to_do(reading: Reading, correction: Correction) -> str:
         return "give the light's distance, no new pop is needed"
     largest = max(parts)
     repeat = "the pops differ too much: let the head recycle and take it again"
+    if reading.purpose == "with":
+        repeat = "it adds too little to tell from two pops: average several, with it and without"
     return largest[1] if largest[0] > 0.08 else repeat

@@ -10,7 +10,7 @@ the difference of two pops of its source, with and without it, and is stale as s
 
 from __future__ import annotations
 
-from math import hypot
+from math import hypot, log, sqrt
 
 from meterlink.model import Calibration, Light, Placement, Reading, Settings, Setup
 from meterlink.model.named import NamedTuple
@@ -20,6 +20,8 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
     from typing import Any
+
+_LN2 = log(2.0)
 
 
 class LightState(NamedTuple):
@@ -93,15 +95,18 @@ def _latest(readings: Iterable[Reading], light: Light, purpose: str) -> Reading 
     return found
 
 
-def difference(with_it: Reading, without_it: Reading) -> Reading:
+def difference(with_it: Reading, without_it: Reading, u_pop_stops: float = 0.0) -> Reading:
     """Return the reading of a reflector alone: with minus without.
 
     The uncertainties of both pops add in quadrature as absolute amounts, so a weak reflector is read with a large
-    relative uncertainty; a difference of zero or less is marked as too dim.
+    relative uncertainty; a difference of zero or less is marked as too dim.  ``u_pop_stops`` is the head's spread from
+    pop to pop, which each of the two has in full: what of it exceeds that of an ordinary pop is carried in ``u_rel``.
     """
     high, low = value_of(with_it) or 0.0, value_of(without_it) or 0.0
     gain = high - low
-    u_rel = hypot(high * with_it.u_rel, low * without_it.u_rel) / gain if gain > 0 else 1.0
+    spread = u_pop_stops * _LN2
+    excess = spread * sqrt(max(0.0, high * high + low * low - gain * gain))
+    u_rel = hypot(high * with_it.u_rel, low * without_it.u_rel, excess) / gain if gain > 0 else 1.0
     fields: dict[str, Any] = {"exposure_lxs": gain} if with_it.kind == "flash" else {"illuminance_lx": gain}
     return with_it._replace(
         u_rel=u_rel,
@@ -127,6 +132,7 @@ def _reflector_state(
     placement: Placement | None,
     source_placement: Placement | None,
     readings: list[Reading],
+    u_pop_stops: float,
 ) -> tuple[Reading | None, str, str]:
     """Return (difference reading, why stale, what is missing) of a passive reflector."""
     with_it = _latest(readings, light, "with")
@@ -147,7 +153,7 @@ def _reflector_state(
         return None, "", "meter its source once more without it, dome held the same way"
     if not _same_way(with_it, without):
         return None, "", "its two pops were metered differently: take both again, dome held the same way"
-    reading = difference(with_it, without)
+    reading = difference(with_it, without, u_pop_stops)
     if placement is not None and with_it.placement_id != placement.id:
         return reading, "moved since it was metered", ""
     oldest = min(with_it.id, without.id)
@@ -186,7 +192,7 @@ def look(
             near = by_light.get(light.id, []) + by_light.get(light.source_light_id, [])
             near.sort(key=lambda r: r.id)
             source = placements.get(light.source_light_id)
-            reading, stale_reason, missing = _reflector_state(light, placement, source, near)
+            reading, stale_reason, missing = _reflector_state(light, placement, source, near, settings.u_repeat_stops)
         else:
             reading, stale_reason = _direct_state(light, placement, by_light.get(light.id, []))
         if reading is None or stale_reason:

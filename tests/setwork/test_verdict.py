@@ -132,3 +132,18 @@ def test_steady_light_and_calibration() -> None:
 def test_signed() -> None:
     """Stops are printed to a tenth with a real minus, and nothing is printed as minus zero."""
     assert [signed(v) for v in (0.26, -0.52, 0.04, -0.04)] == ["+0.3", "−0.5", "0.0", "0.0"]
+
+
+def test_a_weak_reflector_is_uncertain() -> None:
+    """A tenth of the source's light, as the difference of two pops, is a dozen times less sure than a pop: retake, said why."""
+    from meterlink.setwork.view import difference
+
+    without = reading(exposure_lxs=100.0)
+    weak = difference(reading(exposure_lxs=110.0, purpose="with"), without, 0.03)
+    strong = difference(reading(exposure_lxs=200.0, purpose="with"), without, 0.03)
+    # Both pops have 0.03 stop each: u = 0.03 sqrt(110**2 + 100**2) / 10 stop.
+    assert repeat_u_stops(weak, 0.03) == pytest.approx(0.03 * (110**2 + 100**2) ** 0.5 / 10, rel=1e-6)
+    assert judge(weak, placement(), SETTINGS).verdict == "retake"
+    assert "average several" in judge(weak, placement(), SETTINGS).reason
+    assert judge(strong, placement(), SETTINGS).verdict in ("good", "corrected")
+    assert difference(without, reading(exposure_lxs=110.0), 0.03).too_dim
