@@ -65,6 +65,7 @@ class RecordingLink:
         self._now = now
         self._on_trouble = on_trouble
         self._start_s = 0.0
+        self._begun = False
         self._file: IO[str] | None = None
         self._lost: OnLost = lambda _: None
         self._bytes: OnBytes = lambda *_: None
@@ -114,16 +115,27 @@ class RecordingLink:
         self._write({"n": facts})
 
     def _begin(self) -> None:
+        if self._begun:
+            self._go_on()
+            return
         try:
             self._file = self.path.open("x", encoding="ascii", newline="\n")
         except FileExistsError:
             raise UsageError(f"{self.path} is there already: choose another name for the recording") from None
         except OSError as error:
             raise UsageError(f"{self.path} cannot be written ({error.strerror}): choose another place") from error
+        self._begun = True
         self._start_s = self._clock()
         started = time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(self._now()))
         header = {"format": FORMAT, "version": VERSION, "url": self.url, "started": started}
         self._put(header)
+
+    def _go_on(self) -> None:
+        """Open the file that this very object has begun and closed."""
+        try:
+            self._file = self.path.open("a", encoding="ascii", newline="\n")
+        except OSError as error:
+            self._stop(error)
 
     def _on_bytes(self, data: bytes, at_s: float, channel: str) -> None:
         record = {"t": round(at_s - self._start_s, 6), "d": "in", "b": _text(data)}

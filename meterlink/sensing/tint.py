@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from importlib import import_module
-
 from meterlink.model import Calibration, Colour
 
 Tint = tuple[float | None, float | None, float | None, float | None]
@@ -33,7 +31,7 @@ def _by_matrix(channels: tuple[float, ...], matrix: tuple[float, ...]) -> tuple[
 
 
 def _cct(x: float, y: float) -> tuple[float | None, float | None]:
-    colour = import_module("meterlink.photometry.colour")
+    from meterlink.photometry import colour
 
     try:
         cct_k, duv = colour.cct(x, y)

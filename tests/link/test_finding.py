@@ -11,10 +11,10 @@ from typing import Any
 import pytest
 from pty_sensor import PtySensor
 
-from meterlink.errors import LinkNotFound
 from meterlink import finding
-from meterlink.link import ports
+from meterlink.errors import LinkNotFound
 from meterlink.finding import BUSY, NO_SENSOR, REFUSED, REMEMBERED, SENSOR, Found, find, find_first, finder
+from meterlink.link import ports
 from meterlink.link.ports import Port, excluded_by
 from meterlink.link.serial_port import SerialLink
 from meterlink.simulation.chip_model import ChipModel

@@ -139,6 +139,26 @@ def test_two_runs_do_not_mix_in_one_file(tmp_path: Path) -> None:
     assert path.read_text() == "precious"
 
 
+def test_a_link_opened_again_goes_on_in_the_same_recording(tmp_path: Path) -> None:
+    """Inside a link that reconnects, each opening goes on where the last one ended, in one time."""
+    path = tmp_path / "again.jsonl"
+
+    async def work() -> None:
+        clock = FakeClock(10.0)
+        inner = ScriptedLink(clock=clock)
+        link = RecordingLink(inner, path, clock=clock)
+        for data in (b"one", b"two"):
+            await link.open(lambda *_: None, lambda _: None)
+            clock.now_s += 1.0
+            inner.say(data)
+            await link.close()
+
+    asyncio.run(work())
+    assert [(r.at_s, r.direction, r.data) for r in records(path)] == [
+        (0.0, "open", b""), (1.0, "in", b"one"), (1.0, "open", b""), (2.0, "in", b"two"),
+    ]  # fmt: skip
+
+
 def test_a_full_disk_ends_the_recording_and_not_the_metering(tmp_path: Path) -> None:
     """When nothing can be written any more the bytes still flow, and the trouble is told once."""
 
