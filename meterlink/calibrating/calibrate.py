@@ -62,19 +62,18 @@ def overlap_tasks(identity: Identity, count: int = 3) -> list[Task]:
 def pair_tasks(identity: Identity, levels: int = 5, kinds: Sequence[str] = ()) -> list[Task]:
     """Pairs with a reference on every range, steady and flash, from bright to dim."""
     tasks: list[Task] = []
+    text = (
+        "Reference and dome at the very same place, one after the other, aimed at the light. Start bright, about 80 % of the "
+        "range, and come down a stop each time (power, not only distance)."
+    )
     for kind in kinds or (("steady", "flash") if identity.flash else ("steady",)):
+        # Below a tenth of the range the steps of 8 bits are too coarse to carry a calibration.
+        count = min(levels, FLASH_LEVELS) if kind == "flash" else levels
         for i, name in enumerate(identity.ranges):
-            for level in range(levels):
-                text = (
-                    "Reference and dome at the very same place, one after the other, aimed at the light. Start bright, "
-                    "about 80 % of the range, and come down a stop each time (power, not only distance)."
-                )
-                title = f"{kind} pair {level + 1} of {levels}, range {name}"
-                name_of, fill = f"pair-{kind}-{i}-{level}", (0.6, 0.95) if level == 0 else None
-                # Below a tenth of the range the steps of 8 bits are too coarse to carry a calibration.
-                if kind == "flash" and level >= FLASH_LEVELS:
-                    continue
-                tasks.append(Task(name_of, title, text, kind, 1, i, "reference", fill=fill))
+            for level in range(count):
+                title = f"{kind} pair {level + 1} of {count}, range {name}"
+                fill = (0.6, 0.95) if level == 0 else None
+                tasks.append(Task(f"pair-{kind}-{i}-{level}", title, text, kind, 1, i, "reference", fill=fill))
     return tasks
 
 

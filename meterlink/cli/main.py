@@ -7,11 +7,14 @@ Exit codes: 0 ok, 2 wrong use, 1 anything else.  Errors are one line on stderr; 
 from __future__ import annotations
 
 import sys
+from importlib import import_module
+from types import SimpleNamespace
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     import argparse
     from collections.abc import Sequence
+    from typing import Any
 
 VERBS: dict[str, tuple[str, str]] = {
     # verb: (module below meterlink.cli, one line of help), in the order of a day on set
@@ -31,6 +34,8 @@ VERBS: dict[str, tuple[str, str]] = {
     "match": ("match", "bring a set back to a stored one, light by light"),
     "compare": ("compare", "two set-ups side by side: only what differs"),
     "sheet": ("sheet", "a page to print: plan, lights, ratios, a list for the rebuild"),
+    "calibrate": ("calibrate", "a sensor's zero, scale and angular response"),
+    "verify": ("verify", "ten minutes of acceptance of a newly built sensor"),
     "falloff": ("falloff", "measure how a light's modifier falls off with distance"),
     "export": ("export", "write set-ups to a file (JSON, CSV, whole library)"),
     "import": ("import_", "take set-ups from a file or a sheet's QR code"),
@@ -39,6 +44,15 @@ VERBS: dict[str, tuple[str, str]] = {
     "store": ("store", "check, copy or recover the library file"),
 }
 """Every verb, with the module that does it and its line in the list of verbs."""
+
+PLAIN: dict[str, dict[str, bool]] = {
+    # verb: its options, True for those with a value
+    "ratios": {"json": False, "whole": False, "setup": True, "library": True},
+    "checks": {"json": False, "setup": True, "library": True},
+    "undo": {"setup": True, "library": True},
+}
+"""Verbs that are asked for in the middle of a shoot and have nothing but plain options: they are read without argparse, which
+(with what it imports) costs as much as the interpreter's own start.  Anything unusual goes to argparse all the same."""
 
 LIBRARY_HELP = "SQLite file of set-ups and readings (also METERLINK_LIBRARY); default: your data folder"
 
@@ -63,7 +77,6 @@ def build_parser(verb: str) -> argparse.ArgumentParser:
     """Return the argument parser of one verb (its module is imported here and nowhere else)."""
     import argparse
     import os
-    from importlib import import_module
 
     # Our texts are English, so argparse's own need no translation: looking for one costs a tenth of a one-shot command.
     argparse._ = str  # type: ignore[attr-defined]
@@ -85,8 +98,28 @@ def build_parser(verb: str) -> argparse.ArgumentParser:
     )
     parser.add_argument("--library", metavar="FILE", help=argparse.SUPPRESS)
     module.configure(parser)
-    parser.set_defaults(_run=module.run)
     return parser
+
+
+def plain_arguments(verb: str, arguments: Sequence[str]) -> SimpleNamespace | None:
+    """Return the arguments of a plain verb; None when there is anything that argparse should look at."""
+    options = PLAIN.get(verb)
+    if options is None:
+        return None
+    found: dict[str, Any] = {name: None if valued else False for name, valued in options.items()}
+    words = iter(arguments)
+    for word in words:
+        name, equals, value = word[2:].partition("=")
+        if not word.startswith("--") or name not in options or bool(equals) > options[name]:
+            return None
+        if not options[name]:
+            found[name] = True
+            continue
+        given = value if equals else next(words, "-")
+        if given.startswith("-"):
+            return None
+        found[name] = given
+    return SimpleNamespace(**found)
 
 
 def _take_library(argv: list[str]) -> str | None:
@@ -130,9 +163,11 @@ def _run_verb(verb: str, arguments: list[str], library: str | None) -> int:
     from meterlink.errors import MeterlinkError
 
     try:
-        args = build_parser(verb).parse_args(arguments)
+        args: Any = plain_arguments(verb, arguments)
+        if args is None:
+            args = build_parser(verb).parse_args(arguments)
         args.library = args.library or library
-        result: int | None = args._run(args)
+        result: int | None = import_module(f"meterlink.cli.{VERBS[verb][0]}").run(args)
         sys.stdout.flush()
         return result or 0
     except MeterlinkError as error:

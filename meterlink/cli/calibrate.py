@@ -1,0 +1,236 @@
+"""Calibrate a sensor: its zero, its scale against a reference you trust, its angular response.
+
+examples:
+  meterlink calibrate --reference "my meter, serviced 2024" --u-reference 0.05
+  meterlink calibrate zero                    the dark alone, a minute
+  meterlink calibrate angle                   on a turntable; hardware_notes/receptors.md says how
+  meterlink calibrate --relative              no reference: ratios right, f-numbers relative
+  meterlink calibrate --guide-number 40m --distance 1m 2m --range bright
+  meterlink calibrate spectral diode.csv      what the lamp's colour does to your diode
+  meterlink calibrate --list                  calibrations of the known sensors, with reminders
+
+At each step: Enter (steady light), fire (flash), u takes the last one back, s leaves a step out, q stops.  Nothing is stored before
+the end, and old readings are never rewritten.
+"""
+
+from __future__ import annotations
+
+from meterlink.cli.frame import add_json_option, open_library, print_json, print_rows
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import argparse
+
+    from meterlink.calibrating.procedure import Procedure
+    from meterlink.calibrating.scale import Scaled
+    from meterlink.library.store import Library
+    from meterlink.model import Calibration, Identity
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("what", nargs="?", choices=("scale", "zero", "angle", "spectral"), default="scale")
+    parser.add_argument("file", nargs="?", help="spectral: CSV of wavelength (nm) and responsivity")
+    parser.add_argument("--sensor", metavar="URL")
+    parser.add_argument("--reference", default="", metavar="TEXT", help="what you compare with")
+    parser.add_argument("--u-reference", type=float, default=0.1, metavar="STOPS", help="its standard uncertainty (0.1)")
+    parser.add_argument("--resolution", type=float, default=0.1, metavar="STOPS", help="steps of its display (0.1)")
+    parser.add_argument("--receptor", choices=("dome", "flat"), help="what is mounted")
+    parser.add_argument("--constant", type=float, metavar="C", help="C of the exposure equation in lx (330 dome, 250 flat)")
+    parser.add_argument("--levels", type=int, default=5, metavar="N", help="pairs a range and kind (5)")
+    parser.add_argument("--iso", default="100", help="ISO that the reference is set to")
+    parser.add_argument("--shutter", default="1/125", help="shutter of its f-numbers of steady light")
+    parser.add_argument("--relative", action="store_true", help="without a reference")
+    parser.add_argument("--guide-number", metavar="LENGTH", help="of a known flash, at ISO 100")
+    parser.add_argument("--distance", nargs="+", metavar="LENGTH", help="its distances from the dome")
+    parser.add_argument("--range", metavar="NAME", help="range of the guide number's pops (default: the least sensitive)")
+    parser.add_argument("--temperature", type=float, metavar="CELSIUS")
+    parser.add_argument("--list", action="store_true", help="list calibrations")
+    add_json_option(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Walk, fit, store and show."""
+    if args.what == "spectral":
+        return _spectral(args)
+    if args.list:
+        return _list(args)
+    import asyncio
+
+    return asyncio.run(_walk(args))
+
+
+async def _walk(args: argparse.Namespace) -> int:
+    from meterlink import units
+    from meterlink.cli.driving import find_sensor, known_sensor
+    from meterlink.cli.tasks import Lines, SensorStation, identity_of, reference_value, walk_through
+    from meterlink.watching import Watching
+
+    with open_library(args) as library:
+        url = known_sensor(library, args.sensor) or await find_sensor(library, print)
+        watching = Watching(library, url)
+        try:
+            await watching.open()
+            identity = identity_of(watching.sensor)
+            walk = _procedure(args, identity, _previous(args, watching.calibration))
+            station = SensorStation(watching.sensor, walk.calibration)
+            value = reference_value(walk.calibration.constant, units.parse_iso(args.iso), units.parse_shutter(args.shutter))
+            if not await walk_through(walk, station, Lines(), lambda text: print(text, flush=True), value):
+                print("stopped: nothing was stored")
+                return 1
+        finally:
+            await watching.close()
+        return _finish(args, library, walk)
+
+
+def _previous(args: argparse.Namespace, calibration: Calibration | None) -> Calibration:
+    from meterlink.calibrating.scale import start_constant
+    from meterlink.errors import SensorError
+
+    if calibration is None:
+        raise SensorError("the sensor has not said who it is: unplug it, plug it in and start again")
+    if args.receptor and args.receptor != calibration.receptor:
+        # Another receptor is another instrument: its response starts as the ideal.
+        calibration = calibration._replace(receptor=args.receptor, constant=start_constant(args.receptor), angle_response=())
+    return calibration._replace(constant=args.constant) if args.constant else calibration
+
+
+def _procedure(args: argparse.Namespace, identity: Identity, previous: Calibration) -> Procedure:
+    from meterlink.calibrating.calibrate import GuideWalk, ScaleWalk, ZeroWalk
+    from meterlink.calibrating.turntable import AngleWalk
+    from meterlink.errors import UsageError
+
+    if args.what == "zero":
+        return ZeroWalk(identity, previous)
+    if args.what == "angle":
+        return AngleWalk(identity, previous)
+    if not args.guide_number:
+        if not args.relative and not args.reference:
+            raise UsageError("name the reference with --reference TEXT, or use --relative or --guide-number")
+        return ScaleWalk(identity, previous, levels=args.levels, relative=args.relative)
+    from meterlink import units
+
+    if not args.distance:
+        raise UsageError("give the flash's distances, e.g. --distance 1m 2m")
+    names = list(identity.ranges)
+    if args.range and args.range not in names:
+        raise UsageError(f"this sensor has no range {args.range}: it has {', '.join(names)}")
+    guide = units.parse_length(args.guide_number, "guide number")
+    distances = [units.parse_distance(d) for d in args.distance]
+    return GuideWalk(identity, previous, guide, distances, names.index(args.range) if args.range else 0)
+
+
+def _finish(args: argparse.Namespace, library: Library, walk: Procedure) -> int:
+    import math
+    import time
+
+    from meterlink.calibrating.calibrate import GuideWalk, ScaleWalk, ZeroWalk
+    from meterlink.calibrating.evidence import resolution_u_rel
+    from meterlink.calibrating.turntable import AngleWalk
+
+    now, stops = time.time(), math.log(2)
+    scaled: Scaled | None = None
+    if isinstance(walk, ScaleWalk):
+        guide = isinstance(walk, GuideWalk)
+        scaled = walk.result(
+            reference=args.reference or (f"flash of guide number {args.guide_number}" if guide else ""),
+            u_reference_rel=max(args.u_reference, 0.35 if guide else 0.0) * stops,
+            u_reference_reading_rel=0.04 if guide else math.hypot(resolution_u_rel(args.resolution), 0.01),
+            temperature_c=args.temperature,
+            created_at_s=now,
+            method="guide number" if guide else "reference",
+        )
+        made = scaled.calibration
+    elif isinstance(walk, ZeroWalk):
+        made = walk.result(now)
+    elif isinstance(walk, AngleWalk):
+        made, _ = walk.result(now)
+    else:
+        raise AssertionError(type(walk))
+    library.add_calibration(made)
+    if args.json:
+        print_json(_record(made))
+    else:
+        _show(made, scaled)
+    return 0
+
+
+def _record(c: Calibration) -> dict[str, object]:
+    record = c._asdict()
+    record["ranges"] = [r._asdict() for r in c.ranges]
+    return record
+
+
+def _show(c: Calibration, scaled: Scaled | None) -> None:
+    print(f"\nstored: calibration {c.id[:12]}, {c.receptor}, method {c.method}, scale ±{2 * c.u_scale_rel / 0.693:.2f} stop (k=2)")
+    names = c.details.get("range_names") or [str(i) for i in range(len(c.ranges))]
+    rows = [[n, f"{r.full_scale_lx:,.0f} lx", f"{r.dark_raw:.2%}", f"{2 * r.u_rel / 0.693:.2f}"]
+            for n, r in zip(names, c.ranges, strict=False)]  # fmt: skip
+    print_rows(["range", "full scale", "dark", "± of its own (stop, k=2)"], rows, right="lrrr")
+    angle = c.details.get("angle")
+    if angle:
+        print(f"angular response: error index {angle['error_index']:.2f}; reads too bright (+) or too dark (-), in stops:")
+        print("  " + "   ".join(f"{a:g}°: {e:+.2f} ± {2 * u:.2f}" for a, e, u in angle["error_stops"]))
+    if scaled is None:
+        return
+    for pair, stops in scaled.residuals:
+        print(f"  {pair.label:<34} {stops:+.2f} {_bar(stops)}")
+    for warning in scaled.warnings:
+        print(f"! {warning}")
+
+
+def _bar(stops: float) -> str:
+    """A residual as a mark left or right of the middle, a hundredth of a stop a column at most 15."""
+    at = max(-15, min(15, round(stops * 100)))
+    cells = [" "] * 31
+    cells[15], cells[15 + at] = "|", "*"
+    return "".join(cells)
+
+
+def _list(args: argparse.Namespace) -> int:
+    import time
+
+    from meterlink.calibrating.reminders import reminders
+    from meterlink.model import Identity
+
+    with open_library(args, readonly=True) as library:
+        found = library.calibrations()
+    last = {c.sensor_id: c.id for c in found}
+    if args.json:
+        print_json([_record(c) for c in found])
+        return 0
+    rows = [
+        [c.sensor_id, c.id[:12], time.strftime("%Y-%m-%d", time.gmtime(c.created_at_s)), c.method, c.receptor,
+         "in force" if last[c.sensor_id] == c.id else ""]
+        for c in found
+    ]  # fmt: skip
+    print_rows(["sensor", "calibration", "date", "method", "receptor", ""], rows)
+    for c in found:
+        if last[c.sensor_id] == c.id:
+            names = tuple(c.details.get("range_names") or (str(i) for i in range(len(c.ranges))))
+            for words in reminders(c, Identity(c.sensor_id, "", "", ranges=names), time.time()):
+                print(f"! {c.sensor_id}: {words}")
+    return 0
+
+
+def _spectral(args: argparse.Namespace) -> int:
+    from pathlib import Path
+
+    from meterlink.calibrating.spectra import known_lamps, lamp_errors, parse_csv
+    from meterlink.errors import UsageError
+
+    if not args.file:
+        raise UsageError("name a CSV of wavelength and responsivity: meterlink calibrate spectral diode.csv")
+    try:
+        text = Path(args.file).read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise UsageError(f"{args.file} cannot be read ({error.__class__.__name__}): check the path") from None
+    sensors, lamps = parse_csv(text), known_lamps()
+    found = {name: lamp_errors(values, lamps) for name, values in sensors.values.items()}
+    if args.json:
+        print_json({n: {"f1_prime": f1, "lamps": [r._asdict() for r in rows]} for n, (f1, rows) in found.items()})
+        return 0
+    for name, (f1, rows) in found.items():
+        print(f"\n{name}: f1′ {f1:.3f}; calibrated under illuminant A it reads so many stops too bright (+):")
+        print_rows(["lamp", "F*", "stops"], [[r.lamp, f"{r.factor:.4f}", f"{r.error_stops:+.2f}"] for r in rows], right="lrr")
+    return 0

@@ -1,0 +1,117 @@
+"""Verify a newly built sensor in ten minutes: no reference needed, each step compares it with a law or with itself.
+
+examples:
+  meterlink verify                       the walk; ends with a table and named causes, kept as the sensor's certificate
+  meterlink verify --page cert.html      the certificate also as a page to print
+  meterlink verify --show                the last certificate of the sensor
+  meterlink verify --design 2000000 200000    full scales by design, tells a wrong resistor after calibration too
+
+At each step: Enter (steady light), fire (flash), u takes the last one back, s leaves a step out, q stops and shows what is
+known so far.
+"""
+
+from __future__ import annotations
+
+from meterlink.cli.frame import add_json_option, open_library, print_json
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import argparse
+    from typing import Any
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("--sensor", metavar="URL")
+    parser.add_argument("--receptor", choices=("dome", "flat"), help="what is mounted, if not as calibrated")
+    parser.add_argument("--design", nargs="+", type=float, metavar="LX", help="full scale of each range by design")
+    parser.add_argument("--temperature", type=float, metavar="CELSIUS")
+    parser.add_argument("--page", metavar="FILE", help="write the certificate as HTML")
+    parser.add_argument("--show", action="store_true", help="print the stored certificate, measure nothing")
+    add_json_option(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Walk, judge, store and print; exit 0 when nothing failed."""
+    if args.show:
+        record = _stored(args)
+    else:
+        import asyncio
+
+        record = asyncio.run(_walk(args))
+    from meterlink.calibrating.certificate import as_html, as_text
+
+    if args.page:
+        _write(args.page, as_html(record))
+    if args.json:
+        print_json(record)
+    else:
+        print(as_text(record), end="")
+        if args.page:
+            print(f"page: {args.page}")
+    return 0 if record["verdict"] != "failed" else 1
+
+
+async def _walk(args: argparse.Namespace) -> dict[str, Any]:
+    import sys
+    import time
+
+    from meterlink.calibrating.acceptance import AcceptanceWalk
+    from meterlink.calibrating.certificate import certificate, certified
+    from meterlink.calibrating.judge import judge
+    from meterlink.cli.driving import find_sensor, known_sensor
+    from meterlink.cli.tasks import Lines, SensorStation, identity_of, walk_through
+    from meterlink.errors import SensorError
+    from meterlink.sensing.calibrate import default_calibration
+    from meterlink.watching import Watching
+
+    def say(text: str) -> None:
+        # With --json the answer alone goes to standard output.
+        print(text, file=sys.stderr if args.json else sys.stdout, flush=True)
+
+    with open_library(args) as library:
+        url = known_sensor(library, args.sensor) or await find_sensor(library, say)
+        watching = Watching(library, url)
+        try:
+            await watching.open()
+            identity = identity_of(watching.sensor)
+            calibration = watching.calibration
+            if calibration is None:
+                raise SensorError("the sensor has not said who it is: unplug it, plug it in and start again")
+            design = args.design or [r.full_scale_lx for r in default_calibration(identity).ranges]
+            walk = AcceptanceWalk(identity, calibration, nominal_lx=design, receptor=args.receptor or "")
+            station = SensorStation(watching.sensor, walk.calibration)
+            finished = await walk_through(walk, station, Lines(), say, lambda _text, _task: 0.0)
+        finally:
+            await watching.close()
+        now = time.time()
+        record = certificate(
+            identity, calibration, judge(walk), made_at_s=now, receptor=walk.receptor, temperature_c=args.temperature
+        )
+        if finished:
+            library.add_calibration(certified(calibration, record, now))
+        else:
+            say("stopped before the end: shown, not stored")
+        return record
+
+
+def _stored(args: argparse.Namespace) -> dict[str, Any]:
+    from meterlink.errors import NotInLibrary
+
+    with open_library(args, readonly=True) as library:
+        for calibration in reversed(library.calibrations()):
+            record = calibration.details.get("certificate")
+            if record:
+                return dict(record)
+    raise NotInLibrary("no sensor of this library has been verified: run 'meterlink verify' with the sensor connected")
+
+
+def _write(path: str, page: str) -> None:
+    from pathlib import Path
+
+    from meterlink.errors import UsageError
+
+    try:
+        Path(path).write_text(page, encoding="utf-8")
+    except OSError as error:
+        raise UsageError(f"{path} cannot be written ({error.strerror}): choose another place") from None

@@ -1,0 +1,193 @@
+"""Calibrate and verify at a terminal: scripted lines, simulated sensors, the real verbs on the simulated link."""
+
+from __future__ import annotations
+
+import asyncio
+import io
+import json
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from benchmarks.calibration_walks import Photographer
+from benchmarks.calibration_world import Build, Reference, SimulatedSensor, reference_reads
+from meterlink.calibrating.calibrate import ScaleWalk
+from meterlink.calibrating.procedure import Procedure, Task
+from meterlink.cli import tasks
+from meterlink.cli.main import main
+from meterlink.errors import UnitError, UsageError
+from meterlink.library.store import Library
+from meterlink.model import Measurement
+
+SOUND = Build(gain=(0.9, 0.93), dark=(0.02, 0.02), bend=(0.0, 0.0), noise=0.0015, side=(-0.1, 0.02))
+
+
+class Script(tasks.Lines):
+    """Lines that a test types; what follows the last one is a q."""
+
+    def __init__(self, lines: list[str]) -> None:
+        self.lines = lines
+        self.interactive = False
+
+    async def next(self) -> str:
+        """Return the next line."""
+        return self.lines.pop(0) if self.lines else "q"
+
+
+class Desk(Photographer):
+    """A photographer's lamps as a station; tells what the reference would read."""
+
+    def __init__(self) -> None:
+        rng = np.random.default_rng(2)
+        super().__init__(SimulatedSensor(SOUND, rng), rng, Reference(0.0))
+
+    def level(self, task: Task) -> float:
+        """A little brighter than the benchmark's, so that the first of each row fills its range."""
+        return super().level(task) * 1.15
+
+    async def measure(self, task: Task) -> Measurement:
+        """One measurement of the task's light, which a script may have typed the reference of."""
+        return self.shine(task, self.level(task))[0]
+
+    def typed(self, task: Task) -> str:
+        """What someone types for a step."""
+        if not task.ask:
+            return ""
+        assert self.reference
+        from benchmarks.calibration_world import FULL_SCALE_LX
+
+        peak = self.level(task) * FULL_SCALE_LX[task.range_index or 0]
+        light = reference_reads(peak * (1 if task.kind == "steady" else self.tau_s), self.reference, self.rng)
+        return f"{light:.5g} {'lx' if task.kind == 'steady' else 'lxs'}"
+
+
+def walk_with(desk: Desk, walk: Procedure, lines: list[str]) -> tuple[bool, list[str]]:
+    """Drive a walk with typed lines."""
+    said: list[str] = []
+    desk.sensor.calibration = walk.calibration
+    value = tasks.reference_value(walk.calibration.constant, 100.0, 1 / 128)
+    done = asyncio.run(tasks.walk_through(walk, desk, Script(lines), said.append, value))
+    return done, said
+
+
+def test_scale_walk_at_the_terminal_ends_with_a_calibration() -> None:
+    """Enter for steady light, the reference typed for pairs, pops by themselves: a calibration within 3 %."""
+    desk = Desk()
+    walk = ScaleWalk(desk.sensor.identity, desk.sensor.calibration)
+    lines = []
+    for task in walk.tasks:
+        if task.kind == "steady" or task.ask:
+            lines += [desk.typed(task)] * task.wanted
+
+    done, said = walk_with(desk, walk, lines)
+
+    assert done
+    made = walk.result(reference="x", u_reference_rel=0.02, u_reference_reading_rel=0.022).calibration
+    assert made.ranges[1].full_scale_lx == pytest.approx(2e5 / 0.93, rel=0.03)
+    assert any("caution" in s for s in said)
+    assert any("type what the reference reads" in s for s in said)
+
+
+def test_back_out_and_stop(monkeypatch: pytest.MonkeyPatch) -> None:
+    """``u`` takes back, ``s`` on a needed step says no, nonsense is said and asked again, ``q`` stops."""
+    desk = Desk()
+    walk = ScaleWalk(desk.sensor.identity, desk.sensor.calibration)
+
+    done, said = walk_with(desk, walk, ["", "u", "s", "", "", "q"])
+
+    assert not done
+    assert len(walk.taken) == 2
+    assert any("taken back" in s for s in said)
+    assert any("cannot be left out" in s for s in said)
+
+
+def test_reference_is_read_in_its_own_words() -> None:
+    """f-numbers are nominal indices, lux and lux-seconds plain; the wrong one and nonsense are refused in words."""
+    value = tasks.reference_value(330.0, 100.0, 1 / 128)
+    steady, flash = Task("pair-steady-0-0", "", "", "steady"), Task("pair-flash-0-0", "", "", "flash")
+
+    assert value("f/8", flash) == pytest.approx(64 * 3.3)
+    assert value("f/11", flash) == pytest.approx(128 * 3.3)
+    assert value("f/8", steady) == pytest.approx(64 * 3.3 * 128)
+    assert value("1,200 lx", steady) == 1200.0
+    assert value("160 lx·s", flash) == 160.0
+    with pytest.raises(UsageError, match="lux-seconds"):
+        value("1200 lx", flash)
+    with pytest.raises(UsageError, match="no number"):
+        value("many lx", steady)
+    with pytest.raises(UnitError):
+        value("bright", flash)
+
+
+@pytest.fixture
+def quick(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Short averages: the simulated sensor's light does not move."""
+    monkeypatch.setattr(tasks, "STEADY_S", 0.1)
+    monkeypatch.setattr(tasks, "SETTLE_S", 0.05)
+
+
+def test_zero_of_the_simulated_sensor_is_stored(
+    quick: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """``calibrate zero`` on ``sim:`` stores a new calibration of that sensor, in force from then on."""
+    file = str(tmp_path / "l.sqlite")
+    monkeypatch.setattr(sys, "stdin", io.StringIO("\n" * 12))
+
+    assert main(["--library", file, "calibrate", "zero", "--sensor", "sim:?every=0", "--json"]) == 0
+
+    text = capsys.readouterr().out
+    record = json.loads(text[text.rindex("\n{\n") :])
+    with Library.open(file) as library:
+        stored = library.calibrations(record["sensor_id"])
+    assert stored[-1].id == record["id"]
+    assert 0.015 < stored[-1].ranges[0].dark_raw < 0.03
+    assert main(["--library", file, "calibrate", "--list"]) == 0
+    assert "in force" in capsys.readouterr().out
+
+
+def test_verify_that_is_stopped_shows_and_stores_nothing(
+    quick: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Stopping after two steps prints what is known, stores no certificate, and ``--show`` says that there is none."""
+    file, page = str(tmp_path / "l.sqlite"), tmp_path / "c.html"
+    monkeypatch.setattr(sys, "stdin", io.StringIO("\n\nq\n"))
+
+    main(["--library", file, "verify", "--sensor", "sim:?every=0", "--page", str(page)])
+
+    out = capsys.readouterr().out
+    assert "stopped before the end" in out
+    assert "left out" in out
+    assert "<table>" in page.read_text(encoding="utf-8")
+    assert main(["--library", file, "verify", "--show"]) == 2
+    assert "no sensor of this library has been verified" in capsys.readouterr().err
+
+
+def test_wrong_use_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """No file, an unreadable one, a scale without a reference: one line, exit code 2."""
+    file = str(tmp_path / "l.sqlite")
+    for arguments in (
+        ["calibrate", "spectral"],
+        ["calibrate", "spectral", str(tmp_path / "none.csv")],
+        ["calibrate", "--sensor", "sim:?every=0"],
+        ["calibrate", "--sensor", "sim:?every=0", "--guide-number", "40m"],
+    ):
+        assert main(["--library", file, *arguments]) == 2
+        err = capsys.readouterr().err
+        assert err.startswith("meterlink: ")
+        assert err.count("\n") <= 3
+
+
+def test_spectral_error_of_a_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A diode that sees like the eye has f1′ near 0 and no error; the table names the lamps."""
+    from meterlink.photometry.spectral import GRID_NM, V_LAMBDA
+
+    csv = tmp_path / "d.csv"
+    csv.write_text("nm,eye\n" + "".join(f"{w:g},{v}\n" for w, v in zip(GRID_NM, V_LAMBDA, strict=True)))
+
+    assert main(["calibrate", "spectral", str(csv), "--json"]) == 0
+
+    found = json.loads(capsys.readouterr().out)
+    assert found["eye"]["f1_prime"] == pytest.approx(0, abs=1e-9)
+    assert {round(lamp["error_stops"], 9) for lamp in found["eye"]["lamps"]} == {0.0}
