@@ -43,12 +43,16 @@ LIGHTS = (
 
 def open_demo(desk: Desk) -> Shot:
     """Make the demo set anew, meter it with made-up light, and use it."""
-    setup = Setup(new_id(), desk._free_name(t("first.demo_name")), desk.now(), shutter_s=1 / 128, notes=t("first.demo_note"))
+    setup = Setup(
+        new_id(), desk._free_name(t("first.demo_name")), desk.now(), shutter_s=1 / 128, notes=t("first.demo_note")
+    )
     desk.library.add_setup(setup)
     ids: dict[str, str] = {}
     for order, made in enumerate(LIGHTS):
         point = made.role if made.role in ("hair", "rim", "background") else "face"
-        light = Light(new_id(), setup.id, made.name, made.role, point=point, order=order, source_light_id=ids.get(made.source))
+        light = Light(
+            new_id(), setup.id, made.name, made.role, point=point, order=order, source_light_id=ids.get(made.source)
+        )
         ids[made.name] = light.id
         desk.library.add_light(light)
         stops = made.placement.get("power_stops")

@@ -9,8 +9,8 @@ from kivy.app import App
 from kivy.clock import Clock
 from kivy.properties import BooleanProperty, ListProperty, StringProperty
 
-from mobile import library_state as state
 from mobile import drawings  # noqa: F401  (the .kv file names its classes)
+from mobile import library_state as state
 from mobile.page import Page
 from mobile.texts import t
 from mobile.widgets import Card, load_kv

@@ -8,9 +8,9 @@ from kivy.properties import BooleanProperty, StringProperty
 
 from meterlink.model.records import ROLES, SHAPES
 from mobile import lights_state as state
+from mobile import ring_view  # noqa: F401  (the .kv file names its class)
 from mobile.drawings import Drawing
 from mobile.page import Page
-from mobile import ring_view  # noqa: F401  (the .kv file names its class)
 from mobile.ring_state import marks_of
 from mobile.texts import t
 from mobile.widgets import Card, Field, Tap, load_kv, look

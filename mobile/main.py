@@ -333,7 +333,9 @@ def main(argv: list[str] | None = None) -> int:
     import sys
 
     parser = argparse.ArgumentParser(prog="python -m mobile", description="Meter a set with one hand.")
-    parser.add_argument("--library", metavar="FILE", help="library to use (default: METERLINK_LIBRARY, else the user's)")
+    parser.add_argument(
+        "--library", metavar="FILE", help="library to use (default: METERLINK_LIBRARY, else the user's)"
+    )
     parser.add_argument("--sensor", metavar="URL", default="", help="sensor to connect, e.g. sim:?every=0")
     args = parser.parse_args(argv)
     try:

@@ -9,10 +9,12 @@ from kivy.graphics import Color, Line, Rectangle
 from kivy.metrics import dp
 from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, StringProperty
 
-from mobile import theme
+from mobile import (
+    drawings,  # noqa: F401  (the .kv file names its classes)
+    theme,
+)
 from mobile.drawings import Drawing
 from mobile.metering_state import Figure, HeldSlider, held_changed, held_text, live_look, metering_look
-from mobile import drawings  # noqa: F401  (the .kv file names its classes)
 from mobile.page import Page
 from mobile.texts import t
 from mobile.widgets import Stack, Tap, load_kv, look, text_width
@@ -144,7 +146,15 @@ class HoldSlider(Drawing):
         """A mark of four fingers side by side."""
         for i in range(4):
             dx = (i - 1.5) * dp(2.2)
-            Line(points=[x + dx, y - tall * (0.5 if i in (0, 3) else 0.75), x + dx, y + tall * (0.5 if i in (0, 3) else 0.75)], width=1)
+            Line(
+                points=[
+                    x + dx,
+                    y - tall * (0.5 if i in (0, 3) else 0.75),
+                    x + dx,
+                    y + tall * (0.5 if i in (0, 3) else 0.75),
+                ],
+                width=1,
+            )
 
 
 class GiveRow(Stack):
@@ -280,7 +290,9 @@ class MeteringPage(Page):
     def _hold_typed(self, text: str, field) -> None:
         waiting = self.app.desk.shot.waiting
         if waiting is not None and waiting.light_id:
-            self.app.do(held_changed, self.app.desk, waiting.light_id, text, field=field, done=lambda _shot: field.put())
+            self.app.do(
+                held_changed, self.app.desk, waiting.light_id, text, field=field, done=lambda _shot: field.put()
+            )
 
     def toggle_typing(self) -> None:
         """Slide or type."""

@@ -132,7 +132,7 @@ async def _one_size(folder: Path, size: tuple[int, int], text_scale: float) -> N
     from mobile.main import MeterApp, amain
 
     with tempfile.TemporaryDirectory() as home:
-        app = MeterApp(Library.open(os.path.join(home, "pictures.db")), finders=())
+        app = MeterApp(Library.open(Path(home) / "pictures.db"), finders=())
 
         async def drive() -> None:
             try:

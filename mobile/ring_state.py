@@ -42,7 +42,13 @@ class RingMark(NamedTuple):
     source_xz: tuple[float, float] | None = None
 
 
-USUAL = {"key": (40.0, 1.4), "fill": (-45.0, 1.8), "hair": (150.0, 1.8), "rim": (-140.0, 1.8), "background": (180.0, 1.2)}
+USUAL = {
+    "key": (40.0, 1.4),
+    "fill": (-45.0, 1.8),
+    "hair": (150.0, 1.8),
+    "rim": (-140.0, 1.8),
+    "background": (180.0, 1.2),
+}
 """Where a light of a role is drawn (azimuth in degrees, metres) as long as nobody has said where it stands."""
 
 

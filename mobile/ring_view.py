@@ -109,18 +109,42 @@ class RingView(Drawing):
             r = radius * scale.px_per_m
             Color(*style.line)
             Line(circle=(scale.cx, scale.cy, r), width=1, dash_length=3, dash_offset=5)
-            self._write(units.format_length(radius, self.imperial), scale.cx, scale.cy + r, self._label_size * 0.85, style.quiet)
+            self._write(
+                units.format_length(radius, self.imperial), scale.cx, scale.cy + r, self._label_size * 0.85, style.quiet
+            )
 
     def _paint_face(self, scale: Scale) -> None:
         style = look()
         r = max(dp(7), 0.11 * scale.px_per_m)
         Color(*style.quiet)
         Line(ellipse=(scale.cx - r, scale.cy - r * 1.2, 2 * r, 2.4 * r), width=1.4)
-        Line(points=[scale.cx - r * 0.3, scale.cy - r * 1.15, scale.cx, scale.cy - r * 1.6, scale.cx + r * 0.3, scale.cy - r * 1.15], width=1.4)
+        Line(
+            points=[
+                scale.cx - r * 0.3,
+                scale.cy - r * 1.15,
+                scale.cx,
+                scale.cy - r * 1.6,
+                scale.cx + r * 0.3,
+                scale.cy - r * 1.15,
+            ],
+            width=1.4,
+        )
         # The camera looks up from the bottom edge: a small body with its lens toward the face.
         w, y = dp(11), self.y + dp(3)
         Line(rectangle=(scale.cx - w, y, 2 * w, dp(11)), width=1.2)
-        Line(points=[scale.cx - w * 0.45, y + dp(11), scale.cx - w * 0.45, y + dp(16), scale.cx + w * 0.45, y + dp(16), scale.cx + w * 0.45, y + dp(11)], width=1.2)
+        Line(
+            points=[
+                scale.cx - w * 0.45,
+                y + dp(11),
+                scale.cx - w * 0.45,
+                y + dp(16),
+                scale.cx + w * 0.45,
+                y + dp(16),
+                scale.cx + w * 0.45,
+                y + dp(11),
+            ],
+            width=1.2,
+        )
 
     def _paint_mark(self, scale: Scale, mark: RingMark) -> None:
         style = look()
@@ -130,7 +154,12 @@ class RingView(Drawing):
         Color(*colour)
         width = 2.4 if focused else 1.6
         # The axis: from the light to its point (or, for a reflector, from its source to it).
-        Line(points=[x, y, scale.cx + (x - scale.cx) * 0.22, scale.cy + (y - scale.cy) * 0.22], width=1, dash_length=2, dash_offset=4)
+        Line(
+            points=[x, y, scale.cx + (x - scale.cx) * 0.22, scale.cy + (y - scale.cy) * 0.22],
+            width=1,
+            dash_length=2,
+            dash_offset=4,
+        )
         if mark.source_xz is not None:
             sx, sy = scale.to_px(*mark.source_xz)
             Line(points=[sx, sy, x, y], width=1, dash_length=6, dash_offset=4)
@@ -156,7 +185,15 @@ class RingView(Drawing):
         wide = text_width(text, self._label_size) / 2 + dp(12)
         outward = away if y >= self.center_y else -away
         # The first place that covers no other label; outward from the face is best.
-        for dx, dy in ((0, outward), (0, -outward), (wide, 0), (-wide, 0), (0, 2 * outward), (wide, outward), (-wide, outward)):
+        for dx, dy in (
+            (0, outward),
+            (0, -outward),
+            (wide, 0),
+            (-wide, 0),
+            (0, 2 * outward),
+            (wide, outward),
+            (-wide, outward),
+        ):
             if self._free(text, x + dx, y + dy):
                 break
         else:

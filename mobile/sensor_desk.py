@@ -143,7 +143,9 @@ class SensorDesk:
         scheme = parse(url).scheme
         await self.disconnect()
         simulated = scheme == "sim"
-        self._set(url=url, state="connecting", words=t("sensors.connecting"), simulated=simulated, name="", battery=None)
+        self._set(
+            url=url, state="connecting", words=t("sensors.connecting"), simulated=simulated, name="", battery=None
+        )
         url = with_settings(url)
         decoder = decoder_for(url)
         adapter = adapter_of(url) if dialect_of(url) else ""
@@ -168,7 +170,9 @@ class SensorDesk:
         if sensor is not None:
             sensor.on_state = sensor.on_level = sensor.on_measurement = None
             await sensor.stop()
-        self._set(state="none", words="", url="", name="", simulated=False, battery=None, calibrated_at_s=None, calibration="")
+        self._set(
+            state="none", words="", url="", name="", simulated=False, battery=None, calibrated_at_s=None, calibration=""
+        )
 
     async def close(self) -> None:
         """End everything."""

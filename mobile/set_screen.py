@@ -5,10 +5,12 @@ from __future__ import annotations
 from kivy.app import App
 from kivy.properties import BooleanProperty, ObjectProperty, StringProperty
 
+from mobile import (
+    drawings,  # noqa: F401  (the .kv file names its classes)
+    ring_view,  # noqa: F401  (the .kv file names its class)
+)
 from mobile.metering_state import Figure
-from mobile import drawings  # noqa: F401  (the .kv file names its classes)
 from mobile.page import Page
-from mobile import ring_view  # noqa: F401  (the .kv file names its class)
 from mobile.ring_state import marks_of
 from mobile.set_state import FindingLook, SetLook, SetRow, set_look
 from mobile.texts import t

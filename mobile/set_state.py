@@ -213,6 +213,10 @@ def finding_look(shot: Shot, finding: Finding, number: int) -> FindingLook:
     elif finding.kind in ("sum", "sum_missing"):
         # The check names the one pop that tells most; when it is a light alone, that light is offered.
         again = finding.kind == "sum" and " alone " in finding.advice and bool(light_id)
-        act, label = ("meter", t("set.do_meter", name=finding.light)) if again else ("together", t("metering.sum_check"))
-    todo = without_commands(finding.advice, otherwise="") or t(f"set.todo_{act}" if act else "set.todo_none", name=finding.light)
+        act, label = (
+            ("meter", t("set.do_meter", name=finding.light)) if again else ("together", t("metering.sum_check"))
+        )
+    todo = without_commands(finding.advice, otherwise="") or t(
+        f"set.todo_{act}" if act else "set.todo_none", name=finding.light
+    )
     return FindingLook(f"{number}", without_commands(finding.text), todo, severity, act, label, light_id)

@@ -48,15 +48,24 @@ def settings_look(shot: Shot, settings: Any) -> SettingsLook:
     """Turn what is remembered into choices and entries; ``settings`` are the library's limits."""
     prefs = shot.prefs
     choices = (
-        Choice("theme", t("settings.theme"), (("amber", t("settings.amber")), ("paper", t("settings.paper"))), prefs.theme),
+        Choice(
+            "theme", t("settings.theme"), (("amber", t("settings.amber")), ("paper", t("settings.paper"))), prefs.theme
+        ),
         Choice(
             "text_scale",
             t("settings.text_scale"),
             tuple((scale, f"{scale * 100:.0f} %") for scale in TEXT_SCALES),
             prefs.text_scale,
         ),
-        Choice("units", t("settings.units"), (("metric", t("settings.metric")), ("imperial", t("settings.imperial"))), prefs.units),
-        Choice("step", t("settings.step"), (("tenth", t("settings.tenth")), ("third", t("settings.third"))), prefs.step),
+        Choice(
+            "units",
+            t("settings.units"),
+            (("metric", t("settings.metric")), ("imperial", t("settings.imperial"))),
+            prefs.units,
+        ),
+        Choice(
+            "step", t("settings.step"), (("tenth", t("settings.tenth")), ("third", t("settings.third"))), prefs.step
+        ),
         _on_off("auto_advance", prefs),
         _on_off("speech", prefs),
         _on_off("vibration", prefs),
@@ -121,7 +130,9 @@ def _limit(setting: str, least: float, most: float) -> Callable[[Desk, str], Sho
 
 
 def _reach(desk: Desk, text: str) -> Shot:
-    return desk.set_limit("assumed_reach_max_m", units.parse_length(with_unit(text, desk.prefs.imperial), "assumed reach", 0.0, 1.0))
+    return desk.set_limit(
+        "assumed_reach_max_m", units.parse_length(with_unit(text, desk.prefs.imperial), "assumed reach", 0.0, 1.0)
+    )
 
 
 def _gap(desk: Desk, text: str) -> Shot:

@@ -70,11 +70,8 @@ PAPER = Theme(
 )
 THEMES = {theme.name: theme for theme in (AMBER, PAPER)}
 
-TEXT_PAIRS = tuple(
-    (front, back)
-    for back in ("ground", "raised")
-    for front in ("ink", "quiet", "good", "corrected", "retake", "simulated")
-) + (("over_strong", "strong"),)
+_READ = ("ink", "quiet", "good", "corrected", "retake", "simulated")
+TEXT_PAIRS = (*((front, back) for back in ("ground", "raised") for front in _READ), ("over_strong", "strong"))
 EDGE_PAIRS = (("edge", "ground"), ("edge", "raised"), ("strong", "ground"), ("strong", "raised"))
 
 TARGET = 48
@@ -111,7 +108,10 @@ def rgba(colour: Rgb, alpha: float = 1.0) -> tuple[float, float, float, float]:
 def font_for(text: str) -> str:
     """Return the font that has every character of ``text``: names come from people, in any script."""
     plain = all(
-        code < 0x250 or 0x370 <= code < 0x530 or 0x2010 <= code <= 0x2044 or code in (0x20AC, 0x2122, 0x2212, 0x2248, 0x2264, 0x2265)
+        code < 0x250
+        or 0x370 <= code < 0x530
+        or 0x2010 <= code <= 0x2044
+        or code in (0x20AC, 0x2122, 0x2212, 0x2248, 0x2264, 0x2265)
         for code in map(ord, text)
     )
     return FONT if plain else FONT_WIDE_RANGE

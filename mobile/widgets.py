@@ -154,7 +154,9 @@ class Tap(ButtonBehavior, Dressed):
 
     def measure(self) -> None:
         """Find the width of the text on one line, for rows that break."""
-        self.natural_width = max(ceil(text_width(self.text, self.nominal_size, self.bold)) + 2 * look().pad, look().target)
+        self.natural_width = max(
+            ceil(text_width(self.text, self.nominal_size, self.bold)) + 2 * look().pad, look().target
+        )
 
 
 class FlowRow(Layout):
@@ -371,7 +373,9 @@ class FingerNote(Words):
         self.height = self.texture_size[1]
         self.x = min(max(x - self.width / 2, style.gap), width - self.width - style.gap)
         above = y + style.target / 2
-        self.y = above if above + self.height <= height - style.gap else max(y - style.target / 2 - self.height, style.gap)
+        self.y = (
+            above if above + self.height <= height - style.gap else max(y - style.target / 2 - self.height, style.gap)
+        )
         self.opacity = 1
         if self._gone is not None:
             self._gone.cancel()
@@ -382,7 +386,7 @@ class FingerNote(Words):
         self.opacity, self.text = 0, ""
         self.pos = (-10000, -10000)
 
-    def collide_point(self, x: float, y: float) -> bool:
+    def collide_point(self, _x: float, _y: float) -> bool:
         """Never in the way of a touch."""
         return False
 

@@ -20,6 +20,7 @@ class Clock:
         self.now_s = 100.0
 
     def __call__(self) -> float:
+        """Return the time in seconds."""
         return self.now_s
 
 
@@ -32,9 +33,11 @@ class Quiet:
         self.can_speak = self.can_vibrate = True
 
     def say(self, text: str) -> None:
+        """Keep a text."""
         self.said.append(text)
 
     def buzz(self, verdict: str) -> None:
+        """Keep a verdict."""
         self.buzzed.append(verdict)
 
     def close(self) -> None:
@@ -134,7 +137,7 @@ class Driver:
     async def tap(self, test_name: str) -> None:
         """Tap a widget at its middle, as large as a finger needs it."""
         widget = await self.reach(test_name)
-        assert widget.height >= 47.9 and widget.width >= 47.9, f"{test_name} is too small to hit: {widget.size}"
+        assert min(widget.size) >= 47.9, f"{test_name} is too small to hit: {widget.size}"
         x, y = widget.to_window(*widget.center)
         self.taps += 1
         await self.touch(x, y)
@@ -167,7 +170,6 @@ class Driver:
         self.app.fire(held_off_m)
         await self.until(lambda: self.app.desk._outcome is not before, "the pop is told")
         await self.settled()
-
 
     async def pop_direct(self) -> None:
         """Fire the key through a sensor that is not marked as simulated (it is a stand-in of the tests)."""
@@ -204,7 +206,9 @@ def drive(
         Window.clear_widgets() if hasattr(Window, "clear_widgets") else None
         for child in Window.children[:]:
             Window.remove_widget(child)
-        app = MeterApp(Library.open(library_file), sensor_url=url, voice=options.pop("voice", None) or Quiet(), **options)
+        app = MeterApp(
+            Library.open(library_file), sensor_url=url, voice=options.pop("voice", None) or Quiet(), **options
+        )
         driver = Driver(app, clock)
 
         async def use() -> None:

@@ -81,7 +81,9 @@ def block_of(pop: int, peak: int) -> WaveBlock:
     return WaveBlock(0.0, pop, bytes(values), 8, 8, (Segment(0, len(values), 13e-6),), 32)
 
 
-def test_a_bluetooth_sensor_is_found_connected_lost_and_back_without_a_hand(bluetooth_air: Standin, tmp_path: Path) -> None:
+def test_a_bluetooth_sensor_is_found_connected_lost_and_back_without_a_hand(
+    bluetooth_air: Standin, tmp_path: Path
+) -> None:
     """Found by a real scan, connected by a tap; its pop is logged; a drop is told, and it comes back by itself."""
     encoder = SensorEncoder()
     sensor = bluetooth_air.add(speaking_sensor(encoder))

@@ -230,7 +230,15 @@ def test_a_copy_takes_lights_and_places_but_no_readings(metered: Make) -> None:
         None,
         [],
         "text",
-        {"theme": "neon", "text_scale": 50, "units": 3, "speech": "yes", "shutter_s": -1, "iso": True, "sensor_url": "x" * 600},
+        {
+            "theme": "neon",
+            "text_scale": 50,
+            "units": 3,
+            "speech": "yes",
+            "shutter_s": -1,
+            "iso": True,
+            "sensor_url": "x" * 600,
+        },
         {"unknown": 1},
     ],
 )

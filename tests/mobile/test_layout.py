@@ -87,10 +87,14 @@ def problems(d: Driver, place: str) -> list[str]:
         if isinstance(widget, (Dressed, Drawing, TextLine)) and widget.height > 0 and widget.width > 0:
             left, right = widget.to_window(widget.x, widget.y)[0], widget.to_window(widget.right, widget.y)[0]
             if widget.test_name != "finger_note" and (left < -1 or right > Window.width + 1):
-                found.append(f"{place}: {widget.test_name or getattr(widget, 'text', widget)!r} leaves the window: {left:.0f} to {right:.0f}")
-    for target in targets:
-        if target.width < theme.TARGET - 0.1 or target.height < theme.TARGET - 0.1:
-            found.append(f"{place}: {target.test_name or target.text!r} is only {target.width:.0f} x {target.height:.0f}")
+                found.append(
+                    f"{place}: {widget.test_name or getattr(widget, 'text', widget)!r} leaves the window: {left:.0f} to {right:.0f}"
+                )
+    found += [
+        f"{place}: {target.test_name or target.text!r} is only {target.width:.0f} x {target.height:.0f}"
+        for target in targets
+        if min(target.size) < theme.TARGET - 0.1
+    ]
     for i, one in enumerate(targets):
         for other in targets[i + 1 :]:
             if one.parent is other.parent and one.collide_widget(other):
@@ -123,7 +127,9 @@ def test_imperial_lengths_and_long_names_fit_too(tmp_path: Path) -> None:
     prepared(tmp_path / "library.db", "paper", 1.5)
     desk = Desk(Library.open(tmp_path / "library.db"))
     desk.remember(units="imperial")
-    for light, name in zip(desk.shot.lights, ("Octabox links oben", "Заполняющий", "反光板", "Haarlicht mit Wabe", "H"), strict=True):
+    for light, name in zip(
+        desk.shot.lights, ("Octabox links oben", "Заполняющий", "反光板", "Haarlicht mit Wabe", "H"), strict=True
+    ):
         desk.change_light(light.id, name=name)
     desk.close()
 

@@ -63,7 +63,9 @@ def test_a_thumbnail_shows_placed_lights_with_the_camera_down(metered) -> None:
     assert dot.x > 0 > dot.y
 
 
-@pytest.mark.parametrize("name", ["Low key, two strips", "../../etc/passwd", "a/b\\c:d*?", "...", "日本", "x" * 300, "CON "])
+@pytest.mark.parametrize(
+    "name", ["Low key, two strips", "../../etc/passwd", "a/b\\c:d*?", "...", "日本", "x" * 300, "CON "]
+)
 def test_an_exported_file_has_a_name_that_stays_in_its_folder(name: str) -> None:
     """No separators, no dots at the start, not too long."""
     made = library_state.export_name(name)
@@ -160,10 +162,21 @@ def test_an_entry_takes_what_is_typed(metered, entry: str, text: str, read) -> N
 @pytest.mark.parametrize(
     ("entry", "text"),
     [
-        ("iso", "many"), ("iso", "0"), ("iso", "-100"), ("shutter", "1/0"), ("shutter", "soon"), ("camera_offset", "50"), ("filter", "-1"),
-        ("match_tolerance", "0"), ("match_tolerance", "100"), ("corrected_limit", "x"), ("assumed_reach", "3m"), ("min_gap", "-1"), ("min_gap", "nan"),
+        ("iso", "many"),
+        ("iso", "0"),
+        ("iso", "-100"),
+        ("shutter", "1/0"),
+        ("shutter", "soon"),
+        ("camera_offset", "50"),
+        ("filter", "-1"),
+        ("match_tolerance", "0"),
+        ("match_tolerance", "100"),
+        ("corrected_limit", "x"),
+        ("assumed_reach", "3m"),
+        ("min_gap", "-1"),
+        ("min_gap", "nan"),
     ],
-)  # fmt: skip
+)
 def test_an_entry_refuses_what_cannot_be(metered, entry: str, text: str) -> None:
     """One line; settings and set-up stay as they were."""
     one = metered(1)

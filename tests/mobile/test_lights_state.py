@@ -54,12 +54,28 @@ def test_what_is_shown_changes_nothing_when_it_is_left_as_it_is(metered) -> None
 @pytest.mark.parametrize(
     ("field", "text"),
     [
-        ("distance", "0"), ("distance", "-1m"), ("distance", "60m"), ("distance", "far"), ("distance", "1e400"),
-        ("elevation", "95"), ("azimuth", "400"), ("azimuth", "north"), ("power", "2/0"), ("power", "much"),
-        ("size", "0"), ("size", "90x"), ("size", "5000"), ("name", "  "), ("name", "N" * 200), ("full_power", "0"), ("full_power", "x" * 5000),
-        ("feather", "120"), ("grid", "wide"), ("power_step", "nan"),
+        ("distance", "0"),
+        ("distance", "-1m"),
+        ("distance", "60m"),
+        ("distance", "far"),
+        ("distance", "1e400"),
+        ("elevation", "95"),
+        ("azimuth", "400"),
+        ("azimuth", "north"),
+        ("power", "2/0"),
+        ("power", "much"),
+        ("size", "0"),
+        ("size", "90x"),
+        ("size", "5000"),
+        ("name", "  "),
+        ("name", "N" * 200),
+        ("full_power", "0"),
+        ("full_power", "x" * 5000),
+        ("feather", "120"),
+        ("grid", "wide"),
+        ("power_step", "nan"),
     ],
-)  # fmt: skip
+)
 def test_what_cannot_be_is_refused_in_one_line_and_changes_nothing(metered, field: str, text: str) -> None:
     """Every field refuses nonsense with one sentence, and the light stays where it stood."""
     one = metered(1)
@@ -87,9 +103,16 @@ def test_two_lights_of_one_name_are_refused(metered) -> None:
 
 @pytest.mark.parametrize(
     ("shape", "text", "size"),
-    [("disk", "90", (0.9, None)), ("disk", "36in", (0.9144, None)), ("rectangle", "60x90", (0.6, 0.9)), ("rectangle", "14x39in", (0.3556, 0.9906))],
-)  # fmt: skip
-def test_sizes_are_typed_in_centimetres_or_inches(metered, shape: str, text: str, size: tuple[float, float | None]) -> None:
+    [
+        ("disk", "90", (0.9, None)),
+        ("disk", "36in", (0.9144, None)),
+        ("rectangle", "60x90", (0.6, 0.9)),
+        ("rectangle", "14x39in", (0.3556, 0.9906)),
+    ],
+)
+def test_sizes_are_typed_in_centimetres_or_inches(
+    metered, shape: str, text: str, size: tuple[float, float | None]
+) -> None:
     """90 is centimetres where those are shown; an inch is 2.54 cm exactly."""
     one = metered(1)
     key = one.id_of("KEY")
@@ -139,7 +162,9 @@ def test_changing_the_shape_keeps_the_size_where_it_can(metered) -> None:
         ("tenth", -8.0, [-1], -8.0),
     ],
 )
-def test_the_dial_turns_in_its_steps_and_stops_at_its_ends(metered, step: str, start: float, taps: list[int], power: float) -> None:
+def test_the_dial_turns_in_its_steps_and_stops_at_its_ends(
+    metered, step: str, start: float, taps: list[int], power: float
+) -> None:
     """Tenths or thirds as liked, on the grid of the dial, between lowest and full power."""
     one = metered(1)
     key = one.id_of("KEY")

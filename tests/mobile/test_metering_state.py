@@ -28,7 +28,11 @@ def test_the_waiting_light_is_in_the_headline_and_the_next_is_announced(metered)
     shown = state.metering_look(metered(3).desk.shot)
 
     assert (shown.headline, shown.role, shown.step, shown.following) == ("KEY", "key", "1 of 3", "then FILL")
-    assert [(c.name, c.verdict, c.waiting) for c in shown.chips] == [("KEY", "", True), ("FILL", "", False), ("HAIR", "", False)]
+    assert [(c.name, c.verdict, c.waiting) for c in shown.chips] == [
+        ("KEY", "", True),
+        ("FILL", "", False),
+        ("HAIR", "", False),
+    ]
 
 
 def test_a_pop_is_shown_as_an_f_number_with_its_verdict(metered) -> None:
@@ -227,8 +231,16 @@ def test_hands_are_a_hand_apart() -> None:
 
 @pytest.mark.parametrize(
     ("text", "imperial", "held_m"),
-    [("20", False, 0.2), ("20cm", False, 0.2), ("8", True, 0.2032), ("0.2m", True, 0.2), ("", False, None), ("0", False, 0.0), ("7,5", False, 0.075)],
-)  # fmt: skip
+    [
+        ("20", False, 0.2),
+        ("20cm", False, 0.2),
+        ("8", True, 0.2032),
+        ("0.2m", True, 0.2),
+        ("", False, None),
+        ("0", False, 0.0),
+        ("7,5", False, 0.075),
+    ],
+)
 def test_a_typed_distance_takes_the_unit_of_the_field(text: str, imperial: bool, held_m: float | None) -> None:
     """A bare number is in the unit that is shown; a unit that is typed wins."""
     assert state.held_typed(text, imperial) == (None if held_m is None else pytest.approx(held_m))

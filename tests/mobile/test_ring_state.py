@@ -23,13 +23,17 @@ from mobile import ring_state as ring
         (2**0.5, 45.0, 0.0, 1.0, 1.0),
     ],
 )
-def test_directions_follow_the_design(distance_m: float, azimuth_deg: float, elevation_deg: float, x_m: float, z_m: float) -> None:
+def test_directions_follow_the_design(
+    distance_m: float, azimuth_deg: float, elevation_deg: float, x_m: float, z_m: float
+) -> None:
     """x to camera right, z toward the camera, a raised light stands nearer on the plan."""
     assert ring.plan_xz(distance_m, azimuth_deg, elevation_deg) == pytest.approx((x_m, z_m), abs=1e-12)
 
 
 @given(st.floats(0.1, 50), st.floats(-179.9, 179.9), st.floats(-79, 79))
-def test_a_dragged_place_gives_back_its_distance_and_direction(distance_m: float, azimuth_deg: float, elevation_deg: float) -> None:
+def test_a_dragged_place_gives_back_its_distance_and_direction(
+    distance_m: float, azimuth_deg: float, elevation_deg: float
+) -> None:
     """From distance and azimuth to the plan and back is the same light, at any elevation that is not overhead."""
     again = ring.place_from_xz(*ring.plan_xz(distance_m, azimuth_deg, elevation_deg), elevation_deg)
 

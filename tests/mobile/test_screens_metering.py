@@ -360,7 +360,9 @@ def test_pops_from_elsewhere_do_not_wait_for_the_screen(tmp_path: Path) -> None:
     assert drive(tmp_path / "library.db", scenario, url=SIM) == ("library", 2)
 
 
-def test_a_library_that_another_process_holds_says_so_and_loses_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_library_that_another_process_holds_says_so_and_loses_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """The write lock held elsewhere: one sentence, the light still waits, and the pop after it is logged."""
     import sqlite3
 

@@ -42,7 +42,11 @@ def test_lights_are_added_shaped_sized_and_powered_by_touch(tmp_path: Path) -> N
         row = d.find("light:RIM")
         return row.name, row.place, power
 
-    assert drive(tmp_path / "library.db", scenario) == ("RIM", "round 91 cm, distance not given, power 1/2 +0.9", "1/2 +0.9")
+    assert drive(tmp_path / "library.db", scenario) == (
+        "RIM",
+        "round 91 cm, distance not given, power 1/2 +0.9",
+        "1/2 +0.9",
+    )
 
 
 def test_a_light_is_placed_by_its_handle_on_the_ring_view(tmp_path: Path) -> None:
@@ -87,9 +91,16 @@ def test_dragging_beside_a_handle_scrolls_and_moves_no_light(tmp_path: Path) -> 
 
 @pytest.mark.parametrize(
     ("field", "typed", "said"),
-    [("field:distance", "0", "distance"), ("field:azimuth", "north", "north"), ("field:power", "lots", "lots"), ("field:name", "   ", "name")],
+    [
+        ("field:distance", "0", "distance"),
+        ("field:azimuth", "north", "north"),
+        ("field:power", "lots", "lots"),
+        ("field:name", "   ", "name"),
+    ],
 )
-def test_bad_input_is_refused_under_its_field_in_one_sentence(tmp_path: Path, field: str, typed: str, said: str) -> None:
+def test_bad_input_is_refused_under_its_field_in_one_sentence(
+    tmp_path: Path, field: str, typed: str, said: str
+) -> None:
     """The same errors as the command line, where the finger is; the light stays as it was."""
 
     async def scenario(d: Driver) -> tuple[str, bool]:

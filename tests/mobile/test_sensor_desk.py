@@ -27,6 +27,7 @@ class Told:
         self.now_s = 10.0
 
     def change(self) -> None:
+        """Count."""
         self.changes += 1
 
 
@@ -55,7 +56,7 @@ def run(tmp_path: Path, scenario: Callable[[SensorDesk, Told], Awaitable[Any]], 
 
 async def until(condition: Callable[[], bool]) -> None:
     """Let the loop turn until something is so."""
-    while not condition():  # noqa: ASYNC110
+    while not condition():
         await asyncio.sleep(0)
 
 
@@ -202,7 +203,12 @@ def test_signal_is_shown_in_four_steps(dbm: int | None, bars: int) -> None:
 
 @pytest.mark.parametrize(
     ("age_days", "method", "said"),
-    [(0, "reference", "calibrated today"), (3, "reference", "3 days ago"), (400, "reference", "old"), (0, "assumed", "not calibrated")],
+    [
+        (0, "reference", "calibrated today"),
+        (3, "reference", "3 days ago"),
+        (400, "reference", "old"),
+        (0, "assumed", "not calibrated"),
+    ],
 )
 def test_the_age_of_a_calibration_is_said(age_days: int, method: str, said: str) -> None:
     """Days, a caution after a year, and plain words where there is none."""

@@ -115,7 +115,14 @@ def test_places_are_held_at_the_ends_of_the_scale(stops: float, place: float) ->
     ("kind", "rank", "light", "advice", "severity", "act"),
     [
         ("stale", 3.0, "KEY", "meterlink meter KEY", "retake", "meter"),
-        ("no_distance", 1.5, "KEY", "meterlink light move KEY --distance 1.4m (no new pop is needed)", "corrected", "place"),
+        (
+            "no_distance",
+            1.5,
+            "KEY",
+            "meterlink light move KEY --distance 1.4m (no new pop is needed)",
+            "corrected",
+            "place",
+        ),
         ("sum_missing", 0.5, "", "fire all together once: meterlink meter --together", "good", "together"),
         ("sum", 3.2, "FILL", "fire FILL alone once more, dome at its point: meterlink meter FILL", "retake", "meter"),
         ("sum", 3.2, "FILL", "fire all but FILL together: meterlink meter --together KEY", "retake", "together"),

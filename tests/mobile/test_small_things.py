@@ -18,13 +18,19 @@ from mobile.voice import Voice
     ("text", "said"),
     [
         ("there is no light 'X': add it with 'meterlink light add'", "there is no light 'X'"),
-        ("no shares: the direction of KEY is not given (meterlink light move NAME --from 40,20)", "no shares: the direction of KEY is not given"),
-        ("KEY: the dome cannot be held 2 m off: check both distances", "KEY: the dome cannot be held 2 m off: check both distances"),
+        (
+            "no shares: the direction of KEY is not given (meterlink light move NAME --from 40,20)",
+            "no shares: the direction of KEY is not given",
+        ),
+        (
+            "KEY: the dome cannot be held 2 m off: check both distances",
+            "KEY: the dome cannot be held 2 m off: check both distances",
+        ),
         ("written by a newer meterlink (schema 9, this one knows 2): update meterlink",) * 2,
         ("fire all but KEY together: meterlink meter --together FILL", "fire all but KEY together"),
         ("meterlink meter KEY", "meterlink meter KEY"),
     ],
-)  # fmt: skip
+)
 def test_sentences_lose_their_commands_and_nothing_else(text: str, said: str) -> None:
     """On a phone nobody types a command; the rest of the sentence stays word for word."""
     assert without_commands(text) == said

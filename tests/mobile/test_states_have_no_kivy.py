@@ -14,7 +14,8 @@ APP = Path(mobile.__file__).parent
 PLAIN = sorted(
     p.stem
     for p in APP.glob("*.py")
-    if p.stem.endswith("_state") or p.stem in ("desk", "sensor_desk", "texts", "theme", "prefs", "made_up", "demo_set", "saying", "voice")
+    if p.stem.endswith("_state")
+    or p.stem in ("desk", "sensor_desk", "texts", "theme", "prefs", "made_up", "demo_set", "saying", "voice")
 )
 
 

@@ -55,7 +55,9 @@ def test_pages_hold_no_words_of_their_own(path: Path) -> None:
 def test_no_text_is_kept_that_nobody_uses() -> None:
     """Every text of the table is asked for somewhere, literally or by its parts."""
     whole = "\n".join(p.read_text(encoding="utf-8") for p in CODE + LAYOUTS if p.name != "texts.py")
-    patterns = [re.sub(r"\{.*?\}", "[^'\"]+", re.escape(k).replace(r"\{", "{").replace(r"\}", "}")) for k in USED.findall(whole)]
+    patterns = [
+        re.sub(r"\{.*?\}", "[^'\"]+", re.escape(k).replace(r"\{", "{").replace(r"\}", "}")) for k in USED.findall(whole)
+    ]
 
     unused = [
         key for key in texts.EN
