@@ -229,7 +229,8 @@ def _remedy(view: SetView, exposure: float, at: Level, time_s: float) -> str:
         reached = "" if gained >= remedy.stops - 0.1 else f" (the sync speed; {gained:.1f} of {remedy.stops:.1f} stops)"
         said.append(f"meterlink setup change --shutter {units.format_shutter(shorter).removesuffix(' s')}{reached}")
     rest = remedy.stops - gained
-    if rest > 0.1:
+    if rest > 0.18:
+        # Less than that is the rounding of the shutter's dial.
         said.append(f"{rest:.1f} stops more power on all lights and the aperture closed by as much, or less room light")
     return "; ".join(said)
 

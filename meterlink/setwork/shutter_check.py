@@ -61,6 +61,8 @@ def _by_waveform(state: LightState, view: SetView, at: shutter.Shutter) -> Loss 
     from meterlink.photometry import flash
 
     times, light = wave
+    if len(times) < 4:
+        return None
     try:
         found = flash.analyse(light, times - times[0])
         if found.kind == "train":
