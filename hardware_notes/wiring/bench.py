@@ -55,7 +55,7 @@ def turntable() -> str:
     s.text(286, 252, "the middle of the table", size=12, anchor="end", colour=NOTE)
     s.path("M300 270H820", width=1)
     s.path("M390 270a90 90 0 0 0 -21 -58", width=1.8)
-    s.text(394, 242, "angle")
+    s.text(340, 256, "angle")
     s.box(820, 240, 110, 60, "small lamp")
     s.text(600, 262, "at least 2 m, lamp fixed", anchor="middle", colour=NOTE)
     s.notes(60, 420, (

@@ -111,7 +111,7 @@ def build_b() -> str:
         s.text(chip[pin][0] - 4, chip[pin][1] + 4, words, anchor="end", size=12)
     s.notes(40, 600, (
         "Switches: two of the four in a 74HC4066, on the minus side, where their resistance meets no voltage swing; tie "
-        "pins of the unused two to ground.",
+        "the control pins of the unused two to ground.",
         "PD2 closes range 0 (bright), PD3 closes range 1 (dim).  10 kΩ from each to ground keeps both open while the chip starts.",
         "AVCC: 5 V through 10 µH (or 10 Ω) with 100 nF to ground at the pin.  VCC: 100 nF at the pin.  Amplifier: 100 nF at its "
         "supply pins; its unused half as a follower of ground.",
