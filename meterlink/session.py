@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from typing import Any
 
     from meterlink.library.store import Library
-    from meterlink.model import Measurement
+    from meterlink.model import Measurement, WaveBlock
     from meterlink.setwork.case import Falloff
     from meterlink.setwork.checks import Finding
     from meterlink.setwork.prediction import Past
@@ -185,12 +185,15 @@ class Session:
         view, earlier = self.full_view()
         return findings(view._replace(waves=self.wave), earlier=earlier)
 
-    def wave(self, reading_id: str, pop_index: int = 0) -> tuple[Any, Any] | None:
-        """Return (times in s from the trigger, light in lx) of a reading's kept waveform; None when there is none."""
+    def wave(self, reading_id: str, pop_index: int | None = None) -> tuple[Any, Any] | None:
+        """Return (times in s from the trigger, light in lx) of a reading's kept waveform; None when there is none.
+
+        ``pop_index`` counts the pops of a reading of several from 0; without it the last one is returned.
+        """
         from meterlink.errors import AnalysisError, CalibrationError
         from meterlink.sensing.flash import wave_of
 
-        block = self.library.waveform(reading_id, pop_index)
+        block = self._block(reading_id, pop_index)
         if block is None:
             return None
         calibration = self.library.calibration(self.library.reading(reading_id).calibration_id)
@@ -199,6 +202,17 @@ class Session:
         except (AnalysisError, CalibrationError, IndexError, ValueError):
             # A waveform from somebody else's library may not fit its calibration: then it is as good as none.
             return None
+
+    def _block(self, reading_id: str, pop_index: int | None) -> WaveBlock | None:
+        """The captured pop.  Each further pop of a reading makes a record of its own, which keeps that pop's waveform."""
+        if pop_index is None:
+            return self.library.waveform(reading_id)
+        reading = self.library.reading(reading_id)
+        if pop_index and (kept := self.library.waveform(reading_id, pop_index)) is not None:
+            return kept
+        while len(reading.pops) > pop_index + 1 and reading.supersedes_id:
+            reading = self.library.reading(reading.supersedes_id)
+        return self.library.waveform(reading.id) if len(reading.pops) == pop_index + 1 else None
 
     # -- the walk ---------------------------------------------------------------------------------------------
 

@@ -30,7 +30,7 @@ MOST_PICTURED = 12
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument("lights", nargs="*", metavar="LIGHT")
-    parser.add_argument("--pop", type=int, default=1, metavar="N", help="which pop of a reading of several (1 is the first)")
+    parser.add_argument("--pop", type=int, metavar="N", help="which of several pops, 1 is the first (default: the last)")
     parser.add_argument("--picture", metavar="FILE", help="write a picture, .png or .svg")
     parser.add_argument("--csv", metavar="FILE", help="write the samples, - for the terminal")
     add_setup_option(parser)
@@ -41,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
     """Show, write, or both."""
     from meterlink.errors import UsageError
 
-    if not 1 <= args.pop <= 100:
+    if args.pop is not None and not 1 <= args.pop <= 100:
         raise UsageError(f"--pop {args.pop}: give 1 to 100")
     session = open_session(args)
     with session.library:
@@ -65,14 +65,15 @@ def _traces(args: argparse.Namespace, session: Session) -> list[tuple[Trace, Rea
     from meterlink.sheet.wave import trace_of_samples
 
     wanted = [session.light(name).id for name in args.lights]
+    pop = None if args.pop is None else args.pop - 1
     found, missing = [], []
     for state in session.view().lights:
         if wanted and state.light.id not in wanted:
             continue
         reading, name = state.reading or state.stale, state.light.name
-        wave = session.wave(reading.id, args.pop - 1) if reading is not None and reading.kind == "flash" else None
+        wave = session.wave(reading.id, pop) if reading is not None and reading.kind == "flash" else None
         if wave is None or reading is None:
-            missing.append(f"{name} has no waveform{f' of pop {args.pop}' if args.pop > 1 else ''}")
+            missing.append(f"{name} has no waveform{f' of pop {args.pop}' if args.pop else ''}")
             continue
         try:
             found.append((trace_of_samples(*wave, name), reading))

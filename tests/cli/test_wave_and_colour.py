@@ -159,6 +159,26 @@ def test_meter_says_how_long_the_flash_was(small_set: Run) -> None:
     assert "t0.5 1/" in ran.out
 
 
+def test_each_pop_of_a_reading_has_its_waveform(small_set: Run) -> None:
+    """Of three averaged pops each can be looked at: three different waveforms, and no fourth."""
+    small_set("meter", "KEY", "--pops", "3", "--sensor", "sim:?every=0.8&lights=KEY,KEY,KEY")
+
+    seen = [small_set("wave", "KEY", "--pop", str(n), "--csv", "-").out for n in (1, 2, 3)]
+
+    assert len(set(seen)) == 3
+    assert small_set("wave", "KEY", "--csv", "-").out == seen[2]
+    assert small_set("wave", "KEY", "--pop", "4").code == 2
+
+
+def test_watch_draws_each_pop(ml: Run) -> None:
+    """``watch --wave`` shows the waveform below each pop."""
+    ran = ml("watch", "--wave", "--sensor", "sim:?every=0.9", "--pops", "1")
+
+    assert ran.code == 0
+    assert "├" in ran.out
+    assert "10 %" in ran.out
+
+
 def test_room_light_with_lamps_reaches_the_checks(demo: Run) -> None:
     """A room reading with the lamps on at a slow shutter is a finding with its numbers."""
     demo("setup", "change", "--shutter", "1/8")
