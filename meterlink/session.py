@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from meterlink.setwork.prediction import Past
     from meterlink.setwork.ratios import RatioTable
 
+SURPRISE_STOPS = 0.1
+"""Below this nothing can be contradicted: the weighing needs three standard uncertainties, and none is so small."""
 CHANGEABLE_PLACEMENT = frozenset(Placement._fields) - {"id", "light_id", "created_at_s"}
 
 
@@ -133,18 +135,22 @@ class Session:
         void = self.library.voids(self.setup.id)
         view = self.view()
         past = [r for r in self.library.all_readings(self.setup.id) if r.id not in void]
-        # Only when there is something to be contradicted by: a pop of all lights, or an older reading of a light.
-        if len(past) > len(view.readings) or any(r.purpose == "together" for r in view.readings) or self._has_moved(view):
+        # The weighing costs more than the table: only when there is a pop of all lights, or a light surprises.
+        if any(r.purpose == "together" for r in view.readings) or self._surprises(view, past):
             from meterlink.setwork.contradiction import contradicted, contradictions
 
             view = view._replace(history=self._own_history(view, past))
             view = contradicted(view, contradictions(view, self._superseded(view, past)))
         return ratio_table(view)
 
-    @staticmethod
-    def _has_moved(view: SetView) -> bool:
-        current = {s.placement.id for s in view.lights if s.placement}
-        return any(r.placement_id is not None and r.placement_id not in current for r in view.readings)
+    def _surprises(self, view: SetView, past: list[Reading]) -> bool:
+        """Say whether any light reads otherwise than it did before, its moves and changes of power taken off."""
+        if len(past) == len(view.readings) and len(past) <= len(view.lights):
+            return False
+        from meterlink.setwork.expected import surprise_stops
+
+        placements = {p.id: p for s in view.lights for p in self.library.placements(s.light.id)}
+        return any(abs(surprise_stops(s, past, placements)) > SURPRISE_STOPS for s in view.lights)
 
     @staticmethod
     def _superseded(view: SetView, past: list[Reading]) -> list[Reading]:

@@ -7,13 +7,13 @@ Exit codes: 0 ok, 2 wrong use, 1 anything else.  Errors are one line on stderr; 
 from __future__ import annotations
 
 import sys
-from importlib import import_module
 from types import SimpleNamespace
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     import argparse
     from collections.abc import Sequence
+    from types import ModuleType
     from typing import Any
 
 VERBS: dict[str, tuple[str, str]] = {
@@ -73,6 +73,13 @@ def overview() -> str:
     )
 
 
+def module_of(verb: str) -> ModuleType:
+    """Import and return the module that does a verb (``importlib`` itself would cost more than most of them)."""
+    name = f"meterlink.cli.{VERBS[verb][0]}"
+    __import__(name)
+    return sys.modules[name]
+
+
 def build_parser(verb: str) -> argparse.ArgumentParser:
     """Return the argument parser of one verb (its module is imported here and nowhere else)."""
     import argparse
@@ -86,7 +93,7 @@ def build_parser(verb: str) -> argparse.ArgumentParser:
         columns = os.environ.get("COLUMNS", "")
         return argparse.RawDescriptionHelpFormatter(prog, width=int(columns) if columns.isdigit() else 100)
 
-    module = import_module(f"meterlink.cli.{VERBS[verb][0]}")
+    module = module_of(verb)
     text = (module.__doc__ or "").strip()
     summary, _, rest = text.partition("\n\n")
     parser = argparse.ArgumentParser(
@@ -167,7 +174,7 @@ def _run_verb(verb: str, arguments: list[str], library: str | None) -> int:
         if args is None:
             args = build_parser(verb).parse_args(arguments)
         args.library = args.library or library
-        result: int | None = import_module(f"meterlink.cli.{VERBS[verb][0]}").run(args)
+        result: int | None = module_of(verb).run(args)
         sys.stdout.flush()
         return result or 0
     except MeterlinkError as error:

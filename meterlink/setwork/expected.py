@@ -68,6 +68,17 @@ def expected_value(
     return None if change is None else value * 2.0**change
 
 
+def surprise_stops(state: LightState, past: Iterable[Reading], placements: Mapping[str, Placement]) -> float:
+    """Stops by which a light's reading is above what its reading before leads one to expect; 0 without one.
+
+    A rough figure, without the corrections: it only tells whether a closer look is worth its time.
+    """
+    if state.reading is None or state.light.source_light_id:
+        return 0.0
+    now, before = value_of(state.reading), expected_value(state, past, placements, state.reading)
+    return log2(now / before) if now and before and now > 0 and before > 0 else 0.0
+
+
 def swap_warning(
     view: SetView, light_id: str, past: Sequence[Reading], placements: Mapping[str, Placement]
 ) -> str:
