@@ -103,23 +103,29 @@ def judge(
     correction = correct(reading, placement, settings, falloff, angle_response)
     repeat = repeat_u_stops(reading, settings.u_repeat_stops)
     u = sqrt(correction.u_stops * correction.u_stops + repeat * repeat)
-    as_read = reading.exposure_lxs if reading.exposure_lxs is not None else reading.illuminance_lx
+    as_read = reading.exposure_lxs if reading.kind == "flash" else reading.illuminance_lx
     corrected = None
     if as_read is not None and correction.stops is not None:
         corrected = as_read * 2.0**correction.stops
-    verdict, reason = _verdict(reading, placement, settings, correction, u, contradiction)
+    verdict, reason = _verdict(reading, as_read or 0.0, placement, settings, correction, u, contradiction)
     return Judged(verdict, reason, as_read, corrected, correction, repeat, u)
 
 
 def _verdict(
-    reading: Reading, placement: Placement, settings: Settings, correction: Correction, u: float, contradiction: str
+    reading: Reading,
+    as_read: float,
+    placement: Placement,
+    settings: Settings,
+    correction: Correction,
+    u: float,
+    contradiction: str,
 ) -> tuple[str, str]:
     """The verdict and its reason."""
     if reading.clipped:
         return RETAKE, "clipped: brighter than the sensor's range, the true value is higher; take it again"
     if reading.too_dim:
         return RETAKE, "too dim: lost in the sensor's noise; take it again on a more sensitive range"
-    if (reading.exposure_lxs or 0.0) <= 0.0 and (reading.illuminance_lx or 0.0) <= 0.0:
+    if not as_read > 0.0:
         return RETAKE, "no light was read; take it again"
     if correction.stops is None:
         return RETAKE, correction.refusal
