@@ -21,8 +21,14 @@ LINE_STYLES: tuple[tuple[str, tuple[float, ...], float], ...] = (
     (INK, (9, 3, 2, 3), 1.3),
     (ACCENT, (3, 2, 1, 2), 1.3),
     (SECOND, (12, 3), 1.3),
+    (INK, (1.5, 3.5), 1.8),
+    (ACCENT, (14, 2, 2, 2), 1.4),
+    (SECOND, (5, 2, 5, 2, 1, 2), 1.4),
+    (INK, (18, 5), 1.2),
+    (ACCENT, (3, 6), 1.8),
+    (SECOND, (10, 2, 2, 2, 2, 2), 1.4),
 )
-"""(colour, dash, width): lines differ without colour, too; after six they begin anew."""
+"""(colour, dash, width): lines differ without colour, too; after twelve they begin anew."""
 
 
 class Box(NamedTuple):

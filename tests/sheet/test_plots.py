@@ -12,7 +12,7 @@ from meterlink.model import Placement
 from meterlink.photometry.falloff import FalloffFit, FalloffPoint, fit_falloff
 from meterlink.setwork.fixture_curves import FixtureCurves, curves_of
 from meterlink.setwork.prediction import Past
-from meterlink.sheet.axes import Axes, Box, round_ticks
+from meterlink.sheet.axes import Axes, Box, round_ticks, style_of
 from meterlink.sheet.drawing import Drawing
 from meterlink.sheet.drift_plot import drift_drawing, drift_lines
 from meterlink.sheet.falloff_plot import falloff_drawing, write_falloff_picture
@@ -45,6 +45,11 @@ def test_ticks_are_round_and_inside() -> None:
     assert round_ticks(-0.3, 0.34, 6) == pytest.approx([-0.2, 0.0, 0.2])
     with pytest.raises(ValueError, match="no ticks"):
         round_ticks(1.0, 1.0)
+
+
+def test_twelve_lines_differ_without_colour() -> None:
+    """No two of the first twelve line styles share their dashes."""
+    assert len({style_of(index)[1] for index in range(12)}) == 12
 
 
 def test_axes_map_values_and_keep_them_inside() -> None:
