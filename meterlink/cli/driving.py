@@ -142,7 +142,12 @@ async def drive(
 ) -> int:
     """Walk to the end; return the exit code.  ``after`` is called with every outcome and says what else is to be said."""
     screen = Screen(session, after)
-    chosen = known_sensor(session.library, url) or await find_sensor(session.library, screen.say)
+    known = known_sensor(session.library, url)
+    if known is not None and url is None and not await _is_there(known):
+        # The sensor used last has another port today, or is another one.
+        screen.say(f"the sensor used last is not on {known}")
+        known = None
+    chosen = known or await find_sensor(session.library, screen.say)
     metering = Metering(
         session,
         chosen,
@@ -166,6 +171,18 @@ async def drive(
         count = metering.sensor.damaged_frames
         print(f"note: {count} damaged frame{'s' * (count > 1)} dropped, none believed", file=sys.stderr)
     return 0
+
+
+async def _is_there(url: str) -> bool:
+    """Say whether the port of a remembered sensor still exists; what cannot be told without opening it counts as there."""
+    from meterlink.link.registry import parse
+
+    parts = parse(url)
+    if parts.scheme != "serial" or not parts.target.startswith("/"):
+        return True
+    from pathlib import Path
+
+    return Path(parts.target).exists()
 
 
 async def _walk(session: Session, metering: Metering, screen: Screen, keyboard: Keyboard) -> None:

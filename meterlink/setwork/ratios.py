@@ -10,6 +10,7 @@ from math import hypot
 
 from meterlink.model.named import NamedTuple
 from meterlink.photometry.exposure import f_number
+from meterlink.setwork.aim import carried_to_camera
 from meterlink.setwork.ratio_figures import figures
 from meterlink.setwork.view import LightState, SetView, value_of
 
@@ -136,8 +137,6 @@ class _Entry(NamedTuple):
 
 def _entries(view: SetView) -> tuple[list[_Entry], dict[str, str]]:
     """Return the lights that can be compared with the key, and why the others cannot."""
-    from meterlink.setwork.camera_share import camera_factor
-
     key = view.key
     refused: dict[str, str] = {}
     entries: list[_Entry] = []
@@ -154,11 +153,36 @@ def _entries(view: SetView) -> tuple[list[_Entry], dict[str, str]]:
             if why:
                 refused[state.light.id] = why
                 continue
-        exposure = exposure_lxs(value, state.reading.kind, view.setup.shutter_s)
+        aim = key_reading.aim if key_reading is not None else state.reading.aim
+        turned = _turned(state, aim, view)
+        if turned is None:
+            refused[state.light.id] = f"aimed at the {state.reading.aim}, the key at the {aim}: meter both alike, or give its direction"
+            continue
+        stops, u_turn, camera = turned
+        exposure = exposure_lxs(value, state.reading.kind, view.setup.shutter_s) or value
         shared = _shared_scale(state.reading, key_reading, view) if key_reading is not None else 0.0
-        camera = None if state.light.role in OWN_POINT_ROLES else camera_factor(state.reading, state.placement)
-        entries.append(_Entry(state, exposure or value, hypot(state.judged.u_stops, shared), camera))
+        u_stops = hypot(state.judged.u_stops, shared, u_turn)
+        own_point = state.light.role in OWN_POINT_ROLES
+        entries.append(_Entry(state, exposure * 2.0**stops, u_stops, None if own_point else camera))
     return entries, refused
+
+
+def _turned(state: LightState, aim: str, view: SetView) -> tuple[float, float, float | None] | None:
+    """Return (stops, their u, part a camera-facing receptor sees) that bring a reading to the key's aim.
+
+    Like is compared with like: a reading aimed at the camera is carried to the light by the receptor's response and the
+    light's direction, and the other way round.  None when that needs a direction that is not given.
+    """
+    assert state.reading is not None
+    carried = carried_to_camera(state.reading._replace(aim="light"), state.placement, view.settings)
+    if state.reading.aim == aim:
+        factor = None if carried is None else 2.0**carried.stops
+        return 0.0, 0.0, 1.0 if aim == "camera" else factor
+    if carried is None:
+        return None
+    if aim == "camera":
+        return carried.stops, carried.u_stops, 1.0
+    return -carried.stops, carried.u_stops, 2.0**carried.stops
 
 
 def ratio_table(view: SetView) -> RatioTable:

@@ -24,8 +24,8 @@ class Set:
     def add(self, name: str, role: str, value: float | None, **reading: object) -> Set:
         """Add a light with its reading (None: not metered)."""
         light = Light(new_id(), self.setup.id, name, role, order=len(self.lights))
-        direction = reading.pop("azimuth_deg", 0.0)
-        placement = Placement(new_id(), light.id, 0.0, "disk", 0.9, None, 1.0, 0.01, direction, 0.0)
+        direction, width = reading.pop("azimuth_deg", 0.0), reading.pop("width_m", 0.9)
+        placement = Placement(new_id(), light.id, 0.0, "disk", width, None, 1.0, 0.01, direction, 0.0)
         self.lights.append(light)
         self.placements[light.id] = placement
         if value is not None:
@@ -88,9 +88,27 @@ def test_another_sensor_than_the_keys_is_not_mixed() -> None:
 
 def test_shares_are_what_a_camera_facing_dome_sees() -> None:
     """Two equal lights, one on the camera axis and one at 90 degrees: the dome sees the side one at half."""
-    table = Set().add("KEY", "key", 100.0).add("FILL", "fill", 100.0, azimuth_deg=90.0).table()
+    small = {"width_m": 0.01}
+    table = Set().add("KEY", "key", 100.0, **small).add("FILL", "fill", 100.0, azimuth_deg=90.0, **small).table()
 
-    assert [row.share for row in table.rows] == pytest.approx([2 / 3, 1 / 3])
+    assert [row.share for row in table.rows] == pytest.approx([2 / 3, 1 / 3], abs=1e-4)
+
+
+def test_a_reading_aimed_at_the_camera_is_carried_to_the_keys_aim() -> None:
+    """A fill at 90 degrees that a camera-facing dome read at half is one stop more when aimed at like the key."""
+    fill = {"azimuth_deg": 90.0, "width_m": 0.01, "aim": "camera"}
+    row = Set().add("KEY", "key", 100.0).add("FILL", "fill", 50.0, **fill).table().rows[1]
+
+    assert row.from_key_stops == pytest.approx(0.0, abs=1e-3)
+    assert row.from_key_u95_stops > 0.15
+
+
+def test_mixed_aims_without_a_direction_are_not_compared() -> None:
+    """Without a direction a reading aimed at the camera cannot be set against a key that was aimed at."""
+    row = Set().add("KEY", "key", 100.0).add("FILL", "fill", 50.0, azimuth_deg=None, aim="camera").table().rows[1]
+
+    assert row.from_key_stops is None
+    assert "aimed at the camera" in row.reason
 
 
 def test_hair_rim_and_background_have_a_ratio_and_no_share() -> None:
