@@ -265,19 +265,27 @@ class MeterApp(App):
         self.spawn(self._take(measurement))
 
     async def _take(self, measurement: Measurement) -> None:
+        loop = asyncio.get_running_loop()
+
+        def take() -> None:
+            outcome = self.desk.take(measurement)
+            # Straight to the loop: a future would come one frame later, and the eye is waiting.
+            loop.call_soon_threadsafe(self.after_pop, outcome)
+
         try:
-            outcome = await self.run(self.desk.take, measurement)
+            await self.run(take)
         except MeterlinkError as error:
             # The disk is full, the library locked, no set yet: nothing was logged, the light still waits.
             self.say_error(error)
             return
-        self.after_pop(outcome)
         await self.prepare()
 
     def after_pop(self, outcome: Outcome) -> None:
         """Show, say and feel what became of a pop; when all lights are metered the table comes up by itself."""
         from mobile.metering_state import metering_look
 
+        if self.page is None:
+            return
         shot: Shot = self.desk.shot
         if outcome.kind == "logged" and shot.done and self.place == "metering":
             self.go("match" if shot.match is not None else "set")
