@@ -21,6 +21,7 @@ from meterlink.sensing import levels, ranges
 from meterlink.sensing.intake import CalibrationFor, Intake, Outlets
 from meterlink.sensing.pops import BLOCK_WAIT_S
 from meterlink.wire.base import Decoder
+from meterlink.wire.messages import DIALECT
 from meterlink.wire.native import NativeDecoder
 
 if TYPE_CHECKING:
@@ -31,6 +32,8 @@ LOOKING, READY, SILENT, LOST, STOPPED = "looking", "ready", "silent", "lost", "s
 GREET_WAITS_S = (0.3, 0.5, 0.7, 1.0, 1.5, 2.0)
 """Between one IDENTIFY and the next: many boards restart when their port is opened and hear nothing for two seconds."""
 STEADY_RATE_HZ = 10
+SILENCE_S = 4.0
+"""Our sensor sends ten times a second: after so long without a byte something is wrong with it."""
 STEADY_PATIENCE_S = 3.0
 
 
@@ -79,6 +82,7 @@ class Sensor:
         self._wanted_range: int | None = None
         self._restarts = 0
         self._greeted = asyncio.Event()
+        self._heard = False
         self._collecting: list[Measurement] | None = None
         self._collected = asyncio.Event()
         self._window_s = 0.0
@@ -210,6 +214,22 @@ class Sensor:
             await self._write(self.decoder.set_range(self._wanted_range))
         await self._write(self.decoder.get_status())
 
+    async def _watch_silence(self) -> None:
+        """A sensor that sent and stops sending is told of, once, and asked again; when it is back that is told too."""
+        quiet = False
+        while True:
+            self._heard = False
+            await self._sleep(SILENCE_S)
+            if self._heard == quiet:
+                quiet = not self._heard
+                who = self._intake.identity.name if self._intake.identity else "the sensor"
+                if quiet:
+                    self._tell(SILENT, f"{who} is connected and sends nothing: reset it, or check its battery")
+                else:
+                    self._tell(READY, f"{who} sends again")
+            if quiet:
+                await self._write(self.decoder.identify() + self.decoder.steady_rate(STEADY_RATE_HZ))
+
     def _keep_polling(self) -> None:
         # A Bluetooth sensor's dialect, and so whether it is to be polled, is known only after a while.
         if self.decoder.poll_s > 0 and (self._polling is None or self._polling.done()):
@@ -268,6 +288,7 @@ class Sensor:
     # ----------------------------------------------------------------------------------------------- bytes
 
     def _on_bytes(self, data: bytes, at_s: float, channel: str) -> None:
+        self._heard = True
         damaged_before = self.decoder.stats.damaged_total
         samples = self.decoder.feed(data, at_s, channel)
         stats, pops = self.decoder.stats, self._intake.pops
@@ -304,6 +325,9 @@ class Sensor:
         self._greeted.set()
         self._spawn(self._settle_in())
         self._keep_polling()
+        if self.decoder.dialect == DIALECT:
+            # Only our own sensor is known to speak all the time; others may have nothing to say for minutes.
+            self._spawn(self._watch_silence())
         who = self._intake.identity
         assert who is not None
         sees = "flash and steady light" if who.flash else "steady light only: it cannot meter a pop"

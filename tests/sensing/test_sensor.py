@@ -402,3 +402,22 @@ def test_lost_pops_low_battery_and_distance_are_passed_on() -> None:
         await bench.sensor.stop()
 
     run(work())
+
+
+def test_a_sensor_that_stops_sending_is_told_once_and_so_is_its_return() -> None:
+    """A connected sensor that falls silent is said to be silent, once; when bytes come again that is said too."""
+
+    async def work() -> None:
+        bench = Bench()
+        await bench.ready()
+        say, bench.link.say = bench.link.say, lambda data: None
+        await bench.clock.advance(15.0)
+        assert [state.name for state in bench.states if state.name == SILENT] == [SILENT]
+        assert "sends nothing" in bench.states[-1].words
+
+        bench.link.say = say
+        await bench.clock.advance(10.0)
+        assert bench.sensor.state.name == READY
+        assert "sends again" in bench.sensor.state.words
+
+    run(work())
