@@ -28,6 +28,7 @@ ALLOWED = {
     "trying": {"link", "wire"},
     "url_dialects": {"link", "wire"},
     "finding": {"link", "wire"},
+    "rebuild": {"session", "setwork", "walk", "library", "demo"},
     "demo": {"session", "library", "walk", "shared_files"},
     "metering": {"session", "link", "wire", "sensing", "walk", "watching", "finding"},
     "sheet": {"sheet", "setwork", "photometry", "sensing", "units", "library"},

@@ -36,7 +36,9 @@ def run(args: argparse.Namespace) -> int:
     wishes = [parse_wish(text, definition) for text in args.wish]
     session = open_session(args)
     with session.library:
-        result = plan(session.view(), wishes, by=args.by)
+        # With the history of the heads: what their dials really deliver, how long and of what colour they flash.
+        view, _ = session.full_view()
+        result = plan(view, wishes, by=args.by)
         if args.json:
             print_json(result.as_json())
             return 0 if result.feasible else 1

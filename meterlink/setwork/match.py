@@ -2,7 +2,7 @@
 
 What is brought back is the *light at the point*, not the dials: a replaced head or modifier is recognised and named, and its
 power still worked out so that the face gets what it got.  When all lights are off alike, one change of ISO or
-aperture is offered instead of one per light.
+aperture is offered instead of one per light; a camera that was changed since is counted in.
 """
 
 from __future__ import annotations
@@ -13,12 +13,23 @@ from typing import NamedTuple
 from meterlink import units
 from meterlink.setwork.closing import Move, close, move_text
 from meterlink.setwork.ratios import STOPS_PER_RELATIVE
+from meterlink.setwork.side_effects import learnt_curve, with_effects
 from meterlink.setwork.view import LightState, SetView
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from meterlink.model import Setup
 
 REPLACED_STOPS = 0.6
 """A head that gives so much more or less at the same dial and distance is taken for another one (our own limit)."""
-ALIKE_STOPS = 0.12
-"""Lights whose differences lie this close together are off by one common amount."""
+ALIKE = 0.8
+"""Part of its tolerance that a change of the camera may leave a light off; more, and lights are turned instead."""
+SURE = 0.6
+"""Part of the tolerance within which one pop is sure enough: nearer to the limit, its own spread may hide that it is off."""
+MANY = 4
+"""From so many lights on one of them may be off by itself beside a common difference."""
 
 
 class MatchRow(NamedTuple):
@@ -28,7 +39,7 @@ class MatchRow(NamedTuple):
     stored_lxs: float | None
     now_lxs: float | None
     difference_stops: float | None
-    """Present minus stored: negative is under."""
+    """Present minus stored, a change of the camera counted in: negative is under."""
     u95_stops: float | None
     tolerance_stops: float
     """The tolerance asked for, or half of the fixture's own step where that is coarser."""
@@ -50,14 +61,16 @@ class MatchReport(NamedTuple):
 
     rows: tuple[MatchRow, ...]
     common_stops: float | None
-    """Difference that all lights share, when one change of ISO or aperture closes it; positive is over."""
+    """Difference that the lights share, in whole thirds, when one change of ISO or aperture closes it; positive is over."""
     camera: str
     """That change in words; empty without one."""
+    extra: tuple[str, ...] = ()
+    """Lights that give light now and are not in the stored set."""
 
     @property
     def done(self) -> bool:
-        """True when every light of the stored set is within its tolerance."""
-        return bool(self.rows) and all(row.within for row in self.rows)
+        """True when every light of the stored set is within its tolerance and no other light burns."""
+        return bool(self.rows) and all(row.within for row in self.rows) and not self.extra
 
     def as_json(self) -> dict[str, object]:
         """Return the report as JSON data."""
@@ -65,8 +78,29 @@ class MatchReport(NamedTuple):
             "rows": [row.as_json() for row in self.rows],
             "common_stops": self.common_stops,
             "camera": self.camera,
+            "extra": list(self.extra),
             "done": self.done,
         }
+
+
+class Turn(NamedTuple):
+    """What the second round does with one light: a change (None: it only follows its source) and one more pop."""
+
+    light_id: str
+    move: Move | None
+    sentence: str
+
+
+def camera_stops(stored: Setup, now: Setup) -> float:
+    """Return by how many stops the present camera takes more light than the stored one: ISO, aperture, filter.
+
+    The shutter counts for steady light only and is left out here; an aperture counts when both set-ups note it.
+    """
+    stops = log2(now.iso / stored.iso) - (now.filter_stops - stored.filter_stops)
+    f_then, f_now = stored.details.get("aperture"), now.details.get("aperture")
+    if isinstance(f_then, int | float) and isinstance(f_now, int | float) and f_then > 0 and f_now > 0:
+        stops -= 2 * log2(f_now / f_then)
+    return stops
 
 
 def match_row(
@@ -76,24 +110,47 @@ def match_row(
     name = stored.light.name
     step = stored.light.power_step_stops if now is None else now.light.power_step_stops
     tolerance = max(tolerance_stops, (step or 0.0) / 2 + 0.01) if step else tolerance_stops
+    empty = MatchRow(name, None, None, None, None, tolerance, False, None, "", f"{name} has no reading in the stored set")
     if stored.value is None or stored.reading is None or not stored.value > 0:
-        return MatchRow(name, None, None, None, None, tolerance, False, None, "", f"{name} has no reading in the stored set")
+        return empty
+    empty = empty._replace(stored_lxs=stored.value)
     if now is None:
-        said = f"{name} is missing: set it up and add it to the set"
-        return MatchRow(name, stored.value, None, None, None, tolerance, False, None, "", said)
+        return empty._replace(sentence=f"{name} is missing: set it up and add it to the set")
     replaced = source_change(stored, now)
     if now.value is None or now.reading is None or not now.value > 0:
-        return MatchRow(name, stored.value, None, None, None, tolerance, False, None, replaced, f"{name} waits for its pop")
-    difference = log2(now.value / stored.value)
+        return empty._replace(replaced=replaced, sentence=f"{name} waits for its pop")
+    unlike = _unlike(stored, now)
+    if unlike:
+        return empty._replace(replaced=replaced, sentence=f"{name}: {unlike}")
+    camera = camera_stops(stored_view.setup, now_view.setup)
+    difference = log2(now.value / stored.value) + camera
     u = _u_difference(stored, now, stored_view, now_view)
     within = abs(difference) <= tolerance
-    replaced = replaced or _output_change(stored, now, difference)
-    move = None
-    if not within and now.placement is not None:
-        falloff = now_view.falloffs.get(now.light.modifier) if now.light.modifier else None
-        move = close(now.light, now.placement, -difference, falloff=falloff)
-    sentence = _sentence(now, difference, 2 * u, within, move, replaced)
+    replaced = replaced or _output_change(stored, now, difference - camera)
+    move = None if within else _closing(now, now_view, -difference, same_head=not replaced)
+    sentence = _sentence(now, difference, 2 * u, move, replaced) if not within else _fits(name, difference, u, camera, replaced)
     return MatchRow(name, stored.value, now.value, difference, 2 * u, tolerance, within, move, replaced, sentence)
+
+
+def _closing(now: LightState, view: SetView, wanted: float, *, same_head: bool = True) -> Move | None:
+    if now.placement is None:
+        return None
+    falloff = view.falloffs.get(now.light.modifier) if now.light.modifier else None
+    # What was learnt of one head says nothing of another that stands in for it.
+    curve = learnt_curve(now, view) if same_head and not now.light.source_light_id else None
+    return with_effects(now, close(now.light, now.placement, wanted, falloff=falloff, curve=curve), view)
+
+
+def _unlike(stored: LightState, now: LightState) -> str:
+    """Say why two readings cannot be set against each other; empty when they can."""
+    a, b = stored.reading, now.reading
+    assert a is not None
+    assert b is not None
+    if a.kind != b.kind:
+        return f"metered as {b.kind} light now, as {a.kind} light then: meter it as then"
+    if a.receptor != b.receptor:
+        return f"metered with the {b.receptor} receptor now, with the {a.receptor} one then: meter it as then"
+    return ""
 
 
 def _u_difference(stored: LightState, now: LightState, stored_view: SetView, now_view: SetView) -> float:
@@ -143,16 +200,16 @@ def _output_change(stored: LightState, now: LightState, difference: float) -> st
     return ""
 
 
-def _sentence(
-    now: LightState, difference: float, u95: float, within: bool, move: Move | None, replaced: str
-) -> str:
-    name = now.light.name
-    if within:
-        said = f"{name} matches ({units.format_stops(difference, 2)} ± {u95:.1f})"
-    else:
-        said = f"{name} is {abs(difference):.1f} stop {'over' if difference > 0 else 'under'} (± {u95:.1f})"
-        if move is not None:
-            said += f": {move_text(now.light, move).partition(': ')[2]}"
+def _fits(name: str, difference: float, u: float, camera: float, replaced: str) -> str:
+    counted = f", the camera's {units.format_stops(camera, 2)} counted in" if abs(camera) >= 0.005 else ""
+    said = f"{name} matches ({units.format_stops(difference, 2)} ± {2 * u:.1f}{counted})"
+    return f"{said}; {replaced}" if replaced else said
+
+
+def _sentence(now: LightState, difference: float, u95: float, move: Move | None, replaced: str) -> str:
+    said = f"{now.light.name} is {abs(difference):.1f} stop {'over' if difference > 0 else 'under'} (± {u95:.1f})"
+    if move is not None:
+        said += f": {move_text(now.light, move, now.placement).partition(': ')[2]}"
     return f"{said}; {replaced}" if replaced else said
 
 
@@ -160,31 +217,78 @@ def match_report(stored: SetView, now: SetView, tolerance_stops: float | None = 
     """Compare a stored set with the present one, light by light (paired by name)."""
     tolerance = tolerance_stops if tolerance_stops is not None else now.settings.match_tolerance_stops
     present = {state.light.name.casefold(): state for state in now.lights}
-    rows = tuple(
-        match_row(state, present.get(state.light.name.casefold()), stored, now, tolerance)
-        for state in stored.lights
-        if state.reading is not None or state.stale is not None
-    )
-    common, camera = _common(rows, now, tolerance)
-    return MatchReport(rows, common, camera)
+    metered = [state for state in stored.lights if state.reading is not None or state.stale is not None]
+    rows = tuple(match_row(state, present.get(state.light.name.casefold()), stored, now, tolerance) for state in metered)
+    known = {state.light.name.casefold() for state in stored.lights}
+    extra = tuple(s.light.name for s in now.lights if s.light.name.casefold() not in known and (s.value or 0.0) > 0)
+    common, camera = _common(rows, now)
+    return MatchReport(rows, common, camera, extra)
 
 
-def _common(rows: tuple[MatchRow, ...], now: SetView, tolerance: float) -> tuple[float | None, str]:
-    """Find one difference that all lights share, and say which change of the camera closes it."""
-    differences = [row.difference_stops for row in rows if row.difference_stops is not None]
-    if len(differences) < 2 or len(differences) < len(rows):
+def _common(rows: tuple[MatchRow, ...], now: SetView) -> tuple[float | None, str]:
+    """Find a change of the camera in thirds after which all lights match, and say it; with many lights one may be left.
+
+    It is offered only where it leaves every one of them well within its tolerance, so that none has to be touched.
+    """
+    known = [(row.difference_stops, row.tolerance_stops) for row in rows if row.difference_stops is not None]
+    if len(known) < 2 or len(known) < len(rows):
         return None, ""
-    middle = sum(differences) / len(differences)
-    if abs(middle) <= tolerance or max(abs(d - middle) for d in differences) > max(ALIKE_STOPS, tolerance):
+    best: tuple[int, list[float]] = (0, [d for d, tolerance in known if abs(d) <= tolerance])
+    for thirds in sorted({round(-3 * d) for d, _ in known}, key=abs):
+        closed = [d for d, tolerance in known if abs(d + thirds / 3) <= ALIKE * tolerance]
+        if thirds and len(closed) > len(best[1]):
+            best = (thirds, closed)
+    thirds, closed = best
+    others = len(rows) - len(closed)
+    if not thirds or len(closed) < 2 or others > (1 if len(rows) >= MANY else 0):
         return None, ""
-    thirds = round(-middle * 3)
-    if thirds == 0:
-        return None, ""
+    middle = sum(closed) / len(closed)
     iso = now.setup.iso * 2.0 ** (thirds / 3)
     rest = middle + thirds / 3
     left = "" if abs(rest) < 0.05 else f" (leaves {units.format_stops(rest, 2)})"
     word = "open up" if thirds > 0 else "close down"
-    return middle, (
-        f"all lights are {abs(middle):.1f} stop {'over' if middle > 0 else 'under'} alike: {word} by "
-        f"{abs(thirds)}/3 stop, or set {units.format_iso(iso)}, instead of touching {len(differences)} lights{left}"
+    who = "all lights are" if not others else f"{len(closed)} of {len(rows)} lights are"
+    return -thirds / 3, (
+        f"{who} {abs(middle):.1f} stop {'over' if middle > 0 else 'under'} alike: {word} by {abs(thirds)}/3 stop, "
+        f"or set {units.format_iso(iso)}, instead of touching {len(closed)} lights{left}"
     )
+
+
+def second_round(
+    report: MatchReport, now: SetView, *, keep_common: bool = True
+) -> tuple[Turn, ...]:
+    """Return what to change, all at once, after every light had its first pop.
+
+    ``keep_common`` leaves a common difference to the camera: only what is off by itself is turned.  A reflector follows its
+    source and is metered again with it.
+    """
+    common = (report.common_stops or 0.0) if keep_common and report.camera else 0.0
+    present = {state.light.name.casefold(): state for state in now.lights}
+    turns: dict[str, Turn] = {}
+    pairs = [(row, present.get(row.light.casefold())) for row in report.rows]
+    # Sources first: what they are turned by comes off what their reflectors still need.
+    for row, state in sorted(pairs, key=lambda pair: bool(pair[1] and pair[1].light.source_light_id)):
+        if state is None or state.placement is None or row.difference_stops is None:
+            continue
+        # What the camera closes is not touched; else one pop has to be well within, its own spread may hide the rest.
+        limit = row.tolerance_stops * (1.0 if common else SURE)
+        turn = _turn(row, state, now, row.difference_stops - common, turns, limit)
+        if turn is not None:
+            turns[state.light.id] = turn
+    return tuple(turns[s.light.id] for s in now.lights if s.light.id in turns)
+
+
+def _turn(
+    row: MatchRow, state: LightState, now: SetView, off: float, turns: Mapping[str, Turn], limit: float
+) -> Turn | None:
+    source = turns.get(state.light.source_light_id or "")
+    follows = source.move.achieved_stops if source is not None and source.move is not None else 0.0
+    wanted = -off - follows
+    if abs(wanted) <= limit:
+        if source is None:
+            return None
+        return Turn(state.light.id, None, f"{state.light.name}: leave it, it follows its source")
+    move = _closing(state, now, wanted, same_head=not row.replaced)
+    if move is None or move.empty:
+        return None
+    return Turn(state.light.id, move, move_text(state.light, move, state.placement))

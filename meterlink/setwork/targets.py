@@ -1,8 +1,8 @@
 """From what the lights give to what they should give: one round of changes for the whole set.
 
 Wishes are an f-number at the light's point (``f/8``), stops from the key (``-1``) or a ratio to the key (``3:1``, by one of the
-two definitions that the trade uses).  Where lights were metered at each other's points, the overlap is solved as a
-system: the background light has to give what the key does not already give there.
+two definitions that the trade uses).  A wish is about the light alone where lights share a point; where a light of *another*
+point was metered there (the key on the background), its spill counts too, and the changes are found together (``overlap``).
 """
 
 from __future__ import annotations
@@ -14,13 +14,16 @@ from meterlink import units
 from meterlink.errors import UsageError
 from meterlink.photometry.exposure import luminous_exposure, stops_of_highlight_to_shadow
 from meterlink.setwork.closing import Move, close, move_text
-from meterlink.setwork.view import LightState, SetView, value_of
+from meterlink.setwork.overlap import Overlap, overlap_of, solve
+from meterlink.setwork.view import LightState, SetView
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
 INCIDENT, HIGHLIGHT_TO_SHADOW = "incident", "highlight to shadow"
+DARK_STOPS = -20.0
+"""Asked of a light that should give nothing at all: the lowest power is the nearest."""
 
 
 class Wish(NamedTuple):
@@ -40,13 +43,13 @@ class TargetRow(NamedTuple):
 
     light: str
     now_lxs: float
-    """All light at the point now (its own and what other lights add, where that was metered)."""
+    """All light that the wish is about: the light's own, and the spill of lights of other points where it was metered."""
     wanted_lxs: float
     change_stops: float
-    """Change of this light alone."""
+    """Change of this light alone that its own dial or place has to bring (a reflector's source comes on top)."""
     move: Move
     predicted_stops: float
-    """Where the point will be against the wish after the move: 0 is on target."""
+    """Where the point will be against the wish after the moves: 0 is on target."""
     sentence: str
 
     def as_json(self) -> dict[str, object]:
@@ -77,7 +80,7 @@ def parse_wish(text: str, definition: str = INCIDENT) -> Wish:
 
     Raises UsageError with what is accepted.
     """
-    name, equals, value = text.partition("=")
+    name, equals, value = text.rpartition("=")
     name, value = name.strip(), value.strip()
     if not equals or not name or not value:
         raise UsageError(f"'{text[:40]}' is no target: write KEY=f/8, FILL=-1 (stops from the key) or FILL=3:1")
@@ -85,7 +88,7 @@ def parse_wish(text: str, definition: str = INCIDENT) -> Wish:
         ratio = units.parse_ratio(value)
         if definition == HIGHLIGHT_TO_SHADOW:
             if ratio <= 1:
-                raise UsageError(f"{name}: (key + fill) to fill is always above 1:1, {value} cannot be")
+                raise UsageError(f"{name}: (key + fill) to fill is always above 1:1, {value} cannot be: ask for more, e.g. 3:1")
             return Wish(name, None, -stops_of_highlight_to_shadow(ratio), definition, text)
         return Wish(name, None, -log2(ratio), definition, text)
     if value[:1].lower() == "f":
@@ -97,37 +100,44 @@ def _state(view: SetView, name: str) -> LightState:
     for state in view.lights:
         if state.light.name.casefold() == name.casefold():
             if state.value is None or not state.value > 0:
-                raise UsageError(f"{state.light.name} has no current reading: meterlink meter {state.light.name}")
+                why = f" ({state.stale_reason})" if state.stale_reason else ""
+                raise UsageError(f"{state.light.name} has no current reading{why}: meterlink meter {state.light.name}")
             return state
     raise UsageError(f"there is no light '{name[:30]}': meterlink light list shows them")
 
 
-def _wanted(view: SetView, wishes: Sequence[Wish]) -> dict[str, float]:
-    """Light wanted at each wished light's point, in the unit of the readings (id -> value)."""
-    states = {wish: _state(view, wish.light) for wish in wishes}
-    ids = [state.light.id for state in states.values()]
-    if len(set(ids)) < len(ids):
+class _Aim(NamedTuple):
+    """One wish with the light that it is about."""
+
+    wish: Wish
+    state: LightState
+
+
+def _aims(view: SetView, wishes: Sequence[Wish]) -> list[_Aim]:
+    """Pair wishes with lights: the key first, sources before their reflectors."""
+    aims = [_Aim(wish, _state(view, wish.light)) for wish in wishes]
+    if len({aim.state.light.id for aim in aims}) < len(aims):
         raise UsageError("a light was given two targets: give each light once")
-    wanted: dict[str, float] = {}
-    for wish, state in states.items():
-        if wish.f_number is not None:
-            wanted[state.light.id] = _exposure_of(view, state, wish.f_number)
-    relative = [wish for wish in wishes if wish.from_key_stops is not None]
-    if relative:
-        key = view.key
-        if key is None or key.value is None:
+    key = view.key
+    for wish, state in aims:
+        if wish.from_key_stops is None:
+            continue
+        if key is None or key.value is None or key.reading is None:
             raise UsageError("targets in stops from the key need a key with a current reading: meter the key first")
-        key_value = wanted.get(key.light.id, key.value)
-        for wish in relative:
-            wanted[states[wish].light.id] = key_value * 2.0 ** (wish.from_key_stops or 0.0)
-    return wanted
+        if state.light.id == key.light.id:
+            raise UsageError(f"{state.light.name} is the key that the others are counted from: give it an f-number, e.g. f/8")
+        if wish.definition == HIGHLIGHT_TO_SHADOW and state.light.role != "fill":
+            raise UsageError(f"{state.light.name} is no fill: (key + fill) to fill cannot be asked of it, give stops from the key")
+        if state.reading is not None and (state.reading.receptor, state.reading.kind) != (key.reading.receptor, key.reading.kind):
+            raise UsageError(f"{state.light.name} was metered in another way than the key: meter both alike, then ask again")
+    return sorted(aims, key=lambda aim: (aim.state is not key, bool(aim.state.light.source_light_id)))
 
 
 def _exposure_of(view: SetView, state: LightState, f_number: float) -> float:
     reading = state.reading
     calibration = view.calibrations.get(reading.calibration_id) if reading else None
     if reading is None or calibration is None:
-        raise UsageError(f"{state.light.name}: its reading has no calibration, so no f-number can be asked of it")
+        raise UsageError(f"{state.light.name}: its reading has no calibration, so no f-number can be asked of it: give stops")
     if calibration.relative:
         raise UsageError(
             f"{state.light.name}: the sensor's calibration is relative, f-numbers are not known: give stops from the key"
@@ -140,104 +150,92 @@ def _exposure_of(view: SetView, state: LightState, f_number: float) -> float:
     return exposure / view.setup.shutter_s
 
 
-def contributions(view: SetView) -> dict[tuple[str, str], float]:
-    """What each light gives at each light's point, where it was metered: (point, light id) -> value.
+class _Planner:
+    """Lights one after the other: each move is rounded to what can be set, and those after it make up for it."""
 
-    A light's own point holds the corrected value; at other points the latest reading as it was taken.
-    """
-    table: dict[tuple[str, str], float] = {}
-    present = {s.light.id: s.placement.id if s.placement else None for s in view.lights}
-    for r in view.readings:
-        value = value_of(r)
-        current = r.light_id is not None and r.placement_id == present.get(r.light_id)
-        if r.purpose == "alone" and current and value:
-            table[(r.point, r.light_id or "")] = value
-    for s in view.lights:
-        if s.value is not None:
-            table[(s.light.point, s.light.id)] = s.value
-    return table
+    def __init__(self, view: SetView, aims: list[_Aim], by: str) -> None:
+        self.view, self.aims, self.by = view, aims, by
+        self.overlap: Overlap = overlap_of(view, [aim.state.light.id for aim in aims])
+        self.reached: dict[str, float] = {}
+        """Light's id -> factor on all that it gives, as far as it is settled."""
+        self.dark: set[str] = set()
 
+    def wanted(self) -> dict[str, float]:
+        """Light wanted at each wished light's point; stops are counted from what the key will really give."""
+        found = {}
+        key = self.view.key
+        for wish, state in self.aims:
+            if wish.f_number is not None:
+                found[state.light.id] = _exposure_of(self.view, state, wish.f_number)
+        for wish, state in self.aims:
+            if wish.from_key_stops is not None and key is not None and key.value is not None:
+                factor = self.reached.get(key.light.id)
+                value = found.get(key.light.id, key.value) if factor is None else key.value * factor
+                found[state.light.id] = value * 2.0**wish.from_key_stops
+        return found
 
-def solve(wanted: Mapping[str, float], view: SetView) -> tuple[dict[str, float], tuple[str, ...]]:
-    """Return the factor for each wished light so that every wished point gets what is wanted.
+    def moves(self) -> dict[str, Move]:
+        """Work out one move after the other."""
+        moves: dict[str, Move] = {}
+        for _, state in self.aims:
+            light = state.light
+            factors, dark = solve(self.overlap, self.wanted(), self.reached)
+            self.dark |= dark
+            factor = factors[light.id]
+            stops = log2(factor) if factor > 0 else DARK_STOPS
+            # A reflector follows its source by itself.
+            source = self.reached.get(light.source_light_id or "", 1.0)
+            moves[light.id] = self._move(state, stops - log2(source))
+            self.reached[light.id] = source * 2.0 ** moves[light.id].achieved_stops
+        return moves
 
-    Lights of the same point stand side by side there only where the wish is about the light alone: a key and a fill, both
-    at the face, are each judged by their own reading.  Light from a light of *another* point (the key on the
-    backdrop) is taken off first; the factors are found together, as they depend on each other.
-    """
-    points = {s.light.id: s.light.point for s in view.lights}
-    given = contributions(view)
-    factors = dict.fromkeys(wanted, 1.0)
-    notes: list[str] = []
-    for _ in range(100):
-        change = 0.0
-        for light_id, value in wanted.items():
-            own = given[(points[light_id], light_id)]
-            spill = sum(
-                v * factors.get(other, 1.0)
-                for (point, other), v in given.items()
-                if point == points[light_id] and other != light_id and points.get(other) != point
-            )
-            factor = max(value - spill, 0.0) / own
-            change = max(change, abs(factor - factors[light_id]))
-            factors[light_id] = factor
-        if change < 1e-12:
-            break
-    for light_id, factor in factors.items():
-        if factor <= 0.0:
-            name = next(s.light.name for s in view.lights if s.light.id == light_id)
-            notes.append(f"{name}: the other lights alone already give more than is wanted there; the nearest is to switch it off")
-    return factors, tuple(notes)
+    def _move(self, state: LightState, stops: float) -> Move:
+        from meterlink.setwork.side_effects import learnt_curve, with_effects
+
+        light, placement = state.light, state.placement
+        if placement is None:
+            return Move(stops, None, "", None, 0.0, (), "it is not placed: meterlink light move " + light.name)
+        falloff = self.view.falloffs.get(light.modifier) if light.modifier else None
+        curve = None if light.source_light_id else learnt_curve(state, self.view)
+        move = close(light, placement, stops, falloff=falloff, by=self.by, curve=curve)
+        return with_effects(state, move, self.view)
 
 
 def plan(view: SetView, wishes: Sequence[Wish], *, by: str = "both") -> TargetPlan:
-    """Return what to change so that the wishes hold.  Raises UsageError for wishes that cannot be understood."""
+    """Return what to change so that the wishes hold.  Raises UsageError for wishes that cannot be understood.
+
+    ``by`` is ``power``, ``distance`` or ``both``.  With ``view.history`` the dials' learnt steps, durations and colours count.
+    """
     if not wishes:
         raise UsageError("say what is wanted, e.g. meterlink targets KEY=f/8 FILL=-1")
-    wanted = _wanted(view, wishes)
-    factors, notes = solve(wanted, view)
-    given = contributions(view)
-    moves: dict[str, Move] = {}
-    for state in view.lights:
-        if state.light.id not in wanted or state.placement is None:
-            continue
-        # A factor of zero asks for less than any dial gives: the lowest power is the nearest.
-        stops = log2(factors[state.light.id]) if factors[state.light.id] > 0 else -20.0
-        falloff = view.falloffs.get(state.light.modifier) if state.light.modifier else None
-        source_move = moves.get(state.light.source_light_id or "")
-        if source_move is not None:
-            # A reflector follows its source.
-            stops -= source_move.achieved_stops
-        moves[state.light.id] = close(state.light, state.placement, stops, falloff=falloff, by=by)
-    rows = [_row(s, wanted[s.light.id], moves, given, view) for s in view.lights if s.light.id in moves]
-    return TargetPlan(tuple(rows), (*notes, *_definitions(wishes)))
+    planner = _Planner(view, _aims(view, wishes), by)
+    moves = planner.moves()
+    wanted = planner.wanted()
+    rows = [_row(s, wanted[s.light.id], moves[s.light.id], planner) for s in view.lights if s.light.id in moves]
+    return TargetPlan(tuple(rows), (*_dark_notes(view, planner.dark), *planner.overlap.notes, *_definitions(wishes)))
 
 
-def _row(
-    state: LightState,
-    wanted: float,
-    moves: Mapping[str, Move],
-    given: Mapping[tuple[str, str], float],
-    view: SetView,
-) -> TargetRow:
-    points = {s.light.id: s.light.point for s in view.lights}
-    move = moves[state.light.id]
-    own = given[(state.light.point, state.light.id)]
-    now = after = own
-    source = moves.get(state.light.source_light_id or "")
-    after = own * 2.0 ** (move.achieved_stops + (source.achieved_stops if source else 0.0))
-    for (point, other), value in given.items():
-        if point == state.light.point and other != state.light.id and points.get(other) != point:
-            now += value
-            after += value * 2.0 ** (moves[other].achieved_stops if other in moves else 0.0)
+def _row(state: LightState, wanted: float, move: Move, planner: _Planner) -> TargetRow:
+    light_id = state.light.id
+    after = planner.overlap.light_at(light_id, planner.reached)
+    now = planner.overlap.light_at(light_id, {})
     predicted = log2(after / wanted) if after > 0 else -99.0
-    sentence = move_text(state.light, move)
-    return TargetRow(state.light.name, now, wanted, move.wanted_stops, move, predicted, sentence)
+    return TargetRow(
+        state.light.name, now, wanted, move.wanted_stops, move, predicted, move_text(state.light, move, state.placement)
+    )
+
+
+def _dark_notes(view: SetView, dark: set[str]) -> list[str]:
+    return [
+        f"{s.light.name}: the other lights alone already give more than is wanted there; the nearest is to switch it off"
+        for s in view.lights
+        if s.light.id in dark
+    ]
 
 
 def _definitions(wishes: Sequence[Wish]) -> list[str]:
     used = {wish.definition for wish in wishes if wish.definition}
-    words = {
+    words: Mapping[str, str] = {
         INCIDENT: "ratios are key to light, each alone (incident)",
         HIGHLIGHT_TO_SHADOW: "ratios are (key + fill) to fill (highlight to shadow)",
     }

@@ -1,0 +1,132 @@
+"""Building a stored set again: one pop of every light, then all changes at once, then one more pop of what was changed.
+
+The first round is taken to its end before anything is turned, because a difference that all lights share is closed at the
+camera and not at four lights.  ``Rebuild`` is a session like any other: a light's change is recorded with its next pop, so that
+a walk that is broken off leaves no move that nobody made.  The command line drives it; it prints nothing.
+"""
+
+from __future__ import annotations
+
+import time
+
+from meterlink.errors import UsageError
+from meterlink.session import Session
+from meterlink.setwork.match import MatchReport, Turn, match_report, second_round
+from meterlink.walk import Request
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from meterlink.library.store import Library
+    from meterlink.model import Measurement, Reading
+    from meterlink.session import Outcome
+    from meterlink.setwork.view import SetView
+
+STORED = "match:stored"
+"""Where the library remembers which stored set-up a rebuild is matched to."""
+
+
+class Rebuild(Session):
+    """The set-up that is built again, beside the stored one."""
+
+    def __init__(
+        self,
+        library: Library,
+        stored: Session,
+        setup: str | None = None,
+        *,
+        tolerance_stops: float | None = None,
+        keep_common: bool = True,
+        now: Callable[[], float] = time.time,
+    ) -> None:
+        """``keep_common`` leaves a difference that all lights share to the camera; else the lights are turned."""
+        super().__init__(library, setup, now=now)
+        self.stored = stored
+        self.stored_view: SetView = stored.view()
+        self.tolerance_stops = tolerance_stops
+        self.keep_common = keep_common
+        self.round = 0
+        self.planned: dict[str, Turn] = {}
+
+    def report(self) -> MatchReport:
+        """Compare what is metered now with the stored set."""
+        view, _ = self.full_view()
+        return match_report(self.stored_view, view, self.tolerance_stops)
+
+    def begin_rebuild(self) -> list[str]:
+        """Begin the first round.  Returns where every light stood, in words, and what cannot be matched.
+
+        Raises UsageError when there is nothing to match.
+        """
+        names = {one.name.casefold(): one for one in self.lights()}
+        requests, missing = [], []
+        for state in self.stored_view.lights:
+            light = names.get(state.light.name.casefold())
+            r = state.reading
+            if r is None:
+                missing.append(f"{state.light.name} has no current reading in {self.stored.setup.name}: it cannot be matched")
+            elif light is None:
+                missing.append(f"{state.light.name} is not in {self.setup.name}: add it, or remove it from the stored set")
+            else:
+                held = {"held_off_m": r.held_off_m, "held_off_toward": r.held_off_toward}
+                requests.append(Request(light.id, "alone", r.kind, light.point, r.aim, r.receptor)._replace(**held))
+        if not requests:
+            raise UsageError(f"{self.stored.setup.name} has no current readings: there is nothing to match")
+        self.round = 1
+        self.planned = {}
+        self.begin(requests)
+        return missing
+
+    def after(self, outcome: Outcome) -> list[str]:
+        """Say how the light of a pop compares; at the end of the first round begin the second one, with what to change."""
+        if outcome.kind != "logged" or outcome.light is None:
+            return []
+        report = self.report()
+        said = [row.sentence for row in report.rows if row.light.casefold() == outcome.light.name.casefold()]
+        if outcome.reading is not None and outcome.reading.purpose == "with":
+            said = []
+        if not self.walk.done or self.round != 1:
+            return said
+        return said + self._begin_second(report)
+
+    def _begin_second(self, report: MatchReport) -> list[str]:
+        self.round = 2
+        view, _ = self.full_view()
+        turns = second_round(report, view, keep_common=self.keep_common)
+        said = [report.camera] if report.camera and self.keep_common else []
+        if not turns:
+            return said
+        first = {r.light_id: r for r in reversed(self.walk.requests)}
+        self.planned = {turn.light_id: turn for turn in turns if turn.move is not None}
+        self.begin(self._once(first[turn.light_id]) for turn in turns if turn.light_id in first)
+        return [*said, "now change, then fire each of these once more:", *(f"  {turn.sentence}" for turn in turns)]
+
+    @staticmethod
+    def _once(request: Request) -> Request:
+        """A reflector's two requests are made anew from one."""
+        return request._replace(purpose="alone") if request.purpose in ("with", "without") else request
+
+    def _reading(self, m: Measurement, request: Request) -> Reading:
+        turn = self.planned.pop(request.light_id or "", None)
+        light = self._light_of(request)
+        if turn is not None and turn.move is not None and light is not None:
+            from meterlink.setwork.closing import placement_changes
+
+            self.move(light, **placement_changes(turn.move))
+        return super()._reading(m, request)
+
+
+def rebuild_of(library: Library, stored: Session, *, here: bool = False, **options: object) -> Rebuild:
+    """Return the rebuild of a stored set-up: the set-up in use if it was begun as such (or ``here``), else a fresh copy."""
+    from meterlink.demo import free_name
+
+    current = library.current_setup()
+    if here or library.recall(f"{STORED}:{current.id}") == stored.setup.id:
+        if current.id == stored.setup.id:
+            raise UsageError(f"{stored.setup.name} is in use itself: leave --here away to rebuild it as a set-up of its own")
+        return Rebuild(library, stored, current.id, **options)  # type: ignore[arg-type]
+    copy = library.copy_setup(stored.setup.id, free_name(library, f"{stored.setup.name} again"))
+    library.use_setup(copy.id)
+    library.remember(f"{STORED}:{copy.id}", stored.setup.id)
+    return Rebuild(library, stored, copy.id, **options)  # type: ignore[arg-type]
