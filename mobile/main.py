@@ -334,6 +334,15 @@ async def amain(app: MeterApp) -> None:
         await app.close()
 
 
+def library_on_phone() -> str | None:
+    """Return the library's file inside the app's own storage on Android, None elsewhere (the user's data folder)."""
+    import os
+    from pathlib import Path
+
+    private = os.environ.get("ANDROID_PRIVATE")
+    return str(Path(private) / "library.sqlite") if private else None
+
+
 def main(argv: list[str] | None = None) -> int:
     """Run the app: ``python -m mobile [--library FILE] [--sensor URL]``."""
     import argparse
@@ -347,7 +356,7 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument("--sensor", metavar="URL", default="", help="sensor to connect, e.g. sim:?every=0")
     args = parser.parse_args(argv)
     try:
-        library = Library.open(args.library or os.environ.get("METERLINK_LIBRARY") or None)
+        library = Library.open(args.library or os.environ.get("METERLINK_LIBRARY") or library_on_phone())
     except MeterlinkError as error:
         print(error, file=sys.stderr)
         return error.exit_code

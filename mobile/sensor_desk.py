@@ -142,6 +142,10 @@ class SensorDesk:
         """
         scheme = parse(url).scheme
         await self.disconnect()
+        if scheme == "ble":
+            from mobile.permissions import ask
+
+            await ask()
         simulated = scheme == "sim"
         self._set(
             url=url, state="connecting", words=t("sensors.connecting"), simulated=simulated, name="", battery=None
@@ -271,6 +275,9 @@ async def find_ports(found: Callable[[Found], None]) -> str:
 async def find_bluetooth(found: Callable[[Found], None]) -> str:
     """Listen for Bluetooth sensors."""
     from meterlink.link.ble_scan import Seen, scan
+    from mobile.permissions import ask
+
+    await ask()
 
     def seen(one: Seen) -> None:
         found(Found(one.url, one.name or one.address, one.what, one.signal_dbm))

@@ -233,6 +233,7 @@ EN: dict[str, str] = {
     "sensors.search": "Search again",
     "sensors.looking": "looking for sensors nearby ...",
     "sensors.nothing": "Nothing found yet. Switch the sensor on, or plug it in.",
+    "sensors.no_permission": "Bluetooth sensors need the permission for nearby devices: allow it in the phone's settings",
     "sensors.on_port": "on {port}",
     "sensors.signal": "{dbm} dBm",
     "sensors.known": "used before",
