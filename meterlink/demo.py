@@ -49,8 +49,8 @@ def build(library: Library, data: dict[str, Any], now: Callable[[], float]) -> S
     library.use_setup(setup.id)
     stored = data["calibration"]
     if not any(c.method == stored["method"] for c in library.calibrations(SENSOR_ID)):
-        fields = {k: v for k, v in stored.items() if k != "full_scale_lx"}
-        ranges = tuple(RangeScale(value) for value in stored["full_scale_lx"])
+        fields = {k: v for k, v in stored.items() if k not in ("full_scale_lx", "dark_raw")}
+        ranges = tuple(RangeScale(value, stored["dark_raw"]) for value in stored["full_scale_lx"])
         library.add_calibration(Calibration(new_id(), SENSOR_ID, now(), ranges=ranges, **fields))
     session = Session(library, setup.id, now=now)
     ids: dict[str, str] = {}
@@ -85,6 +85,10 @@ class Player:
             elif "move" in step:
                 changes = dict(step["move"])
                 self.session.move(self.session.light(changes.pop("light")), **changes)
+            elif "together" in step:
+                lit = tuple(self.session.light(name).id for name in step["together"])
+                self.session.begin([Request(None, "together", aim="camera", held_off_m=0.0, lit=lit)])
+                return True
             else:
                 self.session.begin([self._request(name, held) for name, held in step["meter"]])
                 return True

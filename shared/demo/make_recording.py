@@ -44,9 +44,19 @@ def at_dome(light: StudioLight, held_off_m: float, factor: float = 1.0) -> float
     return factor * light.exposure_lxs * 2.0**light.power_stops * ratio
 
 
+def toward_camera(light: StudioLight) -> float:
+    """lx·s at a dome at the face that looks at the camera."""
+    face = (0.0, 0.0, 0.0)
+    return light.exposure_lxs * received(light, face, "camera", "dome") / received(light, face, "light", "dome")
+
+
 def exposure(session: Session, request: Request, data: dict[str, Any]) -> tuple[float, float]:
     """(lx·s, decay in µs) that the dome gets from the pop that is waited for."""
     lights = {one["name"]: one for one in data["lights"]}
+    if request.purpose == "together":
+        names = {one.id: one.name for one in session.lights()}
+        lit = [lights[names[i]] for i in request.lit]
+        return sum(toward_camera(studio_light(one, one.get("power_stops", 0.0))) for one in lit), lit[0]["decay_us"]
     name = next(one.name for one in session.lights() if one.id == request.light_id)
     one = lights[name]
     held = request.held_off_m if request.held_off_m is not None else 0.04
