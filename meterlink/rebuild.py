@@ -69,8 +69,8 @@ class Rebuild(Session):
             elif light is None:
                 missing.append(f"{state.light.name} is not in {self.setup.name}: add it, or remove it from the stored set")
             else:
-                held = {"held_off_m": r.held_off_m, "held_off_toward": r.held_off_toward}
-                requests.append(Request(light.id, "alone", r.kind, light.point, r.aim, r.receptor)._replace(**held))
+                how = (r.kind, light.point, r.aim, r.receptor, r.held_off_m, r.held_off_toward)
+                requests.append(Request(light.id, "alone", *how))
         if not requests:
             raise UsageError(f"{self.stored.setup.name} has no current readings: there is nothing to match")
         self.round = 1

@@ -37,6 +37,7 @@ OPTIONS: tuple[tuple[str, str, str, str, str], ...] = (
     ("--backdrop-reflectance", "backdrop_reflectance", "fraction", "R", "0 to 1, or 18%%"),
     ("--aperture", "aperture", "aperture", "N", "aperture that was used, e.g. f/8"),
     ("--reference-photo", "reference_photo", "words", "PATH", "where the reference photograph is"),
+    ("--reference-picture", "reference_picture", "picture", "FILE", "keep a small copy of a photograph for the sheet"),
 )
 
 
@@ -172,9 +173,18 @@ def _words(text: str, key: str) -> str:
     return plain
 
 
+def _picture(text: str, _key: str) -> str:
+    from pathlib import Path
+
+    from meterlink.sheet.picture import small_picture
+
+    return small_picture(Path(text).expanduser())
+
+
 READ = {
     "kind": _kind, "shutter": _shutter, "time": _time, "length": _length, "millimetres": _number, "micrometres": _number,
     "number": _number, "blur": _number, "fraction": _fraction, "movement": _movement, "aperture": _aperture, "words": _words,
+    "picture": _picture,
 }  # fmt: skip
 
 
@@ -188,6 +198,8 @@ def fact_lines(details: Mapping[str, Any]) -> list[str]:
 def _shown(key: str, value: Any) -> str:
     from meterlink import units
 
+    if key == "reference_picture":
+        return "a small copy is kept"
     if isinstance(value, bool) or not isinstance(value, int | float):
         return str(value)[:MAX_WORDS]
     if key == "sync_speed_s" and value > 0:

@@ -7,7 +7,12 @@ examples:
   meterlink setup show
   meterlink setup change --shutter 1/125 --filter 4x --camera-offset +0.3
   meterlink setup change --shutter-kind focal-plane --sync 1/200 --movement hands --pixel-pitch 4.3um
-  meterlink setup copy "Low key, two strips" "Low key, tall"
+  meterlink setup change --face-height 1.25m --backdrop "grey paper" --backdrop-distance 1.6m --reference-picture best.jpg
+  meterlink setup change --tag "low key" --tag potter --subject "potter, seated"
+  meterlink setup list --search "low key"
+  meterlink setup copy "Low key, two strips" "Low key, tall"     the old one as template
+  meterlink setup archive "Low key, tall"                        out of the list, nothing is lost
+  meterlink setup unarchive "Low key, tall"
 """
 
 from __future__ import annotations
@@ -23,7 +28,7 @@ if TYPE_CHECKING:
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the actions and their options."""
-    actions = parser.add_subparsers(dest="action", required=True, metavar="new|list|show|use|change|copy")
+    actions = parser.add_subparsers(dest="action", required=True, metavar="new|list|show|use|change|copy|archive|unarchive")
     new = actions.add_parser("new", help="make a set-up and use it")
     new.add_argument("name")
     _camera_options(new)
@@ -43,6 +48,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
     copy = actions.add_parser("copy", help="the lights and where they stand, without readings, as a new set-up")
     copy.add_argument("name")
     copy.add_argument("new_name")
+    archive = actions.add_parser("archive", help="take a set-up out of the list; it and its readings are kept")
+    archive.add_argument("name")
+    unarchive = actions.add_parser("unarchive", help="bring an archived set-up back")
+    unarchive.add_argument("name")
 
 
 def _camera_options(parser: argparse.ArgumentParser) -> None:
@@ -54,7 +63,7 @@ def _camera_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--filter", metavar="F", help="filter on the lens: 4x, or 2 stops")
     parser.add_argument("--notes", metavar="TEXT")
     parser.add_argument("--subject", metavar="TEXT")
-    parser.add_argument("--tag", metavar="WORD", action="append", help="may be given several times")
+    parser.add_argument("--tag", metavar="WORD", action="append", help="may be given several times; '' takes all tags away")
     from meterlink.cli.facts import add_fact_options
 
     add_fact_options(parser)
@@ -86,7 +95,7 @@ def _camera_changes(args: argparse.Namespace, details: dict[str, Any]) -> dict[s
         if getattr(args, name) is not None:
             changes[name] = getattr(args, name)
     if args.tag is not None:
-        changes["tags"] = tuple(args.tag)
+        changes["tags"] = tuple(dict.fromkeys(" ".join(tag.split()) for tag in args.tag if tag.strip()))
     facts = changed_details(args, details)
     if facts is not None:
         changes["details"] = facts
@@ -139,10 +148,14 @@ def _list(args: argparse.Namespace, library: Library) -> None:
         print("no set-ups yet: meterlink setup new NAME, or meterlink demo")
         return
     rows = [
-        ("*" if current and s.id == current.id else "", s.name, _day(s.created_at_s), str(len(library.lights(s.id))), s.subject)
+        ("*" if current and s.id == current.id else "", s.name, _day(s.created_at_s), str(len(library.lights(s.id))), s.subject, _marks(s))
         for s in setups
     ]
-    print_rows(("", "set-up", "made on", "lights", "subject"), rows, right="lllrl")
+    print_rows(("", "set-up", "made on", "lights", "subject", "tags"), rows, right="lllrll")
+
+
+def _marks(setup: Setup) -> str:
+    return ", ".join([*setup.tags, *(["archived"] if setup.archived else [])])
 
 
 def _now() -> float:
@@ -173,9 +186,9 @@ def _show(args: argparse.Namespace, library: Library) -> None:
         print_json({**setup._asdict(), "lights": light_rows(library, setup)})
         return
     print(camera_line(setup))
-    for text in (setup.subject, setup.notes, " ".join(setup.tags)):
+    for word, text in (("subject", setup.subject), ("tags", _marks(setup)), ("notes", setup.notes)):
         if text:
-            print(text)
+            print(f"{word}: {text}")
     for line in fact_lines(setup.details):
         print(line)
     print_lights(library, setup)
@@ -220,3 +233,21 @@ def _copy(args: argparse.Namespace, library: Library) -> None:
     library.use_setup(setup.id)
     count = len(library.lights(setup.id))
     print(f"{setup.name}: {count} lights copied from {old.name}, in use now; meter them: meterlink meter --all")
+
+
+def _archive(args: argparse.Namespace, library: Library) -> None:
+    setup = library.setup(args.name)
+    if not setup.archived:
+        library.revise_setup(setup._replace(archived=True))
+    print(f"{setup.name} is archived: it is in 'meterlink setup list --archived', nothing of it is lost")
+
+
+def _unarchive(args: argparse.Namespace, library: Library) -> None:
+    from meterlink.errors import UsageError
+
+    named = [s for s in library.setups(include_archived=True) if s.archived and s.name.casefold() == args.name.casefold()]
+    setup = named[0] if len(named) == 1 else library.setup(args.name)
+    if not setup.archived:
+        raise UsageError(f"{setup.name} is not archived: 'meterlink setup list --archived' shows those that are")
+    library.revise_setup(setup._replace(archived=False))
+    print(f"{setup.name} is back in the list")

@@ -25,7 +25,7 @@ JSON_BYTES_MAX = 256 * 1024
 def slim_document(library: Library, setup_id: str, *, readings: bool = True) -> dict[str, Any]:
     """Return the document of a set-up as it is now, without its history."""
     doc = document(library, [setup_id], waveforms=False)
-    doc["setups"] = doc["setups"][-1:]
+    doc["setups"] = [_without_picture(one) for one in doc["setups"][-1:]]
     latest = {one["id"]: one for one in doc.get("lights", [])}
     doc["lights"] = [one for one in latest.values() if not one.get("removed")]
     kept = {one["id"] for one in doc["lights"]}
@@ -41,6 +41,12 @@ def slim_document(library: Library, setup_id: str, *, readings: bool = True) -> 
     doc["calibrations"] = [c for c in doc.get("calibrations", []) if c["id"] in used]
     doc.pop("marks", None)
     return {k: _rounded(v) for k, v in doc.items() if v not in ([], None)}
+
+
+def _without_picture(setup: dict[str, Any]) -> dict[str, Any]:
+    """The small copy of the reference photograph would fill the code many times over."""
+    details = {k: v for k, v in setup.get("details", {}).items() if k != "reference_picture"}
+    return {**setup, "details": details}
 
 
 def _rounded(value: Any) -> Any:

@@ -11,6 +11,7 @@ from math import hypot, log2
 from typing import NamedTuple
 
 from meterlink import units
+from meterlink.errors import UnitError
 from meterlink.setwork.closing import Move, close, move_text
 from meterlink.setwork.ratios import STOPS_PER_RELATIVE
 from meterlink.setwork.side_effects import learnt_curve, with_effects
@@ -97,10 +98,19 @@ def camera_stops(stored: Setup, now: Setup) -> float:
     The shutter counts for steady light only and is left out here; an aperture counts when both set-ups note it.
     """
     stops = log2(now.iso / stored.iso) - (now.filter_stops - stored.filter_stops)
-    f_then, f_now = stored.details.get("aperture"), now.details.get("aperture")
-    if isinstance(f_then, int | float) and isinstance(f_now, int | float) and f_then > 0 and f_now > 0:
+    f_then, f_now = _aperture(stored), _aperture(now)
+    if f_then and f_now:
         stops -= 2 * log2(f_now / f_then)
     return stops
+
+
+def _aperture(setup: Setup) -> float | None:
+    """The aperture that a set-up notes, as a number; None for none or for text that is none."""
+    value = setup.details.get("aperture")
+    try:
+        return units.parse_f_number(value) if isinstance(value, str) else None
+    except UnitError:
+        return None
 
 
 def match_row(

@@ -113,10 +113,10 @@ def test_a_camera_that_was_changed_counts() -> None:
 
 
 def test_aperture_and_filter_count_in_stops() -> None:
-    """f/8 instead of f/11.3 takes a stop more light, a filter of a stop takes it back."""
+    """f/8 instead of f/11 takes a stop more light, a filter of a stop takes it back."""
     a, b = built().setup, built().setup
-    a = a._replace(details={"aperture": 2**3.5})
-    b = b._replace(details={"aperture": 8.0}, filter_stops=0.25)
+    a = a._replace(details={"aperture": "f/11"})
+    b = b._replace(details={"aperture": "f/8"}, filter_stops=0.25)
 
     assert camera_stops(a, b) == pytest.approx(0.75)
 

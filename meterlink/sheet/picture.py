@@ -1,0 +1,75 @@
+"""The small copy of a reference photograph that travels with a set-up, as text.
+
+It is made once, from a file that the photographer names; the sheet prints only this copy and never opens a path that
+a set-up brings along.  Whatever comes from somebody else's library is decoded and written anew before it goes on a page.
+"""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import io
+import re
+
+from meterlink.errors import UsageError
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from PIL import Image
+
+SIDE_PX = 420
+"""Longer side: about 36 mm on paper at 300 dots an inch."""
+TEXT_MAX = 60_000
+"""Characters of the copy; a set-up's facts together hold 100,000."""
+FILE_MAX = 200 * 2**20
+PIXELS_MAX = 400_000_000
+_PREFIX = "data:image/jpeg;base64,"
+_SHAPE = re.compile(re.escape(_PREFIX) + r"[A-Za-z0-9+/]+={0,2}", re.ASCII)
+
+
+def small_picture(path: Path) -> str:
+    """Return a small JPEG of a picture file as ``data:`` text.  Raises UsageError in one line for anything else."""
+    from PIL import Image
+
+    advice = "give a photograph as JPEG, PNG, WebP or TIFF"
+    try:
+        if not path.is_file() or path.stat().st_size > FILE_MAX:
+            raise UsageError(f"{path.name[:80]}: there is no such picture, or it is too large: {advice}")
+        with Image.open(path, formats=("JPEG", "PNG", "WEBP", "TIFF")) as image:
+            return _text(image)
+    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
+        raise UsageError(f"{path.name[:80]} cannot be read as a picture: {advice}") from error
+
+
+def safe_picture(value: object) -> str:
+    """Return a kept copy, written anew, for a page; empty when it is none or nothing that decodes."""
+    from PIL import Image
+
+    if not isinstance(value, str) or len(value) > TEXT_MAX or not _SHAPE.fullmatch(value):
+        return ""
+    try:
+        data = base64.b64decode(value.removeprefix(_PREFIX), validate=True)
+        with Image.open(io.BytesIO(data), formats=("JPEG",)) as image:
+            return _text(image)
+    except (OSError, ValueError, SyntaxError, binascii.Error, UsageError, Image.DecompressionBombError):
+        return ""
+
+
+def _text(image: Image.Image) -> str:
+    from PIL import ImageOps
+
+    if image.width * image.height > PIXELS_MAX:
+        raise UsageError("the picture has too many pixels: give a smaller one")
+    image.draft("RGB", (2 * SIDE_PX, 2 * SIDE_PX))
+    # Turned as the camera was held; place, camera and owner that the file may carry stay behind.
+    upright = ImageOps.exif_transpose(image).convert("RGB")
+    upright.thumbnail((SIDE_PX, SIDE_PX))
+    for quality in (75, 55, 35):
+        out = io.BytesIO()
+        upright.save(out, "JPEG", quality=quality, optimize=True)
+        text = _PREFIX + base64.b64encode(out.getvalue()).decode()
+        if len(text) <= TEXT_MAX:
+            return text
+    raise UsageError("the picture cannot be made small enough: give a simpler one")
