@@ -105,6 +105,19 @@ class Session:
         """Look at the set as it is now."""
         return self._look(self.library.readings(self.setup.id))
 
+    def view_at(self, at_s: float) -> SetView:
+        """Look at the set as it was at an earlier moment (seconds since 1970).
+
+        Raises NotInLibrary when the set-up was not there yet.
+        """
+        from meterlink.library.past import setup_at
+
+        past = setup_at(self.library, self.setup.id, at_s)
+        calibrations = {one: self.library.calibration(one) for one in {r.calibration_id for r in past.readings}}
+        return look(
+            past.setup, past.lights, past.placements, past.readings, calibrations, self.settings, falloffs=self._falloffs()
+        )
+
     def _look(self, readings: list[Reading]) -> SetView:
         ids = {r.calibration_id for r in readings}
         calibrations = {one: self.library.calibration(one) for one in ids}

@@ -2,8 +2,10 @@
 
 examples:
   meterlink compare "Low key" "Low key, tall"
-  meterlink compare "Low key"                      against the set-up in use
-  meterlink compare "Low key" "Low key 2" --json
+  meterlink compare "Low key"                                   against the set-up in use
+  meterlink compare "Low key" --at 2026-03-01                   as it was at the end of that day, against now
+  meterlink compare "Low key" --at "2026-03-01 14:30" --second-at 2026-03-02
+  meterlink compare "Low key" "Low key, tall" --json
 """
 
 from __future__ import annotations
@@ -14,11 +16,18 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     import argparse
 
+    from meterlink.session import Session
+    from meterlink.setwork.view import SetView
+
+FORMATS = ("%Y-%m-%d", "%Y-%m-%d %H:%M", "%Y-%m-%d %H:%M:%S", "%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S")
+
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
-    parser.add_argument("first", metavar="SETUP")
-    parser.add_argument("second", nargs="?", metavar="SETUP", help="default: the one in use")
+    parser.add_argument("first", metavar="SETUP", help="a set-up")
+    parser.add_argument("second", nargs="?", metavar="SETUP", help="default: the one in use; with --at: the same set-up now")
+    parser.add_argument("--at", metavar="DATE", help="the first one as it was then: 2026-03-01 (end of the day) or with 14:30")
+    parser.add_argument("--second-at", metavar="DATE", help="the same for the second one")
     add_json_option(parser)
 
 
@@ -27,14 +36,45 @@ def run(args: argparse.Namespace) -> int:
     from meterlink.session import Session
     from meterlink.setwork.compare import compare
 
+    at, second_at = parse_date(args.at), parse_date(args.second_at)
     with open_library(args) as library:
-        first, second = Session(library, args.first), Session(library, args.second)
-        found = compare(first.view(), second.view())
+        dated = at is not None or second_at is not None
+        first = Session(library, args.first)
+        second = Session(library, args.second or (args.first if dated else None))
+        names = [_named(first, args.at), _named(second, args.second_at or ("now" if dated and not args.second else ""))]
+        found = compare(_view(first, at), _view(second, second_at))
     if args.json:
         print_json([one.as_json() for one in found])
     elif not found:
-        print(f"{first.setup.name} and {second.setup.name}: no difference")
+        print(f"{names[0]} and {names[1]}: no difference")
     else:
-        rows = [(one.light or "camera", one.what, one.first, one.second) for one in found]
-        print_rows(("light", "what", first.setup.name, second.setup.name), rows)
+        rows = [(one.light or "set", one.what, one.first, one.second) for one in found]
+        print_rows(("light", "what", *names), rows)
     return 0
+
+
+def _view(session: Session, at_s: float | None) -> SetView:
+    return session.view() if at_s is None else session.view_at(at_s)
+
+
+def _named(session: Session, date: str | None) -> str:
+    return f"{session.setup.name}, {date}" if date else session.setup.name
+
+
+def parse_date(text: str | None) -> float | None:
+    """Return seconds since 1970 of a local date: a day alone means its end.  Raises UnitError."""
+    import time
+
+    from meterlink.errors import UnitError
+
+    if text is None:
+        return None
+    plain = " ".join(text.split())[:40]
+    for form in FORMATS:
+        try:
+            moment = time.strptime(plain, form)
+            day_end = 86_399.999 if form == FORMATS[0] else 0.0
+            return time.mktime(moment) + day_end
+        except (ValueError, OverflowError):
+            continue
+    raise UnitError(f"date '{plain}' cannot be read: give 2026-03-01 or '2026-03-01 14:30'", text)

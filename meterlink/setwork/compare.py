@@ -1,4 +1,4 @@
-"""Two set-ups side by side, light by light: only what differs."""
+"""Two set-ups, or two dates of one, side by side, light by light: only what differs."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ SMALL_STOPS = 0.05
 
 
 class Difference(NamedTuple):
-    """One thing that differs; ``light`` is empty for the camera."""
+    """One thing that differs; ``light`` is empty for what belongs to the set as a whole."""
 
     light: str
     what: str
@@ -26,7 +26,7 @@ class Difference(NamedTuple):
 
 
 def compare(first: SetView, second: SetView) -> list[Difference]:
-    """Return what differs between two sets: camera, then lights in the order of the first, then what is only in one."""
+    """Return what differs between two sets: camera and facts, then lights in the order of the first, then what only one has."""
     found = _camera(first, second)
     others = {state.light.name.casefold(): state for state in second.lights}
     from_key = [_from_key(view) for view in (first, second)]
@@ -50,8 +50,31 @@ def _camera(first: SetView, second: SetView) -> list[Difference]:
         ("filter", f"{a.filter_stops:.2f} stops", f"{b.filter_stops:.2f} stops"),
     ]
     keys = sorted({*a.details, *b.details} - {"points"})
-    pairs += [(key.replace("_", " "), str(a.details.get(key, "–")), str(b.details.get(key, "–"))) for key in keys]
+    pairs += [(key_words(key), fact_words(key, a.details.get(key)), fact_words(key, b.details.get(key))) for key in keys]
+    pairs += [("subject", a.subject or "–", b.subject or "–"), ("notes", a.notes or "–", b.notes or "–")]
+    pairs += [("tags", ", ".join(a.tags) or "–", ", ".join(b.tags) or "–")]
     return [Difference("", what, x, y) for what, x, y in pairs if x != y]
+
+
+def key_words(key: str) -> str:
+    """The name of a fact without its unit: ``face_height_m`` is ``face height``."""
+    for unit in ("_m_s", "_m", "_mm", "_um", "_px", "_s"):
+        key = key.removesuffix(unit)
+    return key.replace("_", " ")
+
+
+def fact_words(key: str, value: object) -> str:
+    """A fact in words a person reads, cut to a line."""
+    if value is None:
+        return "–"
+    if key == "reference_picture":
+        # Two pictures cannot be told apart in words, but that they differ can be said.
+        return f"a picture ({len(str(value))} characters)"
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        if key.endswith("_m"):
+            return units.format_length(float(value))
+        return f"{value:g}"
+    return str(value)[:100]
 
 
 def _shutter(shutter_s: float | None) -> str:
@@ -61,10 +84,13 @@ def _shutter(shutter_s: float | None) -> str:
 def _light(a: LightState, b: LightState) -> list[Difference]:
     pairs = [
         ("role", a.light.role, b.light.role),
-        ("head", a.light.fixture, b.light.fixture),
-        ("modifier", a.light.modifier, b.light.modifier),
+        ("head", a.light.fixture or "–", b.light.fixture or "–"),
+        ("modifier", a.light.modifier or "–", b.light.modifier or "–"),
+        ("metered at", a.light.point, b.light.point),
     ]
     p, q = a.placement, b.placement
+    if (p is None) != (q is None):
+        pairs.append(("placed", "yes" if p else "no", "yes" if q else "no"))
     if p is not None and q is not None:
         pairs += [
             ("source", _source(a), _source(b)),
@@ -72,6 +98,8 @@ def _light(a: LightState, b: LightState) -> list[Difference]:
             ("azimuth", _angle(p.azimuth_deg), _angle(q.azimuth_deg)),
             ("elevation", _angle(p.elevation_deg), _angle(q.elevation_deg)),
             ("power", p.power_text or "–", q.power_text or "–"),
+            ("feathered by", _angle(p.feather_deg), _angle(q.feather_deg)),
+            ("recess", _length(p.recess_m), _length(q.recess_m)),
             ("grid", _angle(p.grid_deg), _angle(q.grid_deg)),
             ("gel", p.gel or "–", q.gel or "–"),
             ("diffusers", p.diffusers or "–", q.diffusers or "–"),
@@ -103,7 +131,8 @@ def _from_key(view: SetView) -> dict[str, float]:
 def _levels(a: LightState, b: LightState, first: dict[str, float], second: dict[str, float]) -> list[Difference]:
     out = []
     name = a.light.name
-    if a.value and b.value and abs(log2(b.value / a.value)) >= SMALL_STOPS:
+    alike = a.reading is not None and b.reading is not None and a.reading.kind == b.reading.kind
+    if alike and a.value and b.value and a.value > 0 and b.value > 0 and abs(log2(b.value / a.value)) >= SMALL_STOPS:
         change = log2(b.value / a.value)
         out.append(Difference(name, "light at its point", "0", units.format_stops(change, 2)))
     x, y = first.get(name.casefold()), second.get(name.casefold())
