@@ -156,7 +156,8 @@ def _entries(view: SetView) -> tuple[list[_Entry], dict[str, str]]:
         aim = key_reading.aim if key_reading is not None else state.reading.aim
         turned = _turned(state, aim, view)
         if turned is None:
-            refused[state.light.id] = f"aimed at the {state.reading.aim}, the key at the {aim}: meter both alike, or give its direction"
+            aims = f"aimed at the {state.reading.aim}, the key at the {aim}"
+            refused[state.light.id] = f"{aims}: meter both alike, or give its direction"
             continue
         stops, u_turn, camera = turned
         exposure = exposure_lxs(value, state.reading.kind, view.setup.shutter_s) or value
