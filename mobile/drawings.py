@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from math import cos, pi, sin
 
+from kivy.clock import Clock
 from kivy.graphics import Color, Ellipse, Line, Mesh, Rectangle
 from kivy.properties import ListProperty, NumericProperty, ObjectProperty, StringProperty
 from kivy.uix.widget import Widget
@@ -25,6 +26,9 @@ class Drawing(Widget):
 
     def __init__(self, **kwargs: object) -> None:
         super().__init__(**kwargs)
+        # Once a frame, after layout: a drawing that is made anew several times in one frame costs much and may show
+        # the vertices of its first state.
+        self.redraw = Clock.create_trigger(self._redraw, -1)
         for name in ("pos", "size", *self.FOLLOWS):
             self.fbind(name, self.redraw)
         look().fbind("dressed", self.redraw)
@@ -32,7 +36,7 @@ class Drawing(Widget):
 
     FOLLOWS: tuple[str, ...] = ()
 
-    def redraw(self, *_: object) -> None:
+    def _redraw(self, *_: object) -> None:
         """Draw."""
         self.canvas.clear()
         if self.width > 1 and self.height > 1:

@@ -16,7 +16,6 @@ class FirstPage(Page):
         shown = first_look(app.desk.shot, app.sensors.status, app.sensors.found)
         ids.sensor.text = shown.sensor
         ids.search.text = shown.searching
-        ids.simulate.opacity = 0 if shown.ready else 1
         ids.simulate.disabled = shown.ready
         self._taps(ids.found, shown.found, "found:", lambda url: app.connect(url))
         self._taps(ids.counts, shown.counts, "count:", self._begin)

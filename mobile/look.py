@@ -53,6 +53,8 @@ class Look(EventDispatcher):
     """How a light's name and its number stand to each other: below each other when the text is large."""
     frame = StringProperty("vertical")
     """How the bar and the page stand to each other."""
+    spare_height = NumericProperty(0)
+    """Height of a plan that is shown where there is room to spare, 0 on a phone."""
     place_hint = ObjectProperty((1, 1))
     bar_hint = ObjectProperty((1, None))
     bar_height = NumericProperty(0)
@@ -92,6 +94,7 @@ class Look(EventDispatcher):
             setattr(self, size, dp(getattr(theme, size.upper())) * self._growth(size))
         self.dressed += 1
         self.ring_height = max(min(height - dp(140), dp(460)), dp(200))
+        self.spare_height = min(height - dp(400), dp(520)) if self.wide and height >= dp(640) else 0
         self.columns = 2 if self.wide else 1
         self.rail = "vertical" if self.wide else "horizontal"
         self.frame = "horizontal" if self.wide else "vertical"

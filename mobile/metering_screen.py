@@ -11,11 +11,13 @@ from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, St
 
 from mobile import (
     drawings,  # noqa: F401  (the .kv file names its classes)
+    ring_view,  # noqa: F401
     theme,
 )
 from mobile.drawings import Drawing
 from mobile.metering_state import Figure, HeldSlider, held_changed, held_text, live_look, metering_look
 from mobile.page import Page
+from mobile.ring_state import marks_of
 from mobile.texts import t
 from mobile.widgets import Stack, Tap, load_kv, look, text_width
 
@@ -197,6 +199,9 @@ class MeteringPage(Page):
         ids.slider.imperial = shot.prefs.imperial
         ids.slider.shown = shown.held_text
         ids.held_field.text = shown.held_text if shown.held_off_m is not None else ""
+        if app.look.spare_height:
+            ids.ring.marks, ids.ring.imperial = list(marks_of(shot.view)), shot.prefs.imperial
+            ids.ring.focus_id = shown.waiting_id
         self._show_chips(shown)
         self._show_actions(shown)
         self.show_level()
