@@ -8,9 +8,9 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from meterlink.photometry import flash_ambient, flash_exposure, flash_flank, flash_input, flash_shape, flash_train
-from meterlink.photometry.flash import FlashPulse
 from meterlink.photometry.flash_ambient import Ambient
 from meterlink.photometry.flash_input import Array, Trace
+from meterlink.photometry.flash_pulse import FlashPulse
 from meterlink.photometry.flash_shape import Peak, Pulse
 
 _FEW_SAMPLES = 8

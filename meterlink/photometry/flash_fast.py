@@ -11,36 +11,50 @@ import numpy.  All raise ``ValueError``.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Any, NamedTuple
+from collections import namedtuple
 
-if TYPE_CHECKING:
-    import numpy as np
-    import numpy.typing as npt
+from meterlink.photometry.flash_plain import edges_of, width
 
 MAX_CODES = 134_217_728
 """More than a hundred million samples are refused."""
 MIN_CODES = 4
 
 
-class PulseNumbers(NamedTuple):
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any, NamedTuple
+
+    import numpy as np
+    import numpy.typing as npt
+
+    class _Numbers(NamedTuple):
+        exposure_lxs: float
+        peak_lx: float
+        t05_s: float
+        t01_s: float
+        ambient_lx: float
+
+    class _Columns(NamedTuple):
+        exposure_lxs: npt.NDArray[np.float64]
+        peak_lx: npt.NDArray[np.float64]
+        t05_s: npt.NDArray[np.float64]
+        t01_s: npt.NDArray[np.float64]
+        ambient_lx: npt.NDArray[np.float64]
+else:
+    # The same without ``typing``, which alone costs a third of a start of Python.
+    _Numbers = _Columns = namedtuple("_Numbers", "exposure_lxs peak_lx t05_s t01_s ambient_lx")
+
+
+class PulseNumbers(_Numbers):
     """Four plain numbers of a pop and the level that they stand on."""
 
-    exposure_lxs: float
-    peak_lx: float
-    t05_s: float
-    t01_s: float
-    ambient_lx: float
+    __slots__ = ()
 
 
-class PulseColumns(NamedTuple):
+class PulseColumns(_Columns):
     """The same for many pops: one array each, nan where a row holds no pulse."""
 
-    exposure_lxs: npt.NDArray[np.float64]
-    peak_lx: npt.NDArray[np.float64]
-    t05_s: npt.NDArray[np.float64]
-    t01_s: npt.NDArray[np.float64]
-    ambient_lx: npt.NDArray[np.float64]
+    __slots__ = ()
 
 
 def _check(count: int, scale_lx: float, sample_interval_s: float, pretrigger: int | None) -> int:
@@ -64,7 +78,7 @@ def measure(
     ``pretrigger``: samples before the pulse that give the ambient level (a sixteenth of the record when not given).
     """
     quiet = _check(len(codes), scale_lx, sample_interval_s, pretrigger)
-    find = _numpy_edges if hasattr(codes, "dtype") else _plain_edges
+    find = _numpy_edges if hasattr(codes, "dtype") else edges_of
     total, top, base, half, tenth = find(codes, quiet)
     return PulseNumbers(
         (total - base * len(codes)) * scale_lx * sample_interval_s,
@@ -106,97 +120,7 @@ def _numpy_edges(codes: Any, quiet: int) -> tuple[float, float, float, float, fl
         masks = (codes >= half).tobytes(), (codes >= tenth).tobytes()
     else:
         masks = (codes >= math.ceil(half)).tobytes(), (codes >= math.ceil(tenth)).tobytes()
-    return total, top, base, _width(code_at, masks[0], at, half, count), _width(code_at, masks[1], at, tenth, count)
-
-
-def _width(code_at: Callable[[int], float], mask: bytes, at: int, level: float, count: int) -> float:
-    """Mean of the widths between the nearest and between the outermost crossings, in samples."""
-    near_rise = mask.rfind(0, 0, at) + 1
-    near_fall = mask.find(0, at)
-    near_fall = (near_fall if near_fall >= 0 else count) - 1
-    return _mean_width(code_at, level, count, (near_rise, near_fall), (mask.find(1), mask.rfind(1)))
-
-
-def _mean_width(
-    code_at: Callable[[int], float], level: float, count: int, near: tuple[int, int], far: tuple[int, int]
-) -> float:
-    """Return the mean width; ``near`` and ``far`` are the first and the last sample above the level."""
-    width = _fall(code_at, near[1], level, count) - _rise(code_at, near[0], level)
-    if near == far:
-        return width
-    return (width + _fall(code_at, far[1], level, count) - _rise(code_at, far[0], level)) / 2.0
-
-
-def _rise(code_at: Callable[[int], float], index: int, level: float) -> float:
-    """Place of the crossing between the sample below a level and ``index``, the first above it."""
-    if index <= 0:
-        return float(index)
-    above = code_at(index)
-    return index - (above - level) / (above - code_at(index - 1))
-
-
-def _fall(code_at: Callable[[int], float], index: int, level: float, count: int) -> float:
-    if index + 1 >= count:
-        return float(index)
-    above = code_at(index)
-    return index + (above - level) / (above - code_at(index + 1))
-
-
-def _plain_edges(codes: Sequence[int], quiet: int) -> tuple[float, float, float, float, float]:
-    """Return the same with builtins only: ``max``, ``sum`` and scans that stop early."""
-    top = max(codes)
-    total = math.fsum(codes) if isinstance(top, float) else sum(codes)
-    if not math.isfinite(total):
-        raise ValueError("codes hold values that are not numbers")
-    base = sum(codes[:quiet]) / quiet
-    height = top - base
-    if height <= 0.0:
-        raise _no_pulse()
-    at = codes.index(top)
-    if isinstance(codes, (bytes, bytearray)):
-        half, tenth = (_byte_width(codes, at, base + f * height) for f in (0.5, 0.1))
-    else:
-        half, tenth = (_scan_width(codes, at, base + f * height) for f in (0.5, 0.1))
-    return total, top, base, half, tenth
-
-
-def _byte_width(codes: bytes | bytearray, at: int, level: float) -> float:
-    first = math.ceil(level)
-    mask = bytes(codes).translate(bytes(first) + b"\x01" * (256 - first))
-    return _width(codes.__getitem__, mask, at, level, len(codes))
-
-
-def _scan_width(codes: Sequence[float], at: int, level: float) -> float:
-    near = _last_below(codes, level, at) + 1, _first_below(codes, level, at) - 1
-    far = _first_above(codes, level), _last_above(codes, level)
-    return _mean_width(codes.__getitem__, level, len(codes), near, far)
-
-
-# Each looks at blocks with min and max, which run in C, and at single samples only in the block that holds the answer
-_BLOCK = 512
-
-
-def _first_above(codes: Sequence[float], level: float) -> int:
-    start = next(k for k in range(0, len(codes), _BLOCK) if max(codes[k : k + _BLOCK]) >= level)
-    return next(k for k in range(start, len(codes)) if codes[k] >= level)
-
-
-def _last_above(codes: Sequence[float], level: float) -> int:
-    end = next(k for k in range(len(codes), 0, -_BLOCK) if max(codes[max(k - _BLOCK, 0) : k]) >= level)
-    return next(k for k in range(end - 1, -1, -1) if codes[k] >= level)
-
-
-def _first_below(codes: Sequence[float], level: float, at: int) -> int:
-    """Return the first sample from ``at`` on below the level, the number of samples when there is none."""
-    count = len(codes)
-    start = next((k for k in range(at, count, _BLOCK) if min(codes[k : k + _BLOCK]) < level), count)
-    return next((k for k in range(start, count) if codes[k] < level), count)
-
-
-def _last_below(codes: Sequence[float], level: float, at: int) -> int:
-    """Return the last sample up to ``at`` below the level, -1 when there is none."""
-    end = next((k for k in range(at + 1, 0, -_BLOCK) if min(codes[max(k - _BLOCK, 0) : k]) < level), 0)
-    return next((k for k in range(end - 1, -1, -1) if codes[k] < level), -1)
+    return total, top, base, width(code_at, masks[0], at, half, count), width(code_at, masks[1], at, tenth, count)
 
 
 def measure_many(

@@ -6,10 +6,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from meterlink.photometry.flash import FlashPulse
 from meterlink.photometry.flash_ambient import Ambient
 from meterlink.photometry.flash_exposure import weights
 from meterlink.photometry.flash_input import Array
+from meterlink.photometry.flash_pulse import FlashPulse
 from meterlink.photometry.flash_shape import Pulse
 
 MIN_PULSES = 4

@@ -37,6 +37,21 @@ def test_bytes_and_bytes_array_agree():
     assert flash.measure(codes.tobytes(), 2.0, 1e-4) == pytest.approx(flash.measure(codes, 2.0, 1e-4), rel=1e-12)
 
 
+@pytest.mark.parametrize("full", [255, 1023, 4095, 32767, 65535])
+def test_every_width_of_code_agrees_with_numpy(full):
+    """Codes of 8 to 16 bits in random noise give the same from an ``array``, a list and (8 bits) bytes as from numpy."""
+    rng = np.random.default_rng(full)
+    for length in (20, 333, 3000):
+        time = np.arange(length) - length // 5
+        light = np.where(time > 0, np.exp(-np.clip(time, 0, None) / (length / 9)), 0) * full * 0.9 + 0.05 * full
+        noisy = np.round(light + rng.normal(0, 0.03 * full, length))
+        codes = np.clip(noisy, 0, full).astype(np.uint8 if full == 255 else np.uint16)
+        expected = flash.measure(codes, 2.0, 1e-3)
+        forms = [codes.tolist(), array.array(codes.dtype.char, codes.tolist())]
+        for form in [*forms, codes.tobytes(), bytearray(codes.tobytes())] if full == 255 else forms:
+            assert flash.measure(form, 2.0, 1e-3) == pytest.approx(expected, rel=1e-9)
+
+
 def test_rows_agree_with_single_records():
     """Every row of a batch gives what it gives alone, and a row without a pulse gives nan."""
     rows = np.stack([codes_of(seed=seed, tau=0.05 + 0.01 * seed) for seed in range(6)] + [np.full(4000, 60, np.uint16)])
@@ -94,10 +109,10 @@ def test_batches_need_rows_of_integers():
 
 
 def test_standard_library_path_imports_no_numpy():
-    """Measuring a list leaves numpy unimported, so a one-shot command stays quick."""
+    """Measuring a list leaves numpy and typing unimported, so a one-shot command stays quick."""
     code = (
-        "import sys; from meterlink.photometry import flash;"
-        "flash.measure([0]*20+[100,80,50,20,5]+[0]*20, 1.0, 1e-5); print('numpy' in sys.modules)"
+        "import sys; before = set(sys.modules); from meterlink.photometry import flash;"
+        "flash.measure([0]*20+[100,80,50,20,5]+[0]*20, 1.0, 1e-5); print({'numpy', 'typing'} & (set(sys.modules) - before))"
     )
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert run.stdout.strip() == "False"
+    assert run.stdout.strip() == "set()"

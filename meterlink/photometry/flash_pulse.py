@@ -1,0 +1,72 @@
+"""The record of one pop: see ``flash``, which hands it on under its own name."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+
+class FlashPulse(NamedTuple):
+    """What a waveform says.  ``u_`` values are standard uncertainties (k=1); None means not known."""
+
+    kind: str
+    """``flash``, ``train`` (many pulses in a row) or ``steady`` (no pop: mean and modulation only)."""
+    exposure_lxs: float
+    """Luminous exposure above ambient (inside the shutter window when one was given); at least that when clipped."""
+    peak_lx: float
+    """Highest light above ambient; for a train its mean level is ``mean_lx``."""
+    t05_s: float | None
+    t01_s: float | None
+    ambient_lx: float
+    """Level subtracted under the pulse; for steady light its mean."""
+    u_exposure_lxs: float = 0.0
+    u_peak_lx: float = 0.0
+    u_t05_s: float | None = None
+    u_t01_s: float | None = None
+    u_ambient_lx: float = 0.0
+    noise_lx: float = 0.0
+    """Standard deviation of one sample."""
+    ambient_before_lx: float | None = None
+    ambient_after_lx: float | None = None
+    ambient_doubt_lxs: float = 0.0
+    """Largest error of the exposure when the ambient light changed during the pop; 0 when it did not."""
+    total_exposure_lxs: float = 0.0
+    """Exposure without a shutter window."""
+    tail_lxs: float = 0.0
+    """Part of the exposure that was extrapolated."""
+    start_s: float = 0.0
+    """First rise through a tenth of the peak, from the first sample on."""
+    end_s: float = 0.0
+    """Last fall through a tenth of the peak."""
+    peak_at_s: float = 0.0
+    span05_s: float | None = None
+    span01_s: float | None = None
+    humps: int = 1
+    """Stretches above half of the peak."""
+    sample_count: int = 0
+    """Samples above a tenth of the peak: with few of them everything is less certain, see the uncertainties."""
+    clipped: bool = False
+    truncated: bool = False
+    """The record ended before the light had fallen back."""
+    exposure_bounds_lxs: tuple[float, float] | None = None
+    """Clipped or truncated: between these."""
+    peak_bounds_lx: tuple[float, float] | None = None
+    t05_bounds_s: tuple[float, float] | None = None
+    t01_bounds_s: tuple[float, float] | None = None
+    preflash_lxs: float = 0.0
+    """Exposure of an earlier, weaker, separate pulse; not in ``exposure_lxs``."""
+    preflash_lead_s: float | None = None
+    mean_lx: float = 0.0
+    """Train: mean level from first rise to last fall.  Steady: mean."""
+    modulation: float = 0.0
+    """Steady: (max - min) / (max + min)."""
+    flicker_hz: float | None = None
+    train_period_s: float | None = None
+    """None when the samples do not resolve it."""
+    pulse_count: int = 1
+    notes: tuple[str, ...] = ()
+    """What must be said in words, each one sentence."""
+
+    @property
+    def u_exposure_rel(self) -> float:
+        """Relative standard uncertainty of the exposure, 0 when there is none."""
+        return self.u_exposure_lxs / self.exposure_lxs if self.exposure_lxs > 0.0 else 0.0
