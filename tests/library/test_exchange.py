@@ -13,9 +13,9 @@ from pathlib import Path
 
 import jsonschema
 import pytest
-from conftest import Set, block
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from library_sets import Set, block
 from test_merge import content, one_set
 
 from meterlink.errors import ImportRefused, StorageError

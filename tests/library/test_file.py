@@ -135,7 +135,7 @@ def test_full_disk_loses_nothing_that_was_accepted(filled) -> None:
 FULL = """
 import resource, signal, sys
 sys.path[:0] = [sys.argv[2], sys.argv[2] + "/tests/library"]
-from conftest import Set
+from library_sets import Set
 from meterlink.errors import StorageError
 from meterlink.library import Library
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
@@ -228,7 +228,7 @@ def test_read_only_library_refuses_writes_in_words(path) -> None:
 MANY = """
 import sys
 sys.path[:0] = [sys.argv[2], sys.argv[2] + "/tests/library"]
-from conftest import Set
+from library_sets import Set
 from meterlink.library import Library
 with Library.open(sys.argv[1]) as library:
     one = Set(library, sys.argv[3])

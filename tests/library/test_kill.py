@@ -8,7 +8,7 @@ import subprocess
 import sys
 from pathlib import Path
 
-from conftest import Set
+from library_sets import Set
 
 from meterlink.library import Library
 
@@ -17,7 +17,7 @@ KILLS = 25
 WRITER = """
 import sys
 sys.path[:0] = [sys.argv[2], sys.argv[2] + "/tests/library"]
-from conftest import block
+from library_sets import block
 from meterlink.library import Library
 from meterlink.model import new_id
 library = Library.open(sys.argv[1])

@@ -14,7 +14,7 @@ import time
 from pathlib import Path
 
 import pytest
-from conftest import Set
+from library_sets import Set
 from postgres import cluster, missing
 from test_merge import content, one_set
 from test_migrations import old_library

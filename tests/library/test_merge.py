@@ -8,9 +8,9 @@ import sqlite3
 from pathlib import Path
 
 import pytest
-from conftest import Set, block
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from library_sets import Set, block
 from test_migrations import old_library
 
 from meterlink.errors import ImportRefused, LibraryDamaged, LibraryTooNew, NotInLibrary, UsageError

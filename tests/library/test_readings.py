@@ -206,7 +206,7 @@ links = st.lists(st.tuples(st.integers(0, 8), st.booleans(), st.booleans()), min
 @given(links)
 def test_what_counts_follows_from_the_marks_alone(tmp_path_factory, links) -> None:
     """Against a plain recursive definition: a reading counts when it is not void and nothing standing supersedes it."""
-    from conftest import Set
+    from library_sets import Set
 
     with Library.open(tmp_path_factory.mktemp("l") / "l.sqlite") as library:
         one = Set(library)

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from conftest import Set, block
+from library_sets import Set, block
 from postgres import cluster, missing
 from test_merge import content, one_set, play
 
@@ -179,7 +179,7 @@ def test_a_sync_cut_off_anywhere_goes_on_from_there(tmp_path, url, monkeypatch) 
 CLIENT = """
 import sys
 sys.path[:0] = [sys.argv[2], sys.argv[2] + "/tests/library"]
-from conftest import Set
+from library_sets import Set
 from meterlink.library import Library, sync
 with Library.open(sys.argv[1]) as library:
     one = Set(library, sys.argv[4])

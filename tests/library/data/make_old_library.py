@@ -13,7 +13,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[3]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "library")]
 
-from conftest import Set, block  # noqa: E402
+from library_sets import Set, block  # noqa: E402
 
 from meterlink.library import Library, migrations  # noqa: E402
 
