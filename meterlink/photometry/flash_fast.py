@@ -18,6 +18,9 @@ from meterlink.photometry.flash_plain import edges_of, width
 MAX_CODES = 134_217_728
 """More than a hundred million samples are refused."""
 MIN_CODES = 4
+_CACHED = 262_144
+"""Samples of a batch that are compared at a time."""
+_INFINITE = math.inf
 
 
 TYPE_CHECKING = False
@@ -61,10 +64,10 @@ def _check(count: int, scale_lx: float, sample_interval_s: float, pretrigger: in
     """Return the number of samples that the ambient level is taken from."""
     if not MIN_CODES <= count <= MAX_CODES:
         raise ValueError(f"a waveform has {MIN_CODES} to {MAX_CODES} samples, got {count}")
-    if not (0.0 < scale_lx < math.inf and 0.0 < sample_interval_s < math.inf):
+    if not (0.0 < scale_lx < _INFINITE and 0.0 < sample_interval_s < _INFINITE):
         raise ValueError("scale and sample interval must be positive")
     if pretrigger is None:
-        return max(1, count // 16)
+        return count // 16 or 1
     if not 0 < pretrigger < count:
         raise ValueError(f"pretrigger is 1 to {count - 1} samples, got {pretrigger}")
     return pretrigger
@@ -115,12 +118,11 @@ def _numpy_edges(codes: Any, quiet: int) -> tuple[float, float, float, float, fl
     if height <= 0.0:
         raise _no_pulse()
     half, tenth = base + 0.5 * height, base + 0.1 * height
+    # integers are compared with integers: with a float numpy would convert every sample
+    whole = float if kind == "f" else math.ceil
+    above_half, above_tenth = (codes >= whole(half)).tobytes(), (codes >= whole(tenth)).tobytes()
     count = codes.size
-    if kind == "f":
-        masks = (codes >= half).tobytes(), (codes >= tenth).tobytes()
-    else:
-        masks = (codes >= math.ceil(half)).tobytes(), (codes >= math.ceil(tenth)).tobytes()
-    return total, top, base, width(code_at, masks[0], at, half, count), width(code_at, masks[1], at, tenth, count)
+    return total, top, base, width(code_at, above_half, at, half, count), width(code_at, above_tenth, at, tenth, count)
 
 
 def measure_many(
@@ -141,7 +143,8 @@ def measure_many(
     base = codes[:, :quiet].sum(axis=1, dtype=np.int64) / quiet
     height = top - base
     empty = height <= 0.0
-    widths = [_row_widths(codes, at, base + f * height) for f in (0.5, 0.1)]
+    places = at.tolist()
+    widths = [_row_widths(codes, places, base + f * height) for f in (0.5, 0.1)]
     for column in (*widths, height):
         column[empty] = math.nan
     exposure = np.where(empty, math.nan, (total - base * count) * (scale_lx * sample_interval_s))
@@ -154,31 +157,45 @@ def measure_many(
     )
 
 
-def _row_widths(codes: Any, at: Any, level: Any) -> npt.NDArray[np.float64]:
+def _row_widths(codes: Any, at: list[int], level: Any) -> npt.NDArray[np.float64]:
+    """Mean of the widths between the nearest and between the outermost crossings of each row, in samples."""
     import numpy as np
 
     rows, count = codes.shape
-    first = np.minimum(np.ceil(level), np.iinfo(codes.dtype).max).astype(codes.dtype)
-    mask = (codes >= first[:, None]).tobytes()
+    first = np.minimum(np.ceil(level), np.iinfo(codes.dtype).max).astype(codes.dtype)[:, None]
+    # a few rows at a time stay in the cache from the comparison to the search, in one buffer
+    block = max(1, _CACHED // count)
+    mask = bytearray(min(block, rows) * count)
+    marks = np.frombuffer(mask, dtype=np.bool_).reshape(-1, count)
     find, rfind = mask.find, mask.rfind
-    edges = np.empty((4, rows), dtype=np.int64)
-    places = at.tolist()
-    near_rise, far_rise, near_fall, far_fall = [], [], [], []
-    begin = 0
-    for place in places:
-        end, peak = begin + count, begin + place
-        near_rise.append((rfind(0, begin, peak) + 1 or begin) - begin)
-        far_rise.append(find(1, begin, end) - begin)
-        fall = find(0, peak, end)
-        near_fall.append((fall if fall >= 0 else end) - 1 - begin)
-        far_fall.append(rfind(1, begin, end) - begin)
-        begin = end
-    edges[:] = near_rise, far_rise, near_fall, far_fall
+    edges: list[int] = []
+    for start in range(0, rows, block):
+        part = codes[start : start + block]
+        np.greater_equal(part, first[start : start + block], out=marks[: len(part)])
+        begin = 0
+        for place in at[start : start + block]:
+            end, peak = begin + count, begin + place
+            fall = find(0, peak, end)
+            edges += (
+                (rfind(0, begin, peak) + 1 or begin) - begin,
+                find(1, begin, end) - begin,
+                (fall if fall >= 0 else end) - 1 - begin,
+                rfind(1, begin, end) - begin,
+            )
+            begin = end
+    return _between(codes, level, np.array(edges).reshape(rows, 4).T)
+
+
+def _between(codes: Any, level: Any, edges: Any) -> npt.NDArray[np.float64]:
+    """Return the mean widths of rows between samples above a level (nearest and outermost rise, then fall)."""
+    import numpy as np
+
+    rows, count = codes.shape
     index = np.arange(rows)
     mean = np.zeros(rows)
     for row, step, sign in ((0, -1, -0.5), (1, -1, -0.5), (2, 1, 0.5), (3, 1, 0.5)):
-        inside = np.clip(edges[row], 0, count - 1)
-        outside = np.clip(inside + step, 0, count - 1)
+        inside = edges[row].clip(0, count - 1)
+        outside = (inside + step).clip(0, count - 1)
         above = codes[index, inside].astype(np.float64)
         gap = above - codes[index, outside]
         part = np.divide(above - level, gap, out=np.zeros(rows), where=gap > 0.0)

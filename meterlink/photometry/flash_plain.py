@@ -52,35 +52,25 @@ def edges_of(codes: Sequence[Any], quiet: int) -> Edges:
 
 def width(code_at: Callable[[int], float], mask: bytes, at: int, level: float, count: int) -> float:
     """Mean of the widths between the nearest and between the outermost crossings, in samples."""
-    near_rise = mask.rfind(0, 0, at) + 1
-    near_fall = mask.find(0, at)
-    near_fall = (near_fall if near_fall >= 0 else count) - 1
-    return mean_width(code_at, level, count, (near_rise, near_fall), (mask.find(1), mask.rfind(1)))
+    low, high = mask.rfind(0, 0, at), mask.find(0, at)
+    first, last = mask.find(1), mask.rfind(1)
+    if high < 0:
+        high = count
+    if low + 1 == first and high - 1 == last:
+        return between(code_at, level, count, first, last)
+    return (between(code_at, level, count, low + 1, high - 1) + between(code_at, level, count, first, last)) / 2.0
 
 
-def mean_width(
-    code_at: Callable[[int], float], level: float, count: int, near: tuple[int, int], far: tuple[int, int]
-) -> float:
-    """Return the mean width; ``near`` and ``far`` are the first and the last sample above the level."""
-    width = _fall(code_at, near[1], level, count) - _rise(code_at, near[0], level)
-    if near == far:
-        return width
-    return (width + _fall(code_at, far[1], level, count) - _rise(code_at, far[0], level)) / 2.0
-
-
-def _rise(code_at: Callable[[int], float], index: int, level: float) -> float:
-    """Place of the crossing between the sample below a level and ``index``, the first above it."""
-    if index <= 0:
-        return float(index)
-    above = code_at(index)
-    return index - (above - level) / (above - code_at(index - 1))
-
-
-def _fall(code_at: Callable[[int], float], index: int, level: float, count: int) -> float:
-    if index + 1 >= count:
-        return float(index)
-    above = code_at(index)
-    return index + (above - level) / (above - code_at(index + 1))
+def between(code_at: Callable[[int], float], level: float, count: int, first: int, last: int) -> float:
+    """Return the width between two crossings, each on the straight line from the ``first`` or ``last`` sample above outward."""
+    total: float = last - first
+    if first > 0:
+        above = code_at(first)
+        total += (above - level) / (above - code_at(first - 1))
+    if last + 1 < count:
+        above = code_at(last)
+        total += (above - level) / (above - code_at(last + 1))
+    return total
 
 
 def _table(first: int) -> bytes:
@@ -121,8 +111,8 @@ def _scan_widths(codes: Sequence[float], at: int, levels: tuple[float, float]) -
     near_tenth = _last_below(codes, tenth, near_half[0]) + 1, _first_below(codes, tenth, near_half[1]) - 1
     code_at, count = codes.__getitem__, len(codes)
     return (
-        mean_width(code_at, half, count, near_half, far_half),
-        mean_width(code_at, tenth, count, near_tenth, far_tenth),
+        (between(code_at, half, count, *near_half) + between(code_at, half, count, *far_half)) / 2.0,
+        (between(code_at, tenth, count, *near_tenth) + between(code_at, tenth, count, *far_tenth)) / 2.0,
     )
 
 
