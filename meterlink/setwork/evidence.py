@@ -29,11 +29,11 @@ if TYPE_CHECKING:
 
 __all__ = ["ALARM_ODDS", "ALARM_ODDS_BOTH", "ALARM_ODDS_SUM", "Hypothesis", "Member", "Suspect", "Together", "Weighing", "weigh"]
 
-ALARM_ODDS = 3.6
+ALARM_ODDS = 4.2
 """Limit when only predictions are weighed: each light has its chance to be off."""
-ALARM_ODDS_SUM = 2.3
+ALARM_ODDS_SUM = 2.2
 """Limit when only sums are: one residual has fewer ways to be off by chance."""
-ALARM_ODDS_BOTH = 2.5
+ALARM_ODDS_BOTH = 3.4
 """Limit when both are: what is off by chance in one is rarely so in the other."""
 HELD, HIGH, LOW, SUM = "held off", "high", "low", "sum"
 _LN2 = log(2.0)
