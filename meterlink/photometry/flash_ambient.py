@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from meterlink.photometry.flash_input import Array, Trace, noise_of_differences, smooth
+from meterlink.photometry.flash_input import Array, Trace, median, noise_of_differences, smooth
 
 FLICKER_HZ = (100.0, 120.0, 50.0, 60.0)
 """Twice the mains frequencies, then the mains frequencies themselves (half-wave lamps)."""
@@ -57,7 +57,7 @@ def span_of_pulse(light: Array, noise_lx: float, pretrigger: int | None) -> tupl
     The weaker a pulse is against noise, the longer the moving average that it is looked for with.
     """
     edge = max(3, min(light.size // 40, 200))
-    base = float(np.median(light[: max(3, pretrigger)])) if pretrigger else _quiet_level(light, edge)
+    base = median(light[: max(3, pretrigger)]) if pretrigger else _quiet_level(light, edge)
     half = 1 if light.size > 30 else 0
     found = None
     for _ in range(3):
@@ -82,7 +82,7 @@ def span_of_pulse(light: Array, noise_lx: float, pretrigger: int | None) -> tupl
 
 
 def _quiet_level(light: Array, edge: int) -> float:
-    return min(float(np.median(light[:edge])), float(np.median(light[-edge:])))
+    return min(median(light[:edge]), median(light[-edge:]))
 
 
 def _level(values: Array, noise_lx: float, quantum_lx: float) -> Level | None:
@@ -113,7 +113,7 @@ def find(trace: Trace, pretrigger: int | None = None) -> Ambient | None:
     if span is None:
         return None
     first, hump, peak, last, half = span
-    base = float(np.median(light[: first - 2])) if first >= 5 else _quiet_level(light, 3)
+    base = median(light[: first - 2]) if first >= 5 else _quiet_level(light, 3)
     calm = smooth(light, half)
     stop = _quiet_from(calm, peak, last, base, rough)
     # seen backwards, a slow rise is a slow tail
@@ -149,7 +149,7 @@ def _without_outliers(values: Array, noise: float) -> Array:
     """Leave out what stands far above the rest of a quiet stretch: a weak pre-flash, a click."""
     if values.size < 8:
         return values
-    kept = values[np.abs(smooth(values, 1) - np.median(values)) <= 5.0 * noise]
+    kept = values[np.abs(smooth(values, 1) - median(values)) <= 5.0 * noise]
     return kept if kept.size >= 0.7 * values.size else values
 
 

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from meterlink.photometry.flash_input import Array
-from meterlink.photometry.flash_shape import Pulse, find_jumps
+from meterlink.photometry.flash_shape import Pulse
 
 _TAIL_LEVELS = (0.05, 0.03, 0.02, 0.01, 0.005, 0.002)
 _TAIL_DOUBT = 0.3
@@ -55,7 +55,7 @@ def integrate(
     # running sums: every end that is tried costs nothing more (and no BLAS: its threads stall on short vectors)
     areas = _running(light * whole, first)
     squares = _running(whole * whole, first)
-    edges = [int(at) for side in find_jumps(pulse) for at in side if first <= at < last]
+    edges = [at for side in (pulse.rising, pulse.falling) for at in side if first <= at < last]
     jumps = sum((0.29 * float((time[at + 1] - time[at]) * (light[at + 1] - light[at]))) ** 2 for at in edges)
     # the same sum over every other sample: how much the curve between samples matters
     coarse = _every_other(time, light, first, last)

@@ -8,8 +8,9 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from meterlink.photometry.flash_input import Array, smooth
-from meterlink.photometry.flash_shape import MODEL_ERROR, Pulse, find_jumps, normal_inverse, part_of, runs_above
+from meterlink.photometry import flash_fit
+from meterlink.photometry.flash_input import smooth
+from meterlink.photometry.flash_shape import MODEL_ERROR, Pulse, part_of, runs_above
 
 _FLANK_SPREADS = (0.55, 0.3, 0.15, 0.08)
 """A flank is fitted between exp(-0.55) and exp(0.55) times the level, nearer by when that does not fit."""
@@ -93,14 +94,14 @@ def crossing(pulse: Pulse, index: int, level_lx: float, rising: bool, limits: tu
 
 def _jump_near(pulse: Pulse, index: int, level_lx: float, rising: bool) -> int | None:
     """Sample before an unresolved edge that passes the level near ``index``; None when there is none."""
-    low = max(0, index - pulse.half - 3)
-    high = min(pulse.light_lx.size, index + pulse.half + 4)
-    part = pulse._replace(light_lx=pulse.light_lx[low:high])
-    for at in find_jumps(part)[0 if rising else 1]:
-        before, after = float(part.light_lx[int(at)]), float(part.light_lx[int(at) + 1])
-        outer, inner = (before, after) if rising else (after, before)
-        if outer <= level_lx + 2.0 * pulse.noise_lx and inner >= level_lx - pulse.noise_lx:
-            return low + int(at)
+    light = pulse.light_lx
+    low, high = index - pulse.half - 3, index + pulse.half + 3
+    for at in pulse.rising if rising else pulse.falling:
+        if low <= at < high:
+            before, after = float(light[at]), float(light[at + 1])
+            outer, inner = (before, after) if rising else (after, before)
+            if outer <= level_lx + 2.0 * pulse.noise_lx and inner >= level_lx - pulse.noise_lx:
+                return at
     return None
 
 
@@ -130,25 +131,23 @@ def _fit_flank(
     """
     time, light, noise = part_of(pulse, *window)
     light = light / level_lx
-    middle, scale = float(time.mean()), float(time[-1] - time[0])
+    middle, scale = float(time[0] + time[-1]) / 2.0, float(time[-1] - time[0])
     x = (time - middle) / scale
     sigma = math.hypot(noise, MODEL_ERROR * pulse.height_lx) / level_lx
-    powers = x[:, None] ** np.arange(3)
-    fits = [_line(x, light), _bent(powers[:, :2], light), _bent(powers, light) if x.size >= 6 else None]
+    powers = flash_fit.powers_of(x, 5)
     best: tuple[float, float, float, float, float] | None = None
-    for fit, shape in zip(fits, ("line", "exponential", "bent"), strict=True):
-        if fit is None:
+    for shape, size in (("line", 2), ("exponential", 2), ("bent", 3)):
+        if size == 3 and x.size < 6:
             continue
-        coefficients, inverse, misfit = fit
-        found = _root(coefficients, shape, rising)
-        score = misfit / sigma**2 + 2.0 * coefficients.size
+        fit = flash_fit.polynomial(powers, light, None, 2) if shape == "line" else flash_fit.exponential(powers, light, size)
+        found = _root(fit.coefficients, shape, rising)
+        score = fit.misfit / sigma**2 + 2.0 * size
         if found is None or (best is not None and score >= best[0]):
             continue
         place, slope = found
-        at = place ** np.arange(coefficients.size)
-        freedom = x.size - coefficients.size
-        excess = misfit / sigma**2 / (freedom + 2.5 * math.sqrt(2.0 * freedom) + 1.0)
-        best = (score, place, slope, math.sqrt(float(at @ inverse @ at)) * sigma / abs(slope), excess)
+        freedom = x.size - size
+        excess = fit.misfit / sigma**2 / (freedom + 2.5 * math.sqrt(2.0 * freedom) + 1.0)
+        best = (score, place, slope, fit.spread_at(place) * sigma / abs(slope), excess)
     if best is None:
         return None
     _, place, slope, u, excess = best
@@ -157,37 +156,12 @@ def _fit_flank(
     return Crossing(middle + place * scale, u_s, abs(slope) / scale * level_lx, False), excess
 
 
-def _line(x: Array, light: Array) -> tuple[Array, Array, float] | None:
-    design = np.stack((np.ones_like(x), x), axis=1)
-    inverse = normal_inverse(design)
-    coefficients: Array = inverse @ (design.T @ light)
-    return coefficients, inverse, float(((light - design @ coefficients) ** 2).sum())
-
-
-def _bent(powers: Array, light: Array) -> tuple[Array, Array, float] | None:
-    """Fit exp(polynomial) by Gauss-Newton from a weighted fit of the logarithm."""
-    safe = np.maximum(light, 0.05)
-    weight = safe[:, None]
-    design = powers * weight
-    coefficients: Array = normal_inverse(design) @ (design.T @ (np.log(safe) * safe))
-    for _ in range(10):
-        model = np.exp(np.clip(powers @ coefficients, -8.0, 4.0))
-        slanted = powers * model[:, None]
-        inverse = normal_inverse(slanted)
-        step = inverse @ (slanted.T @ (light - model))
-        coefficients = coefficients + np.clip(step, -2.0, 2.0)
-        if float(np.abs(step).max()) < 1e-7:
-            break
-    model = np.exp(np.clip(powers @ coefficients, -8.0, 4.0))
-    return coefficients, inverse, float(((light - model) ** 2).sum())
-
-
-def _root(coefficients: Array, shape: str, rising: bool) -> tuple[float, float] | None:
+def _root(coefficients: list[float], shape: str, rising: bool) -> tuple[float, float] | None:
     """Return (place, slope in levels) where the fit passes the level in the right direction, near the window only."""
-    constant = float(coefficients[0]) - (1.0 if shape == "line" else 0.0)
-    linear = float(coefficients[1])
-    if coefficients.size == 3 and coefficients[2] != 0.0:
-        bend = float(coefficients[2])
+    constant = coefficients[0] - (1.0 if shape == "line" else 0.0)
+    linear = coefficients[1]
+    if len(coefficients) == 3 and coefficients[2] != 0.0:
+        bend = coefficients[2]
         inside = linear**2 - 4.0 * bend * constant
         if inside <= 0.0:
             return None

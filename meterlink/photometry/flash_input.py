@@ -130,12 +130,28 @@ def smooth(values: Array, half: int) -> Array:
     """Return the moving average over 2 * half + 1 samples; the window shrinks at both ends."""
     if half <= 0:
         return values
-    total = np.concatenate(([0.0], np.cumsum(values)))
-    index = np.arange(values.size)
-    low = np.maximum(index - half, 0)
-    high = np.minimum(index + half + 1, values.size)
-    average: Array = (total[high] - total[low]) / (high - low)
+    size, width = values.size, 2 * half + 1
+    total = np.zeros(size + 1)
+    np.cumsum(values, out=total[1:])
+    if size < width:
+        index = np.arange(size)
+        low, high = np.maximum(index - half, 0), np.minimum(index + half + 1, size)
+        return np.asarray((total[high] - total[low]) / (high - low))
+    average = np.empty(size)
+    np.subtract(total[width:], total[:-width], out=average[half : size - half])
+    average[half : size - half] /= width
+    average[:half] = total[half + 1 : width] / np.arange(half + 1, width)
+    average[size - half :] = (total[size] - total[size - 2 * half : size - half]) / np.arange(2 * half, half, -1)
     return average
+
+
+def median(values: Array) -> float:
+    """Return the median, without what ``numpy.median`` does about axes and masks."""
+    middle = values.size // 2
+    if values.size % 2:
+        return float(np.partition(values, middle)[middle])
+    pair = np.partition(values, (middle - 1, middle))
+    return float(pair[middle - 1] + pair[middle]) / 2.0
 
 
 def noise_of_differences(values: Array) -> float:
@@ -150,5 +166,5 @@ def noise_of_differences(values: Array) -> float:
         parts = second[: second.size // 16 * 16].reshape(16, -1)
         middle = float(np.sort(np.median(parts, axis=1))[4])
     else:
-        middle = float(np.median(second))
+        middle = median(second)
     return 1.4826 * middle / math.sqrt(6.0)

@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from meterlink.photometry import flash_fit
 from meterlink.photometry.flash_input import Array, smooth
 
 _TOP_LEVELS = (0.995, 0.99, 0.98, 0.95, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5)
@@ -53,6 +54,9 @@ class Pulse(NamedTuple):
     half: int
     height_lx: float
     """Highest calm light."""
+    rising: list[int]
+    """The sample right before each unresolved rising edge."""
+    falling: list[int]
 
 
 def prepare(time_s: Array, light_lx: Array, noise_lx: float) -> Pulse:
@@ -67,7 +71,8 @@ def prepare(time_s: Array, light_lx: Array, noise_lx: float) -> Pulse:
     calm_noise = noise_lx / math.sqrt(2 * half + 1)
     # the highest of many noisy samples is too high: take all that may be the top
     top = calm[calm >= float(calm.max()) - 3.5 * calm_noise]
-    return Pulse(time_s, light_lx, calm, noise_lx, calm_noise, half, float(top.mean()))
+    height = float(top.mean())
+    return Pulse(time_s, light_lx, calm, noise_lx, calm_noise, half, height, *find_jumps(light_lx, height, noise_lx))
 
 
 def runs_above(pulse: Pulse, level_lx: float) -> list[tuple[int, int]]:
@@ -87,26 +92,28 @@ def runs_above(pulse: Pulse, level_lx: float) -> list[tuple[int, int]]:
     return tall or runs
 
 
-def find_jumps(pulse: Pulse) -> tuple[Array, Array]:
+def find_jumps(light_lx: Array, height_lx: float, noise_lx: float) -> tuple[list[int], list[int]]:
     """Return the samples right before each unresolved edge: (rising, falling).
 
     An edge is a step that stands alone: far above noise, the steps beside it much smaller.
     """
-    steps = np.diff(pulse.light_lx)
+    steps = light_lx[1:] - light_lx[:-1]
     size = np.abs(steps)
-    beside = np.zeros_like(size)
-    beside[1:] = size[:-1]
-    beside[:-1] = np.maximum(beside[:-1], size[1:])
-    alone = (size > max(JUMP * pulse.height_lx, 6.0 * pulse.noise_lx)) & (beside < 0.3 * size + 2.0 * pulse.noise_lx)
-    return np.flatnonzero(alone & (steps > 0.0)).astype(float), np.flatnonzero(alone & (steps < 0.0)).astype(float)
+    rising: list[int] = []
+    falling: list[int] = []
+    for at in np.flatnonzero(size > max(JUMP * height_lx, 6.0 * noise_lx)).tolist():
+        step = float(size[at])
+        beside = max(float(size[at - 1]) if at else 0.0, float(size[at + 1]) if at + 1 < size.size else 0.0)
+        if beside < 0.3 * step + 2.0 * noise_lx:
+            (rising if steps[at] > 0.0 else falling).append(at)
+    return rising, falling
 
 
 def peak(pulse: Pulse) -> Peak:
     """Return the peak: the highest point of a polynomial in log light over the widest top that it fits."""
-    rising, falling = find_jumps(pulse)
     top = _top_sample(pulse)
-    low_limit = max((int(j) + 1 for j in rising if j < top + pulse.half), default=-1)
-    high_limit = min((int(j) for j in falling if j >= max(top - pulse.half, low_limit)), default=pulse.light_lx.size)
+    low_limit = max((j + 1 for j in pulse.rising if j < top + pulse.half), default=-1)
+    high_limit = min((j for j in pulse.falling if j >= max(top - pulse.half, low_limit)), default=pulse.light_lx.size)
     at_rise, at_fall = low_limit >= 0, high_limit < pulse.light_lx.size
     low_limit, high_limit = max(low_limit, 0), min(high_limit, pulse.light_lx.size - 1)
     fits: list[tuple[Peak, float]] = []
@@ -169,32 +176,28 @@ def _fit_top(pulse: Pulse, window: tuple[int, int], at_rise: bool, at_fall: bool
     degree = 1 if one_sided and light.size < 5 else 2
     # a short window cannot show that its top is flat or slanted, so there a round top is taken for granted
     least = 0 if one_sided or light.size >= 9 else 2
-    target = np.log(light) * weight
+    powers, target = flash_fit.powers_of(x, 2 * degree + 1), np.log(light)
     while True:
-        design = x[:, None] ** np.arange(degree + 1) * weight[:, None]
-        inverse = normal_inverse(design)
-        coefficients = inverse @ (design.T @ target)
-        if degree == least or abs(coefficients[-1]) > 2.0 * math.sqrt(inverse[-1, -1]):
+        fit = flash_fit.polynomial(powers, target, weight, degree + 1)
+        if degree == least or abs(fit.coefficients[-1]) > 2.0 * math.sqrt(fit.inverse[-1][-1]):
             break
         degree -= 1
     freedom = light.size - degree - 1
-    misfit = float(((target - design @ coefficients) ** 2).sum())
     allowed = freedom + 1.2 * math.sqrt(2.0 * freedom) + 0.5 if freedom > 0 else math.inf
     ends = [-1.0, 1.0]
     if at_rise and first > 0:
         ends[0] -= (begin - float(pulse.time_s[first - 1])) / 2.0 / scale
     if at_fall and last + 1 < pulse.time_s.size:
         ends[1] += (float(pulse.time_s[last + 1]) - end) / 2.0 / scale
-    where = _highest(coefficients, ends)
-    powers = where ** np.arange(degree + 1)
-    value = math.exp(float(coefficients @ powers))
+    where = _highest(fit.coefficients, ends)
+    value = math.exp(sum(c * where**k for k, c in enumerate(fit.coefficients)))
     hidden = _HIDDEN * _step_beside(pulse, first, last, at_rise, at_fall) ** 2 / value
-    u = math.hypot(PEAK_CHOICE * value * math.sqrt(float(powers @ inverse @ powers)), hidden)
+    u = math.hypot(PEAK_CHOICE * value * fit.spread_at(where), hidden)
     edge = 0.0
     if (at_rise and where == ends[0]) or (at_fall and where == ends[1]):
-        slope = sum(k * float(coefficients[k]) * where ** (k - 1) for k in range(1, degree + 1)) / scale
+        slope = sum(k * fit.coefficients[k] * where ** (k - 1) for k in range(1, degree + 1)) / scale
         edge = abs(slope) * value * 0.29 * (end - begin) / (last - first)
-    return Peak(value, u, middle + where * scale, last - first + 1, edge), misfit / allowed
+    return Peak(value, u, middle + where * scale, last - first + 1, edge), fit.misfit / allowed
 
 
 def _step_beside(pulse: Pulse, first: int, last: int, at_rise: bool, at_fall: bool) -> float:
@@ -205,16 +208,15 @@ def _step_beside(pulse: Pulse, first: int, last: int, at_rise: bool, at_fall: bo
     return max(0.0, step - 2.0 * pulse.noise_lx)
 
 
-def _highest(coefficients: Array, ends: list[float]) -> float:
-    places = list(ends)
-    if coefficients.size == 1:
+def _highest(coefficients: list[float], ends: list[float]) -> float:
+    if len(coefficients) == 1:
         return 0.0
-    if coefficients.size == 3 and coefficients[2] < 0.0:
+    places = list(ends)
+    if len(coefficients) == 3 and coefficients[2] < 0.0:
         vertex = -coefficients[1] / (2.0 * coefficients[2])
         if ends[0] < vertex < ends[1]:
-            places.append(float(vertex))
-    values = [float(np.polyval(coefficients[::-1], place)) for place in places]
-    return places[values.index(max(values))]
+            places.append(vertex)
+    return max(places, key=lambda place: sum(c * place**k for k, c in enumerate(coefficients)))
 
 
 def _plain_peak(pulse: Pulse, top: int) -> Peak:
@@ -225,13 +227,3 @@ def _plain_peak(pulse: Pulse, top: int) -> Peak:
     neighbours = pulse.light_lx[max(0, index - 1) : index + 2]
     hidden = (value - float(neighbours.min())) * 0.15
     return Peak(value, math.hypot(pulse.noise_lx, hidden), float(pulse.time_s[index]), 1)
-
-
-def normal_inverse(design: Array) -> Array:
-    """Return the inverse of the normal equations' matrix, also where a column adds nothing."""
-    square = design.T @ design
-    try:
-        inverse = np.linalg.inv(square)
-    except np.linalg.LinAlgError:
-        inverse = np.linalg.pinv(square)
-    return np.asarray(inverse, dtype=np.float64)

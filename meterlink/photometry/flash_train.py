@@ -8,7 +8,7 @@ import numpy as np
 
 from meterlink.photometry.flash_ambient import Ambient
 from meterlink.photometry.flash_exposure import weights
-from meterlink.photometry.flash_input import Array
+from meterlink.photometry.flash_input import Array, median
 from meterlink.photometry.flash_pulse import FlashPulse
 from meterlink.photometry.flash_shape import Pulse
 
@@ -78,7 +78,7 @@ def _is_apart(pulse: Pulse, run: tuple[int, int], following: tuple[int, int]) ->
     length = float(pulse.time_s[run[1]] - pulse.time_s[run[0]])
     gap = float(pulse.time_s[following[0]] - pulse.time_s[run[1]])
     between = pulse.calm_lx[run[1] + 1 : following[0]]
-    return gap > 2.0 * length and between.size > 2 and float(np.median(between)) < 0.25 * _run_level(pulse)
+    return gap > 2.0 * length and between.size > 2 and median(between) < 0.25 * _run_level(pulse)
 
 
 def _train(pulse: Pulse, first: int, last: int) -> Train | None:
