@@ -3,7 +3,7 @@
 examples:
   meterlink import lowkey.json
   meterlink import lowkey.json --show          only say what it would add
-  meterlink import --code meterlink1.eJy...    the text of a sheet's QR code
+  meterlink import --code METERLINK1:8GC...    the text of the square on a sheet
 """
 
 from __future__ import annotations
@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
-    parser.add_argument("file", nargs="?", metavar="FILE")
-    parser.add_argument("--code", metavar="TEXT", help="text of a QR code")
+    parser.add_argument("file", nargs="?", metavar="FILE", help="JSON document, or another library's file")
+    parser.add_argument("--code", metavar="TEXT", help="text of the square (QR code) on a sheet")
     parser.add_argument("--show", action="store_true", help="say what it would add, add nothing")
 
 
@@ -29,12 +29,13 @@ def run(args: argparse.Namespace) -> int:
     from meterlink.errors import UsageError
     from meterlink.library.code import decode
     from meterlink.library.importing import import_document, import_file, preview_file
+    from meterlink.sheet.qr import unpacked
 
     if bool(args.file) == bool(args.code):
         raise UsageError("give either a file or --code TEXT, e.g. meterlink import lowkey.json")
     with open_library(args) as library:
         if args.code:
-            added = import_document(library, decode(args.code), "the code")
+            added = import_document(library, decode(unpacked(args.code)), "the code")
             print(f"added: {added}")
         elif args.show:
             print(f"would add: {preview_file(library, Path(args.file))}")

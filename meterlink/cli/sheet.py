@@ -30,10 +30,10 @@ def run(args: argparse.Namespace) -> int:
     import re
     from pathlib import Path
 
-    from meterlink.library.code import code_of
     from meterlink.library.export import write_whole
-    from meterlink.sheet.page import code_svg, sheet_html
+    from meterlink.sheet.page import sheet_html
     from meterlink.sheet.plan import plan, side
+    from meterlink.sheet.qr import square_of
 
     session = open_session(args)
     with session.library:
@@ -47,8 +47,8 @@ def run(args: argparse.Namespace) -> int:
         # A name from outside must not choose the folder.
         safe = re.sub(r"[^\w\- ]+", "_", view.setup.name).strip()[:80] or "sheet"
         target = Path(args.output or f"{safe}.html")
-        code = code_of(session.library, session.setup.id)
-        html = sheet_html(view, session.checks(), code_svg(code))
+        square, carries = square_of(session.library, session.setup.id)
+        html = sheet_html(view, session.checks(), square, carries, table=session.ratios())
         write_whole(target, html.encode())
-        print(f"{target}: open it in a browser and print" + ("" if code else "; the set-up is too large for a QR code"))
+        print(f"{target}: open it in a browser and print" + ("" if square else "; the set-up is too large for a QR code"))
     return 0

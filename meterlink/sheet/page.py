@@ -3,27 +3,37 @@
 from __future__ import annotations
 
 import time
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from meterlink import units
+from meterlink.setwork.compare import key_words
 from meterlink.setwork.ratios import RatioRow, RatioTable, ratio_table
 from meterlink.setwork.view import LightState, SetView
+from meterlink.sheet.picture import safe_picture
 from meterlink.sheet.plan import plan, side
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from jinja2 import Template
+
     from meterlink.setwork.checks import Finding
 
 OVERHEAD_DEG, OVERHEAD_M = 35.0, 1.9
 """From this elevation or stand height on a light counts as overhead and the caution is printed."""
 NOTHING = "–"
+FINDINGS_MAX = 8
+"""The worst ones; the page has two sides and 'meterlink checks' shows them all."""
+HIDDEN = ("points", "reference_picture")
+"""Facts that are no words."""
 RANKS = {3: "wrong", 2: "doubtful", 1: "caution", 0: "note"}
 
 DETAIL_WORDS = {
     "mark": "subject's mark",
+    "framing": "framing",
     "face_height_m": "face above floor",
     "backdrop_distance_m": "face to backdrop",
     "backdrop": "backdrop",
@@ -35,6 +45,8 @@ DETAIL_WORDS = {
     "reference_photo": "reference photograph",
 }
 """Facts of a rebuild in the order in which they are printed; others follow under their own names."""
+FACT_UNITS = (("_m_s", "m/s"), ("_mm", "mm"), ("_um", "µm"), ("_px", "px"), ("_mired", "mired"), ("_s", "s"))
+FACT_MAX = 200
 
 
 class LightLine(NamedTuple):
@@ -58,31 +70,66 @@ class LightLine(NamedTuple):
     overhead: bool
 
 
-def sheet_html(view: SetView, findings: Sequence[Finding] = (), code_svg: str = "", *, now_s: float | None = None) -> str:
-    """Return the sheet as HTML.  Every text from outside is escaped; ``code_svg`` is the QR code as SVG or empty."""
-    from jinja2 import Environment, StrictUndefined
+def sheet_html(
+    view: SetView,
+    findings: Sequence[Finding] = (),
+    square: str = "",
+    carries: str = "",
+    *,
+    table: RatioTable | None = None,
+    now_s: float | None = None,
+) -> str:
+    """Return the sheet as HTML.  Every text from outside is escaped.
+
+    ``square`` is the QR code as SVG or empty, ``carries`` what is in it (``readings`` or ``places``); ``table`` is the
+    ratio table where it is known better than from the view alone (a reading that the others contradict).
+    """
     from markupsafe import Markup
 
-    table = ratio_table(view)
-    source = Path(__file__).with_name("sheet.html").read_text(encoding="utf-8")
-    template = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True).from_string(source)
+    table = table if table is not None else ratio_table(view)
     lines = light_lines(view, table)
-    return template.render(
+    worst = list(findings)[:FINDINGS_MAX]
+    details = view.setup.details
+    return _template().render(
         setup=view.setup,
         made=time.strftime("%Y-%m-%d", time.localtime(view.setup.created_at_s)),
         printed=time.strftime("%Y-%m-%d %H:%M", time.localtime(time.time() if now_s is None else now_s)),
         camera=camera_facts(view, table),
         facts=rebuild_facts(view),
+        picture=safe_picture(details["reference_picture"]) if "reference_picture" in details else "",
         lines=lines,
         ratio=ratio_words(table),
         notes=table.notes,
-        findings=[(RANKS[int(f.rank)], f.text, f.advice) for f in findings],
+        findings=[(RANKS[int(f.rank)], f.text, f.advice) for f in worst],
+        more_findings=len(findings) - len(worst),
         overhead=[line.name for line in lines if line.overhead],
-        plan=Markup(plan(view).svg()),  # noqa: S704 - our own drawing, its texts are escaped
-        side=Markup(side(view).svg()),  # noqa: S704
-        code=Markup(code_svg),  # noqa: S704 - made by segno from a base64 text
+        plan=Markup(plan(view).svg()),
+        side=Markup(side(view).svg()),
+        square=Markup(square),
+        carries=carries,
         steps=rebuild_steps(view),
     )
+
+
+@lru_cache(maxsize=1)
+def _template() -> Template:
+    """The page's template, compiled once a process."""
+    from jinja2 import Environment, StrictUndefined
+
+    source = Path(__file__).with_name("sheet.html").read_text(encoding="utf-8")
+    environment = Environment(
+        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True, finalize=_plain
+    )
+    return environment.from_string(source)
+
+
+TURNING = dict.fromkeys([*range(0x202A, 0x202F), *range(0x2066, 0x206A), 0x200E, 0x200F])
+"""Marks that turn the direction of writing: a text from outside must not rearrange what stands beside it."""
+
+
+def _plain(value: Any) -> Any:
+    """Take the marks of direction out of a text that goes on the page."""
+    return value if type(value) is not str or value.isascii() else value.translate(TURNING)
 
 
 def camera_facts(view: SetView, table: RatioTable) -> list[tuple[str, str]]:
@@ -106,27 +153,38 @@ def rebuild_facts(view: SetView) -> list[tuple[str, str]]:
     details = view.setup.details
     known = [(word, _fact(key, details[key])) for key, word in DETAIL_WORDS.items() if key in details]
     others = [
-        (key.replace("_", " "), str(value)[:200])
+        (key_words(key)[:60], _fact(key, value))
         for key, value in details.items()
-        if key not in DETAIL_WORDS and isinstance(value, str | int | float)
+        if key not in DETAIL_WORDS and key not in HIDDEN and isinstance(value, str | int | float)
     ]
     return known + others
 
 
 def _fact(key: str, value: Any) -> str:
-    if isinstance(value, int | float) and key.endswith("_m"):
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return str(value)[:FACT_MAX]
+    if key == "backdrop_reflectance":
+        return f"{value * 100:.0f} %"
+    if key == "sync_speed_s" and value > 0:
+        return units.format_shutter(float(value))
+    if key.endswith("_m") and 0 <= value < 1e4:
         return units.format_length(float(value))
-    if isinstance(value, int | float) and key.endswith("_mm"):
-        return f"{value:g} mm"
-    return str(value)[:200]
+    return f"{value:g}{next((f' {unit}' for end, unit in FACT_UNITS if key.endswith(end)), '')}"
+
+
+def _credible(key: str, value: Any) -> bool:
+    """Say whether a fact can stand in an instruction: a length is a number that fits a studio."""
+    if not key.endswith(("_m", "_mm")):
+        return isinstance(value, str)
+    return isinstance(value, int | float) and not isinstance(value, bool) and 0 < value < 10_000
 
 
 def light_lines(view: SetView, table: RatioTable) -> list[LightLine]:
     """The lights with where they stand and what they gave."""
-    return [_line(state, row) for state, row in zip(view.lights, table.rows, strict=True)]
+    return [_line(state, row, row.light == table.key) for state, row in zip(view.lights, table.rows, strict=True)]
 
 
-def _line(state: LightState, row: RatioRow) -> LightLine:
+def _line(state: LightState, row: RatioRow, is_key: bool) -> LightLine:
     light, p = state.light, state.placement
     source, place, power, extras = "not placed", NOTHING, NOTHING, ""
     overhead = False
@@ -142,7 +200,7 @@ def _line(state: LightState, row: RatioRow) -> LightLine:
     from_key = NOTHING
     if row.from_key_stops is not None:
         u95 = f" ± {row.from_key_u95_stops:.1f}" if row.from_key_u95_stops else ""
-        from_key = "0" if row.role == "key" else units.format_stops(row.from_key_stops) + u95
+        from_key = "0" if is_key else units.format_stops(row.from_key_stops) + u95
     return LightLine(
         light.name,
         light.role,
@@ -207,12 +265,20 @@ def ratio_words(table: RatioTable) -> str:
 
 def rebuild_steps(view: SetView) -> list[str]:
     """The checklist: in the order in which a set is built."""
-    steps = []
     details = view.setup.details
-    if "backdrop_distance_m" in details:
-        steps.append(f"backdrop {_fact('backdrop_distance_m', details['backdrop_distance_m'])} behind the face")
-    if "mark" in details:
-        steps.append(f"subject on the mark: {_fact('mark', details['mark'])}")
+    said = {key: _fact(key, details[key]) for key in DETAIL_WORDS if key in details and _credible(key, details[key])}
+    steps = []
+    if "backdrop" in said or "backdrop_distance_m" in said:
+        behind = f" {said['backdrop_distance_m']} behind the face" if "backdrop_distance_m" in said else ""
+        steps.append(f"backdrop{': ' + said['backdrop'] if 'backdrop' in said else ''}{behind}")
+    if "mark" in said:
+        steps.append(f"subject on the mark: {said['mark']}")
+    if "face_height_m" in said:
+        steps.append(f"face {said['face_height_m']} above the floor")
+    camera = [said[key] for key in ("camera_distance_m", "focal_length_mm") if key in said]
+    if camera:
+        height = f", {said['camera_height_m']} above the floor" if "camera_height_m" in said else ""
+        steps.append(f"camera: {', '.join(camera)}{height}")
     for state in view.lights:
         p = state.placement
         if p is None:
@@ -220,23 +286,11 @@ def rebuild_steps(view: SetView) -> list[str]:
         where = units.format_length(p.distance_m) if p.distance_m else "distance not noted"
         if p.azimuth_deg is not None:
             where += f", {_direction(p.azimuth_deg, p.elevation_deg)}"
+        height = f", {units.format_length(p.stand_height_m)} above the floor" if p.stand_height_m else ""
         power = f", power {p.power_text}" if p.power_text else ""
-        steps.append(f"{state.light.name}: {where}{power}")
+        steps.append(f"{state.light.name}: {where}{height}{power}")
     if any(s.placement and (s.placement.stand_height_m or 0) >= OVERHEAD_M for s in view.lights):
         steps.append("stands weighed down, heads overhead on safety cables")
     steps.append("room light as then; modelling lamps as then")
-    steps.append(f"match: meterlink match “{view.setup.name}”")
+    steps.append(f"meter and match: meterlink match “{view.setup.name}”")
     return steps
-
-
-def code_svg(text: str | None) -> str:
-    """Return the QR code of a text as an SVG element, empty for None."""
-    if text is None:
-        return ""
-    import io
-
-    import segno
-
-    out = io.BytesIO()
-    segno.make_qr(text, error="m", boost_error=False).save(out, kind="svg", scale=1, border=2, xmldecl=False, svgns=True, omitsize=True)
-    return out.getvalue().decode()

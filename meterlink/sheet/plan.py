@@ -1,16 +1,18 @@
 """Plan from above and side view of a set, to scale, with distances and angles.
 
 Our own signs: the face is a ring with a nose toward the camera, the camera a bar across its line of sight, a light the true
-outline of its source (a bar as wide as the source, seen from above) with its dashed axis to the point; a passive
-reflector is a bar with hatching.  Lengths along the axes are the placements' distances.
+outline of its source (a bar as wide as the source) with a narrower back, a passive reflector the bar alone; a dashed axis
+leads from each to its point.  Lengths along the axes are the placements' distances.
 """
 
 from __future__ import annotations
 
 from math import cos, radians, sin
+from typing import NamedTuple
 
 from meterlink import units
 from meterlink.sheet.drawing import ACCENT, FAINT, INK, PAPER, SECOND, Drawing
+from meterlink.sheet.labels import Labels, Line, short
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -21,8 +23,35 @@ if TYPE_CHECKING:
     At = Callable[[float, float], tuple[float, float]]
     """Metres in the picture's plane -> points of the drawing."""
 
-MARGIN, SIDE_MARGIN = 46.0, 64.0
+EDGE = 34.0
+"""Room for labels around the set, in points."""
 FACE_M = 0.12
+LEAST_M = 0.9
+"""At least so much is shown around the face."""
+CAMERA_SHOWN_M = 4.0
+GRID = "#dedede"
+FALLBACK_CAMERA_M = 1.8
+
+
+class _Frame(NamedTuple):
+    """The part of the set that is drawn, in metres, and how large."""
+
+    left: float
+    top: float
+    scale: float
+    origin: tuple[float, float]
+
+    def at(self, x: float, y: float) -> tuple[float, float]:
+        """Metres from the left and the top of the picture's plane -> points."""
+        return (self.origin[0] + (x - self.left) * self.scale, self.origin[1] + (y - self.top) * self.scale)
+
+
+def _frame(drawing: Drawing, xs: list[float], ys: list[float]) -> _Frame:
+    """Fit what is to be seen into the drawing, centred, as large as it goes."""
+    left, right, top, bottom = min(xs), max(xs), min(ys), max(ys)
+    width, height = max(right - left, 0.1), max(bottom - top, 0.1)
+    scale = min((drawing.width - 2 * EDGE) / width, (drawing.height - 2 * EDGE) / height)
+    return _Frame(left, top, scale, ((drawing.width - width * scale) / 2, (drawing.height - height * scale) / 2))
 
 
 def _placed(view: SetView) -> list[LightState]:
@@ -31,15 +60,25 @@ def _placed(view: SetView) -> list[LightState]:
     ]
 
 
+def _fact(view: SetView, key: str, low: float, high: float) -> float | None:
+    """A fact in metres, None when it is missing, no number or beyond belief."""
+    value = view.setup.details.get(key)
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return None
+    return float(value) if low < value < high else None
+
+
+def _behind(view: SetView) -> float:
+    """Distance of the backdrop behind the face, 0 when it is not known."""
+    return _fact(view, "backdrop_distance_m", 0.0, 50.0) or 0.0
+
+
 def point_z_m(state: LightState, view: SetView) -> float:
     """Where a light's point lies on the camera's axis: 0 for the face, behind it for the backdrop where that is known.
 
     Hair and rim points lie so close to the face that they are drawn there.
     """
-    backdrop = view.setup.details.get("backdrop_distance_m")
-    if state.light.role == "background" and isinstance(backdrop, int | float) and 0 < backdrop < 50:
-        return -float(backdrop)
-    return 0.0
+    return -_behind(view) if state.light.role == "background" else 0.0
 
 
 def position_m(state: LightState, view: SetView) -> tuple[float, float, float]:
@@ -50,146 +89,184 @@ def position_m(state: LightState, view: SetView) -> tuple[float, float, float]:
     return (d * cos(el) * sin(az), d * sin(el), point_z_m(state, view) + d * cos(el) * cos(az))
 
 
-def _camera_distance(view: SetView) -> float | None:
-    value = view.setup.details.get("camera_distance_m")
-    return float(value) if isinstance(value, int | float) and 0 < value < 50 else None
-
-
-def _ring_steps(largest: float) -> list[float]:
-    step = 0.5 if largest <= 2.2 else 1.0
-    return [step * i for i in range(1, int(largest / step) + 2)]
-
-
-def plan(view: SetView, width: float = 360.0, height: float = 330.0) -> Drawing:
+def plan(view: SetView, width: float = 370.0, height: float = 330.0) -> Drawing:
     """The set from above: camera at the bottom, backdrop at the top."""
     drawing = Drawing(width, height, f"plan of {view.setup.name} from above")
     states = _placed(view)
     places = [position_m(s, view) for s in states]
-    camera = _camera_distance(view) or 0.0
-    far = max(1.0, min(camera, 4.0), *(max(abs(x), abs(z)) for x, _, z in places), _behind(view))
-    scale = (min(width, height) / 2 - MARGIN) / far
-    centre = (width / 2, height / 2)
-
-    def at(x: float, z: float) -> tuple[float, float]:
-        return (centre[0] + x * scale, centre[1] + z * scale)
-
-    for r in _ring_steps(far):
-        drawing.circle(centre, r * scale, stroke="#e0e0e0", width=0.7)
-        drawing.text((centre[0] + 2, centre[1] - r * scale - 2), units.format_length(r), 6, colour=FAINT)
-    _backdrop(drawing, view, at, far)
-    _camera(drawing, view, at, far)
-    for state, (x, _, z) in zip(states, places, strict=True):
-        _light_from_above(drawing, state, at(x, z), at(0.0, point_z_m(state, view)), scale)
-    _face(drawing, centre, max(FACE_M * scale, 6.0))
+    camera = min(_fact(view, "camera_distance_m", 0.0, 1000.0) or FALLBACK_CAMERA_M, CAMERA_SHOWN_M)
+    half = [max((s.placement.width_m or 0.0) / 2 if s.placement else 0.0, 0.1) for s in states]
+    xs = [-LEAST_M, LEAST_M, *(x + s * h for (x, _, _), h in zip(places, half, strict=True) for s in (-1, 1))]
+    zs = [-LEAST_M, camera, -_behind(view), *(z + s * h for (_, _, z), h in zip(places, half, strict=True) for s in (-1, 1))]
+    frame = _frame(drawing, xs, zs)
+    labels = Labels(drawing)
+    face = frame.at(0.0, 0.0)
+    _rings(drawing, face, frame.scale)
+    _backdrop(drawing, view, frame, labels)
+    _camera(drawing, view, frame, labels, camera)
+    marks = [
+        _light_from_above(drawing, state, frame.at(x, z), frame.at(0.0, point_z_m(state, view)), frame.scale, labels)
+        for state, (x, _, z) in zip(states, places, strict=True)
+    ]
+    r = max(FACE_M * frame.scale, 5.0)
+    _face_from_above(drawing, face, r)
+    labels.keep_free([(face[0] - r, face[1] - r), (face[0] + r, face[1] + r * 1.6)])
+    for state, at, (x, _, z) in zip(states, marks, places, strict=True):
+        p = state.placement
+        assert p is not None
+        told = f"{units.format_length(p.distance_m or 0.0)}, {units.format_angle(p.azimuth_deg or 0.0)}"
+        labels.place(at, [Line(short(state.light.name), 8.5, INK), Line(told, 7, "#5a5a5a")], 13, (x, z - point_z_m(state, view)))
     return drawing
 
 
-def _face(drawing: Drawing, centre: tuple[float, float], r: float) -> None:
+def _rings(drawing: Drawing, face: tuple[float, float], scale: float) -> None:
+    """Circles every half metre or metre, their radii written where they cross the lower right."""
+    reach = ((drawing.width / 2) ** 2 + (drawing.height / 2) ** 2) ** 0.5 / scale
+    step = 0.5 if reach <= 2.6 else 1.0 if reach <= 6 else 2.0
+    for i in range(1, int(reach / step) + 1):
+        r = step * i * scale
+        drawing.circle(face, r, stroke=GRID, width=0.7)
+        x, y = face[0] + r * 0.7071, face[1] + r * 0.7071
+        if x < drawing.width - 24 and y < drawing.height - 6:
+            drawing.text((x + 1.5, y + 5), f"{step * i:g} m", 6, colour=FAINT)
+
+
+def _face_from_above(drawing: Drawing, centre: tuple[float, float], r: float) -> None:
     x, y = centre
     drawing.area([(x - r * 0.35, y + r * 0.9), (x, y + r * 1.6), (x + r * 0.35, y + r * 0.9)], fill=INK)
     drawing.circle(centre, r, fill=PAPER, width=1.6)
 
 
-def _camera(drawing: Drawing, view: SetView, at: At, far: float) -> None:
-    distance = _camera_distance(view)
-    z = min(distance, far) if distance else far
-    x, y = at(0.0, z)
-    drawing.line([(x, y), at(0.0, 0.0)], FAINT, 0.7, (1, 3))
+def _camera(drawing: Drawing, view: SetView, frame: _Frame, labels: Labels, shown: float) -> None:
+    distance = _fact(view, "camera_distance_m", 0.0, 1000.0)
+    x, y = frame.at(0.0, shown)
+    drawing.line([(x, y), frame.at(0.0, 0.0)], FAINT, 0.7, (1, 3))
     drawing.area([(x - 16, y + 2), (x + 16, y + 2), (x + 16, y + 8), (x - 16, y + 8)], fill=INK)
     drawing.area([(x - 5, y - 4), (x + 5, y - 4), (x + 5, y + 2), (x - 5, y + 2)], fill=INK)
+    labels.keep_free([(x - 16, y - 4), (x + 16, y + 8)])
     label = "camera" + (f" {units.format_length(distance)}" if distance else ", distance not given")
-    if distance and distance > far:
+    if distance and distance > shown:
         label += ", farther than drawn"
-    drawing.text((x, y + 18), label, 8, "middle")
+    labels.place((x, y + 4), [Line(label, 7.5, INK)], 9, (0.0, 1.0))
 
 
-def _behind(view: SetView) -> float:
-    """Distance of the backdrop behind the face, 0 when it is not known."""
-    value = view.setup.details.get("backdrop_distance_m")
-    return float(value) if isinstance(value, int | float) and 0 < value < 50 else 0.0
-
-
-def _backdrop(drawing: Drawing, view: SetView, at: At, far: float) -> None:
+def _backdrop(drawing: Drawing, view: SetView, frame: _Frame, labels: Labels) -> None:
     behind = _behind(view)
     if not behind:
         return
-    a, b = at(-far * 0.8, -behind), at(far * 0.8, -behind)
+    _, y = frame.at(0.0, -behind)
+    a, b = (drawing.width * 0.14, y), (drawing.width * 0.86, y)
     drawing.line([a, b], INK, 2.0)
-    drawing.text((b[0], b[1] - 4), f"backdrop {units.format_length(behind)}", 7, "end")
+    labels.keep_line_free(a, b)
+    labels.place((b[0] - 30, y), [Line(f"backdrop {units.format_length(behind)}", 7, INK)], 3, (0.3, -1.0))
 
 
 def _light_from_above(
-    drawing: Drawing, state: LightState, at: tuple[float, float], point: tuple[float, float], scale: float
-) -> None:
+    drawing: Drawing, state: LightState, at: tuple[float, float], point: tuple[float, float], scale: float, labels: Labels
+) -> tuple[float, float]:
+    """Draw one light; return the middle of its back, where its label begins."""
     p = state.placement
     assert p is not None
-    cx, cy = at
-    az = radians(p.azimuth_deg or 0.0)
-    # Across the axis, in the plan.
+    az = radians((p.azimuth_deg or 0.0) + p.feather_deg)
+    # Across the source's axis, in the plan; a feathered source is turned from its point.
     across = (cos(az), -sin(az))
     half = max((p.width_m or 0.08) / 2 * scale, 4.0)
-    back = (sin(az) * 7.0, cos(az) * 7.0)
-    colour = SECOND if state.light.source_light_id else ACCENT
-    ends = [(cx + s * half * across[0], cy + s * half * across[1]) for s in (-1, 1)]
-    drawing.line([at, point], colour, 0.9, (4, 3))
-    rear = [(ends[1][0] * 0.6 + cx * 0.4 + back[0], ends[1][1] * 0.6 + cy * 0.4 + back[1])]
-    rear.append((ends[0][0] * 0.6 + cx * 0.4 + back[0], ends[0][1] * 0.6 + cy * 0.4 + back[1]))
-    if state.light.source_light_id:
-        drawing.line(ends, colour, 3.0)
-    else:
-        drawing.area([*ends, *rear], fill=PAPER, stroke=colour, width=1.4)
-        drawing.line(ends, colour, 2.4)
-    lx, ly = cx + sin(az) * 20, cy + cos(az) * 20 + 3
-    anchor = "start" if sin(az) > 0.3 else "end" if sin(az) < -0.3 else "middle"
-    drawing.text((lx, ly), state.light.name, 9, anchor)
-    drawing.text((lx, ly + 9), f"{units.format_length(p.distance_m or 0.0)}, {p.azimuth_deg:.0f}°", 7, anchor, FAINT)
+    depth = min(max(half * 0.5, 5.0), 12.0)
+    back = (sin(az) * depth, cos(az) * depth)
+    return _light(drawing, state, at, point, across, half, back, labels)
 
 
-def side(view: SetView, width: float = 360.0, height: float = 220.0) -> Drawing:
+def _light(
+    drawing: Drawing,
+    state: LightState,
+    at: tuple[float, float],
+    point: tuple[float, float],
+    across: tuple[float, float],
+    half: float,
+    back: tuple[float, float],
+    labels: Labels,
+) -> tuple[float, float]:
+    """The sign of a light: its emitting surface as a bold bar, a narrower back behind it, a dashed axis to its point."""
+    reflector = bool(state.light.source_light_id)
+    colour = SECOND if reflector else ACCENT
+    ends = [(at[0] + s * across[0] * half, at[1] + s * across[1] * half) for s in (1, -1)]
+    rear = [(at[0] + s * across[0] * half * 0.55 + back[0], at[1] + s * across[1] * half * 0.55 + back[1]) for s in (-1, 1)]
+    drawing.line([at, point], colour, 0.8, (4, 3))
+    labels.keep_line_free(at, point)
+    labels.keep_line_free(ends[0], ends[1])
+    if reflector:
+        drawing.line(ends, colour, 3.2)
+        return at
+    drawing.area([*ends, *rear], fill=PAPER, stroke=colour, width=1.2)
+    drawing.line(ends, colour, 2.6)
+    labels.keep_free(rear, 0.0)
+    return (at[0] + back[0], at[1] + back[1])
+
+
+def side(view: SetView, width: float = 370.0, height: float = 215.0) -> Drawing:
     """The set from camera left: camera at the right, height upward, floor where the face's height is known."""
     drawing = Drawing(width, height, f"side view of {view.setup.name}")
     states = _placed(view)
     places = [position_m(s, view) for s in states]
-    camera = min(_camera_distance(view) or 1.5, 4.0)
-    face_height = view.setup.details.get("face_height_m")
-    floor = -float(face_height) if isinstance(face_height, int | float) and 0.2 < face_height < 4 else None
-    ys = [0.3, -0.3, *(y for _, y, _ in places), *([floor] if floor is not None else [])]
-    zs = [camera, -max(1.0, _behind(view)), *(z for _, _, z in places)]
-    low, high, left, right = min(ys), max(ys), min(zs), max(zs)
-    scale = min((height - 2 * 30) / (high - low), (width - 2 * SIDE_MARGIN) / (right - left))
-
-    def at(z: float, y: float) -> tuple[float, float]:
-        return (SIDE_MARGIN + (z - left) * scale, 30 + (high - y) * scale)
-
-    if floor is not None:
-        drawing.line([at(left, floor), at(right, floor)], INK, 1.2)
-        drawing.text((at(left, floor)[0], at(left, floor)[1] + 9), "floor", 7, colour=FAINT)
-    drawing.line([at(left, 0.0), at(right, 0.0)], "#e0e0e0", 0.7)
+    camera = min(_fact(view, "camera_distance_m", 0.0, 1000.0) or FALLBACK_CAMERA_M, CAMERA_SHOWN_M)
+    face_height, camera_height = _fact(view, "face_height_m", 0.2, 4.0), _fact(view, "camera_height_m", 0.0, 6.0)
+    floor = -face_height if face_height else None
+    lens = camera_height - face_height if camera_height and face_height else 0.0
+    # The picture's plane has y downward, heights count upward.
+    ys = [-0.3, 0.3, -lens, *(-y for _, y, _ in places), *([-floor] if floor is not None else [])]
+    zs = [camera, -LEAST_M, -_behind(view), *(z for _, _, z in places)]
+    frame = _frame(drawing, zs, ys)
+    labels = Labels(drawing)
+    _floor_and_backdrop(drawing, frame, floor, _behind(view), labels)
+    face = frame.at(0.0, 0.0)
+    drawing.line([face, frame.at(camera, -lens)], FAINT, 0.7, (1, 3))
+    marks = []
     for state, (_, y, z) in zip(states, places, strict=True):
-        _light_from_the_side(drawing, state, at(z, y), at(point_z_m(state, view), 0.0), scale)
-    if behind := _behind(view):
-        drawing.line([at(-behind, high), at(-behind, floor if floor is not None else low)], INK, 2.0)
-    x, y0 = at(0.0, 0.0)
-    r = max(FACE_M * scale, 6.0)
-    drawing.area([(x + r * 0.9, y0 - r * 0.35), (x + r * 1.6, y0), (x + r * 0.9, y0 + r * 0.35)], fill=INK)
-    drawing.circle((x, y0), r, fill=PAPER, width=1.6)
-    cx, cy = at(camera, 0.0)
-    drawing.area([(cx + 2, cy - 9), (cx + 9, cy - 9), (cx + 9, cy + 9), (cx + 2, cy + 9)], fill=INK)
-    drawing.text((cx + 12, cy + 3), "camera", 7)
+        point = frame.at(point_z_m(state, view), 0.0)
+        marks.append(_light_from_the_side(drawing, state, frame.at(z, -y), point, frame.scale, labels))
+    _face_from_the_side(drawing, face, max(FACE_M * frame.scale, 5.0), labels)
+    _camera_from_the_side(drawing, frame.at(camera, -lens), labels)
+    for state, at, (_, y, z) in zip(states, marks, places, strict=True):
+        told = units.format_angle((state.placement.elevation_deg if state.placement else None) or 0.0)
+        labels.place(at, [Line(f"{short(state.light.name)} {told}", 7.5, INK)], 9, (z - point_z_m(state, view), -y - 0.01))
     return drawing
 
 
+def _face_from_the_side(drawing: Drawing, face: tuple[float, float], r: float, labels: Labels) -> None:
+    x, y = face
+    drawing.area([(x + r * 0.9, y - r * 0.35), (x + r * 1.6, y), (x + r * 0.9, y + r * 0.35)], fill=INK)
+    drawing.circle(face, r, fill=PAPER, width=1.6)
+    labels.keep_free([(x - r, y - r), (x + r * 1.6, y + r)])
+
+
+def _camera_from_the_side(drawing: Drawing, at: tuple[float, float], labels: Labels) -> None:
+    x, y = at
+    drawing.area([(x + 2, y - 9), (x + 8, y - 9), (x + 8, y + 9), (x + 2, y + 9)], fill=INK)
+    drawing.area([(x - 4, y - 4), (x + 2, y - 4), (x + 2, y + 4), (x - 4, y + 4)], fill=INK)
+    labels.keep_free([(x - 4, y - 9), (x + 8, y + 9)])
+    labels.place((x + 4, y), [Line("camera", 7.5, INK)], 11, (0.2, -1.0))
+
+
+def _floor_and_backdrop(drawing: Drawing, frame: _Frame, floor: float | None, behind: float, labels: Labels) -> None:
+    bottom = frame.at(0.0, -floor)[1] if floor is not None else drawing.height - 12
+    if floor is not None:
+        a, b = (10.0, bottom), (drawing.width - 10, bottom)
+        drawing.line([a, b], INK, 1.2)
+        labels.keep_line_free(a, b)
+        drawing.text((12, bottom + 8), f"floor, face at {units.format_length(-floor)}", 7, colour="#5a5a5a")
+    if behind:
+        x = frame.at(-behind, 0.0)[0]
+        drawing.line([(x, 12), (x, bottom)], INK, 2.0)
+        labels.keep_line_free((x, 12), (x, bottom))
+
+
 def _light_from_the_side(
-    drawing: Drawing, state: LightState, at: tuple[float, float], face: tuple[float, float], scale: float
-) -> None:
+    drawing: Drawing, state: LightState, at: tuple[float, float], point: tuple[float, float], scale: float, labels: Labels
+) -> tuple[float, float]:
     p = state.placement
     assert p is not None
-    length = ((at[0] - face[0]) ** 2 + (at[1] - face[1]) ** 2) ** 0.5 or 1.0
-    ux, uy = (at[0] - face[0]) / length, (at[1] - face[1]) / length
+    length = ((at[0] - point[0]) ** 2 + (at[1] - point[1]) ** 2) ** 0.5 or 1.0
+    ux, uy = (at[0] - point[0]) / length, (at[1] - point[1]) / length
     half = max((p.height_m or p.width_m or 0.08) / 2 * scale, 4.0)
-    ends = [(at[0] - s * uy * half, at[1] + s * ux * half) for s in (-1, 1)]
-    colour = SECOND if state.light.source_light_id else ACCENT
-    drawing.line([at, face], colour, 0.9, (4, 3))
-    drawing.line(ends, colour, 3.0)
-    label = f"{state.light.name} {units.format_angle(p.elevation_deg or 0.0)}"
-    drawing.text((at[0] + ux * 14, at[1] + uy * 14 + 3), label, 8, "start" if ux >= 0 else "end")
+    depth = min(max(half * 0.4, 4.0), 9.0)
+    return _light(drawing, state, at, point, (-uy, ux), half, (ux * depth, uy * depth), labels)
