@@ -75,6 +75,9 @@ class LightsPage(Page):
     def on_kv_post(self, _base: object) -> None:
         """Connect what the page's own widgets tell."""
         ids = self.ids
+        # Held here: a part that is off the page has nobody else, and ids are weak.
+        self.listing = (ids.list_part.__self__, ids.list_ring_part.__self__)
+        self.editing = (ids.edit_ring_part.__self__, ids.edit_part.__self__)
         ids.role.on_choose = lambda role: self._do(state.set_role, role)
         ids.shape.on_choose = lambda shape: self._do(state.set_shape, shape)
         ids.ring.on_place = lambda distance, azimuth: self._do(state.place_by_ring, distance, azimuth)
@@ -84,11 +87,11 @@ class LightsPage(Page):
 
     def show(self) -> None:
         """Write the state into the widgets."""
-        app, ids = self.app, self.ids
+        app = self.app
         shot = app.desk.shot
         shown = state.lights_look(shot, self.open_id)
         editing = shown.edit is not None
-        self._arrange((ids.edit_ring_part, ids.edit_part) if editing else (ids.list_part, ids.list_ring_part))
+        self._arrange(self.editing if editing else self.listing)
         if editing:
             self._show_edit(shown.edit)
         else:

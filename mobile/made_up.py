@@ -14,11 +14,11 @@ from meterlink.simulation.studio import Pulse, Studio, StudioLight
 from meterlink.walk import Request
 from mobile.desk import Shot
 
-USUAL_LXS = {"key": 640.0, "fill": 270.0, "hair": 420.0, "rim": 380.0, "background": 230.0, "other": 220.0}
-"""Luminous exposure at the light's point at the usual power and distance; 640 lx·s is about f/13 at ISO 100."""
+USUAL_LXS = {"key": 600.0, "fill": 270.0, "hair": 420.0, "rim": 380.0, "background": 230.0, "other": 220.0}
+"""Luminous exposure at the light's point at the usual power and distance; 600 lx·s is about f/13 at ISO 100."""
 USUAL_POWER_STOPS = -2.0
 USUAL_DISTANCE_M = 1.5
-CARD_GAIN = 0.7
+CARD_GAIN = 0.45
 """What a reflector adds, over what its source gives."""
 AMBIENT_LX = 60.0
 
