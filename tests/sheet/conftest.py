@@ -15,7 +15,8 @@ from meterlink.session import Session
 @pytest.fixture
 def five(library: Library) -> Session:
     """Five lights."""
-    return make_set(library, 5, lambda i: "Potter at the wheel" if i < 0 else ROLES[i].upper(), subject="potter", notes="two\nlines")
+    names = ("Potter at the wheel", *map(str.upper, ROLES))
+    return make_set(library, 5, lambda i: names[i + 1], subject="potter", notes="two\nlines")
 
 
 @pytest.fixture
