@@ -7,9 +7,19 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from meterlink.photometry import flash_ambient, flash_exposure, flash_flank, flash_input, flash_shape, flash_train
+from meterlink.photometry import (
+    flash_ambient,
+    flash_clip,
+    flash_exposure,
+    flash_flank,
+    flash_input,
+    flash_shape,
+    flash_thin,
+    flash_train,
+    flash_window,
+)
 from meterlink.photometry.flash_ambient import Ambient
-from meterlink.photometry.flash_input import Array, Trace
+from meterlink.photometry.flash_input import Trace
 from meterlink.photometry.flash_pulse import FlashPulse
 from meterlink.photometry.flash_shape import Peak, Pulse
 
@@ -29,18 +39,6 @@ class Extent(NamedTuple):
     """The record ends before any quiet stretch."""
 
 
-class Duration(NamedTuple):
-    """Time above a level."""
-
-    time_s: float
-    u_s: float
-    span_s: float
-    start_s: float
-    end_s: float
-    runs: int
-    sample_count: int
-
-
 def analyse(
     illuminance_lx: Any,
     sample_interval_s: Any,
@@ -51,13 +49,16 @@ def analyse(
     quantum_lx: float | None = None,
 ) -> FlashPulse:
     """Return what the waveform says; arguments as in ``flash.analyse``."""
-    trace = flash_input.check(illuminance_lx, sample_interval_s, full_scale_lx, quantum_lx)
+    given = flash_input.check(illuminance_lx, sample_interval_s, full_scale_lx, quantum_lx)
     if shutter_s is not None and not 0.0 < shutter_s < math.inf:
         raise ValueError(f"shutter_s must be positive, got {shutter_s!r}")
+    thinned = flash_thin.thin(given)
+    trace = thinned.trace
     periodic = flash_ambient.flicker(trace)
-    ambient = None if periodic else flash_ambient.find(trace, pretrigger)
+    quiet = thinned.place(pretrigger) if pretrigger else None
+    ambient = None if periodic else flash_ambient.find(trace, quiet)
     if ambient is None:
-        return _steady(trace, periodic)
+        return _steady(given, periodic)
     _check_negative(trace, ambient)
     light = trace.light_lx - ambient.level_lx
     if ambient.ripple_lx is not None:
@@ -67,13 +68,16 @@ def analyse(
     first, last = events.first, events.last
     if float(light[-3:].mean()) > 0.85 * whole.height_lx:
         raise ValueError("the light rises and stays: no pop in this record (was a lamp switched on?)")
-    clip = _clipped_samples(trace, whole, first, last)
+    clip = flash_clip.clipped_samples(thinned, whole, first, last)
     # what came before the pop (a pre-flash) must not count as a part of it
     own = np.where(np.arange(last + 1) >= first, light[: last + 1], 0.0)
     extent = Extent(first, last, clip, last == light.size - 1 and ambient.after is None)
     pulse = flash_shape.prepare(trace.time_s[: last + 1], own, ambient.noise_lx)
     result = _pulse(pulse, ambient, extent, events)
-    return _in_window(result, pulse, shutter_s, window_start_s) if shutter_s is not None else result
+    if thinned.factor > 1:
+        count = result.sample_count * thinned.factor
+        result = result._replace(noise_lx=thinned.noise_lx, sample_count=count)
+    return flash_window.in_window(result, pulse, shutter_s, window_start_s) if shutter_s is not None else result
 
 
 def _check_negative(trace: Trace, ambient: Ambient) -> None:
@@ -120,11 +124,11 @@ def _steady(trace: Trace, periodic: flash_ambient.Flicker | None) -> FlashPulse:
 def _pulse(pulse: Pulse, ambient: Ambient, extent: Extent, events: flash_train.Events) -> FlashPulse:
     first, last, clip = extent.first, extent.last, extent.clip
     truncated = extent.to_the_end and _is_cut(pulse)
-    peak = flash_shape.peak(pulse) if clip is None else _clip_peak(pulse, clip)
+    peak = flash_shape.peak(pulse) if clip is None else flash_clip.clip_peak(pulse, clip)
     train = events.train is not None
     integral = flash_exposure.integrate(pulse, first, last, ambient.u_lx, truncated, train)
-    half = duration(pulse, peak, 0.5, ambient.u_lx, train)
-    tenth = duration(pulse, peak, 0.1, ambient.u_lx, train)
+    half = flash_flank.duration(pulse, peak, 0.5, ambient.u_lx, train)
+    tenth = flash_flank.duration(pulse, peak, 0.1, ambient.u_lx, train)
     result = FlashPulse(
         kind="flash",
         exposure_lxs=integral.exposure_lxs,
@@ -165,7 +169,7 @@ def _pulse(pulse: Pulse, ambient: Ambient, extent: Extent, events: flash_train.E
         note = "the record begins inside the pop: what came before is missing"
         result = result._replace(truncated=True, notes=(*result.notes, note))
     if clip is not None:
-        result = _with_clipping(result, pulse, clip, ambient)
+        result = flash_clip.with_clipping(result, pulse, clip, ambient)
     return _with_notes(_told(result), ambient, float(pulse.time_s[integral.stop] - pulse.time_s[first]))
 
 
@@ -182,77 +186,9 @@ def _told(result: FlashPulse) -> FlashPulse:
     return result
 
 
-def duration(pulse: Pulse, peak: Peak, fraction: float, u_ambient_lx: float, as_one: bool = False) -> Duration:
-    """Return the time above a fraction of the peak, all stretches together (or from first to last), with its uncertainty."""
-    level = fraction * peak.light_lx
-    total = variance = by_peak = by_ambient = 0.0
-    samples = 0
-    edges = flash_flank.crossings(pulse, level, as_one)
-    for up, down, count in edges:
-        total += max(down.time_s - up.time_s, 0.0)
-        samples += count
-        for edge in (up, down):
-            # a peak that begins at an unresolved edge is too low when the edge is placed too late: the other flank then
-            # passes the lower level later and both errors cancel; not so when that flank is an edge too
-            cancels = edge.jump and peak.u_edge_lx > 0.0 and not (up.jump and down.jump)
-            variance += 0.0 if cancels else edge.u_s**2
-            if not edge.jump and edge.slope_lx_s > 0.0:
-                by_peak += fraction / edge.slope_lx_s
-                by_ambient += (1.0 - fraction) / edge.slope_lx_s
-    variance += (by_peak * peak.u_lx) ** 2 + (by_ambient * u_ambient_lx) ** 2
-    first, last = edges[0][0].time_s, edges[-1][1].time_s
-    return Duration(total, math.sqrt(variance), max(last - first, 0.0), first, last, len(edges), samples)
-
-
 def _is_cut(pulse: Pulse) -> bool:
     end = float(pulse.light_lx[-3:].mean())
     return end > max(4.0 * pulse.noise_lx / math.sqrt(3.0), 0.004 * pulse.height_lx)
-
-
-def _clipped_samples(trace: Trace, pulse: Pulse, first: int, last: int) -> tuple[int, int] | None:
-    """Return first and last clipped sample, or None."""
-    light = trace.light_lx[: last + 1]
-    if trace.full_scale_lx is not None:
-        at = np.flatnonzero(light >= trace.full_scale_lx * (1.0 - 1e-9))
-        at = at[at >= first]
-        return (int(at[0]), int(at[-1])) if at.size else None
-    top = np.flatnonzero(light == light[first:].max())
-    top = top[top >= first]
-    parts = np.split(top, np.flatnonzero(np.diff(top) > 1) + 1)
-    run = max(part.size for part in parts)
-    # without noise a flat top is a flat top; under noise no light repeats one and the same highest value
-    grainy = pulse.noise_lx > 0.6 * trace.quantum_lx if trace.quantum_lx else pulse.noise_lx > 1e-6 * pulse.height_lx
-    return (int(top[0]), int(top[-1])) if grainy and run >= (5 if trace.quantum_lx else 3) else None
-
-
-def _clip_peak(pulse: Pulse, clip: tuple[int, int]) -> Peak:
-    level = float(pulse.light_lx[clip[0] : clip[1] + 1].max())
-    middle = float(pulse.time_s[clip[0]] + pulse.time_s[clip[1]]) / 2.0
-    return Peak(level, pulse.noise_lx, middle, clip[1] - clip[0] + 1)
-
-
-def _with_clipping(result: FlashPulse, pulse: Pulse, clip: tuple[int, int], ambient: Ambient) -> FlashPulse:
-    bounds = flash_exposure.clipped_bounds(pulse, clip[0], clip[1], result.exposure_lxs)
-    low05 = low01 = 0.0
-    if math.isfinite(bounds.peak_high_lx):
-        high = Peak(bounds.peak_high_lx, 0.0, result.peak_at_s, 0)
-        if 0.5 * high.light_lx < result.peak_lx:
-            low05 = duration(pulse, high, 0.5, ambient.u_lx).time_s
-        if 0.1 * high.light_lx < result.peak_lx:
-            low01 = duration(pulse, high, 0.1, ambient.u_lx).time_s
-    spread = (bounds.exposure_high_lxs - result.exposure_lxs) / math.sqrt(3.0)
-    return result._replace(
-        clipped=True,
-        exposure_bounds_lxs=(result.exposure_lxs, bounds.exposure_high_lxs),
-        peak_bounds_lx=(result.peak_lx, bounds.peak_high_lx),
-        t05_bounds_s=(low05, result.t05_s or 0.0),
-        t01_bounds_s=(low01, result.t01_s or 0.0),
-        u_exposure_lxs=math.hypot(result.u_exposure_lxs, spread),
-        u_peak_lx=math.hypot(result.u_peak_lx, (bounds.peak_high_lx - result.peak_lx) / math.sqrt(3.0)),
-        u_t05_s=math.hypot(result.u_t05_s or 0.0, ((result.t05_s or 0.0) - low05) / math.sqrt(3.0)),
-        u_t01_s=math.hypot(result.u_t01_s or 0.0, ((result.t01_s or 0.0) - low01) / math.sqrt(3.0)),
-        notes=(*result.notes, "the sensor clipped: the numbers are bounds, take the pop again on the less sensitive range"),
-    )
 
 
 def _with_tail(result: FlashPulse, pulse: Pulse, peak: Peak, last: int) -> FlashPulse:
@@ -300,46 +236,3 @@ def _with_notes(result: FlashPulse, ambient: Ambient, length_s: float) -> FlashP
         share = result.preflash_lxs / result.total_exposure_lxs
         notes.append(f"a pre-flash of {share:.1%} came {result.preflash_lead_s * 1e3:.3g} ms earlier; it is not counted")
     return result._replace(ambient_doubt_lxs=doubt, notes=tuple(notes))
-
-
-def _in_window(result: FlashPulse, pulse: Pulse, shutter_s: float, window_start_s: float | None) -> FlashPulse:
-    """Keep the exposure inside the shutter window; the rest of the record stays as it is."""
-    time, light = pulse.time_s, pulse.light_lx
-    begin = _start_of(pulse, result) if window_start_s is None else window_start_s
-    end = begin + shutter_s
-    parts = np.concatenate(([0.0], np.cumsum(np.diff(time) * (light[1:] + light[:-1]) / 2.0)))
-    inside = _part_until(time, light, parts, end) - _part_until(time, light, parts, begin)
-    if end > float(time[-1]):
-        inside += result.tail_lxs
-    inside = min(max(inside, 0.0), result.total_exposure_lxs)
-    share = inside / result.total_exposure_lxs if result.total_exposure_lxs > 0.0 else 0.0
-    u = math.hypot(result.u_exposure_lxs * share, pulse.noise_lx * math.sqrt(shutter_s * float(np.diff(time).mean())))
-    notes = result.notes
-    if share < 0.985:
-        notes = (*notes, f"the shutter window keeps {share:.0%} of the flash")
-    return result._replace(exposure_lxs=inside, u_exposure_lxs=min(u, max(result.u_exposure_lxs, u * share)), notes=notes)
-
-
-def _start_of(pulse: Pulse, result: FlashPulse) -> float:
-    """Where the pulse leaves the dark: an unresolved edge, else a hundredth of the peak before the first rise."""
-    dark = pulse.light_lx < max(0.01 * result.peak_lx, 2.0 * pulse.noise_lx)
-    before = np.flatnonzero(dark & (pulse.time_s < result.start_s))
-    if not before.size:
-        return float(pulse.time_s[0])
-    at = float(pulse.time_s[int(before[-1])])
-    gap = result.start_s - at
-    steps = np.diff(pulse.time_s)
-    return result.start_s if gap <= 1.01 * float(steps[int(before[-1])]) else at
-
-
-def _part_until(time: Array, light: Array, parts: Array, moment: float) -> float:
-    """Exposure up to a moment, the line between two samples taken as straight."""
-    if moment <= float(time[0]):
-        return 0.0
-    if moment >= float(time[-1]):
-        return float(parts[-1])
-    k = int(np.searchsorted(time, moment, side="right")) - 1
-    gap = float(time[k + 1] - time[k])
-    x = (moment - float(time[k])) / gap
-    start, change = float(light[k]), float(light[k + 1] - light[k])
-    return float(parts[k]) + gap * (start * x + change * x * x / 2.0)

@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from meterlink.photometry import flash_fit
 from meterlink.photometry.flash_input import smooth
-from meterlink.photometry.flash_shape import MODEL_ERROR, Pulse, part_of, runs_above
+from meterlink.photometry.flash_shape import MODEL_ERROR, Peak, Pulse, part_of, runs_above
 
 _FLANK_SPREADS = (0.55, 0.3, 0.15, 0.08)
 """A flank is fitted between exp(-0.55) and exp(0.55) times the level, nearer by when that does not fit."""
@@ -221,3 +221,37 @@ def _foot(pulse: Pulse, before: int, level_lx: float, rising: bool) -> float | N
     reach = (float(light[near]) - level_lx) / step * float(time[far] - time[near])
     place = float(time[near]) - reach
     return min(place, float(time[near])) if rising else max(place, float(time[near]))
+
+
+class Duration(NamedTuple):
+    """Time above a level."""
+
+    time_s: float
+    u_s: float
+    span_s: float
+    start_s: float
+    end_s: float
+    runs: int
+    sample_count: int
+
+
+def duration(pulse: Pulse, peak: Peak, fraction: float, u_ambient_lx: float, as_one: bool = False) -> Duration:
+    """Return the time above a fraction of the peak, all stretches together (or from first to last), with its uncertainty."""
+    level = fraction * peak.light_lx
+    total = variance = by_peak = by_ambient = 0.0
+    samples = 0
+    edges = crossings(pulse, level, as_one)
+    for up, down, count in edges:
+        total += max(down.time_s - up.time_s, 0.0)
+        samples += count
+        for edge in (up, down):
+            # a peak that begins at an unresolved edge is too low when the edge is placed too late: the other flank then
+            # passes the lower level later and both errors cancel; not so when that flank is an edge too
+            cancels = edge.jump and peak.u_edge_lx > 0.0 and not (up.jump and down.jump)
+            variance += 0.0 if cancels else edge.u_s**2
+            if not edge.jump and edge.slope_lx_s > 0.0:
+                by_peak += fraction / edge.slope_lx_s
+                by_ambient += (1.0 - fraction) / edge.slope_lx_s
+    variance += (by_peak * peak.u_lx) ** 2 + (by_ambient * u_ambient_lx) ** 2
+    first, last = edges[0][0].time_s, edges[-1][1].time_s
+    return Duration(total, math.sqrt(variance), max(last - first, 0.0), first, last, len(edges), samples)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import NamedTuple
 
 import numpy as np
@@ -84,7 +85,9 @@ def _is_apart(pulse: Pulse, run: tuple[int, int], following: tuple[int, int]) ->
 def _train(pulse: Pulse, first: int, last: int) -> Train | None:
     """Count maxima parted by deep dips, by walking from extreme to extreme with hysteresis."""
     light = pulse.light_lx[first : last + 1]
-    dip = max(_DIP * float(light.max()), 7.0 * pulse.noise_lx)
+    # what lies between the highest and the lowest of so many noisy samples is no dip
+    spread = 2.0 * math.sqrt(2.0 * math.log(max(light.size, 2))) + 1.0
+    dip = max(_DIP * float(light.max()), spread * pulse.noise_lx)
     # in steps of a third of a dip only the changes matter: a million flat samples cost nothing here
     steps = np.floor(light * (3.0 / dip)).astype(np.int64)
     changes = np.flatnonzero(steps[1:] != steps[:-1]) + 1
