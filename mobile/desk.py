@@ -9,86 +9,31 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
-from typing import Any, NamedTuple
+from typing import Any
 
 from meterlink.errors import MeterlinkError, NotInLibrary, UsageError
 from meterlink.library.store import Library
 from meterlink.model import Light, Measurement, Placement, Reading, Setup, WaveBlock, new_id
 from meterlink.session import Outcome, Session, check_held_off
 from meterlink.setwork.checks import Finding
-from meterlink.setwork.match import MatchReport, match_report
-from meterlink.setwork.ratios import RatioTable
+from meterlink.setwork.match import match_report
 from meterlink.setwork.reach import reach_of
 from meterlink.setwork.view import SetView
 from meterlink.walk import Request
+from mobile.matching import MATCH, Matching
 from mobile.prefs import KEY, Prefs
+from mobile.shot import Shot
+
+__all__ = ["MATCH", "Desk", "Shot"]
 
 OWN_POINT = ("hair", "rim", "background")
 START_ROLES = ("key", "fill", "hair", "background", "rim", "other")
 """Roles of a set that is begun by its number of lights."""
-MATCH = "match:stored"
-"""Where the library remembers which set-up another one is to match (the command line's own key)."""
 HELD_MAX_M = 0.6
 """End of the held-off slider; more can be typed."""
 
 
-class Shot(NamedTuple):
-    """The set as it is now; replaced whole, never changed."""
-
-    setup: Setup | None = None
-    view: SetView | None = None
-    table: RatioTable | None = None
-    requests: tuple[Request, ...] = ()
-    position: int = 0
-    last: Reading | None = None
-    """The last reading that counts."""
-    wave: WaveBlock | None = None
-    """Its waveform, when it was kept."""
-    outcome: Outcome | None = None
-    """What became of the last measurement since the app was started."""
-    held: tuple[tuple[str, float | None], ...] = ()
-    """(light id, how far the dome is held off) for the lights of the set; None is not given."""
-    limits: tuple[tuple[str, float], ...] = ()
-    """(light id, metres that the dome may be off for a tenth of a stop)."""
-    findings: tuple[Finding, ...] = ()
-    findings_error: str = ""
-    prefs: Prefs = Prefs()
-    stored: SetView | None = None
-    """The set-up that this one is to match."""
-    match: MatchReport | None = None
-
-    @property
-    def waiting(self) -> Request | None:
-        """What the next pop belongs to."""
-        return self.requests[self.position] if self.position < len(self.requests) else None
-
-    @property
-    def following(self) -> Request | None:
-        """What comes after it."""
-        after = self.position + 1
-        return self.requests[after] if after < len(self.requests) else None
-
-    @property
-    def done(self) -> bool:
-        """A walk was begun and is over."""
-        return bool(self.requests) and self.waiting is None
-
-    def light(self, light_id: str | None) -> Light | None:
-        """A light of the set by its id."""
-        state = self.view.state(light_id) if self.view and light_id else None
-        return state.light if state else None
-
-    @property
-    def lights(self) -> tuple[Light, ...]:
-        """Lights of the set in their order."""
-        return tuple(state.light for state in self.view.lights) if self.view else ()
-
-    def held_off(self, light_id: str | None) -> float | None:
-        """How far the dome is held off for a light; None is not given."""
-        return dict(self.held).get(light_id or "")
-
-
-class Desk:
+class Desk(Matching):
     """One library, the set in use, and what the person at the phone can do with them."""
 
     def __init__(self, library: Library, *, now: Callable[[], float] = time.time) -> None:
@@ -325,66 +270,6 @@ class Desk:
     def _keep_walk(self) -> None:
         session = self._need()
         self.library.remember(f"walk:{session.setup.id}", session.walk.as_json())
-
-    # -- matching a stored set ----------------------------------------------------------------------------------
-
-    def _recalled_match(self) -> SetView | None:
-        """Return the stored set that the one in use is to match, None when it is none."""
-        stored_id = self.library.recall(f"{MATCH}:{self.session.setup.id}") if self.session else None
-        if not isinstance(stored_id, str) or not stored_id:
-            return None
-        try:
-            return Session(self.library, stored_id, now=self.now).view()
-        except MeterlinkError:
-            return None
-
-    def match_to(self, setup_id: str) -> Shot:
-        """Build a stored set again: as a set of its own, copied from it, unless the one in use is that already."""
-        if self.session is None or self.library.recall(f"{MATCH}:{self.session.setup.id}") != setup_id:
-            stored = self.library.setup(setup_id)
-            if not any(light for light in self.library.lights(stored.id)):
-                raise UsageError(f"{stored.name} has no lights to match: choose another set-up")
-            rebuilt = self.library.copy_setup(stored.id, self._free_name(stored.name))
-            self.library.remember(f"{MATCH}:{rebuilt.id}", stored.id)
-            self.use(rebuilt.id)
-        return self.begin_match_walk()
-
-    def begin_match_walk(self) -> Shot:
-        """Walk through the lights as they were metered in the stored set: same aim, receptor and held-off distance."""
-        session = self._need()
-        if self._stored is None:
-            raise UsageError("no set-up is matched: choose one on the match page")
-        lights = {light.name.casefold(): light for light in session.lights()}
-        requests = []
-        for state in self._stored.lights:
-            light, reading = lights.get(state.light.name.casefold()), state.reading
-            if light is not None and reading is not None:
-                requests.append(
-                    self._request(light, aim=reading.aim, receptor=reading.receptor, held_off_m=reading.held_off_m)
-                )
-        session.begin(requests, auto_advance=self.prefs.auto_advance)
-        return self._shoot()
-
-    def have_moved(self, light_id: str) -> Shot:
-        """Take it that the light was changed as the match told, and wait for it once more."""
-        light = self._light(light_id)
-        rows = self.shot.match.rows if self.shot.match else ()
-        move = next((row.move for row in rows if row.light.casefold() == light.name.casefold()), None)
-        changes: dict[str, Any] = {}
-        if move is not None and move.power_stops is not None:
-            changes |= {"power_stops": move.power_stops, "power_text": move.power_text}
-        if move is not None and move.distance_m is not None:
-            changes["distance_m"] = move.distance_m
-        if not changes:
-            raise UsageError(f"{light.name}: there is nothing to change")
-        self._need().move(light, **changes)
-        return self.wait_for(light_id)
-
-    def end_match(self) -> Shot:
-        """Match to nothing any more; the set stays."""
-        self.library.remember(f"{MATCH}:{self._need().setup.id}", None)
-        self._stored = None
-        return self._shoot()
 
     # -- lights -------------------------------------------------------------------------------------------------
 

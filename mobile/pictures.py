@@ -31,6 +31,10 @@ def hidden_window(width: int, height: int) -> None:
         KIVY_DPI="160",
         KIVY_CLIPBOARD="dummy",
     )
+    import logging
+
+    # What this window cannot do (clipboard, touch screens) is no news here.
+    logging.getLogger().addHandler(logging.NullHandler())
     from kivy.config import Config
 
     for name, value in (("width", width), ("height", height), ("multisamples", 0)):

@@ -1,0 +1,128 @@
+"""Where widgets stand: rows that break when text grows, columns, stacks, and the scrolling part of a page."""
+
+from __future__ import annotations
+
+from kivy.properties import BooleanProperty, NumericProperty, StringProperty
+from kivy.uix.boxlayout import BoxLayout
+from kivy.uix.layout import Layout
+from kivy.uix.scrollview import ScrollView
+
+
+class FlowRow(Layout):
+    """Children in lines, each as wide as its text needs; a line is filled to its end; as many lines as it takes."""
+
+    test_name = StringProperty("")
+    spacing = NumericProperty(0)
+    fill = BooleanProperty(True)
+    folded = BooleanProperty(False)
+    """Takes no room and no touches."""
+
+    def __init__(self, **kwargs: object) -> None:
+        super().__init__(**kwargs)
+        for name in ("size", "pos", "children", "spacing", "folded"):
+            self.fbind(name, self._trigger_layout)
+
+    def add_widget(self, widget, *args, **kwargs):  # noqa: D102
+        for name in ("height", "natural_width"):
+            if hasattr(widget, name):
+                widget.fbind(name, self._trigger_layout)
+        return super().add_widget(widget, *args, **kwargs)
+
+    def do_layout(self, *_: object) -> None:
+        """Break into lines and place."""
+        self.opacity, self.disabled = (0, True) if self.folded else (1, False)
+        if self.folded or not self.children:
+            self.height = 0
+            return
+        lines: list[list] = []
+        room = 0.0
+        for child in reversed(self.children):
+            want = min(getattr(child, "natural_width", child.width), max(self.width, 1))
+            if lines and want + self.spacing <= room:
+                lines[-1].append(child)
+                room -= want + self.spacing
+            else:
+                lines.append([child])
+                room = self.width - want
+        heights = [max(child.height for child in line) for line in lines]
+        self.height = sum(heights) + self.spacing * max(len(lines) - 1, 0)
+        top = self.top
+        for line, height in zip(lines, heights, strict=True):
+            wants = [min(getattr(c, "natural_width", c.width), max(self.width, 1)) for c in line]
+            spare = self.width - sum(wants) - self.spacing * (len(line) - 1)
+            extra = max(spare, 0) / len(line) if self.fill else 0
+            x = self.x
+            for child, want in zip(line, wants, strict=True):
+                child.width = want + extra
+                child.pos = (x, top - height + (height - child.height) / 2)
+                x += want + extra + self.spacing
+            top -= height + self.spacing
+
+
+class Columns(Layout):
+    """One column after the other, or side by side from ``count`` 2 on; as high as the highest needs."""
+
+    count = NumericProperty(1)
+    spacing = NumericProperty(0)
+    padding = NumericProperty(0)
+
+    def __init__(self, **kwargs: object) -> None:
+        super().__init__(**kwargs)
+        for name in ("size", "pos", "children", "count", "spacing", "padding"):
+            self.fbind(name, self._trigger_layout)
+
+    def add_widget(self, widget, *args, **kwargs):  # noqa: D102
+        widget.fbind("height", self._trigger_layout)
+        return super().add_widget(widget, *args, **kwargs)
+
+    def do_layout(self, *_: object) -> None:
+        """Place the columns."""
+        children = list(reversed(self.children))
+        gap, pad = self.spacing, self.padding
+        if self.count > 1:
+            width = (self.width - 2 * pad - gap * (len(children) - 1)) / max(len(children), 1)
+            self.height = max((c.height for c in children), default=0) + 2 * pad
+            for i, child in enumerate(children):
+                child.width = width
+                child.pos = (self.x + pad + i * (width + gap), self.top - pad - child.height)
+            return
+        self.height = sum(c.height for c in children) + gap * max(len(children) - 1, 0) + 2 * pad
+        top = self.top - pad
+        for child in children:
+            child.width = self.width - 2 * pad
+            child.pos = (self.x + pad, top - child.height)
+            top -= child.height + gap
+
+
+class Stack(BoxLayout):
+    """A column as high as what is in it."""
+
+
+class Card(Stack):
+    """A column on a raised face."""
+
+
+class Pane(ScrollView):
+    """The scrolling part of a page.
+
+    A touch that a slider or a handle takes (``takes``) never scrolls; where all fits, nothing waits to see whether a
+    touch becomes a scroll, so that taps act at once.
+    """
+
+    def on_touch_down(self, touch):  # noqa: D102
+        if not self.collide_point(*touch.pos):
+            return False
+        content = self.children[0] if self.children else None
+        if content is None or "button" not in touch.profile or not str(touch.button).startswith("scroll"):
+            fits = content is not None and content.height <= self.height + 1
+            if content is not None and (fits or self._taken(content, touch)):
+                touch.push()
+                touch.apply_transform_2d(self.to_local)
+                used = content.dispatch("on_touch_down", touch)
+                touch.pop()
+                return bool(used)
+        return super().on_touch_down(touch)
+
+    def _taken(self, content, touch) -> bool:
+        x, y = self.to_local(*touch.pos)
+        return any(w.takes(x, y) for w in content.walk(restrict=True) if hasattr(w, "takes"))

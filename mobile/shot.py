@@ -1,0 +1,70 @@
+"""The snapshot that all pages show: made anew by the desk after every change, never changed itself.  No kivy."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from meterlink.model import Light, Reading, Setup, WaveBlock
+from meterlink.session import Outcome
+from meterlink.setwork.checks import Finding
+from meterlink.setwork.match import MatchReport
+from meterlink.setwork.ratios import RatioTable
+from meterlink.setwork.view import SetView
+from meterlink.walk import Request
+from mobile.prefs import Prefs
+
+
+class Shot(NamedTuple):
+    """The set as it is now; replaced whole, never changed."""
+
+    setup: Setup | None = None
+    view: SetView | None = None
+    table: RatioTable | None = None
+    requests: tuple[Request, ...] = ()
+    position: int = 0
+    last: Reading | None = None
+    """The last reading that counts."""
+    wave: WaveBlock | None = None
+    """Its waveform, when it was kept."""
+    outcome: Outcome | None = None
+    """What became of the last measurement since the app was started."""
+    held: tuple[tuple[str, float | None], ...] = ()
+    """(light id, how far the dome is held off) for the lights of the set; None is not given."""
+    limits: tuple[tuple[str, float], ...] = ()
+    """(light id, metres that the dome may be off for a tenth of a stop)."""
+    findings: tuple[Finding, ...] = ()
+    findings_error: str = ""
+    prefs: Prefs = Prefs()
+    stored: SetView | None = None
+    """The set-up that this one is to match."""
+    match: MatchReport | None = None
+
+    @property
+    def waiting(self) -> Request | None:
+        """What the next pop belongs to."""
+        return self.requests[self.position] if self.position < len(self.requests) else None
+
+    @property
+    def following(self) -> Request | None:
+        """What comes after it."""
+        after = self.position + 1
+        return self.requests[after] if after < len(self.requests) else None
+
+    @property
+    def done(self) -> bool:
+        """A walk was begun and is over."""
+        return bool(self.requests) and self.waiting is None
+
+    def light(self, light_id: str | None) -> Light | None:
+        """A light of the set by its id."""
+        state = self.view.state(light_id) if self.view and light_id else None
+        return state.light if state else None
+
+    @property
+    def lights(self) -> tuple[Light, ...]:
+        """Lights of the set in their order."""
+        return tuple(state.light for state in self.view.lights) if self.view else ()
+
+    def held_off(self, light_id: str | None) -> float | None:
+        """How far the dome is held off for a light; None is not given."""
+        return dict(self.held).get(light_id or "")
