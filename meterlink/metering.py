@@ -11,14 +11,19 @@ import asyncio
 from collections.abc import Callable
 
 from meterlink.errors import LinkError, MeterlinkError, SensorError
-from meterlink.link.base import Link
 from meterlink.finding import keep
+from meterlink.link.base import Link
 from meterlink.link.registry import parse
 from meterlink.model import Identity, Measurement
 from meterlink.sensing.sensor import LOST, Sensor, SensorState
 from meterlink.session import Outcome, Session
 from meterlink.walk import Request
 from meterlink.watching import KEEPS_NO_LINK_ALIVE, calibration_for, decoder_for, open_link
+
+
+UNSEEN_S = 8.0
+"""She has fired once or twice by then."""
+FAINT_LXS = 1e-3
 
 
 class Metering:
@@ -45,6 +50,9 @@ class Metering:
         self._failed: MeterlinkError | None = None
         self._over = asyncio.Event()
         self._tasks: set[asyncio.Task[None]] = set()
+        self._closer: asyncio.Task[None] | None = None
+        self.on_note: Callable[[str], None] | None = None
+        """Called with what is good to know while waiting."""
         holder: list[Sensor] = []
         self.sensor = Sensor(
             link or open_link(url, holder, record_to),
@@ -87,13 +95,59 @@ class Metering:
     async def prepare(self) -> None:
         """Choose the range for what is waited for; call it again after an undo, a skip or a new walk."""
         waiting = self.session.walk.waiting
+        self._tell_simulation(waiting)
         if waiting is None:
             self._over.set()
         else:
             self._over.clear()
-            await self.sensor.choose_range(self.session.expected_exposure_lxs())
+            expected = self.session.expected_exposure_lxs()
+            await self.sensor.choose_range(expected)
+            if waiting.kind == "flash":
+                self._listen_closer_later()
         if self.on_waiting is not None:
             self.on_waiting(waiting)
+
+    def _listen_closer_later(self) -> None:
+        """A pop too weak for the bright range is not even seen: after a while listen on the most sensitive one.
+
+        The other way round costs a pop of every strong light, and a clipped pop at least is seen.
+        """
+        if self._closer is not None:
+            self._closer.cancel()
+        self._closer = asyncio.get_running_loop().create_task(self._listen_closer())
+        self._tasks.add(self._closer)
+        self._closer.add_done_callback(self._tasks.discard)
+
+    async def _listen_closer(self) -> None:
+        await asyncio.sleep(UNSEEN_S)
+        identity = self.sensor.identity
+        if identity is not None and self.sensor.range_index < len(identity.ranges) - 1:
+            await self.sensor.choose_range(FAINT_LXS)
+            if self.on_note is not None:
+                self.on_note("no pop seen yet: now listening for weaker ones")
+
+    def _tell_simulation(self, waiting: Request | None) -> None:
+        """A simulated sensor has no photographer: it is told which light is waited for, and fires that one."""
+        link = getattr(self.sensor.link, "link", self.sensor.link)
+        if not hasattr(link, "expect"):
+            return
+        from meterlink.simulation.as_placed import pulse_of
+
+        session = self.session
+        if waiting is None:
+            link.expect(None)
+            return
+        pulse = pulse_of(
+            session.lights(),
+            session.library.current_placements(session.setup.id),
+            light_id=waiting.light_id,
+            purpose=waiting.purpose,
+            lit=waiting.lit,
+            held_off_m=waiting.held_off_m,
+            toward=waiting.held_off_toward,
+            aim=waiting.aim,
+        )
+        link.expect(pulse)
 
     async def finished(self) -> None:
         """Return when the walk is over; raise what ended it before."""
@@ -108,6 +162,8 @@ class Metering:
         return outcome
 
     def _on_measurement(self, measurement: Measurement) -> None:
+        if self._closer is not None:
+            self._closer.cancel()
         try:
             outcome = self.session.take(measurement)
         except MeterlinkError as error:

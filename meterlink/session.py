@@ -281,10 +281,13 @@ class Session:
         request = self.walk.waiting
         if request is None or request.light_id is None or request.kind != "flash":
             return None
-        from meterlink.setwork.expected import expected_value
+        from meterlink.setwork.expected import expected_value, rough_value
 
-        state = self.view().state(request.light_id)
-        return expected_value(state, *self._past()) if state else None
+        view = self.view()
+        state = view.state(request.light_id)
+        if state is None:
+            return None
+        return expected_value(state, *self._past()) or rough_value(view, state)
 
     def _past(self) -> tuple[list[Reading], dict[str, Placement]]:
         """Readings that are not void, superseded ones too, and every placement that they were made of."""

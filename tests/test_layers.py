@@ -30,7 +30,7 @@ ALLOWED = {
     "finding": {"link", "wire"},
     "rebuild": {"session", "setwork", "walk", "library", "demo"},
     "demo": {"session", "library", "walk", "shared_files"},
-    "metering": {"session", "link", "wire", "sensing", "walk", "watching", "finding"},
+    "metering": {"session", "link", "wire", "sensing", "walk", "watching", "finding", "simulation"},
     "sheet": {"sheet", "setwork", "photometry", "sensing", "units", "library"},
     "testing": {"link", "wire", "simulation"},
     "shared_files": set(),

@@ -157,6 +157,7 @@ async def drive(
         on_level=screen.level,
         record_to=record_to,
     )
+    metering.on_note = lambda text: screen.say(f"  {text}")
     keyboard = Keyboard(session, metering, screen)
     try:
         await metering.open()

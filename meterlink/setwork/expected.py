@@ -68,6 +68,23 @@ def expected_value(
     return None if change is None else value * 2.0**change
 
 
+def rough_value(view: SetView, state: LightState) -> float | None:
+    """Light to expect of a light that was never metered, from another one of the set: dial against dial, distance squared.
+
+    Heads and modifiers differ, so this may be two stops off; it only chooses the sensor's range.  None when no other
+    light with power and distance has been read.
+    """
+    p = state.placement
+    if p is None or p.power_stops is None or not p.distance_m or state.light.source_light_id:
+        return None
+    for other in view.lights:
+        q = other.placement
+        if other.light.id == state.light.id or other.value is None or q is None or q.power_stops is None or not q.distance_m:
+            continue
+        return other.value * 2.0 ** (p.power_stops - q.power_stops) * (q.distance_m / p.distance_m) ** 2
+    return None
+
+
 def surprise_stops(state: LightState, past: Iterable[Reading], placements: Mapping[str, Placement]) -> float:
     """Stops by which a light's reading is above what its reading before leads one to expect; 0 without one.
 

@@ -1,6 +1,7 @@
 """A simulated sensor behind the ``Link`` interface, for first steps without hardware, the demo and tests.
 
-``sim:`` shows a small portrait set whose lights fire one after the other; with ``sim:?every=0`` nothing happens until
+``sim:`` fires the light that a walk waits for, as it is placed and powered; where nothing is waited for it shows a small
+portrait set whose lights fire one after the other.  With ``sim:?every=0`` nothing happens until
 ``pop``, ``unplug`` and the other verbs are called.  Options: ``every`` (seconds between pops), ``seed``, ``lights``
 (names, in the order in which they fire: ``lights=KEY,FILL,KEY``).
 """
@@ -17,7 +18,7 @@ from meterlink.errors import LinkLost, LinkNotFound, UsageError
 from meterlink.link.base import OnBytes, OnLost
 from meterlink.link.registry import LinkUrl
 from meterlink.simulation.chip_model import ChipModel, Light
-from meterlink.simulation.studio import Studio, first_steps
+from meterlink.simulation.studio import Pulse, Studio, first_steps
 
 EVERY_S = 2.5
 FIRST_POP_S = 1.5
@@ -29,7 +30,7 @@ def from_url(url: LinkUrl) -> SimulatedLink:
     """Return the link of ``sim:?every=2.5&seed=1&lights=KEY,FILL``."""
     url.refuse_options_but("every", "lights", "seed")
     studio = first_steps()
-    names = [n for n in url.options.get("lights", ",".join(studio.lights)).split(",") if n]
+    names = [n for n in url.options.get("lights", "").split(",") if n]
     strange = [n for n in names if n not in studio.lights]
     if strange:
         raise UsageError(f"{url.text}: there is no light {strange[0]!r} in it, use {', '.join(studio.lights)}")
@@ -63,6 +64,9 @@ class SimulatedLink:
         self.chip.ambient_lx = self.studio.ambient_lx
         self.plugged = True
         self._order = tuple(order) or tuple(self.studio.lights)
+        self._ordered = bool(order)
+        self._follows = False
+        self._expected: Pulse | None = None
         self._every_s = every_s
         self._clock = clock
         self._sleep = sleep
@@ -100,6 +104,14 @@ class SimulatedLink:
         await asyncio.gather(*tasks, return_exceptions=True)
 
     # --------------------------------------------------------------------------------- what can be done to it
+
+    def expect(self, pulse: Pulse | None) -> None:
+        """Fire this from now on, again and again, instead of the studio's lights in turn; None fires nothing.
+
+        A walk says so of the light that it waits for.  A sensor that was given an order keeps to it.
+        """
+        if not self._ordered:
+            self._follows, self._expected = True, pulse
 
     def pop(self, light: str | Light, held_off_m: float = 0.0, toward: str = "light") -> bool:
         """Fire a light of the studio by name, or any light; return whether the sensor saw it."""
@@ -171,5 +183,8 @@ class SimulatedLink:
     async def _fire_in_order(self) -> None:
         await self._sleep(FIRST_POP_S)
         for name in itertools.cycle(self._order):
-            self.pop(name)
+            if not self._follows:
+                self.pop(name)
+            elif self._expected is not None:
+                self.pop(self._expected)
             await self._sleep(self._every_s)
