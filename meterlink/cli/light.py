@@ -113,7 +113,7 @@ def _add(args: argparse.Namespace, session: Session) -> None:
         raise UsageError(f"{args.name}: say what it does: --role key, fill, hair, rim, background or other")
     source = session.light(args.reflector_of).id if args.reflector_of else None
     light = Light(new_id(), session.setup.id, args.name.strip(), "other", order=len(session.lights()), source_light_id=source)
-    light = light._replace(**_light_changes(args))
+    light = light._replace(**_light_changes(args, light))
     if args.point is None and light.role in ("hair", "rim", "background"):
         light = light._replace(point=light.role)
     placement = Placement(new_id(), light.id, time.time())._replace(**_placement_changes(args, light))
@@ -135,7 +135,7 @@ def _change(args: argparse.Namespace, session: Session) -> None:
     from meterlink.errors import UsageError
 
     light = session.light(args.name)
-    changes = _light_changes(args)
+    changes = _light_changes(args, light)
     if args.rename:
         changes["name"] = args.rename.strip()
     if not changes:
@@ -151,7 +151,7 @@ def _remove(args: argparse.Namespace, session: Session) -> None:
     print(f"{light.name} is out of the set; its readings are kept")
 
 
-def _light_changes(args: argparse.Namespace) -> dict[str, Any]:
+def _light_changes(args: argparse.Namespace, light: Light) -> dict[str, Any]:
     from meterlink import units
     from meterlink.errors import UsageError
     from meterlink.model.records import ROLES
@@ -167,14 +167,17 @@ def _light_changes(args: argparse.Namespace) -> dict[str, Any]:
     if args.shared_generator:
         changes["shared_generator"] = True
     if args.power_step is not None:
-        changes["power_step_stops"] = abs(units.parse_stops(args.power_step, "power step", 3))
+        step = abs(units.parse_stops(args.power_step, "power step", 3))
+        if step < 0.01:
+            raise UsageError(f"a power step of {args.power_step} stops cannot be: give the dial's smallest step, e.g. 1/10 or 1/3")
+        changes["power_step_stops"] = step
     if args.full_power is not None:
         changes["full_power_j"] = _joules(args.full_power)
     if args.scale_top is not None:
-        changes["details"] = {"scale_top": units.parse_stops(args.scale_top, "scale top", 30)}
+        changes["details"] = {**light.details, "scale_top": units.parse_stops(args.scale_top, "scale top", 30)}
     if args.power_min is not None:
-        top = changes.get("details", {}).get("scale_top")
-        changes["power_min_stops"] = units.parse_power(args.power_min, changes.get("full_power_j"), top)
+        top = changes.get("details", light.details).get("scale_top")
+        changes["power_min_stops"] = units.parse_power(args.power_min, changes.get("full_power_j", light.full_power_j), top)
     return changes
 
 

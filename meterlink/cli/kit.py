@@ -1,0 +1,201 @@
+"""Your heads and modifiers by the names you gave them: favourites, where they were used, and what was learnt of them.
+
+examples:
+  meterlink kit list
+  meterlink kit show "head A"              what its dial delivers, how long and of what colour it flashes
+  meterlink kit show "round softbox 90"    its size, and how it falls off where that was measured
+  meterlink kit mark "head A"              a favourite stands first in the list
+  meterlink kit unmark "head A"
+  meterlink kit list --json
+
+Everything is learnt from your own readings: name heads and modifiers with 'meterlink light change KEY --fixture NAME
+--modifier NAME', the same in every set-up.
+"""
+
+from __future__ import annotations
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import argparse
+    from typing import Any
+
+    from meterlink.library.kit import Piece
+    from meterlink.library.store import Library
+    from meterlink.photometry.freeze import PowerCurve
+    from meterlink.setwork.fixture_curves import FixtureCurves
+
+EVERY_SET = "0" * 32
+"""No set-up has this id: none is left out of what a head gave elsewhere."""
+SHOWN_M = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8)
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the actions."""
+    actions = parser.add_subparsers(dest="action", required=True, metavar="list|show|mark|unmark")
+    listing = actions.add_parser("list", help="all heads and modifiers, favourites first")
+    listing.add_argument("--json", action="store_true", help="print JSON instead of a table")
+    show = actions.add_parser("show", help="what was learnt of one")
+    show.add_argument("name")
+    show.add_argument("--json", action="store_true", help="print JSON instead of tables")
+    for action, text in (("mark", "make it a favourite"), ("unmark", "no longer a favourite")):
+        actions.add_parser(action, help=text).add_argument("name")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do the action."""
+    from meterlink.cli.frame import open_library
+
+    with open_library(args) as library:
+        globals()[f"_{args.action}"](args, library)
+    return 0
+
+
+def _mark(args: argparse.Namespace, library: Library) -> None:
+    from meterlink.library.kit import mark
+
+    mark(library, args.name, True)
+    print(f"{args.name} is a favourite")
+
+
+def _unmark(args: argparse.Namespace, library: Library) -> None:
+    from meterlink.library.kit import mark
+
+    mark(library, args.name, False)
+    print(f"{args.name} is no favourite")
+
+
+def _list(args: argparse.Namespace, library: Library) -> None:
+    import time
+
+    from meterlink.cli.frame import print_json, print_rows
+    from meterlink.library.kit import pieces
+
+    found = pieces(library)
+    if args.json:
+        print_json([_plain(one) for one in found])
+    elif not found:
+        print("no heads or modifiers are named yet: meterlink light change KEY --fixture 'head A' --modifier 'octa 90'")
+    else:
+        rows = [
+            ("★" if p.favourite else "", p.name, p.kind, str(p.sets), time.strftime("%Y-%m-%d", time.localtime(p.last_used_s)))
+            for p in found
+        ]
+        print_rows(("", "name", "what", "set-ups", "last in"), rows, right="lllrl")
+
+
+def _plain(one: Piece) -> dict[str, Any]:
+    return {
+        "name": one.name, "kind": one.kind, "sets": one.sets, "last_used_s": one.last_used_s, "favourite": one.favourite,
+    }  # fmt: skip
+
+
+def _show(args: argparse.Namespace, library: Library) -> None:
+    from meterlink.cli.frame import print_json
+    from meterlink.library.kit import HEAD, piece
+
+    found = piece(library, args.name)
+    if args.json:
+        learnt = [_head_data(library, one) if one.kind == HEAD else _modifier_data(library, one) for one in found]
+        print_json([{**_plain(one), **data} for one, data in zip(found, learnt, strict=True)])
+        return
+    for one in found:
+        star = ", a favourite" if one.favourite else ""
+        print(f"{one.name}: {one.kind}, in {one.sets} set-up{'s' if one.sets != 1 else ''}{star}")
+        if one.kind == HEAD:
+            _print_head(library, one)
+        else:
+            _print_modifier(library, one)
+
+
+def curves(library: Library, one: Piece) -> FixtureCurves:
+    """What a head's readings in all set-ups say over its power."""
+    from meterlink.library.fixtures import entries_elsewhere
+    from meterlink.setwork.fixture_curves import curves_of
+    from meterlink.setwork.history import pasts_from
+
+    entries = entries_elsewhere(library, EVERY_SET, one.names)
+    calibrations = {i: library.calibration(i) for i in {r.calibration_id for _, _, r in entries}}
+    return curves_of(pasts_from(entries, library.settings(), calibrations=calibrations), one.name)
+
+
+def _head_data(library: Library, one: Piece) -> dict[str, Any]:
+    learnt = curves(library, one)
+    light = one.light
+    return {
+        "power_step_stops": light.power_step_stops,
+        "power_min_stops": light.power_min_stops,
+        "full_power_j": light.full_power_j,
+        "readings": learnt.readings,
+        "t01_s": _pairs(learnt.durations),
+        "delivered": _pairs(learnt.exposures),
+        "colours": [point._asdict() for point in learnt.colours],
+    }
+
+
+def _pairs(curve: PowerCurve | None) -> list[tuple[float, float]]:
+    return [] if curve is None else list(zip(curve.power_stops, curve.values, strict=True))
+
+
+def _print_head(library: Library, one: Piece) -> None:
+    from math import log2
+
+    from meterlink import units
+    from meterlink.cli.frame import print_rows
+
+    light = one.light
+    dial = [f"step {light.power_step_stops:.2g} stop" if light.power_step_stops else ""]
+    dial.append(f"lowest {units.format_power(light.power_min_stops)}" if light.power_min_stops is not None else "")
+    dial.append(f"full {light.full_power_j:g} J" if light.full_power_j else "")
+    if any(dial):
+        print(f"dial: {', '.join(part for part in dial if part)}")
+    learnt = curves(library, one)
+    delivered, durations = dict(_pairs(learnt.exposures)), dict(_pairs(learnt.durations))
+    colours = {point.power_stops: point for point in learnt.colours}
+    powers = sorted({*delivered, *durations, *colours}, reverse=True)
+    print(f"learnt from {learnt.readings} reading{'s' if learnt.readings != 1 else ''}", end="")
+    if not powers:
+        print(": nothing yet over its power; meter it at two powers or more, the light standing still")
+        return
+    print()
+    top = max(delivered, default=0.0)
+    rows = []
+    for power in powers:
+        error = "–" if power not in delivered else units.format_stops(log2(delivered[power]) - (power - top), 2)
+        t01 = units.format_duration(durations[power]) if power in durations else "–"
+        colour = f"{1e6 / colours[power].mired:.0f} K" if power in colours else "–"
+        rows.append((units.format_power(power, light.full_power_j, light.details.get("scale_top")), error, t01, colour))
+    print_rows(("power", "off its dial by", "t0.1", "colour"), rows, right="lrrr")
+
+
+def _modifier_data(library: Library, one: Piece) -> dict[str, Any]:
+    falloff = library.notes("falloff", one.name)
+    p = one.placement
+    return {
+        "shape": p.shape if p else None, "width_m": p.width_m if p else None, "height_m": p.height_m if p else None,
+        "falloff": falloff[-1] if falloff else None,
+    }  # fmt: skip
+
+
+def _print_modifier(library: Library, one: Piece) -> None:
+    from meterlink import units
+    from meterlink.cli.frame import print_rows
+    from meterlink.cli.light import source_text
+    from meterlink.photometry.falloff import FalloffFit
+    from meterlink.photometry.sources import Point, source_of
+
+    p = one.placement
+    if p is not None:
+        print(f"last as {source_text(p)}" + (f", recess {units.format_length(p.recess_m)}" if p.recess_m else ""))
+    stored = library.notes("falloff", one.name)
+    fit = FalloffFit.from_record(stored[-1]) if stored else None
+    if fit is None:
+        print("its falloff was never measured: meterlink falloff LIGHT")
+    else:
+        print(f"falloff measured from {units.format_length(fit.near_m)} to {units.format_length(fit.far_m)}; against 1 m:")
+    source = source_of(p.shape, p.width_m, p.height_m) if p is not None else Point()
+    rows = []
+    for d in SHOWN_M:
+        measured = "–" if fit is None or not fit.low_m <= d <= fit.high_m else units.format_stops(fit.change_stops(1.0, d), 2)
+        by_size, square = source.change_stops(1.0, d), Point().change_stops(1.0, d)
+        rows.append((units.format_length(d), measured, units.format_stops(by_size, 2), units.format_stops(square, 2)))
+    print_rows(("distance", "measured", "by its size", "inverse square"), rows, right="rrrr")

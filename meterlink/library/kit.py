@@ -1,0 +1,79 @@
+"""Heads and modifiers of a library under the photographer's own names: where they were used, and which are favourites."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from meterlink.errors import NotInLibrary
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from meterlink.library.store import Library
+    from meterlink.model import Light, Placement
+
+HEAD, MODIFIER = "head", "modifier"
+FAVOURITE = "favourite"
+
+
+class Piece(NamedTuple):
+    """One head or modifier."""
+
+    kind: str
+    """``head`` or ``modifier``."""
+    name: str
+    sets: int
+    """Set-ups that it stands in, archived ones too."""
+    last_used_s: float
+    light: Light
+    """The newest light that has it: its dial, and the size that it was given."""
+    placement: Placement | None
+    favourite: bool
+    names: tuple[str, ...] = ()
+    """Every spelling that was used."""
+
+
+def pieces(library: Library) -> list[Piece]:
+    """Return all heads, then all modifiers; favourites first, then those used last."""
+    stars = favourites(library)
+    found: dict[tuple[str, str], Piece] = {}
+    setups = sorted(library.setups(include_archived=True), key=lambda one: one.created_at_s)
+    for setup in setups:
+        placements = library.current_placements(setup.id)
+        seen: set[tuple[str, str]] = set()
+        for light in library.lights(setup.id):
+            for kind, name in ((HEAD, light.fixture), (MODIFIER, light.modifier)):
+                key = (kind, name.casefold())
+                if not name.strip():
+                    continue
+                old = found.get(key)
+                sets = (old.sets if old else 0) + (key not in seen)
+                names = tuple(dict.fromkeys((*(old.names if old else ()), name)))
+                seen.add(key)
+                starred = name.casefold() in stars
+                found[key] = Piece(kind, name, sets, setup.created_at_s, light, placements.get(light.id), starred, names)
+    return sorted(found.values(), key=lambda one: (one.kind, not one.favourite, -one.last_used_s, one.name.casefold()))
+
+
+def piece(library: Library, name: str) -> list[Piece]:
+    """Return what goes by a name (a head, a modifier, or one of each), whatever its capitals.  Raises NotInLibrary."""
+    every = pieces(library)
+    found = [one for one in every if one.name.casefold() == " ".join(name.split()).casefold()]
+    if found:
+        return found
+    known = ", ".join(sorted({one.name for one in every})[:12])
+    hint = f"known are {known[:300]}" if known else "name them: meterlink light change KEY --fixture 'head A' --modifier 'octa 90'"
+    raise NotInLibrary(f"there is no head or modifier '{name[:40]}': {hint}")
+
+
+def favourites(library: Library) -> set[str]:
+    """Names (case-folded) that are marked; the last word on each counts."""
+    marked: dict[str, bool] = {}
+    for key, _, payload in library.note_records(FAVOURITE):
+        marked[key] = bool(payload.get("on"))
+    return {key for key, on in marked.items() if on}
+
+
+def mark(library: Library, name: str, on: bool) -> None:
+    """Make a head or modifier a favourite, or no longer.  Raises NotInLibrary when nothing goes by that name."""
+    for one in {p.name.casefold(): p for p in piece(library, name)}.values():
+        library.add_note(FAVOURITE, one.name, {"on": on})
