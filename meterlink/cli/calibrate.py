@@ -193,7 +193,7 @@ def _list(args: argparse.Namespace) -> int:
     from meterlink.calibrating.reminders import reminders
     from meterlink.model import Identity
 
-    with open_library(args, readonly=True) as library:
+    with open_library(args) as library:
         found = library.calibrations()
     last = {c.sensor_id: c.id for c in found}
     if args.json:

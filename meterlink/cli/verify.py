@@ -98,7 +98,7 @@ async def _walk(args: argparse.Namespace) -> dict[str, Any]:
 def _stored(args: argparse.Namespace) -> dict[str, Any]:
     from meterlink.errors import NotInLibrary
 
-    with open_library(args, readonly=True) as library:
+    with open_library(args) as library:
         for calibration in reversed(library.calibrations()):
             record = calibration.details.get("certificate")
             if record:
