@@ -31,8 +31,8 @@ class Fit(NamedTuple):
 
     def spread_at(self, x: float) -> float:
         """Return the standard uncertainty of the polynomial at x for unit noise."""
-        powers = [x**k for k in range(len(self.coefficients))]
-        rows = [sum(a * b for a, b in zip(row, powers, strict=True)) for row in self.inverse]
+        powers = [1.0, x, x * x][: len(self.coefficients)]
+        rows = _apply(self.inverse, powers)
         return math.sqrt(max(sum(a * b for a, b in zip(rows, powers, strict=True)), 0.0))
 
 
@@ -71,7 +71,13 @@ def inverse_of(moments: list[float], size: int) -> Matrix:
 
 
 def _apply(inverse: Matrix, right: list[float]) -> list[float]:
-    return [sum(a * b for a, b in zip(row, right, strict=True)) for row in inverse]
+    if len(right) == 2:
+        (a, b), (c, d), (x, y) = *inverse, right
+        return [a * x + b * y, c * x + d * y]
+    if len(right) == 3:
+        x, y, z = right
+        return [a * x + b * y + c * z for a, b, c in inverse]
+    return [inverse[0][0] * right[0]]
 
 
 def polynomial(powers: Array, target: Array, weight: Array | None, size: int) -> Fit:
@@ -89,9 +95,10 @@ def polynomial(powers: Array, target: Array, weight: Array | None, size: int) ->
 def exponential(powers: Array, light: Array, size: int) -> Fit:
     """Fit exp(polynomial) to the light itself by Gauss-Newton from a weighted fit of its logarithm."""
     safe = np.maximum(light, 0.05)
-    start = polynomial(powers, np.log(safe), safe, size)
-    coefficients, inverse = start.coefficients, start.inverse
     design, moments = powers[:size], powers[: 2 * size - 1]
+    squared = safe * safe
+    inverse = inverse_of((moments @ squared).tolist(), size)
+    coefficients = _apply(inverse, (design @ (squared * np.log(safe))).tolist())
     for _ in range(_STEPS):
         model = _model(coefficients, design)
         inverse = inverse_of((moments @ (model * model)).tolist(), size)

@@ -14,6 +14,7 @@ from meterlink.photometry.flash_shape import MODEL_ERROR, Peak, Pulse, part_of, 
 
 _FLANK_SPREADS = (0.55, 0.3, 0.15, 0.08)
 """A flank is fitted between exp(-0.55) and exp(0.55) times the level, nearer by when that does not fit."""
+_FOR_A_BEND = 4
 FLANK_CHOICE = 1.3
 """Uncertainties are widened by this: window and shape are chosen by the same noisy data (by simulation)."""
 
@@ -137,7 +138,7 @@ def _fit_flank(
     powers = flash_fit.powers_of(x, 5)
     best: tuple[float, float, float, float, float] | None = None
     for shape, size in (("line", 2), ("exponential", 2), ("bent", 3)):
-        if size == 3 and x.size < 6:
+        if size == 3 and x.size < _FOR_A_BEND:
             continue
         fit = flash_fit.polynomial(powers, light, None, 2) if shape == "line" else flash_fit.exponential(powers, light, size)
         found = _root(fit.coefficients, shape, rising)
@@ -200,10 +201,43 @@ def _between(pulse: Pulse, index: int, level_lx: float, rising: bool) -> Crossin
     if foot is not None:
         place = max(places[0], foot) if rising else min(places[0], foot)
         return Crossing(place, math.hypot(by_noise, 0.06 * gap, 0.7 * abs(places[0] - foot)), slope, False)
+    curve = _parabolas(pulse, wanted[0], level_lx, rising) if len(places) == 1 else None
+    if curve is not None:
+        return Crossing(float(time[wanted[0]]) + gap * curve[0], math.hypot(by_noise, gap * curve[1]), slope, False)
     # how far a curved flank may leave the straight line between two samples grows with the step in it
     curved = 0.25 * gap * min(1.0, slope * gap / pulse.height_lx)
     u = math.hypot(by_noise, curved, (max(places) - min(places)) / 3.0)
     return Crossing(sum(places) / len(places), u, slope, False)
+
+
+def _parabolas(pulse: Pulse, before: int, level_lx: float, rising: bool) -> tuple[float, float] | None:
+    """Return (place in the interval, its doubt) by parabolas through three samples, of the light and of its logarithm.
+
+    None unless the light climbs inward over all three and stands clear of noise.  The middle of the two is taken; their
+    distance tells how much the shape matters.
+    """
+    light = pulse.light_lx
+    outer, inner, next_in = (before, before + 1, before + 2) if rising else (before + 1, before, before - 1)
+    if not 0 <= next_in < light.size:
+        return None
+    values = [float(light[k]) for k in (outer, inner, next_in)]
+    if values[0] < max(3.0 * pulse.noise_lx, 0.01 * pulse.height_lx) or not values[0] < values[1] < values[2]:
+        return None
+    even = [_parabola([v / level_lx - 1.0 for v in values]), _parabola([math.log(v / level_lx) for v in values])]
+    place, apart = sum(even) / 2.0, abs(even[0] - even[1])
+    return place if rising else 1.0 - place, math.hypot(0.5 * apart, 0.02)
+
+
+def _parabola(values: list[float]) -> float:
+    """Return where, from 0 to 1, the parabola through values at 0, 1 and 2 passes zero."""
+    first, bend = values[1] - values[0], values[2] - 2.0 * values[1] + values[0]
+    place = -values[0] / first
+    for _ in range(4):
+        slope = first + bend * (place - 0.5)
+        if slope <= 0.0:
+            break
+        place -= (values[0] + first * place + bend * place * (place - 1.0) / 2.0) / slope
+    return min(max(place, 0.0), 1.0)
 
 
 def _foot(pulse: Pulse, before: int, level_lx: float, rising: bool) -> float | None:
