@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 
 SURPRISE_STOPS = 0.1
 """Below this nothing can be contradicted: the weighing needs three standard uncertainties, and none is so small."""
+REFLECTED_POP = 0.6
+"""What a dome toward a card gets of its source's light, roughly: only chooses the sensor's range."""
 CHANGEABLE_PLACEMENT = frozenset(Placement._fields) - {"id", "light_id", "created_at_s"}
 
 
@@ -287,6 +289,10 @@ class Session:
         state = view.state(request.light_id)
         if state is None:
             return None
+        if state.light.source_light_id:
+            # The dome looks at the card and sees the source from the side, at half or so.
+            source = view.state(state.light.source_light_id)
+            return REFLECTED_POP * source.value if source is not None and source.value else None
         return expected_value(state, *self._past()) or rough_value(view, state)
 
     def _past(self) -> tuple[list[Reading], dict[str, Placement]]:

@@ -200,6 +200,10 @@ def parse_f_number(text: str, halves_first: bool = False) -> float:
 def parse_shutter(text: str, halves_first: bool = False) -> float:
     """Return the exact time in s of a shutter setting: ``1/160``, ``0.5s``, ``0.5``, ``2"``; 1/60 is 1/64 s."""
     seconds = _time_s(text, "shutter time", "1/160, 0.5s or 2s")
+    plain = text.strip()
+    if plain.isdecimal() and int(plain) > 2:
+        # The dial shows 160 for 1/160 s: a bare whole number means either.
+        raise _unreadable("shutter time", text, f"1/{plain} or {plain}s", "has two meanings")
     if not 1e-6 <= seconds <= 3600.0:
         raise _unreadable("shutter time", text, "1/160, 0.5s or 2s", "is outside 1/1000000 s to 1 h")
     return series.time_exact_s(seconds, halves_first)

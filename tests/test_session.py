@@ -247,3 +247,37 @@ def test_the_range_is_chosen_from_what_the_light_gave_before(session: Session, p
     session.begin(requests(session, "KEY"))
 
     assert session.expected_exposure_lxs() == pytest.approx(100.0)
+
+
+def test_a_card_that_adds_nothing_is_said_at_once(session: Session, pop: MakePop) -> None:
+    """A reflector without effect is a retake with advice of its own, in the table and when it is metered."""
+    reflector(session)
+    session.begin(requests(session, "CARD", held_off_m=0.0))
+    session.take(pop(200.0))
+
+    outcome = session.take(pop(200.0))
+
+    assert "bring it nearer" in outcome.message
+    assert row(session, "CARD").verdict == "retake"
+    assert "bring it nearer" in row(session, "CARD").reason
+
+
+def test_there_are_no_shares_while_a_light_of_the_face_has_no_reading(session: Session, pop: MakePop) -> None:
+    """A share of the light on the face needs all of that light."""
+    session.begin(requests(session, "KEY", "FILL", held_off_m=0.0))
+    session.take(pop(200.0))
+    session.take(pop(50.0))
+    assert row(session, "FILL").share == pytest.approx(0.2, abs=0.03)
+
+    session.move(session.light("KEY"), power_text="1/8", power_stops=-3.0)
+
+    assert row(session, "FILL").share is None
+    assert any("no shares until" in note for note in session.ratios().notes)
+
+
+def test_what_a_never_metered_light_may_give_is_guessed_from_another(session: Session, pop: MakePop) -> None:
+    """Only for the sensor's range: dial against dial, distance squared."""
+    session.begin(requests(session, "KEY", "FILL", held_off_m=0.0))
+    session.take(pop(200.0))
+
+    assert session.expected_exposure_lxs() == pytest.approx(200.0 * (1.2 / 1.5) ** 2)

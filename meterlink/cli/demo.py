@@ -47,7 +47,20 @@ def run(args: argparse.Namespace) -> int:
         print()
         for line in what_to_see(session):
             print(line)
+        me = command(args)
+        print(f"Go on with: {me} checks  |  {me} targets CARD=-2 BACKDROP=-3  |  {me} wave KEY HAIR  |  {me} sheet")
     return 0
+
+
+def command(args: argparse.Namespace) -> str:
+    """How this program was called, so that what is printed can be typed: its path where it is not on the PATH."""
+    import shutil
+    import sys
+    from pathlib import Path
+
+    called = Path(sys.argv[0])
+    name = "meterlink" if called.name != "meterlink" or shutil.which("meterlink") else str(called)
+    return f"{name} --library {args.library}" if args.library else name
 
 
 async def _play(session: Session, steps: list[dict[str, object]], *, pace: bool) -> None:
@@ -105,5 +118,4 @@ def what_to_see(session: Session) -> list[str]:
             f"Now set the camera to {table.aperture_key.nominal}, {units.format_iso(session.setup.iso)}, "
             f"{units.format_shutter(session.setup.shutter_s)}."
         )
-    lines.append("Go on with: meterlink checks, meterlink targets CARD=-2 BACKDROP=-3, meterlink sheet")
     return lines

@@ -26,18 +26,18 @@ def add_json_option(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print JSON instead of a table")
 
 
-def open_library(args: argparse.Namespace, *, readonly: bool = False) -> Library:
-    """Open the library that the command line names."""
+def open_library(args: argparse.Namespace, *, create: bool = True) -> Library:
+    """Open the library that the command line names; ``create=False`` makes none where there is none."""
     from meterlink.library.store import Library
 
-    return Library.open(args.library, readonly=readonly)
+    return Library.open(args.library, create=create)
 
 
-def open_session(args: argparse.Namespace, *, readonly: bool = False) -> Session:
-    """Open the library and a session on the chosen set-up."""
+def open_session(args: argparse.Namespace) -> Session:
+    """Open the library, which must be there, and a session on the chosen set-up."""
     from meterlink.session import Session
 
-    library = open_library(args, readonly=readonly)
+    library = open_library(args, create=False)
     return Session(library, setup=getattr(args, "setup", None))
 
 

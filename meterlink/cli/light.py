@@ -109,6 +109,8 @@ def _add(args: argparse.Namespace, session: Session) -> None:
     from meterlink.errors import UsageError
     from meterlink.model import Light, Placement, new_id
 
+    if any(one.name.casefold() == args.name.strip().casefold() for one in session.lights()):
+        raise UsageError(f"there is a light {args.name} already: meterlink light move {args.name}, or light change")
     if args.role is None:
         raise UsageError(f"{args.name}: say what it does: --role key, fill, hair, rim, background or other")
     source = session.light(args.reflector_of).id if args.reflector_of else None

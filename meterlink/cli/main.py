@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     import argparse
     from collections.abc import Sequence
     from types import ModuleType
-    from typing import Any
+    from typing import Any, NoReturn
 
 VERBS: dict[str, tuple[str, str]] = {
     # verb: (module below meterlink.cli, one line of help), in the order of a day on set
@@ -94,10 +94,15 @@ def build_parser(verb: str) -> argparse.ArgumentParser:
         columns = os.environ.get("COLUMNS", "")
         return argparse.RawDescriptionHelpFormatter(prog, width=int(columns) if columns.isdigit() else 100)
 
+    class Parser(argparse.ArgumentParser):
+        def error(self, message: str) -> NoReturn:
+            # One line, as for every other error; argparse would print the whole usage.
+            self.exit(2, f"meterlink: {message}: see {self.prog} --help\n")
+
     module = module_of(verb)
     text = (module.__doc__ or "").strip()
     summary, _, rest = text.partition("\n\n")
-    parser = argparse.ArgumentParser(
+    parser = Parser(
         prog=f"meterlink {verb}",
         description=" ".join(summary.split()),
         epilog=rest or None,
@@ -106,6 +111,10 @@ def build_parser(verb: str) -> argparse.ArgumentParser:
     )
     parser.add_argument("--library", metavar="FILE", help=argparse.SUPPRESS)
     module.configure(parser)
+    for actions in (a for a in parser._actions if isinstance(a, argparse._SubParsersAction)):
+        for action in actions.choices.values():
+            action.add_argument("--library", metavar="FILE", default=argparse.SUPPRESS, help=argparse.SUPPRESS)
+            action.epilog, action.formatter_class = parser.epilog, formatter
     return parser
 
 

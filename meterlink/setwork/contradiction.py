@@ -31,7 +31,7 @@ def contradictions(view: SetView, earlier: Sequence[Reading] = ()) -> dict[str, 
         return {}
     against = "the pop of all lights together" if check.residual_stops is not None else "what it gave before"
     held = f", as if held off {top.held_off_m * 100:.0f} cm" if top.held_off_m else ""
-    return {top.light_id: f"contradicted by {against}: it reads about {signed(top.stops)} stop off{held}"}
+    return {top.light_id: f"contradicted by {against}: it reads about {signed(top.stops)} stop off{held}: fire it once more"}
 
 
 def contradicted(view: SetView, against: dict[str, str]) -> SetView:

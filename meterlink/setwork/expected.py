@@ -81,7 +81,7 @@ def rough_value(view: SetView, state: LightState) -> float | None:
         q = other.placement
         if other.light.id == state.light.id or other.value is None or q is None or q.power_stops is None or not q.distance_m:
             continue
-        return other.value * 2.0 ** (p.power_stops - q.power_stops) * (q.distance_m / p.distance_m) ** 2
+        return float(other.value * 2.0 ** (p.power_stops - q.power_stops) * (q.distance_m / p.distance_m) ** 2)
     return None
 
 

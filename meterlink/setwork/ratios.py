@@ -12,7 +12,7 @@ from meterlink.model.named import NamedTuple
 from meterlink.photometry.exposure import f_number
 from meterlink.setwork.aim import carried_to_camera
 from meterlink.setwork.ratio_figures import figures
-from meterlink.setwork.view import LightState, SetView, value_of
+from meterlink.setwork.view import LightState, SetView, quoted, value_of
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -194,7 +194,8 @@ def ratio_table(view: SetView) -> RatioTable:
     by_light: dict[str, tuple[float | None, float | None, float | None, float | None]] = {}
     if entries:
         on_face = [e for e in entries if e.state.light.role not in OWN_POINT_ROLES]
-        shares_known = bool(on_face) and all(e.camera is not None for e in on_face)
+        missing = [s.light.name for s in view.lights if s.value is None and s.light.role not in OWN_POINT_ROLES]
+        shares_known = bool(on_face) and not missing and all(e.camera is not None for e in on_face)
         over, stops, u, share = figures(
             [e.exposure for e in entries],
             [e.u_stops for e in entries],
@@ -208,10 +209,16 @@ def ratio_table(view: SetView) -> RatioTable:
             else:
                 by_light[e.state.light.id] = (over[i], stops[i], 2 * u[i], seen)
         if on_face and not shares_known:
-            without = ", ".join(e.state.light.name for e in on_face if e.camera is None)
-            notes.append(f"no shares: the direction of {without} is not given (meterlink light move NAME --from 40,20)")
+            without = [e.state.light.name for e in on_face if e.camera is None]
+            if missing:
+                notes.append(f"no shares until every light on the face has a current reading: {', '.join(missing)}")
+            if without:
+                move = f"meterlink light move {quoted(without[0])} --azimuth 40 --elevation 20"
+                notes.append(f"no shares: the direction of {', '.join(without)} is not given ({move})")
     if key_index is None:
         notes.append(_no_key_note(view))
+    if any(c.method == "assumed" for c in view.calibrations.values()):
+        notes.append("the f-numbers rest on an assumed calibration of the sensor (meterlink calibrate); ratios do not")
     rows = tuple(_row(state, view, by_light.get(state.light.id), refused.get(state.light.id, "")) for state in view.lights)
     key_fill, high_low, both = _lighting_ratio(entries, key_index)
     key_entry = entries[key_index] if key_index is not None else None
@@ -228,7 +235,8 @@ def ratio_table(view: SetView) -> RatioTable:
 
 def _no_key_note(view: SetView) -> str:
     if view.key is None:
-        return "no light has the role key: meterlink light change NAME --role key"
+        first = quoted(view.lights[0].light.name) if view.lights else "NAME"
+        return f"no light has the role key: meterlink light change {first} --role key"
     return f"the key ({view.key.light.name}) has no current reading: meter it to get the ratios"
 
 

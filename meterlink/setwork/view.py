@@ -70,6 +70,14 @@ class SetView(NamedTuple):
         return next((s for s in self.lights if s.light.role == "key"), None)
 
 
+def quoted(name: str) -> str:
+    """Return a light's name as it is typed in a command."""
+    return f"'{name}'" if " " in name else name
+
+
+ADDS_NOTHING = "it adds less than can be seen here: bring it nearer, take a bigger one, or leave it out"
+
+
 def value_of(reading: Reading) -> float | None:
     """Light at the dome as read: lx·s of a flash, lx of steady light."""
     return reading.exposure_lxs if reading.kind == "flash" else reading.illuminance_lx
@@ -99,7 +107,7 @@ def difference(with_it: Reading, without_it: Reading, u_pop_stops: float = 0.0) 
     """Return the reading of a reflector alone: with minus without.
 
     The uncertainties of both pops add in quadrature as absolute amounts, so a weak reflector is read with a large
-    relative uncertainty; a difference of zero or less is marked as too dim.  ``u_pop_stops`` is the head's spread from
+    relative uncertainty.  ``u_pop_stops`` is the head's spread from
     pop to pop, which each of the two has in full: what of it exceeds that of an ordinary pop is carried in ``u_rel``.
     """
     high, low = value_of(with_it) or 0.0, value_of(without_it) or 0.0
@@ -112,7 +120,7 @@ def difference(with_it: Reading, without_it: Reading, u_pop_stops: float = 0.0) 
         u_rel=u_rel,
         pops=(),
         clipped=with_it.clipped or without_it.clipped,
-        too_dim=gain <= 0 or with_it.too_dim or without_it.too_dim,
+        too_dim=with_it.too_dim or without_it.too_dim,
         **fields,
     )
 
@@ -137,7 +145,7 @@ def _reflector_state(
     """Return (difference reading, why stale, what is missing) of a passive reflector."""
     with_it = _latest(readings, light, "with")
     if with_it is None:
-        return None, "", "meter it: one pop of its source with it in place, one without"
+        return None, "", f"meter it, two pops of its source: meterlink meter {quoted(light.name)}"
     without = _latest(readings, light, "without")
     if without is None:
         candidates = [
@@ -150,9 +158,9 @@ def _reflector_state(
         ]
         without = candidates[-1] if candidates else None
     if without is None:
-        return None, "", "meter its source once more without it, dome held the same way"
+        return None, "", f"its pop without it is missing: meterlink meter {quoted(light.name)} takes both again"
     if not _same_way(with_it, without):
-        return None, "", "its two pops were metered differently: take both again, dome held the same way"
+        return None, "", f"its two pops were metered differently: meterlink meter {quoted(light.name)} takes both again"
     reading = difference(with_it, without, u_pop_stops)
     if placement is not None and with_it.placement_id != placement.id:
         return reading, "moved since it was metered", ""
@@ -187,7 +195,7 @@ def look(
     states = []
     for light in sorted((one for one in lights if not one.removed), key=lambda one: (one.order, one.id)):
         placement = placements.get(light.id)
-        missing = "meter it: meterlink meter " + light.name
+        missing = "meter it: meterlink meter " + quoted(light.name)
         if light.source_light_id:
             near = by_light.get(light.id, []) + by_light.get(light.source_light_id, [])
             near.sort(key=lambda r: r.id)
@@ -205,5 +213,7 @@ def look(
             calibration=calibrations.get(reading.calibration_id),
             falloff=falloffs.get(light.modifier) if light.modifier else None,
         )
+        if light.source_light_id and not (value_of(reading) or 0.0) > 0.0:
+            judged = judged._replace(reason=ADDS_NOTHING)
         states.append(LightState(light, placement, reading, judged))
     return SetView(setup, settings, tuple(states), tuple(all_readings), calibrations, falloffs, tuple(history))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from meterlink.photometry.series import format_f_number
 from meterlink.setwork.ratios import reading_f
-from meterlink.setwork.view import LightState, SetView, value_of
+from meterlink.setwork.view import ADDS_NOTHING, LightState, SetView, value_of
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -31,8 +31,10 @@ def logged_sentence(view: SetView, reading: Reading, state: LightState | None, p
     name = state.light.name
     if purpose in ("with", "without"):
         said = f"{name}: pop {purpose} it {value_text(view, value, reading)}"
-        if state.reading is None or state.value is None or not state.value > 0:
+        if state.reading is None:
             return said
+        if state.value is None or not state.value > 0:
+            return f"{said}; {ADDS_NOTHING}"
         return f"{said}; it adds {value_text(view, state.value, state.reading)}"
     if state.judged is None or state.reading is None or state.reading.id != reading.id:
         return f"{name} {value_text(view, value, reading)}"
