@@ -1,92 +1,42 @@
-"""The demo set of the app: a made-up portrait, metered already with made-up light, and marked so.
+"""The demo set on the phone: the very recording that ``meterlink demo`` plays, through the same reader, library and tables.
 
-A key softbox, a fill disk, a white card beside the face, a strip behind the hair, a bare head on the background.  The fill was read
-20 cm in front of the face and says so; the background light was re-powered after it was metered, so it is stale.
+It runs on the worker thread in an event loop of its own, as fast as it goes, and is marked as simulated by a tag.
 """
 
 from __future__ import annotations
 
-from math import log2
-from typing import Any, NamedTuple
+import asyncio
+from typing import Any
 
-from meterlink.model import Calibration, Light, Measurement, Placement, RangeScale, Setup, new_id
-from meterlink.units import format_power
+from meterlink import demo
+from meterlink.metering import Metering
+from meterlink.session import Outcome, Session
+from meterlink.shared_files import shared_path
 from mobile.desk import Desk, Shot
-from mobile.made_up import pulse_for
-from mobile.texts import t
 
-SENSOR_ID = "simulated-demo"
-
-
-class Made(NamedTuple):
-    """One light of the demo set."""
-
-    name: str
-    role: str
-    placement: dict[str, Any]
-    held_off_m: float | None = 0.0
-    source: str = ""
-
-
-LIGHTS = (
-    Made("KEY", "key", {"shape": "rectangle", "width_m": 0.9, "height_m": 0.9, "distance_m": 1.1, "azimuth_deg": 38.0,
-                        "elevation_deg": 32.0, "power_stops": -2.0, "diffusers": "inner and front"}),
-    Made("FILL", "fill", {"shape": "disk", "width_m": 1.2, "distance_m": 1.7, "azimuth_deg": -42.0, "elevation_deg": 8.0,
-                          "power_stops": -2.3}, 0.2),
-    Made("CARD", "fill", {"shape": "rectangle", "width_m": 0.8, "height_m": 1.2, "distance_m": 0.7, "azimuth_deg": -80.0},
-         0.0, "KEY"),
-    Made("HAIR", "hair", {"shape": "rectangle", "width_m": 0.3, "height_m": 1.0, "distance_m": 1.5, "azimuth_deg": 158.0,
-                          "elevation_deg": 45.0, "power_stops": -3.0, "grid_deg": 40.0}),
-    Made("BACKGROUND", "background", {"shape": "point", "distance_m": 1.3, "azimuth_deg": -152.0, "power_stops": -3.0}),
-)  # fmt: skip
+SIMULATED_TAG = "simulated"
 
 
 def open_demo(desk: Desk) -> Shot:
-    """Make the demo set anew, meter it with made-up light, and use it."""
-    setup = Setup(
-        new_id(), desk._free_name(t("first.demo_name")), desk.now(), shutter_s=1 / 128, notes=t("first.demo_note")
-    )
-    desk.library.add_setup(setup)
-    ids: dict[str, str] = {}
-    for order, made in enumerate(LIGHTS):
-        point = made.role if made.role in ("hair", "rim", "background") else "face"
-        light = Light(
-            new_id(), setup.id, made.name, made.role, point=point, order=order, source_light_id=ids.get(made.source)
-        )
-        ids[made.name] = light.id
-        desk.library.add_light(light)
-        stops = made.placement.get("power_stops")
-        text = format_power(stops) if stops is not None else ""
-        desk.library.add_placement(Placement(new_id(), light.id, desk.now(), power_text=text, **made.placement))
-        desk.library.remember(f"held:{light.id}", made.held_off_m)
-    desk.use(setup.id, begin=True)
-    _meter(desk, _calibration(desk).id)
-    background = next(light for light in desk.shot.lights if light.role == "background")
-    return desk.move_light(background.id, power_stops=-2.0, power_text=format_power(-2.0))
+    """Make the demo set anew, meter it from its recording, and use it."""
+    data = demo.script()
+    session = demo.build(desk.library, data, desk.now)
+    asyncio.run(_play(session, data["steps"]))
+    desk.use(session.setup.id)
+    return desk.revise_setup(tags=(*session.setup.tags, SIMULATED_TAG))
 
 
-def _calibration(desk: Desk) -> Calibration:
-    known = desk.library.calibrations(SENSOR_ID)
-    if known:
-        return known[-1]
-    made = Calibration(new_id(), SENSOR_ID, desk.now(), 330.0, ranges=(RangeScale(2e6),), method="simulated")
-    desk.library.add_calibration(made)
-    return made
+async def _play(session: Session, steps: list[dict[str, Any]]) -> None:
+    player = demo.Player(session, steps, lambda _text: None)
 
+    def on_outcome(outcome: Outcome) -> None:
+        if outcome.kind == "logged" and session.walk.done:
+            player.next_walk()
 
-def _meter(desk: Desk, calibration_id: str) -> None:
-    """Give every light its pop, two seconds apart."""
-    at_s = 0.0
-    while (request := desk.shot.waiting) is not None:
-        pulse = pulse_for(desk.shot, request, request.held_off_m or 0.0)
-        if pulse is None:
-            desk.skip()
-            continue
-        at_s += 2.0
-        t01_s = pulse.fall_s * log2(10) * 0.693
-        desk.take(
-            Measurement(
-                "flash", at_s, SENSOR_ID, calibration_id, exposure_lxs=pulse.exposure_lxs, u_rel=0.004,
-                peak_lx=pulse.peak_lx, t01_s=t01_s, ambient_lx=60.0,
-            )
-        )  # fmt: skip
+    player.next_walk()
+    metering = Metering(session, f"file:{shared_path(*demo.RECORDING)}?speed=max", on_outcome=on_outcome)
+    try:
+        await metering.open()
+        await metering.finished()
+    finally:
+        await metering.close()

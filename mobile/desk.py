@@ -121,7 +121,7 @@ class Desk(Matching):
     def new_set(self, name: str, lights: Sequence[tuple[str, str]] = ()) -> Shot:
         """Begin a set-up with lights given as (name, role), use it, and wait for its first light."""
         setup = Setup(
-            new_id(), self._free_name(name.strip()), self.now(), iso=self.prefs.iso, shutter_s=self.prefs.shutter_s
+            new_id(), self.free_name(name.strip()), self.now(), iso=self.prefs.iso, shutter_s=self.prefs.shutter_s
         )
         self.library.add_setup(setup)
         for order, (light_name, role) in enumerate(lights):
@@ -131,7 +131,8 @@ class Desk(Matching):
             self.library.add_placement(Placement(new_id(), light.id, self.now()))
         return self.use(setup.id, begin=bool(lights))
 
-    def _free_name(self, name: str) -> str:
+    def free_name(self, name: str) -> str:
+        """Return the name, with a number behind it when a set-up has it already."""
         taken = {setup.name.casefold() for setup in self.library.setups()}
         free, number = name, 2
         while free.casefold() in taken:
@@ -148,7 +149,7 @@ class Desk(Matching):
     def copy(self, setup_id: str) -> Shot:
         """Make a new set-up from an old one as template, and use it: lights and places, no readings."""
         old = self.library.setup(setup_id)
-        return self.use(self.library.copy_setup(setup_id, self._free_name(old.name)).id, begin=True)
+        return self.use(self.library.copy_setup(setup_id, self.free_name(old.name)).id, begin=True)
 
     def revise_setup(self, **changes: Any) -> Shot:
         """Change name, ISO, shutter, notes ... of the set in use."""

@@ -63,7 +63,7 @@ def _card(desk: Desk, setup: Setup, current: str) -> SetupCard:
         setup.name,
         day,
         t("first.one") if len(lights) == 1 else t("first.count", count=len(lights)),
-        setup.subject,
+        t("app.simulated") if "simulated" in setup.tags else setup.subject,
         setup.id == current,
         plan_dots(desk, setup.id),
     )

@@ -36,7 +36,7 @@ class Matching:
         """Make the snapshot anew."""
         raise NotImplementedError
 
-    def _free_name(self, name: str) -> str:
+    def free_name(self, name: str) -> str:
         """A name that no set-up has."""
         raise NotImplementedError
 
@@ -72,7 +72,7 @@ class Matching:
             stored = self.library.setup(setup_id)
             if not any(light for light in self.library.lights(stored.id)):
                 raise UsageError(f"{stored.name} has no lights to match: choose another set-up")
-            rebuilt = self.library.copy_setup(stored.id, self._free_name(stored.name))
+            rebuilt = self.library.copy_setup(stored.id, self.free_name(stored.name))
             self.library.remember(f"{MATCH}:{rebuilt.id}", stored.id)
             self.use(rebuilt.id)
         return self.begin_match_walk()

@@ -75,26 +75,33 @@ async def _frames(count: int = 6) -> None:
 
 
 async def _prepare(app) -> None:
-    """Demo set, a copy of it half metered, and the simulated sensor."""
+    """The demo set, a rebuild of it that is half matched, and the simulated sensor."""
     from mobile.demo_set import open_demo
 
     await app.run(open_demo, app.desk)
     app.demo_id = app.desk.shot.setup.id
+    backdrop = app.desk.shot.lights[-1]
     await app.run(app.desk.match_to, app.demo_id)
     key = app.desk.shot.lights[0]
     await app.run(lambda: app.desk.move_light(key.id, power_stops=-2.4, power_text="1/8 +0.6"))
     app.simulate()
     while not app.sensors.status.ready:
         await _frames(1)
-    for _ in range(2):
+    for _ in range(4):
         waiting = app.desk.shot.waiting
-        app.fire(waiting.held_off_m or 0.0)
         before = app.desk.shot.position
+        app.fire(waiting.held_off_m or 0.0)
         for _ in range(60):
             await _frames(1)
             if app.desk.shot.position != before:
                 break
+        if app.desk.shot.position >= 2:
+            break
         await asyncio.sleep(0.9)
+    await app.run(app.desk.use, app.demo_id)
+    await app.run(lambda: app.desk.move_light(backdrop.id, power_stops=-1.0, power_text="1/2"))
+    rebuilt = next(s for s in app.desk.library.setups() if s.id != app.demo_id)
+    await app.run(app.desk.use, rebuilt.id)
 
 
 async def _show(app, page: str) -> None:

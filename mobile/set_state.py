@@ -117,7 +117,8 @@ def camera_text(shot: Shot) -> str:
     if shot.setup is None:
         return ""
     shutter = units.format_shutter(shot.setup.shutter_s) if shot.setup.shutter_s else t("set.no_shutter")
-    return t("set.iso_shutter", iso=units.format_iso(shot.setup.iso), shutter=shutter)
+    text = t("set.iso_shutter", iso=units.format_iso(shot.setup.iso), shutter=shutter)
+    return f"{t('app.simulated')}: {text}" if "simulated" in shot.setup.tags else text
 
 
 def aperture_text(aperture: Aperture) -> str:

@@ -47,9 +47,8 @@ EN: dict[str, str] = {
     "first.count": "{count} lights",
     "first.one": "1 light",
     "first.demo": "Open the demo set",
-    "first.demo_note": "Simulated: a made-up set, metered already.",
+    "first.demo_note": "Simulated: a recorded set, metered already.",
     "first.set_name": "Set",
-    "first.demo_name": "Demo set",
     "first.resume": "Go on with {name}",
     # metering
     "metering.no_set": "No set yet",

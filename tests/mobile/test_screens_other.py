@@ -9,10 +9,10 @@ import pytest
 pytest.importorskip("kivy", reason="kivy is not installed (pip install 'meterlink[app]')")
 
 from meterlink.library.store import Library
-from mobile.demo_set import open_demo
 from mobile.desk import Desk
 from mobile.sensor_desk import Found
 from tests.mobile.driving import Driver, drive
+from tests.mobile.made_up_set import open_made_up
 
 SIM = "sim:?every=0"
 
@@ -20,7 +20,7 @@ SIM = "sim:?every=0"
 def demo(path: Path) -> str:
     """A library with the demo set; returns its id."""
     desk = Desk(Library.open(path))
-    setup_id = open_demo(desk).setup.id
+    setup_id = open_made_up(desk).setup.id
     desk.close()
     return setup_id
 
@@ -182,7 +182,7 @@ def test_a_stored_set_is_matched_from_the_library_light_by_light(tmp_path: Path)
         await d.app.run(d.app.desk.wait_for, d.app.desk.shot.lights[-1].id)
         await d.pop()
         d.app.go("library")
-        await d.tap("match:Demo set")
+        await d.tap("match:Made up")
         key = d.app.desk.shot.lights[0]
         await d.app.run(lambda: d.app.desk.move_light(key.id, power_stops=-2.5, power_text="1/8 +0.5"))
         d.app.refresh()
@@ -215,21 +215,21 @@ def test_set_ups_are_searched_used_copied_and_exported(tmp_path: Path) -> None:
         d.app.go("library")
         await d.until(lambda: len(d.app.page.ids.rows.children) == 2)
         both = len(d.app.page.ids.rows.children)
-        await d.type("search", "demo")
+        await d.type("search", "made")
         await d.until(lambda: len(d.app.page.ids.rows.children) == 1)
         found = len(d.app.page.ids.rows.children)
-        await d.tap("export:Demo set")
+        await d.tap("export:Made up")
         note = d.app.frame.ids.note.text
-        await d.tap("further:Demo set")
-        await d.tap("copy:Demo set")
+        await d.tap("further:Made up")
+        await d.tap("copy:Made up")
         return both, found, note, d.app.desk.shot.setup.name
 
     both, found, note, name = drive(tmp_path / "library.db", scenario)
 
     assert (both, found) == (2, 1)
-    assert "Demo-set.meterlink.json" in note
-    assert (tmp_path / "Demo-set.meterlink.json").is_file()
-    assert name == "Demo set 2"
+    assert "Made-up.meterlink.json" in note
+    assert (tmp_path / "Made-up.meterlink.json").is_file()
+    assert name == "Made up 2"
 
 
 def test_a_file_that_is_none_is_refused_under_its_field(tmp_path: Path) -> None:
@@ -354,7 +354,7 @@ def test_the_demo_set_is_one_tap_away(tmp_path: Path) -> None:
 
     async def scenario(d: Driver) -> tuple[str, str]:
         await d.tap("demo")
-        return d.app.place, d.text("row:FILL:stops")
+        return d.app.place, d.text("row:CARD:stops")
 
     place, stops = drive(tmp_path / "library.db", scenario)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from meterlink.walk import Request
-from mobile.demo_set import LIGHTS, open_demo
+from mobile.demo_set import SIMULATED_TAG, open_demo
 from mobile.first_state import COUNTS, first_look, start_lights
 from mobile.made_up import CARD_GAIN, pulse_for
 from mobile.saying import without_commands
@@ -132,16 +132,18 @@ def test_nothing_fires_for_a_light_that_is_gone(metered) -> None:
     assert pulse_for(shot, Request(None, purpose="together", lit=()), 0.0) is None
 
 
-def test_the_demo_set_is_metered_marked_and_shows_the_trade_s_cases(metered) -> None:
-    """Named as simulated in its notes; one reading held off and corrected, a reflector, one light stale."""
+def test_the_demo_set_is_the_command_line_s_own_and_marked_as_simulated(metered) -> None:
+    """Played from the recording of the real firmware: every light metered, one held off and corrected, a tag that says so."""
+    from meterlink import demo
+
     one = metered(0)
 
     shot = open_demo(one.desk)
 
-    rows = {row.name: row for row in set_look(shot).rows}
-    assert list(rows) == [made.name for made in LIGHTS]
-    assert "imulated" in shot.setup.notes
-    assert rows["FILL"].verdict == "corrected"
-    assert rows["CARD"].verdict in ("good", "corrected")
-    assert rows["BACKGROUND"].stale
-    assert open_demo(one.desk).setup.name == "Demo set 2"
+    rows = set_look(shot).rows
+    assert [row.name for row in rows] == [light["name"] for light in demo.script()["lights"]]
+    assert all(row.figure.main for row in rows)
+    assert rows[0].verdict == "corrected"
+    assert SIMULATED_TAG in shot.setup.tags
+    assert "simulated" in set_look(shot).camera
+    assert shot.setup.name != open_demo(one.desk).setup.name

@@ -15,7 +15,21 @@ PLAIN = sorted(
     p.stem
     for p in APP.glob("*.py")
     if p.stem.endswith("_state")
-    or p.stem in ("desk", "sensor_desk", "texts", "theme", "prefs", "made_up", "demo_set", "saying", "voice", "light_fields")
+    or p.stem
+    in (
+        "desk",
+        "sensor_desk",
+        "texts",
+        "theme",
+        "prefs",
+        "made_up",
+        "demo_set",
+        "shot",
+        "matching",
+        "saying",
+        "voice",
+        "light_fields",
+    )
 )
 
 
