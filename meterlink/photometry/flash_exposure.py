@@ -13,6 +13,8 @@ from meterlink.photometry.flash_shape import Pulse
 _TAIL_LEVELS = (0.05, 0.03, 0.02, 0.01, 0.005, 0.002)
 _TAIL_DOUBT = 0.3
 """Relative standard uncertainty of a tail that is extrapolated from the decay before it."""
+_MOVED = 0.7
+"""How much of the noise at the two ends of that decay goes into the exposure (by simulation)."""
 
 _SAMPLING_DOUBT = 0.3
 """Standard uncertainty from sampling, as part of the difference between the sums over even and over odd samples."""
@@ -102,14 +104,22 @@ def _tail_below(pulse: Pulse, areas: Array, last: int, level: float) -> tuple[in
     bound = level * pulse.height_lx
     if bound < 2.5 * pulse.calm_noise_lx:
         return None
-    stop = _last_above(pulse, bound, last)
-    start = _last_above(pulse, 3.0 * bound, last)
+    stop = _passed(pulse, bound, last)
+    start = _passed(pulse, 3.0 * bound, last)
     if stop >= last - 1 or stop - start < 2:
         return None
     # the samples at both ends count half
     ends = float(areas[start] - areas[start - 1]) - float(areas[stop] - areas[stop - 1]) if start > 0 else 0.0
     between = float(areas[stop] - areas[start]) + ends / 2.0
-    return stop, between / 2.0, _TAIL_DOUBT * abs(between) / 2.0
+    # noise moves both places where a level is passed, each by its size over the slope
+    moved = _MOVED * pulse.calm_noise_lx * float(pulse.time_s[stop] - pulse.time_s[start]) / math.log(3.0)
+    return stop, between / 2.0, math.hypot(_TAIL_DOUBT * between / 2.0, moved)
+
+
+def _passed(pulse: Pulse, level: float, last: int) -> int:
+    """Return where the tail passes a level: the last sample above it is late under noise, the number of them is not."""
+    anchor = _last_above(pulse, 2.0 * level, last)
+    return anchor + int(np.count_nonzero(pulse.calm_lx[anchor + 1 : last + 1] > level))
 
 
 def _last_above(pulse: Pulse, level: float, last: int) -> int:
