@@ -24,6 +24,8 @@ MODEL_ERROR = 0.001
 """By how much of the peak the true shape may leave the fitted one."""
 PEAK_CHOICE = 1.2
 """Uncertainties are widened by this: window and shape are chosen by the same noisy data (by simulation)."""
+_DRAWN = 0.5
+"""How much of the change from narrower windows to the widest is doubt (by simulation)."""
 _HIDDEN = 0.08
 """What may hide between samples at a peak, as part of it, for a step of the whole peak beside it (by simulation)."""
 
@@ -130,7 +132,12 @@ def peak(pulse: Pulse) -> Peak:
         fits.append(fit)
     if not fits:
         return _plain_peak(pulse, top)
-    return fits[-1][0] if fits[-1][1] <= 1.0 else min(fits, key=lambda fit: fit[1])[0]
+    if fits[-1][1] > 1.0:
+        return min(fits, key=lambda fit: fit[1])[0]
+    best = fits[-1][0]
+    # a lopsided top draws the wider fit away from the narrower one before its misfit can be told from noise
+    drawn = max((abs(best.light_lx - fit[0].light_lx) for fit in fits[-3:-1]), default=0.0)
+    return best._replace(u_lx=math.hypot(best.u_lx, _DRAWN * drawn))
 
 
 def _top_sample(pulse: Pulse) -> int:
