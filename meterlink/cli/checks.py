@@ -10,7 +10,7 @@ what each light gave before, and looks at distances, evenness, room light, flash
 
 from __future__ import annotations
 
-from meterlink.cli.frame import add_json_option, add_setup_option, is_terminal, open_session, print_json
+from meterlink.cli.frame import add_json_option, add_setup_option, is_terminal, open_session, print_json, wrapped
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -37,6 +37,6 @@ def run(args: argparse.Namespace) -> int:
         print(f"{session.setup.name}: nothing to object to")
     bold, plain = ("\033[1m", "\033[0m") if is_terminal() else ("", "")
     for finding in found:
-        print(f"{bold}{MARKS[int(finding.rank)]:<9}{plain}{finding.text}")
-        print(f"         → {finding.advice}")
+        print(wrapped(f"{bold}{MARKS[int(finding.rank)]:<9}{plain}{finding.text}", " " * 9))
+        print(wrapped(f"         → {finding.advice}", " " * 11))
     return 0

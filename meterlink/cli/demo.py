@@ -29,7 +29,7 @@ def run(args: argparse.Namespace) -> int:
     import time
 
     from meterlink import demo
-    from meterlink.cli.frame import open_library
+    from meterlink.cli.frame import open_library, wrapped
     from meterlink.cli.ratios import print_ratios
     from meterlink.cli.setup import camera_line
 
@@ -46,9 +46,11 @@ def run(args: argparse.Namespace) -> int:
         print_ratios(session.setup, session.ratios())
         print()
         for line in what_to_see(session):
-            print(line)
+            print(wrapped(line))
         me = command(args)
-        print(f"Go on with: {me} checks  |  {me} targets CARD=-2 BACKDROP=-3  |  {me} wave KEY HAIR  |  {me} sheet")
+        print("Go on with:")
+        for rest in ("checks", "targets CARD=-2 BACKDROP=-3", "wave KEY HAIR", "sheet"):
+            print(f"  {me} {rest}")
     return 0
 
 

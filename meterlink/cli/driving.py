@@ -6,7 +6,7 @@ import asyncio
 import sys
 from collections.abc import Callable
 
-from meterlink.cli.frame import is_terminal
+from meterlink.cli.frame import is_terminal, wrapped
 from meterlink.errors import MeterlinkError, UsageError
 from meterlink.library.store import Library
 from meterlink.metering import Metering
@@ -32,7 +32,7 @@ class Screen:
     def say(self, text: str, *, strong: bool = False) -> None:
         """Print a line above the live one."""
         if self.live:
-            print(f"{CLEAR_LINE}{BOLD if strong else ''}{text}{PLAIN if strong else ''}", flush=True)
+            print(f"{CLEAR_LINE}{BOLD if strong else ''}{wrapped(text)}{PLAIN if strong else ''}", flush=True)
             self._draw()
         else:
             print(text, flush=True)

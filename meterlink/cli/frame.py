@@ -58,6 +58,17 @@ def is_terminal() -> bool:
     return sys.stdout is not None and sys.stdout.isatty() and not os.environ.get("NO_COLOR")
 
 
+def wrapped(text: str, indent: str = "    ") -> str:
+    """Return a sentence broken at words for the terminal's width; for a program it stays one line."""
+    if not is_terminal():
+        return text
+    import shutil
+    import textwrap
+
+    width = max(40, shutil.get_terminal_size().columns)
+    return textwrap.fill(text, width, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False)
+
+
 def print_rows(headings: Sequence[str], rows: Sequence[Sequence[str]], *, title: str = "", right: str = "") -> None:
     """Print a table: rich on a terminal, plain aligned columns when piped.
 

@@ -12,7 +12,7 @@ it is metered again.
 
 from __future__ import annotations
 
-from meterlink.cli.frame import add_json_option, add_setup_option, is_terminal, open_session, print_json, print_rows
+from meterlink.cli.frame import add_json_option, add_setup_option, is_terminal, open_session, print_json, print_rows, wrapped
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -59,11 +59,11 @@ def print_ratios(setup: Setup, table: RatioTable) -> None:
         narrow = [[row[i] for i in keep] for row in rows]
         print_rows([headings[i] for i in keep], narrow, title=setup.name, right="".join(right[i] for i in keep))
         for row in table.rows:
-            print(f"{row.light} ({row.role}): {row.reason}")
+            print(wrapped(f"{row.light} ({row.role}): {row.reason}"))
     else:
         print_rows(headings, rows, title=setup.name, right=right)
     for line in summary_lines(setup, table):
-        print(line)
+        print(wrapped(line))
 
 
 def _cells(row: RatioRow, with_t01: bool) -> list[str]:

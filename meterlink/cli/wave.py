@@ -3,7 +3,7 @@
 examples:
   meterlink wave KEY                          picture in the terminal, durations, what the shutter keeps
   meterlink wave                              every light whose waveform was kept
-  meterlink wave KEY FILL --picture pops.png  several over one another, each scaled to its own peak (.png or .svg)
+  meterlink wave KEY FILL --picture pops.png   several over one another, each scaled to its own peak (.png or .svg)
   meterlink wave KEY --csv key.csv            samples for a spreadsheet; '-' writes to the terminal
   meterlink wave --json
 
