@@ -20,7 +20,6 @@ from meterlink.session import Outcome, Session
 from meterlink.walk import Request
 from meterlink.watching import KEEPS_NO_LINK_ALIVE, calibration_for, decoder_for, open_link
 
-
 UNSEEN_S = 8.0
 """She has fired once or twice by then."""
 FAINT_LXS = 1e-3

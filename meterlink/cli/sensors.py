@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     import argparse
     from typing import Any
 
-    from meterlink.library.store import Library
     from meterlink.finding import Found
+    from meterlink.library.store import Library
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
