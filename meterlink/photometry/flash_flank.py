@@ -200,7 +200,7 @@ def _between(pulse: Pulse, index: int, level_lx: float, rising: bool) -> Crossin
     foot = _foot(pulse, wanted[0], level_lx, rising) if len(places) == 1 else None
     if foot is not None:
         place = max(places[0], foot) if rising else min(places[0], foot)
-        return Crossing(place, math.hypot(by_noise, 0.06 * gap, 0.7 * abs(places[0] - foot)), slope, False)
+        return Crossing(place, math.hypot(by_noise, 0.06 * gap, 0.6 * abs(places[0] - foot)), slope, False)
     curve = _parabolas(pulse, wanted[0], level_lx, rising) if len(places) == 1 else None
     if curve is not None:
         return Crossing(float(time[wanted[0]]) + gap * curve[0], math.hypot(by_noise, gap * curve[1]), slope, False)
