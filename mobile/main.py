@@ -296,7 +296,7 @@ class MeterApp(App):
         if self.desk.prefs.vibration:
             self.voice.buzz(shown.verdict or "good")
         if self.desk.prefs.speech:
-            self.voice.say(shown.spoken if outcome.kind == "logged" else outcome.message)
+            self.voice.say(shown.spoken if outcome.kind == "logged" else shown.sentence)
             waits = shot.light(shot.waiting.light_id) if shot.waiting else None
             if outcome.kind == "logged" and waits is not None:
                 self.voice.say(texts.t("say.waiting", name=waits.name))

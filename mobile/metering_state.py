@@ -17,6 +17,7 @@ from meterlink.setwork.view import LightState, value_of
 from meterlink.setwork.words import value_text
 from meterlink.walk import Request
 from mobile.desk import HELD_MAX_M, Desk, Shot
+from mobile.saying import without_commands
 from mobile.texts import t
 
 VERDICTS = ("good", "corrected", "retake")
@@ -101,7 +102,7 @@ def metering_look(shot: Shot) -> MeteringLook:
     figure, verdict, sentence = _last_pop(shot, state)
     outcome = shot.outcome
     if outcome is not None and outcome.kind != "logged":
-        sentence, verdict = outcome.message, "retake" if outcome.kind == "again" else verdict
+        sentence, verdict = without_commands(outcome.message), "retake" if outcome.kind == "again" else verdict
     held = shot.held_off(light.id if light else None)
     return MeteringLook(
         has_set=shot.setup is not None,
@@ -117,7 +118,7 @@ def metering_look(shot: Shot) -> MeteringLook:
         figure=figure,
         verdict=verdict,
         sentence=sentence,
-        warning=" ".join(outcome.warnings) if outcome else "",
+        warning=" ".join(map(without_commands, outcome.warnings)) if outcome else "",
         wave=wave_points(shot.wave),
         wave_text=t("metering.t01", time=units.format_duration(last.t01_s)) if last and last.t01_s else "",
         held_off_m=held,
@@ -185,9 +186,9 @@ def _last_pop(shot: Shot, state: LightState | None) -> tuple[Figure, str, str]:
     reflector = current and state.light.source_light_id is not None  # type: ignore[union-attr]
     if own or reflector:
         text = value_shown(shot, state.value or 0.0, state.reading)  # type: ignore[union-attr,arg-type]
-        return figure_of(text), state.judged.verdict, state.judged.reason  # type: ignore[union-attr]
+        return figure_of(text), state.judged.verdict, without_commands(state.judged.reason)  # type: ignore[union-attr]
     text = value_shown(shot, value_of(last) or 0.0, last)
-    said = state.stale_reason or state.missing if state is not None else ""
+    said = without_commands(state.stale_reason or state.missing, otherwise="") if state is not None else ""
     return figure_of(text), "retake" if state is not None and state.stale is not None else "", said
 
 

@@ -95,7 +95,7 @@ async def _prepare(app) -> None:
             await _frames(1)
             if app.desk.shot.position != before:
                 break
-        if app.desk.shot.position >= 2:
+        if app.desk.shot.position >= 1:
             break
         await asyncio.sleep(0.9)
     await app.run(app.desk.use, app.demo_id)

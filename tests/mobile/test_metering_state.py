@@ -107,6 +107,7 @@ def test_a_reflector_says_what_to_do_with_and_without_it(metered) -> None:
 
     assert state.metering_look(one.desk.shot).instruction == "put CARD in place and fire KEY"
     one.pop(800.0)
+    assert "meterlink" not in state.metering_look(one.desk.shot).sentence
     assert state.metering_look(one.desk.shot).instruction == "take CARD away and fire KEY again"
 
 
