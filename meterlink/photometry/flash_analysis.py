@@ -24,6 +24,7 @@ from meterlink.photometry.flash_pulse import FlashPulse
 from meterlink.photometry.flash_shape import Peak, Pulse
 
 _FEW_SAMPLES = 8
+_FEW_A_PERIOD = 4.0
 _CANNOT_TELL = 0.25
 """A duration whose relative standard uncertainty is above this is not given: k=2 would be half of it."""
 
@@ -72,7 +73,9 @@ def analyse(
     # what came before the pop (a pre-flash) must not count as a part of it
     own = np.where(np.arange(last + 1) >= first, light[: last + 1], 0.0)
     extent = Extent(first, last, clip, last == light.size - 1 and ambient.after is None)
-    pulse = flash_shape.prepare(trace.time_s[: last + 1], own, ambient.noise_lx)
+    # a moving average must not flatten the pulses of a train
+    widest = math.inf if events.train is None else events.train.samples / 8.0
+    pulse = flash_shape.prepare(trace.time_s[: last + 1], own, ambient.noise_lx, widest)
     result = _pulse(pulse, ambient, extent, events)
     if thinned.factor > 1:
         count = result.sample_count * thinned.factor
@@ -126,6 +129,9 @@ def _pulse(pulse: Pulse, ambient: Ambient, extent: Extent, events: flash_train.E
     truncated = extent.to_the_end and _is_cut(pulse)
     peak = flash_shape.peak(pulse) if clip is None else flash_clip.clip_peak(pulse, clip)
     train = events.train is not None
+    if train:
+        # the highest of many equal pulses is the one that noise lifted
+        peak = peak._replace(u_lx=math.hypot(peak.u_lx, pulse.calm_noise_lx))
     integral = flash_exposure.integrate(pulse, first, last, ambient.u_lx, truncated, train)
     half = flash_flank.duration(pulse, peak, 0.5, ambient.u_lx, train)
     tenth = flash_flank.duration(pulse, peak, 0.1, ambient.u_lx, train)
@@ -161,7 +167,13 @@ def _pulse(pulse: Pulse, ambient: Ambient, extent: Extent, events: flash_train.E
     if events.train is not None:
         interval_s = float(pulse.time_s[last] - pulse.time_s[first]) / (last - first)
         doubt = flash_train.sampling_doubt(events.train, interval_s) * result.exposure_lxs
-        result = result._replace(u_exposure_lxs=math.hypot(result.u_exposure_lxs, doubt))
+        # with few samples a period the first or the last pulse may seem too low to count
+        missed_s = 0.4 * events.train.samples * interval_s if events.train.samples < _FEW_A_PERIOD else 0.0
+        result = result._replace(
+            u_exposure_lxs=math.hypot(result.u_exposure_lxs, doubt),
+            u_t05_s=math.hypot(half.u_s, missed_s),
+            u_t01_s=math.hypot(tenth.u_s, 0.5 * missed_s),
+        )
         result = flash_train.describe(result, events.train)
     if truncated:
         result = _with_tail(result, pulse, peak, last)

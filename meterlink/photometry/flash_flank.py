@@ -44,7 +44,7 @@ def _calmer(pulse: Pulse, level_lx: float) -> Pulse:
 
 def crossings(pulse: Pulse, level_lx: float, as_one: bool = False) -> list[tuple[Crossing, Crossing, int]]:
     """Return (rise, fall, samples above) of each stretch above a level; ``as_one`` from the first rise to the last fall."""
-    pulse = _calmer(pulse, level_lx)
+    pulse = pulse if as_one else _calmer(pulse, level_lx)
     runs = runs_above(pulse, level_lx)
     if not runs:
         # a spike that the moving average flattens below the level: look at the samples themselves

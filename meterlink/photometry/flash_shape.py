@@ -61,14 +61,15 @@ class Pulse(NamedTuple):
     falling: list[int]
 
 
-def prepare(time_s: Array, light_lx: Array, noise_lx: float) -> Pulse:
-    """Return the pulse with a moving average as wide as its noise asks and its width allows."""
+def prepare(time_s: Array, light_lx: Array, noise_lx: float, widest: float = math.inf) -> Pulse:
+    """Return the pulse with a moving average as wide as its noise asks and its width allows (half of it: ``widest``)."""
     calm = smooth(light_lx, 1) if light_lx.size > 8 else light_lx
     height = float(calm.max())
     width = int((calm > 0.1 * height).sum())
     wanted = ((noise_lx / (0.01 * height)) ** 2 - 1.0) / 2.0 if height > 0.0 else 0.0
     # a thirtieth of the pulse's width blurs nothing, and among many samples even rare noise is met
     half = max(width // 60, min(width // 14, math.ceil(max(wanted, 0.0))))
+    half = int(min(half, widest))
     calm = smooth(light_lx, half)
     calm_noise = noise_lx / math.sqrt(2 * half + 1)
     # the highest of many noisy samples is too high: take all that may be the top

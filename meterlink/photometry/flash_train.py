@@ -27,6 +27,8 @@ class Train(NamedTuple):
     pulse_count: int
     period_s: float
     resolved: bool
+    samples: float
+    """Samples a period, by the strongest line of the spectrum."""
 
 
 class Events(NamedTuple):
@@ -114,7 +116,7 @@ def _train(pulse: Pulse, first: int, last: int) -> Train | None:
     samples = _period_in_samples(inner - inner.mean())
     resolved = samples >= _RESOLVED
     count = round((peaks[-1] - peaks[0]) / samples) + 1 if resolved else len(peaks)
-    return Train(count, samples * interval, resolved)
+    return Train(count, samples * interval, resolved, samples)
 
 
 def _period_in_samples(values: Array) -> float:
