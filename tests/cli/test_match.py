@@ -1,0 +1,113 @@
+"""``match`` and ``compare`` as a person types them."""
+
+from __future__ import annotations
+
+import json
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from meterlink.library.store import Library
+from meterlink.session import Session
+
+Run = Callable[..., object]
+SENSOR = "sim:?every=0.9&lights=KEY,FILL,FILL,FILL"
+
+
+@pytest.fixture(autouse=True)
+def _no_keyboard(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nobody types while these tests run."""
+    import io
+
+    monkeypatch.setattr("sys.stdin", io.StringIO(""))
+
+
+@pytest.fixture
+def metered(small_set: Run) -> Run:
+    """Key and fill, metered with the simulated sensor."""
+    assert small_set("meter", "KEY@0", "FILL@0", "--sensor", SENSOR).code == 0
+    return small_set
+
+
+def test_a_rebuild_walks_and_reports(metered: Run) -> None:
+    """Where everything stood, one pop a light from a real link, what matches; the copy is in use afterwards."""
+    ran = metered("match", "Potter", "--tolerance", "0.3", "--sensor", SENSOR)
+
+    assert ran.code == 0
+    assert "KEY (key): disk 90 cm, 1.20 m" in ran.out
+    assert "waiting for FILL" in ran.out
+    assert "done: every light is within its tolerance" in ran.out
+    current = [one["name"] for one in json.loads(metered("setup", "list", "--json").out) if one["current"]]
+    assert current == ["Potter again"]
+
+
+def test_the_report_alone_meters_nothing(metered: Run) -> None:
+    """Against a copy that was not metered yet: all open, exit code 1."""
+    metered("setup", "copy", "Potter", "Other day")
+    ran = metered("match", "Potter", "--report")
+
+    assert ran.code == 1
+    assert "KEY waits for its pop" in ran.out
+
+
+def test_json_is_data_only(metered: Run) -> None:
+    """What is said on the way goes to stderr; the report can be read by a program."""
+    ran = metered("match", "Potter", "--tolerance", "0.3", "--sensor", SENSOR, "--json")
+    report = json.loads(ran.out)
+
+    assert report["done"] is True
+    assert [row["light"] for row in report["rows"]] == ["KEY", "FILL"]
+    assert "waiting for FILL" in ran.err
+
+
+WRONG = [
+    (("match", "Nobody", "--report"), "Nobody"),
+    (("match", "Potter", "--tolerance", "0"), "tolerance"),
+    (("match", "Potter", "--tolerance", "loud"), "tolerance"),
+    (("match", "Potter", "--here"), "in use itself"),
+    (("compare", "Nobody"), "Nobody"),
+    (("compare", "Potter", "--at", "yesterday"), "2026-03-01"),
+    (("compare", "Potter", "--at", "2026-13-45"), "cannot be read"),
+    (("compare", "Potter", "--at", "1999-01-01"), "not there yet"),
+]
+
+
+@pytest.mark.parametrize(("arguments", "words"), WRONG, ids=[" ".join(a) for a, _ in WRONG])
+def test_what_is_typed_wrongly_gets_one_line(small_set: Run, arguments: tuple[str, ...], words: str) -> None:
+    """One line on stderr, exit code 1 or 2."""
+    ran = small_set(*arguments)
+
+    assert ran.code in (1, 2)
+    assert words in ran.err
+    assert len(ran.err.splitlines()) == 1
+
+
+def test_two_set_ups_show_only_what_differs(small_set: Run) -> None:
+    """One light was moved in the copy: one line."""
+    small_set("setup", "copy", "Potter", "Tall")
+    small_set("light", "move", "KEY", "--distance", "2m")
+    ran = small_set("compare", "Potter")
+
+    assert ran.code == 0
+    assert ran.out.splitlines()[1].split() == ["KEY", "distance", "1.20", "m", "2.00", "m"]
+    assert len(ran.out.splitlines()) == 2
+
+
+def test_two_dates_of_one_set_up(small_set: Run, tmp_path: Path) -> None:
+    """As it stood a minute from now, against what is moved an hour from now."""
+    with Library.open(tmp_path / "library.sqlite") as library:
+        later = Session(library, now=lambda: time.time() + 3600)
+        later.move(later.light("KEY"), distance_m=2.0)
+    soon = time.strftime("%Y-%m-%d %H:%M:%S", time.localtime(time.time() + 60))
+    ran = small_set("compare", "Potter", "--at", soon)
+
+    assert ran.code == 0
+    assert "1.20 m" in ran.out
+    assert "2.00 m" in ran.out
+    assert f"Potter, {soon}" in ran.out
+    assert json.loads(small_set("compare", "Potter", "--at", soon, "--json").out) == [
+        {"light": "KEY", "what": "distance", "first": "1.20 m", "second": "2.00 m"}
+    ]
+    assert "no difference" in small_set("compare", "Potter", "--at", "2100-01-01").out

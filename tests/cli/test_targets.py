@@ -1,0 +1,79 @@
+"""``targets`` as a person types it, on the demo set."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+
+import pytest
+
+Run = Callable[..., object]
+
+
+@pytest.fixture
+def demo(ml: Run, monkeypatch: pytest.MonkeyPatch) -> Run:
+    """The demo set, metered from its recording."""
+    import io
+
+    monkeypatch.setattr("sys.stdin", io.StringIO(""))
+    assert ml("demo").code == 0
+    return ml
+
+
+def test_the_whole_wish_at_once(demo: Run) -> None:
+    """Key, card, hair and backdrop: each its change in its own power scale or by distance, 0 when all can be met."""
+    ran = demo("targets", "KEY=f/8", "CARD=-1.5", "HAIR=-2", "BACKDROP=-0.7")
+
+    assert ran.code == 0
+    assert "HAIR: power down to 1/" in ran.out
+    assert "CARD: " in ran.out
+    assert "closer, to" in ran.out
+
+
+def test_json_has_the_numbers(demo: Run) -> None:
+    """Change, move and what is left, for a program."""
+    data = json.loads(demo("targets", "HAIR=-2", "--json").out)
+
+    assert data["feasible"] is True
+    row = data["rows"][0]
+    assert row["light"] == "HAIR"
+    assert abs(row["predicted_stops"]) <= 0.05
+    assert row["move"]["power_stops"] < -4
+
+
+def test_a_ratio_says_which_definition_it_was(demo: Run) -> None:
+    """3:1 both ways are different wishes."""
+    incident = demo("targets", "CARD=3:1").out
+    shadow = demo("targets", "CARD=3:1", "--highlight-to-shadow").out
+
+    assert "key to light, each alone (incident)" in incident
+    assert "(key + fill) to fill" in shadow
+    assert incident.splitlines()[1] != shadow.splitlines()[1]
+
+
+def test_what_cannot_be_reached_exits_with_one(demo: Run) -> None:
+    """f/64 of a key that gives f/8 at quarter power: the nearest, and said so."""
+    ran = demo("targets", "KEY=f/64")
+
+    assert ran.code == 1
+    assert "the nearest" in ran.out
+
+
+def test_by_distance_leaves_the_dials(demo: Run) -> None:
+    """Only stands are moved, with softness said."""
+    ran = demo("targets", "KEY=f/11", "--by", "distance")
+
+    assert "power" not in ran.out.splitlines()[1]
+    assert "softer: fills" in ran.out
+
+
+def test_the_key_on_the_backdrop_is_a_system(demo: Run) -> None:
+    """With the key metered at the backdrop, too, the backdrop's own light has less to bring."""
+    before = json.loads(demo("targets", "BACKDROP=-1", "--json").out)["rows"][0]
+    ran = demo("meter", "KEY", "--point", "background", "--sensor", "sim:?every=0.9&lights=FILL")
+    assert ran.code == 0
+    result = demo("targets", "BACKDROP=-1", "--json")
+    after = json.loads(result.out)
+    row = after["rows"][0]
+
+    assert row["now_lxs"] > before["now_lxs"] or "another way" in after["notes"][0]

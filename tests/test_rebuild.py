@@ -1,0 +1,178 @@
+"""Building a stored set again: two rounds, moves recorded with their pops, what cannot be matched."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from meterlink.errors import UsageError
+from meterlink.library.store import Library
+from meterlink.model import Light, Measurement, Placement, new_id
+from meterlink.rebuild import Rebuild, rebuild_of
+from meterlink.session import Session
+from meterlink.walk import Request
+
+Pop = Callable[..., Measurement]
+LEVELS = {"KEY": 320.0, "FILL": 80.0, "HAIR": 160.0}
+
+
+@pytest.fixture
+def stored(session: Session, pop: Pop) -> Session:
+    """The set of three lights, metered and kept."""
+    session.begin([Request(one.id, point=one.point, held_off_m=0.0) for one in session.lights()])
+    for one in session.lights():
+        assert session.take(pop(LEVELS[one.name])).kind == "logged"
+    return session
+
+
+def begun(library: Library, stored: Session, **options: object) -> Rebuild:
+    """A rebuild in its first round."""
+    rebuild = rebuild_of(library, stored, now=lambda: 2_000.0, **options)
+    assert rebuild.begin_rebuild() == []
+    return rebuild
+
+
+def fire(rebuild: Rebuild, pop: Pop, **stops: float) -> list[list[str]]:
+    """One pop of whatever is waited for, off by these stops; returns what is said after each."""
+    said = []
+    names = {one.id: one.name for one in rebuild.lights()}
+    for _ in stops:
+        waiting = rebuild.walk.waiting
+        assert waiting is not None
+        name = names[waiting.light_id or ""]
+        said.append(rebuild.after(rebuild.take(pop(LEVELS[name] * 2.0 ** stops[name]))))
+    return said
+
+
+def test_a_set_that_matches_needs_one_pop_a_light(library: Library, stored: Session, pop: Pop) -> None:
+    """Nothing is off: no second round, done."""
+    rebuild = begun(library, stored)
+    fire(rebuild, pop, KEY=0.02, FILL=-0.03, HAIR=0.01)
+
+    assert rebuild.walk.done
+    assert rebuild.report().done
+
+
+def test_the_rebuild_is_a_set_up_of_its_own_and_in_use(library: Library, stored: Session) -> None:
+    """The stored set is not touched; going on with the match later takes the same rebuild."""
+    rebuild = begun(library, stored)
+
+    assert rebuild.setup.name == "Potter again"
+    assert library.current_setup().id == rebuild.setup.id
+    assert rebuild_of(library, stored).setup.id == rebuild.setup.id
+    assert library.readings(rebuild.setup.id) == []
+
+
+def test_what_is_off_is_changed_and_fired_once_more(library: Library, stored: Session, pop: Pop) -> None:
+    """The fill half a stop under: told what to turn, its move is recorded with its second pop, then all matches."""
+    rebuild = begun(library, stored)
+    said = fire(rebuild, pop, KEY=0.0, FILL=-0.5, HAIR=0.0)
+    fill = rebuild.light("FILL")
+
+    assert any("FILL is 0.5 stop under" in line for line in said[1])
+    assert any("FILL: power up to 1/4 +0.5" in line for line in said[2])
+    assert rebuild.placement(fill.id).power_stops == -2.0
+    fire(rebuild, pop, FILL=0.01)
+    assert rebuild.placement(fill.id).power_stops == pytest.approx(-1.5)
+    assert rebuild.walk.done
+    assert rebuild.report().done
+
+
+def test_a_walk_broken_off_leaves_no_move_that_nobody_made(library: Library, stored: Session, pop: Pop) -> None:
+    """The second round was told and not fired: the light still stands where its reading was taken."""
+    rebuild = begun(library, stored)
+    fire(rebuild, pop, KEY=0.0, FILL=-0.5, HAIR=0.0)
+    later = Rebuild(library, stored)
+
+    assert len(library.placements(rebuild.light("FILL").id)) == 1
+    rows = {row.light: row for row in later.report().rows}
+    assert rows["FILL"].difference_stops == pytest.approx(-0.5, abs=0.01)
+
+
+def test_a_stray_pop_does_not_record_the_move(library: Library, stored: Session, pop: Pop) -> None:
+    """A clipped pop is asked for again; the move waits for the one that is logged."""
+    rebuild = begun(library, stored)
+    fire(rebuild, pop, KEY=0.0, FILL=-0.5, HAIR=0.0)
+    rebuild.take(pop(80.0, clipped=True))
+    fill = rebuild.light("FILL")
+
+    assert rebuild.placement(fill.id).power_stops == -2.0
+    fire(rebuild, pop, FILL=0.0)
+    assert rebuild.placement(fill.id).power_stops == pytest.approx(-1.5)
+
+
+def test_a_common_difference_is_one_change_of_the_camera(library: Library, stored: Session, pop: Pop) -> None:
+    """All a third under: no second round; with ISO 125 told, everything matches."""
+    rebuild = begun(library, stored)
+    said = fire(rebuild, pop, KEY=-0.33, FILL=-0.34, HAIR=-0.32)
+
+    assert "open up by 1/3 stop, or set ISO 125" in said[2][-1]
+    assert rebuild.walk.done
+    library.revise_setup(rebuild.setup._replace(iso=100 * 2 ** (1 / 3)))
+    assert Rebuild(library, stored).report().done
+
+
+def test_lights_can_be_turned_instead(library: Library, stored: Session, pop: Pop) -> None:
+    """With the common difference not kept, all three are fired once more."""
+    rebuild = begun(library, stored, keep_common=False)
+    fire(rebuild, pop, KEY=-0.33, FILL=-0.34, HAIR=-0.32)
+    fire(rebuild, pop, KEY=0.0, FILL=0.0, HAIR=0.0)
+
+    assert rebuild.walk.done
+    assert rebuild.report().done
+
+
+def test_never_more_than_two_pops(library: Library, stored: Session, pop: Pop) -> None:
+    """A light that is still off after its second pop is reported, not asked for again."""
+    rebuild = begun(library, stored)
+    fire(rebuild, pop, KEY=0.0, FILL=-0.5, HAIR=0.0)
+    said = fire(rebuild, pop, FILL=-0.3)
+
+    assert rebuild.walk.done
+    assert any("FILL is 0.3 stop under" in line for line in said[0])
+    assert not rebuild.report().done
+
+
+def test_a_reflector_is_metered_again_with_its_source(library: Library, stored: Session, pop: Pop) -> None:
+    """The key is turned up: its card is stale and comes after it in the second round, by two pops of the key."""
+    card = Light(new_id(), stored.setup.id, "CARD", "fill", order=9, source_light_id=stored.light("KEY").id)
+    stored.add_light(card, Placement(new_id(), card.id, 0.0, "rectangle", 0.8, 1.2, 0.8, 0.02, -55.0, 0.0))
+    stored.begin([Request(card.id, held_off_m=0.0)])
+    stored.take(pop(400.0))
+    stored.take(pop(320.0))
+    rebuild = begun(library, Session(library, stored.setup.id))
+    for value in (160.0, 80.0, 160.0, 200.0, 160.0):
+        said = rebuild.after(rebuild.take(pop(value)))
+
+    assert any("KEY: power up to 1/2" in line for line in said)
+    assert any("CARD: leave it, it follows its source" in line for line in said)
+    for value in (320.0, 400.0, 320.0):
+        rebuild.after(rebuild.take(pop(value)))
+    assert rebuild.walk.done
+    assert rebuild.report().done
+
+
+def test_what_cannot_be_matched_is_named(library: Library, stored: Session) -> None:
+    """A light of the stored set without a reading, and one that the rebuild lacks."""
+    stored.move(stored.light("HAIR"), distance_m=2.0)
+    rebuild = rebuild_of(library, Session(library, stored.setup.id))
+    fill = rebuild.light("FILL")
+    library.revise_light(fill._replace(removed=True))
+    said = rebuild.begin_rebuild()
+
+    assert any("HAIR has no current reading" in line for line in said)
+    assert any("FILL is not in Potter again" in line for line in said)
+    assert len(rebuild.walk.requests) == 1
+
+
+def test_a_set_without_readings_cannot_be_rebuilt(library: Library, session: Session) -> None:
+    """Nothing was metered: nothing to match, said in one line."""
+    with pytest.raises(UsageError, match="no current readings"):
+        rebuild_of(library, session).begin_rebuild()
+
+
+def test_the_set_in_use_cannot_be_its_own_rebuild(library: Library, stored: Session) -> None:
+    """``here`` with the stored set itself would compare it with itself."""
+    with pytest.raises(UsageError, match="is in use itself"):
+        rebuild_of(library, stored, here=True)
