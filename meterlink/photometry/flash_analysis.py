@@ -60,7 +60,7 @@ def analyse(
     ambient = None if periodic else flash_ambient.find(trace, quiet)
     if ambient is None:
         return _steady(given, periodic)
-    _check_negative(trace, ambient)
+    _check_negative(given, max(thinned.noise_lx, ambient.noise_lx))
     light = trace.light_lx - ambient.level_lx
     if ambient.ripple_lx is not None:
         light = light - ambient.ripple_lx
@@ -83,9 +83,9 @@ def analyse(
     return flash_window.in_window(result, pulse, shutter_s, window_start_s) if shutter_s is not None else result
 
 
-def _check_negative(trace: Trace, ambient: Ambient) -> None:
+def _check_negative(trace: Trace, noise_lx: float) -> None:
     lowest = float(trace.light_lx.min())
-    allowed = max(8.0 * ambient.noise_lx, 0.02 * float(trace.light_lx.max() - lowest))
+    allowed = max(8.0 * noise_lx, 0.02 * float(trace.light_lx.max() - lowest))
     if lowest < -allowed:
         raise ValueError(f"waveform holds negative light ({lowest:.3g} lx): check the dark offset of the calibration")
 
