@@ -49,3 +49,10 @@ def test_top_level_holds_only_what_the_design_card_allows() -> None:
     tracked = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False).stdout
 
     assert {line.split("/")[0] for line in tracked.splitlines()} <= allowed
+
+
+def test_no_two_test_modules_share_a_name() -> None:
+    """pytest imports test modules by their file's name: two of one name cannot run together."""
+    names = [path.name for path in (ROOT / "tests").rglob("*.py") if path.name != "conftest.py"]
+
+    assert sorted(names) == sorted(set(names))
