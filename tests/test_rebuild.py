@@ -176,3 +176,14 @@ def test_the_set_in_use_cannot_be_its_own_rebuild(library: Library, stored: Sess
     """``here`` with the stored set itself would compare it with itself."""
     with pytest.raises(UsageError, match="is in use itself"):
         rebuild_of(library, stored, here=True)
+
+
+def test_simulated_rebuilds_come_back(capsys: pytest.CaptureFixture[str]) -> None:
+    """A small run of the benchmark's simulation: other heads, errors of distance, real dials; nearly all sets are right in two pops."""
+    from benchmarks.rebuild_simulation import run
+
+    goals = {goal.name: goal for goal in run(12, 3, 0.02)}
+
+    assert goals["match: most pops of one light"].ratio <= 2
+    assert goals["match: sets with all lights within 0.1 stop or half a step"].ratio >= 11 / 12
+    assert goals["targets: sets with all lights within 0.1 stop or half a step"].ratio >= 10 / 12
