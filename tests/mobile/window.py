@@ -65,7 +65,8 @@ def _mock_window() -> None:
         """A window that draws nothing and has a size."""
 
         def create_window(self, *args: object) -> None:
-            self._size = (360, 640)
+            if not self.initialized:
+                self._size = (360, 640)
             super().create_window(*args)
 
         def mainloop(self) -> None:
@@ -84,8 +85,7 @@ def resize(width: int, height: int) -> None:
     """Give the window another size, as turning the phone does."""
     from kivy.core.window import Window
 
-    if has_pixels():
-        Window.size = (width, height)
-    else:
-        Window.system_size = (width, height)
+    Window.size = (width, height)
+    if tuple(Window.size) != (width, height):
+        Window._size = [width, height]
     Window.dispatch("on_resize", width, height)
