@@ -147,8 +147,9 @@ def _list(args: argparse.Namespace, library: Library) -> None:
     if not setups:
         print("no set-ups yet: meterlink setup new NAME, or meterlink demo")
         return
+    used = current.id if current else ""
     rows = [
-        ("*" if current and s.id == current.id else "", s.name, _day(s.created_at_s), str(len(library.lights(s.id))), s.subject, _marks(s))
+        ("*" if s.id == used else "", s.name, _day(s.created_at_s), str(len(library.lights(s.id))), s.subject, _marks(s))
         for s in setups
     ]
     print_rows(("", "set-up", "made on", "lights", "subject", "tags"), rows, right="lllrll")
