@@ -31,6 +31,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 from cobs import cobs
 
 from benchmarks.side_by_side import Goal, print_goals
+from meterlink.link import direct
 from meterlink.link.serial_port import SerialLink
 from meterlink.sensing.sensor import Sensor
 from meterlink.simulation.chip_model import ChipModel
@@ -165,7 +166,7 @@ def ours() -> float:
         await asyncio.wait_for(done.wait(), 30)
         await sensor.stop()
 
-    asyncio.run(run())
+    direct.run(run())
     return line.end(seen)
 
 
@@ -192,7 +193,7 @@ def link_only() -> float:
         await asyncio.wait_for(done.wait(), 30)
         await link.close()
 
-    asyncio.run(run())
+    direct.run(run())
     return line.end(seen)
 
 
@@ -241,7 +242,7 @@ def cost(every_s: float, seconds: float) -> tuple[float, float]:
         used = (time.process_time() - before) / (time.monotonic() - began)
         await sensor.stop()
 
-    asyncio.run(run())
+    direct.run(run())
     line.end(seen)
     return used, first_s
 
@@ -264,7 +265,7 @@ def idle(seconds: float) -> float:
         await sensor.stop()
         return used
 
-    used = asyncio.run(run())
+    used = direct.run(run())
     os.close(master)
     os.close(slave)
     return used

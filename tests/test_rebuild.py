@@ -179,7 +179,7 @@ def test_the_set_in_use_cannot_be_its_own_rebuild(library: Library, stored: Sess
 
 
 def test_simulated_rebuilds_come_back(capsys: pytest.CaptureFixture[str]) -> None:
-    """A small run of the benchmark's simulation: other heads, errors of distance, real dials; nearly all sets are right in two pops."""
+    """A small run of the benchmark: other heads, errors of distance, real dials; nearly all sets are right in two pops."""
     from benchmarks.rebuild_simulation import run
 
     goals = {goal.name: goal for goal in run(12, 3, 0.02)}

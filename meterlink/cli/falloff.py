@@ -67,11 +67,10 @@ def _stored(session: Session, light: Light) -> FalloffFit:
 
 
 def _measure(args: argparse.Namespace, session: Session, light: Light) -> FalloffFit:
-    import asyncio
-
     from meterlink import units
     from meterlink.cli.driving import drive
     from meterlink.errors import AnalysisError, UsageError
+    from meterlink.link.direct import run
     from meterlink.setwork.falloff import FalloffRun, falloff_from
     from meterlink.walk import Request
 
@@ -87,7 +86,7 @@ def _measure(args: argparse.Namespace, session: Session, light: Light) -> Fallof
     for distance in distances:
         print(f"\nput {light.name} at {units.format_length(distance)} from the dome, dome on its axis toward it")
         session.begin([Request(light.id, point=f"{POINT} {distance:g}", held_off_m=0.0)])
-        asyncio.run(drive(session, args.sensor))
+        run(drive(session, args.sensor))
         reading = session.library.last_reading(session.setup.id)
         if reading is None:
             raise AnalysisError("the walk was stopped: a falloff needs all its distances")

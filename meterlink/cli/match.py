@@ -67,10 +67,9 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _walk(args: argparse.Namespace, rebuild: Rebuild) -> None:
-    import asyncio
-
     from meterlink.cli.driving import drive
     from meterlink.cli.light import describe
+    from meterlink.link.direct import run
 
     missing = rebuild.begin_rebuild()
     print(f"{rebuild.setup.name}: build it as {rebuild.stored.setup.name} was")
@@ -83,7 +82,7 @@ def _walk(args: argparse.Namespace, rebuild: Rebuild) -> None:
     def after(outcome: Outcome) -> str:
         return "\n  ".join(rebuild.after(outcome))
 
-    asyncio.run(drive(rebuild, args.sensor, after=after))
+    run(drive(rebuild, args.sensor, after=after))
 
 
 def print_report(rebuild: Rebuild, report: MatchReport) -> None:

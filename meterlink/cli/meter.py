@@ -53,9 +53,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Walk through the lights."""
-    import asyncio
-
     from meterlink.cli.driving import drive
+    from meterlink.link.direct import run
 
     session = open_session(args)
     with session.library:
@@ -66,7 +65,7 @@ def run(args: argparse.Namespace) -> int:
                 raise UsageError("there is no walk to go on with: meterlink meter KEY FILL, or --pending")
         else:
             session.begin(requests(args, session))
-        code = asyncio.run(drive(session, args.sensor, record_to=args.record, after=durations))
+        code = run(drive(session, args.sensor, record_to=args.record, after=durations))
         if not args.room:
             from meterlink.cli.ratios import print_ratios
 

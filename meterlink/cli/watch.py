@@ -34,9 +34,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Watch until stopped."""
-    import asyncio
+    from meterlink.link.direct import run
 
-    return asyncio.run(_watch(args))
+    return run(_watch(args))
 
 
 async def _watch(args: argparse.Namespace) -> int:
