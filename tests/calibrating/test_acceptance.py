@@ -99,7 +99,7 @@ def test_certified_calibration_is_a_new_record() -> None:
 
 def test_a_known_angular_response_is_corrected_before_it_is_judged() -> None:
     """A dome with a measured error passes once its response is in the calibration."""
-    walk, findings = verified(side=(-0.3, 0.0))
+    walk, findings = verified(side=(-0.4, 0.0))
     assert any(r.name == "angle" and r.outcome == "fail" for r in findings.rows)
     assert findings.angle is not None
 
