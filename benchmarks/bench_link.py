@@ -325,8 +325,8 @@ def main() -> int:
     held = print_goals("serial line on a pty", goals)
     least, nothing = ratio("bare, least reading", "bare"), ratio("ours", "bare")
     print(
-        f"  for comparison: reading over a loop with the least code that checks a frame {ratio('ours', 'bare, least reading'):.2f}, "
-        f"over one that looks at nothing {nothing:.2f}; the least code alone takes {least:.2f} of that one"
+        f"  for comparison: reading over a loop with the least code that checks a frame {ratio('ours', 'bare, least reading'):.2f},"
+        f" over one that looks at nothing {nothing:.2f}; the least code alone takes {least:.2f} of that one"
     )
     shown = ", ".join(f"{name} {statistics.median(times) * 1e6:.0f}" for name, times in delays.items())
     print(f"  p50 in µs: {shown}; connecting to first reading {first_s * 1e3:.0f} ms, of which 50 are the writer's")
