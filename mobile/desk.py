@@ -14,7 +14,8 @@ from typing import Any
 from meterlink.errors import MeterlinkError, NotInLibrary, UsageError
 from meterlink.library.store import Library
 from meterlink.model import Light, Measurement, Placement, Reading, Setup, WaveBlock, new_id
-from meterlink.session import Outcome, Session, check_held_off
+from meterlink.placing import check_held_off
+from meterlink.session import Outcome, Session
 from meterlink.setwork.checks import Finding
 from meterlink.setwork.match import match_report
 from meterlink.setwork.reach import reach_of

@@ -118,7 +118,7 @@ def _chosen(args: argparse.Namespace, session: Session) -> list[tuple[str, str, 
     """Lights with their points and declared held-off distances."""
     from meterlink import units
     from meterlink.errors import UsageError
-    from meterlink.session import check_held_off
+    from meterlink.placing import check_held_off
 
     lights = session.lights()
     if args.all or args.pending:
