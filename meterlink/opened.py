@@ -125,8 +125,8 @@ class OpenedSet:
         void = self.library.voids(self.setup.id)
         view = self.view()
         past = [r for r in self.library.all_readings(self.setup.id) if r.id not in void]
-        # The weighing costs more than the table: only when there is a pop of all lights, or a light surprises.
-        if any(r.purpose == "together" for r in view.readings) or self._surprises(view, past):
+        # The weighing costs more than the table: only when something surprises.
+        if self._surprises(view, past):
             from meterlink.setwork.contradiction import contradicted, contradictions
 
             view = view._replace(history=self._own_history(view, past))
@@ -134,11 +134,14 @@ class OpenedSet:
         return ratio_table(view)
 
     def _surprises(self, view: SetView, past: list[Reading]) -> bool:
-        """Say whether any light reads otherwise than it did before, its moves and changes of power taken off."""
-        if len(past) == len(view.readings) and len(past) <= len(view.lights):
+        """Say whether a light reads otherwise than it did before (moves and powers taken off), or all together than their sum."""
+        together = any(r.purpose == "together" for r in view.readings)
+        if not together and len(past) == len(view.readings) <= len(view.lights):
             return False
-        from meterlink.setwork.expected import surprise_stops
+        from meterlink.setwork.expected import sum_surprise_stops, surprise_stops
 
+        if together and sum_surprise_stops(view) > SURPRISE_STOPS:
+            return True
         placements = {p.id: p for s in view.lights for p in self.library.placements(s.light.id)}
         return any(abs(surprise_stops(s, past, placements)) > SURPRISE_STOPS for s in view.lights)
 

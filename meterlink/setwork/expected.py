@@ -9,6 +9,7 @@ from __future__ import annotations
 from math import log2
 
 from meterlink.photometry.sources import source_of
+from meterlink.setwork.aim import carried_to_camera
 from meterlink.setwork.view import LightState, SetView, value_of
 
 TYPE_CHECKING = False
@@ -94,6 +95,28 @@ def surprise_stops(state: LightState, past: Iterable[Reading], placements: Mappi
         return 0.0
     now, before = value_of(state.reading), expected_value(state, past, placements, state.reading)
     return log2(now / before) if now and before and now > 0 and before > 0 else 0.0
+
+
+def sum_surprise_stops(view: SetView) -> float:
+    """Stops by which the worst pop of several lights is off the plain sum of what each gave alone; 9 when it cannot be told.
+
+    As rough as ``surprise_stops``, for the same purpose.
+    """
+    worst = 0.0
+    for pop in (r for r in view.readings if r.purpose == "together"):
+        total, measured = 0.0, value_of(pop)
+        for light_id in pop.lit:
+            state = view.state(light_id)
+            if state is None or state.reading is None or not state.value:
+                return 9.0
+            carried = carried_to_camera(state.reading, state.placement, view.settings)
+            if carried is None or pop.aim != "camera":
+                return 9.0
+            total += state.value * 2.0**carried.stops
+        if not measured or not total > 0:
+            return 9.0
+        worst = max(worst, abs(log2(measured / total)))
+    return worst
 
 
 def swap_warning(
