@@ -5,6 +5,7 @@ examples:
   meterlink targets FILL=3:1                          key to fill, each alone (incident)
   meterlink targets FILL=3:1 --highlight-to-shadow    (key + fill) to fill
   meterlink targets KEY=f/11 --by distance
+  meterlink targets FILL=-1 HAIR=-2 --keep            remembered with the set-up
 
 Nothing is changed: set the lights, tell meterlink with 'meterlink light move', and meter once more.
 """
@@ -16,12 +17,17 @@ from meterlink.cli.frame import add_json_option, add_setup_option, open_session,
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     import argparse
+    from collections.abc import Sequence
+
+    from meterlink.model import Setup
+    from meterlink.setwork.targets import Wish
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument("wish", nargs="+", metavar="LIGHT=TARGET", help="f/8, -1 (stops from the key) or 3:1")
     parser.add_argument("--by", choices=("both", "power", "distance"), default="both", help="what may be changed")
+    parser.add_argument("--keep", action="store_true", help="remember the wishes with the set-up: the app shows them as bands")
     parser.add_argument("--highlight-to-shadow", action="store_true", help="ratios mean (key + fill) to fill")
     add_setup_option(parser)
     add_json_option(parser)
@@ -39,6 +45,8 @@ def run(args: argparse.Namespace) -> int:
         # With the history of the heads: what their dials really deliver, how long and of what colour they flash.
         view, _ = session.full_view()
         result = plan(view, wishes, by=args.by)
+        if args.keep:
+            session.library.revise_setup(kept(session.setup, wishes))
         if args.json:
             print_json(result.as_json())
             return 0 if result.feasible else 1
@@ -52,3 +60,11 @@ def run(args: argparse.Namespace) -> int:
         if not result.feasible:
             print("not everything can be reached: what is shown is the nearest")
     return 0 if result.feasible else 1
+
+
+def kept(setup: Setup, wishes: Sequence[Wish]) -> Setup:
+    """Return the set-up with the wishes in stops from the key among its details; f-numbers belong to a day, not to a set."""
+    stops = {wish.light: wish.from_key_stops for wish in wishes if wish.from_key_stops is not None}
+    old = setup.details.get("targets")
+    targets = {**(old if isinstance(old, dict) else {}), **stops}
+    return setup._replace(details={**setup.details, "targets": targets}) if targets else setup

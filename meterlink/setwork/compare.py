@@ -49,7 +49,7 @@ def _camera(first: SetView, second: SetView) -> list[Difference]:
         ("camera offset", units.format_stops(a.camera_offset_stops, 2), units.format_stops(b.camera_offset_stops, 2)),
         ("filter", f"{a.filter_stops:.2f} stops", f"{b.filter_stops:.2f} stops"),
     ]
-    keys = sorted({*a.details, *b.details} - {"points"})
+    keys = sorted({*a.details, *b.details} - {"points", "targets"})
     pairs += [(key_words(key), fact_words(key, a.details.get(key)), fact_words(key, b.details.get(key))) for key in keys]
     pairs += [("subject", a.subject or "–", b.subject or "–"), ("notes", a.notes or "–", b.notes or "–")]
     pairs += [("tags", ", ".join(a.tags) or "–", ", ".join(b.tags) or "–")]

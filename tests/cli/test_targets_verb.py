@@ -77,3 +77,13 @@ def test_the_key_on_the_backdrop_is_a_system(demo: Run) -> None:
     row = after["rows"][0]
 
     assert row["now_lxs"] > before["now_lxs"] or "another way" in after["notes"][0]
+
+
+def test_wishes_are_kept_with_the_set_up_when_asked(ml: Callable[..., object]) -> None:
+    """``--keep`` remembers stops from the key, not f-numbers, and adds to what was kept before."""
+    ml("demo")
+    ml("targets", "KEY=f/8", "CARD=-2", "--keep")
+    ml("targets", "HAIR=-1", "--keep")
+
+    shown = json.loads(ml("setup", "show", "--json").out)
+    assert shown["details"]["targets"] == {"CARD": -2.0, "HAIR": -1.0}
