@@ -324,7 +324,8 @@ def main() -> int:
     held = print_goals("serial line on a pty", goals)
     same, least = ratio("ours", "bare, our decoder"), ratio("ours", "bare, least reading")
     print(
-        f"  for comparison, our reading over a bare loop with our decoder {same:.2f}, with the least code that checks a frame {least:.2f};"
+        f"  for comparison, our reading over a bare loop with our decoder {same:.2f},"
+        f" with the least code that checks a frame {least:.2f};"
         f" that least code itself over one that looks at nothing {ratio('bare, least reading', 'bare'):.2f}"
     )
     shown = ", ".join(f"{name} {statistics.median(times) * 1e6:.0f}" for name, times in delays.items())
