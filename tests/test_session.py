@@ -284,33 +284,33 @@ def test_what_a_never_metered_light_may_give_is_guessed_from_another(session: Se
     assert session.expected_exposure_lxs() == pytest.approx(200.0 * (1.2 / 1.5) ** 2)
 
 
-def fire_together(session: Session, pop: MakePop, error_stops: float) -> None:
-    """Meter key and fill, then both at once, so many stops off their sum."""
-    session.begin(requests(session, "KEY", "FILL", held_off_m=0.0))
-    session.take(pop(200.0))
-    session.take(pop(120.0))
+def fire_together(session: Session, pop: MakePop, key_lxs: float) -> None:
+    """Meter the fill twice, the key once, then both at once; in truth the key gives 200 lx·s and the fill 120."""
+    session.begin(requests(session, "FILL", "FILL", "KEY", held_off_m=0.0))
+    for value in (120.0, 120.0, key_lxs):
+        session.take(pop(value))
     view = session.view()
-    pair = [view.state(session.light(name).id) for name in ("KEY", "FILL")]
-    total = sum(s.value * 2.0 ** carried_to_camera(s.reading, s.placement).stops for s in pair)
-    lit = tuple(s.light.id for s in pair)
+    pair = [(view.state(session.light(name).id), true) for name, true in (("KEY", 200.0), ("FILL", 120.0))]
+    total = sum(true * 2.0 ** carried_to_camera(s.reading, s.placement).stops for s, true in pair)
+    lit = tuple(s.light.id for s, _ in pair)
     session.begin([Request(None, "together", aim="camera", held_off_m=0.0, lit=lit)])
-    session.take(pop(total * 2.0**error_stops))
+    session.take(pop(total))
 
 
 def test_a_sum_that_fits_leaves_the_table_as_it_is(session: Session, pop: MakePop) -> None:
     """All lights together agree with the sum of each: nothing is contradicted."""
-    fire_together(session, pop, 0.02)
+    fire_together(session, pop, 203.0)
 
     assert all("contradicted" not in r.reason for r in session.ratios().rows)
 
 
 def test_a_sum_that_does_not_fit_makes_a_retake_in_the_table(session: Session, pop: MakePop) -> None:
-    """All lights together give a stop less than the sum of each: one of them is named and is a retake."""
-    fire_together(session, pop, -1.0)
+    """A key that read a stop and a half high is named, against a fill that read the same twice, and is a retake."""
+    fire_together(session, pop, 200.0 * 2.0**1.5)
 
-    named = [r for r in session.ratios().rows if "contradicted by the pop of all lights together" in r.reason]
-    findings = [f for f in session.checks() if f.kind == "sum"]
-    assert findings
-    assert all(r.verdict == "retake" for r in named)
-    assert len(named) <= 1
-    assert findings[0].numbers["residual_stops"] == pytest.approx(-1.0, abs=0.1)
+    key = row(session, "KEY")
+    assert key.verdict == "retake"
+    assert "contradicted by the pop of all lights together" in key.reason
+    assert "fire it once more" in key.reason
+    assert row(session, "FILL").verdict != "retake"
+    assert session.checks()[0].light == "KEY"

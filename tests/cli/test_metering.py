@@ -85,6 +85,20 @@ def test_a_recording_that_ends_too_early_says_what_is_missing(small_set: Run, tm
     assert rows[1]["corrected_f"] is None
 
 
+def test_a_sensor_that_is_gone_in_mid_walk_ends_it_with_its_reason(small_set: Run, tmp_path: Path) -> None:
+    """A link that cannot come back, lost after the first light was logged, is an error and no endless wait."""
+    recorded = tmp_path / "one.mlrec"
+    small_set("meter", "KEY", "--sensor", "sim:?every=0.9&lights=KEY", "--record", str(recorded))
+    small_set("undo")
+
+    # In its own time, or nearly: the sensor is known and the key logged before the recording ends.
+    ran = small_set("meter", "KEY", "FILL", "--sensor", f"file:{recorded}?speed=4")
+
+    assert ran.code == 1
+    assert "KEY f/" in ran.out
+    assert "ended" in ran.err
+
+
 def test_resume_goes_on_where_the_walk_stopped(small_set: Run, tmp_path: Path) -> None:
     """After an interruption ``--resume`` waits for the light that was next."""
     recorded = tmp_path / "one.mlrec"
