@@ -1,4 +1,4 @@
-"""A day on set, whole: the cable is pulled in mid-walk and mid-block, the sensor comes back elsewhere, metering goes on by itself."""
+"""A day on set, whole: the cable is pulled in mid-block, the sensor comes back elsewhere, metering goes on by itself."""
 
 from __future__ import annotations
 
