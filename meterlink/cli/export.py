@@ -19,6 +19,8 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     import argparse
 
+    from meterlink.session import Session
+
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
@@ -56,9 +58,9 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _ratios_csv(session: object) -> str:
+def _ratios_csv(session: Session) -> str:
     from meterlink.library.export import csv_text
     from meterlink.setwork.ratios import RatioRow
 
-    rows = session.ratios().rows  # type: ignore[attr-defined]
+    rows = session.ratios().rows
     return csv_text(RatioRow._fields, [["" if v is None else v for v in row] for row in rows])
