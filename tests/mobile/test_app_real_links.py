@@ -61,6 +61,7 @@ def test_the_real_firmware_is_metered_through_the_app(tmp_path: Path) -> None:
                         truth.append(exposure)
                         break
                     await asyncio.to_thread(chip.ambient, 200.0)
+            await wait_for(d, lambda: d.find("row:KEY") is not None, "the table on the screen")
             stops = [row.from_key_stops for row in d.app.desk.shot.table.rows]
             return truth, stops, len(d.find("row:KEY").figure_text)
 
