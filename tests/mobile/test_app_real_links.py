@@ -53,6 +53,7 @@ def test_the_real_firmware_is_metered_through_the_app(tmp_path: Path) -> None:
             truth = []
             for peak_lx in (900_000.0, 500_000.0):
                 for _ in range(3):
+                    await asyncio.sleep(1.0)  # as long as a head takes to recycle: sooner is a stray, and not logged
                     before, readings = d.app.desk._outcome, len(d.app.desk.shot.view.readings)
                     exposure = await asyncio.to_thread(chip.pop, peak_lx, decay_us=700, rise_us=30)
                     await wait_for(d, lambda before=before: d.app.desk._outcome is not before, "the pop")
