@@ -52,6 +52,31 @@ def test_every_width_of_code_agrees_with_numpy(full):
             assert flash.measure(form, 2.0, 1e-3) == pytest.approx(expected, rel=1e-9)
 
 
+@pytest.mark.parametrize("samples", [4000, 60_000])
+def test_arrays_of_every_layout_agree_with_a_list(samples):
+    """Arrays in the other byte order, off their alignment, with gaps, wide or of floats give what a list of the codes gives."""
+    codes = codes_of(samples)
+    expected = flash.measure(codes.tolist(), 2.0, 1e-4)
+    shifted = np.ndarray(codes.shape, codes.dtype, b"x" + codes.tobytes(), 1)
+    layouts = [codes, codes.astype(">u2"), codes.astype("<u2"), shifted, np.repeat(codes, 3)[::3], codes.astype(np.int64)]
+
+    for layout in [*layouts, codes.astype(np.uint64), codes.astype(np.float64), codes.astype(">f4")]:
+        assert flash.measure(layout, 2.0, 1e-4) == pytest.approx(expected, rel=1e-9)
+
+
+@pytest.mark.parametrize("samples", [200, 60_000])
+def test_a_pulse_at_the_edge_of_its_record_is_measured_to_the_edge(samples):
+    """A pulse that ends with the record, or whose half is as wide as its tenth, gives the same from an array as from a list."""
+    codes = np.full(samples, 50, np.uint16)
+    codes[samples // 2 :] = 900
+    block = np.full(samples, 50, np.uint16)
+    block[samples // 2 : samples // 2 + 20] = 900
+
+    assert flash.measure(codes, 1.0, 1.0).t05_s == pytest.approx(samples - samples // 2 - 1 + 0.5)
+    for wave in (codes, block):
+        assert flash.measure(wave, 1.0, 1.0) == pytest.approx(flash.measure(wave.tolist(), 1.0, 1.0), rel=1e-12)
+
+
 def test_rows_agree_with_single_records():
     """Every row of a batch gives what it gives alone, and a row without a pulse gives nan."""
     rows = np.stack([codes_of(seed=seed, tau=0.05 + 0.01 * seed) for seed in range(6)] + [np.full(4000, 60, np.uint16)])
