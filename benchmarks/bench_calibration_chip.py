@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from benchmarks.bench_calibration_coverage import Oracle, calibrated, check_readings, report
+from benchmarks.bench_calibration_coverage import Oracle, Trial, calibrated, check_readings, report
 from benchmarks.calibration_walks import CannotDo, Photographer
 from benchmarks.calibration_world import FULL_SCALE_LX, Build, SimulatedSensor, draw
 from meterlink.calibrating.acceptance import AcceptanceWalk
@@ -144,9 +144,9 @@ BAD: dict[str, tuple[dict[str, Any], str]] = {
 }
 
 
-def chip_coverage(sensors: int, seed: int) -> tuple[list[Any], int]:
-    """Calibrate so many chips; return their test readings and the number of refusals."""
-    found, refused = [], 0
+def chip_coverage(sensors: int, seed: int) -> Trial:
+    """Calibrate so many chips and let each take its test readings."""
+    trial, refused = Trial([], [], 0), 0
     for i in range(sensors):
         rng = np.random.default_rng([seed, 7, i])
         build, reference = one_build(rng)
@@ -154,13 +154,14 @@ def chip_coverage(sensors: int, seed: int) -> tuple[list[Any], int]:
             sensor = ChipSensor(chip, build, rng)
             try:
                 calibration, walk, turned = calibrated(sensor, Photographer(sensor, rng, reference))
-                found += check_readings(sensor, calibration, Oracle(sensor, walk, turned))
+                trial.sensors.append(check_readings(sensor, calibration, Oracle(sensor, walk, turned), reference))
+                trial.claims.append(calibration.details["claim"])
             except CalibrationError as error:
                 print(f"  sensor {i} refused: {error}")
                 refused += 1
             finally:
                 sensor.close()
-    return found, refused
+    return trial._replace(refused=refused)
 
 
 def chip_faults(build: Build, rng: np.random.Generator) -> set[str]:
@@ -183,8 +184,7 @@ def main(sensors: int = 50, seed: int = 20) -> bool:
     if missing:
         print(f"not run: {missing}")
         return True
-    found, refused = chip_coverage(sensors, seed)
-    good = report(found, f"{sensors} sensors on the simulated chip, seed {seed} ({refused} calibrations refused)")
+    good = report(chip_coverage(sensors, seed), f"{sensors} sensors on the simulated chip, seed {seed}")
     named = 0
     for k, (kind, (fault, name)) in enumerate(BAD.items()):
         rng = np.random.default_rng([seed, 8, k])

@@ -74,8 +74,8 @@ class Photographer:
         parts = task.name.split("-")
         if parts[0] in ("dark", "leak", "after"):
             return 0.0
-        if parts[0] == "pair":
-            return 0.75 * 0.5 ** int(parts[3])
+        if task.level is not None:
+            return task.level
         if parts[0] == "add":
             single = 0.45 if parts[2] == "hi" else 0.21
             return {"a": single, "b": 0.9 * single, "ab": 1.9 * single}[parts[3]]

@@ -3,9 +3,11 @@
 ``procedure``    walks through tasks ("cap on", "dome at 45 degrees") and collects measurements
 ``evidence``     what was collected, as raw values, whatever calibration was in force
 ``scale``        evidence -> ``Calibration`` with its uncertainty, or a refusal in words
+``steps``        what walks are made of
 ``calibrate``    the tasks of ``meterlink calibrate`` and what becomes of them
+``claim``        over which light a calibration may claim a tenth of a stop
 ``turntable``    the angular response
-``acceptance``   the tasks of ``meterlink verify``, ``judge`` their figures, ``faults`` names a bad build
+``acceptance``   the tasks of ``meterlink verify``, ``judge`` and ``judge_geometry`` their ``findings``, ``faults`` names a bad build
 ``certificate``  the record of an acceptance, as text and as a page
 ``reminders``    when a calibration is old or belongs to something else
 ``reapplied``    old readings seen with a new calibration, never rewritten

@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from meterlink.calibrating import cautions
-from meterlink.calibrating.calibrate import overlap_tasks, repeat_task
 from meterlink.calibrating.evidence import bare
 from meterlink.calibrating.procedure import Procedure, Task
+from meterlink.calibrating.steps import overlap_tasks, repeat_task
 from meterlink.model import Calibration, Identity
 
 DISTANCES_M = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8)

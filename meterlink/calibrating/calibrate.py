@@ -17,70 +17,29 @@ from meterlink.calibrating.evidence import (
     mean_of,
     peak_raw_of,
     raw_of,
+    resolution_u_rel,
 )
+from meterlink.calibrating.pair_fit import pairs_u_rel
 from meterlink.calibrating.procedure import Procedure, Taken, Task
 from meterlink.calibrating.scale import Scaled, calibrate_relative, calibrate_scale, calibrate_zero
+from meterlink.calibrating.steps import (
+    LEVELS,
+    dark_tasks,
+    faint_tasks,
+    overlap_tasks,
+    pair_tasks,
+    repeat_task,
+    with_caution,
+)
 from meterlink.errors import CalibrationError
-from meterlink.model import Calibration, Identity
+from meterlink.model import Calibration, Identity, Measurement
+from meterlink.photometry.calibration_fit import STOPS, repeatability
 
 U_POP_REL = 0.01
 """Least relative uncertainty given to one pop: studio flash repeats to about this (common practice)."""
-FLASH_LEVELS = 4
-
-
-def dark_tasks(identity: Identity, count: int = 3) -> list[Task]:
-    """Cap on, every range."""
-    return [
-        Task(
-            f"dark-{i}",
-            f"dark, range {name}",
-            "Put the opaque cap over the dome and wait for the figure to settle.",
-            "steady",
-            count,
-            i,
-            dark=True,
-        )
-        for i, name in enumerate(identity.ranges)
-    ]
-
-
-def overlap_tasks(identity: Identity, count: int = 3) -> list[Task]:
-    """The same light on each range and its neighbour; the sensitive one first, since it says how bright it may be."""
-    kind = "flash" if identity.flash else "steady"
-    what = "pop" if kind == "flash" else "lamp"
-    tasks: list[Task] = []
-    for i in range(len(identity.ranges) - 1):
-        text = f"One {what}, not touched between the two ranges, that nearly fills range {identity.ranges[i + 1]}."
-        tasks += [
-            Task(f"overlap-{i}-{i + 1}", f"overlap on range {identity.ranges[i + 1]}", text, kind, count, i + 1,
-                 fill=(0.6, 0.95)),
-            Task(f"overlap-{i}-{i}", f"overlap on range {identity.ranges[i]}", text, kind, count, i),
-        ]  # fmt: skip
-    return tasks
-
-
-def pair_tasks(identity: Identity, levels: int = 5, kinds: Sequence[str] = ()) -> list[Task]:
-    """Pairs with a reference on every range, steady and flash, from bright to dim."""
-    tasks: list[Task] = []
-    text = (
-        "Reference and dome at the very same place, one after the other, aimed at the light. Start bright, about 80 % of the "
-        "range, and come down a stop each time (power, not only distance)."
-    )
-    for kind in kinds or (("steady", "flash") if identity.flash else ("steady",)):
-        # Below a tenth of the range the steps of 8 bits are too coarse to carry a calibration.
-        count = min(levels, FLASH_LEVELS) if kind == "flash" else levels
-        for i, name in enumerate(identity.ranges):
-            for level in range(count):
-                title = f"{kind} pair {level + 1} of {count}, range {name}"
-                fill = (0.6, 0.95) if level == 0 else None
-                tasks.append(Task(f"pair-{kind}-{i}-{level}", title, text, kind, 1, i, "reference", fill=fill))
-    return tasks
-
-
-def repeat_task(identity: Identity, count: int = 8) -> Task:
-    """The same pop again and again."""
-    kind = "flash" if identity.flash else "steady"
-    return Task("repeat", "repeats", "Nothing moves: the same light again and again.", kind, count)
+MORE_LEVELS = 3
+ENOUGH_REL = 0.01
+"""When the pairs of a range leave more (standard, relative) than this, more are asked for: 0.03 stop at k=2."""
 
 
 def darks_of(walk: Procedure) -> tuple[Dark, ...]:
@@ -117,13 +76,51 @@ class ScaleWalk(Procedure):
     The sensor must measure with ``walk.calibration``, which is the one given with a dark of 0.
     """
 
-    def __init__(self, identity: Identity, calibration: Calibration, *, levels: int = 5, relative: bool = False) -> None:
-        tasks = [*dark_tasks(identity), repeat_task(identity), *overlap_tasks(identity)]
+    def __init__(
+        self,
+        identity: Identity,
+        calibration: Calibration,
+        *,
+        levels: int = LEVELS,
+        relative: bool = False,
+        resolution_stops: float = 0.1,
+    ) -> None:
+        """Start a walk with so many pairs a range and kind; ``resolution_stops`` are the steps of the reference's display."""
+        tasks = [*dark_tasks(identity), repeat_task(identity), *faint_tasks(identity), *overlap_tasks(identity)]
         if not relative:
-            tasks += pair_tasks(identity, levels)
+            tasks += pair_tasks(identity, range(levels), resolution_stops)
         super().__init__(identity, bare(calibration), [with_caution(t) for t in tasks], expected=calibration)
         self.previous = calibration
         self.relative = relative
+        self.resolution_stops = resolution_stops
+        self._may_extend = not relative
+
+    def take(self, measurement: Measurement, value: float | None = None) -> str:
+        """As ``Procedure.take``; once, when the last pair leaves a range known too little, more pairs are asked for."""
+        said = super().take(measurement, value)
+        if self.task is not None or not self._may_extend:
+            return said
+        self._may_extend = False
+        levels = range(LEVELS, LEVELS + MORE_LEVELS)
+        wanting = self._wanting()
+        more = [t for t in pair_tasks(self.identity, levels, self.resolution_stops) if t.range_index in wanting]
+        done = {t.name for t in self.tasks}
+        more = [with_caution(t) for t in more if t.name not in done]
+        if not more:
+            return said
+        self.tasks += more
+        return f"{said}; these pairs leave {max(wanting.values()):.2f} stop (k=2), so a few more, please"
+
+    def _wanting(self) -> dict[int, float]:
+        """Ranges whose pairs leave more than ``ENOUGH_REL``, and how much in stops at k=2."""
+        evidence = self.evidence(resolution_u_rel(self.resolution_stops))
+        found = {}
+        for dark in evidence.darks:
+            pairs = [p for p in evidence.pairs if p.range_index == dark.range_index]
+            u = pairs_u_rel(pairs, dark)
+            if u > ENOUGH_REL:
+                found[dark.range_index] = 2 * u * STOPS
+        return found
 
     def light_of(self, taken: Taken) -> float | None:
         """What the reference says of a pair, in lx or lx·s: the typed value."""
@@ -138,12 +135,26 @@ class ScaleWalk(Procedure):
             overlaps=self._overlaps(repeat_rel),
             repeat_rel=repeat_rel,
             noise_peak=self._noise_peak(),
+            pulse_s=self._pulse_s(),
         )
 
-    def _noise_peak(self) -> float | None:
-        pops = [(t.measurement.u_rel, peak_raw_of(t.measurement, self.calibration)) for t in self.of("repeat")]
-        found = [u * peak for u, peak in pops if peak]
-        return sum(found) / len(found) if found else None
+    def _noise_peak(self) -> tuple[float, float] | None:
+        pops = self.of("faint") or self.of("repeat")
+        peaks = [peak_raw_of(t.measurement, self.calibration) or 0.0 for t in pops]
+        if not any(peaks):
+            return None
+        stated = math.fsum(t.measurement.u_rel * p for t, p in zip(pops, peaks, strict=True)) / len(pops)
+        if len(pops) < 4:
+            return stated, stated
+        seen = repeatability([raw_of(t.measurement, self.calibration) for t in pops])
+        # u_mean · √n is one pop's spread, widened for few readings; the lamp's own spread is in it too.
+        spread = seen.u_mean * math.sqrt(seen.readings) / seen.mean
+        return min(stated, spread * math.fsum(peaks) / len(peaks)), stated
+
+    def _pulse_s(self) -> float | None:
+        pops = [t.measurement for t in self.of("repeat")]
+        found = [m.exposure_lxs / m.peak_lx for m in pops if m.exposure_lxs and m.peak_lx]
+        return math.fsum(found) / len(found) if found else None
 
     def result(
         self,
@@ -234,7 +245,7 @@ class GuideWalk(ScaleWalk):
         if not identity.flash:
             raise CalibrationError("a guide number is one of flash, and this sensor cannot see a pop: use a reference")
         super().__init__(identity, calibration, relative=True)
-        self.relative = False
+        self.relative, self._may_extend = False, False
         self.guide_number_m = guide_number_m
         for i, d in enumerate(distances_m):
             text = f"The known flash at full power and its stated zoom, dome on its axis at {d:g} m, dark walls."
@@ -250,8 +261,3 @@ class GuideWalk(ScaleWalk):
             guide_number_m=self.guide_number_m,
             distance_m=taken.value or 0.0,
         )[0]
-
-
-def with_caution(task: Task) -> Task:
-    """Give the steps that flash their caution."""
-    return task._replace(caution=cautions.FLASH if task.kind == "flash" else "")

@@ -6,11 +6,14 @@ import html
 import time
 from typing import Any
 
+from meterlink.calibrating.claim import after_dark, in_words, withdrawn
 from meterlink.calibrating.faults import Fault, name_faults
-from meterlink.calibrating.judge import Findings, Row
+from meterlink.calibrating.findings import Findings, Row
 from meterlink.model import Calibration, Identity, new_id
 
 SCHEMA = "meterlink-certificate-1"
+HARMLESS = ("dome plane",)
+"""Faults that leave the light at the dome right."""
 WORDS = {"pass": "pass", "fail": "FAIL", "unsure": "unsure: more pops", "left out": "left out"}
 
 
@@ -29,6 +32,10 @@ def certificate(
     Verdict: ``passed`` when nothing failed and nothing is unsure, ``failed`` when anything failed, else ``open``.
     """
     named = name_faults(findings, receptor or calibration.receptor) if faults is None else faults
+    claim = after_dark(calibration, findings.dark_raw, findings.drift_raw)
+    spoiling = [f.name for f in named if f.name not in HARMLESS]
+    if spoiling:
+        claim = withdrawn(claim, f"verify names {' and '.join(spoiling)}: mend that first")
     outcomes = {r.outcome for r in findings.rows}
     verdict = "failed" if "fail" in outcomes or named else ("open" if outcomes & {"unsure", "left out"} else "passed")
     return {
@@ -48,12 +55,17 @@ def certificate(
             for r in findings.rows
         ],
         "faults": [f._asdict() for f in named],
+        "claim": claim,
+        "range_names": list(identity.ranges),
+        "constant": calibration.constant,
     }  # fmt: skip
 
 
 def certified(calibration: Calibration, record: dict[str, Any], created_at_s: float) -> Calibration:
-    """Return a new calibration record, the same scale with this certificate in its details."""
+    """Return a new calibration record, the same scale with this certificate and what it leaves of the claim."""
     details = {**calibration.details, "certificate": record, "verifies": calibration.id}
+    if record["claim"] is not None:
+        details["claim"] = record["claim"]
     return calibration._replace(id=new_id(), created_at_s=created_at_s, details=details)
 
 
@@ -70,6 +82,7 @@ def as_text(record: dict[str, Any]) -> str:
     lines.append("")
     for fault in record["faults"]:
         lines += [f"probable cause: {fault['name']}: {fault['evidence']}", f"  {fault['remedy']}"]
+    lines += _claim(record)
     lines.append(f"verdict: {record['verdict']}")
     return "\n".join(lines) + "\n"
 
@@ -102,17 +115,25 @@ def as_html(record: dict[str, Any]) -> str:
         f"{e(_clean(record['firmware']) or 'not known')}, {e(record['receptor'])}. {e(_date(record))}{place}. "
         f"Calibration: {e(record['calibration_method'])}, {e(record['calibration_id'][:12])}.</p>"
         f"<table><tr><th>Check<th>Figure (k=2)<th>Limit<th>Outcome</tr>{rows}</table>{faults}"
+        f"<p>{'<br>'.join(e(line.strip()) for line in _claim(record))}</p>"
         f"<p><strong>Verdict: {e(record['verdict'])}.</strong></p></html>"
     )
+
+
+def _claim(record: dict[str, Any]) -> list[str]:
+    claim = record.get("claim")
+    if claim is None:
+        return ["no calibration yet: f-numbers are those of the design; run 'meterlink calibrate'"]
+    return [_clean(line, 200) for line in in_words(claim, record["range_names"], record["constant"])]
 
 
 def _date(record: dict[str, Any]) -> str:
     return time.strftime("%Y-%m-%d %H:%M UTC", time.gmtime(record["made_at_s"]))
 
 
-def _clean(text: object) -> str:
-    """Text of a device: printable, at most 60 characters."""
-    return "".join(c for c in str(text)[:60] if c.isprintable())
+def _clean(text: object, most: int = 60) -> str:
+    """Text of a device: printable, at most so many characters."""
+    return "".join(c for c in str(text)[:most] if c.isprintable())
 
 
 def _figure(row: dict[str, Any]) -> str:

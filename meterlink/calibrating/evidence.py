@@ -72,9 +72,11 @@ class Evidence(NamedTuple):
     temperature_c: float | None = None
     full_raw: float = 1.0
     """Raw value of a full range: 1, or ``REPORTED_FULL_LX`` for a sensor that reports lux itself."""
-    noise_peak: float | None = None
-    """Noise of a pop's exposure as a part of full scale: its relative uncertainty times its peak.  A pop of the same
-    length with a peak p is known to noise_peak / p."""
+    noise_peak: tuple[float, float] | None = None
+    """Noise of a pop's exposure as a part of full scale, its relative uncertainty times its peak: as faint pops scatter,
+    and as sensing states it.  A pop of the same length with a peak p is known to noise_peak / p."""
+    pulse_s: float | None = None
+    """Exposure over peak of the repeated pops."""
 
 
 def bare(calibration: Calibration) -> Calibration:

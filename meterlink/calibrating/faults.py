@@ -10,8 +10,7 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from meterlink.calibrating.acceptance import HIGH, LOW
-from meterlink.calibrating.judge import LIMITS, Findings, angle_limit
-from meterlink.photometry.angle import error_stops
+from meterlink.calibrating.findings import LIMITS, RIM_LIMIT, Findings, angle_limit
 
 SOFT_PEAK = 0.15
 """Stops that the peak of two lights may fall short of the sum of their peaks: heads do not fire at the same microsecond."""
@@ -159,14 +158,12 @@ def _angle(case: _Case) -> _Named:
     if f.angle is None or known & {"loose contact", "mains hum"}:
         return None
     errors = {a: (e, u) for a, e, u in f.angle.error_stops}
-    limit = LIMITS["angle"]
     off = {a: e for a, (e, u) in errors.items() if abs(e) - 2 * u > angle_limit(a)}
-    behind = error_stops(f.angle.response, receptor, 120.0) if receptor == "dome" else 0.0
-    front, side = errors.get(60.0, (0.0, 0.0))[0], errors.get(90.0, (0.0, 0.0))[0]
+    side = errors.get(90.0, (0.0, 0.0))[0]
     if receptor == "dome" and side < -0.8:
         return "flat in place of dome", f"{side:+.1f} stop at the side, where a disk sees nothing"
-    if behind > 2.5 * limit and behind - front > 2 * limit and abs(front) < 2 * limit:
-        return "leaky dome", f"{behind:+.1f} stop from behind, {front:+.2f} in front"
+    if f.rim_stops > RIM_LIMIT:
+        return "leaky dome", f"{f.rim_stops:+.1f} stop from behind beyond what the front lets expect"
     if off:
         worst = max(off, key=lambda a: abs(off[a]))
         return "wrong angle response", f"{off[worst]:+.2f} stop at {worst:g} degrees"

@@ -41,7 +41,10 @@ class Task(NamedTuple):
     optional: bool = False
     fill: tuple[float, float] | None = None
     """Part of the range that the light should fill, from and to; helps to set it.  A range that gives way before
-    never gets there, so after ``FILL_PATIENCE`` tries what comes is taken."""
+    never gets there, so after ``FILL_PATIENCE`` tries what comes is taken.  It counts for the first measurement of
+    the task only: from then on the light is not to be touched."""
+    level: float | None = None
+    """Part of the range that the light should fill, about; nothing is refused for it."""
     dark: bool = False
     """In the dark a reading too dim for anything else is what is wanted."""
 
@@ -164,7 +167,7 @@ class Procedure:
         return self._off_level(task, measurement)
 
     def _off_level(self, task: Task, measurement: Measurement) -> str:
-        if task.fill is None:
+        if task.fill is None or self.of(task.name):
             return ""
         level = self.level_of(measurement)
         low, high = task.fill

@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from meterlink.calibrating.claim import claim_of
 from meterlink.calibrating.evidence import Dark, Evidence, Pair
 from meterlink.calibrating.pair_fit import fit_range, usable
 from meterlink.errors import CalibrationError
@@ -97,6 +98,7 @@ def calibrate_scale(
         angle_response=nominal.angle_response if nominal else (),
         details=_details(evidence, ranges, darks, nominal),
     )
+    calibration = claiming(calibration)
     residuals = tuple((p, _residual_stops(p, ranges[p.range_index])) for i in used for p in used[i])
     return Scaled(calibration, fits, residuals, tuple(warnings))
 
@@ -130,6 +132,7 @@ def calibrate_relative(evidence: Evidence, nominal: Calibration, *, created_at_s
         temperature_c=evidence.temperature_c,
         details=_details(evidence, ranges, darks, nominal),
     )
+    calibration = claiming(calibration)
     words = "no reference was used: ratios are right, f-numbers are relative until a reference or a guide number is"
     return Scaled(calibration, {}, (), (words,))
 
@@ -144,7 +147,15 @@ def calibrate_zero(evidence: Evidence, previous: Calibration, *, created_at_s: f
     ranges = tuple(r._replace(dark_raw=darks[i].raw) for i, r in enumerate(previous.ranges))
     details = {**previous.details, "u_dark_raw": [darks[i].u_raw for i in range(len(ranges))], "zero_of": previous.id}
     details.pop("certificate", None)
-    return previous._replace(id=new_id(), created_at_s=created_at_s, ranges=ranges, details=details)
+    return claiming(previous._replace(id=new_id(), created_at_s=created_at_s, ranges=ranges, details=details))
+
+
+def claiming(calibration: Calibration) -> Calibration:
+    """Return the calibration with the claim that follows from it, or with none."""
+    details = dict(calibration.details)
+    details.pop("claim", None)
+    claim = claim_of(calibration)
+    return calibration._replace(details=details if claim is None else {**details, "claim": claim})
 
 
 def start_constant(receptor: str) -> float:
@@ -223,35 +234,19 @@ def _residual_stops(pair: Pair, scale: RangeScale) -> float:
 def _details(
     evidence: Evidence, ranges: tuple[RangeScale, ...], darks: dict[int, Dark], nominal: Calibration | None
 ) -> dict[str, object]:
-    """Keep what a reader of the record may ask for: the points themselves, the claimed range, the repeatability."""
+    """Keep what a reader of the record may ask for, and what the claim is made from: points, darks, repeatability."""
     details = dict(nominal.details) if nominal else {}
     details.pop("certificate", None)
     details.update(
         range_names=list(evidence.range_names),
         u_dark_raw=[darks[i].u_raw for i in range(len(ranges))],
         points=[{"kind": p.kind, "range": p.range_index, "raw": p.raw, "light": p.light, "label": p.label} for p in evidence.pairs],
-        claimed_lx=[list(claimed_lx(r, darks[i].u_raw, evidence.full_raw)) for i, r in enumerate(ranges)],
         repeat_rel=evidence.repeat_rel,
-        claimed_flash_peak=claimed_flash_peak(evidence),
+        full_raw=evidence.full_raw,
+        noise_peak=None if evidence.noise_peak is None else list(evidence.noise_peak),
+        pulse_s=evidence.pulse_s,
     )
     return details
-
-
-def claimed_lx(scale: RangeScale, u_dark_raw: float, full_raw: float = 1.0) -> tuple[float, float]:
-    """Steady light between which a range is claimed to be good to 0.1 stop (k=2): above the dark's uncertainty, below
-    95 % of full scale."""
-    low = max(2 * u_dark_raw / (2**0.1 - 1), 0.01 * full_raw)
-    return low * scale.full_scale_lx, (0.95 * full_raw - scale.dark_raw) * scale.full_scale_lx
-
-
-def claimed_flash_peak(evidence: Evidence) -> list[float] | None:
-    """Peaks, as fractions of a range, between which one pop's noise stays within 0.1 stop (k=2); None: never measured.
-
-    For pops about as long as the repeats were; a longer one does better.
-    """
-    if evidence.noise_peak is None:
-        return None
-    return [min(0.5, max(0.05, evidence.noise_peak / (0.05 / cf.STOPS))), 0.9]
 
 
 def absolute_u_rel(calibration: Calibration, range_index: int, u_noise_rel: float, raw: float | None = None) -> float:

@@ -5,8 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from meterlink.calibrating.calibrate import U_POP_REL, with_caution
+from meterlink.calibrating.calibrate import U_POP_REL
 from meterlink.calibrating.procedure import Procedure, Taken, Task
+from meterlink.calibrating.scale import claiming
+from meterlink.calibrating.steps import with_caution
 from meterlink.errors import CalibrationError
 from meterlink.model import Calibration, Identity, new_id
 from meterlink.photometry.angle import LARGEST_ANGLE_DEG, AngleFit, fit_response
@@ -62,7 +64,7 @@ class AngleWalk(Procedure):
         calibration = self.calibration._replace(
             id=new_id(), created_at_s=created_at_s, angle_response=fit.response, details=details
         )
-        return calibration, fit
+        return claiming(calibration), fit
 
 
 def fit_angles(taken: Sequence[Taken], lights: Sequence[float], receptor: str, u_pop_rel: float) -> AngleFit:

@@ -107,7 +107,9 @@ def _procedure(args: argparse.Namespace, identity: Identity, previous: Calibrati
     if not args.guide_number:
         if not args.relative and not args.reference:
             raise UsageError("name the reference with --reference TEXT, or use --relative or --guide-number")
-        return ScaleWalk(identity, previous, levels=args.levels, relative=args.relative)
+        return ScaleWalk(
+            identity, previous, levels=args.levels, relative=args.relative, resolution_stops=args.resolution
+        )
     from meterlink import units
 
     if not args.distance:
@@ -162,11 +164,17 @@ def _record(c: Calibration) -> dict[str, object]:
 
 
 def _show(c: Calibration, scaled: Scaled | None) -> None:
+    from meterlink.calibrating.claim import in_words
+
     print(f"\nstored: calibration {c.id[:12]}, {c.receptor}, method {c.method}, scale ±{2 * c.u_scale_rel / 0.693:.2f} stop (k=2)")
     names = c.details.get("range_names") or [str(i) for i in range(len(c.ranges))]
     rows = [[n, f"{r.full_scale_lx:,.0f} lx", f"{r.dark_raw:.2%}", f"{2 * r.u_rel / 0.693:.2f}"]
             for n, r in zip(names, c.ranges, strict=False)]  # fmt: skip
     print_rows(["range", "full scale", "dark", "± of its own (stop, k=2)"], rows, right="lrrr")
+    claim = c.details.get("claim")
+    if claim:
+        for line in in_words(claim, names, c.constant):
+            print(line)
     angle = c.details.get("angle")
     if angle:
         print(f"angular response: error index {angle['error_index']:.2f}; reads too bright (+) or too dark (-), in stops:")

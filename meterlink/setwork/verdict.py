@@ -20,7 +20,7 @@ from meterlink.model.records import FACE, Calibration, Placement, Reading, Setti
 from meterlink.setwork.case import Falloff
 from meterlink.setwork.correction import Correction, correct
 
-__all__ = ["CORRECTED", "GOOD", "RETAKE", "Judged", "judge", "repeat_u_stops", "signed"]
+__all__ = ["CORRECTED", "GOOD", "RETAKE", "Judged", "judge", "outside_claim", "repeat_u_stops", "signed"]
 
 GOOD, CORRECTED, RETAKE = "good", "corrected", "retake"
 PRIOR_POPS = 4
@@ -107,7 +107,7 @@ def judge(
     corrected = None
     if as_read is not None and correction.stops is not None:
         corrected = as_read * 2.0**correction.stops
-    verdict, reason = _verdict(reading, as_read or 0.0, placement, settings, correction, u, contradiction)
+    verdict, reason = _verdict(reading, as_read or 0.0, placement, settings, correction, u, contradiction, calibration)
     return Judged(verdict, reason, as_read, corrected, correction, repeat, u)
 
 
@@ -119,6 +119,7 @@ def _verdict(
     correction: Correction,
     u: float,
     contradiction: str,
+    calibration: Calibration | None,
 ) -> tuple[str, str]:
     """The verdict and its reason."""
     if reading.clipped:
@@ -130,6 +131,9 @@ def _verdict(
     if correction.stops is None:
         return RETAKE, correction.refusal
     said = _said(reading, correction, u)
+    beyond = outside_claim(reading, calibration)
+    if beyond:
+        said = f"{said}; {beyond}"
     if contradiction:
         return RETAKE, f"{contradiction}; {said}"
     half = placement.distance_m is not None and correction.held_off_m > placement.distance_m / 2
@@ -164,6 +168,31 @@ def _said(reading: Reading, correction: Correction, u: float) -> str:
     if abs(stops) < 0.05:
         return f"{where} reads right within 0.1 stop"
     return f"{where} reads {abs(stops):.1f} stop {'hot' if stops < 0 else 'low'}, {tail}"
+
+
+def outside_claim(reading: Reading, calibration: Calibration | None) -> str:
+    """Say that a reading is outside the light over which its calibration claims a tenth of a stop; empty when it is not.
+
+    The claim is ``Calibration.details["claim"]`` (``calibrating.claim``); without one there is nothing to be outside of.
+    """
+    claim = calibration.details.get("claim") if calibration is not None else None
+    light = reading.peak_lx if reading.kind == "flash" else reading.illuminance_lx
+    if not claim or light is None:
+        return ""
+    try:
+        spans = claim["flash_peak_lx" if reading.kind == "flash" else "steady_lx"]
+        span = spans[reading.range_index] if reading.range_index < len(spans) else None
+        if span is None:
+            return str(claim["why"]) or "its calibration claims no such light"
+        low, high = span
+        limit = f"{claim['stops']:g} stop"
+        if light < low:
+            return f"dimmer than its calibration is good for to {limit}: more light or the more sensitive range"
+        if light > high:
+            return f"brighter than its calibration is good for to {limit}: less light or the less sensitive range"
+    except (KeyError, TypeError, ValueError):
+        return ""  # a library from elsewhere may hold anything
+    return ""
 
 
 def _reach(correction: Correction) -> str:

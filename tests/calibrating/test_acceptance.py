@@ -14,7 +14,8 @@ from benchmarks.calibration_world import FULL_SCALE_LX, Build, SimulatedSensor
 from meterlink.calibrating import certificate as c
 from meterlink.calibrating.acceptance import AcceptanceWalk
 from meterlink.calibrating.faults import NAMES, name_faults
-from meterlink.calibrating.judge import Findings, judge
+from meterlink.calibrating.findings import Findings
+from meterlink.calibrating.judge import judge
 
 SOUND = Build(gain=(0.98, 1.0), dark=(0.0195, 0.0205), bend=(0.0, 0.0), noise=0.002, side=(-0.05, 0.0))
 

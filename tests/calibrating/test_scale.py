@@ -22,7 +22,6 @@ from meterlink.calibrating.scale import (
     absolute_u_rel,
     calibrate_relative,
     calibrate_scale,
-    claimed_flash_peak,
     start_constant,
 )
 from meterlink.errors import CalibrationError
@@ -189,9 +188,3 @@ def test_raw_comes_back_out_of_a_measurement() -> None:
         raw_of(steady._replace(calibration_id="x"), calibration)
     with pytest.raises(CalibrationError, match="no value"):
         raw_of(steady._replace(illuminance_lx=None), calibration)
-
-
-def test_claimed_flash_range_follows_from_the_noise() -> None:
-    """Noise of 0.4 % of full scale under a pop claims peaks from 11.5 % on (k=2 within 0.1 stop)."""
-    assert claimed_flash_peak(evidence()._replace(noise_peak=0.004)) == pytest.approx([0.1154, 0.9], rel=1e-3)
-    assert claimed_flash_peak(evidence()) is None

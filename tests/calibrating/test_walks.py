@@ -47,8 +47,59 @@ def test_calibrate_finds_gain_dark_and_both_ranges(sensor: SimulatedSensor) -> N
     assert (record.method, record.reference, record.created_at_s) == ("reference", "lab", 7.0)
     assert record.u_scale_rel == 0.02
     assert not record.relative
-    assert len(record.details["points"]) == 18
-    assert record.details["claimed_lx"][1][1] == pytest.approx(0.9295 * record.ranges[1].full_scale_lx, rel=0.01)
+    assert len(record.details["points"]) == 20
+    assert record.details["claim"]["steady_lx"][1][1] == pytest.approx(0.9295 * record.ranges[1].full_scale_lx, rel=0.01)
+
+
+class Whole(Photographer):
+    """Comes down by whole stops, whatever the walk asks: the reference then rounds each pair alike."""
+
+    def level(self, task: Task) -> float:
+        """Whole stops for pairs."""
+        return 0.75 * 0.5 ** int(task.name.split("-")[3]) if task.name.startswith("pair") else super().level(task)
+
+
+def test_pairs_between_the_tenths_average_the_display_out() -> None:
+    """Steps that the walk asks for leave the scale's error below half of what whole stops leave, over 12 sensors."""
+    errors: dict[type, list[float]] = {Photographer: [], Whole: []}
+    for who, found in errors.items():
+        for seed in range(12):
+            rng = np.random.default_rng(seed)
+            off = rng.uniform(-0.05, 0.05)
+            one = SimulatedSensor(SOUND._replace(gain=(1.0, 1.0), bend=(0.0, 0.0)), rng)
+            walk = ScaleWalk(one.identity, one.calibration)
+            who(one, rng, Reference(off)).walk(walk)
+            made = walk.result(reference="lab", u_reference_rel=0.02).calibration
+            true = [full * (1 + off) for full in FULL_SCALE_LX]
+            found += [math.log2(r.full_scale_lx / full) for r, full in zip(made.ranges, true, strict=True)]
+
+    assert np.std(errors[Photographer]) < 0.01
+    assert np.std(errors[Photographer]) < 0.5 * np.std(errors[Whole])
+
+
+def test_more_pairs_are_asked_for_when_the_first_leave_too_much(sensor: SimulatedSensor) -> None:
+    """A reference that shows thirds of a stop leaves too much after ten pairs a range: three more levels are asked for, once."""
+    walk = ScaleWalk(sensor.identity, sensor.calibration, resolution_stops=1 / 3)
+    fine = ScaleWalk(sensor.identity, sensor.calibration)
+
+    Photographer(sensor, sensor.rng, Reference(0.0, resolution_stops=1 / 3)).walk(walk)
+    photographer(sensor).walk(fine)
+
+    assert len(walk.group("pair")) == 20 + 2 * 2 * 3
+    assert len(fine.group("pair")) == 20
+    assert walk.done
+
+
+def test_once_a_light_is_taken_it_is_not_to_be_touched(sensor: SimulatedSensor) -> None:
+    """The level is asked for at the first of a step's readings only: nobody is told to turn a light that must not move."""
+    walk = one_task(sensor, wanted=2, fill=(0.3, 0.5), range_index=1)
+
+    assert "wanted" in walk.take(sensor.steady(1e4, 1))
+    assert walk.taken == []
+    walk.take(sensor.steady(8e4, 1))
+    walk.take(sensor.steady(5e4, 1))
+
+    assert walk.done
 
 
 def test_without_a_reference_ratios_are_right_and_f_numbers_marked(sensor: SimulatedSensor) -> None:

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from meterlink.model import Calibration, Placement, Pop, Reading, Settings
-from meterlink.setwork.verdict import judge, repeat_u_stops, signed
+from meterlink.setwork.verdict import judge, outside_claim, repeat_u_stops, signed
 
 SETTINGS = Settings()
 
@@ -147,3 +147,37 @@ def test_a_weak_reflector_is_uncertain() -> None:
     assert "average several" in judge(weak, placement(), SETTINGS).reason
     assert judge(strong, placement(), SETTINGS).verdict in ("good", "corrected")
     assert judge(difference(without, reading(exposure_lxs=110.0), 0.03), placement(), SETTINGS).verdict == "retake"
+
+
+CLAIM = {"stops": 0.1, "flash_peak_lx": [[1e5, 1.8e6], None], "steady_lx": [[5e4, 1.9e6], None], "why": ""}
+
+
+@pytest.mark.parametrize(
+    ("fields", "words"),
+    [
+        ({"peak_lx": 5e5}, ""),
+        ({"peak_lx": 5e4}, "dimmer than its calibration is good for to 0.1 stop"),
+        ({"peak_lx": 1.9e6}, "brighter than its calibration is good for to 0.1 stop"),
+        ({"peak_lx": 5e4, "range_index": 1}, "claims no such light"),
+        ({"peak_lx": 5e4, "range_index": 7}, "claims no such light"),
+        ({"peak_lx": None}, ""),
+        ({"kind": "steady", "illuminance_lx": 2e4}, "dimmer"),
+    ],
+)
+def test_outside_the_claimed_range_is_said(fields: dict[str, Any], words: str) -> None:
+    """Light that the calibration does not claim a tenth of a stop for is marked in the reason; the verdict stays."""
+    calibrated = Calibration("c", "x", 0.0, 330.0, details={"claim": CLAIM})
+
+    judged = judge(reading(**fields), placement(), SETTINGS, calibration=calibrated)
+
+    assert words in outside_claim(reading(**fields), calibrated)
+    assert words in judged.reason
+    assert bool(words) == ("claim" in judged.reason or "good for" in judged.reason)
+    assert judged.verdict == judge(reading(**fields), placement(), SETTINGS).verdict
+
+
+@pytest.mark.parametrize("claim", [None, {}, "x", {"flash_peak_lx": 3}, {"flash_peak_lx": [[1]], "why": "", "stops": 1}])
+def test_a_claim_that_is_none_or_nonsense_says_nothing(claim: Any) -> None:
+    """A library from elsewhere may hold anything as a claim: no word, no error."""
+    assert outside_claim(reading(peak_lx=5.0), Calibration("c", "x", 0.0, 330.0, details={"claim": claim})) == ""
+    assert outside_claim(reading(peak_lx=5.0), None) == ""
