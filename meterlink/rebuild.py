@@ -1,8 +1,9 @@
-"""Building a stored set again: one pop of every light, then all changes at once, then one more pop of what was changed.
+"""Building a stored set again: one pop of every light, all changes at once, one more pop of what needs it, the last small changes.
 
 The first round is taken to its end before anything is turned, because a difference that all lights share is closed at the
 camera and not at four lights.  ``Rebuild`` is a session like any other: a light's change is recorded with its next pop, so that
-a walk that is broken off leaves no move that nobody made.  The command line drives it; it prints nothing.
+a walk that is broken off leaves no move that nobody made.  The last changes have no pop: they are recorded when the person says
+that they are made (``set_last``).  The command line drives it; it prints nothing.
 """
 
 from __future__ import annotations
@@ -11,7 +12,10 @@ import time
 
 from meterlink.errors import UsageError
 from meterlink.session import Session
-from meterlink.setwork.match import MatchReport, Turn, match_report, second_round
+from meterlink.setwork.closing import placement_changes
+from meterlink.setwork.match import MatchReport, match_report
+from meterlink.setwork.settling import settled
+from meterlink.setwork.turning import Turn, last_round, second_round
 from meterlink.walk import Request
 
 TYPE_CHECKING = False
@@ -79,41 +83,63 @@ class Rebuild(Session):
         return missing
 
     def after(self, outcome: Outcome) -> list[str]:
-        """Say how the light of a pop compares; at the end of the first round begin the second one, with what to change."""
+        """Say how the light of a pop compares; at the end of the first round begin the second one, with what to change.
+
+        What to set at the very end is in ``last``: that needs no pop.
+        """
         if outcome.kind != "logged" or outcome.light is None:
             return []
         report = self.report()
         said = [row.sentence for row in report.rows if row.light.casefold() == outcome.light.name.casefold()]
         if outcome.reading is not None and outcome.reading.purpose == "with":
             said = []
-        if not self.walk.done or self.round != 1:
-            return said
-        return said + self._begin_second(report)
+        if self.walk.done and self.round == 1:
+            said += self._begin_second(report)
+        return said
+
+    @property
+    def last(self) -> tuple[Turn, ...]:
+        """The small changes that are still worth making, none of which needs a pop; as the set is metered now."""
+        view, _ = self.full_view()
+        return last_round(self.report(), settled(view), keep_common=self.keep_common)
+
+    def set_last(self) -> tuple[Turn, ...]:
+        """Record that the last changes were made, and return them; the report then says what is to be expected."""
+        turns = self.last
+        lights = {one.id: one for one in self.lights()}
+        for turn in turns:
+            if turn.move is not None:
+                self.move(lights[turn.light_id], **placement_changes(turn.move))
+        return turns
 
     def _begin_second(self, report: MatchReport) -> list[str]:
         self.round = 2
-        view, _ = self.full_view()
+        view = settled(self.full_view()[0])
         turns = second_round(report, view, keep_common=self.keep_common)
         said = [report.camera] if report.camera and self.keep_common else []
         if not turns:
             return said
         first = {r.light_id: r for r in reversed(self.walk.requests)}
         self.planned = {turn.light_id: turn for turn in turns if turn.move is not None}
-        self.begin(self._once(first[turn.light_id]) for turn in turns if turn.light_id in first)
+        self.begin(self._once_more(first[turn.light_id], turn) for turn in turns if turn.light_id in first)
         return [*said, "now change, then fire each of these once more:", *(f"  {turn.sentence}" for turn in turns)]
 
     @staticmethod
-    def _once(request: Request) -> Request:
-        """A reflector's two requests are made anew from one."""
-        return request._replace(purpose="alone") if request.purpose in ("with", "without") else request
+    def _once_more(request: Request, turn: Turn) -> Request:
+        """A reflector's two requests are made anew from one; a light left as it is gets a second pop to its first one."""
+        if request.purpose in ("with", "without"):
+            return request._replace(purpose="alone")
+        return request._replace(pops=2) if turn.move is None else request
 
     def _reading(self, m: Measurement, request: Request) -> Reading:
         turn = self.planned.pop(request.light_id or "", None)
         light = self._light_of(request)
         if turn is not None and turn.move is not None and light is not None:
-            from meterlink.setwork.closing import placement_changes
-
             self.move(light, **placement_changes(turn.move))
+        elif self.round == 2 and request.pops == 2 and light is not None:
+            # The second pop joins the first one: both make one reading.
+            earlier = self._earlier(request, self.placement(light.id))
+            self._in_progress = earlier.id if earlier is not None and len(earlier.pops) == 1 else ""
         return super()._reading(m, request)
 
 

@@ -180,9 +180,9 @@ def test_the_set_in_use_cannot_be_its_own_rebuild(library: Library, stored: Sess
 
 def test_simulated_rebuilds_come_back(capsys: pytest.CaptureFixture[str]) -> None:
     """A small run of the benchmark: other heads, errors of distance, real dials; nearly all sets are right in two pops."""
-    from benchmarks.rebuild_simulation import run
+    from benchmarks.rebuild_simulation import Errors, run
 
-    goals = {goal.name: goal for goal in run(12, 3, 0.02)}
+    goals = {goal.name: goal for goal in run(12, 3, Errors())}
 
     assert goals["match: most pops of one light"].ratio <= 2
     assert goals["match: sets with all lights within 0.1 stop or half a step"].ratio >= 11 / 12

@@ -2,13 +2,16 @@
 
 examples:
   meterlink match "Low key"                 build it, one pop a light, then a second one where something had to be turned
+  meterlink match "Low key" --set           the last small changes are made: record them and report, without a further pop
   meterlink match "Low key" --report        only compare what is metered already
   meterlink match "Low key" --tolerance 0.2
   meterlink match "Low key" --lights        turn the lights even where one change of ISO or aperture would do
   meterlink match "Low key" --report --json
 
 The rebuild is a set-up of its own, copied from the stored one, and in use from now on.  After the first pop of every light
-you are told what to change; change it all, then fire those lights once more: meterlink takes it that you did.  When you
+you are told what to change; change it all, then fire those lights once more: meterlink takes it that you did.  Lights that one
+pop cannot tell surely are fired once more as they stand.  What is still off then is small and known from both pops: set it, no
+third pop is needed, and say so with --set.  When you
 follow the camera's change instead, say so: meterlink setup change --iso 125 (or --aperture f/9), then --report.
 """
 
@@ -30,6 +33,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("stored", metavar="SETUP", help="the stored set-up")
     parser.add_argument("--tolerance", metavar="STOPS", help="default 0.1, or half of the fixture's own step")
     parser.add_argument("--report", action="store_true", help="compare only, meter nothing")
+    parser.add_argument("--set", action="store_true", dest="made", help="the last changes are made: record them, then report")
     parser.add_argument("--lights", action="store_true", help="close a common difference at the lights, not at the camera")
     parser.add_argument("--sensor", metavar="URL", help="sensor to use, e.g. serial:/dev/ttyACM0")
     parser.add_argument("--here", action="store_true", help="the set-up in use is the rebuild: make no copy")
@@ -51,8 +55,10 @@ def run(args: argparse.Namespace) -> int:
         raise UsageError(f"a tolerance of {args.tolerance} stops cannot be: give one above 0, e.g. 0.1")
     with open_library(args) as library:
         stored = Session(library, args.stored)
-        if args.report:
-            rebuild = Rebuild(library, stored, tolerance_stops=tolerance)
+        if args.report or args.made:
+            rebuild = Rebuild(library, stored, tolerance_stops=tolerance, keep_common=not args.lights)
+            if args.made and not rebuild.set_last():
+                raise UsageError(f"{rebuild.setup.name}: there is no last change to make: see --report")
         else:
             rebuild = rebuild_of(library, stored, here=args.here, tolerance_stops=tolerance, keep_common=not args.lights)
             # With --json the data alone goes to the output; what is said on the way goes beside it.
@@ -60,7 +66,8 @@ def run(args: argparse.Namespace) -> int:
                 _walk(args, rebuild)
         report = rebuild.report()
         if args.json:
-            print_json(report.as_json())
+            last = [{**turn._asdict(), "move": turn.move._asdict() if turn.move else None} for turn in rebuild.last]
+            print_json({**report.as_json(), "last": last})
         else:
             print_report(rebuild, report)
     return 0 if report.done else 1
@@ -88,6 +95,7 @@ def _walk(args: argparse.Namespace, rebuild: Rebuild) -> None:
 def print_report(rebuild: Rebuild, report: MatchReport) -> None:
     """Print what matches and what does not."""
     from meterlink import units
+    from meterlink.setwork.view import quoted
 
     print(f"\n{rebuild.setup.name} against {rebuild.stored.setup.name}")
     rows = []
@@ -104,3 +112,7 @@ def print_report(rebuild: Rebuild, report: MatchReport) -> None:
         print("done: every light is within its tolerance")
     elif not report.rows:
         print(f"{rebuild.stored.setup.name} has no readings: there is nothing to match")
+    if rebuild.last:
+        print(f"set these last, they need no further pop, then: meterlink match {quoted(rebuild.stored.setup.name)} --set")
+        for turn in rebuild.last:
+            print(f"  {turn.sentence}")

@@ -7,7 +7,8 @@ examples:
   meterlink targets KEY=f/11 --by distance
   meterlink targets FILL=-1 HAIR=-2 --keep            remembered with the set-up
 
-Nothing is changed: set the lights, tell meterlink with 'meterlink light move', and meter once more.
+Nothing is changed: set the lights, tell meterlink with 'meterlink light move', and meter every light once.  Ask again, and what
+is told then is the last correction: set it, no further pop is needed.
 """
 
 from __future__ import annotations

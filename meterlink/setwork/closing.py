@@ -7,6 +7,7 @@ too coarse) is done by distance, through the source's own falloff.
 
 from __future__ import annotations
 
+from math import hypot
 from typing import NamedTuple
 
 from meterlink import units
@@ -25,6 +26,10 @@ ASSUMED_LOWEST_STOPS = -8.0
 SMALL_STOPS = 0.05
 GAP_STOPS = 0.06
 """What a dial's step may leave before a small move is asked for as well."""
+FINE_GAP_STOPS = 0.03
+"""The same where only a little is missing and the light will not be metered again."""
+CARRY_M = 0.01
+"""A stand that is carried by so many centimetres on the tape ends within one of it (k=1): our own estimate."""
 
 
 class Move(NamedTuple):
@@ -100,6 +105,15 @@ def distance_for(placement: Placement, stops: float, falloff: Falloff | None = N
     return round((near + far) / 2, 2)
 
 
+def _worth(placement: Placement, to_m: float, rest: float, falloff: Falloff | None) -> bool:
+    """Say whether a small move leaves less than the rest that it closes, with the carrying's own error counted."""
+    if placement.distance_m is None or to_m == placement.distance_m:
+        return False
+    left = rest - change_by_distance(placement, to_m, falloff)
+    u = change_by_distance(placement._replace(distance_m=to_m), to_m - CARRY_M, falloff)
+    return hypot(left, u) < abs(rest)
+
+
 class _Dial(NamedTuple):
     power: float | None
     achieved: float
@@ -119,8 +133,9 @@ def _by_power(light: Light, placement: Placement, wanted: float, curve: PowerCur
         return curve.change(now, power)[0] if curve is not None and learnt else power - now
 
     count = int((highest - lowest) / step + 1e-9)
-    positions = [now, *(round(highest - step * i, 6) for i in range(count + 1))]
-    # Fewest turns among equals: the present position comes first.
+    # Fewest turns among equals: the present position comes first, and once, however it was typed.
+    steps = (round(highest - step * i, 6) for i in range(count + 1))
+    positions = [now, *(p for p in steps if abs(p - now) > 1e-3)]
     power = min((p for p in positions if lowest - 1e-6 <= p <= highest or p == now), key=lambda p: abs(delivers(p) - wanted))
     achieved = delivers(power)
     why = ""
@@ -139,11 +154,13 @@ def close(
     falloff: Falloff | None = None,
     by: str = "both",
     curve: PowerCurve | None = None,
+    gap_stops: float = GAP_STOPS,
 ) -> Move:
     """Return the move that gives ``wanted_stops`` more (negative: less).
 
-    ``by``: ``power``, ``distance`` or ``both`` (power first, distance for the rest).  ``curve`` is what the fixture's dial was
-    found to deliver.  A passive reflector has no power.  Side effects are added by ``side_effects.with_effects``.
+    ``by``: ``power``, ``distance`` or ``both`` (power first, distance for what is more than ``gap_stops``, unless the stand
+    cannot be set down that well).  ``curve`` is what the fixture's dial was found to deliver.  A passive reflector has no power.
+    Side effects are added by ``side_effects.with_effects``.
     """
     dial = _Dial(None, 0.0, "", False)
     has_dial = placement.power_stops is not None and not light.source_light_id
@@ -155,12 +172,14 @@ def close(
     achieved = dial.achieved
     rest = wanted_stops - achieved
     distance: float | None = None
-    limit = GAP_STOPS if by == "both" and has_dial else SMALL_STOPS
-    if by != "power" and abs(rest) > limit:
+    stepwise = by == "both" and has_dial
+    if by != "power" and abs(rest) > (gap_stops if stepwise else SMALL_STOPS):
         distance = distance_for(placement, rest, falloff)
         if distance is None:
             # A rest below the dial's step is what the step leaves, not a failure.
-            why = why or ("" if has_dial and by == "both" else "its distance is not given, so no move can be worked out")
+            why = why or ("" if stepwise else "its distance is not given, so no move can be worked out")
+        elif stepwise and not why and not _worth(placement, distance, rest, falloff):
+            distance = None
         else:
             gained = change_by_distance(placement, distance, falloff)
             achieved += gained

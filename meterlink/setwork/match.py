@@ -12,23 +12,23 @@ from typing import NamedTuple
 
 from meterlink import units
 from meterlink.errors import UnitError
-from meterlink.setwork.closing import Move, close, move_text
+from meterlink.setwork.closing import GAP_STOPS, Move, close, move_text
 from meterlink.setwork.ratios import STOPS_PER_RELATIVE
+from meterlink.setwork.settling import carried, settled
 from meterlink.setwork.side_effects import learnt_curve, with_effects
+from meterlink.setwork.verdict import judge
 from meterlink.setwork.view import LightState, SetView
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from meterlink.model import Setup
 
 REPLACED_STOPS = 0.6
 """A head that gives so much more or less at the same dial and distance is taken for another one (our own limit)."""
 ALIKE = 0.8
 """Part of its tolerance that a change of the camera may leave a light off; more, and lights are turned instead."""
-SURE = 0.6
-"""Part of the tolerance within which one pop is sure enough: nearer to the limit, its own spread may hide that it is off."""
+EXPECTED_STOPS = 0.5
+"""A light that was turned by more than this since its last pop has to be metered: a dial may be off by too much."""
 MANY = 4
 """From so many lights on one of them may be off by itself beside a common difference."""
 
@@ -49,6 +49,8 @@ class MatchRow(NamedTuple):
     replaced: str
     """Why it looks like another head or modifier; empty when it does not."""
     sentence: str
+    metered: bool = True
+    """False where the light was turned a little after its last pop: the difference is what is to be expected."""
 
     def as_json(self) -> dict[str, object]:
         """Return the row as JSON data."""
@@ -82,14 +84,6 @@ class MatchReport(NamedTuple):
             "extra": list(self.extra),
             "done": self.done,
         }
-
-
-class Turn(NamedTuple):
-    """What the second round does with one light: a change (None: it only follows its source) and one more pop."""
-
-    light_id: str
-    move: Move | None
-    sentence: str
 
 
 def camera_stops(stored: Setup, now: Setup) -> float:
@@ -127,8 +121,10 @@ def match_row(
     if now is None:
         return empty._replace(sentence=f"{name} is missing: set it up and add it to the set")
     replaced = source_change(stored, now)
+    waited_for, now = now, _as_expected(now, now_view)
     if now.value is None or now.reading is None or not now.value > 0:
         return empty._replace(replaced=replaced, sentence=f"{name} waits for its pop")
+    metered = waited_for.reading is not None
     unlike = _unlike(stored, now)
     if unlike:
         return empty._replace(replaced=replaced, sentence=f"{name}: {unlike}")
@@ -137,18 +133,34 @@ def match_row(
     u = _u_difference(stored, now, stored_view, now_view)
     within = abs(difference) <= tolerance
     replaced = replaced or _output_change(stored, now, difference - camera)
-    move = None if within else _closing(now, now_view, -difference, same_head=not replaced)
+    move = None if within else closing_move(now, now_view, -difference, same_head=not replaced)
     sentence = _sentence(now, difference, 2 * u, move, replaced) if not within else _fits(name, difference, u, camera, replaced)
-    return MatchRow(name, stored.value, now.value, difference, 2 * u, tolerance, within, move, replaced, sentence)
+    if not metered:
+        sentence += "; turned since its last pop, so this is what to expect"
+    return MatchRow(name, stored.value, now.value, difference, 2 * u, tolerance, within, move, replaced, sentence, metered)
 
 
-def _closing(now: LightState, view: SetView, wanted: float, *, same_head: bool = True) -> Move | None:
+def _as_expected(now: LightState, view: SetView) -> LightState:
+    """A light that was turned a little after its last pop, with what it is expected to give in place of a reading."""
+    if now.stale is None or now.placement is None or now.reading is not None:
+        return now
+    found = carried(now, view)
+    if found is None or abs(found.turned_stops) > EXPECTED_STOPS:
+        return now
+    judged = judge(now.stale, now.placement, view.settings, calibration=view.calibrations.get(now.stale.calibration_id))
+    return now._replace(reading=now.stale, judged=judged._replace(corrected=2.0**found.value, u_stops=found.u_stops))
+
+
+def closing_move(
+    now: LightState, view: SetView, wanted: float, *, same_head: bool = True, gap_stops: float = GAP_STOPS
+) -> Move | None:
+    """Return what gives ``wanted`` stops more of a light, with its side effects; None where its place is not known."""
     if now.placement is None:
         return None
     falloff = view.falloffs.get(now.light.modifier) if now.light.modifier else None
     # What was learnt of one head says nothing of another that stands in for it.
     curve = learnt_curve(now, view) if same_head and not now.light.source_light_id else None
-    return with_effects(now, close(now.light, now.placement, wanted, falloff=falloff, curve=curve), view)
+    return with_effects(now, close(now.light, now.placement, wanted, falloff=falloff, curve=curve, gap_stops=gap_stops), view)
 
 
 def _unlike(stored: LightState, now: LightState) -> str:
@@ -224,7 +236,11 @@ def _sentence(now: LightState, difference: float, u95: float, move: Move | None,
 
 
 def match_report(stored: SetView, now: SetView, tolerance_stops: float | None = None) -> MatchReport:
-    """Compare a stored set with the present one, light by light (paired by name)."""
+    """Compare a stored set with the present one, light by light (paired by name).
+
+    Where ``now`` carries its history, all pops of a light that was turned between them count together (``settling``).
+    """
+    now = settled(now)
     tolerance = tolerance_stops if tolerance_stops is not None else now.settings.match_tolerance_stops
     present = {state.light.name.casefold(): state for state in now.lights}
     metered = [state for state in stored.lights if state.reading is not None or state.stale is not None]
@@ -263,42 +279,3 @@ def _common(rows: tuple[MatchRow, ...], now: SetView) -> tuple[float | None, str
         f"or set {units.format_iso(iso)}, instead of touching {len(closed)} lights{left}"
     )
 
-
-def second_round(
-    report: MatchReport, now: SetView, *, keep_common: bool = True
-) -> tuple[Turn, ...]:
-    """Return what to change, all at once, after every light had its first pop.
-
-    ``keep_common`` leaves a common difference to the camera: only what is off by itself is turned.  A reflector follows its
-    source and is metered again with it.
-    """
-    common = (report.common_stops or 0.0) if keep_common and report.camera else 0.0
-    present = {state.light.name.casefold(): state for state in now.lights}
-    turns: dict[str, Turn] = {}
-    pairs = [(row, present.get(row.light.casefold())) for row in report.rows]
-    # Sources first: what they are turned by comes off what their reflectors still need.
-    for row, state in sorted(pairs, key=lambda pair: bool(pair[1] and pair[1].light.source_light_id)):
-        if state is None or state.placement is None or row.difference_stops is None:
-            continue
-        # What the camera closes is not touched; else one pop has to be well within, its own spread may hide the rest.
-        limit = row.tolerance_stops * (1.0 if common else SURE)
-        turn = _turn(row, state, now, row.difference_stops - common, turns, limit)
-        if turn is not None:
-            turns[state.light.id] = turn
-    return tuple(turns[s.light.id] for s in now.lights if s.light.id in turns)
-
-
-def _turn(
-    row: MatchRow, state: LightState, now: SetView, off: float, turns: Mapping[str, Turn], limit: float
-) -> Turn | None:
-    source = turns.get(state.light.source_light_id or "")
-    follows = source.move.achieved_stops if source is not None and source.move is not None else 0.0
-    wanted = -off - follows
-    if abs(wanted) <= limit:
-        if source is None:
-            return None
-        return Turn(state.light.id, None, f"{state.light.name}: leave it, it follows its source")
-    move = _closing(state, now, wanted, same_head=not row.replaced)
-    if move is None or move.empty:
-        return None
-    return Turn(state.light.id, move, move_text(state.light, move, state.placement))

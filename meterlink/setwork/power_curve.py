@@ -18,11 +18,12 @@ if TYPE_CHECKING:
     from collections.abc import Hashable, Iterable, Sequence
     from typing import Any
 
-__all__ = ["U_STEP", "PowerCurve", "learn_power"]
+__all__ = ["U_STEP", "U_STEP_LEAST", "PowerCurve", "inverse", "learn_power", "prior_u"]
 
 U_STEP = 0.04
 """Stops of error (k=1) for each stop of power change of a fixture not yet learnt: our own estimate."""
 U_STEP_LEAST = 0.02
+"""And for any change at all: each position of a dial is a little off by itself."""
 MAX_NODES = 40
 
 
@@ -124,12 +125,12 @@ def learn_power(readings: Iterable[tuple[float | None, float, float, Hashable]])
                 j = index[other[0]]
                 precision[i][j] -= w * v / total
                 target[i] -= w * v / total * other[1]
-    covariance = _inverse(precision)
+    covariance = inverse(precision)
     deviations = tuple(sum(row[j] * target[j] for j in range(size)) for row in covariance)
     return PowerCurve(tuple(powers), deviations, tuple(tuple(row) for row in covariance), pairs)
 
 
-def _inverse(matrix: Sequence[Sequence[float]]) -> list[list[float]]:
+def inverse(matrix: Sequence[Sequence[float]]) -> list[list[float]]:
     """Inverse of a positive definite matrix by Gauss-Jordan elimination."""
     size = len(matrix)
     work = [[*row, *(1.0 if i == j else 0.0 for j in range(size))] for i, row in enumerate(matrix)]

@@ -25,7 +25,7 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-__all__ = ["Past", "Prediction", "causes", "predict"]
+__all__ = ["Past", "Prediction", "along", "causes", "predict"]
 
 U_CALIBRATION_STOPS = 0.07
 """Between two calibrations of one sensor, or two sensors: 5 %, common practice, no published source."""
@@ -174,12 +174,12 @@ def _carry(
         return None
     if past.setup_id != light.setup_id:
         variance += U_LAMP_STOPS**2
-    change, slope_then, slope_now, model = _along(placement, then.distance_m, placement.distance_m, past.receptor, falloff)
+    change, slope_then, slope_now, model = along(placement, then.distance_m, placement.distance_m, past.receptor, falloff)
     u_then = settings.u_distance_rel * then.distance_m if then.u_distance_m is None else then.u_distance_m
     return _Carried(value + change, variance + (slope_then * u_then) ** 2, slope_now, model)
 
 
-def _along(
+def along(
     placement: Placement, then_m: float, now_m: float, receptor: str, falloff: Falloff | None
 ) -> tuple[float, float, float, float]:
     """Change in stops from one distance to another, its slopes in both, and the uncertainty of the source's model."""

@@ -3,6 +3,9 @@
 Wishes are an f-number at the light's point (``f/8``), stops from the key (``-1``) or a ratio to the key (``3:1``, by one of the
 two definitions that the trade uses).  A wish is about the light alone where lights share a point; where a light of *another*
 point was metered there (the key on the background), its spill counts too, and the changes are found together (``overlap``).
+
+A round: set what is told, meter every light once, ask again and set what is told then.  That last correction is small, rests on
+all pops of each light (``settling``), and needs no further pop.
 """
 
 from __future__ import annotations
@@ -13,8 +16,9 @@ from typing import NamedTuple
 from meterlink import units
 from meterlink.errors import UsageError
 from meterlink.photometry.exposure import luminous_exposure, stops_of_highlight_to_shadow
-from meterlink.setwork.closing import Move, close, move_text
+from meterlink.setwork.closing import FINE_GAP_STOPS, GAP_STOPS, Move, close, move_text
 from meterlink.setwork.overlap import Overlap, overlap_of, solve
+from meterlink.setwork.settling import settled
 from meterlink.setwork.view import LightState, SetView
 
 TYPE_CHECKING = False
@@ -22,6 +26,8 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
 INCIDENT, HIGHLIGHT_TO_SHADOW = "incident", "highlight to shadow"
+CORRECTION_STOPS = 0.3
+"""A change by no more than this is the correction that ends a round: not metered again, so a small move is worth it, too."""
 DARK_STOPS = -20.0
 """Asked of a light that should give nothing at all: the lowest power is the nearest."""
 
@@ -197,7 +203,8 @@ class _Planner:
             return Move(stops, None, "", None, 0.0, (), "it is not placed: meterlink light move " + light.name)
         falloff = self.view.falloffs.get(light.modifier) if light.modifier else None
         curve = None if light.source_light_id else learnt_curve(state, self.view)
-        move = close(light, placement, stops, falloff=falloff, by=self.by, curve=curve)
+        gap = FINE_GAP_STOPS if abs(stops) <= CORRECTION_STOPS else GAP_STOPS
+        move = close(light, placement, stops, falloff=falloff, by=self.by, curve=curve, gap_stops=gap)
         return with_effects(state, move, self.view)
 
 
@@ -208,6 +215,7 @@ def plan(view: SetView, wishes: Sequence[Wish], *, by: str = "both") -> TargetPl
     """
     if not wishes:
         raise UsageError("say what is wanted, e.g. meterlink targets KEY=f/8 FILL=-1")
+    view = settled(view)
     planner = _Planner(view, _aims(view, wishes), by)
     moves = planner.moves()
     wanted = planner.wanted()

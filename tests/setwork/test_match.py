@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from small_sets import light, placed, read, view
 
 from meterlink.model import Calibration, Light, Placement
-from meterlink.setwork.match import camera_stops, match_report, second_round
+from meterlink.setwork.match import camera_stops, match_report
+from meterlink.setwork.turning import second_round
 from meterlink.setwork.view import SetView
 
 HEADS = [
@@ -69,12 +70,13 @@ def test_the_uncertainty_is_of_both_readings() -> None:
 
 
 def test_all_a_third_under_is_one_change_of_the_camera() -> None:
-    """Four lights a third under: ISO 125 (or a third more open) instead of four dials."""
+    """Four lights a third under: ISO 125 (or a third more open) instead of four dials; the least sure one is fired once more."""
     report = match_report(built(), off_by(-0.33, -0.36, -0.3, -0.34))
 
     assert report.common_stops == pytest.approx(-1 / 3)
     assert "all lights are 0.3 stop under alike: open up by 1/3 stop, or set ISO 125" in report.camera
-    assert second_round(report, off_by(-0.33, -0.36, -0.3, -0.34)) == ()
+    turns = second_round(report, off_by(-0.33, -0.36, -0.3, -0.34))
+    assert [(turn.light_id, turn.move) for turn in turns] == [("l2", None)]
 
 
 def test_one_of_four_may_be_off_by_itself() -> None:
@@ -216,12 +218,11 @@ def test_the_change_offered_closes_what_it_says(stops: list[float]) -> None:
 
 @given(st.lists(st.floats(-2.5, 2.5), min_size=4, max_size=4))
 def test_doing_what_is_told_closes_it(stops: list[float]) -> None:
-    """Every move of the second round, done exactly, brings its light within its tolerance."""
+    """Every move of the second round, done exactly, brings its light within its tolerance; what is not turned is within it."""
     now = off_by(*stops)
     report = match_report(built(), now)
     for turn in second_round(report, now, keep_common=False):
-        assert turn.move is not None
         row = report.rows[int(turn.light_id[1])]
         assert row.difference_stops is not None
-        assert abs(row.difference_stops + turn.move.achieved_stops) <= row.tolerance_stops
+        assert abs(row.difference_stops + (turn.move.achieved_stops if turn.move else 0.0)) <= row.tolerance_stops
         assert log2(row.now_lxs / row.stored_lxs) == pytest.approx(row.difference_stops)
