@@ -77,8 +77,8 @@ class Tally:
         within, second = (100 * count / self.lights for count in (self.good_lights, self.second_pops))
         tight, bound = (100 * count / self.sets for count in (self.tight_sets, self.bound_sets))
         print(
-            f"{name}: {self.sets} sets ({self.infeasible} infeasible left out), {self.lights} lights; off by {middle:.3f} (median), "
-            f"{most:.3f} (95 %), {worst:.2f} (worst) stop; {within:.1f} % of the lights are within, {second:.0f} % had a second pop; "
+            f"{name}: {self.sets} sets ({self.infeasible} infeasible), {self.lights} lights; off by {middle:.3f} (median), "
+            f"{most:.3f} (95 %), {worst:.2f} (worst) stop; {within:.1f} % of lights within, {second:.0f} % had a second pop; "
             f"sets whole within a plain 0.1: {tight:.1f} %; bound: {bound:.1f} % of the sets"
         )
         return [
