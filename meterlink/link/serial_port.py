@@ -100,7 +100,7 @@ class SerialLink:
         if self._fd >= 0:
             # A descriptor of its own, because the loop may watch the other for writing.
             self._watched = os.dup(self._fd)
-            direct.add_reader(loop, self._watched, self._on_readable)
+            direct.add_reader(loop, self._watched, self._reader(on_bytes))
         else:
             self._thread = threading.Thread(
                 target=self._pump, args=(port, loop), name=f"read {self._name}", daemon=True
@@ -124,19 +124,25 @@ class SerialLink:
         _ask_for_low_latency(port)
         return port
 
-    def _on_readable(self) -> None:
-        try:
-            data = os.read(self._fd, READ_BYTES)
-        except (BlockingIOError, InterruptedError):
-            return
-        except OSError as error:
-            self._lose(error)
-            return
-        if data:
-            self._on_bytes(data, self._clock(), "")
-        else:
-            # Ready to be read and yet nothing there: that is how an unplugged adapter looks.
-            self._lose(None)
+    def _reader(self, on_bytes: OnBytes) -> Callable[[], None]:
+        # A closure: what is looked up between a byte's arrival and its reader is looked up while the code is cold.
+        read, fd, clock = os.read, self._fd, self._clock
+
+        def on_readable() -> None:
+            try:
+                data = read(fd, READ_BYTES)
+            except (BlockingIOError, InterruptedError):
+                return
+            except OSError as error:
+                self._lose(error)
+                return
+            if data:
+                on_bytes(data, clock(), "")
+            else:
+                # Ready to be read and yet nothing there: that is how an unplugged adapter looks.
+                self._lose(None)
+
+        return on_readable
 
     def _pump(self, port: Any, loop: asyncio.AbstractEventLoop) -> None:
         lost: Exception | None = None

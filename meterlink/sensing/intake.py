@@ -22,8 +22,9 @@ from meterlink.model import (
     Steady,
     WaveBlock,
 )
-from meterlink.sensing import flash, levels, ranges
+from meterlink.sensing import flash, ranges
 from meterlink.sensing.calibrate import default_calibration
+from meterlink.sensing.levels import level as _level_of
 from meterlink.sensing.pops import PopBook
 from meterlink.sensing.tint import chromaticity_of
 
@@ -84,7 +85,7 @@ class Intake:
     def take(self, sample: Sample) -> None:
         """Take one sample of a sensor whose identity is known, or that cannot be asked for it."""
         if isinstance(sample, Steady):
-            self._take_steady(sample)
+            self.take_steady(sample)
         elif isinstance(sample, WaveBlock):
             self._take_block(sample)
         elif isinstance(sample, PopNotice):
@@ -98,23 +99,15 @@ class Intake:
         elif isinstance(sample, Battery):
             self._take_battery(sample)
 
-    def tell_missing(self, missing: list[PopNotice]) -> None:
-        """Deliver pops whose block will not come, marked incomplete."""
-        for pop in missing:
-            self._out.measurement(self._incomplete(pop.at_s, pop.range_index, MISSING))
-
-    def recalibrate(self, calibration: Calibration) -> None:
-        """Use another calibration from the next sample on."""
-        self.calibration = calibration
-
-    def _take_steady(self, sample: Steady) -> None:
+    def take_steady(self, sample: Steady) -> None:
+        """Take steady light: what comes ten times a second, straight to its level."""
         calibration = self.calibration
         if calibration is None:
             return
-        self.range_index = sample.range_index
         self._room = sample
+        self.range_index = sample.range_index
         try:
-            level = levels.level(sample, self._sensor_id, calibration)
+            level = _level_of(sample, self._sensor_id, calibration)
         except CalibrationError as why:
             self._out.words(str(why))
             return
@@ -125,6 +118,15 @@ class Intake:
         if self._held_off is not None or self._tint is not None:
             level = self._with_extras(level, during_pop=False)
         self._out.level(level)
+
+    def tell_missing(self, missing: list[PopNotice]) -> None:
+        """Deliver pops whose block will not come, marked incomplete."""
+        for pop in missing:
+            self._out.measurement(self._incomplete(pop.at_s, pop.range_index, MISSING))
+
+    def recalibrate(self, calibration: Calibration) -> None:
+        """Use another calibration from the next sample on."""
+        self.calibration = calibration
 
     def _take_notice(self, pop: PopNotice) -> None:
         self.tell_missing(self.pops.notice(pop))

@@ -18,15 +18,11 @@ class PopBook:
     """Pairs notices with blocks for one sensor."""
 
     def __init__(self) -> None:
-        self._waiting: PopNotice | None = None
+        self.waiting: PopNotice | None = None
+        """The pop whose block is on its way."""
         self._damaged_at_s: float | None = None
         self._done: deque[tuple[int, int]] = deque(maxlen=REMEMBERED)
         self._missed: deque[int] = deque(maxlen=2)
-
-    @property
-    def waiting(self) -> bool:
-        """Whether a block is on its way."""
-        return self._waiting is not None
 
     def restart(self) -> None:
         """The sensor counts its pops anew."""
@@ -35,13 +31,13 @@ class PopBook:
 
     def notice(self, pop: PopNotice) -> list[PopNotice]:
         """Take a notice; return those whose block can no longer come."""
-        waiting = self._waiting
+        waiting = self.waiting
         if waiting is not None and waiting.pop == pop.pop:
             return []
         if any(number == pop.pop for number, _ in self._done) and waiting is None:
             # Its block is here already: a link that doubles what it carries.
             return []
-        self._waiting, self._damaged_at_s = pop, None
+        self.waiting, self._damaged_at_s = pop, None
         return self._missing(waiting)
 
     def block(self, block: WaveBlock) -> tuple[bool, list[PopNotice]]:
@@ -50,17 +46,17 @@ class PopBook:
         if key in self._done or block.pop in self._missed:
             return False, []
         self._done.append(key)
-        waiting, self._waiting, self._damaged_at_s = self._waiting, None, None
+        waiting, self.waiting, self._damaged_at_s = self.waiting, None, None
         return True, self._missing(waiting if waiting is not None and waiting.pop != block.pop else None)
 
     def damage(self, at_s: float) -> None:
         """A frame was damaged while a block was expected: it may have been that block."""
-        if self._waiting is not None and self._damaged_at_s is None:
+        if self.waiting is not None and self._damaged_at_s is None:
             self._damaged_at_s = at_s
 
     def due(self, now_s: float) -> list[PopNotice]:
         """Return the notice whose block is overdue."""
-        waiting = self._waiting
+        waiting = self.waiting
         if waiting is None:
             return []
         late = now_s - waiting.at_s >= BLOCK_WAIT_S
@@ -71,7 +67,7 @@ class PopBook:
 
     def give_up(self) -> list[PopNotice]:
         """The link is gone: what is waited for will not come."""
-        waiting, self._waiting, self._damaged_at_s = self._waiting, None, None
+        waiting, self.waiting, self._damaged_at_s = self.waiting, None, None
         return self._missing(waiting)
 
     def _missing(self, pop: PopNotice | None) -> list[PopNotice]:

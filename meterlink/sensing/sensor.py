@@ -16,7 +16,7 @@ from collections.abc import Awaitable, Callable, Coroutine
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from meterlink.errors import LinkError, SensorError
-from meterlink.model import Battery, Calibration, Identity, Measurement, PopNotice, Status
+from meterlink.model import Battery, Calibration, Identity, Measurement, PopNotice, Status, Steady
 from meterlink.sensing import levels, ranges
 from meterlink.sensing.intake import CalibrationFor, Intake, Outlets
 from meterlink.sensing.pops import BLOCK_WAIT_S
@@ -289,9 +289,14 @@ class Sensor:
 
     def _on_bytes(self, data: bytes, at_s: float, channel: str) -> None:
         self._heard = True
-        damaged_before = self.decoder.stats.damaged_total
-        samples = self.decoder.feed(data, at_s, channel)
-        stats, pops = self.decoder.stats, self._intake.pops
+        intake, decoder = self._intake, self.decoder
+        stats, pops = decoder.stats, intake.pops
+        damaged_before = stats.damaged_total
+        samples = decoder.feed(data, at_s, channel)
+        if len(samples) == 1 and type(samples[0]) is Steady and pops.waiting is None and intake.identity is not None:
+            # Nearly all that comes, and no news but itself.
+            intake.take_steady(samples[0])
+            return
         if stats.restarts != self._restarts:
             self._restarts = stats.restarts
             self._intake.tell_missing(pops.give_up())
@@ -304,9 +309,9 @@ class Sensor:
             if self._intake.identity is None and not self.decoder.identify():
                 self._greet_back(None)
             self._intake.take(sample)
-            if isinstance(sample, PopNotice) and pops.waiting:
+            if isinstance(sample, PopNotice) and pops.waiting is not None:
                 self._spawn(self._look_after(sample))
-        if pops.waiting:
+        if pops.waiting is not None:
             if stats.damaged_total > damaged_before:
                 pops.damage(at_s)
             self._intake.tell_missing(pops.due(at_s))

@@ -21,6 +21,7 @@ CRC_BYTES = 4
 _GOOD = 0x2144DF1C
 """CRC-32 of anything followed by its own CRC-32, least significant byte first: one call checks a frame."""
 _ALL_GOOD = {_GOOD}
+_decode = cobs.decode
 
 
 def encode(message: bytes) -> bytes:
@@ -58,10 +59,13 @@ class FrameReader:
         Damaged frames are counted by reason (``cobs``, ``length``, ``crc``) and left out.
         """
         pieces = data.split(b"\0")
-        if len(pieces) == 2 and not pieces[1] and not self._tail and not self._skipping:
+        if len(pieces) == 2 and not pieces[1] and not self._tail and not self._skipping and len(pieces[0]) <= MAX_ENCODED:
             # One whole frame in one read: what a slow line brings, and where it matters how soon.
-            frame = _good_frame(pieces[0])
-            if frame:
+            try:
+                frame = _decode(pieces[0])
+            except cobs.DecodeError:
+                frame = b""
+            if crc32(frame) == _GOOD and MIN_FRAME <= len(frame) <= MAX_FRAME:
                 self._stats.frames += 1
                 return [frame]
         last = pieces.pop()
@@ -95,7 +99,7 @@ class FrameReader:
         # A frame beyond the limit must not even be decoded.
         if max(map(len, pieces)) <= MAX_ENCODED:
             try:
-                frames = list(map(cobs.decode, filter(None, pieces)))
+                frames = list(map(_decode, filter(None, pieces)))
             except cobs.DecodeError:
                 return self._one_by_one(pieces)
             if set(map(crc32, frames)) == _ALL_GOOD:
@@ -121,20 +125,12 @@ class FrameReader:
         return good
 
 
-def _good_frame(piece: bytes) -> bytes:
-    try:
-        frame = cobs.decode(piece) if len(piece) <= MAX_ENCODED else b""
-    except cobs.DecodeError:
-        return b""
-    return frame if crc32(frame) == _GOOD and MIN_FRAME <= len(frame) <= MAX_FRAME else b""
-
-
 def _check(piece: bytes) -> tuple[str, bytes]:
     """Return why a piece between two 0x00 is no frame (``""`` if it is one) and the decoded frame."""
     if len(piece) > MAX_ENCODED:
         return "length", b""
     try:
-        frame = cobs.decode(piece)
+        frame = _decode(piece)
     except cobs.DecodeError:
         return "cobs", b""
     if not MIN_FRAME <= len(frame) <= MAX_FRAME:

@@ -114,7 +114,7 @@ def parse_steady(frame: bytes, at_s: float, adc_bits: int) -> Steady | None:
     if len(frame) < _STEADY_END:
         raise _refuse("a message that is cut short")
     range_index, flags, total, count, low, high, mm = _unpack_steady(frame)
-    if not count or not low * count <= total <= high * count or range_index >= MAX_RANGES:
+    if not (count and low * count <= total <= high * count and range_index < MAX_RANGES):
         raise _refuse("a steady value that contradicts itself")
     if flags & SECOND_FLAG or not adc_bits:
         return None
