@@ -58,6 +58,8 @@ def span_of_pulse(light: Array, noise_lx: float, pretrigger: int | None) -> tupl
     """
     edge = max(3, min(light.size // 40, 200))
     base = median(light[: max(3, pretrigger)]) if pretrigger else _quiet_level(light, edge)
+    # a level from few samples is itself off by noise
+    doubt = 2.0 * noise_lx / math.sqrt(max(3, pretrigger) if pretrigger else edge)
     half = 1 if light.size > 30 else 0
     found = None
     for _ in range(3):
@@ -65,7 +67,7 @@ def span_of_pulse(light: Array, noise_lx: float, pretrigger: int | None) -> tupl
         peak = int(np.argmax(calm))
         height = float(calm[peak]) - base
         noise = noise_lx / math.sqrt(2 * half + 1)
-        threshold = max(6.0 * noise, 0.05 * height)
+        threshold = max(6.0 * noise + doubt, 0.05 * height)
         if height <= threshold:
             return found
         above = np.flatnonzero(calm > base + threshold)

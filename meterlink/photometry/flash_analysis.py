@@ -13,6 +13,7 @@ from meterlink.photometry import (
     flash_exposure,
     flash_flank,
     flash_input,
+    flash_model,
     flash_shape,
     flash_thin,
     flash_train,
@@ -38,6 +39,8 @@ class Extent(NamedTuple):
     """First and last clipped sample."""
     to_the_end: bool
     """The record ends before any quiet stretch."""
+    dithered: bool
+    """Noise makes the errors of the converter's codes chance; without it they add up, and no fit sees it."""
 
 
 def analyse(
@@ -72,7 +75,8 @@ def analyse(
     clip = flash_clip.clipped_samples(thinned, whole, first, last)
     # what came before the pop (a pre-flash) must not count as a part of it
     own = np.where(np.arange(last + 1) >= first, light[: last + 1], 0.0)
-    extent = Extent(first, last, clip, last == light.size - 1 and ambient.after is None)
+    dithered = ambient.noise_lx >= flash_thin.DITHERED * trace.quantum_lx
+    extent = Extent(first, last, clip, last == light.size - 1 and ambient.after is None, dithered)
     # a moving average must not flatten the pulses of a train
     widest = math.inf if events.train is None else events.train.samples / 8.0
     pulse = flash_shape.prepare(trace.time_s[: last + 1], own, ambient.noise_lx, widest)
@@ -175,6 +179,8 @@ def _pulse(pulse: Pulse, ambient: Ambient, extent: Extent, events: flash_train.E
             u_t01_s=math.hypot(tenth.u_s, 0.5 * missed_s),
         )
         result = flash_train.describe(result, events.train)
+    if extent.dithered and not train and clip is None and not truncated and half.runs == tenth.runs == 1:
+        result = _as_model(result, flash_model.read(pulse, last, ambient.u_lx))
     if truncated:
         result = _with_tail(result, pulse, peak, last)
     if float(pulse.light_lx[0]) > max(0.1 * peak.light_lx, 4.0 * pulse.noise_lx):
@@ -183,6 +189,29 @@ def _pulse(pulse: Pulse, ambient: Ambient, extent: Extent, events: flash_train.E
     if clip is not None:
         result = flash_clip.with_clipping(result, pulse, clip, ambient)
     return _with_notes(_told(result), ambient, float(pulse.time_s[integral.stop] - pulse.time_s[first]))
+
+
+def _as_model(result: FlashPulse, model: flash_model.TwoExponentials | None) -> FlashPulse:
+    """Return the figures of a short pulse of two exponentials in place of those read off its samples."""
+    if model is None:
+        return result
+    return result._replace(
+        exposure_lxs=model.exposure_lxs,
+        total_exposure_lxs=model.exposure_lxs,
+        u_exposure_lxs=model.u_exposure_lxs,
+        peak_lx=model.peak_lx,
+        u_peak_lx=model.u_peak_lx,
+        peak_at_s=model.peak_at_s,
+        t05_s=model.t05_s,
+        span05_s=model.t05_s,
+        u_t05_s=model.u_t05_s,
+        t01_s=model.t01_s,
+        span01_s=model.t01_s,
+        u_t01_s=model.u_t01_s,
+        start_s=model.start_s,
+        end_s=model.start_s + model.t01_s,
+        mean_lx=model.exposure_lxs / model.t01_s,
+    )
 
 
 def _told(result: FlashPulse) -> FlashPulse:

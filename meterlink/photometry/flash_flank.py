@@ -14,8 +14,17 @@ from meterlink.photometry.flash_shape import MODEL_ERROR, Peak, Pulse, part_of, 
 
 _FLANK_SPREADS = (0.55, 0.3, 0.15, 0.08)
 """A flank is fitted between exp(-0.55) and exp(0.55) times the level, nearer by when that does not fit."""
+_WIDE_SPREAD, _NOISY = 1.1, 0.3
+"""Where noise is more than 0.3 of the level, twice as far: few samples near to it tell little."""
+_LOST = 0.35
+"""A shape that places the crossing worse than to this part of the fitted stretch tells nothing."""
 _FOR_A_BEND = 4
-FLANK_CHOICE = 1.3
+_TRIED = 12
+_NORMAL = np.array([-1.870, -1.178, -0.829, -0.559, -0.325, -0.107, 0.107, 0.325, 0.559, 0.829, 1.178, 1.870])
+"""Means of twelve equally likely parts of a normal distribution, of standard deviation 1."""
+_OF_TWO = 0.9
+"""Part of the noise that moves a crossing between two samples (0.82 on a straight line, a little more with a bend)."""
+FLANK_CHOICE = 1.2
 """Uncertainties are widened by this: window and shape are chosen by the same noisy data (by simulation)."""
 
 
@@ -79,9 +88,17 @@ def crossing(pulse: Pulse, index: int, level_lx: float, rising: bool, limits: tu
     if jump is not None:
         gap = float(time[jump + 1] - time[jump])
         step = abs(float(light[jump + 1] - light[jump]))
-        return Crossing(float(time[jump]) + gap / 2.0, 0.29 * gap, step / gap, True)
+        edge = Crossing(float(time[jump]) + gap / 2.0, 0.29 * gap, step / gap, True)
+        inner = float(light[jump + 1 if rising else jump])
+        if inner > level_lx + max(4.0 * pulse.noise_lx, 0.2 * level_lx):
+            return edge
+        # the light may have passed the level shortly before it was cut off
+        inside = (jump + 1, limits[1]) if rising else (limits[0], jump)
+        curve = _inside(pulse, level_lx, rising, inside)
+        return edge if curve is None else _earlier(edge, curve, gap, rising)
     best: tuple[Crossing, float] | None = None
-    for spread in _FLANK_SPREADS:
+    wide = (_WIDE_SPREAD,) if pulse.noise_lx > _NOISY * level_lx else ()
+    for spread in (*wide, *_FLANK_SPREADS):
         window = _flank(pulse, index, level_lx, rising, limits, spread)
         fit = _fit_flank(pulse, window, level_lx, rising) if window[1] - window[0] >= 3 else None
         if fit is None:
@@ -93,6 +110,28 @@ def crossing(pulse: Pulse, index: int, level_lx: float, rising: bool, limits: tu
     return best[0] if best is not None else _between(pulse, index, level_lx, rising)
 
 
+def _inside(pulse: Pulse, level_lx: float, rising: bool, limits: tuple[int, int]) -> Crossing | None:
+    """Return where the curve between an edge and the top passes a level; None when there is too little of it."""
+    calm = pulse.calm_lx[limits[0] : limits[1] + 1]
+    higher = np.flatnonzero(calm > level_lx * math.exp(_FLANK_SPREADS[0]))
+    first, last = limits
+    if higher.size:
+        first, last = (first, first + int(higher[0])) if rising else (first + int(higher[-1]), last)
+    fit = _fit_flank(pulse, (first, last), level_lx, rising) if last - first >= 3 else None
+    return None if fit is None else fit[0]
+
+
+def _earlier(edge: Crossing, curve: Crossing, gap: float, rising: bool) -> Crossing:
+    """Return the inner one of an edge (anywhere in its interval) and a curve's crossing: mean and spread over both."""
+    edges = edge.time_s + gap * ((np.arange(_TRIED) + 0.5) / _TRIED - 0.5)
+    curves = curve.time_s + curve.u_s * _NORMAL
+    both = np.maximum.outer(edges, curves) if rising else np.minimum.outer(edges, curves)
+    by_curve = float((both == curves).mean())
+    # the part that hangs on the level moves with it, the edge does not
+    slope = curve.slope_lx_s / max(by_curve, 1e-3)
+    return Crossing(float(both.mean()), float(both.std()), slope, by_curve < 0.5)
+
+
 def _jump_near(pulse: Pulse, index: int, level_lx: float, rising: bool) -> int | None:
     """Sample before an unresolved edge that passes the level near ``index``; None when there is none."""
     light = pulse.light_lx
@@ -101,7 +140,7 @@ def _jump_near(pulse: Pulse, index: int, level_lx: float, rising: bool) -> int |
         if low <= at < high:
             before, after = float(light[at]), float(light[at + 1])
             outer, inner = (before, after) if rising else (after, before)
-            if outer <= level_lx + 2.0 * pulse.noise_lx and inner >= level_lx - pulse.noise_lx:
+            if outer <= level_lx + 2.0 * pulse.noise_lx and inner >= level_lx - 4.0 * pulse.noise_lx:
                 return at
     return None
 
@@ -127,8 +166,8 @@ def _fit_flank(
 ) -> tuple[Crossing, float] | None:
     """Fit the flank on the light itself, where noise has one size: a line, an exponential, one with a bend.
 
-    The simplest that fits is taken (misfit plus two for each parameter, as Akaike's criterion has it).  Returned with
-    its misfit against what chance allows: above 1 the shape does not fit.
+    Each counts by Akaike's weight (misfit plus two for each parameter).  Returned with the best one's misfit against what
+    chance allows: above 1 no shape fits.
     """
     time, light, noise = part_of(pulse, *window)
     light = light / level_lx
@@ -136,24 +175,28 @@ def _fit_flank(
     x = (time - middle) / scale
     sigma = math.hypot(noise, MODEL_ERROR * pulse.height_lx) / level_lx
     powers = flash_fit.powers_of(x, 5)
-    best: tuple[float, float, float, float, float] | None = None
+    found: list[tuple[float, float, float, float, float]] = []
     for shape, size in (("line", 2), ("exponential", 2), ("bent", 3)):
         if size == 3 and x.size < _FOR_A_BEND:
             continue
         fit = flash_fit.polynomial(powers, light, None, 2) if shape == "line" else flash_fit.exponential(powers, light, size)
-        found = _root(fit.coefficients, shape, rising)
-        score = fit.misfit / sigma**2 + 2.0 * size
-        if found is None or (best is not None and score >= best[0]):
+        root = _root(fit.coefficients, shape, rising)
+        u = FLANK_CHOICE * fit.spread_at(root[0]) * sigma / abs(root[1]) if root is not None else math.inf
+        if root is None or u > _LOST:
             continue
-        place, slope = found
+        score = fit.misfit / sigma**2 + 2.0 * size
         freedom = x.size - size
         excess = fit.misfit / sigma**2 / (freedom + 2.5 * math.sqrt(2.0 * freedom) + 1.0)
-        best = (score, place, slope, fit.spread_at(place) * sigma / abs(slope), excess)
-    if best is None:
+        found.append((score, excess, *root, u))
+    if not found:
         return None
-    _, place, slope, u, excess = best
+    least, excess, _, slope, _ = min(found)
+    weights = [math.exp((least - shape[0]) / 2.0) for shape in found]
+    place = sum(w * shape[2] for w, shape in zip(weights, found, strict=True)) / sum(weights)
+    # which of the shapes it is adds to what noise does to each
+    variance = sum(w * (shape[4] ** 2 + (shape[2] - place) ** 2) for w, shape in zip(weights, found, strict=True)) / sum(weights)
     gap = scale / (window[1] - window[0])
-    u_s = math.hypot(FLANK_CHOICE * u * scale, 0.02 * gap)
+    u_s = math.hypot(math.sqrt(variance) * scale, 0.02 * gap)
     return Crossing(middle + place * scale, u_s, abs(slope) / scale * level_lx, False), excess
 
 
@@ -195,8 +238,8 @@ def _between(pulse: Pulse, index: int, level_lx: float, rising: bool) -> Crossin
         places.append(float(time[k]) + gap * (level_lx - float(light[k])) / step)
         slopes.append(abs(step) / gap)
         gaps.append(gap)
-    slope, gap = max(slopes), max(gaps)
-    by_noise = 0.7 * pulse.noise_lx / slope
+    slope, gap = _slope_at(pulse, wanted[0], max(slopes)), max(gaps)
+    by_noise = _OF_TWO * pulse.noise_lx / slope
     foot = _foot(pulse, wanted[0], level_lx, rising) if len(places) == 1 else None
     if foot is not None:
         place = max(places[0], foot) if rising else min(places[0], foot)
@@ -208,6 +251,16 @@ def _between(pulse: Pulse, index: int, level_lx: float, rising: bool) -> Crossin
     curved = 0.25 * gap * min(1.0, slope * gap / pulse.height_lx)
     u = math.hypot(by_noise, curved, (max(places) - min(places)) / 3.0)
     return Crossing(sum(places) / len(places), u, slope, False)
+
+
+def _slope_at(pulse: Pulse, before: int, slope_lx_s: float) -> float:
+    """Return the slope between two samples, over more of them where noise makes up a good part of it."""
+    step = abs(float(pulse.light_lx[before + 1] - pulse.light_lx[before]))
+    low, high = before - pulse.half - 1, before + pulse.half + 2
+    if step > 4.0 * pulse.noise_lx or low < 0 or high >= pulse.light_lx.size:
+        return slope_lx_s
+    wide = abs(float(pulse.calm_lx[high] - pulse.calm_lx[low])) / float(pulse.time_s[high] - pulse.time_s[low])
+    return max(wide, 0.2 * slope_lx_s)
 
 
 def _parabolas(pulse: Pulse, before: int, level_lx: float, rising: bool) -> tuple[float, float] | None:

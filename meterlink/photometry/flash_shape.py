@@ -107,7 +107,7 @@ def find_jumps(light_lx: Array, height_lx: float, noise_lx: float) -> tuple[list
     for at in np.flatnonzero(size > max(JUMP * height_lx, 6.0 * noise_lx)).tolist():
         step = float(size[at])
         beside = max(float(size[at - 1]) if at else 0.0, float(size[at + 1]) if at + 1 < size.size else 0.0)
-        if beside < 0.3 * step + 2.0 * noise_lx:
+        if beside < 0.3 * step + noise_lx:
             (rising if steps[at] > 0.0 else falling).append(at)
     return rising, falling
 

@@ -24,7 +24,7 @@ _STEEP = 0.25
 """A change by this part of the peak inside an average is an edge ..."""
 _EDGES = 4
 """... and so many of them may be the edges of humps; more are a train."""
-_DITHERED = 0.5
+DITHERED = 0.5
 """Noise of this part of a code or more makes the average of many codes exact."""
 
 
@@ -70,7 +70,7 @@ def thin(trace: Trace) -> Thinned:
     starts = _starts(light, factor, [skipped + factor * at for at in edges if not {at - 1, at + 1} & set(edges)])
     counts = np.diff(np.append(starts, size))
     time, mean = (np.add.reduceat(row, starts) / counts for row in (trace.time_s, light))
-    quantum = 0.0 if noise >= _DITHERED * trace.quantum_lx else trace.quantum_lx
+    quantum = 0.0 if noise >= DITHERED * trace.quantum_lx else trace.quantum_lx
     thinned = Trace(time, mean, quantum, trace.full_scale_lx)
     return Thinned(thinned, trace, factor, noise)
 

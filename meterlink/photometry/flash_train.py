@@ -126,7 +126,9 @@ def _period_in_samples(values: Array) -> float:
     at = int(np.argmax(power[1:-1])) + 1
     left, middle, right = (float(power[k]) for k in (at - 1, at, at + 1))
     bend = left - 2.0 * middle + right
-    return size / (at + (0.5 * (left - right) / bend if bend < 0.0 else 0.0))
+    # beside the slow end of the spectrum the strongest line may be no summit, and its parabola tops far away
+    aside = 0.5 * (left - right) / bend if bend < 0.0 else 0.0
+    return size / (at + min(max(aside, -0.5), 0.5))
 
 
 def sampling_doubt(train: Train, sample_interval_s: float) -> float:
