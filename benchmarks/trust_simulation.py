@@ -1,10 +1,11 @@
 """How far corrections and checks can be trusted: 2,000 simulated sets in two worlds (see ``trust_world``).
 
-Usage: ``python benchmarks/trust_simulation.py [--sets 2000] [--seed 1] [--world uniform|realistic]``.
+Usage: ``python benchmarks/trust_simulation.py [--sets 2000] [--seed 1 ...] [--world uniform|realistic]``.
 
 Prints, for each world: how many misplaced readings are caught by one pop of all lights, by the fixtures' history,
-and by both, by level under the key, beside an ideal detector; whether the right light is known after two suggested
-pops; false alarms in clean sets; the error after a declared correction; and whether stated intervals cover the truth.
+and by both, by level under the key and by size, beside an ideal detector (``trust_ideal``); whether the right light is
+known after two suggested pops; false alarms of all checks together in clean sets.  A set with a misplaced reading is
+looked at a second time as a clean one, with an honest reading in its place.
 """
 
 from __future__ import annotations
@@ -12,7 +13,6 @@ from __future__ import annotations
 import argparse
 import sys
 import time
-from collections import defaultdict
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -22,9 +22,12 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 import trust_world as world_of
+from trust_ideal import Ideal, Seen
+from trust_tables import Outcome, report
 from trust_world import FRONTAL, REACH_M, U_POP, TrueLight, received
 
 from meterlink.model import Light, Placement, Reading, Settings, Setup
+from meterlink.setwork.checks import Context, predicted_apart
 from meterlink.setwork.prediction import Past, predict
 from meterlink.setwork.sumcheck import SumCheck, sum_check
 from meterlink.setwork.verdict import judge
@@ -37,8 +40,15 @@ COSTLY = 1 / 3
 TOUCH_M = (0.0, 0.02)
 """Dome to face in the pop of all lights, which judges the others: touching, and declared so."""
 TOUCHING = {"held_off_m": 0.01, "u_held_off_m": 0.006, "held_off_toward": "camera"}
-USES = ("sum", "ideal sum", "history", "ideal history", "both")
-BANDS = ((-9.0, 1.0), (1.0, 2.0), (2.0, 9.0))
+
+
+class Earlier(NamedTuple):
+    """A fixture as it stood and read in the earlier set."""
+
+    light: TrueLight
+    step_stops: float
+    """What the dial says of the power now over the power then."""
+    exposure_lxs: float
 
 
 class Studio(NamedTuple):
@@ -53,6 +63,7 @@ class Studio(NamedTuple):
     wrong: int | None
     cost: float
     offset: float
+    earlier: tuple[Earlier, ...] = ()
 
 
 def placement_of(light: TrueLight, light_id: str, power: float) -> Placement:
@@ -89,7 +100,7 @@ def build(rng: np.random.Generator, world: str) -> Studio:
     lights = world_of.draw_set(rng, world)
     offset = 0.1 * rng.normal()
     wrong = int(rng.integers(len(lights))) if rng.random() < 0.5 else None
-    records, placements, readings, predictions, cost = [], {}, [], {}, 0.0
+    records, placements, readings, predictions, earlier, cost = [], {}, [], {}, [], 0.0
     for i, light in enumerate(lights):
         light_id = f"l{i}"
         own_point = light.role not in FRONTAL
@@ -103,7 +114,8 @@ def build(rng: np.random.Generator, world: str) -> Studio:
             cost = float(np.log2(received(light, light.toward * held) / received(light, np.zeros(3))))
         readings.append(reading_of(pop(rng, light, offset, held), light_id, i, point=point))
         old = placement_of(before, "old", 0.0)
-        judged = judge(reading_of(pop(rng, before, offset), "old", 99), old, SETTINGS)
+        earlier.append(Earlier(before, step, pop(rng, before, offset)))
+        judged = judge(reading_of(earlier[-1].exposure_lxs, "old", 99), old, SETTINGS)
         past = Past(record.fixture, "", old, float(np.log2(judged.corrected or 1.0)), judged.u_stops, "c", setup_id="e")
         predictions[light_id] = predict(record, placement, [past], SETTINGS, calibration_id="c")
         records.append(record)
@@ -111,7 +123,7 @@ def build(rng: np.random.Generator, world: str) -> Studio:
     front = [one for one in lights if one.role in FRONTAL]
     lit = tuple(f"l{i}" for i, one in enumerate(lights) if one.role in FRONTAL)
     together = reading_of(pop_together(rng, front, offset), None, 50, purpose="together", aim="camera", lit=lit, **TOUCHING)
-    return Studio(lights, records, placements, readings, together, predictions, wrong, cost, offset)
+    return Studio(lights, records, placements, readings, together, predictions, wrong, cost, offset, tuple(earlier))
 
 
 def view_of(studio: Studio, readings: list[Reading]) -> SetView:
@@ -152,135 +164,96 @@ def found_after(rng: np.random.Generator, studio: Studio, use: str, check: SumCh
     return False, 2
 
 
-def ideal_sum(rng: np.random.Generator, studio: Studio) -> float:
-    """Chance that the best possible test of the sum's residual, knowing every true distribution, finds this one."""
-    front = [one for one in studio.lights if one.role in FRONTAL]
-    wrong = studio.lights[studio.wrong or 0]
-    parts = np.array([received(one, np.zeros(3), CAMERA) for one in front])
-    near = np.array([received(one, CAMERA * TOUCH_M[1], CAMERA) for one in front])
-    costs = [np.log2(received(o, o.toward * 0.06) / received(o, np.zeros(3))) for o in front]
-    draws = 400
-    readings = np.zeros((draws, len(front)))
-    for j, one in enumerate(front):
-        angle = np.arccos(np.clip(one.toward[2], -1, 1))
-        slope = np.tan(angle / 2) * np.radians(5) / np.log(2)
-        noise = U_POP * rng.normal(size=draws) + costs[j] * rng.uniform(0, 1, draws) + slope * rng.normal(size=draws)
-        readings[:, j] = parts[j] * 2.0**noise
-    reach = rng.uniform(0, 1, (draws, 1))
-    measured = ((parts + (near - parts) * reach) * 2.0 ** (U_POP * rng.normal(size=(draws, len(front))))).sum(axis=1)
-    clean = np.log2(measured / readings.sum(axis=1))
-    j = next(i for i, one in enumerate(front) if one.name == wrong.name)
-    # The misplaced reading: its honest reach is replaced by the cost of where it was.
-    off = readings.copy()
-    off[:, j] = parts[j] * 2.0 ** (studio.cost + U_POP * rng.normal(size=draws))
-    return float((np.log2(measured / off.sum(axis=1)) < np.quantile(clean, 0.02)).mean())
+def honest(rng: np.random.Generator, studio: Studio) -> Studio:
+    """The same set with an honest reading in place of the misplaced one: another clean set."""
+    i = studio.wrong or 0
+    again = reading_of(pop(rng, studio.lights[i], studio.offset), f"l{i}", i, point=studio.readings[i].point)
+    return studio._replace(wrong=None, cost=0.0, readings=[*studio.readings[:i], again, *studio.readings[i + 1 :]])
 
 
-def ideal_history(rng: np.random.Generator, cost: float, u: float, lights: int) -> float:
-    """Chance that the best test of one prediction finds this one, at 2 % false alarms a set shared by its lights.
+def checked(studio: Studio) -> dict[str, SumCheck]:
+    """What the code under test says of a set, by what it is given."""
+    both = view_of(studio, [*studio.readings, studio.together])
+    return {
+        "sum": sum_check(both),
+        "history": sum_check(view_of(studio, studio.readings), predictions=studio.predictions),
+        "both": sum_check(both, predictions=studio.predictions),
+    }
 
-    It knows that the tapes of both sets are off by 2-5 %, each time by another share: tails heavier than Gaussian.
+
+def complained(studio: Studio, use: str, check: SumCheck) -> bool:
+    """Whether any check of readings complains: the alarm, or a single reading apart from its prediction."""
+    context = Context({} if use == "sum" else studio.predictions, check)
+    readings = studio.readings if use == "history" else [*studio.readings, studio.together]
+    return check.alarm or any(True for _ in predicted_apart(view_of(studio, readings), context))
+
+
+def seen_of(studio: Studio) -> Seen:
+    """What was read, for the ideal detector."""
+    before = [one.exposure_lxs for one in studio.earlier]
+    now = [one.exposure_lxs for one in studio.readings]
+    return Seen(np.log2(now), np.log2(before), float(np.log2(studio.together.exposure_lxs or 0.0)))
+
+
+def outcomes(world: str, seed: int, number: int) -> list[Outcome]:
+    """Draw one set and return what was found in it; where something was misplaced, in its honest twin too.
+
+    Every set has its own generators, so that neither the code under test nor the ideal detector changes the next set.
     """
-    tape = 2 * (2 / np.log(2) * SETTINGS.u_distance_rel) ** 2
-    spreads = rng.uniform(0.02, 0.05, (20_000, 2))
-    variance = max(u * u - tape, 0.0) + min(u * u, tape) * (spreads**2).mean(axis=1) / SETTINGS.u_distance_rel**2
-    noise = np.sqrt(variance) * rng.normal(size=len(variance))
-    return float((noise + cost > np.quantile(noise, 0.98 ** (1 / lights))).mean())
+    rng, ideal_rng, later = (np.random.default_rng([seed, number, part]) for part in range(3))
+    studio = build(rng, world)
+    ideals = {
+        "sum": Ideal(ideal_rng, studio.lights, studio.earlier, COSTLY),
+        "half": Ideal(ideal_rng, studio.lights, studio.earlier, 0.5),
+    }
+
+    def odds(one: Studio) -> dict[str, float]:
+        seen = seen_of(one)
+        return {"sum": ideals["sum"].of_sum(seen), "history": ideals["half"].of_history(seen), "both": ideals["half"].of_both(seen)}
+
+    clean = studio if studio.wrong is None else honest(later, studio)
+    alarms = {use: complained(clean, use, check) for use, check in checked(clean).items()}
+    result = [Outcome(False, 0.0, 0.0, 0.0, True, alarms, odds(clean), {})]
+    if studio.wrong is None or studio.cost <= COSTLY:
+        return result
+    light = studio.lights[studio.wrong]
+    frontal = light.role in FRONTAL
+    checks = checked(studio)
+    known = {
+        use: found_after(later, studio, use, check)[0]
+        for use, check in checks.items()
+        if check.alarm and (frontal or use != "sum")
+    }
+    prediction = studio.predictions[f"l{studio.wrong}"]
+    judged = judge(studio.readings[studio.wrong], studio.placements[f"l{studio.wrong}"], SETTINGS)
+    level = -float(np.log2(received(light, np.zeros(3)) / received(studio.lights[0], np.zeros(3))))
+    u = float(np.hypot(prediction.u_stops, judged.u_stops))
+    found = {use: check.alarm for use, check in checks.items()}
+    return [*result, Outcome(True, studio.cost, u, level, frontal, found, odds(studio), known)]
 
 
-def band(level: float) -> tuple[float, float]:
-    """The band of levels under the key."""
-    return next(one for one in BANDS if one[0] <= level < one[1])
-
-
-def words(levels: tuple[float, float]) -> str:
-    """A band of levels in words."""
-    return f"{max(0, levels[0]):.0f}-{levels[1]:.0f} stops under the key" if levels[1] < 9 else "more than 2 stops under"
-
-
-def run(world: str, sets: int, seed: int) -> None:
-    """Simulate and print one world."""
-    rng = np.random.default_rng(seed)
-    start = time.perf_counter()
-    caught: dict[str, dict[Any, list[float]]] = {use: defaultdict(list) for use in USES}
-    beyond: dict[str, list[float]] = defaultdict(list)
-    known: dict[str, list[bool]] = defaultdict(list)
-    alarms: dict[str, list[bool]] = defaultdict(list)
-    for _ in range(sets):
-        studio = build(rng, world)
-        both = view_of(studio, [*studio.readings, studio.together])
-        alone = view_of(studio, studio.readings)
-        checks = {
-            "sum": sum_check(both),
-            "history": sum_check(alone, predictions=studio.predictions),
-            "both": sum_check(both, predictions=studio.predictions),
-        }
-        if studio.wrong is None:
-            for use, check in checks.items():
-                alarms[use].append(check.alarm)
-            continue
-        if studio.cost <= COSTLY:
-            continue
-        light = studio.lights[studio.wrong]
-        level = -float(np.log2(received(light, np.zeros(3)) / received(studio.lights[0], np.zeros(3))))
-        frontal = light.role in FRONTAL
-        state = both.lights[studio.wrong]
-        prediction = studio.predictions[f"l{studio.wrong}"]
-        u = np.hypot(prediction.u_stops, state.judged.u_stops if state.judged else 0.0)
-        for use, check in checks.items():
-            caught[use][(frontal, band(level))].append(check.alarm)
-            if check.alarm and (frontal or use != "sum"):
-                known[use].append(found_after(rng, studio, use, check)[0])
-            if studio.cost > 3 * u:
-                beyond[f"{use} beyond 3 u"].append(check.alarm)
-            if studio.cost > 0.5:
-                beyond[f"{use} above 1/2 stop"].append(check.alarm)
-                beyond[f"{use} above 1/2 stop, {words(band(level))}"].append(check.alarm)
-        best = ideal_history(rng, studio.cost, float(u), len(studio.lights))
-        caught["ideal history"][(frontal, band(level))].append(best)
-        if studio.cost > 3 * u:
-            beyond["ideal history beyond 3 u"].append(best)
-        if studio.cost > 0.5:
-            beyond["ideal history above 1/2 stop"].append(best)
-            beyond[f"ideal history above 1/2 stop, {words(band(level))}"].append(best)
-        if frontal:
-            caught["ideal sum"][(True, band(level))].append(ideal_sum(rng, studio))
-    report(world, caught, beyond, known, alarms)
-    print(f"  ({time.perf_counter() - start:.0f} s)")
-
-
-def share(values: list[Any]) -> str:
-    """A share in per cent with the number it rests on."""
-    return f"{100 * np.mean(values):5.1f} % of {len(values)}" if values else "    – of 0"
-
-
-def report(world: str, caught: Any, beyond: Any, known: Any, alarms: Any) -> None:
-    """Print the figures of one world."""
-    print(f"\n{world} sources")
-    print("  misplacements above 1/3 stop caught, by level under the key")
-    for use in USES:
-        for frontal in (True, False):
-            cells = [(b, caught[use][(frontal, b)]) for b in BANDS if caught[use][(frontal, b)]]
-            if cells:
-                text = "  ".join(f"{max(0, b[0]):.0f}-{min(9, b[1]):.0f}: {share(v)}" for b, v in cells)
-                print(f"    {use:14s} {'frontal' if frontal else 'other':8s} {text}")
-    for name, values in sorted(beyond.items()):
-        print(f"    {name}: {share(values)}")
-    for use, values in known.items():
-        print(f"  right light known after at most two suggested pops ({use}): {share(values)}")
-    for use, values in alarms.items():
-        print(f"  false alarms in clean sets ({use}): {share(values)}")
+def run(world: str, sets: int, seed: int) -> list[Outcome]:
+    """Simulate one world."""
+    return [one for number in range(sets) for one in outcomes(world, seed, number)]
 
 
 def main() -> None:
-    """Run both worlds."""
+    """Run both worlds, seed by seed, and print the seeds together at the end where there are several."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--sets", type=int, default=2000)
-    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--seed", type=int, nargs="+", default=[1])
     parser.add_argument("--world", choices=("uniform", "realistic"))
     args = parser.parse_args()
     for world in (args.world,) if args.world else ("uniform", "realistic"):
-        run(world, args.sets, args.seed)
+        together: list[Outcome] = []
+        for seed in args.seed:
+            start = time.perf_counter()
+            found = run(world, args.sets, seed)
+            report(f"{world} sources, seed {seed}", found)
+            print(f"  ({time.perf_counter() - start:.0f} s)", flush=True)
+            together += found
+        if len(args.seed) > 1:
+            report(f"{world} sources, seeds {', '.join(str(one) for one in args.seed)} together", together)
 
 
 if __name__ == "__main__":

@@ -11,7 +11,7 @@ from math import log, log2, sqrt
 from meterlink.model.records import FACE, Placement, Reading, Settings
 from meterlink.photometry import geometry
 from meterlink.setwork.case import case_of, change_of
-from meterlink.setwork.evidence import Member, Together
+from meterlink.setwork.likelihood import Member, Together
 from meterlink.setwork.verdict import repeat_u_stops
 from meterlink.setwork.view import LightState, SetView, value_of
 

@@ -9,7 +9,8 @@ from __future__ import annotations
 from math import exp, log2, pi, sqrt
 
 from meterlink.model.named import NamedTuple
-from meterlink.setwork.evidence import Hypothesis, Member, Together, Weighing
+from meterlink.setwork.evidence import Hypothesis, Weighing
+from meterlink.setwork.likelihood import Member, Together
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:

@@ -20,13 +20,8 @@ from meterlink.setwork.aim import carried_to_camera
 from meterlink.setwork.case import axial_light, emission_of
 from meterlink.setwork.common_pop import brought_to_face, current_pops
 from meterlink.setwork.correction import correct
-from meterlink.setwork.evidence import (
-    HELD_OFF_M,
-    Member,
-    Suspect,
-    Weighing,
-    weigh,
-)
+from meterlink.setwork.evidence import HELD_OFF_M, Suspect, Weighing, weigh
+from meterlink.setwork.likelihood import Member
 from meterlink.setwork.next_pop import NextPop, next_pop
 from meterlink.setwork.ratios import OWN_POINT_ROLES
 from meterlink.setwork.verdict import repeat_u_stops

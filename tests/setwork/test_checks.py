@@ -11,7 +11,8 @@ from small_sets import all_at_once, hot, light, placed, read, seen, view
 from meterlink.model import Pop
 from meterlink.setwork import checks
 from meterlink.setwork.checks import Finding, findings
-from meterlink.setwork.prediction import Past
+from meterlink.setwork.prediction import Past, Prediction
+from meterlink.setwork.sumcheck import SumCheck
 
 KEY = placed(0, azimuth_deg=40.0, elevation_deg=25.0, shape="point", width_m=None)
 FILL = placed(1, azimuth_deg=-30.0, elevation_deg=5.0, shape="point", width_m=None, distance_m=1.5)
@@ -53,6 +54,20 @@ def test_history_flags_a_reading_without_any_sum() -> None:
     assert "1 earlier reading of A" in first.text
     quiet = findings(view(LIGHTS, [KEY, FILL], [read(0, 160.0), read(1, 80.0)], history=history))
     assert "prediction" not in kinds(quiet)
+
+
+@pytest.mark.parametrize(("apart", "said"), [(3.3, False), (3.7, True), (-3.3, False), (-3.7, True)])
+def test_single_readings_apart_are_named(apart: float, said: bool) -> None:
+    """Without an alarm a reading more than 3.5 combined standard uncertainties from its prediction is named, and only then."""
+    seen_view = view(LIGHTS, [KEY, FILL], [read(0, 160.0), read(1, 80.0)])
+    u = math.hypot(seen_view.lights[0].judged.u_stops, 0.15)
+    prediction = Prediction(math.log2(160.0) - apart * u, 0.15, 1, False, "1 earlier reading of A")
+    context = checks.Context({"l0": prediction}, SumCheck(None, 0.0, None, None, {}))
+    found = list(checks.predicted_apart(seen_view, context))
+    assert bool(found) is said
+    if found:
+        assert found[0].light == "KEY"
+        assert found[0].numbers["apart_stops"] == pytest.approx(apart * u, abs=0.01)
 
 
 def test_order_and_advice() -> None:

@@ -9,7 +9,8 @@ import pytest
 from small_sets import all_at_once, hot, light, placed, read, seen, view
 
 from meterlink.setwork.aim import carried_to_camera
-from meterlink.setwork.evidence import Member, Together, weigh
+from meterlink.setwork.evidence import weigh
+from meterlink.setwork.likelihood import Member, Together
 from meterlink.setwork.next_pop import next_pop
 from meterlink.setwork.prediction import Prediction
 from meterlink.setwork.sumcheck import sum_check
@@ -178,27 +179,86 @@ def member(light_id: str, value: float, **fields: Any) -> Member:
     return Member(light_id, value, 0.03, 0.01, **fields)
 
 
-def test_evidence_agrees_with_a_full_gaussian() -> None:
-    """The likelihood of sums, predictions and repeats equals scipy's multivariate normal of the linear model."""
+def gaussian(members: list[Member], pop: Together, wrong_by: float, spread: float) -> float:
+    """Log-density of everything seen of two lights by scipy, when the first reads ``wrong_by`` too high."""
     import numpy as np
     from scipy.stats import multivariate_normal
 
-    a = member("a", 0.0, predicted=0.05, u_predicted=0.15, again=((0.02, 0.04),), u_to_camera=0.05)
-    b = member("b", 0.0, predicted=-0.1, u_predicted=0.15, u_to_camera=0.05)
-    sums = [Together(("a", "b"), 1.03, 0.04)]
-    from meterlink.setwork.evidence import _Scene
-
-    ours, _, _ = _Scene([a, b], sums).likelihood(None, 0.0)
-    # Unknowns: own and common errors of a and b, prediction errors, repeat error, both directions, the sum's own.
-    spread = np.diag([0.03, 0.01, 0.03, 0.01, 0.15, 0.15, 0.04, 0.05, 0.05, 0.04]) ** 2
-    rows = np.zeros((4, 10))
-    rows[0, [0, 6]] = 1, -1  # again: own error less the repeat's
-    rows[1, [0, 1, 4]] = 1, 1, -1  # prediction of a
+    a, b = members
+    # Unknowns: own and common errors of a and b, prediction errors, repeat error, both directions, the sum's own, the size.
+    u = [a.u_own, a.u_common, b.u_own, b.u_common, a.u_predicted, b.u_predicted, a.again[0][1], a.u_to_camera, b.u_to_camera, pop.u]
+    parts = np.exp2([a.value - wrong_by, b.value])
+    ga, gb = parts / parts.sum()
+    rows = np.zeros((4, 11))
+    rows[0, [0, 6, 10]] = 1, -1, 1  # again: own error less the repeat's
+    rows[1, [0, 1, 4, 10]] = 1, 1, -1, 1  # prediction of a
     rows[2, [2, 3, 5]] = 1, 1, -1  # prediction of b
-    rows[3, [0, 1, 2, 3, 7, 8, 9]] = -0.5, -0.5, -0.5, -0.5, 0.5, 0.5, 1
-    seen_values = np.array([0.0 - 0.02, -0.05, 0.1, 1.03 - 1.0])
-    theirs = multivariate_normal(np.zeros(4), rows @ spread @ rows.T).logpdf(seen_values)
-    assert ours == pytest.approx(theirs, abs=0.02)
+    rows[3, [0, 1, 2, 3, 7, 8, 9, 10]] = -ga, -ga, -gb, -gb, ga, gb, 1, -ga
+    off_a = a.value - wrong_by
+    seen_values = [off_a - a.again[0][0], off_a - a.predicted, b.value - b.predicted, pop.value - math.log2(parts.sum())]
+    covariance = rows @ np.diag(np.square([*u, spread])) @ rows.T
+    return float(multivariate_normal(np.zeros(4), covariance).logpdf(seen_values))
+
+
+@pytest.mark.parametrize(("wrong", "wrong_by", "spread"), [(None, 0.0, 0.0), (0, 0.4, 0.06), (0, 0.1, 0.03), (0, -0.35, 0.2)])
+def test_evidence_agrees_with_a_full_gaussian(wrong: int | None, wrong_by: float, spread: float) -> None:
+    """The likelihood of sums, predictions and repeats, for a clean and for a wrong reading, equals scipy's multivariate normal."""
+    a = member("a", 0.1 + wrong_by, predicted=0.15, u_predicted=0.15, again=((0.12, 0.04),), u_to_camera=0.05)
+    b = member("b", 0.0, predicted=-0.1, u_predicted=0.15, u_to_camera=0.05)
+    pop = Together(("a", "b"), 1.08, 0.04)
+    from meterlink.setwork.likelihood import Scene
+
+    ours, _, _ = Scene([a, b], [pop]).likelihood(wrong, wrong_by, spread)
+    assert ours == pytest.approx(gaussian([a, b], pop, wrong_by, spread), abs=0.03)
+
+
+COSTS = ((0.1, 0.3), (0.18, 0.6), (0.28, 1.0))
+
+
+def test_odds_are_a_ratio_of_averaged_densities() -> None:
+    """Beside predictions the odds equal scipy's densities, averaged over causes and sizes, small ones left out."""
+    from scipy.stats import norm
+
+    from meterlink.setwork import evidence as ev
+
+    u, apart = math.hypot(0.03, 0.01, 0.15), 0.45
+    weighing = weigh([member("a", apart, predicted=0.0, u_predicted=0.15, held_costs=COSTS)])
+    sizes = {
+        ev.HELD: [(cost, part) for (_, cost), part in zip(COSTS, (0.0, 1.0, 1.0), strict=True)],
+        # 0.4 stop stands for its neighbourhood: half of it counts; -0.35 is 0.05 under: a twelfth of it.
+        ev.HIGH: [(stops, 0.5 if stops == 0.4 else 1.0) for stops in ev.HIGH_STOPS],
+        ev.LOW: [(stops, 1 / 12 if stops == -0.35 else 1.0) for stops in ev.LOW_STOPS],
+    }
+    shares = sum(ev.CAUSE_SHARE[cause] for cause in sizes)
+    expected = sum(
+        ev.CAUSE_SHARE[cause] / shares / len(some) * part * norm(stops, math.hypot(u, ev.SPREAD_STOPS[cause])).pdf(apart)
+        for cause, some in sizes.items()
+        for stops, part in some
+    ) / norm(0.0, u).pdf(apart)
+    assert weighing.odds == pytest.approx(expected, rel=1e-6)
+    assert sum(one.weight for one in weighing.hypotheses) == pytest.approx(1.0)
+
+
+def test_alarms_are_kept_for_what_is_worth_a_new_pop() -> None:
+    """A reading 2.8 u high alarms where a reach could cost a stop; where none costs 0.3 it does not, but is still suspected."""
+    near = weigh([member("a", 0.43, predicted=0.0, u_predicted=0.15, held_costs=COSTS)])
+    far = weigh([member("a", 0.43, predicted=0.0, u_predicted=0.15, held_costs=((0.1, 0.1), (0.28, 0.3)))])
+    assert near.alarm
+    assert not far.alarm
+    assert far.suspects[0].cause == "held off"
+
+
+def test_a_small_mistake_against_a_sure_prediction_still_alarms() -> None:
+    """0.3 stop from a prediction good to 0.05 is no chance, though less than what is worth a pop where predictions are vague."""
+    sure = weigh([member("a", 0.3, predicted=0.0, u_predicted=0.05, held_costs=COSTS)])
+    assert sure.alarm
+
+
+def test_low_readings_must_stand_out_further() -> None:
+    """Low causes are the rarer: the same distance from a prediction counts for less below than above, and a stop low alarms."""
+    high, low = (weigh([member("a", off, predicted=0.0, u_predicted=0.15, held_costs=COSTS)]) for off in (0.5, -0.5))
+    assert high.odds > 2 * low.odds
+    assert weigh([member("a", -1.0, predicted=0.0, u_predicted=0.15, held_costs=COSTS)]).alarm
 
 
 def test_next_pop_prefers_the_prime_suspect() -> None:

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from benchmarks import trust_correction, trust_simulation
+from benchmarks.trust_tables import USES, Table
 from meterlink.setwork.sumcheck import sum_check
 
 
@@ -27,6 +28,18 @@ def test_misplaced_readings_are_caught_and_clean_sets_left_alone(world: str) -> 
     assert np.mean(clean) <= 0.06
     assert np.mean(caught) >= 0.82
     assert np.mean(right) >= 0.9
+
+
+def test_no_detector_beats_the_ideal_one() -> None:
+    """120 sets and their honest twins: at as many false alarms the ideal detector finds as much as ours, and neither all."""
+    found = trust_simulation.run("uniform", 120, 7)
+    table = Table(found)
+    for use in USES:
+        ours, _at_2_percent, ideal = table.cells(use, lambda one: one.cost_stops > 0.5)
+        assert len(ours) > 20
+        assert np.mean(ideal) >= np.mean(ours) - 0.08
+    ours, _at_2_percent, ideal = table.cells("history", lambda _one: True)
+    assert 0.5 < np.mean(ideal) < 0.95
 
 
 def test_declared_corrections_are_right() -> None:
