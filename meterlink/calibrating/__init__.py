@@ -7,7 +7,7 @@
 ``calibrate``    the tasks of ``meterlink calibrate`` and what becomes of them
 ``claim``        over which light a calibration may claim a tenth of a stop
 ``turntable``    the angular response
-``acceptance``   the tasks of ``meterlink verify``, ``judge`` and ``judge_geometry`` their ``findings``, ``faults`` names a bad build
+``acceptance``   the tasks of ``meterlink verify``; ``judge``, ``judge_geometry``: their ``findings``; ``faults``: causes named
 ``certificate``  the record of an acceptance, as text and as a page
 ``reminders``    when a calibration is old or belongs to something else
 ``reapplied``    old readings seen with a new calibration, never rewritten

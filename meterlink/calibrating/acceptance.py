@@ -49,7 +49,8 @@ def acceptance_tasks(identity: Identity, receptor: str) -> list[Task]:
 
 def _dark(identity: Identity, index: int, name: str, wanted: int) -> Task:
     text = "Put the opaque cap over the dome and darken the room."
-    return Task(f"{name}-{index}", f"dark, range {identity.ranges[index]}", text, "steady", wanted, index, dark=True)
+    again = " again" if name == "after" else ""
+    return Task(f"{name}-{index}", f"dark{again}, range {identity.ranges[index]}", text, "steady", wanted, index, dark=True)
 
 
 def _distances(kind: str) -> list[Task]:
@@ -58,7 +59,10 @@ def _distances(kind: str) -> list[Task]:
         "tape, dome aimed at it, the lamp never touched. Type the distance if it is another."
     )
     return [
-        Task(f"distance-{d:g}", f"bare bulb at {d:g} m", text.format(d=d), kind, 2, value=d, caution=cautions.BARE_BULB)
+        Task(
+            f"distance-{d:g}", f"bare bulb at {d:g} m", text.format(d=d), kind, 2, value=d, settable=True,
+            caution=cautions.BARE_BULB,
+        )
         for d in DISTANCES_M
     ]
 

@@ -19,7 +19,7 @@ from meterlink.calibrating.evidence import (
     raw_of,
     resolution_u_rel,
 )
-from meterlink.calibrating.pair_fit import pairs_u_rel
+from meterlink.calibrating.pair_fit import fit_range
 from meterlink.calibrating.procedure import Procedure, Taken, Task
 from meterlink.calibrating.scale import Scaled, calibrate_relative, calibrate_scale, calibrate_zero
 from meterlink.calibrating.steps import (
@@ -93,31 +93,33 @@ class ScaleWalk(Procedure):
         self.previous = calibration
         self.relative = relative
         self.resolution_stops = resolution_stops
-        self._may_extend = not relative
+        self._levels, self._may_extend = levels, not relative
 
     def take(self, measurement: Measurement, value: float | None = None) -> str:
         """As ``Procedure.take``; once, when the last pair leaves a range known too little, more pairs are asked for."""
         said = super().take(measurement, value)
         if self.task is not None or not self._may_extend:
             return said
+        try:
+            wanting = self._wanting()
+        except CalibrationError:
+            return said  # a pair that is to be taken again comes first
         self._may_extend = False
-        levels = range(LEVELS, LEVELS + MORE_LEVELS)
-        wanting = self._wanting()
+        levels = range(self._levels, self._levels + MORE_LEVELS)
         more = [t for t in pair_tasks(self.identity, levels, self.resolution_stops) if t.range_index in wanting]
-        done = {t.name for t in self.tasks}
-        more = [with_caution(t) for t in more if t.name not in done]
+        more = [with_caution(t) for t in more]
         if not more:
             return said
         self.tasks += more
         return f"{said}; these pairs leave {max(wanting.values()):.2f} stop (k=2), so a few more, please"
 
     def _wanting(self) -> dict[int, float]:
-        """Ranges whose pairs leave more than ``ENOUGH_REL``, and how much in stops at k=2."""
+        """Ranges whose pairs leave more than ``ENOUGH_REL``, and how much in stops at k=2; refuses as ``fit_range``."""
         evidence = self.evidence(resolution_u_rel(self.resolution_stops))
         found = {}
         for dark in evidence.darks:
             pairs = [p for p in evidence.pairs if p.range_index == dark.range_index]
-            u = pairs_u_rel(pairs, dark)
+            u = fit_range(pairs, dark, evidence.range_names[dark.range_index], evidence.full_raw).u_log_scale
             if u > ENOUGH_REL:
                 found[dark.range_index] = 2 * u * STOPS
         return found

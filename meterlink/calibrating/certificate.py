@@ -14,7 +14,9 @@ from meterlink.model import Calibration, Identity, new_id
 SCHEMA = "meterlink-certificate-1"
 HARMLESS = ("dome plane",)
 """Faults that leave the light at the dome right."""
-WORDS = {"pass": "pass", "fail": "FAIL", "unsure": "unsure: more pops", "left out": "left out"}
+WORDS = {"pass": "pass", "fail": "FAIL", "unsure": "unsure", "left out": "left out"}
+STRIP, STRIP_LIMITS = 13, 1.5
+"""Characters of a row's strip, and how many limits it reaches to either side."""
 
 
 def certificate(
@@ -70,16 +72,21 @@ def certified(calibration: Calibration, record: dict[str, Any], created_at_s: fl
 
 
 def as_text(record: dict[str, Any]) -> str:
-    """Return the certificate as plain lines, 100 columns."""
+    """Return the certificate as plain lines, 110 columns; a strip shows where each figure lies between its limits."""
     lines = [
         f"Acceptance of sensor {_clean(record['sensor_name'])} ({_clean(record['sensor_id'])}), {_date(record)}",
         f"firmware {_clean(record['firmware']) or 'not known'}, {record['receptor']}, calibration "
         f"{record['calibration_method']} {record['calibration_id'][:12]}",
         "",
-        f"{'check':<62} {'figure':>16} {'limit':>9}  outcome",
+        f"{'check':<54} {'figure (k=2)':>20} {'limit':>9}  {'-limit+':^{STRIP}}  outcome",
     ]
-    lines += [f"{row['what'][:62]:<62} {_figure(row):>16} {_limit(row):>9}  {WORDS[row['outcome']]}" for row in record["rows"]]
+    lines += [
+        f"{row['what'][:54]:<54} {_figure(row):>20} {_limit(row):>9}  {_strip(row)}  {WORDS[row['outcome']]}".rstrip()
+        for row in record["rows"]
+    ]
     lines.append("")
+    if any(row["outcome"] == "unsure" for row in record["rows"]):
+        lines.append("unsure: known too little to say; take these steps again with more care (tape, lamp warm, nothing moving)")
     for fault in record["faults"]:
         lines += [f"probable cause: {fault['name']}: {fault['evidence']}", f"  {fault['remedy']}"]
     lines += _claim(record)
@@ -99,7 +106,7 @@ def as_html(record: dict[str, Any]) -> str:
     e = html.escape
     rows = "".join(
         f'<tr class="{"fail" if row["outcome"] == "fail" else ""}"><td>{e(row["what"])}</td>'
-        f'<td class="n">{e(_figure(row))}</td><td class="n">{e(_limit(row))}</td>'
+        f'<td class="n">{e(_figure(row))}</td><td class="n">{e(_limit(row))}</td><td>{_plot(row)}</td>'
         f"<td>{e(WORDS[row['outcome']])}</td></tr>"
         for row in record["rows"]
     )
@@ -114,7 +121,7 @@ def as_html(record: dict[str, Any]) -> str:
         f"<p>{e(_clean(record['sensor_name']))}, id {e(_clean(record['sensor_id']))}, firmware "
         f"{e(_clean(record['firmware']) or 'not known')}, {e(record['receptor'])}. {e(_date(record))}{place}. "
         f"Calibration: {e(record['calibration_method'])}, {e(record['calibration_id'][:12])}.</p>"
-        f"<table><tr><th>Check<th>Figure (k=2)<th>Limit<th>Outcome</tr>{rows}</table>{faults}"
+        f"<table><tr><th>Check<th>Figure (k=2)<th>Limit<th>Between its limits<th>Outcome</tr>{rows}</table>{faults}"
         f"<p>{'<br>'.join(e(line.strip()) for line in _claim(record))}</p>"
         f"<p><strong>Verdict: {e(record['verdict'])}.</strong></p></html>"
     )
@@ -139,7 +146,38 @@ def _clean(text: object, most: int = 60) -> str:
 def _figure(row: dict[str, Any]) -> str:
     if row["figure"] is None:
         return "-"
-    return f"{_number(row['figure'], row['unit'])} ± {_number(row['u95'], row['unit'])}"
+    unit = " stop" if row["unit"] == "stop" else ""
+    return f"{_number(row['figure'], row['unit'])} ± {_number(row['u95'], row['unit'])}{unit}"
+
+
+def _strip(row: dict[str, Any]) -> str:
+    """A figure as a star between its limits; beyond the strip it stands at its end."""
+    if row["figure"] is None:
+        return " " * STRIP
+    half = STRIP // 2
+    cells = [" "] * STRIP
+    edge = round(half / STRIP_LIMITS)
+    cells[half - edge] = cells[half + edge] = "|"
+    cells[half] = ":"
+    cells[half + max(-half, min(half, round(row["figure"] / row["limit"] * edge)))] = "*"
+    return "".join(cells)
+
+
+def _plot(row: dict[str, Any]) -> str:
+    """The same drawn: limits as lines, the figure as a dot, k=2 as a bar."""
+    if row["figure"] is None:
+        return ""
+
+    def x(value: float) -> float:
+        return 60 + 58 * max(-1.0, min(1.0, float(value / row["limit"] / STRIP_LIMITS)))
+
+    low, at, high = (x(row["figure"] + side * row["u95"]) for side in (-1, 0, 1))
+    left, right = x(-row["limit"]), x(row["limit"])
+    return (
+        '<svg width="120" height="12" role="img">'
+        f'<path d="M{left:.1f} 1V11M{right:.1f} 1V11M60 4V8" stroke="#999"/>'
+        f'<path d="M{low:.1f} 6H{high:.1f}" stroke="#111"/><circle cx="{at:.1f}" cy="6" r="2.5"/></svg>'
+    )
 
 
 def _limit(row: dict[str, Any]) -> str:
@@ -148,12 +186,13 @@ def _limit(row: dict[str, Any]) -> str:
 
 def _number(value: float, unit: str) -> str:
     if unit == "s":
-        return f"{value * 1e6:.0f} µs"
-    if unit == "m":
-        return f"{value * 100:.1f} cm"
-    if unit == "of full scale":
-        return f"{value:.2%}"
-    return f"{value:.2f}"
+        text = f"{value * 1e6:.0f} µs"
+    elif unit == "m":
+        text = f"{value * 100:.1f} cm"
+    else:
+        text = f"{value:.2%}" if unit == "of full scale" else f"{value:.2f}"
+    # No minus before a zero that rounding has made.
+    return text.removeprefix("-") if text.startswith("-") and not any(c in "123456789" for c in text) else text
 
 
 def row_of(record: dict[str, Any], name: str) -> list[Row]:

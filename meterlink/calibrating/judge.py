@@ -84,7 +84,7 @@ def _additivity(walk: AcceptanceWalk, u_pop: float, rows: list[Row]) -> dict[tup
     for i, name in enumerate(walk.identity.ranges):
         for level, words in ((HIGH, "top"), (LOW, "bottom")):
             groups = [walk.of(f"add-{i}-{level}-{who}") for who in ("a", "b", "ab")]
-            what = f"two lights together against their sum, {words} of range {name}"
+            what = f"two lights against their sum, {words} of range {name}"
             if not all(groups):
                 rows.append(row("additivity", what, None, 0.0, "stop"))
                 continue

@@ -104,12 +104,6 @@ def fit_range(pairs: list[Pair], dark: Dark, name: str, full_raw: float = 1.0, *
     return fit
 
 
-def pairs_u_rel(pairs: list[Pair], dark: Dark) -> float:
-    """Relative standard uncertainty that pairs leave of their range's scale, widened by their scatter; infinite for none."""
-    good = [p for p in pairs if net_of(p, dark)[0] > 0 and p.light > 0]
-    return _log_scale(good, dark)[1] if good else math.inf
-
-
 def _by_kind(pairs: list[Pair], nets: list[tuple[float, float]]) -> list[list[float]]:
     groups: dict[str, list[float]] = {}
     for pair, (net, _) in zip(pairs, nets, strict=True):

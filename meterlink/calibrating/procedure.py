@@ -37,6 +37,8 @@ class Task(NamedTuple):
     """What must be typed with it: ``reference`` (an f-number or lux) or nothing."""
     value: float | None = None
     """What the task itself stands for: the angle in degrees, the distance in metres."""
+    settable: bool = False
+    """Whether ``value`` may be typed when it is another than the task asks for."""
     caution: str = ""
     optional: bool = False
     fill: tuple[float, float] | None = None
@@ -135,6 +137,12 @@ class Procedure:
         gone = self.taken.pop()
         return f"taken back: {gone.task.title}"
 
+    def retake(self, words: str) -> list[str]:
+        """Take back every step whose title is named in ``words`` (of a refusal); return those titles."""
+        names = [t.title for t in self.tasks if t.title in words]
+        self.taken = [t for t in self.taken if t.task.title not in names]
+        return names
+
     def skip(self) -> str:
         """Leave the present task out.
 
@@ -160,6 +168,8 @@ class Procedure:
             return f"this came on another range than {self._range_name(task.range_index)}: not counted, once more"
         if measurement.incomplete:
             return "the pop did not arrive whole: not counted, once more"
+        if task.range_index is None and measurement.note and (measurement.clipped or measurement.too_dim):
+            return f"{measurement.note}: not counted"  # sensing has changed the range itself; the light is to stay as it is
         if measurement.clipped:
             return "too bright for this range: not counted; go further away or turn the power down"
         if not task.dark and self._too_dim(task, measurement):

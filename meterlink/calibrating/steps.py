@@ -78,7 +78,9 @@ def _pair_task(identity: Identity, kind: str, index: int, number: int, resolutio
 def repeat_task(identity: Identity, count: int = 8) -> Task:
     """The same pop again and again."""
     kind = "flash" if identity.flash else "steady"
-    return Task("repeat", "repeats", "Nothing moves: the same light again and again.", kind, count)
+    what = "pop" if kind == "flash" else "light"
+    text = f"A {what} that fills about half of a range. Nothing moves: the same {what} again and again."
+    return Task("repeat", "repeats", text, kind, count)
 
 
 def faint_tasks(identity: Identity, count: int = 8) -> list[Task]:

@@ -23,7 +23,6 @@ if TYPE_CHECKING:
 
     from meterlink.calibrating.procedure import Procedure
     from meterlink.calibrating.scale import Scaled
-    from meterlink.library.store import Library
     from meterlink.model import Calibration, Identity
 
 
@@ -61,26 +60,48 @@ def run(args: argparse.Namespace) -> int:
 
 
 async def _walk(args: argparse.Namespace) -> int:
+    import sys
+
     from meterlink import units
     from meterlink.cli.driving import find_sensor, known_sensor
-    from meterlink.cli.tasks import Lines, SensorStation, identity_of, reference_value, walk_through
+    from meterlink.cli.tasks import Lines, drive, identity_of, reference_value, tell_state
+    from meterlink.errors import CalibrationError
     from meterlink.watching import Watching
 
+    def say(text: str) -> None:
+        # With --json the answer alone goes to standard output.
+        print(text, file=sys.stderr if args.json else sys.stdout, flush=True)
+
     with open_library(args) as library:
-        url = known_sensor(library, args.sensor) or await find_sensor(library, print)
+        url = known_sensor(library, args.sensor) or await find_sensor(library, say)
         watching = Watching(library, url)
+        tell_state(watching, say)
         try:
             await watching.open()
             identity = identity_of(watching.sensor)
             walk = _procedure(args, identity, _previous(args, watching.calibration))
-            station = SensorStation(watching.sensor, walk.calibration)
             value = reference_value(walk.calibration.constant, units.parse_iso(args.iso), units.parse_shutter(args.shutter))
-            if not await walk_through(walk, station, Lines(), lambda text: print(text, flush=True), value):
-                print("stopped: nothing was stored")
-                return 1
+            lines = Lines()
+            while True:
+                if not await drive(watching, walk, say, value, lines):
+                    say("stopped: nothing was stored")
+                    return 1
+                try:
+                    made, scaled = _made(args, walk)
+                    break
+                except CalibrationError as error:
+                    # One bad pair does not cost the half hour: it alone is taken again.
+                    if not walk.retake(str(error)):
+                        raise
+                    say(f"! {error}")
         finally:
             await watching.close()
-        return _finish(args, library, walk)
+        library.add_calibration(made)
+        if args.json:
+            print_json(_record(made))
+        else:
+            _show(made, scaled)
+        return 0
 
 
 def _previous(args: argparse.Namespace, calibration: Calibration | None) -> Calibration:
@@ -122,7 +143,7 @@ def _procedure(args: argparse.Namespace, identity: Identity, previous: Calibrati
     return GuideWalk(identity, previous, guide, distances, names.index(args.range) if args.range else 0)
 
 
-def _finish(args: argparse.Namespace, library: Library, walk: Procedure) -> int:
+def _made(args: argparse.Namespace, walk: Procedure) -> tuple[Calibration, Scaled | None]:
     import math
     import time
 
@@ -149,12 +170,7 @@ def _finish(args: argparse.Namespace, library: Library, walk: Procedure) -> int:
         made, _ = walk.result(now)
     else:
         raise AssertionError(type(walk))
-    library.add_calibration(made)
-    if args.json:
-        print_json(_record(made))
-    else:
-        _show(made, scaled)
-    return 0
+    return made, scaled
 
 
 def _record(c: Calibration) -> dict[str, object]:
@@ -182,7 +198,7 @@ def _show(c: Calibration, scaled: Scaled | None) -> None:
     if scaled is None:
         return
     for pair, stops in scaled.residuals:
-        print(f"  {pair.label:<34} {stops:+.2f} {_bar(stops)}")
+        print(f"  {pair.label:<34} {stops + 0.0:+.2f} {_bar(stops)}".rstrip())
     for warning in scaled.warnings:
         print(f"! {warning}")
 

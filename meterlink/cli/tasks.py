@@ -5,76 +5,17 @@ from __future__ import annotations
 import asyncio
 import sys
 from collections.abc import Callable
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any
 
+from meterlink.calibrating.evidence import full_raw_of, raw_of
 from meterlink.calibrating.procedure import Procedure, Task
-from meterlink.errors import MeterlinkError, SensorError, UsageError
-from meterlink.model import Calibration, Identity, Measurement
-from meterlink.sensing import levels
-from meterlink.sensing.sensor import Sensor
+from meterlink.cli.station import SensorStation, Station
+from meterlink.errors import CalibrationError, MeterlinkError, SensorError, UsageError
+from meterlink.model import Identity, Measurement
+from meterlink.sensing.sensor import LOOKING, STOPPED, Sensor
 
-STEADY_S = 0.8
-STEADY_PATIENCE_S = 8.0
-SETTLE_S = 0.25
-"""What comes so soon after a range switch is of the old range."""
-
-
-class Station(Protocol):
-    """Where measurements come from."""
-
-    async def measure(self, task: Task) -> Measurement:
-        """Return the next measurement for a task."""
-        ...
-
-
-class SensorStation:
-    """A connected sensor; it measures with the walk's calibration while the station is in use."""
-
-    def __init__(self, sensor: Sensor, calibration: Calibration) -> None:
-        self.sensor = sensor
-        sensor.calibration = calibration
-        self._pops: asyncio.Queue[Measurement] = asyncio.Queue()
-        self._levels: asyncio.Queue[Measurement] = asyncio.Queue()
-        sensor.on_measurement = self._pops.put_nowait
-        sensor.on_level = self._levels.put_nowait
-
-    async def measure(self, task: Task) -> Measurement:
-        """Switch to the task's range and wait for its pop, or average its steady light.
-
-        Raises:
-            SensorError: no steady light comes, or the sensor does not take the range.
-        """
-        await self._use(task.range_index)
-        if task.kind == "flash":
-            while not self._pops.empty():
-                self._pops.get_nowait()
-            return await self._pops.get()
-        return await self._steady(task)
-
-    async def _use(self, index: int | None) -> None:
-        if index is None or (self.sensor.range_index == index and index < 1):
-            return
-        identity = self.sensor.identity
-        if identity is not None and len(identity.ranges) > 1:
-            await self.sensor.link.write(self.sensor.decoder.set_range(index))
-            await asyncio.sleep(SETTLE_S)
-
-    async def _steady(self, task: Task) -> Measurement:
-        while not self._levels.empty():
-            self._levels.get_nowait()
-        taken: list[Measurement] = []
-        loop = asyncio.get_running_loop()
-        until = loop.time() + STEADY_PATIENCE_S
-        while not taken or taken[-1].at_s - taken[0].at_s < STEADY_S:
-            try:
-                one = await asyncio.wait_for(self._levels.get(), max(0.01, until - loop.time()))
-            except TimeoutError:
-                raise SensorError("no steady light comes on this range: check the sensor and start again") from None
-            if task.range_index is None or one.range_index == task.range_index:
-                taken.append(one)
-        if any(m.clipped for m in taken):
-            return taken[-1]._replace(clipped=True)
-        return levels.mean_level(taken)
+if TYPE_CHECKING:
+    from meterlink.watching import Watching
 
 
 class Lines:
@@ -107,58 +48,199 @@ class Lines:
 
 Value = Callable[[str, Task], float]
 """Turns what was typed for a task into its number; raises MeterlinkError."""
+Say = Callable[[str], None]
+KEYS = "type u (take back), s (leave out) or q (stop), then Enter"
 
 
-async def walk_through(walk: Procedure, station: Station, lines: Lines, say: Callable[[str], None], value_of: Value) -> bool:
+async def drive(watching: Watching, walk: Procedure, say: Say, value_of: Value, lines: Lines) -> bool:
+    """Take every step with an opened sensor; return False when it was stopped before the end.
+
+    Raises:
+        LinkError: the sensor is gone for good.
+    """
+    station = SensorStation(watching.sensor, walk.calibration)
+    live = Live(walk, say)
+    station.on_live = live.show
+    work = asyncio.ensure_future(walk_through(walk, station, lines, live.say, value_of))
+    over = asyncio.Event()
+    work.add_done_callback(lambda _: over.set())
+    try:
+        await watching.until(over)
+        return await work
+    finally:
+        work.cancel()
+        station.on_live = None
+        live.clear()
+
+
+def tell_state(watching: Watching, say: Say) -> None:
+    """Have a loss, a silence and a return of the sensor said."""
+    watching.sensor.on_state = lambda state: None if state.name in (LOOKING, STOPPED) else say(f"  {state.words}")
+
+
+class Live:
+    """The level of steady light on one line of a terminal, while a step waits for its Enter; nothing elsewhere."""
+
+    def __init__(self, walk: Procedure, say: Say) -> None:
+        from meterlink.cli.frame import is_terminal, wrapped
+
+        self.walk, self._say = walk, say
+        self.on = is_terminal()
+        self._wrapped = wrapped
+        self._shown = False
+
+    def say(self, text: str) -> None:
+        """Print a line in place of the live one."""
+        self.clear()
+        self._say("\n".join(self._wrapped(line) for line in text.split("\n")) if self.on else text)
+
+    def show(self, level: Measurement) -> None:
+        """Show a sample; not where something is being typed, which it would write over."""
+        task = self.walk.task
+        if self.on and task is not None and task.kind == "steady" and not task.ask:
+            print(f"\r\033[K  now {seen(self.walk, task, level)}", end="", flush=True)
+            self._shown = True
+
+    def clear(self) -> None:
+        """Leave the line empty."""
+        if self._shown:
+            print("\r\033[K", end="", flush=True)
+            self._shown = False
+
+
+async def walk_through(walk: Procedure, station: Station, lines: Lines, say: Say, value_of: Value) -> bool:
     """Take every step; return False when it was stopped before the end."""
     told = ""
+    typed: float | None = None
+    leaving: int | None = None
+    news: list[str] = []
     while (task := walk.task) is not None:
+        # Only then may anybody be told to fire once more.
+        await station.prepare(task, leaving)
+        _tell(news, say)
+        leaving = None
         if task.name != told:
             told = task.name
+            station.forget_pops()
+            typed = None
             _announce(walk, task, say)
-        typed: float | None = None
         if task.ask or task.kind == "steady":
-            line = await lines.next()
+            line = await _line(walk, station, lines, task, say)
             if line == "q":
                 return False
             if _command(walk, line, say):
                 told = ""
                 continue
+            if line and not task.ask:
+                typed = _other_value(line, task, typed, value_of, say)
+                continue
             if task.ask:
-                try:
-                    typed = value_of(line, task)
-                except MeterlinkError as error:
-                    say(f"! {error}")
+                typed = await _reference(walk, station, line, task, say, value_of)
+                if typed is None:
                     continue
-        measurement = await _measured(walk, station, lines, task, say)
+        try:
+            measurement = await _measured(station, lines, task)
+        except SensorError as error:
+            # What was taken before is not lost with it.
+            say(f"! {error}")
+            told = ""
+            continue
         if measurement is None:
             return False
         if isinstance(measurement, str):
-            told = ""
+            if measurement in ("u", "s"):
+                _command(walk, measurement, say)
+                told = ""
+            else:
+                typed = _other_value(measurement, task, typed, value_of, say)
             continue
-        counted = len(walk.taken)
-        said = walk.take(measurement, typed)
-        say(f"  {said}" if len(walk.taken) > counted else f"! {said}")
+        news = _take(walk, task, measurement, typed)
+        if measurement.clipped or measurement.too_dim:
+            leaving = measurement.range_index
+    _tell(news, say)
     return True
 
 
-def _announce(walk: Procedure, task: Task, say: Callable[[str], None]) -> None:
+async def _reference(walk: Procedure, station: Station, line: str, task: Task, say: Say, value_of: Value) -> float | None:
+    """The reference's reading from its line; None when there was none in it: an empty one shows the level of steady light."""
+    try:
+        if not line and task.kind == "steady":
+            say(f"  now {seen(walk, task, await station.measure(task))}; {_how(task)}")
+            return None
+        typed = value_of(line, task)
+    except MeterlinkError as error:
+        say(f"! {error}")
+        return None
+    station.forget_pops()
+    say("  fire" if task.kind == "flash" else "  wait")
+    return typed
+
+
+def _take(walk: Procedure, task: Task, measurement: Measurement, typed: float | None) -> list[str]:
+    """Give a measurement to its task; returns what is to be said of it."""
+    counted = len(walk.taken)
+    said = walk.take(measurement, typed)
+    if len(walk.taken) > counted:
+        return [f"  {said} ({seen(walk, task, measurement)})"]
+    return [f"! {said}", f"  {_how(task)}"] if task.ask else [f"! {said}"]
+
+
+def _tell(news: list[str], say: Say) -> None:
+    for text in news:
+        say(text)
+    news.clear()
+
+
+def seen(walk: Procedure, task: Task, measurement: Measurement) -> str:
+    """How far a measurement fills its range, or how dark the dark is: what one looks at while setting a light."""
+    names = walk.identity.ranges
+    where = names[measurement.range_index] if measurement.range_index < len(names) else str(measurement.range_index)
+    if measurement.clipped:
+        return f"beyond range {where}"
+    try:
+        if task.dark and measurement.kind == "steady":
+            return f"{raw_of(measurement, walk.calibration) / full_raw_of(walk.identity):.2%} of range {where}"
+        level = walk.level_of(measurement)
+    except CalibrationError:
+        level = None
+    return "level not known" if level is None else f"fills {level:.0%} of range {where}"
+
+
+def _announce(walk: Procedure, task: Task, say: Say) -> None:
     done, wanted = walk.progress
     say(f"\n[{done}/{wanted}] {task.title}: {task.text}")
     if task.caution and not any(t.task.caution == task.caution for t in walk.taken):
         say(f"  caution: {task.caution}")
     if task.ask:
-        say(
-            "  type what the reference reads (f/8+0.3, 1200 lx or 160 lxs), Enter, then "
-            + ("fire" if task.kind == "flash" else "wait")
-        )
+        say(f"  {_how(task)}")
     elif task.kind == "steady":
         say("  Enter when it is so" + ("; s leaves it out" if task.optional else ""))
     else:
-        say("  fire" + ("; s leaves it out" if task.optional else ""))
+        times = "fire" if task.wanted == 1 else f"fire {task.wanted} times, a second or more apart"
+        say(f"  {times}" + ("; s leaves it out" if task.optional else ""))
 
 
-def _command(walk: Procedure, line: str, say: Callable[[str], None]) -> bool:
+def _how(task: Task) -> str:
+    if task.kind == "flash":
+        return "type what the reference reads of a pop (f/8+0.3 or 160 lxs), Enter, then fire once more"
+    return "type what the reference reads (f/8+0.3 or 1200 lx), Enter, then wait; Enter alone shows the level"
+
+
+def _other_value(line: str, task: Task, before: float | None, value_of: Value, say: Say) -> float | None:
+    """What was typed instead of the step's own value, such as a distance; ``before`` when it is none."""
+    if not task.settable:
+        say(f"! {KEYS}")
+        return before
+    try:
+        value = value_of(line, task)
+    except MeterlinkError as error:
+        say(f"! {error}")
+        return before
+    say(f"  {value:g} m, then, for this step")
+    return value
+
+
+def _command(walk: Procedure, line: str, say: Say) -> bool:
     if line not in ("u", "s"):
         return False
     try:
@@ -168,10 +250,30 @@ def _command(walk: Procedure, line: str, say: Callable[[str], None]) -> bool:
     return True
 
 
-async def _measured(
-    walk: Procedure, station: Station, lines: Lines, task: Task, say: Callable[[str], None]
-) -> Measurement | str | None:
-    """A measurement; a line that changed the walk meanwhile; None to stop."""
+async def _line(walk: Procedure, station: Station, lines: Lines, task: Task, say: Say) -> str:
+    """Wait for a line; a pop that comes before what must be typed is told of, since it shows how bright the light is."""
+    if task.kind == "steady":
+        return await lines.next()
+    line: asyncio.Future[str] = asyncio.ensure_future(lines.next())
+    while True:
+        pop: asyncio.Future[Measurement] = asyncio.ensure_future(station.stray_pop())
+        both: set[asyncio.Future[Any]] = {line, pop}
+        try:
+            await asyncio.wait(both, return_when=asyncio.FIRST_COMPLETED)
+        except asyncio.CancelledError:
+            line.cancel()
+            raise
+        finally:
+            if not pop.done():
+                pop.cancel()
+        if line.done():
+            return line.result()
+        say(f"  that pop {seen(walk, task, pop.result())}: {_how(task)}")
+        await station.prepare(task)
+
+
+async def _measured(station: Station, lines: Lines, task: Task) -> Measurement | str | None:
+    """A measurement; what was typed meanwhile; None to stop."""
     work: asyncio.Future[Measurement] = asyncio.ensure_future(station.measure(task))
     if task.kind == "steady" or not lines.interactive:
         # A script's next line belongs to a later step; only a person types while a pop is waited for.
@@ -180,16 +282,12 @@ async def _measured(
         line: asyncio.Future[str] = asyncio.ensure_future(lines.next())
         both: set[asyncio.Future[Any]] = {work, line}
         done, _ = await asyncio.wait(both, return_when=asyncio.FIRST_COMPLETED)
-        if line in done and line.result() in ("u", "s"):
+        if line in done and line.result():
             work.cancel()
-            _command(walk, line.result(), say)
-            return line.result()
+            return None if line.result() == "q" else line.result()
         if work in done:
             line.cancel()
             return work.result()
-        if line.result() == "q":
-            work.cancel()
-            return None
 
 
 def reference_value(calibration_constant: float, iso: float, shutter_s: float) -> Value:

@@ -60,9 +60,10 @@ async def _walk(args: argparse.Namespace) -> dict[str, Any]:
     from meterlink.calibrating.certificate import certificate, certified
     from meterlink.calibrating.judge import judge
     from meterlink.cli.driving import find_sensor, known_sensor
-    from meterlink.cli.tasks import Lines, SensorStation, identity_of, walk_through
+    from meterlink.cli.tasks import Lines, drive, identity_of, tell_state
     from meterlink.errors import SensorError
     from meterlink.sensing.calibrate import default_calibration
+    from meterlink.units import parse_distance
     from meterlink.watching import Watching
 
     def say(text: str) -> None:
@@ -72,6 +73,7 @@ async def _walk(args: argparse.Namespace) -> dict[str, Any]:
     with open_library(args) as library:
         url = known_sensor(library, args.sensor) or await find_sensor(library, say)
         watching = Watching(library, url)
+        tell_state(watching, say)
         try:
             await watching.open()
             identity = identity_of(watching.sensor)
@@ -80,8 +82,7 @@ async def _walk(args: argparse.Namespace) -> dict[str, Any]:
                 raise SensorError("the sensor has not said who it is: unplug it, plug it in and start again")
             design = args.design or [r.full_scale_lx for r in default_calibration(identity).ranges]
             walk = AcceptanceWalk(identity, calibration, nominal_lx=design, receptor=args.receptor or "")
-            station = SensorStation(watching.sensor, walk.calibration)
-            finished = await walk_through(walk, station, Lines(), say, lambda _text, _task: 0.0)
+            finished = await drive(watching, walk, say, lambda text, _task: parse_distance(text), Lines())
         finally:
             await watching.close()
         now = time.time()

@@ -15,11 +15,12 @@ from benchmarks.calibration_walks import Photographer
 from benchmarks.calibration_world import Build, Reference, SimulatedSensor, reference_reads
 from meterlink.calibrating.calibrate import ScaleWalk
 from meterlink.calibrating.procedure import Procedure, Task
-from meterlink.cli import tasks
+from meterlink.cli import station, tasks
 from meterlink.cli.main import main
-from meterlink.errors import UnitError, UsageError
+from meterlink.errors import SensorError, UnitError, UsageError
 from meterlink.library.store import Library
 from meterlink.model import Measurement
+from meterlink.units import parse_distance
 
 SOUND = Build(gain=(0.9, 0.93), dark=(0.02, 0.02), bend=(0.0, 0.0), noise=0.0015, side=(-0.1, 0.02))
 
@@ -46,6 +47,16 @@ class Desk(Photographer):
     def level(self, task: Task) -> float:
         """A little brighter than the benchmark's, so that the first of each row fills its range."""
         return super().level(task) * 1.15
+
+    async def prepare(self, task: Task, leaving: int | None = None) -> None:
+        """Nothing to switch."""
+
+    def forget_pops(self) -> None:
+        """None are kept."""
+
+    async def stray_pop(self) -> Measurement:
+        """Nobody fires out of turn."""
+        return await asyncio.Future()
 
     async def measure(self, task: Task) -> Measurement:
         """One measurement of the task's light, which a script may have typed the reference of."""
@@ -103,6 +114,78 @@ def test_back_out_and_stop(monkeypatch: pytest.MonkeyPatch) -> None:
     assert any("cannot be left out" in s for s in said)
 
 
+class Eager(Desk):
+    """A desk at which a pop is fired before anything is typed, and whose steady light fails once."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.strays = 1
+        self.failures = 1
+
+    async def stray_pop(self) -> Measurement:
+        """One pop out of turn."""
+        if self.strays and self.task.kind == "flash":
+            self.strays -= 1
+            return self.shine(self.task, self.level(self.task))[0]
+        return await asyncio.Future()
+
+    async def prepare(self, task: Task, leaving: int | None = None) -> None:
+        """Remember what is under way."""
+        self.task = task
+
+    async def measure(self, task: Task) -> Measurement:
+        """The first steady light does not come."""
+        if self.failures and task.kind == "steady":
+            self.failures -= 1
+            raise SensorError("no steady light comes on this range: check the sensor, then take this step again")
+        return await super().measure(task)
+
+
+class Slow(Script):
+    """Lines that are typed after whatever the sensor has to say."""
+
+    async def next(self) -> str:
+        """Return the next line a little later."""
+        for _ in range(5):
+            await asyncio.sleep(0)
+        return await super().next()
+
+
+def test_a_pop_before_its_reference_and_a_silence_cost_nothing() -> None:
+    """Light that does not come is said and the step asked again; a pop fired too early is told with its level, not counted."""
+    desk = Eager()
+    one = Task("pair-steady-1-0", "steady pair", "Do.", "steady", 1, 1, "reference", level=0.5)
+    pairs = [one, one._replace(name="pair-flash-1-0", title="flash pair", kind="flash")]
+    walk = Procedure(desk.sensor.identity, desk.sensor.calibration, pairs)
+    said: list[str] = []
+    value = tasks.reference_value(330.0, 100.0, 1 / 128)
+
+    done = asyncio.run(tasks.walk_through(walk, desk, Slow(["1000 lx", "", "1000 lx", "100 lxs"]), said.append, value))
+
+    assert done
+    assert len([s for s in said if s.startswith("! no steady light")]) == 1
+    assert [s for s in said if s.startswith("  now fills 5")]
+    assert [s for s in said if s.startswith("  that pop fills ")], said
+    assert [t.value for t in walk.taken] == [1000.0, 100.0]
+
+
+def test_another_distance_may_be_typed_at_its_step() -> None:
+    """A settable step takes what is typed in place of its own value; nonsense and steps that have none are said."""
+    desk = Desk()
+    plain = Task("torch", "torch", "Light it.", "steady", 1, 1)
+    bulb = Task("distance-1", "bare bulb at 1 m", "Light it.", "steady", 1, 0, value=1.0, settable=True)
+    walk = Procedure(desk.sensor.identity, desk.sensor.calibration, [plain, bulb])
+    said: list[str] = []
+    lines = ["loud", "", "far", "1.1m", ""]
+
+    done = asyncio.run(tasks.walk_through(walk, desk, Script(lines), said.append, lambda text, _: parse_distance(text)))
+
+    assert done
+    assert [t.value for t in walk.taken] == [None, 1.1]
+    assert f"! {tasks.KEYS}" in said
+    assert len([s for s in said if s.startswith("! ")]) == 2
+
+
 def test_reference_is_read_in_its_own_words() -> None:
     """f-numbers are nominal indices, lux and lux-seconds plain; the wrong one and nonsense are refused in words."""
     value = tasks.reference_value(330.0, 100.0, 1 / 128)
@@ -124,8 +207,7 @@ def test_reference_is_read_in_its_own_words() -> None:
 @pytest.fixture
 def quick(monkeypatch: pytest.MonkeyPatch) -> None:
     """Short averages: the simulated sensor's light does not move."""
-    monkeypatch.setattr(tasks, "STEADY_S", 0.1)
-    monkeypatch.setattr(tasks, "SETTLE_S", 0.05)
+    monkeypatch.setattr(station, "STEADY_S", 0.1)
 
 
 def test_zero_of_the_simulated_sensor_is_stored(
@@ -138,7 +220,7 @@ def test_zero_of_the_simulated_sensor_is_stored(
     assert main(["--library", file, "calibrate", "zero", "--sensor", "sim:?every=0", "--json"]) == 0
 
     text = capsys.readouterr().out
-    record = json.loads(text[text.rindex("\n{\n") :])
+    record = json.loads(text)  # the answer alone: prompts go to standard error
     with Library.open(file) as library:
         stored = library.calibrations(record["sensor_id"])
     assert stored[-1].id == record["id"]

@@ -1,0 +1,134 @@
+"""A connected sensor as the place where a walk's measurements come from: its range, its next pop, its steady light."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import Callable
+from typing import Protocol
+
+from meterlink.calibrating.procedure import Task
+from meterlink.errors import LinkError, SensorError
+from meterlink.model import Calibration, Measurement
+from meterlink.sensing import levels
+from meterlink.sensing.sensor import Sensor
+
+STEADY_S = 0.8
+STEADY_PATIENCE_S = 8.0
+RANGE_PATIENCE_S = 1.5
+"""So long after a switch the sensor must have said that it is on the new range: it speaks ten times a second."""
+
+
+class Station(Protocol):
+    """Where measurements come from."""
+
+    async def prepare(self, task: Task, leaving: int | None = None) -> None:
+        """Make ready for a task, before anybody is told to fire: a switch of range drops a pop under way.
+
+        ``leaving`` is the range of a pop that did not fit, when the task leaves the choice to sensing.
+        """
+        ...
+
+    async def measure(self, task: Task) -> Measurement:
+        """Return the next measurement for a task."""
+        ...
+
+    async def stray_pop(self) -> Measurement:
+        """Return the next pop that comes although none is waited for."""
+        ...
+
+    def forget_pops(self) -> None:
+        """What was fired until now does not count."""
+        ...
+
+
+class SensorStation:
+    """A connected sensor; it measures with the walk's calibration while the station is in use."""
+
+    def __init__(self, sensor: Sensor, calibration: Calibration) -> None:
+        self.sensor = sensor
+        sensor.calibration = calibration
+        self.on_live: Callable[[Measurement], None] | None = None
+        """Told of every steady sample, for a live figure."""
+        self._pops: asyncio.Queue[Measurement] = asyncio.Queue()
+        self._levels: asyncio.Queue[Measurement] = asyncio.Queue()
+        sensor.on_measurement = self._pops.put_nowait
+        sensor.on_level = self._level
+
+    def _level(self, level: Measurement) -> None:
+        self._levels.put_nowait(level)
+        if self.on_live is not None:
+            self.on_live(level)
+
+    async def prepare(self, task: Task, leaving: int | None = None) -> None:
+        """Put the sensor on the task's range, and wait until it says that it is there.
+
+        After a small pop sensing switches to a finer range by itself; a task that names its range holds it.
+        """
+        index, identity = task.range_index, self.sensor.identity
+        if identity is None or len(identity.ranges) < 2 or (index is None and leaving is None):
+            return
+        _drain(self._levels)
+        loop = asyncio.get_running_loop()
+        until = loop.time() + RANGE_PATIENCE_S
+        if index is not None:
+            await self._use(index)
+        while (left := until - loop.time()) > 0:
+            try:
+                level = await asyncio.wait_for(self._levels.get(), left)
+            except TimeoutError:
+                return  # a sensor that sends no steady light: the pop itself will say its range
+            if level.range_index == index or (index is None and level.range_index != leaving):
+                return
+            if index is not None:
+                await self._use(index)
+
+    async def _use(self, index: int) -> None:
+        # A loss is told by the sensor's state; when it is back, its first sample shows the wrong range.
+        with contextlib.suppress(LinkError):
+            await self.sensor.link.write(self.sensor.decoder.set_range(index))
+
+    def forget_pops(self) -> None:
+        """What was fired until now does not count."""
+        _drain(self._pops)
+
+    async def stray_pop(self) -> Measurement:
+        """Return the next pop."""
+        return await self._pops.get()
+
+    async def measure(self, task: Task) -> Measurement:
+        """Wait for the next pop, or average the steady light from now on.
+
+        Raises:
+            SensorError: no steady light comes, or the sensor does not take the range.
+        """
+        return await (self._pops.get() if task.kind == "flash" else self._steady(task))
+
+    async def _steady(self, task: Task) -> Measurement:
+        _drain(self._levels)
+        taken: list[Measurement] = []
+        begun = False
+        loop = asyncio.get_running_loop()
+        until = loop.time() + STEADY_PATIENCE_S
+        while not taken or taken[-1].at_s - taken[0].at_s < STEADY_S:
+            try:
+                one = await asyncio.wait_for(self._levels.get(), max(0.01, until - loop.time()))
+            except TimeoutError:
+                raise SensorError("no steady light comes on this range: check the sensor, then take this step again") from None
+            if task.range_index is not None and one.range_index != task.range_index:
+                # It has been reset, or plugged in anew, and is where it starts.
+                await self._use(task.range_index)
+                taken, begun = [], False
+            else:
+                # The first may have begun to collect light before the key was pressed.
+                if begun:
+                    taken.append(one)
+                begun = True
+        if any(m.clipped for m in taken):
+            return taken[-1]._replace(clipped=True)
+        return levels.mean_level(taken)
+
+
+def _drain(queue: asyncio.Queue[Measurement]) -> None:
+    while not queue.empty():
+        queue.get_nowait()
