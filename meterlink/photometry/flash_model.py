@@ -33,6 +33,8 @@ _STARTS, _RISES, _ROUNDS = 12, 9, 3
 """Size of a grid, and how often it is drawn closer around what fits."""
 _GONE = 7.0
 """Half the chi-square above the best at which a start or a rise is out of the question."""
+_FAR = 0.03
+"""Part of the peak that samples are off on average from which on no finer grid can make a pulse fit."""
 _FITS = 3.0
 """Standard deviations of chi-square that a pulse of this kind may be off."""
 
@@ -109,7 +111,7 @@ def read(pulse: Pulse, last: int, u_ambient_lx: float) -> TwoExponentials | None
     time = (pulse.time_s[first : end + 1] - pulse.time_s[bright]) / gap
     sigma = math.hypot(pulse.noise_lx, MODEL_ERROR * pulse.height_lx)
     light = pulse.light_lx[first : end + 1] / sigma
-    grid, weight = _grids(time, light, (end - bright) / 5.5)
+    grid, weight = _grids(time, light, (end - bright) / 4.5)
     freedom = time.size - 4
     least = 2.0 * float(grid.half_chi.min())
     if freedom < 1 or least > freedom + _FITS * math.sqrt(2.0 * freedom):
@@ -127,7 +129,7 @@ def _window(pulse: Pulse, last: int) -> tuple[int, int, int] | None:
         return None
     bright = int(dark[-1]) + 1
     above = int(np.count_nonzero(light[bright:] > 0.1 * pulse.height_lx))
-    end = min(bright + math.ceil(2.2 * above), last)
+    end = min(bright + math.ceil(1.9 * above), last)
     first = bright - math.ceil(_BACK) - 1
     if not _LEAST_SAMPLES <= above <= MOST_SAMPLES or first < 0 or end - bright < _LEAST_SAMPLES:
         return None
@@ -144,13 +146,14 @@ def _grids(time: Array, light: Array, decay: float) -> tuple[_Grid, Array]:
         smooth, log_step = _risen(time, light, np.linspace(low + step / 2.0, high - step / 2.0, _STARTS), log_t)
         near = smooth.half_chi < float(smooth.half_chi.min()) + _GONE
         narrow = np.count_nonzero(near.reshape(_STARTS, -1).any(axis=1)) < _STARTS // 3
-        if not narrow:
+        # a finer grid brings nothing where all that fits is seen already, or where nothing comes near
+        if not narrow or 2.0 * float(smooth.half_chi.min()) > light.size * (2.0 + (_FAR * float(light.max())) ** 2):
             break
         low = max(float(smooth.back[near].min()) - step, 0.0)
         high = min(float(smooth.back[near].max()) + step, _BACK)
     grid = _Grid(*(np.concatenate((a, b), axis=-1) for a, b in zip(at_once, smooth, strict=True)))
-    log_prior = math.log((1.0 - _AT_ONCE) / _BACK / math.log(_S_HIGH / _S_LOW) * step)
-    prior = np.concatenate((np.full(_STARTS, _AT_ONCE / _STARTS / _BACK), np.exp(log_prior) * log_step))
+    cell = (1.0 - _AT_ONCE) * step / _BACK / math.log(_S_HIGH / _S_LOW)
+    prior = np.concatenate((np.full(_STARTS, _AT_ONCE / _STARTS / _BACK), cell * log_step))
     spread = grid.covariance[0] * grid.covariance[1] - grid.covariance[2] ** 2
     weight = prior * np.sqrt(np.maximum(spread, 0.0)) * np.exp(float(grid.half_chi.min()) - grid.half_chi)
     return grid, weight / weight.sum()
@@ -173,34 +176,35 @@ def _risen(time: Array, light: Array, starts: Array, log_t: Array) -> tuple[_Gri
 
 def _fit(time: Array, light: Array, back: Array, log_s: Array, log_t: Array, steps: int = 6) -> _Grid:
     """Fit amplitude and decay of each pulse by Gauss-Newton; light in units of its noise, time in sample intervals."""
-    ratio = np.exp(-log_s)[:, None]
-    since = time + back[:, None]
-    lit = since > 0.0
-    since = np.where(lit, since, 0.0)
+    # before the start both exponentials are 1; a rise at once is one within a billionth
+    ratio = np.exp(np.minimum(-log_s, 20.0))[:, None]
+    since = np.maximum(time + back[:, None], 0.0)
     log_c = np.zeros(back.size)
     for step in range(steps):
         x = since * np.exp(-log_t)[:, None]
-        slow = np.exp(-x)
-        fast_x = np.minimum(np.where(lit, x, 1.0) * ratio, 700.0)
-        fast = np.exp(-fast_x)
-        shape = np.where(lit, slow - fast, 0.0)
+        fast_x = np.minimum(x * ratio, 50.0)
+        slow, fast = np.exp(-x), np.exp(-fast_x)
+        shape = slow - fast
         if step == 0:
-            log_c = np.log(np.maximum((shape @ light) / np.maximum((shape * shape).sum(axis=1), 1e-9), 1e-3))
-        model = np.exp(log_c)[:, None] * shape
-        by_t = np.exp(log_c)[:, None] * np.where(lit, x * slow - fast_x * fast, 0.0)
+            log_c = np.log(np.maximum((shape @ light) / np.maximum(_dot(shape, shape), 1e-9), 1e-3))
+        amplitude = np.exp(log_c)[:, None]
+        model, by_t = amplitude * shape, amplitude * (x * slow - fast_x * fast)
         rest = light - model
-        a, b, c = (model * model).sum(axis=1), (by_t * by_t).sum(axis=1), (model * by_t).sum(axis=1)
+        a, b, c = _dot(model, model), _dot(by_t, by_t), _dot(model, by_t)
         det = np.maximum(a * b - c * c, 1e-9 * a * b + 1e-9)
         if step == steps - 1:
             break
-        for_c, for_t = (model * rest).sum(axis=1), (by_t * rest).sum(axis=1)
+        for_c, for_t = _dot(model, rest), _dot(by_t, rest)
         log_c = log_c + np.clip((b * for_c - c * for_t) / det, -0.7, 0.7)
         log_t = np.clip(log_t + np.clip((a * for_t - c * for_c) / det, -0.7, 0.7), -2.0, 8.0)
-    by_ambient = np.stack(
-        ((b * model.sum(axis=1) - c * by_t.sum(axis=1)) / det, (a * by_t.sum(axis=1) - c * model.sum(axis=1)) / det)
-    )
-    half_chi = 0.5 * (rest * rest).sum(axis=1)
-    return _Grid(back, log_s, log_c, log_t, half_chi, np.stack((b / det, a / det, -c / det)), by_ambient)
+    of_c, of_t = model.sum(axis=1), by_t.sum(axis=1)
+    by_ambient = np.stack(((b * of_c - c * of_t) / det, (a * of_t - c * of_c) / det))
+    return _Grid(back, log_s, log_c, log_t, 0.5 * _dot(rest, rest), np.stack((b / det, a / det, -c / det)), by_ambient)
+
+
+def _dot(left: Array, right: Array) -> Array:
+    """Return the sum of products of each row."""
+    return np.asarray(np.einsum("ij,ij->i", left, right))
 
 
 def _figures(grid: _Grid, weight: Array, units: tuple[float, float, float], u_ambient: float) -> TwoExponentials:
