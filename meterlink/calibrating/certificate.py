@@ -15,7 +15,7 @@ SCHEMA = "meterlink-certificate-1"
 HARMLESS = ("dome plane",)
 """Faults that leave the light at the dome right."""
 WORDS = {"pass": "pass", "fail": "FAIL", "unsure": "unsure", "left out": "left out"}
-STRIP, STRIP_LIMITS = 13, 1.5
+STRIP, STRIP_LIMITS = 17, 1.33
 """Characters of a row's strip, and how many limits it reaches to either side."""
 
 
@@ -95,7 +95,7 @@ def as_text(record: dict[str, Any]) -> str:
 
 
 _STYLE = (
-    "body{font:11pt/1.4 sans-serif;max-width:19cm;margin:1cm auto;color:#111}table{border-collapse:collapse;width:100%}"
+    "body{font:9.5pt/1.25 sans-serif;max-width:19cm;margin:1cm auto;color:#111}table{border-collapse:collapse;width:100%}"
     "td,th{border-bottom:1px solid #999;padding:.15cm .2cm;text-align:left}td.n{text-align:right;white-space:nowrap}"
     ".fail{font-weight:bold}@page{margin:1.5cm}"
 )
@@ -174,7 +174,7 @@ def _plot(row: dict[str, Any]) -> str:
     low, at, high = (x(row["figure"] + side * row["u95"]) for side in (-1, 0, 1))
     left, right = x(-row["limit"]), x(row["limit"])
     return (
-        '<svg width="120" height="12" role="img">'
+        '<svg width="120" height="12" aria-hidden="true">'
         f'<path d="M{left:.1f} 1V11M{right:.1f} 1V11M60 4V8" stroke="#999"/>'
         f'<path d="M{low:.1f} 6H{high:.1f}" stroke="#111"/><circle cx="{at:.1f}" cy="6" r="2.5"/></svg>'
     )
