@@ -3,8 +3,14 @@
 How well.  SNR = 20 log10(peak / sigma); errors are RMS over random phases in per cent of the truth; ``in 2u`` is the part of
 pops whose stated k=2 interval holds the truth, ``width`` the stated uncertainty over the RMS error.  Goals at 40 samples
 inside t0.1 and 40 dB: exposure 0.02 stop (1.4 %), t0.5 and t0.1 2.5 % (5 % for an instant rise), in 2u >= 93 %, width <= 1.5.
-An instant rise hides where in a sample interval it was: pulses that start anywhere in it can have the very same samples and
-differ in exposure, so 0.29 intervals of the peak is the least RMS error that any estimate can have.
+An instant rise hides where in a sample interval h it was: pulses that start anywhere in it can have the very same samples and
+differ in exposure, so h / sqrt(12) of the peak is the least RMS error that any estimate can have that does not know the peak
+beforehand; noise adds its Cramer-Rao bound (see ``least_of_an_instant_rise``).  At 40 samples and 40 dB that is 0.0245 stop, above
+the goal of 0.02, which no method can reach for this one pulse.
+
+The same table is printed at 12 to 300 samples and 26 to 50 dB, with a mark where a k=2 interval holds in less than 93 % (``<``)
+or is wider than 1.5 times the scatter (``>``).  Both cannot hold everywhere: where pulses of different figures have the same
+samples within the noise, an interval that is honest for one is wide for the other.
 
 How fast.  ``measure`` and ``measure_many`` give the four plain numbers; ``analyse`` is the careful way and is shown beside them.
 """
@@ -60,7 +66,7 @@ def row_of(name: str, shape: Shape, samples: int, snr_db: float, bits: int, phas
     return f"{name:<21}{samples:>4}{snr_db:>4.0f}{bits:>4} | {cells}{note}", (rms * 100, inside, width)
 
 
-def accuracy(phases: int = 500, others: int = 60, seed: int = 1) -> None:
+def accuracy(phases: int = 500, others: int = 200, seed: int = 1) -> None:
     """Print the table: all pulses at 40 samples and 40 dB with ``phases`` phases, then the other conditions."""
     print(f"how well: RMS error, part in 2u, width of the stated uncertainty; {phases} phases, seed {seed}")
     print(HEADER)
@@ -71,15 +77,44 @@ def accuracy(phases: int = 500, others: int = 60, seed: int = 1) -> None:
             print(line)
             if figures is not None and not name.startswith("train"):
                 goals += goals_of(f"{name}, {bits} bit", shape, figures)
-    print(f"other conditions, {others} phases")
+    print(f"other conditions, {others} phases; < holds in less than 93 %, > wider than 1.5 x the scatter")
+    marks: list[str] = []
     for name, shape in shapes().items():
         for samples in (12, 20, 40, 80, 300):
             for snr_db in (26, 34, 40, 50):
-                if (samples, snr_db) != (40, 40):
-                    print(row_of(name, shape, samples, snr_db, 12, others, seed)[0])
+                line, figures = row_of(name, shape, samples, snr_db, 12, others, seed)
+                short = marks_of(figures)
+                print(f"{line}  {short}".rstrip())
+                if not name.startswith("train"):
+                    marks += short.split()
+    cells = 3 * 20 * (len(shapes()) - 1)
+    below, wide = (sum(mark.endswith(sign) for mark in marks) for sign in "<>")
+    print(f"of {cells} cells (trains left out) {below} hold in less than 93 %, {wide} are wider than 1.5 x the scatter;")
+    chance = 2 * np.sqrt(0.93 * 0.07 / others)
+    print(f"by chance alone a part that is 93 % is seen as {93 - 100 * chance:.0f} to {93 + 100 * chance:.0f} % in {others} phases")
     print_goals("goals at 40 samples inside t0.1 and 40 dB", goals)
-    least = np.sqrt(1 / 12) / (40.37 / np.log(10))
-    print(f"  an exponential with an instant rise, sampled so, cannot be known better than {np.log2(1 + least):.4f} stop")
+    print(f"  an instant rise, sampled so, cannot be known better than {np.log2(1 + least_of_an_instant_rise(40.37, 40)):.4f} stop")
+
+
+def marks_of(figures: Any) -> str:
+    """Return which figures of a line fall short and how: E, t0.5 or t0.1 with < (holds too seldom) or > (too wide)."""
+    if figures is None:
+        return ""
+    _, inside, width = figures
+    names = ("E", "t0.5", "t0.1")
+    short = [f"{name}<" for name, part in zip(names, inside, strict=True) if part < 0.93]
+    return " ".join(short + [f"{name}>" for name, part in zip(names, width, strict=True) if part > 1.5])
+
+
+def least_of_an_instant_rise(samples: float, snr_db: float) -> float:
+    """Return the least relative RMS error of the exposure C T of light C exp(-t / T), so many samples above a tenth.
+
+    With h = ln 10 / samples the interval in units of T: the samples hold C exp(-phase), never the phase itself, which is anywhere
+    in h alike: h / sqrt(12).  Of the noise s (as part of C) the Fisher information of (log C, log T) on samples every h is
+    ((1/2, 1/4), (1/4, 1/4)) / (h s**2), its inverse summed 4 h s**2.  Zero ambient error, no quantisation: a bound.
+    """
+    h = np.log(10) / samples
+    return float(np.hypot(h / np.sqrt(12), np.sqrt(4 * h) * 10 ** (-snr_db / 20)))
 
 
 def goals_of(name: str, shape: Shape, figures: Any) -> list[Goal]:
@@ -200,7 +235,7 @@ def whole_process(rounds: int = 11) -> Goal:
         return Goal("100,000-sample file, whole process over python -c pass", measured["ours"], "<=", 2.2)
 
 
-def main(phases: int = 500, others: int = 60, rounds: int = 15, seed: int = 1) -> None:
+def main(phases: int = 500, others: int = 200, rounds: int = 15, seed: int = 1) -> None:
     """Print accuracy and speed."""
     accuracy(phases, others, seed)
     print_goals("high-speed sync", train_levels(seed))

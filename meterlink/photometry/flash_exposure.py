@@ -17,6 +17,8 @@ _MOVED = 0.7
 """How much of the noise at the two ends of that decay goes into the exposure (by simulation)."""
 _SAMPLING_DOUBT = 0.3
 """Standard uncertainty from sampling, as part of the difference between the sums over even and over odd samples."""
+_CHOSEN = 1.1
+"""Uncertainties with an extrapolated tail are widened by this: the end is chosen by the same noisy data (by simulation)."""
 _CORNER = math.sqrt(1.0 / 720.0 * 1.5)
 """Standard deviation of x (1 - x) / 2 - 1/12 over the root mean square of x and 1 - x together."""
 _FEW_TO_THE_TAIL = 4
@@ -80,7 +82,7 @@ def integrate(
     for stop, tail, doubt in choices:
         noise = (pulse.noise_lx**2) * float(squares[stop])
         ambient = (u_ambient_lx * float(time[stop] - time[first])) ** 2
-        u = math.sqrt(noise + ambient + doubt**2 + jumps)
+        u = (_CHOSEN if tail > 0.0 and not truncated else 1.0) * math.sqrt(noise + ambient + doubt**2 + jumps)
         results.append(Integral(float(areas[stop]) + tail, u, tail, stop))
     return min(results, key=lambda result: result.u_lxs)
 

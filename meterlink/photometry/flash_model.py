@@ -35,6 +35,8 @@ _GONE = 7.0
 """Half the chi-square above the best at which a start or a rise is out of the question."""
 _FAR = 0.03
 """Part of the peak that samples are off on average from which on no finer grid can make a pulse fit."""
+_NOISE_ITSELF = 1.06
+"""Uncertainties are widened by this: the size of the noise is an estimate too (by simulation)."""
 _FITS = 3.0
 """Standard deviations of chi-square that a pulse of this kind may be off."""
 
@@ -219,7 +221,7 @@ def _figures(grid: _Grid, weight: Array, units: tuple[float, float, float], u_am
         mean = float((weight * values).sum())
         inside = by_c * variances[0] + by_t * variances[1] + 2.0 * by_c * by_t * variances[2]
         inside = inside + (by_c * ambients[0] + by_t * ambients[1]) ** 2
-        return mean, math.sqrt(float((weight * ((values - mean) ** 2 + values**2 * inside)).sum()))
+        return mean, _NOISE_ITSELF * math.sqrt(float((weight * ((values - mean) ** 2 + values**2 * inside)).sum()))
 
     begin = moment - grid.back * gap
     places = [float((weight * (begin + decay * part)).sum()) for part in (edges[2], top_at, edges[0])]
