@@ -6,7 +6,7 @@ Used before anything is taken from another file, and by ``store check`` on one's
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 
 from meterlink.errors import MeterlinkError
 from meterlink.library import rows
@@ -102,7 +102,11 @@ def _text_problems(connection: sqlite3.Connection, schema: str, table: str, colu
 
 def _plain(found: list[tuple[str | None, ...]]) -> bool:
     """Say whether texts are all harmless at a glance: ASCII, no zero, none longer than a short note."""
-    texts = [text for row in found for text in row if text]
+    return plain_texts([text for row in found for text in row if text])
+
+
+def plain_texts(texts: Collection[str]) -> bool:
+    """Say whether texts are all ASCII without a zero, and none longer than a short note."""
     joined = "".join(texts)
     return joined.isascii() and "\0" not in joined and max(map(len, texts), default=0) <= rows.TEXT_MAX
 

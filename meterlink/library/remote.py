@@ -148,15 +148,15 @@ class Remote:
         sql = "SELECT no, row_count, byte_count, stamp FROM meterlink.batch WHERE no > %s ORDER BY no"
         return [Batch(no, rows, size, bytes(stamp)) for no, rows, size, stamp in self._connection.execute(sql, (batch,)).fetchall()]
 
-    def rows(self, name: str, batches: Sequence[int]) -> Iterator[tuple[Any, ...]]:
-        """Yield the rows of one table in some batches, in the order in which what they refer to comes first."""
+    def rows(self, name: str, batches: Sequence[int]) -> list[tuple[Any, ...]]:
+        """Return the rows of one table in some batches, in the order in which what they refer to comes first."""
         shared = self._tables[name]
         with self._connection.cursor(binary=True) as cursor:
             cursor.execute(
                 f"SELECT {shared.names} FROM meterlink.{name} WHERE batch = ANY(%s) ORDER BY batch, {shared.key}", (list(batches),)
             )
-            while rows := cursor.fetchmany(5000):
-                yield from rows
+            rows: list[tuple[Any, ...]] = cursor.fetchall()
+            return rows
 
     def send(self, parts: Sequence[tuple[str, Sequence[Sequence[Any]]]]) -> tuple[int, bytes, int]:
         """Add rows of one or more tables as one batch; return its number, stamp, and how many rows were not there yet.

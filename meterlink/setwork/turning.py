@@ -22,7 +22,9 @@ if TYPE_CHECKING:
 SURE = 0.6
 """Part of the tolerance from which one pop says that a light has to be turned: nearer the limit its own spread may hide it."""
 CLEAR = 0.3
-"""Part of the tolerance within which one pop is enough, and two leave nothing to be done."""
+"""Part of the tolerance within which one pop is enough."""
+LAST = 0.3
+"""Part of the tolerance within which two pops leave nothing to be done."""
 LAST_STOPS = 0.5
 """A last change by more than this is told, but the light has to be metered again: its dial may be off by too much."""
 
@@ -60,7 +62,7 @@ def last_round(report: MatchReport, now: SetView, *, keep_common: bool = True) -
     for row, state, off in _off(report, now, keep_common):
         if not row.metered or state.light.source_light_id or state.light.id in sources or _pops(state, now) < 2:
             continue
-        if abs(off) <= CLEAR * row.tolerance_stops:
+        if abs(off) <= LAST * row.tolerance_stops:
             continue
         move = closing_move(state, now, -off, same_head=not row.replaced, gap_stops=FINE_GAP_STOPS)
         if move is None or move.empty:

@@ -16,7 +16,8 @@ from postgres import cluster, missing
 from test_merge import content, one_set, play
 
 from meterlink.errors import ImportRefused, LibraryError, LibraryTooNew, UsageError
-from meterlink.library import Library, sync
+from meterlink.library import Library, fetching, sync
+from meterlink.library.merge import TABLES
 from meterlink.library.remote import Remote
 
 pytestmark = pytest.mark.skipif(bool(missing()), reason=f"sync with PostgreSQL not tested: {missing()}")
@@ -159,7 +160,7 @@ def test_a_sync_cut_off_anywhere_goes_on_from_there(tmp_path, url, monkeypatch) 
             return False
         return True
 
-    for owner, name in ((Remote, "send"), (sync.State, "note"), (Remote, "rows"), (sync, "_keep")):
+    for owner, name in ((Remote, "send"), (fetching.State, "note"), (Remote, "rows"), (fetching, "keep")):
         monkeypatch.setattr(owner, name, cutting(getattr(owner, name)))
     with Library.open(tmp_path / "a") as a, Library.open(one_set(tmp_path / "b", "B")) as b:
         one = Set(a)
@@ -180,7 +181,7 @@ CLIENT = """
 import sys
 sys.path[:0] = [sys.argv[2], sys.argv[2] + "/tests/library"]
 from library_sets import Set
-from meterlink.library import Library, sync
+from meterlink.library import Library, fetching, sync
 with Library.open(sys.argv[1]) as library:
     one = Set(library, sys.argv[4])
     for n in range(6):
@@ -267,6 +268,101 @@ def test_what_does_not_hold_together_is_not_taken(tmp_path, url) -> None:
                 sync.sync(b, url)
             assert "\n" not in str(caught.value)
             assert b.setups() == []
+
+
+NOWHERE = "decode(repeat('01', 16), 'hex')"
+HOSTILE = {
+    "no kind": "UPDATE meterlink.reading SET kind = 9",
+    "no number as light": "UPDATE meterlink.reading SET exposure_lxs = 'NaN'",
+    "infinite light": "UPDATE meterlink.reading SET exposure_lxs = 'Infinity'",
+    "a short id": "UPDATE meterlink.reading SET id = substr(id, 1, 15)",
+    "an id of the far future": "UPDATE meterlink.reading SET id = decode('ff', 'hex') || substr(id, 2)",
+    "no set-up": f"UPDATE meterlink.reading SET setup_id = {NOWHERE}",
+    "no light": f"UPDATE meterlink.reading SET light_id = {NOWHERE}",
+    "no placement": f"UPDATE meterlink.reading SET placement_id = {NOWHERE}",
+    "no calibration": f"UPDATE meterlink.reading SET calibration_id = {NOWHERE}",
+    "nothing that has to be there": "UPDATE meterlink.reading SET calibration_id = NULL",
+    "the light of another set": "UPDATE meterlink.reading SET placement_id = NULL, light_id = (SELECT l.id FROM meterlink.light l "
+    "WHERE l.setup_id <> reading.setup_id LIMIT 1)",
+    "the placement of another light": "UPDATE meterlink.reading SET placement_id = (SELECT p.id FROM meterlink.placement p "
+    "WHERE p.light_id <> reading.light_id LIMIT 1)",
+    "a placement of no light": "UPDATE meterlink.reading SET light_id = NULL",
+    "superseding what is not there": f"UPDATE meterlink.reading SET supersedes_id = {NOWHERE}",
+    "pops that are not there": "UPDATE meterlink.reading SET pop_count = 2",
+    "a book as a note": "UPDATE meterlink.reading SET note = repeat('x', 2000000)",
+    "a reflector fed by another set": "CREATE TEMP TABLE one AS SELECT * FROM meterlink.light_version LIMIT 1; "
+    "UPDATE one SET id = decode(repeat('02', 16), 'hex'), batch = (SELECT max(no) FROM meterlink.batch), source_light_id = "
+    "(SELECT o.id FROM meterlink.light o JOIN meterlink.light m ON m.setup_id <> o.setup_id WHERE m.id = one.light_id LIMIT 1); "
+    "INSERT INTO meterlink.light_version SELECT * FROM one",
+    "a sensor's name that cannot be": "UPDATE meterlink.reading SET sensor_id = repeat('s', 2000000)",
+    "JSON for text": "ALTER TABLE meterlink.reading ALTER note TYPE jsonb USING '{}'::jsonb",
+    "lists for text": "ALTER TABLE meterlink.reading ALTER point TYPE text[] USING ARRAY['a']",
+    "words for a number": "ALTER TABLE meterlink.reading ALTER pop_count TYPE text USING 'many'",
+    "exact decimals for a number": "ALTER TABLE meterlink.reading ALTER exposure_lxs TYPE numeric",
+    "words for an id": "ALTER TABLE meterlink.reading ALTER id TYPE text USING encode(id, 'hex')",
+    "JSON for an id": "ALTER TABLE meterlink.reading ALTER light_id TYPE jsonb USING '{}'::jsonb",
+    "a pop of no reading": f"INSERT INTO meterlink.pop SELECT setup_id, {NOWHERE}, 0, 1, 0, NULL, NULL, NULL, NULL, 0, 0, batch "
+    "FROM meterlink.reading LIMIT 1",
+    "a mark of no reading": f"INSERT INTO meterlink.mark SELECT {NOWHERE}, setup_id, {NOWHERE}, 0, 1, '', batch "
+    "FROM meterlink.reading LIMIT 1",
+}
+
+
+@pytest.fixture(scope="module")
+def two_sets(server: str, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
+    """A library that knows two sets, and a shared library with ordinary readings of one of them that it lacks."""
+    import psycopg
+
+    with psycopg.connect(f"{server}/postgres", autocommit=True) as connection:
+        connection.execute("CREATE DATABASE ordinary")
+    folder = tmp_path_factory.mktemp("two")
+    with Library.open(folder / "a") as a, Library.open(folder / "b") as b:
+        one = Set(a, "A")
+        Set(a, "B")
+        sync.sync(a, f"{server}/ordinary")
+        sync.sync(b, f"{server}/ordinary")
+        for _ in range(3):
+            one.add()
+        sync.sync(a, f"{server}/ordinary")
+        b.db.row("PRAGMA wal_checkpoint(TRUNCATE)")
+    return folder / "b", f"{server}/ordinary"
+
+
+def test_ordinary_readings_arrive(two_sets, tmp_path) -> None:
+    """What the hostile ones below are made of is taken, and its keys hold."""
+    known, url = two_sets
+    with Library.open(shutil.copy(known, tmp_path / "b")) as b:
+        assert sync.sync(b, url).fetched.readings == 3
+        assert b.db.rows("PRAGMA foreign_key_check") == []
+        assert b.db.row("PRAGMA foreign_keys") == (1,)
+
+
+@pytest.mark.parametrize("what", HOSTILE)
+def test_hostile_rows_are_refused_whole(two_sets, tmp_path, server, what) -> None:
+    """Whatever a hand in the shared database made of ordinary readings: one line, and the library stays as it was."""
+    import psycopg
+
+    known, ordinary = two_sets
+    name = f"hostile{next(_names)}"
+    with psycopg.connect(f"{server}/postgres", autocommit=True) as connection:
+        connection.execute(f"CREATE DATABASE {name} TEMPLATE {ordinary.rpartition('/')[2]}")
+    ask(f"{server}/{name}", HOSTILE[what])
+    with Library.open(shutil.copy(known, tmp_path / "b")) as b:
+        before = content(b)
+        with pytest.raises(ImportRefused) as caught:
+            sync.sync(b, f"{server}/{name}")
+        assert "\n" not in str(caught.value)
+        assert len(str(caught.value)) < 400
+        assert content(b) == before
+        assert b.db.row("PRAGMA foreign_keys") == (1,)
+
+
+def test_every_foreign_key_is_looked_after(tmp_path) -> None:
+    """The fetch does the keys' work itself: each one is either a number that it looks up, or a reading that it looks for."""
+    with Library.open(tmp_path / "a") as a:
+        for table in TABLES:
+            for _, _, target, column, *_ in a.db.rows(f"PRAGMA foreign_key_list({table.name})"):
+                assert table.numbers.get(column) == target or (target == "reading" and table.name in ("pop", "waveform", "mark"))
 
 
 def test_troubles_with_the_server_are_one_line_without_the_password(tmp_path, url, server) -> None:

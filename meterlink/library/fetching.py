@@ -1,0 +1,241 @@
+"""The receiving half of ``sync``: what a shared library holds that this one lacks, checked as a merge checks a file.
+
+Batches come in chunks, each kept in one short transaction together with the note of how far we are.  Nothing of a chunk is kept
+when any row of it cannot be: the tables' own CHECKs and keys refuse values, ``arrivals.check`` what does not belong together.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections import Counter
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from operator import itemgetter
+from typing import Any
+
+from meterlink.errors import ImportRefused
+from meterlink.library.arrivals import Columns, check, parts
+from meterlink.library.merge import Added
+from meterlink.library.remote import Batch, Remote, Shared
+from meterlink.library.store import Library
+
+__all__ = ["Entry", "State", "fetch"]
+
+Entry = tuple[str, int, int, bytes]
+"""Part, set-up or batch number, number, id or stamp: see ``State``."""
+BYTES_AT_ONCE = 32 * 2**20
+_NUMBERED = ("setup", "setup_version", "light", "light_version", "placement", "calibration", "mark", "note", "waveform")
+
+
+class State:
+    """What has been exchanged with one shared library, kept in the local file."""
+
+    def __init__(self, library: Library, remote: Remote) -> None:
+        self._db = library.db
+        self.remote_id = remote.id
+        seen, stamp = self.get("fetched")
+        if seen and remote.stamp(seen) != stamp:
+            with self._db.write() as connection:  # another past than the one we know: compare everything anew
+                connection.execute("DELETE FROM sync_state WHERE remote = ?", (self.remote_id,))
+
+    def get(self, part: str, setup_no: int = 0) -> tuple[int, bytes]:
+        """Return (number, id or stamp) noted for a part, (0, b'') when nothing is."""
+        row = self._db.row(
+            "SELECT number, mark FROM sync_state WHERE remote = ? AND part = ? AND setup_no = ?", (self.remote_id, part, setup_no)
+        )
+        return (int(row[0]), bytes(row[1])) if row else (0, b"")
+
+    def all(self, part: str) -> dict[int, tuple[int, bytes]]:
+        """Return what is noted for a part by set-up (or batch) number."""
+        found = self._db.rows("SELECT setup_no, number, mark FROM sync_state WHERE remote = ? AND part = ?", (self.remote_id, part))
+        return {int(no): (int(number), bytes(mark)) for no, number, mark in found}
+
+    def note(self, entries: Iterable[tuple[str, int, int, bytes]]) -> None:
+        """Note (part, set-up or batch number, number, id or stamp) durably, or as part of the open transaction."""
+        with self._db.write() as connection:
+            connection.executemany(
+                "INSERT INTO sync_state VALUES (?, ?, ?, ?, ?) ON CONFLICT (remote, part, setup_no) "
+                "DO UPDATE SET number = excluded.number, mark = excluded.mark",
+                [(self.remote_id, *entry) for entry in entries],
+            )
+
+
+# -- fetching ---------------------------------------------------------------------------------------------------------
+
+
+def fetch(
+    library: Library, remote: Remote, tables: dict[str, Shared], state: State, rows_at_once: int, progress: Callable[[str], None]
+) -> Added:
+    """Add what the shared library has and this one lacks, about ``rows_at_once`` at a time; return how much that was.
+
+    Raises ``ImportRefused`` for what cannot be; the chunks before it are kept, nothing of its own chunk is.
+    """
+    seen, _ = state.get("fetched")
+    own, total = state.all("own"), Added()
+    known: Known = {}
+    for chunk in _chunks(remote.batches_after(seen), rows_at_once):
+        wanted = [b.no for b in chunk if own.get(b.no, (0, b""))[1] != b.stamp and b.row_count]
+        arrived = {name: remote.rows(name, wanted) for name in tables} if wanted else {}
+        added = keep(library, tables, arrived, state, chunk[-1], known)
+        total = Added(*(a + b for a, b in zip(total, added, strict=True)))
+        progress(f"{sum(total)} records fetched")
+    library.keep_ids_growing()
+    return total
+
+
+def _chunks(batches: list[Batch], rows_at_once: int) -> Iterator[list[Batch]]:
+    """Gather batches until they are worth a transaction."""
+    chunk: list[Batch] = []
+    for batch in batches:
+        chunk.append(batch)
+        if sum(b.row_count for b in chunk) >= rows_at_once or sum(b.byte_count for b in chunk) >= BYTES_AT_ONCE:
+            yield chunk
+            chunk = []
+    if chunk:
+        yield chunk
+
+
+Known = dict[str, dict[Any, "int | None"]]
+"""Table -> id -> this file's number, as far as looked up during one fetch."""
+
+
+def keep(
+    library: Library, tables: dict[str, Shared], arrived: dict[str, list[Any]], state: State, batch: Batch, known: Known
+) -> Added:
+    """Add fetched rows and note the batch, in one transaction."""
+    counts: dict[str, int] = {}
+    with _own_keys(library), library.db.write() as connection:
+        if any(arrived.values()):
+            try:
+                before = _sent_whole(connection, state, arrived["reading"])
+                sensors = {s for t in ("reading", "calibration") for s in _column(tables[t], "sensor_no", arrived[t])}
+                sql = "INSERT INTO sensor (sensor_id) VALUES (?) ON CONFLICT DO NOTHING"
+                new = connection.executemany(sql, [(s,) for s in sensors])
+                came = {}
+                for name, shared in tables.items():
+                    came[name] = _numbered(connection, shared, arrived[name], known)
+                    counts[name] = _insert(connection, shared, came[name])
+                check(connection, came, new_sensors=new.rowcount > 0)
+            except _WRONG as error:
+                raise ImportRefused(f"the shared library holds what cannot be ({error}), it was not taken: check it") from error
+            _note_fetched(connection, state, before, arrived["reading"], counts["reading"])
+        state.note([("fetched", 0, batch.no, batch.stamp)])
+        connection.execute(
+            "DELETE FROM sync_state WHERE remote = ? AND part = 'own' AND setup_no <= ?", (state.remote_id, batch.no)
+        )
+    return Added(*(counts.get(f.removesuffix("s"), 0) for f in Added._fields))
+
+
+@contextmanager
+def _own_keys(library: Library) -> Iterator[None]:
+    """Leave the foreign keys to us for one transaction.
+
+    Every number comes from a look-up of its id (``_numbers``), and ``check`` looks for the readings that other rows name: to look
+    each of them up again for each row is a good part of an insert's time.
+    """
+    with library.db.alone():
+        library.db.connection.execute("PRAGMA foreign_keys=OFF")
+        try:
+            yield
+        finally:
+            library.db.connection.execute("PRAGMA foreign_keys=ON")
+
+
+_WRONG = (
+    sqlite3.IntegrityError,
+    sqlite3.DataError,
+    sqlite3.InterfaceError,
+    sqlite3.ProgrammingError,  # a value of a kind that no column has
+    OverflowError,
+    UnicodeError,
+    TypeError,
+)
+
+
+def _column(shared: Shared, local: str, rows: list[Any]) -> set[Any]:
+    """Return the different values of one column."""
+    at = next(n for n, c in enumerate(shared.columns) if c.local == local)
+    return {row[at] for row in rows}
+
+
+def _numbered(connection: sqlite3.Connection, shared: Shared, rows: list[Any], known: Known) -> Columns:
+    """Turn rows that come with ids into columns with this file's numbers."""
+    if not rows:
+        return {}
+    columns = dict(zip((c.local for c in shared.columns), zip(*rows, strict=True), strict=True))
+    for c in shared.columns:
+        if c.target:
+            numbers = _numbers(connection, c.target, set(columns[c.local]), known)
+            columns[c.local] = tuple(map(numbers.__getitem__, columns[c.local]))
+    return columns
+
+
+def _insert(connection: sqlite3.Connection, shared: Shared, columns: Columns) -> int:
+    """Add rows; those that are here stay as they are.  Returns how many were new."""
+    if not columns:
+        return 0
+    done = connection.executemany(
+        f"INSERT INTO main.{shared.table.name} ({', '.join(columns)}) VALUES ({_marks(columns)}) "
+        f"ON CONFLICT ({', '.join(shared.table.key)}) DO NOTHING",
+        zip(*columns.values(), strict=True),
+    )
+    return done.rowcount
+
+
+def _numbers(connection: sqlite3.Connection, table: str, ids: set[Any], known: Known) -> dict[Any, int | None]:
+    """Return this file's number for every id.  Raises ``ImportRefused`` for one that leads nowhere."""
+    numbers = known.setdefault(table, {None: None})
+    key = "sensor_id" if table == "sensor" else "id"
+    for part in parts([i for i in ids if i not in numbers]):
+        numbers.update(connection.execute(f"SELECT {key}, no FROM main.{table} WHERE {key} IN ({_marks(part)})", part).fetchall())
+    if nowhere := ids - numbers.keys():
+        shown = str(next(iter(nowhere)))[:60]
+        raise ImportRefused(f"the shared library names a {table} that is not there ({shown}), it was not taken: check it")
+    return numbers
+
+
+def _marks(part: Collection[Any]) -> str:
+    return ", ".join("?" * len(part))
+
+
+Counted = dict[bytes, tuple[int, int, "bytes | None"]]
+"""Set-up's id -> its number, how many readings it has here, and the last one's id."""
+
+
+def _counted(connection: sqlite3.Connection, setup_ids: Sequence[bytes]) -> Counted:
+    found: Counted = {}
+    for part in parts(setup_ids):
+        sql = (
+            "SELECT s.id, s.no, count(r.id), max(r.id) FROM setup s LEFT JOIN reading r ON r.setup_no = s.no "
+            f"WHERE s.id IN ({_marks(part)}) GROUP BY s.no"
+        )
+        found.update((i, (no, count, last)) for i, no, count, last in connection.execute(sql, part))
+    return found
+
+
+def _sent_whole(connection: sqlite3.Connection, state: State, readings: list[Any]) -> tuple[set[str], Counted]:
+    """Return the tables, and the sets that the readings are of, of which every row that is here was sent already."""
+    tables = {name for name in _NUMBERED if _last(connection, name) <= state.get(name)[0]}
+    touched = {row[0] for row in readings}
+    noted = state.all("reading") if touched else {}
+    counted = _counted(connection, list(touched))
+    new: Counted = dict.fromkeys(touched - counted.keys(), (0, 0, None))
+    return tables, new | {i: found for i, found in counted.items() if noted.get(found[0], (0, b""))[0] == found[1]}
+
+
+def _last(connection: sqlite3.Connection, table: str) -> int:
+    return int(connection.execute(f"SELECT max(no) FROM main.{table}").fetchone()[0] or 0)
+
+
+def _note_fetched(
+    connection: sqlite3.Connection, state: State, before: tuple[set[str], Counted], readings: list[Any], added: int
+) -> None:
+    """What was fetched need not be sent back: move the notes past it wherever nothing else was waiting."""
+    tables, sets = before
+    entries: list[Entry] = [(name, 0, _last(connection, name), b"") for name in tables]
+    if added == len(readings) and all(no for no, _, _ in sets.values()):  # all new, of sets that were here: no need to count
+        came, latest = Counter(map(itemgetter(0), readings)), {row[0]: row[1] for row in sorted(readings, key=itemgetter(1))}
+        after = [(no, count + came[i], max(last or b"", latest[i])) for i, (no, count, last) in sets.items()]
+    else:
+        after = [found for found in _counted(connection, list(sets)).values() if found[2] is not None]
+    state.note([*entries, *(("reading", no, count, last) for no, count, last in after)])
