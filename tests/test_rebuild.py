@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from math import log2
 
 import pytest
 
@@ -121,6 +122,43 @@ def test_lights_can_be_turned_instead(library: Library, stored: Session, pop: Po
 
     assert rebuild.walk.done
     assert rebuild.report().done
+
+
+def test_a_light_that_one_pop_cannot_tell_gets_a_second_to_its_first(library: Library, stored: Session, pop: Pop) -> None:
+    """0.05 under by one pop: fired again as it stands, both pops make one reading, and the mean of exposures is compared."""
+    rebuild = begun(library, stored)
+    said = fire(rebuild, pop, KEY=0.0, FILL=-0.05, HAIR=0.0)
+    assert any("FILL: leave it as it is" in line for line in said[2])
+    fire(rebuild, pop, FILL=0.03)
+    rows = {row.light: row for row in rebuild.report().rows}
+    fill = rebuild.light("FILL")
+    reading = next(s.reading for s in rebuild.view().lights if s.light.id == fill.id)
+
+    assert rebuild.walk.done
+    assert reading is not None
+    assert len(reading.pops) == 2
+    assert rows["FILL"].difference_stops == pytest.approx(log2((2**-0.05 + 2**0.03) / 2), abs=1e-6)
+    assert len(library.placements(fill.id)) == 1
+
+
+def test_the_last_change_needs_no_pop(library: Library, stored: Session, pop: Pop) -> None:
+    """Still 0.08 over after its second pop: a tenth less, recorded when it is said to be made, and expected to match."""
+    rebuild = begun(library, stored)
+    fire(rebuild, pop, KEY=0.0, FILL=-0.4, HAIR=0.0)
+    assert rebuild.last == ()
+    fire(rebuild, pop, FILL=0.1)
+    fill = rebuild.light("FILL")
+    (turn,) = rebuild.last
+
+    assert turn.light_id == fill.id
+    assert rebuild.placement(fill.id).power_stops == pytest.approx(-1.6)
+    assert [one.light_id for one in rebuild.set_last()] == [fill.id]
+    assert rebuild.placement(fill.id).power_stops == pytest.approx(-1.7)
+    row = next(one for one in rebuild.report().rows if one.light == "FILL")
+    assert row.within
+    assert not row.metered
+    assert rebuild.report().done
+    assert rebuild.last == ()
 
 
 def test_never_more_than_two_pops(library: Library, stored: Session, pop: Pop) -> None:

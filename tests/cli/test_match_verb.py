@@ -10,7 +10,9 @@ from pathlib import Path
 import pytest
 
 from meterlink.library.store import Library
+from meterlink.model import Measurement
 from meterlink.session import Session
+from meterlink.walk import Request
 
 Run = Callable[..., object]
 SENSOR = "sim:?every=0.9&lights=KEY,FILL,FILL,FILL"
@@ -60,6 +62,33 @@ def test_json_is_data_only(metered: Run) -> None:
     assert report["done"] is True
     assert [row["light"] for row in report["rows"]] == ["KEY", "FILL"]
     assert "waiting for FILL" in ran.err
+
+
+def test_the_last_changes_are_told_and_recorded(metered: Run, tmp_path: Path) -> None:
+    """Two pops, a turn between them: the last small change is printed with how to say that it is made; then it is expected."""
+    with Library.open(tmp_path / "library.sqlite") as library:
+        stored = Session(library)
+        metered("setup", "copy", "Potter", "Other day")
+        again = Session(library)
+        key, values = again.light("KEY"), []
+        library.revise_light(key._replace(power_step_stops=0.1))
+        then = next(s for s in stored.view().lights if s.light.name == "KEY")
+        assert then.value is not None
+        for power, off in ((-2.0, -0.3), (-1.6, 0.1)):
+            again.move(key, power_stops=power, power_text=f"{power:g}")
+            again.begin([Request(key.id, point=key.point, held_off_m=0.0)])
+            values.append(again.take(Measurement(
+                "flash", 100.0 + 10 * power, "sim", then.reading.calibration_id, exposure_lxs=then.value * 2.0**off, u_rel=0.003
+            )).kind)  # fmt: skip
+        assert values == ["logged", "logged"]
+    told = metered("match", "Potter", "--report")
+    data = json.loads(metered("match", "Potter", "--report", "--json").out)
+
+    assert "set these last, they need no further pop, then: meterlink match Potter --set" in told.out
+    assert [len(data["last"]), data["last"][0]["move"]["power_stops"]] == [1, pytest.approx(-1.7)]
+    made = metered("match", "Potter", "--set")
+    assert "turned since its last pop, so this is what to expect" in made.out
+    assert "no last change" in metered("match", "Potter", "--set").err
 
 
 WRONG = [
