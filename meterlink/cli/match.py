@@ -11,8 +11,8 @@ examples:
 The rebuild is a set-up of its own, copied from the stored one, and in use from now on.  After the first pop of every light
 you are told what to change; change it all, then fire those lights once more: meterlink takes it that you did.  Lights that one
 pop cannot tell surely are fired once more as they stand.  What is still off then is small and known from both pops: set it, no
-third pop is needed, and say so with --set.  When you
-follow the camera's change instead, say so: meterlink setup change --iso 125 (or --aperture f/9), then --report.
+third pop is needed, and say so with --set.  When you follow the camera's change instead, say so: meterlink setup
+change --iso 125 (or --aperture f/9), then --report.
 """
 
 from __future__ import annotations
@@ -112,7 +112,7 @@ def print_report(rebuild: Rebuild, report: MatchReport) -> None:
         print("done: every light is within its tolerance")
     elif not report.rows:
         print(f"{rebuild.stored.setup.name} has no readings: there is nothing to match")
-    if rebuild.last:
+    if last := rebuild.last:
         print(f"set these last, they need no further pop, then: meterlink match {quoted(rebuild.stored.setup.name)} --set")
-        for turn in rebuild.last:
+        for turn in last:
             print(f"  {turn.sentence}")
