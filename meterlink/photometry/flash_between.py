@@ -9,8 +9,8 @@ import numpy as np
 
 from meterlink.photometry.flash_shape import Pulse
 
-_OF_TWO = 0.9
-"""Part of the noise that moves a crossing between two samples (0.82 on a straight line, a little more with a bend)."""
+_OF_TWO = 1.0
+"""Part of the noise that moves a crossing between two samples (0.82 on a straight line, more with a bend)."""
 
 
 class Crossing(NamedTuple):

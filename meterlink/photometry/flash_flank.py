@@ -17,6 +17,8 @@ _FLANK_SPREADS = (0.55, 0.3, 0.15, 0.08)
 """A flank is fitted between exp(-0.55) and exp(0.55) times the level, nearer by when that does not fit."""
 _WIDE_SPREAD, _NOISY = 1.1, 0.3
 """Where noise is more than 0.3 of the level, twice as far: few samples near to it tell little."""
+_MANY = 24
+"""Samples on a flank from which on a nearer fit is asked as well."""
 _LOST = 0.35
 """A shape that places the crossing worse than to this part of the fitted stretch tells nothing."""
 _FOR_A_BEND = 4
@@ -84,18 +86,30 @@ def crossing(pulse: Pulse, index: int, level_lx: float, rising: bool, limits: tu
         inside = (jump + 1, limits[1]) if rising else (limits[0], jump)
         curve = _inside(pulse, level_lx, rising, inside)
         return edge if curve is None else _earlier(edge, curve, gap, rising)
-    best: tuple[Crossing, float] | None = None
     wide = (_WIDE_SPREAD,) if pulse.noise_lx > _NOISY * level_lx else ()
+    best: tuple[Crossing, float] | None = None
     for spread in (*wide, *_FLANK_SPREADS):
         window = _flank(pulse, index, level_lx, rising, limits, spread)
         fit = _fit_flank(pulse, window, level_lx, rising) if window[1] - window[0] >= 3 else None
         if fit is None:
             break
+        if best is not None and best[1] <= 1.0:
+            return _drawn(best[0], fit[0])
         if best is None or fit[1] < best[1]:
             best = fit
-        if fit[1] <= 1.0:
+        if fit[1] <= 1.0 and window[1] - window[0] < _MANY:
             break
     return best[0] if best is not None else between(pulse, index, level_lx, rising)
+
+
+def _drawn(best: Crossing, narrower: Crossing) -> Crossing:
+    """Add what a fit to half of the flank says otherwise, beyond what noise makes it say.
+
+    Among many samples a flank that bends draws the crossing aside long before the misfit can be told from noise.
+    """
+    by_noise = max(narrower.u_s**2 - best.u_s**2, 0.0)
+    apart = max((narrower.time_s - best.time_s) ** 2 - by_noise, 0.0)
+    return best._replace(u_s=math.hypot(best.u_s, math.sqrt(apart)))
 
 
 def _inside(pulse: Pulse, level_lx: float, rising: bool, limits: tuple[int, int]) -> Crossing | None:
