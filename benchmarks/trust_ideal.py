@@ -14,16 +14,16 @@ from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
-from trust_world import FRONTAL, REACH_M, U_POP, TrueLight, TrueSource, received
+from trust_world import FRONTAL, REACH_M, U_POP, TrueLight, along_axis, received
 
-DRAWS = 1500
+DRAWS = 1000
 """Distances and reaches that stand for a light's unknowns."""
 SAMPLES = 250
 """Of a light's level, in the density of the sum."""
 U_LAMP, U_DIAL = 0.03, 0.02
 CAMERA = np.array([0.0, 0.0, 1.0])
 TOUCH_M = 0.02
-AXIS_M = np.geomspace(0.12, 9.0, 48)
+AXIS_M = np.geomspace(0.2, 8.0, 40)
 
 
 class Seen(NamedTuple):
@@ -41,17 +41,11 @@ def typed(rng: np.random.Generator, declared_m: float) -> np.ndarray:
     return np.maximum(declared_m / (1 + rng.uniform(0.02, 0.05, DRAWS) * rng.normal(size=DRAWS)), 0.25)
 
 
-def falloff(source: TrueSource) -> np.ndarray:
-    """log2 of the light on the axis at ``AXIS_M``."""
-    bare = TrueLight("", "", source, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, None, 0.0)
-    return np.log2([received(bare._replace(distance_m=float(d)), np.zeros(3)) for d in AXIS_M])
-
-
 class Light:
     """One light with draws of everything that is not known of it."""
 
-    def __init__(self, rng: np.random.Generator, light: TrueLight, past: Any, least_stops: float) -> None:
-        along = falloff(light.source)
+    def __init__(self, rng: np.random.Generator, light: TrueLight, past: Any) -> None:
+        along = np.log2(along_axis(light.source, AXIS_M))
 
         def at(distance_m: np.ndarray) -> np.ndarray:
             return np.interp(np.log(distance_m), np.log(AXIS_M), along)
@@ -61,7 +55,6 @@ class Light:
         self.frontal = light.role in FRONTAL
         self.reach = {False: at(now - rng.uniform(*REACH_M, DRAWS)) - at(now), True: at(now - held) - at(now)}
         """Stops that the reading is too high: of an honest dome, and of one that was held off."""
-        self.counts = {False: np.ones(DRAWS, bool), True: self.reach[True] > least_stops}
         self.carried = past.step_stops + at(now) - at(then - rng.uniform(*REACH_M, DRAWS))
         self.u_carried = float(np.sqrt(U_POP**2 + U_LAMP**2 + (U_DIAL * past.step_stops) ** 2))
         self.to_camera, self.nearer = self._camera(rng, light) if self.frontal else (np.zeros(DRAWS), 0.0)
@@ -78,13 +71,14 @@ class Light:
         seen = (1 + np.cos(turned[0]) * np.cos(turned[1])) / (1 + stands.toward[2])
         return here - facing + np.log2(np.maximum(seen, 1e-3)), float(near - here)
 
-    def weights(self, now: float, before: float, wrong: bool, history: bool) -> np.ndarray:
-        """Likelihood of this light's own readings for every draw; what does not count has none."""
+    def weights(self, now: float, before: float, wrong: bool, history: bool, least_stops: float) -> np.ndarray:
+        """Likelihood of this light's own readings for every draw; a misplacement that costs less than ``least_stops`` has none."""
+        counts = self.reach[True] > least_stops if wrong else np.ones(DRAWS, bool)
         if not history:
-            return self.counts[wrong] * 1.0
+            return counts * 1.0
         variance = self.u_carried**2 + U_POP**2
         off = now - before - self.carried - self.reach[wrong]
-        return self.counts[wrong] * np.maximum(np.exp(-0.5 * off * off / variance), 1e-290)
+        return counts * np.maximum(np.exp(-0.5 * off * off / variance), 1e-290)
 
     def levels(
         self, rng: np.random.Generator, weights: np.ndarray, now: float, before: float, wrong: bool, history: bool
@@ -104,38 +98,39 @@ class Light:
 class Ideal:
     """The ideal detector of one set; misplacements that cost less than ``least_stops`` are not looked for."""
 
-    def __init__(self, rng: np.random.Generator, lights: Sequence[TrueLight], earlier: Sequence[Any], least_stops: float) -> None:
+    def __init__(self, rng: np.random.Generator, lights: Sequence[TrueLight], earlier: Sequence[Any]) -> None:
         self.rng = rng
-        self.lights = [Light(rng, one, past, least_stops) for one, past in zip(lights, earlier, strict=True)]
+        self.lights = [Light(rng, one, past) for one, past in zip(lights, earlier, strict=True)]
         self.front = [i for i, one in enumerate(self.lights) if one.frontal]
 
-    def of_history(self, seen: Seen) -> float:
+    def of_history(self, seen: Seen, least_stops: float) -> float:
         """How much better 'one dome was held off' explains reading and history than 'all is well'."""
-        return float(self._alone(seen).mean())
+        return float(self._alone(seen, least_stops).mean())
 
-    def of_sum(self, seen: Seen) -> float:
+    def of_sum(self, seen: Seen, least_stops: float) -> float:
         """The same of the readings and one pop of all lights."""
-        return float(self._together(seen, False).mean())
+        return float(self._together(seen, False, least_stops).mean())
 
-    def of_both(self, seen: Seen) -> float:
+    def of_both(self, seen: Seen, least_stops: float) -> float:
         """The same of all of it."""
-        return float((np.minimum(self._alone(seen), 1e150) * np.minimum(self._together(seen, True), 1e150)).mean())
+        own, sums = self._alone(seen, least_stops), self._together(seen, True, least_stops)
+        return float((np.minimum(own, 1e150) * np.minimum(sums, 1e150)).mean())
 
-    def _alone(self, seen: Seen) -> np.ndarray:
+    def _alone(self, seen: Seen, least_stops: float) -> np.ndarray:
         """Ratio of densities of each light's own readings, and its chance to be off by so much."""
         ratios = []
         for i, one in enumerate(self.lights):
-            clean, off = (one.weights(seen.now[i], seen.before[i], wrong, True).mean() for wrong in (False, True))
+            clean, off = (one.weights(seen.now[i], seen.before[i], wrong, True, least_stops).mean() for wrong in (False, True))
             ratios.append(off / max(clean, 1e-300))
         return np.array(ratios)
 
-    def _together(self, seen: Seen, history: bool) -> np.ndarray:
+    def _together(self, seen: Seen, history: bool, least_stops: float) -> np.ndarray:
         """Ratio of densities of the common pop, given the rest, when each light is off; without history also of its prior."""
         drawn: dict[tuple[int, bool], np.ndarray] = {}
         share = np.ones(len(self.lights)) if history else np.zeros(len(self.lights))
         for i in self.front:
             for wrong in (False, True):
-                weights = self.lights[i].weights(seen.now[i], seen.before[i], wrong, history)
+                weights = self.lights[i].weights(seen.now[i], seen.before[i], wrong, history, least_stops)
                 if not weights.sum() > 0.0:
                     share[i] = 0.0
                     continue

@@ -202,14 +202,11 @@ def outcomes(world: str, seed: int, number: int) -> list[Outcome]:
     """
     rng, ideal_rng, later = (np.random.default_rng([seed, number, part]) for part in range(3))
     studio = build(rng, world)
-    ideals = {
-        "sum": Ideal(ideal_rng, studio.lights, studio.earlier, COSTLY),
-        "half": Ideal(ideal_rng, studio.lights, studio.earlier, 0.5),
-    }
+    ideal = Ideal(ideal_rng, studio.lights, studio.earlier)
 
     def odds(one: Studio) -> dict[str, float]:
         seen = seen_of(one)
-        return {"sum": ideals["sum"].of_sum(seen), "history": ideals["half"].of_history(seen), "both": ideals["half"].of_both(seen)}
+        return {"sum": ideal.of_sum(seen, COSTLY), "history": ideal.of_history(seen, 0.5), "both": ideal.of_both(seen, 0.5)}
 
     clean = studio if studio.wrong is None else honest(later, studio)
     alarms = {use: complained(clean, use, check) for use, check in checked(clean).items()}

@@ -130,7 +130,19 @@ def received(light: TrueLight, place_m: np.ndarray, normal: np.ndarray | None = 
     return total * 2.0**light.log_luminance
 
 
-def _seen(dx: np.ndarray, dy: np.ndarray, dz: float, n: tuple[float, float, float], source: TrueSource) -> np.ndarray:
+def along_axis(source: TrueSource, distances_m: np.ndarray) -> np.ndarray:
+    """Light on a dome on the axis and aimed at the source, for many distances at once: ``received`` with fewer points."""
+    u, v, weight = _surface(source, 0.5)
+    ahead = (0.0, 0.0, -1.0)
+    total = (weight * _seen(u, v, -distances_m[:, None], ahead, source)).sum(axis=1)
+    if source.bulb > 0.0:
+        middle = np.zeros((len(distances_m), 1))
+        deep = _seen(middle, middle, -(distances_m[:, None] + source.recess_m), ahead, source)[:, 0]
+        total = (1 - source.bulb) * total + source.bulb * weight.sum() * deep
+    return total
+
+
+def _seen(dx: np.ndarray, dy: np.ndarray, dz: float | np.ndarray, n: tuple[float, float, float], source: TrueSource) -> np.ndarray:
     r2 = dx * dx + dy * dy + dz * dz
     r = np.sqrt(r2)
     emitted = -dz / r

@@ -41,11 +41,11 @@ if TYPE_CHECKING:
 
 __all__ = ["ALARM_ODDS", "ALARM_ODDS_BOTH", "ALARM_ODDS_SUM", "WORTH_STOPS", "Hypothesis", "Suspect", "Weighing", "weigh"]
 
-ALARM_ODDS = 1.65
+ALARM_ODDS = 1.74
 """Limit when only predictions are weighed: each light has its chance to be off."""
-ALARM_ODDS_SUM = 2.25
+ALARM_ODDS_SUM = 2.44
 """Limit when only sums are, with every size counted: one residual has fewer ways to be off by chance."""
-ALARM_ODDS_BOTH = 0.94
+ALARM_ODDS_BOTH = 1.02
 """Limit when both are: what is off by chance in one is rarely so in the other."""
 WORTH_STOPS = 0.4
 """Beside predictions a smaller mistake does not count towards an alarm: between a third of a stop, to which a reading can be
