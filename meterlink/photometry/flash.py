@@ -5,6 +5,11 @@ the light is above half of its peak, t0.1 above a tenth, both above ambient.  Wi
 up; ``span05_s`` and ``span01_s`` run from the first rise to the last fall.  For a train of pulses (high-speed sync,
 pulsing light) t0.5 and t0.1 are these spans, for single pulses say nothing there.
 
+What the samples do not hold is in the uncertainties.  A rise at once is somewhere in its sample interval h: that alone is
+h / sqrt(12) of the peak, and with noise of a hundredth of it and 40 samples above a tenth no method can know the exposure of an
+exponential better than to 0.0245 stop (``benchmarks/bench_flash.py`` has the derivation; ``analyse`` comes to 0.025).  Pulses of up
+to 60 such samples that are two exponentials within their noise are read as such (``flash_model``), others as they stand.
+
 ``analyse`` is the careful way, for one pop; ``measure`` and ``measure_many`` give the four plain numbers fast, from
 integer codes (see ``flash_fast``).
 All raise ``ValueError`` in one line for data from which nothing follows.  numpy, ``typing`` and the record ``FlashPulse`` are
