@@ -85,7 +85,7 @@ class Desk(Matching):
             error,
             self.prefs,
             self._stored,
-            match_report(self._stored, view) if self._stored is not None else None,
+            match_report(self._stored, session.full_view()[0]) if self._stored is not None else None,
         )
         return self.shot
 
