@@ -69,7 +69,7 @@ class Desk(Matching):
         last = view.readings[-1] if view.readings else None
         kept = self.shot.last is not None and last is not None and self.shot.last.id == last.id
         wave = self.shot.wave if kept else self._wave(last)
-        findings, error = self._findings(view)
+        findings, error = self._findings(session)
         self.shot = Shot(
             session.setup,
             view,
@@ -92,12 +92,10 @@ class Desk(Matching):
     def _wave(self, reading: Reading | None) -> WaveBlock | None:
         return self.library.waveform(reading.id, max(len(reading.pops) - 1, 0)) if reading is not None else None
 
-    def _findings(self, view: SetView) -> tuple[tuple[Finding, ...], str]:
+    def _findings(self, session: Session) -> tuple[tuple[Finding, ...], str]:
         """Findings of the checks, worst first; a check that cannot be made must not hide the table."""
-        from meterlink.setwork.checks import findings
-
         try:
-            return tuple(findings(view)), ""
+            return tuple(session.checks()), ""
         except (MeterlinkError, ValueError) as error:
             return (), str(error)
 
