@@ -40,6 +40,8 @@ from meterlink.rebuild import Rebuild, rebuild_of
 from meterlink.setwork.targets import TargetPlan, Wish, plan
 
 TOLERANCE_STOPS = 0.1
+WISH_STOPS = 1.5
+"""How far from where it is a light may be wished."""
 
 
 def tolerance_of(step_stops: float) -> float:
@@ -121,7 +123,7 @@ def rebuild(world: World, tally: Tally, nature: random.Random) -> Rebuild:
     return again
 
 
-def wishes_for(world: World, again: Rebuild) -> tuple[list[Wish], float]:
+def wishes_for(world: World, again: Rebuild, wish_stops: float) -> tuple[list[Wish], float]:
     """Other levels for the rebuilt set, and what the key is to give (lx·s)."""
     rng = world.rng
     view, _ = again.full_view()
@@ -136,7 +138,7 @@ def wishes_for(world: World, again: Rebuild) -> tuple[list[Wish], float]:
             wishes.append(Wish(state.light.name, f_number))
         else:
             now = log2((state.value or 1.0) / key.value)
-            wishes.append(Wish(state.light.name, None, now + rng.uniform(-1.5, 1.5)))
+            wishes.append(Wish(state.light.name, None, now + rng.uniform(-wish_stops, wish_stops)))
     return wishes, asked
 
 
@@ -149,11 +151,11 @@ def follow(world: World, again: Rebuild, wishes: list[Wish]) -> TargetPlan:
     return result
 
 
-def target(world: World, again: Rebuild, tally: Tally) -> None:
+def target(world: World, again: Rebuild, tally: Tally, wish_stops: float) -> None:
     """Ask for other levels of the rebuilt set and count after one round."""
     stale = {state.light.name for state in again.view().lights if state.reading is None}
     world.meter(again, stale)
-    wishes, asked = wishes_for(world, again)
+    wishes, asked = wishes_for(world, again, wish_stops)
     first = follow(world, again, wishes)
     world.meter(again)
     follow(world, again, wishes)
@@ -172,7 +174,7 @@ def target(world: World, again: Rebuild, tally: Tally) -> None:
     tally.add(off, best, dict.fromkeys(light_of, 2))
 
 
-def run(sets: int, seed: int, errors: Errors) -> list[Goal]:
+def run(sets: int, seed: int, errors: Errors, wish_stops: float = WISH_STOPS) -> list[Goal]:
     """Simulate; print what came out and return the goals."""
     rng, nature = random.Random(seed), random.Random(f"second pops {seed}")
     rebuilt, targeted = Tally(), Tally()
@@ -182,7 +184,7 @@ def run(sets: int, seed: int, errors: Errors) -> list[Goal]:
         for number in range(sets):
             world = World(random.Random(rng.random()), library, calibration, errors, number)
             again = rebuild(world, rebuilt, nature)
-            target(world, again, targeted)
+            target(world, again, targeted, wish_stops)
     print(f"a common difference was left to the camera in {rebuilt.kept_common} sets")
     return [*rebuilt.goals("match"), *targeted.goals("targets")]
 
@@ -196,9 +198,10 @@ def main() -> None:
     parser.add_argument("--slope", type=float, default=usual.slope, help="error of the dials, k=1, in stops per stop")
     parser.add_argument("--spread", type=float, default=usual.spread_stops, help="pop to pop, k=1, in stops")
     parser.add_argument("--dome", type=float, default=usual.dome_m, help="dome off its point, k=1, in metres")
+    parser.add_argument("--wish", type=float, default=WISH_STOPS, help="how far a light is wished from where it is, in stops")
     options = parser.parse_args()
     errors = Errors(options.slope, options.spread, options.dome)
-    goals = run(options.sets, options.seed, errors)
+    goals = run(options.sets, options.seed, errors, options.wish)
     world = f"dials off {errors.slope:g} stop/stop, pops spread {errors.spread_stops:g} stop, dome off {errors.dome_m * 100:g} cm"
     sys.exit(not print_goals(f"rebuilds and targets, truth against truth, seed {options.seed}, {world}", goals))
 
