@@ -2,8 +2,9 @@
 
 It knows what no tool can: the shape and the emission of every source, how tapes, compasses, dials, lamps and domes err in
 ``trust_world``, that nothing but a dome 10-40 cm toward its light is ever wrong, and that one of the lights is, with the
-same chance for each.  By the lemma of Neyman and Pearson no test with as many false alarms finds more: what it misses is
-not in the numbers.  Its limit is the one at which 2 % of the simulated clean sets alarm.
+same chance for each.  By the lemma of Neyman and Pearson no test with as many false alarms finds more over all of them together
+(a slice may lie either way): what it misses is not in the numbers.  Its limit is the one at which 2 % of the simulated clean
+sets alarm.
 
 All values are log2 of lx·s.  Draws stand for what is unknown: distances by the tape, reach of the dome, directions.
 """

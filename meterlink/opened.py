@@ -176,12 +176,12 @@ class OpenedSet:
         history = (*others, *self._own_history(view, past))
         return view._replace(history=history), self._superseded(view, past)
 
-    def checks(self) -> list[Finding]:
-        """Return what is not as it should be in the set, worst first."""
+    def checks(self, full: tuple[SetView, list[Reading]] | None = None) -> list[Finding]:
+        """Return what is not as it should be in the set, worst first; ``full`` is ``full_view()`` where it is at hand."""
         import meterlink.setwork.finders  # noqa: F401 - each module registers its finders
         from meterlink.setwork.checks import findings
 
-        view, earlier = self.full_view()
+        view, earlier = full or self.full_view()
         return findings(view._replace(waves=self.wave), earlier=earlier)
 
     def wave(self, reading_id: str, pop_index: int | None = None) -> tuple[Any, Any] | None:

@@ -69,7 +69,8 @@ class Desk(Matching):
         last = view.readings[-1] if view.readings else None
         kept = self.shot.last is not None and last is not None and self.shot.last.id == last.id
         wave = self.shot.wave if kept else self._wave(last)
-        findings, error = self._findings(session)
+        full = session.full_view()
+        findings, error = self._findings(session, full)
         self.shot = Shot(
             session.setup,
             view,
@@ -85,17 +86,18 @@ class Desk(Matching):
             error,
             self.prefs,
             self._stored,
-            match_report(self._stored, session.full_view()[0]) if self._stored is not None else None,
+            match_report(self._stored, full[0]) if self._stored is not None else None,
         )
         return self.shot
 
     def _wave(self, reading: Reading | None) -> WaveBlock | None:
         return self.library.waveform(reading.id, max(len(reading.pops) - 1, 0)) if reading is not None else None
 
-    def _findings(self, session: Session) -> tuple[tuple[Finding, ...], str]:
+    @staticmethod
+    def _findings(session: Session, full: tuple[SetView, list[Reading]]) -> tuple[tuple[Finding, ...], str]:
         """Findings of the checks, worst first; a check that cannot be made must not hide the table."""
         try:
-            return tuple(session.checks()), ""
+            return tuple(session.checks(full)), ""
         except (MeterlinkError, ValueError) as error:
             return (), str(error)
 

@@ -129,6 +129,8 @@ def as_html(record: dict[str, Any]) -> str:
 
 def _claim(record: dict[str, Any]) -> list[str]:
     claim = record.get("claim")
+    if claim is None and record["calibration_method"] != "assumed":
+        return ["this certificate states no light to which its calibration is good: run 'meterlink verify' again"]
     if claim is None:
         return ["no calibration yet: f-numbers are those of the design; run 'meterlink calibrate'"]
     return [_clean(line, 200) for line in in_words(claim, record["range_names"], record["constant"])]

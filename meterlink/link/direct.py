@@ -8,6 +8,7 @@ made by ``new_loop`` everything works as usual, a little later.
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import select
 import selectors
 import sys
@@ -46,7 +47,9 @@ class DirectSelector(selectors.DefaultSelector):
         if self._calls.pop(fd, None) is None:
             return False
         if self._epoll is not None:
-            self._epoll.unregister(fd)
+            # Closed already, or the loop is: it is gone from the system's list by itself.
+            with contextlib.suppress(OSError, ValueError):
+                self._epoll.unregister(fd)
         else:
             self.unregister(fd)
         return True
@@ -77,6 +80,7 @@ class DirectSelector(selectors.DefaultSelector):
 
     def close(self) -> None:
         """Close both."""
+        self._calls.clear()
         if self._epoll is not None:
             self._epoll.close()
         super().close()

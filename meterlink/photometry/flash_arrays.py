@@ -54,7 +54,7 @@ def measure_array(
     calm, rest = _sums(codes, _SPLITS[quiet] if quiet in _SPLITS else _split(quiet), 0, wide).tolist()
     base = calm / quiet
     height = top - base
-    if not 0.0 < height < math.inf or rest != rest:
+    if not 0.0 < height < math.inf or not math.isfinite(calm + rest):
         raise _unfit(calm + rest)
     half, tenth = base + 0.5 * height, base + 0.1 * height
     # integers are compared with integers, or numpy would convert every sample; a plain number takes it longer than an array of one

@@ -30,6 +30,8 @@ STAY_S = 12 * 3600.0
 FARTHEST = 1.5
 """A light carried to more than this times its distance, or less than its inverse, is metered anew."""
 MOST_POPS = 6
+LEAST_STOPS = 1e-3
+"""No pop is surer than this, whatever the settings say of it: a weight has to stay finite."""
 CONTRADICTS = 3.0
 """Standard uncertainties between a carried pop and the newest one from which something else must have changed."""
 
@@ -150,7 +152,7 @@ def _look(one: Past, placement: Placement, curve: PowerCurve | None, falloff: ob
         change, _, slope, model = along(now, then.distance_m, now.distance_m, one.receptor, falloff)  # type: ignore[arg-type]
         value += change
         u_way = hypot(slope * CARRY_M, model)
-    return _Look(value, one.u_stops, dial, then.power_stops, u_way, then.distance_m)
+    return _Look(value, max(one.u_stops, LEAST_STOPS), dial, then.power_stops, u_way, then.distance_m)
 
 
 def _covariance(looks: list[_Look]) -> list[list[float]]:

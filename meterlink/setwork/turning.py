@@ -26,7 +26,7 @@ CLEAR = 0.3
 LAST = 0.3
 """Part of the tolerance within which two pops leave nothing to be done."""
 LAST_STOPS = 0.5
-"""A last change by more than this is told, but the light has to be metered again: its dial may be off by too much."""
+"""What is off by more than this after two pops is no small last change: its row says what to do, and it is metered again."""
 
 
 class Turn(NamedTuple):
@@ -62,13 +62,12 @@ def last_round(report: MatchReport, now: SetView, *, keep_common: bool = True) -
     for row, state, off in _off(report, now, keep_common):
         if not row.metered or state.light.source_light_id or state.light.id in sources or _pops(state, now) < 2:
             continue
-        if abs(off) <= LAST * row.tolerance_stops:
+        if not LAST * row.tolerance_stops < abs(off) <= LAST_STOPS:
             continue
         move = closing_move(state, now, -off, same_head=not row.replaced, gap_stops=FINE_GAP_STOPS)
         if move is None or move.empty:
             continue
-        said = move_text(state.light, move, state.placement)
-        turns.append(Turn(state.light.id, move, said if abs(off) <= LAST_STOPS else f"{said}; then meter it again"))
+        turns.append(Turn(state.light.id, move, move_text(state.light, move, state.placement)))
     return tuple(turns)
 
 

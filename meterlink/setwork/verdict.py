@@ -190,7 +190,7 @@ def outside_claim(reading: Reading, calibration: Calibration | None) -> str:
             return f"dimmer than its calibration is good for to {limit}: more light or the more sensitive range"
         if light > high:
             return f"brighter than its calibration is good for to {limit}: less light or the less sensitive range"
-    except (KeyError, TypeError, ValueError):
+    except (KeyError, TypeError, ValueError, OverflowError):
         return ""  # a library from elsewhere may hold anything
     return ""
 

@@ -85,6 +85,17 @@ def test_certificate_is_plain_data_text_and_a_page() -> None:
     assert c.row_of(again, "overlap")[0].outcome == "fail"
 
 
+def test_a_certificate_without_a_claim_does_not_call_its_calibration_none() -> None:
+    """Records made before claims were stated say that they state none; only an assumed calibration is no calibration."""
+    walk, findings = verified()
+    record = c.certificate(walk.identity, walk.calibration, findings, made_at_s=1.7e9)
+    record.update(calibration_method="f-numbers")
+    record.pop("claim", None)
+
+    assert "states no light" in c.as_text(record)
+    assert "no calibration yet" in c.as_text({**record, "calibration_method": "assumed"})
+
+
 def test_certified_calibration_is_a_new_record() -> None:
     """The certificate goes into a new calibration record of the same scale; the old one is untouched."""
     walk, findings = verified()

@@ -76,3 +76,18 @@ def test_a_reader_that_fails_does_not_stop_the_loop(pipe: tuple[int, int]) -> No
 
     direct.run(work())
     assert told == ["broken"]
+
+
+def test_a_descriptor_closed_before_it_is_let_go(pipe: tuple[int, int]) -> None:
+    """Whoever closes first and lets go afterwards gets no error, and the loop goes on."""
+
+    async def work() -> str:
+        loop = asyncio.get_running_loop()
+        fd = os.dup(pipe[0])
+        direct.add_reader(loop, fd, lambda: None)
+        os.close(fd)
+        direct.remove_reader(loop, fd)
+        await asyncio.sleep(0)
+        return "on"
+
+    assert direct.run(work()) == "on"

@@ -141,3 +141,20 @@ def test_standard_library_path_imports_no_numpy():
     )
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert run.stdout.strip() == "set()"
+
+
+def test_an_infinite_sample_is_refused_wherever_it_stands() -> None:
+    """Minus infinity before or after the pop makes no exposure of minus infinity."""
+    for at in (1, 5, 20):
+        light = np.zeros(40, np.float32)
+        light[10:14], light[at] = 100.0, -np.inf
+        with pytest.raises(ValueError, match="not numbers"):
+            flash.measure(light, 1.0, 1e-5)
+
+
+def test_a_level_record_is_steady_light_whatever_its_rounding() -> None:
+    """The mean of equal floats may be off in its last digit: that is no pulse, and nothing is divided by it."""
+    found = flash.analyse(np.full(40, 737191.5808944168), 1e-5)
+
+    assert found.kind == "steady"
+    assert found.ambient_lx == pytest.approx(737191.5808944168)

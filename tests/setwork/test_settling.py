@@ -192,12 +192,25 @@ def test_what_a_coarse_dial_leaves_is_closed_by_carrying_the_stand() -> None:
     assert abs(turn.move.left_over_stops) < 0.03
 
 
-def test_a_large_last_change_asks_for_a_pop() -> None:
-    """Nearly a stop off after two pops: told, but not called done."""
+def test_a_large_difference_is_no_last_change() -> None:
+    """Nearly a stop off after two pops: its row says what to do, but it is not set without a pop."""
     seen = metered([(stood(0, -3.0), 320.0 * 2.0**0.6), (stood(1, -2.7), 320.0 * 2.0**0.9)])
-    (turn,) = last_round(match_report(stored(), seen), settled(seen))
+    report = match_report(stored(), seen)
 
-    assert turn.sentence.endswith("then meter it again")
+    assert last_round(report, settled(seen)) == ()
+    assert not report.rows[0].within
+    assert "power down" in report.rows[0].sentence
+
+
+def test_pops_of_no_uncertainty_count_evenly() -> None:
+    """A library may set every limit to 0: what is then sure to the last digit must not divide by nothing."""
+    seen = metered([(stood(0, -3.0), 320.0), (stood(1, -3.0), 320.0)])
+    sure = seen._replace(history=tuple(one._replace(u_stops=0.0) for one in seen.history))
+
+    found = carried(sure.lights[0], sure)
+
+    assert found is not None
+    assert found.u_stops > 0.0
 
 
 def test_what_was_set_last_is_reported_as_expected() -> None:

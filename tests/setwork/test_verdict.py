@@ -176,7 +176,10 @@ def test_outside_the_claimed_range_is_said(fields: dict[str, Any], words: str) -
     assert judged.verdict == judge(reading(**fields), placement(), SETTINGS).verdict
 
 
-@pytest.mark.parametrize("claim", [None, {}, "x", {"flash_peak_lx": 3}, {"flash_peak_lx": [[1]], "why": "", "stops": 1}])
+HUGE = {"flash_peak_lx": [[10.0, 20.0]], "why": "", "stops": 10**400}
+
+
+@pytest.mark.parametrize("claim", [None, {}, "x", {"flash_peak_lx": 3}, {"flash_peak_lx": [[1]], "why": "", "stops": 1}, HUGE])
 def test_a_claim_that_is_none_or_nonsense_says_nothing(claim: Any) -> None:
     """A library from elsewhere may hold anything as a claim: no word, no error."""
     assert outside_claim(reading(peak_lx=5.0), Calibration("c", "x", 0.0, 330.0, details={"claim": claim})) == ""
