@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from meterlink.model import Sample
@@ -31,7 +31,7 @@ def seen(decoder: NativeDecoder) -> dict[str, object]:
     return {name: getattr(decoder.stats, name) for name in decoder.stats.__slots__}
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(known=st.booleans(), reads=READS)
 def test_both_ways_give_the_same_samples_and_counts(known: bool, reads: list[bytes]) -> None:
     """In turn, after gaps, again, damaged, cut, before and after the sensor has said who it is."""
