@@ -26,3 +26,14 @@ def test_each_figure_stands_in_its_own_field(clipped: bool) -> None:
     )  # fmt: skip
     assert type(found) is Measurement
     assert len(found) == len(Measurement._fields)
+
+
+def test_no_number_is_incomplete_and_nothing_else() -> None:
+    """What cannot be a level says so in its own field: no light, incomplete, neither clipped nor too dim."""
+    found = level(Steady(7.0, float("nan"), 0, raw_min=0.1, raw_max=0.2), "s1", CALIBRATION)
+
+    assert found.illuminance_lx is None
+    assert found.incomplete
+    assert not found.too_dim
+    assert not found.clipped
+    assert found.note

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from cobs import cobs
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from meterlink.model import Sample
 from meterlink.simulation.chip_model import ChipModel
+from meterlink.wire.frames import encode
 from meterlink.wire.native import NativeDecoder
 
 chip = ChipModel(noise_codes=0.0)
@@ -17,8 +19,11 @@ LEGAL = st.integers(0, 39).map(STEADY.__getitem__)
 DAMAGED = st.tuples(LEGAL, st.integers(1, 20), st.integers(1, 255)).map(
     lambda one: one[0][: one[1]] + bytes((one[0][one[1]] ^ one[2],)) + one[0][one[1] + 1 :]
 )
+# A good CRC around a body that cannot be: no ADC sample in the mean.
+CONTRADICTING = LEGAL.map(lambda one: (message := cobs.decode(one[:-1])[:-4]) and encode(message[:14] + b"\0\0" + message[16:]))
 CUT = st.tuples(LEGAL, st.integers(1, 25)).map(lambda one: one[0][: one[1]])
-READS = st.lists(st.one_of(LEGAL, LEGAL, DAMAGED, CUT, st.just(IDENTITY), st.just(b"\0"), st.binary(max_size=30)), max_size=30)
+ONE = st.one_of(LEGAL, LEGAL, DAMAGED, CONTRADICTING, CUT, st.just(IDENTITY), st.just(b"\0"), st.binary(max_size=30))
+READS = st.lists(ONE, max_size=30)
 
 
 def long_way(decoder: NativeDecoder, data: bytes, at_s: float) -> list[Sample]:
@@ -45,12 +50,24 @@ def test_both_ways_give_the_same_samples_and_counts(known: bool, reads: list[byt
     assert seen(short) == seen(long)
 
 
+def test_a_body_that_cannot_be_is_counted_on_the_short_way() -> None:
+    """In its turn and with a good CRC, but with no ADC sample in its mean: damage of the body, and no frame."""
+    decoder = NativeDecoder()
+    decoder.feed(IDENTITY, 0.0)
+    decoder.feed(STEADY[0], 0.1)
+    frames = decoder.stats.frames
+    message = cobs.decode(STEADY[1][:-1])[:-4]
+
+    assert decoder.feed(encode(message[:14] + b"\0\0" + message[16:]), 0.2) == []
+    assert decoder.stats.damaged == {"body": 1}
+    assert decoder.stats.frames == frames
+
+
 def test_the_short_way_is_taken() -> None:
     """What this compares is really two ways: steady frames in their turn never reach the long one."""
     decoder = NativeDecoder()
     decoder.feed(IDENTITY, 0.0)
-    first = STEADY[0]
-    decoder.feed(first, 0.1)
+    decoder.feed(STEADY[0], 0.1)
     decoder._all_of = None  # type: ignore[assignment,method-assign]
 
     (sample,) = decoder.feed(STEADY[1], 0.2)
