@@ -59,7 +59,7 @@ def read(mode: str) -> None:
 async def _bare(came: Any) -> Any:
     from bleak import BleakClient, BleakScanner
 
-    from meterlink.link import ble_uuids as uuids
+    from meterlink.sensor.link import ble_uuids as uuids
 
     device = await BleakScanner.find_device_by_address("C0:FF:EE:00:00:01", timeout=10)
     client = BleakClient(device)
@@ -69,10 +69,10 @@ async def _bare(came: Any) -> Any:
 
 
 async def _ours(came: Any) -> Any:
-    from meterlink.link.reconnect import ReconnectingLink
-    from meterlink.link.registry import link_for
-    from meterlink.sensing.sensor import Sensor
-    from meterlink.url_dialects import decoder_for
+    from meterlink.sensor.link.reconnect import ReconnectingLink
+    from meterlink.sensor.link.registry import link_for
+    from meterlink.sensor.measuring.sensor import Sensor
+    from meterlink.sensor.urls import decoder_for
 
     url = "ble:C0:FF:EE:00:00:01"
     sensor = Sensor(ReconnectingLink(url, link_for), decoder=decoder_for(url), on_level=came)
@@ -91,8 +91,8 @@ class Air:
         from bluez_sensors import speaking_sensor
         from bluez_standin import Standin
 
-        from meterlink.link import ble_uuids as uuids
-        from meterlink.wire.sensor_side import SensorEncoder
+        from meterlink.sensor.link import ble_uuids as uuids
+        from meterlink.sensor.dialects.sensor_side import SensorEncoder
 
         self.up = uuids.NATIVE_FROM_SENSOR
         self.encoder = SensorEncoder()

@@ -18,14 +18,14 @@ import numpy as np
 from benchmarks.bench_calibration_coverage import Oracle, Trial, calibrated, check_readings, report
 from benchmarks.calibration_walks import CannotDo, Photographer
 from benchmarks.calibration_world import FULL_SCALE_LX, Build, SimulatedSensor, draw
-from meterlink.calibrating.acceptance import AcceptanceWalk
-from meterlink.calibrating.faults import name_faults
-from meterlink.calibrating.judge import judge
+from meterlink.calibration.acceptance import AcceptanceWalk
+from meterlink.calibration.faults import name_faults
+from meterlink.calibration.judge import judge
 from meterlink.errors import CalibrationError
-from meterlink.model import Identity, Measurement, Steady, WaveBlock
-from meterlink.sensing import flash, levels, ranges
+from meterlink.records import Identity, Measurement, Steady, WaveBlock
+from meterlink.sensor.measuring import flash, levels, ranges
 from meterlink.simulation.chip import SimulatedChip, why_not
-from meterlink.wire.native import NativeDecoder
+from meterlink.sensor.dialects.native import NativeDecoder
 
 
 class ChipSensor(SimulatedSensor):

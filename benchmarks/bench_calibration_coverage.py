@@ -23,16 +23,16 @@ import numpy as np
 
 from benchmarks.calibration_walks import POP_SPREAD, PROTRACTOR_DEG, TAU_S, CannotDo, Photographer
 from benchmarks.calibration_world import FULL_SCALE_LX, U_REFERENCE_REL, Build, Reference, SimulatedSensor, draw
-from meterlink.calibrating.acceptance import AcceptanceWalk
-from meterlink.calibrating.calibrate import ScaleWalk
-from meterlink.calibrating.claim import CLAIM_STOPS, stops_of
-from meterlink.calibrating.evidence import resolution_u_rel
-from meterlink.calibrating.faults import name_faults
-from meterlink.calibrating.judge import judge
-from meterlink.calibrating.scale import absolute_u_rel
-from meterlink.calibrating.turntable import AngleWalk
+from meterlink.calibration.acceptance import AcceptanceWalk
+from meterlink.calibration.calibrate import ScaleWalk
+from meterlink.calibration.claim import CLAIM_STOPS, stops_of
+from meterlink.calibration.evidence import resolution_u_rel
+from meterlink.calibration.faults import name_faults
+from meterlink.calibration.judge import judge
+from meterlink.calibration.scale import absolute_u_rel
+from meterlink.calibration.turntable import AngleWalk
 from meterlink.errors import CalibrationError
-from meterlink.model import Calibration
+from meterlink.records import Calibration
 from meterlink.photometry.angle import correction_factor
 
 STOPS = 1 / math.log(2)

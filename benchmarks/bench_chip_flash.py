@@ -101,10 +101,10 @@ def _errors(chip, fd, peak_lx, t01_s, pops, chances):  # type: ignore[no-untyped
     """Relative errors of exposure, t0.1 and t0.5 of so many pulses."""
     import numpy as np
 
-    from meterlink.model import WaveBlock
+    from meterlink.records import WaveBlock
     from meterlink.photometry import flash
     from meterlink.simulation.chip import BRIGHT_FULL_SCALE_LX
-    from meterlink.wire.native import NativeDecoder
+    from meterlink.sensor.dialects.native import NativeDecoder
 
     decay_s = _root(lambda d: duration_s(d, 0.1) - t01_s, t01_s / 20, t01_s)
     t05_s = duration_s(decay_s, 0.5)
@@ -126,8 +126,8 @@ def _errors(chip, fd, peak_lx, t01_s, pops, chances):  # type: ignore[no-untyped
 
 def _delays(chip, fd):  # type: ignore[no-untyped-def]
     """From the flash to its POP and to the last byte of its BLOCK, in simulated time."""
-    from meterlink.model import PopNotice, WaveBlock
-    from meterlink.wire.native import NativeDecoder
+    from meterlink.records import PopNotice, WaveBlock
+    from meterlink.sensor.dialects.native import NativeDecoder
 
     decoder = NativeDecoder()
     decoder.feed(_read(fd), 0.0)

@@ -24,12 +24,12 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from side_by_side import Goal, print_goals, ratios
 
-from meterlink.model import Light, Placement, Reading, Settings, Setup
+from meterlink.records import Light, Placement, Reading, Settings, Setup
 from meterlink.photometry.batch import receive_many
 from meterlink.photometry.quadrature import illuminance, illuminance_many
 from meterlink.photometry.receptors import receive
 from meterlink.photometry.sources import Disk, Rectangle
-from meterlink.setwork.correction import correct
+from meterlink.judging.correction import correct
 
 ROOT = Path(__file__).resolve().parent.parent
 SOURCE = Rectangle(0.6, 0.9)
@@ -186,9 +186,9 @@ def reading(reading_id: str, light_id: str | None, placement_id: str | None, **f
 
 def checks_in_process() -> list[Goal]:
     """What the findings cost beside the table, functions only."""
-    from meterlink.setwork.checks import findings
-    from meterlink.setwork.ratios import ratio_table
-    from meterlink.setwork.view import look
+    from meterlink.checks.findings import findings
+    from meterlink.tables.ratios import ratio_table
+    from meterlink.judging.view import look
 
     lights, placements, readings = records_of(30)
     setup = Setup(f"{999:032x}", "bench", 0.0)
@@ -204,7 +204,7 @@ def checks_in_process() -> list[Goal]:
 def checks_as_command() -> list[Goal]:
     """What ``meterlink checks`` takes beside ``meterlink ratios``: whole processes on one library of 30 lights."""
     from meterlink.library import Library
-    from meterlink.model import Calibration
+    from meterlink.records import Calibration
 
     lights, placements, readings = records_of(30)
     with tempfile.TemporaryDirectory() as folder:

@@ -23,7 +23,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 from benchmarks.side_by_side import Goal, print_goals, ratios
 from meterlink.library import Library, rows
 from meterlink.library.readings import INSERT_READING
-from meterlink.model import Calibration, Light, Placement, Pop, RangeScale, Reading, Setup, new_id
+from meterlink.records import Calibration, Light, Placement, Pop, RangeScale, Reading, Setup, new_id
 
 LIGHTS = 20
 PER_LIGHT = 5

@@ -40,7 +40,7 @@ def main(rounds: int = 21) -> None:
     """Print the ratios."""
     import numpy as np
 
-    from meterlink.setwork.ratio_figures import figures, figures_arrays
+    from meterlink.tables.ratio_figures import figures, figures_arrays
 
     def goal(lights: int, least: float) -> Goal:
         values, u, camera = inputs(lights)

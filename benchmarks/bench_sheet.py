@@ -18,8 +18,8 @@ from sheets import make_set
 
 from benchmarks.side_by_side import Goal, print_goals, ratios
 from meterlink.library.store import Library
-from meterlink.sheet import page
-from meterlink.sheet.qr import square_of
+from meterlink.report import page
+from meterlink.report.qr import square_of
 
 
 class Keeper:

@@ -17,11 +17,11 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 from cobs import cobs
 
 from benchmarks.side_by_side import Goal, print_goals, rounds_of
-from meterlink.model import Identity
-from meterlink.wire.base import DecoderStats
-from meterlink.wire.frames import FrameReader, encode
-from meterlink.wire.native import NativeDecoder
-from meterlink.wire.sensor_side import SensorEncoder
+from meterlink.records import Identity
+from meterlink.sensor.dialects.base import DecoderStats
+from meterlink.sensor.dialects.frames import FrameReader, encode
+from meterlink.sensor.dialects.native import NativeDecoder
+from meterlink.sensor.dialects.sensor_side import SensorEncoder
 
 SMALL_FRAMES = 20_000
 NAIVE_SMALL = 1_000

@@ -8,8 +8,8 @@ from collections.abc import Callable
 import numpy as np
 
 from benchmarks.calibration_world import FULL_SCALE_LX, Reference, reference_reads
-from meterlink.calibrating.procedure import Procedure, Task
-from meterlink.model import Measurement
+from meterlink.calibration.procedure import Procedure, Task
+from meterlink.records import Measurement
 
 POP_SPREAD = 0.005
 """Relative spread of a flash head from pop to pop."""

@@ -12,9 +12,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from meterlink.model import Calibration, Identity, Measurement, Segment, Steady, WaveBlock
-from meterlink.sensing import flash, levels, ranges
-from meterlink.sensing.calibrate import default_calibration
+from meterlink.records import Calibration, Identity, Measurement, Segment, Steady, WaveBlock
+from meterlink.sensor.measuring import flash, levels, ranges
+from meterlink.sensor.measuring.calibrate import default_calibration
 
 FULL_SCALE_LX = (2e6, 2e5)
 INTERVAL_S = 13e-6

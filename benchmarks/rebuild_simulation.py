@@ -35,9 +35,9 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 from benchmarks.rebuild_world import Errors, World
 from benchmarks.side_by_side import Goal, print_goals
 from meterlink.library.store import Library
-from meterlink.model import Calibration, RangeScale, new_id
-from meterlink.rebuild import Rebuild, rebuild_of
-from meterlink.setwork.targets import TargetPlan, Wish, plan
+from meterlink.records import Calibration, RangeScale, new_id
+from meterlink.metering.rebuild import Rebuild, rebuild_of
+from meterlink.tables.targets import TargetPlan, Wish, plan
 
 TOLERANCE_STOPS = 0.1
 WISH_STOPS = 1.5

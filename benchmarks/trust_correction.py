@@ -29,7 +29,7 @@ from trust_simulation import SETTINGS, placement_of, reading_of
 from trust_world import REACH_M, U_POP, TrueLight, received
 
 from meterlink.photometry.falloff import FalloffFit, FalloffPoint, fit_falloff
-from meterlink.setwork.verdict import Judged, judge
+from meterlink.judging.verdict import Judged, judge
 
 TAPE_M = 0.005
 KINDS = ("undeclared", "declared", "declared, inverse square alone", "declared, measured falloff", "refused")

@@ -11,10 +11,10 @@ import json
 from collections.abc import Callable
 from typing import Any
 
-from meterlink.model import Calibration, Light, Placement, RangeScale, Setup, new_id
-from meterlink.session import Session
+from meterlink.records import Calibration, Light, Placement, RangeScale, Setup, new_id
+from meterlink.metering.session import Session
 from meterlink.shared_files import shared_path
-from meterlink.walk import Request
+from meterlink.metering.walk import Request
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:

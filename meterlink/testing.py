@@ -14,7 +14,7 @@ from collections.abc import Iterable
 from types import TracebackType
 
 from meterlink.errors import LinkError, LinkLost
-from meterlink.link.base import OnBytes, OnLost
+from meterlink.sensor.link.base import OnBytes, OnLost
 
 __all__ = ["FakeClock", "PtyPort", "ScriptedLink", "VirtualLoop", "settle"]
 

@@ -9,8 +9,8 @@ import asyncio
 from typing import Any
 
 from meterlink import demo
-from meterlink.metering import Metering
-from meterlink.session import Outcome, Session
+from meterlink.metering.driver import Metering
+from meterlink.metering.session import Outcome, Session
 from meterlink.shared_files import shared_path
 from mobile.desk import Desk, Shot
 

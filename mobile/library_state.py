@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from meterlink.errors import UsageError
-from meterlink.model import Setup
+from meterlink.records import Setup
 from mobile.desk import Desk, Shot
 from mobile.texts import t
 

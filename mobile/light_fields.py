@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 
 from meterlink import units
 from meterlink.errors import UnitError, UsageError
-from meterlink.model import Light, Placement
+from meterlink.records import Light, Placement
 from mobile.metering_state import with_unit
 from mobile.texts import t
 

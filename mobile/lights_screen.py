@@ -6,7 +6,7 @@ from typing import Any
 
 from kivy.properties import BooleanProperty, StringProperty
 
-from meterlink.model.records import ROLES, SHAPES
+from meterlink.records.kept import ROLES, SHAPES
 from mobile import lights_state as state
 from mobile import ring_view  # noqa: F401  (the .kv file names its class)
 from mobile.drawings import Drawing

@@ -1,6 +1,6 @@
 """What the match page shows: a stored set beside the one in use, light by light, and what closes each gap.  No kivy.
 
-The comparison is ``meterlink.setwork.match``; which set is matched to which is kept in the library where the command
+The comparison is ``meterlink.tables.match``; which set is matched to which is kept in the library where the command
 line keeps it too, so that both go on with the same match.
 """
 
@@ -9,9 +9,9 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from meterlink import units
-from meterlink.setwork.closing import close
-from meterlink.setwork.match import MatchRow
-from meterlink.setwork.view import LightState
+from meterlink.tables.adjustment import close
+from meterlink.tables.match import MatchRow
+from meterlink.judging.view import LightState
 from mobile.desk import Shot
 from mobile.lights_state import place_text
 from mobile.saying import without_commands

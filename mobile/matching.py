@@ -1,4 +1,4 @@
-"""The part of the desk that brings a set back to a stored one.  Comparison and advice are ``meterlink.setwork.match``.  No kivy."""
+"""The part of the desk that brings a set back to a stored one.  Comparison and advice are ``meterlink.tables.match``.  No kivy."""
 
 from __future__ import annotations
 
@@ -7,10 +7,10 @@ from typing import Any
 
 from meterlink.errors import MeterlinkError, UsageError
 from meterlink.library.store import Library
-from meterlink.model import Light
-from meterlink.session import Session
-from meterlink.setwork.view import SetView
-from meterlink.walk import Request
+from meterlink.records import Light
+from meterlink.metering.session import Session
+from meterlink.judging.view import SetView
+from meterlink.metering.walk import Request
 from mobile.prefs import Prefs
 from mobile.shot import Shot
 

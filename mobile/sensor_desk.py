@@ -14,15 +14,15 @@ from functools import partial
 from typing import Any, NamedTuple
 
 from meterlink.errors import MeterlinkError
-from meterlink.finding import BUSY, REFUSED, SENSOR, find, finder
+from meterlink.sensor.find import BUSY, REFUSED, SENSOR, find, finder
 from meterlink.library.store import Library
-from meterlink.link.base import Link
-from meterlink.link.reconnect import ReconnectingLink
-from meterlink.link.registry import link_for, parse
-from meterlink.model import Calibration, Identity, Measurement
-from meterlink.sensing.sensor import Sensor, SensorState
-from meterlink.url_dialects import adapter_of, decoder_for, dialect_of, moved_to, with_settings
-from meterlink.watching import KEEPS_NO_LINK_ALIVE, calibration_for
+from meterlink.sensor.link.base import Link
+from meterlink.sensor.link.reconnect import ReconnectingLink
+from meterlink.sensor.link.registry import link_for, parse
+from meterlink.records import Calibration, Identity, Measurement
+from meterlink.sensor.measuring.sensor import Sensor, SensorState
+from meterlink.sensor.urls import adapter_of, decoder_for, dialect_of, moved_to, with_settings
+from meterlink.metering.watch import KEEPS_NO_LINK_ALIVE, calibration_for
 from mobile.texts import t
 
 SIMULATED_URL = "sim:?every=0"
@@ -274,7 +274,7 @@ async def find_ports(found: Callable[[Found], None]) -> str:
 
 async def find_bluetooth(found: Callable[[Found], None]) -> str:
     """Listen for Bluetooth sensors."""
-    from meterlink.link.ble_scan import Seen, scan
+    from meterlink.sensor.link.ble_scan import Seen, scan
     from mobile.permissions import ask
 
     await ask()

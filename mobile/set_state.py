@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from meterlink import units
-from meterlink.setwork.checks import Finding
-from meterlink.setwork.ratios import Aperture, RatioRow
+from meterlink.checks.findings import Finding
+from meterlink.tables.ratios import Aperture, RatioRow
 from mobile.desk import Shot
 from mobile.metering_state import Figure, figure_of
 from mobile.saying import without_commands

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from meterlink.model import Light, Reading, Setup, WaveBlock
-from meterlink.session import Outcome
-from meterlink.setwork.checks import Finding
-from meterlink.setwork.match import MatchReport
-from meterlink.setwork.ratios import RatioTable
-from meterlink.setwork.view import SetView
-from meterlink.walk import Request
+from meterlink.records import Light, Reading, Setup, WaveBlock
+from meterlink.metering.session import Outcome
+from meterlink.checks.findings import Finding
+from meterlink.tables.match import MatchReport
+from meterlink.tables.ratios import RatioTable
+from meterlink.judging.view import SetView
+from meterlink.metering.walk import Request
 from mobile.prefs import Prefs
 
 

@@ -8,7 +8,7 @@ import typing
 
 import pytest
 
-from meterlink.model.named import NamedTuple
+from meterlink.records.named import NamedTuple
 
 
 class Ours(NamedTuple):

@@ -8,10 +8,10 @@ import pytest
 
 from meterlink.errors import NotInLibrary, UsageError
 from meterlink.library.store import Library
-from meterlink.model import Light, Measurement, Placement, new_id
-from meterlink.session import Session
-from meterlink.setwork.aim import carried_to_camera
-from meterlink.walk import Request
+from meterlink.records import Light, Measurement, Placement, new_id
+from meterlink.metering.session import Session
+from meterlink.judging.aim import carried_to_camera
+from meterlink.metering.walk import Request
 
 MakePop = Callable[..., Measurement]
 

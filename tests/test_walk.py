@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from meterlink.walk import Request, Walk
+from meterlink.metering.walk import Request, Walk
 
 
 def walk() -> Walk:

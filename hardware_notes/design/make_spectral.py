@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from hardware_notes.design.make_notes import NOTES, table
-from meterlink.calibrating.spectra import known_lamps, lamp_errors
+from meterlink.calibration.spectra import known_lamps, lamp_errors
 from meterlink.photometry import spectral
 
 HALF_POINTS_NM = (420.0, 675.0)

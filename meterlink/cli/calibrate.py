@@ -21,9 +21,9 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     import argparse
 
-    from meterlink.calibrating.procedure import Procedure
-    from meterlink.calibrating.scale import Scaled
-    from meterlink.model import Calibration, Identity
+    from meterlink.calibration.procedure import Procedure
+    from meterlink.calibration.scale import Scaled
+    from meterlink.records import Calibration, Identity
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -66,7 +66,7 @@ async def _walk(args: argparse.Namespace) -> int:
     from meterlink.cli.driving import find_sensor, known_sensor
     from meterlink.cli.tasks import Lines, drive, identity_of, reference_value, tell_state
     from meterlink.errors import CalibrationError
-    from meterlink.watching import Watching
+    from meterlink.metering.watch import Watching
 
     def say(text: str) -> None:
         # With --json the answer alone goes to standard output.
@@ -105,7 +105,7 @@ async def _walk(args: argparse.Namespace) -> int:
 
 
 def _previous(args: argparse.Namespace, calibration: Calibration | None) -> Calibration:
-    from meterlink.calibrating.scale import start_constant
+    from meterlink.calibration.scale import start_constant
     from meterlink.errors import SensorError
 
     if calibration is None:
@@ -117,8 +117,8 @@ def _previous(args: argparse.Namespace, calibration: Calibration | None) -> Cali
 
 
 def _procedure(args: argparse.Namespace, identity: Identity, previous: Calibration) -> Procedure:
-    from meterlink.calibrating.calibrate import GuideWalk, ScaleWalk, ZeroWalk
-    from meterlink.calibrating.turntable import AngleWalk
+    from meterlink.calibration.calibrate import GuideWalk, ScaleWalk, ZeroWalk
+    from meterlink.calibration.turntable import AngleWalk
     from meterlink.errors import UsageError
 
     if args.what == "zero":
@@ -147,9 +147,9 @@ def _made(args: argparse.Namespace, walk: Procedure) -> tuple[Calibration, Scale
     import math
     import time
 
-    from meterlink.calibrating.calibrate import GuideWalk, ScaleWalk, ZeroWalk
-    from meterlink.calibrating.evidence import resolution_u_rel
-    from meterlink.calibrating.turntable import AngleWalk
+    from meterlink.calibration.calibrate import GuideWalk, ScaleWalk, ZeroWalk
+    from meterlink.calibration.evidence import resolution_u_rel
+    from meterlink.calibration.turntable import AngleWalk
 
     now, stops = time.time(), math.log(2)
     scaled: Scaled | None = None
@@ -180,7 +180,7 @@ def _record(c: Calibration) -> dict[str, object]:
 
 
 def _show(c: Calibration, scaled: Scaled | None) -> None:
-    from meterlink.calibrating.claim import in_words
+    from meterlink.calibration.claim import in_words
 
     print(f"\nstored: calibration {c.id[:12]}, {c.receptor}, method {c.method}, scale ±{2 * c.u_scale_rel / 0.693:.2f} stop (k=2)")
     names = c.details.get("range_names") or [str(i) for i in range(len(c.ranges))]
@@ -214,8 +214,8 @@ def _bar(stops: float) -> str:
 def _list(args: argparse.Namespace) -> int:
     import time
 
-    from meterlink.calibrating.reminders import reminders
-    from meterlink.model import Identity
+    from meterlink.calibration.reminders import reminders
+    from meterlink.records import Identity
 
     with open_library(args) as library:
         found = library.calibrations()
@@ -240,7 +240,7 @@ def _list(args: argparse.Namespace) -> int:
 def _spectral(args: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from meterlink.calibrating.spectra import known_lamps, lamp_errors, parse_csv
+    from meterlink.calibration.spectra import known_lamps, lamp_errors, parse_csv
     from meterlink.errors import UsageError
 
     if not args.file:

@@ -18,9 +18,9 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     import argparse
 
-    from meterlink.session import Session
-    from meterlink.setwork.colour_check import ColourRow
-    from meterlink.setwork.fixture_curves import FixtureCurves
+    from meterlink.metering.session import Session
+    from meterlink.checks.colour import ColourRow
+    from meterlink.judging.fixture_curves import FixtureCurves
 
 NOTHING = "–"
 
@@ -49,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _all(args: argparse.Namespace, session: Session) -> None:
-    from meterlink.setwork.colour_check import colour_rows
+    from meterlink.checks.colour import colour_rows
 
     rows = colour_rows(session.view())
     if args.json:
@@ -78,8 +78,8 @@ def _cells(row: ColourRow) -> tuple[str, ...]:
 
 def _one(args: argparse.Namespace, session: Session) -> None:
     from meterlink.errors import NotInLibrary
-    from meterlink.setwork.fixture_curves import fixture_curves
-    from meterlink.sheet.drift_plot import drift_drawing, drift_lines
+    from meterlink.judging.fixture_curves import fixture_curves
+    from meterlink.report.drift_plot import drift_drawing, drift_lines
 
     light = session.light(args.light)
     view, _ = session.full_view()

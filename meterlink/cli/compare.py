@@ -16,8 +16,8 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     import argparse
 
-    from meterlink.session import Session
-    from meterlink.setwork.view import SetView
+    from meterlink.metering.session import Session
+    from meterlink.judging.view import SetView
 
 FORMATS = ("%Y-%m-%d", "%Y-%m-%d %H:%M", "%Y-%m-%d %H:%M:%S", "%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S")
 
@@ -33,8 +33,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the differences."""
-    from meterlink.session import Session
-    from meterlink.setwork.compare import compare
+    from meterlink.metering.session import Session
+    from meterlink.tables.compare import compare
 
     at, second_at = parse_date(args.at), parse_date(args.second_at)
     with open_library(args) as library:

@@ -14,8 +14,8 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     import argparse
 
-    from meterlink.session import Outcome, Session
-    from meterlink.walk import Request
+    from meterlink.metering.session import Outcome, Session
+    from meterlink.metering.walk import Request
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -68,7 +68,7 @@ def command(args: argparse.Namespace) -> str:
 async def _play(session: Session, steps: list[dict[str, object]], *, pace: bool) -> None:
     from meterlink.cli.driving import Screen
     from meterlink.demo import RECORDING, Player
-    from meterlink.metering import Metering
+    from meterlink.metering.driver import Metering
     from meterlink.shared_files import shared_path
 
     screen = Screen(session)

@@ -9,11 +9,11 @@ from collections.abc import Callable
 from meterlink.cli.frame import is_terminal, wrapped
 from meterlink.errors import MeterlinkError, UsageError
 from meterlink.library.store import Library
-from meterlink.metering import Metering
-from meterlink.model import Measurement
-from meterlink.sensing.sensor import LOOKING, READY, STOPPED, SensorState
-from meterlink.session import Outcome, Session
-from meterlink.walk import Request
+from meterlink.metering.driver import Metering
+from meterlink.records import Measurement
+from meterlink.sensor.measuring.sensor import LOOKING, READY, STOPPED, SensorState
+from meterlink.metering.session import Outcome, Session
+from meterlink.metering.walk import Request
 
 BOLD, DIM, PLAIN, CLEAR_LINE = "\033[1m", "\033[2m", "\033[0m", "\r\033[K"
 
@@ -107,7 +107,7 @@ def waiting_line(session: Session, request: Request) -> str:
 
 def reach_line(session: Session, light_id: str) -> str:
     """How far from the point the dome may be held for this light; empty when its place is not known."""
-    from meterlink.setwork.reach import reach_sentence
+    from meterlink.judging.reach import reach_sentence
 
     light = next(one for one in session.lights() if one.id == light_id)
     placement = session.placement(light_id)
@@ -119,7 +119,7 @@ def known_sensor(library: Library, url: str | None) -> str | None:
     """The sensor named on the command line, by METERLINK_SENSOR, or used last; None when none is known."""
     import os
 
-    from meterlink.finding import remembered
+    from meterlink.sensor.find import remembered
 
     if url or os.environ.get("METERLINK_SENSOR"):
         return url or os.environ["METERLINK_SENSOR"]
@@ -129,7 +129,7 @@ def known_sensor(library: Library, url: str | None) -> str | None:
 
 async def find_sensor(library: Library, say: Callable[[str], None]) -> str:
     """Find a sensor without anybody typing a port.  Raises MeterlinkError that says what to do."""
-    from meterlink.finding import find_first
+    from meterlink.sensor.find import find_first
 
     say("looking for a sensor ...")
     return await find_first(library)
@@ -178,7 +178,7 @@ async def drive(
 
 async def _is_there(url: str) -> bool:
     """Say whether the port of a remembered sensor still exists; what cannot be told without opening it counts as there."""
-    from meterlink.link.registry import parse
+    from meterlink.sensor.link.registry import parse
 
     parts = parse(url)
     if parts.scheme != "serial" or not parts.target.startswith("/"):

@@ -19,7 +19,7 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     import argparse
 
-    from meterlink.session import Session
+    from meterlink.metering.session import Session
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -60,7 +60,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _ratios_csv(session: Session) -> str:
     from meterlink.library.export import csv_text
-    from meterlink.setwork.ratios import RatioRow
+    from meterlink.tables.ratios import RatioRow
 
     rows = session.ratios().rows
     return csv_text(RatioRow._fields, [["" if v is None else v for v in row] for row in rows])

@@ -79,7 +79,7 @@ def _put(details: dict[str, Any], key: str, how: str, text: str) -> None:
 
 def _within(key: str, value: Any, text: str) -> Any:
     from meterlink.errors import UnitError
-    from meterlink.setwork.facts import FACTS
+    from meterlink.checks.facts import FACTS
 
     if key in FACTS:
         low, high = FACTS[key]
@@ -146,7 +146,7 @@ def _fraction(text: str, key: str) -> float:
 def _movement(text: str, _key: str) -> float | str:
     from meterlink import units
     from meterlink.errors import UnitError
-    from meterlink.setwork.facts import MOVEMENTS
+    from meterlink.checks.facts import MOVEMENTS
 
     plain = text.strip().lower()
     if plain in MOVEMENTS:
@@ -176,7 +176,7 @@ def _words(text: str, key: str) -> str:
 def _picture(text: str, _key: str) -> str:
     from pathlib import Path
 
-    from meterlink.sheet.picture import small_picture
+    from meterlink.report.picture import small_picture
 
     return small_picture(Path(text).expanduser())
 

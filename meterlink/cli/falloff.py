@@ -17,9 +17,9 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     import argparse
 
-    from meterlink.model import Light
+    from meterlink.records import Light
     from meterlink.photometry.falloff import FalloffFit
-    from meterlink.session import Session
+    from meterlink.metering.session import Session
 
 POINT = "falloff"
 """Readings of a walk are taken at a point of their own, so that they never pass for the face's."""
@@ -46,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
         else:
             _show(fit, light)
         if args.picture:
-            from meterlink.sheet.falloff_plot import write_falloff_picture
+            from meterlink.report.falloff_plot import write_falloff_picture
 
             write_falloff_picture(fit, args.picture, light.modifier or light.name)
             if not args.json:
@@ -70,9 +70,9 @@ def _measure(args: argparse.Namespace, session: Session, light: Light) -> Fallof
     from meterlink import units
     from meterlink.cli.driving import drive
     from meterlink.errors import AnalysisError, UsageError
-    from meterlink.link.direct import run
-    from meterlink.setwork.falloff import FalloffRun, falloff_from
-    from meterlink.walk import Request
+    from meterlink.sensor.link.direct import run
+    from meterlink.judging.falloff_runs import FalloffRun, falloff_from
+    from meterlink.metering.walk import Request
 
     if not light.modifier:
         raise UsageError(f"{light.name}: name its modifier first: meterlink light change {light.name} --modifier 'octa 90'")
@@ -100,7 +100,7 @@ def _measure(args: argparse.Namespace, session: Session, light: Light) -> Fallof
 
 
 def _show(fit: FalloffFit, light: Light) -> None:
-    from meterlink.setwork.falloff import falloff_lines
+    from meterlink.judging.falloff_runs import falloff_lines
 
     print(f"\n{light.modifier or light.name}")
     for line in falloff_lines(fit):

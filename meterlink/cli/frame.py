@@ -12,8 +12,8 @@ if TYPE_CHECKING:
     from typing import Any
 
     from meterlink.library.store import Library
-    from meterlink.model import Setup
-    from meterlink.session import Session
+    from meterlink.records import Setup
+    from meterlink.metering.session import Session
 
 
 def add_setup_option(parser: argparse.ArgumentParser) -> None:
@@ -35,7 +35,7 @@ def open_library(args: argparse.Namespace, *, create: bool = True) -> Library:
 
 def open_session(args: argparse.Namespace) -> Session:
     """Open the library, which must be there, and a session on the chosen set-up."""
-    from meterlink.session import Session
+    from meterlink.metering.session import Session
 
     library = open_library(args, create=False)
     return Session(library, setup=getattr(args, "setup", None))

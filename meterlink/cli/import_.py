@@ -29,7 +29,7 @@ def run(args: argparse.Namespace) -> int:
     from meterlink.errors import UsageError
     from meterlink.library.code import decode
     from meterlink.library.importing import import_document, import_file, preview_file
-    from meterlink.sheet.qr import unpacked
+    from meterlink.report.qr import unpacked
 
     if bool(args.file) == bool(args.code):
         raise UsageError("give either a file or --code TEXT, e.g. meterlink import lowkey.json")

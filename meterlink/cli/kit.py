@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from meterlink.library.kit import Piece
     from meterlink.library.store import Library
     from meterlink.photometry.freeze import PowerCurve
-    from meterlink.setwork.fixture_curves import FixtureCurves
+    from meterlink.judging.fixture_curves import FixtureCurves
 
 EVERY_SET = "0" * 32
 """No set-up has this id: none is left out of what a head gave elsewhere."""
@@ -110,8 +110,8 @@ def _show(args: argparse.Namespace, library: Library) -> None:
 def curves(library: Library, one: Piece) -> FixtureCurves:
     """What a head's readings in all set-ups say over its power."""
     from meterlink.library.fixtures import entries_elsewhere
-    from meterlink.setwork.fixture_curves import curves_of
-    from meterlink.setwork.history import pasts_from
+    from meterlink.judging.fixture_curves import curves_of
+    from meterlink.judging.history import pasts_from
 
     entries = entries_elsewhere(library, EVERY_SET, one.names)
     calibrations = {i: library.calibration(i) for i in {r.calibration_id for _, _, r in entries}}

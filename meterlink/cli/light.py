@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from typing import Any
 
     from meterlink.library.store import Library
-    from meterlink.model import Light, Placement, Setup
-    from meterlink.session import Session
+    from meterlink.records import Light, Placement, Setup
+    from meterlink.metering.session import Session
 
 PLACEMENT_OPTIONS = (
     ("--distance", "L", "emitting surface to the dome, e.g. 1.2m, 4ft6"),
@@ -107,7 +107,7 @@ def _add(args: argparse.Namespace, session: Session) -> None:
     import time
 
     from meterlink.errors import UsageError
-    from meterlink.model import Light, Placement, new_id
+    from meterlink.records import Light, Placement, new_id
 
     if any(one.name.casefold() == args.name.strip().casefold() for one in session.lights()):
         raise UsageError(f"there is a light {args.name} already: meterlink light move {args.name}, or light change")
@@ -156,7 +156,7 @@ def _remove(args: argparse.Namespace, session: Session) -> None:
 def _light_changes(args: argparse.Namespace, light: Light) -> dict[str, Any]:
     from meterlink import units
     from meterlink.errors import UsageError
-    from meterlink.model.records import ROLES
+    from meterlink.records.kept import ROLES
 
     changes: dict[str, Any] = {}
     if args.role is not None:

@@ -23,9 +23,9 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     import argparse
 
-    from meterlink.rebuild import Rebuild
-    from meterlink.session import Outcome
-    from meterlink.setwork.match import MatchReport
+    from meterlink.metering.rebuild import Rebuild
+    from meterlink.metering.session import Outcome
+    from meterlink.tables.match import MatchReport
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -47,8 +47,8 @@ def run(args: argparse.Namespace) -> int:
 
     from meterlink import units
     from meterlink.errors import UsageError
-    from meterlink.rebuild import Rebuild, rebuild_of
-    from meterlink.session import Session
+    from meterlink.metering.rebuild import Rebuild, rebuild_of
+    from meterlink.metering.session import Session
 
     tolerance = units.parse_stops(args.tolerance, "tolerance", 2) if args.tolerance else None
     if tolerance is not None and tolerance <= 0:
@@ -76,7 +76,7 @@ def run(args: argparse.Namespace) -> int:
 def _walk(args: argparse.Namespace, rebuild: Rebuild) -> None:
     from meterlink.cli.driving import drive
     from meterlink.cli.light import describe
-    from meterlink.link.direct import run
+    from meterlink.sensor.link.direct import run
 
     missing = rebuild.begin_rebuild()
     print(f"{rebuild.setup.name}: build it as {rebuild.stored.setup.name} was")
@@ -95,7 +95,7 @@ def _walk(args: argparse.Namespace, rebuild: Rebuild) -> None:
 def print_report(rebuild: Rebuild, report: MatchReport) -> None:
     """Print what matches and what does not."""
     from meterlink import units
-    from meterlink.setwork.view import quoted
+    from meterlink.judging.view import quoted
 
     print(f"\n{rebuild.setup.name} against {rebuild.stored.setup.name}")
     rows = []

@@ -24,8 +24,8 @@ if TYPE_CHECKING:
     import argparse
     from typing import Any
 
-    from meterlink.session import Outcome, Session
-    from meterlink.walk import Request
+    from meterlink.metering.session import Outcome, Session
+    from meterlink.metering.walk import Request
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -54,7 +54,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Walk through the lights."""
     from meterlink.cli.driving import drive
-    from meterlink.link.direct import run
+    from meterlink.sensor.link.direct import run
 
     session = open_session(args)
     with session.library:
@@ -88,8 +88,8 @@ def durations(outcome: Outcome) -> str:
 def requests(args: argparse.Namespace, session: Session) -> list[Request]:
     """Return what is to be metered, checked before anything is opened."""
     from meterlink.errors import UsageError
-    from meterlink.model.records import TOWARD
-    from meterlink.walk import Request
+    from meterlink.records.kept import TOWARD
+    from meterlink.metering.walk import Request
 
     if not 1 <= args.pops <= 20:
         raise UsageError(f"--pops {args.pops}: give 1 to 20")
@@ -118,7 +118,7 @@ def _chosen(args: argparse.Namespace, session: Session) -> list[tuple[str, str, 
     """Lights with their points and declared held-off distances."""
     from meterlink import units
     from meterlink.errors import UsageError
-    from meterlink.placing import check_held_off
+    from meterlink.records.placement_rules import check_held_off
 
     lights = session.lights()
     if args.all or args.pending:
@@ -144,8 +144,8 @@ def _chosen(args: argparse.Namespace, session: Session) -> list[tuple[str, str, 
 
 
 def _together(args: argparse.Namespace, session: Session, how: dict[str, Any]) -> Request:
-    from meterlink.setwork.ratios import OWN_POINT_ROLES
-    from meterlink.walk import Request
+    from meterlink.tables.ratios import OWN_POINT_ROLES
+    from meterlink.metering.walk import Request
 
     if args.lights:
         lit = [session.light(name) for name in args.lights]

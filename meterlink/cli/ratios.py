@@ -18,8 +18,8 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     import argparse
 
-    from meterlink.model import Setup
-    from meterlink.setwork.ratios import Aperture, RatioRow, RatioTable
+    from meterlink.records import Setup
+    from meterlink.tables.ratios import Aperture, RatioRow, RatioTable
 
 NOTHING = "–"
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     import argparse
     from typing import Any
 
-    from meterlink.finding import Found
+    from meterlink.sensor.find import Found
     from meterlink.library.store import Library
 
 
@@ -74,7 +74,7 @@ async def _look(args: argparse.Namespace, library: Library) -> list[dict[str, An
 
 
 async def _serial(args: argparse.Namespace, library: Library, found: dict[str, dict[str, Any]], tell: Any) -> None:
-    from meterlink.finding import SENSOR, find
+    from meterlink.sensor.find import SENSOR, find
 
     async for one in find(library, extra=args.port, exclude=args.exclude, everything=args.everything):
         if one.state == SENSOR:
@@ -115,7 +115,7 @@ async def _bluetooth(found: dict[str, dict[str, Any]], tell: Any) -> None:
     from meterlink.errors import LinkError
 
     try:
-        from meterlink.link.ble_scan import scan
+        from meterlink.sensor.link.ble_scan import scan
 
         for seen in await scan(5.0):
             found[seen.url] = {
@@ -132,7 +132,7 @@ async def _bluetooth(found: dict[str, dict[str, Any]], tell: Any) -> None:
 
 
 async def _try(args: argparse.Namespace) -> int:
-    from meterlink.trying import try_port
+    from meterlink.sensor.probe import try_port
 
     proposal = await try_port(
         args.attempt, ask=not args.listen_only, on_progress=None if args.json else lambda text: print(f"  {text}", flush=True)

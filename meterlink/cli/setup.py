@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from typing import Any
 
     from meterlink.library.store import Library
-    from meterlink.model import Setup
+    from meterlink.records import Setup
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -119,7 +119,7 @@ def _filter_stops(text: str) -> float:
 
 
 def _new(args: argparse.Namespace, library: Library) -> None:
-    from meterlink.model import Setup, new_id
+    from meterlink.records import Setup, new_id
 
     setup = Setup(new_id(), args.name, _now())._replace(**_camera_changes(args, {}))
     library.add_setup(setup)

@@ -31,9 +31,9 @@ def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
     from meterlink.library.export import write_whole
-    from meterlink.sheet.page import sheet_html
-    from meterlink.sheet.plan import plan, side
-    from meterlink.sheet.qr import square_of
+    from meterlink.report.page import sheet_html
+    from meterlink.report.plan import plan, side
+    from meterlink.report.qr import square_of
 
     session = open_session(args)
     with session.library:

@@ -7,11 +7,11 @@ import contextlib
 from collections.abc import Callable
 from typing import Protocol
 
-from meterlink.calibrating.procedure import Task
+from meterlink.calibration.procedure import Task
 from meterlink.errors import LinkError, SensorError
-from meterlink.model import Calibration, Measurement
-from meterlink.sensing import levels
-from meterlink.sensing.sensor import Sensor
+from meterlink.records import Calibration, Measurement
+from meterlink.sensor.measuring import levels
+from meterlink.sensor.measuring.sensor import Sensor
 
 STEADY_S = 0.8
 STEADY_PATIENCE_S = 8.0

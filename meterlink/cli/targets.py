@@ -20,8 +20,8 @@ if TYPE_CHECKING:
     import argparse
     from collections.abc import Sequence
 
-    from meterlink.model import Setup
-    from meterlink.setwork.targets import Wish
+    from meterlink.records import Setup
+    from meterlink.tables.targets import Wish
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -37,7 +37,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print the changes; exit code 1 when a wish cannot be met."""
     from meterlink import units
-    from meterlink.setwork.targets import HIGHLIGHT_TO_SHADOW, INCIDENT, parse_wish, plan
+    from meterlink.tables.targets import HIGHLIGHT_TO_SHADOW, INCIDENT, parse_wish, plan
 
     definition = HIGHLIGHT_TO_SHADOW if args.highlight_to_shadow else INCIDENT
     wishes = [parse_wish(text, definition) for text in args.wish]

@@ -7,15 +7,15 @@ import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from meterlink.calibrating.evidence import full_raw_of, raw_of
-from meterlink.calibrating.procedure import Procedure, Task
+from meterlink.calibration.evidence import full_raw_of, raw_of
+from meterlink.calibration.procedure import Procedure, Task
 from meterlink.cli.station import SensorStation, Station
 from meterlink.errors import CalibrationError, MeterlinkError, SensorError, UsageError
-from meterlink.model import Identity, Measurement
-from meterlink.sensing.sensor import LOOKING, STOPPED, Sensor
+from meterlink.records import Identity, Measurement
+from meterlink.sensor.measuring.sensor import LOOKING, STOPPED, Sensor
 
 if TYPE_CHECKING:
-    from meterlink.watching import Watching
+    from meterlink.metering.watch import Watching
 
 
 class Lines:
@@ -293,7 +293,7 @@ async def _measured(station: Station, lines: Lines, task: Task) -> Measurement |
 def reference_value(calibration_constant: float, iso: float, shutter_s: float) -> Value:
     """Return what reads ``f/8+0.3``, ``1200 lx`` or ``160 lxs`` as light."""
     from meterlink import units
-    from meterlink.calibrating.evidence import reference_light
+    from meterlink.calibration.evidence import reference_light
 
     def value(text: str, task: Task) -> float:
         plain = text.lower().replace("·", "").replace(" ", "").replace(",", "")

@@ -21,7 +21,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Void the last reading."""
-    from meterlink.setwork.words import value_text
+    from meterlink.words.sentences import value_text
 
     session = open_session(args)
     with session.library:

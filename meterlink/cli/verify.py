@@ -39,7 +39,7 @@ def run(args: argparse.Namespace) -> int:
         import asyncio
 
         record = asyncio.run(_walk(args))
-    from meterlink.calibrating.certificate import as_html, as_text
+    from meterlink.calibration.certificate import as_html, as_text
 
     if args.page:
         _write(args.page, as_html(record))
@@ -56,15 +56,15 @@ async def _walk(args: argparse.Namespace) -> dict[str, Any]:
     import sys
     import time
 
-    from meterlink.calibrating.acceptance import AcceptanceWalk
-    from meterlink.calibrating.certificate import certificate, certified
-    from meterlink.calibrating.judge import judge
+    from meterlink.calibration.acceptance import AcceptanceWalk
+    from meterlink.calibration.certificate import certificate, certified
+    from meterlink.calibration.judge import judge
     from meterlink.cli.driving import find_sensor, known_sensor
     from meterlink.cli.tasks import Lines, drive, identity_of, tell_state
     from meterlink.errors import SensorError
-    from meterlink.sensing.calibrate import default_calibration
+    from meterlink.sensor.measuring.calibrate import default_calibration
     from meterlink.units import parse_distance
-    from meterlink.watching import Watching
+    from meterlink.metering.watch import Watching
 
     def say(text: str) -> None:
         # With --json the answer alone goes to standard output.

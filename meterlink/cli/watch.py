@@ -18,7 +18,7 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     import argparse
 
-    from meterlink.model import Measurement
+    from meterlink.records import Measurement
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -34,7 +34,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Watch until stopped."""
-    from meterlink.link.direct import run
+    from meterlink.sensor.link.direct import run
 
     return run(_watch(args))
 
@@ -46,7 +46,7 @@ async def _watch(args: argparse.Namespace) -> int:
     from meterlink.cli.driving import find_sensor, known_sensor
     from meterlink.cli.frame import open_library
     from meterlink.errors import RecordingEnded
-    from meterlink.watching import Watching
+    from meterlink.metering.watch import Watching
 
     iso = units.parse_iso(args.iso) if args.iso else 100.0
     shutter_s = units.parse_shutter(args.shutter) if args.shutter else 1 / 128
@@ -138,6 +138,6 @@ def level_line(m: Measurement, constant: float, iso: float, shutter_s: float) ->
 
 def wave_text(watching: object, m: Measurement) -> str:
     """The pop as a small picture in characters."""
-    from meterlink.sheet.wave import terminal_wave
+    from meterlink.report.wave import terminal_wave
 
     return terminal_wave(m, getattr(watching, "calibration", None))

@@ -20,9 +20,9 @@ if TYPE_CHECKING:
     import argparse
     from typing import Any
 
-    from meterlink.model import Reading
-    from meterlink.session import Session
-    from meterlink.sheet.wave import Trace
+    from meterlink.records import Reading
+    from meterlink.metering.session import Session
+    from meterlink.report.wave import Trace
 
 MOST_PICTURED = 12
 
@@ -62,7 +62,7 @@ def run(args: argparse.Namespace) -> int:
 def _traces(args: argparse.Namespace, session: Session) -> list[tuple[Trace, Reading]]:
     """Waveforms of the lights named, else of all that have one.  Raises AnalysisError with why there is none."""
     from meterlink.errors import AnalysisError, NotInLibrary
-    from meterlink.sheet.wave import trace_of_samples
+    from meterlink.report.wave import trace_of_samples
 
     wanted = [session.light(name).id for name in args.lights]
     pop = None if args.pop is None else args.pop - 1
@@ -88,8 +88,8 @@ def _traces(args: argparse.Namespace, session: Session) -> list[tuple[Trace, Rea
 
 def _picture(args: argparse.Namespace, session: Session, traces: list[Trace]) -> None:
     from meterlink.errors import UsageError
-    from meterlink.setwork.facts import camera
-    from meterlink.sheet.wave_drawing import wave_drawing
+    from meterlink.checks.facts import camera
+    from meterlink.report.wave_drawing import wave_drawing
 
     if len(traces) > MOST_PICTURED:
         raise UsageError(f"a picture shows at most {MOST_PICTURED} lights: name those that you want to see")
@@ -103,7 +103,7 @@ def _title(session: Session, traces: list[Trace]) -> str:
 
 
 def _show(args: argparse.Namespace, session: Session, found: list[tuple[Trace, Reading]]) -> None:
-    from meterlink.sheet.wave import terminal_wave
+    from meterlink.report.wave import terminal_wave
 
     drawn = _drawn(session)
     for trace, reading in found:
@@ -149,8 +149,8 @@ def _numbers(trace: Trace) -> list[str]:
 
 def _drawn(session: Session) -> dict[str, str]:
     """What each light draws of something that moves."""
-    from meterlink.setwork.facts import movement
-    from meterlink.setwork.freezing import trails_of
+    from meterlink.checks.facts import movement
+    from meterlink.checks.freezing import trails_of
 
     moves = movement(session.setup)
     what = f" ({moves.what})" if moves.what else ""
@@ -162,8 +162,8 @@ def _drawn(session: Session) -> dict[str, str]:
 
 
 def _loss(session: Session, name: str) -> Any:
-    from meterlink.setwork.facts import camera
-    from meterlink.setwork.shutter_check import loss_of
+    from meterlink.checks.facts import camera
+    from meterlink.checks.shutter import loss_of
 
     facts = camera(session.setup, session.settings)
     view = session.view()._replace(waves=session.wave)

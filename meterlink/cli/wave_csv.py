@@ -6,7 +6,7 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from meterlink.sheet.wave import Trace
+    from meterlink.report.wave import Trace
 
 HEADINGS = ("light", "time_s", "illuminance_lx", "above_ambient_lx")
 RISKY = ("=", "+", "-", "@", "\t", "\r")

@@ -18,7 +18,7 @@ from meterlink.library import rows
 from meterlink.library.backup import copy_to
 from meterlink.library.format import FORMAT, VERSION
 from meterlink.library.store import Library
-from meterlink.model.records import Calibration, Light, Placement, Pop, RangeScale, Reading, Setup
+from meterlink.records.kept import Calibration, Light, Placement, Pop, RangeScale, Reading, Setup
 
 _FORMULA = re.compile(r"(^|[;\t\r\n])(\s*)(?=[=+\-@＝＋－＠])")
 _NUMBER = re.compile(r"[+-]?\d+(\.\d+)?([eE][+-]?\d+)?", re.ASCII)

@@ -10,8 +10,8 @@ from typing import Any
 
 from meterlink.errors import ImportRefused
 from meterlink.library import readings, rows
-from meterlink.model.records import Calibration, Light, Placement, Reading, Setup
-from meterlink.model.samples import WaveBlock
+from meterlink.records.kept import Calibration, Light, Placement, Reading, Setup
+from meterlink.records.samples import WaveBlock
 
 
 class Filler:

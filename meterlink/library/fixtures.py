@@ -7,7 +7,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from meterlink.library.store import Library
-    from meterlink.model import Light, Placement, Reading
+    from meterlink.records import Light, Placement, Reading
 
 MOST_SETS = 12
 """Newest other sets that are looked at: a head ages, and she waits."""

@@ -1,7 +1,7 @@
 """The JSON format of libraries, version 1: one table of fields that export, import and the JSON Schema are made from.
 
 A document is ``{"format": "meterlink-library", "version": 1, "setups": [...], "lights": [...], ...}``; every list is optional.
-Records are flat, with the names and units of ``meterlink.model``; a field that is left out has its default.  A set-up or
+Records are flat, with the names and units of ``meterlink.records``; a field that is left out has its default.  A set-up or
 light occurs once for each of its versions, which share ``id`` and differ in ``version_id``; the latest one is in force.
 A document is whole: what its records refer to is in it.
 
@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 
 from meterlink.errors import ImportRefused
 from meterlink.library.rows import KINDS, NAME_MAX, POPS_MAX, PURPOSES, TEXT_MAX, name_key
-from meterlink.model.records import AIMS, RECEPTORS, ROLES, SHAPES
+from meterlink.records.kept import AIMS, RECEPTORS, ROLES, SHAPES
 
 FORMAT = "meterlink-library"
 VERSION = 1

@@ -16,8 +16,8 @@ from meterlink.library import filling
 from meterlink.library.format import validate
 from meterlink.library.merge import Added, is_library, merge, preview
 from meterlink.library.store import Library
-from meterlink.model.records import Calibration, Light, Placement, Pop, RangeScale, Reading, Setup
-from meterlink.model.samples import Segment, WaveBlock
+from meterlink.records.kept import Calibration, Light, Placement, Pop, RangeScale, Reading, Setup
+from meterlink.records.samples import Segment, WaveBlock
 
 FILE_BYTES_MAX = 128 * 2**20
 VALUES_MAX = 5_000_000

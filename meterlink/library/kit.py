@@ -9,7 +9,7 @@ from meterlink.errors import NotInLibrary
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from meterlink.library.store import Library
-    from meterlink.model import Light, Placement
+    from meterlink.records import Light, Placement
 
 HEAD, MODIFIER = "head", "modifier"
 FAVOURITE = "favourite"

@@ -8,7 +8,7 @@ from collections import defaultdict
 from meterlink.errors import LibraryError, NotInLibrary, UsageError
 from meterlink.library import rows
 from meterlink.library.readings import ReadingStore
-from meterlink.model.records import AIMS, RECEPTORS, Calibration, Settings
+from meterlink.records.kept import AIMS, RECEPTORS, Calibration, Settings
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:

@@ -9,8 +9,8 @@ from meterlink.library.checking import JSON_COLUMNS, is_json
 from meterlink.library.merge import TABLES
 from meterlink.library.pages import Cell
 from meterlink.library.rows import name_key
-from meterlink.model.ids import new_id
-from meterlink.model.records import Settings
+from meterlink.records.ids import new_id
+from meterlink.records.kept import Settings
 
 _KEYED = {"calibration_range", "reading", "pop"}
 """Tables without row ids."""

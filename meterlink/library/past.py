@@ -10,7 +10,7 @@ from meterlink.library.readings import _superseded
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from meterlink.library.store import Library
-    from meterlink.model import Light, Placement, Reading, Setup
+    from meterlink.records import Light, Placement, Reading, Setup
 
 
 class Past(NamedTuple):

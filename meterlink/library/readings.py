@@ -14,12 +14,12 @@ from collections.abc import Sequence
 from meterlink.errors import LibraryError, NotInLibrary, UsageError
 from meterlink.library import rows
 from meterlink.library.setups import SetupStore
-from meterlink.model.ids import keep_after, new_id
-from meterlink.model.records import Pop, Reading
+from meterlink.records.ids import keep_after, new_id
+from meterlink.records.kept import Pop, Reading
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from meterlink.model.samples import WaveBlock
+    from meterlink.records.samples import WaveBlock
 
 _ALIASES = {
     "setup_no": "s.id",

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from meterlink.errors import LibraryDamaged, LibraryError, NotInLibrary, UsageError
-from meterlink.model.records import (
+from meterlink.records.kept import (
     AIMS,
     FACE,
     RECEPTORS,
@@ -28,7 +28,7 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import Any
 
-    from meterlink.model.samples import WaveBlock
+    from meterlink.records.samples import WaveBlock
 
 KINDS = ("flash", "steady")
 PURPOSES = ("alone", "without", "with", "together", "room")
@@ -361,7 +361,7 @@ def waveform_from(row: Sequence[Any]) -> WaveBlock:
     """Make a block of the values of ``WAVEFORM_COLUMNS`` from ``at_s`` on.  Raises ``LibraryDamaged``."""
     import zlib
 
-    from meterlink.model.samples import Segment, WaveBlock
+    from meterlink.records.samples import Segment, WaveBlock
 
     at_s, pop, bits, scale_bits, segments, pretrigger, range_index, clipped, truncated, held_off, count, packed = row
     try:

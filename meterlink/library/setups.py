@@ -12,8 +12,8 @@ from collections.abc import Iterable
 from meterlink.errors import NotInLibrary, UsageError
 from meterlink.library import rows
 from meterlink.library.connection import Database
-from meterlink.model.ids import keep_after, new_id
-from meterlink.model.records import Light, Placement, Setup
+from meterlink.records.ids import keep_after, new_id
+from meterlink.records.kept import Light, Placement, Setup
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:

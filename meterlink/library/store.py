@@ -18,7 +18,7 @@ from types import TracebackType
 from meterlink.errors import StorageError
 from meterlink.library.connection import Database
 from meterlink.library.knowledge import KnowledgeStore
-from meterlink.model.ids import keep_after
+from meterlink.records.ids import keep_after
 
 ENVIRONMENT = "METERLINK_LIBRARY"
 FILE_NAME = "library.sqlite"

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from math import dist
 
-from meterlink.model import Light, Placement
+from meterlink.records import Light, Placement
 from meterlink.simulation.studio import Pulse, StudioLight, held_off_vector, received
 
 TYPE_CHECKING = False

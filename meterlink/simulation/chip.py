@@ -29,7 +29,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from meterlink.errors import LinkLost, LinkNotFound, UsageError
-from meterlink.sensing.calibrate import PEDESTAL_RAW
+from meterlink.sensor.measuring.calibrate import PEDESTAL_RAW
 
 __all__ = ["BRIGHT_FULL_SCALE_LX", "DIM_FULL_SCALE_LX", "ChipStats", "SimulatedChip", "build", "why_not"]
 

@@ -10,13 +10,13 @@ from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from meterlink.errors import FrameError
-from meterlink.model import Identity, Segment, WaveBlock
-from meterlink.sensing.calibrate import PEDESTAL_RAW
+from meterlink.records import Identity, Segment, WaveBlock
+from meterlink.sensor.measuring.calibrate import PEDESTAL_RAW
 from meterlink.simulation.studio import Pulse
-from meterlink.wire import messages as m
-from meterlink.wire.base import DecoderStats
-from meterlink.wire.frames import FrameReader
-from meterlink.wire.sensor_side import Command, SensorEncoder, parse_command
+from meterlink.sensor.dialects import messages as m
+from meterlink.sensor.dialects.base import DecoderStats
+from meterlink.sensor.dialects.frames import FrameReader
+from meterlink.sensor.dialects.sensor_side import Command, SensorEncoder, parse_command
 
 FULL_SCALE_LX = (2e6, 2e5)
 INTERVAL_S = 13e-6

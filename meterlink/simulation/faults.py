@@ -9,7 +9,7 @@ import random
 from collections import Counter
 
 from meterlink.errors import LinkBusy, LinkError
-from meterlink.link.base import Link, OnBytes, OnLost
+from meterlink.sensor.link.base import Link, OnBytes, OnLost
 
 FLIP, DROP, CUT, DOUBLE, REPEAT, GARBAGE, HOLD = "flip", "drop", "cut", "double", "repeat", "garbage", "hold"
 KINDS = (FLIP, DROP, CUT, DOUBLE, REPEAT, GARBAGE, HOLD)

@@ -15,8 +15,8 @@ import time
 from collections.abc import Awaitable, Callable, Sequence
 
 from meterlink.errors import LinkLost, LinkNotFound, UsageError
-from meterlink.link.base import OnBytes, OnLost
-from meterlink.link.registry import LinkUrl
+from meterlink.sensor.link.base import OnBytes, OnLost
+from meterlink.sensor.link.registry import LinkUrl
 from meterlink.simulation.chip_model import ChipModel, Light
 from meterlink.simulation.studio import Pulse, Studio, first_steps
 

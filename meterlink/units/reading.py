@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 
 from meterlink.errors import UnitError
-from meterlink.model.named import NamedTuple
+from meterlink.records.named import NamedTuple
 from meterlink.photometry import series
 
 TYPE_CHECKING = False

@@ -7,9 +7,9 @@ from collections.abc import Callable, Coroutine
 from typing import Any
 
 from meterlink.errors import LinkError
-from meterlink.model import Sample, Steady
-from meterlink.wire.base import Decoder
-from meterlink.wire.dialect_file import make_decoder
+from meterlink.records import Sample, Steady
+from meterlink.sensor.dialects.base import Decoder
+from meterlink.sensor.dialects.dialect_file import make_decoder
 
 
 class Listener:

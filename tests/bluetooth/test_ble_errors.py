@@ -9,9 +9,9 @@ from collections import deque
 import pytest
 
 from meterlink.errors import LinkBusy, LinkError, LinkLost, LinkNotFound
-from meterlink.link.ble_air import pause_before_scan_s
-from meterlink.link.ble_errors import explain
-from meterlink.link.ble_uuids import ENVIRONMENTAL_SENSING, NATIVE_SERVICE, TEXT_SERVICE, full, short, what_it_is
+from meterlink.sensor.link.ble_air import pause_before_scan_s
+from meterlink.sensor.link.ble_errors import explain
+from meterlink.sensor.link.ble_uuids import ENVIRONMENTAL_SENSING, NATIVE_SERVICE, TEXT_SERVICE, full, short, what_it_is
 
 exc = pytest.importorskip("bleak.exc", reason="Bluetooth needs the package bleak")
 URL = "ble:C0:FF:EE:00:00:01"
@@ -105,11 +105,11 @@ def test_android_is_not_asked_to_scan_too_often() -> None:
 @pytest.mark.parametrize(
     ("module", "not_loaded"),
     [
-        ("meterlink.link.ble", "bleak"),
-        ("meterlink.link.ble_scan", "bleak"),
-        ("meterlink.wire.dialect_file", "pymodbus"),
-        ("meterlink.wire.gatt", "bleak"),
-        ("meterlink.trying", "pymodbus"),
+        ("meterlink.sensor.link.ble", "bleak"),
+        ("meterlink.sensor.link.ble_scan", "bleak"),
+        ("meterlink.sensor.dialects.dialect_file", "pymodbus"),
+        ("meterlink.sensor.dialects.gatt", "bleak"),
+        ("meterlink.sensor.probe", "pymodbus"),
     ],
 )
 def test_heavy_libraries_are_imported_only_when_used(module: str, not_loaded: str) -> None:
@@ -123,7 +123,7 @@ def test_missing_pymodbus_is_one_line() -> None:
     code = (
         "import sys; sys.modules['pymodbus'] = None\n"
         "from meterlink.errors import DialectError\n"
-        "from meterlink.wire.dialect_file import make_decoder\n"
+        "from meterlink.sensor.dialects.dialect_file import make_decoder\n"
         "make_decoder('lux-lines')\n"
         "try:\n    make_decoder('modbus-float')\n"
         "except DialectError as error:\n    print(error)\n"

@@ -13,14 +13,14 @@ import pytest
 from bluez_sensors import WHO, speaking_sensor, standard_sensor, text_sensor
 from bluez_standin import Standin
 
-from meterlink.link import ble_uuids as uuids
-from meterlink.link.base import Link
-from meterlink.link.reconnect import ReconnectingLink
-from meterlink.link.registry import link_for
-from meterlink.model import Identity, Measurement
-from meterlink.sensing.sensor import LOST, READY, Sensor, SensorState
-from meterlink.url_dialects import decoder_for
-from meterlink.wire.sensor_side import SensorEncoder
+from meterlink.sensor.link import ble_uuids as uuids
+from meterlink.sensor.link.base import Link
+from meterlink.sensor.link.reconnect import ReconnectingLink
+from meterlink.sensor.link.registry import link_for
+from meterlink.records import Identity, Measurement
+from meterlink.sensor.measuring.sensor import LOST, READY, Sensor, SensorState
+from meterlink.sensor.urls import decoder_for
+from meterlink.sensor.dialects.sensor_side import SensorEncoder
 
 UP = uuids.NATIVE_FROM_SENSOR
 
@@ -107,9 +107,9 @@ def test_another_process_hears_the_same_air(bluetooth_air: Standin) -> None:
     bluetooth_air.add(standard_sensor())
     program = (
         "import asyncio\n"
-        "from meterlink.link.ble_scan import scan\n"
-        "from meterlink.link.registry import link_for\n"
-        "from meterlink.url_dialects import decoder_for\n"
+        "from meterlink.sensor.link.ble_scan import scan\n"
+        "from meterlink.sensor.link.registry import link_for\n"
+        "from meterlink.sensor.urls import decoder_for\n"
         "async def main():\n"
         "    (seen,) = await scan(0.5)\n"
         "    link, decoder, found = link_for(seen.url), decoder_for(seen.url), []\n"
@@ -150,7 +150,7 @@ def test_values_that_nobody_may_believe(bluetooth_air: Standin) -> None:
 
 def test_a_recording_is_enough_to_hear_it_again(bluetooth_air: Standin, tmp_path: Path) -> None:
     """What came over the air, recorded, gives the same identity and levels without any Bluetooth."""
-    from meterlink.link.recording import RecordingLink
+    from meterlink.sensor.link.recording import RecordingLink
 
     air_sensor = standard_sensor()
     del air_sensor.services[uuids.ENVIRONMENTAL_SENSING][1:]

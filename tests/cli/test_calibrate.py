@@ -13,13 +13,13 @@ import pytest
 
 from benchmarks.calibration_walks import Photographer
 from benchmarks.calibration_world import Build, Reference, SimulatedSensor, reference_reads
-from meterlink.calibrating.calibrate import ScaleWalk
-from meterlink.calibrating.procedure import Procedure, Task
+from meterlink.calibration.calibrate import ScaleWalk
+from meterlink.calibration.procedure import Procedure, Task
 from meterlink.cli import station, tasks
 from meterlink.cli.main import main
 from meterlink.errors import SensorError, UnitError, UsageError
 from meterlink.library.store import Library
-from meterlink.model import Measurement
+from meterlink.records import Measurement
 from meterlink.units import parse_distance
 
 SOUND = Build(gain=(0.9, 0.93), dark=(0.02, 0.02), bend=(0.0, 0.0), noise=0.0015, side=(-0.1, 0.02))

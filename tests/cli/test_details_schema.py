@@ -10,8 +10,8 @@ import jsonschema
 from PIL import Image
 
 from meterlink.cli.facts import OPTIONS
-from meterlink.setwork.facts import FACTS
-from meterlink.sheet.page import DETAIL_WORDS, HIDDEN
+from meterlink.checks.facts import FACTS
+from meterlink.report.page import DETAIL_WORDS, HIDDEN
 
 SCHEMA = json.loads((Path(__file__).parents[2] / "shared" / "schema" / "details-v1.schema.json").read_text(encoding="utf-8"))
 OTHERWISE = {"movement_m_s", "blur_limit_mm"}

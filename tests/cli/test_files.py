@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from meterlink.library.store import Library
-from meterlink.sheet.qr import packed, square_of
+from meterlink.report.qr import packed, square_of
 
 Run = Callable[..., object]
 

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from meterlink.library.store import Library
-from meterlink.model import Calibration, RangeScale, Reading, new_id
+from meterlink.records import Calibration, RangeScale, Reading, new_id
 
 Run = Callable[..., object]
 

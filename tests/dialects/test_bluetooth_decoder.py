@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from meterlink.model import Battery, Identity, Steady
-from meterlink.wire.dialect_file import make_decoder
-from meterlink.wire.sensor_side import SensorEncoder
+from meterlink.records import Battery, Identity, Steady
+from meterlink.sensor.dialects.dialect_file import make_decoder
+from meterlink.sensor.dialects.sensor_side import SensorEncoder
 
 WHO = Identity(
     "0011223344556677", "Dome", "meterlink-1", "1.0.0", flash=True, ranges=("low", "high"), adc_bits=10,

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from meterlink.model import Battery, Colour, Identity, Sample, Steady
-from meterlink.wire.base import Decoder
-from meterlink.wire.dialect_file import make_decoder, parse_dialect
-from meterlink.wire.lines import LineSplitter
+from meterlink.records import Battery, Colour, Identity, Sample, Steady
+from meterlink.sensor.dialects.base import Decoder
+from meterlink.sensor.dialects.dialect_file import make_decoder, parse_dialect
+from meterlink.sensor.dialects.lines import LineSplitter
 
 
 def lux(found: list[Sample]) -> list[float | None]:

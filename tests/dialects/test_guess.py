@@ -7,11 +7,11 @@ from struct import pack
 
 import pytest
 
-from meterlink.model import Identity
-from meterlink.wire.dialect import SerialSettings
-from meterlink.wire.dialect_file import parse_dialect, shipped_dialects
-from meterlink.wire.guess import Capture, Proposal, convincing, guess
-from meterlink.wire.sensor_side import SensorEncoder
+from meterlink.records import Identity
+from meterlink.sensor.dialects.dialect import SerialSettings
+from meterlink.sensor.dialects.dialect_file import parse_dialect, shipped_dialects
+from meterlink.sensor.dialects.guess import Capture, Proposal, convincing, guess
+from meterlink.sensor.dialects.sensor_side import SensorEncoder
 
 AT_9600 = SerialSettings(9600)
 

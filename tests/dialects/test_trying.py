@@ -12,9 +12,9 @@ from collections.abc import Callable, Iterator
 import pytest
 
 from meterlink.errors import LinkNotFound, UsageError
-from meterlink.trying import try_port
-from meterlink.wire.dialect_file import complete_url, find_dialect
-from meterlink.wire.guess import Proposal
+from meterlink.sensor.probe import try_port
+from meterlink.sensor.dialects.dialect_file import complete_url, find_dialect
+from meterlink.sensor.dialects.guess import Proposal
 
 
 class FakeSensor:

@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from meterlink.errors import DialectError
-from meterlink.link.ports import Port
-from meterlink.model import Identity
-from meterlink.url_dialects import adapter_of, decoder_for, dialect_of, moved_to, with_settings
+from meterlink.sensor.link.ports import Port
+from meterlink.records import Identity
+from meterlink.sensor.urls import adapter_of, decoder_for, dialect_of, moved_to, with_settings
 
 PORTS = [Port("/dev/ttyUSB0", "adapter", "A17"), Port("/dev/ttyUSB1", "adapter", "B42"), Port("/dev/ttyS0")]
 
@@ -87,7 +87,7 @@ def test_settings_come_with_the_dialect() -> None:
 
 def test_a_watched_sensor_of_lines_is_opened_with_its_settings() -> None:
     """The link that a session opens has the speed and coding of the dialect, and looks for the adapter when lost."""
-    from meterlink.watching import open_link
+    from meterlink.metering.watch import open_link
 
     link = open_link("serial:COM3?dialect=fc-comma", [])
     assert link.url == "serial:COM3?baud=2400&data_bits=7&parity=even&dialect=fc-comma"

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from hand import RISE_US, SHORT_US, Hand
 
-from meterlink.calibrating.claim import stops_of
+from meterlink.calibration.claim import stops_of
 from meterlink.library.store import Library
 from meterlink.simulation.chip import SimulatedChip, why_not
 

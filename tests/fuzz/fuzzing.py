@@ -8,9 +8,9 @@ import random
 from collections.abc import Callable, Iterator
 from struct import pack
 
-from meterlink.model import Identity
-from meterlink.wire.dialect_file import shipped_dialects
-from meterlink.wire.sensor_side import SensorEncoder
+from meterlink.records import Identity
+from meterlink.sensor.dialects.dialect_file import shipped_dialects
+from meterlink.sensor.dialects.sensor_side import SensorEncoder
 
 COUNT = int(os.environ.get("METERLINK_FUZZ", "5000"))
 """Frames for all dialects together; METERLINK_FUZZ=1000000 for the long run."""

@@ -12,11 +12,11 @@ import tracemalloc
 import pytest
 from fuzzing import CHANNELS, COUNT, decoders, good_frames, spoilt_frames
 
-from meterlink.model import Battery, Colour, HeldOff, Identity, Sample, Steady
-from meterlink.wire.base import Decoder
-from meterlink.wire.dialect_file import make_decoder, parse_dialect
-from meterlink.wire.guess import Capture, guess
-from meterlink.wire.quantities import MAX_ILLUMINANCE_LX
+from meterlink.records import Battery, Colour, HeldOff, Identity, Sample, Steady
+from meterlink.sensor.dialects.base import Decoder
+from meterlink.sensor.dialects.dialect_file import make_decoder, parse_dialect
+from meterlink.sensor.dialects.guess import Capture, guess
+from meterlink.sensor.dialects.quantities import MAX_ILLUMINANCE_LX
 
 MEMORY_CAP_BYTES = 2 * 1024 * 1024
 """Most that a decoder may hold or need at once for frames of up to 4 KB, whatever they are."""

@@ -11,11 +11,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from meterlink.link.ble_uuids import NATIVE_FROM_SENSOR, NATIVE_SERVICE, NATIVE_TO_SENSOR
-from meterlink.model import Identity, Sample, Steady, WaveBlock
-from meterlink.sensing import flash
-from meterlink.sensing.calibrate import default_calibration
-from meterlink.wire.native import NativeDecoder
+from meterlink.sensor.link.ble_uuids import NATIVE_FROM_SENSOR, NATIVE_SERVICE, NATIVE_TO_SENSOR
+from meterlink.records import Identity, Sample, Steady, WaveBlock
+from meterlink.sensor.measuring import flash
+from meterlink.sensor.measuring.calibrate import default_calibration
+from meterlink.sensor.dialects.native import NativeDecoder
 
 HERE = Path(__file__).parent
 FIRMWARE = HERE.parent.parent / "hardware_notes" / "firmware"

@@ -14,8 +14,8 @@ from hardware_notes.design import circuit as c
 from hardware_notes.design.builds import BUILD_B, BUILD_C
 from hardware_notes.design.make_notes import NOTES, engineering, made
 from hardware_notes.wiring import bench, draw
-from meterlink.model import Steady
-from meterlink.sensing.calibrate import ASSUMED_FULL_SCALE_LX, PEDESTAL_RAW
+from meterlink.records import Steady
+from meterlink.sensor.measuring.calibrate import ASSUMED_FULL_SCALE_LX, PEDESTAL_RAW
 
 
 def test_every_computed_table_and_plot_is_up_to_date() -> None:
@@ -111,8 +111,8 @@ class Bus:
 @pytest.mark.parametrize(("count", "expected"), [(0, 0.0), (278, 512.4), (40_000, 73_728.0)])
 def test_build_a_prints_lines_that_the_lux_dialect_reads(count: int, expected: float, capsys: pytest.CaptureFixture[str]) -> None:
     """What the program prints for a count comes back as that illuminance from the shipped dialect."""
-    from meterlink.wire.dialect_file import find_dialect
-    from meterlink.wire.text_lines import TextLineDecoder
+    from meterlink.sensor.dialects.dialect_file import find_dialect
+    from meterlink.sensor.dialects.text_lines import TextLineDecoder
 
     bus = Bus(count)
     build_a().main(bus, pause=lambda _: None, times=1)

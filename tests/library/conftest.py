@@ -9,7 +9,7 @@ import pytest
 from library_sets import Set, block
 
 from meterlink.library import Library, connection
-from meterlink.model import WaveBlock
+from meterlink.records import WaveBlock
 
 
 @pytest.fixture(autouse=True)

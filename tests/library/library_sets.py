@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from meterlink.library import Library
-from meterlink.model import Calibration, Light, Placement, Pop, RangeScale, Reading, Segment, Setup, WaveBlock, new_id
+from meterlink.records import Calibration, Light, Placement, Pop, RangeScale, Reading, Segment, Setup, WaveBlock, new_id
 
 
 class Set:

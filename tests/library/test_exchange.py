@@ -31,7 +31,7 @@ from meterlink.library.export import (
     write_library,
 )
 from meterlink.library.importing import import_document, import_file, parse, preview_file
-from meterlink.model import Calibration, RangeScale, new_id
+from meterlink.records import Calibration, RangeScale, new_id
 
 SCHEMA_FOLDER = Path(__file__).resolve().parents[2] / "shared" / "schema"
 SCHEMA = json.loads((SCHEMA_FOLDER / "library-v1.schema.json").read_text())

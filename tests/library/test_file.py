@@ -20,7 +20,7 @@ from meterlink.errors import (
 )
 from meterlink.library import Library, connection
 from meterlink.library.store import default_path
-from meterlink.model import Setup, new_id
+from meterlink.records import Setup, new_id
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -170,7 +170,7 @@ import os, sys, urllib.parse
 sys.path.insert(0, sys.argv[2])
 from meterlink.errors import MeterlinkError
 from meterlink.library import Library
-from meterlink.model import Setup, new_id
+from meterlink.records import Setup, new_id
 if os.getuid() == 0:
     os.setgid(65534)
     os.setuid(65534)
@@ -251,7 +251,7 @@ def test_processes_that_begin_and_fill_one_library_together_lose_nothing(path) -
 
 def test_importing_the_library_stays_light() -> None:
     """The start-up path of every command: no JSON, dataclasses, pathlib, zlib, platformdirs or sample classes."""
-    heavy = "json dataclasses pathlib zlib platformdirs difflib unicodedata urllib meterlink.model.samples meterlink.library.schema"
+    heavy = "json dataclasses pathlib zlib platformdirs difflib unicodedata urllib meterlink.records.samples meterlink.library.schema"
     code = f"import sys, meterlink.library; print([m for m in {heavy.split()} if m in sys.modules])"
     env = {**os.environ, "PYTHONPATH": str(ROOT)}
     done = subprocess.run([sys.executable, "-S", "-c", code], capture_output=True, text=True, check=True, env=env)

@@ -19,7 +19,7 @@ import sys
 sys.path[:0] = [sys.argv[2], sys.argv[2] + "/tests/library"]
 from library_sets import block
 from meterlink.library import Library
-from meterlink.model import new_id
+from meterlink.records import new_id
 library = Library.open(sys.argv[1])
 setup = library.setups()[0]
 model = library.all_readings(setup.id)[0]

@@ -16,7 +16,7 @@ from test_migrations import old_library
 from meterlink.errors import ImportRefused, LibraryDamaged, LibraryTooNew, NotInLibrary, UsageError
 from meterlink.library import Library
 from meterlink.library.merge import TABLES, Added, merge, preview
-from meterlink.model import Setup, new_id
+from meterlink.records import Setup, new_id
 
 
 def content(library: Library) -> dict[str, set]:

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from meterlink.errors import LibraryError, NotInLibrary, UsageError
 from meterlink.library import Library
-from meterlink.model import Pop, Reading, new_id
+from meterlink.records import Pop, Reading, new_id
 
 
 def test_reading_with_every_field_comes_back_whole(filled) -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from meterlink.errors import LibraryError, NotInLibrary, UsageError
 from meterlink.library import Library
-from meterlink.model import Calibration, Light, Placement, RangeScale, Settings, Setup, new_id
+from meterlink.records import Calibration, Light, Placement, RangeScale, Settings, Setup, new_id
 
 
 def test_setup_comes_back_whole(library: Library) -> None:
@@ -145,7 +145,7 @@ def test_moving_a_light_keeps_where_it_stood(filled) -> None:
 
 def test_records_made_after_opening_sort_after_the_stored_ones(path, monkeypatch) -> None:
     """A clock set back between two runs must not make the new placement look older than the one it replaces."""
-    from meterlink.model import ids
+    from meterlink.records import ids
 
     with Library.open(path) as library:
         setup = Setup(new_id(), "One", 1.0)
@@ -161,7 +161,7 @@ def test_records_made_after_opening_sort_after_the_stored_ones(path, monkeypatch
 
 def test_revision_wins_over_a_version_with_a_later_clock(library: Library, monkeypatch) -> None:
     """A rename made here and now wins even when the stored version came from a clock running ahead."""
-    from meterlink.model import ids
+    from meterlink.records import ids
 
     setup = Setup(new_id(), "One", 1.0)
     library.add_setup(setup)

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from meterlink.link import direct
+from meterlink.sensor.link import direct
 
 
 @pytest.fixture

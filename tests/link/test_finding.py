@@ -11,12 +11,12 @@ from typing import Any
 import pytest
 from pty_sensor import PtySensor
 
-from meterlink import finding
+from meterlink.sensor import find as finding
 from meterlink.errors import LinkNotFound
-from meterlink.finding import BUSY, NO_SENSOR, REFUSED, REMEMBERED, SENSOR, Found, find, find_first, finder
-from meterlink.link import ports
-from meterlink.link.ports import Port, excluded_by
-from meterlink.link.serial_port import SerialLink
+from meterlink.sensor.find import BUSY, NO_SENSOR, REFUSED, REMEMBERED, SENSOR, Found, find, find_first, finder
+from meterlink.sensor.link import ports
+from meterlink.sensor.link.ports import Port, excluded_by
+from meterlink.sensor.link.serial_port import SerialLink
 from meterlink.simulation.chip_model import ChipModel
 from meterlink.testing import PtyPort
 

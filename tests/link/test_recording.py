@@ -13,11 +13,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from meterlink.errors import LinkError, LinkNotFound, MeterlinkError, RecordingEnded, UsageError
-from meterlink.link.reconnect import ReconnectingLink
-from meterlink.link.recording import FileLink, RecordingLink, read_header, records
-from meterlink.link.registry import link_for
-from meterlink.model import Measurement
-from meterlink.sensing.sensor import Sensor
+from meterlink.sensor.link.reconnect import ReconnectingLink
+from meterlink.sensor.link.recording import FileLink, RecordingLink, read_header, records
+from meterlink.sensor.link.registry import link_for
+from meterlink.records import Measurement
+from meterlink.sensor.measuring.sensor import Sensor
 from meterlink.simulation.sensor import SimulatedLink
 from meterlink.simulation.studio import Pulse
 from meterlink.testing import FakeClock, ScriptedLink, settle

@@ -15,9 +15,9 @@ import pytest
 import serial
 
 from meterlink.errors import LinkBusy, LinkError, LinkLost, LinkNotFound, UsageError
-from meterlink.link import serial_port
-from meterlink.link.registry import link_for, parse
-from meterlink.link.serial_port import SerialLink
+from meterlink.sensor.link import serial_port
+from meterlink.sensor.link.registry import link_for, parse
+from meterlink.sensor.link.serial_port import SerialLink
 from meterlink.testing import PtyPort
 
 

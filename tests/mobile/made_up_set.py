@@ -9,7 +9,7 @@ from __future__ import annotations
 from math import log2
 from typing import Any, NamedTuple
 
-from meterlink.model import Calibration, Light, Measurement, Placement, RangeScale, Setup, new_id
+from meterlink.records import Calibration, Light, Measurement, Placement, RangeScale, Setup, new_id
 from meterlink.units import format_power
 from mobile.desk import Desk, Shot
 from mobile.made_up import pulse_for

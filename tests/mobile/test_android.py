@@ -104,7 +104,7 @@ def test_the_packed_tree_starts_by_its_main(tmp_path: Path) -> None:
     assert (tree / "main.py").read_text(encoding="utf-8") == MAIN
     assert sorted(p.name for p in tree.iterdir()) == ["main.py", "meterlink", "mobile", "shared"]
     assert list(tree.rglob("*.kv"))
-    code = "import meterlink.session, mobile.desk, sys; sys.exit(not mobile.desk.__file__.startswith(sys.argv[1]))"
+    code = "import meterlink.metering.session, mobile.desk, sys; sys.exit(not mobile.desk.__file__.startswith(sys.argv[1]))"
     done = subprocess.run(
         [sys.executable, "-c", code, str(tree)], cwd=tree, env={**os.environ, "PYTHONPATH": str(tree)}, check=False
     )

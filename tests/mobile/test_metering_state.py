@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from meterlink.errors import GeometryError, UnitError
-from meterlink.model import Segment, WaveBlock
+from meterlink.records import Segment, WaveBlock
 from mobile import metering_state as state
 from mobile.desk import Shot
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from meterlink.model import Placement
+from meterlink.records import Placement
 from mobile import ring_state as ring
 
 

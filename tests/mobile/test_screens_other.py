@@ -285,7 +285,7 @@ def test_the_simulated_sensor_is_driven_from_its_page(tmp_path: Path) -> None:
 
 def test_a_url_that_cannot_be_is_refused_under_its_field(tmp_path: Path) -> None:
     """Typed nonsense gets the command line's sentence, without its commands."""
-    from meterlink.link.registry import link_for
+    from meterlink.sensor.link.registry import link_for
 
     async def scenario(d: Driver) -> str:
         d.app.go("sensors")

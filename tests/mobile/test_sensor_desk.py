@@ -11,7 +11,7 @@ import pytest
 
 from meterlink.errors import LinkNotFound, MeterlinkError, UsageError
 from meterlink.library.store import Library
-from meterlink.model import Measurement
+from meterlink.records import Measurement
 from meterlink.simulation.sensor import SimulatedLink
 from mobile import sensors_state
 from mobile.sensor_desk import KNOWN, Found, SensorDesk, Status
@@ -93,7 +93,7 @@ def test_an_uncalibrated_sensor_says_so(tmp_path: Path) -> None:
 @pytest.mark.parametrize("url", ["", "nonsense", "sim:?every=soon", "ftp://x", "x" * 5000])
 def test_a_url_that_cannot_be_is_refused_in_one_line(tmp_path: Path, url: str) -> None:
     """Typed nonsense raises the command line's own error and leaves no half-connected sensor."""
-    from meterlink.link.registry import link_for
+    from meterlink.sensor.link.registry import link_for
 
     async def scenario(desk: SensorDesk, told: Told) -> tuple[str, str]:
         with pytest.raises(UsageError) as refused:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from meterlink.setwork.checks import Finding
+from meterlink.checks.findings import Finding
 from mobile import set_state as state
 from mobile.desk import Shot
 from mobile.metering_state import Figure

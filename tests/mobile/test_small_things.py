@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from meterlink.walk import Request
+from meterlink.metering.walk import Request
 from mobile.demo_set import SIMULATED_TAG, open_demo
 from mobile.first_state import COUNTS, first_look, start_lights
 from mobile.made_up import CARD_GAIN, pulse_for

@@ -7,7 +7,9 @@ import math
 import numpy as np
 import pytest
 
-from meterlink.photometry import flash, flash_input, flash_thin
+from meterlink.photometry import flash
+from meterlink.photometry.flash import input as flash_input
+from meterlink.photometry.flash import thin as flash_thin
 
 STEP_S = 1e-7
 SIZE = 60_000

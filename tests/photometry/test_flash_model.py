@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from scipy import optimize
 
-from meterlink.photometry import flash, flash_train
+from meterlink.photometry import flash
+from meterlink.photometry.flash import train as flash_train
 
 
 def figures_of(rise):

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import pytest
 
-from meterlink.model import Battery, Colour, Steady
-from meterlink.wire import gatt
+from meterlink.records import Battery, Colour, Steady
+from meterlink.sensor.dialects import gatt
 
 
 @pytest.mark.parametrize(

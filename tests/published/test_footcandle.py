@@ -6,8 +6,8 @@ from fractions import Fraction
 
 import pytest
 
-from meterlink.wire.dialect_file import find_dialect, make_decoder
-from meterlink.wire.quantities import LUX_PER_FOOTCANDLE, to_si
+from meterlink.sensor.dialects.dialect_file import find_dialect, make_decoder
+from meterlink.sensor.dialects.quantities import LUX_PER_FOOTCANDLE, to_si
 
 EXACT = 1 / Fraction(3048, 10_000) ** 2
 

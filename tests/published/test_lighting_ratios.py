@@ -6,7 +6,7 @@ from math import log2, sqrt
 
 import pytest
 
-from meterlink.setwork.ratio_figures import figures, figures_arrays
+from meterlink.tables.ratio_figures import figures, figures_arrays
 
 
 # Wikipedia, "Lighting ratio" (ASC definition (key + fill) : fill), figures seen:

@@ -11,8 +11,8 @@ pytest.importorskip("pymodbus", reason="Modbus needs the extra: pip install 'met
 from crccheck.crc import CrcModbus
 from pymodbus.framer.rtu import FramerRTU
 
-from meterlink.wire.dialect_file import find_dialect, make_decoder, parse_dialect
-from meterlink.wire.modbus import registers_to_number
+from meterlink.sensor.dialects.dialect_file import find_dialect, make_decoder, parse_dialect
+from meterlink.sensor.dialects.modbus import registers_to_number
 
 
 def test_crc_check_value() -> None:

@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 from scipy import integrate, signal
 
-from meterlink.photometry import ambient, flash, shutter
+from meterlink.photometry import ambient, shutter
+from meterlink.photometry import flash
 
 SAMPLES = 20_000
 

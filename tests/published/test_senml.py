@@ -7,10 +7,10 @@ from typing import Any
 
 import pytest
 
-from meterlink.model import Steady
-from meterlink.wire.dialect_file import make_decoder, parse_dialect
-from meterlink.wire.quantities import Refused
-from meterlink.wire.senml import Record, resolve_pack
+from meterlink.records import Steady
+from meterlink.sensor.dialects.dialect_file import make_decoder, parse_dialect
+from meterlink.sensor.dialects.quantities import Refused
+from meterlink.sensor.dialects.senml import Record, resolve_pack
 
 DEVICE = "urn:dev:ow:10e2073a01080063"
 MEASUREMENTS = f"""[

@@ -15,12 +15,12 @@ import pytest
 from cobs import cobs
 
 from meterlink.errors import FrameError
-from meterlink.model import Battery, Colour, HeldOff, Identity, PopNotice, Reply, Status, Steady, WaveBlock
-from meterlink.wire import messages as m
-from meterlink.wire.base import DecoderStats
-from meterlink.wire.frames import FrameReader, encode
-from meterlink.wire.native import NativeDecoder
-from meterlink.wire.sensor_side import SensorEncoder, parse_command
+from meterlink.records import Battery, Colour, HeldOff, Identity, PopNotice, Reply, Status, Steady, WaveBlock
+from meterlink.sensor.dialects import messages as m
+from meterlink.sensor.dialects.base import DecoderStats
+from meterlink.sensor.dialects.frames import FrameReader, encode
+from meterlink.sensor.dialects.native import NativeDecoder
+from meterlink.sensor.dialects.sensor_side import SensorEncoder, parse_command
 
 VECTORS = json.loads((Path(__file__).parents[2] / "shared/wire/vectors.json").read_text())
 TO_HOST = [v for v in VECTORS["messages"] if v["to"] == "host"]

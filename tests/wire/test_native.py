@@ -8,13 +8,13 @@ import tracemalloc
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from meterlink.model import Identity, PopNotice, Steady, WaveBlock
+from meterlink.records import Identity, PopNotice, Steady, WaveBlock
 from meterlink.simulation.chip_model import ChipModel
 from meterlink.simulation.studio import Pulse
-from meterlink.wire import messages as m
-from meterlink.wire.frames import MAX_ENCODED, encode
-from meterlink.wire.native import NativeDecoder
-from meterlink.wire.sensor_side import SensorEncoder
+from meterlink.sensor.dialects import messages as m
+from meterlink.sensor.dialects.frames import MAX_ENCODED, encode
+from meterlink.sensor.dialects.native import NativeDecoder
+from meterlink.sensor.dialects.sensor_side import SensorEncoder
 
 IDENTITY = Identity("00112233aabbccdd", "dome", m.DIALECT, "0.1.0", flash=True, adc_bits=10, sample_interval_s=13e-6)
 

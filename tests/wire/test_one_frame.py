@@ -7,8 +7,8 @@ from zlib import crc32
 import pytest
 from cobs import cobs
 
-from meterlink.wire.base import DecoderStats
-from meterlink.wire.frames import FrameReader, encode
+from meterlink.sensor.dialects.base import DecoderStats
+from meterlink.sensor.dialects.frames import FrameReader, encode
 
 MESSAGE = bytes((1, 7, 3, 0, 0xF4, 1))
 

@@ -6,10 +6,10 @@ from cobs import cobs
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from meterlink.model import Sample
+from meterlink.records import Sample
 from meterlink.simulation.chip_model import ChipModel
-from meterlink.wire.frames import encode
-from meterlink.wire.native import NativeDecoder
+from meterlink.sensor.dialects.frames import encode
+from meterlink.sensor.dialects.native import NativeDecoder
 
 chip = ChipModel(noise_codes=0.0)
 IDENTITY = chip.restart()

@@ -1,0 +1,176 @@
+"""What a calibration may claim: the light over which its own evidence supports a tenth of a stop, in 99 of 100 readings.
+
+Light below it drowns in the dark's uncertainty or a pop's noise, light above it nears the end of the range.  What the
+scale leaves (reference, scatter of the pairs, bend, angular response) takes its part of the tenth first; what is left is
+how much noise there may be.  A calibration whose parts leave nothing claims nothing, and says why.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any, NamedTuple
+
+from meterlink.records import Calibration
+from meterlink.photometry import exposure
+from meterlink.photometry.calibration_fit import STOPS
+from meterlink.units import format_duration, format_f_number, format_illuminance
+
+CLAIM_STOPS = 0.1
+SIGMAS = 2.576
+"""99 % of a normal distribution: what the limit means at the very ends of the claim."""
+TOP_STEADY, TOP_PEAK = 0.95, 0.9
+"""Parts of a range up to which nothing clips: a pop's last samples before the peak may lie higher than the peak that is seen."""
+BOTTOM_STEADY, BOTTOM_PEAK = 0.01, 0.05
+ANGLES_DEG = (75.0, 60.0, 45.0, 30.0, 15.0)
+ANGLE_COST_STOPS = 1 / 3
+"""A wider claim for light from the side is preferred while it costs at most so much at the lower ends."""
+
+
+class _Parts(NamedTuple):
+    """What a claim is made from, beside the scale."""
+
+    full_raw: float
+    u_dark_raw: tuple[float, ...]
+    noise_peak: tuple[float, float] | None
+    """Noise of a pop as part of full scale: as it scatters, and as it is stated."""
+
+
+def claim_of(calibration: Calibration) -> dict[str, Any] | None:
+    """Return the claim as plain data for ``Calibration.details``; None for a sensor that was never calibrated.
+
+    ``against``: ``truth`` (f-numbers), ``reference`` (f-numbers as this reference would read them, when it alone may be
+    off by more), ``ratios`` (no reference was used).  ``steady_lx`` and ``flash_peak_lx``: from and to, one pair a
+    range or None.  ``angle_deg``: how far off the axis the light may come from; more than 0 only with a measured
+    response.  ``why``: what stands in the way, when something does.
+    """
+    details = calibration.details
+    if calibration.method == "assumed" or "u_dark_raw" not in details:
+        return None
+    noise = details.get("noise_peak")
+    parts = _Parts(float(details.get("full_raw", 1.0)), tuple(details["u_dark_raw"]), tuple(noise) if noise else None)
+    against, shared = "truth", calibration.u_scale_rel
+    worst = max(r.u_rel for r in calibration.ranges)
+    if calibration.relative:
+        against, shared = "ratios", 0.0
+    elif _left(SIGMAS, shared, 1.25 * worst) <= 0:
+        against, shared = "reference", 0.0
+    angle, u_angle = _angle(calibration, shared)
+    steady = [_steady(calibration, i, shared, u_angle, parts) for i in range(len(calibration.ranges))]
+    flash = [_flash(calibration, i, shared, u_angle, parts) for i in range(len(calibration.ranges))]
+    return {
+        "stops": CLAIM_STOPS,
+        "share": 0.99,
+        "against": against,
+        "angle_deg": angle,
+        "steady_lx": steady,
+        "flash_peak_lx": flash,
+        "flash_pulse_s": details.get("pulse_s"),
+        "why": _why(calibration, against, [*steady, *flash]),
+    }
+
+
+def after_dark(calibration: Calibration, dark_raw: Sequence[float], drift_raw: float = 0.0) -> dict[str, Any] | None:
+    """Return the claim when the dark is found elsewhere than the calibration says: dim steady light suffers.
+
+    ``dark_raw`` (each range) and ``drift_raw`` are fractions of full scale.
+    """
+    full, known = float(calibration.details.get("full_raw", 1.0)), calibration.details.get("u_dark_raw")
+    if not known:
+        return calibration.details.get("claim")
+    shifts = [abs(d * full - r.dark_raw) + abs(drift_raw) * full for d, r in zip(dark_raw, calibration.ranges, strict=False)]
+    # A dark that is off is a bias: taken as the half-width of a rectangle.
+    us = [math.hypot(u, shift / math.sqrt(3)) for u, shift in zip(known, shifts, strict=False)]
+    return claim_of(calibration._replace(details={**calibration.details, "u_dark_raw": us}))
+
+
+def withdrawn(claim: dict[str, Any] | None, why: str) -> dict[str, Any] | None:
+    """Return the claim with nothing in it, because of a fault."""
+    if claim is None:
+        return None
+    nothing = [None] * len(claim["steady_lx"])
+    return {**claim, "steady_lx": nothing, "flash_peak_lx": nothing, "why": why}
+
+
+def stops_of(claim: dict[str, Any], kind: str) -> float:
+    """Width of a claim in stops for ``flash`` or ``steady``, over all ranges, gaps left out."""
+    spans = sorted(tuple(s) for s in claim["flash_peak_lx" if kind == "flash" else "steady_lx"] if s)
+    total, reached = 0.0, 0.0
+    for low, high in spans:
+        if high > reached:
+            total += math.log2(high / max(low, reached))
+            reached = high
+    return total
+
+
+def in_words(claim: dict[str, Any], names: Sequence[str], constant: float) -> list[str]:
+    """Return a claim as lines: what it is about, then one line a range; f-numbers at ISO 100."""
+    spans = list(zip(claim["steady_lx"], claim["flash_peak_lx"], strict=True))
+    if not any(s or f for s, f in spans):
+        return [f"no range is claimed: {claim['why']}"]
+    head = {
+        "truth": "f-numbers good",
+        "reference": "f-numbers good against this reference",
+        "ratios": "ratios good",
+    }[claim["against"]]
+    aside = f", light up to {claim['angle_deg']:g}° off its axis" if claim["angle_deg"] else ", dome aimed at the light"
+    lines = [f"{head} to {claim['stops']:g} stop in {claim['share']:.0%} of readings{aside}:"]
+    for i, (steady, flash) in enumerate(spans):
+        what = [f"steady {format_illuminance(steady[0])} to {format_illuminance(steady[1])}"] if steady else []
+        pulse_s = claim["flash_pulse_s"]
+        if flash and pulse_s:
+            low, high = (format_f_number(exposure.f_number(peak * pulse_s, 100.0, constant)) for peak in flash)
+            what.append(f"flash {low} to {high} (pulses of {format_duration(pulse_s)})")
+        lines.append(f"  {names[i] if i < len(names) else i}: {', '.join(what) or 'nothing'}")
+    return [*lines, f"  {claim['why']}"] if claim["why"] else lines
+
+
+def _left(sigmas: float, *parts: float) -> float:
+    """Relative standard uncertainty that may be added to the parts until so many of all reach the limit; 0: none."""
+    return math.sqrt(max(0.0, (CLAIM_STOPS / STOPS / sigmas) ** 2 - math.fsum(p * p for p in parts)))
+
+
+def _angle(calibration: Calibration, shared: float) -> tuple[float, float]:
+    """The widest angle that the claim can afford, and the greatest uncertainty of the response within it."""
+    angle = calibration.details.get("angle") or {}
+    us = angle.get("u_rel") or []
+    worst = max(r.u_rel for r in calibration.ranges)
+    free = _left(SIGMAS, shared, worst)
+    for degrees in ANGLES_DEG:
+        within = us[: int(degrees / 5) + 1]
+        if calibration.angle_response and len(within) == int(degrees / 5) + 1:
+            u = max(within)
+            if _left(SIGMAS, shared, worst, u) >= free * 2**-ANGLE_COST_STOPS > 0:
+                return degrees, u
+    return 0.0, 0.0
+
+
+def _steady(calibration: Calibration, index: int, shared: float, u_angle: float, parts: _Parts) -> list[float] | None:
+    scale = calibration.ranges[index]
+    left = _left(SIGMAS, shared, scale.u_rel, u_angle)
+    if left <= 0 or index >= len(parts.u_dark_raw):
+        return None
+    # The reading stands on codes as the dark does.
+    low = max(math.sqrt(2) * parts.u_dark_raw[index] / left, BOTTOM_STEADY * parts.full_raw)
+    high = TOP_STEADY * parts.full_raw - scale.dark_raw
+    return [low * scale.full_scale_lx, high * scale.full_scale_lx] if low < high else None
+
+
+def _flash(calibration: Calibration, index: int, shared: float, u_angle: float, parts: _Parts) -> list[float] | None:
+    scale = calibration.ranges[index]
+    left = _left(SIGMAS, shared, scale.u_rel, u_angle)
+    if left <= 0 or parts.noise_peak is None:
+        return None
+    seen, stated = parts.noise_peak
+    # What a reading says of itself (k=2) must not contradict the claim.
+    low = max(seen / left, stated / _left(2.0, shared, scale.u_rel, u_angle), BOTTOM_PEAK)
+    return [low * scale.full_scale_lx, TOP_PEAK * scale.full_scale_lx] if low < TOP_PEAK else None
+
+
+def _why(calibration: Calibration, against: str, spans: list[list[float] | None]) -> str:
+    if not any(spans):
+        worst = 2 * max(r.u_rel for r in calibration.ranges) * STOPS
+        return f"the ranges' own scales are known to {worst:.2f} stop only: calibrate again with more pairs"
+    if against == "reference":
+        return f"the reference itself is known to {2 * calibration.u_scale_rel * STOPS:.2f} stop only (k=2)"
+    return ""

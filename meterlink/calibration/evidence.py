@@ -1,0 +1,189 @@
+"""What a calibration rests on, as raw values: fractions of the sensor's full scale, before any calibration.
+
+Measurements arrive as light under whatever calibration was in force.  That calibration is linear in each range, so the
+raw value behind them is known exactly: ``raw_of`` takes it back out, and a new calibration can be made from old points.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from meterlink.errors import CalibrationError
+from meterlink.records import Calibration, Identity, Measurement
+from meterlink.photometry import exposure
+from meterlink.sensor.measuring.calibrate import scale_of
+
+RESOLUTION_TO_U = 1 / math.sqrt(12)
+"""Standard uncertainty of a value read off in steps, in units of the step (GUM 4.3.7)."""
+REPORTED_FULL_LX = 1e5
+"""What a sensor that reports lux is taken to reach: its raw values are lux, and limits need a full scale."""
+_LN2 = math.log(2)
+
+
+class Pair(NamedTuple):
+    """One light seen by the sensor and by the reference."""
+
+    kind: str
+    """``steady`` or ``flash``."""
+    range_index: int
+    raw: float
+    """Steady: fraction of full scale, dark included.  Flash: fraction of full scale times seconds, above ambient."""
+    u_raw_rel: float
+    """Relative standard uncertainty of raw from noise and repeats."""
+    light: float
+    """What the reference says, in lx (steady) or lx·s (flash)."""
+    u_light_rel: float
+    """Relative standard uncertainty of the reference's reading by itself: its resolution and repeats, not its scale."""
+    label: str = ""
+    peak_raw: float | None = None
+    """Flash: highest raw value; tells where in the range the pulse reached."""
+
+
+class Dark(NamedTuple):
+    """Raw value of one range with the cap on."""
+
+    range_index: int
+    raw: float
+    u_raw: float
+
+
+class Overlap(NamedTuple):
+    """The same light on two ranges: ``raw_a / raw_b`` with its relative standard uncertainty."""
+
+    range_a: int
+    range_b: int
+    raw_ratio: float
+    u_rel: float
+
+
+class Evidence(NamedTuple):
+    """Everything that a calibration is made from."""
+
+    sensor_id: str
+    receptor: str
+    range_names: tuple[str, ...]
+    pairs: tuple[Pair, ...] = ()
+    darks: tuple[Dark, ...] = ()
+    overlaps: tuple[Overlap, ...] = ()
+    repeat_rel: float | None = None
+    """Relative spread of one pop among repeats (Type A), when it was measured."""
+    temperature_c: float | None = None
+    full_raw: float = 1.0
+    """Raw value of a full range: 1, or ``REPORTED_FULL_LX`` for a sensor that reports lux itself."""
+    noise_peak: tuple[float, float] | None = None
+    """Noise of a pop's exposure as a part of full scale, its relative uncertainty times its peak: as faint pops scatter,
+    and as sensing states it.  A pop of the same length with a peak p is known to noise_peak / p."""
+    pulse_s: float | None = None
+    """Exposure over peak of the repeated pops."""
+
+
+def bare(calibration: Calibration) -> Calibration:
+    """Return the same calibration with a dark of 0, for measuring while calibrating and verifying.
+
+    Light below the dark that is in force is cut off at 0; with this one no raw value is lost, so that a dark that has
+    moved down is seen.  It is never stored.
+    """
+    ranges = tuple(r._replace(dark_raw=0.0) for r in calibration.ranges)
+    return calibration._replace(id=f"bare-{calibration.id}", ranges=ranges)
+
+
+def full_raw_of(identity: Identity) -> float:
+    """Raw value of a full range: a sensor without a converter of its own reports lux."""
+    return 1.0 if identity.adc_bits or identity.flash else REPORTED_FULL_LX
+
+
+def raw_of(measurement: Measurement, calibration: Calibration) -> float:
+    """Take the raw value back out of a measurement: steady with dark, flash above ambient in full scales × seconds.
+
+    Raises:
+        CalibrationError: made with another calibration, or without a value.
+    """
+    if measurement.calibration_id != calibration.id:
+        raise CalibrationError("this measurement was made with another calibration: take it again")
+    scale = scale_of(calibration, measurement.range_index)
+    if measurement.exposure_lxs is not None:
+        return measurement.exposure_lxs / scale.full_scale_lx
+    if measurement.illuminance_lx is not None:
+        return measurement.illuminance_lx / scale.full_scale_lx + scale.dark_raw
+    raise CalibrationError("the sensor sent no value: take it again")
+
+
+def peak_raw_of(measurement: Measurement, calibration: Calibration) -> float | None:
+    """Highest raw value of a pop above its ambient, or None when it is not known."""
+    if measurement.peak_lx is None:
+        return None
+    return measurement.peak_lx / scale_of(calibration, measurement.range_index).full_scale_lx
+
+
+def reference_light(
+    *,
+    calibration_constant: float,
+    f_number: float | None = None,
+    iso: float = 100.0,
+    shutter_s: float | None = None,
+    illuminance_lx: float | None = None,
+    exposure_lxs: float | None = None,
+) -> float:
+    """Return what a reference meter's display means as light at a receptor of our constant C.
+
+    An f-number is what the photographer sets, so it is taken over as an f-number: with the C of our receptor it becomes
+    light, and the sensor will show that f-number again whatever C the reference's maker chose.  Lux and lux-seconds are
+    taken as they are.  With ``shutter_s`` the f-number is one of steady light.
+
+    Raises:
+        CalibrationError: none or several of the three given, or not greater than 0.
+    """
+    given = [v for v in (f_number, illuminance_lx, exposure_lxs) if v is not None]
+    if len(given) != 1:
+        raise CalibrationError("give the reference's reading once: an f-number, lux or lux-seconds")
+    if not (given[0] > 0 and math.isfinite(given[0])):
+        raise CalibrationError("the reference's reading must be greater than 0: take the pair again")
+    if f_number is None:
+        return given[0]
+    if shutter_s is not None:
+        return exposure.illuminance(f_number, shutter_s, iso, calibration_constant)
+    return exposure.luminous_exposure(f_number, iso, calibration_constant)
+
+
+def guide_number_light(
+    *,
+    calibration_constant: float,
+    guide_number_m: float,
+    distance_m: float,
+    iso: float = 100.0,
+    u_guide_stops: float = 0.35,
+    u_distance_rel: float = 0.02,
+) -> tuple[float, float]:
+    """Return the luminous exposure of a known flash on its axis, and its relative standard uncertainty.
+
+    N = GN / d (ISO 1230's product).  Makers give guide numbers at full power, at one zoom setting and in a room whose
+    walls help: a third of a stop as standard uncertainty is common practice, no published source.
+
+    Raises:
+        CalibrationError: not greater than 0.
+    """
+    if not (guide_number_m > 0 and distance_m > 0):
+        raise CalibrationError("guide number and distance must be greater than 0: give both in metres")
+    light = reference_light(calibration_constant=calibration_constant, f_number=guide_number_m / distance_m, iso=iso)
+    return light, math.hypot(u_guide_stops * _LN2, 2 * u_distance_rel)
+
+
+def resolution_u_rel(resolution_stops: float) -> float:
+    """Relative standard uncertainty of a reading shown in steps of so many stops (a tenth, a third)."""
+    return resolution_stops * RESOLUTION_TO_U * _LN2
+
+
+def mean_of(measurements: Sequence[Measurement], calibration: Calibration) -> tuple[float, float]:
+    """Return mean raw value of repeats of one light and its relative standard uncertainty.
+
+    Few repeats tell little about their own scatter, so the noise that sensing states bounds it from below.
+    """
+    raws = [raw_of(m, calibration) for m in measurements]
+    mean = math.fsum(raws) / len(raws)
+    noise = math.sqrt(math.fsum(m.u_rel**2 for m in measurements)) / len(raws)
+    if len(raws) < 2 or mean <= 0:
+        return mean, noise
+    spread = math.sqrt(math.fsum((r - mean) ** 2 for r in raws) / (len(raws) - 1)) / mean
+    return mean, max(noise, spread / math.sqrt(len(raws)))

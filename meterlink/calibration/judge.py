@@ -1,0 +1,149 @@
+"""What an acceptance walk shows: one row a check, with its uncertainty, its limit and pass, fail or unsure.
+
+A check passes when its figure is inside the limit and known well enough to say so (k=2 within the limit); it fails
+when the figure is outside by more than k=2; anything between is ``unsure`` and asks for more pops.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from meterlink.calibration.acceptance import HIGH, LOW, AcceptanceWalk
+from meterlink.calibration.calibrate import U_POP_REL
+from meterlink.calibration.evidence import full_raw_of, peak_raw_of
+from meterlink.calibration.findings import Findings, Row, row
+from meterlink.calibration.judge_geometry import angle_rows, distance_rows, rim_rows
+from meterlink.calibration.walk_light import lighter, mean_light, raws, sensitivity, u_sensitivity
+from meterlink.photometry import calibration_fit as cf
+from meterlink.sensor.measuring.calibrate import PEDESTAL_RAW
+
+
+def judge(walk: AcceptanceWalk) -> Findings:
+    """Turn a walk into rows and figures.  Steps that were left out or not reached are shown as such."""
+    repeat_stops, u_pop = _repeats(walk)
+    rows: list[Row] = []
+    darks, leak, drift = _darkness(walk, rows)
+    torch = [t.measurement.modulation for t in walk.of("torch") if t.measurement.modulation is not None]
+    modulation = sum(torch) / len(torch) if torch else 0.0
+    rows.append(row("hum", "light of a battery torch wavers", modulation if torch else None, 0.005, ""))
+    u_spread = repeat_stops / math.sqrt(2 * max(1, len(walk.of("repeat")) - 1))
+    rows.append(row("repeat", "spread of one pop", repeat_stops if walk.of("repeat") else None, u_spread, "stop"))
+    durations = [t.measurement.t05_s for t in walk.of("short") if t.measurement.t05_s]
+    shortest = min(durations) if durations else None
+    if walk.identity.flash:
+        rows.append(row("short", "t0.5 of a flash at lowest power", shortest, 20e-6, "s"))
+    overlaps = _overlaps(walk, u_pop, rows)
+    distance = distance_rows(walk, u_pop, rows)
+    additivity = _additivity(walk, u_pop, rows)
+    angle = angle_rows(walk, u_pop, rows)
+    rim_stops = rim_rows(angle, rows)
+    return Findings(
+        tuple(rows), pedestal(walk), darks, leak, modulation, repeat_stops, shortest, distance, additivity,
+        _peaks(walk), overlaps, angle, rim_stops, drift,
+    )  # fmt: skip
+
+
+def pedestal(walk: AcceptanceWalk) -> float:
+    """Where the zero should be: lifted in the builds with a converter, at 0 for a sensor that reports lux."""
+    return PEDESTAL_RAW if full_raw_of(walk.identity) == 1.0 else 0.0
+
+
+def _repeats(walk: AcceptanceWalk) -> tuple[float, float]:
+    seen = raws(walk, walk.of("repeat"))
+    if len(seen) < 2:
+        return 0.0, U_POP_REL
+    spread = cf.repeatability(seen).spread / (sum(seen) / len(seen))
+    return spread * cf.STOPS, max(spread, 0.002)
+
+
+def _darkness(walk: AcceptanceWalk, rows: list[Row]) -> tuple[tuple[float, ...], float, float]:
+    darks, drift = [], 0.0
+    code = 2.0 ** -(walk.identity.adc_bits or 10)
+    u = code / math.sqrt(12)
+    for i, name in enumerate(walk.identity.ranges):
+        before, after = raws(walk, walk.of(f"dark-{i}")), raws(walk, walk.of(f"after-{i}"))
+        dark = sum(before) / len(before) if before else pedestal(walk)
+        darks.append(dark)
+        off = dark - pedestal(walk) if before else None
+        rows.append(row("dark", f"dark of range {name} against the lifted zero", off, u, "of full scale"))
+        if before and after:
+            change = sum(after) / len(after) - dark
+            drift = change if abs(change) > abs(drift) else drift
+    seen = raws(walk, walk.of("leak"))
+    leak = sum(seen) / len(seen) - darks[-1] if seen else 0.0
+    rows.append(row("leak", "light through the capped housing", leak if seen else None, u, "of full scale"))
+    done = bool(walk.group("after"))
+    rows.append(row("drift", "dark after the walk against before", drift if done else None, u, "of full scale"))
+    return tuple(darks), leak, drift
+
+
+def _additivity(walk: AcceptanceWalk, u_pop: float, rows: list[Row]) -> dict[tuple[int, str], tuple[float, float]]:
+    found: dict[tuple[int, str], tuple[float, float]] = {}
+    light = lighter(walk)
+    for i, name in enumerate(walk.identity.ranges):
+        for level, words in ((HIGH, "top"), (LOW, "bottom")):
+            groups = [walk.of(f"add-{i}-{level}-{who}") for who in ("a", "b", "ab")]
+            what = f"two lights against their sum, {words} of range {name}"
+            if not all(groups):
+                rows.append(row("additivity", what, None, 0.0, "stop"))
+                continue
+            (a, u_a), (b, u_b), (ab, u_ab) = (mean_light(g, light, u_pop) for g in groups)
+            u = math.hypot(a * u_a, b * u_b) / (a + b) if a + b > 0 else 1.0
+            value = math.log2(ab / (a + b)) if a + b > 0 and ab > 0 else -9.0
+            u = math.hypot(u, u_ab) * cf.STOPS
+            found[i, level] = (value, u)
+            rows.append(row("additivity", what, value, u, "stop"))
+    return found
+
+
+def _peaks(walk: AcceptanceWalk) -> dict[tuple[int, str], tuple[float, float]]:
+    """Whether peaks add.  A range that gives way cuts the peak long before it costs much of the light."""
+    found: dict[tuple[int, str], tuple[float, float]] = {}
+    for i in range(len(walk.identity.ranges)):
+        for level in (HIGH, LOW):
+            tops = [_top(walk, f"add-{i}-{level}-{who}") for who in ("a", "b", "ab")]
+            if all(tops):
+                a, b, ab = tops
+                found[i, level] = (math.log2(ab / (a + b)), ab)
+    return found
+
+
+def _top(walk: AcceptanceWalk, name: str) -> float:
+    peaks = [peak_raw_of(t.measurement, walk.calibration) for t in walk.of(name)]
+    known = [p for p in peaks if p]
+    return sum(known) / len(known) if known else 0.0
+
+
+def _overlaps(walk: AcceptanceWalk, u_pop: float, rows: list[Row]) -> tuple[float, ...]:
+    """Sensitivity of each range over the one above it, against the design (or the calibration when none is known)."""
+    result = []
+    scales = [r.full_scale_lx for r in walk.calibration.ranges]
+    design = walk.nominal_lx if len(walk.nominal_lx) == len(scales) else tuple(scales)
+    for i in range(len(scales) - 1):
+        names = walk.identity.ranges
+        what = f"range {names[i + 1]} against range {names[i]}, by design {design[i] / design[i + 1]:.3g} times"
+        seen = sensitivity(walk, i)
+        if seen is None and (inverted := _inverted(walk, i, design)) is not None:
+            rows.append(row("overlap", what, inverted, 0.3, "stop"))
+            result.append(inverted)
+            continue
+        if seen is None:
+            rows.append(row("overlap", what, None, 0.0, "stop"))
+            result.append(0.0)
+            continue
+        value = math.log2(seen * scales[i] / scales[i + 1] / (design[i] / design[i + 1]))
+        result.append(value)
+        rows.append(row("overlap", what, value, u_sensitivity(walk, i, u_pop) * cf.STOPS, "stop"))
+    return tuple(result)
+
+
+def _inverted(walk: AcceptanceWalk, i: int, design: Sequence[float]) -> float | None:
+    """The less sensitive range clips with a light that the more sensitive one takes: at most so many stops."""
+    finer = [walk.level_of(t.measurement) for t in walk.of(f"overlap-{i}-{i + 1}")]
+    clipped = any(t.task.name == f"overlap-{i}-{i}" and t.measurement.clipped for t in walk.refused)
+    if not clipped or not finer or not finer[0]:
+        return None
+    return math.log2(finer[0] / (design[i] / design[i + 1]))
+
+

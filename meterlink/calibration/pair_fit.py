@@ -1,0 +1,127 @@
+"""Pairs of one range -> its scale: what is refused, what is weighed, and how straight the range is."""
+
+from __future__ import annotations
+
+import math
+
+from meterlink.calibration.evidence import Dark, Pair
+from meterlink.errors import CalibrationError
+from meterlink.photometry import calibration_fit as cf
+
+MIN_PAIRS = 4
+"""Pairs a range needs for a scale of its own: fewer cannot show that one of them is wrong."""
+MIN_SPAN_STOPS = 2.0
+"""From the dimmest to the brightest pair of a range."""
+EXCESS_LIMIT = 3.5
+"""Scatter beyond what the pairs claim (in standard deviations) at which they are refused: one chance in 4,000."""
+OUTLIER_SIGMAS, OUTLIER_STOPS = 3.5, 0.15
+KIND_GAP_STOPS = 1 / 3
+"""Steady and flash pairs of one range further apart than this have a cause that a mean would hide."""
+BEND_LIMIT = 0.06
+"""Change of the scale from an empty to a full range beyond which a range is no longer called linear."""
+
+
+def net_of(pair: Pair, dark: Dark) -> tuple[float, float]:
+    """Raw value above dark and its relative standard uncertainty; a pop is above its own ambient already."""
+    if pair.kind == "flash":
+        return pair.raw, pair.u_raw_rel
+    net = pair.raw - dark.raw
+    if net <= 0:
+        return net, math.inf
+    return net, math.hypot(pair.u_raw_rel * pair.raw, dark.u_raw) / net
+
+
+def usable(pairs: list[Pair], dark: Dark, name: str, warnings: list[str]) -> list[Pair]:
+    """Refuse what cannot carry a scale; take flash pairs alone when steady ones say something slightly else."""
+    for pair in pairs:
+        if not (net_of(pair, dark)[0] > 0 and pair.light > 0):
+            raise CalibrationError(f"pair {pair.label or '?'} of range {name} is not above the dark: leave it out")
+    flash, steady = ([p for p in pairs if p.kind == kind] for kind in ("flash", "steady"))
+    if len(flash) < 2 or len(steady) < 2:
+        return pairs
+    a, b = (_log_scale(group, dark) for group in (flash, steady))
+    gap, u_gap = (b[0] - a[0]) * cf.STOPS, math.hypot(a[1], b[1]) * cf.STOPS
+    if abs(gap) > max(KIND_GAP_STOPS, 3 * u_gap):
+        raise CalibrationError(
+            f"range {name}: steady light and flash disagree by {abs(gap):.2f} stop, more than a lamp's colour can do: "
+            "check that the reference was in the right mode and that no pop was cut short, then take the pairs again"
+        )
+    if abs(gap) > max(0.05, 3 * u_gap):
+        warnings.append(
+            f"range {name}: steady pairs say {gap:+.2f} stop against the flash pairs (the lamp's colour, mostly): "
+            "the scale is that of the flash pairs"
+        )
+        return flash
+    return pairs
+
+
+def _log_scale(pairs: list[Pair], dark: Dark) -> tuple[float, float]:
+    logs, us = [], []
+    for pair in pairs:
+        net, u_net = net_of(pair, dark)
+        logs.append(math.log(pair.light / net))
+        us.append(math.hypot(u_net, pair.u_light_rel))
+    mean = cf.weighted_mean(logs, us)
+    return float(mean.parameters[0]), float(mean.standard_uncertainties[0]) * max(1.0, mean.birge)
+
+
+def fit_range(pairs: list[Pair], dark: Dark, name: str, full_raw: float = 1.0, *, relaxed: bool = False) -> cf.ScaleFit:
+    """Fit one range's scale, or refuse: too few, too close together, an outlier (named), a bend, scatter.
+
+    ``relaxed`` takes two pairs without a span: those of a guide number, whose own uncertainty is far larger.
+    """
+    nets = [net_of(p, dark) for p in pairs]
+    least = 2 if relaxed else MIN_PAIRS
+    if len(pairs) < least:
+        raise CalibrationError(f"range {name} has {len(pairs)} pairs: take at least {least}, from dim to bright")
+    span = max(math.log2(max(g) / min(g)) for g in _by_kind(pairs, nets))
+    if span < MIN_SPAN_STOPS and not relaxed:
+        raise CalibrationError(
+            f"the pairs of range {name} span {span:.1f} stops: change distance or power and span {MIN_SPAN_STOPS:g}"
+        )
+    us = [max(math.hypot(u, p.u_light_rel), 1e-4) for p, (_, u) in zip(pairs, nets, strict=True)]
+    levels = [_level(p, net / full_raw) for p, (net, _) in zip(pairs, nets, strict=True)]
+    fit = cf.fit_scale([n for n, _ in nets], [p.light for p in pairs], us)
+    fit = _with_bend(fit, levels, us)
+    off = float(fit.residuals_stops[fit.worst])
+    if fit.worst_sigmas > OUTLIER_SIGMAS and abs(off) > OUTLIER_STOPS:
+        label = pairs[fit.worst].label or f"{fit.worst + 1}"
+        raise CalibrationError(
+            f"range {name}: pair {label} lies {abs(off):.2f} stop {'above' if off > 0 else 'below'} the others: "
+            "take that pair again, reference and dome at the very same place"
+        )
+    if abs(fit.bend) > BEND_LIMIT and abs(fit.bend) > 3 * fit.u_bend:
+        raise CalibrationError(
+            f"range {name} is not linear: its scale changes by {fit.bend:+.0%} from empty to full: keep the brightest "
+            "pairs below 90 % of full scale, and if it stays, run 'meterlink verify'"
+        )
+    if fit.excess > EXCESS_LIMIT:
+        spread = float(fit.residuals_stops.std())
+        raise CalibrationError(
+            f"the pairs of range {name} scatter by {spread:.2f} stop, more than reference and sensor can: fix lamp and "
+            "sensor in place and take them again"
+        )
+    return fit
+
+
+def _by_kind(pairs: list[Pair], nets: list[tuple[float, float]]) -> list[list[float]]:
+    groups: dict[str, list[float]] = {}
+    for pair, (net, _) in zip(pairs, nets, strict=True):
+        groups.setdefault(pair.kind, []).append(net)
+    return [g for g in groups.values() if len(g) > 1] or [[1.0, 1.0]]
+
+
+def _level(pair: Pair, net: float) -> float:
+    """How far up its range a pair reached; a pulse lives at half of its peak on average."""
+    if pair.kind == "steady":
+        return net
+    return 0.5 * pair.peak_raw if pair.peak_raw is not None else 0.25
+
+
+def _with_bend(fit: cf.ScaleFit, levels: list[float], us: list[float]) -> cf.ScaleFit:
+    """Fit the bend over the level inside the range, which for pops is not their exposure."""
+    if len(levels) < 3 or max(levels) - min(levels) < 0.1:
+        return fit._replace(bend=0.0, u_bend=math.inf)
+    line = cf.weighted_line(levels, fit.residuals_stops / cf.STOPS, us)
+    u = float(line.standard_uncertainties[1]) * max(1.0, line.birge)
+    return fit._replace(bend=float(line.parameters[1]), u_bend=u)

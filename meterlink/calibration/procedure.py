@@ -1,0 +1,210 @@
+"""A walk through tasks: what to do next, what counts, what was collected.
+
+No input or output, no clock: whoever drives it shows ``task``, hands in measurements with ``take`` and prints the
+sentence that comes back.  The command line and the app drive the same walks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from meterlink.calibration.evidence import full_raw_of, peak_raw_of, raw_of
+from meterlink.errors import CalibrationError, UsageError
+from meterlink.records import Calibration, Identity, Measurement
+
+SMALLEST_PEAK = 0.03
+"""Eight codes of 8 bits: a pop below it cannot carry a calibration."""
+SMALLEST_STEADY = 0.01
+FILL_PATIENCE = 3
+
+
+class Task(NamedTuple):
+    """One thing to do with the sensor."""
+
+    name: str
+    """Unique in its walk, such as ``dark-1`` or ``angle-45``."""
+    title: str
+    text: str
+    """What to do, in one or two sentences."""
+    kind: str
+    """``steady`` or ``flash``: what a measurement must be to count."""
+    wanted: int = 1
+    """Measurements wanted."""
+    range_index: int | None = None
+    """The range that the sensor must be on; None lets it choose."""
+    ask: str = ""
+    """What must be typed with it: ``reference`` (an f-number or lux) or nothing."""
+    value: float | None = None
+    """What the task itself stands for: the angle in degrees, the distance in metres."""
+    settable: bool = False
+    """Whether ``value`` may be typed when it is another than the task asks for."""
+    caution: str = ""
+    optional: bool = False
+    fill: tuple[float, float] | None = None
+    """Part of the range that the light should fill, from and to; helps to set it.  A range that gives way before
+    never gets there, so after ``FILL_PATIENCE`` tries what comes is taken.  It counts for the first measurement of
+    the task only: from then on the light is not to be touched."""
+    level: float | None = None
+    """Part of the range that the light should fill, about; nothing is refused for it."""
+    dark: bool = False
+    """In the dark a reading too dim for anything else is what is wanted."""
+
+
+class Taken(NamedTuple):
+    """One measurement that counted."""
+
+    task: Task
+    measurement: Measurement
+    value: float | None = None
+    """The typed value, else the task's own."""
+
+
+class Procedure:
+    """Tasks in order; each takes its measurements, may be taken back, and the optional ones skipped."""
+
+    def __init__(
+        self, identity: Identity, calibration: Calibration, tasks: Sequence[Task], *, expected: Calibration | None = None
+    ) -> None:
+        """Start a walk that measures with ``calibration``; ``expected`` tells the dark when that one leaves it in."""
+        if identity.sensor_id != calibration.sensor_id:
+            raise CalibrationError("this calibration belongs to another sensor: choose that sensor's own")
+        self.identity = identity
+        self.calibration = calibration
+        self._dark_raw = [r.dark_raw for r in (expected or calibration).ranges]
+        self.tasks = list(tasks)
+        self.skipped: set[str] = set()
+        self.taken: list[Taken] = []
+        self.refused: list[Taken] = []
+        """What was not counted, last at the end: a light that clips where it should not tells something too."""
+        self._short_of: dict[str, int] = {}
+
+    @property
+    def task(self) -> Task | None:
+        """What to do next; None when all is done."""
+        for task in self.tasks:
+            if task.name not in self.skipped and len(self.of(task.name)) < task.wanted:
+                return task
+        return None
+
+    @property
+    def done(self) -> bool:
+        """Whether every task has what it wants."""
+        return self.task is None
+
+    @property
+    def progress(self) -> tuple[int, int]:
+        """Measurements taken and wanted."""
+        wanted = sum(t.wanted for t in self.tasks if t.name not in self.skipped)
+        return len(self.taken), wanted
+
+    def of(self, name: str) -> list[Taken]:
+        """Return what was taken for a task."""
+        return [t for t in self.taken if t.task.name == name]
+
+    def group(self, prefix: str) -> list[Taken]:
+        """Return what was taken for all tasks whose name begins with a word and a dash."""
+        return [t for t in self.taken if t.task.name.split("-")[0] == prefix]
+
+    def take(self, measurement: Measurement, value: float | None = None) -> str:
+        """Give a measurement to the present task; returns a sentence.  One that does not fit changes nothing.
+
+        Raises:
+            UsageError: all is done, or the task needs a typed value.
+            CalibrationError: from another sensor or made with another calibration.
+        """
+        task = self.task
+        if task is None:
+            raise UsageError("every step is done: finish, or take the last one back first")
+        reason = self._why_not(task, measurement)
+        if reason:
+            self.refused = [*self.refused[-99:], Taken(task, measurement._replace(wave=None), value)]
+            return reason
+        if task.ask and value is None:
+            raise UsageError(f"this step needs what the {task.ask} says: give it with the reading")
+        self.taken.append(Taken(task, measurement, task.value if value is None else value))
+        left = task.wanted - len(self.of(task.name))
+        return f"{task.title}: {left} more" if left else f"{task.title}: done"
+
+    def undo(self) -> str:
+        """Take the last measurement back.
+
+        Raises:
+            UsageError: there is none.
+        """
+        if not self.taken:
+            raise UsageError("nothing has been taken yet")
+        gone = self.taken.pop()
+        return f"taken back: {gone.task.title}"
+
+    def retake(self, words: str) -> list[str]:
+        """Take back every step whose title is named in ``words`` (of a refusal); return those titles."""
+        names = [t.title for t in self.tasks if t.title in words]
+        self.taken = [t for t in self.taken if t.task.title not in names]
+        return names
+
+    def skip(self) -> str:
+        """Leave the present task out.
+
+        Raises:
+            UsageError: it is not optional, or all is done.
+        """
+        task = self.task
+        if task is None or not task.optional:
+            raise UsageError("this step cannot be left out: do it, or stop and come back later")
+        self.taken = [t for t in self.taken if t.task.name != task.name]
+        self.skipped.add(task.name)
+        return f"left out: {task.title}"
+
+    def _why_not(self, task: Task, measurement: Measurement) -> str:
+        if measurement.sensor_id != self.identity.sensor_id:
+            raise CalibrationError("this measurement came from another sensor: disconnect that one")
+        if measurement.calibration_id != self.calibration.id:
+            raise CalibrationError("this measurement was made with another calibration: take it again")
+        if measurement.kind != task.kind:
+            wanted = "a pop" if task.kind == "flash" else "steady light"
+            return f"{task.title} wants {wanted}: not counted"
+        if task.range_index is not None and measurement.range_index != task.range_index:
+            return f"this came on another range than {self._range_name(task.range_index)}: not counted, once more"
+        if measurement.incomplete:
+            return "the pop did not arrive whole: not counted, once more"
+        if task.range_index is None and measurement.note and (measurement.clipped or measurement.too_dim):
+            return f"{measurement.note}: not counted"  # sensing has changed the range itself; the light is to stay as it is
+        if measurement.clipped:
+            return "too bright for this range: not counted; go further away or turn the power down"
+        if not task.dark and self._too_dim(task, measurement):
+            return "too dim for this range: not counted; come nearer or turn the power up"
+        return self._off_level(task, measurement)
+
+    def _off_level(self, task: Task, measurement: Measurement) -> str:
+        if task.fill is None or self.of(task.name):
+            return ""
+        level = self.level_of(measurement)
+        low, high = task.fill
+        if level is None or low <= level <= high:
+            return ""
+        tries = self._short_of[task.name] = self._short_of.get(task.name, 0) + 1
+        if tries > FILL_PATIENCE:
+            return ""
+        way = "turn the power up" if level < low else "turn the power down"
+        return f"fills {level:.0%} of the range, {low:.0%} to {high:.0%} is wanted: not counted; {way}"
+
+    def level_of(self, measurement: Measurement) -> float | None:
+        """Part of its range that a measurement filled above dark: the peak of a pop, the mean of steady light."""
+        if measurement.kind == "flash":
+            return peak_raw_of(measurement, self.calibration)
+        if measurement.illuminance_lx is None:
+            return None
+        above = raw_of(measurement, self.calibration) - self._dark_raw[measurement.range_index]
+        return above / full_raw_of(self.identity)
+
+    def _too_dim(self, task: Task, measurement: Measurement) -> bool:
+        """Sensing calls a pop too dim when a finer range would take it; a task that names its range wants it still."""
+        if task.range_index is None or (measurement.exposure_lxs is None and measurement.illuminance_lx is None):
+            return measurement.too_dim
+        level = self.level_of(measurement)
+        return level is not None and level < (SMALLEST_PEAK if measurement.kind == "flash" else SMALLEST_STEADY)
+
+    def _range_name(self, index: int) -> str:
+        names = self.identity.ranges
+        return names[index] if index < len(names) else str(index)

@@ -1,0 +1,260 @@
+"""Evidence to calibration: scale and dark of every range with their uncertainty, or a refusal that says what to do.
+
+The uncertainty has two parts, kept apart because they act differently: what all readings share (the reference's own
+scale, ``u_scale_rel``) cancels in every ratio; what one range has to itself (``RangeScale.u_rel``: scatter of the
+pairs, bend of the range) does not cancel between ranges.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+
+from meterlink.calibration.claim import claim_of
+from meterlink.calibration.evidence import Dark, Evidence, Pair
+from meterlink.calibration.pair_fit import fit_range, usable
+from meterlink.errors import CalibrationError
+from meterlink.records import Calibration, RangeScale, new_id
+from meterlink.photometry import calibration_fit as cf
+from meterlink.photometry import exposure
+
+SOUND_BEND = 0.0115
+"""Standard deviation of the bend of a sound range, empty to full (a uniform 2 %; common practice, no published
+source).  Pairs narrow it."""
+RMS_OF_LINE = 0.29
+"""Standard deviation of a unit slope over a unit interval: what a bend leaves when its mean is calibrated away."""
+NOMINAL_U_REL = 0.3
+"""Of a sensor's design value: diode, dome and resistor tolerances together (common practice, no published source)."""
+MAX_DARK_RAW = 0.1
+
+
+class Scaled(NamedTuple):
+    """A calibration and what there is to say about it."""
+
+    calibration: Calibration
+    fits: dict[int, cf.ScaleFit]
+    """Range -> fit of its own pairs."""
+    residuals: tuple[tuple[Pair, float], ...]
+    """Each pair with how much brighter the reference says than the calibration, in stops."""
+    warnings: tuple[str, ...]
+
+
+def calibrate_scale(
+    evidence: Evidence,
+    *,
+    reference: str,
+    u_reference_rel: float,
+    constant: float | None = None,
+    method: str = "reference",
+    created_at_s: float = 0.0,
+    nominal: Calibration | None = None,
+) -> Scaled:
+    """Make a calibration from pairs with a reference.
+
+    Args:
+        evidence: pairs, darks, overlaps.
+        reference: what was used, in the photographer's words.
+        u_reference_rel: relative standard uncertainty of the reference's scale; every pair shares it.
+        constant: C of the receptor in lx; the design's start value for the receptor when not given.
+        method: ``reference`` or ``guide number``.
+        created_at_s: seconds since 1970.
+        nominal: the calibration in force so far: its angular response is kept.
+
+    Raises:
+        CalibrationError: pairs too few, too close together, clipped, in disagreement with one another, a range that
+            nothing reaches, or ranges in the wrong order.
+    """
+    if not 0 < u_reference_rel < 1:
+        raise CalibrationError("give the reference's own uncertainty, between 0 and 1 (0.1 stop is 0.07)")
+    darks = _darks(evidence)
+    warnings: list[str] = []
+    fits: dict[int, cf.ScaleFit] = {}
+    used: dict[int, list[Pair]] = {}
+    for index in sorted({p.range_index for p in evidence.pairs}):
+        pairs = [p for p in evidence.pairs if p.range_index == index]
+        used[index] = usable(pairs, darks[index], evidence.range_names[index], warnings)
+        fits[index] = fit_range(
+            used[index], darks[index], evidence.range_names[index], evidence.full_raw, relaxed=method == "guide number"
+        )
+    scales, covariance = _join(evidence, fits)
+    ranges = tuple(
+        RangeScale(math.exp(scales[i]), darks[i].raw, math.sqrt(covariance[i][i] + _u_bend(fits.get(i)) ** 2))
+        for i in range(len(evidence.range_names))
+    )
+    _check_order(ranges, evidence.range_names)
+    calibration = Calibration(
+        id=new_id(),
+        sensor_id=evidence.sensor_id,
+        created_at_s=created_at_s,
+        constant=constant or start_constant(evidence.receptor),
+        receptor=evidence.receptor,
+        ranges=ranges,
+        u_scale_rel=u_reference_rel,
+        method=method,
+        temperature_c=evidence.temperature_c,
+        reference=reference,
+        angle_response=nominal.angle_response if nominal else (),
+        details=_details(evidence, ranges, darks, nominal),
+    )
+    calibration = claiming(calibration)
+    residuals = tuple((p, _residual_stops(p, ranges[p.range_index])) for i in used for p in used[i])
+    return Scaled(calibration, fits, residuals, tuple(warnings))
+
+
+def calibrate_relative(evidence: Evidence, nominal: Calibration, *, created_at_s: float = 0.0) -> Scaled:
+    """Make a calibration without any reference: dark and the ranges' ratio are measured, the scale is the design's.
+
+    Ratios of readings are right, also across ranges; f-numbers are marked as relative.
+
+    Raises:
+        CalibrationError: a range without overlap with another, or no dark.
+    """
+    darks = _darks(evidence)
+    if len(evidence.range_names) > 1 and not evidence.overlaps:
+        raise CalibrationError("a relative calibration needs the same light on both ranges: take the overlap pops")
+    first = cf.ScaleFit(math.log(nominal.ranges[0].full_scale_lx), 1e-6, np.zeros(0), 0.0, 0, 0.0, 0.0, math.inf)
+    scales, covariance = _join(evidence, {0: first})
+    ranges = tuple(
+        RangeScale(math.exp(scales[i]), darks[i].raw, math.sqrt(covariance[i][i] + _u_bend(None) ** 2))
+        for i in range(len(evidence.range_names))
+    )
+    _check_order(ranges, evidence.range_names)
+    calibration = nominal._replace(
+        id=new_id(),
+        created_at_s=created_at_s,
+        ranges=ranges,
+        u_scale_rel=NOMINAL_U_REL,
+        relative=True,
+        method="relative",
+        reference="",
+        temperature_c=evidence.temperature_c,
+        details=_details(evidence, ranges, darks, nominal),
+    )
+    calibration = claiming(calibration)
+    words = "no reference was used: ratios are right, f-numbers are relative until a reference or a guide number is"
+    return Scaled(calibration, {}, (), (words,))
+
+
+def calibrate_zero(evidence: Evidence, previous: Calibration, *, created_at_s: float = 0.0) -> Calibration:
+    """Return the calibration in force with the dark of every range measured anew; all else stays.
+
+    Raises:
+        CalibrationError: a range without a dark reading, or one that is no dark.
+    """
+    darks = _darks(evidence)
+    ranges = tuple(r._replace(dark_raw=darks[i].raw) for i, r in enumerate(previous.ranges))
+    details = {**previous.details, "u_dark_raw": [darks[i].u_raw for i in range(len(ranges))], "zero_of": previous.id}
+    details.pop("certificate", None)
+    return claiming(previous._replace(id=new_id(), created_at_s=created_at_s, ranges=ranges, details=details))
+
+
+def claiming(calibration: Calibration) -> Calibration:
+    """Return the calibration with the claim that follows from it, or with none."""
+    details = dict(calibration.details)
+    details.pop("claim", None)
+    claim = claim_of(calibration)
+    return calibration._replace(details=details if claim is None else {**details, "claim": claim})
+
+
+def start_constant(receptor: str) -> float:
+    """C that a new calibration starts at, in lx: 250 for a flat receptor, 330 for a dome (inside ISO 2720's ranges)."""
+    return exposure.CONSTANT_START_DOME_LX if receptor == "dome" else exposure.CONSTANT_START_FLAT_LX
+
+
+def _darks(evidence: Evidence) -> dict[int, Dark]:
+    found = {d.range_index: d for d in evidence.darks}
+    result = {}
+    for index, name in enumerate(evidence.range_names):
+        if index not in found:
+            raise CalibrationError(f"range {name} has no dark reading: put the cap on and take one")
+        if found[index].raw > MAX_DARK_RAW * evidence.full_raw:
+            part = found[index].raw / evidence.full_raw
+            raise CalibrationError(
+                f"range {name} shows {part:.0%} of full scale in the dark: look for light under the cap, then "
+                "for a photodiode the wrong way round, and do not calibrate before"
+            )
+        result[index] = found[index]
+    return result
+
+
+def _u_bend(fit: cf.ScaleFit | None) -> float:
+    """What the bend of a range leaves in a reading somewhere on it: prior knowledge narrowed by the pairs."""
+    prior = SOUND_BEND**2
+    if fit is None or not math.isfinite(fit.u_bend):
+        return RMS_OF_LINE * SOUND_BEND
+    weight = prior / (prior + fit.u_bend**2)
+    return RMS_OF_LINE * math.sqrt((weight * fit.bend) ** 2 + weight * fit.u_bend**2)
+
+
+def _join(evidence: Evidence, fits: dict[int, cf.ScaleFit]) -> tuple[list[float], list[list[float]]]:
+    count = len(evidence.range_names)
+    own = {i: (f.log_scale, f.u_log_scale) for i, f in fits.items()}
+    # raw_a F_a = raw_b F_b, so ln(F_a / F_b) = -ln(raw_a / raw_b); the light lies high on one range, low on the other.
+    bend = SOUND_BEND * 0.5
+    overlaps = [(o.range_a, o.range_b, -math.log(o.raw_ratio), math.hypot(o.u_rel, bend)) for o in evidence.overlaps]
+    for a, b, difference, u in overlaps:
+        if a in own and b in own:
+            gap = own[a][0] - own[b][0] - difference
+            u_gap = math.sqrt(own[a][1] ** 2 + own[b][1] ** 2 + u**2)
+            if abs(gap) > max(4 * u_gap, 0.1 / cf.STOPS):
+                names = evidence.range_names
+                raise CalibrationError(
+                    f"pairs and overlap disagree by {abs(gap) * cf.STOPS:.2f} stop about ranges {names[a]} and "
+                    f"{names[b]}: one set of pairs was taken on the other range, or a pop clipped; take both again"
+                )
+    reached = set(own)
+    for _ in range(count):
+        reached |= {b for a, b, _, _ in overlaps if a in reached} | {a for a, b, _, _ in overlaps if b in reached}
+    missing = [evidence.range_names[i] for i in range(count) if i not in reached]
+    if missing:
+        raise CalibrationError(f"nothing was measured on range {missing[0]}: take pairs there, or the overlap pops")
+    try:
+        scales, covariance = cf.combine_ranges(count, own, overlaps)
+    except ValueError as error:
+        raise CalibrationError(f"the ranges cannot be tied together ({error}): take the overlap pops again") from None
+    return scales.tolist(), covariance.tolist()
+
+
+def _check_order(ranges: tuple[RangeScale, ...], names: tuple[str, ...]) -> None:
+    for first, second, a, b in zip(ranges, ranges[1:], names, names[1:], strict=False):
+        if first.full_scale_lx <= second.full_scale_lx:
+            raise CalibrationError(
+                f"range {a} turns out more sensitive than range {b}: the feedback resistors (or the gain wires) "
+                "are swapped; change them over and calibrate again"
+            )
+
+
+def _residual_stops(pair: Pair, scale: RangeScale) -> float:
+    net = pair.raw - (scale.dark_raw if pair.kind == "steady" else 0.0)
+    return math.log2(pair.light / (net * scale.full_scale_lx))
+
+
+def _details(
+    evidence: Evidence, ranges: tuple[RangeScale, ...], darks: dict[int, Dark], nominal: Calibration | None
+) -> dict[str, object]:
+    """Keep what a reader of the record may ask for, and what the claim is made from: points, darks, repeatability."""
+    details = dict(nominal.details) if nominal else {}
+    details.pop("certificate", None)
+    details.update(
+        range_names=list(evidence.range_names),
+        u_dark_raw=[darks[i].u_raw for i in range(len(ranges))],
+        points=[{"kind": p.kind, "range": p.range_index, "raw": p.raw, "light": p.light, "label": p.label} for p in evidence.pairs],
+        repeat_rel=evidence.repeat_rel,
+        full_raw=evidence.full_raw,
+        noise_peak=None if evidence.noise_peak is None else list(evidence.noise_peak),
+        pulse_s=evidence.pulse_s,
+    )
+    return details
+
+
+def absolute_u_rel(calibration: Calibration, range_index: int, u_noise_rel: float, raw: float | None = None) -> float:
+    """Relative standard uncertainty of one reading's light: noise, range, dark (steady light: give ``raw``), scale.
+
+    ``raw`` is the steady raw value above dark; the dark's own uncertainty matters at the bottom of a range.
+    """
+    scale = calibration.ranges[range_index]
+    u_darks = calibration.details.get("u_dark_raw") or []
+    u_dark = float(u_darks[range_index]) / raw if raw and range_index < len(u_darks) else 0.0
+    return math.sqrt(u_noise_rel**2 + scale.u_rel**2 + u_dark**2 + calibration.u_scale_rel**2)

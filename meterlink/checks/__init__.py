@@ -1,0 +1,1 @@
+"""What is not as it should be in a set: each finding with its numbers and what to do."""

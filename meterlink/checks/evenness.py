@@ -1,0 +1,108 @@
+"""Findings about evenness: head to toe by placement, a backdrop by readings at its points."""
+
+from __future__ import annotations
+
+import re
+
+from meterlink.checks.findings import CAUTION, NOTE, Context, Finding, register
+from meterlink.judging.evenness import (
+    LEAST_SOFTBOX_M,
+    figure_points,
+    heat_map,
+    predicted_evenness,
+    spread_of_readings,
+)
+from meterlink.tables.ratios import OWN_POINT_ROLES
+from meterlink.judging.view import SetView
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from meterlink.records.kept import Placement, Reading
+
+__all__ = ["backdrop", "head_to_toe"]
+
+FULL_LENGTH = ("full", "full length", "full-length", "standing")
+UNEVEN_STOPS = 1 / 3
+"""A plain backdrop shows a third of a stop: common practice, no published source."""
+LEAST_POINTS = 3
+_NUMBERED = re.compile(r"(.{1,40}?)[ :_-]?(\d{1,3})")
+
+
+@register
+def head_to_toe(view: SetView, _context: Context) -> Iterable[Finding]:
+    """Predicted light on hands and feet: a caution when the figure is shown full length, else a note, once its height is known."""
+    details = view.setup.details or {}
+    height = details.get("face_height_m")
+    full = str(details.get("framing", "")).lower() in FULL_LENGTH
+    if not full and (isinstance(height, bool) or not isinstance(height, int | float)):
+        return
+    lights: dict[str, tuple[Placement, float]] = {}
+    for state in view.lights:
+        if state.light.role not in OWN_POINT_ROLES and state.placement is not None and state.value:
+            lights[state.light.name] = (state.placement, state.value)
+    try:
+        points = figure_points(float(height)) if isinstance(height, int | float) else figure_points()
+        even = predicted_evenness(lights, points)
+    except ValueError:
+        return
+    if even.caution:
+        yield Finding(
+            "evenness",
+            (CAUTION if full else NOTE) + min(0.4, even.spread_stops / 20),
+            "",
+            f"head to toe{'' if full else ', should they show'}: {even.caution}",
+            "move the strongest light back or fill from below",
+            {
+                "points": even.points,
+                "together_stops": even.together,
+                "by_light_stops": even.by_light,
+                "spread_stops": even.spread_stops,
+                "common_practice_least_m": LEAST_SOFTBOX_M,
+            },
+        )
+
+
+@register
+def backdrop(view: SetView, _context: Context) -> Iterable[Finding]:
+    """Readings at numbered points of one surface (``backdrop1`` to ``backdrop9``): highest minus lowest, as a small map."""
+    for (name, light_id), readings in sorted(_surfaces(view).items()):
+        try:
+            spread = spread_of_readings(readings, view.settings)
+        except ValueError as error:
+            yield Finding("backdrop", NOTE + 0.3, "", f"{name}: {error}", f"meter the points of {name} again", {})
+            continue
+        state = view.state(light_id)
+        of = f" by {state.light.name}" if state is not None else ""
+        low = spread.points[spread.stops.index(min(spread.stops))]
+        uneven = spread.spread_stops > UNEVEN_STOPS
+        yield Finding(
+            "backdrop",
+            (CAUTION if uneven else NOTE) + 0.3,
+            state.light.name if state is not None else "",
+            f"{name}{of} is even within {spread.spread_stops:.2f} ± {2 * spread.u_spread_stops:.2f} stop, darkest at {low}",
+            f"move the light back or turn it toward {low}" if uneven else "nothing: a third of a stop does not show",
+            {
+                "points": spread.points,
+                "stops": spread.stops,
+                "spread_stops": spread.spread_stops,
+                "u95_stops": 2 * spread.u_spread_stops,
+                "map": heat_map(spread).splitlines(),
+            },
+        )
+
+
+def _surfaces(view: SetView) -> dict[tuple[str, str], list[Reading]]:
+    """Readings at numbered points by (surface, what lit it), the newest placement of each light only, in point order."""
+    placed = {state.light.id: state.placement.id for state in view.lights if state.placement is not None}
+    found: dict[tuple[str, str], dict[int, Reading]] = {}
+    for reading in view.readings:
+        match = _NUMBERED.fullmatch(reading.point)
+        if match is None or reading.purpose not in ("alone", "together", "room"):
+            continue
+        if reading.light_id is not None and placed.get(reading.light_id) != reading.placement_id:
+            continue
+        lit = reading.light_id or ",".join(sorted(reading.lit)) or reading.purpose
+        found.setdefault((match[1], lit), {})[int(match[2])] = reading
+    return {key: [by_number[n] for n in sorted(by_number)] for key, by_number in found.items() if len(by_number) >= LEAST_POINTS}

@@ -1,0 +1,204 @@
+"""Which light leaves the longest trail of something that moves, and what this head's own readings say about shortening it.
+
+The trail counts for the part of the light that it is: at the face by the light's share, at hair and rim (which are lit by their own
+light) whole.  t0.1 counts, t0.5 flatters.
+"""
+
+from __future__ import annotations
+
+from math import log2
+from typing import NamedTuple
+
+from meterlink import units
+from meterlink.photometry import freeze, shutter
+from meterlink.checks.findings import CAUTION, NOTE, Finding, register
+from meterlink.checks.facts import Movement, camera, fact, magnification_of, movement
+from meterlink.judging.fixture_curves import FixtureCurves, fixture_curves, shorter_power
+from meterlink.tables.ratios import OWN_POINT_ROLES, ratio_table
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from meterlink.checks.findings import Context
+    from meterlink.judging.view import LightState, SetView
+
+__all__ = ["LIMIT_MM", "LIMIT_PX", "Drawn", "freeze_findings", "limit_mm", "power_text", "trails_of"]
+
+LIMIT_MM = 5.0 / 3.0
+"""A dancer at 5 m/s under t0.1 = 1/3000 s, which common practice calls frozen (no published source), leaves this."""
+LIMIT_PX = 5.0
+"""The same in a full-length picture (1.9 m on 24 mm) at 4 µm a pixel: our own conversion."""
+LEAST_SHARE = 0.05
+"""A light of a smaller share draws too faintly to be the one to change."""
+
+
+class Drawn(NamedTuple):
+    """What one light leaves."""
+
+    light: str
+    t01_s: float
+    """Flash duration, or what the shutter lets through of it; steady light: the shutter time."""
+    share: float
+    """Of the light at the place that it falls on: on the face its share, at its own point 1."""
+    trail_mm: float
+    weighted_mm: float
+    trail_px: float | None
+    steady: bool = False
+    at_point: str = "face"
+
+
+def limit_mm(view: SetView) -> float:
+    """Return the longest trail that counts as frozen, in mm at the subject: as set, else as common practice has it."""
+    details = view.setup.details or {}
+    pixels, millimetres = fact(details, "blur_limit_px"), fact(details, "blur_limit_mm")
+    scale, pitch = magnification_of(view.setup), fact(details, "pixel_pitch_um")
+    if millimetres is not None:
+        return millimetres
+    if scale is not None and pitch is not None:
+        return (pixels if pixels is not None else LIMIT_PX) * pitch / 1000.0 / scale
+    return LIMIT_MM
+
+
+def trails_of(view: SetView, speed_m_s: float | None = None) -> list[Drawn]:
+    """Return what each light with a known duration leaves, the one that shows most first.
+
+    ``speed_m_s`` is the set-up's movement when not given.
+    """
+    speed = movement(view.setup).speed_m_s if speed_m_s is None else speed_m_s
+    shares = _shares(view)
+    scale, pitch = magnification_of(view.setup), fact(view.setup.details or {}, "pixel_pitch_um")
+    found = []
+    for state in view.lights:
+        time_s = _time_of(state, view)
+        if time_s is None:
+            continue
+        own = state.light.role in OWN_POINT_ROLES
+        share = 1.0 if own else shares.get(state.light.id, 0.0)
+        trail = freeze.blur_mm(speed, time_s)
+        pixels = freeze.blur_px(trail, scale, pitch) if scale is not None and pitch is not None else None
+        steady = state.reading is not None and state.reading.kind == "steady"
+        point = state.light.point if own else "face"
+        found.append(Drawn(state.light.name, time_s, share, trail, trail * share, pixels, steady, point))
+    return sorted(found, key=lambda one: -one.weighted_mm)
+
+
+def _shares(view: SetView) -> dict[str, float]:
+    """Share of each light on the face; where directions are missing, of what was read aiming at each."""
+    known = {row.light: row.share for row in ratio_table(view).rows}
+    on_face = [s for s in view.lights if s.light.role not in OWN_POINT_ROLES and (s.value or 0.0) > 0.0]
+    if on_face and all(known.get(s.light.name) is not None for s in on_face):
+        return {s.light.id: known[s.light.name] or 0.0 for s in on_face}
+    time_s = view.setup.shutter_s
+    amounts = {
+        s.light.id: (s.value or 0.0) * (1.0 if s.reading is None or s.reading.kind == "flash" else time_s or 0.0)
+        for s in on_face
+    }
+    total = sum(amounts.values())
+    return {one: amount / total for one, amount in amounts.items()} if total > 0.0 else {}
+
+
+def _time_of(state: LightState, view: SetView) -> float | None:
+    """How long a light draws: t0.1 cut by the shutter, or the shutter time of steady light."""
+    reading = state.reading
+    if reading is None:
+        return None
+    at = camera(view.setup, view.settings).shutter
+    if reading.kind == "steady":
+        return at.time_s if at is not None else None
+    if reading.t01_s is None or not reading.t01_s > 0.0:
+        return None
+    open_s = shutter.window_s(at, 1.0) if at is not None else 0.0
+    return min(reading.t01_s, open_s) if open_s > 0.0 else reading.t01_s
+
+
+@register
+def freeze_findings(view: SetView, _context: Context) -> Iterable[Finding]:
+    """The light on the face that smears movement most, and hair and rim lights that do when a movement is declared."""
+    moves, limit = movement(view.setup), limit_mm(view)
+    drawn = trails_of(view)
+    long = [one for one in drawn if one.trail_mm > limit * 1.02 and one.share >= LEAST_SHARE]
+    on_face = [one for one in long if one.at_point == "face"]
+    for one in on_face[:1]:
+        yield _finding(one, view, moves, limit, drawn)
+    if moves.declared:
+        for one in long:
+            if one.at_point in ("hair", "rim") and not one.steady:
+                yield _finding(one, view, moves, limit, drawn)
+
+
+def _finding(one: Drawn, view: SetView, moves: Movement, limit: float, drawn: list[Drawn]) -> Finding:
+    state = next(state for state in view.lights if state.light.name == one.light)
+    curves = fixture_curves(state, view)
+    wanted = limit / 1000.0 / moves.speed_m_s
+    # Over the limit by one stop weighs little, by four stops all of it.
+    over = log2(one.trail_mm / limit)
+    rank = CAUTION + min(0.5, over / 8 * one.share) if moves.declared else NOTE + 0.25
+    return Finding(
+        "freeze",
+        rank,
+        one.light,
+        _text(one, moves),
+        _advice(one, state, curves, wanted),
+        {
+            "speed_m_s": moves.speed_m_s,
+            "movement_declared": moves.declared,
+            "t01_s": one.t01_s,
+            "wanted_t01_s": wanted,
+            "limit_mm": limit,
+            "trail_mm": one.trail_mm,
+            "trail_px": one.trail_px,
+            "share": one.share,
+            "trails": [each._asdict() for each in drawn],
+        },
+    )
+
+
+def _text(one: Drawn, moves: Movement) -> str:
+    what = f" ({moves.what}{', common practice' if moves.declared else ' assumed, common practice'})" if moves.what else ""
+    pixels = f", {one.trail_px:.0f} pixels" if one.trail_px is not None else ""
+    part = f"{one.share:.0%} of the light on the face" if one.at_point == "face" else f"the light on the {one.at_point}"
+    duration = f"shutter {units.format_shutter(one.t01_s)}" if one.steady else f"t0.1 {units.format_duration(one.t01_s)}"
+    longest = "leaves the longest trail" if one.at_point == "face" else "leaves a trail"
+    return (
+        f"{one.light} {longest}: {_mm(one.trail_mm)}{pixels} at {moves.speed_m_s:g} m/s{what}, in {part}; {duration}"
+    )
+
+
+def _mm(trail_mm: float) -> str:
+    return f"{trail_mm:.1f} mm" if trail_mm < 9.95 else f"{trail_mm:.0f} mm"
+
+
+def _advice(one: Drawn, state: LightState, curves: FixtureCurves, wanted_s: float) -> str:
+    """What shortens it, and its cost in stops."""
+    asked = f"{units.format_duration(wanted_s)} or shorter"
+    if one.steady:
+        return f"a shutter of {asked}: costs {log2(one.t01_s / wanted_s):.1f} stops of this light; flash would freeze it"
+    choice = shorter_power(state, curves, wanted_s)
+    placement = state.placement
+    if choice is not None and curves.durations is not None and choice.change_stops != 0.0:
+        there = freeze.value_at(curves.durations, choice.power_stops)
+        power = power_text(state, choice.power_stops)
+        lost = "costs" if choice.cost_stops < 0 else "gives"
+        return (
+            f"{one.light} at {power}: t0.1 {units.format_duration(there or wanted_s)} by {curves.name}'s own readings, "
+            f"{lost} {abs(choice.cost_stops):.1f} stops of it: make up by ISO or aperture, or by distance"
+        )
+    if curves.durations is not None:
+        values, powers = curves.durations.values, curves.durations.power_stops
+        best = min(range(len(values)), key=lambda i: values[i])
+        shortest = f"{units.format_duration(values[best])} at {power_text(state, powers[best])}"
+        return f"{curves.name} was never read as short as {asked} (shortest {shortest}): use a shorter head, or less movement"
+    known = placement is not None and placement.power_stops is not None
+    power = "" if known else "give its power (meterlink light move NAME --power 1/4), and "
+    return (
+        f"for {asked}: {power}meter {one.light} at a lower power too, to learn whether it gets shorter "
+        "(cut-off heads do, voltage-controlled ones usually not: common practice)"
+    )
+
+
+def power_text(state: LightState, power_stops: float) -> str:
+    """Return a power in the light's own scale."""
+    top = state.light.details.get("scale_top") if state.light.details else None
+    scale = float(top) if isinstance(top, int | float) and not isinstance(top, bool) else None
+    return units.format_power(power_stops, None if scale is not None else state.light.full_power_j, scale)

@@ -1,0 +1,241 @@
+"""Room light against the flash at the working shutter, judged where the picture is lit least.
+
+The level comes from ``meterlink meter --room`` (with modelling lamps on, off, or not said), else from the light before the
+pops where a sensor's range can tell it.  A part is what one sees as one: the key side of the face, its shadow side
+(fill alone), the hair, the rim, the background; each with its own room reading where there is one.
+"""
+
+from __future__ import annotations
+
+from math import isfinite, log2
+from typing import NamedTuple
+
+from meterlink import units
+from meterlink.photometry import ambient
+from meterlink.photometry.series import nearest_time_s
+from meterlink.checks.findings import CAUTION, NOTE, Finding, register
+from meterlink.checks.facts import camera
+from meterlink.tables.ratios import OWN_POINT_ROLES, exposure_lxs
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from typing import Any
+
+    from meterlink.records import Reading
+    from meterlink.checks.findings import Context
+    from meterlink.judging.view import SetView
+
+__all__ = ["LAMPS_OFF", "LAMPS_ON", "Level", "level", "lit_parts", "room_light"]
+
+LAMPS_ON, LAMPS_OFF = "lamps on", "lamps off"
+WANTED_STOPS = ambient.stops_for_added(ambient.LITTLE_STOPS)
+"""The flash this far above the room (3.8 stops) leaves less than a tenth of a stop."""
+BLOCK_STEPS = 256
+"""Waveforms come in 8 bits: a level below one step of them cannot be told."""
+U_DARK_RAW = 0.001
+"""Drift of a sensor's zero, as part of full scale, where its calibration does not say: our own estimate."""
+
+
+class Level(NamedTuple):
+    """How bright the room is at one place."""
+
+    illuminance_lx: float
+    u_lx: float
+    source: str
+    """``room reading``, ``before the pops``."""
+    lamps: str = ""
+    """``lamps on``, ``lamps off`` or not said."""
+    lamps_add_lx: float | None = None
+    """What the modelling lamps add, where the room was read with and without them."""
+    other_lx: float | None = None
+    """The level with the lamps off, where the judged one is with them on."""
+
+
+def level(view: SetView, point: str = "face") -> Level | None:
+    """Return the room's level at a point: the latest room reading there, else at the face, else from before the pops.
+
+    With readings for lamps on and off, the one with them on is judged: they burn in most pictures.
+    """
+    rooms = [r for r in view.readings if r.purpose == "room" and _usable(r)]
+    here = [r for r in rooms if r.point == point] or [r for r in rooms if r.point == "face"]
+    if here:
+        on, off = _latest(here, LAMPS_ON), _latest(here, LAMPS_OFF)
+        chosen = on or _latest(here, "") or off
+        assert chosen is not None
+        value = max(chosen.illuminance_lx or 0.0, 0.0)
+        dark = max(off.illuminance_lx or 0.0, 0.0) if off is not None and chosen is on else None
+        adds = None if dark is None else ambient.modelling_illuminance(value, dark)
+        return Level(value, value * chosen.u_rel, "room reading", chosen.note, adds, dark)
+    return _before_the_pops(view)
+
+
+def _usable(reading: Reading) -> bool:
+    value = reading.illuminance_lx
+    return value is not None and isfinite(value) and not reading.clipped
+
+
+def _latest(readings: list[Reading], note: str) -> Reading | None:
+    return next((r for r in reversed(readings) if (r.note if r.note in (LAMPS_ON, LAMPS_OFF) else "") == note), None)
+
+
+def _before_the_pops(view: SetView) -> Level | None:
+    """The level that the most sensitive pop saw before it, with how little its range can tell."""
+    found: list[Level] = []
+    for reading in view.readings:
+        calibration = view.calibrations.get(reading.calibration_id)
+        seen = reading.ambient_lx
+        if reading.kind != "flash" or seen is None or not isfinite(seen) or calibration is None:
+            continue
+        if not 0 <= reading.range_index < len(calibration.ranges):
+            continue
+        scale = calibration.ranges[reading.range_index]
+        if calibration.method != "assumed" and scale.dark_raw == 0.0:
+            # Nobody measured this sensor's zero: what it reads in the dark may be anything.
+            continue
+        u = scale.full_scale_lx * max(_u_dark(calibration.details, reading.range_index), 1 / BLOCK_STEPS / 12**0.5)
+        found.append(Level(max(seen, 0.0), u, "before the pops"))
+    return min(found, key=lambda one: one.u_lx) if found else None
+
+
+def _u_dark(details: dict[str, Any], range_index: int) -> float:
+    known = (details or {}).get("u_dark_raw")
+    if isinstance(known, list | tuple) and range_index < len(known):
+        value = known[range_index]
+        if isinstance(value, int | float) and not isinstance(value, bool) and 0.0 <= value < 1.0:
+            return float(value)
+    return U_DARK_RAW
+
+
+def lit_parts(view: SetView) -> dict[str, tuple[str, float]]:
+    """Return what lights each part of the picture: {part: (point, flash exposure in lx·s)}.
+
+    Without a fill the shadow side of the face has no flash of its own and is left out: the room is its fill.
+    """
+    parts: dict[str, tuple[str, float]] = {}
+    key = fill = 0.0
+    for state in view.lights:
+        value, reading = state.value, state.reading
+        if value is None or reading is None or not value > 0.0 or reading.kind != "flash":
+            continue
+        amount = exposure_lxs(value, reading.kind, view.setup.shutter_s) or 0.0
+        role = state.light.role
+        if role in OWN_POINT_ROLES:
+            before = parts.get(state.light.point, ("", 0.0))[1]
+            parts[state.light.point] = (state.light.point, before + amount)
+        elif role == "key":
+            key += amount
+        else:
+            fill += amount
+    if key:
+        parts["the key side of the face"] = ("face", key + fill)
+    if fill:
+        parts["the shadow side of the face" if key else "the face"] = ("face", fill)
+    return parts
+
+
+@register
+def room_light(view: SetView, _context: Context) -> Iterable[Finding]:
+    """How far the flash stands above the room, at the part where it matters most."""
+    parts, time_s = lit_parts(view), view.setup.shutter_s
+    if not parts:
+        return
+    levels = {part: level(view, point) for part, (point, _) in parts.items()}
+    known = {part: one for part, one in levels.items() if one is not None}
+    if not known:
+        return
+    if time_s is None or not time_s > 0.0:
+        if any(one.source == "room reading" for one in known.values()):
+            yield Finding(
+                "room_light", NOTE + 0.3, "", "the room light was read, but the shutter is not set: it cannot be judged",
+                "meterlink setup change --shutter 1/125", {},
+            )  # fmt: skip
+        return
+    judged = {part: ambient.judge(parts[part][1], one.illuminance_lx, time_s, part) for part, one in known.items()}
+    worst = min(judged, key=lambda part: judged[part].flash_over_room_stops)
+    at = known[worst]
+    if at.source != "room reading":
+        yield from _without_reading(worst, parts[worst][1], at, time_s)
+    elif judged[worst].verdict != "clean":
+        yield _finding(view, judged, worst, parts[worst][1], at)
+
+
+def _without_reading(part: str, exposure: float, at: Level, time_s: float) -> Iterable[Finding]:
+    """What the light before the pops allows to say: clean for sure is silence, otherwise read the room."""
+    most = at.illuminance_lx + 2 * at.u_lx
+    k = ambient.flash_over_room_stops(exposure, most, time_s)
+    if k >= WANTED_STOPS:
+        return
+    sure = at.illuminance_lx > 3 * at.u_lx
+    seen = f"about {units.format_illuminance(at.illuminance_lx)}" if sure else f"anything up to {units.format_illuminance(most)}"
+    room = ambient.judge(exposure, at.illuminance_lx if sure else most, time_s, part)
+    if sure and room.verdict == "clean":
+        return
+    what = f"{ambient.sentence(room)}, by the light before the pops" if sure else (
+        f"the pops tell only that the room light is {seen}: at {part} the flash may stand as little as {k:.1f} stops above it"
+    )  # fmt: skip
+    yield Finding(
+        "room_light",
+        (CAUTION if sure and room.verdict == "ghosts" else NOTE) + 0.35,
+        "",
+        what,
+        "read it: meterlink meter --room --lamps on (and --lamps off)",
+        {"part": part, "room_lx": at.illuminance_lx, "u_room_lx": at.u_lx, "flash_over_room_stops": _plain(k)},
+    )
+
+
+def _finding(view: SetView, judged: dict[str, ambient.RoomLight], worst: str, exposure: float, at: Level) -> Finding:
+    room, time_s = judged[worst], view.setup.shutter_s or 1.0
+    ghosts = room.verdict == "ghosts"
+    text = f"room light: {ambient.sentence(room)} (common practice: two to four stops above it is clean)"
+    if at.lamps:
+        text += f"; read with {at.lamps}"
+    numbers = {
+        "part": worst,
+        "room_lx": at.illuminance_lx,
+        "lamps": at.lamps,
+        "lamps_add_lx": at.lamps_add_lx,
+        "flash_over_room_stops": _plain(room.flash_over_room_stops),
+        "added_stops": room.added_stops,
+        "share": room.share,
+        "ghost_stops": _plain(room.ghost_stops),
+        "parts": {part: _plain(one.flash_over_room_stops) for part, one in judged.items()},
+        "wanted_stops": WANTED_STOPS,
+    }
+    rank = CAUTION + min(0.9, 0.4 + room.share / 2) if ghosts else NOTE + 0.7
+    return Finding("room_light", rank, "", text, _remedy(view, exposure, at, time_s), numbers)
+
+
+def _plain(stops: float) -> float | None:
+    return stops if isfinite(stops) else None
+
+
+def _remedy(view: SetView, exposure: float, at: Level, time_s: float) -> str:
+    """What brings the room down: lamps, shutter up to the sync speed, then power with a smaller aperture."""
+    remedy = ambient.remedy(exposure, at.illuminance_lx, time_s, WANTED_STOPS)
+    said = []
+    if at.other_lx is not None and at.lamps_add_lx and at.lamps_add_lx > 0.1 * at.illuminance_lx:
+        if at.other_lx > 0.0:
+            gain = log2(at.illuminance_lx / at.other_lx)
+            said.append(f"modelling lamps off for the picture: {gain:.1f} stops less room light")
+        else:
+            said.append("modelling lamps off for the picture: they are all the room light there is")
+    facts = camera(view.setup, view.settings)
+    limit = 0.0 if facts.shutter is not None and facts.shutter.kind == "leaf" else facts.sync_speed_s
+    wanted_s = max(remedy.shutter_s, limit)
+    shorter = _on_the_dial(wanted_s, limit)
+    gained = log2(time_s / shorter) if shorter < time_s else 0.0
+    if gained > 0.15:
+        reached = "" if gained >= remedy.stops - 0.1 else f" (the sync speed; {gained:.1f} of {remedy.stops:.1f} stops)"
+        said.append(f"meterlink setup change --shutter {units.format_shutter(shorter).removesuffix(' s')}{reached}")
+    rest = remedy.stops - gained
+    if rest > 0.18:
+        # Less than that is the rounding of the shutter's dial.
+        said.append(f"{rest:.1f} stops more power on all lights and the aperture closed by as much, or less room light")
+    return "; ".join(said)
+
+
+def _on_the_dial(time_s: float, least_s: float) -> float:
+    """Return the nominal time nearest to what is wanted, not shorter than the least but for rounding of its name."""
+    value = nearest_time_s(time_s).value
+    return value if value >= least_s * 0.97 else value * 2 ** (1 / 3)

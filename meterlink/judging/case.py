@@ -1,0 +1,232 @@
+"""The geometry of one reading, completed by the assumptions, and what light it implies.
+
+``case_of`` turns a reading and its placement into a ``Case``: checked, in metres and degrees, with the uncertainties and the
+assumed values of whatever nobody declared.  ``change_of`` gives the change from the dome to the point as a function of
+both distances: in closed form on the axis, by ``receptors`` off it, by quadrature for narrow emitters and measured
+angle responses, or along a measured falloff.
+
+Standard library only: this module is on the start-up path of the ratio table.
+"""
+
+from __future__ import annotations
+
+from math import log, log2, sqrt
+
+from meterlink.records.named import NamedTuple
+from meterlink.records.kept import Placement, Reading, Settings
+from meterlink.photometry import geometry
+from meterlink.photometry.receptors import Vector, on_axis, receive, response
+from meterlink.photometry.sources import Point, Source, source_of
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from typing import Protocol, TypeAlias
+else:
+    Protocol = object
+
+__all__ = ["Case", "Change", "Falloff", "axial_light", "case_light", "case_of", "change_of", "emission_of"]
+
+ASSUMED_DISTANCE_M = (0.5, 4.0)
+"""A light whose distance nobody typed stands somewhere in here, each doubling as likely as the next."""
+ASSUMED_ELEVATION_DEG = 20.0
+U_ASSUMED_ELEVATION_DEG = 15.0
+"""A light with an azimuth only: keys and fills stand between eye height and well above it (common practice)."""
+MOST_RECESS_M = 2.0
+_LN2 = log(2.0)
+
+
+class Falloff(Protocol):
+    """A measured falloff of a modifier (see ``meterlink.photometry.falloff``)."""
+
+    def change_stops(self, from_m: float, to_m: float) -> float:
+        """Return log2(E(to) / E(from)) on the axis."""
+
+    def u_change_stops(self, from_m: float, to_m: float) -> float:
+        """Return its standard uncertainty, growing outside the measured range."""
+
+
+class Case(NamedTuple):
+    """The geometry of one reading, checked and completed by the assumptions."""
+
+    source: Source
+    emission_n: float
+    receptor: str
+    aim: str
+    toward: str
+    distance_m: float
+    u_distance_m: float
+    held_off_m: float
+    u_held_off_m: float
+    azimuth_deg: float | None
+    elevation_deg: float
+    u_azimuth_deg: float
+    u_elevation_deg: float
+    feather_deg: float
+    angle_response: tuple[tuple[float, float], ...]
+
+    @property
+    def axial(self) -> bool:
+        """Whether everything happens on the source's axis, so that directions do not matter."""
+        return self.toward == "light" and self.aim == "light" and not self.feather_deg
+
+
+Change: TypeAlias = "Callable[[float, float], float]"
+"""(light's distance, held-off distance) in metres -> correction in stops."""
+
+
+def case_of(
+    reading: Reading,
+    placement: Placement,
+    settings: Settings,
+    angle_response: tuple[tuple[float, float], ...] = (),
+) -> Case:
+    """Return the geometry of ``reading``; missing distances are filled in by assumptions.
+
+    Raises ValueError, in words, for a size, distance or angle that cannot be.
+    """
+    source = source_of(placement.shape, placement.width_m, placement.height_m)
+    if placement.distance_m is None:
+        distance = sqrt(ASSUMED_DISTANCE_M[0] * ASSUMED_DISTANCE_M[1])
+        u_distance = 0.0
+    else:
+        distance = geometry.checked_distance(placement.distance_m)
+        u_distance = settings.u_distance_rel * distance if placement.u_distance_m is None else placement.u_distance_m
+        if not 0.0 <= u_distance < distance:
+            raise ValueError(f"the light's distance is {distance:g} m uncertain by {u_distance!r} m: it must be less")
+    if not 0.0 <= placement.recess_m <= MOST_RECESS_M:
+        raise ValueError(f"the recess is {placement.recess_m!r} m: it must be 0 to {MOST_RECESS_M:g} m")
+    if source.shape == "point":
+        distance += placement.recess_m
+    response(reading.receptor, 1.0)
+    held_off, u_held_off = _held_off(reading, settings)
+    elevation, u_elevation = placement.elevation_deg, settings.u_direction_deg
+    if elevation is None:
+        elevation, u_elevation = ASSUMED_ELEVATION_DEG, U_ASSUMED_ELEVATION_DEG
+    return Case(
+        source,
+        emission_of(placement),
+        reading.receptor,
+        reading.aim,
+        reading.held_off_toward if reading.held_off_m is not None else "light",
+        distance,
+        u_distance,
+        held_off,
+        u_held_off,
+        placement.azimuth_deg,
+        elevation,
+        settings.u_direction_deg,
+        u_elevation,
+        placement.feather_deg,
+        angle_response,
+    )
+
+
+def _held_off(reading: Reading, settings: Settings) -> tuple[float, float]:
+    """Held-off distance and its uncertainty as declared; undeclared: the middle of the assumed reach."""
+    held_off = reading.held_off_m
+    if held_off is None:
+        return (settings.assumed_reach_min_m + settings.assumed_reach_max_m) / 2, 0.0
+    if not 0.0 <= held_off <= 50.0:
+        raise ValueError(f"the held-off distance is {held_off!r} m: it must be 0 to 50 m")
+    u = reading.u_held_off_m
+    if u is None:
+        return held_off, max(settings.u_held_off_min_m, settings.u_held_off_rel * held_off)
+    if not 0.0 <= u <= 50.0:
+        raise ValueError(f"the uncertainty of the held-off distance is {u!r} m: it must be 0 to 50 m")
+    return held_off, u
+
+
+def emission_of(placement: Placement) -> float:
+    """Exponent of the emission; a grid narrows it so that half the intensity is left at half its angle."""
+    if not 0.0 < placement.emission_n <= 1000.0:
+        raise ValueError(f"the emission exponent is {placement.emission_n!r}: it must be above 0, 1 is a diffuser")
+    if placement.grid_deg is None or placement.emission_n != 1.0:
+        return placement.emission_n
+    from math import cos, radians
+
+    return max(1.0, -_LN2 / log(cos(radians(min(85.0, max(2.0, placement.grid_deg / 2))))))
+
+
+def axial_light(source: Source, distance_m: float, receptor: str, emission_n: float) -> tuple[float, float]:
+    """Illuminance on the axis and its logarithmic slope in 1/m, by quadrature for a narrow rectangle."""
+    if emission_n == 1.0 or source.shape != "rectangle":
+        return on_axis(source, distance_m, receptor, emission_n)
+    from meterlink.photometry.quadrature import illuminance
+
+    step = 1e-4 * distance_m
+    below, here, above = (
+        illuminance(source, (0.0, 0.0, z), (0.0, 0.0, -1.0), receptor, emission_n)
+        for z in (distance_m - step, distance_m, distance_m + step)
+    )
+    return here, (log(above) - log(below)) / (2 * step)
+
+
+def case_light(case: Case, distance_m: float, falloff: Falloff | None = None) -> tuple[float, float]:
+    """Illuminance on the axis and its logarithmic slope in 1/m: measured, or that of the source."""
+    if falloff is None:
+        return axial_light(case.source, distance_m, case.receptor, case.emission_n)
+    step = 1e-4 * distance_m
+    slope = falloff.change_stops(distance_m - step, distance_m + step) * _LN2 / (2 * step)
+    return 2.0 ** falloff.change_stops(case.distance_m, distance_m), slope
+
+
+def change_of(case: Case, light: Vector, falloff: Falloff | None = None, as_point: bool = False) -> Change:
+    """Return the correction as a function of both distances, for a light in this direction."""
+    source = Point() if as_point else case.source
+
+    def change(distance_m: float, held_off_m: float) -> float:
+        if case.axial and not case.angle_response:
+            near = distance_m - held_off_m
+            if falloff is not None and not as_point:
+                return falloff.change_stops(near, distance_m)
+            here = case._replace(source=source)
+            return log2(case_light(here, distance_m)[0] / case_light(here, near)[0])
+        frame = geometry.frame_of(light, distance_m, case.feather_deg)
+        held = geometry.held_off_vector(case.toward, held_off_m, light)
+        at_point = _light_at(case, source, frame, (0.0, 0.0, 0.0))
+        at_dome = _light_at(case, source, frame, held)
+        if at_point <= 0.0 or at_dome <= 0.0:
+            raise ValueError("the receptor does not see this light: aim it at the light, or use a dome")
+        stops = log2(at_point / at_dome)
+        if falloff is not None and not as_point:
+            near = geometry.length(frame.position(held))
+            stops += falloff.change_stops(near, distance_m) - source.change_stops(near, distance_m)
+        return stops
+
+    return change
+
+
+def _light_at(case: Case, source: Source, frame: geometry.Frame, place: Vector) -> float:
+    """What the receptor receives at a place of the set, aimed as the reading was."""
+    position = frame.position(place)
+    why = geometry.refusal(source, position, "the dome")
+    if why:
+        raise ValueError(why)
+    normal = frame.turned(geometry.receptor_normal(case.aim, place, frame))
+    if case.emission_n == 1.0 and not case.angle_response:
+        return receive(source, position, normal, case.receptor)
+    from meterlink.photometry.quadrature import illuminance
+
+    answer = _measured(case.angle_response) if case.angle_response else case.receptor
+    return illuminance(source, position, normal, answer, case.emission_n)
+
+
+def _measured(pairs: tuple[tuple[float, float], ...]) -> Callable[[float], float]:
+    """Response by linear interpolation over the angle, flat beyond the last pair."""
+    from math import acos, degrees
+
+    ordered = sorted(pairs)
+
+    def answer(cosine: float) -> float:
+        angle = degrees(acos(max(-1.0, min(1.0, cosine))))
+        before = ordered[0]
+        for after in ordered:
+            if angle <= after[0]:
+                width = after[0] - before[0]
+                part = (angle - before[0]) / width if width > 0 else 0.0
+                return before[1] + part * (after[1] - before[1])
+            before = after
+        return before[1]
+
+    return answer

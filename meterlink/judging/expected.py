@@ -1,0 +1,150 @@
+"""What a light should give at its point, from what it gave before; and readings that look swapped.
+
+Only what this set itself knows: the last reading of the light, its power then and now, its distance then and now.
+Used to choose the sensor's range before the pop and to notice two pops logged against each other's light.
+"""
+
+from __future__ import annotations
+
+from math import log2
+
+from meterlink.photometry.sources import source_of
+from meterlink.judging.aim import carried_to_camera
+from meterlink.judging.view import LightState, SetView, value_of
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from meterlink.records import Placement, Reading
+
+SWAP_MARGIN_STOPS = 1 / 3
+"""Two readings count as swapped when each fits the other's light this much better than its own."""
+
+
+def placement_change_stops(old: Placement, new: Placement) -> float | None:
+    """Stops that a move or a change of power should bring, None when it cannot be said."""
+    stops = 0.0
+    if old.power_stops is not None and new.power_stops is not None:
+        stops += new.power_stops - old.power_stops
+    elif old.power_text != new.power_text:
+        return None
+    same_source = (old.shape, old.width_m, old.height_m, old.grid_deg, old.gel, old.diffusers) == (
+        new.shape, new.width_m, new.height_m, new.grid_deg, new.gel, new.diffusers
+    )  # fmt: skip
+    if not same_source:
+        return None
+    if old.distance_m and new.distance_m and old.distance_m != new.distance_m:
+        stops += source_of(new.shape, new.width_m, new.height_m).change_stops(old.distance_m, new.distance_m)
+    return stops
+
+
+def _before(past: Iterable[Reading], state: LightState, than: Reading | None) -> Reading | None:
+    """The last reading of this light alone at its point, older than ``than``."""
+    found = None
+    for r in past:
+        if than is not None and r.id >= than.id:
+            break
+        if r.light_id == state.light.id and r.purpose == "alone" and r.point == state.light.point:
+            found = r
+    return found
+
+
+def expected_value(
+    state: LightState, past: Iterable[Reading], placements: Mapping[str, Placement], before: Reading | None = None
+) -> float | None:
+    """Light at the dome that the next pop of a light should give, None when nothing is known.
+
+    ``past`` are the readings of the set that are not void, superseded ones too, oldest first; ``placements`` maps ids of
+    placements to them, older ones too; ``before`` leaves out that reading and what came after it.
+    """
+    earlier = _before(past, state, before)
+    if earlier is None or state.placement is None:
+        return None
+    value = value_of(earlier)
+    if value is None or earlier.placement_id == state.placement.id:
+        return value
+    old = placements.get(earlier.placement_id or "")
+    change = placement_change_stops(old, state.placement) if old is not None else None
+    return None if change is None else value * 2.0**change
+
+
+def rough_value(view: SetView, state: LightState) -> float | None:
+    """Light to expect of a light that was never metered, from another one of the set: dial against dial, distance squared.
+
+    Heads and modifiers differ, so this may be two stops off; it only chooses the sensor's range.  None when no other
+    light with power and distance has been read.
+    """
+    p = state.placement
+    if p is None or p.power_stops is None or not p.distance_m or state.light.source_light_id:
+        return None
+    for other in view.lights:
+        q = other.placement
+        if other.light.id == state.light.id or other.value is None or q is None or q.power_stops is None or not q.distance_m:
+            continue
+        return float(other.value * 2.0 ** (p.power_stops - q.power_stops) * (q.distance_m / p.distance_m) ** 2)
+    return None
+
+
+def surprise_stops(state: LightState, past: Iterable[Reading], placements: Mapping[str, Placement]) -> float:
+    """Stops by which a light's reading is above what its reading before leads one to expect; 0 without one.
+
+    A rough figure, without the corrections: it only tells whether a closer look is worth its time.
+    """
+    if state.reading is None or state.light.source_light_id:
+        return 0.0
+    now, before = value_of(state.reading), expected_value(state, past, placements, state.reading)
+    return log2(now / before) if now and before and now > 0 and before > 0 else 0.0
+
+
+def sum_surprise_stops(view: SetView) -> float:
+    """Stops by which the worst pop of several lights is off the plain sum of what each gave alone; 9 when it cannot be told.
+
+    As rough as ``surprise_stops``, for the same purpose.
+    """
+    worst = 0.0
+    for pop in (r for r in view.readings if r.purpose == "together"):
+        total, measured = 0.0, value_of(pop)
+        for light_id in pop.lit:
+            state = view.state(light_id)
+            if state is None or state.reading is None or not state.value:
+                return 9.0
+            carried = carried_to_camera(state.reading, state.placement, view.settings)
+            if carried is None or pop.aim != "camera":
+                return 9.0
+            total += state.value * 2.0**carried.stops
+        if not measured or not total > 0:
+            return 9.0
+        worst = max(worst, abs(log2(measured / total)))
+    return worst
+
+
+def swap_warning(
+    view: SetView, light_id: str, past: Sequence[Reading], placements: Mapping[str, Placement]
+) -> str:
+    """Say so when the last two lights metered look as if their pops were logged the wrong way round."""
+    state = view.state(light_id)
+    if state is None or state.reading is None:
+        return ""
+    mine = state.reading
+    before = [r for r in past if r.purpose == "alone" and r.id < mine.id and r.light_id != light_id]
+    other = view.state(before[-1].light_id or "") if before else None
+    if other is None or other.reading is None or other.reading.id != before[-1].id:
+        return ""
+    a, b = value_of(mine), value_of(other.reading)
+    if not a or not b:
+        return ""
+    expected_a = expected_value(state, past, placements, mine)
+    expected_b = expected_value(other, past, placements, other.reading)
+    names = f"{other.light.name} and {state.light.name}"
+    advice = "look swapped: 'meterlink undo' twice and fire them again in the order asked for"
+    if expected_a and expected_b:
+        as_logged = abs(log2(a / expected_a)) + abs(log2(b / expected_b))
+        swapped = abs(log2(a / expected_b)) + abs(log2(b / expected_a))
+        if as_logged - swapped > 2 * SWAP_MARGIN_STOPS:
+            return f"{names} {advice} (each fits what the other gave before)"
+        return ""
+    roles = {state.light.role: a, other.light.role: b}
+    if set(roles) == {"key", "fill"} and log2(roles["fill"] / roles["key"]) > SWAP_MARGIN_STOPS:
+        return f"{names} {advice} (the fill reads more than the key)"
+    return ""

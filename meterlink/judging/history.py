@@ -1,0 +1,115 @@
+"""Earlier readings as a memory of what each fixture gives: records in, ``Past`` out."""
+
+from __future__ import annotations
+
+from math import log2
+
+from meterlink.records.kept import Calibration, Light, Placement, Reading, Settings
+from meterlink.judging.prediction import Past, Prediction, predict
+from meterlink.judging.verdict import RETAKE, judge
+from meterlink.judging.view import LightState, SetView
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from meterlink.judging.case import Falloff
+
+__all__ = ["past_of", "pasts_from", "predictions_for"]
+
+MOST = 200
+"""Readings of one fixture that are weighed; the newest count."""
+
+
+def past_of(
+    light: Light,
+    placement: Placement,
+    reading: Reading,
+    settings: Settings = Settings(),  # noqa: B008 - an immutable record
+    *,
+    calibration: Calibration | None = None,
+    falloff: Falloff | None = None,
+) -> Past | None:
+    """Return one earlier reading as a ``Past``; None for what is no basis: a retake, a reflector, other purposes."""
+    if reading.purpose != "alone" or light.source_light_id or reading.point != light.point or reading.aim != "light":
+        return None
+    judged = judge(reading, placement, settings, calibration=calibration, falloff=falloff)
+    if judged.verdict == RETAKE or not judged.corrected or judged.corrected <= 0.0:
+        return None
+    return Past(
+        light.fixture,
+        light.modifier,
+        placement,
+        log2(judged.corrected),
+        judged.u_stops,
+        reading.calibration_id,
+        reading.receptor,
+        light.setup_id,
+        light.id,
+        reading.taken_at_s,
+        reading.id,
+        reading.t01_s,
+        reading.cct_k,
+        reading.duv,
+        reading.sensor_id,
+        reading.kind,
+    )
+
+
+def pasts_from(
+    entries: Iterable[tuple[Light, Placement, Reading]],
+    settings: Settings = Settings(),  # noqa: B008 - an immutable record
+    *,
+    calibrations: Mapping[str, Calibration] | None = None,
+    falloffs: Mapping[str, Falloff] | None = None,
+) -> tuple[Past, ...]:
+    """Return the usable ones of (light, the placement that was metered, reading), oldest first.
+
+    ``entries`` may come from any number of sets, the present one included; only lights with a fixture's name carry
+    over from other sets, and only the newest 200 readings of a fixture are kept.
+    """
+    found: dict[tuple[str, str], list[Past]] = {}
+    for light, placement, reading in entries:
+        one = past_of(
+            light,
+            placement,
+            reading,
+            settings,
+            calibration=(calibrations or {}).get(reading.calibration_id),
+            falloff=(falloffs or {}).get(light.modifier) if light.modifier else None,
+        )
+        if one is not None:
+            found.setdefault((one.fixture or one.light_id, one.modifier), []).append(one)
+    kept = [one for group in found.values() for one in sorted(group, key=lambda past: past.taken_at_s)[-MOST:]]
+    return tuple(sorted(kept, key=lambda past: past.taken_at_s))
+
+
+def predictions_for(view: SetView) -> dict[str, Prediction]:
+    """Return by light id what each light of the set should give, from ``view.history``, its own reading left out."""
+    pasts = [one for one in view.history if isinstance(one, Past)]
+    if not pasts:
+        return {}
+    result = {}
+    for state in view.lights:
+        prediction = _predicted(state, view, pasts)
+        if prediction is not None:
+            result[state.light.id] = prediction
+    return result
+
+
+def _predicted(state: LightState, view: SetView, pasts: list[Past]) -> Prediction | None:
+    """Prediction of one light that has a current reading."""
+    reading, placement, light = state.reading, state.placement, state.light
+    if reading is None or placement is None or light.source_light_id or reading.aim != "light":
+        return None
+    # Readings of the very placement under test are repeats, not predictions: the sum check weighs them as such.
+    earlier = [one for one in pasts if one.placement.id != placement.id and one.reading_id != reading.id]
+    return predict(
+        light,
+        placement,
+        earlier,
+        view.settings,
+        calibration_id=reading.calibration_id,
+        receptor=reading.receptor,
+        falloff=view.falloffs.get(light.modifier) if light.modifier else None,
+    )

@@ -1,0 +1,115 @@
+"""Pops of several lights: which still stand for the set, and what they say at the face.
+
+A common pop is taken at the face, aimed at the camera.  It counts while no light that fired in it was moved or re-powered
+since.  Its dome is somewhere near the face too, and being in one place, it is so for all lights together.
+"""
+
+from __future__ import annotations
+
+from math import log, log2, sqrt
+
+from meterlink.records.kept import FACE, Placement, Reading, Settings
+from meterlink.photometry import geometry
+from meterlink.judging.case import case_of, change_of
+from meterlink.judging.likelihood import Member, Together
+from meterlink.judging.verdict import repeat_u_stops
+from meterlink.judging.view import LightState, SetView, value_of
+
+__all__ = ["brought_to_face", "current_pops"]
+
+_LN2 = log(2.0)
+
+
+def current_pops(view: SetView) -> tuple[list[Reading], str]:
+    """Current pops of several lights, that of the most lights first; why there is none that can be used."""
+    placed = {state.light.id: state.placement for state in view.lights}
+    latest: dict[tuple[str, ...], Reading] = {}
+    for reading in view.readings:
+        if reading.purpose == "together" and reading.lit:
+            latest[tuple(sorted(reading.lit))] = reading
+    fresh = []
+    for lit, reading in latest.items():
+        placements = [placed.get(one) for one in lit]
+        if any(one is not None and one.created_at_s > reading.taken_at_s for one in placements):
+            continue
+        fresh.append(reading)
+    fresh.sort(key=lambda one: (-len(one.lit), one.taken_at_s))
+    for reading in fresh:
+        why = _unlike(reading, view)
+        if why:
+            return [], why
+    return fresh, "" if fresh else "no pop of all lights since the last change: fire them together once"
+
+
+def _unlike(reading: Reading, view: SetView) -> str:
+    """Why a pop of all lights cannot be compared with the parts, or an empty text."""
+    if reading.aim != "camera":
+        return "the pop of all lights was not aimed at the camera: take it again with the dome toward the camera"
+    if reading.point != FACE:
+        return f"the pop of all lights was taken at {reading.point}: take it at the face"
+    if reading.clipped or reading.too_dim or not value_of(reading):
+        return "the pop of all lights was clipped or too dim: take it again"
+    lit = [state for state in view.lights if state.light.id in reading.lit]
+    if len(lit) < len(set(reading.lit)):
+        return "a light that fired in it is no longer in the set: fire all together again"
+    shared = [state.light.name for state in lit if state.light.shared_generator]
+    if len(shared) > 1:
+        names = " and ".join(shared)
+        return f"{names} share a generator, which divides its energy anew when they fire together: no sum check"
+    return ""
+
+
+def brought_to_face(pop: Reading, states: list[LightState], members: list[Member], view: SetView) -> Together | None:
+    """Bring a pop of several lights from the dome to the face, light by light, and add its own uncertainty."""
+    settings = view.settings
+    held = pop.held_off_m
+    toward = pop.held_off_toward if pop.held_off_toward != "light" else "camera"
+    if held is None:
+        low, high = settings.assumed_reach_min_m, settings.assumed_reach_max_m
+        held, u_held, toward = (low + high) / 2, (high - low) / sqrt(12), "camera"
+    elif pop.u_held_off_m is not None:
+        u_held = pop.u_held_off_m
+    else:
+        u_held = max(settings.u_held_off_min_m, settings.u_held_off_rel * held)
+    by_id = {member.light_id: member for member in members}
+    lit = set(pop.lit)
+    at_dome = at_face = square = direction2 = moved = 0.0
+    names = []
+    for state in states:
+        member = by_id.get(state.light.id)
+        fed = (state.light.source_light_id or "") in lit
+        if member is None or state.placement is None or not (state.light.id in lit or fed):
+            continue
+        names.append(state.light.id)
+        part = 2.0 ** (member.value + member.to_camera) * (0.5 if member.shadowed else 1.0)
+        at_face += part
+        square += part * part
+        try:
+            gain, further, u_gain = _gains(pop, state.placement, toward, held, u_held, settings)
+        except ValueError:
+            return None
+        at_dome += part * gain
+        moved += part * (further - gain)
+        direction2 += (part * u_gain) ** 2
+    if at_face <= 0.0:
+        return None
+    # The spread from pop to pop is the heads' own: several heads vary each for itself and even out.
+    repeat = repeat_u_stops(pop, settings.u_repeat_stops * sqrt(square) / at_face)
+    # One dome in one place: what its place does to each light goes together.
+    u = sqrt(repeat**2 + (moved**2 + direction2) / (at_dome * _LN2) ** 2)
+    return Together(tuple(names), log2((value_of(pop) or 0.0) * at_face / at_dome), u)
+
+
+def _gains(
+    pop: Reading, placement: Placement, toward: str, held_m: float, u_held_m: float, settings: Settings
+) -> tuple[float, float, float]:
+    """What a light gives the common pop's dome over what it gives at the face: there, a little further, and its doubt."""
+    if held_m <= 0.0 and u_held_m <= 0.0:
+        return 1.0, 1.0, 0.0
+    case = case_of(pop._replace(held_off_m=held_m, u_held_off_m=u_held_m, held_off_toward=toward), placement, settings)
+    azimuth = case.azimuth_deg if case.azimuth_deg is not None else 0.0
+    change = change_of(case, geometry.direction(azimuth, case.elevation_deg))
+    here = 2.0 ** -change(case.distance_m, held_m)
+    further = 2.0 ** -change(case.distance_m, held_m + u_held_m) if u_held_m > 0.0 else here
+    turned = change_of(case, geometry.direction((azimuth + case.u_azimuth_deg) % 360.0, case.elevation_deg))
+    return here, further, here - 2.0 ** -turned(case.distance_m, held_m)

@@ -1,0 +1,235 @@
+"""What we think of a reading: ``good``, ``corrected`` or ``retake``, always with a reason in words.
+
+Decided on the expanded uncertainty U (k=2) of correction and repeatability together.  The calibration scale is not
+part of it: all readings share it, it cancels in ratios, and the absolute f-number shows it separately.
+
+* good:      |correction| <= 0.1 stop and U <= 0.2 stop
+* corrected: U <= 1/3 stop
+* retake:    anything else; also clipped, too dim, held off by more than half of the light's distance, or contradicted
+  by the sum check or by what the last placement predicts (``contradiction``)
+
+The limits are in ``Settings``.  Standard library only: this module is on the start-up path of the ratio table.
+"""
+
+from __future__ import annotations
+
+from math import log, sqrt
+
+from meterlink.records.named import NamedTuple
+from meterlink.records.kept import FACE, Calibration, Placement, Reading, Settings
+from meterlink.judging.case import Falloff
+from meterlink.judging.correction import Correction, correct
+
+__all__ = ["CORRECTED", "GOOD", "RETAKE", "Judged", "judge", "outside_claim", "repeat_u_stops", "signed"]
+
+GOOD, CORRECTED, RETAKE = "good", "corrected", "retake"
+PRIOR_POPS = 4
+"""The assumed spread counts as much as this many pops, so that two lucky pops do not look perfect."""
+_LN2 = log(2.0)
+
+
+class Judged(NamedTuple):
+    """A reading, brought to its point and judged."""
+
+    verdict: str
+    reason: str
+    as_read: float | None
+    """Light at the dome: lx·s for a flash, lx for steady light."""
+    corrected: float | None
+    """The same at the point; None when nothing can be said."""
+    correction: Correction
+    repeat_u_stops: float
+    u_stops: float
+    """Standard uncertainty (k=1) of correction and repeatability together, without the calibration scale."""
+
+    @property
+    def u95_stops(self) -> float:
+        """Expanded uncertainty, k=2."""
+        return 2.0 * self.u_stops
+
+    @property
+    def inverse_square_stops(self) -> float | None:
+        """What plain inverse square would have added: shown so that one learns how much the source's size does."""
+        return self.correction.inverse_square_stops
+
+    @property
+    def correction_stops(self) -> float | None:
+        """What was added to the reading; None when nothing can be said."""
+        return self.correction.stops
+
+
+def signed(stops: float) -> str:
+    """Return stops to a tenth with their sign as printed: ``+0.3``, ``−0.5``, ``0.0``."""
+    rounded = round(stops, 1)
+    if rounded == 0:
+        return "0.0"
+    return f"{'+' if rounded > 0 else '−'}{abs(rounded):.1f}"
+
+
+def repeat_u_stops(reading: Reading, assumed_u_stops: float) -> float:
+    """Return the standard uncertainty of a reading from its pops' spread, its noise and sampling, in stops.
+
+    The spread of n pops about their mean is pooled with the assumed one, then divided by the square root of n.
+    """
+    noise = reading.u_rel / _LN2
+    exposures = [pop.exposure_lxs for pop in reading.pops if pop.exposure_lxs > 0]
+    n = max(1, len(exposures))
+    spread2 = assumed_u_stops * assumed_u_stops
+    if n > 1:
+        mean = sum(exposures) / n
+        squares = sum((value / mean - 1.0) ** 2 for value in exposures) / (_LN2 * _LN2)
+        spread2 = (PRIOR_POPS * spread2 + squares) / (PRIOR_POPS + n - 1)
+    return sqrt(spread2 / n + noise * noise)
+
+
+def judge(
+    reading: Reading,
+    placement: Placement | None,
+    settings: Settings = Settings(),  # noqa: B008 - an immutable record
+    *,
+    calibration: Calibration | None = None,
+    falloff: Falloff | None = None,
+    contradiction: str = "",
+) -> Judged:
+    """Return ``reading`` brought to its light's point, with verdict and reason.
+
+    ``contradiction`` is what the sum check or the last placement says against it, in words; it makes a retake.
+    ``calibration`` brings the receptor's measured angular response, ``falloff`` is that of this very modifier.
+    Without a placement nothing is known of where the light stands; it is then assumed as for a missing distance.
+    Never raises for what a set can hold.
+    """
+    placement = placement or Placement("", "", 0.0)
+    angle_response = calibration.angle_response if calibration is not None else ()
+    correction = correct(reading, placement, settings, falloff, angle_response)
+    repeat = repeat_u_stops(reading, settings.u_repeat_stops)
+    u = sqrt(correction.u_stops * correction.u_stops + repeat * repeat)
+    as_read = reading.exposure_lxs if reading.kind == "flash" else reading.illuminance_lx
+    corrected = None
+    if as_read is not None and correction.stops is not None:
+        corrected = as_read * 2.0**correction.stops
+    verdict, reason = _verdict(reading, as_read or 0.0, placement, settings, correction, u, contradiction, calibration)
+    return Judged(verdict, reason, as_read, corrected, correction, repeat, u)
+
+
+def _verdict(
+    reading: Reading,
+    as_read: float,
+    placement: Placement,
+    settings: Settings,
+    correction: Correction,
+    u: float,
+    contradiction: str,
+    calibration: Calibration | None,
+) -> tuple[str, str]:
+    """The verdict and its reason."""
+    if reading.clipped:
+        return RETAKE, "clipped: brighter than the sensor's range, the true value is higher; take it again"
+    if reading.too_dim:
+        return RETAKE, "too dim: lost in the sensor's noise; take it again on a more sensitive range"
+    if not as_read > 0.0:
+        return RETAKE, "no light was read; take it again"
+    if correction.stops is None:
+        return RETAKE, correction.refusal
+    said = _said(reading, correction, u)
+    beyond = outside_claim(reading, calibration)
+    if beyond:
+        said = f"{said}; {beyond}"
+    if contradiction:
+        return RETAKE, f"{contradiction}; {said}"
+    half = placement.distance_m is not None and correction.held_off_m > placement.distance_m / 2
+    if half and not correction.assumed_reach:
+        return (
+            RETAKE,
+            f"{said}; held off by more than half of the light's distance: take it again at the {reading.point}",
+        )
+    if abs(correction.stops) <= settings.good_correction_stops and 2 * u <= settings.good_u95_stops:
+        return GOOD, said
+    if 2 * u <= settings.corrected_u95_stops:
+        return CORRECTED, said
+    return RETAKE, f"{said}: {_what_to_do(reading, correction)}"
+
+
+def _said(reading: Reading, correction: Correction, u: float) -> str:
+    """What was corrected and by how much, in words."""
+    stops = correction.stops or 0.0
+    tail = f"corrected by {signed(stops)} ± {max(0.1, round(2 * u, 1)):.1f}"
+    at = reading.point if reading.point else FACE
+    if correction.assumed_reach:
+        what = f"distance not given: {_reach(correction)} toward the light assumed"
+        if correction.assumed_distance:
+            what = f"neither held-off nor light's distance given: {_reach(correction)} and 0.5–4 m assumed"
+        return f"{what}, {tail}"
+    if correction.assumed_distance and correction.held_off_m > 0:
+        return f"light's distance not given: 0.5–4 m assumed, {tail}"
+    if correction.held_off_m <= 0.0:
+        return f"dome at the {at}, ± {max(0.1, round(2 * u, 1)):.1f}"
+    receptor = "dome" if reading.receptor == "dome" else "flat receptor"
+    where = f"{receptor} {_centimetres(correction.held_off_m)} {_toward(correction.toward, at)}"
+    if abs(stops) < 0.05:
+        return f"{where} reads right within 0.1 stop"
+    return f"{where} reads {abs(stops):.1f} stop {'hot' if stops < 0 else 'low'}, {tail}"
+
+
+def outside_claim(reading: Reading, calibration: Calibration | None) -> str:
+    """Say that a reading is outside the light over which its calibration claims a tenth of a stop; empty when it is not.
+
+    The claim is ``Calibration.details["claim"]`` (``calibrating.claim``); without one there is nothing to be outside of.
+    """
+    claim = calibration.details.get("claim") if calibration is not None else None
+    light = reading.peak_lx if reading.kind == "flash" else reading.illuminance_lx
+    if not claim or light is None:
+        return ""
+    try:
+        spans = claim["flash_peak_lx" if reading.kind == "flash" else "steady_lx"]
+        span = spans[reading.range_index] if reading.range_index < len(spans) else None
+        if span is None:
+            return str(claim["why"]) or "its calibration claims no such light"
+        low, high = span
+        limit = f"{claim['stops']:g} stop"
+        if light < low:
+            return f"dimmer than its calibration is good for to {limit}: more light or the more sensitive range"
+        if light > high:
+            return f"brighter than its calibration is good for to {limit}: less light or the less sensitive range"
+    except (KeyError, TypeError, ValueError, OverflowError):
+        return ""  # a library from elsewhere may hold anything
+    return ""
+
+
+def _reach(correction: Correction) -> str:
+    """The assumed reach in words; its ends lie evenly about the middle that the correction carries."""
+    return f"0–{round(200 * correction.held_off_m):d} cm"
+
+
+def _centimetres(length_m: float) -> str:
+    """A length as one says it on set."""
+    return f"{length_m * 100:.0f} cm" if length_m >= 0.01 else f"{length_m * 1000:.0f} mm"
+
+
+def _toward(toward: str, point: str) -> str:
+    """Direction in words, seen from the point."""
+    if toward == "light":
+        return f"in front of the {point}"
+    if toward in ("up", "down"):
+        return f"{'above' if toward == 'up' else 'below'} the {point}"
+    if toward == "camera":
+        return f"from the {point} toward the camera"
+    if toward in ("left", "right"):
+        return f"to camera {toward} of the {point}"
+    return f"from the {point} toward {toward}"
+
+
+def _what_to_do(reading: Reading, correction: Correction) -> str:
+    """What would make a reading with too wide an interval usable: the largest part decides."""
+    parts = (
+        (correction.held_off_u_stops, f"take it again with the dome at the {reading.point}"),
+        (correction.distance_u_stops, "measure the light's distance with a tape"),
+        (correction.model_u_stops, f"the light is large and near: take it again at the {reading.point}"),
+        (correction.direction_u_stops, "say where the light stands (azimuth, elevation)"),
+    )
+    if correction.assumed_distance:
+        return "give the light's distance, no new pop is needed"
+    largest = max(parts)
+    repeat = "the pops differ too much: let the head recycle and take it again"
+    if reading.purpose == "with":
+        repeat = "it adds too little to tell from two pops: average several, with it and without"
+    return largest[1] if largest[0] > 0.08 else repeat

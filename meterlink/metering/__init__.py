@@ -1,0 +1,1 @@
+"""The driver of a metering session: session, walk, sensor."""

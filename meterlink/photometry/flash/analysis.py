@@ -1,0 +1,279 @@
+"""The careful analysis of one waveform, step by step: see ``flash.analyse``."""
+
+from __future__ import annotations
+
+import math
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from meterlink.photometry.flash import ambient as flash_ambient
+from meterlink.photometry.flash import clip as flash_clip
+from meterlink.photometry.flash import exposure as flash_exposure
+from meterlink.photometry.flash import flank as flash_flank
+from meterlink.photometry.flash import input as flash_input
+from meterlink.photometry.flash import model as flash_model
+from meterlink.photometry.flash import shape as flash_shape
+from meterlink.photometry.flash import thin as flash_thin
+from meterlink.photometry.flash import train as flash_train
+from meterlink.photometry.flash import window as flash_window
+from meterlink.photometry.flash.ambient import Ambient
+from meterlink.photometry.flash.input import Trace
+from meterlink.photometry.flash.pulse import FlashPulse
+from meterlink.photometry.flash.shape import Peak, Pulse
+
+_FEW_SAMPLES = 8
+_FEW_A_PERIOD = 4.0
+_CANNOT_TELL = 0.25
+"""A duration whose relative standard uncertainty is above this is not given: k=2 would be half of it."""
+
+
+class Extent(NamedTuple):
+    """Samples that belong to the pop."""
+
+    first: int
+    last: int
+    clip: tuple[int, int] | None
+    """First and last clipped sample."""
+    to_the_end: bool
+    """The record ends before any quiet stretch."""
+    dithered: bool
+    """Noise makes the errors of the converter's codes chance; without it they add up, and no fit sees it."""
+
+
+def analyse(
+    illuminance_lx: Any,
+    sample_interval_s: Any,
+    shutter_s: float | None,
+    window_start_s: float | None,
+    full_scale_lx: float | None,
+    pretrigger: int | None,
+    quantum_lx: float | None = None,
+) -> FlashPulse:
+    """Return what the waveform says; arguments as in ``flash.analyse``."""
+    given = flash_input.check(illuminance_lx, sample_interval_s, full_scale_lx, quantum_lx)
+    if shutter_s is not None and not 0.0 < shutter_s < math.inf:
+        raise ValueError(f"shutter_s must be positive, got {shutter_s!r}")
+    thinned = flash_thin.thin(given)
+    trace = thinned.trace
+    periodic = flash_ambient.flicker(trace)
+    quiet = thinned.place(pretrigger) if pretrigger else None
+    # what is level but for the rounding of its mean has no pulse, however small the noise
+    level = float(np.ptp(trace.light_lx)) <= 1e-12 * float(np.abs(trace.light_lx).max())
+    ambient = None if periodic or level else flash_ambient.find(trace, quiet)
+    if ambient is None:
+        return _steady(given, periodic)
+    _check_negative(given, max(thinned.noise_lx, ambient.noise_lx))
+    light = trace.light_lx - ambient.level_lx
+    if ambient.ripple_lx is not None:
+        light = light - ambient.ripple_lx
+    whole = flash_shape.prepare(trace.time_s, light, ambient.noise_lx)
+    events = flash_train.separate(whole, ambient)
+    first, last = events.first, events.last
+    if float(light[-3:].mean()) > 0.85 * whole.height_lx:
+        raise ValueError("the light rises and stays: no pop in this record (was a lamp switched on?)")
+    clip = flash_clip.clipped_samples(thinned, whole, first, last)
+    # what came before the pop (a pre-flash) must not count as a part of it
+    own = np.where(np.arange(last + 1) >= first, light[: last + 1], 0.0)
+    dithered = ambient.noise_lx >= flash_thin.DITHERED * trace.quantum_lx
+    extent = Extent(first, last, clip, last == light.size - 1 and ambient.after is None, dithered)
+    # a moving average must not flatten the pulses of a train
+    widest = math.inf if events.train is None else events.train.samples / 8.0
+    pulse = flash_shape.prepare(trace.time_s[: last + 1], own, ambient.noise_lx, widest)
+    result = _pulse(pulse, ambient, extent, events)
+    if thinned.factor > 1:
+        count = result.sample_count * thinned.factor
+        result = result._replace(noise_lx=thinned.noise_lx, sample_count=count)
+    return flash_window.in_window(result, pulse, shutter_s, window_start_s) if shutter_s is not None else result
+
+
+def _check_negative(trace: Trace, noise_lx: float) -> None:
+    lowest = float(trace.light_lx.min())
+    allowed = max(8.0 * noise_lx, 0.02 * float(trace.light_lx.max() - lowest))
+    if lowest < -allowed:
+        raise ValueError(f"waveform holds negative light ({lowest:.3g} lx): check the dark offset of the calibration")
+
+
+def _steady(trace: Trace, periodic: flash_ambient.Flicker | None) -> FlashPulse:
+    light = trace.light_lx
+    mean = float(light.mean())
+    noise = flash_input.noise_of_differences(light)
+    calm = flash_input.smooth(light, 1) if light.size > 8 else light
+    high, low = float(calm.max()), float(calm.min())
+    if periodic is None and high - low < 6.0 * max(noise, trace.quantum_lx / 3.5):
+        high = low = mean
+    modulation = (high - low) / (high + low) if high + low > 0.0 else 0.0
+    clipped = trace.full_scale_lx is not None and float(light.max()) >= trace.full_scale_lx
+    notes = ["steady light, no pop in it"]
+    if periodic is not None:
+        notes = [f"steady light that flickers at {periodic.frequency_hz:.0f} Hz, modulation {modulation:.0%}"]
+    if clipped:
+        notes.append("the sensor is saturated: take the reading on its less sensitive range")
+    return FlashPulse(
+        kind="steady",
+        exposure_lxs=0.0,
+        peak_lx=0.0,
+        t05_s=None,
+        t01_s=None,
+        ambient_lx=mean,
+        u_ambient_lx=float(light.std()) / math.sqrt(light.size),
+        noise_lx=noise,
+        mean_lx=mean,
+        modulation=min(max(modulation, 0.0), 1.0),
+        flicker_hz=periodic.frequency_hz if periodic else None,
+        humps=0,
+        clipped=clipped,
+        pulse_count=0,
+        notes=tuple(notes),
+    )
+
+
+def _pulse(pulse: Pulse, ambient: Ambient, extent: Extent, events: flash_train.Events) -> FlashPulse:
+    first, last, clip = extent.first, extent.last, extent.clip
+    truncated = extent.to_the_end and _is_cut(pulse)
+    peak = flash_shape.peak(pulse) if clip is None else flash_clip.clip_peak(pulse, clip)
+    train = events.train is not None
+    if train:
+        # the highest of many equal pulses is the one that noise lifted
+        peak = peak._replace(u_lx=math.hypot(peak.u_lx, pulse.calm_noise_lx))
+    integral = flash_exposure.integrate(pulse, first, last, ambient.u_lx, truncated, train)
+    half = flash_flank.duration(pulse, peak, 0.5, ambient.u_lx, train)
+    tenth = flash_flank.duration(pulse, peak, 0.1, ambient.u_lx, train)
+    result = FlashPulse(
+        kind="flash",
+        exposure_lxs=integral.exposure_lxs,
+        peak_lx=peak.light_lx,
+        t05_s=half.time_s,
+        t01_s=tenth.time_s,
+        ambient_lx=ambient.level_lx,
+        flicker_hz=ambient.flicker_hz,
+        u_exposure_lxs=integral.u_lxs,
+        u_peak_lx=math.hypot(peak.u_lx, peak.u_edge_lx, ambient.u_lx),
+        u_t05_s=half.u_s,
+        u_t01_s=tenth.u_s,
+        u_ambient_lx=ambient.u_lx,
+        noise_lx=ambient.noise_lx,
+        ambient_before_lx=ambient.before.mean_lx if ambient.before else None,
+        ambient_after_lx=ambient.after.mean_lx if ambient.after else None,
+        total_exposure_lxs=integral.exposure_lxs,
+        tail_lxs=integral.tail_lxs,
+        start_s=tenth.start_s,
+        end_s=tenth.end_s,
+        peak_at_s=peak.time_s,
+        span05_s=half.span_s,
+        span01_s=tenth.span_s,
+        humps=half.runs,
+        sample_count=tenth.sample_count,
+        preflash_lxs=events.preflash_lxs,
+        preflash_lead_s=events.preflash_lead_s,
+        mean_lx=integral.exposure_lxs / tenth.span_s if tenth.span_s > 0.0 else 0.0,
+    )
+    if events.train is not None:
+        interval_s = float(pulse.time_s[last] - pulse.time_s[first]) / (last - first)
+        doubt = flash_train.sampling_doubt(events.train, interval_s) * result.exposure_lxs
+        # with few samples a period the first or the last pulse may seem too low to count
+        missed_s = 0.4 * events.train.samples * interval_s if events.train.samples < _FEW_A_PERIOD else 0.0
+        result = result._replace(
+            u_exposure_lxs=math.hypot(result.u_exposure_lxs, doubt),
+            u_t05_s=math.hypot(half.u_s, missed_s),
+            u_t01_s=math.hypot(tenth.u_s, 0.5 * missed_s),
+        )
+        result = flash_train.describe(result, events.train)
+    if extent.dithered and not train and clip is None and not truncated and half.runs == tenth.runs == 1:
+        result = _as_model(result, flash_model.read(pulse, last, ambient.u_lx))
+    if truncated:
+        result = _with_tail(result, pulse, peak, last)
+    if float(pulse.light_lx[0]) > max(0.1 * peak.light_lx, 4.0 * pulse.noise_lx):
+        note = "the record begins inside the pop: what came before is missing"
+        result = result._replace(truncated=True, notes=(*result.notes, note))
+    if clip is not None:
+        result = flash_clip.with_clipping(result, pulse, clip, ambient)
+    return _with_notes(_told(result), ambient, float(pulse.time_s[integral.stop] - pulse.time_s[first]))
+
+
+def _as_model(result: FlashPulse, model: flash_model.TwoExponentials | None) -> FlashPulse:
+    """Return the figures of a short pulse of two exponentials in place of those read off its samples."""
+    if model is None:
+        return result
+    return result._replace(
+        exposure_lxs=model.exposure_lxs,
+        total_exposure_lxs=model.exposure_lxs,
+        u_exposure_lxs=model.u_exposure_lxs,
+        peak_lx=model.peak_lx,
+        u_peak_lx=model.u_peak_lx,
+        peak_at_s=model.peak_at_s,
+        t05_s=model.t05_s,
+        span05_s=model.t05_s,
+        u_t05_s=model.u_t05_s,
+        t01_s=model.t01_s,
+        span01_s=model.t01_s,
+        u_t01_s=model.u_t01_s,
+        start_s=model.start_s,
+        end_s=model.start_s + model.t01_s,
+        mean_lx=model.exposure_lxs / model.t01_s,
+    )
+
+
+def _told(result: FlashPulse) -> FlashPulse:
+    """Take back durations that the samples do not tell (too few inside the pulse, or too weak against noise)."""
+    if result.clipped or result.truncated:
+        return result
+    for name, words in (("t05_s", "t0.5"), ("t01_s", "t0.1")):
+        value, u = getattr(result, name), getattr(result, f"u_{name}")
+        if value is not None and (result.sample_count < 2 or u > _CANNOT_TELL * value):
+            note = f"{words} cannot be told from this pop: too few samples inside it, or too weak"
+            changes: dict[str, Any] = {name: None, f"u_{name}": None, "notes": (*result.notes, note)}
+            result = result._replace(**changes)
+    return result
+
+
+def _is_cut(pulse: Pulse) -> bool:
+    end = float(pulse.light_lx[-3:].mean())
+    return end > max(4.0 * pulse.noise_lx / math.sqrt(3.0), 0.004 * pulse.height_lx)
+
+
+def _with_tail(result: FlashPulse, pulse: Pulse, peak: Peak, last: int) -> FlashPulse:
+    """Carry durations beyond the end of the record by the decay seen before it; half of what is added is doubt."""
+    constant = flash_exposure.decay_s(pulse, last)
+    end = float(pulse.light_lx[max(0, last - 2) : last + 1].mean())
+    changes: dict[str, Any] = {"truncated": True}
+    for name, fraction in (("t05_s", 0.5), ("t01_s", 0.1)):
+        seen = getattr(result, name) or 0.0
+        beyond = constant * math.log(end / (fraction * peak.light_lx)) if end > fraction * peak.light_lx else 0.0
+        if beyond > 0.0:
+            span = name.replace("t", "span", 1)
+            changes[name] = seen + beyond
+            changes[span] = (getattr(result, span) or 0.0) + beyond
+            changes[f"u_{name}"] = math.hypot(getattr(result, f"u_{name}") or 0.0, 0.5 * beyond)
+            changes[name.replace("_s", "_bounds_s")] = (seen, seen + 2.0 * beyond)
+    seen_lxs = result.exposure_lxs - result.tail_lxs
+    changes["exposure_bounds_lxs"] = (seen_lxs, seen_lxs + 2.0 * result.tail_lxs)
+    changes["notes"] = (
+        *result.notes,
+        f"the record ends before the light has fallen back: {result.tail_lxs / result.exposure_lxs:.0%} of the exposure "
+        "is extrapolated",
+    )
+    return result._replace(**changes)
+
+
+def _with_notes(result: FlashPulse, ambient: Ambient, length_s: float) -> FlashPulse:
+    notes = list(result.notes)
+    doubt = 0.0
+    if ambient.differs and ambient.before is not None and ambient.after is not None:
+        change = ambient.after.mean_lx - ambient.before.mean_lx
+        doubt = abs(change) / 2.0 * length_s
+        word = "fell" if change < 0.0 else "rose"
+        notes.append(
+            f"the ambient light {word} by {abs(change):.3g} lx during the pop (a modelling lamp?): "
+            f"the exposure may be off by up to {doubt:.3g} lx·s"
+        )
+    if ambient.flicker_hz is not None:
+        notes.append(f"the room light flickers at {ambient.flicker_hz:.0f} Hz; it is subtracted")
+    if ambient.before is None:
+        notes.append("no quiet sample before the pop: the ambient level is taken from after it")
+    if result.kind == "flash" and result.sample_count < _FEW_SAMPLES:
+        notes.append(f"only {result.sample_count} samples inside t0.1: the durations are uncertain")
+    if result.preflash_lead_s is not None:
+        share = result.preflash_lxs / result.total_exposure_lxs
+        notes.append(f"a pre-flash of {share:.1%} came {result.preflash_lead_s * 1e3:.3g} ms earlier; it is not counted")
+    return result._replace(ambient_doubt_lxs=doubt, notes=tuple(notes))

@@ -1,0 +1,272 @@
+"""Plan from above and side view of a set, to scale, with distances and angles.
+
+Our own signs: the face is a ring with a nose toward the camera, the camera a bar across its line of sight, a light the true
+outline of its source (a bar as wide as the source) with a narrower back, a passive reflector the bar alone; a dashed axis
+leads from each to its point.  Lengths along the axes are the placements' distances.
+"""
+
+from __future__ import annotations
+
+from math import cos, radians, sin
+from typing import NamedTuple
+
+from meterlink import units
+from meterlink.report.drawing import ACCENT, FAINT, INK, PAPER, SECOND, Drawing
+from meterlink.report.labels import Labels, Line, short
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from meterlink.judging.view import LightState, SetView
+
+    At = Callable[[float, float], tuple[float, float]]
+    """Metres in the picture's plane -> points of the drawing."""
+
+EDGE = 34.0
+"""Room for labels around the set, in points."""
+FACE_M = 0.12
+LEAST_M = 0.9
+"""At least so much is shown around the face."""
+CAMERA_SHOWN_M = 4.0
+GRID = "#dedede"
+FALLBACK_CAMERA_M = 1.8
+
+
+class _Frame(NamedTuple):
+    """The part of the set that is drawn, in metres, and how large."""
+
+    left: float
+    top: float
+    scale: float
+    origin: tuple[float, float]
+
+    def at(self, x: float, y: float) -> tuple[float, float]:
+        """Metres from the left and the top of the picture's plane -> points."""
+        return (self.origin[0] + (x - self.left) * self.scale, self.origin[1] + (y - self.top) * self.scale)
+
+
+def _frame(drawing: Drawing, xs: list[float], ys: list[float]) -> _Frame:
+    """Fit what is to be seen into the drawing, centred, as large as it goes."""
+    left, right, top, bottom = min(xs), max(xs), min(ys), max(ys)
+    width, height = max(right - left, 0.1), max(bottom - top, 0.1)
+    scale = min((drawing.width - 2 * EDGE) / width, (drawing.height - 2 * EDGE) / height)
+    return _Frame(left, top, scale, ((drawing.width - width * scale) / 2, (drawing.height - height * scale) / 2))
+
+
+def _placed(view: SetView) -> list[LightState]:
+    return [
+        s for s in view.lights if s.placement is not None and s.placement.distance_m and s.placement.azimuth_deg is not None
+    ]
+
+
+def _fact(view: SetView, key: str, low: float, high: float) -> float | None:
+    """A fact in metres, None when it is missing, no number or beyond belief."""
+    value = view.setup.details.get(key)
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return None
+    return float(value) if low < value < high else None
+
+
+def _behind(view: SetView) -> float:
+    """Distance of the backdrop behind the face, 0 when it is not known."""
+    return _fact(view, "backdrop_distance_m", 0.0, 50.0) or 0.0
+
+
+def point_z_m(state: LightState, view: SetView) -> float:
+    """Where a light's point lies on the camera's axis: 0 for the face, behind it for the backdrop where that is known.
+
+    Hair and rim points lie so close to the face that they are drawn there.
+    """
+    return -_behind(view) if state.light.role == "background" else 0.0
+
+
+def position_m(state: LightState, view: SetView) -> tuple[float, float, float]:
+    """Centre of the emitting surface (x to camera right, y up, z toward the camera) in metres from the face."""
+    p = state.placement
+    assert p is not None
+    d, az, el = p.distance_m or 0.0, radians(p.azimuth_deg or 0.0), radians(p.elevation_deg or 0.0)
+    return (d * cos(el) * sin(az), d * sin(el), point_z_m(state, view) + d * cos(el) * cos(az))
+
+
+def plan(view: SetView, width: float = 370.0, height: float = 330.0) -> Drawing:
+    """The set from above: camera at the bottom, backdrop at the top."""
+    drawing = Drawing(width, height, f"plan of {view.setup.name} from above")
+    states = _placed(view)
+    places = [position_m(s, view) for s in states]
+    camera = min(_fact(view, "camera_distance_m", 0.0, 1000.0) or FALLBACK_CAMERA_M, CAMERA_SHOWN_M)
+    half = [max((s.placement.width_m or 0.0) / 2 if s.placement else 0.0, 0.1) for s in states]
+    xs = [-LEAST_M, LEAST_M, *(x + s * h for (x, _, _), h in zip(places, half, strict=True) for s in (-1, 1))]
+    zs = [-LEAST_M, camera, -_behind(view), *(z + s * h for (_, _, z), h in zip(places, half, strict=True) for s in (-1, 1))]
+    frame = _frame(drawing, xs, zs)
+    labels = Labels(drawing)
+    face = frame.at(0.0, 0.0)
+    _rings(drawing, face, frame.scale)
+    _backdrop(drawing, view, frame, labels)
+    _camera(drawing, view, frame, labels, camera)
+    marks = [
+        _light_from_above(drawing, state, frame.at(x, z), frame.at(0.0, point_z_m(state, view)), frame.scale, labels)
+        for state, (x, _, z) in zip(states, places, strict=True)
+    ]
+    r = max(FACE_M * frame.scale, 5.0)
+    _face_from_above(drawing, face, r)
+    labels.keep_free([(face[0] - r, face[1] - r), (face[0] + r, face[1] + r * 1.6)])
+    for state, at, (x, _, z) in zip(states, marks, places, strict=True):
+        p = state.placement
+        assert p is not None
+        told = f"{units.format_length(p.distance_m or 0.0)}, {units.format_angle(p.azimuth_deg or 0.0)}"
+        labels.place(at, [Line(short(state.light.name), 8.5, INK), Line(told, 7, "#5a5a5a")], 13, (x, z - point_z_m(state, view)))
+    return drawing
+
+
+def _rings(drawing: Drawing, face: tuple[float, float], scale: float) -> None:
+    """Circles every half metre or metre, their radii written where they cross the lower right."""
+    reach = ((drawing.width / 2) ** 2 + (drawing.height / 2) ** 2) ** 0.5 / scale
+    step = 0.5 if reach <= 2.6 else 1.0 if reach <= 6 else 2.0
+    for i in range(1, int(reach / step) + 1):
+        r = step * i * scale
+        drawing.circle(face, r, stroke=GRID, width=0.7)
+        x, y = face[0] + r * 0.7071, face[1] + r * 0.7071
+        if x < drawing.width - 24 and y < drawing.height - 6:
+            drawing.text((x + 1.5, y + 5), f"{step * i:g} m", 6, colour=FAINT)
+
+
+def _face_from_above(drawing: Drawing, centre: tuple[float, float], r: float) -> None:
+    x, y = centre
+    drawing.area([(x - r * 0.35, y + r * 0.9), (x, y + r * 1.6), (x + r * 0.35, y + r * 0.9)], fill=INK)
+    drawing.circle(centre, r, fill=PAPER, width=1.6)
+
+
+def _camera(drawing: Drawing, view: SetView, frame: _Frame, labels: Labels, shown: float) -> None:
+    distance = _fact(view, "camera_distance_m", 0.0, 1000.0)
+    x, y = frame.at(0.0, shown)
+    drawing.line([(x, y), frame.at(0.0, 0.0)], FAINT, 0.7, (1, 3))
+    drawing.area([(x - 16, y + 2), (x + 16, y + 2), (x + 16, y + 8), (x - 16, y + 8)], fill=INK)
+    drawing.area([(x - 5, y - 4), (x + 5, y - 4), (x + 5, y + 2), (x - 5, y + 2)], fill=INK)
+    labels.keep_free([(x - 16, y - 4), (x + 16, y + 8)])
+    label = "camera" + (f" {units.format_length(distance)}" if distance else ", distance not given")
+    if distance and distance > shown:
+        label += ", farther than drawn"
+    labels.place((x, y + 4), [Line(label, 7.5, INK)], 9, (0.0, 1.0))
+
+
+def _backdrop(drawing: Drawing, view: SetView, frame: _Frame, labels: Labels) -> None:
+    behind = _behind(view)
+    if not behind:
+        return
+    _, y = frame.at(0.0, -behind)
+    a, b = (drawing.width * 0.14, y), (drawing.width * 0.86, y)
+    drawing.line([a, b], INK, 2.0)
+    labels.keep_line_free(a, b)
+    labels.place((b[0] - 30, y), [Line(f"backdrop {units.format_length(behind)}", 7, INK)], 3, (0.3, -1.0))
+
+
+def _light_from_above(
+    drawing: Drawing, state: LightState, at: tuple[float, float], point: tuple[float, float], scale: float, labels: Labels
+) -> tuple[float, float]:
+    """Draw one light; return the middle of its back, where its label begins."""
+    p = state.placement
+    assert p is not None
+    az = radians((p.azimuth_deg or 0.0) + p.feather_deg)
+    # Across the source's axis, in the plan; a feathered source is turned from its point.
+    across = (cos(az), -sin(az))
+    half = max((p.width_m or 0.08) / 2 * scale, 4.0)
+    depth = min(max(half * 0.5, 5.0), 12.0)
+    back = (sin(az) * depth, cos(az) * depth)
+    return _light(drawing, state, at, point, across, half, back, labels)
+
+
+def _light(
+    drawing: Drawing,
+    state: LightState,
+    at: tuple[float, float],
+    point: tuple[float, float],
+    across: tuple[float, float],
+    half: float,
+    back: tuple[float, float],
+    labels: Labels,
+) -> tuple[float, float]:
+    """The sign of a light: its emitting surface as a bold bar, a narrower back behind it, a dashed axis to its point."""
+    reflector = bool(state.light.source_light_id)
+    colour = SECOND if reflector else ACCENT
+    ends = [(at[0] + s * across[0] * half, at[1] + s * across[1] * half) for s in (1, -1)]
+    rear = [(at[0] + s * across[0] * half * 0.55 + back[0], at[1] + s * across[1] * half * 0.55 + back[1]) for s in (-1, 1)]
+    drawing.line([at, point], colour, 0.8, (4, 3))
+    labels.keep_line_free(at, point)
+    labels.keep_line_free(ends[0], ends[1])
+    if reflector:
+        drawing.line(ends, colour, 3.2)
+        return at
+    drawing.area([*ends, *rear], fill=PAPER, stroke=colour, width=1.2)
+    drawing.line(ends, colour, 2.6)
+    labels.keep_free(rear, 0.0)
+    return (at[0] + back[0], at[1] + back[1])
+
+
+def side(view: SetView, width: float = 370.0, height: float = 215.0) -> Drawing:
+    """The set from camera left: camera at the right, height upward, floor where the face's height is known."""
+    drawing = Drawing(width, height, f"side view of {view.setup.name}")
+    states = _placed(view)
+    places = [position_m(s, view) for s in states]
+    camera = min(_fact(view, "camera_distance_m", 0.0, 1000.0) or FALLBACK_CAMERA_M, CAMERA_SHOWN_M)
+    face_height, camera_height = _fact(view, "face_height_m", 0.2, 4.0), _fact(view, "camera_height_m", 0.0, 6.0)
+    floor = -face_height if face_height else None
+    lens = camera_height - face_height if camera_height and face_height else 0.0
+    # The picture's plane has y downward, heights count upward.
+    ys = [-0.3, 0.3, -lens, *(-y for _, y, _ in places), *([-floor] if floor is not None else [])]
+    zs = [camera, -LEAST_M, -_behind(view), *(z for _, _, z in places)]
+    frame = _frame(drawing, zs, ys)
+    labels = Labels(drawing)
+    _floor_and_backdrop(drawing, frame, floor, _behind(view), labels)
+    face = frame.at(0.0, 0.0)
+    drawing.line([face, frame.at(camera, -lens)], FAINT, 0.7, (1, 3))
+    marks = []
+    for state, (_, y, z) in zip(states, places, strict=True):
+        point = frame.at(point_z_m(state, view), 0.0)
+        marks.append(_light_from_the_side(drawing, state, frame.at(z, -y), point, frame.scale, labels))
+    _face_from_the_side(drawing, face, max(FACE_M * frame.scale, 5.0), labels)
+    _camera_from_the_side(drawing, frame.at(camera, -lens), labels)
+    for state, at, (_, y, z) in zip(states, marks, places, strict=True):
+        told = units.format_angle((state.placement.elevation_deg if state.placement else None) or 0.0)
+        labels.place(at, [Line(f"{short(state.light.name)} {told}", 7.5, INK)], 9, (z - point_z_m(state, view), -y - 0.01))
+    return drawing
+
+
+def _face_from_the_side(drawing: Drawing, face: tuple[float, float], r: float, labels: Labels) -> None:
+    x, y = face
+    drawing.area([(x + r * 0.9, y - r * 0.35), (x + r * 1.6, y), (x + r * 0.9, y + r * 0.35)], fill=INK)
+    drawing.circle(face, r, fill=PAPER, width=1.6)
+    labels.keep_free([(x - r, y - r), (x + r * 1.6, y + r)])
+
+
+def _camera_from_the_side(drawing: Drawing, at: tuple[float, float], labels: Labels) -> None:
+    x, y = at
+    drawing.area([(x + 2, y - 9), (x + 8, y - 9), (x + 8, y + 9), (x + 2, y + 9)], fill=INK)
+    drawing.area([(x - 4, y - 4), (x + 2, y - 4), (x + 2, y + 4), (x - 4, y + 4)], fill=INK)
+    labels.keep_free([(x - 4, y - 9), (x + 8, y + 9)])
+    labels.place((x + 4, y), [Line("camera", 7.5, INK)], 11, (0.2, -1.0))
+
+
+def _floor_and_backdrop(drawing: Drawing, frame: _Frame, floor: float | None, behind: float, labels: Labels) -> None:
+    bottom = frame.at(0.0, -floor)[1] if floor is not None else drawing.height - 12
+    if floor is not None:
+        a, b = (10.0, bottom), (drawing.width - 10, bottom)
+        drawing.line([a, b], INK, 1.2)
+        labels.keep_line_free(a, b)
+        drawing.text((12, bottom + 8), f"floor, face at {units.format_length(-floor)}", 7, colour="#5a5a5a")
+    if behind:
+        x = frame.at(-behind, 0.0)[0]
+        drawing.line([(x, 12), (x, bottom)], INK, 2.0)
+        labels.keep_line_free((x, 12), (x, bottom))
+
+
+def _light_from_the_side(
+    drawing: Drawing, state: LightState, at: tuple[float, float], point: tuple[float, float], scale: float, labels: Labels
+) -> tuple[float, float]:
+    p = state.placement
+    assert p is not None
+    length = ((at[0] - point[0]) ** 2 + (at[1] - point[1]) ** 2) ** 0.5 or 1.0
+    ux, uy = (at[0] - point[0]) / length, (at[1] - point[1]) / length
+    half = max((p.height_m or p.width_m or 0.08) / 2 * scale, 4.0)
+    depth = min(max(half * 0.4, 4.0), 9.0)
+    return _light(drawing, state, at, point, (-uy, ux), half, (ux * depth, uy * depth), labels)

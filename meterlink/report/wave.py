@@ -1,0 +1,246 @@
+"""The waveform of a flash as a picture: levels at ambient, half and a tenth of the peak, both durations, the shutter's window.
+
+``trace_of`` prepares a captured block once; ``terminal_wave`` shows it in a few lines of characters, ``wave_drawing`` as a
+drawing (SVG or PNG) in which several lights may lie over one another, each scaled to its own peak.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from meterlink import units
+from meterlink.errors import AnalysisError
+from meterlink.records import Measurement
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from typing import Any
+
+    from meterlink.records import Calibration, WaveBlock
+    from meterlink.photometry.flash import FlashPulse
+
+__all__ = ["Trace", "runs_above", "terminal_wave", "trace_of", "trace_of_samples"]
+
+DOTS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
+"""Bits of a braille character, by row and column of its eight dots (Unicode block 2800)."""
+BLANK = 0x2800
+
+
+class Trace(NamedTuple):
+    """A waveform ready to be drawn."""
+
+    name: str
+    times_s: tuple[float, ...]
+    """From the first rise through a tenth of the peak: negative before it."""
+    light_lx: tuple[float, ...]
+    """Ambient light included."""
+    pulse: FlashPulse
+    """What the analysis says of it."""
+
+    @property
+    def ambient_lx(self) -> float:
+        """Level before the pulse."""
+        return self.pulse.ambient_lx
+
+    def level_lx(self, part: float) -> float:
+        """Return the level at a part of the peak above ambient."""
+        return self.pulse.ambient_lx + part * self.pulse.peak_lx
+
+    @property
+    def window_s(self) -> tuple[float, float]:
+        """The stretch of time worth seeing: the pulse with some quiet on both sides."""
+        length = max(self.pulse.end_s - self.pulse.start_s, 1e-6)
+        return max(self.times_s[0], -0.2 * length), min(self.times_s[-1], 1.35 * length)
+
+
+def trace_of(wave: Measurement | WaveBlock, calibration: Calibration | None, name: str = "") -> Trace:
+    """Return a captured flash ready to be drawn.
+
+    Raises:
+        AnalysisError: there is no waveform or no calibration, or no flash stands out of it.
+    """
+    from meterlink.errors import CalibrationError
+    from meterlink.sensor.measuring.flash import wave_of
+
+    block = wave.wave if isinstance(wave, Measurement) else wave
+    if block is None or calibration is None:
+        raise AnalysisError("there is no waveform to draw: this sensor sends none, or it was not kept; take one more pop")
+    try:
+        times, light = wave_of(block, calibration)
+    except CalibrationError as error:
+        raise AnalysisError(str(error)) from error
+    except (IndexError, ValueError) as error:
+        raise AnalysisError("the waveform is damaged: take one more pop") from error
+    return trace_of_samples(times, light, name)
+
+
+def trace_of_samples(times_s: Any, light_lx: Any, name: str = "") -> Trace:
+    """Return samples (times in s, light in lx) ready to be drawn.  Raises AnalysisError when no flash is in them."""
+    import numpy as np
+
+    from meterlink.photometry import flash
+
+    times, light = np.asarray(times_s, dtype=float), np.asarray(light_lx, dtype=float)
+    who = f"{name}: " if name else ""
+    try:
+        pulse = flash.analyse(light, times - times[0] if times.size else times)
+    except ValueError as error:
+        raise AnalysisError(f"{who}{error}: take one more pop") from error
+    if pulse.kind == "steady" or not pulse.peak_lx > 0.0:
+        raise AnalysisError(f"{who}no flash stands out of the room's light in this waveform: take one more pop")
+    zero = float(times[0]) + pulse.start_s
+    return Trace(name, tuple((times - zero).tolist()), tuple(light.tolist()), pulse)
+
+
+def runs_above(trace: Trace, part: float) -> list[tuple[float, float]]:
+    """Return the stretches of time (from, to) in s above a part of the peak, for bars in a picture."""
+    level = trace.level_lx(part)
+    times, light = trace.times_s, trace.light_lx
+    runs: list[tuple[float, float]] = []
+    start: float | None = None
+    for k in range(1, len(times)):
+        below, above = light[k - 1] < level, light[k] >= level
+        if below == above:
+            x = (level - light[k - 1]) / (light[k] - light[k - 1])
+            moment = times[k - 1] + x * (times[k] - times[k - 1])
+            if above:
+                start = moment
+            elif start is not None:
+                runs.append((start, moment))
+                start = None
+        elif k == 1 and not below:
+            start = times[0]
+    if start is not None:
+        runs.append((start, times[-1]))
+    # What noise parts belongs together; what noise lifts above the level for a moment does not count.
+    margin, least = 2.5 * trace.pulse.noise_lx, 0.03 * max(trace.pulse.end_s - trace.pulse.start_s, 1e-9)
+    joined: list[tuple[float, float]] = []
+    for run in runs:
+        if joined and (run[0] - joined[-1][1] < least or _lowest(trace, joined[-1][1], run[0]) > level - margin):
+            joined[-1] = (joined[-1][0], run[1])
+        else:
+            joined.append(run)
+    found = [run for run in joined if run[1] - run[0] >= least] or joined[:1]
+    said = {0.5: trace.pulse.t05_s, 0.1: trace.pulse.t01_s}.get(part)
+    if len(found) == 1 and said:
+        # One hump: the picture shows what the analysis says, which looks through the noise of a slow tail.
+        found = [(found[0][0], found[0][0] + said)]
+    return found
+
+
+def _lowest(trace: Trace, from_s: float, to_s: float) -> float:
+    """Return the lowest mean of five neighbours between two moments: a gap in a flank, not the noise in it."""
+    from bisect import bisect_left
+
+    a, b = bisect_left(trace.times_s, from_s), bisect_left(trace.times_s, to_s)
+    means = [sum(trace.light_lx[max(0, k - 2) : k + 3]) / len(trace.light_lx[max(0, k - 2) : k + 3]) for k in range(a, b)]
+    return min(means, default=trace.level_lx(1.0))
+
+
+def sampled(trace: Trace, low_s: float, high_s: float, count: int) -> list[tuple[float, float]]:
+    """Return (lowest, highest) light in each of ``count`` equal slices of time, straight between samples."""
+    from bisect import bisect_left
+
+    times, light = trace.times_s, trace.light_lx
+    out = []
+    for k in range(count):
+        a, b = low_s + (high_s - low_s) * k / count, low_s + (high_s - low_s) * (k + 1) / count
+        inside = list(light[bisect_left(times, a) : bisect_left(times, b)])
+        ends = [_at(times, light, a), _at(times, light, b)]
+        out.append((min(inside + ends), max(inside + ends)))
+    return out
+
+
+def _at(times: Sequence[float], light: Sequence[float], moment: float) -> float:
+    from bisect import bisect_right
+
+    k = bisect_right(times, moment)
+    if k == 0:
+        return light[0]
+    if k == len(times):
+        return light[-1]
+    span = times[k] - times[k - 1]
+    return light[k - 1] + (light[k] - light[k - 1]) * ((moment - times[k - 1]) / span if span > 0.0 else 1.0)
+
+
+def terminal_wave(
+    wave: Measurement | WaveBlock | Trace, calibration: Calibration | None = None, *, width: int = 60, height: int = 7
+) -> str:
+    """Return a pop as a few lines of braille: the curve, marks at peak, 50 %, 10 % and ambient, both durations below.
+
+    A waveform that cannot be drawn gives one line that says why, never an error: it stands beside a reading that counts.
+    ``width`` 16 to 200 and ``height`` 3 to 40 characters, else ValueError.
+    """
+    if not 16 <= width <= 200 or not 3 <= height <= 40:
+        raise ValueError(f"a picture of {width} by {height} characters: it must be 16-200 by 3-40")
+    try:
+        trace = wave if isinstance(wave, Trace) else trace_of(wave, calibration)
+    except AnalysisError as error:
+        return f"  (no picture: {error})"
+    low, high = trace.window_s
+    canvas = _canvas(trace, low, high, width, height)
+    labels = _level_labels(trace, height)
+    lines = [
+        f"  {''.join(chr(BLANK + bits) for bits in row)} {labels.get(i, '')}".rstrip() for i, row in enumerate(canvas)
+    ]
+    for part, value, text in ((0.5, trace.pulse.t05_s, "t0.5"), (0.1, trace.pulse.t01_s, "t0.1")):
+        said = f"{text} {units.format_duration(value)}" if value else f"{text} cannot be told"
+        lines.append(f"  {_bar(trace, part, low, high, width)} {said}")
+    lines.append(f"  {_scale(low, high, width)}")
+    return "\n".join(lines)
+
+
+def _canvas(trace: Trace, low: float, high: float, width: int, height: int) -> list[list[int]]:
+    """Braille bits of the curve, with dotted lines at half and a tenth of the peak."""
+    rows = height * 4
+    base, top = trace.ambient_lx, trace.ambient_lx + trace.pulse.peak_lx * 1.03
+
+    def row_of(value: float) -> int:
+        return min(rows - 1, max(0, round((top - value) / (top - base) * (rows - 1))))
+
+    canvas = [[0] * width for _ in range(height)]
+    for x, (least, most) in enumerate(sampled(trace, low, high, width * 2)):
+        for y in range(row_of(most), row_of(least) + 1):
+            canvas[y // 4][x // 2] |= DOTS[y % 4][x % 2]
+    for part in (0.5, 0.1):
+        y = row_of(trace.level_lx(part))
+        for x in range(0, width * 2, 4):
+            canvas[y // 4][x // 2] |= DOTS[y % 4][x % 2]
+    return canvas
+
+
+def _level_labels(trace: Trace, height: int) -> dict[int, str]:
+    def line(part: float) -> int:
+        return min(height - 1, round((1.03 - part) / 1.03 * (height * 4 - 1)) // 4)
+
+    # Ambient and a tenth may share a line: then both are said there.
+    labels = {line(1.0): f"peak {units.format_illuminance(trace.pulse.peak_lx)}"}
+    for part, text in ((0.5, "50 %"), (0.1, "10 %"), (0.0, f"ambient {units.format_illuminance(trace.ambient_lx)}")):
+        labels[line(part)] = ", ".join(one for one in (labels.get(line(part), ""), text) if one)
+    return labels
+
+
+def _bar(trace: Trace, part: float, low: float, high: float, width: int) -> str:
+    cells = [" "] * width
+    for a, b in runs_above(trace, part):
+        first = min(width - 1, max(0, int((a - low) / (high - low) * width)))
+        last = min(width - 1, max(first, int((b - low) / (high - low) * width)))
+        for i in range(first, last + 1):
+            cells[i] = "─"
+        cells[first] = "├" if last > first else "│"
+        if last > first:
+            cells[last] = "┤"
+    return "".join(cells)
+
+
+def _scale(low: float, high: float, width: int) -> str:
+    """The time axis: its two ends and where the pulse begins."""
+    left, right = f"{low * 1000:.2g} ms", f"{high * 1000:.3g} ms"
+    zero = min(width - 1, max(0, int(-low / (high - low) * width)))
+    line = list(" " * width)
+    line[width - len(right) :] = list(right)
+    if zero >= len(left) + 1:
+        line[: len(left)] = list(left)
+    line[zero] = "0"
+    return "".join(line).rstrip()

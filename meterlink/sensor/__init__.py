@@ -1,0 +1,1 @@
+"""From a sensor's URL to measurements: link, dialect, measuring."""

@@ -1,0 +1,137 @@
+"""What every dialect offers: a pure decoder from bytes to samples, and what to say to the sensor.
+
+Decoders do no input or output, keep no clock and never raise for bytes that came over a link: what cannot be
+believed is counted in ``stats`` by its reason and dropped.
+"""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+from meterlink.records import Sample
+
+
+class DecoderStats:
+    """What a decoder has seen since it was made; every number only grows."""
+
+    __slots__ = (
+        "damaged",
+        "damaged_total",
+        "dropped_bytes",
+        "frames",
+        "lost",
+        "repeated",
+        "restarts",
+        "unknown_type",
+        "unknown_version",
+    )
+
+    def __init__(self) -> None:
+        self.frames = 0
+        """Frames (or lines) that were believed."""
+        self.damaged: dict[str, int] = {}
+        """Frames that were not, by reason: ``cobs``, ``length``, ``crc``, ``body`` or a dialect's own word."""
+        self.damaged_total = 0
+        """Damaged frames of all reasons."""
+        self.unknown_version = 0
+        self.unknown_type = 0
+        self.lost = 0
+        """Frames that never came, by the gaps in their sequence numbers."""
+        self.repeated = 0
+        """Frames of a pop that came a second time and were left out."""
+        self.restarts = 0
+        """How often the sensor has said that it started anew: it then counts from zero and has lost its settings."""
+        self.dropped_bytes = 0
+        """Bytes thrown away: of damaged frames and of frames beyond the length limit."""
+
+    def damage(self, reason: str, byte_count: int = 0) -> None:
+        """Count one damaged frame."""
+        self.damaged[reason] = self.damaged.get(reason, 0) + 1
+        self.damaged_total += 1
+        self.dropped_bytes += byte_count
+
+
+class Decoder(Protocol):
+    """One dialect.  ``feed`` takes any cut of the byte stream; the commands are ``b""`` where there is none."""
+
+    dialect: str
+    stats: DecoderStats
+    poll_s: float
+    """How often ``poll()`` is to be sent, in seconds; 0 when the sensor speaks by itself."""
+
+    def feed(self, data: bytes, at_s: float, channel: str = "") -> list[Sample]:
+        """Return the samples that ``data`` completes; ``at_s`` is the monotonic host time of its last byte."""
+        ...
+
+    def reset(self) -> None:
+        """Forget what is unfinished: the link was lost or opened anew.  The counts stay."""
+        ...
+
+    def identify(self) -> bytes:
+        """Ask who is there."""
+        ...
+
+    def set_range(self, index: int) -> bytes:
+        """Switch to a sensitivity range, 0 the least sensitive."""
+        ...
+
+    def arm(self, on: bool, threshold_raw: float = 0.0) -> bytes:
+        """Switch pop detection; a threshold of 0 leaves it as it is."""
+        ...
+
+    def steady_rate(self, rate_hz: int) -> bytes:
+        """Ask for steady light so many times a second; 0 switches it off."""
+        ...
+
+    def set_interval(self, factor: int) -> bytes:
+        """Make the sample interval so many times its shortest."""
+        ...
+
+    def get_status(self) -> bytes:
+        """Ask for the sensor's own state."""
+        ...
+
+    def poll(self) -> bytes:
+        """Ask for one reading, for sensors that only answer."""
+        ...
+
+
+class ListeningDecoder:
+    """Base for dialects in which nothing, or little, can be said to the sensor: every command is ``b""``."""
+
+    dialect = ""
+    poll_s = 0.0
+
+    def __init__(self) -> None:
+        self.stats = DecoderStats()
+
+    def reset(self) -> None:
+        """Forget what is unfinished."""
+
+    def identify(self) -> bytes:
+        """Nothing to ask with."""
+        return b""
+
+    def set_range(self, index: int) -> bytes:  # noqa: ARG002
+        """Nothing to switch."""
+        return b""
+
+    def arm(self, on: bool, threshold_raw: float = 0.0) -> bytes:  # noqa: ARG002
+        """Nothing to arm."""
+        return b""
+
+    def steady_rate(self, rate_hz: int) -> bytes:  # noqa: ARG002
+        """The sensor has its own pace."""
+        return b""
+
+    def set_interval(self, factor: int) -> bytes:  # noqa: ARG002
+        """Nothing to switch."""
+        return b""
+
+    def get_status(self) -> bytes:
+        """Nothing to ask with."""
+        return b""
+
+    def poll(self) -> bytes:
+        """Nothing to ask with."""
+        return b""

@@ -1,0 +1,209 @@
+"""Which dialect is this?  A pure function from bytes that were heard to a proposal with its evidence.
+
+Every dialect's own decoder is the judge: it is fed what was heard, and what it believes and refuses is the evidence.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from meterlink.errors import DialectError
+from meterlink.records import Identity, Steady
+from meterlink.sensor.dialects.dialect import Dialect, SerialSettings
+from meterlink.sensor.dialects.dialect_file import NATIVE, make_decoder, serial_url
+from meterlink.sensor.dialects.draft import draft_dialect
+from meterlink.sensor.dialects.quantities import UNITS
+
+MIN_LIGHTS = 2
+"""One line can be chance; two of the same kind are a habit."""
+MIN_BELIEVED = 0.8
+MAX_HEARD = 256 * 1024
+STEADY_ONLY = (
+    "sees steady light only and cannot meter a pop; use it for modelling or continuous light, room light and evenness"
+)
+FLASH_TOO = "meters flash and steady light"
+
+
+class Capture(NamedTuple):
+    """What was heard at one setting of the port."""
+
+    serial: SerialSettings
+    data: bytes
+    seconds: float
+    asked: str = ""
+    """Name of the dialect in which it was asked; ``""`` when it was only listened to."""
+
+
+class Proposal(NamedTuple):
+    """What the sensor most likely speaks."""
+
+    dialect: str
+    """Name of the dialect; ``""`` when none fits."""
+    url: str
+    """What to give as the sensor; ``""`` when none fits."""
+    evidence: str
+    """Why, in one line: "9600 baud, lines such as `512.3 lx`, 10 a second"."""
+    can: str = ""
+    """What a sensor of this kind can and cannot do."""
+    flash: bool = False
+    rate_hz: float = 0.0
+    lights: int = 0
+    """Readings among what was heard."""
+    believed: float = 0.0
+    """Share of the frames or lines that made sense."""
+    others: tuple[str, ...] = ()
+    """Dialects that fit as well, with other meanings of the numbers."""
+    draft: str = ""
+    """TOML of a dialect to begin with, when none fits but the lines make some sense."""
+
+
+class _Candidate(NamedTuple):
+    rank: tuple[float, ...]
+    proposal: Proposal
+
+
+def guess(captures: Sequence[Capture], dialects: Sequence[Dialect], target: str = "PORT") -> Proposal:
+    """Return the proposal for what was heard on ``target``.
+
+    A proposal without a dialect says what was heard instead, and what to do.
+    """
+    candidates = []
+    known: list[Dialect | str] = [NATIVE, *dialects]
+    for capture in captures:
+        for dialect in known:
+            found = _judge(capture, dialect, target)
+            if found is not None:
+                candidates.append(found)
+    if not candidates:
+        return _nothing_fits(captures)
+    candidates.sort(key=lambda candidate: candidate.rank, reverse=True)
+    best = candidates[0]
+    # Only what is as certain and differs in its assumptions is worth a word.
+    others = dict.fromkeys(
+        other.proposal.dialect
+        for other in candidates[1:]
+        if other.rank[:2] == best.rank[:2] and other.proposal.dialect != best.proposal.dialect
+    )
+    return best.proposal._replace(others=tuple(others))
+
+
+def convincing(proposal: Proposal) -> bool:
+    """True when there is no need to try other settings of the port."""
+    return bool(proposal.dialect) and (proposal.flash or (proposal.lights > MIN_LIGHTS and proposal.believed > 0.95))
+
+
+def _judge(capture: Capture, dialect: Dialect | str, target: str) -> _Candidate | None:
+    name = dialect if isinstance(dialect, str) else dialect.name
+    only_answers = not isinstance(dialect, str) and bool(dialect.poll_s)
+    # Who only answers was asked in its own dialect; who was asked in another speaks by itself or not at all.
+    if (only_answers and capture.asked != name) or (not only_answers and capture.asked not in ("", name)):
+        return None
+    try:
+        decoder = make_decoder(dialect)
+    except DialectError:
+        return None
+    samples = decoder.feed(capture.data[:MAX_HEARD], 0.0)
+    stats = decoder.stats
+    identity = next((sample for sample in samples if isinstance(sample, Identity)), None)
+    lights = sum(isinstance(sample, Steady) for sample in samples)
+    judged = stats.frames + stats.damaged_total
+    believed = stats.frames / judged if judged else 0.0
+    if name == NATIVE:
+        if identity is None:
+            return None
+    elif lights < MIN_LIGHTS or believed < MIN_BELIEVED:
+        return None
+    evidence, certainty = _evidence(capture, dialect, identity, samples, stats.frames)
+    serial = capture.serial
+    declared = not isinstance(dialect, str) and dialect.serial == serial
+    flash = bool(identity and identity.flash)
+    proposal = Proposal(
+        name, serial_url(target, dialect, serial), evidence, FLASH_TOO if flash else STEADY_ONLY, flash,
+        lights / capture.seconds if capture.seconds > 0 else 0.0, lights, believed,
+    )  # fmt: skip
+    return _Candidate((certainty, round(believed, 2), float(declared), lights, -_assumed(dialect)), proposal)
+
+
+def _assumed(dialect: Dialect | str) -> int:
+    """Return how much a dialect assumes about a bare number: lux least, other units more, scales most."""
+    field = None if isinstance(dialect, str) else dialect.field("illuminance")
+    if field is None:
+        return 0
+    return (UNITS["illuminance"][field.unit.lower()] != 1.0 or field.unit.lower() == "ev") + 2 * (field.scale != 1.0)
+
+
+def _evidence(
+    capture: Capture, dialect: Dialect | str, identity: Identity | None, samples: Sequence[object], frames: int
+) -> tuple[str, float]:
+    """Return the evidence in words and how much it says: 5 a checksum, 4 a structure with names, 3 a unit, 1 bare."""
+    where = _port(capture.serial)
+    rate = f"{frames / capture.seconds:.2g} a second" if capture.seconds > 0 else f"{frames} of them"
+    if isinstance(dialect, str):
+        who = f"{identity.name} ({identity.sensor_id})" if identity else "a sensor"
+        return f"{where}, frames of our own wire format with good check sums from {who}", 5.0
+    if dialect.kind == "modbus":
+        first = next(sample for sample in samples if isinstance(sample, Steady))
+        value = "an overload" if first.illuminance_lx is None else f"{first.illuminance_lx:.6g} lx"
+        return f"{where}, answers with good check sums to questions in {dialect.name}, such as {value}", 5.0
+    line = example_line(capture.data)
+    words = f"{where}, lines such as `{line}`, {rate}"
+    if dialect.kind in ("json", "senml") or dialect.header:
+        return words, 4.0
+    if dialect.kind == "text" and _states_unit(capture.data, dialect):
+        return words, 3.0
+    field = dialect.field("illuminance")
+    unit = field.unit if field else "lx"
+    return f"{words}; no unit is stated, {unit} is assumed", 1.0
+
+
+def _states_unit(data: bytes, dialect: Dialect) -> bool:
+    """True when most lines state a unit of light that the dialect turns into light as it stands."""
+    lines = [line.lower() for line in _lines(data)]
+    units = sorted((unit for unit in UNITS["illuminance"] if unit), key=len, reverse=True)
+    stated = sum(any(line.rstrip().endswith(unit) or f"{unit};" in line for unit in units) for line in lines)
+    return stated > len(lines) / 2 and bool(dialect.field("illuminance"))
+
+
+def _lines(data: bytes) -> list[str]:
+    """Return the whole printable lines (without the first, which may have lost its head)."""
+    pieces = data[:MAX_HEARD].replace(b"\r", b"\n").split(b"\n")[1:-1]
+    texts = (piece.decode("utf-8", "replace").strip() for piece in pieces if piece.strip())
+    return [text for text in texts if text.isprintable() and "�" not in text]
+
+
+def example_line(data: bytes, most: int = 48) -> str:
+    """Return a line that was heard, fit to be shown."""
+    lines = _lines(data)
+    if not lines:
+        return ""
+    # The last one: a header comes first.
+    line = lines[-1].replace("`", "'")
+    return line if len(line) <= most else line[: most - 1] + "…"
+
+
+def _port(serial: SerialSettings) -> str:
+    parity = "" if serial.parity == "none" else f", {serial.parity} parity"
+    bits = "" if serial.data_bits == 8 else f", {serial.data_bits} bits"
+    return f"{serial.baud} baud{bits}{parity}"
+
+
+def _nothing_fits(captures: Sequence[Capture]) -> Proposal:
+    heard = [capture for capture in captures if capture.data]
+    if not heard:
+        return Proposal("", "", "nothing was heard: check that the sensor is switched on and sends by itself")
+    readable = [capture for capture in heard if len(_lines(capture.data)) >= MIN_LIGHTS]
+    if not readable:
+        most = max(heard, key=lambda capture: len(capture.data))
+        return Proposal(
+            "", "",
+            f"{len(most.data)} bytes were heard at {_port(most.serial)}, but no lines of text at any speed that was "
+            "tried: look up the sensor's speed and give it with baud=",
+        )  # fmt: skip
+    best = max(readable, key=lambda capture: sum(map(len, _lines(capture.data))) / len(capture.data))
+    draft = draft_dialect(_lines(best.data), best.serial)
+    line = example_line(best.data)
+    advice = "save the draft as a .toml file, check it, and give it with dialect=" if draft else (
+        "describe them in a .toml file like the shipped ones and give it with dialect="
+    )  # fmt: skip
+    return Proposal("", "", f"{_port(best.serial)}, lines such as `{line}` that no known dialect fits: {advice}", draft=draft)

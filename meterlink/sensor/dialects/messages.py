@@ -1,0 +1,233 @@
+"""Messages of wire format v1 from the sensor: bytes to samples.
+
+Every ``parse_…`` takes one verified frame, *with* its CRC at the end, and returns the sample.
+A body that is too short or contradicts itself raises ``FrameError`` with reason ``body``; bytes beyond the known
+fields are ignored (a newer minor version may send more).  ``sensor_side`` is the way back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from struct import Struct
+from typing import Any
+
+from meterlink.errors import FrameError
+from meterlink.records import (
+    Battery,
+    Colour,
+    HeldOff,
+    Identity,
+    PopNotice,
+    Reply,
+    Sample,
+    Segment,
+    Status,
+    Steady,
+    WaveBlock,
+)
+
+VERSION = 1
+FROM_HOST = 0x80
+"""Message types from here on travel from host to sensor."""
+DIALECT = "meterlink-1"
+IDENTITY, STEADY, POP, BLOCK, STATUS, COLOUR, DISTANCE, BATTERY, REPLY = 1, 2, 3, 4, 5, 6, 7, 8, 15
+IDENTIFY, SET_RANGE, ARM, STEADY_RATE, SET_INTERVAL, GET_STATUS = 0x81, 0x82, 0x83, 0x84, 0x85, 0x86
+DONE, UNKNOWN_COMMAND, NOT_POSSIBLE, BUSY = 0, 1, 2, 3
+REPLY_TEXTS = ("", "the sensor does not know this command", "the sensor cannot take this value", "the sensor is busy")
+
+FLASH, STEADY_LIGHT, HAS_COLOUR, HAS_RANGE_FINDER, HAS_BATTERY, HAS_INTERVALS = 1, 2, 4, 8, 16, 32
+INTERVAL_FACTORS = (1, 2, 4, 8)
+MAX_RANGES, MAX_SEGMENTS, MAX_CHANNELS, MAX_NAME_BYTES, MAX_BITS = 8, 8, 16, 32, 16
+NOT_KNOWN = 0xFFFF
+CLIPPED, SECOND_FLAG = 1, 2
+
+HEADER = Struct("<BBH")
+# Each layout skips the four bytes of the header and so needs no slice of the frame; the sensor's own time is skipped
+# too, because the host times what it gets by its own clock.
+_IDENTITY = Struct("<4xB3B8sHBHIBB")
+_STEADY = Struct("<8xBBIHHHH")
+_POP = Struct("<8xHBBH")
+_BLOCK = Struct("<8xHBBBBHHB")
+_SEGMENT = Struct("<HI")
+_STATUS = Struct("<4xIBBHHHI3H")
+_COLOUR = Struct("<4xBB")
+_DISTANCE = Struct("<4xH")
+_BATTERY = Struct("<4xBH")
+_REPLY = Struct("<4xBHB")
+CRC_BYTES = 4
+_SCALES = tuple(1.0 / (1 << bits) for bits in range(MAX_BITS + 1))
+# Calling a named tuple runs a Python-level function; a small frame is decoded in the time of two of those.
+_record: Any = tuple.__new__
+_unpack_steady = _STEADY.unpack_from
+_STEADY_END = _STEADY.size + CRC_BYTES
+
+
+def _refuse(why: str) -> FrameError:
+    return FrameError(f"the sensor sent {why}: update its firmware or meterlink", "body")
+
+
+def _held_off(distance_mm: int) -> float | None:
+    return None if distance_mm == NOT_KNOWN else distance_mm / 1000
+
+
+def distance_mm(held_off_m: float | None) -> int:
+    """Return the wire's millimetres; None is 0xFFFF."""
+    return NOT_KNOWN if held_off_m is None else min(round(held_off_m * 1000), NOT_KNOWN - 1)
+
+
+def range_names(count: int) -> tuple[str, ...]:
+    """Return names for ``count`` ranges, index 0 the least sensitive, which is the one for bright light."""
+    if count <= 1:
+        return ("only",)
+    return ("bright", *(f"middle {i}" for i in range(1, count - 1)), "dim")
+
+
+def parse_identity(frame: bytes, at_s: float, adc_bits: int) -> Identity:  # noqa: ARG001
+    """IDENTITY → ``Identity``.  Characters that do not print are taken out of the name."""
+    _minor, major, minor, patch, unique, can, bits, ring, interval_ns, ranges, length = _unpack(_IDENTITY, frame)
+    name = frame[_IDENTITY.size : _IDENTITY.size + length]
+    if length > MAX_NAME_BYTES or _IDENTITY.size + length > len(frame) - CRC_BYTES:
+        raise _refuse("a name that is cut short or too long")
+    if not 1 <= ranges <= MAX_RANGES or not 1 <= bits <= MAX_BITS or (can & FLASH and not interval_ns):
+        raise _refuse("an identity that cannot be")
+    interval_s = interval_ns / 1e9
+    return Identity(
+        sensor_id=unique.hex(),
+        name="".join(c for c in name.decode("utf-8", "replace") if c.isprintable()).strip() or "sensor",
+        dialect=DIALECT,
+        firmware=f"{major}.{minor}.{patch}",
+        flash=bool(can & FLASH),
+        steady=bool(can & STEADY_LIGHT),
+        colour=bool(can & HAS_COLOUR),
+        ranges=range_names(ranges),
+        range_finder=bool(can & HAS_RANGE_FINDER),
+        adc_bits=bits,
+        ring_samples=ring,
+        sample_interval_s=interval_s,
+        battery=bool(can & HAS_BATTERY),
+        intervals=tuple(interval_ns * f / 1e9 for f in INTERVAL_FACTORS) if can & HAS_INTERVALS else (),
+    )
+
+
+def parse_steady(frame: bytes, at_s: float, adc_bits: int) -> Steady | None:
+    """STEADY → ``Steady``; None when the range was switched inside the window or the ADC's bits are not known yet."""
+    if len(frame) < _STEADY_END:
+        raise _refuse("a message that is cut short")
+    range_index, flags, total, count, low, high, mm = _unpack_steady(frame)
+    if not (count and low * count <= total <= high * count and range_index < MAX_RANGES):
+        raise _refuse("a steady value that contradicts itself")
+    if flags & SECOND_FLAG or not adc_bits:
+        return None
+    scale = _SCALES[adc_bits]
+    top = (high + 0.5) * scale
+    if top > 1.0:
+        raise _refuse("a steady value beyond its full scale")
+    steady: Steady = _record(Steady, (
+        at_s, (total / count + 0.5) * scale, range_index, flags & CLIPPED == CLIPPED, None,
+        (low + 0.5) * scale, top, 0.0, None if mm == NOT_KNOWN else mm / 1000, count,
+    ))  # fmt: skip
+    return steady
+
+
+def parse_pop(frame: bytes, at_s: float, adc_bits: int) -> PopNotice:  # noqa: ARG001
+    """POP → ``PopNotice`` whose ``lost`` still counts from the sensor's start (``native`` makes the difference)."""
+    pop, range_index, _flags, lost = _unpack(_POP, frame)
+    if range_index >= MAX_RANGES:
+        raise _refuse("a range that cannot be")
+    notice: PopNotice = _record(PopNotice, (at_s, pop, range_index, lost))
+    return notice
+
+
+def parse_block(frame: bytes, at_s: float, adc_bits: int) -> WaveBlock:  # noqa: ARG001
+    """BLOCK → ``WaveBlock``, refused when segments and samples do not fit each other."""
+    pop, range_index, flags, size, scale_bits, pretrigger, mm, count = _unpack(_BLOCK, frame)
+    if not 1 <= count <= MAX_SEGMENTS or size not in (1, 2) or not 1 <= scale_bits <= MAX_BITS:
+        raise _refuse("a block that cannot be")
+    start = _BLOCK.size + count * _SEGMENT.size
+    end = len(frame) - CRC_BYTES
+    if start > end or range_index >= MAX_RANGES:
+        raise _refuse("a block that is cut short")
+    segments = []
+    samples = 0
+    for number, interval_ns in _SEGMENT.iter_unpack(frame[_BLOCK.size : start]):
+        if not number or not interval_ns:
+            raise _refuse("a block with an empty segment")
+        segments.append(Segment(samples, number, interval_ns / 1e9))
+        samples += number
+    if start + samples * size > end or pretrigger > samples:
+        raise _refuse("a block that is cut short")
+    return WaveBlock(
+        at_s, pop, frame[start : start + samples * size], 8 * size, scale_bits, tuple(segments), pretrigger,
+        range_index, bool(flags & CLIPPED), bool(flags & SECOND_FLAG), _held_off(mm),
+    )  # fmt: skip
+
+
+def parse_status(frame: bytes, at_s: float, adc_bits: int) -> Status:  # noqa: ARG001
+    """STATUS → ``Status``."""
+    up_ms, range_index, flags, base, threshold, before, interval_ns, seen, lost, refused = _unpack(_STATUS, frame)
+    if range_index >= MAX_RANGES:
+        raise _refuse("a range that cannot be")
+    return Status(
+        at_s, range_index, bool(flags & 1), bool(flags & 2), base / 65536, threshold / 65536, before,
+        interval_ns / 1e9, seen, lost, refused, up_ms / 1000,
+    )  # fmt: skip
+
+
+def parse_colour(frame: bytes, at_s: float, adc_bits: int) -> Colour:  # noqa: ARG001
+    """COLOUR → ``Colour``: chromaticity when the sensor says so, else its channels as they are."""
+    flags, count = _unpack(_COLOUR, frame)
+    end = _COLOUR.size + 4 * count
+    if not 1 <= count <= MAX_CHANNELS or end > len(frame) - CRC_BYTES:
+        raise _refuse("a colour that is cut short")
+    channels = tuple(float(c) for (c,) in Struct("<I").iter_unpack(frame[_COLOUR.size : end]))
+    if not flags & 2:
+        return Colour(at_s, channels=channels, during_pop=bool(flags & 1))
+    if count != 2 or max(channels) > 65535 or sum(channels) > 65535:
+        raise _refuse("a chromaticity outside the diagram")
+    return Colour(at_s, channels[0] / 65535, channels[1] / 65535, during_pop=bool(flags & 1))
+
+
+def parse_distance(frame: bytes, at_s: float, adc_bits: int) -> HeldOff:  # noqa: ARG001
+    """DISTANCE → ``HeldOff``."""
+    return HeldOff(at_s, _held_off(_unpack(_DISTANCE, frame)[0]))
+
+
+def parse_battery(frame: bytes, at_s: float, adc_bits: int) -> Battery:  # noqa: ARG001
+    """BATTERY → ``Battery``; 255 % and 0xFFFF mV are not known, 101 to 254 % cannot be."""
+    percent, millivolts = _unpack(_BATTERY, frame)
+    if 100 < percent < 255:
+        raise _refuse("a battery that cannot be")
+    return Battery(
+        at_s,
+        None if percent == 255 else percent / 100,
+        None if millivolts == NOT_KNOWN else millivolts / 1000,
+    )
+
+
+def parse_reply(frame: bytes, at_s: float, adc_bits: int) -> Reply:  # noqa: ARG001
+    """REPLY → ``Reply`` with a sentence for every code but 0."""
+    command, sequence, code = _unpack(_REPLY, frame)
+    text = REPLY_TEXTS[code] if code < len(REPLY_TEXTS) else f"the sensor says no with code {code}"
+    return Reply(at_s, command, sequence, code, text)
+
+
+def _unpack(layout: Struct, frame: bytes) -> tuple[Any, ...]:
+    # The CRC must not be taken for fields of a body that is too short.
+    if layout.size > len(frame) - CRC_BYTES:
+        raise _refuse("a message that is cut short")
+    return layout.unpack_from(frame)
+
+
+Parse = Callable[[bytes, float, int], Sample | None]
+PARSERS: dict[int, Parse] = {
+    IDENTITY: parse_identity,
+    STEADY: parse_steady,
+    POP: parse_pop,
+    BLOCK: parse_block,
+    STATUS: parse_status,
+    COLOUR: parse_colour,
+    DISTANCE: parse_distance,
+    BATTERY: parse_battery,
+    REPLY: parse_reply,
+}
+"""By message type."""

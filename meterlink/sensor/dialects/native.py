@@ -1,0 +1,172 @@
+"""The project's own dialect, ``meterlink-1``: what arrives becomes samples, what is wanted becomes commands."""
+
+from __future__ import annotations
+
+from collections import deque
+
+from meterlink.errors import FrameError
+from meterlink.records import Identity, PopNotice, Sample
+from meterlink.sensor.dialects import messages as m
+from meterlink.sensor.dialects.base import DecoderStats
+from meterlink.sensor.dialects.frames import FrameReader, encode
+
+_PARSERS = m.PARSERS
+_unpack_header = m.HEADER.unpack_from
+_parse_steady = m.parse_steady
+_HALF = 0x8000
+"""A sequence that jumps further than this went back: the sensor was reset, nothing is known to be lost."""
+_OLD = 256
+"""A sequence that went back by less than this is of a frame that comes once more."""
+_REMEMBERED = 64
+"""Frames of pops that are known when they come again."""
+
+
+class NativeDecoder:
+    """Decoder of wire format v1 (``shared/wire/wire-v1.md``) and encoder of its commands.
+
+    Steady light counts only once the sensor has said who it is, because its codes have that message's bits.
+    """
+
+    dialect = m.DIALECT
+    poll_s = 0.0
+
+    def __init__(self) -> None:
+        self.stats = DecoderStats()
+        self.identity: Identity | None = None
+        self._frames = FrameReader(self.stats)
+        self._adc_bits = 0
+        self._expected = -1
+        self._pops_lost = -1
+        self._recent: deque[bytes] = deque(maxlen=_REMEMBERED)
+        self._sequence = 0
+
+    def reset(self) -> None:
+        """Forget the unfinished frame and where the sequence stood; the identity is kept."""
+        self._frames.reset()
+        self._expected = -1
+
+    def feed(self, data: bytes, at_s: float, channel: str = "") -> list[Sample]:  # noqa: ARG002
+        """Return the samples that ``data`` completes."""
+        frames = self._frames.feed(data)
+        if len(frames) == 1:
+            frame = frames[0]
+            version, kind, sequence = _unpack_header(frame)
+            if kind == m.STEADY and sequence == self._expected and version == m.VERSION and self._adc_bits:
+                # Steady light by itself and in its turn: nearly all that ever comes, so nothing else is asked of it.
+                self._expected = sequence + 1 & 0xFFFF
+                try:
+                    steady = _parse_steady(frame, at_s, self._adc_bits)
+                except FrameError as damage:
+                    self._refuse(damage, frame)
+                    return []
+                return [steady] if steady is not None else []
+        return self._all_of(frames, at_s)
+
+    def _all_of(self, frames: list[bytes], at_s: float) -> list[Sample]:
+        samples: list[Sample] = []
+        expected = self._expected
+        for frame, (version, kind, sequence) in zip(frames, map(_unpack_header, frames), strict=True):
+            if version != m.VERSION:
+                self.stats.frames -= 1
+                self.stats.unknown_version += 1
+                continue
+            if sequence == expected or expected < 0:
+                expected = sequence + 1 & 0xFFFF
+            else:
+                expected = self._after_gap(sequence, expected, kind)
+            try:
+                sample = _PARSERS[kind](frame, at_s, self._adc_bits)
+            except KeyError:
+                # Also our own commands, when the line echoes.
+                self.stats.frames -= 1
+                self.stats.unknown_type += 1
+                continue
+            except FrameError as damage:
+                self._refuse(damage, frame)
+                continue
+            if kind == m.POP or kind == m.BLOCK:
+                # With its time, number and samples no second one has the same CRC: a link that doubles what it carries.
+                crc = frame[-m.CRC_BYTES :]
+                if crc in self._recent:
+                    self.stats.repeated += 1
+                    continue
+                self._recent.append(crc)
+            if kind == m.POP or kind == m.IDENTITY:
+                # A sensor counts from 0 after its start, and then says who it is.
+                self.stats.restarts += kind == m.IDENTITY and sequence == 0
+                sample = self._remember(sample)
+            if sample is not None:
+                samples.append(sample)
+        self._expected = expected
+        return samples
+
+    def _refuse(self, damage: FrameError, frame: bytes) -> None:
+        self.stats.frames -= 1
+        self.stats.damage(damage.reason, len(frame))
+
+    def _after_gap(self, sequence: int, expected: int, kind: int) -> int:
+        """Count what is missing and return the number that is expected next."""
+        gap = sequence - expected & 0xFFFF
+        if sequence == 0 and kind == m.IDENTITY:
+            return 1
+        if gap >= 0x10000 - _OLD:
+            # The link delivers something old once more: what comes next has not changed.
+            return expected
+        if gap < _HALF:
+            self.stats.lost += gap
+        return sequence + 1 & 0xFFFF
+
+    def _remember(self, sample: Sample | None) -> Sample | None:
+        """Keep what later messages need: the ADC's bits, and how many pops the sensor had lost before."""
+        if isinstance(sample, Identity):
+            self.identity = sample
+            self._adc_bits = sample.adc_bits
+        elif isinstance(sample, PopNotice):
+            before, self._pops_lost = self._pops_lost, sample.lost
+            if sample.lost:
+                new = sample.lost - before & 0xFFFF if before >= 0 else 0
+                return sample._replace(lost=new if new < _HALF else sample.lost)
+        return sample
+
+    def command(self, kind: int, body: bytes = b"") -> tuple[int, bytes]:
+        """Return the sequence number that a ``Reply`` will carry, and the frame of the command."""
+        sequence = self._sequence
+        self._sequence = sequence + 1 & 0xFFFF
+        return sequence, encode(m.HEADER.pack(m.VERSION, kind, sequence) + body)
+
+    def identify(self) -> bytes:
+        """IDENTIFY, after a 0x00 that ends whatever was half sent on this line before."""
+        return b"\0" + self.command(m.IDENTIFY)[1]
+
+    def set_range(self, index: int) -> bytes:
+        """SET_RANGE.  Raises ``ValueError`` outside 0 to 7."""
+        if not 0 <= index < m.MAX_RANGES:
+            raise ValueError(f"a range index is 0 to {m.MAX_RANGES - 1}, not {index}")
+        return self.command(m.SET_RANGE, bytes((index,)))[1]
+
+    def arm(self, on: bool, threshold_raw: float = 0.0) -> bytes:
+        """ARM; ``threshold_raw`` is a fraction of full scale above the baseline, 0 leaves it."""
+        if not 0.0 <= threshold_raw < 1.0:
+            raise ValueError(f"a threshold is a fraction of full scale from 0 to below 1, not {threshold_raw}")
+        code = max(1, min(round(threshold_raw * 65536), 65535)) if threshold_raw else 0
+        return self.command(m.ARM, bytes((on,)) + code.to_bytes(2, "little"))[1]
+
+    def steady_rate(self, rate_hz: int) -> bytes:
+        """STEADY_RATE, 0 to 50."""
+        if not 0 <= rate_hz <= 50:
+            raise ValueError(f"steady light comes 0 to 50 times a second, not {rate_hz}")
+        return self.command(m.STEADY_RATE, bytes((rate_hz,)))[1]
+
+    def set_interval(self, factor: int) -> bytes:
+        """SET_INTERVAL, 1, 2, 4 or 8."""
+        if factor not in m.INTERVAL_FACTORS:
+            raise ValueError(f"an interval factor is one of {m.INTERVAL_FACTORS}, not {factor}")
+        return self.command(m.SET_INTERVAL, bytes((factor,)))[1]
+
+    def get_status(self) -> bytes:
+        """GET_STATUS."""
+        return self.command(m.GET_STATUS)[1]
+
+    def poll(self) -> bytes:
+        """Nothing to ask for: the sensor speaks by itself."""
+        return b""

@@ -1,0 +1,101 @@
+"""Lines of text: one or more numbers, each with a unit or a label (``512.3 lx``, ``E: 47,6 fc; T: 5600 K``)."""
+
+from __future__ import annotations
+
+import re
+
+from meterlink.records import Sample
+from meterlink.sensor.dialects.lines import LineDecoder
+from meterlink.sensor.dialects.quantities import Field, Refused, known_unit, samples, says_nothing, says_overload, to_si
+
+_PART = re.compile(
+    r"\s*(?:(?P<label>[A-Za-z][A-Za-z0-9_.#/()-]{0,31})\s*(?:[:=]\s*|\s(?=[\s+\-0-9.])))?"
+    r"\s*(?P<number>[+-]?(?:\d{1,12}(?:[.,]\d{0,12})?|[.,]\d{1,12})(?:[eE][+-]?\d{1,2})?)"
+    r"\s*(?P<unit>[A-Za-z%][A-Za-z0-9/%.-]{0,15})?\s*",
+    re.ASCII,
+)
+_WORD = re.compile(
+    r"\s*(?:(?P<label>[A-Za-z][A-Za-z0-9_.#/()-]{0,31})\s*[:=])?\s*(?P<word>[A-Za-z+-][A-Za-z0-9+._ -]{0,15}?)\s*",
+    re.ASCII,
+)
+_SEPARATOR = re.compile(r"[;\t|]|,\s+")
+
+
+class TextLineDecoder(LineDecoder):
+    """Decoder of lines such as ``512.3 lx``.  A number without a unit and a label is the illuminance."""
+
+    def line(self, text: str, at_s: float) -> list[Sample]:
+        """Return the samples of one line; the whole line must be understood."""
+        if self._dialect.comment and text.startswith(self._dialect.comment):
+            return []
+        values: dict[str, float] = {}
+        overload = False
+        for part in _SEPARATOR.split(text):
+            if not part.strip():
+                continue
+            overload |= self._part(part, values)
+        return samples(values, at_s, overload)
+
+    def _part(self, part: str, values: dict[str, float]) -> bool:
+        """Put the value of one part into ``values``; return True when it says that there is too much light."""
+        match = _PART.fullmatch(part)
+        if match is None:
+            return self._word(part)
+        number, unit = match["number"], match["unit"] or ""
+        field = self._field(match["label"] or "", unit)
+        if field is None:
+            return False
+        if self._dialect.decimal == ",":
+            number = number.replace(",", ".")
+        elif "," in number:
+            raise Refused("number")
+        value = float(number)
+        if says_overload(field, value):
+            return True
+        if not says_nothing(field, value):
+            if field.quantity in values:
+                raise Refused("twice")
+            values[field.quantity] = to_si(field, value, unit)
+        return False
+
+    def _word(self, part: str) -> bool:
+        """Understand a part that has no number: a word for too much light, or for nothing known."""
+        match = _WORD.fullmatch(part)
+        if match is None:
+            raise Refused("text")
+        for field in self._dialect.fields:
+            if says_overload(field, match["word"]):
+                return True
+            if says_nothing(field, match["word"]):
+                return False
+        raise Refused("text")
+
+    def _field(self, label: str, unit: str) -> Field | None:
+        """Return what a number is by its label, else by its unit, else the illuminance.
+
+        None is a number that the dialect does not name (a counter, a temperature): it is passed over, but only when
+        it has a label; a bare unknown unit is damage.
+        """
+        fields = self._dialect.fields
+        for field in fields:
+            if field.where and label == field.where:
+                return field
+        quantity = known_unit(unit) if unit else ""
+        if quantity:
+            return self._by_unit(label, quantity)
+        if unit and label:
+            return None
+        if unit:
+            raise Refused("unit")
+        if label:
+            return None
+        return self._by_unit(label, "illuminance")
+
+    def _by_unit(self, label: str, quantity: str) -> Field | None:
+        field = self._dialect.field(quantity)
+        # A field that has a label of its own is not to be guessed from a unit beside another label.
+        if field is not None and field.where and label and label != field.where:
+            return None
+        if field is None and not label:
+            raise Refused("unit")
+        return field

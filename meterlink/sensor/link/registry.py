@@ -1,0 +1,110 @@
+"""From a sensor's URL to its link, importing only the module that this kind of link needs.
+
+=============================================  ==================================================
+``serial:/dev/ttyACM0?baud=250000``, ``COM3``   a serial port, by pyserial
+``socket://host:port``, ``rfc2217://`` ...      whatever pyserial opens by URL
+``file:RECORDING?speed=max``                    a recording, in its own time or as fast as possible
+``sim:``                                        the simulated sensor
+``ble:ADDRESS``                                 Bluetooth LE
+=============================================  ==================================================
+
+Every module of a link has ``from_url(url: LinkUrl) -> Link``.  The option ``dialect=NAME`` may stand in every URL;
+it says what the sensor speaks and is no concern of the link.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from importlib import import_module
+from typing import NamedTuple
+from urllib.parse import parse_qsl
+
+from meterlink.errors import UsageError
+from meterlink.sensor.link.base import Link
+
+MAX_URL = 2000
+_MODULES = {
+    "serial": "meterlink.sensor.link.serial_port",
+    "file": "meterlink.sensor.link.recording",
+    "ble": "meterlink.sensor.link.ble",
+    "sim": "meterlink.simulation.sensor",
+}
+_PYSERIAL = ("socket", "rfc2217", "loop", "spy", "alt", "hwgrep")
+_makers: dict[str, Callable[[LinkUrl], Link]] = {}
+
+
+class LinkUrl(NamedTuple):
+    """A sensor's URL in its parts; ``text`` is the whole, as it was typed."""
+
+    text: str
+    scheme: str
+    target: str
+    """Port, address, path, or for pyserial's own URLs the whole without our options."""
+    options: dict[str, str]
+
+    def refuse_options_but(self, *known: str) -> None:
+        """Raise ``UsageError`` when there is an option that this kind of link does not have."""
+        for name in self.options:
+            if name not in (*known, "dialect"):
+                allowed = ", ".join(sorted((*known, "dialect")))
+                raise UsageError(f"{self.text}: there is no option {name!r} here, use one of {allowed}")
+
+
+def parse(text: str) -> LinkUrl:
+    """Return the parts of a sensor's URL; a bare port name is a serial port.
+
+    Raises:
+        UsageError: it is no URL of a sensor.
+    """
+    if not text or len(text) > MAX_URL or not text.isprintable():
+        raise UsageError("a sensor is named by a URL such as serial:/dev/ttyACM0: run 'meterlink sensors' to see yours")
+    if text.startswith("/dev/") or re.fullmatch(r"COM\d+", text, re.IGNORECASE):
+        return LinkUrl(text, "serial", text, {})
+    scheme, colon, rest = text.partition(":")
+    scheme = scheme.lower()
+    if scheme in _PYSERIAL and rest.startswith("//"):
+        # pyserial has its own options behind the question mark: only ours are taken out.
+        target, ours = _take_out(text, ("dialect", "baud"))
+        return LinkUrl(text, "serial", target, ours)
+    if not colon or (scheme not in _MODULES and scheme not in _makers):
+        raise UsageError(
+            f"{text}: not a sensor's URL; use serial:PORT, ble:ADDRESS, socket://HOST:PORT, file:RECORDING or sim:"
+        )
+    target, _, query = rest.partition("?")
+    options = dict(parse_qsl(query, keep_blank_values=True))
+    if not target and scheme in ("serial", "file", "ble"):
+        raise UsageError(f"{text}: what comes after {scheme}: is missing; run 'meterlink sensors' to see what there is")
+    return LinkUrl(text, scheme, target, options)
+
+
+def link_for(url: str) -> Link:
+    """Return the link, not yet open, that a URL names.
+
+    Raises:
+        UsageError: it is no URL of a sensor, or an option has a value that cannot be.
+    """
+    parts = parse(url)
+    make = _makers.get(parts.scheme)
+    if make is None:
+        make = import_module(_MODULES[parts.scheme]).from_url
+    return make(parts)
+
+
+def register(scheme: str, make: Callable[[LinkUrl], Link]) -> None:
+    """Add a kind of link, or put another in place of one (tests, an app's own transport)."""
+    _makers[scheme.lower()] = make
+
+
+def _take_out(text: str, names: tuple[str, ...]) -> tuple[str, dict[str, str]]:
+    head, mark, query = text.partition("?")
+    if not mark:
+        return text, {}
+    ours, theirs = {}, []
+    for part in query.split("&"):
+        name, _, value = part.partition("=")
+        if name in names:
+            ours[name] = value
+        else:
+            theirs.append(part)
+    return head + ("?" + "&".join(theirs) if theirs else ""), ours

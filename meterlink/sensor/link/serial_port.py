@@ -1,0 +1,308 @@
+"""Serial ports and everything else that pyserial opens.
+
+pyserial opens and configures.  The bytes are taken with ``os.read`` from the event loop where the system has a file
+descriptor for them, because pyserial's own ``read`` and ``readline`` are three to a thousand times slower; elsewhere
+(Windows, ``loop://``, ``rfc2217://``) a thread reads what is waiting.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import errno
+import os
+import re
+import threading
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import serial
+
+from meterlink.errors import LinkBusy, LinkError, LinkLost, LinkNotFound, UsageError
+from meterlink.sensor.link import direct
+from meterlink.sensor.link.base import OnBytes, OnLost
+from meterlink.sensor.link.registry import LinkUrl
+
+DEFAULT_BAUD = 250_000
+"""Exact on a 16 MHz ATmega; boards with USB of their own ignore it."""
+READ_BYTES = 4096
+THREAD_WAIT_S = 0.1
+"""A reading thread looks so often whether it is to end."""
+WRITE_WAIT_S = 2.0
+"""A sensor that does not take a command in this time is not listening."""
+
+Clock = Callable[[], float]
+
+_CODING: dict[str, tuple[str, dict[str, int | str]]] = {
+    "data_bits": ("bytesize", {"7": 7, "8": 8}),
+    "parity": ("parity", {"none": "N", "even": "E", "odd": "O"}),
+    "stop_bits": ("stopbits", {"1": 1, "2": 2}),
+}
+"""Our options, pyserial's names for them, and the values of both."""
+
+
+def from_url(url: LinkUrl) -> SerialLink:
+    """Return the link of ``serial:PORT?baud=250000`` or of a URL of pyserial.
+
+    Sensors of other makers may need ``data_bits=7``, ``parity=even`` (or ``odd``) and ``stop_bits=2`` as well.
+    """
+    url.refuse_options_but("baud", *_CODING)
+    text = url.options.get("baud", str(DEFAULT_BAUD))
+    if not (text.isascii() and text.isdigit() and 50 <= int(text[:9]) <= 12_000_000):
+        raise UsageError(f"{url.text}: {text!r} is no speed; give one such as baud=250000")
+    coding = {}
+    for name, (key, choices) in _CODING.items():
+        if name in url.options:
+            if url.options[name] not in choices:
+                raise UsageError(f"{url.text}: {name} is {url.options[name]!r}: use one of {', '.join(choices)}")
+            coding[key] = choices[url.options[name]]
+    return SerialLink(url.target, baud=int(text), url=url.text, coding=coding)
+
+
+class SerialLink:
+    """One serial port, held exclusively while it is open."""
+
+    def __init__(
+        self,
+        port: str,
+        *,
+        baud: int = DEFAULT_BAUD,
+        url: str = "",
+        clock: Clock = time.monotonic,
+        coding: dict[str, int | str] | None = None,
+    ) -> None:
+        self.url = url or f"serial:{port}?baud={baud}"
+        self._name = port
+        self._baud = baud
+        self._coding = coding or {}
+        self._clock = clock
+        self._port: Any = None
+        self._fd = self._watched = -1
+        self._thread: threading.Thread | None = None
+        self._on_bytes: OnBytes = _nobody
+        self._on_lost: OnLost = _nobody
+        self._writing = asyncio.Lock()
+
+    async def open(self, on_bytes: OnBytes, on_lost: OnLost) -> None:
+        """Open and lock the port; what had been waiting in it is thrown away by the system."""
+        await self.close()
+        loop = asyncio.get_running_loop()
+        # Opening may take seconds (a socket, a sleeping Bluetooth port): not on the loop's thread.
+        opening = loop.run_in_executor(None, self._open_port)
+        try:
+            port = await asyncio.shield(opening)
+        except asyncio.CancelledError:
+            opening.add_done_callback(_close_unwanted)
+            raise
+        self._port, self._on_bytes, self._on_lost = port, on_bytes, on_lost
+        self._fd = _descriptor(port)
+        if self._fd >= 0:
+            # A descriptor of its own, because the loop may watch the other for writing.
+            self._watched = os.dup(self._fd)
+            direct.add_reader(loop, self._watched, self._reader(on_bytes))
+        else:
+            self._thread = threading.Thread(
+                target=self._pump, args=(port, loop), name=f"read {self._name}", daemon=True
+            )
+            self._thread.start()
+
+    def _open_port(self) -> Any:
+        try:
+            port = serial.serial_for_url(
+                self._name,
+                baudrate=self._baud,
+                timeout=THREAD_WAIT_S,
+                write_timeout=WRITE_WAIT_S,
+                exclusive=True,
+                **self._coding,
+            )
+        except (serial.SerialException, OSError) as error:
+            raise _opening_error(self._name, self.url, error) from error
+        except ValueError as error:
+            raise UsageError(f"{self.url}: pyserial cannot use this ({error}): check the port and its speed") from error
+        _ask_for_low_latency(port)
+        return port
+
+    def _reader(self, on_bytes: OnBytes) -> Callable[[], None]:
+        # A closure: what is looked up between a byte's arrival and its reader is looked up while the code is cold.
+        read, fd, clock = os.read, self._fd, self._clock
+
+        def on_readable() -> None:
+            try:
+                data = read(fd, READ_BYTES)
+            except (BlockingIOError, InterruptedError):
+                return
+            except OSError as error:
+                self._lose(error)
+                return
+            if data:
+                on_bytes(data, clock(), "")
+            else:
+                # Ready to be read and yet nothing there: that is how an unplugged adapter looks.
+                self._lose(None)
+
+        return on_readable
+
+    def _pump(self, port: Any, loop: asyncio.AbstractEventLoop) -> None:
+        lost: Exception | None = None
+        while self._port is port:
+            try:
+                data = port.read(port.in_waiting or 1)
+            except (serial.SerialException, OSError, TypeError) as error:
+                # TypeError: pyserial's way to say that the port was closed under a read.
+                lost = error
+                break
+            if data:
+                _post(loop, self._deliver, port, data, self._clock())
+        if lost is not None:
+            _post(loop, self._lose_port, port, lost)
+
+    def _deliver(self, port: Any, data: bytes, at_s: float) -> None:
+        if self._port is port:
+            self._on_bytes(data, at_s, "")
+
+    def _lose_port(self, port: Any, error: Exception) -> None:
+        if self._port is port:
+            self._lose(error)
+
+    def _lose(self, error: Exception | None) -> None:
+        on_lost = self._on_lost
+        self._release()
+        why = f" ({error.strerror})" if isinstance(error, OSError) and error.strerror else ""
+        on_lost(LinkLost(f"the sensor on {self._name} is gone{why}: check its cable and plug it in again", self.url))
+
+    def _release(self) -> None:
+        port, self._port = self._port, None
+        self._on_bytes, self._on_lost = _nobody, _nobody
+        if port is None:
+            return
+        if self._fd >= 0:
+            loop = asyncio.get_running_loop()
+            direct.remove_reader(loop, self._watched)
+            os.close(self._watched)
+            loop.remove_writer(self._fd)
+            self._fd = self._watched = -1
+        try:
+            port.close()
+        except (serial.SerialException, OSError):
+            pass
+
+    async def write(self, data: bytes) -> None:
+        """Send ``data``, in whole, in the order of the calls."""
+        async with self._writing:
+            port = self._port
+            if port is None:
+                raise LinkLost(f"the sensor on {self._name} is not connected: plug it in", self.url)
+            try:
+                if self._fd >= 0:
+                    await asyncio.wait_for(self._write_all(data), WRITE_WAIT_S)
+                else:
+                    await asyncio.get_running_loop().run_in_executor(None, port.write, data)
+            except (TimeoutError, serial.SerialTimeoutException):
+                raise LinkError(
+                    f"the sensor on {self._name} takes no commands: unplug it and plug it in", self.url
+                ) from None
+            except (serial.SerialException, OSError) as error:
+                if self._port is port:
+                    self._lose(error if isinstance(error, OSError) else None)
+                raise LinkLost(f"the sensor on {self._name} is gone: check its cable", self.url) from error
+
+    async def _write_all(self, data: bytes) -> None:
+        loop = asyncio.get_running_loop()
+        while data:
+            if self._fd < 0:
+                raise OSError(errno.EIO, "closed")
+            try:
+                data = data[os.write(self._fd, data) :]
+            except (BlockingIOError, InterruptedError):
+                free = loop.create_future()
+                loop.add_writer(self._fd, _wake, free)
+                try:
+                    await free
+                finally:
+                    if self._fd >= 0:
+                        loop.remove_writer(self._fd)
+
+    async def close(self) -> None:
+        """Close the port and wait for its reading thread, if it has one."""
+        port, thread, self._thread = self._port, self._thread, None
+        if thread is not None and port is not None and hasattr(port, "cancel_read"):
+            port.cancel_read()
+        self._release()
+        if thread is not None and thread.is_alive():
+            await asyncio.get_running_loop().run_in_executor(None, thread.join, 10 * THREAD_WAIT_S)
+
+
+def _nobody(*_args: object) -> None:
+    """Stand in for the callbacks of a closed link."""
+
+
+def _wake(free: asyncio.Future[None]) -> None:
+    if not free.done():
+        free.set_result(None)
+
+
+def _post(loop: asyncio.AbstractEventLoop, call: Callable[..., None], *args: object) -> None:
+    try:
+        loop.call_soon_threadsafe(call, *args)
+    except RuntimeError:
+        # The loop was closed while the thread was reading: nobody is left to tell.
+        pass
+
+
+def _close_unwanted(opening: asyncio.Future[Any]) -> None:
+    if not opening.cancelled() and opening.exception() is None:
+        opening.result().close()
+
+
+def _descriptor(port: Any) -> int:
+    """Return the file descriptor that the event loop can watch, -1 when a thread has to read."""
+    watched = type(port).__module__ in ("serial.serialposix", "serial.urlhandler.protocol_socket")
+    return int(port.fileno()) if watched and os.name == "posix" else -1
+
+
+def _ask_for_low_latency(port: Any) -> None:
+    # USB adapters of one make hold back bytes for 16 ms unless told; others, and ptys, do not know the request.
+    try:
+        port.set_low_latency_mode(True)
+    except (AttributeError, NotImplementedError, ValueError, OSError):
+        pass
+
+
+_BUSY = (errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK)
+_GONE = (errno.ENOENT, errno.ENODEV, errno.ENXIO, errno.EIO)
+
+
+def _opening_error(name: str, url: str, error: Exception) -> LinkError:
+    """Turn what pyserial says into one of our errors, with advice."""
+    code = getattr(error, "errno", None)
+    text = str(error)
+    if code in _BUSY or "exclusively lock" in text or "PermissionError" in text:
+        # Windows says "access denied" for a port that is in use.
+        return LinkBusy(f"{name} is held by another program: close it (a serial monitor?) and try again", url)
+    if code in _GONE or "FileNotFoundError" in text:
+        return LinkNotFound(
+            f"there is no port {name}: plug the sensor in, 'meterlink sensors' lists what is there", url
+        )
+    if code == errno.EACCES:
+        return LinkError(f"{name} may not be opened by you: {_group_advice(name)}", url)
+    if "://" in name:
+        return LinkNotFound(f"{name} cannot be reached: check host and port, and that the other side listens", url)
+    return LinkError(f"{name} is not a serial port that can be used ({_reason(error)}): choose another", url)
+
+
+def _reason(error: Exception) -> str:
+    plain = re.sub(r"\s+", " ", error.args[-1] if error.args and isinstance(error.args[-1], str) else str(error))
+    return plain[:100]
+
+
+def _group_advice(name: str) -> str:
+    group = "dialout"
+    try:
+        group = Path(name).group()
+    except (NotImplementedError, OSError, KeyError):
+        pass
+    if group == "root":
+        return "its owner is root; ask the system's administrator for a rule that opens it to you"
+    return f"run 'sudo usermod -aG {group} $USER', log out and in again"

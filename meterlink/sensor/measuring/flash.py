@@ -1,0 +1,122 @@
+"""One captured flash block to light: its exposure, peak and durations, each with its uncertainty."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from meterlink.errors import AnalysisError
+from meterlink.records import Calibration, Measurement, Steady, WaveBlock
+from meterlink.sensor.measuring.calibrate import scale_of
+from meterlink.sensor.measuring.floor import hidden
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from meterlink.photometry.flash import FlashPulse
+
+FOOT_SAMPLES = 3
+"""The last samples before the trigger may be the foot of the pulse already."""
+DOUBT = 2.0**0.1
+"""A pop cut short whose exposure is known within a tenth of a stop still counts."""
+CUT_SHORT = "the light had not fallen back when the memory was full: use a longer sample interval"
+
+
+def codes_of(block: WaveBlock) -> NDArray[np.uint8] | NDArray[np.uint16]:
+    """Return the block's integers as they came.
+
+    Raises:
+        AnalysisError: some are beyond the full scale that the block itself states.
+    """
+    import numpy as np
+
+    codes = np.frombuffer(block.data, dtype="<u2" if block.bits == 16 else "u1")
+    if len(codes) and int(codes.max()) >> block.scale_bits:
+        raise AnalysisError("the waveform has samples beyond its own full scale: one more pop, please")
+    return codes
+
+
+def wave_of(block: WaveBlock, calibration: Calibration) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the waveform for a plot: times in s from the trigger, and light in lx.
+
+    Raises:
+        CalibrationError: the calibration has no such range.
+        AnalysisError: samples beyond the block's own full scale.
+    """
+    import numpy as np
+
+    scale = scale_of(calibration, block.range_index)
+    raw = (codes_of(block).astype(np.float64) + 0.5) / (1 << block.scale_bits)
+    steps = np.repeat([s.sample_interval_s for s in block.segments], [s.sample_count for s in block.segments])
+    ends = np.cumsum(steps)
+    trigger_s = ends[block.pretrigger - 1] if block.pretrigger else 0.0
+    return ends - steps / 2.0 - trigger_s, (raw - scale.dark_raw) * scale.full_scale_lx
+
+
+def peak_raw(block: WaveBlock, calibration: Calibration) -> float:
+    """Return the largest sample above dark, as a fraction of full scale."""
+    if block.bits == 8:
+        top = max(block.data, default=0)
+    else:
+        top = max(memoryview(block.data).cast("H"), default=0)
+    return (top + 0.5) / (1 << block.scale_bits) - scale_of(calibration, block.range_index).dark_raw
+
+
+def pulse_of(block: WaveBlock, calibration: Calibration, room: Steady | None = None) -> FlashPulse:
+    """Return the analysis of a block; ``room`` is the last steady light on its range, if there was one lately.
+
+    Raises:
+        AnalysisError: nothing follows from these samples.
+        CalibrationError: the calibration has no such range.
+    """
+    from meterlink.photometry import flash
+
+    scale = scale_of(calibration, block.range_index)
+    steps = 1 << block.scale_bits
+    codes = codes_of(block)
+    try:
+        found = flash.analyse_counts(
+            codes, scale.full_scale_lx / steps, block.segments,
+            # A truncating converter reads half a code low.
+            zero_code=scale.dark_raw * steps - 0.5, full_scale_code=steps - 1,
+            pretrigger=max(0, block.pretrigger - FOOT_SAMPLES),
+        )  # fmt: skip
+    except ValueError as why:
+        raise AnalysisError(f"{why}: one more pop, please") from why
+    if found.kind == "steady":
+        raise AnalysisError("no flash stands out of the room's light in this waveform: one more pop, please")
+    below = hidden(block, codes, FOOT_SAMPLES, scale.dark_raw, room)
+    step_lx = scale.full_scale_lx / steps
+    return found._replace(
+        exposure_lxs=found.exposure_lxs + below.add * step_lx,
+        total_exposure_lxs=found.total_exposure_lxs + below.add * step_lx,
+        u_exposure_lxs=math.hypot(found.u_exposure_lxs, below.u * step_lx),
+    )
+
+
+def measure(block: WaveBlock, sensor_id: str, calibration: Calibration, room: Steady | None = None) -> Measurement:
+    """Return what one block says, not yet judged for its range.  A waveform from which nothing follows is marked
+    ``incomplete`` with the reason in its note: a pop was seen and must not vanish without a word.
+    """
+    try:
+        found = pulse_of(block, calibration, room)
+    except AnalysisError as why:
+        return Measurement(
+            "flash", block.at_s, sensor_id, calibration.id, range_index=block.range_index, clipped=block.clipped,
+            incomplete=True, held_off_m=block.held_off_m, wave=block, note=str(why),
+        )  # fmt: skip
+    cut_short = (block.truncated or found.truncated) and _doubtful(found)
+    notes = [CUT_SHORT] if cut_short else []
+    return Measurement(
+        "flash", block.at_s, sensor_id, calibration.id,
+        exposure_lxs=found.exposure_lxs, u_rel=found.u_exposure_rel, peak_lx=found.peak_lx,
+        t05_s=found.t05_s, t01_s=found.t01_s, u_t05_s=found.u_t05_s, u_t01_s=found.u_t01_s,
+        ambient_lx=found.ambient_lx, range_index=block.range_index, clipped=block.clipped or found.clipped,
+        incomplete=cut_short, held_off_m=block.held_off_m, wave=block, note="; ".join((*notes, *found.notes)),
+    )  # fmt: skip
+
+
+def _doubtful(found: FlashPulse) -> bool:
+    bounds = found.exposure_bounds_lxs
+    return bounds is None or bounds[1] > bounds[0] * DOUBT

@@ -1,0 +1,193 @@
+"""From one sensor's samples to its measurements: calibration, pairing, judging, choice of range.
+
+No input or output and no tasks in here: bytes come from ``sensor``, which also carries out what is wanted.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+from meterlink.errors import CalibrationError
+from meterlink.records import (
+    Battery,
+    Calibration,
+    Colour,
+    HeldOff,
+    Identity,
+    Measurement,
+    PopNotice,
+    Sample,
+    Status,
+    Steady,
+    WaveBlock,
+)
+from meterlink.sensor.measuring import flash, ranges
+from meterlink.sensor.measuring.calibrate import default_calibration
+from meterlink.sensor.measuring.levels import level as _level_of
+from meterlink.sensor.measuring.pops import PopBook
+from meterlink.sensor.measuring.tint import chromaticity_of
+
+FRESH_S = 2.0
+"""A held-off distance or a colour that came longer ago is not of this pop."""
+BATTERY_LOW = 0.15
+MISSING = "a pop was seen, but its data did not arrive whole: one more pop, please"
+TOO_EARLY = "a pop came before the sensor had said who it is: one more pop, please"
+
+CalibrationFor = Callable[[Identity], Calibration | None]
+
+
+class Outlets(NamedTuple):
+    """Where an intake's results go."""
+
+    measurement: Callable[[Measurement], None]
+    level: Callable[[Measurement], None]
+    range_wanted: Callable[[int], None]
+    words: Callable[[str], None]
+    """Something that a person should hear once."""
+
+
+class Intake:
+    """All that is known of one sensor, and what its samples make of it."""
+
+    def __init__(self, url: str, calibration_for: CalibrationFor | None, out: Outlets) -> None:
+        self.identity: Identity | None = None
+        self.calibration: Calibration | None = None
+        self.battery: Battery | None = None
+        self.status: Status | None = None
+        self.range_index = 0
+        """The range that the sensor said it uses."""
+        self.pulse_s = ranges.DEFAULT_PULSE_S
+        """Exposure over peak of the last good pop."""
+        self.pops = PopBook()
+        self.steady_sets_range = False
+        """Whether steady light chooses the range; not while pops are metered, whose light is a thousand times more."""
+        self._sensor_id = url
+        self._calibration_for = calibration_for
+        self._out = out
+        self._held_off: HeldOff | None = None
+        self._tint: Colour | None = None
+        self._room: Steady | None = None
+        self._battery_told = False
+
+    def meet(self, identity: Identity) -> None:
+        """Take who the sensor is, and find its calibration."""
+        if identity == self.identity:
+            return
+        self.identity, self._sensor_id = identity, identity.sensor_id
+        stored = self._calibration_for(identity) if self._calibration_for is not None else None
+        self.calibration = stored or default_calibration(identity)
+
+    def meet_unnamed(self, dialect: str) -> None:
+        """A sensor that never says who it is gets the name of its link."""
+        self.meet(Identity(self._sensor_id, "light sensor", dialect))
+
+    def take(self, sample: Sample) -> None:
+        """Take one sample of a sensor whose identity is known, or that cannot be asked for it."""
+        if isinstance(sample, Steady):
+            self.take_steady(sample)
+        elif isinstance(sample, WaveBlock):
+            self._take_block(sample)
+        elif isinstance(sample, PopNotice):
+            self._take_notice(sample)
+        elif isinstance(sample, Status):
+            self.status, self.range_index = sample, sample.range_index
+        elif isinstance(sample, HeldOff):
+            self._held_off = sample
+        elif isinstance(sample, Colour):
+            self._tint = sample
+        elif isinstance(sample, Battery):
+            self._take_battery(sample)
+
+    def take_steady(self, sample: Steady) -> None:
+        """Take steady light: what comes ten times a second, straight to its level."""
+        calibration = self.calibration
+        if calibration is None:
+            return
+        self._room = sample
+        self.range_index = sample.range_index
+        try:
+            level = _level_of(sample, self._sensor_id, calibration)
+        except CalibrationError as why:
+            self._out.words(str(why))
+            return
+        if self.steady_sets_range and sample.raw is not None:
+            better = ranges.for_steady(sample.raw, sample.clipped, sample.range_index, calibration)
+            if better != sample.range_index:
+                self._out.range_wanted(better)
+        if self._held_off is not None or self._tint is not None:
+            level = self._with_extras(level, during_pop=False)
+        self._out.level(level)
+
+    def tell_missing(self, missing: list[PopNotice]) -> None:
+        """Deliver pops whose block will not come, marked incomplete."""
+        for pop in missing:
+            self._out.measurement(self._incomplete(pop.at_s, pop.range_index, MISSING))
+
+    def recalibrate(self, calibration: Calibration) -> None:
+        """Use another calibration from the next sample on."""
+        self.calibration = calibration
+
+    def _take_notice(self, pop: PopNotice) -> None:
+        self.tell_missing(self.pops.notice(pop))
+        if pop.lost:
+            self._out.words(
+                f"{pop.lost} pop(s) before number {pop.pop} came too soon after another and were not kept: "
+                "wait a second between pops"
+            )
+
+    def _take_block(self, block: WaveBlock) -> None:
+        news, missing = self.pops.block(block)
+        self.tell_missing(missing)
+        calibration = self.calibration
+        if not news:
+            return
+        self.range_index = block.range_index
+        if calibration is None:
+            self._out.measurement(self._incomplete(block.at_s, block.range_index, TOO_EARLY))
+            return
+        try:
+            found = flash.measure(block, self._sensor_id, calibration, self._room_before(block))
+        except CalibrationError as why:
+            found = self._incomplete(block.at_s, block.range_index, str(why))
+        else:
+            found = self._with_extras(self._judge(found, block, calibration), during_pop=True)
+        self._out.measurement(found)
+
+    def _room_before(self, block: WaveBlock) -> Steady | None:
+        room = self._room
+        fits = room is not None and room.range_index == block.range_index and block.at_s - room.at_s <= FRESH_S
+        return room if fits else None
+
+    def _judge(self, found: Measurement, block: WaveBlock, calibration: Calibration) -> Measurement:
+        names = self.identity.ranges if self.identity else ()
+        peak = flash.peak_raw(block, calibration)
+        advice = ranges.after_pop(peak, found.clipped, block.range_index, calibration, names)
+        if advice.range_index != block.range_index:
+            self._out.range_wanted(advice.range_index)
+        elif found.exposure_lxs and found.peak_lx and not (advice.clipped or advice.too_dim or found.incomplete):
+            self.pulse_s = found.exposure_lxs / found.peak_lx
+        return found._replace(clipped=advice.clipped, too_dim=advice.too_dim, note=advice.note or found.note)
+
+    def _with_extras(self, found: Measurement, *, during_pop: bool) -> Measurement:
+        held_off, tint = self._held_off, self._tint
+        if held_off is not None and found.held_off_m is None and abs(found.at_s - held_off.at_s) <= FRESH_S:
+            found = found._replace(held_off_m=held_off.held_off_m)
+        if tint is None or tint.during_pop != during_pop or abs(found.at_s - tint.at_s) > FRESH_S:
+            return found
+        if during_pop:
+            self._tint = None
+        x, y, cct_k, duv = chromaticity_of(tint, self.calibration)
+        return found._replace(x=x, y=y, cct_k=cct_k, duv=duv)
+
+    def _take_battery(self, battery: Battery) -> None:
+        self.battery = battery
+        low = battery.fraction is not None and battery.fraction <= BATTERY_LOW
+        if low and not self._battery_told:
+            self._out.words(f"the sensor's battery is at {battery.fraction:.0%}: charge it soon")
+        self._battery_told = low
+
+    def _incomplete(self, at_s: float, range_index: int, note: str) -> Measurement:
+        calibration = self.calibration
+        calibration_id = "" if calibration is None else calibration.id
+        return Measurement("flash", at_s, self._sensor_id, calibration_id, range_index=range_index, incomplete=True, note=note)

@@ -1,0 +1,70 @@
+"""Steady light: each sample as a level, and a number of them as one measurement.  Pure logic."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import fsum, isfinite, sqrt
+from typing import Any
+
+from meterlink.errors import AnalysisError
+from meterlink.records import Calibration, Measurement, Steady
+from meterlink.sensor.measuring.calibrate import illuminance_lx, scale_of
+
+# A level is shown as it comes, and calling a named tuple with names runs a Python-level function of 25 parameters.
+_record: Any = tuple.__new__
+
+
+def level(sample: Steady, sensor_id: str, calibration: Calibration) -> Measurement:
+    """Return one steady sample as light.  Its ``u_rel`` is what the converter's steps leave after averaging.
+
+    Raises:
+        CalibrationError: the calibration has no such range.
+    """
+    at_s, raw, index, clipped, value, low, high, _window_s, held_off_m, count = sample
+    modulation, u_rel = None, 0.0
+    if raw is None:
+        value = illuminance_lx(value or 0.0, 0, calibration)
+    else:
+        ranges = calibration.ranges
+        full, dark, _u_scale = ranges[index] if 0 <= index < len(ranges) else scale_of(calibration, index)
+        value = (raw - dark) * full
+        if low is not None and high is not None and high + low > 2.0 * dark:
+            # With light below dark, by noise, the modulation would mean nothing.
+            modulation = (high - low) / (high + low - 2.0 * dark) if low >= dark else None
+            if value > 0.0:
+                u_rel = (high - low) * full / sqrt(12.0 * (count if count > 1 else 1)) / value
+    usable = isfinite(value)
+    if value < 0.0:
+        value = 0.0
+    note = "clips: too bright for this range" if clipped else "" if usable else "the sensor sent no number"
+    measurement: Measurement = _record(Measurement, (
+        "steady", at_s, sensor_id, calibration.id, None, value if usable else None, u_rel, None, None, None, None, None, None,
+        index, clipped, False, not usable, modulation, None, None, None, None, held_off_m, None, note,
+    ))  # fmt: skip
+    return measurement
+
+
+def mean_level(levels: Sequence[Measurement]) -> Measurement:
+    """Return one measurement from the levels of about a second: their mean, and its uncertainty from their spread.
+
+    Raises:
+        AnalysisError: no level that counts.
+    """
+    values = [m.illuminance_lx for m in levels if m.illuminance_lx is not None and not m.clipped]
+    if not values:
+        if levels:
+            return levels[-1]
+        raise AnalysisError("no steady light came from the sensor: check that it is connected and switched on")
+    mean = fsum(values) / len(values)
+    spread = 0.0
+    if len(values) > 1 and mean > 0.0:
+        spread = sqrt(fsum((v - mean) ** 2 for v in values) / (len(values) - 1)) / mean
+    own = max(m.u_rel for m in levels)
+    modulations = [m.modulation for m in levels if m.modulation is not None]
+    return levels[-1]._replace(
+        illuminance_lx=mean,
+        u_rel=max(spread, own) / sqrt(len(values)),
+        modulation=max(modulations, default=None),
+        clipped=any(m.clipped for m in levels),
+        note="",
+    )

@@ -1,0 +1,377 @@
+"""One sensor: a link and a decoder and a calibration tied together into a stream of measurements.
+
+Lifecycle: ``await start()`` opens the link and asks who is there; from then on each pop comes as one ``Measurement``
+through ``on_measurement``, steady light through ``on_level``, and every change of state, once and in words, through
+``on_state``; ``await stop()`` ends it.  All callbacks come on the event loop's thread.
+
+A pop that clips or is too small is delivered too, marked so, with the range already switched for the next one: whoever
+logs readings stays at the same light and asks for one more pop.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import Awaitable, Callable, Coroutine
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from meterlink.errors import LinkError, SensorError
+from meterlink.records import Battery, Calibration, Identity, Measurement, PopNotice, Status, Steady
+from meterlink.sensor.measuring import levels, ranges
+from meterlink.sensor.measuring.intake import CalibrationFor, Intake, Outlets
+from meterlink.sensor.measuring.pops import BLOCK_WAIT_S
+from meterlink.sensor.dialects.base import Decoder
+from meterlink.sensor.dialects.messages import DIALECT
+from meterlink.sensor.dialects.native import NativeDecoder
+
+if TYPE_CHECKING:
+    from meterlink.sensor.link.base import Link, LinkState
+
+LOOKING, READY, SILENT, LOST, STOPPED = "looking", "ready", "silent", "lost", "stopped"
+
+GREET_WAITS_S = (0.3, 0.5, 0.7, 1.0, 1.5, 2.0)
+"""Between one IDENTIFY and the next: many boards restart when their port is opened and hear nothing for two seconds."""
+STEADY_RATE_HZ = 10
+SILENCE_S = 4.0
+"""Our sensor sends ten times a second: after so long without a byte something is wrong with it."""
+STEADY_PATIENCE_S = 3.0
+
+
+class SensorState(NamedTuple):
+    """What a person should know about the sensor; each is told once."""
+
+    name: str
+    """``looking``, ``ready``, ``silent`` (a link, but no sensor of ours answers), ``lost``, ``stopped``."""
+    words: str
+    at_s: float = 0.0
+    """Monotonic time of the host."""
+    identity: Identity | None = None
+    error: LinkError | None = None
+
+
+OnMeasurement = Callable[[Measurement], None]
+OnState = Callable[[SensorState], None]
+
+
+class Sensor:
+    """See the module.  ``link`` may be any link; a ``ReconnectingLink`` tells its states and is greeted each time."""
+
+    def __init__(
+        self,
+        link: Link,
+        calibration_for: CalibrationFor | None = None,
+        on_measurement: OnMeasurement | None = None,
+        on_state: OnState | None = None,
+        clock: Callable[[], float] = time.monotonic,
+        *,
+        decoder: Decoder | None = None,
+        on_level: OnMeasurement | None = None,
+        sleep: Callable[[float], Awaitable[None]] = asyncio.sleep,
+    ) -> None:
+        self.link = link
+        self.decoder = decoder or NativeDecoder()
+        self.state = SensorState(STOPPED, "not started")
+        self.on_measurement = on_measurement
+        self.on_level = on_level
+        self.on_state = on_state
+        self._clock = clock
+        self._sleep = sleep
+        self._intake = Intake(link.url, calibration_for, Outlets(self._deliver, self._deliver_level, self._want_range, self._say))
+        self._tasks: set[asyncio.Task[Any]] = set()
+        self._polling: asyncio.Task[None] | None = None
+        self._wanted_range: int | None = None
+        self._restarts = 0
+        self._greeted = asyncio.Event()
+        self._heard = False
+        self._collecting: list[Measurement] | None = None
+        self._collected = asyncio.Event()
+        self._window_s = 0.0
+
+    # ------------------------------------------------------------------------------------------------ life
+
+    async def start(self) -> None:
+        """Open the link and begin to look for the sensor behind it.
+
+        Raises:
+            LinkError: the link cannot be opened.
+        """
+        self._tell(LOOKING, f"looking for the sensor on {self.link.url}")
+        if hasattr(self.link, "on_state"):
+            self.link.on_state = self._on_link_state
+            await self.link.open(self._on_bytes, self._on_lost)
+        else:
+            await self.link.open(self._on_bytes, self._on_lost)
+            self._connected()
+
+    async def stop(self) -> None:
+        """Close the link.  A pop whose block had not come yet is told as incomplete."""
+        tasks = list(self._tasks)
+        for task in tasks:
+            task.cancel()
+        await asyncio.gather(*tasks, return_exceptions=True)
+        await self.link.close()
+        self._intake.tell_missing(self._intake.pops.give_up())
+        self._tell(STOPPED, "disconnected")
+
+    async def identified(self, timeout_s: float = 6.0) -> Identity:
+        """Wait until the sensor has said who it is.
+
+        Raises:
+            SensorError: nothing that we know answers on this link.
+        """
+        if not await self._within(self._greeted, timeout_s) or self.identity is None:
+            raise SensorError(self.state.words if self.state.name == LOST else _silent(self.link.url))
+        return self.identity
+
+    @property
+    def identity(self) -> Identity | None:
+        """Who the sensor is; None until it has said so."""
+        return self._intake.identity
+
+    @property
+    def calibration(self) -> Calibration | None:
+        """What its values are turned into light with; None until it has said who it is."""
+        return self._intake.calibration
+
+    @calibration.setter
+    def calibration(self, calibration: Calibration) -> None:
+        self._intake.recalibrate(calibration)
+
+    @property
+    def battery(self) -> Battery | None:
+        """The last that it said about its battery."""
+        return self._intake.battery
+
+    @property
+    def status(self) -> Status | None:
+        """The last that it said about itself."""
+        return self._intake.status
+
+    @property
+    def range_index(self) -> int:
+        """The sensitivity range that it uses."""
+        return self._intake.range_index
+
+    @property
+    def damaged_frames(self) -> int:
+        """Frames that came damaged since the start; none of them was believed."""
+        return self.decoder.stats.damaged_total
+
+    # ---------------------------------------------------------------------------------------------- wishes
+
+    async def choose_range(self, expected_exposure_lxs: float | None) -> None:
+        """Set the range for the next pop from what it is expected to give; None leaves the range as it is."""
+        calibration = self.calibration
+        if expected_exposure_lxs is None or calibration is None or not expected_exposure_lxs > 0.0:
+            return
+        await self._use_range(ranges.for_exposure(expected_exposure_lxs, self._intake.pulse_s, calibration))
+
+    async def take_steady(self, window_s: float = 1.0) -> Measurement:
+        """Return the mean of the steady light over ``window_s``, on the range that suits it.
+
+        Raises:
+            SensorError: no steady light comes from this sensor.
+        """
+        self._collecting, self._window_s = [], window_s
+        self._collected.clear()
+        self._intake.steady_sets_range = True
+        try:
+            await self._within(self._collected, window_s + STEADY_PATIENCE_S)
+        finally:
+            collected, self._collecting = self._collecting, None
+            self._intake.steady_sets_range = False
+        if not collected:
+            raise SensorError("no steady light comes from this sensor: check that it is connected")
+        return levels.mean_level(collected)
+
+    async def _use_range(self, index: int) -> None:
+        identity = self.identity
+        if identity is None or len(identity.ranges) < 2 or not 0 <= index < len(identity.ranges):
+            return
+        if index != self._wanted_range or index != self.range_index:
+            self._wanted_range = index
+            await self._write(self.decoder.set_range(index))
+
+    # ------------------------------------------------------------------------------------------ connection
+
+    def _connected(self) -> None:
+        self.decoder.reset()
+        self._greeted.clear()
+        self._spawn(self._greet())
+        self._keep_polling()
+
+    async def _greet(self) -> None:
+        for wait_s in GREET_WAITS_S:
+            await self._write(self.decoder.identify())
+            if await self._within(self._greeted, wait_s):
+                return
+        self._tell(SILENT, _silent(self.link.url))
+
+    async def _settle_in(self) -> None:
+        """Say again what a sensor forgets when it starts anew."""
+        await self._write(self.decoder.steady_rate(STEADY_RATE_HZ))
+        if self._wanted_range is not None:
+            await self._write(self.decoder.set_range(self._wanted_range))
+        await self._write(self.decoder.get_status())
+
+    async def _watch_silence(self) -> None:
+        """A sensor that sent and stops sending is told of, once, and asked again; when it is back that is told too."""
+        quiet = False
+        while True:
+            self._heard = False
+            await self._sleep(SILENCE_S)
+            if self._heard == quiet:
+                quiet = not self._heard
+                who = self._intake.identity.name if self._intake.identity else "the sensor"
+                if quiet:
+                    self._tell(SILENT, f"{who} is connected and sends nothing: reset it, or check its battery")
+                else:
+                    self._tell(READY, f"{who} sends again")
+            if quiet:
+                await self._write(self.decoder.identify() + self.decoder.steady_rate(STEADY_RATE_HZ))
+
+    def _keep_polling(self) -> None:
+        # A Bluetooth sensor's dialect, and so whether it is to be polled, is known only after a while.
+        if self.decoder.poll_s > 0 and (self._polling is None or self._polling.done()):
+            self._polling = self._spawn(self._poll())
+
+    async def _poll(self) -> None:
+        while True:
+            await self._write(self.decoder.poll())
+            await self._sleep(self.decoder.poll_s)
+
+    async def _write(self, data: bytes) -> None:
+        if not data:
+            return
+        try:
+            await self.link.write(data)
+        except LinkError:
+            # The loss itself comes through on_lost or the link's state; it must not be told twice.
+            pass
+
+    async def _within(self, event: asyncio.Event, timeout_s: float) -> bool:
+        if event.is_set():
+            return True
+        waiting = asyncio.ensure_future(event.wait())
+        pause = asyncio.ensure_future(self._sleep(timeout_s))
+        try:
+            await asyncio.wait((waiting, pause), return_when=asyncio.FIRST_COMPLETED)
+        finally:
+            waiting.cancel()
+            pause.cancel()
+        return event.is_set()
+
+    def _on_link_state(self, state: LinkState) -> None:
+        if state.name == "connected":
+            self._connected()
+        elif state.name == "waiting":
+            self._disconnected()
+            self._tell(LOST, state.words, state.error)
+
+    def _on_lost(self, error: LinkError) -> None:
+        self._disconnected()
+        self._tell(LOST, str(error), error)
+
+    def _disconnected(self) -> None:
+        for task in self._tasks:
+            task.cancel()
+        self._polling = None
+        self._greeted.clear()
+        self._intake.tell_missing(self._intake.pops.give_up())
+
+    def _spawn(self, work: Coroutine[Any, Any, None]) -> asyncio.Task[None]:
+        task = asyncio.get_running_loop().create_task(work)
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+        return task
+
+    # ----------------------------------------------------------------------------------------------- bytes
+
+    def _on_bytes(self, data: bytes, at_s: float, channel: str) -> None:
+        self._heard = True
+        intake, decoder = self._intake, self.decoder
+        stats, pops = decoder.stats, intake.pops
+        damaged_before = stats.damaged_total
+        samples = decoder.feed(data, at_s, channel)
+        if len(samples) == 1 and type(samples[0]) is Steady and pops.waiting is None and intake.identity is not None:
+            # Nearly all that comes, and no news but itself.
+            intake.take_steady(samples[0])
+            return
+        if stats.restarts != self._restarts:
+            self._restarts = stats.restarts
+            self._intake.tell_missing(pops.give_up())
+            pops.restart()
+            self._greeted.clear()
+        for sample in samples:
+            if isinstance(sample, Identity):
+                self._greet_back(sample)
+                continue
+            if self._intake.identity is None and not self.decoder.identify():
+                self._greet_back(None)
+            self._intake.take(sample)
+            if isinstance(sample, PopNotice) and pops.waiting is not None:
+                self._spawn(self._look_after(sample))
+        if pops.waiting is not None:
+            if stats.damaged_total > damaged_before:
+                pops.damage(at_s)
+            self._intake.tell_missing(pops.due(at_s))
+
+    async def _look_after(self, pop: PopNotice) -> None:
+        await self._sleep(BLOCK_WAIT_S)
+        self._intake.tell_missing(self._intake.pops.due(pop.at_s + BLOCK_WAIT_S))
+
+    def _greet_back(self, identity: Identity | None) -> None:
+        if identity is None:
+            self._intake.meet_unnamed(self.decoder.dialect)
+        else:
+            self._intake.meet(identity)
+        if self._greeted.is_set():
+            return
+        self._greeted.set()
+        self._spawn(self._settle_in())
+        self._keep_polling()
+        if self.decoder.dialect == DIALECT:
+            # Only our own sensor is known to speak all the time; others may have nothing to say for minutes.
+            self._spawn(self._watch_silence())
+        who = self._intake.identity
+        assert who is not None
+        sees = "flash and steady light" if who.flash else "steady light only: it cannot meter a pop"
+        self._tell(READY, f"{who.name} ({who.sensor_id}) is connected, sees {sees}")
+
+    # -------------------------------------------------------------------------------------------- delivery
+
+    def _deliver(self, measurement: Measurement) -> None:
+        if self.on_measurement is not None:
+            self.on_measurement(measurement)
+
+    def _deliver_level(self, level: Measurement) -> None:
+        if self._collecting is not None:
+            self._collect(self._collecting, level)
+        if self.on_level is not None:
+            self.on_level(level)
+
+    def _collect(self, collecting: list[Measurement], level: Measurement) -> None:
+        if self._wanted_range is not None and level.range_index != self._wanted_range:
+            # Light of the range before the switch is not mixed in.
+            collecting.clear()
+            return
+        collecting.append(level)
+        if level.at_s - collecting[0].at_s >= self._window_s:
+            self._collected.set()
+
+    def _want_range(self, index: int) -> None:
+        self._spawn(self._use_range(index))
+
+    def _say(self, words: str) -> None:
+        self._tell(self.state.name, words)
+
+    def _tell(self, name: str, words: str, error: LinkError | None = None) -> None:
+        if (name, words) == self.state[:2]:
+            return
+        self.state = SensorState(name, words, self._clock(), self.identity, error)
+        if self.on_state is not None:
+            self.on_state(self.state)
+
+
+def _silent(url: str) -> str:
+    return f"nothing that is a known sensor answers on {url}: check the port and its speed, or try 'sensors --try'"

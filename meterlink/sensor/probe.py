@@ -1,0 +1,152 @@
+"""Listening to an unknown port and proposing what speaks there, for ``meterlink sensors --try PORT``.
+
+The person named this port, so it is opened, and unless told not to be, also asked.  It is closed again after each
+setting; a port that another program holds is never touched.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import Awaitable, Callable, Sequence
+
+from meterlink.errors import LinkBusy, LinkError, LinkNotFound, UsageError
+from meterlink.sensor.link.base import Link
+from meterlink.sensor.link.registry import link_for, parse
+from meterlink.sensor.dialects.dialect import Dialect, SerialSettings
+from meterlink.sensor.dialects.dialect_file import NATIVE, make_decoder, serial_url, shipped_dialects
+from meterlink.sensor.dialects.guess import MAX_HEARD, Capture, Proposal, convincing, guess
+
+NATIVE_SERIAL = SerialSettings(baud=250_000)
+USUAL_BAUDS = (9600, 115_200, 57_600, 38_400, 19_200, 4800, 2400)
+LISTEN_S = 1.5
+"""Most sensors send several lines a second, the slow ones one a second."""
+ASK_EVERY_S = 0.4
+ASKS = 3
+
+
+async def try_port(
+    target: str,
+    *,
+    dialects: Sequence[Dialect] | None = None,
+    serial: SerialSettings | None = None,
+    listen_s: float = LISTEN_S,
+    ask: bool = True,
+    on_progress: Callable[[str], None] | None = None,
+    make_link: Callable[[str], Link] = link_for,
+    sleep: Callable[[float], Awaitable[None]] = asyncio.sleep,
+    clock: Callable[[], float] = time.monotonic,
+) -> Proposal:
+    """Return what most likely speaks on ``target``, a port (``/dev/ttyUSB0``, ``COM3``) or a URL of one.
+
+    Args:
+        dialects: those to think of besides our own; the shipped ones by default.
+        serial: the only setting of the port to try; by default those of the dialects and the usual speeds.
+        listen_s: how long to listen at each setting, in seconds.
+        ask: whether something may be written to the port; otherwise it is only listened to.
+        on_progress: told in words what is tried at the moment.
+
+    Raises:
+        UsageError: ``target`` is no serial port.
+        LinkError: the port is missing, held by another program, or may not be opened.
+    """
+    dialects = shipped_dialects() if dialects is None else dialects
+    target, baud = _bare(target)
+    if baud and serial is None:
+        serial = SerialSettings(baud=baud)
+    settings = [serial] if serial is not None else _settings(dialects, target)
+    listening = _Listening(target, make_link, sleep, clock, listen_s)
+    captures: list[Capture] = []
+    best = guess([], dialects, target)
+    for number, setting in enumerate(settings):
+        if on_progress is not None:
+            on_progress(f"listening to {target} at {setting.baud} baud ({number + 1} of {len(settings)})")
+        try:
+            captures += await listening.at(setting, dialects if ask else (), ask)
+        except (LinkNotFound, LinkBusy):
+            raise
+        except LinkError:
+            # A setting that this adapter does not have (an odd speed, 7 bits) says nothing about the others.
+            if number == len(settings) - 1 and not captures:
+                raise
+            continue
+        best = guess(captures, dialects, target)
+        if convincing(best):
+            break
+    return best
+
+
+def _bare(target: str) -> tuple[str, int]:
+    """Return the port and the speed that was given with it, else 0."""
+    parts = parse(target)
+    if parts.scheme != "serial":
+        raise UsageError(f"{target}: only serial ports are tried; a Bluetooth sensor says itself what it is")
+    baud = parts.options.get("baud", "")
+    return parts.target, int(baud) if baud.isascii() and baud.isdigit() and len(baud) < 9 else 0
+
+
+def _settings(dialects: Sequence[Dialect], target: str) -> list[SerialSettings]:
+    """Return the settings to try, the likely ones first; a network port has but one."""
+    if "://" in target:
+        return [SerialSettings()]
+    wanted = [NATIVE_SERIAL]
+    wanted += [SerialSettings(baud=baud) for baud in USUAL_BAUDS[:2]]
+    wanted += [dialect.serial for dialect in dialects]
+    wanted += [SerialSettings(baud=baud) for baud in USUAL_BAUDS]
+    return list(dict.fromkeys(wanted))
+
+
+class _Listening:
+    """One port, opened at one setting after the other."""
+
+    def __init__(
+        self,
+        target: str,
+        make_link: Callable[[str], Link],
+        sleep: Callable[[float], Awaitable[None]],
+        clock: Callable[[], float],
+        listen_s: float,
+    ) -> None:
+        self._target, self._make_link = target, make_link
+        self._sleep, self._clock, self._listen_s = sleep, clock, listen_s
+        self._heard = bytearray()
+
+    async def at(self, setting: SerialSettings, dialects: Sequence[Dialect], ask: bool) -> list[Capture]:
+        """Return what was heard at one setting: by itself, and in answer to each question that fits it."""
+        link = self._make_link(serial_url(self._target, NATIVE, setting))
+        await link.open(self._on_bytes, lambda _error: None)
+        try:
+            ours = make_decoder(NATIVE).identify() if ask and setting.baud in (NATIVE_SERIAL.baud, 115_200) else b""
+            ours = ours or (make_decoder(NATIVE).identify() if ask and "://" in self._target else b"")
+            captures = [await self._listen(link, setting, ours, self._listen_s, "")]
+            if captures[0].data:
+                return captures
+            for dialect in dialects:
+                if dialect.poll_s and (dialect.serial == setting or "://" in self._target):
+                    question = make_decoder(dialect).poll()
+                    captures.append(await self._listen(link, setting, question, ASKS * ASK_EVERY_S, dialect.name))
+            return captures
+        finally:
+            await link.close()
+
+    async def _listen(
+        self, link: Link, setting: SerialSettings, question: bytes, seconds: float, asked: str
+    ) -> Capture:
+        self._heard.clear()
+        start_s = self._clock()
+        step_s = ASK_EVERY_S if question else seconds
+        left_s = seconds
+        while left_s > 0:
+            if question:
+                try:
+                    await link.write(question)
+                except LinkError:
+                    # Lost while it was asked: what was heard before still counts.
+                    break
+            await self._sleep(min(step_s, left_s))
+            left_s -= step_s
+        return Capture(setting, bytes(self._heard), max(self._clock() - start_s, 1e-3), asked)
+
+    def _on_bytes(self, data: bytes, _at_s: float, channel: str) -> None:
+        if not channel:
+            self._heard += data[: MAX_HEARD - len(self._heard)]

@@ -1,0 +1,83 @@
+"""What a sensor's URL says of the language spoken behind it, and which adapter it is when the sensor cannot tell.
+
+Sensors of our own say who they are, Bluetooth sensors have an address.  A sensor of lines on a serial adapter has
+neither: it is known by the adapter's serial number, so that it is found again when the port has another name.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from meterlink.errors import MeterlinkError
+from meterlink.sensor.link.ports import Port, ports
+from meterlink.sensor.link.registry import parse
+from meterlink.sensor.dialects.base import Decoder
+
+NATIVE = "meterlink-1"
+
+Ports = Callable[[], Sequence[Port]]
+
+
+def dialect_of(url: str) -> str:
+    """Return the dialect that a URL names, ``""`` when it is our own."""
+    dialect = parse(url).options.get("dialect", "")
+    return "" if dialect == NATIVE else dialect
+
+
+def with_settings(url: str) -> str:
+    """Return a serial sensor's URL with the speed and coding of its dialect where the URL says nothing of them."""
+    if not dialect_of(url):
+        return url
+    from meterlink.sensor.dialects.dialect_file import complete_url
+
+    return complete_url(url)
+
+
+def decoder_for(url: str, list_ports: Ports = ports) -> Decoder | None:
+    """Return a decoder for the sensor that a URL names; None stands for our own wire format.
+
+    A Bluetooth link says itself what it found; a recording is decoded as the sensor was that it was made of.
+
+    Raises:
+        DialectError: the URL names a dialect that is not known or cannot be used.
+    """
+    parts = parse(url)
+    dialect = dialect_of(url)
+    if parts.scheme == "file" and not dialect:
+        recorded = _recorded_url(parts.target)
+        return decoder_for(recorded, list_ports) if recorded else None
+    if parts.scheme == "ble":
+        from meterlink.sensor.dialects.dialect_file import AUTO_BLUETOOTH, make_decoder
+
+        return make_decoder(AUTO_BLUETOOTH)
+    if not dialect:
+        return None
+    from meterlink.sensor.dialects.dialect_file import make_decoder
+
+    return make_decoder(dialect, f"{dialect}@{adapter_of(url, list_ports) or parts.target}")
+
+
+def adapter_of(url: str, list_ports: Ports = ports) -> str:
+    """Return the serial number of the USB adapter that a URL names, ``""`` when it has none that the system knows."""
+    parts = parse(url)
+    if parts.scheme != "serial" or "://" in parts.target:
+        return ""
+    return next((port.serial_number for port in list_ports() if port.name == parts.target), "")
+
+
+def moved_to(url: str, adapter: str, list_ports: Ports = ports) -> str | None:
+    """Return ``url`` with the port that the adapter with this serial number has now; None when it is not there."""
+    parts = parse(url)
+    name = next((port.name for port in list_ports() if adapter and port.serial_number == adapter), None)
+    return None if name is None else url.replace(parts.target, name, 1)
+
+
+def _recorded_url(path: str) -> str:
+    """Return the URL in a recording's header, ``""`` when there is none to go by (opening it tells what is wrong)."""
+    from meterlink.sensor.link.recording import read_header
+
+    try:
+        recorded = str(read_header(path).get("url", ""))
+        return "" if parse(recorded).scheme == "file" else recorded
+    except MeterlinkError:
+        return ""

@@ -1,1 +1,0 @@
-"""What is made of readings: correction and verdict, the ratio table, checks, targets, match."""

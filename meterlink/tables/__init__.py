@@ -1,0 +1,1 @@
+"""Judged lights to rows of numbers: ratios, targets, match, compare."""

@@ -1,0 +1,228 @@
+"""What would bring a light from what it gives to what it should give: power steps, a distance, or both.
+
+Everything in stops; positive asks for more light.  Power goes first, in the steps that this fixture has and by what its dial
+was found to deliver, because it leaves shape and softness alone; what the dial cannot do (its range ends, or its step is
+too coarse) is done by distance, through the source's own falloff.
+"""
+
+from __future__ import annotations
+
+from math import hypot
+from typing import NamedTuple
+
+from meterlink import units
+from meterlink.photometry.sources import source_of
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from meterlink.records import Light, Placement
+    from meterlink.judging.correction import Falloff
+    from meterlink.judging.power_curve import PowerCurve
+
+NEAREST_M, FARTHEST_M = 0.3, 12.0
+"""Lights are not asked nearer or farther than this: a face, a wall and a ceiling are in the way."""
+ASSUMED_STEP_STOPS = 0.1
+ASSUMED_LOWEST_STOPS = -8.0
+SMALL_STOPS = 0.05
+GAP_STOPS = 0.06
+"""What a dial's step may leave before a small move is asked for as well."""
+FINE_GAP_STOPS = 0.03
+"""The same where only a little is missing and the light will not be metered again."""
+CARRY_M = 0.01
+"""A stand that is carried by so many centimetres on the tape ends within one of it (k=1): our own estimate."""
+
+
+class Move(NamedTuple):
+    """One way to close a difference."""
+
+    wanted_stops: float
+    power_stops: float | None
+    """New power in stops from full; None leaves the dial alone (or it is not known)."""
+    power_text: str
+    distance_m: float | None
+    """New distance; None leaves the light where it is."""
+    achieved_stops: float
+    effects: tuple[str, ...] = ()
+    why_short: str = ""
+    """Why it cannot be done whole, when it cannot."""
+    learnt: bool = False
+    """True when the dial's step was chosen by what this fixture was found to deliver."""
+
+    @property
+    def left_over_stops(self) -> float:
+        """What is still missing afterwards: positive, the light stays under."""
+        return self.wanted_stops - self.achieved_stops
+
+    @property
+    def feasible(self) -> bool:
+        """True when it is closed but for what the dial's step leaves."""
+        return not self.why_short
+
+    @property
+    def empty(self) -> bool:
+        """True when there is nothing to turn and nothing to carry."""
+        return self.power_stops is None and self.distance_m is None
+
+
+def power_range(light: Light) -> tuple[float, float]:
+    """Lowest and highest power in stops from full; a fixture that says nothing is taken to reach 1/256."""
+    return (light.power_min_stops if light.power_min_stops is not None else ASSUMED_LOWEST_STOPS, 0.0)
+
+
+def stepped(power_stops: float, step_stops: float) -> float:
+    """Return the nearest position of a dial with this step, counted from full power."""
+    return round(round(power_stops / step_stops) * step_stops, 6)
+
+
+def change_by_distance(placement: Placement, to_m: float, falloff: Falloff | None = None) -> float:
+    """Return the stops that a new distance brings, by the modifier's measured falloff or else its size; 0 if unknown."""
+    if placement.distance_m is None:
+        return 0.0
+    source = falloff if falloff is not None else source_of(placement.shape, placement.width_m, placement.height_m)
+    return float(source.change_stops(placement.distance_m, to_m))
+
+
+def distance_for(placement: Placement, stops: float, falloff: Falloff | None = None) -> float | None:
+    """Distance at which the light gives ``stops`` more than now, by its falloff; the nearest possible one at the limits.
+
+    None when the present distance is not given.
+    """
+    if placement.distance_m is None:
+        return None
+    start = placement.distance_m
+    near, far = min(NEAREST_M, start), max(FARTHEST_M, start)
+    if stops >= change_by_distance(placement, near, falloff):
+        return near
+    if stops <= change_by_distance(placement, far, falloff):
+        return far
+    for _ in range(40):
+        middle = (near + far) / 2
+        if change_by_distance(placement, middle, falloff) > stops:
+            near = middle
+        else:
+            far = middle
+    # What is told is what is set: a tape is read to a centimetre.
+    return round((near + far) / 2, 2)
+
+
+def _worth(placement: Placement, to_m: float, rest: float, falloff: Falloff | None) -> bool:
+    """Say whether a small move leaves less than the rest that it closes, with the carrying's own error counted."""
+    if placement.distance_m is None or to_m == placement.distance_m:
+        return False
+    left = rest - change_by_distance(placement, to_m, falloff)
+    u = change_by_distance(placement._replace(distance_m=to_m), to_m - CARRY_M, falloff)
+    return hypot(left, u) < abs(rest)
+
+
+class _Dial(NamedTuple):
+    power: float | None
+    achieved: float
+    why: str
+    learnt: bool
+
+
+def _by_power(light: Light, placement: Placement, wanted: float, curve: PowerCurve | None) -> _Dial:
+    """Return the position of the dial whose change comes nearest to what is wanted."""
+    now = placement.power_stops
+    assert now is not None
+    lowest, highest = power_range(light)
+    step = light.power_step_stops or ASSUMED_STEP_STOPS
+    learnt = curve is not None and curve.pairs > 0
+
+    def delivers(power: float) -> float:
+        return curve.change(now, power)[0] if curve is not None and learnt else power - now
+
+    count = int((highest - lowest) / step + 1e-9)
+    # Fewest turns among equals: the present position comes first, and once, however it was typed.
+    steps = (round(highest - step * i, 6) for i in range(count + 1))
+    positions = [now, *(p for p in steps if abs(p - now) > 1e-3)]
+    power = min((p for p in positions if lowest - 1e-6 <= p <= highest or p == now), key=lambda p: abs(delivers(p) - wanted))
+    achieved = delivers(power)
+    why = ""
+    if wanted - achieved > step / 2 + 1e-6 and power >= highest - step / 2:
+        why = f"full power is reached {wanted - achieved:.1f} stop short"
+    elif achieved - wanted > step / 2 + 1e-6 and power <= lowest + step:
+        why = f"its lowest power is reached {achieved - wanted:.1f} stop too bright"
+    return _Dial(None if power == now else power, achieved, why, learnt and power != now)
+
+
+def close(
+    light: Light,
+    placement: Placement,
+    wanted_stops: float,
+    *,
+    falloff: Falloff | None = None,
+    by: str = "both",
+    curve: PowerCurve | None = None,
+    gap_stops: float = GAP_STOPS,
+) -> Move:
+    """Return the move that gives ``wanted_stops`` more (negative: less).
+
+    ``by``: ``power``, ``distance`` or ``both`` (power first, distance for what is more than ``gap_stops``, unless the stand
+    cannot be set down that well).  ``curve`` is what the fixture's dial was found to deliver.  A passive reflector has no power.
+    Side effects are added by ``side_effects.with_effects``.
+    """
+    dial = _Dial(None, 0.0, "", False)
+    has_dial = placement.power_stops is not None and not light.source_light_id
+    if by != "distance" and has_dial:
+        dial = _by_power(light, placement, wanted_stops, curve)
+    elif by == "power":
+        dial = dial._replace(why="a passive reflector has no power" if light.source_light_id else "its power is not given")
+    why = dial.why
+    achieved = dial.achieved
+    rest = wanted_stops - achieved
+    distance: float | None = None
+    stepwise = by == "both" and has_dial
+    if by != "power" and abs(rest) > (gap_stops if stepwise else SMALL_STOPS):
+        distance = distance_for(placement, rest, falloff)
+        if distance is None:
+            # A rest below the dial's step is what the step leaves, not a failure.
+            why = why or ("" if stepwise else "its distance is not given, so no move can be worked out")
+        elif stepwise and not why and not _worth(placement, distance, rest, falloff):
+            distance = None
+        else:
+            gained = change_by_distance(placement, distance, falloff)
+            achieved += gained
+            short = abs(rest - gained)
+            why = f"even at {units.format_length(distance)} it stays {short:.1f} stop off" if short > GAP_STOPS else ""
+    text = "" if dial.power is None else units.format_power(dial.power, light.full_power_j, light.details.get("scale_top"))
+    return Move(wanted_stops, dial.power, text, distance, achieved, (), why, dial.learnt)
+
+
+def placement_changes(move: Move) -> dict[str, object]:
+    """Return the fields of a placement that the move changes, for ``Session.move``."""
+    changes: dict[str, object] = {}
+    if move.power_stops is not None:
+        changes |= {"power_stops": move.power_stops, "power_text": move.power_text}
+    if move.distance_m is not None:
+        changes["distance_m"] = move.distance_m
+    return changes
+
+
+def move_words(move: Move, placement: Placement | None = None) -> str:
+    """The move alone: ``power up to 1/4 +0.3 and 4 cm closer, to 1.16 m``; empty when there is nothing to do."""
+    parts = []
+    if move.power_stops is not None:
+        now = placement.power_stops if placement is not None else None
+        down = move.wanted_stops < 0 if now is None else move.power_stops < now
+        parts.append(f"power {'down' if down else 'up'} to {move.power_text}")
+    if move.distance_m is not None:
+        words = f"distance to {units.format_length(move.distance_m)}"
+        if placement is not None and placement.distance_m is not None:
+            shift = placement.distance_m - move.distance_m
+            way = "closer" if shift > 0 else "farther"
+            words = f"{units.format_length(abs(shift))} {way}, to {units.format_length(move.distance_m)}"
+        parts.append(words)
+    return " and ".join(parts)
+
+
+def move_text(light: Light, move: Move, placement: Placement | None = None) -> str:
+    """The move in one sentence a person can act on."""
+    said = move_words(move, placement)
+    if not said:
+        said = "nothing can be done here" if move.why_short else "leave it"
+    if move.why_short:
+        said += f"; {move.why_short}"
+    elif abs(move.left_over_stops) >= SMALL_STOPS:
+        said += f" (leaves {units.format_stops(-move.left_over_stops, 2)})"
+    return f"{light.name}: {said}" + "".join(f"; {effect}" for effect in move.effects)

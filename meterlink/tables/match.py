@@ -1,0 +1,281 @@
+"""Bringing a set back to a stored one: what differs at each light's point, and what closes it.
+
+What is brought back is the *light at the point*, not the dials: a replaced head or modifier is recognised and named, and its
+power still worked out so that the face gets what it got.  When all lights are off alike, one change of ISO or
+aperture is offered instead of one per light; a camera that was changed since is counted in.
+"""
+
+from __future__ import annotations
+
+from math import hypot, log2
+from typing import NamedTuple
+
+from meterlink import units
+from meterlink.errors import UnitError
+from meterlink.tables.adjustment import GAP_STOPS, Move, close, move_text
+from meterlink.tables.ratios import STOPS_PER_RELATIVE
+from meterlink.tables.joined_pops import carried, settled
+from meterlink.tables.side_effects import learnt_curve, with_effects
+from meterlink.judging.verdict import judge
+from meterlink.judging.view import LightState, SetView
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from meterlink.records import Setup
+
+REPLACED_STOPS = 0.6
+"""A head that gives so much more or less at the same dial and distance is taken for another one (our own limit)."""
+ALIKE = 0.8
+"""Part of its tolerance that a change of the camera may leave a light off; more, and lights are turned instead."""
+EXPECTED_STOPS = 0.5
+"""A light that was turned by more than this since its last pop has to be metered: a dial may be off by too much."""
+MANY = 4
+"""From so many lights on one of them may be off by itself beside a common difference."""
+
+
+class MatchRow(NamedTuple):
+    """One light of the stored set beside the present one."""
+
+    light: str
+    stored_lxs: float | None
+    now_lxs: float | None
+    difference_stops: float | None
+    """Present minus stored, a change of the camera counted in: negative is under."""
+    u95_stops: float | None
+    tolerance_stops: float
+    """The tolerance asked for, or half of the fixture's own step where that is coarser."""
+    within: bool
+    move: Move | None
+    replaced: str
+    """Why it looks like another head or modifier; empty when it does not."""
+    sentence: str
+    metered: bool = True
+    """False where the light was turned a little after its last pop: the difference is what is to be expected."""
+
+    def as_json(self) -> dict[str, object]:
+        """Return the row as JSON data."""
+        data = self._asdict()
+        data["move"] = self.move._asdict() if self.move else None
+        return data
+
+
+class MatchReport(NamedTuple):
+    """All lights, and what one change of the camera would do."""
+
+    rows: tuple[MatchRow, ...]
+    common_stops: float | None
+    """Difference that the lights share, in whole thirds, when one change of ISO or aperture closes it; positive is over."""
+    camera: str
+    """That change in words; empty without one."""
+    extra: tuple[str, ...] = ()
+    """Lights that give light now and are not in the stored set."""
+
+    @property
+    def done(self) -> bool:
+        """True when every light of the stored set is within its tolerance and no other light burns."""
+        return bool(self.rows) and all(row.within for row in self.rows) and not self.extra
+
+    def as_json(self) -> dict[str, object]:
+        """Return the report as JSON data."""
+        return {
+            "rows": [row.as_json() for row in self.rows],
+            "common_stops": self.common_stops,
+            "camera": self.camera,
+            "extra": list(self.extra),
+            "done": self.done,
+        }
+
+
+def camera_stops(stored: Setup, now: Setup) -> float:
+    """Return by how many stops the present camera takes more light than the stored one: ISO, aperture, filter.
+
+    The shutter counts for steady light only and is left out here; an aperture counts when both set-ups note it.
+    """
+    stops = log2(now.iso / stored.iso) - (now.filter_stops - stored.filter_stops)
+    f_then, f_now = _aperture(stored), _aperture(now)
+    if f_then and f_now:
+        stops -= 2 * log2(f_now / f_then)
+    return stops
+
+
+def _aperture(setup: Setup) -> float | None:
+    """The aperture that a set-up notes, as a number; None for none or for text that is none."""
+    value = setup.details.get("aperture")
+    try:
+        return units.parse_f_number(value) if isinstance(value, str) else None
+    except UnitError:
+        return None
+
+
+def match_row(
+    stored: LightState, now: LightState | None, stored_view: SetView, now_view: SetView, tolerance_stops: float
+) -> MatchRow:
+    """Compare one light of the stored set with its counterpart (None: it is not in the present set)."""
+    name = stored.light.name
+    step = stored.light.power_step_stops if now is None else now.light.power_step_stops
+    tolerance = max(tolerance_stops, (step or 0.0) / 2 + 0.01) if step else tolerance_stops
+    empty = MatchRow(name, None, None, None, None, tolerance, False, None, "", f"{name} has no reading in the stored set")
+    if stored.value is None or stored.reading is None or not stored.value > 0:
+        return empty
+    empty = empty._replace(stored_lxs=stored.value)
+    if now is None:
+        return empty._replace(sentence=f"{name} is missing: set it up and add it to the set")
+    replaced = source_change(stored, now)
+    waited_for, now = now, _as_expected(now, now_view)
+    if now.value is None or now.reading is None or not now.value > 0:
+        return empty._replace(replaced=replaced, sentence=f"{name} waits for its pop")
+    metered = waited_for.reading is not None
+    unlike = _unlike(stored, now)
+    if unlike:
+        return empty._replace(replaced=replaced, sentence=f"{name}: {unlike}")
+    camera = camera_stops(stored_view.setup, now_view.setup)
+    difference = log2(now.value / stored.value) + camera
+    u = _u_difference(stored, now, stored_view, now_view)
+    within = abs(difference) <= tolerance
+    replaced = replaced or _output_change(stored, now, difference - camera)
+    move = None if within else closing_move(now, now_view, -difference, same_head=not replaced)
+    sentence = _sentence(now, difference, 2 * u, move, replaced) if not within else _fits(name, difference, u, camera, replaced)
+    if not metered:
+        sentence += "; turned since its last pop, so this is what to expect"
+    return MatchRow(name, stored.value, now.value, difference, 2 * u, tolerance, within, move, replaced, sentence, metered)
+
+
+def _as_expected(now: LightState, view: SetView) -> LightState:
+    """A light that was turned a little after its last pop, with what it is expected to give in place of a reading."""
+    if now.stale is None or now.placement is None or now.reading is not None:
+        return now
+    found = carried(now, view)
+    if found is None or abs(found.turned_stops) > EXPECTED_STOPS:
+        return now
+    judged = judge(now.stale, now.placement, view.settings, calibration=view.calibrations.get(now.stale.calibration_id))
+    return now._replace(reading=now.stale, judged=judged._replace(corrected=2.0**found.value, u_stops=found.u_stops))
+
+
+def closing_move(
+    now: LightState, view: SetView, wanted: float, *, same_head: bool = True, gap_stops: float = GAP_STOPS
+) -> Move | None:
+    """Return what gives ``wanted`` stops more of a light, with its side effects; None where its place is not known."""
+    if now.placement is None:
+        return None
+    falloff = view.falloffs.get(now.light.modifier) if now.light.modifier else None
+    # What was learnt of one head says nothing of another that stands in for it.
+    curve = learnt_curve(now, view) if same_head and not now.light.source_light_id else None
+    return with_effects(now, close(now.light, now.placement, wanted, falloff=falloff, curve=curve, gap_stops=gap_stops), view)
+
+
+def _unlike(stored: LightState, now: LightState) -> str:
+    """Say why two readings cannot be set against each other; empty when they can."""
+    a, b = stored.reading, now.reading
+    assert a is not None
+    assert b is not None
+    if a.kind != b.kind:
+        return f"metered as {b.kind} light now, as {a.kind} light then: meter it as then"
+    if a.receptor != b.receptor:
+        return f"metered with the {b.receptor} receptor now, with the {a.receptor} one then: meter it as then"
+    return ""
+
+
+def _u_difference(stored: LightState, now: LightState, stored_view: SetView, now_view: SetView) -> float:
+    """Standard uncertainty of the difference: both readings, and both scales unless it is one calibration."""
+    assert stored.reading is not None
+    assert now.reading is not None
+    parts = [one.judged.u_stops for one in (stored, now) if one.judged is not None]
+    if stored.reading.calibration_id != now.reading.calibration_id:
+        for state, view in ((stored, stored_view), (now, now_view)):
+            calibration = view.calibrations.get(state.reading.calibration_id if state.reading else "")
+            parts.append((calibration.u_scale_rel if calibration else 0.1) * STOPS_PER_RELATIVE)
+    return hypot(*parts)
+
+
+def source_change(stored: LightState, now: LightState) -> str:
+    """Say which part of the source differs from the stored one: head, modifier, shape or size, grid, gel, diffusers."""
+    changes = []
+    for what, a, b in (
+        ("head", stored.light.fixture, now.light.fixture),
+        ("modifier", stored.light.modifier, now.light.modifier),
+    ):
+        if a and b and a.casefold() != b.casefold():
+            changes.append(f"{what} {b} instead of {a}")
+    old, new = stored.placement, now.placement
+    if old is not None and new is not None:
+        if (old.shape, old.width_m, old.height_m) != (new.shape, new.width_m, new.height_m):
+            changes.append("another shape or size of source")
+        if old.grid_deg != new.grid_deg:
+            changes.append("another grid")
+        if old.gel.casefold() != new.gel.casefold():
+            changes.append("another gel")
+        if old.diffusers.casefold() != new.diffusers.casefold():
+            changes.append("other diffusers")
+    return ", ".join(changes)
+
+
+def _output_change(stored: LightState, now: LightState, difference: float) -> str:
+    """Recognise another head by its output: the same dial and distance, and much more or less light."""
+    old, new = stored.placement, now.placement
+    if old is None or new is None or now.light.source_light_id:
+        return ""
+    same_dial = old.power_stops is not None and old.power_stops == new.power_stops
+    same_place = old.distance_m is not None and new.distance_m is not None and abs(old.distance_m / new.distance_m - 1) < 0.05
+    if same_dial and same_place and abs(difference) >= REPLACED_STOPS:
+        more = "more" if difference > 0 else "less"
+        return f"{abs(difference):.1f} stop {more} at the same power and distance: another head, tube or modifier?"
+    return ""
+
+
+def _fits(name: str, difference: float, u: float, camera: float, replaced: str) -> str:
+    counted = f", the camera's {units.format_stops(camera, 2)} counted in" if abs(camera) >= 0.005 else ""
+    said = f"{name} matches ({units.format_stops(difference, 2)} ± {2 * u:.1f}{counted})"
+    return f"{said}; {replaced}" if replaced else said
+
+
+def _sentence(now: LightState, difference: float, u95: float, move: Move | None, replaced: str) -> str:
+    said = f"{now.light.name} is {abs(difference):.1f} stop {'over' if difference > 0 else 'under'} (± {u95:.1f})"
+    if move is not None:
+        said += f": {move_text(now.light, move, now.placement).partition(': ')[2]}"
+    return f"{said}; {replaced}" if replaced else said
+
+
+def match_report(stored: SetView, now: SetView, tolerance_stops: float | None = None) -> MatchReport:
+    """Compare a stored set with the present one, light by light (paired by name).
+
+    Where ``now`` carries its history, all pops of a light that was turned between them count together (``settling``).
+    """
+    now = settled(now)
+    tolerance = tolerance_stops if tolerance_stops is not None else now.settings.match_tolerance_stops
+    present = {state.light.name.casefold(): state for state in now.lights}
+    metered = [state for state in stored.lights if state.reading is not None or state.stale is not None]
+    rows = tuple(match_row(state, present.get(state.light.name.casefold()), stored, now, tolerance) for state in metered)
+    known = {state.light.name.casefold() for state in stored.lights}
+    extra = tuple(s.light.name for s in now.lights if s.light.name.casefold() not in known and (s.value or 0.0) > 0)
+    common, camera = _common(rows, now)
+    return MatchReport(rows, common, camera, extra)
+
+
+def _common(rows: tuple[MatchRow, ...], now: SetView) -> tuple[float | None, str]:
+    """Find a change of the camera in thirds after which all lights match, and say it; with many lights one may be left.
+
+    It is offered only where it leaves every one of them well within its tolerance, so that none has to be touched.
+    """
+    known = [(row.difference_stops, row.tolerance_stops) for row in rows if row.difference_stops is not None]
+    if len(known) < 2 or len(known) < len(rows):
+        return None, ""
+    best: tuple[int, list[float]] = (0, [d for d, tolerance in known if abs(d) <= tolerance])
+    for thirds in sorted({round(-3 * d) for d, _ in known}, key=abs):
+        closed = [d for d, tolerance in known if abs(d + thirds / 3) <= ALIKE * tolerance]
+        if thirds and len(closed) > len(best[1]):
+            best = (thirds, closed)
+    thirds, closed = best
+    others = len(rows) - len(closed)
+    if not thirds or len(closed) < 2 or others > (1 if len(rows) >= MANY else 0):
+        return None, ""
+    middle = sum(closed) / len(closed)
+    iso = now.setup.iso * 2.0 ** (thirds / 3)
+    rest = middle + thirds / 3
+    left = "" if abs(rest) < 0.05 else f" (leaves {units.format_stops(rest, 2)})"
+    word = "open up" if thirds > 0 else "close down"
+    who = "all lights are" if not others else f"{len(closed)} of {len(rows)} lights are"
+    return -thirds / 3, (
+        f"{who} {abs(middle):.1f} stop {'over' if middle > 0 else 'under'} alike: {word} by {abs(thirds)}/3 stop, "
+        f"or set {units.format_iso(iso)}, instead of touching {len(closed)} lights{left}"
+    )
+

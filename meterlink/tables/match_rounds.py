@@ -1,0 +1,104 @@
+"""Rounds of a match: what to turn after the first pop of every light, and what to set last, without another pop.
+
+One pop cannot say that a light is right to a tenth of a stop: what is clearly off is turned and fired again, what may be off is
+fired again as it stands, and the rest is left alone.  After its second pop a light is known well enough for a last small change
+to need no third one.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from meterlink.tables.adjustment import FINE_GAP_STOPS, Move, move_text
+from meterlink.tables.match import MatchReport, MatchRow, closing_move
+from meterlink.tables.joined_pops import carried
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from meterlink.judging.view import LightState, SetView
+
+SURE = 0.6
+"""Part of the tolerance from which one pop says that a light has to be turned: nearer the limit its own spread may hide it."""
+CLEAR = 0.3
+"""Part of the tolerance within which one pop is enough."""
+LAST = 0.3
+"""Part of the tolerance within which two pops leave nothing to be done."""
+LAST_STOPS = 0.5
+"""What is off by more than this after two pops is no small last change: its row says what to do, and it is metered again."""
+
+
+class Turn(NamedTuple):
+    """What a round does with one light: a change (None: it is left as it is), and in the second round one more pop."""
+
+    light_id: str
+    move: Move | None
+    sentence: str
+
+
+def second_round(report: MatchReport, now: SetView, *, keep_common: bool = True) -> tuple[Turn, ...]:
+    """Return what to change, all at once, and what to fire again, after every light had its first pop.
+
+    ``keep_common`` leaves a common difference to the camera: only what is off by itself is turned.  A reflector follows its
+    source and is metered again with it.
+    """
+    turns: dict[str, Turn] = {}
+    for row, state, off in _off(report, now, keep_common):
+        turn = _turn(row, state, now, off, turns)
+        if turn is not None:
+            turns[state.light.id] = turn
+    return tuple(turns[s.light.id] for s in now.lights if s.light.id in turns)
+
+
+def last_round(report: MatchReport, now: SetView, *, keep_common: bool = True) -> tuple[Turn, ...]:
+    """Return the small changes that are still worth making after the second pops; none of them needs a pop.
+
+    A light that had one pop only is not touched: what is off by one pop is for the second round.  Nor is a light that lights a
+    reflector: what the reflector then gives would have to be metered.
+    """
+    sources = {state.light.source_light_id for state in now.lights if state.light.source_light_id}
+    turns = []
+    for row, state, off in _off(report, now, keep_common):
+        if not row.metered or state.light.source_light_id or state.light.id in sources or _pops(state, now) < 2:
+            continue
+        if not LAST * row.tolerance_stops < abs(off) <= LAST_STOPS:
+            continue
+        move = closing_move(state, now, -off, same_head=not row.replaced, gap_stops=FINE_GAP_STOPS)
+        if move is None or move.empty:
+            continue
+        turns.append(Turn(state.light.id, move, move_text(state.light, move, state.placement)))
+    return tuple(turns)
+
+
+def _pops(state: LightState, now: SetView) -> int:
+    """How many pops tell what this light gives now: those of its reading and those before it was turned a little."""
+    found = carried(state, now)
+    own = len(state.reading.pops) if state.reading is not None else 0
+    return max(own, 1) + (found.pops - 1 if found is not None else 0)
+
+
+def _off(report: MatchReport, now: SetView, keep_common: bool) -> Iterator[tuple[MatchRow, LightState, float]]:
+    """Yield what can be turned with its difference, sources first: their turns come off what their reflectors still need."""
+    common = (report.common_stops or 0.0) if keep_common and report.camera else 0.0
+    present = {state.light.name.casefold(): state for state in now.lights}
+    pairs = [(row, present.get(row.light.casefold())) for row in report.rows]
+    for row, state in sorted(pairs, key=lambda pair: bool(pair[1] and pair[1].light.source_light_id)):
+        if state is not None and state.placement is not None and row.difference_stops is not None:
+            yield row, state, row.difference_stops - common
+
+
+def _turn(row: MatchRow, state: LightState, now: SetView, off: float, turns: Mapping[str, Turn]) -> Turn | None:
+    source = turns.get(state.light.source_light_id or "")
+    follows = source.move.achieved_stops if source is not None and source.move is not None else 0.0
+    wanted = -off - follows
+    name = state.light.name
+    if abs(wanted) > SURE * row.tolerance_stops:
+        move = closing_move(state, now, wanted, same_head=not row.replaced)
+        if move is not None and not move.empty:
+            return Turn(state.light.id, move, move_text(state.light, move, state.placement))
+    if source is not None and source.move is not None:
+        return Turn(state.light.id, None, f"{name}: leave it, it follows its source")
+    if abs(wanted) > CLEAR * row.tolerance_stops + 1e-6 and not state.light.source_light_id:
+        return Turn(state.light.id, None, f"{name}: leave it as it is, one pop is not sure enough")
+    return None

@@ -1,0 +1,314 @@
+"""The ratio table of a set: what every light gives at its point, against the key.
+
+Ratios use the light at the point after correction.  What two readings share (the absolute scale of one calibration)
+cancels and is left out of their ratio; readings of different receptors or calibrations are not mixed in silence.
+"""
+
+from __future__ import annotations
+
+from math import hypot
+
+from meterlink.records.named import NamedTuple
+from meterlink.photometry.exposure import f_number
+from meterlink.judging.aim import carried_to_camera
+from meterlink.tables.ratio_figures import figures
+from meterlink.judging.view import LightState, SetView, quoted, value_of
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any
+
+    from meterlink.records import Reading
+
+OWN_POINT_ROLES = ("hair", "rim", "background")
+"""Metered at their own points: they have a ratio to the key and no share of the light on the face."""
+STOPS_PER_RELATIVE = 1.4426950408889634
+"""1 / ln 2: a small relative uncertainty in stops."""
+
+
+class RatioRow(NamedTuple):
+    """One light of the table.  ``None`` is 'not known'; stops are positive for more light."""
+
+    light: str
+    role: str
+    point: str
+    as_read_f: float | None
+    corrected_f: float | None
+    correction_stops: float | None
+    from_key_stops: float | None
+    from_key_u95_stops: float | None
+    light_over_key: float | None
+    share: float | None
+    verdict: str | None
+    reason: str
+    u95_stops: float | None = None
+    """Expanded uncertainty (k=2) of the corrected value without the shared calibration scale."""
+    inverse_square_stops: float | None = None
+    """What plain inverse square would have corrected: shown so that one learns how much the size of the source does."""
+    held_off_m: float | None = None
+    t01_s: float | None = None
+    stale: bool = False
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the row as JSON data."""
+        return self._asdict()
+
+
+class Aperture(NamedTuple):
+    """What to set on the camera: the nearest third of a stop and what is left over."""
+
+    f: float
+    """Exact value asked for."""
+    nominal: str
+    """Nearest nominal third, such as ``f/9``."""
+    left_over_stops: float
+    """How much the exact value is above the nominal one: positive, the picture gets so much too light."""
+    u95_stops: float
+    """Expanded uncertainty including the calibration scale."""
+
+
+class RatioTable(NamedTuple):
+    """All that the table shows."""
+
+    rows: tuple[RatioRow, ...]
+    key: str | None
+    key_to_fill: float | None
+    """Incident: key : fill, each alone."""
+    key_and_fill_to_fill: float | None
+    """Highlight to shadow: (key + fill) : fill."""
+    aperture_key: Aperture | None
+    aperture_key_and_fill: Aperture | None
+    notes: tuple[str, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the table as JSON data."""
+        data = self._asdict()
+        data["rows"] = [row.as_json() for row in self.rows]
+        for name in ("aperture_key", "aperture_key_and_fill"):
+            data[name] = data[name]._asdict() if data[name] else None
+        return data
+
+
+def exposure_lxs(value: float, kind: str, shutter_s: float | None) -> float | None:
+    """Luminous exposure over the shutter: a flash gives it whole, steady light E·t (None without a shutter)."""
+    if kind == "flash":
+        return value
+    return None if shutter_s is None else value * shutter_s
+
+
+def reading_f(value: float, reading: Reading, view: SetView) -> float | None:
+    """f-number that a value read with this reading's calibration stands for; None when it cannot be said."""
+    calibration = view.calibrations.get(reading.calibration_id)
+    exposure = exposure_lxs(value, reading.kind, view.setup.shutter_s)
+    if calibration is None or exposure is None or not exposure > 0:
+        return None
+    return f_number(exposure, view.setup.iso, calibration.constant)
+
+
+def _comparable(a: Reading, key: Reading, shutter_s: float | None) -> str:
+    """Say why a reading cannot be set against the key's; empty when it can."""
+    if a.receptor != key.receptor:
+        return f"metered with the {a.receptor} receptor, the key with the {key.receptor} one: meter both alike"
+    if a.sensor_id != key.sensor_id:
+        return "metered with another sensor than the key: meter both with one"
+    if a.kind != key.kind and shutter_s is None:
+        return "steady light against flash needs the shutter time: meterlink setup change --shutter 1/125"
+    return ""
+
+
+def _shared_scale(a: Reading, key: Reading, view: SetView) -> float:
+    """Standard uncertainty in stops that does *not* cancel between two calibrations of one sensor."""
+    if a.calibration_id == key.calibration_id:
+        return 0.0
+    u = [
+        view.calibrations[r.calibration_id].u_scale_rel if r.calibration_id in view.calibrations else 0.1
+        for r in (a, key)
+    ]
+    return hypot(*u) * STOPS_PER_RELATIVE
+
+
+class _Entry(NamedTuple):
+    state: LightState
+    exposure: float
+    """lx·s (or lx when no shutter is set and all is steady)."""
+    u_stops: float
+    camera: float | None
+
+
+def _entries(view: SetView) -> tuple[list[_Entry], dict[str, str]]:
+    """Return the lights that can be compared with the key, and why the others cannot."""
+    key = view.key
+    refused: dict[str, str] = {}
+    entries: list[_Entry] = []
+    key_reading = key.reading if key is not None else None
+    for state in view.lights:
+        value = state.value
+        if value is None or state.reading is None or state.judged is None:
+            continue
+        if not value > 0:
+            refused[state.light.id] = "no light above the room's: nothing to compare"
+            continue
+        if key_reading is not None:
+            why = _comparable(state.reading, key_reading, view.setup.shutter_s)
+            if why:
+                refused[state.light.id] = why
+                continue
+        aim = key_reading.aim if key_reading is not None else state.reading.aim
+        turned = _turned(state, aim, view)
+        if turned is None:
+            aims = f"aimed at the {state.reading.aim}, the key at the {aim}"
+            refused[state.light.id] = f"{aims}: meter both alike, or give its direction"
+            continue
+        stops, u_turn, camera = turned
+        exposure = exposure_lxs(value, state.reading.kind, view.setup.shutter_s) or value
+        shared = _shared_scale(state.reading, key_reading, view) if key_reading is not None else 0.0
+        u_stops = hypot(state.judged.u_stops, shared, u_turn)
+        own_point = state.light.role in OWN_POINT_ROLES
+        entries.append(_Entry(state, exposure * 2.0**stops, u_stops, None if own_point else camera))
+    return entries, refused
+
+
+def _turned(state: LightState, aim: str, view: SetView) -> tuple[float, float, float | None] | None:
+    """Return (stops, their u, part a camera-facing receptor sees) that bring a reading to the key's aim.
+
+    Like is compared with like: a reading aimed at the camera is carried to the light by the receptor's response and the
+    light's direction, and the other way round.  None when that needs a direction that is not given.
+    """
+    assert state.reading is not None
+    carried = carried_to_camera(state.reading._replace(aim="light"), state.placement, view.settings)
+    if state.reading.aim == aim:
+        factor = None if carried is None else 2.0**carried.stops
+        return 0.0, 0.0, 1.0 if aim == "camera" else factor
+    if carried is None:
+        return None
+    if aim == "camera":
+        return carried.stops, carried.u_stops, 1.0
+    return -carried.stops, carried.u_stops, 2.0**carried.stops
+
+
+def ratio_table(view: SetView) -> RatioTable:
+    """Build the table.  Rows keep the order of the lights; lights without a current reading say what to do."""
+    entries, refused = _entries(view)
+    notes: list[str] = []
+    key_index = next((i for i, e in enumerate(entries) if e.state.light.role == "key"), None)
+    by_light: dict[str, tuple[float | None, float | None, float | None, float | None]] = {}
+    if entries:
+        on_face = [e for e in entries if e.state.light.role not in OWN_POINT_ROLES]
+        missing = [s.light.name for s in view.lights if s.value is None and s.light.role not in OWN_POINT_ROLES]
+        shares_known = bool(on_face) and not missing and all(e.camera is not None for e in on_face)
+        over, stops, u, share = figures(
+            [e.exposure for e in entries],
+            [e.u_stops for e in entries],
+            [e.camera or 0.0 for e in entries],
+            key_index or 0,
+        )
+        for i, e in enumerate(entries):
+            seen = share[i] if shares_known and e in on_face else None
+            if key_index is None:
+                by_light[e.state.light.id] = (None, None, None, seen)
+            else:
+                by_light[e.state.light.id] = (over[i], stops[i], 2 * u[i], seen)
+        if on_face and not shares_known:
+            without = [e.state.light.name for e in on_face if e.camera is None]
+            if missing:
+                notes.append(f"no shares until every light on the face has a current reading: {', '.join(missing)}")
+            if without:
+                move = f"meterlink light move {quoted(without[0])} --azimuth 40 --elevation 20"
+                notes.append(f"no shares: the direction of {', '.join(without)} is not given ({move})")
+    if key_index is None:
+        notes.append(_no_key_note(view))
+    if any(c.method == "assumed" for c in view.calibrations.values()):
+        notes.append("the f-numbers rest on an assumed calibration of the sensor (meterlink calibrate); ratios do not")
+    rows = tuple(_row(state, view, by_light.get(state.light.id), refused.get(state.light.id, "")) for state in view.lights)
+    key_fill, high_low, both = _lighting_ratio(entries, key_index)
+    key_entry = entries[key_index] if key_index is not None else None
+    return RatioTable(
+        rows,
+        view.key.light.name if view.key else None,
+        key_fill,
+        high_low,
+        working_aperture(view, key_entry.exposure, key_entry) if key_entry else None,
+        working_aperture(view, both, key_entry) if key_entry and both else None,
+        tuple(notes),
+    )
+
+
+def _no_key_note(view: SetView) -> str:
+    if view.key is None:
+        first = quoted(view.lights[0].light.name) if view.lights else "NAME"
+        return f"no light has the role key: meterlink light change {first} --role key"
+    return f"the key ({view.key.light.name}) has no current reading: meter it to get the ratios"
+
+
+def _lighting_ratio(entries: list[_Entry], key: int | None) -> tuple[float | None, float | None, float | None]:
+    """Return (key : fill, (key + fill) : fill, key + fill) from the lights with these roles."""
+    fill = sum(e.exposure for e in entries if e.state.light.role == "fill")
+    if key is None or not fill > 0:
+        return None, None, None
+    k = entries[key].exposure
+    return k / fill, (k + fill) / fill, k + fill
+
+
+def working_aperture(view: SetView, exposure: float, entry: _Entry) -> Aperture | None:
+    """Aperture for an exposure at the face, with the camera's offset and the filter applied here and nowhere else."""
+    from meterlink.photometry.series import nearest_f_number
+
+    reading = entry.state.reading
+    if reading is None or (reading.kind != "flash" and view.setup.shutter_s is None):
+        return None
+    calibration = view.calibrations.get(reading.calibration_id)
+    if calibration is None or calibration.relative:
+        return None
+    shift = view.setup.camera_offset_stops - view.setup.filter_stops
+    exact = f_number(exposure * 2.0**shift, view.setup.iso, calibration.constant)
+    nearest = nearest_f_number(exact, "third")
+    u = hypot(entry.u_stops, calibration.u_scale_rel * STOPS_PER_RELATIVE)
+    return Aperture(exact, nearest.text, nearest.left_over_stops, 2 * u)
+
+
+def _row(
+    state: LightState,
+    view: SetView,
+    numbers: tuple[float | None, float | None, float | None, float | None] | None,
+    refused: str,
+) -> RatioRow:
+    light, reading, judged = state.light, state.reading, state.judged
+    if reading is None or judged is None:
+        return _empty_row(state, view)
+    as_read = value_of(reading) or 0.0
+    over, stops, u95, share = numbers or (None, None, None, None)
+    reason = "; ".join(part for part in (judged.reason, refused) if part)
+    return RatioRow(
+        light.name,
+        light.role,
+        light.point,
+        reading_f(as_read, reading, view),
+        reading_f(state.value or 0.0, reading, view),
+        judged.correction_stops,
+        stops,
+        u95,
+        over,
+        share,
+        judged.verdict,
+        reason,
+        2 * judged.u_stops,
+        judged.correction.inverse_square_stops,
+        reading.held_off_m,
+        reading.t01_s,
+    )
+
+
+def _empty_row(state: LightState, view: SetView) -> RatioRow:
+    """Row of a light without a current reading: no number at all, and what to do."""
+    from meterlink.photometry.series import format_f_number
+
+    light = state.light
+    if state.stale is not None:
+        was = reading_f(value_of(state.stale) or 0.0, state.stale, view)
+        old = f" (it read {format_f_number(was)})" if was else ""
+        reason = f"{state.stale_reason}{old}: meter it again"
+        verdict: str | None = "retake"
+    else:
+        reason, verdict = state.missing, None
+    nothing = (None,) * 7
+    return RatioRow(light.name, light.role, light.point, *nothing, verdict, reason, stale=state.stale is not None)

@@ -1,0 +1,192 @@
+"""What else a change of a light does: softness, evenness from head to toe, flash duration, colour.  With its numbers.
+
+Softness is the angle that the source fills, seen from its point.  Evenness is computed from the placement; duration and
+colour only from readings of this very head at several powers, where there are any: nothing is assumed of a fixture.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from math import atan, degrees
+
+from meterlink import units
+from meterlink.photometry.sources import Point, source_of
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from meterlink.records import Placement
+    from meterlink.tables.adjustment import Move
+    from meterlink.judging.fixture_curves import FixtureCurves
+    from meterlink.judging.power_curve import PowerCurve
+    from meterlink.judging.view import LightState, SetView
+
+ANGLE_DEG = 1.0
+"""A source that fills less than this more or less is as soft as before."""
+FALL_STOPS = 0.1
+DURATION_STOPS = 0.1
+"""A t0.1 that changes by less than this (as a power of two) is the same."""
+COLOUR_MIRED = 5.0
+DOUBT_STOPS = 0.1
+FIGURE_M = (0.3, 3.0)
+
+
+def learnt_curve(state: LightState, view: SetView) -> PowerCurve | None:
+    """Return what this head's dial was found to deliver, from its readings in ``view.history``; None if nothing is known."""
+    from meterlink.judging.power_curve import learn_power
+    from meterlink.judging.prediction import Past
+
+    light = state.light
+    mine = [
+        one
+        for one in view.history
+        if isinstance(one, Past)
+        and (one.fixture.casefold() == light.fixture.casefold() if light.fixture else one.light_id == light.id)
+    ]
+    if len(mine) < 2:
+        return None
+    # What differs by power alone: the same light in the same place, and nothing else before the lamp.
+    curve = learn_power(
+        (p.placement.power_stops, p.value, p.u_stops, (p.light_id, p.calibration_id, *_place(p.placement))) for p in mine
+    )
+    return curve if curve.pairs else None
+
+
+def _place(p: Placement) -> tuple[object, ...]:
+    return (p.distance_m, p.azimuth_deg, p.elevation_deg, p.feather_deg, p.shape, p.width_m, p.grid_deg, p.gel, p.diffusers)
+
+
+def with_effects(state: LightState, move: Move, view: SetView) -> Move:
+    """Return the move with its side effects stated."""
+    effects: list[str] = []
+    placement = state.placement
+    if placement is None:
+        return move
+    if move.distance_m is not None and placement.distance_m is not None:
+        effects += softness(placement, move.distance_m)
+        effects += evenness(state, move.distance_m, view)
+        effects += doubt(state, move.distance_m, view)
+        if state.light.source_light_id:
+            effects.append("a reflector also catches more or less of its source there: meter it again")
+    if move.power_stops is not None and placement.power_stops is not None:
+        effects += of_power(state, move, view)
+    return move._replace(effects=tuple(effects))
+
+
+def angular_size_deg(placement: Placement, distance_m: float) -> float:
+    """Angle that the source's larger side fills, seen from its point: what softness follows."""
+    width = max(placement.width_m or 0.0, placement.height_m or 0.0)
+    return degrees(2 * atan(width / 2 / distance_m))
+
+
+def softness(placement: Placement, distance_m: float) -> list[str]:
+    """Say whether the light gets softer or harder."""
+    if not placement.width_m or placement.distance_m is None:
+        return []
+    before, after = angular_size_deg(placement, placement.distance_m), angular_size_deg(placement, distance_m)
+    if abs(after - before) < ANGLE_DEG:
+        return []
+    word = "softer" if after > before else "harder"
+    return [f"{word}: fills {after:.0f}° instead of {before:.0f}° seen from the {placement.aimed_at or 'point'}"]
+
+
+def evenness(state: LightState, distance_m: float, view: SetView) -> list[str]:
+    """Say how the fall of this light from the face to hands and feet changes."""
+    placement = state.placement
+    assert placement is not None
+    if state.light.point != "face":
+        return []
+    before, after = _fall(placement, view), _fall(placement._replace(distance_m=distance_m), view)
+    if before is None or after is None:
+        return _hands_only(placement, distance_m)
+    if max(abs(a - b) for a, b in zip(after, before, strict=True)) < FALL_STOPS:
+        return []
+    return [
+        f"from the face, hands get {units.format_stops(after[0])} instead of {units.format_stops(before[0])} "
+        f"and feet {units.format_stops(after[1])} instead of {units.format_stops(before[1])} stops"
+    ]
+
+
+def _fall(placement: Placement, view: SetView) -> tuple[float, float] | None:
+    """Stops at hands and feet against the face, for this light alone; None where that cannot be said."""
+    from meterlink.judging.evenness import FACE_HEIGHT_M, figure_points, predicted_evenness
+
+    height = view.setup.details.get("face_height_m")
+    known = isinstance(height, int | float) and FIGURE_M[0] < height <= FIGURE_M[1]
+    points = figure_points(float(height) if known and height is not None else FACE_HEIGHT_M)
+    try:
+        found = predicted_evenness({"it": (placement, 1.0)}, points)
+    except ValueError:
+        return None
+    stops = dict(zip(found.points, found.by_light["it"], strict=True))
+    if min(stops.values()) < -12:
+        return None
+    return stops["hands"], stops["feet"]
+
+
+def _hands_only(placement: Placement, distance_m: float) -> list[str]:
+    """Without a direction: how much something half a metre nearer gains."""
+    assert placement.distance_m is not None
+
+    def gain(d: float) -> float:
+        nearer = max(d - 0.5, d / 10)
+        return float(source_of(placement.shape, placement.width_m, placement.height_m).change_stops(d, nearer))
+
+    before, after = gain(placement.distance_m), gain(distance_m)
+    if abs(after - before) < FALL_STOPS:
+        return []
+    return [f"what is 50 cm nearer to it gets {after:.1f} stops more instead of {before:.1f}"]
+
+
+def doubt(state: LightState, distance_m: float, view: SetView) -> list[str]:
+    """Say by how much the move may miss, where the falloff of the modifier was never measured: uniform source to point."""
+    placement = state.placement
+    assert placement is not None
+    if placement.distance_m is None or not placement.width_m or view.falloffs.get(state.light.modifier):
+        return []
+    uniform = source_of(placement.shape, placement.width_m, placement.height_m).change_stops(placement.distance_m, distance_m)
+    gap = abs(Point().change_stops(placement.distance_m, distance_m) - uniform)
+    if gap < DOUBT_STOPS:
+        return []
+    return [f"its falloff was never measured, the move may miss by up to {gap:.1f} stop: meter it again"]
+
+
+def of_power(state: LightState, move: Move, view: SetView) -> list[str]:
+    """Say how flash duration and colour change with the dial, as far as this head's own readings tell."""
+    from meterlink.judging.fixture_curves import fixture_curves
+
+    curves = fixture_curves(state, view)
+    placement = state.placement
+    assert placement is not None
+    assert placement.power_stops is not None
+    assert move.power_stops is not None
+    return _duration(curves, placement.power_stops, move.power_stops) + _colour(curves, placement.power_stops, move.power_stops)
+
+
+def _duration(curves: FixtureCurves, now: float, then: float) -> list[str]:
+    from meterlink.photometry.freeze import value_at
+
+    if curves.durations is None:
+        return []
+    before, after = value_at(curves.durations, now), value_at(curves.durations, then)
+    if before is None or after is None or abs(after / before - 1) < DURATION_STOPS:
+        return []
+    word = "longer" if after > before else "shorter"
+    return [f"{word} flash: t0.1 {units.format_duration(after)} instead of {units.format_duration(before)}"]
+
+
+def _colour(curves: FixtureCurves, now: float, then: float) -> list[str]:
+    before, after = _mired(curves, now), _mired(curves, then)
+    if before is None or after is None or abs(after - before) < COLOUR_MIRED:
+        return []
+    word = "warmer" if after > before else "cooler"
+    return [f"{word}: {1e6 / after:.0f} K instead of {1e6 / before:.0f} K"]
+
+
+def _mired(curves: FixtureCurves, power: float) -> float | None:
+    """Colour at a power, straight between this head's readings in mired; None beyond them."""
+    points = curves.colours
+    for low, high in pairwise(points):
+        if low.power_stops - 1e-6 <= power <= high.power_stops + 1e-6:
+            part = (power - low.power_stops) / (high.power_stops - low.power_stops)
+            return low.mired + part * (high.mired - low.mired)
+    return None

@@ -1,0 +1,250 @@
+"""From what the lights give to what they should give: one round of changes for the whole set.
+
+Wishes are an f-number at the light's point (``f/8``), stops from the key (``-1``) or a ratio to the key (``3:1``, by one of the
+two definitions that the trade uses).  A wish is about the light alone where lights share a point; where a light of *another*
+point was metered there (the key on the background), its spill counts too, and the changes are found together (``overlap``).
+
+A round: set what is told, meter every light once, ask again and set what is told then.  That last correction is small, rests on
+all pops of each light (``settling``), and needs no further pop.
+"""
+
+from __future__ import annotations
+
+from math import log2
+from typing import NamedTuple
+
+from meterlink import units
+from meterlink.errors import UsageError
+from meterlink.photometry.exposure import luminous_exposure, stops_of_highlight_to_shadow
+from meterlink.tables.adjustment import FINE_GAP_STOPS, GAP_STOPS, Move, close, move_text
+from meterlink.tables.overlap import Overlap, overlap_of, solve
+from meterlink.tables.joined_pops import settled
+from meterlink.judging.view import LightState, SetView
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+INCIDENT, HIGHLIGHT_TO_SHADOW = "incident", "highlight to shadow"
+CORRECTION_STOPS = 0.3
+"""A change by no more than this is the correction that ends a round: not metered again, so a small move is worth it, too."""
+DARK_STOPS = -20.0
+"""Asked of a light that should give nothing at all: the lowest power is the nearest."""
+
+
+class Wish(NamedTuple):
+    """What one light should give."""
+
+    light: str
+    f_number: float | None = None
+    """At the light's point, at the set-up's ISO."""
+    from_key_stops: float | None = None
+    definition: str = ""
+    """Which definition a ratio was meant by; empty for stops and f-numbers."""
+    text: str = ""
+
+
+class TargetRow(NamedTuple):
+    """One light: what it gives, what it should, and the move that gets it there."""
+
+    light: str
+    now_lxs: float
+    """All light that the wish is about: the light's own, and the spill of lights of other points where it was metered."""
+    wanted_lxs: float
+    change_stops: float
+    """Change of this light alone that its own dial or place has to bring (a reflector's source comes on top)."""
+    move: Move
+    predicted_stops: float
+    """Where the point will be against the wish after the moves: 0 is on target."""
+    sentence: str
+
+    def as_json(self) -> dict[str, object]:
+        """Return the row as JSON data."""
+        data = self._asdict()
+        data["move"] = {**self.move._asdict(), "left_over_stops": self.move.left_over_stops}
+        return data
+
+
+class TargetPlan(NamedTuple):
+    """The changes of a set, and what has to be said about them."""
+
+    rows: tuple[TargetRow, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def feasible(self) -> bool:
+        """True when every wish can be met but for the dials' steps."""
+        return all(row.move.feasible for row in self.rows)
+
+    def as_json(self) -> dict[str, object]:
+        """Return the plan as JSON data."""
+        return {"rows": [row.as_json() for row in self.rows], "notes": list(self.notes), "feasible": self.feasible}
+
+
+def parse_wish(text: str, definition: str = INCIDENT) -> Wish:
+    """Read ``KEY=f/8``, ``FILL=-1``, ``FILL=3:1``.  A ratio is the key to this light, by ``definition``.
+
+    Raises UsageError with what is accepted.
+    """
+    name, equals, value = text.rpartition("=")
+    name, value = name.strip(), value.strip()
+    if not equals or not name or not value:
+        raise UsageError(f"'{text[:40]}' is no target: write KEY=f/8, FILL=-1 (stops from the key) or FILL=3:1")
+    if ":" in value:
+        ratio = units.parse_ratio(value)
+        if definition == HIGHLIGHT_TO_SHADOW:
+            if ratio <= 1:
+                raise UsageError(f"{name}: (key + fill) to fill is always above 1:1, {value} cannot be: ask for more, e.g. 3:1")
+            return Wish(name, None, -stops_of_highlight_to_shadow(ratio), definition, text)
+        return Wish(name, None, -log2(ratio), definition, text)
+    if value[:1].lower() == "f":
+        return Wish(name, units.parse_f_number(value), None, "", text)
+    return Wish(name, None, units.parse_stops(value, "target", 15), "", text)
+
+
+def _state(view: SetView, name: str) -> LightState:
+    for state in view.lights:
+        if state.light.name.casefold() == name.casefold():
+            if state.value is None or not state.value > 0:
+                why = f" ({state.stale_reason})" if state.stale_reason else ""
+                raise UsageError(f"{state.light.name} has no current reading{why}: meterlink meter {state.light.name}")
+            return state
+    raise UsageError(f"there is no light '{name[:30]}': meterlink light list shows them")
+
+
+class _Aim(NamedTuple):
+    """One wish with the light that it is about."""
+
+    wish: Wish
+    state: LightState
+
+
+def _aims(view: SetView, wishes: Sequence[Wish]) -> list[_Aim]:
+    """Pair wishes with lights: the key first, sources before their reflectors."""
+    aims = [_Aim(wish, _state(view, wish.light)) for wish in wishes]
+    if len({aim.state.light.id for aim in aims}) < len(aims):
+        raise UsageError("a light was given two targets: give each light once")
+    key = view.key
+    for wish, state in aims:
+        if wish.from_key_stops is None:
+            continue
+        if key is None or key.value is None or key.reading is None:
+            raise UsageError("targets in stops from the key need a key with a current reading: meter the key first")
+        if state.light.id == key.light.id:
+            raise UsageError(f"{state.light.name} is the key that the others are counted from: give it an f-number, e.g. f/8")
+        if wish.definition == HIGHLIGHT_TO_SHADOW and state.light.role != "fill":
+            raise UsageError(f"{state.light.name} is no fill: (key + fill) to fill cannot be asked of it, give stops from the key")
+        if state.reading is not None and (state.reading.receptor, state.reading.kind) != (key.reading.receptor, key.reading.kind):
+            raise UsageError(f"{state.light.name} was metered in another way than the key: meter both alike, then ask again")
+    return sorted(aims, key=lambda aim: (aim.state is not key, bool(aim.state.light.source_light_id)))
+
+
+def _exposure_of(view: SetView, state: LightState, f_number: float) -> float:
+    reading = state.reading
+    calibration = view.calibrations.get(reading.calibration_id) if reading else None
+    if reading is None or calibration is None:
+        raise UsageError(f"{state.light.name}: its reading has no calibration, so no f-number can be asked of it: give stops")
+    if calibration.relative:
+        raise UsageError(
+            f"{state.light.name}: the sensor's calibration is relative, f-numbers are not known: give stops from the key"
+        )
+    exposure = luminous_exposure(f_number, view.setup.iso, calibration.constant)
+    if reading.kind == "flash":
+        return exposure
+    if view.setup.shutter_s is None:
+        raise UsageError("steady light needs the shutter time: meterlink setup change --shutter 1/125")
+    return exposure / view.setup.shutter_s
+
+
+class _Planner:
+    """Lights one after the other: each move is rounded to what can be set, and those after it make up for it."""
+
+    def __init__(self, view: SetView, aims: list[_Aim], by: str) -> None:
+        self.view, self.aims, self.by = view, aims, by
+        self.overlap: Overlap = overlap_of(view, [aim.state.light.id for aim in aims])
+        self.reached: dict[str, float] = {}
+        """Light's id -> factor on all that it gives, as far as it is settled."""
+        self.dark: set[str] = set()
+
+    def wanted(self) -> dict[str, float]:
+        """Light wanted at each wished light's point; stops are counted from what the key will really give."""
+        found = {}
+        key = self.view.key
+        for wish, state in self.aims:
+            if wish.f_number is not None:
+                found[state.light.id] = _exposure_of(self.view, state, wish.f_number)
+        for wish, state in self.aims:
+            if wish.from_key_stops is not None and key is not None and key.value is not None:
+                factor = self.reached.get(key.light.id)
+                value = found.get(key.light.id, key.value) if factor is None else key.value * factor
+                found[state.light.id] = value * 2.0**wish.from_key_stops
+        return found
+
+    def moves(self) -> dict[str, Move]:
+        """Work out one move after the other."""
+        moves: dict[str, Move] = {}
+        for _, state in self.aims:
+            light = state.light
+            factors, dark = solve(self.overlap, self.wanted(), self.reached)
+            self.dark |= dark
+            factor = factors[light.id]
+            stops = log2(factor) if factor > 0 else DARK_STOPS
+            # A reflector follows its source by itself.
+            source = self.reached.get(light.source_light_id or "", 1.0)
+            moves[light.id] = self._move(state, stops - log2(source))
+            self.reached[light.id] = source * 2.0 ** moves[light.id].achieved_stops
+        return moves
+
+    def _move(self, state: LightState, stops: float) -> Move:
+        from meterlink.tables.side_effects import learnt_curve, with_effects
+
+        light, placement = state.light, state.placement
+        if placement is None:
+            return Move(stops, None, "", None, 0.0, (), "it is not placed: meterlink light move " + light.name)
+        falloff = self.view.falloffs.get(light.modifier) if light.modifier else None
+        curve = None if light.source_light_id else learnt_curve(state, self.view)
+        gap = FINE_GAP_STOPS if abs(stops) <= CORRECTION_STOPS else GAP_STOPS
+        move = close(light, placement, stops, falloff=falloff, by=self.by, curve=curve, gap_stops=gap)
+        return with_effects(state, move, self.view)
+
+
+def plan(view: SetView, wishes: Sequence[Wish], *, by: str = "both") -> TargetPlan:
+    """Return what to change so that the wishes hold.  Raises UsageError for wishes that cannot be understood.
+
+    ``by`` is ``power``, ``distance`` or ``both``.  With ``view.history`` the dials' learnt steps, durations and colours count.
+    """
+    if not wishes:
+        raise UsageError("say what is wanted, e.g. meterlink targets KEY=f/8 FILL=-1")
+    view = settled(view)
+    planner = _Planner(view, _aims(view, wishes), by)
+    moves = planner.moves()
+    wanted = planner.wanted()
+    rows = [_row(s, wanted[s.light.id], moves[s.light.id], planner) for s in view.lights if s.light.id in moves]
+    return TargetPlan(tuple(rows), (*_dark_notes(view, planner.dark), *planner.overlap.notes, *_definitions(wishes)))
+
+
+def _row(state: LightState, wanted: float, move: Move, planner: _Planner) -> TargetRow:
+    light_id = state.light.id
+    after = planner.overlap.light_at(light_id, planner.reached)
+    now = planner.overlap.light_at(light_id, {})
+    predicted = log2(after / wanted) if after > 0 else -99.0
+    return TargetRow(
+        state.light.name, now, wanted, move.wanted_stops, move, predicted, move_text(state.light, move, state.placement)
+    )
+
+
+def _dark_notes(view: SetView, dark: set[str]) -> list[str]:
+    return [
+        f"{s.light.name}: the other lights alone already give more than is wanted there; the nearest is to switch it off"
+        for s in view.lights
+        if s.light.id in dark
+    ]
+
+
+def _definitions(wishes: Sequence[Wish]) -> list[str]:
+    used = {wish.definition for wish in wishes if wish.definition}
+    words: Mapping[str, str] = {
+        INCIDENT: "ratios are key to light, each alone (incident)",
+        HIGHLIGHT_TO_SHADOW: "ratios are (key + fill) to fill (highlight to shadow)",
+    }
+    return [words[one] for one in sorted(used)]

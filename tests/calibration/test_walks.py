@@ -1,0 +1,222 @@
+"""The walks of calibrate: simulated sensors in, calibrations out, refusals in words."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from benchmarks.calibration_walks import Photographer
+from benchmarks.calibration_world import FULL_SCALE_LX, Build, Reference, SimulatedSensor
+from meterlink.calibration.calibrate import ScaleWalk
+from meterlink.calibration.procedure import Procedure, Task
+from meterlink.calibration.turntable import AngleWalk
+from meterlink.errors import CalibrationError, UsageError
+from meterlink.records import Identity, Measurement
+
+SOUND = Build(
+    gain=(0.9, 0.93), dark=(0.0195, 0.0205), bend=(0.01, 0.0), noise=0.0015, side=(-0.1, 0.02),
+)  # fmt: skip
+
+
+@pytest.fixture
+def sensor() -> SimulatedSensor:
+    """A sound sensor, 10 % less sensitive than its design, its ranges 3 % off each other."""
+    return SimulatedSensor(SOUND, np.random.default_rng(5))
+
+
+def photographer(sensor: SimulatedSensor, scale_error: float = 0.0) -> Photographer:
+    """Someone who does what the walk asks, with a reference that shows tenths."""
+    return Photographer(sensor, sensor.rng, Reference(scale_error))
+
+
+def test_calibrate_finds_gain_dark_and_both_ranges(sensor: SimulatedSensor) -> None:
+    """The scale of both ranges is found within 3 % and their ratio within what is stated; dark to half a code."""
+    walk = ScaleWalk(sensor.identity, sensor.calibration)
+
+    photographer(sensor).walk(walk)
+    made = walk.result(reference="lab", u_reference_rel=0.02, u_reference_reading_rel=0.022, created_at_s=7.0)
+
+    for i, scale in enumerate(made.calibration.ranges):
+        true = FULL_SCALE_LX[i] / SOUND.gain[i]
+        assert abs(math.log(scale.full_scale_lx / true)) < 0.03
+        assert scale.dark_raw == pytest.approx(SOUND.dark[i], abs=0.0005)
+        assert 0.002 < scale.u_rel < 0.02
+    record = made.calibration
+    assert (record.method, record.reference, record.created_at_s) == ("reference", "lab", 7.0)
+    assert record.u_scale_rel == 0.02
+    assert not record.relative
+    assert len(record.details["points"]) == 20
+    assert record.details["claim"]["steady_lx"][1][1] == pytest.approx(0.9295 * record.ranges[1].full_scale_lx, rel=0.01)
+
+
+class Whole(Photographer):
+    """Comes down by whole stops, whatever the walk asks: the reference then rounds each pair alike."""
+
+    def level(self, task: Task) -> float:
+        """Whole stops for pairs."""
+        return 0.75 * 0.5 ** int(task.name.split("-")[3]) if task.name.startswith("pair") else super().level(task)
+
+
+def test_pairs_between_the_tenths_average_the_display_out() -> None:
+    """Steps that the walk asks for leave the scale's error below half of what whole stops leave, over 12 sensors."""
+    errors: dict[type, list[float]] = {Photographer: [], Whole: []}
+    for who, found in errors.items():
+        for seed in range(12):
+            rng = np.random.default_rng(seed)
+            off = rng.uniform(-0.05, 0.05)
+            one = SimulatedSensor(SOUND._replace(gain=(1.0, 1.0), bend=(0.0, 0.0)), rng)
+            walk = ScaleWalk(one.identity, one.calibration)
+            who(one, rng, Reference(off)).walk(walk)
+            made = walk.result(reference="lab", u_reference_rel=0.02).calibration
+            true = [full * (1 + off) for full in FULL_SCALE_LX]
+            found += [math.log2(r.full_scale_lx / full) for r, full in zip(made.ranges, true, strict=True)]
+
+    assert np.std(errors[Photographer]) < 0.01
+    assert np.std(errors[Photographer]) < 0.5 * np.std(errors[Whole])
+
+
+def test_more_pairs_are_asked_for_when_the_first_leave_too_much(sensor: SimulatedSensor) -> None:
+    """A reference that shows thirds of a stop leaves too much after ten pairs a range: three more levels are asked for, once."""
+    walk = ScaleWalk(sensor.identity, sensor.calibration, resolution_stops=1 / 3)
+    fine = ScaleWalk(sensor.identity, sensor.calibration)
+
+    Photographer(sensor, sensor.rng, Reference(0.0, resolution_stops=1 / 3)).walk(walk)
+    photographer(sensor).walk(fine)
+
+    assert len(walk.group("pair")) == 20 + 2 * 2 * 3
+    assert len(fine.group("pair")) == 20
+    assert walk.done
+
+
+def test_once_a_light_is_taken_it_is_not_to_be_touched(sensor: SimulatedSensor) -> None:
+    """The level is asked for at the first of a step's readings only: nobody is told to turn a light that must not move."""
+    walk = one_task(sensor, wanted=2, fill=(0.3, 0.5), range_index=1)
+
+    assert "wanted" in walk.take(sensor.steady(1e4, 1))
+    assert walk.taken == []
+    walk.take(sensor.steady(8e4, 1))
+    walk.take(sensor.steady(5e4, 1))
+
+    assert walk.done
+
+
+def test_without_a_reference_ratios_are_right_and_f_numbers_marked(sensor: SimulatedSensor) -> None:
+    """A relative calibration has the ranges' true ratio and says that its f-numbers are relative."""
+    walk = ScaleWalk(sensor.identity, sensor.calibration, relative=True)
+
+    photographer(sensor).walk(walk)
+    made = walk.result()
+
+    ratio = made.calibration.ranges[0].full_scale_lx / made.calibration.ranges[1].full_scale_lx
+    assert ratio == pytest.approx(10 * 0.93 / 0.9, rel=0.04)
+    assert made.calibration.relative
+    assert made.calibration.u_scale_rel == 0.3
+    assert "relative" in made.warnings[0]
+
+
+def test_calibrate_angle_keeps_the_scale_and_adds_the_response(sensor: SimulatedSensor) -> None:
+    """The angular error is found within 0.06 stop at 60 and 90 degrees; the scale stays; a new record is made."""
+    walk = AngleWalk(sensor.identity, sensor.calibration)
+
+    photographer(sensor).walk(walk)
+    made, fit = walk.result()
+
+    for degrees, stops, _ in fit.error_stops:
+        s = 1 - math.cos(math.radians(degrees))
+        if degrees <= 90:
+            assert stops == pytest.approx((-0.1 * s + 0.02 * s * s) / math.log(2), abs=0.08)
+    assert made.ranges == sensor.calibration.ranges
+    assert made.id != sensor.calibration.id
+    assert made.angle_response[0] == (0.0, 1.0)
+    assert made.details["angle"]["error_index"] == fit.error_index
+
+
+def measurement(sensor: SimulatedSensor, **changes: object) -> Measurement:
+    """A steady measurement at half of the sensitive range."""
+    return sensor.steady(1e5, 1)._replace(**changes)
+
+
+def one_task(sensor: SimulatedSensor, **changes: object) -> Procedure:
+    """A walk with one task."""
+    task = Task("torch", "torch", "Light it.", "steady", range_index=1)._replace(**changes)
+    return Procedure(sensor.identity, sensor.calibration, [task])
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"kind": "flash"}, "wants steady light"),
+        ({"range_index": 0}, "another range than dim"),
+        ({"incomplete": True}, "did not arrive whole"),
+        ({"clipped": True}, "too bright"),
+        ({"illuminance_lx": 100.0}, "too dim"),
+    ],
+)
+def test_what_does_not_fit_is_not_counted_and_says_why(sensor: SimulatedSensor, changes: dict[str, object], words: str) -> None:
+    """A measurement of another kind or range, clipped, incomplete or too dim changes nothing but is remembered."""
+    walk = one_task(sensor)
+
+    said = walk.take(measurement(sensor, **changes))
+
+    assert words in said
+    assert walk.taken == []
+    assert len(walk.refused) == 1
+
+
+def test_light_that_should_fill_a_range_is_asked_for_three_times(sensor: SimulatedSensor) -> None:
+    """Half of the range instead of 80 % is refused three times, then taken: a range may end there."""
+    walk = one_task(sensor, fill=(0.75, 0.95))
+
+    said = [walk.take(measurement(sensor)) for _ in range(4)]
+
+    assert all("turn the power up" in s for s in said[:3])
+    assert said[3] == "torch: done"
+
+
+def test_undo_and_skip(sensor: SimulatedSensor) -> None:
+    """The last one can be taken back; only an optional step can be left out."""
+    walk = one_task(sensor, wanted=2, optional=True)
+    walk.take(measurement(sensor))
+
+    assert walk.progress == (1, 2)
+    assert "taken back" in walk.undo()
+    with pytest.raises(UsageError, match="nothing"):
+        walk.undo()
+    assert "left out" in walk.skip()
+    assert walk.done
+    with pytest.raises(UsageError, match="every step is done"):
+        walk.take(measurement(sensor))
+    with pytest.raises(UsageError, match="cannot be left out"):
+        one_task(sensor).skip()
+
+
+def test_measurements_of_other_sensors_and_calibrations_are_refused(sensor: SimulatedSensor) -> None:
+    """Another sensor's or another calibration's measurement is an error, as is another sensor's calibration."""
+    walk = one_task(sensor)
+    with pytest.raises(CalibrationError, match="another sensor"):
+        walk.take(measurement(sensor, sensor_id="x"))
+    with pytest.raises(CalibrationError, match="another calibration"):
+        walk.take(measurement(sensor, calibration_id="x"))
+    with pytest.raises(CalibrationError, match="another sensor"):
+        Procedure(sensor.identity, sensor.calibration._replace(sensor_id="x"), [])
+
+
+def test_a_pair_needs_the_reference(sensor: SimulatedSensor) -> None:
+    """A step that asks for the reference's reading is not taken without it."""
+    with pytest.raises(UsageError, match="reference"):
+        one_task(sensor, ask="reference").take(measurement(sensor))
+
+
+def test_a_steady_sensor_with_one_range_has_no_flash_steps() -> None:
+    """A sensor that only sees steady light is walked through steady steps, without overlap."""
+    identity = Identity("s", "steady", "text", ranges=("only",), adc_bits=16)
+    calibration = SimulatedSensor(SOUND, np.random.default_rng(1)).calibration._replace(sensor_id="s")
+
+    walk = ScaleWalk(identity, calibration)
+
+    assert {t.kind for t in walk.tasks} == {"steady"}
+    assert not [t for t in walk.tasks if t.name.startswith("overlap")]
+    with pytest.raises(CalibrationError, match="up to"):
+        AngleWalk(identity, calibration, [0, 170])

@@ -1,0 +1,133 @@
+"""Findings: worst first, each with what to do and the numbers behind it."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import pytest
+from small_sets import all_at_once, hot, light, placed, read, seen, view
+
+from meterlink.records import Pop
+from meterlink.checks import findings as checks
+from meterlink.checks.findings import Finding, findings
+from meterlink.judging.prediction import Past, Prediction
+from meterlink.judging.sum_check import SumCheck
+
+KEY = placed(0, azimuth_deg=40.0, elevation_deg=25.0, shape="point", width_m=None)
+FILL = placed(1, azimuth_deg=-30.0, elevation_deg=5.0, shape="point", width_m=None, distance_m=1.5)
+LIGHTS = [light(0, "KEY", "key", fixture="A"), light(1, "FILL", "fill", fixture="B")]
+TOGETHER = 160.0 * seen(KEY) + 80.0 * seen(FILL)
+
+
+def kinds(found: list[Finding]) -> list[str]:
+    """Kinds in their order."""
+    return [one.kind for one in found]
+
+
+def test_a_good_set_has_no_complaint() -> None:
+    """Declared, agreeing readings with a sum that fits: nothing to say."""
+    assert findings(view(LIGHTS, [KEY, FILL], [read(0, 160.0), read(1, 80.0), all_at_once(TOGETHER, (0, 1))])) == []
+
+
+def test_held_off_key_comes_first_with_its_numbers() -> None:
+    """The sum check names the key, about how far, the next pop as a command, and ranks above notes."""
+    bad = 160.0 * hot(KEY, 0.3)
+    found = findings(view(LIGHTS, [KEY, FILL], [read(0, bad), read(1, 80.0), all_at_once(TOGETHER, (0, 1))]))
+    first = found[0]
+    assert (first.kind, first.light) == ("sum", "KEY")
+    assert "less than the sum of each alone" in first.text
+    assert "held off" in first.text
+    assert "cm toward it" in first.text
+    assert "meterlink meter KEY" in first.advice
+    assert first.numbers["residual_stops"] < 0
+    assert first.numbers["suspects"][0]["light"] == "KEY"
+
+
+def test_history_flags_a_reading_without_any_sum() -> None:
+    """A fixture's past alone catches a reading a stop too hot, and says from what it was expected."""
+    then = KEY._replace(id="old", distance_m=1.0)
+    history = (Past("A", "", then, math.log2(160.0 * 1.2**2), 0.04, "c", setup_id="e"),)
+    found = findings(view(LIGHTS, [KEY, FILL], [read(0, 330.0), read(1, 80.0)], history=history))
+    first = found[0]
+    assert (first.kind, first.light) == ("prediction", "KEY")
+    assert "1 earlier reading of A" in first.text
+    quiet = findings(view(LIGHTS, [KEY, FILL], [read(0, 160.0), read(1, 80.0)], history=history))
+    assert "prediction" not in kinds(quiet)
+
+
+@pytest.mark.parametrize(("apart", "said"), [(3.3, False), (3.7, True), (-3.3, False), (-3.7, True)])
+def test_single_readings_apart_are_named(apart: float, said: bool) -> None:
+    """Without an alarm a reading more than 3.5 combined standard uncertainties from its prediction is named, and only then."""
+    seen_view = view(LIGHTS, [KEY, FILL], [read(0, 160.0), read(1, 80.0)])
+    u = math.hypot(seen_view.lights[0].judged.u_stops, 0.15)
+    prediction = Prediction(math.log2(160.0) - apart * u, 0.15, 1, False, "1 earlier reading of A")
+    context = checks.Context({"l0": prediction}, SumCheck(None, 0.0, None, None, {}))
+    found = list(checks.predicted_apart(seen_view, context))
+    assert bool(found) is said
+    if found:
+        assert found[0].light == "KEY"
+        assert found[0].numbers["apart_stops"] == pytest.approx(apart * u, abs=0.01)
+
+
+def test_order_and_advice() -> None:
+    """Wrong before doubtful before cautions before notes; every finding says what to do in one line."""
+    lights = [*LIGHTS, light(2, "RIM", "rim", point="rim"), light(3, "HAIR", "hair", point="hair")]
+    rim = placed(2, distance_m=None)
+    readings = [
+        read(0, 160.0, clipped=True),
+        read(1, 80.0, pops=tuple(Pop(v) for v in (80.0, 81.0, 110.0))),
+        read(2, 50.0, point="rim"),
+    ]
+    found = findings(view(lights, [KEY, FILL, rim, placed(3)], readings))
+    assert kinds(found)[0] == "retake"
+    assert [one.rank for one in found] == sorted((one.rank for one in found), reverse=True)
+    assert {"not_metered", "outlier", "no_distance"} <= set(kinds(found))
+    for one in found:
+        assert one.advice
+        assert "\n" not in one.text + one.advice
+        json.dumps(one.as_json(), allow_nan=False)
+
+
+def test_stale_readings_are_named() -> None:
+    """A light moved since it was metered is a finding, its old value is not shown."""
+    moved = KEY._replace(id="p0-new", created_at_s=100.0)
+    found = findings(view(LIGHTS, [moved, FILL], [read(0, 160.0), read(1, 80.0)]))
+    stale = next(one for one in found if one.kind == "stale")
+    assert stale.light == "KEY"
+    assert "160" not in stale.text
+
+
+def test_near_light_with_nothing_declared() -> None:
+    """A small light half a metre away costs more than a tenth of a stop within the assumed reach: said with the limit."""
+    near = placed(0, width_m=0.18, distance_m=0.6)
+    found = findings(view(LIGHTS[:1], [near], [read(0, 160.0, held_off_m=None)]))
+    reach = next(one for one in found if one.kind == "reach")
+    assert "keep the dome within 2 cm" in reach.advice
+    assert reach.numbers["good_m"] == pytest.approx(0.02, abs=0.005)
+
+
+def test_missing_sum_is_only_a_note() -> None:
+    """Without a common pop the set is told, last, how to get a cross-check."""
+    found = findings(view(LIGHTS, [KEY, FILL], [read(0, 160.0), read(1, 80.0)]))
+    assert kinds(found) == ["sum_missing"]
+    assert "--together" in found[0].advice
+
+
+def test_others_can_add_finders(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A registered finder's findings are sorted in with the others; adding it twice does nothing."""
+    monkeypatch.setattr(checks, "FINDERS", list(checks.FINDERS))
+
+    def finder(_view: object, _context: object) -> list[Finding]:
+        return [Finding("room", 9.0, "", "the room is bright", "switch it off", {})]
+
+    checks.register(finder)
+    checks.register(finder)
+    found = findings(view(LIGHTS, [KEY, FILL], [read(0, 160.0), read(1, 80.0)]))
+    assert kinds(found).count("room") == 1
+    assert found[0].kind == "room"
+
+
+def test_an_empty_set() -> None:
+    """No lights: nothing found, nothing raised."""
+    assert findings(view([], [], [])) == []

@@ -1,0 +1,181 @@
+"""Room light against the flash: judged where it matters, with what brings it down."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any
+
+import pytest
+from small_sets import light, placed, read, view
+
+from meterlink.records import Calibration, RangeScale, Reading
+from meterlink.checks.findings import Finding, findings
+from meterlink.checks.room_light import level, lit_parts
+from meterlink.judging.view import SetView
+
+LIGHTS = [
+    light(0, "KEY", "key"),
+    light(1, "FILL", "fill"),
+    light(2, "BACK", "background", point="background"),
+]
+PLACES = [placed(i, azimuth_deg=a, shape="point", width_m=None) for i, a in ((0, 40.0), (1, -40.0), (2, 170.0))]
+READ = [read(0, 160.0), read(1, 40.0), read(2, 80.0, point="background")]
+TIME_S = 1 / 128
+
+
+def room(lux: float, note: str = "", order: int = 20, point: str = "face", **fields: Any) -> Reading:
+    """A room reading."""
+    return Reading(
+        f"{order:032d}", "s", None, None, "c", "x", 100.0 + order, kind="steady", purpose="room", illuminance_lx=lux,
+        point=point, aim="camera", note=note, **fields,
+    )  # fmt: skip
+
+
+def a_set(*rooms: Reading, shutter_s: float | None = TIME_S, readings: list[Reading] | None = None, **details: Any) -> SetView:
+    """Key, fill two stops under it and a background, with room readings."""
+    made = view(LIGHTS, PLACES, [*(READ if readings is None else readings), *rooms], details=details)
+    return made._replace(setup=made.setup._replace(shutter_s=shutter_s))
+
+
+def found_in(made: SetView) -> list[Finding]:
+    """Findings about room light, all of them plain data."""
+    import meterlink.checks.finders  # noqa: F401
+
+    found = [one for one in findings(made) if one.kind == "room_light"]
+    for one in found:
+        json.dumps(one.as_json(), allow_nan=False)
+    return found
+
+
+def lux_for(stops_below: float, exposure_lxs: float) -> float:
+    """Room light that the flash exceeds by so many stops at the shutter."""
+    return exposure_lxs / 2.0**stops_below / TIME_S
+
+
+def test_judged_at_the_shadow_side_and_not_at_the_key() -> None:
+    """A room four stops under the key is two under the fill: there it adds log2(1 + 1/4) = 0.32 stop, a fifth of the picture.
+
+    The published form log2(1 + 1/n) with n = 4 for two stops was seen in a photographer's notes of 2012.
+    """
+    (found,) = found_in(a_set(room(lux_for(2.0, 40.0))))
+
+    assert found.numbers["part"] == "the shadow side of the face"
+    assert found.numbers["flash_over_room_stops"] == pytest.approx(2.0)
+    assert found.numbers["added_stops"] == pytest.approx(0.321928, abs=1e-6)
+    assert found.numbers["share"] == pytest.approx(0.2)
+    assert found.numbers["parts"]["the key side of the face"] == pytest.approx(math.log2(200 / 40) + 2)
+    assert "ghost of 20%" in found.text
+    assert "common practice" in found.text
+
+
+def test_clean_rooms_are_no_finding() -> None:
+    """From 3.8 stops on the room adds less than a tenth of a stop and nothing is said."""
+    assert found_in(a_set(room(lux_for(3.85, 40.0)))) == []
+    assert len(found_in(a_set(room(lux_for(3.7, 40.0))))) == 1
+
+
+def test_ghosting_ranks_as_a_caution_and_visible_as_a_note() -> None:
+    """Less than two stops above the room is a caution, two to 3.8 a note."""
+    (ghosts,) = found_in(a_set(room(lux_for(1.0, 40.0))))
+    (visible,) = found_in(a_set(room(lux_for(3.0, 40.0))))
+
+    assert int(ghosts.rank) == 1
+    assert int(visible.rank) == 0
+
+
+def test_the_advised_shutter_and_power_reach_what_is_wanted() -> None:
+    """Shutter up to the sync speed first, the rest by power: both together make 3.8 stops."""
+    made = a_set(room(lux_for(2.0, 40.0)), sync_speed_s=1 / 203.19, shutter_kind="focal-plane")
+    (found,) = found_in(made)
+
+    assert "--shutter 1/200" in found.advice
+    gained = math.log2(TIME_S * 2 ** (7 + 2 / 3))
+    assert f"{3.8004 - 2.0 - gained:.1f} stops more power" in found.advice
+
+
+def test_leaf_shutters_have_no_sync_limit() -> None:
+    """A leaf shutter may do it all by its time."""
+    (found,) = found_in(a_set(room(lux_for(2.0, 40.0)), shutter_kind="leaf"))
+
+    assert "--shutter 1/500" in found.advice or "--shutter 1/400" in found.advice
+    assert "more power" not in found.advice
+
+
+def test_modelling_lamps_are_judged_on_and_named_as_the_way_out() -> None:
+    """With readings for lamps on and off, the one with them on counts, and switching them off is the first advice."""
+    made = a_set(room(lux_for(4.0, 40.0), "lamps off", 20), room(lux_for(1.0, 40.0), "lamps on", 21))
+    (found,) = found_in(made)
+
+    assert found.numbers["lamps"] == "lamps on"
+    assert found.numbers["lamps_add_lx"] == pytest.approx(lux_for(1.0, 40.0) - lux_for(4.0, 40.0))
+    assert found.advice.startswith("modelling lamps off for the picture: 3.0 stops less")
+
+
+def test_the_latest_reading_counts() -> None:
+    """After dimming the room a new reading replaces the old judgement."""
+    assert found_in(a_set(room(1000.0, order=20), room(1.0, order=21))) == []
+
+
+def test_each_part_has_its_own_room_where_it_was_read() -> None:
+    """A backdrop in the shade is judged by the room light read there."""
+    made = a_set(room(lux_for(1.0, 80.0)), room(0.5, order=21, point="background"))
+    (found,) = found_in(made)
+
+    assert found.numbers["part"] != "background"
+    assert found.numbers["parts"]["background"] > 8
+
+
+def test_parts_of_a_set() -> None:
+    """The key side has key and fill, the shadow side fill alone, the background its own; a set without fill has no shadow part."""
+    parts = lit_parts(a_set())
+    assert parts["the key side of the face"] == ("face", pytest.approx(200.0))
+    assert parts["the shadow side of the face"] == ("face", pytest.approx(40.0))
+    assert parts["background"] == ("background", pytest.approx(80.0))
+    assert "the shadow side of the face" not in lit_parts(view(LIGHTS[:1], PLACES[:1], READ[:1]))
+
+
+def calibrated(made: SetView, full_scale_lx: float, dark: float = 0.02, **fields: Any) -> SetView:
+    """The set with a calibration for its readings."""
+    one = Calibration("c", "x", 0.0, 330.0, ranges=(RangeScale(full_scale_lx, dark),), **{"method": "reference", **fields})
+    return made._replace(calibrations={"c": one})
+
+
+def test_light_before_the_pops_stands_in_when_it_can_be_told() -> None:
+    """Without a room reading, a pop on a sensitive range tells the room; the finding asks for a proper reading."""
+    readings = [read(0, 160.0, ambient_lx=2000.0), *READ[1:]]
+    (found,) = found_in(calibrated(a_set(readings=readings), 50_000.0))
+
+    assert "by the light before the pops" in found.text
+    assert "meterlink meter --room" in found.advice
+
+
+def test_a_range_too_coarse_says_so_or_nothing() -> None:
+    """A coarse range gives only an upper bound: far below the flash it is silence, otherwise the room is to be read."""
+    readings = [read(0, 160.0, ambient_lx=0.0), *READ[1:]]
+    (found,) = found_in(calibrated(a_set(readings=readings), 2_000_000.0))
+    assert "tell only" in found.text
+    assert found_in(calibrated(a_set(readings=readings), 50_000.0)) == []
+
+
+def test_a_zero_that_nobody_measured_is_not_trusted() -> None:
+    """With a calibrated scale but no zero the light before the pops is worth nothing."""
+    readings = [read(0, 160.0, ambient_lx=40_000.0), *READ[1:]]
+
+    assert found_in(calibrated(a_set(readings=readings), 2e6, dark=0.0)) == []
+
+
+def test_without_a_shutter_the_reading_is_only_mentioned() -> None:
+    """A room reading needs the shutter to be judged."""
+    (found,) = found_in(a_set(room(500.0), shutter_s=None))
+
+    assert "shutter" in found.advice
+    assert int(found.rank) == 0
+
+
+@pytest.mark.parametrize("bad", [float("nan"), float("inf"), -5.0, 0.0])
+def test_impossible_levels_do_no_harm(bad: float) -> None:
+    """A room reading that is no number is left out; a slightly negative one is noise around dark."""
+    assert found_in(a_set(room(bad))) == []
+    known = level(a_set(room(bad)))
+    assert known is None or known.illuminance_lx == 0.0

@@ -1,0 +1,285 @@
+"""The sum check: alarms, suspects with their sign, the next pop, and what it refuses."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pytest
+from small_sets import all_at_once, hot, light, placed, read, seen, view
+
+from meterlink.judging.aim import carried_to_camera
+from meterlink.judging.evidence import weigh
+from meterlink.judging.likelihood import Member, Together
+from meterlink.judging.next_pop import next_pop
+from meterlink.judging.prediction import Prediction
+from meterlink.judging.sum_check import sum_check
+from meterlink.judging.view import SetView
+
+KEY = placed(0, azimuth_deg=40.0, elevation_deg=25.0, shape="point", width_m=None)
+FILL = placed(1, azimuth_deg=-30.0, elevation_deg=5.0, shape="point", width_m=None, distance_m=1.5)
+LIGHTS = [light(0, "KEY", "key"), light(1, "FILL", "fill")]
+
+
+def together_of(values: dict[int, float]) -> float:
+    """What all at once give at the face, camera-facing dome."""
+    return sum(value * seen((KEY, FILL)[i]) for i, value in values.items())
+
+
+def two_lights(key: float = 160.0, fill: float = 80.0, factor: float = 1.0, **fields: Any) -> SetView:
+    """Key and fill that truly give 160 and 80 lx·s, read as given, all at once ``factor`` times the truth."""
+    measured = together_of({0: 160.0, 1: 80.0}) * factor
+    return view(LIGHTS, [KEY, FILL], [read(0, key), read(1, fill), all_at_once(measured, (0, 1), **fields)])
+
+
+def test_lights_add() -> None:
+    """Right readings add up: residual within its uncertainty, no alarm, nothing suggested."""
+    check = sum_check(two_lights())
+    assert check.refusal == ""
+    assert check.residual_stops == pytest.approx(0.0, abs=0.01)
+    assert 0.02 < check.u_stops < 0.12
+    assert not check.alarm
+    assert check.next is None
+
+
+def test_a_dome_held_off_is_found_with_its_centimetres() -> None:
+    """The key read 25 cm in front of the face: alarm, key first, held off, about so many centimetres; fire it again."""
+    check = sum_check(two_lights(key=160.0 * hot(KEY, 0.25)))
+    assert check.alarm
+    assert check.residual_stops < -3 * check.u_stops
+    top = check.suspects[0]
+    assert (top.light_id, top.cause) == ("l0", "held off")
+    assert top.held_off_m == pytest.approx(0.25, abs=0.08)
+    assert top.stops > 0.4
+    assert check.next is not None
+    assert (check.next.kind, check.next.light_id) == ("again", "l0")
+
+
+def test_low_readings_have_low_causes() -> None:
+    """A key that had not recycled reads a stop low: the parts claim less than there is, and the cause is a low one."""
+    check = sum_check(two_lights(key=80.0))
+    assert check.alarm
+    assert check.residual_stops > 0
+    assert check.suspects[0].cause == "low"
+    assert check.suspects[0].stops < 0
+
+
+def test_firing_again_clears_a_light() -> None:
+    """The fill was held off; after the key fired again alike the blame goes to the fill."""
+    wrong = [read(0, 160.0), read(1, 80.0 * hot(FILL, 0.5)), all_at_once(together_of({0: 160.0, 1: 80.0}), (0, 1))]
+    before = sum_check(view(LIGHTS, [KEY, FILL], wrong))
+    assert before.alarm
+    again = read(0, 161.0, order=20)
+    after = sum_check(view(LIGHTS, [KEY, FILL], [*wrong, again]))
+    chance = {one.light_id: one.probability for one in after.suspects}
+    assert chance["l1"] > 0.9
+    assert after.suspects[0].light_id == "l1"
+
+
+def test_a_corrected_retake_ends_the_alarm() -> None:
+    """When the wrong reading is taken again rightly the sum agrees, though the old one stays known."""
+    bad = read(0, 160.0 * hot(KEY, 0.3))
+    readings = [read(0, 160.0, order=20), read(1, 80.0), all_at_once(together_of({0: 160.0, 1: 80.0}), (0, 1))]
+    check = sum_check(view(LIGHTS, [KEY, FILL], readings), earlier=[bad])
+    assert not check.alarm
+
+
+def test_prediction_and_sum_work_together() -> None:
+    """A weak misplacement that neither shows alone is found by both."""
+    low = two_lights(fill=80.0 * 2**0.5)
+    alone = sum_check(low)
+    expected = {"l1": Prediction(math.log2(80.0), 0.14, 1, False, "one earlier reading"),
+                "l0": Prediction(math.log2(160.0), 0.14, 1, False, "one earlier reading")}  # fmt: skip
+    both = sum_check(low, predictions=expected)
+    assert both.weighing is not None
+    assert alone.weighing is not None
+    assert both.weighing.odds > alone.weighing.odds
+    assert both.alarm
+    assert both.suspects[0].light_id == "l1"
+
+
+def test_hair_light_may_be_shaded() -> None:
+    """A hair light that fired with the others enters between nothing and all of it: no alarm either way."""
+    hair = placed(2, azimuth_deg=170.0, elevation_deg=60.0, shape="point", width_m=None)
+    lights = [*LIGHTS, light(2, "HAIR", "hair", point="hair")]
+    parts = [read(0, 160.0), read(1, 80.0), read(2, 160.0, point="hair")]
+    base = together_of({0: 160.0, 1: 80.0})
+    for extra in (0.0, 160.0 * seen(hair)):
+        check = sum_check(view(lights, [KEY, FILL, hair], [*parts, all_at_once(base + extra, (0, 1, 2))]))
+        assert check.refusal == ""
+        assert not check.alarm
+
+
+def test_dark_side_light_hides() -> None:
+    """A light two stops under the key that reads 0.4 stop hot moves the sum by less than its uncertainty: said, not found."""
+    check = sum_check(
+        two_lights(fill=80.0 / 4 * 2**0.4, factor=together_of({0: 160.0, 1: 20.0}) / together_of({0: 160.0, 1: 80.0}))
+    )
+    assert abs(check.residual_stops or 0.0) < 2 * check.u_stops
+    assert not check.alarm
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"lights": [light(0, "KEY", "key", shared_generator=True), light(1, "FILL", "fill", shared_generator=True)]}, "generator"),
+        ({"drop": 1}, "FILL fired with the others but has no current reading"),
+        ({"together": {"aim": "light"}}, "not aimed at the camera"),
+        ({"together": {"point": "hair"}}, "take it at the face"),
+        ({"together": {"clipped": True}}, "clipped"),
+        ({"together": {"receptor": "flat"}}, "another receptor"),
+        ({"lit": (0, 1, 7)}, "no longer in the set"),
+        ({"place": {"azimuth_deg": None}}, "direction of KEY is not given"),
+        ({"place": {"created_at_s": 100.0}}, "since the last change"),
+        ({"place": {"width_m": None, "shape": "disk"}}, "cannot be brought to its point"),
+    ],
+)  # fmt: skip
+def test_refuses_unlike_things(change: dict[str, Any], words: str) -> None:
+    """A sum of unlike things, or one with a light missing, is refused in one line and gives no number."""
+    key = KEY._replace(**change.get("place", {}))
+    readings = [read(0, 160.0), read(1, 80.0)]
+    if "drop" in change:
+        del readings[change["drop"]]
+    pop = all_at_once(180.0, change.get("lit", (0, 1)), **change.get("together", {}))
+    check = sum_check(view(change.get("lights", LIGHTS), [key, FILL], [*readings, pop]))
+    assert words in check.refusal
+    assert check.residual_stops is None
+    assert "\n" not in check.refusal
+
+
+def test_undeclared_reach_of_the_common_pop_is_allowed_for() -> None:
+    """A common pop with nothing declared carries the assumed reach toward the camera."""
+    declared = sum_check(two_lights())
+    assumed = sum_check(two_lights(held_off_m=None, u_held_off_m=None))
+    assert assumed.u_stops > declared.u_stops
+    assert assumed.residual_stops < declared.residual_stops
+
+
+def test_carried_to_camera() -> None:
+    """A light 60 degrees off loses 0.415 stop to a camera-facing dome, a stop to a flat one; unknown stays unknown."""
+    place = placed(0, azimuth_deg=60.0, shape="point", width_m=None)
+    dome = carried_to_camera(read(0, 100.0), place)
+    flat = carried_to_camera(read(0, 100.0, receptor="flat"), place)
+    assert dome is not None
+    assert flat is not None
+    assert dome.stops == pytest.approx(-0.415037, abs=1e-6)
+    assert flat.stops == pytest.approx(-1.0, abs=1e-9)
+    # d(log2 (1 + cos t) / 2) = tan(t / 2) dt / ln 2, five degrees.
+    assert dome.u_stops == pytest.approx(math.tan(math.radians(30)) * math.radians(5) / math.log(2), rel=0.05)
+    assert carried_to_camera(read(0, 100.0), place._replace(azimuth_deg=None)) is None
+    assert carried_to_camera(read(0, 100.0), None) is None
+    assert carried_to_camera(read(0, 100.0, aim="camera"), None) == (0.0, 0.0)
+    assert carried_to_camera(read(0, 1.0), place._replace(azimuth_deg=180.0)).u_stops > 1.0
+    wide = carried_to_camera(read(0, 100.0), place._replace(elevation_deg=None))
+    assert wide.u_stops > dome.u_stops
+
+
+def member(light_id: str, value: float, **fields: Any) -> Member:
+    """A frontal light with a reading of 0.03 stop."""
+    return Member(light_id, value, 0.03, 0.01, **fields)
+
+
+def gaussian(members: list[Member], pop: Together, wrong_by: float, spread: float) -> float:
+    """Log-density of everything seen of two lights by scipy, when the first reads ``wrong_by`` too high."""
+    import numpy as np
+    from scipy.stats import multivariate_normal
+
+    a, b = members
+    # Unknowns: own and common errors of a and b, prediction errors, repeat error, both directions, the sum's own, the size.
+    u = [a.u_own, a.u_common, b.u_own, b.u_common, a.u_predicted, b.u_predicted, a.again[0][1], a.u_to_camera, b.u_to_camera, pop.u]
+    parts = np.exp2([a.value - wrong_by, b.value])
+    ga, gb = parts / parts.sum()
+    rows = np.zeros((4, 11))
+    rows[0, [0, 6, 10]] = 1, -1, 1  # again: own error less the repeat's
+    rows[1, [0, 1, 4, 10]] = 1, 1, -1, 1  # prediction of a
+    rows[2, [2, 3, 5]] = 1, 1, -1  # prediction of b
+    rows[3, [0, 1, 2, 3, 7, 8, 9, 10]] = -ga, -ga, -gb, -gb, ga, gb, 1, -ga
+    off_a = a.value - wrong_by
+    seen_values = [off_a - a.again[0][0], off_a - a.predicted, b.value - b.predicted, pop.value - math.log2(parts.sum())]
+    covariance = rows @ np.diag(np.square([*u, spread])) @ rows.T
+    return float(multivariate_normal(np.zeros(4), covariance).logpdf(seen_values))
+
+
+@pytest.mark.parametrize(("wrong", "wrong_by", "spread"), [(None, 0.0, 0.0), (0, 0.4, 0.06), (0, 0.1, 0.03), (0, -0.35, 0.2)])
+def test_evidence_agrees_with_a_full_gaussian(wrong: int | None, wrong_by: float, spread: float) -> None:
+    """The likelihood of sums, predictions and repeats, for a clean and for a wrong reading, equals scipy's multivariate normal."""
+    a = member("a", 0.1 + wrong_by, predicted=0.15, u_predicted=0.15, again=((0.12, 0.04),), u_to_camera=0.05)
+    b = member("b", 0.0, predicted=-0.1, u_predicted=0.15, u_to_camera=0.05)
+    pop = Together(("a", "b"), 1.08, 0.04)
+    from meterlink.judging.likelihood import Scene
+
+    ours, _, _ = Scene([a, b], [pop]).likelihood(wrong, wrong_by, spread)
+    assert ours == pytest.approx(gaussian([a, b], pop, wrong_by, spread), abs=0.03)
+
+
+COSTS = ((0.1, 0.3), (0.18, 0.6), (0.28, 1.0))
+
+
+def test_odds_are_a_ratio_of_averaged_densities() -> None:
+    """Beside predictions the odds equal scipy's densities, averaged over causes and sizes, small ones left out."""
+    from scipy.stats import norm
+
+    from meterlink.judging import evidence as ev
+
+    u, apart = math.hypot(0.03, 0.01, 0.15), 0.45
+    weighing = weigh([member("a", apart, predicted=0.0, u_predicted=0.15, held_costs=COSTS)])
+    sizes = {
+        ev.HELD: [(cost, part) for (_, cost), part in zip(COSTS, (0.0, 1.0, 1.0), strict=True)],
+        # 0.4 stop stands for its neighbourhood: half of it counts; -0.35 is 0.05 under: a twelfth of it.
+        ev.HIGH: [(stops, 0.5 if stops == 0.4 else 1.0) for stops in ev.HIGH_STOPS],
+        ev.LOW: [(stops, 1 / 12 if stops == -0.35 else 1.0) for stops in ev.LOW_STOPS],
+    }
+    shares = sum(ev.CAUSE_SHARE[cause] for cause in sizes)
+    expected = sum(
+        ev.CAUSE_SHARE[cause] / shares / len(some) * part * norm(stops, math.hypot(u, ev.SPREAD_STOPS[cause])).pdf(apart)
+        for cause, some in sizes.items()
+        for stops, part in some
+    ) / norm(0.0, u).pdf(apart)
+    assert weighing.odds == pytest.approx(expected, rel=1e-6)
+    assert sum(one.weight for one in weighing.hypotheses) == pytest.approx(1.0)
+
+
+def test_alarms_are_kept_for_what_is_worth_a_new_pop() -> None:
+    """A reading 2.8 u high alarms where a reach could cost a stop; where none costs 0.3 it does not, but is still suspected."""
+    near = weigh([member("a", 0.43, predicted=0.0, u_predicted=0.15, held_costs=COSTS)])
+    far = weigh([member("a", 0.43, predicted=0.0, u_predicted=0.15, held_costs=((0.1, 0.1), (0.28, 0.3)))])
+    assert near.alarm
+    assert not far.alarm
+    assert far.suspects[0].cause == "held off"
+
+
+def test_a_small_mistake_against_a_sure_prediction_still_alarms() -> None:
+    """0.3 stop from a prediction good to 0.05 is no chance, though less than what is worth a pop where predictions are vague."""
+    sure = weigh([member("a", 0.3, predicted=0.0, u_predicted=0.05, held_costs=COSTS)])
+    assert sure.alarm
+
+
+def test_low_readings_must_stand_out_further() -> None:
+    """Low causes are the rarer: the same distance from a prediction counts for less below than above, and a stop low alarms."""
+    high, low = (weigh([member("a", off, predicted=0.0, u_predicted=0.15, held_costs=COSTS)]) for off in (0.5, -0.5))
+    assert high.odds > 2 * low.odds
+    assert weigh([member("a", -1.0, predicted=0.0, u_predicted=0.15, held_costs=COSTS)]).alarm
+
+
+def test_next_pop_prefers_the_prime_suspect() -> None:
+    """With one strong suspect it is fired again; with nothing suspected nothing is asked for."""
+    members = [member("a", 0.0, held_costs=((0.2, 0.6),)), member("b", -1.0, held_costs=((0.2, 0.5),)), member("c", -2.0)]
+    total = math.log2(sum(2.0**one.value for one in members))
+    wrong = [Together(("a", "b", "c"), total - 0.35, 0.04)]
+    weighing = weigh(members, wrong)
+    assert weighing.alarm
+    assert weighing.suspects[0].light_id == "a"
+    pop = next_pop(members, wrong, weighing)
+    assert pop is not None
+    assert pop.kind in ("again", "without")
+    assert pop.light_id == "a"
+    assert weigh([], []).odds == 1.0
+    assert not weigh(members, [Together(("a", "b", "c"), total, 0.04)]).alarm
+
+
+def test_hopeless_numbers_do_not_overflow() -> None:
+    """Readings that are ten stops apart still give finite odds."""
+    members = [member("a", 0.0, predicted=10.0, u_predicted=0.01), member("b", 0.0)]
+    weighing = weigh(members, [Together(("a", "b"), -20.0, 0.01)])
+    assert math.isfinite(weighing.odds)
+    assert weighing.alarm

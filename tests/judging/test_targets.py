@@ -1,0 +1,280 @@
+"""What to change so that the lights give what is wanted."""
+
+from __future__ import annotations
+
+from math import log2, sqrt
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from small_sets import light, placed, read, view
+
+from meterlink.errors import UsageError
+from meterlink.records import Calibration
+from meterlink.tables import overlap
+from meterlink.judging.history import pasts_from
+from meterlink.tables.overlap import Overlap, overlap_of, solve
+from meterlink.tables.targets import HIGHLIGHT_TO_SHADOW, Wish, parse_wish, plan
+from meterlink.judging.view import SetView
+
+CALIBRATION = Calibration("c", "x", 0.0, 330.0)
+KEY = light(0, "KEY", "key", power_step_stops=0.1, fixture="A")
+FILL = light(1, "FILL", "fill", power_step_stops=0.1, fixture="B")
+BACK = light(2, "BACK", "background", point="background", power_step_stops=0.1, fixture="C")
+PLACES = [placed(i, power_stops=-3.0, power_text="1/8", azimuth_deg=30.0 * i) for i in range(3)]
+
+
+def whole(readings: list, lights: list | None = None, places: list | None = None, **more: object) -> SetView:
+    """A set of key, fill and background light with a calibration."""
+    return view(lights or [KEY, FILL, BACK], places or PLACES, readings, **more)._replace(calibrations={"c": CALIBRATION})
+
+
+THREE = [read(0, 330.0), read(1, 330.0), read(2, 330.0, point="background")]
+
+
+def moves(found: object) -> dict[str, object]:
+    """Rows by light."""
+    return {row.light: row for row in found.rows}
+
+
+def test_an_f_number_is_wanted_at_the_point() -> None:
+    """N² = H·S/C: at ISO 100 and C 330 a reading of 330 lx·s is f/10; f/8 (exactly 8) asks for 0.64 of it."""
+    found = moves(plan(whole(THREE), [parse_wish("KEY=f/8")]))
+
+    assert found["KEY"].wanted_lxs == pytest.approx(8.0**2 * 330.0 / 100.0)
+    assert found["KEY"].change_stops == pytest.approx(log2(0.64), abs=1e-9)
+    assert abs(found["KEY"].predicted_stops) <= 0.05
+
+
+def test_stops_are_counted_from_what_the_key_will_give() -> None:
+    """With the key asked for f/8 the fill at -1 is a stop below that, not below what the key gives now."""
+    found = moves(plan(whole(THREE), [parse_wish("FILL=-1"), parse_wish("KEY=f/8")]))
+
+    reached = 330.0 * 2.0 ** found["KEY"].move.achieved_stops
+    assert found["FILL"].wanted_lxs == pytest.approx(reached / 2)
+
+
+def test_a_key_that_cannot_follow_takes_the_others_with_it() -> None:
+    """The key misses f/45 by far; the fill still keeps its distance from what the key does reach."""
+    found = moves(plan(whole(THREE), [parse_wish("KEY=f/45"), parse_wish("FILL=-1")], by="power"))
+
+    assert not found["KEY"].move.feasible
+    assert found["KEY"].move.power_stops == 0.0
+    assert found["FILL"].wanted_lxs == pytest.approx(330.0 * 2.0**3 / 2)
+
+
+def test_a_ratio_means_what_its_definition_says() -> None:
+    """3:1 key to fill is log2(3) = 1.58 stops; (key + fill) to fill of 3:1 leaves the fill one stop below the key."""
+    assert parse_wish("FILL=3:1").from_key_stops == pytest.approx(-log2(3.0))
+    assert parse_wish("FILL=3:1", HIGHLIGHT_TO_SHADOW).from_key_stops == pytest.approx(-1.0)
+    assert "key to light, each alone" in plan(whole(THREE), [parse_wish("FILL=3:1")]).notes[-1]
+    said = plan(whole(THREE), [parse_wish("FILL=3:1", HIGHLIGHT_TO_SHADOW)]).notes[-1]
+    assert "(key + fill) to fill" in said
+
+
+def test_the_key_on_the_background_is_taken_off_its_light() -> None:
+    """The key spills 100 lx·s on a background that is to get 300: its own light has to bring 200."""
+    spill = read(0, 100.0, order=1, point="background")
+    found = moves(plan(whole([*THREE, spill]), [Wish("BACK", None, log2(300 / 330))]))
+
+    assert found["BACK"].now_lxs == pytest.approx(430.0)
+    assert found["BACK"].change_stops == pytest.approx(log2(200 / 330), abs=1e-9)
+    assert abs(found["BACK"].predicted_stops) <= 0.05
+
+
+def test_spill_alone_is_already_too_much() -> None:
+    """Where the other lights give more than is wanted, the nearest is to switch the light off, and that is said."""
+    spill = read(0, 300.0, order=1, point="background")
+    found = plan(whole([*THREE, spill]), [Wish("BACK", None, -2.0)], by="power")
+
+    assert not found.feasible
+    assert "switch it off" in found.notes[0]
+    assert found.rows[0].move.power_stops == pytest.approx(-8.0)
+
+
+def test_spill_metered_in_another_way_is_left_out_and_named() -> None:
+    """A flat receptor's reading is no summand of a dome's."""
+    spill = read(0, 100.0, order=1, point="background", receptor="flat")
+    found = plan(whole([*THREE, spill]), [Wish("BACK", None, -1.0)])
+
+    assert moves(found)["BACK"].now_lxs == pytest.approx(330.0)
+    assert "another way" in found.notes[0]
+
+
+def test_spill_of_an_old_placement_does_not_count() -> None:
+    """The key was moved since it was metered at the background: nothing is known of its spill now."""
+    spill = read(0, 100.0, order=1, point="background")._replace(placement_id="p9")
+
+    assert overlap_of(whole([*THREE, spill]), ["l2"]).given["l2"] == {"l2": 330.0}
+
+
+@st.composite
+def systems(draw: st.DrawFn) -> tuple[Overlap, dict[str, float], np.ndarray, np.ndarray]:
+    """Overlap systems with a known positive solution, not only diagonally dominant ones."""
+    size = draw(st.integers(1, 6))
+    own = st.floats(1.0, 100.0)
+    part = st.floats(0.0, 1.5)
+    matrix = np.array([[draw(own) if i == j else 0.0 for j in range(size)] for i in range(size)])
+    for i in range(size):
+        for j in range(size):
+            if i != j and draw(st.booleans()):
+                matrix[i, j] = draw(part) * matrix[i, i]
+    factors = np.array([draw(st.floats(0.05, 8.0)) for _ in range(size)])
+    names = [f"l{i}" for i in range(size)]
+    given = {names[i]: {names[j]: matrix[i, j] for j in range(size) if matrix[i, j]} for i in range(size)}
+    wanted = dict(zip(names, (matrix @ factors).tolist(), strict=True))
+    return Overlap(tuple(names), given, {}), wanted, matrix, factors
+
+
+@given(systems())
+def test_the_system_is_solved_like_numpy_does(case: tuple) -> None:
+    """Where a positive solution exists, it is found: the same as numpy.linalg.solve, spill larger than a light's own included."""
+    system, wanted, matrix, _ = case
+    if np.linalg.cond(matrix) > 1e6:
+        return
+    expected = np.linalg.solve(matrix, np.array(list(wanted.values())))
+    found, dark = solve(system, wanted)
+
+    assert not dark
+    assert list(found.values()) == pytest.approx(expected.tolist(), rel=1e-6)
+
+
+@given(systems(), st.data())
+def test_settled_lights_are_taken_as_they_are(case: tuple, data: st.DataObject) -> None:
+    """With one factor given, the others solve what is left (numpy.linalg.solve of the smaller system)."""
+    system, wanted, matrix, factors = case
+    if len(factors) < 2 or np.linalg.cond(matrix[1:, 1:]) > 1e6:
+        return
+    found, _ = solve(system, wanted, {"l0": float(factors[0])})
+    right = np.array(list(wanted.values()))[1:] - matrix[1:, 0] * factors[0]
+    expected = np.linalg.solve(matrix[1:, 1:], right)
+
+    assert found["l0"] == factors[0]
+    assert [found[f"l{i}"] for i in range(1, len(factors))] == pytest.approx(expected.tolist(), rel=1e-6)
+
+
+@given(
+    st.lists(st.lists(st.floats(0.0, 50.0), min_size=3, max_size=3), min_size=3, max_size=3),
+    st.lists(st.floats(0.1, 100.0), min_size=3, max_size=3),
+)
+def test_no_light_is_asked_to_give_less_than_nothing(rows: list, wanted: list) -> None:
+    """Whatever is asked: factors are 0 or more, and lights that are not dark get what is wanted at their points."""
+    for i in range(3):
+        rows[i][i] += 60.0
+    system = Overlap(("a", "b", "c"), {n: dict(zip("abc", rows[i], strict=True)) for i, n in enumerate("abc")}, {})
+    found, dark = solve(system, dict(zip("abc", wanted, strict=True)))
+
+    assert all(value >= 0.0 for value in found.values())
+    assert dark == {n for n, value in found.items() if value == 0.0}
+    for name, value in zip("abc", wanted, strict=True):
+        if name not in dark:
+            assert system.light_at(name, found) == pytest.approx(value, rel=1e-6)
+
+
+def test_a_reflector_follows_its_source() -> None:
+    """The key goes up by two stops and its card with it: a card wished a stop below the key as before stays where it is."""
+    card = light(1, "CARD", "fill", source_light_id="l0")
+    # Ids sort by time: the placements are older than the readings.
+    places = [PLACES[0]._replace(id="-0"), placed(1, power_stops=None)._replace(id="-1")]
+    both = [
+        read(0, 330.0)._replace(placement_id="-0"),
+        read(1, 495.0, order=1, purpose="with")._replace(placement_id="-1"),
+        read(1, 330.0, order=2, purpose="without")._replace(placement_id="-1"),
+    ]
+    found = moves(plan(whole(both, [KEY, card], places), [parse_wish("CARD=-1"), Wish("KEY", sqrt(4 * 330 * 100 / 330.0))]))
+
+    assert found["KEY"].move.achieved_stops == pytest.approx(2.0)
+    assert found["CARD"].move.empty
+    assert abs(found["CARD"].predicted_stops) < 0.05
+
+
+def test_spill_of_a_reflector_without_a_wish_follows_its_source() -> None:
+    """A card that nobody wished for is turned up with the key that feeds it."""
+    system = Overlap(("l0",), {"l0": {"l0": 100.0, "l1": 50.0}}, {"l1": "l0"})
+
+    assert solve(system, {"l0": 300.0})[0] == {"l0": pytest.approx(2.0)}
+
+
+def test_learnt_dial_duration_and_colour_are_stated() -> None:
+    """A head that gets shorter, bluer and less than its dial says going down: all three come from its own readings."""
+    earlier = []
+    for i, power in enumerate((-5.0, -4.0, -3.0, -2.0)):
+        place = placed(0, power_stops=power)._replace(id=f"q{i}")
+        then = read(0, 330.0 * 2.0 ** (0.8 * (power + 3.0)), order=i, t01_s=0.001 * 2.0 ** (power / 2), cct_k=5150 - 300 * power)
+        earlier.append((KEY, place, then._replace(placement_id=f"q{i}")))
+    history = pasts_from(earlier)
+    seen = whole([read(0, 330.0, order=9, t01_s=0.00035, cct_k=6050.0), *THREE[1:]], history=history)
+    key = moves(plan(seen, [Wish("KEY", sqrt(165.0 * 100 / 330.0))]))["KEY"]
+
+    assert key.move.power_stops == pytest.approx(-4.25, abs=0.1)
+    assert key.move.learnt
+    assert any(effect.startswith("shorter flash: t0.1 1/") for effect in key.move.effects)
+    assert any(effect.startswith("cooler: 6") for effect in key.move.effects)
+
+
+def test_a_move_states_softness_and_evenness() -> None:
+    """By distance: the angle that the source fills, and what hands and feet get against the face, before and after."""
+    found = moves(plan(whole(THREE, details={"face_height_m": 1.5}), [Wish("FILL", None, 1.0)], by="distance"))
+    effects = "; ".join(found["FILL"].move.effects)
+
+    # 90 cm at 1.2 m fill 2·atan(0.45/1.2) = 41 degrees.
+    assert "instead of 41°" in effects
+    assert "softer" in effects
+    assert "hands get −" in effects
+    assert "feet −" in effects
+
+
+WRONG = [
+    ("KEY", "write KEY=f/8"),
+    ("=f/8", "write KEY=f/8"),
+    ("KEY=", "write KEY=f/8"),
+    ("FILL=a:b", "ratio"),
+    ("FILL=loud", "target"),
+    ("KEY=f/8.3", "f/8"),
+]
+
+
+@pytest.mark.parametrize(("text", "words"), WRONG)
+def test_wishes_that_cannot_be_read_say_how(text: str, words: str) -> None:
+    """One line that shows what is accepted."""
+    with pytest.raises(Exception, match=words):
+        parse_wish(text)
+
+
+UNFIT = [
+    (["FILL=-1", "fill=-2"], "two targets"),
+    (["KEY=-1"], "give it an f-number"),
+    (["NOBODY=-1"], "no light"),
+    (["BACK=3:1"], "no fill"),
+    ([], "say what is wanted"),
+]
+
+
+@pytest.mark.parametrize(("texts", "words"), UNFIT)
+def test_wishes_that_do_not_fit_the_set_are_refused(texts: list[str], words: str) -> None:
+    """Two wishes for one light, stops for the key itself, unknown lights, a fill's ratio for another light, nothing at all."""
+    with pytest.raises(UsageError, match=words):
+        plan(whole(THREE), [parse_wish(text, HIGHLIGHT_TO_SHADOW) for text in texts])
+
+
+def test_a_relative_calibration_knows_no_f_numbers() -> None:
+    """Ratios can be asked for, f-numbers not."""
+    seen = whole(THREE)._replace(calibrations={"c": CALIBRATION._replace(relative=True)})
+
+    with pytest.raises(UsageError, match="relative"):
+        plan(seen, [parse_wish("KEY=f/8")])
+    assert plan(seen, [parse_wish("FILL=-1")]).feasible
+
+
+def test_a_stale_reading_is_no_basis() -> None:
+    """The fill was moved since: it is to be metered first."""
+    seen = whole([THREE[0], read(1, 330.0)._replace(placement_id="p7"), THREE[2]])
+
+    with pytest.raises(UsageError, match="moved"):
+        plan(seen, [parse_wish("FILL=-1")])
+
+
+def test_a_singular_system_leaves_the_light_as_it_is() -> None:
+    """Two points that say the same have no single answer: the second light is not touched."""
+    assert overlap._eliminated([[1.0, 1.0, 2.0], [1.0, 1.0, 2.0]]) == [1.0, 1.0]

@@ -1,0 +1,172 @@
+"""Plan, side view, labels and the small picture."""
+
+from __future__ import annotations
+
+import base64
+import io
+import re
+import xml.etree.ElementTree as ET
+from math import hypot
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+from meterlink.errors import UsageError
+from meterlink.metering.session import Session
+from meterlink.report.drawing import Drawing
+from meterlink.report.labels import Box, Labels, Line, short
+from meterlink.report.picture import SIDE_PX, TEXT_MAX, safe_picture, small_picture
+from meterlink.report.plan import plan, position_m, side
+
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+@pytest.mark.parametrize("name", ["five", "twelve", "hostile"])
+def test_views_are_proper_svg_and_png(name: str, request: pytest.FixtureRequest) -> None:
+    """An XML parser reads them, an image library too, and nothing but shapes and texts is in them."""
+    view = request.getfixturevalue(name).view()
+    for drawing in (plan(view), side(view)):
+        tags = {one.tag.removeprefix(SVG) for one in ET.fromstring(drawing.svg()).iter()}
+        assert tags <= {"svg", "title", "circle", "polyline", "polygon", "text"}
+        with Image.open(io.BytesIO(drawing.png())) as image:
+            assert image.size == (drawing.width * 2, drawing.height * 2)
+
+
+def test_the_plan_is_to_scale(five: Session) -> None:
+    """Distances between the lights' bars on the plan are those of the set, by one scale (rings tell which)."""
+    view = five.view()
+    root = ET.fromstring(plan(view).svg())
+    rings = sorted({float(c.get("r", "0")) for c in root.iter(f"{SVG}circle") if c.get("stroke") == "#dedede"})
+    steps = [float(t.text.split()[0]) for t in root.iter(f"{SVG}text") if re.fullmatch(r"[\d.]+ m", t.text or "")]
+    scale = rings[0] / min(steps)
+    # The bold bars are the emitting surfaces.
+    bars = [
+        [tuple(map(float, pair.split(","))) for pair in line.get("points", "").split()]
+        for line in root.iter(f"{SVG}polyline")
+        if line.get("stroke-width") == "2.6"
+    ]
+    centres = [((a[0] + b[0]) / 2, (a[1] + b[1]) / 2) for a, b in bars]
+    places = [position_m(state, view) for state in view.lights]
+    for i in range(len(places)):
+        for j in range(i):
+            drawn = hypot(centres[i][0] - centres[j][0], centres[i][1] - centres[j][1])
+            assert drawn == pytest.approx(scale * hypot(places[i][0] - places[j][0], places[i][2] - places[j][2]), abs=0.3)
+    widths = [hypot(b[0] - a[0], b[1] - a[1]) for a, b in bars]
+    for width, state in zip(widths, view.lights, strict=True):
+        assert state.placement is not None
+        assert width == pytest.approx(scale * (state.placement.width_m or 0.0), abs=0.3)
+
+
+def test_directions_are_those_of_the_design(five: Session) -> None:
+    """x to camera right, y up, z toward the camera: 90 degrees is to the right, 180 behind, + up."""
+    state = five.view().lights[0]
+    assert state.placement is not None
+
+    def at(azimuth: float, elevation: float) -> tuple[float, float, float]:
+        turned = state._replace(placement=state.placement._replace(azimuth_deg=azimuth, elevation_deg=elevation, distance_m=2.0))
+        return position_m(turned, five.view())
+
+    assert at(0, 0) == pytest.approx((0, 0, 2))
+    assert at(90, 0) == pytest.approx((2, 0, 0), abs=1e-9)
+    assert at(180, 0) == pytest.approx((0, 0, -2), abs=1e-9)
+    assert at(0, 90) == pytest.approx((0, 2, 0), abs=1e-9)
+
+
+def boxes(drawing: Drawing) -> list[Box]:
+    """Where the letters of a drawing stand."""
+    out = []
+    for shape in drawing.shapes:
+        if shape.kind == "text" and shape.size > 6.5:
+            (x, y), width = shape.points[0], len(shape.text) * shape.size * 0.6
+            left = x - {"start": 0.0, "middle": width / 2, "end": width}[shape.anchor]
+            out.append(Box(left, y - shape.size * 0.8, left + width, y + shape.size * 0.1))
+    return out
+
+
+@pytest.mark.parametrize("name", ["five", "twelve", "hostile"])
+def test_names_on_the_plan_do_not_cover_each_other(name: str, request: pytest.FixtureRequest) -> None:
+    """Every pair of texts is apart, and all stand inside the drawing."""
+    drawing = plan(request.getfixturevalue(name).view())
+    found = boxes(drawing)
+
+    assert all(a.overlap(b) < 2.0 for i, a in enumerate(found) for b in found[:i])
+    assert all(b.left > -4 and b.right < drawing.width + 4 and b.top > 0 and b.bottom < drawing.height for b in found)
+
+
+def test_a_label_goes_where_there_is_room() -> None:
+    """With its best place taken it stands elsewhere, on nothing that is taken."""
+    drawing = Drawing(200, 200)
+    labels = Labels(drawing)
+    labels.keep_free([(110, 85), (190, 115)])
+    labels.place((100, 100), [Line("NAME", 9, "#000")], 8, (1.0, 0.0))
+
+    assert boxes(drawing)[0].overlap(Box(110, 85, 190, 115)) == 0.0
+
+
+def test_long_names_are_cut_on_a_drawing() -> None:
+    """One line, at most 22 letters, with a sign that there is more."""
+    assert short("a  b\nc") == "a b c"
+    assert short("x" * 50) == "x" * 21 + "…"
+
+
+def test_nothing_placed_draws_the_face_and_the_camera(five: Session) -> None:
+    """Lights without distance or direction are left out; the views still come."""
+    view = five.view()
+    bare = view._replace(lights=tuple(s._replace(placement=None) for s in view.lights))
+
+    assert "camera" in plan(bare).svg()
+    assert "camera" in side(bare).svg()
+
+
+@pytest.mark.parametrize("size", [(4000, 3000), (30, 20), (100, 5000)])
+def test_a_small_picture_is_small(tmp_path: Path, size: tuple[int, int]) -> None:
+    """JPEG of at most 420 pixels on its longer side, within the length that a set-up's facts may have."""
+    path = tmp_path / "photo.jpg"
+    Image.effect_noise(size, 60).convert("RGB").save(path)
+    text = small_picture(path)
+
+    assert len(text) <= TEXT_MAX
+    with Image.open(io.BytesIO(base64.b64decode(text.partition(",")[2]))) as image:
+        assert image.format == "JPEG"
+        assert max(image.size) <= max(SIDE_PX, 1)
+
+
+def test_place_and_camera_of_a_photograph_stay_behind(tmp_path: Path) -> None:
+    """What a file tells of where and with what it was taken is not in the copy; it is turned upright before."""
+    path = tmp_path / "photo.jpg"
+    image = Image.new("RGB", (80, 40), "red")
+    exif = Image.Exif()
+    exif[0x0112] = 6  # Orientation: turned by a quarter (Exif 2.3)
+    exif[0x0110] = "a camera"
+    image.save(path, exif=exif)
+    data = base64.b64decode(small_picture(path).partition(",")[2])
+
+    with Image.open(io.BytesIO(data)) as copy:
+        assert copy.size == (40, 80)
+        assert not copy.getexif()
+    assert b"a camera" not in data
+
+
+@pytest.mark.parametrize("content", [b"", b"not a picture", b"\xff\xd8\xff" + b"\0" * 50, b"<svg/>", b"GIF89a"])
+def test_what_is_no_picture_is_refused_in_one_line(tmp_path: Path, content: bytes) -> None:
+    """One line with what is accepted."""
+    path = tmp_path / "photo.jpg"
+    path.write_bytes(content)
+
+    with pytest.raises(UsageError, match="JPEG"):
+        small_picture(path)
+    with pytest.raises(UsageError, match="no such picture"):
+        small_picture(tmp_path / "missing.jpg")
+
+
+BAD = [
+    None, 7, "", "data:image/png;base64,AAAA", "data:image/jpeg;base64,AAAA", "data:image/jpeg;base64,\" onerror=\"x",
+    "data:image/svg+xml,<svg onload=alert(1)>", "http://example.org/x.jpg", "data:image/jpeg;base64," + "A" * TEXT_MAX,
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("value", BAD)
+def test_pictures_from_outside_are_never_believed(value: object) -> None:
+    """Only a JPEG that decodes comes on a page, and that written anew."""
+    assert safe_picture(value) == ""

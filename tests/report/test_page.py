@@ -1,0 +1,150 @@
+"""The sheet in a real browser: on a screen, on a phone, on paper, with its square read back."""
+
+from __future__ import annotations
+
+import html
+import re
+from pathlib import Path
+
+import pytest
+from sheets import HOSTILE, TURNED, Browser, make_set, page_of
+
+from meterlink.library.code import decode
+from meterlink.library.importing import import_document
+from meterlink.library.store import Library
+from meterlink.metering.session import Session
+from meterlink.report.page import FINDINGS_MAX, sheet_html
+from meterlink.report.qr import square_of, unpacked
+
+COUNT = "document.title = {what}"
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("name", ["five", "twelve", "hostile"])
+def test_it_prints_on_two_sheets_at_most(
+    name: str, paper: str, browser: Browser, request: pytest.FixtureRequest
+) -> None:
+    """Five lights, twelve, and six with texts as long as they may be: one or two sheets of A4 or Letter."""
+    _, sheets = browser.pdf(page_of(request.getfixturevalue(name)), paper)
+
+    assert 1 <= sheets <= 2
+
+
+@pytest.mark.parametrize(("name", "carries"), [("five", "readings"), ("twelve", "places")])
+def test_its_square_is_read_from_the_screen_and_imports(
+    name: str, carries: str, browser: Browser, request: pytest.FixtureRequest, tmp_path: Path
+) -> None:
+    """An independent reader (zxing) finds the square on a screenshot; its text brings the set-up into an empty library."""
+    zxing = pytest.importorskip("zxingcpp")
+    from PIL import Image
+
+    session: Session = request.getfixturevalue(name)
+    picture = browser.picture(page_of(session), width=1000, height=2600, scale=2.0)
+    with Image.open(picture) as image:
+        found = zxing.read_barcodes(image)
+    assert len(found) == 1
+    with Library.open(tmp_path / "other.sqlite") as other:
+        added = import_document(other, decode(unpacked(found[0].text)), "the square")
+        brought = Session(other, session.setup.name)
+        assert [one.name for one in brought.lights()] == [one.name for one in session.lights()]
+        assert added.readings == (5 if carries == "readings" else 0)
+        for mine, theirs in zip(session.view().lights, brought.view().lights, strict=True):
+            assert mine.placement is not None
+            assert theirs.placement is not None
+            assert theirs.placement.distance_m == pytest.approx(mine.placement.distance_m)
+            assert theirs.value == (pytest.approx(mine.value, rel=1e-5) if carries == "readings" else None)
+
+
+def test_no_text_from_outside_becomes_markup(hostile: Session, browser: Browser) -> None:
+    """In the browser's own tree: one heading, no image, no script but the probe, and no script has run."""
+    page = page_of(hostile)
+    probe = "document.title += '|' + ['script', 'img', 'h1', 'iframe', 'a'].map(t => document.querySelectorAll(t).length).join()"
+
+    assert html.unescape(browser.dom(page, probe)) == HOSTILE[0] + "|1,0,1,0,0"
+
+
+def test_texts_arrive_as_they_are(hostile: Session) -> None:
+    """Escaped, not dropped: every hostile text can be read on the page; only marks that turn the writing are gone."""
+    words = re.sub(r"<style>.*?</style>|<svg.*?</svg>|<[^>]*>", "", page_of(hostile), flags=re.DOTALL)
+    shown = html.unescape(words)
+
+    for text in HOSTILE:
+        assert text in shown
+    assert TURNED not in shown
+    assert TURNED[1:] in shown
+
+
+@pytest.mark.parametrize("name", ["five", "hostile"])
+def test_nothing_is_asked_of_the_network(name: str, request: pytest.FixtureRequest) -> None:
+    """No reference but the name space of SVG, and a policy that forbids the browser to load anything but data."""
+    page = page_of(request.getfixturevalue(name))
+    tags = " ".join(re.findall(r"<[a-zA-Z][^>]*>", page))
+
+    assert set(re.findall(r"https?:[^\s\"'>]*", tags)) <= {"http://www.w3.org/2000/svg"}
+    assert not re.search(r"\s(href|src|action|srcset|on\w+)=", tags)
+    assert "url(" not in tags
+    assert "default-src 'none'" in page
+
+
+def test_a_reference_picture_stands_on_the_page(five: Session, browser: Browser, tmp_path: Path) -> None:
+    """The small copy is embedded and the browser draws it."""
+    from PIL import Image
+
+    from meterlink.report.picture import small_picture
+
+    path = tmp_path / "best.png"
+    Image.linear_gradient("L").resize((900, 600)).save(path)
+    changed = five.setup._replace(details={**five.setup.details, "reference_picture": small_picture(path)})
+    five.library.revise_setup(changed)
+    page = page_of(Session(five.library))
+
+    assert browser.dom(page, COUNT.format(what="document.querySelector('img').naturalWidth")) == "420"
+
+
+@pytest.mark.parametrize("name", ["five", "twelve", "hostile"])
+def test_it_fits_a_phone(name: str, browser: Browser, request: pytest.FixtureRequest, tmp_path: Path) -> None:
+    """At 390 pixels nothing sticks out to the side, and the table has become one block a light."""
+    inner = html.escape(re.sub(r'<meta http-equiv="Content-Security-Policy"[^>]*>', "", page_of(request.getfixturevalue(name))))
+    framed = f'<title></title><iframe id="f" width="390" height="800" style="border:0" srcdoc="{inner}"></iframe>'
+    found = browser.dom(
+        framed,
+        "let d = document.getElementById('f').contentDocument;"
+        "document.title = d.documentElement.scrollWidth + ',' + getComputedStyle(d.querySelector('tbody')).display",
+    )
+    width, display = found.split(",")
+
+    assert int(width) <= 390
+    assert display == "block"
+
+
+def test_a_set_without_readings_has_a_sheet(library: Library) -> None:
+    """Nothing metered, nothing placed: the page still comes, with dashes and what to do."""
+    session = make_set(library, 0, lambda i: "Empty", details={})
+    page = page_of(session)
+
+    assert "Build it again" in page
+    assert "Empty" in page
+
+
+def test_only_the_key_is_zero_from_the_key(twelve: Session) -> None:
+    """A second light with the role key has its own distance from the first."""
+    page = page_of(twelve)
+    zeros = re.findall(r'data-k="from key">0<', page)
+
+    assert len(zeros) == 1
+
+
+def test_many_findings_are_cut_with_a_word(five: Session) -> None:
+    """The page shows the worst and says how many more there are."""
+    found = five.checks()
+    page = sheet_html(five.view(), found[:1] * (FINDINGS_MAX + 3), *square_of(five.library, five.setup.id))
+
+    assert "and 3 more: meterlink checks" in page
+
+
+def test_what_was_noted_is_shown_with_its_unit(five: Session) -> None:
+    """Facts of the rebuild in words: metres, millimetres, per cent."""
+    page = page_of(five)
+
+    for shown in ("1.25 m", "85 mm", "18 %", "grey paper", "f/8", "stool on the taped cross", "potter", "two\nlines"):
+        assert shown in page
