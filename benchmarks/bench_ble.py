@@ -91,8 +91,8 @@ class Air:
         from bluez_sensors import speaking_sensor
         from bluez_standin import Standin
 
-        from meterlink.sensor.link import ble_uuids as uuids
         from meterlink.sensor.dialects.sensor_side import SensorEncoder
+        from meterlink.sensor.link import ble_uuids as uuids
 
         self.up = uuids.NATIVE_FROM_SENSOR
         self.encoder = SensorEncoder()

@@ -23,9 +23,9 @@ from meterlink.calibration.faults import name_faults
 from meterlink.calibration.judge import judge
 from meterlink.errors import CalibrationError
 from meterlink.records import Identity, Measurement, Steady, WaveBlock
+from meterlink.sensor.dialects.native import NativeDecoder
 from meterlink.sensor.measuring import flash, levels, ranges
 from meterlink.simulation.chip import SimulatedChip, why_not
-from meterlink.sensor.dialects.native import NativeDecoder
 
 
 class ChipSensor(SimulatedSensor):

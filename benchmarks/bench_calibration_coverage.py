@@ -32,8 +32,8 @@ from meterlink.calibration.judge import judge
 from meterlink.calibration.scale import absolute_u_rel
 from meterlink.calibration.turntable import AngleWalk
 from meterlink.errors import CalibrationError
-from meterlink.records import Calibration
 from meterlink.photometry.angle import correction_factor
+from meterlink.records import Calibration
 
 STOPS = 1 / math.log(2)
 U_READING_REL = math.hypot(resolution_u_rel(0.1), 0.01)

@@ -101,10 +101,10 @@ def _errors(chip, fd, peak_lx, t01_s, pops, chances):  # type: ignore[no-untyped
     """Relative errors of exposure, t0.1 and t0.5 of so many pulses."""
     import numpy as np
 
-    from meterlink.records import WaveBlock
     from meterlink.photometry import flash
-    from meterlink.simulation.chip import BRIGHT_FULL_SCALE_LX
+    from meterlink.records import WaveBlock
     from meterlink.sensor.dialects.native import NativeDecoder
+    from meterlink.simulation.chip import BRIGHT_FULL_SCALE_LX
 
     decay_s = _root(lambda d: duration_s(d, 0.1) - t01_s, t01_s / 20, t01_s)
     t05_s = duration_s(decay_s, 0.5)

@@ -24,12 +24,12 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from side_by_side import Goal, print_goals, ratios
 
-from meterlink.records import Light, Placement, Reading, Settings, Setup
+from meterlink.judging.correction import correct
 from meterlink.photometry.batch import receive_many
 from meterlink.photometry.quadrature import illuminance, illuminance_many
 from meterlink.photometry.receptors import receive
 from meterlink.photometry.sources import Disk, Rectangle
-from meterlink.judging.correction import correct
+from meterlink.records import Light, Placement, Reading, Settings, Setup
 
 ROOT = Path(__file__).resolve().parent.parent
 SOURCE = Rectangle(0.6, 0.9)
@@ -187,8 +187,8 @@ def reading(reading_id: str, light_id: str | None, placement_id: str | None, **f
 def checks_in_process() -> list[Goal]:
     """What the findings cost beside the table, functions only."""
     from meterlink.checks.findings import findings
-    from meterlink.tables.ratios import ratio_table
     from meterlink.judging.view import look
+    from meterlink.tables.ratios import ratio_table
 
     lights, placements, readings = records_of(30)
     setup = Setup(f"{999:032x}", "bench", 0.0)

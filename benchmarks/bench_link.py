@@ -34,14 +34,14 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 from cobs import cobs
 
 from benchmarks.side_by_side import Goal, print_goals
+from meterlink.records import Calibration, Identity, Steady
+from meterlink.sensor.dialects.native import NativeDecoder
 from meterlink.sensor.link import direct
 from meterlink.sensor.link.serial_port import SerialLink
-from meterlink.records import Calibration, Identity, Steady
 from meterlink.sensor.measuring.calibrate import default_calibration
 from meterlink.sensor.measuring.levels import level
 from meterlink.sensor.measuring.sensor import Sensor
 from meterlink.simulation.chip_model import ChipModel
-from meterlink.sensor.dialects.native import NativeDecoder
 
 FRAMES = 250
 SKIP = 50

@@ -35,8 +35,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 from benchmarks.rebuild_world import Errors, World
 from benchmarks.side_by_side import Goal, print_goals
 from meterlink.library.store import Library
-from meterlink.records import Calibration, RangeScale, new_id
 from meterlink.metering.rebuild import Rebuild, rebuild_of
+from meterlink.records import Calibration, RangeScale, new_id
 from meterlink.tables.targets import TargetPlan, Wish, plan
 
 TOLERANCE_STOPS = 0.1

@@ -21,12 +21,12 @@ from math import log, log2
 from typing import Any
 
 from meterlink.library.store import Library
-from meterlink.records import Calibration, Light, Measurement, Placement, Setup, new_id
-from meterlink.photometry.sources import Disk, Point, Rectangle
 from meterlink.metering.rebuild import Rebuild
 from meterlink.metering.session import Session
-from meterlink.tables.adjustment import Move, placement_changes
 from meterlink.metering.walk import Request
+from meterlink.photometry.sources import Disk, Point, Rectangle
+from meterlink.records import Calibration, Light, Measurement, Placement, Setup, new_id
+from meterlink.tables.adjustment import Move, placement_changes
 
 ROLES = ("key", "fill", "hair", "rim", "background", "other")
 LEVELS = {"key": (0.0, 0.0), "fill": (-3, 0), "hair": (-2, 0.5), "rim": (-1.5, 1), "background": (-3, 0.5), "other": (-2, 0)}

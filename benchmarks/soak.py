@@ -21,16 +21,16 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from meterlink.library.store import Library
-from meterlink.sensor.link.reconnect import ReconnectingLink
 from meterlink.metering.driver import Metering
-from meterlink.records import Light, Placement, Setup, WaveBlock, new_id
 from meterlink.metering.session import Outcome, Session
+from meterlink.metering.walk import Request
+from meterlink.records import Light, Placement, Setup, WaveBlock, new_id
+from meterlink.sensor.dialects.native import NativeDecoder
+from meterlink.sensor.link.reconnect import ReconnectingLink
 from meterlink.simulation.faults import FaultyLink
 from meterlink.simulation.sensor import SimulatedLink
 from meterlink.simulation.studio import Pulse
 from meterlink.testing import VirtualLoop
-from meterlink.metering.walk import Request
-from meterlink.sensor.dialects.native import NativeDecoder
 
 LIGHTS = ("KEY", "FILL", "HAIR", "BACKGROUND")
 ROUNDS_PER_SET = 4

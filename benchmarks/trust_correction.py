@@ -28,8 +28,8 @@ import trust_world as world_of
 from trust_simulation import SETTINGS, placement_of, reading_of
 from trust_world import REACH_M, U_POP, TrueLight, received
 
-from meterlink.photometry.falloff import FalloffFit, FalloffPoint, fit_falloff
 from meterlink.judging.verdict import Judged, judge
+from meterlink.photometry.falloff import FalloffFit, FalloffPoint, fit_falloff
 
 TAPE_M = 0.005
 KINDS = ("undeclared", "declared", "declared, inverse square alone", "declared, measured falloff", "refused")

@@ -26,12 +26,12 @@ from trust_ideal import Ideal, Seen
 from trust_tables import Outcome, report
 from trust_world import FRONTAL, REACH_M, U_POP, TrueLight, received
 
-from meterlink.records import Light, Placement, Reading, Settings, Setup
 from meterlink.checks.findings import Context, predicted_apart
 from meterlink.judging.prediction import Past, predict
 from meterlink.judging.sum_check import SumCheck, sum_check
 from meterlink.judging.verdict import judge
 from meterlink.judging.view import SetView, look
+from meterlink.records import Light, Placement, Reading, Settings, Setup
 
 SETTINGS = Settings(u_distance_rel=0.036)
 """The root mean square of the 2-5 % by which her tape is off; all else is the default."""

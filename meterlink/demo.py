@@ -11,14 +11,11 @@ import json
 from collections.abc import Callable
 from typing import Any
 
-from meterlink.records import Calibration, Light, Placement, RangeScale, Setup, new_id
+from meterlink.library.store import Library
 from meterlink.metering.session import Session
-from meterlink.shared_files import shared_path
 from meterlink.metering.walk import Request
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from meterlink.library.store import Library
+from meterlink.records import Calibration, Light, Placement, RangeScale, Setup, new_id
+from meterlink.shared_files import shared_path
 
 RECORDING = ("demo", "session.mlrec")
 SENSOR_ID = "4d4c000000000001"

@@ -9,6 +9,7 @@ import asyncio
 import heapq
 import itertools
 import os
+import pty
 import selectors
 from collections.abc import Iterable
 from types import TracebackType
@@ -167,7 +168,6 @@ class PtyPort:
     """A real pty in raw mode as a serial port (POSIX): ``name`` is what a link opens, the test is the sensor."""
 
     def __init__(self) -> None:
-        import pty
         import tty
 
         self.master, self.slave = pty.openpty()

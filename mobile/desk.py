@@ -11,16 +11,16 @@ import time
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from meterlink.errors import MeterlinkError, NotInLibrary, UsageError
-from meterlink.library.store import Library
-from meterlink.records import Light, Measurement, Placement, Reading, Setup, WaveBlock, new_id
-from meterlink.records.placement_rules import check_held_off
-from meterlink.metering.session import Outcome, Session
 from meterlink.checks.findings import Finding
-from meterlink.tables.match import match_report
+from meterlink.errors import MeterlinkError, NotInLibrary, UsageError
 from meterlink.judging.reach import reach_of
 from meterlink.judging.view import SetView
+from meterlink.library.store import Library
+from meterlink.metering.session import Outcome, Session
 from meterlink.metering.walk import Request
+from meterlink.records import Light, Measurement, Placement, Reading, Setup, WaveBlock, new_id
+from meterlink.records.placement_rules import check_held_off
+from meterlink.tables.match import match_report
 from mobile.matching import MATCH, Matching
 from mobile.prefs import KEY, Prefs
 from mobile.shot import Shot

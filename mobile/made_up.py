@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from math import exp2
 
-from meterlink.records import Light, Placement
-from meterlink.photometry.sources import source_of
-from meterlink.simulation.studio import Pulse, Studio, StudioLight
 from meterlink.metering.walk import Request
+from meterlink.photometry.sources import source_of
+from meterlink.records import Light, Placement
+from meterlink.simulation.studio import Pulse, Studio, StudioLight
 from mobile.desk import Shot
 
 USUAL_LXS = {"key": 600.0, "fill": 270.0, "hair": 420.0, "rim": 380.0, "background": 230.0, "other": 220.0}

@@ -23,8 +23,8 @@ from kivy.properties import BooleanProperty, ObjectProperty, StringProperty  # n
 
 from meterlink.errors import MeterlinkError  # noqa: E402
 from meterlink.library.store import Library  # noqa: E402
-from meterlink.records import Measurement  # noqa: E402
 from meterlink.metering.session import Outcome  # noqa: E402
+from meterlink.records import Measurement  # noqa: E402
 from mobile import texts  # noqa: E402
 from mobile.desk import Desk, Shot  # noqa: E402
 from mobile.look import Look  # noqa: E402

@@ -9,9 +9,9 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from meterlink import units
+from meterlink.judging.view import LightState
 from meterlink.tables.adjustment import close
 from meterlink.tables.match import MatchRow
-from meterlink.judging.view import LightState
 from mobile.desk import Shot
 from mobile.lights_state import place_text
 from mobile.saying import without_commands

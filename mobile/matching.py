@@ -6,11 +6,11 @@ from collections.abc import Callable
 from typing import Any
 
 from meterlink.errors import MeterlinkError, UsageError
-from meterlink.library.store import Library
-from meterlink.records import Light
-from meterlink.metering.session import Session
 from meterlink.judging.view import SetView
+from meterlink.library.store import Library
+from meterlink.metering.session import Session
 from meterlink.metering.walk import Request
+from meterlink.records import Light
 from mobile.prefs import Prefs
 from mobile.shot import Shot
 

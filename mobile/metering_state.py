@@ -11,11 +11,11 @@ from math import log2
 from typing import NamedTuple
 
 from meterlink import units
+from meterlink.judging.view import LightState, value_of
+from meterlink.metering.walk import Request
 from meterlink.records import Reading, WaveBlock
 from meterlink.tables.ratios import reading_f
-from meterlink.judging.view import LightState, value_of
 from meterlink.words.sentences import value_text
-from meterlink.metering.walk import Request
 from mobile.desk import HELD_MAX_M, Desk, Shot
 from mobile.saying import without_commands
 from mobile.texts import t

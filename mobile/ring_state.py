@@ -10,8 +10,8 @@ from collections.abc import Iterable
 from math import atan2, cos, degrees, hypot, radians, sin
 from typing import NamedTuple
 
-from meterlink.records import Placement
 from meterlink.judging.view import SetView
+from meterlink.records import Placement
 
 METRIC_STEPS_M = (0.1, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0)
 FOOT_M = 0.3048

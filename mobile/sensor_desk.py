@@ -14,15 +14,15 @@ from functools import partial
 from typing import Any, NamedTuple
 
 from meterlink.errors import MeterlinkError
-from meterlink.sensor.find import BUSY, REFUSED, SENSOR, find, finder
 from meterlink.library.store import Library
+from meterlink.metering.watch import KEEPS_NO_LINK_ALIVE, calibration_for
+from meterlink.records import Calibration, Identity, Measurement
+from meterlink.sensor.find import BUSY, REFUSED, SENSOR, find, finder
 from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.reconnect import ReconnectingLink
 from meterlink.sensor.link.registry import link_for, parse
-from meterlink.records import Calibration, Identity, Measurement
 from meterlink.sensor.measuring.sensor import Sensor, SensorState
 from meterlink.sensor.urls import adapter_of, decoder_for, dialect_of, moved_to, with_settings
-from meterlink.metering.watch import KEEPS_NO_LINK_ALIVE, calibration_for
 from mobile.texts import t
 
 SIMULATED_URL = "sim:?every=0"

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from meterlink.records import Light, Reading, Setup, WaveBlock
-from meterlink.metering.session import Outcome
 from meterlink.checks.findings import Finding
+from meterlink.judging.view import SetView
+from meterlink.metering.session import Outcome
+from meterlink.metering.walk import Request
+from meterlink.records import Light, Reading, Setup, WaveBlock
 from meterlink.tables.match import MatchReport
 from meterlink.tables.ratios import RatioTable
-from meterlink.judging.view import SetView
-from meterlink.metering.walk import Request
 from mobile.prefs import Prefs
 
 

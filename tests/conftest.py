@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from meterlink.library.store import Library
-from meterlink.records import Calibration, Light, Measurement, Placement, RangeScale, Setup, new_id
 from meterlink.metering.session import Session
+from meterlink.records import Calibration, Light, Measurement, Placement, RangeScale, Setup, new_id
 
 SENSOR = "5e4501"
 CONSTANT = 330.0

@@ -9,10 +9,10 @@ import pytest
 
 from meterlink.errors import UsageError
 from meterlink.library.store import Library
-from meterlink.records import Light, Measurement, Placement, new_id
 from meterlink.metering.rebuild import Rebuild, rebuild_of
 from meterlink.metering.session import Session
 from meterlink.metering.walk import Request
+from meterlink.records import Light, Measurement, Placement, new_id
 
 Pop = Callable[..., Measurement]
 LEVELS = {"KEY": 320.0, "FILL": 80.0, "HAIR": 160.0}

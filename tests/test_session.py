@@ -7,11 +7,11 @@ from collections.abc import Callable
 import pytest
 
 from meterlink.errors import NotInLibrary, UsageError
-from meterlink.library.store import Library
-from meterlink.records import Light, Measurement, Placement, new_id
-from meterlink.metering.session import Session
 from meterlink.judging.aim import carried_to_camera
+from meterlink.library.store import Library
+from meterlink.metering.session import Session
 from meterlink.metering.walk import Request
+from meterlink.records import Light, Measurement, Placement, new_id
 
 MakePop = Callable[..., Measurement]
 

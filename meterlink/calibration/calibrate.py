@@ -32,8 +32,8 @@ from meterlink.calibration.steps import (
     with_caution,
 )
 from meterlink.errors import CalibrationError
-from meterlink.records import Calibration, Identity, Measurement
 from meterlink.photometry.calibration_fit import STOPS, repeatability
+from meterlink.records import Calibration, Identity, Measurement
 
 U_POP_REL = 0.01
 """Least relative uncertainty given to one pop: studio flash repeats to about this (common practice)."""

@@ -11,9 +11,9 @@ import math
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
-from meterlink.records import Calibration
 from meterlink.photometry import exposure
 from meterlink.photometry.calibration_fit import STOPS
+from meterlink.records import Calibration
 from meterlink.units import format_duration, format_f_number, format_illuminance
 
 CLAIM_STOPS = 0.1

@@ -11,8 +11,8 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from meterlink.errors import CalibrationError
-from meterlink.records import Calibration, Identity, Measurement
 from meterlink.photometry import exposure
+from meterlink.records import Calibration, Identity, Measurement
 from meterlink.sensor.measuring.calibrate import scale_of
 
 RESOLUTION_TO_U = 1 / math.sqrt(12)

@@ -16,9 +16,9 @@ from meterlink.calibration.claim import claim_of
 from meterlink.calibration.evidence import Dark, Evidence, Pair
 from meterlink.calibration.pair_fit import fit_range, usable
 from meterlink.errors import CalibrationError
-from meterlink.records import Calibration, RangeScale, new_id
 from meterlink.photometry import calibration_fit as cf
 from meterlink.photometry import exposure
+from meterlink.records import Calibration, RangeScale, new_id
 
 SOUND_BEND = 0.0115
 """Standard deviation of the bend of a sound range, empty to full (a uniform 2 %; common practice, no published

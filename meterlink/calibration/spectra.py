@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import csv
 import io
+import warnings
 from typing import NamedTuple
 
 import numpy as np
@@ -89,8 +90,6 @@ def known_lamps() -> Spectra:
     Raises:
         CalibrationError: colour-science is not installed.
     """
-    import warnings
-
     try:
         with warnings.catch_warnings():
             # It announces its own optional parts.

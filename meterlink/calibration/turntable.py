@@ -10,8 +10,8 @@ from meterlink.calibration.procedure import Procedure, Taken, Task
 from meterlink.calibration.scale import claiming
 from meterlink.calibration.steps import with_caution
 from meterlink.errors import CalibrationError
-from meterlink.records import Calibration, Identity, new_id
 from meterlink.photometry.angle import LARGEST_ANGLE_DEG, AngleFit, fit_response
+from meterlink.records import Calibration, Identity, new_id
 
 ANGLES_DEG = {
     "dome": (0.0, 30.0, 60.0, 90.0, 120.0, -30.0, -60.0, -90.0, -120.0, 0.0),

@@ -6,20 +6,15 @@ as a difference of two pops, of which the colour is not known, so it says nothin
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import NamedTuple
 
-from meterlink.photometry import colour
-from meterlink.checks.findings import CAUTION, NOTE, Finding, register
 from meterlink.checks.facts import fact
-from meterlink.judging.fixture_curves import ColourPoint, FixtureCurves, fixture_curves
+from meterlink.checks.findings import CAUTION, NOTE, Context, Finding, register
 from meterlink.checks.freezing import power_text
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-
-    from meterlink.checks.findings import Context
-    from meterlink.judging.view import LightState, SetView
+from meterlink.judging.fixture_curves import ColourPoint, FixtureCurves, fixture_curves
+from meterlink.judging.view import LightState, SetView
+from meterlink.photometry import colour
 
 __all__ = ["ColourRow", "colour_findings", "colour_rows", "limits", "matching_power"]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 
 from meterlink.checks.findings import CAUTION, NOTE, Context, Finding, register
 from meterlink.judging.evenness import (
@@ -12,14 +13,8 @@ from meterlink.judging.evenness import (
     predicted_evenness,
     spread_of_readings,
 )
-from meterlink.tables.ratios import OWN_POINT_ROLES
 from meterlink.judging.view import SetView
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-
-    from meterlink.records.kept import Placement, Reading
+from meterlink.records.kept import OWN_POINT_ROLES, Placement, Reading
 
 __all__ = ["backdrop", "head_to_toe"]
 

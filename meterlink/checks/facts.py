@@ -6,18 +6,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from math import isfinite
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from meterlink.photometry.freeze import magnification
 from meterlink.photometry.shutter import KINDS, Shutter, travel_of_sync_speed
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Mapping
-    from typing import Any
-
-    from meterlink.records.kept import Settings, Setup
+from meterlink.records.kept import Settings, Setup
 
 __all__ = ["FACTS", "MOVEMENTS", "Camera", "Movement", "camera", "fact", "magnification_of", "movement", "word"]
 

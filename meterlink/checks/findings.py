@@ -6,23 +6,19 @@ them, and others add theirs with ``register``.  Each finding carries the numbers
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable, Sequence
 from math import log2
 from typing import Any, NamedTuple, TypeAlias
 
 from meterlink.judging.evidence import HELD, Suspect
 from meterlink.judging.history import predictions_for
 from meterlink.judging.prediction import Prediction, causes
-from meterlink.tables.ratios import OWN_POINT_ROLES
 from meterlink.judging.reach import costs_more, reach_of
+from meterlink.judging.repeats import outlier_note
 from meterlink.judging.sum_check import SumCheck, sum_check
 from meterlink.judging.verdict import RETAKE, signed
 from meterlink.judging.view import SetView
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
-
-    from meterlink.records.kept import Reading
+from meterlink.records.kept import OWN_POINT_ROLES, Reading
 
 __all__ = ["FINDERS", "Context", "Finding", "findings", "register"]
 
@@ -239,8 +235,6 @@ def unknown_places(view: SetView, _context: Context) -> Iterable[Finding]:
 @register
 def outliers(view: SetView, _context: Context) -> Iterable[Finding]:
     """Pops of one reading that stand apart from the others."""
-    from meterlink.judging.repeats import outlier_note
-
     for state in view.lights:
         note = outlier_note(state.reading.pops) if state.reading is not None else ""
         if note and state.reading is not None:

@@ -6,22 +6,18 @@ light) whole.  t0.1 counts, t0.5 flatters.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from math import log2
 from typing import NamedTuple
 
 from meterlink import units
-from meterlink.photometry import freeze, shutter
-from meterlink.checks.findings import CAUTION, NOTE, Finding, register
 from meterlink.checks.facts import Movement, camera, fact, magnification_of, movement
+from meterlink.checks.findings import CAUTION, NOTE, Context, Finding, register
 from meterlink.judging.fixture_curves import FixtureCurves, fixture_curves, shorter_power
-from meterlink.tables.ratios import OWN_POINT_ROLES, ratio_table
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-
-    from meterlink.checks.findings import Context
-    from meterlink.judging.view import LightState, SetView
+from meterlink.judging.view import LightState, SetView
+from meterlink.photometry import freeze, shutter
+from meterlink.records.kept import OWN_POINT_ROLES
+from meterlink.tables.ratios import ratio_table
 
 __all__ = ["LIMIT_MM", "LIMIT_PX", "Drawn", "freeze_findings", "limit_mm", "power_text", "trails_of"]
 

@@ -7,24 +7,19 @@ pops where a sensor's range can tell it.  A part is what one sees as one: the ke
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from math import isfinite, log2
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from meterlink import units
+from meterlink.checks.facts import camera
+from meterlink.checks.findings import CAUTION, NOTE, Context, Finding, register
+from meterlink.judging.view import SetView
 from meterlink.photometry import ambient
 from meterlink.photometry.series import nearest_time_s
-from meterlink.checks.findings import CAUTION, NOTE, Finding, register
-from meterlink.checks.facts import camera
-from meterlink.tables.ratios import OWN_POINT_ROLES, exposure_lxs
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-    from typing import Any
-
-    from meterlink.records import Reading
-    from meterlink.checks.findings import Context
-    from meterlink.judging.view import SetView
+from meterlink.records import Reading
+from meterlink.records.kept import OWN_POINT_ROLES
+from meterlink.tables.ratios import exposure_lxs
 
 __all__ = ["LAMPS_OFF", "LAMPS_ON", "Level", "level", "lit_parts", "room_light"]
 

@@ -2,21 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from math import exp2, isfinite, log2
 from typing import NamedTuple
 
 from meterlink import units
-from meterlink.photometry import shutter
-from meterlink.photometry.series import THIRD_TIMES, time_exact_s
-from meterlink.checks.findings import CAUTION, NOTE, Finding, register
 from meterlink.checks.facts import Camera, camera
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-
-    from meterlink.checks.findings import Context
-    from meterlink.judging.view import LightState, SetView
+from meterlink.checks.findings import CAUTION, NOTE, Context, Finding, register
+from meterlink.judging.view import LightState, SetView
+from meterlink.photometry import flash, shutter
+from meterlink.photometry.series import THIRD_TIMES, time_exact_s
 
 __all__ = ["Loss", "loss_of", "shutter_losses"]
 
@@ -58,8 +53,6 @@ def _by_waveform(state: LightState, view: SetView, at: shutter.Shutter) -> Loss 
     wave = view.waves(reading.id) if view.waves is not None and reading is not None else None
     if wave is None or reading is None or reading.t01_s is None:
         return None
-    from meterlink.photometry import flash
-
     times, light = wave
     if len(times) < 4:
         return None

@@ -15,15 +15,23 @@ the end, and old readings are never rewritten.
 
 from __future__ import annotations
 
+import argparse
+import math
+import sys
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from meterlink import units
+from meterlink.calibration.evidence import resolution_u_rel
+from meterlink.calibration.procedure import Procedure
+from meterlink.calibration.reminders import reminders
 from meterlink.cli.frame import add_json_option, open_library, print_json, print_rows
+from meterlink.errors import CalibrationError, SensorError, UsageError
+from meterlink.records import Calibration, Identity
 
-TYPE_CHECKING = False
 if TYPE_CHECKING:
-    import argparse
-
-    from meterlink.calibration.procedure import Procedure
     from meterlink.calibration.scale import Scaled
-    from meterlink.records import Calibration, Identity
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -60,12 +68,8 @@ def run(args: argparse.Namespace) -> int:
 
 
 async def _walk(args: argparse.Namespace) -> int:
-    import sys
-
-    from meterlink import units
     from meterlink.cli.driving import find_sensor, known_sensor
     from meterlink.cli.tasks import Lines, drive, identity_of, reference_value, tell_state
-    from meterlink.errors import CalibrationError
     from meterlink.metering.watch import Watching
 
     def say(text: str) -> None:
@@ -106,8 +110,6 @@ async def _walk(args: argparse.Namespace) -> int:
 
 def _previous(args: argparse.Namespace, calibration: Calibration | None) -> Calibration:
     from meterlink.calibration.scale import start_constant
-    from meterlink.errors import SensorError
-
     if calibration is None:
         raise SensorError("the sensor has not said who it is: unplug it, plug it in and start again")
     if args.receptor and args.receptor != calibration.receptor:
@@ -119,8 +121,6 @@ def _previous(args: argparse.Namespace, calibration: Calibration | None) -> Cali
 def _procedure(args: argparse.Namespace, identity: Identity, previous: Calibration) -> Procedure:
     from meterlink.calibration.calibrate import GuideWalk, ScaleWalk, ZeroWalk
     from meterlink.calibration.turntable import AngleWalk
-    from meterlink.errors import UsageError
-
     if args.what == "zero":
         return ZeroWalk(identity, previous)
     if args.what == "angle":
@@ -131,8 +131,6 @@ def _procedure(args: argparse.Namespace, identity: Identity, previous: Calibrati
         return ScaleWalk(
             identity, previous, levels=args.levels, relative=args.relative, resolution_stops=args.resolution
         )
-    from meterlink import units
-
     if not args.distance:
         raise UsageError("give the flash's distances, e.g. --distance 1m 2m")
     names = list(identity.ranges)
@@ -144,11 +142,7 @@ def _procedure(args: argparse.Namespace, identity: Identity, previous: Calibrati
 
 
 def _made(args: argparse.Namespace, walk: Procedure) -> tuple[Calibration, Scaled | None]:
-    import math
-    import time
-
     from meterlink.calibration.calibrate import GuideWalk, ScaleWalk, ZeroWalk
-    from meterlink.calibration.evidence import resolution_u_rel
     from meterlink.calibration.turntable import AngleWalk
 
     now, stops = time.time(), math.log(2)
@@ -212,11 +206,6 @@ def _bar(stops: float) -> str:
 
 
 def _list(args: argparse.Namespace) -> int:
-    import time
-
-    from meterlink.calibration.reminders import reminders
-    from meterlink.records import Identity
-
     with open_library(args) as library:
         found = library.calibrations()
     last = {c.sensor_id: c.id for c in found}
@@ -238,11 +227,7 @@ def _list(args: argparse.Namespace) -> int:
 
 
 def _spectral(args: argparse.Namespace) -> int:
-    from pathlib import Path
-
     from meterlink.calibration.spectra import known_lamps, lamp_errors, parse_csv
-    from meterlink.errors import UsageError
-
     if not args.file:
         raise UsageError("name a CSV of wavelength and responsivity: meterlink calibrate spectral diode.csv")
     try:

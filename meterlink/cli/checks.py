@@ -10,11 +10,9 @@ what each light gave before, and looks at distances, evenness, room light, flash
 
 from __future__ import annotations
 
-from meterlink.cli.frame import add_json_option, add_setup_option, is_terminal, open_session, print_json, wrapped
+import argparse
 
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    import argparse
+from meterlink.cli.frame import add_json_option, add_setup_option, is_terminal, open_session, print_json, wrapped
 
 MARKS = {3: "wrong", 2: "doubtful", 1: "caution", 0: "note"}
 

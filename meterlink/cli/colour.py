@@ -12,15 +12,14 @@ that lowers the CCT.  Limits of a set: meterlink setup change --colour-limit 10 
 
 from __future__ import annotations
 
+import argparse
+
+from meterlink.checks.colour import ColourRow, colour_rows
 from meterlink.cli.frame import add_json_option, add_setup_option, open_session, print_json, print_rows
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    import argparse
-
-    from meterlink.metering.session import Session
-    from meterlink.checks.colour import ColourRow
-    from meterlink.judging.fixture_curves import FixtureCurves
+from meterlink.errors import NotInLibrary, UsageError
+from meterlink.judging.fixture_curves import FixtureCurves, fixture_curves
+from meterlink.metering.session import Session
+from meterlink.report.drift_plot import drift_drawing, drift_lines
 
 NOTHING = "–"
 
@@ -35,8 +34,6 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the table, or one head's curves."""
-    from meterlink.errors import UsageError
-
     if args.picture and not args.light:
         raise UsageError("say whose picture: meterlink colour KEY --picture drift.png")
     session = open_session(args)
@@ -49,8 +46,6 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _all(args: argparse.Namespace, session: Session) -> None:
-    from meterlink.checks.colour import colour_rows
-
     rows = colour_rows(session.view())
     if args.json:
         print_json([row._asdict() for row in rows])
@@ -77,10 +72,6 @@ def _cells(row: ColourRow) -> tuple[str, ...]:
 
 
 def _one(args: argparse.Namespace, session: Session) -> None:
-    from meterlink.errors import NotInLibrary
-    from meterlink.judging.fixture_curves import fixture_curves
-    from meterlink.report.drift_plot import drift_drawing, drift_lines
-
     light = session.light(args.light)
     view, _ = session.full_view()
     state = view.state(light.id)

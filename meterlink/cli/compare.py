@@ -10,14 +10,14 @@ examples:
 
 from __future__ import annotations
 
+import argparse
+import time
+
 from meterlink.cli.frame import add_json_option, open_library, print_json, print_rows
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    import argparse
-
-    from meterlink.metering.session import Session
-    from meterlink.judging.view import SetView
+from meterlink.errors import UnitError
+from meterlink.judging.view import SetView
+from meterlink.metering.session import Session
+from meterlink.tables.compare import compare
 
 FORMATS = ("%Y-%m-%d", "%Y-%m-%d %H:%M", "%Y-%m-%d %H:%M:%S", "%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S")
 
@@ -33,9 +33,6 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the differences."""
-    from meterlink.metering.session import Session
-    from meterlink.tables.compare import compare
-
     at, second_at = parse_date(args.at), parse_date(args.second_at)
     with open_library(args) as library:
         dated = at is not None or second_at is not None
@@ -63,10 +60,6 @@ def _named(session: Session, date: str | None) -> str:
 
 def parse_date(text: str | None) -> float | None:
     """Return seconds since 1970 of a local date: a day alone means its end.  Raises UnitError."""
-    import time
-
-    from meterlink.errors import UnitError
-
     if text is None:
         return None
     plain = " ".join(text.split())[:40]

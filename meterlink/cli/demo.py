@@ -10,12 +10,21 @@ a sensor of your own.  It goes into a fresh set-up, which is the current one aft
 
 from __future__ import annotations
 
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    import argparse
+import argparse
+import shutil
+import sys
+import time
+from pathlib import Path
 
-    from meterlink.metering.session import Outcome, Session
-    from meterlink.metering.walk import Request
+from meterlink import demo, units
+from meterlink.cli.frame import open_library, wrapped
+from meterlink.cli.light import print_lights
+from meterlink.cli.ratios import print_ratios
+from meterlink.cli.setup import camera_line
+from meterlink.demo import RECORDING, Player
+from meterlink.metering.session import Outcome, Session
+from meterlink.metering.walk import Request
+from meterlink.shared_files import shared_path
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -26,20 +35,11 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Play the demo and print the table."""
     import asyncio
-    import time
-
-    from meterlink import demo
-    from meterlink.cli.frame import open_library, wrapped
-    from meterlink.cli.ratios import print_ratios
-    from meterlink.cli.setup import camera_line
-
     with open_library(args) as library:
         data = demo.script()
         session = demo.build(library, data, time.time)
         print("SIMULATED: a recording of the real firmware on a simulated chip, no light was measured\n")
         print(camera_line(session.setup))
-        from meterlink.cli.light import print_lights
-
         print_lights(library, session.setup)
         asyncio.run(_play(session, data["steps"], pace=args.pace))
         print()
@@ -56,10 +56,6 @@ def run(args: argparse.Namespace) -> int:
 
 def command(args: argparse.Namespace) -> str:
     """How this program was called, so that what is printed can be typed: its path where it is not on the PATH."""
-    import shutil
-    import sys
-    from pathlib import Path
-
     called = Path(sys.argv[0])
     name = "meterlink" if called.name != "meterlink" or shutil.which("meterlink") else str(called)
     return f"{name} --library {args.library}" if args.library else name
@@ -67,10 +63,7 @@ def command(args: argparse.Namespace) -> str:
 
 async def _play(session: Session, steps: list[dict[str, object]], *, pace: bool) -> None:
     from meterlink.cli.driving import Screen
-    from meterlink.demo import RECORDING, Player
     from meterlink.metering.driver import Metering
-    from meterlink.shared_files import shared_path
-
     screen = Screen(session)
     player = Player(session, steps, lambda text: screen.say(f"\n{text}"))
     metering: Metering
@@ -99,8 +92,6 @@ async def _play(session: Session, steps: list[dict[str, object]], *, pace: bool)
 
 def what_to_see(session: Session) -> list[str]:
     """What a photographer should see in this table and do now, from the table itself."""
-    from meterlink import units
-
     table = session.ratios()
     lines = ["What to see here:"]
     for row in table.rows:

@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import asyncio
+import os
 import sys
 from collections.abc import Callable
+from pathlib import Path
 
 from meterlink.cli.frame import is_terminal, wrapped
 from meterlink.errors import MeterlinkError, UsageError
+from meterlink.judging.reach import reach_sentence
 from meterlink.library.store import Library
 from meterlink.metering.driver import Metering
-from meterlink.records import Measurement
-from meterlink.sensor.measuring.sensor import LOOKING, READY, STOPPED, SensorState
 from meterlink.metering.session import Outcome, Session
 from meterlink.metering.walk import Request
+from meterlink.records import Measurement
+from meterlink.sensor.find import find_first, remembered
+from meterlink.sensor.link.registry import parse
+from meterlink.sensor.measuring.sensor import LOOKING, READY, STOPPED, SensorState
 
 BOLD, DIM, PLAIN, CLEAR_LINE = "\033[1m", "\033[2m", "\033[0m", "\r\033[K"
 
@@ -107,8 +112,6 @@ def waiting_line(session: Session, request: Request) -> str:
 
 def reach_line(session: Session, light_id: str) -> str:
     """How far from the point the dome may be held for this light; empty when its place is not known."""
-    from meterlink.judging.reach import reach_sentence
-
     light = next(one for one in session.lights() if one.id == light_id)
     placement = session.placement(light_id)
     sentence = reach_sentence(placement, session.settings, light=light.name, point=light.point)
@@ -117,10 +120,6 @@ def reach_line(session: Session, light_id: str) -> str:
 
 def known_sensor(library: Library, url: str | None) -> str | None:
     """The sensor named on the command line, by METERLINK_SENSOR, or used last; None when none is known."""
-    import os
-
-    from meterlink.sensor.find import remembered
-
     if url or os.environ.get("METERLINK_SENSOR"):
         return url or os.environ["METERLINK_SENSOR"]
     last = remembered(library)
@@ -129,8 +128,6 @@ def known_sensor(library: Library, url: str | None) -> str | None:
 
 async def find_sensor(library: Library, say: Callable[[str], None]) -> str:
     """Find a sensor without anybody typing a port.  Raises MeterlinkError that says what to do."""
-    from meterlink.sensor.find import find_first
-
     say("looking for a sensor ...")
     return await find_first(library)
 
@@ -178,13 +175,9 @@ async def drive(
 
 async def _is_there(url: str) -> bool:
     """Say whether the port of a remembered sensor still exists; what cannot be told without opening it counts as there."""
-    from meterlink.sensor.link.registry import parse
-
     parts = parse(url)
     if parts.scheme != "serial" or not parts.target.startswith("/"):
         return True
-    from pathlib import Path
-
     return Path(parts.target).exists()
 
 

@@ -13,13 +13,15 @@ The JSON format is open and documented: shared/schema/library-v1.schema.json.
 
 from __future__ import annotations
 
+import argparse
+from pathlib import Path
+
 from meterlink.cli.frame import add_setup_option, open_session
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    import argparse
-
-    from meterlink.metering.session import Session
+from meterlink.errors import UsageError
+from meterlink.library import export
+from meterlink.library.export import csv_text
+from meterlink.metering.session import Session
+from meterlink.tables.ratios import RatioRow
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -33,11 +35,6 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the file, whole or not at all."""
-    from pathlib import Path
-
-    from meterlink.errors import UsageError
-    from meterlink.library import export
-
     target = Path(args.output)
     kind = target.suffix.lower()
     session = open_session(args)
@@ -59,8 +56,5 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _ratios_csv(session: Session) -> str:
-    from meterlink.library.export import csv_text
-    from meterlink.tables.ratios import RatioRow
-
     rows = session.ratios().rows
     return csv_text(RatioRow._fields, [["" if v is None else v for v in row] for row in rows])

@@ -5,11 +5,16 @@ One table: the option, where it is kept in ``Setup.details``, how it is read.  `
 
 from __future__ import annotations
 
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    import argparse
-    from collections.abc import Mapping
-    from typing import Any
+import argparse
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from meterlink import units
+from meterlink.checks.facts import FACTS, MOVEMENTS
+from meterlink.errors import UnitError
+from meterlink.photometry.shutter import KINDS
+from meterlink.report.picture import small_picture
 
 MAX_WORDS = 200
 """Characters of a fact in words."""
@@ -78,9 +83,6 @@ def _put(details: dict[str, Any], key: str, how: str, text: str) -> None:
 
 
 def _within(key: str, value: Any, text: str) -> Any:
-    from meterlink.errors import UnitError
-    from meterlink.checks.facts import FACTS
-
     if key in FACTS:
         low, high = FACTS[key]
         if not low <= value <= high:
@@ -90,9 +92,6 @@ def _within(key: str, value: Any, text: str) -> Any:
 
 
 def _kind(text: str, _key: str) -> str:
-    from meterlink.errors import UnitError
-    from meterlink.photometry.shutter import KINDS
-
     plain = text.strip().lower().replace(" ", "-")
     if plain not in KINDS:
         raise UnitError(f"shutter kind '{text[:20]}': give {', '.join(KINDS[:-1])} or {KINDS[-1]}", text)
@@ -100,27 +99,19 @@ def _kind(text: str, _key: str) -> str:
 
 
 def _shutter(text: str, _key: str) -> float:
-    from meterlink import units
-
     return units.parse_shutter(text)
 
 
 def _time(text: str, key: str) -> float:
-    from meterlink import units
-
     return 0.0 if text.strip() in ("0", "0s", "0ms") else units.parse_time(text, key.removesuffix("_s").replace("_", " "))
 
 
 def _length(text: str, key: str) -> float:
-    from meterlink import units
-
     return units.parse_distance(text, key.removesuffix("_m").replace("_", " "))
 
 
 def _number(text: str, key: str) -> float:
     """A plain number with at most its own unit behind it."""
-    from meterlink.errors import UnitError
-
     plain = text.strip().lower().replace(",", ".")
     for unit in ("mired", "mm", "um", "µm", "px", "x"):
         plain = plain.removesuffix(unit).strip()
@@ -134,8 +125,6 @@ def _number(text: str, key: str) -> float:
 
 
 def _fraction(text: str, key: str) -> float:
-    from meterlink.errors import UnitError
-
     plain = text.strip()
     value = _number(plain.removesuffix("%"), key) / (100.0 if plain.endswith("%") else 1.0)
     if value > 1.0:
@@ -144,10 +133,6 @@ def _fraction(text: str, key: str) -> float:
 
 
 def _movement(text: str, _key: str) -> float | str:
-    from meterlink import units
-    from meterlink.errors import UnitError
-    from meterlink.checks.facts import MOVEMENTS
-
     plain = text.strip().lower()
     if plain in MOVEMENTS:
         return plain
@@ -159,14 +144,10 @@ def _movement(text: str, _key: str) -> float | str:
 
 
 def _aperture(text: str, _key: str) -> str:
-    from meterlink import units
-
     return units.format_f_number(units.parse_f_number(text))
 
 
 def _words(text: str, key: str) -> str:
-    from meterlink.errors import UnitError
-
     plain = " ".join(text.split())
     if len(plain) > MAX_WORDS:
         raise UnitError(f"{key.replace('_', ' ')} is too long: give at most {MAX_WORDS} characters", text)
@@ -174,10 +155,6 @@ def _words(text: str, key: str) -> str:
 
 
 def _picture(text: str, _key: str) -> str:
-    from pathlib import Path
-
-    from meterlink.report.picture import small_picture
-
     return small_picture(Path(text).expanduser())
 
 
@@ -196,8 +173,6 @@ def fact_lines(details: Mapping[str, Any]) -> list[str]:
 
 
 def _shown(key: str, value: Any) -> str:
-    from meterlink import units
-
     if key == "reference_picture":
         return "a small copy is kept"
     if isinstance(value, bool) or not isinstance(value, int | float):

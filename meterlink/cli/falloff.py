@@ -11,15 +11,17 @@ the light's modifier name and used for its corrections from then on, in other se
 
 from __future__ import annotations
 
+import argparse
+
+from meterlink import units
 from meterlink.cli.frame import add_json_option, add_setup_option, open_session, print_json
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    import argparse
-
-    from meterlink.records import Light
-    from meterlink.photometry.falloff import FalloffFit
-    from meterlink.metering.session import Session
+from meterlink.errors import AnalysisError, NotInLibrary, UsageError
+from meterlink.judging.falloff_runs import FalloffRun, falloff_from, falloff_lines
+from meterlink.metering.session import Session
+from meterlink.metering.walk import Request
+from meterlink.photometry.falloff import FalloffFit
+from meterlink.records import Light
+from meterlink.report.falloff_plot import write_falloff_picture
 
 POINT = "falloff"
 """Readings of a walk are taken at a point of their own, so that they never pass for the face's."""
@@ -46,8 +48,6 @@ def run(args: argparse.Namespace) -> int:
         else:
             _show(fit, light)
         if args.picture:
-            from meterlink.report.falloff_plot import write_falloff_picture
-
             write_falloff_picture(fit, args.picture, light.modifier or light.name)
             if not args.json:
                 print(f"picture: {args.picture}")
@@ -55,9 +55,6 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _stored(session: Session, light: Light) -> FalloffFit:
-    from meterlink.errors import NotInLibrary
-    from meterlink.photometry.falloff import FalloffFit
-
     notes = session.library.notes("falloff", light.modifier) if light.modifier else []
     if not notes:
         raise NotInLibrary(
@@ -67,13 +64,8 @@ def _stored(session: Session, light: Light) -> FalloffFit:
 
 
 def _measure(args: argparse.Namespace, session: Session, light: Light) -> FalloffFit:
-    from meterlink import units
     from meterlink.cli.driving import drive
-    from meterlink.errors import AnalysisError, UsageError
     from meterlink.sensor.link.direct import run
-    from meterlink.judging.falloff_runs import FalloffRun, falloff_from
-    from meterlink.metering.walk import Request
-
     if not light.modifier:
         raise UsageError(f"{light.name}: name its modifier first: meterlink light change {light.name} --modifier 'octa 90'")
     distances = [units.parse_distance(text) for text in args.at]
@@ -100,8 +92,6 @@ def _measure(args: argparse.Namespace, session: Session, light: Light) -> Fallof
 
 
 def _show(fit: FalloffFit, light: Light) -> None:
-    from meterlink.judging.falloff_runs import falloff_lines
-
     print(f"\n{light.modifier or light.name}")
     for line in falloff_lines(fit):
         print(line)

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
+import argparse
+import json
 import os
+import shutil
 import sys
+import textwrap
+from collections.abc import Sequence
+from typing import Any
 
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    import argparse
-    from collections.abc import Sequence
-    from typing import Any
-
-    from meterlink.library.store import Library
-    from meterlink.records import Setup
-    from meterlink.metering.session import Session
+from meterlink.library.store import Library
+from meterlink.metering.session import Session
+from meterlink.records import Setup
 
 
 def add_setup_option(parser: argparse.ArgumentParser) -> None:
@@ -28,15 +28,11 @@ def add_json_option(parser: argparse.ArgumentParser) -> None:
 
 def open_library(args: argparse.Namespace, *, create: bool = True) -> Library:
     """Open the library that the command line names; ``create=False`` makes none where there is none."""
-    from meterlink.library.store import Library
-
     return Library.open(args.library, create=create)
 
 
 def open_session(args: argparse.Namespace) -> Session:
     """Open the library, which must be there, and a session on the chosen set-up."""
-    from meterlink.metering.session import Session
-
     library = open_library(args, create=False)
     return Session(library, setup=getattr(args, "setup", None))
 
@@ -48,8 +44,6 @@ def chosen_setup(library: Library, name: str | None) -> Setup:
 
 def print_json(value: Any) -> None:
     """Print JSON; missing is null, NaN never appears."""
-    import json
-
     print(json.dumps(value, indent=1, ensure_ascii=False, allow_nan=False))
 
 
@@ -62,9 +56,6 @@ def wrapped(text: str, indent: str = "    ") -> str:
     """Return a sentence broken at words for the terminal's width; for a program it stays one line."""
     if not is_terminal():
         return text
-    import shutil
-    import textwrap
-
     width = max(40, shutil.get_terminal_size().columns)
     return textwrap.fill(text, width, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False)
 

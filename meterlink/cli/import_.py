@@ -8,11 +8,14 @@ examples:
 
 from __future__ import annotations
 
-from meterlink.cli.frame import open_library
+import argparse
+from pathlib import Path
 
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    import argparse
+from meterlink.cli.frame import open_library
+from meterlink.errors import UsageError
+from meterlink.library.code import decode
+from meterlink.library.importing import import_document, import_file, preview_file
+from meterlink.report.qr import unpacked
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -24,13 +27,6 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Import."""
-    from pathlib import Path
-
-    from meterlink.errors import UsageError
-    from meterlink.library.code import decode
-    from meterlink.library.importing import import_document, import_file, preview_file
-    from meterlink.report.qr import unpacked
-
     if bool(args.file) == bool(args.code):
         raise UsageError("give either a file or --code TEXT, e.g. meterlink import lowkey.json")
     with open_library(args) as library:

@@ -14,15 +14,22 @@ Everything is learnt from your own readings: name heads and modifiers with 'mete
 
 from __future__ import annotations
 
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    import argparse
-    from typing import Any
+import argparse
+import time
+from math import log2
+from typing import Any
 
-    from meterlink.library.kit import Piece
-    from meterlink.library.store import Library
-    from meterlink.photometry.freeze import PowerCurve
-    from meterlink.judging.fixture_curves import FixtureCurves
+from meterlink import units
+from meterlink.cli.frame import open_library, print_json, print_rows
+from meterlink.cli.light import source_text
+from meterlink.judging.fixture_curves import FixtureCurves, curves_of
+from meterlink.judging.history import pasts_from
+from meterlink.library.fixtures import entries_elsewhere
+from meterlink.library.kit import HEAD, Piece, mark, piece, pieces
+from meterlink.library.store import Library
+from meterlink.photometry.falloff import FalloffFit
+from meterlink.photometry.freeze import PowerCurve
+from meterlink.photometry.sources import Point, source_of
 
 EVERY_SET = "0" * 32
 """No set-up has this id: none is left out of what a head gave elsewhere."""
@@ -43,33 +50,22 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do the action."""
-    from meterlink.cli.frame import open_library
-
     with open_library(args) as library:
         globals()[f"_{args.action}"](args, library)
     return 0
 
 
 def _mark(args: argparse.Namespace, library: Library) -> None:
-    from meterlink.library.kit import mark
-
     mark(library, args.name, True)
     print(f"{args.name} is a favourite")
 
 
 def _unmark(args: argparse.Namespace, library: Library) -> None:
-    from meterlink.library.kit import mark
-
     mark(library, args.name, False)
     print(f"{args.name} is no favourite")
 
 
 def _list(args: argparse.Namespace, library: Library) -> None:
-    import time
-
-    from meterlink.cli.frame import print_json, print_rows
-    from meterlink.library.kit import pieces
-
     found = pieces(library)
     if args.json:
         print_json([_plain(one) for one in found])
@@ -91,8 +87,6 @@ def _plain(one: Piece) -> dict[str, Any]:
 
 def _show(args: argparse.Namespace, library: Library) -> None:
     from meterlink.cli.frame import print_json
-    from meterlink.library.kit import HEAD, piece
-
     found = piece(library, args.name)
     if args.json:
         learnt = [_head_data(library, one) if one.kind == HEAD else _modifier_data(library, one) for one in found]
@@ -109,10 +103,6 @@ def _show(args: argparse.Namespace, library: Library) -> None:
 
 def curves(library: Library, one: Piece) -> FixtureCurves:
     """What a head's readings in all set-ups say over its power."""
-    from meterlink.library.fixtures import entries_elsewhere
-    from meterlink.judging.fixture_curves import curves_of
-    from meterlink.judging.history import pasts_from
-
     entries = entries_elsewhere(library, EVERY_SET, one.names)
     calibrations = {i: library.calibration(i) for i in {r.calibration_id for _, _, r in entries}}
     return curves_of(pasts_from(entries, library.settings(), calibrations=calibrations), one.name)
@@ -137,9 +127,6 @@ def _pairs(curve: PowerCurve | None) -> list[tuple[float, float]]:
 
 
 def _print_head(library: Library, one: Piece) -> None:
-    from math import log2
-
-    from meterlink import units
     from meterlink.cli.frame import print_rows
 
     light = one.light
@@ -177,12 +164,7 @@ def _modifier_data(library: Library, one: Piece) -> dict[str, Any]:
 
 
 def _print_modifier(library: Library, one: Piece) -> None:
-    from meterlink import units
     from meterlink.cli.frame import print_rows
-    from meterlink.cli.light import source_text
-    from meterlink.photometry.falloff import FalloffFit
-    from meterlink.photometry.sources import Point, source_of
-
     p = one.placement
     if p is not None:
         print(f"last as {source_text(p)}" + (f", recess {units.format_length(p.recess_m)}" if p.recess_m else ""))

@@ -16,14 +16,17 @@ Lights overhead: weigh down stands and booms, secure heads with a safety cable, 
 
 from __future__ import annotations
 
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    import argparse
-    from typing import Any
+import argparse
+import time
+from typing import Any
 
-    from meterlink.library.store import Library
-    from meterlink.records import Light, Placement, Setup
-    from meterlink.metering.session import Session
+from meterlink import units
+from meterlink.cli.frame import add_setup_option, open_session, print_json, print_rows
+from meterlink.errors import UnitError, UsageError
+from meterlink.library.store import Library
+from meterlink.metering.session import Session
+from meterlink.records import Light, Placement, Setup, new_id
+from meterlink.records.kept import ROLES
 
 PLACEMENT_OPTIONS = (
     ("--distance", "L", "emitting surface to the dome, e.g. 1.2m, 4ft6"),
@@ -54,8 +57,6 @@ LIGHT_OPTIONS = (
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the actions and their options."""
-    from meterlink.cli.frame import add_setup_option
-
     actions = parser.add_subparsers(dest="action", required=True, metavar="add|move|change|list|remove")
     for action, help_line in (
         ("add", "a new light"),
@@ -92,8 +93,6 @@ def _options(parser: argparse.ArgumentParser, options: tuple[tuple[str, str, str
 
 def run(args: argparse.Namespace) -> int:
     """Do the action."""
-    from meterlink.cli.frame import open_session
-
     session = open_session(args)
     with session.library:
         if args.action == "list":
@@ -104,11 +103,6 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _add(args: argparse.Namespace, session: Session) -> None:
-    import time
-
-    from meterlink.errors import UsageError
-    from meterlink.records import Light, Placement, new_id
-
     if any(one.name.casefold() == args.name.strip().casefold() for one in session.lights()):
         raise UsageError(f"there is a light {args.name} already: meterlink light move {args.name}, or light change")
     if args.role is None:
@@ -124,8 +118,6 @@ def _add(args: argparse.Namespace, session: Session) -> None:
 
 
 def _move(args: argparse.Namespace, session: Session) -> None:
-    from meterlink.errors import UsageError
-
     light = session.light(args.name)
     changes = _placement_changes(args, light)
     if not changes:
@@ -134,8 +126,6 @@ def _move(args: argparse.Namespace, session: Session) -> None:
 
 
 def _change(args: argparse.Namespace, session: Session) -> None:
-    from meterlink.errors import UsageError
-
     light = session.light(args.name)
     changes = _light_changes(args, light)
     if args.rename:
@@ -154,10 +144,6 @@ def _remove(args: argparse.Namespace, session: Session) -> None:
 
 
 def _light_changes(args: argparse.Namespace, light: Light) -> dict[str, Any]:
-    from meterlink import units
-    from meterlink.errors import UsageError
-    from meterlink.records.kept import ROLES
-
     changes: dict[str, Any] = {}
     if args.role is not None:
         if args.role not in ROLES:
@@ -184,8 +170,6 @@ def _light_changes(args: argparse.Namespace, light: Light) -> dict[str, Any]:
 
 
 def _joules(text: str) -> float:
-    from meterlink.errors import UnitError
-
     plain = text.strip().lower().removesuffix("ws").removesuffix("j")
     try:
         value = float(plain)
@@ -197,8 +181,6 @@ def _joules(text: str) -> float:
 
 
 def _placement_changes(args: argparse.Namespace, light: Light) -> dict[str, Any]:
-    from meterlink import units
-
     changes: dict[str, Any] = {}
     for name, field, parse in (
         ("distance", "distance_m", units.parse_distance),
@@ -225,8 +207,6 @@ def _placement_changes(args: argparse.Namespace, light: Light) -> dict[str, Any]
 
 
 def _emission(text: str) -> float:
-    from meterlink.errors import UnitError
-
     try:
         value = float(text)
     except ValueError:
@@ -237,9 +217,6 @@ def _emission(text: str) -> float:
 
 
 def _shape(args: argparse.Namespace) -> dict[str, Any]:
-    from meterlink import units
-    from meterlink.errors import UsageError
-
     if args.disk:
         size = units.parse_size(args.disk, "disk")
         if size.height_m is not None:
@@ -257,8 +234,6 @@ def _shape(args: argparse.Namespace) -> dict[str, Any]:
 
 def source_text(placement: Placement) -> str:
     """``disk 90 cm`` in words; the order of sizes is width × height."""
-    from meterlink import units
-
     if placement.shape == "point" or not placement.width_m:
         return "small source"
     return f"{placement.shape} {units.format_size(placement.width_m, placement.height_m)}"
@@ -283,8 +258,6 @@ def describe(light: Light, placement: Placement | None) -> str:
 
 def place_text(light: Light, placement: Placement | None) -> str:
     """Where and how a light stands, in words."""
-    from meterlink import units
-
     if placement is None:
         return "not placed"
     distance = units.format_length(placement.distance_m) if placement.distance_m else "distance not given"
@@ -310,9 +283,6 @@ def light_rows(library: Library, setup: Setup) -> list[dict[str, Any]]:
 
 def print_lights(library: Library, setup: Setup) -> None:
     """Print the lights as a table."""
-    from meterlink import units
-    from meterlink.cli.frame import print_rows
-
     placements = library.current_placements(setup.id)
     rows = []
     for light in library.lights(setup.id):
@@ -330,8 +300,6 @@ def print_lights(library: Library, setup: Setup) -> None:
 
 
 def _list(args: argparse.Namespace, session: Session) -> None:
-    from meterlink.cli.frame import print_json
-
     if args.json:
         print_json(light_rows(session.library, session.setup))
     else:

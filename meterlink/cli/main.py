@@ -6,15 +6,16 @@ Exit codes: 0 ok, 2 wrong use, 1 anything else.  Errors are one line on stderr; 
 
 from __future__ import annotations
 
+import argparse
+import difflib
+import os
 import sys
-from types import SimpleNamespace
+from collections.abc import Sequence
+from types import ModuleType, SimpleNamespace
+from typing import Any, NoReturn
 
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    import argparse
-    from collections.abc import Sequence
-    from types import ModuleType
-    from typing import Any, NoReturn
+from meterlink import __version__
+from meterlink.errors import MeterlinkError
 
 VERBS: dict[str, tuple[str, str]] = {
     # verb: (module below meterlink.cli, one line of help), in the order of a day on set
@@ -83,9 +84,6 @@ def module_of(verb: str) -> ModuleType:
 
 def build_parser(verb: str) -> argparse.ArgumentParser:
     """Return the argument parser of one verb (its module is imported here and nowhere else)."""
-    import argparse
-    import os
-
     # Our texts are English, so argparse's own need no translation: looking for one costs a tenth of a one-shot command.
     argparse._ = str  # type: ignore[attr-defined]
 
@@ -150,8 +148,6 @@ def _take_library(argv: list[str]) -> str | None:
 
 
 def _unknown_verb(verb: str) -> str:
-    import difflib
-
     near = difflib.get_close_matches(verb, VERBS, n=1)
     hint = f"did you mean '{near[0]}'?" if near else "'meterlink --help' lists the verbs"
     return f"meterlink: there is no verb '{verb[:40]}': {hint}"
@@ -165,8 +161,6 @@ def main(argv: Sequence[str] | None = None) -> int:
         print(overview(), end="")
         return 0
     if arguments[0] == "--version":
-        from meterlink import __version__
-
         print(f"meterlink {__version__}")
         return 0
     verb = arguments.pop(0)
@@ -177,8 +171,6 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def _run_verb(verb: str, arguments: list[str], library: str | None) -> int:
-    from meterlink.errors import MeterlinkError
-
     try:
         args: Any = plain_arguments(verb, arguments)
         if args is None:

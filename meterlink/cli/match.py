@@ -17,15 +17,18 @@ change --iso 125 (or --aperture f/9), then --report.
 
 from __future__ import annotations
 
+import argparse
+import contextlib
+import sys
+
+from meterlink import units
 from meterlink.cli.frame import add_json_option, open_library, print_json, print_rows
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    import argparse
-
-    from meterlink.metering.rebuild import Rebuild
-    from meterlink.metering.session import Outcome
-    from meterlink.tables.match import MatchReport
+from meterlink.cli.light import describe
+from meterlink.errors import UsageError
+from meterlink.judging.view import quoted
+from meterlink.metering.rebuild import Rebuild, rebuild_of
+from meterlink.metering.session import Outcome, Session
+from meterlink.tables.match import MatchReport
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -42,14 +45,6 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Walk and report; exit code 1 when not everything matches."""
-    import contextlib
-    import sys
-
-    from meterlink import units
-    from meterlink.errors import UsageError
-    from meterlink.metering.rebuild import Rebuild, rebuild_of
-    from meterlink.metering.session import Session
-
     tolerance = units.parse_stops(args.tolerance, "tolerance", 2) if args.tolerance else None
     if tolerance is not None and tolerance <= 0:
         raise UsageError(f"a tolerance of {args.tolerance} stops cannot be: give one above 0, e.g. 0.1")
@@ -75,7 +70,6 @@ def run(args: argparse.Namespace) -> int:
 
 def _walk(args: argparse.Namespace, rebuild: Rebuild) -> None:
     from meterlink.cli.driving import drive
-    from meterlink.cli.light import describe
     from meterlink.sensor.link.direct import run
 
     missing = rebuild.begin_rebuild()
@@ -94,9 +88,6 @@ def _walk(args: argparse.Namespace, rebuild: Rebuild) -> None:
 
 def print_report(rebuild: Rebuild, report: MatchReport) -> None:
     """Print what matches and what does not."""
-    from meterlink import units
-    from meterlink.judging.view import quoted
-
     print(f"\n{rebuild.setup.name} against {rebuild.stored.setup.name}")
     rows = []
     for row in report.rows:

@@ -7,11 +7,10 @@ examples:
 
 from __future__ import annotations
 
-from meterlink.cli.frame import open_library
+import argparse
 
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    import argparse
+from meterlink.cli.frame import open_library
+from meterlink.library.merge import merge, preview
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -22,8 +21,6 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Merge."""
-    from meterlink.library.merge import merge, preview
-
     with open_library(args) as library:
         print(f"would add: {preview(library, args.other)}" if args.show else f"added: {merge(library, args.other)}")
     return 0

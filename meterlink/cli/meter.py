@@ -17,15 +17,17 @@ Flashing light can trouble photosensitive people: warn everyone in the room; kee
 
 from __future__ import annotations
 
+import argparse
+from typing import Any
+
+from meterlink import units
 from meterlink.cli.frame import add_setup_option, open_session
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    import argparse
-    from typing import Any
-
-    from meterlink.metering.session import Outcome, Session
-    from meterlink.metering.walk import Request
+from meterlink.cli.ratios import print_ratios
+from meterlink.errors import UsageError
+from meterlink.metering.session import Outcome, Session
+from meterlink.metering.walk import Request
+from meterlink.records.kept import OWN_POINT_ROLES, TOWARD
+from meterlink.records.placement_rules import check_held_off
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -60,15 +62,11 @@ def run(args: argparse.Namespace) -> int:
     with session.library:
         if args.resume:
             if not session.resume():
-                from meterlink.errors import UsageError
-
                 raise UsageError("there is no walk to go on with: meterlink meter KEY FILL, or --pending")
         else:
             session.begin(requests(args, session))
         code = run(drive(session, args.sensor, record_to=args.record, after=durations))
         if not args.room:
-            from meterlink.cli.ratios import print_ratios
-
             print()
             print_ratios(session.setup, session.ratios())
     return code
@@ -76,8 +74,6 @@ def run(args: argparse.Namespace) -> int:
 
 def durations(outcome: Outcome) -> str:
     """How long the flash was, for the line below the reading; empty when it is not known."""
-    from meterlink import units
-
     reading = outcome.reading
     if reading is None or reading.kind != "flash" or not reading.t01_s:
         return ""
@@ -87,10 +83,6 @@ def durations(outcome: Outcome) -> str:
 
 def requests(args: argparse.Namespace, session: Session) -> list[Request]:
     """Return what is to be metered, checked before anything is opened."""
-    from meterlink.errors import UsageError
-    from meterlink.records.kept import TOWARD
-    from meterlink.metering.walk import Request
-
     if not 1 <= args.pops <= 20:
         raise UsageError(f"--pops {args.pops}: give 1 to 20")
     if args.held_off_toward not in TOWARD and "," not in args.held_off_toward:
@@ -116,10 +108,6 @@ def requests(args: argparse.Namespace, session: Session) -> list[Request]:
 
 def _chosen(args: argparse.Namespace, session: Session) -> list[tuple[str, str, float | None]]:
     """Lights with their points and declared held-off distances."""
-    from meterlink import units
-    from meterlink.errors import UsageError
-    from meterlink.records.placement_rules import check_held_off
-
     lights = session.lights()
     if args.all or args.pending:
         if args.lights:
@@ -144,9 +132,6 @@ def _chosen(args: argparse.Namespace, session: Session) -> list[tuple[str, str, 
 
 
 def _together(args: argparse.Namespace, session: Session, how: dict[str, Any]) -> Request:
-    from meterlink.tables.ratios import OWN_POINT_ROLES
-    from meterlink.metering.walk import Request
-
     if args.lights:
         lit = [session.light(name) for name in args.lights]
     else:

@@ -12,14 +12,12 @@ it is metered again.
 
 from __future__ import annotations
 
+import argparse
+
+from meterlink import units
 from meterlink.cli.frame import add_json_option, add_setup_option, is_terminal, open_session, print_json, print_rows, wrapped
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    import argparse
-
-    from meterlink.records import Setup
-    from meterlink.tables.ratios import Aperture, RatioRow, RatioTable
+from meterlink.records import Setup
+from meterlink.tables.ratios import Aperture, RatioRow, RatioTable
 
 NOTHING = "–"
 
@@ -67,8 +65,6 @@ def print_ratios(setup: Setup, table: RatioTable) -> None:
 
 
 def _cells(row: RatioRow, with_t01: bool) -> list[str]:
-    from meterlink import units
-
     cells = [
         row.light,
         row.role,
@@ -85,14 +81,10 @@ def _cells(row: RatioRow, with_t01: bool) -> list[str]:
 
 
 def _f(value: float | None) -> str:
-    from meterlink import units
-
     return NOTHING if value is None else units.format_f_number(value)
 
 
 def _from_key(row: RatioRow) -> str:
-    from meterlink import units
-
     if row.from_key_stops is None:
         return NOTHING
     if row.role == "key":
@@ -128,16 +120,12 @@ def _ratio(value: float) -> str:
 
 
 def _aperture(aperture: Aperture) -> str:
-    from meterlink import units
-
     left = aperture.left_over_stops
     rest = "" if abs(left) < 0.05 else f", {units.format_stops(abs(left))} {'over' if left > 0 else 'under'}"
     return f"{aperture.nominal} (exactly {units.format_f_number(aperture.f)} ±{aperture.u95_stops:.1f}{rest})"
 
 
 def _camera(setup: Setup) -> str:
-    from meterlink import units
-
     shutter = f", {units.format_shutter(setup.shutter_s)}" if setup.shutter_s else ""
     applied = []
     if setup.camera_offset_stops:

@@ -6,11 +6,9 @@ examples:
 
 from __future__ import annotations
 
-from meterlink.cli.frame import add_setup_option, open_session
+import argparse
 
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    import argparse
+from meterlink.cli.frame import add_setup_option, open_session
 
 
 def configure(parser: argparse.ArgumentParser) -> None:

@@ -11,15 +11,15 @@ Ports that another program holds are never opened.  Give a sensor by its URL: me
 
 from __future__ import annotations
 
+import argparse
+from typing import TYPE_CHECKING, Any
+
 from meterlink.cli.frame import add_json_option, open_library, print_json, print_rows
+from meterlink.errors import LinkError
+from meterlink.library.store import Library
 
-TYPE_CHECKING = False
 if TYPE_CHECKING:
-    import argparse
-    from typing import Any
-
     from meterlink.sensor.find import Found
-    from meterlink.library.store import Library
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -112,8 +112,6 @@ def row(one: Found) -> dict[str, Any]:
 
 
 async def _bluetooth(found: dict[str, dict[str, Any]], tell: Any) -> None:
-    from meterlink.errors import LinkError
-
     try:
         from meterlink.sensor.link.ble_scan import scan
 

@@ -17,13 +17,18 @@ examples:
 
 from __future__ import annotations
 
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    import argparse
-    from typing import Any
+import argparse
+import time
+from typing import Any
 
-    from meterlink.library.store import Library
-    from meterlink.records import Setup
+from meterlink import units
+from meterlink.cli.facts import add_fact_options, changed_details, fact_lines
+from meterlink.cli.frame import chosen_setup, open_library, print_json, print_rows
+from meterlink.cli.light import light_rows, print_lights
+from meterlink.errors import NotInLibrary, UnitError, UsageError
+from meterlink.library.store import Library
+from meterlink.photometry.exposure import filter_stops
+from meterlink.records import Setup, new_id
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -64,24 +69,17 @@ def _camera_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--notes", metavar="TEXT")
     parser.add_argument("--subject", metavar="TEXT")
     parser.add_argument("--tag", metavar="WORD", action="append", help="may be given several times; '' takes all tags away")
-    from meterlink.cli.facts import add_fact_options
-
     add_fact_options(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Do the action."""
-    from meterlink.cli.frame import open_library
-
     with open_library(args) as library:
         return int(globals()[f"_{args.action}"](args, library) or 0)
 
 
 def _camera_changes(args: argparse.Namespace, details: dict[str, Any]) -> dict[str, Any]:
     """What was typed, as fields of a set-up; ``details`` are its facts so far."""
-    from meterlink import units
-    from meterlink.cli.facts import changed_details
-
     changes: dict[str, Any] = {}
     if args.iso:
         changes["iso"] = units.parse_iso(args.iso)
@@ -104,10 +102,6 @@ def _camera_changes(args: argparse.Namespace, details: dict[str, Any]) -> dict[s
 
 def _filter_stops(text: str) -> float:
     """``4x`` is a factor, ``2 stops`` or ``2`` are stops."""
-    from meterlink import units
-    from meterlink.errors import UnitError
-    from meterlink.photometry.exposure import filter_stops
-
     plain = text.strip().lower().replace("×", "x")
     try:
         stops = filter_stops(float(plain[:-1])) if plain.endswith("x") else units.parse_stops(plain, "filter", 20)
@@ -119,8 +113,6 @@ def _filter_stops(text: str) -> float:
 
 
 def _new(args: argparse.Namespace, library: Library) -> None:
-    from meterlink.records import Setup, new_id
-
     setup = Setup(new_id(), args.name, _now())._replace(**_camera_changes(args, {}))
     library.add_setup(setup)
     library.use_setup(setup.id)
@@ -128,8 +120,6 @@ def _new(args: argparse.Namespace, library: Library) -> None:
 
 
 def _current(library: Library) -> Setup | None:
-    from meterlink.errors import NotInLibrary
-
     try:
         return library.current_setup()
     except NotInLibrary:
@@ -137,8 +127,6 @@ def _current(library: Library) -> Setup | None:
 
 
 def _list(args: argparse.Namespace, library: Library) -> None:
-    from meterlink.cli.frame import print_json, print_rows
-
     current = _current(library)
     setups = library.setups(include_archived=args.archived, search=args.search)
     if args.json:
@@ -160,28 +148,19 @@ def _marks(setup: Setup) -> str:
 
 
 def _now() -> float:
-    import time
-
     return time.time()
 
 
 def _day(seconds: float) -> str:
-    import time
-
     return time.strftime("%Y-%m-%d", time.localtime(seconds))
 
 
 def _named(args: argparse.Namespace, library: Library) -> Setup:
-    from meterlink.cli.frame import chosen_setup
-
     return chosen_setup(library, args.name)
 
 
 def _show(args: argparse.Namespace, library: Library) -> None:
-    from meterlink.cli.facts import fact_lines
     from meterlink.cli.frame import print_json
-    from meterlink.cli.light import light_rows, print_lights
-
     setup = _named(args, library)
     if args.json:
         print_json({**setup._asdict(), "lights": light_rows(library, setup)})
@@ -197,8 +176,6 @@ def _show(args: argparse.Namespace, library: Library) -> None:
 
 def camera_line(setup: Setup) -> str:
     """One line: name, ISO, shutter, offset and filter."""
-    from meterlink import units
-
     parts = [units.format_iso(setup.iso)]
     parts.append(units.format_shutter(setup.shutter_s) if setup.shutter_s else "shutter not given")
     if setup.camera_offset_stops:
@@ -215,8 +192,6 @@ def _use(args: argparse.Namespace, library: Library) -> None:
 
 
 def _change(args: argparse.Namespace, library: Library) -> None:
-    from meterlink.errors import UsageError
-
     setup = _named(args, library)
     changes = _camera_changes(args, setup.details)
     if args.rename:
@@ -244,8 +219,6 @@ def _archive(args: argparse.Namespace, library: Library) -> None:
 
 
 def _unarchive(args: argparse.Namespace, library: Library) -> None:
-    from meterlink.errors import UsageError
-
     named = [s for s in library.setups(include_archived=True) if s.archived and s.name.casefold() == args.name.casefold()]
     setup = named[0] if len(named) == 1 else library.setup(args.name)
     if not setup.archived:

@@ -10,11 +10,15 @@ The page needs no network, prints on one or two sheets of A4 or Letter and reads
 
 from __future__ import annotations
 
-from meterlink.cli.frame import add_setup_option, open_session
+import argparse
+import re
+from pathlib import Path
 
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    import argparse
+from meterlink.cli.frame import add_setup_option, open_session
+from meterlink.library.export import write_whole
+from meterlink.report.page import sheet_html
+from meterlink.report.plan import plan, side
+from meterlink.report.qr import square_of
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -27,14 +31,6 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the sheet."""
-    import re
-    from pathlib import Path
-
-    from meterlink.library.export import write_whole
-    from meterlink.report.page import sheet_html
-    from meterlink.report.plan import plan, side
-    from meterlink.report.qr import square_of
-
     session = open_session(args)
     with session.library:
         view = session.view()

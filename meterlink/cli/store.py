@@ -9,11 +9,14 @@ examples:
 
 from __future__ import annotations
 
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    import argparse
+import argparse
+from pathlib import Path
 
-    from meterlink.library.repair import Report
+from meterlink.cli.frame import open_library
+from meterlink.library import repair
+from meterlink.library.export import write_library
+from meterlink.library.repair import Report
+from meterlink.library.store import default_path
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -29,13 +32,6 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do the action; ``check`` exits with 1 when something is wrong."""
-    from pathlib import Path
-
-    from meterlink.cli.frame import open_library
-    from meterlink.library import repair
-    from meterlink.library.export import write_library
-    from meterlink.library.store import default_path
-
     if args.action == "check":
         return _check(repair.check(args.library or default_path()))
     if args.action == "recover":

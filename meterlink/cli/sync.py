@@ -8,13 +8,11 @@ Needs the extra 'sync' (pip install 'meterlink[sync]').  Metering never waits fo
 
 from __future__ import annotations
 
+import argparse
 import sys
 
 from meterlink.cli.frame import open_library
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    import argparse
+from meterlink.library.sync import sync
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -24,8 +22,6 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Sync."""
-    from meterlink.library.sync import sync
-
     with open_library(args) as library:
         result = sync(library, args.url, lambda text: print(f"  {text}", file=sys.stderr, flush=True))
         print(result)

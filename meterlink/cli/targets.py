@@ -13,15 +13,13 @@ is told then is the last correction: set it, no further pop is needed.
 
 from __future__ import annotations
 
+import argparse
+from collections.abc import Sequence
+
+from meterlink import units
 from meterlink.cli.frame import add_json_option, add_setup_option, open_session, print_json, print_rows
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    import argparse
-    from collections.abc import Sequence
-
-    from meterlink.records import Setup
-    from meterlink.tables.targets import Wish
+from meterlink.records import Setup
+from meterlink.tables.targets import HIGHLIGHT_TO_SHADOW, INCIDENT, Wish, parse_wish, plan
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -36,9 +34,6 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the changes; exit code 1 when a wish cannot be met."""
-    from meterlink import units
-    from meterlink.tables.targets import HIGHLIGHT_TO_SHADOW, INCIDENT, parse_wish, plan
-
     definition = HIGHLIGHT_TO_SHADOW if args.highlight_to_shadow else INCIDENT
     wishes = [parse_wish(text, definition) for text in args.wish]
     session = open_session(args)

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import asyncio
 import sys
+import threading
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from meterlink.calibration.evidence import full_raw_of, raw_of
+from meterlink import units
+from meterlink.calibration.evidence import full_raw_of, raw_of, reference_light
 from meterlink.calibration.procedure import Procedure, Task
+from meterlink.cli.frame import is_terminal, wrapped
 from meterlink.cli.station import SensorStation, Station
 from meterlink.errors import CalibrationError, MeterlinkError, SensorError, UsageError
 from meterlink.records import Identity, Measurement
@@ -29,8 +32,6 @@ class Lines:
 
     def start(self) -> None:
         """Begin to read, in a thread that the program may leave behind."""
-        import threading
-
         if not self._started:
             self._started = True
             threading.Thread(target=self._read, daemon=True).start()
@@ -82,8 +83,6 @@ class Live:
     """The level of steady light on one line of a terminal, while a step waits for its Enter; nothing elsewhere."""
 
     def __init__(self, walk: Procedure, say: Say) -> None:
-        from meterlink.cli.frame import is_terminal, wrapped
-
         self.walk, self._say = walk, say
         self.on = is_terminal()
         self._wrapped = wrapped
@@ -292,9 +291,6 @@ async def _measured(station: Station, lines: Lines, task: Task) -> Measurement |
 
 def reference_value(calibration_constant: float, iso: float, shutter_s: float) -> Value:
     """Return what reads ``f/8+0.3``, ``1200 lx`` or ``160 lxs`` as light."""
-    from meterlink import units
-    from meterlink.calibration.evidence import reference_light
-
     def value(text: str, task: Task) -> float:
         plain = text.lower().replace("·", "").replace(" ", "").replace(",", "")
         for unit, name in (("lxs", "exposure_lxs"), ("lx", "illuminance_lx")):

@@ -7,11 +7,10 @@ examples:
 
 from __future__ import annotations
 
-from meterlink.cli.frame import add_setup_option, open_session
+import argparse
 
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    import argparse
+from meterlink.cli.frame import add_setup_option, open_session
+from meterlink.words.sentences import value_text
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -21,8 +20,6 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Void the last reading."""
-    from meterlink.words.sentences import value_text
-
     session = open_session(args)
     with session.library:
         session.resume()

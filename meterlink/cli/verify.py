@@ -12,12 +12,17 @@ known so far.
 
 from __future__ import annotations
 
-from meterlink.cli.frame import add_json_option, open_library, print_json
+import argparse
+import sys
+import time
+from pathlib import Path
+from typing import Any
 
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    import argparse
-    from typing import Any
+from meterlink.calibration.acceptance import AcceptanceWalk
+from meterlink.cli.frame import add_json_option, open_library, print_json
+from meterlink.errors import NotInLibrary, SensorError, UsageError
+from meterlink.sensor.measuring.calibrate import default_calibration
+from meterlink.units import parse_distance
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -53,17 +58,10 @@ def run(args: argparse.Namespace) -> int:
 
 
 async def _walk(args: argparse.Namespace) -> dict[str, Any]:
-    import sys
-    import time
-
-    from meterlink.calibration.acceptance import AcceptanceWalk
     from meterlink.calibration.certificate import certificate, certified
     from meterlink.calibration.judge import judge
     from meterlink.cli.driving import find_sensor, known_sensor
     from meterlink.cli.tasks import Lines, drive, identity_of, tell_state
-    from meterlink.errors import SensorError
-    from meterlink.sensor.measuring.calibrate import default_calibration
-    from meterlink.units import parse_distance
     from meterlink.metering.watch import Watching
 
     def say(text: str) -> None:
@@ -97,8 +95,6 @@ async def _walk(args: argparse.Namespace) -> dict[str, Any]:
 
 
 def _stored(args: argparse.Namespace) -> dict[str, Any]:
-    from meterlink.errors import NotInLibrary
-
     with open_library(args) as library:
         for calibration in reversed(library.calibrations()):
             record = calibration.details.get("certificate")
@@ -108,10 +104,6 @@ def _stored(args: argparse.Namespace) -> dict[str, Any]:
 
 
 def _write(path: str, page: str) -> None:
-    from pathlib import Path
-
-    from meterlink.errors import UsageError
-
     try:
         Path(path).write_text(page, encoding="utf-8")
     except OSError as error:

@@ -10,15 +10,15 @@ examples:
 
 from __future__ import annotations
 
+import argparse
 import sys
 
-from meterlink.cli.frame import is_terminal
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    import argparse
-
-    from meterlink.records import Measurement
+from meterlink import units
+from meterlink.cli.frame import is_terminal, open_library
+from meterlink.errors import RecordingEnded
+from meterlink.photometry.exposure import f_number, f_number_steady
+from meterlink.records import Measurement
+from meterlink.report.wave import terminal_wave
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -42,10 +42,7 @@ def run(args: argparse.Namespace) -> int:
 async def _watch(args: argparse.Namespace) -> int:
     import asyncio
 
-    from meterlink import units
     from meterlink.cli.driving import find_sensor, known_sensor
-    from meterlink.cli.frame import open_library
-    from meterlink.errors import RecordingEnded
     from meterlink.metering.watch import Watching
 
     iso = units.parse_iso(args.iso) if args.iso else 100.0
@@ -99,9 +96,6 @@ async def _watch(args: argparse.Namespace) -> int:
 
 def pop_line(m: Measurement, constant: float, iso: float) -> str:
     """``pop  f/8 +0.3   220 lx·s   t0.1 1/900 s   peak 410,000 lx``."""
-    from meterlink import units
-    from meterlink.photometry.exposure import f_number
-
     if m.incomplete:
         return f"pop  {m.note}"
     parts = ["pop"]
@@ -120,9 +114,6 @@ def pop_line(m: Measurement, constant: float, iso: float) -> str:
 
 def level_line(m: Measurement, constant: float, iso: float, shutter_s: float) -> str:
     """``steady  120 lx   f/1.4 at 1/125 s``."""
-    from meterlink import units
-    from meterlink.photometry.exposure import f_number_steady
-
     lux = max(m.illuminance_lx or 0.0, 0.0)
     parts = ["steady", units.format_illuminance(lux)]
     if lux > 0:
@@ -138,6 +129,4 @@ def level_line(m: Measurement, constant: float, iso: float, shutter_s: float) ->
 
 def wave_text(watching: object, m: Measurement) -> str:
     """The pop as a small picture in characters."""
-    from meterlink.report.wave import terminal_wave
-
     return terminal_wave(m, getattr(watching, "calibration", None))

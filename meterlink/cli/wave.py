@@ -13,16 +13,21 @@ the place where it was read, room light included.
 
 from __future__ import annotations
 
+import argparse
+from math import isfinite
+from typing import Any
+
+from meterlink import units
+from meterlink.checks.facts import camera, movement
+from meterlink.checks.freezing import trails_of
+from meterlink.checks.shutter import loss_of
 from meterlink.cli.frame import add_json_option, add_setup_option, open_session, print_json
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    import argparse
-    from typing import Any
-
-    from meterlink.records import Reading
-    from meterlink.metering.session import Session
-    from meterlink.report.wave import Trace
+from meterlink.cli.wave_csv import write_csv
+from meterlink.errors import AnalysisError, NotInLibrary, UsageError
+from meterlink.metering.session import Session
+from meterlink.records import Reading
+from meterlink.report.wave import Trace, terminal_wave, trace_of_samples
+from meterlink.report.wave_drawing import wave_drawing
 
 MOST_PICTURED = 12
 
@@ -39,8 +44,6 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Show, write, or both."""
-    from meterlink.errors import UsageError
-
     if args.pop is not None and not 1 <= args.pop <= 100:
         raise UsageError(f"--pop {args.pop}: give 1 to 100")
     session = open_session(args)
@@ -49,8 +52,6 @@ def run(args: argparse.Namespace) -> int:
         if args.picture:
             _picture(args, session, [trace for trace, _ in found])
         if args.csv:
-            from meterlink.cli.wave_csv import write_csv
-
             write_csv(args.csv, [trace for trace, _ in found])
         if args.json:
             print_json([_as_json(trace, reading, session) for trace, reading in found])
@@ -61,9 +62,6 @@ def run(args: argparse.Namespace) -> int:
 
 def _traces(args: argparse.Namespace, session: Session) -> list[tuple[Trace, Reading]]:
     """Waveforms of the lights named, else of all that have one.  Raises AnalysisError with why there is none."""
-    from meterlink.errors import AnalysisError, NotInLibrary
-    from meterlink.report.wave import trace_of_samples
-
     wanted = [session.light(name).id for name in args.lights]
     pop = None if args.pop is None else args.pop - 1
     found, missing = [], []
@@ -87,10 +85,6 @@ def _traces(args: argparse.Namespace, session: Session) -> list[tuple[Trace, Rea
 
 
 def _picture(args: argparse.Namespace, session: Session, traces: list[Trace]) -> None:
-    from meterlink.errors import UsageError
-    from meterlink.checks.facts import camera
-    from meterlink.report.wave_drawing import wave_drawing
-
     if len(traces) > MOST_PICTURED:
         raise UsageError(f"a picture shows at most {MOST_PICTURED} lights: name those that you want to see")
     facts = camera(session.setup, session.settings)
@@ -103,8 +97,6 @@ def _title(session: Session, traces: list[Trace]) -> str:
 
 
 def _show(args: argparse.Namespace, session: Session, found: list[tuple[Trace, Reading]]) -> None:
-    from meterlink.report.wave import terminal_wave
-
     drawn = _drawn(session)
     for trace, reading in found:
         print(f"{trace.name}{_state_words(session, reading)}")
@@ -132,8 +124,6 @@ def _state_words(session: Session, reading: Reading) -> str:
 
 def _numbers(trace: Trace) -> list[str]:
     """Durations with their k=2, in words."""
-    from meterlink import units
-
     pulse = trace.pulse
     said = []
     for text, value, u in (("t0.1", pulse.t01_s, pulse.u_t01_s), ("t0.5", pulse.t05_s, pulse.u_t05_s)):
@@ -149,9 +139,6 @@ def _numbers(trace: Trace) -> list[str]:
 
 def _drawn(session: Session) -> dict[str, str]:
     """What each light draws of something that moves."""
-    from meterlink.checks.facts import movement
-    from meterlink.checks.freezing import trails_of
-
     moves = movement(session.setup)
     what = f" ({moves.what})" if moves.what else ""
     out = {}
@@ -162,9 +149,6 @@ def _drawn(session: Session) -> dict[str, str]:
 
 
 def _loss(session: Session, name: str) -> Any:
-    from meterlink.checks.facts import camera
-    from meterlink.checks.shutter import loss_of
-
     facts = camera(session.setup, session.settings)
     view = session.view()._replace(waves=session.wave)
     state = next((one for one in view.lights if one.light.name == name), None)
@@ -174,8 +158,6 @@ def _loss(session: Session, name: str) -> Any:
 
 
 def _kept_words(session: Session, name: str) -> str:
-    from meterlink import units
-
     loss = _loss(session, name)
     if loss is None or not session.setup.shutter_s:
         return ""
@@ -189,8 +171,6 @@ def _kept_words(session: Session, name: str) -> str:
 
 
 def _as_json(trace: Trace, reading: Reading, session: Session) -> dict[str, Any]:
-    from math import isfinite
-
     pulse = trace.pulse._asdict()
     plain = {k: list(v) if isinstance(v, tuple) else v for k, v in pulse.items()}
     plain = {k: None if isinstance(v, float) and not isfinite(v) else v for k, v in plain.items()}

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+import csv
+import io
+import sys
+from collections.abc import Iterable, Sequence
+from pathlib import Path
 
-    from meterlink.report.wave import Trace
+from meterlink.errors import StorageError
+from meterlink.report.wave import Trace
 
 HEADINGS = ("light", "time_s", "illuminance_lx", "above_ambient_lx")
 RISKY = ("=", "+", "-", "@", "\t", "\r")
@@ -29,10 +32,6 @@ def rows(traces: Iterable[Trace]) -> Iterable[tuple[str, str, str, str]]:
 
 def write_csv(path: str, traces: Sequence[Trace]) -> None:
     """Write the samples to a file, or to standard output for ``-``.  Raises StorageError; nothing half-written stays."""
-    import csv
-    import io
-    import sys
-
     text = io.StringIO(newline="")
     writer = csv.writer(text)
     writer.writerow(HEADINGS)
@@ -44,10 +43,6 @@ def write_csv(path: str, traces: Sequence[Trace]) -> None:
 
 
 def _put(path: str, data: bytes) -> None:
-    from pathlib import Path
-
-    from meterlink.errors import StorageError
-
     target = Path(path)
     part = target.with_name(f".{target.name}.part")
     try:

@@ -7,13 +7,13 @@ at.  The receptor's response and the light's direction tell how much of a light 
 from __future__ import annotations
 
 from math import acos, cos, degrees, log, log2, radians, sin, sqrt
+from typing import NamedTuple
 
-from meterlink.records.named import NamedTuple
-from meterlink.records.kept import Placement, Reading, Settings
+from meterlink.judging.case import ASSUMED_ELEVATION_DEG, U_ASSUMED_ELEVATION_DEG
 from meterlink.photometry import geometry
 from meterlink.photometry.receptors import receive, response
 from meterlink.photometry.sources import Point, source_of
-from meterlink.judging.case import ASSUMED_ELEVATION_DEG, U_ASSUMED_ELEVATION_DEG
+from meterlink.records.kept import Placement, Reading, Settings
 
 __all__ = ["Carried", "carried_to_camera"]
 

@@ -10,20 +10,15 @@ Standard library only: this module is on the start-up path of the ratio table.
 
 from __future__ import annotations
 
-from math import log, log2, sqrt
+from collections.abc import Callable
+from math import acos, cos, degrees, log, log2, radians, sqrt
+from typing import NamedTuple, Protocol, TypeAlias
 
-from meterlink.records.named import NamedTuple
-from meterlink.records.kept import Placement, Reading, Settings
 from meterlink.photometry import geometry
+from meterlink.photometry.quadrature import illuminance
 from meterlink.photometry.receptors import Vector, on_axis, receive, response
 from meterlink.photometry.sources import Point, Source, source_of
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Callable
-    from typing import Protocol, TypeAlias
-else:
-    Protocol = object
+from meterlink.records.kept import Placement, Reading, Settings
 
 __all__ = ["Case", "Change", "Falloff", "axial_light", "case_light", "case_of", "change_of", "emission_of"]
 
@@ -143,8 +138,6 @@ def emission_of(placement: Placement) -> float:
         raise ValueError(f"the emission exponent is {placement.emission_n!r}: it must be above 0, 1 is a diffuser")
     if placement.grid_deg is None or placement.emission_n != 1.0:
         return placement.emission_n
-    from math import cos, radians
-
     return max(1.0, -_LN2 / log(cos(radians(min(85.0, max(2.0, placement.grid_deg / 2))))))
 
 
@@ -152,8 +145,6 @@ def axial_light(source: Source, distance_m: float, receptor: str, emission_n: fl
     """Illuminance on the axis and its logarithmic slope in 1/m, by quadrature for a narrow rectangle."""
     if emission_n == 1.0 or source.shape != "rectangle":
         return on_axis(source, distance_m, receptor, emission_n)
-    from meterlink.photometry.quadrature import illuminance
-
     step = 1e-4 * distance_m
     below, here, above = (
         illuminance(source, (0.0, 0.0, z), (0.0, 0.0, -1.0), receptor, emission_n)
@@ -206,16 +197,12 @@ def _light_at(case: Case, source: Source, frame: geometry.Frame, place: Vector) 
     normal = frame.turned(geometry.receptor_normal(case.aim, place, frame))
     if case.emission_n == 1.0 and not case.angle_response:
         return receive(source, position, normal, case.receptor)
-    from meterlink.photometry.quadrature import illuminance
-
     answer = _measured(case.angle_response) if case.angle_response else case.receptor
     return illuminance(source, position, normal, answer, case.emission_n)
 
 
 def _measured(pairs: tuple[tuple[float, float], ...]) -> Callable[[float], float]:
     """Response by linear interpolation over the angle, flat beyond the last pair."""
-    from math import acos, degrees
-
     ordered = sorted(pairs)
 
     def answer(cosine: float) -> float:

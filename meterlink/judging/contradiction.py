@@ -5,16 +5,13 @@ Used by the ratio table, so that such a reading is a retake there too and not on
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from meterlink.judging.history import predictions_for
 from meterlink.judging.sum_check import sum_check
 from meterlink.judging.verdict import judge, signed
 from meterlink.judging.view import SetView
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from meterlink.records.kept import Reading
+from meterlink.records.kept import Reading
 
 SURE = 0.5
 """Probability from which a light is named rather than one of several."""

@@ -20,16 +20,12 @@ Standard library only: this module is on the start-up path of the ratio table.
 from __future__ import annotations
 
 from math import exp, log, log2, sqrt
+from typing import NamedTuple, TypeAlias
 
-from meterlink.records.named import NamedTuple
-from meterlink.records.kept import Placement, Reading, Settings
+from meterlink.judging.case import ASSUMED_DISTANCE_M, Case, Change, Falloff, axial_light, case_light, case_of, change_of
 from meterlink.photometry import geometry
 from meterlink.photometry.receptors import Vector
-from meterlink.judging.case import ASSUMED_DISTANCE_M, Case, Change, Falloff, axial_light, case_light, case_of, change_of
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from typing import TypeAlias
+from meterlink.records.kept import Placement, Reading, Settings
 
 __all__ = ["Correction", "Falloff", "correct", "triangular_u"]
 

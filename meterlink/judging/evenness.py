@@ -10,19 +10,17 @@ From readings at named points (a backdrop in a grid of nine, flat receptor paral
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from math import log2, sqrt
 from typing import NamedTuple
 
-from meterlink.records.kept import Placement, Reading, Settings
-from meterlink.photometry import geometry
-from meterlink.photometry.receptors import Vector, receive, response
-from meterlink.photometry.sources import Point, source_of
 from meterlink.judging.case import emission_of
 from meterlink.judging.verdict import repeat_u_stops, signed
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+from meterlink.photometry import geometry
+from meterlink.photometry.quadrature import illuminance
+from meterlink.photometry.receptors import Vector, receive, response
+from meterlink.photometry.sources import Point, source_of
+from meterlink.records.kept import Placement, Reading, Settings
 
 __all__ = ["Evenness", "Spread", "figure_points", "heat_map", "predicted_evenness", "spread_of_readings"]
 
@@ -95,8 +93,6 @@ def _light_at(placement: Placement, place: Vector, receptor: str) -> float:
     normal = frame.turned(geometry.CAMERA)
     emission_n = emission_of(placement)
     if emission_n != 1.0:
-        from meterlink.photometry.quadrature import illuminance
-
         return illuminance(source, position, normal, receptor, emission_n)
     if isinstance(source, Point):
         # A bare point shines equally all around; only the receptor turns away.

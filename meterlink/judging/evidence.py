@@ -28,16 +28,11 @@ Standard library only.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from math import exp
+from typing import NamedTuple
 
-from meterlink.records.named import NamedTuple
-from meterlink.judging.likelihood import Scene
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
-
-    from meterlink.judging.likelihood import Member, Together
+from meterlink.judging.likelihood import Member, Scene, Together
 
 __all__ = ["ALARM_ODDS", "ALARM_ODDS_BOTH", "ALARM_ODDS_SUM", "WORTH_STOPS", "Hypothesis", "Suspect", "Weighing", "weigh"]
 

@@ -6,17 +6,13 @@ Used to choose the sensor's range before the pop and to notice two pops logged a
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping, Sequence
 from math import log2
 
-from meterlink.photometry.sources import source_of
 from meterlink.judging.aim import carried_to_camera
 from meterlink.judging.view import LightState, SetView, value_of
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
-
-    from meterlink.records import Placement, Reading
+from meterlink.photometry.sources import source_of
+from meterlink.records import Placement, Reading
 
 SWAP_MARGIN_STOPS = 1 / 3
 """Two readings count as swapped when each fits the other's light this much better than its own."""

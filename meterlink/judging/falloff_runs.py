@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from math import log, log2, sqrt
 from typing import NamedTuple
 
-from meterlink.records.kept import Placement, Reading, Settings
-from meterlink.photometry.falloff import FalloffFit, FalloffPoint, fit_falloff
-from meterlink.photometry.sources import Point
 from meterlink.judging.power_curve import prior_u
 from meterlink.judging.verdict import repeat_u_stops
 from meterlink.judging.view import value_of
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Iterable
+from meterlink.photometry.falloff import FalloffFit, FalloffPoint, fit_falloff
+from meterlink.photometry.sources import Point
+from meterlink.records.kept import Placement, Reading, Settings
 
 __all__ = ["FalloffRun", "falloff_from", "falloff_lines"]
 

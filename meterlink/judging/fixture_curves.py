@@ -6,20 +6,16 @@ low power, voltage-controlled ones usually do not (common practice, no published
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from math import ceil, floor, fsum, log2
 from typing import NamedTuple
 
-from meterlink.photometry import freeze
 from meterlink.judging.history import past_of
 from meterlink.judging.power_curve import learn_power
 from meterlink.judging.prediction import Past
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-
-    from meterlink.records import Light
-    from meterlink.judging.view import LightState, SetView
+from meterlink.judging.view import LightState, SetView
+from meterlink.photometry import freeze
+from meterlink.records import Light
 
 __all__ = ["ColourPoint", "FixtureCurves", "curves_of", "fixture_curves", "shorter_power"]
 

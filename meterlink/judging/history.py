@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from math import log2
 
-from meterlink.records.kept import Calibration, Light, Placement, Reading, Settings
+from meterlink.judging.case import Falloff
 from meterlink.judging.prediction import Past, Prediction, predict
 from meterlink.judging.verdict import RETAKE, judge
 from meterlink.judging.view import LightState, SetView
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
-
-    from meterlink.judging.case import Falloff
+from meterlink.records.kept import Calibration, Light, Placement, Reading, Settings
 
 __all__ = ["past_of", "pasts_from", "predictions_for"]
 

@@ -9,13 +9,9 @@ Standard library only.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import log, log2, pi, sqrt
-
-from meterlink.records.named import NamedTuple
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Sequence
+from typing import NamedTuple
 
 __all__ = ["Member", "Scene", "Together"]
 

@@ -6,15 +6,12 @@ information between its outcome and the answer, under the posterior of ``evidenc
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from math import exp, log2, pi, sqrt
+from typing import NamedTuple
 
-from meterlink.records.named import NamedTuple
 from meterlink.judging.evidence import Hypothesis, Weighing
 from meterlink.judging.likelihood import Member, Together
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
 
 __all__ = ["NextPop", "next_pop"]
 

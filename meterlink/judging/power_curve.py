@@ -9,14 +9,9 @@ Standard library only.
 
 from __future__ import annotations
 
+from collections.abc import Hashable, Iterable, Sequence
 from math import sqrt
-
-from meterlink.records.named import NamedTuple
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Hashable, Iterable, Sequence
-    from typing import Any
+from typing import Any, NamedTuple
 
 __all__ = ["U_STEP", "U_STEP_LEAST", "PowerCurve", "inverse", "learn_power", "prior_u"]
 

@@ -11,19 +11,16 @@ Values are log2 of lx·s.  Standard library only.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from math import log, log2, sqrt
+from typing import NamedTuple
 
-from meterlink.records.named import NamedTuple
-from meterlink.records.kept import Light, Placement, Settings
-from meterlink.photometry.receptors import on_axis
-from meterlink.photometry.sources import Point, source_of
 from meterlink.judging.case import Falloff, axial_light, emission_of
 from meterlink.judging.correction import triangular_u
 from meterlink.judging.power_curve import PowerCurve, learn_power
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+from meterlink.photometry.receptors import on_axis
+from meterlink.photometry.sources import Point, source_of
+from meterlink.records.kept import Light, Placement, Settings
 
 __all__ = ["Past", "Prediction", "along", "causes", "predict"]
 

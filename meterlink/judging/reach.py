@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from meterlink.records.kept import FACE, Placement, Reading, Settings
-from meterlink.photometry import geometry
 from meterlink.judging.case import Falloff, case_of, change_of
+from meterlink.photometry import geometry
+from meterlink.records.kept import FACE, Placement, Reading, Settings
 
 __all__ = ["Reach", "costs_more", "reach_of", "reach_sentence", "reach_within"]
 

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from math import sqrt
+from collections.abc import Sequence
+from math import log2, sqrt
 
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from meterlink.records import Pop, Reading
+from meterlink.records import Pop, Reading
 
 OUTLIER_STOPS = 0.15
 """A pop further than this from the median of at least three is named; nothing is ever dropped in silence."""
@@ -39,8 +36,6 @@ def averaged(reading: Reading) -> Reading:
 
 def outlier_note(pops: Sequence[Pop]) -> str:
     """Name the pop that stands apart from the others, in words; empty when none does or there are fewer than three."""
-    from math import log2
-
     values = [p.exposure_lxs for p in pops]
     if len(values) < 3 or min(values) <= 0:
         return ""

@@ -11,27 +11,22 @@ by a prediction or by firing it again, not by the sum.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from math import log2, sqrt
+from typing import NamedTuple
 
-from meterlink.records.named import NamedTuple
-from meterlink.records.kept import FACE, Reading
-from meterlink.photometry.sources import source_of
 from meterlink.judging.aim import carried_to_camera
 from meterlink.judging.case import axial_light, emission_of
-from meterlink.judging.sum_pop import brought_to_face, current_pops
 from meterlink.judging.correction import correct
 from meterlink.judging.evidence import HELD_OFF_M, Suspect, Weighing, weigh
 from meterlink.judging.likelihood import Member
 from meterlink.judging.next_pop import NextPop, next_pop
-from meterlink.tables.ratios import OWN_POINT_ROLES
+from meterlink.judging.prediction import Prediction
+from meterlink.judging.sum_pop import brought_to_face, current_pops
 from meterlink.judging.verdict import repeat_u_stops
 from meterlink.judging.view import LightState, SetView, value_of
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
-
-    from meterlink.judging.prediction import Prediction
+from meterlink.photometry.sources import source_of
+from meterlink.records.kept import FACE, OWN_POINT_ROLES, Reading
 
 __all__ = ["SumCheck", "member_of", "sum_check"]
 

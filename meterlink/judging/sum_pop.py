@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from math import log, log2, sqrt
 
-from meterlink.records.kept import FACE, Placement, Reading, Settings
-from meterlink.photometry import geometry
 from meterlink.judging.case import case_of, change_of
 from meterlink.judging.likelihood import Member, Together
 from meterlink.judging.verdict import repeat_u_stops
 from meterlink.judging.view import LightState, SetView, value_of
+from meterlink.photometry import geometry
+from meterlink.records.kept import FACE, Placement, Reading, Settings
 
 __all__ = ["brought_to_face", "current_pops"]
 

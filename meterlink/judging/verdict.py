@@ -14,11 +14,11 @@ The limits are in ``Settings``.  Standard library only: this module is on the st
 from __future__ import annotations
 
 from math import log, sqrt
+from typing import NamedTuple
 
-from meterlink.records.named import NamedTuple
-from meterlink.records.kept import FACE, Calibration, Placement, Reading, Settings
 from meterlink.judging.case import Falloff
 from meterlink.judging.correction import Correction, correct
+from meterlink.records.kept import FACE, Calibration, Placement, Reading, Settings
 
 __all__ = ["CORRECTED", "GOOD", "RETAKE", "Judged", "judge", "outside_claim", "repeat_u_stops", "signed"]
 

@@ -10,16 +10,12 @@ the difference of two pops of its source, with and without it, and is stale as s
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable, Mapping
 from math import hypot, log, sqrt
+from typing import Any, NamedTuple
 
-from meterlink.records import Calibration, Light, Placement, Reading, Settings, Setup
-from meterlink.records.named import NamedTuple
 from meterlink.judging.verdict import Judged, judge
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping
-    from typing import Any
+from meterlink.records import Calibration, Light, Placement, Reading, Settings, Setup
 
 _LN2 = log(2.0)
 

@@ -11,12 +11,9 @@ import time
 from _thread import RLock
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from typing import Any
 
 from meterlink.errors import LibraryBusy, LibraryDamaged, LibraryError, LibraryTooNew, NotInLibrary, StorageError
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from typing import Any
 
 APPLICATION_ID = 0x4D746C6B
 """Marks an SQLite file as a library of this program (bytes 68 to 71 of the file: "Mtlk")."""

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Iterable
+from collections.abc import Iterable
 
-    from meterlink.library.store import Library
-    from meterlink.records import Light, Placement, Reading
+from meterlink.library.store import Library
+from meterlink.records import Light, Placement, Reading
 
 MOST_SETS = 12
 """Newest other sets that are looked at: a head ages, and she waits."""

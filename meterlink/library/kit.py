@@ -5,11 +5,8 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from meterlink.errors import NotInLibrary
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from meterlink.library.store import Library
-    from meterlink.records import Light, Placement
+from meterlink.library.store import Library
+from meterlink.records import Light, Placement
 
 HEAD, MODIFIER = "head", "modifier"
 FAVOURITE = "favourite"

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
+import json
 import time
 from collections import defaultdict
+from typing import Any
 
 from meterlink.errors import LibraryError, NotInLibrary, UsageError
 from meterlink.library import rows
 from meterlink.library.readings import ReadingStore
 from meterlink.records.kept import AIMS, RECEPTORS, Calibration, Settings
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from typing import Any
 
 _CALIBRATION = (
     "SELECT "
@@ -145,8 +143,6 @@ def _packed(value: Any) -> Any:
     """Return texts and numbers as they are, anything else as JSON in bytes."""
     if isinstance(value, str | int | float) and not isinstance(value, bool):
         return value
-    import json
-
     try:
         return json.dumps(value, allow_nan=False).encode()
     except (TypeError, ValueError, RecursionError):

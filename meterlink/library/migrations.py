@@ -7,6 +7,7 @@ import time
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from meterlink.library.backup import copy_before_migration
 from meterlink.library.connection import APPLICATION_ID, SCHEMA_VERSION
 from meterlink.library.schema import VERSION_1, VERSION_2, VERSION_3
 
@@ -61,6 +62,4 @@ def _apply(connection: sqlite3.Connection, step: Migration) -> int:
 
 
 def _copy_before(connection: sqlite3.Connection, path: str, version: int) -> None:
-    from meterlink.library.backup import copy_before_migration
-
     copy_before_migration(connection, path, version)

@@ -6,11 +6,8 @@ from typing import NamedTuple
 
 from meterlink.errors import NotInLibrary
 from meterlink.library.readings import _superseded
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from meterlink.library.store import Library
-    from meterlink.records import Light, Placement, Reading, Setup
+from meterlink.library.store import Library
+from meterlink.records import Light, Placement, Reading, Setup
 
 
 class Past(NamedTuple):

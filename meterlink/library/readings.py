@@ -16,10 +16,7 @@ from meterlink.library import rows
 from meterlink.library.setups import SetupStore
 from meterlink.records.ids import keep_after, new_id
 from meterlink.records.kept import Pop, Reading
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from meterlink.records.samples import WaveBlock
+from meterlink.records.samples import WaveBlock
 
 _ALIASES = {
     "setup_no": "s.id",

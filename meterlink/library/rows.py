@@ -6,7 +6,12 @@ the tables' own CHECKs.
 
 from __future__ import annotations
 
+import json
+import zlib
+from _json import make_scanner
 from collections.abc import Sequence
+from typing import Any
+from unicodedata import normalize
 
 from meterlink.errors import LibraryDamaged, LibraryError, NotInLibrary, UsageError
 from meterlink.records.kept import (
@@ -23,12 +28,7 @@ from meterlink.records.kept import (
     Reading,
     Setup,
 )
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from typing import Any
-
-    from meterlink.records.samples import WaveBlock
+from meterlink.records.samples import Segment, WaveBlock
 
 KINDS = ("flash", "steady")
 PURPOSES = ("alone", "without", "with", "together", "room")
@@ -74,8 +74,6 @@ def name_key(name: str) -> str:
     """Return what two names are compared by: case-folded, composed letters, single spaces."""
     if name.isascii():
         return " ".join(name.lower().split())
-    from unicodedata import normalize
-
     return " ".join(normalize("NFC", normalize("NFC", name).casefold()).split())
 
 
@@ -128,8 +126,6 @@ def json_text(value: Any, what: str = "details") -> str:
     """Return compact JSON of a dict or sequence, '' when it is empty.  Raises ``LibraryError``: JSON cannot hold it."""
     if not value:
         return ""
-    import json
-
     try:
         text = json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False, sort_keys=True)
     except (TypeError, ValueError, RecursionError):
@@ -152,8 +148,6 @@ def _scanned(text: str) -> Any:
 
     The package ``json`` brings ``re`` and ``enum`` with it, a sixth of a start of Python, to do the same.
     """
-    from _json import make_scanner
-
     value, end = make_scanner(_Plain)(text, 0)  # type: ignore[arg-type]
     if end != len(text):
         raise ValueError("more than one value")
@@ -166,8 +160,6 @@ def json_value(text: str) -> Any:
         return _scanned(text)
     except (ImportError, StopIteration, ValueError, TypeError, RecursionError):
         pass  # no such scanner in this Python, or damage: the package itself decides
-    import json
-
     try:
         return json.loads(text)
     except (ValueError, RecursionError):
@@ -336,8 +328,6 @@ def reading_from(row: Sequence[Any], pops: Sequence[Pop]) -> Reading:
 
 def waveform_row(setup_no: int, reading_id: bytes, pop_index: int, block: WaveBlock) -> tuple[Any, ...]:
     """Return the values of ``WAVEFORM_COLUMNS``, samples compressed (zlib level 1: 37 % in a few milliseconds)."""
-    import zlib
-
     checked(block, block._fields, "waveform")
     if block.bits not in (8, 16):
         raise LibraryError(f"waveform not stored: samples of {block.bits} bits; 8 and 16 can be kept")
@@ -359,10 +349,6 @@ WAVEFORM_BYTES_MAX = 16 * 2**20
 
 def waveform_from(row: Sequence[Any]) -> WaveBlock:
     """Make a block of the values of ``WAVEFORM_COLUMNS`` from ``at_s`` on.  Raises ``LibraryDamaged``."""
-    import zlib
-
-    from meterlink.records.samples import Segment, WaveBlock
-
     at_s, pop, bits, scale_bits, segments, pretrigger, range_index, clipped, truncated, held_off, count, packed = row
     try:
         data = zlib.decompressobj().decompress(packed, WAVEFORM_BYTES_MAX)

@@ -8,16 +8,14 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterable
+from difflib import get_close_matches
+from typing import Any
 
 from meterlink.errors import NotInLibrary, UsageError
 from meterlink.library import rows
 from meterlink.library.connection import Database
 from meterlink.records.ids import keep_after, new_id
 from meterlink.records.kept import Light, Placement, Setup
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from typing import Any
 
 _LATEST_SETUP = "AND v.id = (SELECT max(id) FROM setup_version WHERE setup_no = s.no)"
 _SETUP = (
@@ -300,8 +298,6 @@ def _ambiguous(what: str, name: str, ids: list[str]) -> UsageError:
 
 
 def _unknown(what: str, name: str, names: Iterable[str], otherwise: str) -> NotInLibrary:
-    from difflib import get_close_matches
-
     known = list(dict.fromkeys(names))
     by_key = {rows.name_key(n): n for n in known}
     close = [by_key[k] for k in get_close_matches(rows.name_key(name[:80]), by_key, n=3, cutoff=0.5)]

@@ -11,14 +11,15 @@ import asyncio
 from collections.abc import Callable
 
 from meterlink.errors import LinkError, MeterlinkError, SensorError
-from meterlink.sensor.find import keep
-from meterlink.sensor.link.base import Link
-from meterlink.sensor.link.registry import parse
-from meterlink.records import Identity, Measurement
-from meterlink.sensor.measuring.sensor import LOST, Sensor, SensorState
 from meterlink.metering.session import Outcome, Session
 from meterlink.metering.walk import Request
 from meterlink.metering.watch import KEEPS_NO_LINK_ALIVE, calibration_for, decoder_for, open_link
+from meterlink.records import Identity, Measurement
+from meterlink.sensor.find import keep
+from meterlink.sensor.link.base import Link
+from meterlink.sensor.link.registry import parse
+from meterlink.sensor.measuring.sensor import LOST, Sensor, SensorState
+from meterlink.simulation.as_placed import pulse_of
 
 UNSEEN_S = 8.0
 """She has fired once or twice by then."""
@@ -130,8 +131,6 @@ class Metering:
         link = getattr(self.sensor.link, "link", self.sensor.link)
         if not hasattr(link, "expect"):
             return
-        from meterlink.simulation.as_placed import pulse_of
-
         session = self.session
         if waiting is None:
             link.expect(None)

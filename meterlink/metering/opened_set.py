@@ -6,23 +6,25 @@ Everything is made anew from the library each time, so that command line and app
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
+from typing import Any
 
-from meterlink.errors import NotInLibrary, UsageError
-from meterlink.records import Light, Placement, Reading, Settings, Setup, new_id
-from meterlink.records.placement_rules import check_placement
+from meterlink.checks.findings import Finding, findings
+from meterlink.errors import AnalysisError, CalibrationError, NotInLibrary, UsageError
+from meterlink.judging.case import Falloff
+from meterlink.judging.contradiction import contradicted, contradictions
+from meterlink.judging.expected import sum_surprise_stops, surprise_stops
+from meterlink.judging.history import pasts_from
+from meterlink.judging.prediction import Past
 from meterlink.judging.view import SetView, look
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Callable
-    from typing import Any
-
-    from meterlink.library.store import Library
-    from meterlink.records import WaveBlock
-    from meterlink.judging.case import Falloff
-    from meterlink.checks.findings import Finding
-    from meterlink.judging.prediction import Past
-    from meterlink.tables.ratios import RatioTable
+from meterlink.library.fixtures import entries_elsewhere
+from meterlink.library.past import setup_at
+from meterlink.library.store import Library
+from meterlink.photometry.falloff import FalloffFit
+from meterlink.records import Light, Placement, Reading, Settings, Setup, WaveBlock, new_id
+from meterlink.records.placement_rules import check_placement
+from meterlink.sensor.measuring.flash import wave_of
+from meterlink.tables.ratios import RatioTable, ratio_table
 
 SURPRISE_STOPS = 0.1
 """Below this nothing can be contradicted: the weighing needs three standard uncertainties, and none is so small."""
@@ -87,8 +89,6 @@ class OpenedSet:
 
         Raises NotInLibrary when the set-up was not there yet.
         """
-        from meterlink.library.past import setup_at
-
         past = setup_at(self.library, self.setup.id, at_s)
         calibrations = {one: self.library.calibration(one) for one in {r.calibration_id for r in past.readings}}
         return look(
@@ -113,22 +113,16 @@ class OpenedSet:
         stored = {key: payload for key, _, payload in self.library.note_records("falloff")}
         if not stored:
             return {}
-        from meterlink.photometry.falloff import FalloffFit
-
         modifiers = {light.modifier.casefold(): light.modifier for light in self.lights() if light.modifier}
         return {modifiers[k]: FalloffFit.from_record(v) for k, v in stored.items() if k in modifiers}
 
     def ratios(self) -> RatioTable:
         """Return the ratio table of the set as it is now; a reading that the others contradict is a retake in it."""
-        from meterlink.tables.ratios import ratio_table
-
         void = self.library.voids(self.setup.id)
         view = self.view()
         past = [r for r in self.library.all_readings(self.setup.id) if r.id not in void]
         # The weighing costs more than the table: only when something surprises.
         if self._surprises(view, past):
-            from meterlink.judging.contradiction import contradicted, contradictions
-
             view = view._replace(history=self._own_history(view, past))
             view = contradicted(view, contradictions(view, self._superseded(view, past)))
         return ratio_table(view)
@@ -138,8 +132,6 @@ class OpenedSet:
         together = any(r.purpose == "together" for r in view.readings)
         if not together and len(past) == len(view.readings) <= len(view.lights):
             return False
-        from meterlink.judging.expected import sum_surprise_stops, surprise_stops
-
         if together and sum_surprise_stops(view) > SURPRISE_STOPS:
             return True
         placements = {p.id: p for s in view.lights for p in self.library.placements(s.light.id)}
@@ -152,8 +144,6 @@ class OpenedSet:
 
     def _own_history(self, view: SetView, past: list[Reading]) -> tuple[Past, ...]:
         """What this set's lights gave in their earlier placements."""
-        from meterlink.judging.history import pasts_from
-
         lights = {s.light.id: s.light for s in view.lights}
         placements = {p.id: p for light_id in lights for p in self.library.placements(light_id)}
         entries = [
@@ -165,9 +155,6 @@ class OpenedSet:
 
     def full_view(self) -> tuple[SetView, list[Reading]]:
         """Return the view with everything known of its heads, other sets included, and the superseded readings."""
-        from meterlink.library.fixtures import entries_elsewhere
-        from meterlink.judging.history import pasts_from
-
         view = self.view()
         past, _ = self._past()
         elsewhere = entries_elsewhere(self.library, self.setup.id, {s.light.fixture for s in view.lights})
@@ -179,8 +166,6 @@ class OpenedSet:
     def checks(self, full: tuple[SetView, list[Reading]] | None = None) -> list[Finding]:
         """Return what is not as it should be in the set, worst first; ``full`` is ``full_view()`` where it is at hand."""
         import meterlink.checks.finders  # noqa: F401 - each module registers its finders
-        from meterlink.checks.findings import findings
-
         view, earlier = full or self.full_view()
         return findings(view._replace(waves=self.wave), earlier=earlier)
 
@@ -189,9 +174,6 @@ class OpenedSet:
 
         ``pop_index`` counts the pops of a reading of several from 0; without it the last one is returned.
         """
-        from meterlink.errors import AnalysisError, CalibrationError
-        from meterlink.sensor.measuring.flash import wave_of
-
         block = self._block(reading_id, pop_index)
         if block is None:
             return None

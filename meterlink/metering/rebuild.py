@@ -9,23 +9,19 @@ that they are made (``set_last``).  The command line drives it; it prints nothin
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 
+from meterlink.demo import free_name
 from meterlink.errors import UsageError
-from meterlink.metering.session import Session
-from meterlink.tables.adjustment import placement_changes
-from meterlink.tables.match import MatchReport, match_report
-from meterlink.tables.joined_pops import settled
-from meterlink.tables.match_rounds import Turn, last_round, second_round
+from meterlink.judging.view import SetView
+from meterlink.library.store import Library
+from meterlink.metering.session import Outcome, Session
 from meterlink.metering.walk import Request
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from meterlink.library.store import Library
-    from meterlink.records import Measurement, Reading
-    from meterlink.metering.session import Outcome
-    from meterlink.judging.view import SetView
+from meterlink.records import Measurement, Reading
+from meterlink.tables.adjustment import placement_changes
+from meterlink.tables.joined_pops import settled
+from meterlink.tables.match import MatchReport, match_report
+from meterlink.tables.match_rounds import Turn, last_round, second_round
 
 STORED = "match:stored"
 """Where the library remembers which stored set-up a rebuild is matched to."""
@@ -145,8 +141,6 @@ class Rebuild(Session):
 
 def rebuild_of(library: Library, stored: Session, *, here: bool = False, **options: object) -> Rebuild:
     """Return the rebuild of a stored set-up: the set-up in use if it was begun as such (or ``here``), else a fresh copy."""
-    from meterlink.demo import free_name
-
     current = library.current_setup()
     if here or library.recall(f"{STORED}:{current.id}") == stored.setup.id:
         if current.id == stored.setup.id:

@@ -8,20 +8,18 @@ for the photographer and what is waited for next.  Lights and tables are those o
 from __future__ import annotations
 
 import time
+from collections.abc import Callable, Iterable
+from typing import NamedTuple
 
 from meterlink.errors import NotInLibrary, UsageError
-from meterlink.records import Light, Placement, Pop, Reading, new_id
-from meterlink.records.named import NamedTuple
-from meterlink.metering.opened_set import OpenedSet
+from meterlink.judging.expected import expected_value, rough_value, swap_warning
+from meterlink.judging.repeats import averaged
 from meterlink.judging.view import LightState
+from meterlink.library.store import Library
+from meterlink.metering.opened_set import OpenedSet
 from meterlink.metering.walk import Request, Walk
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
-
-    from meterlink.library.store import Library
-    from meterlink.records import Measurement
+from meterlink.records import Light, Measurement, Placement, Pop, Reading, new_id
+from meterlink.words.sentences import logged_sentence
 
 REFLECTED_POP = 0.6
 """What a dome toward a card gets of its source's light, roughly: only chooses the sensor's range."""
@@ -103,8 +101,6 @@ class Session(OpenedSet):
         request = self.walk.waiting
         if request is None or request.light_id is None or request.kind != "flash":
             return None
-        from meterlink.judging.expected import expected_value, rough_value
-
         view = self.view()
         state = view.state(request.light_id)
         if state is None:
@@ -146,9 +142,6 @@ class Session(OpenedSet):
         return self._outcome(request, reading, light, finished)
 
     def _outcome(self, request: Request, reading: Reading, light: Light | None, finished: bool) -> Outcome:
-        from meterlink.judging.expected import swap_warning
-        from meterlink.words.sentences import logged_sentence
-
         view = self.view()
         state = view.state(light.id) if light else None
         warning = swap_warning(view, light.id, *self._past()) if light and request.purpose == "alone" else ""
@@ -202,8 +195,6 @@ class Session(OpenedSet):
             note=request.note,
         )
         if len(pops) > 1:
-            from meterlink.judging.repeats import averaged
-
             reading = averaged(reading)
         self._in_progress = reading.id
         return reading

@@ -7,13 +7,10 @@ the same light.  Only three things move it: a reading was logged, a light was sk
 
 from __future__ import annotations
 
-from meterlink.records.named import NamedTuple
-from meterlink.records.kept import FACE
+from collections.abc import Iterable
+from typing import Any, NamedTuple
 
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-    from typing import Any
+from meterlink.records.kept import FACE
 
 
 class Request(NamedTuple):

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import asyncio
+import time
 from typing import Any
 
 from meterlink.errors import LinkError
-from meterlink.sensor.find import finder
 from meterlink.library.store import Library
+from meterlink.records import Calibration, Identity, new_id
+from meterlink.sensor.find import finder
 from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.reconnect import ReconnectingLink
+from meterlink.sensor.link.recording import RecordingLink
 from meterlink.sensor.link.registry import link_for, parse
-from meterlink.records import Calibration, Identity, new_id
 from meterlink.sensor.measuring.calibrate import default_calibration
 from meterlink.sensor.measuring.sensor import LOST, Sensor, SensorState
 from meterlink.sensor.urls import adapter_of, decoder_for, dialect_of, moved_to, with_settings
@@ -47,8 +49,6 @@ def open_link(url: str, sensor: list[Sensor], record_to: str | None = None) -> L
     if parse(url).scheme not in KEEPS_NO_LINK_ALIVE:
         link = ReconnectingLink(url, link_for, find_again=find_again)
     if record_to:
-        from meterlink.sensor.link.recording import RecordingLink
-
         link = RecordingLink(link, record_to)
     return link
 
@@ -67,8 +67,6 @@ class Watching:
     """One sensor, opened by URL; its callbacks are set on ``sensor`` before ``open``."""
 
     def __init__(self, library: Library, url: str, *, record_to: str | None = None, now_s: float | None = None) -> None:
-        import time
-
         self.library = library
         self.url = url
         self._lost: asyncio.Future[Any] | None = None

@@ -9,7 +9,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from meterlink.photometry.receptors import response
 
@@ -18,7 +18,6 @@ TYPICAL_ANGLES_DEG = {"dome": (30.0, 45.0, 60.0, 90.0, 120.0), "flat": (15.0, 30
 LARGEST_ANGLE_DEG = {"dome": 140.0, "flat": 85.0}
 """Beyond it the ideal response is so small that a relative error says nothing."""
 
-TYPE_CHECKING = False
 if TYPE_CHECKING:
     from meterlink.photometry.calibration_fit import Array, Fit
 

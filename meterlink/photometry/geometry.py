@@ -13,8 +13,8 @@ Standard library only: this module is on the start-up path of the ratio table.
 
 from __future__ import annotations
 
-from collections import namedtuple
 from math import cos, isfinite, radians, sin, sqrt
+from typing import NamedTuple
 
 from meterlink.photometry.receptors import Vector
 from meterlink.photometry.sources import MAX_DISTANCE_M, Source, checked_length
@@ -48,24 +48,13 @@ _FIXED: dict[str, Vector] = {
 }
 
 
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from typing import NamedTuple
-
-    class _Axes(NamedTuple):
-        centre: Vector
-        across: Vector
-        up: Vector
-        axis: Vector
-else:
-    # The same without ``typing``, which alone costs a third of a start of Python.
-    _Axes = namedtuple("_Axes", "centre across up axis")
-
-
-class Frame(_Axes):
+class Frame(NamedTuple):
     """A source's place and axes in the set: unit vectors across, up and along its axis into the set."""
 
-    __slots__ = ()
+    centre: Vector
+    across: Vector
+    up: Vector
+    axis: Vector
 
     def position(self, place: Vector) -> Vector:
         """Return a place of the set in the source's frame, in metres."""

@@ -12,7 +12,7 @@ All functions raise ``ValueError``.
 from __future__ import annotations
 
 import math
-from collections import namedtuple
+from typing import NamedTuple
 
 STEPS = ("third", "half", "full", "tenth")
 
@@ -55,21 +55,7 @@ HALF_SPEEDS = (
 """Index 0 is four stops below ISO 100; half a stop each."""
 
 
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from typing import NamedTuple
-
-    class _Nearest(NamedTuple):
-        nominal: float
-        text: str
-        value: float
-        left_over_stops: float
-else:
-    # The same without ``typing``, which alone costs a third of a start of Python.
-    _Nearest = namedtuple("_Nearest", "nominal text value left_over_stops")
-
-
-class Nearest(_Nearest):
+class Nearest(NamedTuple):
     """The step of a nominal series nearest to a value.
 
     ``nominal``: as printed on the dial (11); for times the exact-looking nominal in seconds (1/60).  ``text``: ``f/11``,
@@ -78,7 +64,10 @@ class Nearest(_Nearest):
     when the value is longer.
     """
 
-    __slots__ = ()
+    nominal: float
+    text: str
+    value: float
+    left_over_stops: float
 
 
 def _time_of(code: float) -> float:

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from meterlink.records.named import NamedTuple
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from typing import Any
+from typing import Any, NamedTuple
 
 ROLES = ("key", "fill", "hair", "rim", "background", "other")
 FACE = "face"
+OWN_POINT_ROLES = ("hair", "rim", "background")
+"""Metered at their own points: they have a ratio to the key and no share of the light on the face."""
 TOWARD = ("light", "camera", "up", "down", "left", "right")
 """Directions a dome may be held off toward: left and right as the camera sees the set."""
 RECEPTORS = ("dome", "flat")

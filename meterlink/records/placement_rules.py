@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 from meterlink.errors import GeometryError
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from meterlink.records import Light, Placement
+from meterlink.records import Light, Placement
 
 
 def check_placement(placement: Placement, light: Light | None = None) -> None:

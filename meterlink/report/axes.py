@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from math import ceil, floor, isfinite, log, log10
 from typing import NamedTuple
 
-from meterlink.report.drawing import ACCENT, FAINT, INK, SECOND
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
-
-    from meterlink.report.drawing import Drawing
+from meterlink.report.drawing import ACCENT, FAINT, INK, SECOND, Drawing
 
 GRID = "#dedede"
 LINE_STYLES: tuple[tuple[str, tuple[float, ...], float], ...] = (

@@ -6,14 +6,14 @@ that every picture exists in both forms and looks the same.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from html import escape
+from io import BytesIO
 from itertools import pairwise
+from pathlib import Path
 from typing import NamedTuple
 
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-    from pathlib import Path
+from meterlink.errors import StorageError, UsageError
 
 FONT = "'DejaVu Sans', Verdana, Arial, sans-serif"
 INK, FAINT, PAPER, ACCENT, SECOND = "#1c1c1c", "#9a9a9a", "#ffffff", "#9c3d00", "#005a8c"
@@ -94,10 +94,6 @@ class Drawing:
 
     def write(self, path: str | Path) -> None:
         """Write ``.svg`` or ``.png`` by the name's ending.  Raises UsageError for another, StorageError when it cannot."""
-        from pathlib import Path
-
-        from meterlink.errors import StorageError, UsageError
-
         target = Path(path)
         kind = target.suffix.lower()
         if kind not in (".svg", ".png"):
@@ -128,8 +124,6 @@ def _svg(shape: Shape) -> str:
 
 
 def _png(drawing: Drawing, scale: float) -> bytes:
-    from io import BytesIO
-
     from PIL import Image, ImageDraw, ImageFont
 
     # Drawn twice as large and shrunk: Pillow's lines have no smoothing of their own.

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from math import log2
 
 from meterlink import units
+from meterlink.judging.fixture_curves import FixtureCurves
 from meterlink.report.axes import Axes, Box, round_ticks, style_of
 from meterlink.report.drawing import FAINT, INK, PAPER, Drawing
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
-
-    from meterlink.judging.fixture_curves import FixtureCurves
 
 __all__ = ["drift_drawing", "drift_lines"]
 

@@ -3,16 +3,12 @@
 from __future__ import annotations
 
 from math import log2
+from pathlib import Path
 
 from meterlink import units
+from meterlink.photometry.falloff import FalloffFit
 from meterlink.report.axes import Axes, Box, round_ticks, style_of
 from meterlink.report.drawing import FAINT, INK, PAPER, Drawing
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from pathlib import Path
-
-    from meterlink.photometry.falloff import FalloffFit
 
 __all__ = ["falloff_drawing", "write_falloff_picture"]
 

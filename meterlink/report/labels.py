@@ -6,14 +6,11 @@ gets a thin line to what it names when it had to go away from it.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from math import cos, hypot, inf, pi, sin
 from typing import NamedTuple
 
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
-
-    from meterlink.report.drawing import Drawing
+from meterlink.report.drawing import Drawing
 
 WIDTH_PER_SIZE = 0.62
 """Mean width of a letter over its size in the sheet's fonts (DejaVu Sans is the widest of them)."""

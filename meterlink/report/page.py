@@ -3,24 +3,23 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Sequence
 from functools import lru_cache
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from markupsafe import Markup
 
 from meterlink import units
-from meterlink.tables.compare import key_words
-from meterlink.tables.ratios import RatioRow, RatioTable, ratio_table
+from meterlink.checks.findings import Finding
 from meterlink.judging.view import LightState, SetView
 from meterlink.report.picture import safe_picture
 from meterlink.report.plan import plan, side
+from meterlink.tables.compare import key_words
+from meterlink.tables.ratios import RatioRow, RatioTable, ratio_table
 
-TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from jinja2 import Template
-
-    from meterlink.checks.findings import Finding
 
 OVERHEAD_DEG, OVERHEAD_M = 35.0, 1.9
 """From this elevation or stand height on a light counts as overhead and the caution is printed."""
@@ -84,8 +83,6 @@ def sheet_html(
     ``square`` is the QR code as SVG or empty, ``carries`` what is in it (``readings`` or ``places``); ``table`` is the
     ratio table where it is known better than from the view alone (a reading that the others contradict).
     """
-    from markupsafe import Markup
-
     table = table if table is not None else ratio_table(view)
     lines = light_lines(view, table)
     worst = list(findings)[:FINDINGS_MAX]

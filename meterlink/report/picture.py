@@ -10,13 +10,12 @@ import base64
 import binascii
 import io
 import re
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 from meterlink.errors import UsageError
 
-TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from PIL import Image
 
 SIDE_PX = 420

@@ -7,21 +7,17 @@ leads from each to its point.  Lengths along the axes are the placements' distan
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from math import cos, radians, sin
 from typing import NamedTuple
 
 from meterlink import units
+from meterlink.judging.view import LightState, SetView
 from meterlink.report.drawing import ACCENT, FAINT, INK, PAPER, SECOND, Drawing
 from meterlink.report.labels import Labels, Line, short
 
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from meterlink.judging.view import LightState, SetView
-
-    At = Callable[[float, float], tuple[float, float]]
-    """Metres in the picture's plane -> points of the drawing."""
+At = Callable[[float, float], tuple[float, float]]
+"""Metres in the picture's plane -> points of the drawing."""
 
 EDGE = 34.0
 """Room for labels around the set, in points."""

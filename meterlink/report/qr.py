@@ -12,11 +12,8 @@ import binascii
 import io
 
 from meterlink.errors import ImportRefused
-from meterlink.library.code import PREFIX
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from meterlink.library.store import Library
+from meterlink.library.code import PREFIX, encode, slim_document
+from meterlink.library.store import Library
 
 SQUARE_PREFIX = "METERLINK1:"
 LETTERS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ-./:+"
@@ -69,8 +66,6 @@ def square_of(library: Library, setup_id: str) -> tuple[str, str]:
 
     With the readings where they fit a square that can be read, else without; both empty when even that is too much.
     """
-    from meterlink.library.code import encode, slim_document
-
     for readings, what in ((True, "readings"), (False, "places")):
         svg = square_svg(packed(encode(slim_document(library, setup_id, readings=readings))))
         if svg:

@@ -6,19 +6,16 @@ drawing (SVG or PNG) in which several lights may lie over one another, each scal
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
+from typing import Any, NamedTuple
 
 from meterlink import units
-from meterlink.errors import AnalysisError
-from meterlink.records import Measurement
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-    from typing import Any
-
-    from meterlink.records import Calibration, WaveBlock
-    from meterlink.photometry.flash import FlashPulse
+from meterlink.errors import AnalysisError, CalibrationError
+from meterlink.photometry import flash
+from meterlink.photometry.flash import FlashPulse
+from meterlink.records import Calibration, Measurement, WaveBlock
+from meterlink.sensor.measuring.flash import wave_of
 
 __all__ = ["Trace", "runs_above", "terminal_wave", "trace_of", "trace_of_samples"]
 
@@ -60,9 +57,6 @@ def trace_of(wave: Measurement | WaveBlock, calibration: Calibration | None, nam
     Raises:
         AnalysisError: there is no waveform or no calibration, or no flash stands out of it.
     """
-    from meterlink.errors import CalibrationError
-    from meterlink.sensor.measuring.flash import wave_of
-
     block = wave.wave if isinstance(wave, Measurement) else wave
     if block is None or calibration is None:
         raise AnalysisError("there is no waveform to draw: this sensor sends none, or it was not kept; take one more pop")
@@ -78,8 +72,6 @@ def trace_of(wave: Measurement | WaveBlock, calibration: Calibration | None, nam
 def trace_of_samples(times_s: Any, light_lx: Any, name: str = "") -> Trace:
     """Return samples (times in s, light in lx) ready to be drawn.  Raises AnalysisError when no flash is in them."""
     import numpy as np
-
-    from meterlink.photometry import flash
 
     times, light = np.asarray(times_s, dtype=float), np.asarray(light_lx, dtype=float)
     who = f"{name}: " if name else ""
@@ -131,8 +123,6 @@ def runs_above(trace: Trace, part: float) -> list[tuple[float, float]]:
 
 def _lowest(trace: Trace, from_s: float, to_s: float) -> float:
     """Return the lowest mean of five neighbours between two moments: a gap in a flank, not the noise in it."""
-    from bisect import bisect_left
-
     a, b = bisect_left(trace.times_s, from_s), bisect_left(trace.times_s, to_s)
     means = [sum(trace.light_lx[max(0, k - 2) : k + 3]) / len(trace.light_lx[max(0, k - 2) : k + 3]) for k in range(a, b)]
     return min(means, default=trace.level_lx(1.0))
@@ -140,8 +130,6 @@ def _lowest(trace: Trace, from_s: float, to_s: float) -> float:
 
 def sampled(trace: Trace, low_s: float, high_s: float, count: int) -> list[tuple[float, float]]:
     """Return (lowest, highest) light in each of ``count`` equal slices of time, straight between samples."""
-    from bisect import bisect_left
-
     times, light = trace.times_s, trace.light_lx
     out = []
     for k in range(count):
@@ -153,8 +141,6 @@ def sampled(trace: Trace, low_s: float, high_s: float, count: int) -> list[tuple
 
 
 def _at(times: Sequence[float], light: Sequence[float], moment: float) -> float:
-    from bisect import bisect_right
-
     k = bisect_right(times, moment)
     if k == 0:
         return light[0]

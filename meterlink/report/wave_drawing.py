@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from meterlink import units
+from meterlink.photometry.shutter import Shutter, window_s
 from meterlink.report.axes import Axes, Box, style_of
 from meterlink.report.drawing import FAINT, INK, Drawing
 from meterlink.report.wave import Trace, runs_above, sampled
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from meterlink.photometry.shutter import Shutter
 
 __all__ = ["wave_drawing"]
 
@@ -146,8 +143,6 @@ def _bars(axes: Axes, traces: Sequence[Trace], top: float) -> None:
 
 def _shutter_window(axes: Axes, shutter: Shutter) -> None:
     """Grey where rows are covered again; said in words when that is beyond the picture."""
-    from meterlink.photometry.shutter import window_s
-
     first, last = window_s(shutter, 0.0) * 1000.0, window_s(shutter, 1.0) * 1000.0
     box, end = axes.box, axes.x_range[1]
     time = units.format_shutter(shutter.time_s)

@@ -13,10 +13,10 @@ from collections.abc import AsyncGenerator, Callable, Sequence
 from typing import Any, NamedTuple, Protocol
 
 from meterlink.errors import LinkBusy, LinkError, LinkNotFound, MeterlinkError
+from meterlink.records import Identity
 from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.ports import Port, holder, ports
 from meterlink.sensor.link.registry import link_for
-from meterlink.records import Identity
 
 ASK_AT_S = (0.0, 0.4, 1.0, 1.6, 2.0, 2.4)
 """A board that restarts when its port is opened is deaf for 1.6 to 2.5 s; others answer the first question."""

@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from meterlink.errors import MeterlinkError
+from meterlink.sensor.dialects.base import Decoder
+from meterlink.sensor.dialects.dialect_file import AUTO_BLUETOOTH, complete_url, make_decoder
 from meterlink.sensor.link.ports import Port, ports
 from meterlink.sensor.link.registry import parse
-from meterlink.sensor.dialects.base import Decoder
 
 NATIVE = "meterlink-1"
 
@@ -28,8 +29,6 @@ def with_settings(url: str) -> str:
     """Return a serial sensor's URL with the speed and coding of its dialect where the URL says nothing of them."""
     if not dialect_of(url):
         return url
-    from meterlink.sensor.dialects.dialect_file import complete_url
-
     return complete_url(url)
 
 
@@ -47,13 +46,9 @@ def decoder_for(url: str, list_ports: Ports = ports) -> Decoder | None:
         recorded = _recorded_url(parts.target)
         return decoder_for(recorded, list_ports) if recorded else None
     if parts.scheme == "ble":
-        from meterlink.sensor.dialects.dialect_file import AUTO_BLUETOOTH, make_decoder
-
         return make_decoder(AUTO_BLUETOOTH)
     if not dialect:
         return None
-    from meterlink.sensor.dialects.dialect_file import make_decoder
-
     return make_decoder(dialect, f"{dialect}@{adapter_of(url, list_ports) or parts.target}")
 
 

@@ -7,14 +7,11 @@ gives is made up, and said to be simulated wherever it is shown.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from math import dist
 
 from meterlink.records import Light, Placement
 from meterlink.simulation.studio import Pulse, StudioLight, held_off_vector, received
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
 
 LEVELS_LXS = {"key": 230.0, "fill": 75.0, "hair": 130.0, "rim": 120.0, "background": 90.0, "other": 140.0}
 """Light at the point of a role's light at quarter power from 1.2 m: a portrait at about f/8, ISO 100."""

@@ -11,12 +11,12 @@ from typing import NamedTuple
 
 from meterlink.errors import FrameError
 from meterlink.records import Identity, Segment, WaveBlock
-from meterlink.sensor.measuring.calibrate import PEDESTAL_RAW
-from meterlink.simulation.studio import Pulse
 from meterlink.sensor.dialects import messages as m
 from meterlink.sensor.dialects.base import DecoderStats
 from meterlink.sensor.dialects.frames import FrameReader
 from meterlink.sensor.dialects.sensor_side import Command, SensorEncoder, parse_command
+from meterlink.sensor.measuring.calibrate import PEDESTAL_RAW
+from meterlink.simulation.studio import Pulse
 
 FULL_SCALE_LX = (2e6, 2e5)
 INTERVAL_S = 13e-6

@@ -11,13 +11,10 @@ from math import hypot
 from typing import NamedTuple
 
 from meterlink import units
+from meterlink.judging.correction import Falloff
+from meterlink.judging.power_curve import PowerCurve
 from meterlink.photometry.sources import source_of
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from meterlink.records import Light, Placement
-    from meterlink.judging.correction import Falloff
-    from meterlink.judging.power_curve import PowerCurve
+from meterlink.records import Light, Placement
 
 NEAREST_M, FARTHEST_M = 0.3, 12.0
 """Lights are not asked nearer or farther than this: a face, a wall and a ceiling are in the way."""

@@ -6,8 +6,8 @@ from math import log2
 from typing import NamedTuple
 
 from meterlink import units
-from meterlink.tables.ratios import ratio_table
 from meterlink.judging.view import LightState, SetView
+from meterlink.tables.ratios import ratio_table
 
 SMALL_STOPS = 0.05
 

@@ -14,15 +14,12 @@ from __future__ import annotations
 from math import hypot, sqrt
 from typing import NamedTuple
 
-from meterlink.tables.adjustment import CARRY_M
-from meterlink.judging.power_curve import U_STEP, U_STEP_LEAST, inverse
+from meterlink.judging.power_curve import U_STEP, U_STEP_LEAST, PowerCurve, inverse
 from meterlink.judging.prediction import Past, along
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from meterlink.records import Placement
-    from meterlink.judging.power_curve import PowerCurve
-    from meterlink.judging.view import LightState, SetView
+from meterlink.judging.view import LightState, SetView
+from meterlink.records import Placement
+from meterlink.tables.adjustment import CARRY_M
+from meterlink.tables.side_effects import learnt_curve
 
 __all__ = ["Settled", "carried", "settled"]
 
@@ -134,8 +131,6 @@ def _dress(p: Placement) -> tuple[object, ...]:
 
 def _elsewhere(state: LightState, view: SetView) -> PowerCurve | None:
     """What this head's dial delivered in other places: what these very pops say of it would be counted twice."""
-    from meterlink.tables.side_effects import learnt_curve
-
     others = tuple(one for one in view.history if isinstance(one, Past) and one.light_id != state.light.id)
     return learnt_curve(state, view._replace(history=others)) if state.light.fixture else None
 

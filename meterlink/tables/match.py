@@ -12,16 +12,13 @@ from typing import NamedTuple
 
 from meterlink import units
 from meterlink.errors import UnitError
-from meterlink.tables.adjustment import GAP_STOPS, Move, close, move_text
-from meterlink.tables.ratios import STOPS_PER_RELATIVE
-from meterlink.tables.joined_pops import carried, settled
-from meterlink.tables.side_effects import learnt_curve, with_effects
 from meterlink.judging.verdict import judge
 from meterlink.judging.view import LightState, SetView
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from meterlink.records import Setup
+from meterlink.records import Setup
+from meterlink.tables.adjustment import GAP_STOPS, Move, close, move_text
+from meterlink.tables.joined_pops import carried, settled
+from meterlink.tables.ratios import STOPS_PER_RELATIVE
+from meterlink.tables.side_effects import learnt_curve, with_effects
 
 REPLACED_STOPS = 0.6
 """A head that gives so much more or less at the same dial and distance is taken for another one (our own limit)."""

@@ -7,17 +7,13 @@ to need no third one.
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
+from meterlink.judging.view import LightState, SetView
 from meterlink.tables.adjustment import FINE_GAP_STOPS, Move, move_text
-from meterlink.tables.match import MatchReport, MatchRow, closing_move
 from meterlink.tables.joined_pops import carried
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
-
-    from meterlink.judging.view import LightState, SetView
+from meterlink.tables.match import MatchReport, MatchRow, closing_move
 
 SURE = 0.6
 """Part of the tolerance from which one pop says that a light has to be turned: nearer the limit its own spread may hide it."""

@@ -8,15 +8,11 @@ of its own follows its source.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from meterlink.judging.view import LightState, SetView, value_of
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
-
-    from meterlink.records import Reading
+from meterlink.records import Reading
 
 SINGULAR = 1e-12
 

@@ -7,21 +7,16 @@ cancels and is left out of their ratio; readings of different receptors or calib
 from __future__ import annotations
 
 from math import hypot
+from typing import Any, NamedTuple
 
-from meterlink.records.named import NamedTuple
-from meterlink.photometry.exposure import f_number
 from meterlink.judging.aim import carried_to_camera
-from meterlink.tables.ratio_figures import figures
 from meterlink.judging.view import LightState, SetView, quoted, value_of
+from meterlink.photometry.exposure import f_number
+from meterlink.photometry.series import format_f_number, nearest_f_number
+from meterlink.records import Reading
+from meterlink.records.kept import OWN_POINT_ROLES
+from meterlink.tables.ratio_figures import figures
 
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from typing import Any
-
-    from meterlink.records import Reading
-
-OWN_POINT_ROLES = ("hair", "rim", "background")
-"""Metered at their own points: they have a ratio to the key and no share of the light on the face."""
 STOPS_PER_RELATIVE = 1.4426950408889634
 """1 / ln 2: a small relative uncertainty in stops."""
 
@@ -251,8 +246,6 @@ def _lighting_ratio(entries: list[_Entry], key: int | None) -> tuple[float | Non
 
 def working_aperture(view: SetView, exposure: float, entry: _Entry) -> Aperture | None:
     """Aperture for an exposure at the face, with the camera's offset and the filter applied here and nowhere else."""
-    from meterlink.photometry.series import nearest_f_number
-
     reading = entry.state.reading
     if reading is None or (reading.kind != "flash" and view.setup.shutter_s is None):
         return None
@@ -300,8 +293,6 @@ def _row(
 
 def _empty_row(state: LightState, view: SetView) -> RatioRow:
     """Row of a light without a current reading: no number at all, and what to do."""
-    from meterlink.photometry.series import format_f_number
-
     light = state.light
     if state.stale is not None:
         was = reading_f(value_of(state.stale) or 0.0, state.stale, view)

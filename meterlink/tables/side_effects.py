@@ -10,15 +10,15 @@ from itertools import pairwise
 from math import atan, degrees
 
 from meterlink import units
+from meterlink.judging.evenness import FACE_HEIGHT_M, figure_points, predicted_evenness
+from meterlink.judging.fixture_curves import FixtureCurves, fixture_curves
+from meterlink.judging.power_curve import PowerCurve, learn_power
+from meterlink.judging.prediction import Past
+from meterlink.judging.view import LightState, SetView
+from meterlink.photometry.freeze import value_at
 from meterlink.photometry.sources import Point, source_of
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from meterlink.records import Placement
-    from meterlink.tables.adjustment import Move
-    from meterlink.judging.fixture_curves import FixtureCurves
-    from meterlink.judging.power_curve import PowerCurve
-    from meterlink.judging.view import LightState, SetView
+from meterlink.records import Placement
+from meterlink.tables.adjustment import Move
 
 ANGLE_DEG = 1.0
 """A source that fills less than this more or less is as soft as before."""
@@ -32,9 +32,6 @@ FIGURE_M = (0.3, 3.0)
 
 def learnt_curve(state: LightState, view: SetView) -> PowerCurve | None:
     """Return what this head's dial was found to deliver, from its readings in ``view.history``; None if nothing is known."""
-    from meterlink.judging.power_curve import learn_power
-    from meterlink.judging.prediction import Past
-
     light = state.light
     mine = [
         one
@@ -108,8 +105,6 @@ def evenness(state: LightState, distance_m: float, view: SetView) -> list[str]:
 
 def _fall(placement: Placement, view: SetView) -> tuple[float, float] | None:
     """Stops at hands and feet against the face, for this light alone; None where that cannot be said."""
-    from meterlink.judging.evenness import FACE_HEIGHT_M, figure_points, predicted_evenness
-
     height = view.setup.details.get("face_height_m")
     known = isinstance(height, int | float) and FIGURE_M[0] < height <= FIGURE_M[1]
     points = figure_points(float(height) if known and height is not None else FACE_HEIGHT_M)
@@ -152,8 +147,6 @@ def doubt(state: LightState, distance_m: float, view: SetView) -> list[str]:
 
 def of_power(state: LightState, move: Move, view: SetView) -> list[str]:
     """Say how flash duration and colour change with the dial, as far as this head's own readings tell."""
-    from meterlink.judging.fixture_curves import fixture_curves
-
     curves = fixture_curves(state, view)
     placement = state.placement
     assert placement is not None
@@ -163,8 +156,6 @@ def of_power(state: LightState, move: Move, view: SetView) -> list[str]:
 
 
 def _duration(curves: FixtureCurves, now: float, then: float) -> list[str]:
-    from meterlink.photometry.freeze import value_at
-
     if curves.durations is None:
         return []
     before, after = value_at(curves.durations, now), value_at(curves.durations, then)

@@ -10,20 +10,18 @@ all pops of each light (``settling``), and needs no further pop.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from math import log2
 from typing import NamedTuple
 
 from meterlink import units
 from meterlink.errors import UsageError
+from meterlink.judging.view import LightState, SetView
 from meterlink.photometry.exposure import luminous_exposure, stops_of_highlight_to_shadow
 from meterlink.tables.adjustment import FINE_GAP_STOPS, GAP_STOPS, Move, close, move_text
-from meterlink.tables.overlap import Overlap, overlap_of, solve
 from meterlink.tables.joined_pops import settled
-from meterlink.judging.view import LightState, SetView
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+from meterlink.tables.overlap import Overlap, overlap_of, solve
+from meterlink.tables.side_effects import learnt_curve, with_effects
 
 INCIDENT, HIGHLIGHT_TO_SHADOW = "incident", "highlight to shadow"
 CORRECTION_STOPS = 0.3
@@ -196,8 +194,6 @@ class _Planner:
         return moves
 
     def _move(self, state: LightState, stops: float) -> Move:
-        from meterlink.tables.side_effects import learnt_curve, with_effects
-
         light, placement = state.light, state.placement
         if placement is None:
             return Move(stops, None, "", None, 0.0, (), "it is not placed: meterlink light move " + light.name)

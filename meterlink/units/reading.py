@@ -8,14 +8,11 @@ only ASCII digits count, ``nan`` and ``inf`` are words, not numbers.
 from __future__ import annotations
 
 import math
+import re
+from typing import NamedTuple
 
 from meterlink.errors import UnitError
-from meterlink.records.named import NamedTuple
 from meterlink.photometry import series
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    import re
 
 MAX_TEXT = 60
 """Longest text that is looked at; the longest sensible one (a name with a held-off distance) is shorter."""
@@ -45,8 +42,6 @@ _SIGNED_REST = r"(.+?) ?([+-] ?[0-9.,][0-9.,/ ]*)"
 
 def _fullmatch(pattern: str, text: str) -> re.Match[str] | None:
     # A command that only prints needs no patterns, and re is a sixth of a start of Python.
-    import re
-
     return re.fullmatch(pattern, text)
 
 

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from meterlink.photometry.series import format_f_number
-from meterlink.tables.ratios import reading_f
 from meterlink.judging.view import ADDS_NOTHING, LightState, SetView, value_of
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from meterlink.records import Reading
+from meterlink.photometry.series import format_f_number
+from meterlink.records import Reading
+from meterlink.tables.ratios import reading_f
 
 
 def value_text(view: SetView, value: float, reading: Reading) -> str:

@@ -16,13 +16,13 @@ from typing import Any
 
 from meterlink import demo
 from meterlink.library.store import Library
-from meterlink.sensor.link.recording import RecordingLink
-from meterlink.sensor.link.serial_port import SerialLink
 from meterlink.metering.driver import Metering
 from meterlink.metering.session import Outcome, Session
+from meterlink.metering.walk import Request
+from meterlink.sensor.link.recording import RecordingLink
+from meterlink.sensor.link.serial_port import SerialLink
 from meterlink.simulation.chip import SimulatedChip
 from meterlink.simulation.studio import StudioLight, held_off_vector, received
-from meterlink.metering.walk import Request
 
 RISE_US = 30.0
 PAUSE_S = 1.2

@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 
 from cobs import cobs
 
-from meterlink.sensor.link import ble_uuids as uuids
 from meterlink.records import Identity
 from meterlink.sensor.dialects import messages
 from meterlink.sensor.dialects.sensor_side import SensorEncoder
+from meterlink.sensor.link import ble_uuids as uuids
 
 NATIVE_ADDRESS = "C0:FF:EE:00:00:01"
 TEXT_ADDRESS = "C0:FF:EE:00:00:02"

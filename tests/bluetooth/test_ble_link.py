@@ -12,13 +12,13 @@ from bluez_standin import Standin
 from listening import Listener, run
 
 from meterlink.errors import LinkBusy, LinkError, LinkLost, LinkNotFound, UsageError
+from meterlink.records import Battery, Colour, Identity
+from meterlink.sensor.dialects.frames import encode
 from meterlink.sensor.link import ble, ble_air
 from meterlink.sensor.link import ble_uuids as uuids
 from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.ble_scan import Seen, scan
 from meterlink.sensor.link.registry import link_for
-from meterlink.records import Battery, Colour, Identity
-from meterlink.sensor.dialects.frames import encode
 
 UP = uuids.NATIVE_FROM_SENSOR
 TEXT_UP = uuids.TEXT_FROM_SENSOR

@@ -13,14 +13,14 @@ import pytest
 from bluez_sensors import WHO, speaking_sensor, standard_sensor, text_sensor
 from bluez_standin import Standin
 
+from meterlink.records import Identity, Measurement
+from meterlink.sensor.dialects.sensor_side import SensorEncoder
 from meterlink.sensor.link import ble_uuids as uuids
 from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.reconnect import ReconnectingLink
 from meterlink.sensor.link.registry import link_for
-from meterlink.records import Identity, Measurement
 from meterlink.sensor.measuring.sensor import LOST, READY, Sensor, SensorState
 from meterlink.sensor.urls import decoder_for
-from meterlink.sensor.dialects.sensor_side import SensorEncoder
 
 UP = uuids.NATIVE_FROM_SENSOR
 

@@ -16,15 +16,15 @@ import pytest
 from bluez_sensors import speaking_sensor
 from bluez_standin import Standin
 
+from meterlink.records import Measurement
+from meterlink.sensor.dialects.sensor_side import SensorEncoder
 from meterlink.sensor.link import ble, ble_air
 from meterlink.sensor.link import ble_uuids as uuids
 from meterlink.sensor.link.reconnect import ReconnectingLink
 from meterlink.sensor.link.registry import link_for
-from meterlink.records import Measurement
 from meterlink.sensor.measuring.calibrate import PEDESTAL_RAW
 from meterlink.sensor.measuring.sensor import LOST, READY, Sensor, SensorState
 from meterlink.sensor.urls import decoder_for
-from meterlink.sensor.dialects.sensor_side import SensorEncoder
 
 SECONDS = float(os.environ.get("METERLINK_SOAK_S", "12"))
 UP = uuids.NATIVE_FROM_SENSOR

@@ -8,8 +8,8 @@ from meterlink.calibration.reapplied import reapply, reapply_all
 from meterlink.calibration.reminders import OLD_S, reminders
 from meterlink.calibration.spectra import known_lamps, lamp_errors, parse_csv
 from meterlink.errors import CalibrationError
-from meterlink.records import Calibration, Identity, Pop, RangeScale, Reading
 from meterlink.photometry import exposure, spectral
+from meterlink.records import Calibration, Identity, Pop, RangeScale, Reading
 
 IDENTITY = Identity("s1", "sensor", "meterlink-1", flash=True, ranges=("bright", "dim"))
 OLD = Calibration("old", "s1", 1e9, 330.0, ranges=(RangeScale(2e6), RangeScale(2e5, 0.002)), method="reference",

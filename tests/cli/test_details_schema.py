@@ -9,8 +9,8 @@ from pathlib import Path
 import jsonschema
 from PIL import Image
 
-from meterlink.cli.facts import OPTIONS
 from meterlink.checks.facts import FACTS
+from meterlink.cli.facts import OPTIONS
 from meterlink.report.page import DETAIL_WORDS, HIDDEN
 
 SCHEMA = json.loads((Path(__file__).parents[2] / "shared" / "schema" / "details-v1.schema.json").read_text(encoding="utf-8"))

@@ -8,8 +8,8 @@ from collections.abc import Callable
 import pytest
 
 from meterlink.library.store import Library
-from meterlink.records import Calibration, RangeScale, Reading, new_id
 from meterlink.metering.session import Session
+from meterlink.records import Calibration, RangeScale, Reading, new_id
 
 Run = Callable[..., object]
 

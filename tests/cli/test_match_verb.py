@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 
 from meterlink.library.store import Library
-from meterlink.records import Measurement
 from meterlink.metering.session import Session
 from meterlink.metering.walk import Request
+from meterlink.records import Measurement
 
 Run = Callable[..., object]
 SENSOR = "sim:?every=0.9&lights=KEY,FILL,FILL,FILL"

@@ -8,8 +8,15 @@ from pathlib import Path
 import pytest
 
 from meterlink.errors import DialectError, UsageError
+from meterlink.sensor.dialects.dialect_file import (
+    complete_url,
+    find_dialect,
+    load_dialect,
+    make_decoder,
+    parse_dialect,
+    shipped_dialects,
+)
 from meterlink.sensor.link.registry import link_for
-from meterlink.sensor.dialects.dialect_file import complete_url, find_dialect, load_dialect, make_decoder, parse_dialect, shipped_dialects
 
 GOOD = 'format = 1\nname = "mine"\nkind = "text"\n[illuminance]\nunit = "lx"\n'
 

@@ -17,12 +17,12 @@ from pymodbus.server import ModbusSerialServer
 from pymodbus.simulator import DataType, SimData, SimDevice
 
 from meterlink.errors import LinkError
+from meterlink.records import Identity, Measurement
+from meterlink.sensor.dialects.dialect_file import find_dialect, make_decoder
 from meterlink.sensor.link.registry import link_for
 from meterlink.sensor.link.serial_port import SerialLink
-from meterlink.records import Identity, Measurement
 from meterlink.sensor.measuring.sensor import Sensor
 from meterlink.sensor.probe import try_port
-from meterlink.sensor.dialects.dialect_file import find_dialect, make_decoder
 
 
 class Line:

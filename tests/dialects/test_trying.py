@@ -12,9 +12,9 @@ from collections.abc import Callable, Iterator
 import pytest
 
 from meterlink.errors import LinkNotFound, UsageError
-from meterlink.sensor.probe import try_port
 from meterlink.sensor.dialects.dialect_file import complete_url, find_dialect
 from meterlink.sensor.dialects.guess import Proposal
+from meterlink.sensor.probe import try_port
 
 
 class FakeSensor:

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from meterlink.errors import DialectError
-from meterlink.sensor.link.ports import Port
 from meterlink.records import Identity
+from meterlink.sensor.link.ports import Port
 from meterlink.sensor.urls import adapter_of, decoder_for, dialect_of, moved_to, with_settings
 
 PORTS = [Port("/dev/ttyUSB0", "adapter", "A17"), Port("/dev/ttyUSB1", "adapter", "B42"), Port("/dev/ttyS0")]

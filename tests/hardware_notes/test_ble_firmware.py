@@ -11,11 +11,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from meterlink.sensor.link.ble_uuids import NATIVE_FROM_SENSOR, NATIVE_SERVICE, NATIVE_TO_SENSOR
 from meterlink.records import Identity, Sample, Steady, WaveBlock
+from meterlink.sensor.dialects.native import NativeDecoder
+from meterlink.sensor.link.ble_uuids import NATIVE_FROM_SENSOR, NATIVE_SERVICE, NATIVE_TO_SENSOR
 from meterlink.sensor.measuring import flash
 from meterlink.sensor.measuring.calibrate import default_calibration
-from meterlink.sensor.dialects.native import NativeDecoder
 
 HERE = Path(__file__).parent
 FIRMWARE = HERE.parent.parent / "hardware_notes" / "firmware"

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from meterlink.records import Light, Placement, Reading, Settings, Setup
+from meterlink.judging.view import SetView, look
 from meterlink.photometry.receptors import on_axis
 from meterlink.photometry.sources import source_of
-from meterlink.judging.view import SetView, look
+from meterlink.records import Light, Placement, Reading, Settings, Setup
 
 SETTINGS = Settings()
 CAMERA_AIM = {"purpose": "together", "aim": "camera", "held_off_m": 0.0, "u_held_off_m": 0.0}

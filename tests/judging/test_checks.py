@@ -8,11 +8,11 @@ import math
 import pytest
 from small_sets import all_at_once, hot, light, placed, read, seen, view
 
-from meterlink.records import Pop
 from meterlink.checks import findings as checks
 from meterlink.checks.findings import Finding, findings
 from meterlink.judging.prediction import Past, Prediction
 from meterlink.judging.sum_check import SumCheck
+from meterlink.records import Pop
 
 KEY = placed(0, azimuth_deg=40.0, elevation_deg=25.0, shape="point", width_m=None)
 FILL = placed(1, azimuth_deg=-30.0, elevation_deg=5.0, shape="point", width_m=None, distance_m=1.5)

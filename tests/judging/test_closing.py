@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 from small_sets import light, placed
 
+from meterlink.judging.power_curve import learn_power
 from meterlink.photometry.sources import Disk
 from meterlink.tables.adjustment import (
     FARTHEST_M,
@@ -20,7 +21,6 @@ from meterlink.tables.adjustment import (
     placement_changes,
     stepped,
 )
-from meterlink.judging.power_curve import learn_power
 
 HEAD = light(0, "KEY", "key", power_step_stops=0.1, power_min_stops=-6.0)
 THIRDS = light(0, "KEY", "key", power_step_stops=1 / 3, power_min_stops=-6.0)

@@ -8,12 +8,12 @@ from typing import Any
 import pytest
 from small_sets import light, placed, read, view
 
-from meterlink.records import Placement
-from meterlink.checks.findings import Finding, findings
 from meterlink.checks.colour import colour_rows
+from meterlink.checks.findings import Finding, findings
 from meterlink.judging.fixture_curves import curves_of, fixture_curves
 from meterlink.judging.prediction import Past
 from meterlink.judging.view import SetView
+from meterlink.records import Placement
 
 LIGHTS = [light(0, "KEY", "key", fixture="A"), light(1, "FILL", "fill", fixture="B")]
 POINT = {"shape": "point", "width_m": None}

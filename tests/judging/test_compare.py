@@ -9,10 +9,10 @@ from small_sets import light, placed, read, view
 
 from meterlink.errors import NotInLibrary
 from meterlink.library.store import Library
-from meterlink.records import Calibration, Measurement, Setup, new_id
 from meterlink.metering.session import Session
-from meterlink.tables.compare import compare
 from meterlink.metering.walk import Request
+from meterlink.records import Calibration, Measurement, Setup, new_id
+from meterlink.tables.compare import compare
 
 LIGHTS = [light(0, "KEY", "key"), light(1, "FILL", "fill")]
 PLACES = [placed(0), placed(1)]

@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import dblquad
 
-from meterlink.records import Placement, Reading, Settings
 from meterlink.judging.correction import correct, triangular_u
+from meterlink.records import Placement, Reading, Settings
 
 SETTINGS = Settings()
 

@@ -8,12 +8,12 @@ from typing import Any
 import pytest
 from small_sets import placed, read
 
-from meterlink.records import Settings
+from meterlink.judging.falloff_runs import FalloffRun, falloff_from, falloff_lines
+from meterlink.judging.verdict import judge
 from meterlink.photometry.falloff import FalloffFit
 from meterlink.photometry.receptors import on_axis
 from meterlink.photometry.sources import Disk
-from meterlink.judging.falloff_runs import FalloffRun, falloff_from, falloff_lines
-from meterlink.judging.verdict import judge
+from meterlink.records import Settings
 
 DISTANCES = (0.7, 1.0, 1.4, 2.0)
 

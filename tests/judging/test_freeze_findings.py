@@ -9,12 +9,12 @@ from typing import Any
 import pytest
 from small_sets import light, placed, read, view
 
-from meterlink.records import Placement
-from meterlink.checks.findings import Finding, findings
 from meterlink.checks.facts import MOVEMENTS, magnification_of, movement
+from meterlink.checks.findings import Finding, findings
 from meterlink.checks.freezing import LIMIT_MM, limit_mm, trails_of
 from meterlink.judging.prediction import Past
 from meterlink.judging.view import SetView
+from meterlink.records import Placement
 
 POINT = {"shape": "point", "width_m": None}
 LIGHTS = [

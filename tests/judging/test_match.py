@@ -9,10 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from small_sets import light, placed, read, view
 
+from meterlink.judging.view import SetView
 from meterlink.records import Calibration, Light, Placement
 from meterlink.tables.match import camera_stops, match_report
 from meterlink.tables.match_rounds import second_round
-from meterlink.judging.view import SetView
 
 HEADS = [
     light(0, "KEY", "key", power_step_stops=0.1, fixture="A", modifier="octa"),

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 from small_sets import light, placed, read, view
 
-from meterlink.records import Placement
-from meterlink.photometry.receptors import on_axis
-from meterlink.photometry.sources import Disk
 from meterlink.judging.history import past_of, pasts_from, predictions_for
 from meterlink.judging.power_curve import PowerCurve, learn_power, prior_u
 from meterlink.judging.prediction import Past, causes, predict
+from meterlink.photometry.receptors import on_axis
+from meterlink.photometry.sources import Disk
+from meterlink.records import Placement
 
 KEY = light(0, "KEY", "key", fixture="head A", modifier="big box")
 

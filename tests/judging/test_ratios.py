@@ -6,9 +6,9 @@ from math import log2
 
 import pytest
 
+from meterlink.judging.view import look
 from meterlink.records import Calibration, Light, Placement, Reading, Settings, Setup, new_id
 from meterlink.tables.ratios import RatioTable, ratio_table
-from meterlink.judging.view import look
 
 
 class Set:

@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_sets import SETTINGS, placed
 
-from meterlink.photometry.sources import Point
 from meterlink.judging.reach import Reach, reach_of, reach_sentence, reach_within
+from meterlink.photometry.sources import Point
 
 
 def test_point_source_in_closed_form() -> None:
@@ -25,8 +25,8 @@ def test_point_source_in_closed_form() -> None:
 @given(st.floats(0.5, 4.0), st.floats(0.1, 1.5), st.sampled_from([0.1, 1 / 3]))
 def test_the_correction_there_is_the_limit(distance: float, size: float, limit: float) -> None:
     """At the stated reach the correction has just reached the limit, for any disk that does not surround the dome."""
-    from meterlink.records import Reading
     from meterlink.judging.correction import correct
+    from meterlink.records import Reading
 
     if distance < 0.5 * size:
         return

@@ -9,10 +9,10 @@ from typing import Any
 import pytest
 from small_sets import light, placed, read, view
 
-from meterlink.records import Calibration, RangeScale, Reading
 from meterlink.checks.findings import Finding, findings
 from meterlink.checks.room_light import level, lit_parts
 from meterlink.judging.view import SetView
+from meterlink.records import Calibration, RangeScale, Reading
 
 LIGHTS = [
     light(0, "KEY", "key"),

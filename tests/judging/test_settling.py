@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 from small_sets import light, placed, read, view
 
-from meterlink.records import Calibration, Light, Placement, Reading
 from meterlink.judging.history import pasts_from
-from meterlink.tables.match import match_report
 from meterlink.judging.power_curve import U_STEP, U_STEP_LEAST
-from meterlink.tables.joined_pops import carried, settled
-from meterlink.tables.targets import Wish, plan
-from meterlink.tables.match_rounds import last_round, second_round
 from meterlink.judging.view import SetView
+from meterlink.records import Calibration, Light, Placement, Reading
+from meterlink.tables.joined_pops import carried, settled
+from meterlink.tables.match import match_report
+from meterlink.tables.match_rounds import last_round, second_round
+from meterlink.tables.targets import Wish, plan
 
 KEY = light(0, "KEY", "key", power_step_stops=0.1, fixture="A")
 THIRDS = light(0, "KEY", "key", power_step_stops=1 / 3, fixture="A")

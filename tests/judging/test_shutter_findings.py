@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 from small_sets import light, placed, read, view
 
-from meterlink.photometry import shutter
-from meterlink.checks.findings import Finding, findings
 from meterlink.checks.facts import camera
+from meterlink.checks.findings import Finding, findings
 from meterlink.checks.shutter import loss_of
 from meterlink.judging.view import SetView
+from meterlink.photometry import shutter
 
 KEY = placed(0, azimuth_deg=40.0, shape="point", width_m=None)
 LIGHTS = [light(0, "KEY", "key")]

@@ -11,12 +11,12 @@ from hypothesis import strategies as st
 from small_sets import light, placed, read, view
 
 from meterlink.errors import UsageError
+from meterlink.judging.history import pasts_from
+from meterlink.judging.view import SetView
 from meterlink.records import Calibration
 from meterlink.tables import overlap
-from meterlink.judging.history import pasts_from
 from meterlink.tables.overlap import Overlap, overlap_of, solve
 from meterlink.tables.targets import HIGHLIGHT_TO_SHADOW, Wish, parse_wish, plan
-from meterlink.judging.view import SetView
 
 CALIBRATION = Calibration("c", "x", 0.0, 330.0)
 KEY = light(0, "KEY", "key", power_step_stops=0.1, fixture="A")

@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from meterlink.records import Calibration, Placement, Pop, Reading, Settings
 from meterlink.judging.verdict import judge, outside_claim, repeat_u_stops, signed
+from meterlink.records import Calibration, Placement, Pop, Reading, Settings
 
 SETTINGS = Settings()
 

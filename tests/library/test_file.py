@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sqlite3
 import subprocess
 import sys
@@ -247,12 +246,3 @@ def test_processes_that_begin_and_fill_one_library_together_lose_nothing(path) -
         for n in range(3):
             readings = library.readings(library.setup(f"Set {n}").id)
             assert [r.exposure_lxs for r in readings] == [float(k + 1) for k in range(100)]
-
-
-def test_importing_the_library_stays_light() -> None:
-    """The start-up path of every command: no JSON, dataclasses, pathlib, zlib, platformdirs or sample classes."""
-    heavy = "json dataclasses pathlib zlib platformdirs difflib unicodedata urllib meterlink.records.samples meterlink.library.schema"
-    code = f"import sys, meterlink.library; print([m for m in {heavy.split()} if m in sys.modules])"
-    env = {**os.environ, "PYTHONPATH": str(ROOT)}
-    done = subprocess.run([sys.executable, "-S", "-c", code], capture_output=True, text=True, check=True, env=env)
-    assert done.stdout.strip() == "[]"

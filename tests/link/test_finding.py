@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 from pty_sensor import PtySensor
 
-from meterlink.sensor import find as finding
 from meterlink.errors import LinkNotFound
+from meterlink.sensor import find as finding
 from meterlink.sensor.find import BUSY, NO_SENSOR, REFUSED, REMEMBERED, SENSOR, Found, find, find_first, finder
 from meterlink.sensor.link import ports
 from meterlink.sensor.link.ports import Port, excluded_by

@@ -7,12 +7,12 @@ import asyncio
 import pytest
 from pty_sensor import PtySensor
 
-from meterlink.sensor.link import direct
 from meterlink.metering.driver import Metering
-from meterlink.sensor.measuring.sensor import LOST, READY, SensorState
 from meterlink.metering.session import Outcome, Session
-from meterlink.simulation.studio import Pulse
 from meterlink.metering.walk import Request
+from meterlink.sensor.link import direct
+from meterlink.sensor.measuring.sensor import LOST, READY, SensorState
+from meterlink.simulation.studio import Pulse
 
 
 def pop(sensor: PtySensor, exposure_lxs: float, *, bytes_of_block: int | None = None) -> None:

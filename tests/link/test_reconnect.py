@@ -9,10 +9,10 @@ import pytest
 from pty_sensor import PtySensor
 
 from meterlink.errors import LinkBusy, LinkError, LinkLost, LinkNotFound, RecordingEnded, UsageError
+from meterlink.records import Measurement
 from meterlink.sensor.link.base import CONNECTED, CONNECTING, STOPPED, WAITING, LinkState
 from meterlink.sensor.link.reconnect import LONGEST_WAIT_S, ReconnectingLink
 from meterlink.sensor.link.registry import link_for
-from meterlink.records import Measurement
 from meterlink.sensor.measuring.sensor import LOST, READY, Sensor, SensorState
 from meterlink.simulation.sensor import SimulatedLink
 from meterlink.simulation.studio import Pulse

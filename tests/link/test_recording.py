@@ -13,10 +13,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from meterlink.errors import LinkError, LinkNotFound, MeterlinkError, RecordingEnded, UsageError
+from meterlink.records import Measurement
 from meterlink.sensor.link.reconnect import ReconnectingLink
 from meterlink.sensor.link.recording import FileLink, RecordingLink, read_header, records
 from meterlink.sensor.link.registry import link_for
-from meterlink.records import Measurement
 from meterlink.sensor.measuring.sensor import Sensor
 from meterlink.simulation.sensor import SimulatedLink
 from meterlink.simulation.studio import Pulse

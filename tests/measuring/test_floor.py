@@ -7,11 +7,11 @@ import math
 import pytest
 
 from meterlink.records import Steady, WaveBlock
+from meterlink.sensor.dialects.native import NativeDecoder
 from meterlink.sensor.measuring import flash
 from meterlink.sensor.measuring.calibrate import default_calibration
 from meterlink.simulation.chip_model import ChipModel
 from meterlink.simulation.studio import Pulse
-from meterlink.sensor.dialects.native import NativeDecoder
 
 
 def exposures(exposure_lxs: float, fall_s: float, noise_codes: float, ambient_lx: float) -> list[tuple[float, float]]:

@@ -10,13 +10,13 @@ import pytest
 
 from meterlink.errors import LinkNotFound, SensorError
 from meterlink.records import Calibration, Identity, Measurement, RangeScale
+from meterlink.sensor.dialects.native import NativeDecoder
+from meterlink.sensor.dialects.sensor_side import SensorEncoder
 from meterlink.sensor.measuring.sensor import LOOKING, LOST, READY, SILENT, STOPPED, Sensor, SensorState
 from meterlink.simulation.chip_model import ChipModel
 from meterlink.simulation.sensor import SimulatedLink
 from meterlink.simulation.studio import Pulse
 from meterlink.testing import FakeClock, ScriptedLink, settle
-from meterlink.sensor.dialects.native import NativeDecoder
-from meterlink.sensor.dialects.sensor_side import SensorEncoder
 
 
 class Bench:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from meterlink.library.store import Library
-from meterlink.records import Calibration, Measurement, RangeScale, new_id
 from meterlink.metering.session import Outcome
+from meterlink.records import Calibration, Measurement, RangeScale, new_id
 from mobile.desk import Desk
 from mobile.first_state import begin_set
 

@@ -6,9 +6,9 @@ from collections.abc import Callable
 
 import pytest
 
+from meterlink.judging.view import look
 from meterlink.records import Calibration, Light, Placement, Reading, Settings, Setup, new_id
 from meterlink.tables.ratios import RatioTable, ratio_table
-from meterlink.judging.view import look
 
 
 @pytest.fixture

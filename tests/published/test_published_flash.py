@@ -12,8 +12,7 @@ import numpy as np
 import pytest
 from scipy import integrate, signal
 
-from meterlink.photometry import ambient, shutter
-from meterlink.photometry import flash
+from meterlink.photometry import ambient, flash, shutter
 
 SAMPLES = 20_000
 

@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import NamedTuple
 
 from meterlink.library.store import Library
-from meterlink.records import Calibration, Light, Placement, Pop, RangeScale, Reading, Setup, new_id
 from meterlink.metering.session import Session
+from meterlink.records import Calibration, Light, Placement, Pop, RangeScale, Reading, Setup, new_id
 from meterlink.report.page import sheet_html
 from meterlink.report.qr import square_of
 

@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 
 from meterlink.errors import StorageError, UsageError
-from meterlink.records import Placement
-from meterlink.photometry.falloff import FalloffFit, FalloffPoint, fit_falloff
 from meterlink.judging.fixture_curves import FixtureCurves, curves_of
 from meterlink.judging.prediction import Past
+from meterlink.photometry.falloff import FalloffFit, FalloffPoint, fit_falloff
+from meterlink.records import Placement
 from meterlink.report.axes import Axes, Box, round_ticks, style_of
 from meterlink.report.drawing import Drawing
 from meterlink.report.drift_plot import drift_drawing, drift_lines

@@ -12,8 +12,8 @@ import pytest
 from PIL import Image
 
 from meterlink.errors import AnalysisError
-from meterlink.records import Calibration, Measurement, RangeScale, Segment, WaveBlock
 from meterlink.photometry.shutter import Shutter
+from meterlink.records import Calibration, Measurement, RangeScale, Segment, WaveBlock
 from meterlink.report.wave import runs_above, terminal_wave, trace_of, trace_of_samples
 from meterlink.report.wave_drawing import wave_drawing
 

@@ -7,16 +7,16 @@ import asyncio
 import pytest
 
 from meterlink.errors import LinkBusy, LinkError, LinkNotFound, UsageError
-from meterlink.sensor.link.registry import link_for
 from meterlink.records import Measurement, Reply, Status
+from meterlink.sensor.dialects import messages as m
+from meterlink.sensor.dialects.native import NativeDecoder
+from meterlink.sensor.link.registry import link_for
 from meterlink.sensor.measuring.sensor import Sensor
 from meterlink.simulation.chip_model import ChipModel
 from meterlink.simulation.faults import FaultyLink
 from meterlink.simulation.sensor import SimulatedLink
 from meterlink.simulation.studio import Pulse
 from meterlink.testing import FakeClock, VirtualLoop, settle
-from meterlink.sensor.dialects import messages as m
-from meterlink.sensor.dialects.native import NativeDecoder
 
 
 def test_the_same_seed_gives_the_same_bytes() -> None:

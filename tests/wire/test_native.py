@@ -9,12 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from meterlink.records import Identity, PopNotice, Steady, WaveBlock
-from meterlink.simulation.chip_model import ChipModel
-from meterlink.simulation.studio import Pulse
 from meterlink.sensor.dialects import messages as m
 from meterlink.sensor.dialects.frames import MAX_ENCODED, encode
 from meterlink.sensor.dialects.native import NativeDecoder
 from meterlink.sensor.dialects.sensor_side import SensorEncoder
+from meterlink.simulation.chip_model import ChipModel
+from meterlink.simulation.studio import Pulse
 
 IDENTITY = Identity("00112233aabbccdd", "dome", m.DIALECT, "0.1.0", flash=True, adc_bits=10, sample_interval_s=13e-6)
 

@@ -7,9 +7,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from meterlink.records import Sample
-from meterlink.simulation.chip_model import ChipModel
 from meterlink.sensor.dialects.frames import encode
 from meterlink.sensor.dialects.native import NativeDecoder
+from meterlink.simulation.chip_model import ChipModel
 
 chip = ChipModel(noise_codes=0.0)
 IDENTITY = chip.restart()

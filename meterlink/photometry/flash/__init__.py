@@ -18,7 +18,10 @@ imported when first asked for: a one-shot ``measure`` of a file needs none of th
 
 from __future__ import annotations
 
+from typing import Any
+
 from meterlink.photometry.flash.fast import PulseColumns, PulseNumbers, measure, measure_many
+from meterlink.photometry.flash.pulse import FlashPulse
 
 __all__ = [
     "KINDS",
@@ -32,22 +35,6 @@ __all__ = [
 ]
 
 KINDS = ("flash", "train", "steady")
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from typing import Any
-
-    from meterlink.photometry.flash.pulse import FlashPulse
-
-
-def __getattr__(name: str) -> Any:
-    """Import ``FlashPulse`` when it is first asked for."""
-    if name != "FlashPulse":
-        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    from meterlink.photometry.flash.pulse import FlashPulse
-
-    return FlashPulse
-
 
 def analyse(
     illuminance_lx: Any,

@@ -28,8 +28,13 @@ from urllib.parse import parse_qsl, urlencode
 
 from meterlink.errors import DialectError
 from meterlink.sensor.dialects.base import Decoder
+from meterlink.sensor.dialects.csv_lines import CsvLineDecoder
 from meterlink.sensor.dialects.dialect import KINDS, Dialect, SerialSettings
+from meterlink.sensor.dialects.json_lines import JsonLineDecoder
+from meterlink.sensor.dialects.modbus import ModbusDecoder
 from meterlink.sensor.dialects.quantities import UNITS, Field
+from meterlink.sensor.dialects.senml import SenmlDecoder
+from meterlink.sensor.dialects.text_lines import TextLineDecoder
 
 FORMAT = 1
 MAX_FILE_BYTES = 64 * 1024
@@ -363,32 +368,22 @@ def make_decoder(dialect: str | Dialect, sensor_id: str = "") -> Decoder:
 
 
 def _text(dialect: Dialect, sensor_id: str) -> Decoder:
-    from meterlink.sensor.dialects.text_lines import TextLineDecoder
-
     return TextLineDecoder(dialect, sensor_id)
 
 
 def _csv(dialect: Dialect, sensor_id: str) -> Decoder:
-    from meterlink.sensor.dialects.csv_lines import CsvLineDecoder
-
     return CsvLineDecoder(dialect, sensor_id)
 
 
 def _json(dialect: Dialect, sensor_id: str) -> Decoder:
-    from meterlink.sensor.dialects.json_lines import JsonLineDecoder
-
     return JsonLineDecoder(dialect, sensor_id)
 
 
 def _senml(dialect: Dialect, sensor_id: str) -> Decoder:
-    from meterlink.sensor.dialects.senml import SenmlDecoder
-
     return SenmlDecoder(dialect, sensor_id)
 
 
 def _modbus(dialect: Dialect, sensor_id: str) -> Decoder:
-    from meterlink.sensor.dialects.modbus import ModbusDecoder
-
     return ModbusDecoder(dialect, sensor_id)
 
 

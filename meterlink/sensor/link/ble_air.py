@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 from weakref import WeakKeyDictionary
 
 from meterlink.sensor.link.ble_errors import explain, platform
+from meterlink.sensor.link.ble_uuids import ENVIRONMENTAL_SENSING, NATIVE_SERVICE, TEXT_SERVICE
 
 if TYPE_CHECKING:
     from bleak import BleakClient
@@ -162,8 +163,6 @@ async def _find(address: str) -> BLEDevice | None:
 async def _already_connected(address: str) -> BLEDevice | None:
     """Return the device when the system still holds a connection to it (a program that crashed): it is silent then."""
     from bleak import BleakAdapter
-
-    from meterlink.sensor.link.ble_uuids import ENVIRONMENTAL_SENSING, NATIVE_SERVICE, TEXT_SERVICE
 
     try:
         adapter = await BleakAdapter.get()

@@ -6,6 +6,8 @@ import math
 from typing import TYPE_CHECKING
 
 from meterlink.errors import AnalysisError
+from meterlink.photometry import flash
+from meterlink.photometry.flash import FlashPulse
 from meterlink.records import Calibration, Measurement, Steady, WaveBlock
 from meterlink.sensor.measuring.calibrate import scale_of
 from meterlink.sensor.measuring.floor import hidden
@@ -13,8 +15,6 @@ from meterlink.sensor.measuring.floor import hidden
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
-
-    from meterlink.photometry.flash import FlashPulse
 
 FOOT_SAMPLES = 3
 """The last samples before the trigger may be the foot of the pulse already."""
@@ -70,8 +70,6 @@ def pulse_of(block: WaveBlock, calibration: Calibration, room: Steady | None = N
         AnalysisError: nothing follows from these samples.
         CalibrationError: the calibration has no such range.
     """
-    from meterlink.photometry import flash
-
     scale = scale_of(calibration, block.range_index)
     steps = 1 << block.scale_bits
     codes = codes_of(block)

@@ -13,19 +13,17 @@ from __future__ import annotations
 import asyncio
 import time
 from collections.abc import Awaitable, Callable, Coroutine
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
 from meterlink.errors import LinkError, SensorError
 from meterlink.records import Battery, Calibration, Identity, Measurement, PopNotice, Status, Steady
-from meterlink.sensor.measuring import levels, ranges
-from meterlink.sensor.measuring.intake import CalibrationFor, Intake, Outlets
-from meterlink.sensor.measuring.pops import BLOCK_WAIT_S
 from meterlink.sensor.dialects.base import Decoder
 from meterlink.sensor.dialects.messages import DIALECT
 from meterlink.sensor.dialects.native import NativeDecoder
-
-if TYPE_CHECKING:
-    from meterlink.sensor.link.base import Link, LinkState
+from meterlink.sensor.link.base import Link, LinkState
+from meterlink.sensor.measuring import levels, ranges
+from meterlink.sensor.measuring.intake import CalibrationFor, Intake, Outlets
+from meterlink.sensor.measuring.pops import BLOCK_WAIT_S
 
 LOOKING, READY, SILENT, LOST, STOPPED = "looking", "ready", "silent", "lost", "stopped"
 

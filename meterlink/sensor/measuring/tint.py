@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from meterlink.photometry import colour
 from meterlink.records import Calibration, Colour
 
 Tint = tuple[float | None, float | None, float | None, float | None]
@@ -31,8 +32,6 @@ def _by_matrix(channels: tuple[float, ...], matrix: tuple[float, ...]) -> tuple[
 
 
 def _cct(x: float, y: float) -> tuple[float | None, float | None]:
-    from meterlink.photometry import colour
-
     try:
         cct_k, duv = colour.cct(x, y)
     except ValueError:
