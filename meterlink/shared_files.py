@@ -6,10 +6,10 @@ from pathlib import Path
 
 from meterlink.errors import MeterlinkError
 
-_ABOVE = Path(__file__).resolve().parent.parent
+_HERE = Path(__file__).resolve().parent
 _PLACES = (
-    _ABOVE / "shared",  # a clone, or an editable install
-    _ABOVE / "meterlink_shared",  # installed: pyproject.toml maps shared/ to it
+    _HERE.parent / "shared",  # a clone, or an editable install
+    _HERE / "shared_data",  # installed: pyproject.toml puts shared/ there
 )
 
 

@@ -1,43 +1,53 @@
-"""What is installed is whole: every package is listed, and the shared files come along."""
+"""What is installed is whole, and what is handed out builds and tests itself."""
 
 from __future__ import annotations
 
-import tomllib
+import subprocess
+import sys
+import tarfile
+import zipfile
 from pathlib import Path
+
+import pytest
 
 ROOT = Path(__file__).parent.parent
 
 
-def project() -> dict:
-    """The contents of pyproject.toml."""
-    return tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+@pytest.fixture(scope="module")
+def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with the wheel and the source archive, built as for handing out."""
+    if not (ROOT / ".git").exists():
+        pytest.skip("not a clone: what belongs into the archives is what git knows")
+    folder = tmp_path_factory.mktemp("dist")
+    code = (
+        "import sys; from hatchling import build; "
+        f"build.build_wheel({str(folder)!r}); build.build_sdist({str(folder)!r})"
+    )
+    subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=True, capture_output=True)
+    return folder
 
 
-def test_every_package_is_listed_for_installation() -> None:
-    """A new folder with modules is not forgotten in the list of packages."""
-    listed = set(project()["tool"]["setuptools"]["packages"])
+def test_the_wheel_holds_every_module_and_the_shared_files(built: Path) -> None:
+    """Every file of the two packages that git knows is installed, and the shared files inside meterlink."""
+    wheel = next(built.glob("*.whl"))
+    with zipfile.ZipFile(wheel) as archive:
+        inside = set(archive.namelist())
+    listed = subprocess.run(["git", "ls-files", "meterlink", "mobile"], cwd=ROOT, capture_output=True, text=True, check=True)
+    shared = {f"meterlink/shared_data/{p.relative_to(ROOT / 'shared')}" for p in (ROOT / "shared" / "wire").glob("*")}
 
-    found = {
-        ".".join(p.parent.relative_to(ROOT).parts)
-        for top in ("meterlink", "mobile")
-        for p in (ROOT / top).rglob("*.py")
-        # Recipes are read by the packer for Android, not installed.
-        if "recipes" not in p.parts
-    }
-
-    assert found <= listed
-    assert {name for name in listed if not name.startswith("meterlink_shared")} <= found
+    assert set(listed.stdout.split()) <= inside
+    assert shared <= inside
+    assert {name.split("/")[0] for name in inside if ".dist-info" not in name} == {"meterlink", "mobile"}
 
 
-def test_shared_folders_are_installed_as_package_data() -> None:
-    """Schemas, demo and wire files are installed beside the package."""
-    setuptools = project()["tool"]["setuptools"]
+def test_the_source_archive_builds_and_tests_itself(built: Path) -> None:
+    """Firmware, notes, tests, benchmarks and Makefile are in it, and nothing that git ignores."""
+    with tarfile.open(next(built.glob("*.tar.gz"))) as archive:
+        inside = {name.partition("/")[2] for name in archive.getnames()}
+    tracked = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=True).stdout.splitlines()
 
-    for folder in ("demo", "schema", "wire"):
-        name = f"meterlink_shared.{folder}"
-        assert name in setuptools["packages"]
-        assert setuptools["package-dir"][name] == f"shared/{folder}"
-        assert setuptools["package-data"][name] == ["*"]
+    assert {name for name in tracked if not name.startswith(".git")} <= inside
+    assert not any(name.startswith((".venv/", "dist/")) for name in inside)
 
 
 def test_top_level_holds_only_what_the_design_card_allows() -> None:
@@ -46,8 +56,6 @@ def test_top_level_holds_only_what_the_design_card_allows() -> None:
         "README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "Makefile", "pyproject.toml", ".gitignore", ".ci",
         "meterlink", "mobile", "tests", "hardware_notes", "shared", "benchmarks",
     }  # fmt: skip
-    import subprocess
-
     tracked = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False).stdout
 
     assert {line.split("/")[0] for line in tracked.splitlines()} <= allowed
