@@ -29,6 +29,7 @@ ALLOWED: dict[str, set[str]] = {
     "demo": {"metering", "library", "shared_files"},
     "report": {"judging", "tables", "checks", "words", "photometry", "sensor", "units", "library"},
     "testing": {"sensor", "simulation"},
+    "front": {"metering", "library", "checks", "tables", "photometry", "units"},
 }
 
 

@@ -134,10 +134,10 @@ def test_batches_need_rows_of_integers():
 
 
 def test_standard_library_path_imports_no_numpy():
-    """Measuring a list leaves numpy and typing unimported, so a one-shot command stays quick."""
+    """Measuring a list leaves numpy unimported, so a one-shot command stays quick."""
     code = (
         "import sys; before = set(sys.modules); from meterlink.photometry import flash;"
-        "flash.measure([0]*20+[100,80,50,20,5]+[0]*20, 1.0, 1e-5); print({'numpy', 'typing'} & (set(sys.modules) - before))"
+        "flash.measure([0]*20+[100,80,50,20,5]+[0]*20, 1.0, 1e-5); print({'numpy'} & (set(sys.modules) - before))"
     )
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert run.stdout.strip() == "set()"

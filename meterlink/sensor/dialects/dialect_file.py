@@ -31,7 +31,6 @@ from meterlink.sensor.dialects.base import Decoder
 from meterlink.sensor.dialects.csv_lines import CsvLineDecoder
 from meterlink.sensor.dialects.dialect import KINDS, Dialect, SerialSettings
 from meterlink.sensor.dialects.json_lines import JsonLineDecoder
-from meterlink.sensor.dialects.modbus import ModbusDecoder
 from meterlink.sensor.dialects.quantities import UNITS, Field
 from meterlink.sensor.dialects.senml import SenmlDecoder
 from meterlink.sensor.dialects.text_lines import TextLineDecoder
@@ -384,6 +383,8 @@ def _senml(dialect: Dialect, sensor_id: str) -> Decoder:
 
 
 def _modbus(dialect: Dialect, sensor_id: str) -> Decoder:
+    from meterlink.sensor.dialects.modbus import ModbusDecoder  # pymodbus is an extra
+
     return ModbusDecoder(dialect, sensor_id)
 
 
