@@ -118,7 +118,7 @@ class Metering(SensorInUse):
             await self._set_up(plan)
         self._changed.set()
         if self.on_waiting is not None:
-            self._tell(self.on_waiting, plan.waiting)
+            self.tell(self.on_waiting, plan.waiting)
 
     def _plan(self) -> Plan:
         session = self.session
@@ -153,7 +153,7 @@ class Metering(SensorInUse):
     def _say_unseen(self, request: Request) -> None:
         identity = self.sensor.identity
         if self.on_unseen is not None and identity is not None and self.sensor.range_index < len(identity.ranges) - 1:
-            self._tell(self.on_unseen, request)
+            self.tell(self.on_unseen, request)
 
     def _stop_unseen(self) -> None:
         if self._unseen is not None:
@@ -164,6 +164,11 @@ class Metering(SensorInUse):
         """Listen on the most sensitive range for what is waited for: its pop was too weak to be seen."""
         self._stop_unseen()
         await self.sensor.listen_closest()
+
+    def listen_closer_soon(self) -> None:
+        """``listen_closer`` from a plain callback, when a pop is waited for."""
+        if self._prepared is not None and self._prepared.listening:
+            self._spawn(self.listen_closer())
 
     def prepare_soon(self) -> None:
         """``prepare`` from a plain callback."""
@@ -242,12 +247,12 @@ class Metering(SensorInUse):
     def _not_stored(self, error: MeterlinkError) -> None:
         # The disk is full or the library locked: the reading was not accepted and the light still waits.
         if self.on_error is not None:
-            self._tell(self.on_error, error)
+            self.tell(self.on_error, error)
         else:
             self.fail(error)
 
     def _told(self, outcome: Outcome) -> None:
-        self._tell(self.on_outcome, outcome)
+        self.tell(self.on_outcome, outcome)
         self._changed.set()
         if outcome.code == OutcomeCode.CUT_SHORT:
             self._spawn(self._sample_slower())

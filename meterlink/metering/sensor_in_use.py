@@ -78,7 +78,7 @@ class SensorInUse:
             on_measurement,
             self._take_state,
             decoder=decoder_for(with_settings(url)),
-            on_level=None if on_level is None else lambda level: self._tell(on_level, level),
+            on_level=None if on_level is None else lambda level: self.tell(on_level, level),
         )
 
     def _open_link(self, url: str, record_to: str | None, patient: bool) -> Link:
@@ -161,7 +161,7 @@ class SensorInUse:
         if state.name == State.READY and isinstance(self.failed, LinkError):
             self.failed = None
         if self.on_state is not None:
-            self._tell(self.on_state, state)
+            self.tell(self.on_state, state)
         # A link that keeps itself alive says "lost" and comes back; any other is gone for good.
         if state.name == State.LOST and not self._comes_back:
             self._gone(state.error or LinkError(state.words, self.url))
@@ -169,7 +169,7 @@ class SensorInUse:
     def _gone(self, error: MeterlinkError) -> None:
         self.fail(error)
 
-    def _tell(self, told: Callable[[Told], None], what: Told) -> None:
+    def tell(self, told: Callable[[Told], None], what: Told) -> None:
         """Call back; whatever is raised there (a closed pipe, a full disk) ends the work with a line instead of a hang."""
         try:
             told(what)

@@ -16,6 +16,7 @@ from meterlink.errors import NotInLibrary, UsageError
 from meterlink.judging.expected import swap_warning
 from meterlink.judging.repeats import averaged
 from meterlink.judging.verdict import RETAKE
+from meterlink.library.fixtures import entries_elsewhere
 from meterlink.library.store import Library
 from meterlink.metering.expectation import Expectation, expectation_of
 from meterlink.metering.opened_set import OpenedSet
@@ -124,6 +125,14 @@ class Session(OpenedSet):
         return [
             s.light for s in self.view().lights if s.reading is None or s.judged is None or s.judged.verdict == RETAKE
         ]
+
+    def held_before(self, light: Light) -> float | None:
+        """How far the dome was held off in the light's last reading, else in its head's last one in another set; None: not said."""
+        own = [r for r in self.past()[0] if r.light_id == light.id and r.held_off_m is not None]
+        if own:
+            return own[-1].held_off_m
+        elsewhere = entries_elsewhere(self.library, self.setup.id, {light.fixture} if light.fixture else ())
+        return next((r.held_off_m for _, _, r in reversed(elsewhere) if r.held_off_m is not None), None)
 
     def expected(self) -> Expectation | None:
         """What the next pop should give at the dome; None when nothing is known of it."""
