@@ -185,18 +185,20 @@ class Desk(Matching):
         session = self._need()
         if not session.lights():
             raise UsageError("this set has no lights yet: add the first one on the lights page")
-        pending = session.pending()
-        if not pending and first_id is None:
-            raise UsageError("every light has a valid reading: tap a light to meter it once more")
-        session.begin(self._request(light) for light in pending)
+        # Asked for although nothing is missing, it is all to be metered once more.
+        wanted = session.pending() if first_id is not None else session.pending() or session.lights()
+        session.begin(self._request(light) for light in wanted)
         return self.wait_for(first_id) if first_id is not None else self._shoot()
 
     def _request(self, light: Light) -> Request:
         return self._need().request(light, held_off_m=self._recalled_held(light.id))
 
-    def wait_for(self, light_id: str) -> Shot:
-        """Wait for this light now, whatever came before; afterwards for what has no reading yet."""
-        self._need().wait_for(self._request(self._light(light_id)))
+    def wait_for(self, light_id: str, **how: Any) -> Shot:
+        """Wait for this light now, whatever came before; afterwards for what has no reading yet.
+
+        ``how`` are fields of a ``Request`` (``kind``, ``aim`` ...) other than the usual ones.
+        """
+        self._need().wait_for(self._request(self._light(light_id))._replace(**how))
         return self._shoot()
 
     def wait_for_all(self) -> Shot:

@@ -76,7 +76,7 @@ class MeterApp(App):
             spawn=self.spawn,
             on_outcome=self.after_pop,
             on_error=self.say_error,
-            on_unseen=lambda _request: self.note(texts.t("metering.unseen")),
+            on_unseen=lambda closer: None if closer else self.note(texts.t("metering.unseen")),
             on_level=self._on_level,
             on_change=self._show_sensor,
             **sensor_options,

@@ -80,6 +80,11 @@ class Screen:
         if more:
             self.say(f"  {more}")
 
+    def unseen(self, closer: bool) -> None:
+        """Say that no pop came for a while, and what follows."""
+        then = "now listening for weaker ones" if closer else "if it fired, press Enter to listen for weaker ones"
+        self.say(f"  no pop seen yet: {then}")
+
     def state(self, state: SensorState) -> None:
         """Print a change of the sensor's state."""
         if state.name == STOPPED:
@@ -160,7 +165,7 @@ async def drive(
         chosen,
         on_outcome=screen.outcome,
         on_waiting=screen.wait_for,
-        on_unseen=lambda _request: screen.say("  no pop seen yet: if it fired, press Enter to listen for weaker ones"),
+        on_unseen=screen.unseen,
         on_state=screen.state,
         on_level=screen.level,
         record_to=record_to,

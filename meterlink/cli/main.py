@@ -212,7 +212,8 @@ def _run_verb(verb: str, arguments: list[str], library: str | None) -> int:
         _close_output()
         return 0
     except OSError as error:
-        print(f"meterlink: the output cannot be written ({error.strerror or error}): make room or choose another place", file=sys.stderr)
+        why = error.strerror or error
+        print(f"meterlink: the output cannot be written ({why}): make room or choose another place", file=sys.stderr)
         _close_output()
         return 1
     except SystemExit as stop:

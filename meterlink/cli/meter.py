@@ -40,7 +40,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("lights", nargs="*", metavar="LIGHT[@20cm]", help="lights in the order they are fired")
     parser.add_argument("--all", action="store_true", help="every light of the set-up in its order")
     parser.add_argument("--pending", action="store_true", help="only lights without a valid reading (so does no light at all)")
-    parser.add_argument("--held-as-before", action="store_true", help="hold the dome as in the light's, or its head's, last reading")
+    parser.add_argument("--held-as-before", action="store_true", help="the dome is held off as in each light's last reading")
     parser.add_argument("--resume", action="store_true", help="go on where the last walk stopped")
     parser.add_argument("--pops", type=int, default=1, metavar="N", help="pops per light, averaged (1 to 20)")
     parser.add_argument(

@@ -10,6 +10,7 @@ from __future__ import annotations
 import time
 from collections import defaultdict
 from collections.abc import Sequence
+from typing import Any
 
 from meterlink.errors import LibraryError, NotInLibrary, UsageError
 from meterlink.library import rows
@@ -170,10 +171,10 @@ class ReadingStore(SetupStore):
 
         ``point`` is where that light is metered, when it is not where the old one was.
         """
-        changes: dict[str, object] = {"light_id": light_id, "placement_id": placement_id}
+        changes: dict[str, Any] = {"light_id": light_id, "placement_id": placement_id}
         return self.restate_reading(reading_id, **changes, **({"point": point} if point else {}))
 
-    def restate_reading(self, reading_id: str, **changes: object) -> Reading:
+    def restate_reading(self, reading_id: str, **changes: Any) -> Reading:
         """Say something else about a stored reading (its light, how the dome was held): a new record that supersedes it.
 
         The waveforms come along.

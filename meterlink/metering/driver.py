@@ -25,7 +25,7 @@ from meterlink.sensor.link.registry import parse
 from meterlink.simulation.as_placed import pulse_of
 from meterlink.simulation.studio import Pulse
 
-UNSEEN_S = 12.0
+UNSEEN_S = 8.0
 """So long after it was asked for a pop has usually come (common practice, no published source)."""
 
 
@@ -48,7 +48,7 @@ class Metering(SensorInUse):
         *,
         on_outcome: Callable[[Outcome], None],
         on_waiting: Callable[[Request | None], None] | None = None,
-        on_unseen: Callable[[Request], None] | None = None,
+        on_unseen: Callable[[bool], None] | None = None,
         on_error: Callable[[MeterlinkError], None] | None = None,
         take: Callable[[Measurement], Outcome] | None = None,
         worker: Executor | None = None,
@@ -58,7 +58,8 @@ class Metering(SensorInUse):
     ) -> None:
         """``on_waiting`` is called when the sensor has been prepared for a request (None: the walk is over).
 
-        ``on_unseen`` is called when no pop came for a while although the range is the expected one.  ``on_error`` takes an error
+        ``on_unseen`` is called when no pop came for a while: True when weaker ones are listened for from now on, False when
+        the range stays, because it is the expected one.  ``on_error`` takes an error
         of storing and the walk goes on; without it the walk ends.  ``take`` is used instead of the session's own.
         """
         owner = library or (session.library if session is not None else None)
@@ -73,7 +74,7 @@ class Metering(SensorInUse):
         self._tasks: set[asyncio.Task[Any]] = set()
         self._unseen: asyncio.TimerHandle | None = None
         self._prepared: Plan | None = None
-        self._stopped = False
+        self._stop = asyncio.Event()
 
     async def close(self) -> None:
         """Close the sensor."""
@@ -105,8 +106,8 @@ class Metering(SensorInUse):
     async def prepare(self) -> None:
         """Choose range and sampling for what is waited for; call it again after an undo, a skip or a new walk.
 
-        The range is the expected one and stays so.  Only a light of which nothing is known is listened for on the most
-        sensitive range: there every pop is seen.
+        The range is the expected one and stays so.  Only a light of which nothing is known is, after a while, listened for on the
+        most sensitive range: too weak for the bright one it would never be seen.
         """
         plan = await self._work(self._plan)
         link = self.bare_link
@@ -143,17 +144,18 @@ class Metering(SensorInUse):
             return
         expected = plan.expected
         await self.sensor.fit_record(expected.t01_s if expected is not None else None)
-        if expected is None:
-            await self.sensor.listen_closest()
-            return
-        await self.sensor.choose_range(expected.exposure_lxs, expected.pulse_s)
-        if self.on_unseen is not None:
-            self._unseen = asyncio.get_running_loop().call_later(UNSEEN_S, self._say_unseen, plan.waiting)
+        if expected is not None:
+            await self.sensor.choose_range(expected.exposure_lxs, expected.pulse_s)
+        self._unseen = asyncio.get_running_loop().call_later(UNSEEN_S, self._not_seen, expected is None)
 
-    def _say_unseen(self, request: Request) -> None:
+    def _not_seen(self, unknown: bool) -> None:
         identity = self.sensor.identity
-        if self.on_unseen is not None and identity is not None and self.sensor.range_index < len(identity.ranges) - 1:
-            self.tell(self.on_unseen, request)
+        if identity is None or self.sensor.range_index >= len(identity.ranges) - 1:
+            return
+        if unknown:
+            self._spawn(self.listen_closer())
+        if self.on_unseen is not None:
+            self.tell(self.on_unseen, unknown)
 
     def _stop_unseen(self) -> None:
         if self._unseen is not None:
@@ -185,12 +187,12 @@ class Metering(SensorInUse):
         while True:
             self._raise_failure()
             waiting = self.session.walk.waiting if self.session is not None else None
-            if waiting is None or self._stopped:
+            if waiting is None or self._stop.is_set():
                 return
             if waiting.kind == Kind.STEADY:
                 if lit is not None and not first:
                     await lit()
-                    if self._stopped:
+                    if self._stop.is_set():
                         return
                 await self.take_steady()
             else:
@@ -200,7 +202,7 @@ class Metering(SensorInUse):
 
     def stop(self) -> None:
         """End the walk here; what was logged stays."""
-        self._stopped = True
+        self._stop.set()
         self._changed.set()
 
     async def take_steady(self, window_s: float = 1.0) -> Outcome:

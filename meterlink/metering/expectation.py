@@ -115,13 +115,6 @@ def _of_head(opened: OpenedSet, state: LightState) -> Expectation | None:
 
 
 def _of_geometry(view: SetView, state: LightState) -> Expectation | None:
-    """By dial and distance from another light; where those are not known, like the dimmest of the set: lights of one picture
-    lie within a few stops of each other (common practice, no published source)."""
+    """By dial and distance from another light of the set."""
     value = rough_value(view, state)
-    if value is None and state.placement is not None and (state.placement.power_stops is None or not state.placement.distance_m):
-        values = [
-            s.value for s in view.lights
-            if s.value and s.reading is not None and s.reading.kind == Kind.FLASH and not s.light.source_light_id
-        ]
-        value = min(values, default=None)
     return None if value is None else Expectation(value)

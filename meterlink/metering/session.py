@@ -153,7 +153,8 @@ class Session(OpenedSet):
             return Outcome(OutcomeKind.IGNORED, said, waiting=request, code=OutcomeCode.NOT_LISTENING)
         light = self._light_of(request)
         if m.kind != request.kind:
-            said = f"a pop, but steady light of {self._name(light)} is waited for: it was not logged" if m.kind == Kind.FLASH else ""
+            waits = f"a pop, but steady light of {self._name(light)} is waited for: it was not logged"
+            said = waits if m.kind == Kind.FLASH else ""
             return Outcome(OutcomeKind.IGNORED, said, light, waiting=request, code=OutcomeCode.OTHER_KIND)
         m = self._within_bounds(m)
         code = refusal_code(m)

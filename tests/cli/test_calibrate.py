@@ -17,10 +17,10 @@ from meterlink.calibration.calibrate import ScaleWalk
 from meterlink.calibration.procedure import Procedure, Task
 from meterlink.cli import tasks
 from meterlink.cli.keys import Lines
-from meterlink.metering import calibrating, station
 from meterlink.cli.main import main
 from meterlink.errors import SensorError, UnitError, UsageError
 from meterlink.library.store import Library
+from meterlink.metering import calibrating, station
 from meterlink.records import Measurement
 from meterlink.units import parse_distance
 

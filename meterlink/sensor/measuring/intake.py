@@ -191,4 +191,6 @@ class Intake:
     def _incomplete(self, at_s: float, range_index: int, note: str, trouble: Trouble) -> Measurement:
         calibration = self.calibration
         calibration_id = "" if calibration is None else calibration.id
-        return Measurement("flash", at_s, self._sensor_id, calibration_id, range_index=range_index, incomplete=True, note=note, trouble=trouble)
+        return Measurement(
+            "flash", at_s, self._sensor_id, calibration_id, range_index=range_index, incomplete=True, note=note, trouble=trouble
+        )

@@ -267,7 +267,8 @@ class Sensor:
         await self._write(self.decoder.steady_rate(STEADY_RATE_HZ))
         if self._wanted_range is not None:
             await self._write(self.decoder.set_range(self._wanted_range))
-        if self._interval_factor != 1:
+        if self.identity is not None and self.identity.intervals:
+            # Another program may have left another one.
             await self._write(self.decoder.set_interval(self._interval_factor))
         await self._write(self.decoder.get_status())
 
