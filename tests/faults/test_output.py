@@ -47,15 +47,15 @@ def test_a_reader_that_goes_away_ends_the_walk_with_one_line(
     metering: Callable[..., subprocess.Popen[bytes]], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """The pipe's reader leaves after the first line: the pop that could not be shown is stored, exit code 1, no hang."""
-    process = metering(stdout=subprocess.PIPE)
-    assert process.stdout is not None
-    assert process.stderr is not None
-    while b"waiting for KEY" not in process.stdout.readline():
-        pass
-    process.stdout.close()
-    said = process.stderr.read().decode()
+    with metering(stdout=subprocess.PIPE) as process:
+        assert process.stdout is not None
+        assert process.stderr is not None
+        while b"waiting for KEY" not in process.stdout.readline():
+            pass
+        process.stdout.close()
+        said = process.stderr.read().decode()
 
-    assert process.wait(20) == 1
+    assert process.returncode == 1
     assert said.count("\n") == 1
     assert "everything that was accepted is in the library" in said
     assert read_f(tmp_path, capsys)[0] is not None
@@ -65,7 +65,7 @@ def test_a_reader_that_goes_away_ends_the_walk_with_one_line(
 @pytest.mark.parametrize("words", [(), ("ratios",), ("checks",), ("light", "list")], ids=lambda w: " ".join(w) or "meter")
 def test_a_full_output_is_one_line_and_no_hang(metering: Callable[..., subprocess.Popen[bytes]], words: tuple[str, ...]) -> None:
     """Nothing can be written: exit code 1 and one line, whatever the verb."""
-    with open("/dev/full", "wb") as full:
+    with Path("/dev/full").open("wb") as full:
         process = metering(*words, stdout=full, env={"PYTHONUNBUFFERED": ""})
         _, said = process.communicate(timeout=30)
 
