@@ -18,6 +18,8 @@
     ├── SensorError                the sensor cannot do what was asked
     ├── CalibrationError           no calibration, or one that does not fit the sensor or its points
     ├── AnalysisError              a waveform or a series of readings from which nothing follows
+    │   └── NoFlash                light rose and stayed
+    ├── ShowingFailed              a reading is stored and could not be shown
     └── LibraryError               the file of set-ups and readings
         ├── LibraryTooNew          written by a newer meterlink
         ├── LibraryBusy            another process holds the write lock for too long
@@ -115,6 +117,14 @@ class CalibrationError(MeterlinkError):
 
 class AnalysisError(MeterlinkError):
     """A waveform or a series of readings from which nothing can be said."""
+
+
+class NoFlash(AnalysisError):
+    """Light rose and stayed: no flash stands out of it."""
+
+
+class ShowingFailed(MeterlinkError):
+    """What was measured is stored, and could not be shown: the output is closed, full or broken."""
 
 
 class LibraryError(MeterlinkError):

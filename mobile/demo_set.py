@@ -10,7 +10,8 @@ from typing import Any
 
 from meterlink import demo
 from meterlink.metering.driver import Metering
-from meterlink.metering.session import Outcome, Session
+from meterlink.metering.outcome import Outcome, OutcomeKind
+from meterlink.metering.session import Session
 from meterlink.shared_files import shared_path
 from mobile.desk import Desk, Shot
 
@@ -30,13 +31,13 @@ async def _play(session: Session, steps: list[dict[str, Any]]) -> None:
     player = demo.Player(session, steps, lambda _text: None)
 
     def on_outcome(outcome: Outcome) -> None:
-        if outcome.kind == "logged" and session.walk.done:
+        if outcome.kind == OutcomeKind.LOGGED and session.walk.done:
             player.next_walk()
 
     player.next_walk()
     metering = Metering(session, f"file:{shared_path(*demo.RECORDING)}?speed=max", on_outcome=on_outcome)
     try:
         await metering.open()
-        await metering.finished()
+        await metering.walked()
     finally:
         await metering.close()

@@ -7,6 +7,7 @@ Methods are called one at a time, on the app's worker thread; ``shot`` may be re
 
 from __future__ import annotations
 
+import contextlib
 import time
 from collections.abc import Callable, Sequence
 from typing import Any
@@ -16,7 +17,9 @@ from meterlink.errors import MeterlinkError, NotInLibrary, UsageError
 from meterlink.judging.reach import reach_of
 from meterlink.judging.view import SetView
 from meterlink.library.store import Library
-from meterlink.metering.session import Outcome, Session
+from meterlink.metering.outcome import Outcome, OutcomeKind
+from meterlink.metering.rebuild import Rebuild, copied_setup, session_of
+from meterlink.metering.session import Session
 from meterlink.metering.walk import Request
 from meterlink.records import Light, Measurement, Placement, Reading, Setup, WaveBlock, new_id
 from meterlink.records.placement_rules import check_held_off
@@ -44,7 +47,6 @@ class Desk(Matching):
         self.prefs = Prefs.from_memory(library.recall(KEY))
         self.shot = Shot(prefs=self.prefs)
         self._outcome: Outcome | None = None
-        self._stored: SetView | None = None
         self._reaches: dict[Any, float | None] = {}
         self._open()
 
@@ -53,11 +55,10 @@ class Desk(Matching):
     def _open(self) -> None:
         """Open a session on the set in use and come back to the light that was waited for."""
         try:
-            self.session = Session(self.library, now=self.now)
-            self.session.resume()
+            self.session = session_of(self.library, now=self.now)
+            self.session.auto_advance = self.prefs.auto_advance
         except NotInLibrary:
             self.session = None
-        self._stored = self._recalled_match()
         self._shoot()
 
     def _shoot(self) -> Shot:
@@ -70,6 +71,7 @@ class Desk(Matching):
         kept = self.shot.last is not None and last is not None and self.shot.last.id == last.id
         wave = self.shot.wave if kept else self._wave(last)
         full = session.full_view()
+        stored = session.stored_view if isinstance(session, Rebuild) else None
         findings, error = self._findings(session, full)
         self.shot = Shot(
             session.setup,
@@ -85,8 +87,8 @@ class Desk(Matching):
             findings,
             error,
             self.prefs,
-            self._stored,
-            match_report(self._stored, full[0]) if self._stored is not None else None,
+            stored,
+            match_report(stored, full[0]) if stored is not None else None,
         )
         return self.shot
 
@@ -150,7 +152,7 @@ class Desk(Matching):
     def copy(self, setup_id: str) -> Shot:
         """Make a new set-up from an old one as template, and use it: lights and places, no readings."""
         old = self.library.setup(setup_id)
-        return self.use(self.library.copy_setup(setup_id, self.free_name(old.name)).id, begin=True)
+        return self.use(copied_setup(self.library, setup_id, self.free_name(old.name)).id, begin=True)
 
     def revise_setup(self, **changes: Any) -> Shot:
         """Change name, ISO, shutter, notes ... of the set in use."""
@@ -166,8 +168,7 @@ class Desk(Matching):
         self.library.remember(KEY, prefs._asdict())
         self.prefs = prefs
         if "auto_advance" in changes and self.session is not None:
-            self.session.walk.auto_advance = prefs.auto_advance
-            self._keep_walk()
+            self.session.advance_by_itself(prefs.auto_advance)
         return self._shoot()
 
     def set_limit(self, name: str, value: float) -> Shot:
@@ -180,47 +181,33 @@ class Desk(Matching):
     # -- the walk -----------------------------------------------------------------------------------------------
 
     def begin(self, first_id: str | None = None) -> Shot:
-        """Walk through all lights in their order, from ``first_id`` on when given."""
+        """Wait for every light that has no valid reading, in their order; for ``first_id`` first, and also when it has one."""
         session = self._need()
-        requests = [self._request(light) for light in session.lights()]
-        if not requests:
+        if not session.lights():
             raise UsageError("this set has no lights yet: add the first one on the lights page")
-        session.begin(requests, auto_advance=self.prefs.auto_advance)
-        if first_id is not None:
-            session.walk.go_to(first_id)
-            self._keep_walk()
-        return self._shoot()
+        # Asked for although nothing is missing, it is all to be metered once more.
+        wanted = session.pending() if first_id is not None else session.pending() or session.lights()
+        session.begin(self._request(light) for light in wanted)
+        return self.wait_for(first_id) if first_id is not None else self._shoot()
 
-    def _request(self, light: Light, **changes: Any) -> Request:
-        settings = self._need().settings
-        request = Request(
-            light.id,
-            point=light.point,
-            aim=settings.default_aim,
-            receptor=settings.default_receptor,
-            held_off_m=self._recalled_held(light.id),
-        )
-        return request._replace(**changes)
+    def _request(self, light: Light) -> Request:
+        return self._need().request(light, held_off_m=self._recalled_held(light.id))
 
-    def wait_for(self, light_id: str) -> Shot:
-        """Wait for this light now, whatever came before."""
-        session = self._need()
-        if not session.walk.go_to(light_id):
-            return self.begin(light_id)
-        self._keep_walk()
+    def wait_for(self, light_id: str, **how: Any) -> Shot:
+        """Wait for this light now, whatever came before; afterwards for what has no reading yet.
+
+        ``how`` are fields of a ``Request`` (``kind``, ``aim`` ...) other than the usual ones.
+        """
+        self._need().wait_for(self._request(self._light(light_id))._replace(**how))
         return self._shoot()
 
     def wait_for_all(self) -> Shot:
         """Wait for one pop of all lights that reach the face together: the sum check."""
         session = self._need()
-        lit = tuple(light.id for light in session.lights() if light.role not in OWN_POINT and not light.source_light_id)
-        if len(lit) < 2:
+        request = session.request_together()
+        if len(request.lit) < 2:
             raise UsageError("a sum check needs two lights on the face: add or meter another one first")
-        settings = session.settings
-        session.begin(
-            [Request(None, purpose="together", aim="camera", receptor=settings.default_receptor, lit=lit)],
-            auto_advance=True,
-        )
+        session.begin([request])
         return self._shoot()
 
     def skip(self) -> Shot:
@@ -232,10 +219,12 @@ class Desk(Matching):
         """Give a measurement to the light that is waited for."""
         session = self._need()
         outcome = session.take(measurement)
-        if outcome.message or outcome.kind != "ignored":
+        if isinstance(session, Rebuild):
+            session.after(outcome)
+        if outcome.message:
             self._outcome = outcome
             self._shoot()
-            if outcome.kind == "logged" and self.shot.wave is None and measurement.wave is not None:
+            if outcome.kind == OutcomeKind.LOGGED and self.shot.wave is None and measurement.wave is not None:
                 self.shot = self.shot._replace(wave=measurement.wave)
         return outcome
 
@@ -252,26 +241,19 @@ class Desk(Matching):
         return self._shoot()
 
     def hold_off(self, light_id: str, held_off_m: float | None) -> Shot:
-        """Remember how far the dome is held off for a light, for the pops to come; None is not given."""
+        """Say how far the dome is held off for a light, for its last pop and those to come; None is not given."""
         session = self._need()
         light = self._light(light_id)
         check_held_off(held_off_m, session.placement(light_id), light.name)
         self.library.remember(f"held:{light_id}", held_off_m)
-        walk = session.walk
-        walk.requests = [
-            r._replace(held_off_m=held_off_m) if i >= walk.position and r.light_id == light_id else r
-            for i, r in enumerate(walk.requests)
-        ]
-        self._keep_walk()
+        with contextlib.suppress(UsageError):
+            # Neither read nor waited for: it is remembered for its first pop.
+            session.held(held_off_m, light_id)
         return self._shoot()
 
     def _recalled_held(self, light_id: str) -> float | None:
         value = self.library.recall(f"held:{light_id}")
         return float(value) if isinstance(value, int | float) and 0 <= value <= 50 else None
-
-    def _keep_walk(self) -> None:
-        session = self._need()
-        self.library.remember(f"walk:{session.setup.id}", session.walk.as_json())
 
     # -- lights -------------------------------------------------------------------------------------------------
 
@@ -308,10 +290,7 @@ class Desk(Matching):
         if dependent is not None:
             raise UsageError(f"{light.name} feeds the reflector {dependent}: take that out first")
         self.library.revise_light(light._replace(removed=True))
-        session = self._need()
-        session.walk.requests = [r for r in session.walk.requests if r.light_id != light_id]
-        session.walk.position = min(session.walk.position, len(session.walk.requests))
-        self._keep_walk()
+        self._need().forget(light_id)
         return self._shoot()
 
     def move_light(self, light_id: str, **changes: Any) -> Shot:

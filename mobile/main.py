@@ -23,7 +23,7 @@ from kivy.properties import BooleanProperty, ObjectProperty, StringProperty  # n
 
 from meterlink.errors import MeterlinkError  # noqa: E402
 from meterlink.library.store import Library  # noqa: E402
-from meterlink.metering.session import Outcome  # noqa: E402
+from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind  # noqa: E402
 from meterlink.records import Measurement  # noqa: E402
 from mobile import texts  # noqa: E402
 from mobile.desk import Desk, Shot  # noqa: E402
@@ -70,7 +70,13 @@ class MeterApp(App):
         """Folder for exported files; None is the person's documents."""
         self.sensors = SensorDesk(
             library,
-            on_measurement=self._on_measurement,
+            session=lambda: self.desk.session,
+            take=self.desk.take,
+            worker=self._worker,
+            spawn=self.spawn,
+            on_outcome=self.after_pop,
+            on_error=self.say_error,
+            on_unseen=lambda closer: None if closer else self.note(texts.t("metering.unseen")),
             on_level=self._on_level,
             on_change=self._show_sensor,
             **sensor_options,
@@ -256,29 +262,8 @@ class MeterApp(App):
             (simulator.pop_damaged if damaged else simulator.pop)(pulse)
 
     async def prepare(self) -> None:
-        """Choose the sensor's range for what is waited for now."""
-        session = self.desk.session
-        if session is not None and self.sensors.status.ready:
-            await self.sensors.prepare(await self.run(session.expected_exposure_lxs))
-
-    def _on_measurement(self, measurement: Measurement) -> None:
-        self.spawn(self._take(measurement))
-
-    async def _take(self, measurement: Measurement) -> None:
-        loop = asyncio.get_running_loop()
-
-        def take() -> None:
-            outcome = self.desk.take(measurement)
-            # Straight to the loop: a future would come one frame later, and the eye is waiting.
-            loop.call_soon_threadsafe(self.after_pop, outcome)
-
-        try:
-            await self.run(take)
-        except MeterlinkError as error:
-            # The disk is full, the library locked, no set yet: nothing was logged, the light still waits.
-            self.say_error(error)
-            return
-        await self.prepare()
+        """Make the sensor ready for what is waited for now."""
+        await self.sensors.prepare()
 
     def after_pop(self, outcome: Outcome) -> None:
         """Show, say and feel what became of a pop; when all lights are metered the table comes up by itself."""
@@ -287,18 +272,18 @@ class MeterApp(App):
         if self.page is None:
             return
         shot: Shot = self.desk.shot
-        if outcome.kind == "logged" and shot.done and self.place == "metering":
+        if outcome.kind == OutcomeKind.LOGGED and shot.done and self.place == "metering":
             self.go("match" if shot.match is not None else "set")
         self.refresh()
-        if outcome.kind == "ignored":
+        if outcome.kind == OutcomeKind.IGNORED and outcome.code != OutcomeCode.NOT_LISTENING:
             return
         shown = metering_look(shot)
         if self.desk.prefs.vibration:
             self.voice.buzz(shown.verdict or "good")
         if self.desk.prefs.speech:
-            self.voice.say(shown.spoken if outcome.kind == "logged" else shown.sentence)
+            self.voice.say(shown.spoken if outcome.kind == OutcomeKind.LOGGED else shown.sentence)
             waits = shot.light(shot.waiting.light_id) if shot.waiting else None
-            if outcome.kind == "logged" and waits is not None:
+            if outcome.kind == OutcomeKind.LOGGED and waits is not None:
                 self.voice.say(texts.t("say.waiting", name=waits.name))
             elif shot.done:
                 self.voice.say(texts.t("say.done"))

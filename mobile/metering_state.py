@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 from meterlink import units
 from meterlink.judging.view import LightState, value_of
+from meterlink.metering.outcome import OutcomeKind
 from meterlink.metering.walk import Request
 from meterlink.records import Reading, WaveBlock
 from meterlink.tables.ratios import reading_f
@@ -101,8 +102,8 @@ def metering_look(shot: Shot) -> MeteringLook:
     state = shot.view.state(last.light_id) if shot.view and last and last.light_id else None
     figure, verdict, sentence = _last_pop(shot, state)
     outcome = shot.outcome
-    if outcome is not None and outcome.kind != "logged":
-        sentence, verdict = without_commands(outcome.message), "retake" if outcome.kind == "again" else verdict
+    if outcome is not None and outcome.kind != OutcomeKind.LOGGED:
+        sentence, verdict = outcome.message, "retake" if outcome.kind == OutcomeKind.AGAIN else verdict
     held = shot.held_off(light.id if light else None)
     return MeteringLook(
         has_set=shot.setup is not None,

@@ -1,7 +1,8 @@
-"""The app's sensor: finds them, keeps one connected, hands its measurements over.  No kivy; runs on the event loop.
+"""The app's sensor: finds them, keeps one connected, shows how it is.  No kivy; runs on the event loop.
 
 ``found`` and ``status`` are replaced whole whenever they change and ``on_change`` is called; both may be shown as they are.
-Measurements go to ``on_measurement``, steady light to ``on_level``, on the loop's thread.
+The work is the one driver's (``meterlink.metering.driver``): a pop's outcome goes to ``on_outcome``, steady light to ``on_level``,
+on the loop's thread.
 """
 
 from __future__ import annotations
@@ -10,19 +11,18 @@ import asyncio
 import contextlib
 import time
 from collections.abc import Awaitable, Callable
-from functools import partial
 from typing import Any, NamedTuple
 
 from meterlink.errors import MeterlinkError
 from meterlink.library.store import Library
-from meterlink.metering.watch import KEEPS_NO_LINK_ALIVE, calibration_for
-from meterlink.records import Calibration, Identity, Measurement
-from meterlink.sensor.find import BUSY, REFUSED, SENSOR, find, finder
+from meterlink.metering.driver import Metering
+from meterlink.metering.outcome import Outcome
+from meterlink.metering.session import Session
+from meterlink.records import Identity, Measurement
+from meterlink.sensor.find import BUSY, REFUSED, SENSOR, find
 from meterlink.sensor.link.base import Link
-from meterlink.sensor.link.reconnect import ReconnectingLink
 from meterlink.sensor.link.registry import link_for, parse
-from meterlink.sensor.measuring.sensor import Sensor, SensorState
-from meterlink.sensor.urls import adapter_of, decoder_for, dialect_of, moved_to, with_settings
+from meterlink.sensor.measuring.sensor import Sensor, SensorState, State
 from mobile.texts import t
 
 SIMULATED_URL = "sim:?every=0"
@@ -49,7 +49,7 @@ class Status(NamedTuple):
 
     url: str = ""
     state: str = "none"
-    """``none``, ``connecting``, ``looking``, ``ready``, ``silent``, ``lost``, ``stopped``."""
+    """``none``, ``connecting`` or a ``State`` of the sensor."""
     words: str = ""
     name: str = ""
     simulated: bool = False
@@ -68,7 +68,7 @@ class Status(NamedTuple):
     @property
     def ready(self) -> bool:
         """Whether a pop would be seen now."""
-        return self.state == "ready"
+        return self.state == State.READY
 
 
 Finder = Callable[[Callable[[Found], None]], Awaitable[str]]
@@ -76,29 +76,31 @@ Finder = Callable[[Callable[[Found], None]], Awaitable[str]]
 
 
 class SensorDesk:
-    """See the module."""
+    """Finds sensors and keeps one at work for the session in use."""
 
     def __init__(
         self,
         library: Library,
         *,
-        on_measurement: Callable[[Measurement], None],
+        session: Callable[[], Session | None] = lambda: None,
+        on_outcome: Callable[[Outcome], None],
         on_level: Callable[[Measurement], None],
         on_change: Callable[[], None],
         make_link: Callable[[str], Link] = link_for,
         finders: tuple[Finder, ...] | None = None,
         now: Callable[[], float] = time.time,
+        **driving: Any,
     ) -> None:
+        """``driving`` are the driver's own options (``take``, ``worker``, ``spawn``, ``on_error``, ``on_unseen``)."""
         self.library = library
         self.status = Status()
         self.found: tuple[Found, ...] = self._known()
-        self.sensor: Sensor | None = None
-        self._on_measurement, self._on_level, self._on_change = on_measurement, on_level, on_change
-        self._make_link = make_link
+        self.metering: Metering | None = None
+        self._session = session
+        self._on_level, self._on_change = on_level, on_change
+        self._driving = {**driving, "on_outcome": on_outcome, "make_link": make_link, "now": now, "library": library}
         self._finders = finders if finders is not None else (find_ports, find_bluetooth)
-        self._now = now
         self._search: asyncio.Task[None] | None = None
-        self._link: Link | None = None
 
     # -- finding ------------------------------------------------------------------------------------------------
 
@@ -146,34 +148,23 @@ class SensorDesk:
             from mobile.permissions import ask
 
             await ask()
-        simulated = scheme == "sim"
         self._set(
-            url=url, state="connecting", words=t("sensors.connecting"), simulated=simulated, name="", battery=None
+            url=url, state="connecting", words=t("sensors.connecting"), simulated=scheme == "sim", name="", battery=None
         )
-        url = with_settings(url)
-        decoder = decoder_for(url)
-        adapter = adapter_of(url) if dialect_of(url) else ""
-        if scheme in KEEPS_NO_LINK_ALIVE:
-            link = self._make_link(url)
-        else:
-            # Patient: a sensor that is not there yet is waited for while everything else goes on.
-            again = partial(self._find_again, url, adapter)
-            link = ReconnectingLink(url, self._make_link, find_again=again, patient=True)
-        self._link = link
-        self.sensor = Sensor(
-            link, self._calibration_for, self._on_measurement, self._on_state, decoder=decoder, on_level=self._level
+        # Patient: a sensor that is not there yet is waited for while everything else goes on.
+        self.metering = Metering(
+            self._session(), url, patient=True, on_state=self._on_state, on_level=self._level, **self._driving
         )
         try:
-            await self.sensor.start()
+            await self.metering.open()
         except MeterlinkError as error:
-            self._set(state="lost", words=str(error))
+            self._set(state=State.LOST, words=str(error))
 
     async def disconnect(self) -> None:
         """Let the sensor go."""
-        sensor, self.sensor, self._link = self.sensor, None, None
-        if sensor is not None:
-            sensor.on_state = sensor.on_level = sensor.on_measurement = None
-            await sensor.stop()
+        metering, self.metering = self.metering, None
+        if metering is not None:
+            await metering.close()
         self._set(
             state="none", words="", url="", name="", simulated=False, battery=None, calibrated_at_s=None, calibration=""
         )
@@ -186,18 +177,10 @@ class SensorDesk:
                 await self._search
         await self.disconnect()
 
-    def _calibration_for(self, identity: Identity) -> Calibration:
-        return calibration_for(self.library, identity, self._now())
-
-    async def _find_again(self, url: str, adapter: str) -> str | None:
-        """Look for the sensor where it is now: by its identity, or by its adapter when it cannot tell who it is."""
-        if dialect_of(url):
-            return moved_to(url, adapter)
-        identity = self.sensor.identity if self.sensor else None
-        if identity is None or parse(url).scheme != "serial":
-            return None
-        found: str | None = await finder(identity.sensor_id, make_link=self._make_link)()
-        return found
+    @property
+    def sensor(self) -> Sensor | None:
+        """The sensor that is connected, or waited for."""
+        return self.metering.sensor if self.metering is not None else None
 
     def _on_state(self, state: SensorState) -> None:
         changes: dict[str, Any] = {"state": state.name, "words": state.words}
@@ -206,7 +189,7 @@ class SensorDesk:
             calibration = self.sensor.calibration if self.sensor else None
             if calibration is not None:
                 changes |= {"calibrated_at_s": calibration.created_at_s, "calibration": calibration.method}
-        if state.name == "ready":
+        if state.name == State.READY:
             self._keep(state.identity)
         self._set(**changes)
 
@@ -240,21 +223,29 @@ class SensorDesk:
 
     # -- wishes -------------------------------------------------------------------------------------------------
 
-    async def prepare(self, expected_exposure_lxs: float | None) -> None:
-        """Choose the range for the pop that is waited for."""
-        if self.sensor is not None and self.status.ready:
-            await self.sensor.choose_range(expected_exposure_lxs)
+    async def prepare(self) -> None:
+        """Choose range and sampling for what is waited for now; call it after every change of the walk."""
+        if self.metering is not None and self.status.ready:
+            self.metering.session = self._session()
+            await self.metering.prepare()
 
-    async def take_steady(self) -> Measurement:
-        """Return the mean of the steady light over a second.  Raises SensorError when none comes."""
-        if self.sensor is None:
+    async def listen_closer(self) -> None:
+        """Listen for a weaker pop than the one that is expected."""
+        if self.metering is not None and self.status.ready:
+            await self.metering.listen_closer()
+
+    async def take_steady(self) -> Outcome:
+        """Take a second's mean of steady light for what is waited for.  Raises SensorError when none comes."""
+        if self.metering is None:
             raise MeterlinkError(t("sensors.none_connected"))
-        return await self.sensor.take_steady()
+        self.metering.session = self._session()
+        return await self.metering.take_steady()
 
     @property
     def simulator(self) -> Any:
         """The simulated link, when that is what is connected; None otherwise."""
-        return self._link if self.status.simulated and hasattr(self._link, "pop") else None
+        link = self.metering.bare_link if self.metering is not None and self.status.simulated else None
+        return link if hasattr(link, "pop") else None
 
 
 # -- searching ----------------------------------------------------------------------------------------------------

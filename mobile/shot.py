@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from meterlink.checks.findings import Finding
 from meterlink.judging.view import SetView
-from meterlink.metering.session import Outcome
+from meterlink.metering.outcome import Outcome
 from meterlink.metering.walk import Request
 from meterlink.records import Light, Reading, Setup, WaveBlock
 from meterlink.tables.match import MatchReport

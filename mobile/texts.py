@@ -64,6 +64,7 @@ EN: dict[str, str] = {
     "metering.fire_all": "fire together: {names}; dome toward the camera",
     "metering.step": "{number} of {count}",
     "metering.then": "then {name}",
+    "metering.unseen": "No pop seen yet. If it fired, it is much weaker than expected: turn it up, or meter another light first.",
     "metering.within": "keep the dome within {length} of the {point}",
     "metering.anywhere": "up to {length} from the {point} is fine",
     "metering.no_pop": "No pop yet.",

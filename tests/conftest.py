@@ -62,7 +62,7 @@ def pop(calibration: Calibration) -> Callable[..., Measurement]:
     def make(exposure_lxs: float, **changes: object) -> Measurement:
         m = Measurement(
             "flash", float(next(clock)), SENSOR, calibration.id, exposure_lxs=exposure_lxs, u_rel=0.005,
-            peak_lx=exposure_lxs * 2000, t05_s=0.0003, t01_s=0.001, ambient_lx=20.0,
+            peak_lx=(exposure_lxs or 0.0) * 2000, t05_s=0.0003, t01_s=0.001, ambient_lx=20.0,
         )  # fmt: skip
         return m._replace(**changes)
 

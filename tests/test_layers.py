@@ -25,7 +25,9 @@ ALLOWED: dict[str, set[str]] = {
     "checks": {"photometry", "units", "judging", "tables"},
     "words": {"photometry", "units", "judging", "tables", "checks"},
     "simulation": {"photometry", "sensor", "judging"},
-    "metering": {"photometry", "units", "sensor", "library", "judging", "tables", "checks", "words", "simulation", "demo"},
+    "metering": {
+        "calibration", "photometry", "units", "sensor", "library", "judging", "tables", "checks", "words", "simulation", "demo",
+    },
     "demo": {"metering", "library", "shared_files"},
     "report": {"judging", "tables", "checks", "words", "photometry", "sensor", "units", "library"},
     "testing": {"sensor", "simulation"},

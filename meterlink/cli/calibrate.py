@@ -69,8 +69,9 @@ def run(args: argparse.Namespace) -> int:
 
 async def _walk(args: argparse.Namespace) -> int:
     from meterlink.cli.driving import find_sensor, known_sensor
-    from meterlink.cli.tasks import Lines, drive, identity_of, reference_value, tell_state
-    from meterlink.metering.watch import Watching
+    from meterlink.cli.keys import Lines
+    from meterlink.cli.tasks import drive, identity_of, reference_value, tell_state
+    from meterlink.metering.sensor_in_use import SensorInUse
 
     def say(text: str) -> None:
         # With --json the answer alone goes to standard output.
@@ -78,10 +79,11 @@ async def _walk(args: argparse.Namespace) -> int:
 
     with open_library(args) as library:
         url = known_sensor(library, args.sensor) or await find_sensor(library, say)
-        watching = Watching(library, url)
+        watching = SensorInUse(library, url)
         tell_state(watching, say)
         try:
             await watching.open()
+            await watching.identified()
             identity = identity_of(watching.sensor)
             walk = _procedure(args, identity, _previous(args, watching.calibration))
             value = reference_value(walk.calibration.constant, units.parse_iso(args.iso), units.parse_shutter(args.shutter))

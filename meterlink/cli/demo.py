@@ -84,7 +84,7 @@ async def _play(session: Session, steps: list[dict[str, object]], *, pace: bool)
     )
     try:
         await metering.open()
-        await metering.finished()
+        await metering.walked()
     finally:
         screen.end()
         await metering.close()

@@ -3,20 +3,26 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
 
+from meterlink import units
 from meterlink.cli.frame import is_terminal, wrapped
+from meterlink.cli.keys import Lines
 from meterlink.errors import MeterlinkError, UsageError
 from meterlink.judging.reach import reach_sentence
 from meterlink.library.store import Library
+from meterlink.metering.calibrating import Typed
 from meterlink.metering.driver import Metering
-from meterlink.metering.session import Outcome, Session
+from meterlink.metering.outcome import Outcome, OutcomeKind
+from meterlink.metering.session import Session
 from meterlink.metering.walk import Request
-from meterlink.records import Measurement
+from meterlink.records import Kind, Measurement, Purpose
 from meterlink.sensor.find import find_first, remembered
+from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.registry import parse
 from meterlink.sensor.measuring.sensor import LOOKING, READY, STOPPED, SensorState
 
@@ -66,13 +72,18 @@ class Screen:
     def outcome(self, outcome: Outcome) -> None:
         """Print what became of a pop."""
         if outcome.message:
-            mark = {"logged": "  ", "again": "! ", "ignored": "! "}[outcome.kind]
-            self.say(mark + outcome.message, strong=outcome.kind == "logged")
+            logged = outcome.kind == OutcomeKind.LOGGED
+            self.say(("  " if logged else "! ") + outcome.message, strong=logged)
         for warning in outcome.warnings:
             self.say(f"! {warning}")
         more = self.after(outcome) if self.after is not None else ""
         if more:
             self.say(f"  {more}")
+
+    def unseen(self, closer: bool) -> None:
+        """Say that no pop came for a while, and what follows."""
+        then = "now listening for weaker ones" if closer else "if it fired, press Enter to listen for weaker ones"
+        self.say(f"  no pop seen yet: {then}")
 
     def state(self, state: SensorState) -> None:
         """Print a change of the sensor's state."""
@@ -89,10 +100,10 @@ class Screen:
 
 def waiting_line(session: Session, request: Request) -> str:
     """What to do now: ``waiting for KEY: fire it alone, dome at the face toward the light``."""
-    if request.purpose == "room":
+    if request.purpose == Purpose.ROOM:
         lamps = request.note.replace("lamps", "modelling lamps") if request.note else "lamps as for the picture"
         return f"room light: nothing fires, {lamps}, dome at the {request.point} toward the {request.aim}"
-    if request.purpose == "together":
+    if request.purpose == Purpose.TOGETHER:
         names = ", ".join(one.name for one in session.lights() if one.id in request.lit)
         return f"waiting for all together: fire {names} at once, dome at the {request.point} toward the {request.aim}"
     light = next((one for one in session.lights() if one.id == request.light_id), None)
@@ -102,10 +113,10 @@ def waiting_line(session: Session, request: Request) -> str:
         return f"waiting for {light.name} at {float(request.point.split()[1]):g} m: fire it alone, dome on its axis toward it"
     held = "at" if not request.held_off_m else f"{request.held_off_m * 100:.0f} cm from"
     where = f"dome {held} the {request.point} toward the {request.aim}"
-    if request.purpose in ("with", "without"):
+    if request.purpose in (Purpose.WITH, Purpose.WITHOUT):
         source = next((one.name for one in session.lights() if one.id == light.source_light_id), "its source")
         return f"waiting for {light.name}: fire {source} {request.purpose} it, {where}"
-    verb = "fire it alone" if request.kind == "flash" else "switch it on alone"
+    verb = "fire it alone" if request.kind == Kind.FLASH else "switch it on alone"
     reach = reach_line(session, light.id)
     return f"waiting for {light.name}: {verb}, {where}{reach}"
 
@@ -138,6 +149,8 @@ async def drive(
     *,
     record_to: str | None = None,
     after: Callable[[Outcome], str] | None = None,
+    lines: Typed | None = None,
+    link: Link | None = None,
 ) -> int:
     """Walk to the end; return the exit code.  ``after`` is called with every outcome and says what else is to be said."""
     screen = Screen(session, after)
@@ -152,20 +165,28 @@ async def drive(
         chosen,
         on_outcome=screen.outcome,
         on_waiting=screen.wait_for,
+        on_unseen=screen.unseen,
         on_state=screen.state,
         on_level=screen.level,
         record_to=record_to,
+        link=link,
     )
-    metering.on_note = lambda text: screen.say(f"  {text}")
-    keyboard = Keyboard(session, metering, screen)
+    typed = lines or Lines(files=False)
+    keyboard = Keyboard(session, metering, screen, typed)
+    listening = None
     try:
         await metering.open()
         await metering.ready()
-        keyboard.start()
-        await _walk(session, metering, screen, keyboard)
+        listening = asyncio.ensure_future(keyboard.listen())
+        await metering.walked(keyboard.lit)
     finally:
-        keyboard.stop()
-        screen.end()
+        if listening is not None:
+            listening.cancel()
+            await asyncio.gather(listening, return_exceptions=True)
+        if isinstance(typed, Lines):
+            typed.stop()
+        with contextlib.suppress(OSError):
+            screen.end()
         await metering.close()
     if metering.sensor.damaged_frames:
         count = metering.sensor.damaged_frames
@@ -181,76 +202,42 @@ async def _is_there(url: str) -> bool:
     return Path(parts.target).exists()
 
 
-async def _walk(session: Session, metering: Metering, screen: Screen, keyboard: Keyboard) -> None:
-    while not session.walk.done and not keyboard.stopped:
-        waiting = session.walk.waiting
-        if waiting is not None and waiting.kind == "steady":
-            await metering.take_steady()
-            if session.walk.waiting is not None and sys.stdin is not None and sys.stdin.isatty():
-                screen.say("press Enter when it is lit alone")
-                await keyboard.enter()
-            continue
-        over = asyncio.ensure_future(metering.finished())
-        stop = asyncio.ensure_future(keyboard.stop_wanted.wait())
-        done, pending = await asyncio.wait((over, stop), return_when=asyncio.FIRST_COMPLETED)
-        for task in pending:
-            task.cancel()
-        if over in done:
-            over.result()
-
-
 class Keyboard:
-    """Lines typed while the walk waits.  Works on terminals and pipes; where stdin cannot be watched it is silent."""
+    """Obeys the lines that are typed while the walk waits."""
 
-    def __init__(self, session: Session, metering: Metering, screen: Screen) -> None:
-        self.session, self.metering, self.screen = session, metering, screen
-        self.stop_wanted = asyncio.Event()
+    def __init__(self, session: Session, metering: Metering, screen: Screen, lines: Typed) -> None:
+        self.session, self.metering, self.screen, self.lines = session, metering, screen, lines
         self._entered = asyncio.Event()
-        self._watching = False
 
-    @property
-    def stopped(self) -> bool:
-        """True after ``q``."""
-        return self.stop_wanted.is_set()
+    async def listen(self) -> None:
+        """Obey every line; when no more will come, pops alone drive the walk."""
+        while (line := await self.lines.next()) is not None:
+            self._entered.set()
+            self.metering.tell(self._obey, line)
 
-    def start(self) -> None:
-        """Begin to listen."""
-        try:
-            asyncio.get_running_loop().add_reader(sys.stdin.fileno(), self._on_line)
-            self._watching = True
-        except (AttributeError, OSError, ValueError, NotImplementedError, PermissionError):
-            # No stdin, a plain file (epoll refuses it), or a loop that cannot: pops alone drive the walk.
-            self._watching = False
-
-    def stop(self) -> None:
-        """Stop listening."""
-        if self._watching:
-            asyncio.get_running_loop().remove_reader(sys.stdin.fileno())
-            self._watching = False
-
-    async def enter(self) -> None:
-        """Wait for a line."""
-        self._entered.clear()
-        if self._watching:
+    async def lit(self) -> None:
+        """Wait until the next steady light burns alone."""
+        if self.lines.interactive:
+            self.screen.say("press Enter when it is lit alone")
+            self._entered.clear()
             await self._entered.wait()
 
-    def _on_line(self) -> None:
-        line = sys.stdin.readline()
-        if not line:
-            self.stop()
-            return
-        self._entered.set()
+    def _obey(self, line: str) -> None:
         try:
-            self._do(*line.strip().split(maxsplit=1))
+            self._do(line, *line.split(maxsplit=1))
         except MeterlinkError as error:
             self.screen.say(f"! {error}")
 
-    def _do(self, command: str = "", name: str = "") -> None:
+    def _do(self, line: str, command: str = "", name: str = "") -> None:
         """Obey one line."""
         if not command:
+            self.metering.listen_closer_soon()
             return
         if command == "q":
-            self.stop_wanted.set()
+            self.metering.stop()
+            return
+        if command[0].isdigit() or command[0] in ".,":
+            self._held(line)
             return
         if command == "u":
             last = self.session.undo()
@@ -263,6 +250,18 @@ class Keyboard:
             _, loser = self.session.reassign(name)
             self.screen.say(f"  given to {name}" + (f"; {loser.name} waits for its own pop" if loser else ""))
         else:
-            raise UsageError("type u (take back), s (skip), r NAME (give the last to NAME) or q (stop), then Enter")
+            raise UsageError(
+                "type u (take back), s (skip), r NAME (give the last to NAME), 20cm (held off so far) or q (stop), then Enter"
+            )
         self.screen.forget()
+        self.metering.prepare_soon()
+
+    def _held(self, line: str) -> None:
+        """A distance belongs to the last pop, or to the one that is waited for when none came yet."""
+        held_off_m = units.parse_length(line, "held-off distance", 0.0, 50.0)
+        light = self.session.held(held_off_m)
+        name = light.name if light is not None else "all lights"
+        state = self.session.view().state(light.id) if light is not None else None
+        judged = f", {state.judged.verdict}: {state.judged.reason}" if state is not None and state.judged is not None else ""
+        self.screen.say(f"  {name}: held off {units.format_length(held_off_m)}{judged}")
         self.metering.prepare_soon()

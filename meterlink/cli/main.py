@@ -7,6 +7,7 @@ Exit codes: 0 ok, 2 wrong use, 1 anything else.  Errors are one line on stderr; 
 from __future__ import annotations
 
 import argparse
+import contextlib
 import difflib
 import os
 import sys
@@ -15,7 +16,7 @@ from types import ModuleType, SimpleNamespace
 from typing import Any, NoReturn
 
 from meterlink import __version__
-from meterlink.errors import MeterlinkError
+from meterlink.errors import MeterlinkError, ShowingFailed
 
 VERBS: dict[str, tuple[str, str]] = {
     # verb: (module below meterlink.cli, one line of help), in the order of a day on set
@@ -26,6 +27,7 @@ VERBS: dict[str, tuple[str, str]] = {
     "light": ("light", "add, move, change and list the lights of the set-up"),
     "kit": ("kit", "your heads and modifiers: favourites and what was learnt of them"),
     "meter": ("meter", "wait for one pop per light and log it"),
+    "held": ("held", "say afterwards how far the dome was held off"),
     "undo": ("undo", "take the last reading back"),
     "reassign": ("reassign", "give the last reading to another light"),
     "ratios": ("ratios", "the ratio table of the set"),
@@ -153,8 +155,26 @@ def _unknown_verb(verb: str) -> str:
     return f"meterlink: there is no verb '{verb[:40]}': {hint}"
 
 
+def _forgive_encodings() -> None:
+    """What the output cannot write becomes a replacement character, never an error; Windows writes UTF-8 where it can."""
+    for stream in (sys.stdout, sys.stderr):
+        change = getattr(stream, "reconfigure", None)
+        if change is not None:
+            with contextlib.suppress(OSError, ValueError):
+                change(errors="replace", **({"encoding": "utf-8"} if sys.platform == "win32" else {}))
+
+
+def _close_output() -> None:
+    """Nobody can read what is still to be printed: let the interpreter's own end not stumble over it."""
+    with contextlib.suppress(AttributeError, OSError, ValueError):
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, sys.stdout.fileno())
+        os.close(nowhere)
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one verb and return the exit code."""
+    _forgive_encodings()
     arguments = list(sys.argv[1:] if argv is None else argv)
     library = _take_library(arguments)
     if not arguments or arguments[0] in ("-h", "--help", "help"):
@@ -181,14 +201,21 @@ def _run_verb(verb: str, arguments: list[str], library: str | None) -> int:
         return result or 0
     except MeterlinkError as error:
         print(f"meterlink: {error}", file=sys.stderr)
+        if isinstance(error, ShowingFailed):
+            _close_output()
         return error.exit_code
     except KeyboardInterrupt:
         print("\nmeterlink: stopped; everything that was accepted is in the library", file=sys.stderr)
         return 130
     except BrokenPipeError:
         # The reader of our pipe (head, less) has gone; that is its right.
-        sys.stdout = None
+        _close_output()
         return 0
+    except OSError as error:
+        why = error.strerror or error
+        print(f"meterlink: the output cannot be written ({why}): make room or choose another place", file=sys.stderr)
+        _close_output()
+        return 1
     except SystemExit as stop:
         return stop.code if isinstance(stop.code, int) else 2
 

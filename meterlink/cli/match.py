@@ -72,7 +72,7 @@ def _walk(args: argparse.Namespace, rebuild: Rebuild) -> None:
     from meterlink.cli.driving import drive
     from meterlink.sensor.link.direct import run
 
-    missing = rebuild.begin_rebuild()
+    missing = [] if rebuild.resume() else rebuild.begin_rebuild()
     print(f"{rebuild.setup.name}: build it as {rebuild.stored.setup.name} was")
     for state in rebuild.stored_view.lights:
         print(f"  {describe(state.light, state.placement)}")

@@ -3,6 +3,9 @@
 examples:
   meterlink meter KEY FILL HAIR              one pop each, in this order
   meterlink meter KEY@20cm FILL@5cm          the dome was held so far in front of the face
+  meterlink meter                            whatever has no valid reading
+  meterlink meter --pending KEY@20cm         the same, and how far the dome is held off for one of them
+  meterlink meter --held-as-before           the same, the dome held off as in each light's last reading
   meterlink meter --all                      every light of the set-up in its order
   meterlink meter KEY --pops 3               three pops, averaged
   meterlink meter LAMP --steady              continuous or modelling light
@@ -10,6 +13,7 @@ examples:
   meterlink meter --together                 all lights at once, for the sum check
 
 While it waits, type (then Enter):  u take back the last    s skip this light    r NAME give the last to NAME    q stop
+20cm: the dome was held so far off for the last pop (before the first: for the one that is waited for).
 Without @distance the held-off distance is not assumed to be zero: 0 to 6 cm toward the light go into the uncertainty.
 Without a sensor:  --sensor sim:  fires each light of your set as it is placed, every 2.5 s (sim:?every=1 is faster).
 Flashing light can trouble photosensitive people: warn everyone in the room; keep eyes away from bare tubes.
@@ -26,7 +30,8 @@ from meterlink.cli.ratios import print_ratios
 from meterlink.errors import UsageError
 from meterlink.metering.session import Outcome, Session
 from meterlink.metering.walk import Request
-from meterlink.records.kept import OWN_POINT_ROLES, TOWARD
+from meterlink.records import Kind, Light, Purpose
+from meterlink.records.kept import TOWARD
 from meterlink.records.placement_rules import check_held_off
 
 
@@ -34,7 +39,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument("lights", nargs="*", metavar="LIGHT[@20cm]", help="lights in the order they are fired")
     parser.add_argument("--all", action="store_true", help="every light of the set-up in its order")
-    parser.add_argument("--pending", action="store_true", help="only lights without a current reading")
+    parser.add_argument("--pending", action="store_true", help="only lights without a valid reading (so does no light at all)")
+    parser.add_argument("--held-as-before", action="store_true", help="the dome is held off as in each light's last reading")
     parser.add_argument("--resume", action="store_true", help="go on where the last walk stopped")
     parser.add_argument("--pops", type=int, default=1, metavar="N", help="pops per light, averaged (1 to 20)")
     parser.add_argument(
@@ -75,7 +81,7 @@ def run(args: argparse.Namespace) -> int:
 def durations(outcome: Outcome) -> str:
     """How long the flash was, for the line below the reading; empty when it is not known."""
     reading = outcome.reading
-    if reading is None or reading.kind != "flash" or not reading.t01_s:
+    if reading is None or reading.kind != Kind.FLASH or not reading.t01_s:
         return ""
     short = f", t0.5 {units.format_duration(reading.t05_s)}" if reading.t05_s else ""
     return f"t0.1 {units.format_duration(reading.t01_s)}{short}"
@@ -90,53 +96,49 @@ def requests(args: argparse.Namespace, session: Session) -> list[Request]:
     how: dict[str, Any] = {
         "receptor": args.receptor or session.settings.default_receptor,
         "held_off_toward": args.held_off_toward,
-        "kind": "steady" if args.steady or args.room else "flash",
+        "kind": Kind.STEADY if args.steady or args.room else Kind.FLASH,
     }
     if args.lamps and not args.room:
         raise UsageError("--lamps belongs to --room: meterlink meter --room --lamps on")
     if args.room:
         note = f"lamps {args.lamps}" if args.lamps else ""
-        return [Request(None, "room", point=args.point or "face", aim=args.aim or "camera", note=note, **how)]
+        return [Request(None, Purpose.ROOM, point=args.point or "face", aim=args.aim or "camera", note=note, **how)]
     if args.together:
         return [_together(args, session, how)]
-    aim = args.aim or session.settings.default_aim
+    how |= {"aim": args.aim or session.settings.default_aim, "pops": args.pops}
     return [
-        Request(light_id, aim=aim, point=args.point or point, held_off_m=held, pops=args.pops, **how)
-        for light_id, point, held in _chosen(args, session)
+        session.request(light, point=args.point or light.point, held_off_m=held, **how)
+        for light, held in _chosen(args, session)
     ]
 
 
-def _chosen(args: argparse.Namespace, session: Session) -> list[tuple[str, str, float | None]]:
-    """Lights with their points and declared held-off distances."""
-    lights = session.lights()
-    if args.all or args.pending:
-        if args.lights:
-            raise UsageError("give either lights by name or --all / --pending, not both")
-        states = session.view().lights
-        wanted = [s.light for s in states if args.all or s.reading is None]
+def _chosen(args: argparse.Namespace, session: Session) -> list[tuple[Light, float | None]]:
+    """Lights with their declared held-off distances."""
+    named = [_named(text, session) for text in args.lights]
+    if args.all and args.lights:
+        raise UsageError("give either lights by name or --all, not both; --pending takes distances: --pending KEY@20cm")
+    if args.all or args.pending or not named:
+        wanted = session.lights() if args.all else session.pending()
         if not wanted:
-            raise UsageError("nothing to meter: every light has a current reading; --all meters them again")
-        return [(one.id, one.point, None) for one in wanted]
-    if not args.lights:
-        names = " ".join(one.name for one in lights) or "KEY FILL"
-        raise UsageError(f"say which lights, e.g. meterlink meter {names}")
-    out = []
-    for text in args.lights:
-        named = {one.name.casefold(): one for one in lights}
-        # A light may itself be called A@B: the whole text is tried as a name first.
-        held = units.Held(text, None) if text.casefold() in named else units.parse_held_off(text)
-        light = session.light(held.name)
-        check_held_off(held.held_off_m, session.placement(light.id), light.name)
-        out.append((light.id, light.point, held.held_off_m))
-    return out
+            raise UsageError("nothing to meter: every light has a valid reading; --all meters them again")
+        distances = {light.id: held for light, held in named}
+        named = [(light, distances.get(light.id)) for light in wanted]
+    if args.held_as_before:
+        named = [(light, held if held is not None else session.held_before(light)) for light, held in named]
+    return named
+
+
+def _named(text: str, session: Session) -> tuple[Light, float | None]:
+    known = {one.name.casefold() for one in session.lights()}
+    # A light may itself be called A@B: the whole text is tried as a name first.
+    held = units.Held(text, None) if text.casefold() in known else units.parse_held_off(text)
+    light = session.light(held.name)
+    check_held_off(held.held_off_m, session.placement(light.id), light.name)
+    return light, held.held_off_m
 
 
 def _together(args: argparse.Namespace, session: Session, how: dict[str, Any]) -> Request:
-    if args.lights:
-        lit = [session.light(name) for name in args.lights]
-    else:
-        lit = [one for one in session.lights() if one.role not in OWN_POINT_ROLES]
-    return Request(
-        None, "together", aim=args.aim or "camera", point=args.point or "face", pops=args.pops,
-        lit=tuple(one.id for one in lit), **how,
-    )  # fmt: skip
+    lit = [session.light(name) for name in args.lights]
+    return session.request_together(
+        lit, aim=args.aim or "camera", point=args.point or "face", pops=args.pops, **how
+    )

@@ -27,6 +27,7 @@ from meterlink.cli.frame import chosen_setup, open_library, print_json, print_ro
 from meterlink.cli.light import light_rows, print_lights
 from meterlink.errors import NotInLibrary, UnitError, UsageError
 from meterlink.library.store import Library
+from meterlink.metering.rebuild import copied_setup
 from meterlink.photometry.exposure import filter_stops
 from meterlink.records import Setup, new_id
 
@@ -205,7 +206,7 @@ def _change(args: argparse.Namespace, library: Library) -> None:
 
 def _copy(args: argparse.Namespace, library: Library) -> None:
     old = library.setup(args.name)
-    setup = library.copy_setup(old.id, args.new_name)
+    setup = copied_setup(library, old.id, args.new_name)
     library.use_setup(setup.id)
     count = len(library.lights(setup.id))
     print(f"{setup.name}: {count} lights copied from {old.name}, in use now; meter them: meterlink meter --all")

@@ -61,8 +61,9 @@ async def _walk(args: argparse.Namespace) -> dict[str, Any]:
     from meterlink.calibration.certificate import certificate, certified
     from meterlink.calibration.judge import judge
     from meterlink.cli.driving import find_sensor, known_sensor
-    from meterlink.cli.tasks import Lines, drive, identity_of, tell_state
-    from meterlink.metering.watch import Watching
+    from meterlink.cli.keys import Lines
+    from meterlink.cli.tasks import drive, identity_of, tell_state
+    from meterlink.metering.sensor_in_use import SensorInUse
 
     def say(text: str) -> None:
         # With --json the answer alone goes to standard output.
@@ -70,10 +71,11 @@ async def _walk(args: argparse.Namespace) -> dict[str, Any]:
 
     with open_library(args) as library:
         url = known_sensor(library, args.sensor) or await find_sensor(library, say)
-        watching = Watching(library, url)
+        watching = SensorInUse(library, url)
         tell_state(watching, say)
         try:
             await watching.open()
+            await watching.identified()
             identity = identity_of(watching.sensor)
             calibration = watching.calibration
             if calibration is None:

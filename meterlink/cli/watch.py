@@ -43,7 +43,7 @@ async def _watch(args: argparse.Namespace) -> int:
     import asyncio
 
     from meterlink.cli.driving import find_sensor, known_sensor
-    from meterlink.metering.watch import Watching
+    from meterlink.metering.sensor_in_use import SensorInUse
 
     iso = units.parse_iso(args.iso) if args.iso else 100.0
     shutter_s = units.parse_shutter(args.shutter) if args.shutter else 1 / 128
@@ -78,12 +78,17 @@ async def _watch(args: argparse.Namespace) -> int:
 
     with open_library(args) as library:
         url = known_sensor(library, args.sensor) or await find_sensor(library, lambda text: print(text, file=sys.stderr))
-        watching = Watching(library, url, record_to=args.record)
-        watching.sensor.on_measurement = on_measurement
-        watching.sensor.on_level = on_level
-        watching.sensor.on_state = lambda state: print(f"{'' if not live else chr(13)}{state.words}", file=sys.stderr, flush=True)
+        watching = SensorInUse(
+            library,
+            url,
+            record_to=args.record,
+            on_measurement=lambda m: watching.tell(on_measurement, m),
+            on_level=on_level,
+            on_state=lambda state: print(f"{'' if not live else chr(13)}{state.words}", file=sys.stderr, flush=True),
+        )
         try:
             await watching.open()
+            await watching.identified()
             await watching.until(over, args.seconds)
         except RecordingEnded:
             pass

@@ -10,6 +10,7 @@ from __future__ import annotations
 import time
 from collections import defaultdict
 from collections.abc import Sequence
+from typing import Any
 
 from meterlink.errors import LibraryError, NotInLibrary, UsageError
 from meterlink.library import rows
@@ -169,14 +170,19 @@ class ReadingStore(SetupStore):
         """Give a reading to another light of its set-up; return the new record, which supersedes the old.
 
         ``point`` is where that light is metered, when it is not where the old one was.
+        """
+        changes: dict[str, Any] = {"light_id": light_id, "placement_id": placement_id}
+        return self.restate_reading(reading_id, **changes, **({"point": point} if point else {}))
+
+    def restate_reading(self, reading_id: str, **changes: Any) -> Reading:
+        """Say something else about a stored reading (its light, how the dome was held): a new record that supersedes it.
+
         The waveforms come along.
         """
         with self.db.write() as connection:
             old = self.reading(reading_id)
             keep_after(old.id)
-            new = old._replace(
-                id=new_id(), light_id=light_id, placement_id=placement_id, supersedes_id=old.id, point=point or old.point
-            )
+            new: Reading = old._replace(id=new_id(), supersedes_id=old.id, **changes)
             self.add_reading(new)
             columns = rows.WAVEFORM_COLUMNS.split(", ", 2)[2]
             connection.execute(

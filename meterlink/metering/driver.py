@@ -1,141 +1,132 @@
-"""Drives a session with a sensor: opens it by URL, hands its measurements over, chooses its range before each pop.
+"""The one driver of a session: sensor, walk, range, sampling, steady light, retries, loss.
 
-Lifecycle: ``await open()``; then every measurement becomes an ``Outcome`` through ``on_outcome``; ``await finished()``
-returns when the walk is over, or raises when the sensor is gone for good; ``await close()``.  The command line and the app
-use it alike; it prints nothing and asks nothing.
+Lifecycle: ``await open()``; then every measurement becomes an ``Outcome`` through ``on_outcome``; ``await walked()``
+returns when the walk is over, or raises what ended it; ``await close()``.  Command line and app use it alike; it prints nothing
+and asks nothing.  Where the library must not be touched on the loop's thread, ``worker`` does it.
 """
 
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable, Coroutine
+from concurrent.futures import Executor
+from typing import Any, NamedTuple
 
-from meterlink.errors import LinkError, MeterlinkError, SensorError
-from meterlink.metering.session import Outcome, Session
+from meterlink.errors import MeterlinkError, NotInLibrary, SensorError
+from meterlink.library.store import Library
+from meterlink.metering.expectation import Expectation
+from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind
+from meterlink.metering.sensor_in_use import KEEPS_NO_LINK_ALIVE, SensorInUse, Told
+from meterlink.metering.session import Session
 from meterlink.metering.walk import Request
-from meterlink.metering.watch import KEEPS_NO_LINK_ALIVE, calibration_for, decoder_for, open_link
-from meterlink.records import Identity, Measurement
+from meterlink.records import Identity, Kind, Measurement
 from meterlink.sensor.find import keep
-from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.registry import parse
-from meterlink.sensor.measuring.sensor import LOST, Sensor, SensorState
 from meterlink.simulation.as_placed import pulse_of
+from meterlink.simulation.studio import Pulse
 
 UNSEEN_S = 8.0
-"""She has fired once or twice by then."""
-FAINT_LXS = 1e-3
+"""So long after it was asked for a pop has usually come (common practice, no published source)."""
 
 
-class Metering:
+class Plan(NamedTuple):
+    """What is waited for, and what it should give."""
+
+    waiting: Request | None
+    listening: bool = False
+    expected: Expectation | None = None
+    simulated: Pulse | None = None
+
+
+class Metering(SensorInUse):
     """One sensor at work for one session."""
 
     def __init__(
         self,
-        session: Session,
+        session: Session | None,
         url: str,
         *,
         on_outcome: Callable[[Outcome], None],
         on_waiting: Callable[[Request | None], None] | None = None,
-        on_state: Callable[[SensorState], None] | None = None,
-        on_level: Callable[[Measurement], None] | None = None,
-        record_to: str | None = None,
-        link: Link | None = None,
+        on_unseen: Callable[[bool], None] | None = None,
+        on_error: Callable[[MeterlinkError], None] | None = None,
+        take: Callable[[Measurement], Outcome] | None = None,
+        worker: Executor | None = None,
+        spawn: Callable[[Coroutine[Any, Any, None]], Any] | None = None,
+        library: Library | None = None,
+        **options: Any,
     ) -> None:
-        self.session = session
-        self.url = url
-        self.on_outcome = on_outcome
-        self.on_waiting = on_waiting
-        """Called when the sensor has been prepared for the request that is waited for now (None: the walk is over)."""
-        self.on_state = on_state
-        self._failed: MeterlinkError | None = None
-        self._over = asyncio.Event()
-        self._tasks: set[asyncio.Task[None]] = set()
-        self._closer: asyncio.Task[None] | None = None
-        self.on_note: Callable[[str], None] | None = None
-        """Called with what is good to know while waiting."""
-        holder: list[Sensor] = []
-        self.sensor = Sensor(
-            link or open_link(url, holder, record_to),
-            lambda identity: calibration_for(session.library, identity, session.now()),
-            self._on_measurement,
-            self._on_state,
-            decoder=decoder_for(url),
-            on_level=on_level,
-        )
-        holder.append(self.sensor)
+        """``on_waiting`` is called when the sensor has been prepared for a request (None: the walk is over).
 
-    async def open(self) -> None:
-        """Open the sensor.  Raises LinkError when it cannot be opened at all."""
-        await self.sensor.start()
+        ``on_unseen`` is called when no pop came for a while: True when weaker ones are listened for from now on, False when
+        the range stays, because it is the expected one.  ``on_error`` takes an error
+        of storing and the walk goes on; without it the walk ends.  ``take`` is used instead of the session's own.
+        """
+        owner = library or (session.library if session is not None else None)
+        if owner is None:
+            raise NotInLibrary("there is neither a set-up nor a library to meter for")
+        super().__init__(owner, url, on_measurement=self._on_measurement, **options)
+        self.session = session
+        self.on_outcome, self.on_waiting, self.on_unseen, self.on_error = on_outcome, on_waiting, on_unseen, on_error
+        self._take = take
+        self._worker = worker
+        self._spawn = spawn or self._own_task
+        self._tasks: set[asyncio.Task[Any]] = set()
+        self._unseen: asyncio.TimerHandle | None = None
+        self._prepared: Plan | None = None
+        self._stop = asyncio.Event()
 
     async def close(self) -> None:
         """Close the sensor."""
+        self._stop_unseen()
         for task in self._tasks:
             task.cancel()
         await asyncio.gather(*self._tasks, return_exceptions=True)
-        await self.sensor.stop()
+        await super().close()
 
     async def ready(self) -> Identity:
         """Wait until the sensor has said who it is and prepare it for the first light.
 
         Raises SensorError when nothing known answers, or when it cannot see what is to be metered.
         """
-        identity = await self.sensor.identified()
-        waiting = self.session.walk.waiting
-        if waiting is not None and waiting.kind == "flash" and not identity.flash:
+        identity = await self.identified()
+        waiting = self.session.walk.waiting if self.session is not None else None
+        if waiting is not None and waiting.kind == Kind.FLASH and not identity.flash:
             raise SensorError(
                 f"{identity.name} sees steady light only and cannot meter a pop: use it for modelling or continuous light "
                 "(meter LIGHT --steady), room light (meter --room) or evenness"
             )
         if parse(self.url).scheme not in KEEPS_NO_LINK_ALIVE:
-            keep(self.session.library, self.url, identity)
+            keep(self.library, self.url, identity)
         await self.prepare()
         return identity
 
+    # -- before a pop -----------------------------------------------------------------------------------------
+
     async def prepare(self) -> None:
-        """Choose the range for what is waited for; call it again after an undo, a skip or a new walk."""
-        waiting = self.session.walk.waiting
-        self._tell_simulation(waiting)
-        if waiting is None:
-            self._over.set()
-        else:
-            self._over.clear()
-            expected = self.session.expected_exposure_lxs()
-            await self.sensor.choose_range(expected)
-            if waiting.kind == "flash":
-                self._listen_closer_later()
-        if self.on_waiting is not None:
-            self.on_waiting(waiting)
+        """Choose range and sampling for what is waited for; call it again after an undo, a skip or a new walk.
 
-    def _listen_closer_later(self) -> None:
-        """A pop too weak for the bright range is not even seen: after a while listen on the most sensitive one.
-
-        The other way round costs a pop of every strong light, and a clipped pop at least is seen.
+        The range is the expected one and stays so.  Only a light of which nothing is known is, after a while, listened for on the
+        most sensitive range: too weak for the bright one it would never be seen.
         """
-        if self._closer is not None:
-            self._closer.cancel()
-        self._closer = asyncio.get_running_loop().create_task(self._listen_closer())
-        self._tasks.add(self._closer)
-        self._closer.add_done_callback(self._tasks.discard)
+        plan = await self._work(self._plan)
+        link = self.bare_link
+        if hasattr(link, "expect"):
+            # A simulated sensor has no photographer: it is told which light is waited for, and fires that one.
+            link.expect(plan.simulated)
+        if plan != self._prepared:
+            self._prepared = plan
+            await self._set_up(plan)
+        self._changed.set()
+        if self.on_waiting is not None:
+            self.tell(self.on_waiting, plan.waiting)
 
-    async def _listen_closer(self) -> None:
-        await asyncio.sleep(UNSEEN_S)
-        identity = self.sensor.identity
-        if identity is not None and self.sensor.range_index < len(identity.ranges) - 1:
-            await self.sensor.choose_range(FAINT_LXS)
-            if self.on_note is not None:
-                self.on_note("no pop seen yet: now listening for weaker ones")
-
-    def _tell_simulation(self, waiting: Request | None) -> None:
-        """A simulated sensor has no photographer: it is told which light is waited for, and fires that one."""
-        link = getattr(self.sensor.link, "link", self.sensor.link)
-        if not hasattr(link, "expect"):
-            return
+    def _plan(self) -> Plan:
         session = self.session
-        if waiting is None:
-            link.expect(None)
-            return
-        pulse = pulse_of(
+        if session is None or session.walk.waiting is None:
+            return Plan(None)
+        waiting, listening = session.walk.waiting, session.walk.listening
+        simulated = pulse_of(
             session.lights(),
             session.library.current_placements(session.setup.id),
             light_id=waiting.light_id,
@@ -145,51 +136,154 @@ class Metering:
             toward=waiting.held_off_toward,
             aim=waiting.aim,
         )
-        link.expect(pulse)
+        return Plan(waiting, listening, session.expected(), simulated if listening else None)
 
-    async def finished(self) -> None:
-        """Return when the walk is over; raise what ended it before."""
-        await self._over.wait()
-        if self._failed is not None:
-            raise self._failed
-
-    async def take_steady(self, window_s: float = 1.0) -> Outcome:
-        """Take steady light for the request that is waited for."""
-        outcome = self.session.take(await self.sensor.take_steady(window_s))
-        self._tell(outcome)
-        return outcome
-
-    def _on_measurement(self, measurement: Measurement) -> None:
-        if self._closer is not None:
-            self._closer.cancel()
-        try:
-            outcome = self.session.take(measurement)
-        except MeterlinkError as error:
-            # The disk is full or the library locked: the reading was not accepted and the light still waits.
-            self._fail(error)
+    async def _set_up(self, plan: Plan) -> None:
+        self._stop_unseen()
+        if not plan.listening or plan.waiting is None or plan.waiting.kind != Kind.FLASH:
             return
-        self._tell(outcome)
+        expected = plan.expected
+        await self.sensor.fit_record(expected.t01_s if expected is not None else None)
+        if expected is not None:
+            await self.sensor.choose_range(expected.exposure_lxs, expected.pulse_s)
+        self._unseen = asyncio.get_running_loop().call_later(UNSEEN_S, self._not_seen, expected is None)
 
-    def _tell(self, outcome: Outcome) -> None:
-        self.on_outcome(outcome)
-        if outcome.kind == "logged":
-            # The callback may have begun another walk, so the session is asked, not the outcome.
-            self.prepare_soon()
+    def _not_seen(self, unknown: bool) -> None:
+        identity = self.sensor.identity
+        if identity is None or self.sensor.range_index >= len(identity.ranges) - 1:
+            return
+        if unknown:
+            self._spawn(self.listen_closer())
+        if self.on_unseen is not None:
+            self.tell(self.on_unseen, unknown)
+
+    def _stop_unseen(self) -> None:
+        if self._unseen is not None:
+            self._unseen.cancel()
+            self._unseen = None
+
+    async def listen_closer(self) -> None:
+        """Listen on the most sensitive range for what is waited for: its pop was too weak to be seen."""
+        self._stop_unseen()
+        await self.sensor.listen_closest()
+
+    def listen_closer_soon(self) -> None:
+        """``listen_closer`` from a plain callback, when a pop is waited for."""
+        if self._prepared is not None and self._prepared.listening:
+            self._spawn(self.listen_closer())
 
     def prepare_soon(self) -> None:
         """``prepare`` from a plain callback."""
-        task = asyncio.get_running_loop().create_task(self.prepare())
+        self._spawn(self.prepare())
+
+    # -- the walk ---------------------------------------------------------------------------------------------
+
+    async def walked(self, lit: Callable[[], Awaitable[None]] | None = None) -> None:
+        """Drive the walk to its end; raise what ended it before.
+
+        ``lit`` waits until the person says that the next steady light burns alone; it is not asked for the first one.
+        """
+        first = True
+        while True:
+            self._raise_failure()
+            waiting = self.session.walk.waiting if self.session is not None else None
+            if waiting is None or self._stop.is_set():
+                return
+            if waiting.kind == Kind.STEADY:
+                if lit is not None and not first:
+                    await lit()
+                    if self._stop.is_set():
+                        return
+                await self.take_steady()
+            else:
+                self._changed.clear()
+                await self._changed.wait()
+            first = False
+
+    def stop(self) -> None:
+        """End the walk here; what was logged stays."""
+        self._stop.set()
+        self._changed.set()
+
+    async def take_steady(self, window_s: float = 1.0) -> Outcome:
+        """Take steady light for the request that is waited for."""
+        measurement = await self.sensor.take_steady(window_s)
+        outcome = await self._work(lambda: self._take_one(measurement))
+        self._told(outcome)
+        return outcome
+
+    # -- a pop ------------------------------------------------------------------------------------------------
+
+    def _on_measurement(self, measurement: Measurement) -> None:
+        self._stop_unseen()
+        if self._worker is not None:
+            self._spawn(self._take_on_worker(measurement))
+            return
+        try:
+            outcome = self._take_one(measurement)
+        except MeterlinkError as error:
+            self._not_stored(error)
+        else:
+            self._told(outcome)
+
+    async def _take_on_worker(self, measurement: Measurement) -> None:
+        loop = asyncio.get_running_loop()
+
+        def take() -> None:
+            outcome = self._take_one(measurement)
+            # Straight to the loop: a future would come one frame later, and the eye is waiting.
+            loop.call_soon_threadsafe(self._told, outcome)
+
+        try:
+            await loop.run_in_executor(self._worker, take)
+        except MeterlinkError as error:
+            self._not_stored(error)
+
+    def _take_one(self, measurement: Measurement) -> Outcome:
+        if self._take is not None:
+            return self._take(measurement)
+        if self.session is None:
+            raise NotInLibrary("there is no set-up yet that this pop could belong to: begin one")
+        return self.session.take(measurement)
+
+    def _not_stored(self, error: MeterlinkError) -> None:
+        # The disk is full or the library locked: the reading was not accepted and the light still waits.
+        if self.on_error is not None:
+            self.tell(self.on_error, error)
+        else:
+            self.fail(error)
+
+    def _told(self, outcome: Outcome) -> None:
+        self.tell(self.on_outcome, outcome)
+        self._changed.set()
+        if outcome.code == OutcomeCode.CUT_SHORT:
+            self._spawn(self._sample_slower())
+        elif outcome.kind == OutcomeKind.LOGGED:
+            # The callback may have begun another walk, so the session is asked, not the outcome.
+            self.prepare_soon()
+
+    async def _sample_slower(self) -> None:
+        await self.sensor.sample_slower()
+
+    def _gone(self, error: MeterlinkError) -> None:
+        if self.session is None or not self.session.walk.done:
+            self.fail(error)
+
+    def _own_task(self, work: Coroutine[Any, Any, None]) -> None:
+        task = asyncio.get_running_loop().create_task(work)
         self._tasks.add(task)
-        task.add_done_callback(self._tasks.discard)
+        task.add_done_callback(self._done)
 
-    def _on_state(self, state: SensorState) -> None:
-        if self.on_state is not None:
-            self.on_state(state)
-        # A link that keeps itself alive says "lost" and comes back; any other is gone for good.
-        final = parse(self.url).scheme in KEEPS_NO_LINK_ALIVE
-        if state.name == LOST and final and not self.session.walk.done:
-            self._fail(state.error or LinkError(state.words, self.url))
+    def _done(self, task: asyncio.Task[Any]) -> None:
+        self._tasks.discard(task)
+        error = None if task.cancelled() else task.exception()
+        if isinstance(error, MeterlinkError):
+            self.fail(error)
+        elif error is not None:
+            asyncio.get_running_loop().call_exception_handler({"message": "metering", "exception": error, "task": task})
+            self.fail(SensorError(f"metering stopped by an error of its own ({type(error).__name__}): please report it"))
 
-    def _fail(self, error: MeterlinkError) -> None:
-        self._failed = error
-        self._over.set()
+    async def _work(self, work: Callable[[], Told]) -> Told:
+        if self._worker is None:
+            return work()
+        return await asyncio.get_running_loop().run_in_executor(self._worker, work)

@@ -156,7 +156,7 @@ class OpenedSet:
     def full_view(self) -> tuple[SetView, list[Reading]]:
         """Return the view with everything known of its heads, other sets included, and the superseded readings."""
         view = self.view()
-        past, _ = self._past()
+        past, _ = self.past()
         elsewhere = entries_elsewhere(self.library, self.setup.id, {s.light.fixture for s in view.lights})
         calibrations = {one: self.library.calibration(one) for one in {r.calibration_id for _, _, r in elsewhere}}
         others = pasts_from(elsewhere, self.settings, calibrations=calibrations, falloffs=view.falloffs)
@@ -195,7 +195,7 @@ class OpenedSet:
             reading = self.library.reading(reading.supersedes_id)
         return self.library.waveform(reading.id) if len(reading.pops) == pop_index + 1 else None
 
-    def _past(self) -> tuple[list[Reading], dict[str, Placement]]:
+    def past(self) -> tuple[list[Reading], dict[str, Placement]]:
         """Readings that are not void, superseded ones too, and every placement that they were made of."""
         void = self.library.voids(self.setup.id)
         past = [r for r in self.library.all_readings(self.setup.id) if r.id not in void]

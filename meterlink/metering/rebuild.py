@@ -10,21 +10,28 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from typing import Any
 
 from meterlink.demo import free_name
-from meterlink.errors import UsageError
+from meterlink.errors import MeterlinkError, UsageError
 from meterlink.judging.view import SetView
 from meterlink.library.store import Library
-from meterlink.metering.session import Outcome, Session
+from meterlink.metering.expectation import COPIED, STORED
+from meterlink.metering.outcome import Outcome, OutcomeKind
+from meterlink.metering.session import Session
 from meterlink.metering.walk import Request
-from meterlink.records import Measurement, Reading
-from meterlink.tables.adjustment import placement_changes
+from meterlink.records import Measurement, Purpose, Reading
+from meterlink.records import Setup as StoredSetup
+from meterlink.tables.adjustment import Move, placement_changes
 from meterlink.tables.joined_pops import settled
 from meterlink.tables.match import MatchReport, match_report
 from meterlink.tables.match_rounds import Turn, last_round, second_round
 
-STORED = "match:stored"
-"""Where the library remembers which stored set-up a rebuild is matched to."""
+__all__ = ["STORED", "Rebuild", "copied_setup", "rebuild_of", "session_of"]
+
+
+ROUND = "match:round"
+"""Where the library remembers how far a rebuild is."""
 
 
 class Rebuild(Session):
@@ -69,8 +76,8 @@ class Rebuild(Session):
             elif light is None:
                 missing.append(f"{state.light.name} is not in {self.setup.name}: add it, or remove it from the stored set")
             else:
-                how = (r.kind, light.point, r.aim, r.receptor, r.held_off_m, r.held_off_toward)
-                requests.append(Request(light.id, "alone", *how))
+                how = (r.kind, r.point, r.aim, r.receptor, r.held_off_m, r.held_off_toward)
+                requests.append(Request(light.id, Purpose.ALONE, *how))
         if not requests:
             raise UsageError(f"{self.stored.setup.name} has no current readings: there is nothing to match")
         self.round = 1
@@ -83,11 +90,11 @@ class Rebuild(Session):
 
         What to set at the very end is in ``last``: that needs no pop.
         """
-        if outcome.kind != "logged" or outcome.light is None:
+        if outcome.kind != OutcomeKind.LOGGED or outcome.light is None:
             return []
         report = self.report()
         said = [row.sentence for row in report.rows if row.light.casefold() == outcome.light.name.casefold()]
-        if outcome.reading is not None and outcome.reading.purpose == "with":
+        if outcome.reading is not None and outcome.reading.purpose == Purpose.WITH:
             said = []
         if self.walk.done and self.round == 1:
             said += self._begin_second(report)
@@ -108,6 +115,38 @@ class Rebuild(Session):
                 self.move(lights[turn.light_id], **placement_changes(turn.move))
         return turns
 
+    def made(self, light_id: str) -> None:
+        """Record that a light was changed as it was told, and wait for it once more.
+
+        Raises UsageError when there was nothing to change.
+        """
+        light = next((one for one in self.lights() if one.id == light_id), None)
+        rows = {row.light.casefold(): row for row in self.report().rows}
+        turn, row = self.planned.pop(light_id, None), rows.get(light.name.casefold()) if light is not None else None
+        move = turn.move if turn is not None else row.move if row is not None else None
+        changes = placement_changes(move) if move is not None else {}
+        if light is None or not changes:
+            raise UsageError(f"{light.name if light else 'this light'}: there is nothing to change")
+        asked = next((r for r in self.walk.requests if r.light_id == light_id), self.request(light))
+        self.move(light, **changes)
+        self.wait_for(asked._replace(purpose=Purpose.ALONE, pops=1) if asked.purpose != Purpose.ALONE else asked)
+
+    def _remember_walk(self) -> None:
+        super()._remember_walk()
+        planned = {
+            light_id: {"sentence": turn.sentence, "move": turn.move._asdict() if turn.move is not None else None}
+            for light_id, turn in self.planned.items()
+        }
+        self.library.remember(f"{ROUND}:{self.setup.id}", {"round": self.round, "planned": planned})
+
+    def resume(self) -> bool:
+        """Come back to the round that was under way when the program ended, with what was told to be changed."""
+        kept = self.library.recall(f"{ROUND}:{self.setup.id}")
+        if isinstance(kept, dict):
+            self.round = kept["round"] if kept.get("round") in (1, 2) else 0
+            self.planned = _planned(kept.get("planned"))
+        return super().resume()
+
     def _begin_second(self, report: MatchReport) -> list[str]:
         self.round = 2
         view = settled(self.full_view()[0])
@@ -123,8 +162,8 @@ class Rebuild(Session):
     @staticmethod
     def _once_more(request: Request, turn: Turn) -> Request:
         """A reflector's two requests are made anew from one; a light left as it is gets a second pop to its first one."""
-        if request.purpose in ("with", "without"):
-            return request._replace(purpose="alone")
+        if request.purpose in (Purpose.WITH, Purpose.WITHOUT):
+            return request._replace(purpose=Purpose.ALONE)
         return request._replace(pops=2) if turn.move is None else request
 
     def _reading(self, m: Measurement, request: Request) -> Reading:
@@ -139,14 +178,48 @@ class Rebuild(Session):
         return super()._reading(m, request)
 
 
-def rebuild_of(library: Library, stored: Session, *, here: bool = False, **options: object) -> Rebuild:
+def _planned(kept: Any) -> dict[str, Turn]:
+    """Return the turns that were remembered; what cannot be read is forgotten: its row of the report says it again."""
+    found = {}
+    for light_id, one in kept.items() if isinstance(kept, dict) else ():
+        try:
+            move = Move(**{**one["move"], "effects": tuple(one["move"]["effects"])})
+            found[light_id] = Turn(light_id, move, str(one["sentence"]))
+        except (KeyError, TypeError):
+            continue
+    return found
+
+
+def copied_setup(library: Library, setup_id: str, name: str) -> StoredSetup:
+    """Make a set-up from an old one as template; what the old one's lights gave is expected of the copy's."""
+    copy = library.copy_setup(setup_id, name)
+    library.remember(f"{COPIED}:{copy.id}", setup_id)
+    return copy
+
+
+def session_of(library: Library, setup: str | None = None, *, now: Callable[[], float] = time.time) -> Session:
+    """Open a session on a set-up, as the rebuild that it is when it was begun as one, and come back to its walk."""
+    session = Session(library, setup, now=now)
+    stored_id = library.recall(f"{STORED}:{session.setup.id}")
+    if isinstance(stored_id, str) and stored_id:
+        try:
+            session = Rebuild(library, Session(library, stored_id, now=now), session.setup.id, now=now)
+        except MeterlinkError:
+            # The stored set is gone: what was built stays a set like any other.
+            pass
+    session.resume()
+    return session
+
+
+def rebuild_of(library: Library, stored: Session, *, here: bool = False, **options: Any) -> Rebuild:
     """Return the rebuild of a stored set-up: the set-up in use if it was begun as such (or ``here``), else a fresh copy."""
     current = library.current_setup()
     if here or library.recall(f"{STORED}:{current.id}") == stored.setup.id:
         if current.id == stored.setup.id:
             raise UsageError(f"{stored.setup.name} is in use itself: leave --here away to rebuild it as a set-up of its own")
-        return Rebuild(library, stored, current.id, **options)  # type: ignore[arg-type]
+        library.remember(f"{STORED}:{current.id}", stored.setup.id)
+        return Rebuild(library, stored, current.id, **options)
     copy = library.copy_setup(stored.setup.id, free_name(library, f"{stored.setup.name} again"))
     library.use_setup(copy.id)
     library.remember(f"{STORED}:{copy.id}", stored.setup.id)
-    return Rebuild(library, stored, copy.id, **options)  # type: ignore[arg-type]
+    return Rebuild(library, stored, copy.id, **options)

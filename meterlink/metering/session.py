@@ -8,41 +8,27 @@ for the photographer and what is waited for next.  Lights and tables are those o
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable
-from typing import NamedTuple
+from collections.abc import Callable
+from math import isfinite, log2, sqrt
+from typing import Any
 
 from meterlink.errors import NotInLibrary, UsageError
-from meterlink.judging.expected import expected_value, rough_value, swap_warning
+from meterlink.judging.expected import swap_warning
 from meterlink.judging.repeats import averaged
-from meterlink.judging.view import LightState
 from meterlink.library.store import Library
-from meterlink.metering.opened_set import OpenedSet
-from meterlink.metering.walk import Request, Walk
-from meterlink.records import Light, Measurement, Placement, Pop, Reading, new_id
+from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind, refusal_code, refusal_sentence
+from meterlink.metering.set_walk import SetWalk
+from meterlink.metering.walk import Request
+from meterlink.records import Kind, Light, Measurement, Placement, Pop, Purpose, Reading, new_id
+from meterlink.records.placement_rules import check_held_off
+from meterlink.units import format_stops
 from meterlink.words.sentences import logged_sentence
 
-REFLECTED_POP = 0.6
-"""What a dome toward a card gets of its source's light, roughly: only chooses the sensor's range."""
+__all__ = ["Outcome", "OutcomeCode", "OutcomeKind", "Session"]
 
 
-class Outcome(NamedTuple):
-    """What became of one measurement."""
-
-    kind: str
-    """``logged``, ``again`` (the same light is still waited for) or ``ignored``."""
-    message: str
-    """One sentence for the photographer."""
-    light: Light | None = None
-    reading: Reading | None = None
-    state: LightState | None = None
-    """The light after this reading, judged."""
-    warnings: tuple[str, ...] = ()
-    waiting: Request | None = None
-    """What the next pop belongs to; None when the walk is over."""
-
-
-class Session(OpenedSet):
-    """A set-up and a walk through its lights."""
+class Session(SetWalk):
+    """A set-up, a walk through its lights, and what its measurements become."""
 
     def __init__(self, library: Library, setup: str | None = None, *, now: Callable[[], float] = time.time) -> None:
         """Open a session on the set-up named, else on the current one.
@@ -50,114 +36,89 @@ class Session(OpenedSet):
         Raises NotInLibrary when there is none.
         """
         super().__init__(library, setup, now=now)
-        self.walk = Walk()
         self._last_taken_at: float | None = None
-
-    # -- the walk ---------------------------------------------------------------------------------------------
-
-    def begin(self, requests: Iterable[Request], *, auto_advance: bool = True) -> None:
-        """Begin a walk; reflectors become two pops of their source, with and without them."""
-        self.walk = Walk(self._expanded(requests), auto_advance=auto_advance)
-        self._remember_walk()
-
-    def resume(self) -> bool:
-        """Come back to the walk that was under way when the program ended; False when there is none."""
-        data = self.library.recall(f"walk:{self.setup.id}")
-        self.walk = Walk.from_json(data) if isinstance(data, dict) else Walk()
-        known = {one.id for one in self.lights()}
-        if any(r.light_id is not None and r.light_id not in known for r in self.walk.requests):
-            self.walk = Walk()
-        return self.walk.waiting is not None
-
-    def _remember_walk(self) -> None:
-        self.library.remember(f"walk:{self.setup.id}", self.walk.as_json())
-
-    def _expanded(self, requests: Iterable[Request]) -> list[Request]:
-        lights = {one.id: one for one in self.lights()}
-        out: list[Request] = []
-        for r in requests:
-            light = lights.get(r.light_id or "")
-            if r.purpose == "alone" and light is not None and light.source_light_id:
-                # Both pops are taken the same way, so that nothing but the reflector differs between them.
-                out.append(r._replace(purpose="with"))
-                out.append(r._replace(purpose="without"))
-            else:
-                out.append(r)
-        return out
-
-    def skip(self) -> Request | None:
-        """Leave out the light that is waited for; return what is waited for now."""
-        self.walk.advance()
-        self._remember_walk()
-        return self.walk.waiting
-
-    def again(self, light_id: str) -> None:
-        """Wait for this light once more (it was turned or moved after its pop)."""
-        self.walk.back_to(light_id)
-        self._remember_walk()
-
-    def expected_exposure_lxs(self) -> float | None:
-        """What the next pop should give at the dome, so that the sensor's range is chosen before it; None if unknown."""
-        request = self.walk.waiting
-        if request is None or request.light_id is None or request.kind != "flash":
-            return None
-        view = self.view()
-        state = view.state(request.light_id)
-        if state is None:
-            return None
-        if state.light.source_light_id:
-            # The dome looks at the card and sees the source from the side, at half or so.
-            source = view.state(state.light.source_light_id)
-            return REFLECTED_POP * source.value if source is not None and source.value else None
-        return expected_value(state, *self._past()) or rough_value(view, state)
+        self._refused: tuple[Request | None, OutcomeCode | None, int] = (None, None, 0)
 
     # -- measurements -----------------------------------------------------------------------------------------
 
     def take(self, m: Measurement) -> Outcome:
         """Give one measurement to the light that is waited for.  When this returns ``logged``, it is on disk."""
         request = self.walk.waiting
-        if request is None:
-            return Outcome("ignored", "a pop, but no light is waited for: it was not logged")
-        if m.kind != request.kind:
-            return Outcome("ignored", "", waiting=request)
+        if request is None or not self.walk.listening:
+            said = "not listening: nothing is waited for, this pop was not logged"
+            return Outcome(OutcomeKind.IGNORED, said, waiting=request, code=OutcomeCode.NOT_LISTENING)
         light = self._light_of(request)
-        if m.incomplete:
-            return Outcome("again", f"the pop arrived damaged: fire {self._name(light)} once more", light, waiting=request)
-        if m.clipped or m.too_dim:
-            what = "too bright for this range" if m.clipped else "too dim for this range"
-            note = m.note or f"{what}: one more pop of {self._name(light)}, please"
-            return Outcome("again", note, light, waiting=request)
+        if m.kind != request.kind:
+            waits = f"a pop, but steady light of {self._name(light)} is waited for: it was not logged"
+            said = waits if m.kind == Kind.FLASH else ""
+            return Outcome(OutcomeKind.IGNORED, said, light, waiting=request, code=OutcomeCode.OTHER_KIND)
+        m = self._within_bounds(m)
+        code = refusal_code(m)
+        if code is not None:
+            return self._refusal(code, m, request, light)
         gap = None if self._last_taken_at is None else m.at_s - self._last_taken_at
-        if m.kind == "flash" and gap is not None and 0 <= gap < self.settings.min_gap_s:
+        if m.kind == Kind.FLASH and gap is not None and 0 <= gap < self.settings.min_gap_s:
+            said = f"a second pop {gap:.1f} s after the last was taken for a stray and not logged"
             return Outcome(
-                "ignored", f"a second pop {gap:.1f} s after the last was taken for a stray and not logged", waiting=request
+                OutcomeKind.IGNORED, said, waiting=request, code=OutcomeCode.STRAY, numbers={"gap_s": gap}
             )
         reading = self._reading(m, request)
         self.library.add_reading(reading, waveform=m.wave)
         self._last_taken_at = m.at_s
-        finished = len(reading.pops) >= request.pops or request.kind == "steady"
-        if finished and self.walk.auto_advance:
-            self.walk.advance()
+        self._refused = (None, None, 0)
+        finished = len(reading.pops) >= request.pops or request.kind == Kind.STEADY
+        self.walk.last_id = reading.id
+        if finished:
+            self.walk.serve()
         self._remember_walk()
         return self._outcome(request, reading, light, finished)
+
+    def _refusal(self, code: OutcomeCode, m: Measurement, request: Request, light: Light | None) -> Outcome:
+        """Say the real reason and, the second time in a row, what else to do."""
+        before, last, count = self._refused
+        times = count + 1 if (before, last) == (request, code) else 1
+        self._refused = (request, code, times)
+        said = refusal_sentence(code, self._name(light), m.note, times)
+        numbers: dict[str, Any] = {"times": times, "range": m.range_index}
+        return Outcome(OutcomeKind.AGAIN, said, light, waiting=request, code=code, numbers=numbers)
+
+    def _within_bounds(self, m: Measurement) -> Measurement:
+        """A clipped pop counts when what was clipped can be bounded within the limit of a good reading."""
+        if not m.clipped or m.incomplete or m.exposure_bounds_lxs is None:
+            return m
+        low, high = m.exposure_bounds_lxs
+        if not (0.0 < low <= high and isfinite(high)):
+            return m
+        half_stops = log2(high / low) / 2.0
+        if half_stops > self.settings.good_u95_stops:
+            return m
+        middle = sqrt(low * high)
+        # A flat chance between the bounds; nothing can be said of peak and durations.
+        u_rel = (high - low) / (2.0 * sqrt(3.0) * middle)
+        note = f"the peak was beyond the range: within {format_stops(half_stops, 2).lstrip('+')} stop"
+        return m._replace(
+            clipped=False, exposure_lxs=middle, u_rel=u_rel, peak_lx=None, t05_s=None, t01_s=None, note=note
+        )
 
     def _outcome(self, request: Request, reading: Reading, light: Light | None, finished: bool) -> Outcome:
         view = self.view()
         state = view.state(light.id) if light else None
-        warning = swap_warning(view, light.id, *self._past()) if light and request.purpose == "alone" else ""
+        alone = light is not None and request.purpose == Purpose.ALONE
+        warning = swap_warning(view, light.id, *self.past()) if light is not None and alone else ""
         message = logged_sentence(view, reading, state, request.purpose)
         if not finished:
             message += f"; pop {len(reading.pops)} of {request.pops}"
         return Outcome(
-            "logged", message, light, reading, state, (warning,) if warning else (), self.walk.waiting
-        )
+            OutcomeKind.LOGGED, message, light, reading, state, (warning,) if warning else (), self.walk.waiting,
+            numbers={"pop": len(reading.pops), "pops": request.pops},
+        )  # fmt: skip
 
     def _reading(self, m: Measurement, request: Request) -> Reading:
         """Make the record: a further pop of one reading joins those before it, a retake replaces the last one."""
         placement = self.placement(request.light_id) if request.light_id else None
         earlier = self._earlier(request, placement)
         pops: tuple[Pop, ...] = ()
-        if m.kind == "flash":
+        if m.kind == Kind.FLASH:
             pop = Pop(m.exposure_lxs or 0.0, m.u_rel, m.peak_lx, m.t05_s, m.t01_s, m.ambient_lx, m.clipped, m.range_index)
             running = earlier is not None and 0 < len(earlier.pops) < request.pops and self._in_progress == earlier.id
             pops = (*(earlier.pops if earlier and running else ()), pop)
@@ -192,14 +153,12 @@ class Session(OpenedSet):
             y=m.y,
             range_index=m.range_index,
             supersedes_id=earlier.id if earlier else None,
-            note=request.note,
+            note=request.note or (m.note if m.exposure_bounds_lxs is not None else ""),
         )
         if len(pops) > 1:
             reading = averaged(reading)
         self._in_progress = reading.id
         return reading
-
-    _in_progress: str = ""
 
     def _earlier(self, request: Request, placement: Placement | None) -> Reading | None:
         """The effective reading that a new one of this request replaces."""
@@ -211,21 +170,97 @@ class Session(OpenedSet):
                 and r.point == request.point
                 and r.kind == request.kind
                 and r.placement_id == (placement.id if placement else None)
-                and (request.purpose != "room")
+                and (request.purpose != Purpose.ROOM)
                 # All but one light is another question than all of them: both pops stand side by side.
-                and (request.purpose != "together" or set(r.lit) == set(request.lit))
+                and (request.purpose != Purpose.TOGETHER or set(r.lit) == set(request.lit))
             ):
                 found = r
         return found
 
+    # -- what is said afterwards ------------------------------------------------------------------------------
+
+    def held_for(self) -> str | None:
+        """The light that a held-off distance said now belongs to: the last pop's, else the one that is waited for."""
+        last = self._last_of_walk()
+        if last is not None:
+            return last.light_id
+        return self.walk.waiting.light_id if self.walk.waiting is not None else None
+
+    def _last_of_walk(self) -> Reading | None:
+        last_id = self.walk.last_id
+        return next((r for r in self.library.readings(self.setup.id) if r.id == last_id), None) if last_id else None
+
+    def held(self, held_off_m: float | None, light_id: str | None = None) -> Light | None:
+        """Say how far the dome was, or will be, held off; None takes it back.  No new pop: a new record supersedes.
+
+        Without ``light_id`` it belongs to the last pop, or to the one that is waited for when none came yet.  Returns the light
+        that it was taken for (None: all together).  Raises GeometryError for a distance that cannot be, UsageError when there
+        is neither a reading nor a request that it could belong to.
+        """
+        last = self._last_of_walk()
+        unnamed = light_id is None
+        if light_id is None:
+            waiting = self.walk.waiting
+            if last is None and waiting is None:
+                raise UsageError("there is no pop that this distance could belong to: name the light")
+            light_id = last.light_id if last is not None else waiting.light_id if waiting is not None else None
+        light = next((one for one in self.lights() if one.id == light_id), None)
+        check_held_off(held_off_m, self.placement(light.id) if light else None, self._name(light))
+        said = self._said_of_readings(held_off_m, light_id, last)
+        if light_id is not None and (not unnamed or not said or self._runs_on(light_id)):
+            said = self._said_of_requests(held_off_m, light_id) or said
+        if not said:
+            raise UsageError(f"{self._name(light)} has no reading and is not waited for: meter it first")
+        return light
+
+    def _said_of_readings(self, held_off_m: float | None, light_id: str | None, last: Reading | None) -> bool:
+        """Restate what stands of a light; of the whole set only the last pop."""
+        mine = [r for r in self.library.readings(self.setup.id) if r.light_id == light_id]
+        if light_id is None:
+            mine = [r for r in mine if last is not None and r.id == last.id]
+        current = self.placement(light_id) if light_id is not None else None
+        for r in mine:
+            if current is not None and r.placement_id != current.id:
+                continue
+            if r.held_off_m == held_off_m:
+                continue
+            new = self.library.restate_reading(r.id, held_off_m=held_off_m)
+            if self.walk.last_id == r.id:
+                self.walk.last_id = new.id
+            if self._in_progress == r.id:
+                self._in_progress = new.id
+        self._remember_walk()
+        return any(current is None or r.placement_id == current.id for r in mine)
+
+    def _runs_on(self, light_id: str) -> bool:
+        """Whether the waiting request belongs to a reading of this light that is under way."""
+        waiting = self.walk.waiting
+        if waiting is None or not self.walk.listening or waiting.light_id != light_id:
+            return False
+        return waiting.purpose == Purpose.WITHOUT or bool(self._in_progress and self._in_progress == self.walk.last_id)
+
+    def _said_of_requests(self, held_off_m: float | None, light_id: str) -> bool:
+        found = False
+        for i, request in enumerate(self.walk.requests):
+            if request.light_id == light_id and i not in self.walk.served:
+                self.walk.requests[i] = request._replace(held_off_m=held_off_m)
+                found = True
+        self._remember_walk()
+        return found
+
     def undo(self) -> Reading:
-        """Take the last reading back and wait for its light again."""
+        """Take the last pop back, with what was said of it afterwards, and wait for its light again."""
         last = self.library.last_reading(self.setup.id)
         if last is None:
             raise NotInLibrary(f"{self.setup.name}: there is no reading to take back")
-        self.library.void_reading(last.id, "taken back")
+        everything = {r.id: r for r in self.library.all_readings(self.setup.id)}
+        one: Reading | None = last
+        while one is not None:
+            self.library.void_reading(one.id, "taken back")
+            earlier = everything.get(one.supersedes_id or "")
+            one = earlier if earlier is not None and _restates(one, earlier) else None
         self.walk.back_to(last.light_id)
-        self._in_progress = ""
+        self.walk.last_id = self._in_progress = ""
         self._remember_walk()
         return last
 
@@ -245,6 +280,7 @@ class Session(OpenedSet):
         loser = next((one for one in self.lights() if one.id == last.light_id), None)
         self.walk.back_to(last.light_id)
         self.walk.drop(light.id)
+        self.walk.last_id, self._in_progress = new.id, ""
         self._remember_walk()
         return new, loser
 
@@ -254,3 +290,9 @@ class Session(OpenedSet):
     @staticmethod
     def _name(light: Light | None) -> str:
         return light.name if light else "all lights"
+
+
+def _restates(new: Reading, old: Reading) -> bool:
+    """Whether a record says nothing new but how far the dome was held off."""
+    same = old._replace(id=new.id, supersedes_id=new.supersedes_id, held_off_m=new.held_off_m)
+    return same == new and old.held_off_m != new.held_off_m

@@ -1,8 +1,8 @@
 """The walk through a set: which light is waited for, and what comes next.
 
-A walk is a list of requests and a position.  It knows nothing of sensors or files; the session asks it for the
-present request, moves it on after an accepted reading, and stores it (``as_json``) so that a killed app comes back to
-the same light.  Only three things move it: a reading was logged, a light was skipped, a step was taken back.
+A walk is a list of requests, which of them have been served, and a position.  It knows nothing of sensors or files; the session
+asks it for the present request, moves it on after an accepted reading, and stores it (``as_json``) so that a killed app comes
+back to the same light.  Only three things move it: a reading was logged, a light was skipped, a step was taken back.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any, NamedTuple
 
+from meterlink.records import Kind, Purpose
 from meterlink.records.kept import FACE
 
 
@@ -18,8 +19,8 @@ class Request(NamedTuple):
 
     light_id: str | None
     """None for a reading of the whole set (``together``) or of the room."""
-    purpose: str = "alone"
-    kind: str = "flash"
+    purpose: str = Purpose.ALONE
+    kind: str = Kind.FLASH
     point: str = FACE
     aim: str = "light"
     receptor: str = "dome"
@@ -36,10 +37,23 @@ class Request(NamedTuple):
 class Walk:
     """Requests in order, with the position of the one that is waited for."""
 
-    def __init__(self, requests: Iterable[Request] = (), position: int = 0, *, auto_advance: bool = True) -> None:
+    def __init__(
+        self,
+        requests: Iterable[Request] = (),
+        position: int = 0,
+        *,
+        auto_advance: bool = True,
+        served: Iterable[int] | None = None,
+        last_id: str = "",
+    ) -> None:
         self.requests = list(requests)
-        self.position = min(max(position, 0), len(self.requests))
+        count = len(self.requests)
+        self.position = min(max(position, 0), count)
         self.auto_advance = auto_advance
+        self.served = {i for i in (range(self.position) if served is None else served) if 0 <= i < count}
+        """Requests that have their reading or were skipped."""
+        self.last_id = last_id
+        """The last reading that this walk logged: a distance that is said now belongs to it."""
 
     @property
     def waiting(self) -> Request | None:
@@ -47,9 +61,14 @@ class Walk:
         return self.requests[self.position] if self.position < len(self.requests) else None
 
     @property
+    def listening(self) -> bool:
+        """Whether a pop would be taken: the request that is shown may have its reading already."""
+        return self.position < len(self.requests) and self.position not in self.served
+
+    @property
     def following(self) -> Request | None:
         """The request after the waiting one, so that an assistant can get ready."""
-        after = self.position + 1
+        after = self._next(self.position)
         return self.requests[after] if after < len(self.requests) else None
 
     @property
@@ -57,35 +76,68 @@ class Walk:
         """True when every request has its reading or was skipped."""
         return self.position >= len(self.requests)
 
-    def advance(self) -> None:
-        """Go on to the next request."""
-        self.position = min(self.position + 1, len(self.requests))
+    def _next(self, position: int) -> int:
+        """The next request without a reading: those after ``position``, then those left behind; the end when there is none."""
+        count = len(self.requests)
+        later = [*range(position + 1, count), *range(min(position, count))]
+        return next((i for i in later if i not in self.served), count)
 
-    def back(self) -> None:
-        """Wait for the request before once more."""
-        self.position = max(self.position - 1, 0)
+    def serve(self) -> None:
+        """The waiting request has its reading: go on, unless the person does that."""
+        if self.auto_advance:
+            self.advance()
+        else:
+            self.served.add(self.position)
+
+    def advance(self) -> None:
+        """Go on to the next request that has no reading."""
+        if self.position < len(self.requests):
+            self.served.add(self.position)
+            self.position = self._next(self.position)
 
     def back_to(self, light_id: str | None) -> bool:
-        """Wait for this light again if it was passed; return whether that moved the walk."""
-        for i in range(self.position - 1, -1, -1):
-            if self.requests[i].light_id == light_id:
+        """Wait for the request of this light that was served last once more; return whether there was one."""
+        count = len(self.requests)
+        last_first = [*range(min(self.position, count - 1), -1, -1), *range(count - 1, self.position, -1)]
+        for i in last_first:
+            if i in self.served and self.requests[i].light_id == light_id:
+                self.served.discard(i)
                 self.position = i
                 return True
         return False
 
     def drop(self, light_id: str) -> None:
         """Forget requests of a light that are still to come (it was metered by a re-assignment)."""
-        keep = self.requests[: self.position]
-        keep += [r for r in self.requests[self.position :] if r.light_id != light_id]
-        self.requests = keep
+        self._keep(lambda i: self.requests[i].light_id != light_id or i in self.served)
+
+    def forget(self, light_id: str) -> None:
+        """Forget every request of a light (it was taken out of the set)."""
+        self._keep(lambda i: self.requests[i].light_id != light_id)
+
+    def _keep(self, wanted: Any) -> None:
+        kept = [i for i in range(len(self.requests)) if wanted(i)]
+        self.served = {new for new, old in enumerate(kept) if old in self.served}
+        place = sum(i < self.position for i in kept)
+        gone = self.position < len(self.requests) and self.position not in kept
+        self.requests = [self.requests[i] for i in kept]
+        self.position = self._next(place - 1) if gone else place
 
     def go_to(self, light_id: str) -> bool:
-        """Wait for this light now; return False when it is not in the walk."""
-        for i, request in enumerate(self.requests):
-            if request.light_id == light_id:
-                self.position = i
-                return True
-        return False
+        """Wait for this light now, once more when it has its reading; return False when it is not in the walk."""
+        of_it = [i for i, request in enumerate(self.requests) if request.light_id == light_id]
+        if not of_it:
+            return False
+        if all(i in self.served for i in of_it):
+            self.served -= set(of_it)
+        self.position = next(i for i in of_it if i not in self.served)
+        return True
+
+    def insert(self, requests: Iterable[Request]) -> None:
+        """Wait for these now; what was waited for comes after them."""
+        new = list(requests)
+        at = self.position
+        self.served = {i + len(new) if i >= at else i for i in self.served}
+        self.requests[at:at] = new
 
     def replace_waiting(self, **changes: Any) -> None:
         """Change how the dome is held for the request that is waited for."""
@@ -97,6 +149,8 @@ class Walk:
         return {
             "position": self.position,
             "auto_advance": self.auto_advance,
+            "served": sorted(self.served),
+            "last": self.last_id,
             "requests": [r._asdict() for r in self.requests],
         }
 
@@ -107,6 +161,13 @@ class Walk:
             requests = [
                 Request(**{**r, "lit": tuple(r.get("lit", ()))}) for r in data["requests"] if isinstance(r, dict)
             ]
-            return cls(requests, int(data["position"]), auto_advance=bool(data.get("auto_advance", True)))
+            served = data.get("served")
+            return cls(
+                requests,
+                int(data["position"]),
+                auto_advance=bool(data.get("auto_advance", True)),
+                served=None if served is None else [int(i) for i in served],
+                last_id=str(data.get("last", "")),
+            )
         except (KeyError, TypeError, ValueError):
             return cls()

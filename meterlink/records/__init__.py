@@ -17,6 +17,7 @@ from meterlink.records.kept import (
     Settings,
     Setup,
 )
+from meterlink.records.kinds import Kind, Purpose, Trouble
 from meterlink.records.samples import (
     Battery,
     Colour,
@@ -38,11 +39,13 @@ __all__ = [
     "Colour",
     "HeldOff",
     "Identity",
+    "Kind",
     "Light",
     "Measurement",
     "Placement",
     "Pop",
     "PopNotice",
+    "Purpose",
     "RangeScale",
     "Reading",
     "Reply",
@@ -52,6 +55,7 @@ __all__ = [
     "Setup",
     "Status",
     "Steady",
+    "Trouble",
     "WaveBlock",
     "new_id",
 ]

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any, NamedTuple
 
+from meterlink.records.kinds import Kind, Purpose
+
 ROLES = ("key", "fill", "hair", "rim", "background", "other")
 FACE = "face"
 OWN_POINT_ROLES = ("hair", "rim", "background")
@@ -143,8 +145,8 @@ class Reading(NamedTuple):
     sensor_id: str
     taken_at_s: float
     """Seconds since 1970, UTC."""
-    kind: str = "flash"
-    purpose: str = "alone"
+    kind: str = Kind.FLASH
+    purpose: str = Purpose.ALONE
     """``alone`` (this light only), ``without`` (source of a reflector, reflector away), ``with`` (reflector in place),
     ``together`` (``lit`` fired at once), ``room`` (no flash)."""
     exposure_lxs: float | None = None

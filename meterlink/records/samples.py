@@ -7,6 +7,8 @@ and 10-bit sums share one calibration: a code c of n bits stands for (c + 0.5) /
 # No `from __future__ import annotations`: NamedTuple would compile every annotation, a third of the import's cost.
 from typing import NamedTuple
 
+from meterlink.records.kinds import Trouble
+
 
 class Identity(NamedTuple):
     """Who is at the other end and what it can do."""
@@ -185,3 +187,7 @@ class Measurement(NamedTuple):
     wave: WaveBlock | None = None
     note: str = ""
     """What sensing wants said, in words (``clips: the next pop is taken on the bright range``)."""
+    trouble: Trouble | None = None
+    """Why it is ``incomplete``."""
+    exposure_bounds_lxs: tuple[float, float] | None = None
+    """Of a clipped pop: between what was seen and the most that the clipped part can have added."""

@@ -97,7 +97,7 @@ async def record(chip: SimulatedChip, target: Path, folder: Path) -> None:
         player.next_walk()
         await metering.open()
         await metering.ready()
-        over = asyncio.ensure_future(metering.finished())
+        over = asyncio.ensure_future(metering.walked())
         while not over.done():
             await asyncio.sleep(PAUSE_S)
             request = session.walk.waiting

@@ -15,17 +15,19 @@ from benchmarks.calibration_walks import Photographer
 from benchmarks.calibration_world import Build, Reference, SimulatedSensor, reference_reads
 from meterlink.calibration.calibrate import ScaleWalk
 from meterlink.calibration.procedure import Procedure, Task
-from meterlink.cli import station, tasks
+from meterlink.cli import tasks
+from meterlink.cli.keys import Lines
 from meterlink.cli.main import main
 from meterlink.errors import SensorError, UnitError, UsageError
 from meterlink.library.store import Library
+from meterlink.metering import calibrating, station
 from meterlink.records import Measurement
 from meterlink.units import parse_distance
 
 SOUND = Build(gain=(0.9, 0.93), dark=(0.02, 0.02), bend=(0.0, 0.0), noise=0.0015, side=(-0.1, 0.02))
 
 
-class Script(tasks.Lines):
+class Script(Lines):
     """Lines that a test types; what follows the last one is a q."""
 
     def __init__(self, lines: list[str]) -> None:
@@ -79,7 +81,7 @@ def walk_with(desk: Desk, walk: Procedure, lines: list[str]) -> tuple[bool, list
     said: list[str] = []
     desk.sensor.calibration = walk.calibration
     value = tasks.reference_value(walk.calibration.constant, 100.0, 1 / 128)
-    done = asyncio.run(tasks.walk_through(walk, desk, Script(lines), said.append, value))
+    done = asyncio.run(calibrating.walk_through(walk, desk, Script(lines), said.append, value))
     return done, said
 
 
@@ -160,7 +162,7 @@ def test_a_pop_before_its_reference_and_a_silence_cost_nothing() -> None:
     said: list[str] = []
     value = tasks.reference_value(330.0, 100.0, 1 / 128)
 
-    done = asyncio.run(tasks.walk_through(walk, desk, Slow(["1000 lx", "", "1000 lx", "100 lxs"]), said.append, value))
+    done = asyncio.run(calibrating.walk_through(walk, desk, Slow(["1000 lx", "", "1000 lx", "100 lxs"]), said.append, value))
 
     assert done
     assert len([s for s in said if s.startswith("! no steady light")]) == 1
@@ -178,11 +180,11 @@ def test_another_distance_may_be_typed_at_its_step() -> None:
     said: list[str] = []
     lines = ["loud", "", "far", "1.1m", ""]
 
-    done = asyncio.run(tasks.walk_through(walk, desk, Script(lines), said.append, lambda text, _: parse_distance(text)))
+    done = asyncio.run(calibrating.walk_through(walk, desk, Script(lines), said.append, lambda text, _: parse_distance(text)))
 
     assert done
     assert [t.value for t in walk.taken] == [None, 1.1]
-    assert f"! {tasks.KEYS}" in said
+    assert f"! {calibrating.KEYS}" in said
     assert len([s for s in said if s.startswith("! ")]) == 2
 
 

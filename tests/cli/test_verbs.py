@@ -94,7 +94,6 @@ WRONG = [
     (("meter", "NOBODY", "--sensor", "sim:"), "NOBODY"),
     (("meter", "KEY@2m", "--sensor", "sim:"), "1.2 m away"),
     (("meter", "KEY@-5cm", "--sensor", "sim:"), "held-off"),
-    (("meter", "--sensor", "sim:"), "which lights"),
     (("meter", "KEY", "--pops", "0", "--sensor", "sim:"), "--pops"),
     (("meter", "KEY", "--held-off-toward", "somewhere"), "light, camera"),
     (("setup", "change", "--iso", "0"), "ISO"),

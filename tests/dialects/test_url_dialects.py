@@ -85,9 +85,11 @@ def test_settings_come_with_the_dialect() -> None:
         with_settings("serial:COM3?dialect=nonsense")
 
 
-def test_a_watched_sensor_of_lines_is_opened_with_its_settings() -> None:
+def test_a_watched_sensor_of_lines_is_opened_with_its_settings(tmp_path: Path) -> None:
     """The link that a session opens has the speed and coding of the dialect, and looks for the adapter when lost."""
-    from meterlink.metering.watch import open_link
+    from meterlink.library.store import Library
+    from meterlink.metering.sensor_in_use import SensorInUse
 
-    link = open_link("serial:COM3?dialect=fc-comma", [])
+    with Library.open(tmp_path / "library.sqlite") as library:
+        link = SensorInUse(library, "serial:COM3?dialect=fc-comma").sensor.link
     assert link.url == "serial:COM3?baud=2400&data_bits=7&parity=even&dialect=fc-comma"

@@ -57,7 +57,7 @@ def test_metering_goes_on_at_its_light_after_the_sensor_came_back_under_another_
         await until(lambda: [s.name for s in states if s.name in (READY, LOST)] == [READY, LOST, READY])
         session._last_taken_at = None  # the test fires sooner than any head recycles
         pop(second, 150.0)
-        await asyncio.wait_for(metering.finished(), 10)
+        await asyncio.wait_for(metering.walked(), 10)
         await metering.close()
         second.stop()
 

@@ -287,3 +287,42 @@ def test_a_damaged_recording_is_an_end(tmp_path: Path) -> None:
         await link.close()
 
     asyncio.run(work())
+
+
+def test_the_old_link_is_closed_before_a_new_one_is_made_and_its_late_words_are_nobodys() -> None:
+    """Half-open links deliver twice: the old one is dropped first; its bytes and its loss no longer count."""
+    order: list[str] = []
+
+    class Told(ScriptedLink):
+        async def close(self) -> None:
+            order.append("closed")
+            await super().close()
+
+    async def work() -> None:
+        clock = FakeClock()
+        links: list[Told] = []
+        got: list[bytes] = []
+
+        def make(url: str) -> Told:
+            order.append("made")
+            links.append(Told(url=url, clock=clock))
+            return links[-1]
+
+        link = ReconnectingLink("one:", make, clock=clock, sleep=clock.sleep)
+        await link.open(lambda data, *_: got.append(data), lambda _error: None)
+        old_bytes, old_lost = links[0]._on_bytes, links[0]._on_lost
+        links[0].lose()
+        await clock.advance(0.3)
+        assert old_bytes is not None
+        assert old_lost is not None
+        old_bytes(b"late", clock(), "")
+        old_lost(LinkLost("late: it was lost long ago", "one:"))
+        await settle()
+        links[1].say(b"new")
+        assert got == [b"new"]
+        assert link.state.name == CONNECTED
+        assert len(links) == 2
+        await link.close()
+
+    asyncio.run(work())
+    assert order[:3] == ["made", "closed", "made"]

@@ -421,3 +421,30 @@ def test_a_sensor_that_stops_sending_is_told_once_and_so_is_its_return() -> None
         assert "sends again" in bench.sensor.state.words
 
     run(work())
+
+
+def test_a_sensor_that_must_be_asked_is_asked_by_one_poller_and_by_none_after_the_end() -> None:
+    """Greeted again and again it is polled as often as before; stopped, no task is left."""
+
+    async def work() -> None:
+        clock = FakeClock()
+        link = SimulatedLink(ChipModel(), clock=clock, sleep=clock.sleep)
+        decoder = NativeDecoder()
+        decoder.poll_s = 1.0
+        asked: list[float] = []
+        decoder.poll = lambda: asked.append(clock()) or b""  # type: ignore[method-assign, func-returns-value]
+        before = len(asyncio.all_tasks())
+        sensor = Sensor(link, None, None, None, clock, decoder=decoder, sleep=clock.sleep)
+        await sensor.start()
+        await settle()
+        for _ in range(5):
+            link.reset()
+            await clock.advance(1.0)
+        asked.clear()
+        await clock.advance(10.0)
+        assert 9 <= len(asked) <= 11
+        await sensor.stop()
+        await settle()
+        assert len(asyncio.all_tasks()) == before
+
+    run(work())

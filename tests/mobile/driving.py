@@ -177,7 +177,7 @@ class Driver:
         """Fire the key through a sensor that is not marked as simulated (it is a stand-in of the tests)."""
         self.clock.now_s += 2.0
         before = self.app.desk._outcome
-        self.app.sensors._link._link.pop("KEY")
+        self.app.sensors.sensor.link._link.pop("KEY")
         await self.until(lambda: self.app.desk._outcome is not before, "the pop is told")
         await self.settled()
 

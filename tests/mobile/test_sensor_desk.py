@@ -11,6 +11,7 @@ import pytest
 
 from meterlink.errors import LinkNotFound, MeterlinkError, UsageError
 from meterlink.library.store import Library
+from meterlink.metering.outcome import Outcome, OutcomeKind
 from meterlink.records import Measurement
 from meterlink.simulation.sensor import SimulatedLink
 from mobile import sensors_state
@@ -25,6 +26,11 @@ class Told:
         self.levels: list[Measurement] = []
         self.changes = 0
         self.now_s = 10.0
+
+    def take(self, measurement: Measurement) -> Outcome:
+        """Keep a measurement."""
+        self.measured.append(measurement)
+        return Outcome(OutcomeKind.IGNORED, "")
 
     def change(self) -> None:
         """Count."""
@@ -41,7 +47,8 @@ def run(tmp_path: Path, scenario: Callable[[SensorDesk, Told], Awaitable[Any]], 
         with Library.open(tmp_path / "library.db") as library:
             desk = SensorDesk(
                 library,
-                on_measurement=told.measured.append,
+                take=told.take,
+                on_outcome=lambda _outcome: None,
                 on_level=told.levels.append,
                 on_change=told.change,
                 **options,

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from meterlink.errors import AnalysisError
+from meterlink.errors import AnalysisError, NoFlash
 from meterlink.photometry import flash
 from meterlink.photometry.flash import FlashPulse
-from meterlink.records import Calibration, Measurement, Steady, WaveBlock
+from meterlink.records import Calibration, Measurement, Steady, Trouble, WaveBlock
 from meterlink.sensor.measuring.calibrate import scale_of
 from meterlink.sensor.measuring.floor import hidden
 
@@ -83,7 +83,7 @@ def pulse_of(block: WaveBlock, calibration: Calibration, room: Steady | None = N
     except ValueError as why:
         raise AnalysisError(f"{why}: one more pop, please") from why
     if found.kind == "steady":
-        raise AnalysisError("no flash stands out of the room's light in this waveform: one more pop, please")
+        raise NoFlash("no flash stands out of the room's light in this waveform: one more pop, please")
     below = hidden(block, codes, FOOT_SAMPLES, scale.dark_raw, room)
     step_lx = scale.full_scale_lx / steps
     return found._replace(
@@ -103,6 +103,7 @@ def measure(block: WaveBlock, sensor_id: str, calibration: Calibration, room: St
         return Measurement(
             "flash", block.at_s, sensor_id, calibration.id, range_index=block.range_index, clipped=block.clipped,
             incomplete=True, held_off_m=block.held_off_m, wave=block, note=str(why),
+            trouble=Trouble.NO_FLASH if isinstance(why, NoFlash) else Trouble.UNREADABLE,
         )  # fmt: skip
     cut_short = (block.truncated or found.truncated) and _doubtful(found)
     notes = [CUT_SHORT] if cut_short else []
@@ -112,6 +113,8 @@ def measure(block: WaveBlock, sensor_id: str, calibration: Calibration, room: St
         t05_s=found.t05_s, t01_s=found.t01_s, u_t05_s=found.u_t05_s, u_t01_s=found.u_t01_s,
         ambient_lx=found.ambient_lx, range_index=block.range_index, clipped=block.clipped or found.clipped,
         incomplete=cut_short, held_off_m=block.held_off_m, wave=block, note="; ".join((*notes, *found.notes)),
+        trouble=Trouble.CUT_SHORT if cut_short else None,
+        exposure_bounds_lxs=found.exposure_bounds_lxs if found.clipped else None,
     )  # fmt: skip
 
 

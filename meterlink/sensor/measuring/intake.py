@@ -20,6 +20,7 @@ from meterlink.records import (
     Sample,
     Status,
     Steady,
+    Trouble,
     WaveBlock,
 )
 from meterlink.sensor.measuring import flash, ranges
@@ -122,7 +123,7 @@ class Intake:
     def tell_missing(self, missing: list[PopNotice]) -> None:
         """Deliver pops whose block will not come, marked incomplete."""
         for pop in missing:
-            self._out.measurement(self._incomplete(pop.at_s, pop.range_index, MISSING))
+            self._out.measurement(self._incomplete(pop.at_s, pop.range_index, MISSING, Trouble.LOST_DATA))
 
     def recalibrate(self, calibration: Calibration) -> None:
         """Use another calibration from the next sample on."""
@@ -144,12 +145,12 @@ class Intake:
             return
         self.range_index = block.range_index
         if calibration is None:
-            self._out.measurement(self._incomplete(block.at_s, block.range_index, TOO_EARLY))
+            self._out.measurement(self._incomplete(block.at_s, block.range_index, TOO_EARLY, Trouble.TOO_EARLY))
             return
         try:
             found = flash.measure(block, self._sensor_id, calibration, self._room_before(block))
         except CalibrationError as why:
-            found = self._incomplete(block.at_s, block.range_index, str(why))
+            found = self._incomplete(block.at_s, block.range_index, str(why), Trouble.UNREADABLE)
         else:
             found = self._with_extras(self._judge(found, block, calibration), during_pop=True)
         self._out.measurement(found)
@@ -187,7 +188,9 @@ class Intake:
             self._out.words(f"the sensor's battery is at {battery.fraction:.0%}: charge it soon")
         self._battery_told = low
 
-    def _incomplete(self, at_s: float, range_index: int, note: str) -> Measurement:
+    def _incomplete(self, at_s: float, range_index: int, note: str, trouble: Trouble) -> Measurement:
         calibration = self.calibration
         calibration_id = "" if calibration is None else calibration.id
-        return Measurement("flash", at_s, self._sensor_id, calibration_id, range_index=range_index, incomplete=True, note=note)
+        return Measurement(
+            "flash", at_s, self._sensor_id, calibration_id, range_index=range_index, incomplete=True, note=note, trouble=trouble
+        )

@@ -13,6 +13,7 @@ from __future__ import annotations
 import asyncio
 import time
 from collections.abc import Awaitable, Callable, Coroutine
+from enum import StrEnum
 from typing import Any, NamedTuple
 
 from meterlink.errors import LinkError, SensorError
@@ -25,7 +26,19 @@ from meterlink.sensor.measuring import levels, ranges
 from meterlink.sensor.measuring.intake import CalibrationFor, Intake, Outlets
 from meterlink.sensor.measuring.pops import BLOCK_WAIT_S
 
-LOOKING, READY, SILENT, LOST, STOPPED = "looking", "ready", "silent", "lost", "stopped"
+
+class State(StrEnum):
+    """What a sensor is doing."""
+
+    LOOKING = "looking"
+    READY = "ready"
+    SILENT = "silent"
+    """A link, but no sensor of ours answers, or it stopped sending."""
+    LOST = "lost"
+    STOPPED = "stopped"
+
+
+LOOKING, READY, SILENT, LOST, STOPPED = State
 
 GREET_WAITS_S = (0.3, 0.5, 0.7, 1.0, 1.5, 2.0)
 """Between one IDENTIFY and the next: many boards restart when their port is opened and hear nothing for two seconds."""
@@ -33,13 +46,15 @@ STEADY_RATE_HZ = 10
 SILENCE_S = 4.0
 """Our sensor sends ten times a second: after so long without a byte something is wrong with it."""
 STEADY_PATIENCE_S = 3.0
+RECORD_T01 = 3.0
+RECORD_PART = 0.8
+"""The part of a record after its trigger should hold three times t0.1: an exponential tail is then below a thousandth."""
 
 
 class SensorState(NamedTuple):
     """What a person should know about the sensor; each is told once."""
 
-    name: str
-    """``looking``, ``ready``, ``silent`` (a link, but no sensor of ours answers), ``lost``, ``stopped``."""
+    name: State
     words: str
     at_s: float = 0.0
     """Monotonic time of the host."""
@@ -77,7 +92,9 @@ class Sensor:
         self._intake = Intake(link.url, calibration_for, Outlets(self._deliver, self._deliver_level, self._want_range, self._say))
         self._tasks: set[asyncio.Task[Any]] = set()
         self._polling: asyncio.Task[None] | None = None
+        self._watching: asyncio.Task[None] | None = None
         self._wanted_range: int | None = None
+        self._interval_factor = 1
         self._restarts = 0
         self._greeted = asyncio.Event()
         self._heard = False
@@ -157,12 +174,52 @@ class Sensor:
 
     # ---------------------------------------------------------------------------------------------- wishes
 
-    async def choose_range(self, expected_exposure_lxs: float | None) -> None:
-        """Set the range for the next pop from what it is expected to give; None leaves the range as it is."""
+    async def choose_range(self, expected_exposure_lxs: float | None, pulse_s: float | None = None) -> None:
+        """Set the range for the next pop from what it is expected to give (lx·s); None leaves the range as it is.
+
+        ``pulse_s`` is the exposure over the peak of this head's last pop, where it is known.
+        """
         calibration = self.calibration
         if expected_exposure_lxs is None or calibration is None or not expected_exposure_lxs > 0.0:
             return
+        if pulse_s is not None:
+            self._intake.pulse_s = pulse_s
         await self._use_range(ranges.for_exposure(expected_exposure_lxs, self._intake.pulse_s, calibration))
+
+    async def listen_closest(self) -> None:
+        """Use the most sensitive range: nothing is known of what comes, and only there is every pop seen."""
+        calibration = self.calibration
+        if calibration is not None and calibration.ranges:
+            scales = calibration.ranges
+            await self._use_range(min(range(len(scales)), key=lambda i: scales[i].full_scale_lx))
+
+    async def fit_record(self, t01_s: float | None) -> None:
+        """Sample so slowly that the record holds a pop of this t0.1 with its tail; None is the shortest interval."""
+        identity = self.identity
+        if identity is None or not identity.intervals or not identity.ring_samples:
+            return
+        needed_s = RECORD_T01 * (t01_s or 0.0)
+        fitting = [s for s in identity.intervals if RECORD_PART * identity.ring_samples * s >= needed_s]
+        await self._use_interval(min(fitting, default=max(identity.intervals)))
+
+    async def sample_slower(self) -> bool:
+        """Take the next longer sample interval; False when there is none."""
+        identity = self.identity
+        if identity is None or not identity.intervals:
+            return False
+        now_s = self._interval_factor * min(identity.intervals)
+        longer = [s for s in identity.intervals if s > now_s * 1.01]
+        if longer:
+            await self._use_interval(min(longer))
+        return bool(longer)
+
+    async def _use_interval(self, interval_s: float) -> None:
+        identity = self.identity
+        assert identity is not None
+        factor = round(interval_s / min(identity.intervals))
+        if factor != self._interval_factor:
+            self._interval_factor = factor
+            await self._write(self.decoder.set_interval(factor))
 
     async def take_steady(self, window_s: float = 1.0) -> Measurement:
         """Return the mean of the steady light over ``window_s``, on the range that suits it.
@@ -210,6 +267,9 @@ class Sensor:
         await self._write(self.decoder.steady_rate(STEADY_RATE_HZ))
         if self._wanted_range is not None:
             await self._write(self.decoder.set_range(self._wanted_range))
+        if self.identity is not None and self.identity.intervals:
+            # Another program may have left another one.
+            await self._write(self.decoder.set_interval(self._interval_factor))
         await self._write(self.decoder.get_status())
 
     async def _watch_silence(self) -> None:
@@ -232,6 +292,11 @@ class Sensor:
         # A Bluetooth sensor's dialect, and so whether it is to be polled, is known only after a while.
         if self.decoder.poll_s > 0 and (self._polling is None or self._polling.done()):
             self._polling = self._spawn(self._poll())
+
+    def _keep_watching(self) -> None:
+        # One watcher a connection: each greets the same bytes, and the second would take the first one's for silence.
+        if self._watching is None or self._watching.done():
+            self._watching = self._spawn(self._watch_silence())
 
     async def _poll(self) -> None:
         while True:
@@ -273,7 +338,7 @@ class Sensor:
     def _disconnected(self) -> None:
         for task in self._tasks:
             task.cancel()
-        self._polling = None
+        self._polling = self._watching = None
         self._greeted.clear()
         self._intake.tell_missing(self._intake.pops.give_up())
 
@@ -330,7 +395,7 @@ class Sensor:
         self._keep_polling()
         if self.decoder.dialect == DIALECT:
             # Only our own sensor is known to speak all the time; others may have nothing to say for minutes.
-            self._spawn(self._watch_silence())
+            self._keep_watching()
         who = self._intake.identity
         assert who is not None
         sees = "flash and steady light" if who.flash else "steady light only: it cannot meter a pop"
@@ -363,7 +428,7 @@ class Sensor:
     def _say(self, words: str) -> None:
         self._tell(self.state.name, words)
 
-    def _tell(self, name: str, words: str, error: LinkError | None = None) -> None:
+    def _tell(self, name: State, words: str, error: LinkError | None = None) -> None:
         if (name, words) == self.state[:2]:
             return
         self.state = SensorState(name, words, self._clock(), self.identity, error)

@@ -9,7 +9,7 @@ from typing import Protocol
 
 from meterlink.calibration.procedure import Task
 from meterlink.errors import LinkError, SensorError
-from meterlink.records import Calibration, Measurement
+from meterlink.records import Calibration, Kind, Measurement
 from meterlink.sensor.measuring import levels
 from meterlink.sensor.measuring.sensor import Sensor
 
@@ -102,7 +102,7 @@ class SensorStation:
         Raises:
             SensorError: no steady light comes, or the sensor does not take the range.
         """
-        return await (self._pops.get() if task.kind == "flash" else self._steady(task))
+        return await (self._pops.get() if task.kind == Kind.FLASH else self._steady(task))
 
     async def _steady(self, task: Task) -> Measurement:
         _drain(self._levels)

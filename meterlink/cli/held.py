@@ -1,0 +1,48 @@
+"""Say afterwards how far the dome was held off: no new pop, a new record with the distance supersedes.
+
+examples:
+  meterlink held KEY 20cm
+  meterlink held KEY 0cm              it touched the point
+  meterlink held KEY --not-given      take a distance back
+
+It belongs to the light's readings where it stands now.  While metering, 20cm and Enter says the same of the last pop.
+"""
+
+from __future__ import annotations
+
+import argparse
+
+from meterlink import units
+from meterlink.cli.frame import add_setup_option, open_session
+from meterlink.errors import NotInLibrary, UsageError
+
+MOST_M = 50.0
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("light", help="the light whose pop it was")
+    parser.add_argument("distance", nargs="?", help="dome to the light's point, e.g. 20cm")
+    parser.add_argument("--not-given", action="store_true", help="the distance is not known after all")
+    add_setup_option(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Supersede the light's readings by ones with the distance."""
+    if (args.distance is None) != args.not_given:
+        raise UsageError("say how far: meterlink held KEY 20cm, or --not-given")
+    held_off_m = None if args.not_given else units.parse_length(args.distance, "held-off distance", 0.0, MOST_M)
+    session = open_session(args)
+    with session.library:
+        session.resume()
+        light = session.light(args.light)
+        state = session.view().state(light.id)
+        if state is None or not any(r.light_id == light.id for r in session.view().readings):
+            raise NotInLibrary(f"{light.name} has no reading that the distance could belong to: meterlink meter {light.name}")
+        session.held(held_off_m, light.id)
+        said = "distance not given" if held_off_m is None else f"held off {units.format_length(held_off_m)}"
+        state = session.view().state(light.id)
+        if state is not None and state.judged is not None:
+            said += f", {state.judged.verdict}: {state.judged.reason}"
+        print(f"{light.name}: {said}")
+    return 0

@@ -1,0 +1,219 @@
+"""Drives a walk of calibration or acceptance with a sensor: prepares each step, measures it, obeys what is typed meanwhile.
+
+What is to be said goes to ``say``, what is typed comes from ``lines``: terminal and app bring their own.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from typing import Any, Protocol
+
+from meterlink.calibration.evidence import full_raw_of, raw_of
+from meterlink.calibration.procedure import Procedure, Task
+from meterlink.errors import CalibrationError, MeterlinkError, SensorError, UsageError
+from meterlink.metering.station import Station
+from meterlink.records import Kind, Measurement
+
+Value = Callable[[str, Task], float]
+"""Turns what was typed for a task into its number; raises MeterlinkError."""
+Say = Callable[[str], None]
+KEYS = "type u (take back), s (leave out) or q (stop), then Enter"
+
+
+class Typed(Protocol):
+    """Where typed lines come from."""
+
+    interactive: bool
+    """Whether a person types, who does it while something is measured; a script's next line belongs to a later step."""
+
+    async def next(self) -> str | None:
+        """Wait for a line; None when no more will come."""
+        ...
+
+
+async def walk_through(walk: Procedure, station: Station, lines: Typed, say: Say, value_of: Value) -> bool:
+    """Take every step; return False when it was stopped before the end."""
+    told = ""
+    typed: float | None = None
+    leaving: int | None = None
+    news: list[str] = []
+    while (task := walk.task) is not None:
+        # Only then may anybody be told to fire once more.
+        await station.prepare(task, leaving)
+        _tell(news, say)
+        leaving = None
+        if task.name != told:
+            told = task.name
+            station.forget_pops()
+            typed = None
+            _announce(walk, task, say)
+        if task.ask or task.kind == Kind.STEADY:
+            line = await _line(walk, station, lines, task, say)
+            if line == "q":
+                return False
+            if _command(walk, line, say):
+                told = ""
+                continue
+            if line and not task.ask:
+                typed = _other_value(line, task, typed, value_of, say)
+                continue
+            if task.ask:
+                typed = await _reference(walk, station, line, task, say, value_of)
+                if typed is None:
+                    continue
+        try:
+            measurement = await _measured(station, lines, task)
+        except SensorError as error:
+            # What was taken before is not lost with it.
+            say(f"! {error}")
+            told = ""
+            continue
+        if measurement is None:
+            return False
+        if isinstance(measurement, str):
+            if measurement in ("u", "s"):
+                _command(walk, measurement, say)
+                told = ""
+            else:
+                typed = _other_value(measurement, task, typed, value_of, say)
+            continue
+        news = _take(walk, task, measurement, typed)
+        if measurement.clipped or measurement.too_dim:
+            leaving = measurement.range_index
+    _tell(news, say)
+    return True
+
+
+async def _reference(walk: Procedure, station: Station, line: str, task: Task, say: Say, value_of: Value) -> float | None:
+    """The reference's reading from its line; None when there was none in it: an empty one shows the level of steady light."""
+    try:
+        if not line and task.kind == Kind.STEADY:
+            say(f"  now {seen(walk, task, await station.measure(task))}; {_how(task)}")
+            return None
+        typed = value_of(line, task)
+    except MeterlinkError as error:
+        say(f"! {error}")
+        return None
+    station.forget_pops()
+    say("  fire" if task.kind == Kind.FLASH else "  wait")
+    return typed
+
+
+def _take(walk: Procedure, task: Task, measurement: Measurement, typed: float | None) -> list[str]:
+    """Give a measurement to its task; returns what is to be said of it."""
+    counted = len(walk.taken)
+    said = walk.take(measurement, typed)
+    if len(walk.taken) > counted:
+        return [f"  {said} ({seen(walk, task, measurement)})"]
+    return [f"! {said}", f"  {_how(task)}"] if task.ask else [f"! {said}"]
+
+
+def _tell(news: list[str], say: Say) -> None:
+    for text in news:
+        say(text)
+    news.clear()
+
+
+def seen(walk: Procedure, task: Task, measurement: Measurement) -> str:
+    """How far a measurement fills its range, or how dark the dark is: what one looks at while setting a light."""
+    names = walk.identity.ranges
+    where = names[measurement.range_index] if measurement.range_index < len(names) else str(measurement.range_index)
+    if measurement.clipped:
+        return f"beyond range {where}"
+    try:
+        if task.dark and measurement.kind == Kind.STEADY:
+            return f"{raw_of(measurement, walk.calibration) / full_raw_of(walk.identity):.2%} of range {where}"
+        level = walk.level_of(measurement)
+    except CalibrationError:
+        level = None
+    return "level not known" if level is None else f"fills {level:.0%} of range {where}"
+
+
+def _announce(walk: Procedure, task: Task, say: Say) -> None:
+    done, wanted = walk.progress
+    say(f"\n[{done}/{wanted}] {task.title}: {task.text}")
+    if task.caution and not any(t.task.caution == task.caution for t in walk.taken):
+        say(f"  caution: {task.caution}")
+    if task.ask:
+        say(f"  {_how(task)}")
+    elif task.kind == Kind.STEADY:
+        say("  Enter when it is so" + ("; s leaves it out" if task.optional else ""))
+    else:
+        times = "fire" if task.wanted == 1 else f"fire {task.wanted} times, a second or more apart"
+        say(f"  {times}" + ("; s leaves it out" if task.optional else ""))
+
+
+def _how(task: Task) -> str:
+    if task.kind == Kind.FLASH:
+        return "type what the reference reads of a pop (f/8+0.3 or 160 lxs), Enter, then fire once more"
+    return "type what the reference reads (f/8+0.3 or 1200 lx), Enter, then wait; Enter alone shows the level"
+
+
+def _other_value(line: str, task: Task, before: float | None, value_of: Value, say: Say) -> float | None:
+    """What was typed instead of the step's own value, such as a distance; ``before`` when it is none."""
+    if not task.settable:
+        say(f"! {KEYS}")
+        return before
+    try:
+        value = value_of(line, task)
+    except MeterlinkError as error:
+        say(f"! {error}")
+        return before
+    say(f"  {value:g} m, then, for this step")
+    return value
+
+
+def _command(walk: Procedure, line: str, say: Say) -> bool:
+    if line not in ("u", "s"):
+        return False
+    try:
+        say(f"  {walk.undo() if line == 'u' else walk.skip()}")
+    except UsageError as error:
+        say(f"! {error}")
+    return True
+
+
+async def _typed(lines: Typed) -> str:
+    line = await lines.next()
+    return "q" if line is None else line
+
+
+async def _line(walk: Procedure, station: Station, lines: Typed, task: Task, say: Say) -> str:
+    """Wait for a line; a pop that comes before what must be typed is told of, since it shows how bright the light is."""
+    if task.kind == Kind.STEADY:
+        return await _typed(lines)
+    line: asyncio.Future[str] = asyncio.ensure_future(_typed(lines))
+    while True:
+        pop: asyncio.Future[Measurement] = asyncio.ensure_future(station.stray_pop())
+        both: set[asyncio.Future[Any]] = {line, pop}
+        try:
+            await asyncio.wait(both, return_when=asyncio.FIRST_COMPLETED)
+        except asyncio.CancelledError:
+            line.cancel()
+            raise
+        finally:
+            if not pop.done():
+                pop.cancel()
+        if line.done():
+            return line.result()
+        say(f"  that pop {seen(walk, task, pop.result())}: {_how(task)}")
+        await station.prepare(task)
+
+
+async def _measured(station: Station, lines: Typed, task: Task) -> Measurement | str | None:
+    """A measurement; what was typed meanwhile; None to stop."""
+    work: asyncio.Future[Measurement] = asyncio.ensure_future(station.measure(task))
+    if task.kind == Kind.STEADY or not lines.interactive:
+        # A script's next line belongs to a later step; only a person types while a pop is waited for.
+        return await work
+    while True:
+        line: asyncio.Future[str] = asyncio.ensure_future(_typed(lines))
+        both: set[asyncio.Future[Any]] = {work, line}
+        done, _ = await asyncio.wait(both, return_when=asyncio.FIRST_COMPLETED)
+        if line in done and line.result():
+            work.cancel()
+            return None if line.result() == "q" else line.result()
+        if work in done:
+            line.cancel()
+            return work.result()

@@ -1,0 +1,120 @@
+"""What the next pop should give, so that range and sampling are chosen before it: a wasted pop is a question too many.
+
+In this order: the light's own reading, moved by what was changed since; the set-up that this one was copied from or
+rebuilds; what the head gave in other sets; another light of the set by dial and distance.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from meterlink.errors import MeterlinkError
+from meterlink.judging.expected import expected_value, placement_change_stops, rough_value
+from meterlink.judging.view import LightState, SetView, value_of
+from meterlink.library.fixtures import entries_elsewhere
+from meterlink.metering.opened_set import OpenedSet
+from meterlink.metering.walk import Request
+from meterlink.records import Kind, Placement, Purpose, Reading
+
+REFLECTED_POP = 0.6
+"""What a dome toward a card gets of its source's light, roughly: only chooses the sensor's range."""
+STORED = "match:stored"
+COPIED = "copied"
+"""Where the library remembers which set-up another one rebuilds, or was copied from."""
+
+
+class Expectation(NamedTuple):
+    """What a pop should give at the dome."""
+
+    exposure_lxs: float
+    pulse_s: float | None = None
+    """Exposure over peak, when this head has told."""
+    t01_s: float | None = None
+
+
+def expectation_of(opened: OpenedSet, request: Request | None) -> Expectation | None:
+    """Return what a request's pop should give; None when nothing is known, or when it is no pop."""
+    if request is None or request.kind != Kind.FLASH or request.purpose == Purpose.ROOM:
+        return None
+    view = opened.view()
+    if request.light_id is not None:
+        return _alone(opened, view, request.light_id)
+    parts = [_share(opened, view, light_id) for light_id in request.lit]
+    known = [part for part in parts if part is not None]
+    total = sum(part.exposure_lxs for part in known)
+    if len(known) < len(parts) or not total > 0.0:
+        return None
+    firing = [part for part in known if part.exposure_lxs > 0.0]
+    peaks = [part.exposure_lxs / part.pulse_s for part in firing if part.pulse_s]
+    longest = max((part.t01_s for part in known if part.t01_s), default=None)
+    return Expectation(total, total / sum(peaks) if len(peaks) == len(firing) else None, longest)
+
+
+def _share(opened: OpenedSet, view: SetView, light_id: str) -> Expectation | None:
+    """What one of several lights gives of a pop of all; a reflector what it adds, once that is known."""
+    state = view.state(light_id)
+    if state is not None and state.light.source_light_id:
+        return Expectation(max(state.value or 0.0, 0.0))
+    return _alone(opened, view, light_id)
+
+
+def _alone(opened: OpenedSet, view: SetView, light_id: str) -> Expectation | None:
+    state = view.state(light_id)
+    if state is None:
+        return None
+    if state.light.source_light_id:
+        # The dome looks at the card and sees the source from the side, at half or so.
+        source = _alone(opened, view, state.light.source_light_id)
+        return None if source is None else source._replace(exposure_lxs=REFLECTED_POP * source.exposure_lxs)
+    past, placements = opened.past()
+    value = expected_value(state, past, placements)
+    own = [r for r in past if r.light_id == light_id and r.purpose == Purpose.ALONE and r.kind == Kind.FLASH]
+    if value is not None and own:
+        return _like(own[-1], value)
+    return _of_origin(opened, state) or _of_head(opened, state) or _of_geometry(view, state)
+
+
+def _like(reading: Reading, value: float) -> Expectation:
+    pulse_s = reading.exposure_lxs / reading.peak_lx if reading.exposure_lxs and reading.peak_lx else None
+    return Expectation(value, pulse_s, reading.t01_s)
+
+
+def _moved(reading: Reading, old: Placement | None, state: LightState) -> Expectation | None:
+    """What a reading of an earlier placement leads one to expect of the present one."""
+    value = value_of(reading)
+    if value is None or old is None or state.placement is None or reading.kind != Kind.FLASH:
+        return None
+    change = placement_change_stops(old, state.placement)
+    return None if change is None else _like(reading, value * 2.0**change)
+
+
+def _of_origin(opened: OpenedSet, state: LightState) -> Expectation | None:
+    library, setup_id = opened.library, opened.setup.id
+    origin_id = library.recall(f"{STORED}:{setup_id}") or library.recall(f"{COPIED}:{setup_id}")
+    if not isinstance(origin_id, str):
+        return None
+    try:
+        origin = OpenedSet(library, origin_id, now=opened.now).view()
+    except MeterlinkError:
+        # It was on another machine, or is gone: then it tells nothing.
+        return None
+    names = {one.light.name.casefold(): one for one in origin.lights}
+    stored = names.get(state.light.name.casefold())
+    return _moved(stored.reading, stored.placement, state) if stored is not None and stored.reading is not None else None
+
+
+def _of_head(opened: OpenedSet, state: LightState) -> Expectation | None:
+    if not state.light.fixture:
+        return None
+    for light, placement, reading in reversed(entries_elsewhere(opened.library, opened.setup.id, {state.light.fixture})):
+        if light.modifier.casefold() == state.light.modifier.casefold() and reading.purpose == Purpose.ALONE:
+            found = _moved(reading, placement, state)
+            if found is not None:
+                return found
+    return None
+
+
+def _of_geometry(view: SetView, state: LightState) -> Expectation | None:
+    """By dial and distance from another light of the set."""
+    value = rough_value(view, state)
+    return None if value is None else Expectation(value)

@@ -1,0 +1,122 @@
+"""A set-up with the walk through its lights: what is asked for, what is missing, what is expected; remembered over a kill."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable
+from typing import Any
+
+from meterlink.judging.verdict import RETAKE
+from meterlink.library.fixtures import entries_elsewhere
+from meterlink.library.store import Library
+from meterlink.metering.expectation import Expectation, expectation_of
+from meterlink.metering.opened_set import OpenedSet
+from meterlink.metering.walk import Request, Walk
+from meterlink.records import Light, Purpose
+from meterlink.records.kept import OWN_POINT_ROLES
+
+
+class SetWalk(OpenedSet):
+    """An opened set and a walk through its lights."""
+
+    def __init__(self, library: Library, setup: str | None = None, *, now: Callable[[], float] = time.time) -> None:
+        super().__init__(library, setup, now=now)
+        self.walk = Walk()
+        self.auto_advance = True
+        """Whether a logged reading moves the walks that are begun on, or the person does."""
+        self._in_progress = ""
+        """The reading of several pops that the next pop joins."""
+
+    def request(self, light: Light, **how: Any) -> Request:
+        """What is asked for when a light is metered as the library's settings say, with the changes in ``how``."""
+        usual = Request(
+            light.id, point=light.point, aim=self.settings.default_aim, receptor=self.settings.default_receptor
+        )
+        return usual._replace(**how)
+
+    def request_together(self, lit: Iterable[Light] = (), **how: Any) -> Request:
+        """What is asked for when lights fire at once: those given, else all that reach the face."""
+        lights = list(lit) or [one for one in self.lights() if one.role not in OWN_POINT_ROLES]
+        usual = Request(None, Purpose.TOGETHER, aim="camera", receptor=self.settings.default_receptor)
+        return usual._replace(lit=tuple(one.id for one in lights), **how)
+
+    def begin(self, requests: Iterable[Request]) -> None:
+        """Begin a walk; reflectors become two pops of their source, with and without them."""
+        self.walk = Walk(self._expanded(requests), auto_advance=self.auto_advance)
+        self._in_progress = ""
+        self._remember_walk()
+
+    def resume(self) -> bool:
+        """Come back to the walk that was under way when the program ended; False when there is none."""
+        data = self.library.recall(f"walk:{self.setup.id}")
+        self.walk = Walk.from_json(data) if isinstance(data, dict) else Walk()
+        known = {one.id for one in self.lights()}
+        if any(r.light_id is not None and r.light_id not in known for r in self.walk.requests):
+            self.walk = Walk()
+        return self.walk.waiting is not None
+
+    def _remember_walk(self) -> None:
+        self.library.remember(f"walk:{self.setup.id}", self.walk.as_json())
+
+    def _expanded(self, requests: Iterable[Request]) -> list[Request]:
+        lights = {one.id: one for one in self.lights()}
+        out: list[Request] = []
+        for r in requests:
+            light = lights.get(r.light_id or "")
+            if r.purpose == Purpose.ALONE and light is not None and light.source_light_id:
+                # Both pops are taken the same way, so that nothing but the reflector differs between them.
+                out.append(r._replace(purpose=Purpose.WITH))
+                out.append(r._replace(purpose=Purpose.WITHOUT))
+            else:
+                out.append(r)
+        return out
+
+    def skip(self) -> Request | None:
+        """Leave out the light that is waited for; return what is waited for now."""
+        self.walk.advance()
+        self._remember_walk()
+        return self.walk.waiting
+
+    def again(self, light_id: str) -> None:
+        """Wait for this light once more (it was turned or moved after its pop)."""
+        self.walk.back_to(light_id)
+        self._remember_walk()
+
+    def wait_for(self, request: Request) -> None:
+        """Wait for this now, also when its light has a reading; then go on with what had been waited for."""
+        if request.light_id is None or not self.walk.go_to(request.light_id):
+            self.walk.insert(self._expanded([request]))
+        self._remember_walk()
+
+    def forget(self, light_id: str) -> None:
+        """Wait for this light no more: it was taken out of the set."""
+        self.walk.forget(light_id)
+        self._remember_walk()
+
+    def advance_by_itself(self, on: bool) -> None:
+        """Whether a logged reading moves the walk on, or the person does."""
+        self.auto_advance = self.walk.auto_advance = on
+        self._remember_walk()
+
+    def pending(self) -> list[Light]:
+        """Lights without a valid reading: none, a stale one, or one that has to be taken again."""
+        return [
+            s.light for s in self.view().lights if s.reading is None or s.judged is None or s.judged.verdict == RETAKE
+        ]
+
+    def held_before(self, light: Light) -> float | None:
+        """How far the dome was held off in the light's last reading, else in its head's last one in another set; None: not said."""
+        own = [r for r in self.past()[0] if r.light_id == light.id and r.held_off_m is not None]
+        if own:
+            return own[-1].held_off_m
+        elsewhere = entries_elsewhere(self.library, self.setup.id, {light.fixture} if light.fixture else ())
+        return next((r.held_off_m for _, _, r in reversed(elsewhere) if r.held_off_m is not None), None)
+
+    def expected(self) -> Expectation | None:
+        """What the next pop should give at the dome; None when nothing is known of it."""
+        return expectation_of(self, self.walk.waiting) if self.walk.listening else None
+
+    def expected_exposure_lxs(self) -> float | None:
+        """The light that the next pop should give at the dome, in lx·s; None if unknown."""
+        found = self.expected()
+        return found.exposure_lxs if found is not None else None
