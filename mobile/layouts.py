@@ -102,6 +102,10 @@ class Card(Stack):
     """A column on a raised face."""
 
 
+class Parts(BoxLayout):
+    """What fills a page: parts below each other, or side by side where the window is wide."""
+
+
 class Pane(ScrollView):
     """The scrolling part of a page.
 

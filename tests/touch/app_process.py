@@ -110,7 +110,8 @@ class Eyes:
                            "colour": list(widget.color[:3]), "drawn": False})  # fmt: skip
         elif name or target:
             extra = {"verdict": widget.verdict} if hasattr(widget, "verdict") else {}
-            things.append({**thing, "text": text, "ink": box, "font_px": 0, "drawn": False, **extra})
+            said = getattr(widget, "text", "")
+            things.append({**thing, "text": said if isinstance(said, str) else "", "ink": box, "font_px": 0, "drawn": False, **extra})
         for written, font_px, left, low, right, high in getattr(widget, "written", ()):
             ink = self._box(widget, left, low, right, high)
             things.append({"name": f"{name}>text", "kind": "drawn", "target": False, "box": ink, "clip": clip,
@@ -241,6 +242,15 @@ class Socket:
         if light:
             self.app.page.open(next(one.id for one in self.app.desk.shot.lights if one.name == light))
         return {}
+
+    def ask_handle(self) -> Any:
+        """Where the handle of the light that is open stands in the window."""
+        from kivy.core.window import Window
+
+        ring = self.app.page.ids.ring
+        mark = next(m for m in ring.marks if m.light_id == ring.focus_id)
+        x, y = ring.to_window(*ring.scale.to_px(mark.x_m, mark.z_m))
+        return [x, Window.height - y]
 
     def ask_record(self) -> Any:
         """Begin to keep every frame."""
