@@ -31,6 +31,7 @@ from mobile.look import Look  # noqa: E402
 from mobile.saying import without_commands  # noqa: E402
 from mobile.sensor_desk import SIMULATED_URL, SensorDesk  # noqa: E402
 from mobile.sensors_state import strip_text  # noqa: E402
+from mobile.sounds import play_tick  # noqa: E402
 from mobile.voice import Voice  # noqa: E402
 
 log = logging.getLogger("mobile")
@@ -62,7 +63,7 @@ class MeterApp(App):
         texts.use(self.desk.prefs.language)
         self.look = Look()
         self.look.wear(self.desk.prefs.theme, self.desk.prefs.text_scale)
-        self.voice = voice or Voice()
+        self.voice = voice or Voice(play=play_tick)
         self.level: Measurement | None = None
         self.failures: list[BaseException] = []
         """What nobody expected: tests raise it again."""

@@ -248,7 +248,7 @@ def finding_look(shot: Shot, finding: Finding, number: int) -> FindingLook:
         # The check names the one pop that tells most; when it is a light alone, that light is offered.
         if finding.kind == "sum" and " alone " in finding.advice and bool(light_id):
             act, label = "meter", t("set.do_meter", name=finding.light)
-        elif missing is not None:
+        elif missing is not None and "not given" in f"{finding.text} {finding.advice}":
             # All together tells nothing as long as nobody knows where a light stands: that comes first.
             name, light_id, field = missing
             act, label = "place", t(f"set.do_{field}", name=name)

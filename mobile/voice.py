@@ -8,13 +8,10 @@ import os
 import shutil
 import struct
 import sys
-import tempfile
 import threading
 import wave
 from collections.abc import Callable
-from pathlib import Path
 from queue import SimpleQueue
-from typing import Any
 
 
 def _on_phone() -> bool:
@@ -59,21 +56,8 @@ def tick_wave(kind: str) -> bytes:
     return out.getvalue()
 
 
-_sounds: dict[str, Any] = {}
-
-
-def _kivy_tick(kind: str) -> None:
-    if kind not in _sounds:
-        from kivy.core.audio import SoundLoader
-
-        path = Path(tempfile.gettempdir()) / f"meterlink-{os.getpid()}-{kind}.wav"
-        path.write_bytes(tick_wave(kind))
-        _sounds[kind] = SoundLoader.load(str(path))
-        path.unlink(missing_ok=True)
-    sound = _sounds[kind]
-    if sound is None:
-        raise NotImplementedError("no sound")
-    sound.play()
+def _no_tick(_kind: str) -> None:
+    raise NotImplementedError("no sound")
 
 
 PATTERN_S = {"good": 0.06, "corrected": 0.12, "retake": 0.4}
@@ -87,7 +71,7 @@ class Voice:
         self,
         speak: Callable[[str], None] = _plyer_speak,
         vibrate: Callable[[float], None] = _plyer_vibrate,
-        play: Callable[[str], None] = _kivy_tick,
+        play: Callable[[str], None] = _no_tick,
     ) -> None:
         self.can_speak = True
         self.can_vibrate = True

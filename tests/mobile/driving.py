@@ -31,11 +31,16 @@ class Quiet:
     def __init__(self) -> None:
         self.said: list[str] = []
         self.buzzed: list[str] = []
+        self.ticked: list[str] = []
         self.can_speak = self.can_vibrate = True
 
     def say(self, text: str) -> None:
         """Keep a text."""
         self.said.append(text)
+
+    def tick(self, kind: str) -> None:
+        """Keep a tick."""
+        self.ticked.append(kind)
 
     def buzz(self, verdict: str) -> None:
         """Keep a verdict."""
