@@ -195,12 +195,12 @@ def test_a_swipe_moves_no_light_and_a_held_handle_does_and_can_be_undone(phone: 
     p.tap("place:lights")
     p.tap("open:KEY")
     before = p.ask("measure")["KEY"]
-    ring = p.screen().find("ring")
-    left, top, right, bottom = ring.box
     at = _handle(p)
     p.press(*at, (at[0] + 5, at[1] - 90))
     p.settled()
     assert p.ask("measure")["KEY"]["distance_m"] == before["distance_m"]
+    p.tap("close_light")
+    p.tap("open:KEY")
     at = _handle(p)
     p.press(*at, (at[0] - 40, at[1] + 10), hold_s=0.8)
     p.settled()
