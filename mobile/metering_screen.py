@@ -64,7 +64,7 @@ class FigureView(Drawing):
             texture = text_texture(text, size * part) if text else None
             if texture is None:
                 continue
-            Color(*(style.quiet if part == BEFORE_PART else getattr(style, self.colour)))
+            Color(*getattr(style, self.colour))
             width, height = texture.size
             room = min(width, self.right - x)
             low = base - DESCENT * size * part
