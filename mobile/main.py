@@ -77,7 +77,7 @@ class MeterApp(App):
         self._came_by: list[str] = []
         """Pages before this one, the last one last."""
         self._showing_set: Any = None
-        self._was_lost = False
+        self._was_lost = self._was_ready = False
         self.export_to: str | None = None
         """Folder for exported files; None is the person's documents."""
         self.sensors = SensorDesk(
@@ -191,8 +191,8 @@ class MeterApp(App):
 
     @property
     def lost(self) -> bool:
-        """A sensor is in use and not there."""
-        return self.sensors.status.state in ("lost", "looking") and not self.sensors.status.ready
+        """The sensor in use was there and is not now."""
+        return self._was_ready and self.sensors.status.state in ("lost", "looking")
 
     def refresh(self) -> None:
         """Let the page that is seen show the snapshot."""
@@ -421,7 +421,8 @@ class MeterApp(App):
         page.show_sensor()
 
     def _tell_loss(self) -> None:
-        """Say that the sensor went, and that it is back: once each."""
+        """Say that the sensor went, and that it is back: once each.  One that was never there is not lost."""
+        self._was_ready = self.sensors.status.ready or (self._was_ready and self.sensors.status.state in ("lost", "looking"))
         if self.lost == self._was_lost or not (self.lost or self.sensors.status.ready):
             return
         self._was_lost = self.lost

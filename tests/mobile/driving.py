@@ -116,6 +116,7 @@ class Driver:
 
     async def reach(self, test_name: str) -> Any:
         """Return a widget, scrolled into view."""
+        from kivy.uix.recycleview import RecycleView
         from kivy.uix.scrollview import ScrollView
 
         widget = await self.until(lambda: self.find(test_name), f"{test_name} on the screen")
@@ -123,7 +124,8 @@ class Driver:
         parent = widget.parent
         while parent is not None and not isinstance(parent, ScrollView):
             parent = parent.parent if parent is not parent.parent else None
-        if parent is not None:
+        # A list that makes its rows anew shows what is found in it already; kivy cannot scroll it to a widget.
+        if parent is not None and not isinstance(parent, RecycleView):
             parent.scroll_to(widget, padding=10, animate=False)
             await self.frames(2)
         return widget

@@ -49,6 +49,8 @@ def test_a_new_person_reaches_a_first_reading_by_two_taps_and_a_pop(tmp_path: Pa
         await d.tap("act:fire")
         await d.until(lambda: d.app.desk.shot.last is not None)
         await d.until(lambda: d.app.place == "set", "the table by itself")
+        await d.settled()
+        await d.frames(6)
         return d.taps, d.app.strip, d.app.simulated, d.app.place
 
     taps, strip, simulated, place = drive(tmp_path / "library.db", scenario)

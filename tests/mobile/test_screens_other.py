@@ -11,6 +11,7 @@ pytest.importorskip("kivy", reason="kivy is not installed (pip install 'meterlin
 from meterlink.library.store import Library
 from mobile.desk import Desk
 from mobile.sensor_desk import Found
+from tests.mobile import window
 from tests.mobile.driving import Driver, drive
 from tests.mobile.made_up_set import open_made_up
 
@@ -241,6 +242,7 @@ def test_set_ups_are_searched_used_copied_and_exported(tmp_path: Path) -> None:
 
 def test_a_file_that_is_none_is_refused_under_its_field(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Where there is no file chooser a path is typed; it is not there: the sentence stands below it."""
+    window.prepare()
     from mobile import library_screen
 
     monkeypatch.setattr(library_screen, "ask_for_file", lambda: None)
@@ -269,6 +271,8 @@ def test_a_sensor_nearby_is_two_taps_away(tmp_path: Path) -> None:
         await d.tap("count:1")
         await d.pop_direct()
         await d.until(lambda: d.app.place == "set", "the table by itself")
+        await d.settled()
+        await d.frames(6)
         return d.taps, d.app.place, d.app.desk.prefs.sensor_url
 
     taps, place, url = drive(tmp_path / "library.db", scenario, finders=(near,))
