@@ -34,7 +34,7 @@ class Strip(BoxLayout):
 
 
 class Frame(Layout):
-    """See the module.  Places its parts itself: each part's size follows from the window alone, whichever way it was turned before."""
+    """See the module.  Places its parts itself: their sizes follow from the window alone, however it was turned before."""
 
     def __init__(self, **kwargs: object) -> None:
         super().__init__(**kwargs)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+import shutil
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +23,8 @@ from mobile.widgets import Tap, load_kv
 
 SEARCH_DELAY_S = 0.25
 """A search follows typing, not every key."""
+CHOOSERS = ("zenity", "kdialog", "yad")
+"""Programs that show a file chooser on a Linux desktop; plyer uses the first that is there and is silent without."""
 ACTS = ("match", "copy", "export", "archive")
 
 
@@ -51,6 +56,8 @@ def export_folder() -> Path:
 
 def ask_for_file() -> list[str] | None:
     """Open the platform's own file chooser and return what was chosen; None where there is none."""
+    if sys.platform == "linux" and "ANDROID_ARGUMENT" not in os.environ and not any(map(shutil.which, CHOOSERS)):
+        return None
     from plyer import filechooser
 
     try:

@@ -12,6 +12,7 @@ from meterlink.records import Setup
 from mobile.desk import Desk, Shot
 from mobile.texts import t
 
+
 class PlanDot(NamedTuple):
     """One light of a thumbnail plan: x right, y up, from -1 to 1 of the plan's half size."""
 

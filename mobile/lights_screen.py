@@ -193,7 +193,8 @@ class LightsPage(Page):
         ids, shot = self.ids, self.app.desk.shot
         ids.stale.text = edit.stale
         ids.fed_by.text = t("lights.fed_by", name=edit.reflector_of) if edit.reflector_of else ""
-        self._taps(ids.role, [(role, t(f"role.{role}"), role) for role in ROLES], "role:", lambda role: self._do(state.set_role, role))
+        roles = [(role, t(f"role.{role}"), role) for role in ROLES]
+        self._taps(ids.role, roles, "role:", lambda role: self._do(state.set_role, role))
         for tap in ids.role.children:
             tap.chosen = tap.value == edit.role
         ids.power.value_text = edit.power or t("metering.power_unknown")

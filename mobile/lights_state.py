@@ -11,9 +11,9 @@ from typing import Any, NamedTuple
 
 from meterlink import units
 from meterlink.errors import UsageError
-from meterlink.records import Light, Placement
 from meterlink.judging.view import LightState
-from meterlink.records.kept import ROLES, SHAPES
+from meterlink.records import Light, Placement
+from meterlink.records.kept import ROLES
 from mobile.desk import Desk, Shot
 from mobile.light_fields import FIELDS, power_text
 from mobile.texts import t

@@ -273,8 +273,8 @@ def _last_pop(shot: Shot) -> dict[str, Any]:
 
 
 def _pop(name: str, light_id: str, **more: Any) -> dict[str, Any]:
-    empty = {"figure": Figure(), "verdict": "", "verdict_text": "", "note": "", "reason": "", "wave": (), "wave_text": "", "spoken": ""}
-    return {"last_name": name, "last_id": light_id, **empty, **more}
+    texts = dict.fromkeys(("verdict", "verdict_text", "note", "reason", "wave_text", "spoken"), "")
+    return {"last_name": name, "last_id": light_id, "figure": Figure(), "wave": (), **texts, **more}
 
 
 def _worth(shot: Shot, last: Reading) -> tuple[Figure, str, str, float | None]:

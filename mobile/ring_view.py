@@ -17,7 +17,6 @@ from mobile.drawings import Drawing
 from mobile.ring_state import RingMark, Scale
 from mobile.widgets import look, text_width
 
-
 HOLD_S = 0.3
 """So long a finger stays on a handle before the light follows it."""
 

@@ -14,7 +14,7 @@ from mobile import (
 from mobile.metering_state import Figure
 from mobile.page import Page
 from mobile.ring_state import marks_of
-from mobile.set_state import FindingLook, SetLook, SetRow, set_look
+from mobile.set_state import FindingLook, SetRow, set_look
 from mobile.texts import t
 from mobile.widgets import Card, Row, Words, load_kv
 

@@ -1,3 +1,4 @@
+# ruff: noqa: E501 - a table: one sign, one line
 """Signs drawn as paths of our own, on a square from -1 to 1 with y up.  No kivy here: ``drawings.SignView`` draws them.
 
 A role's sign is the set from above in small: the face in the middle, the camera below, the light where its role usually stands.

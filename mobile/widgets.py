@@ -78,7 +78,10 @@ def text_width(text: str, font_size: float, bold: bool = False) -> float:
             _widths.clear()
         widest = 0.0
         for line in text.split("\n"):
-            parts = (CoreLabel(font_size=font_size, font_name=font, bold=bold).get_extents(part)[0] for font, part in fonts.runs(line))
+            parts = (
+                CoreLabel(font_size=font_size, font_name=font, bold=bold).get_extents(part)[0]
+                for font, part in fonts.runs(line)
+            )
             widest = max(widest, sum(parts))
         _widths[key] = widest
     return _widths[key]
@@ -183,6 +186,10 @@ class Tap(ButtonBehavior, Dressed):
             self.fbind(name, self._repaint)
         self._repaint()
 
+    def on_touch_down(self, touch: Any) -> bool:
+        """What cannot be tapped now is in nobody's way."""
+        return not self.disabled and bool(super().on_touch_down(touch))
+
     def on_text(self, widget: object, text: str) -> None:
         """Choose a font that has all characters."""
         super().on_text(widget, text)
@@ -266,6 +273,10 @@ class Stepper(BoxLayout):
     RUN_AFTER_S, RUN_EVERY_S = 0.45, 0.12
     _running: Any = None
     _ran = False
+
+    def on_touch_down(self, touch: Any) -> bool:
+        """Hidden, it is in nobody's way."""
+        return not self.disabled and bool(super().on_touch_down(touch))
 
     def hold(self, by: int, whole: bool) -> None:
         """A finger is down: after a moment the value runs."""

@@ -116,7 +116,6 @@ class Driver:
 
     async def reach(self, test_name: str) -> Any:
         """Return a widget, scrolled into view."""
-        from kivy.uix.recycleview import RecycleView
         from kivy.uix.scrollview import ScrollView
 
         widget = await self.until(lambda: self.find(test_name), f"{test_name} on the screen")
@@ -125,7 +124,7 @@ class Driver:
         while parent is not None and not isinstance(parent, ScrollView):
             parent = parent.parent if parent is not parent.parent else None
         # A list that makes its rows anew shows what is found in it already; kivy cannot scroll it to a widget.
-        if parent is not None and not isinstance(parent, RecycleView):
+        if parent is not None and not hasattr(parent, "viewclass"):
             parent.scroll_to(widget, padding=10, animate=False)
             await self.frames(2)
         return widget

@@ -111,7 +111,8 @@ class Eyes:
         elif name or target:
             extra = {"verdict": widget.verdict} if hasattr(widget, "verdict") else {}
             said = getattr(widget, "text", "")
-            things.append({**thing, "text": said if isinstance(said, str) else "", "ink": box, "font_px": 0, "drawn": False, **extra})
+            said = said if isinstance(said, str) else ""
+            things.append({**thing, "text": said, "ink": box, "font_px": 0, "drawn": False, **extra})
         for written, font_px, left, low, right, high in getattr(widget, "written", ()):
             ink = self._box(widget, left, low, right, high)
             things.append({"name": f"{name}>text", "kind": "drawn", "target": False, "box": ink, "clip": clip,

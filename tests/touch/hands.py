@@ -289,8 +289,8 @@ class Phone:
             now = self.until(lambda s: s.any(name), f"{name} on the page")
             thing = now.any(name)
             assert thing is not None
-            left, top, right, bottom = thing.clip
-            if thing.box[1] >= top - 1 and thing.box[3] <= bottom + 1 or (
+            left, top, _right, bottom = thing.clip
+            if (thing.box[1] >= top - 1 and thing.box[3] <= bottom + 1) or (
                 thing.box[3] - thing.box[1] > bottom - top and thing.seen > 0
             ):
                 return thing
