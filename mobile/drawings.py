@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from kivy.app import App
 from kivy.clock import Clock
 from kivy.core.text import Label as CoreLabel
 from kivy.core.text.markup import MarkupLabel
@@ -18,10 +19,14 @@ from mobile.signs import SIGNS
 
 
 def look() -> Look:
-    """Return the look that the running app wears."""
-    from kivy.app import App
+    """Return the look that the running app wears; that of the last one while an app ends."""
+    app = App.get_running_app()
+    if app is not None:
+        _worn[0] = app.look
+    return _worn[0]
 
-    return App.get_running_app().look
+
+_worn: list[Any] = [None]
 
 
 def text_texture(text: str, size: float, *, bold: bool = False) -> Any:

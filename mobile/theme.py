@@ -2,8 +2,8 @@
 
 Two themes: ``amber`` (warm on black, for the dark studio) and ``paper`` (light).  What can be tapped is in the colour
 ``strong``, as a face (the one thing to do next) or as text (all the rest); nothing else is.  Every pair in ``TEXT_PAIRS``
-has a contrast of at least 4.5:1, every pair in ``EDGE_PAIRS`` (edges of things that can be touched, marks) at least 3:1; a test measures
-both from the colours here.  Sizes are in dp (1/160 inch) at a text size of 100 %.
+has a contrast of at least 4.5:1, every pair in ``EDGE_PAIRS`` (edges of things that can be touched, marks) at least 3:1; a
+test measures both from the colours here.  Sizes are in dp (1/160 inch) at a text size of 100 %.
 """
 
 from __future__ import annotations

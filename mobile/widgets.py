@@ -238,12 +238,10 @@ class Tap(ButtonBehavior, Dressed):
                 if self.stacked:
                     y = self.top - self.sign_size * 0.75
                 elif self.text:
-                    x = self.center_x - self._line_width() / 2 - style.gap / 4
+                    wide = min(text_width(self.text, self.font_size, self.bold), self.room())
+                    begin = self.x + style.gap if self.halign == "left" else self.center_x - (wide + self.sign_room) / 2
+                    x = begin + self.sign_size / 2
                 paint_sign(self.sign, x, y, half, max(half * 0.2, 1.6))
-
-    def _line_width(self) -> float:
-        widest = max((sum(w.lw for w in line.words) for line in self._label._cached_lines), default=0.0)
-        return float(widest)
 
 
 class Term(Tap):
