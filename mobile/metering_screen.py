@@ -7,7 +7,7 @@ from typing import Any
 
 from kivy.graphics import Color, Line, Rectangle
 from kivy.metrics import dp
-from kivy.properties import BooleanProperty, ListProperty, NumericProperty, ObjectProperty, StringProperty
+from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, StringProperty
 
 from mobile import (
     lights_state,
@@ -198,7 +198,8 @@ class MeteringPage(Page):
     """The held-off distance is typed instead of touched."""
     opened = BooleanProperty(False)
     """The reason of the verdict is shown."""
-    reasons = ListProperty()
+    can_undo = BooleanProperty(False)
+    """There is a last pop to take back or to give away."""
 
     def on_kv_post(self, _base: object) -> None:
         """Connect what the page's own widgets tell."""
@@ -274,7 +275,7 @@ class MeteringPage(Page):
 
     def _show_actions(self, shown: Any) -> None:
         ids = self.ids
-        ids.undo.disabled = not shown.can_take_back
+        self.can_undo = shown.can_take_back
         ids.give.disabled = not shown.give_to
         ids.give.text = t("metering.keep" if self.giving else "metering.give")
         row, wanted = ids.give_row, [name for _id, name in shown.give_to] if self.giving else []

@@ -21,9 +21,10 @@ PAGES = {
     "sensors": ("mobile.sensors_screen", "SensorsPage"),
     "settings": ("mobile.settings_screen", "SettingsPage"),
     "more": ("mobile.more_screen", "MorePage"),
-    "parts": ("mobile.parts_screen", "PartsPage"),
 }
 """Every page and where it lives; a page is imported and built when it is first gone to."""
+FOR_PICTURES = {"parts": ("mobile.parts_screen", "PartsPage")}
+"""Pages that no place leads to."""
 
 
 class Page(BoxLayout):
@@ -68,7 +69,7 @@ class Pages(FloatLayout):
         page = self.built.get(name)
         frames = 1
         if page is None:
-            module, cls = PAGES[name]
+            module, cls = (PAGES | FOR_PICTURES)[name]
             page = self.built[name] = getattr(import_module(module), cls)(name=name, pos_hint={"x": 0, "y": 0})
             frames = 2
         if page is self.current_screen:

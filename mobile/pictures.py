@@ -125,7 +125,7 @@ async def take(
         await app.run(app.desk.remember, theme=theme, text_scale=text_scale, speech=False, vibration=False)
         app.wear()
         for page in pages:
-            if (page if page != "light" else "lights") not in BUILT:
+            if (page if page != "light" else "lights") not in (*BUILT, "parts"):
                 continue
             if page in ("set", "light"):
                 await app.run(app.desk.use, app.demo_id)

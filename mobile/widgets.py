@@ -193,7 +193,7 @@ class Tap(ButtonBehavior, Dressed):
     def on_text(self, widget: object, text: str) -> None:
         """Choose a font that has all characters."""
         super().on_text(widget, text)
-        self.measure()
+        self.dress()
 
     @property
     def sign_size(self) -> float:
