@@ -23,7 +23,7 @@ PAGES = {
     "more": ("mobile.more_screen", "MorePage"),
 }
 """Every page and where it lives; a page is imported and built when it is first gone to."""
-FOR_PICTURES = {"parts": ("mobile.parts_screen", "PartsPage")}
+FOR_PICTURES = {"parts": ("mobile.parts", "PartsPage")}
 """Pages that no place leads to."""
 
 

@@ -154,6 +154,8 @@ async def _one_size(folder: Path, size: tuple[int, int], text_scale: float, page
                 for path in await take(app, folder, size, text_scale, pages):
                     print(path)
             finally:
+                # What is under way builds widgets, which need the app.
+                await _frames(12)
                 app.stop()
 
         driving = asyncio.create_task(drive())
