@@ -217,7 +217,7 @@ def _walk(session: Session, sensor: str) -> Iterator[Taken]:
         return metering
 
     async def next_pop(metering: Metering) -> bool:
-        over = asyncio.ensure_future(metering.finished())
+        over = asyncio.ensure_future(metering.walked())
         while not told and not over.done():
             await asyncio.wait((over,), timeout=0.02)
         if not over.done():

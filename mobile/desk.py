@@ -14,8 +14,8 @@ from typing import Any
 
 from meterlink.checks.findings import Finding
 from meterlink.errors import MeterlinkError, NotInLibrary, UsageError
-from meterlink.judging.reach import reach_of
-from meterlink.judging.view import SetView
+from meterlink.judging.reach import Reach, reach_of
+from meterlink.judging.view import LightState, SetView
 from meterlink.library.store import Library
 from meterlink.metering.outcome import Outcome, OutcomeKind
 from meterlink.metering.rebuild import Rebuild, copied_setup, session_of
@@ -47,7 +47,7 @@ class Desk(Matching):
         self.prefs = Prefs.from_memory(library.recall(KEY))
         self.shot = Shot(prefs=self.prefs)
         self._outcome: Outcome | None = None
-        self._reaches: dict[Any, float | None] = {}
+        self._reaches: dict[Any, Reach] = {}
         self._open()
 
     # -- the set in use -----------------------------------------------------------------------------------------
@@ -83,7 +83,7 @@ class Desk(Matching):
             wave,
             self._outcome,
             tuple((state.light.id, self._recalled_held(state.light.id)) for state in view.lights),
-            self._limits(view),
+            *self._limits(view),
             findings,
             error,
             self.prefs,
@@ -103,18 +103,20 @@ class Desk(Matching):
         except (MeterlinkError, ValueError) as error:
             return (), str(error)
 
-    def _limits(self, view: SetView) -> tuple[tuple[str, float], ...]:
-        """How far the dome may be off each light's point for a tenth of a stop, where that can be said."""
-        found = []
+    def _limits(self, view: SetView) -> tuple[tuple[tuple[str, float], ...], tuple[tuple[str, float], ...]]:
+        """How far the dome may be off each light's point for a tenth and for a third of a stop, where that can be said."""
+        good, usable = [], []
         for state in view.lights:
             falloff = view.falloffs.get(state.light.modifier) if state.light.modifier else None
             key = (state.placement.id if state.placement else "", view.settings, repr(falloff))
             if key not in self._reaches:
-                self._reaches[key] = reach_of(state.placement, view.settings, falloff=falloff).good_m
-            good_m = self._reaches[key]
-            if good_m is not None:
-                found.append((state.light.id, good_m))
-        return tuple(found)
+                self._reaches[key] = reach_of(state.placement, view.settings, falloff=falloff)
+            reach = self._reaches[key]
+            if reach.good_m is not None:
+                good.append((state.light.id, reach.good_m))
+            if reach.usable_m is not None:
+                usable.append((state.light.id, reach.usable_m))
+        return tuple(good), tuple(usable)
 
     def _need(self) -> Session:
         if self.session is None:
@@ -293,6 +295,11 @@ class Desk(Matching):
         self._need().forget(light_id)
         return self._shoot()
 
+    def bring_back(self, light: Light) -> Shot:
+        """Put a light that was taken out into the set again."""
+        self.library.revise_light(light._replace(removed=False))
+        return self._shoot()
+
     def move_light(self, light_id: str, **changes: Any) -> Shot:
         """Move or re-power a light: a new placement; its reading becomes stale.  No change makes none."""
         session = self._need()
@@ -300,6 +307,22 @@ class Desk(Matching):
         if now is not None and all(getattr(now, name, None) == value for name, value in changes.items()):
             return self.shot
         session.move(light, **changes)
+        return self._shoot()
+
+    def put_back(self, before: LightState) -> Shot:
+        """Undo a change: the light as it was described, standing as it stood; its reading counts again without a pop.
+
+        Nothing is taken out of the library: the old place is a new placement, and the reading is given to it.
+        """
+        session, light = self._need(), before.light
+        if self.shot.light(light.id) != light:
+            self.library.revise_light(light)
+        now, then = session.placement(light.id), before.placement
+        if then is not None and now is not None and now.id != then.id:
+            kept = {k: v for k, v in then._asdict().items() if k not in ("id", "light_id", "created_at_s")}
+            placement = session.move(light, **kept)
+            if before.reading is not None and before.stale is None and before.reading.placement_id == then.id:
+                self.library.reassign_reading(before.reading.id, light.id, placement.id, before.reading.point)
         return self._shoot()
 
     def reorder(self, light_id: str, by: int) -> Shot:

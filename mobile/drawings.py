@@ -1,22 +1,64 @@
-"""Small pictures drawn with canvas instructions: verdict marks, the waveform, the live level, a row's band.
-
-The verdict marks are made of the dome itself, so that they tell without colour: *good* is a full dome resting on its line;
-*corrected* a full dome lifted off its line (it was held off, and brought back by calculation); *retake* a hollow dome, upside
-down and struck through.
-"""
+"""Small pictures drawn with canvas instructions: signs, verdict marks, the waveform, a row's band, a set as a stamp."""
 
 from __future__ import annotations
 
-from math import cos, pi, sin
+from typing import Any
 
+from kivy.app import App
 from kivy.clock import Clock
-from kivy.graphics import Color, Ellipse, Line, Mesh, Rectangle
+from kivy.core.text import Label as CoreLabel
+from kivy.core.text.markup import MarkupLabel
+from kivy.graphics import Color, Ellipse, Line, Mesh, Rectangle, SmoothLine
+from kivy.graphics.tesselator import Tesselator
 from kivy.properties import ListProperty, NumericProperty, ObjectProperty, StringProperty
 from kivy.uix.widget import Widget
 
-from mobile.widgets import load_kv, look
+from mobile import fonts
+from mobile.look import Look
+from mobile.signs import SIGNS
 
-DOME_POINTS = 24
+
+def look() -> Look:
+    """Return the look that the running app wears; that of the last one while an app ends."""
+    app = App.get_running_app()
+    if app is not None:
+        _worn[0] = app.look
+    return _worn[0]
+
+
+_worn: list[Any] = [None]
+
+
+def text_texture(text: str, size: float, *, bold: bool = False) -> Any:
+    """Return a line of text as a texture, each script in its font; None for nothing."""
+    markup = fonts.marked(text)
+    if markup:
+        label: Any = MarkupLabel(text=markup, font_size=size, font_name=fonts.USUAL, bold=bold)
+    else:
+        label = CoreLabel(text=fonts.shaped(text), font_size=size, font_name=fonts.font_for(text), bold=bold)
+    label.refresh()
+    return label.texture
+
+
+def paint_sign(name: str, cx: float, cy: float, half: float, width: float) -> None:
+    """Draw a sign in the colour that is set, ``half`` its size, lines ``width`` pixels wide."""
+    for stroke in SIGNS[name]:
+        points = [c + half * p for p, c in zip(stroke.points, (cx, cy) * (len(stroke.points) // 2), strict=True)]
+        if stroke.filled:
+            _fill(points)
+        else:
+            # Line's own width is half of what is drawn.
+            Line(points=points, width=max(width * stroke.weight / 2, 0.7), cap="round", joint="round", close=stroke.closed)
+            if half > 12:
+                SmoothLine(points=points, width=max(width * stroke.weight / 2, 0.7), close=stroke.closed)
+
+
+def _fill(outline: list[float]) -> None:
+    tess = Tesselator()
+    tess.add_contour(outline)
+    if tess.tesselate():
+        for vertices, indices in tess.meshes:
+            Mesh(vertices=vertices, indices=indices, mode="triangle_fan")
 
 
 class Drawing(Widget):
@@ -25,6 +67,8 @@ class Drawing(Widget):
     test_name = StringProperty("")
 
     def __init__(self, **kwargs: object) -> None:
+        self.written: list[tuple[str, float, float, float, float, float]] = []
+        """Texts that were drawn: (text, font size, left, bottom, right, top)."""
         super().__init__(**kwargs)
         # Once a frame, after layout: a drawing that is made anew several times in one frame costs much and may show
         # the vertices of its first state.
@@ -39,6 +83,7 @@ class Drawing(Widget):
     def _redraw(self, *_: object) -> None:
         """Draw."""
         self.canvas.clear()
+        self.written = []
         if self.width > 1 and self.height > 1:
             with self.canvas:
                 self.paint()
@@ -46,9 +91,39 @@ class Drawing(Widget):
     def paint(self) -> None:
         """Draw inside ``with self.canvas``."""
 
+    def write(self, text: str, x: float, y: float, size: float, *, anchor: float = 0.5, bold: bool = False) -> float:
+        """Write a line in the colour that is set; ``x`` is its left (anchor 0), middle or right (1), ``y`` its middle.
+
+        Returns its width in pixels.
+        """
+        texture = text_texture(text, size, bold=bold)
+        if texture is None:
+            return 0.0
+        width, height = texture.size
+        left = round(x - anchor * width)
+        low = round(y - height / 2)
+        Rectangle(texture=texture, pos=(left, low), size=(width, height))
+        self.written.append((text, size, left, low, left + width, low + height))
+        return float(width)
+
+
+class SignView(Drawing):
+    """A sign."""
+
+    sign = StringProperty("")
+    colour = StringProperty("ink")
+    FOLLOWS = ("sign", "colour")
+
+    def paint(self) -> None:
+        """Draw the sign as large as there is room."""
+        if self.sign in SIGNS:
+            Color(*getattr(look(), self.colour))
+            half = min(self.width, self.height) * 0.36
+            paint_sign(self.sign, self.center_x, self.center_y, half, max(half * 0.17, 1.4))
+
 
 class VerdictMark(Drawing):
-    """See the module."""
+    """A verdict's sign, in its colour."""
 
     verdict = StringProperty("")
     colour = StringProperty("")
@@ -56,44 +131,13 @@ class VerdictMark(Drawing):
     FOLLOWS = ("verdict", "colour")
 
     def paint(self) -> None:
-        """Draw the dome of this verdict."""
+        """Draw the sign of this verdict."""
         if self.verdict not in ("good", "corrected", "retake", "none"):
             return
         own = self.verdict if self.verdict != "none" else "quiet"
         Color(*getattr(look(), self.colour or own))
-        side = min(self.width, self.height)
-        cx, cy, r = self.center_x, self.center_y, side * 0.36
-        stroke = max(side * 0.055, 1.3)
-        if self.verdict == "retake":
-            top = cy + r * 0.45
-            Line(points=_dome(cx, top, r, -1), width=stroke, close=True, joint="round")
-            Line(points=[cx - r * 1.15, cy - r * 1.05, cx + r * 1.15, cy + r * 1.05], width=stroke, cap="round")
-            return
-        if self.verdict == "none":
-            # The line on which a dome will stand.
-            Line(points=[cx - r * 1.35, cy - r * 0.55, cx + r * 1.35, cy - r * 0.55], width=stroke, cap="round")
-            return
-        lift = r * 0.5 if self.verdict == "corrected" else 0.0
-        base = cy - r * 0.55
-        _fill(_dome(cx, base + stroke * 1.2 + lift, r, 1))
-        Line(points=[cx - r * 1.35, base, cx + r * 1.35, base], width=stroke, cap="round")
-
-
-def _dome(cx: float, y: float, r: float, up: int) -> list[float]:
-    """Outline of a half disk whose flat side lies at ``y``."""
-    points: list[float] = []
-    for i in range(DOME_POINTS + 1):
-        angle = pi * i / DOME_POINTS
-        points += [cx + r * cos(angle), y + up * r * sin(angle)]
-    return points
-
-
-def _fill(outline: list[float]) -> None:
-    """Fill a convex outline."""
-    vertices: list[float] = []
-    for i in range(0, len(outline), 2):
-        vertices += [outline[i], outline[i + 1], 0, 0]
-    Mesh(vertices=vertices, indices=list(range(len(outline) // 2)), mode="triangle_fan")
+        half = min(self.width, self.height) * 0.42
+        paint_sign(self.verdict, self.center_x, self.center_y, half, max(half * 0.2, 1.4))
 
 
 class WaveView(Drawing):
@@ -104,52 +148,48 @@ class WaveView(Drawing):
     FOLLOWS = ("points",)
 
     def paint(self) -> None:
-        """Draw the curve."""
+        """Draw the curve on its base line."""
         if not self.points:
             return
+        Color(*look().line)
+        Line(points=[self.x, self.y, self.right, self.y], width=1)
         Color(*look().ink)
         flat: list[float] = []
         for at, value in self.points:
             flat += [self.x + at * self.width, self.y + value * self.height * 0.96]
-        Line(points=flat, width=1.1)
-
-
-class LevelBar(Widget):
-    """The live level: a bar in stops.  Only its fill moves, so that 50 values a second cost little."""
-
-    test_name = StringProperty("")
-    fraction = NumericProperty(0.0)
+        Line(points=flat, width=1.2)
 
 
 class StopsBand(Drawing):
-    """A light on the scale of stops from the key: its interval, and the tolerance band of what is wanted."""
+    """A light as a bar from the key, a stop a tick; its doubt is the open end, the wish a frame."""
 
     band = ObjectProperty(None, allownone=True)
     FOLLOWS = ("band",)
 
     def paint(self) -> None:
-        """Draw scale, wish, interval and place."""
+        """Draw scale, bar, doubt and wish."""
         style, band = look(), self.band
         from mobile.set_state import BAND_HIGH_STOPS, BAND_LOW_STOPS, place_on_band
 
         y, x0, w, h = self.center_y, self.x, self.width, self.height
         Color(*style.line)
-        Line(points=[x0, y, x0 + w, y], width=1)
         for stops in range(int(BAND_LOW_STOPS), int(BAND_HIGH_STOPS) + 1):
             x = x0 + w * place_on_band(stops)
-            tall = 0.5 if stops == 0 else 0.22
-            Line(points=[x, y - h * tall, x, y + h * tall], width=1.4 if stops == 0 else 1)
+            Line(points=[x, y - h * 0.3, x, y + h * 0.3], width=1)
         if band is None:
             return
+        key = x0 + w * place_on_band(0.0)
+        at, low, high = (x0 + w * part for part in (band.at, band.low, band.high))
+        # The bar runs from the key to the near end of the doubt; the doubt itself is open.
+        near = max(low, key) if at >= key else min(high, key)
+        Color(*style.ink)
+        Rectangle(pos=(min(key, near), y - h * 0.14), size=(max(abs(near - key), 2), h * 0.28))
+        Line(rectangle=(low, y - h * 0.14, max(high - low, 2), h * 0.28), width=1.2)
+        Line(points=[key, y - h * 0.48, key, y + h * 0.48], width=1.6)
         if band.target_low is not None:
             Color(*(style.good if band.on_target else style.retake))
             left, right = x0 + w * band.target_low, x0 + w * band.target_high
-            Line(rectangle=(left, y - h * 0.42, max(right - left, 3), h * 0.84), width=1.3)
-        Color(*style.ink)
-        left, right = x0 + w * band.low, x0 + w * band.high
-        Rectangle(pos=(left, y - h * 0.1), size=(max(right - left, 2), h * 0.2))
-        r = h * 0.27
-        Ellipse(pos=(x0 + w * band.at - r, y - r), size=(2 * r, 2 * r))
+            Line(points=[left, y + h * 0.3, left, y + h * 0.48, right, y + h * 0.48, right, y + h * 0.3], width=1.4)
 
 
 class PlanThumb(Drawing):
@@ -163,16 +203,26 @@ class PlanThumb(Drawing):
         style = look()
         half = min(self.width, self.height) / 2 * 0.92
         cx, cy = self.center
-        Color(*style.line)
-        Line(circle=(cx, cy, half), width=1)
         Color(*style.quiet)
-        r = half * 0.13
+        r = half * 0.16
         Line(ellipse=(cx - r, cy - r * 1.2, 2 * r, 2.4 * r), width=1.1)
         Line(points=[cx - r, cy - half, cx, cy - half + r * 1.4, cx + r, cy - half], width=1.1)
         for dot in self.dots:
             x, y, s = cx + dot.x * half, cy + dot.y * half, half * (0.17 if dot.key else 0.12)
-            Color(*(style.strong if dot.key else style.ink))
+            Color(*(style.ink if dot.key else style.quiet))
             Ellipse(pos=(x - s, y - s), size=(2 * s, 2 * s))
 
 
-load_kv(__file__)
+class SignalView(Drawing):
+    """Signal strength: arcs that open toward the right, one more for each step."""
+
+    bars = NumericProperty(0)
+    FOLLOWS = ("bars",)
+
+    def paint(self) -> None:
+        """Draw the arcs, those that are missing faintly."""
+        style = look()
+        side = min(self.width, self.height)
+        for i in range(1, 5):
+            Color(*(style.ink if i <= self.bars else style.line))
+            Line(circle=(self.x, self.center_y, side * 0.22 * i, 45, 135), width=1.6)

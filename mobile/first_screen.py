@@ -24,9 +24,15 @@ class FirstPage(Page):
     def _taps(self, row, wanted, prefix: str, act) -> None:
         if [(tap.value, tap.text) for tap in reversed(row.children)] == list(wanted):
             return
-        row.clear_widgets()
+        # What stands stays where it is; what is new comes after it.
+        for tap in row.children[:]:
+            if (tap.value, tap.text) not in wanted:
+                row.remove_widget(tap)
+        have = {tap.value for tap in row.children}
         for value, text in wanted:
-            tap = Tap(text=text, value=value, test_name=f"{prefix}{value}")
+            if value in have:
+                continue
+            tap = Tap(text=text, value=value, test_name=f"{prefix}{value}", size_name="body", size_hint_x=1)
             tap.bind(on_release=lambda one: act(one.value))
             row.add_widget(tap)
 

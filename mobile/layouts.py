@@ -28,6 +28,10 @@ class FlowRow(Layout):
                 widget.fbind(name, self._trigger_layout)
         return super().add_widget(widget, *args, **kwargs)
 
+    def on_touch_down(self, touch):
+        """Hidden, it is in nobody's way."""
+        return not self.disabled and super().on_touch_down(touch)
+
     def do_layout(self, *_: object) -> None:
         """Break into lines and place."""
         self.opacity, self.disabled = (0, True) if self.folded else (1, False)
@@ -97,9 +101,17 @@ class Columns(Layout):
 class Stack(BoxLayout):
     """A column as high as what is in it."""
 
+    def on_touch_down(self, touch):
+        """A part that is hidden takes no room, and no touches either: kivy's own disabled widgets swallow them."""
+        return not self.disabled and super().on_touch_down(touch)
+
 
 class Card(Stack):
     """A column on a raised face."""
+
+
+class Parts(BoxLayout):
+    """What fills a page: parts below each other, or side by side where the window is wide."""
 
 
 class Pane(ScrollView):

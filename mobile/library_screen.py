@@ -1,35 +1,46 @@
-"""The library page: set-ups, newest first."""
+"""The library page: set-ups, newest first, as long a list as there is."""
 
 from __future__ import annotations
 
+import os
+import shutil
+import sys
 from pathlib import Path
 from typing import Any
 
 from kivy.app import App
 from kivy.clock import Clock
 from kivy.properties import BooleanProperty, ListProperty, StringProperty
+from kivy.uix.boxlayout import BoxLayout
+from kivy.uix.recycleboxlayout import RecycleBoxLayout  # noqa: F401  (the .kv file names it)
+from kivy.uix.recycleview import RecycleView  # noqa: F401  (the .kv file names it)
 
 from mobile import drawings  # noqa: F401  (the .kv file names its classes)
 from mobile import library_state as state
 from mobile.page import Page
 from mobile.texts import t
-from mobile.widgets import Card, load_kv
+from mobile.widgets import Tap, load_kv
 
 SEARCH_DELAY_S = 0.25
 """A search follows typing, not every key."""
+CHOOSERS = ("zenity", "kdialog", "yad")
+"""Programs that show a file chooser on a Linux desktop; plyer uses the first that is there and is silent without."""
+ACTS = ("match", "copy", "export", "archive")
 
 
-class SetupRow(Card):
-    """One set-up."""
+class SetupRow(BoxLayout):
+    """One set-up; the same few widgets show whichever rows are in sight."""
 
     test_name = StringProperty("")
     setup_id = StringProperty("")
     name = StringProperty("")
     line = StringProperty("")
     current = BooleanProperty(False)
-    opened = BooleanProperty(False)
-    """Shows what is wanted less often."""
     dots = ListProperty()
+
+    def act(self, what: str) -> None:
+        """Do something with it."""
+        App.get_running_app().page.act(what, self.setup_id, self.name)
 
 
 def export_folder() -> Path:
@@ -43,14 +54,34 @@ def export_folder() -> Path:
     return folder if folder.is_dir() else Path.home()
 
 
+def ask_for_file() -> list[str] | None:
+    """Open the platform's own file chooser and return what was chosen; None where there is none."""
+    if sys.platform == "linux" and "ANDROID_ARGUMENT" not in os.environ and not any(map(shutil.which, CHOOSERS)):
+        return None
+    from plyer import filechooser
+
+    try:
+        return list(filechooser.open_file() or ())
+    except Exception:  # no chooser program, no portal: whatever it was, a path can be typed
+        return None
+
+
 class LibraryPage(Page):
     """See the module."""
+
+    asked_id = StringProperty("")
+    """The set-up whose further taps are shown."""
+    typing_path = BooleanProperty(False)
 
     def on_kv_post(self, _base: object) -> None:
         """Connect the fields."""
         self._search = Clock.create_trigger(lambda _dt: self.show(), SEARCH_DELAY_S)
         self.ids.search.bind(text=lambda *_: self._search())
         self.ids.import_field.on_commit = self._import
+        for what in ACTS:
+            tap = Tap(text=t(f"library.{what}"), value=what)
+            tap.bind(on_release=lambda one: self._do(one.value, self.asked_id))
+            self.ids.acts.add_widget(tap)
 
     def show(self) -> None:
         """Read the list on the worker thread, then write it into the widgets."""
@@ -68,36 +99,39 @@ class LibraryPage(Page):
         """Nothing here depends on the sensor."""
 
     def _put(self, shown: state.LibraryLook) -> None:
-        ids = self.ids
-        ids.note.text = shown.note
-        rows = ids.rows
-        if [r.setup_id for r in reversed(rows.children)] != [c.setup_id for c in shown.cards]:
-            rows.clear_widgets()
-            for card in shown.cards:
-                rows.add_widget(self._row(card))
-        for row, card in zip(reversed(rows.children), shown.cards, strict=True):
-            row.name, row.current, row.dots = card.name, card.current, list(card.plan)
-            row.line = "   ".join(filter(None, (card.date, card.lights, card.subject)))
+        self.ids.note.text = shown.note
+        self.ids.list.data = [
+            {
+                "setup_id": card.setup_id, "name": card.name, "test_name": f"setup:{card.name}", "line": card.line,
+                "current": card.current, "dots": list(card.plan),
+            }
+            for card in shown.cards
+        ]  # fmt: skip
 
-    def _row(self, card: state.SetupCard) -> SetupRow:
-        row = SetupRow(setup_id=card.setup_id, test_name=f"setup:{card.name}", name=card.name)
-        for name in ("use", "copy", "export", "match", "archive"):
-            row.ids[name].bind(on_release=lambda _tap, what=name, one=card.setup_id: self._act(what, one))
-        return row
+    def act(self, what: str, setup_id: str, name: str) -> None:
+        """Use a set-up, or show what else can be done with it."""
+        if what == "use":
+            self._do("use", setup_id)
+            return
+        self.asked_id = "" if self.asked_id == setup_id else setup_id
+        self.ids.asked_name.text = name if self.asked_id else ""
+        for tap in self.ids.acts.children:
+            tap.test_name = f"{tap.value}:{name}"
 
-    def _act(self, what: str, setup_id: str) -> None:
+    def _do(self, what: str, setup_id: str) -> None:
         app, desk = self.app, self.app.desk
+        self.asked_id = ""
         if what == "use":
             app.do(desk.use, setup_id, done=lambda _shot: app.go("metering"))
         elif what == "copy":
             app.do(desk.copy, setup_id, done=lambda _shot: app.go("lights"))
         elif what == "export":
-            folder = export_folder()
-            app.do(state.export_setup, desk, setup_id, folder, done=self._exported)
+            app.do(state.export_setup, desk, setup_id, export_folder(), done=self._exported)
         elif what == "match":
             app.do(desk.match_to, setup_id, done=lambda _shot: app.go("match"))
         else:
-            app.do(state.archive, desk, setup_id)
+            app.do(state.archive, desk, setup_id, done=lambda setup: app.offer_undo(
+                t("undo.archived", name=setup.name), lambda: app.do(state.archive, desk, setup_id, back=True)))  # fmt: skip
 
     def _exported(self, path: Path) -> None:
         self.app.note(t("library.exported", path=path))
@@ -113,12 +147,36 @@ class LibraryPage(Page):
 
             share.share(title=path.name, text=path.read_text(encoding="utf-8"))
 
+    def choose_file(self) -> None:
+        """Ask the platform for a file; where it has no chooser, let the path be typed."""
+        app = self.app
+
+        async def choose() -> None:
+            chosen = await app.run(ask_for_file)
+            if chosen is None:
+                self.typing_path = True
+            elif chosen:
+                app.do(state.import_file, app.desk, chosen[0], done=lambda _shot: app.note(t("library.imported")))
+
+        if self.typing_path:
+            self.typing_path = False
+        else:
+            app.spawn(choose())
+
     def _import(self, text: str, field: Any) -> None:
         self.app.do(state.import_file, self.app.desk, text, field=field, done=lambda _shot: self._imported(field))
 
     def _imported(self, field: Any) -> None:
         field.ids.line.text = ""
+        self.typing_path = False
         self.app.note(t("library.imported"))
+
+    def back(self) -> bool:
+        """Close what was opened."""
+        if self.asked_id or self.typing_path:
+            self.asked_id, self.typing_path = "", False
+            return True
+        return False
 
     def new(self) -> None:
         """Begin a new set."""

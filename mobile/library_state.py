@@ -12,9 +12,6 @@ from meterlink.records import Setup
 from mobile.desk import Desk, Shot
 from mobile.texts import t
 
-PAGE = 30
-"""Set-ups shown at once: a long library is searched, not scrolled."""
-
 
 class PlanDot(NamedTuple):
     """One light of a thumbnail plan: x right, y up, from -1 to 1 of the plan's half size."""
@@ -29,9 +26,8 @@ class SetupCard(NamedTuple):
 
     setup_id: str
     name: str
-    date: str
-    lights: str
-    subject: str
+    line: str
+    """Date, and a word on what it is."""
     current: bool
     plan: tuple[PlanDot, ...]
 
@@ -47,26 +43,26 @@ def library_look(desk: Desk, search: str = "") -> LibraryLook:
     """Read the set-ups that fit the words.  Slow on a large library: call it on the worker thread."""
     found = desk.library.setups(search=search[:200])
     current = desk.shot.setup.id if desk.shot.setup else ""
-    cards = tuple(_card(desk, setup, current) for setup in found[:PAGE])
-    if not found:
-        note = t("library.none_found", words=search.strip()[:40]) if search.strip() else t("library.empty")
-    else:
-        note = t("library.more", count=len(found) - PAGE) if len(found) > PAGE else ""
+    cards = tuple(_card(setup, current, plans.get(setup.id, ())) for setup, plans in ((one, _plans(desk, one)) for one in found))
+    note = "" if found else t("library.none_found", words=search.strip()[:40]) if search.strip() else t("library.empty")
     return LibraryLook(cards, note)
 
 
-def _card(desk: Desk, setup: Setup, current: str) -> SetupCard:
-    lights = desk.library.lights(setup.id)
+_kept_plans: dict[str, tuple[PlanDot, ...]] = {}
+
+
+def _plans(desk: Desk, setup: Setup) -> dict[str, tuple[PlanDot, ...]]:
+    """The stamp of a set-up; of those not in use it is kept, for only the one in use changes."""
+    current = desk.shot.setup is not None and desk.shot.setup.id == setup.id
+    if current or setup.id not in _kept_plans:
+        _kept_plans[setup.id] = plan_dots(desk, setup.id)
+    return {setup.id: _kept_plans[setup.id]}
+
+
+def _card(setup: Setup, current: str, plan: tuple[PlanDot, ...]) -> SetupCard:
     day = time.strftime("%Y-%m-%d", time.localtime(setup.created_at_s))
-    return SetupCard(
-        setup.id,
-        setup.name,
-        day,
-        t("first.one") if len(lights) == 1 else t("first.count", count=len(lights)),
-        t("app.simulated") if "simulated" in setup.tags else setup.subject,
-        setup.id == current,
-        plan_dots(desk, setup.id),
-    )
+    said = t("app.simulated") if "simulated" in setup.tags else ""
+    return SetupCard(setup.id, setup.name, " ".join(filter(None, (day, said))), setup.id == current, plan)
 
 
 def plan_dots(desk: Desk, setup_id: str) -> tuple[PlanDot, ...]:
@@ -114,10 +110,32 @@ def import_file(desk: Desk, text: str) -> Shot:
     return desk.shot
 
 
-def archive(desk: Desk, setup_id: str) -> Shot:
-    """Put a set-up away: it stays in the library, out of the list."""
+def archive(desk: Desk, setup_id: str, *, back: bool = False) -> Setup:
+    """Put a set-up away: it stays in the library, out of the list.  ``back`` brings it into the list again."""
     setup = desk.library.setup(setup_id)
-    if desk.shot.setup and desk.shot.setup.id == setup_id:
+    if not back and desk.shot.setup and desk.shot.setup.id == setup_id:
         raise UsageError(f"{setup.name} is in use: use another set-up first")
-    desk.library.revise_setup(setup._replace(archived=True))
-    return desk.shot
+    desk.library.revise_setup(setup._replace(archived=not back))
+    return setup
+
+
+MOST_LETTERS = {"name": 100, "subject": 100, "notes": 2000}
+
+
+def describe(desk: Desk, name: str, text: str) -> Shot:
+    """Take the name, subject, notes or tags of the set in use, as typed."""
+    plain = " ".join(text.split())
+    if name == "tags":
+        tags = tuple(dict.fromkeys(" ".join(part.split()) for part in text.split(",") if part.strip()))
+        if len(tags) > 20 or any(len(tag) > 40 for tag in tags):
+            raise UsageError("at most 20 tags of 40 letters: shorten them")
+        return desk.revise_setup(tags=tags)
+    if len(plain) > MOST_LETTERS[name]:
+        raise UsageError(f"that is too long: use at most {MOST_LETTERS[name]} characters")
+    if name == "name":
+        if not plain:
+            raise UsageError("a set-up needs a name: type one")
+        current = desk.shot.setup
+        if current is not None and plain.casefold() != current.name.casefold() and desk.free_name(plain) != plain:
+            raise UsageError(f"there is a set-up called {plain} already: choose another name")
+    return desk.revise_setup(**{name: plain})

@@ -1,65 +1,90 @@
-"""The lights page: the list with the ring view, and one light open for changes."""
+"""The lights page: the list with the plan, and one light open to be described by touch."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from kivy.properties import BooleanProperty, StringProperty
+from kivy.graphics import Color, Line
+from kivy.metrics import dp
+from kivy.properties import BooleanProperty, ListProperty, NumericProperty, ObjectProperty, StringProperty
 
-from meterlink.records.kept import ROLES, SHAPES
+from meterlink.records.kept import ROLES
 from mobile import lights_state as state
 from mobile import ring_view  # noqa: F401  (the .kv file names its class)
 from mobile.drawings import Drawing
 from mobile.page import Page
 from mobile.ring_state import marks_of
 from mobile.texts import t
-from mobile.widgets import Card, Field, Tap, load_kv, look
+from mobile.widgets import Field, Row, Tap, load_kv, look
 
 HIGH_ELEVATION_DEG = 30.0
 """From here on a light is called overhead and its cautions are shown."""
+FACE_M = (0.16, 0.23)
+"""A face, for scale (common practice, no published source)."""
+LARGEST_M = 1.9
+"""The largest front that a tile shows whole."""
 
 
-class LightRow(Card):
+class LightRow(Row):
     """One light of the list; a tap opens it."""
 
-    test_name = StringProperty("")
     light_id = StringProperty("")
     name = StringProperty("")
     role = StringProperty("")
     place = StringProperty("")
     verdict = StringProperty("")
+    ordering = BooleanProperty(False)
+
+
+class SourceTile(Tap):
+    """A front to choose, drawn to scale with a face beside it."""
+
+    source = ObjectProperty(None, allownone=True)
+
+    def dress(self, *_: object) -> None:
+        """Leave room for the drawing above the text."""
+        super().dress()
+        self.padding = [0, look().target, 0, 0]
+
+    def measure(self) -> None:
+        """Never narrower than its drawing."""
+        super().measure()
+        self.natural_width = max(self.natural_width, look().target * 1.5)
+
+    def _paint(self, *_: object) -> None:
+        super()._paint()
+        if self.source is None:
+            return
+        with self.canvas.after:
+            paint_front(self.source, self.center_x, self.top - look().target * 0.55, look().target)
+
+
+def paint_front(source: state.Source, cx: float, cy: float, tall: float) -> None:
+    """Draw the front of a source with a face beside it, all sources on one scale."""
+    scale = tall / LARGEST_M
+    width = (source.width_m or 0.08) * scale
+    height = (source.height_m or source.width_m or 0.08) * scale if source.shape == "rectangle" else width
+    face_w, face_h = (side * scale for side in FACE_M)
+    left = cx - (width + face_w + dp(4)) / 2
+    Color(*look().ink)
+    if source.shape == "rectangle":
+        Line(rectangle=(left, cy - height / 2, width, height), width=1.4)
+    else:
+        Line(ellipse=(left, cy - height / 2, width, height), width=1.4)
+    Color(*look().quiet)
+    Line(ellipse=(left + width + dp(4), cy - face_h / 2, face_w, face_h), width=1.1)
 
 
 class OutlineView(Drawing):
-    """The front of the source, to scale with a face beside it."""
+    """The front of the source that was chosen, to scale."""
 
-    from kivy.properties import NumericProperty, OptionProperty
-
-    shape = OptionProperty("point", options=list(SHAPES))
-    width_m = NumericProperty(0.0)
-    height_m = NumericProperty(0.0)
-    FOLLOWS = ("shape", "width_m", "height_m")
-    FACE_M = (0.16, 0.23)
-    """A face, for scale (common practice, no published source)."""
+    source = ObjectProperty(None, allownone=True)
+    FOLLOWS = ("source",)
 
     def paint(self) -> None:
-        """Draw the outline and the face."""
-        from kivy.graphics import Color, Line
-
-        style = look()
-        w = self.width_m or 0.08
-        h = (self.height_m or w) if self.shape == "rectangle" else w
-        face_w, face_h = self.FACE_M
-        scale = min(self.width * 0.94 / (w + face_w + 0.1), self.height * 0.94 / max(h, face_h))
-        left = self.center_x - (w + face_w + 0.1) * scale / 2
-        y = self.center_y
-        Color(*style.ink)
-        if self.shape == "rectangle":
-            Line(rectangle=(left, y - h * scale / 2, w * scale, h * scale), width=1.6)
-        else:
-            Line(ellipse=(left, y - h * scale / 2, w * scale, h * scale), width=1.6)
-        Color(*style.quiet)
-        Line(ellipse=(left + (w + 0.1) * scale, y - face_h * scale / 2, face_w * scale, face_h * scale), width=1.2)
+        """Draw it."""
+        if self.source is not None:
+            paint_front(self.source, self.center_x, self.center_y, self.height)
 
 
 class LightsPage(Page):
@@ -68,9 +93,13 @@ class LightsPage(Page):
     open_id = StringProperty("")
     adding = StringProperty("")
     """``role`` or ``source`` while something is added, else empty."""
+    ordering = BooleanProperty(False)
+    """The order of the lights is being changed."""
     more = BooleanProperty(False)
-    sure = BooleanProperty(False)
-    """The next tap on *take out* does it."""
+    typing = StringProperty("")
+    """The one field that is typed into; empty for none."""
+    sources = ListProperty()
+    overhead_deg = NumericProperty(0)
 
     def on_kv_post(self, _base: object) -> None:
         """Connect what the page's own widgets tell."""
@@ -78,24 +107,29 @@ class LightsPage(Page):
         # Held here: a part that is off the page has nobody else, and ids are weak.
         self.listing = (ids.list_part.__self__, ids.list_ring_part.__self__)
         self.editing = (ids.edit_ring_part.__self__, ids.edit_part.__self__)
-        ids.role.on_choose = lambda role: self._do(state.set_role, role)
-        ids.shape.on_choose = lambda shape: self._do(state.set_shape, shape)
         ids.ring.on_place = lambda distance, azimuth: self._do(state.place_by_ring, distance, azimuth)
+        ids.power.on_step = lambda by, whole: self._do(state.step_stop if whole else state.step_power, by)
+        ids.elevation.on_step = lambda by, _whole: self._do(state.step_elevation, by)
         ids.list_ring.on_pick = self.open
+        ids.typed.on_commit = self._commit
 
     # -- showing ------------------------------------------------------------------------------------------------
 
     def show(self) -> None:
         """Write the state into the widgets."""
-        app = self.app
+        app, ids = self.app, self.ids
         shot = app.desk.shot
         shown = state.lights_look(shot, self.open_id)
         editing = shown.edit is not None
         self._arrange(self.editing if editing else self.listing)
+        ids.back.disabled = not editing
+        ids.meter.disabled = not editing
         if editing:
+            ids.title.text = shown.edit.name
             self._show_edit(shown.edit)
         else:
             self.open_id = ""
+            ids.title.text = t("lights.title")
             self._show_list(shown)
 
     def _arrange(self, parts: tuple[Any, ...]) -> None:
@@ -113,14 +147,18 @@ class LightsPage(Page):
         if [r.light_id for r in reversed(rows.children)] != [line.light_id for line in shown.lines]:
             rows.clear_widgets()
             for line in shown.lines:
-                row = LightRow(light_id=line.light_id, test_name=f"light:{line.name}")
-                row.ids.open.bind(on_release=lambda _tap, one=line.light_id: self.open(one))
+                row = LightRow(light_id=line.light_id, test_name=f"open:{line.name}")
+                row.bind(on_release=lambda one: self.open(one.light_id))
                 row.ids.up.bind(on_release=lambda _tap, one=line.light_id: self._reorder(one, -1))
                 row.ids.down.bind(on_release=lambda _tap, one=line.light_id: self._reorder(one, 1))
                 rows.add_widget(row)
         for row, line in zip(reversed(rows.children), shown.lines, strict=True):
-            row.name, row.role, row.place, row.verdict = line.name, line.role, line.place, line.verdict
-            row.test_name = f"light:{line.name}"
+            row.name, row.place, row.verdict = line.name, line.place, line.verdict or "none"
+            row.role = line.sign
+            row.ordering = self.ordering
+            row.test_name = f"open:{line.name}"
+        ids.order.text = t("lights.ordered" if self.ordering else "lights.order")
+        ids.order.disabled = len(shown.lines) < 2
         ids.list_ring.marks = list(marks_of(shot.view))
         ids.list_ring.imperial = shot.prefs.imperial
         ids.list_ring.focus_id = shot.waiting.light_id or "" if shot.waiting else ""
@@ -129,81 +167,144 @@ class LightsPage(Page):
     def _show_adding(self) -> None:
         ids, shot = self.ids, self.app.desk.shot
         row = ids.add_choices
-        row.clear_widgets()
+        wanted: list[tuple[str, str, str]] = []
+        ids.add_title.text = ""
         if self.adding == "role":
             ids.add_title.text = t("lights.add_title")
-            wanted = [(role, t(f"role.{role}")) for role in ROLES]
+            wanted = [(role, t(f"role.{role}"), role) for role in ROLES]
         elif self.adding == "source":
             ids.add_title.text = t("lights.reflector_title")
-            wanted = list(state.sources_for_reflector(shot))
-        else:
-            ids.add_title.text = ""
-            wanted = []
-        for value, text in wanted:
-            tap = Tap(text=text, value=value, test_name=f"add:{text}")
-            tap.bind(on_release=lambda one: self._add(one.value))
+            wanted = [(light_id, name, "") for light_id, name in state.sources_for_reflector(shot)]
+        self._taps(row, wanted, "add:", self._add)
+
+    @staticmethod
+    def _taps(row: Any, wanted: list[tuple[str, str, str]], prefix: str, act: Any) -> None:
+        """Make the taps of a row, but only when they differ: a tap under a finger must not vanish."""
+        if [(tap.value, tap.text, tap.sign) for tap in reversed(row.children)] == wanted:
+            return
+        row.clear_widgets()
+        for value, text, sign in wanted:
+            tap = Tap(text=text, value=value, sign=sign, stacked=bool(sign), size_name="mark" if sign else "note")
+            tap.test_name = f"{prefix}{text if prefix == 'add:' else value}"
+            tap.bind(on_release=lambda one: act(one.value))
             row.add_widget(tap)
 
     def _show_edit(self, edit: state.EditLook) -> None:
         ids, shot = self.ids, self.app.desk.shot
-        ids.edit_name.text = edit.name
         ids.stale.text = edit.stale
         ids.fed_by.text = t("lights.fed_by", name=edit.reflector_of) if edit.reflector_of else ""
-        ids.role.options = [(role, t(f"role.{role}")) for role in ROLES]
-        ids.role.chosen = edit.role
-        ids.shape.options = [(shape, t(f"shape.{shape}")) for shape in SHAPES]
-        ids.shape.chosen = edit.shape
-        ids.power.text = edit.power or t("lights.no_power")
+        roles = [(role, t(f"role.{role}"), role) for role in ROLES]
+        self._taps(ids.role, roles, "role:", lambda role: self._do(state.set_role, role))
+        for tap in ids.role.children:
+            tap.chosen = tap.value == edit.role
+        ids.power.value_text = edit.power or t("metering.power_unknown")
         ids.power_part.disabled = bool(edit.reflector_of)
-        ids.power_part.opacity = 0 if edit.reflector_of else 1
-        self._fields(ids.fields, edit.fields)
+        ids.elevation.value_text = edit.elevation
         ids.more_tap.text = t("lights.fewer" if self.more else "lights.more")
-        self._fields(ids.more_fields, edit.more if self.more else ())
-        ids.remove_tap.text = t("lights.remove_sure" if self.sure else "lights.remove")
+        self._show_values(ids.value_taps, edit.fields)
+        self._show_values(ids.more_values, edit.more if self.more else ())
+        self._show_typed({one.name: one for one in (*edit.fields, *edit.more)})
         placement = shot.view.state(self.open_id).placement
         ring = ids.ring
         ring.marks, ring.focus_id, ring.imperial = list(marks_of(shot.view)), self.open_id, shot.prefs.imperial
         ring.elevation_deg = (placement.elevation_deg if placement else None) or 0.0
         ids.overhead.text = t("lights.overhead") if ring.elevation_deg >= HIGH_ELEVATION_DEG else ""
-        outline = ids.outline
+        self._show_sources(edit)
         if placement is not None:
-            outline.shape = placement.shape
-            outline.width_m, outline.height_m = placement.width_m or 0.0, placement.height_m or 0.0
+            ids.outline.source = state.Source("", "", placement.shape, placement.width_m, placement.height_m)
 
-    def _fields(self, box: Any, looks: tuple[state.FieldLook, ...]) -> None:
-        """Show the fields; the widgets stay as long as they are the same, so that nobody's typing is cut short."""
-        have = {field.test_name: field for field in box.children}
-        wanted = [f"field:{one.name}" for one in looks]
-        if sorted(have) != sorted(wanted):
+    def _show_sources(self, edit: state.EditLook) -> None:
+        row = self.ids.sources
+        if [tap.source for tap in reversed(row.children)] != list(self.sources):
+            row.clear_widgets()
+            for source in self.sources:
+                tile = SourceTile(text=source.label, source=source, test_name=f"source:{source.key}", size_name="mark")
+                tile.bind(on_release=lambda one: self._do(state.set_source, one.source))
+                row.add_widget(tile)
+        for tile in row.children:
+            own = tile.source.modifier
+            tile.chosen = tile.source.key == edit.source if not own else own == edit.modifier
+
+    def _show_values(self, box: Any, looks: tuple[state.FieldLook, ...]) -> None:
+        """Each value as a tap; touching one opens it in the one field that can be typed into."""
+        wanted = [one.name for one in looks]
+        if [tap.value for tap in reversed(box.children)] != wanted:
             box.clear_widgets()
             for one in looks:
-                field = Field(test_name=f"field:{one.name}")
-                field.on_commit = lambda text, widget, name=one.name: self._commit(name, text, widget)
-                box.add_widget(field)
-            have = {field.test_name: field for field in box.children}
-        for one in looks:
-            field = have[f"field:{one.name}"]
-            field.label, field.hint = one.label, one.hint
-            field.text = one.text
+                tap = Tap(value=one.name, test_name=f"value:{one.name}")
+                tap.bind(on_release=lambda tapped: self.type(tapped.value))
+                box.add_widget(tap)
+        for tap, one in zip(reversed(box.children), looks, strict=True):
+            tap.text = t("lights.value", label=one.label, value=one.text or t("lights.not_given"))
+            tap.chosen = one.name == self.typing
+
+    def _show_typed(self, fields: dict[str, state.FieldLook]) -> None:
+        field, one = self.ids.typed, fields.get(self.typing)
+        field.disabled = one is None
+        if one is None:
+            field.test_name = ""
+            return
+        changed = field.test_name != f"field:{one.name}"
+        field.test_name = f"field:{one.name}"
+        field.label, field.hint = one.label, one.hint
+        if changed:
+            field.error = ""
+            field.ids.line.text = one.text
+        field.text = one.text
 
     # -- doing --------------------------------------------------------------------------------------------------
 
     def _do(self, work: Any, *args: Any, field: Any = None, done: Any = None) -> None:
-        self.app.do(work, self.app.desk, self.open_id, *args, field=field, done=done)
+        self.app.change(self.open_id, work, *args, field=field, done=done)
 
-    def _commit(self, name: str, text: str, field: Field) -> None:
-        self._do(state.set_field, name, text, field=field, done=lambda _shot: field.put())
+    def type(self, name: str) -> None:
+        """Open one value to be typed, or close it again."""
+        self.typing = "" if self.typing == name else name
+        self.show()
 
-    def open(self, light_id: str) -> None:
-        """Open a light for changes."""
-        self.open_id, self.adding, self.sure, self.more = light_id, "", False, False
+    def _commit(self, text: str, field: Field) -> None:
+        self._do(state.set_field, self.typing, text, field=field, done=lambda _shot: field.put())
+
+    def open(self, light_id: str, field: str = "") -> None:
+        """Open a light for changes, with ``field`` ready to be typed where one is named."""
+        self.open_id, self.adding, self.more, self.typing = light_id, "", False, field
         self.ids.pane.scroll_y = 1
         self.show()
+        app = self.app
+
+        async def read() -> None:
+            self.sources = await app.run(state.sources_of, app.desk)
+            if app.page is self:
+                self.show()
+
+        app.spawn(read())
 
     def close(self) -> None:
         """Back to the list."""
         self.open_id = ""
+        self.ids.pane.scroll_y = 1
         self.show()
+
+    def back(self) -> bool:
+        """From a field to its light, from a light to the list."""
+        if self.typing and self.open_id:
+            self.typing = ""
+        elif self.open_id and not self._came_to_edit:
+            self.close()
+            return True
+        elif self.adding or self.ordering:
+            self.adding, self.ordering = "", False
+        else:
+            self.open_id = ""
+            return False
+        self.show()
+        return True
+
+    @property
+    def _came_to_edit(self) -> bool:
+        """The light was opened from another page: one step back is that page, not the list."""
+        came_by = self.app._came_by
+        return bool(came_by) and came_by[-1] in ("set", "match")
 
     def add(self, what: str) -> None:
         """Begin to add a light (by ``role``) or a reflector (by ``source``)."""
@@ -216,25 +317,30 @@ class LightsPage(Page):
         self.adding = ""
         self.app.do(state.add_light, desk, *args, done=lambda light: self.open(light.id))
 
-    def _reorder(self, light_id: str, by: int) -> None:
-        self.app.do(self.app.desk.reorder, light_id, by)
+    def toggle_order(self) -> None:
+        """Begin or end to change the order."""
+        self.ordering = not self.ordering
+        self.show()
 
-    def step(self, steps: int) -> None:
-        """Turn the dial."""
-        self._do(state.step_power, steps)
+    def _reorder(self, light_id: str, by: int) -> None:
+        app, light = self.app, self.app.desk.shot.light(light_id)
+        app.do(app.desk.reorder, light_id, by, done=lambda _shot: app.offer_undo(
+            t("undo.order", name=light.name if light else ""), lambda: app.do(app.desk.reorder, light_id, -by)))  # fmt: skip
 
     def meter_this(self) -> None:
         """Wait for the open light."""
         self.app.do(self.app.desk.wait_for, self.open_id, done=lambda _shot: self.app.go("metering"))
 
     def remove(self) -> None:
-        """Take the light out, at the second tap."""
-        if not self.sure:
-            self.sure = True
-            self.show()
-            return
-        self.sure = False
-        self.app.do(self.app.desk.remove_light, self.open_id, done=lambda _shot: self.close())
+        """Take the light out; it can be put back."""
+        app, light_id = self.app, self.open_id
+        light = app.desk.shot.light(light_id)
+
+        def done(_shot: Any) -> None:
+            self.close()
+            app.offer_undo(t("undo.removed", name=light.name), lambda: app.do(app.desk.bring_back, light))
+
+        app.do(app.desk.remove_light, light_id, done=done)
 
     def toggle_more(self) -> None:
         """Show or hide what is asked for only when wanted."""

@@ -11,8 +11,9 @@ from typing import Any, NamedTuple
 
 from meterlink import units
 from meterlink.errors import UsageError
+from meterlink.judging.view import LightState
 from meterlink.records import Light, Placement
-from meterlink.records.kept import ROLES, SHAPES
+from meterlink.records.kept import ROLES
 from mobile.desk import Desk, Shot
 from mobile.light_fields import FIELDS, power_text
 from mobile.texts import t
@@ -29,6 +30,8 @@ class LightLine(NamedTuple):
     light_id: str
     name: str
     role: str
+    sign: str
+    """Name of the sign of its role, or of a reflector."""
     place: str
     stale: bool
     verdict: str
@@ -50,7 +53,11 @@ class EditLook(NamedTuple):
     name: str
     role: str
     shape: str
+    source: str
+    """Key of the usual front that it has; empty when it is another size."""
+    modifier: str
     power: str
+    elevation: str
     fields: tuple[FieldLook, ...]
     more: tuple[FieldLook, ...]
     reflector_of: str
@@ -75,6 +82,7 @@ def lights_look(shot: Shot, open_id: str = "") -> LightsLook:
             s.light.id,
             s.light.name,
             t(f"role.{s.light.role}"),
+            "reflector" if s.light.source_light_id else s.light.role,
             place_text(s.light, s.placement, imperial),
             s.stale is not None,
             s.judged.verdict if s.judged else "",
@@ -96,7 +104,10 @@ def lights_look(shot: Shot, open_id: str = "") -> LightsLook:
         light.name,
         light.role,
         placement.shape,
+        f"{placement.shape}:{placement.width_m or 0:g}x{placement.height_m or 0:g}",
+        light.modifier,
         power_text(light, placement),
+        elevation_text(placement.elevation_deg),
         tuple(look for f, look in shown if not f.more),
         tuple(look for f, look in shown if f.more),
         source.name if source else "",
@@ -154,6 +165,15 @@ def direction_text(azimuth_deg: float, elevation_deg: float | None) -> str:
     return ", ".join(parts)
 
 
+def elevation_text(elevation_deg: float | None) -> str:
+    """``30° up``, ``level``, ``height not given``."""
+    if elevation_deg is None:
+        return t("lights.no_elevation")
+    if abs(elevation_deg) < 0.5:
+        return t("lights.level")
+    return t("lights.up" if elevation_deg > 0 else "lights.down", angle=f"{abs(elevation_deg):.0f}")
+
+
 def _open(desk: Desk, light_id: str) -> tuple[Light, Placement]:
     state = desk.shot.view.state(light_id) if desk.shot.view else None
     if state is None:
@@ -182,21 +202,57 @@ def set_role(desk: Desk, light_id: str, role: str) -> Shot:
     return desk.change_light(light_id, role=role, point=point)
 
 
-DEFAULT_SIZES = {"disk": (0.9, None), "rectangle": (0.6, 0.9)}
-"""Shown when a shape is chosen and no size is known yet, so that there is an outline to change."""
+class Source(NamedTuple):
+    """The front of a light, to choose by its drawing."""
+
+    key: str
+    label: str
+    shape: str
+    width_m: float | None
+    height_m: float | None
+    modifier: str = ""
+    """The photographer's own name of it, where it has one."""
 
 
-def set_shape(desk: Desk, light_id: str, shape: str) -> Shot:
-    """Choose the shape of the source; its size stays where it can."""
-    if shape not in SHAPES:
-        raise UsageError(f"there is no shape {shape[:20]!r}: choose one of the list")
+USUAL_SOURCES = (
+    ("point", None, None), ("disk", 0.2, None), ("disk", 0.4, None), ("disk", 0.9, None), ("disk", 1.5, None),
+    ("rectangle", 0.3, 1.2), ("rectangle", 0.6, 0.9), ("rectangle", 0.9, 0.9), ("rectangle", 1.2, 1.8),
+)  # fmt: skip
+"""Fronts of usual sizes (common practice, no published source), offered beside the kit's own."""
+
+
+def sources_of(desk: Desk) -> tuple[Source, ...]:
+    """Return the kit's modifiers with their sizes, last used first, then the usual fronts.  Slow: on the worker thread."""
+    from meterlink.library.kit import MODIFIER, pieces
+
+    imperial, found = desk.prefs.imperial, []
+    for one in pieces(desk.library):
+        p = one.placement
+        if one.kind == MODIFIER and p is not None:
+            found.append(Source(f"kit:{one.name}", one.name, p.shape, p.width_m, p.height_m, one.name))
+    for shape, width, height in USUAL_SOURCES:
+        size = units.format_size(width, height, imperial) if width else t("lights.small_source")
+        found.append(Source(f"{shape}:{width or 0:g}x{height or 0:g}", size, shape, width, height))
+    return tuple(found)
+
+
+def set_source(desk: Desk, light_id: str, source: Source) -> Shot:
+    """Give a light this front; one of the kit brings its name (and with it the falloff that was measured of it)."""
+    light, _ = _open(desk, light_id)
+    if source.modifier and light.modifier != source.modifier:
+        desk.change_light(light_id, modifier=source.modifier)
+    return desk.move_light(light_id, shape=source.shape, width_m=source.width_m, height_m=source.height_m)
+
+
+def step_elevation(desk: Desk, light_id: str, by: int) -> Shot:
+    """Raise or lower a light by five degrees, to the next whole five."""
     _, placement = _open(desk, light_id)
-    if shape == "point":
-        return desk.move_light(light_id, shape="point", width_m=None, height_m=None)
-    width, height = DEFAULT_SIZES[shape]
-    width = placement.width_m or width
-    height = None if shape == "disk" else placement.height_m or placement.width_m or height
-    return desk.move_light(light_id, shape=shape, width_m=width, height_m=height)
+    now = (placement.elevation_deg or 0.0) / ELEVATION_STEP_DEG
+    new = (floor(now + 1e-6) + 1 if by > 0 else ceil(now - 1e-6) - 1) * ELEVATION_STEP_DEG
+    return desk.move_light(light_id, elevation_deg=min(max(new, -90.0), 90.0))
+
+
+ELEVATION_STEP_DEG = 5.0
 
 
 def step_power(desk: Desk, light_id: str, steps: int) -> Shot:
@@ -216,6 +272,35 @@ def step_power(desk: Desk, light_id: str, steps: int) -> Shot:
     new = min(max(new, lowest), 0.0)
     text = units.format_power(new, light.full_power_j, light.details.get("scale_top"))
     return desk.move_light(light_id, power_stops=round(new, 6) + 0.0, power_text=text)
+
+
+def step_stop(desk: Desk, light_id: str, by: int) -> Shot:
+    """Turn the dial by a whole stop, as far as it goes."""
+    light, placement = _open(desk, light_id)
+    if light.source_light_id:
+        raise UsageError(f"{light.name} is a passive reflector: change the power of its source")
+    lowest = light.power_min_stops if light.power_min_stops is not None else LOWEST_POWER_STOPS
+    now = placement.power_stops
+    new = (-1.0 if by < 0 else 0.0) if now is None else min(max(now + by, lowest), 0.0)
+    text = units.format_power(new, light.full_power_j, light.details.get("scale_top"))
+    return desk.move_light(light_id, power_stops=round(new, 6) + 0.0, power_text=text)
+
+
+def changed_text(before: LightState, now: LightState, imperial: bool) -> str:
+    """What was changed, short: ``KEY: 1/4``, ``KEY: 1.2 m, 40° right``, ``KEY: fill``."""
+    old, new = before.placement or Placement("", "", 0.0), now.placement or Placement("", "", 0.0)
+    parts = []
+    if (old.power_stops, old.power_text) != (new.power_stops, new.power_text):
+        parts.append(power_text(now.light, new) or t("lights.no_power"))
+    if old.distance_m != new.distance_m:
+        parts.append(units.format_length(new.distance_m, imperial) if new.distance_m else t("lights.no_distance"))
+    if (old.azimuth_deg, old.elevation_deg) != (new.azimuth_deg, new.elevation_deg) and new.azimuth_deg is not None:
+        parts.append(direction_text(new.azimuth_deg, new.elevation_deg))
+    if (old.shape, old.width_m, old.height_m) != (new.shape, new.width_m, new.height_m):
+        parts.append(source_text(new, imperial))
+    if before.light.role != now.light.role:
+        parts.append(t(f"role.{now.light.role}"))
+    return t("undo.light", name=now.light.name, what=", ".join(parts) or t("undo.changed"))
 
 
 def place_by_ring(desk: Desk, light_id: str, distance_m: float, azimuth_deg: float) -> Shot:

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from kivy.event import EventDispatcher
 from kivy.metrics import dp
-from kivy.properties import BooleanProperty, ColorProperty, NumericProperty, ObjectProperty, StringProperty
+from kivy.properties import BooleanProperty, ColorProperty, NumericProperty, StringProperty
 
 from mobile import theme
 
-_SIZES = ("note", "body", "lead", "title", "name", "figure")
 WIDE_FROM_DP = 560
-"""From this width on, and wider than high, two columns stand side by side."""
+"""From this width on, and wider than high, two columns stand side by side and the places stand at the left edge."""
 
 
 class Look(EventDispatcher):
@@ -29,11 +28,9 @@ class Look(EventDispatcher):
     retake = ColorProperty()
     simulated = ColorProperty()
 
+    mark = NumericProperty()
     note = NumericProperty()
     body = NumericProperty()
-    lead = NumericProperty()
-    title = NumericProperty()
-    name = NumericProperty()
     figure = NumericProperty()
     target = NumericProperty()
     gap = NumericProperty()
@@ -47,19 +44,14 @@ class Look(EventDispatcher):
     """Counts up once everything of a new theme or size is in place."""
     wide = BooleanProperty(False)
     columns = NumericProperty(1)
-    rail = StringProperty("horizontal")
-    """How the places stand in the bar: along the bottom edge, or down the left one."""
     row = StringProperty("horizontal")
     """How a light's name and its number stand to each other: below each other when the text is large."""
-    frame = StringProperty("vertical")
-    """How the bar and the page stand to each other."""
     spare_height = NumericProperty(0)
     """Height of a plan that is shown where there is room to spare, 0 on a phone."""
-    place_hint = ObjectProperty((1, 1))
-    bar_hint = ObjectProperty((1, None))
-    bar_height = NumericProperty(0)
     ring_height = NumericProperty(300)
     """The ring view is at most so high: it must fit on the screen whole, with its handle."""
+    strip_height = NumericProperty(0)
+    bar_height = NumericProperty(0)
     bar_width = NumericProperty(0)
 
     def wear(self, theme_name: str, text_scale: float) -> None:
@@ -68,35 +60,25 @@ class Look(EventDispatcher):
         for field in chosen._fields[1:]:
             setattr(self, field, theme.rgba(getattr(chosen, field)))
         self.text_scale = min(max(text_scale, 1.0), 2.0)
-        for size in _SIZES:
-            setattr(self, size, dp(getattr(theme, size.upper())) * self._growth(size))
+        for size in ("note", "body"):
+            setattr(self, size, dp(getattr(theme, size.upper())) * self.text_scale)
+        # What stands on a scale or in the bar grows less: it must still stand beside its neighbour.
+        self.mark = dp(theme.MARK) * min(self.text_scale, 1.4)
         for size in ("target", "gap", "pad", "corner", "stroke"):
             setattr(self, size, dp(getattr(theme, size.upper())))
-        self.bar_height = max(dp(theme.TARGET), self.note * 1.3 + dp(theme.GAP) * 1.5) + dp(theme.GAP)
-        self.bar_width = max(dp(84), self.note * 5.4 + 2 * dp(theme.PAD))
+        self.strip_height = max(dp(theme.TARGET), self.mark * 1.4 + dp(theme.GAP))
+        self.bar_height = dp(theme.TARGET) + self.mark * 1.3
+        self.bar_width = max(dp(80), self.mark * 5 + dp(theme.PAD))
         self.theme_name = chosen.name
         self.row = "vertical" if self.text_scale > 1.3 else "horizontal"
         self.dressed += 1
 
-    def _growth(self, size: str) -> float:
-        """How much a size grows: the largest ones with the window too, and less with the text size, to stay whole."""
-        if size == "figure":
-            return self._roomy
-        return min(self.text_scale, 1.4) * min(self._roomy, 1.5) if size == "name" else self.text_scale
-
-    _roomy = 1.0
-
     def fit(self, width: float, height: float) -> None:
         """Follow the size of the window, in pixels."""
         self.wide = width >= dp(WIDE_FROM_DP) and width > height
-        self._roomy = min(max(height / dp(400) if self.wide else min(width / dp(360), height / dp(640)), 1.0), 2.2)
-        for size in ("figure", "name"):
-            setattr(self, size, dp(getattr(theme, size.upper())) * self._growth(size))
-        self.dressed += 1
-        self.ring_height = max(min(height - dp(140), dp(460)), dp(200))
-        self.spare_height = min(height - dp(400), dp(520)) if self.wide and height >= dp(640) else 0
+        roomy = min(max(height / dp(400) if self.wide else min(width / dp(360), height / dp(640)), 1.0), 2.0)
+        self.figure = dp(theme.FIGURE) * roomy
+        self.ring_height = max(min(height - dp(176), dp(460)), dp(200))
+        self.spare_height = min(height - dp(420), dp(520)) if self.wide and height >= dp(700) else 0
         self.columns = 2 if self.wide else 1
-        self.rail = "vertical" if self.wide else "horizontal"
-        self.frame = "horizontal" if self.wide else "vertical"
-        self.place_hint = (1, None) if self.wide else (1, 1)
-        self.bar_hint = (None, 1) if self.wide else (1, None)
+        self.dressed += 1

@@ -31,9 +31,15 @@ from mobile.look import Look  # noqa: E402
 from mobile.saying import without_commands  # noqa: E402
 from mobile.sensor_desk import SIMULATED_URL, SensorDesk  # noqa: E402
 from mobile.sensors_state import strip_text  # noqa: E402
+from mobile.sounds import play_tick  # noqa: E402
 from mobile.voice import Voice  # noqa: E402
 
 log = logging.getLogger("mobile")
+ESCAPE = 27
+SEEN_S = 3.0
+"""So long the last light's verdict stands before the set comes up by itself; a touch keeps it."""
+LEVEL_EVERY_S = 0.25
+"""The live light is written at most so often: nobody reads faster, and every writing costs."""
 
 
 class MeterApp(App):
@@ -43,6 +49,8 @@ class MeterApp(App):
     strip = StringProperty("")
     """The sensor in one line."""
     simulated = BooleanProperty(False)
+    can_fire = BooleanProperty(False)
+    """The simulated set waits to be fired."""
     place = StringProperty("")
     """The page that is shown."""
 
@@ -55,7 +63,7 @@ class MeterApp(App):
         texts.use(self.desk.prefs.language)
         self.look = Look()
         self.look.wear(self.desk.prefs.theme, self.desk.prefs.text_scale)
-        self.voice = voice or Voice()
+        self.voice = voice or Voice(play=play_tick)
         self.level: Measurement | None = None
         self.failures: list[BaseException] = []
         """What nobody expected: tests raise it again."""
@@ -63,9 +71,13 @@ class MeterApp(App):
         self._sensor_options = sensor_options
         self._worker = ThreadPoolExecutor(1, thread_name_prefix="desk")
         self._tasks: set[asyncio.Task[Any]] = set()
-        self._show_level = Clock.create_trigger(self._level_frame)
+        self._show_level = Clock.create_trigger(self._level_frame, LEVEL_EVERY_S)
         self._show_sensor = Clock.create_trigger(self._sensor_frame)
         self.last_touch = (0.0, 0.0)
+        self._came_by: list[str] = []
+        """Pages before this one, the last one last."""
+        self._showing_set: Any = None
+        self._was_lost = self._was_ready = False
         self.export_to: str | None = None
         """Folder for exported files; None is the person's documents."""
         self.sensors = SensorDesk(
@@ -85,12 +97,13 @@ class MeterApp(App):
     # -- kivy ---------------------------------------------------------------------------------------------------
 
     def build(self):
-        """Make the frame: the sensor's strip, the page, the bar of places, and the note at the finger."""
+        """Make the frame: the sensor's strip, the page, the bar of places, and what stands over them for a moment."""
         from mobile.frame import Frame
 
         self.look.fit(*Window.size)
         Window.fbind("size", lambda _w, size: self.look.fit(*size))
         Window.fbind("on_touch_down", self._remember_touch)
+        Window.fbind("on_keyboard", self._key)
         Window.clearcolor = self.look.ground
         self.look.fbind("ground", lambda _l, colour: setattr(Window, "clearcolor", colour))
         Window.softinput_mode = "below_target"
@@ -131,17 +144,65 @@ class MeterApp(App):
         note = self.frame.ids.note
         if note.text:
             note.hide()
+        if self._showing_set is not None:
+            # A hand on the screen: she is still reading here.
+            self._showing_set.cancel()
+            self._showing_set = None
         return False
 
     # -- going about --------------------------------------------------------------------------------------------
 
     def go(self, place: str) -> None:
         """Show a page."""
+        if self.place and self.place != place:
+            self._came_by = [*(one for one in self._came_by if one != place), self.place][-12:]
         self.pages.go(place)
         self.place = place
 
+    def back(self) -> bool:
+        """Go one step back: inside the page, else to the page before, else to the metering page.
+
+        False at the very beginning, when the system may do with its back key what it likes; never in a walk.
+        """
+        note = self.frame.ids.note
+        if note.text:
+            note.hide()
+        elif self.page is not None and self.page.back():
+            pass
+        elif self._came_by:
+            self._came_by, place = self._came_by[:-1], self._came_by[-1]
+            self.pages.go(place)
+            self.place = place
+        elif self.place != "metering" and self.desk.shot.setup is not None:
+            self.go("metering")
+            self._came_by = []
+        else:
+            return self.desk.shot.waiting is not None
+        return True
+
+    def _key(self, _window: object, key: int, *_: object) -> bool:
+        """Android's back key comes as Escape.  On a desktop it never ends the app."""
+        from kivy.utils import platform
+
+        return (self.back() or platform != "android") if key == ESCAPE else False
+
+    def open_light(self, light_id: str, field: str = "") -> None:
+        """Show one light, with ``field`` ready to be put right."""
+        self.go("lights")
+        self.page.open(light_id, field)
+
+    def explain(self, term: str) -> None:
+        """Say what a word of the trade means, beside the finger."""
+        self.note(texts.t(f"explain.{term}"))
+
+    @property
+    def lost(self) -> bool:
+        """The sensor in use was there and is not now."""
+        return self._was_ready and self.sensors.status.state in ("lost", "looking")
+
     def refresh(self) -> None:
         """Let the page that is seen show the snapshot."""
+        self.can_fire = self.simulated and self.desk.shot.waiting is not None
         page = self.page
         if page is not None:
             page.show()
@@ -213,6 +274,27 @@ class MeterApp(App):
         x, y = at or self.last_touch
         self.frame.ids.note.say(sentence, x, y, Window.width, Window.height)
 
+    def change(self, light_id: str, work: Callable[..., Any], *args: Any, **how: Any) -> None:
+        """Change a light, and offer to take that back.  ``how`` is what ``do`` takes."""
+        from mobile.lights_state import changed_text
+
+        before = self.desk.shot.view.state(light_id) if self.desk.shot.view else None
+        after_that = how.pop("done", None)
+
+        def done(result: Any) -> None:
+            now = self.desk.shot.view.state(light_id) if self.desk.shot.view else None
+            if before is not None and now is not None and (before.light, before.placement) != (now.light, now.placement):
+                sentence = changed_text(before, now, self.desk.prefs.imperial)
+                self.offer_undo(sentence, lambda: self.do(self.desk.put_back, before))
+            if after_that is not None:
+                after_that(result)
+
+        self.do(work, self.desk, light_id, *args, done=done, **how)
+
+    def offer_undo(self, sentence: str, undo: Callable[[], None]) -> None:
+        """Say what was changed, with a tap that takes it back."""
+        self.frame.ids.undo.offer(sentence, undo)
+
     # -- what the person likes ----------------------------------------------------------------------------------
 
     def wear(self) -> None:
@@ -266,14 +348,12 @@ class MeterApp(App):
         await self.sensors.prepare()
 
     def after_pop(self, outcome: Outcome) -> None:
-        """Show, say and feel what became of a pop; when all lights are metered the table comes up by itself."""
-        from mobile.metering_state import metering_look
+        """Show, say and feel what became of a pop; when all lights are metered the table comes up by itself, a moment later."""
+        from mobile.metering_state import complete, metering_look
 
         if self.page is None:
             return
         shot: Shot = self.desk.shot
-        if outcome.kind == OutcomeKind.LOGGED and shot.done and self.place == "metering":
-            self.go("match" if shot.match is not None else "set")
         self.refresh()
         if outcome.kind == OutcomeKind.IGNORED and outcome.code != OutcomeCode.NOT_LISTENING:
             return
@@ -281,34 +361,65 @@ class MeterApp(App):
         if self.desk.prefs.vibration:
             self.voice.buzz(shown.verdict or "good")
         if self.desk.prefs.speech:
-            self.voice.say(shown.spoken if outcome.kind == OutcomeKind.LOGGED else shown.sentence)
+            self.voice.tick("taken" if outcome.kind == "logged" else "again")
+            self.voice.say(shown.spoken if outcome.kind == "logged" else texts.t("say.again", name=shown.last_name))
             waits = shot.light(shot.waiting.light_id) if shot.waiting else None
             if outcome.kind == OutcomeKind.LOGGED and waits is not None:
                 self.voice.say(texts.t("say.waiting", name=waits.name))
-            elif shot.done:
+            elif outcome.kind == "logged" and shot.done and complete(shot):
                 self.voice.say(texts.t("say.done"))
+        if outcome.kind == "logged" and shot.done and complete(shot) and self.place == "metering":
+            self._showing_set = Clock.schedule_once(lambda _dt: self._show_set(), SEEN_S)
+
+    def _show_set(self) -> None:
+        self._showing_set = None
+        if self.place == "metering" and self.desk.shot.waiting is None:
+            self.go("match" if self.desk.shot.match is not None else "set")
 
     def _on_level(self, level: Measurement) -> None:
         self.level = level
         self._show_level()
 
     def _level_frame(self, _dt: float) -> None:
-        page = self.page
-        if page is not None:
-            page.show_level()
+        from mobile.metering_state import live_text
+
+        level = self.level
+        alive = level is not None and self.sensors.status.ready
+        self.frame.ids.strip.live = live_text(level.illuminance_lx, level.clipped) if alive and level else ""
 
     def _sensor_frame(self, _dt: float = 0.0) -> None:
         status = self.sensors.status
         self.simulated = status.simulated
+        self.can_fire = status.simulated and self.desk.shot.waiting is not None
         shown = strip_text(status)
         marked = not status.simulated or texts.t("app.simulated") in shown
         self.strip = shown if marked else texts.t("app.strip_simulated", what=shown)
+        self._tell_loss()
         page = self.page
         if page is None:
             return
+        if not status.ready:
+            self.level = None
+            self._level_frame(0.0)
         if status.ready:
             self.spawn(self.prepare())
         page.show_sensor()
+
+    def _tell_loss(self) -> None:
+        """Say that the sensor went, and that it is back: once each.  One that was never there is not lost."""
+        self._was_ready = self.sensors.status.ready or (self._was_ready and self.sensors.status.state in ("lost", "looking"))
+        if self.lost == self._was_lost or not (self.lost or self.sensors.status.ready):
+            return
+        self._was_lost = self.lost
+        if self.desk.prefs.speech:
+            self.voice.say(texts.t("say.lost" if self.lost else "say.back"))
+        if self.desk.prefs.vibration and self.lost:
+            self.voice.buzz("retake")
+
+    def fire_held(self) -> None:
+        """Fire the simulated light with the dome held as it was said."""
+        waiting = self.desk.shot.waiting
+        self.fire((waiting.held_off_m if waiting else None) or 0.0)
 
 
 async def amain(app: MeterApp) -> None:

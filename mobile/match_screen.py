@@ -7,22 +7,22 @@ from kivy.properties import BooleanProperty, StringProperty
 from mobile import drawings  # noqa: F401  (the .kv file names its classes)
 from mobile.match_state import MatchLine, match_look
 from mobile.page import Page
-from mobile.widgets import Card, Tap, load_kv
+from mobile.widgets import Stack, Tap, load_kv
 
 MOST_CHOICES = 12
 
 
-class MatchCard(Card):
+class MatchCard(Stack):
     """One light of the stored set."""
 
     test_name = StringProperty("")
     light_id = StringProperty("")
     name = StringProperty("")
     mark = StringProperty("none")
+    figure = StringProperty("")
     difference = StringProperty("")
-    stood = StringProperty("")
     stands = StringProperty("")
-    sentence = StringProperty("")
+    turn = StringProperty("")
     otherwise = StringProperty("")
     waiting = BooleanProperty(False)
     can_move = BooleanProperty(False)
@@ -71,8 +71,8 @@ class MatchPage(Page):
         if [(tap.value, tap.text) for tap in reversed(row.children)] != list(shown.choices):
             row.clear_widgets()
             for setup_id, name in shown.choices:
-                tap = Tap(text=name, value=setup_id, test_name=f"match_to:{name}")
-                tap.bind(on_release=lambda one: self.app.do(self.app.desk.match_to, one.value))
+                tap = Tap(text=name, value=setup_id, test_name=f"match_to:{name}", size_hint_x=1, size_name="body")
+                tap.bind(on_release=lambda one: self._match_to(one.value))
                 row.add_widget(tap)
 
     def _card(self) -> MatchCard:
@@ -81,6 +81,10 @@ class MatchPage(Page):
         card.ids.meter.bind(on_release=lambda _tap: self.app.do(desk.wait_for, card.light_id))
         card.ids.moved.bind(on_release=lambda _tap: self.app.do(desk.have_moved, card.light_id))
         return card
+
+    def _match_to(self, setup_id: str) -> None:
+        app = self.app
+        app.do(app.desk.match_to, setup_id, done=lambda _shot: app.go("metering"))
 
     def walk(self) -> None:
         """Go through all lights."""

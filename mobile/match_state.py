@@ -14,6 +14,7 @@ from meterlink.tables.adjustment import close
 from meterlink.tables.match import MatchRow
 from mobile.desk import Shot
 from mobile.lights_state import place_text
+from mobile.metering_state import value_shown
 from mobile.saying import without_commands
 from mobile.texts import t
 
@@ -26,12 +27,13 @@ class MatchLine(NamedTuple):
     name: str
     mark: str
     """``good`` (within), ``retake`` (off), ``none`` (waits for its pop)."""
+    figure: str
+    """What it gives now, as an f-number."""
     difference: str
-    stood: str
-    """Where it stood."""
+    turn: str
+    """What to turn, in the head's own steps; or that nothing is to be done."""
     stands: str
-    """Where it stands now; empty when that is the same."""
-    sentence: str
+    """Where it stood, when it stands elsewhere now."""
     otherwise: str
     """Another way to close the gap: ``or 12 cm closer``."""
     waiting: bool
@@ -59,7 +61,9 @@ def match_look(shot: Shot, choices: tuple[tuple[str, str], ...] = ()) -> MatchLo
         )
     present = {s.light.name.casefold(): s for s in shot.view.lights}
     stored = {s.light.name: s for s in shot.stored.lights}
-    lines = tuple(_line(shot, row, stored[row.light], present.get(row.light.casefold())) for row in shot.match.rows)
+    # Largest difference first; what is not metered yet comes last, in its order.
+    ordered = sorted(shot.match.rows, key=lambda row: -abs(row.difference_stops) if row.difference_stops is not None else 1.0)
+    lines = tuple(_line(shot, row, stored[row.light], present.get(row.light.casefold())) for row in ordered)
     done = shot.match.done
     return MatchLook(
         t("match.title", name=shot.stored.setup.name),
@@ -81,14 +85,28 @@ def _line(shot: Shot, row: MatchRow, stored: LightState, now: LightState | None)
         now.light.id if now is not None else "",
         row.light,
         "none" if row.difference_stops is None else "good" if row.within else "retake",
+        value_shown(shot, now.value or 0.0, now.reading) if now is not None and now.reading is not None else "",
         units.format_stops(row.difference_stops) if row.difference_stops is not None else "",
-        t("match.stood", place=stood),
-        t("match.stands", place=stands) if stands and stands != stood else "",
-        without_commands(row.sentence),
+        _turn(row, now),
+        t("match.stood", place=stood) if stood != stands else "",
         _otherwise(shot, row, now),
         waiting,
         move is not None and (move.power_stops is not None or move.distance_m is not None),
     )
+
+
+def _turn(row: MatchRow, now: LightState | None) -> str:
+    """What to turn, counted in the clicks of the head's own dial where its step is known."""
+    if row.within and row.difference_stops is not None:
+        return t("match.within")
+    if row.move is None or row.move.power_stops is None or now is None or now.placement is None:
+        return without_commands(row.sentence)
+    step, from_stops = now.light.power_step_stops, now.placement.power_stops
+    text = row.move.power_text
+    if not step or from_stops is None:
+        return t("match.turn_to", power=text)
+    clicks = round((row.move.power_stops - from_stops) / step)
+    return t("match.clicks_up" if clicks > 0 else "match.clicks_down", count=abs(clicks), power=text)
 
 
 def _otherwise(shot: Shot, row: MatchRow, now: LightState | None) -> str:

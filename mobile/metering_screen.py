@@ -1,25 +1,25 @@
-"""The metering page: which light, what it gives, what that is worth.  Texts come from ``metering_state``."""
+"""The metering page: which light, how the dome is held, what it gave, what that is worth.  Texts come from ``metering_state``."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
-from kivy.core.text import Label as CoreLabel
 from kivy.graphics import Color, Line, Rectangle
 from kivy.metrics import dp
 from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, StringProperty
 
 from mobile import (
-    drawings,  # noqa: F401  (the .kv file names its classes)
-    ring_view,  # noqa: F401
+    lights_state,
+    ring_view,  # noqa: F401  (the .kv file names its class)
     theme,
 )
-from mobile.drawings import Drawing
-from mobile.metering_state import Figure, HeldSlider, held_changed, held_text, live_look, metering_look
+from mobile.drawings import Drawing, text_texture
+from mobile.metering_state import Figure, HeldSlider, ScaleLook, held_changed, held_text, metering_look
 from mobile.page import Page
 from mobile.ring_state import marks_of
 from mobile.texts import t
-from mobile.widgets import Stack, Tap, load_kv, look, text_width
+from mobile.widgets import Tap, load_kv, look, text_width
 
 BEFORE_PART, AFTER_PART = 0.34, 0.62
 """Size of ``f/`` and of the tenths, over that of the number."""
@@ -28,64 +28,78 @@ DESCENT = 0.244
 
 
 class FigureView(Drawing):
-    """A value as large as the width allows: readable from two metres where there is room."""
+    """A name or a value as large as there is room for: readable from two metres where there is."""
 
     figure = ObjectProperty(Figure())
-    dimmed = BooleanProperty(False)
+    text = StringProperty("")
+    """A name instead of a value."""
+    colour = StringProperty("ink")
     main_size = NumericProperty(0)
     """Font size in pixels at which the number is drawn."""
     shown = BooleanProperty(False)
-    """There is a value to show."""
-    FOLLOWS = ("figure", "dimmed")
+    """There is something to show."""
+    LEAST = 24
+    FOLLOWS = ("figure", "text", "colour")
 
-    def on_figure(self, _widget: object, figure: Figure) -> None:
+    def on_figure(self, *_: object) -> None:
         """Take up room only when there is a value."""
-        self.shown = bool(figure.main)
+        self.shown = bool(self.figure.main or self.text)
+
+    on_text = on_figure
 
     def paint(self) -> None:
-        """Draw the three parts on one line."""
-        style, figure = look(), self.figure
+        """Draw the parts on one line."""
+        style = look()
+        figure = self.figure if not self.text else Figure(main=self.text)
         if not figure.main:
             return
         parts = ((figure.before, BEFORE_PART), (figure.main, 1.0), (figure.after, AFTER_PART))
         needed = sum(text_width(text, 100 * part) for text, part in parts) / 100
         size = min(style.figure, self.height / 0.8, (self.width - style.gap * 1.5) / max(needed, 0.1))
+        size = max(size, dp(self.LEAST))
         self.main_size = size
         x = self.x
         base = self.center_y - size * theme.CAP_HEIGHT / 2
         for text, part in parts:
-            if not text:
+            texture = text_texture(text, size * part) if text else None
+            if texture is None:
                 continue
-            label = CoreLabel(text=text, font_size=size * part, font_name=theme.font_for(text))
-            label.refresh()
-            if label.texture is None:
-                continue
-            Color(*(style.quiet if self.dimmed or part == BEFORE_PART else style.ink))
-            w, h = label.texture.size
-            Rectangle(texture=label.texture, pos=(x, base - DESCENT * size * part), size=(w, h))
-            x += w + style.gap * (0.6 if text == figure.main else 0.2)
+            Color(*getattr(style, self.colour))
+            width, height = texture.size
+            room = min(width, self.right - x)
+            low = base - DESCENT * size * part
+            # A name longer than the line, at its smallest, is cut at the line's end.
+            Rectangle(texture=texture.get_region(0, 0, max(room, 1), height), pos=(x, low), size=(max(room, 1), height))
+            cap = size * part * theme.CAP_HEIGHT
+            self.written.append((text, size * part, x, base, x + room, base + cap))
+            x += width + style.gap * (0.6 if text == figure.main else 0.2)
 
 
 class Chip(Tap):
-    """One light of the walk; a tap waits for it now."""
+    """One light of the walk with its verdict above its name; a tap waits for it now."""
 
     verdict = StringProperty("")
 
 
-class HoldSlider(Drawing):
-    """How far the dome is held off: *not given* at the left end, then hand by hand."""
+class HoldScale(Drawing):
+    """How far the dome is held off, as a scale to touch: *not given* at the left end, then centimetre by centimetre.
+
+    The scale is a full bar as far as the reading stays good, an open one as far as it can be corrected, and a broken line
+    from where it is to be taken again.
+    """
 
     held_off_m = ObjectProperty(None, allownone=True)
     shown = StringProperty("")
     """What it stands for now, also while it is dragged."""
+    scale = ObjectProperty(ScaleLook())
     imperial = BooleanProperty(False)
     on_hold: Callable[[float | None], None] | None = None
-    FOLLOWS = ("held_off_m", "shown")
+    FOLLOWS = ("held_off_m", "shown", "scale", "imperial")
     arithmetic = HeldSlider()
     _dragged: tuple[float | None] | None = None
 
     def takes(self, x: float, y: float) -> bool:
-        """A touch on the slider never scrolls the page."""
+        """A touch on the scale never scrolls the page."""
         return self.collide_point(x, y)
 
     def _fraction(self, x: float) -> float:
@@ -96,20 +110,20 @@ class HoldSlider(Drawing):
         inset = dp(theme.TARGET) / 4
         return self.x + inset + fraction * (self.width - 2 * inset)
 
-    def on_touch_down(self, touch) -> bool:  # noqa: D102
-        if not self.collide_point(*touch.pos):
+    def on_touch_down(self, touch: Any) -> bool:  # noqa: D102
+        if self.disabled or not self.collide_point(*touch.pos):
             return False
         touch.grab(self)
         self._drag(touch.x)
         return True
 
-    def on_touch_move(self, touch) -> bool:  # noqa: D102
+    def on_touch_move(self, touch: Any) -> bool:  # noqa: D102
         if touch.grab_current is not self:
             return False
         self._drag(touch.x)
         return True
 
-    def on_touch_up(self, touch) -> bool:  # noqa: D102
+    def on_touch_up(self, touch: Any) -> bool:  # noqa: D102
         if touch.grab_current is not self:
             return False
         touch.ungrab(self)
@@ -126,41 +140,53 @@ class HoldSlider(Drawing):
         self.redraw()
 
     def paint(self) -> None:
-        """Draw the rail with its hands and the knob."""
+        """Draw the scale, its numbers and the dome."""
         style = look()
         held = self._dragged[0] if self._dragged is not None else self.held_off_m
-        y = self.center_y
+        y = self.y + self.height * 0.62
+        thick = dp(5)
         start, end = self._place(self.arithmetic.fraction_of(0.0)), self._place(1.0)
-        Color(*style.edge)
-        Line(points=[start, y, end, y], width=1.4)
-        for fraction in self.arithmetic.hands():
-            self._paint_hand(self._place(fraction), y, dp(9))
+        good, usable = self.scale.good_m, self.scale.usable_m
+        at_good = self._place(self.arithmetic.fraction_of(min(good, self.arithmetic.longest_m))) if good is not None else start
+        at_usable = self._place(self.arithmetic.fraction_of(min(usable, self.arithmetic.longest_m))) if usable is not None else end
+        if good is None:
+            Color(*style.edge)
+            Line(points=[start, y, end, y], width=1.4)
+        else:
+            Color(*style.good)
+            Rectangle(pos=(start, y - thick), size=(max(at_good - start, 2), 2 * thick))
+            Color(*style.corrected)
+            Line(rectangle=(at_good, y - thick + 1, max(at_usable - at_good, 1), 2 * thick - 2), width=1.2)
+            Color(*style.retake)
+            x = at_usable + dp(4)
+            while x < end:
+                Line(points=[x, y, min(x + dp(5), end), y], width=1.6)
+                x += dp(10)
+        self._numbers(y - thick)
+        Color(*style.quiet)
         left = self._place(self.arithmetic.fraction_of(None))
-        Line(circle=(left, y, dp(7)), width=1.2, dash_length=3, dash_offset=3)
+        Line(circle=(left, y, dp(6)), width=1.2, dash_length=3, dash_offset=3)
         at = self._place(self.arithmetic.fraction_of(held))
+        # The knob is a dome on its stem, standing on the scale.
         Color(*style.strong)
-        # The knob is a dome seen from the side, facing the light.
-        Line(ellipse=(at - dp(11), y - dp(13), dp(22), dp(26), 0, 180), width=2.2)
-        Line(points=[at, y - dp(13), at, y + dp(13)], width=2.2)
+        Line(points=[at, y - dp(12), at, y + dp(10)], width=1.6)
+        Line(circle=(at, y + dp(10), dp(9), -90, 90), width=2, close=True)
 
-    @staticmethod
-    def _paint_hand(x: float, y: float, tall: float) -> None:
-        """A mark of four fingers side by side."""
-        for i in range(4):
-            dx = (i - 1.5) * dp(2.2)
-            Line(
-                points=[
-                    x + dx,
-                    y - tall * (0.5 if i in (0, 3) else 0.75),
-                    x + dx,
-                    y + tall * (0.5 if i in (0, 3) else 0.75),
-                ],
-                width=1,
-            )
-
-
-class GiveRow(Stack):
-    """The lights that the last pop could be given to."""
+    def _numbers(self, y: float) -> None:
+        style = look()
+        step, count = (0.1524, 4) if self.imperial else (0.2, 3)
+        for n in range(count):
+            x = self._place(self.arithmetic.fraction_of(step * n))
+            Color(*style.edge)
+            Line(points=[x, y, x, y - dp(4)], width=1)
+            Color(*style.quiet)
+            shown = f"{6 * n}" if self.imperial else f"{20 * n}"
+            unit = t("unit.inch" if self.imperial else "unit.cm") if n == count - 1 else ""
+            last = n == count - 1
+            self.write(
+                f"{shown} {unit}".strip(), self.right if last and x > self.right - dp(20) else x, y - dp(5) - style.mark * 0.6,
+                style.mark, anchor=1.0 if last and x > self.right - dp(20) else 0.5,
+            )  # fmt: skip
 
 
 class MeteringPage(Page):
@@ -169,12 +195,19 @@ class MeteringPage(Page):
     giving = BooleanProperty(False)
     """The row of lights to give the last pop to is open."""
     typing = BooleanProperty(False)
-    """The held-off distance is typed instead of slid."""
+    """The held-off distance is typed instead of touched."""
+    opened = BooleanProperty(False)
+    """The reason of the verdict is shown."""
+    can_undo = BooleanProperty(False)
+    """There is a last pop to take back or to give away."""
 
     def on_kv_post(self, _base: object) -> None:
         """Connect what the page's own widgets tell."""
         self.ids.slider.on_hold = self._hold
         self.ids.held_field.on_commit = self._hold_typed
+        self.ids.power.on_step = self._step
+        self._next = metering_look(self.app.desk.shot).next
+        self._shown_id = ""
 
     # -- showing ------------------------------------------------------------------------------------------------
 
@@ -182,108 +215,135 @@ class MeteringPage(Page):
         """Write the state into the widgets."""
         app, ids = self.app, self.ids
         shot = app.desk.shot
-        shown = metering_look(shot)
+        shown = metering_look(shot, lost=app.lost)
         ids.headline.text = shown.headline
+        ids.headline.colour = "retake" if app.lost else "ink"
         ids.instruction.text = shown.instruction
-        ids.step.text = "   ".join(filter(None, (shown.step, shown.role, shown.following)))
-        ids.limit.text = shown.limit
-        ids.figure.figure = shown.figure
-        ids.mark.verdict = shown.verdict
-        worth = t(f"verdict.{shown.verdict}") if shown.verdict else ""
-        ids.verdict.text = "   ".join(filter(None, (shown.last_name, worth, shown.wave_text)))
-        ids.verdict.colour = shown.verdict or "quiet"
-        ids.sentence.text = shown.sentence
-        ids.warning.text = shown.warning
-        ids.wave.points = list(shown.wave)
-        ids.slider.held_off_m = shown.held_off_m
-        ids.slider.imperial = shot.prefs.imperial
+        ids.step.text = shown.step
+        ids.skip.text = shown.following
+        self._next = shown.next
+        ids.next.text, ids.next.disabled = shown.next.text, not shown.next.act
+        ids.hold_part.disabled = not shown.can_hold or app.lost
+        ids.held_title.text = shown.held_title
+        ids.slider.held_off_m, ids.slider.imperial, ids.slider.scale = shown.held_off_m, shot.prefs.imperial, shown.scale
         ids.slider.shown = shown.held_text
         ids.held_field.text = shown.held_text if shown.held_off_m is not None else ""
+        ids.power.disabled = not shown.can_power or app.lost
+        ids.power.value_text = shown.power
+        self._show_pop(shown)
         if app.look.spare_height:
             ids.ring.marks, ids.ring.imperial = list(marks_of(shot.view)), shot.prefs.imperial
             ids.ring.focus_id = shown.waiting_id
         self._show_chips(shown)
         self._show_actions(shown)
-        self.show_level()
 
-    def _show_chips(self, shown) -> None:
+    def _show_pop(self, shown: Any) -> None:
+        ids, shot = self.ids, self.app.desk.shot
+        pop = (shot.last.id if shot.last else "", shown.verdict, shown.note)
+        if pop != self._shown_id:
+            self._shown_id, self.opened = pop, False
+        ids.last_name.text = shown.last_name
+        ids.figure.figure = shown.figure
+        ids.mark.verdict = shown.verdict
+        ids.verdict.text = shown.verdict_text
+        ids.verdict.ink_name = shown.verdict or "quiet"
+        ids.verdict.disabled = not shown.reason
+        ids.note.text = shown.note
+        ids.sentence.text = shown.reason if self.opened else ""
+        ids.wave.points = list(shown.wave)
+        ids.t01.text = shown.wave_text
+
+    def _show_chips(self, shown: Any) -> None:
         row = self.ids.chips
         wanted = [(c.light_id, c.name) for c in shown.chips]
+        if shown.all_ready:
+            wanted.append(("", t("metering.sum_check")))
         if [(c.value, c.text) for c in reversed(row.children)] != wanted:
             row.clear_widgets()
             for light_id, name in wanted:
-                chip = Chip(text=name, value=light_id, test_name=f"chip:{name}")
-                chip.bind(on_release=lambda one: self.app.do(self.app.desk.wait_for, one.value))
+                chip = Chip(text=name, value=light_id, test_name=f"chip:{name}" if light_id else "act:sum")
+                chip.bind(on_release=lambda one: self._wait_for(one.value))
                 row.add_widget(chip)
-        for chip, state in zip(reversed(row.children), shown.chips, strict=True):
-            chip.verdict, chip.chosen = state.verdict or "none", state.waiting
+        waiting = self.app.desk.shot.waiting
+        for chip, state in zip(reversed(row.children), (*shown.chips, None), strict=False):
+            if state is None:
+                chip.sign, chip.sign_colour = "all", "quiet"
+                chip.chosen = waiting is not None and waiting.purpose == "together"
+            else:
+                chip.sign, chip.sign_colour = state.verdict or "none", state.verdict or "quiet"
+                chip.chosen = state.waiting
 
-    def _show_actions(self, shown) -> None:
-        shot = self.app.desk.shot
-        wanted: list[tuple[str, str, bool]] = []
-        if not shown.has_set:
-            wanted.append(("begin", t("library.new"), True))
-        elif not shown.waiting_id and not shot.waiting:
-            wanted.append(("start", t("metering.start"), True))
-        if self.app.simulated and shot.waiting is not None:
-            wanted.append(("fire", t("metering.fire_simulated"), False))
-        if shown.can_take_back:
-            wanted.append(("undo", t("metering.take_back"), False))
-        if shown.give_to:
-            wanted.append(("give", t("metering.keep" if self.giving else "metering.give"), self.giving))
-        if shot.waiting is not None:
-            wanted.append(("skip", t("metering.skip" if self.app.desk.prefs.auto_advance else "metering.next"), False))
-        if shown.done:
-            wanted += [("sum", t("metering.sum_check"), False), ("ratios", t("metering.show_set"), False)]
-        self._fill(self.ids.actions, wanted, self._act)
-        giving = [(name, name, False) for _id, name in shown.give_to] if self.giving else []
-        self.ids.give_title.text = t("metering.give_title") if giving else ""
-        self._fill(self.ids.give, giving, self._give, prefix="give:")
-
-    def _fill(self, row, wanted, act, prefix: str = "act:") -> None:
-        """Make the taps of a row, but only when they differ: a tap under a finger must not vanish."""
-        have = [(tap.value, tap.text, tap.strong) for tap in reversed(row.children)]
-        if have == wanted:
-            return
-        row.clear_widgets()
-        for value, text, strong in wanted:
-            tap = Tap(text=text, value=value, strong=strong, test_name=prefix + value, size_name="note")
-            tap.bind(on_release=lambda one: act(one.value))
-            row.add_widget(tap)
-
-    def show_sensor(self) -> None:
-        """The simulated sensor brings one more tap."""
-        self.show()
-
-    def show_level(self) -> None:
-        """Show the live level."""
-        level = self.app.level
-        shown = live_look(level.illuminance_lx if level else None, bool(level and level.clipped))
-        self.ids.level.fraction = shown.fraction
-        self.ids.level_text.text = shown.text
+    def _show_actions(self, shown: Any) -> None:
+        ids = self.ids
+        self.can_undo = shown.can_take_back
+        ids.give.disabled = not shown.give_to
+        ids.give.text = t("metering.keep" if self.giving else "metering.give")
+        row, wanted = ids.give_row, [name for _id, name in shown.give_to] if self.giving else []
+        if [tap.value for tap in reversed(row.children)] != wanted:
+            row.clear_widgets()
+            for name in wanted:
+                tap = Tap(text=name, value=name, test_name=f"give:{name}")
+                tap.bind(on_release=lambda one: self._give(one.value))
+                row.add_widget(tap)
+        ids.give_title.text = t("metering.give_title") if wanted else ""
 
     # -- doing --------------------------------------------------------------------------------------------------
 
-    def _act(self, what: str) -> None:
-        app, desk = self.app, self.app.desk
-        if what == "give":
-            self.giving = not self.giving
-            self.show()
-            return
+    def _wait_for(self, light_id: str) -> None:
+        desk = self.app.desk
         self.giving = False
-        if what == "begin":
-            app.go("first")
-        elif what == "ratios":
-            app.go("set")
-        elif what == "fire":
-            app.fire(desk.shot.held_off(desk.shot.waiting.light_id if desk.shot.waiting else None) or 0.0)
+        self.ids.pane.scroll_y = 1
+        if light_id:
+            self.app.do(desk.wait_for, light_id)
         else:
-            work = {"start": desk.begin, "undo": desk.undo, "skip": desk.skip, "sum": desk.wait_for_all}[what]
-            app.do(work)
+            self.app.do(desk.wait_for_all)
+
+    def do_next(self) -> None:
+        """Do the one thing that is next."""
+        app, following = self.app, self._next
+        if following.act == "light":
+            app.do(app.desk.wait_for, following.light_id)
+        elif following.act == "start":
+            app.do(app.desk.begin)
+        else:
+            app.go({"begin": "first", "set": "match" if app.desk.shot.match else "set", "sensors": "sensors"}[following.act])
+
+    def skip(self) -> None:
+        """Leave the waiting light out for now."""
+        self.app.do(self.app.desk.skip)
+
+    def take_back(self) -> None:
+        """Take the last pop back; its light waits again."""
+        self.giving = False
+        self.app.do(self.app.desk.undo)
+
+    def toggle_giving(self) -> None:
+        """Open or close the row of lights to give the last pop to."""
+        self.giving = not self.giving
+        self.show()
+
+    def toggle_reason(self) -> None:
+        """Show or hide why the verdict is so."""
+        self.opened = not self.opened
+        self.show()
+
+    def back(self) -> bool:
+        """Close what was opened."""
+        if self.giving or self.opened or self.typing:
+            self.giving = self.opened = self.typing = False
+            self.show()
+            return True
+        return False
 
     def _give(self, name: str) -> None:
         self.giving = False
         self.app.do(self.app.desk.give_to, name)
+
+    def _step(self, by: int, whole: bool) -> None:
+        waiting = self.app.desk.shot.waiting
+        if waiting is not None and waiting.light_id:
+            work = lights_state.step_stop if whole else lights_state.step_power
+            self.app.change(waiting.light_id, work, by)
 
     def _hold(self, held_off_m: float | None) -> None:
         waiting = self.app.desk.shot.waiting
@@ -292,15 +352,19 @@ class MeteringPage(Page):
         else:
             self.show()
 
-    def _hold_typed(self, text: str, field) -> None:
+    def _hold_typed(self, text: str, field: Any) -> None:
         waiting = self.app.desk.shot.waiting
         if waiting is not None and waiting.light_id:
             self.app.do(
-                held_changed, self.app.desk, waiting.light_id, text, field=field, done=lambda _shot: field.put()
+                held_changed, self.app.desk, waiting.light_id, text, field=field, done=lambda _shot: self._typed(field)
             )
 
+    def _typed(self, field: Any) -> None:
+        field.put()
+        self.typing = False
+
     def toggle_typing(self) -> None:
-        """Slide or type."""
+        """Touch or type."""
         self.typing = not self.typing
 
 

@@ -1,23 +1,21 @@
 """What the metering screen shows: the light that is waited for, the live level, the last pop, its verdict.  No kivy.
 
-``metering_look`` turns the desk's snapshot into texts; ``live_look`` does the same for steady light, which comes up to 50
-times a second and so stays apart; ``HeldSlider`` is the arithmetic of the held-off slider.
+``metering_look`` turns the desk's snapshot into texts; ``live_text`` does the same for steady light, which comes up to 50
+times a second and so stays apart; ``HeldSlider`` is the arithmetic of the held-off scale.
 """
 
 from __future__ import annotations
 
 import re
-from math import log2
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from meterlink import units
 from meterlink.judging.view import LightState, value_of
-from meterlink.metering.outcome import OutcomeKind
 from meterlink.metering.walk import Request
-from meterlink.records import Reading, WaveBlock
+from meterlink.records import Light, Reading, WaveBlock
 from meterlink.tables.ratios import reading_f
 from meterlink.words.sentences import value_text
-from mobile.desk import HELD_MAX_M, Desk, Shot
+from mobile.desk import HELD_MAX_M, OWN_POINT, Desk, Shot
 from mobile.saying import without_commands
 from mobile.texts import t
 
@@ -45,32 +43,61 @@ class Chip(NamedTuple):
     waiting: bool
 
 
+class ScaleLook(NamedTuple):
+    """The scale of held-off distances: where it turns from good to corrected and from corrected to retake, in metres."""
+
+    good_m: float | None = None
+    usable_m: float | None = None
+    """None: cannot be said, for the light's own distance is not known."""
+    longest_m: float = HELD_MAX_M
+
+
+class Next(NamedTuple):
+    """The one thing to do next, as a tap."""
+
+    act: str = ""
+    """``begin``, ``start``, ``light``, ``set``, ``sensors``; empty for none: the pop is next."""
+    text: str = ""
+    light_id: str = ""
+
+
 class MeteringLook(NamedTuple):
     """Everything on the screen but the live level."""
 
     has_set: bool
     waiting_id: str
     headline: str
-    """The light to be metered, in big type."""
+    """The light to be metered, as large as its number."""
     instruction: str
-    role: str
     step: str
     following: str
-    limit: str
     chips: tuple[Chip, ...]
-    last_name: str
-    figure: Figure
-    verdict: str
-    sentence: str
-    warning: str
-    wave: tuple[tuple[float, float], ...]
-    wave_text: str
+    all_ready: bool
+    """There are two lights on the face, so that all together can be asked for."""
+    next: Next
+    scale: ScaleLook
     held_off_m: float | None
     held_text: str
+    held_title: str
+    can_hold: bool
+    power: str
+    can_power: bool
+    last_name: str
+    last_id: str
+    figure: Figure
+    verdict: str
+    verdict_text: str
+    note: str
+    """One short line that must be seen at once: why a pop was not taken."""
+    reason: str
+    """Why the verdict is so, one touch deeper."""
+    wave: tuple[tuple[float, float], ...]
+    wave_text: str
     can_take_back: bool
     give_to: tuple[tuple[str, str], ...]
     """(light id, name) of the lights that the last reading could be given to."""
-    done: bool
+    complete: bool
+    """Every light has a valid reading."""
     spoken: str
     """What is read out when this reading is new."""
 
@@ -95,69 +122,112 @@ def value_shown(shot: Shot, value: float, reading: Reading) -> str:
     return units.format_f_number(f, shot.prefs.step) if f else value_text(shot.view, value, reading)
 
 
-def metering_look(shot: Shot) -> MeteringLook:
-    """Turn the snapshot into what is shown."""
-    waiting, last = shot.waiting, shot.last
+def valid(state: LightState) -> bool:
+    """Whether a light has a reading that counts: of where it stands now, and not to be taken again."""
+    return state.judged is not None and state.stale is None and state.judged.verdict != "retake"
+
+
+def unmetered(shot: Shot) -> tuple[LightState, ...]:
+    """Return the lights without a valid reading, in their order."""
+    return tuple(s for s in shot.view.lights if not valid(s)) if shot.view else ()
+
+
+def complete(shot: Shot) -> bool:
+    """Whether every light of the set has a valid reading."""
+    return shot.view is not None and bool(shot.view.lights) and not unmetered(shot)
+
+
+def metering_look(shot: Shot, *, lost: bool = False) -> MeteringLook:
+    """Turn the snapshot into what is shown; ``lost`` says that the sensor in use is not there."""
+    waiting = shot.waiting
     light = shot.light(waiting.light_id) if waiting else None
-    state = shot.view.state(last.light_id) if shot.view and last and last.light_id else None
-    figure, verdict, sentence = _last_pop(shot, state)
-    outcome = shot.outcome
-    if outcome is not None and outcome.kind != OutcomeKind.LOGGED:
-        sentence, verdict = outcome.message, "retake" if outcome.kind == OutcomeKind.AGAIN else verdict
-    held = shot.held_off(light.id if light else None)
+    state = shot.view.state(light.id) if shot.view and light else None
+    pop = _last_pop(shot)
+    held = waiting.held_off_m if waiting else None
+    missing = unmetered(shot)
     return MeteringLook(
         has_set=shot.setup is not None,
         waiting_id=light.id if light else "",
-        headline=_headline(shot, waiting),
-        instruction=_instruction(shot, waiting),
-        role=t(f"role.{light.role}") if light else "",
+        headline=t("metering.lost") if lost else _headline(shot, waiting, missing),
+        instruction=t("metering.lost_hint") if lost else _instruction(shot, waiting, missing),
         step=t("metering.step", number=shot.position + 1, count=len(shot.requests)) if waiting else "",
         following=_following(shot),
-        limit=limit_text(shot, light.id if light else ""),
         chips=_chips(shot),
-        last_name=_last_name(shot, last),
-        figure=figure,
-        verdict=verdict,
-        sentence=sentence,
-        warning=" ".join(map(without_commands, outcome.warnings)) if outcome else "",
-        wave=wave_points(shot.wave),
-        wave_text=t("metering.t01", time=units.format_duration(last.t01_s)) if last and last.t01_s else "",
+        all_ready=sum(1 for one in shot.lights if one.role not in OWN_POINT and not one.source_light_id) > 1,
+        next=Next("sensors", t("metering.to_sensors")) if lost else _next(shot, waiting, missing),
+        scale=ScaleLook(dict(shot.limits).get(light.id), dict(shot.usable).get(light.id)) if light else ScaleLook(),
         held_off_m=held,
         held_text=held_text(held, shot.prefs.imperial),
-        can_take_back=last is not None,
-        give_to=tuple((one.id, one.name) for one in shot.lights if last and one.id != last.light_id),
-        done=shot.done,
-        spoken=spoken(figure, _last_name(shot, last), verdict),
+        held_title=t("metering.held_title", point=_point(waiting)),
+        can_hold=light is not None,
+        power=_power(light, state),
+        can_power=light is not None and light.source_light_id is None,
+        can_take_back=shot.last is not None,
+        give_to=tuple((one.id, one.name) for one in shot.lights if shot.last and one.id != shot.last.light_id),
+        complete=complete(shot),
+        **pop,
     )
 
 
-def _headline(shot: Shot, waiting: Request | None) -> str:
+def _point(waiting: Request | None) -> str:
+    return waiting.point if waiting is not None and waiting.point != "face" else t("point.face")
+
+
+def _power(light: Light | None, state: LightState | None) -> str:
+    if light is None or state is None:
+        return ""
+    from mobile.light_fields import power_text
+
+    return (power_text(light, state.placement) if state.placement else "") or t("metering.power_unknown")
+
+
+def _next(shot: Shot, waiting: Request | None, missing: tuple[LightState, ...]) -> Next:
+    if shot.setup is None:
+        return Next("begin", t("library.new"))
+    if waiting is not None:
+        return Next()
+    if not missing and shot.lights:
+        return Next("set", t("metering.show_set"))
+    if missing and len(missing) < len(shot.lights):
+        return Next("light", t("set.do_meter", name=missing[0].light.name), missing[0].light.id)
+    return Next("start", t("metering.start"))
+
+
+def _headline(shot: Shot, waiting: Request | None, missing: tuple[LightState, ...]) -> str:
     if shot.setup is None:
         return t("metering.no_set")
     if waiting is None:
-        return t("metering.done") if shot.done else t("metering.nothing")
+        count = len(shot.lights)
+        if not count or len(missing) == count:
+            return t("metering.nothing")
+        return t("metering.part", number=count - len(missing), count=count) if missing else t("metering.done")
     if waiting.purpose == "room":
         return t("metering.room")
     light = shot.light(waiting.light_id)
     return light.name if light else t("metering.all_lights")
 
 
-def _instruction(shot: Shot, waiting: Request | None) -> str:
+def _instruction(shot: Shot, waiting: Request | None, missing: tuple[LightState, ...]) -> str:
     if waiting is None:
-        return t("metering.begin_hint") if shot.setup else t("metering.no_set_hint")
+        if not shot.setup:
+            return t("metering.no_set_hint")
+        if missing and len(missing) < len(shot.lights):
+            return t("metering.missing", names=", ".join(s.light.name for s in missing))
+        return t("metering.begin_hint") if missing else t("metering.complete_hint")
     light = shot.light(waiting.light_id)
     if waiting.purpose in ("with", "without") and light is not None:
         source = shot.light(light.source_light_id)
         return t(f"metering.fire_{waiting.purpose}", source=source.name if source else "", name=light.name)
     if light is None:
         return t("metering.fire_all", names=", ".join(x.name for x in map(shot.light, waiting.lit) if x))
-    where = waiting.point if waiting.point != "face" else t("point.face")
-    return t("metering.fire", point=where)
+    return t("metering.fire", point=_point(waiting))
 
 
 def _following(shot: Shot) -> str:
     light = shot.light(shot.following.light_id) if shot.following else None
-    return t("metering.then", name=light.name) if light else ""
+    if light is not None:
+        return t("metering.then", name=light.name)
+    return t("metering.skip") if shot.waiting is not None else ""
 
 
 def _chips(shot: Shot) -> tuple[Chip, ...]:
@@ -170,54 +240,74 @@ def _chips(shot: Shot) -> tuple[Chip, ...]:
     )
 
 
-def _last_name(shot: Shot, last: Reading | None) -> str:
-    if last is None:
-        return ""
-    light = shot.light(last.light_id)
-    return light.name if light else t("metering.all_lights")
-
-
-def _last_pop(shot: Shot, state: LightState | None) -> tuple[Figure, str, str]:
-    """Figure, verdict and sentence of the last reading."""
-    last = shot.last
+def _last_pop(shot: Shot) -> dict[str, Any]:
+    """The last pop: whose it was, what it gave, what that is worth and why."""
+    last, outcome = shot.last, shot.outcome
+    if outcome is not None and outcome.kind == "again":
+        # A pop that was not taken belongs to the light that still waits, whatever was metered before it.
+        name = outcome.light.name if outcome.light else t("metering.all_lights")
+        return _pop(name, outcome.light.id if outcome.light else "", verdict="retake", verdict_text=t("verdict.again"),
+                    note=without_commands(outcome.message))  # fmt: skip
     if last is None or shot.view is None:
-        return Figure(), "", t("metering.no_pop") if shot.setup else ""
-    current = state is not None and state.judged is not None and state.reading is not None
-    own = current and state.reading.id == last.id  # type: ignore[union-attr]
-    reflector = current and state.light.source_light_id is not None  # type: ignore[union-attr]
-    if own or reflector:
-        text = value_shown(shot, state.value or 0.0, state.reading)  # type: ignore[union-attr,arg-type]
-        return figure_of(text), state.judged.verdict, without_commands(state.judged.reason)  # type: ignore[union-attr]
-    text = value_shown(shot, value_of(last) or 0.0, last)
-    said = without_commands(state.stale_reason or state.missing, otherwise="") if state is not None else ""
-    return figure_of(text), "retake" if state is not None and state.stale is not None else "", said
+        return _pop("", "", note=t("metering.no_pop") if shot.setup else "")
+    light = shot.light(last.light_id)
+    name = light.name if light else t("metering.all_lights")
+    figure, verdict, reason, correction = _worth(shot, last)
+    ignored = without_commands(outcome.message) if outcome is not None and outcome.kind == "ignored" else ""
+    warnings = " ".join(map(without_commands, outcome.warnings)) if outcome is not None else ""
+    verdict_text = t(f"verdict.{verdict}") if verdict else ""
+    if verdict == "corrected" and correction is not None and abs(correction) >= 0.05:
+        verdict_text = t("verdict.corrected_by", stops=units.format_stops(correction))
+    return _pop(
+        name,
+        light.id if light else "",
+        figure=figure,
+        verdict=verdict,
+        verdict_text=verdict_text,
+        note=ignored or (t("metering.odd") if warnings else ""),
+        reason=" ".join(filter(None, (warnings, reason))),
+        wave=wave_points(shot.wave),
+        wave_text=t("metering.t01", time=units.format_duration(last.t01_s)) if last.t01_s else "",
+        spoken=spoken(figure, name, verdict),
+    )
+
+
+def _pop(name: str, light_id: str, **more: Any) -> dict[str, Any]:
+    texts = dict.fromkeys(("verdict", "verdict_text", "note", "reason", "wave_text", "spoken"), "")
+    return {"last_name": name, "last_id": light_id, "figure": Figure(), "wave": (), **texts, **more}
+
+
+def _worth(shot: Shot, last: Reading) -> tuple[Figure, str, str, float | None]:
+    """Figure, verdict, reason and correction in stops of the last reading."""
+    view = shot.view
+    state = view.state(last.light_id) if view is not None and last.light_id else None
+    if state is not None and state.judged is not None and state.reading is not None:
+        own, reflector = state.reading.id == last.id, state.light.source_light_id is not None
+        if own or reflector:
+            judged = state.judged
+            text = value_shown(shot, state.value or 0.0, state.reading)
+            return figure_of(text), judged.verdict, without_commands(judged.reason), judged.correction_stops
+    figure = figure_of(value_shown(shot, value_of(last) or 0.0, last))
+    if state is None:
+        return figure, "", _sum_words(shot), None
+    said = without_commands(state.stale_reason or state.missing, otherwise="")
+    return figure, "retake" if state.stale is not None else "", said, None
+
+
+def _sum_words(shot: Shot) -> str:
+    """What the pop of all lights together told: the sum's finding, or that nothing was found."""
+    found = next((one for one in shot.findings if one.kind in ("sum", "sum_missing", "prediction")), None)
+    return without_commands(found.text) if found else t("metering.sum_agrees")
 
 
 def spoken(figure: Figure, name: str, verdict: str) -> str:
-    """What is read out: ``KEY: f 8 plus 0.3, corrected``."""
+    """What is read out: ``KEY, f 8 plus 0.3``; what it is worth only when it is not simply good."""
     if not figure.main:
         return ""
-    after = figure.after.replace("+", t("say.plus") + " ")
+    after = figure.after.replace("+", t("say.plus") + " ").replace("lx·s", t("say.lxs")).replace("lx", t("say.lx"))
     value = " ".join(part for part in (t("say.f") if figure.before else "", figure.main, after) if part)
-    return t("say.reading", name=name, value=value, verdict=t(f"verdict.{verdict}") if verdict else "").strip(" ,")
-
-
-def limit_text(shot: Shot, light_id: str) -> str:
-    """``keep the dome within 5 cm of the face``; empty when it cannot be said."""
-    within = dict(shot.limits).get(light_id)
-    light = shot.light(light_id)
-    if within is None or light is None:
-        return ""
-    point = light.point if light.point != "face" else t("point.face")
-    if within >= HELD_MAX_M:
-        return t("metering.anywhere", length=units.format_length(HELD_MAX_M, shot.prefs.imperial), point=point)
-    return t("metering.within", length=shortened(within, shot.prefs.imperial), point=point)
-
-
-def shortened(length_m: float, imperial: bool) -> str:
-    """A limit in whole centimetres or half inches, rounded down: the advice must stay on the safe side."""
-    step_m = 0.0127 if imperial else 0.01
-    return units.format_length(int(length_m / step_m + 1e-6) * step_m, imperial)
+    worth = "" if verdict in ("", "good") else t(f"verdict.{verdict}")
+    return ", ".join(filter(None, (name, value, worth)))
 
 
 def held_text(held_off_m: float | None, imperial: bool) -> str:
@@ -232,25 +322,13 @@ def held_text(held_off_m: float | None, imperial: bool) -> str:
 # -- live level ---------------------------------------------------------------------------------------------------
 
 
-class LiveLook(NamedTuple):
-    """The live level: its text, and how far the bar is filled from 0 to 1."""
-
-    text: str
-    fraction: float
-
-
-LIVE_LOW_LX, LIVE_HIGH_LX = 0.5, 32000.0
-
-
-def live_look(illuminance_lx: float | None, clipped: bool = False) -> LiveLook:
-    """Return the live level on a scale of stops from 0.5 lx (empty) to 32,000 lx (full)."""
+def live_text(illuminance_lx: float | None, clipped: bool = False) -> str:
+    """Return the live light in words; empty when there is none."""
     if illuminance_lx is None or illuminance_lx != illuminance_lx:
-        return LiveLook(t("metering.live_none"), 0.0)
+        return ""
     if clipped:
-        return LiveLook(t("metering.live_clipped"), 1.0)
-    span = log2(LIVE_HIGH_LX / LIVE_LOW_LX)
-    fraction = log2(max(illuminance_lx, LIVE_LOW_LX) / LIVE_LOW_LX) / span
-    return LiveLook(t("metering.live", value=units.format_illuminance(max(illuminance_lx, 0.0))), min(fraction, 1.0))
+        return t("metering.live_clipped")
+    return t("metering.live", value=units.format_illuminance(max(illuminance_lx, 0.0)))
 
 
 # -- waveform -----------------------------------------------------------------------------------------------------
@@ -323,9 +401,18 @@ class HeldSlider(NamedTuple):
 
 
 def held_typed(text: str, imperial: bool) -> float | None:
-    """Return a typed held-off distance in metres; empty is not given; a bare number is in cm (or inches)."""
-    text = text.strip()
-    return None if not text else units.parse_length(with_unit(text, imperial), "held-off distance", 0.0, 50.0)
+    """Return a typed held-off distance in metres; empty is not given; a bare number is in cm (or inches).
+
+    What the field itself shows is taken too: ``not given``, ``at the point``, ``20 cm toward the light``.
+    """
+    plain = " ".join(text.split())
+    if not plain or plain.casefold() == t("metering.held_unknown").casefold():
+        return None
+    if plain.casefold() == t("metering.held_zero").casefold():
+        return 0.0
+    for tail in t("metering.held_tails").split("|"):
+        plain = plain.removesuffix(tail).strip()
+    return units.parse_length(with_unit(plain, imperial), "held-off distance", 0.0, 50.0)
 
 
 def with_unit(text: str, imperial: bool, metric: str = "cm", inch: str = "in") -> str:

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from importlib import import_module
+from typing import Any
 
 from kivy.app import App
+from kivy.clock import Clock
 from kivy.properties import StringProperty
-from kivy.uix.screenmanager import NoTransition, Screen, ScreenManager
+from kivy.uix.boxlayout import BoxLayout
+from kivy.uix.floatlayout import FloatLayout
 
 PAGES = {
     "first": ("mobile.first_screen", "FirstPage"),
@@ -20,21 +23,20 @@ PAGES = {
     "more": ("mobile.more_screen", "MorePage"),
 }
 """Every page and where it lives; a page is imported and built when it is first gone to."""
+FOR_PICTURES = {"parts": ("mobile.parts", "PartsPage")}
+"""Pages that no place leads to."""
 
 
-class Page(Screen):
+class Page(BoxLayout):
     """One page.  ``show`` writes what the state module says into the widgets' properties, and nothing else."""
 
     test_name = StringProperty("")
+    name = StringProperty("")
 
     @property
-    def app(self):
+    def app(self) -> Any:
         """The running app."""
         return App.get_running_app()
-
-    def on_pre_enter(self, *_: object) -> None:
-        """Show what is so now."""
-        self.show()
 
     def show(self) -> None:
         """Show the app's snapshot."""
@@ -43,20 +45,67 @@ class Page(Screen):
         """The sensor's state or what was found has changed."""
         self.show()
 
-    def show_level(self) -> None:
-        """Steady light has come; called once a frame at most."""
+    def back(self) -> bool:
+        """Go one step back inside the page; False when there is none and the page itself shall be left."""
+        return False
 
 
-class Pages(ScreenManager):
-    """Builds each page when it is first shown."""
+class Pages(FloatLayout):
+    """Builds each page when it is first shown.  One page is drawn at a time: the new one takes over once it stands in place."""
 
     def __init__(self, **kwargs: object) -> None:
-        super().__init__(transition=NoTransition(), **kwargs)
+        super().__init__(**kwargs)
+        self.built: dict[str, Page] = {}
+        self.current_screen: Page | None = None
+        self._taking_over: Any = None
+
+    @property
+    def screen_names(self) -> list[str]:
+        """Names of the pages that were built."""
+        return list(self.built)
 
     def go(self, name: str) -> Page:
         """Show a page."""
-        if not self.has_screen(name):
-            module, cls = PAGES[name]
-            self.add_widget(getattr(import_module(module), cls)(name=name))
-        self.current = name
-        return self.current_screen
+        page = self.built.get(name)
+        frames = 1
+        if page is None:
+            module, cls = (PAGES | FOR_PICTURES)[name]
+            page = self.built[name] = getattr(import_module(module), cls)(name=name, pos_hint={"x": 0, "y": 0})
+            frames = 2
+        if page is self.current_screen:
+            page.show()
+            return page
+        if self._taking_over is not None:
+            self._taking_over.cancel()
+        self.current_screen = page
+        for other in self.children[:]:
+            # What was on its way in goes; what is seen stays until the new page stands.
+            if other.opacity == 0:
+                self.remove_widget(other)
+        if page.parent is None:
+            page.opacity = 0
+            self.add_widget(page)
+        page.show()
+        self._wait(page, frames)
+        return page
+
+    def on_touch_down(self, touch: Any) -> bool:
+        """Touches belong to the page that was gone to, drawn already or not."""
+        page = self.current_screen
+        return bool(page is not None and page.dispatch("on_touch_down", touch))
+
+    def _wait(self, page: Page, frames: int) -> None:
+        def count(_dt: float) -> None:
+            if frames > 1:
+                self._wait(page, frames - 1)
+            else:
+                self._take_over(page)
+
+        self._taking_over = Clock.schedule_once(count, 0)
+
+    def _take_over(self, page: Page) -> None:
+        self._taking_over = None
+        for other in self.children[:]:
+            if other is not page:
+                self.remove_widget(other)
+        page.opacity = 1

@@ -1,4 +1,4 @@
-"""Pictures of every page, in both themes and three sizes: ``python -m mobile.pictures FOLDER``.
+"""Pictures of every page, in both themes and three sizes: ``python -m mobile.pictures FOLDER``; ``--parts`` for all parts.
 
 Runs the real app in a window that nobody sees (SDL's offscreen driver; needs libEGL and libGL), on a library of its own
 with the demo set and the simulated sensor.
@@ -114,7 +114,9 @@ async def _show(app, page: str) -> None:
             app.page.close()
 
 
-async def take(app, folder: Path, size: tuple[int, int], text_scale: float = 1.0) -> list[Path]:
+async def take(
+    app, folder: Path, size: tuple[int, int], text_scale: float = 1.0, pages: tuple[str, ...] = PAGES
+) -> list[Path]:
     """Take all pictures at one size of window; return where they are."""
     from mobile.page import PAGES as BUILT
 
@@ -122,8 +124,8 @@ async def take(app, folder: Path, size: tuple[int, int], text_scale: float = 1.0
     for theme in THEMES:
         await app.run(app.desk.remember, theme=theme, text_scale=text_scale, speech=False, vibration=False)
         app.wear()
-        for page in PAGES:
-            if (page if page != "light" else "lights") not in BUILT:
+        for page in pages:
+            if (page if page != "light" else "lights") not in (*BUILT, "parts"):
                 continue
             if page in ("set", "light"):
                 await app.run(app.desk.use, app.demo_id)
@@ -138,7 +140,7 @@ async def take(app, folder: Path, size: tuple[int, int], text_scale: float = 1.0
     return written
 
 
-async def _one_size(folder: Path, size: tuple[int, int], text_scale: float) -> None:
+async def _one_size(folder: Path, size: tuple[int, int], text_scale: float, pages: tuple[str, ...]) -> None:
     from meterlink.library.store import Library
     from mobile.main import MeterApp, amain
 
@@ -149,9 +151,11 @@ async def _one_size(folder: Path, size: tuple[int, int], text_scale: float) -> N
             try:
                 await _frames(10)
                 await _prepare(app)
-                for path in await take(app, folder, size, text_scale):
+                for path in await take(app, folder, size, text_scale, pages):
                     print(path)
             finally:
+                # What is under way builds widgets, which need the app.
+                await _frames(12)
                 app.stop()
 
         driving = asyncio.create_task(drive())
@@ -167,8 +171,11 @@ def main(argv: list[str] | None = None) -> int:
 
     argv = sys.argv[1:] if argv is None else argv
     if not argv:
-        print("usage: python -m mobile.pictures FOLDER [WIDTHxHEIGHT [TEXT_PERCENT]]", file=sys.stderr)
+        print("usage: python -m mobile.pictures FOLDER [WIDTHxHEIGHT [TEXT_PERCENT]] [--parts]", file=sys.stderr)
         return 2
+    pages: tuple[str, ...] = PAGES
+    if "--parts" in argv:
+        argv, pages = [*(one for one in argv if one != "--parts"), "1280x800"], ("parts",)
     folder = Path(argv[0])
     folder.mkdir(parents=True, exist_ok=True)
     if len(argv) == 1:
@@ -180,7 +187,7 @@ def main(argv: list[str] | None = None) -> int:
     width, height = (int(part) for part in argv[1].split("x"))
     scale = float(argv[2]) / 100 if len(argv) > 2 else 1.0
     hidden_window(width, height)
-    asyncio.run(_one_size(folder, (width, height), scale))
+    asyncio.run(_one_size(folder, (width, height), scale, pages))
     return 0
 
 

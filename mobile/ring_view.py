@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from math import hypot
+from typing import Any
 
-from kivy.core.text import Label as CoreLabel
+from kivy.clock import Clock
 from kivy.graphics import Color, Ellipse, Line, Rectangle
 from kivy.metrics import dp
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
@@ -15,9 +17,12 @@ from mobile.drawings import Drawing
 from mobile.ring_state import RingMark, Scale
 from mobile.widgets import look, text_width
 
+HOLD_S = 0.3
+"""So long a finger stays on a handle before the light follows it."""
+
 
 class RingView(Drawing):
-    """Lights around the face, to scale.  With ``editing`` the light named has a handle that can be dragged."""
+    """Lights around the face, to scale.  With ``editing`` the light named has a handle: press, hold, and drag."""
 
     marks = ListProperty()
     focus_id = StringProperty("")
@@ -30,10 +35,15 @@ class RingView(Drawing):
     """Called with (distance in m, azimuth in degrees) when the handle is let go."""
     on_pick: Callable[[str], None] | None = None
     """Called with a light's id when it is tapped."""
-    FOLLOWS = ("marks", "focus_id", "editing", "imperial")
+    FOLLOWS = ("marks", "focus_id", "editing", "imperial", "held")
+
+    held = BooleanProperty(False)
+    """The handle is held: it follows the finger."""
 
     _dragged: tuple[float, float] | None = None
     _reach = 0.0
+    _holding: Any = None
+    _begin = (0.0, 0.0)
 
     @property
     def scale(self) -> Scale:
@@ -43,9 +53,9 @@ class RingView(Drawing):
 
     # -- touch --------------------------------------------------------------------------------------------------
 
-    def takes(self, x: float, y: float) -> bool:
-        """Say whether a touch here is for a handle, so that the page does not scroll away under it."""
-        return self.editing and self._nearest(x, y) == self.focus_id != ""
+    def takes(self, _x: float, _y: float) -> bool:
+        """Say whether the page must not scroll: only while a handle is held."""
+        return self.held
 
     def _nearest(self, x: float, y: float) -> str | None:
         return ring_state.nearest_mark(self.marks, self.scale, x, y, dp(theme.TARGET) / 2)
@@ -53,18 +63,37 @@ class RingView(Drawing):
     def on_touch_down(self, touch) -> bool:  # noqa: D102
         if not self.collide_point(*touch.pos):
             return False
-        if self.takes(*touch.pos):
-            touch.grab(self)
-            self._reach = ring_state.reach_of(self.marks)
-            return True
         found = self._nearest(*touch.pos)
+        if self.editing and found == self.focus_id != "":
+            # A swipe that begins on the handle is a swipe: only a finger that stays takes hold of the light.
+            touch.grab(self)
+            self._begin = touch.pos
+            self._holding = Clock.schedule_once(lambda _dt: self._take_hold(), HOLD_S)
+            return True
         if found and self.on_pick is not None and not self.editing:
             self.on_pick(found)
             return True
         return False
 
+    def _take_hold(self) -> None:
+        self._holding = None
+        self.held = True
+        self._reach = ring_state.reach_of(self.marks)
+        self.redraw()
+
+    def _let_go(self) -> None:
+        if self._holding is not None:
+            self._holding.cancel()
+            self._holding = None
+        self.held = False
+
     def on_touch_move(self, touch) -> bool:  # noqa: D102
         if touch.grab_current is not self:
+            return False
+        if not self.held:
+            if hypot(touch.x - self._begin[0], touch.y - self._begin[1]) > dp(theme.GAP):
+                self._let_go()
+                touch.ungrab(self)
             return False
         x, y = min(max(touch.x, self.x), self.right), min(max(touch.y, self.y), self.top)
         self._dragged = self.scale.to_m(x, y)
@@ -75,6 +104,7 @@ class RingView(Drawing):
         if touch.grab_current is not self:
             return False
         touch.ungrab(self)
+        self._let_go()
         dragged, self._dragged, self._reach = self._dragged, None, 0.0
         if dragged is not None and self.on_place is not None:
             self.on_place(*ring_state.place_from_xz(*dragged, self.elevation_deg))
@@ -86,12 +116,39 @@ class RingView(Drawing):
     def paint(self) -> None:
         """Draw rings, face, camera, lights, the open one last."""
         scale = self.scale
+        marks = [self._moved(m) for m in self.marks]
+        self._written: list[tuple[float, float, float, float]] = [self._face_box(scale)]
+        focus = next((m for m in marks if m.light_id == self.focus_id), None)
+        if self.editing and focus is not None:
+            self._paint_readout(focus)
         self._paint_rings(scale)
         self._paint_face(scale)
-        marks = [self._moved(m) for m in self.marks]
-        self._written: list[tuple[float, float, float, float]] = []
         for mark in sorted(marks, key=lambda m: m.light_id == self.focus_id):
             self._paint_mark(scale, mark)
+        for mark in sorted(marks, key=lambda m: m.light_id != self.focus_id):
+            x, y = scale.to_px(mark.x_m, mark.z_m)
+            focused = mark.light_id == self.focus_id
+            self._paint_label(mark, x, y, focused, look().strong if focused else look().ink if mark.placed else look().quiet)
+        self._paint_ring_labels(scale)
+
+    def _face_box(self, scale: Scale) -> tuple[float, float, float, float]:
+        r = max(dp(7), 0.11 * scale.px_per_m) * 1.6
+        return scale.cx - r, scale.cy - r, scale.cx + r, scale.cy + r
+
+    def _paint_readout(self, mark: RingMark) -> None:
+        """Distance and direction of the open light, large, at the top edge."""
+        if mark.distance_m is None and mark.azimuth_deg is None:
+            return
+        from mobile.lights_state import direction_text
+
+        parts = [units.format_length(mark.distance_m, self.imperial) if mark.distance_m is not None else ""]
+        parts.append(direction_text(mark.azimuth_deg, None) if mark.azimuth_deg is not None else "")
+        text = "   ".join(filter(None, parts))
+        size = look().body * (1.2 if self.held else 1.0)
+        Color(*(look().strong if self.held else look().ink))
+        y = self.top - size * 0.6
+        width = self.write(text, self.x, y, size, anchor=0.0)
+        self._written.append((self.x, y - size * 0.6, self.x + width, y + size * 0.6))
 
     def _moved(self, mark: RingMark) -> RingMark:
         if mark.light_id != self.focus_id or self._dragged is None:
@@ -102,16 +159,24 @@ class RingView(Drawing):
         outline = tuple((a + shift[0], b + shift[1]) for a, b in mark.outline)
         return mark._replace(x_m=x, z_m=z, distance_m=distance, azimuth_deg=azimuth, outline=outline, placed=True)
 
+    def _radii(self, scale: Scale) -> tuple[float, ...]:
+        return ring_state.rings_for(min(self.width, self.height) / 2 / scale.px_per_m, self.imperial)
+
     def _paint_rings(self, scale: Scale) -> None:
-        style = look()
-        reach = min(self.width, self.height) / 2 / scale.px_per_m
-        for radius in ring_state.rings_for(reach, self.imperial):
-            r = radius * scale.px_per_m
-            Color(*style.line)
-            Line(circle=(scale.cx, scale.cy, r), width=1, dash_length=3, dash_offset=5)
-            self._write(
-                units.format_length(radius, self.imperial), scale.cx, scale.cy + r, self._label_size * 0.85, style.quiet
-            )
+        Color(*look().line)
+        for radius in self._radii(scale):
+            Line(circle=(scale.cx, scale.cy, radius * scale.px_per_m), width=1, dash_length=3, dash_offset=5)
+
+    def _paint_ring_labels(self, scale: Scale) -> None:
+        """Each ring's distance, where no name stands: to the left of the face, else to the right, else not at all."""
+        Color(*look().quiet)
+        for radius in self._radii(scale):
+            r, text = radius * scale.px_per_m, units.format_length(radius, self.imperial)
+            for x, y in ((scale.cx - r, scale.cy), (scale.cx + r, scale.cy), (scale.cx, scale.cy + r)):
+                if self._free(text, x, y):
+                    self._written.append(self._box(text, x, y))
+                    self._write(text, x, y, self._label_size, look().quiet)
+                    break
 
     def _paint_face(self, scale: Scale) -> None:
         style = look()
@@ -172,43 +237,35 @@ class RingView(Drawing):
         else:
             Line(circle=(x, y, r), width=1.4)
         if focused and self.editing:
-            Line(circle=(x, y, dp(theme.TARGET) / 2), width=1.5)
-        self._paint_label(mark, x, y, focused, colour)
+            Line(circle=(x, y, dp(theme.TARGET) / 2 * (1.25 if self.held else 1.0)), width=3 if self.held else 1.5)
 
     def _paint_label(self, mark: RingMark, x: float, y: float, focused: bool, colour) -> None:
+        """Write a light's name where it covers nothing; what stands in the readout already is not said twice."""
         text = mark.name
-        if mark.distance_m is not None:
+        if mark.distance_m is not None and not (focused and self.editing):
             text += f"  {units.format_length(mark.distance_m, self.imperial)}"
-        if focused and self.editing and mark.azimuth_deg is not None:
-            text += f"  {units.format_angle(mark.azimuth_deg)}"
-        away = dp(theme.TARGET) / 2 + dp(9) if focused and self.editing else dp(15)
-        wide = text_width(text, self._label_size) / 2 + dp(12)
+        away = dp(theme.TARGET) / 2 + dp(12) if focused and self.editing else dp(16)
+        wide = text_width(text, self._label_size) / 2 + dp(14)
         outward = away if y >= self.center_y else -away
-        # The first place that covers no other label; outward from the face is best.
-        for dx, dy in (
-            (0, outward),
-            (0, -outward),
-            (wide, 0),
-            (-wide, 0),
-            (0, 2 * outward),
-            (wide, outward),
-            (-wide, outward),
-        ):
+        step = self._label_size * 1.3
+        places = [(0, outward), (0, -outward), (wide, 0), (-wide, 0), (wide, outward), (-wide, outward)]
+        places += [(side * wide, n * step) for n in (1, -1, 2, -2, 3, -3, 4, -4) for side in (0, 1, -1)]
+        for dx, dy in places:
             if self._free(text, x + dx, y + dy):
                 break
         else:
-            dx, dy = 0, outward
+            return
         self._written.append(self._box(text, x + dx, y + dy))
         self._write(text, x + dx, y + dy, self._label_size, colour)
 
     @property
     def _label_size(self) -> float:
         """Labels on the plan grow less than other text: they must still stand beside each other."""
-        return min(look().note, dp(theme.NOTE) * 1.4)
+        return look().mark
 
     def _box(self, text: str, x: float, y: float) -> tuple[float, float, float, float]:
         """Where a label centred at (x, y) would be, held inside the view."""
-        w, h = text_width(text, self._label_size), self._label_size * 1.2
+        w, h = text_width(text, self._label_size) + 2, self._label_size * 1.2
         left = min(max(x - w / 2, self.x), max(self.right - w, self.x))
         low = min(max(y - h / 2, self.y), max(self.top - h, self.y))
         return left, low, left + w, low + h
@@ -219,16 +276,8 @@ class RingView(Drawing):
 
     def _write(self, text: str, x: float, y: float, size: float, colour) -> None:
         """Write a line centred at (x, y), held inside the view, on a patch of the ground colour."""
-        label = CoreLabel(text=text, font_size=size, font_name=theme.font_for(text))
-        label.refresh()
-        texture = label.texture
-        if texture is None:
-            return
-        w, h = texture.size
-        left = min(max(x - w / 2, self.x), max(self.right - w, self.x))
-        low = min(max(y - h / 2, self.y), max(self.top - h, self.y))
-        ground = look().ground
-        Color(*ground[:3], 0.72)
-        Rectangle(pos=(left - 2, low), size=(w + 4, h))
+        left, low, right, high = self._box(text, x, y)
+        Color(*look().ground[:3], 0.72)
+        Rectangle(pos=(left - 2, low), size=(right - left + 4, high - low))
         Color(*colour)
-        Rectangle(texture=texture, pos=(left, low), size=(w, h))
+        self.write(text, left, (low + high) / 2, size, anchor=0.0)

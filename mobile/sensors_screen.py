@@ -6,30 +6,13 @@ from typing import Any
 
 from kivy.properties import BooleanProperty, NumericProperty, StringProperty
 
-from mobile.drawings import Drawing
+from mobile import drawings  # noqa: F401  (the .kv file names its classes)
 from mobile.page import Page
 from mobile.sensors_state import SensorsLook, sensors_look
 from mobile.texts import t
-from mobile.widgets import Card, Tap, Words, load_kv, look
+from mobile.widgets import Card, Tap, Words, load_kv
 
 SIM_HELD_M = 0.2
-
-
-class SignalView(Drawing):
-    """Signal strength: arcs that open toward the right, one more for each step."""
-
-    bars = NumericProperty(0)
-    FOLLOWS = ("bars",)
-
-    def paint(self) -> None:
-        """Draw the arcs, those that are missing faintly."""
-        from kivy.graphics import Color, Line
-
-        style = look()
-        side = min(self.width, self.height)
-        for i in range(1, 5):
-            Color(*(style.ink if i <= self.bars else style.line))
-            Line(circle=(self.x, self.center_y, side * 0.22 * i, 45, 135), width=1.6)
 
 
 class SensorRow(Card):
@@ -80,7 +63,7 @@ class SensorsPage(Page):
         if [w.text for w in reversed(box.children)] != list(shown.facts):
             box.clear_widgets()
             for fact in shown.facts:
-                box.add_widget(Words(text=fact, size_name="note", colour="quiet"))
+                box.add_widget(Words(text=fact, colour="quiet"))
 
     def _rows(self, shown: SensorsLook) -> None:
         rows = self.ids.rows

@@ -1,6 +1,8 @@
-"""The set page: ratios a row a light, the ring view, the camera, the findings."""
+"""The set page: the camera on top, a row a light, the findings as one line that opens."""
 
 from __future__ import annotations
+
+from typing import Any
 
 from kivy.app import App
 from kivy.properties import BooleanProperty, ObjectProperty, StringProperty
@@ -12,40 +14,40 @@ from mobile import (
 from mobile.metering_state import Figure
 from mobile.page import Page
 from mobile.ring_state import marks_of
-from mobile.set_state import FindingLook, SetLook, SetRow, set_look
+from mobile.set_state import FindingLook, SetRow, set_look
 from mobile.texts import t
-from mobile.widgets import Card, Words, load_kv
+from mobile.widgets import Card, Row, Words, load_kv
 
 
-class RatioCard(Card):
-    """One light's row; a tap opens and closes the detail."""
+class RatioRow(Row):
+    """One light: verdict, name, f-number, and its place on the scale of stops.  It opens its light."""
 
-    test_name = StringProperty("")
-    row = ObjectProperty(None, allownone=True, rebind=False)
-    opened = BooleanProperty(False)
+    light_id = StringProperty("")
     name = StringProperty("")
-    role = StringProperty("")
     figure = ObjectProperty(Figure())
     figure_text = StringProperty("")
     stops = StringProperty("")
-    second = StringProperty("")
     verdict = StringProperty("")
-    reason = StringProperty("")
-    detail = StringProperty("")
+    note = StringProperty("")
+    """Said instead of the bar, where there is none."""
     band = ObjectProperty(None, allownone=True)
 
     def put(self, row: SetRow) -> None:
         """Show a row."""
         self.test_name = f"row:{row.name}"
-        self.name, self.role = row.name, row.role
+        self.light_id, self.name = row.light_id, row.name
         self.figure_text = " ".join(filter(None, (row.figure.before + row.figure.main, row.figure.after)))
-        self.stops, self.verdict, self.reason = row.stops, row.verdict, row.reason
-        self.second = "   ".join(filter(None, (row.ratio, row.share)))
-        self.detail, self.band = row.detail, row.band
+        self.stops, self.verdict = row.stops, row.verdict or "none"
+        self.note = "" if row.band is not None else row.short
+        self.band = row.band
+
+    def on_release(self) -> None:
+        """Open the light."""
+        App.get_running_app().open_light(self.light_id)
 
 
 class FindingCard(Card):
-    """One finding; a tap says what to do."""
+    """One finding: what was seen, what to do, and the tap that begins it."""
 
     test_name = StringProperty("")
     title = StringProperty("")
@@ -54,22 +56,20 @@ class FindingCard(Card):
     act = StringProperty("")
     act_label = StringProperty("")
     light_id = StringProperty("")
-    opened = BooleanProperty(False)
+    light_field = StringProperty("")
 
     def put(self, finding: FindingLook) -> None:
         """Show a finding."""
         self.test_name = f"finding:{finding.key}"
-        if self.title != finding.title:
-            self.opened = False
         self.title, self.todo, self.severity = finding.title, finding.todo, finding.severity
         self.act, self.act_label, self.light_id = finding.act, finding.act_label, finding.light_id
+        self.light_field = finding.field
 
     def do(self) -> None:
         """Begin to do it."""
         app = App.get_running_app()
         if self.act == "place":
-            app.go("lights")
-            app.page.open(self.light_id)
+            app.open_light(self.light_id, self.light_field)
             return
         work, args = (app.desk.wait_for, (self.light_id,)) if self.act == "meter" else (app.desk.wait_for_all, ())
         app.do(work, *args, done=lambda _shot: app.go("metering"))
@@ -78,27 +78,64 @@ class FindingCard(Card):
 class SetPage(Page):
     """See the module."""
 
+    opened = BooleanProperty(False)
+    """The findings are shown instead of the rows."""
+    describing = BooleanProperty(False)
+    """Name, notes and tags of the set are shown as fields."""
+
+    def on_kv_post(self, _base: object) -> None:
+        """Connect the fields; hold the parts, of which one is shown at a time."""
+        ids = self.ids
+        self._parts = {"rows": ids.rows_part.__self__, "findings": ids.findings_part.__self__, "about": ids.about_part.__self__}
+        for name in ("name", "notes", "tags", "subject"):
+            ids[f"about_{name}"].on_commit = lambda text, field, one=name: self._describe(one, text, field)
+
     def show(self) -> None:
         """Write the state into the widgets."""
         shot, ids = self.app.desk.shot, self.ids
         shown = set_look(shot)
+        self._arrange("findings" if self.opened else "about" if self.describing else "rows")
         ids.title.text = shown.name
         ids.camera.text = shown.camera
         ids.empty.text = "" if shown.rows else t("set.empty")
-        self._cards(ids.rows, shown.rows, RatioCard)
-        self._words(ids.figures, [*shown.ratios, *shown.apertures], "lead")
+        ids.back.disabled = not (self.opened or self.describing)
+        self._cards(ids.rows, shown.rows, RatioRow)
+        self._words(ids.figures, list(shown.ratios), "body")
         self._words(ids.notes, list(shown.notes), "note")
-        self._show_findings(shown)
+        ids.aperture.text, ids.over.text = shown.aperture, shown.over
+        ids.findings_tap.text = shown.findings_line
+        ids.findings_tap.sign_colour = shown.worst
+        ids.findings_tap.sign = shown.worst
+        ids.findings_tap.disabled = not shown.findings
+        ids.findings_note.text = shown.findings_note
+        self._cards(ids.findings, shown.findings, FindingCard)
+        if self.describing:
+            self._show_about(shot.setup)
         ring = ids.ring
         ring.marks, ring.imperial = list(marks_of(shot.view)), shot.prefs.imperial
         ring.focus_id = next((light.id for light in shot.lights if light.role == "key"), "")
 
-    def _show_findings(self, shown: SetLook) -> None:
-        self.ids.findings_note.text = shown.findings_note
-        self._cards(self.ids.findings, shown.findings, FindingCard)
+    def _arrange(self, part: str) -> None:
+        home, wanted = self.ids.column, self._parts[part]
+        if list(home.children) != [wanted]:
+            home.clear_widgets()
+            home.add_widget(wanted)
+            self.ids.pane.scroll_y = 1
+
+    def _show_about(self, setup: Any) -> None:
+        if setup is None:
+            return
+        values = {"name": setup.name, "notes": setup.notes, "tags": ", ".join(setup.tags), "subject": setup.subject}
+        for name, text in values.items():
+            self.ids[f"about_{name}"].text = text
+
+    def _describe(self, name: str, text: str, field: Any) -> None:
+        from mobile.library_state import describe
+
+        self.app.do(describe, self.app.desk, name, text, field=field, done=lambda _shot: field.put())
 
     @staticmethod
-    def _cards(box, looks, cls) -> None:
+    def _cards(box: Any, looks: Any, cls: Any) -> None:
         while len(box.children) > len(looks):
             box.remove_widget(box.children[0])
         while len(box.children) < len(looks):
@@ -107,12 +144,30 @@ class SetPage(Page):
             card.put(one)
 
     @staticmethod
-    def _words(box, texts: list[str], size_name: str) -> None:
+    def _words(box: Any, texts: list[str], size_name: str) -> None:
         if [w.text for w in reversed(box.children)] == texts:
             return
         box.clear_widgets()
         for text in texts:
-            box.add_widget(Words(text=text, size_name=size_name))
+            box.add_widget(Words(text=text, size_name=size_name, colour="quiet"))
+
+    def toggle_findings(self) -> None:
+        """Show the findings, or the rows again."""
+        self.opened, self.describing = not self.opened, False
+        self.show()
+
+    def toggle_about(self) -> None:
+        """Show what the set is called and noted, or the rows again."""
+        self.describing, self.opened = not self.describing, False
+        self.show()
+
+    def back(self) -> bool:
+        """From findings or fields to the rows."""
+        if self.opened or self.describing:
+            self.opened = self.describing = False
+            self.show()
+            return True
+        return False
 
     def meter(self) -> None:
         """Walk through the set again."""

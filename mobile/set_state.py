@@ -42,6 +42,8 @@ class SetRow(NamedTuple):
     share: str
     verdict: str
     reason: str
+    short: str
+    """Why there is no figure that counts, in a few words."""
     detail: str
     band: Band | None
     stale: bool
@@ -59,6 +61,10 @@ class FindingLook(NamedTuple):
     """What a tap begins: ``meter`` or ``place`` the light, ``together``; empty for nothing."""
     act_label: str = ""
     light_id: str = ""
+    field: str = ""
+    """Of the light, what is missing: ``distance`` or ``azimuth``."""
+    head: str = ""
+    """The finding in one line."""
 
 
 class SetLook(NamedTuple):
@@ -69,10 +75,17 @@ class SetLook(NamedTuple):
     camera: str
     rows: tuple[SetRow, ...]
     ratios: tuple[str, ...]
-    apertures: tuple[str, ...]
+    aperture: str
+    """What the camera is set to."""
+    over: str
+    """How much the key is over or under that; empty for nothing."""
     notes: tuple[str, ...]
     findings: tuple[FindingLook, ...]
     findings_note: str
+    findings_line: str
+    """The findings as one line."""
+    worst: str
+    """The mark of the worst one."""
 
 
 def place_on_band(stops: float) -> float:
@@ -83,7 +96,7 @@ def place_on_band(stops: float) -> float:
 def set_look(shot: Shot) -> SetLook:
     """Turn the snapshot into the screen."""
     if shot.setup is None or shot.view is None or shot.table is None:
-        return SetLook(False, "", "", (), (), (), (), (), "")
+        return SetLook(False, "", "", (), (), "", "", (), (), "", "", "")
     table = shot.table
     wishes = wishes_of(shot)
     rows = tuple(
@@ -95,17 +108,25 @@ def set_look(shot: Shot) -> SetLook:
         ratios.append(t("set.key_fill", ratio=units.format_ratio(table.key_to_fill)))
     if table.key_and_fill_to_fill is not None:
         ratios.append(t("set.high_low", ratio=units.format_ratio(table.key_and_fill_to_fill)))
-    apertures = []
-    if table.aperture_key is not None:
-        apertures.append(t("set.aperture_key", f=aperture_text(table.aperture_key)))
+    chosen = table.aperture_key
+    aperture = t("set.camera_at", f=chosen.nominal) if chosen else t("set.no_aperture")
     if table.aperture_key_and_fill is not None:
-        apertures.append(t("set.aperture_both", f=aperture_text(table.aperture_key_and_fill)))
+        ratios.append(t("set.aperture_both", f=aperture_text(table.aperture_key_and_fill)))
+    ratios += [" ".join(filter(None, (r.name + ":", r.ratio, r.share, r.detail))) for r in rows if r.ratio or r.share or r.detail]
     findings = tuple(finding_look(shot, one, number) for number, one in enumerate(shot.findings))
     note = without_commands(shot.findings_error) or ("" if findings or not _metered(rows) else t("set.no_findings"))
     return SetLook(
-        True, shot.setup.name, camera_text(shot), rows, tuple(ratios), tuple(apertures),
+        True, shot.setup.name, camera_text(shot), rows, tuple(ratios), aperture, over_text(chosen),
         tuple(filter(None, map(without_commands, table.notes))), findings, note,
+        _findings_line(findings, note), findings[0].severity if findings else "good" if _metered(rows) else "",
     )  # fmt: skip
+
+
+def _findings_line(findings: tuple[FindingLook, ...], note: str) -> str:
+    if not findings:
+        return note
+    more = t("set.more_findings", count=len(findings) - 1) if len(findings) > 1 else ""
+    return " ".join(filter(None, (findings[0].head, more)))
 
 
 def _metered(rows: tuple[SetRow, ...]) -> bool:
@@ -119,6 +140,14 @@ def camera_text(shot: Shot) -> str:
     shutter = units.format_shutter(shot.setup.shutter_s) if shot.setup.shutter_s else t("set.no_shutter")
     text = t("set.iso_shutter", iso=units.format_iso(shot.setup.iso), shutter=shutter)
     return f"{t('app.simulated')}: {text}" if "simulated" in shot.setup.tags else text
+
+
+def over_text(aperture: Aperture | None) -> str:
+    """``0.1 over``: what is left beside the nearest third; empty when it is nothing to speak of."""
+    left = aperture.left_over_stops if aperture is not None else 0.0
+    if abs(left) < 0.05:
+        return ""
+    return t("set.over" if left > 0 else "set.under", stops=f"{abs(left):.1f}")
 
 
 def aperture_text(aperture: Aperture) -> str:
@@ -148,6 +177,7 @@ def _row(shot: Shot, light_id: str, row: RatioRow, wish: float | None) -> SetRow
         t("set.share", percent=f"{row.share * 100:.0f}") if row.share is not None else "",
         row.verdict or "",
         reason,
+        t("set.unmetered") if not known and not row.stale else t("set.stale") if row.stale else t(f"verdict.{row.verdict}"),
         _detail(row, shot),
         _band(row, wish, tolerance) if known else None,
         row.stale,
@@ -199,25 +229,48 @@ def wishes_of(shot: Shot) -> dict[str, float]:
 
 
 _AGAIN = ("retake", "stale", "not_metered", "prediction", "outlier")
-_PLACE = ("no_distance", "no_direction")
+_PLACE = {"no_distance": "distance", "no_direction": "azimuth"}
+"""Findings that a fact puts right, and the field that it is typed or touched in."""
+HEAD_LETTERS = 40
 
 
 def finding_look(shot: Shot, finding: Finding, number: int) -> FindingLook:
     """Show one finding of the checks: its sentence, what to do, and the tap that begins to do it."""
     severity = "retake" if finding.rank >= 3 else "corrected" if finding.rank >= 1 else "good"
     light_id = next((light.id for light in shot.lights if light.name == finding.light), "")
-    act, label = "", ""
+    act, label, field = "", "", ""
     if finding.kind in _AGAIN and light_id:
         act, label = "meter", t("set.do_meter", name=finding.light)
     elif finding.kind in _PLACE and light_id:
-        act, label = "place", t("set.do_place", name=finding.light)
+        act, label, field = "place", t(f"set.do_{_PLACE[finding.kind]}", name=finding.light), _PLACE[finding.kind]
     elif finding.kind in ("sum", "sum_missing"):
+        missing = _missing_place(shot)
         # The check names the one pop that tells most; when it is a light alone, that light is offered.
-        again = finding.kind == "sum" and " alone " in finding.advice and bool(light_id)
-        act, label = (
-            ("meter", t("set.do_meter", name=finding.light)) if again else ("together", t("metering.sum_check"))
-        )
+        if finding.kind == "sum" and " alone " in finding.advice and bool(light_id):
+            act, label = "meter", t("set.do_meter", name=finding.light)
+        elif missing is not None and "not given" in f"{finding.text} {finding.advice}":
+            # All together tells nothing as long as nobody knows where a light stands: that comes first.
+            name, light_id, field = missing
+            act, label = "place", t(f"set.do_{field}", name=name)
+        else:
+            act, label = "together", t("set.sum")
     todo = without_commands(finding.advice, otherwise="") or t(
         f"set.todo_{act}" if act else "set.todo_none", name=finding.light
     )
-    return FindingLook(f"{number}", without_commands(finding.text), todo, severity, act, label, light_id)
+    title = without_commands(finding.text)
+    head = title if len(title) <= HEAD_LETTERS else title[:HEAD_LETTERS].rsplit(" ", 1)[0].rstrip(",;:") + " …"
+    return FindingLook(f"{number}", title, todo, severity, act, label, light_id, field, head)
+
+
+def _missing_place(shot: Shot) -> tuple[str, str, str] | None:
+    """The first light on the face without distance or direction: (name, id, field)."""
+    for state in shot.view.lights if shot.view else ():
+        if state.light.point != "face" or state.light.source_light_id:
+            continue
+        for field, value in (
+            ("distance", state.placement.distance_m if state.placement else None),
+            ("azimuth", state.placement.azimuth_deg if state.placement else None),
+        ):
+            if value is None:
+                return state.light.name, state.light.id, field
+    return None

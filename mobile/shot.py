@@ -32,6 +32,8 @@ class Shot(NamedTuple):
     """(light id, how far the dome is held off) for the lights of the set; None is not given."""
     limits: tuple[tuple[str, float], ...] = ()
     """(light id, metres that the dome may be off for a tenth of a stop)."""
+    usable: tuple[tuple[str, float], ...] = ()
+    """(light id, metres that the dome may be off for a third of a stop): beyond it is a retake."""
     findings: tuple[Finding, ...] = ()
     findings_error: str = ""
     prefs: Prefs = Prefs()

@@ -1,8 +1,9 @@
-"""The one place for colours, sizes and fonts.  No kivy here: ``look.py`` hands them to the screens.
+"""The one place for colours and sizes.  No kivy here: ``look.py`` hands them to the screens.
 
-Two themes: ``amber`` (dim amber on black, for the dark studio) and ``paper`` (light).  Every pair in ``TEXT_PAIRS`` has a contrast
-of at least 4.5:1, every pair in ``EDGE_PAIRS`` (edges of things that can be touched, marks) at least 3:1; a test measures
-both from the colours here.  Sizes are in dp (1/160 inch) at a text size of 100 %.
+Two themes: ``amber`` (warm on black, for the dark studio) and ``paper`` (light).  What can be tapped is in the colour
+``strong``, as a face (the one thing to do next) or as text (all the rest); nothing else is.  Every pair in ``TEXT_PAIRS``
+has a contrast of at least 4.5:1, every pair in ``EDGE_PAIRS`` (edges of things that can be touched, marks) at least 3:1; a
+test measures both from the colours here.  Sizes are in dp (1/160 inch) at a text size of 100 %.
 """
 
 from __future__ import annotations
@@ -41,80 +42,68 @@ class Theme(NamedTuple):
 AMBER = Theme(
     "amber",
     ground=(0, 0, 0),
-    raised=(26, 20, 10),
-    ink=(233, 176, 88),
-    quiet=(184, 138, 70),
-    edge=(138, 101, 48),
-    line=(84, 62, 30),
-    strong=(196, 138, 52),
+    raised=(28, 25, 20),
+    ink=(226, 212, 190),
+    quiet=(172, 158, 136),
+    edge=(136, 122, 98),
+    line=(74, 66, 54),
+    strong=(232, 164, 62),
     over_strong=(0, 0, 0),
-    good=(200, 190, 120),
-    corrected=(132, 178, 206),
-    retake=(240, 132, 104),
-    simulated=(200, 150, 196),
+    good=(190, 206, 136),
+    corrected=(142, 186, 216),
+    retake=(246, 140, 112),
+    simulated=(208, 160, 206),
 )
 PAPER = Theme(
     "paper",
-    ground=(247, 244, 237),
+    ground=(246, 244, 240),
     raised=(255, 255, 255),
-    ink=(34, 28, 18),
-    quiet=(92, 82, 66),
-    edge=(132, 120, 102),
-    line=(205, 196, 180),
-    strong=(110, 66, 6),
+    ink=(30, 27, 22),
+    quiet=(90, 82, 70),
+    edge=(130, 120, 104),
+    line=(206, 199, 188),
+    strong=(138, 72, 0),
     over_strong=(255, 255, 255),
-    good=(70, 92, 20),
-    corrected=(22, 88, 138),
-    retake=(164, 44, 26),
+    good=(62, 88, 16),
+    corrected=(16, 84, 138),
+    retake=(166, 40, 22),
     simulated=(120, 48, 118),
 )
 THEMES = {theme.name: theme for theme in (AMBER, PAPER)}
 
-_READ = ("ink", "quiet", "good", "corrected", "retake", "simulated")
+_READ = ("ink", "quiet", "strong", "good", "corrected", "retake", "simulated")
 TEXT_PAIRS = (*((front, back) for back in ("ground", "raised") for front in _READ), ("over_strong", "strong"))
 EDGE_PAIRS = (("edge", "ground"), ("edge", "raised"), ("strong", "ground"), ("strong", "raised"))
 
 TARGET = 48
 """Smallest side of anything to touch."""
 GAP = 8
-PAD = 12
-CORNER = 10
-STROKE = 1.5
+"""The grid: every distance is a whole number of these, or half of one inside a line."""
+PAD = 16
+CORNER = 8
+STROKE = 2
 
-NOTE = 13
-BODY = 16
-LEAD = 20
-TITLE = 26
-NAME = 40
+MARK = 14
+"""Labels on scales and plans: the smallest text there is."""
+NOTE = 16
+"""What may be read: reasons, places, hints."""
+BODY = 22
+"""What must be read at arm's length: names, values, what to do."""
 FIGURE = 104
 """The last pop.  Its capitals are FIGURE * CAP_HEIGHT * 25.4 / 160 = 11.7 mm high: 20 minutes of arc at two metres, the
 character height that display ergonomics asks for (ISO 9241-303, figure from memory)."""
 CAP_HEIGHT = 0.711
-"""Height of capitals and digits over the font size, of the font below."""
+"""Height of capitals and digits over the font size, of the usual font."""
+MOVE_S = 0.15
+"""Motion, where something changes its place; nothing else moves."""
 
 TEXT_SCALES = (1.0, 1.15, 1.3, 1.5, 1.75, 2.0)
-
-FONT = "Roboto"
-FONT_WIDE_RANGE = "data/fonts/DejaVuSans.ttf"
-"""Bundled with kivy; has arrows, fractions and many scripts that the first one lacks."""
 
 
 def rgba(colour: Rgb, alpha: float = 1.0) -> tuple[float, float, float, float]:
     """Return a colour as four numbers from 0 to 1."""
     red, green, blue = colour
     return red / 255, green / 255, blue / 255, alpha
-
-
-def font_for(text: str) -> str:
-    """Return the font that has every character of ``text``: names come from people, in any script."""
-    plain = all(
-        code < 0x250
-        or 0x370 <= code < 0x530
-        or 0x2010 <= code <= 0x2044
-        or code in (0x20AC, 0x2122, 0x2212, 0x2248, 0x2264, 0x2265)
-        for code in map(ord, text)
-    )
-    return FONT if plain else FONT_WIDE_RANGE
 
 
 def contrast(a: Rgb, b: Rgb) -> float:

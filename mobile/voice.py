@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import io
+import math
 import os
 import shutil
+import struct
 import sys
 import threading
+import wave
 from collections.abc import Callable
 from queue import SimpleQueue
 
@@ -30,6 +34,32 @@ def _plyer_vibrate(seconds: float) -> None:
     vibrator.vibrate(time=seconds)
 
 
+RATE_HZ = 22050
+TICKS = {"taken": ((1760.0, 0.035),), "again": ((440.0, 0.07), (330.0, 0.12))}
+"""Tones in Hz and how long they last: one short high tick, or a low pair that falls."""
+
+
+def tick_wave(kind: str) -> bytes:
+    """Return a tick as a WAV file's content: 16-bit, mono, each tone with a soft beginning and end."""
+    samples: list[int] = []
+    for hertz, seconds in TICKS[kind]:
+        count = int(RATE_HZ * seconds)
+        for i in range(count):
+            soft = min(1.0, i / 80, (count - i) / 200)
+            samples.append(int(12000 * soft * math.sin(2 * math.pi * hertz * i / RATE_HZ)))
+    out = io.BytesIO()
+    with wave.open(out, "wb") as file:
+        file.setnchannels(1)
+        file.setsampwidth(2)
+        file.setframerate(RATE_HZ)
+        file.writeframes(struct.pack(f"<{len(samples)}h", *samples))
+    return out.getvalue()
+
+
+def _no_tick(_kind: str) -> None:
+    raise NotImplementedError("no sound")
+
+
 PATTERN_S = {"good": 0.06, "corrected": 0.12, "retake": 0.4}
 """How long the phone shakes: long means do it again."""
 
@@ -38,11 +68,15 @@ class Voice:
     """Speaks and vibrates on a thread of its own; what the platform lacks is noted once and never tried again."""
 
     def __init__(
-        self, speak: Callable[[str], None] = _plyer_speak, vibrate: Callable[[float], None] = _plyer_vibrate
+        self,
+        speak: Callable[[str], None] = _plyer_speak,
+        vibrate: Callable[[float], None] = _plyer_vibrate,
+        play: Callable[[str], None] = _no_tick,
     ) -> None:
         self.can_speak = True
         self.can_vibrate = True
-        self._speak, self._vibrate = speak, vibrate
+        self.can_tick = True
+        self._speak, self._vibrate, self._play = speak, vibrate, play
         self._queue: SimpleQueue[tuple[str, object] | None] = SimpleQueue()
         self._thread: threading.Thread | None = None
 
@@ -50,6 +84,11 @@ class Voice:
         """Read a text out, after those before it."""
         if text and self.can_speak:
             self._put("say", text)
+
+    def tick(self, kind: str) -> None:
+        """Sound the tick for ``taken`` or ``again``."""
+        if self.can_tick:
+            self._put("tick", kind)
 
     def buzz(self, verdict: str) -> None:
         """Vibrate as long as the verdict asks for."""
@@ -68,13 +107,12 @@ class Voice:
             try:
                 if what == "say":
                     self._speak(str(value))
+                elif what == "tick":
+                    self._play(str(value))
                 else:
                     self._vibrate(float(value))  # type: ignore[arg-type]
             except Exception:  # whatever a platform's speech engine raises, readings go on
-                if what == "say":
-                    self.can_speak = False
-                else:
-                    self.can_vibrate = False
+                setattr(self, {"say": "can_speak", "tick": "can_tick"}.get(what, "can_vibrate"), False)
 
     def close(self, timeout_s: float = 2.0) -> None:
         """Finish what is queued and end the thread."""

@@ -1,4 +1,4 @@
-"""Building blocks of all screens: words that wrap, things to tap, fields to type in, and (from ``layouts``) where they stand.
+"""Building blocks that every page uses: text that wraps, things to tap, fields to type in, and (from ``layouts``) where they stand.
 
 Every one has a ``test_name`` so that tests find it whatever its text or place.  Sizes and colours come from ``app.look``
 only.  A thing that can be touched is at least ``look.target`` high and wide.
@@ -8,10 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from math import ceil
+from typing import Any
 
 from kivy.app import App
 from kivy.clock import Clock
 from kivy.core.text import Label as CoreLabel
+from kivy.graphics import Color, Rectangle
 from kivy.lang import Builder
 from kivy.properties import (
     BooleanProperty,
@@ -23,11 +25,15 @@ from kivy.properties import (
     StringProperty,
 )
 from kivy.uix.behaviors import ButtonBehavior
+from kivy.uix.boxlayout import BoxLayout
 from kivy.uix.label import Label
 from kivy.uix.textinput import TextInput
+from kivy.utils import get_hex_from_color
 
-from mobile import theme
-from mobile.layouts import Card, Columns, FlowRow, Pane, Stack
+from mobile import fonts
+from mobile.drawings import look, paint_sign
+from mobile.layouts import Card, Columns, FlowRow, Pane, Parts, Stack
+from mobile.signs import SIGNS
 
 __all__ = [
     "LEAST_PART",
@@ -39,9 +45,14 @@ __all__ = [
     "FingerNote",
     "FlowRow",
     "Pane",
+    "Parts",
+    "Row",
     "Stack",
+    "Stepper",
     "Tap",
+    "Term",
     "TextLine",
+    "UndoBar",
     "Words",
     "load_kv",
     "look",
@@ -56,31 +67,31 @@ def load_kv(python_file: str) -> None:
         Builder.load_file(path, encoding="utf8")
 
 
-def look():
-    """Return the look that the running app wears."""
-    return App.get_running_app().look
-
-
-_widths: dict[tuple[str, str, float, bool], float] = {}
+_widths: dict[tuple[str, float, bool], float] = {}
 
 
 def text_width(text: str, font_size: float, bold: bool = False) -> float:
     """Return the width in pixels of a text on one line."""
-    font = theme.font_for(text)
-    key = (text, font, font_size, bold)
+    key = (text, font_size, bold)
     if key not in _widths:
-        if len(_widths) > 2000:
+        if len(_widths) > 4000:
             _widths.clear()
-        label = CoreLabel(font_size=font_size, font_name=font, bold=bold)
-        _widths[key] = max((label.get_extents(line)[0] for line in text.split("\n")), default=0)
+        widest = 0.0
+        for line in text.split("\n"):
+            parts = (
+                CoreLabel(font_size=font_size, font_name=font, bold=bold).get_extents(part)[0]
+                for font, part in fonts.runs(line)
+            )
+            widest = max(widest, sum(parts))
+        _widths[key] = widest
     return _widths[key]
 
 
 class Dressed(Label):
-    """A text that follows the look: its font, size and colours."""
+    """A text that follows the look: its font, size and colours.  ``text`` is as people write it; drawn it is shaped."""
 
     test_name = StringProperty("")
-    size_name = StringProperty("body")
+    size_name = StringProperty("note")
 
     def __init__(self, **kwargs: object) -> None:
         super().__init__(**kwargs)
@@ -94,8 +105,23 @@ class Dressed(Label):
 
     def on_text(self, _widget: object, text: str) -> None:
         """Choose a font that has all characters."""
-        self.font_name = theme.font_for(text)
+        self.markup = bool(fonts.marked(text))
+        self.font_name = fonts.USUAL if self.markup else fonts.font_for(text)
         self.fit()
+
+    def texture_update(self, *largs: object) -> None:
+        """Draw the text as it is read: joined, in the screen's order, each script in its font."""
+        if not self.markup:
+            self._label.text = fonts.shaped(self.text)
+            super().texture_update(*largs)
+            return
+        self.texture = None
+        colour = get_hex_from_color(self.disabled_color if self.disabled else self.color)
+        self._label.text = f"[color={colour}]{fonts.marked(self.text)}[/color]"
+        self._label.refresh()
+        if self._label.texture is not None:
+            self.texture = self._label.texture
+            self.texture_size = list(self.texture.size)
 
     def dress(self, *_: object) -> None:
         """Put on what the look says."""
@@ -115,7 +141,7 @@ class Dressed(Label):
         nominal = self.nominal_size
         longest = max((text_width(word, nominal, self.bold) for word in self.text.split()), default=0.0)
         part = self.room() / longest if longest else 1.0
-        self.font_size = nominal * min(1.0, max(part, LEAST_PART))
+        self.font_size = max(nominal * min(1.0, max(part, LEAST_PART)), min(nominal, look().mark))
 
 
 LEAST_PART = 0.6
@@ -123,7 +149,7 @@ LEAST_PART = 0.6
 
 
 class Words(Dressed):
-    """Text that wraps at its width and is as high as it needs."""
+    """Text that wraps at its width and is as high as it needs; without text it takes no room."""
 
     colour = StringProperty("ink")
     """Which colour of the look."""
@@ -136,49 +162,156 @@ class Words(Dressed):
 
 
 class Tap(ButtonBehavior, Dressed):
-    """Something to tap.  ``chosen`` marks what is on, ``strong`` the one thing to do next."""
+    """Something to tap.  ``strong`` is the one thing to do next: a full face.  All others are text in the same colour."""
 
     strong = BooleanProperty(False)
     chosen = BooleanProperty(False)
-    quiet = BooleanProperty(False)
-    """No face and no outline: less important."""
+    """Of several it is the one that is on: a line below it."""
+    sign = StringProperty("")
+    """A sign before the text, or alone."""
+    sign_colour = StringProperty("")
+    """Colour of the sign where it is not the text's."""
+    stacked = BooleanProperty(False)
+    """The sign stands above the text."""
     value = ObjectProperty(None, allownone=True)
     natural_width = NumericProperty(0)
     face = ColorProperty((0, 0, 0, 0))
-    rim = ColorProperty((0, 0, 0, 0))
-    ink_name = StringProperty("ink")
-    DRESS_AFTER = ("strong", "chosen", "quiet", "state", "ink_name")
+    ink_name = StringProperty("strong")
+    DRESS_AFTER = ("strong", "chosen", "state", "ink_name", "sign", "stacked")
+
+    def __init__(self, **kwargs: object) -> None:
+        self._repaint = Clock.create_trigger(self._paint, -1)
+        super().__init__(**kwargs)
+        for name in ("pos", "size", "texture_size", "sign", "sign_colour", "color", "chosen"):
+            self.fbind(name, self._repaint)
+        self._repaint()
+
+    def on_touch_down(self, touch: Any) -> bool:
+        """What cannot be tapped now is in nobody's way."""
+        return not self.disabled and bool(super().on_touch_down(touch))
 
     def on_text(self, widget: object, text: str) -> None:
         """Choose a font that has all characters."""
         super().on_text(widget, text)
-        self.measure()
+        self.dress()
+
+    @property
+    def sign_size(self) -> float:
+        """Side of the sign in pixels."""
+        return max(self.nominal_size * 1.2, look().gap * 2.5)
+
+    @property
+    def sign_room(self) -> float:
+        """Width that the sign takes before the text."""
+        return self.sign_size + look().gap / 2 if self.sign and self.text and not self.stacked else 0.0
 
     def room(self) -> float:
         """Width that a line of text has."""
-        return self.width - 2 * look().pad
+        return self.width - 2 * look().gap - self.sign_room
 
     def dress(self, *_: object) -> None:
         """Put on what the look says."""
         super().dress()
-        style, full, down = look(), self.strong or self.chosen, self.state == "down"
-        self.color = style.over_strong if full else getattr(style, self.ink_name)
-        bare = (0, 0, 0, 0)
-        self.face = style.strong if full else bare if self.quiet else style.raised
-        self.rim = style.strong if full or down else bare if self.quiet else style.edge
+        style = look()
+        self.color = style.over_strong if self.strong else style.ink if self.chosen else getattr(style, self.ink_name)
+        self.face = style.strong if self.strong else style.raised if self.state == "down" else (0, 0, 0, 0)
+        self.padding = [self.sign_room, self.sign_size * 0.9 if self.stacked else 0, 0, 0]
         self.measure()
 
     def measure(self) -> None:
         """Find the width of the text on one line, for rows that break."""
-        self.natural_width = max(
-            ceil(text_width(self.text, self.nominal_size, self.bold)) + 2 * look().pad, look().target
-        )
+        wide = ceil(text_width(self.text, self.nominal_size, self.bold)) + 2 * look().gap + self.sign_room
+        self.natural_width = max(wide, look().target)
+
+    def _paint(self, *_: object) -> None:
+        """Draw the sign and the line of what is chosen."""
+        self.canvas.after.clear()
+        style = look()
+        with self.canvas.after:
+            if self.chosen:
+                Color(*style.strong)
+                Rectangle(pos=(self.x + style.gap, self.y + 2), size=(self.width - 2 * style.gap, 3))
+            if self.sign in SIGNS:
+                Color(*(getattr(style, self.sign_colour) if self.sign_colour and not self.strong else self.color))
+                half = self.sign_size * 0.36
+                x, y = self.center
+                if self.stacked:
+                    y = self.top - self.sign_size * 0.75
+                elif self.text:
+                    wide = min(text_width(self.text, self.font_size, self.bold), self.room())
+                    begin = self.x + style.gap if self.halign == "left" else self.center_x - (wide + self.sign_room) / 2
+                    x = begin + self.sign_size / 2
+                paint_sign(self.sign, x, y, half, max(half * 0.2, 1.6))
+
+
+class Term(Tap):
+    """A word of the trade; one touch says what it means."""
+
+    term = StringProperty("")
+
+    def on_release(self) -> None:
+        """Say it beside the finger."""
+        App.get_running_app().explain(self.term)
+
+
+class Row(ButtonBehavior, Stack):
+    """A row that opens what it shows."""
+
+    test_name = StringProperty("")
+
+
+class Stepper(BoxLayout):
+    """A value between taps that lessen and raise it: by a step (held down it runs), and by a whole stop."""
+
+    test_name = StringProperty("")
+    value_text = StringProperty("")
+    stops = BooleanProperty(True)
+    on_step: Callable[[int, bool], None] | None = None
+    """Called with -1 or +1 and whether a whole stop is meant."""
+    RUN_AFTER_S, RUN_EVERY_S = 0.45, 0.12
+    _running: Any = None
+    _ran = False
+
+    def on_touch_down(self, touch: Any) -> bool:
+        """Hidden, it is in nobody's way."""
+        return not self.disabled and bool(super().on_touch_down(touch))
+
+    def hold(self, by: int, whole: bool) -> None:
+        """A finger is down: after a moment the value runs."""
+        self.let_go()
+        self._ran = False
+        self._running = Clock.schedule_once(lambda _dt: self._run(by, whole), self.RUN_AFTER_S)
+
+    def _run(self, by: int, whole: bool) -> None:
+        self._ran = True
+        self._step(by, whole)
+        self._running = Clock.schedule_interval(lambda _dt: self._step(by, whole), self.RUN_EVERY_S)
+
+    def let_go(self) -> None:
+        """The finger is gone, or elsewhere."""
+        if self._running is not None:
+            self._running.cancel()
+            self._running = None
+
+    def tapped(self, by: int, whole: bool) -> None:
+        """A short tap is one step."""
+        self.let_go()
+        if not self._ran:
+            self._step(by, whole)
+
+    def _step(self, by: int, whole: bool) -> None:
+        if self.on_step is not None:
+            self.on_step(by, whole)
 
 
 class TextLine(TextInput):
     """One line of text input that tells when it is left."""
 
     test_name = StringProperty("")
+
+    def __init__(self, **kwargs: object) -> None:
+        super().__init__(**kwargs)
+        self.fbind("text", lambda _line, text: setattr(self, "font_name", fonts.font_for(text)))
 
 
 class Field(Stack):
@@ -263,7 +396,7 @@ class FingerNote(Words):
     def say(self, text: str, x: float, y: float, width: float, height: float) -> None:
         """Show ``text`` near (x, y), inside a window of this size."""
         style = look()
-        self.width = min(width - 2 * style.gap, max(text_width(text, style.body) + 2 * style.pad, style.target))
+        self.width = min(width - 2 * style.gap, max(text_width(text, style.note) + 2 * style.pad, style.target))
         self.text = text
         self.texture_update()
         self.height = self.texture_size[1]
@@ -275,7 +408,7 @@ class FingerNote(Words):
         self.opacity = 1
         if self._gone is not None:
             self._gone.cancel()
-        self._gone = Clock.schedule_once(lambda _dt: self.hide(), self.SECONDS)
+        self._gone = Clock.schedule_once(lambda _dt: self.hide(), max(self.SECONDS, len(text) / 12))
 
     def hide(self) -> None:
         """Go away."""
@@ -285,6 +418,38 @@ class FingerNote(Words):
     def collide_point(self, _x: float, _y: float) -> bool:
         """Never in the way of a touch."""
         return False
+
+
+class UndoBar(BoxLayout):
+    """What was just changed, and a tap that takes it back; it goes by itself."""
+
+    test_name = StringProperty("undo_bar")
+    sentence = StringProperty("")
+    SECONDS = 8.0
+    _gone = None
+    _undo: Callable[[], None] | None = None
+
+    def offer(self, sentence: str, undo: Callable[[], None]) -> None:
+        """Offer to take back what the sentence says."""
+        self.sentence, self._undo = sentence, undo
+        if self._gone is not None:
+            self._gone.cancel()
+        self._gone = Clock.schedule_once(lambda _dt: self.hide(), self.SECONDS)
+
+    def on_touch_down(self, touch: Any) -> bool:
+        """Without anything to offer it is in nobody's way (a disabled widget would swallow touches)."""
+        return bool(self.sentence) and super().on_touch_down(touch)
+
+    def take_back(self) -> None:
+        """Do it."""
+        undo = self._undo
+        self.hide()
+        if undo is not None:
+            undo()
+
+    def hide(self) -> None:
+        """Go away."""
+        self.sentence, self._undo = "", None
 
 
 load_kv(__file__)

@@ -31,11 +31,16 @@ class Quiet:
     def __init__(self) -> None:
         self.said: list[str] = []
         self.buzzed: list[str] = []
+        self.ticked: list[str] = []
         self.can_speak = self.can_vibrate = True
 
     def say(self, text: str) -> None:
         """Keep a text."""
         self.said.append(text)
+
+    def tick(self, kind: str) -> None:
+        """Keep a tick."""
+        self.ticked.append(kind)
 
     def buzz(self, verdict: str) -> None:
         """Keep a verdict."""
@@ -118,18 +123,22 @@ class Driver:
         parent = widget.parent
         while parent is not None and not isinstance(parent, ScrollView):
             parent = parent.parent if parent is not parent.parent else None
-        if parent is not None:
+        # A list that makes its rows anew shows what is found in it already; kivy cannot scroll it to a widget.
+        if parent is not None and not hasattr(parent, "viewclass"):
             parent.scroll_to(widget, padding=10, animate=False)
             await self.frames(2)
         return widget
 
-    async def touch(self, x: float, y: float, *path: tuple[float, float]) -> None:
-        """Put a finger down at a place of the window, move it along, lift it."""
+    async def touch(self, x: float, y: float, *path: tuple[float, float], hold_s: float = 0.0) -> None:
+        """Put a finger down at a place of the window, hold it, move it along, lift it."""
         from kivy.tests.common import UnitTestTouch
 
         touch = UnitTestTouch(x, y)
         touch.touch_down()
         await self.frames(1)
+        end_s = time.monotonic() + hold_s
+        while time.monotonic() < end_s:
+            await self.frames(1)
         for px, py in path:
             touch.touch_move(px, py)
             await self.frames(1)

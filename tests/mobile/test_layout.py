@@ -41,7 +41,7 @@ async def visit(d: Driver, place: str) -> None:
             d.app.page.close()
             d.app.page.add("role")
         if place == "metering" and not d.app.page.giving:
-            d.app.page._act("give")
+            d.app.page.toggle_giving()
     await d.settled()
     await d.frames(4)
 

@@ -20,8 +20,8 @@ def test_set_ups_are_listed_newest_first_with_date_and_number_of_lights(metered)
 
     cards = library_state.library_look(one.desk).cards
 
-    assert [(c.name, c.lights, c.current) for c in cards] == [("Second", "1 light", True), ("Set", "2 lights", False)]
-    assert all(len(c.date) == 10 for c in cards)
+    assert [(c.name, c.current) for c in cards] == [("Second", True), ("Set", False)]
+    assert all(len(c.line) == 10 for c in cards)
 
 
 def test_search_finds_words_of_name_subject_and_notes(metered) -> None:
@@ -40,16 +40,41 @@ def test_a_long_search_is_cut_not_an_error(metered) -> None:
     assert library_state.library_look(metered(1).desk, "x" * 1_000_000).cards == ()
 
 
-def test_a_long_library_is_searched_not_scrolled(metered) -> None:
-    """More than a page of set-ups shows a page, and says how many more there are."""
+def test_a_long_library_is_there_whole(metered) -> None:
+    """However many set-ups there are, each is in the list."""
     one = metered(0)
-    for _ in range(library_state.PAGE + 3):
+    before = len(library_state.library_look(one.desk).cards)
+    for _ in range(60):
         one.desk.new_set("Set")
 
-    shown = library_state.library_look(one.desk)
+    assert len(library_state.library_look(one.desk).cards) == before + 60
 
-    assert len(shown.cards) == library_state.PAGE
-    assert "3 more" in shown.note
+
+def test_put_away_can_be_undone(metered) -> None:
+    """Out of the list, and into it again."""
+    one = metered(1)
+    first = one.desk.shot.setup.id
+    one.desk.new_set("Second")
+    library_state.archive(one.desk, first)
+    assert first not in [c.setup_id for c in library_state.library_look(one.desk).cards]
+
+    library_state.archive(one.desk, first, back=True)
+
+    assert first in [c.setup_id for c in library_state.library_look(one.desk).cards]
+
+
+def test_a_set_is_named_noted_and_tagged(metered) -> None:
+    """As typed; a name that another set has is refused, and tags stand once each."""
+    one = metered(1)
+    library_state.describe(one.desk, "name", "  Low  key ")
+    library_state.describe(one.desk, "notes", "two strips")
+    library_state.describe(one.desk, "tags", "dance, low key, dance,")
+
+    setup = one.desk.shot.setup
+    assert (setup.name, setup.notes, setup.tags) == ("Low key", "two strips", ("dance", "low key"))
+    one.desk.new_set("Other")
+    with pytest.raises(UsageError):
+        library_state.describe(one.desk, "name", "LOW KEY")
 
 
 def test_a_thumbnail_shows_placed_lights_with_the_camera_down(metered) -> None:

@@ -8,6 +8,11 @@ from meterlink.errors import MeterlinkError, UnitError, UsageError
 from mobile import lights_state as state
 
 
+def set_shape(desk, light_id: str, shape: str) -> None:
+    """Choose the first of the usual fronts that has this shape."""
+    state.set_source(desk, light_id, next(one for one in state.sources_of(desk) if one.shape == shape and one.width_m != 0.2))
+
+
 def placement(one, name: str = "KEY"):
     """Where a light stands now."""
     return one.desk.shot.view.state(one.id_of(name)).placement
@@ -80,7 +85,7 @@ def test_what_cannot_be_is_refused_in_one_line_and_changes_nothing(metered, fiel
     """Every field refuses nonsense with one sentence, and the light stays where it stood."""
     one = metered(1)
     key = one.id_of("KEY")
-    state.set_shape(one.desk, key, "disk")
+    set_shape(one.desk, key, "disk")
     before = one.desk.shot
 
     with pytest.raises(MeterlinkError) as refused:
@@ -116,7 +121,7 @@ def test_sizes_are_typed_in_centimetres_or_inches(
     """90 is centimetres where those are shown; an inch is 2.54 cm exactly."""
     one = metered(1)
     key = one.id_of("KEY")
-    state.set_shape(one.desk, key, shape)
+    set_shape(one.desk, key, shape)
 
     state.set_field(one.desk, key, "size", text)
 
@@ -129,25 +134,41 @@ def test_a_shape_with_the_wrong_number_of_sizes_says_which_it_has(metered) -> No
     """A disk has one size, a square-cornered source two."""
     one = metered(1)
     key = one.id_of("KEY")
-    state.set_shape(one.desk, key, "disk")
+    set_shape(one.desk, key, "disk")
     with pytest.raises(UnitError, match="diameter"):
         state.set_field(one.desk, key, "size", "60x90")
-    state.set_shape(one.desk, key, "rectangle")
+    set_shape(one.desk, key, "rectangle")
     with pytest.raises(UnitError, match="two sizes"):
         state.set_field(one.desk, key, "size", "90")
 
 
-def test_changing_the_shape_keeps_the_size_where_it_can(metered) -> None:
-    """A disk of 120 cm becomes a square of 120 cm, and a small source loses its size."""
-    one = metered(1)
-    key = one.id_of("KEY")
-    state.set_shape(one.desk, key, "disk")
-    state.set_field(one.desk, key, "size", "120")
+def test_a_front_of_the_kit_brings_its_size_and_name(metered) -> None:
+    """Chosen by its drawing, a modifier that was used before gives its size, its shape and its own name."""
+    one = metered(2)
+    fill, key = one.id_of("FILL"), one.id_of("KEY")
+    one.desk.change_light(fill, modifier="octa 90")
+    one.desk.move_light(fill, shape="disk", width_m=0.9)
+    own = next(source for source in state.sources_of(one.desk) if source.modifier)
 
-    state.set_shape(one.desk, key, "rectangle")
-    assert (placement(one).width_m, placement(one).height_m) == (1.2, 1.2)
-    state.set_shape(one.desk, key, "point")
-    assert (placement(one).width_m, placement(one).height_m) == (None, None)
+    state.set_source(one.desk, key, own)
+
+    light = one.desk.shot.view.state(key)
+    assert (light.light.modifier, light.placement.shape, light.placement.width_m) == ("octa 90", "disk", 0.9)
+
+
+def test_an_undone_change_needs_no_new_pop(metered) -> None:
+    """Put back, the light stands as it stood and its reading counts again."""
+    one = metered(1)
+    one.pop(600.0)
+    before = one.desk.shot.view.state(one.id_of("KEY"))
+    state.step_stop(one.desk, one.id_of("KEY"), -1)
+    assert one.desk.shot.view.state(one.id_of("KEY")).stale is not None or before.placement.power_stops is None
+
+    one.desk.put_back(before)
+
+    after = one.desk.shot.view.state(one.id_of("KEY"))
+    assert (after.stale, after.placement.power_stops) == (None, before.placement.power_stops)
+    assert after.reading.exposure_lxs == before.reading.exposure_lxs
 
 
 @pytest.mark.parametrize(
@@ -240,7 +261,7 @@ def test_a_line_says_where_a_light_stands_in_the_units_that_are_liked(metered) -
     """190 cm is 75 in (common practice: 1 in = 2.54 cm exactly)."""
     one = metered(1)
     key = one.id_of("KEY")
-    state.set_shape(one.desk, key, "disk")
+    set_shape(one.desk, key, "disk")
     state.set_field(one.desk, key, "size", "190")
     one.desk.move_light(key, distance_m=1.5, azimuth_deg=40.0, elevation_deg=30.0)
 

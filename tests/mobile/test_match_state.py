@@ -51,8 +51,7 @@ def test_a_light_that_is_under_says_by_how_much_and_two_ways_to_close_it(metered
 
     key, fill = match_look(one.desk.shot).lines
     assert (key.mark, key.difference) == ("retake", "−0.5")
-    assert "0.5 stop under" in key.sentence
-    assert "power up to 1/4 +0.5" in key.sentence
+    assert "1/4 +0.5" in key.turn
     assert key.otherwise == "or 24 cm closer"
     assert key.can_move
     assert fill.waiting
@@ -73,7 +72,7 @@ def test_what_was_done_is_taken_and_the_light_fired_once_more(metered) -> None:
     shown = match_look(one.desk.shot)
     assert shown.done
     assert [line.mark for line in shown.lines] == ["good", "good"]
-    assert shown.lines[0].stands.endswith("power 1/4 +0.5")
+    assert shown.lines[0].turn == "within tolerance"
 
 
 def test_all_lights_off_alike_are_closed_by_the_camera(metered) -> None:

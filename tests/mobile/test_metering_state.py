@@ -27,7 +27,7 @@ def test_the_waiting_light_is_in_the_headline_and_the_next_is_announced(metered)
     """KEY is waited for, then FILL."""
     shown = state.metering_look(metered(3).desk.shot)
 
-    assert (shown.headline, shown.role, shown.step, shown.following) == ("KEY", "key", "1 of 3", "then FILL")
+    assert (shown.headline, shown.step, shown.following) == ("KEY", "1 of 3", "then FILL")
     assert [(c.name, c.verdict, c.waiting) for c in shown.chips] == [
         ("KEY", "", True),
         ("FILL", "", False),
@@ -46,8 +46,8 @@ def test_a_pop_is_shown_as_an_f_number_with_its_verdict(metered) -> None:
 
     assert shown.figure == state.Figure("f/", "8", "")
     assert (shown.last_name, shown.verdict, shown.headline) == ("KEY", "good", "FILL")
-    assert shown.sentence
-    assert shown.spoken == "KEY: f 8, good"
+    assert shown.reason
+    assert shown.spoken == "KEY, f 8"
 
 
 def test_the_last_pop_is_still_shown_after_a_restart(metered) -> None:
@@ -81,7 +81,7 @@ def test_a_pop_that_is_asked_for_again_says_so_and_waits(metered) -> None:
     shown = state.metering_look(one.desk.shot)
 
     assert shown.verdict == "retake"
-    assert "one more pop" in shown.sentence
+    assert "one more pop" in shown.note
     assert shown.headline == "KEY"
 
 
@@ -94,7 +94,7 @@ def test_a_stale_reading_is_never_shown_as_current(metered) -> None:
     shown = state.metering_look(one.desk.shot)
 
     assert shown.verdict == "retake"
-    assert "re-powered" in shown.sentence
+    assert "re-powered" in shown.reason
     assert shown.chips[0].verdict == ""
 
 
@@ -107,21 +107,20 @@ def test_a_reflector_says_what_to_do_with_and_without_it(metered) -> None:
 
     assert state.metering_look(one.desk.shot).instruction == "put CARD in place and fire KEY"
     one.pop(800.0)
-    assert "meterlink" not in state.metering_look(one.desk.shot).sentence
+    assert "meterlink" not in state.metering_look(one.desk.shot).reason
     assert state.metering_look(one.desk.shot).instruction == "take CARD away and fire KEY again"
 
 
-def test_the_limit_is_said_before_the_pop_and_rounded_to_the_safe_side(metered) -> None:
-    """A point source 1 m away: 0.1 stop is 1 - 2^-0.05 of the distance by the inverse square, 3.4 cm: '3 cm' or less."""
+def test_the_scale_turns_at_the_reach_of_this_light(metered) -> None:
+    """A point source 1 m away: 0.1 stop is 1 - 2^-0.05 of the distance by the inverse square, 3.4 cm; a third is 10.9 cm."""
     one = metered(1)
-    assert state.metering_look(one.desk.shot).limit == ""
+    assert state.metering_look(one.desk.shot).scale.good_m is None
 
     one.desk.move_light(one.id_of("KEY"), distance_m=1.0)
 
-    assert state.metering_look(one.desk.shot).limit == "keep the dome within 3.0 cm of the face"
-    # 2.54 cm is one inch; the half inch below 3.4 cm is 1 in.
-    one.desk.remember(units="imperial")
-    assert state.metering_look(one.desk.shot).limit == "keep the dome within 1 in of the face"
+    scale = state.metering_look(one.desk.shot).scale
+    assert scale.good_m == pytest.approx(1 - 2**-0.05, rel=0.05)
+    assert scale.usable_m == pytest.approx(1 - 2 ** (-1 / 6), rel=0.05)
 
 
 @pytest.mark.parametrize(
@@ -141,18 +140,15 @@ def test_a_value_is_split_for_its_sizes(text: str, parts: tuple[str, str, str]) 
 # -- live level
 
 
-@pytest.mark.parametrize(
-    ("lx", "fraction"),
-    [(None, 0.0), (float("nan"), 0.0), (0.0, 0.0), (-3.0, 0.0), (0.5, 0.0), (128.0, 0.5), (32768.0, 1.0), (1e9, 1.0)],
-)
-def test_the_live_bar_is_in_stops_and_never_leaves_its_ends(lx: float | None, fraction: float) -> None:
-    """Half the bar is half the stops between its ends; nonsense shows an empty bar, not an error."""
-    assert state.live_look(lx).fraction == pytest.approx(fraction, abs=0.002)
+@pytest.mark.parametrize("lx", [None, float("nan")])
+def test_no_live_light_is_no_text(lx: float | None) -> None:
+    """What is not there is not shown as if it were."""
+    assert state.live_text(lx) == ""
 
 
 def test_a_clipped_level_says_so() -> None:
     """Too bright is words, not a number."""
-    assert "too bright" in state.live_look(5000.0, clipped=True).text
+    assert "too bright" in state.live_text(5000.0, clipped=True)
 
 
 # -- waveform
@@ -221,8 +217,8 @@ def test_not_given_is_a_place_of_its_own_and_not_zero() -> None:
     assert slider.held_at(slider.unknown_part) == 0.0
     assert state.held_text(None, False) == "not given"
     assert state.held_text(0.0, False) == "at the point"
-    assert state.held_text(0.2, False) == "20 cm toward the light"
-    assert state.held_text(0.254, True) == "10 in toward the light"
+    assert state.held_text(0.2, False) == "20 cm"
+    assert state.held_text(0.254, True) == "10 in"
 
 
 def test_hands_are_a_hand_apart() -> None:
@@ -240,6 +236,10 @@ def test_hands_are_a_hand_apart() -> None:
         ("", False, None),
         ("0", False, 0.0),
         ("7,5", False, 0.075),
+        # What the field itself shows, now or once.
+        ("not given", False, None),
+        ("at the point", False, 0.0),
+        ("20 cm toward the light", False, 0.2),
     ],
 )
 def test_a_typed_distance_takes_the_unit_of_the_field(text: str, imperial: bool, held_m: float | None) -> None:

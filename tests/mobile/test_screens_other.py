@@ -11,6 +11,7 @@ pytest.importorskip("kivy", reason="kivy is not installed (pip install 'meterlin
 from meterlink.library.store import Library
 from mobile.desk import Desk
 from mobile.sensor_desk import Found
+from tests.mobile import window
 from tests.mobile.driving import Driver, drive
 from tests.mobile.made_up_set import open_made_up
 
@@ -33,13 +34,14 @@ def test_lights_are_added_shaped_sized_and_powered_by_touch(tmp_path: Path) -> N
         d.app.go("lights")
         await d.tap("add_light")
         await d.tap("add:rim")
-        await d.tap("shape:disk")
+        await d.tap("source:disk:0.9x0")
+        await d.tap("value:size")
         await d.type("field:size", "36in")
-        await d.tap("power_more")
-        await d.tap("power_less")
-        power = d.text("power_shown")
+        await d.tap("power:more")
+        await d.tap("power:less")
+        power = d.text("power:value")
         await d.tap("close_light")
-        row = d.find("light:RIM")
+        row = d.find("open:RIM")
         return row.name, row.place, power
 
     assert drive(tmp_path / "library.db", scenario) == (
@@ -50,7 +52,7 @@ def test_lights_are_added_shaped_sized_and_powered_by_touch(tmp_path: Path) -> N
 
 
 def test_a_light_is_placed_by_its_handle_on_the_ring_view(tmp_path: Path) -> None:
-    """Dragged to a metre on camera right, the light is there: 90°, 1.00 m, give or take the pixel under a finger."""
+    """Held and dragged to a metre on camera right, the light is there: 90°, 1.00 m, give or take the pixel under a finger."""
 
     async def scenario(d: Driver) -> tuple[float, float, float]:
         await d.tap("count:1")
@@ -61,7 +63,7 @@ def test_a_light_is_placed_by_its_handle_on_the_ring_view(tmp_path: Path) -> Non
         scale, mark = ring.scale, ring.marks[0]
         start = ring.to_window(*scale.to_px(mark.x_m, mark.z_m))
         end = ring.to_window(*scale.to_px(1.0, 0.0))
-        await d.touch(*start, ((start[0] + end[0]) / 2, (start[1] + end[1]) / 2), end)
+        await d.touch(*start, ((start[0] + end[0]) / 2, (start[1] + end[1]) / 2), end, hold_s=0.6)
         await d.settled()
         placement = d.app.desk.shot.view.lights[0].placement
         return placement.distance_m, placement.azimuth_deg, 1 / scale.px_per_m
@@ -108,6 +110,7 @@ def test_bad_input_is_refused_under_its_field_in_one_sentence(
         d.app.go("lights")
         await d.tap("open:KEY")
         before = d.app.desk.shot.view
+        await d.tap(field.replace("field:", "value:"))
         await d.type(field, typed)
         return d.text(f"{field}:error"), d.app.desk.shot.view == before
 
@@ -126,7 +129,7 @@ def test_a_reflector_is_added_as_one(tmp_path: Path) -> None:
         d.app.go("lights")
         await d.tap("add_reflector")
         await d.tap("add:KEY")
-        return d.app.desk.shot.lights[1].source_light_id or "", d.find("power_more") is None
+        return d.app.desk.shot.lights[1].source_light_id or "", d.find("power:more") is None
 
     source, no_dial = drive(tmp_path / "library.db", scenario)
 
@@ -134,8 +137,8 @@ def test_a_reflector_is_added_as_one(tmp_path: Path) -> None:
     assert no_dial
 
 
-def test_taking_a_light_out_takes_two_taps(tmp_path: Path) -> None:
-    """The first tap asks by its own words, no dialogue; the second does it."""
+def test_a_light_is_taken_out_by_a_tap_and_brought_back_by_another(tmp_path: Path) -> None:
+    """No question is asked; what was done can be undone."""
 
     async def scenario(d: Driver) -> tuple[int, int]:
         await d.tap("count:2")
@@ -143,10 +146,10 @@ def test_taking_a_light_out_takes_two_taps(tmp_path: Path) -> None:
         await d.tap("open:FILL")
         await d.tap("remove_light")
         first = len(d.app.desk.shot.lights)
-        await d.tap("remove_light")
+        await d.tap("undo")
         return first, len(d.app.desk.shot.lights)
 
-    assert drive(tmp_path / "library.db", scenario) == (2, 1)
+    assert drive(tmp_path / "library.db", scenario) == (1, 2)
 
 
 def test_findings_tell_what_to_do_at_a_tap_and_a_second_one_begins_it(tmp_path: Path) -> None:
@@ -156,9 +159,9 @@ def test_findings_tell_what_to_do_at_a_tap_and_a_second_one_begins_it(tmp_path: 
     async def scenario(d: Driver) -> tuple[str, str, str, str, str]:
         d.app.go("set")
         await d.settled()
-        title = d.find("finding:0").title
         hidden = d.text("finding:0:todo")
-        await d.tap("finding:0:open")
+        await d.tap("findings")
+        title = d.find("finding:0").title
         todo = d.text("finding:0:todo")
         await d.tap("finding:0:do")
         return title, hidden, todo, d.app.place, d.text("headline")
@@ -182,6 +185,9 @@ def test_a_stored_set_is_matched_from_the_library_light_by_light(tmp_path: Path)
         await d.app.run(d.app.desk.wait_for, d.app.desk.shot.lights[-1].id)
         await d.pop()
         d.app.go("library")
+        await d.settled()
+        await d.frames(4)
+        await d.tap("further:Made up")
         await d.tap("match:Made up")
         key = d.app.desk.shot.lights[0]
         await d.app.run(lambda: d.app.desk.move_light(key.id, power_stops=-2.5, power_text="1/8 +0.5"))
@@ -199,7 +205,7 @@ def test_a_stored_set_is_matched_from_the_library_light_by_light(tmp_path: Path)
     difference, sentence, hint, within = drive(tmp_path / "library.db", scenario, url=SIM)
 
     assert difference == "−0.5"
-    assert "stop under" in sentence
+    assert "turn it to" in sentence
     assert all(within)
     assert hint.startswith("Done")
 
@@ -213,11 +219,13 @@ def test_set_ups_are_searched_used_copied_and_exported(tmp_path: Path) -> None:
         d.app.go("first")
         await d.tap("count:2")
         d.app.go("library")
-        await d.until(lambda: len(d.app.page.ids.rows.children) == 2)
-        both = len(d.app.page.ids.rows.children)
+        await d.until(lambda: len(d.app.page.ids.list.data) == 2)
+        both = len(d.app.page.ids.list.data)
         await d.type("search", "made")
-        await d.until(lambda: len(d.app.page.ids.rows.children) == 1)
-        found = len(d.app.page.ids.rows.children)
+        await d.until(lambda: len(d.app.page.ids.list.data) == 1)
+        found = len(d.app.page.ids.list.data)
+        await d.frames(6)
+        await d.tap("further:Made up")
         await d.tap("export:Made up")
         note = d.app.frame.ids.note.text
         await d.tap("further:Made up")
@@ -232,15 +240,20 @@ def test_set_ups_are_searched_used_copied_and_exported(tmp_path: Path) -> None:
     assert name == "Made up 2"
 
 
-def test_a_file_that_is_none_is_refused_under_its_field(tmp_path: Path) -> None:
-    """The path typed is not there: the sentence stands below it and the library is as before."""
+def test_a_file_that_is_none_is_refused_under_its_field(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where there is no file chooser a path is typed; it is not there: the sentence stands below it."""
+    window.prepare()
+    from mobile import library_screen
+
+    monkeypatch.setattr(library_screen, "ask_for_file", lambda: None)
 
     async def scenario(d: Driver) -> str:
         await d.tap("count:1")
         d.app.go("library")
         await d.settled()
-        await d.type("import", str(tmp_path / "missing.json"))
-        return d.text("import:error")
+        await d.tap("import")
+        await d.type("import_path", str(tmp_path / "missing.json"))
+        return d.text("import_path:error")
 
     assert "missing.json" in drive(tmp_path / "library.db", scenario)
 
@@ -257,6 +270,9 @@ def test_a_sensor_nearby_is_two_taps_away(tmp_path: Path) -> None:
         await d.connected()
         await d.tap("count:1")
         await d.pop_direct()
+        await d.until(lambda: d.app.place == "set", "the table by itself")
+        await d.settled()
+        await d.frames(6)
         return d.taps, d.app.place, d.app.desk.prefs.sensor_url
 
     taps, place, url = drive(tmp_path / "library.db", scenario, finders=(near,))
@@ -314,7 +330,7 @@ def test_settings_act_at_once_and_come_back(tmp_path: Path) -> None:
     from mobile.theme import BODY, PAPER, rgba
 
     assert (name, body) == ("paper", BODY * 2)
-    assert colour == pytest.approx(rgba(PAPER.over_strong))
+    assert colour == pytest.approx(rgba(PAPER.ink))
     assert drive(tmp_path / "library.db", second) == ("paper", 2.0, True)
 
 
@@ -337,13 +353,13 @@ def test_pages_are_built_when_they_are_first_gone_to(tmp_path: Path) -> None:
     """At the start there is one page; each further one comes with its first visit."""
 
     async def scenario(d: Driver) -> list[int]:
-        counts = [len(d.app.pages.screens)]
+        counts = [len(d.app.pages.screen_names)]
         for place in ("place:lights", "place:set", "place:more"):
             await d.tap(place)
-            counts.append(len(d.app.pages.screens))
+            counts.append(len(d.app.pages.screen_names))
         await d.tap("more:settings")
         await d.tap("place:lights")
-        counts.append(len(d.app.pages.screens))
+        counts.append(len(d.app.pages.screen_names))
         return counts
 
     assert drive(tmp_path / "library.db", scenario) == [1, 2, 3, 4, 5]

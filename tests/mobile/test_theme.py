@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from mobile import theme
+from mobile import fonts, theme
 
 
 @pytest.mark.parametrize(
@@ -63,10 +63,29 @@ def test_targets_are_as_large_as_a_finger_needs() -> None:
 @pytest.mark.parametrize("text", ["KEY", "Größe ±0.3 – f/8", "Ключ", "Κλειδί", "f/5.6 × 1.4 ≥ ½"])
 def test_common_scripts_keep_the_usual_font(text: str) -> None:
     """Latin, Greek, Cyrillic and the signs of the trade are in the first font."""
-    assert theme.font_for(text) == theme.FONT
+    assert fonts.font_for(text) == fonts.USUAL
 
 
-@pytest.mark.parametrize("text", ["↑", "⅓", "■ KEY", "שלום"])
+@pytest.mark.parametrize("text", ["↑", "⅓", "■ KEY"])
 def test_other_signs_get_a_font_that_has_them(text: str) -> None:
     """Arrows, fractions and further scripts use the font with the wider range."""
-    assert theme.font_for(text) == theme.FONT_WIDE_RANGE
+    assert fonts.font_for(text) == fonts.WIDE
+
+
+def test_names_from_right_to_left_are_joined_and_turned() -> None:
+    """Arabic letters take their joined forms and stand in the order of the screen; Hebrew is turned; Latin stays as typed.
+
+    The forms are Unicode's presentation forms (chart FE70): beh initial FE91, alef final FE8E, beh isolated FE8F.
+    """
+    assert fonts.shaped("باب") == "\ufe8f\ufe8e\ufe91"
+    assert fonts.shaped("שלום") == "םולש"
+    assert fonts.shaped("KEY 2") == "KEY 2"
+
+
+def test_a_text_of_two_scripts_is_drawn_in_two_fonts() -> None:
+    """Each run has its font, and marks of the markup that a person typed are drawn, not obeyed."""
+    runs = fonts.runs("KEY ↑")
+
+    assert [font for font, _part in runs] == [fonts.USUAL, fonts.WIDE]
+    assert fonts.marked("KEY") == ""
+    assert "&bl;b&br;" in fonts.marked("[b] ↑")

@@ -1,0 +1,312 @@
+"""The app in a process of its own, with a debug socket: started by the touch tests, by nobody else.
+
+``python -m tests.touch.app_process LIBRARY SOCKET WIDTH HEIGHT [SENSOR_URL]``
+
+The app is the product's own; the socket lives here and only here.  It answers one JSON line with one JSON line: what
+is on the screen (texts with their boxes), and the few things that no finger can do (the flash of a simulated set, a frame-by-frame
+record of what was drawn).
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import logging
+import os
+import sys
+import time
+import zlib
+from pathlib import Path
+from typing import Any
+
+
+def prepare(width: int, height: int) -> None:
+    """A window of this size in the upper left corner, a pixel a dp, nothing read from or written to this machine."""
+    os.environ.update(
+        KIVY_NO_ARGS="1",
+        KIVY_NO_CONFIG="1",
+        KIVY_NO_FILELOG="1",
+        KIVY_NO_CONSOLELOG="1",
+        KIVY_LOG_MODE="PYTHON",
+        KIVY_METRICS_DENSITY="1",
+        KIVY_DPI="160",
+        KIVY_CLIPBOARD="dummy",
+        KIVY_WINDOW="sdl2",
+    )
+    logging.getLogger("kivy").setLevel(logging.CRITICAL + 1)
+    from kivy.config import Config
+
+    wanted = {"width": width, "height": height, "multisamples": 0, "position": "custom", "left": 0, "top": 0}
+    for name, value in {**wanted, "borderless": 1}.items():
+        Config.set("graphics", name, str(value))
+    for name, _value in Config.items("input"):
+        if name != "mouse":
+            Config.remove_option("input", name)
+    Config.set("input", "mouse", "mouse,disable_multitouch")
+
+
+Box = tuple[float, float, float, float]
+
+
+class Eyes:
+    """Reads the screen: every text and target that can be seen, its box from the upper left corner."""
+
+    def __init__(self, app: Any) -> None:
+        self.app = app
+
+    def screen(self) -> dict[str, Any]:
+        """Return what is on the screen now."""
+        from kivy.core.window import Window
+
+        things: list[dict[str, Any]] = []
+        for root in reversed(Window.children):
+            self._look(root, (0.0, 0.0, float(Window.width), float(Window.height)), things)
+        shot = self.app.desk.shot
+        waiting = shot.light(shot.waiting.light_id) if shot.waiting else None
+        return {
+            "place": self.app.place,
+            "size": list(Window.size),
+            "things": things,
+            "ready": self.app.sensors.status.ready,
+            "busy": len(self.app._tasks),
+            "waiting": waiting.name if waiting else "all" if shot.waiting else "",
+            "readings": len(shot.view.readings) if shot.view else 0,
+            "outcomes": getattr(self.app, "outcomes", 0),
+            "failures": [repr(one) for one in self.app.failures],
+        }
+
+    def _look(self, widget: Any, clip: Box, things: list[dict[str, Any]]) -> None:
+        from kivy.uix.scrollview import ScrollView
+
+        if widget.opacity == 0:
+            return
+        box = self._box(widget, widget.x, widget.y, widget.right, widget.top)
+        if isinstance(widget, ScrollView):
+            clip = _common(clip, box)
+        self._note(widget, box, clip, things)
+        for child in reversed(widget.children):
+            self._look(child, clip, things)
+
+    def _box(self, widget: Any, left: float, low: float, right: float, high: float) -> Box:
+        """From a widget's own coordinates to the window's, y counted down."""
+        from kivy.core.window import Window
+
+        x1, y1 = widget.to_window(left, low)
+        x2, y2 = widget.to_window(right, high)
+        return x1, Window.height - y2, x2, Window.height - y1
+
+    def _note(self, widget: Any, box: Box, clip: Box, things: list[dict[str, Any]]) -> None:
+        from kivy.uix.behaviors import ButtonBehavior
+        from kivy.uix.label import Label
+        from kivy.uix.textinput import TextInput
+
+        name = getattr(widget, "test_name", "")
+        target = isinstance(widget, ButtonBehavior | TextInput) and not widget.disabled
+        text = widget.text if isinstance(widget, Label | TextInput) else ""
+        thing = {"name": name, "kind": type(widget).__name__, "target": target, "box": box, "clip": clip}
+        if isinstance(widget, Label) and text and widget.width > 1 and widget.height > 1:
+            things.append({**thing, "text": text, "ink": self._ink(widget), "font_px": widget.font_size,
+                           "colour": list(widget.color[:3]), "drawn": False})  # fmt: skip
+        elif name or target:
+            extra = {"verdict": widget.verdict} if hasattr(widget, "verdict") else {}
+            said = getattr(widget, "text", "")
+            said = said if isinstance(said, str) else ""
+            things.append({**thing, "text": said, "ink": box, "font_px": 0, "drawn": False, **extra})
+        for written, font_px, left, low, right, high in getattr(widget, "written", ()):
+            ink = self._box(widget, left, low, right, high)
+            things.append({"name": f"{name}>text", "kind": "drawn", "target": False, "box": ink, "clip": clip,
+                           "text": written, "ink": ink, "font_px": font_px, "drawn": True})  # fmt: skip
+
+    def _ink(self, label: Any) -> Box:
+        """Where the letters of a label are, as near as its lines tell."""
+        width, height = label.texture_size
+        if label.text_size[0] is not None:
+            # A texture as wide as the room that it was given: the longest line is what is seen.
+            lines = [sum(w.lw for w in line.words) for line in label._label._cached_lines] or [width]
+            inner = max(lines, default=width)
+            room = label.text_size[0]
+            start = label.center_x - width / 2
+            at = {"left": 0.0, "right": room - inner, "center": (room - inner) / 2}.get(label.halign, 0.0)
+            left, right = start + at, start + at + inner
+        else:
+            left, right = label.center_x - width / 2, label.center_x + width / 2
+        return self._box(label, left, label.center_y - height / 2, right, label.center_y + height / 2)
+
+
+def _common(a: Box, b: Box) -> Box:
+    return max(a[0], b[0]), max(a[1], b[1]), min(a[2], b[2]), min(a[3], b[3])
+
+
+class Frames:
+    """Keeps a check sum and the pages of every frame that is drawn, while it is told to."""
+
+    def __init__(self, app: Any) -> None:
+        self.app = app
+        self.kept: list[dict[str, Any]] | None = None
+        self.drawn = 0
+
+    def watch(self) -> None:
+        """Look at every frame from now on."""
+        from kivy.core.window import Window
+
+        Window.bind(on_flip=self._flip)
+
+    def _flip(self, *_: object) -> bool:
+        self.drawn += 1
+        if self.kept is not None:
+            from kivy.core.window import Window
+            from kivy.graphics.opengl import GL_RGB, GL_UNSIGNED_BYTE, glReadPixels
+
+            pixels = bytes(glReadPixels(0, 0, *Window.size, GL_RGB, GL_UNSIGNED_BYTE))
+            self.kept.append({"at_s": time.monotonic(), "sum": zlib.crc32(pixels), "blank": len(set(pixels[::997])) < 3})
+        return False
+
+
+class Socket:
+    """Answers questions, one line each."""
+
+    def __init__(self, app: Any) -> None:
+        self.app = app
+        self.eyes = Eyes(app)
+        self.frames = Frames(app)
+        self._counted = False
+
+    async def serve(self, path: str) -> None:
+        """Answer until the app ends."""
+        server = await asyncio.start_unix_server(self._client, path, limit=1 << 20)
+        async with server:
+            await server.serve_forever()
+
+    async def _client(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        with contextlib.suppress(ConnectionError):
+            while line := await reader.readline():
+                try:
+                    answer = self.answer(**json.loads(line))
+                except Exception as error:  # the test wants to know, whatever it was
+                    answer = {"error": repr(error)}
+                writer.write(json.dumps(answer).encode() + b"\n")
+                await writer.drain()
+        writer.close()
+
+    def answer(self, ask: str, **more: Any) -> Any:
+        """Do one thing."""
+        return getattr(self, f"ask_{ask}")(**more)
+
+    def ask_screen(self) -> Any:
+        """What is on the screen."""
+        if not self._counted:
+            self._count_outcomes()
+        return self.eyes.screen()
+
+    def _count_outcomes(self) -> None:
+        """Count what became of pops, so that a test can wait for the next one."""
+        self._counted = True
+        self.app.outcomes = 0
+        after = self.app.after_pop
+
+        def counted(*args: Any, **options: Any) -> Any:
+            self.app.outcomes += 1
+            return after(*args, **options)
+
+        self.app.after_pop = counted
+
+    def ask_fire(self, held_m: float = 0.0, damaged: bool = False, light: str = "", stops: float = 0.0) -> Any:
+        """Let the simulated set fire: the light that is waited for, or another one, ``stops`` brighter than usual."""
+        from mobile.made_up import pulse_for
+
+        shot, simulator = self.app.desk.shot, self.app.sensors.simulator
+        request = shot.waiting or shot.requests[-1]
+        if light:
+            request = request._replace(light_id=next(one.id for one in shot.lights if one.name == light))
+        pulse = pulse_for(shot, request, held_m)
+        pulse = pulse._replace(exposure_lxs=pulse.exposure_lxs * 2**stops)
+        (simulator.pop_damaged if damaged else simulator.pop)(pulse)
+        return {}
+
+    def ask_plug(self, plugged: bool) -> Any:
+        """Pull the simulated sensor's cable, or put it back."""
+        if plugged:
+            self.app.replug()
+        else:
+            self.app.sensors.simulator.unplug()
+        return {}
+
+    def ask_wear(self, theme: str, text_scale: float) -> Any:
+        """Change theme and text size while running, as the settings do."""
+        self.app.do(self.app.desk.remember, theme=theme, text_scale=text_scale, done=lambda _shot: self.app.wear())
+        return {}
+
+    def ask_show(self, place: str, light: str = "") -> Any:
+        """Show a page, for the pictures; the taps that lead there have tests of their own."""
+        self.app.go(place)
+        if light:
+            self.app.page.open(next(one.id for one in self.app.desk.shot.lights if one.name == light))
+        return {}
+
+    def ask_handle(self) -> Any:
+        """Where the handle of the light that is open stands in the window."""
+        from kivy.core.window import Window
+
+        ring = self.app.page.ids.ring
+        mark = next(m for m in ring.marks if m.light_id == ring.focus_id)
+        x, y = ring.to_window(*ring.scale.to_px(mark.x_m, mark.z_m))
+        return [x, Window.height - y]
+
+    def ask_record(self) -> Any:
+        """Begin to keep every frame."""
+        if not getattr(self, "_watching", False):
+            self._watching = True
+            self.frames.watch()
+        self.frames.kept = []
+        return {}
+
+    def ask_frames(self) -> Any:
+        """Return the frames that were drawn since ``record`` and stop keeping them."""
+        kept, self.frames.kept = self.frames.kept or [], None
+        return kept
+
+    def ask_cpu(self) -> Any:
+        """Processor time of this process so far, in seconds."""
+        return time.process_time()
+
+    def ask_measure(self) -> Any:
+        """Set-up, lights and readings as the snapshot has them, for what a screen does not show."""
+        shot = self.app.desk.shot
+        states = shot.view.lights if shot.view else ()
+        return {
+            s.light.name: {
+                "held_off_m": s.reading.held_off_m if s.reading else None,
+                "metered": s.reading is not None,
+                "verdict": s.judged.verdict if s.judged else "",
+                "distance_m": s.placement.distance_m if s.placement else None,
+                "azimuth_deg": s.placement.azimuth_deg if s.placement else None,
+                "power_stops": s.placement.power_stops if s.placement else None,
+            }
+            for s in states
+        }
+
+
+def main(argv: list[str]) -> int:
+    """Run the app until its window is closed."""
+    library_file, socket_path, width, height, *url = argv
+    prepare(int(width), int(height))
+
+    from meterlink.library.store import Library
+    from mobile.main import MeterApp, amain
+
+    async def run() -> None:
+        app = MeterApp(Library.open(library_file), sensor_url=url[0] if url else "", finders=())
+        app.export_to = str(Path(library_file).parent)
+        serving = asyncio.create_task(Socket(app).serve(socket_path))
+        try:
+            await amain(app)
+        finally:
+            serving.cancel()
+
+    asyncio.run(run())
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main(sys.argv[1:]))

@@ -1,0 +1,110 @@
+"""What a screen must be like: no two texts on each other, nothing cut, targets for a finger, contrast in the pixels."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from tests.touch.hands import Screen, Thing, common
+
+TARGET = 48
+SMALLEST_TEXT = 14
+SLACK = 1.5
+"""Pixels by which boxes may differ: anti-aliasing and rounding."""
+FLOATING = ("finger_note", "undo_text", "undo", "explain")
+"""Stands over the page for a moment, on a face of its own."""
+
+
+def _over(a: Thing, b: Thing) -> bool:
+    left, top, right, bottom = common(common(a.ink, a.clip), common(b.ink, b.clip))
+    return right - left > SLACK and bottom - top > SLACK + 0.2 * min(a.font_px or 16, b.font_px or 16)
+
+
+def overlaps(screen: Screen) -> list[str]:
+    """Two texts whose letters meet.  (A line's box has room above and below the letters: a fifth of it may meet.)"""
+    texts = [one for one in screen.texts if not one.name.startswith(FLOATING) and one.font_px]
+    return [
+        f"{screen.place}: {a.text!r} and {b.text!r} lie on each other"
+        for i, a in enumerate(texts)
+        for b in texts[i + 1 :]
+        if _over(a, b)
+    ]
+
+
+def beside(screen: Screen) -> list[str]:
+    """Texts and targets that leave the window sideways, or above and below without a page that scrolls."""
+    found = []
+    for one in screen.things:
+        if not (one.text or one.target) or one.name.startswith(FLOATING) or one.seen == 0:
+            continue
+        left, top, right, bottom = one.ink if one.text else one.box
+        scrolls = one.clip != (0.0, 0.0, float(screen.width), float(screen.height))
+        if left < one.clip[0] - SLACK or right > one.clip[2] + SLACK:
+            found.append(f"{screen.place}: {one.name or one.text!r} is cut sideways: {left:.0f} to {right:.0f}")
+        if not scrolls and (top < -SLACK or bottom > screen.height + SLACK):
+            found.append(f"{screen.place}: {one.name or one.text!r} is cut: {top:.0f} to {bottom:.0f}")
+    return found
+
+
+def cut(screen: Screen) -> list[str]:
+    """Letters that are higher or wider than the thing that they stand in."""
+    found = []
+    for one in screen.texts:
+        if one.drawn or not one.font_px:
+            continue
+        if one.ink[2] - one.ink[0] > one.box[2] - one.box[0] + SLACK or (
+            one.ink[3] - one.ink[1] > one.box[3] - one.box[1] + 0.25 * one.font_px
+        ):
+            found.append(f"{screen.place}: {one.text!r} does not fit its box")
+    return found
+
+
+def small(screen: Screen) -> list[str]:
+    """Targets below 48 dp and texts below 14 dp."""
+    found = []
+    for one in screen.things:
+        width, height = one.box[2] - one.box[0], one.box[3] - one.box[1]
+        if one.target and one.seen > 0.05 and min(width, height) < TARGET - 0.6:
+            found.append(f"{screen.place}: {one.name or one.text!r} is only {width:.0f} x {height:.0f}")
+        if one.text and one.font_px and one.seen > 0.05 and one.font_px < SMALLEST_TEXT - 0.05:
+            found.append(f"{screen.place}: {one.text!r} is only {one.font_px:.1f} dp high")
+    return found
+
+
+def problems(screen: Screen) -> list[str]:
+    """Everything that is wrong with a screen, in words."""
+    return overlaps(screen) + beside(screen) + cut(screen) + small(screen)
+
+
+def contrast_of(image: Any, thing: Thing) -> float:
+    """Contrast (WCAG 2.2's ratio) between a text's most frequent colour and the one farthest from it, in the pixels."""
+    left, top, right, bottom = common(thing.ink, thing.clip)
+    part = image.convert("RGB").crop((int(left), int(top), int(right) + 1, int(bottom) + 1))
+    colours = sorted(((count, colour) for count, colour in part.getcolors(1 << 20)), reverse=True)
+    ground = colours[0][1]
+    # The ink: not a stray pixel, but a colour that is there several times.
+    inks = [colour for count, colour in colours if count >= 3]
+    return max((ratio(ground, colour) for colour in inks), default=1.0)
+
+
+def ratio(a: tuple[int, int, int], b: tuple[int, int, int]) -> float:
+    """Contrast ratio of two colours (WCAG 2.2), worked out here and not by the app."""
+
+    def luminance(colour: tuple[int, int, int]) -> float:
+        parts = [c / 255 for c in colour]
+        linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]
+        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+    high, low = sorted((luminance(a), luminance(b)), reverse=True)
+    return (high + 0.05) / (low + 0.05)
+
+
+def faint(screen: Screen, image: Any) -> list[str]:
+    """Texts whose contrast in the pixels is below 4.5:1 (3:1 from 24 dp on)."""
+    found = []
+    for one in screen.texts:
+        if not one.font_px or one.seen < 0.9:
+            continue
+        seen = contrast_of(image, one)
+        if seen < (3.0 if one.font_px >= 24 else 4.5) - 0.35:  # anti-aliasing takes some of a thin stroke's colour
+            found.append(f"{screen.place}: {one.text!r} has a contrast of {seen:.1f}")
+    return found

@@ -1,0 +1,237 @@
+"""A hand on the app in a real window: taps counted, and each fault that was seen once held down by a test."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from tests.touch import looking
+from tests.touch.hands import Phone
+
+Start = Callable[..., Phone]
+SIZES = ((360, 640), (412, 915), (640, 360), (800, 1280), (1280, 800))
+PAGES = ("first", "metering", "lights", "light", "set", "match", "library", "sensors", "settings", "more")
+FULL = bool(os.environ.get("METERLINK_TOUCH_FULL"))
+SAMPLE = {((360, 640), 2.0), ((640, 360), 1.0), ((360, 640), 1.0)}
+
+
+def made_up(path: Path) -> None:
+    """A metered set in the library, and the speech off the page's way."""
+    from meterlink.library.store import Library
+    from mobile.desk import Desk
+    from tests.mobile.made_up_set import open_made_up
+
+    desk = Desk(Library.open(path))
+    open_made_up(desk)
+    desk.close()
+
+
+def test_four_lights_from_cold_take_one_tap_and_four_pops_and_the_last_verdict_is_seen(phone: Start) -> None:
+    """After the last pop its verdict stands for a moment, then the set comes up by itself with four rows."""
+    p = phone()
+    p.tap("count:4")
+    for _ in range(3):
+        p.pop()
+    last = p.pop()
+
+    assert last.place == "metering"
+    assert last.text("headline") == "All metered"
+    assert last.text("last_name") == "BACKGROUND"
+    shown = p.until(lambda s: s.place == "set", "the set by itself")
+    assert [shown.find(f"row:{name}") is not None for name in ("KEY", "FILL", "HAIR", "BACKGROUND")] == [True] * 4
+    assert p.taps == 1
+    assert any(line.startswith("KEY, f ") for line in p.said)
+
+
+def test_one_stop_less_and_a_wrong_pop_take_a_tap_each(phone: Start) -> None:
+    """A stop less is one tap on the metering page; a pop is taken back by one, and its light waits again."""
+    p = phone()
+    p.tap("count:2")
+    p.tap("power:stop_less")
+    before = p.ask("measure")["KEY"]["power_stops"]
+    p.tap("power:stop_less")
+    assert p.ask("measure")["KEY"]["power_stops"] == before - 1
+    assert p.screen().find("undo") is not None
+    p.tap("undo")
+    assert p.ask("measure")["KEY"]["power_stops"] == before
+    p.pop()
+    taps = p.taps
+    now = p.tap("act:undo")
+
+    assert (now.text("headline"), p.taps - taps) == ("KEY", 1)
+
+
+def test_all_lights_together_are_one_tap_with_the_result_in_sight(phone: Start) -> None:
+    """The tap waits for all; the pop's figure stands on the same page."""
+    p = phone(prepare=made_up)
+    taps = p.taps
+    p.tap("act:sum")
+    now = p.pop()
+
+    assert p.taps - taps == 1
+    assert now.find("figure").seen > 0.99
+    assert now.text("last_name") == "All lights"
+
+
+def test_turned_and_back_the_bar_is_as_it_was(phone: Start) -> None:
+    """The bar once kept the height of the window that was turned away, and ate the page."""
+    p = phone()
+    before = p.tap("count:2")
+    p.turn(640, 360)
+    after = p.turn(360, 640)
+
+    assert after.any("place:set").box == before.any("place:set").box
+    assert after.any("headline").box == before.any("headline").box
+
+
+def test_no_frame_shows_two_pages_or_none(phone: Start) -> None:
+    """Between two pages every frame is one page or the other; none is blank and none a mixture."""
+    p = phone(prepare=made_up)
+    for place in ("library", "settings", "library"):
+        p.show(place)
+    time.sleep(0.4)
+    p.ask("record")
+    p.show("settings")
+    time.sleep(0.2)
+    frames = p.ask("frames")
+
+    assert frames
+    assert not any(one["blank"] for one in frames)
+    # The live light in the strip may change once meanwhile.
+    assert len({one["sum"] for one in frames}) <= 4
+
+
+@pytest.mark.parametrize("size", SIZES if FULL else SIZES[:1], ids=lambda s: f"{s[0]}x{s[1]}")
+def test_the_result_of_a_pop_is_in_sight_at_every_text_size(phone: Start, size: tuple[int, int]) -> None:
+    """Figure, name and verdict of the last pop stand whole on the screen, without scrolling."""
+    p = phone(size=size)
+    p.tap("count:4")
+    p.pop()
+    for text_scale in (1.0, 1.5, 2.0):
+        now = p.wear("amber", text_scale)
+        for name in ("figure", "last_name", "verdict"):
+            assert now.any(name).seen > 0.99, (text_scale, name)
+
+
+def test_a_pop_that_was_not_taken_belongs_to_the_light_that_waits(phone: Start) -> None:
+    """A damaged pop of the second light once read as a retake of the first."""
+    p = phone()
+    p.tap("count:2")
+    p.pop()
+    now = p.pop(damaged=True)
+
+    assert now.text("last_name") == "FILL"
+    assert now.text("verdict") == "again"
+    assert p.said[-1].endswith("FILL, again")
+
+
+def test_all_metered_means_that_every_light_has_its_reading(phone: Start) -> None:
+    """After skips it says how many there are, and the one thing to do next is the light that lacks."""
+    p = phone()
+    p.tap("count:2")
+    p.pop()
+    now = p.tap("act:skip")
+
+    assert now.text("headline") == "1 of 2"
+    assert now.text("next") == "Meter FILL"
+    assert p.tap("next").text("headline") == "FILL"
+
+
+def test_a_lost_sensor_takes_the_headline_is_spoken_and_nothing_looks_alive(phone: Start) -> None:
+    """So does its return: the light waits again where it was."""
+    p = phone()
+    p.tap("count:2")
+    p.until(lambda s: s.text("level_text"), "the live light")
+    p.ask("plug", plugged=False)
+    lost = p.until(lambda s: s.text("headline") == "Sensor lost", "the loss in the headline")
+    p.until(lambda s: not s.text("level_text"), "no live light")
+    assert lost.find("next").text == "Sensors"
+    p.ask("plug", plugged=True)
+    p.until(lambda s: s.text("headline") == "KEY", "the light again")
+    p.until(lambda _s: any("sensor back" in line for line in p.said), "the return is spoken")
+
+    assert any("sensor lost" in line for line in p.said)
+
+
+def test_the_screen_says_the_distance_that_will_be_used(phone: Start) -> None:
+    """A distance set by touch is what the scale says, what the next pop carries, and what a typed one may look like."""
+    p = phone()
+    p.tap("count:1")
+    scale = p.reach("held_slider")
+    left, top, right, bottom = scale.box
+    p.press(left + 0.4 * (right - left), (top + bottom) / 2)
+    said = p.settled().text("held_text")
+    assert said.endswith("cm")
+    p.tap("held_text")
+    now = p.type("held_field", said)
+    assert now.text("held_field:error") == ""
+    p.pop()
+
+    assert f"{p.ask('measure')['KEY']['held_off_m'] * 100:.0f} cm" == said
+
+
+def test_back_goes_one_step_and_never_out_of_a_walk(phone: Start) -> None:
+    """Escape is what Android's back key arrives as."""
+    p = phone()
+    p.tap("count:2")
+    p.tap("place:lights")
+    p.tap("open:FILL")
+    assert p.screen().text("edit_name") == "FILL"
+    assert p.key("Escape").text("edit_name") == "Lights"
+    assert p.key("Escape").place == "metering"
+    for _ in range(4):
+        p.key("Escape")
+
+    assert p.screen().said["waiting"] == "KEY"
+
+
+def test_a_swipe_moves_no_light_and_a_held_handle_does_and_can_be_undone(phone: Start) -> None:
+    """A swipe across the handle scrolls; press, hold and drag moves, and one tap puts it back."""
+    p = phone(prepare=made_up)
+    p.tap("place:lights")
+    p.tap("open:KEY")
+    before = p.ask("measure")["KEY"]
+    at = _handle(p)
+    p.press(*at, (at[0] + 5, at[1] - 90))
+    p.settled()
+    assert p.ask("measure")["KEY"]["distance_m"] == before["distance_m"]
+    p.tap("close_light")
+    p.tap("open:KEY")
+    at = _handle(p)
+    p.press(*at, (at[0] - 40, at[1] + 10), hold_s=0.8)
+    p.settled()
+    moved = p.ask("measure")["KEY"]
+    assert moved["azimuth_deg"] != before["azimuth_deg"]
+    p.tap("undo")
+
+    assert p.ask("measure")["KEY"] == before
+
+
+def _handle(p: Phone) -> tuple[float, float]:
+    """Where the open light's handle is on the screen."""
+    x, y = p.ask("handle")
+    return x, y
+
+
+def test_a_wide_matrix_of_pages_has_no_overlap_cut_or_small_thing(phone: Start, tmp_path: Path) -> None:
+    """Size by text size by theme by page: no texts on each other, nothing cut, 48 dp targets, contrast in the pixels."""
+    p = phone(prepare=made_up)
+    found: list[str] = []
+    for size in SIZES:
+        for text_scale in (1.0, 1.5, 2.0):
+            if not FULL and (size, text_scale) not in SAMPLE:
+                continue
+            p.turn(*size)
+            for theme in ("amber", "paper") if FULL else ("amber",) if text_scale > 1 else ("paper",):
+                p.wear(theme, text_scale)
+                for page in PAGES:
+                    now = p.show("lights", "KEY") if page == "light" else p.show(page)
+                    image = p.picture(tmp_path / f"{page}-{theme}-{size[0]}x{size[1]}-{text_scale:.0%}.png")
+                    wrong = looking.problems(now) + looking.faint(now, image)
+                    found += [f"{size[0]}x{size[1]} {text_scale:.0%} {theme} {one}" for one in wrong]
+
+    assert found == []
