@@ -16,10 +16,11 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from meterlink.cli.frame import add_setup_option, open_session
+from meterlink.cli.frame import add_setup_option, open_session, say
 from meterlink.errors import UsageError
 from meterlink.library import export
 from meterlink.library.export import csv_text
+from meterlink.library.files import write_whole
 from meterlink.metering.session import Session
 from meterlink.tables.ratios import RatioRow
 
@@ -30,6 +31,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--everything", action="store_true", help="all set-ups")
     parser.add_argument("--ratios", action="store_true", help="with .csv: the ratio table instead of the readings")
     parser.add_argument("--no-waveforms", action="store_true", help="with .json: leave the waveforms out")
+    parser.add_argument("--replace", action="store_true", help="with .sqlite: when another library's file stands there")
     add_setup_option(parser)
 
 
@@ -41,14 +43,14 @@ def run(args: argparse.Namespace) -> int:
     with session.library as library:
         if kind == ".json":
             ids = None if args.everything else [session.setup.id]
-            export.write_json(library, target, ids, waveforms=not args.no_waveforms)
+            export.write_json(library, target, ids, waveforms=not args.no_waveforms, tell=say)
         elif kind == ".csv":
             text = _ratios_csv(session) if args.ratios else export.readings_csv(library, session.setup.id)
-            export.write_whole(target, text.encode("utf-8"))
+            write_whole(target, text.encode("utf-8"))
         elif kind in (".sqlite", ".db"):
             if not args.everything:
                 raise UsageError("a library file holds everything: add --everything, or write .json for one set-up")
-            export.write_library(library, target)
+            export.write_library(library, target, replace=args.replace)
         else:
             raise UsageError(f"{target.name}: choose the ending .json, .csv or .sqlite")
     print(target)

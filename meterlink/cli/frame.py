@@ -47,6 +47,11 @@ def print_json(value: Any) -> None:
     print(json.dumps(value, indent=1, ensure_ascii=False, allow_nan=False))
 
 
+def say(text: str) -> None:
+    """Tell something beside the answer, on standard error."""
+    print(f"  {text}", file=sys.stderr, flush=True)
+
+
 def is_terminal() -> bool:
     """Say whether a person looks at the output (colour and boxes) or a program reads it."""
     return sys.stdout is not None and sys.stdout.isatty() and not os.environ.get("NO_COLOR")

@@ -45,7 +45,7 @@ VERBS: dict[str, tuple[str, str]] = {
     "import": ("import_", "take set-ups from a file or a sheet's QR code"),
     "merge": ("merge", "unite another library with this one"),
     "sync": ("sync", "unite this library with a studio's shared one"),
-    "store": ("store", "check, copy or recover the library file"),
+    "store": ("store", "check, copy, back up and restore the library file"),
 }
 """Every verb, with the module that does it and its line in the list of verbs."""
 

@@ -11,11 +11,10 @@ The page needs no network, prints on one or two sheets of A4 or Letter and reads
 from __future__ import annotations
 
 import argparse
-import re
 from pathlib import Path
 
 from meterlink.cli.frame import add_setup_option, open_session
-from meterlink.library.export import write_whole
+from meterlink.library.files import file_name, write_whole
 from meterlink.report.page import sheet_html
 from meterlink.report.plan import plan, side
 from meterlink.report.qr import square_of
@@ -40,9 +39,7 @@ def run(args: argparse.Namespace) -> int:
                 print(path)
         if (args.plan or args.side) and not args.output:
             return 0
-        # A name from outside must not choose the folder.
-        safe = re.sub(r"[^\w\- ]+", "_", view.setup.name).strip()[:80] or "sheet"
-        target = Path(args.output or f"{safe}.html")
+        target = Path(args.output or file_name(view.setup.name, view.setup.id, ".html"))
         square, carries = square_of(session.library, session.setup.id)
         html = sheet_html(view, session.checks(), square, carries, table=session.ratios())
         write_whole(target, html.encode())

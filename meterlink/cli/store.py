@@ -1,49 +1,83 @@
-"""Check the library file, copy it safely, or recover what can be read of a damaged one.
+"""Look after the library file: check it, copy it, list its backups, put one in its place.
 
 examples:
   meterlink store check
   meterlink store check --library old.sqlite
-  meterlink store copy backup.sqlite
-  meterlink store recover damaged.sqlite rescued.sqlite
+  meterlink store copy /media/stick/library.sqlite
+  meterlink store copy /media/stick/library.sqlite --replace
+  meterlink store backups                        what is kept, with sizes
+  meterlink store restore latest                 the newest backup; what stands there now is kept beside the others
+  meterlink store restore 20260105T081500.000000Z-day
+
+Backups are kept beside the library, in NAME.backups: one before each migration, import, merge and sync and one a day; the newest
+five, the last one of each of seven days and of each of four weeks.
 """
 
 from __future__ import annotations
 
 import argparse
+import time
 from pathlib import Path
 
 from meterlink.cli.frame import open_library
-from meterlink.library import repair
+from meterlink.errors import LibraryDamaged
+from meterlink.library import check
+from meterlink.library.backup import Backups
 from meterlink.library.export import write_library
-from meterlink.library.repair import Report
 from meterlink.library.store import default_path
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the actions."""
-    actions = parser.add_subparsers(dest="action", required=True, metavar="check|copy|recover")
-    actions.add_parser("check", help="integrity, orphans, versions")
+    actions = parser.add_subparsers(dest="action", required=True, metavar="check|copy|backups|restore")
+    actions.add_parser("check", help="integrity, orphans, every record and waveform, versions")
     copy = actions.add_parser("copy", help="a safe copy, also while others use the library")
     copy.add_argument("target")
-    recover = actions.add_parser("recover", help="what can be read of a damaged file, as a new library")
-    recover.add_argument("damaged")
-    recover.add_argument("target")
+    copy.add_argument("--replace", action="store_true", help="when another library's file stands there")
+    actions.add_parser("backups", help="list the backups with their sizes")
+    restore = actions.add_parser("restore", help="put a backup in the library's place")
+    restore.add_argument("backup", help="latest, a name from 'store backups', or a library file")
 
 
 def run(args: argparse.Namespace) -> int:
     """Do the action; ``check`` exits with 1 when something is wrong."""
+    path = args.library or default_path()
     if args.action == "check":
-        return _check(repair.check(args.library or default_path()))
-    if args.action == "recover":
-        saved = repair.recover(args.damaged, args.target)
-        print(f"{saved.path}: {_counts(saved.counts)} saved")
-        for loss in saved.losses:
-            print(f"  {loss}")
-        return 0
-    with open_library(args) as library:
-        write_library(library, Path(args.target))
+        return _check(check.check(path))
+    if args.action == "backups":
+        return _list(Backups(path))
+    if args.action == "restore":
+        return _restore(Backups(path), args.backup)
+    with open_library(args, create=False) as library:
+        write_library(library, Path(args.target), replace=args.replace)
         print(args.target)
     return 0
+
+
+def _list(backups: Backups) -> int:
+    found = backups.all()
+    for one in found:
+        when = time.strftime("%Y-%m-%d %H:%M", time.localtime(one.made_at_s))
+        print(f"{when}  {one.reason:<9}  {_megabytes(one.size_bytes):>9}  {one.path.name}")
+    total = _megabytes(sum(one.size_bytes for one in found))
+    print(f"{len(found)} backups, {total}, in {backups.folder}" if found else f"no backup of {backups.library} yet")
+    return 0
+
+
+def _restore(backups: Backups, name: str) -> int:
+    copy = backups.named(name)
+    report = check.check(copy)
+    if not report.sound:
+        raise LibraryDamaged(f"{copy} is damaged itself ({report.findings[0].text}), nothing was changed: choose another backup")
+    kept = backups.restore(copy)
+    print(f"{backups.library}: restored from {copy.name}, {_counts(report.counts)}")
+    if kept is not None:
+        print(f"  what stood there is kept as {kept.name}")
+    return 0
+
+
+def _megabytes(size_bytes: int) -> str:
+    return f"{size_bytes / 1e6:.1f} MB"
 
 
 def _counts(counts: dict[str, int]) -> str:
@@ -52,9 +86,12 @@ def _counts(counts: dict[str, int]) -> str:
     return ", ".join(f"{counts.get(table, 0)} {name}" for table, name in names.items())
 
 
-def _check(report: Report) -> int:
+def _check(report: check.Report) -> int:
     print(f"{report.path}: {'sound' if report.sound else 'DAMAGED'}, {_counts(report.counts)}")
-    print(f"  {report.size_bytes / 1e6:.1f} MB, schema {report.schema_version}")
+    print(f"  {_megabytes(report.size_bytes)}, schema {report.schema_version}")
+    backups = Backups(report.path).all()
+    total = _megabytes(sum(one.size_bytes for one in backups))
+    print(f"  {len(backups)} backups, {total}" if backups else "  no backup yet")
     for finding in report.findings:
         print(f"  {finding.level}: {finding.text}" + (f"; {finding.advice}" if finding.advice else ""))
     return 0 if report.sound else 1

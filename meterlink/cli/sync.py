@@ -9,9 +9,8 @@ Needs the extra 'sync' (pip install 'meterlink[sync]').  Metering never waits fo
 from __future__ import annotations
 
 import argparse
-import sys
 
-from meterlink.cli.frame import open_library
+from meterlink.cli.frame import open_library, say
 from meterlink.library.sync import sync
 
 
@@ -23,6 +22,6 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Sync."""
     with open_library(args) as library:
-        result = sync(library, args.url, lambda text: print(f"  {text}", file=sys.stderr, flush=True))
+        result = sync(library, args.url, say)
         print(result)
     return 0

@@ -20,7 +20,8 @@ from typing import Any
 
 from meterlink.calibration.acceptance import AcceptanceWalk
 from meterlink.cli.frame import add_json_option, open_library, print_json
-from meterlink.errors import NotInLibrary, SensorError, UsageError
+from meterlink.errors import NotInLibrary, SensorError
+from meterlink.library.files import write_whole
 from meterlink.sensor.measuring.calibrate import default_calibration
 from meterlink.units import parse_distance
 
@@ -106,7 +107,4 @@ def _stored(args: argparse.Namespace) -> dict[str, Any]:
 
 
 def _write(path: str, page: str) -> None:
-    try:
-        Path(path).write_text(page, encoding="utf-8")
-    except OSError as error:
-        raise UsageError(f"{path} cannot be written ({error.strerror}): choose another place") from None
+    write_whole(Path(path), page.encode())

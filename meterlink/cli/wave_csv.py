@@ -8,7 +8,7 @@ import sys
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from meterlink.errors import StorageError
+from meterlink.library.files import write_whole
 from meterlink.report.wave import Trace
 
 HEADINGS = ("light", "time_s", "illuminance_lx", "above_ambient_lx")
@@ -39,15 +39,4 @@ def write_csv(path: str, traces: Sequence[Trace]) -> None:
     if path == "-":
         sys.stdout.write(text.getvalue().replace("\r\n", "\n"))
         return
-    _put(path, text.getvalue().encode())
-
-
-def _put(path: str, data: bytes) -> None:
-    target = Path(path)
-    part = target.with_name(f".{target.name}.part")
-    try:
-        part.write_bytes(data)
-        part.replace(target)
-    except OSError as error:
-        part.unlink(missing_ok=True)
-        raise StorageError(f"{target}: cannot be written ({error.strerror}): choose another folder") from error
+    write_whole(Path(path), text.getvalue().encode())

@@ -1,58 +1,292 @@
-"""Safe copies of a library: whole, consistent, and either complete or not there at all."""
+"""Copies of a library that rotate, beside it in ``NAME.backups``: made by SQLite's own backup interface, whole or not there.
+
+One is made before each migration, import, merge, sync that brings something, and restore; and one on the first write of a day, in
+the background.  Kept are the newest few, the last one of each of seven days and of each of four weeks.
+"""
 
 from __future__ import annotations
 
+import contextlib
 import os
+import shutil
 import sqlite3
+import stat
+import threading
+import time
+from collections.abc import Callable
+from datetime import UTC, date, datetime
 from pathlib import Path
+from typing import NamedTuple
 
-from meterlink.errors import StorageError
+from meterlink.errors import LibraryBusy, NotInLibrary, StorageError, UsageError
+from meterlink.library.connection import file_uri
+from meterlink.library.files import (
+    check_ordinary,
+    exists,
+    is_file,
+    is_library,
+    is_sqlite,
+    journals,
+    remove_stale,
+    sync_file,
+    written_whole,
+)
+
+REASONS = ("day", "migration", "import", "merge", "sync", "restore")
+DAMAGED = "damaged"
+"""What stood there when a backup was put in its place and could not be read: kept until a person removes it."""
+NEWEST_KEPT, DAYS_KEPT, WEEKS_KEPT = 5, 7, 4
+START_AFTER_S = 2.0
+"""The copy of the day waits this long: the reading that asked for it is on the screen by then."""
+_PAGES_A_STEP = 256
+_PAUSE_S = 0.01
+"""Between steps of a megabyte, so that a pop that comes meanwhile finds the disk free."""
+_STEPS_A_SYNC = 8
 
 
-def copy_before_migration(connection: sqlite3.Connection, path: str, version: int) -> Path:
-    """Copy the library beside itself as ``NAME.schema-N.bak`` (N: the version it has) before its schema changes.
+class Backup(NamedTuple):
+    """One copy."""
 
-    An earlier copy of that name is kept.  Raises ``StorageError`` when there is no room: then nothing is migrated.
-    """
-    target = Path(f"{path}.schema-{version}.bak")
-    if not target.exists():
-        copy_to(connection, target)
-    return target
+    path: Path
+    made_at_s: float
+    """Seconds since 1970."""
+    reason: str
+    size_bytes: int
 
 
-def copy_to(connection: sqlite3.Connection, target: Path) -> None:
-    """Write a consistent copy of the open library to ``target``: first under another name, synced, then renamed."""
-    partial = target.with_name(f"{target.name}.{os.getpid()}.partial")
-    try:
-        partial.unlink(missing_ok=True)
-        copy = sqlite3.connect(partial)
+class Backups:
+    """The copies of the library at ``path``."""
+
+    def __init__(self, path: str | os.PathLike[str]) -> None:
+        self.library = Path(path)
+        self.folder = self.library.with_name(self.library.name + ".backups")
+
+    def all(self) -> list[Backup]:
+        """Return every copy, newest first."""
+        found = []
+        with contextlib.suppress(OSError):
+            for entry in os.scandir(self.folder):
+                when, _, reason = entry.name.removesuffix(".sqlite").partition("-")
+                if not entry.name.endswith(".sqlite") or reason not in (*REASONS, DAMAGED) or not entry.is_file():
+                    continue
+                with contextlib.suppress(ValueError):
+                    made = datetime.strptime(when, "%Y%m%dT%H%M%S.%fZ").replace(tzinfo=UTC)
+                    found.append(Backup(Path(entry.path), made.timestamp(), reason, entry.stat().st_size))
+        return sorted(found, key=lambda one: one.path.name, reverse=True)
+
+    def made_today(self) -> bool:
+        """Say whether the day has its copy (one dated in the future does not count)."""
+        now = time.time()
+        return any(one.reason != DAMAGED and one.made_at_s <= now and _day(one) == date.today() for one in self.all())
+
+    def make(self, connection: sqlite3.Connection, reason: str, pause: Callable[[], None] = lambda: None) -> Path:
+        """Copy the open library; return the copy.  ``pause`` is called after each megabyte.
+
+        Raises ``StorageError`` when there is no room: then nothing was changed.
+        """
+        self._prepare()
+        target = self.folder / _name(reason)
+        copy_to(connection, self.library, target, pause=pause)
+        self._rotate(target)
+        return target
+
+    def _prepare(self) -> None:
         try:
-            connection.backup(copy)
-            copy.execute("PRAGMA journal_mode=DELETE")
+            self.folder.mkdir(mode=0o700, exist_ok=True)
+        except OSError as error:
+            raise StorageError(
+                f"no backup can be kept in {self.folder} ({error.strerror}), nothing was changed: check the folder's rights"
+            ) from error
+        remove_stale(self.folder)
+
+    def _rotate(self, newest: Path) -> None:
+        """Remove what is neither among the newest few nor the last of one of seven days or four weeks."""
+        # A clock that was wrong once must not push out what is made now: what is dated in the future counts as today's.
+        every = [one for one in self.all() if one.reason != DAMAGED]
+        today = date.today()
+        kept = {newest, *(one.path for one in every[:NEWEST_KEPT])}
+        days: dict[date, Path] = {}
+        weeks: dict[tuple[int, int], Path] = {}
+        for one in every:
+            day = min(_day(one), today)
+            days.setdefault(day, one.path)
+            weeks.setdefault(day.isocalendar()[:2], one.path)
+        kept.update([*list(days.values())[:DAYS_KEPT], *list(weeks.values())[:WEEKS_KEPT]])
+        for one in every:
+            if one.path not in kept:
+                one.path.unlink(missing_ok=True)
+
+    def named(self, text: str) -> Path:
+        """Return the copy that ``text`` names: ``latest``, a name from the list, or the path of any library file."""
+        every = [one for one in self.all() if one.reason != DAMAGED]
+        if text == "latest" and every:
+            return every[0].path
+        found = [one.path for one in self.all() if one.path.name in (text, f"{text}.sqlite")]
+        if found or is_file(text):
+            return found[0] if found else Path(text)
+        known = every[0].path.name if every else "there is none yet"
+        raise NotInLibrary(f"there is no backup {text[:60]!r} of {self.library}: 'meterlink store backups' lists them ({known})")
+
+    def restore(self, copy: Path) -> Path | None:
+        """Put a copy in the library's place after keeping what stands there; return where that was kept.
+
+        The copy itself stays.  Raises ``LibraryBusy`` when another program has the library open.
+        """
+        kept = self._keep_what_stands() if self.library.exists() else None
+        mode = stat.S_IMODE((self.library if self.library.exists() else copy).stat().st_mode)
+        source = sqlite3.connect(file_uri(copy, "mode=ro"), uri=True)
+        try:
+            copy_to(source, copy, self.library, replace=True, mode=mode)
         finally:
-            copy.close()
-        _sync_file(partial)
-        partial.replace(target)
-        _sync_folder(target.parent)
-    except (sqlite3.Error, OSError) as error:
-        partial.unlink(missing_ok=True)
-        raise StorageError(
-            f"no safe copy could be written to {target} ({error}), nothing was changed: "
-            "free some space or check the folder's rights"
-        ) from error
+            source.close()
+        return kept
+
+    def _keep_what_stands(self) -> Path:
+        claim(self.library)
+        try:
+            connection = sqlite3.connect(file_uri(self.library, "mode=ro"), uri=True)
+            try:
+                connection.execute("SELECT count(*) FROM reading").fetchone()
+                return self.make(connection, "restore")
+            finally:
+                connection.close()
+        except (sqlite3.Error, StorageError):
+            self._prepare()
+            target = self.folder / _name(DAMAGED)
+            with written_whole(target, mode=0o600) as partial:
+                shutil.copyfile(self.library, partial)
+            for ours, theirs in zip(journals(self.library), journals(target), strict=True):
+                if ours.exists():
+                    shutil.copyfile(ours, theirs)
+            return target
 
 
-def _sync_file(path: Path) -> None:
-    with path.open("rb+") as file:
-        os.fsync(file.fileno())
+class DailyBackup:
+    """Makes the copy of the day in the background, beginning with the first write of the day."""
+
+    def __init__(self, path: str) -> None:
+        self.backups = Backups(path)
+        remove_stale(self.backups.folder)  # what a kill left of a copy
+        self._day: date | None = None
+        self._hurry = threading.Event()
+        self._thread: threading.Thread | None = None
+
+    def after_write(self) -> None:
+        """Begin the copy when this was the first write of a day; costs next to nothing otherwise."""
+        today = date.today()
+        if today == self._day:
+            return
+        self._day = today
+        if not self.backups.made_today() and not (self._thread and self._thread.is_alive()):
+            self._thread = threading.Thread(target=self._copy, name="backup", daemon=True)
+            self._thread.start()
+
+    def finish(self) -> None:
+        """Wait for a copy in progress, which no longer has to go slowly."""
+        self._hurry.set()
+        if self._thread is not None:
+            self._thread.join()
+            self._thread = None
+
+    def _copy(self) -> None:
+        self._hurry.wait(START_AFTER_S)
+        # What fails here (a full disk, a lock) fails again, with its line, before the next thing that needs a copy.
+        with contextlib.suppress(sqlite3.Error, StorageError, UsageError, OSError):
+            source = sqlite3.connect(file_uri(self.backups.library, "mode=ro"), uri=True, isolation_level=None)
+            try:
+                # One view for the whole copy: without it every reading that comes meanwhile would begin the copy anew.
+                source.execute("BEGIN")
+                source.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+                self.backups.make(source, "day", lambda: (self._hurry.wait(_PAUSE_S), None)[1])
+            finally:
+                source.close()
 
 
-def _sync_folder(path: Path) -> None:
-    """Make the rename itself durable, where folders can be synced at all."""
-    if os.name != "posix":
+def copy_to(
+    connection: sqlite3.Connection,
+    source: Path,
+    target: Path,
+    *,
+    replace: bool = False,
+    mode: int | None = None,
+    pause: Callable[[], None] = lambda: None,
+) -> None:
+    """Write a consistent copy of the open library ``source`` to ``target``: under another name first, synced, then renamed.
+
+    An existing library is replaced only when ``replace`` says so and nobody has it open; the open library and what is no library
+    never are.  Nobody may read the copy who may not read the library.  Raises ``UsageError``, ``LibraryBusy``, ``StorageError``.
+    """
+    _check_target(target, source, replace)
+    if mode is None:
+        mode = stat.S_IMODE(source.stat().st_mode)
+    with written_whole(target, mode=mode & 0o777) as partial:
+        try:
+            copy = sqlite3.connect(partial)
+            try:
+                copy.execute("PRAGMA synchronous=OFF")  # synced as a whole before it gets its name
+                steps = 0
+
+                def step(_status: int, _left: int, _total: int) -> None:
+                    nonlocal steps
+                    steps += 1
+                    if steps % _STEPS_A_SYNC == 0:
+                        sync_file(partial)  # little by little: one long wait at the end would hold up a pop
+                    pause()
+
+                connection.backup(copy, pages=_PAGES_A_STEP, progress=step)
+                copy.execute("PRAGMA journal_mode=DELETE")
+            finally:
+                copy.close()
+            if target.exists():
+                claim(target)
+            for leftover in journals(target):
+                leftover.unlink(missing_ok=True)  # of a file that is gone or claimed: it would be played into the copy
+        except sqlite3.Error as error:
+            raise StorageError(
+                f"no safe copy could be written to {target} ({error}), nothing was changed: free some space or check the disk"
+            ) from error
+
+
+def _check_target(target: Path, source: Path, replace: bool) -> None:
+    check_ordinary(target)
+    if not exists(target):
         return
-    handle = os.open(path, os.O_RDONLY)
+    if target.samefile(source):
+        raise UsageError(f"{target} is the library itself: name another file")
+    if not is_library(target) and not (replace and target.stat().st_size == 0):
+        if replace and is_sqlite(target):
+            raise UsageError(f"{target} belongs to another program: choose another name")
+        if not replace or not is_damaged_place(target):
+            raise UsageError(f"{target} exists and is no library: choose another name")
+    if not replace:
+        raise UsageError(f"{target} exists: choose another name, or add --replace")
+
+
+def is_damaged_place(target: Path) -> bool:
+    """Say whether a file has backups of its own: then it was a library, whatever is left of it."""
+    return bool(Backups(target).all())
+
+
+def claim(path: Path) -> None:
+    """Take a library's journals into it; after this nobody else has it open.  A damaged one is left as it is.
+
+    Raises ``LibraryBusy``.
+    """
+    connection = sqlite3.connect(path, timeout=0.5, isolation_level=None)
     try:
-        os.fsync(handle)
+        connection.execute("PRAGMA journal_mode=DELETE").fetchone()
+    except sqlite3.OperationalError as error:
+        if getattr(error, "sqlite_errorcode", 0) & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+            raise LibraryBusy(f"{path} is in use by another program: close that first, then try again") from error
+    except sqlite3.DatabaseError:
+        pass
     finally:
-        os.close(handle)
+        connection.close()
+
+
+def _name(reason: str) -> str:
+    return f"{datetime.now(UTC):%Y%m%dT%H%M%S.%fZ}-{reason}.sqlite"
+
+
+def _day(backup: Backup) -> date:
+    return datetime.fromtimestamp(backup.made_at_s).date()

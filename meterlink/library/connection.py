@@ -9,14 +9,16 @@ import os
 import sqlite3
 import time
 from _thread import RLock
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 from meterlink.errors import LibraryBusy, LibraryDamaged, LibraryError, LibraryTooNew, NotInLibrary, StorageError
+from meterlink.library.files import APPLICATION_ID, exists, is_file, is_wal
+from meterlink.library.rows import is_whole_waveform
 
-APPLICATION_ID = 0x4D746C6B
-"""Marks an SQLite file as a library of this program (bytes 68 to 71 of the file: "Mtlk")."""
 SCHEMA_VERSION = 3
 BUSY_TIMEOUT_S = 5.0
 SYNCHRONOUS = "FULL"
@@ -58,7 +60,9 @@ class Database:
         self._lock = RLock()
         self._depth = 0
         self._any_version = any_version
-        self.connection = _connect(path, create=create, readonly=readonly)
+        self.after_write: Callable[[], None] | None = None
+        """Called after each durable write, outside the transaction."""
+        self.connection, self.uri = _connect(path, create=create, readonly=readonly)
         try:
             self._prepare()
         except _ERRORS as error:
@@ -73,6 +77,7 @@ class Database:
         (version,) = connection.execute("PRAGMA user_version").fetchone()
         (mark,) = connection.execute("PRAGMA application_id").fetchone()
         self.version: int = version
+        self.is_new = version == 0
         if mark != APPLICATION_ID:
             self._refuse_foreign(mark, version)
         if version > SCHEMA_VERSION:
@@ -87,9 +92,12 @@ class Database:
                     f"{self.path} is from an older meterlink and cannot be updated read-only: open it for writing once"
                 )
             self._migrate()
+        elif not self.readonly and not self._any_version and not self.uri:
+            _enter_wal(connection)  # a copy that was put in place is not in that mode
         connection.execute(f"PRAGMA synchronous={SYNCHRONOUS}")
         connection.execute("PRAGMA foreign_keys=ON")
         connection.execute("PRAGMA trusted_schema=OFF")
+        connection.create_function("is_whole_waveform", 2, is_whole_waveform, deterministic=True)
 
     def _refuse_foreign(self, mark: int, version: int) -> None:
         (tables,) = self.connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
@@ -99,7 +107,7 @@ class Database:
             raise LibraryDamaged(f"{self.path} is empty: open it for writing once to make it a library")
 
     def _migrate(self) -> None:
-        from meterlink.library.migrations import migrate
+        from meterlink.library.migrations import migrate  # it needs this module
 
         _enter_wal(self.connection)
         self.connection.execute(f"PRAGMA synchronous={SYNCHRONOUS}")
@@ -142,6 +150,8 @@ class Database:
                 self._depth = 0
                 if self.connection.in_transaction:
                     self._rollback()
+        if self.after_write is not None:
+            self.after_write()
 
     def _rollback(self) -> None:
         try:
@@ -176,24 +186,33 @@ class Database:
             self.connection.close()
 
 
-def _connect(path: str, *, create: bool, readonly: bool) -> sqlite3.Connection:
-    """Open ``path``; where even reading needs a writable folder (WAL), fall back to the file as it stands."""
-    exists = os.path.exists(path)  # noqa: PTH110 - pathlib costs start-up
-    if not exists and (readonly or not create):
+def _connect(path: str, *, create: bool, readonly: bool) -> tuple[sqlite3.Connection, str]:
+    """Open ``path``; return the connection and, when it is only for reading, the URI that says how it was opened.
+
+    Where even reading needs a writable folder (WAL), fall back to the file as it stands.
+    """
+    if path == ":memory:":
+        raise StorageError("':memory:' keeps nothing: name a file for the library")
+    file = Path(path)
+    there = exists(path)
+    if not there and (readonly or not create):
         raise NotInLibrary(f"there is no library at {path}: check the name, or begin one with 'meterlink setup new NAME'")
-    if not exists and not os.path.isdir(os.path.dirname(os.path.abspath(path))):  # noqa: PTH112, PTH120, PTH100
+    if not there and not file.absolute().parent.is_dir():
         raise StorageError(f"the folder of {path} does not exist: make it first or choose another file")
-    if exists and not os.path.isfile(path):  # noqa: PTH113
+    if there and not is_file(path):
         raise StorageError(f"{path} is not a file: choose a file name for the library")
+    still = file_uri(path, "mode=ro&immutable=1")
     try:
         if not readonly:
-            return _checked(path, uri=not path.startswith("file:"))
-        return _checked(_uri(path, "mode=ro"), uri=True)
+            return _checked(path, uri=not path.startswith("file:")), ""
+        # Looking at a file that nobody has open leaves nothing beside it, not even for a moment.
+        uri = still if is_wal(file) and not exists(path + "-wal") else file_uri(path, "mode=ro")
+        return _checked(uri, uri=True), uri
     except _ERRORS as error:
         code = getattr(error, "sqlite_errorcode", 0) & 0xFF
-        if exists and code in (*_READ_ONLY, sqlite3.SQLITE_IOERR) and not _has_log(path):
+        if there and code in (*_READ_ONLY, sqlite3.SQLITE_IOERR) and not _has_log(path):
             try:
-                return _checked(_uri(path, "mode=ro&immutable=1"), uri=True)
+                return _checked(still, uri=True), still
             except sqlite3.Error:
                 pass  # the first error tells more
         raise translated(error, path) from error
@@ -210,16 +229,15 @@ def _checked(name: str, *, uri: bool) -> sqlite3.Connection:
     return connection
 
 
-def _uri(path: str, options: str) -> str:
-    from urllib.parse import quote
-
-    return f"file:{quote(os.path.abspath(path))}?{options}"  # noqa: PTH100
+def file_uri(path: str | os.PathLike[str], options: str) -> str:
+    """Return SQLite's URI of a file, whatever its name holds."""
+    return f"file:{quote(os.fsencode(Path(path).absolute()))}?{options}"
 
 
 def _has_log(path: str) -> bool:
     """Say whether a write-ahead log holds changes that an immutable view would miss."""
     try:
-        return os.path.getsize(path + "-wal") > 0  # noqa: PTH202
+        return Path(path + "-wal").stat().st_size > 0
     except OSError:
         return False
 

@@ -6,17 +6,18 @@ import base64
 import csv
 import io
 import json
-import os
 import re
 import time
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
-from meterlink.errors import StorageError
+from meterlink.errors import LibraryDamaged
 from meterlink.library import rows
 from meterlink.library.backup import copy_to
+from meterlink.library.files import write_whole
 from meterlink.library.format import FORMAT, VERSION
+from meterlink.library.merge import Tell
 from meterlink.library.store import Library
 from meterlink.records.kept import Calibration, Light, Placement, Pop, RangeScale, Reading, Setup
 
@@ -24,10 +25,12 @@ _FORMULA = re.compile(r"(^|[;\t\r\n])(\s*)(?=[=+\-@＝＋－＠])")
 _NUMBER = re.compile(r"[+-]?\d+(\.\d+)?([eE][+-]?\d+)?", re.ASCII)
 
 
-def document(library: Library, setup_ids: Sequence[str] | None = None, *, waveforms: bool = True) -> dict[str, Any]:
+def document(
+    library: Library, setup_ids: Sequence[str] | None = None, *, waveforms: bool = True, tell: Tell = lambda _: None
+) -> dict[str, Any]:
     """Return set-ups (all when None) with all that belongs to them as one document of ``format.py``.
 
-    Notes (learnt facts) go along only with a whole library.
+    Notes (learnt facts) go along only with a whole library.  ``tell`` is told of damaged waveforms, which are left out.
     """
     whole = setup_ids is None
     chosen = [library.setup(i) for i in setup_ids] if setup_ids is not None else library.setups(include_archived=True)
@@ -38,7 +41,7 @@ def document(library: Library, setup_ids: Sequence[str] | None = None, *, wavefo
     used: set[str] = set()
     with library.db.alone():
         for setup in sorted(chosen):
-            _add_setup(library, setup.id, parts, used, waveforms)
+            _add_setup(library, setup.id, parts, used, tell if waveforms else None)
         kept = [c for c in library.calibrations() if whole or c.id in used]
     parts["calibrations"] = [_plain(c) | _lists(c) for c in kept]
     if whole:
@@ -49,7 +52,9 @@ def document(library: Library, setup_ids: Sequence[str] | None = None, *, wavefo
     return {"format": FORMAT, "version": VERSION, "written_at_s": time.time(), **{k: v for k, v in parts.items() if v}}
 
 
-def _add_setup(library: Library, setup_id: str, parts: dict[str, list[dict[str, Any]]], used: set[str], waveforms: bool) -> None:
+def _add_setup(
+    library: Library, setup_id: str, parts: dict[str, list[dict[str, Any]]], used: set[str], tell: Tell | None
+) -> None:
     parts["setups"] += [{"version_id": v, **_plain(s)} for v, s in library.setup_versions(setup_id)]
     for version, light in library.light_versions(setup_id):
         parts["lights"].append({"version_id": version, **_plain(light)})
@@ -65,10 +70,14 @@ def _add_setup(library: Library, setup_id: str, parts: dict[str, list[dict[str, 
         {"id": i.hex(), "reading_id": r.hex(), "at_s": at_s, "reason": reason}
         for i, r, at_s, reason in library.db.rows("SELECT id, reading_id, at_s, reason FROM mark WHERE setup_no = ?", (no,))
     ]
-    if waveforms:
+    if tell is not None:
         found = library.db.rows(f"SELECT {rows.WAVEFORM_COLUMNS} FROM waveform WHERE setup_no = ? ORDER BY no", (no,))
         for row in found:
-            block = rows.waveform_from(row[3:])
+            try:
+                block = rows.waveform_from(row[3:])
+            except LibraryDamaged:
+                tell(f"left out: waveform {row[2]} of reading {row[1].hex()} is damaged; its reading is written")
+                continue
             record = block._asdict() | {
                 "reading_id": row[1].hex(), "pop_index": row[2], "segments": [list(s) for s in block.segments],
                 "data": base64.b64encode(block.data).decode(),
@@ -105,28 +114,24 @@ def to_json(doc: dict[str, Any], *, compact: bool = False) -> str:
     return json.dumps(doc, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
 
 
-def write_json(library: Library, target: Path, setup_ids: Sequence[str] | None = None, *, waveforms: bool = True) -> None:
+def write_json(
+    library: Library,
+    target: Path,
+    setup_ids: Sequence[str] | None = None,
+    *,
+    waveforms: bool = True,
+    tell: Tell = lambda _: None,
+) -> None:
     """Write set-ups (all when None) to a JSON file: whole, or not at all.  Raises ``StorageError``."""
-    write_whole(target, to_json(document(library, setup_ids, waveforms=waveforms)).encode())
+    write_whole(target, to_json(document(library, setup_ids, waveforms=waveforms, tell=tell)).encode())
 
 
-def write_library(library: Library, target: Path) -> None:
-    """Write the whole library, waveforms and all, as one file that ``merge`` and ``--library`` take.  For any size."""
-    copy_to(library.db.connection, target)
+def write_library(library: Library, target: Path, *, replace: bool = False) -> None:
+    """Write the whole library, waveforms and all, as one file that ``merge`` and ``--library`` take.  For any size.
 
-
-def write_whole(target: Path, data: bytes) -> None:
-    """Write a file under another name, sync it and rename it, so that it is never half there.  Raises ``StorageError``."""
-    partial = target.with_name(f"{target.name}.{os.getpid()}.partial")
-    try:
-        with partial.open("wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        partial.replace(target)
-    except OSError as error:
-        partial.unlink(missing_ok=True)
-        raise StorageError(f"{target} cannot be written ({error.strerror}): choose another place or free some space") from error
+    Only ``replace`` lets it take the place of another library's file.
+    """
+    copy_to(library.db.connection, Path(library.path), target, replace=replace)
 
 
 READING_HEADER = (

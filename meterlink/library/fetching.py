@@ -17,6 +17,7 @@ from meterlink.errors import ImportRefused
 from meterlink.library.arrivals import Columns, check, parts
 from meterlink.library.merge import Added
 from meterlink.library.remote import Batch, Remote, Shared
+from meterlink.library.rows import is_whole_waveform
 from meterlink.library.store import Library
 
 __all__ = ["Entry", "State", "fetch"]
@@ -33,8 +34,11 @@ class State:
     def __init__(self, library: Library, remote: Remote) -> None:
         self._db = library.db
         self.remote_id = remote.id
-        seen, stamp = self.get("fetched")
-        if seen and remote.stamp(seen) != stamp:
+        # The latest batches that we sent and that we fetched: where the server has one of them not, it was put back to an older
+        # state, and what we remember of sending says nothing any more.
+        own = self.all("own")
+        known = [self.get("fetched"), own[max(own)]] if own else [self.get("fetched")]
+        if any(no and remote.stamp(no) != stamp for no, stamp in known):
             with self._db.write() as connection:  # another past than the one we know: compare everything anew
                 connection.execute("DELETE FROM sync_state WHERE remote = ?", (self.remote_id,))
 
@@ -73,9 +77,13 @@ def fetch(
     seen, _ = state.get("fetched")
     own, total = state.all("own"), Added()
     known: Known = {}
+    backed_up = False
     for chunk in _chunks(remote.batches_after(seen), rows_at_once):
         wanted = [b.no for b in chunk if own.get(b.no, (0, b""))[1] != b.stamp and b.row_count]
         arrived = {name: remote.rows(name, wanted) for name in tables} if wanted else {}
+        if any(arrived.values()) and not backed_up:
+            library.back_up("sync")
+            backed_up = True
         added = keep(library, tables, arrived, state, chunk[-1], known)
         total = Added(*(a + b for a, b in zip(total, added, strict=True)))
         progress(f"{sum(total)} records fetched")
@@ -106,6 +114,7 @@ def keep(
     counts: dict[str, int] = {}
     with _own_keys(library), library.db.write() as connection:
         if any(arrived.values()):
+            arrived["waveform"] = _whole(arrived["waveform"], tables["waveform"])
             try:
                 before = _sent_whole(connection, state, arrived["reading"])
                 sensors = {s for t in ("reading", "calibration") for s in _column(tables[t], "sensor_no", arrived[t])}
@@ -124,6 +133,13 @@ def keep(
             "DELETE FROM sync_state WHERE remote = ? AND part = 'own' AND setup_no <= ?", (state.remote_id, batch.no)
         )
     return Added(*(counts.get(f.removesuffix("s"), 0) for f in Added._fields))
+
+
+def _whole(rows: list[Any], shared: Shared) -> list[Any]:
+    """Return the waveforms that can be unpacked: a damaged one must not stop the rest."""
+    names = [c.local for c in shared.columns]
+    packed, count = names.index("samples"), names.index("byte_count")
+    return [row for row in rows if is_whole_waveform(row[packed], row[count])]
 
 
 @contextmanager

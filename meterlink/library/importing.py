@@ -8,13 +8,15 @@ import tempfile
 from base64 import b64decode
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
 
 from meterlink.errors import ImportRefused, LibraryError, UsageError
 from meterlink.library import filling
+from meterlink.library.files import check_readable, is_library
 from meterlink.library.format import validate
-from meterlink.library.merge import Added, is_library, merge, preview
+from meterlink.library.merge import Added, merge, preview
 from meterlink.library.store import Library
 from meterlink.records.kept import Calibration, Light, Placement, Pop, RangeScale, Reading, Setup
 from meterlink.records.samples import Segment, WaveBlock
@@ -31,7 +33,7 @@ def import_file(library: Library, path: Path) -> Added:
     Raises ``ImportRefused`` and takes nothing when anything in it is wrong.
     """
     if is_library(path):
-        return merge(library, path)
+        return merge(library, path, "import")
     return import_document(library, read(path), path.name)
 
 
@@ -46,11 +48,12 @@ def preview_file(library: Library, path: Path) -> Added:
 def import_document(library: Library, doc: Any, name: str = "the document") -> Added:
     """Take a document that is already parsed (from a QR code, another program ...).  Raises ``ImportRefused``."""
     with _as_library(doc, name) as other:
-        return _named(name, merge, library, other)
+        return _named(name, partial(merge, reason="import"), library, other)
 
 
 def read(path: Path) -> Any:
     """Parse a JSON file within limits of size and number of values.  Raises ``ImportRefused``."""
+    check_readable(path)
     try:
         with path.open("rb") as file:
             data = file.read(FILE_BYTES_MAX + 1)

@@ -6,17 +6,23 @@ merging again adds nothing.  The other file is never written to.  Everything hap
 
 from __future__ import annotations
 
+import shutil
 import sqlite3
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import NamedTuple
 
-from meterlink.errors import ImportRefused, MeterlinkError, UsageError
+from meterlink.errors import ImportRefused, MeterlinkError, StorageError, UsageError
 from meterlink.library.checking import problems
-from meterlink.library.connection import APPLICATION_ID, SCHEMA_VERSION, Database, translated
+from meterlink.library.connection import SCHEMA_VERSION, Database, file_uri, translated
+from meterlink.library.files import exists, is_file, journals
 from meterlink.library.store import Library
+
+Tell = Callable[[str], None]
+WHOLE = "is_whole_waveform(samples, byte_count)"
+"""SQL that says whether a waveform can be unpacked; ``Database`` has the function."""
 
 
 class Added(NamedTuple):
@@ -76,14 +82,18 @@ TABLES = (
 _NUMBERED = ("sensor", "setup", "light", "placement", "calibration")
 
 
-def merge(library: Library, other: str | Path) -> Added:
+def merge(library: Library, other: str | Path, reason: str = "merge", tell: Tell = lambda _: None) -> Added:
     """Add every record of the library file ``other`` that ``library`` lacks; return how many.
 
-    Settings, the set-up in use and other local memory stay as they are.  Raises ``ImportRefused`` (and takes nothing)
-    when the other file does not hold together or gives another content to an id that is here.
+    ``tell`` is told of damaged waveforms, which are left out.  A backup named for the ``reason`` is kept of what was there.
+    Settings, the set-up in use and other local memory stay as they are.  Raises ``ImportRefused`` (and takes nothing) when the
+    other file does not hold together or gives another content to an id that is here.
     """
+    library.back_up(reason)
     with _attached(library.db, Path(other)) as (connection, name), library.db.write():
         added = unite(connection, name)
+        for no, reading, pop in connection.execute("SELECT no, reading_id, pop_index FROM other.waveform WHERE NOT " + WHOLE):
+            tell(f"left out: waveform {pop} of reading {reading.hex()} is damaged (row {no} of {name}); its reading is taken")
     library.keep_ids_growing()
     return added
 
@@ -120,9 +130,10 @@ def _unite_table(connection: sqlite3.Connection, table: Table, name: str) -> int
     same = " AND ".join(f"k.{c} = {mapped[c]}" for c in table.key)
     order = " ORDER BY o.no" if _has_number(connection, table.name) else ""
     (offered,) = connection.execute(f"SELECT count(*) FROM other.{table.name}").fetchone()
+    whole = f"AND {WHOLE}" if table.name == "waveform" else ""
     done = connection.execute(
         f"INSERT INTO main.{table.name} ({', '.join(columns)}) SELECT {', '.join(mapped.values())} "
-        f"FROM other.{table.name} o {joins} WHERE NOT EXISTS (SELECT 1 FROM main.{table.name} k WHERE {same}){order}"
+        f"FROM other.{table.name} o {joins} WHERE NOT EXISTS (SELECT 1 FROM main.{table.name} k WHERE {same}) {whole}{order}"
     )
     if done.rowcount < offered:
         differs = " OR ".join(f"k.{c} IS NOT {mapped[c]}" for c in columns)
@@ -162,24 +173,41 @@ def _make_map(connection: sqlite3.Connection, table: Table) -> None:
 
 @contextmanager
 def _attached(db: Database, other: Path) -> Iterator[tuple[sqlite3.Connection, str]]:
-    """Attach another library's file (or, when it is of an older schema, an updated copy) read-only as ``other``."""
-    if other.exists() and Path(db.path).exists() and other.samefile(db.path):
+    """Attach another library's file (or an updated copy of an older one) read-only as ``other``; nothing is left beside it."""
+    if exists(other) and exists(db.path) and other.samefile(db.path):
         raise UsageError(f"{other} is the library itself: name another file")
-    with Library.open(other, readonly=True, any_version=True) as source, tempfile.TemporaryDirectory() as folder:
-        path = other
+    with tempfile.TemporaryDirectory(prefix="meterlink-") as folder, _readable(other, Path(folder)) as source:
+        uri = source.db.uri
         if source.db.version < SCHEMA_VERSION:
-            path = Path(folder) / "updated.sqlite"
-            _updated_copy(source, path)
+            updated = Path(folder) / "updated.sqlite"
+            _updated_copy(source, updated)
+            uri = file_uri(updated, "mode=ro")
         with db.alone():
+            attached = False
             try:
-                db.connection.execute("ATTACH ? AS other", (f"file:{_quoted(path)}?mode=ro",))
+                db.connection.execute("ATTACH ? AS other", (uri,))
+                attached = True
                 _check_shape(db.connection, other)
                 yield db.connection, str(other)
             except sqlite3.Error as error:
                 raise translated(error, str(other)) from error
             finally:
-                if any(row[1] == "other" for row in db.connection.execute("PRAGMA database_list")):
+                if attached:
                     db.connection.execute("DETACH other")
+
+
+def _readable(other: Path, folder: Path) -> Library:
+    """Open a library for looking; one that a kill left in a folder that cannot be written is read from a copy with its log."""
+    try:
+        return Library.open(other, readonly=True, any_version=True)
+    except StorageError:
+        if not is_file(other) or not any(exists(one) for one in journals(other)):
+            raise
+        copy = folder / "source.sqlite"
+        for theirs, ours in zip((other, *journals(other)), (copy, *journals(copy)), strict=True):
+            if theirs.exists() and not theirs.name.endswith("-shm"):
+                shutil.copyfile(theirs, ours)
+        return Library.open(copy, readonly=True, any_version=True)
 
 
 def _updated_copy(source: Library, path: Path) -> None:
@@ -206,19 +234,3 @@ def _check_shape(connection: sqlite3.Connection, other: Path) -> None:
         )
         if ours != theirs:
             raise ImportRefused(f"{other} has another table {table.name}, nothing was taken: export it again")
-
-
-def _quoted(path: Path) -> str:
-    from urllib.parse import quote
-
-    return quote(str(path.resolve()))
-
-
-def is_library(path: Path) -> bool:
-    """Say whether a file is an SQLite file with this project's mark, without opening it as one."""
-    try:
-        with path.open("rb") as file:
-            head = file.read(72)
-    except OSError:
-        return False
-    return head[:16] == b"SQLite format 3\0" and head[68:72] == APPLICATION_ID.to_bytes(4, "big")

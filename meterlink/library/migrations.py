@@ -7,8 +7,9 @@ import time
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from meterlink.library.backup import copy_before_migration
-from meterlink.library.connection import APPLICATION_ID, SCHEMA_VERSION
+from meterlink.library.backup import Backups
+from meterlink.library.connection import SCHEMA_VERSION
+from meterlink.library.files import APPLICATION_ID
 from meterlink.library.schema import VERSION_1, VERSION_2, VERSION_3
 
 
@@ -35,7 +36,7 @@ def migrate(connection: sqlite3.Connection, path: str, target: int = SCHEMA_VERS
     """
     (version,) = connection.execute("PRAGMA user_version").fetchone()
     if 0 < version < target:
-        _copy_before(connection, path, version)
+        Backups(path).make(connection, "migration")
     for step in MIGRATIONS:
         if version < step.number <= target:
             version = _apply(connection, step)
@@ -59,7 +60,3 @@ def _apply(connection: sqlite3.Connection, step: Migration) -> int:
             connection.execute("ROLLBACK")
         raise
     return int(version)
-
-
-def _copy_before(connection: sqlite3.Connection, path: str, version: int) -> None:
-    copy_before_migration(connection, path, version)

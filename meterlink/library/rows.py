@@ -347,15 +347,20 @@ WAVEFORM_BYTES_MAX = 16 * 2**20
 """Cap before anything is unpacked: 16 MiB is a hundred times the largest block of the wire format."""
 
 
+def is_whole_waveform(packed: Any, count: Any) -> bool:
+    """Say whether stored samples can be unpacked to as many bytes as they should be."""
+    try:
+        return isinstance(packed, bytes) and len(zlib.decompressobj().decompress(packed, WAVEFORM_BYTES_MAX + 1)) == count
+    except zlib.error:
+        return False
+
+
 def waveform_from(row: Sequence[Any]) -> WaveBlock:
     """Make a block of the values of ``WAVEFORM_COLUMNS`` from ``at_s`` on.  Raises ``LibraryDamaged``."""
     at_s, pop, bits, scale_bits, segments, pretrigger, range_index, clipped, truncated, held_off, count, packed = row
-    try:
-        data = zlib.decompressobj().decompress(packed, WAVEFORM_BYTES_MAX)
-    except zlib.error:
-        data = b""
-    if len(data) != count:
+    if not is_whole_waveform(packed, count):
         raise LibraryDamaged("a waveform is damaged, its reading is not: run 'meterlink store check'")
+    data = zlib.decompressobj().decompress(packed, WAVEFORM_BYTES_MAX)
     return WaveBlock(
         at_s, pop, data, bits, scale_bits, tuple(Segment(*s) for s in json_value(segments)), pretrigger, range_index,
         bool(clipped), bool(truncated), held_off,

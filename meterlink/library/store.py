@@ -16,6 +16,7 @@ import os
 from types import TracebackType
 
 from meterlink.errors import StorageError
+from meterlink.library.backup import Backups, DailyBackup
 from meterlink.library.connection import Database
 from meterlink.library.knowledge import KnowledgeStore
 from meterlink.records.ids import keep_after
@@ -29,8 +30,12 @@ class Library(KnowledgeStore):
 
     def __init__(self, db: Database) -> None:
         super().__init__(db)
+        self._daily: DailyBackup | None = None
         if not db.readonly:
             self.keep_ids_growing()
+            if not db.is_new:  # a library that begins today has nothing to lose yet
+                self._daily = DailyBackup(db.path)
+                db.after_write = self._daily.after_write
 
     @classmethod
     def open(
@@ -65,8 +70,19 @@ class Library(KnowledgeStore):
             if last is not None:
                 keep_after(last.hex())
 
+    def back_up(self, reason: str) -> None:
+        """Keep a copy of the library as it is now before something big is done to it; an empty one needs none.
+
+        Raises ``StorageError`` when there is no room.
+        """
+        if self.db.row("SELECT 1 FROM setup LIMIT 1"):
+            with self.db.alone():
+                Backups(self.path).make(self.db.connection, reason)
+
     def close(self) -> None:
-        """Close the file.  Twice does no harm."""
+        """Close the file, after a backup that is under way.  Twice does no harm."""
+        if self._daily is not None:
+            self._daily.finish()
         self.db.close()
 
     def __enter__(self) -> Library:

@@ -14,6 +14,7 @@ from meterlink.errors import UsageError
 from meterlink.library.fetching import Entry, State, fetch
 from meterlink.library.merge import Added
 from meterlink.library.remote import Remote, Shared, shared_tables
+from meterlink.library.rows import is_whole_waveform
 from meterlink.library.store import Library
 
 ROWS_AT_ONCE = 20_000
@@ -89,8 +90,19 @@ def _send(library: Library, remote: Remote, tables: dict[str, Shared], state: St
         rows, marks = _new_rows(library, tables["waveform"], state, WAVEFORMS_AT_ONCE)
         if not rows:
             return sent
-        sent += _send_batch(remote, state, [("waveform", rows)], marks)
+        sent += _send_batch(remote, state, [("waveform", _whole(rows, tables["waveform"], progress))], marks)
         progress(f"{sent} records sent")
+
+
+def _whole(rows: list[Any], shared: Shared, tell: Callable[[str], None]) -> list[Any]:
+    """Return the waveforms that can be unpacked; the others are named and left out."""
+    names = [c.local for c in shared.columns]
+    packed, count, reading = names.index("samples"), names.index("byte_count"), names.index("reading_id")
+    kept = [row for row in rows if is_whole_waveform(row[packed], row[count])]
+    for row in rows:
+        if not is_whole_waveform(row[packed], row[count]):
+            tell(f"left out: a waveform of reading {row[reading].hex()} is damaged; its reading is sent")
+    return kept
 
 
 _POPS_OF = "t.setup_no = ? AND t.reading_id > ? AND t.reading_id <= ?"

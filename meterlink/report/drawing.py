@@ -13,7 +13,8 @@ from itertools import pairwise
 from pathlib import Path
 from typing import NamedTuple
 
-from meterlink.errors import StorageError, UsageError
+from meterlink.errors import UsageError
+from meterlink.library.files import write_whole
 
 FONT = "'DejaVu Sans', Verdana, Arial, sans-serif"
 INK, FAINT, PAPER, ACCENT, SECOND = "#1c1c1c", "#9a9a9a", "#ffffff", "#9c3d00", "#005a8c"
@@ -99,10 +100,7 @@ class Drawing:
         if kind not in (".svg", ".png"):
             raise UsageError(f"{target.name}: a picture is written as .svg or .png: choose one of these endings")
         data = self.svg().encode() if kind == ".svg" else self.png()
-        try:
-            target.write_bytes(data)
-        except OSError as error:
-            raise StorageError(f"{target}: cannot be written ({error.strerror}): choose another folder") from error
+        write_whole(target, data)
 
 
 def _svg(shape: Shape) -> str:

@@ -20,11 +20,12 @@ from test_merge import content, one_set
 from test_migrations import old_library
 
 from meterlink.library import Library, sync
+from meterlink.library.backup import Backups
+from meterlink.library.check import check
 from meterlink.library.connection import SCHEMA_VERSION
 from meterlink.library.export import document, to_json, write_json
 from meterlink.library.importing import import_file
 from meterlink.library.merge import merge
-from meterlink.library.repair import check
 
 ROOT = Path(__file__).resolve().parents[2]
 KILLS = 50
@@ -53,6 +54,12 @@ def kill_in(act: str, chance: random.Random, longest_s: float, ready: str = "") 
         select.select([process.stdout], [], [], chance.uniform(0, longest_s))  # until done or the random moment
         process.send_signal(signal.SIGKILL)
         return process.stdout.read() == b"done\n"
+
+
+def clear(folder: Path, name: str) -> None:
+    """Remove a library, its journals and its backups."""
+    for leftover in folder.glob(f"{name}*"):
+        shutil.rmtree(leftover) if leftover.is_dir() else leftover.unlink()
 
 
 def timed(act: str, ready: str = "") -> float:
@@ -104,8 +111,7 @@ def test_killed_import_or_merge_is_whole_or_not_there(tmp_path, many: Path, way:
     shutil.copy(tmp_path / "own", tmp_path / "target")
     longest_s = timed(call)
     for _ in range(KILLS):
-        for leftover in tmp_path.glob("target*"):
-            leftover.unlink()
+        clear(tmp_path, "target")
         shutil.copy(tmp_path / "own", tmp_path / "target")
         kill_in(call, chance, longest_s * 1.1)
         with Library.open(tmp_path / "target") as library:
@@ -128,25 +134,24 @@ def test_killed_migration_is_an_old_or_a_new_library(tmp_path) -> None:
     old_library(path, 1)
     with Library.open(path) as library:
         after = content(library)
-    for leftover in tmp_path.glob("old.sqlite*"):
-        leftover.unlink()
+    clear(tmp_path, "old.sqlite")
     old_library(path, 1)
     longest_s = timed(call, "from meterlink.library import backup, migrations, schema")
     for _ in range(KILLS):
-        for leftover in tmp_path.glob("old.sqlite*"):
-            leftover.unlink()
+        clear(tmp_path, "old.sqlite")
         old_library(path, 1)
         kill_in(call, chance, longest_s * 1.1, "from meterlink.library import backup, migrations, schema")
-        copy = tmp_path / "old.sqlite.schema-1.bak"
-        if copy.exists():
-            found = sqlite3.connect(copy)
+        copies = Backups(path).all()
+        if copies:
+            found = sqlite3.connect(copies[0].path)
             assert found.execute("SELECT count(*) FROM reading").fetchone() == (4,)
             assert found.execute("PRAGMA integrity_check").fetchone() == ("ok",)
             found.close()
         with Library.open(path) as library:
             assert library.db.version == SCHEMA_VERSION
             assert content(library) == after
-        assert copy.exists() or check(path).sound
+        assert check(path).sound
+        assert not list(Backups(path).folder.glob(".*"))
 
 
 @pytest.mark.timeout(600)

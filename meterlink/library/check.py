@@ -1,25 +1,26 @@
-"""Is a library sound, and what can be saved of one that is not."""
+"""Is a library sound: its pages, what refers to what, every record and every waveform."""
 
 from __future__ import annotations
 
 import contextlib
 import os
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
-from meterlink.errors import LibraryDamaged, LibraryTooNew, NotInLibrary, StorageError, UsageError
-from meterlink.library import mending
+from meterlink.errors import LibraryDamaged, LibraryTooNew, MeterlinkError, NotInLibrary
+from meterlink.library import rows
 from meterlink.library.checking import problems
 from meterlink.library.connection import SCHEMA_VERSION, Database
+from meterlink.library.knowledge import KnowledgeStore
 from meterlink.library.merge import TABLES
-from meterlink.library.pages import Pages
 from meterlink.library.schema import VERSION_1
 
 
 class Finding(NamedTuple):
-    """One thing that a check found: ``level`` is ``damage`` (recover), ``notice`` (fine, but worth knowing)."""
+    """One thing that a check found: ``level`` is ``damage`` (restore), ``notice`` (fine, but worth knowing)."""
 
     level: str
     text: str
@@ -41,15 +42,9 @@ class Report(NamedTuple):
         return not any(f.level == "damage" for f in self.findings)
 
 
-class Recovered(NamedTuple):
-    """What a recovery saved: rows by table, and in words what is not as it was."""
-
-    path: str
-    counts: dict[str, int]
-    losses: list[str]
-
-
-_RECOVER = "'meterlink store recover' saves what can be read into a new file"
+_RECOVER = "'meterlink store restore latest' puts the last backup in its place and keeps this file"
+_LEFT_OUT = "export, merge and sync leave it out; 'meterlink store restore' brings an earlier copy back"
+_NAMED_MOST = 20
 
 
 def check(path: str | Path) -> Report:
@@ -93,10 +88,54 @@ def _findings(db: Database) -> Iterator[Finding]:
         if db.version == SCHEMA_VERSION:
             for problem in (*_check_problems(connection), *problems(connection)):
                 yield Finding("damage", problem, _RECOVER)
+            yield from _undecodable(db)
         yield from _version_findings(db)
         yield from _notices(connection)
     except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
         yield Finding("damage", f"the file cannot be read to its end ({error})", _RECOVER)
+
+
+def _undecodable(db: Database) -> Iterator[Finding]:
+    """Read every record and waveform as the product reads them; name what cannot be read."""
+    store = KnowledgeStore(db)
+    for (identifier,) in db.rows("SELECT id FROM setup ORDER BY id"):
+        setup_id = identifier.hex()
+        lights = (light.hex() for (light,) in db.rows("SELECT l.id FROM light l JOIN setup s ON s.no = l.setup_no "
+                                                      "WHERE s.id = ?", (identifier,)))  # fmt: skip
+        acts: list[tuple[str, Callable[[], object]]] = [
+            ("versions", partial(store.setup_versions, setup_id)),
+            ("lights", partial(store.light_versions, setup_id)),
+            ("readings", partial(store.all_readings, setup_id)),
+            *(("placements", partial(store.placements, light)) for light in lights),
+        ]
+        for what, act in acts:
+            if trouble := _trouble(act):
+                yield Finding("damage", f"set-up {setup_id}: its {what} cannot be read ({trouble})", _RECOVER)
+    for what, act in (("calibrations", store.calibrations), ("settings", store.settings)):
+        if trouble := _trouble(act):
+            yield Finding("damage", f"the {what} cannot be read ({trouble})", _RECOVER)
+    yield from _bad_waveforms(db)
+
+
+def _bad_waveforms(db: Database) -> Iterator[Finding]:
+    bad = [
+        f"waveform {row[2]} of reading {row[1].hex()} is damaged, the reading is not"
+        for row in db.connection.execute(f"SELECT {rows.WAVEFORM_COLUMNS} FROM waveform ORDER BY no")
+        if _trouble(partial(rows.waveform_from, row[3:]))
+    ]
+    for text in bad[:_NAMED_MOST]:
+        yield Finding("damage", text, _LEFT_OUT)
+    if len(bad) > _NAMED_MOST:
+        yield Finding("damage", f"{len(bad) - _NAMED_MOST} more waveforms are damaged", _LEFT_OUT)
+
+
+def _trouble(act: Callable[[], object]) -> str:
+    """Do it; return in a few words what went wrong, '' when nothing did."""
+    try:
+        act()
+    except (MeterlinkError, LookupError, ValueError, TypeError, AttributeError) as error:
+        return " ".join(str(error).split())[:200] or type(error).__name__
+    return ""
 
 
 def _check_problems(connection: sqlite3.Connection) -> Iterator[str]:
@@ -144,74 +183,3 @@ def _notices(connection: sqlite3.Connection) -> Iterator[Finding]:
     (ago,) = connection.execute("SELECT count(*) FROM placement WHERE created_at_s > strftime('%s', 'now') + 86400").fetchone()
     if ago:
         yield Finding("notice", f"{ago} placements are dated in the future", "set the clock of the device that made them")
-
-
-def recover(path: str | Path, target: str | Path) -> Recovered:
-    """Save what can be read of a damaged library into the new file ``target``; the damaged one is only read.
-
-    Rows are taken from the pages themselves, so neither a damaged header nor damaged trees stop it.  What a record refers to
-    and is lost gets a stand-in that says so.  Raises ``LibraryDamaged`` when nothing can be read, ``StorageError``.
-    """
-    source, new = Path(path), Path(target)
-    if not source.is_file():
-        raise NotInLibrary(f"there is no library at {source}: check the name")
-    if new.exists():
-        raise UsageError(f"{new} exists: name a new file for what can be saved")
-    partial = new.with_name(f"{new.name}.{os.getpid()}.partial")
-    try:
-        db = Database(os.fspath(partial))
-        try:
-            losses = _fill(db.connection, source)
-            counts = _counts(db.connection)
-        finally:
-            db.close()
-        if not counts.get("setup"):
-            raise LibraryDamaged(f"nothing of a library can be read from {source}: look for a copy ({source.name}.*.bak)")
-        partial.replace(new)
-    except OSError as error:
-        raise StorageError(f"{new} cannot be written ({error.strerror}): choose another place or free some space") from error
-    except sqlite3.Error as error:
-        raise StorageError(f"{new} cannot be written ({error}): choose another place or free some space") from error
-    finally:
-        for leftover in new.parent.glob(f"{partial.name}*"):
-            leftover.unlink()
-    return Recovered(os.fspath(new), counts, losses)
-
-
-def _fill(connection: sqlite3.Connection, source: Path) -> list[str]:
-    """Insert every row that can be read, mend what hangs in the air, and make sure that the result is sound."""
-    connection.execute("PRAGMA foreign_keys=OFF")
-    connection.execute("BEGIN IMMEDIATE")
-    shapes = mending.shapes(connection)
-    refused = 0
-    with contextlib.closing(Pages(source)) as pages:
-        for cell in pages.cells():
-            for shape in shapes:
-                row = shape.row_of(cell)
-                if row is not None:
-                    refused += not _insert(connection, shape, row)
-                    break
-    losses = mending.mend(connection)
-    if refused:
-        losses.append(f"{refused} rows held impossible values and were left out")
-    left = [*problems(connection), *map(str, connection.execute("PRAGMA foreign_key_check").fetchmany(3))]
-    if left:
-        connection.execute("ROLLBACK")
-        raise LibraryDamaged(f"what can be read of {source} does not hold together ({left[0]}): look for a copy of it")
-    connection.execute("COMMIT")
-    connection.execute("PRAGMA foreign_keys=ON")
-    return losses
-
-
-def _insert(connection: sqlite3.Connection, shape: mending.Shape, row: tuple[Any, ...]) -> bool:
-    """Insert a row; False when its values cannot be.  A row that is there already counts as inserted."""
-    try:
-        connection.execute(shape.insert, row)
-    except sqlite3.IntegrityError as error:
-        return getattr(error, "sqlite_errorcode", 0) in (
-            sqlite3.SQLITE_CONSTRAINT_UNIQUE,
-            sqlite3.SQLITE_CONSTRAINT_PRIMARYKEY,
-        )
-    except (sqlite3.Error, OverflowError, ValueError):
-        return False
-    return True
