@@ -18,7 +18,6 @@
     ├── SensorError                the sensor cannot do what was asked
     ├── CalibrationError           no calibration, or one that does not fit the sensor or its points
     ├── AnalysisError              a waveform or a series of readings from which nothing follows
-    │   └── NoFlash                light rose and stayed
     ├── ShowingFailed              a reading is stored and could not be shown
     └── LibraryError               the file of set-ups and readings
         ├── LibraryTooNew          written by a newer meterlink
@@ -117,10 +116,6 @@ class CalibrationError(MeterlinkError):
 
 class AnalysisError(MeterlinkError):
     """A waveform or a series of readings from which nothing can be said."""
-
-
-class NoFlash(AnalysisError):
-    """Light rose and stayed: no flash stands out of it."""
 
 
 class ShowingFailed(MeterlinkError):

@@ -256,7 +256,7 @@ class Metering(SensorInUse):
     def _told(self, outcome: Outcome) -> None:
         self.tell(self.on_outcome, outcome)
         self._changed.set()
-        if outcome.code == OutcomeCode.CUT_SHORT:
+        if outcome.code in (OutcomeCode.TOO_LONG, OutcomeCode.CUT_SHORT, OutcomeCode.LAMP):
             self._spawn(self._sample_slower())
         elif outcome.kind == OutcomeKind.LOGGED:
             # The callback may have begun another walk, so the session is asked, not the outcome.

@@ -36,8 +36,14 @@ class OutcomeCode(StrEnum):
     TOO_DIM = "too_dim"
     LOST_DATA = "lost_data"
     TOO_EARLY = "too_early"
+    UNCALIBRATED = "uncalibrated"
+    TOO_LONG = "too_long"
     CUT_SHORT = "cut_short"
+    LAMP = "lamp"
     NO_FLASH = "no_flash"
+    TWO_FLASHES = "two_flashes"
+    WHICH_FLASH = "which_flash"
+    CANNOT_TELL = "cannot_tell"
     UNREADABLE = "unreadable"
 
 
@@ -74,14 +80,32 @@ REASONS = {
         "the pop came before the sensor had said who it is: fire {name} once more",
         "wait until the sensor is ready",
     ),
-    OutcomeCode.CUT_SHORT: (
+    OutcomeCode.UNCALIBRATED: ("{note}", "calibrate this sensor on all of its ranges"),
+    OutcomeCode.TOO_LONG: (
         "the light had not fallen back when the sensor's memory was full: fire {name} once more",
         "it needs a longer record or slower sampling; if {name} is a lamp and no flash, take steady light",
     ),
-    OutcomeCode.NO_FLASH: (
-        "the light rose and stayed, no flash stands out of it: fire {name} once more",
-        "if {name} is a lamp and no flash, take steady light",
+    OutcomeCode.CUT_SHORT: (
+        "a part of the pop is missing in the record: fire {name} once more",
+        "hold the dome still and its cable away from the head's; slower sampling makes a longer record",
     ),
+    OutcomeCode.LAMP: (
+        "the light rose and stayed, as when a lamp is switched on: fire {name} once more",
+        "if {name} is a lamp and no flash, take steady light; for a very long flash, slower sampling",
+    ),
+    OutcomeCode.NO_FLASH: (
+        "no flash stands out of the room's light: fire {name} once more",
+        "darken the room, raise the power or hold the dome nearer",
+    ),
+    OutcomeCode.TWO_FLASHES: (
+        "two flashes alike in one record, two heads fired together? fire {name} alone once more",
+        "switch the slave cells of the other heads off; to meter all of them, use the pop of all lights",
+    ),
+    OutcomeCode.WHICH_FLASH: (
+        "several flashes in one record, and which of them is {name}'s cannot be told: fire it once more",
+        "switch pre-flash, red-eye reduction and the other heads off",
+    ),
+    OutcomeCode.CANNOT_TELL: ("{note}", "fire {name} in the middle of a quiet second, or switch flickering lamps off"),
     OutcomeCode.UNREADABLE: ("{note}", "if it comes again, calibrate the sensor or fire at a higher power"),
     OutcomeCode.TOO_BRIGHT: ("{note}", "lower the power, or hold the dome farther away"),
     OutcomeCode.TOO_DIM: ("{note}", "raise the power, or hold the dome nearer"),
@@ -90,6 +114,8 @@ REASONS = {
 WITHOUT_NOTE = {
     OutcomeCode.TOO_BRIGHT: "too bright for this range: one more pop of {name}, please",
     OutcomeCode.TOO_DIM: "too dim for this range: one more pop of {name}, please",
+    OutcomeCode.UNCALIBRATED: "the calibration has no such range",
+    OutcomeCode.CANNOT_TELL: "whether this was a flash cannot be told: fire {name} once more",
     OutcomeCode.UNREADABLE: "nothing follows from this pop: fire {name} once more",
 }
 

@@ -21,6 +21,7 @@ from meterlink.records.kinds import Kind, Purpose, Trouble
 from meterlink.records.samples import (
     Battery,
     Colour,
+    Evidence,
     HeldOff,
     Identity,
     Measurement,
@@ -37,6 +38,7 @@ __all__ = [
     "Battery",
     "Calibration",
     "Colour",
+    "Evidence",
     "HeldOff",
     "Identity",
     "Kind",

@@ -150,6 +150,25 @@ class Reply(NamedTuple):
 Sample = Identity | Steady | PopNotice | WaveBlock | Colour | HeldOff | Battery | Status | Reply
 
 
+class Evidence(NamedTuple):
+    """What a refusal rests on; None where a number does not apply or is not known."""
+
+    record_s: float | None = None
+    """Length of the record from the trigger to its end."""
+    left: float | None = None
+    """Too long, lamp: light at the end of the record above what was before, as part of the highest."""
+    level_lx: float | None = None
+    """Lamp, no flash: the light at the end of the record, or its mean."""
+    peak_raw: float | None = None
+    """Clipped, too dim: the peak as part of the range's full scale."""
+    next_range: int | None = None
+    """Clipped, too dim: the range that the next pop is taken on; None when no range fits better."""
+    apart_s: float | None = None
+    """Two flashes, which flash: from the one to the other."""
+    apart_stops: float | None = None
+    """Two flashes, which flash: exposure of the later over the earlier."""
+
+
 class Measurement(NamedTuple):
     """What sensing makes of samples: light at the dome, calibrated, not yet tied to a light of the set."""
 
@@ -191,3 +210,5 @@ class Measurement(NamedTuple):
     """Why it is ``incomplete``."""
     exposure_bounds_lxs: tuple[float, float] | None = None
     """Of a clipped pop: between what was seen and the most that the clipped part can have added."""
+    evidence: Evidence | None = None
+    """Of a pop that becomes no reading (``incomplete``, ``clipped`` or ``too_dim``): the numbers that say so."""

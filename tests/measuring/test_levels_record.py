@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from meterlink.records import Calibration, Measurement, RangeScale, Steady
+from meterlink.records import Calibration, Measurement, RangeScale, Steady, Trouble
 from meterlink.sensor.measuring.levels import level
 
 CALIBRATION = Calibration("cal", "s1", 0.0, 330.0, "dome", (RangeScale(2e6, 0.02), RangeScale(2e5, 0.02)), 0.1, "assumed")
@@ -37,3 +37,4 @@ def test_no_number_is_incomplete_and_nothing_else() -> None:
     assert not found.too_dim
     assert not found.clipped
     assert found.note
+    assert found.trouble is Trouble.UNREADABLE

@@ -139,7 +139,7 @@ def test_a_flash_too_long_for_the_record_is_sampled_more_slowly_the_next_time(se
         while not any(o.kind == OutcomeKind.LOGGED for o in bench.told):
             assert len(bench.told) < 4
             await bench.fire(3_000.0, fall_s=6e-3)
-        assert bench.told[0].code == OutcomeCode.CUT_SHORT
+        assert bench.told[0].code == OutcomeCode.TOO_LONG
         return bench.link.chip.factor
 
     async def again(bench: Bench) -> None:

@@ -21,11 +21,16 @@ from __future__ import annotations
 from typing import Any
 
 from meterlink.photometry.flash.fast import PulseColumns, PulseNumbers, measure, measure_many
-from meterlink.photometry.flash.pulse import FlashPulse
+from meterlink.photometry.flash.pulse import LAMP, NEGATIVE, NO_QUIET, TOO_LONG, FlashPulse, NoPulse
 
 __all__ = [
     "KINDS",
+    "LAMP",
+    "NEGATIVE",
+    "NO_QUIET",
+    "TOO_LONG",
     "FlashPulse",
+    "NoPulse",
     "PulseColumns",
     "PulseNumbers",
     "analyse",

@@ -19,11 +19,13 @@ from meterlink.photometry.flash import train as flash_train
 from meterlink.photometry.flash import window as flash_window
 from meterlink.photometry.flash.ambient import Ambient
 from meterlink.photometry.flash.input import Trace
-from meterlink.photometry.flash.pulse import FlashPulse
+from meterlink.photometry.flash.pulse import LAMP, NEGATIVE, TOO_LONG, FlashPulse, NoPulse
 from meterlink.photometry.flash.shape import Peak, Pulse
 
 _FEW_SAMPLES = 8
 _FEW_A_PERIOD = 4.0
+_STILL_UP = 0.85
+"""Above this part of the highest light at the end of the record there is no pulse to be read."""
 _CANNOT_TELL = 0.25
 """A duration whose relative standard uncertainty is above this is not given: k=2 would be half of it."""
 
@@ -70,8 +72,7 @@ def analyse(
     whole = flash_shape.prepare(trace.time_s, light, ambient.noise_lx)
     events = flash_train.separate(whole, ambient)
     first, last = events.first, events.last
-    if float(light[-3:].mean()) > 0.85 * whole.height_lx:
-        raise ValueError("the light rises and stays: no pop in this record (was a lamp switched on?)")
+    _check_fallen(whole, ambient)
     clip = flash_clip.clipped_samples(thinned, whole, first, last)
     # what came before the pop (a pre-flash) must not count as a part of it
     own = np.where(np.arange(last + 1) >= first, light[: last + 1], 0.0)
@@ -91,7 +92,22 @@ def _check_negative(trace: Trace, noise_lx: float) -> None:
     lowest = float(trace.light_lx.min())
     allowed = max(8.0 * noise_lx, 0.02 * float(trace.light_lx.max() - lowest))
     if lowest < -allowed:
-        raise ValueError(f"waveform holds negative light ({lowest:.3g} lx): check the dark offset of the calibration")
+        words = f"waveform holds negative light ({lowest:.3g} lx): check the dark offset of the calibration"
+        raise NoPulse(words, NEGATIVE, lowest)
+
+
+def _check_fallen(pulse: Pulse, ambient: Ambient) -> None:
+    """Refuse a record whose light is still up at its end: a lamp, or when it falls by then, a flash far too long."""
+    size = pulse.light_lx.size
+    end, before = (float(part.mean()) for part in (pulse.light_lx[-3:], pulse.light_lx[-max(6, size // 4) : -3]))
+    if end <= _STILL_UP * pulse.height_lx:
+        return
+    left, level = end / pulse.height_lx, end + ambient.level_lx
+    doubt = 3.0 * pulse.noise_lx * math.sqrt(1.0 / 3.0 + 1.0 / (max(6, size // 4) - 3))
+    if before - end > doubt and pulse.height_lx - end > doubt:
+        words = "the light has hardly begun to fall when the record ends: the flash is too long for it"
+        raise NoPulse(words, TOO_LONG, level, left)
+    raise NoPulse("the light rises and stays: no pop in this record (was a lamp switched on?)", LAMP, level, left)
 
 
 def _steady(trace: Trace, periodic: flash_ambient.Flicker | None) -> FlashPulse:
@@ -185,7 +201,7 @@ def _pulse(pulse: Pulse, ambient: Ambient, extent: Extent, events: flash_train.E
         result = _with_tail(result, pulse, peak, last)
     if float(pulse.light_lx[0]) > max(0.1 * peak.light_lx, 4.0 * pulse.noise_lx):
         note = "the record begins inside the pop: what came before is missing"
-        result = result._replace(truncated=True, notes=(*result.notes, note))
+        result = result._replace(truncated=True, begins_inside=True, notes=(*result.notes, note))
     if clip is not None:
         result = flash_clip.with_clipping(result, pulse, clip, ambient)
     return _with_notes(_told(result), ambient, float(pulse.time_s[integral.stop] - pulse.time_s[first]))
@@ -236,7 +252,7 @@ def _with_tail(result: FlashPulse, pulse: Pulse, peak: Peak, last: int) -> Flash
     """Carry durations beyond the end of the record by the decay seen before it; half of what is added is doubt."""
     constant = flash_exposure.decay_s(pulse, last)
     end = float(pulse.light_lx[max(0, last - 2) : last + 1].mean())
-    changes: dict[str, Any] = {"truncated": True}
+    changes: dict[str, Any] = {"truncated": True, "left": end / peak.light_lx}
     for name, fraction in (("t05_s", 0.5), ("t01_s", 0.1)):
         seen = getattr(result, name) or 0.0
         beyond = constant * math.log(end / (fraction * peak.light_lx)) if end > fraction * peak.light_lx else 0.0

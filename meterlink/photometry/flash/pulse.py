@@ -4,6 +4,21 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+LAMP, TOO_LONG, NO_QUIET, NEGATIVE = "lamp", "too_long", "no_quiet", "negative"
+
+
+class NoPulse(ValueError):
+    """The samples are in order, and yet no figures of a pop follow from them.
+
+    ``why``: ``lamp`` (the light rises and stays), ``too_long`` (it has hardly begun to fall at the end), ``no_quiet`` (pulse
+    from the first sample to the last), ``negative`` (light below dark).  ``level_lx``: the light meant, where there is one;
+    ``left``: light at the end above the ambient level, as part of the highest.
+    """
+
+    def __init__(self, words: str, why: str, level_lx: float | None = None, left: float | None = None) -> None:
+        super().__init__(words)
+        self.why, self.level_lx, self.left = why, level_lx, left
+
 
 class FlashPulse(NamedTuple):
     """What a waveform says.  ``u_`` values are standard uncertainties (k=1); None means not known."""
@@ -46,7 +61,10 @@ class FlashPulse(NamedTuple):
     """Samples above a tenth of the peak: with few of them everything is less certain, see the uncertainties."""
     clipped: bool = False
     truncated: bool = False
-    """The record ended before the light had fallen back."""
+    """The record ended before the light had fallen back, or began inside the pop."""
+    begins_inside: bool = False
+    left: float | None = None
+    """Truncated: light at the end of the record above ambient, as part of the peak."""
     exposure_bounds_lxs: tuple[float, float] | None = None
     """Clipped or truncated: between these."""
     peak_bounds_lx: tuple[float, float] | None = None

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from meterlink.errors import AnalysisError, NoFlash
+from meterlink.errors import AnalysisError
 from meterlink.photometry import flash
 from meterlink.photometry.flash import FlashPulse
-from meterlink.records import Calibration, Measurement, Steady, Trouble, WaveBlock
+from meterlink.records import Calibration, Evidence, Measurement, Steady, Trouble, WaveBlock
 from meterlink.sensor.measuring.calibrate import scale_of
 from meterlink.sensor.measuring.floor import hidden
 
@@ -20,20 +20,37 @@ FOOT_SAMPLES = 3
 """The last samples before the trigger may be the foot of the pulse already."""
 DOUBT = 2.0**0.1
 """A pop cut short whose exposure is known within a tenth of a stop still counts."""
-CUT_SHORT = "the light had not fallen back when the memory was full: use a longer sample interval"
+NOTES = {
+    Trouble.TOO_LONG: "the light had not fallen back when the memory was full: use a longer sample interval",
+    Trouble.CUT_SHORT: "a part of the pop is missing in the record",
+}
+_TROUBLES = {
+    flash.LAMP: Trouble.LAMP,
+    flash.TOO_LONG: Trouble.TOO_LONG,
+    flash.NO_QUIET: Trouble.CUT_SHORT,
+    flash.NEGATIVE: Trouble.UNREADABLE,
+}
+
+
+class Unread(AnalysisError):
+    """A block that gives no figures, with the reason and the numbers that it rests on."""
+
+    def __init__(self, words: str, trouble: Trouble, evidence: Evidence) -> None:
+        super().__init__(f"{words}: one more pop, please")
+        self.trouble, self.evidence = trouble, evidence
 
 
 def codes_of(block: WaveBlock) -> NDArray[np.uint8] | NDArray[np.uint16]:
     """Return the block's integers as they came.
 
     Raises:
-        AnalysisError: some are beyond the full scale that the block itself states.
+        Unread: some are beyond the full scale that the block itself states.
     """
     import numpy as np
 
     codes = np.frombuffer(block.data, dtype="<u2" if block.bits == 16 else "u1")
     if len(codes) and int(codes.max()) >> block.scale_bits:
-        raise AnalysisError("the waveform has samples beyond its own full scale: one more pop, please")
+        raise Unread("the waveform has samples beyond its own full scale", Trouble.UNREADABLE, Evidence(record_s(block)))
     return codes
 
 
@@ -42,7 +59,7 @@ def wave_of(block: WaveBlock, calibration: Calibration) -> tuple[NDArray[np.floa
 
     Raises:
         CalibrationError: the calibration has no such range.
-        AnalysisError: samples beyond the block's own full scale.
+        Unread: samples beyond the block's own full scale.
     """
     import numpy as np
 
@@ -63,29 +80,39 @@ def peak_raw(block: WaveBlock, calibration: Calibration) -> float:
     return (top + 0.5) / (1 << block.scale_bits) - scale_of(calibration, block.range_index).dark_raw
 
 
+def record_s(block: WaveBlock) -> float:
+    """Return how long the record goes on after the trigger, in s."""
+    whole = math.fsum(part.sample_count * part.sample_interval_s for part in block.segments)
+    return whole - (block.pretrigger * block.segments[0].sample_interval_s if block.segments else 0.0)
+
+
 def pulse_of(block: WaveBlock, calibration: Calibration, room: Steady | None = None) -> FlashPulse:
     """Return the analysis of a block; ``room`` is the last steady light on its range, if there was one lately.
 
     Raises:
-        AnalysisError: nothing follows from these samples.
+        Unread: nothing follows from these samples.
         CalibrationError: the calibration has no such range.
     """
     scale = scale_of(calibration, block.range_index)
     steps = 1 << block.scale_bits
-    codes = codes_of(block)
+    step_lx = scale.full_scale_lx / steps
     try:
+        codes = codes_of(block)
         found = flash.analyse_counts(
-            codes, scale.full_scale_lx / steps, block.segments,
+            codes, step_lx, block.segments,
             # A truncating converter reads half a code low.
             zero_code=scale.dark_raw * steps - 0.5, full_scale_code=steps - 1,
             pretrigger=max(0, block.pretrigger - FOOT_SAMPLES),
         )  # fmt: skip
+    except flash.NoPulse as why:
+        trouble = _TROUBLES.get(why.why, Trouble.UNREADABLE)
+        raise Unread(str(why), trouble, Evidence(record_s(block), why.left, why.level_lx)) from why
     except ValueError as why:
-        raise AnalysisError(f"{why}: one more pop, please") from why
+        raise Unread(str(why), Trouble.UNREADABLE, Evidence(record_s(block))) from why
     if found.kind == "steady":
-        raise NoFlash("no flash stands out of the room's light in this waveform: one more pop, please")
+        words = "no flash stands out of the room's light in this waveform"
+        raise Unread(words, Trouble.NO_FLASH, Evidence(record_s(block), level_lx=found.mean_lx))
     below = hidden(block, codes, FOOT_SAMPLES, scale.dark_raw, room)
-    step_lx = scale.full_scale_lx / steps
     return found._replace(
         exposure_lxs=found.exposure_lxs + below.add * step_lx,
         total_exposure_lxs=found.total_exposure_lxs + below.add * step_lx,
@@ -93,31 +120,39 @@ def pulse_of(block: WaveBlock, calibration: Calibration, room: Steady | None = N
     )
 
 
-def measure(block: WaveBlock, sensor_id: str, calibration: Calibration, room: Steady | None = None) -> Measurement:
-    """Return what one block says, not yet judged for its range.  A waveform from which nothing follows is marked
-    ``incomplete`` with the reason in its note: a pop was seen and must not vanish without a word.
+def measure(
+    block: WaveBlock, sensor_id: str, calibration: Calibration, room: Steady | None = None, memory: int = 0
+) -> Measurement:
+    """Return what one block says, not yet judged for its range.
+
+    A waveform from which nothing follows is marked ``incomplete`` with the reason: a pop was seen and must not vanish without
+    a word.  ``memory``: samples that the sensor can keep (0: not known); a shorter record that ends inside its pop was cut.
     """
     try:
         found = pulse_of(block, calibration, room)
-    except AnalysisError as why:
+    except Unread as why:
         return Measurement(
             "flash", block.at_s, sensor_id, calibration.id, range_index=block.range_index, clipped=block.clipped,
             incomplete=True, held_off_m=block.held_off_m, wave=block, note=str(why),
-            trouble=Trouble.NO_FLASH if isinstance(why, NoFlash) else Trouble.UNREADABLE,
+            trouble=why.trouble, evidence=why.evidence,
         )  # fmt: skip
-    cut_short = (block.truncated or found.truncated) and _doubtful(found)
-    notes = [CUT_SHORT] if cut_short else []
+    trouble = _unfinished(block, found, memory)
+    notes = [NOTES[trouble]] if trouble else []
     return Measurement(
         "flash", block.at_s, sensor_id, calibration.id,
         exposure_lxs=found.exposure_lxs, u_rel=found.u_exposure_rel, peak_lx=found.peak_lx,
         t05_s=found.t05_s, t01_s=found.t01_s, u_t05_s=found.u_t05_s, u_t01_s=found.u_t01_s,
         ambient_lx=found.ambient_lx, range_index=block.range_index, clipped=block.clipped or found.clipped,
-        incomplete=cut_short, held_off_m=block.held_off_m, wave=block, note="; ".join((*notes, *found.notes)),
-        trouble=Trouble.CUT_SHORT if cut_short else None,
-        exposure_bounds_lxs=found.exposure_bounds_lxs if found.clipped else None,
+        incomplete=trouble is not None, held_off_m=block.held_off_m, wave=block, note="; ".join((*notes, *found.notes)),
+        trouble=trouble, exposure_bounds_lxs=found.exposure_bounds_lxs if found.clipped else None,
+        evidence=Evidence(record_s(block), found.left) if trouble else None,
     )  # fmt: skip
 
 
-def _doubtful(found: FlashPulse) -> bool:
+def _unfinished(block: WaveBlock, found: FlashPulse, memory: int) -> Trouble | None:
+    """Return why a pop of which a part is missing is refused; None when what is missing does not matter."""
     bounds = found.exposure_bounds_lxs
-    return bounds is None or bounds[1] > bounds[0] * DOUBT
+    if not (block.truncated or found.truncated) or (bounds is not None and bounds[1] <= bounds[0] * DOUBT):
+        return None
+    short = found.begins_inside or (not block.truncated and sum(part.sample_count for part in block.segments) < memory)
+    return Trouble.CUT_SHORT if short else Trouble.TOO_LONG

@@ -13,6 +13,7 @@ from meterlink.records import (
     Battery,
     Calibration,
     Colour,
+    Evidence,
     HeldOff,
     Identity,
     Measurement,
@@ -147,10 +148,11 @@ class Intake:
         if calibration is None:
             self._out.measurement(self._incomplete(block.at_s, block.range_index, TOO_EARLY, Trouble.TOO_EARLY))
             return
+        memory = self.identity.ring_samples if self.identity else 0
         try:
-            found = flash.measure(block, self._sensor_id, calibration, self._room_before(block))
+            found = flash.measure(block, self._sensor_id, calibration, self._room_before(block), memory)
         except CalibrationError as why:
-            found = self._incomplete(block.at_s, block.range_index, str(why), Trouble.UNREADABLE)
+            found = self._incomplete(block.at_s, block.range_index, str(why), Trouble.UNCALIBRATED)
         else:
             found = self._with_extras(self._judge(found, block, calibration), during_pop=True)
         self._out.measurement(found)
@@ -168,7 +170,12 @@ class Intake:
             self._out.range_wanted(advice.range_index)
         elif found.exposure_lxs and found.peak_lx and not (advice.clipped or advice.too_dim or found.incomplete):
             self.pulse_s = found.exposure_lxs / found.peak_lx
-        return found._replace(clipped=advice.clipped, too_dim=advice.too_dim, note=advice.note or found.note)
+        evidence = found.evidence
+        if advice.clipped or (advice.too_dim and not found.trouble):
+            better = advice.range_index if advice.range_index != block.range_index else None
+            evidence = Evidence(flash.record_s(block), peak_raw=peak, next_range=better)
+        note = advice.note or found.note
+        return found._replace(clipped=advice.clipped, too_dim=advice.too_dim, note=note, evidence=evidence)
 
     def _with_extras(self, found: Measurement, *, during_pop: bool) -> Measurement:
         held_off, tint = self._held_off, self._tint
@@ -189,8 +196,8 @@ class Intake:
         self._battery_told = low
 
     def _incomplete(self, at_s: float, range_index: int, note: str, trouble: Trouble) -> Measurement:
-        calibration = self.calibration
-        calibration_id = "" if calibration is None else calibration.id
+        calibration_id = "" if self.calibration is None else self.calibration.id
         return Measurement(
-            "flash", at_s, self._sensor_id, calibration_id, range_index=range_index, incomplete=True, note=note, trouble=trouble
-        )
+            "flash", at_s, self._sensor_id, calibration_id, range_index=range_index, incomplete=True, note=note,
+            trouble=trouble, evidence=Evidence(),
+        )  # fmt: skip

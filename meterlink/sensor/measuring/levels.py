@@ -7,7 +7,7 @@ from math import fsum, isfinite, sqrt
 from typing import Any
 
 from meterlink.errors import AnalysisError
-from meterlink.records import Calibration, Measurement, Steady
+from meterlink.records import Calibration, Measurement, Steady, Trouble
 from meterlink.sensor.measuring.calibrate import illuminance_lx, scale_of
 
 # A level is shown as it comes, and calling a named tuple with names runs a Python-level function of 25 parameters.
@@ -40,7 +40,7 @@ def level(sample: Steady, sensor_id: str, calibration: Calibration) -> Measureme
     measurement: Measurement = _record(Measurement, (
         "steady", at_s, sensor_id, calibration.id, None, value if usable else None, u_rel, None, None, None, None, None, None,
         index, clipped, False, not usable, modulation, None, None, None, None, held_off_m, None, note,
-        None, None,
+        None if usable else Trouble.UNREADABLE, None, None,
     ))  # fmt: skip
     return measurement
 
