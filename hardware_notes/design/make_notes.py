@@ -14,6 +14,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from hardware_notes.design import circuit as c
+from hardware_notes.design import shell
 from hardware_notes.design.builds import BUILD_B, BUILD_D, FLASH_T01_S
 from hardware_notes.design.plot import Bar, range_plot
 from hardware_notes.spice import decks
@@ -166,6 +167,7 @@ BLOCKS: dict[str, Callable[[], str]] = {
     "simulated b": lambda: simulated(BUILD_B),
     "simulated d": lambda: simulated(BUILD_D),
     "capacitor": capacitor_choice,
+    "dome": shell.table,
     "light": lambda: parts_light(BUILD_B),
 }
 PLOTS = {"range_b.svg": BUILD_B, "range_d.svg": BUILD_D}
