@@ -527,7 +527,7 @@ def test_identity_is_given_once_over_the_line_and_kept(nameless: SimulatedChip) 
     line.after(READY_MS)
     assert told() == (chosen, "my dome")
     assert ask(other, b"stolen") == 2
-    assert ask(chosen, "Stirn".encode()) == 0
+    assert ask(chosen, b"Stirn") == 0
     assert ask(chosen, b"n" * 33) == 2
     assert told() == (chosen, "Stirn")
     line.close()
