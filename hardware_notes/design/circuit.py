@@ -21,7 +21,7 @@ TENTH_STOP_REL = 2**0.1 - 1
 
 
 class Amplifier(NamedTuple):
-    """One sensitivity range: feedback resistor and capacitor."""
+    """One sensitivity range: what its feedback comes to, switch and resistors in parallel included."""
 
     name: str
     r_ohm: float
@@ -42,8 +42,6 @@ class Build(NamedTuple):
     gain_bandwidth_hz: float
     amplifier_noise_v_rthz: float
     reference_v: float
-    lift_v: float
-    """Zero is lifted so far, so that noise is not cut off at nothing and the amplifier never touches its lower rail."""
     headroom_v: float
     """What the amplifier's output stays below its supply."""
     supply_v: float
@@ -54,7 +52,32 @@ class Build(NamedTuple):
     """Longest time after the trigger that is kept."""
     constant_lx: float
     """C of the dome."""
-    ranges: tuple[Amplifier, ...]
+    dim_ohm: float
+    """Feedback that is always there."""
+    bright_ohm: float
+    """Feedback that the switch lays beside it."""
+    switch_ohm: float
+    """What the closed switch adds to it."""
+    feedback_f: float
+    """The one capacitor, always across the amplifier: no switch stands between it and stability."""
+    filter_ohm: float
+    filter_f: float
+    """Resistor and capacitor before the converter."""
+    lift_top_ohm: float
+    lift_bottom_ohm: float
+    """Divider of the reference at the plus input."""
+
+    @property
+    def ranges(self) -> tuple[Amplifier, Amplifier]:
+        """Bright (switch closed) and dim."""
+        branch = self.bright_ohm + self.switch_ohm
+        bright = branch * self.dim_ohm / (branch + self.dim_ohm)
+        return Amplifier("bright", bright, self.feedback_f), Amplifier("dim", self.dim_ohm, self.feedback_f)
+
+    @property
+    def lift_v(self) -> float:
+        """Zero is lifted so far, so that noise is not cut off at nothing and the amplifier never touches its lower rail."""
+        return self.reference_v * self.lift_bottom_ohm / (self.lift_top_ohm + self.lift_bottom_ohm)
 
 
 def current_a(build: Build, light_lx: float) -> float:
@@ -88,9 +111,19 @@ def pole_s(amplifier: Amplifier) -> float:
     return amplifier.r_ohm * amplifier.c_farad
 
 
-def bandwidth_hz(amplifier: Amplifier) -> float:
-    """The frequency at which the amplifier gives 0.707 of a slow light: 1 / (2 pi R C)."""
-    return 1 / (2 * math.pi * pole_s(amplifier))
+def filter_s(build: Build) -> float:
+    """Time constant of the filter before the converter."""
+    return build.filter_ohm * build.filter_f
+
+
+def bandwidth_hz(build: Build, amplifier: Amplifier) -> float:
+    """The frequency at which feedback and filter together give 0.707 of a slow light.
+
+    |H|^2 = 1/((1 + w^2 a^2)(1 + w^2 b^2)) = 1/2 is a quadratic in w^2.
+    """
+    a2, b2 = pole_s(amplifier) ** 2, filter_s(build) ** 2
+    w2 = 2 / (math.sqrt((a2 + b2) ** 2 + 4 * a2 * b2) + a2 + b2)
+    return math.sqrt(w2) / (2 * math.pi)
 
 
 def least_capacitor_f(build: Build, amplifier: Amplifier) -> float:
@@ -100,14 +133,17 @@ def least_capacitor_f(build: Build, amplifier: Amplifier) -> float:
 
 
 def noise_v(build: Build, amplifier: Amplifier, light_lx: float) -> float:
-    """RMS noise at the output over the whole band: resistor, shot noise of the light, amplifier voltage noise."""
-    band_hz = bandwidth_hz(amplifier) * math.pi / 2
+    """RMS noise at the converter over the whole band: resistor, shot noise of the light, amplifier voltage noise.
+
+    Two poles a and b pass white noise as a band of 1/(4 (a + b)).  The amplifier's own voltage is lifted by
+    (1 + s z)/(1 + s a) with z = R (C_in + C_f), which makes that band 1 + z^2/(a b) times as wide.
+    """
+    a, b = pole_s(amplifier), filter_s(build)
+    band_hz = 1 / (4 * (a + b))
+    zero = amplifier.r_ohm * (build.diode_f + build.amplifier_input_f + amplifier.c_farad)
     resistor = math.sqrt(4 * BOLTZMANN_J_K * ROOM_K * amplifier.r_ohm * band_hz)
     shot = amplifier.r_ohm * math.sqrt(2 * ELECTRON_C * current_a(build, light_lx) * band_hz)
-    # Above the pole of R and C_in the voltage noise is amplified by 1 + C_in / C_f, up to where the gain ends.
-    plateau = 1 + (build.diode_f + build.amplifier_input_f) / amplifier.c_farad
-    top_hz = build.gain_bandwidth_hz / plateau * math.pi / 2
-    voltage = build.amplifier_noise_v_rthz * plateau * math.sqrt(top_hz)
+    voltage = build.amplifier_noise_v_rthz * math.sqrt(band_hz * (1 + zero**2 / (a * b)))
     return math.sqrt(resistor**2 + shot**2 + voltage**2)
 
 
@@ -152,10 +188,15 @@ def seen_peak(t01_s: float, pole: float) -> float:
     return float((pole / tau) ** (pole / (tau - pole)))
 
 
+def lag_s(build: Build, amplifier: Amplifier) -> float:
+    """Both poles as one: their lags add."""
+    return pole_s(amplifier) + filter_s(build)
+
+
 def flash_range_lxs(build: Build, amplifier: Amplifier, t01_s: float) -> tuple[float, float]:
     """Luminous exposure between which an exponential pulse of that t0.1 is read to a tenth of a stop without clipping."""
     tau = t01_s / math.log(10)
-    per_peak = tau / seen_peak(t01_s, pole_s(amplifier))
+    per_peak = tau / seen_peak(t01_s, lag_s(build, amplifier))
     low = peak_codes_needed() / 2**build.flash_bits * full_scale_lx(build, amplifier)
     return low * per_peak, 0.95 * clipping_lx(build, amplifier) * per_peak
 

@@ -14,8 +14,11 @@ from collections.abc import Callable
 from pathlib import Path
 
 from hardware_notes.design import circuit as c
-from hardware_notes.design.builds import BUILD_B, BUILD_B_INTERNAL, BUILD_C, FLASH_T01_S
+from hardware_notes.design import shell
+from hardware_notes.design.builds import BUILD_B, BUILD_D, FLASH_T01_S
 from hardware_notes.design.plot import Bar, range_plot
+from hardware_notes.spice import decks
+from hardware_notes.spice import run as spice
 
 NOTES = Path(__file__).parent.parent
 SHUTTER_S = 1 / 128
@@ -44,21 +47,21 @@ def table(headings: list[str], rows: list[list[str]]) -> str:
 def values(build: c.Build) -> str:
     """The electrical side of both ranges."""
     rows: list[tuple[str, Callable[[c.Amplifier], str]]] = [
-        ("feedback resistor", lambda a: engineering(a.r_ohm, "Ω")),
-        ("feedback capacitor", lambda a: engineering(a.c_farad, "F")),
-        ("least capacitor for a quiet amplifier", lambda a: engineering(c.least_capacitor_f(build, a), "F", 2)),
+        ("feedback, switch included", lambda a: engineering(a.r_ohm, "Ω")),
+        ("capacitor across the amplifier", lambda a: engineering(a.c_farad, "F")),
         ("full scale", lambda a: engineering(c.full_scale_lx(build, a), "lx")),
         ("clips at", lambda a: engineering(c.clipping_lx(build, a), "lx")),
         ("photocurrent at full scale", lambda a: engineering(c.current_a(build, c.full_scale_lx(build, a)), "A")),
-        ("time constant", lambda a: engineering(c.pole_s(a), "s", 2)),
-        ("bandwidth", lambda a: engineering(c.bandwidth_hz(a), "Hz")),
-        ("noise in the dark, at the output", lambda a: engineering(c.noise_v(build, a, 0), "V", 2)),
+        ("time constant, filter included", lambda a: engineering(c.lag_s(build, a), "s", 2)),
+        ("bandwidth", lambda a: engineering(c.bandwidth_hz(build, a), "Hz")),
+        ("noise in the dark, at the converter", lambda a: engineering(c.noise_v(build, a, 0), "V", 2)),
         ("noise at half of full scale", lambda a: engineering(c.noise_v(build, a, c.full_scale_lx(build, a) / 2), "V", 2)),
         (f"one step of {build.steady_bits} bits", lambda _: engineering(c.code_v(build, build.steady_bits), "V")),
-        (f"one step of {build.flash_bits} bits", lambda _: engineering(c.code_v(build, build.flash_bits), "V")),
+        *([(f"one step of {build.flash_bits} bits", lambda _: engineering(c.code_v(build, build.flash_bits), "V"))]
+          if build.flash_bits != build.steady_bits else []),
         ("one step of flash, as light", lambda a: engineering(c.full_scale_lx(build, a) / 2**build.flash_bits, "lx", 2)),
         ("lifted zero, raw", lambda _: f"{build.lift_v / build.reference_v:.2%}"),
-    ]
+    ]  # fmt: skip
     cells = [[name, *(figure(a) for a in build.ranges)] for name, figure in rows]
     return table(["", *(f"range {a.name}" for a in build.ranges)], cells)
 
@@ -98,20 +101,50 @@ def plot(build: c.Build) -> str:
     return range_plot(f"What build ({build.name}) can read", bars, caption)
 
 
-def reference_choice() -> str:
-    """Why 5 V and not 1.1 V."""
-    rows = []
-    for build in (BUILD_B, BUILD_B_INTERNAL):
-        dim = build.ranges[-1]
-        noise = c.noise_v(build, dim, c.full_scale_lx(build, dim) / 2)
-        rows.append([
-            engineering(build.reference_v, "V"),
-            " and ".join(engineering(a.r_ohm, "Ω") for a in build.ranges),
-            engineering(c.code_v(build, 10), "V", 2),
-            engineering(noise, "V", 2),
-            f"{5e-4 / build.reference_v:.3%}",
-        ])  # fmt: skip
-    return table(["reference", "resistors", "step of 10 bits", "noise, dim, half scale", "0.5 mV of offset is"], rows)
+def simulated(build: c.Build) -> str:
+    """What the circuit simulator says of the front end."""
+    f = spice.load()[build.name]
+    bits = f"steps of {build.steady_bits} bits"
+
+    def both(key: str, form: str = "{:.3g}") -> list[str]:
+        return [form.format(f[key.format(a.name)]) for a in build.ranges]
+
+    def most(start: str, end: str) -> list[str]:
+        found = [[v for k, v in f.items() if k.startswith(start.format(a.name)) and k.endswith(end)] for a in build.ranges]
+        return [f"{max(v, key=abs):.2g}" for v in found]
+
+    rows = [
+        ["phase margin, nominal", *both("stability/{}/nominal deg", "{:.0f}°")],
+        [f"least of {spice.DRAWS} copies with tolerances", *both(f"stability/{{}}/least of {spice.DRAWS} deg", "{:.0f}°")],
+        ["noise in the dark, µV", *both("noise/{}/dark uV", "{:.2g}")],
+        ["noise at half of full scale, µV", *both("noise/{}/half uV", "{:.2g}")],
+    ]
+    for shape in decks.SHAPES:
+        cells = [" / ".join(f"{f[f'flash/{a.name}/{shape.name}/{kind} %']:+.1f}".replace("-0.0", "0.0").replace("+0.0", "0.0")
+                            for kind in ("exposure", "t0.5", "t0.1")) for a in build.ranges]  # fmt: skip
+        rows.append([f"{shape.name}: exposure / t0.5 / t0.1, % off", *cells])
+    rows += [
+        ["exposure from samples, worst moment and flash, %", *most("flash/{}/", "sampled %")],
+        ["8 × too bright: converter reads, % (100 is full)", *both("clipping/{}/8x/converter %", "{:.1f}")],
+        ["8 × too bright: minus input falls to, V", *both("clipping/{}/8x/minus V", "{:.2f}")],
+        ["8 × too bright: follows the light again after, µs", *both("clipping/{}/8x/follows after us", "{:.0f}")],
+    ]
+    for hz in decks.RIPPLE_HZ[::2]:
+        name = engineering(hz, "Hz")
+        cells = [
+            " / ".join(f"{f[f'supply/{a.name}/{hz:g} Hz/{level} steps']:.2g}" for level in ("dark", "half")) for a in build.ranges
+        ]
+        rows.append([f"0.1 V of {name} on the supply: dark / half scale, {bits}", *cells])
+    return table(["", *(f"range {a.name}" for a in build.ranges)], rows)
+
+
+def capacitor_choice() -> str:
+    """Why the capacitor stands beside the switch and not behind it."""
+    f = spice.load()["b"]
+    fixed = min(f[f"stability/{a.name}/least of {spice.DRAWS} deg"] for a in BUILD_B.ranges)
+    pair = f["stability/switched pair/least deg"]
+    rows = [["behind the switch, with its resistor", f"{pair:.0f}°"], ["always across the amplifier", f"{fixed:.0f}°"]]
+    return table(["capacitor", "least phase margin"], rows)
 
 
 def parts_light(build: c.Build) -> str:
@@ -131,13 +164,16 @@ def parts_light(build: c.Build) -> str:
 
 BLOCKS: dict[str, Callable[[], str]] = {
     "values b": lambda: values(BUILD_B),
-    "values c": lambda: values(BUILD_C),
+    "values d": lambda: values(BUILD_D),
     "readable b": lambda: readable(BUILD_B),
-    "readable c": lambda: readable(BUILD_C),
-    "reference": reference_choice,
+    "readable d": lambda: readable(BUILD_D),
+    "simulated b": lambda: simulated(BUILD_B),
+    "simulated d": lambda: simulated(BUILD_D),
+    "capacitor": capacitor_choice,
+    "dome": shell.table,
     "light": lambda: parts_light(BUILD_B),
 }
-PLOTS = {"range_b.svg": BUILD_B, "range_c.svg": BUILD_C}
+PLOTS = {"range_b.svg": BUILD_B, "range_d.svg": BUILD_D}
 _BLOCK = re.compile(r"(<!-- design: ([a-z ]+) -->\n).*?(<!-- end -->)", re.S)
 
 

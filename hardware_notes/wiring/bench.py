@@ -31,7 +31,7 @@ def receptors() -> str:
     s.wire((540, 268), (880, 268), dashed=True, width=1)
     s.text(540, 258, "reference plane: face of the disk", size=12, colour=NOTE)
     s.notes(60, 420, (
-        "Dome: half a sphere, 25 to 40 mm across, white opal, 1.5 to 2 mm thick; diode a third of the radius below its rim.",
+        "Dome: half a sphere, 25 to 40 mm across, white opal, 1.5 to 2 mm thick; diode half the radius below its rim.",
         "Disk: white opal or two layers of matt drafting film, edge of 1 to 2 mm free so that light from the side enters.",
     ))  # fmt: skip
     return s.svg()

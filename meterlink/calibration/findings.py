@@ -19,6 +19,7 @@ LIMITS = {
     "overlap": 0.3,
     "angle": 0.2,
     "drift": 0.004,
+    "supply": 0.3,
 }
 """Largest figure that passes.  Ours: what keeps a reading within a tenth of a stop, with room for a real lamp."""
 INDEX_LIMIT = {"dome": 0.19, "flat": 0.08}

@@ -24,6 +24,8 @@ def judge(walk: AcceptanceWalk) -> Findings:
     repeat_stops, u_pop = _repeats(walk)
     rows: list[Row] = []
     darks, leak, drift = _darkness(walk, rows)
+    if walk.supply is not None:
+        rows.append(row("supply", "supply as reference against its calibration, corrected", *walk.supply, "stop"))
     torch = [t.measurement.modulation for t in walk.of("torch") if t.measurement.modulation is not None]
     modulation = sum(torch) / len(torch) if torch else 0.0
     rows.append(row("hum", "light of a battery torch wavers", modulation if torch else None, 0.005, ""))

@@ -85,6 +85,7 @@ async def _walk(args: argparse.Namespace) -> int:
             await watching.open()
             await watching.identified()
             identity = identity_of(watching.sensor)
+            await watching.sensor.supply()
             walk = _procedure(args, identity, _previous(args, watching.calibration))
             value = reference_value(walk.calibration.constant, units.parse_iso(args.iso), units.parse_shutter(args.shutter))
             lines = Lines()

@@ -4,6 +4,7 @@ examples:
   meterlink sensors                       serial ports and Bluetooth, the one used last at once
   meterlink sensors --exclude ttyUSB3     never touch that port (may be given several times; METERLINK_EXCLUDE_PORTS)
   meterlink sensors --try /dev/ttyUSB0    listen to an unknown sensor and propose how to read it
+  meterlink sensors --name "my dome" /dev/ttyUSB0   give a sensor of the build notes its name, and its id where it has none
   meterlink sensors --json
 
 Ports that another program holds are never opened.  Give a sensor by its URL: meterlink meter KEY --sensor URL
@@ -12,14 +13,19 @@ Ports that another program holds are never opened.  Give a sensor by its URL: me
 from __future__ import annotations
 
 import argparse
+import contextlib
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from meterlink.cli.frame import add_json_option, open_library, print_json, print_rows
-from meterlink.errors import LinkError
+from meterlink.errors import LinkError, SensorError, UsageError
 from meterlink.library.store import Library
+from meterlink.records import Identity, Reply
 
 if TYPE_CHECKING:
     from meterlink.sensor.find import Found
+
+ID_BYTES = 8
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -29,6 +35,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--everything", action="store_true", help="ask also ports that look like no board")
     parser.add_argument("--no-bluetooth", action="store_true", help="serial ports only")
     parser.add_argument("--try", dest="attempt", metavar="PORT", help="listen to PORT and propose a dialect")
+    parser.add_argument("--name", nargs=2, metavar=("NAME", "PORT"), help="name the sensor on PORT, and give it an id where "
+        "it has none")
     parser.add_argument("--listen-only", action="store_true", help="with --try: write nothing to the port")
     add_json_option(parser)
 
@@ -39,6 +47,8 @@ def run(args: argparse.Namespace) -> int:
 
     if args.attempt:
         return asyncio.run(_try(args))
+    if args.name:
+        return asyncio.run(_name(*args.name))
     with open_library(args) as library:
         rows = asyncio.run(_look(args, library))
     if args.json:
@@ -127,6 +137,52 @@ async def _bluetooth(found: dict[str, dict[str, Any]], tell: Any) -> None:
             }
     except LinkError as error:
         tell(f"  Bluetooth: {error}")
+
+
+async def _name(name: str, port: str) -> int:
+    """Keep a name in a sensor, with a new random id where it has none; an id that is there is never changed."""
+    import asyncio
+    import secrets
+
+    from meterlink.sensor.dialects.messages import DONE, SET_IDENTITY
+    from meterlink.sensor.dialects.native import NativeDecoder
+    from meterlink.sensor.link.registry import link_for
+
+    url = port if port.startswith(("serial:", "socket:", "ble:")) else f"serial:{port}?baud=250000"
+    decoder, samples = NativeDecoder(), asyncio.Queue[Any]()
+    link = link_for(url)
+
+    def take(data: bytes, at_s: float, channel: str) -> None:
+        for sample in decoder.feed(data, at_s, channel):
+            samples.put_nowait(sample)
+
+    async def answer(question: Callable[[], bytes], fits: Callable[[Any], bool]) -> Any:
+        for _ in range(4):
+            await link.write(question())
+            with contextlib.suppress(TimeoutError):
+                async with asyncio.timeout(1.5):
+                    while not fits(sample := await samples.get()):
+                        pass
+                    return sample
+        raise SensorError(f"no sensor of the build notes answers on {port}: check the port, and that no other program holds it")
+
+    await link.open(take, lambda _error: None)
+    try:
+        identity = await answer(decoder.identify, lambda s: isinstance(s, Identity))
+        nameless = int(identity.sensor_id, 16) == 0
+        sensor_id = secrets.token_hex(ID_BYTES) if nameless else identity.sensor_id
+        try:
+            frame = decoder.set_identity(sensor_id, name)
+        except ValueError as error:
+            raise UsageError(f"{error}: choose a shorter name") from None
+        reply = await answer(lambda: frame, lambda s: isinstance(s, Reply) and s.command == SET_IDENTITY)
+        if reply.code != DONE:
+            raise SensorError(f"{identity.name} keeps its name: {reply.text or 'its firmware is older'}; update its firmware")
+        after = await answer(decoder.identify, lambda s: isinstance(s, Identity))
+    finally:
+        await link.close()
+    print(f"{after.name} ({after.sensor_id}){': a new id, kept in the sensor from now on' if nameless else ''}")
+    return 0
 
 
 async def _try(args: argparse.Namespace) -> int:

@@ -78,11 +78,13 @@ async def _walk(args: argparse.Namespace) -> dict[str, Any]:
             await watching.open()
             await watching.identified()
             identity = identity_of(watching.sensor)
+            supply = await watching.sensor.supply()
             calibration = watching.calibration
             if calibration is None:
                 raise SensorError("the sensor has not said who it is: unplug it, plug it in and start again")
             design = args.design or [r.full_scale_lx for r in default_calibration(identity).ranges]
             walk = AcceptanceWalk(identity, calibration, nominal_lx=design, receptor=args.receptor or "")
+            walk.supply = supply
             finished = await drive(watching, walk, say, lambda text, _task: parse_distance(text), Lines())
         finally:
             await watching.close()

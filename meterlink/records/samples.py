@@ -135,6 +135,12 @@ class Status(NamedTuple):
     frames_refused: int = 0
     """Damaged frames that the sensor received."""
     uptime_s: float = 0.0
+    reference_raw: float = 0.0
+    """The sensor's own fixed reference as its converter sees it; 0: not measured, or the converter has a reference of its own."""
+    reference_by_design_raw: float = 0.0
+    """What it is at the converter's reference that the nominal full scales hold for."""
+    reference_tolerance_rel: float = 0.0
+    """By how much the fixed reference may be off by design."""
 
 
 class Reply(NamedTuple):

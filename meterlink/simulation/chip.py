@@ -234,10 +234,11 @@ class SimulatedChip:
         ``gain_error_0``, ``gain_error_1`` (0.01 reads one per cent high on that range), ``offset`` (dark offset,
         fraction of full scale), ``nonlinearity`` (v + n·v²), ``hum`` (amplitude, fraction of full scale) and
         ``hum_hz``, ``noise`` (standard deviation, fraction of full scale), ``seed`` (whole number, starts the noise
-        anew), ``pole_us`` (time constant; 2), ``full_scale_0_lx``, ``full_scale_1_lx``.
+        anew), ``pole_us`` (time constant; 2), ``full_scale_0_lx``, ``full_scale_1_lx``, ``supply_v`` (5; the converter's
+        reference is 0.966 of it), ``bandgap_v`` (the chip's own reference; 1.1).
         """
         known = {"gain_error_0", "gain_error_1", "offset", "nonlinearity", "hum", "hum_hz", "noise", "seed", "pole_us"}
-        known |= {"full_scale_0_lx", "full_scale_1_lx"}
+        known |= {"full_scale_0_lx", "full_scale_1_lx", "supply_v", "bandgap_v"}
         unknown = sorted(set(settings) - known)
         if unknown:
             raise UsageError(f"the amplifier has no {unknown[0]}: it has {', '.join(sorted(known))}")

@@ -39,6 +39,7 @@ TYPES = {
     "IDENTITY": 0x01, "STEADY": 0x02, "POP": 0x03, "BLOCK": 0x04, "STATUS": 0x05, "COLOUR": 0x06,
     "DISTANCE": 0x07, "BATTERY": 0x08, "REPLY": 0x0F,
     "IDENTIFY": 0x81, "SET_RANGE": 0x82, "ARM": 0x83, "STEADY_RATE": 0x84, "SET_INTERVAL": 0x85, "GET_STATUS": 0x86,
+    "SET_IDENTITY": 0x87,
 }  # fmt: skip
 TO_SENSOR = 0x80
 
@@ -91,7 +92,7 @@ def body_of(kind: str, f: Fields) -> bytes:
     """The body of a message from its fields, in the order of the specification."""
     packers = {
         "IDENTITY": _identity, "STEADY": _steady, "POP": _pop, "BLOCK": _block, "STATUS": _status,
-        "COLOUR": _colour,
+        "COLOUR": _colour, "SET_IDENTITY": _set_identity,
     }  # fmt: skip
     if kind in packers:
         return packers[kind](f)
@@ -134,9 +135,17 @@ def _block(f: Fields) -> bytes:
 
 
 def _status(f: Fields) -> bytes:
-    return struct.pack("<IBBHHHIHHH", f["uptime_ms"], f["range"], f["flags"], f["baseline"], f["threshold"],
+    body = struct.pack("<IBBHHHIHHH", f["uptime_ms"], f["range"], f["flags"], f["baseline"], f["threshold"],
                        f["pretrigger"], f["interval_ns"], f["pops_seen"], f["pops_lost"],
                        f["frames_refused"])  # fmt: skip
+    if "reference" in f:
+        body += struct.pack("<HHH", f["reference"], f["reference_by_design"], f["reference_tolerance"])
+    return body
+
+
+def _set_identity(f: Fields) -> bytes:
+    name = f["name"].encode()
+    return bytes.fromhex(f["unique_id"]) + bytes([len(name)]) + name
 
 
 def _colour(f: Fields) -> bytes:
@@ -220,6 +229,10 @@ def message_cases() -> list[tuple[str, str, int, Fields]]:
         ("reply_unknown_command", "REPLY", 24, {"command": 0xEE, "its_sequence": 0xFFFF, "code": 1}),
         ("reply_value_not_possible", "REPLY", 25, {"command": 0x85, "its_sequence": 0, "code": 2}),
         ("reply_busy", "REPLY", 26, {"command": 0x83, "its_sequence": 256, "code": 3}),
+        ("status_reference", "STATUS", 27, status | {
+            "reference": 15_360, "reference_by_design": 14_923, "reference_tolerance": 5957}),
+        ("status_reference_not_measured", "STATUS", 28, status | {
+            "reference": 0, "reference_by_design": 0xFFFF, "reference_tolerance": 0xFFFF}),
         ("identify", "IDENTIFY", 0, {}),
         ("set_range_bright", "SET_RANGE", 1, {"range": 0}),
         ("set_range_dim", "SET_RANGE", 2, {"range": 1}),
@@ -231,6 +244,8 @@ def message_cases() -> list[tuple[str, str, int, Fields]]:
         ("set_interval_1", "SET_INTERVAL", 8, {"factor": 1}),
         ("set_interval_8", "SET_INTERVAL", 0xFFFF, {"factor": 8}),
         ("get_status", "GET_STATUS", 9, {}),
+        ("set_identity", "SET_IDENTITY", 10, {"unique_id": "4d4c000102030405", "name": "my dome"}),
+        ("set_identity_no_name", "SET_IDENTITY", 11, {"unique_id": "00000000000000ff", "name": ""}),
     ]  # fmt: skip
 
 
@@ -242,7 +257,8 @@ def raw_of(kind: str, f: Fields) -> Fields:
     if kind == "BLOCK" and len(f["samples"]) <= 32:
         return {"samples": [(s + 0.5) / 2 ** f["scale_bits"] for s in f["samples"]]}
     if kind == "STATUS":
-        return {"baseline": f["baseline"] / 65536, "threshold": f["threshold"] / 65536}
+        raw = {"baseline": f["baseline"] / 65536, "threshold": f["threshold"] / 65536}
+        return raw | {"reference": f["reference"] / 65536} if f.get("reference") else raw
     return {}
 
 
@@ -561,11 +577,13 @@ def _judge(piece: bytes, to: str) -> tuple[str, bytes]:
 def _body_fits(kind: str, body: bytes) -> bool:
     shortest = {"IDENTITY": 23, "STEADY": 18, "POP": 10, "BLOCK": 15, "STATUS": 22, "COLOUR": 2, "DISTANCE": 2,
                 "BATTERY": 3, "REPLY": 4, "IDENTIFY": 0, "SET_RANGE": 1, "ARM": 3, "STEADY_RATE": 1,
-                "SET_INTERVAL": 1, "GET_STATUS": 0}  # fmt: skip
+                "SET_INTERVAL": 1, "GET_STATUS": 0, "SET_IDENTITY": 9}  # fmt: skip
     if len(body) < shortest[kind]:
         return False
     if kind == "IDENTITY":
         return 1 <= body[21] <= 8 and body[22] <= 32 and len(body) >= 23 + body[22]
+    if kind == "SET_IDENTITY":
+        return body[8] <= 32 and len(body) >= 9 + body[8]
     if kind == "STEADY":
         return body[10:12] != b"\0\0"
     if kind == "COLOUR":

@@ -14,7 +14,7 @@ from meterlink.simulation.chip import SimulatedChip
 
 KINDS = {1: "IDENTITY", 2: "STEADY", 3: "POP", 4: "BLOCK", 5: "STATUS", 15: "REPLY"}
 COMMANDS = {"IDENTIFY": 0x81, "SET_RANGE": 0x82, "ARM": 0x83, "STEADY_RATE": 0x84, "SET_INTERVAL": 0x85,
-            "GET_STATUS": 0x86}  # fmt: skip
+            "GET_STATUS": 0x86, "SET_IDENTITY": 0x87}  # fmt: skip
 
 
 class Message(NamedTuple):
@@ -34,8 +34,8 @@ def unpack(message: bytes) -> Message:
         2: ("<IBBIHHHH", "time_ms range flags sum count min max distance_mm"),
         3: ("<IHBBH", "time_ms pop range flags lost"),
         4: ("<IHBBBBHHB", "time_ms pop range flags sample_bytes scale_bits pretrigger distance_mm segments"),
-        5: ("<IBBHHHIHHH", "uptime_ms range flags baseline threshold pretrigger interval_ns pops_seen pops_lost "
-            "frames_refused"),
+        5: ("<IBBHHHIHHHHHH", "uptime_ms range flags baseline threshold pretrigger interval_ns pops_seen pops_lost "
+            "frames_refused reference reference_by_design reference_tolerance"),
         15: ("<BHB", "command its_sequence code"),
     }  # fmt: skip
     if kind == 1:

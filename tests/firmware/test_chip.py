@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import random
 import struct
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -131,7 +132,8 @@ def test_block_has_the_shape_of_the_pop(chip: SimulatedChip, line: Line) -> None
     lit = raw > 0.25
     assert block["pretrigger"] == 128
     assert list(np.flatnonzero(lit)) == list(range(128, 328)), "from the trigger on, 200 samples of 13 µs"
-    assert raw[lit].mean() == pytest.approx(0.5123, abs=0.001)
+    # Without the sample in whose conversion it rises: the amplifier takes 2 µs, and the moment within it is chance.
+    assert raw[lit][1:].mean() == pytest.approx(0.5123, abs=0.0003)
     assert raw[~lit].mean() == pytest.approx(0.0123, abs=0.0003), "10 bits survive in 8-bit samples"
     assert float(lengths_s.sum()) == pytest.approx(128 * 13e-6 + 1536 * 13e-6)
     assert times_s[-1] == pytest.approx(0.01994, abs=1e-4)
@@ -205,7 +207,7 @@ def test_ranges(chip: SimulatedChip, line: Line) -> None:
     assert chip.stats().range_pins == 1
     sequence = line.send("SET_RANGE", b"\x01")
     messages = line.after(500)
-    assert chip.stats().range_pins == 2
+    assert chip.stats().range_pins == 0
     assert of(messages, "REPLY") == [{"command": 0x82, "its_sequence": sequence, "code": 0}]
     assert not of(messages, "POP")
     for window in of(messages, "STEADY"):
@@ -219,7 +221,7 @@ def test_ranges(chip: SimulatedChip, line: Line) -> None:
     assert exposure_raw_s(block) * DIM_FULL_SCALE_LX == pytest.approx(truth_lxs, rel=0.02)
     line.send("SET_RANGE", b"\x02")
     assert of(line.after(20), "REPLY")[0]["code"] == 2
-    assert chip.stats().range_pins == 2
+    assert chip.stats().range_pins == 0
 
 
 def test_two_pops_in_quick_succession(chip: SimulatedChip, line: Line) -> None:
@@ -355,7 +357,7 @@ def _scripted_run() -> bytes:
         one.amplifier(offset=0.01, noise=0.001, seed=11)
         one.ambient(40_000.0, flicker_depth=0.05)
         line.after(200)
-        one.pop(1.1e6, decay_us=600, rise_us=40, at_ms=3.3)
+        one.pop(1.1e6, decay_us=600, rise_us=40, at_ms=33.3)  # asked for its state the chip is blind for 8 ms
         line.send("GET_STATUS")
         line.after(150)
         line.send("SET_RANGE", b"\x01")
@@ -462,3 +464,71 @@ def test_missing_tools_are_named(monkeypatch: pytest.MonkeyPatch, tmp_path: Path
         SimulatedChip().start()
     monkeypatch.setattr(chip_module, "_FIRMWARE", tmp_path)
     assert "checkout" in (chip_module.why_not() or "")
+
+
+def test_reference_is_measured_and_follows_the_supply(chip: SimulatedChip, line: Line) -> None:
+    """GET_STATUS tells the chip's 1.1 V against 0.966 of the supply, within a step of 10 bits; sampling goes on afterwards and a
+    pop is kept."""
+    line.after(READY_MS)
+    for supply_v in (4.5, 5.0, 5.5):
+        chip.amplifier(supply_v=supply_v)
+        line.send("GET_STATUS")
+        (status,) = of(line.after(60), "STATUS")
+        assert status["reference"] / 65536 == pytest.approx(1.1 / (0.96614 * supply_v), abs=0.6 / 1024)
+        assert status["reference_by_design"] / 65536 == pytest.approx(1.1 / 4.8307, abs=1e-4)
+        assert status["reference_tolerance"] / 65536 == pytest.approx(0.1 / 1.1, abs=1e-4)
+    line.after(20)
+    chip.pop(1.0e6, decay_us=500, rise_us=50)
+    assert len(of(line.after(POP_MS), "BLOCK")) == 1
+    assert chip.stats().samples_missed == 0
+
+
+def test_status_during_a_capture_leaves_it_alone(chip: SimulatedChip, line: Line) -> None:
+    """Asked in the middle of a flash the chip tells the last figure of its reference and keeps the flash whole."""
+    line.after(READY_MS)
+    truth_lxs = chip.pop(1.2e6, decay_us=2000, rise_us=50)
+    line.after(5)
+    line.send("GET_STATUS")
+    messages = line.after(POP_MS)
+    assert of(messages, "STATUS")[0]["reference"] == 0
+    assert exposure_raw_s(of(messages, "BLOCK")[0]) * BRIGHT_FULL_SCALE_LX == pytest.approx(truth_lxs, rel=0.01)
+
+
+@pytest.fixture
+def nameless() -> Iterator[SimulatedChip]:
+    """A chip whose memory was never written."""
+    reason = chip_module.why_not()
+    if reason:
+        pytest.skip(reason)
+    with SimulatedChip(sensor_id="0000000000000000", name="") as started:
+        yield started
+
+
+def test_identity_is_given_once_over_the_line_and_kept(nameless: SimulatedChip) -> None:
+    """A chip without an id takes one, tells it and the name also after a reset; another id is refused, another name is not."""
+    chip, line = nameless, Line(nameless)
+    line.after(READY_MS)
+    chosen, other = bytes.fromhex("4d4c00aabbccddee"), bytes.fromhex("4d4c00aabbccddef")
+
+    def ask(unique_id: bytes, name: bytes) -> int:
+        line.send("SET_IDENTITY", unique_id + bytes([len(name)]) + name)
+        return int(of(line.after(300), "REPLY")[0]["code"])
+
+    def told() -> tuple[bytes, str]:
+        line.send("IDENTIFY")
+        (identity,) = of(line.after(50), "IDENTITY")
+        return identity["id"], identity["name"]
+
+    assert told() == (bytes(8), "")
+    assert ask(b"\xff" * 8, b"x") == 2
+    assert ask(bytes(8), b"x") == 2
+    assert ask(chosen, b"my dome") == 0
+    assert told() == (chosen, "my dome")
+    chip.reset()
+    line.after(READY_MS)
+    assert told() == (chosen, "my dome")
+    assert ask(other, b"stolen") == 2
+    assert ask(chosen, b"Stirn") == 0
+    assert ask(chosen, b"n" * 33) == 2
+    assert told() == (chosen, "Stirn")
+    line.close()

@@ -33,4 +33,4 @@ def test_frames_agree_with_the_cobs_and_crccheck_packages(vector: dict) -> None:
 def test_every_type_of_the_format_has_a_good_vector() -> None:
     """No message type of the specification is without a vector."""
     types = {v["type"] for v in VECTORS["messages"]}
-    assert types == {*range(0x01, 0x09), 0x0F, *range(0x81, 0x87)}
+    assert types == {*range(0x01, 0x09), 0x0F, *range(0x81, 0x88)}

@@ -1,27 +1,24 @@
-"""Notes, drawings and formulas agree; the program of build (a) prints what the reader understands."""
+"""Notes, drawings and formulas agree."""
 
 from __future__ import annotations
 
-import importlib.util
 import re
 import xml.etree.ElementTree as ET
 from pathlib import Path
-from types import ModuleType
 
 import pytest
 
 from hardware_notes.design import circuit as c
-from hardware_notes.design.builds import BUILD_B, BUILD_C
+from hardware_notes.design.builds import BUILD_B, BUILDS
 from hardware_notes.design.make_notes import NOTES, engineering, made
-from hardware_notes.wiring import bench, draw
-from meterlink.records import Steady
+from hardware_notes.wiring import bench, boards, draw
 from meterlink.sensor.measuring.calibrate import ASSUMED_FULL_SCALE_LX, PEDESTAL_RAW
 
 
 def test_every_computed_table_and_plot_is_up_to_date() -> None:
     """What the notes hold between their marks, and the plots, is what the formulas give now."""
     files = made()
-    assert {p.name for p in files} == {"build_b.md", "build_c.md", "range_b.svg", "range_c.svg"}
+    assert {p.name for p in files} == {"build_b.md", "front_end_d.md", "receptors.md", "range_b.svg", "range_d.svg"}
     for path, text in files.items():
         assert path.read_text(encoding="utf-8") == text, f"run python -m hardware_notes.design.make_notes ({path.name})"
 
@@ -35,14 +32,16 @@ def test_spectral_table_is_up_to_date() -> None:
     assert path.read_text(encoding="utf-8") == text
 
 
-@pytest.mark.parametrize("name", [*draw.DRAWINGS, *bench.DRAWINGS])
+@pytest.mark.parametrize("name", [*draw.DRAWINGS, *bench.DRAWINGS, *boards.DRAWINGS])
 def test_drawing_is_up_to_date_and_well_formed(name: str) -> None:
     """Each SVG is what the script draws now, is well-formed XML and keeps its text inside the sheet."""
     text = (NOTES / "wiring" / name).read_text(encoding="utf-8")
-    assert text == {**draw.DRAWINGS, **bench.DRAWINGS}[name]()
+    assert text == {**draw.DRAWINGS, **bench.DRAWINGS, **boards.DRAWINGS}[name]()
     root = ET.fromstring(text)
     width, height = float(root.attrib["width"]), float(root.attrib["height"])
     for node in root.iter("{http://www.w3.org/2000/svg}text"):
+        if "transform" in node.attrib:
+            continue  # turned by a quarter: the names of leads, above or below the board
         size = float(node.attrib["font-size"])
         long = 0.5 * size * len(node.text or "")
         x = float(node.attrib["x"]) - {"middle": long / 2, "end": long}.get(node.attrib["text-anchor"], 0.0)
@@ -51,24 +50,92 @@ def test_drawing_is_up_to_date_and_well_formed(name: str) -> None:
         assert 0 < float(node.attrib["y"]) < height
 
 
-def test_drawn_resistors_are_the_computed_ones() -> None:
-    """The diagram of build (b) shows the feedback parts that the tables are computed from, and a divider for 2 %."""
-    text = draw.build_b()
-    for a in BUILD_B.ranges:
-        assert f"{engineering(a.r_ohm, 'Ω')} 1 %" in text
-        assert f"{engineering(a.c_farad, 'F')} C0G" in text
-    for build in (BUILD_B, BUILD_C):
-        low, top = draw.lift_bottom_ohm(build), draw.LIFT_TOP_OHM[build.name]
-        lift = build.supply_v * low / (low + top)
-        assert lift / build.reference_v == pytest.approx(PEDESTAL_RAW, rel=0.03)
+@pytest.mark.parametrize("build", BUILDS, ids=lambda b: b.name)
+def test_drawn_resistors_are_the_computed_ones(build: c.Build) -> None:
+    """Circuit and breadboard show the parts that the tables are computed from, with one tolerance, and a divider for 2 %."""
+    for text in (draw.DRAWINGS[f"build_{build.name}.svg"](), boards.DRAWINGS[f"breadboard_{build.name}.svg"]()):
+        for ohm in (build.dim_ohm, build.bright_ohm):
+            assert f"{engineering(ohm, 'Ω')} 1 %" in text
+        assert f"{engineering(build.feedback_f, 'F')} C0G" in text
+        for ohm in (build.lift_top_ohm, build.lift_bottom_ohm, build.filter_ohm):
+            assert engineering(ohm, "Ω") in text
+    assert build.lift_v / build.reference_v == pytest.approx(PEDESTAL_RAW, rel=0.03)
 
 
-def test_design_is_the_sensor_that_the_software_assumes() -> None:
+COMMON_JOINTS = (
+    "D1.1 U2.2 R1.2 C1.2 U3.4",
+    "U2.1 R1.1 C1.1 R2.2 R5.1",
+    "U3.3 R2.1",
+    "U3.5 R6.1 R7.1",
+    "U2.3 R3.1 R4.1 C2.1",
+    "U2.6 U2.7",
+)
+JOINTS = {
+    "b": (
+        *COMMON_JOINTS,
+        "R6.2 U1.4",
+        "R5.2 C3.1 U1.23",
+        "R3.2 U1.20 R8.1 R9.1 C6.1 C7.1",
+        "U1.21 C8.1",
+        "U1.9 X1.1 C10.1",
+        "U1.10 X1.2 C11.1",
+        "U1.1 R10.2 C12.2 ISP_5:_RESET",
+        "C12.1 USB_module:_DTR",
+        "U1.2 USB_module:_TXD",
+        "U1.3 USB_module:_RXD",
+        "U1.17 ISP_4:_MOSI",
+        "U1.18 ISP_1:_MISO",
+        "U1.19 ISP_3:_SCK",
+        "U1.7 U2.8 U3.14 R8.2 R10.1 C4.1 C5.1 C9.1 C13.1 USB_module:_5_V ISP_2:_5_V",
+        "U1.8 U1.22 U2.4 U2.5 U3.7 U3.6 U3.12 U3.13 D1.2 R4.2 R7.2 R9.2 C2.2 C3.2 C4.2 C5.2 C6.2 C7.2 C8.2 C9.2 C10.2 C11.2 C13.2"
+        " USB_module:_GND ISP_6:_GND",
+    ),
+    "d": (
+        *COMMON_JOINTS,
+        "R6.2 U1.29",
+        "R5.2 C3.1 U1.31",
+        "R3.2 U1.35 U4.1",
+        "U1.36 R8.1",
+        "R8.2 U2.8 U3.14 C4.1 C5.1 C6.1",
+        "U1.3 U1.33 U2.4 U2.5 U3.7 U3.6 U3.12 U3.13 U4.2 D1.2 R4.2 R7.2 C2.2 C3.2 C4.2 C5.2 C6.2",
+    ),
+}
+"""The circuit, written by hand from the makers' pin lists (from memory): what must be joined, and nothing else."""
+
+
+@pytest.mark.parametrize(("name", "layout"), [("b", boards.board_b()), ("d", boards.board_d())], ids=["b", "d"])
+def test_breadboard_joins_what_the_circuit_joins(name: str, layout: boards.Layout) -> None:
+    """Strips, rails and wires of the drawing give the circuit's joints exactly; no hole holds two legs; legs reach."""
+    wanted = {frozenset(x.replace("_", " ") for x in joint.split()) for joint in JOINTS[name]}
+    assert layout.nets() == wanted
+    holes = [hole for _, hole in layout.holes()]
+    assert len(holes) == len(set(holes))
+    for part in layout.parts:
+        (x1, y1), (x2, y2) = boards.place(part.one), boards.place(part.other)
+        long_mm = 2.54 / boards.PITCH * ((x1 - x2) ** 2 + (y1 - y2) ** 2) ** 0.5
+        assert 2.5 <= long_mm <= (26 if part.kind == "resistor" else 22), part.name
+
+
+def test_a_wire_in_the_wrong_hole_is_seen() -> None:
+    """The same layout with one end of a wire a row off no longer gives the circuit's joints."""
+    layout = boards.board_b()
+    wires = tuple(w._replace(other="b13") if w.other == "b12" else w for w in layout.wires)
+    assert layout._replace(wires=wires).nets() != layout.nets()
+
+
+@pytest.mark.parametrize("build", BUILDS, ids=lambda b: b.name)
+def test_design_is_the_sensor_that_the_software_assumes(build: c.Build) -> None:
     """Full scales within 6 % of what an uncalibrated sensor is taken for, zero lifted as sensing assumes."""
-    for build in (BUILD_B, BUILD_C):
-        for a, nominal in zip(build.ranges, ASSUMED_FULL_SCALE_LX, strict=True):
-            assert c.full_scale_lx(build, a) == pytest.approx(nominal, rel=0.06)
-        assert build.lift_v / build.reference_v == pytest.approx(PEDESTAL_RAW)
+    for a, nominal in zip(build.ranges, ASSUMED_FULL_SCALE_LX, strict=True):
+        assert c.full_scale_lx(build, a) == pytest.approx(nominal, rel=0.06)
+
+
+def test_firmware_knows_the_designs_reference() -> None:
+    """The 4.83 V of the firmware and of the light bench are the design's converter reference, 5 V less a resistor's share."""
+    header = (NOTES / "firmware" / "avr" / "board.h").read_text(encoding="utf-8")
+    bench_source = (NOTES / "firmware" / "bench" / "light.c").read_text(encoding="utf-8")
+    assert f"1.1 / {BUILD_B.reference_v:.4f} " in header
+    assert f"({BUILD_B.reference_v:.4f} / 5.0)" in bench_source
 
 
 def test_links_of_the_notes_lead_somewhere() -> None:
@@ -76,61 +143,6 @@ def test_links_of_the_notes_lead_somewhere() -> None:
     for note in NOTES.glob("*.md"):
         for target in re.findall(r"\]\(([^)#]+)\)", note.read_text(encoding="utf-8")):
             assert (NOTES / target).exists(), f"{note.name}: {target}"
-
-
-def build_a() -> ModuleType:
-    """Load the MicroPython program of build (a) under Python."""
-    spec = importlib.util.spec_from_file_location("build_a_main", NOTES / "build_a" / "main.py")
-    assert spec
-    assert spec.loader
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-class Bus:
-    """A stand-in for the two-wire bus: remembers the configuration, gives a count, or is not there."""
-
-    def __init__(self, count: int | None) -> None:
-        self.count = count
-        self.written: list[tuple[int, int, bytes]] = []
-
-    def writeto_mem(self, address: int, register: int, data: bytes) -> None:
-        """Take a register."""
-        if self.count is None:
-            raise OSError(19)
-        self.written.append((address, register, data))
-
-    def readfrom_mem(self, address: int, register: int, length: int) -> bytes:
-        """Give the light register."""
-        assert (address, register, length) == (0x10, 0x04, 2)
-        assert self.count is not None
-        return self.count.to_bytes(2, "little")
-
-
-@pytest.mark.parametrize(("count", "expected"), [(0, 0.0), (278, 512.4), (40_000, 73_728.0)])
-def test_build_a_prints_lines_that_the_lux_dialect_reads(count: int, expected: float, capsys: pytest.CaptureFixture[str]) -> None:
-    """What the program prints for a count comes back as that illuminance from the shipped dialect."""
-    from meterlink.sensor.dialects.dialect_file import find_dialect
-    from meterlink.sensor.dialects.text_lines import TextLineDecoder
-
-    bus = Bus(count)
-    build_a().main(bus, pause=lambda _: None, times=1)
-    printed = capsys.readouterr().out
-
-    decoder = TextLineDecoder(find_dialect("lux-lines"))
-    samples = decoder.feed(b"\n" + printed.encode(), 0.0)
-    steady = [s for s in samples if isinstance(s, Steady)]
-    assert steady[0].illuminance_lx == pytest.approx(expected, abs=0.06)
-    # Gain 1/8, 25 ms, switched on.
-    assert bus.written == [(0x10, 0x00, (0x1300).to_bytes(2, "little"))]
-
-
-def test_build_a_says_when_nothing_is_connected_and_when_it_is_too_bright(capsys: pytest.CaptureFixture[str]) -> None:
-    """A bus error is a comment line, a full count is OL; neither stops the program."""
-    build_a().main(Bus(None), pause=lambda _: None, times=2)
-    build_a().main(Bus(65535), pause=lambda _: None, times=1)
-    assert capsys.readouterr().out.splitlines() == ["# no sensor: check the four wires"] * 2 + ["OL"]
 
 
 def test_notes_say_what_never_ran() -> None:

@@ -120,6 +120,9 @@ def expected(vector: dict[str, Any]) -> Any:
             f["pops_lost"],
             f["frames_refused"],
             f["uptime_ms"] / 1000,
+            raw.get("reference", 0.0),
+            f.get("reference_by_design", 0) / 65536,
+            f.get("reference_tolerance", 0) / 65536,
         )
     if kind == "COLOUR":
         if f["flags"] & 2:
@@ -164,6 +167,7 @@ def test_commands_are_the_bytes_of_the_vectors(vector: dict[str, Any]) -> None:
         "STEADY_RATE": lambda: decoder.steady_rate(f["hz"]),
         "SET_INTERVAL": lambda: decoder.set_interval(f["factor"]),
         "GET_STATUS": decoder.get_status,
+        "SET_IDENTITY": lambda: decoder.set_identity(f["unique_id"], f["name"]),
     }[vector["kind"]]()
     assert said.hex() == vector["frame"]
 
@@ -207,6 +211,9 @@ def test_the_simulated_sensors_encoder_makes_the_vectors(vector: dict[str, Any])
             pretrigger=f["pretrigger"],
             sample_interval_s=f["interval_ns"] * 1e-9,
             counts=(f["pops_seen"], f["pops_lost"], f["frames_refused"]),
+            reference=(
+                (sample.reference_raw, sample.reference_by_design_raw, sample.reference_tolerance_rel) if "reference" in f else None
+            ),
         )
     elif kind == "COLOUR" and f["flags"] & 2:
         said = encoder.chromaticity(f["channels"][0] / 65535, f["channels"][1] / 65535)
@@ -271,7 +278,7 @@ def test_the_sensor_side_obeys_what_its_vectors_say(stream: dict[str, Any]) -> N
         except FrameError:
             refused += 1
             continue
-        if command.kind <= m.GET_STATUS:
+        if command.kind <= m.SET_IDENTITY:
             kinds.append((command.kind, command.sequence))
         else:
             unknown += 1

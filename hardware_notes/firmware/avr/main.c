@@ -43,9 +43,11 @@ ISR(USART_UDRE_vect) {
 /* -------------------------------------------------------------------------------------------- what the core asks for */
 
 static void set_range(uint8_t range) {
-    /* Both open for a moment: two closed feedbacks would be a third, nameless range. */
-    RANGE_PORT &= (uint8_t) ~(_BV(RANGE_BRIGHT_BIT) | _BV(RANGE_DIM_BIT));
-    RANGE_PORT |= range == 0 ? _BV(RANGE_BRIGHT_BIT) : _BV(RANGE_DIM_BIT);
+    if (range == 0) {
+        RANGE_PORT |= _BV(RANGE_BRIGHT_BIT);
+    } else {
+        RANGE_PORT &= (uint8_t)~_BV(RANGE_BRIGHT_BIT);
+    }
 }
 
 /* All interrupts, for less than a conversion: the flags of what comes meanwhile stay up. */
@@ -53,7 +55,52 @@ static void lock(void) { cli(); }
 
 static void unlock(void) { sei(); }
 
-static struct ml_hardware const hardware = {.set_range = set_range, .lock = lock, .unlock = unlock};
+static void start_adc(void) {
+    ADMUX = _BV(REFS0) | _BV(ADLAR); /* AVCC, left-adjusted, ADC0 */
+    ADCSRB = 0;                      /* free running */
+    DIDR0 = _BV(ADC0D);
+    /* Prescaler 16: 1 MHz, 13 clocks and so 13 us a conversion.  Above 200 kHz the datasheet promises less than 10
+     * bits; a pop uses 8 and steady light the mean of thousands.  What a single conversion has left behind is cleared. */
+    ADCSRA = _BV(ADEN) | _BV(ADSC) | _BV(ADATE) | _BV(ADIE) | _BV(ADIF) | _BV(ADPS2);
+}
+
+/* One conversion, waited for, with the converter at 125 kHz. */
+static uint16_t convert_once(void) {
+    ADCSRA = _BV(ADEN) | _BV(ADSC) | _BV(ADPS2) | _BV(ADPS1) | _BV(ADPS0);
+    while (ADCSRA & _BV(ADSC)) {}
+    return ADC;
+}
+
+/* 4 ms without samples, with the line served meanwhile.  The internal reference has so high a resistance that the
+ * converter needs about a millisecond to follow it: the first conversions are dropped. */
+static uint16_t measure_reference(void) {
+    ADCSRA = _BV(ADEN) | _BV(ADPS2); /* no interrupt, no start by itself */
+    while (ADCSRA & _BV(ADSC)) {}
+    sei();
+    ADMUX = _BV(REFS0) | _BV(MUX3) | _BV(MUX2) | _BV(MUX1);
+    uint16_t sum = 0;
+    for (uint8_t i = 0; i < 16; i++) (void)convert_once();
+    for (uint8_t i = 0; i < 16; i++) sum += convert_once();
+    cli();
+    start_adc();
+    return (uint16_t)(sum * 4 + 32); /* (mean + 1/2) / 1024 x 65536 */
+}
+
+static void store_identity(uint8_t const *id, uint8_t const *name, uint8_t length) {
+    eeprom_update_block(id, (void *)EEPROM_ID_AT, ML_UNIQUE_ID_LENGTH);
+    eeprom_update_block(name, (void *)EEPROM_NAME_AT, length);
+    eeprom_update_byte((uint8_t *)EEPROM_NAME_LENGTH_AT, length);
+}
+
+static struct ml_hardware const hardware = {
+    .set_range = set_range,
+    .lock = lock,
+    .unlock = unlock,
+    .measure_reference = measure_reference,
+    .store_identity = store_identity,
+    .reference_by_design = REFERENCE_BY_DESIGN,
+    .reference_tolerance = REFERENCE_TOLERANCE,
+};
 
 /* --------------------------------------------------------------------------------------------------------- start */
 
@@ -62,15 +109,6 @@ static void start_uart(void) {
     UCSR0C = _BV(UCSZ01) | _BV(UCSZ00);
     UBRR0 = F_CPU / 8 / 250000UL - 1;
     UCSR0B = _BV(RXCIE0) | _BV(RXEN0) | _BV(TXEN0);
-}
-
-static void start_adc(void) {
-    ADMUX = _BV(REFS0) | _BV(ADLAR); /* AVCC, left-adjusted, ADC0 */
-    ADCSRB = 0;                      /* free running */
-    DIDR0 = _BV(ADC0D);
-    /* Prescaler 16: 1 MHz, 13 clocks and so 13 us a conversion.  Above 200 kHz the datasheet promises less than 10
-     * bits; a pop uses 8 and steady light the mean of thousands. */
-    ADCSRA = _BV(ADEN) | _BV(ADSC) | _BV(ADATE) | _BV(ADIE) | _BV(ADPS2);
 }
 
 /* Timer 1 runs at 4 us a count and is asked, not heard: one interrupt less between the samples. */
@@ -124,7 +162,7 @@ static void fill_line(void) {
 }
 
 int main(void) {
-    RANGE_DDR |= _BV(RANGE_BRIGHT_BIT) | _BV(RANGE_DIM_BIT);
+    RANGE_DDR |= _BV(RANGE_BRIGHT_BIT);
     start_uart();
     start_clock();
     start_device();

@@ -39,6 +39,9 @@
 /* simavr scales by 1023 / reference and truncates: with this reference code x SCALE + half comes out as the code. */
 #define SCALE 64
 #define SLICE_MS 1
+/* The chip's own reference, channel 14, is fed as if it were the pin ADC1: simavr's constant has too few bits. */
+#define BANDGAP_CHANNEL 14
+#define BANDGAP_SOURCE 1
 #define RECEIVE_MOST 4096
 #define WAITING_MOST (1 << 20)
 
@@ -61,6 +64,7 @@ static size_t waiting_sent;
 /* The grid of conversions, and figures for `stats`. */
 static avr_adc_t *adc;
 static bool conversion_started;
+static bool resumed; /* free running begins again after single conversions */
 static avr_cycle_count_t conversion_start;
 static unsigned long long bytes_out, bytes_in, bytes_dropped, conversions, samples_missed;
 static avr_cycle_count_t isr_entered, isr_longest, isr_total;
@@ -85,7 +89,23 @@ static void say(char const *format, ...) {
 /* Raised when a conversion starts, in free running just after the one before has ended: so here the result of the
  * ended one is put where the firmware will read it, however late within the next conversion. */
 static void on_conversion_start(struct avr_irq_t *irq, uint32_t value, void *param) {
-    (void)irq, (void)value, (void)param;
+    (void)irq, (void)param;
+    union {
+        uint32_t v;
+        avr_adc_mux_t mux;
+    } const which = {.v = value};
+    if (which.mux.src == BANDGAP_SOURCE) { /* single conversions, off the grid */
+        avr_raise_irq(avr_io_getirq(avr, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_ADC0 + BANDGAP_SOURCE),
+                      light_bandgap_code(&light) * SCALE + SCALE / 2);
+        resumed = true;
+        return;
+    }
+    if (resumed) {
+        resumed = sample_unread = false;
+        conversion_start = avr->cycle;
+        conversion_started = true;
+        return;
+    }
     if (conversions == 0) {
         conversion_start = avr->cycle;
     } else {
@@ -135,9 +155,9 @@ static void on_adc_interrupt(struct avr_irq_t *irq, uint32_t value, void *param)
 
 static void on_range_pin(struct avr_irq_t *irq, uint32_t value, void *param) {
     (void)irq;
-    uint8_t const bit = (uint8_t)(uintptr_t)param;
-    range_pins = (uint8_t)(value ? range_pins | bit : range_pins & ~bit);
-    light.range = range_pins == 1 ? 0 : range_pins == 2 ? 1 : -1;
+    (void)param;
+    range_pins = value ? 1 : 0;
+    light.range = value ? 0 : 1;
 }
 
 static void send_waiting(void) {
@@ -226,7 +246,7 @@ static void restart_chip(void) {
     avr_ioctl(avr, AVR_IOCTL_UART_SET_FLAGS('0'), &flags);
     avr->avcc = avr->vcc = avr->aref = 1023 * SCALE;
     conversions = 0;
-    conversion_started = sample_unread = false;
+    conversion_started = sample_unread = resumed = false;
     chip_listens = true;
     to_chip_length = 0;
     range_pins = 0;
@@ -289,9 +309,11 @@ static void command_set(char const *line) {
     light.hum_hz = number(line, "hum_hz", light.hum_hz, &bad);
     light.pole_s = number(line, "pole_us", light.pole_s * 1e6, &bad) / 1e6;
     light.noise = number(line, "noise", light.noise, &bad);
+    light.supply_v = number(line, "supply_v", light.supply_v, &bad);
+    light.bandgap_v = number(line, "bandgap_v", light.bandgap_v, &bad);
     double const seed = number(line, "seed", -1, &bad);
     if (seed >= 0) light_seed(&light, (uint64_t)seed);
-    say(bad || light.full_scale_lx[0] <= 0 || light.full_scale_lx[1] <= 0 ? "error not a number" : "ok");
+    say(bad || light.full_scale_lx[0] <= 0 || light.full_scale_lx[1] <= 0 || light.supply_v <= 0 ? "error not a number" : "ok");
 }
 
 static void command_stats(void) {
@@ -454,15 +476,13 @@ static void start_chip(char const *firmware_path) {
     for (avr_io_t *io = avr->io_port; io != NULL; io = io->next) {
         if (strcmp(io->kind, "adc") == 0) adc = (avr_adc_t *)io;
     }
+    if (adc != NULL) adc->muxmode[BANDGAP_CHANNEL] = (avr_adc_mux_t){.kind = ADC_MUX_SINGLE, .src = BANDGAP_SOURCE};
 }
 
 static void connect_chip(void) {
     avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_OUT_TRIGGER), on_conversion_start, NULL);
     avr_irq_register_notify(avr_get_interrupt_irq(avr, ADC_VECTOR) + AVR_INT_IRQ_RUNNING, on_adc_interrupt, NULL);
-    for (uintptr_t i = 0; i < RANGES; i++) {
-        avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('D'), 2 + (int)i), on_range_pin,
-                                (void *)(uintptr_t)(1 << i));
-    }
+    avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('D'), 2), on_range_pin, NULL);
     avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUTPUT), on_byte_out, NULL);
     avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUT_XON), on_xon, NULL);
     avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUT_XOFF), on_xoff, NULL);

@@ -7,6 +7,8 @@
 #define GAUSSIAN_REACH 6.0 /* standard deviations that are drawn */
 #define DECAY_REACH 40.0   /* time constants until nothing is left */
 #define FILTER_STEPS_S 1e-6
+#define DESIGN_V 5.0
+#define REFERENCE_OF_SUPPLY (4.8307 / 5.0)
 
 void light_init(struct light *l) {
     memset(l, 0, sizeof *l);
@@ -15,6 +17,8 @@ void light_init(struct light *l) {
     l->flicker_hz = 100;
     l->hum_hz = 50;
     l->pole_s = 2e-6;
+    l->supply_v = DESIGN_V;
+    l->bandgap_v = 1.1;
     l->range = -1;
     light_seed(l, 1);
 }
@@ -151,12 +155,19 @@ static double amplified(struct light *l, double t_s) {
     return l->filtered;
 }
 
-uint16_t light_code(struct light *l, double t_s) {
-    double v = amplified(l, t_s);
-    if (v > 1) v = 1; /* the amplifier's rail */
-    v += l->nonlinearity * v * v + l->offset;
-    if (l->hum != 0) v += l->hum * sin(2 * M_PI * l->hum_hz * t_s);
-    if (l->noise > 0) v += l->noise * gaussian(l);
+static uint16_t code_of(double v) {
     double const code = floor(v * (FULL_CODE + 1));
     return code < 0 ? 0 : code > FULL_CODE ? FULL_CODE : (uint16_t)code;
 }
+
+uint16_t light_code(struct light *l, double t_s) {
+    double v = amplified(l, t_s);
+    if (v > l->supply_v / DESIGN_V) v = l->supply_v / DESIGN_V; /* the amplifier's rail */
+    v *= DESIGN_V / l->supply_v;
+    v += l->nonlinearity * v * v + l->offset;
+    if (l->hum != 0) v += l->hum * sin(2 * M_PI * l->hum_hz * t_s);
+    if (l->noise > 0) v += l->noise * gaussian(l);
+    return code_of(v);
+}
+
+uint16_t light_bandgap_code(struct light const *l) { return code_of(l->bandgap_v / (l->supply_v * REFERENCE_OF_SUPPLY)); }

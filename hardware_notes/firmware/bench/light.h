@@ -56,7 +56,10 @@ struct light {
     bool spare_ready;
     double spare;
 
-    int range;                  /* -1: no feedback closed, the amplifier is at its rail of zero */
+    double supply_v;            /* the converter's reference is in proportion to it: 4.83 V at 5 V */
+    double bandgap_v;           /* the chip's own reference */
+
+    int range;                  /* -1: not yet chosen, the amplifier is at its rail of zero */
     double filtered;
     double filtered_at_s;
 };
@@ -72,6 +75,9 @@ bool light_add_pulse(struct light *l, struct pulse p, double now_s);
 
 /* Illuminance at time t. */
 double light_lux(struct light const *l, double t_s);
+
+/* The ADC's code of the chip's own reference. */
+uint16_t light_bandgap_code(struct light const *l);
 
 /* The ADC's code (0 ... 1023) of a sample taken at t; times must not go back. */
 uint16_t light_code(struct light *l, double t_s);

@@ -44,6 +44,7 @@ void ml_device_init(struct ml_device *d, struct ml_hardware const *hardware, str
     d->sequence = 0;
     d->kept = 0;
     d->refused = 0;
+    d->reference = 0;
     answer(d, ML_IDENTIFY, 0, ML_DONE);
     hardware->set_range(0);
     hardware->lock();
@@ -133,12 +134,38 @@ static uint8_t set_steady(struct ml_device *d, uint8_t hz) {
     return ML_DONE;
 }
 
+/* An id is given once and never changed, so that a sensor stays the one that it was; its name may be. */
+static uint8_t set_identity(struct ml_device *d, uint8_t const *body, uint8_t length) {
+    uint8_t const *const name = body + ML_UNIQUE_ID_LENGTH + 1;
+    uint8_t const name_length = body[ML_UNIQUE_ID_LENGTH];
+    struct ml_identity *const own = &d->identity;
+    bool none = true;
+    bool same = true;
+    bool blank = true;
+    for (uint8_t i = 0; i < ML_UNIQUE_ID_LENGTH; i++) {
+        none = none && own->unique_id[i] == 0;
+        same = same && own->unique_id[i] == body[i];
+        /* What an erased memory reads would be taken for none at the next start. */
+        blank = blank && (body[i] == 0 || body[i] == 0xFF);
+    }
+    if (d->hardware->store_identity == 0 || blank || !(none || same) || name_length > ML_NAME_LONGEST ||
+        length < ML_UNIQUE_ID_LENGTH + 1 + name_length) {
+        return ML_NOT_POSSIBLE;
+    }
+    for (uint8_t i = 0; i < ML_UNIQUE_ID_LENGTH; i++) own->unique_id[i] = body[i];
+    for (uint8_t i = 0; i < name_length; i++) own->name[i] = name[i];
+    own->name_length = name_length;
+    d->hardware->store_identity(own->unique_id, own->name, name_length);
+    return ML_DONE;
+}
+
 static uint8_t body_shortest(uint8_t command) {
     switch (command) {
         case ML_SET_RANGE:
         case ML_STEADY_RATE:
         case ML_SET_INTERVAL: return 1;
         case ML_ARM: return 3;
+        case ML_SET_IDENTITY: return ML_UNIQUE_ID_LENGTH + 1;
         default: return 0;
     }
 }
@@ -160,6 +187,7 @@ static void obey(struct ml_device *d, uint8_t const *message, uint8_t length) {
         case ML_ARM: code = arm(d, body[0], ml_get_u16(body + 1)); break;
         case ML_STEADY_RATE: code = set_steady(d, body[0]); break;
         case ML_SET_INTERVAL: code = set_interval(d, body[0]); break;
+        case ML_SET_IDENTITY: code = set_identity(d, body, (uint8_t)(length - ML_HEADER_LENGTH)); break;
         default: code = ML_UNKNOWN_COMMAND; break;
     }
     answer(d, command, ml_get_u16(message + 2), code);
@@ -245,6 +273,17 @@ static bool send_steady(struct ml_device *d, uint32_t now_ms) {
     return true;
 }
 
+/* Not while there is light to be kept: then what was measured last is told. */
+static void look_at_reference(struct ml_device *d) {
+    if (d->hardware->measure_reference == 0) return;
+    d->hardware->lock();
+    if (d->sensor->state != ML_CAPTURE && d->sensor->state != ML_HELD) {
+        d->reference = d->hardware->measure_reference();
+        if (d->sensor->state != ML_OFF) ml_sensor_arm(d->sensor);
+    }
+    d->hardware->unlock();
+}
+
 static uint16_t put_status(struct ml_device *d, uint32_t now_ms) {
     struct ml_sensor *const s = d->sensor;
     d->hardware->lock();
@@ -254,6 +293,7 @@ static uint16_t put_status(struct ml_device *d, uint32_t now_ms) {
     d->hardware->unlock();
     uint16_t const lost = lost_so_far(d);
     bool const saturated = (highest >> CODE_SHIFT) == CODE_FULL || (s->state == ML_CAPTURE && level == ML_FULL_SCALE_8);
+    look_at_reference(d); /* last: it begins the window anew */
     struct ml_status const status = {
         .uptime_ms = now_ms,
         .range = d->range,
@@ -265,6 +305,9 @@ static uint16_t put_status(struct ml_device *d, uint32_t now_ms) {
         .pops_seen = (uint16_t)(d->kept + lost),
         .pops_lost = lost,
         .frames_refused = d->refused,
+        .reference = d->reference,
+        .reference_by_design = d->hardware->reference_by_design,
+        .reference_tolerance = d->hardware->reference_tolerance,
     };
     return ml_put_status(d->message, d->sequence, &status);
 }

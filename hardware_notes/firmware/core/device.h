@@ -18,7 +18,7 @@
 #define ML_STEADY_HZ_MOST 50
 #define ML_THRESHOLD_LEAST 512 /* raw x 65536: two codes of 256; less would be noise */
 #define ML_ANSWERS 8           /* commands that may wait for their answer while a block is sent */
-#define ML_COMMAND_LONGEST 32  /* decoded bytes with CRC */
+#define ML_COMMAND_LONGEST 52  /* decoded bytes with CRC; a SET_IDENTITY with a full name has 49 */
 #define ML_FIRMWARE_VERSION {0, 1, 0}
 
 /* What the chip must do for us.  All are called from the main loop. */
@@ -26,6 +26,13 @@ struct ml_hardware {
     void (*set_range)(uint8_t range); /* 0 ... ML_RANGES-1, 0 the least sensitive; at once */
     void (*lock)(void);               /* hold the sampling interrupt off (a few microseconds) */
     void (*unlock)(void);
+    /* The chip's own reference as raw value x 65536.  Called locked, comes back locked; may unlock and stop sampling
+     * meanwhile.  NULL: there is none, and the three figures of it are 0. */
+    uint16_t (*measure_reference)(void);
+    /* Keep id and name (at most ML_NAME_LONGEST bytes) over a loss of power; may take its time.  NULL: they are fixed. */
+    void (*store_identity)(uint8_t const *id, uint8_t const *name, uint8_t length);
+    uint16_t reference_by_design;
+    uint16_t reference_tolerance;
 };
 
 struct ml_answer {
@@ -62,6 +69,7 @@ struct ml_device {
     uint16_t sequence;
     uint16_t kept;       /* pops captured */
     uint16_t refused;    /* frames from the host that were dropped */
+    uint16_t reference;  /* as last measured */
 };
 
 /* Set up everything as after a start: range 0, armed, factor 1, steady light at 10 Hz, an IDENTITY waiting to be sent.

@@ -94,6 +94,11 @@ uint16_t ml_put_status(uint8_t *out, uint16_t sequence, struct ml_status const *
     at = ml_put_u16(at, m->pops_seen);
     at = ml_put_u16(at, m->pops_lost);
     at = ml_put_u16(at, m->frames_refused);
+    if (m->reference_by_design != 0) {
+        at = ml_put_u16(at, m->reference);
+        at = ml_put_u16(at, m->reference_by_design);
+        at = ml_put_u16(at, m->reference_tolerance);
+    }
     return (uint16_t)(at - out);
 }
 

@@ -21,6 +21,7 @@
 #define ML_STEADY_RATE 0x84
 #define ML_SET_INTERVAL 0x85
 #define ML_GET_STATUS 0x86
+#define ML_SET_IDENTITY 0x87
 
 #define ML_CAN_FLASH 0x0001
 #define ML_CAN_STEADY 0x0002
@@ -101,6 +102,10 @@ struct ml_status {
     uint16_t pops_seen;
     uint16_t pops_lost;
     uint16_t frames_refused;
+    uint16_t reference;           /* internal reference as raw value x 65536; 0: not measured */
+    uint16_t reference_by_design; /* what it is at the converter's reference that the full scales are designed for;
+                                   * 0: there is none, and the three are not sent */
+    uint16_t reference_tolerance; /* relative x 65536 */
 };
 
 /* Little-endian numbers; each put returns where the next byte goes. */

@@ -45,6 +45,13 @@ static char const *field(struct field const *fields, char const *name) {
     return "0";
 }
 
+static bool has(struct field const *fields, char const *name) {
+    for (int i = 0; i < FIELDS_MOST; i++) {
+        if (fields[i].value != NULL && strcmp(fields[i].name, name) == 0) return true;
+    }
+    return false;
+}
+
 static uint32_t number(struct field const *fields, char const *name) {
     return (uint32_t)strtoul(field(fields, name), NULL, 10);
 }
@@ -120,7 +127,7 @@ static size_t build_block(struct field const *fields, uint16_t sequence, uint8_t
 }
 
 static size_t build_status(struct field const *fields, uint16_t sequence, uint8_t *out) {
-    struct ml_status m;
+    struct ml_status m = {0};
     TAKE(m, uptime_ms);
     TAKE(m, range);
     TAKE(m, flags);
@@ -131,6 +138,11 @@ static size_t build_status(struct field const *fields, uint16_t sequence, uint8_
     TAKE(m, pops_seen);
     TAKE(m, pops_lost);
     TAKE(m, frames_refused);
+    if (has(fields, "reference")) {
+        TAKE(m, reference);
+        TAKE(m, reference_by_design);
+        TAKE(m, reference_tolerance);
+    }
     return ml_put_status(out, sequence, &m);
 }
 

@@ -32,6 +32,7 @@ FROM_HOST = 0x80
 DIALECT = "meterlink-1"
 IDENTITY, STEADY, POP, BLOCK, STATUS, COLOUR, DISTANCE, BATTERY, REPLY = 1, 2, 3, 4, 5, 6, 7, 8, 15
 IDENTIFY, SET_RANGE, ARM, STEADY_RATE, SET_INTERVAL, GET_STATUS = 0x81, 0x82, 0x83, 0x84, 0x85, 0x86
+SET_IDENTITY = 0x87
 DONE, UNKNOWN_COMMAND, NOT_POSSIBLE, BUSY = 0, 1, 2, 3
 REPLY_TEXTS = ("", "the sensor does not know this command", "the sensor cannot take this value", "the sensor is busy")
 
@@ -50,6 +51,7 @@ _POP = Struct("<8xHBBH")
 _BLOCK = Struct("<8xHBBBBHHB")
 _SEGMENT = Struct("<HI")
 _STATUS = Struct("<4xIBBHHHI3H")
+_STATUS_REFERENCE = Struct("<26x3H")
 _COLOUR = Struct("<4xBB")
 _DISTANCE = Struct("<4xH")
 _BATTERY = Struct("<4xBH")
@@ -169,8 +171,16 @@ def parse_status(frame: bytes, at_s: float, adc_bits: int) -> Status:  # noqa: A
         raise _refuse("a range that cannot be")
     return Status(
         at_s, range_index, bool(flags & 1), bool(flags & 2), base / 65536, threshold / 65536, before,
-        interval_ns / 1e9, seen, lost, refused, up_ms / 1000,
+        interval_ns / 1e9, seen, lost, refused, up_ms / 1000, *_reference(frame),
     )  # fmt: skip
+
+
+def _reference(frame: bytes) -> tuple[float, float, float]:
+    """The three fields that a newer sensor adds to STATUS, all or none."""
+    if len(frame) - CRC_BYTES < _STATUS_REFERENCE.size:
+        return 0.0, 0.0, 0.0
+    now, by_design, tolerance = _STATUS_REFERENCE.unpack_from(frame)
+    return now / 65536, by_design / 65536, tolerance / 65536
 
 
 def parse_colour(frame: bytes, at_s: float, adc_bits: int) -> Colour:  # noqa: ARG001

@@ -163,6 +163,13 @@ class NativeDecoder:
             raise ValueError(f"an interval factor is one of {m.INTERVAL_FACTORS}, not {factor}")
         return self.command(m.SET_INTERVAL, bytes((factor,)))[1]
 
+    def set_identity(self, sensor_id: str, name: str) -> bytes:
+        """SET_IDENTITY.  Raises ``ValueError`` unless the id has 16 hex digits and the name at most 32 bytes."""
+        unique_id, text = bytes.fromhex(sensor_id), name.encode()
+        if len(unique_id) != 8 or len(text) > m.MAX_NAME_BYTES:
+            raise ValueError(f"an id has 16 hex digits, a name at most {m.MAX_NAME_BYTES} bytes")
+        return self.command(m.SET_IDENTITY, unique_id + bytes((len(text),)) + text)[1]
+
     def get_status(self) -> bytes:
         """GET_STATUS."""
         return self.command(m.GET_STATUS)[1]

@@ -21,7 +21,7 @@ class Command(NamedTuple):
     body: bytes
 
 
-_BODY_BYTES = {m.IDENTIFY: 0, m.SET_RANGE: 1, m.ARM: 3, m.STEADY_RATE: 1, m.SET_INTERVAL: 1, m.GET_STATUS: 0}
+_BODY_BYTES = {m.IDENTIFY: 0, m.SET_RANGE: 1, m.ARM: 3, m.STEADY_RATE: 1, m.SET_INTERVAL: 1, m.GET_STATUS: 0, m.SET_IDENTITY: 9}
 
 
 def parse_command(frame: bytes) -> Command:
@@ -97,14 +97,15 @@ class SensorEncoder:
     def status(
         self, now_s: float, range_index: int, *, armed: bool, saturated: bool, baseline_raw: float,
         threshold_raw: float, pretrigger: int, sample_interval_s: float, counts: tuple[int, int, int],
+        reference: tuple[float, float, float] | None = None,
     ) -> bytes:  # fmt: skip
-        """STATUS; ``counts`` are pops seen, pops lost, frames refused."""
+        """STATUS; ``counts`` are pops seen, pops lost, frames refused; ``reference`` is now, by design, tolerance."""
         return self.message(
             m.STATUS,
             pack(
                 "<IBBHHHI3H", _ms(now_s), range_index, armed | saturated << 1, _share(baseline_raw),
                 _share(threshold_raw), pretrigger, round(sample_interval_s * 1e9), *(c & 0xFFFF for c in counts),
-            ),
+            ) + (pack("<3H", *(round(65536 * r) for r in reference)) if reference else b""),
         )  # fmt: skip
 
     def chromaticity(self, x: float, y: float, *, during_pop: bool = False) -> bytes:

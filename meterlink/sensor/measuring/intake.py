@@ -28,6 +28,7 @@ from meterlink.sensor.measuring import flash, ranges
 from meterlink.sensor.measuring.calibrate import default_calibration
 from meterlink.sensor.measuring.levels import level as _level_of
 from meterlink.sensor.measuring.pops import PopBook
+from meterlink.sensor.measuring.reference import REFERENCE_KEY, at_reference, supply_row, words
 from meterlink.sensor.measuring.tint import chromaticity_of
 
 FRESH_S = 2.0
@@ -64,6 +65,8 @@ class Intake:
         self.pops = PopBook()
         self.steady_sets_range = False
         """Whether steady light chooses the range; not while pops are metered, whose light is a thousand times more."""
+        self._as_made: Calibration | None = None
+        """The calibration as it was made; ``calibration`` is the same at the reference that the sensor now measures against."""
         self._sensor_id = url
         self._calibration_for = calibration_for
         self._out = out
@@ -71,6 +74,7 @@ class Intake:
         self._tint: Colour | None = None
         self._room: Steady | None = None
         self._battery_told = False
+        self._reference_told = False
 
     def meet(self, identity: Identity) -> None:
         """Take who the sensor is, and find its calibration."""
@@ -78,7 +82,7 @@ class Intake:
             return
         self.identity, self._sensor_id = identity, identity.sensor_id
         stored = self._calibration_for(identity) if self._calibration_for is not None else None
-        self.calibration = stored or default_calibration(identity)
+        self.recalibrate(stored or default_calibration(identity))
 
     def meet_unnamed(self, dialect: str) -> None:
         """A sensor that never says who it is gets the name of its link."""
@@ -93,7 +97,8 @@ class Intake:
         elif isinstance(sample, PopNotice):
             self._take_notice(sample)
         elif isinstance(sample, Status):
-            self.status, self.range_index = sample, sample.range_index
+            self.range_index = sample.range_index
+            self._take_status(sample)
         elif isinstance(sample, HeldOff):
             self._held_off = sample
         elif isinstance(sample, Colour):
@@ -128,7 +133,25 @@ class Intake:
 
     def recalibrate(self, calibration: Calibration) -> None:
         """Use another calibration from the next sample on."""
-        self.calibration = calibration
+        self._as_made = calibration
+        self.calibration = at_reference(calibration, self.status) if self.status else calibration
+
+    def supply(self) -> tuple[float, float] | None:
+        """How far the converter's reference is from that of the calibration as it was made; see ``reference.supply_row``."""
+        return supply_row(self._as_made, self.status) if self._as_made and self.status else None
+
+    def _take_status(self, status: Status) -> None:
+        self.status = status
+        if self._as_made is None or not status.reference_raw:
+            return
+        first = words(self._as_made, status)
+        self.recalibrate(self._as_made)
+        if REFERENCE_KEY not in self._as_made.details and self._as_made.method != "assumed" and self.calibration is not None:
+            # Made before the reference was told: what holds is now, and what changes from here on is seen.
+            self._as_made = self.calibration
+        if first and not self._reference_told:
+            self._reference_told = True
+            self._out.words(first)
 
     def _take_notice(self, pop: PopNotice) -> None:
         self.tell_missing(self.pops.notice(pop))

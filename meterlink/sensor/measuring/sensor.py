@@ -43,6 +43,8 @@ LOOKING, READY, SILENT, LOST, STOPPED = State
 GREET_WAITS_S = (0.3, 0.5, 0.7, 1.0, 1.5, 2.0)
 """Between one IDENTIFY and the next: many boards restart when their port is opened and hear nothing for two seconds."""
 STEADY_RATE_HZ = 10
+REFERENCE_S = 60.0
+"""One pop in six thousand falls into the 10 ms that it costs."""
 SILENCE_S = 4.0
 """Our sensor sends ten times a second: after so long without a byte something is wrong with it."""
 STEADY_PATIENCE_S = 3.0
@@ -162,6 +164,16 @@ class Sensor:
         """The last that it said about itself."""
         return self._intake.status
 
+    async def supply(self, timeout_s: float = 1.0) -> tuple[float, float] | None:
+        """Wait until the sensor has told its state, so that its calibration is that of its supply now; return by how many
+        stops that corrects
+        every reading, with the standard uncertainty.  None for a sensor that does not measure against its supply, or tells no
+        state."""
+        until = self._clock() + timeout_s
+        while self.status is None and self.decoder.dialect == DIALECT and self._clock() < until:
+            await self._sleep(0.02)
+        return self._intake.supply()
+
     @property
     def range_index(self) -> int:
         """The sensitivity range that it uses."""
@@ -271,6 +283,18 @@ class Sensor:
             # Another program may have left another one.
             await self._write(self.decoder.set_interval(self._interval_factor))
         await self._write(self.decoder.get_status())
+        self._spawn(self._follow_reference())
+
+    async def _follow_reference(self) -> None:
+        """Ask again now and then where the converter measures against the supply.  The sensor sees nothing for some 10 ms
+        meanwhile."""
+        while True:
+            await self._sleep(REFERENCE_S)
+            status = self._intake.status
+            if status is None or not status.reference_by_design_raw:
+                return
+            if self._intake.pops.waiting is None:
+                await self._write(self.decoder.get_status())
 
     async def _watch_silence(self) -> None:
         """A sensor that sent and stops sending is told of, once, and asked again; when it is back that is told too."""
