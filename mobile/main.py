@@ -86,7 +86,7 @@ class MeterApp(App):
             take=self.desk.take,
             worker=self._worker,
             spawn=self.spawn,
-            on_outcome=self.after_pop,
+            on_outcome=lambda outcome: self.after_pop(outcome),
             on_error=self.say_error,
             on_unseen=lambda closer: None if closer else self.note(texts.t("metering.unseen")),
             on_level=self._on_level,

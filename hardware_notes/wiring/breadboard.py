@@ -201,8 +201,8 @@ def _part(p: Part) -> Iterable[str]:
     body = min(PITCH * 2.4 if p.kind == "resistor" else PITCH * 1.1, max(long - 8, 10))
     w, h = (body, 10) if flat else (10, body)
     fill = {"resistor": "#e8d3a8", "capacitor": "#cfe0ef", "crystal": "#d9dde1", "diode": "#f4dede"}[p.kind]
-    place = f'x="{mx - w / 2:g}" y="{my - h / 2:g}" width="{w:g}" height="{h:g}"'
-    yield f'<rect {place} rx="3" fill="{fill}" stroke="{INK}" stroke-width="1"/>'
+    spot = f'x="{mx - w / 2:g}" y="{my - h / 2:g}" width="{w:g}" height="{h:g}"'
+    yield f'<rect {spot} rx="3" fill="{fill}" stroke="{INK}" stroke-width="1"/>'
     for x, y in ((x1, y1), (x2, y2)):
         yield f'<circle cx="{x:g}" cy="{y:g}" r="2.6" fill="{INK}"/>'
     yield _text(mx, my + 3.5, p.name, 8.5, halo=True)
