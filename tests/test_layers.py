@@ -18,7 +18,7 @@ ALLOWED: dict[str, set[str]] = {
     "photometry": set(),
     "units": {"photometry"},
     "sensor": {"photometry", "units"},
-    "library": set(),
+    "library": {"photometry"},
     "calibration": {"photometry", "sensor", "units"},
     "judging": {"photometry", "units"},
     "tables": {"photometry", "units", "judging"},

@@ -55,12 +55,12 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _stored(session: Session, light: Light) -> FalloffFit:
-    notes = session.library.notes("falloff", light.modifier) if light.modifier else []
-    if not notes:
+    fit = session.library.falloff(light.modifier)
+    if fit is None:
         raise NotInLibrary(
             f"{light.name}: no falloff was measured: meterlink falloff {light.name} --at 0.8m 1.2m 1.8m"
         )
-    return FalloffFit.from_record(notes[-1])
+    return fit
 
 
 def _measure(args: argparse.Namespace, session: Session, light: Light) -> FalloffFit:

@@ -71,6 +71,7 @@ def print_rows(headings: Sequence[str], rows: Sequence[Sequence[str]], *, title:
     ``right`` has one character per column: ``r`` aligns it to the right.
     """
     right = right.ljust(len(headings), "l")
+    rows = [[" ".join(str(cell).splitlines()) for cell in row] for row in rows]  # a line end in a name makes no row
     if is_terminal():
         _print_rich(headings, rows, title, right)
         return

@@ -27,7 +27,6 @@ from meterlink.judging.history import pasts_from
 from meterlink.library.fixtures import entries_elsewhere
 from meterlink.library.kit import HEAD, Piece, mark, piece, pieces
 from meterlink.library.store import Library
-from meterlink.photometry.falloff import FalloffFit
 from meterlink.photometry.freeze import PowerCurve
 from meterlink.photometry.sources import Point, source_of
 
@@ -155,11 +154,11 @@ def _print_head(library: Library, one: Piece) -> None:
 
 
 def _modifier_data(library: Library, one: Piece) -> dict[str, Any]:
-    falloff = library.notes("falloff", one.name)
+    falloff = library.falloff(one.name)
     p = one.placement
     return {
         "shape": p.shape if p else None, "width_m": p.width_m if p else None, "height_m": p.height_m if p else None,
-        "falloff": falloff[-1] if falloff else None,
+        "falloff": falloff.to_record() if falloff else None,
     }  # fmt: skip
 
 
@@ -168,8 +167,7 @@ def _print_modifier(library: Library, one: Piece) -> None:
     p = one.placement
     if p is not None:
         print(f"last as {source_text(p)}" + (f", recess {units.format_length(p.recess_m)}" if p.recess_m else ""))
-    stored = library.notes("falloff", one.name)
-    fit = FalloffFit.from_record(stored[-1]) if stored else None
+    fit = library.falloff(one.name)
     if fit is None:
         print("its falloff was never measured: meterlink falloff LIGHT")
     else:

@@ -11,11 +11,12 @@ import contextlib
 import difflib
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from types import ModuleType, SimpleNamespace
-from typing import Any, NoReturn
+from typing import Any, NoReturn, TextIO, cast
 
 from meterlink import __version__
+from meterlink.cli.terminal import CleanStream, cleaned
 from meterlink.errors import MeterlinkError, ShowingFailed
 
 VERBS: dict[str, tuple[str, str]] = {
@@ -97,7 +98,7 @@ def build_parser(verb: str) -> argparse.ArgumentParser:
     class Parser(argparse.ArgumentParser):
         def error(self, message: str) -> NoReturn:
             # One line, as for every other error; argparse would print the whole usage.
-            self.exit(2, f"meterlink: {message}: see {self.prog} --help\n")
+            self.exit(2, f"meterlink: {cleaned(message)}: see {self.prog} --help\n")
 
     module = module_of(verb)
     text = (module.__doc__ or "").strip()
@@ -185,9 +186,20 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 0
     verb = arguments.pop(0)
     if verb not in VERBS:
-        print(_unknown_verb(verb), file=sys.stderr)
+        print(cleaned(_unknown_verb(verb)), file=sys.stderr)
         return 2
     return _run_verb(verb, arguments, library)
+
+
+@contextlib.contextmanager
+def _clean_output() -> Iterator[None]:
+    """Names and notes from elsewhere reach the terminal without their control characters."""
+    streams = sys.stdout, sys.stderr
+    sys.stdout, sys.stderr = (s and cast("TextIO", CleanStream(s)) for s in streams)
+    try:
+        yield
+    finally:
+        sys.stdout, sys.stderr = streams
 
 
 def _run_verb(verb: str, arguments: list[str], library: str | None) -> int:
@@ -196,11 +208,12 @@ def _run_verb(verb: str, arguments: list[str], library: str | None) -> int:
         if args is None:
             args = build_parser(verb).parse_args(arguments)
         args.library = args.library or library
-        result: int | None = module_of(verb).run(args)
+        with _clean_output():
+            result: int | None = module_of(verb).run(args)
         sys.stdout.flush()
         return result or 0
     except MeterlinkError as error:
-        print(f"meterlink: {error}", file=sys.stderr)
+        print(f"meterlink: {cleaned(str(error))}", file=sys.stderr)
         if isinstance(error, ShowingFailed):
             _close_output()
         return error.exit_code

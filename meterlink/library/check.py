@@ -114,6 +114,8 @@ def _undecodable(db: Database) -> Iterator[Finding]:
     for what, act in (("calibrations", store.calibrations), ("settings", store.settings)):
         if trouble := _trouble(act):
             yield Finding("damage", f"the {what} cannot be read ({trouble})", _RECOVER)
+    for kind, key in db.rows("SELECT kind, key FROM note WHERE NOT is_good_note(kind, payload)"):
+        yield Finding("damage", f"a {kind} of {key!r} cannot be read", _LEFT_OUT)
     yield from _bad_waveforms(db)
 
 

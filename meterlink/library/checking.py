@@ -77,8 +77,11 @@ def problems(connection: sqlite3.Connection, schema: str = "main") -> Iterator[s
         yield from _json_problems(connection, schema, table, fields)
     for table in ("setup_version", "light_version"):
         found = connection.execute(f"SELECT id, name, name_key FROM {schema}.{table}")
-        if bad := [i for i, name, key in found if len(name) > rows.NAME_MAX or rows.name_key(name) != key]:
+        if bad := [i for i, name, key in found if not rows.is_name(name) or rows.name_key(name) != key]:
             yield f"{table}: a name that cannot be ({_shown(bad)})"
+    for table, column in (("sensor", "sensor_id"), ("note", "kind")):
+        if bad := [n for (n,) in connection.execute(f"SELECT DISTINCT {column} FROM {schema}.{table}") if not rows.is_name(n)]:
+            yield f"{table}: a name that cannot be ({bad[0][:40]!r})"
     for what, sql in _TOGETHER:
         if bad := [i for (i,) in connection.execute(sql.format(s=schema)).fetchmany(1000)]:
             yield f"{what} ({_shown(bad)})"
@@ -101,14 +104,14 @@ def _text_problems(connection: sqlite3.Connection, schema: str, table: str, colu
 
 
 def _plain(found: list[tuple[str | None, ...]]) -> bool:
-    """Say whether texts are all harmless at a glance: ASCII, no zero, none longer than a short note."""
+    """Say whether texts are all harmless at a glance: ASCII, no control character, none longer than a short note."""
     return plain_texts([text for row in found for text in row if text])
 
 
 def plain_texts(texts: Collection[str]) -> bool:
-    """Say whether texts are all ASCII without a zero, and none longer than a short note."""
+    """Say whether texts are all ASCII without control characters, and none longer than a short note."""
     joined = "".join(texts)
-    return joined.isascii() and "\0" not in joined and max(map(len, texts), default=0) <= rows.TEXT_MAX
+    return joined.isascii() and not rows.has_controls(joined) and max(map(len, texts), default=0) <= rows.TEXT_MAX
 
 
 def _json_problems(connection: sqlite3.Connection, schema: str, table: str, fields: tuple[tuple[str, type], ...]) -> Iterator[str]:

@@ -17,6 +17,7 @@ from urllib.parse import quote
 
 from meterlink.errors import LibraryBusy, LibraryDamaged, LibraryError, LibraryTooNew, NotInLibrary, StorageError
 from meterlink.library.files import APPLICATION_ID, exists, is_file, is_wal
+from meterlink.library.learnt import is_good_note
 from meterlink.library.rows import is_whole_waveform
 
 SCHEMA_VERSION = 3
@@ -98,6 +99,7 @@ class Database:
         connection.execute("PRAGMA foreign_keys=ON")
         connection.execute("PRAGMA trusted_schema=OFF")
         connection.create_function("is_whole_waveform", 2, is_whole_waveform, deterministic=True)
+        connection.create_function("is_good_note", 2, is_good_note, deterministic=True)
 
     def _refuse_foreign(self, mark: int, version: int) -> None:
         (tables,) = self.connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()

@@ -21,7 +21,8 @@ from meterlink.library.merge import Tell
 from meterlink.library.store import Library
 from meterlink.records.kept import Calibration, Light, Placement, Pop, RangeScale, Reading, Setup
 
-_FORMULA = re.compile(r"(^|[;\t\r\n])(\s*)(?=[=+\-@＝＋－＠])")
+_FORMULA_SIGNS = tuple("=+-@＝＋－＠")
+_CELL_ENDS = re.compile(r"([;\t\r\n])")
 _NUMBER = re.compile(r"[+-]?\d+(\.\d+)?([eE][+-]?\d+)?", re.ASCII)
 
 
@@ -47,7 +48,9 @@ def document(
     if whole:
         parts["notes"] = [
             {"id": i.hex(), "kind": kind, "key": key, "at_s": at_s, "payload": rows.json_value(payload)}
-            for i, kind, key, at_s, payload in library.db.rows("SELECT id, kind, key, at_s, payload FROM note ORDER BY id")
+            for i, kind, key, at_s, payload in library.db.rows(
+                "SELECT id, kind, key, at_s, payload FROM note WHERE is_good_note(kind, payload) ORDER BY id"
+            )
         ]
     return {"format": FORMAT, "version": VERSION, "written_at_s": time.time(), **{k: v for k, v in parts.items() if v}}
 
@@ -178,4 +181,9 @@ def spreadsheet_safe(text: str) -> str:
     """
     if _NUMBER.fullmatch(text):
         return text
-    return _FORMULA.sub(r"\1\2'", text.replace("\0", ""))
+    return "".join(map(_disarmed, _CELL_ENDS.split(text.replace("\0", ""))))
+
+
+def _disarmed(cell: str) -> str:
+    begin = cell.lstrip()
+    return f"{cell[: len(cell) - len(begin)]}'{begin}" if begin.startswith(_FORMULA_SIGNS) else cell

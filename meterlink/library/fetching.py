@@ -15,6 +15,7 @@ from typing import Any
 
 from meterlink.errors import ImportRefused
 from meterlink.library.arrivals import Columns, check, parts
+from meterlink.library.learnt import is_good_note
 from meterlink.library.merge import Added
 from meterlink.library.remote import Batch, Remote, Shared
 from meterlink.library.rows import is_whole_waveform
@@ -114,7 +115,8 @@ def keep(
     counts: dict[str, int] = {}
     with _own_keys(library), library.db.write() as connection:
         if any(arrived.values()):
-            arrived["waveform"] = _whole(arrived["waveform"], tables["waveform"])
+            for name in ("waveform", "note"):
+                arrived[name] = _readable(name, arrived[name], tables[name])
             try:
                 before = _sent_whole(connection, state, arrived["reading"])
                 sensors = {s for t in ("reading", "calibration") for s in _column(tables[t], "sensor_no", arrived[t])}
@@ -135,11 +137,13 @@ def keep(
     return Added(*(counts.get(f.removesuffix("s"), 0) for f in Added._fields))
 
 
-def _whole(rows: list[Any], shared: Shared) -> list[Any]:
-    """Return the waveforms that can be unpacked: a damaged one must not stop the rest."""
+def _readable(name: str, rows: list[Any], shared: Shared) -> list[Any]:
+    """Return the waveforms or notes that can be read: a damaged one must not stop the rest."""
     names = [c.local for c in shared.columns]
-    packed, count = names.index("samples"), names.index("byte_count")
-    return [row for row in rows if is_whole_waveform(row[packed], row[count])]
+    asked = {"waveform": ("samples", "byte_count"), "note": ("kind", "payload")}[name]
+    first, second = map(names.index, asked)
+    good = is_whole_waveform if name == "waveform" else is_good_note
+    return [row for row in rows if good(row[first], row[second])]
 
 
 @contextmanager

@@ -15,7 +15,8 @@ from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
 from meterlink.errors import ImportRefused
-from meterlink.library.rows import KINDS, NAME_MAX, POPS_MAX, PURPOSES, TEXT_MAX, name_key
+from meterlink.library.learnt import note_trouble
+from meterlink.library.rows import KINDS, NAME_MAX, POPS_MAX, PURPOSES, TEXT_MAX, has_controls, is_name
 from meterlink.records.kept import AIMS, RECEPTORS, ROLES, SHAPES
 
 FORMAT = "meterlink-library"
@@ -128,13 +129,15 @@ def validate(document: Any, name: str) -> dict[str, list[dict[str, Any]]]:
     unknown = sorted(set(document) - {"format", "version", "written_at_s", *DOCUMENT})
     if unknown:
         raise ImportRefused(f"{name} has an unknown part {unknown[0][:40]!r}, nothing was taken: export it again")
+    if _number(document.get("written_at_s", 0), WHEN):
+        raise ImportRefused(f"{name}: written_at_s is not a number, nothing was taken: export it again")
     found = {}
     for part, fields in DOCUMENT.items():
         records = document.get(part, [])
         if not isinstance(records, list):
             raise ImportRefused(f"{name}: {part} is not a list, nothing was taken: export it again")
         for n, record in enumerate(records):
-            trouble = record_trouble(record, fields)
+            trouble = record_trouble(record, fields) or (part == "notes" and _note_trouble(record)) or ""
             if trouble:
                 raise ImportRefused(f"{name}: {part}[{n}]{trouble}, nothing was taken: correct it or export it again")
         found[part] = records
@@ -160,6 +163,11 @@ def record_trouble(record: Any, fields: Mapping[str, Field]) -> str:
         if field.required and key not in record:
             return f" lacks {key}"
     return ""
+
+
+def _note_trouble(note: dict[str, Any]) -> str:
+    found = note_trouble(note["kind"], note.get("payload", {}))
+    return found and f".payload is no {note['kind']} ({found})"
 
 
 def _number(value: Any, field: Field) -> str:
@@ -188,13 +196,13 @@ def _id(value: Any, _: Field) -> str:
 
 
 def _text(value: Any, field: Field) -> str:
-    if type(value) is not str or not (field.low or 0) <= len(value) <= TEXT_MAX or "\0" in value:
-        return f" is not a text of at most {TEXT_MAX} characters"
+    if type(value) is not str or not (field.low or 0) <= len(value) <= TEXT_MAX or has_controls(value):
+        return f" is not a text of at most {TEXT_MAX} characters without control characters"
     return "" if value.isascii() or value.encode("utf-8", "replace").decode() == value else " is not proper text"
 
 
 def _name(value: Any, field: Field) -> str:
-    if _text(value, field) or len(value) > NAME_MAX or not value.isprintable() or not name_key(value):
+    if _text(value, field) or not is_name(value):
         return f" is not a name of 1 to {NAME_MAX} printable characters"
     return ""
 

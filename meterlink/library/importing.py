@@ -21,8 +21,8 @@ from meterlink.library.store import Library
 from meterlink.records.kept import Calibration, Light, Placement, Pop, RangeScale, Reading, Setup
 from meterlink.records.samples import Segment, WaveBlock
 
-FILE_BYTES_MAX = 128 * 2**20
-VALUES_MAX = 5_000_000
+FILE_BYTES_MAX = 48 * 2**20
+VALUES_MAX = 1_000_000
 """JSON values in one file: each costs a hundred bytes while it is read.  Bigger libraries travel as a library file."""
 Record = TypeVar("Record", Setup, Light, Placement, Reading, Calibration, Pop, RangeScale)
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from meterlink.errors import NotInLibrary
+from meterlink.library.learnt import FAVOURITE
 from meterlink.library.store import Library
 from meterlink.records import Light, Placement
 
 HEAD, MODIFIER = "head", "modifier"
-FAVOURITE = "favourite"
 
 
 class Piece(NamedTuple):

@@ -9,7 +9,9 @@ from typing import Any
 
 from meterlink.errors import LibraryError, NotInLibrary, UsageError
 from meterlink.library import rows
+from meterlink.library.learnt import FALLOFF, is_good_note, note_trouble
 from meterlink.library.readings import ReadingStore
+from meterlink.photometry.falloff import FalloffFit
 from meterlink.records.kept import AIMS, RECEPTORS, Calibration, Settings
 
 _CALIBRATION = (
@@ -70,6 +72,8 @@ class KnowledgeStore(ReadingStore):
         """
         rows.checked_name(kind, "a note")
         rows.checked((key,), ("key",), "note")
+        if trouble := note_trouble(kind, payload):
+            raise LibraryError(f"note not stored: no {kind} can be read from it ({trouble})")
         text = rows.json_text(payload, "a note") or "{}"
         with self.db.write() as connection:
             identifier = self._version_id("note", "1", 1)
@@ -84,10 +88,28 @@ class KnowledgeStore(ReadingStore):
         return [payload for _, _, payload in self.note_records(kind, key)]
 
     def note_records(self, kind: str, key: str | None = None) -> list[tuple[str, float, dict[str, Any]]]:
-        """Return (key, seconds since 1970, payload) of the notes of a kind, oldest first."""
+        """Return (key, seconds since 1970, payload) of the notes of a kind that can be read, oldest first."""
         where, arguments = ("", (kind,)) if key is None else (" AND key = ?", (kind, rows.name_key(key)))
         found = self.db.rows(f"SELECT key, at_s, payload FROM note WHERE kind = ?{where} ORDER BY id", arguments)
-        return [(about, at_s, rows.json_value(text)) for about, at_s, text in found]
+        return [(about, at_s, rows.json_value(text)) for about, at_s, text in found if is_good_note(kind, text)]
+
+    def falloffs(self) -> tuple[dict[str, FalloffFit], list[str]]:
+        """Return the falloff of each modifier by its key (any case folded), and the keys of which a stored one cannot be read.
+
+        A note that is damaged costs only itself: an earlier good one of its modifier stays in force.
+        """
+        fits: dict[str, FalloffFit] = {}
+        bad: dict[str, None] = {}
+        for (key, text) in self.db.rows("SELECT key, payload FROM note WHERE kind = ? ORDER BY id", (FALLOFF,)):
+            if is_good_note(FALLOFF, text):
+                fits[key] = FalloffFit.from_record(rows.json_value(text))
+            else:
+                bad[key] = None
+        return fits, list(bad)
+
+    def falloff(self, modifier: str) -> FalloffFit | None:
+        """Return the falloff of one modifier (any case), None when none was measured."""
+        return self.falloffs()[0].get(rows.name_key(modifier)) if modifier else None
 
     # -- settings -----------------------------------------------------------------------------------------------
 

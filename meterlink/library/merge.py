@@ -21,8 +21,8 @@ from meterlink.library.files import exists, is_file, journals
 from meterlink.library.store import Library
 
 Tell = Callable[[str], None]
-WHOLE = "is_whole_waveform(samples, byte_count)"
-"""SQL that says whether a waveform can be unpacked; ``Database`` has the function."""
+GOOD = {"waveform": "is_whole_waveform(samples, byte_count)", "note": "is_good_note(kind, payload)"}
+"""SQL that says whether a row can be read; ``Database`` has the functions.  What cannot is left out and named."""
 
 
 class Added(NamedTuple):
@@ -85,15 +85,17 @@ _NUMBERED = ("sensor", "setup", "light", "placement", "calibration")
 def merge(library: Library, other: str | Path, reason: str = "merge", tell: Tell = lambda _: None) -> Added:
     """Add every record of the library file ``other`` that ``library`` lacks; return how many.
 
-    ``tell`` is told of damaged waveforms, which are left out.  A backup named for the ``reason`` is kept of what was there.
+    ``tell`` is told of damaged waveforms and notes, which are left out.  A backup named for ``reason`` keeps what was there.
     Settings, the set-up in use and other local memory stay as they are.  Raises ``ImportRefused`` (and takes nothing) when the
     other file does not hold together or gives another content to an id that is here.
     """
     library.back_up(reason)
     with _attached(library.db, Path(other)) as (connection, name), library.db.write():
         added = unite(connection, name)
-        for no, reading, pop in connection.execute("SELECT no, reading_id, pop_index FROM other.waveform WHERE NOT " + WHOLE):
-            tell(f"left out: waveform {pop} of reading {reading.hex()} is damaged (row {no} of {name}); its reading is taken")
+        for reading, pop in connection.execute(f"SELECT reading_id, pop_index FROM other.waveform WHERE NOT {GOOD['waveform']}"):
+            tell(f"left out: waveform {pop} of reading {reading.hex()} is damaged; its reading is taken")
+        for kind, key in connection.execute(f"SELECT kind, key FROM other.note WHERE NOT {GOOD['note']}"):
+            tell(f"left out: a {kind} of {key!r} that cannot be read")
     library.keep_ids_growing()
     return added
 
@@ -130,10 +132,10 @@ def _unite_table(connection: sqlite3.Connection, table: Table, name: str) -> int
     same = " AND ".join(f"k.{c} = {mapped[c]}" for c in table.key)
     order = " ORDER BY o.no" if _has_number(connection, table.name) else ""
     (offered,) = connection.execute(f"SELECT count(*) FROM other.{table.name}").fetchone()
-    whole = f"AND {WHOLE}" if table.name == "waveform" else ""
+    good = f"AND {GOOD[table.name]}" if table.name in GOOD else ""
     done = connection.execute(
         f"INSERT INTO main.{table.name} ({', '.join(columns)}) SELECT {', '.join(mapped.values())} "
-        f"FROM other.{table.name} o {joins} WHERE NOT EXISTS (SELECT 1 FROM main.{table.name} k WHERE {same}) {whole}{order}"
+        f"FROM other.{table.name} o {joins} WHERE NOT EXISTS (SELECT 1 FROM main.{table.name} k WHERE {same}) {good}{order}"
     )
     if done.rowcount < offered:
         differs = " OR ".join(f"k.{c} IS NOT {mapped[c]}" for c in columns)

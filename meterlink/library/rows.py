@@ -7,8 +7,8 @@ the tables' own CHECKs.
 from __future__ import annotations
 
 import json
+import re
 import zlib
-from _json import make_scanner
 from collections.abc import Sequence
 from typing import Any
 from unicodedata import normalize
@@ -30,6 +30,9 @@ from meterlink.records.kept import (
 )
 from meterlink.records.samples import Segment, WaveBlock
 
+CONTROLS = "\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f"
+"""What no text may hold: control characters, but for tabs and line ends; for a regular expression."""
+_CONTROL = re.compile(f"[{CONTROLS}]")
 KINDS = ("flash", "steady")
 PURPOSES = ("alone", "without", "with", "together", "room")
 NAME_MAX = 200
@@ -77,6 +80,16 @@ def name_key(name: str) -> str:
     return " ".join(normalize("NFC", normalize("NFC", name).casefold()).split())
 
 
+def is_name(name: str) -> bool:
+    """Say whether a text can be the name of something: not empty, not too long, printable."""
+    return bool(name_key(name)) and name.isprintable() and len(name) <= NAME_MAX
+
+
+def has_controls(text: str) -> bool:
+    """Say whether a text holds a character that no text may hold (``CONTROLS``)."""
+    return _CONTROL.search(text) is not None
+
+
 def checked_name(name: str, what: str) -> str:
     """Return ``name`` when it can be a name.  Raises ``UsageError``: empty, too long, or with control characters."""
     if not name_key(name) or not name.isprintable():
@@ -105,13 +118,13 @@ def checked(values: Sequence[Any], fields: Sequence[str], what: str) -> None:
 def _checked_text(text: str, field: str, what: str) -> None:
     if len(text) > TEXT_MAX:
         raise LibraryError(f"{what} not stored: {field} has {len(text)} characters; keep it within {TEXT_MAX}")
+    if control := _CONTROL.search(text):
+        raise UsageError(f"{what} not stored: {field} holds a control character ({control[0]!r}); type it again")
     if not text.isascii():
         try:
             text.encode()
         except UnicodeEncodeError:
             raise LibraryError(f"{what} not stored: {field} is not proper text; type it again") from None
-    if "\0" in text:
-        raise LibraryError(f"{what} not stored: {field} holds a zero character; type it again")
 
 
 def code(value: str, table: Sequence[str], field: str) -> int:
@@ -134,36 +147,16 @@ def json_text(value: Any, what: str = "details") -> str:
     return text
 
 
-class _Plain:
-    """What the C scanner of ``json`` wants to know: everything as usual."""
-
-    strict = True
-    object_hook = object_pairs_hook = None
-    parse_float, parse_int, parse_constant = float, int, float
-    memo: dict[str, str] = {}  # noqa: RUF012 - the scanner's own
-
-
-def _scanned(text: str) -> Any:
-    """Return the value of JSON text by the C scanner behind ``json``; raises for anything that is not wholly JSON.
-
-    The package ``json`` brings ``re`` and ``enum`` with it, a sixth of a start of Python, to do the same.
-    """
-    value, end = make_scanner(_Plain)(text, 0)  # type: ignore[arg-type]
-    if end != len(text):
-        raise ValueError("more than one value")
-    return value
-
-
 def json_value(text: str) -> Any:
     """Return what ``json_text`` wrote.  Raises ``LibraryDamaged``."""
     try:
-        return _scanned(text)
-    except (ImportError, StopIteration, ValueError, TypeError, RecursionError):
-        pass  # no such scanner in this Python, or damage: the package itself decides
-    try:
-        return json.loads(text)
-    except (ValueError, RecursionError):
+        return json.loads(text, parse_constant=_no_constant)
+    except (ValueError, TypeError, RecursionError):
         raise LibraryDamaged("a record's details are damaged: run 'meterlink store check'") from None
+
+
+def _no_constant(word: str) -> Any:
+    raise ValueError(f"{word} is not JSON")
 
 
 def setup_version_row(setup: Setup) -> tuple[Any, ...]:

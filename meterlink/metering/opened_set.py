@@ -9,6 +9,7 @@ import time
 from collections.abc import Callable
 from typing import Any
 
+from meterlink.checks.damaged_notes import damaged_notes
 from meterlink.checks.findings import Finding, findings
 from meterlink.errors import AnalysisError, CalibrationError, NotInLibrary, UsageError
 from meterlink.judging.case import Falloff
@@ -20,7 +21,6 @@ from meterlink.judging.view import SetView, look
 from meterlink.library.fixtures import entries_elsewhere
 from meterlink.library.past import setup_at
 from meterlink.library.store import Library
-from meterlink.photometry.falloff import FalloffFit
 from meterlink.records import Light, Placement, Reading, Settings, Setup, WaveBlock, new_id
 from meterlink.records.placement_rules import check_placement
 from meterlink.sensor.measuring.flash import wave_of
@@ -110,11 +110,14 @@ class OpenedSet:
 
     def _falloffs(self) -> dict[str, Falloff]:
         """Measured falloff of the set's modifiers, from this and other sets."""
-        stored = {key: payload for key, _, payload in self.library.note_records("falloff")}
+        stored, _ = self.library.falloffs()
         if not stored:
             return {}
-        modifiers = {light.modifier.casefold(): light.modifier for light in self.lights() if light.modifier}
-        return {modifiers[k]: FalloffFit.from_record(v) for k, v in stored.items() if k in modifiers}
+        modifiers = self._modifiers()
+        return {modifiers[k]: v for k, v in stored.items() if k in modifiers}
+
+    def _modifiers(self) -> dict[str, str]:
+        return {light.modifier.casefold(): light.modifier for light in self.lights() if light.modifier}
 
     def ratios(self) -> RatioTable:
         """Return the ratio table of the set as it is now; a reading that the others contradict is a retake in it."""
@@ -167,7 +170,10 @@ class OpenedSet:
         """Return what is not as it should be in the set, worst first; ``full`` is ``full_view()`` where it is at hand."""
         import meterlink.checks.finders  # noqa: F401 - each module registers its finders
         view, earlier = full or self.full_view()
-        return findings(view._replace(waves=self.wave), earlier=earlier)
+        _, damaged = self.library.falloffs()
+        modifiers = self._modifiers()
+        names = [modifiers[key] for key in damaged if key in modifiers]
+        return [*findings(view._replace(waves=self.wave), earlier=earlier), *damaged_notes(names)]
 
     def wave(self, reading_id: str, pop_index: int | None = None) -> tuple[Any, Any] | None:
         """Return (times in s from the trigger, light in lx) of a reading's kept waveform; None when there is none.

@@ -16,7 +16,7 @@ from typing import Any
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from meterlink.library import format as fmt
-from meterlink.library.rows import NAME_MAX, TEXT_MAX
+from meterlink.library.rows import CONTROLS, NAME_MAX, TEXT_MAX
 
 ID = {"type": "string", "pattern": "^0[0-9a-f]{31}$"}
 NAME = {"type": "string", "minLength": 1, "maxLength": NAME_MAX}
@@ -52,7 +52,7 @@ _KINDS: dict[str, Any] = {
     "choice": lambda f: {"enum": list(f.choices)},
     "id": lambda _: ID,
     "name": lambda _: NAME,
-    "text": lambda f: {"type": "string", "minLength": int(f.low or 0), "maxLength": TEXT_MAX},
+    "text": lambda f: {"type": "string", "minLength": int(f.low or 0), "maxLength": TEXT_MAX, "pattern": f"^[^{CONTROLS}]*$"},
     "ids": lambda f: _list(ID, f),
     "names": lambda f: _list(NAME, f),
     "numbers": lambda f: _list(field_schema(fmt.MAYBE._replace(null=False)), f),

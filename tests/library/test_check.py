@@ -28,7 +28,7 @@ def big(tmp_path_factory) -> Path:
                 reading = one.reading(exposure_lxs=k + 0.5)
                 library.add_reading(reading, block(9000) if k % 20 == 0 else None)
             library.void_reading(reading.id, "stray")
-        library.add_note("falloff", "big softbox", {"shift_m": 0.1})
+        library.add_note("memo", "big softbox", {"shift_m": 0.1})
         library.set_setting("min_gap_s", 1.5)
     return path
 

@@ -44,7 +44,7 @@ def one_set(path: Path, name: str) -> Path:
         library.add_waveform(first.id, 0, block(300))
         one.add(supersedes_id=first.id, lit=(one.key.id,), pops=(first.pops[0], first.pops[0]))
         library.void_reading(one.add(one.fill).id, "stray")
-        library.add_note("falloff", "big softbox", {"shift_m": 0.1})
+        library.add_note("memo", "big softbox", {"shift_m": 0.1})
     return path
 
 
@@ -247,7 +247,7 @@ def play(library: Library, moves: list[tuple[str, int]]) -> None:
         elif move == "setup":
             library.add_setup(Setup(new_id(), new_id(), 1.0))
         else:
-            library.add_note("falloff", str(n), {"n": n})
+            library.add_note("memo", str(n), {"n": n})
 
 
 @settings(max_examples=25, deadline=None)

@@ -206,11 +206,11 @@ def test_calibration_comes_back_whole(library: Library) -> None:
 
 def test_notes_of_a_key_come_back_oldest_first(library: Library) -> None:
     """Learnt facts are appended; the last of a kind and key is in force."""
-    library.add_note("falloff", "Big Softbox", {"shift_m": 0.1})
-    library.add_note("falloff", "big softbox", {"shift_m": 0.2})
+    library.add_note("memo", "Big Softbox", {"shift_m": 0.1})
+    library.add_note("memo", "big softbox", {"shift_m": 0.2})
     library.add_note("certificate", "dome-1", {"passed": True})
 
-    assert library.notes("falloff", "BIG softbox") == [{"shift_m": 0.1}, {"shift_m": 0.2}]
+    assert library.notes("memo", "BIG softbox") == [{"shift_m": 0.1}, {"shift_m": 0.2}]
     assert library.notes("certificate") == [{"passed": True}]
     assert library.notes("nothing") == []
 
@@ -219,7 +219,7 @@ def test_notes_of_a_key_come_back_oldest_first(library: Library) -> None:
 def test_notes_that_json_cannot_hold_are_refused(library: Library, payload) -> None:
     """What could not be exported is not stored."""
     with pytest.raises(LibraryError):
-        library.add_note("falloff", "x", payload)
+        library.add_note("memo", "x", payload)
 
 
 def test_settings_start_at_the_defaults_and_keep_changes(path) -> None:

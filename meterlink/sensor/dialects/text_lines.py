@@ -18,7 +18,12 @@ _WORD = re.compile(
     r"\s*(?:(?P<label>[A-Za-z][A-Za-z0-9_.#/()-]{0,31})\s*[:=])?\s*(?P<word>[A-Za-z+-][A-Za-z0-9+._ -]{0,15}?)\s*",
     re.ASCII,
 )
+_BLANKS = re.compile(r"\s+", re.ASCII)
 _SEPARATOR = re.compile(r"[;\t|]|,\s+")
+
+
+def _one_blank(blanks: re.Match[str]) -> str:
+    return "\t" if "\t" in blanks[0] else " "
 
 
 class TextLineDecoder(LineDecoder):
@@ -30,7 +35,8 @@ class TextLineDecoder(LineDecoder):
             return []
         values: dict[str, float] = {}
         overload = False
-        for part in _SEPARATOR.split(text):
+        # Blanks in a row become one: what is left for the patterns to try then grows with the line, not with its cube.
+        for part in _SEPARATOR.split(_BLANKS.sub(_one_blank, text)):
             if not part.strip():
                 continue
             overload |= self._part(part, values)

@@ -211,6 +211,9 @@ def records(path: str | Path) -> Iterator[Record]:
 
 def _opened(path: Path) -> IO[str]:
     try:
+        if path.exists() and not path.is_file():
+            # A pipe or a device would be waited for, or never end.
+            raise LinkError(f"{path} cannot be read (it is not a file): choose a recording", f"file:{path}")
         return path.open(encoding="ascii", errors="replace", newline="\n")
     except FileNotFoundError:
         raise LinkNotFound(f"there is no recording {path}: check its name", f"file:{path}") from None
