@@ -61,6 +61,8 @@ class Database:
         self._lock = RLock()
         self._depth = 0
         self._any_version = any_version
+        self.undone = 0
+        """Transactions that were undone: what was looked up in one of them may not be there."""
         self.after_write: Callable[[], None] | None = None
         """Called after each durable write, outside the transaction."""
         self.connection, self.uri = _connect(path, create=create, readonly=readonly)
@@ -156,6 +158,7 @@ class Database:
             self.after_write()
 
     def _rollback(self) -> None:
+        self.undone += 1
         try:
             self.connection.execute("ROLLBACK")
         except sqlite3.Error:

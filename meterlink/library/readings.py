@@ -88,9 +88,7 @@ class ReadingStore(SetupStore):
                 with self.db.write() as connection:
                     connection.execute("INSERT INTO sensor (sensor_id) VALUES (?) ON CONFLICT DO NOTHING", (sensor_id,))
                     row = self.db.row("SELECT no FROM sensor WHERE sensor_id = ?", (sensor_id,))
-            known = (row[0], 0)
-            if not self.db.connection.in_transaction:
-                self._cached["sensor", sensor_id] = known
+            known = self._cached["sensor", sensor_id] = (row[0], 0)
         return known[0]
 
     def _stored(self, setup_no: int, reading_id: str) -> bytes:

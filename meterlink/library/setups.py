@@ -45,7 +45,8 @@ class SetupStore:
 
     def __init__(self, db: Database) -> None:
         self.db = db
-        self._cached: dict[tuple[str, str], tuple[int, int]] = {}
+        self._numbers: dict[tuple[str, str], tuple[int, int]] = {}
+        self._numbers_undone = 0
 
     # -- set-ups ------------------------------------------------------------------------------------------------
 
@@ -256,17 +257,23 @@ class SetupStore:
         return self._number("light", "setup_no", light_id, "light")
 
     def _number(self, table: str, parent: str, identifier: str, what: str) -> tuple[int, int]:
-        """Return (no, parent's no) of a record.  Rows never change, so what is committed may be remembered."""
+        """Return (no, parent's no) of a record.  Rows never change, so they are remembered."""
         key = (table, identifier)
         known = self._cached.get(key)
         if known is None:
             row = self.db.row(f"SELECT no, {parent} FROM {table} WHERE id = ?", (rows.id_bytes(identifier),))
             if row is None:
                 raise NotInLibrary(f"there is no {what} {identifier} in this library: take the id from a list")
-            known = (row[0], row[1])
-            if not self.db.connection.in_transaction:
-                self._cached[key] = known
+            known = self._cached[key] = (row[0], row[1])
         return known
+
+    @property
+    def _cached(self) -> dict[tuple[str, str], tuple[int, int]]:
+        """Numbers that were looked up; forgotten with every transaction that was undone, which may have added them."""
+        if self._numbers_undone != self.db.undone:
+            self._numbers_undone = self.db.undone
+            self._numbers.clear()
+        return self._numbers
 
     def _version_id(self, table: str, parent: str, no: int) -> bytes:
         """Return an id later than every version there is, whatever the clocks say."""

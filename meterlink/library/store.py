@@ -13,6 +13,8 @@ same time.  Every public method either did its whole work durably when it return
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from types import TracebackType
 
 from meterlink.errors import StorageError
@@ -69,6 +71,12 @@ class Library(KnowledgeStore):
         ):
             if last is not None:
                 keep_after(last.hex())
+
+    @contextmanager
+    def together(self) -> Iterator[None]:
+        """Make all that is stored in the block one transaction: on the disk when it is left, or, when anything fails, not there."""
+        with self.db.write():
+            yield
 
     def back_up(self, reason: str) -> None:
         """Keep a copy of the library as it is now before something big is done to it; an empty one needs none.

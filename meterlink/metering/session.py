@@ -8,7 +8,9 @@ for the photographer and what is waited for next.  Lights and tables are those o
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from copy import deepcopy
 from math import isfinite, log2, sqrt
 from typing import Any
 
@@ -62,15 +64,15 @@ class Session(SetWalk):
             return Outcome(
                 OutcomeKind.IGNORED, said, waiting=request, code=OutcomeCode.STRAY, numbers={"gap_s": gap}
             )
-        reading = self._reading(m, request)
-        self.library.add_reading(reading, waveform=m.wave)
+        with self._stored_with_walk():
+            reading = self._reading(m, request)
+            self.library.add_reading(reading, waveform=m.wave)
+            finished = len(reading.pops) >= request.pops or request.kind == Kind.STEADY
+            self.walk.last_id = reading.id
+            if finished:
+                self.walk.serve()
         self._last_taken_at = m.at_s
         self._refused = (None, None, 0)
-        finished = len(reading.pops) >= request.pops or request.kind == Kind.STEADY
-        self.walk.last_id = reading.id
-        if finished:
-            self.walk.serve()
-        self._remember_walk()
         return self._outcome(request, reading, light, finished)
 
     def _refusal(self, code: OutcomeCode, m: Measurement, request: Request, light: Light | None) -> Outcome:
@@ -255,13 +257,13 @@ class Session(SetWalk):
             raise NotInLibrary(f"{self.setup.name}: there is no reading to take back")
         everything = {r.id: r for r in self.library.all_readings(self.setup.id)}
         one: Reading | None = last
-        while one is not None:
-            self.library.void_reading(one.id, "taken back")
-            earlier = everything.get(one.supersedes_id or "")
-            one = earlier if earlier is not None and _restates(one, earlier) else None
-        self.walk.back_to(last.light_id)
-        self.walk.last_id = self._in_progress = ""
-        self._remember_walk()
+        with self._stored_with_walk():
+            while one is not None:
+                self.library.void_reading(one.id, "taken back")
+                earlier = everything.get(one.supersedes_id or "")
+                one = earlier if earlier is not None and _restates(one, earlier) else None
+            self.walk.back_to(last.light_id)
+            self.walk.last_id = self._in_progress = ""
         return last
 
     def reassign(self, name: str) -> tuple[Reading, Light | None]:
@@ -276,13 +278,24 @@ class Session(SetWalk):
         if last.light_id == light.id:
             raise UsageError(f"the last reading is {light.name}'s already")
         placement = self.placement(light.id)
-        new = self.library.reassign_reading(last.id, light.id, placement.id if placement else None, light.point)
-        loser = next((one for one in self.lights() if one.id == last.light_id), None)
-        self.walk.back_to(last.light_id)
-        self.walk.drop(light.id)
-        self.walk.last_id, self._in_progress = new.id, ""
-        self._remember_walk()
-        return new, loser
+        with self._stored_with_walk():
+            new = self.library.reassign_reading(last.id, light.id, placement.id if placement else None, light.point)
+            self.walk.back_to(last.light_id)
+            self.walk.drop(light.id)
+            self.walk.last_id, self._in_progress = new.id, ""
+        return new, next((one for one in self.lights() if one.id == last.light_id), None)
+
+    @contextmanager
+    def _stored_with_walk(self) -> Iterator[None]:
+        """Store what the block stores and the walk's memory in one transaction; where that fails, the walk is as before it."""
+        walk, progress = deepcopy(self.walk), self._in_progress
+        try:
+            with self.library.together():
+                yield
+                self._remember_walk()
+        except BaseException:
+            self.walk, self._in_progress = walk, progress
+            raise
 
     def _light_of(self, request: Request) -> Light | None:
         return next((one for one in self.lights() if one.id == request.light_id), None)

@@ -277,3 +277,30 @@ def test_killed_copies_and_exports_leave_nothing_half_written(tmp_path, tally: T
     with Library.open(tmp_path / "a") as library:
         write_library(library, tmp_path / "out" / "copy", replace=True)
     assert sorted(p.name for p in (tmp_path / "out").iterdir()) in (["copy"], ["copy", "copy.json"])
+
+
+def test_a_full_disk_says_what_happened(session, pop) -> None:
+    """When the disk fills at any of the first 40 writes of a walk: a reading that was refused is not there, and its light waits."""
+    from meterlink.metering.walk import Request
+
+    library, walk = session.library, [Request(light.id) for light in session.lights()]
+    refused = 0
+    for _ in range(40):
+        session.begin(walk)
+        (pages,) = library.db.row("PRAGMA page_count")
+        library.db.row(f"PRAGMA max_page_count={pages}")
+        before, waiting = library.all_readings(session.setup.id), session.walk.waiting
+        try:
+            session.take(pop(12.0, wave=block(6000)))
+        except StorageError as error:
+            refused += 1
+            assert "nothing was stored" in str(error)  # noqa: PT017
+            assert library.all_readings(session.setup.id) == before
+            assert session.walk.waiting == waiting
+            assert library.recall(f"walk:{session.setup.id}")["position"] == session.walk.position
+        else:
+            assert len(library.all_readings(session.setup.id)) == len(before) + 1
+            assert session.walk.waiting != waiting
+        library.db.row("PRAGMA max_page_count=1000000")
+        session.take(pop(12.0))
+    assert refused > 3
