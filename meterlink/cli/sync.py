@@ -2,8 +2,14 @@
 
 examples:
   meterlink sync postgresql://studio@192.0.2.7/meterlink
+  meterlink sync postgresql://studio@db.example/work --studio "North light"    several studios in one database
+  meterlink sync "postgresql:///?service=studio"                               host, user ... from your service file
+  PGPASSWORD=... meterlink sync postgresql://studio@192.0.2.7/meterlink
 
-Needs the extra 'sync' (pip install 'meterlink[sync]').  Metering never waits for it and works without any network.
+Give the password by the environment variable PGPASSWORD, in the file ~/.pgpass or in a service file
+(~/.pg_service.conf), not in the URL: other users of the machine can read a command line.  The way to another machine is
+encrypted, or refused, unless the URL or the service file says otherwise (?sslmode=disable).  Needs the extra 'sync'
+(pip install 'meterlink[sync]').  Metering never waits for it and works without any network.
 """
 
 from __future__ import annotations
@@ -17,11 +23,12 @@ from meterlink.library.sync import sync
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument("url", metavar="URL", help="postgresql://USER@HOST/DATABASE")
+    parser.add_argument("--studio", metavar="NAME", default="", help="the studio's name, where a database serves several")
 
 
 def run(args: argparse.Namespace) -> int:
     """Sync."""
     with open_library(args) as library:
-        result = sync(library, args.url, say)
+        result = sync(library, args.url, say, studio=args.studio)
         print(result)
     return 0

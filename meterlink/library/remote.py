@@ -8,17 +8,21 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from ipaddress import ip_address
 from typing import Any, NamedTuple
 
 from meterlink.errors import LibraryError, LibraryTooNew, UsageError
 from meterlink.library.merge import TABLES, Table
+from meterlink.library.rows import is_name, name_key
 
 FORMAT = 1
 _LOCK = 0x4D746C6B
 _TYPES = {"INTEGER": "int8", "REAL": "float8", "TEXT": "text", "BLOB": "bytea"}
 _CONNECT_TIMEOUT_S = 10
+_STUDIO_BYTES_MAX = 24
+"""PostgreSQL cuts names at 63 bytes; each byte of a studio's name takes two."""
 
 
 class Column(NamedTuple):
@@ -76,11 +80,11 @@ class Batch(NamedTuple):
 class Remote:
     """A connection to a shared library.  Raises ``LibraryError`` in one line for whatever goes wrong there."""
 
-    def __init__(self, url: str, tables: dict[str, Shared]) -> None:
+    def __init__(self, url: str, tables: dict[str, Shared], studio: str = "") -> None:
         self._tables = tables
         self._psycopg = _psycopg()
-        with self._translated(url):
-            self._connection = self._psycopg.connect(url, connect_timeout=_CONNECT_TIMEOUT_S, autocommit=True)
+        self._schema = schema_of(studio)
+        self._connection = self._connected(url)
         self.place = f"{self._connection.info.host or 'this machine'}/{self._connection.info.dbname}"
         try:
             with self.spoken():
@@ -89,6 +93,32 @@ class Remote:
             self.close()
             raise
 
+    def _connected(self, url: str) -> Any:
+        """Connect.  What libpq says of a URL that holds a password is not repeated: parts of the password may be in it."""
+        try:
+            options = self._psycopg.conninfo.conninfo_to_dict(url)
+        except self._psycopg.Error:
+            options = {"port": "unreadable"}
+        # A password with a sign that a URL does not take spills over into the other parts.
+        port, *others = (str(options.get(key) or "") for key in ("port", "host", "hostaddr", "dbname", "user"))
+        if (port and not port.replace(",", "").isdigit()) or any(
+            "@" in part or "/" in part[1:] for part in others if part[:1] != "/"
+        ):
+            raise UsageError(
+                "the URL of the shared library cannot be read: write postgresql://USER@HOST/DATABASE, and other signs than "
+                "letters, digits, - and . as %XX; a password is better given by PGPASSWORD or in the file .pgpass"
+            )
+        try:
+            extra = {} if _is_private(options) else {"sslmode": "require"}
+            return self._psycopg.connect(url, connect_timeout=_CONNECT_TIMEOUT_S, autocommit=True, **extra)
+        except self._psycopg.Error as error:
+            text = " ".join(str(error).split())[:200]
+            why = "connecting or signing in failed" if "password" in options else text
+            raise LibraryError(
+                f"the shared library at {_place(options)} did not answer as it should ({why}): "
+                "nothing here is lost, sync again later"
+            ) from None
+
     def close(self) -> None:
         """Let go of the connection."""
         self._connection.close()
@@ -96,26 +126,20 @@ class Remote:
     @contextmanager
     def spoken(self) -> Iterator[None]:
         """Turn the database's errors into ours."""
-        with self._translated(self.place):
-            yield
-
-    @contextmanager
-    def _translated(self, where: str) -> Iterator[None]:
         try:
             yield
         except self._psycopg.Error as error:
             text = " ".join(str(error).split())[:200]
-            place = where.rpartition("@")[2].split("?")[0]  # never a password in a message
             raise LibraryError(
-                f"the shared library at {place} did not answer as it should ({text}): nothing here is lost, sync again later"
+                f"the shared library at {self.place} did not answer as it should ({text}): nothing here is lost, sync again later"
             ) from error
 
     def _prepare(self) -> None:
         """Make the tables when they are not there, and read which shared library this is."""
         cursor = self._connection.cursor()
-        if cursor.execute("SELECT to_regclass('meterlink.shared')").fetchone() == (None,):
+        if cursor.execute(f"SELECT to_regclass('{self._schema}.shared')").fetchone() == (None,):
             self._create(cursor)
-        identity, version = cursor.execute("SELECT id, format FROM meterlink.shared").fetchone() or (b"", 0)
+        identity, version = cursor.execute(f"SELECT id, format FROM {self._schema}.shared").fetchone() or (b"", 0)
         if version > FORMAT:
             raise LibraryTooNew(f"the shared library at {self.place} is of a newer meterlink: update this one", version)
         self.id = bytes(identity).hex()
@@ -123,29 +147,29 @@ class Remote:
     def _create(self, cursor: Any) -> None:
         with self._connection.transaction():
             cursor.execute("SELECT pg_advisory_xact_lock(%s)", (_LOCK,))
-            cursor.execute("CREATE SCHEMA IF NOT EXISTS meterlink")
-            cursor.execute("CREATE TABLE IF NOT EXISTS meterlink.shared (id bytea NOT NULL, format int NOT NULL)")
+            cursor.execute(f"CREATE SCHEMA IF NOT EXISTS {self._schema}")
+            cursor.execute(f"CREATE TABLE IF NOT EXISTS {self._schema}.shared (id bytea NOT NULL, format int NOT NULL)")
             cursor.execute(
-                "INSERT INTO meterlink.shared SELECT %s, %s WHERE NOT EXISTS (SELECT 1 FROM meterlink.shared)",
+                f"INSERT INTO {self._schema}.shared SELECT %s, %s WHERE NOT EXISTS (SELECT 1 FROM {self._schema}.shared)",
                 (os.urandom(16), FORMAT),
             )
             cursor.execute(
-                "CREATE TABLE IF NOT EXISTS meterlink.batch (no bigint PRIMARY KEY, stamp bytea NOT NULL, row_count int NOT NULL, "
-                "byte_count bigint NOT NULL, at timestamptz NOT NULL DEFAULT now())"
+                f"CREATE TABLE IF NOT EXISTS {self._schema}.batch (no bigint PRIMARY KEY, stamp bytea NOT NULL, "
+                "row_count int NOT NULL, byte_count bigint NOT NULL, at timestamptz NOT NULL DEFAULT now())"
             )
             for shared in self._tables.values():
-                cursor.execute(_ddl(shared))
+                cursor.execute(_ddl(self._schema, shared))
                 name = shared.table.name
-                cursor.execute(f"CREATE INDEX IF NOT EXISTS {name}_batch ON meterlink.{name} (batch)")
+                cursor.execute(f"CREATE INDEX IF NOT EXISTS {name}_batch ON {self._schema}.{name} (batch)")
 
     def stamp(self, batch: int) -> bytes:
         """Return the random stamp of a batch, empty when it is not there (the database was put back to an older state)."""
-        row = self._connection.execute("SELECT stamp FROM meterlink.batch WHERE no = %s", (batch,)).fetchone()
+        row = self._connection.execute(f"SELECT stamp FROM {self._schema}.batch WHERE no = %s", (batch,)).fetchone()
         return bytes(row[0]) if row else b""
 
     def batches_after(self, batch: int) -> list[Batch]:
         """Return every batch after one, in order."""
-        sql = "SELECT no, row_count, byte_count, stamp FROM meterlink.batch WHERE no > %s ORDER BY no"
+        sql = f"SELECT no, row_count, byte_count, stamp FROM {self._schema}.batch WHERE no > %s ORDER BY no"
         return [Batch(no, rows, size, bytes(stamp)) for no, rows, size, stamp in self._connection.execute(sql, (batch,)).fetchall()]
 
     def rows(self, name: str, batches: Sequence[int]) -> list[tuple[Any, ...]]:
@@ -153,7 +177,8 @@ class Remote:
         shared = self._tables[name]
         with self._connection.cursor(binary=True) as cursor:
             cursor.execute(
-                f"SELECT {shared.names} FROM meterlink.{name} WHERE batch = ANY(%s) ORDER BY batch, {shared.key}", (list(batches),)
+                f"SELECT {shared.names} FROM {self._schema}.{name} WHERE batch = ANY(%s) ORDER BY batch, {shared.key}",
+                (list(batches),),
             )
             rows: list[tuple[Any, ...]] = cursor.fetchall()
             return rows
@@ -172,21 +197,21 @@ class Remote:
         stamp, added = os.urandom(16), 0
         with self._connection.transaction(), self._connection.cursor() as cursor:
             cursor.execute("SELECT pg_advisory_xact_lock(%s)", (_LOCK,))
-            cursor.execute("SELECT coalesce(max(no), 0) + 1 FROM meterlink.batch")
+            cursor.execute(f"SELECT coalesce(max(no), 0) + 1 FROM {self._schema}.batch")
             (batch,) = cursor.fetchone() or (1,)
             for name, rows in parts:
                 shared = self._tables[name]
                 if direct:
-                    self._copy(cursor, f"meterlink.{name}", shared, rows, batch)
+                    self._copy(cursor, f"{self._schema}.{name}", shared, rows, batch)
                     added += len(rows)
                 else:
-                    cursor.execute(f"CREATE TEMP TABLE incoming (LIKE meterlink.{name}) ON COMMIT DROP")
+                    cursor.execute(f"CREATE TEMP TABLE incoming (LIKE {self._schema}.{name}) ON COMMIT DROP")
                     self._copy(cursor, "incoming", shared, rows, batch)
-                    cursor.execute(f"INSERT INTO meterlink.{name} SELECT * FROM incoming ON CONFLICT DO NOTHING")
+                    cursor.execute(f"INSERT INTO {self._schema}.{name} SELECT * FROM incoming ON CONFLICT DO NOTHING")
                     added += cursor.rowcount
                     cursor.execute("DROP TABLE incoming")
             size = sum(len(row[-1]) if name == "waveform" else 200 for name, rows in parts for row in rows)
-            sql = "INSERT INTO meterlink.batch (no, stamp, row_count, byte_count) VALUES (%s, %s, %s, %s)"
+            sql = f"INSERT INTO {self._schema}.batch (no, stamp, row_count, byte_count) VALUES (%s, %s, %s, %s)"
             cursor.execute(sql, (batch, stamp, added, size))
         return int(batch), stamp, added
 
@@ -198,12 +223,45 @@ class Remote:
                 copy.write_row((*row, batch))
 
 
-def _ddl(shared: Shared) -> str:
+def schema_of(studio: str) -> str:
+    """Return the schema of a studio's shared library: each studio's records stay apart in one database.
+
+    Raises ``UsageError`` for what is no name.
+    """
+    if not studio:
+        return "meterlink"
+    name = name_key(studio)
+    if not is_name(studio) or len(name.encode()) > _STUDIO_BYTES_MAX:
+        raise UsageError(f"{studio[:40]!r} is no name of a studio: give one of at most {_STUDIO_BYTES_MAX} letters")
+    return f"meterlink_{name.encode().hex()}"
+
+
+def _is_private(options: Mapping[str, Any]) -> bool:
+    """Say whether the way to the server needs no encryption that we ask for: this machine, or the URL or the system says which."""
+    if "sslmode" in options or "service" in options or os.environ.get("PGSSLMODE") or os.environ.get("PGSERVICE"):
+        return True
+    host = str(options.get("host") or options.get("hostaddr") or os.environ.get("PGHOST") or os.environ.get("PGHOSTADDR") or "")
+    return all(not one or one.startswith(("/", "@")) or one == "localhost" or _is_loopback(one) for one in host.split(","))
+
+
+def _is_loopback(host: str) -> bool:
+    try:
+        return ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def _place(options: Mapping[str, Any]) -> str:
+    """Where the shared library is, without user and password."""
+    return (
+        f"{options.get('host') or options.get('hostaddr') or options.get('service') or 'this machine'}/{options.get('dbname', '')}"
+    )
+
+
+def _ddl(schema: str, shared: Shared) -> str:
     not_null = {*shared.table.key, "id"}
     columns = ", ".join(f"{c.shared} {c.type}{' NOT NULL' if c.local in not_null else ''}" for c in shared.columns)
-    return (
-        f"CREATE TABLE IF NOT EXISTS meterlink.{shared.table.name} ({columns}, batch bigint NOT NULL, PRIMARY KEY ({shared.key}))"
-    )
+    return f"CREATE TABLE IF NOT EXISTS {schema}.{shared.table.name} ({columns}, batch bigint NOT NULL, PRIMARY KEY ({shared.key}))"
 
 
 def _psycopg() -> Any:

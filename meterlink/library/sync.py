@@ -30,16 +30,18 @@ class Synced(NamedTuple):
     fetched: Added
 
 
-def sync(library: Library, url: str, progress: Callable[[str], None] = lambda _: None) -> Synced:
+def sync(library: Library, url: str, progress: Callable[[str], None] = lambda _: None, *, studio: str = "") -> Synced:
     """Unite the library with the shared one at ``postgresql://user@host/database``, both ways.
 
-    ``progress`` gets a line of words now and then.  Raises ``LibraryError`` when the shared library cannot be reached or breaks
-    off (nothing is lost, the next sync goes on), ``ImportRefused`` when it holds what does not hold together.
+    ``studio`` keeps the libraries of several studios in one database apart.  ``progress`` gets a line of words now and then.
+    Raises ``LibraryError`` when the shared library cannot be reached or breaks off (nothing is lost, the next sync goes on),
+    ``ImportRefused`` when it holds what does not hold together.
     """
     if not url.startswith(("postgresql://", "postgres://")):
-        raise UsageError(f"{url[:60]!r} is no shared library: give a URL such as postgresql://studio@host/meterlink")
+        # What was typed is not repeated: it may hold a password.
+        raise UsageError("this is no URL of a shared library: give one such as postgresql://studio@host/meterlink")
     tables = shared_tables(library.db.connection)
-    remote = Remote(url, tables)
+    remote = Remote(url, tables, studio)
     try:
         with remote.spoken():
             state = State(library, remote)
