@@ -95,6 +95,7 @@ class Sensor:
         self._tasks: set[asyncio.Task[Any]] = set()
         self._polling: asyncio.Task[None] | None = None
         self._watching: asyncio.Task[None] | None = None
+        self._following: asyncio.Task[None] | None = None
         self._wanted_range: int | None = None
         self._interval_factor = 1
         self._restarts = 0
@@ -283,7 +284,8 @@ class Sensor:
             # Another program may have left another one.
             await self._write(self.decoder.set_interval(self._interval_factor))
         await self._write(self.decoder.get_status())
-        self._spawn(self._follow_reference())
+        if self._following is None or self._following.done():
+            self._following = self._spawn(self._follow_reference())
 
     async def _follow_reference(self) -> None:
         """Ask again now and then where the converter measures against the supply.  The sensor sees nothing for some 10 ms
