@@ -66,3 +66,14 @@ def test_no_two_test_modules_share_a_name() -> None:
     names = [path.name for path in (ROOT / "tests").rglob("*.py") if path.name != "conftest.py"]
 
     assert sorted(names) == sorted(set(names))
+
+
+def test_the_app_without_kivy_says_what_it_needs_in_one_line() -> None:
+    """``python -m mobile`` where Kivy cannot be had ends with one line and no traceback."""
+    code = "import runpy, sys; sys.modules['kivy'] = None; runpy.run_module('mobile', run_name='__main__')"
+
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False)
+
+    assert done.returncode == 1
+    assert done.stderr.count("\n") == 1
+    assert "pip install 'meterlink[app]'" in done.stderr
