@@ -34,7 +34,11 @@ def open_library(args: argparse.Namespace, *, create: bool = True) -> Library:
 def open_session(args: argparse.Namespace) -> Session:
     """Open the library, which must be there, and a session on the chosen set-up."""
     library = open_library(args, create=False)
-    return Session(library, setup=getattr(args, "setup", None))
+    try:
+        return Session(library, setup=getattr(args, "setup", None))
+    except BaseException:
+        library.close()
+        raise
 
 
 def chosen_setup(library: Library, name: str | None) -> Setup:

@@ -59,7 +59,8 @@ def test_another_library_is_replaced_only_when_asked_and_not_while_in_use(tmp_pa
                 write_library(a, tmp_path / name, replace=True)
         with Library.open(tmp_path / "b"), pytest.raises(LibraryBusy):
             write_library(a, tmp_path / "b", replace=True)
-        assert [s.name for s in Library.open(tmp_path / "b", readonly=True).setups()] == ["B"]
+        with Library.open(tmp_path / "b", readonly=True) as b:
+            assert [s.name for s in b.setups()] == ["B"]
         write_library(a, tmp_path / "b", replace=True)
         with Library.open(tmp_path / "b") as b:
             assert content(a) == content(b)
@@ -130,20 +131,24 @@ LONG = {
 @pytest.mark.parametrize("name", LONG.values(), ids=LONG.keys())
 def test_odd_paths_work_or_say_why(tmp_path, name: str) -> None:
     """Libraries, copies, merges and documents at odd paths: they work, or refuse in one line."""
-    one_set(tmp_path / "plain", "P")
+    with Library.open(one_set(tmp_path / "plain", "P")) as plain:
+        _go_through(plain, tmp_path, name)
+    assert not list(tmp_path.glob(".*"))
+
+
+def _go_through(plain: Library, tmp_path: Path, name: str) -> None:
     for act in (
         lambda: one_set(tmp_path / name, "A"),
         lambda: check(tmp_path / name),
-        lambda: merge(Library.open(tmp_path / "plain"), tmp_path / name),
+        lambda: merge(plain, tmp_path / name),
         lambda: write_whole(tmp_path / (name + ".json"), b"{}"),
-        lambda: write_library(Library.open(tmp_path / "plain"), tmp_path / (name + "2")),
+        lambda: write_library(plain, tmp_path / (name + "2")),
     ):
         try:
             act()
         except MeterlinkError as error:
             assert "\n" not in str(error)  # noqa: PT017
             assert len(os.fsencode(name)) > 250
-    assert not list(tmp_path.glob(".*"))
 
 
 def test_memory_is_no_place_for_a_library() -> None:
@@ -157,6 +162,7 @@ import os, sys
 sys.path.insert(0, sys.argv[1])
 from meterlink.library import Library
 from meterlink.library.merge import merge
+import meterlink.library.migrations, meterlink.library.schema  # the clone may be another user's
 os.setgid(65534); os.setuid(65534)
 with Library.open(sys.argv[2]) as library:
     print(merge(library, sys.argv[3]))
