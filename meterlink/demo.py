@@ -39,11 +39,12 @@ def free_name(library: Library, name: str) -> str:
     return found
 
 
-def build(library: Library, data: dict[str, Any], now: Callable[[], float]) -> Session:
-    """Make the demo's set-up with its lights in the library, use it, and return a session on it."""
+def build(library: Library, data: dict[str, Any], now: Callable[[], float], *, use: bool = True) -> Session:
+    """Make the demo's set-up with its lights in the library, and return a session on it; ``use`` makes it the one in use."""
     setup = Setup(new_id(), created_at_s=now(), **{**data["setup"], "name": free_name(library, data["setup"]["name"])})
     library.add_setup(setup)
-    library.use_setup(setup.id)
+    if use:
+        library.use_setup(setup.id)
     stored = data["calibration"]
     if not any(c.method == stored["method"] for c in library.calibrations(SENSOR_ID)):
         fields = {k: v for k, v in stored.items() if k not in ("full_scale_lx", "dark_raw")}

@@ -5,13 +5,18 @@ examples:
   meterlink demo --pace     in the time that it took on set
 
 The recording was made by the real firmware on a simulated chip and runs through the same reader, library and tables as
-a sensor of your own.  It goes into a fresh set-up, which is the current one afterwards: try 'meterlink ratios --json'.
+a sensor of your own.  It goes into a fresh set-up of a library of its own, apart from your sets; the last lines say where
+that is and how to go on with it.  With --library FILE or METERLINK_LIBRARY it goes into that library, and becomes the set-up
+in use only where none was.
 """
 
 from __future__ import annotations
 
 import argparse
+import os
+import shlex
 import shutil
+import subprocess
 import sys
 import time
 from pathlib import Path
@@ -22,9 +27,13 @@ from meterlink.cli.light import print_lights
 from meterlink.cli.ratios import print_ratios
 from meterlink.cli.setup import camera_line
 from meterlink.demo import RECORDING, Player
+from meterlink.library.store import ENVIRONMENT, default_path
 from meterlink.metering.session import Outcome, Session
 from meterlink.metering.walk import Request
 from meterlink.shared_files import shared_path
+
+FILE_NAME = "demo.sqlite"
+"""Beside the photographer's own library."""
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -35,9 +44,13 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Play the demo and print the table."""
     import asyncio
+
+    named = bool(args.library or os.environ.get(ENVIRONMENT))
+    if not named:
+        args.library = str(Path(default_path()).with_name(FILE_NAME))
     with open_library(args) as library:
         data = demo.script()
-        session = demo.build(library, data, time.time)
+        session = demo.build(library, data, time.time, use=not named or library.setup_in_use() is None)
         print("SIMULATED: a recording of the real firmware on a simulated chip, no light was measured\n")
         print(camera_line(session.setup))
         print_lights(library, session.setup)
@@ -47,10 +60,14 @@ def run(args: argparse.Namespace) -> int:
         print()
         for line in what_to_see(session):
             print(wrapped(line))
-        me = command(args)
+        used = library.setup_in_use() == session.setup.id
+        if not named:
+            print(f"The demo lives in a library of its own: {library.path}")
+        elif not used:
+            print(wrapped(f"{library.current_setup().name} stays the set-up in use; the demo is {session.setup.name}."))
         print("Go on with:")
         for rest in ("checks", "targets CARD=-2 BACKDROP=-3", "wave KEY HAIR", "sheet"):
-            print(f"  {me} {rest}")
+            print(f"  {command(args)} {rest}" + ("" if used else f" --setup {quoted(session.setup.name)}"))
     return 0
 
 
@@ -58,7 +75,12 @@ def command(args: argparse.Namespace) -> str:
     """How this program was called, so that what is printed can be typed: its path where it is not on the PATH."""
     called = Path(sys.argv[0])
     name = "meterlink" if called.name != "meterlink" or shutil.which("meterlink") else str(called)
-    return f"{name} --library {args.library}" if args.library else name
+    return f"{name} --library {quoted(args.library)}" if args.library else name
+
+
+def quoted(word: str) -> str:
+    """A word as the system's shell takes it for one."""
+    return subprocess.list2cmdline([word]) if sys.platform == "win32" else shlex.quote(word)
 
 
 async def _play(session: Session, steps: list[dict[str, object]], *, pace: bool) -> None:

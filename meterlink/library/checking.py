@@ -10,6 +10,7 @@ from collections.abc import Collection, Iterator
 
 from meterlink.errors import MeterlinkError
 from meterlink.library import rows
+from meterlink.library.fields import LIMITS, Limit
 
 JSON_COLUMNS = {
     "setup_version": (("details", dict),),
@@ -82,9 +83,25 @@ def problems(connection: sqlite3.Connection, schema: str = "main") -> Iterator[s
     for table, column in (("sensor", "sensor_id"), ("note", "kind")):
         if bad := [n for (n,) in connection.execute(f"SELECT DISTINCT {column} FROM {schema}.{table}") if not rows.is_name(n)]:
             yield f"{table}: a name that cannot be ({bad[0][:40]!r})"
+    for table, limits in LIMITS.items():
+        yield from _beyond(connection, schema, table, limits)
     for what, sql in _TOGETHER:
         if bad := [i for (i,) in connection.execute(sql.format(s=schema)).fetchmany(1000)]:
             yield f"{what} ({_shown(bad)})"
+
+
+_KEYS = {"pop": "reading_id", "calibration_range": "(SELECT id FROM {s}.calibration WHERE no = calibration_no)"}
+
+
+def _beyond(connection: sqlite3.Connection, schema: str, table: str, limits: tuple[Limit, ...]) -> Iterator[str]:
+    """Numbers that nobody sets up and no sensor sees: what is made from them may take for ever."""
+    columns, key = ", ".join(x.column for x in limits), _KEYS.get(table, "id").format(s=schema)
+    wrong = " OR ".join(f"{x.column} NOT BETWEEN {x.low!r} AND {x.high!r}" for x in limits)
+    found = connection.execute(f"SELECT {key}, {columns} FROM {schema}.{table} WHERE {wrong} LIMIT 1").fetchone()
+    if found:
+        pairs = zip(limits, found[1:], strict=True)
+        x, value = next((x, v) for x, v in pairs if v is not None and not (isinstance(v, int | float) and x.low <= v <= x.high))
+        yield f"{table}: {x.column} is {str(value)[:40]!r}, beyond {x.low:g} to {x.high:g} ({_shown([found[0]])})"
 
 
 def _text_problems(connection: sqlite3.Connection, schema: str, table: str, columns: tuple[str, ...]) -> Iterator[str]:

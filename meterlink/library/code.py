@@ -90,6 +90,6 @@ def decode(text: str) -> Any:
         data = unpacker.decompress(packed, JSON_BYTES_MAX)
     except (ValueError, zlib.error):
         raise ImportRefused("the code is damaged: scan the square on the sheet again") from None
-    if unpacker.unconsumed_tail or not unpacker.eof:
-        raise ImportRefused("the code is cut off or too large: scan the square on the sheet again")
+    if unpacker.unconsumed_tail or unpacker.unused_data or not unpacker.eof:
+        raise ImportRefused("the code is cut off, or more than a code: scan the square on the sheet again")
     return parse(data, "the code")

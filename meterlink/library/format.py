@@ -1,4 +1,4 @@
-"""The JSON format of libraries, version 1: one table of fields that export, import and the JSON Schema are made from.
+"""The JSON format of libraries, version 1, checked by the table of fields (``fields.py``).
 
 A document is ``{"format": "meterlink-library", "version": 1, "setups": [...], "lights": [...], ...}``; every list is optional.
 Records are flat, with the names and units of ``meterlink.records``; a field that is left out has its default.  A set-up or
@@ -12,109 +12,17 @@ that phones lack, costs several times our start-up, and does not speak in one pl
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, NamedTuple
+from typing import Any
 
 from meterlink.errors import ImportRefused
+from meterlink.library.fields import DOCUMENT, ID, NAME, PAIR, REAL, SEGMENT, WHEN, Field
 from meterlink.library.learnt import note_trouble
-from meterlink.library.rows import KINDS, NAME_MAX, POPS_MAX, PURPOSES, TEXT_MAX, has_controls, is_name
-from meterlink.records.kept import AIMS, RECEPTORS, ROLES, SHAPES
+from meterlink.library.rows import NAME_MAX, TEXT_MAX, has_controls, is_name
 
 FORMAT = "meterlink-library"
 VERSION = 1
 DEPTH_MAX = 32
 """Lists and tables inside each other in ``details`` and ``payload``."""
-REAL_MAX = 1e15
-SMALL = 1e-300
-
-
-class Field(NamedTuple):
-    """What one field of a record may be.  ``kind`` is a JSON type or one of ours (``id``, ``name``, ``text``, ``records`` ...)."""
-
-    kind: str
-    required: bool = False
-    low: float | None = None
-    high: float | None = None
-    choices: tuple[str, ...] = ()
-    null: bool = False
-    """May be null: not known."""
-    inner: Mapping[str, Field] = {}
-    about: str = ""
-
-
-def _real(low: float = -REAL_MAX, high: float = REAL_MAX, *, required: bool = False, null: bool = False) -> Field:
-    return Field("number", required, low, high, null=null)
-
-
-def _index(high: float, low: float = 0) -> Field:
-    return Field("integer", False, low, high)
-
-
-ID = Field("id", True)
-OTHER_ID = Field("id", null=True)
-NAME = Field("name", True)
-TEXT = Field("text")
-FLAG = Field("flag")
-OBJECT = Field("object")
-MAYBE = _real(null=True)
-MAYBE_POSITIVE = _real(SMALL, null=True)
-MAYBE_MORE = _real(0, null=True)
-MORE = _real(0)
-WHEN = _real(required=True)
-
-SETUP: dict[str, Field] = {
-    "id": ID, "version_id": ID, "name": NAME, "created_at_s": WHEN, "iso": _real(SMALL), "shutter_s": MAYBE_POSITIVE,
-    "camera_offset_stops": _real(), "filter_stops": MORE, "notes": TEXT, "tags": Field("names", high=100), "subject": TEXT,
-    "archived": FLAG, "details": OBJECT,
-}  # fmt: skip
-LIGHT: dict[str, Field] = {
-    "id": ID, "version_id": ID, "setup_id": ID, "name": NAME, "role": Field("choice", True, choices=ROLES),
-    "point": Field("text", low=1), "order": _index(10**9, -(10**9)), "fixture": TEXT, "modifier": TEXT,
-    "source_light_id": OTHER_ID, "shared_generator": FLAG, "power_step_stops": MAYBE_POSITIVE,
-    "power_min_stops": _real(-REAL_MAX, 0, null=True), "full_power_j": MAYBE_POSITIVE, "details": OBJECT, "removed": FLAG,
-}  # fmt: skip
-PLACEMENT: dict[str, Field] = {
-    "id": ID, "light_id": ID, "created_at_s": WHEN, "shape": Field("choice", choices=SHAPES), "width_m": MAYBE_POSITIVE,
-    "height_m": MAYBE_POSITIVE, "distance_m": MAYBE_POSITIVE, "u_distance_m": MAYBE_MORE, "azimuth_deg": MAYBE,
-    "elevation_deg": MAYBE, "feather_deg": _real(), "power_text": TEXT, "power_stops": MAYBE, "emission_n": MORE,
-    "recess_m": MORE, "grid_deg": MAYBE_POSITIVE, "gel": TEXT, "diffusers": TEXT, "stand_height_m": MAYBE, "aimed_at": TEXT,
-    "details": OBJECT,
-}  # fmt: skip
-RANGE: dict[str, Field] = {"full_scale_lx": _real(required=True), "dark_raw": _real(), "u_rel": MORE}
-CALIBRATION: dict[str, Field] = {
-    "id": ID, "sensor_id": NAME, "created_at_s": WHEN, "constant": _real(SMALL, required=True),
-    "receptor": Field("choice", choices=RECEPTORS), "ranges": Field("records", high=256, inner=RANGE),
-    "u_scale_rel": MORE, "relative": FLAG, "method": TEXT, "temperature_c": MAYBE, "reference": TEXT,
-    "colour_matrix": Field("numbers", high=1000), "angle_response": Field("pairs", high=10_000), "details": OBJECT,
-}  # fmt: skip
-POP: dict[str, Field] = {
-    "exposure_lxs": _real(0, required=True), "u_rel": MORE, "peak_lx": MAYBE, "t05_s": MAYBE, "t01_s": MAYBE,
-    "ambient_lx": MAYBE, "clipped": FLAG, "range_index": _index(255),
-}  # fmt: skip
-READING: dict[str, Field] = {
-    "id": ID, "setup_id": ID, "light_id": OTHER_ID, "placement_id": OTHER_ID, "calibration_id": ID, "sensor_id": NAME,
-    "taken_at_s": WHEN, "kind": Field("choice", choices=KINDS), "purpose": Field("choice", choices=PURPOSES),
-    "exposure_lxs": MAYBE_MORE, "illuminance_lx": MAYBE_MORE, "point": Field("text", low=1),
-    "receptor": Field("choice", choices=RECEPTORS), "aim": Field("choice", choices=AIMS), "held_off_m": MAYBE_MORE,
-    "held_off_toward": Field("text", low=1), "u_held_off_m": MAYBE_MORE, "u_rel": MORE,
-    "pops": Field("records", high=POPS_MAX, inner=POP), "lit": Field("ids", high=1000), "peak_lx": MAYBE,
-    "t05_s": MAYBE_MORE, "t01_s": MAYBE_MORE, "ambient_lx": MAYBE, "clipped": FLAG, "too_dim": FLAG,
-    "cct_k": MAYBE_POSITIVE, "duv": MAYBE, "x": MAYBE, "y": MAYBE, "range_index": _index(255), "supersedes_id": OTHER_ID,
-    "note": TEXT,
-}  # fmt: skip
-MARK: dict[str, Field] = {
-    "id": ID, "reading_id": ID, "kind": Field("choice", choices=("void",)), "at_s": WHEN, "reason": TEXT,
-}  # fmt: skip
-NOTE: dict[str, Field] = {"id": ID, "kind": NAME, "key": Field("text", True), "at_s": WHEN, "payload": OBJECT}
-WAVEFORM: dict[str, Field] = {
-    "reading_id": ID, "pop_index": _index(POPS_MAX - 1), "at_s": _real(), "pop": _index(10**12),
-    "bits": Field("integer", True, 8, 16), "scale_bits": Field("integer", True, 1, 32),
-    "segments": Field("segments", high=1000), "pretrigger": _index(10**9), "range_index": _index(255), "clipped": FLAG,
-    "truncated": FLAG, "held_off_m": MAYBE_MORE, "data": Field("base64", True, high=16 * 2**20),
-}  # fmt: skip
-DOCUMENT: dict[str, Mapping[str, Field]] = {
-    "setups": SETUP, "lights": LIGHT, "placements": PLACEMENT, "calibrations": CALIBRATION, "readings": READING,
-    "marks": MARK, "notes": NOTE, "waveforms": WAVEFORM,
-}  # fmt: skip
 
 
 def validate(document: Any, name: str) -> dict[str, list[dict[str, Any]]]:
@@ -222,17 +130,13 @@ def _names(value: Any, field: Field) -> str:
 
 
 def _numbers(value: Any, field: Field) -> str:
-    return _list_of(value, field, _number, _real())
+    return _list_of(value, field, _number, REAL)
 
 
 def _tuple_of(value: Any, kinds: Sequence[Field]) -> str:
     if type(value) is not list or len(value) != len(kinds):
         return f" is not a list of {len(kinds)}"
     return next((t for item, kind in zip(value, kinds, strict=True) if (t := _CHECKS[kind.kind](item, kind))), "")
-
-
-PAIR = (_real(), _real())
-SEGMENT = (_index(10**9), _index(10**9), _real(SMALL))
 
 
 def _pairs(value: Any, field: Field) -> str:

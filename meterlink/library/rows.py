@@ -9,11 +9,24 @@ from __future__ import annotations
 import json
 import re
 import zlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 from unicodedata import normalize
 
 from meterlink.errors import LibraryDamaged, LibraryError, NotInLibrary, UsageError
+from meterlink.library.fields import (
+    CALIBRATION,
+    KINDS,
+    LIGHT,
+    PLACEMENT,
+    POP,
+    POPS_MAX,
+    PURPOSES,
+    RANGE,
+    READING,
+    SETUP,
+    Field,
+)
 from meterlink.records.kept import (
     AIMS,
     FACE,
@@ -33,12 +46,10 @@ from meterlink.records.samples import Segment, WaveBlock
 CONTROLS = "\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f"
 """What no text may hold: control characters, but for tabs and line ends; for a regular expression."""
 _CONTROL = re.compile(f"[{CONTROLS}]")
-KINDS = ("flash", "steady")
-PURPOSES = ("alone", "without", "with", "together", "room")
+NO_LIMITS: Mapping[str, Field] = {}
 NAME_MAX = 200
 TEXT_MAX = 100_000
 """Characters of one free text (notes, details): far more than anyone types, little enough to refuse a hostile file."""
-POPS_MAX = 1000
 
 SETUP_VERSION_COLUMNS = "name, iso, shutter_s, camera_offset_stops, filter_stops, notes, tags, subject, archived, details"
 LIGHT_VERSION_COLUMNS = (
@@ -99,8 +110,8 @@ def checked_name(name: str, what: str) -> str:
     return name
 
 
-def checked(values: Sequence[Any], fields: Sequence[str], what: str) -> None:
-    """Refuse what a table cannot keep: NaN and infinity, huge integers, over-long or broken text."""
+def checked(values: Sequence[Any], fields: Sequence[str], what: str, table: Mapping[str, Field] = NO_LIMITS) -> None:
+    """Refuse what a table cannot keep: NaN and infinity, numbers beyond the limits of ``table``, over-long or broken text."""
     for value, field in zip(values, fields, strict=False):
         if value is None or value is True or value is False:
             continue
@@ -108,11 +119,19 @@ def checked(values: Sequence[Any], fields: Sequence[str], what: str) -> None:
         if kind is float:
             if value - value != 0.0:
                 raise LibraryError(f"{what} not stored: {field} is {value}, not a number; measure again")
+            _within(value, field, what, table)
         elif kind is int:
             if not -(2**53) <= value <= 2**53:
                 raise LibraryError(f"{what} not stored: {field} is out of range; check the value")
+            _within(value, field, what, table)
         elif kind is str:
             _checked_text(value, field, what)
+
+
+def _within(value: float, field: str, what: str, table: Mapping[str, Field]) -> None:
+    limits = table.get(field)
+    if limits is not None and limits.low is not None and limits.high is not None and not limits.low <= value <= limits.high:
+        raise LibraryError(f"{what} not stored: {field} is {value:g}, beyond {limits.low:g} to {limits.high:g}; check the value")
 
 
 def _checked_text(text: str, field: str, what: str) -> None:
@@ -161,7 +180,7 @@ def _no_constant(word: str) -> Any:
 
 def setup_version_row(setup: Setup) -> tuple[Any, ...]:
     """Return the values of ``SETUP_VERSION_COLUMNS``."""
-    checked(setup, Setup._fields, "set-up")
+    checked(setup, Setup._fields, "set-up", SETUP)
     for tag in setup.tags:
         checked_name(tag, "a tag")
     text = json_text(setup.details)
@@ -179,7 +198,7 @@ def setup_from(row: Sequence[Any]) -> Setup:
 
 def light_version_row(light: Light, source_light_no: int | None) -> tuple[Any, ...]:
     """Return the values of ``LIGHT_VERSION_COLUMNS``."""
-    checked(light, Light._fields, "light")
+    checked(light, Light._fields, "light", LIGHT)
     return (
         light.name, code(light.role, ROLES, "role"), light.point, light.order, light.fixture, light.modifier,
         source_light_no, bool(light.shared_generator), light.power_step_stops, light.power_min_stops,
@@ -202,7 +221,7 @@ def light_from(row: Sequence[Any]) -> Light:
 
 def placement_row(placement: Placement, light_no: int) -> tuple[Any, ...]:
     """Return the values of ``PLACEMENT_COLUMNS``."""
-    checked(placement, Placement._fields, "placement")
+    checked(placement, Placement._fields, "placement", PLACEMENT)
     shape = code(placement.shape, SHAPES, "shape")
     return (
         id_bytes(placement.id), light_no, placement.created_at_s, shape, *placement[4:-1], json_text(placement.details)
@@ -218,9 +237,9 @@ def placement_from(row: Sequence[Any]) -> Placement:
 
 def calibration_row(calibration: Calibration, sensor_no: int) -> tuple[Any, ...]:
     """Return the values of ``CALIBRATION_COLUMNS``."""
-    checked(calibration, Calibration._fields, "calibration")
+    checked(calibration, Calibration._fields, "calibration", CALIBRATION)
     for scale in calibration.ranges:
-        checked(scale, RangeScale._fields, "calibration")
+        checked(scale, RangeScale._fields, "calibration", RANGE)
     return (
         id_bytes(calibration.id), sensor_no, calibration.created_at_s, calibration.constant,
         code(calibration.receptor, RECEPTORS, "receptor"), calibration.u_scale_rel, bool(calibration.relative),
@@ -267,7 +286,7 @@ class Numbers:
 
 def reading_row(reading: Reading, numbers: Numbers) -> tuple[Any, ...]:
     """Return the values of ``READING_COLUMNS``."""
-    checked(reading, Reading._fields, "reading")
+    checked(reading, Reading._fields, "reading", READING)
     if len(reading.pops) > POPS_MAX:
         raise LibraryError(f"reading not stored: {len(reading.pops)} pops; average at most {POPS_MAX}")
     supersedes = reading.supersedes_id
@@ -289,7 +308,7 @@ def pop_rows(reading: Reading, setup_no: int) -> list[tuple[Any, ...]]:
         return []
     identifier = id_bytes(reading.id)
     for pop in reading.pops:
-        checked(pop, Pop._fields, "reading")
+        checked(pop, Pop._fields, "reading", POP)
     return [(setup_no, identifier, n, *p[:6], bool(p.clipped), p.range_index) for n, p in enumerate(reading.pops)]
 
 

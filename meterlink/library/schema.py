@@ -137,8 +137,8 @@ VERSION_1 = (
         calibration_no INTEGER NOT NULL REFERENCES calibration (no),
         sensor_no INTEGER NOT NULL REFERENCES sensor (no),
         taken_at_s REAL NOT NULL CHECK (taken_at_s BETWEEN -1e15 AND 1e15),                     -- since 1970, UTC
-        kind INTEGER NOT NULL CHECK (kind BETWEEN 0 AND 1),          -- rows.KINDS
-        purpose INTEGER NOT NULL CHECK (purpose BETWEEN 0 AND 4),    -- rows.PURPOSES
+        kind INTEGER NOT NULL CHECK (kind BETWEEN 0 AND 1),          -- fields.KINDS
+        purpose INTEGER NOT NULL CHECK (purpose BETWEEN 0 AND 4),    -- fields.PURPOSES
         {_real("exposure_lxs", 0)},
         {_real("illuminance_lx", 0)},
         point TEXT CHECK (typeof(point) <> 'blob'),   -- NULL: the face

@@ -117,10 +117,15 @@ class SetupStore:
 
     def current_setup(self) -> Setup:
         """Return the set-up in use.  Raises ``NotInLibrary`` when none was chosen."""
-        row = self.db.row("SELECT value FROM memory WHERE key = 'current_setup'")
-        if row is None:
+        found = self.setup_in_use()
+        if found is None:
             raise NotInLibrary("no set-up is in use: begin one with 'meterlink setup new NAME' or choose one: 'setup use NAME'")
-        return self.setup(row[0])
+        return self.setup(found)
+
+    def setup_in_use(self) -> str | None:
+        """Return the id of the set-up in use, None when none was chosen."""
+        row = self.db.row("SELECT value FROM memory WHERE key = 'current_setup'")
+        return row and str(row[0])
 
     def use_setup(self, setup_id: str) -> None:
         """Make this the set-up in use (this file's own memory, not merged)."""

@@ -15,6 +15,7 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
+from meterlink.library import fields
 from meterlink.library import format as fmt
 from meterlink.library.rows import CONTROLS, NAME_MAX, TEXT_MAX
 
@@ -22,7 +23,7 @@ ID = {"type": "string", "pattern": "^0[0-9a-f]{31}$"}
 NAME = {"type": "string", "minLength": 1, "maxLength": NAME_MAX}
 
 
-def field_schema(field: fmt.Field) -> dict[str, Any]:
+def field_schema(field: fields.Field) -> dict[str, Any]:
     """Return the schema of one field."""
     made = _KINDS[field.kind](field)
     if not field.null:
@@ -32,15 +33,15 @@ def field_schema(field: fmt.Field) -> dict[str, Any]:
     return {"anyOf": [made, {"type": "null"}]}
 
 
-def _limits(kind: str, field: fmt.Field) -> dict[str, Any]:
+def _limits(kind: str, field: fields.Field) -> dict[str, Any]:
     return {"type": kind, "minimum": field.low or 0, "maximum": field.high or 0}
 
 
-def _list(items: dict[str, Any], field: fmt.Field) -> dict[str, Any]:
+def _list(items: dict[str, Any], field: fields.Field) -> dict[str, Any]:
     return {"type": "array", "maxItems": int(field.high or 0), "items": items}
 
 
-def _tuple(kinds: tuple[fmt.Field, ...]) -> dict[str, Any]:
+def _tuple(kinds: tuple[fields.Field, ...]) -> dict[str, Any]:
     items = [field_schema(k) for k in kinds]
     return {"type": "array", "prefixItems": items, "minItems": len(items), "maxItems": len(items)}
 
@@ -55,28 +56,28 @@ _KINDS: dict[str, Any] = {
     "text": lambda f: {"type": "string", "minLength": int(f.low or 0), "maxLength": TEXT_MAX, "pattern": f"^[^{CONTROLS}]*$"},
     "ids": lambda f: _list(ID, f),
     "names": lambda f: _list(NAME, f),
-    "numbers": lambda f: _list(field_schema(fmt.MAYBE._replace(null=False)), f),
-    "pairs": lambda f: _list(_tuple(fmt.PAIR), f),
-    "segments": lambda f: _list(_tuple(fmt.SEGMENT), f),
+    "numbers": lambda f: _list(field_schema(fields.REAL), f),
+    "pairs": lambda f: _list(_tuple(fields.PAIR), f),
+    "segments": lambda f: _list(_tuple(fields.SEGMENT), f),
     "records": lambda f: _list(record_schema(f.inner), f),
     "object": lambda _: {"type": "object"},
     "base64": lambda _: {"type": "string", "contentEncoding": "base64"},
 }
 
 
-def record_schema(fields: Mapping[str, fmt.Field]) -> dict[str, Any]:
+def record_schema(table: Mapping[str, fields.Field]) -> dict[str, Any]:
     """Return the schema of one record."""
     return {
         "type": "object",
-        "properties": {name: field_schema(field) for name, field in fields.items()},
-        "required": [name for name, field in fields.items() if field.required],
+        "properties": {name: field_schema(field) for name, field in table.items()},
+        "required": [name for name, field in table.items() if field.required],
         "additionalProperties": False,
     }
 
 
 def schema() -> dict[str, Any]:
     """Return the schema of a document."""
-    parts = {part: {"type": "array", "items": record_schema(fields)} for part, fields in fmt.DOCUMENT.items()}
+    parts = {part: {"type": "array", "items": record_schema(fields)} for part, fields in fields.DOCUMENT.items()}
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "Set-ups, lights, placements, calibrations and readings of meterlink, version 1",

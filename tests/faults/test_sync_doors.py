@@ -172,3 +172,17 @@ def test_the_password_is_not_needed_on_the_command_line(capsys) -> None:
     main(["sync", "--help"])
     out = capsys.readouterr().out
     assert all(word in out for word in ("PGPASSWORD", ".pgpass", "service=", "sslmode"))
+
+
+def test_numbers_beyond_belief_come_in_by_no_sync(tmp_path, url) -> None:
+    """A reading of 10¹³ lx·s that another client put there: refused and named, the library is what it was."""
+    import psycopg
+
+    with Library.open(one_set(tmp_path / "a", "A")) as a, Library.open(tmp_path / "b") as b:
+        sync.sync(a, url)
+        with psycopg.connect(url, autocommit=True) as connection:
+            connection.execute("UPDATE meterlink.reading SET exposure_lxs = 1e13")
+        before = content(b)
+        with pytest.raises(MeterlinkError, match="exposure_lxs"):
+            sync.sync(b, url)
+        assert content(b) == before

@@ -19,7 +19,7 @@ from library_sets import Set, block
 from test_merge import content, one_set
 
 from meterlink.errors import ImportRefused, StorageError
-from meterlink.library import Library, importing
+from meterlink.library import Library, fields, importing
 from meterlink.library import format as exchange
 from meterlink.library.export import (
     csv_text,
@@ -61,7 +61,7 @@ def test_the_schema_file_is_what_the_table_says() -> None:
 def test_export_follows_the_schema(doc) -> None:
     """An independent validator (the jsonschema package) accepts what is exported."""
     ORACLE.validate(doc)
-    assert set(doc) == {"format", "version", "written_at_s", *exchange.DOCUMENT}
+    assert set(doc) == {"format", "version", "written_at_s", *fields.DOCUMENT}
 
 
 def test_a_library_survives_the_trip_through_json(tmp_path, doc) -> None:
@@ -241,19 +241,19 @@ json_values = st.recursive(
 
 
 @settings(max_examples=300, deadline=None)
-@given(st.sampled_from(sorted(exchange.DOCUMENT)), st.data())
+@given(st.sampled_from(sorted(fields.DOCUMENT)), st.data())
 def test_what_the_import_accepts_the_schema_accepts(part: str, data) -> None:
     """Our validator is never more generous than an independent one on the published schema, field by field."""
-    fields = exchange.DOCUMENT[part]
-    record = data.draw(st.fixed_dictionaries({}, optional=dict.fromkeys((*fields, "more"), json_values)))
-    ours = exchange.record_trouble(record, fields) == ""
+    table = fields.DOCUMENT[part]
+    record = data.draw(st.fixed_dictionaries({}, optional=dict.fromkeys((*table, "more"), json_values)))
+    ours = exchange.record_trouble(record, table) == ""
     theirs = ORACLE.is_valid({"format": exchange.FORMAT, "version": 1, part: [record]})
     if ours:
         assert theirs
     for name, value in record.items():
-        alone = exchange.record_trouble({name: value}, {name: fields[name]} if name in fields else {}) == ""
+        alone = exchange.record_trouble({name: value}, {name: table[name]} if name in table else {}) == ""
         schema = SCHEMA["properties"][part]["items"]["properties"].get(name, False)
-        looser = fields.get(name, exchange.TEXT).kind in LOOSER
+        looser = table.get(name, fields.TEXT).kind in LOOSER
         if not looser:
             assert alone == jsonschema.Draft202012Validator(schema).is_valid(value), (name, value)
 
@@ -265,9 +265,9 @@ def test_a_document_with_one_random_change_is_taken_or_refused_whole(tmp_path_fa
     folder = tmp_path_factory.mktemp("f")
     with Library.open(one_set(folder / "s", "A")) as source:
         doc = json.loads(to_json(document(source)))
-    part = data.draw(st.sampled_from(sorted(exchange.DOCUMENT)))
+    part = data.draw(st.sampled_from(sorted(fields.DOCUMENT)))
     record = data.draw(st.sampled_from(doc[part]))
-    record[data.draw(st.sampled_from(sorted(exchange.DOCUMENT[part])))] = data.draw(json_values)
+    record[data.draw(st.sampled_from(sorted(fields.DOCUMENT[part])))] = data.draw(json_values)
     with Library.open(folder / "l") as library:
         try:
             import_document(library, doc)
@@ -276,7 +276,7 @@ def test_a_document_with_one_random_change_is_taken_or_refused_whole(tmp_path_fa
             assert library.setups() == []
         else:
             again = json.loads(to_json(document(library)))
-            assert {len(again[p]) == len(doc[p]) for p in exchange.DOCUMENT} == {True}
+            assert {len(again[p]) == len(doc[p]) for p in fields.DOCUMENT} == {True}
 
 
 # -- CSV --------------------------------------------------------------------------------------------------------------
