@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from math import log2
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.judging.prediction import Past, Prediction, predict
@@ -73,32 +73,50 @@ def pasts_from(
     return tuple(sorted(kept, key=lambda past: past.taken_at_s))
 
 
-def predictions_for(view: JudgedSet) -> dict[str, Prediction]:
-    """Return by light id what each light of the set should give, from ``view.history``, its own reading left out."""
-    pasts = list(view.history)
-    if not pasts:
-        return {}
+def predictions_for(view: JudgedSet, known: dict[tuple[Any, ...], Prediction | None] | None = None) -> dict[str, Prediction]:
+    """Return by light id what each light of the set should give, from ``view.history``, its own reading left out.
+
+    ``known`` keeps what was predicted, with the same settings and falloffs, from the same readings before: a head's past
+    changes with its own pops only.
+    """
+    known = {} if known is None else known
+    by_fixture: dict[str, list[Past]] = {}
+    by_light: dict[str, list[Past]] = {}
+    for one in view.history:
+        by_fixture.setdefault(one.fixture, []).append(one)
+        by_light.setdefault(one.light_id, []).append(one)
     result = {}
     for state in view.lights:
-        prediction = _predicted(state, view, pasts)
+        light = state.light
+        mine = by_light.get(light.id, [])
+        if light.fixture:
+            # A light may have stood there with another head: its own placements count then, too.
+            mine = [*by_fixture.get(light.fixture, ()), *(one for one in mine if one.fixture != light.fixture)]
+        prediction = _predicted(state, view, mine, known) if mine else None
         if prediction is not None:
-            result[state.light.id] = prediction
+            result[light.id] = prediction
     return result
 
 
-def _predicted(state: LightState, view: JudgedSet, pasts: list[Past]) -> Prediction | None:
+def _predicted(
+    state: LightState, view: JudgedSet, pasts: list[Past], known: dict[tuple[Any, ...], Prediction | None]
+) -> Prediction | None:
     """Prediction of one light that has a current reading."""
     reading, placement, light = state.reading, state.placement, state.light
     if reading is None or placement is None or light.source_light_id or reading.aim != "light":
         return None
     # Readings of the very placement under test are repeats, not predictions: the sum check weighs them as such.
     earlier = [one for one in pasts if one.placement.id != placement.id and one.reading_id != reading.id]
-    return predict(
-        light,
-        placement,
-        earlier,
-        view.settings,
-        calibration_id=reading.calibration_id,
-        receptor=reading.receptor,
-        falloff=view.falloff(light),
-    )
+    way = (light.id, light.fixture, light.modifier, placement.id, reading.calibration_id, reading.receptor)
+    key = (way, tuple([one.reading_id for one in earlier]))
+    if key not in known:
+        known[key] = predict(
+            light,
+            placement,
+            earlier,
+            view.settings,
+            calibration_id=reading.calibration_id,
+            receptor=reading.receptor,
+            falloff=view.falloff(light),
+        )
+    return known[key]

@@ -9,7 +9,7 @@ from meterlink.judging.contradiction import contradicted
 from meterlink.judging.history import pasts_from, predictions_for
 from meterlink.judging.joined_pops import carried
 from meterlink.judging.judged_set import ADDS_NOTHING, JudgedSet, LightState, value_of
-from meterlink.judging.prediction import Past
+from meterlink.judging.prediction import Past, Prediction
 from meterlink.judging.standing import standing_of
 from meterlink.judging.sum_check import sum_check
 from meterlink.judging.verdict import EXPECTED, Judged, Why, judge
@@ -36,7 +36,8 @@ class Judge:
         self.count = 0
         """Readings that were judged: what is remembered does not count again."""
         self._known: dict[tuple[Any, ...], Judged] = {}
-        self._pasts: dict[tuple[str, ...], tuple[Past, ...]] = {}
+        self.predicted: dict[tuple[Any, ...], Prediction | None] = {}
+        """What was predicted, by the light, where it stands and what of its head was known then."""
 
     def __call__(self, light: Light, placement: Placement | None, reading: Reading) -> Judged:
         """Return what a reading of a light in a placement is worth."""
@@ -88,7 +89,7 @@ def judge_set(
     states = tuple(_state(light, placements, by_light, settings, judge) for light in ordered)
     seen = JudgedSet(setup, settings, states, effective, calibrations, falloffs, history=tuple(history), earlier=tuple(earlier))
     seen = seen._replace(lights=tuple(_as_told(state, seen, judge) for state in states))
-    seen = seen._replace(predictions=predictions_for(seen))
+    seen = seen._replace(predictions=predictions_for(seen, judge.predicted))
     seen = seen._replace(check=sum_check(seen))
     return contradicted(seen)
 

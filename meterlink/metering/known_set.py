@@ -30,6 +30,7 @@ class KnownSet:
         self._at_one_moment = False
         self._records: WholeSet | None = None
         self._elsewhere: list[WholeSet] | None = None
+        self._others: tuple[Past, ...] | None = None
         self._judged: JudgedSet | None = None
         self._settings = Settings()
         self._falloffs: dict[str, Falloff] = {}
@@ -92,7 +93,7 @@ class KnownSet:
         state = self._state_now()
         if state != self._state:
             self._state = state
-            self._records = self._elsewhere = self._judged = None
+            self._records = self._elsewhere = self._others = self._judged = None
 
     def _state_now(self) -> tuple[int, int, int]:
         db = self.library.db
@@ -127,6 +128,7 @@ class KnownSet:
             self._calibrations[one] = self.library.calibration(one)
         if self.judge.settings != self._settings or self.judge.falloffs != self._falloffs:
             self.judge = Judge(self._settings, self._calibrations, self._falloffs)
+            self._others = None
 
     def _measured_falloffs(self, records: WholeSet) -> dict[str, Falloff]:
         """Measured falloff of the set's modifiers, from this and other sets."""
@@ -137,5 +139,6 @@ class KnownSet:
 
     def _history(self, records: WholeSet) -> tuple[Past, ...]:
         """What the set's lights gave in all their placements, and what their heads gave in other sets."""
-        others = self.judge.pasts(entry for one in self.elsewhere for entry in one.entries(effective=True))
-        return (*others, *self.judge.pasts(records.entries()))
+        if self._others is None:
+            self._others = self.judge.pasts(entry for one in self.elsewhere for entry in one.entries(effective=True))
+        return (*self._others, *self.judge.pasts(records.entries()))
