@@ -94,7 +94,8 @@ def durable(folder: Path, rounds: int) -> Iterator[Goal]:
 def million(folder: Path, count: int, *, heads: bool = False) -> tuple[Path, str]:
     """Fill a library with ``count`` readings, five a light, 20 lights a set; return it and the id of a middle set.
 
-    The first set goes in through the API; the others are its rows with other ids and numbers, in bulk.  ``heads``: every light's head has a name.
+    The first set goes in through the API; the others are its rows with other ids and numbers, in bulk.
+    ``heads``: every light's head has a name.
     """
     path = folder / "million.sqlite"
     sets = max(2, count // (LIGHTS * PER_LIGHT))

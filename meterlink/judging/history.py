@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from math import log2
-from typing import Any, TypeAlias
+from typing import Any, NamedTuple, TypeAlias
 
 from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.judging.prediction import Past, Prediction, predict
@@ -12,7 +12,7 @@ from meterlink.judging.verdict import RETAKE, Judged
 from meterlink.judging.verdict import judge as judged_alone
 from meterlink.records.kept import Light, Placement, Reading, Settings
 
-__all__ = ["past_of", "pasts_from", "predictions_for"]
+__all__ = ["Heads", "past_of", "pasts_from", "predictions_for"]
 
 Judging: TypeAlias = "Callable[[Light, Placement, Reading], Judged]"
 MOST = 200
@@ -73,47 +73,66 @@ def pasts_from(
     return tuple(sorted(kept, key=lambda past: past.taken_at_s))
 
 
-def predictions_for(view: JudgedSet, known: dict[tuple[Any, ...], Prediction | None] | None = None) -> dict[str, Prediction]:
+class Heads(NamedTuple):
+    """What heads gave in other sets, grouped once: it does not change while a set is metered."""
+
+    pasts: tuple[Past, ...] = ()
+    by_fixture: Mapping[str, tuple[tuple[Past, ...], tuple[str, ...]]] = {}
+    """Fixture's name -> its readings and their ids."""
+
+    @classmethod
+    def of(cls, pasts: Iterable[Past]) -> Heads:
+        """Group readings by their heads."""
+        every = tuple(pasts)
+        groups: dict[str, list[Past]] = {}
+        for one in every:
+            groups.setdefault(one.fixture, []).append(one)
+        return cls(every, {name: (tuple(group), tuple(one.reading_id for one in group)) for name, group in groups.items()})
+
+
+def predictions_for(
+    view: JudgedSet, elsewhere: Heads = Heads(), known: dict[Any, Prediction | None] | None = None  # noqa: B008 - immutable
+) -> dict[str, Prediction]:
     """Return by light id what each light of the set should give, from ``view.history``, its own reading left out.
 
-    ``known`` keeps what was predicted, with the same settings and falloffs, from the same readings before: a head's past
-    changes with its own pops only.
+    ``view.history`` begins with ``elsewhere.pasts``.  ``known`` keeps what was predicted, with the same settings and falloffs,
+    from the same readings before: a head's past changes with its own pops only.
     """
     known = {} if known is None else known
-    by_fixture: dict[str, list[Past]] = {}
-    by_light: dict[str, list[Past]] = {}
-    for one in view.history:
-        by_fixture.setdefault(one.fixture, []).append(one)
-        by_light.setdefault(one.light_id, []).append(one)
+    own = view.history[len(elsewhere.pasts) :]
     result = {}
     for state in view.lights:
-        light = state.light
-        mine = by_light.get(light.id, [])
-        if light.fixture:
-            # A light may have stood there with another head: its own placements count then, too.
-            mine = [*by_fixture.get(light.fixture, ()), *(one for one in mine if one.fixture != light.fixture)]
-        prediction = _predicted(state, view, mine, known) if mine else None
+        prediction = _predicted(state, view, elsewhere, own, known)
         if prediction is not None:
-            result[light.id] = prediction
+            result[state.light.id] = prediction
     return result
 
 
 def _predicted(
-    state: LightState, view: JudgedSet, pasts: list[Past], known: dict[tuple[Any, ...], Prediction | None]
+    state: LightState, view: JudgedSet, elsewhere: Heads, own: Iterable[Past], known: dict[Any, Prediction | None]
 ) -> Prediction | None:
     """Prediction of one light that has a current reading."""
     reading, placement, light = state.reading, state.placement, state.light
     if reading is None or placement is None or light.source_light_id or reading.aim != "light":
         return None
+    others, ids = elsewhere.by_fixture.get(light.fixture, ((), ())) if light.fixture else ((), ())
     # Readings of the very placement under test are repeats, not predictions: the sum check weighs them as such.
-    earlier = [one for one in pasts if one.placement.id != placement.id and one.reading_id != reading.id]
+    mine = [
+        one
+        for one in own
+        if (one.light_id == light.id or (light.fixture and one.fixture == light.fixture))
+        and one.placement.id != placement.id
+        and one.reading_id != reading.id
+    ]
+    if not others and not mine:
+        return None
     way = (light.id, light.fixture, light.modifier, placement.id, reading.calibration_id, reading.receptor)
-    key = (way, tuple([one.reading_id for one in earlier]))
+    key = (way, ids, tuple([one.reading_id for one in mine]))
     if key not in known:
         known[key] = predict(
             light,
             placement,
-            earlier,
+            (*others, *mine),
             view.settings,
             calibration_id=reading.calibration_id,
             receptor=reading.receptor,

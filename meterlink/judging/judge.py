@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from meterlink.judging.contradiction import contradicted
-from meterlink.judging.history import pasts_from, predictions_for
+from meterlink.judging.history import Heads, pasts_from, predictions_for
 from meterlink.judging.joined_pops import carried
 from meterlink.judging.judged_set import ADDS_NOTHING, JudgedSet, LightState, value_of
 from meterlink.judging.prediction import Past, Prediction
@@ -69,14 +69,16 @@ def judge_set(
     *,
     falloffs: Mapping[str, Any] | None = None,
     history: Iterable[Past] = (),
+    elsewhere: Heads = Heads(),  # noqa: B008 - immutable
     earlier: Iterable[Reading] = (),
     judge: Judge | None = None,
 ) -> JudgedSet:
     """Judge a set-up with everything that is known of it.  Pure: records in, one object out.
 
     ``placements`` maps a light's id to its present placement; ``readings`` are the effective ones (neither void nor superseded);
-    ``history`` is what the heads gave in other placements, of this set and of others; ``earlier`` are readings that a retake
-    superseded.  ``judge`` remembers what was judged before with the same settings, calibrations and falloffs.
+    ``history`` is what this set's lights gave in all their placements, ``elsewhere`` what their heads gave in other sets;
+    ``earlier`` are readings that a retake superseded.
+    ``judge`` remembers what was judged before with the same settings, calibrations and falloffs.
     """
     falloffs = falloffs or {}
     judge = judge or Judge(settings, calibrations, falloffs)
@@ -87,9 +89,10 @@ def judge_set(
             by_light.setdefault(r.light_id, []).append(r)
     ordered = sorted((one for one in lights if not one.removed), key=lambda one: (one.order, one.id))
     states = tuple(_state(light, placements, by_light, settings, judge) for light in ordered)
-    seen = JudgedSet(setup, settings, states, effective, calibrations, falloffs, history=tuple(history), earlier=tuple(earlier))
+    pasts = (*elsewhere.pasts, *history)
+    seen = JudgedSet(setup, settings, states, effective, calibrations, falloffs, history=pasts, earlier=tuple(earlier))
     seen = seen._replace(lights=tuple(_as_told(state, seen, judge) for state in states))
-    seen = seen._replace(predictions=predictions_for(seen, judge.predicted))
+    seen = seen._replace(predictions=predictions_for(seen, elsewhere, judge.predicted))
     seen = seen._replace(check=sum_check(seen))
     return contradicted(seen)
 

@@ -9,9 +9,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 from meterlink.judging.case import Falloff
+from meterlink.judging.history import Heads
 from meterlink.judging.judge import Judge, judge_set
 from meterlink.judging.judged_set import JudgedSet
-from meterlink.judging.prediction import Past
 from meterlink.library.store import Library
 from meterlink.library.whole_sets import sets_elsewhere, whole_set
 from meterlink.records import Calibration, Reading, Settings, WaveBlock
@@ -30,7 +30,7 @@ class KnownSet:
         self._at_one_moment = False
         self._records: WholeSet | None = None
         self._elsewhere: list[WholeSet] | None = None
-        self._others: tuple[Past, ...] | None = None
+        self._others: Heads | None = None
         self._judged: JudgedSet | None = None
         self._settings = Settings()
         self._falloffs: dict[str, Falloff] = {}
@@ -115,7 +115,8 @@ class KnownSet:
                 {one: self._calibrations[one] for one in {r.calibration_id for r in records.effective}},
                 self._settings,
                 falloffs=self._falloffs,
-                history=self._history(records),
+                history=self.judge.pasts(records.entries()),
+                elsewhere=self._heads(),
                 earlier=records.earlier,
                 judge=self.judge,
             )._replace(damaged_falloffs=self._damaged)
@@ -137,8 +138,8 @@ class KnownSet:
         self._damaged = tuple(modifiers[key] for key in damaged if key in modifiers)
         return {modifiers[key]: found for key, found in stored.items() if key in modifiers}
 
-    def _history(self, records: WholeSet) -> tuple[Past, ...]:
-        """What the set's lights gave in all their placements, and what their heads gave in other sets."""
+    def _heads(self) -> Heads:
+        """What the set's heads gave in other sets."""
         if self._others is None:
-            self._others = self.judge.pasts(entry for one in self.elsewhere for entry in one.entries(effective=True))
-        return (*self._others, *self.judge.pasts(records.entries()))
+            self._others = Heads.of(self.judge.pasts(entry for one in self.elsewhere for entry in one.entries(effective=True)))
+        return self._others
