@@ -187,7 +187,7 @@ def reading(reading_id: str, light_id: str | None, placement_id: str | None, **f
 def checks_in_process() -> list[Goal]:
     """What the findings cost beside the table, functions only."""
     from meterlink.checks.findings import findings
-    from meterlink.judging.view import look
+    from meterlink.judging.judge import judge_set
     from meterlink.tables.ratios import ratio_table
 
     lights, placements, readings = records_of(30)
@@ -195,7 +195,7 @@ def checks_in_process() -> list[Goal]:
     by_light = {one.light_id: one for one in placements}
 
     def view() -> Any:
-        return look(setup, lights, by_light, readings, {}, SETTINGS)
+        return judge_set(setup, lights, by_light, readings, {}, SETTINGS)
 
     found = ratios({"ratios": lambda: ratio_table(view()), "checks": lambda: findings(view())}, ROUNDS)
     return [Goal("30 lights, functions alone: checks / ratios (no goal)", found["checks"], ">=", 0)]

@@ -32,13 +32,13 @@ BATCH = 20
 TABLES = ("setup", "setup_version", "light", "light_version", "placement")
 
 
-def a_set(library: Library, name: str, calibration_id: str) -> list[Reading]:
+def a_set(library: Library, name: str, calibration_id: str, *, heads: bool = False) -> list[Reading]:
     """Store a set of 20 lights and return one reading for each, not stored."""
     setup = Setup(new_id(), name, time.time())
     library.add_setup(setup)
     readings = []
     for n in range(LIGHTS):
-        light = Light(new_id(), setup.id, f"Light {n}", "other", order=n)
+        light = Light(new_id(), setup.id, f"Light {n}", "other", order=n, fixture=f"head {n}" if heads else "")
         library.add_light(light)
         placement = Placement(new_id(), light.id, time.time(), "disk", 0.9, None, 1.4, power_text="1/4", power_stops=-2.0)
         library.add_placement(placement)
@@ -91,15 +91,16 @@ def durable(folder: Path, rounds: int) -> Iterator[Goal]:
     yield Goal("durable reading / append + fsync of the same bytes", found["reading"], "<=", 1.9)
 
 
-def million(folder: Path, count: int) -> tuple[Path, str]:
+def million(folder: Path, count: int, *, heads: bool = False) -> tuple[Path, str]:
     """Fill a library with ``count`` readings, five a light, 20 lights a set; return it and the id of a middle set.
 
     The first set goes in through the API; the others are its rows with other ids and numbers, in bulk.
+    ``heads``: every light's head has a name.
     """
     path = folder / "million.sqlite"
     sets = max(2, count // (LIGHTS * PER_LIGHT))
     with Library.open(path) as library:
-        readings = a_set(library, "Set 0", a_calibration(library))
+        readings = a_set(library, "Set 0", a_calibration(library), heads=heads)
         with library.db.write() as connection:
             template = [list(rows.reading_row(r, library._numbers_of(r))) for r in readings]
             parts = {t: [list(r) for r in connection.execute(f"SELECT * FROM {t}")] for t in TABLES}

@@ -126,7 +126,7 @@ def rebuild(world: World, tally: Tally, nature: random.Random) -> Rebuild:
 def wishes_for(world: World, again: Rebuild, wish_stops: float) -> tuple[list[Wish], float]:
     """Other levels for the rebuilt set, and what the key is to give (lx·s)."""
     rng = world.rng
-    view, _ = again.full_view()
+    view = again.view()
     key = view.key
     assert key is not None
     assert key.value is not None
@@ -144,7 +144,7 @@ def wishes_for(world: World, again: Rebuild, wish_stops: float) -> tuple[list[Wi
 
 def follow(world: World, again: Rebuild, wishes: list[Wish]) -> TargetPlan:
     """Ask, and set what is told."""
-    result = plan(again.full_view()[0], wishes)
+    result = plan(again.view(), wishes)
     lights = {light.name: light for light in again.lights()}
     for row in result.rows:
         world.set(again, lights[row.light], row.move)

@@ -13,6 +13,7 @@ from __future__ import annotations
 import argparse
 import sys
 import time
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -26,11 +27,12 @@ from trust_ideal import Ideal, Seen
 from trust_tables import Outcome, report
 from trust_world import FRONTAL, REACH_M, U_POP, TrueLight, received
 
-from meterlink.checks.findings import Context, predicted_apart
-from meterlink.judging.prediction import Past, predict
+from meterlink.checks.findings import predicted_apart
+from meterlink.judging.judge import judge_set
+from meterlink.judging.judged_set import JudgedSet
+from meterlink.judging.prediction import Past, Prediction, predict
 from meterlink.judging.sum_check import SumCheck, sum_check
 from meterlink.judging.verdict import judge
-from meterlink.judging.view import SetView, look
 from meterlink.records import Light, Placement, Reading, Settings, Setup
 
 SETTINGS = Settings(u_distance_rel=0.036)
@@ -126,9 +128,14 @@ def build(rng: np.random.Generator, world: str) -> Studio:
     return Studio(lights, records, placements, readings, together, predictions, wrong, cost, offset, tuple(earlier))
 
 
-def view_of(studio: Studio, readings: list[Reading]) -> SetView:
-    """The records as the code under test sees them."""
-    return look(Setup("s", "simulated", 0.0), studio.records, studio.placements, readings, {}, SETTINGS)
+def view_of(
+    studio: Studio, readings: list[Reading], predictions: dict[str, Prediction] | None = None, earlier: Sequence[Reading] = ()
+) -> JudgedSet:
+    """The records as the code under test sees them, with what the heads' history predicts of each light."""
+    setup = Setup("s", "simulated", 0.0)
+    seen = judge_set(setup, studio.records, studio.placements, readings, {}, SETTINGS, earlier=earlier)
+    seen = seen._replace(predictions=predictions or {})
+    return seen._replace(check=sum_check(seen))
 
 
 def found_after(rng: np.random.Generator, studio: Studio, use: str, check: SumCheck) -> tuple[bool, int]:
@@ -160,7 +167,7 @@ def found_after(rng: np.random.Generator, studio: Studio, use: str, check: SumCh
             value = pop_together(rng, some, studio.offset)
             extra = reading_of(value, None, 70 + taken, purpose="together", aim="camera", lit=lit, **TOUCHING)
             sums = [extra] if kind == "together" else [*sums, extra]
-        check = sum_check(view_of(studio, [*readings, *sums]), predictions=predictions, earlier=earlier)
+        check = view_of(studio, [*readings, *sums], predictions, earlier).check
     return False, 2
 
 
@@ -173,19 +180,19 @@ def honest(rng: np.random.Generator, studio: Studio) -> Studio:
 
 def checked(studio: Studio) -> dict[str, SumCheck]:
     """What the code under test says of a set, by what it is given."""
-    both = view_of(studio, [*studio.readings, studio.together])
+    both = [*studio.readings, studio.together]
     return {
-        "sum": sum_check(both),
-        "history": sum_check(view_of(studio, studio.readings), predictions=studio.predictions),
-        "both": sum_check(both, predictions=studio.predictions),
+        "sum": view_of(studio, both).check,
+        "history": view_of(studio, studio.readings, studio.predictions).check,
+        "both": view_of(studio, both, studio.predictions).check,
     }
 
 
 def complained(studio: Studio, use: str, check: SumCheck) -> bool:
     """Whether any check of readings complains: the alarm, or a single reading apart from its prediction."""
-    context = Context({} if use == "sum" else studio.predictions, check)
+    predictions = {} if use == "sum" else studio.predictions
     readings = studio.readings if use == "history" else [*studio.readings, studio.together]
-    return check.alarm or any(True for _ in predicted_apart(view_of(studio, readings), context))
+    return check.alarm or any(True for _ in predicted_apart(view_of(studio, readings, predictions)))
 
 
 def seen_of(studio: Studio) -> Seen:

@@ -12,10 +12,10 @@ import time
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from meterlink.checks.findings import Finding
+from meterlink.checks.findings import Finding, findings
 from meterlink.errors import MeterlinkError, NotInLibrary, UsageError
+from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.judging.reach import Reach, reach_of
-from meterlink.judging.view import LightState, SetView
 from meterlink.library.store import Library
 from meterlink.metering.outcome import Outcome, OutcomeKind
 from meterlink.metering.rebuild import Rebuild, copied_setup, session_of
@@ -24,6 +24,7 @@ from meterlink.metering.walk import Request
 from meterlink.records import Light, Measurement, Placement, Reading, Setup, WaveBlock, new_id
 from meterlink.records.placement_rules import check_held_off
 from meterlink.tables.match import match_report
+from meterlink.tables.ratios import ratio_table
 from mobile.matching import MATCH, Matching
 from mobile.prefs import KEY, Prefs
 from mobile.shot import Shot
@@ -70,25 +71,24 @@ class Desk(Matching):
         last = view.readings[-1] if view.readings else None
         kept = self.shot.last is not None and last is not None and self.shot.last.id == last.id
         wave = self.shot.wave if kept else self._wave(last)
-        full = session.full_view()
         stored = session.stored_view if isinstance(session, Rebuild) else None
-        findings, error = self._findings(session, full)
+        findings, error = self._findings(view)
         self.shot = Shot(
             session.setup,
             view,
-            session.ratios(),
+            ratio_table(view),
             tuple(session.walk.requests),
             session.walk.position,
             last,
             wave,
             self._outcome,
-            tuple((state.light.id, self._recalled_held(state.light.id)) for state in view.lights),
+            self._held_of([state.light.id for state in view.lights]),
             *self._limits(view),
             findings,
             error,
             self.prefs,
             stored,
-            match_report(stored, full[0]) if stored is not None else None,
+            match_report(stored, view) if stored is not None else None,
         )
         return self.shot
 
@@ -96,14 +96,14 @@ class Desk(Matching):
         return self.library.waveform(reading.id, max(len(reading.pops) - 1, 0)) if reading is not None else None
 
     @staticmethod
-    def _findings(session: Session, full: tuple[SetView, list[Reading]]) -> tuple[tuple[Finding, ...], str]:
+    def _findings(view: JudgedSet) -> tuple[tuple[Finding, ...], str]:
         """Findings of the checks, worst first; a check that cannot be made must not hide the table."""
         try:
-            return tuple(session.checks(full)), ""
+            return tuple(findings(view)), ""
         except (MeterlinkError, ValueError) as error:
             return (), str(error)
 
-    def _limits(self, view: SetView) -> tuple[tuple[tuple[str, float], ...], tuple[tuple[str, float], ...]]:
+    def _limits(self, view: JudgedSet) -> tuple[tuple[tuple[str, float], ...], tuple[tuple[str, float], ...]]:
         """How far the dome may be off each light's point for a tenth and for a third of a stop, where that can be said."""
         good, usable = [], []
         for state in view.lights:
@@ -161,7 +161,6 @@ class Desk(Matching):
         session = self._need()
         setup = session.setup._replace(**changes)
         self.library.revise_setup(setup)
-        session.setup = setup
         return self._shoot()
 
     def remember(self, **changes: Any) -> Shot:
@@ -176,8 +175,6 @@ class Desk(Matching):
     def set_limit(self, name: str, value: float) -> Shot:
         """Change one of the library's own limits."""
         self.library.set_setting(name, value)
-        if self.session is not None:
-            self.session.settings = self.library.settings()
         return self._shoot()
 
     # -- the walk -----------------------------------------------------------------------------------------------
@@ -254,8 +251,13 @@ class Desk(Matching):
         return self._shoot()
 
     def _recalled_held(self, light_id: str) -> float | None:
-        value = self.library.recall(f"held:{light_id}")
-        return float(value) if isinstance(value, int | float) and 0 <= value <= 50 else None
+        return self._held_of([light_id])[0][1]
+
+    def _held_of(self, light_ids: Sequence[str]) -> tuple[tuple[str, float | None], ...]:
+        """How far off the dome was last said to be held, light by light."""
+        said = self.library.recall_all(f"held:{one}" for one in light_ids)
+        values = [(one, said.get(f"held:{one}")) for one in light_ids]
+        return tuple((one, float(v) if isinstance(v, int | float) and 0 <= v <= 50 else None) for one, v in values)
 
     # -- lights -------------------------------------------------------------------------------------------------
 

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 
 from meterlink import units
 from meterlink.errors import UsageError
-from meterlink.judging.view import LightState
+from meterlink.judging.judged_set import LightState
 from meterlink.records import Light, Placement
 from meterlink.records.kept import ROLES
 from mobile.desk import Desk, Shot

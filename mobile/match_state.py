@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from meterlink import units
-from meterlink.judging.view import LightState
+from meterlink.judging.judged_set import LightState
 from meterlink.tables.adjustment import close
 from meterlink.tables.match import MatchRow
 from mobile.desk import Shot
@@ -84,7 +84,7 @@ def _line(shot: Shot, row: MatchRow, stored: LightState, now: LightState | None)
     return MatchLine(
         now.light.id if now is not None else "",
         row.light,
-        "none" if row.difference_stops is None else "good" if row.within else "retake",
+        "none" if row.difference_stops is None else "good" if row.within and not row.doubt else "retake",
         value_shown(shot, now.value or 0.0, now.reading) if now is not None and now.reading is not None else "",
         units.format_stops(row.difference_stops) if row.difference_stops is not None else "",
         _turn(row, now),
@@ -97,6 +97,8 @@ def _line(shot: Shot, row: MatchRow, stored: LightState, now: LightState | None)
 
 def _turn(row: MatchRow, now: LightState | None) -> str:
     """What to turn, counted in the clicks of the head's own dial where its step is known."""
+    if row.doubt:
+        return without_commands(row.sentence)
     if row.within and row.difference_stops is not None:
         return t("match.within")
     if row.move is None or row.move.power_stops is None or now is None or now.placement is None:

@@ -10,7 +10,7 @@ import re
 from typing import Any, NamedTuple
 
 from meterlink import units
-from meterlink.judging.view import LightState, value_of
+from meterlink.judging.judged_set import LightState, value_of
 from meterlink.metering.walk import Request
 from meterlink.records import Light, Reading, WaveBlock
 from meterlink.tables.ratios import reading_f

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from math import atan2, cos, degrees, hypot, radians, sin
 from typing import NamedTuple
 
-from meterlink.judging.view import SetView
+from meterlink.judging.judged_set import JudgedSet
 from meterlink.records import Placement
 
 METRIC_STEPS_M = (0.1, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0)
@@ -77,7 +77,7 @@ def outline_of(placement: Placement | None, x_m: float, z_m: float) -> tuple[tup
     return ((x_m - across_x * half, z_m - across_z * half), (x_m + across_x * half, z_m + across_z * half))
 
 
-def marks_of(view: SetView | None) -> tuple[RingMark, ...]:
+def marks_of(view: JudgedSet | None) -> tuple[RingMark, ...]:
     """Return the lights of a set as marks, in their order."""
     if view is None:
         return ()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from meterlink.checks.findings import Finding
-from meterlink.judging.view import SetView
+from meterlink.judging.judged_set import JudgedSet
 from meterlink.metering.outcome import Outcome
 from meterlink.metering.walk import Request
 from meterlink.records import Light, Reading, Setup, WaveBlock
@@ -18,7 +18,7 @@ class Shot(NamedTuple):
     """The set as it is now; replaced whole, never changed."""
 
     setup: Setup | None = None
-    view: SetView | None = None
+    view: JudgedSet | None = None
     table: RatioTable | None = None
     requests: tuple[Request, ...] = ()
     position: int = 0
@@ -37,7 +37,7 @@ class Shot(NamedTuple):
     findings: tuple[Finding, ...] = ()
     findings_error: str = ""
     prefs: Prefs = Prefs()
-    stored: SetView | None = None
+    stored: JudgedSet | None = None
     """The set-up that this one is to match."""
     match: MatchReport | None = None
 

@@ -240,7 +240,7 @@ def test_the_walk_is_remembered_when_it_begins_and_the_stray_limit_is_the_settin
     begin(session, "KEY", "FILL")
     assert Session(session.library).resume()
 
-    session.settings = session.settings._replace(min_gap_s=5.0)
+    session.library.set_setting("min_gap_s", 5.0)
     session.take(pop(200.0, at_s=10.0))
     assert session.take(pop(50.0, at_s=14.0)).code == OutcomeCode.STRAY
     assert session.take(pop(50.0, at_s=16.0)).code == OutcomeCode.LOGGED

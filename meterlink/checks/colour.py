@@ -10,10 +10,10 @@ from collections.abc import Iterable
 from typing import NamedTuple
 
 from meterlink.checks.facts import fact
-from meterlink.checks.findings import CAUTION, NOTE, Context, Finding, register
+from meterlink.checks.findings import CAUTION, NOTE, Finding, register
 from meterlink.checks.freezing import power_text
 from meterlink.judging.fixture_curves import ColourPoint, FixtureCurves, fixture_curves
-from meterlink.judging.view import LightState, SetView
+from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.photometry import colour
 
 __all__ = ["ColourRow", "colour_findings", "colour_rows", "limits", "matching_power"]
@@ -38,7 +38,7 @@ class ColourRow(NamedTuple):
     power: str
 
 
-def limits(view: SetView) -> tuple[float, float]:
+def limits(view: JudgedSet) -> tuple[float, float]:
     """Return (mired, Duv) beyond which two lights count as different: as set, else 10 mired and 0.006."""
     details = view.setup.details or {}
     mired, duv = fact(details, "colour_limit_mired"), fact(details, "colour_limit_duv")
@@ -57,7 +57,7 @@ def _tint(state: LightState | None) -> tuple[float, float | None] | None:
     return reading.cct_k, duv
 
 
-def colour_rows(view: SetView) -> list[ColourRow]:
+def colour_rows(view: JudgedSet) -> list[ColourRow]:
     """Return the lights whose colour is known, in their order.
 
     Differences are given to those read with the key's own sensor.
@@ -93,7 +93,7 @@ def matching_power(curves: FixtureCurves, wanted_mired: float, limit_mired: floa
 
 
 @register
-def colour_findings(view: SetView, _context: Context) -> Iterable[Finding]:
+def colour_findings(view: JudgedSet) -> Iterable[Finding]:
     """Lights off the key's colour, and heads whose colour drifts over their power by more than the limit."""
     limit_mired, _limit_duv = limits(view)
     states = {state.light.name: state for state in view.lights}
@@ -109,7 +109,7 @@ def colour_findings(view: SetView, _context: Context) -> Iterable[Finding]:
             yield _drift(row.light, states[row.light], curves)
 
 
-def _off_key(row: ColourRow, state: LightState, view: SetView, limit_mired: float) -> Finding:
+def _off_key(row: ColourRow, state: LightState, view: JudgedSet, limit_mired: float) -> Finding:
     assert row.gel_mired is not None
     parts = []
     if abs(row.gel_mired) > 0.5:

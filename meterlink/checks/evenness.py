@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from meterlink.checks.findings import CAUTION, NOTE, Context, Finding, register
+from meterlink.checks.findings import CAUTION, NOTE, Finding, register
 from meterlink.judging.evenness import (
     LEAST_SOFTBOX_M,
     figure_points,
@@ -13,7 +13,7 @@ from meterlink.judging.evenness import (
     predicted_evenness,
     spread_of_readings,
 )
-from meterlink.judging.view import SetView
+from meterlink.judging.judged_set import JudgedSet
 from meterlink.records.kept import OWN_POINT_ROLES, Placement, Reading
 
 __all__ = ["backdrop", "head_to_toe"]
@@ -26,7 +26,7 @@ _NUMBERED = re.compile(r"(.{1,40}?)[ :_-]?(\d{1,3})")
 
 
 @register
-def head_to_toe(view: SetView, _context: Context) -> Iterable[Finding]:
+def head_to_toe(view: JudgedSet) -> Iterable[Finding]:
     """Predicted light on hands and feet: a caution when the figure is shown full length, else a note, once its height is known."""
     details = view.setup.details or {}
     height = details.get("face_height_m")
@@ -60,7 +60,7 @@ def head_to_toe(view: SetView, _context: Context) -> Iterable[Finding]:
 
 
 @register
-def backdrop(view: SetView, _context: Context) -> Iterable[Finding]:
+def backdrop(view: JudgedSet) -> Iterable[Finding]:
     """Readings at numbered points of one surface (``backdrop1`` to ``backdrop9``): highest minus lowest, as a small map."""
     for (name, light_id), readings in sorted(_surfaces(view).items()):
         try:
@@ -88,7 +88,7 @@ def backdrop(view: SetView, _context: Context) -> Iterable[Finding]:
         )
 
 
-def _surfaces(view: SetView) -> dict[tuple[str, str], list[Reading]]:
+def _surfaces(view: JudgedSet) -> dict[tuple[str, str], list[Reading]]:
     """Readings at numbered points by (surface, what lit it), the newest placement of each light only, in point order."""
     placed = {state.light.id: state.placement.id for state in view.lights if state.placement is not None}
     found: dict[tuple[str, str], dict[int, Reading]] = {}

@@ -1,26 +1,24 @@
 """Everything that is not as it should be in a set, as plain findings, worst first, each with what to do.
 
-A finder is a function from the view of a set (and what was asked for besides) to findings; ``FINDERS`` is the list of
+A finder is a function from the judged set to findings; ``FINDERS`` is the list of
 them, and others add theirs with ``register``.  Each finding carries the numbers behind it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from math import log2
 from typing import Any, NamedTuple, TypeAlias
 
 from meterlink.judging.evidence import HELD, Suspect
-from meterlink.judging.history import predictions_for
-from meterlink.judging.prediction import Prediction, causes
+from meterlink.judging.judged_set import JudgedSet, SumCheck
+from meterlink.judging.prediction import causes
 from meterlink.judging.reach import costs_more, reach_of
 from meterlink.judging.repeats import outlier_note
-from meterlink.judging.sum_check import SumCheck, sum_check
 from meterlink.judging.verdict import RETAKE, signed
-from meterlink.judging.view import SetView
-from meterlink.records.kept import OWN_POINT_ROLES, Reading
+from meterlink.records.kept import OWN_POINT_ROLES
 
-__all__ = ["FINDERS", "Context", "Finding", "findings", "register"]
+__all__ = ["FINDERS", "Finding", "findings", "register"]
 
 WRONG, DOUBTFUL, CAUTION, NOTE = 3.0, 2.0, 1.0, 0.0
 """Ranks: a number of the set is wrong; may be wrong; is right but will disappoint; is good to know."""
@@ -52,37 +50,25 @@ class Finding(NamedTuple):
         return self._asdict()
 
 
-class Context(NamedTuple):
-    """What finders may use besides the view; worked out once."""
-
-    predictions: dict[str, Prediction]
-    check: SumCheck
-
-
-Finder: TypeAlias = "Callable[[SetView, Context], Iterable[Finding]]"
+Finder: TypeAlias = "Callable[[JudgedSet], Iterable[Finding]]"
 FINDERS: list[Finder] = []
 
 
 def register(finder: Finder) -> Finder:
-    """Add a finder, ``(SetView, Context) -> Iterable[Finding]``; usable as a decorator.  Adding one twice does nothing."""
+    """Add a finder, ``(JudgedSet) -> Iterable[Finding]``; usable as a decorator.  Adding one twice does nothing."""
     if finder not in FINDERS:
         FINDERS.append(finder)
     return finder
 
 
-def findings(view: SetView, *, earlier: Sequence[Reading] = ()) -> list[Finding]:
-    """Return all findings of a set, worst first.
-
-    ``view.history`` feeds the predictions; ``earlier`` are readings that a retake superseded.
-    """
-    predictions = predictions_for(view)
-    context = Context(predictions, sum_check(view, predictions=predictions, earlier=earlier))
-    found = [finding for finder in FINDERS for finding in finder(view, context)]
+def findings(view: JudgedSet) -> list[Finding]:
+    """Return all findings of a judged set, worst first."""
+    found = [finding for finder in FINDERS for finding in finder(view)]
     return sorted(found, key=lambda one: (-one.rank, one.kind, one.light))
 
 
 @register
-def retakes(view: SetView, _context: Context) -> Iterable[Finding]:
+def retakes(view: JudgedSet) -> Iterable[Finding]:
     """Readings whose verdict is retake."""
     for state in view.lights:
         judged = state.judged
@@ -99,7 +85,7 @@ def retakes(view: SetView, _context: Context) -> Iterable[Finding]:
 
 
 @register
-def not_current(view: SetView, _context: Context) -> Iterable[Finding]:
+def not_current(view: JudgedSet) -> Iterable[Finding]:
     """Lights without a current reading."""
     for state in view.lights:
         if state.reading is not None:
@@ -113,9 +99,9 @@ def not_current(view: SetView, _context: Context) -> Iterable[Finding]:
 
 
 @register
-def disagreement(_view: SetView, context: Context) -> Iterable[Finding]:
+def disagreement(view: JudgedSet) -> Iterable[Finding]:
     """What the sum of the lights and the predictions say together."""
-    check = context.check
+    check = view.check
     weighing = check.weighing
     if weighing is None or not weighing.alarm:
         return
@@ -140,17 +126,17 @@ def disagreement(_view: SetView, context: Context) -> Iterable[Finding]:
     name = names.get(top.light_id or "", "")
     rank = WRONG + min(0.9, log2(1 + weighing.odds) / 20)
     kind = "sum" if check.residual_stops is not None else "prediction"
-    yield Finding(kind, rank, name, _disagreement_text(check, top, context), _next_words(check), numbers)
+    yield Finding(kind, rank, name, _disagreement_text(check, top, view), _next_words(check), numbers)
 
 
-def _disagreement_text(check: SumCheck, top: Suspect, context: Context) -> str:
+def _disagreement_text(check: SumCheck, top: Suspect, view: JudgedSet) -> str:
     """What disagrees, and the likeliest cause."""
     parts = []
     if check.residual_stops is not None:
         less = "less" if check.residual_stops < 0 else "more"
         u95 = max(0.1, 2 * check.u_stops)
         parts.append(f"all lights together give {abs(check.residual_stops):.2f} ± {u95:.1f} stop {less} than the sum of each alone")
-    prediction = context.predictions.get(top.light_id or "")
+    prediction = view.predictions.get(top.light_id or "")
     name = check.names.get(top.light_id or "", "the pop of all lights")
     if prediction is not None:
         parts.append(f"{name} was expected within ± {2 * prediction.u_stops:.1f} stop from {prediction.reason}")
@@ -180,11 +166,11 @@ def _next_words(check: SumCheck) -> str:
 
 
 @register
-def predicted_apart(view: SetView, context: Context) -> Iterable[Finding]:
+def predicted_apart(view: JudgedSet) -> Iterable[Finding]:
     """Single readings too many standard uncertainties from their prediction."""
-    blamed = context.check.suspects[0].light_id if context.check.alarm else None
+    blamed = view.blamed.light_id if view.blamed is not None else None
     for state in view.lights:
-        prediction, judged = context.predictions.get(state.light.id), state.judged
+        prediction, judged = view.predictions.get(state.light.id), state.judged
         if prediction is None or judged is None or not judged.corrected or state.light.id == blamed:
             continue
         apart = log2(judged.corrected) - prediction.value
@@ -204,22 +190,22 @@ def predicted_apart(view: SetView, context: Context) -> Iterable[Finding]:
 
 
 @register
-def sum_hint(view: SetView, context: Context) -> Iterable[Finding]:
+def sum_hint(view: JudgedSet) -> Iterable[Finding]:
     """Why there is no sum check yet, when there could be one."""
     front = [one for one in view.lights if one.light.role not in OWN_POINT_ROLES and one.reading is not None]
-    if context.check.refusal and len(front) > 1:
+    if view.check.refusal and len(front) > 1:
         yield Finding(
             "sum_missing",
             NOTE + 0.5,
             "",
-            f"the readings are not cross-checked: {context.check.refusal}",
+            f"the readings are not cross-checked: {view.check.refusal}",
             "fire all lights on the face together once, dome at the face toward the camera: meterlink meter --together",
             {},
         )
 
 
 @register
-def unknown_places(view: SetView, _context: Context) -> Iterable[Finding]:
+def unknown_places(view: JudgedSet) -> Iterable[Finding]:
     """Lights whose distance or direction is missing."""
     for state in view.lights:
         placement, name = state.placement, state.light.name
@@ -233,7 +219,7 @@ def unknown_places(view: SetView, _context: Context) -> Iterable[Finding]:
 
 
 @register
-def outliers(view: SetView, _context: Context) -> Iterable[Finding]:
+def outliers(view: JudgedSet) -> Iterable[Finding]:
     """Pops of one reading that stand apart from the others."""
     for state in view.lights:
         note = outlier_note(state.reading.pops) if state.reading is not None else ""
@@ -245,12 +231,12 @@ def outliers(view: SetView, _context: Context) -> Iterable[Finding]:
 
 
 @register
-def near_limits(view: SetView, _context: Context) -> Iterable[Finding]:
+def near_limits(view: JudgedSet) -> Iterable[Finding]:
     """Lights so near that an undeclared reach already costs more than a tenth of a stop."""
     for state in view.lights:
         if state.judged is None or not state.judged.correction.assumed_reach or state.placement is None:
             continue
-        falloff = view.falloffs.get(state.light.modifier) if state.light.modifier else None
+        falloff = view.falloff(state.light)
         if not costs_more(state.placement, view.settings, falloff):
             continue
         reach = reach_of(state.placement, view.settings, falloff=falloff)

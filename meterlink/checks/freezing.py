@@ -12,9 +12,9 @@ from typing import NamedTuple
 
 from meterlink import units
 from meterlink.checks.facts import Movement, camera, fact, magnification_of, movement
-from meterlink.checks.findings import CAUTION, NOTE, Context, Finding, register
+from meterlink.checks.findings import CAUTION, NOTE, Finding, register
 from meterlink.judging.fixture_curves import FixtureCurves, fixture_curves, shorter_power
-from meterlink.judging.view import LightState, SetView
+from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.photometry import freeze, shutter
 from meterlink.records.kept import OWN_POINT_ROLES
 from meterlink.tables.ratios import ratio_table
@@ -44,7 +44,7 @@ class Drawn(NamedTuple):
     at_point: str = "face"
 
 
-def limit_mm(view: SetView) -> float:
+def limit_mm(view: JudgedSet) -> float:
     """Return the longest trail that counts as frozen, in mm at the subject: as set, else as common practice has it."""
     details = view.setup.details or {}
     pixels, millimetres = fact(details, "blur_limit_px"), fact(details, "blur_limit_mm")
@@ -56,7 +56,7 @@ def limit_mm(view: SetView) -> float:
     return LIMIT_MM
 
 
-def trails_of(view: SetView, speed_m_s: float | None = None) -> list[Drawn]:
+def trails_of(view: JudgedSet, speed_m_s: float | None = None) -> list[Drawn]:
     """Return what each light with a known duration leaves, the one that shows most first.
 
     ``speed_m_s`` is the set-up's movement when not given.
@@ -79,7 +79,7 @@ def trails_of(view: SetView, speed_m_s: float | None = None) -> list[Drawn]:
     return sorted(found, key=lambda one: -one.weighted_mm)
 
 
-def _shares(view: SetView) -> dict[str, float]:
+def _shares(view: JudgedSet) -> dict[str, float]:
     """Share of each light on the face; where directions are missing, of what was read aiming at each."""
     known = {row.light: row.share for row in ratio_table(view).rows}
     on_face = [s for s in view.lights if s.light.role not in OWN_POINT_ROLES and (s.value or 0.0) > 0.0]
@@ -94,7 +94,7 @@ def _shares(view: SetView) -> dict[str, float]:
     return {one: amount / total for one, amount in amounts.items()} if total > 0.0 else {}
 
 
-def _time_of(state: LightState, view: SetView) -> float | None:
+def _time_of(state: LightState, view: JudgedSet) -> float | None:
     """How long a light draws: t0.1 cut by the shutter, or the shutter time of steady light."""
     reading = state.reading
     if reading is None:
@@ -109,7 +109,7 @@ def _time_of(state: LightState, view: SetView) -> float | None:
 
 
 @register
-def freeze_findings(view: SetView, _context: Context) -> Iterable[Finding]:
+def freeze_findings(view: JudgedSet) -> Iterable[Finding]:
     """The light on the face that smears movement most, and hair and rim lights that do when a movement is declared."""
     moves, limit = movement(view.setup), limit_mm(view)
     drawn = trails_of(view)
@@ -123,7 +123,7 @@ def freeze_findings(view: SetView, _context: Context) -> Iterable[Finding]:
                 yield _finding(one, view, moves, limit, drawn)
 
 
-def _finding(one: Drawn, view: SetView, moves: Movement, limit: float, drawn: list[Drawn]) -> Finding:
+def _finding(one: Drawn, view: JudgedSet, moves: Movement, limit: float, drawn: list[Drawn]) -> Finding:
     state = next(state for state in view.lights if state.light.name == one.light)
     curves = fixture_curves(state, view)
     wanted = limit / 1000.0 / moves.speed_m_s

@@ -13,8 +13,8 @@ from typing import Any, NamedTuple
 
 from meterlink import units
 from meterlink.checks.facts import camera
-from meterlink.checks.findings import CAUTION, NOTE, Context, Finding, register
-from meterlink.judging.view import SetView
+from meterlink.checks.findings import CAUTION, NOTE, Finding, register
+from meterlink.judging.judged_set import JudgedSet
 from meterlink.photometry import ambient
 from meterlink.photometry.series import nearest_time_s
 from meterlink.records import Reading
@@ -47,7 +47,7 @@ class Level(NamedTuple):
     """The level with the lamps off, where the judged one is with them on."""
 
 
-def level(view: SetView, point: str = "face") -> Level | None:
+def level(view: JudgedSet, point: str = "face") -> Level | None:
     """Return the room's level at a point: the latest room reading there, else at the face, else from before the pops.
 
     With readings for lamps on and off, the one with them on is judged: they burn in most pictures.
@@ -74,7 +74,7 @@ def _latest(readings: list[Reading], note: str) -> Reading | None:
     return next((r for r in reversed(readings) if (r.note if r.note in (LAMPS_ON, LAMPS_OFF) else "") == note), None)
 
 
-def _before_the_pops(view: SetView) -> Level | None:
+def _before_the_pops(view: JudgedSet) -> Level | None:
     """The level that the most sensitive pop saw before it, with how little its range can tell."""
     found: list[Level] = []
     for reading in view.readings:
@@ -102,7 +102,7 @@ def _u_dark(details: dict[str, Any], range_index: int) -> float:
     return U_DARK_RAW
 
 
-def lit_parts(view: SetView) -> dict[str, tuple[str, float]]:
+def lit_parts(view: JudgedSet) -> dict[str, tuple[str, float]]:
     """Return what lights each part of the picture: {part: (point, flash exposure in lx·s)}.
 
     Without a fill the shadow side of the face has no flash of its own and is left out: the room is its fill.
@@ -130,7 +130,7 @@ def lit_parts(view: SetView) -> dict[str, tuple[str, float]]:
 
 
 @register
-def room_light(view: SetView, _context: Context) -> Iterable[Finding]:
+def room_light(view: JudgedSet) -> Iterable[Finding]:
     """How far the flash stands above the room, at the part where it matters most."""
     parts, time_s = lit_parts(view), view.setup.shutter_s
     if not parts:
@@ -179,7 +179,7 @@ def _without_reading(part: str, exposure: float, at: Level, time_s: float) -> It
     )
 
 
-def _finding(view: SetView, judged: dict[str, ambient.RoomLight], worst: str, exposure: float, at: Level) -> Finding:
+def _finding(view: JudgedSet, judged: dict[str, ambient.RoomLight], worst: str, exposure: float, at: Level) -> Finding:
     room, time_s = judged[worst], view.setup.shutter_s or 1.0
     ghosts = room.verdict == "ghosts"
     text = f"room light: {ambient.sentence(room)} (common practice: two to four stops above it is clean)"
@@ -205,7 +205,7 @@ def _plain(stops: float) -> float | None:
     return stops if isfinite(stops) else None
 
 
-def _remedy(view: SetView, exposure: float, at: Level, time_s: float) -> str:
+def _remedy(view: JudgedSet, exposure: float, at: Level, time_s: float) -> str:
     """What brings the room down: lamps, shutter up to the sync speed, then power with a smaller aperture."""
     remedy = ambient.remedy(exposure, at.illuminance_lx, time_s, WANTED_STOPS)
     said = []

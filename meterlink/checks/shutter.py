@@ -8,8 +8,8 @@ from typing import NamedTuple
 
 from meterlink import units
 from meterlink.checks.facts import Camera, camera
-from meterlink.checks.findings import CAUTION, NOTE, Context, Finding, register
-from meterlink.judging.view import LightState, SetView
+from meterlink.checks.findings import CAUTION, NOTE, Finding, register
+from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.photometry import flash, shutter
 from meterlink.photometry.series import THIRD_TIMES, time_exact_s
 
@@ -33,7 +33,7 @@ class Loss(NamedTuple):
     from_waveform: bool
 
 
-def loss_of(state: LightState, view: SetView, at: shutter.Shutter) -> Loss | None:
+def loss_of(state: LightState, view: JudgedSet, at: shutter.Shutter) -> Loss | None:
     """Return what a light's flash loses at a shutter, from its kept waveform, else from t0.1 as an exponential.
 
     None for steady light and for readings without a duration.
@@ -47,7 +47,7 @@ def loss_of(state: LightState, view: SetView, at: shutter.Shutter) -> Loss | Non
     return _by_waveform(state, view, at) or Loss(state.light.name, reading.t01_s, kept, False, False)
 
 
-def _by_waveform(state: LightState, view: SetView, at: shutter.Shutter) -> Loss | None:
+def _by_waveform(state: LightState, view: JudgedSet, at: shutter.Shutter) -> Loss | None:
     """The same from the samples; None when there are none, or nothing follows from them."""
     reading = state.reading
     wave = view.waves(reading.id) if view.waves is not None and reading is not None else None
@@ -70,7 +70,7 @@ def _by_waveform(state: LightState, view: SetView, at: shutter.Shutter) -> Loss 
 
 
 @register
-def shutter_losses(view: SetView, _context: Context) -> Iterable[Finding]:
+def shutter_losses(view: JudgedSet) -> Iterable[Finding]:
     """Times beyond the sync speed, and flashes that are longer than the shutter stays open."""
     facts = camera(view.setup, view.settings)
     at = facts.shutter
@@ -139,7 +139,7 @@ def _train(loss: Loss, at: shutter.Shutter) -> Finding:
     )
 
 
-def _slow(loss: Loss, at: shutter.Shutter, facts: Camera, view: SetView) -> Finding:
+def _slow(loss: Loss, at: shutter.Shutter, facts: Camera, view: JudgedSet) -> Finding:
     kept, duration = loss.kept, units.format_duration(loss.t01_s)
     stops = "all of it" if kept.least <= 0.0 else f"{-kept.loss_stops:.1f} stop"
     if kept.band_share == 0.0:
@@ -160,7 +160,7 @@ def _assumed(flags: tuple[str, ...]) -> str:
     return ", ".join(words[flag] for flag in flags)
 
 
-def _advice(loss: Loss, at: shutter.Shutter, view: SetView) -> str:
+def _advice(loss: Loss, at: shutter.Shutter, view: JudgedSet) -> str:
     """The longest step down that is needed, and what it costs; an even loss may also be opened up for."""
     state = next((one for one in view.lights if one.light.name == loss.light), None)
     better = _slower(state, view, at) if state is not None else None
@@ -174,7 +174,7 @@ def _advice(loss: Loss, at: shutter.Shutter, view: SetView) -> str:
     return advice
 
 
-def _slower(state: LightState, view: SetView, at: shutter.Shutter) -> float | None:
+def _slower(state: LightState, view: JudgedSet, at: shutter.Shutter) -> float | None:
     """Shortest nominal time, longer than now, at which nothing visible is lost; None up to the slowest that makes sense."""
     times = sorted({time_exact_s(1 / -nominal) for nominal in THIRD_TIMES if nominal < 0 and -nominal >= 1 / SLOWEST_S})
     for time_s in times:

@@ -73,7 +73,7 @@ def _cells(row: ColourRow) -> tuple[str, ...]:
 
 def _one(args: argparse.Namespace, session: Session) -> None:
     light = session.light(args.light)
-    view, _ = session.full_view()
+    view = session.view()
     state = view.state(light.id)
     assert state is not None
     curves = fixture_curves(state, view)

@@ -15,7 +15,7 @@ import time
 
 from meterlink.cli.frame import add_json_option, open_library, print_json, print_rows
 from meterlink.errors import UnitError
-from meterlink.judging.view import SetView
+from meterlink.judging.judged_set import JudgedSet
 from meterlink.metering.session import Session
 from meterlink.tables.compare import compare
 
@@ -50,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _view(session: Session, at_s: float | None) -> SetView:
+def _view(session: Session, at_s: float | None) -> JudgedSet:
     return session.view() if at_s is None else session.view_at(at_s)
 
 

@@ -23,7 +23,7 @@ from meterlink import units
 from meterlink.cli.frame import open_library, print_json, print_rows
 from meterlink.cli.light import source_text
 from meterlink.judging.fixture_curves import FixtureCurves, curves_of
-from meterlink.judging.history import pasts_from
+from meterlink.judging.judge import Judge
 from meterlink.library.fixtures import entries_elsewhere
 from meterlink.library.kit import HEAD, Piece, mark, piece, pieces
 from meterlink.library.store import Library
@@ -104,7 +104,7 @@ def curves(library: Library, one: Piece) -> FixtureCurves:
     """What a head's readings in all set-ups say over its power."""
     entries = entries_elsewhere(library, EVERY_SET, one.names)
     calibrations = {i: library.calibration(i) for i in {r.calibration_id for _, _, r in entries}}
-    return curves_of(pasts_from(entries, library.settings(), calibrations=calibrations), one.name)
+    return curves_of(Judge(library.settings(), calibrations).pasts(entries), one.name)
 
 
 def _head_data(library: Library, one: Piece) -> dict[str, Any]:

@@ -25,7 +25,7 @@ from meterlink import units
 from meterlink.cli.frame import add_json_option, open_library, print_json, print_rows
 from meterlink.cli.light import describe
 from meterlink.errors import UsageError
-from meterlink.judging.view import quoted
+from meterlink.judging.judged_set import quoted
 from meterlink.metering.rebuild import Rebuild, rebuild_of
 from meterlink.metering.session import Outcome, Session
 from meterlink.tables.match import MatchReport

@@ -41,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
             return 0
         target = Path(args.output or file_name(view.setup.name, view.setup.id, ".html"))
         square, carries = square_of(session.library, session.setup.id)
-        html = sheet_html(view, session.checks(), square, carries, table=session.ratios())
+        html = sheet_html(view, session.checks(), square, carries)
         write_whole(target, html.encode())
         print(f"{target}: open it in a browser and print" + ("" if square else "; the set-up is too large for a QR code"))
     return 0

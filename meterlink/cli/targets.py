@@ -39,7 +39,7 @@ def run(args: argparse.Namespace) -> int:
     session = open_session(args)
     with session.library:
         # With the history of the heads: what their dials really deliver, how long and of what colour they flash.
-        view, _ = session.full_view()
+        view = session.view()
         result = plan(view, wishes, by=args.by)
         if args.keep:
             session.library.revise_setup(kept(session.setup, wishes))

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from math import log2
 
 from meterlink.judging.aim import carried_to_camera
-from meterlink.judging.view import LightState, SetView, value_of
+from meterlink.judging.judged_set import JudgedSet, LightState, value_of
 from meterlink.photometry.sources import source_of
 from meterlink.records import Placement, Reading
 
@@ -65,7 +65,7 @@ def expected_value(
     return None if change is None else value * 2.0**change
 
 
-def rough_value(view: SetView, state: LightState) -> float | None:
+def rough_value(view: JudgedSet, state: LightState) -> float | None:
     """Light to expect of a light that was never metered, from another one of the set: dial against dial, distance squared.
 
     Heads and modifiers differ, so this may be two stops off; it only chooses the sensor's range.  None when no other
@@ -93,7 +93,7 @@ def surprise_stops(state: LightState, past: Iterable[Reading], placements: Mappi
     return log2(now / before) if now and before and now > 0 and before > 0 else 0.0
 
 
-def sum_surprise_stops(view: SetView) -> float:
+def sum_surprise_stops(view: JudgedSet) -> float:
     """Stops by which the worst pop of several lights is off the plain sum of what each gave alone; 9 when it cannot be told.
 
     As rough as ``surprise_stops``, for the same purpose.
@@ -116,7 +116,7 @@ def sum_surprise_stops(view: SetView) -> float:
 
 
 def swap_warning(
-    view: SetView, light_id: str, past: Sequence[Reading], placements: Mapping[str, Placement]
+    view: JudgedSet, light_id: str, past: Sequence[Reading], placements: Mapping[str, Placement]
 ) -> str:
     """Say so when the last two lights metered look as if their pops were logged the wrong way round."""
     state = view.state(light_id)

@@ -6,9 +6,9 @@ from collections.abc import Iterable
 from math import log, log2, sqrt
 from typing import NamedTuple
 
+from meterlink.judging.judged_set import value_of
 from meterlink.judging.power_curve import prior_u
 from meterlink.judging.verdict import repeat_u_stops
-from meterlink.judging.view import value_of
 from meterlink.photometry.falloff import FalloffFit, FalloffPoint, fit_falloff
 from meterlink.photometry.sources import Point
 from meterlink.records.kept import Placement, Reading, Settings

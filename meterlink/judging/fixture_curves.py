@@ -11,9 +11,9 @@ from math import ceil, floor, fsum, log2
 from typing import NamedTuple
 
 from meterlink.judging.history import past_of
+from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.judging.power_curve import learn_power
 from meterlink.judging.prediction import Past
-from meterlink.judging.view import LightState, SetView
 from meterlink.photometry import freeze
 from meterlink.records import Light
 
@@ -52,19 +52,13 @@ class FixtureCurves(NamedTuple):
         return max(mireds) - min(mireds) if len(mireds) > 1 else 0.0
 
 
-def fixture_curves(state: LightState, view: SetView) -> FixtureCurves:
+def fixture_curves(state: LightState, view: JudgedSet) -> FixtureCurves:
     """Return the curves of a light's head, from the view's history and the light's present reading."""
-    light, reading, placement = state.light, state.reading, state.placement
-    mine = [one for one in view.history if isinstance(one, Past) and _same_head(one, light)]
-    if reading is not None and placement is not None and all(one.reading_id != reading.id for one in mine):
-        now = past_of(
-            light,
-            placement,
-            reading,
-            view.settings,
-            calibration=view.calibrations.get(reading.calibration_id),
-            falloff=view.falloffs.get(light.modifier) if light.modifier else None,
-        )
+    light, reading, placement, judged = state.light, state.reading, state.placement, state.judged
+    mine = [one for one in view.history if _same_head(one, light)]
+    told = any(reading is not None and one.reading_id == reading.id for one in mine)
+    if not told and reading is not None and placement is not None and judged is not None:
+        now = past_of(light, placement, reading, view.settings, judge=lambda *_: judged)
         mine += [now] if now is not None else []
     return curves_of(mine, light.fixture or light.name)
 

@@ -11,20 +11,18 @@ by a prediction or by firing it again, not by the sum.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
 from math import log2, sqrt
-from typing import NamedTuple
 
 from meterlink.judging.aim import carried_to_camera
 from meterlink.judging.case import axial_light, emission_of
 from meterlink.judging.correction import correct
-from meterlink.judging.evidence import HELD_OFF_M, Suspect, Weighing, weigh
+from meterlink.judging.evidence import HELD_OFF_M, weigh
+from meterlink.judging.judged_set import JudgedSet, LightState, SumCheck, value_of
 from meterlink.judging.likelihood import Member
-from meterlink.judging.next_pop import NextPop, next_pop
+from meterlink.judging.next_pop import next_pop
 from meterlink.judging.prediction import Prediction
 from meterlink.judging.sum_pop import brought_to_face, current_pops
 from meterlink.judging.verdict import repeat_u_stops
-from meterlink.judging.view import LightState, SetView, value_of
 from meterlink.photometry.sources import source_of
 from meterlink.records.kept import FACE, OWN_POINT_ROLES, Reading
 
@@ -32,30 +30,6 @@ __all__ = ["SumCheck", "member_of", "sum_check"]
 
 AGAIN_LIMIT = 3.0
 """Two readings of one placement further apart than this many standard uncertainties: one of them is wrong."""
-
-
-class SumCheck(NamedTuple):
-    """Outcome of the sum check; ``refusal`` says why there is none."""
-
-    residual_stops: float | None
-    """log2(measured / sum of the parts): negative when the parts claim more than there is."""
-    u_stops: float
-    weighing: Weighing | None
-    next: NextPop | None
-    names: dict[str, str]
-    """Names of the lights by id."""
-    fired: tuple[str, ...] = ()
-    refusal: str = ""
-
-    @property
-    def alarm(self) -> bool:
-        """Whether something is probably wrong."""
-        return self.weighing is not None and self.weighing.alarm
-
-    @property
-    def suspects(self) -> tuple[Suspect, ...]:
-        """Suspects, most probable first."""
-        return self.weighing.suspects if self.weighing else ()
 
 
 def held_costs(state: LightState) -> tuple[tuple[float, float], ...]:
@@ -81,8 +55,7 @@ def held_costs(state: LightState) -> tuple[tuple[float, float], ...]:
 
 def member_of(
     state: LightState,
-    view: SetView,
-    earlier: Iterable[Reading] = (),
+    view: JudgedSet,
     prediction: Prediction | None = None,
     to_camera: tuple[float, float] = (0.0, 0.0),
 ) -> Member | None:
@@ -104,20 +77,20 @@ def member_of(
         held_costs(state),
         prediction.value if prediction else None,
         prediction.u_stops if prediction else 0.0,
-        _again(state, view, earlier, value, own),
+        _again(state, view, value, own),
         state.light.role in OWN_POINT_ROLES or state.light.point != FACE,
     )
 
 
 def _again(
-    state: LightState, view: SetView, earlier: Iterable[Reading], value: float, own: float
+    state: LightState, view: JudgedSet, value: float, own: float
 ) -> tuple[tuple[float, float], ...]:
     """Other readings of the same placement that agree with the current one: they speak for it."""
     current = state.reading
     if current is None or state.light.source_light_id:
         return ()
     found = []
-    for reading in (*view.readings, *earlier):
+    for reading in (*view.readings, *view.earlier):
         if reading.id == current.id or reading.light_id != state.light.id or reading.purpose != "alone":
             continue
         if reading.placement_id != current.placement_id or reading.point != current.point:
@@ -128,35 +101,27 @@ def _again(
     return tuple(found)
 
 
-def _judged_value(reading: Reading, state: LightState, view: SetView) -> tuple[float, float] | None:
+def _judged_value(reading: Reading, state: LightState, view: JudgedSet) -> tuple[float, float] | None:
     """Value and own uncertainty of another reading of a light, corrected to the point."""
     as_read = value_of(reading)
     if state.placement is None or not as_read or as_read <= 0 or reading.clipped or reading.too_dim:
         return None
-    falloff = view.falloffs.get(state.light.modifier) if state.light.modifier else None
-    correction = correct(reading, state.placement, view.settings, falloff)
+    correction = correct(reading, state.placement, view.settings, view.falloff(state.light))
     if correction.stops is None:
         return None
     repeat = repeat_u_stops(reading, view.settings.u_repeat_stops)
     return log2(as_read) + correction.stops, sqrt(repeat**2 + correction.held_off_u_stops**2)
 
 
-def sum_check(
-    view: SetView,
-    *,
-    predictions: Mapping[str, Prediction] | None = None,
-    earlier: Iterable[Reading] = (),
-) -> SumCheck:
+def sum_check(view: JudgedSet) -> SumCheck:
     """Return how well the lights add up, whom to suspect and what to fire next.
 
-    ``predictions`` are by light id; ``earlier`` are readings that a retake superseded (they speak for or against the
-    ones that count).  Without a pop of all lights the predictions alone are weighed.
+    The set's predictions and superseded readings are weighed with it; without a pop of all lights they alone are.
     """
-    predictions = predictions or {}
     names = {state.light.id: state.light.name for state in view.lights}
     pops, refusal = current_pops(view)
     states = _states(view, pops)
-    members, why = _members(view, states, pops, predictions, list(earlier))
+    members, why = _members(view, states, pops)
     refusal = refusal or why
     if refusal:
         pops = []
@@ -177,7 +142,7 @@ def sum_check(
     return SumCheck(residual, u, weighing, suggestion, names, sums[0].lit if sums else (), refusal)
 
 
-def _states(view: SetView, pops: list[Reading]) -> list[LightState]:
+def _states(view: JudgedSet, pops: list[Reading]) -> list[LightState]:
     """Lights that take part: those that fired, reflectors that they feed, and others that have a reading."""
     lit = {one for pop in pops for one in pop.lit}
     result = []
@@ -189,11 +154,9 @@ def _states(view: SetView, pops: list[Reading]) -> list[LightState]:
 
 
 def _members(
-    view: SetView,
+    view: JudgedSet,
     states: list[LightState],
     pops: list[Reading],
-    predictions: Mapping[str, Prediction],
-    earlier: list[Reading],
 ) -> tuple[list[Member], str]:
     """Members of the weighing, and why the sum cannot be taken, if so."""
     lit = {one for pop in pops for one in pop.lit}
@@ -207,7 +170,7 @@ def _members(
         if fired and not why:
             why = _missing(state, pops, carried is None)
         to_camera = (carried.stops, carried.u_stops) if carried else (0.0, 0.0)
-        member = member_of(state, view, earlier, predictions.get(state.light.id), to_camera)
+        member = member_of(state, view, view.predictions.get(state.light.id), to_camera)
         if member is not None:
             members.append(member)
     return members, why

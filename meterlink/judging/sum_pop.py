@@ -9,9 +9,9 @@ from __future__ import annotations
 from math import log, log2, sqrt
 
 from meterlink.judging.case import case_of, change_of
+from meterlink.judging.judged_set import JudgedSet, LightState, value_of
 from meterlink.judging.likelihood import Member, Together
 from meterlink.judging.verdict import repeat_u_stops
-from meterlink.judging.view import LightState, SetView, value_of
 from meterlink.photometry import geometry
 from meterlink.records.kept import FACE, Placement, Reading, Settings
 
@@ -20,7 +20,7 @@ __all__ = ["brought_to_face", "current_pops"]
 _LN2 = log(2.0)
 
 
-def current_pops(view: SetView) -> tuple[list[Reading], str]:
+def current_pops(view: JudgedSet) -> tuple[list[Reading], str]:
     """Current pops of several lights, that of the most lights first; why there is none that can be used."""
     placed = {state.light.id: state.placement for state in view.lights}
     latest: dict[tuple[str, ...], Reading] = {}
@@ -41,7 +41,7 @@ def current_pops(view: SetView) -> tuple[list[Reading], str]:
     return fresh, "" if fresh else "no pop of all lights since the last change: fire them together once"
 
 
-def _unlike(reading: Reading, view: SetView) -> str:
+def _unlike(reading: Reading, view: JudgedSet) -> str:
     """Why a pop of all lights cannot be compared with the parts, or an empty text."""
     if reading.aim != "camera":
         return "the pop of all lights was not aimed at the camera: take it again with the dome toward the camera"
@@ -59,7 +59,7 @@ def _unlike(reading: Reading, view: SetView) -> str:
     return ""
 
 
-def brought_to_face(pop: Reading, states: list[LightState], members: list[Member], view: SetView) -> Together | None:
+def brought_to_face(pop: Reading, states: list[LightState], members: list[Member], view: JudgedSet) -> Together | None:
     """Bring a pop of several lights from the dome to the face, light by light, and add its own uncertainty."""
     settings = view.settings
     held = pop.held_off_m

@@ -5,14 +5,15 @@ part of it: all readings share it, it cancels in ratios, and the absolute f-numb
 
 * good:      |correction| <= 0.1 stop and U <= 0.2 stop
 * corrected: U <= 1/3 stop
-* retake:    anything else; also clipped, too dim, held off by more than half of the light's distance, or contradicted
-  by the sum check or by what the last placement predicts (``contradiction``)
+* retake:    anything else; also clipped, too dim, or held off by more than half of the light's distance.  What the other
+  readings of a set say against one is weighed afterwards (``contradiction.contradicted``)
 
 The limits are in ``Settings``.  Standard library only: this module is on the start-up path of the ratio table.
 """
 
 from __future__ import annotations
 
+from enum import StrEnum
 from math import log, sqrt
 from typing import NamedTuple
 
@@ -20,9 +21,52 @@ from meterlink.judging.case import Falloff
 from meterlink.judging.correction import Correction, correct
 from meterlink.records.kept import FACE, Calibration, Placement, Reading, Settings
 
-__all__ = ["CORRECTED", "GOOD", "RETAKE", "Judged", "judge", "outside_claim", "repeat_u_stops", "signed"]
+__all__ = [
+    "CORRECTED",
+    "EXPECTED",
+    "GOOD",
+    "RETAKE",
+    "Judged",
+    "Verdict",
+    "Why",
+    "judge",
+    "outside_claim",
+    "repeat_u_stops",
+    "signed",
+]
 
-GOOD, CORRECTED, RETAKE = "good", "corrected", "retake"
+
+class Verdict(StrEnum):
+    """What a value of the table is worth."""
+
+    GOOD = "good"
+    CORRECTED = "corrected"
+    RETAKE = "retake"
+    EXPECTED = "expected"
+    """Not metered as it stands: a small turn that was told and made since its last pop."""
+
+
+class Why(StrEnum):
+    """What decided the verdict."""
+
+    AS_IT_IS = "as_it_is"
+    CLIPPED = "clipped"
+    TOO_DIM = "too_dim"
+    NO_LIGHT = "no_light"
+    ADDS_NOTHING = "adds_nothing"
+    """A reflector that adds less than can be told from two pops."""
+    NO_FIGURE = "no_figure"
+    """The geometry allows no correction: its refusal says why."""
+    CONTRADICTED = "contradicted"
+    """By the pop of all lights, by a prediction or by repeats: ``JudgedSet.blamed`` has cause and amount."""
+    HALF_WAY = "half_way"
+    """Held off by more than half of the light's distance."""
+    TOO_WIDE = "too_wide"
+    """Its interval is wider than what may be corrected."""
+    SET_AS_TOLD = "set_as_told"
+
+
+GOOD, CORRECTED, RETAKE, EXPECTED = Verdict.GOOD, Verdict.CORRECTED, Verdict.RETAKE, Verdict.EXPECTED
 PRIOR_POPS = 4
 """The assumed spread counts as much as this many pops, so that two lucky pops do not look perfect."""
 _LN2 = log(2.0)
@@ -31,7 +75,7 @@ _LN2 = log(2.0)
 class Judged(NamedTuple):
     """A reading, brought to its point and judged."""
 
-    verdict: str
+    verdict: Verdict
     reason: str
     as_read: float | None
     """Light at the dome: lx·s for a flash, lx for steady light."""
@@ -41,6 +85,9 @@ class Judged(NamedTuple):
     repeat_u_stops: float
     u_stops: float
     """Standard uncertainty (k=1) of correction and repeatability together, without the calibration scale."""
+    why: Why = Why.AS_IT_IS
+    against: str = ""
+    """What the other readings of the set say against it: by whom it is contradicted and by how much; empty when nothing."""
 
     @property
     def u95_stops(self) -> float:
@@ -89,11 +136,9 @@ def judge(
     *,
     calibration: Calibration | None = None,
     falloff: Falloff | None = None,
-    contradiction: str = "",
 ) -> Judged:
     """Return ``reading`` brought to its light's point, with verdict and reason.
 
-    ``contradiction`` is what the sum check or the last placement says against it, in words; it makes a retake.
     ``calibration`` brings the receptor's measured angular response, ``falloff`` is that of this very modifier.
     Without a placement nothing is known of where the light stands; it is then assumed as for a missing distance.
     Never raises for what a set can hold.
@@ -107,8 +152,8 @@ def judge(
     corrected = None
     if as_read is not None and correction.stops is not None:
         corrected = as_read * 2.0**correction.stops
-    verdict, reason = _verdict(reading, as_read or 0.0, placement, settings, correction, u, contradiction, calibration)
-    return Judged(verdict, reason, as_read, corrected, correction, repeat, u)
+    verdict, why, reason = _verdict(reading, as_read or 0.0, placement, settings, correction, u, calibration)
+    return Judged(verdict, reason, as_read, corrected, correction, repeat, u, why)
 
 
 def _verdict(
@@ -118,35 +163,33 @@ def _verdict(
     settings: Settings,
     correction: Correction,
     u: float,
-    contradiction: str,
     calibration: Calibration | None,
-) -> tuple[str, str]:
-    """The verdict and its reason."""
+) -> tuple[Verdict, Why, str]:
+    """The verdict, what decided it, and its reason in words."""
     if reading.clipped:
-        return RETAKE, "clipped: brighter than the sensor's range, the true value is higher; take it again"
+        return RETAKE, Why.CLIPPED, "clipped: brighter than the sensor's range, the true value is higher; take it again"
     if reading.too_dim:
-        return RETAKE, "too dim: lost in the sensor's noise; take it again on a more sensitive range"
+        return RETAKE, Why.TOO_DIM, "too dim: lost in the sensor's noise; take it again on a more sensitive range"
     if not as_read > 0.0:
-        return RETAKE, "no light was read; take it again"
+        return RETAKE, Why.NO_LIGHT, "no light was read; take it again"
     if correction.stops is None:
-        return RETAKE, correction.refusal
+        return RETAKE, Why.NO_FIGURE, correction.refusal
     said = _said(reading, correction, u)
     beyond = outside_claim(reading, calibration)
     if beyond:
         said = f"{said}; {beyond}"
-    if contradiction:
-        return RETAKE, f"{contradiction}; {said}"
     half = placement.distance_m is not None and correction.held_off_m > placement.distance_m / 2
     if half and not correction.assumed_reach:
         return (
             RETAKE,
+            Why.HALF_WAY,
             f"{said}; held off by more than half of the light's distance: take it again at the {reading.point}",
         )
     if abs(correction.stops) <= settings.good_correction_stops and 2 * u <= settings.good_u95_stops:
-        return GOOD, said
+        return GOOD, Why.AS_IT_IS, said
     if 2 * u <= settings.corrected_u95_stops:
-        return CORRECTED, said
-    return RETAKE, f"{said}: {_what_to_do(reading, correction)}"
+        return CORRECTED, Why.AS_IT_IS, said
+    return RETAKE, Why.TOO_WIDE, f"{said}: {_what_to_do(reading, correction)}"
 
 
 def _said(reading: Reading, correction: Correction, u: float) -> str:

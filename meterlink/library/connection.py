@@ -65,6 +65,8 @@ class Database:
         """Transactions that were undone: what was looked up in one of them may not be there."""
         self.after_write: Callable[[], None] | None = None
         """Called after each durable write, outside the transaction."""
+        self.generation = 0
+        """Grows with every write of this connection that changes records, before the transaction around it ends, too."""
         self.connection, self.uri = _connect(path, create=create, readonly=readonly)
         try:
             self._prepare()
@@ -133,15 +135,21 @@ class Database:
         except _ERRORS as error:
             raise translated(error, self.path) from error
 
+    def others_writes(self) -> int:
+        """Return a number that changes when another connection, of this or another program, has written to the file."""
+        (number,) = self.row("PRAGMA data_version")
+        return int(number)
+
     @contextmanager
-    def write(self) -> Iterator[sqlite3.Connection]:
+    def write(self, *, records: bool = True) -> Iterator[sqlite3.Connection]:
         """Run the block in one transaction: durable when it returns, undone whole when it raises.
 
-        Inside another one it is part of that.
+        Inside another one it is part of that.  ``records`` is False for a write that no set-up depends on.
         """
         with self._lock:
             if self._depth:
                 yield self.connection
+                self.generation += records
                 return
             self._depth = 1
             try:
@@ -152,6 +160,7 @@ class Database:
                 raise translated(error, self.path) from error
             finally:
                 self._depth = 0
+                self.generation += records
                 if self.connection.in_transaction:
                     self._rollback()
         if self.after_write is not None:

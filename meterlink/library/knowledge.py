@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import time
 from collections import defaultdict
+from collections.abc import Iterable
 from typing import Any
 
 from meterlink.errors import LibraryError, NotInLibrary, UsageError
@@ -144,7 +145,7 @@ class KnowledgeStore(ReadingStore):
     def remember(self, key: str, value: Any) -> None:
         """Keep a small piece of local state (last sensor, order in progress); None forgets it.  Never merged."""
         rows.checked((key, value), ("key", "value"), "memory")
-        with self.db.write() as connection:
+        with self.db.write(records=False) as connection:
             if value is None:
                 connection.execute("DELETE FROM memory WHERE key = ?", (key,))
                 return
@@ -156,9 +157,17 @@ class KnowledgeStore(ReadingStore):
     def recall(self, key: str, default: Any = None) -> Any:
         """Return what was remembered under ``key``, or ``default``.  Tuples come back as lists."""
         row = self.db.row("SELECT value FROM memory WHERE key = ?", (key,))
-        if row is None:
-            return default
-        return rows.json_value(row[0].decode()) if isinstance(row[0], bytes) else row[0]
+        return default if row is None else _unpacked(row[0])
+
+    def recall_all(self, keys: Iterable[str]) -> dict[str, Any]:
+        """Return what was remembered under each of these keys, in one look; keys without anything are left out."""
+        wanted = list(keys)
+        found = self.db.rows(f"SELECT key, value FROM memory WHERE key IN ({', '.join('?' * len(wanted))})", wanted)
+        return {key: _unpacked(value) for key, value in found}
+
+
+def _unpacked(value: Any) -> Any:
+    return rows.json_value(value.decode()) if isinstance(value, bytes) else value
 
 
 def _packed(value: Any) -> Any:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from meterlink.errors import NotInLibrary
-from meterlink.library.readings import _superseded
+from meterlink.library.readings import superseded_ids
 from meterlink.library.store import Library
 from meterlink.records import Light, Placement, Reading, Setup
 
@@ -41,7 +41,7 @@ def setup_at(library: Library, setup_id: str, at_s: float) -> Past:
             if placement.created_at_s <= at_s:
                 placements[light.id] = placement
     taken = [r for r in library.all_readings(setup_id) if r.taken_at_s <= at_s]
-    gone = _superseded(taken, _voids_at(library, setup_id, at_s))
+    gone = superseded_ids(taken, _voids_at(library, setup_id, at_s))
     readings = [r for r in taken if r.id not in gone]
     setup = known[-1] if known else versions[0][1]
     return Past(setup, sorted(standing, key=lambda one: (one.order, one.id)), placements, readings)

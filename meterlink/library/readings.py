@@ -26,9 +26,9 @@ _ALIASES = {
     "calibration_no": "c.id",
     "sensor_no": "n.sensor_id",
 }
-_READING = (
-    "SELECT " + ", ".join(_ALIASES.get(c, f"r.{c}") for c in rows.READING_COLUMNS.split(", ")) + " FROM reading r "
-    "JOIN setup s ON s.no = r.setup_no "
+READING_SELECT = "SELECT " + ", ".join(_ALIASES.get(c, f"r.{c}") for c in rows.READING_COLUMNS.split(", "))
+READING_TABLES = (
+    "reading r JOIN setup s ON s.no = r.setup_no "
     "LEFT JOIN light l ON l.no = r.light_no LEFT JOIN placement p ON p.no = r.placement_no "
     "JOIN calibration c ON c.no = r.calibration_no JOIN sensor n ON n.no = r.sensor_no"
 )
@@ -121,7 +121,7 @@ class ReadingStore(SetupStore):
     def readings(self, setup_id: str) -> list[Reading]:
         """Return the effective readings of a set-up (not void, not superseded), in the order they were taken."""
         found = self.all_readings(setup_id)
-        gone = _superseded(found, set(self.voids(setup_id)))
+        gone = superseded_ids(found, set(self.voids(setup_id)))
         return [r for r in found if r.id not in gone]
 
     def reading(self, reading_id: str) -> Reading:
@@ -148,7 +148,8 @@ class ReadingStore(SetupStore):
         sql = f"SELECT * FROM pop WHERE {which.format('reading_id')} ORDER BY reading_id, pop_index"
         for row in self.db.rows(sql, arguments):
             pops[row[1]].append(rows.pop_from(row[3:]))
-        found = self.db.rows(f"{_READING} WHERE r.{which.format('r.id')} ORDER BY r.setup_no, r.id", arguments)
+        where = which.format("r.id")
+        found = self.db.rows(f"{READING_SELECT} FROM {READING_TABLES} WHERE r.{where} ORDER BY r.setup_no, r.id", arguments)
         return [rows.reading_from(row, pops.get(row[1], ())) for row in found]
 
     # -- taking back --------------------------------------------------------------------------------------------
@@ -208,7 +209,7 @@ class ReadingStore(SetupStore):
         return rows.waveform_from(row[3:]) if row else None
 
 
-def _superseded(readings: Sequence[Reading], void: set[str]) -> set[str]:
+def superseded_ids(readings: Sequence[Reading], void: set[str]) -> set[str]:
     """Return the ids that do not count: void, or superseded by a reading that stands or has itself such a successor."""
     by_old: dict[str, list[str]] = defaultdict(list)
     for reading in readings:

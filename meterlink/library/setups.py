@@ -18,18 +18,18 @@ from meterlink.records.ids import keep_after, new_id
 from meterlink.records.kept import Light, Placement, Setup
 
 _LATEST_SETUP = "AND v.id = (SELECT max(id) FROM setup_version WHERE setup_no = s.no)"
-_SETUP = (
+SETUP_SELECT = (
     "SELECT s.id, s.created_at_s, " + ", ".join(f"v.{c}" for c in rows.SETUP_VERSION_COLUMNS.split(", ")) + " "
     "FROM setup s JOIN setup_version v ON v.setup_no = s.no " + _LATEST_SETUP
 )
 _LATEST_LIGHT = "AND v.id = (SELECT max(id) FROM light_version WHERE light_no = l.no) "
-_LIGHT = (
+LIGHT_SELECT = (
     "SELECT l.id, s.id, f.id, " + ", ".join(f"v.{c}" for c in rows.LIGHT_VERSION_COLUMNS.split(", ")) + " "
     "FROM light l JOIN setup s ON s.no = l.setup_no JOIN light_version v ON v.light_no = l.no "
     + _LATEST_LIGHT
     + "LEFT JOIN light f ON f.no = v.source_light_no"
 )
-_PLACEMENT = (
+PLACEMENT_SELECT = (
     "SELECT " + rows.PLACEMENT_COLUMNS.replace("id, light_no", "p.id, l.id", 1) + " "
     "FROM placement p JOIN light l ON l.no = p.light_no"
 )
@@ -82,11 +82,11 @@ class SetupStore:
                 raise UsageError(f"there is a set-up named {other.name!r} already: choose another name or archive it")
 
     def _setups_named(self, name: str) -> list[Setup]:
-        return [rows.setup_from(r) for r in self.db.rows(f"{_SETUP} WHERE v.name_key = ?", (rows.name_key(name),))]
+        return [rows.setup_from(r) for r in self.db.rows(f"{SETUP_SELECT} WHERE v.name_key = ?", (rows.name_key(name),))]
 
     def setups(self, include_archived: bool = False, search: str = "") -> list[Setup]:
         """Return the set-ups, newest first.  ``search``: words that must all occur in name, subject, tags or notes."""
-        found = [rows.setup_from(r) for r in self.db.rows(f"{_SETUP} ORDER BY s.id DESC")]
+        found = [rows.setup_from(r) for r in self.db.rows(f"{SETUP_SELECT} ORDER BY s.id DESC")]
         words = rows.name_key(search).split()
         return [
             s
@@ -96,7 +96,7 @@ class SetupStore:
 
     def setup_versions(self, setup_id: str) -> list[tuple[str, Setup]]:
         """Return (version's id, set-up as it was) of every version, oldest first."""
-        every = _SETUP.replace("SELECT ", "SELECT v.id, ", 1).replace(_LATEST_SETUP, "")
+        every = SETUP_SELECT.replace("SELECT ", "SELECT v.id, ", 1).replace(_LATEST_SETUP, "")
         found = self.db.rows(f"{every} WHERE s.no = ? ORDER BY v.id", (self._setup_no(setup_id),))
         return [(row[0].hex(), rows.setup_from(row[1:])) for row in found]
 
@@ -106,7 +106,7 @@ class SetupStore:
         Raises ``NotInLibrary`` with the close names, ``UsageError`` when more than one fits.
         """
         low = _id_range(name_or_id)
-        found = [rows.setup_from(r) for r in self.db.rows(f"{_SETUP} WHERE s.id BETWEEN ? AND ?", low)] if low else []
+        found = [rows.setup_from(r) for r in self.db.rows(f"{SETUP_SELECT} WHERE s.id BETWEEN ? AND ?", low)] if low else []
         found = found or self._setups_named(name_or_id)
         found = [s for s in found if not s.archived] or found
         if len(found) == 1:
@@ -200,12 +200,12 @@ class SetupStore:
     def lights(self, setup_id: str, include_removed: bool = False) -> list[Light]:
         """Return the lights of a set-up in their order (then as added)."""
         no = self._setup_no(setup_id)
-        found = self.db.rows(f"{_LIGHT} WHERE l.setup_no = ? ORDER BY v.order_index, l.id", (no,))
+        found = self.db.rows(f"{LIGHT_SELECT} WHERE l.setup_no = ? ORDER BY v.order_index, l.id", (no,))
         return [light for light in map(rows.light_from, found) if include_removed or not light.removed]
 
     def light_versions(self, setup_id: str) -> list[tuple[str, Light]]:
         """Return (version's id, light as it was) of every version of every light of a set-up, oldest first."""
-        every = _LIGHT.replace("SELECT ", "SELECT v.id, ", 1).replace(_LATEST_LIGHT, "")
+        every = LIGHT_SELECT.replace("SELECT ", "SELECT v.id, ", 1).replace(_LATEST_LIGHT, "")
         found = self.db.rows(f"{every} WHERE l.setup_no = ? ORDER BY v.id", (self._setup_no(setup_id),))
         return [(row[0].hex(), rows.light_from(row[1:])) for row in found]
 
@@ -235,11 +235,11 @@ class SetupStore:
     def placements(self, light_id: str) -> list[Placement]:
         """Return every placement that a light has had, oldest first."""
         no = self._light_no(light_id)[0]
-        return [rows.placement_from(r) for r in self.db.rows(f"{_PLACEMENT} WHERE p.light_no = ? ORDER BY p.id", (no,))]
+        return [rows.placement_from(r) for r in self.db.rows(f"{PLACEMENT_SELECT} WHERE p.light_no = ? ORDER BY p.id", (no,))]
 
     def placement(self, placement_id: str) -> Placement:
         """Return one placement by its id.  Raises ``NotInLibrary``."""
-        row = self.db.row(f"{_PLACEMENT} WHERE p.id = ?", (rows.id_bytes(placement_id),))
+        row = self.db.row(f"{PLACEMENT_SELECT} WHERE p.id = ?", (rows.id_bytes(placement_id),))
         if row is None:
             raise NotInLibrary(f"there is no placement {placement_id}: take the id from a list of this library")
         return rows.placement_from(row)
@@ -247,7 +247,8 @@ class SetupStore:
     def current_placements(self, setup_id: str) -> dict[str, Placement]:
         """Return where each light of a set-up stands now, by the light's id; lights without one are left out."""
         found = self.db.rows(
-            f"{_PLACEMENT} WHERE l.setup_no = ? AND p.id = (SELECT max(id) FROM placement WHERE light_no = l.no) ORDER BY l.id",
+            f"{PLACEMENT_SELECT} WHERE l.setup_no = ? "
+            "AND p.id = (SELECT max(id) FROM placement WHERE light_no = l.no) ORDER BY l.id",
             (self._setup_no(setup_id),),
         )
         return {p.light_id: p for p in map(rows.placement_from, found)}

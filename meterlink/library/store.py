@@ -75,7 +75,7 @@ class Library(KnowledgeStore):
     @contextmanager
     def together(self) -> Iterator[None]:
         """Make all that is stored in the block one transaction: on the disk when it is left, or, when anything fails, not there."""
-        with self.db.write():
+        with self.db.write(records=False):  # what is stored in the block counts itself
             yield
 
     def back_up(self, reason: str) -> None:

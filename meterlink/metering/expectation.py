@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from meterlink.errors import MeterlinkError
 from meterlink.judging.expected import expected_value, placement_change_stops, rough_value
-from meterlink.judging.view import LightState, SetView, value_of
+from meterlink.judging.judged_set import JudgedSet, LightState, value_of
 from meterlink.library.fixtures import entries_elsewhere
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.metering.walk import Request
@@ -50,7 +50,7 @@ def expectation_of(opened: OpenedSet, request: Request | None) -> Expectation | 
     return Expectation(total, total / sum(peaks) if len(peaks) == len(firing) else None, longest)
 
 
-def _share(opened: OpenedSet, view: SetView, light_id: str) -> Expectation | None:
+def _share(opened: OpenedSet, view: JudgedSet, light_id: str) -> Expectation | None:
     """What one of several lights gives of a pop of all; a reflector what it adds, once that is known."""
     state = view.state(light_id)
     if state is not None and state.light.source_light_id:
@@ -58,7 +58,7 @@ def _share(opened: OpenedSet, view: SetView, light_id: str) -> Expectation | Non
     return _alone(opened, view, light_id)
 
 
-def _alone(opened: OpenedSet, view: SetView, light_id: str) -> Expectation | None:
+def _alone(opened: OpenedSet, view: JudgedSet, light_id: str) -> Expectation | None:
     state = view.state(light_id)
     if state is None:
         return None
@@ -114,7 +114,7 @@ def _of_head(opened: OpenedSet, state: LightState) -> Expectation | None:
     return None
 
 
-def _of_geometry(view: SetView, state: LightState) -> Expectation | None:
+def _of_geometry(view: JudgedSet, state: LightState) -> Expectation | None:
     """By dial and distance from another light of the set."""
     value = rough_value(view, state)
     return None if value is None else Expectation(value)

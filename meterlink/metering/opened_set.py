@@ -1,6 +1,6 @@
 """A set-up of a library, opened: its lights, where they stand, and the tables made of its readings.
 
-Everything is made anew from the library each time, so that command line and app never show what is no longer so.
+What the library has is looked at each time (``KnownSet``), so that command line and app never show what is no longer so.
 """
 
 from __future__ import annotations
@@ -9,25 +9,19 @@ import time
 from collections.abc import Callable
 from typing import Any
 
-from meterlink.checks.damaged_notes import damaged_notes
+from meterlink.checks import finders  # noqa: F401 - each of its modules registers finders
 from meterlink.checks.findings import Finding, findings
 from meterlink.errors import AnalysisError, CalibrationError, NotInLibrary, UsageError
-from meterlink.judging.case import Falloff
-from meterlink.judging.contradiction import contradicted, contradictions
-from meterlink.judging.expected import sum_surprise_stops, surprise_stops
-from meterlink.judging.history import pasts_from
-from meterlink.judging.prediction import Past
-from meterlink.judging.view import SetView, look
-from meterlink.library.fixtures import entries_elsewhere
+from meterlink.judging.judge import judge_set
+from meterlink.judging.judged_set import JudgedSet
 from meterlink.library.past import setup_at
 from meterlink.library.store import Library
+from meterlink.metering.known_set import KnownSet
 from meterlink.records import Light, Placement, Reading, Settings, Setup, WaveBlock, new_id
 from meterlink.records.placement_rules import check_placement
 from meterlink.sensor.measuring.flash import wave_of
 from meterlink.tables.ratios import RatioTable, ratio_table
 
-SURPRISE_STOPS = 0.1
-"""Below this nothing can be contradicted: the weighing needs three standard uncertainties, and none is so small."""
 CHANGEABLE_PLACEMENT = frozenset(Placement._fields) - {"id", "light_id", "created_at_s"}
 
 
@@ -41,14 +35,25 @@ class OpenedSet:
         """
         self.library = library
         self.now = now
-        self.setup: Setup = library.setup(setup) if setup else library.current_setup()
-        self.settings: Settings = library.settings()
+        opened = library.setup(setup) if setup else library.current_setup()
+        self.known = KnownSet(library, opened.id)
+        self._waves: dict[tuple[str, int | None], tuple[Any, Any] | None] = {}
+
+    @property
+    def setup(self) -> Setup:
+        """The set-up as it is now."""
+        return self.known.records.setup
+
+    @property
+    def settings(self) -> Settings:
+        """The library's limits and assumptions as they are now."""
+        return self.known.settings
 
     # -- lights -----------------------------------------------------------------------------------------------
 
     def lights(self) -> list[Light]:
         """Lights of the set-up in their order."""
-        return self.library.lights(self.setup.id)
+        return list(self.known.records.lights)
 
     def light(self, name: str) -> Light:
         """Return a light by name, whatever its capitals; NotInLibrary lists those that there are."""
@@ -56,7 +61,7 @@ class OpenedSet:
 
     def placement(self, light_id: str) -> Placement | None:
         """The present placement of a light."""
-        return self.library.current_placements(self.setup.id).get(light_id)
+        return self.known.records.current_placements.get(light_id)
 
     def add_light(self, light: Light, placement: Placement) -> Light:
         """Add a light with its first placement, after checking that both can be."""
@@ -80,106 +85,39 @@ class OpenedSet:
 
     # -- tables -----------------------------------------------------------------------------------------------
 
-    def view(self) -> SetView:
-        """Look at the set as it is now."""
-        return self._look(self.library.readings(self.setup.id))
+    def view(self) -> JudgedSet:
+        """Return the set as it is now, judged with everything that is known: table, checks, sentences and app all read this."""
+        return self.known.judged._replace(waves=self.wave)
 
-    def view_at(self, at_s: float) -> SetView:
-        """Look at the set as it was at an earlier moment (seconds since 1970).
+    def view_at(self, at_s: float) -> JudgedSet:
+        """Return the set as it was at an earlier moment (seconds since 1970), judged by its own readings.
 
         Raises NotInLibrary when the set-up was not there yet.
         """
         past = setup_at(self.library, self.setup.id, at_s)
         calibrations = {one: self.library.calibration(one) for one in {r.calibration_id for r in past.readings}}
-        return look(
-            past.setup, past.lights, past.placements, past.readings, calibrations, self.settings, falloffs=self._falloffs()
-        )
-
-    def _look(self, readings: list[Reading]) -> SetView:
-        ids = {r.calibration_id for r in readings}
-        calibrations = {one: self.library.calibration(one) for one in ids}
-        return look(
-            self.setup,
-            self.lights(),
-            self.library.current_placements(self.setup.id),
-            readings,
-            calibrations,
-            self.settings,
-            falloffs=self._falloffs(),
-        )
-
-    def _falloffs(self) -> dict[str, Falloff]:
-        """Measured falloff of the set's modifiers, from this and other sets."""
-        stored, _ = self.library.falloffs()
-        if not stored:
-            return {}
-        modifiers = self._modifiers()
-        return {modifiers[k]: v for k, v in stored.items() if k in modifiers}
-
-    def _modifiers(self) -> dict[str, str]:
-        return {light.modifier.casefold(): light.modifier for light in self.lights() if light.modifier}
+        falloffs = self.known.judged.falloffs
+        return judge_set(past.setup, past.lights, past.placements, past.readings, calibrations, self.settings, falloffs=falloffs)
 
     def ratios(self) -> RatioTable:
-        """Return the ratio table of the set as it is now; a reading that the others contradict is a retake in it."""
-        void = self.library.voids(self.setup.id)
-        view = self.view()
-        past = [r for r in self.library.all_readings(self.setup.id) if r.id not in void]
-        # The weighing costs more than the table: only when something surprises.
-        if self._surprises(view, past):
-            view = view._replace(history=self._own_history(view, past))
-            view = contradicted(view, contradictions(view, self._superseded(view, past)))
-        return ratio_table(view)
+        """Return the ratio table of the set as it is now."""
+        return ratio_table(self.view())
 
-    def _surprises(self, view: SetView, past: list[Reading]) -> bool:
-        """Say whether a light reads otherwise than it did before (moves and powers taken off), or all together than their sum."""
-        together = any(r.purpose == "together" for r in view.readings)
-        if not together and len(past) == len(view.readings) <= len(view.lights):
-            return False
-        if together and sum_surprise_stops(view) > SURPRISE_STOPS:
-            return True
-        placements = {p.id: p for s in view.lights for p in self.library.placements(s.light.id)}
-        return any(abs(surprise_stops(s, past, placements)) > SURPRISE_STOPS for s in view.lights)
-
-    @staticmethod
-    def _superseded(view: SetView, past: list[Reading]) -> list[Reading]:
-        effective = {r.id for r in view.readings}
-        return [r for r in past if r.id not in effective]
-
-    def _own_history(self, view: SetView, past: list[Reading]) -> tuple[Past, ...]:
-        """What this set's lights gave in their earlier placements."""
-        lights = {s.light.id: s.light for s in view.lights}
-        placements = {p.id: p for light_id in lights for p in self.library.placements(light_id)}
-        entries = [
-            (lights[r.light_id], placements[r.placement_id], r)
-            for r in past
-            if r.light_id in lights and r.placement_id in placements
-        ]
-        return pasts_from(entries, self.settings, calibrations=view.calibrations, falloffs=view.falloffs)
-
-    def full_view(self) -> tuple[SetView, list[Reading]]:
-        """Return the view with everything known of its heads, other sets included, and the superseded readings."""
-        view = self.view()
-        past, _ = self.past()
-        elsewhere = entries_elsewhere(self.library, self.setup.id, {s.light.fixture for s in view.lights})
-        calibrations = {one: self.library.calibration(one) for one in {r.calibration_id for _, _, r in elsewhere}}
-        others = pasts_from(elsewhere, self.settings, calibrations=calibrations, falloffs=view.falloffs)
-        history = (*others, *self._own_history(view, past))
-        return view._replace(history=history), self._superseded(view, past)
-
-    def checks(self, full: tuple[SetView, list[Reading]] | None = None) -> list[Finding]:
-        """Return what is not as it should be in the set, worst first; ``full`` is ``full_view()`` where it is at hand."""
-        import meterlink.checks.finders  # noqa: F401 - each module registers its finders
-        view, earlier = full or self.full_view()
-        _, damaged = self.library.falloffs()
-        modifiers = self._modifiers()
-        names = [modifiers[key] for key in damaged if key in modifiers]
-        return [*findings(view._replace(waves=self.wave), earlier=earlier), *damaged_notes(names)]
+    def checks(self) -> list[Finding]:
+        """Return what is not as it should be in the set, worst first."""
+        return findings(self.view())
 
     def wave(self, reading_id: str, pop_index: int | None = None) -> tuple[Any, Any] | None:
         """Return (times in s from the trigger, light in lx) of a reading's kept waveform; None when there is none.
 
         ``pop_index`` counts the pops of a reading of several from 0; without it the last one is returned.
         """
+        key = (reading_id, pop_index)
+        if key not in self._waves:
+            self._waves[key] = self._wave(reading_id, pop_index)
+        return self._waves[key]
+
+    def _wave(self, reading_id: str, pop_index: int | None) -> tuple[Any, Any] | None:
         block = self._block(reading_id, pop_index)
         if block is None:
             return None
@@ -203,7 +141,4 @@ class OpenedSet:
 
     def past(self) -> tuple[list[Reading], dict[str, Placement]]:
         """Readings that are not void, superseded ones too, and every placement that they were made of."""
-        void = self.library.voids(self.setup.id)
-        past = [r for r in self.library.all_readings(self.setup.id) if r.id not in void]
-        placements = {p.id: p for light in self.lights() for p in self.library.placements(light.id)}
-        return past, placements
+        return list(self.known.records.readings), self.known.records.placements

@@ -8,7 +8,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Any, NamedTuple
 
-from meterlink.judging.view import LightState
+from meterlink.judging.judged_set import LightState
 from meterlink.metering.walk import Request
 from meterlink.records import Light, Measurement, Reading, Trouble
 

@@ -14,7 +14,8 @@ from typing import Any
 
 from meterlink.demo import free_name
 from meterlink.errors import MeterlinkError, UsageError
-from meterlink.judging.view import SetView
+from meterlink.judging.joined_pops import settled
+from meterlink.judging.judged_set import JudgedSet
 from meterlink.library.store import Library
 from meterlink.metering.expectation import COPIED, STORED
 from meterlink.metering.outcome import Outcome, OutcomeKind
@@ -23,7 +24,6 @@ from meterlink.metering.walk import Request
 from meterlink.records import Measurement, Purpose, Reading
 from meterlink.records import Setup as StoredSetup
 from meterlink.tables.adjustment import Move, placement_changes
-from meterlink.tables.joined_pops import settled
 from meterlink.tables.match import MatchReport, match_report
 from meterlink.tables.match_rounds import Turn, last_round, second_round
 
@@ -50,7 +50,7 @@ class Rebuild(Session):
         """``keep_common`` leaves a difference that all lights share to the camera; else the lights are turned."""
         super().__init__(library, setup, now=now)
         self.stored = stored
-        self.stored_view: SetView = stored.view()
+        self.stored_view: JudgedSet = stored.view()
         self.tolerance_stops = tolerance_stops
         self.keep_common = keep_common
         self.round = 0
@@ -58,7 +58,7 @@ class Rebuild(Session):
 
     def report(self) -> MatchReport:
         """Compare what is metered now with the stored set."""
-        view, _ = self.full_view()
+        view = self.view()
         return match_report(self.stored_view, view, self.tolerance_stops)
 
     def begin_rebuild(self) -> list[str]:
@@ -103,7 +103,7 @@ class Rebuild(Session):
     @property
     def last(self) -> tuple[Turn, ...]:
         """The small changes that are still worth making, none of which needs a pop; as the set is metered now."""
-        view, _ = self.full_view()
+        view = self.view()
         return last_round(self.report(), settled(view), keep_common=self.keep_common)
 
     def set_last(self) -> tuple[Turn, ...]:
@@ -149,7 +149,7 @@ class Rebuild(Session):
 
     def _begin_second(self, report: MatchReport) -> list[str]:
         self.round = 2
-        view = settled(self.full_view()[0])
+        view = settled(self.view())
         turns = second_round(report, view, keep_common=self.keep_common)
         said = [report.camera] if report.camera and self.keep_common else []
         if not turns:

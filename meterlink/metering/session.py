@@ -45,6 +45,10 @@ class Session(SetWalk):
 
     def take(self, m: Measurement) -> Outcome:
         """Give one measurement to the light that is waited for.  When this returns ``logged``, it is on disk."""
+        with self.known.at_one_moment():
+            return self._take(m)
+
+    def _take(self, m: Measurement) -> Outcome:
         request = self.walk.waiting
         if request is None or not self.walk.listening:
             said = "not listening: nothing is waited for, this pop was not logged"
@@ -66,7 +70,7 @@ class Session(SetWalk):
             )
         with self._stored_with_walk():
             reading = self._reading(m, request)
-            self.library.add_reading(reading, waveform=m.wave)
+            self.known.add_reading(reading, m.wave)
             finished = len(reading.pops) >= request.pops or request.kind == Kind.STEADY
             self.walk.last_id = reading.id
             if finished:
@@ -165,7 +169,7 @@ class Session(SetWalk):
     def _earlier(self, request: Request, placement: Placement | None) -> Reading | None:
         """The effective reading that a new one of this request replaces."""
         found = None
-        for r in self.library.readings(self.setup.id):
+        for r in self.known.records.effective:
             if (
                 r.light_id == request.light_id
                 and r.purpose == request.purpose
@@ -190,7 +194,7 @@ class Session(SetWalk):
 
     def _last_of_walk(self) -> Reading | None:
         last_id = self.walk.last_id
-        return next((r for r in self.library.readings(self.setup.id) if r.id == last_id), None) if last_id else None
+        return next((r for r in self.known.records.effective if r.id == last_id), None) if last_id else None
 
     def held(self, held_off_m: float | None, light_id: str | None = None) -> Light | None:
         """Say how far the dome was, or will be, held off; None takes it back.  No new pop: a new record supersedes.
@@ -217,7 +221,7 @@ class Session(SetWalk):
 
     def _said_of_readings(self, held_off_m: float | None, light_id: str | None, last: Reading | None) -> bool:
         """Restate what stands of a light; of the whole set only the last pop."""
-        mine = [r for r in self.library.readings(self.setup.id) if r.light_id == light_id]
+        mine = [r for r in self.known.records.effective if r.light_id == light_id]
         if light_id is None:
             mine = [r for r in mine if last is not None and r.id == last.id]
         current = self.placement(light_id) if light_id is not None else None
@@ -291,6 +295,7 @@ class Session(SetWalk):
         walk, progress = deepcopy(self.walk), self._in_progress
         try:
             with self.library.together():
+                self.known.look_again()
                 yield
                 self._remember_walk()
         except BaseException:

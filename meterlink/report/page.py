@@ -12,7 +12,7 @@ from markupsafe import Markup
 
 from meterlink import units
 from meterlink.checks.findings import Finding
-from meterlink.judging.view import LightState, SetView
+from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.report.picture import safe_picture
 from meterlink.report.plan import plan, side
 from meterlink.tables.compare import key_words
@@ -70,20 +70,18 @@ class LightLine(NamedTuple):
 
 
 def sheet_html(
-    view: SetView,
+    view: JudgedSet,
     findings: Sequence[Finding] = (),
     square: str = "",
     carries: str = "",
     *,
-    table: RatioTable | None = None,
     now_s: float | None = None,
 ) -> str:
     """Return the sheet as HTML.  Every text from outside is escaped.
 
-    ``square`` is the QR code as SVG or empty, ``carries`` what is in it (``readings`` or ``places``); ``table`` is the
-    ratio table where it is known better than from the view alone (a reading that the others contradict).
+    ``square`` is the QR code as SVG or empty, ``carries`` what is in it (``readings`` or ``places``).
     """
-    table = table if table is not None else ratio_table(view)
+    table = ratio_table(view)
     lines = light_lines(view, table)
     worst = list(findings)[:FINDINGS_MAX]
     details = view.setup.details
@@ -129,7 +127,7 @@ def _plain(value: Any) -> Any:
     return value if type(value) is not str or value.isascii() else value.translate(TURNING)
 
 
-def camera_facts(view: SetView, table: RatioTable) -> list[tuple[str, str]]:
+def camera_facts(view: JudgedSet, table: RatioTable) -> list[tuple[str, str]]:
     """What the camera is set to."""
     setup = view.setup
     facts = [("ISO", units.format_iso(setup.iso).removeprefix("ISO "))]
@@ -145,7 +143,7 @@ def camera_facts(view: SetView, table: RatioTable) -> list[tuple[str, str]]:
     return facts
 
 
-def rebuild_facts(view: SetView) -> list[tuple[str, str]]:
+def rebuild_facts(view: JudgedSet) -> list[tuple[str, str]]:
     """What else a rebuild needs, as far as it was noted."""
     details = view.setup.details
     known = [(word, _fact(key, details[key])) for key, word in DETAIL_WORDS.items() if key in details]
@@ -176,7 +174,7 @@ def _credible(key: str, value: Any) -> bool:
     return isinstance(value, int | float) and not isinstance(value, bool) and 0 < value < 10_000
 
 
-def light_lines(view: SetView, table: RatioTable) -> list[LightLine]:
+def light_lines(view: JudgedSet, table: RatioTable) -> list[LightLine]:
     """The lights with where they stand and what they gave."""
     return [_line(state, row, row.light == table.key) for state, row in zip(view.lights, table.rows, strict=True)]
 
@@ -260,7 +258,7 @@ def ratio_words(table: RatioTable) -> str:
     return f"key to fill {a} (incident), (key + fill) to fill {b} (highlight to shadow)"
 
 
-def rebuild_steps(view: SetView) -> list[str]:
+def rebuild_steps(view: JudgedSet) -> list[str]:
     """The checklist: in the order in which a set is built."""
     details = view.setup.details
     said = {key: _fact(key, details[key]) for key in DETAIL_WORDS if key in details and _credible(key, details[key])}

@@ -12,7 +12,7 @@ from math import cos, radians, sin
 from typing import NamedTuple
 
 from meterlink import units
-from meterlink.judging.view import LightState, SetView
+from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.report.drawing import ACCENT, FAINT, INK, PAPER, SECOND, Drawing
 from meterlink.report.labels import Labels, Line, short
 
@@ -50,13 +50,13 @@ def _frame(drawing: Drawing, xs: list[float], ys: list[float]) -> _Frame:
     return _Frame(left, top, scale, ((drawing.width - width * scale) / 2, (drawing.height - height * scale) / 2))
 
 
-def _placed(view: SetView) -> list[LightState]:
+def _placed(view: JudgedSet) -> list[LightState]:
     return [
         s for s in view.lights if s.placement is not None and s.placement.distance_m and s.placement.azimuth_deg is not None
     ]
 
 
-def _fact(view: SetView, key: str, low: float, high: float) -> float | None:
+def _fact(view: JudgedSet, key: str, low: float, high: float) -> float | None:
     """A fact in metres, None when it is missing, no number or beyond belief."""
     value = view.setup.details.get(key)
     if isinstance(value, bool) or not isinstance(value, int | float):
@@ -64,12 +64,12 @@ def _fact(view: SetView, key: str, low: float, high: float) -> float | None:
     return float(value) if low < value < high else None
 
 
-def _behind(view: SetView) -> float:
+def _behind(view: JudgedSet) -> float:
     """Distance of the backdrop behind the face, 0 when it is not known."""
     return _fact(view, "backdrop_distance_m", 0.0, 50.0) or 0.0
 
 
-def point_z_m(state: LightState, view: SetView) -> float:
+def point_z_m(state: LightState, view: JudgedSet) -> float:
     """Where a light's point lies on the camera's axis: 0 for the face, behind it for the backdrop where that is known.
 
     Hair and rim points lie so close to the face that they are drawn there.
@@ -77,7 +77,7 @@ def point_z_m(state: LightState, view: SetView) -> float:
     return -_behind(view) if state.light.role == "background" else 0.0
 
 
-def position_m(state: LightState, view: SetView) -> tuple[float, float, float]:
+def position_m(state: LightState, view: JudgedSet) -> tuple[float, float, float]:
     """Centre of the emitting surface (x to camera right, y up, z toward the camera) in metres from the face."""
     p = state.placement
     assert p is not None
@@ -85,7 +85,7 @@ def position_m(state: LightState, view: SetView) -> tuple[float, float, float]:
     return (d * cos(el) * sin(az), d * sin(el), point_z_m(state, view) + d * cos(el) * cos(az))
 
 
-def plan(view: SetView, width: float = 370.0, height: float = 330.0) -> Drawing:
+def plan(view: JudgedSet, width: float = 370.0, height: float = 330.0) -> Drawing:
     """The set from above: camera at the bottom, backdrop at the top."""
     drawing = Drawing(width, height, f"plan of {view.setup.name} from above")
     states = _placed(view)
@@ -133,7 +133,7 @@ def _face_from_above(drawing: Drawing, centre: tuple[float, float], r: float) ->
     drawing.circle(centre, r, fill=PAPER, width=1.6)
 
 
-def _camera(drawing: Drawing, view: SetView, frame: _Frame, labels: Labels, shown: float) -> None:
+def _camera(drawing: Drawing, view: JudgedSet, frame: _Frame, labels: Labels, shown: float) -> None:
     distance = _fact(view, "camera_distance_m", 0.0, 1000.0)
     x, y = frame.at(0.0, shown)
     drawing.line([(x, y), frame.at(0.0, 0.0)], FAINT, 0.7, (1, 3))
@@ -146,7 +146,7 @@ def _camera(drawing: Drawing, view: SetView, frame: _Frame, labels: Labels, show
     labels.place((x, y + 4), [Line(label, 7.5, INK)], 9, (0.0, 1.0))
 
 
-def _backdrop(drawing: Drawing, view: SetView, frame: _Frame, labels: Labels) -> None:
+def _backdrop(drawing: Drawing, view: JudgedSet, frame: _Frame, labels: Labels) -> None:
     behind = _behind(view)
     if not behind:
         return
@@ -199,7 +199,7 @@ def _light(
     return (at[0] + back[0], at[1] + back[1])
 
 
-def side(view: SetView, width: float = 370.0, height: float = 215.0) -> Drawing:
+def side(view: JudgedSet, width: float = 370.0, height: float = 215.0) -> Drawing:
     """The set from camera left: camera at the right, height upward, floor where the face's height is known."""
     drawing = Drawing(width, height, f"side view of {view.setup.name}")
     states = _placed(view)

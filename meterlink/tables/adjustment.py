@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 from meterlink import units
 from meterlink.judging.correction import Falloff
+from meterlink.judging.joined_pops import CARRY_M
 from meterlink.judging.power_curve import PowerCurve
 from meterlink.photometry.sources import source_of
 from meterlink.records import Light, Placement
@@ -25,8 +26,6 @@ GAP_STOPS = 0.06
 """What a dial's step may leave before a small move is asked for as well."""
 FINE_GAP_STOPS = 0.03
 """The same where only a little is missing and the light will not be metered again."""
-CARRY_M = 0.01
-"""A stand that is carried by so many centimetres on the tape ends within one of it (k=1): our own estimate."""
 
 
 class Move(NamedTuple):

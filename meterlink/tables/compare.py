@@ -6,7 +6,7 @@ from math import log2
 from typing import NamedTuple
 
 from meterlink import units
-from meterlink.judging.view import LightState, SetView
+from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.tables.ratios import ratio_table
 
 SMALL_STOPS = 0.05
@@ -25,7 +25,7 @@ class Difference(NamedTuple):
         return self._asdict()
 
 
-def compare(first: SetView, second: SetView) -> list[Difference]:
+def compare(first: JudgedSet, second: JudgedSet) -> list[Difference]:
     """Return what differs between two sets: camera and facts, then lights in the order of the first, then what only one has."""
     found = _camera(first, second)
     others = {state.light.name.casefold(): state for state in second.lights}
@@ -41,7 +41,7 @@ def compare(first: SetView, second: SetView) -> list[Difference]:
     return found
 
 
-def _camera(first: SetView, second: SetView) -> list[Difference]:
+def _camera(first: JudgedSet, second: JudgedSet) -> list[Difference]:
     a, b = first.setup, second.setup
     pairs = [
         ("ISO", units.format_iso(a.iso), units.format_iso(b.iso)),
@@ -124,7 +124,7 @@ def _angle(value: float | None) -> str:
     return "–" if value is None else units.format_angle(value)
 
 
-def _from_key(view: SetView) -> dict[str, float]:
+def _from_key(view: JudgedSet) -> dict[str, float]:
     return {row.light.casefold(): row.from_key_stops for row in ratio_table(view).rows if row.from_key_stops is not None}
 
 

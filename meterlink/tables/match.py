@@ -12,13 +12,14 @@ from typing import NamedTuple
 
 from meterlink import units
 from meterlink.errors import UnitError
+from meterlink.judging.joined_pops import carried, settled
+from meterlink.judging.judged_set import JudgedSet, LightState
+from meterlink.judging.learnt_dial import learnt_curve
 from meterlink.judging.verdict import judge
-from meterlink.judging.view import LightState, SetView
 from meterlink.records import Setup
 from meterlink.tables.adjustment import GAP_STOPS, Move, close, move_text
-from meterlink.tables.joined_pops import carried, settled
 from meterlink.tables.ratios import STOPS_PER_RELATIVE
-from meterlink.tables.side_effects import learnt_curve, with_effects
+from meterlink.tables.side_effects import with_effects
 
 REPLACED_STOPS = 0.6
 """A head that gives so much more or less at the same dial and distance is taken for another one (our own limit)."""
@@ -48,6 +49,8 @@ class MatchRow(NamedTuple):
     sentence: str
     metered: bool = True
     """False where the light was turned a little after its last pop: the difference is what is to be expected."""
+    doubt: str = ""
+    """What the other readings of the present set say against this one; empty when nothing does."""
 
     def as_json(self) -> dict[str, object]:
         """Return the row as JSON data."""
@@ -69,8 +72,8 @@ class MatchReport(NamedTuple):
 
     @property
     def done(self) -> bool:
-        """True when every light of the stored set is within its tolerance and no other light burns."""
-        return bool(self.rows) and all(row.within for row in self.rows) and not self.extra
+        """True when every light of the stored set is within its tolerance, none is in doubt, and no other light burns."""
+        return bool(self.rows) and all(row.within and not row.doubt for row in self.rows) and not self.extra
 
     def as_json(self) -> dict[str, object]:
         """Return the report as JSON data."""
@@ -105,7 +108,7 @@ def _aperture(setup: Setup) -> float | None:
 
 
 def match_row(
-    stored: LightState, now: LightState | None, stored_view: SetView, now_view: SetView, tolerance_stops: float
+    stored: LightState, now: LightState | None, stored_view: JudgedSet, now_view: JudgedSet, tolerance_stops: float
 ) -> MatchRow:
     """Compare one light of the stored set with its counterpart (None: it is not in the present set)."""
     name = stored.light.name
@@ -121,7 +124,7 @@ def match_row(
     waited_for, now = now, _as_expected(now, now_view)
     if now.value is None or now.reading is None or not now.value > 0:
         return empty._replace(replaced=replaced, sentence=f"{name} waits for its pop")
-    metered = waited_for.reading is not None
+    metered = waited_for.reading is not None and not waited_for.expected
     unlike = _unlike(stored, now)
     if unlike:
         return empty._replace(replaced=replaced, sentence=f"{name}: {unlike}")
@@ -134,10 +137,13 @@ def match_row(
     sentence = _sentence(now, difference, 2 * u, move, replaced) if not within else _fits(name, difference, u, camera, replaced)
     if not metered:
         sentence += "; turned since its last pop, so this is what to expect"
-    return MatchRow(name, stored.value, now.value, difference, 2 * u, tolerance, within, move, replaced, sentence, metered)
+    doubt = now.judged.against if now.judged is not None else ""
+    if doubt:
+        sentence += f"; fire it once more first: {doubt}"
+    return MatchRow(name, stored.value, now.value, difference, 2 * u, tolerance, within, move, replaced, sentence, metered, doubt)
 
 
-def _as_expected(now: LightState, view: SetView) -> LightState:
+def _as_expected(now: LightState, view: JudgedSet) -> LightState:
     """A light that was turned a little after its last pop, with what it is expected to give in place of a reading."""
     if now.stale is None or now.placement is None or now.reading is not None:
         return now
@@ -149,14 +155,14 @@ def _as_expected(now: LightState, view: SetView) -> LightState:
 
 
 def closing_move(
-    now: LightState, view: SetView, wanted: float, *, same_head: bool = True, gap_stops: float = GAP_STOPS
+    now: LightState, view: JudgedSet, wanted: float, *, same_head: bool = True, gap_stops: float = GAP_STOPS
 ) -> Move | None:
     """Return what gives ``wanted`` stops more of a light, with its side effects; None where its place is not known."""
     if now.placement is None:
         return None
     falloff = view.falloffs.get(now.light.modifier) if now.light.modifier else None
     # What was learnt of one head says nothing of another that stands in for it.
-    curve = learnt_curve(now, view) if same_head and not now.light.source_light_id else None
+    curve = learnt_curve(now.light, view.history) if same_head and not now.light.source_light_id else None
     return with_effects(now, close(now.light, now.placement, wanted, falloff=falloff, curve=curve, gap_stops=gap_stops), view)
 
 
@@ -172,7 +178,7 @@ def _unlike(stored: LightState, now: LightState) -> str:
     return ""
 
 
-def _u_difference(stored: LightState, now: LightState, stored_view: SetView, now_view: SetView) -> float:
+def _u_difference(stored: LightState, now: LightState, stored_view: JudgedSet, now_view: JudgedSet) -> float:
     """Standard uncertainty of the difference: both readings, and both scales unless it is one calibration."""
     assert stored.reading is not None
     assert now.reading is not None
@@ -232,7 +238,7 @@ def _sentence(now: LightState, difference: float, u95: float, move: Move | None,
     return f"{said}; {replaced}" if replaced else said
 
 
-def match_report(stored: SetView, now: SetView, tolerance_stops: float | None = None) -> MatchReport:
+def match_report(stored: JudgedSet, now: JudgedSet, tolerance_stops: float | None = None) -> MatchReport:
     """Compare a stored set with the present one, light by light (paired by name).
 
     Where ``now`` carries its history, all pops of a light that was turned between them count together (``settling``).
@@ -248,7 +254,7 @@ def match_report(stored: SetView, now: SetView, tolerance_stops: float | None = 
     return MatchReport(rows, common, camera, extra)
 
 
-def _common(rows: tuple[MatchRow, ...], now: SetView) -> tuple[float | None, str]:
+def _common(rows: tuple[MatchRow, ...], now: JudgedSet) -> tuple[float | None, str]:
     """Find a change of the camera in thirds after which all lights match, and say it; with many lights one may be left.
 
     It is offered only where it leaves every one of them well within its tolerance, so that none has to be touched.

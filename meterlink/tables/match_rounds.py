@@ -10,9 +10,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
-from meterlink.judging.view import LightState, SetView
+from meterlink.judging.joined_pops import carried
+from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.tables.adjustment import FINE_GAP_STOPS, Move, move_text
-from meterlink.tables.joined_pops import carried
 from meterlink.tables.match import MatchReport, MatchRow, closing_move
 
 SURE = 0.6
@@ -33,7 +33,7 @@ class Turn(NamedTuple):
     sentence: str
 
 
-def second_round(report: MatchReport, now: SetView, *, keep_common: bool = True) -> tuple[Turn, ...]:
+def second_round(report: MatchReport, now: JudgedSet, *, keep_common: bool = True) -> tuple[Turn, ...]:
     """Return what to change, all at once, and what to fire again, after every light had its first pop.
 
     ``keep_common`` leaves a common difference to the camera: only what is off by itself is turned.  A reflector follows its
@@ -47,7 +47,7 @@ def second_round(report: MatchReport, now: SetView, *, keep_common: bool = True)
     return tuple(turns[s.light.id] for s in now.lights if s.light.id in turns)
 
 
-def last_round(report: MatchReport, now: SetView, *, keep_common: bool = True) -> tuple[Turn, ...]:
+def last_round(report: MatchReport, now: JudgedSet, *, keep_common: bool = True) -> tuple[Turn, ...]:
     """Return the small changes that are still worth making after the second pops; none of them needs a pop.
 
     A light that had one pop only is not touched: what is off by one pop is for the second round.  Nor is a light that lights a
@@ -67,14 +67,14 @@ def last_round(report: MatchReport, now: SetView, *, keep_common: bool = True) -
     return tuple(turns)
 
 
-def _pops(state: LightState, now: SetView) -> int:
+def _pops(state: LightState, now: JudgedSet) -> int:
     """How many pops tell what this light gives now: those of its reading and those before it was turned a little."""
     found = carried(state, now)
     own = len(state.reading.pops) if state.reading is not None else 0
     return max(own, 1) + (found.pops - 1 if found is not None else 0)
 
 
-def _off(report: MatchReport, now: SetView, keep_common: bool) -> Iterator[tuple[MatchRow, LightState, float]]:
+def _off(report: MatchReport, now: JudgedSet, keep_common: bool) -> Iterator[tuple[MatchRow, LightState, float]]:
     """Yield what can be turned with its difference, sources first: their turns come off what their reflectors still need."""
     common = (report.common_stops or 0.0) if keep_common and report.camera else 0.0
     present = {state.light.name.casefold(): state for state in now.lights}
@@ -84,7 +84,7 @@ def _off(report: MatchReport, now: SetView, keep_common: bool) -> Iterator[tuple
             yield row, state, row.difference_stops - common
 
 
-def _turn(row: MatchRow, state: LightState, now: SetView, off: float, turns: Mapping[str, Turn]) -> Turn | None:
+def _turn(row: MatchRow, state: LightState, now: JudgedSet, off: float, turns: Mapping[str, Turn]) -> Turn | None:
     source = turns.get(state.light.source_light_id or "")
     follows = source.move.achieved_stops if source is not None and source.move is not None else 0.0
     wanted = -off - follows

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
-from meterlink.judging.view import LightState, SetView, value_of
+from meterlink.judging.judged_set import JudgedSet, LightState, value_of
 from meterlink.records import Reading
 
 SINGULAR = 1e-12
@@ -40,7 +40,7 @@ class Overlap(NamedTuple):
         return sum(v * factors.get(self.leader(i), 1.0) for i, v in self.given[wished_id].items())
 
 
-def overlap_of(view: SetView, wished: Sequence[str]) -> Overlap:
+def overlap_of(view: JudgedSet, wished: Sequence[str]) -> Overlap:
     """Return the system of a set for the wished lights (ids), all of which have a current reading.
 
     A light of another point counts where its latest reading there was taken like the point's own (same receptor,

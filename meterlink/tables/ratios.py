@@ -10,7 +10,7 @@ from math import hypot
 from typing import Any, NamedTuple
 
 from meterlink.judging.aim import carried_to_camera
-from meterlink.judging.view import LightState, SetView, quoted, value_of
+from meterlink.judging.judged_set import JudgedSet, LightState, quoted, value_of
 from meterlink.photometry.exposure import f_number
 from meterlink.photometry.series import format_f_number, nearest_f_number
 from meterlink.records import Reading
@@ -91,7 +91,7 @@ def exposure_lxs(value: float, kind: str, shutter_s: float | None) -> float | No
     return None if shutter_s is None else value * shutter_s
 
 
-def reading_f(value: float, reading: Reading, view: SetView) -> float | None:
+def reading_f(value: float, reading: Reading, view: JudgedSet) -> float | None:
     """f-number that a value read with this reading's calibration stands for; None when it cannot be said."""
     calibration = view.calibrations.get(reading.calibration_id)
     exposure = exposure_lxs(value, reading.kind, view.setup.shutter_s)
@@ -111,7 +111,7 @@ def _comparable(a: Reading, key: Reading, shutter_s: float | None) -> str:
     return ""
 
 
-def _shared_scale(a: Reading, key: Reading, view: SetView) -> float:
+def _shared_scale(a: Reading, key: Reading, view: JudgedSet) -> float:
     """Standard uncertainty in stops that does *not* cancel between two calibrations of one sensor."""
     if a.calibration_id == key.calibration_id:
         return 0.0
@@ -130,7 +130,7 @@ class _Entry(NamedTuple):
     camera: float | None
 
 
-def _entries(view: SetView) -> tuple[list[_Entry], dict[str, str]]:
+def _entries(view: JudgedSet) -> tuple[list[_Entry], dict[str, str]]:
     """Return the lights that can be compared with the key, and why the others cannot."""
     key = view.key
     refused: dict[str, str] = {}
@@ -163,7 +163,7 @@ def _entries(view: SetView) -> tuple[list[_Entry], dict[str, str]]:
     return entries, refused
 
 
-def _turned(state: LightState, aim: str, view: SetView) -> tuple[float, float, float | None] | None:
+def _turned(state: LightState, aim: str, view: JudgedSet) -> tuple[float, float, float | None] | None:
     """Return (stops, their u, part a camera-facing receptor sees) that bring a reading to the key's aim.
 
     Like is compared with like: a reading aimed at the camera is carried to the light by the receptor's response and the
@@ -181,7 +181,7 @@ def _turned(state: LightState, aim: str, view: SetView) -> tuple[float, float, f
     return -carried.stops, carried.u_stops, 2.0**carried.stops
 
 
-def ratio_table(view: SetView) -> RatioTable:
+def ratio_table(view: JudgedSet) -> RatioTable:
     """Build the table.  Rows keep the order of the lights; lights without a current reading say what to do."""
     entries, refused = _entries(view)
     notes: list[str] = []
@@ -228,7 +228,7 @@ def ratio_table(view: SetView) -> RatioTable:
     )
 
 
-def _no_key_note(view: SetView) -> str:
+def _no_key_note(view: JudgedSet) -> str:
     if view.key is None:
         first = quoted(view.lights[0].light.name) if view.lights else "NAME"
         return f"no light has the role key: meterlink light change {first} --role key"
@@ -244,7 +244,7 @@ def _lighting_ratio(entries: list[_Entry], key: int | None) -> tuple[float | Non
     return k / fill, (k + fill) / fill, k + fill
 
 
-def working_aperture(view: SetView, exposure: float, entry: _Entry) -> Aperture | None:
+def working_aperture(view: JudgedSet, exposure: float, entry: _Entry) -> Aperture | None:
     """Aperture for an exposure at the face, with the camera's offset and the filter applied here and nowhere else."""
     reading = entry.state.reading
     if reading is None or (reading.kind != "flash" and view.setup.shutter_s is None):
@@ -261,7 +261,7 @@ def working_aperture(view: SetView, exposure: float, entry: _Entry) -> Aperture 
 
 def _row(
     state: LightState,
-    view: SetView,
+    view: JudgedSet,
     numbers: tuple[float | None, float | None, float | None, float | None] | None,
     refused: str,
 ) -> RatioRow:
@@ -291,7 +291,7 @@ def _row(
     )
 
 
-def _empty_row(state: LightState, view: SetView) -> RatioRow:
+def _empty_row(state: LightState, view: JudgedSet) -> RatioRow:
     """Row of a light without a current reading: no number at all, and what to do."""
     light = state.light
     if state.stale is not None:

@@ -12,9 +12,7 @@ from math import atan, degrees
 from meterlink import units
 from meterlink.judging.evenness import FACE_HEIGHT_M, figure_points, predicted_evenness
 from meterlink.judging.fixture_curves import FixtureCurves, fixture_curves
-from meterlink.judging.power_curve import PowerCurve, learn_power
-from meterlink.judging.prediction import Past
-from meterlink.judging.view import LightState, SetView
+from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.photometry.freeze import value_at
 from meterlink.photometry.sources import Point, source_of
 from meterlink.records import Placement
@@ -30,29 +28,7 @@ DOUBT_STOPS = 0.1
 FIGURE_M = (0.3, 3.0)
 
 
-def learnt_curve(state: LightState, view: SetView) -> PowerCurve | None:
-    """Return what this head's dial was found to deliver, from its readings in ``view.history``; None if nothing is known."""
-    light = state.light
-    mine = [
-        one
-        for one in view.history
-        if isinstance(one, Past)
-        and (one.fixture.casefold() == light.fixture.casefold() if light.fixture else one.light_id == light.id)
-    ]
-    if len(mine) < 2:
-        return None
-    # What differs by power alone: the same light in the same place, and nothing else before the lamp.
-    curve = learn_power(
-        (p.placement.power_stops, p.value, p.u_stops, (p.light_id, p.calibration_id, *_place(p.placement))) for p in mine
-    )
-    return curve if curve.pairs else None
-
-
-def _place(p: Placement) -> tuple[object, ...]:
-    return (p.distance_m, p.azimuth_deg, p.elevation_deg, p.feather_deg, p.shape, p.width_m, p.grid_deg, p.gel, p.diffusers)
-
-
-def with_effects(state: LightState, move: Move, view: SetView) -> Move:
+def with_effects(state: LightState, move: Move, view: JudgedSet) -> Move:
     """Return the move with its side effects stated."""
     effects: list[str] = []
     placement = state.placement
@@ -86,7 +62,7 @@ def softness(placement: Placement, distance_m: float) -> list[str]:
     return [f"{word}: fills {after:.0f}° instead of {before:.0f}° seen from the {placement.aimed_at or 'point'}"]
 
 
-def evenness(state: LightState, distance_m: float, view: SetView) -> list[str]:
+def evenness(state: LightState, distance_m: float, view: JudgedSet) -> list[str]:
     """Say how the fall of this light from the face to hands and feet changes."""
     placement = state.placement
     assert placement is not None
@@ -103,7 +79,7 @@ def evenness(state: LightState, distance_m: float, view: SetView) -> list[str]:
     ]
 
 
-def _fall(placement: Placement, view: SetView) -> tuple[float, float] | None:
+def _fall(placement: Placement, view: JudgedSet) -> tuple[float, float] | None:
     """Stops at hands and feet against the face, for this light alone; None where that cannot be said."""
     height = view.setup.details.get("face_height_m")
     known = isinstance(height, int | float) and FIGURE_M[0] < height <= FIGURE_M[1]
@@ -132,7 +108,7 @@ def _hands_only(placement: Placement, distance_m: float) -> list[str]:
     return [f"what is 50 cm nearer to it gets {after:.1f} stops more instead of {before:.1f}"]
 
 
-def doubt(state: LightState, distance_m: float, view: SetView) -> list[str]:
+def doubt(state: LightState, distance_m: float, view: JudgedSet) -> list[str]:
     """Say by how much the move may miss, where the falloff of the modifier was never measured: uniform source to point."""
     placement = state.placement
     assert placement is not None
@@ -145,7 +121,7 @@ def doubt(state: LightState, distance_m: float, view: SetView) -> list[str]:
     return [f"its falloff was never measured, the move may miss by up to {gap:.1f} stop: meter it again"]
 
 
-def of_power(state: LightState, move: Move, view: SetView) -> list[str]:
+def of_power(state: LightState, move: Move, view: JudgedSet) -> list[str]:
     """Say how flash duration and colour change with the dial, as far as this head's own readings tell."""
     curves = fixture_curves(state, view)
     placement = state.placement

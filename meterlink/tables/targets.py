@@ -16,12 +16,13 @@ from typing import NamedTuple
 
 from meterlink import units
 from meterlink.errors import UsageError
-from meterlink.judging.view import LightState, SetView
+from meterlink.judging.joined_pops import settled
+from meterlink.judging.judged_set import JudgedSet, LightState
+from meterlink.judging.learnt_dial import learnt_curve
 from meterlink.photometry.exposure import luminous_exposure, stops_of_highlight_to_shadow
 from meterlink.tables.adjustment import FINE_GAP_STOPS, GAP_STOPS, Move, close, move_text
-from meterlink.tables.joined_pops import settled
 from meterlink.tables.overlap import Overlap, overlap_of, solve
-from meterlink.tables.side_effects import learnt_curve, with_effects
+from meterlink.tables.side_effects import with_effects
 
 INCIDENT, HIGHLIGHT_TO_SHADOW = "incident", "highlight to shadow"
 CORRECTION_STOPS = 0.3
@@ -100,7 +101,7 @@ def parse_wish(text: str, definition: str = INCIDENT) -> Wish:
     return Wish(name, None, units.parse_stops(value, "target", 15), "", text)
 
 
-def _state(view: SetView, name: str) -> LightState:
+def _state(view: JudgedSet, name: str) -> LightState:
     for state in view.lights:
         if state.light.name.casefold() == name.casefold():
             if state.value is None or not state.value > 0:
@@ -117,7 +118,7 @@ class _Aim(NamedTuple):
     state: LightState
 
 
-def _aims(view: SetView, wishes: Sequence[Wish]) -> list[_Aim]:
+def _aims(view: JudgedSet, wishes: Sequence[Wish]) -> list[_Aim]:
     """Pair wishes with lights: the key first, sources before their reflectors."""
     aims = [_Aim(wish, _state(view, wish.light)) for wish in wishes]
     if len({aim.state.light.id for aim in aims}) < len(aims):
@@ -137,7 +138,7 @@ def _aims(view: SetView, wishes: Sequence[Wish]) -> list[_Aim]:
     return sorted(aims, key=lambda aim: (aim.state is not key, bool(aim.state.light.source_light_id)))
 
 
-def _exposure_of(view: SetView, state: LightState, f_number: float) -> float:
+def _exposure_of(view: JudgedSet, state: LightState, f_number: float) -> float:
     reading = state.reading
     calibration = view.calibrations.get(reading.calibration_id) if reading else None
     if reading is None or calibration is None:
@@ -157,7 +158,7 @@ def _exposure_of(view: SetView, state: LightState, f_number: float) -> float:
 class _Planner:
     """Lights one after the other: each move is rounded to what can be set, and those after it make up for it."""
 
-    def __init__(self, view: SetView, aims: list[_Aim], by: str) -> None:
+    def __init__(self, view: JudgedSet, aims: list[_Aim], by: str) -> None:
         self.view, self.aims, self.by = view, aims, by
         self.overlap: Overlap = overlap_of(view, [aim.state.light.id for aim in aims])
         self.reached: dict[str, float] = {}
@@ -198,13 +199,13 @@ class _Planner:
         if placement is None:
             return Move(stops, None, "", None, 0.0, (), "it is not placed: meterlink light move " + light.name)
         falloff = self.view.falloffs.get(light.modifier) if light.modifier else None
-        curve = None if light.source_light_id else learnt_curve(state, self.view)
+        curve = None if light.source_light_id else learnt_curve(light, self.view.history)
         gap = FINE_GAP_STOPS if abs(stops) <= CORRECTION_STOPS else GAP_STOPS
         move = close(light, placement, stops, falloff=falloff, by=self.by, curve=curve, gap_stops=gap)
         return with_effects(state, move, self.view)
 
 
-def plan(view: SetView, wishes: Sequence[Wish], *, by: str = "both") -> TargetPlan:
+def plan(view: JudgedSet, wishes: Sequence[Wish], *, by: str = "both") -> TargetPlan:
     """Return what to change so that the wishes hold.  Raises UsageError for wishes that cannot be understood.
 
     ``by`` is ``power``, ``distance`` or ``both``.  With ``view.history`` the dials' learnt steps, durations and colours count.
@@ -216,7 +217,8 @@ def plan(view: SetView, wishes: Sequence[Wish], *, by: str = "both") -> TargetPl
     moves = planner.moves()
     wanted = planner.wanted()
     rows = [_row(s, wanted[s.light.id], moves[s.light.id], planner) for s in view.lights if s.light.id in moves]
-    return TargetPlan(tuple(rows), (*_dark_notes(view, planner.dark), *planner.overlap.notes, *_definitions(wishes)))
+    notes = (*_doubts(view), *_dark_notes(view, planner.dark), *planner.overlap.notes, *_definitions(wishes))
+    return TargetPlan(tuple(rows), notes)
 
 
 def _row(state: LightState, wanted: float, move: Move, planner: _Planner) -> TargetRow:
@@ -229,7 +231,12 @@ def _row(state: LightState, wanted: float, move: Move, planner: _Planner) -> Tar
     )
 
 
-def _dark_notes(view: SetView, dark: set[str]) -> list[str]:
+def _doubts(view: JudgedSet) -> list[str]:
+    """A plan that rests on a reading which the others contradict says so."""
+    return [f"fire {s.light.name} once more first: {s.judged.against}" for s in view.lights if s.judged and s.judged.against]
+
+
+def _dark_notes(view: JudgedSet, dark: set[str]) -> list[str]:
     return [
         f"{s.light.name}: the other lights alone already give more than is wanted there; the nearest is to switch it off"
         for s in view.lights

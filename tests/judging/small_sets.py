@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from meterlink.judging.view import SetView, look
+from meterlink.judging.judge import judge_set
+from meterlink.judging.judged_set import JudgedSet
 from meterlink.photometry.receptors import on_axis
 from meterlink.photometry.sources import source_of
 from meterlink.records import Light, Placement, Reading, Settings, Setup
@@ -57,8 +58,8 @@ def all_at_once(exposure_lxs: float, lit: tuple[int, ...], order: int = 9, **fie
 
 def view(
     lights: list[Light], placements: list[Placement], readings: list[Reading], settings: Settings = SETTINGS, **more: Any
-) -> SetView:
+) -> JudgedSet:
     """The set as checks see it."""
     details = more.pop("details", {})
     setup = Setup("s", "test", 0.0, details=details)
-    return look(setup, lights, {one.light_id: one for one in placements}, readings, {}, settings, **more)
+    return judge_set(setup, lights, {one.light_id: one for one in placements}, readings, {}, settings, **more)

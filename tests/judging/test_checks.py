@@ -11,7 +11,6 @@ from small_sets import all_at_once, hot, light, placed, read, seen, view
 from meterlink.checks import findings as checks
 from meterlink.checks.findings import Finding, findings
 from meterlink.judging.prediction import Past, Prediction
-from meterlink.judging.sum_check import SumCheck
 from meterlink.records import Pop
 
 KEY = placed(0, azimuth_deg=40.0, elevation_deg=25.0, shape="point", width_m=None)
@@ -62,8 +61,7 @@ def test_single_readings_apart_are_named(apart: float, said: bool) -> None:
     seen_view = view(LIGHTS, [KEY, FILL], [read(0, 160.0), read(1, 80.0)])
     u = math.hypot(seen_view.lights[0].judged.u_stops, 0.15)
     prediction = Prediction(math.log2(160.0) - apart * u, 0.15, 1, False, "1 earlier reading of A")
-    context = checks.Context({"l0": prediction}, SumCheck(None, 0.0, None, None, {}))
-    found = list(checks.predicted_apart(seen_view, context))
+    found = list(checks.predicted_apart(seen_view._replace(predictions={"l0": prediction})))
     assert bool(found) is said
     if found:
         assert found[0].light == "KEY"
@@ -118,7 +116,7 @@ def test_others_can_add_finders(monkeypatch: pytest.MonkeyPatch) -> None:
     """A registered finder's findings are sorted in with the others; adding it twice does nothing."""
     monkeypatch.setattr(checks, "FINDERS", list(checks.FINDERS))
 
-    def finder(_view: object, _context: object) -> list[Finding]:
+    def finder(_view: object) -> list[Finding]:
         return [Finding("room", 9.0, "", "the room is bright", "switch it off", {})]
 
     checks.register(finder)

@@ -11,21 +11,21 @@ from small_sets import light, placed, read, view
 from meterlink.checks.colour import colour_rows
 from meterlink.checks.findings import Finding, findings
 from meterlink.judging.fixture_curves import curves_of, fixture_curves
+from meterlink.judging.judged_set import JudgedSet
 from meterlink.judging.prediction import Past
-from meterlink.judging.view import SetView
 from meterlink.records import Placement
 
 LIGHTS = [light(0, "KEY", "key", fixture="A"), light(1, "FILL", "fill", fixture="B")]
 POINT = {"shape": "point", "width_m": None}
 
 
-def a_set(key: dict[str, Any], fill: dict[str, Any], history: tuple[Past, ...] = (), gel: str = "", **details: Any) -> SetView:
+def a_set(key: dict[str, Any], fill: dict[str, Any], history: tuple[Past, ...] = (), gel: str = "", **details: Any) -> JudgedSet:
     """Key and fill with what was read of their colour."""
     places = [placed(0, azimuth_deg=20.0, **POINT), placed(1, azimuth_deg=-20.0, power_stops=-3.0, gel=gel, **POINT)]
-    return view(LIGHTS, places, [read(0, 160.0, **key), read(1, 40.0, **fill)], history=history, details=details)
+    return view(LIGHTS, places, [read(0, 160.0, **key), read(1, 16.0 / 1.44, **fill)], history=history, details=details)
 
 
-def found_in(made: SetView, kind: str = "colour") -> list[Finding]:
+def found_in(made: JudgedSet, kind: str = "colour") -> list[Finding]:
     """Findings of a kind, all of them plain data."""
     import meterlink.checks.finders  # noqa: F401
 

@@ -12,8 +12,8 @@ from small_sets import light, placed, read, view
 from meterlink.checks.facts import MOVEMENTS, magnification_of, movement
 from meterlink.checks.findings import Finding, findings
 from meterlink.checks.freezing import LIMIT_MM, limit_mm, trails_of
+from meterlink.judging.judged_set import JudgedSet
 from meterlink.judging.prediction import Past
-from meterlink.judging.view import SetView
 from meterlink.records import Placement
 
 POINT = {"shape": "point", "width_m": None}
@@ -29,14 +29,14 @@ PLACES = [
 ]
 
 
-def a_set(key_s: float, fill_s: float, hair_s: float = 1 / 8000, history: tuple[Past, ...] = (), **details: Any) -> SetView:
+def a_set(key_s: float, fill_s: float, hair_s: float = 1 / 8000, history: tuple[Past, ...] = (), **details: Any) -> JudgedSet:
     """Key and fill at 4:1 on the camera's axis, and a hair light."""
     readings = [read(0, 160.0, t01_s=key_s), read(1, 40.0, t01_s=fill_s), read(2, 80.0, point="hair", t01_s=hair_s)]
     made = view(LIGHTS, PLACES, readings, history=history, details=details)
     return made._replace(setup=made.setup._replace(shutter_s=1 / 128))
 
 
-def found_in(made: SetView) -> list[Finding]:
+def found_in(made: JudgedSet) -> list[Finding]:
     """Findings about movement, all of them plain data."""
     import meterlink.checks.finders  # noqa: F401
 

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from small_sets import light, placed, read, view
 
-from meterlink.judging.view import SetView
+from meterlink.judging.judged_set import JudgedSet
 from meterlink.records import Calibration, Light, Placement
 from meterlink.tables.match import camera_stops, match_report
 from meterlink.tables.match_rounds import second_round
@@ -26,14 +26,14 @@ STORED = (320.0, 80.0, 160.0, 100.0)
 
 def built(
     levels: tuple[float | None, ...] = STORED, lights: list[Light] | None = None, places: list[Placement] | None = None
-) -> SetView:
+) -> JudgedSet:
     """A set of four lights that read so; None is not metered."""
     readings = [read(i, value) for i, value in enumerate(levels) if value is not None]
     seen = view(lights or HEADS, places or PLACES, readings)
     return seen._replace(calibrations={"c": Calibration("c", "x", 0.0, 330.0)})
 
 
-def off_by(*stops: float) -> SetView:
+def off_by(*stops: float) -> JudgedSet:
     """The stored set with these differences."""
     return built(tuple(value * 2.0**d for value, d in zip(STORED, stops, strict=True)))
 
@@ -189,7 +189,7 @@ def test_a_reflector_follows_its_source_in_the_second_round() -> None:
     lights = [HEADS[0], light(1, "CARD", "fill", source_light_id="l0")]
     places = [PLACES[0]._replace(id="-0"), placed(1)._replace(id="-1")]
 
-    def pair(key: float, card: float) -> SetView:
+    def pair(key: float, card: float) -> JudgedSet:
         readings = [
             read(0, key)._replace(placement_id="-0"),
             read(1, key + card, order=1, purpose="with")._replace(placement_id="-1"),

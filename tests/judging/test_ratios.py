@@ -6,7 +6,7 @@ from math import log2
 
 import pytest
 
-from meterlink.judging.view import look
+from meterlink.judging.judge import judge_set
 from meterlink.records import Calibration, Light, Placement, Reading, Settings, Setup, new_id
 from meterlink.tables.ratios import RatioTable, ratio_table
 
@@ -38,7 +38,7 @@ class Set:
 
     def table(self) -> RatioTable:
         """The ratio table of the set."""
-        view = look(self.setup, self.lights, self.placements, self.readings, self.calibrations, Settings())
+        view = judge_set(self.setup, self.lights, self.placements, self.readings, self.calibrations, Settings())
         return ratio_table(view)
 
 

@@ -11,7 +11,7 @@ from small_sets import light, placed, read, view
 
 from meterlink.checks.findings import Finding, findings
 from meterlink.checks.room_light import level, lit_parts
-from meterlink.judging.view import SetView
+from meterlink.judging.judged_set import JudgedSet
 from meterlink.records import Calibration, RangeScale, Reading
 
 LIGHTS = [
@@ -32,13 +32,13 @@ def room(lux: float, note: str = "", order: int = 20, point: str = "face", **fie
     )  # fmt: skip
 
 
-def a_set(*rooms: Reading, shutter_s: float | None = TIME_S, readings: list[Reading] | None = None, **details: Any) -> SetView:
+def a_set(*rooms: Reading, shutter_s: float | None = TIME_S, readings: list[Reading] | None = None, **details: Any) -> JudgedSet:
     """Key, fill two stops under it and a background, with room readings."""
     made = view(LIGHTS, PLACES, [*(READ if readings is None else readings), *rooms], details=details)
     return made._replace(setup=made.setup._replace(shutter_s=shutter_s))
 
 
-def found_in(made: SetView) -> list[Finding]:
+def found_in(made: JudgedSet) -> list[Finding]:
     """Findings about room light, all of them plain data."""
     import meterlink.checks.finders  # noqa: F401
 
@@ -135,7 +135,7 @@ def test_parts_of_a_set() -> None:
     assert "the shadow side of the face" not in lit_parts(view(LIGHTS[:1], PLACES[:1], READ[:1]))
 
 
-def calibrated(made: SetView, full_scale_lx: float, dark: float = 0.02, **fields: Any) -> SetView:
+def calibrated(made: JudgedSet, full_scale_lx: float, dark: float = 0.02, **fields: Any) -> JudgedSet:
     """The set with a calibration for its readings."""
     one = Calibration("c", "x", 0.0, 330.0, ranges=(RangeScale(full_scale_lx, dark),), **{"method": "reference", **fields})
     return made._replace(calibrations={"c": one})

@@ -10,10 +10,10 @@ import pytest
 from small_sets import light, placed, read, view
 
 from meterlink.judging.history import pasts_from
+from meterlink.judging.joined_pops import carried, settled
+from meterlink.judging.judged_set import JudgedSet
 from meterlink.judging.power_curve import U_STEP, U_STEP_LEAST
-from meterlink.judging.view import SetView
 from meterlink.records import Calibration, Light, Placement, Reading
-from meterlink.tables.joined_pops import carried, settled
 from meterlink.tables.match import match_report
 from meterlink.tables.match_rounds import last_round, second_round
 from meterlink.tables.targets import Wish, plan
@@ -28,7 +28,7 @@ def stood(order: int, power_stops: float, **fields: object) -> Placement:
     return placed(0, power_stops=power_stops, power_text=f"{power_stops:g}", **fields)._replace(id=f"p0-{order}")
 
 
-def metered(steps: list[tuple[Placement, float | None]], head: Light = KEY, **fields: object) -> SetView:
+def metered(steps: list[tuple[Placement, float | None]], head: Light = KEY, **fields: object) -> JudgedSet:
     """The key in one placement after the other, each read as given (None: not read there), with all of it as history."""
     readings: list[Reading] = []
     entries = []
@@ -38,10 +38,10 @@ def metered(steps: list[tuple[Placement, float | None]], head: Light = KEY, **fi
             readings.append(reading)
             entries.append((head, place, reading))
     seen = view([head], [steps[-1][0]], readings)._replace(calibrations=CALIBRATIONS)
-    return seen._replace(history=pasts_from(entries, seen.settings, calibrations=CALIBRATIONS))
+    return seen._replace(history=pasts_from(entries, seen.settings))
 
 
-def now(seen: SetView) -> float:
+def now(seen: JudgedSet) -> float:
     """What the key gives, in stops of lx·s."""
     return log2(seen.lights[0].value or 0.0)
 
@@ -149,7 +149,7 @@ def test_together_they_are_nearer_the_truth() -> None:
 # -- what is set last ---------------------------------------------------------------------------------------------------
 
 
-def stored() -> SetView:
+def stored() -> JudgedSet:
     """The key as it was: 320 lx·s."""
     return metered([(stood(9, -3.0), 320.0)])
 

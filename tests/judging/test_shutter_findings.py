@@ -13,20 +13,20 @@ from small_sets import light, placed, read, view
 from meterlink.checks.facts import camera
 from meterlink.checks.findings import Finding, findings
 from meterlink.checks.shutter import loss_of
-from meterlink.judging.view import SetView
+from meterlink.judging.judged_set import JudgedSet
 from meterlink.photometry import shutter
 
 KEY = placed(0, azimuth_deg=40.0, shape="point", width_m=None)
 LIGHTS = [light(0, "KEY", "key")]
 
 
-def a_set(shutter_s: float, t01_s: float | None = 1 / 300, waves: Any = None, **details: Any) -> SetView:
+def a_set(shutter_s: float, t01_s: float | None = 1 / 300, waves: Any = None, **details: Any) -> JudgedSet:
     """One key with a known duration at a shutter."""
     made = view(LIGHTS, [KEY], [read(0, 160.0, t01_s=t01_s, t05_s=None if t01_s is None else t01_s / 3.3)], details=details)
     return made._replace(setup=made.setup._replace(shutter_s=shutter_s), waves=waves)
 
 
-def of(kind: str, made: SetView) -> list[Finding]:
+def of(kind: str, made: JudgedSet) -> list[Finding]:
     """Findings of one kind, all of them plain data."""
     import meterlink.checks.finders  # noqa: F401
 

@@ -10,11 +10,11 @@ from small_sets import all_at_once, hot, light, placed, read, seen, view
 
 from meterlink.judging.aim import carried_to_camera
 from meterlink.judging.evidence import weigh
+from meterlink.judging.judged_set import JudgedSet
 from meterlink.judging.likelihood import Member, Together
 from meterlink.judging.next_pop import next_pop
 from meterlink.judging.prediction import Prediction
 from meterlink.judging.sum_check import sum_check
-from meterlink.judging.view import SetView
 
 KEY = placed(0, azimuth_deg=40.0, elevation_deg=25.0, shape="point", width_m=None)
 FILL = placed(1, azimuth_deg=-30.0, elevation_deg=5.0, shape="point", width_m=None, distance_m=1.5)
@@ -26,7 +26,7 @@ def together_of(values: dict[int, float]) -> float:
     return sum(value * seen((KEY, FILL)[i]) for i, value in values.items())
 
 
-def two_lights(key: float = 160.0, fill: float = 80.0, factor: float = 1.0, **fields: Any) -> SetView:
+def two_lights(key: float = 160.0, fill: float = 80.0, factor: float = 1.0, **fields: Any) -> JudgedSet:
     """Key and fill that truly give 160 and 80 lx·s, read as given, all at once ``factor`` times the truth."""
     measured = together_of({0: 160.0, 1: 80.0}) * factor
     return view(LIGHTS, [KEY, FILL], [read(0, key), read(1, fill), all_at_once(measured, (0, 1), **fields)])
@@ -80,7 +80,7 @@ def test_a_corrected_retake_ends_the_alarm() -> None:
     """When the wrong reading is taken again rightly the sum agrees, though the old one stays known."""
     bad = read(0, 160.0 * hot(KEY, 0.3))
     readings = [read(0, 160.0, order=20), read(1, 80.0), all_at_once(together_of({0: 160.0, 1: 80.0}), (0, 1))]
-    check = sum_check(view(LIGHTS, [KEY, FILL], readings), earlier=[bad])
+    check = sum_check(view(LIGHTS, [KEY, FILL], readings, earlier=[bad]))
     assert not check.alarm
 
 
@@ -90,7 +90,7 @@ def test_prediction_and_sum_work_together() -> None:
     alone = sum_check(low)
     expected = {"l1": Prediction(math.log2(80.0), 0.14, 1, False, "one earlier reading"),
                 "l0": Prediction(math.log2(160.0), 0.14, 1, False, "one earlier reading")}  # fmt: skip
-    both = sum_check(low, predictions=expected)
+    both = sum_check(low._replace(predictions=expected))
     assert both.weighing is not None
     assert alone.weighing is not None
     assert both.weighing.odds > alone.weighing.odds

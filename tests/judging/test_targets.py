@@ -12,7 +12,7 @@ from small_sets import light, placed, read, view
 
 from meterlink.errors import UsageError
 from meterlink.judging.history import pasts_from
-from meterlink.judging.view import SetView
+from meterlink.judging.judged_set import JudgedSet
 from meterlink.records import Calibration
 from meterlink.tables import overlap
 from meterlink.tables.overlap import Overlap, overlap_of, solve
@@ -25,7 +25,7 @@ BACK = light(2, "BACK", "background", point="background", power_step_stops=0.1, 
 PLACES = [placed(i, power_stops=-3.0, power_text="1/8", azimuth_deg=30.0 * i) for i in range(3)]
 
 
-def whole(readings: list, lights: list | None = None, places: list | None = None, **more: object) -> SetView:
+def whole(readings: list, lights: list | None = None, places: list | None = None, **more: object) -> JudgedSet:
     """A set of key, fill and background light with a calibration."""
     return view(lights or [KEY, FILL, BACK], places or PLACES, readings, **more)._replace(calibrations={"c": CALIBRATION})
 

@@ -7,7 +7,6 @@ import pytest
 
 from benchmarks import trust_correction, trust_simulation
 from benchmarks.trust_tables import USES, Table
-from meterlink.judging.sum_check import sum_check
 
 
 @pytest.mark.parametrize("world", ["uniform", "realistic"])
@@ -17,8 +16,7 @@ def test_misplaced_readings_are_caught_and_clean_sets_left_alone(world: str) -> 
     clean, caught, right = [], [], []
     for _ in range(200):
         studio = trust_simulation.build(rng, world)
-        view = trust_simulation.view_of(studio, [*studio.readings, studio.together])
-        check = sum_check(view, predictions=studio.predictions)
+        check = trust_simulation.view_of(studio, [*studio.readings, studio.together], studio.predictions).check
         if studio.wrong is None:
             clean.append(check.alarm)
         elif studio.cost > 0.5:

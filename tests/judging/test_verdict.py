@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from small_sets import all_at_once, hot, light, placed, read, view
 
-from meterlink.judging.verdict import judge, outside_claim, repeat_u_stops, signed
+from meterlink.judging.verdict import Why, judge, outside_claim, repeat_u_stops, signed
 from meterlink.records import Calibration, Placement, Pop, Reading, Settings
 
 SETTINGS = Settings()
@@ -79,10 +80,19 @@ def test_retakes(fields: dict[str, Any], words: str) -> None:
 
 
 def test_contradiction_makes_a_retake() -> None:
-    """What the sum check or the last placement says against a reading comes first in the reason."""
-    judged = judge(reading(), placement(), SETTINGS, contradiction="0.7 stop hotter than predicted")
-    assert judged.verdict == "retake"
-    assert judged.reason.startswith("0.7 stop hotter than predicted; ")
+    """The reading that the pop of all lights speaks against is a retake, its reason and that of the correction behind it."""
+    lights, places = [light(0, "KEY", "key"), light(1, "FILL", "fill")], [placed(0), placed(1)]
+    alone = [read(0, 160.0 * hot(places[0], 0.4)), read(1, 40.0)]
+    agreeing = view(lights, places, alone)
+    seen = view(lights, places, [*alone, all_at_once(200.0, (0, 1))])
+    key = seen.lights[0].judged
+    assert seen.blamed is not None
+    assert seen.blamed.light_id == "l0"
+    assert key.verdict == "retake"
+    assert key.why == Why.CONTRADICTED
+    assert key.reason.startswith("contradicted by the pop of all lights together: it reads about +")
+    assert key.reason.endswith(agreeing.lights[0].judged.reason)
+    assert seen.lights[1].judged == agreeing.lights[1].judged
 
 
 def test_limits_are_settings() -> None:
@@ -136,7 +146,7 @@ def test_signed() -> None:
 
 def test_a_weak_reflector_is_uncertain() -> None:
     """A tenth of the source's light, as the difference of two pops, is a dozen times less sure than a pop: retake, said why."""
-    from meterlink.judging.view import difference
+    from meterlink.judging.standing import difference
 
     without = reading(exposure_lxs=100.0)
     weak = difference(reading(exposure_lxs=110.0, purpose="with"), without, 0.03)

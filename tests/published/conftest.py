@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import pytest
 
-from meterlink.judging.view import look
+from meterlink.judging.judge import judge_set
 from meterlink.records import Calibration, Light, Placement, Reading, Settings, Setup, new_id
 from meterlink.tables.ratios import RatioTable, ratio_table
 
@@ -42,6 +42,6 @@ def metered() -> Callable[..., RatioTable]:
                     u_held_off_m=0.005,
                 )
             )
-        return ratio_table(look(setup, lights, placements, readings, {calibration.id: calibration}, Settings()))
+        return ratio_table(judge_set(setup, lights, placements, readings, {calibration.id: calibration}, Settings()))
 
     return make

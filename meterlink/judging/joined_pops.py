@@ -14,15 +14,16 @@ from __future__ import annotations
 from math import hypot, sqrt
 from typing import NamedTuple
 
+from meterlink.judging.judged_set import JudgedSet, LightState
+from meterlink.judging.learnt_dial import learnt_curve
 from meterlink.judging.power_curve import U_STEP, U_STEP_LEAST, PowerCurve, inverse
 from meterlink.judging.prediction import Past, along
-from meterlink.judging.view import LightState, SetView
 from meterlink.records import Placement
-from meterlink.tables.adjustment import CARRY_M
-from meterlink.tables.side_effects import learnt_curve
 
 __all__ = ["Settled", "carried", "settled"]
 
+CARRY_M = 0.01
+"""A stand that is carried by so many centimetres on the tape ends within one of it (k=1): our own estimate."""
 STAY_S = 12 * 3600.0
 FARTHEST = 1.5
 """A light carried to more than this times its distance, or less than its inverse, is metered anew."""
@@ -58,12 +59,12 @@ class _Look(NamedTuple):
     distance_m: float | None
 
 
-def settled(view: SetView) -> SetView:
+def settled(view: JudgedSet) -> JudgedSet:
     """Return the view with every current value replaced by what the light's pops say together; ``view.history`` has them."""
     return view._replace(lights=tuple(_with_all(state, view) for state in view.lights))
 
 
-def _with_all(state: LightState, view: SetView) -> LightState:
+def _with_all(state: LightState, view: JudgedSet) -> LightState:
     if state.judged is None or not state.judged.corrected:
         return state
     found = carried(state, view)
@@ -72,7 +73,7 @@ def _with_all(state: LightState, view: SetView) -> LightState:
     return state._replace(judged=state.judged._replace(corrected=2.0**found.value, u_stops=found.u_stops))
 
 
-def carried(state: LightState, view: SetView) -> Settled | None:
+def carried(state: LightState, view: JudgedSet) -> Settled | None:
     """Return what a light gives in its present placement by its readings of this stay; None when none of them tells.
 
     Works for a light that was turned after its last pop, too: the value is then what is to be expected.
@@ -82,7 +83,7 @@ def carried(state: LightState, view: SetView) -> Settled | None:
         return None
     curve = _elsewhere(state, view)
     newest = stay[-1]
-    falloff = view.falloffs.get(state.light.modifier) if state.light.modifier else None
+    falloff = view.falloff(state.light)
     looks = [_look(one, placement, curve, falloff) for one in stay]
     covariance = _covariance(looks)
     keep = [i for i in range(len(looks)) if not _contradicts(i, looks, covariance)]
@@ -96,13 +97,13 @@ def carried(state: LightState, view: SetView) -> Settled | None:
     return Settled(value, sqrt(1.0 / total), len(keep), turned)
 
 
-def _stay(state: LightState, view: SetView) -> list[Past]:
+def _stay(state: LightState, view: JudgedSet) -> list[Past]:
     """Readings of this light that belong together, oldest first; the newest is the one that counts (or did, before a turn)."""
     reading, placement = state.reading or state.stale, state.placement
     if reading is None or placement is None or state.light.source_light_id:
         return []
     effective = {r.id for r in view.readings}
-    mine = [one for one in view.history if isinstance(one, Past) and one.light_id == state.light.id and one.reading_id in effective]
+    mine = [one for one in view.history if one.light_id == state.light.id and one.reading_id in effective]
     mine.sort(key=lambda one: one.reading_id)
     newest = next((one for one in mine if one.reading_id == reading.id), None)
     if newest is None:
@@ -129,10 +130,10 @@ def _dress(p: Placement) -> tuple[object, ...]:
     return (p.shape, p.width_m, p.height_m, p.azimuth_deg, p.elevation_deg, p.feather_deg, p.grid_deg, p.gel, p.diffusers)
 
 
-def _elsewhere(state: LightState, view: SetView) -> PowerCurve | None:
+def _elsewhere(state: LightState, view: JudgedSet) -> PowerCurve | None:
     """What this head's dial delivered in other places: what these very pops say of it would be counted twice."""
-    others = tuple(one for one in view.history if isinstance(one, Past) and one.light_id != state.light.id)
-    return learnt_curve(state, view._replace(history=others)) if state.light.fixture else None
+    others = (one for one in view.history if one.light_id != state.light.id)
+    return learnt_curve(state.light, others) if state.light.fixture else None
 
 
 def _look(one: Past, placement: Placement, curve: PowerCurve | None, falloff: object) -> _Look:

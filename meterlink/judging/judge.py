@@ -1,0 +1,132 @@
+"""Records to the judged set: each light judged once, then all of them weighed against each other."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from meterlink.judging.contradiction import contradicted
+from meterlink.judging.history import Heads, pasts_from, predictions_for
+from meterlink.judging.joined_pops import carried
+from meterlink.judging.judged_set import ADDS_NOTHING, JudgedSet, LightState, value_of
+from meterlink.judging.prediction import Past, Prediction
+from meterlink.judging.standing import standing_of
+from meterlink.judging.sum_check import sum_check
+from meterlink.judging.verdict import EXPECTED, Judged, Why, judge
+from meterlink.records import Calibration, Light, Placement, Reading, Settings, Setup
+
+__all__ = ["AS_TOLD", "Judge", "judge_set"]
+
+AS_TOLD = "set_as_told"
+"""Key of a placement's details: a small turn that a match or a target told, and that she said was made.  What the light gives
+after it is expected from its pops, and stands in the table marked as that."""
+EXPECTED_STOPS = 0.5
+"""A light that was turned by more than this since its last pop has to be metered: a dial may be off by too much."""
+
+
+class Judge:
+    """Judges each reading once and keeps what it found: records never change, so neither does what they are worth."""
+
+    def __init__(
+        self, settings: Settings, calibrations: Mapping[str, Calibration], falloffs: Mapping[str, Any] | None = None
+    ) -> None:
+        self.settings = settings
+        self.calibrations = calibrations
+        self.falloffs = falloffs or {}
+        self.count = 0
+        """Readings that were judged: what is remembered does not count again."""
+        self._known: dict[tuple[Any, ...], Judged] = {}
+        self.predicted: dict[tuple[Any, ...], Prediction | None] = {}
+        """What was predicted, by the light, where it stands and what of its head was known then."""
+
+    def __call__(self, light: Light, placement: Placement | None, reading: Reading) -> Judged:
+        """Return what a reading of a light in a placement is worth."""
+        key = (reading.id, value_of(reading), reading.u_rel, placement.id if placement else "", light.modifier)
+        found = self._known.get(key)
+        if found is None:
+            self.count += 1
+            found = self._known[key] = judge(
+                reading,
+                placement,
+                self.settings,
+                calibration=self.calibrations.get(reading.calibration_id),
+                falloff=self.falloffs.get(light.modifier) if light.modifier else None,
+            )
+        return found
+
+    def pasts(self, entries: Iterable[tuple[Light, Placement, Reading]]) -> tuple[Past, ...]:
+        """Return the readings among (light, placement that was metered, reading) that tell of their heads, oldest first."""
+        return pasts_from(entries, self.settings, judge=self)
+
+
+def judge_set(
+    setup: Setup,
+    lights: Iterable[Light],
+    placements: Mapping[str, Placement],
+    readings: Iterable[Reading],
+    calibrations: Mapping[str, Calibration],
+    settings: Settings,
+    *,
+    falloffs: Mapping[str, Any] | None = None,
+    history: Iterable[Past] = (),
+    elsewhere: Heads = Heads(),  # noqa: B008 - immutable
+    earlier: Iterable[Reading] = (),
+    judge: Judge | None = None,
+) -> JudgedSet:
+    """Judge a set-up with everything that is known of it.  Pure: records in, one object out.
+
+    ``placements`` maps a light's id to its present placement; ``readings`` are the effective ones (neither void nor superseded);
+    ``history`` is what this set's lights gave in all their placements, ``elsewhere`` what their heads gave in other sets;
+    ``earlier`` are readings that a retake superseded.
+    ``judge`` remembers what was judged before with the same settings, calibrations and falloffs.
+    """
+    falloffs = falloffs or {}
+    judge = judge or Judge(settings, calibrations, falloffs)
+    effective = tuple(sorted(readings, key=lambda r: r.id))
+    by_light: dict[str, list[Reading]] = {}
+    for r in effective:
+        if r.light_id is not None:
+            by_light.setdefault(r.light_id, []).append(r)
+    ordered = sorted((one for one in lights if not one.removed), key=lambda one: (one.order, one.id))
+    states = tuple(_state(light, placements, by_light, settings, judge) for light in ordered)
+    pasts = (*elsewhere.pasts, *history)
+    seen = JudgedSet(setup, settings, states, effective, calibrations, falloffs, history=pasts, earlier=tuple(earlier))
+    seen = seen._replace(lights=tuple(_as_told(state, seen, judge) for state in states))
+    seen = seen._replace(predictions=predictions_for(seen, elsewhere, judge.predicted))
+    seen = seen._replace(check=sum_check(seen))
+    return contradicted(seen)
+
+
+def _state(
+    light: Light,
+    placements: Mapping[str, Placement],
+    by_light: Mapping[str, list[Reading]],
+    settings: Settings,
+    judge: Judge,
+) -> LightState:
+    placement = placements.get(light.id)
+    reading, stale_reason, missing = standing_of(light, placements, by_light, settings.u_repeat_stops)
+    if reading is None or stale_reason:
+        return LightState(light, placement, None, None, reading, stale_reason, missing)
+    judged = judge(light, placement, reading)
+    if light.source_light_id and not (value_of(reading) or 0.0) > 0.0:
+        judged = judged._replace(why=Why.ADDS_NOTHING, reason=ADDS_NOTHING)
+    return LightState(light, placement, reading, judged)
+
+
+def _as_told(state: LightState, seen: JudgedSet, judge: Judge) -> LightState:
+    """A light that was turned a little as it was told: what its pops lead to expect of it stands in place of a reading."""
+    placement = state.placement
+    if state.stale is None or placement is None or not (placement.details or {}).get(AS_TOLD):
+        return state
+    found = carried(state, seen)
+    if found is None or abs(found.turned_stops) > EXPECTED_STOPS:
+        return state
+    judged = judge(state.light, placement, state.stale)._replace(
+        verdict=EXPECTED,
+        why=Why.SET_AS_TOLD,
+        reason=f"set as told since its last pop: ± {max(0.1, round(2 * found.u_stops, 1)):.1f} expected, not metered",
+        corrected=2.0**found.value,
+        u_stops=found.u_stops,
+    )
+    return state._replace(reading=state.stale, judged=judged, stale=None, stale_reason="")

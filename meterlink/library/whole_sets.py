@@ -1,0 +1,93 @@
+"""Whole set-ups out of a library, in six statements however many they are."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+
+from meterlink.errors import NotInLibrary
+from meterlink.library import rows
+from meterlink.library.readings import READING_SELECT, READING_TABLES, superseded_ids
+from meterlink.library.setups import LIGHT_SELECT, PLACEMENT_SELECT, SETUP_SELECT
+from meterlink.library.store import Library
+from meterlink.records import Light, Placement, Pop, Reading, Setup
+from meterlink.records.ids import keep_after
+from meterlink.records.whole_set import WholeSet
+
+__all__ = ["MOST_SETS", "sets_elsewhere", "whole_set", "whole_sets"]
+
+MOST_SETS = 12
+"""Newest other sets of a head that are looked at: a head ages, and she waits."""
+NEWEST_SETS = 400
+"""And among so many of the newest of all: what the search costs does not grow with the library."""
+
+
+def whole_set(library: Library, setup_id: str) -> WholeSet:
+    """Return one set-up whole.  Raises NotInLibrary."""
+    found = whole_sets(library, [setup_id])
+    if not found:
+        raise NotInLibrary(f"there is no set-up {setup_id} in this library: take the id from a list")
+    if found[0].readings:
+        keep_after(found[0].readings[-1].id)
+    return found[0]
+
+
+def whole_sets(library: Library, setup_ids: Iterable[str]) -> list[WholeSet]:
+    """Return set-ups whole, oldest first; ids that are not in the library are left out."""
+    ids = [rows.id_bytes(one) for one in setup_ids]
+    if not ids:
+        return []
+    db = library.db
+    which = f"IN ({', '.join('?' * len(ids))})"
+    numbers = f"IN (SELECT no FROM setup WHERE id {which})"
+    setups = [rows.setup_from(row) for row in db.rows(f"{SETUP_SELECT} WHERE s.id {which} ORDER BY s.id", ids)]
+    lights: dict[str, list[Light]] = defaultdict(list)
+    owner: dict[str, str] = {}
+    for row in db.rows(f"{LIGHT_SELECT} WHERE l.setup_no {numbers} ORDER BY v.order_index, l.id", ids):
+        light = rows.light_from(row)
+        owner[light.id] = light.setup_id
+        if not light.removed:
+            lights[light.setup_id].append(light)
+    placements: dict[str, dict[str, Placement]] = defaultdict(dict)
+    for row in db.rows(f"{PLACEMENT_SELECT} WHERE l.setup_no {numbers} ORDER BY p.id", ids):
+        placement = rows.placement_from(row)
+        placements[owner[placement.light_id]][placement.id] = placement
+    pops: dict[tuple[int, bytes], list[Pop]] = defaultdict(list)
+    for row in db.rows(f"SELECT * FROM pop WHERE setup_no {numbers} ORDER BY setup_no, reading_id, pop_index", ids):
+        pops[row[0], row[1]].append(rows.pop_from(row[3:]))
+    readings: dict[str, list[Reading]] = defaultdict(list)
+    taken = f"{READING_SELECT}, r.setup_no FROM {READING_TABLES} WHERE r.setup_no {numbers} ORDER BY r.setup_no, r.id"
+    for row in db.rows(taken, ids):
+        reading = rows.reading_from(row[:-1], pops.get((row[-1], row[1]), ()))
+        readings[reading.setup_id].append(reading)
+    void: dict[str, set[str]] = defaultdict(set)
+    marked = "SELECT s.id, m.reading_id FROM mark m JOIN setup s ON s.no = m.setup_no"
+    for setup_id, reading_id in db.rows(f"{marked} WHERE m.setup_no {numbers}", ids):
+        void[setup_id.hex()].add(reading_id.hex())
+    return [_whole(one, lights[one.id], placements[one.id], readings[one.id], void[one.id]) for one in setups]
+
+
+def _whole(
+    setup: Setup, lights: list[Light], placements: dict[str, Placement], readings: list[Reading], void: set[str]
+) -> WholeSet:
+    gone = superseded_ids(readings, void)
+    standing = tuple(r for r in readings if r.id not in void)
+    return WholeSet(setup, tuple(lights), placements, standing, frozenset(gone - void))
+
+
+def sets_elsewhere(library: Library, setup_id: str, fixtures: Iterable[str]) -> list[WholeSet]:
+    """Return the newest other set-ups that one of these heads stood in, with the lights of these heads only, oldest first."""
+    names = sorted({name for name in fixtures if name})
+    if not names:
+        return []
+    marks = ", ".join("?" * len(names))
+    found = library.db.rows(
+        "SELECT s.id FROM (SELECT no, id FROM setup WHERE id <> ? ORDER BY id DESC LIMIT ?) s WHERE EXISTS (SELECT 1 FROM light l "
+        f"JOIN light_version v ON v.light_no = l.no WHERE l.setup_no = s.no AND v.fixture IN ({marks})) ORDER BY s.id DESC LIMIT ?",
+        (bytes.fromhex(setup_id), NEWEST_SETS, *names, MOST_SETS),
+    )
+    wanted = {name.casefold() for name in names}
+    return [
+        one._replace(lights=tuple(light for light in one.lights if light.fixture.casefold() in wanted))
+        for one in whole_sets(library, [identifier.hex() for (identifier,) in found])
+    ]
