@@ -103,11 +103,8 @@ def set_look(shot: Shot) -> SetLook:
         _row(shot, state.light.id, row, wishes.get(row.light.casefold()))
         for state, row in zip(shot.view.lights, table.rows, strict=True)
     )
-    ratios = []
-    if table.key_to_fill is not None:
-        ratios.append(t("set.key_fill", ratio=units.format_ratio(table.key_to_fill)))
-    if table.key_and_fill_to_fill is not None:
-        ratios.append(t("set.high_low", ratio=units.format_ratio(table.key_and_fill_to_fill)))
+    incident, high_low = table.lighting_ratio_words
+    ratios = [t("set.key_fill", ratio=incident), t("set.high_low", ratio=high_low)] if incident else []
     chosen = table.aperture_key
     aperture = t("set.camera_at", f=chosen.nominal) if chosen else t("set.no_aperture")
     if table.aperture_key_and_fill is not None:

@@ -102,21 +102,16 @@ def key_to_light(light_over_key: float) -> str:
 def summary_lines(setup: Setup, table: RatioTable) -> list[str]:
     """What stands below the table."""
     lines = []
-    if table.key_to_fill and table.key_and_fill_to_fill:
-        lines.append(
-            f"lighting ratio: key to fill {_ratio(table.key_to_fill)} (incident), "
-            f"(key + fill) to fill {_ratio(table.key_and_fill_to_fill)} (highlight to shadow)"
-        )
+    incident, high_low = table.lighting_ratio_words
+    if incident:
+        lines.append(f"lighting ratio: key to fill {incident} (incident),")
+        lines.append(f"                (key + fill) to fill {high_low} (highlight to shadow)")
     if table.aperture_key:
         lines.append(f"set the camera to {_aperture(table.aperture_key)} from the key alone{_camera(setup)}")
     if table.aperture_key_and_fill:
         lines.append(f"                  {_aperture(table.aperture_key_and_fill)} from key and fill together")
     lines += [f"note: {note}" for note in table.notes]
     return lines
-
-
-def _ratio(value: float) -> str:
-    return f"{value:.1f}:1".replace(".0:", ":")
 
 
 def _aperture(aperture: Aperture) -> str:

@@ -252,9 +252,9 @@ def _ratio(light_over_key: float) -> str:
 
 def ratio_words(table: RatioTable) -> str:
     """The lighting ratio by both definitions."""
-    if table.key_to_fill is None or table.key_and_fill_to_fill is None:
+    a, b = table.lighting_ratio_words
+    if not a:
         return ""
-    a, b = (f"{v:.1f}:1".replace(".0:", ":") for v in (table.key_to_fill, table.key_and_fill_to_fill))
     return f"key to fill {a} (incident), (key + fill) to fill {b} (highlight to shadow)"
 
 

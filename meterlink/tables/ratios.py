@@ -11,11 +11,13 @@ from typing import Any, NamedTuple
 
 from meterlink.judging.aim import carried_to_camera
 from meterlink.judging.judged_set import JudgedSet, LightState, quoted, value_of
+from meterlink.judging.verdict import RETAKE
 from meterlink.photometry.exposure import f_number
 from meterlink.photometry.series import format_f_number, nearest_f_number
 from meterlink.records import Reading
 from meterlink.records.kept import OWN_POINT_ROLES
 from meterlink.tables.ratio_figures import figures
+from meterlink.units import format_ratio
 
 STOPS_PER_RELATIVE = 1.4426950408889634
 """1 / ln 2: a small relative uncertainty in stops."""
@@ -74,6 +76,20 @@ class RatioTable(NamedTuple):
     aperture_key: Aperture | None
     aperture_key_and_fill: Aperture | None
     notes: tuple[str, ...]
+    key_to_fill_u95_stops: float | None = None
+    """Expanded uncertainty (k=2) of ``key_to_fill``, in stops."""
+    key_and_fill_to_fill_u95_stops: float | None = None
+    """Expanded uncertainty (k=2) of ``key_and_fill_to_fill``, in stops."""
+    lighting_ratio_doubtful: bool = False
+    """Whether key or fill has to be metered again: both ratios are then in doubt."""
+
+    @property
+    def lighting_ratio_words(self) -> tuple[str, str]:
+        """Both ratios with their uncertainty as they are written, ``4:1 ± 0.2 stop``; empty texts when there are none."""
+        return (
+            _ratio_words(self.key_to_fill, self.key_to_fill_u95_stops, self.lighting_ratio_doubtful),
+            _ratio_words(self.key_and_fill_to_fill, self.key_and_fill_to_fill_u95_stops, self.lighting_ratio_doubtful),
+        )
 
     def as_json(self) -> dict[str, Any]:
         """Return the table as JSON data."""
@@ -82,6 +98,12 @@ class RatioTable(NamedTuple):
         for name in ("aperture_key", "aperture_key_and_fill"):
             data[name] = data[name]._asdict() if data[name] else None
         return data
+
+
+def _ratio_words(ratio: float | None, u95_stops: float | None, doubtful: bool) -> str:
+    if ratio is None or u95_stops is None:
+        return ""
+    return f"{format_ratio(ratio)} ± {max(0.1, round(u95_stops, 1)):.1f} stop{' (retake)' if doubtful else ''}"
 
 
 def exposure_lxs(value: float, kind: str, shutter_s: float | None) -> float | None:
@@ -216,6 +238,7 @@ def ratio_table(view: JudgedSet) -> RatioTable:
         notes.append("the f-numbers rest on an assumed calibration of the sensor (meterlink calibrate); ratios do not")
     rows = tuple(_row(state, view, by_light.get(state.light.id), refused.get(state.light.id, "")) for state in view.lights)
     key_fill, high_low, both = _lighting_ratio(entries, key_index)
+    u_key_fill, u_high_low, doubtful = _u_lighting_ratio(entries, key_index)
     key_entry = entries[key_index] if key_index is not None else None
     return RatioTable(
         rows,
@@ -225,6 +248,9 @@ def ratio_table(view: JudgedSet) -> RatioTable:
         working_aperture(view, key_entry.exposure, key_entry) if key_entry else None,
         working_aperture(view, both, key_entry) if key_entry and both else None,
         tuple(notes),
+        u_key_fill,
+        u_high_low,
+        doubtful,
     )
 
 
@@ -242,6 +268,23 @@ def _lighting_ratio(entries: list[_Entry], key: int | None) -> tuple[float | Non
         return None, None, None
     k = entries[key].exposure
     return k / fill, (k + fill) / fill, k + fill
+
+
+def _u_lighting_ratio(entries: list[_Entry], key: int | None) -> tuple[float | None, float | None, bool]:
+    """Return U95 in stops of key : fill and of (key + fill) : fill, and whether one of their lights has to be metered again.
+
+    Propagated to the first order (GUM, JCGM 100:2008, 5.1): fills add, each with its own share of their sum; of (key + fill) : fill
+    only the part k / (k + f) moves with key : fill.
+    """
+    fills = [e for e in entries if e.state.light.role == "fill"]
+    fill = sum(e.exposure for e in fills)
+    if key is None or not fill > 0:
+        return None, None, False
+    k = entries[key].exposure
+    u = hypot(entries[key].u_stops, *(e.u_stops * e.exposure / fill for e in fills))
+    judged = [e.state.judged for e in (entries[key], *fills)]
+    doubtful = any(one is not None and one.verdict == RETAKE for one in judged)
+    return 2 * u, 2 * u * k / (k + fill), doubtful
 
 
 def working_aperture(view: JudgedSet, exposure: float, entry: _Entry) -> Aperture | None:

@@ -48,7 +48,10 @@ def test_only_lights_on_the_face_have_a_share(metered) -> None:
 
 def test_both_lighting_ratios_are_shown_by_name(metered) -> None:
     """Key to fill 2:1; key and fill to fill 3:1, since (2 + 1) : 1."""
-    assert state.set_look(placed(metered).desk.shot).ratios[:2] == ("key : fill  2:1", "key + fill : fill  3:1")
+    assert state.set_look(placed(metered).desk.shot).ratios[:2] == (
+        "key : fill  2:1 ± 0.1 stop",
+        "key + fill : fill  3:1 ± 0.1 stop",
+    )
 
 
 def test_the_aperture_says_what_is_left_over(metered) -> None:
