@@ -126,7 +126,7 @@ class Scene:
         for a in range(size):
             for b in range(size):
                 square = self.squares[a][b] + (square_change if here[a] and here[b] else 0.0)
-                covariance[a][b] = max(square, 0.0) / (totals[a] * totals[b])
+                covariance[a][b] = max(square, 0.0) / totals[a] / totals[b]
             covariance[a][a] += self.sums[a].u ** 2
         if wrong is None:
             residuals[0] -= wrong_by

@@ -96,8 +96,9 @@ def brought_to_face(pop: Reading, states: list[LightState], members: list[Member
     # The spread from pop to pop is the heads' own: several heads vary each for itself and even out.
     repeat = repeat_u_stops(pop, settings.u_repeat_stops * sqrt(square) / at_face)
     # One dome in one place: what its place does to each light goes together.
-    u = sqrt(repeat**2 + (moved**2 + direction2) / (at_dome * _LN2) ** 2)
-    return Together(tuple(names), log2((value_of(pop) or 0.0) * at_face / at_dome), u)
+    scale = at_dome * _LN2  # divided by twice: the square of very little light is nothing
+    u = sqrt(repeat**2 + (moved / scale) ** 2 + direction2 / scale / scale)
+    return Together(tuple(names), log2(value_of(pop) or 0.0) + log2(at_face / at_dome), u)
 
 
 def _gains(

@@ -48,7 +48,7 @@ def _index(high: float, low: float = 0) -> Field:
     return Field("integer", False, low, high)
 
 
-LENGTH_MAX_M, ANGLE_MAX_DEG, STOPS_MAX, LIGHT_MAX = 1000.0, 3600.0, 100.0, 1e12
+LENGTH_MAX_M, ANGLE_MAX_DEG, STOPS_MAX, LIGHT_MAX = 1000.0, 360.0, 100.0, 1e12
 ID = Field("id", True)
 OTHER_ID = Field("id", null=True)
 NAME = Field("name", True)
@@ -58,7 +58,7 @@ OBJECT = Field("object")
 WHEN = _real(-6e10, 2.5e11, required=True)
 """Seconds since 1970, from the year 69 to the year 9892: every calendar has them."""
 SIZE, LENGTH, HEIGHT = _maybe(1e-6, LENGTH_MAX_M), _maybe(0, LENGTH_MAX_M), _maybe(-LENGTH_MAX_M, LENGTH_MAX_M)
-ANGLE = _maybe(-ANGLE_MAX_DEG, ANGLE_MAX_DEG)
+ANGLE, ELEVATION = _maybe(-ANGLE_MAX_DEG, ANGLE_MAX_DEG), _maybe(-90, 90)
 REAL = _real()
 MORE = _real(0)
 AMOUNT = _maybe(0, LIGHT_MAX)
@@ -80,7 +80,7 @@ LIGHT: dict[str, Field] = {
 }  # fmt: skip
 PLACEMENT: dict[str, Field] = {
     "id": ID, "light_id": ID, "created_at_s": WHEN, "shape": Field("choice", choices=SHAPES), "width_m": SIZE,
-    "height_m": SIZE, "distance_m": SIZE, "u_distance_m": LENGTH, "azimuth_deg": ANGLE, "elevation_deg": ANGLE,
+    "height_m": SIZE, "distance_m": SIZE, "u_distance_m": LENGTH, "azimuth_deg": ANGLE, "elevation_deg": ELEVATION,
     "feather_deg": _either(ANGLE_MAX_DEG), "power_text": TEXT, "power_stops": _maybe(-STOPS_MAX, STOPS_MAX),
     "emission_n": _real(0, 1e6), "recess_m": _real(0, LENGTH_MAX_M), "grid_deg": _maybe(1e-6, ANGLE_MAX_DEG), "gel": TEXT,
     "diffusers": TEXT, "stand_height_m": HEIGHT, "aimed_at": TEXT, "details": OBJECT,

@@ -3,6 +3,7 @@
 Run as a program in a process of its own, so that its memory can be measured::
 
     python tests/faults/document_fuzz.py FOLDER SEED COUNT
+    python tests/faults/document_fuzz.py FOLDER edges
 
 It prints one JSON object: how many were taken and refused, and for the worst of them what was done and how long it took.
 """
@@ -15,7 +16,9 @@ import io
 import json
 import random
 import resource
+import shutil
 import signal
+import sqlite3
 import sys
 import time
 import traceback
@@ -161,6 +164,35 @@ def run(folder: Path, seed: int, count: int) -> dict[str, Any]:
     return found
 
 
+def run_edges(folder: Path) -> dict[str, Any]:
+    """Put each number of each table on the edges of its limits, and next to nothing, in every row of the demo's library.
+
+    The sheet is asked for: the ratios, the checks and the drawings are all on it.
+    """
+    found: dict[str, Any] = {"taken": 0, "refused": 0, "tracebacks": [], "worst_s": 0.0, "worst": ""}
+    path = folder / "edge.sqlite"
+    rich_document(folder)
+    for table, limits in fields.LIMITS.items():
+        for column, low, high in limits:
+            for value in sorted({low, high, *(v for v in (0.0, 1e-300, -1e-300) if low <= v <= high)}):
+                shutil.copy(folder / "source.sqlite", path)
+                with contextlib.closing(sqlite3.connect(path)) as connection, contextlib.suppress(sqlite3.IntegrityError):
+                    connection.execute(f"UPDATE {table} SET {column} = ?", (value,))
+                    connection.execute(
+                        "UPDATE memory SET value = (SELECT lower(hex(min(id))) FROM setup) WHERE key = 'current_setup'"
+                    )
+                    connection.commit()
+                    found["taken"] += 1
+                begun = time.perf_counter()
+                trouble = ask(["--library", str(path), "sheet", "-o", str(folder / "out.html")])
+                took = time.perf_counter() - begun
+                if trouble:
+                    found["tracebacks"].append(f"{table}.{column} = {value}: {trouble}")
+                if took > found["worst_s"]:
+                    found["worst_s"], found["worst"] = took, f"{table}.{column} = {value}"
+    return found
+
+
 def limit(seconds: int, megabytes: int) -> None:
     """Let what never ends, or takes all memory, be an error of this process, not of the machine."""
     resource.setrlimit(resource.RLIMIT_AS, (megabytes << 20, megabytes << 20))
@@ -173,7 +205,10 @@ def _too_long(*_: object) -> None:
 
 
 if __name__ == "__main__":
-    result = run(Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3]))
+    if sys.argv[2] == "edges":
+        result = run_edges(Path(sys.argv[1]))
+    else:
+        result = run(Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3]))
     if Path("/proc/self/status").exists():
         peak = next(line for line in Path("/proc/self/status").read_text().splitlines() if line.startswith("VmHWM"))
         result["worst_mb"] = int(peak.split()[1]) / 1024
