@@ -5,6 +5,8 @@ write, or two seconds after it connected.  What of a notification a frame does n
 empty frame to the reader: a notification then needs no new object for its length.
 """
 
+import time
+
 import bluetooth
 import lines
 from micropython import const
@@ -96,7 +98,7 @@ class BleLine(lines.Line):
         if self._connection >= 0 and not self._awake:
             if self._connected_ms < 0:
                 self._connected_ms = now_ms
-            self._awake = now_ms - self._connected_ms > PATIENCE_MS
+            self._awake = time.ticks_diff(now_ms, self._connected_ms) > PATIENCE_MS
         if self._in == self._out:
             return -1
         byte = self._inbox[self._out]
@@ -106,7 +108,7 @@ class BleLine(lines.Line):
     def _write(self, data, start, end, now_ms):
         if self._connection < 0 or not self._awake:
             return 0
-        if start > 0 and now_ms - self._said_ms < GAP_MS:
+        if start > 0 and time.ticks_diff(now_ms, self._said_ms) < GAP_MS:
             return 0
         piece = self._short if end - start <= len(self._short) else self._long
         count = min(end - start, len(piece))

@@ -68,10 +68,10 @@ class Board:
         """Switch: 0 the bright range (the second feedback is closed), 1 the dim one."""
         self._range.value(1 if sensitivity == 0 else 0)
 
-    def measure(self, converter, clock_us=None):
+    def measure(self, converter):
         """Measure temperature, supply and battery; the converter is taken away from the light for a moment."""
         t = self._totals
-        converter.measure(self._inputs, t, clock_us)
+        converter.measure(self._inputs, t)
         self.temperature = tenths_of_degree(t[0], self._reference_mv)
         place = 1
         if self._supply >= 0:

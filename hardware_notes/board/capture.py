@@ -302,7 +302,7 @@ class Capture:
         self.fine = PRETRIGGER + FINE
         """Samples of the first segment of a block: those before the trigger and the fine ones after it."""
         self.window_ms = (FINE * interval_ns + self.coarse * COARSE_TIMES * interval_ns + 500000) // 1000000
-        self.samples = array("H", [0] * (self.fine + self.coarse))
+        self.samples = array("H", bytes(2 * (self.fine + self.coarse)))
         self._settle = SETTLE_US * 1000 // interval_ns
         s = self._s = array("i", [0] * _WORDS)
         s[_RING] = ring_conversions
@@ -410,7 +410,8 @@ class Capture:
         s = self._s
         if s[_COUNT] == 0:
             return False
-        out[0], out[1], out[2], out[3] = s[_SUM], s[_COUNT], s[_MIN], s[_MAX]
+        for i in range(4):
+            out[i] = s[_SUM + i]
         self._start_window()
         return True
 

@@ -19,13 +19,12 @@ from array import array
 
 import rp2
 from machine import Pin, mem32
+from memory import RING, ring
 from micropython import const
 from uctypes import addressof
 
 CLOCK_HZ = const(48000000)
 CLOCKS_LEAST = const(96)
-RING = const(16384)
-"""Conversions: 33 ms at 500,000 a second, which is how long the loop may be held up."""
 _DMA = const(0x50000000)
 _CHANNEL = const(0x40)
 _WRITE_ADDR_TRIG = const(0x2C)
@@ -58,7 +57,7 @@ class Converter:
 
     def __init__(self, rate_khz, source=0, machine_name=None):
         self.interval_ns = interval_ns_of(rate_khz)
-        self.ring = array("H", [0] * RING)
+        self.ring = ring
         self.overruns = 0
         base, request = chip_registers(machine_name or sys.implementation._machine)
         self._cs, self._result, self._fcs, self._fifo, self._div = (base + i for i in (0, 4, 8, 0xC, 0x10))
@@ -68,8 +67,9 @@ class Converter:
         clocks = self.interval_ns * 48 // 1000
         mem32[self._div] = (clocks - 1) << 8 if clocks > CLOCKS_LEAST else 0
         self._begin = addressof(self.ring)
-        self._again_from = array("I", [self._begin])
+        self._again_from = array("L", [self._begin])
         self._make_channels(request)
+        self._started = False
         self._last = 0
         self._last_us = 0
         # Later than this, conversions may have been overwritten; the rest is for what a capture wants from before.
@@ -93,6 +93,7 @@ class Converter:
 
     def start(self, now_us):
         """Begin to fill the ring."""
+        self._started = True
         self._fill.active(1)
         self._run(now_us)
 
@@ -134,7 +135,7 @@ class Converter:
             self._last = place
         return True
 
-    def measure(self, inputs, out, clock_us):
+    def measure(self, inputs, out):
         """Convert other inputs in between: the mean of 16 codes x 16 of each goes to ``out``.
 
         Takes some 0.1 ms an input; the capture must be armed anew afterwards.
@@ -151,4 +152,5 @@ class Converter:
                 if n >= 0:
                     total += mem32[self._result]
             out[i] = total
-        self._run(clock_us())
+        if self._started:
+            self._run(time.ticks_us())

@@ -4,6 +4,7 @@
 that the converter runs nothing here is allocated, so that nothing is ever collected while a flash burns.
 """
 
+import time
 from array import array
 
 import capture as c
@@ -19,14 +20,16 @@ THRESHOLD_LEAST = const(512)
 ANSWERS = const(8)
 """Commands that may wait for their answer while a block is sent."""
 HOUSEKEEPING_MS = const(60000)
+LISTEN_MOST = const(64)
+"""Bytes of a line in one turn: whoever floods it must not keep us from the ring."""
 _BODY_LEAST = {m.SET_RANGE: 1, m.STEADY_RATE: 1, m.SET_INTERVAL: 1, m.ARM: 3}
 
 
 class Device:
     """``board`` switches ranges and measures supply and temperature; ``lines`` are the ways to a host."""
 
-    def __init__(self, board, converter, lines, unique_id, name, ranger=None):
-        self.board, self.converter, self.lines, self.ranger = board, converter, lines, ranger
+    def __init__(self, board, converter, lines, unique_id, name):
+        self.board, self.converter, self.lines = board, converter, lines
         self.capture = c.Capture(len(converter.ring), converter.interval_ns)
         self._id, self._name = unique_id, name
         self._head = bytearray(m.HEAD_LONGEST)
@@ -41,7 +44,7 @@ class Device:
         self._sequence = self._kept = self.refused = 0
         self._switched = self._noted = self._pop_told = False
         self._held_range = self._held_flags = self._held_ms = 0
-        self._now_ms = self._said_steady_ms = self._housekeeping_ms = 0
+        self._now_ms = self._said_steady_ms = self._housekeeping_ms = self._wraps = 0
         self._battery_due = False
 
     def start(self, now_ms, now_us):
@@ -56,15 +59,14 @@ class Device:
 
     def turn(self, now_ms, now_us):
         """One round: conversions, bytes in, bytes out."""
+        if now_ms < self._now_ms:
+            self._wraps = (self._wraps + 1) & 3
         self._now_ms = now_ms
         self.converter.advance(self.capture, now_us)
         if not self._noted and self.capture.state() == c.HELD:
             self._note_held()
         for line in self.lines:
             self._listen(line)
-        if self.ranger is not None:
-            # Never while a flash burns: its infrared is the ranger's noise, and its bus would take our time.
-            self.ranger.turn(now_ms, self.capture.state() <= c.WATCH)
         if not self._still_sending(now_ms):
             self._next(now_ms)
             self._still_sending(now_ms)
@@ -72,14 +74,15 @@ class Device:
     # ------------------------------------------------------------------------------------------------- commands
 
     def _listen(self, line):
-        byte = line.receive(self._now_ms)
-        while byte >= 0:
+        for _ in range(LISTEN_MOST):
+            byte = line.receive(self._now_ms)
+            if byte < 0:
+                return
             result = line.receiver.take(byte)
             if result == MESSAGE:
                 self._obey(line.receiver.buffer, line.receiver.length)
             elif result != NOTHING:
                 self._refuse()
-            byte = line.receive(self._now_ms)
 
     def _refuse(self):
         self.refused = (self.refused + 1) & 0xFFFF
@@ -179,7 +182,7 @@ class Device:
         self._noted = True
         self._held_range = self.range
         self._held_flags = m.CLIPPED if held.clipped() else 0
-        self._held_ms = self._now_ms - held.window_ms * held.held_factor()
+        self._held_ms = self._uptime(time.ticks_add(self._now_ms, -held.window_ms * held.held_factor()))
 
     def _next(self, now_ms):
         if self._noted:
@@ -187,7 +190,7 @@ class Device:
                 self._send_block()
             else:
                 self._tell_pop()
-        elif self._steady_ms and now_ms - self._said_steady_ms >= self._steady_ms:
+        elif self._steady_ms and time.ticks_diff(now_ms, self._said_steady_ms) >= self._steady_ms:
             self._said_steady_ms = now_ms
             self._send_steady(now_ms)
         elif self._answer_count:
@@ -195,7 +198,7 @@ class Device:
         elif self._battery_due:
             self._battery_due = False
             self._send(m.put_battery(self._head, self._sequence, self.board.percent, self.board.millivolts))
-        elif now_ms - self._housekeeping_ms >= HOUSEKEEPING_MS and self.capture.state() <= c.WATCH:
+        elif time.ticks_diff(now_ms, self._housekeeping_ms) >= HOUSEKEEPING_MS and self.capture.state() <= c.WATCH:
             self._keep_house(now_ms)
 
     def _keep_house(self, now_ms):
@@ -206,8 +209,9 @@ class Device:
             self.capture.arm()
         self._battery_due = self.board.has_battery
 
-    def _distance(self):
-        return m.NOT_KNOWN if self.ranger is None else self.ranger.distance_mm
+    def _uptime(self, ticks_ms):
+        """Ticks wrap at 30 bits, the wire's time at 32; numbers above 30 bits are objects, but only after twelve days."""
+        return self._wraps << 30 | ticks_ms
 
     def _tell_pop(self):
         self._kept = (self._kept + 1) & 0xFFFF
@@ -225,7 +229,7 @@ class Device:
         flags = self._held_flags | (m.TRUNCATED if held.truncated() else 0)
         length = m.put_block(
             self._head, self._sequence, self._held_ms, self._kept, self._held_range, flags, c.PRETRIGGER,
-            self._distance(), held.fine, fine_ns, held.coarse, fine_ns * c.COARSE_TIMES,
+            m.NOT_KNOWN, held.fine, fine_ns, held.coarse, fine_ns * c.COARSE_TIMES,
         )  # fmt: skip
         self._send(length, held.samples, 2 * len(held.samples))
         # The frame is a copy: the next pop may come while this one is on its way.
@@ -240,7 +244,7 @@ class Device:
         self._switched = False
         self._send(
             m.put_steady(
-                self._head, self._sequence, now_ms, self.range, flags, w[0], w[1], w[2], w[3], self._distance()
+                self._head, self._sequence, self._uptime(now_ms), self.range, flags, w[0], w[1], w[2], w[3], m.NOT_KNOWN
             )
         )  # fmt: skip
 
@@ -261,8 +265,6 @@ class Device:
         can = m.CAN_FLASH | m.CAN_STEADY | m.CAN_SWITCH_INTERVAL
         if self.board.has_battery:
             can |= m.CAN_BATTERY
-        if self.ranger is not None:
-            can |= m.CAN_RANGE_FINDER
         return m.put_identity(
             self._head, self._sequence, FIRMWARE, self._id, can, c.BITS, len(self.capture.samples),
             self.capture.interval_ns, self.board.ranges, self._name,
@@ -273,7 +275,7 @@ class Device:
         lost = held.lost()
         flags = (m.ARMED if self.armed else 0) | (m.SATURATED if held.highest() >= c.CLIP else 0)
         return m.put_status(
-            self._head, self._sequence, now_ms, self.range, flags, held.baseline() << 1,
+            self._head, self._sequence, self._uptime(now_ms), self.range, flags, held.baseline() << 1,
             min(held.threshold() << 4, 0xFFFF), c.PRETRIGGER, held.interval_ns * held.factor(),
             (self._kept + lost) & 0xFFFF, lost, self.refused,
         )  # fmt: skip

@@ -2,6 +2,7 @@
 
 import select
 import sys
+import time
 
 from frames import Receiver
 from micropython import const
@@ -46,7 +47,7 @@ class Line:
             self._moved_ms = now_ms
             if self._sent >= length:
                 self._sent = -1
-        elif now_ms - self._moved_ms > STALL_MS:
+        elif time.ticks_diff(now_ms, self._moved_ms) > STALL_MS:
             self._heard = False
             self._sent = -1
         return self._sent >= 0
@@ -98,7 +99,7 @@ class UsbLine(Line):
             raise Leave
         if byte == 0x00:
             self._asked = 0
-        elif byte == 0x0D and (self._asked == 0 or now_ms - self._read_ms > _FRESH_MS):
+        elif byte == 0x0D and (self._asked == 0 or time.ticks_diff(now_ms, self._read_ms) > _FRESH_MS):
             self._asked = 1
         else:
             self._asked = 2

@@ -7,20 +7,19 @@ import gc
 import sys
 import time
 
+import memory  # noqa: F401  before all else
 import micropython
+from board import Board
+from converter import Converter
+from device import Device
 from lines import Leave, UsbLine
+from settings import load
 
 FAULT_PATH = "fault.txt"
 
 
 def assemble():
     """Return the device as the settings want it, and complaints about them."""
-    # Late, and the ring first: a heap that is still empty has room for it in one piece.
-    from board import Board
-    from converter import Converter
-    from device import Device
-    from settings import load
-
     settings, complaints = load()
     converter = Converter(settings["rate_khz"], settings["input"])
     board = Board(settings)
@@ -32,12 +31,7 @@ def assemble():
             pass  # a board without a radio
         else:
             lines.append(BleLine(settings["name"]))
-    ranger = None
-    if settings["ranger"]:
-        from rangers import find
-
-        ranger = find(settings["sda_pin"], settings["scl_pin"])
-    return Device(board, converter, lines, board.unique_id(), settings["name"].encode(), ranger), complaints
+    return Device(board, converter, lines, board.unique_id(), settings["name"].encode()), complaints
 
 
 def note(text):
@@ -86,4 +80,5 @@ def main():
         reset()
 
 
-main()
+if __name__ == "__main__":
+    main()

@@ -11,15 +11,12 @@ USUAL = {
     "input": 0,  # 0: GP26
     "range_pin": 22,  # high: bright range
     "reference_mv": 3000,
-    "supply_input": 1,  # GP27, halved from 3V3; -1: not wired
+    "supply_input": -1,  # 1: GP27, halved from 3V3; -1: not wired
     "battery_input": -1,  # GP28 is 2; -1: none
     "battery_halved": 2,  # the divider's factor
     "battery_empty_mv": 3300,
     "battery_full_mv": 4150,
     "bluetooth": True,
-    "ranger": True,
-    "sda_pin": 4,
-    "scl_pin": 5,
 }
 LIMITS = {
     "rate_khz": (100, 500),
@@ -31,8 +28,6 @@ LIMITS = {
     "battery_halved": (1, 10),
     "battery_empty_mv": (1000, 20000),
     "battery_full_mv": (1000, 20000),
-    "sda_pin": (0, 22),
-    "scl_pin": (0, 22),
 }
 
 
