@@ -105,8 +105,8 @@ def frame_longest(message_length):
 class Receiver:
     """Bytes from a line -> verified messages, one byte at a time; in step again after any damage with the next 0x00."""
 
-    def __init__(self):
-        self.buffer = bytearray(COMMAND_LONGEST)
+    def __init__(self, longest=COMMAND_LONGEST):
+        self.buffer = bytearray(longest)
         self.length = 0
         self._crc = bytearray(CRC)
         self._begin()
@@ -119,7 +119,7 @@ class Receiver:
         self._too_long = False
 
     def _keep(self, byte):
-        if self._count == COMMAND_LONGEST:
+        if self._count == len(self.buffer):
             self._too_long = True
         else:
             self.buffer[self._count] = byte

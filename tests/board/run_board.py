@@ -5,10 +5,9 @@ intervals of time pass, the device takes its turns, and ANSWERS gets one byte, t
 Standard input and output are the USB line.
 """
 
+import memory  # noqa: F401, I001  before all else, as main.py does
 import sys
 import time
-
-import memory  # noqa: F401  as main.py does
 from struct import unpack
 
 import converter
@@ -33,11 +32,11 @@ class Clock:
         return Clock.now_us
 
 
-def read_into(stream, memory):
-    """Fill all of ``memory``."""
+def read_into(stream, room):
+    """Fill all of ``room``."""
     at = 0
-    while at < len(memory):
-        count = stream.readinto(memory[at:])
+    while at < len(room):
+        count = stream.readinto(room[at:])
         if not count:
             raise SystemExit(0)
         at += count
