@@ -1,6 +1,6 @@
 """Build (d): flash and steady light on a MicroPython board, over USB and, with a radio, over Bluetooth LE.
 
-NEVER RUN ON A BOARD; see board/README.md.  Copy all files of this folder to the board; it starts by itself.
+NEVER RUN ON A BOARD; see build_d.md.  Copy all files of this folder to the board; it starts by itself.
 """
 
 import gc

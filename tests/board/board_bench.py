@@ -1,10 +1,10 @@
-"""A bench for build (d): light -> two poles of the amplifier -> the converter with its errors -> the real program under MicroPython.
+"""A bench for build (d): light -> two poles of the amplifier -> the converter with its errors -> the real program.
 
 ``Board`` is the board: light goes in, bytes come out on a pty.  The light's model is numpy's, the program's interpreter the
 real MicroPython; between them stand ``standins/`` for what only the board has.
 
 The converter's model: 12 bits at a 3.0 V reference; at codes 512, 1536, 2560 and 3584 one code is about nine steps wide and
-what it is too wide is made up for until the next (data sheet of the RP2040, its erratum on the converter, from memory).
+what it is too wide is made up for in the 500 steps above it (data sheet of the RP2040, its erratum on the converter, from memory).
 """
 
 from __future__ import annotations
@@ -34,6 +34,7 @@ POLES_S = ((0.7e-6, 1e-6), (7e-6, 1e-6))
 OVERSAMPLE = 4
 WIDE_AT = (512, 1536, 2560, 3584)
 WIDE = 8.0
+MADE_UP = 500
 
 
 def why_not() -> str | None:
@@ -65,9 +66,9 @@ def converted(raw: np.ndarray) -> np.ndarray:
     x = raw * 4096
     place = np.zeros_like(x)
     for at in WIDE_AT:
-        # stuck at the code for WIDE steps, then a lag that is made up for in the 1024 steps up to the next
+        # stuck at the code for WIDE steps, then a lag that is made up for before the next
         since = x - at
-        lag = np.where(since < WIDE + 1, since - np.minimum(since, 0.999), WIDE * (1 - (since - WIDE - 1) / (1024 - WIDE - 1)))
+        lag = np.where(since < WIDE + 1, since - np.minimum(since, 0.999), WIDE * (1 - (since - WIDE - 1) / MADE_UP))
         place = np.where((since >= 0) & (since < 1024), lag, place)
     return np.clip(np.floor(x - np.maximum(place, 0)), 0, 4095).astype("<u2")
 

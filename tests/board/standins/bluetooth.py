@@ -9,8 +9,8 @@ class UUID:
     def __init__(self, text):
         self._bytes = bytes(int(text.replace("-", "")[i : i + 2], 16) for i in range(30, -2, -2))
 
-    def __bytes__(self):
-        return self._bytes
+    def __iter__(self):
+        return iter(self._bytes)  # the board's own lets bytes() look inside
 
 
 class BLE:

@@ -57,6 +57,7 @@ class DMA:
         which, register = divmod(self.write - _REGISTERS, 0x40)
         if register != _TRIG or self.ctrl["treq"] != 63 or self.count != 1:
             raise ValueError("this channel starts no other one")
-        word = uctypes.struct(self.read, {"value": uctypes.UINT64 | 0})
-        channels[which].write = word.value
+        # in halves: a whole word of 64 bits is an object on the heap here, on the chip it is a small number
+        word = uctypes.struct(self.read, {"low": uctypes.UINT32 | 0, "high": uctypes.UINT32 | 4})
+        channels[which].write = word.low | word.high << 32
         channels[which].active(1)
