@@ -13,7 +13,8 @@ LAYOUTS = {
     1: ("<BBBB8sHBHIBB", "minor major minor_version patch id capabilities adc_bits ring interval_ns ranges name_length"),
     2: ("<IBBIHHHH", "time_ms range flags sum count min max distance_mm"),
     3: ("<IHBBH", "time_ms pop range flags lost"),
-    4: ("<IHBBBBHHBHIHI", "time_ms pop range flags sample_bytes scale_bits pretrigger distance_mm segments fine fine_ns coarse coarse_ns"),
+    4: ("<IHBBBBHHBHIHI", "time_ms pop range flags sample_bytes scale_bits pretrigger "
+        "distance_mm segments fine fine_ns coarse coarse_ns"),
     5: ("<IBBHHHIHHH", "uptime_ms range flags baseline threshold pretrigger interval_ns seen lost refused"),
     8: ("<BH", "percent millivolts"),
     15: ("<BHB", "command its_sequence code"),
