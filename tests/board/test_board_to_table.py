@@ -1,0 +1,83 @@
+"""Build (d), the whole way: flashes -> amplifier, converter, program -> pty -> command line -> table of ratios."""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import subprocess
+import sys
+import threading
+import time
+from pathlib import Path
+
+import pytest
+from board_bench import Board, Pulse, why_not
+
+from meterlink.library.store import Library
+
+pytestmark = [pytest.mark.skipif(why_not() is not None, reason=str(why_not())), pytest.mark.timeout(300)]
+TRUTH_LXS = {"KEY": 300.0, "FILL": 90.0, "SIDE": 150.0}
+CONSTANT = 330.0
+
+
+def run(library: Path, *arguments: str) -> str:
+    """Run the command line to its end and return what it printed."""
+    command = [sys.executable, "-m", "meterlink", "--library", str(library), *arguments]
+    result = subprocess.run(command, capture_output=True, text=True, timeout=60)
+    assert result.returncode == 0, result.stderr
+    return result.stdout
+
+
+def meter(library: Path, board: Board) -> None:
+    """Walk through the lights with the real command line, firing each when it is waited for."""
+    names = [f"{name}@0mm" for name in TRUTH_LXS]
+    command = [sys.executable, "-m", "meterlink", "--library", str(library), "meter", *names]
+    command += ["--sensor", f"serial:{board.pty_path}"]
+    with subprocess.Popen(
+        command, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
+        env={**os.environ, "PYTHONUNBUFFERED": "1"},
+    ) as process:  # fmt: skip
+        said, wanted = [], ""
+        for line in process.stdout or ():
+            said.append(line)
+            if line.startswith("waiting for "):
+                wanted = line.split()[2].rstrip(":")
+            if line.startswith(("waiting for ", "!")) and wanted:
+                unit = Pulse(0.06, 1.0, 30e-6, 600e-6)
+                board.pop(unit._replace(peak_lx=TRUTH_LXS[wanted] / unit.exposure_lxs()))
+        assert process.wait(60) == 0, "".join(said)
+
+
+def test_ratios_are_within_a_twentieth_of_a_stop(tmp_path: Path) -> None:
+    """Three lights metered by the board's own program are within 0.05 stop of the truth, each and against the key."""
+    path = tmp_path / "library.sqlite"
+    with Library.open(path) as library:
+        library.set_setting("min_gap_s", 0.02)
+    run(path, "setup", "new", "set", "--iso", "100", "--shutter", "1/125")
+    for name, role in (("KEY", "key"), ("FILL", "fill"), ("SIDE", "other")):
+        where = ["--disk", "300mm", "--distance", "1500mm", "--azimuth", "0", "--elevation", "0"]
+        run(path, "light", "add", name, "--role", role, *where)
+    (tmp_path / "board").mkdir()
+    over = threading.Event()
+    with Board(tmp_path / "board", rate_khz=500) as board:
+        board.ambient_lx = 40.0
+
+        def turn() -> None:
+            while not over.is_set():
+                board.step(0.01)
+                time.sleep(0.002)
+
+        thread = threading.Thread(target=turn, daemon=True)
+        thread.start()
+        try:
+            meter(path, board)
+        finally:
+            over.set()
+            thread.join()
+    rows = {row["light"]: row for row in json.loads(run(path, "ratios", "--json"))}
+    for name, true in TRUTH_LXS.items():
+        row = rows[name]
+        print(name, 2 * math.log2(row["corrected_f"] / math.sqrt(true * 100 / CONSTANT)), row["from_key_stops"])
+        assert abs(2 * math.log2(row["corrected_f"] / math.sqrt(true * 100 / CONSTANT))) <= 0.05, row
+        assert abs(row["from_key_stops"] - math.log2(true / TRUTH_LXS["KEY"])) <= 0.05, row
