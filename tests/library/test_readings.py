@@ -174,6 +174,8 @@ def test_a_transaction_that_fails_leaves_no_trace(filled) -> None:
 
 number = st.floats(0, 1e9, allow_subnormal=False)
 maybe = st.none() | number
+length = st.none() | st.floats(0, 1000, allow_subnormal=False)
+time = st.none() | st.floats(0, 1e6, allow_subnormal=False)
 texts = st.characters(codec="utf-8").filter(lambda c: not has_controls(c))
 pop = st.builds(Pop, number, st.floats(0, 1), maybe, maybe, maybe, maybe, st.booleans(), st.integers(0, 255))
 facts = st.fixed_dictionaries(
@@ -182,9 +184,9 @@ facts = st.fixed_dictionaries(
         "purpose": st.sampled_from(["alone", "without", "with", "together", "room"]),
         "exposure_lxs": maybe, "illuminance_lx": maybe, "point": st.text("abcñ ", min_size=1, max_size=9),
         "receptor": st.sampled_from(["dome", "flat"]), "aim": st.sampled_from(["light", "camera"]),
-        "held_off_m": maybe, "held_off_toward": st.sampled_from(["light", "up", "1,2,3"]), "u_held_off_m": maybe,
-        "u_rel": st.floats(0, 1), "pops": st.lists(pop, max_size=4).map(tuple), "peak_lx": maybe, "t05_s": maybe,
-        "t01_s": maybe, "ambient_lx": maybe, "clipped": st.booleans(), "too_dim": st.booleans(), "duv": maybe,
+        "held_off_m": length, "held_off_toward": st.sampled_from(["light", "up", "1,2,3"]), "u_held_off_m": length,
+        "u_rel": st.floats(0, 1), "pops": st.lists(pop, max_size=4).map(tuple), "peak_lx": maybe, "t05_s": time,
+        "t01_s": time, "ambient_lx": maybe, "clipped": st.booleans(), "too_dim": st.booleans(), "duv": maybe,
         "range_index": st.integers(0, 255), "note": st.text(texts),
     }
 )  # fmt: skip
