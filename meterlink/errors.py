@@ -28,13 +28,36 @@
         └── ImportRefused          a file from elsewhere that does not validate
 
 Every message is one line in plain words and ends with what the reader can do.  Data that a caller may want is
-kept as attributes, never only in the text.  Pure formulas raise ``ValueError`` with the allowed range.
+kept as attributes, never only in the text.  Pure formulas raise ``ValueError`` with the allowed range; where a person may
+read it, a ``FormulaError``, which is one.
+
+An error carries its English sentence as a template and the values for its places; ``str(error)`` is the sentence in the
+language in use (``words/language.py``)::
+
+    raise UsageError("there is no light {name}: {do}", name=name, do=Do("list_lights"))
 """
 
 from __future__ import annotations
 
+from meterlink.words.language import say
 
-class MeterlinkError(Exception):
+
+class _Said(Exception):
+    """An error whose text is made when it is read.  ``message`` is the English template, ``values`` fill its places."""
+
+    def __init__(self, message: str, /, **values: object) -> None:
+        super().__init__(message)
+        self.message, self.values = message, values
+
+    def __str__(self) -> str:
+        return say(self.message, **self.values)
+
+
+class FormulaError(_Said, ValueError):
+    """A formula refuses its arguments, and a person may come to read why."""
+
+
+class MeterlinkError(_Said):
     """Root of the tree.  ``exit_code`` is what the command line returns for it."""
 
     exit_code = 1
@@ -49,8 +72,8 @@ class UsageError(MeterlinkError):
 class UnitError(UsageError):
     """A length, f-number, power or time that cannot be read.  ``text`` is what was typed."""
 
-    def __init__(self, message: str, text: str = "") -> None:
-        super().__init__(message)
+    def __init__(self, message: str, text: str = "", /, **values: object) -> None:
+        super().__init__(message, **values)
         self.text = text
 
 
@@ -61,9 +84,9 @@ class GeometryError(UsageError):
 class LinkError(MeterlinkError):
     """Bytes do not come or go.  ``url`` names the link."""
 
-    def __init__(self, message: str, url: str = "") -> None:
-        super().__init__(message)
-        self.url = url
+    def __init__(self, message: str, url: str = "", /, **values: object) -> None:
+        super().__init__(message, **values)
+        self.url = url or str(values.get("url", ""))
 
 
 class LinkNotFound(LinkError):
@@ -89,16 +112,16 @@ class WireError(MeterlinkError):
 class FrameError(WireError):
     """A frame with wrong COBS, length or CRC.  ``reason``: ``cobs``, ``length``, ``crc`` or ``body``."""
 
-    def __init__(self, message: str, reason: str) -> None:
-        super().__init__(message)
+    def __init__(self, message: str, reason: str, /, **values: object) -> None:
+        super().__init__(message, **values)
         self.reason = reason
 
 
 class UnknownVersion(WireError):
     """A frame of a wire version that this reader does not know.  ``version`` is the number received."""
 
-    def __init__(self, message: str, version: int) -> None:
-        super().__init__(message)
+    def __init__(self, message: str, version: int, /, **values: object) -> None:
+        super().__init__(message, **values)
         self.version = version
 
 
@@ -129,8 +152,8 @@ class LibraryError(MeterlinkError):
 class LibraryTooNew(LibraryError):
     """The library was written by a newer meterlink.  ``version`` is the schema number found."""
 
-    def __init__(self, message: str, version: int) -> None:
-        super().__init__(message)
+    def __init__(self, message: str, version: int, /, **values: object) -> None:
+        super().__init__(message, **values)
         self.version = version
 
 

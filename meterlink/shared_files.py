@@ -22,4 +22,7 @@ def shared_path(*parts: str) -> Path:
         path = place.joinpath(*parts)
         if path.exists():
             return path
-    raise MeterlinkError(f"the file {'/'.join(parts)} is missing from this installation: install meterlink again")
+    raise MeterlinkError(
+        "the file {parts} is missing from this installation: install meterlink again",
+        parts='/'.join(parts),
+    )

@@ -292,7 +292,7 @@ class Desk(Matching):
         light = self._light(light_id)
         dependent = next((one.name for one in self.shot.lights if one.source_light_id == light_id), None)
         if dependent is not None:
-            raise UsageError(f"{light.name} feeds the reflector {dependent}: take that out first")
+            raise UsageError("{light} feeds the reflector {other}: take that out first", light=light.name, other=dependent)
         self.library.revise_light(light._replace(removed=True))
         self._need().forget(light_id)
         return self._shoot()

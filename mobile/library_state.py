@@ -89,7 +89,7 @@ def export_setup(desk: Desk, setup_id: str, folder: Path) -> Path:
     from meterlink.library.export import write_json
 
     if not folder.is_dir():
-        raise UsageError(f"there is no folder {folder}: make it first or choose another one")
+        raise UsageError("there is no folder {folder}: make it first or choose another one", folder=folder)
     setup = desk.library.setup(setup_id)
     name = export_name(setup.name)
     stem, number, path = name.removesuffix(".meterlink.json"), 2, folder / name
@@ -114,7 +114,7 @@ def archive(desk: Desk, setup_id: str, *, back: bool = False) -> Setup:
     """Put a set-up away: it stays in the library, out of the list.  ``back`` brings it into the list again."""
     setup = desk.library.setup(setup_id)
     if not back and desk.shot.setup and desk.shot.setup.id == setup_id:
-        raise UsageError(f"{setup.name} is in use: use another set-up first")
+        raise UsageError("{setup} is in use: use another set-up first", setup=setup.name)
     desk.library.revise_setup(setup._replace(archived=not back))
     return setup
 
@@ -131,11 +131,11 @@ def describe(desk: Desk, name: str, text: str) -> Shot:
             raise UsageError("at most 20 tags of 40 letters: shorten them")
         return desk.revise_setup(tags=tags)
     if len(plain) > MOST_LETTERS[name]:
-        raise UsageError(f"that is too long: use at most {MOST_LETTERS[name]} characters")
+        raise UsageError("that is too long: use at most {most} characters", most=MOST_LETTERS[name])
     if name == "name":
         if not plain:
             raise UsageError("a set-up needs a name: type one")
         current = desk.shot.setup
         if current is not None and plain.casefold() != current.name.casefold() and desk.free_name(plain) != plain:
-            raise UsageError(f"there is a set-up called {plain} already: choose another name")
+            raise UsageError("there is a set-up called {setup} already: choose another name", setup=plain)
     return desk.revise_setup(**{name: plain})

@@ -97,7 +97,8 @@ def _read_angle(name: str, most: float) -> Callable[[str, Light, Placement, bool
         angle = units.parse_angle(text.replace("−", "-"), t(f"field.{field}"))
         if abs(angle) > most:
             raise UnitError(
-                f"{text.strip()[:20]} is beyond {most:.0f}°: give an angle within it, as 40, -30 or 30 left", text
+                "{typed} is beyond {most:.0f}°: give an angle within it, as 40, -30 or 30 left",
+                text, typed=text.strip()[:20], most=most,
             )
         return {name: angle}
 
@@ -123,7 +124,7 @@ def _read_words(name: str) -> Callable[[str, Light, Placement, bool], dict[str, 
     def read(text: str, _l: Light, _p: Placement, _i: bool) -> dict[str, Any]:
         plain = " ".join(text.split())
         if len(plain) > 100:
-            raise UsageError("that is too long: use at most 100 characters")
+            raise UsageError("that is too long: use at most {most} characters", most=100)
         if name == "name" and not plain:
             raise UsageError("a light needs a name: type one, such as KEY")
         return {name: plain}
@@ -152,7 +153,7 @@ def _read_full(text: str, _l: Light, _p: Placement, _i: bool) -> dict[str, Any]:
     except ValueError:
         value = 0.0
     if not 0 < value < 1e5:
-        raise UnitError(f"full power {text.strip()[:20]!r} cannot be read: give joules, such as 400 J", text)
+        raise UnitError("full power {typed!r} cannot be read: give joules, such as 400 J", text, typed=text.strip()[:20])
     return {"full_power_j": value}
 
 

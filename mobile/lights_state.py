@@ -196,7 +196,7 @@ def set_role(desk: Desk, light_id: str, role: str) -> Shot:
     """Change what a light does; hair, rim and background lights are metered at points of their own."""
     light, _ = _open(desk, light_id)
     if role not in ROLES:
-        raise UsageError(f"there is no role {role[:20]!r}: choose one of the list")
+        raise UsageError("there is no role {role!r}: choose one of the list", role=role[:20])
     own = ("hair", "rim", "background")
     point = role if role in own else "face" if light.point in own else light.point
     return desk.change_light(light_id, role=role, point=point)
@@ -259,7 +259,7 @@ def step_power(desk: Desk, light_id: str, steps: int) -> Shot:
     """Turn the dial by whole steps: the fixture's own, else a tenth or a third as the person likes."""
     light, placement = _open(desk, light_id)
     if light.source_light_id:
-        raise UsageError(f"{light.name} is a passive reflector: change the power of its source")
+        raise UsageError("{light} is a passive reflector: change the power of its source", light=light.name)
     step = light.power_step_stops or STEP_STOPS[desk.prefs.step]
     lowest = light.power_min_stops if light.power_min_stops is not None else LOWEST_POWER_STOPS
     now = placement.power_stops
@@ -278,7 +278,7 @@ def step_stop(desk: Desk, light_id: str, by: int) -> Shot:
     """Turn the dial by a whole stop, as far as it goes."""
     light, placement = _open(desk, light_id)
     if light.source_light_id:
-        raise UsageError(f"{light.name} is a passive reflector: change the power of its source")
+        raise UsageError("{light} is a passive reflector: change the power of its source", light=light.name)
     lowest = light.power_min_stops if light.power_min_stops is not None else LOWEST_POWER_STOPS
     now = placement.power_stops
     new = (-1.0 if by < 0 else 0.0) if now is None else min(max(now + by, lowest), 0.0)

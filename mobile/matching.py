@@ -36,7 +36,7 @@ class Matching:
         """Build a stored set again: as a set of its own, copied from it, unless the one in use is that already."""
         stored = Session(self.library, self.library.setup(setup_id).id, now=self.now)
         if not stored.lights():
-            raise UsageError(f"{stored.setup.name} has no lights to match: choose another set-up")
+            raise UsageError("{setup} has no lights to match: choose another set-up", setup=stored.setup.name)
         rebuild = rebuild_of(self.library, stored, now=self.now)
         if not rebuild.resume():
             rebuild.begin_rebuild()

@@ -21,7 +21,8 @@ class Prefs(NamedTuple):
     auto_advance: bool = True
     speech: bool = True
     vibration: bool = True
-    language: str = "en"
+    language: str = ""
+    """Empty: as the device."""
     iso: float = 100.0
     """Exact; for new set-ups."""
     shutter_s: float | None = None

@@ -7,10 +7,11 @@ from typing import Any, NamedTuple
 
 from meterlink import units
 from meterlink.errors import UnitError
+from meterlink.words.language import NAMES
 from mobile.desk import Desk, Shot
 from mobile.metering_state import with_unit
 from mobile.prefs import Prefs
-from mobile.texts import LANGUAGE_NAMES, t
+from mobile.texts import t
 from mobile.theme import TEXT_SCALES
 
 
@@ -69,7 +70,7 @@ def settings_look(shot: Shot, settings: Any) -> SettingsLook:
         _on_off("auto_advance", prefs),
         _on_off("speech", prefs),
         _on_off("vibration", prefs),
-        Choice("language", t("settings.language"), tuple(LANGUAGE_NAMES.items()), prefs.language),
+        Choice("language", t("settings.language"), (("", t("settings.device_language")), *NAMES.items()), prefs.language),
     )
     iso = shot.setup.iso if shot.setup else prefs.iso
     shutter = shot.setup.shutter_s if shot.setup else prefs.shutter_s
@@ -115,7 +116,7 @@ def _camera_offset(desk: Desk, text: str) -> Shot:
 def _filter(desk: Desk, text: str) -> Shot:
     value = units.parse_stops(text or "0", "filter", 20)
     if value < 0:
-        raise UnitError(f"filter {text.strip()[:20]!r} would add light: give 0 stops or more", text)
+        raise UnitError("filter {typed!r} would add light: give 0 stops or more", text, typed=text.strip()[:20])
     return desk.revise_setup(filter_stops=value)
 
 
@@ -123,7 +124,9 @@ def _limit(setting: str, least: float, most: float) -> Callable[[Desk, str], Sho
     def take(desk: Desk, text: str) -> Shot:
         value = units.parse_stops(text, t(f"settings.{_ENTRY_OF[setting]}"), most)
         if value < least:
-            raise UnitError(f"{text.strip()[:20]!r} is too small: give {least:g} to {most:g} stops", text)
+            raise UnitError(
+                "{typed!r} is too small: give {least:g} to {most:g} stops", text, typed=text.strip()[:20], least=least, most=most
+            )
         return desk.set_limit(setting, value)
 
     return take
@@ -142,7 +145,7 @@ def _gap(desk: Desk, text: str) -> Shot:
     except ValueError:
         value = -1.0
     if not 0 <= value <= 10:
-        raise UnitError(f"gap {text.strip()[:20]!r} cannot be read: give seconds from 0 to 10, such as 0.7", text)
+        raise UnitError("gap {typed!r} cannot be read: give seconds from 0 to 10, such as 0.7", text, typed=text.strip()[:20])
     return desk.set_limit("min_gap_s", value)
 
 

@@ -1,11 +1,14 @@
-"""Every text of the app, in one place, by language.
+"""Every text of the app, in one place.
 
-``t("metering.then", name="FILL")`` returns the text in the language in use.  A new language is one more table in
-``LANGUAGES`` with the same keys; a test compares them, and another one looks for texts that live elsewhere.
+``t("metering.then", name="FILL")`` returns the text in the language in use.  Each is a message of the catalogues
+(``meterlink/words/catalogues``) with its key as the context; a test looks for texts that live elsewhere.
 Sentences about readings (verdicts, findings, errors) come from ``meterlink`` so that app and command line say the same.
 """
 
 from __future__ import annotations
+
+from meterlink.words.language import Place, say_for
+from meterlink.words.language import use as use_language
 
 EN: dict[str, str] = {
     "app.title": "meterlink",
@@ -284,6 +287,7 @@ EN: dict[str, str] = {
     "settings.speech": "read readings out",
     "settings.vibration": "vibrate at a reading",
     "settings.language": "language",
+    "settings.device_language": "as the device",
     "settings.iso": "ISO",
     "settings.shutter": "shutter",
     "settings.camera_offset": "camera offset, stops",
@@ -337,19 +341,11 @@ EN: dict[str, str] = {
     "explain.over": "What is left between the camera's nearest third and the light: over is too bright, under too dark.",
 }
 
-LANGUAGES: dict[str, dict[str, str]] = {"en": EN}
-LANGUAGE_NAMES = {"en": "English"}
-
-_table = EN
-
-
 def use(language: str) -> None:
-    """Speak this language from now on; an unknown one is English."""
-    global _table
-    _table = LANGUAGES.get(language, EN)
+    """Speak this language from now on, on the screen of a phone; empty: the device's, an unknown one is English."""
+    use_language(language or None, Place.PHONE)
 
 
 def t(key: str, **parts: object) -> str:
     """Return a text in the language in use, its places filled in.  Raises ``KeyError`` for a text that there is not."""
-    text = _table.get(key) or EN[key]
-    return text.format(**parts) if parts else text
+    return say_for(key, EN[key], **parts)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -10,9 +11,20 @@ import pytest
 from meterlink.library.store import Library
 from meterlink.metering.session import Session
 from meterlink.records import Calibration, Light, Measurement, Placement, RangeScale, Setup, new_id
+from meterlink.words.language import Place, use
+
+# Tests read English wherever they run, in processes that they start too; those about languages choose their own.
+os.environ["METERLINK_LANGUAGE"] = "en"
 
 SENSOR = "5e4501"
 CONSTANT = 330.0
+
+
+@pytest.fixture(autouse=True)
+def _own_language() -> Iterator[None]:
+    """A language that a test chose is forgotten after it."""
+    yield
+    use(None, Place.TERMINAL)
 
 
 @pytest.fixture

@@ -198,7 +198,10 @@ class ScaleWalk(Procedure):
         flicker = (repeat_rel or U_POP_REL) if m.kind == "flash" else 0.0
         light = self.light_of(taken)
         if light is None:
-            raise CalibrationError(f"{taken.task.title}: the reference's reading is missing; give it with the pair")
+            raise CalibrationError(
+                "{task}: the reference's reading is missing; give it with the pair",
+                task=taken.task.title,
+            )
         return Pair(
             kind=m.kind,
             range_index=m.range_index,

@@ -7,6 +7,7 @@ import math
 from meterlink.calibration.evidence import Dark, Pair
 from meterlink.errors import CalibrationError
 from meterlink.photometry import calibration_fit as cf
+from meterlink.words.actions import Do
 
 MIN_PAIRS = 4
 """Pairs a range needs for a scale of its own: fewer cannot show that one of them is wrong."""
@@ -35,7 +36,10 @@ def usable(pairs: list[Pair], dark: Dark, name: str, warnings: list[str]) -> lis
     """Refuse what cannot carry a scale; take flash pairs alone when steady ones say something slightly else."""
     for pair in pairs:
         if not (net_of(pair, dark)[0] > 0 and pair.light > 0):
-            raise CalibrationError(f"pair {pair.label or '?'} of range {name} is not above the dark: leave it out")
+            raise CalibrationError(
+                "pair {label} of range {name} is not above the dark: leave it out",
+                label=pair.label or '?', name=name,
+            )
     flash, steady = ([p for p in pairs if p.kind == kind] for kind in ("flash", "steady"))
     if len(flash) < 2 or len(steady) < 2:
         return pairs
@@ -43,8 +47,10 @@ def usable(pairs: list[Pair], dark: Dark, name: str, warnings: list[str]) -> lis
     gap, u_gap = (b[0] - a[0]) * cf.STOPS, math.hypot(a[1], b[1]) * cf.STOPS
     if abs(gap) > max(KIND_GAP_STOPS, 3 * u_gap):
         raise CalibrationError(
-            f"range {name}: steady light and flash disagree by {abs(gap):.2f} stop, more than a lamp's colour can do: "
-            "check that the reference was in the right mode and that no pop was cut short, then take the pairs again"
+            "range {name}: steady light and flash disagree by {gap:.2f} stop, more than a lamp's colour can "
+            "do: check that the reference was in the right mode and that no pop was cut short, then take the "
+            "pairs again",
+            name=name, gap=abs(gap),
         )
     if abs(gap) > max(0.05, 3 * u_gap):
         warnings.append(
@@ -73,11 +79,16 @@ def fit_range(pairs: list[Pair], dark: Dark, name: str, full_raw: float = 1.0, *
     nets = [net_of(p, dark) for p in pairs]
     least = 2 if relaxed else MIN_PAIRS
     if len(pairs) < least:
-        raise CalibrationError(f"range {name} has {len(pairs)} pairs: take at least {least}, from dim to bright")
+        raise CalibrationError(
+            "range {name} has {count} pairs: take at least {least}, from dim to bright",
+            name=name, count=len(pairs), least=least,
+        )
     span = max(math.log2(max(g) / min(g)) for g in _by_kind(pairs, nets))
     if span < MIN_SPAN_STOPS and not relaxed:
         raise CalibrationError(
-            f"the pairs of range {name} span {span:.1f} stops: change distance or power and span {MIN_SPAN_STOPS:g}"
+            "the pairs of range {name} span {span:.1f} stops: change distance or power and span "
+            "{min_span_stops:g}",
+            name=name, span=span, min_span_stops=MIN_SPAN_STOPS,
         )
     us = [max(math.hypot(u, p.u_light_rel), 1e-4) for p, (_, u) in zip(pairs, nets, strict=True)]
     levels = [_level(p, net / full_raw) for p, (net, _) in zip(pairs, nets, strict=True)]
@@ -87,19 +98,25 @@ def fit_range(pairs: list[Pair], dark: Dark, name: str, full_raw: float = 1.0, *
     if fit.worst_sigmas > OUTLIER_SIGMAS and abs(off) > OUTLIER_STOPS:
         label = pairs[fit.worst].label or f"{fit.worst + 1}"
         raise CalibrationError(
-            f"range {name}: pair {label} lies {abs(off):.2f} stop {'above' if off > 0 else 'below'} the others: "
-            "take that pair again, reference and dome at the very same place"
+            "range {name}: pair {label} lies {off:.2f} stop above the others: take that pair again, reference and dome at the "
+            "very same place"
+            if off > 0
+            else "range {name}: pair {label} lies {off:.2f} stop below the others: take that pair again, reference and dome "
+            "at the very same place",
+            name=name, label=label, off=abs(off),
         )
     if abs(fit.bend) > BEND_LIMIT and abs(fit.bend) > 3 * fit.u_bend:
         raise CalibrationError(
-            f"range {name} is not linear: its scale changes by {fit.bend:+.0%} from empty to full: keep the brightest "
-            "pairs below 90 % of full scale, and if it stays, run 'meterlink verify'"
+            "range {name} is not linear: its scale changes by {bend:+.0%} from empty to full: keep the "
+            "brightest pairs below 90 % of full scale, and if it stays: {do}",
+            name=name, bend=fit.bend, do=Do("verify"),
         )
     if fit.excess > EXCESS_LIMIT:
         spread = float(fit.residuals_stops.std())
         raise CalibrationError(
-            f"the pairs of range {name} scatter by {spread:.2f} stop, more than reference and sensor can: fix lamp and "
-            "sensor in place and take them again"
+            "the pairs of range {name} scatter by {spread:.2f} stop, more than reference and sensor can: fix "
+            "lamp and sensor in place and take them again",
+            name=name, spread=spread,
         )
     return fit
 

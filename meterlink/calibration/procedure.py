@@ -121,7 +121,7 @@ class Procedure:
             self.refused = [*self.refused[-99:], Taken(task, measurement._replace(wave=None), value)]
             return reason
         if task.ask and value is None:
-            raise UsageError(f"this step needs what the {task.ask} says: give it with the reading")
+            raise UsageError("this step needs what the {ask} says: give it with the reading", ask=task.ask)
         self.taken.append(Taken(task, measurement, task.value if value is None else value))
         left = task.wanted - len(self.of(task.name))
         return f"{task.title}: {left} more" if left else f"{task.title}: done"

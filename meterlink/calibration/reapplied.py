@@ -22,7 +22,10 @@ def reapply(reading: Reading, old: Calibration, new: Calibration) -> Reading:
     if new.sensor_id != old.sensor_id or reading.sensor_id != new.sensor_id:
         raise CalibrationError("the new calibration belongs to another sensor: choose one of the same sensor")
     if new.receptor != old.receptor:
-        raise CalibrationError(f"a reading taken with the {old.receptor} cannot be seen as one of the {new.receptor}")
+        raise CalibrationError(
+            "a reading taken with the {receptor} cannot be seen as one of the {new_receptor}",
+            receptor=old.receptor, new_receptor=new.receptor,
+        )
     factor = _factor(reading.range_index, old, new)
     pops = tuple(_pop(p, old, new) for p in reading.pops)
     exposure = reading.exposure_lxs

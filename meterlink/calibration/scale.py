@@ -168,12 +168,13 @@ def _darks(evidence: Evidence) -> dict[int, Dark]:
     result = {}
     for index, name in enumerate(evidence.range_names):
         if index not in found:
-            raise CalibrationError(f"range {name} has no dark reading: put the cap on and take one")
+            raise CalibrationError("range {name} has no dark reading: put the cap on and take one", name=name)
         if found[index].raw > MAX_DARK_RAW * evidence.full_raw:
             part = found[index].raw / evidence.full_raw
             raise CalibrationError(
-                f"range {name} shows {part:.0%} of full scale in the dark: look for light under the cap, then "
-                "for a photodiode the wrong way round, and do not calibrate before"
+                "range {name} shows {part:.0%} of full scale in the dark: look for light under the cap, then "
+                "for a photodiode the wrong way round, and do not calibrate before",
+                name=name, part=part,
             )
         result[index] = found[index]
     return result
@@ -201,19 +202,23 @@ def _join(evidence: Evidence, fits: dict[int, cf.ScaleFit]) -> tuple[list[float]
             if abs(gap) > max(4 * u_gap, 0.1 / cf.STOPS):
                 names = evidence.range_names
                 raise CalibrationError(
-                    f"pairs and overlap disagree by {abs(gap) * cf.STOPS:.2f} stop about ranges {names[a]} and "
-                    f"{names[b]}: one set of pairs was taken on the other range, or a pop clipped; take both again"
+                    "pairs and overlap disagree by {gap:.2f} stop about ranges {a} and {b}: one "
+                    "set of pairs was taken on the other range, or a pop clipped; take both again",
+                    gap=abs(gap) * cf.STOPS, a=names[a], b=names[b],
                 )
     reached = set(own)
     for _ in range(count):
         reached |= {b for a, b, _, _ in overlaps if a in reached} | {a for a, b, _, _ in overlaps if b in reached}
     missing = [evidence.range_names[i] for i in range(count) if i not in reached]
     if missing:
-        raise CalibrationError(f"nothing was measured on range {missing[0]}: take pairs there, or the overlap pops")
+        raise CalibrationError(
+            "nothing was measured on range {missing}: take pairs there, or the overlap pops",
+            missing=missing[0],
+        )
     try:
         scales, covariance = cf.combine_ranges(count, own, overlaps)
     except ValueError as error:
-        raise CalibrationError(f"the ranges cannot be tied together ({error}): take the overlap pops again") from None
+        raise CalibrationError("the ranges cannot be tied together ({error}): take the overlap pops again", error=error) from None
     return scales.tolist(), covariance.tolist()
 
 
@@ -221,8 +226,9 @@ def _check_order(ranges: tuple[RangeScale, ...], names: tuple[str, ...]) -> None
     for first, second, a, b in zip(ranges, ranges[1:], names, names[1:], strict=False):
         if first.full_scale_lx <= second.full_scale_lx:
             raise CalibrationError(
-                f"range {a} turns out more sensitive than range {b}: the feedback resistors (or the gain wires) "
-                "are swapped; change them over and calibrate again"
+                "range {a} turns out more sensitive than range {b}: the feedback resistors (or the gain "
+                "wires) are swapped; change them over and calibrate again",
+                a=a, b=b,
             )
 
 

@@ -54,7 +54,10 @@ def parse_csv(text: str) -> Spectra:
         CalibrationError: too large, no header, a line that is not numbers, wavelengths that do not rise.
     """
     if len(text) > MAX_TEXT:
-        raise CalibrationError(f"the file of spectra has more than {MAX_TEXT:,} characters: thin it out to 1 nm")
+        raise CalibrationError(
+            "the file of spectra has more than {max_text:,} characters: thin it out to 1 nm",
+            max_text=MAX_TEXT,
+        )
     lines = [line for line in io.StringIO(text.lstrip("\ufeff")) if line.strip() and not line.lstrip().startswith("#")]
     dialect = ";" if lines and lines[0].count(";") > lines[0].count(",") else ","
     rows = list(csv.reader(lines, delimiter=dialect))
@@ -67,13 +70,16 @@ def parse_csv(text: str) -> Spectra:
         table = np.array([[float(cell) for cell in row] for row in rows[1:]], dtype=np.float64)
     except ValueError:
         bad = next(i for i, row in enumerate(rows[1:], 2) if not _numbers(row, len(names) + 1))
-        raise CalibrationError(f"line {bad} of the spectra is not {len(names) + 1} numbers: correct it") from None
+        raise CalibrationError(
+            "line {bad} of the spectra is not {count} numbers: correct it",
+            bad=bad, count=len(names) + 1,
+        ) from None
     if table.shape[1] != len(names) + 1:
         raise CalibrationError("every line of the spectra needs a wavelength and one number for each name")
     try:
         return Spectra(spectral.GRID_NM, {n: spectral.on_grid(table[:, 0], table[:, i + 1]) for i, n in enumerate(names)})
     except ValueError as error:
-        raise CalibrationError(f"the spectra cannot be used: {error}") from None
+        raise CalibrationError("the spectra cannot be used: {error}", error=error) from None
 
 
 def _numbers(row: list[str], wanted: int) -> bool:
@@ -116,7 +122,10 @@ def lamp_errors(
         CalibrationError: an unknown lamp, or a sensor that sees nothing of one.
     """
     if calibration_lamp is not None and calibration_lamp not in lamps.values:
-        raise CalibrationError(f"no lamp {calibration_lamp[:40]!r}: there are {', '.join(lamps.values)}")
+        raise CalibrationError(
+            "no lamp {calibration_lamp!r}: there are {values}",
+            calibration_lamp=calibration_lamp[:40], values=', '.join(lamps.values),
+        )
     under = lamps.values[calibration_lamp] if calibration_lamp else None
     try:
         rows = []
@@ -125,4 +134,4 @@ def lamp_errors(
             rows.append(LampError(name, factor, spectral.error_stops(factor)))
         return spectral.f1_prime(lamps.wavelength_nm, responsivity), tuple(rows)
     except ValueError as error:
-        raise CalibrationError(f"no spectral error follows: {error}") from None
+        raise CalibrationError("no spectral error follows: {error}", error=error) from None

@@ -30,7 +30,10 @@ class AngleWalk(Procedure):
         angles = list(angles_deg) or list(ANGLES_DEG[calibration.receptor])
         largest = LARGEST_ANGLE_DEG[calibration.receptor]
         if any(abs(a) > largest for a in angles):
-            raise CalibrationError(f"a {calibration.receptor} receptor is tested up to {largest:g} degrees: leave the rest")
+            raise CalibrationError(
+                "a {receptor} receptor is tested up to {largest:g} degrees: leave the rest",
+                receptor=calibration.receptor, largest=largest,
+            )
         seen: dict[float, int] = {}
         tasks = []
         for angle in angles:
@@ -83,12 +86,12 @@ def fit_angles(taken: Sequence[Taken], lights: Sequence[float], receptor: str, u
     try:
         return fit_response(angles, lights, us, receptor)
     except ValueError as error:
-        raise CalibrationError(f"no angular response follows: {error}") from None
+        raise CalibrationError("no angular response follows: {error}", error=error) from None
 
 
 def _light(taken: Taken) -> float:
     m = taken.measurement
     value = m.exposure_lxs if m.exposure_lxs is not None else m.illuminance_lx
     if value is None or value <= 0:
-        raise CalibrationError(f"{taken.task.title}: no light was measured; take that angle again")
+        raise CalibrationError("{task}: no light was measured; take that angle again", task=taken.task.title)
     return value

@@ -29,6 +29,7 @@ from meterlink.calibration.reminders import reminders
 from meterlink.cli.frame import add_json_option, open_library, print_json, print_rows
 from meterlink.errors import CalibrationError, SensorError, UsageError
 from meterlink.records import Calibration, Identity
+from meterlink.words.actions import Do
 
 if TYPE_CHECKING:
     from meterlink.calibration.scale import Scaled
@@ -138,7 +139,7 @@ def _procedure(args: argparse.Namespace, identity: Identity, previous: Calibrati
         raise UsageError("give the flash's distances, e.g. --distance 1m 2m")
     names = list(identity.ranges)
     if args.range and args.range not in names:
-        raise UsageError(f"this sensor has no range {args.range}: it has {', '.join(names)}")
+        raise UsageError("this sensor has no range {range}: it has {names}", range=args.range, names=', '.join(names))
     guide = units.parse_length(args.guide_number, "guide number")
     distances = [units.parse_distance(d) for d in args.distance]
     return GuideWalk(identity, previous, guide, distances, names.index(args.range) if args.range else 0)
@@ -232,11 +233,14 @@ def _list(args: argparse.Namespace) -> int:
 def _spectral(args: argparse.Namespace) -> int:
     from meterlink.calibration.spectra import known_lamps, lamp_errors, parse_csv
     if not args.file:
-        raise UsageError("name a CSV of wavelength and responsivity: meterlink calibrate spectral diode.csv")
+        raise UsageError("name a CSV of wavelength and responsivity: {do}", do=Do("calibrate_spectral"))
     try:
         text = Path(args.file).read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
-        raise UsageError(f"{args.file} cannot be read ({error.__class__.__name__}): check the path") from None
+        raise UsageError(
+            "{file} cannot be read ({name}): check the path",
+            file=args.file, name=error.__class__.__name__,
+        ) from None
     sensors, lamps = parse_csv(text), known_lamps()
     found = {name: lamp_errors(values, lamps) for name, values in sensors.values.items()}
     if args.json:

@@ -20,6 +20,7 @@ from meterlink.errors import NotInLibrary, UsageError
 from meterlink.judging.fixture_curves import FixtureCurves, fixture_curves
 from meterlink.metering.session import Session
 from meterlink.report.drift_plot import drift_drawing, drift_lines
+from meterlink.words.actions import Do
 
 NOTHING = "–"
 
@@ -35,7 +36,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print the table, or one head's curves."""
     if args.picture and not args.light:
-        raise UsageError("say whose picture: meterlink colour KEY --picture drift.png")
+        raise UsageError("say whose picture: {do}", do=Do("colour_plot"))
     session = open_session(args)
     with session.library:
         if args.light:
@@ -88,7 +89,7 @@ def _one(args: argparse.Namespace, session: Session) -> None:
         try:
             drawing = drift_drawing(curves)
         except ValueError as error:
-            raise NotInLibrary(f"{error}: meter {light.name} at another power") from error
+            raise NotInLibrary("{error}: meter {light} at another power", error=error, light=light.name) from error
         drawing.write(args.picture)
         if not args.json:
             print(f"picture: {args.picture}")

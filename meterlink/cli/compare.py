@@ -70,4 +70,4 @@ def parse_date(text: str | None) -> float | None:
             return time.mktime(moment) + day_end
         except (ValueError, OverflowError):
             continue
-    raise UnitError(f"date '{plain}' cannot be read: give 2026-03-01 or '2026-03-01 14:30'", text)
+    raise UnitError("date '{plain}' cannot be read: give 2026-03-01 or '2026-03-01 14:30'", text, plain=plain)

@@ -52,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
                 raise UsageError("a library file holds everything: add --everything, or write .json for one set-up")
             export.write_library(library, target, replace=args.replace)
         else:
-            raise UsageError(f"{target.name}: choose the ending .json, .csv or .sqlite")
+            raise UsageError("{target}: choose the ending .json, .csv or .sqlite", target=target.name)
     print(target)
     return 0
 

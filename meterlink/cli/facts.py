@@ -15,6 +15,7 @@ from meterlink.checks.facts import FACTS, MOVEMENTS
 from meterlink.errors import UnitError
 from meterlink.photometry.shutter import KINDS
 from meterlink.report.picture import small_picture
+from meterlink.words.language import translated
 
 MAX_WORDS = 200
 """Characters of a fact in words."""
@@ -87,14 +88,20 @@ def _within(key: str, value: Any, text: str) -> Any:
         low, high = FACTS[key]
         if not low <= value <= high:
             what = key.replace("_", " ")
-            raise UnitError(f"{what} '{text[:20]}' cannot be: give {low:g} to {high:g}", text)
+            raise UnitError(
+                "{what} '{typed}' cannot be: give {low:g} to {high:g}",
+                text, what=what, typed=text[:20], low=low, high=high,
+            )
     return value
 
 
 def _kind(text: str, _key: str) -> str:
     plain = text.strip().lower().replace(" ", "-")
     if plain not in KINDS:
-        raise UnitError(f"shutter kind '{text[:20]}': give {', '.join(KINDS[:-1])} or {KINDS[-1]}", text)
+        raise UnitError(
+            "shutter kind '{typed}': give {kinds} or {last}",
+            text, typed=text[:20], kinds=', '.join(KINDS[:-1]), last=KINDS[-1],
+        )
     return plain
 
 
@@ -120,7 +127,10 @@ def _number(text: str, key: str) -> float:
     except ValueError:
         value = float("nan")
     if not value >= 0.0 or value == float("inf"):
-        raise UnitError(f"{key.replace('_', ' ')} '{text[:20]}' cannot be read: give a plain number, 0 or more", text)
+        raise UnitError(
+            "{what} '{typed}' cannot be read: give a plain number, 0 or more",
+            text, what=translated(key.replace('_', ' ')), typed=text[:20],
+        )
     return value
 
 
@@ -128,7 +138,10 @@ def _fraction(text: str, key: str) -> float:
     plain = text.strip()
     value = _number(plain.removesuffix("%"), key) / (100.0 if plain.endswith("%") else 1.0)
     if value > 1.0:
-        raise UnitError(f"{key.replace('_', ' ')} '{text[:20]}' cannot be: give 0 to 1, or 18%", text)
+        raise UnitError(
+            "{what} '{typed}' cannot be: give 0 to 1, or 18%",
+            text, what=translated(key.replace('_', ' ')), typed=text[:20],
+        )
     return value
 
 
@@ -140,7 +153,10 @@ def _movement(text: str, _key: str) -> float | str:
         return units.parse_movement(text)
     except UnitError as error:
         words = ", ".join(MOVEMENTS)
-        raise UnitError(f"movement '{text[:20]}' cannot be read: give {words}, or a speed such as 2m/s", text) from error
+        raise UnitError(
+            "movement '{typed}' cannot be read: give {words}, or a speed such as 2m/s",
+            text, typed=text[:20], words=words,
+        ) from error
 
 
 def _aperture(text: str, _key: str) -> str:
@@ -150,7 +166,10 @@ def _aperture(text: str, _key: str) -> str:
 def _words(text: str, key: str) -> str:
     plain = " ".join(text.split())
     if len(plain) > MAX_WORDS:
-        raise UnitError(f"{key.replace('_', ' ')} is too long: give at most {MAX_WORDS} characters", text)
+        raise UnitError(
+            "{what} is too long: give at most {max_words} characters",
+            text, what=translated(key.replace('_', ' ')), max_words=MAX_WORDS,
+        )
     return plain
 
 

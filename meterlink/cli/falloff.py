@@ -22,6 +22,7 @@ from meterlink.metering.walk import Request
 from meterlink.photometry.falloff import FalloffFit
 from meterlink.records import Light
 from meterlink.report.falloff_plot import write_falloff_picture
+from meterlink.words.actions import Do
 
 POINT = "falloff"
 """Readings of a walk are taken at a point of their own, so that they never pass for the face's."""
@@ -58,7 +59,8 @@ def _stored(session: Session, light: Light) -> FalloffFit:
     fit = session.library.falloff(light.modifier)
     if fit is None:
         raise NotInLibrary(
-            f"{light.name}: no falloff was measured: meterlink falloff {light.name} --at 0.8m 1.2m 1.8m"
+            "{light}: no falloff was measured: {do}",
+            light=light.name, do=Do("falloff", light=light.name),
         )
     return fit
 
@@ -67,13 +69,16 @@ def _measure(args: argparse.Namespace, session: Session, light: Light) -> Fallof
     from meterlink.cli.driving import drive
     from meterlink.sensor.link.direct import run
     if not light.modifier:
-        raise UsageError(f"{light.name}: name its modifier first: meterlink light change {light.name} --modifier 'octa 90'")
+        raise UsageError(
+            "{light}: name its modifier first: {do}",
+            light=light.name, do=Do("name_modifier", light=light.name),
+        )
     distances = [units.parse_distance(text) for text in args.at]
     if len(distances) < 3 or len(set(distances)) < 3:
         raise UsageError("give three different distances or more, e.g. --at 0.8m 1.2m 1.8m")
     placement = session.placement(light.id)
     if placement is None:
-        raise UsageError(f"{light.name} is not placed yet: meterlink light move {light.name} --distance 1.2m")
+        raise UsageError("{light} is not placed yet: {do}", light=light.name, do=Do("give_distance", light=light.name))
     runs = []
     for distance in distances:
         print(f"\nput {light.name} at {units.format_length(distance)} from the dome, dome on its axis toward it")
@@ -86,7 +91,7 @@ def _measure(args: argparse.Namespace, session: Session, light: Light) -> Fallof
     try:
         fit = falloff_from(runs, session.settings)
     except ValueError as error:
-        raise AnalysisError(f"{light.name}: {error}") from error
+        raise AnalysisError("{light}: {error}", light=light.name, error=error) from error
     session.library.add_note("falloff", light.modifier, fit.to_record())
     return fit
 

@@ -15,6 +15,7 @@ import argparse
 from meterlink import units
 from meterlink.cli.frame import add_setup_option, open_session
 from meterlink.errors import NotInLibrary, UsageError
+from meterlink.words.actions import Do
 
 MOST_M = 50.0
 
@@ -30,7 +31,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Supersede the light's readings by ones with the distance."""
     if (args.distance is None) != args.not_given:
-        raise UsageError("say how far: meterlink held KEY 20cm, or --not-given")
+        raise UsageError("say how far: {do}, or --not-given", do=Do("say_held"))
     held_off_m = None if args.not_given else units.parse_length(args.distance, "held-off distance", 0.0, MOST_M)
     session = open_session(args)
     with session.library:
@@ -38,7 +39,10 @@ def run(args: argparse.Namespace) -> int:
         light = session.light(args.light)
         state = session.view().state(light.id)
         if state is None or not any(r.light_id == light.id for r in session.view().readings):
-            raise NotInLibrary(f"{light.name} has no reading that the distance could belong to: meterlink meter {light.name}")
+            raise NotInLibrary(
+                "{light} has no reading that the distance could belong to: {do}",
+                do=Do("meter", light=light.name), light=light.name,
+            )
         session.held(held_off_m, light.id)
         said = "distance not given" if held_off_m is None else f"held off {units.format_length(held_off_m)}"
         state = session.view().state(light.id)

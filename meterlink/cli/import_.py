@@ -16,6 +16,7 @@ from meterlink.errors import UsageError
 from meterlink.library.code import decode
 from meterlink.library.importing import import_document, import_file, preview_file
 from meterlink.report.qr import unpacked
+from meterlink.words.actions import Do
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -28,7 +29,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Import."""
     if bool(args.file) == bool(args.code):
-        raise UsageError("give either a file or --code TEXT, e.g. meterlink import lowkey.json")
+        raise UsageError("give either a file or --code TEXT, e.g. {do}", do=Do("import"))
     with open_library(args) as library:
         if args.code:
             added = import_document(library, decode(unpacked(args.code)), "the code")

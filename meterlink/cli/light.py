@@ -27,6 +27,7 @@ from meterlink.library.store import Library
 from meterlink.metering.session import Session
 from meterlink.records import Light, Placement, Setup, new_id
 from meterlink.records.kept import ROLES
+from meterlink.words.actions import Do
 
 PLACEMENT_OPTIONS = (
     ("--distance", "L", "emitting surface to the dome, e.g. 1.2m, 4ft6"),
@@ -104,9 +105,12 @@ def run(args: argparse.Namespace) -> int:
 
 def _add(args: argparse.Namespace, session: Session) -> None:
     if any(one.name.casefold() == args.name.strip().casefold() for one in session.lights()):
-        raise UsageError(f"there is a light {args.name} already: meterlink light move {args.name}, or light change")
+        raise UsageError(
+            "there is a light {light} already: {move}, or {change}",
+            light=args.name, move=Do("move_light", light=args.name), change=Do("change_light", light=args.name),
+        )
     if args.role is None:
-        raise UsageError(f"{args.name}: say what it does: --role key, fill, hair, rim, background or other")
+        raise UsageError("{light}: say what it does: --role key, fill, hair, rim, background or other", light=args.name)
     source = session.light(args.reflector_of).id if args.reflector_of else None
     light = Light(new_id(), session.setup.id, args.name.strip(), "other", order=len(session.lights()), source_light_id=source)
     light = light._replace(**_light_changes(args, light))
@@ -121,7 +125,7 @@ def _move(args: argparse.Namespace, session: Session) -> None:
     light = session.light(args.name)
     changes = _placement_changes(args, light)
     if not changes:
-        raise UsageError(f"{light.name}: say what changed, e.g. --distance 1.2m or --power 1/8")
+        raise UsageError("{light}: say what changed, e.g. --distance 1.2m or --power 1/8", light=light.name)
     print(describe(light, session.move(light, **changes)))
 
 
@@ -131,7 +135,7 @@ def _change(args: argparse.Namespace, session: Session) -> None:
     if args.rename:
         changes["name"] = args.rename.strip()
     if not changes:
-        raise UsageError(f"{light.name}: nothing to change: see meterlink light change --help")
+        raise UsageError("{light}: nothing to change: see {do}", light=light.name, do=Do("change_light_help"))
     light = light._replace(**changes)
     session.library.revise_light(light)
     print(describe(light, session.placement(light.id)))
@@ -147,7 +151,10 @@ def _light_changes(args: argparse.Namespace, light: Light) -> dict[str, Any]:
     changes: dict[str, Any] = {}
     if args.role is not None:
         if args.role not in ROLES:
-            raise UsageError(f"there is no role '{args.role[:20]}': key, fill, hair, rim, background or other")
+            raise UsageError(
+                "there is no role '{role}': key, fill, hair, rim, background or other",
+                role=args.role[:20],
+            )
         changes["role"] = args.role
     for name in ("point", "fixture", "modifier"):
         if getattr(args, name) is not None:
@@ -157,7 +164,10 @@ def _light_changes(args: argparse.Namespace, light: Light) -> dict[str, Any]:
     if args.power_step is not None:
         step = abs(units.parse_stops(args.power_step, "power step", 3))
         if step < 0.01:
-            raise UsageError(f"a power step of {args.power_step} stops cannot be: give the dial's smallest step, e.g. 1/10 or 1/3")
+            raise UsageError(
+                "a power step of {power_step} stops cannot be: give the dial's smallest step, e.g. 1/10 or 1/3",
+                power_step=args.power_step,
+            )
         changes["power_step_stops"] = step
     if args.full_power is not None:
         changes["full_power_j"] = _joules(args.full_power)
@@ -176,7 +186,7 @@ def _joules(text: str) -> float:
     except ValueError:
         value = 0.0
     if not 0 < value < 1e5:
-        raise UnitError(f"full power '{text[:20]}' cannot be read: give joules, e.g. 400J", text)
+        raise UnitError("full power '{typed}' cannot be read: give joules, e.g. 400J", text, typed=text[:20])
     return value
 
 
@@ -212,7 +222,10 @@ def _emission(text: str) -> float:
     except ValueError:
         value = -1.0
     if not 0 <= value <= 200:
-        raise UnitError(f"emission '{text[:20]}' cannot be read: give the exponent of the cosine, 1 (diffuser) to 200", text)
+        raise UnitError(
+            "emission '{typed}' cannot be read: give the exponent of the cosine, 1 (diffuser) to 200",
+            text, typed=text[:20],
+        )
     return value
 
 
@@ -220,12 +233,15 @@ def _shape(args: argparse.Namespace) -> dict[str, Any]:
     if args.disk:
         size = units.parse_size(args.disk, "disk")
         if size.height_m is not None:
-            raise UsageError(f"a disk has one size: --disk 90cm, or --rectangle {args.disk}")
+            raise UsageError("a disk has one size: --disk 90cm, or --rectangle {disk}", disk=args.disk)
         return {"shape": "disk", "width_m": size.width_m, "height_m": None}
     if args.rectangle:
         size = units.parse_size(args.rectangle, "rectangle")
         if size.height_m is None:
-            raise UsageError(f"a rectangle has two sizes: --rectangle 60x90cm, or --disk {args.rectangle}")
+            raise UsageError(
+                "a rectangle has two sizes: --rectangle 60x90cm, or --disk {rectangle}",
+                rectangle=args.rectangle,
+            )
         return {"shape": "rectangle", "width_m": size.width_m, "height_m": size.height_m}
     if args.bare:
         return {"shape": "point", "width_m": None, "height_m": None}

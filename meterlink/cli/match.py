@@ -47,13 +47,16 @@ def run(args: argparse.Namespace) -> int:
     """Walk and report; exit code 1 when not everything matches."""
     tolerance = units.parse_stops(args.tolerance, "tolerance", 2) if args.tolerance else None
     if tolerance is not None and tolerance <= 0:
-        raise UsageError(f"a tolerance of {args.tolerance} stops cannot be: give one above 0, e.g. 0.1")
+        raise UsageError(
+            "a tolerance of {tolerance} stops cannot be: give one above 0, e.g. 0.1",
+            tolerance=args.tolerance,
+        )
     with open_library(args) as library:
         stored = Session(library, args.stored)
         if args.report or args.made:
             rebuild = Rebuild(library, stored, tolerance_stops=tolerance, keep_common=not args.lights)
             if args.made and not rebuild.set_last():
-                raise UsageError(f"{rebuild.setup.name}: there is no last change to make: see --report")
+                raise UsageError("{setup}: there is no last change to make: see --report", setup=rebuild.setup.name)
         else:
             rebuild = rebuild_of(library, stored, here=args.here, tolerance_stops=tolerance, keep_common=not args.lights)
             # With --json the data alone goes to the output; what is said on the way goes beside it.

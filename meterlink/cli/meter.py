@@ -33,6 +33,7 @@ from meterlink.metering.walk import Request
 from meterlink.records import Kind, Light, Purpose
 from meterlink.records.kept import TOWARD
 from meterlink.records.placement_rules import check_held_off
+from meterlink.words.actions import Do
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -68,7 +69,7 @@ def run(args: argparse.Namespace) -> int:
     with session.library:
         if args.resume:
             if not session.resume():
-                raise UsageError("there is no walk to go on with: meterlink meter KEY FILL, or --pending")
+                raise UsageError("there is no walk to go on with: {do}, or --pending", do=Do("meter_lights"))
         else:
             session.begin(requests(args, session))
         code = run(drive(session, args.sensor, record_to=args.record, after=durations))
@@ -90,16 +91,19 @@ def durations(outcome: Outcome) -> str:
 def requests(args: argparse.Namespace, session: Session) -> list[Request]:
     """Return what is to be metered, checked before anything is opened."""
     if not 1 <= args.pops <= 20:
-        raise UsageError(f"--pops {args.pops}: give 1 to 20")
+        raise UsageError("--pops {pops}: give 1 to 20", pops=args.pops)
     if args.held_off_toward not in TOWARD and "," not in args.held_off_toward:
-        raise UsageError(f"--held-off-toward '{args.held_off_toward[:20]}': give {', '.join(TOWARD)} or x,y,z in metres")
+        raise UsageError(
+            "--held-off-toward '{held_off_toward}': give {toward} or x,y,z in metres",
+            held_off_toward=args.held_off_toward[:20], toward=', '.join(TOWARD),
+        )
     how: dict[str, Any] = {
         "receptor": args.receptor or session.settings.default_receptor,
         "held_off_toward": args.held_off_toward,
         "kind": Kind.STEADY if args.steady or args.room else Kind.FLASH,
     }
     if args.lamps and not args.room:
-        raise UsageError("--lamps belongs to --room: meterlink meter --room --lamps on")
+        raise UsageError("--lamps belongs to --room: {do}", do=Do("meter_room_lamps"))
     if args.room:
         note = f"lamps {args.lamps}" if args.lamps else ""
         return [Request(None, Purpose.ROOM, point=args.point or "face", aim=args.aim or "camera", note=note, **how)]

@@ -21,6 +21,7 @@ from meterlink.cli.frame import add_json_option, open_library, print_json, print
 from meterlink.errors import LinkError, SensorError, UsageError
 from meterlink.library.store import Library
 from meterlink.records import Identity, Reply
+from meterlink.words.language import say
 
 if TYPE_CHECKING:
     from meterlink.sensor.find import Found
@@ -164,7 +165,9 @@ async def _name(name: str, port: str) -> int:
                     while not fits(sample := await samples.get()):
                         pass
                     return sample
-        raise SensorError(f"no sensor of the build notes answers on {port}: check the port, and that no other program holds it")
+        raise SensorError(
+            "no sensor of the build notes answers on {port}: check the port, and that no other program holds it", port=port
+        )
 
     await link.open(take, lambda _error: None)
     try:
@@ -174,10 +177,13 @@ async def _name(name: str, port: str) -> int:
         try:
             frame = decoder.set_identity(sensor_id, name)
         except ValueError as error:
-            raise UsageError(f"{error}: choose a shorter name") from None
+            raise UsageError("{error}: choose a shorter name", error=error) from None
         reply = await answer(lambda: frame, lambda s: isinstance(s, Reply) and s.command == SET_IDENTITY)
         if reply.code != DONE:
-            raise SensorError(f"{identity.name} keeps its name: {reply.text or 'its firmware is older'}; update its firmware")
+            raise SensorError(
+                "{sensor} keeps its name: {why}; update its firmware",
+                sensor=identity.name, why=reply.text or say("its firmware is older"),
+            )
         after = await answer(decoder.identify, lambda s: isinstance(s, Identity))
     finally:
         await link.close()

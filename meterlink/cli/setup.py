@@ -30,6 +30,7 @@ from meterlink.library.store import Library
 from meterlink.metering.rebuild import copied_setup
 from meterlink.photometry.exposure import filter_stops
 from meterlink.records import Setup, new_id
+from meterlink.words.actions import Do
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -107,9 +108,12 @@ def _filter_stops(text: str) -> float:
     try:
         stops = filter_stops(float(plain[:-1])) if plain.endswith("x") else units.parse_stops(plain, "filter", 20)
     except ValueError as error:
-        raise UnitError(f"filter '{text[:20]}' cannot be read: give a factor such as 4x, or stops such as 2", text) from error
+        raise UnitError(
+            "filter '{typed}' cannot be read: give a factor such as 4x, or stops such as 2",
+            text, typed=text[:20],
+        ) from error
     if stops < 0:
-        raise UnitError(f"filter '{text[:20]}' would add light: give 0 stops or more", text)
+        raise UnitError("filter '{typed}' would add light: give 0 stops or more", text, typed=text[:20])
     return stops
 
 
@@ -198,7 +202,7 @@ def _change(args: argparse.Namespace, library: Library) -> None:
     if args.rename:
         changes["name"] = args.rename
     if not changes:
-        raise UsageError("nothing to change: give --iso, --shutter, --filter, --notes ...; see 'meterlink setup change --help'")
+        raise UsageError("nothing to change: give --iso, --shutter, --filter, --notes ...; see {do}", do=Do("change_setup"))
     changed = setup._replace(**changes)
     library.revise_setup(changed)
     print(camera_line(changed))
@@ -223,6 +227,9 @@ def _unarchive(args: argparse.Namespace, library: Library) -> None:
     named = [s for s in library.setups(include_archived=True) if s.archived and s.name.casefold() == args.name.casefold()]
     setup = named[0] if len(named) == 1 else library.setup(args.name)
     if not setup.archived:
-        raise UsageError(f"{setup.name} is not archived: 'meterlink setup list --archived' shows those that are")
+        raise UsageError(
+            "{setup} is not archived: {do}",
+            setup=setup.name, do=Do("list_archived"),
+        )
     library.revise_setup(setup._replace(archived=False))
     print(f"{setup.name} is back in the list")

@@ -68,7 +68,10 @@ def _restore(backups: Backups, name: str) -> int:
     copy = backups.named(name)
     report = check.check(copy)
     if not report.sound:
-        raise LibraryDamaged(f"{copy} is damaged itself ({report.findings[0].text}), nothing was changed: choose another backup")
+        raise LibraryDamaged(
+            "{copy} is damaged itself ({findings}), nothing was changed: choose another backup",
+            copy=copy, findings=report.findings[0].text,
+        )
     kept = backups.restore(copy)
     print(f"{backups.library}: restored from {copy.name}, {_counts(report.counts)}")
     if kept is not None:

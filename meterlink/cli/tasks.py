@@ -81,7 +81,10 @@ def reference_value(calibration_constant: float, iso: float, shutter_s: float) -
                 try:
                     number = float(plain.removesuffix(unit))
                 except ValueError:
-                    raise UsageError(f"'{text[:30]}' is no number of {unit}: type for example 1200 lx") from None
+                    raise UsageError(
+                        "'{typed}' is no number of {unit}: type for example 1200 lx",
+                        typed=text[:30], unit=unit,
+                    ) from None
                 return reference_light(calibration_constant=calibration_constant, **{name: number})
         return reference_light(
             calibration_constant=calibration_constant,

@@ -24,6 +24,7 @@ from meterlink.errors import NotInLibrary, SensorError
 from meterlink.library.files import write_whole
 from meterlink.sensor.measuring.calibrate import default_calibration
 from meterlink.units import parse_distance
+from meterlink.words.actions import Do
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -105,7 +106,7 @@ def _stored(args: argparse.Namespace) -> dict[str, Any]:
             record = calibration.details.get("certificate")
             if record:
                 return dict(record)
-    raise NotInLibrary("no sensor of this library has been verified: run 'meterlink verify' with the sensor connected")
+    raise NotInLibrary("no sensor of this library has been verified: connect the sensor: {do}", do=Do("verify"))
 
 
 def _write(path: str, page: str) -> None:

@@ -28,6 +28,7 @@ from meterlink.metering.session import Session
 from meterlink.records import Reading
 from meterlink.report.wave import Trace, terminal_wave, trace_of_samples
 from meterlink.report.wave_drawing import wave_drawing
+from meterlink.words.actions import Do
 
 MOST_PICTURED = 12
 
@@ -45,7 +46,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Show, write, or both."""
     if args.pop is not None and not 1 <= args.pop <= 100:
-        raise UsageError(f"--pop {args.pop}: give 1 to 100")
+        raise UsageError("--pop {pop}: give 1 to 100", pop=args.pop)
     session = open_session(args)
     with session.library:
         found = _traces(args, session)
@@ -78,15 +79,21 @@ def _traces(args: argparse.Namespace, session: Session) -> list[tuple[Trace, Rea
         except AnalysisError as error:
             missing.append(str(error))
     if wanted and missing:
-        raise NotInLibrary(f"{'; '.join(missing)}: meter it with a sensor that sees the flash's course")
+        raise NotInLibrary("{missing}: meter it with a sensor that sees the flash's course", missing='; '.join(missing))
     if not found:
-        raise NotInLibrary(f"{session.setup.name}: no waveform was kept: meter the lights, or meterlink watch --wave")
+        raise NotInLibrary(
+            "{setup}: no waveform was kept: meter the lights, or watch one pop: {do}",
+            setup=session.setup.name, do=Do("watch_wave"),
+        )
     return found
 
 
 def _picture(args: argparse.Namespace, session: Session, traces: list[Trace]) -> None:
     if len(traces) > MOST_PICTURED:
-        raise UsageError(f"a picture shows at most {MOST_PICTURED} lights: name those that you want to see")
+        raise UsageError(
+            "a picture shows at most {most_pictured} lights: name those that you want to see",
+            most_pictured=MOST_PICTURED,
+        )
     facts = camera(session.setup, session.settings)
     shutter = None if facts.readout_unknown else facts.shutter
     wave_drawing(traces, shutter=shutter, title=_title(session, traces)).write(args.picture)

@@ -54,7 +54,10 @@ def check(connection: sqlite3.Connection, came: Mapping[str, Columns], *, new_se
         for name in _WHOLE:
             connection.execute(f"CREATE TEMP VIEW {name} AS SELECT * FROM main.{name}{'' if name in whole else ' WHERE 0'}")
         for problem in problems(connection, "temp"):
-            raise ImportRefused(f"the shared library holds what does not hold together ({problem}), it was not taken: check it")
+            raise ImportRefused(
+                "the shared library holds what does not hold together ({problem}), it was not taken: check it",
+                problem=problem,
+            )
     finally:
         for name in (*_VIEWS, *_WHOLE):
             connection.execute(f"DROP VIEW IF EXISTS temp.{name}")

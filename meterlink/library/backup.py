@@ -31,6 +31,7 @@ from meterlink.library.files import (
     sync_file,
     written_whole,
 )
+from meterlink.words.actions import Do
 
 REASONS = ("day", "migration", "import", "merge", "sync", "restore")
 DAMAGED = "damaged"
@@ -95,7 +96,8 @@ class Backups:
             self.folder.mkdir(mode=0o700, exist_ok=True)
         except OSError as error:
             raise StorageError(
-                f"no backup can be kept in {self.folder} ({error.strerror}), nothing was changed: check the folder's rights"
+                "no backup can be kept in {folder} ({strerror}), nothing was changed: check the folder's rights",
+                folder=self.folder, strerror=error.strerror,
             ) from error
         remove_stale(self.folder)
 
@@ -125,7 +127,10 @@ class Backups:
         if found or is_file(text):
             return found[0] if found else Path(text)
         known = every[0].path.name if every else "there is none yet"
-        raise NotInLibrary(f"there is no backup {text[:60]!r} of {self.library}: 'meterlink store backups' lists them ({known})")
+        raise NotInLibrary(
+            "there is no backup {typed!r} of {library}: {do} ({known})",
+            typed=text[:60], library=self.library, known=known, do=Do("store_backups"),
+        )
 
     def restore(self, copy: Path) -> Path | None:
         """Put a copy in the library's place after keeping what stands there; return where that was kept.
@@ -243,7 +248,9 @@ def copy_to(
                 leftover.unlink(missing_ok=True)  # of a file that is gone or claimed: it would be played into the copy
         except sqlite3.Error as error:
             raise StorageError(
-                f"no safe copy could be written to {target} ({error}), nothing was changed: free some space or check the disk"
+                "no safe copy could be written to {target} ({error}), nothing was changed: free some space "
+                "or check the disk",
+                target=target, error=error,
             ) from error
 
 
@@ -252,14 +259,14 @@ def _check_target(target: Path, source: Path, replace: bool) -> None:
     if not exists(target):
         return
     if target.samefile(source):
-        raise UsageError(f"{target} is the library itself: name another file")
+        raise UsageError("{target} is the library itself: name another file", target=target)
     if not is_library(target) and not (replace and target.stat().st_size == 0):
         if replace and is_sqlite(target):
-            raise UsageError(f"{target} belongs to another program: choose another name")
+            raise UsageError("{target} belongs to another program: choose another name", target=target)
         if not replace or not is_damaged_place(target):
-            raise UsageError(f"{target} exists and is no library: choose another name")
+            raise UsageError("{target} exists and is no library: choose another name", target=target)
     if not replace:
-        raise UsageError(f"{target} exists: choose another name, or add --replace")
+        raise UsageError("{target} exists: choose another name, or have it replaced (--replace)", target=target)
 
 
 def is_damaged_place(target: Path) -> bool:
@@ -277,7 +284,7 @@ def claim(path: Path) -> None:
         connection.execute("PRAGMA journal_mode=DELETE").fetchone()
     except sqlite3.OperationalError as error:
         if getattr(error, "sqlite_errorcode", 0) & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
-            raise LibraryBusy(f"{path} is in use by another program: close that first, then try again") from error
+            raise LibraryBusy("{path} is in use by another program: close that first, then try again", path=path) from error
     except sqlite3.DatabaseError:
         pass
     finally:

@@ -19,6 +19,7 @@ from meterlink.errors import LibraryBusy, LibraryDamaged, LibraryError, LibraryT
 from meterlink.library.files import APPLICATION_ID, exists, is_file, is_wal
 from meterlink.library.learnt import is_good_note
 from meterlink.library.rows import is_whole_waveform
+from meterlink.words.actions import Do
 
 SCHEMA_VERSION = 3
 BUSY_TIMEOUT_S = 5.0
@@ -37,16 +38,28 @@ def translated(error: Exception, path: str) -> LibraryError:
     code = getattr(error, "sqlite_errorcode", None)
     primary = -1 if code is None else code & 0xFF
     if primary in _BUSY:
-        return LibraryBusy(f"{path} is in use by another program: wait until it has finished, then try again")
+        return LibraryBusy("{path} is in use by another program: wait until it has finished, then try again", path=path)
     if primary in _DAMAGED or isinstance(error, UnicodeDecodeError) or "decode to UTF-8" in str(error):
-        return LibraryDamaged(f"{path} is not a library or is damaged: 'meterlink store check' says what can be saved")
+        return LibraryDamaged(
+            "{path} is not a library or is damaged: {do}",
+            path=path, do=Do("store_check"),
+        )
     if primary in _READ_ONLY:
-        return StorageError(f"{path} cannot be written: check the rights of file and folder, or choose another file")
+        return StorageError(
+            "{path} cannot be written: check the rights of file and folder, or choose another file",
+            path=path,
+        )
     if primary == sqlite3.SQLITE_FULL:
-        return StorageError(f"the disk is full, nothing was stored in {path}: free some space and try again")
+        return StorageError("the disk is full, nothing was stored in {path}: free some space and try again", path=path)
     if primary == sqlite3.SQLITE_IOERR:
-        return StorageError(f"reading or writing {path} failed ({error}): check the disk and its free space")
-    return LibraryError(f"{path} refused the record ({error}): nothing was stored; check the values and try again")
+        return StorageError(
+            "reading or writing {path} failed ({error}): check the disk and its free space",
+            path=path, error=error,
+        )
+    return LibraryError(
+        "{path} refused the record ({error}): nothing was stored; check the values and try again",
+        path=path, error=error,
+    )
 
 
 class Database:
@@ -87,14 +100,16 @@ class Database:
             self._refuse_foreign(mark, version)
         if version > SCHEMA_VERSION:
             raise LibraryTooNew(
-                f"{self.path} was written by a newer meterlink (schema {version}, this one knows {SCHEMA_VERSION}): "
+                "{path} was written by a newer meterlink (schema {number}, this one knows {schema_version}): "
                 "update meterlink",
-                version,
+                version, path=self.path, number=version, schema_version=SCHEMA_VERSION,
             )
         if version < SCHEMA_VERSION and not self._any_version:
             if self.readonly:
                 raise StorageError(
-                    f"{self.path} is from an older meterlink and cannot be updated read-only: open it for writing once"
+                    "{path} is from an older meterlink and cannot be updated read-only: open it for writing "
+                    "once",
+                    path=self.path,
                 )
             self._migrate()
         elif not self.readonly and not self._any_version and not self.uri:
@@ -108,9 +123,12 @@ class Database:
     def _refuse_foreign(self, mark: int, version: int) -> None:
         (tables,) = self.connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
         if mark or version or tables:
-            raise LibraryDamaged(f"{self.path} belongs to another program: choose another file for the library")
+            raise LibraryDamaged(
+                "{path} belongs to another program: choose another file for the library",
+                path=self.path,
+            )
         if self.readonly:
-            raise LibraryDamaged(f"{self.path} is empty: open it for writing once to make it a library")
+            raise LibraryDamaged("{path} is empty: open it for writing once to make it a library", path=self.path)
 
     def _migrate(self) -> None:
         from meterlink.library.migrations import migrate  # it needs this module
@@ -210,11 +228,14 @@ def _connect(path: str, *, create: bool, readonly: bool) -> tuple[sqlite3.Connec
     file = Path(path)
     there = exists(path)
     if not there and (readonly or not create):
-        raise NotInLibrary(f"there is no library at {path}: check the name, or begin one with 'meterlink setup new NAME'")
+        raise NotInLibrary(
+            "there is no library at {path}: check the name, or begin one: {do}",
+            path=path, do=Do("new_setup"),
+        )
     if not there and not file.absolute().parent.is_dir():
-        raise StorageError(f"the folder of {path} does not exist: make it first or choose another file")
+        raise StorageError("the folder of {path} does not exist: make it first or choose another file", path=path)
     if there and not is_file(path):
-        raise StorageError(f"{path} is not a file: choose a file name for the library")
+        raise StorageError("{path} is not a file: choose a file name for the library", path=path)
     still = file_uri(path, "mode=ro&immutable=1")
     try:
         if not readonly:

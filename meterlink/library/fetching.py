@@ -128,7 +128,10 @@ def keep(
                     counts[name] = _insert(connection, shared, came[name])
                 check(connection, came, new_sensors=new.rowcount > 0)
             except _WRONG as error:
-                raise ImportRefused(f"the shared library holds what cannot be ({error}), it was not taken: check it") from error
+                raise ImportRefused(
+                    "the shared library holds what cannot be ({error}), it was not taken: check it",
+                    error=error,
+                ) from error
             _note_fetched(connection, state, before, arrived["reading"], counts["reading"])
         state.note([("fetched", 0, batch.no, batch.stamp)])
         connection.execute(
@@ -210,7 +213,10 @@ def _numbers(connection: sqlite3.Connection, table: str, ids: set[Any], known: K
         numbers.update(connection.execute(f"SELECT {key}, no FROM main.{table} WHERE {key} IN ({_marks(part)})", part).fetchall())
     if nowhere := ids - numbers.keys():
         shown = str(next(iter(nowhere)))[:60]
-        raise ImportRefused(f"the shared library names a {table} that is not there ({shown}), it was not taken: check it")
+        raise ImportRefused(
+            "the shared library names a {table} that is not there ({shown}), it was not taken: check it",
+            table=table, shown=shown,
+        )
     return numbers
 
 

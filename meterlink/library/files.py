@@ -39,7 +39,10 @@ def written_whole(target: Path, *, mode: int = 0o666) -> Iterator[Path]:
         partial.replace(target)
         sync_folder(target.parent)
     except OSError as error:
-        raise StorageError(f"{target} cannot be written ({error.strerror}): choose another place or free some space") from error
+        raise StorageError(
+            "{target} cannot be written ({strerror}): choose another place or free some space",
+            target=target, strerror=error.strerror,
+        ) from error
     finally:
         for leftover in (partial, *journals(partial)):
             leftover.unlink(missing_ok=True)
@@ -51,7 +54,10 @@ def write_whole(target: Path, data: bytes) -> None:
     Raises ``UsageError`` or ``StorageError``.
     """
     if is_sqlite(target):
-        raise UsageError(f"{target} is a library or another database: choose another name for the document")
+        raise UsageError(
+            "{target} is a library or another database: choose another name for the document",
+            target=target,
+        )
     with written_whole(target, mode=_mode_of(target)) as partial:
         partial.write_bytes(data)
 
@@ -63,10 +69,13 @@ def check_ordinary(target: Path) -> None:
     except OSError:
         return
     if stat.S_ISLNK(kind):
-        raise UsageError(f"{target} is a link to {target.readlink()}: name that file itself, or another one")
+        raise UsageError(
+            "{target} is a link to {target_2}: name that file itself, or another one",
+            target=target, target_2=target.readlink(),
+        )
     if not stat.S_ISREG(kind):
         what = "a folder" if stat.S_ISDIR(kind) else "a device or a pipe"
-        raise StorageError(f"{target} is {what}, not a file: choose another name")
+        raise StorageError("{target} is {what}, not a file: choose another name", target=target, what=what)
 
 
 def exists(path: str | os.PathLike[str]) -> bool:
@@ -83,7 +92,10 @@ def check_readable(path: Path) -> None:
     """Refuse to read what never ends or keeps one waiting: a pipe, a socket, a device."""
     if exists(path) and not is_file(path):
         what = "a folder" if path.is_dir() else "a device or a pipe"
-        raise StorageError(f"{path} is {what}, not a file: copy what comes out of it into a file first")
+        raise StorageError(
+            "{path} is {what}, not a file: copy what comes out of it into a file first",
+            path=path, what=what,
+        )
 
 
 def is_sqlite(path: Path) -> bool:

@@ -111,7 +111,9 @@ class Filler:
             return self.numbers[table, identifier]
         except KeyError:
             raise ImportRefused(
-                f"{where} refers to a {table} that is not in the file ({identifier}), nothing was taken: export it again"
+                "{where} refers to a {table} that is not in the file ({identifier}), nothing was taken: "
+                "export it again",
+                where=where, table=table, identifier=identifier,
             ) from None
 
     def _add(self, table: str, identifier: str, columns: Any, row: tuple[Any, ...], where: str) -> int:
@@ -126,8 +128,14 @@ class Filler:
         try:
             return int(self.connection.execute(sql, row).lastrowid or 0)
         except sqlite3.IntegrityError as error:
-            raise ImportRefused(f"{where} cannot be ({error}), nothing was taken: correct it or export it again") from error
+            raise ImportRefused(
+                "{where} cannot be ({error}), nothing was taken: correct it or export it again",
+                where=where, error=error,
+            ) from error
 
 
 def _twice(identifier: str, where: str) -> ImportRefused:
-    return ImportRefused(f"{where} repeats the id {identifier} of another record, nothing was taken: export it again")
+    return ImportRefused(
+        "{where} repeats the id {identifier} of another record, nothing was taken: export it again",
+        where=where, identifier=identifier,
+    )

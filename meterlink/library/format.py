@@ -28,26 +28,37 @@ DEPTH_MAX = 32
 def validate(document: Any, name: str) -> dict[str, list[dict[str, Any]]]:
     """Return the document's lists of records, all of them checked.  Raises ``ImportRefused`` with the first thing wrong."""
     if not isinstance(document, dict) or document.get("format") != FORMAT:
-        raise ImportRefused(f"{name} is not an exported library: choose a file that 'meterlink export' wrote")
+        raise ImportRefused("{name} is not an exported library: choose a file that was exported", name=name)
     version = document.get("version")
     if type(version) is not int or version < 1:
-        raise ImportRefused(f"{name} does not say its version: export it again")
+        raise ImportRefused("{name} does not say its version: export it again", name=name)
     if version > VERSION:
-        raise ImportRefused(f"{name} is of version {version:.0f}, this meterlink reads {VERSION}: update meterlink")
+        raise ImportRefused(
+            "{name} is of version {number:.0f}, this meterlink reads {number_2}: update meterlink",
+            name=name, number=version, number_2=VERSION,
+        )
     unknown = sorted(set(document) - {"format", "version", "written_at_s", *DOCUMENT})
     if unknown:
-        raise ImportRefused(f"{name} has an unknown part {unknown[0][:40]!r}, nothing was taken: export it again")
+        raise ImportRefused(
+            "{name} has an unknown part {unknown!r}, nothing was taken: export it again", name=name, unknown=unknown[0][:40]
+        )
     if _number(document.get("written_at_s", 0), WHEN):
-        raise ImportRefused(f"{name}: written_at_s is not a number, nothing was taken: export it again")
+        raise ImportRefused("{name}: written_at_s is not a number, nothing was taken: export it again", name=name)
     found = {}
     for part, fields in DOCUMENT.items():
         records = document.get(part, [])
         if not isinstance(records, list):
-            raise ImportRefused(f"{name}: {part} is not a list, nothing was taken: export it again")
+            raise ImportRefused(
+                "{name}: {part} is not a list, nothing was taken: export it again",
+                name=name, part=part,
+            )
         for n, record in enumerate(records):
             trouble = record_trouble(record, fields) or (part == "notes" and _note_trouble(record)) or ""
             if trouble:
-                raise ImportRefused(f"{name}: {part}[{n}]{trouble}, nothing was taken: correct it or export it again")
+                raise ImportRefused(
+                    "{name}: {part}[{n}]{trouble}, nothing was taken: correct it or export it again",
+                    name=name, part=part, n=n, trouble=trouble,
+                )
         found[part] = records
     return found
 

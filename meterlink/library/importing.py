@@ -20,6 +20,7 @@ from meterlink.library.merge import Added, merge, preview
 from meterlink.library.store import Library
 from meterlink.records.kept import Calibration, Light, Placement, Pop, RangeScale, Reading, Setup
 from meterlink.records.samples import Segment, WaveBlock
+from meterlink.words.actions import Do
 
 FILE_BYTES_MAX = 48 * 2**20
 VALUES_MAX = 1_000_000
@@ -58,23 +59,32 @@ def read(path: Path) -> Any:
         with path.open("rb") as file:
             data = file.read(FILE_BYTES_MAX + 1)
     except OSError as error:
-        raise ImportRefused(f"{path} cannot be read ({error.strerror}): check the name and its rights") from error
+        raise ImportRefused(
+            "{path} cannot be read ({strerror}): check the name and its rights",
+            path=path, strerror=error.strerror,
+        ) from error
     return parse(data, path.name)
 
 
 def parse(data: bytes, name: str) -> Any:
     """Parse JSON bytes within limits: no repeated keys, no NaN, no endless depth.  Raises ``ImportRefused``."""
     if len(data) > FILE_BYTES_MAX:
-        raise ImportRefused(f"{name} is larger than {FILE_BYTES_MAX >> 20} MiB: exchange it as a library file ('meterlink merge')")
+        raise ImportRefused(
+            "{name} is larger than {file_bytes_max} MiB: exchange it as a library file: {do}",
+            name=name, do=Do("merge"), file_bytes_max=FILE_BYTES_MAX >> 20,
+        )
     if data.count(b",") + data.count(b"[") + data.count(b"{") > VALUES_MAX:
-        raise ImportRefused(f"{name} holds more than {VALUES_MAX} values: exchange it as a library file ('meterlink merge')")
+        raise ImportRefused(
+            "{name} holds more than {values_max} values: exchange it as a library file: {do}",
+            name=name, do=Do("merge"), values_max=VALUES_MAX,
+        )
     try:
         return json.loads(data.decode("utf-8-sig"), object_pairs_hook=_object, parse_constant=_no_constant)
     except RecursionError:
-        raise ImportRefused(f"{name} is nested too deeply: it was not written by 'meterlink export'") from None
+        raise ImportRefused("{name} is nested too deeply: it is no exported file", name=name) from None
     except ValueError as error:
         where = str(error).splitlines()[0][:120]
-        raise ImportRefused(f"{name} is not JSON that can be read ({where}): export it again") from None
+        raise ImportRefused("{name} is not JSON that can be read ({where}): export it again", name=name, where=where) from None
 
 
 def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
@@ -100,9 +110,9 @@ def _as_library(doc: Any, name: str) -> Iterator[Path]:
                 with library.db.write() as connection:
                     _fill(filling.Filler(connection), parts)
             except ImportRefused as error:
-                raise ImportRefused(f"{name}: {error}") from error
+                raise ImportRefused("{name}: {error}", name=name, error=error) from error
             except (LibraryError, UsageError) as error:
-                raise ImportRefused(f"{name} does not hold together, nothing was taken: {error}") from error
+                raise ImportRefused("{name} does not hold together, nothing was taken: {error}", name=name, error=error) from error
         yield path
 
 
@@ -157,7 +167,7 @@ def _block(d: Mapping[str, Any], n: int) -> WaveBlock:
     try:
         data = b64decode(d["data"], validate=True)
     except (binascii.Error, ValueError):
-        raise ImportRefused(f"waveforms[{n}].data is not base64, nothing was taken: export it again") from None
+        raise ImportRefused("waveforms[{n}].data is not base64, nothing was taken: export it again", n=n) from None
     return WaveBlock(
         d.get("at_s", 0.0), d.get("pop", 0), data, d["bits"], d["scale_bits"],
         tuple(Segment(*s) for s in d.get("segments", ())), d.get("pretrigger", 0), d.get("range_index", 0),

@@ -8,6 +8,8 @@ from meterlink.errors import NotInLibrary
 from meterlink.library.learnt import FAVOURITE
 from meterlink.library.store import Library
 from meterlink.records import Light, Placement
+from meterlink.words.actions import Do
+from meterlink.words.language import say
 
 HEAD, MODIFIER = "head", "modifier"
 
@@ -58,8 +60,8 @@ def piece(library: Library, name: str) -> list[Piece]:
     if found:
         return found
     known = ", ".join(sorted({one.name for one in every})[:12])
-    hint = f"known are {known[:300]}" if known else "name them: meterlink light change KEY --fixture 'head A' --modifier 'octa 90'"
-    raise NotInLibrary(f"there is no head or modifier '{name[:40]}': {hint}")
+    hint = say("known are {names}", names=known[:300]) if known else say("name them: {do}", do=Do("name_head"))
+    raise NotInLibrary("there is no head or modifier '{name}': {hint}", name=name[:40], hint=hint)
 
 
 def favourites(library: Library) -> set[str]:

@@ -51,7 +51,10 @@ class KnowledgeStore(ReadingStore):
         """Return one calibration by its id.  Raises ``NotInLibrary``."""
         found = self._calibrations("WHERE c.id = ?", (rows.id_bytes(calibration_id),))
         if not found:
-            raise NotInLibrary(f"there is no calibration {calibration_id}: take the id from a reading of this library")
+            raise NotInLibrary(
+                "there is no calibration {calibration_id}: take the id from a reading of this library",
+                calibration_id=calibration_id,
+            )
         return found[0]
 
     def _calibrations(self, where: str, arguments: tuple[Any, ...]) -> list[Calibration]:
@@ -74,7 +77,7 @@ class KnowledgeStore(ReadingStore):
         rows.checked_name(kind, "a note")
         rows.checked((key,), ("key",), "note")
         if trouble := note_trouble(kind, payload):
-            raise LibraryError(f"note not stored: no {kind} can be read from it ({trouble})")
+            raise LibraryError("note not stored: no {kind} can be read from it ({trouble})", kind=kind, trouble=trouble)
         text = rows.json_text(payload, "a note") or "{}"
         with self.db.write() as connection:
             identifier = self._version_id("note", "1", 1)
@@ -123,12 +126,15 @@ class KnowledgeStore(ReadingStore):
     def set_setting(self, name: str, value: float | str) -> None:
         """Change one setting of this library.  Raises ``UsageError`` for an unknown name or an impossible value."""
         if name not in Settings._fields:
-            raise UsageError(f"there is no setting {name[:40]!r}: use one of {', '.join(Settings._fields)}")
+            raise UsageError(
+                "there is no setting {name!r}: use one of {fields}",
+                name=name[:40], fields=', '.join(Settings._fields),
+            )
         if name in _CHOICES:
             if value not in _CHOICES[name]:
-                raise UsageError(f"{name} must be one of {', '.join(_CHOICES[name])}")
+                raise UsageError("{name} must be one of {choices}", name=name, choices=', '.join(_CHOICES[name]))
         elif not isinstance(value, int | float) or isinstance(value, bool) or not 0 <= value < 1e6:
-            raise UsageError(f"{name} must be a number of 0 or more, not {str(value)[:40]!r}")
+            raise UsageError("{name} must be a number of 0 or more, not {value!r}", name=name, value=str(value)[:40])
         change: dict[str, Any] = {name: value}
         new = self.settings()._replace(**change)
         if new.assumed_reach_min_m > new.assumed_reach_max_m:

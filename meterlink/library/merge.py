@@ -109,7 +109,7 @@ def preview(library: Library, other: str | Path) -> Added:
 def unite(connection: sqlite3.Connection, name: str) -> Added:
     """Add the records of the attached schema ``other``, inside the transaction that is open.  ``name`` is for messages."""
     for problem in problems(connection, "other"):
-        raise ImportRefused(f"{name} does not hold together, nothing was taken: {problem}")
+        raise ImportRefused("{name} does not hold together, nothing was taken: {problem}", name=name, problem=problem)
     added = {}
     try:
         for table in TABLES:
@@ -117,7 +117,7 @@ def unite(connection: sqlite3.Connection, name: str) -> Added:
             if table.name in _NUMBERED:
                 _make_map(connection, table)
     except sqlite3.IntegrityError as error:
-        raise ImportRefused(f"{name} does not hold together, nothing was taken: {error}") from error
+        raise ImportRefused("{name} does not hold together, nothing was taken: {error}", name=name, error=error) from error
     finally:
         for table_name in _NUMBERED:
             connection.execute(f"DROP TABLE IF EXISTS temp.map_{table_name}")
@@ -146,8 +146,9 @@ def _unite_table(connection: sqlite3.Connection, table: Table, name: str) -> int
         if clash:
             which = clash[0].hex() if isinstance(clash[0], bytes) else clash[0]
             raise ImportRefused(
-                f"{name} has another {table.name.replace('_', ' ')} under an id that is here ({which}), nothing was taken: "
-                "one of the two files was changed by hand"
+                "{name} has another {value} under an id that is here ({which}), nothing was taken: one of "
+                "the two files was changed by hand",
+                name=name, value=table.name.replace('_', ' '), which=which,
             )
     return done.rowcount
 
@@ -177,7 +178,7 @@ def _make_map(connection: sqlite3.Connection, table: Table) -> None:
 def _attached(db: Database, other: Path) -> Iterator[tuple[sqlite3.Connection, str]]:
     """Attach another library's file (or an updated copy of an older one) read-only as ``other``; nothing is left beside it."""
     if exists(other) and exists(db.path) and other.samefile(db.path):
-        raise UsageError(f"{other} is the library itself: name another file")
+        raise UsageError("{other} is the library itself: name another file", other=other)
     with tempfile.TemporaryDirectory(prefix="meterlink-") as folder, _readable(other, Path(folder)) as source:
         uri = source.db.uri
         if source.db.version < SCHEMA_VERSION:
@@ -221,7 +222,10 @@ def _updated_copy(source: Library, path: Path) -> None:
     try:
         Library.open(path).close()
     except MeterlinkError as error:
-        raise ImportRefused(f"{source.path} cannot be brought up to date, nothing was taken: {error}") from error
+        raise ImportRefused(
+            "{path} cannot be brought up to date, nothing was taken: {error}",
+            path=source.path, error=error,
+        ) from error
 
 
 def _check_shape(connection: sqlite3.Connection, other: Path) -> None:
@@ -229,10 +233,16 @@ def _check_shape(connection: sqlite3.Connection, other: Path) -> None:
     kinds = connection.execute("SELECT type, name, sql FROM other.sqlite_schema").fetchall()
     plain = {n for kind, n, sql in kinds if kind == "table" and not str(sql).upper().startswith("CREATE VIRTUAL")}
     if any(kind not in ("table", "index") for kind, _, _ in kinds) or not plain >= {t.name for t in TABLES}:
-        raise ImportRefused(f"{other} is not a plain library, nothing was taken: export it again where it came from")
+        raise ImportRefused(
+            "{other} is not a plain library, nothing was taken: export it again where it came from",
+            other=other,
+        )
     for table in TABLES:
         ours, theirs = (
             [row[1:3] for row in connection.execute(f"PRAGMA {schema}.table_xinfo({table.name})")] for schema in ("main", "other")
         )
         if ours != theirs:
-            raise ImportRefused(f"{other} has another table {table.name}, nothing was taken: export it again")
+            raise ImportRefused(
+                "{other} has another table {table}, nothing was taken: export it again",
+                other=other, table=table.name,
+            )

@@ -95,7 +95,10 @@ class ReadingStore(SetupStore):
         """Return the id's bytes when the set has this reading.  Raises ``NotInLibrary``."""
         identifier = rows.id_bytes(reading_id)
         if not self.db.row("SELECT 1 FROM reading WHERE setup_no = ? AND id = ?", (setup_no, identifier)):
-            raise NotInLibrary(f"there is no reading {reading_id} in this set-up: take the id from its readings")
+            raise NotInLibrary(
+                "there is no reading {reading_id} in this set-up: take the id from its readings",
+                reading_id=reading_id,
+            )
         return identifier
 
     def _setup_no_of_reading(self, reading_id: str) -> int:
@@ -106,7 +109,10 @@ class ReadingStore(SetupStore):
             (rows.id_bytes(reading_id),),
         )
         if row is None:
-            raise NotInLibrary(f"there is no reading {reading_id} in this library: take the id from a list of readings")
+            raise NotInLibrary(
+                "there is no reading {reading_id} in this library: take the id from a list of readings",
+                reading_id=reading_id,
+            )
         return int(row[0])
 
     # -- looking ------------------------------------------------------------------------------------------------

@@ -115,8 +115,8 @@ class Remote:
             text = " ".join(str(error).split())[:200]
             why = "connecting or signing in failed" if "password" in options else text
             raise LibraryError(
-                f"the shared library at {_place(options)} did not answer as it should ({why}): "
-                "nothing here is lost, sync again later"
+                "the shared library at {place} did not answer as it should ({typed}): nothing here is lost, sync again later",
+                place=_place(options), typed=why,
             ) from None
 
     def close(self) -> None:
@@ -131,7 +131,8 @@ class Remote:
         except self._psycopg.Error as error:
             text = " ".join(str(error).split())[:200]
             raise LibraryError(
-                f"the shared library at {self.place} did not answer as it should ({text}): nothing here is lost, sync again later"
+                "the shared library at {place} did not answer as it should ({typed}): nothing here is lost, sync again later",
+                place=self.place, typed=text,
             ) from error
 
     def _prepare(self) -> None:
@@ -141,7 +142,10 @@ class Remote:
             self._create(cursor)
         identity, version = cursor.execute(f"SELECT id, format FROM {self._schema}.shared").fetchone() or (b"", 0)
         if version > FORMAT:
-            raise LibraryTooNew(f"the shared library at {self.place} is of a newer meterlink: update this one", version)
+            raise LibraryTooNew(
+                "the shared library at {place} is of a newer meterlink: update this one",
+                version, place=self.place,
+            )
         self.id = bytes(identity).hex()
 
     def _create(self, cursor: Any) -> None:
@@ -232,7 +236,9 @@ def schema_of(studio: str) -> str:
         return "meterlink"
     name = name_key(studio)
     if not is_name(studio) or len(name.encode()) > _STUDIO_BYTES_MAX:
-        raise UsageError(f"{studio[:40]!r} is no name of a studio: give one of at most {_STUDIO_BYTES_MAX} letters")
+        raise UsageError(
+            "{studio!r} is no name of a studio: give one of at most {most} letters", studio=studio[:40], most=_STUDIO_BYTES_MAX
+        )
     return f"meterlink_{name.encode().hex()}"
 
 

@@ -42,6 +42,8 @@ from meterlink.records.kept import (
     Setup,
 )
 from meterlink.records.samples import Segment, WaveBlock
+from meterlink.words.actions import Do
+from meterlink.words.language import translated
 
 CONTROLS = "\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f"
 """What no text may hold: control characters, but for tabs and line ends; for a regular expression."""
@@ -80,7 +82,10 @@ def id_bytes(identifier: str) -> bytes:
     except (ValueError, TypeError):
         value = b""
     if len(value) != 16 or len(identifier) != 32:
-        raise NotInLibrary(f"{str(identifier)[:40]!r} is not an id (32 hex digits): take one from a list")
+        raise NotInLibrary(
+            "{identifier!r} is not an id (32 hex digits): take one from a list",
+            identifier=str(identifier)[:40],
+        )
     return value
 
 
@@ -104,9 +109,15 @@ def has_controls(text: str) -> bool:
 def checked_name(name: str, what: str) -> str:
     """Return ``name`` when it can be a name.  Raises ``UsageError``: empty, too long, or with control characters."""
     if not name_key(name) or not name.isprintable():
-        raise UsageError(f"{what} needs a name of printable characters, not {name[:40]!r}: type another one")
+        raise UsageError(
+            "{what} needs a name of printable characters, not {name!r}: type another one",
+            what=translated(what), name=name[:40],
+        )
     if len(name) > NAME_MAX:
-        raise UsageError(f"the name of {what} has {len(name)} characters: keep it within {NAME_MAX}")
+        raise UsageError(
+            "the name of {what} has {count} characters: keep it within {name_max}",
+            what=translated(what), count=len(name), name_max=NAME_MAX,
+        )
     return name
 
 
@@ -118,11 +129,16 @@ def checked(values: Sequence[Any], fields: Sequence[str], what: str, table: Mapp
         kind = type(value)
         if kind is float:
             if value - value != 0.0:
-                raise LibraryError(f"{what} not stored: {field} is {value}, not a number; measure again")
+                raise LibraryError(
+                    "{what} not stored: {field} is {value}, not a number; measure again",
+                    what=translated(what), field=field, value=value,
+                )
             _within(value, field, what, table)
         elif kind is int:
             if not -(2**53) <= value <= 2**53:
-                raise LibraryError(f"{what} not stored: {field} is out of range; check the value")
+                raise LibraryError(
+                    "{what} not stored: {field} is out of range; check the value", what=translated(what), field=field
+                )
             _within(value, field, what, table)
         elif kind is str:
             _checked_text(value, field, what)
@@ -131,19 +147,30 @@ def checked(values: Sequence[Any], fields: Sequence[str], what: str, table: Mapp
 def _within(value: float, field: str, what: str, table: Mapping[str, Field]) -> None:
     limits = table.get(field)
     if limits is not None and limits.low is not None and limits.high is not None and not limits.low <= value <= limits.high:
-        raise LibraryError(f"{what} not stored: {field} is {value:g}, beyond {limits.low:g} to {limits.high:g}; check the value")
+        raise LibraryError(
+            "{what} not stored: {field} is {value:g}, beyond {low:g} to {high:g}; check the value",
+            what=translated(what), field=field, value=value, low=limits.low, high=limits.high,
+        )
 
 
 def _checked_text(text: str, field: str, what: str) -> None:
     if len(text) > TEXT_MAX:
-        raise LibraryError(f"{what} not stored: {field} has {len(text)} characters; keep it within {TEXT_MAX}")
+        raise LibraryError(
+            "{what} not stored: {field} has {count} characters; keep it within {text_max}",
+            what=translated(what), field=field, count=len(text), text_max=TEXT_MAX,
+        )
     if control := _CONTROL.search(text):
-        raise UsageError(f"{what} not stored: {field} holds a control character ({control[0]!r}); type it again")
+        raise UsageError(
+            "{what} not stored: {field} holds a control character ({control!r}); type it again",
+            what=translated(what), field=field, control=control[0],
+        )
     if not text.isascii():
         try:
             text.encode()
         except UnicodeEncodeError:
-            raise LibraryError(f"{what} not stored: {field} is not proper text; type it again") from None
+            raise LibraryError(
+                "{what} not stored: {field} is not proper text; type it again", what=translated(what), field=field
+            ) from None
 
 
 def code(value: str, table: Sequence[str], field: str) -> int:
@@ -151,7 +178,10 @@ def code(value: str, table: Sequence[str], field: str) -> int:
     try:
         return table.index(value)
     except ValueError:
-        raise LibraryError(f"{field} {str(value)[:40]!r} is not known: use one of {', '.join(table)}") from None
+        raise LibraryError(
+            "{field} {value!r} is not known: use one of {table}",
+            field=field, value=str(value)[:40], table=', '.join(table),
+        ) from None
 
 
 def json_text(value: Any, what: str = "details") -> str:
@@ -161,7 +191,9 @@ def json_text(value: Any, what: str = "details") -> str:
     try:
         text = json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False, sort_keys=True)
     except (TypeError, ValueError, RecursionError):
-        raise LibraryError(f"{what} can hold only plain texts, numbers, lists and tables: check its values") from None
+        raise LibraryError(
+            "{what} can hold only plain texts, numbers, lists and tables: check its values", what=translated(what)
+        ) from None
     _checked_text(text, what, "record")
     return text
 
@@ -171,7 +203,7 @@ def json_value(text: str) -> Any:
     try:
         return json.loads(text, parse_constant=_no_constant)
     except (ValueError, TypeError, RecursionError):
-        raise LibraryDamaged("a record's details are damaged: run 'meterlink store check'") from None
+        raise LibraryDamaged("a record's details are damaged: {do}", do=Do("store_check")) from None
 
 
 def _no_constant(word: str) -> Any:
@@ -288,7 +320,10 @@ def reading_row(reading: Reading, numbers: Numbers) -> tuple[Any, ...]:
     """Return the values of ``READING_COLUMNS``."""
     checked(reading, Reading._fields, "reading", READING)
     if len(reading.pops) > POPS_MAX:
-        raise LibraryError(f"reading not stored: {len(reading.pops)} pops; average at most {POPS_MAX}")
+        raise LibraryError(
+            "reading not stored: {count} pops; average at most {pops_max}",
+            count=len(reading.pops), pops_max=POPS_MAX,
+        )
     supersedes = reading.supersedes_id
     return (
         numbers.setup, id_bytes(reading.id), numbers.light, numbers.placement, numbers.calibration, numbers.sensor,
@@ -342,7 +377,7 @@ def waveform_row(setup_no: int, reading_id: bytes, pop_index: int, block: WaveBl
     """Return the values of ``WAVEFORM_COLUMNS``, samples compressed (zlib level 1: 37 % in a few milliseconds)."""
     checked(block, block._fields, "waveform")
     if block.bits not in (8, 16):
-        raise LibraryError(f"waveform not stored: samples of {block.bits} bits; 8 and 16 can be kept")
+        raise LibraryError("waveform not stored: samples of {bits} bits; 8 and 16 can be kept", bits=block.bits)
     count = len(block.data) * 8 // block.bits
     if len(block.data) > WAVEFORM_BYTES_MAX or any(s[0] < 0 or s[1] < 0 or s[0] + s[1] > count for s in block.segments):
         raise LibraryError("waveform not stored: its segments do not fit its samples; the reading itself is kept")
@@ -371,7 +406,7 @@ def waveform_from(row: Sequence[Any]) -> WaveBlock:
     """Make a block of the values of ``WAVEFORM_COLUMNS`` from ``at_s`` on.  Raises ``LibraryDamaged``."""
     at_s, pop, bits, scale_bits, segments, pretrigger, range_index, clipped, truncated, held_off, count, packed = row
     if not is_whole_waveform(packed, count):
-        raise LibraryDamaged("a waveform is damaged, its reading is not: run 'meterlink store check'")
+        raise LibraryDamaged("a waveform is damaged, its reading is not: {do}", do=Do("store_check"))
     data = zlib.decompressobj().decompress(packed, WAVEFORM_BYTES_MAX)
     return WaveBlock(
         at_s, pop, data, bits, scale_bits, tuple(Segment(*s) for s in json_value(segments)), pretrigger, range_index,

@@ -16,6 +16,8 @@ from meterlink.library import rows
 from meterlink.library.connection import Database
 from meterlink.records.ids import keep_after, new_id
 from meterlink.records.kept import Light, Placement, Setup
+from meterlink.words.actions import Do
+from meterlink.words.language import say, translated
 
 _LATEST_SETUP = "AND v.id = (SELECT max(id) FROM setup_version WHERE setup_no = s.no)"
 SETUP_SELECT = (
@@ -79,7 +81,10 @@ class SetupStore:
         rows.checked_name(name, "a set-up")
         for other in self._setups_named(name):
             if other.id != own_id and not other.archived:
-                raise UsageError(f"there is a set-up named {other.name!r} already: choose another name or archive it")
+                raise UsageError(
+                    "there is a set-up named {other!r} already: choose another name or archive it",
+                    other=other.name,
+                )
 
     def _setups_named(self, name: str) -> list[Setup]:
         return [rows.setup_from(r) for r in self.db.rows(f"{SETUP_SELECT} WHERE v.name_key = ?", (rows.name_key(name),))]
@@ -113,13 +118,15 @@ class SetupStore:
             return found[0]
         if found:
             raise _ambiguous("set-ups", name_or_id, [s.id for s in found])
-        raise _unknown("set-up", name_or_id, (s.name for s in self.setups()), "'meterlink setup list' shows them all")
+        raise _unknown("set-up", name_or_id, (s.name for s in self.setups()), Do("list_setups"))
 
     def current_setup(self) -> Setup:
         """Return the set-up in use.  Raises ``NotInLibrary`` when none was chosen."""
         found = self.setup_in_use()
         if found is None:
-            raise NotInLibrary("no set-up is in use: begin one with 'meterlink setup new NAME' or choose one: 'setup use NAME'")
+            raise NotInLibrary(
+                "no set-up is in use: begin one ({do}) or choose one ({use})", do=Do("new_setup"), use=Do("use_setup")
+            )
         return self.setup(found)
 
     def setup_in_use(self) -> str | None:
@@ -169,7 +176,10 @@ class SetupStore:
         with self.db.write():
             setup_no = self._setup_no(light.setup_id)
             if self._light_no(light.id)[1] != setup_no:
-                raise UsageError(f"light {light.name!r} belongs to another set-up: add it to this one as a new light")
+                raise UsageError(
+                    "light {light!r} belongs to another set-up: add it to this one as a new light",
+                    light=light.name,
+                )
             if not light.removed:
                 self._free_light_name(light)
             self._add_light_version(light, rows.light_version_row(light, self._source_no(light, setup_no)))
@@ -187,7 +197,7 @@ class SetupStore:
             return None
         no, source_setup_no = self._light_no(light.source_light_id)
         if light.source_light_id == light.id or source_setup_no != setup_no:
-            raise UsageError(f"the source of {light.name!r} must be another light of the same set-up")
+            raise UsageError("the source of {light!r} must be another light of the same set-up", light=light.name)
         return no
 
     def _free_light_name(self, light: Light) -> None:
@@ -195,7 +205,10 @@ class SetupStore:
         key = rows.name_key(light.name)
         for other in self.lights(light.setup_id):
             if other.id != light.id and rows.name_key(other.name) == key:
-                raise UsageError(f"there is a light named {other.name!r} in this set-up already: choose another name")
+                raise UsageError(
+                    "there is a light named {other!r} in this set-up already: choose another name",
+                    other=other.name,
+                )
 
     def lights(self, setup_id: str, include_removed: bool = False) -> list[Light]:
         """Return the lights of a set-up in their order (then as added)."""
@@ -222,7 +235,7 @@ class SetupStore:
             return found[0]
         if found:
             raise _ambiguous("lights", name, [x.id for x in found])
-        raise _unknown("light", name, (x.name for x in lights), "add it with 'meterlink light add'")
+        raise _unknown("light", name, (x.name for x in lights), Do("list_lights"))
 
     # -- placements ---------------------------------------------------------------------------------------------
 
@@ -241,7 +254,10 @@ class SetupStore:
         """Return one placement by its id.  Raises ``NotInLibrary``."""
         row = self.db.row(f"{PLACEMENT_SELECT} WHERE p.id = ?", (rows.id_bytes(placement_id),))
         if row is None:
-            raise NotInLibrary(f"there is no placement {placement_id}: take the id from a list of this library")
+            raise NotInLibrary(
+                "there is no placement {placement_id}: take the id from a list of this library",
+                placement_id=placement_id,
+            )
         return rows.placement_from(row)
 
     def current_placements(self, setup_id: str) -> dict[str, Placement]:
@@ -269,7 +285,10 @@ class SetupStore:
         if known is None:
             row = self.db.row(f"SELECT no, {parent} FROM {table} WHERE id = ?", (rows.id_bytes(identifier),))
             if row is None:
-                raise NotInLibrary(f"there is no {what} {identifier} in this library: take the id from a list")
+                raise NotInLibrary(
+                    "there is no {what} {identifier} in this library: take the id from a list",
+                    what=what, identifier=identifier,
+                )
             known = self._cached[key] = (row[0], row[1])
         return known
 
@@ -307,17 +326,21 @@ def _id_range(text: str) -> tuple[bytes, bytes] | None:
 
 def _ambiguous(what: str, name: str, ids: list[str]) -> UsageError:
     shown = ", ".join(ids[:5])
-    return UsageError(f"{len(ids)} {what} are named {name[:40]!r} (libraries were merged): give the id ({shown}), then rename one")
+    return UsageError(
+        "{count} {what} are named {name!r} (libraries were merged): give the id ({shown}), then rename one",
+        count=len(ids), what=translated(what), name=name[:40], shown=shown,
+    )
 
 
-def _unknown(what: str, name: str, names: Iterable[str], otherwise: str) -> NotInLibrary:
+def _unknown(what: str, name: str, names: Iterable[str], otherwise: Do) -> NotInLibrary:
     known = list(dict.fromkeys(names))
     by_key = {rows.name_key(n): n for n in known}
     close = [by_key[k] for k in get_close_matches(rows.name_key(name[:80]), by_key, n=3, cutoff=0.5)]
     if close:
-        hint = f"did you mean {' or '.join(map(repr, close))}?"
+        hint = say("did you mean {names}?", names=say(" or ").join(map(repr, close)))
     elif known:
-        hint = f"there are {', '.join(map(repr, known[:8]))}{' and more' if len(known) > 8 else ''}; {otherwise}"
+        more = say(" and more") if len(known) > 8 else ""
+        hint = say("there are {names}{more}; {do}", names=", ".join(map(repr, known[:8])), more=more, do=otherwise)
     else:
-        hint = f"there is none yet; {otherwise}"
-    return NotInLibrary(f"there is no {what} {name[:80]!r}: {hint}")
+        hint = say("there is none yet; {do}", do=otherwise)
+    return NotInLibrary("there is no {what} {name!r}: {hint}", what=translated(what), name=name[:80], hint=hint)

@@ -111,5 +111,8 @@ def default_path() -> str:
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise StorageError(f"the folder {folder} cannot be made ({error}): name a file with --library FILE") from error
+        raise StorageError(
+            "the folder {folder} cannot be made ({error}): name another file for the library (--library FILE)",
+            folder=folder, error=error,
+        ) from error
     return str(folder / FILE_NAME)

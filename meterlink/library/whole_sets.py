@@ -26,7 +26,7 @@ def whole_set(library: Library, setup_id: str) -> WholeSet:
     """Return one set-up whole.  Raises NotInLibrary."""
     found = whole_sets(library, [setup_id])
     if not found:
-        raise NotInLibrary(f"there is no set-up {setup_id} in this library: take the id from a list")
+        raise NotInLibrary("there is no set-up {setup_id} in this library: take the id from a list", setup_id=setup_id)
     if found[0].readings:
         keep_after(found[0].readings[-1].id)
     return found[0]

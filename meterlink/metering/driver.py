@@ -93,8 +93,9 @@ class Metering(SensorInUse):
         waiting = self.session.walk.waiting if self.session is not None else None
         if waiting is not None and waiting.kind == Kind.FLASH and not identity.flash:
             raise SensorError(
-                f"{identity.name} sees steady light only and cannot meter a pop: use it for modelling or continuous light "
-                "(meter LIGHT --steady), room light (meter --room) or evenness"
+                "{identity} sees steady light only and cannot meter a pop: use it for modelling or "
+                "continuous light, room light or evenness",
+                identity=identity.name,
             )
         if parse(self.url).scheme not in KEEPS_NO_LINK_ALIVE:
             keep(self.library, self.url, identity)
@@ -281,7 +282,10 @@ class Metering(SensorInUse):
             self.fail(error)
         elif error is not None:
             asyncio.get_running_loop().call_exception_handler({"message": "metering", "exception": error, "task": task})
-            self.fail(SensorError(f"metering stopped by an error of its own ({type(error).__name__}): please report it"))
+            self.fail(SensorError(
+                "metering stopped by an error of its own ({name}): please report it",
+                name=type(error).__name__,
+            ))
 
     async def _work(self, work: Callable[[], Told]) -> Told:
         if self._worker is None:

@@ -67,7 +67,7 @@ class OpenedSet:
         """Add a light with its first placement, after checking that both can be."""
         check_placement(placement, light)
         if light.source_light_id and not any(one.id == light.source_light_id for one in self.lights()):
-            raise NotInLibrary(f"{light.name}: its source is no light of this set-up: add the source first")
+            raise NotInLibrary("{light}: its source is no light of this set-up: add the source first", light=light.name)
         self.library.add_light(light)
         self.library.add_placement(placement)
         return light
@@ -76,7 +76,7 @@ class OpenedSet:
         """Move or re-power a light: a new placement, the reading of the old one becomes stale."""
         wrong = set(changes) - CHANGEABLE_PLACEMENT
         if wrong:
-            raise UsageError(f"a placement has no {', '.join(sorted(wrong))}")
+            raise UsageError("a placement has no {wrong}", wrong=', '.join(sorted(wrong)))
         old = self.placement(light.id) or Placement(new_id(), light.id, self.now())
         placement: Placement = old._replace(id=new_id(), created_at_s=self.now(), **changes)
         check_placement(placement, light)

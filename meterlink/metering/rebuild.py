@@ -26,6 +26,7 @@ from meterlink.records import Setup as StoredSetup
 from meterlink.tables.adjustment import Move, placement_changes
 from meterlink.tables.match import MatchReport, match_report
 from meterlink.tables.match_rounds import Turn, last_round, second_round
+from meterlink.words.language import say
 
 __all__ = ["STORED", "Rebuild", "copied_setup", "rebuild_of", "session_of"]
 
@@ -79,7 +80,7 @@ class Rebuild(Session):
                 how = (r.kind, r.point, r.aim, r.receptor, r.held_off_m, r.held_off_toward)
                 requests.append(Request(light.id, Purpose.ALONE, *how))
         if not requests:
-            raise UsageError(f"{self.stored.setup.name} has no current readings: there is nothing to match")
+            raise UsageError("{setup} has no current readings: there is nothing to match", setup=self.stored.setup.name)
         self.round = 1
         self.planned = {}
         self.begin(requests)
@@ -126,7 +127,7 @@ class Rebuild(Session):
         move = turn.move if turn is not None else row.move if row is not None else None
         changes = placement_changes(move) if move is not None else {}
         if light is None or not changes:
-            raise UsageError(f"{light.name if light else 'this light'}: there is nothing to change")
+            raise UsageError("{light}: there is nothing to change", light=light.name if light else say("this light"))
         asked = next((r for r in self.walk.requests if r.light_id == light_id), self.request(light))
         self.move(light, **changes)
         self.wait_for(asked._replace(purpose=Purpose.ALONE, pops=1) if asked.purpose != Purpose.ALONE else asked)
@@ -216,7 +217,10 @@ def rebuild_of(library: Library, stored: Session, *, here: bool = False, **optio
     current = library.current_setup()
     if here or library.recall(f"{STORED}:{current.id}") == stored.setup.id:
         if current.id == stored.setup.id:
-            raise UsageError(f"{stored.setup.name} is in use itself: leave --here away to rebuild it as a set-up of its own")
+            raise UsageError(
+                "{setup} is in use itself: rebuild it as a set-up of its own",
+                setup=stored.setup.name,
+            )
         library.remember(f"{STORED}:{current.id}", stored.setup.id)
         return Rebuild(library, stored, current.id, **options)
     copy = library.copy_setup(stored.setup.id, free_name(library, f"{stored.setup.name} again"))

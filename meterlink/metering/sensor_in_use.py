@@ -177,7 +177,7 @@ class SensorInUse:
             self.fail(error)
         except Exception as error:  # what shows is not ours: terminal, pipe, window
             failed = ShowingFailed(
-                f"what came could not be shown ({_why(error)}): everything that was accepted is in the library"
+                "what came could not be shown ({why}): everything that was accepted is in the library", why=_why(error)
             )
             failed.__cause__ = error
             self.fail(failed)

@@ -216,7 +216,7 @@ class Session(SetWalk):
         if light_id is not None and (not unnamed or not said or self._runs_on(light_id)):
             said = self._said_of_requests(held_off_m, light_id) or said
         if not said:
-            raise UsageError(f"{self._name(light)} has no reading and is not waited for: meter it first")
+            raise UsageError("{light} has no reading and is not waited for: meter it first", light=self._name(light))
         return light
 
     def _said_of_readings(self, held_off_m: float | None, light_id: str | None, last: Reading | None) -> bool:
@@ -258,7 +258,7 @@ class Session(SetWalk):
         """Take the last pop back, with what was said of it afterwards, and wait for its light again."""
         last = self.library.last_reading(self.setup.id)
         if last is None:
-            raise NotInLibrary(f"{self.setup.name}: there is no reading to take back")
+            raise NotInLibrary("{setup}: there is no reading to take back", setup=self.setup.name)
         everything = {r.id: r for r in self.library.all_readings(self.setup.id)}
         one: Reading | None = last
         with self._stored_with_walk():
@@ -277,10 +277,10 @@ class Session(SetWalk):
         """
         last = self.library.last_reading(self.setup.id)
         if last is None:
-            raise NotInLibrary(f"{self.setup.name}: there is no reading to give to another light")
+            raise NotInLibrary("{setup}: there is no reading to give to another light", setup=self.setup.name)
         light = self.light(name)
         if last.light_id == light.id:
-            raise UsageError(f"the last reading is {light.name}'s already")
+            raise UsageError("the last reading is {light}'s already", light=light.name)
         placement = self.placement(light.id)
         with self._stored_with_walk():
             new = self.library.reassign_reading(last.id, light.id, placement.id if placement else None, light.point)

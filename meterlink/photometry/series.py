@@ -14,6 +14,8 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
+from meterlink.errors import FormulaError
+
 STEPS = ("third", "half", "full", "tenth")
 
 FULL_F_NUMBERS = (0.5, 0.7, 1, 1.4, 2, 2.8, 4, 5.6, 8, 11, 16, 22, 32, 45, 64, 90, 128)
@@ -113,21 +115,24 @@ def f_number_exact(printed: float, halves_first: bool = False) -> float:
     """
     stops = _look_up(_positive(printed, "f-number"), _F_THIRDS, _F_HALVES, halves_first)
     if stops is None:
-        raise ValueError(two_meanings(printed))
+        raise two_meanings(printed)
     return math.exp2(stops / 2.0)
 
 
-def two_meanings(printed: float) -> str:
-    """Return one line on what f/8.3 may mean: f/8 and 0.3 stop, or the plain number 8.3, and how to type each."""
-    whole = f"{printed:g}".partition(".")[0]
-    tenths = f"{printed:g}".partition(".")[2]
-    plain = format_f_number(printed).replace(" ", "")
+def two_meanings(printed: float) -> FormulaError:
+    """Return the refusal of f/8.3, in one line: it may mean f/8 and 0.3 stop, or the plain number 8.3; how to type each."""
+    whole, _, tenths = f"{printed:g}".partition(".")
+    # A number to be typed, so with the point that every language may type.
+    typed, plain = f"{printed:g}", format_f_number(printed).replace(" ", "")
     if len(tenths) == 1 and float(whole) in FULL_F_NUMBERS:
-        return (
-            f"f/{printed:g} has two meanings: for f/{whole} and {tenths} tenths of a stop type f/{whole}+0.{tenths}, "
-            f"for the number {printed:g} type {plain}"
+        return FormulaError(
+            "f/{typed} has two meanings: for f/{whole} and {tenths} tenths of a stop type f/{whole}+0.{tenths}, "
+            "for the number {typed} type {plain}",
+            typed=typed, whole=whole, tenths=tenths, plain=plain,
         )
-    return f"f/{printed:g} is on no nominal series: type {plain} if you mean the number {printed:g}"
+    return FormulaError(
+        "f/{typed} is on no nominal series: type {plain} if you mean the number {typed}", typed=typed, plain=plain
+    )
 
 
 def time_exact_s(printed_s: float, halves_first: bool = False) -> float:

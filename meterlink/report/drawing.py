@@ -98,7 +98,10 @@ class Drawing:
         target = Path(path)
         kind = target.suffix.lower()
         if kind not in (".svg", ".png"):
-            raise UsageError(f"{target.name}: a picture is written as .svg or .png: choose one of these endings")
+            raise UsageError(
+                "{target}: a picture is written as .svg or .png: choose one of these endings",
+                target=target.name,
+            )
         data = self.svg().encode() if kind == ".svg" else self.png()
         write_whole(target, data)
 

@@ -35,11 +35,14 @@ def small_picture(path: Path) -> str:
     advice = "give a photograph as JPEG, PNG, WebP or TIFF"
     try:
         if not path.is_file() or path.stat().st_size > FILE_MAX:
-            raise UsageError(f"{path.name[:80]}: there is no such picture, or it is too large: {advice}")
+            raise UsageError(
+                "{path}: there is no such picture, or it is too large: {advice}",
+                path=path.name[:80], advice=advice,
+            )
         with Image.open(path, formats=("JPEG", "PNG", "WEBP", "TIFF")) as image:
             return _text(image)
     except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
-        raise UsageError(f"{path.name[:80]} cannot be read as a picture: {advice}") from error
+        raise UsageError("{path} cannot be read as a picture: {advice}", path=path.name[:80], advice=advice) from error
 
 
 def safe_picture(value: object) -> str:

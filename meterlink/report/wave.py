@@ -63,7 +63,7 @@ def trace_of(wave: Measurement | WaveBlock, calibration: Calibration | None, nam
     try:
         times, light = wave_of(block, calibration)
     except CalibrationError as error:
-        raise AnalysisError(str(error)) from error
+        raise AnalysisError(error.message, **error.values) from error
     except (IndexError, ValueError) as error:
         raise AnalysisError("the waveform is damaged: take one more pop") from error
     return trace_of_samples(times, light, name)
@@ -78,9 +78,9 @@ def trace_of_samples(times_s: Any, light_lx: Any, name: str = "") -> Trace:
     try:
         pulse = flash.analyse(light, times - times[0] if times.size else times)
     except ValueError as error:
-        raise AnalysisError(f"{who}{error}: take one more pop") from error
+        raise AnalysisError("{who}{error}: take one more pop", who=who, error=error) from error
     if pulse.kind == "steady" or not pulse.peak_lx > 0.0:
-        raise AnalysisError(f"{who}no flash stands out of the room's light in this waveform: take one more pop")
+        raise AnalysisError("{who}no flash stands out of the room's light in this waveform: take one more pop", who=who)
     zero = float(times[0]) + pulse.start_s
     return Trace(name, tuple((times - zero).tolist()), tuple(light.tolist()), pulse)
 

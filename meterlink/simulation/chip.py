@@ -90,7 +90,7 @@ def build() -> tuple[Path, Path]:
 
     reason = why_not()
     if reason:
-        raise LinkNotFound(f"no simulated chip: {reason}", url="sim:chip")
+        raise LinkNotFound("no simulated chip: {why}", url="sim:chip", why=reason)
     out = _FIRMWARE / "build"
     out.mkdir(exist_ok=True)
     with (out / ".lock").open("w") as lock:
@@ -101,7 +101,8 @@ def build() -> tuple[Path, Path]:
     if made.returncode != 0:
         lines = (made.stderr or made.stdout).strip().splitlines() or ["no message"]
         raise LinkNotFound(
-            f"the simulated chip does not build ({lines[0]}): run make in hardware_notes/firmware", url="sim:chip"
+            "the simulated chip does not build ({lines}): run make in hardware_notes/firmware",
+            url="sim:chip", lines=lines[0],
         )
     return out / "meterlink.elf", out / "bench"
 
@@ -140,7 +141,10 @@ class SimulatedChip:
         first = self._read_line()
         if not first.startswith("pty "):
             self.stop()
-            raise LinkNotFound(f"no simulated chip: {first.removeprefix('error ')}: check the arguments", url="sim:chip")
+            raise LinkNotFound(
+                "no simulated chip: {value}: check the arguments",
+                url="sim:chip", value=first.removeprefix('error '),
+            )
         self.pty_path = first[4:]
         bright, dim = self.full_scale_lx
         self._ask(f"set full_scale_0_lx={bright!r} full_scale_1_lx={dim!r} offset={PEDESTAL_RAW!r}")
@@ -241,7 +245,10 @@ class SimulatedChip:
         known |= {"full_scale_0_lx", "full_scale_1_lx", "supply_v", "bandgap_v"}
         unknown = sorted(set(settings) - known)
         if unknown:
-            raise UsageError(f"the amplifier has no {unknown[0]}: it has {', '.join(sorted(known))}")
+            raise UsageError(
+                "the amplifier has no {unknown}: it has {known}",
+                unknown=unknown[0], known=', '.join(sorted(known)),
+            )
         self._ask("set " + " ".join(f"{key}={float(value)!r}" for key, value in settings.items()))
 
     # -------------------------------------------------------------------------------------------------- time
@@ -286,7 +293,10 @@ class SimulatedChip:
         verdict, _, rest = answer.partition(" ")
         if verdict == "ok":
             return rest
-        raise UsageError(f"the bench refused '{command.split()[0]}': {rest}; see hardware_notes/firmware/bench/README.md")
+        raise UsageError(
+            "the bench refused '{command}': {rest}; see hardware_notes/firmware/bench/README.md",
+            command=command.split()[0], rest=rest,
+        )
 
     def _read_line(self) -> str:
         assert self._bench

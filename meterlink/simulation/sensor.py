@@ -33,13 +33,16 @@ def from_url(url: LinkUrl) -> SimulatedLink:
     names = [n for n in url.options.get("lights", "").split(",") if n]
     strange = [n for n in names if n not in studio.lights]
     if strange:
-        raise UsageError(f"{url.text}: there is no light {strange[0]!r} in it, use {', '.join(studio.lights)}")
+        raise UsageError(
+            "{url}: there is no light {strange!r} in it, use {lights}",
+            url=url.text, strange=strange[0], lights=', '.join(studio.lights),
+        )
     try:
         every_s, seed = float(url.options.get("every", EVERY_S)), int(url.options.get("seed", "1"))
     except ValueError:
-        raise UsageError(f"{url.text}: 'every' is a number of seconds and 'seed' a whole number") from None
+        raise UsageError("{url}: 'every' is a number of seconds and 'seed' a whole number", url=url.text) from None
     if not 0.0 <= every_s <= 3600.0:
-        raise UsageError(f"{url.text}: 'every' is 0 (by hand) to 3600 seconds")
+        raise UsageError("{url}: 'every' is 0 (by hand) to 3600 seconds", url=url.text)
     return SimulatedLink(ChipModel(seed=seed), studio=studio, order=names, every_s=every_s, url=url.text, seed=seed)
 
 

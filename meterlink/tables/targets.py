@@ -23,6 +23,7 @@ from meterlink.photometry.exposure import luminous_exposure, stops_of_highlight_
 from meterlink.tables.adjustment import FINE_GAP_STOPS, GAP_STOPS, Move, close, move_text
 from meterlink.tables.overlap import Overlap, overlap_of, solve
 from meterlink.tables.side_effects import with_effects
+from meterlink.words.actions import Do
 
 INCIDENT, HIGHLIGHT_TO_SHADOW = "incident", "highlight to shadow"
 CORRECTION_STOPS = 0.3
@@ -88,12 +89,15 @@ def parse_wish(text: str, definition: str = INCIDENT) -> Wish:
     name, equals, value = text.rpartition("=")
     name, value = name.strip(), value.strip()
     if not equals or not name or not value:
-        raise UsageError(f"'{text[:40]}' is no target: write KEY=f/8, FILL=-1 (stops from the key) or FILL=3:1")
+        raise UsageError("'{typed}' is no target: write KEY=f/8, FILL=-1 (stops from the key) or FILL=3:1", typed=text[:40])
     if ":" in value:
         ratio = units.parse_ratio(value)
         if definition == HIGHLIGHT_TO_SHADOW:
             if ratio <= 1:
-                raise UsageError(f"{name}: (key + fill) to fill is always above 1:1, {value} cannot be: ask for more, e.g. 3:1")
+                raise UsageError(
+                    "{light}: (key + fill) to fill is always above 1:1, {value} cannot be: ask for more, e.g. 3:1",
+                    light=name, value=value,
+                )
             return Wish(name, None, -stops_of_highlight_to_shadow(ratio), definition, text)
         return Wish(name, None, -log2(ratio), definition, text)
     if value[:1].lower() == "f":
@@ -106,9 +110,12 @@ def _state(view: JudgedSet, name: str) -> LightState:
         if state.light.name.casefold() == name.casefold():
             if state.value is None or not state.value > 0:
                 why = f" ({state.stale_reason})" if state.stale_reason else ""
-                raise UsageError(f"{state.light.name} has no current reading{why}: meterlink meter {state.light.name}")
+                raise UsageError(
+                    "{light} has no current reading{why}: {do}",
+                    light=state.light.name, why=why, do=Do("meter", light=state.light.name),
+                )
             return state
-    raise UsageError(f"there is no light '{name[:30]}': meterlink light list shows them")
+    raise UsageError("there is no light '{light}': {do}", light=name[:30], do=Do("list_lights"))
 
 
 class _Aim(NamedTuple):
@@ -130,11 +137,17 @@ def _aims(view: JudgedSet, wishes: Sequence[Wish]) -> list[_Aim]:
         if key is None or key.value is None or key.reading is None:
             raise UsageError("targets in stops from the key need a key with a current reading: meter the key first")
         if state.light.id == key.light.id:
-            raise UsageError(f"{state.light.name} is the key that the others are counted from: give it an f-number, e.g. f/8")
+            raise UsageError(
+                "{light} is the key that the others are counted from: give it an f-number, e.g. f/8", light=state.light.name
+            )
         if wish.definition == HIGHLIGHT_TO_SHADOW and state.light.role != "fill":
-            raise UsageError(f"{state.light.name} is no fill: (key + fill) to fill cannot be asked of it, give stops from the key")
+            raise UsageError(
+                "{light} is no fill: (key + fill) to fill cannot be asked of it, give stops from the key", light=state.light.name
+            )
         if state.reading is not None and (state.reading.receptor, state.reading.kind) != (key.reading.receptor, key.reading.kind):
-            raise UsageError(f"{state.light.name} was metered in another way than the key: meter both alike, then ask again")
+            raise UsageError(
+                "{light} was metered in another way than the key: meter both alike, then ask again", light=state.light.name
+            )
     return sorted(aims, key=lambda aim: (aim.state is not key, bool(aim.state.light.source_light_id)))
 
 
@@ -142,16 +155,19 @@ def _exposure_of(view: JudgedSet, state: LightState, f_number: float) -> float:
     reading = state.reading
     calibration = view.calibrations.get(reading.calibration_id) if reading else None
     if reading is None or calibration is None:
-        raise UsageError(f"{state.light.name}: its reading has no calibration, so no f-number can be asked of it: give stops")
+        raise UsageError(
+            "{light}: its reading has no calibration, so no f-number can be asked of it: give stops", light=state.light.name
+        )
     if calibration.relative:
         raise UsageError(
-            f"{state.light.name}: the sensor's calibration is relative, f-numbers are not known: give stops from the key"
+            "{light}: the sensor's calibration is relative, f-numbers are not known: give stops from the key",
+            light=state.light.name,
         )
     exposure = luminous_exposure(f_number, view.setup.iso, calibration.constant)
     if reading.kind == "flash":
         return exposure
     if view.setup.shutter_s is None:
-        raise UsageError("steady light needs the shutter time: meterlink setup change --shutter 1/125")
+        raise UsageError("steady light needs the shutter time: {do}", do=Do("give_shutter"))
     return exposure / view.setup.shutter_s
 
 
@@ -211,7 +227,7 @@ def plan(view: JudgedSet, wishes: Sequence[Wish], *, by: str = "both") -> Target
     ``by`` is ``power``, ``distance`` or ``both``.  With ``view.history`` the dials' learnt steps, durations and colours count.
     """
     if not wishes:
-        raise UsageError("say what is wanted, e.g. meterlink targets KEY=f/8 FILL=-1")
+        raise UsageError("say what is wanted, e.g. {do}", do=Do("targets"))
     view = settled(view)
     planner = _Planner(view, _aims(view, wishes), by)
     moves = planner.moves()

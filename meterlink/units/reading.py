@@ -11,8 +11,9 @@ import math
 import re
 from typing import NamedTuple
 
-from meterlink.errors import UnitError
+from meterlink.errors import FormulaError, UnitError
 from meterlink.photometry import series
+from meterlink.words.language import marked, say, translated
 
 MAX_TEXT = 60
 """Longest text that is looked at; the longest sensible one (a name with a held-off distance) is shorter."""
@@ -67,17 +68,23 @@ def _shown(text: object) -> str:
 def _clean(text: str, what: str, accepted: str) -> str:
     """Cap, translate typographic signs, squeeze blanks, lower the case; refuse what is empty or not plain ASCII."""
     if not isinstance(text, str):
-        raise UnitError(f"{what} must be text, got {_shown(text)}: type {accepted}")
+        raise _unreadable(what, text, accepted, "must be text")
     if len(text) > MAX_TEXT:
-        raise UnitError(f"{what} of {len(text)} characters is too long: type {accepted}", text[:MAX_TEXT])
+        raise UnitError(
+            "{what} of {count} characters is too long: type {accepted}",
+            text[:MAX_TEXT], what=translated(what), count=len(text), accepted=translated(accepted),
+        )
     plain = " ".join(text.translate(_SAME).split()).lower()
     if not plain:
-        raise UnitError(f"{what} is empty: type {accepted}", text)
+        raise UnitError("{what} is empty: type {accepted}", text, what=translated(what), accepted=translated(accepted))
     return plain
 
 
 def _unreadable(what: str, text: str, accepted: str, why: str = "cannot be read") -> UnitError:
-    return UnitError(f"{what} {_shown(text)} {why}: type {accepted}", text)
+    return UnitError(
+        "{what} {shown} {why}: type {accepted}",
+        text, what=translated(what), shown=_shown(text), why=translated(why), accepted=translated(accepted),
+    )
 
 
 def _number(text: str) -> float:
@@ -86,7 +93,7 @@ def _number(text: str) -> float:
 
 # Lengths
 
-_LENGTHS = "1.4m, 140cm, 1400mm, 4ft6, 4'6\" or 55in"
+_LENGTHS = marked("1.4m, 140cm, 1400mm, 4ft6, 4'6\" or 55in")
 
 
 def parse_length(text: str, what: str = "length", least_m: float = 0.0, most_m: float = 1000.0) -> float:
@@ -98,11 +105,11 @@ def parse_length(text: str, what: str = "length", least_m: float = 0.0, most_m: 
     metres = 0.0 if plain == "0" else _length_m(plain)
     if metres is None:
         if _fullmatch(_NUMBER, plain):
-            raise _unreadable(what, text, f"{plain}m, {plain}cm or {plain}in", "has no unit")
+            raise _unreadable(what, text, say("{number}m, {number}cm or {number}in", number=plain), "has no unit")
         raise _unreadable(what, text, _LENGTHS)
     if not least_m <= metres <= most_m:
-        limits = f"a length from {least_m:g}m to {most_m:g}m"
-        raise _unreadable(what, text, limits, f"is {'too short' if metres < least_m else 'too long'}")
+        limits = say("a length from {least:g}m to {most:g}m", least=least_m, most=most_m)
+        raise _unreadable(what, text, limits, "is too short" if metres < least_m else "is too long")
     return metres
 
 
@@ -132,7 +139,7 @@ def _inches(found: re.Match[str], first: int) -> float | None:
 
 def parse_size(text: str, what: str = "size") -> Size:
     """Return the size of a source: ``90cm`` (a diameter), ``60x90cm``, ``2ft x 3ft``, ``14x39in``; 1 mm to 20 m."""
-    accepted = "90cm, 60x90cm, 14x39in or 2ft x 3ft"
+    accepted = marked("90cm, 60x90cm, 14x39in or 2ft x 3ft")
     parts = [part.strip() for part in _clean(text, what, accepted).split("x")]
     if len(parts) > 2 or not all(parts):
         raise _unreadable(what, text, accepted)
@@ -152,7 +159,7 @@ def parse_size(text: str, what: str = "size") -> Size:
 
 def parse_held_off(text: str) -> Held:
     """Split ``FILL@20cm`` into name and held-off distance; ``FILL`` alone leaves it undeclared, ``FILL@0`` is zero."""
-    accepted = "a light's name, or NAME@20cm"
+    accepted = marked("a light's name, or NAME@20cm")
     if not isinstance(text, str) or len(text) > MAX_TEXT:
         raise _unreadable("light", text, accepted, "is too long" if isinstance(text, str) else "is not text")
     name, at, off = text.strip().rpartition("@")
@@ -169,7 +176,7 @@ def parse_held_off(text: str) -> Held:
 
 def parse_f_number(text: str, halves_first: bool = False) -> float:
     """Return the exact f-number of ``f/11``, ``11``, ``f/8+0.3``, ``f/8+1/3``; ``f/8.3`` is refused: two meanings."""
-    accepted = "f/8, 5.6 or f/8+0.3"
+    accepted = marked("f/8, 5.6 or f/8+0.3")
     found = _fullmatch(_F_NUMBER, _clean(text, "f-number", accepted))
     if not found:
         raise _unreadable("f-number", text, accepted)
@@ -178,8 +185,8 @@ def parse_f_number(text: str, halves_first: bool = False) -> float:
         raise _unreadable("f-number", text, accepted, "is outside f/0.5 to f/128")
     try:
         base = series.f_number_exact(printed, halves_first)
-    except ValueError as problem:
-        raise UnitError(str(problem), text) from None
+    except FormulaError as problem:
+        raise UnitError(problem.message, text, **problem.values) from None
     if found[2] is None:
         return base
     more = _stops_value(found[2])
@@ -194,7 +201,7 @@ def parse_shutter(text: str, halves_first: bool = False) -> float:
     plain = text.strip()
     if plain.isdecimal() and int(plain) > 2:
         # The dial shows 160 for 1/160 s: a bare whole number means either.
-        raise _unreadable("shutter time", text, f"1/{plain} or {plain}s", "has two meanings")
+        raise _unreadable("shutter time", text, say("1/{number} or {number}s", number=plain), "has two meanings")
     if not 1e-6 <= seconds <= 3600.0:
         raise _unreadable("shutter time", text, "1/160, 0.5s or 2s", "is outside 1/1000000 s to 1 h")
     return series.time_exact_s(seconds, halves_first)
@@ -229,7 +236,7 @@ def _fraction_or_number(plain: str) -> float | None:
 
 def parse_iso(text: str, halves_first: bool = False) -> float:
     """Return the exact speed of ``100``, ``ISO 1250`` (1269.92) or ``24°``."""
-    accepted = "100, ISO 400 or 1250"
+    accepted = marked("100, ISO 400 or 1250")
     plain = _clean(text, "ISO", accepted)
     found = _fullmatch(rf"(?:iso ?)?({_NUMBER})(°?)", plain)
     if not found:
@@ -267,18 +274,18 @@ def _stops_value(plain: str) -> float | None:
 
 def parse_stops(text: str, what: str = "stops", most: float = 40.0) -> float:
     """Return signed stops from ``-1``, ``+0.7``, ``−1/3``, ``1 1/3``; at most ``most`` either way."""
-    accepted = "-1, +0.7, 1/3 or 1 1/3"
+    accepted = marked("-1, +0.7, 1/3 or 1 1/3")
     value = _stops_value(_clean(text, what, accepted))
     if value is None:
         raise _unreadable(what, text, accepted)
     if abs(value) > most:
-        raise _unreadable(what, text, accepted, f"is beyond {most:g} stops")
+        raise _unreadable(what, text, accepted, say("is beyond {most:g} stops", most=most))
     return value
 
 
 def parse_ratio(text: str) -> float:
     """Return the linear ratio of ``3:1`` (3), ``1:2`` (0.5), ``2.5:1``."""
-    accepted = "3:1 or 1:2"
+    accepted = marked("3:1 or 1:2")
     plain = _clean(text, "ratio", accepted)
     found = _fullmatch(rf"({_NUMBER}) ?: ?({_NUMBER})", plain)
     if not found or not (_number(found[1]) > 0.0 and _number(found[2]) > 0.0):
@@ -292,7 +299,7 @@ def parse_power(text: str, full_power_j: float | None = None, scale_top: float |
     ``1/4``, ``1/4+0.3``, ``1/4-1/3``, ``full``, ``50%``; ``-2.3`` stops below full; ``200J`` or ``200Ws`` with
     ``full_power_j``; ``6.3`` on a numeric scale of one stop a number with its top number ``scale_top``.
     """
-    accepted = "1/4, 1/4+0.3, -2.3, full" + (", 6.3" if scale_top else "") + (", 200J" if full_power_j else "")
+    accepted = say("1/4, 1/4+0.3, -2.3, full") + (", 6.3" if scale_top else "") + (", 200J" if full_power_j else "")
     plain = _clean(text, "power", accepted)
     if _fullmatch(_NUMBER, plain) and (plain != "1" or scale_top is not None):
         if scale_top is None:
@@ -343,7 +350,7 @@ def _power_stops(plain: str) -> float | None:
 
 def parse_angle(text: str, what: str = "angle") -> float:
     """Return degrees from ``45``, ``-30°``, ``30deg``, ``30 left``, ``20 up``; left and down are negative, ±360."""
-    accepted = "45, -30, 30 left or 20 up"
+    accepted = marked("45, -30, 30 left or 20 up")
     plain = _clean(text, what, accepted)
     found = _fullmatch(rf"([+-]?) ?({_NUMBER}) ?(?:°|deg|degrees?)?(?: ?(left|right|up|down|l|r))?", plain)
     if not found or (found[1] and found[3]):
@@ -356,7 +363,7 @@ def parse_angle(text: str, what: str = "angle") -> float:
 
 def parse_movement(text: str) -> float:
     """Return a speed of movement in m/s from ``2m/s``, ``50cm/s``, ``5km/h``, ``3ft/s``, ``10mph``."""
-    accepted = "2m/s, 50cm/s, 5km/h or 10mph"
+    accepted = marked("2m/s, 50cm/s, 5km/h or 10mph")
     factors = {"m/s": 1.0, "cm/s": 0.01, "mm/s": 0.001, "km/h": 1 / 3.6, "ft/s": _FOOT_M, "mph": 1609.344 / 3600}
     found = _fullmatch(rf"({_NUMBER}) ?({'|'.join(factors)})", _clean(text, "movement", accepted))
     if not found:

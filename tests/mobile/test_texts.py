@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from meterlink.words.actions import Do
 from mobile import texts
 
 APP = Path(texts.__file__).parent
@@ -67,29 +68,21 @@ def test_no_text_is_kept_that_nobody_uses() -> None:
     assert unused == []
 
 
-@pytest.mark.parametrize("language", sorted(texts.LANGUAGES))
-def test_a_language_has_every_text_with_the_same_places(language: str) -> None:
-    """A translation lacks no text, invents none, and fills the same places."""
-    table = texts.LANGUAGES[language]
-    places = re.compile(r"\{(\w+)\}")
-
-    assert table.keys() == texts.EN.keys()
-    assert language in texts.LANGUAGE_NAMES
-    for key, text in texts.EN.items():
-        assert sorted(places.findall(table[key])) == sorted(places.findall(text)), key
+def test_another_language_is_spoken_once_chosen() -> None:
+    """``use`` changes what ``t`` says, sentences of the library with it; an unknown language is English."""
+    texts.use("de")
+    assert texts.t("role.key") == "Führungslicht"
+    assert str(Do("meter_pending")) == "Alle messen berühren"
+    texts.use("nonsense")
+    assert texts.t("role.key") == "key"
 
 
-def test_another_language_is_spoken_once_chosen(monkeypatch: pytest.MonkeyPatch) -> None:
-    """``use`` changes what ``t`` says; what a language lacks comes in English, an unknown language is English."""
-    monkeypatch.setitem(texts.LANGUAGES, "xx", {"place.set": "Saetze"})
-    try:
-        texts.use("xx")
-        assert texts.t("place.set") == "Saetze"
-        assert texts.t("place.more") == "More"
-        texts.use("nonsense")
-        assert texts.t("place.set") == "Set"
-    finally:
-        texts.use("en")
+def test_the_language_of_the_device_is_spoken_unless_one_is_chosen(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nothing chosen: what the surroundings say."""
+    monkeypatch.setenv("METERLINK_LANGUAGE", "de_AT")
+    texts.use("")
+
+    assert texts.t("role.fill") == "Aufhelllicht"
 
 
 def test_a_text_that_there_is_not_is_an_error() -> None:

@@ -69,7 +69,7 @@ class _Checked:
 
     def error(self, text: str) -> DialectError:
         where = f"[{self.name}] " if self.name else ""
-        return DialectError(f"{self.origin}: {where}{text}")
+        return DialectError("{origin}: {where}{typed}", origin=self.origin, where=where, typed=text)
 
     def text(self, key: str, default: str = "", choices: tuple[str, ...] = (), most: int = 120) -> str:
         value = self.table.get(key, default)
@@ -116,12 +116,21 @@ def parse_dialect(text: str, origin: str = "dialect") -> Dialect:
     try:
         raw = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
-        raise DialectError(f"{origin}: not a TOML file ({str(error).splitlines()[0]}); see the shipped ones") from None
+        raise DialectError(
+            "{origin}: not a TOML file ({error}); see the shipped ones",
+            origin=origin, error=str(error).splitlines()[0],
+        ) from None
     if raw.get("format") != FORMAT:
-        raise DialectError(f"{origin}: format must be {FORMAT}, the only one that this version knows; add format = 1")
+        raise DialectError(
+            "{origin}: format must be {format}, the only one that this version knows; add format = 1",
+            origin=origin, format=FORMAT,
+        )
     kind = raw.get("kind")
     if kind not in KINDS:
-        raise DialectError(f"{origin}: kind is {kind!r}; use one of {', '.join(KINDS)}")
+        raise DialectError(
+            "{origin}: kind is {kind!r}; use one of {kinds}",
+            origin=origin, kind=kind, kinds=', '.join(KINDS),
+        )
     top = _Checked(raw, origin, "", _TOP | _KIND_KEYS[kind])
     return _dialect(top, kind)
 
@@ -277,17 +286,23 @@ def load_dialect(path: str | Path) -> Dialect:
     try:
         if path.exists() and not path.is_file():
             # A pipe or a device would be waited for, or never end.
-            raise DialectError(f"{path}: not a file; check the path of the dialect file")
+            raise DialectError("{path}: not a file; check the path of the dialect file", path=path)
         with path.open("rb") as file:
             raw = file.read(MAX_FILE_BYTES + 1)
     except OSError as error:
-        raise DialectError(f"{path}: {error.strerror or error}; check the path of the dialect file") from None
+        raise DialectError(
+            "{path}: {strerror}; check the path of the dialect file",
+            path=path, strerror=error.strerror or error,
+        ) from None
     if len(raw) > MAX_FILE_BYTES:
-        raise DialectError(f"{path}: larger than {MAX_FILE_BYTES // 1024} KB; a dialect is a short TOML file")
+        raise DialectError(
+            "{path}: larger than {max_file_bytes} KB; a dialect is a short TOML file",
+            path=path, max_file_bytes=MAX_FILE_BYTES // 1024,
+        )
     try:
         text = raw.decode("utf-8")
     except UnicodeDecodeError:
-        raise DialectError(f"{path}: not UTF-8 text; save it as UTF-8") from None
+        raise DialectError("{path}: not UTF-8 text; save it as UTF-8", path=path) from None
     return parse_dialect(text, str(path))
 
 
@@ -311,7 +326,10 @@ def find_dialect(name: str) -> Dialect:
     if name.endswith(".toml") or "/" in name or "\\" in name:
         return load_dialect(name)
     names = ", ".join([NATIVE, *(dialect.name for dialect in shipped_dialects())])
-    raise DialectError(f"no dialect {name!r}; known are {names}, or give the path of a .toml file")
+    raise DialectError(
+        "no dialect {name!r}; known are {names}, or give the path of a .toml file",
+        name=name, names=names,
+    )
 
 
 def serial_url(target: str, dialect: Dialect | str, serial: SerialSettings | None = None) -> str:

@@ -65,7 +65,7 @@ _STEADY_END = _STEADY.size + CRC_BYTES
 
 
 def _refuse(why: str) -> FrameError:
-    return FrameError(f"the sensor sent {why}: update its firmware or meterlink", "body")
+    return FrameError("the sensor sent {why}: update its firmware or meterlink", "body", why=why)
 
 
 def _held_off(distance_mm: int) -> float | None:

@@ -18,6 +18,7 @@ from meterlink.sensor.link.base import OnBytes, OnLost
 from meterlink.sensor.link.ble_air import air
 from meterlink.sensor.link.ble_errors import explain
 from meterlink.sensor.link.registry import LinkUrl
+from meterlink.words.actions import Do
 
 if TYPE_CHECKING:
     from bleak import BleakClient
@@ -52,7 +53,10 @@ def from_url(url: LinkUrl) -> BleLink:
     url.refuse_options_but()
     address = url.target.upper()
     if not _ADDRESS.fullmatch(address):
-        raise UsageError(f"{url.text}: {url.target!r} is no Bluetooth address: 'meterlink sensors' lists what is near")
+        raise UsageError(
+            "{url}: {target!r} is no Bluetooth address: {do}",
+            url=url.text, target=url.target, do=Do("sensors"),
+        )
     return BleLink(address, url=url.text, dialect=url.options.get("dialect", ""))
 
 
@@ -93,7 +97,7 @@ class BleLink:
         try:
             await self._start(client)
             if not client.is_connected:
-                raise LinkLost(f"{self.url} is gone while it was being opened: come nearer", self.url)
+                raise LinkLost("{url} is gone while it was being opened: come nearer", url=self.url)
         except BaseException as error:
             await self.close()
             if isinstance(error, Exception):
@@ -187,7 +191,10 @@ class BleLink:
         self._forget()
         # The lost client is let go of at once, and in any case before the next connection.
         self._releasing = asyncio.ensure_future(air().release(self.address))
-        on_lost(LinkLost(f"{self.url} is gone: out of range or switched off; come nearer or switch it on", self.url))
+        on_lost(LinkLost(
+            "{url} is gone: out of range or switched off; come nearer or switch it on",
+            url=self.url,
+        ))
 
     def _forget(self) -> None:
         self._client, self._way, self._is_open = None, None, False
@@ -206,9 +213,9 @@ class BleLink:
         async with self._writing:
             client, way = self._client, self._way
             if client is None or way is None:
-                raise LinkLost(f"{self.url} is not connected: switch it on and come nearer", self.url)
+                raise LinkLost("{url} is not connected: switch it on and come nearer", url=self.url)
             if way.write is None:
-                raise LinkError(f"{self.url} takes no commands: it sends what it sees by itself", self.url)
+                raise LinkError("{url} takes no commands: it sends what it sees by itself", url=self.url)
             at_once = "write-without-response" in way.write.properties
             size = max(MIN_PIECE, way.write.max_write_without_response_size)
             try:
@@ -245,7 +252,7 @@ def choose(client: BleakClient, wanted_dialect: str, url: str) -> Way:
             return Way(dialect, (listen,), (), held.get_characteristic(down), True)
     light = [*_characteristics(client, uuids.LIGHT), *_characteristics(client, uuids.COLOUR)]
     if not any(uuids.short(char.uuid) in uuids.LIGHT for char in light):
-        raise LinkError(f"{url} offers no light that can be read: choose another with 'meterlink sensors'", url)
+        raise LinkError("{url} offers no light that can be read: choose another: {do}", url=url, do=Do("sensors"))
     listens = tuple(char for char in light if _notifies(char))
     asks = tuple(char for char in light if not _notifies(char) and "read" in char.properties)
     return Way("gatt-light", listens, asks, None, False)

@@ -57,21 +57,30 @@ def explain(error: BaseException, url: str, system: str = "", *, open_link: bool
         return found
     name = type(error).__name__
     if name == "BleakDeviceNotFoundError":
-        return LinkNotFound(f"{url} {NOT_HEARD}", url)
+        return LinkNotFound("{url} {not_heard}", url=url, not_heard=NOT_HEARD)
     if isinstance(error, TimeoutError):
         if open_link:
-            return LinkLost(f"{url} no longer answers: come nearer or switch the sensor off and on", url)
-        return LinkNotFound(f"{url} does not answer: come nearer, or switch the sensor off and on", url)
+            return LinkLost("{url} no longer answers: come nearer or switch the sensor off and on", url=url)
+        return LinkNotFound("{url} does not answer: come nearer, or switch the sensor off and on", url=url)
     if isinstance(error, FileNotFoundError | ConnectionRefusedError) and system == "linux":
-        return LinkError(f"{_line(_NO_SERVICE, system)} (the system's message bus cannot be reached)", url)
+        return LinkError(
+            "{no_service} (the system's message bus cannot be reached)",
+            url, no_service=_line(_NO_SERVICE, system),
+        )
     if isinstance(error, PermissionError):
         return LinkError(_line(_DENIED, system), url)
     text = _plain(error)
     if open_link or "not connected" in text.lower() or "disconnected" in text.lower():
-        return LinkLost(f"{url} is gone ({text}): come nearer or switch the sensor off and on", url)
+        return LinkLost(
+            "{url} is gone ({typed}): come nearer or switch the sensor off and on",
+            url=url, typed=text,
+        )
     if "not found" in text.lower() or "removed" in text.lower():
-        return LinkNotFound(f"{url} {NOT_HEARD}", url)
-    return LinkError(f"{url} cannot be connected ({text}): switch the sensor off and on and try again", url)
+        return LinkNotFound("{url} {not_heard}", url=url, not_heard=NOT_HEARD)
+    return LinkError(
+        "{url} cannot be connected ({typed}): switch the sensor off and on and try again",
+        url=url, typed=text,
+    )
 
 
 def _unavailable(error: BaseException, url: str, system: str) -> LinkError | None:
@@ -85,7 +94,7 @@ def _unavailable(error: BaseException, url: str, system: str) -> LinkError | Non
         return LinkError(_line(_OFF, system), url)
     if reason.startswith("DENIED"):
         return LinkError(_line(_DENIED, system), url)
-    return LinkError(f"Bluetooth cannot be used ({_plain(error)}): switch it off and on", url)
+    return LinkError("Bluetooth cannot be used ({error}): switch it off and on", url, error=_plain(error))
 
 
 def _by_dbus_name(error: BaseException, url: str, system: str, open_link: bool) -> LinkError | None:
@@ -103,16 +112,28 @@ def _by_dbus_name(error: BaseException, url: str, system: str, open_link: bool) 
         return LinkError(_line(_OFF, system), url)
     if last in ("UnknownObject", "DoesNotExist"):
         lost = f"{url} is gone: come nearer or switch the sensor off and on"
-        return LinkLost(lost, url) if open_link else LinkNotFound(f"{url} {NOT_HEARD}", url)
+        return LinkLost(lost, url) if open_link else LinkNotFound(
+            "{url} {not_heard}",
+            url=url, not_heard=NOT_HEARD,
+        )
     if last == "InProgress":
-        return LinkBusy(f"{url} is being connected by another program: close that one and try again", url)
+        return LinkBusy("{url} is being connected by another program: close that one and try again", url=url)
     if last in ("NotAuthorized", "AuthenticationFailed", "NotPermitted"):
-        return LinkError(f"{url} wants to be paired: pair it in the system's Bluetooth settings, then try again", url)
+        return LinkError(
+            "{url} wants to be paired: pair it in the system's Bluetooth settings, then try again",
+            url=url,
+        )
     if open_link:
-        return LinkLost(f"{url} is gone ({text}): come nearer or switch the sensor off and on", url)
+        return LinkLost(
+            "{url} is gone ({typed}): come nearer or switch the sensor off and on",
+            url=url, typed=text,
+        )
     if "busy" in text.lower() or "limit" in text.lower():
-        return LinkBusy(f"{url} is connected to another phone or computer: disconnect it there", url)
-    return LinkError(f"{url} cannot be connected ({text}): come nearer, or switch the sensor off and on", url)
+        return LinkBusy("{url} is connected to another phone or computer: disconnect it there", url=url)
+    return LinkError(
+        "{url} cannot be connected ({typed}): come nearer, or switch the sensor off and on",
+        url=url, typed=text,
+    )
 
 
 def _plain(error: BaseException) -> str:

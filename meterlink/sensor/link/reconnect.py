@@ -141,7 +141,7 @@ class ReconnectingLink:
         try:
             await asyncio.wait_for(link.open(self._listener(link), _once(lost)), ATTEMPT_LIMIT_S)
         except TimeoutError:
-            raise LinkError(f"{self.url} does not answer: switch the sensor off and on", self.url) from None
+            raise LinkError("{url} does not answer: switch the sensor off and on", url=self.url) from None
         self._attempt = 0
         self._tell(CONNECTED, f"connected to {self.url}")
         if not first.done():
@@ -179,7 +179,7 @@ class ReconnectingLink:
             self.url = found
 
     def _finish(self, error: MeterlinkError) -> None:
-        final = error if isinstance(error, LinkError) else LinkError(str(error), self.url)
+        final = error if isinstance(error, LinkError) else LinkError(error.message, self.url, **error.values)
         self._tell(STOPPED, str(error), final)
         self._on_lost(final)
 

@@ -121,9 +121,12 @@ class RecordingLink:
         try:
             self._file = self.path.open("x", encoding="ascii", newline="\n")
         except FileExistsError:
-            raise UsageError(f"{self.path} is there already: choose another name for the recording") from None
+            raise UsageError("{path} is there already: choose another name for the recording", path=self.path) from None
         except OSError as error:
-            raise UsageError(f"{self.path} cannot be written ({error.strerror}): choose another place") from error
+            raise UsageError(
+                "{path} cannot be written ({strerror}): choose another place",
+                path=self.path, strerror=error.strerror,
+            ) from error
         self._begun = True
         self._start_s = self._clock()
         started = time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(self._now()))
@@ -203,7 +206,8 @@ def records(path: str | Path) -> Iterator[Record]:
                 record = _parse(line)
             except (ValueError, KeyError, TypeError, RecursionError) as why:
                 raise LinkError(
-                    f"{path} is damaged at line {number}: delete that line or use what comes before it", f"file:{path}"
+                    "{path} is damaged at line {number}: delete that line or use what comes before it",
+                    f"file:{path}", path=path, number=number,
                 ) from why
             if record is not None:
                 yield record
@@ -213,16 +217,22 @@ def _opened(path: Path) -> IO[str]:
     try:
         if path.exists() and not path.is_file():
             # A pipe or a device would be waited for, or never end.
-            raise LinkError(f"{path} cannot be read (it is not a file): choose a recording", f"file:{path}")
+            raise LinkError("{path} cannot be read (it is not a file): choose a recording", f"file:{path}", path=path)
         return path.open(encoding="ascii", errors="replace", newline="\n")
     except FileNotFoundError:
-        raise LinkNotFound(f"there is no recording {path}: check its name", f"file:{path}") from None
+        raise LinkNotFound("there is no recording {path}: check its name", f"file:{path}", path=path) from None
     except OSError as error:
-        raise LinkError(f"{path} cannot be read ({error.strerror}): choose a recording", f"file:{path}") from error
+        raise LinkError(
+            "{path} cannot be read ({strerror}): choose a recording",
+            f"file:{path}", path=path, strerror=error.strerror,
+        ) from error
 
 
 def _header(path: Path, file: IO[str]) -> dict[str, Any]:
-    refuse = LinkError(f"{path} is not a recording of meterlink: choose a file that --record has written", f"file:{path}")
+    refuse = LinkError(
+        "{path} is not a recording of meterlink: choose a file that was recorded by it",
+        f"file:{path}", path=path,
+    )
     try:
         header = json.loads(file.readline(MAX_LINE))
     except (ValueError, RecursionError):
@@ -231,8 +241,8 @@ def _header(path: Path, file: IO[str]) -> dict[str, Any]:
         raise refuse
     if header.get("version") != VERSION:
         raise LinkError(
-            f"{path} is a recording of version {header.get('version')!r} and this meterlink reads {VERSION}: update it",
-            f"file:{path}",
+            "{path} is a recording of version {value!r} and this meterlink reads {number}: update it",
+            f"file:{path}", path=path, value=header.get('version'), number=VERSION,
         )
     return header
 
@@ -267,7 +277,10 @@ def from_url(url: LinkUrl) -> FileLink:
     except ValueError:
         speed = -1.0
     if not (text == "max" or 0.0 < speed <= MAX_SPEED):
-        raise UsageError(f"{url.text}: speed is max or a number up to {MAX_SPEED:.0f}, not {text!r}")
+        raise UsageError(
+            "{url}: speed is max or a number up to {max_speed:.0f}, not {typed!r}",
+            url=url.text, max_speed=MAX_SPEED, typed=text,
+        )
     return FileLink(url.target, speed=speed, url=url.text)
 
 
@@ -303,7 +316,7 @@ class FileLink:
     async def write(self, data: bytes) -> None:  # noqa: ARG002
         """Take ``data`` and forget it."""
         if self._task is None:
-            raise LinkLost(f"the recording {self._path} is not being played: open it first", self.url)
+            raise LinkLost("the recording {path} is not being played: open it first", self.url, path=self._path)
 
     async def close(self) -> None:
         """Stop playing."""
@@ -329,4 +342,4 @@ class FileLink:
         except LinkError as error:
             on_lost(error)
             return
-        on_lost(RecordingEnded(f"the recording {self._path} has ended: that is all there is", self.url))
+        on_lost(RecordingEnded("the recording {path} has ended: that is all there is", self.url, path=self._path))

@@ -22,6 +22,7 @@ from urllib.parse import parse_qsl
 
 from meterlink.errors import UsageError
 from meterlink.sensor.link.base import Link
+from meterlink.words.actions import Do
 
 MAX_URL = 2000
 _MODULES = {
@@ -48,7 +49,10 @@ class LinkUrl(NamedTuple):
         for name in self.options:
             if name not in (*known, "dialect"):
                 allowed = ", ".join(sorted((*known, "dialect")))
-                raise UsageError(f"{self.text}: there is no option {name!r} here, use one of {allowed}")
+                raise UsageError(
+                    "{url}: there is no option {name!r} here, use one of {allowed}",
+                    url=self.text, name=name, allowed=allowed,
+                )
 
 
 def parse(text: str) -> LinkUrl:
@@ -58,7 +62,7 @@ def parse(text: str) -> LinkUrl:
         UsageError: it is no URL of a sensor.
     """
     if not text or len(text) > MAX_URL or not text.isprintable():
-        raise UsageError("a sensor is named by a URL such as serial:/dev/ttyACM0: run 'meterlink sensors' to see yours")
+        raise UsageError("a sensor is named by a URL such as serial:/dev/ttyACM0: {do}", do=Do("sensors"))
     if text.startswith("/dev/") or re.fullmatch(r"COM\d+", text, re.IGNORECASE):
         return LinkUrl(text, "serial", text, {})
     scheme, colon, rest = text.partition(":")
@@ -69,12 +73,17 @@ def parse(text: str) -> LinkUrl:
         return LinkUrl(text, "serial", target, ours)
     if not colon or (scheme not in _MODULES and scheme not in _makers):
         raise UsageError(
-            f"{text}: not a sensor's URL; use serial:PORT, ble:ADDRESS, socket://HOST:PORT, file:RECORDING or sim:"
+            "{typed}: not a sensor's URL; use serial:PORT, ble:ADDRESS, socket://HOST:PORT, file:RECORDING "
+            "or sim:",
+            typed=text,
         )
     target, _, query = rest.partition("?")
     options = dict(parse_qsl(query, keep_blank_values=True))
     if not target and scheme in ("serial", "file", "ble"):
-        raise UsageError(f"{text}: what comes after {scheme}: is missing; run 'meterlink sensors' to see what there is")
+        raise UsageError(
+            "{typed}: what comes after {scheme}: is missing: {do}",
+            typed=text, scheme=scheme, do=Do("sensors"),
+        )
     return LinkUrl(text, scheme, target, options)
 
 

@@ -23,6 +23,7 @@ from meterlink.errors import LinkBusy, LinkError, LinkLost, LinkNotFound, UsageE
 from meterlink.sensor.link import direct
 from meterlink.sensor.link.base import OnBytes, OnLost
 from meterlink.sensor.link.registry import LinkUrl
+from meterlink.words.actions import Do
 
 DEFAULT_BAUD = 250_000
 """Exact on a 16 MHz ATmega; boards with USB of their own ignore it."""
@@ -50,12 +51,15 @@ def from_url(url: LinkUrl) -> SerialLink:
     url.refuse_options_but("baud", *_CODING)
     text = url.options.get("baud", str(DEFAULT_BAUD))
     if not (text.isascii() and text.isdigit() and 50 <= int(text[:9]) <= 12_000_000):
-        raise UsageError(f"{url.text}: {text!r} is no speed; give one such as baud=250000")
+        raise UsageError("{url}: {typed!r} is no speed; give one such as baud=250000", url=url.text, typed=text)
     coding = {}
     for name, (key, choices) in _CODING.items():
         if name in url.options:
             if url.options[name] not in choices:
-                raise UsageError(f"{url.text}: {name} is {url.options[name]!r}: use one of {', '.join(choices)}")
+                raise UsageError(
+                    "{url}: {name} is {options!r}: use one of {choices}",
+                    url=url.text, name=name, options=url.options[name], choices=', '.join(choices),
+                )
             coding[key] = choices[url.options[name]]
     return SerialLink(url.target, baud=int(text), url=url.text, coding=coding)
 
@@ -120,7 +124,10 @@ class SerialLink:
         except (serial.SerialException, OSError) as error:
             raise _opening_error(self._name, self.url, error) from error
         except ValueError as error:
-            raise UsageError(f"{self.url}: pyserial cannot use this ({error}): check the port and its speed") from error
+            raise UsageError(
+                "{url}: pyserial cannot use this ({error}): check the port and its speed",
+                url=self.url, error=error,
+            ) from error
         _ask_for_low_latency(port)
         return port
 
@@ -170,7 +177,10 @@ class SerialLink:
         on_lost = self._on_lost
         self._release()
         why = f" ({error.strerror})" if isinstance(error, OSError) and error.strerror else ""
-        on_lost(LinkLost(f"the sensor on {self._name} is gone{why}: check its cable and plug it in again", self.url))
+        on_lost(LinkLost(
+            "the sensor on {name} is gone{why}: check its cable and plug it in again",
+            self.url, name=self._name, why=why,
+        ))
 
     def _release(self) -> None:
         port, self._port = self._port, None
@@ -193,7 +203,7 @@ class SerialLink:
         async with self._writing:
             port = self._port
             if port is None:
-                raise LinkLost(f"the sensor on {self._name} is not connected: plug it in", self.url)
+                raise LinkLost("the sensor on {name} is not connected: plug it in", self.url, name=self._name)
             try:
                 if self._fd >= 0:
                     await asyncio.wait_for(self._write_all(data), WRITE_WAIT_S)
@@ -201,12 +211,13 @@ class SerialLink:
                     await asyncio.get_running_loop().run_in_executor(None, port.write, data)
             except (TimeoutError, serial.SerialTimeoutException):
                 raise LinkError(
-                    f"the sensor on {self._name} takes no commands: unplug it and plug it in", self.url
+                    "the sensor on {name} takes no commands: unplug it and plug it in",
+                    self.url, name=self._name,
                 ) from None
             except (serial.SerialException, OSError) as error:
                 if self._port is port:
                     self._lose(error if isinstance(error, OSError) else None)
-                raise LinkLost(f"the sensor on {self._name} is gone: check its cable", self.url) from error
+                raise LinkLost("the sensor on {name} is gone: check its cable", self.url, name=self._name) from error
 
     async def _write_all(self, data: bytes) -> None:
         loop = asyncio.get_running_loop()
@@ -280,16 +291,23 @@ def _opening_error(name: str, url: str, error: Exception) -> LinkError:
     text = str(error)
     if code in _BUSY or "exclusively lock" in text or "PermissionError" in text:
         # Windows says "access denied" for a port that is in use.
-        return LinkBusy(f"{name} is held by another program: close it (a serial monitor?) and try again", url)
+        return LinkBusy("{name} is held by another program: close it (a serial monitor?) and try again", url, name=name)
     if code in _GONE or "FileNotFoundError" in text:
         return LinkNotFound(
-            f"there is no port {name}: plug the sensor in, 'meterlink sensors' lists what is there", url
+            "there is no port {name}: plug the sensor in: {do}",
+            url, do=Do("sensors"), name=name,
         )
     if code == errno.EACCES:
-        return LinkError(f"{name} may not be opened by you: {_group_advice(name)}", url)
+        return LinkError("{name} may not be opened by you: {name_2}", url, name=name, name_2=_group_advice(name))
     if "://" in name:
-        return LinkNotFound(f"{name} cannot be reached: check host and port, and that the other side listens", url)
-    return LinkError(f"{name} is not a serial port that can be used ({_reason(error)}): choose another", url)
+        return LinkNotFound(
+            "{name} cannot be reached: check host and port, and that the other side listens",
+            url, name=name,
+        )
+    return LinkError(
+        "{name} is not a serial port that can be used ({error}): choose another",
+        url, name=name, error=_reason(error),
+    )
 
 
 def _reason(error: Exception) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from meterlink.errors import CalibrationError
 from meterlink.records import Calibration, Identity, RangeScale
+from meterlink.words.actions import Do
 
 DOME_CONSTANT_LX = 330.0
 """C of a hemispherical receptor, a usual value in the 320 to 540 lx that ISO 2720:1974 allows (seen as quoted)."""
@@ -48,8 +49,8 @@ def scale_of(calibration: Calibration, range_index: int) -> RangeScale:
     """
     if not 0 <= range_index < len(calibration.ranges):
         raise CalibrationError(
-            f"the calibration has {len(calibration.ranges)} range(s) and the sensor used number {range_index}: "
-            "run 'meterlink calibrate' for this sensor"
+            "the calibration has {count} range(s) and the sensor used number {range_index}: {do}",
+            do=Do("calibrate"), count=len(calibration.ranges), range_index=range_index,
         )
     return calibration.ranges[range_index]
 

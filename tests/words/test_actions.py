@@ -1,0 +1,79 @@
+"""An action is a command that the real parsers take, what to touch, or plain words."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import shlex
+import string
+
+import pytest
+
+from meterlink.cli.main import VERBS, build_parser, overview
+from meterlink.words.actions import ACTIONS, USUAL, Do
+from meterlink.words.language import Place, spoken_for, use
+
+NAMED = {"light": "KEY rim's", "setup": "Low key; 2", "lights": ("KEY", "FILL left"), "held": "5cm", "port": "serial:/dev/ttyUSB0"}
+
+
+def parsed(command: str) -> None:
+    """Parse a command line as the program does; help counts as parsed."""
+    program, *words = shlex.split(command)
+    assert program == "meterlink"
+    if words[0] == "--library":
+        words = words[2:]
+    if words == ["--help"]:
+        assert overview()
+        return
+    assert words[0] in VERBS, command
+    heard = io.StringIO()
+    code: object = 0
+    with contextlib.redirect_stdout(heard), contextlib.redirect_stderr(heard):
+        try:
+            build_parser(words[0]).parse_args(words[1:])
+        except SystemExit as end:
+            code = end.code
+    assert code == 0, f"{command}: {heard.getvalue()}"
+
+
+@pytest.mark.parametrize("code", [code for code, words in ACTIONS.items() if words.command])
+@pytest.mark.parametrize("values", [{}, NAMED], ids=["usual", "named"])
+def test_a_command_parses(code: str, values: dict[str, object]) -> None:
+    """What a sentence tells her to type is taken by the program, with names in which a shell would see something else too."""
+    parsed(Do(code, **values).command())
+
+
+@pytest.mark.parametrize("code", ACTIONS)
+def test_every_place_of_an_action_has_a_usual_value(code: str) -> None:
+    """An action can be put even where no value is known."""
+    words = ACTIONS[code]
+    for text in words:
+        assert {name for _, name, _, _ in string.Formatter().parse(text) if name is not None} <= USUAL.keys()
+
+
+@pytest.mark.parametrize("where", [Place.PHONE, Place.PAGE, Place.VOICE])
+@pytest.mark.parametrize("language", ["en", "de"])
+@pytest.mark.parametrize("code", ACTIONS)
+def test_no_command_is_named_where_nothing_can_be_typed(code: str, language: str, where: Place) -> None:
+    """Phone, page and voice say it in words."""
+    use(language)
+    with spoken_for(where):
+        said = str(Do(code))
+
+    assert said
+    assert "meterlink" not in said
+    assert "--" not in said
+
+
+def test_names_are_quoted_for_a_shell() -> None:
+    """A light's name arrives as one word."""
+    assert Do("meter", light="KEY").command() == "meterlink meter KEY"
+    assert shlex.split(Do("meter", light="it's; rm").command()) == ["meterlink", "meter", "it's; rm"]
+
+
+def test_the_same_action_at_each_place() -> None:
+    """One action, put for the terminal, for the phone and in words."""
+    do = Do("undo")
+    assert do.for_place(Place.TERMINAL) == "meterlink undo"
+    assert do.for_place(Place.PHONE) == "touch Take back"
+    assert do.for_place(Place.PAGE) == "take the last reading back"
