@@ -25,10 +25,9 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 from side_by_side import Goal, print_goals, ratios
 
 from meterlink.judging.correction import correct
-from meterlink.photometry.batch import receive_many
-from meterlink.photometry.quadrature import illuminance, illuminance_many
+from meterlink.photometry.quadrature import illuminance
 from meterlink.photometry.receptors import receive
-from meterlink.photometry.sources import Disk, Rectangle
+from meterlink.photometry.sources import Rectangle
 from meterlink.records import Light, Placement, Reading, Settings, Setup
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -67,11 +66,9 @@ def one_position() -> list[Goal]:
     truth = by_scipy()
     assert abs(illuminance(SOURCE, PLACE, NORMAL) / truth - 1) < 1e-6
     assert abs(receive(SOURCE, PLACE, NORMAL) / truth - 1) < 1e-6
-    rows = [PLACE]
     found = ratios(
         {
             "quadrature": many(40, lambda: illuminance(SOURCE, PLACE, NORMAL)),
-            "numpy": many(40, lambda: illuminance_many(SOURCE, rows, NORMAL)),
             "closed": many(40, lambda: receive(SOURCE, PLACE, NORMAL)),
             "dblquad": many(40, by_scipy),
         },
@@ -79,32 +76,7 @@ def one_position() -> list[Goal]:
     )
     return [
         Goal("one position: dblquad / quadrature, plain Python", found["dblquad"], ">=", 15),
-        Goal("one position: dblquad / quadrature, numpy", found["dblquad"] / found["numpy"], ">=", 1),
         Goal("one position: dblquad / closed form", found["dblquad"] / found["closed"], ">=", 15),
-    ]
-
-
-def many_positions() -> list[Goal]:
-    """10,000 positions; scipy's loop is timed over 200 of them and scaled."""
-    rng = np.random.default_rng(1)
-    where = np.column_stack([rng.uniform(-1, 1, 10_000), rng.uniform(-1, 1, 10_000), rng.uniform(0.8, 3, 10_000)])
-    disk = Disk(0.9)
-    closed = receive_many(SOURCE, where, NORMAL)
-    assert float(np.abs(illuminance_many(SOURCE, where, NORMAL) / closed - 1).max()) < 1e-6
-    found = ratios(
-        {
-            "closed": lambda: receive_many(SOURCE, where, NORMAL),
-            "disk": lambda: receive_many(disk, where, NORMAL),
-            "quadrature": lambda: illuminance_many(SOURCE, where, NORMAL),
-            "dblquad": many(200, by_scipy),
-        },
-        ROUNDS,
-    )
-    loop = found["dblquad"] * 50
-    return [
-        Goal("10,000 positions: dblquad loop / quadrature", loop / found["quadrature"], ">=", 150),
-        Goal("10,000 positions: dblquad loop / closed form, rectangle", loop, ">=", 1000),
-        Goal("10,000 positions: dblquad loop / closed form, disk off axis", loop / found["disk"], ">=", 150),
     ]
 
 
@@ -232,7 +204,7 @@ def checks_as_command() -> list[Goal]:
 
 def main() -> None:
     """Print all tables."""
-    goals = one_position() + many_positions() + corrections() + checks_in_process() + checks_as_command()
+    goals = one_position() + corrections() + checks_in_process() + checks_as_command()
     print_goals("geometry", goals)
 
 

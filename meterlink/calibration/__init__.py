@@ -10,7 +10,6 @@
 ``acceptance``   the tasks of ``meterlink verify``; ``judge``, ``judge_geometry``: their ``findings``; ``faults``: causes named
 ``certificate``  the record of an acceptance, as text and as a page
 ``reminders``    when a calibration is old or belongs to something else
-``reapplied``    old readings seen with a new calibration, never rewritten
 ``spectra``      CSV of responsivities and lamps -> spectral error
 """
 

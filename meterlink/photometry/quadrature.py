@@ -1,34 +1,29 @@
 """Light from a source of any luminance on any receptor, by Gauss-Legendre quadrature.
 
 For what has no closed form: narrow emitters (luminance falling as cos**(n - 1)), hot spots, measured angle responses.
-``illuminance`` takes one position on the standard library alone; ``illuminance_many`` takes thousands at once
-with numpy, in blocks that stay in the processor's cache.  The number of nodes, max(8, ceil(4 w / d) + 5) for a
-source of extent w at the distance d, keeps the error of a smooth source below 1e-6.
+The number of nodes, max(8, ceil(4 w / d) + 5) for a source of extent w at the distance d, keeps the error of a smooth
+source below 1e-6.
 
 Coordinates are those of the source: x across, y up, z the distance before its plane, in metres.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from math import ceil, cos, pi, sin, sqrt
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from meterlink.photometry.receptors import Vector, response
 from meterlink.photometry.sources import Disk, Point, Source
 
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-__all__ = ["MAX_NODES", "gauss_legendre", "illuminance", "illuminance_many", "node_count"]
+__all__ = ["MAX_NODES", "gauss_legendre", "illuminance", "node_count"]
 
 MAX_NODES = 128
 _NODES: dict[int, tuple[tuple[float, float], ...]] = {}
 _SOURCE_NODES: dict[tuple[Any, ...], tuple[tuple[float, float, float], ...]] = {}
 
 Profile = Callable[[float, float], float]
-"""Luminance relative to the centre at (x, y) in metres on the source; with numpy arrays in ``illuminance_many``."""
+"""Luminance relative to the centre at (x, y) in metres on the source."""
 
 
 def gauss_legendre(count: int) -> tuple[tuple[float, float], ...]:
@@ -179,97 +174,3 @@ def _named(receptor: str) -> Callable[[float], float]:
     """The response of a receptor by its name, checked once."""
     response(receptor, 1.0)
     return lambda cosine: response(receptor, cosine)
-
-
-_ARRAYS: dict[tuple[Source, int], Any] = {}
-
-
-def _array_on(source: Source, count: int) -> NDArray[np.float64]:
-    """``_nodes_on`` as an array, cached."""
-    import numpy as np
-
-    key = (source, count)
-    if key not in _ARRAYS:
-        if len(_ARRAYS) >= 64:
-            _ARRAYS.clear()
-        _ARRAYS[key] = np.array(_nodes_on(source, count))
-    points: NDArray[np.float64] = _ARRAYS[key]
-    return points
-
-
-def illuminance_many(
-    source: Source,
-    positions: Sequence[Vector] | NDArray[np.float64],
-    normals: Sequence[Vector] | NDArray[np.float64],
-    receptor: str = "dome",
-    emission_n: float = 1.0,
-    profile: Callable[[Any, Any], Any] | None = None,
-    nodes: int | None = None,
-) -> NDArray[np.float64]:
-    """Return what ``illuminance`` returns, for many positions at once (numpy); one normal may serve for all.
-
-    Raises ValueError when any position is behind the source's plane or a shape does not fit.
-    """
-    import numpy as np
-
-    where = np.asarray(positions, dtype=np.float64)
-    if where.ndim != 2 or where.shape[1] != 3:
-        raise ValueError("positions must be rows of x, y, z")
-    facing = np.broadcast_to(np.asarray(normals, dtype=np.float64), where.shape)
-    if where.size and not bool((where[:, 2] > 0).all()):
-        raise ValueError("a receptor is behind the plane of the source: it must be before it")
-    response(receptor, 1.0)
-    result = np.empty(len(where))
-    if isinstance(source, Point):
-        points = np.zeros((1, 3))
-        points[0, 2] = 1.0
-        power = emission_n
-    else:
-        count = nodes or node_count(source, float(where[:, 2].min()) if where.size else 1.0)
-        points = _array_on(source, count)
-        power = emission_n
-    weight = points[:, 2] if profile is None else points[:, 2] * profile(points[:, 0], points[:, 1])
-    # About 8 arrays of float64 a block; 12,000 elements keep them within a level-2 cache of 1 MB.
-    block = max(1, 12_000 // len(points))
-    for start in range(0, len(where), block):
-        rows = slice(start, start + block)
-        result[rows] = _block(where[rows], facing[rows], points, weight, receptor, power)
-    return result
-
-
-def _block(
-    where: NDArray[np.float64],
-    facing: NDArray[np.float64],
-    points: NDArray[np.float64],
-    weight: NDArray[np.float64],
-    receptor: str,
-    power: float,
-) -> NDArray[np.float64]:
-    """One block of positions against all points of the source; in place where that saves a pass."""
-    import numpy as np
-
-    dx = points[:, 0] - where[:, 0:1]
-    dy = points[:, 1] - where[:, 1:2]
-    z = where[:, 2:3]
-    inverse = dx * dx
-    inverse += dy * dy
-    inverse += z * z
-    np.reciprocal(inverse, out=inverse)
-    root = np.sqrt(inverse)
-    cosine = facing[:, 0:1] * dx
-    cosine += facing[:, 1:2] * dy
-    cosine -= facing[:, 2:3] * z
-    cosine *= root
-    if receptor == "dome":
-        cosine += 1.0
-        cosine *= 0.5
-    else:
-        np.maximum(cosine, 0.0, out=cosine)
-    inverse *= cosine
-    root *= z
-    if power != 1.0:
-        np.power(root, power, out=root)
-    inverse *= root
-    inverse *= weight
-    total: NDArray[np.float64] = inverse.sum(axis=1)
-    return total

@@ -1,23 +1,11 @@
-"""The arithmetic of the ratio table: numbers in, numbers out, for few lights or very many.
-
-``figures`` works on plain lists (a set has a handful of lights and numpy costs more to import than the whole table);
-``figures_arrays`` is the same on numpy arrays for batches.  A test holds them equal.
-"""
+"""The arithmetic of the ratio table: numbers in, numbers out."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import repeat
 from math import hypot, log2
 from operator import mul, truediv
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    import numpy as np
-    import numpy.typing as npt
-
-    Array = npt.NDArray[np.float64]
 
 
 def figures(
@@ -37,17 +25,3 @@ def figures(
     total = sum(seen)
     share = list(map(truediv, seen, repeat(total))) if total > 0 else [0.0] * len(seen)
     return over, list(map(log2, over)), u, share
-
-
-def figures_arrays(values: Array, u_stops: Array, camera: Array, key: int) -> tuple[Array, Array, Array, Array]:
-    """``figures`` on arrays of one dimension."""
-    import numpy as np
-
-    over = values / values[key]
-    stops = np.log2(over)
-    u = np.hypot(u_stops, u_stops[key])
-    u[key] = 0.0
-    seen = values * camera
-    total = float(seen.sum())
-    share = seen / total if total > 0 else np.zeros_like(seen)
-    return over, stops, u, share

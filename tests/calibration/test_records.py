@@ -1,22 +1,18 @@
-"""Reminders, readings seen with a new calibration, and spectra."""
+"""Reminders and spectra."""
 
 from __future__ import annotations
 
 import pytest
 
-from meterlink.calibration.reapplied import reapply, reapply_all
 from meterlink.calibration.reminders import OLD_S, reminders
 from meterlink.calibration.spectra import known_lamps, lamp_errors, parse_csv
 from meterlink.errors import CalibrationError
-from meterlink.photometry import exposure, spectral
-from meterlink.records import Calibration, Identity, Pop, RangeScale, Reading
+from meterlink.photometry import spectral
+from meterlink.records import Calibration, Identity, RangeScale
 
 IDENTITY = Identity("s1", "sensor", "meterlink-1", flash=True, ranges=("bright", "dim"))
 OLD = Calibration("old", "s1", 1e9, 330.0, ranges=(RangeScale(2e6), RangeScale(2e5, 0.002)), method="reference",
                   temperature_c=20.0, angle_response=((0.0, 1.0), (60.0, 0.7)))  # fmt: skip
-NEW = OLD._replace(id="new", ranges=(RangeScale(1.8e6), RangeScale(2.2e5, 0.004)), u_scale_rel=0.02)
-READING = Reading("r", "set", "light", "place", "old", "s1", 1e9, exposure_lxs=30.0, range_index=1, peak_lx=6e4,
-                  ambient_lx=600.0, pops=(Pop(20.0, range_index=1, peak_lx=6e4), Pop(40.0, range_index=0)))  # fmt: skip
 
 
 def test_nothing_to_say_about_a_fresh_calibration_that_fits() -> None:
@@ -45,45 +41,6 @@ def test_reminders_name_what_no_longer_fits(
 ) -> None:
     """Missing, assumed, another sensor's, other ranges, receptor, relative, old, future, temperature, angle."""
     assert any(words in said for said in reminders(calibration, IDENTITY, now, **more))  # type: ignore[arg-type]
-
-
-def test_old_reading_is_seen_with_the_new_scale_and_never_changed() -> None:
-    """Pops move by their own range's factor, steady light with its dark; the reading itself stays as it is."""
-    seen = reapply(READING, OLD, NEW)
-
-    assert seen.pops[0].exposure_lxs == pytest.approx(22.0)
-    assert seen.pops[1].exposure_lxs == pytest.approx(36.0)
-    assert seen.exposure_lxs == pytest.approx(30.0 * 58 / 60)
-    assert seen.ambient_lx == pytest.approx((600 / 2e5 + 0.002 - 0.004) * 2.2e5)
-    assert seen.peak_lx == pytest.approx(6.6e4)
-    assert seen.calibration_id == "new"
-    assert READING.exposure_lxs == 30.0
-    # There and back again is where it began.
-    assert reapply(seen, NEW, OLD).exposure_lxs == pytest.approx(30.0)
-
-
-def test_f_number_moves_by_the_stops_of_the_scale() -> None:
-    """A scale 10 % larger moves a one-pop reading's f-number by log2(1.1) stop (N² = H·S/C)."""
-    one = READING._replace(pops=())
-    before = exposure.f_number(one.exposure_lxs or 0, 100, OLD.constant)
-    after = exposure.f_number(reapply(one, OLD, NEW).exposure_lxs or 0, 100, NEW.constant)
-    assert (after / before) ** 2 == pytest.approx(1.1)
-
-
-def test_views_refuse_what_does_not_belong_together() -> None:
-    """Another calibration, sensor, receptor or a missing range is refused; a list of readings says why, once."""
-    for old, new, words in [
-        (OLD._replace(id="x"), NEW, "another calibration"),
-        (OLD, NEW._replace(sensor_id="x"), "another sensor"),
-        (OLD, NEW._replace(receptor="flat"), "cannot be seen"),
-        (OLD, NEW._replace(ranges=NEW.ranges[:1]), "calibration has 1 range"),
-    ]:
-        with pytest.raises(CalibrationError, match=words):
-            reapply(READING, old, new)
-
-    seen, why = reapply_all([READING, READING._replace(calibration_id="gone")] * 2, {"old": OLD}, NEW)
-    assert [r.calibration_id for r in seen] == ["new", "gone"] * 2
-    assert why == ["its calibration is not in the library: it stays as it is"]
 
 
 CSV = """# a comment

@@ -96,3 +96,11 @@ def test_intervals_hold_at_few_and_at_many_samples(samples, snr_db):
     # 100 pops: 0.93 less twice its own chance of 0.026; at the extremes the width reaches 1.7 where 1.5 holds at 40 samples
     assert ((np.abs(errors) <= 2 * stated).mean(axis=0) >= 0.88).all()
     assert (np.sqrt((stated**2).mean(axis=0)) <= 1.8 * np.sqrt((errors**2).mean(axis=0))).all()
+
+
+def test_a_level_record_is_steady_light_whatever_its_rounding() -> None:
+    """The mean of equal floats may be off in its last digit: that is no pulse, and nothing is divided by it."""
+    found = flash.analyse(np.full(40, 737191.5808944168), 1e-5)
+
+    assert found.kind == "steady"
+    assert found.ambient_lx == pytest.approx(737191.5808944168)

@@ -6,7 +6,7 @@ from math import log2, sqrt
 
 import pytest
 
-from meterlink.tables.ratio_figures import figures, figures_arrays
+from meterlink.tables.ratio_figures import figures
 
 
 # Wikipedia, "Lighting ratio" (ASC definition (key + fill) : fill), figures seen:
@@ -78,16 +78,3 @@ def test_a_meter_a_stop_hot_closes_the_camera_by_a_stop(metered: object) -> None
     true, hot = metered(KEY=200.0), metered(KEY=400.0)
 
     assert 2 * log2(hot.aperture_key.f / true.aperture_key.f) == pytest.approx(1.0)
-
-
-def test_arrays_and_lists_give_the_same_figures() -> None:
-    """The vectorised arithmetic is the scalar one."""
-    import numpy as np
-
-    values, u, camera = [200.0, 50.0, 100.0, 25.0], [0.05, 0.04, 0.1, 0.2], [0.9, 0.8, 0.0, 0.7]
-
-    scalar = figures(values, u, camera, 1)
-    arrays = figures_arrays(np.array(values), np.array(u), np.array(camera), 1)
-
-    for a, b in zip(scalar, arrays, strict=True):
-        assert b == pytest.approx(a, rel=1e-12)

@@ -90,14 +90,16 @@ def test_same_exposure_as_scipy(name):
     assert pulse.exposure_lxs == pytest.approx(integrate.simpson(light, x=time), rel=1e-3)
 
 
-def test_fast_and_careful_agree_with_scipy_on_codes():
-    """On integer codes the fast path's widths are scipy's within a tenth of a sample in noise-free data."""
+def test_codes_have_the_widths_of_scipy():
+    """On integer codes, as a converter gives them, half width and tenth width are scipy's within two samples of 2355."""
     time = np.linspace(-4, 4, 4001)
     codes = np.round(3000 * np.exp(-time * time / 2)).astype(np.uint16)
     peaks, _ = signal.find_peaks(codes, height=2990)
-    half = signal.peak_widths(codes.astype(float), peaks[:1], rel_height=0.5)[0][0]
+    half, tenth = (signal.peak_widths(codes.astype(float), peaks[:1], rel_height=h)[0][0] for h in (0.5, 0.9))
+    pulse = flash.analyse_counts(codes, 1.0, 1.0)
 
-    assert flash.measure(codes, 1.0, 1.0).t05_s == pytest.approx(half, abs=2.0)
+    assert pulse.t05_s == pytest.approx(half, abs=2.0)
+    assert pulse.t01_s == pytest.approx(tenth, abs=2.0)
 
 
 def test_hundred_lux_seconds():

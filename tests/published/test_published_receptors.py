@@ -14,7 +14,7 @@ from math import cos, log2, pi, radians, sin, sqrt
 import pytest
 from scipy.integrate import dblquad, quad
 
-from meterlink.photometry.quadrature import gauss_legendre, illuminance, illuminance_many
+from meterlink.photometry.quadrature import gauss_legendre, illuminance
 from meterlink.photometry.receptors import on_axis, receive, response, solid_angle_and_vector
 from meterlink.photometry.sources import Disk, Rectangle
 
@@ -168,7 +168,6 @@ def test_dome_agrees_with_scipy(
         truth, _ = dblquad(lambda v, u: kernel(u, v), -a, a, -b, b, epsrel=1e-11)
     assert receive(source, position, normal, "dome") == pytest.approx(truth, rel=1e-9)
     assert illuminance(source, position, normal, "dome") == pytest.approx(truth, rel=1e-6)
-    assert illuminance_many(source, [position], [normal], "dome")[0] == pytest.approx(truth, rel=1e-6)
 
 
 def test_gauss_legendre_agrees_with_scipy() -> None:

@@ -41,8 +41,8 @@ def test_four_lights_from_cold_take_one_tap_and_four_pops_and_the_last_verdict_i
     assert last.place == "metering"
     assert last.text("headline") == "All metered"
     assert last.text("last_name") == "BACKGROUND"
-    shown = p.until(lambda s: s.place == "set", "the set by itself")
-    assert [shown.find(f"row:{name}") is not None for name in ("KEY", "FILL", "HAIR", "BACKGROUND")] == [True] * 4
+    names = ("KEY", "FILL", "HAIR", "BACKGROUND")
+    p.until(lambda s: s.place == "set" and all(s.find(f"row:{name}") for name in names), "the set with four rows, by itself")
     assert p.taps == 1
     assert any(line.startswith("KEY, f ") for line in p.said)
 

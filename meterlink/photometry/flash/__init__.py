@@ -10,17 +10,13 @@ h / sqrt(12) of the peak, and with noise of a hundredth of it and 40 samples abo
 exponential better than to 0.0245 stop (``benchmarks/bench_flash.py`` has the derivation; ``analyse`` comes to 0.025).  Pulses of up
 to 60 such samples that are two exponentials within their noise are read as such (``flash_model``), others as they stand.
 
-``analyse`` is the careful way, for one pop; ``measure`` and ``measure_many`` give the four plain numbers fast, from
-integer codes (see ``flash_fast``).
-All raise ``ValueError`` in one line for data from which nothing follows.  numpy, ``typing`` and the record ``FlashPulse`` are
-imported when first asked for: a one-shot ``measure`` of a file needs none of them.
+``analyse`` and ``analyse_counts`` raise ``ValueError`` in one line for data from which nothing follows.
 """
 
 from __future__ import annotations
 
 from typing import Any
 
-from meterlink.photometry.flash.fast import PulseColumns, PulseNumbers, measure, measure_many
 from meterlink.photometry.flash.pulse import LAMP, NEGATIVE, NO_QUIET, TOO_LONG, FlashPulse, NoPulse
 
 __all__ = [
@@ -31,12 +27,8 @@ __all__ = [
     "TOO_LONG",
     "FlashPulse",
     "NoPulse",
-    "PulseColumns",
-    "PulseNumbers",
     "analyse",
     "analyse_counts",
-    "measure",
-    "measure_many",
 ]
 
 KINDS = ("flash", "train", "steady")
