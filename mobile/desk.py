@@ -48,6 +48,8 @@ class Desk(Matching):
         self.prefs = Prefs.from_memory(library.recall(KEY))
         self.shot = Shot(prefs=self.prefs)
         self._outcome: Outcome | None = None
+        self._asked_id = ""
+        """The light that was touched since the last pop: what is said now is of this one."""
         self._reaches: dict[Any, Reach] = {}
         self._open()
 
@@ -89,8 +91,16 @@ class Desk(Matching):
             self.prefs,
             stored,
             match_report(stored, view) if stored is not None else None,
+            self._held_id(session),
         )
         return self.shot
+
+    def _held_id(self, session: Session) -> str:
+        """Whose distance the scale is: the light's that was touched, else the last pop's, else the one's that waits."""
+        waiting = session.walk.waiting
+        if waiting is not None and waiting.light_id == self._asked_id:
+            return self._asked_id
+        return session.held_for() or (waiting.light_id or "" if waiting is not None else "")
 
     def _wave(self, reading: Reading | None) -> WaveBlock | None:
         return self.library.waveform(reading.id, max(len(reading.pops) - 1, 0)) if reading is not None else None
@@ -147,7 +157,7 @@ class Desk(Matching):
     def use(self, setup_id: str, *, begin: bool = False) -> Shot:
         """Make a set-up the one in use."""
         self.library.use_setup(setup_id)
-        self._outcome = None
+        self._outcome, self._asked_id = None, ""
         self._open()
         return self.begin() if begin else self.shot
 
@@ -180,13 +190,14 @@ class Desk(Matching):
     # -- the walk -----------------------------------------------------------------------------------------------
 
     def begin(self, first_id: str | None = None) -> Shot:
-        """Wait for every light that has no valid reading, in their order; for ``first_id`` first, and also when it has one."""
+        """Wait for every light that has no valid reading, in their order; for ``first_id`` first, and also when it has one.
+
+        Where nothing is missing nothing is waited for: a stray pop must not replace a good reading.
+        """
         session = self._need()
         if not session.lights():
             raise UsageError("this set has no lights yet: add the first one on the lights page")
-        # Asked for although nothing is missing, it is all to be metered once more.
-        wanted = session.pending() if first_id is not None else session.pending() or session.lights()
-        session.begin(self._request(light) for light in wanted)
+        session.begin(self._request(light) for light in session.pending())
         return self.wait_for(first_id) if first_id is not None else self._shoot()
 
     def _request(self, light: Light) -> Request:
@@ -198,6 +209,7 @@ class Desk(Matching):
         ``how`` are fields of a ``Request`` (``kind``, ``aim`` ...) other than the usual ones.
         """
         self._need().wait_for(self._request(self._light(light_id))._replace(**how))
+        self._asked_id = light_id
         return self._shoot()
 
     def wait_for_all(self) -> Shot:
@@ -220,6 +232,8 @@ class Desk(Matching):
         outcome = session.take(measurement)
         if isinstance(session, Rebuild):
             session.after(outcome)
+        if outcome.kind == OutcomeKind.LOGGED:
+            self._asked_id = ""
         if outcome.message:
             self._outcome = outcome
             self._shoot()

@@ -207,7 +207,7 @@ class MeteringPage(Page):
         self.ids.held_field.on_commit = self._hold_typed
         self.ids.power.on_step = self._step
         self._next = metering_look(self.app.desk.shot).next
-        self._shown_id = ""
+        self._shown_id, self._held_id = "", ""
 
     # -- showing ------------------------------------------------------------------------------------------------
 
@@ -224,7 +224,7 @@ class MeteringPage(Page):
         self._next = shown.next
         ids.next.text, ids.next.disabled = shown.next.text, not shown.next.act
         ids.hold_part.disabled = not shown.can_hold or app.lost
-        ids.held_title.text = shown.held_title
+        ids.held_title.text, self._held_id = shown.held_title, shown.held_id
         ids.slider.held_off_m, ids.slider.imperial, ids.slider.scale = shown.held_off_m, shot.prefs.imperial, shown.scale
         ids.slider.shown = shown.held_text
         ids.held_field.text = shown.held_text if shown.held_off_m is not None else ""
@@ -346,18 +346,14 @@ class MeteringPage(Page):
             self.app.change(waiting.light_id, work, by)
 
     def _hold(self, held_off_m: float | None) -> None:
-        waiting = self.app.desk.shot.waiting
-        if waiting is not None and waiting.light_id:
-            self.app.do(self.app.desk.hold_off, waiting.light_id, held_off_m)
+        if self._held_id:
+            self.app.do(self.app.desk.hold_off, self._held_id, held_off_m)
         else:
             self.show()
 
     def _hold_typed(self, text: str, field: Any) -> None:
-        waiting = self.app.desk.shot.waiting
-        if waiting is not None and waiting.light_id:
-            self.app.do(
-                held_changed, self.app.desk, waiting.light_id, text, field=field, done=lambda _shot: self._typed(field)
-            )
+        if self._held_id:
+            self.app.do(held_changed, self.app.desk, self._held_id, text, field=field, done=lambda _shot: self._typed(field))
 
     def _typed(self, field: Any) -> None:
         field.put()

@@ -76,6 +76,8 @@ class MeteringLook(NamedTuple):
     """There are two lights on the face, so that all together can be asked for."""
     next: Next
     scale: ScaleLook
+    held_id: str
+    """The light that the scale of distances belongs to."""
     held_off_m: float | None
     held_text: str
     held_title: str
@@ -143,7 +145,8 @@ def metering_look(shot: Shot, *, lost: bool = False) -> MeteringLook:
     light = shot.light(waiting.light_id) if waiting else None
     state = shot.view.state(light.id) if shot.view and light else None
     pop = _last_pop(shot)
-    held = waiting.held_off_m if waiting else None
+    held_light = shot.light(shot.held_id)
+    held = _held(shot)
     missing = unmetered(shot)
     return MeteringLook(
         has_set=shot.setup is not None,
@@ -155,11 +158,12 @@ def metering_look(shot: Shot, *, lost: bool = False) -> MeteringLook:
         chips=_chips(shot),
         all_ready=sum(1 for one in shot.lights if one.role not in OWN_POINT and not one.source_light_id) > 1,
         next=Next("sensors", t("metering.to_sensors")) if lost else _next(shot, waiting, missing),
-        scale=ScaleLook(dict(shot.limits).get(light.id), dict(shot.usable).get(light.id)) if light else ScaleLook(),
+        scale=ScaleLook(dict(shot.limits).get(held_light.id), dict(shot.usable).get(held_light.id)) if held_light else ScaleLook(),
+        held_id=held_light.id if held_light else "",
         held_off_m=held,
         held_text=held_text(held, shot.prefs.imperial),
-        held_title=t("metering.held_title", point=_point(waiting)),
-        can_hold=light is not None,
+        held_title=_held_title(held_light, light),
+        can_hold=held_light is not None,
         power=_power(light, state),
         can_power=light is not None and light.source_light_id is None,
         can_take_back=shot.last is not None,
@@ -167,6 +171,22 @@ def metering_look(shot: Shot, *, lost: bool = False) -> MeteringLook:
         complete=complete(shot),
         **pop,
     )
+
+
+def _held(shot: Shot) -> float | None:
+    """The distance that is used: the request's where the light still waits, else the reading's."""
+    if shot.waiting is not None and shot.waiting.light_id == shot.held_id:
+        return shot.waiting.held_off_m
+    state = shot.view.state(shot.held_id) if shot.view and shot.held_id else None
+    return state.reading.held_off_m if state is not None and state.reading is not None else None
+
+
+def _held_title(light: Light | None, waiting: Light | None) -> str:
+    """What the scale is of; the light's name where it is not the one that stands on top."""
+    if light is None:
+        return ""
+    title = t("metering.held_title", point=light.point if light.point != "face" else t("point.face"))
+    return title if light is waiting else t("lights.value", label=light.name, value=title)
 
 
 def _point(waiting: Request | None) -> str:

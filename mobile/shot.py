@@ -40,6 +40,8 @@ class Shot(NamedTuple):
     stored: JudgedSet | None = None
     """The set-up that this one is to match."""
     match: MatchReport | None = None
+    held_id: str = ""
+    """The light that a held-off distance said now belongs to: the last pop's until the next one comes."""
 
     @property
     def waiting(self) -> Request | None:

@@ -87,7 +87,7 @@ EN: dict[str, str] = {
     "metering.to_sensors": "Sensors",
     "metering.part": "{number} of {count}",
     "metering.missing": "to be metered: {names}",
-    "metering.complete_hint": "Every light has its reading.",
+    "metering.complete_hint": "Touch a light to meter it again.",
     "metering.power_unknown": "power?",
     "metering.odd": "Something is odd: touch for more",
     "metering.sum_agrees": "nothing found against it",

@@ -176,9 +176,9 @@ def test_order_and_auto_advance_can_be_switched_off(tmp_path: Path) -> None:
 
 
 def test_the_held_off_slider_is_dragged_remembered_and_goes_into_the_reading(tmp_path: Path) -> None:
-    """Dragged to 20 cm for the key it stays so for the key, is not given for the fill, and corrects the key's reading."""
+    """Dragged to 20 cm it is the key's, also after its pop until the next one; the fill's own, once touched, is not given."""
 
-    async def scenario(d: Driver) -> tuple[str, str, str, float | None]:
+    async def scenario(d: Driver) -> tuple[str, str, str, str, str, float | None]:
         await d.connected()
         await d.tap("count:2")
         slider = await d.reach("held_slider")
@@ -191,14 +191,17 @@ def test_the_held_off_slider_is_dragged_remembered_and_goes_into_the_reading(tmp
         await d.settled()
         key = d.text("held_text")
         await d.pop(0.2)
+        kept, whose = d.text("held_text"), d.text("held_title")
+        await d.tap("chip:FILL")
         fill = d.text("held_text")
         await d.tap("chip:KEY")
         again = d.text("held_text")
-        return key, fill, again, d.app.desk.shot.view.lights[0].reading.held_off_m
+        return key, kept, whose, fill, again, d.app.desk.shot.view.lights[0].reading.held_off_m
 
-    key, fill, again, held_m = drive(tmp_path / "library.db", scenario, url=SIM)
+    key, kept, whose, fill, again, held_m = drive(tmp_path / "library.db", scenario, url=SIM)
 
-    assert key == again == "20 cm"
+    assert key == kept == again == "20 cm"
+    assert whose.startswith("KEY")
     assert fill == "not given"
     assert held_m == 0.2
 
@@ -223,9 +226,9 @@ def test_a_typed_held_off_distance_that_cannot_be_is_refused_under_the_field(tmp
 
 
 def test_a_refused_tap_says_why_beside_the_finger_and_blocks_nothing(tmp_path: Path) -> None:
-    """The sum check of one light is refused in a sentence near the tap; a pop is logged all the same."""
+    """The sum check of one light is refused near the tap; nothing waits over its good reading until its light is touched."""
 
-    async def scenario(d: Driver) -> tuple[str, float, float, int]:
+    async def scenario(d: Driver) -> tuple[str, float, float, str, int]:
         await d.connected()
         await d.tap("count:1")
         await d.pop()
@@ -235,14 +238,17 @@ def test_a_refused_tap_says_why_beside_the_finger_and_blocks_nothing(tmp_path: P
         said = note.text
         away = abs(note.center_y - tapped.to_window(*tapped.center)[1])
         await d.tap("set_meter")
+        armed = d.text("headline") if d.app.desk.shot.waiting else ""
+        await d.tap("chip:KEY")
         await d.pop()
-        return said, away, note.right, len(d.app.desk.shot.view.readings)
+        return said, away, note.right, armed, len(d.app.desk.shot.view.readings)
 
-    said, away, right, readings = drive(tmp_path / "library.db", scenario, url=SIM)
+    said, away, right, armed, readings = drive(tmp_path / "library.db", scenario, url=SIM)
 
     assert "needs two lights" in said
     assert away < 120
     assert right <= 360
+    assert armed == ""
     assert readings == 1  # the retake superseded the first
 
 

@@ -213,12 +213,13 @@ class Socket:
 
     def ask_fire(self, held_m: float = 0.0, damaged: bool = False, light: str = "", stops: float = 0.0) -> Any:
         """Let the simulated set fire: the light that is waited for, or another one, ``stops`` brighter than usual."""
+        from meterlink.metering.walk import Request
         from mobile.made_up import pulse_for
 
         shot, simulator = self.app.desk.shot, self.app.sensors.simulator
-        request = shot.waiting or shot.requests[-1]
+        request = shot.waiting or (shot.requests[-1] if shot.requests else Request(None))
         if light:
-            request = request._replace(light_id=next(one.id for one in shot.lights if one.name == light))
+            request = Request(next(one.id for one in shot.lights if one.name == light))
         pulse = pulse_for(shot, request, held_m)
         pulse = pulse._replace(exposure_lxs=pulse.exposure_lxs * 2**stops)
         (simulator.pop_damaged if damaged else simulator.pop)(pulse)

@@ -268,8 +268,8 @@ class Phone:
         done = subprocess.run(["xdotool", *args], env=self.env, capture_output=True, text=True, timeout=20, check=True)
         return done.stdout
 
-    def press(self, x: float, y: float, *path: tuple[float, float], hold_s: float = 0.0, step_s: float = 0.02) -> None:
-        """Put the finger down, hold it, move it along, lift it."""
+    def press(self, x: float, y: float, *path: tuple[float, float], hold_s: float = 0.0, step_s: float = 0.02, rest_s: float = 0.03) -> None:
+        """Put the finger down, hold it, move it along, rest, lift it."""
         at = ("mousemove", f"{x:.0f}", f"{y:.0f}")
         if not path and hold_s == 0.0:
             self._xdo(*at, "sleep", "0.02", "mousedown", "1", "sleep", "0.04", "mouseup", "1")
@@ -281,7 +281,7 @@ class Phone:
                 px, py = (a + (b - a) * part for a, b in zip(last, to, strict=True))
                 steps += ["mousemove", f"{px:.0f}", f"{py:.0f}", "sleep", f"{step_s}"]
             last = to
-        self._xdo(*steps, "sleep", "0.03", "mouseup", "1")
+        self._xdo(*steps, "sleep", f"{rest_s}", "mouseup", "1")
 
     def reach(self, name: str) -> Thing:
         """Bring a thing into sight by dragging the page, as a hand does; return it."""
@@ -297,7 +297,7 @@ class Phone:
             # Dragged in the gap at the page's edge, where nothing can be moved by it.
             x, away = left + 4, min(max(thing.middle_of_box() - (top + bottom) / 2, -0.6 * (bottom - top)), 0.6 * (bottom - top))
             y = (top + bottom) / 2
-            self.press(x, y + away / 2, (x, y - away / 2), step_s=0.03)
+            self.press(x, y + away / 2, (x, y - away / 2), step_s=0.03, rest_s=0.25)
             self.settled()
         raise AssertionError(f"{name} cannot be brought into sight")
 

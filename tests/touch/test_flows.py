@@ -141,6 +141,79 @@ def test_all_metered_means_that_every_light_has_its_reading(phone: Start) -> Non
     assert p.tap("next").text("headline") == "FILL"
 
 
+def test_a_set_that_is_all_valid_is_not_armed_over_its_good_readings(phone: Start) -> None:
+    """*Meter all* says that all are metered; a stray pop then replaces nothing, and one light is a touch away."""
+    p = phone()
+    p.tap("count:2")
+    p.pop()
+    p.pop()
+    before = p.ask("measure")
+    p.tap("place:set")
+    now = p.tap("set_meter")
+
+    assert (now.text("headline"), now.said["waiting"]) == ("All metered", "")
+    p.pop(light="KEY", stops=1.0)
+    assert p.ask("measure") == before
+    assert p.tap("chip:KEY").said["waiting"] == "KEY"
+
+
+def test_given_away_and_with_a_light_added_in_mid_walk_all_metered_counts_them(phone: Start) -> None:
+    """A reading given to the other light leaves its own without one; a new light counts at once as one that lacks."""
+    p = phone()
+    p.tap("count:2")
+    p.pop()
+    p.tap("act:give")
+    p.tap("give:FILL")
+    assert p.screen().said["waiting"] == "KEY"
+    p.tap("place:lights")
+    p.tap("add_light")
+    p.tap("add:hair")
+    p.tap("place:metering")
+    p.pop()
+    now = p.until(lambda s: not s.said["waiting"], "the end of the walk") if not p.screen().said["waiting"] else p.screen()
+    if now.said["waiting"] != "HAIR":
+        assert now.text("headline") == "2 of 3"
+        assert now.text("next") == "Meter HAIR"
+        now = p.tap("next")
+    assert now.said["waiting"] == "HAIR"
+    assert p.pop().text("headline") == "All metered"
+
+
+def test_a_match_says_and_uses_the_stored_distance(phone: Start) -> None:
+    """Metered at 20 cm in the stored set, the rebuild's scale says 20 cm and its pop carries 20 cm."""
+    p = phone()
+    p.tap("count:1")
+    scale = p.reach("held_slider")
+    p.tap("held_text")
+    p.type("held_field", "20")
+    assert p.screen().text("held_text") == "20 cm"
+    p.pop(held_m=0.2)
+    assert scale is not None
+    p.tap("place:more")
+    p.tap("more:match")
+    now = p.tap("match_to:Set")
+
+    assert (now.text("headline"), now.text("held_text")) == ("KEY", "20 cm")
+    p.pop(held_m=0.2)
+    assert p.ask("measure")["KEY"]["held_off_m"] == 0.2
+
+
+def test_the_scale_belongs_to_the_last_pop_until_the_next_one_comes(phone: Start) -> None:
+    """After the key's pop a touch on the scale corrects the key; a touch on the next light makes it that light's."""
+    p = phone()
+    p.tap("count:2")
+    p.pop()
+    now = p.screen()
+    assert (now.text("headline"), now.text("held_title")) == ("FILL", "KEY: dome off the face")
+    left, top, right, bottom = p.reach("held_slider").box
+    p.press(left + 0.4 * (right - left), (top + bottom) / 2)
+    said = p.settled().text("held_text")
+    assert p.ask("measure")["KEY"]["held_off_m"] * 100 == float(said.split()[0])
+    now = p.tap("chip:FILL")
+
+    assert (now.text("held_title"), now.text("held_text")) == ("dome off the face", "not given")
+
+
 def test_a_lost_sensor_takes_the_headline_is_spoken_and_nothing_looks_alive(phone: Start) -> None:
     """So does its return: the light waits again where it was."""
     p = phone()
