@@ -13,12 +13,13 @@ import time
 from collections.abc import Awaitable, Callable
 from typing import Any, NamedTuple
 
+from meterlink.calibration.reminders import in_use, reminders
 from meterlink.errors import MeterlinkError
 from meterlink.library.store import Library
 from meterlink.metering.driver import Metering
 from meterlink.metering.outcome import Outcome
 from meterlink.metering.session import Session
-from meterlink.records import Identity, Measurement
+from meterlink.records import Calibration, Identity, Measurement
 from meterlink.sensor.find import BUSY, REFUSED, SENSOR, find
 from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.registry import link_for, parse
@@ -59,6 +60,8 @@ class Status(NamedTuple):
     calibrated_at_s: float | None = None
     calibration: str = ""
     """How it was calibrated: ``assumed`` is not at all."""
+    calibration_words: tuple[str, ...] = ()
+    """Which one is used, and what is to be known of it."""
     damaged: int = 0
     looking: bool = False
     """A search is under way."""
@@ -153,7 +156,8 @@ class SensorDesk:
         )
         # Patient: a sensor that is not there yet is waited for while everything else goes on.
         self.metering = Metering(
-            self._session(), url, patient=True, on_state=self._on_state, on_level=self._level, **self._driving
+            self._session(), url, patient=True, on_calibration=self._on_calibration, on_state=self._on_state,
+            on_level=self._level, **self._driving,
         )
         try:
             await self.metering.open()
@@ -166,7 +170,8 @@ class SensorDesk:
         if metering is not None:
             await metering.close()
         self._set(
-            state="none", words="", url="", name="", simulated=False, battery=None, calibrated_at_s=None, calibration=""
+            state="none", words="", url="", name="", simulated=False, battery=None, calibrated_at_s=None, calibration="",
+            calibration_words=(),
         )
 
     async def close(self) -> None:
@@ -188,10 +193,20 @@ class SensorDesk:
             changes |= {"name": state.identity.name, "flash": state.identity.flash}
             calibration = self.sensor.calibration if self.sensor else None
             if calibration is not None:
-                changes |= {"calibrated_at_s": calibration.created_at_s, "calibration": calibration.method}
+                changes |= self._calibrated(calibration, state.identity)
         if state.name == State.READY:
             self._keep(state.identity)
         self._set(**changes)
+
+    def _on_calibration(self, used: Calibration) -> None:
+        self._set(**self._calibrated(used, self.sensor.identity if self.sensor else None))
+
+    def _calibrated(self, used: Calibration, identity: Identity | None) -> dict[str, Any]:
+        """What is shown of the calibration in use; a simulated sensor is as designed and needs no reminder."""
+        known = () if identity is None or self.status.simulated else reminders(used, identity, time.time(), angle=False)
+        return {
+            "calibrated_at_s": used.created_at_s, "calibration": used.method, "calibration_words": (in_use(used), *known),
+        }  # fmt: skip
 
     def _keep(self, identity: Identity | None) -> None:
         """Remember the sensor so that it is offered at once the next time."""

@@ -82,6 +82,7 @@ def sensors_look(status: Status, found: tuple[Found, ...], now_s: float | None =
         age = age_text(status.calibrated_at_s, status.calibration, now_s)
         if age:
             facts.append(age)
+        facts += status.calibration_words
         if status.damaged:
             facts.append(t("sensors.damaged", count=status.damaged))
     ordered = sorted(found, key=lambda f: (f.url != status.url, not f.known, -(f.signal_dbm or -200), f.name))

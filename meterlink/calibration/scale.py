@@ -17,8 +17,9 @@ from meterlink.calibration.evidence import Dark, Evidence, Pair
 from meterlink.calibration.pair_fit import fit_range, usable
 from meterlink.errors import CalibrationError
 from meterlink.photometry import calibration_fit as cf
-from meterlink.photometry import exposure
 from meterlink.records import Calibration, RangeScale, new_id
+from meterlink.records.kept import BORROWED_FROM
+from meterlink.sensor.measuring.calibrate import start_constant
 
 SOUND_BEND = 0.0115
 """Standard deviation of the bend of a sound range, empty to full (a uniform 2 %; common practice, no published
@@ -158,11 +159,6 @@ def claiming(calibration: Calibration) -> Calibration:
     return calibration._replace(details=details if claim is None else {**details, "claim": claim})
 
 
-def start_constant(receptor: str) -> float:
-    """C that a new calibration starts at, in lx: 250 for a flat receptor, 330 for a dome (inside ISO 2720's ranges)."""
-    return exposure.CONSTANT_START_DOME_LX if receptor == "dome" else exposure.CONSTANT_START_FLAT_LX
-
-
 def _darks(evidence: Evidence) -> dict[int, Dark]:
     found = {d.range_index: d for d in evidence.darks}
     result = {}
@@ -242,7 +238,8 @@ def _details(
 ) -> dict[str, object]:
     """Keep what a reader of the record may ask for, and what the claim is made from: points, darks, repeatability."""
     details = dict(nominal.details) if nominal else {}
-    details.pop("certificate", None)
+    for gone in ("certificate", BORROWED_FROM):
+        details.pop(gone, None)
     details.update(
         range_names=list(evidence.range_names),
         u_dark_raw=[darks[i].u_raw for i in range(len(ranges))],

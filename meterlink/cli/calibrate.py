@@ -80,7 +80,7 @@ async def _walk(args: argparse.Namespace) -> int:
 
     with open_library(args) as library:
         url = known_sensor(library, args.sensor) or await find_sensor(library, say)
-        watching = SensorInUse(library, url)
+        watching = SensorInUse(library, url, receptor=args.receptor or "")
         tell_state(watching, say)
         try:
             await watching.open()
@@ -113,12 +113,8 @@ async def _walk(args: argparse.Namespace) -> int:
 
 
 def _previous(args: argparse.Namespace, calibration: Calibration | None) -> Calibration:
-    from meterlink.calibration.scale import start_constant
     if calibration is None:
         raise SensorError("the sensor has not said who it is: unplug it, plug it in and start again")
-    if args.receptor and args.receptor != calibration.receptor:
-        # Another receptor is another instrument: its response starts as the ideal.
-        calibration = calibration._replace(receptor=args.receptor, constant=start_constant(args.receptor), angle_response=())
     return calibration._replace(constant=args.constant) if args.constant else calibration
 
 
@@ -212,21 +208,21 @@ def _bar(stops: float) -> str:
 def _list(args: argparse.Namespace) -> int:
     with open_library(args) as library:
         found = library.calibrations()
-    last = {c.sensor_id: c.id for c in found}
+    last = {(c.sensor_id, c.receptor): c.id for c in sorted(found, key=lambda c: c.method != "assumed")}
     if args.json:
         print_json([_record(c) for c in found])
         return 0
     rows = [
         [c.sensor_id, c.id[:12], time.strftime("%Y-%m-%d", time.gmtime(c.created_at_s)), c.method, c.receptor,
-         "in force" if last[c.sensor_id] == c.id else ""]
+         "in force" if last[c.sensor_id, c.receptor] == c.id else ""]
         for c in found
     ]  # fmt: skip
     print_rows(["sensor", "calibration", "date", "method", "receptor", ""], rows)
     for c in found:
-        if last[c.sensor_id] == c.id:
+        if last[c.sensor_id, c.receptor] == c.id:
             names = tuple(c.details.get("range_names") or (str(i) for i in range(len(c.ranges))))
             for words in reminders(c, Identity(c.sensor_id, "", "", ranges=names), time.time()):
-                print(f"! {c.sensor_id}: {words}")
+                print(f"! {c.sensor_id}, {c.receptor}: {words}")
     return 0
 
 

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from meterlink import units
+from meterlink.calibration.reminders import in_use, reminders
 from meterlink.cli.frame import is_terminal, wrapped
 from meterlink.cli.keys import Lines
 from meterlink.errors import MeterlinkError, UsageError
@@ -20,7 +21,7 @@ from meterlink.metering.driver import Metering
 from meterlink.metering.outcome import Outcome, OutcomeKind
 from meterlink.metering.session import Session
 from meterlink.metering.walk import Request
-from meterlink.records import Kind, Measurement, Purpose
+from meterlink.records import Calibration, Identity, Kind, Measurement, Purpose
 from meterlink.sensor.find import find_first, remembered
 from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.registry import parse
@@ -37,6 +38,7 @@ class Screen:
         self.after = after
         """Called with every outcome; may move the walk and returns what else is to be said."""
         self.live = is_terminal()
+        self.simulated = False
         self._waited: Request | None = None
         self._level = ""
 
@@ -54,6 +56,14 @@ class Screen:
             return
         self._waited = request
         self.say(waiting_line(self.session, request), strong=True)
+
+    def calibration(self, used: Calibration, identity: Identity | None) -> None:
+        """Say which calibration the readings are made with, and what is to be known of it; a simulated sensor is as designed."""
+        self.say(in_use(used))
+        if identity is None or self.simulated:
+            return
+        for words in reminders(used, identity, self.session.now(), angle=False):
+            self.say(f"! {words}")
 
     def forget(self) -> None:
         """Say again what is waited for (after a step back)."""
@@ -160,11 +170,13 @@ async def drive(
         screen.say(f"the sensor used last is not on {known}")
         known = None
     chosen = known or await find_sensor(session.library, screen.say)
+    screen.simulated = parse(chosen).scheme == "sim"
     metering = Metering(
         session,
         chosen,
         on_outcome=screen.outcome,
         on_waiting=screen.wait_for,
+        on_calibration=lambda used: screen.calibration(used, metering.sensor.identity),
         on_unseen=screen.unseen,
         on_state=screen.state,
         on_level=screen.level,

@@ -14,13 +14,17 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
+from meterlink.calibration.choosing import choose
+from meterlink.calibration.reminders import in_use, reminders
 from meterlink.cli.frame import add_json_option, open_library, print_json, print_rows
 from meterlink.errors import LinkError, SensorError, UsageError
 from meterlink.library.store import Library
 from meterlink.records import Identity, Reply
+from meterlink.records.kept import RECEPTORS
 from meterlink.words.language import say
 
 if TYPE_CHECKING:
@@ -89,8 +93,10 @@ async def _serial(args: argparse.Namespace, library: Library, found: dict[str, d
 
     async for one in find(library, extra=args.port, exclude=args.exclude, everything=args.everything):
         if one.state == SENSOR:
-            found[one.url] = row(one)
+            found[one.url] = row(one) | {"calibrations": calibrations_of(library, one.identity)}
             tell(f"  {found[one.url]['name']}: {found[one.url]['what']}")
+            for words in found[one.url]["calibrations"]:
+                tell(f"    {words}")
         elif one.words:
             tell(f"  {one.name or one.url}: {one.words}")
 
@@ -122,6 +128,18 @@ def row(one: Found) -> dict[str, Any]:
     }
 
 
+def calibrations_of(library: Library, identity: Identity | None) -> list[str]:
+    """Which calibration is used with each receptor, with what is to be known of it, as lines."""
+    assert identity is not None
+    known, lines = library.calibrations(identity.sensor_id), []
+    for receptor in RECEPTORS:
+        used = choose(known, identity, receptor)
+        lines.append(f"{receptor}: {in_use(used)}")
+        if any(c.method != "assumed" for c in known):
+            lines += [f"! {words}" for words in reminders(used, identity, time.time(), receptor=receptor)]
+    return lines
+
+
 async def _bluetooth(found: dict[str, dict[str, Any]], tell: Any) -> None:
     try:
         from meterlink.sensor.link.ble_scan import scan
@@ -134,6 +152,7 @@ async def _bluetooth(found: dict[str, dict[str, Any]], tell: Any) -> None:
                 "what": seen.what,
                 "dialect": None,
                 "flash": None,
+                "calibrations": [],
                 "signal": f"{seen.signal_dbm} dBm",
             }
     except LinkError as error:

@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from meterlink.calibration.acceptance import AcceptanceWalk
+from meterlink.calibration.reminders import in_use, reminders
 from meterlink.cli.frame import add_json_option, open_library, print_json
 from meterlink.errors import NotInLibrary, SensorError
 from meterlink.library.files import write_whole
@@ -73,7 +74,7 @@ async def _walk(args: argparse.Namespace) -> dict[str, Any]:
 
     with open_library(args) as library:
         url = known_sensor(library, args.sensor) or await find_sensor(library, say)
-        watching = SensorInUse(library, url)
+        watching = SensorInUse(library, url, receptor=args.receptor or "")
         tell_state(watching, say)
         try:
             await watching.open()
@@ -83,6 +84,9 @@ async def _walk(args: argparse.Namespace) -> dict[str, Any]:
             calibration = watching.calibration
             if calibration is None:
                 raise SensorError("the sensor has not said who it is: unplug it, plug it in and start again")
+            say(in_use(calibration))
+            for words in reminders(calibration, identity, time.time(), receptor=args.receptor, temperature_c=args.temperature):
+                say(f"! {words}")
             design = args.design or [r.full_scale_lx for r in default_calibration(identity).ranges]
             walk = AcceptanceWalk(identity, calibration, nominal_lx=design, receptor=args.receptor or "")
             walk.supply = supply

@@ -27,6 +27,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--iso", metavar="ISO", help="show f-numbers for this speed (default 100)")
     parser.add_argument("--shutter", metavar="T", help="show f-numbers of steady light for this shutter (default 1/125)")
     parser.add_argument("--pops", type=int, metavar="N", help="stop after N pops")
+    parser.add_argument("--receptor", choices=("dome", "flat"), help="which receptor is on the sensor")
     parser.add_argument("--seconds", type=float, metavar="S", help="stop after S seconds")
     parser.add_argument("--wave", action="store_true", help="draw each pop")
     parser.add_argument("--record", metavar="FILE", help="write what comes over the link to FILE")
@@ -82,6 +83,7 @@ async def _watch(args: argparse.Namespace) -> int:
             library,
             url,
             record_to=args.record,
+            receptor=args.receptor or "",
             on_measurement=lambda m: watching.tell(on_measurement, m),
             on_level=on_level,
             on_state=lambda state: print(f"{'' if not live else chr(13)}{state.words}", file=sys.stderr, flush=True),

@@ -14,12 +14,12 @@ The limits are in ``Settings``.  Standard library only: this module is on the st
 from __future__ import annotations
 
 from enum import StrEnum
-from math import log, sqrt
+from math import hypot, log, sqrt
 from typing import NamedTuple
 
 from meterlink.judging.case import Falloff
 from meterlink.judging.correction import Correction, correct
-from meterlink.records.kept import FACE, Calibration, Placement, Reading, Settings
+from meterlink.records.kept import BORROWED_FROM, FACE, OTHER_RECEPTOR_U_STOPS, Calibration, Placement, Reading, Settings
 
 __all__ = [
     "CORRECTED",
@@ -33,6 +33,7 @@ __all__ = [
     "outside_claim",
     "repeat_u_stops",
     "signed",
+    "uncalibrated_receptor",
 ]
 
 
@@ -175,9 +176,8 @@ def _verdict(
     if correction.stops is None:
         return RETAKE, Why.NO_FIGURE, correction.refusal
     said = _said(reading, correction, u)
-    beyond = outside_claim(reading, calibration)
-    if beyond:
-        said = f"{said}; {beyond}"
+    for more in (outside_claim(reading, calibration), uncalibrated_receptor(reading, calibration)):
+        said = f"{said}; {more}" if more else said
     half = placement.distance_m is not None and correction.held_off_m > placement.distance_m / 2
     if half and not correction.assumed_reach:
         return (
@@ -211,6 +211,18 @@ def _said(reading: Reading, correction: Correction, u: float) -> str:
     if abs(stops) < 0.05:
         return f"{where} reads right within 0.1 stop"
     return f"{where} reads {abs(stops):.1f} stop {'hot' if stops < 0 else 'low'}, {tail}"
+
+
+def uncalibrated_receptor(reading: Reading, calibration: Calibration | None) -> str:
+    """Say that the sensor was never calibrated with this reading's receptor, and by how much that may be off; else empty."""
+    if calibration is None:
+        return ""
+    own = calibration.receptor == reading.receptor
+    if own and BORROWED_FROM not in calibration.details:
+        return ""
+    # One made for another receptor states what it knows of its own only.
+    u = calibration.u_scale_rel / _LN2 if own else hypot(calibration.u_scale_rel / _LN2, OTHER_RECEPTOR_U_STOPS)
+    return f"not calibrated with the {reading.receptor} receptor: f-number off by up to {2 * u:.1f} stop"
 
 
 def outside_claim(reading: Reading, calibration: Calibration | None) -> str:

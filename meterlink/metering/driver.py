@@ -16,10 +16,10 @@ from meterlink.errors import MeterlinkError, NotInLibrary, SensorError
 from meterlink.library.store import Library
 from meterlink.metering.expectation import Expectation
 from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind
-from meterlink.metering.sensor_in_use import KEEPS_NO_LINK_ALIVE, SensorInUse, Told
+from meterlink.metering.sensor_in_use import KEEPS_NO_LINK_ALIVE, SensorInUse, Told, calibration_for
 from meterlink.metering.session import Session
 from meterlink.metering.walk import Request
-from meterlink.records import Identity, Kind, Measurement
+from meterlink.records import Calibration, Identity, Kind, Measurement
 from meterlink.sensor.find import keep
 from meterlink.sensor.link.registry import parse
 from meterlink.simulation.as_placed import pulse_of
@@ -49,6 +49,7 @@ class Metering(SensorInUse):
         on_outcome: Callable[[Outcome], None],
         on_waiting: Callable[[Request | None], None] | None = None,
         on_unseen: Callable[[bool], None] | None = None,
+        on_calibration: Callable[[Calibration], None] | None = None,
         on_error: Callable[[MeterlinkError], None] | None = None,
         take: Callable[[Measurement], Outcome] | None = None,
         worker: Executor | None = None,
@@ -59,14 +60,21 @@ class Metering(SensorInUse):
         """``on_waiting`` is called when the sensor has been prepared for a request (None: the walk is over).
 
         ``on_unseen`` is called when no pop came for a while: True when weaker ones are listened for from now on, False when
-        the range stays, because it is the expected one.  ``on_error`` takes an error
-        of storing and the walk goes on; without it the walk ends.  ``take`` is used instead of the session's own.
+        the range stays, because it is the expected one.  ``on_calibration`` is told which calibration is used, before anything
+        is waited for and whenever it changes with the receptor.  ``on_error`` takes an error of storing and the walk goes on;
+        without it the walk ends.  ``take`` is used instead of the session's own.
         """
         owner = library or (session.library if session is not None else None)
         if owner is None:
             raise NotInLibrary("there is neither a set-up nor a library to meter for")
         super().__init__(owner, url, on_measurement=self._on_measurement, **options)
         self.session = session
+        if session is not None and session.walk.waiting is not None:
+            self.receptor = session.walk.waiting.receptor
+        self.on_calibration = on_calibration
+        self._told_calibration = ""
+        self._chosen: Calibration | None = None
+        """Of a receptor that was changed for another, until the sensor uses it."""
         self.on_outcome, self.on_waiting, self.on_unseen, self.on_error = on_outcome, on_waiting, on_unseen, on_error
         self._take = take
         self._worker = worker
@@ -115,12 +123,29 @@ class Metering(SensorInUse):
         if hasattr(link, "expect"):
             # A simulated sensor has no photographer: it is told which light is waited for, and fires that one.
             link.expect(plan.simulated)
+        if self._chosen is not None:
+            self.sensor.calibration, self._chosen = self._chosen, None
         if plan != self._prepared:
             self._prepared = plan
             await self._set_up(plan)
+        self._tell_calibration()
         self._changed.set()
         if self.on_waiting is not None:
             self.tell(self.on_waiting, plan.waiting)
+
+    def _tell_calibration(self) -> None:
+        used = self.calibration
+        if used is not None and used.id != self._told_calibration:
+            self._told_calibration = used.id
+            if self.on_calibration is not None:
+                self.tell(self.on_calibration, used)
+
+    def _choose_calibration(self, receptor: str) -> None:
+        identity = self.sensor.identity
+        if receptor != self.receptor:
+            self.receptor = receptor
+            if identity is not None:
+                self._chosen = calibration_for(self.library, identity, self._now(), receptor)
 
     def _plan(self) -> Plan:
         session = self.session
@@ -137,6 +162,7 @@ class Metering(SensorInUse):
             toward=waiting.held_off_toward,
             aim=waiting.aim,
         )
+        self._choose_calibration(waiting.receptor)
         return Plan(waiting, listening, session.expected(), simulated if listening else None)
 
     async def _set_up(self, plan: Plan) -> None:

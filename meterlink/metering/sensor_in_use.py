@@ -12,6 +12,7 @@ from collections.abc import Callable
 from functools import partial
 from typing import Any, TypeVar
 
+from meterlink.calibration.choosing import choose
 from meterlink.errors import LinkError, MeterlinkError, ShowingFailed
 from meterlink.library.store import Library
 from meterlink.records import Calibration, Identity, Measurement, new_id
@@ -20,7 +21,6 @@ from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.reconnect import ReconnectingLink
 from meterlink.sensor.link.recording import RecordingLink
 from meterlink.sensor.link.registry import link_for, parse
-from meterlink.sensor.measuring.calibrate import default_calibration
 from meterlink.sensor.measuring.sensor import Sensor, SensorState, State
 from meterlink.sensor.urls import adapter_of, decoder_for, dialect_of, moved_to, with_settings
 
@@ -32,14 +32,13 @@ Told = TypeVar("Told")
 MakeLink = Callable[[str], Link]
 
 
-def calibration_for(library: Library, identity: Identity, now_s: float) -> Calibration:
-    """Return the sensor's latest calibration, or store and return the assumed one for its kind."""
-    known = library.calibrations(identity.sensor_id)
-    if known:
-        return known[-1]
-    assumed = default_calibration(identity)._replace(id=new_id(), created_at_s=now_s)
-    library.add_calibration(assumed)
-    return assumed
+def calibration_for(library: Library, identity: Identity, now_s: float, receptor: str = "") -> Calibration:
+    """Return the sensor's latest calibration with this receptor, or store and return what is assumed (``choosing.choose``)."""
+    chosen = choose(library.calibrations(identity.sensor_id), identity, receptor)
+    if not chosen.id:
+        chosen = chosen._replace(id=new_id(), created_at_s=now_s)
+        library.add_calibration(chosen)
+    return chosen
 
 
 class SensorInUse:
@@ -57,15 +56,18 @@ class SensorInUse:
         link: Link | None = None,
         make_link: MakeLink | None = None,
         patient: bool = False,
+        receptor: str = "",
         now: Callable[[], float] = time.time,
     ) -> None:
-        """``patient`` waits for a sensor that is not there yet; ``link`` is used instead of the URL's own.
+        """``patient`` waits for a sensor that is not there yet; ``link`` is used instead of the URL's own.  ``receptor`` is what
+        is mounted, empty when it is not known: it chooses the calibration.
 
         Raises UsageError for a URL that cannot be.
         """
         self.library = library
         self.url = url
         self.on_state = on_state
+        self.receptor = receptor
         self.failed: MeterlinkError | None = None
         """What ended it."""
         self._now = now
@@ -74,7 +76,7 @@ class SensorInUse:
         self._comes_back = parse(url).scheme not in KEEPS_NO_LINK_ALIVE
         self.sensor = Sensor(
             link or self._open_link(with_settings(url), record_to, patient),
-            lambda identity: calibration_for(library, identity, now()),
+            lambda identity: calibration_for(library, identity, now(), self.receptor),
             on_measurement,
             self._take_state,
             decoder=decoder_for(with_settings(url)),

@@ -188,6 +188,13 @@ class RangeScale(NamedTuple):
     """Relative standard uncertainty of this range against the other(s); the shared scale is in the calibration."""
 
 
+BORROWED_FROM = "borrowed_from"
+"""Key of ``Calibration.details``: the calibration with another receptor whose ranges and darks an assumed one has taken over."""
+OTHER_RECEPTOR_U_STOPS = 0.5
+"""Standard uncertainty of a scale that was made with another receptor: one sensor with both was 0.98 stop off (seen, once;
+no published source), which is taken for two standard deviations."""
+
+
 class Calibration(NamedTuple):
     """What turns a sensor's raw values into light.  Never changed; a new one is a new record."""
 

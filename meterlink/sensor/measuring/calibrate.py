@@ -7,11 +7,10 @@ by itself has one range in which "raw" is that lux and the full scale a plain fa
 from __future__ import annotations
 
 from meterlink.errors import CalibrationError
+from meterlink.photometry import exposure
 from meterlink.records import Calibration, Identity, RangeScale
 from meterlink.words.actions import Do
 
-DOME_CONSTANT_LX = 330.0
-"""C of a hemispherical receptor, a usual value in the 320 to 540 lx that ISO 2720:1974 allows (seen as quoted)."""
 ASSUMED_FULL_SCALE_LX = (2e6, 2e5)
 """What the two ranges of the sensor in the build notes are made for; a real one is to be calibrated."""
 ASSUMED_U_REL = 0.1
@@ -21,7 +20,12 @@ half of the noise off, reads high there, and would hide the light of a room.  A 
 ``meterlink calibrate zero``."""
 
 
-def default_calibration(identity: Identity) -> Calibration:
+def start_constant(receptor: str) -> float:
+    """C that a new calibration starts at, in lx: 250 for a flat receptor, 330 for a dome (inside ISO 2720's ranges)."""
+    return exposure.CONSTANT_START_DOME_LX if receptor == "dome" else exposure.CONSTANT_START_FLAT_LX
+
+
+def default_calibration(identity: Identity, receptor: str = "dome") -> Calibration:
     """Return what is assumed of a sensor that nobody has calibrated: its scale may be 10 % off (k=1)."""
     if identity.flash or identity.adc_bits:
         last = ASSUMED_FULL_SCALE_LX[-1]
@@ -33,8 +37,8 @@ def default_calibration(identity: Identity) -> Calibration:
         id=f"assumed-{identity.sensor_id}",
         sensor_id=identity.sensor_id,
         created_at_s=0.0,
-        constant=DOME_CONSTANT_LX,
-        receptor="dome",
+        constant=start_constant(receptor),
+        receptor=receptor,
         ranges=ranges,
         u_scale_rel=ASSUMED_U_REL,
         method="assumed",
