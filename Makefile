@@ -2,6 +2,8 @@
 PYTHON ?= python3
 VENV   ?= .venv
 BIN    := $(VENV)/bin
+# One more worker than cores: many tests wait for a process or a window.
+WORKERS = $$($(BIN)/python -c "import os; print((os.cpu_count() or 1) + 1)")
 STAMP  := $(VENV)/.installed
 
 .PHONY: demo test check lint types bench clean system-packages
@@ -10,7 +12,7 @@ demo: $(STAMP)-run
 	$(BIN)/meterlink --library $(VENV)/demo.sqlite demo
 
 test: $(STAMP)-test system-packages
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest -n $(WORKERS) --dist loadfile
 
 check: test lint types
 

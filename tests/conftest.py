@@ -1,12 +1,14 @@
-"""What tests of several folders share: a fresh library with a small set, and measurements to feed it."""
+"""What tests of several folders share: a fresh library with a small set, measurements to feed it, and a count of faults."""
 
 from __future__ import annotations
 
+import dataclasses
 import os
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from tallies import KEY, Table, Tally
 
 from meterlink.library.store import Library
 from meterlink.metering.session import Session
@@ -25,6 +27,20 @@ def _own_language() -> Iterator[None]:
     """A language that a test chose is forgotten after it."""
     yield
     use(None, Place.TERMINAL)
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """One table of the fault tests at the end of a run."""
+    config.pluginmanager.register(Table())
+
+
+@pytest.fixture
+def tally(request: pytest.FixtureRequest) -> Iterator[Tally]:
+    """Count of one fault test: it fills it in as it goes."""
+    counted = Tally(request.node.name)
+    yield counted
+    request.node.user_properties.append((KEY, dataclasses.asdict(counted)))
+    assert (counted.lost, counted.doubled, counted.tracebacks) == (0, 0, 0)
 
 
 @pytest.fixture

@@ -27,6 +27,8 @@ class Walking:
             stderr=subprocess.STDOUT,
             text=True,
             env=environment,
+            # A shell's background jobs ignore Ctrl-C, and so would their children: a person's terminal does not.
+            preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
         )
         self.lines: list[str] = []
 

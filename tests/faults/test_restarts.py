@@ -7,6 +7,7 @@ import threading
 from pathlib import Path
 
 import pytest
+from tallies import Tally
 
 from meterlink.library.store import Library
 from meterlink.metering.sensor_in_use import SensorInUse
@@ -24,7 +25,7 @@ def open_files() -> int:
 
 
 @pytest.mark.skipif(not Path("/proc/self/fd").exists(), reason="the system does not list open descriptors")
-def test_a_thousand_restarts_leave_no_task_descriptor_or_thread_behind() -> None:
+def test_a_thousand_restarts_leave_no_task_descriptor_or_thread_behind(tally: Tally) -> None:
     """After 1,000 restarts of the sensor as many tasks, descriptors and threads are there as after one."""
     states: list[SensorState] = []
 
@@ -44,13 +45,14 @@ def test_a_thousand_restarts_leave_no_task_descriptor_or_thread_behind() -> None
         return counts[0], counts[1]
 
     few, many = asyncio.run(work())
+    tally.count = RESTARTS
 
     assert few == many
     assert [s.words for s in states if s.name == State.SILENT] == []
 
 
 @pytest.mark.skipif(not Path("/proc/self/fd").exists(), reason="the system does not list open descriptors")
-def test_a_thousand_losses_and_returns_leave_nothing_behind(tmp_path: Path) -> None:
+def test_a_thousand_losses_and_returns_leave_nothing_behind(tmp_path: Path, tally: Tally) -> None:
     """A cable pulled and put back 1,000 times: the same tasks, descriptors and threads, and pops still come."""
     plugged: list[SimulatedLink] = []
 
@@ -80,6 +82,7 @@ def test_a_thousand_losses_and_returns_leave_nothing_behind(tmp_path: Path) -> N
 
     with asyncio.Runner(loop_factory=VirtualLoop) as runner:
         few, many, pops = runner.run(work())
+    tally.count, tally.lost = RESTARTS, 1 - pops
 
     assert few == many
     assert pops == 1

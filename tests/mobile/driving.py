@@ -129,15 +129,15 @@ class Driver:
             await self.frames(2)
         return widget
 
-    async def touch(self, x: float, y: float, *path: tuple[float, float], hold_s: float = 0.0) -> None:
-        """Put a finger down at a place of the window, hold it, move it along, lift it."""
+    async def touch(self, x: float, y: float, *path: tuple[float, float], until: Callable[[], bool] = lambda: True) -> None:
+        """Put a finger down at a place of the window, hold it until it has taken hold, move it along, lift it."""
         from kivy.tests.common import UnitTestTouch
 
         touch = UnitTestTouch(x, y)
         touch.touch_down()
         await self.frames(1)
-        end_s = time.monotonic() + hold_s
-        while time.monotonic() < end_s:
+        end_s = time.monotonic() + PATIENCE_S
+        while not until() and time.monotonic() < end_s:
             await self.frames(1)
         for px, py in path:
             touch.touch_move(px, py)

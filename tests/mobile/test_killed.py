@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from tallies import Tally
 
 pytest.importorskip("kivy", reason="kivy is not installed (pip install 'meterlink[app]')")
 
@@ -31,7 +32,7 @@ drive(Path(sys.argv[1]), scenario, url="sim:?every=0")
 """
 
 
-def test_kill_9_in_mid_set_loses_nothing_that_was_shown(tmp_path: Path) -> None:
+def test_kill_9_in_mid_set_loses_nothing_that_was_shown(tmp_path: Path, tally: Tally) -> None:
     """Killed after two of four pops, the next start has both readings and waits for the third light."""
     path = tmp_path / "library.db"
     with subprocess.Popen(
@@ -46,5 +47,6 @@ def test_kill_9_in_mid_set_loses_nothing_that_was_shown(tmp_path: Path) -> None:
         shot = d.app.desk.shot
         return d.app.place, d.text("headline"), [s.reading is not None for s in shot.view.lights]
 
+    tally.count = 1
     assert told == "metered HAIR\n"
     assert drive(path, after) == ("metering", "HAIR", [True, True, False, False])

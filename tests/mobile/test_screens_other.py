@@ -63,7 +63,7 @@ def test_a_light_is_placed_by_its_handle_on_the_ring_view(tmp_path: Path) -> Non
         scale, mark = ring.scale, ring.marks[0]
         start = ring.to_window(*scale.to_px(mark.x_m, mark.z_m))
         end = ring.to_window(*scale.to_px(1.0, 0.0))
-        await d.touch(*start, ((start[0] + end[0]) / 2, (start[1] + end[1]) / 2), end, hold_s=0.6)
+        await d.touch(*start, ((start[0] + end[0]) / 2, (start[1] + end[1]) / 2), end, until=lambda: ring.held)
         await d.settled()
         placement = d.app.desk.shot.view.lights[0].placement
         return placement.distance_m, placement.azimuth_deg, 1 / scale.px_per_m

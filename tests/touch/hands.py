@@ -268,7 +268,9 @@ class Phone:
         done = subprocess.run(["xdotool", *args], env=self.env, capture_output=True, text=True, timeout=20, check=True)
         return done.stdout
 
-    def press(self, x: float, y: float, *path: tuple[float, float], hold_s: float = 0.0, step_s: float = 0.02, rest_s: float = 0.03) -> None:
+    def press(
+        self, x: float, y: float, *path: tuple[float, float], hold_s: float = 0.0, step_s: float = 0.02, rest_s: float = 0.03
+    ) -> None:
         """Put the finger down, hold it, move it along, rest, lift it."""
         at = ("mousemove", f"{x:.0f}", f"{y:.0f}")
         if not path and hold_s == 0.0:
