@@ -13,6 +13,7 @@ SCL_PIN = 5
 class Veml7700:
     """Address 0x10; register 0 configuration (gain bits 12:11, time bits 9:6, bit 0 shut down), 4 light; low byte first."""
 
+    name = "veml"
     addresses = (0x10,)
     wait_s = 0.06
     lx_per_count = 1.8432
@@ -31,6 +32,7 @@ class Veml7700:
 class Bh1750:
     """Address 0x23, or 0x5C with ADDR high; commands of one byte, counts high byte first."""
 
+    name = "bh1750"
     addresses = (0x23, 0x5C)
     wait_s = 0.09
     measuring_time = 31
@@ -50,6 +52,7 @@ class Bh1750:
 class Opt3001:
     """Address 0x44 to 0x47; register 0 result, 1 configuration; high byte first."""
 
+    name = "opt3001"
     addresses = (0x44, 0x45, 0x46, 0x47)
     wait_s = 0.11
 
@@ -78,9 +81,9 @@ def find(bus):
     return None
 
 
-def line(lux):
-    """Return the line to print."""
-    return "OL" if lux is None else f"{lux:.1f} lx"
+def line(lux, name):
+    """Return the line to print; the chip's family stands behind the light."""
+    return "OL" if lux is None else f"{lux:.1f} lx # {name}"
 
 
 def main(bus, pause=time.sleep, times=None):
@@ -97,7 +100,7 @@ def main(bus, pause=time.sleep, times=None):
                 print("# no light chip answers: check the four wires, SDA and SCL may be changed over")
                 pause(1)
             else:
-                print(line(found[0].read(bus, found[1])))
+                print(line(found[0].read(bus, found[1]), found[0].name))
                 pause(found[0].wait_s)
         except OSError:
             found = None

@@ -22,5 +22,5 @@ void loop() {
   unsigned long count = (unsigned long)Wire.read() << 8;
   count |= Wire.read();
   if (count >= 65535) { Serial.println("OL"); return; }
-  Serial.print(count / 1.2 * 69 / TIME, 1); Serial.println(" lx");
+  Serial.print(count / 1.2 * 69 / TIME, 1); Serial.println(" lx # bh1750");
 }

@@ -12,4 +12,4 @@ for command in (0x01, 0x40 | TIME >> 5, 0x60 | TIME & 31, 0x10):
 while True:
     time.sleep(0.09)
     count = int.from_bytes(bus.readfrom(ADDRESS, 2), "big")
-    print("OL" if count >= 65535 else "%.1f lx" % (count / 1.2 * 69 / TIME))
+    print("OL" if count >= 65535 else "%.1f lx # bh1750" % (count / 1.2 * 69 / TIME))

@@ -25,5 +25,5 @@ void loop() {
   long state = readRegister(0x01), result = readRegister(0x00);
   if (state < 0 || result < 0) { Serial.println("# no light chip answers: check the four wires"); return; }
   if (state & 0x0100) { Serial.println("OL"); return; }
-  Serial.print(0.01 * (1L << (result >> 12)) * (result & 0x0FFF), 1); Serial.println(" lx");
+  Serial.print(0.01 * (1L << (result >> 12)) * (result & 0x0FFF), 1); Serial.println(" lx # opt3001");
 }

@@ -12,4 +12,4 @@ while True:
     time.sleep(0.11)
     full = bus.readfrom_mem(ADDRESS, 0x01, 2)[0] & 0x01
     result = int.from_bytes(bus.readfrom_mem(ADDRESS, 0x00, 2), "big")
-    print("OL" if full else "%.1f lx" % (0.01 * (1 << (result >> 12)) * (result & 0x0FFF)))
+    print("OL" if full else "%.1f lx # opt3001" % (0.01 * (1 << (result >> 12)) * (result & 0x0FFF)))

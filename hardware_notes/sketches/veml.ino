@@ -21,5 +21,5 @@ void loop() {
   unsigned long count = Wire.read();
   count |= (unsigned long)Wire.read() << 8;
   if (count >= 65535) { Serial.println("OL"); return; }
-  Serial.print(count * LX_PER_COUNT, 1); Serial.println(" lx");
+  Serial.print(count * LX_PER_COUNT, 1); Serial.println(" lx # veml");
 }

@@ -11,4 +11,4 @@ bus.writeto_mem(ADDRESS, 0x00, b"\x00\x13")
 while True:
     time.sleep(0.06)
     count = int.from_bytes(bus.readfrom_mem(ADDRESS, 0x04, 2), "little")
-    print("OL" if count >= 65535 else "%.1f lx" % (count * LX_PER_COUNT))
+    print("OL" if count >= 65535 else "%.1f lx # veml" % (count * LX_PER_COUNT))

@@ -91,7 +91,7 @@ def bare(calibration: Calibration) -> Calibration:
 
 def full_raw_of(identity: Identity) -> float:
     """Raw value of a full range: a sensor without a converter of its own reports lux."""
-    return 1.0 if identity.adc_bits or identity.flash else REPORTED_FULL_LX
+    return 1.0 if identity.adc_bits else REPORTED_FULL_LX
 
 
 def raw_of(measurement: Measurement, calibration: Calibration) -> float:

@@ -92,6 +92,19 @@ class WaveBlock(NamedTuple):
     held_off_m: float | None = None
 
 
+class PopFigures(NamedTuple):
+    """A flash that the sensor has integrated itself: figures above the room's light, no waveform."""
+
+    at_s: float
+    exposure_lxs: float
+    u_rel: float
+    """Relative standard uncertainty of the exposure, the sensor's scale aside."""
+    peak_lx: float | None = None
+    t05_s: float | None = None
+    t01_s: float | None = None
+    clipped: bool = False
+
+
 class Colour(NamedTuple):
     """Colour of the light: CIE 1931 chromaticity, or raw channels that a stored matrix turns into it."""
 
@@ -153,7 +166,7 @@ class Reply(NamedTuple):
     text: str = ""
 
 
-Sample = Identity | Steady | PopNotice | WaveBlock | Colour | HeldOff | Battery | Status | Reply
+Sample = Identity | Steady | PopNotice | PopFigures | WaveBlock | Colour | HeldOff | Battery | Status | Reply
 
 
 class Evidence(NamedTuple):

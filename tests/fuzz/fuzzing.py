@@ -37,7 +37,8 @@ def good_frames(kind: str) -> list[bytes]:
     if kind == "native":
         return native_frames()
     if kind == "text":
-        return [b"512.3 lx\r\n", b"E: 47.6 fc; T: 5600 K\n", b"8.3 EV\r", b"47,6 fc\r", b"OL\n", b"0.5 klx; battery: 8 %\n"]
+        return [b"512.3 lx\r\n", b"E: 47.6 fc; T: 5600 K\n", b"8.3 EV\r", b"47,6 fc\r", b"OL\n", b"0.5 klx; battery: 8 %\n",
+                b"pop 211 lxs t01 0.0012 peak 160000\n", b"pops\n", b"pop 3e2 lxs clipped\n", b"7.2 lx # veml\n"]
     if kind == "csv":
         return [b"time_ms,lux,cct_k\n", b"10,512.3,5600\n", b"17;5123;3700\n", b'"a",OL,0\n', b"# note\n"]
     if kind == "json":

@@ -37,6 +37,8 @@ class Dialect(NamedTuple):
     comment: str = "#"
     header: bool = False
     """CSV: the first line (and any line equal to it) names the columns."""
+    pops: bool = False
+    """Text: whether flashes come as lines of their own (``pop_lines``)."""
     device: int = 1
     """Modbus: address of the sensor on its line."""
 

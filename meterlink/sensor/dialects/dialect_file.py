@@ -31,6 +31,7 @@ from meterlink.sensor.dialects.base import Decoder
 from meterlink.sensor.dialects.csv_lines import CsvLineDecoder
 from meterlink.sensor.dialects.dialect import KINDS, Dialect, SerialSettings
 from meterlink.sensor.dialects.json_lines import JsonLineDecoder
+from meterlink.sensor.dialects.pop_lines import PopLineDecoder
 from meterlink.sensor.dialects.quantities import UNITS, Field
 from meterlink.sensor.dialects.senml import SenmlDecoder
 from meterlink.sensor.dialects.text_lines import TextLineDecoder
@@ -46,7 +47,7 @@ _SERIAL = {"baud", "data_bits", "parity", "stop_bits"}
 _ASK = {"text", "every_s"}
 _FIELD = {"unit", "scale", "offset", "not_known", "overload", "iso", "constant_lx"}
 _KIND_KEYS = {
-    "text": {"line_bytes", "decimal", "comment"},
+    "text": {"line_bytes", "decimal", "comment", "pops"},
     "csv": {"line_bytes", "decimal", "comment", "delimiter", "header"},
     "json": {"line_bytes"},
     "senml": {"line_bytes"},
@@ -155,6 +156,7 @@ def _dialect(top: _Checked, kind: str) -> Dialect:
         comment=top.text("comment", "#", most=4),
         delimiter=_delimiter(top),
         header=top.flag("header"),
+        pops=top.flag("pops"),
         device=top.whole("device", 1, 1, 247),
     )
     if kind == "csv":
@@ -385,7 +387,7 @@ def make_decoder(dialect: str | Dialect, sensor_id: str = "") -> Decoder:
 
 
 def _text(dialect: Dialect, sensor_id: str) -> Decoder:
-    return TextLineDecoder(dialect, sensor_id)
+    return (PopLineDecoder if dialect.pops else TextLineDecoder)(dialect, sensor_id)
 
 
 def _csv(dialect: Dialect, sensor_id: str) -> Decoder:

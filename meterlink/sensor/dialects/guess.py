@@ -5,11 +5,12 @@ Every dialect's own decoder is the judge: it is fed what was heard, and what it 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import NamedTuple
 
 from meterlink.errors import DialectError
-from meterlink.records import Identity, Steady
+from meterlink.records import Identity, PopFigures, Steady
 from meterlink.sensor.dialects.dialect import Dialect, SerialSettings
 from meterlink.sensor.dialects.dialect_file import NATIVE, make_decoder, serial_url
 from meterlink.sensor.dialects.draft import draft_dialect
@@ -23,6 +24,14 @@ STEADY_ONLY = (
     "sees steady light only and cannot meter a pop; use it for modelling or continuous light, room light and evenness"
 )
 FLASH_TOO = "meters flash and steady light"
+FIGURES_ONLY = "meters flash and steady light; it sends no waveform, so a pop's figures are believed as they come"
+CHIPS = {
+    "veml": ("VEML", "120 klx"),
+    "bh1750": ("BH1750", "121 klx"),
+    "opt3001": ("OPT3001", "83 klx"),
+}
+"""What our sketches print behind the light -> family of light chips, and where its widest range ends (data sheets, from memory)."""
+_CHIP = re.compile(r" # (" + "|".join(CHIPS) + r")$")
 
 
 class Capture(NamedTuple):
@@ -106,7 +115,10 @@ def _judge(capture: Capture, dialect: Dialect | str, target: str) -> _Candidate 
     samples = decoder.feed(capture.data[:MAX_HEARD], 0.0)
     stats = decoder.stats
     identity = next((sample for sample in samples if isinstance(sample, Identity)), None)
-    lights = sum(isinstance(sample, Steady) for sample in samples)
+    tells_pops = not isinstance(dialect, str) and dialect.pops
+    if tells_pops and b"\npop" not in capture.data.replace(b"\r", b"\n"):
+        return None
+    lights = sum(isinstance(sample, Steady | PopFigures) for sample in samples)
     judged = stats.frames + stats.damaged_total
     believed = stats.frames / judged if judged else 0.0
     if name == NATIVE:
@@ -119,10 +131,21 @@ def _judge(capture: Capture, dialect: Dialect | str, target: str) -> _Candidate 
     declared = not isinstance(dialect, str) and dialect.serial == serial
     flash = bool(identity and identity.flash)
     proposal = Proposal(
-        name, serial_url(target, dialect, serial), evidence, FLASH_TOO if flash else STEADY_ONLY, flash,
+        name, serial_url(target, dialect, serial), evidence,
+        FIGURES_ONLY if tells_pops else FLASH_TOO if flash else _chip(capture.data) + STEADY_ONLY, flash,
         lights / capture.seconds if capture.seconds > 0 else 0.0, lights, believed,
     )  # fmt: skip
     return _Candidate((certainty, round(believed, 2), float(declared), lights, -_assumed(dialect)), proposal)
+
+
+def _chip(data: bytes) -> str:
+    """Say which family of light chips our sketch on the board reads; empty for another board."""
+    lines = _lines(data)
+    match = _CHIP.search(lines[-1]) if lines else None
+    if match is None:
+        return ""
+    family, most = CHIPS[match[1]]
+    return f"a light chip of the {family} family, up to {most}; "
 
 
 def _assumed(dialect: Dialect | str) -> int:
@@ -159,7 +182,7 @@ def _evidence(
 
 def _states_unit(data: bytes, dialect: Dialect) -> bool:
     """True when most lines state a unit of light that the dialect turns into light as it stands."""
-    lines = [line.lower() for line in _lines(data)]
+    lines = [line.lower().partition(f" {dialect.comment}")[0] for line in _lines(data) if not line.startswith("pop")]
     units = sorted((unit for unit in UNITS["illuminance"] if unit), key=len, reverse=True)
     stated = sum(any(line.rstrip().endswith(unit) or f"{unit};" in line for unit in units) for line in lines)
     return stated > len(lines) / 2 and bool(dialect.field("illuminance"))
@@ -200,6 +223,9 @@ def _nothing_fits(captures: Sequence[Capture]) -> Proposal:
             f"{len(most.data)} bytes were heard at {_port(most.serial)}, but no lines of text at any speed that was "
             "tried: look up the sensor's speed and give it with baud=",
         )  # fmt: skip
+    remarks = [line for capture in readable for line in _lines(capture.data)]
+    if all(line.startswith("#") for line in remarks):
+        return Proposal("", "", f"the board sends no light, but says: {remarks[-1].lstrip('# ')}")
     best = max(readable, key=lambda capture: sum(map(len, _lines(capture.data))) / len(capture.data))
     draft = draft_dialect(_lines(best.data), best.serial)
     line = example_line(best.data)

@@ -73,11 +73,11 @@ class Identified(ListeningDecoder):
         self.poll_s = dialect.poll_s
         self._dialect = dialect
         self._sensor_id = sensor_id or dialect.name
-        self._told = False
+        self._told = self._spoken = False
 
     def reset(self) -> None:
         """Forget what is unfinished; the sensor is introduced again with its next reading."""
-        self._told = False
+        self._told = self._spoken = False
 
     def identify(self) -> bytes:
         """Return what makes the sensor speak: one that only answers is introduced with its first answer."""
@@ -89,7 +89,7 @@ class Identified(ListeningDecoder):
 
     def introduce(self, found: list[Sample]) -> list[Sample]:
         """Put the identity before the first samples."""
-        if not found or self._told:
+        if self._told or not (found or self._spoken):
             return found
         self._told = True
         quantities = {field.quantity for field in self._dialect.fields}
@@ -97,7 +97,7 @@ class Identified(ListeningDecoder):
             sensor_id=self._sensor_id,
             name=self._dialect.title,
             dialect=self._dialect.name,
-            flash=False,
+            flash=self._dialect.pops,
             steady=True,
             colour=bool(quantities & {"cct", "x"}),
             range_finder="held_off" in quantities,

@@ -31,8 +31,11 @@ class TextLineDecoder(LineDecoder):
 
     def line(self, text: str, at_s: float) -> list[Sample]:
         """Return the samples of one line; the whole line must be understood."""
-        if self._dialect.comment and text.startswith(self._dialect.comment):
+        comment = self._dialect.comment
+        if comment and text.startswith(comment):
             return []
+        if comment:
+            text = text.partition(f" {comment}")[0]
         values: dict[str, float] = {}
         overload = False
         # Blanks in a row become one: what is left for the patterns to try then grows with the line, not with its cube.

@@ -27,7 +27,7 @@ def start_constant(receptor: str) -> float:
 
 def default_calibration(identity: Identity, receptor: str = "dome") -> Calibration:
     """Return what is assumed of a sensor that nobody has calibrated: its scale may be 10 % off (k=1)."""
-    if identity.flash or identity.adc_bits:
+    if identity.adc_bits:
         last = ASSUMED_FULL_SCALE_LX[-1]
         known = [*ASSUMED_FULL_SCALE_LX, *(last / 10 ** (i + 1) for i in range(len(identity.ranges)))]
         ranges = tuple(RangeScale(full, PEDESTAL_RAW) for full in known[: len(identity.ranges)])

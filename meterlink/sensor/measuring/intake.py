@@ -17,6 +17,7 @@ from meterlink.records import (
     HeldOff,
     Identity,
     Measurement,
+    PopFigures,
     PopNotice,
     Sample,
     Status,
@@ -96,6 +97,8 @@ class Intake:
             self._take_block(sample)
         elif isinstance(sample, PopNotice):
             self._take_notice(sample)
+        elif isinstance(sample, PopFigures):
+            self._take_figures(sample)
         elif isinstance(sample, Status):
             self.range_index = sample.range_index
             self._take_status(sample)
@@ -179,6 +182,25 @@ class Intake:
         else:
             found = self._with_extras(self._judge(found, block, calibration), during_pop=True)
         self._out.measurement(found)
+
+    def _take_figures(self, pop: PopFigures) -> None:
+        """Take a flash that the sensor has integrated itself; its figures are believed as they are."""
+        calibration = self.calibration
+        if calibration is None:
+            self._out.measurement(self._incomplete(pop.at_s, 0, TOO_EARLY, Trouble.TOO_EARLY))
+            return
+        factor = calibration.ranges[0].full_scale_lx
+        room = self._room
+        ambient = room.illuminance_lx if room is not None and pop.at_s - room.at_s <= FRESH_S else None
+        found = Measurement(
+            "flash", pop.at_s, self._sensor_id, calibration.id,
+            exposure_lxs=pop.exposure_lxs * factor, u_rel=pop.u_rel,
+            peak_lx=None if pop.peak_lx is None else pop.peak_lx * factor, t05_s=pop.t05_s, t01_s=pop.t01_s,
+            ambient_lx=None if ambient is None else ambient * factor, clipped=pop.clipped,
+            note="clips: lower the power or meter further away" if pop.clipped else "",
+            evidence=Evidence() if pop.clipped else None,
+        )  # fmt: skip
+        self._out.measurement(self._with_extras(found, during_pop=True))
 
     def _room_before(self, block: WaveBlock) -> Steady | None:
         room = self._room

@@ -11,7 +11,7 @@ void loop();
 static double now_us, peak, tau_us;
 int analogRead(int) {
     now_us += 104;
-    double const since = now_us - 20000;
+    double const since = now_us - 1020000;
     double const light = since < 0 ? 0 : peak * exp(-since / tau_us);
     return (int)std::min(1023.0, 20 + light);
 }
