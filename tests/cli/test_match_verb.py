@@ -88,6 +88,12 @@ def test_the_last_changes_are_told_and_recorded(metered: Run, tmp_path: Path) ->
     assert [len(data["last"]), data["last"][0]["move"]["power_stops"]] == [1, pytest.approx(-1.7)]
     made = metered("match", "Potter", "--set", "--tolerance", "0.05")
     assert "turned since its last pop, so this is what to expect" in made.out
+    rows = {row["light"]: row for row in json.loads(metered("ratios", "--json").out)}
+    assert metered("sheet", "-o", str(tmp_path / "page.html")).code == 0
+    assert [rows["KEY"]["verdict"], rows["KEY"]["expected"], rows["KEY"]["stale"]] == ["expected", True, False]
+    assert rows["KEY"]["corrected_f"] is not None
+    assert "<b>expected</b>: set as told since its last pop" in (tmp_path / "page.html").read_text(encoding="utf-8")
+    assert not [one for one in json.loads(metered("checks", "--json").out) if one["light"] == "KEY" and one["rank"] >= 2]
     assert "no last change" in metered("match", "Potter", "--set", "--tolerance", "0.05").err
 
 
