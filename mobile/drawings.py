@@ -15,7 +15,7 @@ from kivy.uix.widget import Widget
 
 from mobile import fonts
 from mobile.look import Look
-from mobile.signs import SIGNS
+from mobile.signs import SIGNS, ink_of
 
 
 def look() -> Look:
@@ -132,10 +132,9 @@ class VerdictMark(Drawing):
 
     def paint(self) -> None:
         """Draw the sign of this verdict."""
-        if self.verdict not in ("good", "corrected", "retake", "none"):
+        if self.verdict not in ("good", "corrected", "retake", "none", "expected"):
             return
-        own = self.verdict if self.verdict != "none" else "quiet"
-        Color(*getattr(look(), self.colour or own))
+        Color(*getattr(look(), self.colour or ink_of(self.verdict)))
         half = min(self.width, self.height) * 0.42
         paint_sign(self.verdict, self.center_x, self.center_y, half, max(half * 0.2, 1.4))
 

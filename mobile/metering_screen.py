@@ -18,6 +18,7 @@ from mobile.drawings import Drawing, text_texture
 from mobile.metering_state import Figure, HeldSlider, ScaleLook, held_changed, held_text, metering_look
 from mobile.page import Page
 from mobile.ring_state import marks_of
+from mobile.signs import ink_of
 from mobile.texts import t
 from mobile.widgets import Tap, load_kv, look, text_width
 
@@ -246,7 +247,7 @@ class MeteringPage(Page):
         ids.figure.figure = shown.figure
         ids.mark.verdict = shown.verdict
         ids.verdict.text = shown.verdict_text
-        ids.verdict.ink_name = shown.verdict or "quiet"
+        ids.verdict.ink_name = ink_of(shown.verdict)
         ids.verdict.disabled = not shown.reason
         ids.note.text = shown.note
         ids.sentence.text = shown.reason if self.opened else ""
@@ -270,7 +271,7 @@ class MeteringPage(Page):
                 chip.sign, chip.sign_colour = "all", "quiet"
                 chip.chosen = waiting is not None and waiting.purpose == "together"
             else:
-                chip.sign, chip.sign_colour = state.verdict or "none", state.verdict or "quiet"
+                chip.sign, chip.sign_colour = state.verdict or "none", ink_of(state.verdict)
                 chip.chosen = state.waiting
 
     def _show_actions(self, shown: Any) -> None:

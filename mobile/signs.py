@@ -3,13 +3,19 @@
 
 A role's sign is the set from above in small: the face in the middle, the camera below, the light where its role usually stands.
 A verdict's sign is told by its mass: *good* a full dome on its line, *corrected* an empty arch over a thick line (the dome was
-lifted off and brought back by calculation), *retake* two crossing strokes, *none* a small dot where a dome will stand.
+lifted off and brought back by calculation), *retake* two crossing strokes, *none* a small dot where a dome will stand, *expected*
+the same dot under an empty arch (calculated, and nothing metered yet).
 """
 
 from __future__ import annotations
 
 from math import cos, pi, sin
 from typing import NamedTuple
+
+
+def ink_of(verdict: str) -> str:
+    """Return the name of a verdict's colour in a look: quiet where nothing was metered as it stands."""
+    return verdict if verdict in ("good", "corrected", "retake") else "quiet"
 
 
 class Stroke(NamedTuple):
@@ -56,6 +62,7 @@ SIGNS: dict[str, tuple[Stroke, ...]] = {
     "corrected": (Stroke(_arc(0, -0.12, 0.74, 0, 1), weight=1.5), _line(-0.95, -0.74, 0.95, -0.74, weight=2.6)),
     "retake": (_line(-0.75, -0.75, 0.75, 0.75, weight=2.0), _line(-0.75, 0.75, 0.75, -0.75, weight=2.0)),
     "none": (_dot(0, -0.55, 0.2),),
+    "expected": (Stroke(_arc(0, -0.55, 0.86, 0, 1), weight=1.2), _dot(0, -0.55, 0.2)),
     # what can be done
     "minus": (_line(-0.7, 0, 0.7, 0, weight=1.4),),
     "plus": (_line(-0.7, 0, 0.7, 0, weight=1.4), _line(0, -0.7, 0, 0.7, weight=1.4)),

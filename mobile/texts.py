@@ -35,6 +35,7 @@ EN: dict[str, str] = {
     "verdict.good": "good",
     "verdict.corrected": "corrected",
     "verdict.retake": "retake",
+    "verdict.expected": "expected",
     "verdict.again": "again",
     "verdict.corrected_by": "corrected {stops}",
     # first run

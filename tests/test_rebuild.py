@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from math import log2
 
@@ -142,8 +143,8 @@ def test_a_light_that_one_pop_cannot_tell_gets_a_second_to_its_first(library: Li
 
 
 def test_the_last_change_needs_no_pop(library: Library, stored: Session, pop: Pop) -> None:
-    """Still 0.08 over after its second pop: a tenth less, recorded when it is said to be made, and expected to match."""
-    rebuild = begun(library, stored)
+    """Over its tolerance after its second pop: less, recorded when it is said to be made, and expected to match."""
+    rebuild = begun(library, stored, tolerance_stops=0.04)
     fire(rebuild, pop, KEY=0.0, FILL=-0.4, HAIR=0.0)
     assert rebuild.last == ()
     fire(rebuild, pop, FILL=0.1)
@@ -159,6 +160,54 @@ def test_the_last_change_needs_no_pop(library: Library, stored: Session, pop: Po
     assert not row.metered
     assert rebuild.report().done
     assert rebuild.last == ()
+
+
+def set_as_told(library: Library, stored: Session, pop: Pop) -> Rebuild:
+    """A rebuild of which the last change, at the fill, was told, made and recorded."""
+    rebuild = begun(library, stored, tolerance_stops=0.04)
+    fire(rebuild, pop, KEY=0.0, FILL=-0.4, HAIR=0.0)
+    fire(rebuild, pop, FILL=0.1)
+    assert [turn.light_id for turn in rebuild.set_last()] == [rebuild.light("FILL").id]
+    return rebuild
+
+
+def test_what_was_set_as_told_keeps_the_table(library: Library, stored: Session, pop: Pop) -> None:
+    """After the last change: the fill's expected value, marked, with its ratio; no old reading beside it, no call back."""
+    rebuild = set_as_told(library, stored, pop)
+    table = rebuild.ratios()
+    fill = next(row for row in table.rows if row.light == "FILL")
+
+    assert (fill.verdict, fill.expected, fill.stale) == ("expected", True, False)
+    assert fill.as_read_f is None
+    assert fill.correction_stops is None
+    assert fill.from_key_stops == pytest.approx(-2.0, abs=0.06)
+    assert table.key_to_fill == pytest.approx(4.0, rel=0.04)
+    assert "expected, not metered" in fill.reason
+    assert not [one.text for one in rebuild.checks() if one.light == "FILL" and one.rank >= 2]
+    assert rebuild.pending() == []
+    assert rebuild.report().done
+
+
+def test_what_is_moved_after_it_is_not_as_told(library: Library, stored: Session, pop: Pop) -> None:
+    """The mark belongs to the one change: turned by hand after it, the fill has no number until it is metered."""
+    rebuild = set_as_told(library, stored, pop)
+    rebuild.move(rebuild.light("FILL"), power_stops=-1.9, power_text="1/4 +0.1")
+
+    assert next(row for row in rebuild.ratios().rows if row.light == "FILL").stale
+
+
+def test_done_means_that_ratios_and_checks_agree(library: Library, stored: Session, pop: Pop) -> None:
+    """All within, but the pop of all lights says that a dome was held off: not done, and it is said whom they call back to."""
+    rebuild = begun(library, stored)
+    fire(rebuild, pop, KEY=0.0, FILL=0.0, HAIR=0.0)
+    assert rebuild.report().done
+    rebuild.now = time.time  # after the copy was placed
+    rebuild.begin([rebuild.request_together([rebuild.light("KEY"), rebuild.light("FILL")], held_off_m=0.0)])
+    rebuild.take(pop(150.0))
+
+    assert [one for one in rebuild.checks() if one.kind == "sum"]
+    assert rebuild.report().open
+    assert not rebuild.report().done
 
 
 def test_never_more_than_two_pops(library: Library, stored: Session, pop: Pop) -> None:
@@ -188,7 +237,11 @@ def test_a_reflector_is_metered_again_with_its_source(library: Library, stored: 
     for value in (320.0, 400.0, 320.0):
         rebuild.after(rebuild.take(pop(value)))
     assert rebuild.walk.done
-    assert rebuild.report().done
+    report = rebuild.report()
+    assert all(row.within for row in report.rows)
+    # The card adds too little to be told from two pops: the table asks for it again, so the match is not done either.
+    assert report.open == ("CARD",)
+    assert not report.done
 
 
 def test_what_cannot_be_matched_is_named(library: Library, stored: Session) -> None:
@@ -223,5 +276,6 @@ def test_simulated_rebuilds_come_back(capsys: pytest.CaptureFixture[str]) -> Non
     goals = {goal.name: goal for goal in run(12, 3, Errors())}
 
     assert goals["match: most pops of one light"].ratio <= 2
-    assert goals["match: sets with all lights within 0.1 stop or half a step"].ratio >= 11 / 12
+    # Some 50 lights of 96 % (150 sets of seed 7): three of them may be out.
+    assert goals["match: lights within 0.1 stop or half a step"].ratio >= 0.92
     assert goals["targets: sets with all lights within 0.1 stop or half a step"].ratio >= 10 / 12

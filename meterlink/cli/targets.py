@@ -6,9 +6,10 @@ examples:
   meterlink targets FILL=3:1 --highlight-to-shadow    (key + fill) to fill
   meterlink targets KEY=f/11 --by distance
   meterlink targets FILL=-1 HAIR=-2 --keep            remembered with the set-up
+  meterlink targets KEY=f/8 FILL=-1 --set             the lights are set as told: record it
 
-Nothing is changed: set the lights, tell meterlink with 'meterlink light move', and meter every light once.  Ask again, and what
-is told then is the last correction: set it, no further pop is needed.
+Set the lights as told, say so with --set, and meter every light once.  Ask again, and what is told then is the last correction:
+set it and say so, no further pop is needed; the table shows what is to be expected, marked.
 """
 
 from __future__ import annotations
@@ -17,7 +18,10 @@ import argparse
 from collections.abc import Sequence
 
 from meterlink import units
-from meterlink.cli.frame import add_json_option, add_setup_option, open_session, print_json, print_rows
+from meterlink.cli.frame import add_json_option, add_setup_option, open_session, print_json, print_rows, wrapped
+from meterlink.judging.judged_set import quoted
+from meterlink.metering.rebuild import set_as_told
+from meterlink.metering.session import Session
 from meterlink.records import Setup
 from meterlink.tables.targets import HIGHLIGHT_TO_SHADOW, INCIDENT, Wish, parse_wish, plan
 
@@ -26,6 +30,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument("wish", nargs="+", metavar="LIGHT=TARGET", help="f/8, -1 (stops from the key) or 3:1")
     parser.add_argument("--by", choices=("both", "power", "distance"), default="both", help="what may be changed")
+    parser.add_argument("--set", action="store_true", dest="made", help="the lights are set as told: record it")
     parser.add_argument("--keep", action="store_true", help="remember the wishes with the set-up: the app shows them as bands")
     parser.add_argument("--highlight-to-shadow", action="store_true", help="ratios mean (key + fill) to fill")
     add_setup_option(parser)
@@ -43,6 +48,8 @@ def run(args: argparse.Namespace) -> int:
         result = plan(view, wishes, by=args.by)
         if args.keep:
             session.library.revise_setup(kept(session.setup, wishes))
+        if args.made:
+            set_as_told(session, result)
         if args.json:
             print_json(result.as_json())
             return 0 if result.feasible else 1
@@ -55,7 +62,15 @@ def run(args: argparse.Namespace) -> int:
             print(f"note: {note}")
         if not result.feasible:
             print("not everything can be reached: what is shown is the nearest")
+        if args.made:
+            print(wrapped(_afterwards(session)))
     return 0 if result.feasible else 1
+
+
+def _afterwards(session: Session) -> str:
+    """What is left to do once the changes are recorded."""
+    pending = " ".join(quoted(light.name) for light in session.pending())
+    return f"recorded; meter what was turned far: meterlink meter {pending}" if pending else "recorded; nothing has to be metered"
 
 
 def kept(setup: Setup, wishes: Sequence[Wish]) -> Setup:

@@ -113,7 +113,7 @@ def _predicted(
 ) -> Prediction | None:
     """Prediction of one light that has a current reading."""
     reading, placement, light = state.reading, state.placement, state.light
-    if reading is None or placement is None or light.source_light_id or reading.aim != "light":
+    if reading is None or state.expected or placement is None or light.source_light_id or reading.aim != "light":
         return None
     others, ids = elsewhere.by_fixture.get(light.fixture, ((), ())) if light.fixture else ((), ())
     # Readings of the very placement under test are repeats, not predictions: the sum check weighs them as such.

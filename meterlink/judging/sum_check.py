@@ -59,9 +59,12 @@ def member_of(
     prediction: Prediction | None = None,
     to_camera: tuple[float, float] = (0.0, 0.0),
 ) -> Member | None:
-    """Return what is known of one light for the weighing; None without a current reading that has a value."""
+    """Return what is known of one light for the weighing; None without a current reading that has a value.
+
+    What is only expected is no reading: nothing can speak for or against it.
+    """
     judged, reading = state.judged, state.reading
-    if judged is None or reading is None or not judged.corrected or judged.corrected <= 0:
+    if state.expected or judged is None or reading is None or not judged.corrected or judged.corrected <= 0:
         return None
     c = judged.correction
     own = sqrt(judged.repeat_u_stops**2 + c.held_off_u_stops**2)
@@ -179,7 +182,7 @@ def _members(
 def _missing(state: LightState, pops: list[Reading], no_direction: bool) -> str:
     """Why a light that fired cannot be part of the sum."""
     name = state.light.name
-    if state.reading is None or state.judged is None:
+    if state.reading is None or state.judged is None or state.expected:
         return f"{name} fired with the others but has no current reading alone: meter it"
     if state.judged.corrected is None:
         return f"{name} cannot be brought to its point: {state.judged.reason}"

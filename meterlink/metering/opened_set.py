@@ -12,7 +12,7 @@ from typing import Any
 from meterlink.checks import finders  # noqa: F401 - each of its modules registers finders
 from meterlink.checks.findings import Finding, findings
 from meterlink.errors import AnalysisError, CalibrationError, NotInLibrary, UsageError
-from meterlink.judging.judge import judge_set
+from meterlink.judging.judge import AS_TOLD, judge_set
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.library.past import setup_at
 from meterlink.library.store import Library
@@ -72,13 +72,21 @@ class OpenedSet:
         self.library.add_placement(placement)
         return light
 
-    def move(self, light: Light, **changes: Any) -> Placement:
-        """Move or re-power a light: a new placement, the reading of the old one becomes stale."""
+    def move(self, light: Light, *, as_told: bool = False, **changes: Any) -> Placement:
+        """Move or re-power a light: a new placement, the reading of the old one becomes stale.
+
+        ``as_told`` marks a small change that a match or a target told: what the light's pops lead to expect of it then stands in
+        the tables until it is metered.
+        """
         wrong = set(changes) - CHANGEABLE_PLACEMENT
         if wrong:
             raise UsageError("a placement has no {wrong}", wrong=', '.join(sorted(wrong)))
         old = self.placement(light.id) or Placement(new_id(), light.id, self.now())
-        placement: Placement = old._replace(id=new_id(), created_at_s=self.now(), **changes)
+        # The mark belongs to the one change that was told, not to what is moved after it.
+        details = {key: value for key, value in changes.pop("details", old.details).items() if key != AS_TOLD}
+        if as_told:
+            details[AS_TOLD] = True
+        placement: Placement = old._replace(id=new_id(), created_at_s=self.now(), details=details, **changes)
         check_placement(placement, light)
         self.library.add_placement(placement)
         return placement

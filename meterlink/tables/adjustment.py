@@ -8,7 +8,7 @@ too coarse) is done by distance, through the source's own falloff.
 from __future__ import annotations
 
 from math import hypot
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from meterlink import units
 from meterlink.judging.correction import Falloff
@@ -185,9 +185,9 @@ def close(
     return Move(wanted_stops, dial.power, text, distance, achieved, (), why, dial.learnt)
 
 
-def placement_changes(move: Move) -> dict[str, object]:
+def placement_changes(move: Move) -> dict[str, Any]:
     """Return the fields of a placement that the move changes, for ``Session.move``."""
-    changes: dict[str, object] = {}
+    changes: dict[str, Any] = {}
     if move.power_stops is not None:
         changes |= {"power_stops": move.power_stops, "power_text": move.power_text}
     if move.distance_m is not None:

@@ -12,10 +12,10 @@ from typing import NamedTuple
 
 from meterlink import units
 from meterlink.errors import UnitError
-from meterlink.judging.joined_pops import carried, settled
+from meterlink.judging.joined_pops import settled
 from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.judging.learnt_dial import learnt_curve
-from meterlink.judging.verdict import judge
+from meterlink.judging.verdict import RETAKE
 from meterlink.records import Setup
 from meterlink.tables.adjustment import GAP_STOPS, Move, close, move_text
 from meterlink.tables.ratios import STOPS_PER_RELATIVE
@@ -25,8 +25,6 @@ REPLACED_STOPS = 0.6
 """A head that gives so much more or less at the same dial and distance is taken for another one (our own limit)."""
 ALIKE = 0.8
 """Part of its tolerance that a change of the camera may leave a light off; more, and lights are turned instead."""
-EXPECTED_STOPS = 0.5
-"""A light that was turned by more than this since its last pop has to be metered: a dial may be off by too much."""
 MANY = 4
 """From so many lights on one of them may be off by itself beside a common difference."""
 
@@ -69,11 +67,14 @@ class MatchReport(NamedTuple):
     """That change in words; empty without one."""
     extra: tuple[str, ...] = ()
     """Lights that give light now and are not in the stored set."""
+    open: tuple[str, ...] = ()
+    """Lights of the present set that its table or its checks call back to: without a value that stands, or to be taken again."""
 
     @property
     def done(self) -> bool:
-        """True when every light of the stored set is within its tolerance, none is in doubt, and no other light burns."""
-        return bool(self.rows) and all(row.within and not row.doubt for row in self.rows) and not self.extra
+        """True when every light of the stored set is within its tolerance, no other burns, and ratios and checks call to none."""
+        matches = bool(self.rows) and all(row.within and not row.doubt for row in self.rows)
+        return matches and not self.extra and not self.open
 
     def as_json(self) -> dict[str, object]:
         """Return the report as JSON data."""
@@ -82,6 +83,7 @@ class MatchReport(NamedTuple):
             "common_stops": self.common_stops,
             "camera": self.camera,
             "extra": list(self.extra),
+            "open": list(self.open),
             "done": self.done,
         }
 
@@ -121,10 +123,9 @@ def match_row(
     if now is None:
         return empty._replace(sentence=f"{name} is missing: set it up and add it to the set")
     replaced = source_change(stored, now)
-    waited_for, now = now, _as_expected(now, now_view)
     if now.value is None or now.reading is None or not now.value > 0:
         return empty._replace(replaced=replaced, sentence=f"{name} waits for its pop")
-    metered = waited_for.reading is not None and not waited_for.expected
+    metered = not now.expected
     unlike = _unlike(stored, now)
     if unlike:
         return empty._replace(replaced=replaced, sentence=f"{name}: {unlike}")
@@ -141,17 +142,6 @@ def match_row(
     if doubt:
         sentence += f"; fire it once more first: {doubt}"
     return MatchRow(name, stored.value, now.value, difference, 2 * u, tolerance, within, move, replaced, sentence, metered, doubt)
-
-
-def _as_expected(now: LightState, view: JudgedSet) -> LightState:
-    """A light that was turned a little after its last pop, with what it is expected to give in place of a reading."""
-    if now.stale is None or now.placement is None or now.reading is not None:
-        return now
-    found = carried(now, view)
-    if found is None or abs(found.turned_stops) > EXPECTED_STOPS:
-        return now
-    judged = judge(now.stale, now.placement, view.settings, calibration=view.calibrations.get(now.stale.calibration_id))
-    return now._replace(reading=now.stale, judged=judged._replace(corrected=2.0**found.value, u_stops=found.u_stops))
 
 
 def closing_move(
@@ -251,7 +241,15 @@ def match_report(stored: JudgedSet, now: JudgedSet, tolerance_stops: float | Non
     known = {state.light.name.casefold() for state in stored.lights}
     extra = tuple(s.light.name for s in now.lights if s.light.name.casefold() not in known and (s.value or 0.0) > 0)
     common, camera = _common(rows, now)
-    return MatchReport(rows, common, camera, extra)
+    return MatchReport(rows, common, camera, extra, _called_back(now))
+
+
+def _called_back(now: JudgedSet) -> tuple[str, ...]:
+    """Lights that ratios and checks do not leave as they are; the pop of all lights where that itself is in doubt."""
+    names = [s.light.name for s in now.lights if s.value is None or s.judged is None or s.judged.verdict == RETAKE]
+    if now.blamed is not None and now.blamed.light_id is None:
+        names.append("all lights together")
+    return tuple(names)
 
 
 def _common(rows: tuple[MatchRow, ...], now: JudgedSet) -> tuple[float | None, str]:

@@ -1,8 +1,8 @@
 """Rounds of a match: what to turn after the first pop of every light, and what to set last, without another pop.
 
-One pop cannot say that a light is right to a tenth of a stop: what is clearly off is turned and fired again, what may be off is
-fired again as it stands, and the rest is left alone.  After its second pop a light is known well enough for a last small change
-to need no third one.
+A light within its tolerance is not turned.  One pop cannot say that it is right to a tenth of a stop: what is off is turned and
+fired again, what is near the limit is fired again as it stands, and the rest is left alone.  After its second pop a light is known
+well enough for a last small change to need no third one.
 """
 
 from __future__ import annotations
@@ -15,12 +15,8 @@ from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.tables.adjustment import FINE_GAP_STOPS, Move, move_text
 from meterlink.tables.match import MatchReport, MatchRow, closing_move
 
-SURE = 0.6
-"""Part of the tolerance from which one pop says that a light has to be turned: nearer the limit its own spread may hide it."""
 CLEAR = 0.3
 """Part of the tolerance within which one pop is enough."""
-LAST = 0.3
-"""Part of the tolerance within which two pops leave nothing to be done."""
 LAST_STOPS = 0.5
 """What is off by more than this after two pops is no small last change: its row says what to do, and it is metered again."""
 
@@ -58,7 +54,7 @@ def last_round(report: MatchReport, now: JudgedSet, *, keep_common: bool = True)
     for row, state, off in _off(report, now, keep_common):
         if not row.metered or state.light.source_light_id or state.light.id in sources or _pops(state, now) < 2:
             continue
-        if not LAST * row.tolerance_stops < abs(off) <= LAST_STOPS:
+        if not row.tolerance_stops < abs(off) <= LAST_STOPS:
             continue
         move = closing_move(state, now, -off, same_head=not row.replaced, gap_stops=FINE_GAP_STOPS)
         if move is None or move.empty:
@@ -89,7 +85,7 @@ def _turn(row: MatchRow, state: LightState, now: JudgedSet, off: float, turns: M
     follows = source.move.achieved_stops if source is not None and source.move is not None else 0.0
     wanted = -off - follows
     name = state.light.name
-    if abs(wanted) > SURE * row.tolerance_stops:
+    if abs(wanted) > row.tolerance_stops:
         move = closing_move(state, now, wanted, same_head=not row.replaced)
         if move is not None and not move.empty:
             return Turn(state.light.id, move, move_text(state.light, move, state.placement))

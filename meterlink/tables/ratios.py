@@ -45,6 +45,8 @@ class RatioRow(NamedTuple):
     held_off_m: float | None = None
     t01_s: float | None = None
     stale: bool = False
+    expected: bool = False
+    """The value is what is to be expected after a small turn that was told and made: not metered since."""
 
     def as_json(self) -> dict[str, Any]:
         """Return the row as JSON data."""
@@ -318,9 +320,10 @@ def _row(
         light.name,
         light.role,
         light.point,
-        reading_f(as_read, reading, view),
+        # What was read before a turn is not what the light gives now: only the expected value is shown.
+        None if state.expected else reading_f(as_read, reading, view),
         reading_f(state.value or 0.0, reading, view),
-        judged.correction_stops,
+        None if state.expected else judged.correction_stops,
         stops,
         u95,
         over,
@@ -328,9 +331,10 @@ def _row(
         judged.verdict,
         reason,
         2 * judged.u_stops,
-        judged.correction.inverse_square_stops,
+        None if state.expected else judged.correction.inverse_square_stops,
         reading.held_off_m,
         reading.t01_s,
+        expected=state.expected,
     )
 
 

@@ -81,14 +81,20 @@ def test_the_last_changes_are_told_and_recorded(metered: Run, tmp_path: Path) ->
                 "flash", 100.0 + 10 * power, "sim", then.reading.calibration_id, exposure_lxs=then.value * 2.0**off, u_rel=0.003
             )).kind)  # fmt: skip
         assert values == ["logged", "logged"]
-    told = metered("match", "Potter", "--report")
-    data = json.loads(metered("match", "Potter", "--report", "--json").out)
+    told = metered("match", "Potter", "--report", "--tolerance", "0.05")
+    data = json.loads(metered("match", "Potter", "--report", "--json", "--tolerance", "0.05").out)
 
     assert "set these last, they need no further pop, then: meterlink match Potter --set" in told.out
     assert [len(data["last"]), data["last"][0]["move"]["power_stops"]] == [1, pytest.approx(-1.7)]
-    made = metered("match", "Potter", "--set")
+    made = metered("match", "Potter", "--set", "--tolerance", "0.05")
     assert "turned since its last pop, so this is what to expect" in made.out
-    assert "no last change" in metered("match", "Potter", "--set").err
+    rows = {row["light"]: row for row in json.loads(metered("ratios", "--json").out)}
+    assert metered("sheet", "-o", str(tmp_path / "page.html")).code == 0
+    assert [rows["KEY"]["verdict"], rows["KEY"]["expected"], rows["KEY"]["stale"]] == ["expected", True, False]
+    assert rows["KEY"]["corrected_f"] is not None
+    assert "<b>expected</b>: set as told since its last pop" in (tmp_path / "page.html").read_text(encoding="utf-8")
+    assert not [one for one in json.loads(metered("checks", "--json").out) if one["light"] == "KEY" and one["rank"] >= 2]
+    assert "no last change" in metered("match", "Potter", "--set", "--tolerance", "0.05").err
 
 
 WRONG = [

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
@@ -87,3 +88,26 @@ def test_wishes_are_kept_with_the_set_up_when_asked(ml: Callable[..., object]) -
 
     shown = json.loads(ml("setup", "show", "--json").out)
     assert shown["details"]["targets"] == {"CARD": -2.0, "HAIR": -1.0}
+
+
+def test_what_was_advised_is_recorded(demo: Run, tmp_path: Path) -> None:
+    """--set: the small change stands as expected in table, JSON and sheet, with its ratio; nothing calls it wrong."""
+    ran = demo("targets", "HAIR=-1.2", "--set")
+    row = next(one for one in json.loads(demo("ratios", "--json").out) if one["light"] == "HAIR")
+    assert demo("sheet", "-o", str(tmp_path / "page.html")).code == 0
+    page = (tmp_path / "page.html").read_text(encoding="utf-8")
+
+    assert ran.code == 0, ran.err
+    assert "recorded; nothing has to be metered" in " ".join(ran.out.split())
+    assert (row["verdict"], row["expected"], row["as_read_f"]) == ("expected", True, None)
+    assert row["from_key_stops"] == pytest.approx(-1.2, abs=0.06)
+    assert "<b>expected</b>: set as told since its last pop" in page
+    assert not [one for one in json.loads(demo("checks", "--json").out) if one["light"] == "HAIR" and one["rank"] >= 2]
+
+
+def test_a_large_turn_has_to_be_metered(demo: Run) -> None:
+    """Two stops further down: recorded too, but no number stands until it is metered, and that is said."""
+    ran = demo("targets", "HAIR=-3", "--set")
+
+    assert "meterlink meter HAIR" in " ".join(ran.out.split())
+    assert next(one for one in json.loads(demo("ratios", "--json").out) if one["light"] == "HAIR")["stale"]
