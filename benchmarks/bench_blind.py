@@ -27,11 +27,10 @@ def sets_of(seed: int, count: int, folder: Path, world: str, reach: str, **how: 
     """So many sets of one kind, in libraries of ten sets each."""
     rng = np.random.default_rng([seed, WORLDS.index(world), *map(ord, reach + repr(sorted(how.items())))])
     seen = []
-    for number in range(count):
-        if number % 10 == 0:
-            for old in folder.iterdir():
-                old.unlink()
-        seen.append(run_set(rng, folder, world, reach, **how))  # type: ignore[arg-type]
+    for start in range(0, count, 10):
+        with tempfile.TemporaryDirectory(dir=folder) as one:
+            for _ in range(start, min(start + 10, count)):
+                seen.append(run_set(rng, Path(one), world, reach, **how))  # type: ignore[arg-type]  # noqa: PERF401
     return seen
 
 

@@ -43,21 +43,20 @@ def test_the_optics_agree_with_closed_forms_and_with_themselves() -> None:
                 assert abs(np.log2(fine / coarse)) < 0.004
 
 
-@pytest.mark.parametrize("world", WORLDS)
 @pytest.mark.parametrize("receptor", ["dome", "flat"])
-def test_table_against_truth(world: str, receptor: str, tmp_path: Path) -> None:
-    """Four sets, half declared: stops from the key are right within a few tenths, and their intervals hold nearly all."""
-    rng = np.random.default_rng([12, WORLDS.index(world), receptor == "flat"])
-    sets = [run_set(rng, tmp_path, world, "touching", receptor, declared=i % 2 == 1) for i in range(4)]
+def test_table_against_truth(receptor: str, tmp_path: Path) -> None:
+    """Four sets of each world, half declared: the stops from the key are right, and their intervals hold 95 % of them or nearly."""
+    rng = np.random.default_rng([12, receptor == "flat"])
+    sets = [run_set(rng, tmp_path, WORLDS[i % 4], "touching", receptor, declared=i >= 8) for i in range(16)]
     error, half = summary.from_key(sets)
-    assert len(error) >= 8
-    assert np.median(error) <= 0.07
+    assert len(error) >= 32
+    assert np.median(error) <= 0.06
     assert error.max() <= 0.3
-    assert np.mean(error <= half) >= 0.85
+    assert np.mean(error <= half) >= 0.9
 
 
 def test_a_misplaced_reading_is_named(tmp_path: Path) -> None:
-    """Twelve sets in which one light within a stop of the key was metered 10 to 40 cm off: above half a stop nearly all are caught."""
+    """Twelve sets with one light near the key metered 10 to 40 cm off: above half a stop nearly all are caught."""
     rng = np.random.default_rng(12)
     sets = [run_set(rng, tmp_path, WORLDS[i % 4], "touching", misplace=True) for i in range(12)]
     costly = [one for one in sets if one.cost_stops > 0.5]
