@@ -163,7 +163,7 @@ def metering_look(shot: Shot, *, lost: bool = False) -> MeteringLook:
         held_id=held_light.id if held_light else "",
         held_off_m=held,
         held_text=held_text(held, shot.prefs.imperial),
-        held_title=_held_title(held_light, light) if held_light or not together else t("metering.held_title", point=_point(waiting)),
+        held_title=t("metering.held_title", point=_point(waiting)) if together else _held_title(held_light, light),
         can_hold=held_light is not None or together,
         power=_power(light, state),
         can_power=light is not None and light.source_light_id is None,

@@ -11,8 +11,8 @@ PRETRIGGER = 90
 SAMPLES = 1100
 FINE = 20
 """Steps of a pulse inside one sample interval: a converter's sample is the light at one moment between them."""
-FITS = 0.93
-"""Part of the sensitive range up to which a photographer would leave the sensor on it."""
+WEAKEST, FITS = 0.05, 0.93
+"""Parts of the sensitive range's and of any range's full scale between which a peak can be read well."""
 KINDS = ("decay", "rounded", "shoulder", "cut")
 
 
@@ -38,8 +38,11 @@ def codes(rng: np.random.Generator, exposure_lxs: float) -> tuple[int, list[int]
     """
     late = rng.uniform(0, 1)
     fine = (np.arange((SAMPLES - PRETRIGGER) * FINE) / FINE - late) * INTERVAL_S
-    seen = shape(rng, fine)
-    light_lx = exposure_lxs * seen / (seen.sum() * INTERVAL_S / FINE)
+    light_lx = np.zeros(1)
+    while not WEAKEST * FULL_SCALE_LX[1] < light_lx.max() < FITS * FULL_SCALE_LX[0]:
+        # She set the power so that the sensor can read it; the shapes are as long as that takes.
+        seen = shape(rng, fine)
+        light_lx = exposure_lxs * seen / (seen.sum() * INTERVAL_S / FINE)
     sampled = np.concatenate([np.zeros(PRETRIGGER), light_lx[::FINE]])
     index = 1 if light_lx.max() < FITS * FULL_SCALE_LX[1] else 0
     raw = REST + (sampled + rng.uniform(20, 200)) / FULL_SCALE_LX[index]
