@@ -92,7 +92,7 @@ def run_set(
     library = folder / "blind.sqlite"
     command(library, "setup", "new", f"blind {rng.integers(10**12)}", "--iso=100", "--shutter=1/125")
     for one in lamps:
-        command(library, "light", "add", one.name, *one.typed)
+        command(library, "light", "add", one.name, *one.options())
     far = REACHES[reach]
     held = [rng.uniform(0, far) for _ in lamps]
     words = [one.name for one in lamps]

@@ -22,6 +22,7 @@ CAMERA = np.array([0.0, 0.0, 1.0])
 FACE = np.zeros(3)
 U_POP = 0.03
 U_TAPE_M = 0.005
+TAPE, U_DIRECTION_DEG, U_FEATHER_DEG, GRID_PART = (0.02, 0.05), 5.0, 2.0, (0.8, 1.2)
 MEDIAN_M = {"key": 1.3, "fill": 1.6, "other": 1.5, "hair": 1.4, "rim": 1.6, "background": 1.5}
 LEVELS = {"key": (0, 0), "fill": (-2.5, 0), "other": (-2.5, 0), "hair": (-1.5, 1), "rim": (-1, 1), "background": (-3, 0)}
 
@@ -32,31 +33,43 @@ class Lamp(NamedTuple):
     name: str
     role: str
     stand: Stand
-    typed: tuple[str, ...]
-    """Options of ``light add``."""
+    typed: dict[str, float]
+    """What she says of its place and its grid: distance_m, azimuth_deg, elevation_deg, and feather_deg, grid_deg where it has them."""
     strength: float
     """lx·s at its point for luminance 1, receptor aimed at it."""
     gives_lxs: float
+
+    @property
+    def point(self) -> str:
+        """Where it is metered."""
+        return "face" if self.role in FRONTAL else self.role
+
+    def options(self) -> list[str]:
+        """The same as options of ``light add``."""
+        source = self.stand.source
+        size = f"--disk={source.width_m:.2f}m"
+        if source.shape == "rectangle":
+            size = f"--rectangle={source.width_m:.2f}x{source.height_m:.2f}m"
+        words = [size, f"--role={self.role}", f"--point={self.point}", f"--distance={self.typed['distance_m']:.3f}m"]
+        return words + [f"--{name.partition('_')[0]}={value:.0f}" for name, value in self.typed.items() if name.endswith("_deg")]
 
     def at(self, place: np.ndarray, normal: np.ndarray, receptor: str) -> float:
         """lx·s on a receptor."""
         return self.gives_lxs * received(self.stand, place, normal, receptor) / self.strength
 
 
-def draw_source(rng: np.random.Generator, world: str) -> tuple[Source, list[str]]:
-    """A surface and how it is typed."""
+def draw_source(rng: np.random.Generator, world: str) -> tuple[Source, dict[str, float]]:
+    """A surface, and what is typed of it beside its size."""
     side = float(np.exp(rng.uniform(np.log(0.12), np.log(1.4))))
     shape = "disk" if rng.random() < 0.5 else "rectangle"
     other = side if shape == "disk" else side / rng.uniform(1.0, 2.5)
     source = Source(shape, round(side, 2), round(other, 2))
-    typed = [f"--disk={source.width_m:.2f}m"] if shape == "disk" else [f"--rectangle={source.width_m:.2f}x{source.height_m:.2f}m"]
     if world == "hot":
         source = source._replace(spot=rng.uniform(0.2, 0.9), spot_size=rng.uniform(0.3, 0.8))
     if world == "gridded" and rng.random() < 0.5:
-        grid = int(rng.choice([30, 40, 50, 60]))
-        source = source._replace(grid_deg=grid * rng.uniform(0.8, 1.2))
-        typed.append(f"--grid={grid}")
-    return source, typed
+        grid = float(rng.choice([30, 40, 50, 60]))
+        return source._replace(grid_deg=grid * rng.uniform(*GRID_PART)), {"grid_deg": grid}
+    return source, {}
 
 
 def draw_direction(rng: np.random.Generator, role: str, side: int) -> tuple[float, float]:
@@ -78,19 +91,14 @@ def draw_lamp(rng: np.random.Generator, world: str, name: str, role: str, side: 
     azimuth, elevation = draw_direction(rng, role, side)
     stand = Stand(source, distance, azimuth, elevation)
     if world == "feathered" and rng.random() < 0.7:
-        feather = 5 * int(rng.choice([-1, 1])) * int(rng.integers(1, 8))
-        stand = stand._replace(feather_deg=feather + 2 * rng.normal())
-        typed.append(f"--feather={feather}")
-    tape = rng.uniform(0.02, 0.05)
-    typed += [
-        f"--role={role}",
-        f"--distance={distance * (1 + tape * rng.normal()):.3f}m",
-        f"--azimuth={(azimuth + 5 * rng.normal() + 180) % 360 - 180:.0f}",
-        f"--elevation={np.clip(elevation + 5 * rng.normal(), -89, 89):.0f}",
-        f"--point={'face' if role in FRONTAL else role}",
-    ]
+        feather = 5.0 * int(rng.choice([-1, 1])) * int(rng.integers(1, 8))
+        stand = stand._replace(feather_deg=feather + U_FEATHER_DEG * rng.normal())
+        typed["feather_deg"] = feather
+    typed["distance_m"] = round(distance * (1 + rng.uniform(*TAPE) * rng.normal()), 3)
+    typed["azimuth_deg"] = round((azimuth + U_DIRECTION_DEG * rng.normal() + 180) % 360 - 180)
+    typed["elevation_deg"] = round(float(np.clip(elevation + U_DIRECTION_DEG * rng.normal(), -89, 89)))
     strength = received(stand, FACE, stand.toward, receptor)
-    return Lamp(name, role, stand, tuple(typed), strength, key_lxs * 2.0 ** rng.uniform(*LEVELS[role]))
+    return Lamp(name, role, stand, typed, strength, key_lxs * 2.0 ** rng.uniform(*LEVELS[role]))
 
 
 def draw_set(rng: np.random.Generator, world: str, receptor: str) -> list[Lamp]:
