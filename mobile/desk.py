@@ -253,9 +253,15 @@ class Desk(Matching):
         self._outcome = None
         return self._shoot()
 
-    def hold_off(self, light_id: str, held_off_m: float | None) -> Shot:
-        """Say how far the dome is held off for a light, for its last pop and those to come; None is not given."""
+    def hold_off(self, light_id: str | None, held_off_m: float | None) -> Shot:
+        """Say how far the dome is held off for a light, for its last pop and those to come; None is not given.
+
+        ``light_id`` None is the pop of all lights that is waited for, or was just taken.
+        """
         session = self._need()
+        if light_id is None:
+            session.held(held_off_m)
+            return self._shoot()
         light = self._light(light_id)
         check_held_off(held_off_m, session.placement(light_id), light.name)
         self.library.remember(f"held:{light_id}", held_off_m)

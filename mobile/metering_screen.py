@@ -209,6 +209,7 @@ class MeteringPage(Page):
         self.ids.power.on_step = self._step
         self._next = metering_look(self.app.desk.shot).next
         self._shown_id, self._held_id = "", ""
+        self._can_hold = False
 
     # -- showing ------------------------------------------------------------------------------------------------
 
@@ -226,6 +227,7 @@ class MeteringPage(Page):
         ids.next.text, ids.next.disabled = shown.next.text, not shown.next.act
         ids.hold_part.disabled = not shown.can_hold or app.lost
         ids.held_title.text, self._held_id = shown.held_title, shown.held_id
+        self._can_hold = shown.can_hold
         ids.slider.held_off_m, ids.slider.imperial, ids.slider.scale = shown.held_off_m, shot.prefs.imperial, shown.scale
         ids.slider.shown = shown.held_text
         ids.held_field.text = shown.held_text if shown.held_off_m is not None else ""
@@ -347,14 +349,15 @@ class MeteringPage(Page):
             self.app.change(waiting.light_id, work, by)
 
     def _hold(self, held_off_m: float | None) -> None:
-        if self._held_id:
-            self.app.do(self.app.desk.hold_off, self._held_id, held_off_m)
+        if self._can_hold:
+            self.app.do(self.app.desk.hold_off, self._held_id or None, held_off_m)
         else:
             self.show()
 
     def _hold_typed(self, text: str, field: Any) -> None:
-        if self._held_id:
-            self.app.do(held_changed, self.app.desk, self._held_id, text, field=field, done=lambda _shot: self._typed(field))
+        if self._can_hold:
+            held_id = self._held_id or None
+            self.app.do(held_changed, self.app.desk, held_id, text, field=field, done=lambda _shot: self._typed(field))
 
     def _typed(self, field: Any) -> None:
         field.put()

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 from meterlink import units
 from meterlink.judging.judged_set import LightState, value_of
 from meterlink.metering.walk import Request
-from meterlink.records import Light, Reading, WaveBlock
+from meterlink.records import Light, Purpose, Reading, WaveBlock
 from meterlink.tables.ratios import reading_f
 from meterlink.words.sentences import value_text
 from mobile.desk import HELD_MAX_M, OWN_POINT, Desk, Shot
@@ -147,6 +147,7 @@ def metering_look(shot: Shot, *, lost: bool = False) -> MeteringLook:
     pop = _last_pop(shot)
     held_light = shot.light(shot.held_id)
     held = _held(shot)
+    together = held_light is None and waiting is not None and waiting.purpose == Purpose.TOGETHER
     missing = unmetered(shot)
     return MeteringLook(
         has_set=shot.setup is not None,
@@ -162,8 +163,8 @@ def metering_look(shot: Shot, *, lost: bool = False) -> MeteringLook:
         held_id=held_light.id if held_light else "",
         held_off_m=held,
         held_text=held_text(held, shot.prefs.imperial),
-        held_title=_held_title(held_light, light),
-        can_hold=held_light is not None,
+        held_title=t("metering.held_title", point=_point(waiting)) if together else _held_title(held_light, light),
+        can_hold=held_light is not None or together,
         power=_power(light, state),
         can_power=light is not None and light.source_light_id is None,
         can_take_back=shot.last is not None,
@@ -175,7 +176,7 @@ def metering_look(shot: Shot, *, lost: bool = False) -> MeteringLook:
 
 def _held(shot: Shot) -> float | None:
     """The distance that is used: the request's where the light still waits, else the reading's."""
-    if shot.waiting is not None and shot.waiting.light_id == shot.held_id:
+    if shot.waiting is not None and (shot.waiting.light_id or "") == shot.held_id:
         return shot.waiting.held_off_m
     state = shot.view.state(shot.held_id) if shot.view and shot.held_id else None
     return state.reading.held_off_m if state is not None and state.reading is not None else None
@@ -441,6 +442,6 @@ def with_unit(text: str, imperial: bool, metric: str = "cm", inch: str = "in") -
     return plain + (inch if imperial else metric) if re.fullmatch(r"\d+(\.\d*)?|\.\d+", plain) else text
 
 
-def held_changed(desk: Desk, light_id: str, text: str) -> Shot:
-    """Take a typed held-off distance for a light."""
+def held_changed(desk: Desk, light_id: str | None, text: str) -> Shot:
+    """Take a typed held-off distance for a light (None: for all together)."""
     return desk.hold_off(light_id, held_typed(text, desk.prefs.imperial))

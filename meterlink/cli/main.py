@@ -206,7 +206,8 @@ def _run_verb(verb: str, arguments: list[str], library: str | None) -> int:
     try:
         args: Any = plain_arguments(verb, arguments)
         if args is None:
-            args = build_parser(verb).parse_args(arguments)
+            spread = getattr(module_of(verb), "spread", None)
+            args = build_parser(verb).parse_args(spread(arguments) if spread is not None else arguments)
         args.library = args.library or library
         with _clean_output():
             result: int | None = module_of(verb).run(args)

@@ -10,7 +10,7 @@ examples:
   meterlink meter KEY --pops 3               three pops, averaged
   meterlink meter LAMP --steady              continuous or modelling light
   meterlink meter --room --lamps on          room light, nothing fires; modelling lamps burn (or: off)
-  meterlink meter --together                 all lights at once, for the sum check
+  meterlink meter --together@0cm             all lights at once, for the sum check; the dome touched the face
 
 While it waits, type (then Enter):  u take back the last    s skip this light    r NAME give the last to NAME    q stop
 20cm: the dome was held so far off for the last pop (before the first: for the one that is waited for).
@@ -22,6 +22,7 @@ Flashing light can trouble photosensitive people: warn everyone in the room; kee
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from typing import Any
 
 from meterlink import units
@@ -34,6 +35,18 @@ from meterlink.records import Kind, Light, Purpose
 from meterlink.records.kept import TOWARD
 from meterlink.records.placement_rules import check_held_off
 from meterlink.words.actions import Do
+
+TOGETHER, TOGETHER_HELD = "--together", "--together-held"
+MOST_HELD_OFF_M = 50.0
+
+
+def spread(arguments: Sequence[str]) -> list[str]:
+    """Return the arguments with ``--together@0cm`` taken apart: argparse knows no distance behind an option's name."""
+    words: list[str] = []
+    for word in arguments:
+        name, at, held = word.partition("@")
+        words += [TOGETHER, f"{TOGETHER_HELD}={held}"] if name == TOGETHER and at else [word]
+    return words
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -54,7 +67,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--steady", action="store_true", help="continuous light instead of a pop")
     parser.add_argument("--room", action="store_true", help="room light: nothing fires")
     parser.add_argument("--lamps", choices=("on", "off"), help="with --room: whether the modelling lamps burn")
-    parser.add_argument("--together", action="store_true", help="all these lights (default: all on the face) at once")
+    parser.add_argument(
+        "--together", action="store_true", help="all these lights (default: all on the face) at once; --together@0cm: dome touching"
+    )
+    parser.add_argument(TOGETHER_HELD, dest="together_held", metavar="L", help=argparse.SUPPRESS)
     parser.add_argument("--sensor", metavar="URL", help="e.g. serial:/dev/ttyACM0, ble:ADDRESS, sim:")
     parser.add_argument("--record", metavar="FILE", help="also write what comes over the link to FILE")
     add_setup_option(parser)
@@ -143,6 +159,8 @@ def _named(text: str, session: Session) -> tuple[Light, float | None]:
 
 def _together(args: argparse.Namespace, session: Session, how: dict[str, Any]) -> Request:
     lit = [session.light(name) for name in args.lights]
+    if args.together_held is not None:
+        how["held_off_m"] = units.parse_length(args.together_held, "held-off distance", 0.0, MOST_HELD_OFF_M)
     return session.request_together(
         lit, aim=args.aim or "camera", point=args.point or "face", pops=args.pops, **how
     )

@@ -213,7 +213,7 @@ class Session(SetWalk):
         light = next((one for one in self.lights() if one.id == light_id), None)
         check_held_off(held_off_m, self.placement(light.id) if light else None, self._name(light))
         said = self._said_of_readings(held_off_m, light_id, last)
-        if light_id is not None and (not unnamed or not said or self._runs_on(light_id)):
+        if not said or (light_id is not None and (not unnamed or self._runs_on(light_id))):
             said = self._said_of_requests(held_off_m, light_id) or said
         if not said:
             raise UsageError("{light} has no reading and is not waited for: meter it first", light=self._name(light))
@@ -245,7 +245,7 @@ class Session(SetWalk):
             return False
         return waiting.purpose == Purpose.WITHOUT or bool(self._in_progress and self._in_progress == self.walk.last_id)
 
-    def _said_of_requests(self, held_off_m: float | None, light_id: str) -> bool:
+    def _said_of_requests(self, held_off_m: float | None, light_id: str | None) -> bool:
         found = False
         for i, request in enumerate(self.walk.requests):
             if request.light_id == light_id and i not in self.walk.served:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Callable
 from pathlib import Path
 
@@ -68,6 +69,17 @@ def test_meter_walks_through_the_lights_with_the_simulated_sensor(small_set: Run
     rows = json.loads(small_set("ratios", "--json").out)
     assert all(row["corrected_f"] for row in rows)
     assert "waiting for FILL" in ran.out
+
+
+def test_the_pop_of_all_lights_is_declared_like_any_other(small_set: Run) -> None:
+    """``--together@0cm`` keeps the distance with the reading; without it none is assumed; nonsense is refused in a line."""
+    for option in ("--together@0cm", "--together"):
+        assert small_set("meter", option, "--sensor", "sim:?every=0.9").code == 0
+    with Library.open(Path(os.environ["METERLINK_LIBRARY"])) as library:
+        kept = library.all_readings(library.current_setup().id)
+    assert [(r.purpose, r.held_off_m) for r in kept] == [("together", 0.0), ("together", None)]
+    assert small_set("meter", "--together@", "--sensor", "sim:").code == 2
+    assert small_set("meter", "--together@far", "--sensor", "sim:").code == 2
 
 
 def test_a_recording_that_ends_too_early_says_what_is_missing(small_set: Run, tmp_path: Path) -> None:

@@ -8,6 +8,7 @@ import pytest
 
 from meterlink.errors import GeometryError, MeterlinkError, NotInLibrary, UsageError
 from mobile.desk import Desk
+from mobile.metering_state import metering_look
 from mobile.prefs import Prefs
 from tests.mobile.desks import Metered
 
@@ -207,6 +208,19 @@ def test_all_lights_together_are_waited_for_as_one(metered: Make) -> None:
     assert shot.waiting.lit == (one.id_of("KEY"), one.id_of("FILL"))
     with pytest.raises(UsageError, match="needs two lights"):
         metered(1).desk.wait_for_all()
+
+
+def test_the_dome_s_place_is_said_of_the_pop_of_all_lights_too(metered: Make) -> None:
+    """The slider before the pop of all lights: the request, and then its reading, carry the distance; the screen offers it."""
+    one = metered(2)
+    one.desk.wait_for_all()
+    assert metering_look(one.desk.shot).can_hold
+
+    shot = one.desk.hold_off(None, 0.0)
+
+    assert shot.waiting.held_off_m == 0.0
+    one.pop(500.0)
+    assert [r.held_off_m for r in one.desk.shot.view.readings if r.purpose == "together"] == [0.0]
 
 
 def test_a_copy_takes_lights_and_places_but_no_readings(metered: Make) -> None:
