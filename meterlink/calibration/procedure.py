@@ -47,6 +47,8 @@ class Task(NamedTuple):
     the task only: from then on the light is not to be touched."""
     level: float | None = None
     """Part of the range that the light should fill, about; nothing is refused for it."""
+    patience_s: float | None = None
+    """So long a pop is waited for; then the step is over without it (``missed``)."""
     dark: bool = False
     """In the dark a reading too dim for anything else is what is wanted."""
 
@@ -74,6 +76,8 @@ class Procedure:
         self._dark_raw = [r.dark_raw for r in (expected or calibration).ranges]
         self.tasks = list(tasks)
         self.skipped: set[str] = set()
+        self.missed: set[str] = set()
+        """Tasks for which nothing came in their time."""
         self.taken: list[Taken] = []
         self.refused: list[Taken] = []
         """What was not counted, last at the end: a light that clips where it should not tells something too."""
@@ -155,6 +159,13 @@ class Procedure:
         self.taken = [t for t in self.taken if t.task.name != task.name]
         self.skipped.add(task.name)
         return f"left out: {task.title}"
+
+    def miss(self) -> None:
+        """Give the present task up, for which nothing came in its time."""
+        task = self.task
+        if task is not None:
+            self.missed.add(task.name)
+            self.skipped.add(task.name)
 
     def _why_not(self, task: Task, measurement: Measurement) -> str:
         if measurement.sensor_id != self.identity.sensor_id:

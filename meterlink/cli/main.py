@@ -40,6 +40,7 @@ VERBS: dict[str, tuple[str, str]] = {
     "compare": ("compare", "two set-ups, or two dates of one, side by side: only what differs"),
     "sheet": ("sheet", "a page to print: plan, lights, ratios, a list for the rebuild"),
     "calibrate": ("calibrate", "a sensor's zero, scale and angular response"),
+    "sensor-test": ("sensor_test", "two minutes with a sensor just plugged in: names the likely fault"),
     "verify": ("verify", "ten minutes of acceptance of a newly built sensor"),
     "falloff": ("falloff", "measure how a light's modifier falls off with distance"),
     "export": ("export", "write set-ups to a file (JSON, CSV, whole library)"),

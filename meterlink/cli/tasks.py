@@ -23,6 +23,7 @@ async def drive(watching: SensorInUse, walk: Procedure, say: Say, value_of: Valu
         LinkError: the sensor is gone for good.
     """
     station = SensorStation(watching.sensor, walk.calibration)
+    station.pose = getattr(watching.bare_link, "pose", None)
     live = Live(walk, say)
     station.on_live = live.show
     work = asyncio.ensure_future(walk_through(walk, station, lines, live.say, value_of))

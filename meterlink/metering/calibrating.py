@@ -68,6 +68,8 @@ async def walk_through(walk: Procedure, station: Station, lines: Typed, say: Say
             # What was taken before is not lost with it.
             say(f"! {error}")
             told = ""
+            if task.patience_s is not None:
+                walk.miss()
             continue
         if measurement is None:
             return False

@@ -50,6 +50,8 @@ class SensorStation:
         sensor.calibration = calibration
         self.on_live: Callable[[Measurement], None] | None = None
         """Told of every steady sample, for a live figure."""
+        self.pose: Callable[[str], None] | None = None
+        """Told of every step, for a simulated sensor, which has no hands."""
         self._pops: asyncio.Queue[Measurement] = asyncio.Queue()
         self._levels: asyncio.Queue[Measurement] = asyncio.Queue()
         sensor.on_measurement = self._pops.put_nowait
@@ -65,6 +67,8 @@ class SensorStation:
 
         After a small pop sensing switches to a finer range by itself; a task that names its range holds it.
         """
+        if self.pose is not None:
+            self.pose(task.name)
         index, identity = task.range_index, self.sensor.identity
         if identity is None or len(identity.ranges) < 2 or (index is None and leaving is None):
             return
@@ -100,9 +104,14 @@ class SensorStation:
         """Wait for the next pop, or average the steady light from now on.
 
         Raises:
-            SensorError: no steady light comes, or the sensor does not take the range.
+            SensorError: nothing comes in its time, or the sensor does not take the range.
         """
-        return await (self._pops.get() if task.kind == Kind.FLASH else self._steady(task))
+        if task.kind != Kind.FLASH:
+            return await self._steady(task)
+        try:
+            return await asyncio.wait_for(self._pops.get(), task.patience_s)
+        except TimeoutError:
+            raise SensorError("no pop was seen in {seconds:.0f} s", seconds=task.patience_s) from None
 
     async def _steady(self, task: Task) -> Measurement:
         _drain(self._levels)

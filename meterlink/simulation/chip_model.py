@@ -114,7 +114,7 @@ class ChipModel:
         return self._encoder.reply(command)
 
     def _status(self, now_s: float) -> bytes:
-        raw = min(self._pedestal + self.ambient_lx / self._full_scale_lx[self.range_index], 1.0)
+        raw = min(self.raw(self.ambient_lx), 1.0)
         counts = (self.pops_seen, self.pops_lost, self._refused + self._stats.damaged_total)
         return self._encoder.status(
             now_s, self.range_index, armed=self.armed, saturated=raw >= 1.0, baseline_raw=raw,
@@ -125,7 +125,7 @@ class ChipModel:
     def steady(self, now_s: float) -> bytes:
         """Return one STEADY of the room's light."""
         top = (1 << ADC_BITS) - 1
-        ideal = (self._pedestal + self.ambient_lx / self._full_scale_lx[self.range_index]) * (top + 1)
+        ideal = self.raw(self.ambient_lx) * (top + 1)
         spread = self._noise_codes * 4
         codes = [max(0, min(top, int(self._random.gauss(ideal, spread)))) for _ in range(STEADY_SAMPLES)]
         return self._encoder.steady(
@@ -142,7 +142,7 @@ class ChipModel:
         full = self._full_scale_lx[self.range_index]
         if not self.armed or max(levels) / full < self.threshold_raw:
             return None
-        codes = bytes(self._code(self.ambient_lx + level, full) for level in levels)
+        codes = bytes(self._code(self.ambient_lx + level) for level in levels)
         clipped = max(codes) == 255
         truncated = levels[-1] / full > self.threshold_raw
         self.pops_seen += 1
@@ -158,6 +158,9 @@ class ChipModel:
         self.pops_seen += 1
         self.pops_lost += 1
 
-    def _code(self, level_lx: float, full_lx: float) -> int:
-        raw = self._pedestal + level_lx / full_lx
-        return max(0, min(255, int(raw * 256 + self._random.gauss(0.0, self._noise_codes))))
+    def raw(self, level_lx: float) -> float:
+        """What the converter sees of a light, as a fraction of full scale."""
+        return self._pedestal + level_lx / self._full_scale_lx[self.range_index]
+
+    def _code(self, level_lx: float) -> int:
+        return max(0, min(255, int(self.raw(level_lx) * 256 + self._random.gauss(0.0, self._noise_codes))))

@@ -3,7 +3,7 @@
 ``sim:`` fires the light that a walk waits for, as it is placed and powered; where nothing is waited for it shows a small
 portrait set whose lights fire one after the other.  With ``sim:?every=0`` nothing happens until
 ``pop``, ``unplug`` and the other verbs are called.  Options: ``every`` (seconds between pops), ``seed``, ``lights``
-(names, in the order in which they fire: ``lights=KEY,FILL,KEY``).
+(names, in the order in which they fire: ``lights=KEY,FILL,KEY``), ``fault`` (a sensor built wrong: ``bad_builds.FAULTS``).
 """
 
 from __future__ import annotations
@@ -17,18 +17,21 @@ from collections.abc import Awaitable, Callable, Sequence
 from meterlink.errors import LinkLost, LinkNotFound, UsageError
 from meterlink.sensor.link.base import OnBytes, OnLost
 from meterlink.sensor.link.registry import LinkUrl
+from meterlink.simulation.bad_builds import FAULTS, BadBuild
 from meterlink.simulation.chip_model import ChipModel, Light
 from meterlink.simulation.studio import Pulse, Studio, first_steps
 
 EVERY_S = 2.5
 FIRST_POP_S = 1.5
+TORCH_LX = 12e3
+SMALL_FLASH = Pulse(60.0, fall_s=0.4e-3)
 CHUNK_BYTES = 256
 """A serial line delivers a block in pieces."""
 
 
 def from_url(url: LinkUrl) -> SimulatedLink:
     """Return the link of ``sim:?every=2.5&seed=1&lights=KEY,FILL``."""
-    url.refuse_options_but("every", "lights", "seed")
+    url.refuse_options_but("every", "fault", "lights", "seed")
     studio = first_steps()
     names = [n for n in url.options.get("lights", "").split(",") if n]
     strange = [n for n in names if n not in studio.lights]
@@ -37,13 +40,17 @@ def from_url(url: LinkUrl) -> SimulatedLink:
             "{url}: there is no light {strange!r} in it, use {lights}",
             url=url.text, strange=strange[0], lights=', '.join(studio.lights),
         )
+    fault = url.options.get("fault", "")
+    if fault and fault not in FAULTS:
+        raise UsageError("{url}: no fault {fault!r}, use {faults}", url=url.text, fault=fault, faults=", ".join(FAULTS))
     try:
         every_s, seed = float(url.options.get("every", EVERY_S)), int(url.options.get("seed", "1"))
     except ValueError:
         raise UsageError("{url}: 'every' is a number of seconds and 'seed' a whole number", url=url.text) from None
     if not 0.0 <= every_s <= 3600.0:
         raise UsageError("{url}: 'every' is 0 (by hand) to 3600 seconds", url=url.text)
-    return SimulatedLink(ChipModel(seed=seed), studio=studio, order=names, every_s=every_s, url=url.text, seed=seed)
+    chip = BadBuild(fault, seed=seed) if fault else ChipModel(seed=seed)
+    return SimulatedLink(chip, studio=studio, order=names, every_s=every_s, url=url.text, seed=seed)
 
 
 class SimulatedLink:
@@ -115,6 +122,12 @@ class SimulatedLink:
         """
         if not self._ordered:
             self._follows, self._expected = True, pulse
+
+    def pose(self, step: str) -> None:
+        """Be held as a step of ``sensor-test`` asks; a simulated sensor has no hands."""
+        held = step.partition("-")[0]
+        self.chip.ambient_lx = {"dark": 0.0, "torch": TORCH_LX}.get(held, self.studio.ambient_lx)
+        self.expect(SMALL_FLASH if held == "pop" else None)
 
     def pop(self, light: str | Light, held_off_m: float = 0.0, toward: str = "light") -> bool:
         """Fire a light of the studio by name, or any light; return whether the sensor saw it."""

@@ -1,0 +1,95 @@
+"""Test a sensor that was just plugged in: two minutes with a cap, a phone's torch and any flash, and the likely fault by name.
+
+examples:
+  meterlink sensor-test                       the sensor that is connected
+  meterlink sensor-test --sensor "serial:/dev/ttyUSB0?dialect=pop-lines"
+  meterlink sensor-test --sensor "sim:?fault=diode-reversed"    how a bad build is named
+
+At each step: Enter (steady light) or fire; u takes the last one back, s leaves a step out, q stops and shows what is known so far.
+Exit code 1 when a fault is named.  How good a sound sensor is: meterlink verify.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from typing import Any
+
+from meterlink.calibration.health import LinkCounts, SensorTest, checks_of, faults_of
+from meterlink.cli.frame import add_json_option, open_library, print_json, print_rows
+from meterlink.errors import SensorError
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("--sensor", metavar="URL")
+    add_json_option(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Walk and name; exit code 1 with a fault."""
+    import asyncio
+
+    walk, link, who = asyncio.run(_walk(args))
+    faults, rows = faults_of(walk, link), checks_of(walk, link)
+    if args.json:
+        print_json({"sensor": who, "checks": [r._asdict() for r in rows], "faults": [f._asdict() for f in faults]})
+    else:
+        print()
+        print_rows(("check", "seen", ""), [tuple(r) for r in rows])
+        for i, fault in enumerate(faults):
+            print(f"{'likely' if i == 0 else 'and'}: {fault.name}: {fault.evidence}\n  {fault.remedy}")
+        if not faults:
+            left = [r.what for r in rows if r.outcome == "left out"]
+            print(f"no fault seen; left out: {', '.join(left)}" if left else "no fault seen; next: verify, then calibrate")
+    return 1 if faults else 0
+
+
+async def _walk(args: argparse.Namespace) -> tuple[SensorTest, LinkCounts, str]:
+    from meterlink.cli.driving import find_sensor, known_sensor
+    from meterlink.cli.keys import Lines
+    from meterlink.cli.tasks import drive, identity_of, tell_state
+    from meterlink.metering.sensor_in_use import SensorInUse
+    from meterlink.units import parse_distance
+
+    def say(text: str) -> None:
+        # With --json the answer alone goes to standard output.
+        print(text, file=sys.stderr if args.json else sys.stdout, flush=True)
+
+    with open_library(args) as library:
+        url = known_sensor(library, args.sensor) or await find_sensor(library, say)
+        watching = SensorInUse(library, url)
+        tell_state(watching, say)
+        try:
+            await watching.open()
+            await _named(watching)
+            supply = await watching.sensor.supply()
+            walk = SensorTest(identity_of(watching.sensor), watching.calibration)
+            stats = watching.sensor.decoder.stats
+            before = stats.frames, stats.damaged_total
+            await drive(watching, walk, say, lambda text, _task: parse_distance(text), Lines())
+            battery = watching.sensor.battery
+            link = LinkCounts(
+                stats.frames - before[0], stats.damaged_total - before[1], supply[0] if supply else None,
+                battery.fraction if battery else None,
+            )  # fmt: skip
+            return walk, link, walk.identity.name
+        finally:
+            await watching.close()
+
+
+async def _named(watching: Any) -> None:
+    """Wait for the sensor's name.  Raises SensorError that says the likely reason when none comes."""
+    try:
+        await watching.identified()
+    except SensorError:
+        stats = watching.sensor.decoder.stats
+        if stats.damaged_total or stats.dropped_bytes:
+            raise SensorError(
+                "{url}: bytes come, but none that make sense: likely another speed or dialect, or not our program; see 'meterlink "
+                "sensors --try'", url=watching.url,
+            ) from None
+        raise SensorError(
+            "{url}: not a byte comes: likely the board has no program, or it stands still (reset it), or sending and receiving "
+            "wires are changed over; then a cable that only charges", url=watching.url,
+        ) from None

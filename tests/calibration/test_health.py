@@ -1,0 +1,163 @@
+"""``sensor-test``: a sound sensor passes, each bad build is named by its likely fault."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import io
+import json
+import sys
+from pathlib import Path
+
+import pytest
+
+from meterlink.calibration.health import LinkCounts, SensorTest, checks_of, faults_of
+from meterlink.cli.main import main
+from meterlink.errors import SensorError
+from meterlink.metering.calibrating import walk_through
+from meterlink.metering.sensor_in_use import SensorInUse
+from meterlink.metering.station import SensorStation
+from meterlink.records import Identity, Measurement
+from meterlink.sensor.measuring.sensor import Sensor
+from meterlink.simulation.bad_builds import FAULTS, BadBuild
+from meterlink.simulation.chip_model import ChipModel
+from meterlink.simulation.faults import FaultyLink
+from meterlink.simulation.sensor import SimulatedLink
+from meterlink.testing import VirtualLoop
+
+NAMED = {
+    "diode-reversed": "diode reversed",
+    "diode-open": "diode not connected",
+    "zero-not-lifted": "zero not lifted",
+    "dark-offset": "dark offset",
+    "light-leak": "light leak",
+    "amplifier-at-its-end": "amplifier at its end",
+    "hum": "mains hum",
+    "range-stuck": "range does not switch",
+    "swapped-resistors": "swapped resistors",
+    "wrong-resistor": "wrong resistor",
+    "slow-amplifier": "slow amplifier",
+    "loose-contact": "loose contact",
+    "deaf": "no pop is seen",
+}
+
+
+class Enter:
+    """Somebody who presses Enter."""
+
+    interactive = False
+
+    async def next(self) -> str:
+        """Return an empty line."""
+        return ""
+
+
+def walked(chip: ChipModel, rate: float = 0.0) -> tuple[SensorTest, LinkCounts]:
+    """Walk through the test with a simulated sensor, in no time."""
+
+    async def work() -> tuple[SensorTest, LinkCounts]:
+        loop = asyncio.get_running_loop()
+        inner = SimulatedLink(chip, clock=loop.time, every_s=1.0)
+        sensor = Sensor(FaultyLink(inner, rate=rate) if rate else inner, clock=loop.time)
+        await sensor.start()
+        identity = await sensor.identified()
+        walk = SensorTest(identity)
+        station = SensorStation(sensor, walk.calibration)
+        station.pose = inner.pose
+        try:
+            await walk_through(walk, station, Enter(), lambda _: None, lambda _t, _k: 0.0)
+        finally:
+            await sensor.stop()
+        return walk, LinkCounts(sensor.decoder.stats.frames, sensor.decoder.stats.damaged_total)
+
+    with asyncio.Runner(loop_factory=VirtualLoop) as runner:
+        return runner.run(work())
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_sound_sensor_passes(seed: int) -> None:
+    """No fault, every line good, whatever the noise."""
+    walk, link = walked(ChipModel(seed=seed))
+
+    assert faults_of(walk, link) == ()
+    assert {c.outcome for c in checks_of(walk, link)} == {"good"}
+
+
+def test_every_bad_build_that_can_be_simulated_has_its_name() -> None:
+    """None is left out of the list above."""
+    assert set(NAMED) == set(FAULTS)
+
+
+@pytest.mark.parametrize("fault", FAULTS)
+def test_a_bad_build_is_named(fault: str) -> None:
+    """The likely fault alone is named, with what was seen and what to do, and the line that shows it says fault."""
+    for seed in (1, 2, 3):
+        walk, link = walked(BadBuild(fault, seed=seed))
+        (found,) = faults_of(walk, link)
+
+        assert found.name == NAMED[fault]
+        assert found.evidence
+        assert found.remedy
+        assert [c.outcome for c in checks_of(walk, link)].count("fault") == 1
+
+
+def test_a_bad_cable_is_named() -> None:
+    """A link that spoils every twentieth delivery is told of; the sensor behind it is sound."""
+    with contextlib.suppress(TimeoutError):
+        walk, link = walked(ChipModel(), rate=0.08)
+    assert [f.name for f in faults_of(walk, link)] == ["bytes arrive damaged"]
+
+
+def lux_sensor(dark: float, torch: float) -> SensorTest:
+    """A test of a sensor that reports lux by itself."""
+    walk = SensorTest(Identity("a", "chip", "lux-lines"))
+    for lux in (dark, torch):
+        walk.take(Measurement("steady", 0.0, "a", walk.calibration.id, illuminance_lx=lux))
+    return walk
+
+
+@pytest.mark.parametrize(("dark", "torch", "names"), [(0.0, 8000.0, []), (0.0, 30.0, ["diode not connected"])])
+def test_a_sensor_that_reports_lux_is_tested_as_far_as_it_goes(dark: float, torch: float, names: list[str]) -> None:
+    """No pedestal, one range, no pops: dark and torch alone."""
+    walk = lux_sensor(dark, torch)
+
+    assert walk.done
+    assert [f.name for f in faults_of(walk, LinkCounts(10))] == names
+
+
+def test_supply_and_battery_are_named() -> None:
+    """A supply half a stop off and an empty battery are faults of their own."""
+    walk = lux_sensor(0.0, 8000.0)
+
+    assert [f.name for f in faults_of(walk, LinkCounts(10, 0, 0.5))] == ["supply"]
+    assert [f.name for f in faults_of(walk, LinkCounts(10, 0, None, 0.05))] == ["battery low"]
+
+
+def test_the_verb_names_the_fault_and_exits_with_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """On a terminal's input: the range that does not switch, as JSON; what is to be done goes to standard error."""
+    monkeypatch.setattr(sys, "stdin", io.StringIO("\n" * 9))
+    asked = ["--library", str(tmp_path / "l.sqlite"), "sensor-test", "--json", "--sensor", "sim:?every=0.5&fault=range-stuck"]
+
+    assert main(asked) == 1
+
+    out, err = capsys.readouterr()
+    answer = json.loads(out)
+    assert [f["name"] for f in answer["faults"]] == ["range does not switch"]
+    assert "a torch, range dim" in err
+
+
+def test_a_port_that_says_nothing_is_told_what_that_means(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An empty recording in place of a board: not a byte comes, and the likely causes are said."""
+    async def nothing(_self: SensorInUse) -> None:
+        raise SensorError("nothing answers")
+
+    monkeypatch.setattr(SensorInUse, "identified", nothing)
+    assert main(["--library", str(tmp_path / "l.sqlite"), "sensor-test", "--sensor", "sim:?every=0"]) == 1
+
+    err = capsys.readouterr().err
+    assert "not a byte comes: likely the board has no program" in err
+    assert len(err.strip().splitlines()) == 1
