@@ -6,10 +6,11 @@ examples:
   meterlink targets FILL=3:1 --highlight-to-shadow    (key + fill) to fill
   meterlink targets KEY=f/11 --by distance
   meterlink targets FILL=-1 HAIR=-2 --keep            remembered with the set-up
-  meterlink targets KEY=f/8 FILL=-1 --set             the lights are set as told: record it
+  meterlink targets --set                             the lights are set as it was told last: record it
 
-Set the lights as told, say so with --set, and meter every light once.  Ask again, and what is told then is the last correction:
-set it and say so, no further pop is needed; the table shows what is to be expected, marked.
+Of a fill 3:1 and 1:3 are one wish: the key is the stronger; what was understood is said.  Set the lights as told, say so with
+--set, and meter every light once.  Ask again, and what is told then is the last correction: set it and say so, no further pop
+is needed; the table shows what is to be expected, marked.
 """
 
 from __future__ import annotations
@@ -19,16 +20,18 @@ from collections.abc import Sequence
 
 from meterlink import units
 from meterlink.cli.frame import add_json_option, add_setup_option, open_session, print_json, print_rows, wrapped
+from meterlink.errors import UsageError
 from meterlink.judging.judged_set import quoted
-from meterlink.metering.rebuild import set_as_told
+from meterlink.metering.as_told import remember_told, set_as_told, set_what_was_told
 from meterlink.metering.session import Session
 from meterlink.records import Setup
-from meterlink.tables.targets import HIGHLIGHT_TO_SHADOW, INCIDENT, Wish, parse_wish, plan
+from meterlink.tables.targets import HIGHLIGHT_TO_SHADOW, INCIDENT, Wish, as_meant, parse_wish, plan
+from meterlink.words.actions import Do
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
-    parser.add_argument("wish", nargs="+", metavar="LIGHT=TARGET", help="f/8, -1 (stops from the key) or 3:1")
+    parser.add_argument("wish", nargs="*", metavar="LIGHT=TARGET", help="f/8, -1 (stops from the key) or 3:1")
     parser.add_argument("--by", choices=("both", "power", "distance"), default="both", help="what may be changed")
     parser.add_argument("--set", action="store_true", dest="made", help="the lights are set as told: record it")
     parser.add_argument("--keep", action="store_true", help="remember the wishes with the set-up: the app shows them as bands")
@@ -40,16 +43,27 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print the changes; exit code 1 when a wish cannot be met."""
     definition = HIGHLIGHT_TO_SHADOW if args.highlight_to_shadow else INCIDENT
+    if not args.wish and not args.made:
+        raise UsageError("say what is wanted, e.g. {do}", do=Do("targets"))
     wishes = [parse_wish(text, definition) for text in args.wish]
     session = open_session(args)
     with session.library:
+        if not wishes:
+            changed = set_what_was_told(session)
+            if args.json:
+                print_json({"set": list(changed), "to_meter": [light.name for light in session.pending()]})
+            else:
+                print(wrapped(f"{', '.join(changed)}: {_afterwards(session)}"))
+            return 0
         # With the history of the heads: what their dials really deliver, how long and of what colour they flash.
         view = session.view()
         result = plan(view, wishes, by=args.by)
         if args.keep:
-            session.library.revise_setup(kept(session.setup, wishes))
+            session.library.revise_setup(kept(session.setup, as_meant(view, wishes)))
         if args.made:
             set_as_told(session, result)
+        else:
+            remember_told(session, result)
         if args.json:
             print_json(result.as_json())
             return 0 if result.feasible else 1
@@ -64,6 +78,8 @@ def run(args: argparse.Namespace) -> int:
             print("not everything can be reached: what is shown is the nearest")
         if args.made:
             print(wrapped(_afterwards(session)))
+        elif any(not row.move.empty for row in result.rows):
+            print("when that is set: meterlink targets --set")
     return 0 if result.feasible else 1
 
 

@@ -26,10 +26,9 @@ from meterlink.records import Setup as StoredSetup
 from meterlink.tables.adjustment import Move, placement_changes
 from meterlink.tables.match import MatchReport, match_report
 from meterlink.tables.match_rounds import Turn, last_round, second_round
-from meterlink.tables.targets import TargetPlan
 from meterlink.words.language import say
 
-__all__ = ["STORED", "Rebuild", "copied_setup", "rebuild_of", "session_of", "set_as_told"]
+__all__ = ["STORED", "Rebuild", "copied_setup", "rebuild_of", "session_of"]
 
 
 ROUND = "match:round"
@@ -178,20 +177,6 @@ class Rebuild(Session):
             earlier = self._earlier(request, self.placement(light.id))
             self._in_progress = earlier.id if earlier is not None and len(earlier.pops) == 1 else ""
         return super()._reading(m, request)
-
-
-def set_as_told(session: Session, told: TargetPlan) -> tuple[str, ...]:
-    """Record that the lights were set as the targets told; return the names of those that changed.
-
-    After a small turn the table shows what is to be expected; a light that was turned far has to be metered.
-    """
-    changed = []
-    for row in told.rows:
-        changes = placement_changes(row.move)
-        if changes:
-            session.move(session.light(row.light), as_told=True, **changes)
-            changed.append(row.light)
-    return tuple(changed)
 
 
 def _planned(kept: Any) -> dict[str, Turn]:

@@ -24,6 +24,8 @@ ASSUMED_LOWEST_STOPS = -8.0
 SMALL_STOPS = 0.05
 GAP_STOPS = 0.06
 """What a dial's step may leave before a small move is asked for as well."""
+LEAST_CARRY_M = 0.02
+"""Nobody is sent to a stand for less while the dial can be turned."""
 FINE_GAP_STOPS = 0.03
 """The same where only a little is missing and the light will not be metered again."""
 
@@ -43,6 +45,8 @@ class Move(NamedTuple):
     """Why it cannot be done whole, when it cannot."""
     learnt: bool = False
     """True when the dial's step was chosen by what this fixture was found to deliver."""
+    end: str = ""
+    """Which end of the dial was reached, so that a stand has to do the rest; empty when the dial does it."""
 
     @property
     def left_over_stops(self) -> float:
@@ -103,7 +107,7 @@ def distance_for(placement: Placement, stops: float, falloff: Falloff | None = N
 
 def _worth(placement: Placement, to_m: float, rest: float, falloff: Falloff | None) -> bool:
     """Say whether a small move leaves less than the rest that it closes, with the carrying's own error counted."""
-    if placement.distance_m is None or to_m == placement.distance_m:
+    if placement.distance_m is None or abs(to_m - placement.distance_m) < LEAST_CARRY_M - 1e-9:
         return False
     left = rest - change_by_distance(placement, to_m, falloff)
     u = change_by_distance(placement._replace(distance_m=to_m), to_m - CARRY_M, falloff)
@@ -115,6 +119,7 @@ class _Dial(NamedTuple):
     achieved: float
     why: str
     learnt: bool
+    end: str = ""
 
 
 def _by_power(light: Light, placement: Placement, wanted: float, curve: PowerCurve | None) -> _Dial:
@@ -134,12 +139,12 @@ def _by_power(light: Light, placement: Placement, wanted: float, curve: PowerCur
     positions = [now, *(p for p in steps if abs(p - now) > 1e-3)]
     power = min((p for p in positions if lowest - 1e-6 <= p <= highest or p == now), key=lambda p: abs(delivers(p) - wanted))
     achieved = delivers(power)
-    why = ""
+    why = end = ""
     if wanted - achieved > step / 2 + 1e-6 and power >= highest - step / 2:
-        why = f"full power is reached {wanted - achieved:.1f} stop short"
+        end, why = "full power", f"full power is reached {wanted - achieved:.1f} stop short"
     elif achieved - wanted > step / 2 + 1e-6 and power <= lowest + step:
-        why = f"its lowest power is reached {achieved - wanted:.1f} stop too bright"
-    return _Dial(None if power == now else power, achieved, why, learnt and power != now)
+        end, why = "lowest power", f"its lowest power is reached {achieved - wanted:.1f} stop too bright"
+    return _Dial(None if power == now else power, achieved, why, learnt and power != now, end)
 
 
 def close(
@@ -180,9 +185,10 @@ def close(
             gained = change_by_distance(placement, distance, falloff)
             achieved += gained
             short = abs(rest - gained)
-            why = f"even at {units.format_length(distance)} it stays {short:.1f} stop off" if short > GAP_STOPS else ""
+            at = f"{dial.end} and " if dial.end else ""
+            why = f"even at {at}{units.format_length(distance)} it stays {short:.1f} stop off" if short > GAP_STOPS else ""
     text = "" if dial.power is None else units.format_power(dial.power, light.full_power_j, light.details.get("scale_top"))
-    return Move(wanted_stops, dial.power, text, distance, achieved, (), why, dial.learnt)
+    return Move(wanted_stops, dial.power, text, distance, achieved, (), why, dial.learnt, dial.end)
 
 
 def placement_changes(move: Move) -> dict[str, Any]:
@@ -203,11 +209,12 @@ def move_words(move: Move, placement: Placement | None = None) -> str:
         down = move.wanted_stops < 0 if now is None else move.power_stops < now
         parts.append(f"power {'down' if down else 'up'} to {move.power_text}")
     if move.distance_m is not None:
-        words = f"distance to {units.format_length(move.distance_m)}"
+        already = f"at {move.end} already, so " if move.end and move.power_stops is None else ""
+        words = f"{already}distance to {units.format_length(move.distance_m)}"
         if placement is not None and placement.distance_m is not None:
             shift = placement.distance_m - move.distance_m
             way = "closer" if shift > 0 else "farther"
-            words = f"{units.format_length(abs(shift))} {way}, to {units.format_length(move.distance_m)}"
+            words = f"{already}{units.format_length(abs(shift))} {way}, to {units.format_length(move.distance_m)}"
         parts.append(words)
     return " and ".join(parts)
 

@@ -10,7 +10,7 @@ all pops of each light (``settling``), and needs no further pop.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from math import log2
 from typing import NamedTuple
 
@@ -20,7 +20,7 @@ from meterlink.judging.joined_pops import settled
 from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.judging.learnt_dial import learnt_curve
 from meterlink.photometry.exposure import luminous_exposure, stops_of_highlight_to_shadow
-from meterlink.tables.adjustment import FINE_GAP_STOPS, GAP_STOPS, Move, close, move_text
+from meterlink.tables.adjustment import FINE_GAP_STOPS, GAP_STOPS, SMALL_STOPS, Move, close, move_text, move_words
 from meterlink.tables.overlap import Overlap, overlap_of, solve
 from meterlink.tables.side_effects import with_effects
 from meterlink.words.actions import Do
@@ -84,7 +84,8 @@ class TargetPlan(NamedTuple):
 def parse_wish(text: str, definition: str = INCIDENT) -> Wish:
     """Read ``KEY=f/8``, ``FILL=-1``, ``FILL=3:1``.  A ratio is the key to this light, by ``definition``.
 
-    Raises UsageError with what is accepted.
+    (Key + fill) to fill is above 1:1, so ``1:3`` is the same written from the fill's side.  Of the incident ratio that depends on
+    the light's role: see ``as_meant``.  Raises UsageError with what is accepted.
     """
     name, equals, value = text.rpartition("=")
     name, value = name.strip(), value.strip()
@@ -93,6 +94,7 @@ def parse_wish(text: str, definition: str = INCIDENT) -> Wish:
     if ":" in value:
         ratio = units.parse_ratio(value)
         if definition == HIGHLIGHT_TO_SHADOW:
+            ratio = max(ratio, 1 / ratio)
             if ratio <= 1:
                 raise UsageError(
                     "{light}: (key + fill) to fill is always above 1:1, {value} cannot be: ask for more, e.g. 3:1",
@@ -103,6 +105,20 @@ def parse_wish(text: str, definition: str = INCIDENT) -> Wish:
     if value[:1].lower() == "f":
         return Wish(name, units.parse_f_number(value), None, "", text)
     return Wish(name, None, units.parse_stops(value, "target", 15), "", text)
+
+
+def as_meant(view: JudgedSet, wishes: Sequence[Wish]) -> tuple[Wish, ...]:
+    """Return the wishes with ratios as the trade means them: a fill is never the stronger one, so 1:3 and 3:1 are one wish.
+
+    Of any other light the key comes first, as typed: a rim of 1:2 is a stop above the key.
+    """
+    fills = {state.light.name.casefold() for state in view.lights if state.light.role == "fill"}
+    return tuple(
+        wish._replace(from_key_stops=-abs(wish.from_key_stops))
+        if wish.definition and wish.from_key_stops is not None and wish.light.casefold() in fills
+        else wish
+        for wish in wishes
+    )
 
 
 def _state(view: JudgedSet, name: str) -> LightState:
@@ -229,22 +245,34 @@ def plan(view: JudgedSet, wishes: Sequence[Wish], *, by: str = "both") -> Target
     if not wishes:
         raise UsageError("say what is wanted, e.g. {do}", do=Do("targets"))
     view = settled(view)
-    planner = _Planner(view, _aims(view, wishes), by)
+    wishes = as_meant(view, wishes)
+    aims = _aims(view, wishes)
+    planner = _Planner(view, aims, by)
     moves = planner.moves()
     wanted = planner.wanted()
-    rows = [_row(s, wanted[s.light.id], moves[s.light.id], planner) for s in view.lights if s.light.id in moves]
-    notes = (*_doubts(view), *_dark_notes(view, planner.dark), *planner.overlap.notes, *_definitions(wishes))
+    asked = {state.light.id: wish for wish, state in aims}
+    rows = [_row(s, asked[s.light.id], wanted[s.light.id], moves[s.light.id], planner) for s in view.lights if s.light.id in moves]
+    notes = (*_doubts(view), *_dark_notes(view, planner.dark), *planner.overlap.notes, *_definitions(aims))
     return TargetPlan(tuple(rows), notes)
 
 
-def _row(state: LightState, wanted: float, move: Move, planner: _Planner) -> TargetRow:
+def _row(state: LightState, wish: Wish, wanted: float, move: Move, planner: _Planner) -> TargetRow:
     light_id = state.light.id
     after = planner.overlap.light_at(light_id, planner.reached)
     now = planner.overlap.light_at(light_id, {})
     predicted = log2(after / wanted) if after > 0 else -99.0
-    return TargetRow(
-        state.light.name, now, wanted, move.wanted_stops, move, predicted, move_text(state.light, move, state.placement)
-    )
+    said = move_text(state.light, move, state.placement)
+    if not move.feasible:
+        said = f"{state.light.name}: {wish.text.rpartition('=')[2].strip() or 'that'} cannot be: {move.why_short}; the nearest: "
+        said += f"{move_words(move, state.placement) or 'leave it'}, {_beside(predicted)}" + "".join(f"; {e}" for e in move.effects)
+    return TargetRow(state.light.name, now, wanted, move.wanted_stops, move, predicted, said)
+
+
+def _beside(stops: float) -> str:
+    """How far a light stays from what was asked of it."""
+    if abs(stops) < SMALL_STOPS:
+        return "which is what was asked"
+    return "no light at all" if stops <= -99.0 else f"{abs(stops):.1f} stop {'over' if stops > 0 else 'under'}"
 
 
 def _doubts(view: JudgedSet) -> list[str]:
@@ -260,10 +288,24 @@ def _dark_notes(view: JudgedSet, dark: set[str]) -> list[str]:
     ]
 
 
-def _definitions(wishes: Sequence[Wish]) -> list[str]:
-    used = {wish.definition for wish in wishes if wish.definition}
-    words: Mapping[str, str] = {
-        INCIDENT: "ratios are key to light, each alone (incident)",
-        HIGHLIGHT_TO_SHADOW: "ratios are (key + fill) to fill (highlight to shadow)",
-    }
-    return [words[one] for one in sorted(used)]
+def _definitions(aims: Sequence[_Aim]) -> list[str]:
+    """Say each ratio back: what it was taken for, and what that is in stops."""
+    said = []
+    for wish, state in aims:
+        stops = wish.from_key_stops
+        if not wish.definition or stops is None:
+            continue
+        name = "fill" if state.light.role == "fill" else state.light.name
+        strength = "as strong as the key"
+        if abs(stops) >= SMALL_STOPS:
+            strength = f"{abs(stops):.1f} stop{'' if abs(stops) < 1.05 else 's'} {'under' if stops < 0 else 'above'} the key"
+        ratio = f"key to {name} {_ratio(2.0**-stops)}, each alone (incident)"
+        if wish.definition == HIGHLIGHT_TO_SHADOW:
+            ratio = f"(key + fill) to fill {_ratio(2.0**-stops + 1)} (highlight to shadow)"
+        said.append(f"{wish.text}: {ratio}: {state.light.name} {strength}")
+    return said
+
+
+def _ratio(value: float) -> str:
+    """A ratio as one writes it: ``3:1``, ``1:2.5``."""
+    return f"{value:.3g}:1" if value >= 1 else f"1:{1 / value:.3g}"

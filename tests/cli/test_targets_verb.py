@@ -47,7 +47,7 @@ def test_a_ratio_says_which_definition_it_was(demo: Run) -> None:
     incident = demo("targets", "CARD=3:1").out
     shadow = demo("targets", "CARD=3:1", "--highlight-to-shadow").out
 
-    assert "key to light, each alone (incident)" in incident
+    assert "key to fill 3:1, each alone (incident): CARD 1.6 stops under the key" in incident
     assert "(key + fill) to fill" in shadow
     assert incident.splitlines()[1] != shadow.splitlines()[1]
 
@@ -88,6 +88,8 @@ def test_wishes_are_kept_with_the_set_up_when_asked(ml: Callable[..., object]) -
 
     shown = json.loads(ml("setup", "show", "--json").out)
     assert shown["details"]["targets"] == {"CARD": -2.0, "HAIR": -1.0}
+    ml("targets", "CARD=1:4", "--keep")
+    assert json.loads(ml("setup", "show", "--json").out)["details"]["targets"]["CARD"] == -2.0
 
 
 def test_what_was_advised_is_recorded(demo: Run, tmp_path: Path) -> None:
@@ -111,3 +113,43 @@ def test_a_large_turn_has_to_be_metered(demo: Run) -> None:
 
     assert "meterlink meter HAIR" in " ".join(ran.out.split())
     assert next(one for one in json.loads(demo("ratios", "--json").out) if one["light"] == "HAIR")["stale"]
+
+
+def power_of(demo: Run, name: str) -> float:
+    """Power of a light in stops, as the library has it."""
+    lights = json.loads(demo("setup", "show", "--json").out)["lights"]
+    return next(one for one in lights if one["name"] == name)["placement"]["power_stops"]
+
+
+def test_what_was_told_last_is_set_without_saying_it_again(demo: Run) -> None:
+    """``targets --set`` alone records the very changes that were told, though the light was metered again in between."""
+    told = json.loads(demo("targets", "HAIR=-1.2", "RIM=-0.8", "--json").out)["rows"]
+    assert demo("meter", "RIM@0", "--sensor", "sim:?every=0.9&lights=KEY").code == 0
+    ran = demo("targets", "--set")
+
+    assert ran.code == 0, ran.err
+    assert ran.out.startswith("HAIR, RIM: recorded; ")
+    assert {row["light"]: row["move"]["power_stops"] for row in told} == {name: power_of(demo, name) for name in ("HAIR", "RIM")}
+    again = demo("targets", "--set")
+    assert again.code != 0
+    assert "nothing was told that is not recorded yet" in again.err
+
+
+def test_what_was_told_is_not_set_over_another_change(demo: Run) -> None:
+    """Turned by hand since: nothing is recorded of any light, and one line says which light and what to do."""
+    demo("targets", "HAIR=-1.2", "RIM=-0.8")
+    before = power_of(demo, "HAIR")
+    demo("light", "move", "RIM", "--power", "1/4")
+    ran = demo("targets", "--set")
+
+    assert ran.code != 0
+    assert ran.err.strip().endswith("RIM was changed since: ask for the targets again")
+    assert (power_of(demo, "HAIR"), power_of(demo, "RIM")) == (before, -2.0)
+
+
+def test_neither_wish_nor_set_is_refused(ml: Run) -> None:
+    """Nothing wanted and nothing made: one line with an example."""
+    ran = ml("targets")
+
+    assert ran.code == 2
+    assert "say what is wanted" in ran.err

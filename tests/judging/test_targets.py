@@ -16,7 +16,7 @@ from meterlink.judging.judged_set import JudgedSet
 from meterlink.records import Calibration
 from meterlink.tables import overlap
 from meterlink.tables.overlap import Overlap, overlap_of, solve
-from meterlink.tables.targets import HIGHLIGHT_TO_SHADOW, Wish, parse_wish, plan
+from meterlink.tables.targets import HIGHLIGHT_TO_SHADOW, INCIDENT, Wish, parse_wish, plan
 
 CALIBRATION = Calibration("c", "x", 0.0, 330.0)
 KEY = light(0, "KEY", "key", power_step_stops=0.1, fixture="A")
@@ -68,9 +68,59 @@ def test_a_ratio_means_what_its_definition_says() -> None:
     """3:1 key to fill is log2(3) = 1.58 stops; (key + fill) to fill of 3:1 leaves the fill one stop below the key."""
     assert parse_wish("FILL=3:1").from_key_stops == pytest.approx(-log2(3.0))
     assert parse_wish("FILL=3:1", HIGHLIGHT_TO_SHADOW).from_key_stops == pytest.approx(-1.0)
-    assert "key to light, each alone" in plan(whole(THREE), [parse_wish("FILL=3:1")]).notes[-1]
+    said = plan(whole(THREE), [parse_wish("FILL=3:1")]).notes[-1]
+    assert said == "FILL=3:1: key to fill 3:1, each alone (incident): FILL 1.6 stops under the key"
     said = plan(whole(THREE), [parse_wish("FILL=3:1", HIGHLIGHT_TO_SHADOW)]).notes[-1]
-    assert "(key + fill) to fill" in said
+    assert said == "FILL=3:1: (key + fill) to fill 3:1 (highlight to shadow): FILL 1.0 stop under the key"
+
+
+@pytest.mark.parametrize("definition", [INCIDENT, HIGHLIGHT_TO_SHADOW])
+def test_a_fill_of_one_to_three_is_a_fill_of_three_to_one(definition: str) -> None:
+    """The key is the stronger, from whichever side the ratio is written (common practice, no published source)."""
+    one, other = (plan(whole(THREE), [parse_wish(text, definition)]) for text in ("FILL=1:3", "FILL=3:1"))
+
+    assert one.rows[0].change_stops == pytest.approx(other.rows[0].change_stops)
+    assert one.rows[0].sentence == other.rows[0].sentence
+    assert one.rows[0].change_stops < -0.9
+    assert "FILL=1:3: " in one.notes[-1]
+    assert " 3:1" in one.notes[-1]
+
+
+def test_another_light_may_be_stronger_than_the_key() -> None:
+    """Of a background 1:2 is a stop above the key, 2:1 a stop under it; both are said back."""
+    above, under = (plan(whole(THREE), [parse_wish(text)]) for text in ("BACK=1:2", "BACK=2:1"))
+
+    assert [found.rows[0].change_stops for found in (above, under)] == pytest.approx([1.0, -1.0])
+    assert above.notes[-1] == "BACK=1:2: key to BACK 1:2, each alone (incident): BACK 1.0 stop above the key"
+    assert under.notes[-1].endswith("BACK 1.0 stop under the key")
+    assert plan(whole(THREE), [parse_wish("BACK=1:1")]).notes[-1].endswith("BACK as strong as the key")
+
+
+def test_what_cannot_be_says_why_and_what_is_nearest() -> None:
+    """f/45 is 4.3 stops more than f/10: three by the dial at 1/8, the rest by the stand, and what is missing then."""
+    power = moves(plan(whole(THREE), [parse_wish("KEY=f/45")], by="power"))["KEY"].sentence
+    assert power == "KEY: f/45 cannot be: full power is reached 1.4 stop short; the nearest: power up to full, 1.4 stop under"
+    both = moves(plan(whole(THREE), [parse_wish("KEY=f/90")]))["KEY"].sentence
+    assert "f/90 cannot be: even at full power and 30 cm it stays " in both
+    assert "the nearest: power up to full and " in both
+
+
+def test_at_full_power_only_the_stand_is_left() -> None:
+    """A light that has no more power is carried nearer, and it is said why; no power is told that it does not have."""
+    places = [PLACES[0]._replace(power_stops=0.0, power_text="1/1"), *PLACES[1:]]
+    row = moves(plan(whole(THREE, places=places), [parse_wish("KEY=f/13")]))["KEY"]
+
+    assert row.move.power_stops is None
+    assert row.move.distance_m < places[0].distance_m
+    assert row.sentence.startswith("KEY: at full power already, so ")
+    assert row.move.feasible
+
+
+def test_nobody_is_sent_to_a_stand_for_a_centimetre() -> None:
+    """What the dial's step leaves is closed by carrying the stand only from two centimetres on."""
+    for stops in (0.031, 0.033, 0.132, 0.233):
+        row = plan(whole(THREE), [Wish("FILL", None, stops)]).rows[0]
+        assert row.move.distance_m is None or abs(row.move.distance_m - PLACES[1].distance_m) >= 0.02
 
 
 def test_the_key_on_the_background_is_taken_off_its_light() -> None:
