@@ -9,6 +9,7 @@ from itertools import pairwise
 
 import pytest
 
+from mobile import fonts
 from tests.touch import libraries
 from tests.touch.hands import Phone, Screen
 from tests.touch.looking import blocks_of
@@ -142,6 +143,8 @@ def test_names_in_any_script_are_drawn_with_letters(phone: Start) -> None:
     """Two names of one script look different: without a font both would be rows of the same empty boxes."""
     p = phone(prepare=libraries.in_every_script)
     p.show("lights")
+    if fonts.WIDE in (fonts.font_of("cjk"), fonts.font_of("emoji")):
+        pytest.skip("this machine has no fonts for all scripts (Debian: fonts-droid-fallback fonts-symbola)")
     for script, names in libraries.SCRIPTS.items():
         drawn = []
         for name in names:
