@@ -8,7 +8,13 @@ from meterlink.library.store import Library
 from meterlink.records import Light, Placement, Setup, new_id
 from mobile.desk import Desk
 
-SCRIPTS = {"cjk": ("主光", "補光"), "hebrew": ("אור", "צל"), "arabic": ("ضوء", "خلفية"), "emoji": ("🎨", "📷"), "mixed": ("KEY 主光", "שלום A7")}
+SCRIPTS = {
+    "cjk": ("主光", "補光"),
+    "hebrew": ("אור", "צל"),
+    "arabic": ("ضوء", "خلفية"),
+    "emoji": ("🎨", "📷"),
+    "mixed": ("KEY 主光", "שלום A7"),
+}
 """Two names a script: drawn without a font for it, both would be rows of the same empty boxes."""
 MANY = 500
 

@@ -112,11 +112,10 @@ def distance(start: Start) -> int:
     return p.taps - taps
 
 
-@pytest.mark.parametrize(
-    ("job", "most"),
-    [(new_user, 3), (four_from_cold, 6), (stop_less, 2), (wrong_pop, 1), (all_together, 1), (what_is_wrong, 2), (match, 3), (distance, 1)],
-    ids=lambda value: getattr(value, "__name__", ""),
-)
+MOST = {new_user: 3, four_from_cold: 6, stop_less: 2, wrong_pop: 1, all_together: 1, what_is_wrong: 2, match: 3, distance: 1}
+
+
+@pytest.mark.parametrize(("job", "most"), MOST.items(), ids=lambda value: getattr(value, "__name__", ""))
 def test_taps(phone: Start, job: Callable[[Start], int], most: int) -> None:
     """Each job of a day on set takes no more taps than it may."""
     taps = job(phone)
