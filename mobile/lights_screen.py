@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
+from kivy.clock import Clock
 from kivy.graphics import Color, Line
 from kivy.metrics import dp
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, ObjectProperty, StringProperty
 
 from meterlink.records.kept import ROLES
 from mobile import lights_state as state
-from mobile import ring_view  # noqa: F401  (the .kv file names its class)
+from mobile import ring_view, theme  # noqa: F401  (the .kv file names a class of ring_view)
 from mobile.drawings import Drawing
 from mobile.page import Page
 from mobile.ring_state import marks_of
@@ -276,8 +277,21 @@ class LightsPage(Page):
             self.sources = await app.run(state.sources_of, app.desk)
             if app.page is self:
                 self.show()
+                if field:
+                    self._reveal()
 
         app.spawn(read())
+
+    def _reveal(self) -> None:
+        """Bring the field that is typed into in sight, once the page has found its height, and let it be typed into."""
+
+        def scroll(_dt: float) -> None:
+            field = self.ids.typed
+            if not field.disabled:
+                self.ids.pane.scroll_to(field, padding=dp(theme.GAP), animate=False)
+                field.ids.line.focus = True
+
+        Clock.schedule_once(lambda _dt: Clock.schedule_once(scroll, 0), 0)
 
     def close(self) -> None:
         """Back to the list."""

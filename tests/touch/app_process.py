@@ -152,6 +152,15 @@ class Frames:
 
         Window.bind(on_flip=self._flip)
 
+    @staticmethod
+    def _gap(pixels: bytes, width: int, height: int) -> int:
+        """The longest stretch, in pixels, between a third and three quarters of the height, with nothing but its ground on it."""
+        longest = since = 0
+        for y in range(height // 3, height * 3 // 4, 4):
+            since = 0 if len(set(pixels[y * width * 3 : (y + 1) * width * 3])) > 12 else since + 4
+            longest = max(longest, since)
+        return longest
+
     def _flip(self, *_: object) -> bool:
         self.drawn += 1
         if self.kept is not None:
@@ -159,7 +168,8 @@ class Frames:
             from kivy.graphics.opengl import GL_RGB, GL_UNSIGNED_BYTE, glReadPixels
 
             pixels = bytes(glReadPixels(0, 0, *Window.size, GL_RGB, GL_UNSIGNED_BYTE))
-            self.kept.append({"at_s": time.monotonic(), "sum": zlib.crc32(pixels), "blank": len(set(pixels[::997])) < 3})
+            self.kept.append({"at_s": time.monotonic(), "sum": zlib.crc32(pixels), "blank": len(set(pixels[::997])) < 3,
+                              "gap": self._gap(pixels, *Window.size)})  # fmt: skip
         return False
 
 
@@ -266,6 +276,40 @@ class Socket:
         """Return the frames that were drawn since ``record`` and stop keeping them."""
         kept, self.frames.kept = self.frames.kept or [], None
         return kept
+
+    def ask_steady(self, rate_hz: int) -> Any:
+        """Let the simulated sensor send steady light so often, and count what arrives."""
+        sensors, self._levels = self.app.sensors, 0
+        sensors.simulator.chip.steady_rate_hz = rate_hz
+        heard = sensors._on_level
+
+        def counted(level: Any) -> None:
+            self._levels += 1
+            heard(level)
+
+        sensors._on_level = counted
+        return {}
+
+    def ask_levels(self) -> Any:
+        """How many have come since."""
+        return self._levels
+
+    def ask_find(self, url: str, name: str) -> Any:
+        """Let a search find a sensor."""
+        from mobile.sensor_desk import Found
+
+        self.app.sensors._add(Found(url, name, url))
+        return {}
+
+    def ask_font(self, text: str) -> Any:
+        """The file of the font that a text is drawn with."""
+        from kivy.core.text import LabelBase
+        from kivy.resources import resource_find
+
+        from mobile import fonts
+
+        name = fonts.font_for(text)
+        return resource_find(name) or LabelBase._fonts[name][0]
 
     def ask_cpu(self) -> Any:
         """Processor time of this process so far, in seconds."""

@@ -108,3 +108,14 @@ def faint(screen: Screen, image: Any) -> list[str]:
         if seen < (3.0 if one.font_px >= 24 else 4.5) - 0.35:  # anti-aliasing takes some of a thin stroke's colour
             found.append(f"{screen.place}: {one.text!r} has a contrast of {seen:.1f}")
     return found
+
+
+def blocks_of(image: Any, box: tuple[float, float, float, float], columns: int = 24, rows: int = 8) -> list[int]:
+    """What is drawn inside a box, as the ink of a raster laid over it from the first inked column to the last (0 to 9 each)."""
+    grey = image.convert("L").crop(tuple(round(v) for v in box))
+    ground = max(grey.getcolors(1 << 16))[1]
+    ink = grey.point([min(abs(v - ground) * 3, 255) if abs(v - ground) > 24 else 0 for v in range(256)])
+    inside = ink.getbbox()
+    if inside is None:
+        return [0] * (columns * rows)
+    return [round(v * 9 / 255) for v in ink.crop(inside).resize((columns, rows), 4).tobytes()]

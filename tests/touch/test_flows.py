@@ -11,23 +11,13 @@ import pytest
 
 from tests.touch import looking
 from tests.touch.hands import Phone
+from tests.touch.libraries import made_up
 
 Start = Callable[..., Phone]
 SIZES = ((360, 640), (412, 915), (640, 360), (800, 1280), (1280, 800))
 PAGES = ("first", "metering", "lights", "light", "set", "match", "library", "sensors", "settings", "more")
 FULL = bool(os.environ.get("METERLINK_TOUCH_FULL"))
 SAMPLE = {((360, 640), 2.0), ((640, 360), 1.0), ((360, 640), 1.0)}
-
-
-def made_up(path: Path) -> None:
-    """A metered set in the library, and the speech off the page's way."""
-    from meterlink.library.store import Library
-    from mobile.desk import Desk
-    from tests.mobile.made_up_set import open_made_up
-
-    desk = Desk(Library.open(path))
-    open_made_up(desk)
-    desk.close()
 
 
 def test_four_lights_from_cold_take_one_tap_and_four_pops_and_the_last_verdict_is_seen(phone: Start) -> None:
