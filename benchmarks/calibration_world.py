@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from meterlink.records import Calibration, Identity, Measurement, Segment, Steady, WaveBlock
+from meterlink.records import Calibration, Evidence, Identity, Measurement, Segment, Steady, WaveBlock
 from meterlink.sensor.measuring import flash, levels, ranges
 from meterlink.sensor.measuring.calibrate import default_calibration
 
@@ -186,7 +186,8 @@ class SimulatedSensor:
             return found
         names = self.identity.ranges
         advice = ranges.after_pop(flash.peak_raw(block, self.calibration), found.clipped, index, self.calibration, names)
-        return found._replace(clipped=advice.clipped, too_dim=advice.too_dim, wave=None)
+        evidence = Evidence(peak_raw=flash.peak_raw(block, self.calibration)) if advice.clipped else found.evidence
+        return found._replace(clipped=advice.clipped, too_dim=advice.too_dim, wave=None, evidence=evidence)
 
 
 def _carried(conversions: np.ndarray) -> np.ndarray:

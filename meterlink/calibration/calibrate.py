@@ -67,6 +67,7 @@ def evidence_of(walk: Procedure, temperature_c: float | None) -> Evidence:
         darks=darks_of(walk),
         temperature_c=temperature_c,
         full_raw=full_raw_of(walk.identity),
+        ceilings=walk.ceilings(),
     )
 
 

@@ -77,6 +77,8 @@ class Evidence(NamedTuple):
     and as sensing states it.  A pop of the same length with a peak p is known to noise_peak / p."""
     pulse_s: float | None = None
     """Exposure over peak of the repeated pops."""
+    ceilings: tuple[tuple[int, float], ...] = ()
+    """Range, and the raw value at which its amplifier stopped; only where that is below the converter's own end."""
 
 
 def bare(calibration: Calibration) -> Calibration:

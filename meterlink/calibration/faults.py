@@ -12,6 +12,8 @@ from typing import NamedTuple
 from meterlink.calibration.acceptance import HIGH, LOW
 from meterlink.calibration.findings import LIMITS, RIM_LIMIT, Findings, angle_limit
 
+EARLY = 0.9
+"""A range that is cut off below this part of it: the builds reach 0.95 and more (their own design)."""
 SOFT_PEAK = 0.15
 """Stops that the peak of two lights may fall short of the sum of their peaks: heads do not fire at the same microsecond."""
 
@@ -126,6 +128,9 @@ def _linearity(case: _Case) -> _Named:
     f, _, known = case
     if known & {"loose contact", "mains hum"}:
         return None
+    for _, ceiling in f.ceilings:
+        if ceiling < EARLY:
+            return "range clips early", f"the pulse is cut off flat at {ceiling:.0%} of the range"
     bad = {key: v for key, (v, u) in f.additivity.items() if v + 2 * u < -LIMITS["additivity"]}
     for (index, level), (stops, top) in f.peaks.items():
         low, _ = f.peaks.get((index, LOW), (0.0, 0.0))

@@ -63,6 +63,8 @@ class Findings(NamedTuple):
     rim_stops: float
     """Dome: error from behind beyond what the smooth error of the front lets expect; 0 when not known."""
     drift_raw: float
+    ceilings: tuple[tuple[int, float], ...] = ()
+    """Range, and the raw value at which pops were cut off below the converter's own end."""
 
 
 def angle_limit(degrees: float) -> float:

@@ -42,7 +42,7 @@ def judge(walk: AcceptanceWalk) -> Findings:
     rim_stops = rim_rows(angle, rows)
     return Findings(
         tuple(rows), pedestal(walk), darks, leak, modulation, repeat_stops, shortest, distance, additivity,
-        _peaks(walk), overlaps, angle, rim_stops, drift,
+        _peaks(walk), overlaps, angle, rim_stops, drift, walk.ceilings(),
     )  # fmt: skip
 
 

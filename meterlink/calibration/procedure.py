@@ -12,6 +12,7 @@ from typing import NamedTuple
 from meterlink.calibration.evidence import full_raw_of, peak_raw_of, raw_of
 from meterlink.errors import CalibrationError, UsageError
 from meterlink.records import Calibration, Identity, Measurement
+from meterlink.sensor.measuring.calibrate import CEILING_MARGIN, raw_for
 
 SMALLEST_PEAK = 0.03
 """Eight codes of 8 bits: a pop below it cannot carry a calibration."""
@@ -166,6 +167,20 @@ class Procedure:
         if task is not None:
             self.missed.add(task.name)
             self.skipped.add(task.name)
+
+    def ceilings(self) -> tuple[tuple[int, float], ...]:
+        """Return, by range, the raw value at which a pop that was too bright was cut off; not where the converter's own end is."""
+        found: dict[int, float] = {}
+        for m in (taken.measurement for taken in self.refused):
+            if m.kind == "flash" and m.clipped and m.evidence is not None and m.evidence.peak_raw is not None:
+                top = m.evidence.peak_raw + self.calibration.ranges[m.range_index].dark_raw
+                found[m.range_index] = max(top, found.get(m.range_index, 0.0))
+        # where a whole pop reached higher it was no ceiling
+        return tuple((i, top) for i, top in sorted(found.items()) if self._reached_raw(i) < top < 1.0 - CEILING_MARGIN)
+
+    def _reached_raw(self, range_index: int) -> float:
+        pops = (t.measurement for t in self.taken if t.measurement.range_index == range_index)
+        return max((raw_for(m.peak_lx, range_index, self.calibration) for m in pops if m.peak_lx is not None), default=0.0)
 
     def _why_not(self, task: Task, measurement: Measurement) -> str:
         if measurement.sensor_id != self.identity.sensor_id:

@@ -8,7 +8,7 @@ pairs, bend of the range) does not cancel between ranges.
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -19,7 +19,7 @@ from meterlink.errors import CalibrationError
 from meterlink.photometry import calibration_fit as cf
 from meterlink.records import Calibration, RangeScale, new_id
 from meterlink.records.kept import BORROWED_FROM
-from meterlink.sensor.measuring.calibrate import start_constant
+from meterlink.sensor.measuring.calibrate import CEILING_KEY, start_constant
 
 SOUND_BEND = 0.0115
 """Standard deviation of the bend of a sound range, empty to full (a uniform 2 %; common practice, no published
@@ -235,9 +235,9 @@ def _residual_stops(pair: Pair, scale: RangeScale) -> float:
 
 def _details(
     evidence: Evidence, ranges: tuple[RangeScale, ...], darks: dict[int, Dark], nominal: Calibration | None
-) -> dict[str, object]:
+) -> dict[str, Any]:
     """Keep what a reader of the record may ask for, and what the claim is made from: points, darks, repeatability."""
-    details = dict(nominal.details) if nominal else {}
+    details: dict[str, Any] = dict(nominal.details) if nominal else {}
     for gone in ("certificate", BORROWED_FROM):
         details.pop(gone, None)
     details.update(
@@ -249,6 +249,8 @@ def _details(
         noise_peak=None if evidence.noise_peak is None else list(evidence.noise_peak),
         pulse_s=evidence.pulse_s,
     )
+    if evidence.ceilings:
+        details[CEILING_KEY] = {**details.get(CEILING_KEY, {}), **{str(i): top for i, top in evidence.ceilings}}
     return details
 
 

@@ -73,7 +73,11 @@ def analyse(
     events = flash_train.separate(whole, ambient)
     first, last = events.first, events.last
     _check_fallen(whole, ambient)
-    clip = flash_clip.clipped_samples(thinned, whole, first, last)
+    clip, flat = flash_clip.clipped_samples(thinned, whole, first, last), False
+    if clip is None and events.train is None:
+        full = None if trace.full_scale_lx is None else trace.full_scale_lx - ambient.level_lx
+        clip = flash_clip.flat_top(whole, first, last, full)
+        flat = clip is not None
     # what came before the pop (a pre-flash) must not count as a part of it
     own = np.where(np.arange(last + 1) >= first, light[: last + 1], 0.0)
     dithered = ambient.noise_lx >= flash_thin.DITHERED * trace.quantum_lx
@@ -81,7 +85,7 @@ def analyse(
     # a moving average must not flatten the pulses of a train
     widest = math.inf if events.train is None else events.train.samples / 8.0
     pulse = flash_shape.prepare(trace.time_s[: last + 1], own, ambient.noise_lx, widest)
-    result = _pulse(pulse, ambient, extent, events)
+    result = _pulse(pulse, ambient, extent, events)._replace(flat_below_full_scale=flat)
     if thinned.factor > 1:
         count = result.sample_count * thinned.factor
         result = result._replace(noise_lx=thinned.noise_lx, sample_count=count)

@@ -1,4 +1,8 @@
-"""Pops that clipped: where, and bounds instead of numbers."""
+"""Pops that clipped: where, and bounds instead of numbers.
+
+A converter clips at its full scale; an amplifier may stop below it, and then no code says so but the shape does: a flash
+tube's top is round or a point, a flat top between a steep rise and a slow fall is an amplifier's.
+"""
 
 from __future__ import annotations
 
@@ -7,9 +11,10 @@ import math
 import numpy as np
 
 from meterlink.photometry.flash import exposure as flash_exposure
+from meterlink.photometry.flash import fit as flash_fit
 from meterlink.photometry.flash import flank as flash_flank
 from meterlink.photometry.flash.ambient import Ambient
-from meterlink.photometry.flash.input import Trace
+from meterlink.photometry.flash.input import Array, Trace
 from meterlink.photometry.flash.pulse import FlashPulse
 from meterlink.photometry.flash.shape import Peak, Pulse
 from meterlink.photometry.flash.thin import Thinned
@@ -34,6 +39,108 @@ def _clipped(trace: Trace, pulse: Pulse, first: int, last: int) -> tuple[int, in
     # without noise a flat top is a flat top; under noise no light repeats one and the same highest value
     grainy = pulse.noise_lx > 0.6 * trace.quantum_lx if trace.quantum_lx else pulse.noise_lx > 1e-6 * pulse.height_lx
     return (int(top[0]), int(top[-1])) if grainy and run >= (5 if trace.quantum_lx else 3) else None
+
+
+_NEAR_TOP = 0.9
+"""Above this part of the converter's range a flat top is taken for the amplifier's whatever follows it: a lamp whose light is
+flat by itself is taken again on the wider range and loses nothing."""
+_SQUARE = 0.7
+"""A flat part of at least this part of the width at half: no round top has one."""
+_LEAST_FLAT, _LEAST_PART = 3, 0.18
+"""Samples of a flat top, and their part of the width at half; what is flat for less has lost less than 0.02 stop."""
+_SURE, _SURE_NEAR = 8.0, 2.0
+"""Half the difference in chi-square from which on a corner is told from a rounded top; near the end of the range less will do."""
+_SLOW_FALL = 0.15
+"""A flash tube falls from 0.9 to 0.5 of its top in no less than this part of the flat top, 20 times overloaded; a square pulse of a
+lamp without a tube is sooner there."""
+_FLAT_ERROR = 0.002
+"""By how much of itself the level of an amplifier that has stopped may move."""
+_CORNERS = 24
+"""So many places of the corner are tried, then as many around the best."""
+
+
+def flat_top(pulse: Pulse, first: int, last: int, range_lx: float | None) -> tuple[int, int] | None:
+    """Return first and last sample of a top that is flat within noise where a flash tube's is not; None when it is round.
+
+    ``range_lx``: full scale of the converter above the ambient level.
+    """
+    light, level = pulse.light_lx[first : last + 1], pulse.height_lx
+    sigma = math.hypot(pulse.noise_lx, _FLAT_ERROR * level)
+    flat, wide, half = (_around_top(light, bound) for bound in (level - 3.5 * sigma, 0.9 * level, 0.5 * level))
+    width = half[1] - half[0] + 1
+    if flat[1] - flat[0] + 1 < max(_LEAST_FLAT, _LEAST_PART * width):
+        return None
+    near = range_lx is not None and level > _NEAR_TOP * range_lx
+    if near and flat[1] - flat[0] + 1 >= _SQUARE * width:
+        return first + flat[0], first + flat[1]
+    begin = wide[0] + int(np.argmax(light[wide[0] : wide[1] + 1] > level - 2.0 * sigma))
+    below = np.flatnonzero(light[wide[1] :] < 0.6 * level)
+    top = light[begin : wide[1] + int(below[0])] if below.size else light[begin:]
+    if top.size < 2 * _LEAST_FLAT:
+        return None
+    at, misfit = _corner(top, sigma)
+    allowed = top.size - 3 + 2.5 * math.sqrt(2.0 * (top.size - 3)) + 1.0
+    if at < _LEAST_PART * width or 2.0 * misfit > allowed or misfit + (_SURE_NEAR if near else _SURE) > _rounded(top, sigma):
+        return None
+    fall = _passed(light, wide[1], 0.5 * level) - _passed(light, begin + at // 2, 0.9 * level)
+    return (first + begin, first + begin + at - 1) if fall > max(1.0, _SLOW_FALL * at) else None
+
+
+def _around_top(light: Array, level_lx: float) -> tuple[int, int]:
+    """Return first and last of the longest stretch above a level, single samples below it passed over."""
+    above = np.flatnonzero(light >= level_lx)
+    if not above.size:
+        return 0, -1
+    longest = max(np.split(above, np.flatnonzero(np.diff(above) > 2) + 1), key=len)
+    return int(longest[0]), int(longest[-1])
+
+
+def _passed(light: Array, start: int, level_lx: float) -> float:
+    """Return where, in samples, the light falls through a level after ``start``."""
+    below = np.flatnonzero(light[start:] < level_lx)
+    if not below.size:
+        return float(light.size)
+    at = start + int(below[0])
+    step = float(light[at - 1] - light[at]) if at else 0.0
+    return at - 1 + (float(light[at - 1]) - level_lx) / step if step > 0.0 else float(at)
+
+
+def _corner(top: Array, sigma: float) -> tuple[int, float]:
+    """Return the best of all corners and half its chi-square: one level before it, an exponential decay after it."""
+    tried: dict[int, float] = {}
+    low, high = _LEAST_FLAT, top.size - 2
+    for _ in range(2):
+        for at in np.unique(np.linspace(low, high, _CORNERS).astype(int)).tolist():
+            tried[at] = _misfit_of_corner(top, at, sigma)
+        best = min(tried, key=lambda at: tried[at])
+        step = (high - low) // _CORNERS + 1
+        low, high = max(best - step, _LEAST_FLAT), min(best + step, top.size - 2)
+    return best, tried[best]
+
+
+def _misfit_of_corner(top: Array, at: int, sigma: float) -> float:
+    flat, fall = top[:at], top[at:]
+    spread = max(float(flat.var(ddof=1)), (_FLAT_ERROR * float(flat[0])) ** 2) / sigma**2
+    # an amplifier that has stopped does not pass on the noise that comes to it: a calmer top fits better
+    by_flat = (at - 1) * (spread if spread > 1.0 else 1.0 + math.log(spread))
+    x = np.linspace(0.0, 1.0, fall.size)
+    powers = flash_fit.powers_of(x, 3)
+    safe = np.maximum(fall, 0.05 * float(top.max()))
+    return 0.5 * (by_flat + flash_fit.polynomial(powers, np.log(safe), safe / sigma, 2).misfit)
+
+
+def _rounded(top: Array, sigma: float) -> float:
+    """Return half the chi-square of the best round top: a polynomial in the logarithm, or the fourth power of the distance."""
+    x = np.linspace(-1.0, 1.0, top.size)
+    safe = np.maximum(top, 0.05 * float(top.max()))
+    weight = safe / sigma
+    designs = [np.stack([x**k for k in range(4 if top.size > 6 else 3)], axis=1)]
+    designs += [np.stack([np.ones_like(x), (x - centre) ** 4], axis=1) for centre in (-1.0, -0.5, 0.0)]
+    misfits = []
+    for design in designs:
+        coefficients = np.linalg.lstsq(design * weight[:, None], np.log(safe) * weight, rcond=None)[0]
+        misfits.append(0.5 * float((((np.log(safe) - design @ coefficients) * weight) ** 2).sum()))
+    return min(misfits)
 
 
 def clip_peak(pulse: Pulse, clip: tuple[int, int]) -> Peak:

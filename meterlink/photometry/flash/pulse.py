@@ -60,6 +60,8 @@ class FlashPulse(NamedTuple):
     sample_count: int = 0
     """Samples above a tenth of the peak: with few of them everything is less certain, see the uncertainties."""
     clipped: bool = False
+    flat_below_full_scale: bool = False
+    """Clipped by what comes before the converter: its top is flat where a flash tube's is not."""
     truncated: bool = False
     """The record ended before the light had fallen back, or began inside the pop."""
     begins_inside: bool = False

@@ -19,6 +19,11 @@ PEDESTAL_RAW = 0.02
 half of the noise off, reads high there, and would hide the light of a room.  A real sensor's own value comes from
 ``meterlink calibrate zero``."""
 
+CEILING_KEY = "ceiling_raw"
+"""In ``Calibration.details``: the raw value at which the amplifier of a range stops, by the range's number."""
+CEILING_MARGIN = 1.5 / 256
+"""A level measured in codes of 8 bits is known to one of them, and noise carries a sample that has stopped half a code lower."""
+
 
 def start_constant(receptor: str) -> float:
     """C that a new calibration starts at, in lx: 250 for a flat receptor, 330 for a dome (inside ISO 2720's ranges)."""
@@ -57,6 +62,13 @@ def scale_of(calibration: Calibration, range_index: int) -> RangeScale:
             do=Do("calibrate"), count=len(calibration.ranges), range_index=range_index,
         )
     return calibration.ranges[range_index]
+
+
+def ceiling_raw(calibration: Calibration, range_index: int) -> float:
+    """Return the raw value from which on an amplifier is known to give way; 1 when it was never seen to."""
+    known = calibration.details.get(CEILING_KEY)
+    found = known.get(str(range_index)) if isinstance(known, dict) else None
+    return min(max(float(found) - CEILING_MARGIN, 0.0), 1.0) if isinstance(found, (int, float)) else 1.0
 
 
 def illuminance_lx(raw: float, range_index: int, calibration: Calibration) -> float:

@@ -9,7 +9,7 @@ from meterlink.errors import AnalysisError
 from meterlink.photometry import flash
 from meterlink.photometry.flash import FlashPulse
 from meterlink.records import Calibration, Evidence, Measurement, Steady, Trouble, WaveBlock
-from meterlink.sensor.measuring.calibrate import scale_of
+from meterlink.sensor.measuring.calibrate import ceiling_raw, scale_of
 from meterlink.sensor.measuring.floor import hidden
 
 if TYPE_CHECKING:
@@ -95,13 +95,14 @@ def pulse_of(block: WaveBlock, calibration: Calibration, room: Steady | None = N
     """
     scale = scale_of(calibration, block.range_index)
     steps = 1 << block.scale_bits
+    ceiling = ceiling_raw(calibration, block.range_index)
     step_lx = scale.full_scale_lx / steps
     try:
         codes = codes_of(block)
         found = flash.analyse_counts(
             codes, step_lx, block.segments,
             # A truncating converter reads half a code low.
-            zero_code=scale.dark_raw * steps - 0.5, full_scale_code=steps - 1,
+            zero_code=scale.dark_raw * steps - 0.5, full_scale_code=min(steps - 1, int(ceiling * steps)),
             pretrigger=max(0, block.pretrigger - FOOT_SAMPLES),
         )  # fmt: skip
     except flash.NoPulse as why:
@@ -112,6 +113,8 @@ def pulse_of(block: WaveBlock, calibration: Calibration, room: Steady | None = N
     if found.kind == "steady":
         words = "no flash stands out of the room's light in this waveform"
         raise Unread(words, Trouble.NO_FLASH, Evidence(record_s(block), level_lx=found.mean_lx))
+    if found.clipped and ceiling < 1.0:
+        found = found._replace(flat_below_full_scale=True)
     below = hidden(block, codes, FOOT_SAMPLES, scale.dark_raw, room)
     return found._replace(
         exposure_lxs=found.exposure_lxs + below.add * step_lx,
@@ -138,13 +141,15 @@ def measure(
         )  # fmt: skip
     trouble = _unfinished(block, found, memory)
     notes = [NOTES[trouble]] if trouble else []
+    # what an amplifier that has stopped does to the flanks is not known, so nothing bounds what is missing
+    bounded = found.clipped and not found.flat_below_full_scale
     return Measurement(
         "flash", block.at_s, sensor_id, calibration.id,
         exposure_lxs=found.exposure_lxs, u_rel=found.u_exposure_rel, peak_lx=found.peak_lx,
         t05_s=found.t05_s, t01_s=found.t01_s, u_t05_s=found.u_t05_s, u_t01_s=found.u_t01_s,
         ambient_lx=found.ambient_lx, range_index=block.range_index, clipped=block.clipped or found.clipped,
         incomplete=trouble is not None, held_off_m=block.held_off_m, wave=block, note="; ".join((*notes, *found.notes)),
-        trouble=trouble, exposure_bounds_lxs=found.exposure_bounds_lxs if found.clipped else None,
+        trouble=trouble, exposure_bounds_lxs=found.exposure_bounds_lxs if bounded else None,
         evidence=Evidence(record_s(block), found.left) if trouble else None,
     )  # fmt: skip
 

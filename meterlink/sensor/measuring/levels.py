@@ -8,7 +8,7 @@ from typing import Any
 
 from meterlink.errors import AnalysisError
 from meterlink.records import Calibration, Measurement, Steady, Trouble
-from meterlink.sensor.measuring.calibrate import illuminance_lx, scale_of
+from meterlink.sensor.measuring.calibrate import CEILING_KEY, ceiling_raw, illuminance_lx, scale_of
 
 # A level is shown as it comes, and calling a named tuple with names runs a Python-level function of 25 parameters.
 _record: Any = tuple.__new__
@@ -28,6 +28,8 @@ def level(sample: Steady, sensor_id: str, calibration: Calibration) -> Measureme
         ranges = calibration.ranges
         full, dark, _u_scale = ranges[index] if 0 <= index < len(ranges) else scale_of(calibration, index)
         value = (raw - dark) * full
+        if CEILING_KEY in calibration.details and raw >= ceiling_raw(calibration, index):
+            clipped = True
         if low is not None and high is not None and high + low > 2.0 * dark:
             # With light below dark, by noise, the modulation would mean nothing.
             modulation = (high - low) / (high + low - 2.0 * dark) if low >= dark else None

@@ -1,0 +1,99 @@
+"""An amplifier that stops below the converter's full scale: seen from the shape and from the calibration, never a good reading."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from meterlink.calibration.calibrate import evidence_of
+from meterlink.calibration.procedure import Procedure, Task
+from meterlink.metering.outcome import OutcomeCode, OutcomeKind
+from meterlink.metering.session import Session
+from meterlink.records import Calibration, Measurement, RangeScale, Segment, Steady, WaveBlock
+from meterlink.sensor.measuring.intake import Intake, Outlets
+from meterlink.sensor.measuring.levels import level
+from meterlink.simulation.chip_model import ChipModel
+from meterlink.simulation.studio import Pulse
+
+FULL_LX, DARK = 2e6, 0.02
+CALIBRATION = Calibration("c", "s", 0.0, 330.0, ranges=(RangeScale(FULL_LX, DARK),))
+STEP_S = 13e-6
+
+
+def measured(light: Callable[[float], float], calibration: Calibration = CALIBRATION) -> Measurement:
+    """Return what an intake makes of light above a dim room, on the only range of the simulated chip."""
+    chip = ChipModel()
+    codes = bytes(chip._code(60.0 + (light(k * STEP_S) if k >= 0 else 0.0), FULL_LX) for k in range(-128, 896))
+    found: list[Measurement] = []
+    intake = Intake("url", lambda _: calibration, Outlets(found.append, found.append, lambda _: None, lambda _: None))
+    intake.meet(chip.identity._replace(sensor_id="s", ranges=("bright",)))
+    intake.take(WaveBlock(1.0, 1, codes, 8, 8, (Segment(0, 1024, STEP_S),), 128, 0, max(codes) == 255))
+    return found[-1]
+
+
+def stopped(overload: float, ceiling: float, fall_s: float = 0.7e-3) -> Measurement:
+    """Return the measurement of a flash of ``overload`` times the light at which the amplifier stops (a part of full scale)."""
+    top_lx = (ceiling - DARK) * FULL_LX
+    unit = Pulse(1.0, fall_s=fall_s)
+    pulse = unit._replace(exposure_lxs=overload * top_lx / unit.peak_lx)
+    return measured(lambda t: min(pulse.illuminance_lx(t), top_lx))
+
+
+@pytest.mark.parametrize("ceiling", [0.75, 0.97, 0.98, 0.99])
+@pytest.mark.parametrize("overload", [1.5, 2.0, 4.0, 8.0])
+@pytest.mark.parametrize("fall_s", [0.2e-3, 0.7e-3, 1.2e-3])
+def test_a_flat_top_below_full_scale_is_clipping(ceiling: float, overload: float, fall_s: float) -> None:
+    """At 1.5 to 8 times overload the top is flat where a flash tube's is not: clipped, and no bounds that could pass for good."""
+    found = stopped(overload, ceiling, fall_s)
+
+    assert found.clipped
+    assert found.exposure_bounds_lxs is None
+
+
+@pytest.mark.parametrize("peak", [0.3, 0.6, 0.9, 0.96])
+@pytest.mark.parametrize("fall_s", [0.2e-3, 0.7e-3, 1.2e-3])
+def test_a_whole_flash_is_not_taken_for_clipped(peak: float, fall_s: float) -> None:
+    """A flash that just fits below the ceiling is a reading, and the right one."""
+    found = stopped(peak, 0.99, fall_s)
+
+    assert not found.clipped
+    unit = Pulse(1.0, fall_s=fall_s)
+    assert found.exposure_lxs == pytest.approx(peak * 0.97 * FULL_LX / unit.peak_lx, rel=0.02)
+
+
+def test_a_session_asks_again_for_a_pop_whose_top_is_flat(session: Session) -> None:
+    """Not logged, not good: too bright, and the same light is waited for, even where little can be missing."""
+    session.begin([session.request(session.light("KEY"))])
+    for overload in (1.4, 4.0):
+        outcome = session.take(stopped(overload, 0.97))
+
+        assert (outcome.kind, outcome.code) == (OutcomeKind.AGAIN, OutcomeCode.TOO_BRIGHT)
+        assert outcome.light is not None
+        assert outcome.light.name == "KEY"
+
+
+def test_a_measured_ceiling_is_the_end_of_the_range() -> None:
+    """With the ceiling in the calibration a pop that just touches it clips, however pointed it looks, and so does steady light."""
+    known = CALIBRATION._replace(details={"ceiling_raw": {"0": 0.8}})
+    unit = Pulse(1.0)
+    pulse = unit._replace(exposure_lxs=0.79 * FULL_LX / unit.peak_lx)
+
+    assert not measured(pulse.illuminance_lx).clipped
+    found = measured(pulse.illuminance_lx, known)
+    assert found.clipped
+    assert found.exposure_bounds_lxs is None
+    assert [level(Steady(0.0, raw), "s", known).clipped for raw in (0.79, 0.8)] == [False, True]
+    assert not level(Steady(0.0, 0.8), "s", CALIBRATION).clipped
+
+
+def test_a_walk_of_calibrate_measures_the_ceiling() -> None:
+    """A pop that was too bright in the walk tells where the amplifier stops; one at the converter's own end tells nothing."""
+    identity = ChipModel().identity._replace(sensor_id="s")
+    for ceiling, known in ((0.97, {0: pytest.approx(0.97, abs=0.005)}), (1.2, {})):
+        walk = Procedure(identity, CALIBRATION, [Task("pair-0", "pair", "fire", "flash", 1, range_index=0)])
+
+        said = walk.take(stopped(3.0, ceiling))
+
+        assert "too bright" in said
+        assert dict(evidence_of(walk, None).ceilings) == known
