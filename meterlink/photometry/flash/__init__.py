@@ -47,7 +47,8 @@ def analyse(
     ``sample_interval_s`` in s, or the time of each sample, or segments (number of samples, interval).  ``shutter_s``: only
     what falls inside a window of that length counts, from ``window_start_s`` (from the first sample on) or from the start
     of the pulse.  ``full_scale_lx``: samples at or above it are clipped; below it, or without it, a top that is flat
-    where a flash tube's is round counts as clipped too.  ``pretrigger``: samples known to be before the pop.  Up to 16,777,216 samples.
+    where a flash tube's is round counts as clipped too.
+    ``pretrigger``: samples known to be before the pop.  Up to 16,777,216 samples.
     """
     from meterlink.photometry.flash import analysis as flash_analysis
 
