@@ -43,8 +43,8 @@ def block_of(light: Light, range_index: int = 0, samples: int = 1024, pretrigger
     """Return the block of a light as the simulated chip codes it."""
     chip = ChipModel()
     at = light.illuminance_lx if isinstance(light, Pulse) else light
-    full = (2e6, 2e5)[range_index]
-    codes = bytes(chip._code(60.0 + (at(k * STEP_S) if k >= 0 else 0.0), full) for k in range(-pretrigger, samples - pretrigger))
+    chip.range_index = range_index
+    codes = bytes(chip._code(60.0 + (at(k * STEP_S) if k >= 0 else 0.0)) for k in range(-pretrigger, samples - pretrigger))
     return WaveBlock(1.0, 1, codes, 8, 8, (Segment(0, samples, STEP_S),), pretrigger, range_index, max(codes) == 255)
 
 

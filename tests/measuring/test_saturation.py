@@ -24,7 +24,7 @@ STEP_S = 13e-6
 def measured(light: Callable[[float], float], calibration: Calibration = CALIBRATION) -> Measurement:
     """Return what an intake makes of light above a dim room, on the only range of the simulated chip."""
     chip = ChipModel()
-    codes = bytes(chip._code(60.0 + (light(k * STEP_S) if k >= 0 else 0.0), FULL_LX) for k in range(-128, 896))
+    codes = bytes(chip._code(60.0 + (light(k * STEP_S) if k >= 0 else 0.0)) for k in range(-128, 896))
     found: list[Measurement] = []
     intake = Intake("url", lambda _: calibration, Outlets(found.append, found.append, lambda _: None, lambda _: None))
     intake.meet(chip.identity._replace(sensor_id="s", ranges=("bright",)))
