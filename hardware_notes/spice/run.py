@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
+from scipy.integrate import trapezoid
 
 from hardware_notes.design import circuit as c
 from hardware_notes.design.builds import BUILDS
@@ -76,9 +77,9 @@ def flash(build: c.Build) -> Figures:
             out, amp = (table[:, 1 + 2 * (len(decks.SHAPES) * j + i) + k] for k in (0, 1))
             light = np.array([shape.at(x - decks.BEGIN_S) for x in t]) * decks.FLASH_PART * build.reference_v
             seen = out - out[0]
-            area = np.trapezoid(light, t)
+            area = trapezoid(light, t)
             key = f"flash/{a.name}/{shape.name}"
-            figures[f"{key}/exposure %"] = 100 * (np.trapezoid(seen, t) / area - 1)
+            figures[f"{key}/exposure %"] = 100 * (trapezoid(seen, t) / area - 1)
             figures[f"{key}/peak %"] = 100 * (seen.max() / light.max() - 1)
             for name, part in (("t0.5", 0.5), ("t0.1", 0.1)):
                 figures[f"{key}/{name} %"] = 100 * (_width_s(t, seen, part) / _width_s(t, light, part) - 1)

@@ -27,12 +27,13 @@ ROOT = Path(__file__).resolve().parents[2]
 def test_a_new_file_has_the_habits_of_the_design(path, monkeypatch) -> None:
     """WAL, full synchronisation, foreign keys, a mark of our own and a schema number."""
     monkeypatch.undo()
-    library = Library.open(path)
     names = ("journal_mode", "synchronous", "foreign_keys", "application_id", "user_version", "trusted_schema")
-    ask = [library.db.row(f"PRAGMA {name}")[0] for name in names]
+    with Library.open(path) as library:
+        ask = [library.db.row(f"PRAGMA {name}")[0] for name in names]
+        migrations = [r[0] for r in library.db.rows("SELECT number FROM migration")]
 
     assert ask == ["wal", 2, 1, connection.APPLICATION_ID, connection.SCHEMA_VERSION, 0]
-    assert [r[0] for r in library.db.rows("SELECT number FROM migration")] == list(range(1, connection.SCHEMA_VERSION + 1))
+    assert migrations == list(range(1, connection.SCHEMA_VERSION + 1))
 
 
 def test_missing_file_is_not_made_when_only_looking(path) -> None:
