@@ -14,6 +14,7 @@ from __future__ import annotations
 import argparse
 
 from meterlink import units
+from meterlink.cli.completing import LIGHTS, completes
 from meterlink.cli.frame import add_json_option, add_setup_option, open_session, print_json
 from meterlink.errors import AnalysisError, NotInLibrary, UsageError
 from meterlink.judging.falloff_runs import FalloffRun, falloff_from, falloff_lines
@@ -30,7 +31,7 @@ POINT = "falloff"
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
-    parser.add_argument("light")
+    completes(parser.add_argument("light"), LIGHTS)
     parser.add_argument("--at", nargs="+", metavar="DISTANCE", help="distances of the light, dome stays or light stays")
     parser.add_argument("--sensor", metavar="URL")
     parser.add_argument("--picture", metavar="FILE", help="write the plot as .png or .svg")
