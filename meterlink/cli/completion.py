@@ -22,7 +22,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the shell's own lines."""
-    import argcomplete
+    from argcomplete.shell_integration import shellcode
 
-    print(argcomplete.shellcode(["meterlink"], shell=args.shell))  # type: ignore[no-untyped-call]
+    print(shellcode(["meterlink"], shell=args.shell))
     return 0

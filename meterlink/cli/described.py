@@ -50,8 +50,8 @@ def read_words(args: argparse.Namespace, session: Session) -> list[Piece]:
     modifier = None
     for text in texts:
         here = [one for one in named if one.name.casefold() == text.casefold()]
-        for one in here:
-            _say_once(args, "fixture" if one.kind == HEAD else "modifier", one.name)
+        for piece in here:
+            _say_once(args, "fixture" if piece.kind == HEAD else "modifier", piece.name)
         if not here and not _formed(args, text):
             if modifier is not None or args.action != "add" or text[:1].isdigit():
                 raise UsageError(

@@ -25,7 +25,7 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from meterlink import units
-from meterlink.cli.completing import FIXTURES, KIT, LIGHTS, MODIFIERS, ROLE_NAMES, completes
+from meterlink.cli.completing import FIXTURES, KIT, LIGHTS, MODIFIERS, ROLE_NAMES, Completer, completes
 from meterlink.cli.described import ask, from_kit, place_from_kit, read_words, role_of
 from meterlink.cli.frame import add_setup_option, open_session, print_json, print_rows
 from meterlink.errors import UnitError, UsageError
@@ -62,7 +62,7 @@ LIGHT_OPTIONS = (
 )
 
 
-OPTION_COMPLETERS = {"--fixture": FIXTURES, "--modifier": MODIFIERS, "--role": ROLES}
+OPTION_COMPLETERS: dict[str, Completer | Sequence[str]] = {"--fixture": FIXTURES, "--modifier": MODIFIERS, "--role": ROLES}
 ACTIONS = ("add", "move", "change", "show", "list", "remove")
 GONE = "none"
 """Typed for a gel, a grid, ...: there is none any more."""

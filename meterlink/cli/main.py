@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import difflib
 import os
 import sys
 import textwrap
@@ -133,6 +132,8 @@ def _take_library(argv: list[str]) -> str | None:
 
 
 def _unknown_verb(verb: str) -> str:
+    import difflib  # a slip alone needs it: every start would pay
+
     near = difflib.get_close_matches(verb, VERBS, n=1)
     hint = f"did you mean '{near[0]}'?" if near else "'meterlink --help' lists the verbs"
     return f"meterlink: there is no verb '{verb[:40]}': {hint}"
