@@ -3,7 +3,7 @@
 ``sim:`` fires the light that a walk waits for, as it is placed and powered; where nothing is waited for it shows a small
 portrait set whose lights fire one after the other.  With ``sim:?every=0`` nothing happens until
 ``pop``, ``unplug`` and the other verbs are called.  Options: ``every`` (seconds between pops), ``seed``, ``lights``
-(names, in the order in which they fire: ``lights=KEY,FILL,KEY``).
+(names, in the order in which they fire: ``lights=KEY,FILL,KEY``), ``colour=yes`` (it sees colour too).
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ CHUNK_BYTES = 256
 
 def from_url(url: LinkUrl) -> SimulatedLink:
     """Return the link of ``sim:?every=2.5&seed=1&lights=KEY,FILL``."""
-    url.refuse_options_but("every", "lights", "seed")
+    url.refuse_options_but("colour", "every", "lights", "seed")
     studio = first_steps()
     names = [n for n in url.options.get("lights", "").split(",") if n]
     strange = [n for n in names if n not in studio.lights]
@@ -43,7 +43,8 @@ def from_url(url: LinkUrl) -> SimulatedLink:
         raise UsageError("{url}: 'every' is a number of seconds and 'seed' a whole number", url=url.text) from None
     if not 0.0 <= every_s <= 3600.0:
         raise UsageError("{url}: 'every' is 0 (by hand) to 3600 seconds", url=url.text)
-    return SimulatedLink(ChipModel(seed=seed), studio=studio, order=names, every_s=every_s, url=url.text, seed=seed)
+    colour = url.options.get("colour", "no") == "yes"
+    return SimulatedLink(ChipModel(seed=seed, colour=colour), studio=studio, order=names, every_s=every_s, url=url.text, seed=seed)
 
 
 class SimulatedLink:
@@ -123,6 +124,7 @@ class SimulatedLink:
         if shown is None:
             return False
         self.say(shown.notice)
+        self.say(shown.colour)
         self.say(shown.block)
         return True
 
