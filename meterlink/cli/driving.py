@@ -119,8 +119,8 @@ def waiting_line(session: Session, request: Request) -> str:
     light = next((one for one in session.lights() if one.id == request.light_id), None)
     if light is None:
         return "waiting"
-    if request.point.startswith("falloff "):
-        return f"waiting for {light.name} at {float(request.point.split()[1]):g} m: fire it alone, dome on its axis toward it"
+    if request.light_at_m is not None:
+        return f"waiting for {light.name} at {request.light_at_m:g} m: fire it alone, dome on its axis toward it"
     held = "at" if not request.held_off_m else f"{request.held_off_m * 100:.0f} cm from"
     where = f"dome {held} the {request.point} toward the {request.aim}"
     if request.purpose in (Purpose.WITH, Purpose.WITHOUT):

@@ -14,23 +14,21 @@ from __future__ import annotations
 import argparse
 
 from meterlink import units
+from meterlink.cli.completing import LIGHTS, completes
 from meterlink.cli.frame import add_json_option, add_setup_option, open_session, print_json
 from meterlink.errors import AnalysisError, NotInLibrary, UsageError
 from meterlink.judging.falloff_runs import FalloffRun, falloff_from, falloff_lines
 from meterlink.metering.session import Session
-from meterlink.metering.walk import Request
+from meterlink.metering.walk import FALLOFF, Request
 from meterlink.photometry.falloff import FalloffFit
 from meterlink.records import Light
 from meterlink.report.falloff_plot import write_falloff_picture
 from meterlink.words.actions import Do
 
-POINT = "falloff"
-"""Readings of a walk are taken at a point of their own, so that they never pass for the face's."""
-
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
-    parser.add_argument("light")
+    completes(parser.add_argument("light"), LIGHTS)
     parser.add_argument("--at", nargs="+", metavar="DISTANCE", help="distances of the light, dome stays or light stays")
     parser.add_argument("--sensor", metavar="URL")
     parser.add_argument("--picture", metavar="FILE", help="write the plot as .png or .svg")
@@ -68,6 +66,7 @@ def _stored(session: Session, light: Light) -> FalloffFit:
 def _measure(args: argparse.Namespace, session: Session, light: Light) -> FalloffFit:
     from meterlink.cli.driving import drive
     from meterlink.sensor.link.direct import run
+
     if not light.modifier:
         raise UsageError(
             "{light}: name its modifier first: {do}",
@@ -82,7 +81,7 @@ def _measure(args: argparse.Namespace, session: Session, light: Light) -> Fallof
     runs = []
     for distance in distances:
         print(f"\nput {light.name} at {units.format_length(distance)} from the dome, dome on its axis toward it")
-        session.begin([Request(light.id, point=f"{POINT} {distance:g}", held_off_m=0.0)])
+        session.begin([Request(light.id, point=f"{FALLOFF} {distance:g}", held_off_m=0.0)])
         run(drive(session, args.sensor))
         reading = session.library.last_reading(session.setup.id)
         if reading is None:

@@ -11,14 +11,17 @@ import textwrap
 from collections.abc import Sequence
 from typing import Any
 
+from meterlink import units
+from meterlink.cli.completing import SETUPS, completes
 from meterlink.library.store import Library
 from meterlink.metering.session import Session
-from meterlink.records import Setup
+from meterlink.records import Light, Setup
+from meterlink.records.placement_rules import check_held_off
 
 
 def add_setup_option(parser: argparse.ArgumentParser) -> None:
     """``--setup NAME``: another set-up than the current one, for this command only."""
-    parser.add_argument("--setup", metavar="NAME", help="set-up to use (default: the current one)")
+    completes(parser.add_argument("--setup", metavar="NAME", help="set-up to use (default: the current one)"), SETUPS)
 
 
 def add_json_option(parser: argparse.ArgumentParser) -> None:
@@ -44,6 +47,16 @@ def open_session(args: argparse.Namespace) -> Session:
 def chosen_setup(library: Library, name: str | None) -> Setup:
     """Return the set-up named, else the current one."""
     return library.setup(name) if name else library.current_setup()
+
+
+def named_light(text: str, session: Session) -> tuple[Light, float | None]:
+    """Return the light that ``KEY`` or ``KEY@20cm`` names, and the distance, which must be one that can be."""
+    known = {one.name.casefold() for one in session.lights()}
+    # A light may itself be called A@B: the whole text is tried as a name first.
+    held = units.Held(text, None) if text.casefold() in known else units.parse_held_off(text)
+    light = session.light(held.name)
+    check_held_off(held.held_off_m, session.placement(light.id), light.name)
+    return light, held.held_off_m
 
 
 def print_json(value: Any) -> None:

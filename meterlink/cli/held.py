@@ -13,6 +13,7 @@ from __future__ import annotations
 import argparse
 
 from meterlink import units
+from meterlink.cli.completing import LIGHTS, completes
 from meterlink.cli.frame import add_setup_option, open_session
 from meterlink.errors import NotInLibrary, UsageError
 from meterlink.words.actions import Do
@@ -22,7 +23,7 @@ MOST_M = 50.0
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
-    parser.add_argument("light", help="the light whose pop it was")
+    completes(parser.add_argument("light", help="the light whose pop it was"), LIGHTS)
     parser.add_argument("distance", nargs="?", help="dome to the light's point, e.g. 20cm")
     parser.add_argument("--not-given", action="store_true", help="the distance is not known after all")
     add_setup_option(parser)

@@ -9,12 +9,15 @@ examples:
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from pathlib import Path
 
 from meterlink.cli.frame import open_library
-from meterlink.errors import UsageError
+from meterlink.errors import ImportRefused, UsageError
 from meterlink.library.code import decode
 from meterlink.library.importing import import_document, import_file, preview_file
+from meterlink.library.store import Library
+from meterlink.records import Setup
 from meterlink.report.qr import unpacked
 from meterlink.words.actions import Do
 
@@ -30,13 +33,25 @@ def run(args: argparse.Namespace) -> int:
     """Import."""
     if bool(args.file) == bool(args.code):
         raise UsageError("give either a file or --code TEXT, e.g. {do}", do=Do("import"))
+    if args.file and Path(args.file).suffix.lower() == ".csv":
+        raise ImportRefused("{file}: CSV holds figures only: import the .json or .sqlite file of the set", file=args.file)
     with open_library(args) as library:
+        if args.file:
+            print(f"would add: {preview_file(library, Path(args.file))}")
+            if args.show:
+                return 0
+        before = {one.id for one in library.setups()}
         if args.code:
             added = import_document(library, decode(unpacked(args.code)), "the code")
-            print(f"added: {added}")
-        elif args.show:
-            print(f"would add: {preview_file(library, Path(args.file))}")
         else:
-            print(f"would add: {preview_file(library, Path(args.file))}")
-            print(f"added: {import_file(library, Path(args.file))}")
+            added = import_file(library, Path(args.file))
+        print(f"added: {added}")
+        _take_into_use(library, [one for one in library.setups() if one.id not in before])
     return 0
+
+
+def _take_into_use(library: Library, new: Sequence[Setup]) -> None:
+    """Use the one set-up that came, when none is in use yet."""
+    if len(new) == 1 and library.setup_in_use() is None:
+        library.use_setup(new[0].id)
+        print(f"{new[0].name} is in use")

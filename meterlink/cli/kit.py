@@ -20,6 +20,7 @@ from math import log2
 from typing import Any
 
 from meterlink import units
+from meterlink.cli.completing import KIT, completes
 from meterlink.cli.frame import open_library, print_json, print_rows
 from meterlink.cli.light import source_text
 from meterlink.judging.fixture_curves import FixtureCurves, curves_of
@@ -41,10 +42,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
     listing = actions.add_parser("list", help="all heads and modifiers, favourites first")
     listing.add_argument("--json", action="store_true", help="print JSON instead of a table")
     show = actions.add_parser("show", help="what was learnt of one")
-    show.add_argument("name")
+    completes(show.add_argument("name"), KIT)
     show.add_argument("--json", action="store_true", help="print JSON instead of tables")
     for action, text in (("mark", "make it a favourite"), ("unmark", "no longer a favourite")):
-        actions.add_parser(action, help=text).add_argument("name")
+        completes(actions.add_parser(action, help=text).add_argument("name"), KIT)
 
 
 def run(args: argparse.Namespace) -> int:

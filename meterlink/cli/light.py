@@ -1,14 +1,17 @@
-"""Add, move, change, list and remove the lights of the set-up.  Moving or re-powering makes the old reading stale.
+"""Add, move, show, list and remove the lights of the set-up.  Moving or re-powering makes the old reading stale.
 
 examples:
-  meterlink light add KEY --role key --disk 90cm --distance 1.2m --azimuth 40 --elevation 30 --power 1/4
+  meterlink light add KEY "octa 90" 1.2m 40 30 1/4
   meterlink light add FILL --role fill --rectangle 60x90cm --distance 4ft6 --azimuth -50
   meterlink light add CARD --role fill --reflector-of KEY --rectangle 80x120cm --distance 70cm --azimuth -60
-  meterlink light move KEY --distance 1m
-  meterlink light move KEY --power 1/8
-  meterlink light change KEY --role key --fixture "head A" --modifier "octa 90"
+  meterlink light add                       asks for modifier, distance, direction and power in turn
+  meterlink light move KEY 1m 1/8
+  meterlink light move KEY --gel none --modifier "octa 120"
+  meterlink light KEY
   meterlink light list
 
+In the order of a diagram: name, head or modifier, distance, azimuth, elevation, power; what the kit knows of them (size,
+head, dial) is filled in, and KEY, FILL, HAIR, RIM or BACKGROUND says its role.  'move' and 'change' are one.
 Distance is from the emitting surface (front fabric, canopy, rim) to the dome at the light's point.  Azimuth: 0 is the
 camera's side, + to camera right, 180 behind the subject.  Elevation: + is above the face.
 Lights overhead: weigh down stands and booms, secure heads with a safety cable, and follow your local rules.
@@ -18,9 +21,12 @@ from __future__ import annotations
 
 import argparse
 import time
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from meterlink import units
+from meterlink.cli.completing import FIXTURES, KIT, LIGHTS, MODIFIERS, ROLE_NAMES, Completer, completes
+from meterlink.cli.described import ask, from_kit, place_from_kit, read_words, role_of
 from meterlink.cli.frame import add_setup_option, open_session, print_json, print_rows
 from meterlink.errors import UnitError, UsageError
 from meterlink.library.store import Library
@@ -56,89 +62,111 @@ LIGHT_OPTIONS = (
 )
 
 
+OPTION_COMPLETERS: dict[str, Completer | Sequence[str]] = {"--fixture": FIXTURES, "--modifier": MODIFIERS, "--role": ROLES}
+ACTIONS = ("add", "move", "change", "show", "list", "remove")
+GONE = "none"
+"""Typed for a gel, a grid, ...: there is none any more."""
+
+
+def written_out(words: Sequence[str]) -> list[str]:
+    """``light KEY`` shows it, ``light`` alone lists all."""
+    if not words:
+        return ["list"]
+    known = words[0] in ACTIONS or words[0].startswith("-")
+    return list(words) if known else ["show", *words]
+
+
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the actions and their options."""
-    actions = parser.add_subparsers(dest="action", required=True, metavar="add|move|change|list|remove")
-    for action, help_line in (
-        ("add", "a new light"),
-        ("move", "a new place, power, grid, gel, ... of a light"),
-        ("change", "name, role, fixture, modifier, power scale"),
-        ("list", "all lights and where they stand"),
-        ("remove", "take a light out of the set; its readings are kept"),
-    ):
-        sub = actions.add_parser(action, help=help_line, allow_abbrev=False)
-        if action != "list":
-            sub.add_argument("name")
+    actions = parser.add_subparsers(dest="action", required=True, metavar="add|move|show|list|remove")
+    add = actions.add_parser("add", help="a new light")
+    completes(add.add_argument("name", nargs="?"), ROLE_NAMES)
+    move = actions.add_parser("move", aliases=["change"], help="a new place, power, grid, ...; also name, role, head, modifier")
+    completes(move.add_argument("name"), LIGHTS)
+    for sub in (add, move):
+        completes(sub.add_argument("words", nargs="*", metavar="WORD", help="octa 90, 1.2m, 40, 30, 1/4: as in a diagram"), KIT)
         add_setup_option(sub)
-        if action in ("add", "move"):
-            _options(sub, PLACEMENT_OPTIONS)
-            shape = sub.add_mutually_exclusive_group()
-            shape.add_argument("--disk", metavar="D", help="round source, e.g. 90cm")
-            shape.add_argument("--rectangle", metavar="WxH", help="e.g. 60x90cm, 14x39in")
-            shape.add_argument("--bare", action="store_true", help="small source, a point (default)")
-        if action in ("add", "change"):
-            _options(sub, LIGHT_OPTIONS)
-            sub.add_argument("--shared-generator", action="store_true", default=None, help="shares one with other heads")
-        if action == "add":
-            sub.add_argument("--reflector-of", metavar="LIGHT", help="passive: lit by that light")
-        if action == "change":
-            sub.add_argument("--rename", metavar="NAME")
-        if action == "list":
-            sub.add_argument("--json", action="store_true")
+        _options(sub, PLACEMENT_OPTIONS)
+        shape = sub.add_mutually_exclusive_group()
+        shape.add_argument("--disk", metavar="D", help="round source, e.g. 90cm")
+        shape.add_argument("--rectangle", metavar="WxH", help="e.g. 60x90cm, 14x39in")
+        shape.add_argument("--bare", action="store_true", help="small source, a point (default)")
+        _options(sub, LIGHT_OPTIONS)
+        sub.add_argument("--shared-generator", action="store_true", default=None, help="shares one with other heads")
+    completes(add.add_argument("--reflector-of", metavar="LIGHT", help="passive: lit by that light"), LIGHTS)
+    move.add_argument("--rename", metavar="NAME")
+    show = actions.add_parser("show", help="one light: where it stands, what it is")
+    completes(show.add_argument("name"), LIGHTS)
+    listing = actions.add_parser("list", help="all lights and where they stand")
+    listing.add_argument("--json", action="store_true")
+    remove = actions.add_parser("remove", help="take a light out of the set; its readings are kept")
+    completes(remove.add_argument("name"), LIGHTS)
+    for sub in (show, listing, remove):
+        add_setup_option(sub)
 
 
 def _options(parser: argparse.ArgumentParser, options: tuple[tuple[str, str, str], ...]) -> None:
     for flag, meta, text in options:
-        parser.add_argument(flag, metavar=meta, help=text)
+        completes(parser.add_argument(flag, metavar=meta, help=text), OPTION_COMPLETERS.get(flag))
 
 
 def run(args: argparse.Namespace) -> int:
     """Do the action."""
     session = open_session(args)
     with session.library:
-        if args.action == "list":
-            _list(args, session)
-        else:
-            globals()[f"_{args.action}"](args, session)
+        DO[args.action](args, session)
     return 0
 
 
 def _add(args: argparse.Namespace, session: Session) -> None:
+    if args.name is None:
+        ask(args, session)
     if any(one.name.casefold() == args.name.strip().casefold() for one in session.lights()):
         raise UsageError(
-            "there is a light {light} already: {move}, or {change}",
-            light=args.name, move=Do("move_light", light=args.name), change=Do("change_light", light=args.name),
+            "there is a light {light} already: {move}", light=args.name, move=Do("move_light", light=args.name)
         )
+    pieces = read_words(args, session)
+    if args.role is None:
+        args.role = role_of(args.name)
     if args.role is None:
         raise UsageError("{light}: say what it does: --role key, fill, hair, rim, background or other", light=args.name)
     source = session.light(args.reflector_of).id if args.reflector_of else None
     light = Light(new_id(), session.setup.id, args.name.strip(), "other", order=len(session.lights()), source_light_id=source)
+    light = light._replace(**from_kit(pieces, session))
     light = light._replace(**_light_changes(args, light))
     if args.point is None and light.role in ("hair", "rim", "background"):
         light = light._replace(point=light.role)
-    placement = Placement(new_id(), light.id, time.time())._replace(**_placement_changes(args, light))
+    placement = Placement(new_id(), light.id, time.time())
+    placement = placement._replace(**{**place_from_kit(pieces), **_placement_changes(args, light)})
     session.add_light(light, placement)
     print(describe(light, placement))
 
 
 def _move(args: argparse.Namespace, session: Session) -> None:
     light = session.light(args.name)
-    changes = _placement_changes(args, light)
-    if not changes:
-        raise UsageError("{light}: say what changed, e.g. --distance 1.2m or --power 1/8", light=light.name)
-    print(describe(light, session.move(light, **changes)))
-
-
-def _change(args: argparse.Namespace, session: Session) -> None:
-    light = session.light(args.name)
-    changes = _light_changes(args, light)
+    pieces = read_words(args, session)
+    changes = {**from_kit(pieces, session, but=light), **_light_changes(args, light)}
     if args.rename:
         changes["name"] = args.rename.strip()
-    if not changes:
-        raise UsageError("{light}: nothing to change: see {do}", light=light.name, do=Do("change_light_help"))
-    light = light._replace(**changes)
-    session.library.revise_light(light)
+    changed = light._replace(**changes)
+    moved = {**place_from_kit(pieces), **_placement_changes(args, changed)}
+    if not changes and not moved:
+        raise UsageError("{light}: say what changed, e.g. --distance 1.2m or --power 1/8", light=light.name)
+    if changes:
+        session.library.revise_light(changed)
+    placement = session.move(session.light(changed.name), **moved) if moved else session.placement(light.id)
+    print(describe(changed, placement))
+
+
+def _show(args: argparse.Namespace, session: Session) -> None:
+    light = session.light(args.name)
     print(describe(light, session.placement(light.id)))
+    for word, text in (("point", light.point), ("head", light.fixture), ("modifier", light.modifier)):
+        if text:
+            print(f"  {word}: {text}")
+    state = session.view().state(light.id)
+    if state is not None and state.judged is not None:
+        print(f"  {state.judged.verdict}: {state.judged.reason}")
 
 
 def _remove(args: argparse.Namespace, session: Session) -> None:
@@ -150,12 +178,13 @@ def _remove(args: argparse.Namespace, session: Session) -> None:
 def _light_changes(args: argparse.Namespace, light: Light) -> dict[str, Any]:
     changes: dict[str, Any] = {}
     if args.role is not None:
-        if args.role not in ROLES:
+        role = args.role.strip().lower()
+        if role not in ROLES:
             raise UsageError(
                 "there is no role '{role}': key, fill, hair, rim, background or other",
                 role=args.role[:20],
             )
-        changes["role"] = args.role
+        changes["role"] = role
     for name in ("point", "fixture", "modifier"):
         if getattr(args, name) is not None:
             changes[name] = getattr(args, name).strip()
@@ -208,7 +237,8 @@ def _placement_changes(args: argparse.Namespace, light: Light) -> dict[str, Any]
     ):
         text = getattr(args, name)
         if text is not None:
-            changes[field] = parse(text)
+            gone = text.strip().lower() == GONE
+            changes[field] = Placement._field_defaults[field] if gone else parse(text)
     if args.power is not None:
         stops = units.parse_power(args.power, light.full_power_j, light.details.get("scale_top"))
         changes |= {"power_text": args.power.strip(), "power_stops": stops}
@@ -320,3 +350,8 @@ def _list(args: argparse.Namespace, session: Session) -> None:
         print_json(light_rows(session.library, session.setup))
     else:
         print_lights(session.library, session.setup)
+
+
+DO: dict[str, Callable[[argparse.Namespace, Session], None]] = {
+    "add": _add, "move": _move, "change": _move, "show": _show, "list": _list, "remove": _remove,
+}  # fmt: skip

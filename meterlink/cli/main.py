@@ -8,14 +8,15 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import difflib
 import os
 import sys
+import textwrap
 from collections.abc import Iterator, Sequence
-from types import ModuleType, SimpleNamespace
+from types import ModuleType
 from typing import Any, NoReturn, TextIO, cast
 
 from meterlink import __version__
+from meterlink.cli.as_typed import as_typed
 from meterlink.cli.terminal import CleanStream, cleaned
 from meterlink.errors import MeterlinkError, ShowingFailed
 
@@ -47,18 +48,13 @@ VERBS: dict[str, tuple[str, str]] = {
     "import": ("import_", "take set-ups from a file or a sheet's QR code"),
     "merge": ("merge", "unite another library with this one"),
     "sync": ("sync", "unite this library with a studio's shared one"),
+    "completion": ("completion", "let bash, zsh or fish complete verbs, lights, set-ups and your kit"),
     "store": ("store", "check, copy, back up and restore the library file"),
 }
 """Every verb, with the module that does it and its line in the list of verbs."""
 
-PLAIN: dict[str, dict[str, bool]] = {
-    # verb: its options, True for those with a value
-    "ratios": {"json": False, "whole": False, "setup": True, "library": True},
-    "checks": {"json": False, "setup": True, "library": True},
-    "undo": {"setup": True, "library": True},
-}
-"""Verbs that are asked for in the middle of a shoot and have nothing but plain options: they are read without argparse, which
-(with what it imports) costs as much as the interpreter's own start.  Anything unusual goes to argparse all the same."""
+SHORT = {"move": ("light", "move"), "add": ("light", "add")}
+"""What people type without the noun."""
 
 LIBRARY_HELP = "SQLite file of set-ups and readings (also METERLINK_LIBRARY); default: your data folder"
 
@@ -86,59 +82,44 @@ def module_of(verb: str) -> ModuleType:
     return sys.modules[name]
 
 
+class Parser(argparse.ArgumentParser):
+    """Parser of a verb and of its actions: one line for an error, ``--library`` and the examples everywhere."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(formatter_class=argparse.RawDescriptionHelpFormatter, **{"allow_abbrev": False, **options})
+        # No default, so that an action's parser does not forget what stood before the action.
+        self.add_argument("--library", metavar="FILE", default=argparse.SUPPRESS, help=argparse.SUPPRESS)
+
+    def error(self, message: str) -> NoReturn:
+        """End with one line, as for every other error; argparse would print the whole usage."""
+        self.exit(2, f"meterlink: {cleaned(message)}: see {self.prog} --help\n")
+
+    def format_help(self) -> str:
+        """Take summary and examples from the docstring of the verb's module; an action has those of its own."""
+        verb, *action = self.prog.split()[1:]
+        summary, _, rest = (module_of(verb).__doc__ or "").strip().partition("\n\n")
+        own = [line for line in rest.splitlines() if line.startswith(f"  {self.prog} ")]
+        if not action:
+            self.description, self.epilog = textwrap.fill(summary, 80), rest
+        elif own:
+            self.epilog = "\n".join(["examples:", *own])
+        return super().format_help()
+
+
 def build_parser(verb: str) -> argparse.ArgumentParser:
     """Return the argument parser of one verb (its module is imported here and nowhere else)."""
-    # Our texts are English, so argparse's own need no translation: looking for one costs a tenth of a one-shot command.
-    argparse._ = str  # type: ignore[attr-defined]
-
-    def formatter(prog: str) -> argparse.HelpFormatter:
-        # The width is given because argparse would import shutil (and three compression modules) to ask for it.
-        columns = os.environ.get("COLUMNS", "")
-        return argparse.RawDescriptionHelpFormatter(prog, width=int(columns) if columns.isdigit() else 100)
-
-    class Parser(argparse.ArgumentParser):
-        def error(self, message: str) -> NoReturn:
-            # One line, as for every other error; argparse would print the whole usage.
-            self.exit(2, f"meterlink: {cleaned(message)}: see {self.prog} --help\n")
-
-    module = module_of(verb)
-    text = (module.__doc__ or "").strip()
-    summary, _, rest = text.partition("\n\n")
-    parser = Parser(
-        prog=f"meterlink {verb}",
-        description=" ".join(summary.split()),
-        epilog=rest or None,
-        formatter_class=formatter,
-        allow_abbrev=False,
-    )
-    parser.add_argument("--library", metavar="FILE", help=argparse.SUPPRESS)
-    module.configure(parser)
-    for actions in (a for a in parser._actions if isinstance(a, argparse._SubParsersAction)):
-        for action in actions.choices.values():
-            action.add_argument("--library", metavar="FILE", default=argparse.SUPPRESS, help=argparse.SUPPRESS)
-            action.epilog, action.formatter_class = parser.epilog, formatter
+    parser = Parser(prog=f"meterlink {verb}")
+    module_of(verb).configure(parser)
     return parser
 
 
-def plain_arguments(verb: str, arguments: Sequence[str]) -> SimpleNamespace | None:
-    """Return the arguments of a plain verb; None when there is anything that argparse should look at."""
-    options = PLAIN.get(verb)
-    if options is None:
-        return None
-    found: dict[str, Any] = {name: None if valued else False for name, valued in options.items()}
-    words = iter(arguments)
-    for word in words:
-        name, equals, value = word[2:].partition("=")
-        if not word.startswith("--") or name not in options or bool(equals) > options[name]:
-            return None
-        if not options[name]:
-            found[name] = True
-            continue
-        given = value if equals else next(words, "-")
-        if given.startswith("-"):
-            return None
-        found[name] = given
-    return SimpleNamespace(**found)
+def parse(verb: str, words: Sequence[str]) -> argparse.Namespace:
+    """Read what was typed after a verb."""
+    typed = as_typed(words)
+    shorter = getattr(module_of(verb), "written_out", None)
+    args = build_parser(verb).parse_args(typed if shorter is None else shorter(typed))
+    args.library = getattr(args, "library", None)
+    return args
 
 
 def _take_library(argv: list[str]) -> str | None:
@@ -152,6 +133,8 @@ def _take_library(argv: list[str]) -> str | None:
 
 
 def _unknown_verb(verb: str) -> str:
+    import difflib  # a slip alone needs it: every start would pay
+
     near = difflib.get_close_matches(verb, VERBS, n=1)
     hint = f"did you mean '{near[0]}'?" if near else "'meterlink --help' lists the verbs"
     return f"meterlink: there is no verb '{verb[:40]}': {hint}"
@@ -177,8 +160,12 @@ def _close_output() -> None:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one verb and return the exit code."""
     _forgive_encodings()
+    if "_ARGCOMPLETE" in os.environ:
+        return _complete()
     arguments = list(sys.argv[1:] if argv is None else argv)
     library = _take_library(arguments)
+    if arguments[:1] == ["help"] and arguments[1:2]:
+        arguments = [*arguments[1:], "--help"]  # help light add
     if not arguments or arguments[0] in ("-h", "--help", "help"):
         print(overview(), end="")
         return 0
@@ -186,10 +173,29 @@ def main(argv: Sequence[str] | None = None) -> int:
         print(f"meterlink {__version__}")
         return 0
     verb = arguments.pop(0)
+    if verb in SHORT:
+        verb, action = SHORT[verb]
+        arguments.insert(0, action)
     if verb not in VERBS:
         print(cleaned(_unknown_verb(verb)), file=sys.stderr)
         return 2
     return _run_verb(verb, arguments, library)
+
+
+def _complete() -> int:
+    """Answer a shell that completes a line: only the parser of the verb that stands in it is filled."""
+    import argcomplete
+
+    line = os.environ.get("COMP_LINE", "").split()
+    verb = next((word for word in line[1:] if word in VERBS), None)
+    every = Parser(prog="meterlink")
+    actions = every.add_subparsers(dest="verb")
+    for name in VERBS:
+        parser = actions.add_parser(name)
+        if name == verb:
+            module_of(name).configure(parser)
+    argcomplete.autocomplete(every, always_complete_options=False)
+    return 0
 
 
 @contextlib.contextmanager
@@ -205,10 +211,7 @@ def _clean_output() -> Iterator[None]:
 
 def _run_verb(verb: str, arguments: list[str], library: str | None) -> int:
     try:
-        args: Any = plain_arguments(verb, arguments)
-        if args is None:
-            spread = getattr(module_of(verb), "spread", None)
-            args = build_parser(verb).parse_args(spread(arguments) if spread is not None else arguments)
+        args = parse(verb, arguments)
         args.library = args.library or library
         with _clean_output():
             result: int | None = module_of(verb).run(args)

@@ -22,6 +22,7 @@ import contextlib
 import sys
 
 from meterlink import units
+from meterlink.cli.completing import SETUPS, completes
 from meterlink.cli.frame import add_json_option, open_library, print_json, print_rows
 from meterlink.cli.light import describe
 from meterlink.errors import UsageError
@@ -33,7 +34,7 @@ from meterlink.tables.match import MatchReport
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
-    parser.add_argument("stored", metavar="SETUP", help="the stored set-up")
+    completes(parser.add_argument("stored", metavar="SETUP", help="the stored set-up"), SETUPS)
     parser.add_argument("--tolerance", metavar="STOPS", help="default 0.1, or half of the fixture's own step")
     parser.add_argument("--report", action="store_true", help="compare only, meter nothing")
     parser.add_argument("--set", action="store_true", dest="made", help="the last changes are made: record them, then report")

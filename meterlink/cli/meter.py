@@ -9,7 +9,7 @@ examples:
   meterlink meter --all                      every light of the set-up in its order
   meterlink meter KEY --pops 3               three pops, averaged
   meterlink meter LAMP --steady              continuous or modelling light
-  meterlink meter --room --lamps on          room light, nothing fires; modelling lamps burn (or: off)
+  meterlink meter --room on                  room light, nothing fires; modelling lamps burn (or: off)
   meterlink meter --together@0cm             all lights at once, for the sum check; the dome touched the face
 
 While it waits, type (then Enter):  u take back the last    s skip this light    r NAME give the last to NAME    q stop
@@ -26,21 +26,21 @@ from collections.abc import Sequence
 from typing import Any
 
 from meterlink import units
-from meterlink.cli.frame import add_setup_option, open_session
+from meterlink.cli.completing import LIGHTS, completes
+from meterlink.cli.frame import add_setup_option, named_light, open_session
 from meterlink.cli.ratios import print_ratios
 from meterlink.errors import UsageError
 from meterlink.metering.session import Outcome, Session
 from meterlink.metering.walk import Request
 from meterlink.records import Kind, Light, Purpose
 from meterlink.records.kept import TOWARD
-from meterlink.records.placement_rules import check_held_off
 from meterlink.words.actions import Do
 
 TOGETHER, TOGETHER_HELD = "--together", "--together-held"
 MOST_HELD_OFF_M = 50.0
 
 
-def spread(arguments: Sequence[str]) -> list[str]:
+def written_out(arguments: Sequence[str]) -> list[str]:
     """Return the arguments with ``--together@0cm`` taken apart: argparse knows no distance behind an option's name."""
     words: list[str] = []
     for word in arguments:
@@ -51,7 +51,7 @@ def spread(arguments: Sequence[str]) -> list[str]:
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
-    parser.add_argument("lights", nargs="*", metavar="LIGHT[@20cm]", help="lights in the order they are fired")
+    completes(parser.add_argument("lights", nargs="*", metavar="LIGHT[@20cm]", help="lights in the order they are fired"), LIGHTS)
     parser.add_argument("--all", action="store_true", help="every light of the set-up in its order")
     parser.add_argument("--pending", action="store_true", help="only lights without a valid reading (so does no light at all)")
     parser.add_argument("--held-as-before", action="store_true", help="the dome is held off as in each light's last reading")
@@ -65,7 +65,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--aim", choices=("light", "camera"), help="what the dome looks at")
     parser.add_argument("--receptor", choices=("dome", "flat"), help="which receptor is on the sensor")
     parser.add_argument("--steady", action="store_true", help="continuous light instead of a pop")
-    parser.add_argument("--room", action="store_true", help="room light: nothing fires")
+    parser.add_argument(
+        "--room", nargs="?", const="either", choices=("either", "on", "off"), metavar="on|off",
+        help="room light: nothing fires; on or off: the modelling lamps",
+    )  # fmt: skip
     parser.add_argument("--lamps", choices=("on", "off"), help="with --room: whether the modelling lamps burn")
     parser.add_argument(
         "--together", action="store_true", help="all these lights (default: all on the face) at once; --together@0cm: dome touching"
@@ -118,6 +121,8 @@ def requests(args: argparse.Namespace, session: Session) -> list[Request]:
         "held_off_toward": args.held_off_toward,
         "kind": Kind.STEADY if args.steady or args.room else Kind.FLASH,
     }
+    if args.room in ("on", "off"):
+        args.lamps = args.lamps or args.room
     if args.lamps and not args.room:
         raise UsageError("--lamps belongs to --room: {do}", do=Do("meter_room_lamps"))
     if args.room:
@@ -134,7 +139,7 @@ def requests(args: argparse.Namespace, session: Session) -> list[Request]:
 
 def _chosen(args: argparse.Namespace, session: Session) -> list[tuple[Light, float | None]]:
     """Lights with their declared held-off distances."""
-    named = [_named(text, session) for text in args.lights]
+    named = [named_light(text, session) for text in args.lights]
     if args.all and args.lights:
         raise UsageError("give either lights by name or --all, not both; --pending takes distances: --pending KEY@20cm")
     if args.all or args.pending or not named:
@@ -146,15 +151,6 @@ def _chosen(args: argparse.Namespace, session: Session) -> list[tuple[Light, flo
     if args.held_as_before:
         named = [(light, held if held is not None else session.held_before(light)) for light, held in named]
     return named
-
-
-def _named(text: str, session: Session) -> tuple[Light, float | None]:
-    known = {one.name.casefold() for one in session.lights()}
-    # A light may itself be called A@B: the whole text is tried as a name first.
-    held = units.Held(text, None) if text.casefold() in known else units.parse_held_off(text)
-    light = session.light(held.name)
-    check_held_off(held.held_off_m, session.placement(light.id), light.name)
-    return light, held.held_off_m
 
 
 def _together(args: argparse.Namespace, session: Session, how: dict[str, Any]) -> Request:

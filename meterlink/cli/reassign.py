@@ -2,18 +2,20 @@
 
 examples:
   meterlink reassign HAIR
+  meterlink reassign HAIR@30cm        and the dome was held off so far
 """
 
 from __future__ import annotations
 
 import argparse
 
-from meterlink.cli.frame import add_setup_option, open_session
+from meterlink.cli.completing import LIGHTS, completes
+from meterlink.cli.frame import add_setup_option, named_light, open_session
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
-    parser.add_argument("light", help="the light that the pop belongs to")
+    completes(parser.add_argument("light", metavar="LIGHT[@20cm]", help="the light that the pop belongs to"), LIGHTS)
     add_setup_option(parser)
 
 
@@ -22,8 +24,10 @@ def run(args: argparse.Namespace) -> int:
     session = open_session(args)
     with session.library:
         session.resume()
-        _, loser = session.reassign(args.light)
-        light = session.light(args.light)
+        light, held_off_m = named_light(args.light, session)
+        _, loser = session.reassign(light.name)
+        if held_off_m is not None:
+            session.held(held_off_m, light.id)
         state = session.view().state(light.id)
         said = f"{light.name} has the last reading now"
         if state is not None and state.judged is not None:

@@ -22,6 +22,7 @@ import time
 from typing import Any
 
 from meterlink import units
+from meterlink.cli.completing import SETUPS, completes
 from meterlink.cli.facts import add_fact_options, changed_details, fact_lines
 from meterlink.cli.frame import chosen_setup, open_library, print_json, print_rows
 from meterlink.cli.light import light_rows, print_lights
@@ -44,19 +45,19 @@ def configure(parser: argparse.ArgumentParser) -> None:
     listing.add_argument("--archived", action="store_true", help="with the archived ones")
     listing.add_argument("--json", action="store_true")
     show = actions.add_parser("show", help="camera settings, lights and where they stand")
-    show.add_argument("name", nargs="?")
+    completes(show.add_argument("name", nargs="?"), SETUPS)
     show.add_argument("--json", action="store_true")
     use = actions.add_parser("use", help="choose the set-up that the other verbs work on")
-    use.add_argument("name")
+    completes(use.add_argument("name"), SETUPS)
     change = actions.add_parser("change", help="change the camera settings or the notes")
-    change.add_argument("name", nargs="?")
+    completes(change.add_argument("name", nargs="?"), SETUPS)
     change.add_argument("--rename", metavar="NAME")
     _camera_options(change)
     copy = actions.add_parser("copy", help="the lights and where they stand, without readings, as a new set-up")
-    copy.add_argument("name")
-    copy.add_argument("new_name")
+    completes(copy.add_argument("name"), SETUPS)
+    copy.add_argument("new_name", nargs="?", help="default: the old name and 'copy'")
     archive = actions.add_parser("archive", help="take a set-up out of the list; it and its readings are kept")
-    archive.add_argument("name")
+    completes(archive.add_argument("name"), SETUPS)
     unarchive = actions.add_parser("unarchive", help="bring an archived set-up back")
     unarchive.add_argument("name")
 
@@ -210,10 +211,17 @@ def _change(args: argparse.Namespace, library: Library) -> None:
 
 def _copy(args: argparse.Namespace, library: Library) -> None:
     old = library.setup(args.name)
-    setup = copied_setup(library, old.id, args.new_name)
+    setup = copied_setup(library, old.id, args.new_name or _copy_name(library, old.name))
     library.use_setup(setup.id)
     count = len(library.lights(setup.id))
     print(f"{setup.name}: {count} lights copied from {old.name}, in use now; meter them: meterlink meter --all")
+
+
+def _copy_name(library: Library, name: str) -> str:
+    """Return ``NAME copy``, with a number where that is taken."""
+    taken = {one.name.casefold() for one in library.setups(include_archived=True)}
+    names = (f"{name} copy{number}" for number in ("", *(f" {n}" for n in range(2, 1000))))
+    return next(one for one in names if one.casefold() not in taken)
 
 
 def _archive(args: argparse.Namespace, library: Library) -> None:

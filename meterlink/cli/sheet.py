@@ -14,10 +14,14 @@ import argparse
 from pathlib import Path
 
 from meterlink.cli.frame import add_setup_option, open_session
+from meterlink.errors import UsageError
 from meterlink.library.files import file_name, write_whole
 from meterlink.report.page import sheet_html
 from meterlink.report.plan import plan, side
 from meterlink.report.qr import square_of
+
+PAGES = ("", ".html", ".htm")
+"""Endings of a file that a page may be written to."""
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -39,6 +43,11 @@ def run(args: argparse.Namespace) -> int:
                 print(path)
         if (args.plan or args.side) and not args.output:
             return 0
+        if args.output and Path(args.output).suffix.lower() not in PAGES:
+            raise UsageError(
+                "{file}: a sheet is an HTML page; write {page}, open it in a browser and print it, or save it as PDF there",
+                file=args.output, page=Path(args.output).with_suffix(".html").name,
+            )
         target = Path(args.output or file_name(view.setup.name, view.setup.id, ".html"))
         square, carries = square_of(session.library, session.setup.id)
         html = sheet_html(view, session.checks(), square, carries)

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterable
-from difflib import get_close_matches
 from typing import Any
 
 from meterlink.errors import NotInLibrary, UsageError
@@ -333,6 +332,8 @@ def _ambiguous(what: str, name: str, ids: list[str]) -> UsageError:
 
 
 def _unknown(what: str, name: str, names: Iterable[str], otherwise: Do) -> NotInLibrary:
+    from difflib import get_close_matches  # a slip alone needs it: every start would pay
+
     known = list(dict.fromkeys(names))
     by_key = {rows.name_key(n): n for n in known}
     close = [by_key[k] for k in get_close_matches(rows.name_key(name[:80]), by_key, n=3, cutoff=0.5)]

@@ -152,9 +152,12 @@ class Metering(SensorInUse):
         if session is None or session.walk.waiting is None:
             return Plan(None)
         waiting, listening = session.walk.waiting, session.walk.listening
+        placements = session.library.current_placements(session.setup.id)
+        if waiting.light_at_m is not None and waiting.light_id in placements:
+            placements[waiting.light_id] = placements[waiting.light_id]._replace(distance_m=waiting.light_at_m)
         simulated = pulse_of(
             session.lights(),
-            session.library.current_placements(session.setup.id),
+            placements,
             light_id=waiting.light_id,
             purpose=waiting.purpose,
             lit=waiting.lit,

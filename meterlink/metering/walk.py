@@ -14,6 +14,10 @@ from meterlink.records import Kind, Purpose
 from meterlink.records.kept import FACE
 
 
+FALLOFF = "falloff"
+"""Readings of a falloff walk are taken at points of their own, ``falloff 0.8``, so that they never pass for the face's."""
+
+
 class Request(NamedTuple):
     """One thing to be metered, and how the dome is held for it."""
 
@@ -32,6 +36,12 @@ class Request(NamedTuple):
     """Lights that fire, for ``together``."""
     note: str = ""
     """Kept with the reading: ``lamps on``, ``lamps off``."""
+
+    @property
+    def light_at_m(self) -> float | None:
+        """Where a falloff walk has the light, metres from the dome; None in every other walk."""
+        word, _, metres = self.point.partition(" ")
+        return float(metres) if word == FALLOFF and metres.replace(".", "", 1).isdecimal() else None
 
 
 class Walk:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from math import dist
 
+from meterlink.photometry.colour import kelvin, mired, mix, xy_of_cct
 from meterlink.records import Light, Placement
 from meterlink.simulation.studio import Pulse, StudioLight, held_off_vector, received
 
@@ -21,6 +22,13 @@ CARD = 0.3
 UNDECLARED_M = 0.03
 """A hand's usual distance when nobody says any."""
 FACE = (0.0, 0.0, 0.0)
+DAYLIGHT_K = 5600.0
+"""What a flash tube is made for (common practice, no published source)."""
+COOLER_MIRED = -1.5
+"""How a head's colour goes with each stop that it is turned down; made up."""
+GELS_MIRED = {"cto": 159.0, "cts": 145.0, "ctb": -137.0}
+"""Shift of a full gel by the trade's name; from memory."""
+PARTS = {"full": 1.0, "3/4": 0.75, "half": 0.5, "1/2": 0.5, "quarter": 0.25, "1/4": 0.25, "eighth": 0.125, "1/8": 0.125}
 
 
 def studio_light(light: Light, placement: Placement) -> StudioLight:
@@ -66,6 +74,7 @@ def pulse_of(
     if purpose == "room":
         return None
     total = 0.0
+    tints: list[tuple[float, float, float]] = []
     for one in lit if light_id is None else (light_id,):
         light = by_id.get(one)
         if light is None:
@@ -73,7 +82,9 @@ def pulse_of(
         own = studio_light(light, placements.get(one) or Placement("", one, 0.0))
         source = by_id.get(light.source_light_id or "")
         if source is None:
-            total += at_dome(own, held, toward, aim)
+            got = at_dome(own, held, toward, aim)
+            total += got
+            tints.append((*chromaticity(placements.get(one)), got))
             continue
         feeding = studio_light(source, placements.get(source.id) or Placement("", source.id, 0.0))
         if purpose in ("with", "without"):
@@ -83,4 +94,14 @@ def pulse_of(
             total += feeding.exposure_lxs * (1.0 + cosine) / 2.0
         if purpose != "without":
             total += CARD * at_dome(own._replace(exposure_lxs=feeding.exposure_lxs), held, toward, aim)
-    return Pulse(total) if total > 0 else None
+    return Pulse(total, xy=mix(tints) if tints else chromaticity(None)) if total > 0 else None
+
+
+def chromaticity(placement: Placement | None) -> tuple[float, float]:
+    """Return x and y of a head as it is powered, through its gel; a gel of another name than CTO, CTS or CTB changes nothing."""
+    power = placement.power_stops if placement is not None and placement.power_stops is not None else USUAL_POWER_STOPS
+    shift = COOLER_MIRED * -power
+    words = placement.gel.lower().split() if placement is not None else []
+    full = next((GELS_MIRED[word] for word in words if word in GELS_MIRED), 0.0)
+    part = next((PARTS[word] for word in words if word in PARTS), 1.0)
+    return xy_of_cct(kelvin(mired(DAYLIGHT_K) + shift + full * part))

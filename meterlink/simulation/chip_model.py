@@ -37,6 +37,8 @@ class Shown(NamedTuple):
 
     notice: bytes
     block: bytes
+    colour: bytes = b""
+    """Comes before the block; empty when the sensor sees no colour."""
 
 
 class ChipModel:
@@ -51,11 +53,12 @@ class ChipModel:
         full_scale_lx: Sequence[float] = FULL_SCALE_LX,
         noise_codes: float = NOISE_CODES,
         pedestal_raw: float = PEDESTAL_RAW,
+        colour: bool = False,
     ) -> None:
         self.identity = Identity(
             sensor_id, name, m.DIALECT, "0.1.0", flash=True, steady=True, adc_bits=ADC_BITS,
             ranges=m.range_names(len(full_scale_lx)), ring_samples=RING, sample_interval_s=INTERVAL_S,
-            intervals=tuple(INTERVAL_S * f for f in m.INTERVAL_FACTORS),
+            intervals=tuple(INTERVAL_S * f for f in m.INTERVAL_FACTORS), colour=colour,
         )  # fmt: skip
         self.ambient_lx = 60.0
         self.held_off_m: float | None = None
@@ -151,7 +154,9 @@ class ChipModel:
             truncated, self.held_off_m,
         )  # fmt: skip
         notice = self._encoder.pop(now_s, self.pops_seen, self.range_index, clipped=clipped, lost=self.pops_lost)
-        return Shown(notice, self._encoder.block(now_s, block))
+        xy = light.xy if self.identity.colour and isinstance(light, Pulse) else None
+        tint = self._encoder.chromaticity(*xy, during_pop=True) if xy is not None else b""
+        return Shown(notice, self._encoder.block(now_s, block), tint)
 
     def lose_pop(self) -> None:
         """A pop that came while the last block was still being sent: it is only counted."""

@@ -3,7 +3,8 @@
 ``sim:`` fires the light that a walk waits for, as it is placed and powered; where nothing is waited for it shows a small
 portrait set whose lights fire one after the other.  With ``sim:?every=0`` nothing happens until
 ``pop``, ``unplug`` and the other verbs are called.  Options: ``every`` (seconds between pops), ``seed``, ``lights``
-(names, in the order in which they fire: ``lights=KEY,FILL,KEY``), ``fault`` (a sensor built wrong: ``bad_builds.FAULTS``).
+(names, in the order in which they fire: ``lights=KEY,FILL,KEY``), ``colour=yes`` (it sees colour too), ``fault`` (a sensor
+built wrong: ``bad_builds.FAULTS``).
 """
 
 from __future__ import annotations
@@ -31,7 +32,7 @@ CHUNK_BYTES = 256
 
 def from_url(url: LinkUrl) -> SimulatedLink:
     """Return the link of ``sim:?every=2.5&seed=1&lights=KEY,FILL``."""
-    url.refuse_options_but("every", "fault", "lights", "seed")
+    url.refuse_options_but("colour", "every", "fault", "lights", "seed")
     studio = first_steps()
     names = [n for n in url.options.get("lights", "").split(",") if n]
     strange = [n for n in names if n not in studio.lights]
@@ -49,7 +50,10 @@ def from_url(url: LinkUrl) -> SimulatedLink:
         raise UsageError("{url}: 'every' is a number of seconds and 'seed' a whole number", url=url.text) from None
     if not 0.0 <= every_s <= 3600.0:
         raise UsageError("{url}: 'every' is 0 (by hand) to 3600 seconds", url=url.text)
-    chip = BadBuild(fault, seed=seed) if fault else ChipModel(seed=seed)
+    colour = url.options.get("colour", "no")
+    if colour not in ("yes", "no"):
+        raise UsageError("{url}: 'colour' is yes or no", url=url.text)
+    chip = BadBuild(fault, seed=seed) if fault else ChipModel(seed=seed, colour=colour == "yes")
     return SimulatedLink(chip, studio=studio, order=names, every_s=every_s, url=url.text, seed=seed)
 
 
@@ -136,6 +140,7 @@ class SimulatedLink:
         if shown is None:
             return False
         self.say(shown.notice)
+        self.say(shown.colour)
         self.say(shown.block)
         return True
 

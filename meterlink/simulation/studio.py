@@ -25,6 +25,8 @@ class Pulse(NamedTuple):
     exposure_lxs: float
     rise_s: float = 40e-6
     fall_s: float = 0.7e-3
+    xy: tuple[float, float] | None = None
+    """CIE 1931 chromaticity, for a sensor that sees colour; None is not simulated."""
 
     def illuminance_lx(self, t_s: float) -> float:
         """Return the light ``t_s`` after the start; 0 before it."""

@@ -104,6 +104,8 @@ def parse_length(text: str, what: str = "length", least_m: float = 0.0, most_m: 
     plain = _clean(text, what, _LENGTHS)
     metres = 0.0 if plain == "0" else _length_m(plain)
     if metres is None:
+        if plain[0] == "-":
+            raise _unreadable(what, text, _LENGTHS, "is negative")
         if _fullmatch(_NUMBER, plain):
             raise _unreadable(what, text, say("{number}m, {number}cm or {number}in", number=plain), "has no unit")
         raise _unreadable(what, text, _LENGTHS)

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from meterlink.cli.main import VERBS, build_parser
+from meterlink.cli.main import VERBS, module_of, parse
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -35,7 +35,7 @@ def test_every_command_of_the_readme_is_understood(command: str) -> None:
     """The verb is there and takes these arguments."""
     words = shlex.split(command)[1:]
 
-    build_parser(words[0]).parse_args(words[1:])
+    parse(words[0], words[1:])
 
 
 EXAMPLE = re.compile(r"^  (meterlink .*?)(?:   .*)?$", re.MULTILINE)
@@ -43,7 +43,7 @@ EXAMPLE = re.compile(r"^  (meterlink .*?)(?:   .*)?$", re.MULTILINE)
 
 def examples() -> list[str]:
     """Every example in the help of every verb."""
-    return [line.strip() for verb in VERBS for line in EXAMPLE.findall(build_parser(verb).epilog or "")]
+    return [line.strip() for verb in VERBS for line in EXAMPLE.findall(module_of(verb).__doc__ or "")]
 
 
 @pytest.mark.parametrize("command", examples())
@@ -51,4 +51,4 @@ def test_every_example_in_the_help_is_understood(command: str) -> None:
     """An example that one copies works as it stands."""
     words = shlex.split(command)[1:]
 
-    build_parser(words[0]).parse_args(words[1:])
+    parse(words[0], words[1:])

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from meterlink.cli.main import PLAIN, VERBS, build_parser, overview, plain_arguments
+from meterlink.cli.main import VERBS, build_parser, overview
 
 Run = Callable[..., object]
 
@@ -156,35 +156,3 @@ def test_names_from_outside_are_text_not_markup(ml: Run) -> None:
     ml("light", "add", "[red]", "--role", "key", "--distance", "1m")
 
     assert "[red]" in ml("light", "list").out
-
-
-PLAIN_CASES = [
-    ("ratios", []),
-    ("ratios", ["--json"]),
-    ("ratios", ["--whole", "--json", "--setup", "A b"]),
-    ("ratios", ["--setup=A", "--library", "x.sqlite"]),
-    ("checks", ["--json"]),
-    ("undo", ["--setup", "A"]),
-]
-
-
-@pytest.mark.parametrize(("verb", "arguments"), PLAIN_CASES)
-def test_plain_arguments_are_read_as_argparse_reads_them(verb: str, arguments: list[str]) -> None:
-    """The short way and argparse give the same."""
-    assert vars(plain_arguments(verb, arguments)) == vars(build_parser(verb).parse_args(arguments))
-
-
-@pytest.mark.parametrize(
-    "arguments", [["--help"], ["-h"], ["--js"], ["x"], ["--setup"], ["--setup", "-1"], ["--json=1"], ["--unknown"]]
-)
-def test_anything_unusual_goes_to_argparse(arguments: list[str]) -> None:
-    """Help, slips and missing values are argparse's to answer."""
-    assert plain_arguments("ratios", arguments) is None
-
-
-@pytest.mark.parametrize("verb", sorted(PLAIN))
-def test_plain_verbs_have_no_other_options(verb: str) -> None:
-    """A new option of a plain verb is not forgotten in the list."""
-    parser = build_parser(verb)
-
-    assert {action.dest for action in parser._actions} - {"help"} == set(PLAIN[verb])

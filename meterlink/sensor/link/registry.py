@@ -65,6 +65,8 @@ def parse(text: str) -> LinkUrl:
         raise UsageError("a sensor is named by a URL such as serial:/dev/ttyACM0: {do}", do=Do("sensors"))
     if text.startswith("/dev/") or re.fullmatch(r"COM\d+", text, re.IGNORECASE):
         return LinkUrl(text, "serial", text, {})
+    if text.lower() == "sim":
+        text = "sim:"
     scheme, colon, rest = text.partition(":")
     scheme = scheme.lower()
     if scheme in _PYSERIAL and rest.startswith("//"):

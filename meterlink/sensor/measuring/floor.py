@@ -9,7 +9,6 @@ under the whole pulse, and its last tail, below one code, would be lost: 5 to 9 
 from __future__ import annotations
 
 import math
-from statistics import NormalDist
 from typing import TYPE_CHECKING, NamedTuple
 
 from meterlink.records import Steady, WaveBlock
@@ -46,6 +45,8 @@ def hidden(
     ``foot`` samples before the trigger are not looked at.  ``room`` is steady light just before, on the same range: its
     finer codes tell the level better than ``dark_raw`` and a guess.
     """
+    from statistics import NormalDist  # like numpy: only where there is a waveform
+
     import numpy as np
 
     quiet = codes[: max(0, block.pretrigger - foot)]

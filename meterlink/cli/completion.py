@@ -1,0 +1,28 @@
+"""Print what a shell needs to complete verbs, options, lights, set-ups, heads and modifiers.
+
+examples:
+  meterlink completion bash      add what it prints to ~/.bashrc
+  meterlink completion zsh       to ~/.zshrc
+  meterlink completion fish      to ~/.config/fish/completions/meterlink.fish
+
+Names come from your library at the moment that they are asked for.  Open a new shell afterwards.
+"""
+
+from __future__ import annotations
+
+import argparse
+
+SHELLS = ("bash", "zsh", "fish")
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the argument."""
+    parser.add_argument("shell", choices=SHELLS)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the shell's own lines."""
+    from argcomplete.shell_integration import shellcode
+
+    print(shellcode(["meterlink"], shell=args.shell))
+    return 0

@@ -1,0 +1,161 @@
+"""A light described as in a set diagram: ``KEY "octa 90" 1.2m 40 30 1/4``; the kit fills in what it knows of the pieces.
+
+Words are told apart by their form, so their order is only a habit: a name of the kit, a length, up to two angles, a power,
+a size with an ``x``, a role.
+"""
+
+from __future__ import annotations
+
+import argparse
+import re
+from collections.abc import Sequence
+from typing import Any
+
+from meterlink import units
+from meterlink.cli.ask import ask_line
+from meterlink.errors import UnitError, UsageError
+from meterlink.library.kit import HEAD, MODIFIER, Piece, pieces
+from meterlink.library.store import Library
+from meterlink.metering.session import Session
+from meterlink.records import Light
+from meterlink.records.kept import ROLES
+from meterlink.words.actions import Do
+from meterlink.words.language import translated
+
+ROLE_WORDS = {"backlight": "rim", "kicker": "rim", "bg": "background", "backdrop": "background", "main": "key", "accent": "other"}
+"""What the trade also calls a role (common practice, no published source)."""
+_ANGLE = r"[-+\u2212]?\s?[0-9.,]+\s?(?:°|deg|degrees?)?(?:\s?(?:left|right|up|down|l|r))?"
+_SIZE = r"[0-9.,]+[^/]*[x×][^/]*[0-9.,]+.*"
+DIAL = ("power_step_stops", "power_min_stops", "full_power_j", "shared_generator")
+"""What belongs to a head, whatever light it is used for."""
+
+
+def role_of(name: str) -> str | None:
+    """Return the role that a light's name says (``KEY``, ``Hair 2``, ``BG``), None when it says none."""
+    first = re.match(r"[^\W\d_]*", name.strip().lower())
+    word = first[0] if first else ""
+    return ROLE_WORDS.get(word, word if word in ROLES else None)
+
+
+def read_words(args: argparse.Namespace, session: Session) -> list[Piece]:
+    """Put each word into the option that it stands for; return the pieces of the kit that were named.
+
+    Raises UsageError for a word that can be nothing, or that says a second time what was said.
+    """
+    known = pieces(session.library)
+    named: list[Piece] = []
+    texts = [one for text in args.words if (one := " ".join(text.split()))]
+    for text in (*texts, *(t for t in (args.fixture, args.modifier) if t)):
+        named += [one for one in known if one.name.casefold() == text.casefold() and one not in named]
+    modifier = None
+    for text in texts:
+        here = [one for one in named if one.name.casefold() == text.casefold()]
+        for piece in here:
+            _say_once(args, "fixture" if piece.kind == HEAD else "modifier", piece.name)
+        if not here and not _formed(args, text):
+            if modifier is not None or args.action != "add" or text[:1].isdigit():
+                raise UsageError(
+                    "'{word}' is no distance, angle, power, size or piece of your kit: see {do}",
+                    word=text[:30], do=Do("change_light_help"),
+                )
+            modifier = text
+    if modifier is not None:
+        _say_once(args, "modifier", modifier)
+    return named
+
+
+def _formed(args: argparse.Namespace, text: str) -> bool:
+    """Say whether a word's form tells what it is, and put it there."""
+    if text.lower() in ROLES:
+        _say_once(args, "role", text)
+    elif re.fullmatch(_SIZE, text, re.IGNORECASE):
+        _say_once(args, "rectangle", text)
+    elif re.fullmatch(_ANGLE, text, re.IGNORECASE):
+        upward = text.lower().endswith(("up", "down"))
+        _say_once(args, "elevation" if upward or args.azimuth is not None else "azimuth", text)
+    elif _reads(units.parse_length, text) or (text[:1] in "-\u2212" and text[-1:].isalpha()):
+        _say_once(args, "distance", text)
+    elif "/" in text or text[-1:] in "jJsS%" or text.lower() in ("full", "max"):
+        _say_once(args, "power", text)
+    else:
+        return False
+    return True
+
+
+def _reads(parse: Any, text: str) -> bool:
+    try:
+        parse(text)
+    except UnitError:
+        return False
+    return True
+
+
+def _say_once(args: argparse.Namespace, option: str, text: str) -> None:
+    if getattr(args, option) is not None:
+        raise UsageError(
+            "{option} is said twice, {first} and {second}: say it once",
+            option=translated(option), first=getattr(args, option), second=text,
+        )
+    setattr(args, option, text)
+
+
+def _of_kind(named: Sequence[Piece], kind: str) -> Piece | None:
+    return next((one for one in named if one.kind == kind), None)
+
+
+def from_kit(named: Sequence[Piece], session: Session, but: Light | None = None) -> dict[str, Any]:
+    """Return what the kit knows for the light: names as spelled there, the head usually behind a modifier, its dial.
+
+    A head that another light of the set has already is not taken a second time.
+    """
+    changes: dict[str, Any] = {}
+    head, modifier = _of_kind(named, HEAD), _of_kind(named, MODIFIER)
+    taken = {one.fixture.casefold() for one in session.lights() if but is None or one.id != but.id}
+    if modifier is not None:
+        changes["modifier"] = modifier.name
+        usual = modifier.light
+        if head is None and but is None and usual.fixture and usual.fixture.casefold() not in taken:
+            changes["fixture"] = usual.fixture
+            changes |= _dial(_of_kind([p for p in pieces(session.library) if p.name == usual.fixture], HEAD), but)
+    if head is not None:
+        changes["fixture"] = head.name
+        changes |= _dial(head, but)
+    return changes
+
+
+def _dial(head: Piece | None, light: Light | None) -> dict[str, Any]:
+    if head is None:
+        return {}
+    top = head.light.details.get("scale_top")
+    details = {"details": {**(light.details if light else {}), "scale_top": top}} if top is not None else {}
+    return {**{name: getattr(head.light, name) for name in DIAL}, **details}
+
+
+def place_from_kit(named: Sequence[Piece]) -> dict[str, Any]:
+    """Return what a modifier brings to the placement: shape, size, beam, recess."""
+    modifier = _of_kind(named, MODIFIER)
+    p = modifier.placement if modifier is not None else None
+    if p is None:
+        return {}
+    return {name: getattr(p, name) for name in ("shape", "width_m", "height_m", "emission_n", "recess_m")}
+
+
+def kit_names(library: Library) -> list[str]:
+    """Every modifier and head by name, modifiers first."""
+    return [p.name for p in sorted(pieces(library), key=lambda one: one.kind == HEAD)]
+
+
+def ask(args: argparse.Namespace, session: Session) -> None:
+    """Ask for name, and the four things of a diagram in turn; an empty answer leaves one out."""
+    free = [role.upper() for role in ROLES if all(role_of(one.name) != role for one in session.lights())]
+    args.name = ask_line("light", free)
+    if not args.name:
+        raise UsageError("a light needs a name: meterlink light add KEY")
+    if role_of(args.name) is None and args.role is None:
+        args.role = ask_line("role", ROLES)
+    args.words = [
+        ask_line("modifier or head", kit_names(session.library)),
+        ask_line("distance, e.g. 1.2m", ()),
+        *ask_line("azimuth and elevation, e.g. 40 30 (0 is the camera, + its right)", ()).split(),
+        ask_line("power, e.g. 1/4", ()),
+    ]

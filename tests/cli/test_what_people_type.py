@@ -1,0 +1,325 @@
+"""What people type is taken as they mean it, or answered by one clear line."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from meterlink.cli.as_typed import as_typed
+from meterlink.cli.described import role_of
+
+Run = Callable[..., object]
+
+
+def placed(run: Run, name: str) -> dict[str, object]:
+    """The light of this name as data, with its placement."""
+    return next(one for one in json.loads(run("light", "list", "--json").out) if one["name"] == name)
+
+
+TYPED = [
+    (["--distance", "120", "cm"], ["--distance", "120 cm"]),
+    (["--disk", "7", "inch"], ["--disk", "7 inch"]),
+    (["--rectangle", "30", "x", "90cm"], ["--rectangle", "30 x 90cm"]),
+    (["--shutter", "1/125", "sec"], ["--shutter", "1/125 sec"]),
+    (["KEY@20", "cm", "FILL"], ["KEY@20 cm", "FILL"]),
+    (["--distance", "-1m"], ["--distance", "\u22121m"]),
+    (["KEY2", "s"], ["KEY2", "s"]),
+    (["--", "-1", "m"], ["--", "-1", "m"]),
+    (["x", "30"], ["x", "30"]),
+]
+
+
+@pytest.mark.parametrize(("words", "meant"), TYPED)
+def test_words_that_belong_together_become_one(words: list[str], meant: list[str]) -> None:
+    """A unit belongs to the number before it; a light's name with a digit is no number."""
+    assert as_typed(words) == meant
+
+
+LENGTHS = [
+    (("120", "cm"), 1.2), (("120 cm",), 1.2), (("7", "inch"), 0.1778), (("7inch",), 0.1778), (("4ft6",), 1.3716),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("typed", "metres"), LENGTHS)
+def test_a_length_may_have_a_blank_before_its_unit(small_set: Run, typed: tuple[str, ...], metres: float) -> None:
+    """``--distance 120 cm`` is 1.2 m, quoted or not."""
+    assert small_set("light", "move", "KEY", "--distance", *typed).code == 0
+    assert placed(small_set, "KEY")["placement"]["distance_m"] == pytest.approx(metres)
+
+
+@pytest.mark.parametrize("typed", [("30 x 90cm",), ("30", "x", "90cm"), ("30x90cm",), ("30cm", "x", "90cm")])
+def test_a_size_may_have_blanks_around_its_x(small_set: Run, typed: tuple[str, ...]) -> None:
+    """``--rectangle 30 x 90cm`` is 0.3 m by 0.9 m."""
+    assert small_set("light", "move", "KEY", "--rectangle", *typed).code == 0
+
+    place = placed(small_set, "KEY")["placement"]
+    assert (place["shape"], place["width_m"], place["height_m"]) == ("rectangle", 0.3, 0.9)
+
+
+@pytest.mark.parametrize("words", [("light", "move", "KEY", "1/8"), ("move", "KEY", "1/8"), ("light", "change", "KEY", "1/8")])
+def test_a_power_alone_is_the_new_power(small_set: Run, words: tuple[str, ...]) -> None:
+    """``move KEY 1/8`` turns the dial and leaves the rest where it was."""
+    assert small_set(*words).code == 0
+
+    place = placed(small_set, "KEY")["placement"]
+    assert place["power_stops"] == -3
+    assert place["distance_m"] == 1.2
+
+
+def test_move_and_change_are_one_verb(small_set: Run) -> None:
+    """Either name takes a role and a distance at once."""
+    small_set("light", "change", "FILL", "--distance", "2m", "--role", "Rim")
+    small_set("light", "move", "FILL", "--power", "1/2", "--rename", "EDGE")
+
+    light = placed(small_set, "EDGE")
+    assert (light["role"], light["placement"]["distance_m"], light["placement"]["power_stops"]) == ("rim", 2.0, -1.0)
+
+
+def test_a_role_may_have_a_capital(small_set: Run) -> None:
+    """``--role Rim`` is a rim light."""
+    assert small_set("light", "add", "R", "--role", "Rim", "--distance", "2m").code == 0
+    assert placed(small_set, "R")["role"] == "rim"
+
+
+def test_sim_without_its_colon_is_the_simulated_sensor(small_set: Run) -> None:
+    """``--sensor sim`` meters."""
+    ran = small_set("meter", "KEY@0", "--sensor", "sim")
+
+    assert ran.code == 0
+    assert "KEY" in ran.out
+
+
+@pytest.mark.parametrize("typed", [("1/125", "sec"), ("1/125 sec",), ("1/125s",)])
+def test_a_shutter_time_may_say_its_seconds(small_set: Run, typed: tuple[str, ...]) -> None:
+    """``--shutter 1/125 sec`` is 1/128 s, the exact value of that step."""
+    small_set("setup", "change", "--shutter", "1/60")
+    assert small_set("setup", "change", "--shutter", *typed).code == 0
+    assert json.loads(small_set("setup", "show", "--json").out)["shutter_s"] == pytest.approx(1 / 128)
+
+
+@pytest.mark.parametrize("words", [("--distance", "-1m"), ("--distance=-1m",), ("-1m",)])
+def test_a_negative_distance_is_answered_as_one(small_set: Run, words: tuple[str, ...]) -> None:
+    """Not "expected one argument": the line says that it is negative."""
+    ran = small_set("light", "move", "KEY", *words)
+
+    assert ran.code == 2
+    assert "negative" in ran.err
+    assert len(ran.err.splitlines()) == 1
+
+
+def test_a_negative_angle_or_power_needs_no_equals_sign(small_set: Run) -> None:
+    """``--azimuth -30deg --power -1/3`` are values, not options."""
+    assert small_set("light", "move", "KEY", "--azimuth", "-30deg", "--power", "-2.3").code == 0
+
+    place = placed(small_set, "KEY")["placement"]
+    assert (place["azimuth_deg"], place["power_stops"]) == (-30, -2.3)
+
+
+def test_a_light_s_name_alone_shows_it(small_set: Run) -> None:
+    """``light KEY`` says where it stands; ``light`` lists all."""
+    assert "KEY (key): disk 90 cm, 1.20 m" in small_set("light", "KEY").out
+    assert small_set("light").out == small_set("light", "list").out
+
+
+def test_a_copy_without_a_name_is_called_so(small_set: Run) -> None:
+    """``setup copy Potter`` makes "Potter copy", then "Potter copy 2"."""
+    assert "Potter copy:" in small_set("setup", "copy", "Potter").out
+    assert "Potter copy 2:" in small_set("setup", "copy", "Potter").out
+
+
+def test_a_reading_is_reassigned_with_its_distance(small_set: Run) -> None:
+    """``reassign FILL@30cm`` gives the pop to FILL, held off 30 cm."""
+    small_set("meter", "KEY@0", "--sensor", "sim:?every=0.2")
+
+    ran = small_set("reassign", "FILL@30cm")
+    rows = {row["light"]: row for row in json.loads(small_set("ratios", "--json").out)}
+
+    assert ran.code == 0
+    assert rows["FILL"]["correction_stops"] < -0.3
+    assert rows["KEY"]["corrected_f"] is None
+
+
+@pytest.mark.parametrize("words", [("--room", "on"), ("--room", "--lamps", "on")])
+def test_room_light_takes_its_lamps_directly(small_set: Run, words: tuple[str, ...]) -> None:
+    """``meter --room on`` is room light with the modelling lamps burning."""
+    ran = small_set("meter", *words, "--sensor", "sim:")
+
+    assert ran.code == 0
+    assert "modelling lamps on" in ran.out
+
+
+def test_none_takes_a_gel_away(small_set: Run) -> None:
+    """``--gel none`` and ``--grid none`` remove what was there."""
+    small_set("light", "move", "KEY", "--gel", "half CTO", "--grid", "40")
+    small_set("light", "move", "KEY", "--gel", "none", "--grid", "None")
+
+    place = placed(small_set, "KEY")["placement"]
+    assert (place["gel"], place["grid_deg"]) == ("", None)
+
+
+def test_a_sheet_that_should_be_a_pdf_says_how(small_set: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """No page of HTML is written under the name of a PDF."""
+    monkeypatch.chdir(tmp_path)
+    ran = small_set("sheet", "-o", "foo.pdf")
+
+    assert ran.code == 2
+    assert "foo.html" in ran.err
+    assert not (tmp_path / "foo.pdf").exists()
+
+
+def test_a_csv_is_not_imported_and_that_is_said(small_set: Run, tmp_path: Path) -> None:
+    """``import x.csv`` names what can be imported instead."""
+    path = tmp_path / "x.csv"
+    small_set("export", str(path))
+    path.write_text("light,f\nKEY,8\n")
+    ran = small_set("import", str(path))
+
+    assert ran.code == 1
+    assert len(ran.err.splitlines()) == 1
+    assert "CSV" in ran.err
+    assert ".json" in ran.err
+
+
+def test_a_library_that_is_not_there_is_not_merged(small_set: Run, tmp_path: Path) -> None:
+    """``merge missing`` says so in one line and makes no file."""
+    ran = small_set("merge", str(tmp_path / "missing"))
+
+    assert ran.code == 2
+    assert len(ran.err.splitlines()) == 1
+    assert "missing" in ran.err
+    assert not (tmp_path / "missing").exists()
+
+
+@pytest.mark.parametrize("words", [("meter",), ("light", "move")])
+def test_help_may_stand_before_the_verb(ml: Run, words: tuple[str, ...]) -> None:
+    """``help meter`` is ``meter --help``, for an action too."""
+    ran = ml("help", *words)
+
+    assert ran.code == 0
+    assert ran.out == ml(*words, "--help").out
+    assert f"usage: meterlink {' '.join(words)}" in ran.out
+
+
+def test_the_lights_are_one_table_wherever_they_are_shown(small_set: Run) -> None:
+    """``setup show`` ends with what ``light list`` prints."""
+    assert small_set("setup", "show").out.endswith(small_set("light", "list").out)
+
+
+# Describing a light from the kit
+
+
+@pytest.fixture
+def kit(ml: Run) -> Run:
+    """A library whose kit has a head with its dial and an octa that it wears; in use is an empty set."""
+    ml("setup", "new", "Old")
+    ml(
+        "light", "add", "KEY", "--role", "key", "--disk", "90cm", "--distance", "1m", "--fixture", "head A",
+        "--modifier", "octa 90", "--power-step", "1/10", "--power-min", "1/256", "--full-power", "400J",
+    )  # fmt: skip
+    ml("setup", "new", "Today")
+    return ml
+
+
+def test_a_light_of_the_kit_is_described_in_one_short_line(kit: Run) -> None:
+    """At most 40 keys; shape, size, head, dial and role are filled in."""
+    line = 'light add KEY "octa 90" 1.2m 40 30 1/4'
+    assert len(line) + 1 <= 40
+
+    ran = kit("light", "add", "KEY", "octa 90", "1.2m", "40", "30", "1/4")
+    light = placed(kit, "KEY")
+    place = light["placement"]
+
+    assert ran.code == 0
+    assert (light["role"], light["fixture"], light["modifier"], light["full_power_j"]) == ("key", "head A", "octa 90", 400)
+    assert (light["power_step_stops"], light["power_min_stops"]) == (0.1, -8)
+    assert (place["shape"], place["width_m"], place["distance_m"]) == ("disk", 0.9, 1.2)
+    assert (place["azimuth_deg"], place["elevation_deg"], place["power_stops"]) == (40, 30, -2)
+
+
+def test_the_order_of_words_does_not_matter_and_options_stay(kit: Run) -> None:
+    """Words are told apart by their form; a power in joules reads the head's own scale."""
+    kit("light", "add", "RIM", "200J", "-50", "OCTA 90", "20 up", "2m", "--grid", "30")
+    light = placed(kit, "RIM")
+    place = light["placement"]
+
+    assert (light["role"], light["point"], light["modifier"]) == ("rim", "rim", "octa 90")
+    assert (place["power_stops"], place["azimuth_deg"], place["elevation_deg"]) == (-1, -50, 20)
+    assert (place["distance_m"], place["grid_deg"]) == (2.0, 30)
+
+
+def test_a_head_that_stands_in_the_set_is_not_taken_twice(kit: Run) -> None:
+    """Two lights with the same modifier have two heads: the second one's is not guessed."""
+    kit("light", "add", "KEY", "octa 90", "1m")
+    kit("light", "add", "FILL", "octa 90", "1m")
+
+    assert placed(kit, "FILL")["fixture"] == ""
+    assert placed(kit, "FILL")["placement"]["width_m"] == 0.9
+
+
+def test_a_word_said_twice_is_refused(kit: Run) -> None:
+    """Two distances are a slip: nothing is added."""
+    ran = kit("light", "add", "KEY", "1m", "2m")
+
+    assert ran.code == 2
+    assert "twice" in ran.err
+    assert kit("light", "list", "--json").out.strip() == "[]"
+
+
+def test_a_new_modifier_is_taken_by_its_name(kit: Run) -> None:
+    """A word that is nothing else names a modifier that the kit does not know yet; its size may follow."""
+    kit("light", "add", "FILL", "strip", "30x120cm", "2m", "-40")
+
+    light = placed(kit, "FILL")
+    assert light["modifier"] == "strip"
+    assert (light["placement"]["shape"], light["placement"]["height_m"]) == ("rectangle", 1.2)
+
+
+def test_moving_takes_no_stray_word_for_a_modifier(kit: Run) -> None:
+    """A slip while moving changes nothing."""
+    kit("light", "add", "KEY", "octa 90", "1m")
+    ran = kit("light", "move", "KEY", "closer")
+
+    assert ran.code == 2
+    assert placed(kit, "KEY")["modifier"] == "octa 90"
+
+
+@pytest.mark.parametrize(
+    ("name", "role"), [("KEY", "key"), ("Fill 2", "fill"), ("BG", "background"), ("kicker", "rim"), ("CARD", None), ("7", None)]
+)
+def test_a_name_says_its_role(name: str, role: str | None) -> None:
+    """Names of the trade are enough; others say nothing."""
+    assert role_of(name) == role
+
+
+def test_add_alone_asks_in_turn(kit: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Name, then modifier, distance, direction and power; the answers make the light."""
+    asked: list[str] = []
+    answers = iter(["KEY", "octa 90", "120 cm", "40 30", "1/4"])
+
+    def answer(question: str) -> str:
+        asked.append(question)
+        return next(answers)
+
+    monkeypatch.setattr("builtins.input", answer)
+    ran = kit("light", "add")
+
+    assert ran.code == 0
+    assert len(asked) == 5
+    place = placed(kit, "KEY")["placement"]
+    assert (place["distance_m"], place["azimuth_deg"], place["elevation_deg"], place["power_stops"]) == (1.2, 40, 30, -2)
+
+
+def test_nobody_there_to_answer_is_one_line(kit: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With no terminal behind it, ``light add`` says what to type instead."""
+
+    def nobody(_: str) -> str:
+        raise EOFError
+
+    monkeypatch.setattr("builtins.input", nobody)
+    ran = kit("light", "add")
+
+    assert ran.code == 2
+    assert len(ran.err.splitlines()) == 1
