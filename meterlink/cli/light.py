@@ -76,6 +76,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
             shape.add_argument("--disk", metavar="D", help="round source, e.g. 90cm")
             shape.add_argument("--rectangle", metavar="WxH", help="e.g. 60x90cm, 14x39in")
             shape.add_argument("--bare", action="store_true", help="small source, a point (default)")
+        if action == "move":
+            sub.add_argument("--as-metered", action="store_true", help="it stood so when it was metered: its readings stay")
         if action in ("add", "change"):
             _options(sub, LIGHT_OPTIONS)
             sub.add_argument("--shared-generator", action="store_true", default=None, help="shares one with other heads")
@@ -126,7 +128,7 @@ def _move(args: argparse.Namespace, session: Session) -> None:
     changes = _placement_changes(args, light)
     if not changes:
         raise UsageError("{light}: say what changed, e.g. --distance 1.2m or --power 1/8", light=light.name)
-    print(describe(light, session.move(light, **changes)))
+    print(describe(light, session.move(light, as_metered=args.as_metered, **changes)))
 
 
 def _change(args: argparse.Namespace, session: Session) -> None:
