@@ -10,8 +10,9 @@ from collections.abc import Callable, Iterable
 from math import log2
 from typing import Any, NamedTuple, TypeAlias
 
-from meterlink.judging.evidence import HELD, Suspect
-from meterlink.judging.judged_set import JudgedSet, SumCheck
+from meterlink.judging.evidence import APART_LIMIT, DIAL, HELD, Suspect
+from meterlink.judging.judged_set import JudgedSet, LightState, SumCheck, quoted
+from meterlink.judging.learnt_dial import dial_steps, dial_words
 from meterlink.judging.prediction import causes
 from meterlink.judging.reach import costs_more, reach_of
 from meterlink.judging.repeats import outlier_note
@@ -22,11 +23,6 @@ __all__ = ["FINDERS", "Finding", "findings", "register"]
 
 WRONG, DOUBTFUL, CAUTION, NOTE = 3.0, 2.0, 1.0, 0.0
 """Ranks: a number of the set is wrong; may be wrong; is right but will disappoint; is good to know."""
-
-
-APART_LIMIT = 3.5
-"""A single reading this many standard uncertainties from its prediction is named even when the whole raises no alarm, or
-blames another light; lower, and this alone would call back for one clean set in two hundred."""
 
 
 class Finding(NamedTuple):
@@ -125,14 +121,16 @@ def disagreement(view: JudgedSet) -> Iterable[Finding]:
     }
     name = names.get(top.light_id or "", "")
     rank = WRONG + min(0.9, log2(1 + weighing.odds) / 20)
-    kind = "sum" if check.residual_stops is not None else "prediction"
-    yield Finding(kind, rank, name, _disagreement_text(check, top, view), _next_words(check), numbers)
+    kind = "sum" if check.residual_stops is not None and top.cause != DIAL else "prediction"
+    yield Finding(kind, rank, name, _disagreement_text(check, top, view), _next_words(check, view), numbers)
 
 
 def _disagreement_text(check: SumCheck, top: Suspect, view: JudgedSet) -> str:
     """What disagrees, and the likeliest cause."""
     parts = []
-    if check.residual_stops is not None:
+    if check.residual_stops is not None and top.cause == DIAL and abs(check.residual_stops) <= 2 * check.u_stops:
+        parts.append("all lights together bear the readings out")
+    elif check.residual_stops is not None:
         less = "less" if check.residual_stops < 0 else "more"
         u95 = max(0.1, 2 * check.u_stops)
         parts.append(f"all lights together give {abs(check.residual_stops):.2f} ± {u95:.1f} stop {less} than the sum of each alone")
@@ -143,24 +141,52 @@ def _disagreement_text(check: SumCheck, top: Suspect, view: JudgedSet) -> str:
     size = f"{abs(top.stops):.1f} stop {'high' if top.stops > 0 else 'low'}"
     if top.light_id is None:
         cause = "the pop of all lights itself is off"
+    elif top.cause == DIAL:
+        cause = f"{name} reads about {size}: {_reads_like(view.state(top.light_id), top.stops)}"
     elif top.cause == HELD and top.held_off_m is not None:
         cause = f"{name} reads about {size}, as if held off {top.held_off_m * 100:.0f} cm toward it"
     else:
         cause = f"{name} reads about {size}: {causes(top.stops)}"
+    state = view.state(top.light_id)
+    if top.dial_stops is not None and state is not None and state.placement is not None:
+        cause += f", or its dial stands at {dial_words(state.light, state.placement, top.dial_stops)}"
     others = [check.names.get(one.light_id or "", "all together") for one in check.suspects[1:3] if one.probability > 0.1]
     tail = f" (else {' or '.join(others)})" if others else ""
     return "; ".join(parts) + f"; likeliest, at {100 * top.probability:.0f} %: {cause}{tail}"
 
 
-def _next_words(check: SumCheck) -> str:
+def _reads_like(state: LightState | None, stops: float) -> str:
+    """Where a dial stands by what the light gives, against where it was said to stand."""
+    if state is None or state.placement is None:
+        return "look at its dial"
+    like, said = dial_words(state.light, state.placement, stops), dial_words(state.light, state.placement)
+    return f"it reads like {like}, {said} was said: look at the dial"
+
+
+def _at_the_dial(state: LightState, stops: float) -> str:
+    """What to do about a dial that seems to stand elsewhere: turn it back and fire, or say where it stands."""
+    assert state.placement is not None
+    name, like = quoted(state.light.name), dial_words(state.light, state.placement, stops)
+    said = dial_words(state.light, state.placement)
+    typed = like.replace(" ", "")
+    return (
+        f"turn the dial of {state.light.name} to {said} and fire it again: meterlink meter {name}; or, if it is meant to stand at "
+        f"{like}, no new pop is needed: meterlink light move {name} --power {typed} --as-metered"
+    )
+
+
+def _next_words(check: SumCheck, view: JudgedSet) -> str:
     """The pop that tells most, as a command."""
-    if check.next is None:
-        return "meter the light named first again"
-    name = check.names.get(check.next.light_id or "", "")
-    if check.next.kind == "again":
-        return f"fire {name} alone once more, dome at its point: meterlink meter {name}"
-    fired = [check.names[one] for one in check.fired if one != check.next.light_id]
-    if check.next.kind == "without":
+    top = check.suspects[0]
+    state = view.state(top.light_id)
+    if top.cause == DIAL and state is not None and state.placement is not None:
+        return _at_the_dial(state, top.stops)
+    kind, light_id = (check.next.kind, check.next.light_id) if check.next is not None else ("again", top.light_id)
+    name = check.names.get(light_id or "", "")
+    if kind == "again" and name:
+        return f"fire {name} alone once more, dome at its point: meterlink meter {quoted(name)}"
+    fired = [quoted(check.names[one]) for one in check.fired if one != light_id]
+    if kind == "without":
         return f"fire all but {name} together: meterlink meter --together {' '.join(fired)}"
     return "fire all together once more, dome at the face: meterlink meter --together"
 
@@ -178,13 +204,18 @@ def predicted_apart(view: JudgedSet) -> Iterable[Finding]:
         if abs(apart) <= APART_LIMIT * u:
             continue
         name = state.light.name
+        dial = min(dial_steps(state.light, state.placement, view.history), key=lambda step: abs(step - apart), default=None)
+        why = f"{causes(apart, repowered=prediction.same_setup)}, or its dial does not deliver what it says"
+        advice = f"fire {name} once more: if it stays, its power curve is learnt from it"
+        if dial is not None and abs(dial - apart) <= 2 * u:
+            why = f"{_reads_like(state, dial)}; else {causes(apart, repowered=prediction.same_setup)}"
+            advice = _at_the_dial(state, dial)
         yield Finding(
             "prediction",
             DOUBTFUL + min(0.9, abs(apart) / u / 20),
             name,
-            f"{name} reads {signed(apart)} stop against what {prediction.reason} predict (± {2 * u:.1f}): "
-            f"{causes(apart, repowered=prediction.same_setup)}, or its dial does not deliver what it says",
-            f"fire {name} once more: if it stays, its power curve is learnt from it",
+            f"{name} reads {signed(apart)} stop against what {prediction.reason} predict (± {2 * u:.1f}): {why}",
+            advice,
             {"apart_stops": apart, "u_stops": u, "predicted": prediction.exposure_lxs, "from": prediction.pasts},
         )
 

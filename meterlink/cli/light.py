@@ -94,6 +94,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
         _options(sub, LIGHT_OPTIONS)
         sub.add_argument("--shared-generator", action="store_true", default=None, help="shares one with other heads")
     completes(add.add_argument("--reflector-of", metavar="LIGHT", help="passive: lit by that light"), LIGHTS)
+    move.add_argument("--as-metered", action="store_true", help="it stood so when it was metered: its readings stay")
     move.add_argument("--rename", metavar="NAME")
     show = actions.add_parser("show", help="one light: where it stands, what it is")
     completes(show.add_argument("name"), LIGHTS)
@@ -154,7 +155,9 @@ def _move(args: argparse.Namespace, session: Session) -> None:
         raise UsageError("{light}: say what changed, e.g. --distance 1.2m or --power 1/8", light=light.name)
     if changes:
         session.library.revise_light(changed)
-    placement = session.move(session.light(changed.name), **moved) if moved else session.placement(light.id)
+    placement = session.placement(light.id)
+    if moved:
+        placement = session.move(session.light(changed.name), as_metered=args.as_metered, **moved)
     print(describe(changed, placement))
 
 

@@ -19,6 +19,10 @@ much then raises no alarm by chance, and the limit for the others can be lower: 
 third of a stop, more of what costs a half.  Mistakes that read low weigh less than the dome held off, which is the
 usual one, so they need to stand out further.
 
+A dial that stands elsewhere than was said is no wrong reading: the light gives what was read, and it is the prediction that is
+off, by as much as from one position of the dial to another.  It is named where it explains everything better than the mistakes of
+the reading that is suspected first; without such an alarm only where the prediction is ``APART_LIMIT`` off, which is said anyway.
+
 The limits keep false alarms below 2 in 100 clean sets of two to six lights; ``benchmarks/trust_simulation.py`` prints
 what they give beside the best that any test could (likelihood ratio with the true distributions).
 
@@ -29,12 +33,24 @@ Standard library only.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from math import exp
+from math import exp, sqrt
 from typing import NamedTuple
 
 from meterlink.judging.likelihood import Member, Scene, Together
 
-__all__ = ["ALARM_ODDS", "ALARM_ODDS_BOTH", "ALARM_ODDS_SUM", "WORTH_STOPS", "Hypothesis", "Suspect", "Weighing", "weigh"]
+__all__ = [
+    "ALARM_ODDS",
+    "ALARM_ODDS_BOTH",
+    "ALARM_ODDS_SUM",
+    "APART_LIMIT",
+    "DIAL",
+    "HELD",
+    "WORTH_STOPS",
+    "Hypothesis",
+    "Suspect",
+    "Weighing",
+    "weigh",
+]
 
 ALARM_ODDS = 1.74
 """Limit when only predictions are weighed: each light has its chance to be off."""
@@ -47,7 +63,7 @@ WORTH_STOPS = 0.4
 trusted anyway, and the half stop that must not slip through."""
 WORTH_RAMP_STOPS = 0.06
 """Half the width over which sizes begin to count, since each stands for its neighbourhood."""
-HELD, HIGH, LOW, SUM = "held off", "high", "low", "sum"
+HELD, HIGH, LOW, SUM, DIAL = "held off", "high", "low", "sum", "dial"
 
 CAUSE_SHARE = {HELD: 0.80, HIGH: 0.05, LOW: 0.10, SUM: 0.05}
 """How often each kind of mistake is to blame, a priori: our own estimate, no published source.  Much of what reads low is
@@ -58,6 +74,19 @@ LOW_STOPS = (-0.35, -0.6, -1.0, -1.6, -2.5)
 SUM_STOPS = (-1.0, -0.5, -0.25, 0.25, 0.5)
 SPREAD_STOPS = {HELD: 0.06, HIGH: 0.25, LOW: 0.2, SUM: 0.15}
 """Each size stands for its neighbourhood: half the usual step to the next one, as a standard deviation."""
+
+APART_LIMIT = 3.5
+"""A single reading this many standard uncertainties from its prediction is named even when the whole raises no alarm, or
+blames another light; lower, and this alone would call back for one clean set in two hundred."""
+DIAL_SHARE = 0.2
+"""How often a dial stands elsewhere, on the scale of ``CAUSE_SHARE``: our own estimate, no published source."""
+U_DIAL_STOPS = 0.03
+NEARLY = 0.2
+"""A dial is named beside the likeliest cause when it is at least so likely, compared with that."""
+USUAL_REACH_M = 0.15
+"""Where a cause has to be named, a dome held off farther is the less usual the farther, by 1/e for this much."""
+DECLARED_SHARE = 0.2
+"""So much less usual is it, where it was said how far the dome was held off, that it was held farther."""
 
 
 class Hypothesis(NamedTuple):
@@ -81,8 +110,10 @@ class Suspect(NamedTuple):
     """Of being the wrong one, if one is."""
     cause: str
     stops: float
-    """By how much it reads too high (negative: too low), the mean over what is plausible."""
+    """By how much it reads too high (negative: too low), the mean over what is plausible; of a dial: how much higher it stands."""
     held_off_m: float | None
+    dial_stops: float | None = None
+    """What would explain it nearly as well: its dial stands so much higher than was said."""
 
 
 class Weighing(NamedTuple):
@@ -147,7 +178,54 @@ def weigh(members: Sequence[Member], sums: Sequence[Together] = ()) -> Weighing:
     else:
         limit = ALARM_ODDS_SUM if sums else ALARM_ODDS
         odds = total
-    return Weighing(odds, _suspects(hypotheses), hypotheses, tuple(residuals), tuple(spreads), limit)
+    weighing = Weighing(odds, _suspects(hypotheses), hypotheses, tuple(residuals), tuple(spreads), limit)
+    return _named(weighing, members, sums, clean, total)
+
+
+def _named(weighing: Weighing, members: Sequence[Member], sums: Sequence[Together], clean: float, total: float) -> Weighing:
+    """Put a dial that stands elsewhere first where that is likelier than every mistake of the light that is suspected first."""
+    dials = []
+    possible = [(member, stops) for member in members for stops in member.dials if weighing.alarm or _apart(member)]
+    for member, stops in possible:
+        assert member.predicted is not None
+        u = sqrt(member.u_predicted**2 + U_DIAL_STOPS**2)
+        moved = member._replace(predicted=member.predicted + stops, u_predicted=u)
+        seen = Scene([moved if one is member else one for one in members], sums).likelihood(None, 0.0)[0]
+        prior = DIAL_SHARE / len(members) / len(member.dials)
+        dials.append((prior * exp(min(600.0, seen - clean)), member, stops))
+    if not dials or not weighing.suspects:
+        return weighing
+    weight, member, stops = max(dials, key=lambda one: one[0])
+    if not weighing.alarm and weight < weighing.limit:
+        return weighing
+    first = weighing.suspects[0]
+    known = {one.light_id: one for one in members}
+    own = [one for one in weighing.hypotheses if one.light_id == first.light_id]
+    others = sum(total * one.weight * _usual(one, known.get(one.light_id or "")) for one in own)
+    if weight <= others:
+        if member.light_id == first.light_id and weight > NEARLY * others:
+            return weighing._replace(suspects=(first._replace(dial_stops=stops), *weighing.suspects[1:]))
+        return weighing
+    odds = max(weighing.odds, weight)
+    rest = [one._replace(probability=one.probability * others / (weight + others)) for one in weighing.suspects]
+    dial = Suspect(member.light_id, weight / (weight + others), DIAL, stops, None)
+    return weighing._replace(odds=odds, suspects=(dial, *(one for one in rest if one.light_id != member.light_id)))
+
+
+def _apart(member: Member) -> bool:
+    """Whether a reading is so far from its prediction that this is said whatever else there is."""
+    if member.predicted is None:
+        return False
+    u = sqrt(member.u_own**2 + member.u_common**2 + member.u_predicted**2)
+    return abs(member.value - member.predicted) > APART_LIMIT * u
+
+
+def _usual(one: Hypothesis, member: Member | None) -> float:
+    """How usual a dome held off so far is, beside the even chance that all distances have where only an alarm is asked for."""
+    if one.held_off_m is None or member is None or not member.held_costs:
+        return 1.0
+    middle = sum(exp(-held / USUAL_REACH_M) for held in HELD_OFF_M) / len(HELD_OFF_M)
+    return exp(-one.held_off_m / USUAL_REACH_M) / middle * (DECLARED_SHARE if member.declared else 1.0)
 
 
 def _worth(cause: str, stops: float) -> float:

@@ -1,12 +1,19 @@
-"""What a head's dial was found to deliver, learnt from its earlier readings."""
+"""A head's dial: what it was found to deliver, learnt from its earlier readings, and where else it may stand."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
+from meterlink import units
 from meterlink.judging.power_curve import PowerCurve, learn_power
 from meterlink.judging.prediction import Past
 from meterlink.records import Light, Placement
+
+ASSUMED_LOWEST_STOPS = -8.0
+WHOLE_STOPS = (-3.0, -2.0, -1.0, 1.0, 2.0, 3.0)
+"""A dial is misread or left by whole stops (common practice, no published source)."""
+LEAST_STEP_STOPS, MOST_STEP_STOPS = 0.3, 6.0
+"""Positions nearer than this to what was said, or farther, are not thought of."""
 
 
 def learnt_curve(light: Light, pasts: Iterable[Past]) -> PowerCurve | None:
@@ -27,3 +34,27 @@ def learnt_curve(light: Light, pasts: Iterable[Past]) -> PowerCurve | None:
 
 def _place(p: Placement) -> tuple[object, ...]:
     return (p.distance_m, p.azimuth_deg, p.elevation_deg, p.feather_deg, p.shape, p.width_m, p.grid_deg, p.gel, p.diffusers)
+
+
+def power_range(light: Light) -> tuple[float, float]:
+    """Lowest and highest power in stops from full; a fixture that says nothing is taken to reach 1/256."""
+    return (light.power_min_stops if light.power_min_stops is not None else ASSUMED_LOWEST_STOPS, 0.0)
+
+
+def dial_steps(light: Light, placement: Placement | None, pasts: Iterable[Past]) -> tuple[float, ...]:
+    """Stops by which this light's dial may stand elsewhere than was said: whole stops, and to where this head stood before."""
+    if placement is None or placement.power_stops is None or light.source_light_id:
+        return ()
+    now = placement.power_stops
+    own = [one for one in pasts if one.light_id == light.id or (light.fixture and one.fixture == light.fixture)]
+    before = {round(one.placement.power_stops - now, 2) for one in own if one.placement.power_stops is not None}
+    steps = sorted({*WHOLE_STOPS, *(one for one in before if LEAST_STEP_STOPS <= abs(one) <= MOST_STEP_STOPS)})
+    lowest, highest = power_range(light)
+    return tuple(one for one in steps if lowest - 1e-6 <= now + one <= highest + 1e-6)
+
+
+def dial_words(light: Light, placement: Placement, stops: float = 0.0) -> str:
+    """The position of a dial, ``stops`` from where it was said to stand, in the fixture's own scale: ``1/4``."""
+    if placement.power_stops is None:
+        return placement.power_text
+    return units.format_power(placement.power_stops + stops, light.full_power_j, light.details.get("scale_top"))

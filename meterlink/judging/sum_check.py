@@ -18,6 +18,7 @@ from meterlink.judging.case import axial_light, emission_of
 from meterlink.judging.correction import correct
 from meterlink.judging.evidence import HELD_OFF_M, weigh
 from meterlink.judging.judged_set import JudgedSet, LightState, SumCheck, value_of
+from meterlink.judging.learnt_dial import dial_steps
 from meterlink.judging.likelihood import Member
 from meterlink.judging.next_pop import next_pop
 from meterlink.judging.prediction import Prediction
@@ -81,6 +82,8 @@ def member_of(
         prediction.value if prediction else None,
         prediction.u_stops if prediction else 0.0,
         _again(state, view, value, own),
+        dial_steps(state.light, state.placement, view.history) if prediction else (),
+        reading.held_off_m is not None,
         state.light.role in OWN_POINT_ROLES or state.light.point != FACE,
     )
 

@@ -72,11 +72,12 @@ class OpenedSet:
         self.library.add_placement(placement)
         return light
 
-    def move(self, light: Light, *, as_told: bool = False, **changes: Any) -> Placement:
+    def move(self, light: Light, *, as_told: bool = False, as_metered: bool = False, **changes: Any) -> Placement:
         """Move or re-power a light: a new placement, the reading of the old one becomes stale.
 
         ``as_told`` marks a small change that a match or a target told: what the light's pops lead to expect of it then stands in
-        the tables until it is metered.
+        the tables until it is metered.  ``as_metered`` says that it stood so when it was metered (its dial was misread, its
+        distance mistyped): its readings stay, as records that say so and supersede the old ones.
         """
         wrong = set(changes) - CHANGEABLE_PLACEMENT
         if wrong:
@@ -88,7 +89,11 @@ class OpenedSet:
             details[AS_TOLD] = True
         placement: Placement = old._replace(id=new_id(), created_at_s=self.now(), details=details, **changes)
         check_placement(placement, light)
-        self.library.add_placement(placement)
+        with self.library.together():
+            mine = [r for r in self.known.records.effective if as_metered and r.light_id == light.id and r.placement_id == old.id]
+            self.library.add_placement(placement)
+            for reading in mine:
+                self.library.restate_reading(reading.id, placement_id=placement.id)
         return placement
 
     # -- tables -----------------------------------------------------------------------------------------------

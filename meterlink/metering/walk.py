@@ -13,7 +13,6 @@ from typing import Any, NamedTuple
 from meterlink.records import Kind, Purpose
 from meterlink.records.kept import FACE
 
-
 FALLOFF = "falloff"
 """Readings of a falloff walk are taken at points of their own, ``falloff 0.8``, so that they never pass for the face's."""
 

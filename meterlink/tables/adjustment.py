@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 from meterlink import units
 from meterlink.judging.correction import Falloff
 from meterlink.judging.joined_pops import CARRY_M
+from meterlink.judging.learnt_dial import power_range
 from meterlink.judging.power_curve import PowerCurve
 from meterlink.photometry.sources import source_of
 from meterlink.records import Light, Placement
@@ -20,7 +21,6 @@ from meterlink.records import Light, Placement
 NEAREST_M, FARTHEST_M = 0.3, 12.0
 """Lights are not asked nearer or farther than this: a face, a wall and a ceiling are in the way."""
 ASSUMED_STEP_STOPS = 0.1
-ASSUMED_LOWEST_STOPS = -8.0
 SMALL_STOPS = 0.05
 GAP_STOPS = 0.06
 """What a dial's step may leave before a small move is asked for as well."""
@@ -62,11 +62,6 @@ class Move(NamedTuple):
     def empty(self) -> bool:
         """True when there is nothing to turn and nothing to carry."""
         return self.power_stops is None and self.distance_m is None
-
-
-def power_range(light: Light) -> tuple[float, float]:
-    """Lowest and highest power in stops from full; a fixture that says nothing is taken to reach 1/256."""
-    return (light.power_min_stops if light.power_min_stops is not None else ASSUMED_LOWEST_STOPS, 0.0)
 
 
 def stepped(power_stops: float, step_stops: float) -> float:

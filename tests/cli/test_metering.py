@@ -155,3 +155,24 @@ def test_raw_waveforms_are_kept_with_the_reading(ml: Run) -> None:
         wave = library.waveform(reading.id)
     assert wave is not None
     assert len(wave.data) > 500
+
+
+def test_a_dial_left_where_it_was_is_named_and_said_afterwards(small_set: Run) -> None:
+    """Said 1/8, still at 1/4: the dial is named after the pop and in the table; saying where it stands takes no pop."""
+    sensor = "sim:?every=0.9&lights=KEY"
+    small_set("meter", "KEY@0", "--sensor", sensor)
+    small_set("light", "move", "KEY", "--power", "1/8")
+    ran = small_set("meter", "KEY@0", "--sensor", sensor)
+    said = "it reads like 1/4, 1/8 was said: look at the dial"
+    row = json.loads(small_set("ratios", "--json").out)[0]
+    (found,) = [one for one in json.loads(small_set("checks", "--json").out) if one["kind"] == "prediction"]
+
+    assert said in " ".join(ran.out.split())
+    assert said in row["reason"]
+    assert row["verdict"] == "retake"
+    assert found["advice"].endswith("meterlink light move KEY --power 1/4 --as-metered")
+    moved = small_set("light", "move", "KEY", "--power", "1/4", "--as-metered")
+    assert moved.code == 0, moved.err
+    after = json.loads(small_set("ratios", "--json").out)[0]
+    assert (after["verdict"], after["stale"], after["corrected_f"]) == ("good", False, row["corrected_f"])
+    assert small_set("wave", "KEY").code == 0
