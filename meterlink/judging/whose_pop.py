@@ -40,6 +40,9 @@ U_DIAL_STOPS = 0.07
 """A dial set anew, k=1: within 0.1 stop then and now (two flat distributions of that half-width)."""
 ALIKE = 0.5
 """Separation (``separation``) below which two lights cannot be told apart: about two widths of their difference."""
+HELD = 7
+"""Distances held off that stand for the assumed reach."""
+MEASURED_M = (0.0, 0.03, 0.06, 0.1, 0.15, 0.2, 0.3, 0.4, 0.6)
 MOST_ASSIGNMENTS = 2000
 LEAST_WEIGHT = 1e-9
 DURATION = Prior(log2(1 / 800), 1.0, 0.4, 0.12, 0.025)
@@ -60,6 +63,9 @@ class Seen(NamedTuple):
     duration: float | None = None
     form: float | None = None
     mired: float | None = None
+    held_off_m: float | None = None
+    """As measured by a ranger or said for this pop."""
+    u_held_off_m: float = 0.01
 
 
 class Told(Protocol):
@@ -83,6 +89,10 @@ class Candidate(NamedTuple):
     duration: Clue = Clue(DURATION.mean, DURATION.u_level)
     form: Clue = Clue(FORM.mean, FORM.u_level)
     colour: Clue = Clue(COLOUR.mean, COLOUR.u_level)
+    at_point: float = 0.0
+    """log2 of lx·s at the light's point."""
+    reach: tuple[tuple[float, float], ...] = ()
+    """(held-off distance in m, stops that the dome reads above the point there): for pops whose distance is measured."""
 
     @property
     def known(self) -> bool:
@@ -102,12 +112,24 @@ class Candidate(NamedTuple):
         mean, width = self.level
         if self.levels:
             u = sqrt(max(self.u_level, U_LEAST_LEVEL) ** 2 + seen.u_level**2)
-            sharp = sum(_normal(seen.level - one, u) for one in self.levels) / len(self.levels)
+            levels = self.levels
+            if seen.held_off_m is not None and self.reach:
+                hot, slope = _hot_at(self.reach, seen.held_off_m)
+                levels, u = (self.at_point + hot,), sqrt(u * u + (slope * seen.u_held_off_m) ** 2)
+            sharp = sum(_normal(seen.level - one, u) for one in levels) / len(levels)
             wide = _normal(seen.level - mean, sqrt(width**2 + U_ASTRAY_STOPS**2))
             total = log(max((1 - P_ASTRAY) * sharp + P_ASTRAY * wide, 1e-300))
         else:
             total = _log_normal(seen.level - mean, width)
         return total + traits(seen, self.duration, self.form, self.colour)
+
+
+def _hot_at(reach: tuple[tuple[float, float], ...], held_off_m: float) -> tuple[float, float]:
+    """Stops above the point at a distance, and their slope per metre; beyond the table its last step goes on."""
+    i = next((i for i, (d, _) in enumerate(reach) if d > held_off_m), len(reach) - 1)
+    (d0, s0), (d1, s1) = reach[max(0, i - 1)], reach[max(1, i)]
+    slope = (s1 - s0) / (d1 - d0)
+    return s0 + slope * (held_off_m - d0), slope
 
 
 def traits(seen: Seen, duration: Clue, form: Clue, colour: Clue) -> float:
@@ -131,13 +153,14 @@ def _normal(x: float, u: float) -> float:
 
 
 def seen_of(m: Measurement, settings: Settings) -> Seen | None:
-    """Return what a measured pop shows; None without light."""
+    """Return what a measured pop shows, its distance too where the sensor measures it; None without light."""
     if not m.exposure_lxs or m.exposure_lxs <= 0.0:
         return None
     duration = log2(m.t01_s) if m.t01_s and m.t01_s > 0.0 else None
     form = log2(m.t05_s / m.t01_s) if m.t05_s and m.t01_s and m.t05_s > 0.0 and m.t01_s > 0.0 else None
     mired = 1e6 / m.cct_k if m.cct_k and m.cct_k > 0.0 else None
-    return Seen(log2(m.exposure_lxs), sqrt(settings.u_repeat_stops**2 + (m.u_rel / log(2.0)) ** 2), duration, form, mired)
+    u_level = sqrt(settings.u_repeat_stops**2 + (m.u_rel / log(2.0)) ** 2)
+    return Seen(log2(m.exposure_lxs), u_level, duration, form, mired, m.held_off_m)
 
 
 def candidate_of(
@@ -172,34 +195,30 @@ def candidate_of(
     if found is None:
         return Candidate(light.id, (), 0.0, duration, form, colour)
     u = found.u_stops if found.same_setup else sqrt(found.u_stops**2 + U_DIAL_STOPS**2)
-    levels = tuple(found.value + hot for hot in _hotter(placement, receptor, held_off_m, settings, falloff))
-    return Candidate(light.id, levels, u, duration, form, colour)
+    low, high = settings.assumed_reach_min_m, settings.assumed_reach_max_m
+    if held_off_m is not None:
+        half = sqrt(3.0) * max(settings.u_held_off_min_m, settings.u_held_off_rel * held_off_m)
+        low, high = held_off_m - half, held_off_m + half
+    held = [low + (high - low) * (i + 0.5) / HELD for i in range(HELD)]
+    levels = tuple(found.value + hot for hot in _hotter(placement, receptor, held, falloff))
+    reach = tuple(zip(MEASURED_M, _hotter(placement, receptor, MEASURED_M, falloff), strict=True))
+    return Candidate(light.id, levels, u, duration, form, colour, found.value, reach)
 
 
 def _same_head(past: Past, light: Light) -> bool:
     return past.fixture.casefold() == light.fixture.casefold() if light.fixture else past.light_id == light.id
 
 
-def _hotter(
-    placement: Placement, receptor: str, held_off_m: float | None, settings: Settings, falloff: Falloff | None
-) -> list[float]:
-    """Stops that the dome reads above the point, for equally likely distances held off toward the light."""
+def _hotter(placement: Placement, receptor: str, held_m: Sequence[float], falloff: Falloff | None) -> list[float]:
+    """Stops that the dome reads above the point, held off so far toward the light (no nearer to it than a tenth of the way)."""
     if placement.distance_m is None:
-        return [0.0]
-    low, high, count = settings.assumed_reach_min_m, settings.assumed_reach_max_m, 7
-    if held_off_m is not None:
-        u = max(settings.u_held_off_min_m, settings.u_held_off_rel * held_off_m)
-        low, high = held_off_m - sqrt(3.0) * u, held_off_m + sqrt(3.0) * u
+        return [0.0] * len(held_m)
+    near = [max(placement.distance_m - one, 0.1 * placement.distance_m) for one in held_m]
+    if falloff is not None:
+        return [falloff.change_stops(placement.distance_m, one) for one in near]
     source, n = source_of(placement.shape, placement.width_m, placement.height_m), emission_of(placement)
     here = axial_light(source, placement.distance_m, receptor, n)[0]
-    out = []
-    for i in range(count):
-        near = max(placement.distance_m - (low + (high - low) * (i + 0.5) / count), 0.1 * placement.distance_m)
-        if falloff is not None:
-            out.append(falloff.change_stops(placement.distance_m, near))
-        else:
-            out.append(log2(axial_light(source, near, receptor, n)[0] / here))
-    return out
+    return [log2(axial_light(source, one, receptor, n)[0] / here) for one in near]
 
 
 # -- lights that cannot be told apart ---------------------------------------------------------------------------
@@ -295,6 +314,12 @@ class WhosePop:
         self.pops.append(seen)
         self._keep(grown)
         return self.answer()
+
+    def copy(self) -> WhosePop:
+        """An independent copy: what was heard up to now."""
+        other = WhosePop(self.candidates, self.after)
+        other.pops, other._ways = list(self.pops), list(self._ways)
+        return other
 
     def fix(self, pop: int, light_id: str) -> None:
         """The photographer has said whose pop this was: every other assignment of it is out."""

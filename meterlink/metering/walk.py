@@ -55,6 +55,7 @@ class Walk:
         auto_advance: bool = True,
         served: Iterable[int] | None = None,
         last_id: str = "",
+        any_order: bool = False,
     ) -> None:
         self.requests = list(requests)
         count = len(self.requests)
@@ -64,6 +65,8 @@ class Walk:
         """Requests that have their reading or were skipped."""
         self.last_id = last_id
         """The last reading that this walk logged: a distance that is said now belongs to it."""
+        self.any_order = any_order
+        """Whether its lights fire as they like; which of them fired is then for the pop to say."""
 
     @property
     def waiting(self) -> Request | None:
@@ -116,6 +119,18 @@ class Walk:
                 return True
         return False
 
+    def go_to_free(self, light_ids: Iterable[str]) -> None:
+        """These lights have their reading, and no others but what was skipped or is no pop of one light; wait for the first of the rest."""
+        read = set(light_ids)
+        for i, request in enumerate(self.requests):
+            if request.light_id in read and request.purpose == Purpose.ALONE:
+                self.served.add(i)
+        self.position = self._next(-1)
+
+    def free(self, light_id: str) -> None:
+        """This light's pop was another one's: it has none."""
+        self.served -= {i for i, request in enumerate(self.requests) if request.light_id == light_id}
+
     def drop(self, light_id: str) -> None:
         """Forget requests of a light that are still to come (it was metered by a re-assignment)."""
         self._keep(lambda i: self.requests[i].light_id != light_id or i in self.served)
@@ -161,6 +176,7 @@ class Walk:
             "auto_advance": self.auto_advance,
             "served": sorted(self.served),
             "last": self.last_id,
+            "any_order": self.any_order,
             "requests": [r._asdict() for r in self.requests],
         }
 
@@ -178,6 +194,7 @@ class Walk:
                 auto_advance=bool(data.get("auto_advance", True)),
                 served=None if served is None else [int(i) for i in served],
                 last_id=str(data.get("last", "")),
+                any_order=bool(data.get("any_order", False)),
             )
         except (KeyError, TypeError, ValueError):
             return cls()
