@@ -65,8 +65,8 @@ def fire(tally: Tally, who: WhosePop, pops: Sequence[tuple[str, Seen]], told: in
     tally.told += told
     for i, (name, _) in enumerate(pops):
         final = who.answer(i)
-        tally.wrong += final.lights[-1] != name
-        tally.righted += final.lights[-1] == name != first[i]
+        tally.wrong += final.lights[i] != name
+        tally.righted += final.lights[i] == name != first[i]
         tally.open += final.odds < SURE_ODDS
 
 

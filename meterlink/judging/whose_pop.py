@@ -18,7 +18,7 @@ from meterlink.judging.case import Falloff, axial_light, emission_of
 from meterlink.judging.over_power import Clue, Prior, learn_over_power
 from meterlink.judging.prediction import Past, predict
 from meterlink.photometry.sources import source_of
-from meterlink.records import Light, Measurement, Placement, Settings
+from meterlink.records import Light, Measurement, Placement, Reading, Settings
 
 __all__ = [
     "NONE", "SURE_ODDS", "Answer", "Candidate", "Seen", "WhosePop", "candidate_of", "in_order", "seen_of", "separation",
@@ -152,7 +152,7 @@ def _normal(x: float, u: float) -> float:
     return exp(max(-700.0, _log_normal(x, u)))
 
 
-def seen_of(m: Measurement, settings: Settings) -> Seen | None:
+def seen_of(m: Measurement | Reading, settings: Settings) -> Seen | None:
     """Return what a measured pop shows, its distance too where the sensor measures it; None without light."""
     if not m.exposure_lxs or m.exposure_lxs <= 0.0:
         return None
@@ -189,8 +189,10 @@ def candidate_of(
     tinted = [one for one in mine if one.cct_k and (one.modifier, one.placement.gel) == (light.modifier, placement.gel)]
     coloured = [(one.placement.power_stops or 0.0, 1e6 / (one.cct_k or 1.0)) for one in tinted]
     colour = learn_over_power(coloured, COLOUR).at(power)
+    # Metered as it stands now, in this very set: what its head gave elsewhere could only blur that.
+    own = [one for one in mine if one.light_id == light.id and one.placement.id == placement.id]
     found = predict(
-        light, placement, mine, settings, calibration_id=calibration_id, receptor=receptor, falloff=falloff
+        light, placement, own or mine, settings, calibration_id=calibration_id, receptor=receptor, falloff=falloff
     )  # fmt: skip
     if found is None:
         return Candidate(light.id, (), 0.0, duration, form, colour)
@@ -271,9 +273,9 @@ class Answer(NamedTuple):
     lights: tuple[str, ...]
     """The assignment that fits all pops best, one id a pop in the order heard; ``NONE`` for none of them."""
     odds: float
-    """That the last pop is the light it was given to, against everything else."""
+    """That the pop asked for is the light's that it was given to, against everything else."""
     second: str
-    """The next likeliest light of the last pop, or ``NONE``."""
+    """The next likeliest light of that pop, or ``NONE``."""
 
     @property
     def light_id(self) -> str:
@@ -307,19 +309,13 @@ class WhosePop:
             free = [one for one in by_light if one not in used and self.after.get(one, set()) <= used]
             again = [one for one in by_light if one in used]
             grown.append((weight + none, (*way, NONE)))
-            for one in free:
-                grown.append((weight + log((1 - P_NONE - P_AGAIN) / len(free)) + by_light[one], (*way, one)))
-            for one in again:
-                grown.append((weight + log(P_AGAIN / len(again)) + self._once_more(seen, way, one), (*way, one)))
+            new = weight + log((1 - P_NONE - P_AGAIN) / max(1, len(free)))
+            grown.extend((new + by_light[one], (*way, one)) for one in free)
+            once_more = weight + log(P_AGAIN / max(1, len(again)))
+            grown.extend((once_more + self._once_more(seen, way, one), (*way, one)) for one in again)
         self.pops.append(seen)
         self._keep(grown)
         return self.answer()
-
-    def copy(self) -> WhosePop:
-        """An independent copy: what was heard up to now."""
-        other = WhosePop(self.candidates, self.after)
-        other.pops, other._ways = list(self.pops), list(self._ways)
-        return other
 
     def fix(self, pop: int, light_id: str) -> None:
         """The photographer has said whose pop this was: every other assignment of it is out."""
@@ -331,17 +327,14 @@ class WhosePop:
             left = [(0.0, (*taken[:pop], light_id, *taken[pop + 1 :]))]
         self._keep(left)
 
-    def forget_last(self) -> None:
-        """The last pop was taken back."""
-        if not self.pops:
-            return
-        heard = self.pops[:-1]
-        self.pops, self._ways = [], [(0.0, ())]
-        for seen in heard:
-            self.hear(seen)
+    def must_be_one(self, pop: int) -> None:
+        """It came twice, so it is no stranger's: one of the lights it is, however unlikely."""
+        left = [(weight, way) for weight, way in self._ways if way[pop] != NONE]
+        if left:
+            self._keep(left)
 
     def answer(self, pop: int = -1) -> Answer:
-        """Whose the pops are now; ``odds`` and ``second`` of this pop (the last)."""
+        """Whose the pops are now; ``odds`` and ``second`` are of this pop (usually the last)."""
         best = max(self._ways)[1]
         shares: dict[str, float] = {}
         for weight, way in self._ways:
@@ -349,7 +342,7 @@ class WhosePop:
         mine = shares.pop(best[pop])
         rest = sum(shares.values())
         second = max(shares, key=lambda one: shares[one]) if shares else NONE
-        return Answer(best if pop == -1 else best[: pop + 1 or None], mine / rest if rest > 0.0 else inf, second)
+        return Answer(best, mine / rest if rest > 0.0 else inf, second)
 
     def _keep(self, ways: list[tuple[float, tuple[str, ...]]]) -> None:
         ways.sort(reverse=True)

@@ -1,45 +1,56 @@
-"""A walk whose lights fire in any order: who may fire, whose the pops were, and what is said about it.
+"""Whose pop it is in a walk whose lights fire in any order, and what is to be known before the first one.
 
-The likelihood is ``judging/whose_pop.py``; here are the records it needs, and which stored reading each pop became.
+The likelihood is ``judging/whose_pop.py``; here is what it is told: the lights that are asked for with all that was read of their
+heads before this walk, and the pops of the walk with what the person said of them.  Made anew for each pop, so that a light that
+was moved meanwhile, a pop that was taken back and a distance that was said afterwards need no care of their own.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from typing import NamedTuple
+from collections.abc import Iterable, Mapping, Sequence
+from math import log2
 
-from meterlink.judging.whose_pop import NONE, Answer, Candidate, WhosePop, candidate_of, in_order, seen_of
+from meterlink.judging.whose_pop import Answer, Candidate, WhosePop, candidate_of, in_order, seen_of
 from meterlink.metering.opened_set import OpenedSet
-from meterlink.metering.walk import Request
-from meterlink.records import Kind, Measurement, Purpose
+from meterlink.metering.walk import Request, Walk
+from meterlink.records import Kind, Measurement, Purpose, Reading
+from meterlink.words.language import say
 
-__all__ = ["AnyOrder", "HeardPop", "which_names"]
+REPEATS_STOPS = 0.3
+"""Two pops of one head, the dome held by hand, differ by less: our own estimate, no published source."""
 
-
-class HeardPop(NamedTuple):
-    """One pop of the walk: as measured, the light that it was given to, and the reading that it became."""
-
-    measurement: Measurement
-    light_id: str = NONE
-    reading_id: str = ""
+__all__ = ["AnyOrder", "is_free", "same_pop", "which_names"]
 
 
 class AnyOrder:
-    """The lights of one walk that may fire in any order."""
+    """The lights of one walk that may fire in any order, and its pops so far."""
 
-    def __init__(self, opened: OpenedSet, requests: Iterable[Request]) -> None:
+    def __init__(self, opened: OpenedSet, walk: Walk, calibration_id: str = "") -> None:
+        """``calibration_id``: of the sensor that is in use; earlier readings with another one tell less of the level."""
         self.opened = opened
-        self.requests = {
-            r.light_id: r for r in requests if r.light_id and r.purpose == Purpose.ALONE and r.kind == Kind.FLASH
-        }
-        self.pops: list[HeardPop] = []
-        self._calibration_id = ""
-        self._learn()
+        self.requests = {r.light_id: r for r in walk.requests if r.light_id and is_free(r)}
+        kept = {r.id: r for r in opened.known.records.readings}
+        self.heard = [one for one in walk.heard if self._stands(kept.get(one.reading_id))]
+        """The pops that count: not those taken back, nor those of a light that was moved since."""
+        self.readings = [kept[one.reading_id] for one in self.heard]
+        self.candidates = self._candidates(set(_same_pops(self.readings, kept)), calibration_id)
+        self.after, self.alike, self.unknown = in_order(self.candidates)
+        self.who = WhosePop(self.candidates, self.after)
+        for i, (one, reading) in enumerate(zip(self.heard, self.readings, strict=True)):
+            self._hear(reading)
+            if one.said and reading.light_id is not None:
+                self.who.fix(i, reading.light_id)
 
-    def _learn(self) -> None:
-        """What each light should show; made again when the first pop says which calibration it comes with."""
+    def _stands(self, reading: Reading | None) -> bool:
+        if reading is None or reading.light_id not in self.requests or not reading.exposure_lxs:
+            return False
+        placement = self.opened.placement(reading.light_id)
+        return reading.placement_id == (placement.id if placement else None)
+
+    def _candidates(self, of_this_walk: set[str], calibration_id: str) -> list[Candidate]:
         view = self.opened.view()
-        candidates: list[Candidate] = []
+        pasts = [one for one in view.history if one.reading_id not in of_this_walk]
+        found = []
         for light_id, request in self.requests.items():
             state = view.state(light_id)
             if state is None:
@@ -47,93 +58,77 @@ class AnyOrder:
             one = candidate_of(
                 state.light,
                 state.placement,
-                view.history,
+                pasts,
                 view.settings,
                 receptor=request.receptor,
-                calibration_id=self._calibration_id,
+                calibration_id=calibration_id,
                 held_off_m=request.held_off_m,
                 falloff=view.falloff(state.light),
             )
             # Another aim or point than what earlier readings were taken with: they tell nothing of the level.
             usual = request.aim == "light" and request.point == state.light.point
-            candidates.append(one if usual else one._replace(levels=()))
-        self.candidates = candidates
-        self.after, self.alike, self.unknown = in_order(candidates)
-        self.who = WhosePop(candidates, self.after)
+            found.append(one if usual else one._replace(levels=()))
+        return found
 
-    # -- before the pops ----------------------------------------------------------------------------------------
+    def _hear(self, pop: Measurement | Reading) -> Answer | None:
+        seen = seen_of(pop, self.opened.settings)
+        return None if seen is None else self.who.hear(seen)
 
+    def hear(self, m: Measurement, named: str = "", before: Measurement | None = None) -> Answer | None:
+        """Whose this pop is, and whose the earlier ones are after it; None for a pop without light.
+
+        ``named``: the light that it is, because the person said so beforehand.  ``before``: the last pop, when that fitted no
+        light; where this one is its like the person fires it on purpose, and it is the likeliest light's.
+        """
+        if self._hear(m) is None:
+            return None
+        if named in self.requests:
+            self.who.fix(len(self.heard), named)
+        elif before is not None and abs(log2((m.exposure_lxs or 1.0) / (before.exposure_lxs or 1.0))) < REPEATS_STOPS:
+            self.who.must_be_one(len(self.heard))
+        return self.who.answer()
+
+    @property
     def may_fire(self) -> list[str]:
         """Ids of the lights that have no pop yet and need not wait for another one."""
-        used = {pop.light_id for pop in self.pops}
+        used = {one.light_id for one in self.readings}
         return [one.light_id for one in self.candidates if one.light_id not in used and self.after.get(one.light_id, set()) <= used]
 
     def said(self) -> list[str]:
-        """What is to be known before the first pop: lights that must keep an order, and why."""
+        """What is to be known before the first pop: the lights that must keep an order, and why."""
+        names = {one.id: one.name for one in self.opened.lights()}
         out = []
         for group in self.alike:
-            names = self._names(group)
-            keep = f"fire {names[0]} first" if len(names) == 2 else f"fire them in this order"
-            out.append(f"{which_names(names, 'and')} cannot be told apart: {keep}")
+            members = [names[one] for one in group]
+            all_of = which_names(members, say("and"))
+            if len(members) == 2:
+                out.append(say("{lights} cannot be told apart: fire {first} first", lights=all_of, first=members[0]))
+            else:
+                out.append(say("{lights} cannot be told apart: fire them in this order", lights=all_of))
         if self.unknown:
-            names = self._names(self.unknown)
-            out.append(f"nothing is known yet of {which_names(names, 'and')}: fire them in this order")
+            members = [names[one] for one in self.unknown]
+            out.append(say("nothing is known yet of {lights}: fire them in this order", lights=which_names(members, say("and"))))
         return out
 
-    def _names(self, light_ids: Sequence[str]) -> list[str]:
-        names = {one.id: one.name for one in self.opened.lights()}
-        return [names[one] for one in light_ids]
 
-    # -- pops ---------------------------------------------------------------------------------------------------
+def is_free(request: Request) -> bool:
+    """Whether a request is one that any order can serve: one pop of one light."""
+    return request.purpose == Purpose.ALONE and request.kind == Kind.FLASH and request.pops == 1
 
-    def hear(self, m: Measurement) -> Answer | None:
-        """Whose pop this is, and whose the earlier ones are after it; None for a pop without light."""
-        if not self.pops and m.calibration_id != self._calibration_id:
-            self._calibration_id = m.calibration_id
-            self._learn()
-        seen = seen_of(m, self.opened.settings)
-        if seen is None or not self.candidates:
-            return None
-        answer = self.who.hear(seen)
-        self.pops.append(HeardPop(m))
-        return answer
 
-    def changed(self, answer: Answer) -> list[int]:
-        """Pops that the answer gives to another light than they are stored for."""
-        pairs = zip(self.pops, answer.lights, strict=True)
-        return [i for i, (pop, light_id) in enumerate(pairs) if pop.light_id != light_id]
+def same_pop(new: Reading, old: Reading) -> bool:
+    """Whether one record only says something else of the other one's pop."""
+    return new.supersedes_id == old.id and (new.taken_at_s, new.exposure_lxs) == (old.taken_at_s, old.exposure_lxs)
 
-    def became(self, pop: int, light_id: str, reading_id: str) -> None:
-        """A pop is stored as this reading of this light."""
-        self.pops[pop] = self.pops[pop]._replace(light_id=light_id, reading_id=reading_id)
 
-    def restated(self, old_id: str, new_id: str) -> None:
-        """A reading was said anew: its record has another id."""
-        self.pops = [pop._replace(reading_id=new_id) if pop.reading_id == old_id else pop for pop in self.pops]
-
-    def index_of(self, reading_id: str) -> int | None:
-        """The pop that became this reading."""
-        return next((i for i, pop in enumerate(self.pops) if pop.reading_id == reading_id), None)
-
-    def take_back(self, reading_id: str) -> None:
-        """The last pop was taken back; an earlier one stays heard, but belongs to nobody."""
-        index = self.index_of(reading_id)
-        if index is None:
-            return
-        if index == len(self.pops) - 1:
-            self.who.forget_last()
-            self.pops.pop()
-        else:
-            self.who.fix(index, NONE)
-            self.became(index, NONE, "")
-
-    def copy(self) -> tuple[WhosePop, list[HeardPop]]:
-        """What ``restore`` brings back when nothing could be stored."""
-        return self.who.copy(), list(self.pops)
-
-    def restore(self, kept: tuple[WhosePop, list[HeardPop]]) -> None:
-        """Forget what came since ``copy``."""
-        self.who, self.pops = kept
+def _same_pops(readings: Iterable[Reading], kept: Mapping[str, Reading]) -> Iterable[str]:
+    """Ids of these readings and of all records that said the same pops before."""
+    for reading in readings:
+        one: Reading | None = reading
+        while one is not None:
+            yield one.id
+            earlier = kept.get(one.supersedes_id or "")
+            one = earlier if earlier is not None and same_pop(one, earlier) else None
 
 
 def which_names(names: Sequence[str], word: str) -> str:
