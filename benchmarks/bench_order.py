@@ -142,7 +142,8 @@ def simulate(world: str, known: str, sets: int, seed: int) -> Line:
 def met(line: Line) -> bool:
     """Whether a line keeps its goals, or stays beside an ideal that cannot."""
     goals = GOALS[line.known]
-    figures = [(line.ours.percent(name), line.ideal.percent(name), goal) for name, goal in zip(("wrong", "asked"), goals, strict=True)]
+    named = zip(("wrong", "asked"), goals, strict=True)
+    figures = [(line.ours.percent(name), line.ideal.percent(name), goal) for name, goal in named]
     return all(ours <= max(goal, WITHIN * ideal) for ours, ideal, goal in figures)
 
 

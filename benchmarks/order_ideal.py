@@ -3,7 +3,8 @@
 Level: what the head gave before, carried to now through draws of all that is not known (source between uniform and point, tape,
 dial, the hand's distance then and now), each draw weighed by how well the earlier readings agree under it; the pop's own spread is
 kept in closed form.  Duration and form: Gaussian, with the true distribution of the head's kind, which is told to it, as is
-where a head with banks of capacitors switches and by how much (ours must do without).  The assignments over all pops are those of ``whose_pop``.
+where a head with banks of capacitors switches and by how much (ours must do without).  The assignments over all pops are those
+of ``whose_pop``.
 """
 
 from __future__ import annotations
@@ -33,7 +34,8 @@ class Ideal:
     def __init__(self, rng: Any, now: Stand, before: list[tuple[Stand, Seen]], same_place: bool) -> None:
         self.light_id = now.truth.light_id
         self.means, self.weights, self.variance = _levels(rng, now, before, same_place)
-        self.duration = _trait(now, [(s.power, seen.duration or 0.0) for s, seen in before], SLOPES, log2(1 / 950), 0.96, now.truth.tube.step_of)
+        lasted = [(s.power, seen.duration or 0.0) for s, seen in before]
+        self.duration = _trait(now, lasted, SLOPES, log2(1 / 950), 0.96, now.truth.tube.step_of)
         self.form = _trait(now, [(s.power, seen.form or 0.0) for s, seen in before], FORM_SLOPES, log2(0.36), 0.08, lambda _: 0.0)
 
     def log_density(self, seen: Seen) -> float:

@@ -132,7 +132,7 @@ class SimulatedLink:
         """Be held as a step of ``sensor-test`` asks; a simulated sensor has no hands."""
         held = step.partition("-")[0]
         self.chip.ambient_lx = {"dark": 0.0, "torch": TORCH_LX}.get(held, self.studio.ambient_lx)
-        self.expect(SMALL_FLASH if held == "pop" else None)
+        self.expect(*([SMALL_FLASH] if held == "pop" else []))
 
     def pop(self, light: str | Light, held_off_m: float = 0.0, toward: str = "light") -> bool:
         """Fire a light of the studio by name, or any light; return whether the sensor saw it."""
