@@ -118,6 +118,20 @@ def test_reassign_gives_the_pop_to_its_light_and_waits_for_the_other(session: Se
     assert row(session, "KEY").as_read_f is None
 
 
+def test_a_retake_given_to_another_light_gives_the_first_one_its_reading_back(session: Session, pop: MakePop) -> None:
+    """The key was metered, and what was taken for its retake was the hair light's: the key's own reading counts again."""
+    session.begin(requests(session, "KEY", "KEY"))
+    session.take(pop(200.0))
+    session.take(pop(90.0))
+
+    session.reassign("HAIR")
+
+    assert {r.light_id: r.exposure_lxs for r in session.view().readings} == {
+        session.light("KEY").id: 200.0,
+        session.light("HAIR").id: 90.0,
+    }
+
+
 def test_reassign_to_the_same_light_is_refused(session: Session, pop: MakePop) -> None:
     """Giving a reading to the light that has it is a slip."""
     session.begin(requests(session, "KEY"))

@@ -7,12 +7,12 @@ from struct import pack_into
 
 from micropython import const
 
-IDENTITY, STEADY, POP, BLOCK, STATUS, BATTERY, REPLY = 1, 2, 3, 4, 5, 8, 15
+IDENTITY, STEADY, POP, BLOCK, STATUS, DISTANCE, BATTERY, REPLY = 1, 2, 3, 4, 5, 7, 8, 15
 FROM_HOST = const(0x80)
 IDENTIFY, SET_RANGE, ARM, STEADY_RATE, SET_INTERVAL, GET_STATUS = 0x81, 0x82, 0x83, 0x84, 0x85, 0x86
 DONE, UNKNOWN_COMMAND, NOT_POSSIBLE, BUSY = 0, 1, 2, 3
 
-CAN_FLASH, CAN_STEADY, CAN_BATTERY, CAN_SWITCH_INTERVAL = 1, 2, 16, 32
+CAN_FLASH, CAN_STEADY, CAN_RANGE_FINDER, CAN_BATTERY, CAN_SWITCH_INTERVAL = 1, 2, 8, 16, 32
 CLIPPED = const(1)
 SWITCHED = const(2)
 """Of STEADY: the range was switched inside the window."""
@@ -67,6 +67,12 @@ def put_status(out, sequence, time_ms, sensitivity, flags, baseline, threshold, 
         interval_ns, seen, lost, refused,
     )  # fmt: skip
     return 26
+
+
+def put_distance(out, sequence, distance_mm, uncertainty_mm, status, signal):
+    """DISTANCE; ``signal`` in 1000 counts a second."""
+    pack_into("<BBHHHBH", out, 0, 1, DISTANCE, sequence, distance_mm, uncertainty_mm, status, signal)
+    return 11
 
 
 def put_battery(out, sequence, percent, millivolts):

@@ -6,7 +6,7 @@ import asyncio
 import contextlib
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from meterlink import units
@@ -16,6 +16,7 @@ from meterlink.cli.keys import Lines
 from meterlink.errors import MeterlinkError, UsageError
 from meterlink.judging.reach import reach_sentence
 from meterlink.library.store import Library
+from meterlink.metering.any_order import which_names
 from meterlink.metering.calibrating import Typed
 from meterlink.metering.driver import Metering
 from meterlink.metering.outcome import Outcome, OutcomeKind
@@ -26,6 +27,7 @@ from meterlink.sensor.find import find_first, remembered
 from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.registry import parse
 from meterlink.sensor.measuring.sensor import LOOKING, READY, STOPPED, SensorState
+from meterlink.words.language import say
 
 BOLD, DIM, PLAIN, CLEAR_LINE = "\033[1m", "\033[2m", "\033[0m", "\r\033[K"
 
@@ -40,6 +42,7 @@ class Screen:
         self.live = is_terminal()
         self.simulated = False
         self._waited: Request | None = None
+        self._told_before = False
         self._level = ""
 
     def say(self, text: str, *, strong: bool = False) -> None:
@@ -54,8 +57,14 @@ class Screen:
         """Say which light is waited for, once."""
         if request is None or request is self._waited:
             return
+        order = self.session.order()
+        if order is not None and not self._told_before:
+            self._told_before = True
+            for one in order.said():
+                self.say(f"  {one}")
         self._waited = request
-        self.say(waiting_line(self.session, request), strong=True)
+        free = self.session.may_come()
+        self.say(any_order_line(self.session, free) if len(free) > 1 else waiting_line(self.session, request), strong=True)
 
     def calibration(self, used: Calibration, identity: Identity | None) -> None:
         """Say which calibration the readings are made with, and what is to be known of it; a simulated sensor is as designed."""
@@ -129,6 +138,13 @@ def waiting_line(session: Session, request: Request) -> str:
     verb = "fire it alone" if request.kind == Kind.FLASH else "switch it on alone"
     reach = reach_line(session, light.id)
     return f"waiting for {light.name}: {verb}, {where}{reach}"
+
+
+def any_order_line(session: Session, free: Sequence[Request]) -> str:
+    """What to do now when several lights may fire next: ``waiting for KEY, FILL or HAIR in any order: fire each alone``."""
+    names = {one.id: one.name for one in session.lights()}
+    lights = which_names([names[one.light_id or ""] for one in free], say("or"))
+    return say("waiting for {lights} in any order: fire each alone, dome at its point toward it", lights=lights)
 
 
 def reach_line(session: Session, light_id: str) -> str:

@@ -7,6 +7,7 @@ examples:
   meterlink meter --pending KEY@20cm         the same, and how far the dome is held off for one of them
   meterlink meter --held-as-before           the same, the dome held off as in each light's last reading
   meterlink meter --all                      every light of the set-up in its order
+  meterlink meter --all --any                fire them in any order: each pop tells whose it is
   meterlink meter KEY --pops 3               three pops, averaged
   meterlink meter LAMP --steady              continuous or modelling light
   meterlink meter --room on                  room light, nothing fires; modelling lamps burn (or: off)
@@ -54,6 +55,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     completes(parser.add_argument("lights", nargs="*", metavar="LIGHT[@20cm]", help="lights in the order they are fired"), LIGHTS)
     parser.add_argument("--all", action="store_true", help="every light of the set-up in its order")
     parser.add_argument("--pending", action="store_true", help="only lights without a valid reading (so does no light at all)")
+    parser.add_argument("--any", action="store_true", help="fire them in any order: each pop tells whose it is")
     parser.add_argument("--held-as-before", action="store_true", help="the dome is held off as in each light's last reading")
     parser.add_argument("--resume", action="store_true", help="go on where the last walk stopped")
     parser.add_argument("--pops", type=int, default=1, metavar="N", help="pops per light, averaged (1 to 20)")
@@ -90,7 +92,7 @@ def run(args: argparse.Namespace) -> int:
             if not session.resume():
                 raise UsageError("there is no walk to go on with: {do}, or --pending", do=Do("meter_lights"))
         else:
-            session.begin(requests(args, session))
+            session.begin(requests(args, session), any_order=args.any)
         code = run(drive(session, args.sensor, record_to=args.record, after=durations))
         if not args.room:
             print()
@@ -123,6 +125,8 @@ def requests(args: argparse.Namespace, session: Session) -> list[Request]:
     }
     if args.room in ("on", "off"):
         args.lamps = args.lamps or args.room
+    if args.any and (args.steady or args.room or args.together or args.pops > 1):
+        raise UsageError("--any takes one pop of each light: leave --steady, --room, --together and --pops out")
     if args.lamps and not args.room:
         raise UsageError("--lamps belongs to --room: {do}", do=Do("meter_room_lamps"))
     if args.room:

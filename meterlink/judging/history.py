@@ -50,6 +50,7 @@ def past_of(
         reading.duv,
         reading.sensor_id,
         reading.kind,
+        reading.t05_s,
     )
 
 

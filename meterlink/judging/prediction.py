@@ -53,6 +53,7 @@ class Past(NamedTuple):
     duv: float | None = None
     sensor_id: str = ""
     kind: str = "flash"
+    t05_s: float | None = None
 
 
 class Prediction(NamedTuple):

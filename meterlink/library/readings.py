@@ -216,15 +216,24 @@ class ReadingStore(SetupStore):
 
 
 def superseded_ids(readings: Sequence[Reading], void: set[str]) -> set[str]:
-    """Return the ids that do not count: void, or superseded by a reading that stands or has itself such a successor."""
-    by_old: dict[str, list[str]] = defaultdict(list)
+    """Return the ids that do not count: void, or superseded by a reading that stands or has itself such a successor.
+
+    A retake that was given to another light afterwards replaces nothing: what its first light had before counts again.
+    """
+    by_old: dict[str, list[Reading]] = defaultdict(list)
     for reading in readings:
         if reading.supersedes_id:
-            by_old[reading.supersedes_id].append(reading.id)
+            by_old[reading.supersedes_id].append(reading)
     if not by_old:
         return void
-    standing: dict[str, bool] = {}
+    gone = set(void)
+    lights: dict[str, set[str | None]] = {}
     # Later ids supersede earlier ones, so going backwards every successor is known; a hostile loop just counts as gone.
     for reading in reversed(readings):
-        standing[reading.id] = reading.id not in void or any(standing.get(n, False) for n in by_old[reading.id])
-    return void | {old for old, successors in by_old.items() if any(standing.get(n, False) for n in successors)}
+        standing = [one for one in by_old[reading.id] if lights.get(one.id)]
+        ends: set[str | None] = {end for one in standing for end in lights[one.id]}
+        # Whose this reading is in the end; nobody's when it is void and nothing that stands came of it.
+        lights[reading.id] = ends or (set() if reading.id in void else {reading.light_id})
+        if any(one.light_id != reading.light_id or reading.light_id in lights[one.id] for one in standing):
+            gone.add(reading.id)
+    return gone

@@ -35,7 +35,8 @@ class Plan(NamedTuple):
     waiting: Request | None
     listening: bool = False
     expected: Expectation | None = None
-    simulated: Pulse | None = None
+    simulated: tuple[Pulse, ...] = ()
+    """What may fire next: more than one where any order will do."""
 
 
 class Metering(SensorInUse):
@@ -121,8 +122,8 @@ class Metering(SensorInUse):
         plan = await self._work(self._plan)
         link = self.bare_link
         if hasattr(link, "expect"):
-            # A simulated sensor has no photographer: it is told which light is waited for, and fires that one.
-            link.expect(plan.simulated)
+            # A simulated sensor has no photographer: it is told which lights are waited for, and fires one of them.
+            link.expect(*plan.simulated)
         if self._chosen is not None:
             self.sensor.calibration, self._chosen = self._chosen, None
         if plan != self._prepared:
@@ -152,21 +153,29 @@ class Metering(SensorInUse):
         if session is None or session.walk.waiting is None:
             return Plan(None)
         waiting, listening = session.walk.waiting, session.walk.listening
+        self._choose_calibration(waiting.receptor)
+        calibration = self._chosen or self.sensor.calibration
+        session.calibration_id = calibration.id if calibration is not None else ""
+        simulated = tuple(pulse for one in session.may_come() if (pulse := self._pulse_of(one)) is not None)
+        return Plan(waiting, listening, session.expected(), simulated if listening else ())
+
+    def _pulse_of(self, request: Request) -> Pulse | None:
+        """What a simulated sensor gets when this is fired."""
+        session = self.session
+        assert session is not None
         placements = session.library.current_placements(session.setup.id)
-        if waiting.light_at_m is not None and waiting.light_id in placements:
-            placements[waiting.light_id] = placements[waiting.light_id]._replace(distance_m=waiting.light_at_m)
-        simulated = pulse_of(
+        if request.light_at_m is not None and request.light_id in placements:
+            placements[request.light_id] = placements[request.light_id]._replace(distance_m=request.light_at_m)
+        return pulse_of(
             session.lights(),
             placements,
-            light_id=waiting.light_id,
-            purpose=waiting.purpose,
-            lit=waiting.lit,
-            held_off_m=waiting.held_off_m,
-            toward=waiting.held_off_toward,
-            aim=waiting.aim,
+            light_id=request.light_id,
+            purpose=request.purpose,
+            lit=request.lit,
+            held_off_m=request.held_off_m,
+            toward=request.held_off_toward,
+            aim=request.aim,
         )
-        self._choose_calibration(waiting.receptor)
-        return Plan(waiting, listening, session.expected(), simulated if listening else None)
 
     async def _set_up(self, plan: Plan) -> None:
         self._stop_unseen()

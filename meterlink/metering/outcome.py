@@ -30,6 +30,8 @@ class OutcomeCode(StrEnum):
     """Nothing is waited for."""
     OTHER_KIND = "other_kind"
     """A pop while steady light is waited for, or the other way round."""
+    FITS_NONE = "fits_none"
+    """In any order: no light of the walk gives such a pop."""
     STRAY = "stray"
     """Too soon after the last one."""
     TOO_BRIGHT = "too_bright"
@@ -62,7 +64,8 @@ class Outcome(NamedTuple):
     """What the next pop belongs to; None when the walk is over."""
     code: OutcomeCode = OutcomeCode.LOGGED
     numbers: dict[str, Any] = {}  # noqa: RUF012 - never changed
-    """What the sentence is made of: ``times`` a refusal came in a row, ``gap_s``, ``pop`` and ``pops`` of a reading."""
+    """What the sentence is made of: ``times`` a refusal came in a row, ``gap_s``, ``pop`` and ``pops`` of a reading; in any order
+    ``odds`` that it is this light's, the ``second`` (an id) when they are short, ``put_right`` pairs of ids."""
 
 
 def refusal_code(m: Measurement) -> OutcomeCode | None:

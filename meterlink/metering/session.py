@@ -8,20 +8,17 @@ for the photographer and what is waited for next.  Lights and tables are those o
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from copy import deepcopy
+from collections.abc import Callable
 from math import isfinite, log2, sqrt
 from typing import Any
 
 from meterlink.errors import NotInLibrary, UsageError
 from meterlink.judging.expected import swap_warning
-from meterlink.judging.repeats import averaged
 from meterlink.library.store import Library
+from meterlink.metering.any_order_walk import AnyOrderWalk
 from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind, refusal_code, refusal_sentence
-from meterlink.metering.set_walk import SetWalk
 from meterlink.metering.walk import Request
-from meterlink.records import Kind, Light, Measurement, Placement, Pop, Purpose, Reading, new_id
+from meterlink.records import Kind, Light, Measurement, Purpose, Reading
 from meterlink.records.placement_rules import check_held_off
 from meterlink.units import format_stops
 from meterlink.words.sentences import logged_sentence
@@ -29,7 +26,7 @@ from meterlink.words.sentences import logged_sentence
 __all__ = ["Outcome", "OutcomeCode", "OutcomeKind", "Session"]
 
 
-class Session(SetWalk):
+class Session(AnyOrderWalk):
     """A set-up, a walk through its lights, and what its measurements become."""
 
     def __init__(self, library: Library, setup: str | None = None, *, now: Callable[[], float] = time.time) -> None:
@@ -68,15 +65,18 @@ class Session(SetWalk):
             return Outcome(
                 OutcomeKind.IGNORED, said, waiting=request, code=OutcomeCode.STRAY, numbers={"gap_s": gap}
             )
-        with self._stored_with_walk():
-            reading = self._reading(m, request)
-            self.known.add_reading(reading, m.wave)
-            finished = len(reading.pops) >= request.pops or request.kind == Kind.STEADY
-            self.walk.last_id = reading.id
-            if finished:
-                self.walk.serve()
+        outcome = self._take_any(order, m) if (order := self.order()) is not None else None
+        outcome = outcome or self._take_announced(m, request, light)
         self._last_taken_at = m.at_s
         self._refused = (None, None, 0)
+        return outcome
+
+    def _take_announced(self, m: Measurement, request: Request, light: Light | None) -> Outcome:
+        with self._stored_with_walk():
+            reading = self._log(m, request)
+            finished = len(reading.pops) >= request.pops or request.kind == Kind.STEADY
+            if finished:
+                self.walk.serve()
         return self._outcome(request, reading, light, finished)
 
     def _refusal(self, code: OutcomeCode, m: Measurement, request: Request, light: Light | None) -> Outcome:
@@ -118,70 +118,6 @@ class Session(SetWalk):
             OutcomeKind.LOGGED, message, light, reading, state, (warning,) if warning else (), self.walk.waiting,
             numbers={"pop": len(reading.pops), "pops": request.pops},
         )  # fmt: skip
-
-    def _reading(self, m: Measurement, request: Request) -> Reading:
-        """Make the record: a further pop of one reading joins those before it, a retake replaces the last one."""
-        placement = self.placement(request.light_id) if request.light_id else None
-        earlier = self._earlier(request, placement)
-        pops: tuple[Pop, ...] = ()
-        if m.kind == Kind.FLASH:
-            pop = Pop(m.exposure_lxs or 0.0, m.u_rel, m.peak_lx, m.t05_s, m.t01_s, m.ambient_lx, m.clipped, m.range_index)
-            running = earlier is not None and 0 < len(earlier.pops) < request.pops and self._in_progress == earlier.id
-            pops = (*(earlier.pops if earlier and running else ()), pop)
-        held_off = request.held_off_m if request.held_off_m is not None else m.held_off_m
-        reading = Reading(
-            id=new_id(),
-            setup_id=self.setup.id,
-            light_id=request.light_id,
-            placement_id=placement.id if placement else None,
-            calibration_id=m.calibration_id,
-            sensor_id=m.sensor_id,
-            taken_at_s=self.now(),
-            kind=m.kind,
-            purpose=request.purpose,
-            exposure_lxs=m.exposure_lxs,
-            illuminance_lx=m.illuminance_lx,
-            point=request.point,
-            receptor=request.receptor,
-            aim=request.aim,
-            held_off_m=held_off,
-            held_off_toward=request.held_off_toward,
-            u_rel=m.u_rel,
-            pops=pops,
-            lit=request.lit,
-            peak_lx=m.peak_lx,
-            t05_s=m.t05_s,
-            t01_s=m.t01_s,
-            ambient_lx=m.ambient_lx,
-            cct_k=m.cct_k,
-            duv=m.duv,
-            x=m.x,
-            y=m.y,
-            range_index=m.range_index,
-            supersedes_id=earlier.id if earlier else None,
-            note=request.note or (m.note if m.exposure_bounds_lxs is not None else ""),
-        )
-        if len(pops) > 1:
-            reading = averaged(reading)
-        self._in_progress = reading.id
-        return reading
-
-    def _earlier(self, request: Request, placement: Placement | None) -> Reading | None:
-        """The effective reading that a new one of this request replaces."""
-        found = None
-        for r in self.known.records.effective:
-            if (
-                r.light_id == request.light_id
-                and r.purpose == request.purpose
-                and r.point == request.point
-                and r.kind == request.kind
-                and r.placement_id == (placement.id if placement else None)
-                and (request.purpose != Purpose.ROOM)
-                # All but one light is another question than all of them: both pops stand side by side.
-                and (request.purpose != Purpose.TOGETHER or set(r.lit) == set(request.lit))
-            ):
-                found = r
-        return found
 
     # -- what is said afterwards ------------------------------------------------------------------------------
 
@@ -231,8 +167,7 @@ class Session(SetWalk):
             if r.held_off_m == held_off_m:
                 continue
             new = self.library.restate_reading(r.id, held_off_m=held_off_m)
-            if self.walk.last_id == r.id:
-                self.walk.last_id = new.id
+            self.walk.restated(r.id, new.id)
             if self._in_progress == r.id:
                 self._in_progress = new.id
         self._remember_walk()
@@ -256,6 +191,8 @@ class Session(SetWalk):
 
     def undo(self) -> Reading:
         """Take the last pop back, with what was said of it afterwards, and wait for its light again."""
+        if self.walk.any_order and (taken := self._undo_any()) is not None:
+            return taken
         last = self.library.last_reading(self.setup.id)
         if last is None:
             raise NotInLibrary("{setup}: there is no reading to take back", setup=self.setup.name)
@@ -273,8 +210,10 @@ class Session(SetWalk):
     def reassign(self, name: str) -> tuple[Reading, Light | None]:
         """Give the last reading to another light; the light that it was logged for is waited for again.
 
-        Returns the new reading and the light that lost it.
+        Returns the new reading and the light that lost it.  In any order the other pops may change their lights with it.
         """
+        if self.walk.any_order and (self._stranger is not None or self.walk.heard):
+            return self._said_whose(self.light(name))
         last = self.library.last_reading(self.setup.id)
         if last is None:
             raise NotInLibrary("{setup}: there is no reading to give to another light", setup=self.setup.name)
@@ -288,26 +227,6 @@ class Session(SetWalk):
             self.walk.drop(light.id)
             self.walk.last_id, self._in_progress = new.id, ""
         return new, next((one for one in self.lights() if one.id == last.light_id), None)
-
-    @contextmanager
-    def _stored_with_walk(self) -> Iterator[None]:
-        """Store what the block stores and the walk's memory in one transaction; where that fails, the walk is as before it."""
-        walk, progress = deepcopy(self.walk), self._in_progress
-        try:
-            with self.library.together():
-                self.known.look_again()
-                yield
-                self._remember_walk()
-        except BaseException:
-            self.walk, self._in_progress = walk, progress
-            raise
-
-    def _light_of(self, request: Request) -> Light | None:
-        return next((one for one in self.lights() if one.id == request.light_id), None)
-
-    @staticmethod
-    def _name(light: Light | None) -> str:
-        return light.name if light else "all lights"
 
 
 def _restates(new: Reading, old: Reading) -> bool:

@@ -15,6 +15,9 @@ from meterlink.metering.walk import Request, Walk
 from meterlink.records import Light, Purpose
 from meterlink.records.kept import OWN_POINT_ROLES
 
+USUAL_PULSE_S = 1e-3
+"""Exposure over peak of a head that has not told: only compares the lights of a walk."""
+
 
 class SetWalk(OpenedSet):
     """An opened set and a walk through its lights."""
@@ -112,9 +115,19 @@ class SetWalk(OpenedSet):
         elsewhere = entries_elsewhere(self.library, self.setup.id, {light.fixture} if light.fixture else ())
         return next((r.held_off_m for _, _, r in reversed(elsewhere) if r.held_off_m is not None), None)
 
+    def may_come(self) -> list[Request]:
+        """What the next pop may belong to."""
+        return [self.walk.waiting] if self.walk.waiting is not None else []
+
     def expected(self) -> Expectation | None:
-        """What the next pop should give at the dome; None when nothing is known of it."""
-        return expectation_of(self, self.walk.waiting) if self.walk.listening else None
+        """What the next pop should give at the dome, of several the brightest and the longest; None when nothing is known."""
+        if not self.walk.listening:
+            return None
+        found = [one for request in self.may_come() if (one := expectation_of(self, request)) is not None]
+        if not found:
+            return None
+        brightest = max(found, key=lambda one: one.exposure_lxs / (one.pulse_s or USUAL_PULSE_S))
+        return brightest._replace(t01_s=max((one.t01_s for one in found if one.t01_s), default=None))
 
     def expected_exposure_lxs(self) -> float | None:
         """The light that the next pop should give at the dome, in lx·s; None if unknown."""

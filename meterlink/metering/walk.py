@@ -43,6 +43,14 @@ class Request(NamedTuple):
         return float(metres) if word == FALLOFF and metres.replace(".", "", 1).isdecimal() else None
 
 
+class Heard(NamedTuple):
+    """A pop of a walk whose lights fire in any order: the reading that it became."""
+
+    reading_id: str
+    said: bool = False
+    """Whether the person has said whose it is: no later pop changes that."""
+
+
 class Walk:
     """Requests in order, with the position of the one that is waited for."""
 
@@ -54,6 +62,9 @@ class Walk:
         auto_advance: bool = True,
         served: Iterable[int] | None = None,
         last_id: str = "",
+        any_order: bool = False,
+        heard: Iterable[Heard] = (),
+        named: str = "",
     ) -> None:
         self.requests = list(requests)
         count = len(self.requests)
@@ -63,6 +74,12 @@ class Walk:
         """Requests that have their reading or were skipped."""
         self.last_id = last_id
         """The last reading that this walk logged: a distance that is said now belongs to it."""
+        self.any_order = any_order
+        """Whether its lights fire as they like; which of them fired is then for the pop to say."""
+        self.heard = list(heard)
+        """In any order: the pops so far."""
+        self.named = named
+        """In any order: the light whose pop the next one is, because the person said so."""
 
     @property
     def waiting(self) -> Request | None:
@@ -115,6 +132,21 @@ class Walk:
                 return True
         return False
 
+    def hear(self, heard: Iterable[Heard], light_ids: Iterable[str], freed: Iterable[str] = ()) -> None:
+        """In any order: the pops so far, the lights that have one and those that lost theirs.  Waits for the first of the rest."""
+        self.heard, self.named = list(heard), ""
+        read, lost = set(light_ids), set(freed)
+        mine = {i for i, r in enumerate(self.requests) if r.purpose == Purpose.ALONE and r.kind == Kind.FLASH}
+        self.served -= {i for i in mine if self.requests[i].light_id in lost - read}
+        self.served |= {i for i in mine if self.requests[i].light_id in read}
+        self.position = self._next(-1)
+
+    def restated(self, old_id: str, new_id: str) -> None:
+        """A reading was said anew: its record has another id."""
+        if self.last_id == old_id:
+            self.last_id = new_id
+        self.heard = [one._replace(reading_id=new_id) if one.reading_id == old_id else one for one in self.heard]
+
     def drop(self, light_id: str) -> None:
         """Forget requests of a light that are still to come (it was metered by a re-assignment)."""
         self._keep(lambda i: self.requests[i].light_id != light_id or i in self.served)
@@ -160,6 +192,9 @@ class Walk:
             "auto_advance": self.auto_advance,
             "served": sorted(self.served),
             "last": self.last_id,
+            "any_order": self.any_order,
+            "heard": [list(one) for one in self.heard],
+            "named": self.named,
             "requests": [r._asdict() for r in self.requests],
         }
 
@@ -177,6 +212,9 @@ class Walk:
                 auto_advance=bool(data.get("auto_advance", True)),
                 served=None if served is None else [int(i) for i in served],
                 last_id=str(data.get("last", "")),
+                any_order=bool(data.get("any_order", False)),
+                heard=[Heard(str(reading_id), bool(said)) for reading_id, said in data.get("heard", ())],
+                named=str(data.get("named", "")),
             )
         except (KeyError, TypeError, ValueError):
             return cls()

@@ -17,7 +17,7 @@ from meterlink.records.kept import (
     Settings,
     Setup,
 )
-from meterlink.records.kinds import Kind, Purpose, Trouble
+from meterlink.records.kinds import Kind, Purpose, RangerState, Trouble
 from meterlink.records.samples import (
     Battery,
     Colour,
@@ -51,6 +51,7 @@ __all__ = [
     "PopNotice",
     "Purpose",
     "RangeScale",
+    "RangerState",
     "Reading",
     "Reply",
     "Sample",

@@ -24,6 +24,23 @@ class Purpose(StrEnum):
     ROOM = "room"
 
 
+class RangerState(StrEnum):
+    """What a range finder says of one of its measurements; anything but ``good`` has no distance."""
+
+    GOOD = "good"
+    NOTHING = "nothing"
+    """Nothing in its cone."""
+    WEAK = "weak"
+    BRIGHT = "bright"
+    """Too much other light."""
+    AMBIGUOUS = "ambiguous"
+    """It may be something farther away."""
+    SILENT = "silent"
+    """The finder does not answer."""
+    OTHER = "other"
+    """What a later version may say."""
+
+
 class Trouble(StrEnum):
     """Why the figures of a pop cannot be trusted."""
 

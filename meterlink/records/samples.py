@@ -7,7 +7,7 @@ and 10-bit sums share one calibration: a code c of n bits stands for (c + 0.5) /
 # No `from __future__ import annotations`: NamedTuple would compile every annotation, a third of the import's cost.
 from typing import NamedTuple
 
-from meterlink.records.kinds import Trouble
+from meterlink.records.kinds import RangerState, Trouble
 
 
 class Identity(NamedTuple):
@@ -118,10 +118,15 @@ class Colour(NamedTuple):
 
 
 class HeldOff(NamedTuple):
-    """What a range finder on the sensor says: dome to point, in metres."""
+    """What a range finder on the sensor says, in metres from its own zero."""
 
     at_s: float
     held_off_m: float | None
+    u_m: float | None = None
+    """Standard uncertainty of this one measurement by the finder's own account."""
+    state: RangerState = RangerState.GOOD
+    signal: float | None = None
+    """Returned signal in counts a second."""
 
 
 class Battery(NamedTuple):
@@ -231,3 +236,7 @@ class Measurement(NamedTuple):
     """Of a clipped pop: between what was seen and the most that the clipped part can have added."""
     evidence: Evidence | None = None
     """Of a pop that becomes no reading (``incomplete``, ``clipped`` or ``too_dim``): the numbers that say so."""
+    u_held_off_m: float | None = None
+    """Standard uncertainty of ``held_off_m``."""
+    held_off_unknown: str = ""
+    """Why a range finder that is there does not know (a ``Unknown`` of ``measuring/ranger.py``)."""

@@ -38,12 +38,18 @@ class WholeSet(NamedTuple):
         return {one.light_id: one for one in self.placements.values()}
 
     def entries(self, *, effective: bool = False) -> list[tuple[Light, Placement, Reading]]:
-        """Return (light, the placement that was metered, reading) of what was read of single lights, oldest first."""
+        """Return (light, the placement that was metered, reading) of what was read of single lights, oldest first.
+
+        What was given to another light afterwards was never a reading of the first one and is left out.
+        """
         lights = {one.id: one for one in self.lights}
+        by_id = {r.id: r for r in self.readings}
+        # A retake is of the same light: where the light differs, the later record says that the earlier one was wrong.
+        given = {r.supersedes_id for r in self.readings if (old := by_id.get(r.supersedes_id or "")) and old.light_id != r.light_id}
         return [
             (lights[r.light_id], self.placements[r.placement_id], r)
             for r in (self.effective if effective else self.readings)
-            if r.light_id in lights and r.placement_id in self.placements
+            if r.light_id in lights and r.placement_id in self.placements and r.id not in given
         ]
 
     def with_reading(self, reading: Reading) -> WholeSet:

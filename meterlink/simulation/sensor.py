@@ -80,7 +80,7 @@ class SimulatedLink:
         self._order = tuple(order) or tuple(self.studio.lights)
         self._ordered = bool(order)
         self._follows = False
-        self._expected: Pulse | None = None
+        self._expected: tuple[Pulse, ...] = ()
         self._every_s = every_s
         self._clock = clock
         self._sleep = sleep
@@ -119,19 +119,20 @@ class SimulatedLink:
 
     # --------------------------------------------------------------------------------- what can be done to it
 
-    def expect(self, pulse: Pulse | None) -> None:
-        """Fire this from now on, again and again, instead of the studio's lights in turn; None fires nothing.
+    def expect(self, *pulses: Pulse) -> None:
+        """Fire one of these from now on, again and again, instead of the studio's lights in turn; without any nothing fires.
 
-        A walk says so of the light that it waits for.  A sensor that was given an order keeps to it.
+        A walk says so of the lights that it waits for; which of several fires is left to chance.  A sensor that was given an order
+        keeps to it.
         """
         if not self._ordered:
-            self._follows, self._expected = True, pulse
+            self._follows, self._expected = True, pulses
 
     def pose(self, step: str) -> None:
         """Be held as a step of ``sensor-test`` asks; a simulated sensor has no hands."""
         held = step.partition("-")[0]
         self.chip.ambient_lx = {"dark": 0.0, "torch": TORCH_LX}.get(held, self.studio.ambient_lx)
-        self.expect(SMALL_FLASH if held == "pop" else None)
+        self.expect(*([SMALL_FLASH] if held == "pop" else []))
 
     def pop(self, light: str | Light, held_off_m: float = 0.0, toward: str = "light") -> bool:
         """Fire a light of the studio by name, or any light; return whether the sensor saw it."""
@@ -206,6 +207,6 @@ class SimulatedLink:
         for name in itertools.cycle(self._order):
             if not self._follows:
                 self.pop(name)
-            elif self._expected is not None:
-                self.pop(self._expected)
+            elif self._expected:
+                self.pop(self._random.choice(self._expected))
             await self._sleep(self._every_s)

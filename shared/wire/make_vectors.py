@@ -92,12 +92,12 @@ def body_of(kind: str, f: Fields) -> bytes:
     """The body of a message from its fields, in the order of the specification."""
     packers = {
         "IDENTITY": _identity, "STEADY": _steady, "POP": _pop, "BLOCK": _block, "STATUS": _status,
-        "COLOUR": _colour, "SET_IDENTITY": _set_identity,
+        "COLOUR": _colour, "SET_IDENTITY": _set_identity, "DISTANCE": _distance,
     }  # fmt: skip
     if kind in packers:
         return packers[kind](f)
     layouts = {
-        "DISTANCE": ("<H", "distance_mm"), "BATTERY": ("<BH", "percent millivolts"),
+        "BATTERY": ("<BH", "percent millivolts"),
         "REPLY": ("<BHB", "command its_sequence code"), "IDENTIFY": ("<", ""), "SET_RANGE": ("<B", "range"),
         "ARM": ("<BH", "on threshold"), "STEADY_RATE": ("<B", "hz"), "SET_INTERVAL": ("<B", "factor"),
         "GET_STATUS": ("<", ""),
@@ -140,6 +140,13 @@ def _status(f: Fields) -> bytes:
                        f["frames_refused"])  # fmt: skip
     if "reference" in f:
         body += struct.pack("<HHH", f["reference"], f["reference_by_design"], f["reference_tolerance"])
+    return body
+
+
+def _distance(f: Fields) -> bytes:
+    body = struct.pack("<H", f["distance_mm"])
+    if "status" in f:
+        body += struct.pack("<HBH", f["uncertainty_mm"], f["status"], f["signal"])
     return body
 
 
@@ -233,6 +240,13 @@ def message_cases() -> list[tuple[str, str, int, Fields]]:
             "reference": 15_360, "reference_by_design": 14_923, "reference_tolerance": 5957}),
         ("status_reference_not_measured", "STATUS", 28, status | {
             "reference": 0, "reference_by_design": 0xFFFF, "reference_tolerance": 0xFFFF}),
+        ("distance_good", "DISTANCE", 29, {"distance_mm": 203, "uncertainty_mm": 3, "status": 0, "signal": 8750}),
+        ("distance_no_figures", "DISTANCE", 30, {
+            "distance_mm": 0, "uncertainty_mm": 0xFFFF, "status": 0, "signal": 0xFFFF}),
+        ("distance_nothing_there", "DISTANCE", 31, {
+            "distance_mm": 0xFFFF, "uncertainty_mm": 0xFFFF, "status": 1, "signal": 12}),
+        ("distance_of_a_later_status", "DISTANCE", 32, {
+            "distance_mm": 0xFFFF, "uncertainty_mm": 7, "status": 255, "signal": 0}),
         ("identify", "IDENTIFY", 0, {}),
         ("set_range_bright", "SET_RANGE", 1, {"range": 0}),
         ("set_range_dim", "SET_RANGE", 2, {"range": 1}),
@@ -464,6 +478,8 @@ def _refused_bodies(good: dict[str, bytes]) -> list[Stream]:
         ("identity_name_too_long", changed("identity", name="n" * 33), "a name of 33 bytes"),
         ("identity_no_range", changed("identity", ranges=0), "0 ranges"),
         ("identity_nine_ranges", changed("identity", ranges=9), "9 ranges"),
+        ("distance_good_of_nothing", changed("distance_good", distance_mm=0xFFFF), "good, and no distance"),
+        ("distance_of_what_is_not_good", changed("distance_good", status=2), "too weak, and yet a distance"),
         ("colour_no_channel", changed("colour_xy", channels=[]), "0 channels"),
         ("colour_seventeen_channels", changed("colour_xy", channels=[1] * 17), "17 channels"),
     ]  # fmt: skip
@@ -586,6 +602,8 @@ def _body_fits(kind: str, body: bytes) -> bool:
         return body[8] <= 32 and len(body) >= 9 + body[8]
     if kind == "STEADY":
         return body[10:12] != b"\0\0"
+    if kind == "DISTANCE" and len(body) >= 7:
+        return (body[4] == 0) == (body[:2] != b"\xff\xff")
     if kind == "COLOUR":
         return 1 <= body[1] <= 16 and len(body) >= 2 + 4 * body[1]
     if kind == "BLOCK":

@@ -45,6 +45,8 @@ def body(kind, sequence, v, out):
             out, sequence, v["uptime_ms"], v["range"], v["flags"], v["baseline"], v["threshold"], v["pretrigger"],
             v["interval_ns"], v["pops_seen"], v["pops_lost"], v["frames_refused"],
         )  # fmt: skip
+    if kind == "DISTANCE" and "status" in v:
+        return m.put_distance(out, sequence, v["distance_mm"], v["uncertainty_mm"], v["status"], v["signal"])
     if kind == "BATTERY":
         return m.put_battery(out, sequence, v["percent"], v["millivolts"])
     if kind == "REPLY":

@@ -124,6 +124,36 @@ def test_resume_goes_on_where_the_walk_stopped(small_set: Run, tmp_path: Path) -
     assert "waiting for KEY" not in ran.out
 
 
+def test_a_known_set_is_metered_in_any_order(small_set: Run) -> None:
+    """Fill first, then key: each pop tells whose it is, and the table has both where they belong."""
+    small_set("meter", "KEY", "FILL", "--sensor", "sim:?every=0.9&lights=KEY,FILL")
+    before = {row["light"]: row["as_read_f"] for row in json.loads(small_set("ratios", "--json").out)}
+
+    ran = small_set("meter", "--all", "--any", "--sensor", "sim:?every=0.9&lights=FILL,KEY,KEY")
+
+    assert ran.code == 0
+    assert "waiting for KEY or FILL in any order" in ran.out
+    assert ran.out.index("FILL f/") < ran.out.index("KEY f/")
+    after = {row["light"]: row["as_read_f"] for row in json.loads(small_set("ratios", "--json").out)}
+    assert after == pytest.approx(before, rel=0.02)
+
+
+def test_an_unknown_set_in_any_order_asks_for_the_announced_one(small_set: Run) -> None:
+    """Nothing tells key from fill yet: that is said before the first pop, and they are asked for one after the other."""
+    ran = small_set("meter", "--all", "--any", "--sensor", "sim:?every=0.9")
+
+    assert ran.code == 0
+    assert "nothing is known yet of KEY and FILL: fire them in this order" in ran.out
+    assert ran.out.index("waiting for KEY") < ran.out.index("waiting for FILL")
+
+
+def test_any_order_takes_one_pop_of_each_light(small_set: Run) -> None:
+    """Steady light, the room, all together and averages have no order to be told by a pop."""
+    for option in (["--steady"], ["--room"], ["--together"], ["--pops", "2"]):
+        ran = small_set("meter", "--any", *option, "--sensor", "sim:")
+        assert (ran.code, "--any takes one pop" in ran.err) == (2, True)
+
+
 def test_room_light_is_read_without_a_pop(small_set: Run) -> None:
     """``--room`` takes steady light and logs it for the whole set."""
     ran = small_set("meter", "--room", "--sensor", "sim:?every=0")

@@ -247,3 +247,37 @@ def test_a_sensor_that_says_who_it_is_late_is_prepared_when_it_has(session: Sess
         return bench.metering.sensor.identity
 
     assert run(session, scenario) is not None
+
+
+def test_a_simulated_set_fires_its_known_lights_in_an_order_of_its_own(session: Session) -> None:
+    """Metered once in the announced order, then in any: the simulated photographer fires as she likes, and no pop goes astray."""
+    names = ("KEY", "FILL", "HAIR")
+
+    async def scenario(bench: Bench) -> None:
+        await bench.begin(*names)
+        await bench.metering.walked()
+        bench.session.begin([bench.session.request(bench.session.light(name)) for name in names], any_order=True)
+        await bench.metering.prepare()
+        await bench.metering.walked()
+
+    told: list[Outcome] = []
+
+    async def work() -> None:
+        bench = Bench(session, on_outcome=told.append)
+        bench.link = SimulatedLink(ChipModel(noise_codes=0.0), every_s=2.5, seed=9, clock=asyncio.get_running_loop().time)
+        bench.metering = Metering(session, "sim:", link=bench.link, on_outcome=told.append)
+        try:
+            await scenario(bench)
+        finally:
+            await bench.metering.close()
+
+    with asyncio.Runner(loop_factory=VirtualLoop) as runner:
+        runner.run(work())
+    logged = [o for o in told if o.kind == OutcomeKind.LOGGED and o.reading and o.light]
+    first, second = logged[:3], logged[3:]
+    assert [o.light.name for o in first if o.light] == list(names)
+    assert sorted(o.light.name for o in second if o.light) == sorted(names)
+    assert [o.light.name for o in second if o.light] != list(names)
+    before = {o.light.name: o.reading.exposure_lxs for o in first if o.light and o.reading}
+    after = {o.light.name: o.reading.exposure_lxs for o in second if o.light and o.reading}
+    assert after == pytest.approx(before, rel=0.02)

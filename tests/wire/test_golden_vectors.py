@@ -15,7 +15,7 @@ import pytest
 from cobs import cobs
 
 from meterlink.errors import FrameError
-from meterlink.records import Battery, Colour, HeldOff, Identity, PopNotice, Reply, Status, Steady, WaveBlock
+from meterlink.records import Battery, Colour, HeldOff, Identity, PopNotice, RangerState, Reply, Status, Steady, WaveBlock
 from meterlink.sensor.dialects import messages as m
 from meterlink.sensor.dialects.base import DecoderStats
 from meterlink.sensor.dialects.frames import FrameReader, encode
@@ -129,7 +129,17 @@ def expected(vector: dict[str, Any]) -> Any:
             return Colour(9.0, *(pytest.approx(c / 65535) for c in f["channels"]), during_pop=bool(f["flags"] & 1))
         return Colour(9.0, channels=tuple(map(float, f["channels"])), during_pop=bool(f["flags"] & 1))
     if kind == "DISTANCE":
-        return HeldOff(9.0, held_off)
+        if "status" not in f:
+            return HeldOff(9.0, held_off)
+        names = ("good", "nothing", "weak", "bright", "ambiguous", "silent")
+        u_m, signal = (None if f[one] == 65535 else f[one] for one in ("uncertainty_mm", "signal"))
+        return HeldOff(
+            9.0,
+            held_off,
+            None if u_m is None else u_m / 1000,
+            RangerState(dict(enumerate(names)).get(f["status"], "other")),
+            None if signal is None else signal * 1000.0,
+        )
     if kind == "BATTERY":
         return Battery(
             9.0,
@@ -220,7 +230,7 @@ def test_the_simulated_sensors_encoder_makes_the_vectors(vector: dict[str, Any])
     elif kind == "COLOUR":
         said = encoder.channels(tuple(f["channels"]), during_pop=bool(f["flags"] & 1))
     elif kind == "DISTANCE":
-        said = encoder.distance(sample.held_off_m)
+        said = encoder.distance(sample, figures="status" in f)
     elif kind == "BATTERY":
         said = encoder.battery(sample.fraction, sample.voltage_v)
     elif kind == "REPLY":

@@ -18,6 +18,7 @@ from meterlink.records import (
     HeldOff,
     Identity,
     PopNotice,
+    RangerState,
     Reply,
     Sample,
     Segment,
@@ -36,6 +37,10 @@ SET_IDENTITY = 0x87
 DONE, UNKNOWN_COMMAND, NOT_POSSIBLE, BUSY = 0, 1, 2, 3
 REPLY_TEXTS = ("", "the sensor does not know this command", "the sensor cannot take this value", "the sensor is busy")
 
+RANGER_STATES = (
+    RangerState.GOOD, RangerState.NOTHING, RangerState.WEAK, RangerState.BRIGHT, RangerState.AMBIGUOUS, RangerState.SILENT,
+)  # fmt: skip
+"""By the status of DISTANCE."""
 FLASH, STEADY_LIGHT, HAS_COLOUR, HAS_RANGE_FINDER, HAS_BATTERY, HAS_INTERVALS = 1, 2, 4, 8, 16, 32
 INTERVAL_FACTORS = (1, 2, 4, 8)
 MAX_RANGES, MAX_SEGMENTS, MAX_CHANNELS, MAX_NAME_BYTES, MAX_BITS = 8, 8, 16, 32, 16
@@ -54,6 +59,7 @@ _STATUS = Struct("<4xIBBHHHI3H")
 _STATUS_REFERENCE = Struct("<26x3H")
 _COLOUR = Struct("<4xBB")
 _DISTANCE = Struct("<4xH")
+_DISTANCE_FIGURES = Struct("<6xHBH")
 _BATTERY = Struct("<4xBH")
 _REPLY = Struct("<4xBHB")
 CRC_BYTES = 4
@@ -199,7 +205,14 @@ def parse_colour(frame: bytes, at_s: float, adc_bits: int) -> Colour:  # noqa: A
 
 def parse_distance(frame: bytes, at_s: float, adc_bits: int) -> HeldOff:  # noqa: ARG001
     """DISTANCE → ``HeldOff``."""
-    return HeldOff(at_s, _held_off(_unpack(_DISTANCE, frame)[0]))
+    mm = _unpack(_DISTANCE, frame)[0]
+    if len(frame) - CRC_BYTES < _DISTANCE_FIGURES.size:
+        return HeldOff(at_s, _held_off(mm))
+    u_mm, status, signal = _DISTANCE_FIGURES.unpack_from(frame)
+    state = RANGER_STATES[status] if status < len(RANGER_STATES) else RangerState.OTHER
+    if (state == RangerState.GOOD) != (mm != NOT_KNOWN):
+        raise _refuse("a distance that contradicts its status")
+    return HeldOff(at_s, _held_off(mm), _held_off(u_mm), state, None if signal == NOT_KNOWN else 1000.0 * signal)
 
 
 def parse_battery(frame: bytes, at_s: float, adc_bits: int) -> Battery:  # noqa: ARG001

@@ -6,7 +6,7 @@ from struct import pack
 from typing import NamedTuple
 
 from meterlink.errors import FrameError
-from meterlink.records import Identity, WaveBlock
+from meterlink.records import HeldOff, Identity, WaveBlock
 from meterlink.sensor.dialects import messages as m
 from meterlink.sensor.dialects.frames import encode
 
@@ -116,9 +116,14 @@ class SensorEncoder:
         """COLOUR with the channels as they are."""
         return self.message(m.COLOUR, pack(f"<BB{len(values)}I", during_pop, len(values), *values))
 
-    def distance(self, held_off_m: float | None) -> bytes:
-        """DISTANCE; None is not known."""
-        return self.message(m.DISTANCE, pack("<H", m.distance_mm(held_off_m)))
+    def distance(self, said: HeldOff, *, figures: bool = True) -> bytes:
+        """DISTANCE; ``figures`` False leaves uncertainty, status and signal out, as an older sensor does."""
+        body = pack("<H", m.distance_mm(said.held_off_m))
+        if figures:
+            status = m.RANGER_STATES.index(said.state) if said.state in m.RANGER_STATES else 0xFF
+            signal = m.NOT_KNOWN if said.signal is None else min(round(said.signal / 1000), m.NOT_KNOWN - 1)
+            body += pack("<HBH", m.distance_mm(said.u_m), status, signal)
+        return self.message(m.DISTANCE, body)
 
     def battery(self, fraction: float | None, voltage_v: float | None = None) -> bytes:
         """BATTERY; None is not known."""

@@ -1,0 +1,136 @@
+"""Whose pop it is in a walk whose lights fire in any order, and what is to be known before the first one.
+
+The likelihood is ``judging/whose_pop.py``; here is what it is told: the lights that are asked for with all that was read of their
+heads before this walk, and the pops of the walk with what the person said of them.  Made anew for each pop, so that a light that
+was moved meanwhile, a pop that was taken back and a distance that was said afterwards need no care of their own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from math import log2
+
+from meterlink.judging.whose_pop import Answer, Candidate, WhosePop, candidate_of, in_order, seen_of
+from meterlink.metering.opened_set import OpenedSet
+from meterlink.metering.walk import Request, Walk
+from meterlink.records import Kind, Measurement, Purpose, Reading
+from meterlink.words.language import say
+
+REPEATS_STOPS = 0.3
+"""Two pops of one head, the dome held by hand, differ by less: our own estimate, no published source."""
+
+__all__ = ["AnyOrder", "is_free", "same_pop", "which_names"]
+
+
+class AnyOrder:
+    """The lights of one walk that may fire in any order, and its pops so far."""
+
+    def __init__(self, opened: OpenedSet, walk: Walk, calibration_id: str = "") -> None:
+        """``calibration_id``: of the sensor that is in use; earlier readings with another one tell less of the level."""
+        self.opened = opened
+        self.requests = {r.light_id: r for r in walk.requests if r.light_id and is_free(r)}
+        kept = {r.id: r for r in opened.known.records.readings}
+        self.heard = [one for one in walk.heard if self._stands(kept.get(one.reading_id))]
+        """The pops that count: not those taken back, nor those of a light that was moved since."""
+        self.readings = [kept[one.reading_id] for one in self.heard]
+        self.candidates = self._candidates(set(_same_pops(self.readings, kept)), calibration_id)
+        self.after, self.alike, self.unknown = in_order(self.candidates)
+        self.who = WhosePop(self.candidates, self.after)
+        for i, (one, reading) in enumerate(zip(self.heard, self.readings, strict=True)):
+            self._hear(reading)
+            if one.said and reading.light_id is not None:
+                self.who.fix(i, reading.light_id)
+
+    def _stands(self, reading: Reading | None) -> bool:
+        if reading is None or reading.light_id not in self.requests or not reading.exposure_lxs:
+            return False
+        placement = self.opened.placement(reading.light_id)
+        return reading.placement_id == (placement.id if placement else None)
+
+    def _candidates(self, of_this_walk: set[str], calibration_id: str) -> list[Candidate]:
+        view = self.opened.view()
+        pasts = [one for one in view.history if one.reading_id not in of_this_walk]
+        found = []
+        for light_id, request in self.requests.items():
+            state = view.state(light_id)
+            if state is None:
+                continue
+            one = candidate_of(
+                state.light,
+                state.placement,
+                pasts,
+                view.settings,
+                receptor=request.receptor,
+                calibration_id=calibration_id,
+                held_off_m=request.held_off_m,
+                falloff=view.falloff(state.light),
+            )
+            # Another aim or point than what earlier readings were taken with: they tell nothing of the level.
+            usual = request.aim == "light" and request.point == state.light.point
+            found.append(one if usual else one._replace(levels=()))
+        return found
+
+    def _hear(self, pop: Measurement | Reading) -> Answer | None:
+        seen = seen_of(pop, self.opened.settings)
+        return None if seen is None else self.who.hear(seen)
+
+    def hear(self, m: Measurement, named: str = "", before: Measurement | None = None) -> Answer | None:
+        """Whose this pop is, and whose the earlier ones are after it; None for a pop without light.
+
+        ``named``: the light that it is, because the person said so beforehand.  ``before``: the last pop, when that fitted no
+        light; where this one is its like the person fires it on purpose, and it is the likeliest light's.
+        """
+        if self._hear(m) is None:
+            return None
+        if named in self.requests:
+            self.who.fix(len(self.heard), named)
+        elif before is not None and abs(log2((m.exposure_lxs or 1.0) / (before.exposure_lxs or 1.0))) < REPEATS_STOPS:
+            self.who.must_be_one(len(self.heard))
+        return self.who.answer()
+
+    @property
+    def may_fire(self) -> list[str]:
+        """Ids of the lights that have no pop yet and need not wait for another one."""
+        used = {one.light_id for one in self.readings}
+        return [one.light_id for one in self.candidates if one.light_id not in used and self.after.get(one.light_id, set()) <= used]
+
+    def said(self) -> list[str]:
+        """What is to be known before the first pop: the lights that must keep an order, and why."""
+        names = {one.id: one.name for one in self.opened.lights()}
+        out = []
+        for group in self.alike:
+            members = [names[one] for one in group]
+            all_of = which_names(members, say("and"))
+            if len(members) == 2:
+                out.append(say("{lights} cannot be told apart: fire {first} first", lights=all_of, first=members[0]))
+            else:
+                out.append(say("{lights} cannot be told apart: fire them in this order", lights=all_of))
+        if self.unknown:
+            members = [names[one] for one in self.unknown]
+            out.append(say("nothing is known yet of {lights}: fire them in this order", lights=which_names(members, say("and"))))
+        return out
+
+
+def is_free(request: Request) -> bool:
+    """Whether a request is one that any order can serve: one pop of one light."""
+    return request.purpose == Purpose.ALONE and request.kind == Kind.FLASH and request.pops == 1
+
+
+def same_pop(new: Reading, old: Reading) -> bool:
+    """Whether one record only says something else of the other one's pop."""
+    return new.supersedes_id == old.id and (new.taken_at_s, new.exposure_lxs) == (old.taken_at_s, old.exposure_lxs)
+
+
+def _same_pops(readings: Iterable[Reading], kept: Mapping[str, Reading]) -> Iterable[str]:
+    """Ids of these readings and of all records that said the same pops before."""
+    for reading in readings:
+        one: Reading | None = reading
+        while one is not None:
+            yield one.id
+            earlier = kept.get(one.supersedes_id or "")
+            one = earlier if earlier is not None and same_pop(one, earlier) else None
+
+
+def which_names(names: Sequence[str], word: str) -> str:
+    """``KEY``, ``KEY and FILL``, ``KEY, FILL and HAIR``; ``word``: ``and`` or ``or``."""
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} {word} {names[-1]}"

@@ -1,0 +1,241 @@
+"""A walk whose lights fire in any order: each pop is kept as the light's that it most likely is, and put right by later ones.
+
+What a pop tells is said at once: sure, or the likeliest with the second in the same breath.  Where a later pop leaves only one
+way in which all fit, the earlier ones are given to their lights by new records; nothing that was kept is changed or lost.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any, NamedTuple
+
+from meterlink.errors import NotInLibrary, UsageError
+from meterlink.judging.whose_pop import NONE, SURE_ODDS, Answer
+from meterlink.metering.any_order import AnyOrder, is_free, same_pop, which_names
+from meterlink.metering.logging_walk import LoggingWalk
+from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind
+from meterlink.metering.walk import Heard, Request
+from meterlink.records import Light, Measurement, Reading
+from meterlink.words.language import say
+from meterlink.words.sentences import logged_sentence
+
+__all__ = ["AnyOrderWalk"]
+
+MOST_ODDS = 1e9
+"""Odds are told up to here: beyond it they say nothing more."""
+
+
+class PutRight(NamedTuple):
+    """An earlier pop that was given to another light."""
+
+    old: Reading
+    light_id: str
+
+
+class AnyOrderWalk(LoggingWalk):
+    """A walk that asks the pops whose they are, when it was begun so."""
+
+    _stranger: Measurement | None = None
+    """The last pop that fits no light; the person may still say whose it is."""
+
+    calibration_id = ""
+    """The calibration of the sensor in use, once that is known (the driver says so)."""
+
+    def begin(self, requests: Iterable[Request], *, any_order: bool = False) -> None:
+        """Begin a walk.  In any order what can be told by its pop comes first, whatever else is asked for after it."""
+        wanted = list(requests)
+        if any_order:
+            wanted.sort(key=lambda one: not is_free(one) or bool(self._reflected(one)))
+        super().begin(wanted)
+        self.walk.any_order = any_order
+        self._stranger = None
+        self._remember_walk()
+
+    def _reflected(self, request: Request) -> str | None:
+        light = self._light_of(request)
+        return light.source_light_id if light is not None else None
+
+    def order(self) -> AnyOrder | None:
+        """The lights that may fire in any order now; None when one certain light is waited for."""
+        waiting = self.walk.waiting
+        if not self.walk.any_order or waiting is None or not is_free(waiting):
+            return None
+        return AnyOrder(self, self.walk, self.calibration_id)
+
+    def may_come(self) -> list[Request]:
+        """What the next pop may belong to: one request in the announced order, several in any."""
+        waiting, order = self.walk.waiting, self.order()
+        if waiting is None or order is None:
+            return [] if waiting is None else [waiting]
+        free = [self.walk.named] if self.walk.named in order.requests else order.may_fire
+        wanted = {r.light_id for i, r in enumerate(self.walk.requests) if i not in self.walk.served}
+        return [order.requests[one] for one in free if one in wanted]
+
+    # -- a pop --------------------------------------------------------------------------------------------------
+
+    def _take_any(self, order: AnyOrder, m: Measurement) -> Outcome | None:
+        """Keep a pop as the light's that it most likely is; None when nothing is known that could tell."""
+        answer = order.hear(m, self.walk.named, self._stranger)
+        if answer is None:
+            return None
+        if answer.light_id == NONE:
+            self._stranger = m
+            return self._fits_none()
+        request = order.requests[answer.light_id]
+        said = self.walk.named == answer.light_id
+        with self._stored_with_walk():
+            heard, right = self._put_right(order, answer)
+            reading = self._log(m, request)
+            self._settle([*heard, Heard(reading.id, said)], [one.old for one in right], reading.light_id or "")
+        self._stranger = None
+        return self._named_outcome(order, answer, reading, right)
+
+    def _put_right(self, order: AnyOrder, answer: Answer) -> tuple[list[Heard], list[PutRight]]:
+        """Give the earlier pops to the lights that fit all pops best; returns what they are now, and what was changed."""
+        heard, right = [], []
+        for one, old, light_id in zip(order.heard, order.readings, answer.lights, strict=False):
+            if light_id in (old.light_id, NONE):
+                # Better with the light that it was taken for than with nobody: a pop of its own would replace it.
+                heard.append(one)
+            else:
+                right.append(PutRight(old, light_id))
+                heard.append(one._replace(reading_id=self._give(order, old, light_id).id))
+        return heard, right
+
+    def _give(self, order: AnyOrder, old: Reading, light_id: str) -> Reading:
+        before, now = order.requests.get(old.light_id or ""), order.requests[light_id]
+        placement = self.placement(light_id)
+        declared = before is not None and before.held_off_m is not None
+        changes: dict[str, Any] = {"light_id": light_id, "placement_id": placement.id if placement else None, "point": now.point}
+        if declared or now.held_off_m is not None:
+            # A distance that was said for the light, not for the pop.
+            changes["held_off_m"] = now.held_off_m
+        return self.library.restate_reading(old.id, **changes)
+
+    def _settle(self, heard: Sequence[Heard], lost: Sequence[Reading], newest: str = "") -> None:
+        """The walk after a pop: which lights have one, which lost theirs, what is waited for."""
+        kept = {r.id: r for r in self.library.readings(self.setup.id)}
+        lights = {r.light_id for one in heard if (r := kept.get(one.reading_id)) is not None and r.light_id} | {newest} - {""}
+        self.walk.hear(heard, lights, [one.light_id or "" for one in lost])
+        self._in_progress = ""
+
+    def _void_whole(self, reading: Reading, reason: str) -> None:
+        """Take a pop back with everything that was said of it."""
+        everything = {r.id: r for r in self.library.all_readings(self.setup.id)}
+        one: Reading | None = reading
+        while one is not None:
+            self.library.void_reading(one.id, reason)
+            earlier = everything.get(one.supersedes_id or "")
+            one = earlier if earlier is not None and same_pop(one, earlier) else None
+
+    # -- what is said -------------------------------------------------------------------------------------------
+
+    def _names(self) -> dict[str, str]:
+        return {one.id: one.name for one in self.lights()}
+
+    def _fits_none(self) -> Outcome:
+        names = self._names()
+        free = which_names([names[one.light_id or ""] for one in self.may_come()], say("or"))
+        said = say("this pop is none of {lights}: not logged; if it was one of them, say which", lights=free)
+        return Outcome(OutcomeKind.AGAIN, said, waiting=self.walk.waiting, code=OutcomeCode.FITS_NONE)
+
+    def _named_outcome(self, order: AnyOrder, answer: Answer, reading: Reading, right: Sequence[PutRight]) -> Outcome:
+        names, view = self._names(), self.view()
+        light = next(one for one in self.lights() if one.id == reading.light_id)
+        state = view.state(light.id)
+        message = logged_sentence(view, reading, state, reading.purpose)
+        second = "" if answer.sure or answer.second == NONE else answer.second
+        if second:
+            message = say("{first} or {second}? Taken as {logged}", first=light.name, second=names[second], logged=message)
+        elif not answer.sure:
+            message = say("{logged}; if no light of the set fired, take it back", logged=message)
+        warnings = [*self._righted(right, names), *self._still_open(order, names)]
+        numbers = {
+            "pop": 1, "pops": 1, "odds": min(answer.odds, MOST_ODDS), "second": second,
+            "put_right": [[one.old.light_id, one.light_id] for one in right],
+        }  # fmt: skip
+        return Outcome(
+            OutcomeKind.LOGGED, message, light, reading, state, tuple(warnings), self.walk.waiting, numbers=numbers
+        )  # fmt: skip
+
+    def _righted(self, right: Sequence[PutRight], names: dict[str, str]) -> list[str]:
+        return [
+            say("what was taken for {was} was {light}: put right", was=names[one.old.light_id or ""], light=names[one.light_id])
+            for one in right
+        ]
+
+    def _still_open(self, order: AnyOrder, names: dict[str, str]) -> list[str]:
+        """After the last pop: lights whose pops may still be the other way round (the last pop's own doubt is said with it)."""
+        if not self.walk.done:
+            return []
+        out: list[str] = []
+        told: set[frozenset[str]] = set()
+        for i in range(len(order.who.pops) - 1):
+            answer = order.who.answer(i)
+            pair = frozenset({answer.lights[i], answer.second})
+            last = frozenset({answer.lights[-1], order.who.answer().second}) if not order.who.answer().sure else frozenset()
+            if answer.odds < SURE_ODDS and NONE not in pair and pair not in told and pair != last:
+                told.add(pair)
+                both = which_names([names[one] for one in order.requests if one in pair], say("and"))
+                advice = say("{lights} may be the other way round: meter both again, in the order asked for", lights=both)
+                out.append(advice)
+        return out
+
+    # -- what the person says -----------------------------------------------------------------------------------
+
+    def again(self, light_id: str) -> None:
+        """Wait for this light once more; its earlier pop is no pop of this walk any more."""
+        self._drop_heard(light_id)
+        super().again(light_id)
+
+    def wait_for(self, request: Request) -> None:
+        """Wait for this now: in any order, too, the next pop is then its."""
+        if request.light_id is not None:
+            self._drop_heard(request.light_id)
+        super().wait_for(request)
+        if self.walk.any_order and is_free(request):
+            self.walk.named = request.light_id or ""
+            self._remember_walk()
+
+    def _drop_heard(self, light_id: str) -> None:
+        kept = {r.id: r.light_id for r in self.known.records.readings}
+        self.walk.heard = [one for one in self.walk.heard if kept.get(one.reading_id) != light_id]
+
+    def _said_whose(self, light: Light) -> tuple[Reading, Light | None]:
+        """The last pop is this light's: the others are looked at again in that light."""
+        if self._stranger is not None:
+            m, self._stranger = self._stranger, None
+            self.walk.named = light.id
+            order = AnyOrder(self, self.walk, self.calibration_id)
+            outcome = self._take_any(order, m) if light.id in order.requests else None
+            if outcome is None or outcome.reading is None:
+                raise UsageError("{light} is not waited for in this walk: meter it first", light=light.name)
+            return outcome.reading, None
+        order = AnyOrder(self, self.walk, self.calibration_id)
+        if not order.readings:
+            raise NotInLibrary("{setup}: there is no reading to give to another light", setup=self.setup.name)
+        last = order.readings[-1]
+        if light.id not in order.requests:
+            raise UsageError("{light} is not one of the lights of this walk", light=light.name)
+        order.who.fix(len(order.readings) - 1, light.id)
+        answer = order.who.answer()
+        with self._stored_with_walk():
+            heard, right = self._put_right(order, answer)
+            heard[-1] = heard[-1]._replace(said=True)
+            self._settle(heard, [one.old for one in right])
+            self.walk.last_id = heard[-1].reading_id
+        loser = next((one for one in self.lights() if one.id == last.light_id), None)
+        waits = loser is not None and any(one.light_id == loser.id for one in self.may_come())
+        return self.library.reading(heard[-1].reading_id), loser if waits else None
+
+    def _undo_any(self) -> Reading | None:
+        """Take the last pop of this walk back; None when it has none."""
+        order = AnyOrder(self, self.walk, self.calibration_id)
+        if not order.readings:
+            return None
+        last = order.readings[-1]
+        with self._stored_with_walk():
+            self._void_whole(last, "taken back")
+            self._settle(order.heard[:-1], [last])
+            self.walk.last_id = ""
+        return last

@@ -1,0 +1,109 @@
+"""A walk that keeps what it is given: the record of a measurement, stored in one transaction with the walk's memory."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from copy import deepcopy
+
+from meterlink.judging.repeats import averaged
+from meterlink.metering.set_walk import SetWalk
+from meterlink.metering.walk import Request
+from meterlink.records import Kind, Light, Measurement, Placement, Pop, Purpose, Reading, new_id
+
+__all__ = ["LoggingWalk"]
+
+
+class LoggingWalk(SetWalk):
+    """A walk through a set that makes readings and keeps them."""
+
+    def _log(self, m: Measurement, request: Request) -> Reading:
+        """Store a measurement as this request's reading; it belongs into ``_stored_with_walk``."""
+        reading = self._reading(m, request)
+        self.known.add_reading(reading, m.wave)
+        self.walk.last_id = reading.id
+        return reading
+
+    def _reading(self, m: Measurement, request: Request) -> Reading:
+        """Make the record: a further pop of one reading joins those before it, a retake replaces the last one."""
+        placement = self.placement(request.light_id) if request.light_id else None
+        earlier = self._earlier(request, placement)
+        pops: tuple[Pop, ...] = ()
+        if m.kind == Kind.FLASH:
+            pop = Pop(m.exposure_lxs or 0.0, m.u_rel, m.peak_lx, m.t05_s, m.t01_s, m.ambient_lx, m.clipped, m.range_index)
+            running = earlier is not None and 0 < len(earlier.pops) < request.pops and self._in_progress == earlier.id
+            pops = (*(earlier.pops if earlier and running else ()), pop)
+        held_off = request.held_off_m if request.held_off_m is not None else m.held_off_m
+        reading = Reading(
+            id=new_id(),
+            setup_id=self.setup.id,
+            light_id=request.light_id,
+            placement_id=placement.id if placement else None,
+            calibration_id=m.calibration_id,
+            sensor_id=m.sensor_id,
+            taken_at_s=self.now(),
+            kind=m.kind,
+            purpose=request.purpose,
+            exposure_lxs=m.exposure_lxs,
+            illuminance_lx=m.illuminance_lx,
+            point=request.point,
+            receptor=request.receptor,
+            aim=request.aim,
+            held_off_m=held_off,
+            held_off_toward=request.held_off_toward,
+            u_rel=m.u_rel,
+            pops=pops,
+            lit=request.lit,
+            peak_lx=m.peak_lx,
+            t05_s=m.t05_s,
+            t01_s=m.t01_s,
+            ambient_lx=m.ambient_lx,
+            cct_k=m.cct_k,
+            duv=m.duv,
+            x=m.x,
+            y=m.y,
+            range_index=m.range_index,
+            supersedes_id=earlier.id if earlier else None,
+            note=request.note or (m.note if m.exposure_bounds_lxs is not None else ""),
+        )
+        if len(pops) > 1:
+            reading = averaged(reading)
+        self._in_progress = reading.id
+        return reading
+
+    def _earlier(self, request: Request, placement: Placement | None) -> Reading | None:
+        """The effective reading that a new one of this request replaces."""
+        found = None
+        for r in self.known.records.effective:
+            if (
+                r.light_id == request.light_id
+                and r.purpose == request.purpose
+                and r.point == request.point
+                and r.kind == request.kind
+                and r.placement_id == (placement.id if placement else None)
+                and (request.purpose != Purpose.ROOM)
+                # All but one light is another question than all of them: both pops stand side by side.
+                and (request.purpose != Purpose.TOGETHER or set(r.lit) == set(request.lit))
+            ):
+                found = r
+        return found
+
+    @contextmanager
+    def _stored_with_walk(self) -> Iterator[None]:
+        """Store what the block stores and the walk's memory in one transaction; where that fails, the walk is as before it."""
+        walk, progress = deepcopy(self.walk), self._in_progress
+        try:
+            with self.library.together():
+                self.known.look_again()
+                yield
+                self._remember_walk()
+        except BaseException:
+            self.walk, self._in_progress = walk, progress
+            raise
+
+    def _light_of(self, request: Request) -> Light | None:
+        return next((one for one in self.lights() if one.id == request.light_id), None)
+
+    @staticmethod
+    def _name(light: Light | None) -> str:
+        return light.name if light else "all lights"

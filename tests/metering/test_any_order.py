@@ -1,0 +1,233 @@
+"""Lights fired in any order: whose a pop is, what is said of it, and what later pops and the person put right."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from math import log2
+
+import pytest
+
+from meterlink.errors import UsageError
+from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind
+from meterlink.metering.session import Session
+from meterlink.records import Measurement
+
+MakePop = Callable[..., Measurement]
+KEY, FILL, HAIR = 200.0, 60.0, 120.0
+
+
+def begin(session: Session, *names: str) -> None:
+    """Wait for these lights in any order."""
+    session.begin((session.request(session.light(name)) for name in names), any_order=True)
+
+
+def known(session: Session, pop: MakePop, **lights: float) -> None:
+    """The set was metered before, in the announced order."""
+    lights = lights or {"KEY": KEY, "FILL": FILL, "HAIR": HAIR}
+    session.begin(session.request(session.light(name)) for name in lights)
+    for exposure_lxs in lights.values():
+        assert session.take(pop(exposure_lxs)).kind == OutcomeKind.LOGGED
+
+
+def fire(session: Session, pop: MakePop, *exposures: float) -> list[Outcome]:
+    """Fire pops; they come a second after each other and more, whatever they are."""
+    clock = iter(range(1_001, 2_000))
+    session.now = lambda: float(next(clock))
+    return [session.take(pop(one)) for one in exposures]
+
+
+def kept(session: Session) -> dict[str, float]:
+    """What counts now, by the light's name."""
+    return {s.light.name: s.reading.exposure_lxs or 0.0 for s in session.view().lights if s.reading is not None}
+
+
+def test_a_known_set_is_told_apart_in_whatever_order_it_fires(session: Session, pop: MakePop) -> None:
+    """Each pop is logged as the light that gave as much before, surely, and the walk ends with the last one."""
+    known(session, pop)
+    begin(session, "KEY", "FILL", "HAIR")
+
+    heard = fire(session, pop, 121.0, 199.0, 61.0)
+
+    assert [o.light.name for o in heard if o.light] == ["HAIR", "KEY", "FILL"]
+    assert all(o.numbers["odds"] >= 200.0 and not o.numbers["second"] and not o.warnings for o in heard)
+    assert kept(session) == {"KEY": 199.0, "FILL": 61.0, "HAIR": 121.0}
+    assert session.walk.done
+
+
+def test_nothing_known_keeps_the_announced_order_and_says_so(session: Session, pop: MakePop) -> None:
+    """Of three lights that were never read nothing tells: the order asked for is kept, and that is said beforehand."""
+    begin(session, "KEY", "FILL", "HAIR")
+    order = session.order()
+
+    assert order is not None
+    assert order.said() == ["nothing is known yet of KEY, FILL and HAIR: fire them in this order"]
+    assert [o.light.name for o in fire(session, pop, 60.0, 200.0, 90.0) if o.light] == ["KEY", "FILL", "HAIR"]
+
+
+def test_two_lights_that_cannot_be_told_apart_are_said_beforehand_and_keep_their_order(session: Session, pop: MakePop) -> None:
+    """Key and fill gave the same light and last as long: the key is asked for first, the hair light fires when it likes."""
+    known(session, pop, KEY=100.0, FILL=100.5, HAIR=300.0)
+    begin(session, "KEY", "FILL", "HAIR")
+    order = session.order()
+
+    assert order is not None
+    assert order.said() == ["KEY and FILL cannot be told apart: fire KEY first"]
+    assert [r.light_id for r in session.may_come()] == [session.light("KEY").id, session.light("HAIR").id]
+    heard = fire(session, pop, 100.2, 301.0, 99.9)
+    assert [o.light.name for o in heard if o.light] == ["KEY", "HAIR", "FILL"]
+
+
+def test_a_doubtful_pop_is_logged_with_the_second_named_and_put_right_by_the_next(session: Session, pop: MakePop) -> None:
+    """Between key and fill it may be either; the next pop can only be one of them, so the first is given to the other."""
+    known(session, pop, KEY=100.0, FILL=80.0)
+    begin(session, "KEY", "FILL")
+
+    first, second = fire(session, pop, 91.0, 99.0)
+
+    assert first.light is not None
+    assert first.light.name == "KEY"
+    assert first.numbers["second"] == session.light("FILL").id
+    assert first.message.startswith("KEY or FILL? Taken as KEY ")
+    assert second.warnings[0] == "what was taken for KEY was FILL: put right"
+    assert second.numbers["put_right"] == [[session.light("KEY").id, session.light("FILL").id]]
+    assert kept(session) == {"KEY": 99.0, "FILL": 91.0}
+    assert session.walk.done
+
+
+def test_putting_right_loses_nothing(session: Session, pop: MakePop) -> None:
+    """The wrong record stays in the library, superseded; what the light had before the walk counts until its own pop comes."""
+    known(session, pop, KEY=100.0, FILL=80.0)
+    before = len(session.library.all_readings(session.setup.id))
+    begin(session, "KEY", "FILL")
+    fire(session, pop, 91.0)
+
+    session.reassign("FILL")
+
+    assert kept(session) == {"KEY": 100.0, "FILL": 91.0}
+    assert len(session.library.all_readings(session.setup.id)) == before + 2
+    assert [r.light_id for r in session.may_come()] == [session.light("KEY").id]
+
+
+def test_what_the_person_says_stands(session: Session, pop: MakePop) -> None:
+    """She says that the first pop was the fill's: no later pop takes it from the fill again, however well it would fit the key."""
+    known(session, pop, KEY=100.0, FILL=80.0)
+    begin(session, "KEY", "FILL")
+    fire(session, pop, 97.0)
+    session.reassign("FILL")
+
+    heard = session.take(pop(82.0))
+
+    assert heard.light is not None
+    assert heard.light.name == "KEY"
+    assert kept(session) == {"KEY": 82.0, "FILL": 97.0}
+
+
+def test_a_pop_that_fits_no_light_is_not_logged_until_she_says_whose_it_is(session: Session, pop: MakePop) -> None:
+    """Thirty times what any light gives, and far too long: a neighbour's, perhaps; named by hand it is kept after all."""
+    known(session, pop)
+    begin(session, "KEY", "FILL", "HAIR")
+    stranger = pop(6_000.0, t01_s=0.02, t05_s=0.002)
+
+    outcome = session.take(stranger)
+
+    assert (outcome.kind, outcome.code) == (OutcomeKind.AGAIN, OutcomeCode.FITS_NONE)
+    assert outcome.message.startswith("this pop is none of KEY, FILL or HAIR: not logged")
+    session.reassign("FILL")
+    assert kept(session)["FILL"] == 6_000.0
+    assert [r.light_id for r in session.may_come()] == [session.light("KEY").id, session.light("HAIR").id]
+
+
+def test_a_pop_that_fits_no_light_counts_when_it_comes_twice(session: Session, pop: MakePop) -> None:
+    """Nobody fires a stranger's head twice while a light is waited for: it is the likeliest light's, with a doubt."""
+    known(session, pop, KEY=KEY)
+    begin(session, "KEY")
+    odd = {"t01_s": 0.02, "t05_s": 0.002}
+
+    first, second = session.take(pop(6_000.0, **odd)), session.take(pop(6_050.0, **odd))
+
+    assert (first.kind, second.kind) == (OutcomeKind.AGAIN, OutcomeKind.LOGGED)
+
+
+def test_a_light_fired_twice_is_metered_again(session: Session, pop: MakePop) -> None:
+    """The same light once more is no other light's pop: its second pop replaces the first."""
+    known(session, pop)
+    begin(session, "KEY", "FILL", "HAIR")
+
+    heard = fire(session, pop, 200.0, 201.0, 60.0)
+
+    assert [o.light.name for o in heard if o.light] == ["KEY", "KEY", "FILL"]
+    assert kept(session)["KEY"] == 201.0
+    assert [r.light_id for r in session.may_come()] == [session.light("HAIR").id]
+
+
+def test_the_last_pop_is_taken_back_and_its_light_waits_again(session: Session, pop: MakePop) -> None:
+    """Taken back, a pop is nobody's; what was read before the walk counts again."""
+    known(session, pop)
+    begin(session, "KEY", "FILL", "HAIR")
+    fire(session, pop, 121.0, 205.0)
+
+    taken = session.undo()
+
+    assert taken.exposure_lxs == 205.0
+    assert kept(session) == {"KEY": KEY, "FILL": FILL, "HAIR": 121.0}
+    assert [r.light_id for r in session.may_come()] == [session.light("KEY").id, session.light("FILL").id]
+
+
+def test_a_killed_walk_goes_on_where_it_was(session: Session, pop: MakePop) -> None:
+    """The pops so far, and what was said of them, are known to the next program: a later pop still puts the first right."""
+    known(session, pop, KEY=100.0, FILL=80.0)
+    begin(session, "KEY", "FILL")
+    fire(session, pop, 91.0)
+    after = Session(session.library, now=lambda: 3_000.0)
+
+    assert after.resume()
+    after.take(pop(99.0))
+
+    assert kept(after) == {"KEY": 99.0, "FILL": 91.0}
+
+
+def test_a_light_that_the_person_points_at_is_the_next_pops(session: Session, pop: MakePop) -> None:
+    """She taps HAIR: whatever the next pop gives, it is the hair light's."""
+    known(session, pop)
+    begin(session, "KEY", "FILL", "HAIR")
+    session.wait_for(session.request(session.light("HAIR")))
+
+    heard = fire(session, pop, 200.0, 200.0)
+
+    assert [o.light.name for o in heard if o.light] == ["HAIR", "KEY"]
+
+
+def test_a_distance_said_after_a_putting_right_is_the_last_pops(session: Session, pop: MakePop) -> None:
+    """20 cm typed after the second pop belongs to it, though an earlier pop got a newer record."""
+    known(session, pop, KEY=100.0, FILL=80.0)
+    begin(session, "KEY", "FILL")
+    fire(session, pop, 91.0, 99.0)
+
+    light = session.held(0.2)
+
+    assert light is not None
+    assert light.name == "KEY"
+    readings = {s.light.name: s.reading for s in session.view().lights if s.reading}
+    assert (readings["KEY"].held_off_m, readings["FILL"].held_off_m) == (0.2, None)
+    assert session.undo().light_id == session.light("KEY").id
+
+
+def test_the_range_is_the_brightest_lights(session: Session, pop: MakePop) -> None:
+    """Any may come next, so none may clip."""
+    known(session, pop)
+    begin(session, "FILL", "KEY", "HAIR")
+
+    found = session.expected()
+
+    assert found is not None
+    assert abs(log2(found.exposure_lxs / KEY)) < 0.01
+
+
+def test_an_order_that_cannot_be_free_is_refused_to_be_named(session: Session, pop: MakePop) -> None:
+    """A light that this walk does not ask for cannot be given its pop."""
+    known(session, pop)
+    begin(session, "KEY", "FILL")
+    fire(session, pop, 200.0)
+
+    with pytest.raises(UsageError, match="not one of the lights"):
+        session.reassign("HAIR")
