@@ -27,11 +27,11 @@ bench: $(STAMP)-test
 
 $(STAMP)-run: pyproject.toml
 	$(PYTHON) -m venv $(VENV) || { echo "Python's venv module is missing: on Debian, apt-get install python3-venv"; exit 1; }
-	$(BIN)/python -m pip install --quiet --editable .
+	$(BIN)/python -m pip install --quiet --no-cache-dir --editable .
 	touch $@
 
 $(STAMP)-test: $(STAMP)-run
-	$(BIN)/python -m pip install --quiet --editable '.[test,lint,app,sync]'
+	$(BIN)/python -m pip install --quiet --no-cache-dir --editable '.[test,lint,app,sync]'
 	touch $@
 
 # Compilers, chip simulator, D-Bus and browser for the tests that use them; without them those tests say so and are skipped.

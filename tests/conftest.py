@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 import os
+import shutil
+import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -29,9 +31,21 @@ def _own_language() -> Iterator[None]:
     use(None, Place.TERMINAL)
 
 
+HOME = Path(tempfile.mkdtemp(prefix="meterlink-tests-home-"))
+"""Of this run: Kivy, browsers and the product itself leave nothing in the home folder of whoever runs the tests."""
+
+
 def pytest_configure(config: pytest.Config) -> None:
-    """One table of the fault tests at the end of a run."""
+    """One table of the fault tests at the end of a run, and a home folder that goes with it."""
     config.pluginmanager.register(Table())
+    for name in [one for one in os.environ if one.startswith("XDG_") and one.endswith("_HOME")]:
+        del os.environ[name]
+    os.environ.update(HOME=str(HOME), KIVY_HOME=str(HOME / "kivy"))
+
+
+def pytest_unconfigure() -> None:
+    """Remove the home folder of this run."""
+    shutil.rmtree(HOME, ignore_errors=True)
 
 
 @pytest.fixture
