@@ -136,6 +136,9 @@ def camera_text(shot: Shot) -> str:
         return ""
     shutter = units.format_shutter(shot.setup.shutter_s) if shot.setup.shutter_s else t("set.no_shutter")
     text = t("set.iso_shutter", iso=units.format_iso(shot.setup.iso), shutter=shutter)
+    beyond = next((one for one in shot.findings if one.kind == "sync"), None)
+    if beyond is not None:
+        text = t("set.beyond_sync", camera=text, sync=units.format_shutter(beyond.numbers["sync_speed_s"]))
     return f"{t('app.simulated')}: {text}" if "simulated" in shot.setup.tags else text
 
 

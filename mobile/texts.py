@@ -179,6 +179,7 @@ EN: dict[str, str] = {
     "set.left_under": "{f} ({stops} under)",
     "set.iso_shutter": "{iso}, {shutter}",
     "set.no_shutter": "shutter not given",
+    "set.beyond_sync": "{camera}: faster than the sync speed of {sync}",
     "set.no_findings": "Nothing found against these readings.",
     "set.do_meter": "Meter {name}",
     "set.do_place": "Say where {name} stands",

@@ -13,7 +13,7 @@ from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.photometry import flash, shutter
 from meterlink.photometry.series import THIRD_TIMES, time_exact_s
 
-__all__ = ["Loss", "loss_of", "shutter_losses"]
+__all__ = ["Loss", "beyond_sync", "loss_of", "shutter_losses"]
 
 VISIBLE_STOPS = 0.1
 SLOWEST_S = 1 / 15
@@ -84,15 +84,35 @@ def shutter_losses(view: JudgedSet) -> Iterable[Finding]:
             "meterlink setup change --curtain-travel 20ms (its readout time; 0 for a global shutter)", {},
         )  # fmt: skip
         return
-    losses = [loss for loss in (loss_of(one, view, at) for one in flashes) if loss is not None]
-    trains = [loss for loss in losses if loss.train]
-    beyond = shutter.caution(at, facts.sync_speed_s)
-    if beyond and len(trains) < len(flashes):
-        yield _beyond_sync(facts, at, losses)
+    losses = _losses(view, at)
+    beyond = beyond_sync(view, losses)
+    if beyond is not None:
+        yield beyond
         return
     for loss in losses:
         if loss.kept.least <= 0.0 or loss.kept.loss_stops < -VISIBLE_STOPS:
             yield _train(loss, at) if loss.train else _slow(loss, at, facts, view)
+
+
+def _losses(view: JudgedSet, at: shutter.Shutter) -> list[Loss]:
+    found = (loss_of(one, view, at) for one in view.lights if one.reading is not None and one.reading.kind == "flash")
+    return [loss for loss in found if loss is not None]
+
+
+def beyond_sync(view: JudgedSet, losses: list[Loss] | None = None) -> Finding | None:
+    """Return what the set-up's shutter time does to flashes when it is beyond the sync speed, None when it is not.
+
+    Whoever tells the camera's settings says this with them.  Heads that all pulse (high-speed sync) have no sync speed.
+    """
+    facts = camera(view.setup, view.settings)
+    flashes = sum(one.reading is not None and one.reading.kind == "flash" for one in view.lights)
+    at = facts.shutter
+    if at is None or not flashes or facts.readout_unknown or not shutter.caution(at, facts.sync_speed_s):
+        return None
+    losses = _losses(view, at) if losses is None else losses
+    if sum(loss.train for loss in losses) == flashes:
+        return None
+    return _beyond_sync(facts, at, losses)
 
 
 def _beyond_sync(facts: Camera, at: shutter.Shutter, losses: list[Loss]) -> Finding:

@@ -56,7 +56,7 @@ def run(args: argparse.Namespace) -> int:
         print_lights(library, session.setup)
         asyncio.run(_play(session, data["steps"], pace=args.pace))
         print()
-        print_ratios(session.setup, session.ratios())
+        print_ratios(session)
         print()
         for line in what_to_see(session):
             print(wrapped(line))

@@ -15,7 +15,10 @@ from __future__ import annotations
 import argparse
 
 from meterlink import units
+from meterlink.checks.findings import Finding
+from meterlink.checks.shutter import beyond_sync
 from meterlink.cli.frame import add_json_option, add_setup_option, is_terminal, open_session, print_json, print_rows, wrapped
+from meterlink.metering.session import Session
 from meterlink.records import Setup
 from meterlink.tables.ratios import Aperture, RatioRow, RatioTable
 
@@ -33,16 +36,17 @@ def run(args: argparse.Namespace) -> int:
     """Print the table."""
     session = open_session(args)
     with session.library:
-        table = session.ratios()
         if args.json:
+            table = session.ratios()
             print_json(table.as_json() if args.whole else [row.as_json() for row in table.rows])
         else:
-            print_ratios(session.setup, table)
+            print_ratios(session)
     return 0
 
 
-def print_ratios(setup: Setup, table: RatioTable) -> None:
-    """Print the table, the lighting ratio, the aperture and what is missing."""
+def print_ratios(session: Session) -> None:
+    """Print the table, the lighting ratio, the aperture, whether the shutter is beyond the sync speed, and what is missing."""
+    setup, table = session.setup, session.ratios()
     if not table.rows:
         print(f"{setup.name}: no lights yet: meterlink light add KEY --role key --disk 90cm --distance 1m")
         return
@@ -60,7 +64,7 @@ def print_ratios(setup: Setup, table: RatioTable) -> None:
             print(wrapped(f"{row.light} ({row.role}): {row.reason}"))
     else:
         print_rows(headings, rows, title=setup.name, right=right)
-    for line in summary_lines(setup, table):
+    for line in summary_lines(setup, table, beyond_sync(session.view())):
         print(wrapped(line))
 
 
@@ -99,7 +103,7 @@ def key_to_light(light_over_key: float) -> str:
     return f"{ratio:.1f}:1".replace(".0:", ":") if ratio >= 1 else f"1:{light_over_key:.1f}".removesuffix(".0")
 
 
-def summary_lines(setup: Setup, table: RatioTable) -> list[str]:
+def summary_lines(setup: Setup, table: RatioTable, beyond: Finding | None = None) -> list[str]:
     """What stands below the table."""
     lines = []
     incident, high_low = table.lighting_ratio_words
@@ -110,6 +114,8 @@ def summary_lines(setup: Setup, table: RatioTable) -> list[str]:
         lines.append(f"set the camera to {_aperture(table.aperture_key)} from the key alone{_camera(setup)}")
     if table.aperture_key_and_fill:
         lines.append(f"                  {_aperture(table.aperture_key_and_fill)} from key and fill together")
+    if beyond is not None:
+        lines.append(f"! {beyond.text}: {beyond.advice}")
     lines += [f"note: {note}" for note in table.notes]
     return lines
 

@@ -12,6 +12,7 @@ from markupsafe import Markup
 
 from meterlink import units
 from meterlink.checks.findings import Finding
+from meterlink.checks.shutter import beyond_sync
 from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.report.picture import safe_picture
 from meterlink.report.plan import plan, side
@@ -131,7 +132,7 @@ def camera_facts(view: JudgedSet, table: RatioTable) -> list[tuple[str, str]]:
     """What the camera is set to."""
     setup = view.setup
     facts = [("ISO", units.format_iso(setup.iso).removeprefix("ISO "))]
-    facts.append(("shutter", units.format_shutter(setup.shutter_s) if setup.shutter_s else NOTHING))
+    facts.append(("shutter", _shutter(view)))
     if table.aperture_key:
         facts.append(("aperture from the key", f"{table.aperture_key.nominal} ± {table.aperture_key.u95_stops:.1f} stop"))
     if table.aperture_key_and_fill:
@@ -141,6 +142,15 @@ def camera_facts(view: JudgedSet, table: RatioTable) -> list[tuple[str, str]]:
     if setup.filter_stops:
         facts.append(("filter takes", f"{setup.filter_stops:.1f} stops"))
     return facts
+
+
+def _shutter(view: JudgedSet) -> str:
+    """The shutter time, and that it is beyond the sync speed when it is."""
+    if not view.setup.shutter_s:
+        return NOTHING
+    beyond = beyond_sync(view)
+    faster = f" (faster than the sync speed of {units.format_shutter(beyond.numbers['sync_speed_s'])})" if beyond else ""
+    return units.format_shutter(view.setup.shutter_s) + faster
 
 
 def rebuild_facts(view: JudgedSet) -> list[tuple[str, str]]:

@@ -206,3 +206,18 @@ def test_a_dial_left_where_it_was_is_named_and_said_afterwards(small_set: Run) -
     after = json.loads(small_set("ratios", "--json").out)[0]
     assert (after["verdict"], after["stale"], after["corrected_f"]) == ("good", False, row["corrected_f"])
     assert small_set("wave", "KEY").code == 0
+
+
+@pytest.mark.parametrize(("sync", "said"), [("1/200", True), ("1/320", False)])
+def test_the_camera_is_never_set_beyond_the_sync_speed_in_silence(small_set: Run, tmp_path: Path, sync: str, said: bool) -> None:
+    """1/250 s on a camera that syncs at 1/200: said under the table's own line, after metering and on the sheet; not at 1/320."""
+    small_set("setup", "change", "--shutter", "1/250", "--sync", sync)
+    ran = small_set("meter", "KEY@0", "--sensor", "sim:?every=0.9&lights=KEY")
+    table = small_set("ratios").out
+    assert small_set("sheet", "-o", str(tmp_path / "page.html")).code == 0
+    page = (tmp_path / "page.html").read_text(encoding="utf-8")
+
+    for text in (ran.out, table):
+        assert "1/250 s" in text
+        assert ("! 1/250 s is faster than the sync speed of 1/200 s" in " ".join(text.split())) == said
+    assert ("1/250 s (faster than the sync speed of 1/200 s)" in page) == said

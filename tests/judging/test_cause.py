@@ -104,7 +104,7 @@ def test_dial_and_dome_are_told_apart_by_the_sum() -> None:
 
 
 def test_dial_and_dome_by_the_prediction_alone() -> None:
-    """Without one a dome that costs just a stop looks like the dial: right in 75 of 100 (81 seen); the dial is named in 90 (95 seen)."""
+    """A dome that costs just a stop looks like the dial: right in 75 of 100 (81 seen), the dial named in 90 (95 seen)."""
     right = asked = named = dials = 0
     for cause, judged in cases(np.random.default_rng(6), False):
         top = judged.blamed

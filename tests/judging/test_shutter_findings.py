@@ -12,7 +12,7 @@ from small_sets import light, placed, read, view
 
 from meterlink.checks.facts import camera
 from meterlink.checks.findings import Finding, findings
-from meterlink.checks.shutter import loss_of
+from meterlink.checks.shutter import beyond_sync, loss_of
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.photometry import shutter
 
@@ -77,6 +77,16 @@ def test_beyond_the_sync_speed_is_one_finding_for_the_set() -> None:
     assert "1/500 s is faster than the sync speed of 1/200 s" in found.text
     assert found.numbers["dark_share"] == pytest.approx(1 - (1 / 512) / 0.0032, abs=0.02)
     assert of("slow_flash", a_set(1 / 512, **FOCAL)) == []
+
+
+def test_who_tells_the_camera_says_it_too() -> None:
+    """The very finding, for the lines that tell the camera's settings; none within it, for a leaf shutter, and for lamps."""
+    made = a_set(1 / 512, **FOCAL)
+
+    assert beyond_sync(made) == of("sync", made)[0]
+    assert beyond_sync(a_set(1 / 203, **FOCAL)) is None
+    assert beyond_sync(a_set(1 / 512, shutter_kind="leaf")) is None
+    assert beyond_sync(made._replace(lights=())) is None
 
 
 def test_common_practice_sync_speed_is_named_as_such() -> None:

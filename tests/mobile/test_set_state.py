@@ -158,3 +158,14 @@ def test_every_finding_of_a_real_set_is_shown_worst_first(metered) -> None:
     assert shown.findings[0].severity == "retake"
     assert not any("meterlink " in f.title + f.todo for f in shown.findings)
     assert not any("meterlink " in note for note in shown.notes)
+
+
+def test_a_shutter_beyond_the_sync_speed_is_said_where_the_camera_stands(metered) -> None:
+    """At 1/500 s beside the shutter itself, not only among the findings; nothing at 1/125 s."""
+    one = metered(2)
+    one.pop(211.2)
+    one.desk.revise_setup(shutter_s=1 / 128)
+    assert "sync" not in state.camera_text(one.desk.shot)
+    one.desk.revise_setup(shutter_s=1 / 512)
+
+    assert state.camera_text(one.desk.shot).endswith("1/500 s: faster than the sync speed of 1/200 s")
