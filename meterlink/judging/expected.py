@@ -1,21 +1,17 @@
 """What a light should give at its point, from what it gave before; and readings that look swapped.
 
 Only what this set itself knows: the last reading of the light, its power then and now, its distance then and now.
-Used to choose the sensor's range before the pop and to notice two pops logged against each other's light.
+Used to choose the sensor's range before the pop.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from math import log2
+from collections.abc import Iterable, Mapping
 
-from meterlink.judging.aim import carried_to_camera
 from meterlink.judging.judged_set import JudgedSet, LightState, value_of
+from meterlink.judging.swapped import swapped
 from meterlink.photometry.sources import source_of
 from meterlink.records import Placement, Reading
-
-SWAP_MARGIN_STOPS = 1 / 3
-"""Two readings count as swapped when each fits the other's light this much better than its own."""
 
 
 def placement_change_stops(old: Placement, new: Placement) -> float | None:
@@ -82,65 +78,11 @@ def rough_value(view: JudgedSet, state: LightState) -> float | None:
     return None
 
 
-def surprise_stops(state: LightState, past: Iterable[Reading], placements: Mapping[str, Placement]) -> float:
-    """Stops by which a light's reading is above what its reading before leads one to expect; 0 without one.
-
-    A rough figure, without the corrections: it only tells whether a closer look is worth its time.
-    """
-    if state.reading is None or state.light.source_light_id:
-        return 0.0
-    now, before = value_of(state.reading), expected_value(state, past, placements, state.reading)
-    return log2(now / before) if now and before and now > 0 and before > 0 else 0.0
-
-
-def sum_surprise_stops(view: JudgedSet) -> float:
-    """Stops by which the worst pop of several lights is off the plain sum of what each gave alone; 9 when it cannot be told.
-
-    As rough as ``surprise_stops``, for the same purpose.
-    """
-    worst = 0.0
-    for pop in (r for r in view.readings if r.purpose == "together"):
-        total, measured = 0.0, value_of(pop)
-        for light_id in pop.lit:
-            state = view.state(light_id)
-            if state is None or state.reading is None or not state.value:
-                return 9.0
-            carried = carried_to_camera(state.reading, state.placement, view.settings)
-            if carried is None or pop.aim != "camera":
-                return 9.0
-            total += state.value * 2.0**carried.stops
-        if not measured or not total > 0:
-            return 9.0
-        worst = max(worst, abs(log2(measured / total)))
-    return worst
-
-
-def swap_warning(
-    view: JudgedSet, light_id: str, past: Sequence[Reading], placements: Mapping[str, Placement]
-) -> str:
+def swap_warning(view: JudgedSet, light_id: str) -> str:
     """Say so when the last two lights metered look as if their pops were logged the wrong way round."""
-    state = view.state(light_id)
-    if state is None or state.reading is None:
+    found = swapped(view, light_id)
+    if found is None:
         return ""
-    mine = state.reading
-    before = [r for r in past if r.purpose == "alone" and r.id < mine.id and r.light_id != light_id]
-    other = view.state(before[-1].light_id or "") if before else None
-    if other is None or other.reading is None or other.reading.id != before[-1].id:
-        return ""
-    a, b = value_of(mine), value_of(other.reading)
-    if not a or not b:
-        return ""
-    expected_a = expected_value(state, past, placements, mine)
-    expected_b = expected_value(other, past, placements, other.reading)
-    names = f"{other.light.name} and {state.light.name}"
-    advice = "look swapped: 'meterlink undo' twice and fire them again in the order asked for"
-    if expected_a and expected_b:
-        as_logged = abs(log2(a / expected_a)) + abs(log2(b / expected_b))
-        swapped = abs(log2(a / expected_b)) + abs(log2(b / expected_a))
-        if as_logged - swapped > 2 * SWAP_MARGIN_STOPS:
-            return f"{names} {advice} (each fits what the other gave before)"
-        return ""
-    roles = {state.light.role: a, other.light.role: b}
-    if set(roles) == {"key", "fill"} and log2(roles["fill"] / roles["key"]) > SWAP_MARGIN_STOPS:
-        return f"{names} {advice} (the fill reads more than the key)"
-    return ""
+    why = "each fits what the other gave before" if found.by_past else "the fill reads more than the key"
+    names = f"{found.first.light.name} and {found.second.light.name}"
+    return f"{names} look swapped: 'meterlink undo' twice and fire them again in the order asked for ({why})"

@@ -27,7 +27,7 @@ from meterlink.judging.verdict import repeat_u_stops
 from meterlink.photometry.sources import source_of
 from meterlink.records.kept import FACE, OWN_POINT_ROLES, Reading
 
-__all__ = ["SumCheck", "member_of", "sum_check"]
+__all__ = ["SumCheck", "held_costs", "judged_value", "member_of", "sum_check"]
 
 AGAIN_LIMIT = 3.0
 """Two readings of one placement further apart than this many standard uncertainties: one of them is wrong."""
@@ -101,13 +101,13 @@ def _again(
             continue
         if reading.placement_id != current.placement_id or reading.point != current.point:
             continue
-        other = _judged_value(reading, state, view)
+        other = judged_value(reading, state, view)
         if other is not None and abs(other[0] - value) <= AGAIN_LIMIT * sqrt(other[1] ** 2 + own**2):
             found.append(other)
     return tuple(found)
 
 
-def _judged_value(reading: Reading, state: LightState, view: JudgedSet) -> tuple[float, float] | None:
+def judged_value(reading: Reading, state: LightState, view: JudgedSet) -> tuple[float, float] | None:
     """Value and own uncertainty of another reading of a light, corrected to the point."""
     as_read = value_of(reading)
     if state.placement is None or not as_read or as_read <= 0 or reading.clipped or reading.too_dim:

@@ -110,7 +110,7 @@ class Session(AnyOrderWalk):
         view = self.view()
         state = view.state(light.id) if light else None
         alone = light is not None and request.purpose == Purpose.ALONE
-        warning = swap_warning(view, light.id, *self.past()) if light is not None and alone else ""
+        warning = swap_warning(view, light.id) if light is not None and alone else ""
         message = logged_sentence(view, reading, state, request.purpose)
         if not finished:
             message += f"; pop {len(reading.pops)} of {request.pops}"

@@ -1,0 +1,152 @@
+"""Were the last two pops logged the wrong way round?
+
+Two explanations are weighed: the two lights were metered in the other order, or they were not and something usual happened to one
+of them (held off, not recycled, its dial or stand changed).  Compared is the light at the point, each reading corrected for the
+light that it would be of, against what each light is known to give: by its earlier readings; for a key and a fill of which
+nothing is known by their roles, dials and distances.  Values are log2 of lx·s (lx for steady light).  Standard library only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import exp, log2, pi, sqrt
+from typing import NamedTuple
+
+from meterlink.judging.evidence import LOW_STOPS, SPREAD_STOPS
+from meterlink.judging.judged_set import JudgedSet, LightState, value_of
+from meterlink.judging.sum_check import held_costs, judged_value
+from meterlink.records import Purpose, Reading
+
+__all__ = ["Swap", "swapped"]
+
+P_SWAP = 0.04
+"""How often two lights are fired in the other order: our own estimate, no published source, as the others here."""
+P_HELD, P_LOW, P_ASTRAY = 0.10, 0.05, 0.02
+"""And how often a dome is held off far, a pop comes short, a light was changed without a word."""
+U_ASTRAY_STOPS = 1.5
+FILL_FROM_KEY, U_FILL_FROM_KEY = -1.5, 1.0
+"""Stops of a fill from its key, of which nothing else is known: 2:1 to 8:1 are usual (common practice, no published source)."""
+U_HEADS_STOPS = 1.2
+"""Two heads with different modifiers at the same dial and distance (k=1): our own estimate, no published source."""
+
+
+class Swap(NamedTuple):
+    """Two lights whose last pops look as if each was the other's."""
+
+    first: LightState
+    second: LightState
+    by_past: bool
+    """Whether each fits what the other gave before; else the fill reads too much for its key."""
+    odds: float
+    """How much likelier that is than everything else that was thought of."""
+
+
+class _Way(NamedTuple):
+    """One thing that may have happened to a reading: how often, and by how much it then reads too high, with its spread."""
+
+    share: float
+    stops: float
+    u_stops: float
+
+
+def swapped(view: JudgedSet, light_id: str) -> Swap | None:
+    """Return the last two lights metered, the later one being ``light_id``, when their pops were most probably changed over."""
+    state = view.state(light_id)
+    if state is None or state.reading is None:
+        return None
+    mine = state.reading
+    before = [r for r in view.readings if r.purpose == Purpose.ALONE and r.id < mine.id and r.light_id != light_id]
+    other = view.state(before[-1].light_id) if before else None
+    if other is None or other.reading is None or other.reading.id != before[-1].id or not _alike(mine, other.reading):
+        return None
+    if state.light.source_light_id or other.light.source_light_id or state.expected or other.expected:
+        return None
+    # Metered in the other order, each was metered where the other light is.
+    values = [judged_value(r._replace(point=s.light.point), s, view) for s in (state, other) for r in (mine, other.reading)]
+    own, crossed_own, crossed_other, others = values
+    if own is None or others is None or crossed_own is None or crossed_other is None:
+        return None
+    known = _known(state, view), _known(other, view)
+    if known[0] is not None and known[1] is not None:
+        logged = _fits(own, known[0], _ways(state)) * _fits(others, known[1], _ways(other))
+        changed = _fits(crossed_own, known[0], _ways(state)) * _fits(crossed_other, known[1], _ways(other))
+    elif {state.light.role, other.light.role} == {"key", "fill"} and mine.point == other.reading.point:
+        key, fill = (state, other) if state.light.role == "key" else (other, state)
+        sign = 1.0 if key is other else -1.0
+        logged = _apart(sign * (own[0] - others[0]), (own[1], others[1]), key, fill)
+        changed = _apart(sign * (crossed_own[0] - crossed_other[0]), (crossed_own[1], crossed_other[1]), key, fill)
+    else:
+        return None
+    odds = P_SWAP * changed / max((1 - P_SWAP) * logged, 1e-300)
+    return Swap(other, state, known[0] is not None and known[1] is not None, odds) if odds > 1.0 else None
+
+
+def _alike(a: Reading, b: Reading) -> bool:
+    """Whether the two were metered in the same way, so that one can be the other's."""
+    return (a.kind, a.aim, a.receptor) == (b.kind, b.aim, b.receptor)
+
+
+def _known(state: LightState, view: JudgedSet) -> tuple[float, float] | None:
+    """What a light should give by everything but its present reading (value, standard uncertainty); None when nothing tells."""
+    current, found = state.reading, []
+    prediction = view.predictions.get(state.light.id)
+    if prediction is not None:
+        found.append((prediction.value, prediction.u_stops))
+    for reading in (*view.readings, *view.earlier):
+        same = (reading.light_id, reading.purpose, reading.placement_id, reading.point)
+        if current is None or same != (current.light_id, current.purpose, current.placement_id, current.point):
+            continue
+        # What was only said anew of the same pop is no second witness.
+        once_more = (reading.taken_at_s, value_of(reading)) != (current.taken_at_s, value_of(current))
+        value = judged_value(reading, state, view) if once_more else None
+        if value is not None:
+            found.append(value)
+    if not found:
+        return None
+    weights = [1.0 / max(u, 0.02) ** 2 for _, u in found]
+    mean = sum(w * value for w, (value, _) in zip(weights, found, strict=True)) / sum(weights)
+    spread = max(abs(value - mean) for value, _ in found)
+    return mean, sqrt(1.0 / sum(weights) + spread**2)
+
+
+def _ways(state: LightState) -> list[_Way]:
+    """What may have happened to a light's reading, in shares that sum to 1."""
+    held = held_costs(state)
+    ways = [_Way(1.0 - P_HELD - P_LOW - P_ASTRAY, 0.0, 0.0), _Way(P_ASTRAY, 0.0, U_ASTRAY_STOPS)]
+    ways += [_Way(P_HELD / len(held), stops, SPREAD_STOPS["held off"]) for _, stops in held]
+    return ways + [_Way(P_LOW / len(LOW_STOPS), stops, SPREAD_STOPS["low"]) for stops in LOW_STOPS]
+
+
+def _fits(value: tuple[float, float], known: tuple[float, float], ways: Sequence[_Way]) -> float:
+    """Likelihood of a reading (value, standard uncertainty), given what its light should give."""
+    apart, u = value[0] - known[0], sqrt(value[1] ** 2 + known[1] ** 2)
+    return sum(way.share * _normal(apart - way.stops, sqrt(u * u + way.u_stops**2)) for way in ways)
+
+
+def _apart(stops: float, u_stops: tuple[float, float], key: LightState, fill: LightState) -> float:
+    """Likelihood that a fill is so many stops from its key, by roles, dials and distances."""
+    mean, variance = FILL_FROM_KEY, U_FILL_FROM_KEY**2
+    geometry = _by_dials(key, fill)
+    if geometry is not None:
+        gain = variance / (variance + U_HEADS_STOPS**2)
+        mean, variance = mean + gain * (geometry - mean), variance * (1 - gain)
+    variance += u_stops[0] ** 2 + u_stops[1] ** 2
+    return sum(
+        a.share * b.share * _normal(stops - mean - (b.stops - a.stops), sqrt(variance + a.u_stops**2 + b.u_stops**2))
+        for a in _ways(key)
+        for b in _ways(fill)
+    )
+
+
+def _by_dials(key: LightState, fill: LightState) -> float | None:
+    """Stops of the fill from the key by dial against dial and distance squared; None where one is not given."""
+    k, f = key.placement, fill.placement
+    if k is None or f is None or not k.distance_m or not f.distance_m:
+        return None
+    if k.power_stops is None or f.power_stops is None:
+        return None
+    return f.power_stops - k.power_stops + 2 * log2(k.distance_m / f.distance_m)
+
+
+def _normal(x: float, u: float) -> float:
+    return exp(-0.5 * (x / u) ** 2) / (u * sqrt(2 * pi))
