@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from mobile.desk import START_ROLES, Desk, Shot
-from mobile.saying import without_commands
 from mobile.sensor_desk import Found, Status
 from mobile.texts import t
 
@@ -27,9 +26,9 @@ class FirstLook(NamedTuple):
 def first_look(shot: Shot, status: Status, found: tuple[Found, ...]) -> FirstLook:
     """Turn the desks' states into the page."""
     near = tuple((f.url, f.name) for f in found if not f.simulated)[:6]
-    searching = t("first.looking") if status.looking else without_commands(status.search_note, "") or t("first.none")
+    searching = t("first.looking") if status.looking else status.search_note or t("first.none")
     return FirstLook(
-        without_commands(status.words),
+        status.words,
         "" if status.state != "none" else searching,
         () if status.ready else near,
         status.ready,

@@ -28,7 +28,6 @@ from meterlink.records import Measurement  # noqa: E402
 from mobile import texts  # noqa: E402
 from mobile.desk import Desk, Shot  # noqa: E402
 from mobile.look import Look  # noqa: E402
-from mobile.saying import without_commands  # noqa: E402
 from mobile.sensor_desk import SIMULATED_URL, SensorDesk  # noqa: E402
 from mobile.sensors_state import strip_text  # noqa: E402
 from mobile.sounds import play_tick  # noqa: E402
@@ -263,7 +262,7 @@ class MeterApp(App):
 
     def say_error(self, error: MeterlinkError, field: Any = None, at: tuple[float, float] | None = None) -> None:
         """Say an error in one sentence: under the field that caused it, else at the finger."""
-        sentence = without_commands(str(error))
+        sentence = str(error)
         if field is not None:
             field.refuse(sentence)
         else:

@@ -15,7 +15,6 @@ from meterlink.tables.match import MatchRow
 from mobile.desk import Shot
 from mobile.lights_state import place_text
 from mobile.metering_state import value_shown
-from mobile.saying import without_commands
 from mobile.texts import t
 
 
@@ -69,7 +68,7 @@ def match_look(shot: Shot, choices: tuple[tuple[str, str], ...] = ()) -> MatchLo
         t("match.title", name=shot.stored.setup.name),
         t("match.done") if done else t("match.hint"),
         lines,
-        without_commands(shot.match.camera),
+        shot.match.camera,
         done,
         (),
     )
@@ -98,11 +97,11 @@ def _line(shot: Shot, row: MatchRow, stored: LightState, now: LightState | None)
 def _turn(row: MatchRow, now: LightState | None) -> str:
     """What to turn, counted in the clicks of the head's own dial where its step is known."""
     if row.doubt:
-        return without_commands(row.sentence)
+        return row.sentence
     if row.within and row.difference_stops is not None:
         return t("match.within")
     if row.move is None or row.move.power_stops is None or now is None or now.placement is None:
-        return without_commands(row.sentence)
+        return row.sentence
     step, from_stops = now.light.power_step_stops, now.placement.power_stops
     text = row.move.power_text
     if not step or from_stops is None:

@@ -16,7 +16,6 @@ from meterlink.records import Light, Purpose, Reading, WaveBlock
 from meterlink.tables.ratios import reading_f
 from meterlink.words.sentences import value_text
 from mobile.desk import HELD_MAX_M, OWN_POINT, Desk, Shot
-from mobile.saying import without_commands
 from mobile.texts import t
 
 VERDICTS = ("good", "corrected", "retake")
@@ -268,14 +267,14 @@ def _last_pop(shot: Shot) -> dict[str, Any]:
         # A pop that was not taken belongs to the light that still waits, whatever was metered before it.
         name = outcome.light.name if outcome.light else t("metering.all_lights")
         return _pop(name, outcome.light.id if outcome.light else "", verdict="retake", verdict_text=t("verdict.again"),
-                    note=without_commands(outcome.message))  # fmt: skip
+                    note=outcome.message)  # fmt: skip
     if last is None or shot.view is None:
         return _pop("", "", note=t("metering.no_pop") if shot.setup else "")
     light = shot.light(last.light_id)
     name = light.name if light else t("metering.all_lights")
     figure, verdict, reason, correction = _worth(shot, last)
-    ignored = without_commands(outcome.message) if outcome is not None and outcome.kind == "ignored" else ""
-    warnings = " ".join(map(without_commands, outcome.warnings)) if outcome is not None else ""
+    ignored = outcome.message if outcome is not None and outcome.kind == "ignored" else ""
+    warnings = " ".join(outcome.warnings) if outcome is not None else ""
     verdict_text = t(f"verdict.{verdict}") if verdict else ""
     if verdict == "corrected" and correction is not None and abs(correction) >= 0.05:
         verdict_text = t("verdict.corrected_by", stops=units.format_stops(correction))
@@ -307,18 +306,18 @@ def _worth(shot: Shot, last: Reading) -> tuple[Figure, str, str, float | None]:
         if own or reflector:
             judged = state.judged
             text = value_shown(shot, state.value or 0.0, state.reading)
-            return figure_of(text), judged.verdict, without_commands(judged.reason), judged.correction_stops
+            return figure_of(text), judged.verdict, judged.reason, judged.correction_stops
     figure = figure_of(value_shown(shot, value_of(last) or 0.0, last))
     if state is None:
         return figure, "", _sum_words(shot), None
-    said = without_commands(state.stale_reason or state.missing, otherwise="")
+    said = state.stale_reason or state.missing
     return figure, "retake" if state.stale is not None else "", said, None
 
 
 def _sum_words(shot: Shot) -> str:
     """What the pop of all lights together told: the sum's finding, or that nothing was found."""
     found = next((one for one in shot.findings if one.kind in ("sum", "sum_missing", "prediction")), None)
-    return without_commands(found.text) if found else t("metering.sum_agrees")
+    return found.text if found else t("metering.sum_agrees")
 
 
 def spoken(figure: Figure, name: str, verdict: str) -> str:

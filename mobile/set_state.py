@@ -9,7 +9,6 @@ from meterlink.checks.findings import Finding
 from meterlink.tables.ratios import Aperture, RatioRow
 from mobile.desk import Shot
 from mobile.metering_state import Figure, figure_of
-from mobile.saying import without_commands
 from mobile.texts import t
 
 BAND_LOW_STOPS, BAND_HIGH_STOPS = -5.0, 2.0
@@ -111,10 +110,10 @@ def set_look(shot: Shot) -> SetLook:
         ratios.append(t("set.aperture_both", f=aperture_text(table.aperture_key_and_fill)))
     ratios += [" ".join(filter(None, (r.name + ":", r.ratio, r.share, r.detail))) for r in rows if r.ratio or r.share or r.detail]
     findings = tuple(finding_look(shot, one, number) for number, one in enumerate(shot.findings))
-    note = without_commands(shot.findings_error) or ("" if findings or not _metered(rows) else t("set.no_findings"))
+    note = shot.findings_error or ("" if findings or not _metered(rows) else t("set.no_findings"))
     return SetLook(
         True, shot.setup.name, camera_text(shot), rows, tuple(ratios), aperture, over_text(chosen),
-        tuple(filter(None, map(without_commands, table.notes))), findings, note,
+        table.notes, findings, note,
         _findings_line(findings, note), findings[0].severity if findings else "good" if _metered(rows) else "",
     )  # fmt: skip
 
@@ -163,8 +162,8 @@ def _row(shot: Shot, light_id: str, row: RatioRow, wish: float | None) -> SetRow
     figure = figure_of(units.format_f_number(f, shot.prefs.step)) if f else Figure()
     is_key = row.light == (shot.table.key if shot.table else None)
     known = row.verdict is not None and not row.stale
-    reason = without_commands(row.reason)
-    if not known and not row.stale and reason.startswith("meter it"):
+    reason = row.reason
+    if not known and not row.stale and row.said.code == "meter_it":
         reason = t("set.unmetered")
     tolerance = shot.view.settings.match_tolerance_stops if shot.view else 0.1
     return SetRow(
@@ -229,6 +228,8 @@ def wishes_of(shot: Shot) -> dict[str, float]:
 
 
 _AGAIN = ("retake", "stale", "not_metered", "prediction", "outlier")
+_UNPLACED = ("sum_no_direction", "sum_not_at_point")
+"""Why the lights cannot be added up, where saying where they stand is what helps."""
 _PLACE = {"no_distance": "distance", "no_direction": "azimuth"}
 """Findings that a fact puts right, and the field that it is typed or touched in."""
 HEAD_LETTERS = 40
@@ -239,6 +240,7 @@ def finding_look(shot: Shot, finding: Finding, number: int) -> FindingLook:
     severity = "retake" if finding.rank >= 3 else "corrected" if finding.rank >= 1 else "good"
     light_id = next((light.id for light in shot.lights if light.name == finding.light), "")
     act, label, field = "", "", ""
+    action = finding.action.code if finding.action is not None else ""
     if finding.kind in _AGAIN and light_id:
         act, label = "meter", t("set.do_meter", name=finding.light)
     elif finding.kind in _PLACE and light_id:
@@ -246,18 +248,18 @@ def finding_look(shot: Shot, finding: Finding, number: int) -> FindingLook:
     elif finding.kind in ("sum", "sum_missing"):
         missing = _missing_place(shot)
         # The check names the one pop that tells most; when it is a light alone, that light is offered.
-        if finding.kind == "sum" and " alone " in finding.advice and bool(light_id):
+        if finding.kind == "sum" and action == "meter" and bool(light_id):
             act, label = "meter", t("set.do_meter", name=finding.light)
-        elif missing is not None and "not given" in f"{finding.text} {finding.advice}":
+        elif missing is not None and shot.view is not None and shot.view.check.refusal.code in _UNPLACED:
             # All together tells nothing as long as nobody knows where a light stands: that comes first.
             name, light_id, field = missing
             act, label = "place", t(f"set.do_{field}", name=name)
         else:
             act, label = "together", t("set.sum")
-    todo = without_commands(finding.advice, otherwise="") or t(
-        f"set.todo_{act}" if act else "set.todo_none", name=finding.light
-    )
-    title = without_commands(finding.text)
+    # A bare action is what the button beside it does.
+    bare = not finding.to_do or finding.to_do.code == "do"
+    todo = t(f"set.todo_{act}" if act else "set.todo_none", name=finding.light) if bare else finding.advice
+    title = finding.text
     head = title if len(title) <= HEAD_LETTERS else title[:HEAD_LETTERS].rsplit(" ", 1)[0].rstrip(",;:") + " …"
     return FindingLook(f"{number}", title, todo, severity, act, label, light_id, field, head)
 

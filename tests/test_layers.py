@@ -12,6 +12,8 @@ PACKAGE = Path(__file__).parent.parent / "meterlink"
 # Part -> the parts of the package that it may import, floor by floor from the ground.  ``errors`` and ``records`` are leaves
 # that everyone may use; so are ``words.language`` and ``words.actions``, which errors need to be sentences.
 GROUND = {"errors", "records", "words.language", "words.actions"}
+# What there is to say, as codes: stands on the units, below everything that says something.
+CODES = {"words.told", "words.phrases"}
 ALLOWED: dict[str, set[str]] = {
     "errors": set(),
     "records": set(),
@@ -23,16 +25,19 @@ ALLOWED: dict[str, set[str]] = {
     "sensor": {"photometry", "units"},
     "library": {"photometry"},
     "calibration": {"photometry", "sensor", "units"},
-    "judging": {"photometry", "units"},
-    "tables": {"photometry", "units", "judging"},
-    "checks": {"photometry", "units", "judging", "tables"},
-    "words": {"photometry", "units", "judging", "tables", "checks"},
+    "words.phrases": set(),
+    "words.told": {"photometry", "units", "words.phrases"},
+    "judging": {"photometry", "units", "words.told"},
+    "tables": {"photometry", "units", "judging", "words.told"},
+    "checks": {"photometry", "units", "judging", "tables", "words.told"},
+    "words": {"photometry", "units", "judging", "tables", "checks", *CODES},
     "simulation": {"photometry", "sensor", "judging"},
     "metering": {
         "calibration", "photometry", "units", "sensor", "library", "judging", "tables", "checks", "words", "simulation", "demo",
+        *CODES,
     },
     "demo": {"metering", "library", "shared_files"},
-    "report": {"judging", "tables", "checks", "words", "photometry", "sensor", "units", "library"},
+    "report": {"judging", "tables", "checks", "words", "photometry", "sensor", "units", "library", *CODES},
     "testing": {"sensor", "simulation"},
     "front": {"metering", "library", "checks", "tables", "photometry", "units"},
 }
@@ -53,7 +58,8 @@ def imports_of(path: Path) -> set[str]:
 
 def _part(name: str) -> str:
     short = name.removeprefix("meterlink.")
-    return short if short in GROUND else short.split(".")[0]
+    known = next((one for one in GROUND | CODES if short == one or short.startswith(f"{one}.")), None)
+    return known or short.split(".")[0]
 
 
 def modules() -> list[Path]:

@@ -43,7 +43,7 @@ def fire(rebuild: Rebuild, pop: Pop, **stops: float) -> list[list[str]]:
         waiting = rebuild.walk.waiting
         assert waiting is not None
         name = names[waiting.light_id or ""]
-        said.append(rebuild.after(rebuild.take(pop(LEVELS[name] * 2.0 ** stops[name]))))
+        said.append([str(one) for one in rebuild.after(rebuild.take(pop(LEVELS[name] * 2.0 ** stops[name])))])
     return said
 
 
@@ -230,7 +230,7 @@ def test_a_reflector_is_metered_again_with_its_source(library: Library, stored: 
     stored.take(pop(320.0))
     rebuild = begun(library, Session(library, stored.setup.id))
     for value in (160.0, 80.0, 160.0, 200.0, 160.0):
-        said = rebuild.after(rebuild.take(pop(value)))
+        said = [str(one) for one in rebuild.after(rebuild.take(pop(value)))]
 
     assert any("KEY: power up to 1/2" in line for line in said)
     assert any("CARD: leave it, it follows its source" in line for line in said)
@@ -250,7 +250,7 @@ def test_what_cannot_be_matched_is_named(library: Library, stored: Session) -> N
     rebuild = rebuild_of(library, Session(library, stored.setup.id))
     fill = rebuild.light("FILL")
     library.revise_light(fill._replace(removed=True))
-    said = rebuild.begin_rebuild()
+    said = [str(one) for one in rebuild.begin_rebuild()]
 
     assert any("HAIR has no current reading" in line for line in said)
     assert any("FILL is not in Potter again" in line for line in said)

@@ -8,6 +8,7 @@ import pytest
 
 from meterlink.errors import NotInLibrary, UsageError
 from meterlink.judging.aim import carried_to_camera
+from meterlink.judging.repeats import outlier_note
 from meterlink.library.store import Library
 from meterlink.metering.session import Session
 from meterlink.metering.walk import Request
@@ -186,7 +187,7 @@ def test_a_pop_that_stands_apart_is_named(session: Session, pop: MakePop) -> Non
     for h in (200.0, 200.0, 140.0):
         session.take(pop(h))
 
-    assert "pop 3 of 3 is 0.5 stop under" in session.view().key.reading.note
+    assert "pop 3 of 3 is 0.5 stop under" in str(outlier_note(session.view().key.reading.pops))
 
 
 def test_a_walk_comes_back_after_the_program_was_killed(session: Session, pop: MakePop) -> None:

@@ -15,11 +15,15 @@ from meterlink.checks.freezing import power_text
 from meterlink.judging.fixture_curves import ColourPoint, FixtureCurves, fixture_curves
 from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.photometry import colour
+from meterlink.words.actions import Do
+from meterlink.words.told import Told, all_of, told
 
 __all__ = ["ColourRow", "colour_findings", "colour_rows", "limits", "matching_power"]
 
 LIMIT_DUV = 0.006
 """Default of ours, about five steps of just noticeable difference; to be set by the photographer."""
+MUCH_DUV = 0.003
+"""A tint below this is not spoken of."""
 
 
 class ColourRow(NamedTuple):
@@ -113,39 +117,42 @@ def _off_key(row: ColourRow, state: LightState, view: JudgedSet, limit_mired: fl
     assert row.gel_mired is not None
     parts = []
     if abs(row.gel_mired) > 0.5:
-        parts.append(f"its CCT is {'higher' if row.gel_mired > 0 else 'lower'} by {abs(row.gel_mired):.0f} mired")
-    if row.duv_difference is not None and abs(row.duv_difference) > 0.003:
-        side = "magenta" if row.duv_difference > 0 else "green"
-        parts.append(f"it lies {abs(row.duv_difference):.3f} Duv toward {side}")
-    duv = "" if row.duv is None else f", Duv {row.duv:+.3f}"
-    text = f"{row.light} against the key: {' and '.join(parts)} ({row.cct_k:.0f} K{duv})"
+        parts.append(told("cct_higher" if row.gel_mired > 0 else "cct_lower", mired=abs(row.gel_mired)))
+    if row.duv_difference is not None and abs(row.duv_difference) > MUCH_DUV:
+        parts.append(told("toward_magenta" if row.duv_difference > 0 else "toward_green", duv=abs(row.duv_difference)))
+    numbers = {"light": row.light, "parts": tuple(parts), "cct_k": row.cct_k}
+    text = told("off_key", **numbers) if row.duv is None else told("off_key_duv", **numbers, duv=row.duv)
     if row.gel_on_it:
-        text += f"; it has the gel '{row.gel_on_it}' on it"
-    needed = colour.Correction(row.gel_mired, row.duv_difference or 0.0)
-    advice = f"to match the key: {colour.sentence(needed)}" if abs(row.gel_mired) > 0.5 else _tint_only(row)
+        text = all_of(text, told("off_key_gel", gel=row.gel_on_it))
+    advice = _gel(row.gel_mired, row.duv_difference or 0.0)
     power = matching_power(fixture_curves(state, view), row.mired + row.gel_mired, limit_mired)
     if power is not None and state.placement is not None and power.power_stops != state.placement.power_stops:
         head = state.light.fixture or state.light.name
-        advice += f"; at {power_text(state, power.power_stops)} {head} read {1e6 / power.mired:.0f} K"
+        at = power_text(state, power.power_stops)
+        advice = all_of(advice, told("at_power_read", power=at, head=head, cct_k=1e6 / power.mired))
     # A gel is put on for a purpose: that its light differs is then no fault.
     rank = NOTE + 0.2 if row.gel_on_it else CAUTION + min(0.5, abs(row.gel_mired) / 200)
     return Finding("colour", rank, row.light, text, advice, {**row._asdict(), "limit_mired": limit_mired})
 
 
-def _tint_only(row: ColourRow) -> str:
-    side = "green" if (row.duv_difference or 0.0) > 0 else "magenta"
-    return f"to match the key: a {side} gel for a Duv of {abs(row.duv_difference or 0.0):.3f}"
+def _gel(shift_mired: float, duv_difference: float) -> Told:
+    """The gel that brings a light to the key: which way, by how many mired, and green or magenta where that matters."""
+    tint = "green" if duv_difference > 0.0 else "magenta"
+    if abs(shift_mired) <= 0.5:
+        return told(f"gel_{tint}", duv=abs(duv_difference))
+    way = "gel_lowers" if shift_mired > 0.0 else "gel_raises"
+    if abs(duv_difference) <= MUCH_DUV:
+        return told(way, mired=abs(shift_mired))
+    return told(f"{way}_{tint}", mired=abs(shift_mired), duv=abs(duv_difference))
 
 
 def _drift(name: str, state: LightState, curves: FixtureCurves) -> Finding:
     low, high = curves.colours[0], curves.colours[-1]
-    step = low.mired - high.mired
-    at_low = "higher" if step < 0 else "lower"
-    text = (
-        f"{curves.name} drifts by {curves.colour_span_mired:.0f} mired over its powers: {1e6 / high.mired:.0f} K at "
-        f"{power_text(state, high.power_stops)}, {1e6 / low.mired:.0f} K at {power_text(state, low.power_stops)} "
-        f"({at_low} CCT at low power), by its own {sum(p.readings for p in curves.colours)} readings"
-    )
+    said = told(
+        "drift_higher" if low.mired < high.mired else "drift_lower",
+        head=curves.name, span=curves.colour_span_mired, high_k=1e6 / high.mired, high=power_text(state, high.power_stops),
+        low_k=1e6 / low.mired, low=power_text(state, low.power_stops), count=sum(p.readings for p in curves.colours),
+    )  # fmt: skip
     points = [point._asdict() for point in curves.colours]
-    advice = f"keep its power, or dim it by distance; see it: meterlink colour {name} --picture drift.png"
-    return Finding("colour_drift", NOTE + 0.35, name, text, advice, {"span_mired": curves.colour_span_mired, "points": points})
+    advice = told("drift_do", do=Do("colour_plot", light=name))
+    return Finding("colour_drift", NOTE + 0.35, name, said, advice, {"span_mired": curves.colour_span_mired, "points": points})

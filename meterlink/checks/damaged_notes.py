@@ -6,12 +6,13 @@ from collections.abc import Iterable
 
 from meterlink.checks.findings import NOTE, Finding, register
 from meterlink.judging.judged_set import JudgedSet
+from meterlink.words.actions import Do
+from meterlink.words.told import told
 
 
 @register
 def damaged_notes(view: JudgedSet) -> Iterable[Finding]:
     """Yield a note for each modifier of the set of which a stored falloff cannot be read."""
     for name in view.damaged_falloffs:
-        text = f"a falloff that was stored for {name} cannot be read: the distances are corrected without it"
-        advice = "measure it again (meterlink falloff), or 'meterlink store restore' an earlier copy"
-        yield Finding("damaged_note", NOTE, "", text, advice, {"modifier": name})
+        do = told("damaged_note_do", measure=Do("falloff"), restore=Do("store_restore"))
+        yield Finding("damaged_note", NOTE, "", told("damaged_note", name=name), do, {"modifier": name})

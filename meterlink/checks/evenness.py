@@ -15,6 +15,7 @@ from meterlink.judging.evenness import (
 )
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.records.kept import OWN_POINT_ROLES, Placement, Reading
+from meterlink.words.told import told
 
 __all__ = ["backdrop", "head_to_toe"]
 
@@ -47,8 +48,8 @@ def head_to_toe(view: JudgedSet) -> Iterable[Finding]:
             "evenness",
             (CAUTION if full else NOTE) + min(0.4, even.spread_stops / 20),
             "",
-            f"head to toe{'' if full else ', should they show'}: {even.caution}",
-            "move the strongest light back or fill from below",
+            told("head_to_toe" if full else "head_to_toe_if", what=even.caution),
+            told("head_to_toe_do"),
             {
                 "points": even.points,
                 "together_stops": even.together,
@@ -66,18 +67,19 @@ def backdrop(view: JudgedSet) -> Iterable[Finding]:
         try:
             spread = spread_of_readings(readings, view.settings)
         except ValueError as error:
-            yield Finding("backdrop", NOTE + 0.3, "", f"{name}: {error}", f"meter the points of {name} again", {})
+            said, do = told("backdrop_refused", name=name, why=str(error)), told("backdrop_refused_do", name=name)
+            yield Finding("backdrop", NOTE + 0.3, "", said, do, {})
             continue
         state = view.state(light_id)
-        of = f" by {state.light.name}" if state is not None else ""
         low = spread.points[spread.stops.index(min(spread.stops))]
         uneven = spread.spread_stops > UNEVEN_STOPS
+        even = {"name": name, "stops": spread.spread_stops, "u95": 2 * spread.u_spread_stops, "point": low}
         yield Finding(
             "backdrop",
             (CAUTION if uneven else NOTE) + 0.3,
             state.light.name if state is not None else "",
-            f"{name}{of} is even within {spread.spread_stops:.2f} ± {2 * spread.u_spread_stops:.2f} stop, darkest at {low}",
-            f"move the light back or turn it toward {low}" if uneven else "nothing: a third of a stop does not show",
+            told("backdrop_by" if state is not None else "backdrop", **even, **({"light": state.light.name} if state else {})),
+            told("backdrop_do", point=low) if uneven else told("backdrop_even"),
             {
                 "points": spread.points,
                 "stops": spread.stops,

@@ -11,18 +11,20 @@ from math import log2
 from typing import Any, NamedTuple, TypeAlias
 
 from meterlink.judging.evidence import APART_LIMIT, DIAL, HELD, Suspect
-from meterlink.judging.judged_set import JudgedSet, LightState, SumCheck, quoted
+from meterlink.judging.judged_set import JudgedSet, LightState, SumCheck
 from meterlink.judging.learnt_dial import dial_steps, dial_words
 from meterlink.judging.prediction import causes
 from meterlink.judging.reach import costs_more, reach_of
 from meterlink.judging.repeats import outlier_note
-from meterlink.judging.verdict import RETAKE, signed
+from meterlink.judging.verdict import RETAKE
 from meterlink.records.kept import OWN_POINT_ROLES
+from meterlink.words.actions import Do
+from meterlink.words.told import NOTHING, Told, all_of, told
 
 __all__ = ["FINDERS", "Finding", "findings", "register"]
 
-WRONG, DOUBTFUL, CAUTION, NOTE = 3.0, 2.0, 1.0, 0.0
-"""Ranks: a number of the set is wrong; may be wrong; is right but will disappoint; is good to know."""
+WRONG, DOUBTFUL, CAUTION, NOTE, FINE = 3.0, 2.0, 1.0, 0.0, -1.0
+"""Ranks: a number of the set is wrong; may be wrong; is right but will disappoint; is good to know; was looked at and is well."""
 
 
 class Finding(NamedTuple):
@@ -34,16 +36,55 @@ class Finding(NamedTuple):
     """Worst first: 3 wrong, 2 doubtful, 1 caution, 0 note; the part behind the point orders within a rank."""
     light: str
     """Name of the light concerned, empty for the whole set."""
-    text: str
-    """What was found, in one sentence."""
-    advice: str
-    """What to do."""
+    said: Told
+    """What was found."""
+    to_do: Told
+    """What to do; nothing where all is well."""
     numbers: dict[str, Any]
     """The figures behind it; stops are k=1 unless their name says u95."""
 
+    @property
+    def code(self) -> str:
+        """The kind, by the name that errors and outcomes have for theirs."""
+        return self.kind
+
+    @property
+    def text(self) -> str:
+        """What was found, in one sentence."""
+        return str(self.said)
+
+    @property
+    def advice(self) -> str:
+        """What to do, in words."""
+        return str(self.to_do)
+
+    @property
+    def sentence(self) -> str:
+        """What was found, and what to do."""
+        return str(all_of(self.said, self.to_do))
+
+    @property
+    def action(self) -> Do | None:
+        """What to do as an action; None where only a person can do it, away from any screen."""
+        return action_of(self.to_do)
+
     def as_json(self) -> dict[str, Any]:
         """Return plain data for ``--json``."""
-        return self._asdict()
+        action = self.action
+        return {
+            "code": self.kind, "kind": self.kind, "light": self.light, "rank": self.rank, "numbers": self.numbers,
+            "text": self.text, "advice": self.advice, "action": action.code if action is not None else None,
+        }  # fmt: skip
+
+
+def action_of(said: Told) -> Do | None:
+    """Return the first action that something said names."""
+    for value in said.values.values():
+        for one in value if isinstance(value, tuple) and not isinstance(value, Told) else (value,):
+            found = one if isinstance(one, Do) else action_of(one) if isinstance(one, Told) else None
+            if found is not None:
+                return found
+    return None
 
 
 Finder: TypeAlias = "Callable[[JudgedSet], Iterable[Finding]]"
@@ -58,7 +99,16 @@ def register(finder: Finder) -> Finder:
 
 
 def findings(view: JudgedSet) -> list[Finding]:
-    """Return all findings of a judged set, worst first."""
+    """Return all findings of a judged set, worst first; what was looked at and is well is among the ``answers``."""
+    return [one for one in _found(view) if one.rank > FINE]
+
+
+def answers(view: JudgedSet) -> list[Finding]:
+    """Return what was looked at and is well, each with its number: silence is no answer."""
+    return [one for one in _found(view) if one.rank <= FINE]
+
+
+def _found(view: JudgedSet) -> list[Finding]:
     found = [finding for finder in FINDERS for finding in finder(view)]
     return sorted(found, key=lambda one: (-one.rank, one.kind, one.light))
 
@@ -74,8 +124,8 @@ def retakes(view: JudgedSet) -> Iterable[Finding]:
                 "retake",
                 WRONG + min(0.9, judged.u95_stops / 10),
                 state.light.name,
-                f"{state.light.name}: {judged.reason}",
-                f"meterlink meter {state.light.name}",
+                told("light_says", light=state.light.name, what=judged.said),
+                told("do", do=Do("meter", light=state.light.name)),
                 numbers,
             )
 
@@ -88,10 +138,10 @@ def not_current(view: JudgedSet) -> Iterable[Finding]:
             continue
         name = state.light.name
         if state.stale is not None:
-            text = f"{name}: {state.stale_reason}; its old reading is not shown"
-            yield Finding("stale", WRONG, name, text, f"meterlink meter {name}", {"reading": state.stale.id})
+            said, do = told("stale_hidden", light=name, why=state.stale_why), told("do", do=Do("meter", light=name))
+            yield Finding("stale", WRONG, name, said, do, {"reading": state.stale.id})
         else:
-            yield Finding("not_metered", DOUBTFUL, name, f"{name} has not been metered", state.missing, {})
+            yield Finding("not_metered", DOUBTFUL, name, told("not_metered", light=name), state.to_do, {})
 
 
 @register
@@ -100,6 +150,9 @@ def disagreement(view: JudgedSet) -> Iterable[Finding]:
     check = view.check
     weighing = check.weighing
     if weighing is None or not weighing.alarm:
+        if check.residual_stops is not None and not check.refusal:
+            well = {"residual_stops": check.residual_stops, "u_residual_stops": check.u_stops}
+            yield Finding("sum", FINE, "", told("sum_agrees", stops=check.residual_stops), NOTHING, well)
         return
     top = check.suspects[0]
     names = check.names
@@ -122,61 +175,59 @@ def disagreement(view: JudgedSet) -> Iterable[Finding]:
     name = names.get(top.light_id or "", "")
     rank = WRONG + min(0.9, log2(1 + weighing.odds) / 20)
     kind = "sum" if check.residual_stops is not None and top.cause != DIAL else "prediction"
-    yield Finding(kind, rank, name, _disagreement_text(check, top, view), _next_words(check, view), numbers)
+    yield Finding(kind, rank, name, _disagreement(check, top, view), _next_step(check, view), numbers)
 
 
-def _disagreement_text(check: SumCheck, top: Suspect, view: JudgedSet) -> str:
+def _disagreement(check: SumCheck, top: Suspect, view: JudgedSet) -> Told:
     """What disagrees, and the likeliest cause."""
     parts = []
     if check.residual_stops is not None and top.cause == DIAL and abs(check.residual_stops) <= 2 * check.u_stops:
-        parts.append("all lights together bear the readings out")
+        parts.append(told("borne_out"))
     elif check.residual_stops is not None:
-        less = "less" if check.residual_stops < 0 else "more"
-        u95 = max(0.1, 2 * check.u_stops)
-        parts.append(f"all lights together give {abs(check.residual_stops):.2f} ± {u95:.1f} stop {less} than the sum of each alone")
+        code = "sum_less" if check.residual_stops < 0 else "sum_more"
+        parts.append(told(code, stops=check.residual_stops, u95=2 * check.u_stops))
     prediction = view.predictions.get(top.light_id or "")
-    name = check.names.get(top.light_id or "", "the pop of all lights")
+    name = check.names.get(top.light_id or "") or told("the_sum_pop")
     if prediction is not None:
-        parts.append(f"{name} was expected within ± {2 * prediction.u_stops:.1f} stop from {prediction.reason}")
-    size = f"{abs(top.stops):.1f} stop {'high' if top.stops > 0 else 'low'}"
+        parts.append(told("was_expected", light=name, u95=2 * prediction.u_stops, past=prediction.reason))
     if top.light_id is None:
-        cause = "the pop of all lights itself is off"
+        cause = told("sum_itself")
     elif top.cause == DIAL:
-        cause = f"{name} reads about {size}: {_reads_like(view.state(top.light_id), top.stops)}"
+        code = "reads_high" if top.stops > 0 else "reads_low_because"
+        cause = told(code, light=name, stops=top.stops, causes=_reads_like(view.state(top.light_id), top.stops))
     elif top.cause == HELD and top.held_off_m is not None:
-        cause = f"{name} reads about {size}, as if held off {top.held_off_m * 100:.0f} cm toward it"
+        cause = told("as_if_held", light=name, stops=top.stops, held_off_m=top.held_off_m)
     else:
-        cause = f"{name} reads about {size}: {causes(top.stops)}"
+        code = "reads_high" if top.stops > 0 else "reads_low_because"
+        cause = told(code, light=name, stops=top.stops, causes=causes(top.stops))
     state = view.state(top.light_id)
     if top.dial_stops is not None and state is not None and state.placement is not None:
-        cause += f", or its dial stands at {dial_words(state.light, state.placement, top.dial_stops)}"
-    others = [check.names.get(one.light_id or "", "all together") for one in check.suspects[1:3] if one.probability > 0.1]
-    tail = f" (else {' or '.join(others)})" if others else ""
-    return "; ".join(parts) + f"; likeliest, at {100 * top.probability:.0f} %: {cause}{tail}"
+        cause = told("or_dial", cause=cause, power=dial_words(state.light, state.placement, top.dial_stops))
+    numbers = {"parts": tuple(parts), "percent": 100 * top.probability, "cause": cause}
+    all_together = told("all_together")
+    others = tuple(check.names.get(one.light_id or "") or all_together for one in check.suspects[1:3] if one.probability > 0.1)
+    return told("likeliest_else", **numbers, others=others) if others else told("likeliest", **numbers)
 
 
-def _reads_like(state: LightState | None, stops: float) -> str:
+def _reads_like(state: LightState | None, stops: float) -> Told:
     """Where a dial stands by what the light gives, against where it was said to stand."""
     if state is None or state.placement is None:
-        return "look at its dial"
+        return told("look_at_dial")
     like, said = dial_words(state.light, state.placement, stops), dial_words(state.light, state.placement)
-    return f"it reads like {like}, {said} was said: look at the dial"
+    return told("reads_like", like=like, said=said)
 
 
-def _at_the_dial(state: LightState, stops: float) -> str:
+def _at_the_dial(state: LightState, stops: float) -> Told:
     """What to do about a dial that seems to stand elsewhere: turn it back and fire, or say where it stands."""
     assert state.placement is not None
-    name, like = quoted(state.light.name), dial_words(state.light, state.placement, stops)
+    name, like = state.light.name, dial_words(state.light, state.placement, stops)
+    as_metered = Do("power_as_metered", light=name, power=like.replace(" ", ""))
     said = dial_words(state.light, state.placement)
-    typed = like.replace(" ", "")
-    return (
-        f"turn the dial of {state.light.name} to {said} and fire it again: meterlink meter {name}; or, if it is meant to stand at "
-        f"{like}, no new pop is needed: meterlink light move {name} --power {typed} --as-metered"
-    )
+    return told("at_the_dial", light=name, said=said, like=like, do=Do("meter", light=name), or_do=as_metered)
 
 
-def _next_words(check: SumCheck, view: JudgedSet) -> str:
-    """The pop that tells most, as a command."""
+def _next_step(check: SumCheck, view: JudgedSet) -> Told:
+    """The pop that tells most."""
     top = check.suspects[0]
     state = view.state(top.light_id)
     if top.cause == DIAL and state is not None and state.placement is not None:
@@ -184,11 +235,11 @@ def _next_words(check: SumCheck, view: JudgedSet) -> str:
     kind, light_id = (check.next.kind, check.next.light_id) if check.next is not None else ("again", top.light_id)
     name = check.names.get(light_id or "", "")
     if kind == "again" and name:
-        return f"fire {name} alone once more, dome at its point: meterlink meter {quoted(name)}"
-    fired = [quoted(check.names[one]) for one in check.fired if one != light_id]
+        return told("alone_again", light=name, do=Do("meter", light=name))
     if kind == "without":
-        return f"fire all but {name} together: meterlink meter --together {' '.join(fired)}"
-    return "fire all together once more, dome at the face: meterlink meter --together"
+        fired = tuple(check.names[one] for one in check.fired if one != light_id)
+        return told("all_but", light=name, do=Do("meter_some_together", lights=fired))
+    return told("together_again", do=Do("meter_together"))
 
 
 @register
@@ -205,16 +256,16 @@ def predicted_apart(view: JudgedSet) -> Iterable[Finding]:
             continue
         name = state.light.name
         dial = min(dial_steps(state.light, state.placement, view.history), key=lambda step: abs(step - apart), default=None)
-        why = f"{causes(apart, repowered=prediction.same_setup)}, or its dial does not deliver what it says"
-        advice = f"fire {name} once more: if it stays, its power curve is learnt from it"
+        other = causes(apart, repowered=prediction.same_setup)
+        why, advice = told("or_dial_lies", causes=other), told("apart_do", light=name)
         if dial is not None and abs(dial - apart) <= 2 * u:
-            why = f"{_reads_like(state, dial)}; else {causes(apart, repowered=prediction.same_setup)}"
+            why = told("reads_like_else", like=_reads_like(state, dial), causes=other)
             advice = _at_the_dial(state, dial)
         yield Finding(
             "prediction",
             DOUBTFUL + min(0.9, abs(apart) / u / 20),
             name,
-            f"{name} reads {signed(apart)} stop against what {prediction.reason} predict (± {2 * u:.1f}): {why}",
+            told("apart", light=name, stops=apart, past=prediction.reason, u95=2 * u, causes=why),
             advice,
             {"apart_stops": apart, "u_stops": u, "predicted": prediction.exposure_lxs, "from": prediction.pasts},
         )
@@ -229,8 +280,8 @@ def sum_hint(view: JudgedSet) -> Iterable[Finding]:
             "sum_missing",
             NOTE + 0.5,
             "",
-            f"the readings are not cross-checked: {view.check.refusal}",
-            "fire all lights on the face together once, dome at the face toward the camera: meterlink meter --together",
+            told("not_cross_checked", why=view.check.refusal),
+            told("sum_missing_do", do=Do("meter_together")),
             {},
         )
 
@@ -241,24 +292,23 @@ def unknown_places(view: JudgedSet) -> Iterable[Finding]:
     for state in view.lights:
         placement, name = state.placement, state.light.name
         if placement is None or placement.distance_m is None:
-            text = f"the distance of {name} is not given: its correction is a guess over 0.5–4 m"
-            advice = f"meterlink light move {name} --distance 1.4m (no new pop is needed)"
-            yield Finding("no_distance", CAUTION + 0.5, name, text, advice, {})
+            do = told("no_distance_do", do=Do("give_distance", light=name))
+            yield Finding("no_distance", CAUTION + 0.5, name, told("no_distance", light=name), do, {})
         elif placement.azimuth_deg is None and state.light.role not in OWN_POINT_ROLES:
-            text = f"the direction of {name} is not given: it has no share and no part in the sum check"
-            yield Finding("no_direction", NOTE + 0.4, name, text, f"meterlink light move {name} --azimuth 45", {})
+            do = told("do", do=Do("give_direction", light=name))
+            yield Finding("no_direction", NOTE + 0.4, name, told("no_direction", light=name), do, {})
 
 
 @register
 def outliers(view: JudgedSet) -> Iterable[Finding]:
     """Pops of one reading that stand apart from the others."""
     for state in view.lights:
-        note = outlier_note(state.reading.pops) if state.reading is not None else ""
+        note = outlier_note(state.reading.pops) if state.reading is not None else NOTHING
         if note and state.reading is not None:
             values = [pop.exposure_lxs for pop in state.reading.pops]
-            advice = f"let it recycle and fire {state.light.name} again"
-            text = f"{state.light.name}: {note}"
-            yield Finding("outlier", DOUBTFUL, state.light.name, text, advice, {"pops_lxs": values})
+            name = state.light.name
+            said, do = told("light_says", light=name, what=note), told("outlier_do", light=name)
+            yield Finding("outlier", DOUBTFUL, name, said, do, {"pops_lxs": values})
 
 
 @register
@@ -277,7 +327,10 @@ def near_limits(view: JudgedSet) -> Iterable[Finding]:
             "reach",
             NOTE + 0.6,
             state.light.name,
-            f"{state.light.name} is so near that {view.settings.assumed_reach_max_m * 100:.0f} cm cost more than a tenth of a stop",
-            f"{reach.words(state.light.name, state.light.point)}, or declare it: {state.light.name}@5cm",
+            told("near", light=state.light.name, reach_m=view.settings.assumed_reach_max_m),
+            told(
+                "near_do", reach=reach.advice(state.light.name, state.light.point),
+                do=Do("say_held", light=state.light.name, held="5cm"),
+            ),
             {"good_m": reach.good_m, "usable_m": reach.usable_m},
         )

@@ -12,12 +12,14 @@ from typing import NamedTuple
 
 from meterlink import units
 from meterlink.checks.facts import Movement, camera, fact, magnification_of, movement
-from meterlink.checks.findings import CAUTION, NOTE, Finding, register
+from meterlink.checks.findings import CAUTION, FINE, NOTE, Finding, register
 from meterlink.judging.fixture_curves import FixtureCurves, fixture_curves, shorter_power
 from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.photometry import freeze, shutter
 from meterlink.records.kept import OWN_POINT_ROLES
 from meterlink.tables.ratios import ratio_table
+from meterlink.words.actions import Do
+from meterlink.words.told import NOTHING, Told, told
 
 __all__ = ["LIMIT_MM", "LIMIT_PX", "Drawn", "freeze_findings", "limit_mm", "power_text", "trails_of"]
 
@@ -115,12 +117,20 @@ def freeze_findings(view: JudgedSet) -> Iterable[Finding]:
     drawn = trails_of(view)
     long = [one for one in drawn if one.trail_mm > limit * 1.02 and one.share >= LEAST_SHARE]
     on_face = [one for one in long if one.at_point == "face"]
+    if drawn and not long:
+        yield _frozen(max(drawn, key=lambda one: one.trail_mm), moves, limit)
     for one in on_face[:1]:
         yield _finding(one, view, moves, limit, drawn)
     if moves.declared:
         for one in long:
             if one.at_point in ("hair", "rim") and not one.steady:
                 yield _finding(one, view, moves, limit, drawn)
+
+
+def _frozen(one: Drawn, moves: Movement, limit: float) -> Finding:
+    what = moves.what or told("moving_word")
+    said = told("frozen", what=what, mm=one.trail_mm, speed=moves.speed_m_s, light=one.light)
+    return Finding("freeze", FINE, "", said, NOTHING, {"trail_mm": one.trail_mm, "limit_mm": limit, "speed_m_s": moves.speed_m_s})
 
 
 def _finding(one: Drawn, view: JudgedSet, moves: Movement, limit: float, drawn: list[Drawn]) -> Finding:
@@ -134,7 +144,7 @@ def _finding(one: Drawn, view: JudgedSet, moves: Movement, limit: float, drawn: 
         "freeze",
         rank,
         one.light,
-        _text(one, moves),
+        _said(one, moves),
         _advice(one, state, curves, wanted),
         {
             "speed_m_s": moves.speed_m_s,
@@ -150,47 +160,37 @@ def _finding(one: Drawn, view: JudgedSet, moves: Movement, limit: float, drawn: 
     )
 
 
-def _text(one: Drawn, moves: Movement) -> str:
-    what = f" ({moves.what}{', common practice' if moves.declared else ' assumed, common practice'})" if moves.what else ""
-    pixels = f", {one.trail_px:.0f} pixels" if one.trail_px is not None else ""
-    part = f"{one.share:.0%} of the light on the face" if one.at_point == "face" else f"the light on the {one.at_point}"
-    duration = f"shutter {units.format_shutter(one.t01_s)}" if one.steady else f"t0.1 {units.format_duration(one.t01_s)}"
-    longest = "leaves the longest trail" if one.at_point == "face" else "leaves a trail"
-    return (
-        f"{one.light} {longest}: {_mm(one.trail_mm)}{pixels} at {moves.speed_m_s:g} m/s{what}, in {part}; {duration}"
-    )
+def _said(one: Drawn, moves: Movement) -> Told:
+    what = told("moves_declared" if moves.declared else "moves_assumed", what=moves.what) if moves.what else NOTHING
+    trail = told("trail_px", mm=one.trail_mm, px=one.trail_px) if one.trail_px is not None else told("trail_mm", mm=one.trail_mm)
+    time = told("shutter_time" if one.steady else "flash_time", time_s=one.t01_s)
+    numbers = {"light": one.light, "trail": trail, "speed": moves.speed_m_s, "what": what, "time": time}
+    if one.at_point == "face":
+        return told("trail", **numbers, share=one.share)
+    return told("trail_at", **numbers, point=one.at_point)
 
 
-def _mm(trail_mm: float) -> str:
-    return f"{trail_mm:.1f} mm" if trail_mm < 9.95 else f"{trail_mm:.0f} mm"
-
-
-def _advice(one: Drawn, state: LightState, curves: FixtureCurves, wanted_s: float) -> str:
+def _advice(one: Drawn, state: LightState, curves: FixtureCurves, wanted_s: float) -> Told:
     """What shortens it, and its cost in stops."""
-    asked = f"{units.format_duration(wanted_s)} or shorter"
     if one.steady:
-        return f"a shutter of {asked}: costs {log2(one.t01_s / wanted_s):.1f} stops of this light; flash would freeze it"
+        return told("steady_do", wanted_s=wanted_s, stops=log2(one.t01_s / wanted_s))
     choice = shorter_power(state, curves, wanted_s)
     placement = state.placement
     if choice is not None and curves.durations is not None and choice.change_stops != 0.0:
         there = freeze.value_at(curves.durations, choice.power_stops)
-        power = power_text(state, choice.power_stops)
-        lost = "costs" if choice.cost_stops < 0 else "gives"
-        return (
-            f"{one.light} at {power}: t0.1 {units.format_duration(there or wanted_s)} by {curves.name}'s own readings, "
-            f"{lost} {abs(choice.cost_stops):.1f} stops of it: make up by ISO or aperture, or by distance"
-        )
+        return told(
+            "power_costs" if choice.cost_stops < 0 else "power_gives",
+            light=one.light, power=power_text(state, choice.power_stops), t01_s=there or wanted_s, head=curves.name,
+            stops=choice.cost_stops,
+        )  # fmt: skip
     if curves.durations is not None:
         values, powers = curves.durations.values, curves.durations.power_stops
         best = min(range(len(values)), key=lambda i: values[i])
-        shortest = f"{units.format_duration(values[best])} at {power_text(state, powers[best])}"
-        return f"{curves.name} was never read as short as {asked} (shortest {shortest}): use a shorter head, or less movement"
-    known = placement is not None and placement.power_stops is not None
-    power = "" if known else "give its power (meterlink light move NAME --power 1/4), and "
-    return (
-        f"for {asked}: {power}meter {one.light} at a lower power too, to learn whether it gets shorter "
-        "(cut-off heads do, voltage-controlled ones usually not: common practice)"
-    )
+        power = power_text(state, powers[best])
+        return told("never_so_short", head=curves.name, wanted_s=wanted_s, shortest_s=values[best], power=power)
+    if placement is not None and placement.power_stops is not None:
+        return told("learn_shorter", wanted_s=wanted_s, light=one.light)
+    return told("learn_shorter_power", wanted_s=wanted_s, light=one.light, do=Do("give_power", light=one.light))
 
 
 def power_text(state: LightState, power_stops: float) -> str:

@@ -13,17 +13,22 @@ from typing import Any, NamedTuple
 
 from meterlink import units
 from meterlink.checks.facts import camera
-from meterlink.checks.findings import CAUTION, NOTE, Finding, register
+from meterlink.checks.findings import CAUTION, FINE, NOTE, Finding, register
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.photometry import ambient
 from meterlink.photometry.series import nearest_time_s
 from meterlink.records import Reading
 from meterlink.records.kept import OWN_POINT_ROLES
 from meterlink.tables.ratios import exposure_lxs
+from meterlink.words.actions import Do
+from meterlink.words.told import NOTHING, Told, all_of, told
 
 __all__ = ["LAMPS_OFF", "LAMPS_ON", "Level", "level", "lit_parts", "room_light"]
 
 LAMPS_ON, LAMPS_OFF = "lamps on", "lamps off"
+LAMPS = {LAMPS_ON: "lamps_on", LAMPS_OFF: "lamps_off"}
+KEY_SIDE, SHADOW_SIDE, FACE_ALONE = "key_side", "shadow_side", "the_face"
+"""Parts of the picture beside the points that have a light of their own."""
 WANTED_STOPS = ambient.stops_for_added(ambient.LITTLE_STOPS)
 """The flash this far above the room (3.8 stops) leaves less than a tenth of a stop."""
 BLOCK_STEPS = 256
@@ -123,9 +128,9 @@ def lit_parts(view: JudgedSet) -> dict[str, tuple[str, float]]:
         else:
             fill += amount
     if key:
-        parts["the key side of the face"] = ("face", key + fill)
+        parts[KEY_SIDE] = ("face", key + fill)
     if fill:
-        parts["the shadow side of the face" if key else "the face"] = ("face", fill)
+        parts[SHADOW_SIDE if key else FACE_ALONE] = ("face", fill)
     return parts
 
 
@@ -142,8 +147,7 @@ def room_light(view: JudgedSet) -> Iterable[Finding]:
     if time_s is None or not time_s > 0.0:
         if any(one.source == "room reading" for one in known.values()):
             yield Finding(
-                "room_light", NOTE + 0.3, "", "the room light was read, but the shutter is not set: it cannot be judged",
-                "meterlink setup change --shutter 1/125", {},
+                "room_light", NOTE + 0.3, "", told("room_unjudged"), told("do", do=Do("give_shutter")), {},
             )  # fmt: skip
         return
     judged = {part: ambient.judge(parts[part][1], one.illuminance_lx, time_s, part) for part, one in known.items()}
@@ -153,6 +157,10 @@ def room_light(view: JudgedSet) -> Iterable[Finding]:
         yield from _without_reading(worst, parts[worst][1], at, time_s)
     elif judged[worst].verdict != "clean":
         yield _finding(view, judged, worst, parts[worst][1], at)
+    else:
+        room = judged[worst]
+        numbers = {"part": worst, "room_lx": at.illuminance_lx, "flash_over_room_stops": _plain(room.flash_over_room_stops)}
+        yield Finding("room_light", FINE, "", room_said(room), NOTHING, numbers)
 
 
 def _without_reading(part: str, exposure: float, at: Level, time_s: float) -> Iterable[Finding]:
@@ -162,19 +170,18 @@ def _without_reading(part: str, exposure: float, at: Level, time_s: float) -> It
     if k >= WANTED_STOPS:
         return
     sure = at.illuminance_lx > 3 * at.u_lx
-    seen = f"about {units.format_illuminance(at.illuminance_lx)}" if sure else f"anything up to {units.format_illuminance(most)}"
     room = ambient.judge(exposure, at.illuminance_lx if sure else most, time_s, part)
     if sure and room.verdict == "clean":
         return
-    what = f"{ambient.sentence(room)}, by the light before the pops" if sure else (
-        f"the pops tell only that the room light is {seen}: at {part} the flash may stand as little as {k:.1f} stops above it"
-    )  # fmt: skip
+    what = told("room_before_pops", room=room_said(room))
+    if not sure:
+        what = told("room_unknown", lx=most, part=part_said(part), above=k)
     yield Finding(
         "room_light",
         (CAUTION if sure and room.verdict == "ghosts" else NOTE) + 0.35,
         "",
         what,
-        "read it: meterlink meter --room --lamps on (and --lamps off)",
+        told("read_it", do=Do("meter_room_lamps")),
         {"part": part, "room_lx": at.illuminance_lx, "u_room_lx": at.u_lx, "flash_over_room_stops": _plain(k)},
     )
 
@@ -182,9 +189,9 @@ def _without_reading(part: str, exposure: float, at: Level, time_s: float) -> It
 def _finding(view: JudgedSet, judged: dict[str, ambient.RoomLight], worst: str, exposure: float, at: Level) -> Finding:
     room, time_s = judged[worst], view.setup.shutter_s or 1.0
     ghosts = room.verdict == "ghosts"
-    text = f"room light: {ambient.sentence(room)} (common practice: two to four stops above it is clean)"
-    if at.lamps:
-        text += f"; read with {at.lamps}"
+    text = told("room_read", room=room_said(room))
+    if at.lamps in LAMPS:
+        text = told("room_read_lamps", room=room_said(room), lamps=told(LAMPS[at.lamps]))
     numbers = {
         "part": worst,
         "room_lx": at.illuminance_lx,
@@ -201,33 +208,50 @@ def _finding(view: JudgedSet, judged: dict[str, ambient.RoomLight], worst: str, 
     return Finding("room_light", rank, "", text, _remedy(view, exposure, at, time_s), numbers)
 
 
+def room_said(room: ambient.RoomLight) -> Told:
+    """The judgement of the room light at a part of the picture, with its numbers."""
+    part = part_said(room.part)
+    if not isfinite(room.flash_over_room_stops):
+        return told("room_none", part=part)
+    if room.verdict == "clean":
+        return told("room_clean", above=room.flash_over_room_stops, part=part)
+    numbers = {"above": room.flash_over_room_stops, "part": part, "added": room.added_stops, "share": room.share}
+    return told("room_visible" if room.verdict == "visible" else "room_ghosts", **numbers)
+
+
+def part_said(part: str) -> object:
+    """A part of the picture: one of ours, or a point as its light names it."""
+    return told(part) if part in (KEY_SIDE, SHADOW_SIDE, FACE_ALONE) else part
+
+
 def _plain(stops: float) -> float | None:
     return stops if isfinite(stops) else None
 
 
-def _remedy(view: JudgedSet, exposure: float, at: Level, time_s: float) -> str:
+def _remedy(view: JudgedSet, exposure: float, at: Level, time_s: float) -> Told:
     """What brings the room down: lamps, shutter up to the sync speed, then power with a smaller aperture."""
     remedy = ambient.remedy(exposure, at.illuminance_lx, time_s, WANTED_STOPS)
     said = []
     if at.other_lx is not None and at.lamps_add_lx and at.lamps_add_lx > 0.1 * at.illuminance_lx:
         if at.other_lx > 0.0:
             gain = log2(at.illuminance_lx / at.other_lx)
-            said.append(f"modelling lamps off for the picture: {gain:.1f} stops less room light")
+            said.append(told("lamps_off_gain", stops=gain))
         else:
-            said.append("modelling lamps off for the picture: they are all the room light there is")
+            said.append(told("lamps_off_all"))
     facts = camera(view.setup, view.settings)
     limit = 0.0 if facts.shutter is not None and facts.shutter.kind == "leaf" else facts.sync_speed_s
     wanted_s = max(remedy.shutter_s, limit)
     shorter = _on_the_dial(wanted_s, limit)
     gained = log2(time_s / shorter) if shorter < time_s else 0.0
     if gained > 0.15:
-        reached = "" if gained >= remedy.stops - 0.1 else f" (the sync speed; {gained:.1f} of {remedy.stops:.1f} stops)"
-        said.append(f"meterlink setup change --shutter {units.format_shutter(shorter).removesuffix(' s')}{reached}")
+        do = Do("give_shutter", shutter=units.format_shutter(shorter).removesuffix(" s"))
+        whole = gained >= remedy.stops - 0.1
+        said.append(told("shorter", do=do) if whole else told("shorter_sync", do=do, gained=gained, of=remedy.stops))
     rest = remedy.stops - gained
     if rest > 0.18:
         # Less than that is the rounding of the shutter's dial.
-        said.append(f"{rest:.1f} stops more power on all lights and the aperture closed by as much, or less room light")
-    return "; ".join(said)
+        said.append(told("more_power", stops=rest))
+    return all_of(*said)
 
 
 def _on_the_dial(time_s: float, least_s: float) -> float:

@@ -8,10 +8,12 @@ from typing import NamedTuple
 
 from meterlink import units
 from meterlink.checks.facts import Camera, camera
-from meterlink.checks.findings import CAUTION, NOTE, Finding, register
+from meterlink.checks.findings import CAUTION, FINE, NOTE, Finding, register
 from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.photometry import flash, shutter
 from meterlink.photometry.series import THIRD_TIMES, time_exact_s
+from meterlink.words.actions import Do
+from meterlink.words.told import NOTHING, Told, told
 
 __all__ = ["Loss", "beyond_sync", "loss_of", "shutter_losses"]
 
@@ -80,8 +82,7 @@ def shutter_losses(view: JudgedSet) -> Iterable[Finding]:
     if facts.readout_unknown:
         yield Finding(
             "shutter", NOTE + 0.45, "",
-            "the readout time of the electronic shutter is not given: what it keeps of a flash cannot be said",
-            "meterlink setup change --curtain-travel 20ms (its readout time; 0 for a global shutter)", {},
+            told("readout_unknown"), told("do", do=Do("give_curtain")), {},
         )  # fmt: skip
         return
     losses = _losses(view, at)
@@ -90,8 +91,16 @@ def shutter_losses(view: JudgedSet) -> Iterable[Finding]:
         yield beyond
         return
     for loss in losses:
-        if loss.kept.least <= 0.0 or loss.kept.loss_stops < -VISIBLE_STOPS:
+        if not _kept(loss):
             yield _train(loss, at) if loss.train else _slow(loss, at, facts, view)
+    if losses and all(_kept(loss) for loss in losses):
+        worst = min(loss.kept.loss_stops for loss in losses)
+        said = told("shutter_keeps", time_s=at.time_s, stops=worst)
+        yield Finding("shutter", FINE, "", said, NOTHING, {"shutter_s": at.time_s, "loss_stops": worst})
+
+
+def _kept(loss: Loss) -> bool:
+    return loss.kept.least > 0.0 and loss.kept.loss_stops >= -VISIBLE_STOPS
 
 
 def _losses(view: JudgedSet, at: shutter.Shutter) -> list[Loss]:
@@ -107,7 +116,7 @@ def beyond_sync(view: JudgedSet, losses: list[Loss] | None = None) -> Finding | 
     facts = camera(view.setup, view.settings)
     flashes = sum(one.reading is not None and one.reading.kind == "flash" for one in view.lights)
     at = facts.shutter
-    if at is None or not flashes or facts.readout_unknown or not shutter.caution(at, facts.sync_speed_s):
+    if at is None or not flashes or facts.readout_unknown or not shutter.beyond_sync(at, facts.sync_speed_s):
         return None
     losses = _losses(view, at) if losses is None else losses
     if sum(loss.train for loss in losses) == flashes:
@@ -117,16 +126,19 @@ def beyond_sync(view: JudgedSet, losses: list[Loss] | None = None) -> Finding | 
 
 def _beyond_sync(facts: Camera, at: shutter.Shutter, losses: list[Loss]) -> Finding:
     dark = max((loss.kept.dark_share for loss in losses), default=0.0)
-    amount = f"about {dark:.0%} of the frame gets no flash" if dark > 0.02 else "a part of the frame may stay dark"
-    given = "" if "--sync" not in facts.assumed else " (common practice; your camera's own: meterlink setup change --sync 1/250)"
+    numbers = {
+        "time_s": at.time_s, "sync_s": facts.sync_speed_s,
+        "amount": told("dark_share", share=dark) if dark > 0.02 else told("may_stay_dark"),
+    }  # fmt: skip
+    said = told("beyond_sync", **numbers)
+    if "--sync" in facts.assumed:
+        said = told("beyond_sync_assumed", **numbers, do=Do("give_sync"))
     return Finding(
         "sync",
         CAUTION + 0.8,
         "",
-        f"{units.format_shutter(at.time_s)} is faster than the sync speed of {units.format_shutter(facts.sync_speed_s)}: "
-        + amount
-        + given,
-        f"meterlink setup change --shutter {_typed(facts.sync_speed_s)}, or heads and trigger with high-speed sync",
+        said,
+        told("beyond_sync_do", do=Do("give_shutter", shutter=_typed(facts.sync_speed_s))),
         {"shutter_s": at.time_s, "sync_speed_s": facts.sync_speed_s, "dark_share": dark, "assumed": list(facts.assumed)},
     )
 
@@ -148,49 +160,52 @@ def _numbers(loss: Loss, at: shutter.Shutter, facts: tuple[str, ...]) -> dict[st
 
 def _train(loss: Loss, at: shutter.Shutter) -> Finding:
     stops = loss.kept.loss_stops
-    lost = f"{-stops:.1f} stops less" if isfinite(stops) else "next to nothing"
+    numbers = {"light": loss.light, "time_s": at.time_s}
     return Finding(
         "pulse_train",
         CAUTION + 0.7,
         loss.light,
-        f"{loss.light} pulses (high-speed sync): at {units.format_shutter(at.time_s)} the picture gets {lost} than the pop read",
-        "open up by that much, or take the mean level as steady light: it grows with the shutter time",
+        told("train", **numbers, stops=stops) if isfinite(stops) else told("train_nothing", **numbers),
+        told("train_do"),
         _numbers(loss, at, ()),
     )
 
 
 def _slow(loss: Loss, at: shutter.Shutter, facts: Camera, view: JudgedSet) -> Finding:
-    kept, duration = loss.kept, units.format_duration(loss.t01_s)
-    stops = "all of it" if kept.least <= 0.0 else f"{-kept.loss_stops:.1f} stop"
+    kept = loss.kept
     if kept.band_share == 0.0:
-        how = f"loses {stops} evenly"
+        how = told("loses_all_evenly") if kept.least <= 0.0 else told("loses_evenly", stops=kept.loss_stops)
+    elif kept.least <= 0.0:
+        how = told("loses_all_band", share=kept.band_share)
     else:
-        how = f"loses up to {stops} as a darker band over {kept.band_share:.0%} of the frame"
-    open_for = units.format_duration(max(shutter.window_s(at), 1e-6)) if shutter.window_s(at) > 0.0 else "no time at all"
-    text = f"{loss.light} (t0.1 {duration}) {how} at {units.format_shutter(at.time_s)}: the frame stays open for {open_for} of it"
-    if facts.assumed:
-        text += f" (assumed: {_assumed(facts.assumed)})"
+        how = told("loses_band", stops=kept.loss_stops, share=kept.band_share)
+    open_s = shutter.window_s(at)
+    said = {
+        "light": loss.light, "t01_s": loss.t01_s, "how": how, "time_s": at.time_s,
+        "open": told("duration", time_s=max(open_s, 1e-6)) if open_s > 0.0 else told("no_time"),
+    }  # fmt: skip
+    text = told("slow_assumed", **said, assumed=_assumed(facts.assumed)) if facts.assumed else told("slow", **said)
     advice, numbers = _advice(loss, at, view), _numbers(loss, at, facts.assumed)
     rank = CAUTION + min(0.6, 0.3 + (-kept.loss_stops / 10 if kept.least > 0.0 else 0.3))
     return Finding("slow_flash", rank, loss.light, text, advice, numbers)
 
 
-def _assumed(flags: tuple[str, ...]) -> str:
-    words = {"--shutter-kind": "focal-plane shutter", "--sync": "sync speed", "--curtain-travel": "curtain travel"}
-    return ", ".join(words[flag] for flag in flags)
+def _assumed(flags: tuple[str, ...]) -> tuple[Told, ...]:
+    codes = {"--shutter-kind": "assumed_kind", "--sync": "assumed_sync", "--curtain-travel": "assumed_travel"}
+    return tuple(told(codes[flag]) for flag in flags)
 
 
-def _advice(loss: Loss, at: shutter.Shutter, view: JudgedSet) -> str:
+def _advice(loss: Loss, at: shutter.Shutter, view: JudgedSet) -> Told:
     """The longest step down that is needed, and what it costs; an even loss may also be opened up for."""
     state = next((one for one in view.lights if one.light.name == loss.light), None)
     better = _slower(state, view, at) if state is not None else None
-    power = "a shorter flash (cut-off heads at lower power) helps too"
+    power = told("shorter_flash_helps")
     if better is None:
         return power
-    room = log2(better / at.time_s)
-    advice = f"meterlink setup change --shutter {_typed(better)}: the room light comes up by {room:.1f} stop; {power}"
+    do = Do("give_shutter", shutter=_typed(better))
+    advice = told("slower_shutter", do=do, stops=log2(better / at.time_s), else_=power)
     if loss.kept.band_share == 0.0 and loss.kept.least > 0.0:
-        return f"open up by {-loss.kept.loss_stops:.1f} stop, or {advice}"
+        return told("open_up_or", stops=loss.kept.loss_stops, advice=advice)
     return advice
 
 

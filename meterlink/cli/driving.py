@@ -6,7 +6,7 @@ import asyncio
 import contextlib
 import os
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from pathlib import Path
 
 from meterlink import units
@@ -14,20 +14,19 @@ from meterlink.calibration.reminders import in_use, reminders
 from meterlink.cli.frame import is_terminal, wrapped
 from meterlink.cli.keys import Lines
 from meterlink.errors import MeterlinkError, UsageError
-from meterlink.judging.reach import reach_sentence
 from meterlink.library.store import Library
-from meterlink.metering.any_order import which_names
 from meterlink.metering.calibrating import Typed
 from meterlink.metering.driver import Metering
 from meterlink.metering.outcome import Outcome, OutcomeKind
 from meterlink.metering.session import Session
+from meterlink.metering.waiting import waiting, waiting_for_any
 from meterlink.metering.walk import Request
-from meterlink.records import Calibration, Identity, Kind, Measurement, Purpose
+from meterlink.records import Calibration, Identity, Measurement
 from meterlink.sensor.find import find_first, remembered
 from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.registry import parse
 from meterlink.sensor.measuring.sensor import LOOKING, READY, STOPPED, SensorState
-from meterlink.words.language import say
+from meterlink.words.told import told
 
 BOLD, DIM, PLAIN, CLEAR_LINE = "\033[1m", "\033[2m", "\033[0m", "\r\033[K"
 
@@ -64,7 +63,7 @@ class Screen:
                 self.say(f"  {one}")
         self._waited = request
         free = self.session.may_come()
-        self.say(any_order_line(self.session, free) if len(free) > 1 else waiting_line(self.session, request), strong=True)
+        self.say(str(waiting_for_any(self.session, free) if len(free) > 1 else waiting(self.session, request)), strong=True)
 
     def calibration(self, used: Calibration, identity: Identity | None) -> None:
         """Say which calibration the readings are made with, and what is to be known of it; a simulated sensor is as designed."""
@@ -101,8 +100,7 @@ class Screen:
 
     def unseen(self, closer: bool) -> None:
         """Say that no pop came for a while, and what follows."""
-        then = "now listening for weaker ones" if closer else "if it fired, press Enter to listen for weaker ones"
-        self.say(f"  no pop seen yet: {then}")
+        self.say(f"  {told('unseen_closer' if closer else 'unseen')}")
 
     def state(self, state: SensorState) -> None:
         """Print a change of the sensor's state."""
@@ -115,44 +113,6 @@ class Screen:
         """Leave the terminal clean."""
         if self.live:
             print(CLEAR_LINE, end="", flush=True)
-
-
-def waiting_line(session: Session, request: Request) -> str:
-    """What to do now: ``waiting for KEY: fire it alone, dome at the face toward the light``."""
-    if request.purpose == Purpose.ROOM:
-        lamps = request.note.replace("lamps", "modelling lamps") if request.note else "lamps as for the picture"
-        return f"room light: nothing fires, {lamps}, dome at the {request.point} toward the {request.aim}"
-    if request.purpose == Purpose.TOGETHER:
-        names = ", ".join(one.name for one in session.lights() if one.id in request.lit)
-        return f"waiting for all together: fire {names} at once, dome at the {request.point} toward the {request.aim}"
-    light = next((one for one in session.lights() if one.id == request.light_id), None)
-    if light is None:
-        return "waiting"
-    if request.light_at_m is not None:
-        return f"waiting for {light.name} at {request.light_at_m:g} m: fire it alone, dome on its axis toward it"
-    held = "at" if not request.held_off_m else f"{request.held_off_m * 100:.0f} cm from"
-    where = f"dome {held} the {request.point} toward the {request.aim}"
-    if request.purpose in (Purpose.WITH, Purpose.WITHOUT):
-        source = next((one.name for one in session.lights() if one.id == light.source_light_id), "its source")
-        return f"waiting for {light.name}: fire {source} {request.purpose} it, {where}"
-    verb = "fire it alone" if request.kind == Kind.FLASH else "switch it on alone"
-    reach = reach_line(session, light.id)
-    return f"waiting for {light.name}: {verb}, {where}{reach}"
-
-
-def any_order_line(session: Session, free: Sequence[Request]) -> str:
-    """What to do now when several lights may fire next: ``waiting for KEY, FILL or HAIR in any order: fire each alone``."""
-    names = {one.id: one.name for one in session.lights()}
-    lights = which_names([names[one.light_id or ""] for one in free], say("or"))
-    return say("waiting for {lights} in any order: fire each alone, dome at its point toward it", lights=lights)
-
-
-def reach_line(session: Session, light_id: str) -> str:
-    """How far from the point the dome may be held for this light; empty when its place is not known."""
-    light = next(one for one in session.lights() if one.id == light_id)
-    placement = session.placement(light_id)
-    sentence = reach_sentence(placement, session.settings, light=light.name, point=light.point)
-    return f"; {sentence}" if sentence else ""
 
 
 def known_sensor(library: Library, url: str | None) -> str | None:

@@ -26,10 +26,11 @@ from meterlink.cli.completing import SETUPS, completes
 from meterlink.cli.frame import add_json_option, open_library, print_json, print_rows
 from meterlink.cli.light import describe
 from meterlink.errors import UsageError
-from meterlink.judging.judged_set import quoted
 from meterlink.metering.rebuild import Rebuild, rebuild_of
 from meterlink.metering.session import Outcome, Session
 from meterlink.tables.match import MatchReport
+from meterlink.words.actions import Do
+from meterlink.words.language import say
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -65,7 +66,7 @@ def run(args: argparse.Namespace) -> int:
                 _walk(args, rebuild)
         report = rebuild.report()
         if args.json:
-            last = [{**turn._asdict(), "move": turn.move._asdict() if turn.move else None} for turn in rebuild.last]
+            last = [turn.as_json() for turn in rebuild.last]
             print_json({**report.as_json(), "last": last})
         else:
             print_report(rebuild, report)
@@ -85,7 +86,7 @@ def _walk(args: argparse.Namespace, rebuild: Rebuild) -> None:
     print()
 
     def after(outcome: Outcome) -> str:
-        return "\n  ".join(rebuild.after(outcome))
+        return "\n  ".join(map(str, rebuild.after(outcome)))
 
     run(drive(rebuild, args.sensor, after=after))
 
@@ -108,6 +109,7 @@ def print_report(rebuild: Rebuild, report: MatchReport) -> None:
     elif not report.rows:
         print(f"{rebuild.stored.setup.name} has no readings: there is nothing to match")
     if last := rebuild.last:
-        print(f"set these last, they need no further pop, then: meterlink match {quoted(rebuild.stored.setup.name)} --set")
+        do = Do("match_set", setup=rebuild.stored.setup.name)
+        print(say("set these last, they need no further pop, then: {do}", do=do))
         for turn in last:
             print(f"  {turn.sentence}")

@@ -21,12 +21,12 @@ from collections.abc import Sequence
 from meterlink import units
 from meterlink.cli.frame import add_json_option, add_setup_option, open_session, print_json, print_rows, wrapped
 from meterlink.errors import UsageError
-from meterlink.judging.judged_set import quoted
 from meterlink.metering.as_told import remember_told, set_as_told, set_what_was_told
 from meterlink.metering.session import Session
 from meterlink.records import Setup
 from meterlink.tables.targets import HIGHLIGHT_TO_SHADOW, INCIDENT, Wish, as_meant, parse_wish, plan
 from meterlink.words.actions import Do
+from meterlink.words.language import say
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -85,8 +85,10 @@ def run(args: argparse.Namespace) -> int:
 
 def _afterwards(session: Session) -> str:
     """What is left to do once the changes are recorded."""
-    pending = " ".join(quoted(light.name) for light in session.pending())
-    return f"recorded; meter what was turned far: meterlink meter {pending}" if pending else "recorded; nothing has to be metered"
+    pending = tuple(light.name for light in session.pending())
+    if pending:
+        return say("recorded; meter what was turned far: {do}", do=Do("meter_lights", lights=pending))
+    return say("recorded; nothing has to be metered")
 
 
 def kept(setup: Setup, wishes: Sequence[Wish]) -> Setup:

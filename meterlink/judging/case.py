@@ -19,8 +19,12 @@ from meterlink.photometry.quadrature import illuminance
 from meterlink.photometry.receptors import Vector, on_axis, receive, response
 from meterlink.photometry.sources import Point, Source, source_of
 from meterlink.records.kept import Placement, Reading, Settings
+from meterlink.words.told import NOTHING, Told, told
 
-__all__ = ["Case", "Change", "Falloff", "axial_light", "case_light", "case_of", "change_of", "emission_of"]
+__all__ = [
+    "Case", "Change", "Falloff", "Refused", "axial_light", "case_light", "case_of", "change_of", "emission_of", "no_place",
+    "refusal_of",
+]  # fmt: skip
 
 ASSUMED_DISTANCE_M = (0.5, 4.0)
 """A light whose distance nobody typed stands somewhere in here, each doubling as likely as the next."""
@@ -29,6 +33,33 @@ U_ASSUMED_ELEVATION_DEG = 15.0
 """A light with an azimuth only: keys and fills stand between eye height and well above it (common practice)."""
 MOST_RECESS_M = 2.0
 _LN2 = log(2.0)
+
+
+class Refused(ValueError):
+    """A geometry that allows no figure; ``why`` says why not."""
+
+    def __init__(self, why: Told) -> None:
+        super().__init__(why)
+        self.why = why
+
+    def __str__(self) -> str:
+        return str(self.why)
+
+
+def refusal_of(error: ValueError) -> Told:
+    """Return why a geometry was refused: a code with its numbers, or what a formula said of a value that cannot be."""
+    return error.why if isinstance(error, Refused) else told("formula", why=str(error))
+
+
+def no_place(source: Source, position: Vector, what: str) -> Told:
+    """Return why no figure can be given for ``what`` (``the_dome``, ``the_point``) at a position in the source's frame."""
+    gap_m = geometry.gap(source, position)
+    size_m = source.largest_dimension_m
+    if gap_m is None:
+        return told("not_in_front", what=told(what))
+    if gap_m < geometry.SURROUNDS * size_m:
+        return told("surrounded", what=told(what), gap_m=gap_m, size_m=size_m, least_m=geometry.SURROUNDS * size_m)
+    return NOTHING
 
 
 class Falloff(Protocol):
@@ -178,7 +209,7 @@ def change_of(case: Case, light: Vector, falloff: Falloff | None = None, as_poin
         at_point = _light_at(case, source, frame, (0.0, 0.0, 0.0))
         at_dome = _light_at(case, source, frame, held)
         if at_point <= 0.0 or at_dome <= 0.0:
-            raise ValueError("the receptor does not see this light: aim it at the light, or use a dome")
+            raise Refused(told("not_seen"))
         stops = log2(at_point / at_dome)
         if falloff is not None and not as_point:
             near = geometry.length(frame.position(held))
@@ -191,9 +222,9 @@ def change_of(case: Case, light: Vector, falloff: Falloff | None = None, as_poin
 def _light_at(case: Case, source: Source, frame: geometry.Frame, place: Vector) -> float:
     """What the receptor receives at a place of the set, aimed as the reading was."""
     position = frame.position(place)
-    why = geometry.refusal(source, position, "the dome")
+    why = no_place(source, position, "the_dome")
     if why:
-        raise ValueError(why)
+        raise Refused(why)
     normal = frame.turned(geometry.receptor_normal(case.aim, place, frame))
     if case.emission_n == 1.0 and not case.angle_response:
         return receive(source, position, normal, case.receptor)

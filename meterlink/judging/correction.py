@@ -22,10 +22,23 @@ from __future__ import annotations
 from math import exp, log, log2, sqrt
 from typing import NamedTuple, TypeAlias
 
-from meterlink.judging.case import ASSUMED_DISTANCE_M, Case, Change, Falloff, axial_light, case_light, case_of, change_of
+from meterlink.judging.case import (
+    ASSUMED_DISTANCE_M,
+    Case,
+    Change,
+    Falloff,
+    Refused,
+    axial_light,
+    case_light,
+    case_of,
+    change_of,
+    no_place,
+    refusal_of,
+)
 from meterlink.photometry import geometry
 from meterlink.photometry.receptors import Vector
 from meterlink.records.kept import Placement, Reading, Settings
+from meterlink.words.told import NOTHING, Told, told
 
 __all__ = ["Correction", "Falloff", "correct", "triangular_u"]
 
@@ -70,7 +83,7 @@ class Correction(NamedTuple):
     """Change of the correction with the light's distance, stops per metre."""
     slope_held_off: float = 0.0
     """Change of the correction with the held-off distance, stops per metre."""
-    refusal: str = ""
+    refusal: Told = NOTHING
 
 
 Nodes: TypeAlias = "tuple[tuple[float, float], ...]"
@@ -98,13 +111,14 @@ def correct(
 
     ``falloff`` is what was measured of this very modifier and beats every model.  ``angle_response`` are measured
     (degrees, response) pairs of the receptor.  Never raises for a geometry that cannot be: the answer then has no
-    stops and a ``refusal`` in words.
+    stops and a ``refusal``.
     """
     try:
         case = case_of(reading, placement, settings, angle_response)
         return _corrected(case, reading.held_off_m is None, placement.distance_m is None, settings, falloff)
     except ValueError as error:
-        return Correction(None, toward=reading.held_off_toward, held_off_m=reading.held_off_m or 0.0, refusal=str(error))
+        why = refusal_of(error)
+        return Correction(None, toward=reading.held_off_toward, held_off_m=reading.held_off_m or 0.0, refusal=why)
 
 
 def _corrected(case: Case, assumed_reach: bool, assumed_distance: bool, settings: Settings, falloff: Falloff | None) -> Correction:
@@ -115,7 +129,7 @@ def _corrected(case: Case, assumed_reach: bool, assumed_distance: bool, settings
     if not axial or near < geometry.SURROUNDS * case.source.largest_dimension_m or near <= 0.0:
         why = _refused(case, axial)
         if why:
-            raise ValueError(why)
+            raise Refused(why)
     wide = not assumed_distance and case.u_distance_m**2 + case.u_held_off_m**2 > (FIRST_ORDER_LIMIT * near) ** 2
     reaches = _reach_nodes(settings) if assumed_reach else ((held, 1.0),)
     if axial and not wide and not assumed_distance and not case.angle_response:
@@ -125,20 +139,17 @@ def _corrected(case: Case, assumed_reach: bool, assumed_distance: bool, settings
     return _general(case, nodes, wide, assumed_reach, assumed_distance, falloff)
 
 
-def _refused(case: Case, axial: bool) -> str:
-    """Why no figure can be given, in words, or an empty text."""
+def _refused(case: Case, axial: bool) -> Told:
+    """Why no figure can be given; nothing when one can."""
     if case.toward == "light" and case.held_off_m >= case.distance_m:
-        return (
-            f"the dome is held off {case.held_off_m * 100:.0f} cm, the light is {case.distance_m * 100:.0f} cm away: "
-            "the dome would be at or behind it"
-        )
+        return told("behind_light", held_off_m=case.held_off_m, distance_m=case.distance_m)
     if axial:
-        return geometry.refusal(case.source, (0.0, 0.0, case.distance_m - case.held_off_m), "the dome")
+        return no_place(case.source, (0.0, 0.0, case.distance_m - case.held_off_m), "the_dome")
     light = _directions(case)[0]
     frame = geometry.frame_of(light, case.distance_m, case.feather_deg)
-    at_point = geometry.refusal(case.source, frame.position((0.0, 0.0, 0.0)), "the point")
+    at_point = no_place(case.source, frame.position((0.0, 0.0, 0.0)), "the_point")
     held = geometry.held_off_vector(case.toward, case.held_off_m, light)
-    return at_point or geometry.refusal(case.source, frame.position(held), "the dome")
+    return at_point or no_place(case.source, frame.position(held), "the_dome")
 
 
 def _axial(case: Case, reaches: Nodes, assumed_reach: bool, falloff: Falloff | None) -> Correction:

@@ -14,13 +14,14 @@ from collections.abc import Mapping, Sequence
 from math import log2, sqrt
 from typing import NamedTuple
 
-from meterlink.judging.case import emission_of
+from meterlink.judging.case import emission_of, no_place
 from meterlink.judging.verdict import repeat_u_stops, signed
 from meterlink.photometry import geometry
 from meterlink.photometry.quadrature import illuminance
 from meterlink.photometry.receptors import Vector, receive, response
 from meterlink.photometry.sources import Point, source_of
 from meterlink.records.kept import Placement, Reading, Settings
+from meterlink.words.told import NOTHING, Told, told
 
 __all__ = ["Evenness", "Spread", "figure_points", "heat_map", "predicted_evenness", "spread_of_readings"]
 
@@ -48,15 +49,12 @@ class Evenness(NamedTuple):
         return max(self.together) - min(self.together) if self.together else 0.0
 
     @property
-    def caution(self) -> str:
-        """What to say when the spread is a stop or more, else an empty text."""
+    def caution(self) -> Told:
+        """What to say when the spread is a stop or more, else nothing."""
         if self.spread_stops < CAUTION_STOPS:
-            return ""
+            return NOTHING
         low = self.points[self.together.index(min(self.together))]
-        return (
-            f"{low} get {self.spread_stops:.1f} stops less than the brightest point: move the lights back, raise them, "
-            f"or add one low (common practice says at least {LEAST_SOFTBOX_M * 100:.0f} cm from a softbox)"
-        )
+        return told("uneven_figure", point=low, stops=self.spread_stops, least_m=LEAST_SOFTBOX_M)
 
 
 class Spread(NamedTuple):
@@ -88,7 +86,7 @@ def _light_at(placement: Placement, place: Vector, receptor: str) -> float:
     frame = geometry.frame_of(toward, placement.distance_m, placement.feather_deg)
     source = source_of(placement.shape, placement.width_m, placement.height_m)
     position = frame.position(place)
-    if geometry.refusal(source, position, "the point"):
+    if no_place(source, position, "the_point"):
         return 0.0
     normal = frame.turned(geometry.CAMERA)
     emission_n = emission_of(placement)

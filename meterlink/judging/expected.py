@@ -12,6 +12,8 @@ from meterlink.judging.judged_set import JudgedSet, LightState, value_of
 from meterlink.judging.swapped import swapped
 from meterlink.photometry.sources import source_of
 from meterlink.records import Placement, Reading
+from meterlink.words.actions import Do
+from meterlink.words.told import NOTHING, Told, told
 
 
 def placement_change_stops(old: Placement, new: Placement) -> float | None:
@@ -78,11 +80,10 @@ def rough_value(view: JudgedSet, state: LightState) -> float | None:
     return None
 
 
-def swap_warning(view: JudgedSet, light_id: str) -> str:
+def swap_warning(view: JudgedSet, light_id: str) -> Told:
     """Say so when the last two lights metered look as if their pops were logged the wrong way round."""
     found = swapped(view, light_id)
     if found is None:
-        return ""
-    why = "each fits what the other gave before" if found.by_past else "the fill reads more than the key"
-    names = f"{found.first.light.name} and {found.second.light.name}"
-    return f"{names} look swapped: 'meterlink undo' twice and fire them again in the order asked for ({why})"
+        return NOTHING
+    names = (found.first.light.name, found.second.light.name)
+    return told("swapped_by_past" if found.by_past else "swapped_by_role", lights=names, do=Do("undo"))

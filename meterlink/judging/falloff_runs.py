@@ -12,6 +12,7 @@ from meterlink.judging.verdict import repeat_u_stops
 from meterlink.photometry.falloff import FalloffFit, FalloffPoint, fit_falloff
 from meterlink.photometry.sources import Point
 from meterlink.records.kept import Placement, Reading, Settings
+from meterlink.words.told import told
 
 __all__ = ["FalloffRun", "falloff_from", "falloff_lines"]
 
@@ -120,12 +121,11 @@ def falloff_lines(fit: FalloffFit, width: int = 60, height: int = 12) -> list[st
         put(round(log(point.distance_m / near) / log(far / near) * (width - 1)), point.stops, "o")
     lines = [f"{top - span * i / (height - 1):6.1f} {''.join(row).rstrip()}" for i, row in enumerate(canvas)]
     lines.append(f"{'stops':>6} {near:.2f} m{'':{max(1, width - 14)}}{far:.2f} m")
-    law = {
-        "shifted": f"inverse square from {fit.parameter_m * 100:.0f} ± {fit.u_parameter_m * 200:.0f} cm behind the front",
-        "disk": f"a disk of {fit.parameter_m * 200:.0f} ± {fit.u_parameter_m * 400:.0f} cm",
-    }[fit.law]
-    lines.append(f"o read  · {law}  - inverse square from the front")
-    lines.append(f"may be used from {fit.low_m:.2f} to {fit.high_m:.2f} m (measured {fit.near_m:.2f} to {fit.far_m:.2f} m)")
+    law = told("law_shifted", cm=fit.parameter_m * 100, u95_cm=fit.u_parameter_m * 200)
+    if fit.law == "disk":
+        law = told("law_disk", cm=fit.parameter_m * 200, u95_cm=fit.u_parameter_m * 400)
+    lines.append(str(told("falloff_legend", law=law)))
+    lines.append(str(told("falloff_span", low_m=fit.low_m, high_m=fit.high_m, near_m=fit.near_m, far_m=fit.far_m)))
     for point, residual in zip(fit.points, fit.residuals, strict=True):
         sign = "+" if residual >= 0 else "−"
         lines.append(f"  {point.distance_m:5.2f} m  {sign}{abs(residual):.3f} stop  (± {2 * point.u_stops:.3f})")

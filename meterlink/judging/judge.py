@@ -8,12 +8,13 @@ from typing import Any
 from meterlink.judging.contradiction import contradicted
 from meterlink.judging.history import Heads, pasts_from, predictions_for
 from meterlink.judging.joined_pops import carried
-from meterlink.judging.judged_set import ADDS_NOTHING, JudgedSet, LightState, value_of
+from meterlink.judging.judged_set import JudgedSet, LightState, value_of
 from meterlink.judging.prediction import Past, Prediction
 from meterlink.judging.standing import standing_of
 from meterlink.judging.sum_check import sum_check
 from meterlink.judging.verdict import EXPECTED, Judged, Why, judge
 from meterlink.records import Calibration, Light, Placement, Reading, Settings, Setup
+from meterlink.words.told import NOTHING, told
 
 __all__ = ["AS_TOLD", "Judge", "judge_set"]
 
@@ -105,12 +106,12 @@ def _state(
     judge: Judge,
 ) -> LightState:
     placement = placements.get(light.id)
-    reading, stale_reason, missing = standing_of(light, placements, by_light, settings.u_repeat_stops)
-    if reading is None or stale_reason:
-        return LightState(light, placement, None, None, reading, stale_reason, missing)
+    reading, stale_why, missing = standing_of(light, placements, by_light, settings.u_repeat_stops)
+    if reading is None or stale_why:
+        return LightState(light, placement, None, None, reading, stale_why, missing)
     judged = judge(light, placement, reading)
     if light.source_light_id and not (value_of(reading) or 0.0) > 0.0:
-        judged = judged._replace(why=Why.ADDS_NOTHING, reason=ADDS_NOTHING)
+        judged = judged._replace(why=Why.ADDS_NOTHING, said=told("adds_nothing"))
     return LightState(light, placement, reading, judged)
 
 
@@ -125,8 +126,8 @@ def _as_told(state: LightState, seen: JudgedSet, judge: Judge) -> LightState:
     judged = judge(state.light, placement, state.stale)._replace(
         verdict=EXPECTED,
         why=Why.SET_AS_TOLD,
-        reason=f"set as told since its last pop: ± {max(0.1, round(2 * found.u_stops, 1)):.1f} expected, not metered",
+        said=told("set_as_told", u95=2 * found.u_stops),
         corrected=2.0**found.value,
         u_stops=found.u_stops,
     )
-    return state._replace(reading=state.stale, judged=judged, stale=None, stale_reason="")
+    return state._replace(reading=state.stale, judged=judged, stale=None, stale_why=NOTHING)

@@ -15,10 +15,9 @@ from meterlink.judging.next_pop import NextPop
 from meterlink.judging.prediction import Past, Prediction
 from meterlink.judging.verdict import EXPECTED, Judged
 from meterlink.records import Calibration, Light, Placement, Reading, Settings, Setup
+from meterlink.words.told import NOTHING, Told
 
-__all__ = ["ADDS_NOTHING", "JudgedSet", "LightState", "SumCheck", "quoted", "value_of"]
-
-ADDS_NOTHING = "it adds less than can be seen here: bring it nearer, take a bigger one, or leave it out"
+__all__ = ["JudgedSet", "LightState", "SumCheck", "value_of"]
 
 
 class LightState(NamedTuple):
@@ -31,9 +30,19 @@ class LightState(NamedTuple):
     judged: Judged | None
     stale: Reading | None = None
     """The last reading of an older placement, when there is no current one."""
-    stale_reason: str = ""
-    missing: str = ""
+    stale_why: Told = NOTHING
+    to_do: Told = NOTHING
     """What to do to get a reading, when there is none."""
+
+    @property
+    def stale_reason(self) -> str:
+        """Why the last reading no longer stands, in words."""
+        return str(self.stale_why)
+
+    @property
+    def missing(self) -> str:
+        """What to do to get a reading, in words."""
+        return str(self.to_do)
 
     @property
     def value(self) -> float | None:
@@ -57,7 +66,7 @@ class SumCheck(NamedTuple):
     names: dict[str, str]
     """Names of the lights by id."""
     fired: tuple[str, ...] = ()
-    refusal: str = ""
+    refusal: Told = NOTHING
 
     @property
     def alarm(self) -> bool:
@@ -115,11 +124,6 @@ class JudgedSet(NamedTuple):
     def falloff(self, light: Light) -> Any:
         """Measured falloff of a light's modifier, None where there is none."""
         return self.falloffs.get(light.modifier) if light.modifier else None
-
-
-def quoted(name: str) -> str:
-    """Return a light's name as it is typed in a command."""
-    return f"'{name}'" if " " in name else name
 
 
 def value_of(reading: Reading) -> float | None:

@@ -21,6 +21,7 @@ from meterlink.judging.power_curve import PowerCurve, learn_power
 from meterlink.photometry.receptors import on_axis
 from meterlink.photometry.sources import Point, source_of
 from meterlink.records.kept import Light, Placement, Settings
+from meterlink.words.told import Told, told
 
 __all__ = ["Past", "Prediction", "along", "causes", "predict"]
 
@@ -66,7 +67,8 @@ class Prediction(NamedTuple):
     """Past readings that it rests on."""
     same_setup: bool
     """Whether any of them is of this very set."""
-    reason: str
+    reason: Told
+    """What it rests on."""
 
     @property
     def exposure_lxs(self) -> float:
@@ -216,17 +218,15 @@ def _combined(carried: Sequence[_Carried], placement: Placement, settings: Setti
         chi2 = sum(w * (one.value - value) ** 2 for w, one in zip(weights, carried, strict=True)) / (len(carried) - 1)
         own *= max(1.0, chi2)
     same_setup = any(one.slope == 0.0 for one in carried)
-    words = f"{len(carried)} earlier reading{'s' if len(carried) > 1 else ''} of {pasts[0].fixture or 'this light'}"
+    head = pasts[0].fixture or told("this_light")
+    words = told("earlier_readings", count=len(carried), head=head) if len(carried) > 1 else told("earlier_reading", head=head)
     return Prediction(value, sqrt(own + model**2 + (slope * u_now) ** 2), len(carried), same_setup, words)
 
 
-def causes(stops: float, *, repowered: bool = False) -> str:
+def causes(stops: float, *, repowered: bool = False) -> Told:
     """Return what plausibly makes a reading ``stops`` too high (positive) or too low, most common first."""
     if stops > 0:
-        words = ["held off toward the light"]
-        if repowered:
-            words.append("not dumped after powering down")
-        words.append("another head set off by its optical slave")
+        found = ["held_toward", *(["not_dumped"] if repowered else []), "slave"]
     else:
-        words = ["not recycled", "dome turned away", "shadow of a hand or body", "clipped"]
-    return ", ".join(words[:-1]) + " or " + words[-1]
+        found = ["not_recycled", "turned_away", "shadow", "clipped_word"]
+    return told("causes", causes=tuple(told(one) for one in found))

@@ -7,8 +7,9 @@ from typing import NamedTuple
 from meterlink.judging.case import Falloff, case_of, change_of
 from meterlink.photometry import geometry
 from meterlink.records.kept import FACE, Placement, Reading, Settings
+from meterlink.words.told import NOTHING, Told, told
 
-__all__ = ["Reach", "costs_more", "reach_of", "reach_sentence", "reach_within"]
+__all__ = ["Reach", "costs_more", "reach_advice", "reach_of", "reach_within"]
 
 MOST_M = 1.0
 """Farther than an arm's length nobody holds a dome off a face."""
@@ -23,21 +24,21 @@ class Reach(NamedTuple):
     """Within a third of a stop (``Settings.corrected_u95_stops``)."""
     toward: str = "light"
 
-    def words(self, light: str, point: str = FACE) -> str:
-        """Return the advice in one line."""
+    def advice(self, light: str, point: str = FACE) -> Told:
+        """Return the advice."""
         if self.good_m is None:
-            return f"give the distance of {light}, so that it can be said how far off the {point} the dome may be"
+            return told("reach_no_distance", light=light, point=point)
         if self.good_m >= MOST_M:
-            return f"anywhere within {MOST_M:.0f} m of the {point} will do for {light}"
-        text = f"keep the dome within {_centimetres(self.good_m)} of the {point} for {light}"
-        if self.usable_m is not None and self.usable_m < MOST_M:
-            text += f" ({_centimetres(self.usable_m)} costs a third of a stop)"
-        return text
+            return told("reach_anywhere", light=light, point=point)
+        good = _centimetres(self.good_m)
+        if self.usable_m is None or self.usable_m >= MOST_M:
+            return told("reach_within", good_cm=good, point=point, light=light)
+        return told("reach_within_third", good_cm=good, usable_cm=_centimetres(self.usable_m), point=point, light=light)
 
 
-def _centimetres(length_m: float) -> str:
+def _centimetres(length_m: float) -> int:
     """Whole centimetres, rounded down: the advice must stay on the safe side."""
-    return f"{int(length_m * 100 + 1e-6)} cm"
+    return int(length_m * 100 + 1e-6)
 
 
 def reach_of(
@@ -130,14 +131,14 @@ def reach_within(
     return low
 
 
-def reach_sentence(
+def reach_advice(
     placement: Placement | None,
     settings: Settings = Settings(),  # noqa: B008 - an immutable record
     *,
     light: str = "this light",
     point: str = FACE,
     falloff: Falloff | None = None,
-) -> str:
-    """Return ``reach_of`` in one line for a prompt; empty when nothing can be said."""
+) -> Told:
+    """Return ``reach_of`` for a prompt; nothing when nothing can be said."""
     reach = reach_of(placement, settings, falloff=falloff)
-    return "" if reach.good_m is None else reach.words(light, point)
+    return NOTHING if reach.good_m is None else reach.advice(light, point)

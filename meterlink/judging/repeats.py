@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from math import log2, sqrt
 
 from meterlink.records import Pop, Reading
+from meterlink.words.told import NOTHING, Told, told
 
 OUTLIER_STOPS = 0.15
 """A pop further than this from the median of at least three is named; nothing is ever dropped in silence."""
@@ -30,21 +31,20 @@ def averaged(reading: Reading) -> Reading:
         t05_s=_mean([p.t05_s for p in pops]),
         t01_s=_mean([p.t01_s for p in pops]),
         ambient_lx=_mean([p.ambient_lx for p in pops]),
-        note=outlier_note(pops) or reading.note,
     )
 
 
-def outlier_note(pops: Sequence[Pop]) -> str:
-    """Name the pop that stands apart from the others, in words; empty when none does or there are fewer than three."""
+def outlier_note(pops: Sequence[Pop]) -> Told:
+    """Name the pop that stands apart from the others; nothing when none does or there are fewer than three."""
     values = [p.exposure_lxs for p in pops]
     if len(values) < 3 or min(values) <= 0:
-        return ""
+        return NOTHING
     median = sorted(values)[len(values) // 2]
     worst = max(range(len(values)), key=lambda i: abs(log2(values[i] / median)))
     off = log2(values[worst] / median)
     if abs(off) < OUTLIER_STOPS:
-        return ""
-    return f"pop {worst + 1} of {len(values)} is {abs(off):.1f} stop {'over' if off > 0 else 'under'} the others"
+        return NOTHING
+    return told("outlier_over" if off > 0 else "outlier_under", pop=worst + 1, pops=len(values), stops=off)
 
 
 def _mean(values: Sequence[float | None]) -> float | None:

@@ -10,8 +10,10 @@ from collections.abc import Iterable, Mapping
 from math import hypot, log, sqrt
 from typing import Any, NamedTuple
 
-from meterlink.judging.judged_set import quoted, value_of
+from meterlink.judging.judged_set import value_of
 from meterlink.records import Light, Placement, Reading
+from meterlink.words.actions import Do
+from meterlink.words.told import NOTHING, Told, told
 
 __all__ = ["Standing", "difference", "standing_of"]
 
@@ -22,8 +24,8 @@ class Standing(NamedTuple):
     """What there is of a light: a reading, why it no longer stands, and what to do where there is none."""
 
     reading: Reading | None
-    stale_reason: str = ""
-    missing: str = ""
+    stale_why: Told = NOTHING
+    to_do: Told = NOTHING
 
 
 def standing_of(
@@ -39,8 +41,8 @@ def standing_of(
         near = by_light.get(light.id, []) + by_light.get(light.source_light_id, [])
         near.sort(key=lambda r: r.id)
         return Standing(*_reflector_state(light, placement, placements.get(light.source_light_id), near, u_pop_stops))
-    reading, stale_reason = _direct_state(light, placement, by_light.get(light.id, []))
-    return Standing(reading, stale_reason, "meter it: meterlink meter " + quoted(light.name))
+    reading, stale_why = _direct_state(light, placement, by_light.get(light.id, []))
+    return Standing(reading, stale_why, told("meter_it", do=Do("meter", light=light.name)))
 
 
 def _same_way(a: Reading, b: Reading) -> bool:
@@ -85,14 +87,14 @@ def difference(with_it: Reading, without_it: Reading, u_pop_stops: float = 0.0) 
     )
 
 
-def _direct_state(light: Light, placement: Placement | None, mine: list[Reading]) -> tuple[Reading | None, str]:
+def _direct_state(light: Light, placement: Placement | None, mine: list[Reading]) -> tuple[Reading | None, Told]:
     """Return the reading of a light that counts, and why it is stale when it is."""
     reading = _latest(mine, light, "alone")
     if reading is None:
-        return None, ""
+        return None, NOTHING
     if placement is not None and reading.placement_id != placement.id:
-        return reading, "moved or re-powered since it was metered"
-    return reading, ""
+        return reading, told("moved")
+    return reading, NOTHING
 
 
 def _reflector_state(
@@ -101,11 +103,11 @@ def _reflector_state(
     source_placement: Placement | None,
     readings: list[Reading],
     u_pop_stops: float,
-) -> tuple[Reading | None, str, str]:
+) -> tuple[Reading | None, Told, Told]:
     """Return (difference reading, why stale, what is missing) of a passive reflector."""
     with_it = _latest(readings, light, "with")
     if with_it is None:
-        return None, "", f"meter it, two pops of its source: meterlink meter {quoted(light.name)}"
+        return None, NOTHING, told("meter_reflector", do=Do("meter", light=light.name))
     without = _latest(readings, light, "without")
     if without is None:
         candidates = [
@@ -118,13 +120,13 @@ def _reflector_state(
         ]
         without = candidates[-1] if candidates else None
     if without is None:
-        return None, "", f"its pop without it is missing: meterlink meter {quoted(light.name)} takes both again"
+        return None, NOTHING, told("without_missing", do=Do("meter", light=light.name))
     if not _same_way(with_it, without):
-        return None, "", f"its two pops were metered differently: meterlink meter {quoted(light.name)} takes both again"
+        return None, NOTHING, told("metered_differently", do=Do("meter", light=light.name))
     reading = difference(with_it, without, u_pop_stops)
     if placement is not None and with_it.placement_id != placement.id:
-        return reading, "moved since it was metered", ""
+        return reading, told("reflector_moved"), NOTHING
     oldest = min(with_it.id, without.id)
     if source_placement is not None and source_placement.id > oldest:
-        return reading, "its source was moved or re-powered since", ""
-    return reading, "", ""
+        return reading, told("source_moved"), NOTHING
+    return reading, NOTHING, NOTHING

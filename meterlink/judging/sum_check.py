@@ -26,6 +26,7 @@ from meterlink.judging.sum_pop import brought_to_face, current_pops
 from meterlink.judging.verdict import repeat_u_stops
 from meterlink.photometry.sources import source_of
 from meterlink.records.kept import FACE, OWN_POINT_ROLES, Reading
+from meterlink.words.told import NOTHING, Told, told
 
 __all__ = ["SumCheck", "held_costs", "judged_value", "member_of", "sum_check"]
 
@@ -136,11 +137,11 @@ def sum_check(view: JudgedSet) -> SumCheck:
     for pop in pops:
         brought = brought_to_face(pop, states, members, view)
         if brought is None:
-            refusal = "the pop of all lights cannot be brought to the face: check where the lights stand"
+            refusal = told("sum_nowhere")
         else:
             sums.append(brought)
     if not members:
-        return SumCheck(None, 0.0, None, None, names, refusal=refusal or "nothing to compare with")
+        return SumCheck(None, 0.0, None, None, names, refusal=refusal or told("sum_alone"))
     weighing = weigh(members, sums)
     suggestion = next_pop(members, sums, weighing) if weighing.alarm else None
     residual = weighing.residuals[0] if weighing.residuals else None
@@ -163,10 +164,10 @@ def _members(
     view: JudgedSet,
     states: list[LightState],
     pops: list[Reading],
-) -> tuple[list[Member], str]:
+) -> tuple[list[Member], Told]:
     """Members of the weighing, and why the sum cannot be taken, if so."""
     lit = {one for pop in pops for one in pop.lit}
-    why = ""
+    why = NOTHING
     members = []
     for state in states:
         fired = state.light.id in lit or (state.light.source_light_id or "") in lit
@@ -182,15 +183,15 @@ def _members(
     return members, why
 
 
-def _missing(state: LightState, pops: list[Reading], no_direction: bool) -> str:
+def _missing(state: LightState, pops: list[Reading], no_direction: bool) -> Told:
     """Why a light that fired cannot be part of the sum."""
     name = state.light.name
     if state.reading is None or state.judged is None or state.expected:
-        return f"{name} fired with the others but has no current reading alone: meter it"
+        return told("sum_not_metered", light=name)
     if state.judged.corrected is None:
-        return f"{name} cannot be brought to its point: {state.judged.reason}"
+        return told("sum_not_at_point", light=name, reason=state.judged.said)
     if state.reading.receptor != pops[0].receptor or state.reading.kind != pops[0].kind:
-        return f"{name} was metered with another receptor or as another kind of light: meter like with like"
+        return told("sum_unlike", light=name)
     if no_direction:
-        return f"the direction of {name} is not given: say its azimuth, or meter it aimed at the camera"
-    return ""
+        return told("sum_no_direction", light=name)
+    return NOTHING

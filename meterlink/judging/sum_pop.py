@@ -14,13 +14,14 @@ from meterlink.judging.likelihood import Member, Together
 from meterlink.judging.verdict import repeat_u_stops
 from meterlink.photometry import geometry
 from meterlink.records.kept import FACE, Placement, Reading, Settings
+from meterlink.words.told import NOTHING, Told, told
 
 __all__ = ["brought_to_face", "current_pops"]
 
 _LN2 = log(2.0)
 
 
-def current_pops(view: JudgedSet) -> tuple[list[Reading], str]:
+def current_pops(view: JudgedSet) -> tuple[list[Reading], Told]:
     """Current pops of several lights, that of the most lights first; why there is none that can be used."""
     placed = {state.light.id: state.placement for state in view.lights}
     latest: dict[tuple[str, ...], Reading] = {}
@@ -38,25 +39,24 @@ def current_pops(view: JudgedSet) -> tuple[list[Reading], str]:
         why = _unlike(reading, view)
         if why:
             return [], why
-    return fresh, "" if fresh else "no pop of all lights since the last change: fire them together once"
+    return fresh, NOTHING if fresh else told("sum_none")
 
 
-def _unlike(reading: Reading, view: JudgedSet) -> str:
-    """Why a pop of all lights cannot be compared with the parts, or an empty text."""
+def _unlike(reading: Reading, view: JudgedSet) -> Told:
+    """Why a pop of all lights cannot be compared with the parts; nothing when it can."""
     if reading.aim != "camera":
-        return "the pop of all lights was not aimed at the camera: take it again with the dome toward the camera"
+        return told("sum_not_camera")
     if reading.point != FACE:
-        return f"the pop of all lights was taken at {reading.point}: take it at the face"
+        return told("sum_elsewhere", point=reading.point)
     if reading.clipped or reading.too_dim or not value_of(reading):
-        return "the pop of all lights was clipped or too dim: take it again"
+        return told("sum_unusable")
     lit = [state for state in view.lights if state.light.id in reading.lit]
     if len(lit) < len(set(reading.lit)):
-        return "a light that fired in it is no longer in the set: fire all together again"
+        return told("sum_removed")
     shared = [state.light.name for state in lit if state.light.shared_generator]
     if len(shared) > 1:
-        names = " and ".join(shared)
-        return f"{names} share a generator, which divides its energy anew when they fire together: no sum check"
-    return ""
+        return told("sum_generator", lights=tuple(shared))
+    return NOTHING
 
 
 def brought_to_face(pop: Reading, states: list[LightState], members: list[Member], view: JudgedSet) -> Together | None:

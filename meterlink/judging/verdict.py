@@ -1,4 +1,4 @@
-"""What we think of a reading: ``good``, ``corrected`` or ``retake``, always with a reason in words.
+"""What we think of a reading: ``good``, ``corrected`` or ``retake``, always with a reason.
 
 Decided on the expanded uncertainty U (k=2) of correction and repeatability together.  The calibration scale is not
 part of it: all readings share it, it cancels in ratios, and the absolute f-number shows it separately.
@@ -20,6 +20,7 @@ from typing import NamedTuple
 from meterlink.judging.case import Falloff
 from meterlink.judging.correction import Correction, correct
 from meterlink.records.kept import BORROWED_FROM, FACE, OTHER_RECEPTOR_U_STOPS, Calibration, Placement, Reading, Settings
+from meterlink.words.told import NOTHING, Told, all_of, told
 
 __all__ = [
     "CORRECTED",
@@ -77,7 +78,8 @@ class Judged(NamedTuple):
     """A reading, brought to its point and judged."""
 
     verdict: Verdict
-    reason: str
+    said: Told
+    """The reason, as a code with its numbers."""
     as_read: float | None
     """Light at the dome: lx·s for a flash, lx for steady light."""
     corrected: float | None
@@ -87,8 +89,13 @@ class Judged(NamedTuple):
     u_stops: float
     """Standard uncertainty (k=1) of correction and repeatability together, without the calibration scale."""
     why: Why = Why.AS_IT_IS
-    against: str = ""
+    against: Told = NOTHING
     """What the other readings of the set say against it: by whom it is contradicted and by how much; empty when nothing."""
+
+    @property
+    def reason(self) -> str:
+        """The reason in words, for the place and in the language in use."""
+        return str(self.said)
 
     @property
     def u95_stops(self) -> float:
@@ -165,126 +172,102 @@ def _verdict(
     correction: Correction,
     u: float,
     calibration: Calibration | None,
-) -> tuple[Verdict, Why, str]:
-    """The verdict, what decided it, and its reason in words."""
+) -> tuple[Verdict, Why, Told]:
+    """The verdict, what decided it, and its reason."""
     if reading.clipped:
-        return RETAKE, Why.CLIPPED, "clipped: brighter than the sensor's range, the true value is higher; take it again"
+        return RETAKE, Why.CLIPPED, told("clipped")
     if reading.too_dim:
-        return RETAKE, Why.TOO_DIM, "too dim: lost in the sensor's noise; take it again on a more sensitive range"
+        return RETAKE, Why.TOO_DIM, told("too_dim")
     if not as_read > 0.0:
-        return RETAKE, Why.NO_LIGHT, "no light was read; take it again"
+        return RETAKE, Why.NO_LIGHT, told("no_light")
     if correction.stops is None:
         return RETAKE, Why.NO_FIGURE, correction.refusal
     said = _said(reading, correction, u)
-    for more in (outside_claim(reading, calibration), uncalibrated_receptor(reading, calibration)):
-        said = f"{said}; {more}" if more else said
+    said = all_of(said, outside_claim(reading, calibration), uncalibrated_receptor(reading, calibration))
     half = placement.distance_m is not None and correction.held_off_m > placement.distance_m / 2
     if half and not correction.assumed_reach:
-        return (
-            RETAKE,
-            Why.HALF_WAY,
-            f"{said}; held off by more than half of the light's distance: take it again at the {reading.point}",
-        )
+        return RETAKE, Why.HALF_WAY, told("half_way", what=said, point=reading.point)
     if abs(correction.stops) <= settings.good_correction_stops and 2 * u <= settings.good_u95_stops:
         return GOOD, Why.AS_IT_IS, said
     if 2 * u <= settings.corrected_u95_stops:
         return CORRECTED, Why.AS_IT_IS, said
-    return RETAKE, Why.TOO_WIDE, f"{said}: {_what_to_do(reading, correction)}"
+    return RETAKE, Why.TOO_WIDE, all_of(said, _what_to_do(reading, correction), by=": ")
 
 
-def _said(reading: Reading, correction: Correction, u: float) -> str:
-    """What was corrected and by how much, in words."""
+def _said(reading: Reading, correction: Correction, u: float) -> Told:
+    """What was corrected and by how much."""
     stops = correction.stops or 0.0
-    tail = f"corrected by {signed(stops)} ± {max(0.1, round(2 * u, 1)):.1f}"
-    at = reading.point if reading.point else FACE
+    amount = {"stops": stops, "u95": 2 * u}
+    at = reading.point or FACE
     if correction.assumed_reach:
-        what = f"distance not given: {_reach(correction)} toward the light assumed"
-        if correction.assumed_distance:
-            what = f"neither held-off nor light's distance given: {_reach(correction)} and 0.5–4 m assumed"
-        return f"{what}, {tail}"
+        # The ends of the assumed reach lie evenly about the middle that the correction carries.
+        most = round(200 * correction.held_off_m)
+        return told("both_assumed" if correction.assumed_distance else "reach_assumed", most_cm=most, **amount)
     if correction.assumed_distance and correction.held_off_m > 0:
-        return f"light's distance not given: 0.5–4 m assumed, {tail}"
+        return told("distance_assumed", **amount)
     if correction.held_off_m <= 0.0:
-        return f"dome at the {at}, ± {max(0.1, round(2 * u, 1)):.1f}"
-    receptor = "dome" if reading.receptor == "dome" else "flat receptor"
-    where = f"{receptor} {_centimetres(correction.held_off_m)} {_toward(correction.toward, at)}"
+        return told("dome_at", point=at, u95=2 * u)
+    receptor = told("dome" if reading.receptor == "dome" else "flat_receptor")
+    where = _toward(correction.toward, receptor=receptor, held_off_m=correction.held_off_m, point=at)
     if abs(stops) < 0.05:
-        return f"{where} reads right within 0.1 stop"
-    return f"{where} reads {abs(stops):.1f} stop {'hot' if stops < 0 else 'low'}, {tail}"
+        return told("reads_right", where=where)
+    return told("reads_hot" if stops < 0 else "reads_low", where=where, **amount)
 
 
-def uncalibrated_receptor(reading: Reading, calibration: Calibration | None) -> str:
-    """Say that the sensor was never calibrated with this reading's receptor, and by how much that may be off; else empty."""
+def uncalibrated_receptor(reading: Reading, calibration: Calibration | None) -> Told:
+    """Say that the sensor was never calibrated with this reading's receptor, and by how much that may be off; else nothing."""
     if calibration is None:
-        return ""
+        return NOTHING
     own = calibration.receptor == reading.receptor
     if own and BORROWED_FROM not in calibration.details:
-        return ""
+        return NOTHING
     # One made for another receptor states what it knows of its own only.
     u = calibration.u_scale_rel / _LN2 if own else hypot(calibration.u_scale_rel / _LN2, OTHER_RECEPTOR_U_STOPS)
-    return f"not calibrated with the {reading.receptor} receptor: f-number off by up to {2 * u:.1f} stop"
+    return told("uncalibrated_receptor", receptor=told(f"{reading.receptor}_receptor"), u95=2 * u)
 
 
-def outside_claim(reading: Reading, calibration: Calibration | None) -> str:
-    """Say that a reading is outside the light over which its calibration claims a tenth of a stop; empty when it is not.
+def outside_claim(reading: Reading, calibration: Calibration | None) -> Told:
+    """Say that a reading is outside the light over which its calibration claims a tenth of a stop; nothing when it is not.
 
     The claim is ``Calibration.details["claim"]`` (``calibrating.claim``); without one there is nothing to be outside of.
     """
     claim = calibration.details.get("claim") if calibration is not None else None
     light = reading.peak_lx if reading.kind == "flash" else reading.illuminance_lx
     if not claim or light is None:
-        return ""
+        return NOTHING
     try:
         spans = claim["flash_peak_lx" if reading.kind == "flash" else "steady_lx"]
         span = spans[reading.range_index] if reading.range_index < len(spans) else None
         if span is None:
-            return str(claim["why"]) or "its calibration claims no such light"
+            return told("formula", why=str(claim["why"])) if claim["why"] else told("no_claim")
         low, high = span
-        limit = f"{claim['stops']:g} stop"
+        limit = float(claim["stops"])
         if light < low:
-            return f"dimmer than its calibration is good for to {limit}: more light or the more sensitive range"
+            return told("below_claim", limit=limit)
         if light > high:
-            return f"brighter than its calibration is good for to {limit}: less light or the less sensitive range"
+            return told("beyond_claim", limit=limit)
     except (KeyError, TypeError, ValueError, OverflowError):
-        return ""  # a library from elsewhere may hold anything
-    return ""
+        return NOTHING  # a library from elsewhere may hold anything
+    return NOTHING
 
 
-def _reach(correction: Correction) -> str:
-    """The assumed reach in words; its ends lie evenly about the middle that the correction carries."""
-    return f"0–{round(200 * correction.held_off_m):d} cm"
+def _toward(toward: str, **where: object) -> Told:
+    """Where the receptor was held, seen from the point."""
+    if toward in ("light", "up", "down", "camera", "left", "right"):
+        return told(f"held_{toward}", **where)
+    return told("held_elsewhere", toward=toward, **where)
 
 
-def _centimetres(length_m: float) -> str:
-    """A length as one says it on set."""
-    return f"{length_m * 100:.0f} cm" if length_m >= 0.01 else f"{length_m * 1000:.0f} mm"
-
-
-def _toward(toward: str, point: str) -> str:
-    """Direction in words, seen from the point."""
-    if toward == "light":
-        return f"in front of the {point}"
-    if toward in ("up", "down"):
-        return f"{'above' if toward == 'up' else 'below'} the {point}"
-    if toward == "camera":
-        return f"from the {point} toward the camera"
-    if toward in ("left", "right"):
-        return f"to camera {toward} of the {point}"
-    return f"from the {point} toward {toward}"
-
-
-def _what_to_do(reading: Reading, correction: Correction) -> str:
+def _what_to_do(reading: Reading, correction: Correction) -> Told:
     """What would make a reading with too wide an interval usable: the largest part decides."""
     parts = (
-        (correction.held_off_u_stops, f"take it again with the dome at the {reading.point}"),
-        (correction.distance_u_stops, "measure the light's distance with a tape"),
-        (correction.model_u_stops, f"the light is large and near: take it again at the {reading.point}"),
-        (correction.direction_u_stops, "say where the light stands (azimuth, elevation)"),
+        (correction.held_off_u_stops, told("at_point", point=reading.point)),
+        (correction.distance_u_stops, told("tape")),
+        (correction.model_u_stops, told("large_and_near", point=reading.point)),
+        (correction.direction_u_stops, told("say_where")),
     )
     if correction.assumed_distance:
-        return "give the light's distance, no new pop is needed"
-    largest = max(parts)
-    repeat = "the pops differ too much: let the head recycle and take it again"
-    if reading.purpose == "with":
-        repeat = "it adds too little to tell from two pops: average several, with it and without"
+        return told("give_its_distance")
+    largest = max(parts, key=lambda part: part[0])
+    repeat = told("adds_too_little" if reading.purpose == "with" else "let_recycle")
     return largest[1] if largest[0] > 0.08 else repeat

@@ -7,19 +7,19 @@ was moved meanwhile, a pop that was taken back and a distance that was said afte
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from math import log2
 
 from meterlink.judging.whose_pop import Answer, Candidate, WhosePop, candidate_of, in_order, seen_of
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.metering.walk import Request, Walk
 from meterlink.records import Kind, Measurement, Purpose, Reading
-from meterlink.words.language import say
+from meterlink.words.told import Told, told
 
 REPEATS_STOPS = 0.3
 """Two pops of one head, the dome held by hand, differ by less: our own estimate, no published source."""
 
-__all__ = ["AnyOrder", "is_free", "same_pop", "which_names"]
+__all__ = ["AnyOrder", "is_free", "same_pop"]
 
 
 class AnyOrder:
@@ -94,20 +94,18 @@ class AnyOrder:
         used = {one.light_id for one in self.readings}
         return [one.light_id for one in self.candidates if one.light_id not in used and self.after.get(one.light_id, set()) <= used]
 
-    def said(self) -> list[str]:
+    def said(self) -> list[Told]:
         """What is to be known before the first pop: the lights that must keep an order, and why."""
         names = {one.id: one.name for one in self.opened.lights()}
         out = []
         for group in self.alike:
-            members = [names[one] for one in group]
-            all_of = which_names(members, say("and"))
+            members = tuple(names[one] for one in group)
             if len(members) == 2:
-                out.append(say("{lights} cannot be told apart: fire {first} first", lights=all_of, first=members[0]))
+                out.append(told("alike_two", lights=members, first=members[0]))
             else:
-                out.append(say("{lights} cannot be told apart: fire them in this order", lights=all_of))
+                out.append(told("alike_more", lights=members))
         if self.unknown:
-            members = [names[one] for one in self.unknown]
-            out.append(say("nothing is known yet of {lights}: fire them in this order", lights=which_names(members, say("and"))))
+            out.append(told("nothing_known", lights=tuple(names[one] for one in self.unknown)))
         return out
 
 
@@ -129,8 +127,3 @@ def _same_pops(readings: Iterable[Reading], kept: Mapping[str, Reading]) -> Iter
             yield one.id
             earlier = kept.get(one.supersedes_id or "")
             one = earlier if earlier is not None and same_pop(one, earlier) else None
-
-
-def which_names(names: Sequence[str], word: str) -> str:
-    """``KEY``, ``KEY and FILL``, ``KEY, FILL and HAIR``; ``word``: ``and`` or ``or``."""
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} {word} {names[-1]}"

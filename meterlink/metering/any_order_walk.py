@@ -11,13 +11,13 @@ from typing import Any, NamedTuple
 
 from meterlink.errors import NotInLibrary, UsageError
 from meterlink.judging.whose_pop import NONE, SURE_ODDS, Answer
-from meterlink.metering.any_order import AnyOrder, is_free, same_pop, which_names
+from meterlink.metering.any_order import AnyOrder, is_free, same_pop
 from meterlink.metering.logging_walk import LoggingWalk
 from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind
 from meterlink.metering.walk import Heard, Request
 from meterlink.records import Light, Measurement, Reading
-from meterlink.words.language import say
-from meterlink.words.sentences import logged_sentence
+from meterlink.words.sentences import logged
+from meterlink.words.told import Told, told
 
 __all__ = ["AnyOrderWalk"]
 
@@ -135,50 +135,44 @@ class AnyOrderWalk(LoggingWalk):
 
     def _fits_none(self) -> Outcome:
         names = self._names()
-        free = which_names([names[one.light_id or ""] for one in self.may_come()], say("or"))
-        said = say("this pop is none of {lights}: not logged; if it was one of them, say which", lights=free)
+        said = told("fits_none", lights=tuple(names[one.light_id or ""] for one in self.may_come()))
         return Outcome(OutcomeKind.AGAIN, said, waiting=self.walk.waiting, code=OutcomeCode.FITS_NONE)
 
     def _named_outcome(self, order: AnyOrder, answer: Answer, reading: Reading, right: Sequence[PutRight]) -> Outcome:
         names, view = self._names(), self.view()
         light = next(one for one in self.lights() if one.id == reading.light_id)
         state = view.state(light.id)
-        message = logged_sentence(view, reading, state, reading.purpose)
+        said = logged(view, reading, state, reading.purpose)
         second = "" if answer.sure or answer.second == NONE else answer.second
         if second:
-            message = say("{first} or {second}? Taken as {logged}", first=light.name, second=names[second], logged=message)
+            said = told("taken_as", first=light.name, second=names[second], logged=said)
         elif not answer.sure:
-            message = say("{logged}; if no light of the set fired, take it back", logged=message)
+            said = told("if_none_fired", logged=said)
         warnings = [*self._righted(right, names), *self._still_open(order, names)]
         numbers = {
             "pop": 1, "pops": 1, "odds": min(answer.odds, MOST_ODDS), "second": second,
             "put_right": [[one.old.light_id, one.light_id] for one in right],
         }  # fmt: skip
         return Outcome(
-            OutcomeKind.LOGGED, message, light, reading, state, tuple(warnings), self.walk.waiting, numbers=numbers
+            OutcomeKind.LOGGED, said, light, reading, state, tuple(warnings), self.walk.waiting, numbers=numbers
         )  # fmt: skip
 
-    def _righted(self, right: Sequence[PutRight], names: dict[str, str]) -> list[str]:
-        return [
-            say("what was taken for {was} was {light}: put right", was=names[one.old.light_id or ""], light=names[one.light_id])
-            for one in right
-        ]
+    def _righted(self, right: Sequence[PutRight], names: dict[str, str]) -> list[Told]:
+        return [told("put_right", was=names[one.old.light_id or ""], light=names[one.light_id]) for one in right]
 
-    def _still_open(self, order: AnyOrder, names: dict[str, str]) -> list[str]:
+    def _still_open(self, order: AnyOrder, names: dict[str, str]) -> list[Told]:
         """After the last pop: lights whose pops may still be the other way round (the last pop's own doubt is said with it)."""
         if not self.walk.done:
             return []
-        out: list[str] = []
-        told: set[frozenset[str]] = set()
+        out: list[Told] = []
+        known: set[frozenset[str]] = set()
         for i in range(len(order.who.pops) - 1):
             answer = order.who.answer(i)
             pair = frozenset({answer.lights[i], answer.second})
             last = frozenset({answer.lights[-1], order.who.answer().second}) if not order.who.answer().sure else frozenset()
-            if answer.odds < SURE_ODDS and NONE not in pair and pair not in told and pair != last:
-                told.add(pair)
-                both = which_names([names[one] for one in order.requests if one in pair], say("and"))
-                advice = say("{lights} may be the other way round: meter both again, in the order asked for", lights=both)
-                out.append(advice)
+            if answer.odds < SURE_ODDS and NONE not in pair and pair not in known and pair != last:
+                known.add(pair)
+                out.append(told("other_way_round", lights=tuple(names[one] for one in order.requests if one in pair)))
         return out
 
     # -- what the person says -----------------------------------------------------------------------------------

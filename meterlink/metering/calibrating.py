@@ -14,11 +14,11 @@ from meterlink.calibration.procedure import Procedure, Task
 from meterlink.errors import CalibrationError, MeterlinkError, SensorError, UsageError
 from meterlink.metering.station import Station
 from meterlink.records import Kind, Measurement
+from meterlink.words.told import NOTHING, Told, all_of, told
 
 Value = Callable[[str, Task], float]
 """Turns what was typed for a task into its number; raises MeterlinkError."""
 Say = Callable[[str], None]
-KEYS = "type u (take back), s (leave out) or q (stop), then Enter"
 
 
 class Typed(Protocol):
@@ -34,17 +34,17 @@ class Typed(Protocol):
 
 async def walk_through(walk: Procedure, station: Station, lines: Typed, say: Say, value_of: Value) -> bool:
     """Take every step; return False when it was stopped before the end."""
-    told = ""
+    announced = ""
     typed: float | None = None
     leaving: int | None = None
     news: list[str] = []
     while (task := walk.task) is not None:
-        # Only then may anybody be told to fire once more.
+        # Only then may anybody be announced to fire once more.
         await station.prepare(task, leaving)
         _tell(news, say)
         leaving = None
-        if task.name != told:
-            told = task.name
+        if task.name != announced:
+            announced = task.name
             station.forget_pops()
             typed = None
             _announce(walk, task, say)
@@ -53,7 +53,7 @@ async def walk_through(walk: Procedure, station: Station, lines: Typed, say: Say
             if line == "q":
                 return False
             if _command(walk, line, say):
-                told = ""
+                announced = ""
                 continue
             if line and not task.ask:
                 typed = _other_value(line, task, typed, value_of, say)
@@ -67,7 +67,7 @@ async def walk_through(walk: Procedure, station: Station, lines: Typed, say: Say
         except SensorError as error:
             # What was taken before is not lost with it.
             say(f"! {error}")
-            told = ""
+            announced = ""
             if task.patience_s is not None:
                 walk.miss()
             continue
@@ -76,7 +76,7 @@ async def walk_through(walk: Procedure, station: Station, lines: Typed, say: Say
         if isinstance(measurement, str):
             if measurement in ("u", "s"):
                 _command(walk, measurement, say)
-                told = ""
+                announced = ""
             else:
                 typed = _other_value(measurement, task, typed, value_of, say)
             continue
@@ -91,14 +91,14 @@ async def _reference(walk: Procedure, station: Station, line: str, task: Task, s
     """The reference's reading from its line; None when there was none in it: an empty one shows the level of steady light."""
     try:
         if not line and task.kind == Kind.STEADY:
-            say(f"  now {seen(walk, task, await station.measure(task))}; {_how(task)}")
+            say(f"  {told('level_now', seen=seen(walk, task, await station.measure(task)), how=_how(task))}")
             return None
         typed = value_of(line, task)
     except MeterlinkError as error:
         say(f"! {error}")
         return None
     station.forget_pops()
-    say("  fire" if task.kind == Kind.FLASH else "  wait")
+    say(f"  {told('fire_now' if task.kind == Kind.FLASH else 'wait_now')}")
     return typed
 
 
@@ -117,52 +117,51 @@ def _tell(news: list[str], say: Say) -> None:
     news.clear()
 
 
-def seen(walk: Procedure, task: Task, measurement: Measurement) -> str:
+def seen(walk: Procedure, task: Task, measurement: Measurement) -> Told:
     """How far a measurement fills its range, or how dark the dark is: what one looks at while setting a light."""
     names = walk.identity.ranges
     where = names[measurement.range_index] if measurement.range_index < len(names) else str(measurement.range_index)
     if measurement.clipped:
-        return f"beyond range {where}"
+        return told("beyond_the_range", range=where)
     try:
         if task.dark and measurement.kind == Kind.STEADY:
-            return f"{raw_of(measurement, walk.calibration) / full_raw_of(walk.identity):.2%} of range {where}"
+            return told("part_of_range", part=raw_of(measurement, walk.calibration) / full_raw_of(walk.identity), range=where)
         level = walk.level_of(measurement)
     except CalibrationError:
         level = None
-    return "level not known" if level is None else f"fills {level:.0%} of range {where}"
+    return told("level_unknown") if level is None else told("fills_range", part=level, range=where)
 
 
 def _announce(walk: Procedure, task: Task, say: Say) -> None:
     done, wanted = walk.progress
     say(f"\n[{done}/{wanted}] {task.title}: {task.text}")
     if task.caution and not any(t.task.caution == task.caution for t in walk.taken):
-        say(f"  caution: {task.caution}")
+        say(f"  {told('caution', what=task.caution)}")
+    leave_out = told("s_leaves_out") if task.optional else NOTHING
     if task.ask:
         say(f"  {_how(task)}")
     elif task.kind == Kind.STEADY:
-        say("  Enter when it is so" + ("; s leaves it out" if task.optional else ""))
+        say(f"  {all_of(told('enter_when_so'), leave_out)}")
     else:
-        times = "fire" if task.wanted == 1 else f"fire {task.wanted} times, a second or more apart"
-        say(f"  {times}" + ("; s leaves it out" if task.optional else ""))
+        times = told("fire_now") if task.wanted == 1 else told("fire_times", times=task.wanted)
+        say(f"  {all_of(times, leave_out)}")
 
 
-def _how(task: Task) -> str:
-    if task.kind == Kind.FLASH:
-        return "type what the reference reads of a pop (f/8+0.3 or 160 lxs), Enter, then fire once more"
-    return "type what the reference reads (f/8+0.3 or 1200 lx), Enter, then wait; Enter alone shows the level"
+def _how(task: Task) -> Told:
+    return told("type_pop" if task.kind == Kind.FLASH else "type_level")
 
 
 def _other_value(line: str, task: Task, before: float | None, value_of: Value, say: Say) -> float | None:
     """What was typed instead of the step's own value, such as a distance; ``before`` when it is none."""
     if not task.settable:
-        say(f"! {KEYS}")
+        say(f"! {told('keys')}")
         return before
     try:
         value = value_of(line, task)
     except MeterlinkError as error:
         say(f"! {error}")
         return before
-    say(f"  {value:g} m, then, for this step")
+    say(f"  {told('distance_for_step', distance_m=value)}")
     return value
 
 
@@ -182,7 +181,7 @@ async def _typed(lines: Typed) -> str:
 
 
 async def _line(walk: Procedure, station: Station, lines: Typed, task: Task, say: Say) -> str:
-    """Wait for a line; a pop that comes before what must be typed is told of, since it shows how bright the light is."""
+    """Wait for a line; a pop that comes before what must be typed is announced of, since it shows how bright the light is."""
     if task.kind == Kind.STEADY:
         return await _typed(lines)
     line: asyncio.Future[str] = asyncio.ensure_future(_typed(lines))
@@ -199,7 +198,7 @@ async def _line(walk: Procedure, station: Station, lines: Typed, task: Task, say
                 pop.cancel()
         if line.done():
             return line.result()
-        say(f"  that pop {seen(walk, task, pop.result())}: {_how(task)}")
+        say(f"  {told('that_pop', seen=seen(walk, task, pop.result()), how=_how(task))}")
         await station.prepare(task)
 
 

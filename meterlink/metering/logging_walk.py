@@ -10,6 +10,7 @@ from meterlink.judging.repeats import averaged
 from meterlink.metering.set_walk import SetWalk
 from meterlink.metering.walk import Request
 from meterlink.records import Kind, Light, Measurement, Placement, Pop, Purpose, Reading, new_id
+from meterlink.words.told import told
 
 __all__ = ["LoggingWalk"]
 
@@ -106,4 +107,4 @@ class LoggingWalk(SetWalk):
 
     @staticmethod
     def _name(light: Light | None) -> str:
-        return light.name if light else "all lights"
+        return light.name if light else str(told("all_lights"))

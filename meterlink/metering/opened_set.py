@@ -10,7 +10,7 @@ from collections.abc import Callable
 from typing import Any
 
 from meterlink.checks import finders  # noqa: F401 - each of its modules registers finders
-from meterlink.checks.findings import Finding, findings
+from meterlink.checks.findings import Finding, answers, findings
 from meterlink.errors import AnalysisError, CalibrationError, NotInLibrary, UsageError
 from meterlink.judging.judge import AS_TOLD, judge_set
 from meterlink.judging.judged_set import JudgedSet
@@ -119,6 +119,10 @@ class OpenedSet:
     def checks(self) -> list[Finding]:
         """Return what is not as it should be in the set, worst first."""
         return findings(self.view())
+
+    def answers(self) -> list[Finding]:
+        """Return what the checks looked at and found well, each with its number."""
+        return answers(self.view())
 
     def wave(self, reading_id: str, pop_index: int | None = None) -> tuple[Any, Any] | None:
         """Return (times in s from the trigger, light in lx) of a reading's kept waveform; None when there is none.

@@ -9,7 +9,7 @@ that they are made (``set_last``).  The command line drives it; it prints nothin
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from meterlink.demo import free_name
@@ -21,12 +21,13 @@ from meterlink.metering.expectation import COPIED, STORED
 from meterlink.metering.outcome import Outcome, OutcomeKind
 from meterlink.metering.session import Session
 from meterlink.metering.walk import Request
-from meterlink.records import Measurement, Purpose, Reading
+from meterlink.records import Light, Measurement, Purpose, Reading
 from meterlink.records import Setup as StoredSetup
-from meterlink.tables.adjustment import Move, placement_changes
+from meterlink.tables.adjustment import Move, move_told, placement_changes
 from meterlink.tables.match import MatchReport, match_report
 from meterlink.tables.match_rounds import Turn, last_round, second_round
 from meterlink.words.language import say
+from meterlink.words.told import NOTHING, Told, told
 
 __all__ = ["STORED", "Rebuild", "copied_setup", "rebuild_of", "session_of"]
 
@@ -62,8 +63,8 @@ class Rebuild(Session):
         view = self.view()
         return match_report(self.stored_view, view, self.tolerance_stops)
 
-    def begin_rebuild(self) -> list[str]:
-        """Begin the first round.  Returns where every light stood, in words, and what cannot be matched.
+    def begin_rebuild(self) -> list[Told]:
+        """Begin the first round.  Returns what cannot be matched.
 
         Raises UsageError when there is nothing to match.
         """
@@ -73,9 +74,9 @@ class Rebuild(Session):
             light = names.get(state.light.name.casefold())
             r = state.reading
             if r is None:
-                missing.append(f"{state.light.name} has no current reading in {self.stored.setup.name}: it cannot be matched")
+                missing.append(told("nothing_to_match", light=state.light.name, setup=self.stored.setup.name))
             elif light is None:
-                missing.append(f"{state.light.name} is not in {self.setup.name}: add it, or remove it from the stored set")
+                missing.append(told("not_in_setup", light=state.light.name, setup=self.setup.name))
             else:
                 how = (r.kind, r.point, r.aim, r.receptor, r.held_off_m, r.held_off_toward)
                 requests.append(Request(light.id, Purpose.ALONE, *how))
@@ -86,7 +87,7 @@ class Rebuild(Session):
         self.begin(requests)
         return missing
 
-    def after(self, outcome: Outcome) -> list[str]:
+    def after(self, outcome: Outcome) -> list[Told]:
         """Say how the light of a pop compares; at the end of the first round begin the second one, with what to change.
 
         What to set at the very end is in ``last``: that needs no pop.
@@ -94,7 +95,7 @@ class Rebuild(Session):
         if outcome.kind != OutcomeKind.LOGGED or outcome.light is None:
             return []
         report = self.report()
-        said = [row.sentence for row in report.rows if row.light.casefold() == outcome.light.name.casefold()]
+        said = [row.said for row in report.rows if row.light.casefold() == outcome.light.name.casefold()]
         if outcome.reading is not None and outcome.reading.purpose == Purpose.WITH:
             said = []
         if self.walk.done and self.round == 1:
@@ -135,7 +136,7 @@ class Rebuild(Session):
     def _remember_walk(self) -> None:
         super()._remember_walk()
         planned = {
-            light_id: {"sentence": turn.sentence, "move": turn.move._asdict() if turn.move is not None else None}
+            light_id: {"move": turn.move.as_json() if turn.move is not None else None}
             for light_id, turn in self.planned.items()
         }
         self.library.remember(f"{ROUND}:{self.setup.id}", {"round": self.round, "planned": planned})
@@ -145,20 +146,20 @@ class Rebuild(Session):
         kept = self.library.recall(f"{ROUND}:{self.setup.id}")
         if isinstance(kept, dict):
             self.round = kept["round"] if kept.get("round") in (1, 2) else 0
-            self.planned = _planned(kept.get("planned"))
+            self.planned = _planned(kept.get("planned"), {one.id: one for one in self.lights()})
         return super().resume()
 
-    def _begin_second(self, report: MatchReport) -> list[str]:
+    def _begin_second(self, report: MatchReport) -> list[Told]:
         self.round = 2
         view = settled(self.view())
         turns = second_round(report, view, keep_common=self.keep_common)
-        said = [report.camera] if report.camera and self.keep_common else []
+        said = [report.camera_change] if report.camera_change and self.keep_common else []
         if not turns:
             return said
         first = {r.light_id: r for r in reversed(self.walk.requests)}
         self.planned = {turn.light_id: turn for turn in turns if turn.move is not None}
         self.begin(self._once_more(first[turn.light_id], turn) for turn in turns if turn.light_id in first)
-        return [*said, "now change, then fire each of these once more:", *(f"  {turn.sentence}" for turn in turns)]
+        return [*said, told("now_change"), *(told("turn", turn=turn.said) for turn in turns)]
 
     @staticmethod
     def _once_more(request: Request, turn: Turn) -> Request:
@@ -179,13 +180,15 @@ class Rebuild(Session):
         return super()._reading(m, request)
 
 
-def _planned(kept: Any) -> dict[str, Turn]:
+def _planned(kept: Any, lights: Mapping[str, Light]) -> dict[str, Turn]:
     """Return the turns that were remembered; what cannot be read is forgotten: its row of the report says it again."""
     found = {}
     for light_id, one in kept.items() if isinstance(kept, dict) else ():
         try:
-            move = Move(**{**one["move"], "effects": tuple(one["move"]["effects"])})
-            found[light_id] = Turn(light_id, move, str(one["sentence"]))
+            effects = tuple(told("note", note=str(effect)) for effect in one["move"]["effects"])
+            short = told("note", note=str(one["move"]["why_short"])) if one["move"]["why_short"] else NOTHING
+            move = Move(**{**one["move"], "effects": effects, "why_short": short})
+            found[light_id] = Turn(light_id, move, move_told(lights[light_id], move))
         except (KeyError, TypeError):
             continue
     return found

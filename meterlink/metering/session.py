@@ -16,12 +16,12 @@ from meterlink.errors import NotInLibrary, UsageError
 from meterlink.judging.expected import swap_warning
 from meterlink.library.store import Library
 from meterlink.metering.any_order_walk import AnyOrderWalk
-from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind, refusal_code, refusal_sentence
+from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind, refusal, refusal_code
 from meterlink.metering.walk import Request
 from meterlink.records import Kind, Light, Measurement, Purpose, Reading
 from meterlink.records.placement_rules import check_held_off
-from meterlink.units import format_stops
-from meterlink.words.sentences import logged_sentence
+from meterlink.words.sentences import logged
+from meterlink.words.told import NOTHING, all_of, told
 
 __all__ = ["Outcome", "OutcomeCode", "OutcomeKind", "Session"]
 
@@ -48,12 +48,11 @@ class Session(AnyOrderWalk):
     def _take(self, m: Measurement) -> Outcome:
         request = self.walk.waiting
         if request is None or not self.walk.listening:
-            said = "not listening: nothing is waited for, this pop was not logged"
+            said = told("not_listening")
             return Outcome(OutcomeKind.IGNORED, said, waiting=request, code=OutcomeCode.NOT_LISTENING)
         light = self._light_of(request)
         if m.kind != request.kind:
-            waits = f"a pop, but steady light of {self._name(light)} is waited for: it was not logged"
-            said = waits if m.kind == Kind.FLASH else ""
+            said = told("other_kind", light=self._name(light)) if m.kind == Kind.FLASH else NOTHING
             return Outcome(OutcomeKind.IGNORED, said, light, waiting=request, code=OutcomeCode.OTHER_KIND)
         m = self._within_bounds(m)
         code = refusal_code(m)
@@ -61,7 +60,7 @@ class Session(AnyOrderWalk):
             return self._refusal(code, m, request, light)
         gap = None if self._last_taken_at is None else m.at_s - self._last_taken_at
         if m.kind == Kind.FLASH and gap is not None and 0 <= gap < self.settings.min_gap_s:
-            said = f"a second pop {gap:.1f} s after the last was taken for a stray and not logged"
+            said = told("stray", gap_s=gap)
             return Outcome(
                 OutcomeKind.IGNORED, said, waiting=request, code=OutcomeCode.STRAY, numbers={"gap_s": gap}
             )
@@ -84,7 +83,7 @@ class Session(AnyOrderWalk):
         before, last, count = self._refused
         times = count + 1 if (before, last) == (request, code) else 1
         self._refused = (request, code, times)
-        said = refusal_sentence(code, self._name(light), m.note, times)
+        said = refusal(code, self._name(light), m.note, times)
         numbers: dict[str, Any] = {"times": times, "range": m.range_index}
         return Outcome(OutcomeKind.AGAIN, said, light, waiting=request, code=code, numbers=numbers)
 
@@ -101,7 +100,7 @@ class Session(AnyOrderWalk):
         middle = sqrt(low * high)
         # A flat chance between the bounds; nothing can be said of peak and durations.
         u_rel = (high - low) / (2.0 * sqrt(3.0) * middle)
-        note = f"the peak was beyond the range: within {format_stops(half_stops, 2).lstrip('+')} stop"
+        note = str(told("beyond_range", stops=half_stops))
         return m._replace(
             clipped=False, exposure_lxs=middle, u_rel=u_rel, peak_lx=None, t05_s=None, t01_s=None, note=note
         )
@@ -110,12 +109,12 @@ class Session(AnyOrderWalk):
         view = self.view()
         state = view.state(light.id) if light else None
         alone = light is not None and request.purpose == Purpose.ALONE
-        warning = swap_warning(view, light.id) if light is not None and alone else ""
-        message = logged_sentence(view, reading, state, request.purpose)
+        warning = swap_warning(view, light.id) if light is not None and alone else NOTHING
+        said = logged(view, reading, state, request.purpose)
         if not finished:
-            message += f"; pop {len(reading.pops)} of {request.pops}"
+            said = all_of(said, told("pop_of", pop=len(reading.pops), pops=request.pops))
         return Outcome(
-            OutcomeKind.LOGGED, message, light, reading, state, (warning,) if warning else (), self.walk.waiting,
+            OutcomeKind.LOGGED, said, light, reading, state, (warning,) if warning else (), self.walk.waiting,
             numbers={"pop": len(reading.pops), "pops": request.pops},
         )  # fmt: skip
 

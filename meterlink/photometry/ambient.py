@@ -123,16 +123,3 @@ def modelling_illuminance(on_lx: float, off_lx: float) -> float:
     if not (0.0 <= on_lx < math.inf and 0.0 <= off_lx < math.inf):
         raise ValueError("illuminances must be zero or positive")
     return max(0.0, on_lx - off_lx)
-
-
-def sentence(room: RoomLight) -> str:
-    """Return the judgement in words, with its numbers."""
-    where = f" at {room.part}" if room.part else ""
-    if math.isinf(room.flash_over_room_stops):
-        return f"no room light{where}"
-    above, added = room.flash_over_room_stops, room.added_stops
-    numbers = f"the flash is {above:.1f} stops above the room{where}, the room adds {added:.2f} stop"
-    if room.verdict == "clean":
-        return f"{numbers}: clean"
-    ghost = f"whatever moves leaves a ghost of {room.share:.0%} of the exposure"
-    return f"{numbers}: {ghost}" + ("" if room.verdict == "visible" else ", plainly seen")

@@ -220,13 +220,3 @@ def differs(
     """Say whether a light's (CCT, Duv) differs from the key's by more than the limits."""
     needed = correction(light, key)
     return abs(needed.shift_mired) > limit_mired or abs(needed.duv_difference) > limit_duv
-
-
-def sentence(needed: Correction) -> str:
-    """Return the correction in words: which way, by how many mired, and green or magenta when that matters."""
-    way = "lowers" if needed.shift_mired > 0.0 else "raises"
-    text = f"a gel that {way} the CCT by {abs(needed.shift_mired):.0f} mired"
-    if abs(needed.duv_difference) > 0.003:
-        tint = "green" if needed.duv_difference > 0.0 else "magenta"
-        text += f", and {tint} for a Duv of {abs(needed.duv_difference):.3f}"
-    return text

@@ -27,10 +27,10 @@ __all__ = [
     "direction",
     "dot",
     "frame_of",
+    "gap",
     "held_off_vector",
     "length",
     "receptor_normal",
-    "refusal",
     "unit",
 ]
 
@@ -172,25 +172,17 @@ def receptor_normal(aim: str, place: Vector, frame: Frame) -> Vector:
     raise ValueError(f"the aim {aim!r} is not one of light, camera")
 
 
-def refusal(source: Source, position: Vector, what: str) -> str:
-    """Return why no figure can be given for ``what`` at ``position`` in the source's frame, or an empty text.
+def gap(source: Source, position: Vector) -> float | None:
+    """Return how far a position in the source's frame is from the source, in m; None behind the source's plane.
 
-    ``what`` is the dome or the point.  Refused are places behind the source's plane and places nearer to it than a
-    tenth of its size.
+    A place nearer than ``SURROUNDS`` of its size is surrounded by it: no figure can be given there.
     """
     x, y, z = position
     if z <= 0.0:
-        return f"{what} is not in front of the source: check the distance, the held-off distance and the feather angle"
+        return None
     outside_x = max(0.0, abs(x) - source.half_width_m)
     outside_y = max(0.0, abs(y) - source.half_height_m)
-    gap = sqrt(outside_x * outside_x + outside_y * outside_y + z * z)
-    size = source.largest_dimension_m
-    if gap < SURROUNDS * size:
-        return (
-            f"{what} is {gap * 100:.0f} cm from a source of {size * 100:.0f} cm, which surrounds it: "
-            f"stay at least {SURROUNDS * size * 100:.0f} cm away"
-        )
-    return ""
+    return sqrt(outside_x * outside_x + outside_y * outside_y + z * z)
 
 
 def checked_distance(distance_m: float) -> float:

@@ -152,24 +152,10 @@ def train_exposure_lxs(mean_lx: float, shutter: Shutter) -> float:
     return mean_lx * _checked(shutter).time_s
 
 
-def caution(shutter: Shutter, sync_speed_s: float = SYNC_SPEED_S, t01_s: float | None = None) -> str | None:
-    """Return one sentence on what this shutter does to the flash, None when nothing is lost that matters."""
+def beyond_sync(shutter: Shutter, sync_speed_s: float = SYNC_SPEED_S) -> bool:
+    """Say whether a shutter is faster than the sync speed, so that a part of the frame may stay dark; a leaf shutter never is."""
     _checked(shutter)
     if not 0.0 < sync_speed_s < math.inf:
         raise ValueError(f"sync speed must be positive, got {sync_speed_s!r}")
     # 1/200 as printed is 1/203 s exactly: a hundredth of a stop of room keeps nominal values equal
-    fast = shutter.kind != "leaf" and shutter.time_s < sync_speed_s * math.exp2(-0.05)
-    if fast:
-        return (
-            f"1/{1 / shutter.time_s:.0f} s is faster than the sync speed of 1/{1 / sync_speed_s:.0f} s: "
-            "a part of the frame may stay dark"
-        )
-    if t01_s is None:
-        return None
-    share = kept_of_t01(shutter, t01_s)
-    loss = -share.loss_stops
-    if loss <= _VISIBLE_STOPS:
-        return None
-    how = "evenly" if share.band_share == 0.0 else f"as a darker band over {share.band_share:.0%} of the frame"
-    amount = "all of it" if math.isinf(loss) else f"{loss:.1f} stop"
-    return f"the flash (t0.1 1/{1 / t01_s:.0f} s) is longer than the shutter stays open: {amount} is lost, {how}"
+    return shutter.kind != "leaf" and shutter.time_s < sync_speed_s * math.exp2(-0.05)

@@ -17,6 +17,7 @@ from meterlink.judging.learnt_dial import power_range
 from meterlink.judging.power_curve import PowerCurve
 from meterlink.photometry.sources import source_of
 from meterlink.records import Light, Placement
+from meterlink.words.told import NOTHING, Told, all_of, told
 
 NEAREST_M, FARTHEST_M = 0.3, 12.0
 """Lights are not asked nearer or farther than this: a face, a wall and a ceiling are in the way."""
@@ -40,13 +41,17 @@ class Move(NamedTuple):
     distance_m: float | None
     """New distance; None leaves the light where it is."""
     achieved_stops: float
-    effects: tuple[str, ...] = ()
-    why_short: str = ""
+    effects: tuple[Told, ...] = ()
+    why_short: Told = NOTHING
     """Why it cannot be done whole, when it cannot."""
     learnt: bool = False
     """True when the dial's step was chosen by what this fixture was found to deliver."""
     end: str = ""
     """Which end of the dial was reached, so that a stand has to do the rest; empty when the dial does it."""
+
+    def as_json(self) -> dict[str, object]:
+        """Return the move as JSON data, its effects and why it falls short in words."""
+        return {**self._asdict(), "effects": [str(one) for one in self.effects], "why_short": str(self.why_short)}
 
     @property
     def left_over_stops(self) -> float:
@@ -112,7 +117,7 @@ def _worth(placement: Placement, to_m: float, rest: float, falloff: Falloff | No
 class _Dial(NamedTuple):
     power: float | None
     achieved: float
-    why: str
+    why: Told
     learnt: bool
     end: str = ""
 
@@ -134,11 +139,11 @@ def _by_power(light: Light, placement: Placement, wanted: float, curve: PowerCur
     positions = [now, *(p for p in steps if abs(p - now) > 1e-3)]
     power = min((p for p in positions if lowest - 1e-6 <= p <= highest or p == now), key=lambda p: abs(delivers(p) - wanted))
     achieved = delivers(power)
-    why = end = ""
+    why, end = NOTHING, ""
     if wanted - achieved > step / 2 + 1e-6 and power >= highest - step / 2:
-        end, why = "full power", f"full power is reached {wanted - achieved:.1f} stop short"
+        end, why = "full_power", told("full_power_short", stops=wanted - achieved)
     elif achieved - wanted > step / 2 + 1e-6 and power <= lowest + step:
-        end, why = "lowest power", f"its lowest power is reached {achieved - wanted:.1f} stop too bright"
+        end, why = "lowest_power", told("lowest_power_bright", stops=achieved - wanted)
     return _Dial(None if power == now else power, achieved, why, learnt and power != now, end)
 
 
@@ -158,12 +163,12 @@ def close(
     cannot be set down that well).  ``curve`` is what the fixture's dial was found to deliver.  A passive reflector has no power.
     Side effects are added by ``side_effects.with_effects``.
     """
-    dial = _Dial(None, 0.0, "", False)
+    dial = _Dial(None, 0.0, NOTHING, False)
     has_dial = placement.power_stops is not None and not light.source_light_id
     if by != "distance" and has_dial:
         dial = _by_power(light, placement, wanted_stops, curve)
     elif by == "power":
-        dial = dial._replace(why="a passive reflector has no power" if light.source_light_id else "its power is not given")
+        dial = dial._replace(why=told("reflector_no_power" if light.source_light_id else "power_not_given"))
     why = dial.why
     achieved = dial.achieved
     rest = wanted_stops - achieved
@@ -173,15 +178,17 @@ def close(
         distance = distance_for(placement, rest, falloff)
         if distance is None:
             # A rest below the dial's step is what the step leaves, not a failure.
-            why = why or ("" if stepwise else "its distance is not given, so no move can be worked out")
+            why = why or (NOTHING if stepwise else told("distance_not_given"))
         elif stepwise and not why and not _worth(placement, distance, rest, falloff):
             distance = None
         else:
             gained = change_by_distance(placement, distance, falloff)
             achieved += gained
             short = abs(rest - gained)
-            at = f"{dial.end} and " if dial.end else ""
-            why = f"even at {at}{units.format_length(distance)} it stays {short:.1f} stop off" if short > GAP_STOPS else ""
+            why = NOTHING
+            if short > GAP_STOPS:
+                at = {"end": told(dial.end)} if dial.end else {}
+                why = told("even_at_end" if at else "even_at", distance_m=distance, stops=short, **at)
     text = "" if dial.power is None else units.format_power(dial.power, light.full_power_j, light.details.get("scale_top"))
     return Move(wanted_stops, dial.power, text, distance, achieved, (), why, dial.learnt, dial.end)
 
@@ -196,31 +203,32 @@ def placement_changes(move: Move) -> dict[str, Any]:
     return changes
 
 
-def move_words(move: Move, placement: Placement | None = None) -> str:
-    """The move alone: ``power up to 1/4 +0.3 and 4 cm closer, to 1.16 m``; empty when there is nothing to do."""
+def move_said(move: Move, placement: Placement | None = None) -> Told:
+    """The move alone: ``power up to 1/4 +0.3 and 4 cm closer, to 1.16 m``; nothing when there is nothing to do."""
     parts = []
     if move.power_stops is not None:
         now = placement.power_stops if placement is not None else None
         down = move.wanted_stops < 0 if now is None else move.power_stops < now
-        parts.append(f"power {'down' if down else 'up'} to {move.power_text}")
+        parts.append(told("power_down" if down else "power_up", power=move.power_text))
     if move.distance_m is not None:
-        already = f"at {move.end} already, so " if move.end and move.power_stops is None else ""
-        words = f"{already}distance to {units.format_length(move.distance_m)}"
-        if placement is not None and placement.distance_m is not None:
+        if placement is None or placement.distance_m is None:
+            said = told("distance_to", distance_m=move.distance_m)
+        else:
             shift = placement.distance_m - move.distance_m
-            way = "closer" if shift > 0 else "farther"
-            words = f"{already}{units.format_length(abs(shift))} {way}, to {units.format_length(move.distance_m)}"
-        parts.append(words)
-    return " and ".join(parts)
+            said = told("closer" if shift > 0 else "farther", shift_m=abs(shift), distance_m=move.distance_m)
+        already = move.end and move.power_stops is None
+        parts.append(told("already_at", end=told(move.end), move=said) if already else said)
+    return all_of(*parts, by=" and ")
 
 
-def move_text(light: Light, move: Move, placement: Placement | None = None) -> str:
-    """The move in one sentence a person can act on."""
-    said = move_words(move, placement)
-    if not said:
-        said = "nothing can be done here" if move.why_short else "leave it"
-    if move.why_short:
-        said += f"; {move.why_short}"
-    elif abs(move.left_over_stops) >= SMALL_STOPS:
-        said += f" (leaves {units.format_stops(-move.left_over_stops, 2)})"
-    return f"{light.name}: {said}" + "".join(f"; {effect}" for effect in move.effects)
+def move_told(light: Light, move: Move, placement: Placement | None = None) -> Told:
+    """The move as something that a person can act on, with its light's name before it."""
+    return all_of(light.name, to_turn(move, placement), by=": ")
+
+
+def to_turn(move: Move, placement: Placement | None = None) -> Told:
+    """The move as something that a person can act on: what to turn, what that leaves, and what else it does."""
+    said = move_said(move, placement) or told("nothing_can_be_done" if move.why_short else "leave_it")
+    if not move.why_short and abs(move.left_over_stops) >= SMALL_STOPS:
+        said = told("move_leaves", move=said, left=-move.left_over_stops)
+    return all_of(said, move.why_short, *move.effects)

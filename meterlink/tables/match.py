@@ -17,9 +17,10 @@ from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.judging.learnt_dial import learnt_curve
 from meterlink.judging.verdict import RETAKE
 from meterlink.records import Setup
-from meterlink.tables.adjustment import GAP_STOPS, Move, close, move_text
+from meterlink.tables.adjustment import GAP_STOPS, Move, close, to_turn
 from meterlink.tables.ratios import STOPS_PER_RELATIVE
 from meterlink.tables.side_effects import with_effects
+from meterlink.words.told import NOTHING, Told, all_of, told
 
 REPLACED_STOPS = 0.6
 """A head that gives so much more or less at the same dial and distance is taken for another one (our own limit)."""
@@ -42,18 +43,35 @@ class MatchRow(NamedTuple):
     """The tolerance asked for, or half of the fixture's own step where that is coarser."""
     within: bool
     move: Move | None
-    replaced: str
-    """Why it looks like another head or modifier; empty when it does not."""
-    sentence: str
+    other_head: Told
+    """Why it looks like another head or modifier; nothing when it does not."""
+    said: Told
+    """How it compares, and what to do."""
     metered: bool = True
     """False where the light was turned a little after its last pop: the difference is what is to be expected."""
-    doubt: str = ""
-    """What the other readings of the present set say against this one; empty when nothing does."""
+    against: Told = NOTHING
+    """What the other readings of the present set say against this one; nothing when nothing does."""
+
+    @property
+    def replaced(self) -> str:
+        """Why it looks like another head or modifier, in words."""
+        return str(self.other_head)
+
+    @property
+    def sentence(self) -> str:
+        """How it compares, and what to do, in words."""
+        return str(self.said)
+
+    @property
+    def doubt(self) -> str:
+        """What the other readings of the present set say against this one, in words."""
+        return str(self.against)
 
     def as_json(self) -> dict[str, object]:
         """Return the row as JSON data."""
-        data = self._asdict()
-        data["move"] = self.move._asdict() if self.move else None
+        names = {"other_head": "replaced", "said": "sentence", "against": "doubt"}
+        data = {names.get(name, name): str(v) if name in names else v for name, v in self._asdict().items()}
+        data["move"] = self.move.as_json() if self.move else None
         return data
 
 
@@ -63,12 +81,17 @@ class MatchReport(NamedTuple):
     rows: tuple[MatchRow, ...]
     common_stops: float | None
     """Difference that the lights share, in whole thirds, when one change of ISO or aperture closes it; positive is over."""
-    camera: str
-    """That change in words; empty without one."""
+    camera_change: Told
+    """That change; nothing without one."""
     extra: tuple[str, ...] = ()
     """Lights that give light now and are not in the stored set."""
     open: tuple[str, ...] = ()
     """Lights of the present set that its table or its checks call back to: without a value that stands, or to be taken again."""
+
+    @property
+    def camera(self) -> str:
+        """That change in words; empty without one."""
+        return str(self.camera_change)
 
     @property
     def done(self) -> bool:
@@ -116,32 +139,32 @@ def match_row(
     name = stored.light.name
     step = stored.light.power_step_stops if now is None else now.light.power_step_stops
     tolerance = max(tolerance_stops, (step or 0.0) / 2 + 0.01) if step else tolerance_stops
-    empty = MatchRow(name, None, None, None, None, tolerance, False, None, "", f"{name} has no reading in the stored set")
+    empty = MatchRow(name, None, None, None, None, tolerance, False, None, NOTHING, told("not_in_stored", light=name))
     if stored.value is None or stored.reading is None or not stored.value > 0:
         return empty
     empty = empty._replace(stored_lxs=stored.value)
     if now is None:
-        return empty._replace(sentence=f"{name} is missing: set it up and add it to the set")
+        return empty._replace(said=told("missing_light", light=name))
     replaced = source_change(stored, now)
     if now.value is None or now.reading is None or not now.value > 0:
-        return empty._replace(replaced=replaced, sentence=f"{name} waits for its pop")
+        return empty._replace(other_head=replaced, said=told("waits_for_pop", light=name))
     metered = not now.expected
     unlike = _unlike(stored, now)
     if unlike:
-        return empty._replace(replaced=replaced, sentence=f"{name}: {unlike}")
+        return empty._replace(other_head=replaced, said=all_of(name, unlike, by=": "))
     camera = camera_stops(stored_view.setup, now_view.setup)
     difference = log2(now.value / stored.value) + camera
     u = _u_difference(stored, now, stored_view, now_view)
     within = abs(difference) <= tolerance
     replaced = replaced or _output_change(stored, now, difference - camera)
     move = None if within else closing_move(now, now_view, -difference, same_head=not replaced)
-    sentence = _sentence(now, difference, 2 * u, move, replaced) if not within else _fits(name, difference, u, camera, replaced)
+    said = _off(now, difference, 2 * u, move, replaced) if not within else _fits(name, difference, u, camera, replaced)
     if not metered:
-        sentence += "; turned since its last pop, so this is what to expect"
-    doubt = now.judged.against if now.judged is not None else ""
+        said = told("expected_only", said=said)
+    doubt = now.judged.against if now.judged is not None else NOTHING
     if doubt:
-        sentence += f"; fire it once more first: {doubt}"
-    return MatchRow(name, stored.value, now.value, difference, 2 * u, tolerance, within, move, replaced, sentence, metered, doubt)
+        said = told("in_doubt", said=said, doubt=doubt)
+    return MatchRow(name, stored.value, now.value, difference, 2 * u, tolerance, within, move, replaced, said, metered, doubt)
 
 
 def closing_move(
@@ -156,16 +179,16 @@ def closing_move(
     return with_effects(now, close(now.light, now.placement, wanted, falloff=falloff, curve=curve, gap_stops=gap_stops), view)
 
 
-def _unlike(stored: LightState, now: LightState) -> str:
-    """Say why two readings cannot be set against each other; empty when they can."""
+def _unlike(stored: LightState, now: LightState) -> Told:
+    """Say why two readings cannot be set against each other; nothing when they can."""
     a, b = stored.reading, now.reading
     assert a is not None
     assert b is not None
     if a.kind != b.kind:
-        return f"metered as {b.kind} light now, as {a.kind} light then: meter it as then"
+        return told("metered_unlike_kind", now=b.kind, then=a.kind)
     if a.receptor != b.receptor:
-        return f"metered with the {b.receptor} receptor now, with the {a.receptor} one then: meter it as then"
-    return ""
+        return told("metered_unlike_receptor", now=b.receptor, then=a.receptor)
+    return NOTHING
 
 
 def _u_difference(stored: LightState, now: LightState, stored_view: JudgedSet, now_view: JudgedSet) -> float:
@@ -180,52 +203,52 @@ def _u_difference(stored: LightState, now: LightState, stored_view: JudgedSet, n
     return hypot(*parts)
 
 
-def source_change(stored: LightState, now: LightState) -> str:
+def source_change(stored: LightState, now: LightState) -> Told:
     """Say which part of the source differs from the stored one: head, modifier, shape or size, grid, gel, diffusers."""
     changes = []
     for what, a, b in (
-        ("head", stored.light.fixture, now.light.fixture),
-        ("modifier", stored.light.modifier, now.light.modifier),
+        ("other_head", stored.light.fixture, now.light.fixture),
+        ("other_modifier", stored.light.modifier, now.light.modifier),
     ):
         if a and b and a.casefold() != b.casefold():
-            changes.append(f"{what} {b} instead of {a}")
+            changes.append(told(what, now=b, then=a))
     old, new = stored.placement, now.placement
     if old is not None and new is not None:
         if (old.shape, old.width_m, old.height_m) != (new.shape, new.width_m, new.height_m):
-            changes.append("another shape or size of source")
+            changes.append(told("other_shape"))
         if old.grid_deg != new.grid_deg:
-            changes.append("another grid")
+            changes.append(told("other_grid"))
         if old.gel.casefold() != new.gel.casefold():
-            changes.append("another gel")
+            changes.append(told("other_gel"))
         if old.diffusers.casefold() != new.diffusers.casefold():
-            changes.append("other diffusers")
-    return ", ".join(changes)
+            changes.append(told("other_diffusers"))
+    return all_of(*changes, by=", ")
 
 
-def _output_change(stored: LightState, now: LightState, difference: float) -> str:
+def _output_change(stored: LightState, now: LightState, difference: float) -> Told:
     """Recognise another head by its output: the same dial and distance, and much more or less light."""
     old, new = stored.placement, now.placement
     if old is None or new is None or now.light.source_light_id:
-        return ""
+        return NOTHING
     same_dial = old.power_stops is not None and old.power_stops == new.power_stops
     same_place = old.distance_m is not None and new.distance_m is not None and abs(old.distance_m / new.distance_m - 1) < 0.05
     if same_dial and same_place and abs(difference) >= REPLACED_STOPS:
-        more = "more" if difference > 0 else "less"
-        return f"{abs(difference):.1f} stop {more} at the same power and distance: another head, tube or modifier?"
-    return ""
+        return told("more_output" if difference > 0 else "less_output", stops=difference)
+    return NOTHING
 
 
-def _fits(name: str, difference: float, u: float, camera: float, replaced: str) -> str:
-    counted = f", the camera's {units.format_stops(camera, 2)} counted in" if abs(camera) >= 0.005 else ""
-    said = f"{name} matches ({units.format_stops(difference, 2)} ± {2 * u:.1f}{counted})"
-    return f"{said}; {replaced}" if replaced else said
+def _fits(name: str, difference: float, u: float, camera: float, replaced: Told) -> Told:
+    said = told("matches", light=name, stops=difference, u95=2 * u)
+    if abs(camera) >= 0.005:
+        said = told("matches_camera", light=name, stops=difference, u95=2 * u, camera=camera)
+    return all_of(said, replaced)
 
 
-def _sentence(now: LightState, difference: float, u95: float, move: Move | None, replaced: str) -> str:
-    said = f"{now.light.name} is {abs(difference):.1f} stop {'over' if difference > 0 else 'under'} (± {u95:.1f})"
+def _off(now: LightState, difference: float, u95: float, move: Move | None, replaced: Told) -> Told:
+    said = told("over" if difference > 0 else "under", light=now.light.name, stops=difference, u95=u95)
     if move is not None:
-        said += f": {move_text(now.light, move, now.placement).partition(': ')[2]}"
-    return f"{said}; {replaced}" if replaced else said
+        said = all_of(said, to_turn(move, now.placement), by=": ")
+    return all_of(said, replaced)
 
 
 def match_report(stored: JudgedSet, now: JudgedSet, tolerance_stops: float | None = None) -> MatchReport:
@@ -252,14 +275,14 @@ def _called_back(now: JudgedSet) -> tuple[str, ...]:
     return tuple(names)
 
 
-def _common(rows: tuple[MatchRow, ...], now: JudgedSet) -> tuple[float | None, str]:
+def _common(rows: tuple[MatchRow, ...], now: JudgedSet) -> tuple[float | None, Told]:
     """Find a change of the camera in thirds after which all lights match, and say it; with many lights one may be left.
 
     It is offered only where it leaves every one of them well within its tolerance, so that none has to be touched.
     """
     known = [(row.difference_stops, row.tolerance_stops) for row in rows if row.difference_stops is not None]
     if len(known) < 2 or len(known) < len(rows):
-        return None, ""
+        return None, NOTHING
     best: tuple[int, list[float]] = (0, [d for d, tolerance in known if abs(d) <= tolerance])
     for thirds in sorted({round(-3 * d) for d, _ in known}, key=abs):
         closed = [d for d, tolerance in known if abs(d + thirds / 3) <= ALIKE * tolerance]
@@ -268,15 +291,11 @@ def _common(rows: tuple[MatchRow, ...], now: JudgedSet) -> tuple[float | None, s
     thirds, closed = best
     others = len(rows) - len(closed)
     if not thirds or len(closed) < 2 or others > (1 if len(rows) >= MANY else 0):
-        return None, ""
+        return None, NOTHING
     middle = sum(closed) / len(closed)
     iso = now.setup.iso * 2.0 ** (thirds / 3)
     rest = middle + thirds / 3
-    left = "" if abs(rest) < 0.05 else f" (leaves {units.format_stops(rest, 2)})"
-    word = "open up" if thirds > 0 else "close down"
-    who = "all lights are" if not others else f"{len(closed)} of {len(rows)} lights are"
-    return -thirds / 3, (
-        f"{who} {abs(middle):.1f} stop {'over' if middle > 0 else 'under'} alike: {word} by {abs(thirds)}/3 stop, "
-        f"or set {units.format_iso(iso)}, instead of touching {len(closed)} lights{left}"
-    )
-
+    code = f"{'most' if others else 'all'}_alike_{'open' if thirds > 0 else 'close'}"
+    of = {"of": len(rows)} if others else {}
+    said = told(code, stops=middle, thirds=abs(thirds), iso=iso, lights=len(closed), **of)
+    return -thirds / 3, said if abs(rest) < 0.05 else told("camera_leaves", said=said, left=rest)

@@ -12,8 +12,9 @@ from typing import NamedTuple
 
 from meterlink.judging.joined_pops import carried
 from meterlink.judging.judged_set import JudgedSet, LightState
-from meterlink.tables.adjustment import FINE_GAP_STOPS, Move, move_text
+from meterlink.tables.adjustment import FINE_GAP_STOPS, Move, move_told
 from meterlink.tables.match import MatchReport, MatchRow, closing_move
+from meterlink.words.told import Told, all_of, told
 
 CLEAR = 0.3
 """Part of the tolerance within which one pop is enough."""
@@ -26,7 +27,16 @@ class Turn(NamedTuple):
 
     light_id: str
     move: Move | None
-    sentence: str
+    said: Told
+
+    @property
+    def sentence(self) -> str:
+        """What to do with the light, in words."""
+        return str(self.said)
+
+    def as_json(self) -> dict[str, object]:
+        """Return the turn as JSON data."""
+        return {"light_id": self.light_id, "move": self.move.as_json() if self.move else None, "sentence": self.sentence}
 
 
 def second_round(report: MatchReport, now: JudgedSet, *, keep_common: bool = True) -> tuple[Turn, ...]:
@@ -59,7 +69,7 @@ def last_round(report: MatchReport, now: JudgedSet, *, keep_common: bool = True)
         move = closing_move(state, now, -off, same_head=not row.replaced, gap_stops=FINE_GAP_STOPS)
         if move is None or move.empty:
             continue
-        turns.append(Turn(state.light.id, move, move_text(state.light, move, state.placement)))
+        turns.append(Turn(state.light.id, move, move_told(state.light, move, state.placement)))
     return tuple(turns)
 
 
@@ -88,9 +98,9 @@ def _turn(row: MatchRow, state: LightState, now: JudgedSet, off: float, turns: M
     if abs(wanted) > row.tolerance_stops:
         move = closing_move(state, now, wanted, same_head=not row.replaced)
         if move is not None and not move.empty:
-            return Turn(state.light.id, move, move_text(state.light, move, state.placement))
+            return Turn(state.light.id, move, move_told(state.light, move, state.placement))
     if source is not None and source.move is not None:
-        return Turn(state.light.id, None, f"{name}: leave it, it follows its source")
+        return Turn(state.light.id, None, all_of(name, told("follows_source"), by=": "))
     if abs(wanted) > CLEAR * row.tolerance_stops + 1e-6 and not state.light.source_light_id:
-        return Turn(state.light.id, None, f"{name}: leave it as it is, one pop is not sure enough")
+        return Turn(state.light.id, None, all_of(name, told("not_sure"), by=": "))
     return None

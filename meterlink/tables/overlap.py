@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 from meterlink.judging.judged_set import JudgedSet, LightState, value_of
 from meterlink.records import Reading
+from meterlink.words.told import Told, told
 
 SINGULAR = 1e-12
 
@@ -25,7 +26,7 @@ class Overlap(NamedTuple):
     """Wished light's id -> light's id -> what that one gives at its point now (its own corrected value included)."""
     source_of: dict[str, str]
     """Reflectors without a wish -> the light that they follow."""
-    notes: tuple[str, ...] = ()
+    notes: tuple[Told, ...] = ()
 
     def leader(self, light_id: str) -> str:
         """Return the light whose factor this one shares: itself, or the source of a reflector without a wish."""
@@ -48,7 +49,7 @@ def overlap_of(view: JudgedSet, wished: Sequence[str]) -> Overlap:
     """
     states = {s.light.id: s for s in view.lights}
     given: dict[str, dict[str, float]] = {}
-    notes: list[str] = []
+    notes: list[Told] = []
     for light_id in wished:
         state = states[light_id]
         given[light_id] = {light_id: state.value or 0.0}
@@ -60,10 +61,8 @@ def overlap_of(view: JudgedSet, wished: Sequence[str]) -> Overlap:
             if not value:
                 continue
             if not _alike(r, state.reading):
-                notes.append(
-                    f"what {other.light.name} gives at the {state.light.point} was metered in another way than {state.light.name} "
-                    "and is left out: meter both alike"
-                )
+                left_out = {"other": other.light.name, "point": state.light.point, "light": state.light.name}
+                notes.append(told("spill_left_out", **left_out))
                 continue
             given[light_id][other.light.id] = value
     followers = {
@@ -71,7 +70,7 @@ def overlap_of(view: JudgedSet, wished: Sequence[str]) -> Overlap:
         for s in view.lights
         if s.light.source_light_id and s.light.id not in wished and s.light.source_light_id in states
     }
-    return Overlap(tuple(wished), given, followers, tuple(dict.fromkeys(notes)))
+    return Overlap(tuple(wished), given, followers, tuple(one for i, one in enumerate(notes) if one not in notes[:i]))
 
 
 def _spills(r: Reading, other: LightState, at: LightState) -> bool:

@@ -10,14 +10,16 @@ from math import hypot
 from typing import Any, NamedTuple
 
 from meterlink.judging.aim import carried_to_camera
-from meterlink.judging.judged_set import JudgedSet, LightState, quoted, value_of
+from meterlink.judging.judged_set import JudgedSet, LightState, value_of
 from meterlink.judging.verdict import RETAKE
 from meterlink.photometry.exposure import f_number
-from meterlink.photometry.series import format_f_number, nearest_f_number
+from meterlink.photometry.series import nearest_f_number
 from meterlink.records import Reading
 from meterlink.records.kept import OWN_POINT_ROLES
 from meterlink.tables.ratio_figures import figures
 from meterlink.units import format_ratio
+from meterlink.words.actions import Do
+from meterlink.words.told import NOTHING, Told, all_of, told
 
 STOPS_PER_RELATIVE = 1.4426950408889634
 """1 / ln 2: a small relative uncertainty in stops."""
@@ -37,7 +39,8 @@ class RatioRow(NamedTuple):
     light_over_key: float | None
     share: float | None
     verdict: str | None
-    reason: str
+    said: Told
+    """What decided the verdict, or what is missing."""
     u95_stops: float | None = None
     """Expanded uncertainty (k=2) of the corrected value without the shared calibration scale."""
     inverse_square_stops: float | None = None
@@ -48,9 +51,14 @@ class RatioRow(NamedTuple):
     expected: bool = False
     """The value is what is to be expected after a small turn that was told and made: not metered since."""
 
+    @property
+    def reason(self) -> str:
+        """What decided the verdict, or what is missing, in words."""
+        return str(self.said)
+
     def as_json(self) -> dict[str, Any]:
         """Return the row as JSON data."""
-        return self._asdict()
+        return {("reason" if name == "said" else name): (str(v) if name == "said" else v) for name, v in self._asdict().items()}
 
 
 class Aperture(NamedTuple):
@@ -77,7 +85,8 @@ class RatioTable(NamedTuple):
     """Highlight to shadow: (key + fill) : fill."""
     aperture_key: Aperture | None
     aperture_key_and_fill: Aperture | None
-    notes: tuple[str, ...]
+    told: tuple[Told, ...]
+    """What has to be known beside the figures."""
     key_to_fill_u95_stops: float | None = None
     """Expanded uncertainty (k=2) of ``key_to_fill``, in stops."""
     key_and_fill_to_fill_u95_stops: float | None = None
@@ -93,10 +102,16 @@ class RatioTable(NamedTuple):
             _ratio_words(self.key_and_fill_to_fill, self.key_and_fill_to_fill_u95_stops, self.lighting_ratio_doubtful),
         )
 
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What has to be known beside the figures, in words."""
+        return tuple(str(one) for one in self.told)
+
     def as_json(self) -> dict[str, Any]:
         """Return the table as JSON data."""
-        data = self._asdict()
+        data = {("notes" if name == "told" else name): value for name, value in self._asdict().items()}
         data["rows"] = [row.as_json() for row in self.rows]
+        data["notes"] = list(self.notes)
         for name in ("aperture_key", "aperture_key_and_fill"):
             data[name] = data[name]._asdict() if data[name] else None
         return data
@@ -105,7 +120,8 @@ class RatioTable(NamedTuple):
 def _ratio_words(ratio: float | None, u95_stops: float | None, doubtful: bool) -> str:
     if ratio is None or u95_stops is None:
         return ""
-    return f"{format_ratio(ratio)} ± {max(0.1, round(u95_stops, 1)):.1f} stop{' (retake)' if doubtful else ''}"
+    said = "lighting_ratio_doubtful" if doubtful else "lighting_ratio"
+    return str(told(said, ratio=format_ratio(ratio), u95=u95_stops))
 
 
 def exposure_lxs(value: float, kind: str, shutter_s: float | None) -> float | None:
@@ -124,15 +140,15 @@ def reading_f(value: float, reading: Reading, view: JudgedSet) -> float | None:
     return f_number(exposure, view.setup.iso, calibration.constant)
 
 
-def _comparable(a: Reading, key: Reading, shutter_s: float | None) -> str:
-    """Say why a reading cannot be set against the key's; empty when it can."""
+def _comparable(a: Reading, key: Reading, shutter_s: float | None) -> Told:
+    """Say why a reading cannot be set against the key's; nothing when it can."""
     if a.receptor != key.receptor:
-        return f"metered with the {a.receptor} receptor, the key with the {key.receptor} one: meter both alike"
+        return told("other_receptor", receptor=a.receptor, key_receptor=key.receptor)
     if a.sensor_id != key.sensor_id:
-        return "metered with another sensor than the key: meter both with one"
+        return told("other_sensor")
     if a.kind != key.kind and shutter_s is None:
-        return "steady light against flash needs the shutter time: meterlink setup change --shutter 1/125"
-    return ""
+        return told("needs_shutter", do=Do("give_shutter"))
+    return NOTHING
 
 
 def _shared_scale(a: Reading, key: Reading, view: JudgedSet) -> float:
@@ -154,10 +170,10 @@ class _Entry(NamedTuple):
     camera: float | None
 
 
-def _entries(view: JudgedSet) -> tuple[list[_Entry], dict[str, str]]:
+def _entries(view: JudgedSet) -> tuple[list[_Entry], dict[str, Told]]:
     """Return the lights that can be compared with the key, and why the others cannot."""
     key = view.key
-    refused: dict[str, str] = {}
+    refused: dict[str, Told] = {}
     entries: list[_Entry] = []
     key_reading = key.reading if key is not None else None
     for state in view.lights:
@@ -165,7 +181,7 @@ def _entries(view: JudgedSet) -> tuple[list[_Entry], dict[str, str]]:
         if value is None or state.reading is None or state.judged is None:
             continue
         if not value > 0:
-            refused[state.light.id] = "no light above the room's: nothing to compare"
+            refused[state.light.id] = told("nothing_to_compare")
             continue
         if key_reading is not None:
             why = _comparable(state.reading, key_reading, view.setup.shutter_s)
@@ -175,8 +191,7 @@ def _entries(view: JudgedSet) -> tuple[list[_Entry], dict[str, str]]:
         aim = key_reading.aim if key_reading is not None else state.reading.aim
         turned = _turned(state, aim, view)
         if turned is None:
-            aims = f"aimed at the {state.reading.aim}, the key at the {aim}"
-            refused[state.light.id] = f"{aims}: meter both alike, or give its direction"
+            refused[state.light.id] = told("other_aim", aim=state.reading.aim, key_aim=aim)
             continue
         stops, u_turn, camera = turned
         exposure = exposure_lxs(value, state.reading.kind, view.setup.shutter_s) or value
@@ -208,7 +223,7 @@ def _turned(state: LightState, aim: str, view: JudgedSet) -> tuple[float, float,
 def ratio_table(view: JudgedSet) -> RatioTable:
     """Build the table.  Rows keep the order of the lights; lights without a current reading say what to do."""
     entries, refused = _entries(view)
-    notes: list[str] = []
+    notes: list[Told] = []
     key_index = next((i for i, e in enumerate(entries) if e.state.light.role == "key"), None)
     by_light: dict[str, tuple[float | None, float | None, float | None, float | None]] = {}
     if entries:
@@ -230,15 +245,14 @@ def ratio_table(view: JudgedSet) -> RatioTable:
         if on_face and not shares_known:
             without = [e.state.light.name for e in on_face if e.camera is None]
             if missing:
-                notes.append(f"no shares until every light on the face has a current reading: {', '.join(missing)}")
+                notes.append(told("no_shares_readings", lights=tuple(missing)))
             if without:
-                move = f"meterlink light move {quoted(without[0])} --azimuth 40 --elevation 20"
-                notes.append(f"no shares: the direction of {', '.join(without)} is not given ({move})")
+                notes.append(told("no_shares_direction", lights=tuple(without), do=Do("give_direction", light=without[0])))
     if key_index is None:
         notes.append(_no_key_note(view))
     if any(c.method == "assumed" for c in view.calibrations.values()):
-        notes.append("the f-numbers rest on an assumed calibration of the sensor (meterlink calibrate); ratios do not")
-    rows = tuple(_row(state, view, by_light.get(state.light.id), refused.get(state.light.id, "")) for state in view.lights)
+        notes.append(told("assumed_calibration", do=Do("calibrate")))
+    rows = tuple(_row(state, view, by_light.get(state.light.id), refused.get(state.light.id, NOTHING)) for state in view.lights)
     key_fill, high_low, both = _lighting_ratio(entries, key_index)
     u_key_fill, u_high_low, doubtful = _u_lighting_ratio(entries, key_index)
     key_entry = entries[key_index] if key_index is not None else None
@@ -256,11 +270,10 @@ def ratio_table(view: JudgedSet) -> RatioTable:
     )
 
 
-def _no_key_note(view: JudgedSet) -> str:
+def _no_key_note(view: JudgedSet) -> Told:
     if view.key is None:
-        first = quoted(view.lights[0].light.name) if view.lights else "NAME"
-        return f"no light has the role key: meterlink light change {first} --role key"
-    return f"the key ({view.key.light.name}) has no current reading: meter it to get the ratios"
+        return told("no_key", do=Do("give_role", light=view.lights[0].light.name if view.lights else None))
+    return told("key_not_metered", light=view.key.light.name)
 
 
 def _lighting_ratio(entries: list[_Entry], key: int | None) -> tuple[float | None, float | None, float | None]:
@@ -308,14 +321,13 @@ def _row(
     state: LightState,
     view: JudgedSet,
     numbers: tuple[float | None, float | None, float | None, float | None] | None,
-    refused: str,
+    refused: Told,
 ) -> RatioRow:
     light, reading, judged = state.light, state.reading, state.judged
     if reading is None or judged is None:
         return _empty_row(state, view)
     as_read = value_of(reading) or 0.0
     over, stops, u95, share = numbers or (None, None, None, None)
-    reason = "; ".join(part for part in (judged.reason, refused) if part)
     return RatioRow(
         light.name,
         light.role,
@@ -329,7 +341,7 @@ def _row(
         over,
         share,
         judged.verdict,
-        reason,
+        all_of(judged.said, refused),
         2 * judged.u_stops,
         None if state.expected else judged.correction.inverse_square_stops,
         reading.held_off_m,
@@ -343,10 +355,9 @@ def _empty_row(state: LightState, view: JudgedSet) -> RatioRow:
     light = state.light
     if state.stale is not None:
         was = reading_f(value_of(state.stale) or 0.0, state.stale, view)
-        old = f" (it read {format_f_number(was)})" if was else ""
-        reason = f"{state.stale_reason}{old}: meter it again"
+        said = told("stale_read", why=state.stale_why, f=was) if was else told("stale", why=state.stale_why)
         verdict: str | None = "retake"
     else:
-        reason, verdict = state.missing, None
+        said, verdict = state.to_do, None
     nothing = (None,) * 7
-    return RatioRow(light.name, light.role, light.point, *nothing, verdict, reason, stale=state.stale is not None)
+    return RatioRow(light.name, light.role, light.point, *nothing, verdict, said, stale=state.stale is not None)

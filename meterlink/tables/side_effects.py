@@ -9,7 +9,6 @@ from __future__ import annotations
 from itertools import pairwise
 from math import atan, degrees
 
-from meterlink import units
 from meterlink.judging.evenness import FACE_HEIGHT_M, figure_points, predicted_evenness
 from meterlink.judging.fixture_curves import FixtureCurves, fixture_curves
 from meterlink.judging.judged_set import JudgedSet, LightState
@@ -17,6 +16,7 @@ from meterlink.photometry.freeze import value_at
 from meterlink.photometry.sources import Point, source_of
 from meterlink.records import Placement
 from meterlink.tables.adjustment import Move
+from meterlink.words.told import Told, told
 
 ANGLE_DEG = 1.0
 """A source that fills less than this more or less is as soft as before."""
@@ -30,7 +30,7 @@ FIGURE_M = (0.3, 3.0)
 
 def with_effects(state: LightState, move: Move, view: JudgedSet) -> Move:
     """Return the move with its side effects stated."""
-    effects: list[str] = []
+    effects: list[Told] = []
     placement = state.placement
     if placement is None:
         return move
@@ -39,7 +39,7 @@ def with_effects(state: LightState, move: Move, view: JudgedSet) -> Move:
         effects += evenness(state, move.distance_m, view)
         effects += doubt(state, move.distance_m, view)
         if state.light.source_light_id:
-            effects.append("a reflector also catches more or less of its source there: meter it again")
+            effects.append(told("catches_source"))
     if move.power_stops is not None and placement.power_stops is not None:
         effects += of_power(state, move, view)
     return move._replace(effects=tuple(effects))
@@ -51,18 +51,18 @@ def angular_size_deg(placement: Placement, distance_m: float) -> float:
     return degrees(2 * atan(width / 2 / distance_m))
 
 
-def softness(placement: Placement, distance_m: float) -> list[str]:
+def softness(placement: Placement, distance_m: float) -> list[Told]:
     """Say whether the light gets softer or harder."""
     if not placement.width_m or placement.distance_m is None:
         return []
     before, after = angular_size_deg(placement, placement.distance_m), angular_size_deg(placement, distance_m)
     if abs(after - before) < ANGLE_DEG:
         return []
-    word = "softer" if after > before else "harder"
-    return [f"{word}: fills {after:.0f}° instead of {before:.0f}° seen from the {placement.aimed_at or 'point'}"]
+    point = placement.aimed_at or told("point_word")
+    return [told("softer" if after > before else "harder", after=after, before=before, point=point)]
 
 
-def evenness(state: LightState, distance_m: float, view: JudgedSet) -> list[str]:
+def evenness(state: LightState, distance_m: float, view: JudgedSet) -> list[Told]:
     """Say how the fall of this light from the face to hands and feet changes."""
     placement = state.placement
     assert placement is not None
@@ -73,10 +73,7 @@ def evenness(state: LightState, distance_m: float, view: JudgedSet) -> list[str]
         return _hands_only(placement, distance_m)
     if max(abs(a - b) for a, b in zip(after, before, strict=True)) < FALL_STOPS:
         return []
-    return [
-        f"from the face, hands get {units.format_stops(after[0])} instead of {units.format_stops(before[0])} "
-        f"and feet {units.format_stops(after[1])} instead of {units.format_stops(before[1])} stops"
-    ]
+    return [told("fall", hands=after[0], hands_before=before[0], feet=after[1], feet_before=before[1])]
 
 
 def _fall(placement: Placement, view: JudgedSet) -> tuple[float, float] | None:
@@ -94,7 +91,7 @@ def _fall(placement: Placement, view: JudgedSet) -> tuple[float, float] | None:
     return stops["hands"], stops["feet"]
 
 
-def _hands_only(placement: Placement, distance_m: float) -> list[str]:
+def _hands_only(placement: Placement, distance_m: float) -> list[Told]:
     """Without a direction: how much something half a metre nearer gains."""
     assert placement.distance_m is not None
 
@@ -105,10 +102,10 @@ def _hands_only(placement: Placement, distance_m: float) -> list[str]:
     before, after = gain(placement.distance_m), gain(distance_m)
     if abs(after - before) < FALL_STOPS:
         return []
-    return [f"what is 50 cm nearer to it gets {after:.1f} stops more instead of {before:.1f}"]
+    return [told("half_metre", after=after, before=before)]
 
 
-def doubt(state: LightState, distance_m: float, view: JudgedSet) -> list[str]:
+def doubt(state: LightState, distance_m: float, view: JudgedSet) -> list[Told]:
     """Say by how much the move may miss, where the falloff of the modifier was never measured: uniform source to point."""
     placement = state.placement
     assert placement is not None
@@ -118,10 +115,10 @@ def doubt(state: LightState, distance_m: float, view: JudgedSet) -> list[str]:
     gap = abs(Point().change_stops(placement.distance_m, distance_m) - uniform)
     if gap < DOUBT_STOPS:
         return []
-    return [f"its falloff was never measured, the move may miss by up to {gap:.1f} stop: meter it again"]
+    return [told("falloff_unknown", stops=gap)]
 
 
-def of_power(state: LightState, move: Move, view: JudgedSet) -> list[str]:
+def of_power(state: LightState, move: Move, view: JudgedSet) -> list[Told]:
     """Say how flash duration and colour change with the dial, as far as this head's own readings tell."""
     curves = fixture_curves(state, view)
     placement = state.placement
@@ -131,22 +128,20 @@ def of_power(state: LightState, move: Move, view: JudgedSet) -> list[str]:
     return _duration(curves, placement.power_stops, move.power_stops) + _colour(curves, placement.power_stops, move.power_stops)
 
 
-def _duration(curves: FixtureCurves, now: float, then: float) -> list[str]:
+def _duration(curves: FixtureCurves, now: float, then: float) -> list[Told]:
     if curves.durations is None:
         return []
     before, after = value_at(curves.durations, now), value_at(curves.durations, then)
     if before is None or after is None or abs(after / before - 1) < DURATION_STOPS:
         return []
-    word = "longer" if after > before else "shorter"
-    return [f"{word} flash: t0.1 {units.format_duration(after)} instead of {units.format_duration(before)}"]
+    return [told("longer_flash" if after > before else "shorter_flash", after=after, before=before)]
 
 
-def _colour(curves: FixtureCurves, now: float, then: float) -> list[str]:
+def _colour(curves: FixtureCurves, now: float, then: float) -> list[Told]:
     before, after = _mired(curves, now), _mired(curves, then)
     if before is None or after is None or abs(after - before) < COLOUR_MIRED:
         return []
-    word = "warmer" if after > before else "cooler"
-    return [f"{word}: {1e6 / after:.0f} K instead of {1e6 / before:.0f} K"]
+    return [told("warmer" if after > before else "cooler", after=1e6 / after, before=1e6 / before)]
 
 
 def _mired(curves: FixtureCurves, power: float) -> float | None:

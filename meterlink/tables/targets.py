@@ -20,10 +20,11 @@ from meterlink.judging.joined_pops import settled
 from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.judging.learnt_dial import learnt_curve
 from meterlink.photometry.exposure import luminous_exposure, stops_of_highlight_to_shadow
-from meterlink.tables.adjustment import FINE_GAP_STOPS, GAP_STOPS, SMALL_STOPS, Move, close, move_text, move_words
+from meterlink.tables.adjustment import FINE_GAP_STOPS, GAP_STOPS, SMALL_STOPS, Move, close, move_said, move_told
 from meterlink.tables.overlap import Overlap, overlap_of, solve
 from meterlink.tables.side_effects import with_effects
 from meterlink.words.actions import Do
+from meterlink.words.told import Told, all_of, told
 
 INCIDENT, HIGHLIGHT_TO_SHADOW = "incident", "highlight to shadow"
 CORRECTION_STOPS = 0.3
@@ -56,12 +57,19 @@ class TargetRow(NamedTuple):
     move: Move
     predicted_stops: float
     """Where the point will be against the wish after the moves: 0 is on target."""
-    sentence: str
+    said: Told
+    """What to do."""
+
+    @property
+    def sentence(self) -> str:
+        """What to do, in words."""
+        return str(self.said)
 
     def as_json(self) -> dict[str, object]:
         """Return the row as JSON data."""
-        data = self._asdict()
-        data["move"] = {**self.move._asdict(), "left_over_stops": self.move.left_over_stops}
+        data = {**self._asdict(), "sentence": self.sentence}
+        del data["said"]
+        data["move"] = {**self.move.as_json(), "left_over_stops": self.move.left_over_stops}
         return data
 
 
@@ -69,7 +77,12 @@ class TargetPlan(NamedTuple):
     """The changes of a set, and what has to be said about them."""
 
     rows: tuple[TargetRow, ...]
-    notes: tuple[str, ...]
+    told: tuple[Told, ...]
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What has to be said about the changes, in words."""
+        return tuple(str(one) for one in self.told)
 
     @property
     def feasible(self) -> bool:
@@ -229,7 +242,7 @@ class _Planner:
     def _move(self, state: LightState, stops: float) -> Move:
         light, placement = state.light, state.placement
         if placement is None:
-            return Move(stops, None, "", None, 0.0, (), "it is not placed: meterlink light move " + light.name)
+            return Move(stops, None, "", None, 0.0, (), told("not_placed", do=Do("move_light", light=light.name)))
         falloff = self.view.falloffs.get(light.modifier) if light.modifier else None
         curve = None if light.source_light_id else learnt_curve(light, self.view.history)
         gap = FINE_GAP_STOPS if abs(stops) <= CORRECTION_STOPS else GAP_STOPS
@@ -261,48 +274,48 @@ def _row(state: LightState, wish: Wish, wanted: float, move: Move, planner: _Pla
     after = planner.overlap.light_at(light_id, planner.reached)
     now = planner.overlap.light_at(light_id, {})
     predicted = log2(after / wanted) if after > 0 else -99.0
-    said = move_text(state.light, move, state.placement)
+    said = move_told(state.light, move, state.placement)
     if not move.feasible:
-        said = f"{state.light.name}: {wish.text.rpartition('=')[2].strip() or 'that'} cannot be: {move.why_short}; the nearest: "
-        said += f"{move_words(move, state.placement) or 'leave it'}, {_beside(predicted)}" + "".join(f"; {e}" for e in move.effects)
+        asked = wish.text.rpartition("=")[2].strip()
+        nearest = {"move": move_said(move, state.placement) or told("leave_it"), "beside": _beside(predicted)}
+        cannot = told("cannot_be", wish=asked or told("that"), why=move.why_short, **nearest)
+        said = all_of(all_of(state.light.name, cannot, by=": "), *move.effects)
     return TargetRow(state.light.name, now, wanted, move.wanted_stops, move, predicted, said)
 
 
-def _beside(stops: float) -> str:
+def _beside(stops: float) -> Told:
     """How far a light stays from what was asked of it."""
     if abs(stops) < SMALL_STOPS:
-        return "which is what was asked"
-    return "no light at all" if stops <= -99.0 else f"{abs(stops):.1f} stop {'over' if stops > 0 else 'under'}"
+        return told("as_asked")
+    if stops <= -99.0:
+        return told("no_light_at_all")
+    return told("stops_over" if stops > 0 else "stops_under", stops=stops)
 
 
-def _doubts(view: JudgedSet) -> list[str]:
+def _doubts(view: JudgedSet) -> list[Told]:
     """A plan that rests on a reading which the others contradict says so."""
-    return [f"fire {s.light.name} once more first: {s.judged.against}" for s in view.lights if s.judged and s.judged.against]
+    return [told("fire_first", light=s.light.name, why=s.judged.against) for s in view.lights if s.judged and s.judged.against]
 
 
-def _dark_notes(view: JudgedSet, dark: set[str]) -> list[str]:
-    return [
-        f"{s.light.name}: the other lights alone already give more than is wanted there; the nearest is to switch it off"
-        for s in view.lights
-        if s.light.id in dark
-    ]
+def _dark_notes(view: JudgedSet, dark: set[str]) -> list[Told]:
+    return [told("goes_dark", light=s.light.name) for s in view.lights if s.light.id in dark]
 
 
-def _definitions(aims: Sequence[_Aim]) -> list[str]:
+def _definitions(aims: Sequence[_Aim]) -> list[Told]:
     """Say each ratio back: what it was taken for, and what that is in stops."""
     said = []
     for wish, state in aims:
         stops = wish.from_key_stops
         if not wish.definition or stops is None:
             continue
-        name = "fill" if state.light.role == "fill" else state.light.name
-        strength = "as strong as the key"
+        name = told("fill_word") if state.light.role == "fill" else state.light.name
+        strength = told("as_strong_as_key", light=state.light.name)
         if abs(stops) >= SMALL_STOPS:
-            strength = f"{abs(stops):.1f} stop{'' if abs(stops) < 1.05 else 's'} {'under' if stops < 0 else 'above'} the key"
-        ratio = f"key to {name} {_ratio(2.0**-stops)}, each alone (incident)"
+            strength = told("under_key" if stops < 0 else "above_key", light=state.light.name, stops=stops)
+        ratio = told("incident_ratio", light=name, ratio=_ratio(2.0**-stops))
         if wish.definition == HIGHLIGHT_TO_SHADOW:
-            ratio = f"(key + fill) to fill {_ratio(2.0**-stops + 1)} (highlight to shadow)"
-        said.append(f"{wish.text}: {ratio}: {state.light.name} {strength}")
+            ratio = told("highlight_ratio", ratio=_ratio(2.0**-stops + 1))
+        said.append(all_of(wish.text, ratio, strength, by=": "))
     return said
 
 

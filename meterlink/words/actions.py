@@ -23,7 +23,7 @@ class Words(NamedTuple):
 
 
 USUAL: dict[str, object] = {
-    "port": "PORT", "light": "KEY", "setup": "NAME", "distance": "1.4m", "held": "20cm", "shutter": "1/125",
+    "port": "PORT", "light": "KEY", "setup": "NAME", "distance": "1.4m", "power": "1/4", "held": "20cm", "shutter": "1/125",
     "lights": ("KEY", "FILL"),
 }  # fmt: skip
 """What stands in a place for which no value is known."""
@@ -82,6 +82,11 @@ ACTIONS: dict[str, Words] = {
         "meterlink light move {light} --power 1/4",
         marked("turn its power"),
         marked("turn its power and say so on the light's page"),
+    ),
+    "power_as_metered": Words(
+        "meterlink light move {light} --power {power} --as-metered",
+        marked("say where its dial stands: {power}"),
+        marked("say where its dial stands on the light's page: {power}"),
     ),
     "give_role": Words(
         "meterlink light change {light} --role key",

@@ -1,53 +1,55 @@
-"""Sentences that the command line prints and the app shows and speaks: one place, so that both say the same."""
+"""What was logged, in one sentence: the command line prints it, the app shows it, both the same."""
 
 from __future__ import annotations
 
-from meterlink.judging.judged_set import ADDS_NOTHING, JudgedSet, LightState, value_of
-from meterlink.judging.verdict import signed
+from meterlink.judging.judged_set import JudgedSet, LightState, value_of
 from meterlink.photometry.series import format_f_number
 from meterlink.records import Reading
 from meterlink.tables.ratios import reading_f
+from meterlink.words.language import with_decimal_sign
+from meterlink.words.told import NOTHING, Told, all_of, told
 
 
 def value_text(view: JudgedSet, value: float, reading: Reading) -> str:
     """f-number of a value, else the plain quantity with its unit."""
     f = reading_f(value, reading, view)
     if f is not None:
-        return format_f_number(f)
-    return f"{value:.3g} lx·s" if reading.kind == "flash" else f"{value:.3g} lx"
+        return with_decimal_sign(format_f_number(f))
+    return str(told("lxs" if reading.kind == "flash" else "lx", value=value))
 
 
-def _blame(view: JudgedSet) -> str:
+def _blame(view: JudgedSet) -> Told:
     """Which light the pop of all speaks against, if any."""
     top = view.blamed
     if top is None:
-        return ""
+        return NOTHING
     if top.light_id is None:
-        return f"; this pop itself reads about {signed(top.stops)} stop off: fire all together once more"
+        return told("pop_itself", stops=top.stops)
     state = view.state(top.light_id)
     if state is None or state.judged is None:
-        return ""
-    return f"; {state.light.name}: {state.judged.reason}"
+        return NOTHING
+    return told("light_says", light=state.light.name, what=state.judged.said)
 
 
-def logged_sentence(view: JudgedSet, reading: Reading, state: LightState | None, purpose: str) -> str:
-    """What was logged, in one sentence: ``KEY f/8 +0.3, corrected``."""
+def logged(view: JudgedSet, reading: Reading, state: LightState | None, purpose: str) -> Told:
+    """What was logged: ``KEY f/8 +0.3, corrected``."""
     value = value_of(reading) or 0.0
+    text = value_text(view, value, reading)
     if purpose == "together":
-        return f"all lights together {value_text(view, value, reading)}{_blame(view)}"
+        return all_of(told("logged_together", value=text), _blame(view))
     if purpose == "room":
-        return f"room light {value:.3g} lx"
+        return told("logged_room", lx=value)
     if state is None:
-        return value_text(view, value, reading)
+        return told("note", note=text)
     name = state.light.name
     if purpose in ("with", "without"):
-        said = f"{name}: pop {purpose} it {value_text(view, value, reading)}"
+        said = told(f"logged_{purpose}", light=name, value=text)
         if state.reading is None:
             return said
         if state.value is None or not state.value > 0:
-            return f"{said}; {ADDS_NOTHING}"
-        return f"{said}; it adds {value_text(view, state.value, state.reading)}"
+            return all_of(said, told("adds_nothing"))
+        return all_of(said, told("adds", value=value_text(view, state.value, state.reading)))
     if state.judged is None or state.reading is None or state.reading.id != reading.id:
-        return f"{name} {value_text(view, value, reading)}"
+        return told("logged_light", light=name, value=text)
     at_point = value_text(view, state.value or 0.0, reading)
-    return f"{name} {at_point}, {state.judged.verdict}: {state.judged.reason}"
+    return told("logged_judged", light=name, value=at_point, verdict=told(state.judged.verdict.value), reason=state.judged.said)

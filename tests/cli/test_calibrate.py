@@ -23,6 +23,7 @@ from meterlink.library.store import Library
 from meterlink.metering import calibrating, station
 from meterlink.records import Measurement
 from meterlink.units import parse_distance
+from meterlink.words.told import told
 
 SOUND = Build(gain=(0.9, 0.93), dark=(0.02, 0.02), bend=(0.0, 0.0), noise=0.0015, side=(-0.1, 0.02))
 
@@ -184,7 +185,7 @@ def test_another_distance_may_be_typed_at_its_step() -> None:
 
     assert done
     assert [t.value for t in walk.taken] == [None, 1.1]
-    assert f"! {calibrating.KEYS}" in said
+    assert f"! {told('keys')}" in said
     assert len([s for s in said if s.startswith("! ")]) == 2
 
 

@@ -22,7 +22,7 @@ from meterlink.report.page import light_lines
 from meterlink.tables.match import match_report
 from meterlink.tables.ratios import ratio_table
 from meterlink.tables.targets import parse_wish, plan
-from meterlink.words.sentences import logged_sentence
+from meterlink.words.sentences import logged
 from mobile.desk import Desk
 from mobile.set_state import set_look
 
@@ -81,10 +81,10 @@ def blamed_by(judged: JudgedSet, honest: JudgedSet) -> dict[str, tuple[str, str]
         "targets": [("", note) for note in plan(judged, [parse_wish("L1=-1")]).notes],
     }
     for s in judged.lights:
-        said[f"after {s.light.name}"] = [(s.light.name, logged_sentence(judged, s.reading, s, "alone"))]
+        said[f"after {s.light.name}"] = [(s.light.name, str(logged(judged, s.reading, s, "alone")))]
     sums = [r for r in judged.readings if r.purpose == "together"]
     if sums:
-        said["after the sum"] = [("", logged_sentence(judged, sums[-1], None, "together"))]
+        said["after the sum"] = [("", str(logged(judged, sums[-1], None, "together")))]
     found = {}
     for who, texts in said.items():
         for name, text in texts:

@@ -166,8 +166,8 @@ def test_history_from_records() -> None:
 
 def test_causes_have_signs() -> None:
     """High and low readings have different causes; a re-powered light may not have been dumped."""
-    assert "held off toward the light" in causes(0.5)
-    assert "dumped" in causes(0.5, repowered=True)
-    assert "dumped" not in causes(0.5)
-    assert "not recycled" in causes(-0.5)
-    assert "held off" not in causes(-0.5)
+    assert "held off toward the light" in str(causes(0.5))
+    assert "dumped" in str(causes(0.5, repowered=True))
+    assert "dumped" not in str(causes(0.5))
+    assert "not recycled" in str(causes(-0.5))
+    assert "held off" not in str(causes(-0.5))

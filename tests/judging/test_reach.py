@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_sets import SETTINGS, placed
 
-from meterlink.judging.reach import Reach, reach_of, reach_sentence, reach_within
+from meterlink.judging.reach import Reach, reach_advice, reach_of, reach_within
 from meterlink.photometry.sources import Point
 
 
@@ -54,12 +54,13 @@ def test_larger_sources_forgive_more() -> None:
 
 def test_words() -> None:
     """The sentence rounds down, names light and point, and says what to do when nothing is known."""
-    assert Reach(0.0599, 0.149).words("KEY") == ("keep the dome within 5 cm of the face for KEY (14 cm costs a third of a stop)")
-    assert "anywhere" in Reach(1.0, 1.0).words("RIM", "rim")
-    assert "give the distance" in reach_of(placed(0, distance_m=None)).words("KEY")
-    assert reach_sentence(None) == ""
-    assert reach_sentence(placed(0, distance_m=None)) == ""
-    assert reach_sentence(placed(0, distance_m=1.0), light="KEY").startswith("keep the dome within")
+    said = "keep the dome within 5 cm of the face for KEY (14 cm costs a third of a stop)"
+    assert str(Reach(0.0599, 0.149).advice("KEY")) == said
+    assert "anywhere" in str(Reach(1.0, 1.0).advice("RIM", "rim"))
+    assert "give the distance" in str(reach_of(placed(0, distance_m=None)).advice("KEY"))
+    assert not reach_advice(None)
+    assert not reach_advice(placed(0, distance_m=None))
+    assert str(reach_advice(placed(0, distance_m=1.0), light="KEY")).startswith("keep the dome within")
 
 
 def test_what_cannot_be() -> None:

@@ -60,11 +60,11 @@ def test_judged_at_the_shadow_side_and_not_at_the_key() -> None:
     """
     (found,) = found_in(a_set(room(lux_for(2.0, 40.0))))
 
-    assert found.numbers["part"] == "the shadow side of the face"
+    assert found.numbers["part"] == "shadow_side"
     assert found.numbers["flash_over_room_stops"] == pytest.approx(2.0)
     assert found.numbers["added_stops"] == pytest.approx(0.321928, abs=1e-6)
     assert found.numbers["share"] == pytest.approx(0.2)
-    assert found.numbers["parts"]["the key side of the face"] == pytest.approx(math.log2(200 / 40) + 2)
+    assert found.numbers["parts"]["key_side"] == pytest.approx(math.log2(200 / 40) + 2)
     assert "ghost of 20%" in found.text
     assert "common practice" in found.text
 
@@ -129,10 +129,10 @@ def test_each_part_has_its_own_room_where_it_was_read() -> None:
 def test_parts_of_a_set() -> None:
     """The key side has key and fill, the shadow side fill alone, the background its own; a set without fill has no shadow part."""
     parts = lit_parts(a_set())
-    assert parts["the key side of the face"] == ("face", pytest.approx(200.0))
-    assert parts["the shadow side of the face"] == ("face", pytest.approx(40.0))
+    assert parts["key_side"] == ("face", pytest.approx(200.0))
+    assert parts["shadow_side"] == ("face", pytest.approx(40.0))
     assert parts["background"] == ("background", pytest.approx(80.0))
-    assert "the shadow side of the face" not in lit_parts(view(LIGHTS[:1], PLACES[:1], READ[:1]))
+    assert "shadow_side" not in lit_parts(view(LIGHTS[:1], PLACES[:1], READ[:1]))
 
 
 def calibrated(made: JudgedSet, full_scale_lx: float, dark: float = 0.02, **fields: Any) -> JudgedSet:

@@ -259,14 +259,14 @@ def test_learnt_dial_duration_and_colour_are_stated() -> None:
 
     assert key.move.power_stops == pytest.approx(-4.25, abs=0.1)
     assert key.move.learnt
-    assert any(effect.startswith("shorter flash: t0.1 1/") for effect in key.move.effects)
-    assert any(effect.startswith("cooler: 6") for effect in key.move.effects)
+    assert any(str(effect).startswith("shorter flash: t0.1 1/") for effect in key.move.effects)
+    assert any(str(effect).startswith("cooler: 6") for effect in key.move.effects)
 
 
 def test_a_move_states_softness_and_evenness() -> None:
     """By distance: the angle that the source fills, and what hands and feet get against the face, before and after."""
     found = moves(plan(whole(THREE, details={"face_height_m": 1.5}), [Wish("FILL", None, 1.0)], by="distance"))
-    effects = "; ".join(found["FILL"].move.effects)
+    effects = "; ".join(map(str, found["FILL"].move.effects))
 
     # 90 cm at 1.2 m fill 2·atan(0.45/1.2) = 41 degrees.
     assert "instead of 41°" in effects

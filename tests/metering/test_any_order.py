@@ -60,7 +60,7 @@ def test_nothing_known_keeps_the_announced_order_and_says_so(session: Session, p
     order = session.order()
 
     assert order is not None
-    assert order.said() == ["nothing is known yet of KEY, FILL and HAIR: fire them in this order"]
+    assert [str(one) for one in order.said()] == ["nothing is known yet of KEY, FILL and HAIR: fire them in this order"]
     assert [o.light.name for o in fire(session, pop, 60.0, 200.0, 90.0) if o.light] == ["KEY", "FILL", "HAIR"]
 
 
@@ -71,7 +71,7 @@ def test_two_lights_that_cannot_be_told_apart_are_said_beforehand_and_keep_their
     order = session.order()
 
     assert order is not None
-    assert order.said() == ["KEY and FILL cannot be told apart: fire KEY first"]
+    assert [str(one) for one in order.said()] == ["KEY and FILL cannot be told apart: fire KEY first"]
     assert [r.light_id for r in session.may_come()] == [session.light("KEY").id, session.light("HAIR").id]
     heard = fire(session, pop, 100.2, 301.0, 99.9)
     assert [o.light.name for o in heard if o.light] == ["KEY", "HAIR", "FILL"]

@@ -7,7 +7,17 @@ from pathlib import Path
 
 import pytest
 
+from meterlink.words import language
+from mobile import texts
 from tests.mobile.desks import Metered
+
+
+@pytest.fixture(autouse=True)
+def spoken_as_on_a_phone() -> Iterator[None]:
+    """Sentences are made for the phone, in English, as the app itself asks for."""
+    texts.use("en")
+    yield
+    language.use(None, language.Place.TERMINAL)
 
 
 @pytest.fixture

@@ -5,6 +5,8 @@ from __future__ import annotations
 import pytest
 
 from meterlink.checks.findings import Finding
+from meterlink.words.actions import Do
+from meterlink.words.told import Told, told
 from mobile import set_state as state
 from mobile.desk import Shot
 from mobile.metering_state import Figure
@@ -117,28 +119,28 @@ def test_places_are_held_at_the_ends_of_the_scale(stops: float, place: float) ->
 @pytest.mark.parametrize(
     ("kind", "rank", "light", "advice", "severity", "act"),
     [
-        ("stale", 3.0, "KEY", "meterlink meter KEY", "retake", "meter"),
+        ("stale", 3.0, "KEY", told("do", do=Do("meter", light="KEY")), "retake", "meter"),
         (
             "no_distance",
             1.5,
             "KEY",
-            "meterlink light move KEY --distance 1.4m (no new pop is needed)",
+            told("no_distance_do", do=Do("give_distance", light="KEY")),
             "corrected",
             "place",
         ),
-        ("sum_missing", 0.5, "", "fire all together once: meterlink meter --together", "good", "together"),
-        ("sum", 3.2, "FILL", "fire FILL alone once more, dome at its point: meterlink meter FILL", "retake", "meter"),
-        ("sum", 3.2, "FILL", "fire all but FILL together: meterlink meter --together KEY", "retake", "together"),
-        ("evenness", 1.2, "", "move the strongest light back or fill from below", "corrected", ""),
+        ("sum_missing", 0.5, "", told("sum_missing_do", do=Do("meter_together")), "good", "together"),
+        ("sum", 3.2, "FILL", told("alone_again", light="FILL", do=Do("meter", light="FILL")), "retake", "meter"),
+        ("sum", 3.2, "FILL", told("all_but", light="FILL", do=Do("meter_some_together", lights=("KEY",))), "retake", "together"),
+        ("evenness", 1.2, "", told("head_to_toe_do"), "corrected", ""),
     ],
 )
 def test_a_finding_has_a_shape_words_without_commands_and_a_tap(
-    metered, kind: str, rank: float, light: str, advice: str, severity: str, act: str
+    metered, kind: str, rank: float, light: str, advice: Told, severity: str, act: str
 ) -> None:
     """Each finding of the checks is shown with what to do, and the tap that begins to do it."""
     shot = metered(2).desk.shot
 
-    shown = state.finding_look(shot, Finding(kind, rank, light, "what was seen", advice, {}), 0)
+    shown = state.finding_look(shot, Finding(kind, rank, light, told("note", note="what was seen"), advice, {}), 0)
 
     assert (shown.severity, shown.act) == (severity, act)
     assert shown.todo

@@ -1,4 +1,4 @@
-"""Sentences without commands, the voice, the first page, made-up light and the demo set."""
+"""The voice, the first page, made-up light and the demo set."""
 
 from __future__ import annotations
 
@@ -8,37 +8,9 @@ from meterlink.metering.walk import Request
 from mobile.demo_set import SIMULATED_TAG, open_demo
 from mobile.first_state import COUNTS, first_look, start_lights
 from mobile.made_up import CARD_GAIN, pulse_for
-from mobile.saying import without_commands
 from mobile.sensor_desk import Found, Status
 from mobile.set_state import set_look
 from mobile.voice import Voice
-
-
-@pytest.mark.parametrize(
-    ("text", "said"),
-    [
-        ("there is no light 'X': add it with 'meterlink light add'", "there is no light 'X'"),
-        (
-            "no shares: the direction of KEY is not given (meterlink light move NAME --from 40,20)",
-            "no shares: the direction of KEY is not given",
-        ),
-        (
-            "KEY: the dome cannot be held 2 m off: check both distances",
-            "KEY: the dome cannot be held 2 m off: check both distances",
-        ),
-        ("written by a newer meterlink (schema 9, this one knows 2): update meterlink",) * 2,
-        ("fire all but KEY together: meterlink meter --together FILL", "fire all but KEY together"),
-        ("meterlink meter KEY", "meterlink meter KEY"),
-    ],
-)
-def test_sentences_lose_their_commands_and_nothing_else(text: str, said: str) -> None:
-    """On a phone nobody types a command; the rest of the sentence stays word for word."""
-    assert without_commands(text) == said
-
-
-def test_a_bare_command_can_be_replaced() -> None:
-    """Where the app knows better words, nothing is left of a bare command."""
-    assert without_commands("meterlink meter KEY", otherwise="") == ""
 
 
 def test_readings_are_spoken_in_order_and_a_broken_voice_stops_nothing() -> None:

@@ -26,7 +26,6 @@ PLAIN = sorted(
         "demo_set",
         "shot",
         "matching",
-        "saying",
         "voice",
         "light_fields",
     )

@@ -66,15 +66,6 @@ def test_modelling_lamps_are_the_difference():
     assert ambient.modelling_illuminance(20.0, 21.0) == 0.0
 
 
-def test_sentences_show_the_numbers():
-    """The judgement says how many stops, what is added, and why it ghosts."""
-    ghost = ambient.sentence(ambient.judge(10.0, 300.0, 1 / 64, "fill side"))
-    assert "1.1 stops above the room at fill side" in ghost
-    assert "ghost of 32%" in ghost
-    assert ambient.sentence(ambient.judge(160.0, 300.0, 1 / 64)).endswith("clean")
-    assert ambient.sentence(ambient.judge(160.0, 0.0, 1 / 64)) == "no room light"
-
-
 @pytest.mark.parametrize("bad", [0.0, -1.0, math.nan, math.inf])
 def test_impossible_values_are_refused(bad):
     """Zero, negative, NaN and infinite arguments raise ValueError."""

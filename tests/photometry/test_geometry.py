@@ -12,10 +12,10 @@ from meterlink.photometry.geometry import (
     direction,
     dot,
     frame_of,
+    gap,
     held_off_vector,
     length,
     receptor_normal,
-    refusal,
     unit,
 )
 from meterlink.photometry.sources import Disk, Rectangle
@@ -81,12 +81,11 @@ def test_receptor_looks_at_the_source() -> None:
         receptor_normal("light", frame.centre, frame)
 
 
-def test_refusals_in_words() -> None:
-    """Behind the plane and nearer than a tenth of the size are refused; beside a wide source one may stand closer."""
-    assert "not in front" in refusal(Disk(0.9), (0.0, 0.0, -0.1), "the dome")
-    assert "surrounds" in refusal(Disk(0.9), (0.0, 0.0, 0.08), "the dome")
-    assert refusal(Disk(0.9), (0.0, 0.0, 0.1), "the dome") == ""
-    assert refusal(Rectangle(0.2, 1.0), (0.5, 0.0, 0.05), "the dome") == ""
+def test_how_far_a_place_is_from_the_source() -> None:
+    """Behind the source there is no distance; beside a rectangle it counts from its edge."""
+    assert gap(Disk(0.9), (0.0, 0.0, -0.1)) is None
+    assert gap(Disk(0.9), (0.0, 0.0, 0.08)) == pytest.approx(0.08)
+    assert gap(Rectangle(0.2, 1.0), (0.5, 0.0, 0.3)) == pytest.approx(0.5)
     for bad in (math.nan, 91.0, -91.0):
         with pytest.raises(ValueError, match="feathered"):
             frame_of((0.0, 0.0, 1.0), 1.0, bad)

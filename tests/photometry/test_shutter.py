@@ -71,14 +71,11 @@ def test_train_exposure_is_mean_times_open_time():
     assert shutter.train_exposure_lxs(64_000, Shutter("focal-plane", 1 / 8000, 1 / 250)) == pytest.approx(8.0)
 
 
-def test_cautions():
-    """Faster than sync is said, a lost tail is said with its kind, a short flash at a slow shutter is silent."""
-    assert "sync speed" in shutter.caution(Shutter("focal-plane", 1 / 406))
-    assert "sync speed" not in (shutter.caution(Shutter("leaf", 1 / 512), t01_s=1e-4) or "")
-    assert "evenly" in shutter.caution(Shutter("leaf", 1 / 512), t01_s=1 / 300)
-    assert "band" in shutter.caution(Shutter("focal-plane", 1 / 203, travel_s=1 / 300), t01_s=1 / 300)
-    assert shutter.caution(Shutter("focal-plane", 1 / 128, travel_s=1 / 300), t01_s=1 / 2000) is None
-    assert shutter.caution(Shutter("focal-plane", 1 / 203.2)) is None
+def test_beyond_the_sync_speed():
+    """Faster than the sync speed is told, by more than the rounding of its name; a leaf shutter has none."""
+    assert shutter.beyond_sync(Shutter("focal-plane", 1 / 406))
+    assert not shutter.beyond_sync(Shutter("leaf", 1 / 512))
+    assert not shutter.beyond_sync(Shutter("focal-plane", 1 / 203.2))
 
 
 @pytest.mark.parametrize(
@@ -102,4 +99,4 @@ def test_impossible_arguments_are_refused():
     with pytest.raises(ValueError, match="samples"):
         shutter.share_of_wave([0.0], [1.0], 0.0)
     with pytest.raises(ValueError, match="sync"):
-        shutter.caution(Shutter("leaf", 0.01), sync_speed_s=0.0)
+        shutter.beyond_sync(Shutter("leaf", 0.01), sync_speed_s=0.0)

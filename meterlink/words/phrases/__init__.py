@@ -1,0 +1,9 @@
+"""Every phrase by its code: the English text with places for values, as the catalogues have it (``words/told.py`` fills it)."""
+
+from __future__ import annotations
+
+from meterlink.words.phrases import checks, judging, metering, tables
+
+__all__ = ["PHRASES"]
+
+PHRASES: dict[str, str] = {**judging.PHRASES, **tables.PHRASES, **checks.PHRASES, **metering.PHRASES}

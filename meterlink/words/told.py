@@ -1,0 +1,112 @@
+"""What there is to say, as a code with its values: judging, tables, checks and metering carry this, and no sentence.
+
+``told("half_way", what=..., point="face")`` becomes words when somebody reads it: ``str()`` of it looks the code up in
+``words/phrases``, in the language and for the place in use.  Values keep their units; the phrase says how each is written::
+
+    "{light} is {stops:size} stop over"      told("over", light="KEY", stops=0.31)
+
+How a value is written, beside the usual formats: ``length`` and ``cm`` (metres in), ``stops`` and ``stops2`` (signed),
+``size`` and ``size2`` (stops without their sign), ``stops_word`` (``1.6 stops``), ``u`` (an uncertainty, at least 0.1), ``lx``,
+``f``, ``shutter`` and ``dial`` (``1/125``), ``duration``, ``iso``, ``mm``, ``point`` (the name of a point); several values by ``,``
+``;`` ``and`` ``or``.  A value may itself be told, or an action.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any, NamedTuple
+
+from meterlink import units
+from meterlink.words.language import marked_for, say, say_count, say_for, translated, with_decimal_sign
+from meterlink.words.phrases import PHRASES
+
+__all__ = ["NOTHING", "Told", "all_of", "told"]
+
+
+class Told(NamedTuple):
+    """A code and its values; false when there is nothing to say."""
+
+    code: str
+    values: Mapping[str, Any] = {}
+
+    def __str__(self) -> str:
+        if not self.code:
+            return ""
+        return say(PHRASES[self.code], **{name: _Written(value) for name, value in self.values.items()})
+
+    def __format__(self, spec: str) -> str:
+        return format(str(self), spec)
+
+    def __bool__(self) -> bool:
+        return bool(self.code)
+
+
+NOTHING = Told("")
+
+
+def told(code: str, /, **values: object) -> Told:
+    """Return what is to be said: a code of ``PHRASES`` and the values for its places (``test_told.py`` sees to both)."""
+    return Told(code, values)
+
+
+def all_of(*parts: object, by: str = "; ") -> Told:
+    """Return several things said one after the other; empty ones are left out."""
+    kept = tuple(part for part in parts if part)
+    if not kept:
+        return NOTHING
+    return told({"; ": "parts", ": ": "heading", ", ": "listed", " and ": "and_parts"}[by], parts=kept)
+
+
+POINTS = (marked_for("point", "face"), marked_for("point", "hair"), marked_for("point", "rim"), marked_for("point", "background"))
+"""Points that every set knows; others have the name that somebody gave them."""
+
+
+def _known_point(point: str) -> str:
+    return say_for("point", point) if point in POINTS else point
+
+
+_KINDS: dict[str, Callable[[Any], str]] = {
+    "length": units.format_length,
+    "cm": lambda m: f"{m * 100:.0f} cm" if m >= 0.01 else f"{m * 1000:.0f} mm",
+    "stops": units.format_stops,
+    "stops2": lambda stops: units.format_stops(stops, 2),
+    "size": lambda stops: f"{abs(stops):.1f}",
+    "size2": lambda stops: f"{abs(stops):.2f}",
+    "stops_word": lambda stops: say_count("{size} stop", "{size} stops", 1 if abs(stops) < 1.05 else 2, size=f"{abs(stops):.1f}"),
+    "u": lambda stops: f"{max(0.1, round(stops, 1)):.1f}",
+    "lx": units.format_illuminance,
+    "f": units.format_f_number,
+    "shutter": units.format_shutter,
+    "dial": lambda time_s: units.format_shutter(time_s).removesuffix(" s"),
+    "duration": units.format_duration,
+    "iso": units.format_iso,
+    "point": lambda point: _known_point(str(point)),
+    "mm": lambda mm: f"{mm:.1f} mm" if mm < 9.95 else f"{mm:.0f} mm",
+}
+_JOINED = {",": ", ", ";": "; ", ":": ": "}
+
+
+class _Written:
+    """A value as a phrase writes it, with the language's decimal sign."""
+
+    def __init__(self, value: Any) -> None:
+        self.value = value
+
+    def __str__(self) -> str:
+        return str(self.value)
+
+    def __format__(self, spec: str) -> str:
+        value = self.value
+        if spec in _KINDS:
+            return with_decimal_sign(_KINDS[spec](value))
+        if isinstance(value, tuple | list) and not isinstance(value, Told):
+            return _listed([str(one) for one in value], spec)
+        text = format(value, spec)
+        return with_decimal_sign(text) if isinstance(value, float | int) else text
+
+
+def _listed(texts: list[str], spec: str) -> str:
+    if spec in _JOINED:
+        return _JOINED[spec].join(texts)
+    last = translated(PHRASES["or" if spec == "or" else "and"])
+    return f"{', '.join(texts[:-1])} {last} {texts[-1]}" if len(texts) > 1 else "".join(texts)

@@ -1,0 +1,150 @@
+"""What there is to say is a code with values everywhere but in words/; every code has its phrase, every place its value."""
+
+from __future__ import annotations
+
+import ast
+import re
+import string
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from meterlink.words.actions import Do
+from meterlink.words.language import use
+from meterlink.words.phrases import PHRASES, checks, judging, metering, tables
+from meterlink.words.told import NOTHING, Told, all_of, told
+
+PACKAGE = Path(__file__).parents[2] / "meterlink"
+ROOMS = ("judging", "tables", "checks", "metering")
+NO_SENTENCE = 5
+"""So many words with a blank between them make a sentence; fewer are a name."""
+MADE_UP = {f"held_{way}" for way in ("light", "up", "down", "camera", "left", "right")}
+
+
+def places(template: str) -> set[str]:
+    """Names of the places of a template."""
+    return {name for _, name, _, _ in string.Formatter().parse(template) if name}
+
+
+def calls(path: Path) -> Iterator[tuple[int, list[str], set[str], bool]]:
+    """Yield line, codes, names of values and whether there are more of them, for each ``told(...)`` of a module."""
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "told" and node.args:
+            names = {word.arg for word in node.keywords if word.arg}
+            yield node.lineno, _codes(node.args[0]), names, any(word.arg is None for word in node.keywords)
+
+
+def _codes(node: ast.expr) -> list[str]:
+    """The codes that an argument may be; none for one that is put together."""
+    if isinstance(node, ast.IfExp):
+        return _codes(node.body) + _codes(node.orelse)
+    return [node.value] if isinstance(node, ast.Constant) and isinstance(node.value, str) else []
+
+
+def modules() -> list[Path]:
+    """Modules that say something by a code."""
+    return sorted(path for path in PACKAGE.rglob("*.py") if "told(" in path.read_text("utf-8"))
+
+
+@pytest.mark.parametrize("path", modules(), ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_every_code_that_is_told_has_its_phrase_and_its_values(path: Path) -> None:
+    """A code without a phrase, or a phrase with a place that gets no value, would only be seen on set."""
+    for line, codes, names, more in calls(path):
+        for code in codes:
+            assert code in PHRASES, f"{path.name}:{line}: {code}"
+            assert more or places(PHRASES[code]) <= names, f"{path.name}:{line}: {code}"
+
+
+def test_no_phrase_is_written_twice() -> None:
+    """Each code stands in one file."""
+    files = [one.PHRASES for one in (checks, judging, metering, tables)]
+
+    assert sum(map(len, files)) == len(PHRASES)
+
+
+def test_every_phrase_is_used() -> None:
+    """A phrase that nothing says is not kept, nor translated."""
+    source = "".join(path.read_text("utf-8") for path in PACKAGE.rglob("*.py") if "phrases" not in path.parts)
+    built = ("dome_", "held_", "wait_", "logged_", "against_", "aim_", "gel_", "all_alike_", "most_alike_")
+    unused = [
+        code for code in PHRASES
+        if f'"{code}"' not in source and f"'{code}'" not in source and not code.startswith(built) and not code.endswith("_else")
+    ]  # fmt: skip
+
+    assert not unused
+
+
+def sentences(path: Path) -> Iterator[tuple[int, str]]:
+    """Yield what looks like English for a reader: texts of several words that are no docstring and no error."""
+    tree = ast.parse(path.read_text("utf-8"))
+    skipped: set[int] = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
+            skipped.add(id(node.value))
+        raised = isinstance(node, ast.Raise | ast.Assert)
+        if raised or (isinstance(node, ast.Call) and _name(node).endswith(("Error", "Failed", "InLibrary", "say"))):
+            skipped |= {id(one) for one in ast.walk(node)}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in skipped:
+            words = re.findall(r"[A-Za-z]{2,}", node.value)
+            sentence = len(words) >= NO_SENTENCE and " " in node.value.strip()
+            if "[" not in node.value and (sentence or re.search(r"\bmeterlink [a-z]", node.value)):
+                yield node.lineno, node.value
+
+
+def _name(call: ast.Call) -> str:
+    return call.func.id if isinstance(call.func, ast.Name) else call.func.attr if isinstance(call.func, ast.Attribute) else ""
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_no_sentence_and_no_command_stands_in_a_room_of_the_domain(room: str) -> None:
+    """They carry codes with numbers; what is raised is an error's template, as everywhere."""
+    found = [f"{path.name}:{line}: {text}" for path in sorted((PACKAGE / room).rglob("*.py")) for line, text in sentences(path)]
+
+    assert not found
+
+
+def test_nothing_reads_a_sentence() -> None:
+    """No front end looks for words in what was said: it asks for kind, code, numbers and action."""
+    said = r"\.(?:advice|reason|message|sentence|missing|text)"
+    whose = "(?:finding|found|outcome|row|judged|state)"
+    reading = re.compile(rf'" in [^#]*{said}\b|{whose}{said}\.(?:startswith|partition|find|split)\(')
+    folders = (PACKAGE, PACKAGE.parent / "mobile")
+    found = [
+        f"{path.name}: {line.strip()}"
+        for folder in folders
+        for path in folder.rglob("*.py")
+        for line in path.read_text("utf-8").splitlines()
+        if reading.search(line)
+    ]
+
+    assert not found
+
+
+def test_values_are_written_as_people_write_them() -> None:
+    """Units and signs come from the phrase, the decimal sign from the language."""
+    said = told("held_light", receptor=told("dome"), held_off_m=0.2, point="face")
+
+    use("en")
+    assert str(said) == "dome 20 cm in front of the face"
+    assert str(told("under", light="KEY", stops=-0.31, u95=0.2)) == "KEY is 0.3 stop under (± 0.2)"
+    use("de")
+    assert "0,3" in str(told("under", light="KEY", stops=-0.31, u95=0.2))
+
+
+def test_several_are_said_one_after_the_other() -> None:
+    """Empty parts leave nothing behind; nothing at all is false."""
+    use("en")
+
+    assert str(all_of(told("tape"), NOTHING, told("say_where"))) == f"{PHRASES['tape']}; {PHRASES['say_where']}"
+    assert not all_of(NOTHING, NOTHING)
+    assert str(NOTHING) == ""
+
+
+def test_an_action_within_is_put_for_the_place() -> None:
+    """What is told keeps the action; only reading it makes it a command or a touch."""
+    use("en")
+
+    assert str(told("meter_it", do=Do("meter", light="KEY"))) == "meter it: meterlink meter KEY"
+    assert isinstance(told("tape"), Told)
