@@ -17,13 +17,13 @@ from meterlink.checks.findings import CAUTION, FINE, NOTE, Finding, register
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.photometry import ambient
 from meterlink.photometry.series import nearest_time_s
-from meterlink.records import Reading
+from meterlink.records import Calibration, Reading
 from meterlink.records.kept import OWN_POINT_ROLES
 from meterlink.tables.ratios import exposure_lxs
 from meterlink.words.actions import Do
 from meterlink.words.told import NOTHING, Told, all_of, told
 
-__all__ = ["LAMPS_OFF", "LAMPS_ON", "Level", "level", "lit_parts", "room_light"]
+__all__ = ["LAMPS_OFF", "LAMPS_ON", "Level", "level", "lit_parts", "resolution_lx", "room_light"]
 
 LAMPS_ON, LAMPS_OFF = "lamps on", "lamps off"
 LAMPS = {LAMPS_ON: "lamps_on", LAMPS_OFF: "lamps_off"}
@@ -68,6 +68,13 @@ def level(view: JudgedSet, point: str = "face") -> Level | None:
         adds = None if dark is None else ambient.modelling_illuminance(value, dark)
         return Level(value, value * chosen.u_rel, "room reading", chosen.note, adds, dark)
     return _before_the_pops(view)
+
+
+def resolution_lx(calibration: Calibration | None, range_index: int) -> float:
+    """Return the light below which a range tells nothing but that it is less, in lx; 0 where its calibration does not say."""
+    if calibration is None or not 0 <= range_index < len(calibration.ranges):
+        return 0.0
+    return _u_dark(calibration.details, range_index) * calibration.ranges[range_index].full_scale_lx
 
 
 def _usable(reading: Reading) -> bool:

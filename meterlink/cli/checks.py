@@ -11,10 +11,17 @@ what each light gave before, and looks at distances, evenness, room light, flash
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 
-from meterlink.cli.frame import add_json_option, add_setup_option, is_terminal, open_session, print_json, wrapped
+from meterlink.checks.findings import Finding
+from meterlink.cli.frame import BOLD, PLAIN, add_json_option, add_setup_option, is_terminal, open_session, print_json, wrapped
+from meterlink.words.actions import Do
+from meterlink.words.language import marked, say, say_count
+from meterlink.words.shared import finding_lines
 
-MARKS = {3: "wrong", 2: "doubtful", 1: "caution", 0: "note"}
+MARKS = {3: marked("wrong"), 2: marked("doubtful"), 1: marked("caution"), 0: marked("note"), -1: marked("well")}
+WIDTH = 9
+"""Columns of the mark in front."""
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -24,17 +31,34 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print the findings."""
+    """Print the findings, and what was looked at and is well."""
     session = open_session(args)
     with session.library:
-        found = session.checks()
+        found, well = session.checks(), session.answers()
     if args.json:
-        print_json([finding.as_json() for finding in found])
+        print_json([finding.as_json() for finding in (*found, *well)])
         return 0
     if not found:
-        print(f"{session.setup.name}: nothing to object to")
-    bold, plain = ("\033[1m", "\033[0m") if is_terminal() else ("", "")
-    for finding in found:
-        print(wrapped(f"{bold}{MARKS[int(finding.rank)]:<9}{plain}{finding.text}", " " * 9))
-        print(wrapped(f"         → {finding.advice}", " " * 11))
+        print(say("{setup}: nothing to object to", setup=session.setup.name))
+    for line in finding_lines([*found, *well]):
+        mark = say(MARKS[int(line.rank)]) + " "
+        text = wrapped(f"{mark:<{WIDTH}}{line.said}", " " * WIDTH)
+        print(f"{BOLD}{text[:WIDTH]}{PLAIN}{text[WIDTH:]}" if is_terminal() else text)
+        if line.to_do:
+            print(wrapped(f"{'':{WIDTH}}→ {line.to_do}", " " * (WIDTH + 2)))
     return 0
+
+
+def count_line(found: Sequence[Finding]) -> str:
+    """Return what the checks have to say in one line, ``2 cautions: meterlink checks``; empty when they found nothing of weight."""
+    ranks = [int(line.rank) for line in finding_lines(found)]
+    counted = [(n, rank) for rank in (3, 2, 1) if (n := ranks.count(rank))]
+    said = []
+    for n, rank in counted:
+        if rank == 3:
+            said.append(say_count("{count} thing wrong", "{count} things wrong", n))
+        elif rank == 2:
+            said.append(say_count("{count} doubt", "{count} doubts", n))
+        else:
+            said.append(say_count("{count} caution", "{count} cautions", n))
+    return say("{what}: {do}", what=", ".join(said), do=Do("checks")) if said else ""

@@ -26,6 +26,7 @@ from meterlink.sensor.find import find_first, remembered
 from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.registry import parse
 from meterlink.sensor.measuring.sensor import LOOKING, READY, STOPPED, SensorState
+from meterlink.words.sentences import level
 from meterlink.words.told import told
 
 BOLD, DIM, PLAIN, CLEAR_LINE = "\033[1m", "\033[2m", "\033[0m", "\r\033[K"
@@ -40,6 +41,8 @@ class Screen:
         """Called with every outcome; may move the walk and returns what else is to be said."""
         self.live = is_terminal()
         self.simulated = False
+        self.used: Calibration | None = None
+        """What readings are made with, once it is known."""
         self._waited: Request | None = None
         self._told_before = False
         self._level = ""
@@ -67,6 +70,7 @@ class Screen:
 
     def calibration(self, used: Calibration, identity: Identity | None) -> None:
         """Say which calibration the readings are made with, and what is to be known of it; a simulated sensor is as designed."""
+        self.used = used
         self.say(in_use(used))
         if identity is None or self.simulated:
             return
@@ -80,7 +84,7 @@ class Screen:
     def level(self, m: Measurement) -> None:
         """Show the live light."""
         if self.live and m.illuminance_lx is not None:
-            self._level = f"{m.illuminance_lx:,.0f} lx now"
+            self._level = str(level(max(m.illuminance_lx, 0.0), self.used, m.range_index))
             self._draw()
 
     def _draw(self) -> None:

@@ -5,18 +5,24 @@ from __future__ import annotations
 import argparse
 import json
 import os
-import shutil
 import sys
-import textwrap
+import unicodedata
 from collections.abc import Sequence
 from typing import Any
 
 from meterlink import units
 from meterlink.cli.completing import SETUPS, completes
+from meterlink.cli.terminal import broken, terminal_width
 from meterlink.library.store import Library
 from meterlink.metering.session import Session
 from meterlink.records import Light, Setup
 from meterlink.records.placement_rules import check_held_off
+from meterlink.words.language import say as say_word
+
+BOLD, PLAIN = "\033[1m", "\033[0m"
+COLOURS = {"good": "\033[32m", "corrected": "\033[33m", "retake": "\033[1;31m"}
+SENTENCES = frozenset({"reason", "what to do"})
+"""Headings of columns that hold sentences: they need no heading under a row."""
 
 
 def add_setup_option(parser: argparse.ArgumentParser) -> None:
@@ -78,46 +84,49 @@ def wrapped(text: str, indent: str = "    ") -> str:
     """Return a sentence broken at words for the terminal's width; for a program it stays one line."""
     if not is_terminal():
         return text
-    width = max(40, shutil.get_terminal_size().columns)
-    return textwrap.fill(text, width, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False)
+    return broken(text, indent, terminal_width())
 
 
 def print_rows(headings: Sequence[str], rows: Sequence[Sequence[str]], *, title: str = "", right: str = "") -> None:
-    """Print a table: rich on a terminal, plain aligned columns when piped.
+    """Print a table: on a terminal as wide as it is, whole when piped.
 
-    ``right`` has one character per column: ``r`` aligns it to the right.
+    ``right`` has one character per column: ``r`` aligns it to the right.  Of a table that is wider than the terminal the longest
+    columns of text go under their row, broken at words: nothing is cut.
     """
     right = right.ljust(len(headings), "l")
-    rows = [[" ".join(str(cell).splitlines()) for cell in row] for row in rows]  # a line end in a name makes no row
-    if is_terminal():
-        _print_rich(headings, rows, title, right)
-        return
+    # A line end in a name makes no row.
+    rows = [[" ".join(str(cell).splitlines()) for cell in row] for row in rows]
+    terminal = is_terminal()
+    colours = {say_word(word): colour for word, colour in COLOURS.items()} if terminal else {}
+    bold, plain = (BOLD, PLAIN) if terminal else ("", "")
     if title:
-        print(title)
-    widths = [max(len(str(row[i])) for row in (headings, *rows)) for i in range(len(headings))]
-    for row in (headings, *rows):
-        cells = [
-            str(cell).rjust(width) if side == "r" else str(cell).ljust(width)
-            for cell, width, side in zip(row, widths, right, strict=True)
-        ]
-        print("  ".join(cells).rstrip())
+        print(f"{bold}{title}{plain}")
+    kept = _fitting(headings, rows, terminal_width()) if terminal else list(range(len(headings)))
+    widths = [max(cell_width(row[i]) for row in (headings, *rows)) for i in range(len(headings))]
+    space = 1 if terminal and sum(widths[i] + 2 for i in kept) - 2 > terminal_width() else 2
+    for number, row in enumerate((headings, *rows)):
+        cells = []
+        for i in kept:
+            pad = " " * (widths[i] - cell_width(row[i]))
+            cell = pad + row[i] if right[i] == "r" else row[i] + pad
+            # Words and signs carry the meaning; colour only underlines it.
+            cells.append(colours[row[i]] + cell + PLAIN if row[i] in colours else cell)
+        line = (" " * space).join(cells).rstrip()
+        print(f"{bold}{line}{plain}" if number == 0 else line)
+        if number:
+            for i in (i for i in range(len(headings)) if i not in kept and row[i]):
+                print(wrapped(f"    {headings[i]}: {row[i]}" if headings[i] not in SENTENCES else f"    {row[i]}", " " * 6))
 
 
-def _print_rich(headings: Sequence[str], rows: Sequence[Sequence[str]], title: str, right: str) -> None:
-    from rich.console import Console
-    from rich.table import Table
-    from rich.text import Text
-
-    # No box: the widest row of the ratio table then fits the 80 columns of a small terminal.
-    table = Table(box=None, title=title or None, title_justify="left", pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
-    for heading, side in zip(headings, right, strict=True):
-        table.add_column(heading, justify="right" if side == "r" else "left", no_wrap=True)
-    for row in rows:
-        # Text, not markup: a light named "[red]" must not colour the table.
-        table.add_row(*(Text(str(cell), style=_style(str(cell))) for cell in row))
-    Console().print(table)
+def _fitting(headings: Sequence[str], rows: Sequence[Sequence[str]], width: int) -> list[int]:
+    """Columns that stand side by side in this width: those of sentences leave first, then the widest ones, never the first."""
+    kept = list(range(len(headings)))
+    widths = [max(cell_width(row[i]) for row in (headings, *rows)) for i in range(len(headings))]
+    while len(kept) > 1 and sum(widths[i] + 1 for i in kept) - 1 > width:
+        kept.remove(max(kept[1:], key=lambda i: (headings[i] in SENTENCES, widths[i])))
+    return kept
 
 
-def _style(cell: str) -> str:
-    # Words and signs carry the meaning; colour only underlines it.
-    return {"good": "green", "corrected": "yellow", "retake": "bold red"}.get(cell, "")
+def cell_width(text: str) -> int:
+    """Columns of a terminal that a text takes: wide letters take two, marks above others none."""
+    return sum(0 if unicodedata.combining(sign) else 2 if unicodedata.east_asian_width(sign) in "WF" else 1 for sign in text)

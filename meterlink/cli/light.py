@@ -7,7 +7,9 @@ examples:
   meterlink light add                       asks for modifier, distance, direction and power in turn
   meterlink light move KEY 1m 1/8
   meterlink light move KEY --gel none --modifier "octa 120"
-  meterlink light KEY
+  meterlink light KEY                       where it stands
+  meterlink light show KEY --json
+  meterlink light remove CARD
   meterlink light list
 
 In the order of a diagram: name, head or modifier, distance, azimuth, elevation, power; what the kit knows of them (size,

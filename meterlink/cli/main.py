@@ -10,14 +10,14 @@ import argparse
 import contextlib
 import os
 import sys
-import textwrap
 from collections.abc import Iterator, Sequence
 from types import ModuleType
 from typing import Any, NoReturn, TextIO, cast
 
 from meterlink import __version__
 from meterlink.cli.as_typed import as_typed
-from meterlink.cli.terminal import CleanStream, cleaned
+from meterlink.cli.help import HelpAll, one_screen
+from meterlink.cli.terminal import CleanStream, broken, cleaned, terminal_width
 from meterlink.errors import MeterlinkError, ShowingFailed
 
 VERBS: dict[str, tuple[str, str]] = {
@@ -89,21 +89,26 @@ class Parser(argparse.ArgumentParser):
         super().__init__(formatter_class=argparse.RawDescriptionHelpFormatter, **{"allow_abbrev": False, **options})
         # No default, so that an action's parser does not forget what stood before the action.
         self.add_argument("--library", metavar="FILE", default=argparse.SUPPRESS, help=argparse.SUPPRESS)
+        self.add_argument("--help-all", action=HelpAll, dest=argparse.SUPPRESS)
 
     def error(self, message: str) -> NoReturn:
         """End with one line, as for every other error; argparse would print the whole usage."""
-        self.exit(2, f"meterlink: {cleaned(message)}: see {self.prog} --help\n")
+        self.exit(2, _at_words(f"meterlink: {cleaned(message)}: see {self.prog} --help") + "\n")
 
     def format_help(self) -> str:
+        """Return the help that fits one screen."""
+        self.described()
+        return one_screen(self)
+
+    def described(self) -> None:
         """Take summary and examples from the docstring of the verb's module; an action has those of its own."""
         verb, *action = self.prog.split()[1:]
         summary, _, rest = (module_of(verb).__doc__ or "").strip().partition("\n\n")
-        own = [line for line in rest.splitlines() if line.startswith(f"  {self.prog} ")]
+        own = [line for line in rest.splitlines() if f"{line} ".startswith(f"  {self.prog} ")]
         if not action:
-            self.description, self.epilog = textwrap.fill(summary, 80), rest
+            self.description, self.epilog = " ".join(summary.split()), rest
         elif own:
             self.epilog = "\n".join(["examples:", *own])
-        return super().format_help()
 
 
 def build_parser(verb: str) -> argparse.ArgumentParser:
@@ -138,6 +143,13 @@ def _unknown_verb(verb: str) -> str:
     near = difflib.get_close_matches(verb, VERBS, n=1)
     hint = f"did you mean '{near[0]}'?" if near else "'meterlink --help' lists the verbs"
     return f"meterlink: there is no verb '{verb[:40]}': {hint}"
+
+
+def _at_words(line: str) -> str:
+    """Break a line at words where a terminal would break it anywhere; a program gets it whole."""
+    if sys.stderr is None or not sys.stderr.isatty():
+        return line
+    return broken(line, "  ", terminal_width())
 
 
 def _forgive_encodings() -> None:
@@ -218,7 +230,7 @@ def _run_verb(verb: str, arguments: list[str], library: str | None) -> int:
         sys.stdout.flush()
         return result or 0
     except MeterlinkError as error:
-        print(f"meterlink: {cleaned(str(error))}", file=sys.stderr)
+        print(_at_words(f"meterlink: {cleaned(str(error))}"), file=sys.stderr)
         if isinstance(error, ShowingFailed):
             _close_output()
         return error.exit_code

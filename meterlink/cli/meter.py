@@ -96,7 +96,7 @@ def run(args: argparse.Namespace) -> int:
         code = run(drive(session, args.sensor, record_to=args.record, after=durations))
         if not args.room:
             print()
-            print_ratios(session)
+            print_ratios(session, calibration_known=True)
     return code
 
 

@@ -17,10 +17,15 @@ import argparse
 from meterlink import units
 from meterlink.checks.findings import Finding
 from meterlink.checks.shutter import beyond_sync
+from meterlink.cli.checks import count_line
 from meterlink.cli.frame import add_json_option, add_setup_option, is_terminal, open_session, print_json, print_rows, wrapped
 from meterlink.metering.session import Session
 from meterlink.records import Setup
 from meterlink.tables.ratios import Aperture, RatioRow, RatioTable
+from meterlink.words.actions import Do
+from meterlink.words.language import marked_for, say, say_for, with_decimal_sign
+from meterlink.words.shared import reasons
+from meterlink.words.told import told
 
 NOTHING = "–"
 
@@ -44,11 +49,14 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def print_ratios(session: Session) -> None:
-    """Print the table, the lighting ratio, the aperture, whether the shutter is beyond the sync speed, and what is missing."""
+def print_ratios(session: Session, *, calibration_known: bool = False) -> None:
+    """Print the table, the lighting ratio, the aperture, whether the shutter is beyond the sync speed, and what is missing.
+
+    At last how much the checks found.  ``calibration_known``: what the calibration is worth was said before, not again.
+    """
     setup, table = session.setup, session.ratios()
     if not table.rows:
-        print(f"{setup.name}: no lights yet: meterlink light add KEY --role key --disk 90cm --distance 1m")
+        print(say("{setup}: no lights yet: {do}", setup=setup.name, do=Do("add_light")))
         return
     with_t01 = any(row.t01_s for row in table.rows)
     headings = ["light", "role", "as read", "corr.", "at point", "from key", "ratio", "share"]
@@ -59,13 +67,26 @@ def print_ratios(session: Session) -> None:
         # A terminal is narrow and a reason is a sentence: the sentences stand below the table, the role is in the order.
         keep = [i for i, heading in enumerate(headings) if heading not in ("role", "reason")]
         narrow = [[row[i] for i in keep] for row in rows]
-        print_rows([headings[i] for i in keep], narrow, title=setup.name, right="".join(right[i] for i in keep))
-        for row in table.rows:
-            print(wrapped(f"{row.light} ({row.role}): {row.reason}"))
+        print_rows([_heading(headings[i]) for i in keep], narrow, title=setup.name, right="".join(right[i] for i in keep))
+        for reason in reasons(table.rows):
+            print(wrapped(str(reason)))
     else:
-        print_rows(headings, rows, title=setup.name, right=right)
-    for line in summary_lines(setup, table, beyond_sync(session.view())):
+        print_rows([_heading(one) for one in headings], rows, title=setup.name, right=right)
+    for line in summary_lines(setup, table, beyond_sync(session.view()), calibration_known=calibration_known):
         print(wrapped(line))
+    if counted := count_line(session.checks()):
+        print(counted)
+
+
+HEADINGS = (
+    marked_for("column", "light"), marked_for("column", "role"), marked_for("column", "as read"), marked_for("column", "corr."),
+    marked_for("column", "at point"), marked_for("column", "from key"), marked_for("column", "ratio"),
+    marked_for("column", "share"), marked_for("column", "t0.1"), marked_for("column", "verdict"), marked_for("column", "reason"),
+)  # fmt: skip
+
+
+def _heading(heading: str) -> str:
+    return say_for("column", heading)
 
 
 def _cells(row: RatioRow, with_t01: bool) -> list[str]:
@@ -73,7 +94,7 @@ def _cells(row: RatioRow, with_t01: bool) -> list[str]:
         row.light,
         row.role,
         _f(row.as_read_f),
-        NOTHING if row.correction_stops is None else units.format_stops(row.correction_stops, 2),
+        NOTHING if row.correction_stops is None else with_decimal_sign(units.format_stops(row.correction_stops, 2)),
         _f(row.corrected_f),
         _from_key(row),
         NOTHING if not row.light_over_key else key_to_light(row.light_over_key),
@@ -81,11 +102,11 @@ def _cells(row: RatioRow, with_t01: bool) -> list[str]:
     ]
     if with_t01:
         cells.append(units.format_duration(row.t01_s) if row.t01_s else NOTHING)
-    return [*cells, row.verdict or NOTHING, row.reason]
+    return [*cells, str(told(row.verdict)) if row.verdict else NOTHING, row.reason]
 
 
 def _f(value: float | None) -> str:
-    return NOTHING if value is None else units.format_f_number(value)
+    return NOTHING if value is None else with_decimal_sign(units.format_f_number(value))
 
 
 def _from_key(row: RatioRow) -> str:
@@ -94,43 +115,52 @@ def _from_key(row: RatioRow) -> str:
     if row.role == "key":
         return "0"
     u95 = f" ±{row.from_key_u95_stops:.1f}" if row.from_key_u95_stops is not None else ""
-    return units.format_stops(row.from_key_stops) + u95
+    return with_decimal_sign(units.format_stops(row.from_key_stops) + u95)
 
 
 def key_to_light(light_over_key: float) -> str:
     """``4:1``: the key against this light; ``1:2`` when the light is stronger."""
     ratio = 1.0 / light_over_key
-    return f"{ratio:.1f}:1".replace(".0:", ":") if ratio >= 1 else f"1:{light_over_key:.1f}".removesuffix(".0")
+    text = f"{ratio:.1f}:1".replace(".0:", ":") if ratio >= 1 else f"1:{light_over_key:.1f}".removesuffix(".0")
+    return with_decimal_sign(text)
 
 
-def summary_lines(setup: Setup, table: RatioTable, beyond: Finding | None = None) -> list[str]:
+def summary_lines(
+    setup: Setup, table: RatioTable, beyond: Finding | None = None, *, calibration_known: bool = False
+) -> list[str]:
     """What stands below the table."""
     lines = []
     incident, high_low = table.lighting_ratio_words
     if incident:
-        lines.append(f"lighting ratio: key to fill {incident} (incident),")
-        lines.append(f"                (key + fill) to fill {high_low} (highlight to shadow)")
+        lines.append(say("lighting ratio: key to fill {ratio} (incident),", ratio=incident))
+        lines.append(" " * 16 + say("(key + fill) to fill {ratio} (highlight to shadow)", ratio=high_low))
     if table.aperture_key:
-        lines.append(f"set the camera to {_aperture(table.aperture_key)} from the key alone{_camera(setup)}")
+        lines.append(say("set the camera to {aperture} from the key alone", aperture=_aperture(table.aperture_key)))
     if table.aperture_key_and_fill:
-        lines.append(f"                  {_aperture(table.aperture_key_and_fill)} from key and fill together")
+        lines.append(" " * 15 + say("or {aperture} from key and fill", aperture=_aperture(table.aperture_key_and_fill)))
+    if table.aperture_key:
+        lines.append("               " + _camera(setup))
     if beyond is not None:
         lines.append(f"! {beyond.text}: {beyond.advice}")
-    lines += [f"note: {note}" for note in table.notes]
+    notes = [one for one in table.told if not (calibration_known and one.code == "assumed_calibration")]
+    lines += [say("note: {note}", note=note) for note in notes]
     return lines
 
 
 def _aperture(aperture: Aperture) -> str:
     left = aperture.left_over_stops
-    rest = "" if abs(left) < 0.05 else f", {units.format_stops(abs(left))} {'over' if left > 0 else 'under'}"
-    return f"{aperture.nominal} (exactly {units.format_f_number(aperture.f)} ±{aperture.u95_stops:.1f}{rest})"
+    exactly = say("{aperture} (exactly {f} ± {u:.1f}", aperture=aperture.nominal, f=_f(aperture.f), u=aperture.u95_stops)
+    if abs(left) < 0.05:
+        return f"{exactly})"
+    return f"{exactly}, {told('stops_over' if left > 0 else 'stops_under', stops=left)})"
 
 
 def _camera(setup: Setup) -> str:
     shutter = f", {units.format_shutter(setup.shutter_s)}" if setup.shutter_s else ""
     applied = []
     if setup.camera_offset_stops:
-        applied.append(f"camera offset {units.format_stops(setup.camera_offset_stops)}")
+        applied.append(say("camera offset {stops}", stops=units.format_stops(setup.camera_offset_stops)))
     if setup.filter_stops:
-        applied.append(f"filter {setup.filter_stops:.1f} stops")
-    return f" at {units.format_iso(setup.iso)}{shutter}" + (f" ({', '.join(applied)} included)" if applied else "")
+        applied.append(say("filter {stops:.1f} stops", stops=setup.filter_stops))
+    at = say("at {camera}", camera=f"{units.format_iso(setup.iso)}{shutter}")
+    return f"{at} ({say('{what} included', what=', '.join(applied))})" if applied else at

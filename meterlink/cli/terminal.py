@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+import shutil
+import textwrap
 from typing import Any, TextIO
 
 LINE_AGAIN = "\r\033[K"
@@ -19,15 +21,38 @@ def cleaned(text: str) -> str:
     return begin + _OURS_OR_CONTROL.sub(lambda found: found[1] or "\N{REPLACEMENT CHARACTER}", text[len(begin) :])
 
 
+_VISIBLE = re.compile("\033\\[[0-9;]*m")
+_TOGETHER = re.compile("(?<=[0-9±]) (?=(?:±|[0-9]|cm|mm|m|lx|lx·s|s|%|K|stops?|Blenden?)(?![a-zäöü]))")
+"""A number and its unit, or its uncertainty, stay on one line."""
+
+
+def broken(text: str, indent: str, width: int) -> str:
+    """Return a line broken at words to a width, never between a number and its unit."""
+    joined = _TOGETHER.sub("\N{NO-BREAK SPACE}", text)
+    lines = textwrap.fill(joined, width, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False)
+    return lines.replace("\N{NO-BREAK SPACE}", " ")
+
+
 class CleanStream:
-    """A stream of text that cleans what is written to it; anything else is the stream's own."""
+    """A stream of text that cleans what is written to it; a terminal's lines are broken at words.  The rest is the stream's own."""
 
     def __init__(self, stream: TextIO) -> None:
         self._stream = stream
 
     def write(self, text: str) -> int:
         """Write what is left of the text after cleaning."""
-        return self._stream.write(cleaned(text))
+        text = cleaned(text)
+        if len(text) > 40 and not text.startswith(LINE_AGAIN) and self._stream.isatty():
+            text = "".join(map(self._fitting, text.splitlines(keepends=True)))
+        return self._stream.write(text)
+
+    @staticmethod
+    def _fitting(line: str) -> str:
+        width = terminal_width()
+        if len(_VISIBLE.sub("", line).rstrip("\n")) <= width or _VISIBLE.search(line):
+            return line
+        indent = line[: len(line) - len(line.lstrip())]
+        return broken(line.rstrip("\n"), f"{indent}  ", width) + "\n" * line.endswith("\n")
 
     def writelines(self, lines: Any) -> None:
         """Write each line, cleaned."""
@@ -36,3 +61,8 @@ class CleanStream:
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._stream, name)
+
+
+def terminal_width() -> int:
+    """Columns of the terminal, at least 40."""
+    return max(40, shutil.get_terminal_size().columns)

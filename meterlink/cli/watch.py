@@ -14,11 +14,16 @@ import argparse
 import sys
 
 from meterlink import units
+from meterlink.checks.room_light import resolution_lx
 from meterlink.cli.frame import is_terminal, open_library
+from meterlink.cli.terminal import LINE_AGAIN
 from meterlink.errors import RecordingEnded
 from meterlink.photometry.exposure import f_number, f_number_steady
 from meterlink.records import Measurement
 from meterlink.report.wave import terminal_wave
+
+FLICKER_FROM = 10.0
+"""So many times what a range resolves, and its flicker can be told from its steps."""
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -55,7 +60,7 @@ async def _watch(args: argparse.Namespace) -> int:
     def on_measurement(m: Measurement) -> None:
         nonlocal seen
         if live:
-            print("\r\033[K", end="")
+            print(LINE_AGAIN, end="")
         print(pop_line(m, watching.constant, iso), flush=True)
         if args.wave and m.wave is not None:
             print(wave_text(watching, m), flush=True)
@@ -69,9 +74,9 @@ async def _watch(args: argparse.Namespace) -> int:
         nonlocal last_line
         if m.illuminance_lx is None:
             return
-        text = level_line(m, watching.constant, iso, shutter_s)
+        text = level_line(m, watching.constant, iso, shutter_s, resolution_lx(watching.calibration, m.range_index))
         if live:
-            print(f"\r\033[K{text}", end="", flush=True)
+            print(f"{LINE_AGAIN}{text}", end="", flush=True)
         elif m.at_s - last_line >= 1.0 or m.at_s < last_line:
             # A program that reads along gets one line a second, not a flood.
             last_line = m.at_s
@@ -86,7 +91,7 @@ async def _watch(args: argparse.Namespace) -> int:
             receptor=args.receptor or "",
             on_measurement=lambda m: watching.tell(on_measurement, m),
             on_level=on_level,
-            on_state=lambda state: print(f"{'' if not live else chr(13)}{state.words}", file=sys.stderr, flush=True),
+            on_state=lambda state: print(f"{LINE_AGAIN if live else ''}{state.words}", file=sys.stderr, flush=True),
         )
         try:
             await watching.open()
@@ -107,27 +112,30 @@ def pop_line(m: Measurement, constant: float, iso: float) -> str:
         return f"pop  {m.note}"
     parts = ["pop"]
     if m.exposure_lxs and m.exposure_lxs > 0:
-        parts += [units.format_f_number(f_number(m.exposure_lxs, iso, constant)), f"{m.exposure_lxs:.4g} lx·s"]
+        parts += [units.format_f_number(f_number(m.exposure_lxs, iso, constant)), units.format_exposure(m.exposure_lxs)]
     if m.t01_s:
         parts.append(f"t0.1 {units.format_duration(m.t01_s)}")
     if m.t05_s:
         parts.append(f"t0.5 {units.format_duration(m.t05_s)}")
     if m.peak_lx:
-        parts.append(f"peak {m.peak_lx:,.0f} lx")
+        parts.append(f"peak {units.format_illuminance(m.peak_lx)}")
     if m.note:
         parts.append(f"({m.note})")
     return "  ".join(parts)
 
 
-def level_line(m: Measurement, constant: float, iso: float, shutter_s: float) -> str:
-    """``steady  120 lx   f/1.4 at 1/125 s``."""
+def level_line(m: Measurement, constant: float, iso: float, shutter_s: float, least_lx: float = 0.0) -> str:
+    """``steady  120 lx   f/1.4 at 1/125 s``; below ``least_lx`` the range tells only that it is less."""
     lux = max(m.illuminance_lx or 0.0, 0.0)
+    if lux < least_lx:
+        return f"steady  below {units.format_illuminance(least_lx)}"
     parts = ["steady", units.format_illuminance(lux)]
     if lux > 0:
         f = f_number_steady(lux, shutter_s, iso, constant)
         if 0.5 <= f <= 128:
             parts.append(f"{units.format_f_number(f)} at {units.format_shutter(shutter_s)}")
-    if m.modulation is not None and m.modulation > 0.05:
+    # In the last codes of a range the steps themselves look like flicker.
+    if m.modulation is not None and m.modulation > 0.05 and lux >= FLICKER_FROM * least_lx:
         parts.append(f"flickers {m.modulation * 100:.0f} %")
     if m.cct_k:
         parts.append(f"{m.cct_k:.0f} K")

@@ -101,8 +101,19 @@ def format_angle(angle_deg: float) -> str:
     return f"{_signed(angle_deg, 0)}°"
 
 
+def three_figures(value: float) -> str:
+    """Return a number with three significant figures and without an exponent: ``0.125``, ``12.3``, ``1,250``."""
+    rounded = float(f"{value:.3g}")
+    return f"{rounded:,.0f}" if abs(rounded) >= 100.0 else f"{rounded:.10f}".rstrip("0").rstrip(".")
+
+
 def format_illuminance(illuminance_lx: float) -> str:
     """Return ``0.125 lx``, ``960 lx`` or ``12.3 klx``: three figures."""
     if abs(illuminance_lx) >= 9995.0:
-        return f"{float(f'{illuminance_lx / 1000.0:.3g}'):g} klx"
-    return f"{float(f'{illuminance_lx:.3g}'):g} lx"
+        return f"{three_figures(illuminance_lx / 1000.0)} klx"
+    return f"{three_figures(illuminance_lx)} lx"
+
+
+def format_exposure(exposure_lxs: float) -> str:
+    """Return a luminous exposure with three figures: ``0.717 lx·s``, ``220 lx·s``, ``1,250 lx·s``."""
+    return f"{three_figures(exposure_lxs)} lx·s"

@@ -31,7 +31,7 @@ USUAL: dict[str, object] = {
 ACTIONS: dict[str, Words] = {
     # set-ups
     "new_setup": Words(
-        "meterlink setup new {setup}", marked("begin a set-up"), marked("begin a set: Start page, how many lights")
+        "meterlink setup new {setup}", marked("begin a set-up"), marked("touch New set on the Library page")
     ),
     "use_setup": Words("meterlink setup use {setup}", marked("choose a set-up"), marked("choose one on the Library page")),
     "list_setups": Words(
@@ -53,7 +53,7 @@ ACTIONS: dict[str, Words] = {
     "add_light": Words(
         "meterlink light add KEY --role key --disk 90cm --distance 1m",
         marked("add the key light first"),
-        marked("touch Add a light on the Lights page"),
+        marked("touch Light on the Lights page"),
     ),
     "list_lights": Words("meterlink light list", marked("look at the list of lights"), marked("the Lights page shows them")),
     "change_light": Words(
@@ -111,20 +111,17 @@ ACTIONS: dict[str, Words] = {
     "meter_together": Words(
         "meterlink meter --together",
         marked("meter all lights of the face together"),
-        marked("touch All together on the metering page"),
+        marked("touch All together on the Set page"),
     ),
     "meter_some_together": Words(
         "meterlink meter --together {lights}",
         marked("meter these together"),
-        marked("touch All together on the metering page"),
+        marked("touch All together on the Set page"),
     ),
-    "meter_room": Words(
-        "meterlink meter --room", marked("meter the room light"), marked("touch Room light on the metering page")
-    ),
+    "meter_room": Words("meterlink meter --room", marked("meter the room light")),
     "meter_room_lamps": Words(
         "meterlink meter --room --lamps on",
         marked("meter the room light with the modelling lamps on, then with them off"),
-        marked("touch Room light on the metering page"),
     ),
     "meter_steady": Words("meterlink meter {light} --steady", marked("meter {light} as continuous light")),
     "say_held": Words(
@@ -133,7 +130,7 @@ ACTIONS: dict[str, Words] = {
         marked("move the slider under the last pop"),
     ),
     "declare_held": Words(
-        "meterlink meter {light}@{held}", marked("say how far the dome is held off"), marked("move the slider on the metering page")
+        "meterlink meter {light}@{held}", marked("say how far the dome is held off"), marked("move the slider on the Meter page")
     ),
     "undo": Words("meterlink undo", marked("take the last reading back"), marked("touch Take back")),
     "ratios": Words("meterlink ratios", marked("look at the table"), marked("see the Set page")),
@@ -143,7 +140,7 @@ ACTIONS: dict[str, Words] = {
     "watch_wave": Words("meterlink watch --wave", marked("watch a pop with its waveform")),
     "targets": Words("meterlink targets KEY=f/8 FILL=-1", marked("say what each light should give")),
     "match": Words("meterlink match {setup}", marked("meter and match"), marked("see the Match page")),
-    "match_set": Words("meterlink match {setup} --set", marked("say that it is set"), marked("touch I did that")),
+    "match_set": Words("meterlink match {setup} --set", marked("say that it is set"), marked("touch Did it on the Match page")),
     "demo": Words("meterlink demo", marked("try the demo set"), marked("touch Open the demo set")),
     "help": Words("meterlink --help", marked("see the list of verbs")),
     # sensors
@@ -165,10 +162,20 @@ ACTIONS: dict[str, Words] = {
     "store_restore": Words("meterlink store restore latest", marked("bring an earlier copy of the library back")),
     "store_restore_latest": Words("meterlink store restore latest", marked("put the last backup in its place")),
     "merge": Words("meterlink merge LIBRARY", marked("exchange it as a library file")),
-    "import": Words("meterlink import lowkey.json", marked("give a file"), marked("touch Import a file on the Library page")),
+    "import": Words("meterlink import lowkey.json", marked("give a file"), marked("touch Import on the Library page")),
     "name_library": Words("meterlink --library FILE setup list", marked("name another file")),
 }
 """Every action by its code."""
+
+TOUCHED = {
+    "All together": "set.sum", "Did it": "match.moved", "Import": "library.import", "Library": "place.library",
+    "Light": "lights.add", "Lights": "place.lights", "Match": "place.match", "Meter": "place.metering",
+    "Meter all": "metering.start", "Meter it": "lights.meter_this",
+    "More": "lights.more", "New set": "library.new", "Open the demo set": "first.demo",
+    "Sensors": "place.sensors", "Set": "place.set", "Settings": "place.settings", "Take back": "metering.take_back",
+    "Use the simulated sensor": "sensors.simulate",
+}  # fmt: skip
+"""What is named in the touches above, each by the key of the app's text for it (held together by ``tests/words``)."""
 
 
 class Do:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from meterlink.checks.room_light import resolution_lx
 from meterlink.judging.judged_set import JudgedSet, LightState, value_of
 from meterlink.photometry.series import format_f_number
-from meterlink.records import Reading
+from meterlink.records import Calibration, Reading
 from meterlink.tables.ratios import reading_f
 from meterlink.words.language import with_decimal_sign
 from meterlink.words.told import NOTHING, Told, all_of, told
@@ -16,6 +17,12 @@ def value_text(view: JudgedSet, value: float, reading: Reading) -> str:
     if f is not None:
         return with_decimal_sign(format_f_number(f))
     return str(told("lxs" if reading.kind == "flash" else "lx", value=value))
+
+
+def level(value_lx: float, calibration: Calibration | None, range_index: int) -> Told:
+    """The light now; what the range cannot resolve is only said to be less."""
+    least = resolution_lx(calibration, range_index)
+    return told("level", lx=value_lx) if value_lx >= least else told("level_below", lx=least)
 
 
 def _blame(view: JudgedSet) -> Told:
@@ -38,7 +45,8 @@ def logged(view: JudgedSet, reading: Reading, state: LightState | None, purpose:
     if purpose == "together":
         return all_of(told("logged_together", value=text), _blame(view))
     if purpose == "room":
-        return told("logged_room", lx=value)
+        least = resolution_lx(view.calibrations.get(reading.calibration_id), reading.range_index)
+        return told("logged_room", lx=value) if value >= least else told("logged_room_below", lx=least)
     if state is None:
         return told("note", note=text)
     name = state.light.name

@@ -54,6 +54,8 @@ def all_of(*parts: object, by: str = "; ") -> Told:
     kept = tuple(part for part in parts if part)
     if not kept:
         return NOTHING
+    if len(kept) == 1 and isinstance(kept[0], Told):
+        return kept[0]
     return told({"; ": "parts", ": ": "heading", ", ": "listed", " and ": "and_parts"}[by], parts=kept)
 
 
@@ -75,6 +77,7 @@ _KINDS: dict[str, Callable[[Any], str]] = {
     "stops_word": lambda stops: say_count("{size} stop", "{size} stops", 1 if abs(stops) < 1.05 else 2, size=f"{abs(stops):.1f}"),
     "u": lambda stops: f"{max(0.1, round(stops, 1)):.1f}",
     "lx": units.format_illuminance,
+    "lxs": units.format_exposure,
     "f": units.format_f_number,
     "shutter": units.format_shutter,
     "dial": lambda time_s: units.format_shutter(time_s).removesuffix(" s"),

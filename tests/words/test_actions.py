@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import contextlib
 import io
+import re
 import shlex
 import string
 
 import pytest
 
 from meterlink.cli.main import VERBS, build_parser, overview
-from meterlink.words.actions import ACTIONS, USUAL, Do
+from meterlink.words.actions import ACTIONS, TOUCHED, USUAL, Do
 from meterlink.words.language import Place, spoken_for, use
+from mobile import texts
 
 NAMED = {"light": "KEY rim's", "setup": "Low key; 2", "lights": ("KEY", "FILL left"), "held": "5cm", "port": "serial:/dev/ttyUSB0"}
 
@@ -77,3 +79,19 @@ def test_the_same_action_at_each_place() -> None:
     assert do.for_place(Place.TERMINAL) == "meterlink undo"
     assert do.for_place(Place.PHONE) == "touch Take back"
     assert do.for_place(Place.PAGE) == "take the last reading back"
+
+
+def test_what_is_to_be_touched_is_called_as_the_app_calls_it() -> None:
+    """Every name in a touch is the text of that button or page, in English and in German."""
+    name = re.compile("|".join(sorted(map(re.escape, TOUCHED), key=len, reverse=True)))
+    for code, words in ACTIONS.items():
+        use("en")
+        named = name.findall(words.touch)
+        rest = re.sub(r"\{\w+\}", "", name.sub("", words.touch))
+        assert not re.search(r"[A-Z]", rest.replace("the ", "")), f"{code}: {words.touch}"
+        for one in named:
+            assert texts.EN[TOUCHED[one]] == one
+        use("de")
+        said = Do(code).for_place(Place.PHONE)
+        assert all(texts.t(TOUCHED[one]) in said for one in named), f"{code}: {said}"
+    use("en")

@@ -6,6 +6,16 @@ from meterlink.words.language import marked
 
 PHRASES: dict[str, str] = {
     "do": "{do}",
+    "lights_say": "{lights:,}: {what}",
+    "shared_reach_assumed": marked("distance not given, 0–{most_cm} cm toward the light assumed: {lights:,}"),
+    "shared_both_assumed": marked(
+        "neither held-off nor light's distance given, 0–{most_cm} cm and 0.5–4 m assumed: {lights:,}"
+    ),
+    "shared_distance_assumed": marked("light's distance not given, 0.5–4 m assumed: {lights:,}"),
+    "shared_not_metered": marked("not metered yet: {lights:,}"),
+    "shared_stale": marked("moved or re-powered since they were metered: {lights:,}; their old readings are not shown"),
+    "shared_no_distance": marked("the distance is not given, the correction is a guess over 0.5–4 m: {lights:,}"),
+    "shared_no_direction": marked("the direction is not given, so no share and no part in the sum check: {lights:,}"),
     "light_says": "{light}: {what}",
     "stale_hidden": marked("{light}: {why}; its old reading is not shown"),
     "not_metered": marked("{light} has not been metered"),

@@ -1,0 +1,64 @@
+"""What several lights share is said once: ``distance not given, 0–6 cm toward the light assumed: HAIR, RIM, BG``."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import NamedTuple
+
+from meterlink.checks.findings import Finding
+from meterlink.tables.ratios import RatioRow
+from meterlink.words.actions import Do
+from meterlink.words.told import Told, told
+
+__all__ = ["Line", "finding_lines", "reasons"]
+
+ASSUMED = {"reach_assumed": ("most_cm",), "both_assumed": ("most_cm",), "distance_assumed": ()}
+"""Reasons that lights share, and what else has to be alike; the amounts stand in the table."""
+TOGETHER = {
+    "not_metered": "meter_lights", "stale": "meter_lights", "no_distance": "give_distance", "no_direction": "give_direction",
+}  # fmt: skip
+"""Findings that lights share, and what to do about all of them (or the first, one after the other)."""
+
+
+class Line(NamedTuple):
+    """One thing found, about one light or several."""
+
+    rank: float
+    said: Told
+    to_do: Told
+
+
+def reasons(rows: Iterable[RatioRow]) -> list[Told]:
+    """Return the reasons of a table's rows, each once, with the names of the lights that share it."""
+    groups: dict[tuple[object, ...], list[tuple[str, Told]]] = {}
+    for row in rows:
+        for part in row.said.values["parts"] if row.said.code == "parts" else (row.said,):
+            like = ASSUMED.get(part.code)
+            key = (str(part),) if like is None else (part.code, *(part.values[name] for name in like))
+            groups.setdefault(key, []).append((row.light, part))
+    said = []
+    for several in groups.values():
+        names = tuple(light for light, _ in several)
+        first = several[0][1]
+        if len(several) > 1 and first.code in ASSUMED:
+            said.append(told(f"shared_{first.code}", lights=names, **first.values))
+        elif first:
+            said.append(told("lights_say", lights=names, what=first))
+    return said
+
+
+def finding_lines(findings: Sequence[Finding]) -> list[Line]:
+    """Return the findings in their order; what several lights share stands where the first of them does."""
+    kinds: dict[str, list[Finding]] = {}
+    for one in findings:
+        kinds.setdefault(one.kind, []).append(one)
+    lines = []
+    for one in findings:
+        alike = kinds[one.kind]
+        if one.kind not in TOGETHER or len(alike) < 2:
+            lines.append(Line(one.rank, one.said, one.to_do))
+        elif one is alike[0]:
+            names = tuple(each.light for each in alike)
+            do = told("do", do=Do(TOGETHER[one.kind], lights=names, light=names[0]))
+            lines.append(Line(one.rank, told(f"shared_{one.kind}", lights=names), do))
+    return lines
