@@ -8,7 +8,7 @@ examples:
   meterlink light move KEY 1m 1/8
   meterlink light move KEY --gel none --modifier "octa 120"
   meterlink light KEY                       where it stands
-  meterlink light show KEY --json
+  meterlink light show KEY
   meterlink light remove CARD
   meterlink light list
 
