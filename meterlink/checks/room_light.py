@@ -200,7 +200,8 @@ def _finding(view: JudgedSet, judged: dict[str, ambient.RoomLight], worst: str, 
     ghosts = room.verdict == "ghosts"
     stops = _stops(exposure, at, time_s)
     least = stops["flash_over_room_least_stops"]
-    text = f"room light: {ambient.sentence(room)}{_at_least(room, inf if least is None else least)} (common practice: two to four stops above it is clean)"
+    said = ambient.sentence(room) + _at_least(room, inf if least is None else least)
+    text = f"room light: {said} (common practice: two to four stops above it is clean)"
     if at.lamps:
         text += f"; read with {at.lamps}"
     numbers = {
