@@ -26,6 +26,8 @@ __all__ = ["LAMPS_OFF", "LAMPS_ON", "Level", "level", "lit_parts", "room_light"]
 LAMPS_ON, LAMPS_OFF = "lamps on", "lamps off"
 WANTED_STOPS = ambient.stops_for_added(ambient.LITTLE_STOPS)
 """The flash this far above the room (3.8 stops) leaves less than a tenth of a stop."""
+LEAST_GAIN_STOPS = 0.15
+"""Nobody is sent to the shutter's dial for less."""
 BLOCK_STEPS = 256
 """Waveforms come in 8 bits: a level below one step of them cannot be told."""
 U_DARK_RAW = 0.001
@@ -239,7 +241,9 @@ def _remedy(view: JudgedSet, exposure: float, at: Level, time_s: float) -> str:
     wanted_s = max(remedy.shutter_s, limit)
     shorter = _on_the_dial(wanted_s, limit)
     gained = log2(time_s / shorter) if shorter < time_s else 0.0
-    if gained > 0.15:
+    if gained <= LEAST_GAIN_STOPS:
+        gained = 0.0
+    else:
         reached = "" if gained >= remedy.stops - 0.1 else f" (the sync speed; {gained:.1f} of {remedy.stops:.1f} stops)"
         said.append(f"meterlink setup change --shutter {units.format_shutter(shorter).removesuffix(' s')}{reached}")
     rest = remedy.stops - gained

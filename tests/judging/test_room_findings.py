@@ -205,3 +205,13 @@ def test_impossible_levels_do_no_harm(bad: float) -> None:
     assert found_in(a_set(room(bad))) == []
     known = level(a_set(room(bad)))
     assert known is None or known.illuminance_lx == 0.0
+
+
+def test_a_shutter_that_gains_nothing_is_not_advised() -> None:
+    """At 1/190 s with a sync of 1/200 the shutter would gain a tenth of a stop: only power and aperture are told."""
+    made = a_set(room(40.0 / 4 * 190), shutter_s=1 / 190, sync_speed_s=1 / 203.19, shutter_kind="focal-plane")
+    (found,) = found_in(made)
+
+    assert found.numbers["flash_over_room_stops"] == pytest.approx(2.0)
+    assert "--shutter" not in found.advice
+    assert "1.8 stops more power" in found.advice
