@@ -8,7 +8,7 @@ pops where a sensor's range can tell it.  A part is what one sees as one: the ke
 from __future__ import annotations
 
 from collections.abc import Iterable
-from math import isfinite, log2
+from math import inf, isfinite, log2
 from typing import Any, NamedTuple
 
 from meterlink import units
@@ -26,6 +26,8 @@ __all__ = ["LAMPS_OFF", "LAMPS_ON", "Level", "level", "lit_parts", "room_light"]
 LAMPS_ON, LAMPS_OFF = "lamps on", "lamps off"
 WANTED_STOPS = ambient.stops_for_added(ambient.LITTLE_STOPS)
 """The flash this far above the room (3.8 stops) leaves less than a tenth of a stop."""
+LEAST_GAIN_STOPS = 0.15
+"""Nobody is sent to the shutter's dial for less."""
 BLOCK_STEPS = 256
 """Waveforms come in 8 bits: a level below one step of them cannot be told."""
 U_DARK_RAW = 0.001
@@ -166,7 +168,7 @@ def _without_reading(part: str, exposure: float, at: Level, time_s: float) -> It
     room = ambient.judge(exposure, at.illuminance_lx if sure else most, time_s, part)
     if sure and room.verdict == "clean":
         return
-    what = f"{ambient.sentence(room)}, by the light before the pops" if sure else (
+    what = f"{ambient.sentence(room)}{_at_least(room, k)}, by the light before the pops" if sure else (
         f"the pops tell only that the room light is {seen}: at {part} the flash may stand as little as {k:.1f} stops above it"
     )  # fmt: skip
     yield Finding(
@@ -175,14 +177,33 @@ def _without_reading(part: str, exposure: float, at: Level, time_s: float) -> It
         "",
         what,
         "read it: meterlink meter --room --lamps on (and --lamps off)",
-        {"part": part, "room_lx": at.illuminance_lx, "u_room_lx": at.u_lx, "flash_over_room_stops": _plain(k)},
+        {"part": part, "room_lx": at.illuminance_lx, **_stops(exposure, at, time_s)},
     )
+
+
+def _stops(exposure: float, at: Level, time_s: float) -> dict[str, float | None]:
+    """How far the flash stands above the room, for JSON: by the level as read, and at the least, with the room at its k=2 end."""
+    least = ambient.flash_over_room_stops(exposure, at.illuminance_lx + 2 * at.u_lx, time_s)
+    return {
+        "u_room_lx": at.u_lx,
+        "flash_over_room_stops": _plain(ambient.flash_over_room_stops(exposure, at.illuminance_lx, time_s)),
+        "flash_over_room_least_stops": _plain(least),
+    }
+
+
+def _at_least(room: ambient.RoomLight, least_stops: float) -> str:
+    """The least that the flash stands above the room, where that is another number in print than what was read."""
+    same = f"{least_stops:.1f}" == f"{room.flash_over_room_stops:.1f}" or not isfinite(least_stops)
+    return "" if same else f" (at the least {least_stops:.1f} stops above it)"
 
 
 def _finding(view: JudgedSet, judged: dict[str, ambient.RoomLight], worst: str, exposure: float, at: Level) -> Finding:
     room, time_s = judged[worst], view.setup.shutter_s or 1.0
     ghosts = room.verdict == "ghosts"
-    text = f"room light: {ambient.sentence(room)} (common practice: two to four stops above it is clean)"
+    stops = _stops(exposure, at, time_s)
+    least = stops["flash_over_room_least_stops"]
+    said = ambient.sentence(room) + _at_least(room, inf if least is None else least)
+    text = f"room light: {said} (common practice: two to four stops above it is clean)"
     if at.lamps:
         text += f"; read with {at.lamps}"
     numbers = {
@@ -190,7 +211,7 @@ def _finding(view: JudgedSet, judged: dict[str, ambient.RoomLight], worst: str, 
         "room_lx": at.illuminance_lx,
         "lamps": at.lamps,
         "lamps_add_lx": at.lamps_add_lx,
-        "flash_over_room_stops": _plain(room.flash_over_room_stops),
+        **stops,
         "added_stops": room.added_stops,
         "share": room.share,
         "ghost_stops": _plain(room.ghost_stops),
@@ -220,7 +241,9 @@ def _remedy(view: JudgedSet, exposure: float, at: Level, time_s: float) -> str:
     wanted_s = max(remedy.shutter_s, limit)
     shorter = _on_the_dial(wanted_s, limit)
     gained = log2(time_s / shorter) if shorter < time_s else 0.0
-    if gained > 0.15:
+    if gained <= LEAST_GAIN_STOPS:
+        gained = 0.0
+    else:
         reached = "" if gained >= remedy.stops - 0.1 else f" (the sync speed; {gained:.1f} of {remedy.stops:.1f} stops)"
         said.append(f"meterlink setup change --shutter {units.format_shutter(shorter).removesuffix(' s')}{reached}")
     rest = remedy.stops - gained
