@@ -21,15 +21,17 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from benchmarks.calibration_walks import POP_SPREAD, PROTRACTOR_DEG, TAU_S, CannotDo, Photographer
-from benchmarks.calibration_world import FULL_SCALE_LX, U_REFERENCE_REL, Build, Reference, SimulatedSensor, draw
+from benchmarks.calibration_walks import AGAIN_SPREAD, LAMP_LX, POP_SPREAD, PROTRACTOR_DEG, TAU_S, CannotDo, Photographer
+from benchmarks.calibration_world import FULL_SCALE_LX, U_PLANE_M, U_REFERENCE_REL, Build, Reference, SimulatedSensor, draw
+from meterlink.calibration import camera
 from meterlink.calibration.acceptance import AcceptanceWalk
-from meterlink.calibration.calibrate import ScaleWalk
 from meterlink.calibration.claim import CLAIM_STOPS, stops_of
 from meterlink.calibration.evidence import resolution_u_rel
 from meterlink.calibration.faults import name_faults
 from meterlink.calibration.judge import judge
+from meterlink.calibration.procedure import TYPED
 from meterlink.calibration.scale import absolute_u_rel
+from meterlink.calibration.scale_walk import ScaleWalk
 from meterlink.calibration.turntable import AngleWalk
 from meterlink.errors import CalibrationError
 from meterlink.photometry.angle import correction_factor
@@ -61,13 +63,46 @@ class Trial(NamedTuple):
     """Test readings of each."""
     claims: list[dict[str, Any]]
     refused: int
+    measured: list[int]
+    """How often each sensor had to see a light in ``calibrate``."""
+    swaps: list[int]
+    """How often the meter changed hands."""
 
 
-def calibrated(sensor: SimulatedSensor, person: Photographer) -> tuple[Calibration, ScaleWalk, AngleWalk]:
+class World(NamedTuple):
+    """What somebody calibrates with."""
+
+    name: str
+    lamp_lx: float = LAMP_LX
+    """The brightest steady lamp at hand."""
+    brightest_lx: float = math.inf
+    """The highest peak of the flash at hand."""
+    camera: bool = False
+    """Whether a camera and a grey card stand for the reference."""
+
+
+WORLDS = (
+    World("a meter and a lamp of 150 klx"),
+    World("a lamp of 15 klx", lamp_lx=15e3),
+    World("a room lamp of 500 lx and one flash", lamp_lx=500.0),
+    World("the same, a flash too weak for the bright range", lamp_lx=500.0, brightest_lx=3e5),
+    World("a camera and a grey card, a lamp of 15 klx", lamp_lx=15e3, camera=True),
+)
+
+
+def calibrated(
+    sensor: SimulatedSensor, person: Photographer, world: World = WORLDS[0]
+) -> tuple[Calibration, ScaleWalk, AngleWalk]:
     """Run ``calibrate`` and ``calibrate angle``; the sensor then measures with the result."""
-    walk = ScaleWalk(sensor.identity, sensor.calibration)
+    person.lamp_lx, person.brightest_lx = world.lamp_lx, world.brightest_lx
+    walk = ScaleWalk(sensor.identity, sensor.calibration, u_reading_rel=camera.U_READING_REL if world.camera else None)
     person.walk(walk)
-    made = walk.result(reference="simulated", u_reference_rel=U_REFERENCE_REL, u_reference_reading_rel=U_READING_REL).calibration
+    made = walk.result(
+        reference="simulated",
+        u_reference_rel=camera.U_SCALE_REL if world.camera else U_REFERENCE_REL,
+        u_reference_reading_rel=camera.U_READING_REL if world.camera else U_READING_REL,
+        method=camera.METHOD if world.camera else "reference",
+    ).calibration
     sensor.calibration = made
     turned = AngleWalk(sensor.identity, made)
     person.walk(turned)
@@ -121,10 +156,11 @@ def claimed(claim: dict[str, Any], kind: str, index: int, light: float | None, a
 class Oracle:
     """Gaussian conditioning with everything known but the draws.
 
-    Unknowns: ln gain of both ranges, bend of both, the reference's scale error, two angular terms.
+    Unknowns: ln gain of both ranges, bend of both, what all pairs share (the reference's scale error, where the dome's plane was),
+    two angular terms.
     """
 
-    PRIOR = (0.2, 0.2, 0.04 / math.sqrt(12), 0.04 / math.sqrt(12), U_REFERENCE_REL, 0.1, 0.03)
+    PRIOR = (0.2, 0.2, 0.04 / math.sqrt(12), 0.04 / math.sqrt(12), math.hypot(U_REFERENCE_REL, U_PLANE_M), 0.1, 0.03)
 
     def __init__(self, sensor: SimulatedSensor, walk: ScaleWalk, turned: AngleWalk) -> None:
         rows, variances = [], []
@@ -137,7 +173,7 @@ class Oracle:
             row = np.zeros(7)
             row[index], row[2 + index], row[4] = 1, -level, -1
             rows.append(row)
-            variances.append(u_reading**2 + noise(m) ** 2 + (POP_SPREAD**2 if m.kind == "flash" else 0))
+            variances.append(u_reading**2 + AGAIN_SPREAD**2 + noise(m) ** 2 + (2 * POP_SPREAD**2 if m.kind == "flash" else 0))
         sides = [[t.measurement for t in walk.of(f"overlap-0-{i}")] for i in (0, 1)]
         levels = [np.mean([0.5 * (m.peak_lx or 0) / FULL_SCALE_LX[m.range_index] for m in side]) for side in sides]
         rows.append(np.array([1, -1, -levels[0], levels[1], 0, 0, 0], dtype=float))
@@ -167,21 +203,25 @@ class Oracle:
         return math.sqrt(float(row @ self.covariance @ row) + noise_rel**2)
 
 
-def coverage(sensors: int, seed: int) -> Trial:
+def coverage(sensors: int, seed: int, world: World = WORLDS[0]) -> Trial:
     """Calibrate so many sensors and let each take its test readings."""
-    trial, refused = Trial([], [], 0), 0
+    trial, refused = Trial([], [], 0, [], []), 0
     for i in range(sensors):
         rng = np.random.default_rng([seed, i])
         build, reference = draw(rng)
+        if world.camera:
+            reference = Reference(float(rng.normal(0, camera.U_SCALE_REL)), 0.0, camera.U_READING_REL * STOPS)
         sensor = SimulatedSensor(build, rng)
         person = Photographer(sensor, rng, reference)
         try:
-            calibration, walk, turned = calibrated(sensor, person)
+            calibration, walk, turned = calibrated(sensor, person, world)
         except CalibrationError:
             refused += 1
             continue
         trial.sensors.append(check_readings(sensor, calibration, Oracle(sensor, walk, turned), reference))
         trial.claims.append(calibration.details["claim"])
+        trial.measured.append(sum(t.task.kind != TYPED for t in walk.taken))
+        trial.swaps.append(person.swaps)
     return trial._replace(refused=refused)
 
 
@@ -298,6 +338,7 @@ def report(trial: Trial, title: str) -> bool:
     """Print the figures of a run; return whether the goals hold."""
     found = [c for one in trial.sensors for c in one]
     print(f"{title} ({trial.refused} calibrations refused): {len(found)} readings")
+    print(f"  {_effort(trial)}")
     rows = interval_rows(found, "all") + interval_rows([c for c in found if c.claimed], "claimed")
     for name, value, goal, ok in rows + part_rows(found) + claim_rows(trial):
         shown = f"{value:9.4f}" if value < 100 else f"{value:9.0f}"
@@ -305,9 +346,36 @@ def report(trial: Trial, title: str) -> bool:
     return all(ok for *_, ok in rows + claim_rows(trial))
 
 
+def in_short(trial: Trial, title: str) -> bool:
+    """Print a run in two lines; return whether its intervals cover and its claims hold."""
+    found = [c for one in trial.sensors for c in one]
+    inside = [c for c in found if c.claimed]
+    cover = float(np.mean([abs(c.error_stops) <= 2 * c.u_stops for c in found]))
+    # What a claim is about: f-numbers, or f-numbers as this reference reads them.
+    against = [c["against"] == "truth" for c in trial.claims]
+    pairs = ((c, a) for one, a in zip(trial.sensors, against, strict=True) for c in one if c.claimed)
+    off = [abs(c.error_stops - (0.0 if a else c.reference_stops)) for c, a in pairs]
+    widths = [float(np.median([stops_of(c, kind) for c in trial.claims])) for kind in ("flash", "steady")]
+    beyond = float(np.mean([o > CLAIM_STOPS for o in off])) if off else 0.0
+    print(f"  {title}: {len(trial.sensors)} sensors, {trial.refused} refused, {_effort(trial)}")
+    print(f"    covered {cover:.1%} of {len(found)}; claimed {len(inside)}, beyond 0.1 stop {beyond:.2%}; "
+          f"claims {widths[0]:.1f} stops of flash, {widths[1]:.1f} of steady light")  # fmt: skip
+    return cover >= 0.93 and beyond <= 0.01 and widths[0] >= 5
+
+
+def _effort(trial: Trial) -> str:
+    median, swaps = int(np.median(trial.measured)), int(np.median(trial.swaps))
+    return (
+        f"{median} measurements (at most {max(trial.measured)}), the meter changes hands {swaps} times (at most {max(trial.swaps)})"
+    )
+
+
 def main(sensors: int = 2000, seed: int = 20) -> bool:
     """Run all and print a table."""
     good = report(coverage(sensors, seed), f"{sensors} simulated sensors, seed {seed}")
+    print("with what people own:")
+    for world in WORLDS[1:]:
+        good &= in_short(coverage(max(20, sensors // 5), seed + 1, world), world.name)
     sound = max(40, sensors // 5)
     shares = bad_builds(max(10, sensors // 100), sound, seed)
     print(f"bad builds named rightly by verify, and {sound} sound ones:")

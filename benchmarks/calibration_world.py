@@ -64,8 +64,11 @@ class Reference(NamedTuple):
     """Its own relative scale error, shared by all its readings."""
     resolution_stops: float = 0.1
     noise: float = 0.005
+    """In stops, from one reading to the next."""
 
 
+U_PLANE_M = 0.005
+"""How far a dome's plane is from where the reference's was."""
 U_REFERENCE_REL = 0.02
 """Standard uncertainty of the reference's scale: a freshly calibrated meter, 0.03 stop."""
 
@@ -81,6 +84,7 @@ def draw(rng: np.random.Generator) -> tuple[Build, Reference]:
         bend=(rng.uniform(-0.02, 0.02), rng.uniform(-0.02, 0.02)),
         noise=rng.uniform(0.0003, 0.002),
         side=(rng.normal(0, 0.1), rng.normal(0, 0.03)),
+        plane_m=rng.normal(0, U_PLANE_M),
     )
     return build, Reference(scale_error=float(rng.normal(0, U_REFERENCE_REL)))
 
@@ -208,4 +212,6 @@ def reference_reads(light: float, reference: Reference, rng: np.random.Generator
     """What the reference shows for a light, as light: scale error, noise, and its display in tenths of a stop."""
     stops = math.log2(light * (1 + reference.scale_error)) + rng.normal(0, reference.noise)
     step = reference.resolution_stops
+    if not step:
+        return 2.0**stops
     return 2.0 ** (round(stops / step) * step)

@@ -8,9 +8,10 @@ how much noise there may be.  A calibration whose parts leave nothing claims not
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
+from meterlink.calibration import camera
 from meterlink.photometry import exposure
 from meterlink.photometry.calibration_fit import STOPS
 from meterlink.records import Calibration
@@ -22,6 +23,9 @@ SIGMAS = 2.576
 TOP_STEADY, TOP_PEAK = 0.95, 0.9
 """Parts of a range up to which nothing clips: a pop's last samples before the peak may lie higher than the peak that is seen."""
 BOTTOM_STEADY, BOTTOM_PEAK = 0.01, 0.05
+HOLDS_STOPS = 0.02
+"""A lamp that is read so far off is claimed with the one of the calibration: a fifth of the tenth."""
+OTHER_LAMPS = "another lamp's spectrum moves a filtered diode by 0.15 to 0.44 stop (spectral.md)"
 ANGLES_DEG = (75.0, 60.0, 45.0, 30.0, 15.0)
 ANGLE_COST_STOPS = 1 / 3
 """A wider claim for light from the side is preferred while it costs at most so much at the lower ends."""
@@ -40,9 +44,9 @@ def claim_of(calibration: Calibration) -> dict[str, Any] | None:
     """Return the claim as plain data for ``Calibration.details``; None for a sensor that was never calibrated.
 
     ``against``: ``truth`` (f-numbers), ``reference`` (f-numbers as this reference would read them, when it alone may be
-    off by more), ``ratios`` (no reference was used).  ``steady_lx`` and ``flash_peak_lx``: from and to, one pair a
-    range or None.  ``angle_deg``: how far off the axis the light may come from; more than 0 only with a measured
-    response.  ``why``: what stands in the way, when something does.
+    off by more), ``camera`` (as this camera brings its card out), ``ratios`` (no reference was used).  ``steady_lx`` and
+    ``flash_peak_lx``: from and to, one pair a range or None.  ``angle_deg``: how far off the axis the light may come from; more
+    than 0 only with a measured response.  ``why``: what stands in the way, when something does.
     """
     details = calibration.details
     if calibration.method == "assumed" or "u_dark_raw" not in details:
@@ -53,10 +57,17 @@ def claim_of(calibration: Calibration) -> dict[str, Any] | None:
     worst = max(r.u_rel for r in calibration.ranges)
     if calibration.relative:
         against, shared = "ratios", 0.0
+    elif calibration.method == camera.METHOD:
+        against, shared = camera.METHOD, 0.0
     elif _left(SIGMAS, shared, 1.25 * worst) <= 0:
         against, shared = "reference", 0.0
+    if against in ("reference", camera.METHOD):
+        # The reference's own error is not ours to claim about; where the dome stood is.
+        shared = float(details.get("u_plane_rel", 0.0))
     angle, u_angle = _angle(calibration, shared)
     steady = [_steady(calibration, i, shared, u_angle, parts) for i in range(len(calibration.ranges))]
+    if not _lamp_seen(details):
+        steady = [None] * len(calibration.ranges)
     flash = [_flash(calibration, i, shared, u_angle, parts) for i in range(len(calibration.ranges))]
     return {
         "stops": CLAIM_STOPS,
@@ -67,7 +78,35 @@ def claim_of(calibration: Calibration) -> dict[str, Any] | None:
         "flash_peak_lx": flash,
         "flash_pulse_s": details.get("pulse_s"),
         "why": _why(calibration, against, [*steady, *flash]),
+        "assumes": _assumptions(calibration),
     }
+
+
+def _lamp_seen(details: Mapping[str, Any]) -> bool:
+    """Whether steady light was weighed against the reference; yes where that is not known (a record of before)."""
+    points = details.get("points")
+    return not points or any(p["kind"] == "steady" for p in points)
+
+
+def _assumptions(calibration: Calibration) -> list[str]:
+    """What a claim takes for granted, in words: the lamp of its steady light, and where the dome's plane is."""
+    details, said = calibration.details, []
+    lamp, errors = details.get("lamp") or "the lamp that was used", details.get("lamp_errors")
+    if not _lamp_seen(details):
+        said.append(f"no steady lamp was weighed, so none is claimed: {OTHER_LAMPS}")
+    elif not errors:
+        said.append(f"steady light is that of {lamp}: {OTHER_LAMPS}")
+    else:
+        holds = [name for name, stops in errors.items() if abs(stops) <= HOLDS_STOPS]
+        others = [f"{name} {stops:+.2f}" for name, stops in errors.items() if abs(stops) > HOLDS_STOPS]
+        said.append(f"steady light is that of {lamp}" + (f"; it holds for {', '.join(holds)} too" if holds else ""))
+        if others:
+            said.append(f"other lamps read too bright (+) or too dark (-), in stops: {', '.join(others)}")
+    u_plane = details.get("u_plane_rel")
+    if u_plane:
+        far, stops = details["light_distance_m"], 2 * u_plane * STOPS
+        said.append(f"dome and reference within 1 cm of one plane, lights {far:g} m off: {stops:.2f} stop, in every reading alike")
+    return said
 
 
 def after_dark(calibration: Calibration, dark_raw: Sequence[float], drift_raw: float = 0.0) -> dict[str, Any] | None:
@@ -107,11 +146,12 @@ def in_words(claim: dict[str, Any], names: Sequence[str], constant: float) -> li
     """Return a claim as lines: what it is about, then one line a range; f-numbers at ISO 100."""
     spans = list(zip(claim["steady_lx"], claim["flash_peak_lx"], strict=True))
     if not any(s or f for s, f in spans):
-        return [f"no range is claimed: {claim['why']}"]
+        return [f"no range is claimed: {claim['why']}", *(f"  {words}" for words in claim.get("assumes", ()))]
     head = {
         "truth": "f-numbers good",
         "reference": "f-numbers good against this reference",
         "ratios": "ratios good",
+        camera.METHOD: "right for this camera: f-numbers good against it",
     }[claim["against"]]
     aside = f", light up to {claim['angle_deg']:g}° off its axis" if claim["angle_deg"] else ", dome aimed at the light"
     lines = [f"{head} to {claim['stops']:g} stop in {claim['share']:.0%} of readings{aside}:"]
@@ -122,7 +162,8 @@ def in_words(claim: dict[str, Any], names: Sequence[str], constant: float) -> li
             low, high = (format_f_number(exposure.f_number(peak * pulse_s, 100.0, constant)) for peak in flash)
             what.append(f"flash {low} to {high} (pulses of {format_duration(pulse_s)})")
         lines.append(f"  {names[i] if i < len(names) else i}: {', '.join(what) or 'nothing'}")
-    return [*lines, f"  {claim['why']}"] if claim["why"] else lines
+    lines += [f"  {claim['why']}"] if claim["why"] else []
+    return [*lines, *(f"  {words}" for words in claim.get("assumes", ()))]
 
 
 def _left(sigmas: float, *parts: float) -> float:
@@ -171,6 +212,8 @@ def _why(calibration: Calibration, against: str, spans: list[list[float] | None]
     if not any(spans):
         worst = 2 * max(r.u_rel for r in calibration.ranges) * STOPS
         return f"the ranges' own scales are known to {worst:.2f} stop only: calibrate again with more pairs"
+    if against == camera.METHOD:
+        return f"with another camera or lens f-numbers may be {2 * calibration.u_scale_rel * STOPS:.1f} stop off (k=2)"
     if against == "reference":
         return f"the reference itself is known to {2 * calibration.u_scale_rel * STOPS:.2f} stop only (k=2)"
     return ""

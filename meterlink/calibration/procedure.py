@@ -17,7 +17,11 @@ from meterlink.sensor.measuring.calibrate import CEILING_MARGIN, raw_for
 SMALLEST_PEAK = 0.03
 """Eight codes of 8 bits: a pop below it cannot carry a calibration."""
 SMALLEST_STEADY = 0.01
+SMALLEST_LUX = 1e-4
+"""The same of a sensor that reports lux itself: 10 lx."""
 FILL_PATIENCE = 3
+TYPED = "typed"
+"""Kind of a task for which nothing is measured: what another instrument says is typed."""
 
 
 class Task(NamedTuple):
@@ -29,7 +33,7 @@ class Task(NamedTuple):
     text: str
     """What to do, in one or two sentences."""
     kind: str
-    """``steady`` or ``flash``: what a measurement must be to count."""
+    """``steady`` or ``flash``: what a measurement must be to count; ``typed``: a value alone."""
     wanted: int = 1
     """Measurements wanted."""
     range_index: int | None = None
@@ -42,6 +46,8 @@ class Task(NamedTuple):
     """Whether ``value`` may be typed when it is another than the task asks for."""
     caution: str = ""
     optional: bool = False
+    group: str = ""
+    """Beginning of the names of all tasks that are left out with this one."""
     fill: tuple[float, float] | None = None
     """Part of the range that the light should fill, from and to; helps to set it.  A range that gives way before
     never gets there, so after ``FILL_PATIENCE`` tries what comes is taken.  It counts for the first measurement of
@@ -52,6 +58,11 @@ class Task(NamedTuple):
     """So long a pop is waited for; then the step is over without it (``missed``)."""
     dark: bool = False
     """In the dark a reading too dim for anything else is what is wanted."""
+
+
+def kind_of(task: Task) -> str:
+    """Kind of the light that a task is about, also of one for which a value is only typed."""
+    return task.name.split("-")[1] if task.kind == TYPED else task.kind
 
 
 class Taken(NamedTuple):
@@ -129,7 +140,25 @@ class Procedure:
             raise UsageError("this step needs what the {ask} says: give it with the reading", ask=task.ask)
         self.taken.append(Taken(task, measurement, task.value if value is None else value))
         left = task.wanted - len(self.of(task.name))
+        self.replan()
         return f"{task.title}: {left} more" if left else f"{task.title}: done"
+
+    def read(self, value: float) -> str:
+        """Give the present task, a typed one, its value; returns a sentence.
+
+        Raises:
+            UsageError: the task wants a measurement, or all is done.
+        """
+        task = self.task
+        if task is None or task.kind != TYPED:
+            raise UsageError("this step wants a measurement, not a value: do what it says")
+        blank = Measurement(TYPED, 0.0, self.identity.sensor_id, self.calibration.id)
+        self.taken.append(Taken(task, blank, value))
+        self.replan()
+        return f"{task.title}: done"
+
+    def replan(self) -> None:
+        """Make the tasks anew from what was taken and left out; a walk whose steps are fixed has nothing to do."""
 
     def undo(self) -> str:
         """Take the last measurement back.
@@ -140,12 +169,14 @@ class Procedure:
         if not self.taken:
             raise UsageError("nothing has been taken yet")
         gone = self.taken.pop()
+        self.replan()
         return f"taken back: {gone.task.title}"
 
     def retake(self, words: str) -> list[str]:
         """Take back every step whose title is named in ``words`` (of a refusal); return those titles."""
         names = [t.title for t in self.tasks if t.title in words]
         self.taken = [t for t in self.taken if t.task.title not in names]
+        self.replan()
         return names
 
     def skip(self) -> str:
@@ -158,7 +189,8 @@ class Procedure:
         if task is None or not task.optional:
             raise UsageError("this step cannot be left out: do it, or stop and come back later")
         self.taken = [t for t in self.taken if t.task.name != task.name]
-        self.skipped.add(task.name)
+        self.skipped |= {t.name for t in self.tasks if t.name == task.name or (task.group and t.name.startswith(task.group))}
+        self.replan()
         return f"left out: {task.title}"
 
     def miss(self) -> None:
@@ -167,6 +199,7 @@ class Procedure:
         if task is not None:
             self.missed.add(task.name)
             self.skipped.add(task.name)
+            self.replan()
 
     def ceilings(self) -> tuple[tuple[int, float], ...]:
         """Return, by range, the raw value at which a pop that was too bright was cut off; not where the converter's own end is."""
@@ -229,7 +262,8 @@ class Procedure:
         if task.range_index is None or (measurement.exposure_lxs is None and measurement.illuminance_lx is None):
             return measurement.too_dim
         level = self.level_of(measurement)
-        return level is not None and level < (SMALLEST_PEAK if measurement.kind == "flash" else SMALLEST_STEADY)
+        steady = SMALLEST_STEADY if self.identity.adc_bits else SMALLEST_LUX
+        return level is not None and level < (SMALLEST_PEAK if measurement.kind == "flash" else steady)
 
     def _range_name(self, index: int) -> str:
         names = self.identity.ranges

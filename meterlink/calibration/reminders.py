@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import time
 
+from meterlink.calibration import camera
 from meterlink.records import Calibration, Identity
 from meterlink.records.kept import BORROWED_FROM
 
@@ -28,6 +29,8 @@ def in_use(calibration: Calibration) -> str:
     made = f"calibration {calibration.id[:8]}, {calibration.receptor}, {_date(calibration.created_at_s)}"
     if calibration.relative:
         return f"{made}, without a reference: ratios only"
+    if calibration.method == camera.METHOD:
+        return f'{made}: right for "{calibration.reference}", f-numbers ± {off_stops(calibration):.1f} stop with another camera'
     against = f', against "{calibration.reference}"' if calibration.reference else ""
     return f"{made}{against}: f-numbers ± {off_stops(calibration):.2f} stop"
 

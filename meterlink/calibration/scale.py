@@ -29,6 +29,10 @@ RMS_OF_LINE = 0.29
 NOMINAL_U_REL = 0.3
 """Of a sensor's design value: diode, dome and resistor tolerances together (common practice, no published source)."""
 MAX_DARK_RAW = 0.1
+U_PLANE_M = 0.005
+"""Between the planes of dome and reference: each is put at the same mark by eye (common practice, no published source)."""
+USUAL_LIGHT_M = 2.0
+"""How far off the lights of the walk stand when nothing else is said."""
 
 
 class Scaled(NamedTuple):
@@ -51,6 +55,9 @@ def calibrate_scale(
     method: str = "reference",
     created_at_s: float = 0.0,
     nominal: Calibration | None = None,
+    light_distance_m: float = USUAL_LIGHT_M,
+    lamp: str = "",
+    lamp_errors: dict[str, float] | None = None,
 ) -> Scaled:
     """Make a calibration from pairs with a reference.
 
@@ -62,11 +69,18 @@ def calibrate_scale(
         method: ``reference`` or ``guide number``.
         created_at_s: seconds since 1970.
         nominal: the calibration in force so far: its angular response is kept.
+        light_distance_m: how far off the lights stood.  The dome's plane is off by the same in every pair, so no mean takes it out:
+            2 · 0.5 cm / 2 m is 0.007 stop (k=1), at half a metre four times that.
+        lamp: the steady lamp, in the photographer's words.
+        lamp_errors: by how many stops other lamps are read too bright, where the sensor's spectral response is known.
 
     Raises:
         CalibrationError: pairs too few, too close together, clipped, in disagreement with one another, a range that
             nothing reaches, or ranges in the wrong order.
     """
+    if not light_distance_m > 0:
+        raise CalibrationError("give the distance of the lights in metres, greater than 0")
+    u_plane_rel = 2 * U_PLANE_M / light_distance_m
     if not 0 < u_reference_rel < 1:
         raise CalibrationError("give the reference's own uncertainty, between 0 and 1 (0.1 stop is 0.07)")
     darks = _darks(evidence)
@@ -92,16 +106,38 @@ def calibrate_scale(
         constant=constant or start_constant(evidence.receptor),
         receptor=evidence.receptor,
         ranges=ranges,
-        u_scale_rel=u_reference_rel,
+        u_scale_rel=math.hypot(u_reference_rel, u_plane_rel),
         method=method,
         temperature_c=evidence.temperature_c,
         reference=reference,
         angle_response=nominal.angle_response if nominal else (),
-        details=_details(evidence, ranges, darks, nominal),
+        details={
+            **_details(evidence, ranges, darks, nominal),
+            "u_plane_rel": u_plane_rel,
+            "light_distance_m": light_distance_m,
+            "lamp": lamp,
+            "lamp_errors": lamp_errors,
+        },
     )
     calibration = claiming(calibration)
     residuals = tuple((p, _residual_stops(p, ranges[p.range_index])) for i in used for p in used[i])
     return Scaled(calibration, fits, residuals, tuple(warnings))
+
+
+def left_by_pairs(evidence: Evidence) -> dict[int, float]:
+    """Return what pairs and overlaps together leave of each range's scale, relative and standard, without its bend.
+
+    Raises:
+        CalibrationError: as ``calibrate_scale``.
+    """
+    darks = _darks(evidence)
+    fits = {}
+    for index in sorted({p.range_index for p in evidence.pairs}):
+        name = evidence.range_names[index]
+        pairs = usable([p for p in evidence.pairs if p.range_index == index], darks[index], name, [])
+        fits[index] = fit_range(pairs, darks[index], name, evidence.full_raw)
+    _, covariance = _join(evidence, fits)
+    return {i: math.sqrt(covariance[i][i]) for i in range(len(evidence.range_names))}
 
 
 def calibrate_relative(evidence: Evidence, nominal: Calibration, *, created_at_s: float = 0.0) -> Scaled:

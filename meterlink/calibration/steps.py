@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from meterlink.calibration import cautions
-from meterlink.calibration.procedure import Task
+from meterlink.calibration.procedure import TYPED, Task
 from meterlink.records import Identity
 
-LEVELS, BRIGHTEST = 5, 0.75
-"""Different levels of pairs on one range, the first as part of the range; further pairs lie between them."""
-STEPS_STOPS = {"flash": 2 / 3, "steady": 4 / 3}
-"""Steps from one level to the next.  Whole stops would land on the same part of a display's tenths each time, and its
-rounding would never average out.  8 bits are too coarse to carry pops below a tenth of the range."""
-COARSE_STEPS_STOPS = {"flash": 0.8, "steady": 1.2}
-"""The same for a display in halves or thirds."""
+LEVELS, BRIGHTEST = 4, 0.75
+"""Different levels of pops on one range, the first as part of the range at best; further ones lie between them."""
+STEP_STOPS, COARSE_STEP_STOPS = 0.725, 0.8
+"""Steps from one level to the next, for a display in tenths and for one in halves or thirds.  Whole stops would land on the same
+part of a display's steps each time, and its rounding would never average out; four steps of 0.725 lie a quarter of a tenth
+apart."""
 FINE_DISPLAY_STOPS = 0.25
+SMALLEST_LEVEL = 0.1
+"""8 bits are too coarse to carry pops below a tenth of the range."""
+STEADY_LEVELS, STEADY_STEP_STOPS = 2, 4 / 3
 FAINT = 0.1
 """Part of the range of the faint repeats: how far one pop can be trusted near the bottom."""
 
@@ -54,25 +54,58 @@ def overlap_tasks(identity: Identity, count: int = 3, small: int = 6) -> list[Ta
     return tasks
 
 
-def pair_tasks(identity: Identity, levels: Sequence[int] = range(LEVELS), resolution_stops: float = 0.1) -> list[Task]:
-    """Pairs with a reference on every range, steady and flash, from bright to dim."""
-    kinds = ("steady", "flash") if identity.flash else ("steady",)
-    ranges = range(len(identity.ranges))
-    return [_pair_task(identity, kind, i, n, resolution_stops) for kind in kinds for i in ranges for n in levels]
+def step_stops(resolution_stops: float) -> float:
+    """From one flash level to the next, for a reference that shows so many stops a step."""
+    return STEP_STOPS if resolution_stops < FINE_DISPLAY_STOPS else COARSE_STEP_STOPS
 
 
-def _pair_task(identity: Identity, kind: str, index: int, number: int, resolution_stops: float) -> Task:
-    step = (STEPS_STOPS if resolution_stops < FINE_DISPLAY_STOPS else COARSE_STEPS_STOPS)[kind]
-    between, at = divmod(number, LEVELS)
-    level = BRIGHTEST * 2.0 ** -(step * (at + between / 2))
-    down = "" if number == 0 else f", {step:.1f} stop below the one before" if at else ", between the brightest two"
-    text = (
-        "Reference and dome at the very same place, one after the other, aimed at the light: about "
-        f"{level:.0%} of the range{down} (power rather than distance; no need to hit it)."
-    )
-    title = f"{kind} pair {number + 1}, range {identity.ranges[index]}"
-    fill = (0.6, 0.95) if number == 0 else None
-    return Task(f"pair-{kind}-{index}-{number}", title, text, kind, 1, index, "reference", fill=fill, level=level)
+def flash_task(identity: Identity, index: int, number: int, top: float | None, resolution_stops: float, levels: int) -> Task:
+    """One pop that dome and reference will both see.  ``top`` is the part of the range that the range's first filled."""
+    step = step_stops(resolution_stops)
+    between, at = divmod(number, levels)
+    name, title = identity.ranges[index], f"flash level {number + 1}, range {identity.ranges[index]}"
+    if number == 0:
+        text = (
+            f"Dome where the reference will stand afterwards, aimed at the light, two metres off or more: as bright as about "
+            f"{BRIGHTEST:.0%} of range {name}, or as bright as you have it. Note its power as level 1."
+        )
+        leaving = f"pair-flash-{index}-" if index < len(identity.ranges) - 1 else ""
+        return Task(f"pair-flash-{index}-0", title, text, "flash", 1, index, level=BRIGHTEST, optional=bool(leaving), group=leaving)
+    level = None if top is None else top * 2.0 ** -(step * (at + between / 2))
+    down = f"{step:.1f} stop below the one before" if at else "between the brightest two"
+    about = "" if level is None else f", about {level:.0%} of the range"
+    text = f"Power down, nothing else moves: {down}{about}. Note its power as level {number + 1}."
+    return Task(f"pair-flash-{index}-{number}", title, text, "flash", 1, index, level=level)
+
+
+def reference_task(pop: Task, first: bool = True) -> Task:
+    """The reference in the dome's place under a light that the dome has seen; a run's ``first`` says that they change places."""
+    text = "The power as you noted it. Fire and type what it reads."
+    if first:
+        text = f"The meter changes hands: the reference in the dome's very place, aimed at the light. {text}"
+    return Task(pop.name.replace("pair", "ref", 1), f"reference at {pop.title}", text, TYPED, ask="reference")
+
+
+def lamp_task(number: int, level_lx: float | None, *, optional: bool) -> Task:
+    """The reference under the steady lamp."""
+    if number == 0:
+        text = (
+            "Reference still there. The brightest steady lamp at hand, warmed up, nothing else: whatever it gives. Type what the "
+            "reference reads and note the dimmer as lamp 1; s goes without steady light."
+        )
+    else:
+        text = f"The lamp dimmer by {STEADY_STEP_STOPS:.1f} stop, about {level_lx:,.0f} lx. Type what it reads, note the dimmer."
+    title = f"reference at lamp {number + 1}"
+    return Task(f"ref-steady-{number}", title, text, TYPED, ask="reference", value=level_lx, optional=optional)
+
+
+def steady_task(identity: Identity, index: int, number: int, level: float, first: bool) -> Task:
+    """The dome under the steady lamp that the reference has read; the ``first`` of a run says that they change places."""
+    text = f"The lamp as noted for lamp {number + 1}: about {level:.0%} of the range."
+    if first:
+        text = f"The meter changes hands: the dome in the reference's very place. {text}"
+    title = f"lamp {number + 1}, range {identity.ranges[index]}"
+    return Task(f"pair-steady-{index}-{number}", title, text, "steady", 1, index, level=level)
 
 
 def repeat_task(identity: Identity, count: int = 8) -> Task:
@@ -93,5 +126,7 @@ def faint_tasks(identity: Identity, count: int = 8) -> list[Task]:
 
 
 def with_caution(task: Task) -> Task:
-    """Give the steps that flash their caution."""
+    """Give the steps that flash or burn a lamp their caution."""
+    if "steady-" in task.name:
+        return task._replace(caution=cautions.HOT_LAMP)
     return task._replace(caution=cautions.FLASH if task.kind == "flash" else "")

@@ -8,7 +8,7 @@ pops where a sensor's range can tell it.  A part is what one sees as one: the ke
 from __future__ import annotations
 
 from collections.abc import Iterable
-from math import isfinite, log2
+from math import inf, isfinite, log2
 from typing import Any, NamedTuple
 
 from meterlink import units
@@ -31,6 +31,8 @@ KEY_SIDE, SHADOW_SIDE, FACE_ALONE = "key_side", "shadow_side", "the_face"
 """Parts of the picture beside the points that have a light of their own."""
 WANTED_STOPS = ambient.stops_for_added(ambient.LITTLE_STOPS)
 """The flash this far above the room (3.8 stops) leaves less than a tenth of a stop."""
+LEAST_GAIN_STOPS = 0.15
+"""Nobody is sent to the shutter's dial for less."""
 BLOCK_STEPS = 256
 """Waveforms come in 8 bits: a level below one step of them cannot be told."""
 U_DARK_RAW = 0.001
@@ -180,31 +182,51 @@ def _without_reading(part: str, exposure: float, at: Level, time_s: float) -> It
     room = ambient.judge(exposure, at.illuminance_lx if sure else most, time_s, part)
     if sure and room.verdict == "clean":
         return
-    what = told("room_before_pops", room=room_said(room))
-    if not sure:
-        what = told("room_unknown", lx=most, part=part_said(part), above=k)
+    what = told("room_unknown", lx=most, part=part_said(part), above=k)
+    if sure:
+        what = told("room_before_pops", room=_with_least(room, k))
     yield Finding(
         "room_light",
         (CAUTION if sure and room.verdict == "ghosts" else NOTE) + 0.35,
         "",
         what,
         told("read_it", do=Do("meter_room_lamps")),
-        {"part": part, "room_lx": at.illuminance_lx, "u_room_lx": at.u_lx, "flash_over_room_stops": _plain(k)},
+        {"part": part, "room_lx": at.illuminance_lx, **_stops(exposure, at, time_s)},
     )
+
+
+def _stops(exposure: float, at: Level, time_s: float) -> dict[str, float | None]:
+    """How far the flash stands above the room, for JSON: by the level as read, and at the least, with the room at its k=2 end."""
+    least = ambient.flash_over_room_stops(exposure, at.illuminance_lx + 2 * at.u_lx, time_s)
+    return {
+        "u_room_lx": at.u_lx,
+        "flash_over_room_stops": _plain(ambient.flash_over_room_stops(exposure, at.illuminance_lx, time_s)),
+        "flash_over_room_least_stops": _plain(least),
+    }
+
+
+def _with_least(room: ambient.RoomLight, least_stops: float) -> Told:
+    """The judgement, with the least that the flash stands above the room where that is another number in print."""
+    same = f"{least_stops:.1f}" == f"{room.flash_over_room_stops:.1f}" or not isfinite(least_stops)
+    said = room_said(room)
+    return said if same else told("room_at_least", room=said, least=least_stops)
 
 
 def _finding(view: JudgedSet, judged: dict[str, ambient.RoomLight], worst: str, exposure: float, at: Level) -> Finding:
     room, time_s = judged[worst], view.setup.shutter_s or 1.0
     ghosts = room.verdict == "ghosts"
-    text = told("room_read", room=room_said(room))
+    stops = _stops(exposure, at, time_s)
+    least = stops["flash_over_room_least_stops"]
+    said = _with_least(room, inf if least is None else least)
+    text = told("room_read", room=said)
     if at.lamps in LAMPS:
-        text = told("room_read_lamps", room=room_said(room), lamps=told(LAMPS[at.lamps]))
+        text = told("room_read_lamps", room=said, lamps=told(LAMPS[at.lamps]))
     numbers = {
         "part": worst,
         "room_lx": at.illuminance_lx,
         "lamps": at.lamps,
         "lamps_add_lx": at.lamps_add_lx,
-        "flash_over_room_stops": _plain(room.flash_over_room_stops),
+        **stops,
         "added_stops": room.added_stops,
         "share": room.share,
         "ghost_stops": _plain(room.ghost_stops),
@@ -250,7 +272,9 @@ def _remedy(view: JudgedSet, exposure: float, at: Level, time_s: float) -> Told:
     wanted_s = max(remedy.shutter_s, limit)
     shorter = _on_the_dial(wanted_s, limit)
     gained = log2(time_s / shorter) if shorter < time_s else 0.0
-    if gained > 0.15:
+    if gained <= LEAST_GAIN_STOPS:
+        gained = 0.0
+    else:
         do = Do("give_shutter", shutter=units.format_shutter(shorter).removesuffix(" s"))
         whole = gained >= remedy.stops - 0.1
         said.append(told("shorter", do=do) if whole else told("shorter_sync", do=do, gained=gained, of=remedy.stops))

@@ -5,12 +5,13 @@ examples:
   meterlink calibrate zero                    the dark alone, a minute
   meterlink calibrate angle                   on a turntable; hardware_notes/receptors.md says how
   meterlink calibrate --relative              no reference: ratios right, f-numbers relative
+  meterlink calibrate --camera --reference "my camera, 50 mm, ISO 100"   a grey card instead of a meter: right for this camera
   meterlink calibrate --guide-number 40m --distance 1m 2m --range bright
   meterlink calibrate spectral diode.csv      what the lamp's colour does to your diode
   meterlink calibrate --list                  calibrations of the known sensors, with reminders
 
-At each step: Enter (steady light), fire (flash), u takes the last one back, s leaves a step out, q stops.  Nothing is stored before
-the end, and old readings are never rewritten.
+At each step: Enter (steady light), fire (flash), u takes the last one back, s leaves a step out, q stops; within a week the same
+command goes on where it was.  Nothing is in force before the end, and old readings are never rewritten.
 """
 
 from __future__ import annotations
@@ -19,20 +20,26 @@ import argparse
 import math
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from meterlink import units
+from meterlink.calibration import camera
 from meterlink.calibration.evidence import resolution_u_rel
+from meterlink.calibration.kept_walk import as_data, go_on
 from meterlink.calibration.procedure import Procedure
 from meterlink.calibration.reminders import reminders
+from meterlink.calibration.steps import LEVELS
 from meterlink.cli.frame import add_json_option, open_library, print_json, print_rows
 from meterlink.errors import CalibrationError, SensorError, UsageError
+from meterlink.library.store import Library
 from meterlink.records import Calibration, Identity
 from meterlink.words.actions import Do
 
 if TYPE_CHECKING:
     from meterlink.calibration.scale import Scaled
+    from meterlink.calibration.spectra import Spectra
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -45,14 +52,20 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--resolution", type=float, default=0.1, metavar="STOPS", help="steps of its display (0.1)")
     parser.add_argument("--receptor", choices=("dome", "flat"), help="what is mounted")
     parser.add_argument("--constant", type=float, metavar="C", help="C of the exposure equation in lx (330 dome, 250 flat)")
-    parser.add_argument("--levels", type=int, default=5, metavar="N", help="pairs a range and kind (5)")
+    parser.add_argument("--levels", type=int, default=LEVELS, metavar="N", help=f"pops a range ({LEVELS})")
     parser.add_argument("--iso", default="100", help="ISO that the reference is set to")
     parser.add_argument("--shutter", default="1/125", help="shutter of its f-numbers of steady light")
     parser.add_argument("--relative", action="store_true", help="without a reference")
+    parser.add_argument("--camera", action="store_true", help="the reference is a camera and a grey card")
+    parser.add_argument("--card", type=float, default=18.0, metavar="PERCENT", help="reflectance of the card (18)")
     parser.add_argument("--guide-number", metavar="LENGTH", help="of a known flash, at ISO 100")
     parser.add_argument("--distance", nargs="+", metavar="LENGTH", help="its distances from the dome")
     parser.add_argument("--range", metavar="NAME", help="range of the guide number's pops (default: the least sensitive)")
+    parser.add_argument("--light-distance", default="2m", metavar="LENGTH", help="how far off the walk's lights stand (2m)")
+    parser.add_argument("--lamp", default="", metavar="NAME", help="the steady lamp (with --response by its name there)")
+    parser.add_argument("--response", metavar="FILE", help="CSV of the sensor's spectral response: the claim then names lamps")
     parser.add_argument("--temperature", type=float, metavar="CELSIUS")
+    parser.add_argument("--anew", action="store_true", help="begin again, also where a walk was stopped")
     parser.add_argument("--list", action="store_true", help="list calibrations")
     add_json_option(parser)
 
@@ -88,11 +101,16 @@ async def _walk(args: argparse.Namespace) -> int:
             identity = identity_of(watching.sensor)
             await watching.sensor.supply()
             walk = _procedure(args, identity, _previous(args, watching.calibration))
-            value = reference_value(walk.calibration.constant, units.parse_iso(args.iso), units.parse_shutter(args.shutter))
+            constant, iso, shutter_s = walk.calibration.constant, units.parse_iso(args.iso), units.parse_shutter(args.shutter)
+            value = reference_value(constant, iso, shutter_s, card=args.card / 100 if args.camera else None)
             lines = Lines()
+            kept = Kept(library, walk, args)
+            if count := kept.go_on(say):
+                say(f"going on with the walk that was stopped, {count} steps are done (--anew begins again)")
             while True:
-                if not await drive(watching, walk, say, value, lines):
-                    say("stopped: nothing was stored")
+                if not await drive(watching, walk, say, value, lines, kept.keep):
+                    done, wanted = walk.progress
+                    say(f"stopped at {done} of {wanted}: kept, the same command goes on with it" if done else "stopped")
                     return 1
                 try:
                     made, scaled = _made(args, walk)
@@ -105,11 +123,40 @@ async def _walk(args: argparse.Namespace) -> int:
         finally:
             await watching.close()
         library.add_calibration(made)
+        kept.forget()
         if args.json:
             print_json(_record(made))
         else:
             _show(made, scaled)
         return 0
+
+
+class Kept:
+    """The walk that is under way, in the library until its calibration is made."""
+
+    def __init__(self, library: Library, walk: Procedure, args: argparse.Namespace) -> None:
+        self._library, self._walk = library, walk
+        self._key = f"calibrating {args.what} {walk.identity.sensor_id} {walk.calibration.receptor}"
+        self._how = [args.reference, args.relative, args.guide_number, args.distance, args.range, args.levels, args.camera]
+        self._anew = args.anew
+
+    def go_on(self, say: Callable[[str], None]) -> int:
+        """Take over what was done before with the same reference; return how many steps."""
+        kept = self._library.recall(self._key)
+        if kept is None or self._anew:
+            return 0
+        if not isinstance(kept, dict) or kept.get("how") != self._how:
+            say("a walk with another reference was stopped: it is begun again")
+            return 0
+        return go_on(self._walk, kept, time.time())
+
+    def keep(self, walk: Procedure) -> None:
+        """Put the walk where it is found again."""
+        self._library.remember(self._key, {**as_data(walk, time.time()), "how": self._how})
+
+    def forget(self) -> None:
+        """The calibration is made."""
+        self._library.remember(self._key, None)
 
 
 def _previous(args: argparse.Namespace, calibration: Calibration | None) -> Calibration:
@@ -119,7 +166,9 @@ def _previous(args: argparse.Namespace, calibration: Calibration | None) -> Cali
 
 
 def _procedure(args: argparse.Namespace, identity: Identity, previous: Calibration) -> Procedure:
-    from meterlink.calibration.calibrate import GuideWalk, ScaleWalk, ZeroWalk
+    from meterlink.calibration.calibrate import ZeroWalk
+    from meterlink.calibration.guide_walk import GuideWalk
+    from meterlink.calibration.scale_walk import ScaleWalk
     from meterlink.calibration.turntable import AngleWalk
     if args.what == "zero":
         return ZeroWalk(identity, previous)
@@ -129,8 +178,9 @@ def _procedure(args: argparse.Namespace, identity: Identity, previous: Calibrati
         if not args.relative and not args.reference:
             raise UsageError("name the reference with --reference TEXT, or use --relative or --guide-number")
         return ScaleWalk(
-            identity, previous, levels=args.levels, relative=args.relative, resolution_stops=args.resolution
-        )
+            identity, previous, levels=args.levels, relative=args.relative, resolution_stops=args.resolution,
+            u_reading_rel=camera.U_READING_REL if args.camera else None,
+        )  # fmt: skip
     if not args.distance:
         raise UsageError("give the flash's distances, e.g. --distance 1m 2m")
     names = list(identity.ranges)
@@ -142,20 +192,26 @@ def _procedure(args: argparse.Namespace, identity: Identity, previous: Calibrati
 
 
 def _made(args: argparse.Namespace, walk: Procedure) -> tuple[Calibration, Scaled | None]:
-    from meterlink.calibration.calibrate import GuideWalk, ScaleWalk, ZeroWalk
+    from meterlink.calibration.calibrate import ZeroWalk
+    from meterlink.calibration.guide_walk import GuideWalk
+    from meterlink.calibration.scale_walk import ScaleWalk
     from meterlink.calibration.turntable import AngleWalk
 
     now, stops = time.time(), math.log(2)
     scaled: Scaled | None = None
     if isinstance(walk, ScaleWalk):
-        guide = isinstance(walk, GuideWalk)
+        guide, seen = isinstance(walk, GuideWalk), args.camera and not args.guide_number
+        u_reading = 0.04 if guide else math.hypot(resolution_u_rel(args.resolution), 0.01)
         scaled = walk.result(
             reference=args.reference or (f"flash of guide number {args.guide_number}" if guide else ""),
-            u_reference_rel=max(args.u_reference, 0.35 if guide else 0.0) * stops,
-            u_reference_reading_rel=0.04 if guide else math.hypot(resolution_u_rel(args.resolution), 0.01),
+            u_reference_rel=camera.U_SCALE_REL if seen else max(args.u_reference, 0.35 if guide else 0.0) * stops,
+            u_reference_reading_rel=camera.U_READING_REL if seen else u_reading,
             temperature_c=args.temperature,
             created_at_s=now,
-            method="guide number" if guide else "reference",
+            light_distance_m=units.parse_distance(args.light_distance),
+            lamp=args.lamp,
+            lamp_errors=_lamp_errors(args),
+            method="guide number" if guide else camera.METHOD if seen else "reference",
         )
         made = scaled.calibration
     elif isinstance(walk, ZeroWalk):
@@ -165,6 +221,18 @@ def _made(args: argparse.Namespace, walk: Procedure) -> tuple[Calibration, Scale
     else:
         raise AssertionError(type(walk))
     return made, scaled
+
+
+def _lamp_errors(args: argparse.Namespace) -> dict[str, float] | None:
+    """By how much other lamps are read too bright, where the response is given; under the flash without a lamp's name."""
+    from meterlink.calibration.spectra import known_lamps, lamp_errors
+
+    if not args.response:
+        return None
+    responses, lamps = _spectra(args.response), known_lamps()
+    under = args.lamp if args.lamp in lamps.values else next(iter(lamps.values))
+    _, rows = lamp_errors(next(iter(responses.values.values())), lamps, under)
+    return {r.lamp: round(r.error_stops, 4) for r in rows if r.lamp != under}
 
 
 def _record(c: Calibration) -> dict[str, object]:
@@ -226,18 +294,25 @@ def _list(args: argparse.Namespace) -> int:
     return 0
 
 
-def _spectral(args: argparse.Namespace) -> int:
-    from meterlink.calibration.spectra import known_lamps, lamp_errors, parse_csv
-    if not args.file:
-        raise UsageError("name a CSV of wavelength and responsivity: {do}", do=Do("calibrate_spectral"))
+def _spectra(file: str) -> Spectra:
+    """Read a file of spectra.  Raises UsageError when it cannot be read."""
+    from meterlink.calibration.spectra import parse_csv
+
     try:
-        text = Path(args.file).read_text(encoding="utf-8")
+        text = Path(file).read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise UsageError(
             "{file} cannot be read ({name}): check the path",
-            file=args.file, name=error.__class__.__name__,
+            file=file, name=error.__class__.__name__,
         ) from None
-    sensors, lamps = parse_csv(text), known_lamps()
+    return parse_csv(text)
+
+
+def _spectral(args: argparse.Namespace) -> int:
+    from meterlink.calibration.spectra import known_lamps, lamp_errors
+    if not args.file:
+        raise UsageError("name a CSV of wavelength and responsivity: {do}", do=Do("calibrate_spectral"))
+    sensors, lamps = _spectra(args.file), known_lamps()
     found = {name: lamp_errors(values, lamps) for name, values in sensors.values.items()}
     if args.json:
         print_json({n: {"f1_prime": f1, "lamps": [r._asdict() for r in rows]} for n, (f1, rows) in found.items()})

@@ -3,20 +3,25 @@
 from __future__ import annotations
 
 import asyncio
+from pathlib import Path
 
 from meterlink import units
 from meterlink.calibration.evidence import reference_light
-from meterlink.calibration.procedure import Procedure, Task
+from meterlink.calibration.procedure import Procedure, Task, kind_of
 from meterlink.cli.frame import is_terminal, wrapped
 from meterlink.errors import SensorError, UsageError
-from meterlink.metering.calibrating import Say, Typed, Value, seen, walk_through
+from meterlink.metering.calibrating import Keep, Say, Typed, Value, seen, walk_through
 from meterlink.metering.sensor_in_use import SensorInUse
 from meterlink.metering.station import SensorStation
+from meterlink.photometry.card import right_aperture
 from meterlink.records import Identity, Kind, Measurement
+from meterlink.report.picture import card_level
 from meterlink.sensor.measuring.sensor import LOOKING, STOPPED, Sensor
 
 
-async def drive(watching: SensorInUse, walk: Procedure, say: Say, value_of: Value, lines: Typed) -> bool:
+async def drive(
+    watching: SensorInUse, walk: Procedure, say: Say, value_of: Value, lines: Typed, keep: Keep | None = None
+) -> bool:
     """Take every step with an opened sensor; return False when it was stopped before the end.
 
     Raises:
@@ -26,7 +31,7 @@ async def drive(watching: SensorInUse, walk: Procedure, say: Say, value_of: Valu
     station.pose = getattr(watching.bare_link, "pose", None)
     live = Live(walk, say)
     station.on_live = live.show
-    work = asyncio.ensure_future(walk_through(walk, station, lines, live.say, value_of))
+    work = asyncio.ensure_future(walk_through(walk, station, lines, live.say, value_of, keep))
     over = asyncio.Event()
     work.add_done_callback(lambda _: over.set())
     try:
@@ -71,13 +76,22 @@ class Live:
             self._shown = False
 
 
-def reference_value(calibration_constant: float, iso: float, shutter_s: float) -> Value:
-    """Return what reads ``f/8+0.3``, ``1200 lx`` or ``160 lxs`` as light."""
+def reference_value(calibration_constant: float, iso: float, shutter_s: float, card: float | None = None) -> Value:
+    """Return what reads ``f/8+0.3``, ``1200 lx`` or ``160 lxs`` as light.
+
+    With the reflectance of a ``card`` the reference is a camera: ``f/8`` is the aperture at which the card is at its level,
+    ``f/8 110`` and ``f/8 frame.jpg`` are a frame at that aperture in which it has that level.
+    """
     def value(text: str, task: Task) -> float:
+        if card is not None:
+            return reference_light(
+                calibration_constant=calibration_constant, f_number=_of_frame(text, card), iso=iso,
+                shutter_s=shutter_s if kind_of(task) == Kind.STEADY else None,
+            )  # fmt: skip
         plain = text.lower().replace("·", "").replace(" ", "").replace(",", "")
         for unit, name in (("lxs", "exposure_lxs"), ("lx", "illuminance_lx")):
             if plain.endswith(unit):
-                if (task.kind == Kind.FLASH) != (unit == "lxs"):
+                if (kind_of(task) == Kind.FLASH) != (unit == "lxs"):
                     raise UsageError("lux are of steady light, lux-seconds (lxs) of a flash: type the other one")
                 try:
                     number = float(plain.removesuffix(unit))
@@ -91,10 +105,23 @@ def reference_value(calibration_constant: float, iso: float, shutter_s: float) -
             calibration_constant=calibration_constant,
             f_number=units.parse_f_number(text),
             iso=iso,
-            shutter_s=shutter_s if task.kind == Kind.STEADY else None,
+            shutter_s=shutter_s if kind_of(task) == Kind.STEADY else None,
         )
 
     return value
+
+
+def _of_frame(text: str, card: float) -> float:
+    """The f-number at which the camera brings the card out at its level, from an aperture and the level or file of one frame."""
+    aperture, _, frame = text.strip().partition(" ")
+    f_number, frame = units.parse_f_number(aperture), frame.strip()
+    if not frame:
+        return f_number
+    try:
+        code = float(frame) if frame.replace(".", "", 1).isdecimal() else card_level(Path(frame).expanduser())
+        return right_aperture(f_number, code, card)
+    except ValueError as error:
+        raise UsageError("{error}", error=error) from None
 
 
 def identity_of(sensor: Sensor) -> Identity:

@@ -132,6 +132,9 @@ def _corrected(case: Case, assumed_reach: bool, assumed_distance: bool, settings
             raise Refused(why)
     wide = not assumed_distance and case.u_distance_m**2 + case.u_held_off_m**2 > (FIRST_ORDER_LIMIT * near) ** 2
     reaches = _reach_nodes(settings) if assumed_reach else ((held, 1.0),)
+    farthest = max(value for value, _ in reaches)
+    if assumed_reach and case.toward == "light" and farthest >= distance:
+        raise Refused(told("reach_reaches_light", distance_m=distance))
     if axial and not wide and not assumed_distance and not case.angle_response:
         return _axial(case, reaches, assumed_reach, falloff)
     distances = _distance_nodes() if assumed_distance else ((distance, 1.0),)

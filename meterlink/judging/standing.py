@@ -51,6 +51,7 @@ def _same_way(a: Reading, b: Reading) -> bool:
         a.kind == b.kind
         and a.receptor == b.receptor
         and a.point == b.point
+        and a.aim == b.aim
         and a.held_off_m == b.held_off_m
         and a.held_off_toward == b.held_off_toward
         and a.calibration_id == b.calibration_id
@@ -115,7 +116,6 @@ def _reflector_state(
             for r in readings
             if r.light_id == light.source_light_id
             and r.purpose == "alone"
-            and r.aim == with_it.aim
             and _same_way(r, with_it)
         ]
         without = candidates[-1] if candidates else None

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from typing import Any, Protocol
 
 from meterlink.calibration.evidence import full_raw_of, raw_of
-from meterlink.calibration.procedure import Procedure, Task
+from meterlink.calibration.procedure import TYPED, Procedure, Task, kind_of
 from meterlink.errors import CalibrationError, MeterlinkError, SensorError, UsageError
 from meterlink.metering.station import Station
 from meterlink.records import Kind, Measurement
@@ -19,6 +19,8 @@ from meterlink.words.told import NOTHING, Told, all_of, told
 Value = Callable[[str, Task], float]
 """Turns what was typed for a task into its number; raises MeterlinkError."""
 Say = Callable[[str], None]
+Keep = Callable[[Procedure], None]
+"""Puts a walk where it is found again when the rest of it has to wait."""
 
 
 class Typed(Protocol):
@@ -32,14 +34,21 @@ class Typed(Protocol):
         ...
 
 
-async def walk_through(walk: Procedure, station: Station, lines: Typed, say: Say, value_of: Value) -> bool:
-    """Take every step; return False when it was stopped before the end."""
+async def walk_through(
+    walk: Procedure, station: Station, lines: Typed, say: Say, value_of: Value, keep: Keep | None = None
+) -> bool:
+    """Take every step; return False when it was stopped before the end.  ``keep`` is called after everything that changed it."""
+    kept = (0, 0)
     announced = ""
     typed: float | None = None
     leaving: int | None = None
     news: list[str] = []
     while (task := walk.task) is not None:
-        # Only then may anybody be announced to fire once more.
+        state = (len(walk.taken), len(walk.skipped))
+        if keep is not None and state != kept:
+            keep(walk)
+        kept = state
+        # Only then may anybody be told to fire once more.
         await station.prepare(task, leaving)
         _tell(news, say)
         leaving = None
@@ -48,6 +57,13 @@ async def walk_through(walk: Procedure, station: Station, lines: Typed, say: Say
             station.forget_pops()
             typed = None
             _announce(walk, task, say)
+        if task.kind == TYPED:
+            line = await _typed(lines)
+            if line == "q":
+                return False
+            if not _command(walk, line, say):
+                _read(walk, task, line, say, value_of)
+            continue
         if task.ask or task.kind == Kind.STEADY:
             line = await _line(walk, station, lines, task, say)
             if line == "q":
@@ -83,6 +99,8 @@ async def walk_through(walk: Procedure, station: Station, lines: Typed, say: Say
         news = _take(walk, task, measurement, typed)
         if measurement.clipped or measurement.too_dim:
             leaving = measurement.range_index
+    if keep is not None:
+        keep(walk)
     _tell(news, say)
     return True
 
@@ -109,6 +127,16 @@ def _take(walk: Procedure, task: Task, measurement: Measurement, typed: float | 
     if len(walk.taken) > counted:
         return [f"  {said} ({seen(walk, task, measurement)})"]
     return [f"! {said}", f"  {_how(task)}"] if task.ask else [f"! {said}"]
+
+
+def _read(walk: Procedure, task: Task, line: str, say: Say, value_of: Value) -> None:
+    """Give a typed task what was typed; what is none is said, and asked again."""
+    try:
+        said = walk.read(value_of(line, task))
+    except MeterlinkError as error:
+        say(f"! {error}")
+    else:
+        say(f"  {said}")
 
 
 def _tell(news: list[str], say: Say) -> None:
@@ -138,7 +166,9 @@ def _announce(walk: Procedure, task: Task, say: Say) -> None:
     if task.caution and not any(t.task.caution == task.caution for t in walk.taken):
         say(f"  {told('caution', what=task.caution)}")
     leave_out = told("s_leaves_out") if task.optional else NOTHING
-    if task.ask:
+    if task.kind == TYPED:
+        say(f"  {all_of(_how(task), leave_out)}")
+    elif task.ask:
         say(f"  {_how(task)}")
     elif task.kind == Kind.STEADY:
         say(f"  {all_of(told('enter_when_so'), leave_out)}")
@@ -148,6 +178,8 @@ def _announce(walk: Procedure, task: Task, say: Say) -> None:
 
 
 def _how(task: Task) -> Told:
+    if task.kind == TYPED:
+        return told("type_it", example="f/8+0.3, 160 lxs" if kind_of(task) == Kind.FLASH else "f/8+0.3, 1200 lx")
     return told("type_pop" if task.kind == Kind.FLASH else "type_level")
 
 

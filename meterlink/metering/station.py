@@ -50,7 +50,7 @@ class SensorStation:
         sensor.calibration = calibration
         self.on_live: Callable[[Measurement], None] | None = None
         """Told of every steady sample, for a live figure."""
-        self.pose: Callable[[str], None] | None = None
+        self.pose: Callable[[str, str, float | None, int | None], None] | None = None
         """Told of every step, for a simulated sensor, which has no hands."""
         self._pops: asyncio.Queue[Measurement] = asyncio.Queue()
         self._levels: asyncio.Queue[Measurement] = asyncio.Queue()
@@ -68,7 +68,7 @@ class SensorStation:
         After a small pop sensing switches to a finer range by itself; a task that names its range holds it.
         """
         if self.pose is not None:
-            self.pose(task.name)
+            self.pose(task.name, task.kind, task.level, task.range_index)
         index, identity = task.range_index, self.sensor.identity
         if identity is None or len(identity.ranges) < 2 or (index is None and leaving is None):
             return

@@ -9,11 +9,13 @@ from __future__ import annotations
 import base64
 import binascii
 import io
+import math
 import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from meterlink.errors import UsageError
+from meterlink.photometry.card import level, linear
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -24,6 +26,8 @@ TEXT_MAX = 60_000
 """Characters of the copy; a set-up's facts together hold 100,000."""
 FILE_MAX = 200 * 2**20
 PIXELS_MAX = 400_000_000
+UNEVEN, COLOURED = 12, 40
+"""Levels that a lit card may differ over the middle, and its colours from each other: 0.2 stop, and a lamp of another colour."""
 _PREFIX = "data:image/jpeg;base64,"
 _SHAPE = re.compile(re.escape(_PREFIX) + r"[A-Za-z0-9+/]+={0,2}", re.ASCII)
 
@@ -43,6 +47,36 @@ def small_picture(path: Path) -> str:
             return _text(image)
     except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
         raise UsageError("{path} cannot be read as a picture: {advice}", path=path.name[:80], advice=advice) from error
+
+
+def card_level(path: Path) -> float:
+    """Return the level, 0 to 255 in sRGB, of a neutral card that fills the middle fifth of a picture.
+
+    Raises UsageError in one line for what is no picture, and for a middle that is not one even grey: clipped, coloured or in part
+    something else.
+    """
+    from PIL import Image
+
+    try:
+        with Image.open(path, formats=("JPEG", "PNG", "TIFF")) as image:
+            if image.width * image.height > PIXELS_MAX:
+                raise UsageError("the picture has too many pixels: give a smaller one")
+            image.draft("RGB", (2 * SIDE_PX, 2 * SIDE_PX))
+            rgb = image.convert("RGB")
+            left, top = int(rgb.width * 0.4), int(rgb.height * 0.4)
+            middle = rgb.crop((left, top, max(int(rgb.width * 0.6), left + 1), max(int(rgb.height * 0.6), top + 1)))
+            small = middle.resize((4, 4), Image.Resampling.BOX).tobytes()
+            cells = [small[i : i + 3] for i in range(0, len(small), 3)]
+    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
+        raise UsageError("{path} cannot be read as a picture: give the frame as JPEG in sRGB", path=path.name[:80]) from error
+    greens = [g for _, g, _ in cells]
+    uneven = max(greens) - min(greens) > UNEVEN or any(max(cell) - min(cell) > COLOURED for cell in cells)
+    if uneven or max(greens) >= 250:
+        raise UsageError(
+            "{path}: the middle fifth is not one even grey: let the card fill it, evenly lit, white balance set on it",
+            path=path.name[:80],
+        )
+    return level(math.fsum(0.2126 * linear(r) + 0.7152 * linear(g) + 0.0722 * linear(b) for r, g, b in cells) / len(cells))
 
 
 def safe_picture(value: object) -> str:

@@ -25,6 +25,7 @@ FACE_M = 0.12
 LEAST_M = 0.9
 """At least so much is shown around the face."""
 CAMERA_SHOWN_M = 4.0
+ROUND_STEPS_M = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
 GRID = "#dedede"
 FALLBACK_CAMERA_M = 1.8
 
@@ -116,10 +117,10 @@ def plan(view: JudgedSet, width: float = 370.0, height: float = 330.0) -> Drawin
 
 
 def _rings(drawing: Drawing, face: tuple[float, float], scale: float) -> None:
-    """Circles every half metre or metre, their radii written where they cross the lower right."""
+    """At most six circles in round steps, their radii written where they cross the lower right."""
     reach = ((drawing.width / 2) ** 2 + (drawing.height / 2) ** 2) ** 0.5 / scale
-    step = 0.5 if reach <= 2.6 else 1.0 if reach <= 6 else 2.0
-    for i in range(1, int(reach / step) + 1):
+    step = next((s for s in ROUND_STEPS_M if reach <= 6 * s), reach / 6)
+    for i in range(1, min(6, int(reach / step)) + 1):
         r = step * i * scale
         drawing.circle(face, r, stroke=GRID, width=0.7)
         x, y = face[0] + r * 0.7071, face[1] + r * 0.7071

@@ -69,6 +69,11 @@ class ChipModel:
         self._random = random.Random(seed)
         self.restart()
 
+    @property
+    def full_scale_lx(self) -> tuple[float, ...]:
+        """Light at full scale of each range."""
+        return self._full_scale_lx
+
     def restart(self) -> bytes:
         """Start anew, as after a reset; return what the sensor then says by itself."""
         self.range_index = 0

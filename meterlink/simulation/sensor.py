@@ -16,6 +16,7 @@ import time
 from collections.abc import Awaitable, Callable, Sequence
 
 from meterlink.errors import LinkLost, LinkNotFound, UsageError
+from meterlink.records import Kind
 from meterlink.sensor.link.base import OnBytes, OnLost
 from meterlink.sensor.link.registry import LinkUrl
 from meterlink.simulation.bad_builds import FAULTS, BadBuild
@@ -25,7 +26,7 @@ from meterlink.simulation.studio import Pulse, Studio, first_steps
 EVERY_S = 2.5
 FIRST_POP_S = 1.5
 TORCH_LX = 12e3
-SMALL_FLASH = Pulse(60.0, fall_s=0.4e-3)
+SMALL_FLASH = Pulse(1.0, fall_s=0.4e-3)
 CHUNK_BYTES = 256
 """A serial line delivers a block in pieces."""
 
@@ -128,11 +129,18 @@ class SimulatedLink:
         if not self._ordered:
             self._follows, self._expected = True, pulses
 
-    def pose(self, step: str) -> None:
-        """Be held as a step of ``sensor-test`` asks; a simulated sensor has no hands."""
-        held = step.partition("-")[0]
-        self.chip.ambient_lx = {"dark": 0.0, "torch": TORCH_LX}.get(held, self.studio.ambient_lx)
-        self.expect(*([SMALL_FLASH] if held == "pop" else []))
+    def pose(self, step: str, kind: str, part: float | None, range_index: int | None) -> None:
+        """Be held, and lit, as a step of a walk asks; a simulated sensor has no hands.
+
+        ``part`` is how far the step's light should fill its range; without it 75 % of the most sensitive one.
+        """
+        held, full_lx = step.partition("-")[0], self.chip.full_scale_lx
+        lit = {"dark": 0.0, "after": 0.0, "leak": 0.0, "torch": TORCH_LX}.get(held, self.studio.ambient_lx)
+        peak_lx = 0.75 * full_lx[-1] if part is None else part * full_lx[range_index or 0]
+        if kind == Kind.STEADY and part is not None:
+            lit = peak_lx
+        self.chip.ambient_lx = lit
+        self.expect(*([Pulse(peak_lx / SMALL_FLASH.peak_lx, fall_s=SMALL_FLASH.fall_s)] if kind == Kind.FLASH else []))
 
     def pop(self, light: str | Light, held_off_m: float = 0.0, toward: str = "light") -> bool:
         """Fire a light of the studio by name, or any light; return whether the sensor saw it."""

@@ -130,3 +130,61 @@ def test_words_name_each_range_in_lux_and_f_numbers() -> None:
     assert "steady" in lines[1]
     assert lines[1].endswith("to f/16 +0.1 (pulses of 1/2000 s)")
     assert lines[2].startswith("  dim: ")
+
+
+def points(*kinds: str) -> dict[str, Any]:
+    """Details of a calibration with pairs of these kinds."""
+    return {"points": [{"kind": kind, "range": 1} for kind in kinds], "u_plane_rel": 0.005, "light_distance_m": 2.0}
+
+
+def test_steady_light_that_was_never_weighed_is_not_claimed() -> None:
+    """Flash pairs alone: flash is claimed as with both, steady light not, and the words say what its lamp may cost."""
+    both, flash = (claim_of(calibration(details=points(*kinds))) for kinds in (("flash", "steady"), ("flash",)))
+
+    assert both is not None
+    assert flash is not None
+    assert both["steady_lx"][1]
+    assert flash["steady_lx"] == [None, None]
+    assert flash["flash_peak_lx"] == both["flash_peak_lx"]
+    assert any("no steady lamp was weighed" in s and "0.15 to 0.44 stop" in s for s in in_words(flash, ("a", "b"), 330.0))
+
+
+def test_a_claim_names_the_lamps_that_it_holds_for() -> None:
+    """With a spectral response: lamps within 0.02 stop are named with the calibration's own, the others with their error; without
+    one the table's span is said."""
+    known = claim_of(calibration(details=points("steady") | {
+        "lamp": "studio tungsten", "lamp_errors": {"candle": 0.012, "daylight": -0.04, "LED, cool": -0.31},
+    }))  # fmt: skip
+    unknown = claim_of(calibration(details=points("steady")))
+
+    assert known is not None
+    assert unknown is not None
+    said = " / ".join(known["assumes"])
+    assert "steady light is that of studio tungsten; it holds for candle too" in said
+    assert "daylight -0.04, LED, cool -0.31" in said
+    assert "another lamp's spectrum moves a filtered diode by 0.15 to 0.44 stop" in " / ".join(unknown["assumes"])
+
+
+def test_the_spans_own_figures_are_those_of_the_table() -> None:
+    """0.15 to 0.44 stop is what spectral.md has for its filtered diode under tungsten, daylight and near-daylight lamps aside."""
+    from hardware_notes.design.make_notes import NOTES
+
+    text = (NOTES / "spectral.md").read_text(encoding="utf-8").split("Calibrated under tungsten")[1].split("Calibrated under")[0]
+    rows = [line.split("|")[1:3] for line in text.splitlines() if line.startswith("| ") and "lamp |" not in line]
+    errors = {name.strip(): abs(float(stops)) for name, stops in rows}
+
+    assert max(errors.values()) == pytest.approx(0.44)
+    assert errors["daylight flash (xenon)"] == pytest.approx(0.15)
+
+
+def test_where_the_dome_stood_is_systematic() -> None:
+    """0.5 cm (k=1) at half a metre is 0.029 stop in every reading alike; pairs do not average it, and the lower ends rise by it."""
+    half_a_metre = points("flash", "steady") | {"u_plane_rel": 0.02, "light_distance_m": 0.5}
+    near = calibration(details=half_a_metre, u_ref=math.hypot(0.015, 0.02))
+    far = calibration(details=points("flash", "steady"), u_ref=math.hypot(0.015, 0.005))
+    close, off = claim_of(near), claim_of(far)
+
+    assert close is not None
+    assert off is not None
+    assert "lights 0.5 m off: 0.06 stop, in every reading alike" in " / ".join(close["assumes"])
+    assert close["flash_peak_lx"][1][0] > 1.3 * off["flash_peak_lx"][1][0]

@@ -140,11 +140,11 @@ def test_relative_calibration_needs_the_overlap() -> None:
 
 
 def test_absolute_uncertainty_adds_noise_range_scale_and_dark() -> None:
-    """Noise 1 %, range u, scale 2 %; near the bottom of steady light the dark's uncertainty counts too."""
+    """Noise 1 %, range u, scale 2 %, 0.5 cm of plane at 2 m; near the bottom of steady light the dark's uncertainty counts too."""
     calibration = calibrate(*BOTH).calibration
     u_range = calibration.ranges[0].u_rel
 
-    assert absolute_u_rel(calibration, 0, 0.01) == pytest.approx(math.hypot(0.01, u_range, 0.02))
+    assert absolute_u_rel(calibration, 0, 0.01) == pytest.approx(math.hypot(0.01, u_range, 0.02, 2 * 0.005 / 2.0))
     assert absolute_u_rel(calibration, 0, 0.0, raw=0.01) > 0.03
 
 

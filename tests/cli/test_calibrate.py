@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 
 from benchmarks.calibration_walks import Photographer
-from benchmarks.calibration_world import Build, Reference, SimulatedSensor, reference_reads
-from meterlink.calibration.calibrate import ScaleWalk
-from meterlink.calibration.procedure import Procedure, Task
+from benchmarks.calibration_world import Build, Reference, SimulatedSensor
+from meterlink.calibration.procedure import TYPED, Procedure, Task, kind_of
+from meterlink.calibration.scale_walk import ScaleWalk
 from meterlink.cli import tasks
 from meterlink.cli.keys import Lines
 from meterlink.cli.main import main
@@ -22,9 +22,12 @@ from meterlink.errors import SensorError, UnitError, UsageError
 from meterlink.library.store import Library
 from meterlink.metering import calibrating, station
 from meterlink.records import Measurement
+from meterlink.simulation.studio import Pulse
 from meterlink.units import parse_distance
 from meterlink.words.told import told
 
+SIM_PULSE_S = 1.0 / Pulse(1.0, fall_s=0.4e-3).peak_lx
+"""Exposure over peak of the simulated sensor's flash."""
 SOUND = Build(gain=(0.9, 0.93), dark=(0.02, 0.02), bend=(0.0, 0.0), noise=0.0015, side=(-0.1, 0.02))
 
 
@@ -63,26 +66,32 @@ class Desk(Photographer):
 
     async def measure(self, task: Task) -> Measurement:
         """One measurement of the task's light, which a script may have typed the reference of."""
-        return self.shine(task, self.level(task))[0]
+        return self.shine(task, self.level(task))
 
     def typed(self, task: Task) -> str:
         """What someone types for a step."""
-        if not task.ask:
-            return ""
-        assert self.reference
-        from benchmarks.calibration_world import FULL_SCALE_LX
-
-        peak = self.level(task) * FULL_SCALE_LX[task.range_index or 0]
-        light = reference_reads(peak * (1 if task.kind == "steady" else self.tau_s), self.reference, self.rng)
-        return f"{light:.5g} {'lx' if task.kind == 'steady' else 'lxs'}"
+        return f"{self.read(task):.5g} {'lx' if kind_of(task) == 'steady' else 'lxs'}" if task.kind == TYPED else ""
 
 
-def walk_with(desk: Desk, walk: Procedure, lines: list[str]) -> tuple[bool, list[str]]:
-    """Drive a walk with typed lines."""
+class At(Script):
+    """Someone who types what the present step of a walk wants, ``most`` times."""
+
+    def __init__(self, desk: Desk, walk: Procedure, most: int = 1000) -> None:
+        super().__init__([])
+        self.desk, self.walk, self.left = desk, walk, most
+
+    async def next(self) -> str:
+        """Return what the step wants; q at the end of the patience."""
+        self.left -= 1
+        return self.desk.typed(self.walk.task) if self.left >= 0 and self.walk.task else "q"
+
+
+def walk_with(desk: Desk, walk: Procedure, lines: Script) -> tuple[bool, list[str]]:
+    """Drive a walk with what is typed."""
     said: list[str] = []
     desk.sensor.calibration = walk.calibration
     value = tasks.reference_value(walk.calibration.constant, 100.0, 1 / 128)
-    done = asyncio.run(calibrating.walk_through(walk, desk, Script(lines), said.append, value))
+    done = asyncio.run(calibrating.walk_through(walk, desk, lines, said.append, value))
     return done, said
 
 
@@ -90,18 +99,15 @@ def test_scale_walk_at_the_terminal_ends_with_a_calibration() -> None:
     """Enter for steady light, the reference typed for pairs, pops by themselves: a calibration within 3 %."""
     desk = Desk()
     walk = ScaleWalk(desk.sensor.identity, desk.sensor.calibration)
-    lines = []
-    for task in walk.tasks:
-        if task.kind == "steady" or task.ask:
-            lines += [desk.typed(task)] * task.wanted
 
-    done, said = walk_with(desk, walk, lines)
+    done, said = walk_with(desk, walk, At(desk, walk))
 
     assert done
     made = walk.result(reference="x", u_reference_rel=0.02, u_reference_reading_rel=0.022).calibration
     assert made.ranges[1].full_scale_lx == pytest.approx(2e5 / 0.93, rel=0.03)
     assert any("caution" in s for s in said)
-    assert any("type what the reference reads" in s for s in said)
+    assert any("type what it reads" in s for s in said)
+    assert any(s.startswith("  caution: A bright lamp is hot") for s in said)
 
 
 def test_back_out_and_stop(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -109,10 +115,10 @@ def test_back_out_and_stop(monkeypatch: pytest.MonkeyPatch) -> None:
     desk = Desk()
     walk = ScaleWalk(desk.sensor.identity, desk.sensor.calibration)
 
-    done, said = walk_with(desk, walk, ["", "u", "s", "", "", "q"])
+    done, said = walk_with(desk, walk, Script(["", "u", "s", "", "q"]))
 
     assert not done
-    assert len(walk.taken) == 2
+    assert [t.task.name for t in walk.taken] == ["dark-0"]
     assert any("taken back" in s for s in said)
     assert any("cannot be left out" in s for s in said)
 
@@ -129,7 +135,7 @@ class Eager(Desk):
         """One pop out of turn."""
         if self.strays and self.task.kind == "flash":
             self.strays -= 1
-            return self.shine(self.task, self.level(self.task))[0]
+            return self.shine(self.task, self.level(self.task))
         return await asyncio.Future()
 
     async def prepare(self, task: Task, leaving: int | None = None) -> None:
@@ -157,8 +163,8 @@ class Slow(Script):
 def test_a_pop_before_its_reference_and_a_silence_cost_nothing() -> None:
     """Light that does not come is said and the step asked again; a pop fired too early is told with its level, not counted."""
     desk = Eager()
-    one = Task("pair-steady-1-0", "steady pair", "Do.", "steady", 1, 1, "reference", level=0.5)
-    pairs = [one, one._replace(name="pair-flash-1-0", title="flash pair", kind="flash")]
+    one = Task("probe-steady-1-0", "steady pair", "Do.", "steady", 1, 1, "reference", level=0.5)
+    pairs = [one, one._replace(name="probe-flash-1-0", title="flash pair", kind="flash")]
     walk = Procedure(desk.sensor.identity, desk.sensor.calibration, pairs)
     said: list[str] = []
     value = tasks.reference_value(330.0, 100.0, 1 / 128)
@@ -276,3 +282,24 @@ def test_spectral_error_of_a_file(tmp_path: Path, capsys: pytest.CaptureFixture[
     found = json.loads(capsys.readouterr().out)
     assert found["eye"]["f1_prime"] == pytest.approx(0, abs=1e-9)
     assert {round(lamp["error_stops"], 9) for lamp in found["eye"]["lamps"]} == {0.0}
+
+
+def test_the_simulated_sensor_is_calibrated_with_a_room_lamp_of_500_lx_and_one_flash(
+    quick: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The real verb from prompt to record: Enter for the darks, pops by themselves, what the reference reads of each typed; the
+    lamp is told to weigh nothing, the full scales are found within 4 %, and the claim says what it assumes."""
+    flashes = [0.75 * 2.0 ** -(0.725 * n) * full * SIM_PULSE_S for full in (2e6, 2e5) for n in range(4)]
+    typed = ["", "", *(f"{exposure:.4g} lxs" for exposure in reversed(flashes)), "500 lx"]
+    monkeypatch.setattr(sys, "stdin", io.StringIO("\n".join(typed) + "\n"))
+    file = str(tmp_path / "l.sqlite")
+    asked = ["--library", file, "calibrate", "--reference", "a meter", "--u-reference", "0.03", "--sensor", "sim:?every=0.05"]
+
+    assert main(asked) == 0
+
+    out = capsys.readouterr().out
+    with Library.open(file) as library:
+        made = library.calibrations("51b0a7e000000001")[-1]
+    assert [r.full_scale_lx for r in made.ranges] == pytest.approx([2e6, 2e5], rel=0.04)
+    assert "weighs nothing, so the lamp is left out" in out
+    assert "no steady lamp was weighed, so none is claimed" in out

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from small_sets import light, placed, read, view
 
+from meterlink.judging.expected import placement_change_stops
 from meterlink.judging.history import past_of, pasts_from, predictions_for
 from meterlink.judging.power_curve import PowerCurve, learn_power, prior_u
 from meterlink.judging.prediction import Past, causes, predict
@@ -171,3 +172,44 @@ def test_causes_have_signs() -> None:
     assert "dumped" not in str(causes(0.5))
     assert "not recycled" in str(causes(-0.5))
     assert "held off" not in str(causes(-0.5))
+
+
+@pytest.mark.parametrize(
+    ("then", "now", "stops"),
+    [
+        ((0.0, "1/1"), (-2.0, "1/4"), -2.0),
+        ((None, "seven"), (None, "seven"), 0.0),
+        ((None, "seven"), (None, "six"), None),
+        ((None, "7"), (-2.0, "1/4"), None),
+        ((-2.0, "1/4"), (None, "7"), None),
+        ((None, ""), (-2.0, ""), None),
+    ],
+)
+def test_power_scales_only_where_it_is_known_on_both_sides(
+    then: tuple[float | None, str], now: tuple[float | None, str], stops: float | None
+) -> None:
+    """Stops of power on both sides scale the prediction, the same words leave it as it is, anything else predicts nothing."""
+    before = placed(0, power_stops=then[0], power_text=then[1])._replace(id="old")
+    after = placed(0, power_stops=now[0], power_text=now[1])
+    got = predict(KEY, after, [past(8.0, before, light_id="l0", setup_id="s")], calibration_id="c")
+
+    assert (None if got is None else pytest.approx(got.value - 8.0)) == stops
+
+
+@pytest.mark.parametrize(
+    ("then", "now", "stops"),
+    [
+        ((0.0, "1/1"), (-2.0, "1/4"), -2.0),
+        ((None, "seven"), (None, "seven"), 0.0),
+        ((None, "seven"), (None, "six"), None),
+        ((None, "7"), (-2.0, "1/4"), None),
+        ((-2.0, "1/4"), (None, "7"), None),
+    ],
+)
+def test_the_range_is_chosen_by_power_only_where_both_are_known(
+    then: tuple[float | None, str], now: tuple[float | None, str], stops: float | None
+) -> None:
+    """What a change of power should bring is said of two known powers, or of the same words; else nothing is."""
+    before, after = (placed(0, power_stops=one[0], power_text=one[1]) for one in (then, now))
+
+    assert placement_change_stops(before, after) == stops

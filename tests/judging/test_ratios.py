@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import log2
+from math import hypot, log, log2, sqrt
 
 import pytest
 
@@ -179,3 +179,38 @@ def test_an_unmetered_light_has_no_number_and_says_what_to_do() -> None:
 
     assert (row.as_read_f, row.corrected_f, row.verdict) == (None, None, None)
     assert "meterlink meter KEY" in row.reason
+
+
+def test_two_fills_are_one_fill_of_their_sum() -> None:
+    """Light adds: 40 and 40 under a key of 160 are 2:1, (160 + 80) to 80 is 3:1, and the aperture of both is for 240."""
+    one = Set().add("KEY", "key", 160.0).add("FILL", "fill", 40.0).add("LOW", "fill", 40.0).table()
+    both = Set().add("KEY", "key", 240.0).table()
+
+    assert one.key_to_fill == pytest.approx(2.0)
+    assert one.key_and_fill_to_fill == pytest.approx(3.0)
+    assert one.aperture_key_and_fill is not None
+    assert both.aperture_key is not None
+    assert one.aperture_key_and_fill.f == pytest.approx(both.aperture_key.f)
+
+
+def test_what_is_shown_is_twice_the_standard_uncertainty() -> None:
+    """k=2 (GUM, JCGM 100:2008, 6.3.3): of a row, and of the aperture with the calibration's scale of 5 % beside it."""
+    made = Set().add("KEY", "key", 160.0)
+    judged = judge_set(made.setup, made.lights, made.placements, made.readings, made.calibrations, Settings()).lights[0].judged
+    table = made.table()
+
+    assert judged is not None
+    assert table.rows[0].u95_stops == pytest.approx(2 * judged.u_stops)
+    assert table.aperture_key is not None
+    assert table.aperture_key.u95_stops == pytest.approx(2 * hypot(judged.u_stops, 0.05 / log(2)))
+
+
+def test_as_read_is_what_the_dome_saw() -> None:
+    """20 cm off, half a stop hot: the f-number as read is plain N² = H·S/C, above the one at the point by the correction."""
+    row = Set().add("KEY", "key", 160.0, held_off_m=0.2).table().rows[0]
+
+    assert row.as_read_f == pytest.approx(sqrt(160.0 * 100.0 / 330.0))
+    assert row.correction_stops is not None
+    assert row.correction_stops < -0.3
+    assert row.corrected_f is not None
+    assert 2 * log2(row.corrected_f / row.as_read_f) == pytest.approx(row.correction_stops)

@@ -69,6 +69,32 @@ def test_judged_at_the_shadow_side_and_not_at_the_key() -> None:
     assert "common practice" in found.text
 
 
+def test_what_was_read_and_the_least_are_both_named() -> None:
+    """A flickering room, known to 15 % (k=1): 2.0 stops as read, log2(1.3) less at the least; JSON and text give both alike."""
+    (found,) = found_in(a_set(room(lux_for(2.0, 40.0), u_rel=0.15)))
+    least = 2.0 - math.log2(1.3)
+
+    assert found.numbers["flash_over_room_stops"] == pytest.approx(2.0)
+    assert found.numbers["flash_over_room_least_stops"] == pytest.approx(least)
+    assert "2.0 stops" in found.text
+    assert f"(at the least {least:.1f} stops above it)" in found.text
+    (sharp,) = found_in(a_set(room(lux_for(2.0, 40.0), u_rel=0.001)))
+    assert "at the least" not in sharp.text
+
+
+def test_the_light_before_the_pops_gives_both_too() -> None:
+    """As seen before the pops, and the least with what the sensor's range cannot tell: named alike, text and JSON agree."""
+    readings = [read(0, 160.0, ambient_lx=2000.0), *READ[1:]]
+    (found,) = found_in(calibrated(a_set(readings=readings), 50_000.0))
+    mean, least = found.numbers["flash_over_room_stops"], found.numbers["flash_over_room_least_stops"]
+    u = found.numbers["u_room_lx"]
+
+    assert mean == pytest.approx(math.log2(40.0 / (2000.0 * TIME_S)))
+    assert least == pytest.approx(math.log2(40.0 / ((2000.0 + 2 * u) * TIME_S)))
+    assert f"{mean:.1f} stops above the room" in found.text
+    assert f"(at the least {least:.1f} stops above it)" in found.text
+
+
 def test_clean_rooms_are_no_finding() -> None:
     """From 3.8 stops on the room adds less than a tenth of a stop and nothing is said."""
     assert found_in(a_set(room(lux_for(3.85, 40.0)))) == []
@@ -179,3 +205,13 @@ def test_impossible_levels_do_no_harm(bad: float) -> None:
     assert found_in(a_set(room(bad))) == []
     known = level(a_set(room(bad)))
     assert known is None or known.illuminance_lx == 0.0
+
+
+def test_a_shutter_that_gains_nothing_is_not_advised() -> None:
+    """At 1/190 s with a sync of 1/200 the shutter would gain a tenth of a stop: only power and aperture are told."""
+    made = a_set(room(40.0 / 4 * 190), shutter_s=1 / 190, sync_speed_s=1 / 203.19, shutter_kind="focal-plane")
+    (found,) = found_in(made)
+
+    assert found.numbers["flash_over_room_stops"] == pytest.approx(2.0)
+    assert "--shutter" not in found.advice
+    assert "1.8 stops more power" in found.advice

@@ -191,3 +191,12 @@ def test_no_shutter_and_no_duration_say_nothing() -> None:
     assert of("slow_flash", a_set(1 / 203, None, **FOCAL)) == []
     made = a_set(1 / 203, **FOCAL)
     assert of("slow_flash", made._replace(setup=made.setup._replace(shutter_s=None))) == []
+
+
+def test_a_shutter_is_advised_only_when_it_is_another_one() -> None:
+    """1/204 s and 1/200 s as printed (1/203.2) are one position of the dial: the next one that helps is told, a third longer."""
+    made = a_set(1 / 204, 2e-5, shutter_kind="focal-plane", sync_speed_s=1 / 203.19, curtain_travel_s=0.00488)
+    (found,) = of("slow_flash", made)
+
+    assert "--shutter 1/160" in found.advice
+    assert "comes up by 0.3 stop" in found.advice

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import sqrt
 from typing import Any
 
 import pytest
@@ -194,3 +195,30 @@ def test_a_claim_that_is_none_or_nonsense_says_nothing(claim: Any) -> None:
     """A library from elsewhere may hold anything as a claim: no word, no error."""
     assert not outside_claim(reading(peak_lx=5.0), Calibration("c", "x", 0.0, 330.0, details={"claim": claim}))
     assert not outside_claim(reading(peak_lx=5.0), None)
+
+
+def test_two_lucky_pops_do_not_look_perfect() -> None:
+    """The assumed spread counts like four pops: two that agree wholly leave sqrt(4/5) of it, by the square root of two."""
+    alike = reading(u_rel=0.0, pops=(Pop(160.0), Pop(160.0)))
+
+    assert repeat_u_stops(alike, 0.1) == pytest.approx(0.1 * sqrt(4 / 5) / sqrt(2))
+
+
+def test_half_of_the_distance_is_judged_on_what_was_declared() -> None:
+    """A light 0.5 m away: 30 cm that were said are too far; assumed ones are no word of hers, and their interval decides."""
+    near = placement(distance_m=0.5, width_m=0.3)
+    wide = SETTINGS._replace(assumed_reach_min_m=0.27, assumed_reach_max_m=0.33)
+
+    assert judge(reading(held_off_m=0.3), near, wide).why == Why.HALF_WAY
+    assumed = judge(reading(held_off_m=None), near, wide)
+    assert assumed.correction.held_off_m == pytest.approx(0.3)
+    assert assumed.why != Why.HALF_WAY
+    assert "more than half" not in assumed.reason
+
+
+def test_a_light_within_the_assumed_reach_asks_for_the_distance() -> None:
+    """Undeclared, and the light 5 cm away: the dome may have touched it, which is said in words and not as a formula's error."""
+    judged = judge(reading(held_off_m=None), placement(distance_m=0.05, shape="point", width_m=None), SETTINGS)
+
+    assert (judged.verdict, judged.why) == ("retake", Why.NO_FIGURE)
+    assert judged.reason == "the light is 5 cm away and the dome may have been held off as far: say how far it was held off"

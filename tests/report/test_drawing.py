@@ -170,3 +170,13 @@ BAD = [
 def test_pictures_from_outside_are_never_believed(value: object) -> None:
     """Only a JPEG that decodes comes on a page, and that written anew."""
     assert safe_picture(value) == ""
+
+
+def test_a_light_far_beyond_any_studio_costs_no_more_rings(five: Session) -> None:
+    """A distance that came into a library before there were limits is drawn with six rings at most, not with a million."""
+    view = five.view()
+    states = [
+        s._replace(placement=s.placement._replace(distance_m=1e6)) if s.placement is not None else s for s in view.lights[:1]
+    ] + list(view.lights[1:])
+
+    assert plan(view._replace(lights=tuple(states))).svg().count("<circle") < 40

@@ -86,6 +86,7 @@ PHRASES: dict[str, str] = {
         "whatever moves leaves a ghost of "
         "{share:.0%} of the exposure, plainly seen"
     ),
+    "room_at_least": marked("{room} (at the least {least:.1f} stops above it)"),
     "room_before_pops": marked("{room}, by the light before the pops"),
     "room_unknown": marked(
         "the pops tell only that the room light is anything up to {lx:lx}: at {part} the flash may stand as little as "

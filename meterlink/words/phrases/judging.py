@@ -77,6 +77,9 @@ PHRASES: dict[str, str] = {
     "behind_light": marked(
         "the dome is held off {held_off_m:cm}, the light is {distance_m:cm} away: the dome would be at or behind it"
     ),
+    "reach_reaches_light": marked(
+        "the light is {distance_m:cm} away and the dome may have been held off as far: say how far it was held off"
+    ),
     "not_seen": marked("the receptor does not see this light: aim it at the light, or use a dome"),
     "the_dome": marked("the dome"),
     "the_point": marked("the point"),

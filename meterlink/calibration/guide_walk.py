@@ -1,0 +1,41 @@
+"""The walk of ``meterlink calibrate --guide-number``: a known flash at known distances in place of a reference."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from meterlink.calibration.evidence import guide_number_light
+from meterlink.calibration.procedure import Taken, Task
+from meterlink.calibration.scale_walk import ScaleWalk
+from meterlink.errors import CalibrationError
+from meterlink.records import Calibration, Identity
+
+
+class GuideWalk(ScaleWalk):
+    """Dark, overlap, and a known flash at two distances."""
+
+    def __init__(
+        self, identity: Identity, calibration: Calibration, guide_number_m: float, distances_m: Sequence[float], range_index: int
+    ) -> None:
+        if not identity.flash:
+            raise CalibrationError("a guide number is one of flash, and this sensor cannot see a pop: use a reference")
+        self.guide_number_m, self.distances_m, self._range = guide_number_m, tuple(distances_m), range_index
+        super().__init__(identity, calibration)
+
+    def _pair_tasks(self) -> list[Task]:
+        text = "The known flash at full power and its stated zoom, dome on its axis at {d:g} m, dark walls."
+        return [
+            Task(f"pair-flash-{self._range}-{i}", f"flash at {d:g} m", text.format(d=d), "flash", 2, self._range, value=d)
+            for i, d in enumerate(self.distances_m)
+        ]
+
+    def _ranges_wanting(self) -> tuple[int, ...] | None:
+        return ()
+
+    def light_of(self, taken: Taken) -> float | None:
+        """N = GN / d, at ISO 100."""
+        return guide_number_light(
+            calibration_constant=self.calibration.constant,
+            guide_number_m=self.guide_number_m,
+            distance_m=taken.value or 0.0,
+        )[0]
