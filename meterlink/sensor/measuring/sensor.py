@@ -25,6 +25,7 @@ from meterlink.sensor.link.base import Link, LinkState
 from meterlink.sensor.measuring import levels, ranges
 from meterlink.sensor.measuring.intake import CalibrationFor, Intake, Outlets
 from meterlink.sensor.measuring.pops import BLOCK_WAIT_S
+from meterlink.sensor.measuring.ranger import RangerScale
 
 
 class State(StrEnum):
@@ -154,6 +155,15 @@ class Sensor:
     @calibration.setter
     def calibration(self, calibration: Calibration) -> None:
         self._intake.recalibrate(calibration)
+
+    @property
+    def ranger_scale(self) -> RangerScale:
+        """What its range finder's figures are turned into distances with."""
+        return self._intake.ranger.scale
+
+    @ranger_scale.setter
+    def ranger_scale(self, scale: RangerScale) -> None:
+        self._intake.ranger.scale = scale
 
     @property
     def battery(self) -> Battery | None:
