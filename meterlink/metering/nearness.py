@@ -48,7 +48,7 @@ class Near(NamedTuple):
         """One line for a terminal or a phone."""
         if self.held_off_m is None:
             return unknown_sentence(self.why)
-        where = format_length(self.held_off_m)
+        where = _whole(self.held_off_m)
         if self.reached == Reached.FAR:
             return say("too far for {light}: {where}, keep within {good}", light=self.light, where=where, good=_down(self.good_m))
         if self.reached == Reached.CORRECTED:
@@ -101,6 +101,11 @@ class Nearness:
         return self._reaches[key]
 
 
+def _whole(length_m: float) -> str:
+    """To the nearest centimetre: more digits would only flicker."""
+    return f"{length_m * 100:.0f} cm"
+
+
 def _down(length_m: float | None) -> str:
     """Whole centimetres, rounded down: the advice must stay on the safe side."""
     return f"{int((length_m or 0.0) * 100 + 1e-6)} cm"
@@ -141,5 +146,5 @@ def typed_against_measured(typed_m: float, measured_m: float | None, u_m: float,
         return ""
     return say(
         "{typed} was said, the range finder measured {measured} ± {u}: what was said counts",
-        typed=format_length(typed_m), measured=format_length(measured_m), u=_down(2 * u_m + 0.005),
+        typed=format_length(typed_m), measured=_whole(measured_m), u=_whole(max(0.01, 2 * u_m)),
     )  # fmt: skip

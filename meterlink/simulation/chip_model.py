@@ -77,11 +77,11 @@ class ChipModel:
         self.steady_rate_hz = 10
         self.factor = 1
         self.pops_seen = self.pops_lost = 0
-        self._encoder = SensorEncoder()
+        self.encoder = SensorEncoder()
         self._stats = DecoderStats()
         self._reader = FrameReader(self._stats)
         self._refused = 0
-        return b"\0" + self._encoder.identity(self.identity)
+        return b"\0" + self.encoder.identity(self.identity)
 
     def hear(self, data: bytes, now_s: float) -> bytes:
         """Take bytes from the host and return the answers."""
@@ -98,7 +98,7 @@ class ChipModel:
     def _answer(self, command: Command, now_s: float) -> bytes:
         kind, body = command.kind, command.body
         if kind == m.IDENTIFY:
-            return self._encoder.identity(self.identity)
+            return self.encoder.identity(self.identity)
         if kind == m.GET_STATUS:
             return self._status(now_s)
         if kind == m.SET_RANGE and body[0] < len(self._full_scale_lx):
@@ -113,13 +113,13 @@ class ChipModel:
             self.factor = body[0]
         else:
             known = m.SET_RANGE <= kind <= m.SET_INTERVAL
-            return self._encoder.reply(command, m.NOT_POSSIBLE if known else m.UNKNOWN_COMMAND)
-        return self._encoder.reply(command)
+            return self.encoder.reply(command, m.NOT_POSSIBLE if known else m.UNKNOWN_COMMAND)
+        return self.encoder.reply(command)
 
     def _status(self, now_s: float) -> bytes:
         raw = min(self.raw(self.ambient_lx), 1.0)
         counts = (self.pops_seen, self.pops_lost, self._refused + self._stats.damaged_total)
-        return self._encoder.status(
+        return self.encoder.status(
             now_s, self.range_index, armed=self.armed, saturated=raw >= 1.0, baseline_raw=raw,
             threshold_raw=self.threshold_raw, pretrigger=PRETRIGGER, sample_interval_s=INTERVAL_S * self.factor,
             counts=counts,
@@ -131,7 +131,7 @@ class ChipModel:
         ideal = self.raw(self.ambient_lx) * (top + 1)
         spread = self._noise_codes * 4
         codes = [max(0, min(top, int(self._random.gauss(ideal, spread)))) for _ in range(STEADY_SAMPLES)]
-        return self._encoder.steady(
+        return self.encoder.steady(
             now_s, self.range_index, sum(codes), len(codes), min(codes), max(codes), clipped=max(codes) == top,
             held_off_m=self.held_off_m,
         )  # fmt: skip
@@ -153,10 +153,10 @@ class ChipModel:
             0.0, self.pops_seen, codes, 8, 8, (Segment(0, RING, step_s),), PRETRIGGER, self.range_index, clipped,
             truncated, self.held_off_m,
         )  # fmt: skip
-        notice = self._encoder.pop(now_s, self.pops_seen, self.range_index, clipped=clipped, lost=self.pops_lost)
+        notice = self.encoder.pop(now_s, self.pops_seen, self.range_index, clipped=clipped, lost=self.pops_lost)
         xy = light.xy if self.identity.colour and isinstance(light, Pulse) else None
-        tint = self._encoder.chromaticity(*xy, during_pop=True) if xy is not None else b""
-        return Shown(notice, self._encoder.block(now_s, block), tint)
+        tint = self.encoder.chromaticity(*xy, during_pop=True) if xy is not None else b""
+        return Shown(notice, self.encoder.block(now_s, block), tint)
 
     def lose_pop(self) -> None:
         """A pop that came while the last block was still being sent: it is only counted."""

@@ -121,7 +121,7 @@ class Ranger:
         if unknown is not None:
             return Held(None, unknown=unknown)
         noise = _noise(figures, good)
-        still = max(figures) - min(figures) < max(0.01, 4.0 * noise)
+        still = max(figures) - min(figures) < max(0.01, 4.0 * _own(good))
         return Held(max(middle, 0.0), self._u(middle, figures, noise), steady=still)
 
     def _doubt(self, middle: float, figures: Sequence[float], good: Sequence[HeldOff], at_s: float) -> Unknown | None:
@@ -161,5 +161,10 @@ def _noise(figures: Sequence[float], good: Sequence[HeldOff]) -> float:
     """Standard deviation of one measurement: the finder's own account, or their spread about the median when that is more."""
     middle = median(figures)
     spread = 1.4826 * median(abs(one - middle) for one in figures)
+    return max(spread, _own(good))
+
+
+def _own(good: Sequence[HeldOff]) -> float:
+    """What the finder says of one of its measurements; 5 mm when it does not say."""
     own = [one.u_m for one in good if one.u_m is not None]
-    return max(spread, median(own) if own else 0.005)
+    return median(own) if own else 0.005
