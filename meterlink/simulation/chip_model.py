@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from meterlink.errors import FrameError
-from meterlink.records import Identity, Segment, WaveBlock
+from meterlink.records import HeldOff, Identity, RangerState, Segment, WaveBlock
 from meterlink.sensor.dialects import messages as m
 from meterlink.sensor.dialects.base import DecoderStats
 from meterlink.sensor.dialects.frames import FrameReader
@@ -27,6 +27,10 @@ THRESHOLD_RAW = 6 / 256
 NOISE_CODES = 0.5
 """Standard deviation of the noise, in steps of 8 bits."""
 STEADY_SAMPLES = 1024
+
+RANGER_BEHIND_M, RANGER_SCALE, RANGER_NOISE_M = 0.008, 1.02, 0.003
+RANGER_WHITE = 2e5
+"""Counts a second from a white card at 1 m."""
 
 Light = Pulse | Callable[[float], float]
 """A pulse, or illuminance above the room's as a function of the time in seconds from the trigger on."""
@@ -54,11 +58,13 @@ class ChipModel:
         noise_codes: float = NOISE_CODES,
         pedestal_raw: float = PEDESTAL_RAW,
         colour: bool = False,
+        range_finder: bool = False,
     ) -> None:
         self.identity = Identity(
             sensor_id, name, m.DIALECT, "0.1.0", flash=True, steady=True, adc_bits=ADC_BITS,
             ranges=m.range_names(len(full_scale_lx)), ring_samples=RING, sample_interval_s=INTERVAL_S,
             intervals=tuple(INTERVAL_S * f for f in m.INTERVAL_FACTORS), colour=colour,
+            range_finder=range_finder,
         )  # fmt: skip
         self.ambient_lx = 60.0
         self.held_off_m: float | None = None
@@ -135,6 +141,12 @@ class ChipModel:
             now_s, self.range_index, sum(codes), len(codes), min(codes), max(codes), clipped=max(codes) == top,
             held_off_m=self.held_off_m,
         )  # fmt: skip
+
+    def distance(self, held_off_m: float, reflectance: float = 0.5) -> bytes:
+        """Return one DISTANCE of a range finder that sits behind the dome and reads a little long."""
+        figure = RANGER_SCALE * (held_off_m + RANGER_BEHIND_M) + self._random.gauss(0.0, RANGER_NOISE_M)
+        signal = min(reflectance / 0.9 * RANGER_WHITE / figure**2, 6.5e7)
+        return self.encoder.distance(HeldOff(0.0, figure, RANGER_NOISE_M, RangerState.GOOD, signal))
 
     def pop(self, light: Light, now_s: float) -> Shown | None:
         """Let a flash happen; None when it is too weak to trigger or the sensor is not armed."""

@@ -106,6 +106,10 @@ class Ranger:
         """Whether this sensor's finder has ever said anything."""
         return bool(self._said)
 
+    def since(self, at_s: float) -> list[HeldOff]:
+        """The measurements that came since, as the finder said them (the last 64 at most)."""
+        return [one for one in self._said if one.at_s >= at_s]
+
     def at(self, at_s: float) -> Held:
         """Return the distance as it was just before ``at_s`` (the host's clock): the median of the last 300 ms."""
         window = [one for one in self._said if at_s - WINDOW_S <= one.at_s <= at_s]
