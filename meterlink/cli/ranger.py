@@ -11,7 +11,7 @@ from meterlink.cli.frame import open_library, print_json
 from meterlink.errors import CalibrationError, SensorError, UsageError
 from meterlink.library.store import Library
 from meterlink.metering.sensor_in_use import SensorInUse
-from meterlink.words.language import say as said
+from meterlink.words.language import say
 
 USUAL_M = (0.1, 0.3)
 MOST_M = 1.0
@@ -28,36 +28,36 @@ async def walk(args: argparse.Namespace) -> int:
     if len(distances) != 2 or abs(distances[0] - distances[1]) < ranger.LEAST_APART_M:
         raise UsageError("give two distances 10 cm apart or more, e.g. --distance 10cm 30cm")
 
-    def say(text: str) -> None:
+    def tell(text: str) -> None:
         print(text, flush=True)
 
     with open_library(args) as library:
-        watching = SensorInUse(library, known_sensor(library, args.sensor) or await find_sensor(library, say))
-        tell_state(watching, say)
+        watching = SensorInUse(library, known_sensor(library, args.sensor) or await find_sensor(library, tell))
+        tell_state(watching, tell)
         try:
             await watching.open()
             await watching.identified()
             identity = identity_of(watching.sensor)
             if not identity.range_finder:
                 raise SensorError("{sensor} has no range finder: type distances, e.g. KEY@20cm", sensor=identity.name)
-            marks = await _marks(watching, distances, say)
+            marks = await _marks(watching, distances, tell)
         finally:
             await watching.close()
-        return _keep(args, library, identity.sensor_id, marks, say)
+        return _keep(args, library, identity.sensor_id, marks, tell)
 
 
-async def _marks(watching: SensorInUse, distances: list[float], say: Callable[[str], None]) -> list[ranger.Mark]:
+async def _marks(watching: SensorInUse, distances: list[float], tell: Callable[[str], None]) -> list[ranger.Mark]:
     from meterlink.cli.keys import Lines
 
     lines, marks = Lines(), []
     try:
         for distance_m in distances:
             while True:
-                how = said(
+                how = say(
                     "rest the sensor with the dome's reference plane {distance} from a white card, its back to it: Enter, or q",
                     distance=units.format_length(distance_m),
                 )
-                say(how)
+                tell(how)
                 typed = await lines.next()
                 if typed is None or typed.strip() == "q":
                     raise CalibrationError("stopped: nothing was stored")
@@ -67,7 +67,7 @@ async def _marks(watching: SensorInUse, distances: list[float], say: Callable[[s
                 try:
                     marks.append(ranger.mark(distance_m, await watching.sensor.distances(LISTEN_S)))
                 except CalibrationError as error:
-                    say(f"! {error}")
+                    tell(f"! {error}")
                     continue
                 break
     finally:
@@ -76,7 +76,7 @@ async def _marks(watching: SensorInUse, distances: list[float], say: Callable[[s
 
 
 def _keep(
-    args: argparse.Namespace, library: Library, sensor_id: str, marks: list[ranger.Mark], say: Callable[[str], None]
+    args: argparse.Namespace, library: Library, sensor_id: str, marks: list[ranger.Mark], tell: Callable[[str], None]
 ) -> int:
     found = ranger.fit(marks)
     library.remember(ranger.key(sensor_id), ranger.to_json(found))
@@ -84,8 +84,8 @@ def _keep(
         print_json(ranger.to_json(found))
         return 0
     at_20 = 2 * (found.u_offset_m**2 + (0.2 * found.u_scale_rel) ** 2) ** 0.5
-    say(
-        said(
+    tell(
+        say(
             "stored: zero {offset} mm, scale {scale}; a dome held off 20 cm is measured to ± {u} mm and the hand's own",
             offset=f"{1000 * found.offset_m:+.0f}", scale=f"{found.scale:.3f}", u=f"{1000 * at_20:.0f}",
         )
