@@ -19,6 +19,7 @@ from meterlink.library.store import Library
 from meterlink.metering.any_order import which_names
 from meterlink.metering.calibrating import Typed
 from meterlink.metering.driver import Metering
+from meterlink.metering.nearness import Nearness
 from meterlink.metering.outcome import Outcome, OutcomeKind
 from meterlink.metering.session import Session
 from meterlink.metering.walk import Request
@@ -43,6 +44,9 @@ class Screen:
         self.simulated = False
         self._waited: Request | None = None
         self._told_before = False
+        self._nearness = Nearness(session)
+        self._free: list[Request] = []
+        """What the next pop may belong to."""
         self._level = ""
 
     def say(self, text: str, *, strong: bool = False) -> None:
@@ -63,7 +67,7 @@ class Screen:
             for one in order.said():
                 self.say(f"  {one}")
         self._waited = request
-        free = self.session.may_come()
+        free = self._free = self.session.may_come()
         self.say(any_order_line(self.session, free) if len(free) > 1 else waiting_line(self.session, request), strong=True)
 
     def calibration(self, used: Calibration, identity: Identity | None) -> None:
@@ -81,7 +85,8 @@ class Screen:
     def level(self, m: Measurement) -> None:
         """Show the live light."""
         if self.live and m.illuminance_lx is not None:
-            self._level = f"{m.illuminance_lx:,.0f} lx now"
+            near = self._nearness.of(m, self._free) if m.held_off_m is not None or m.held_off_unknown else None
+            self._level = f"{m.illuminance_lx:,.0f} lx now" + (f"  {near.sentence}" if near is not None else "")
             self._draw()
 
     def _draw(self) -> None:
@@ -292,4 +297,6 @@ class Keyboard:
         state = self.session.view().state(light.id) if light is not None else None
         judged = f", {state.judged.verdict}: {state.judged.reason}" if state is not None and state.judged is not None else ""
         self.screen.say(f"  {name}: held off {units.format_length(held_off_m)}{judged}")
+        if self.session.disagreement:
+            self.screen.say(f"! {self.session.disagreement}")
         self.metering.prepare_soon()

@@ -124,6 +124,7 @@ class Metering(SensorInUse):
         if hasattr(link, "expect"):
             # A simulated sensor has no photographer: it is told which lights are waited for, and fires one of them.
             link.expect(*plan.simulated)
+            link.hold(plan.waiting.held_off_m if plan.waiting is not None else None)
         if self._chosen is not None:
             self.sensor.calibration, self._chosen = self._chosen, None
         if plan != self._prepared:

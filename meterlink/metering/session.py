@@ -16,6 +16,7 @@ from meterlink.errors import NotInLibrary, UsageError
 from meterlink.judging.expected import swap_warning
 from meterlink.library.store import Library
 from meterlink.metering.any_order_walk import AnyOrderWalk
+from meterlink.metering.nearness import about_distance, typed_against_measured
 from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind, refusal_code, refusal_sentence
 from meterlink.metering.walk import Request
 from meterlink.records import Kind, Light, Measurement, Purpose, Reading
@@ -35,6 +36,8 @@ class Session(AnyOrderWalk):
         Raises NotInLibrary when there is none.
         """
         super().__init__(library, setup, now=now)
+        self.disagreement = ""
+        """What the last distance that was said has against what the range finder measured; empty when they agree."""
         self._last_taken_at: float | None = None
         self._refused: tuple[Request | None, OutcomeCode | None, int] = (None, None, 0)
 
@@ -67,6 +70,7 @@ class Session(AnyOrderWalk):
             )
         outcome = self._take_any(order, m) if (order := self.order()) is not None else None
         outcome = outcome or self._take_announced(m, request, light)
+        outcome = outcome._replace(warnings=(*outcome.warnings, *about_distance(outcome.reading, m, self.settings)))
         self._last_taken_at = m.at_s
         self._refused = (None, None, 0)
         return outcome
@@ -148,6 +152,7 @@ class Session(AnyOrderWalk):
             light_id = last.light_id if last is not None else waiting.light_id if waiting is not None else None
         light = next((one for one in self.lights() if one.id == light_id), None)
         check_held_off(held_off_m, self.placement(light.id) if light else None, self._name(light))
+        self.disagreement = ""
         said = self._said_of_readings(held_off_m, light_id, last)
         if not said or (light_id is not None and (not unnamed or self._runs_on(light_id))):
             said = self._said_of_requests(held_off_m, light_id) or said
@@ -166,7 +171,9 @@ class Session(AnyOrderWalk):
                 continue
             if r.held_off_m == held_off_m:
                 continue
-            new = self.library.restate_reading(r.id, held_off_m=held_off_m)
+            if held_off_m is not None and r.u_held_off_m is not None:
+                self.disagreement = typed_against_measured(held_off_m, r.held_off_m, r.u_held_off_m, self.settings)
+            new = self.library.restate_reading(r.id, held_off_m=held_off_m, u_held_off_m=None)
             self.walk.restated(r.id, new.id)
             if self._in_progress == r.id:
                 self._in_progress = new.id
@@ -231,5 +238,7 @@ class Session(AnyOrderWalk):
 
 def _restates(new: Reading, old: Reading) -> bool:
     """Whether a record says nothing new but how far the dome was held off."""
-    same = old._replace(id=new.id, supersedes_id=new.supersedes_id, held_off_m=new.held_off_m)
+    same = old._replace(
+        id=new.id, supersedes_id=new.supersedes_id, held_off_m=new.held_off_m, u_held_off_m=new.u_held_off_m
+    )  # fmt: skip
     return same == new and old.held_off_m != new.held_off_m
