@@ -55,6 +55,8 @@ class Sensor:
         self.start_s = time.monotonic()
         self.writer: asyncio.StreamWriter | None = None
         self.server: asyncio.Server | None = None
+        self._line = asyncio.Lock()
+        """One message at a time is on the line."""
 
     async def open(self) -> str:
         """Begin; return its URL."""
@@ -88,7 +90,8 @@ class Sensor:
         while True:
             await asyncio.sleep(1.0 / max(1, self.chip.steady_rate_hz))
             if self.chip.steady_rate_hz:
-                writer.write(self.chip.steady(self._now_s()))
+                async with self._line:
+                    writer.write(self.chip.steady(self._now_s()))
 
     async def flash(self, pulse: Pulse, *, damaged: bool = False) -> tuple[float, float] | None:
         """A flash; return when it was, and the seconds that record and wire take; None when the sensor did not see it."""
@@ -102,14 +105,17 @@ class Sensor:
             block[len(block) // 2] ^= 4
         wire_s = 10 * (len(shown.notice) + len(block)) / BAUD
         await asyncio.sleep(record_s)
-        data = shown.notice + bytes(block)
+        async with self._line:
+            await self._send(shown.notice + bytes(block))
+        return at_s, record_s + wire_s
+
+    async def _send(self, data: bytes) -> None:
         sent, begun_s = 0, time.monotonic()
         while sent < len(data) and self.writer is not None:
             due = min(len(data), int((time.monotonic() - begun_s) * BAUD / 10) + 16)
             self.writer.write(data[sent:due])
             sent = due
             await asyncio.sleep(0.001)
-        return at_s, record_s + wire_s
 
 
 class Photographer:
