@@ -88,8 +88,7 @@ DAYS = (
         "rebuild, one light elsewhere", FIVE,
         (
             walk(5),
-            Step(("setup", "copy", "Day", "Rebuilt")),
-            Step(("match", "Day"), 6, turns={"FILL": 0.7}, advice=True),
+            Step(("match", "Day"), 6, turns={"FILL": 0.7}),
         ),
     ),
     Day(

@@ -21,6 +21,7 @@ from benchmarks.onset_scene import Scene
 from meterlink.simulation.chip_model import INTERVAL_S, PRETRIGGER, RING, ChipModel
 from meterlink.simulation.studio import Pulse
 
+DEBUG = 0
 BAUD = 250_000
 FRAME_S = 1 / 60
 BETWEEN_POPS_S = 1.1
@@ -155,8 +156,8 @@ class Photographer:
             if one.source:
                 words += ["--reflector-of", one.source, "--rectangle", "100x100cm"]
             else:
-                words += ["--disk", f"{one.width_m * 100:.0f}cm", "--power", f"{one.dial_stops:.1f}".replace("-", "-"), "--fixture", one.name]
-                words[words.index("--power") : words.index("--power") + 2] = [f"--power={one.dial_stops:.1f}"]
+                power = f"{one.dial_stops:.1f}" if one.dial_stops else "1/1"
+                words += ["--disk", f"{one.width_m * 100:.0f}cm", f"--power={power}", "--fixture", one.name]
             await self._run(*words)
 
     async def _run(self, *words: str) -> str:
@@ -191,10 +192,11 @@ class Photographer:
         for row in rows:
             stops = row.get("power_change_stops") or row.get("change_stops")
             if row.get("light") == "FILL" and stops:
-                self._turn("FILL", stops)
+                self.turn("FILL", stops)
                 await self._run("light", "move", "FILL", f"--power={self.scene.lights['FILL'].dial_stops:.2f}")
 
-    def _turn(self, name: str, stops: float) -> None:
+    def turn(self, name: str, stops: float) -> None:
+        """Turn a dial."""
         self.scene.lights[name] = self.scene.lights[name].turned(stops)
 
     async def _walk(self, words: tuple[str, ...], step: Step) -> None:
@@ -246,17 +248,15 @@ class Walking:
         self.again = asyncio.Event()
         self.flash: tuple[float, float] | None = None
         self.fired = 0
+        self.served: set[str] = set()
 
     async def through(self) -> None:
         """Until the command ends."""
         firing = asyncio.ensure_future(self._fire())
         assert self.process.stdout is not None
         try:
-            while line := (await self.process.stdout.readline()).decode().rstrip("\n"):
-                self._hear(line, time.monotonic())
-                await asyncio.sleep(0)
-            while rest := (await self.process.stdout.readline()).decode():
-                self.person.heard.append(rest.rstrip())
+            while line := await self.process.stdout.readline():
+                self._hear(line.decode().rstrip(), time.monotonic())
         finally:
             firing.cancel()
             if self.process.stdin is not None:
@@ -264,10 +264,12 @@ class Walking:
         await self.process.wait()
 
     def _hear(self, line: str, now_s: float) -> None:
-        self.person.heard.append(line)
+        self.person.heard.append(line); DEBUG and print(repr(line), self.fired, flush=True)
         found = WAITING.match(line)
         if found:
             self.waiting, self.how, self.fired = found[1], found[3] or "", 0
+            if self.waiting in self.served and self.waiting in self.step.turns:
+                self.person.turn(self.waiting, -self.step.turns[self.waiting])  # she does what was advised
             self.again.set()
         elif line.startswith("! "):
             if QUESTION.search(line):
@@ -278,6 +280,7 @@ class Walking:
             at_s, need_s = self.flash
             self.person.seconds.append((now_s - at_s, need_s + FRAME_S))
             self.flash = None
+            self.served.add(self.waiting)
             self._afterwards(self.waiting)
 
     def _afterwards(self, name: str) -> None:
