@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
-import sqlite3
 import shlex
 import shutil
+import sqlite3
 from collections.abc import Callable
 from datetime import date, timedelta
 from pathlib import Path
