@@ -6,9 +6,13 @@ typed then.  The app's desk does the same by touch.
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Any, NamedTuple
 
 from benchmarks.onset_scene import CARD_LIGHT, FILL, FIVE, FOUR, HAIR, KEY, SIX, Actual
+
+NOTHING: Mapping[str, Any] = MappingProxyType({})
 
 
 class Slip(NamedTuple):
@@ -30,12 +34,12 @@ class Step(NamedTuple):
     words: tuple[str, ...]
     needs: int = 0
     """Pops that it cannot do without."""
-    slips: dict[str, Slip] = {}
+    slips: Mapping[str, Slip] = NOTHING
     before: tuple[tuple[str, ...], ...] = ()
     """The same at the starting point, where it took other commands."""
-    turns: dict[str, float] = {}
+    turns: Mapping[str, float] = NOTHING
     """Before the command, dials are turned by so many stops."""
-    moves: dict[str, float] = {}
+    moves: Mapping[str, float] = NOTHING
     """Before the command, lights are put at so many metres."""
     advice: bool = False
     """Dials are turned as the answer advises, and that is recorded."""

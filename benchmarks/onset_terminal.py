@@ -21,7 +21,6 @@ from benchmarks.onset_scene import Scene
 from meterlink.simulation.chip_model import INTERVAL_S, PRETRIGGER, RING, ChipModel
 from meterlink.simulation.studio import Pulse
 
-DEBUG = 0
 BAUD = 250_000
 FRAME_S = 1 / 60
 BETWEEN_POPS_S = 1.1
@@ -264,7 +263,7 @@ class Walking:
         await self.process.wait()
 
     def _hear(self, line: str, now_s: float) -> None:
-        self.person.heard.append(line); DEBUG and print(repr(line), self.fired, flush=True)
+        self.person.heard.append(line)
         found = WAITING.match(line)
         if found:
             self.waiting, self.how, self.fired = found[1], found[3] or "", 0
