@@ -55,6 +55,8 @@ class Day(NamedTuple):
     steps: tuple[Step, ...]
     wrong: str = ""
     """The light that the checks or its verdict must name at the end; empty: every figure is right."""
+    asks: int = 0
+    """Questions that must be asked: for a pop that was lost."""
 
 
 ALL = ("meter",)
@@ -85,7 +87,7 @@ DAYS = (
         (walk(5), Step(("light", "move", "KEY", "--power", "1/8")), again(1)), wrong="KEY",
     ),
     Day("dome held off, nothing said", FOUR, (walk(4, slips={"KEY": Slip(0.25)}), SUM), wrong="KEY"),
-    Day("a lost pop", FIVE, (walk(6, slips={"HAIR": Slip(lost=True)}), SUM)),
+    Day("a lost pop", FIVE, (walk(6, slips={"HAIR": Slip(lost=True)}), SUM), asks=1),
     Day("a stray pop", FIVE, (walk(5, slips={"FILL": Slip(stray=True)}), SUM)),
     Day("a reflector", (KEY, FILL, HAIR, CARD_LIGHT), (walk(5), SUM)),
     Day(

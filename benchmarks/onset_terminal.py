@@ -13,6 +13,7 @@ import os
 import re
 import sys
 import time
+from math import log2
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -23,6 +24,10 @@ from meterlink.simulation.studio import Pulse
 
 BAUD = 250_000
 FRAME_S = 1 / 60
+CONSTANT = 330.0
+"""C of the dome by design, lx."""
+RIGHT_STOPS = 0.2
+"""A figure this near the truth is right: the limit of a good reading."""
 BETWEEN_POPS_S = 1.1
 NOTICED_S = 2.5
 """So long after a flash nothing said is nothing seen: she fires again."""
@@ -45,6 +50,30 @@ class Counts(NamedTuple):
     """Flash to figure, beside what record, wire and one frame need."""
     table: str = "right"
     """``right``, ``says what is wrong``, or what is wrong with it."""
+
+    @property
+    def keys_a_light(self) -> float:
+        """Keys or touches to meter one light."""
+        return self.keys / self.lights if self.lights else 0.0
+
+
+def judged(day: Day, scene: Scene, rows: list[dict[str, Any]], alarms: set[str]) -> str:
+    """Say whether a table is right: every figure within 0.2 stop of the truth, or its light is spoken against."""
+    said = {row["light"] for row in rows if row["verdict"] == "retake"} | alarms
+    off = []
+    for row in rows:
+        if row["corrected_f"] is None:
+            off.append(f"{row['light']} has none")
+            continue
+        true_f = (scene.at_point(row["light"]) * 100 / CONSTANT) ** 0.5
+        stops = 2 * log2(row["corrected_f"] / true_f)
+        if abs(stops) > RIGHT_STOPS and row["light"] not in said:
+            off.append(f"{row['light']} {stops:+.1f}")
+    if off:
+        return "wrong: " + ", ".join(off)
+    if day.wrong:
+        return "says what is wrong" if day.wrong in said else f"does not name {day.wrong}"
+    return "right"
 
 
 class Sensor:
@@ -140,10 +169,11 @@ class Photographer:
         for step in self.day.steps:
             await self._step(step)
         await self.sensor.close()
-        table = self._judged(json.loads(await self._run("ratios", "--json")), json.loads(await self._run("checks", "--json")))
+        rows, findings = json.loads(await self._run("ratios", "--json")), json.loads(await self._run("checks", "--json"))
+        alarms = {one["light"] for one in findings if one["rank"] != "note"}
         needed = sum(step.needs for step in self.day.steps)
-        lights = sum(step.needs > 0 and step.words[:1] == ("meter",) for step in self.day.steps) and needed
-        return Counts(self.pops, needed, self.keys, lights or needed, self.questions, tuple(self.seconds), table)
+        table = judged(self.day, self.scene, rows, alarms)
+        return Counts(self.pops, needed, self.keys, needed, self.questions, tuple(self.seconds), table)
 
     async def _describe(self) -> None:
         await self._run("setup", "new", "Day", "--iso", "100", "--shutter", "1/160", "--sync", "1/200")
@@ -207,33 +237,6 @@ class Photographer:
             process.kill()
             self.questions += 1
             self.heard.append("never ended")
-
-    def _judged(self, rows: Any, findings: Any) -> str:
-        rows = rows if isinstance(rows, list) else rows["rows"]
-        alarms = {f.get("light") for f in findings if (f.get("rank") or f.get("severity")) not in ("note", 0, None)}
-        said = {r["light"] for r in rows if r["verdict"] == "retake"} | alarms
-        off = []
-        for row in rows:
-            if row["corrected_f"] is None:
-                off.append(f"{row['light']} has none")
-                continue
-            if row["light"] == "CARD":
-                continue
-            true_f = (self.scene.at_point(row["light"]) * 100 / 330) ** 0.5
-            stops = 2 * _log2(row["corrected_f"] / true_f)
-            if abs(stops) > 0.2 and row["light"] not in said:
-                off.append(f"{row['light']} {stops:+.1f}")
-        if off:
-            return "wrong: " + ", ".join(off)
-        if self.day.wrong:
-            return "says what is wrong" if self.day.wrong in said else f"does not name {self.day.wrong}"
-        return "right"
-
-
-def _log2(value: float) -> float:
-    from math import log2
-
-    return log2(value)
 
 
 class Walking:
