@@ -117,11 +117,11 @@ class Touching:
         """Turn the dial as the table of targets says, and say so."""
         session = self.desk.session
         assert session is not None
-        for row in plan(session.view(), [parse_wish(wish)]).as_json():
-            stops = row.get("power_change_stops") or row.get("change_stops")
-            if stops and wish.startswith(f"{row['light']}="):
-                one = self.scene.lights[row["light"]] = self.scene.lights[row["light"]].turned(stops)
-                self._move(one.name, "--power", f"{one.dial_stops:.2f}")
+        for row in plan(session.view(), [parse_wish(wish)]).rows:
+            if row.move.power_stops is not None:
+                one = self.scene.lights[row.light]
+                self.scene.lights[row.light] = one.turned(row.move.power_stops - one.dial_stops)
+                self._move(row.light, "--power", f"{row.move.power_stops:.2f}")
 
     async def _walk(self, step: Step) -> None:
         slips, tries, served = dict(step.slips), 0, set[str]()

@@ -212,17 +212,15 @@ class Photographer:
             else:
                 self.heard = (await self._run(*words)).splitlines()
                 if step.advice:
-                    await self._advised()
+                    await self._advised(words)
 
-    async def _advised(self) -> None:
+    async def _advised(self, words: tuple[str, ...]) -> None:
         """Turn what the table of targets says, and record it."""
-        rows = json.loads(await self._run("targets", "FILL=-1", "--json"))
-        rows = rows if isinstance(rows, list) else rows.get("lights") or rows.get("rows") or []
-        for row in rows:
-            stops = row.get("power_change_stops") or row.get("change_stops")
-            if row.get("light") == "FILL" and stops:
-                self.turn("FILL", stops)
-                await self._run("light", "move", "FILL", f"--power={self.scene.lights['FILL'].dial_stops:.2f}")
+        for row in json.loads(await self._run(*words, "--json"))["rows"]:
+            name, dial_stops = row["light"], row["move"]["power_stops"]
+            if dial_stops is not None:
+                self.turn(name, dial_stops - self.scene.lights[name].dial_stops)
+                await self._run("light", "move", name, f"--power={dial_stops:.2f}")
 
     def turn(self, name: str, stops: float) -> None:
         """Turn a dial."""
