@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import os
+import pty
+import select
 import shlex
 import shutil
 import subprocess
 import sys
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -39,13 +42,17 @@ def _words(line: str) -> str:
 
 
 def _ask(shell: str, script: str, folder: Path) -> list[str]:
-    program = folder / "bin" / "meterlink"
-    program.parent.mkdir(exist_ok=True)
-    program.write_text(f"#!{sys.executable}\n# PYTHON_ARGCOMPLETE_OK\nfrom meterlink.cli.main import main\nraise SystemExit(main())\n")
-    program.chmod(0o755)
-    environment = {**os.environ, "PATH": f"{program.parent}:{os.environ['PATH']}"}
+    environment = _environment(folder)
     done = subprocess.run([shell, "-c", script], env=environment, capture_output=True, text=True, timeout=60, check=True)
     return done.stdout.splitlines()
+
+
+def _environment(folder: Path) -> dict[str, str]:
+    program = folder / "bin" / "meterlink"
+    program.parent.mkdir(exist_ok=True)
+    program.write_text(f"#!{sys.executable}\nfrom meterlink.cli.main import main\nraise SystemExit(main())\n")
+    program.chmod(0o755)
+    return {**os.environ, "PATH": f"{program.parent}:{os.environ['PATH']}", "TERM": "dumb"}
 
 
 def test_a_verb_is_completed(offered: Offer) -> None:
@@ -94,7 +101,7 @@ def test_other_shells_understand_what_is_printed(shell: str, ml: Run, tmp_path: 
     script = tmp_path / "completion"
     script.write_text(ml("completion", shell).out)
 
-    subprocess.run([shell, "--no-execute", str(script)], capture_output=True, check=True, timeout=60)
+    subprocess.run([shell, "-n", str(script)], capture_output=True, check=True, timeout=60)
 
 
 def test_fish_offers_lights(small_set: Run, tmp_path: Path) -> None:
@@ -103,3 +110,30 @@ def test_fish_offers_lights(small_set: Run, tmp_path: Path) -> None:
         pytest.skip("fish is not installed")
 
     assert "FILL" in _ask("fish", FISH.format(line=shlex.quote("meterlink light move F")), tmp_path)
+
+
+def test_zsh_writes_the_light_out(small_set: Run, tmp_path: Path) -> None:
+    """At zsh's own prompt, TAB makes FILL of F."""
+    if shutil.which("zsh") is None:
+        pytest.skip("zsh is not installed")
+    environment = _environment(tmp_path)
+    child, terminal = pty.fork()
+    if child == 0:
+        os.execvpe("zsh", ["zsh", "-f", "-i"], environment)
+    try:
+        os.write(terminal, b"autoload -U compinit; compinit -u -D; source <(meterlink completion zsh); echo rea''dy\n")
+        assert "ready" in _read_until(terminal, "ready")
+        os.write(terminal, b"meterlink light move F\t")
+        assert "FILL" in _read_until(terminal, "FILL")
+    finally:
+        os.kill(child, 9)
+        os.close(terminal)
+        os.waitpid(child, 0)
+
+
+def _read_until(terminal: int, text: str, seconds: float = 30.0) -> str:
+    read, end_s = "", time.monotonic() + seconds
+    while text not in read and time.monotonic() < end_s:
+        if select.select([terminal], [], [], 0.1)[0]:
+            read += os.read(terminal, 4096).decode(errors="replace")
+    return read
