@@ -46,6 +46,11 @@ class Step(NamedTuple):
     quit_after: str = ""
     """``q`` is typed after this light."""
 
+    @property
+    def lights(self) -> int:
+        """Pops of lights in it: neither that of all together nor the room's."""
+        return 0 if "--together" in self.words else self.needs
+
 
 class Day(NamedTuple):
     """A day with its set, its steps, and what the table must say at the end."""

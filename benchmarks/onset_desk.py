@@ -64,7 +64,8 @@ class Touching:
         self.desk.close()
         self.library.close()
         needed = sum(step.needs for step in self.day.steps)
-        return Counts(self.pops, needed, self.taps, needed, self.questions, (), judged(self.day, self.scene, rows, alarms))
+        lights = sum(step.lights for step in self.day.steps)
+        return Counts(self.pops, needed, self.taps, lights, self.questions, (), judged(self.day, self.scene, rows, alarms))
 
     def _describe(self) -> None:
         self.desk.new_set("Day")
@@ -95,7 +96,7 @@ class Touching:
         if verb == "meter" and "--room" in rest:
             return
         if verb == "meter":
-            self.taps += 1
+            self.taps += step.lights > 0
             self.desk.wait_for_all() if "--together" in rest else self.desk.begin()
             await self._walk(step)
         elif verb == "match":

@@ -43,7 +43,7 @@ class Counts(NamedTuple):
     pops: int = 0
     needed: int = 0
     keys: int = 0
-    """Typed or touched to have the lights metered."""
+    """Typed or touched to have the lights metered, without those for the pop of all and the room."""
     lights: int = 0
     questions: int = 0
     seconds: tuple[tuple[float, float], ...] = ()
@@ -161,6 +161,7 @@ class Photographer:
         self.pops = self.keys = self.questions = 0
         self.seconds: list[tuple[float, float]] = []
         self.heard: list[str] = []
+        self.history: list[str] = []
 
     async def live(self) -> Counts:
         """Go through the day."""
@@ -173,7 +174,8 @@ class Photographer:
         alarms = {one["light"] for one in findings if one["rank"] != "note"}
         needed = sum(step.needs for step in self.day.steps)
         table = judged(self.day, self.scene, rows, alarms)
-        return Counts(self.pops, needed, self.keys, needed, self.questions, tuple(self.seconds), table)
+        lights = sum(step.lights for step in self.day.steps)
+        return Counts(self.pops, needed, self.keys, lights, self.questions, tuple(self.seconds), table)
 
     async def _describe(self) -> None:
         await self._run("setup", "new", "Day", "--iso", "100", "--shutter", "1/160", "--sync", "1/200")
@@ -206,13 +208,20 @@ class Photographer:
         for name, metres in step.moves.items():
             self.scene.lights[name] = self.scene.lights[name].moved(metres)
         for words in step.before if self.before and step.before else (step.words,):
+            self._typed(words, counts=step.lights > 0)
             if words[0] in ("meter", "match"):
-                self.keys += len("meterlink " + " ".join(words)) + 1
                 await self._walk(words, step)
             else:
                 self.heard = (await self._run(*words)).splitlines()
                 if step.advice:
                     await self._advised(words)
+
+    def _typed(self, words: tuple[str, ...], *, counts: bool) -> None:
+        """Count the keys of a command: what was typed before is brought back by arrow up."""
+        line = "meterlink " + " ".join(words)
+        back = self.history[::-1].index(line) + 1 if line in self.history else len(line)
+        self.history.append(line)
+        self.keys += counts * (min(back, len(line)) + 1)
 
     async def _advised(self, words: tuple[str, ...]) -> None:
         """Turn what the table of targets says, and record it."""
