@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from math import isfinite, log2, sqrt
+from math import isfinite, log, log2, sqrt
 from typing import Any
 
 from meterlink.errors import NotInLibrary, UsageError
@@ -25,6 +25,9 @@ from meterlink.units import format_stops
 from meterlink.words.sentences import logged_sentence
 
 __all__ = ["Outcome", "OutcomeCode", "OutcomeKind", "Session"]
+
+NOISE_SHARE = 1 / 3
+"""A pop that is small for its range counts while its noise is at most so much of a good reading's limit."""
 
 
 class Session(AnyOrderWalk):
@@ -58,7 +61,7 @@ class Session(AnyOrderWalk):
             waits = f"a pop, but steady light of {self._name(light)} is waited for: it was not logged"
             said = waits if m.kind == Kind.FLASH else ""
             return Outcome(OutcomeKind.IGNORED, said, light, waiting=request, code=OutcomeCode.OTHER_KIND)
-        m = self._within_bounds(m)
+        m = self._small_but_sure(self._within_bounds(m))
         code = refusal_code(m)
         if code is not None:
             return self._refusal(code, m, request, light)
@@ -91,6 +94,18 @@ class Session(AnyOrderWalk):
         said = refusal_sentence(code, self._name(light), m.note, times)
         numbers: dict[str, Any] = {"times": times, "range": m.range_index}
         return Outcome(OutcomeKind.AGAIN, said, light, waiting=request, code=code, numbers=numbers)
+
+    def _small_but_sure(self, m: Measurement) -> Measurement:
+        """A pop that is small for its range counts when its noise takes a small part of a good reading's limit.
+
+        The sensor has gone to a finer range all the same, for the next one.
+        """
+        finer = m.evidence is not None and m.evidence.next_range is not None
+        if not (m.too_dim and finer and not m.clipped and not m.incomplete and m.exposure_lxs):
+            return m
+        u95_stops = 2.0 * m.u_rel / log(2.0)
+        sure = 0.0 < u95_stops <= NOISE_SHARE * self.settings.good_u95_stops
+        return m._replace(too_dim=False, note="") if sure else m
 
     def _within_bounds(self, m: Measurement) -> Measurement:
         """A clipped pop counts when what was clipped can be bounded within the limit of a good reading."""
