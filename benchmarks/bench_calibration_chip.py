@@ -21,6 +21,7 @@ from benchmarks.calibration_world import FULL_SCALE_LX, Build, SimulatedSensor, 
 from meterlink.calibration.acceptance import AcceptanceWalk
 from meterlink.calibration.faults import name_faults
 from meterlink.calibration.judge import judge
+from meterlink.calibration.procedure import TYPED
 from meterlink.errors import CalibrationError
 from meterlink.records import Identity, Measurement, Steady, WaveBlock
 from meterlink.sensor.dialects.native import NativeDecoder
@@ -146,14 +147,17 @@ BAD: dict[str, tuple[dict[str, Any], str]] = {
 
 def chip_coverage(sensors: int, seed: int) -> Trial:
     """Calibrate so many chips and let each take its test readings."""
-    trial, refused = Trial([], [], 0), 0
+    trial, refused = Trial([], [], 0, [], []), 0
     for i in range(sensors):
         rng = np.random.default_rng([seed, 7, i])
         build, reference = one_build(rng)
         with SimulatedChip() as chip:
             sensor = ChipSensor(chip, build, rng)
             try:
-                calibration, walk, turned = calibrated(sensor, Photographer(sensor, rng, reference))
+                person = Photographer(sensor, rng, reference)
+                calibration, walk, turned = calibrated(sensor, person)
+                trial.measured.append(sum(t.task.kind != TYPED for t in walk.taken))
+                trial.swaps.append(person.swaps)
                 trial.sensors.append(check_readings(sensor, calibration, Oracle(sensor, walk, turned), reference))
                 trial.claims.append(calibration.details["claim"])
             except CalibrationError as error:

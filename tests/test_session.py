@@ -12,7 +12,7 @@ from meterlink.judging.repeats import outlier_note
 from meterlink.library.store import Library
 from meterlink.metering.session import Session
 from meterlink.metering.walk import Request
-from meterlink.records import Light, Measurement, Placement, new_id
+from meterlink.records import Evidence, Light, Measurement, Placement, new_id
 
 MakePop = Callable[..., Measurement]
 
@@ -60,6 +60,20 @@ def test_a_clipped_pop_is_asked_for_again_without_moving_on(session: Session, po
     assert "KEY" in outcome.message
     assert session.walk.waiting.light_id == session.light("KEY").id
     assert session.library.readings(session.setup.id) == []
+
+
+@pytest.mark.parametrize(("u_rel", "kind"), [(0.02, "logged"), (0.04, "again"), (0.0, "again")])
+def test_a_pop_small_for_its_range_counts_while_its_noise_does_not_matter(
+    session: Session, pop: MakePop, u_rel: float, kind: str
+) -> None:
+    """A third of a good reading's 0.2 stop (k=2) may be noise: 0.02 is 0.06 stop; no uncertainty at all is not believed."""
+    session.begin(requests(session, "KEY", "FILL"))
+
+    small = pop(200.0)._replace(too_dim=True, u_rel=u_rel, note="too small: now on the dim range", evidence=Evidence(next_range=1))
+    outcome = session.take(small)
+
+    assert outcome.kind == kind
+    assert "too small" not in (outcome.message if kind == "logged" else "")
 
 
 def test_a_second_pop_too_soon_is_a_stray(session: Session, pop: MakePop) -> None:

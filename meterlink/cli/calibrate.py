@@ -3,6 +3,7 @@
 examples:
   meterlink calibrate --reference "my meter, serviced 2024" --u-reference 0.05
   meterlink calibrate zero                    the dark alone, a minute
+  meterlink calibrate ranger                  a range finder's zero and scale: a ruler, a white card, a minute
   meterlink calibrate angle                   on a turntable; hardware_notes/receptors.md says how
   meterlink calibrate --relative              no reference: ratios right, f-numbers relative
   meterlink calibrate --camera --reference "my camera, 50 mm, ISO 100"   a grey card instead of a meter: right for this camera
@@ -44,7 +45,7 @@ if TYPE_CHECKING:
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
-    parser.add_argument("what", nargs="?", choices=("scale", "zero", "angle", "spectral"), default="scale")
+    parser.add_argument("what", nargs="?", choices=("scale", "zero", "angle", "spectral", "ranger"), default="scale")
     parser.add_argument("file", nargs="?", help="spectral: CSV of wavelength (nm) and responsivity")
     parser.add_argument("--sensor", metavar="URL")
     parser.add_argument("--reference", default="", metavar="TEXT", help="what you compare with")
@@ -78,6 +79,10 @@ def run(args: argparse.Namespace) -> int:
         return _list(args)
     import asyncio
 
+    if args.what == "ranger":
+        from meterlink.cli.ranger import walk
+
+        return asyncio.run(walk(args))
     return asyncio.run(_walk(args))
 
 

@@ -17,6 +17,7 @@ from meterlink.errors import MeterlinkError, UsageError
 from meterlink.library.store import Library
 from meterlink.metering.calibrating import Typed
 from meterlink.metering.driver import Metering
+from meterlink.metering.nearness import Nearness
 from meterlink.metering.outcome import Outcome, OutcomeKind
 from meterlink.metering.session import Session
 from meterlink.metering.waiting import waiting, waiting_for_any
@@ -45,6 +46,9 @@ class Screen:
         """What readings are made with, once it is known."""
         self._waited: Request | None = None
         self._told_before = False
+        self._nearness = Nearness(session)
+        self._free: list[Request] = []
+        """What the next pop may belong to."""
         self._level = ""
 
     def say(self, text: str, *, strong: bool = False) -> None:
@@ -65,7 +69,7 @@ class Screen:
             for one in order.said():
                 self.say(f"  {one}")
         self._waited = request
-        free = self.session.may_come()
+        free = self._free = self.session.may_come()
         self.say(str(waiting_for_any(self.session, free) if len(free) > 1 else waiting(self.session, request)), strong=True)
 
     def calibration(self, used: Calibration, identity: Identity | None) -> None:
@@ -84,7 +88,9 @@ class Screen:
     def level(self, m: Measurement) -> None:
         """Show the live light."""
         if self.live and m.illuminance_lx is not None:
+            near = self._nearness.of(m, self._free) if m.held_off_m is not None or m.held_off_unknown else None
             self._level = str(level(max(m.illuminance_lx, 0.0), self.used, m.range_index))
+            self._level += f"  {near.sentence}" if near is not None else ""
             self._draw()
 
     def _draw(self) -> None:
@@ -256,4 +262,6 @@ class Keyboard:
         state = self.session.view().state(light.id) if light is not None else None
         judged = f", {state.judged.verdict}: {state.judged.reason}" if state is not None and state.judged is not None else ""
         self.screen.say(f"  {name}: held off {units.format_length(held_off_m)}{judged}")
+        if self.session.disagreement:
+            self.screen.say(f"! {self.session.disagreement}")
         self.metering.prepare_soon()

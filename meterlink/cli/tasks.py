@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import re
 from pathlib import Path
 
 from meterlink import units
@@ -17,6 +18,9 @@ from meterlink.photometry.card import right_aperture
 from meterlink.records import Identity, Kind, Measurement
 from meterlink.report.picture import card_level
 from meterlink.sensor.measuring.sensor import LOOKING, STOPPED, Sensor
+
+FRAME = re.compile(r"(f?/?\s*\d[\d.]*(?:\s*[+-]\s*[\d.]+)?)\s+([^+\-\s].*)")
+"""An aperture, then the level of a frame or its file."""
 
 
 async def drive(
@@ -113,10 +117,10 @@ def reference_value(calibration_constant: float, iso: float, shutter_s: float, c
 
 def _of_frame(text: str, card: float) -> float:
     """The f-number at which the camera brings the card out at its level, from an aperture and the level or file of one frame."""
-    aperture, _, frame = text.strip().partition(" ")
-    f_number, frame = units.parse_f_number(aperture), frame.strip()
-    if not frame:
-        return f_number
+    parts = FRAME.fullmatch(text.strip())
+    if parts is None:
+        return units.parse_f_number(text)
+    f_number, frame = units.parse_f_number(parts[1]), parts[2]
     try:
         code = float(frame) if frame.replace(".", "", 1).isdecimal() else card_level(Path(frame).expanduser())
         return right_aperture(f_number, code, card)

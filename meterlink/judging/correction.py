@@ -78,7 +78,6 @@ class Correction(NamedTuple):
     """Nobody declared the held-off distance."""
     assumed_distance: bool = False
     """Nobody gave the light's distance."""
-    measured_falloff: bool = False
     slope_distance: float = 0.0
     """Change of the correction with the light's distance, stops per metre."""
     slope_held_off: float = 0.0
@@ -195,7 +194,6 @@ def _axial(case: Case, reaches: Nodes, assumed_reach: bool, falloff: Falloff | N
         case.toward,
         assumed_reach,
         False,
-        falloff is not None,
         slope_distance,
         slope_held,
     )
@@ -280,7 +278,6 @@ def _general(
         case.toward,
         assumed_reach,
         assumed_distance,
-        falloff is not None,
         slope_d,
         slope_h,
     )

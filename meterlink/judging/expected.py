@@ -33,26 +33,16 @@ def placement_change_stops(old: Placement, new: Placement) -> float | None:
     return stops
 
 
-def _before(past: Iterable[Reading], state: LightState, than: Reading | None) -> Reading | None:
-    """The last reading of this light alone at its point, older than ``than``."""
-    found = None
-    for r in past:
-        if than is not None and r.id >= than.id:
-            break
-        if r.light_id == state.light.id and r.purpose == "alone" and r.point == state.light.point:
-            found = r
-    return found
-
-
-def expected_value(
-    state: LightState, past: Iterable[Reading], placements: Mapping[str, Placement], before: Reading | None = None
-) -> float | None:
+def expected_value(state: LightState, past: Iterable[Reading], placements: Mapping[str, Placement]) -> float | None:
     """Light at the dome that the next pop of a light should give, None when nothing is known.
 
     ``past`` are the readings of the set that are not void, superseded ones too, oldest first; ``placements`` maps ids of
-    placements to them, older ones too; ``before`` leaves out that reading and what came after it.
+    placements to them, older ones too.
     """
-    earlier = _before(past, state, before)
+    light, earlier = state.light, None
+    for r in past:
+        if r.light_id == light.id and r.purpose == "alone" and r.point == light.point:
+            earlier = r
     if earlier is None or state.placement is None:
         return None
     value = value_of(earlier)

@@ -27,7 +27,6 @@ __all__ = ["Past", "Prediction", "along", "causes", "predict"]
 
 U_CALIBRATION_STOPS = 0.07
 """Between two calibrations of one sensor, or two sensors: 5 %, common practice, no published source."""
-U_DIFFUSER_STOPS = 0.5
 U_LAMP_STOPS = 0.03
 """Tube, voltage and fabric from one day to another: our own estimate, no published source."""
 _LN2 = log(2.0)

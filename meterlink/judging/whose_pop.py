@@ -160,7 +160,8 @@ def seen_of(m: Measurement | Reading, settings: Settings) -> Seen | None:
     form = log2(m.t05_s / m.t01_s) if m.t05_s and m.t01_s and m.t05_s > 0.0 and m.t01_s > 0.0 else None
     mired = 1e6 / m.cct_k if m.cct_k and m.cct_k > 0.0 else None
     u_level = sqrt(settings.u_repeat_stops**2 + (m.u_rel / log(2.0)) ** 2)
-    return Seen(log2(m.exposure_lxs), u_level, duration, form, mired, m.held_off_m)
+    u_held = m.u_held_off_m if m.u_held_off_m is not None else settings.u_held_off_min_m
+    return Seen(log2(m.exposure_lxs), u_level, duration, form, mired, m.held_off_m, u_held)
 
 
 def candidate_of(

@@ -22,6 +22,7 @@ from meterlink.metering.walk import Request
 from meterlink.records import Calibration, Identity, Kind, Measurement
 from meterlink.sensor.find import keep
 from meterlink.sensor.link.registry import parse
+from meterlink.sensor.measuring.flash import rehearse
 from meterlink.simulation.as_placed import pulse_of
 from meterlink.simulation.studio import Pulse
 
@@ -106,6 +107,8 @@ class Metering(SensorInUse):
                 "continuous light, room light or evenness",
                 identity=identity.name,
             )
+        if identity.flash:
+            await self._work(rehearse)
         if parse(self.url).scheme not in KEEPS_NO_LINK_ALIVE:
             keep(self.library, self.url, identity)
         await self.prepare()
@@ -124,6 +127,7 @@ class Metering(SensorInUse):
         if hasattr(link, "expect"):
             # A simulated sensor has no photographer: it is told which lights are waited for, and fires one of them.
             link.expect(*plan.simulated)
+            link.hold(plan.waiting.held_off_m if plan.waiting is not None else None)
         if self._chosen is not None:
             self.sensor.calibration, self._chosen = self._chosen, None
         if plan != self._prepared:

@@ -34,7 +34,10 @@ class LoggingWalk(SetWalk):
             pop = Pop(m.exposure_lxs or 0.0, m.u_rel, m.peak_lx, m.t05_s, m.t01_s, m.ambient_lx, m.clipped, m.range_index)
             running = earlier is not None and 0 < len(earlier.pops) < request.pops and self._in_progress == earlier.id
             pops = (*(earlier.pops if earlier and running else ()), pop)
-        held_off = request.held_off_m if request.held_off_m is not None else m.held_off_m
+        typed = request.held_off_m is not None
+        held_off = request.held_off_m if typed else m.held_off_m
+        # A range finder looks back along the dome's axis: what it measures was held off toward what the dome looks at.
+        toward = request.held_off_toward if typed or m.held_off_m is None else request.aim
         reading = Reading(
             id=new_id(),
             setup_id=self.setup.id,
@@ -51,7 +54,8 @@ class LoggingWalk(SetWalk):
             receptor=request.receptor,
             aim=request.aim,
             held_off_m=held_off,
-            held_off_toward=request.held_off_toward,
+            held_off_toward=toward,
+            u_held_off_m=None if typed else m.u_held_off_m,
             u_rel=m.u_rel,
             pops=pops,
             lit=request.lit,

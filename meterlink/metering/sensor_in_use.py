@@ -12,6 +12,7 @@ from collections.abc import Callable
 from functools import partial
 from typing import Any, TypeVar
 
+from meterlink.calibration import ranger
 from meterlink.calibration.choosing import choose
 from meterlink.errors import LinkError, MeterlinkError, ShowingFailed
 from meterlink.library.store import Library
@@ -76,12 +77,18 @@ class SensorInUse:
         self._comes_back = parse(url).scheme not in KEEPS_NO_LINK_ALIVE
         self.sensor = Sensor(
             link or self._open_link(with_settings(url), record_to, patient),
-            lambda identity: calibration_for(library, identity, now(), self.receptor),
+            self._meet,
             on_measurement,
             self._take_state,
             decoder=decoder_for(with_settings(url)),
             on_level=None if on_level is None else lambda level: self.tell(on_level, level),
         )
+
+    def _meet(self, identity: Identity) -> Calibration:
+        """Find what is known of a sensor that has said who it is."""
+        if identity.range_finder:
+            self.sensor.ranger_scale = ranger.from_json(self.library.recall(ranger.key(identity.sensor_id)))
+        return calibration_for(self.library, identity, self._now(), self.receptor)
 
     def _open_link(self, url: str, record_to: str | None, patient: bool) -> Link:
         link: Link

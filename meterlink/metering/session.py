@@ -9,13 +9,14 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from math import isfinite, log2, sqrt
+from math import isfinite, log, log2, sqrt
 from typing import Any
 
 from meterlink.errors import NotInLibrary, UsageError
 from meterlink.judging.expected import swap_warning
 from meterlink.library.store import Library
 from meterlink.metering.any_order_walk import AnyOrderWalk
+from meterlink.metering.nearness import about_distance, typed_against_measured
 from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind, refusal, refusal_code
 from meterlink.metering.walk import Request
 from meterlink.records import Kind, Light, Measurement, Purpose, Reading
@@ -24,6 +25,9 @@ from meterlink.words.sentences import logged
 from meterlink.words.told import NOTHING, all_of, told
 
 __all__ = ["Outcome", "OutcomeCode", "OutcomeKind", "Session"]
+
+NOISE_SHARE = 1 / 3
+"""A pop that is small for its range counts while its noise is at most so much of a good reading's limit."""
 
 
 class Session(AnyOrderWalk):
@@ -35,6 +39,8 @@ class Session(AnyOrderWalk):
         Raises NotInLibrary when there is none.
         """
         super().__init__(library, setup, now=now)
+        self.disagreement = ""
+        """What the last distance that was said has against what the range finder measured; empty when they agree."""
         self._last_taken_at: float | None = None
         self._refused: tuple[Request | None, OutcomeCode | None, int] = (None, None, 0)
 
@@ -54,7 +60,7 @@ class Session(AnyOrderWalk):
         if m.kind != request.kind:
             said = told("other_kind", light=self._name(light)) if m.kind == Kind.FLASH else NOTHING
             return Outcome(OutcomeKind.IGNORED, said, light, waiting=request, code=OutcomeCode.OTHER_KIND)
-        m = self._within_bounds(m)
+        m = self._small_but_sure(self._within_bounds(m))
         code = refusal_code(m)
         if code is not None:
             return self._refusal(code, m, request, light)
@@ -66,6 +72,7 @@ class Session(AnyOrderWalk):
             )
         outcome = self._take_any(order, m) if (order := self.order()) is not None else None
         outcome = outcome or self._take_announced(m, request, light)
+        outcome = outcome._replace(cautions=(*outcome.cautions, *about_distance(outcome.reading, m, self.settings)))
         self._last_taken_at = m.at_s
         self._refused = (None, None, 0)
         return outcome
@@ -86,6 +93,18 @@ class Session(AnyOrderWalk):
         said = refusal(code, self._name(light), m.note, times)
         numbers: dict[str, Any] = {"times": times, "range": m.range_index}
         return Outcome(OutcomeKind.AGAIN, said, light, waiting=request, code=code, numbers=numbers)
+
+    def _small_but_sure(self, m: Measurement) -> Measurement:
+        """A pop that is small for its range counts when its noise takes a small part of a good reading's limit.
+
+        The sensor has gone to a finer range all the same, for the next one.
+        """
+        finer = m.evidence is not None and m.evidence.next_range is not None
+        if not (m.too_dim and finer and not m.clipped and not m.incomplete and m.exposure_lxs):
+            return m
+        u95_stops = 2.0 * m.u_rel / log(2.0)
+        sure = 0.0 < u95_stops <= NOISE_SHARE * self.settings.good_u95_stops
+        return m._replace(too_dim=False, note="") if sure else m
 
     def _within_bounds(self, m: Measurement) -> Measurement:
         """A clipped pop counts when what was clipped can be bounded within the limit of a good reading."""
@@ -147,6 +166,7 @@ class Session(AnyOrderWalk):
             light_id = last.light_id if last is not None else waiting.light_id if waiting is not None else None
         light = next((one for one in self.lights() if one.id == light_id), None)
         check_held_off(held_off_m, self.placement(light.id) if light else None, self._name(light))
+        self.disagreement = ""
         said = self._said_of_readings(held_off_m, light_id, last)
         if not said or (light_id is not None and (not unnamed or self._runs_on(light_id))):
             said = self._said_of_requests(held_off_m, light_id) or said
@@ -165,7 +185,9 @@ class Session(AnyOrderWalk):
                 continue
             if r.held_off_m == held_off_m:
                 continue
-            new = self.library.restate_reading(r.id, held_off_m=held_off_m)
+            if held_off_m is not None and r.u_held_off_m is not None:
+                self.disagreement = typed_against_measured(held_off_m, r.held_off_m, r.u_held_off_m, self.settings)
+            new = self.library.restate_reading(r.id, held_off_m=held_off_m, u_held_off_m=None)
             self.walk.restated(r.id, new.id)
             if self._in_progress == r.id:
                 self._in_progress = new.id
@@ -230,5 +252,7 @@ class Session(AnyOrderWalk):
 
 def _restates(new: Reading, old: Reading) -> bool:
     """Whether a record says nothing new but how far the dome was held off."""
-    same = old._replace(id=new.id, supersedes_id=new.supersedes_id, held_off_m=new.held_off_m)
+    same = old._replace(
+        id=new.id, supersedes_id=new.supersedes_id, held_off_m=new.held_off_m, u_held_off_m=new.u_held_off_m
+    )  # fmt: skip
     return same == new and old.held_off_m != new.held_off_m

@@ -240,3 +240,5 @@ class Measurement(NamedTuple):
     """Standard uncertainty of ``held_off_m``."""
     held_off_unknown: str = ""
     """Why a range finder that is there does not know (a ``Unknown`` of ``measuring/ranger.py``)."""
+    held_still: bool = False
+    """Whether the range finder saw the dome held still."""

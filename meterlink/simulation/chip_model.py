@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from meterlink.errors import FrameError
-from meterlink.records import Identity, Segment, WaveBlock
+from meterlink.records import HeldOff, Identity, RangerState, Segment, WaveBlock
 from meterlink.sensor.dialects import messages as m
 from meterlink.sensor.dialects.base import DecoderStats
 from meterlink.sensor.dialects.frames import FrameReader
@@ -27,6 +27,10 @@ THRESHOLD_RAW = 6 / 256
 NOISE_CODES = 0.5
 """Standard deviation of the noise, in steps of 8 bits."""
 STEADY_SAMPLES = 1024
+
+RANGER_BEHIND_M, RANGER_SCALE, RANGER_NOISE_M = 0.008, 1.02, 0.003
+RANGER_WHITE = 2e5
+"""Counts a second from a white card at 1 m."""
 
 Light = Pulse | Callable[[float], float]
 """A pulse, or illuminance above the room's as a function of the time in seconds from the trigger on."""
@@ -54,11 +58,13 @@ class ChipModel:
         noise_codes: float = NOISE_CODES,
         pedestal_raw: float = PEDESTAL_RAW,
         colour: bool = False,
+        range_finder: bool = False,
     ) -> None:
         self.identity = Identity(
             sensor_id, name, m.DIALECT, "0.1.0", flash=True, steady=True, adc_bits=ADC_BITS,
             ranges=m.range_names(len(full_scale_lx)), ring_samples=RING, sample_interval_s=INTERVAL_S,
             intervals=tuple(INTERVAL_S * f for f in m.INTERVAL_FACTORS), colour=colour,
+            range_finder=range_finder,
         )  # fmt: skip
         self.ambient_lx = 60.0
         self.held_off_m: float | None = None
@@ -82,11 +88,11 @@ class ChipModel:
         self.steady_rate_hz = 10
         self.factor = 1
         self.pops_seen = self.pops_lost = 0
-        self._encoder = SensorEncoder()
+        self.encoder = SensorEncoder()
         self._stats = DecoderStats()
         self._reader = FrameReader(self._stats)
         self._refused = 0
-        return b"\0" + self._encoder.identity(self.identity)
+        return b"\0" + self.encoder.identity(self.identity)
 
     def hear(self, data: bytes, now_s: float) -> bytes:
         """Take bytes from the host and return the answers."""
@@ -103,7 +109,7 @@ class ChipModel:
     def _answer(self, command: Command, now_s: float) -> bytes:
         kind, body = command.kind, command.body
         if kind == m.IDENTIFY:
-            return self._encoder.identity(self.identity)
+            return self.encoder.identity(self.identity)
         if kind == m.GET_STATUS:
             return self._status(now_s)
         if kind == m.SET_RANGE and body[0] < len(self._full_scale_lx):
@@ -118,13 +124,13 @@ class ChipModel:
             self.factor = body[0]
         else:
             known = m.SET_RANGE <= kind <= m.SET_INTERVAL
-            return self._encoder.reply(command, m.NOT_POSSIBLE if known else m.UNKNOWN_COMMAND)
-        return self._encoder.reply(command)
+            return self.encoder.reply(command, m.NOT_POSSIBLE if known else m.UNKNOWN_COMMAND)
+        return self.encoder.reply(command)
 
     def _status(self, now_s: float) -> bytes:
         raw = min(self.raw(self.ambient_lx), 1.0)
         counts = (self.pops_seen, self.pops_lost, self._refused + self._stats.damaged_total)
-        return self._encoder.status(
+        return self.encoder.status(
             now_s, self.range_index, armed=self.armed, saturated=raw >= 1.0, baseline_raw=raw,
             threshold_raw=self.threshold_raw, pretrigger=PRETRIGGER, sample_interval_s=INTERVAL_S * self.factor,
             counts=counts,
@@ -136,10 +142,16 @@ class ChipModel:
         ideal = self.raw(self.ambient_lx) * (top + 1)
         spread = self._noise_codes * 4
         codes = [max(0, min(top, int(self._random.gauss(ideal, spread)))) for _ in range(STEADY_SAMPLES)]
-        return self._encoder.steady(
+        return self.encoder.steady(
             now_s, self.range_index, sum(codes), len(codes), min(codes), max(codes), clipped=max(codes) == top,
             held_off_m=self.held_off_m,
         )  # fmt: skip
+
+    def distance(self, held_off_m: float, reflectance: float = 0.5) -> bytes:
+        """Return one DISTANCE of a range finder that sits behind the dome and reads a little long."""
+        figure = RANGER_SCALE * (held_off_m + RANGER_BEHIND_M) + self._random.gauss(0.0, RANGER_NOISE_M)
+        signal = min(reflectance / 0.9 * RANGER_WHITE / figure**2, 6.5e7)
+        return self.encoder.distance(HeldOff(0.0, figure, RANGER_NOISE_M, RangerState.GOOD, signal))
 
     def pop(self, light: Light, now_s: float) -> Shown | None:
         """Let a flash happen; None when it is too weak to trigger or the sensor is not armed."""
@@ -158,10 +170,10 @@ class ChipModel:
             0.0, self.pops_seen, codes, 8, 8, (Segment(0, RING, step_s),), PRETRIGGER, self.range_index, clipped,
             truncated, self.held_off_m,
         )  # fmt: skip
-        notice = self._encoder.pop(now_s, self.pops_seen, self.range_index, clipped=clipped, lost=self.pops_lost)
+        notice = self.encoder.pop(now_s, self.pops_seen, self.range_index, clipped=clipped, lost=self.pops_lost)
         xy = light.xy if self.identity.colour and isinstance(light, Pulse) else None
-        tint = self._encoder.chromaticity(*xy, during_pop=True) if xy is not None else b""
-        return Shown(notice, self._encoder.block(now_s, block), tint)
+        tint = self.encoder.chromaticity(*xy, during_pop=True) if xy is not None else b""
+        return Shown(notice, self.encoder.block(now_s, block), tint)
 
     def lose_pop(self) -> None:
         """A pop that came while the last block was still being sent: it is only counted."""

@@ -3,14 +3,15 @@
 ``sim:`` fires the light that a walk waits for, as it is placed and powered; where nothing is waited for it shows a small
 portrait set whose lights fire one after the other.  With ``sim:?every=0`` nothing happens until
 ``pop``, ``unplug`` and the other verbs are called.  Options: ``every`` (seconds between pops), ``seed``, ``lights``
-(names, in the order in which they fire: ``lights=KEY,FILL,KEY``), ``colour=yes`` (it sees colour too), ``fault`` (a sensor
-built wrong: ``bad_builds.FAULTS``).
+(names, in the order in which they fire: ``lights=KEY,FILL,KEY``), ``colour=yes`` (it sees colour too), ``ranger=yes`` (it measures
+how far off it is held), ``fault`` (a sensor built wrong: ``bad_builds.FAULTS``).
 """
 
 from __future__ import annotations
 
 import asyncio
 import itertools
+import math
 import random
 import time
 from collections.abc import Awaitable, Callable, Sequence
@@ -19,11 +20,13 @@ from meterlink.errors import LinkLost, LinkNotFound, UsageError
 from meterlink.records import Kind
 from meterlink.sensor.link.base import OnBytes, OnLost
 from meterlink.sensor.link.registry import LinkUrl
+from meterlink.simulation.as_placed import UNDECLARED_M
 from meterlink.simulation.bad_builds import FAULTS, BadBuild
 from meterlink.simulation.chip_model import ChipModel, Light
 from meterlink.simulation.studio import Pulse, Studio, first_steps
 
 EVERY_S = 2.5
+RANGER_HZ = 15.0
 FIRST_POP_S = 1.5
 TORCH_LX = 12e3
 SMALL_FLASH = Pulse(1.0, fall_s=0.4e-3)
@@ -33,7 +36,7 @@ CHUNK_BYTES = 256
 
 def from_url(url: LinkUrl) -> SimulatedLink:
     """Return the link of ``sim:?every=2.5&seed=1&lights=KEY,FILL``."""
-    url.refuse_options_but("colour", "every", "fault", "lights", "seed")
+    url.refuse_options_but("colour", "every", "fault", "lights", "ranger", "seed")
     studio = first_steps()
     names = [n for n in url.options.get("lights", "").split(",") if n]
     strange = [n for n in names if n not in studio.lights]
@@ -54,7 +57,10 @@ def from_url(url: LinkUrl) -> SimulatedLink:
     colour = url.options.get("colour", "no")
     if colour not in ("yes", "no"):
         raise UsageError("{url}: 'colour' is yes or no", url=url.text)
-    chip = BadBuild(fault, seed=seed) if fault else ChipModel(seed=seed, colour=colour == "yes")
+    ranger = url.options.get("ranger", "no")
+    if ranger not in ("yes", "no"):
+        raise UsageError("{url}: 'ranger' is yes or no", url=url.text)
+    chip = BadBuild(fault, seed=seed) if fault else ChipModel(seed=seed, colour=colour == "yes", range_finder=ranger == "yes")
     return SimulatedLink(chip, studio=studio, order=names, every_s=every_s, url=url.text, seed=seed)
 
 
@@ -82,6 +88,7 @@ class SimulatedLink:
         self._ordered = bool(order)
         self._follows = False
         self._expected: tuple[Pulse, ...] = ()
+        self._held_m, self._reflectance = UNDECLARED_M, 0.5
         self._every_s = every_s
         self._clock = clock
         self._sleep = sleep
@@ -99,6 +106,8 @@ class SimulatedLink:
         self._on_bytes, self._on_lost = on_bytes, on_lost
         loop = asyncio.get_running_loop()
         self._tasks = [loop.create_task(self._send_steady())]
+        if self.chip.identity.range_finder:
+            self._tasks.append(loop.create_task(self._send_distance()))
         if self._every_s > 0.0:
             self._tasks.append(loop.create_task(self._fire_in_order()))
 
@@ -128,6 +137,10 @@ class SimulatedLink:
         """
         if not self._ordered:
             self._follows, self._expected = True, pulses
+
+    def hold(self, held_off_m: float | None, reflectance: float = 0.5) -> None:
+        """Hold the dome so far off a face (or a card) from now on, for its range finder; None is a hand's usual distance."""
+        self._held_m, self._reflectance = UNDECLARED_M if held_off_m is None else held_off_m, reflectance
 
     def pose(self, step: str, kind: str, part: float | None, range_index: int | None) -> None:
         """Be held, and lit, as a step of a walk asks; a simulated sensor has no hands.
@@ -209,6 +222,12 @@ class SimulatedLink:
             await self._sleep(1.0 / rate_hz if rate_hz else 0.1)
             if self.chip.steady_rate_hz:
                 self.say(self.chip.steady(self._now_s()))
+
+    async def _send_distance(self) -> None:
+        while True:
+            await self._sleep(1.0 / RANGER_HZ)
+            tremor = 0.002 * math.sin(2.0 * math.pi * self._now_s())
+            self.say(self.chip.distance(max(0.0, self._held_m + tremor), self._reflectance))
 
     async def _fire_in_order(self) -> None:
         await self._sleep(FIRST_POP_S)

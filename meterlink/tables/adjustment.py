@@ -69,11 +69,6 @@ class Move(NamedTuple):
         return self.power_stops is None and self.distance_m is None
 
 
-def stepped(power_stops: float, step_stops: float) -> float:
-    """Return the nearest position of a dial with this step, counted from full power."""
-    return round(round(power_stops / step_stops) * step_stops, 6)
-
-
 def change_by_distance(placement: Placement, to_m: float, falloff: Falloff | None = None) -> float:
     """Return the stops that a new distance brings, by the modifier's measured falloff or else its size; 0 if unknown."""
     if placement.distance_m is None:

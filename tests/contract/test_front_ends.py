@@ -121,8 +121,8 @@ async def too_weak_to_be_seen_at_first(front: Any) -> None:
 async def small_on_the_bright_range(front: Any) -> None:
     await front.meter()
     await front.fire(K)
-    await front.fire(60.0)
-    await front.fire(60.0)
+    await front.fire(45.0)
+    await front.fire(45.0)
     await front.fire(H)
 
 
@@ -224,7 +224,7 @@ async def a_moved_light_is_waited_for(front: Any) -> None:
     await front.fire(K / 2)
 
 
-@script("KEY", "FILL", "HAIR")
+@script("KEY", "FILL", "HAIR", "FILL")
 async def a_rebuild_in_two_rounds(front: Any) -> None:
     await all_three(front)
     await front.match("Bowls")
@@ -234,7 +234,7 @@ async def a_rebuild_in_two_rounds(front: Any) -> None:
     await front.fire(F)
 
 
-@script("KEY", "FILL", "HAIR")
+@script("KEY", "FILL", "HAIR", "FILL")
 async def a_rebuild_killed_between_its_rounds(front: Any) -> None:
     await all_three(front)
     await front.match("Bowls")

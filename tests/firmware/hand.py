@@ -18,6 +18,8 @@ from meterlink.units import format_f_number
 FULL_LX = {"bright": 2e6, "dim": 2e5}
 DECAY_US, RISE_US, SHORT_US = 400.0, 30.0, 60.0
 ROOM_LX = 60.0
+LAMP_LX = 120e3
+"""The brightest steady lamp at hand."""
 SILENCE_S = 45.0
 CONSTANT = 330.0
 ESCAPES = re.compile(r"\x1b\[[0-9;]*[A-Za-z]")
@@ -40,7 +42,9 @@ class Hand:
         self.said: list[str] = []
         self.step = self.wish = ""
         self.misread: dict[str, float] = {}
-        """Title of a pair -> factor by which its reference is misread, once."""
+        """Title of a reference's step -> factor by which it is misread, once."""
+        self.set_lx: dict[str, float] = {}
+        """What the lights were that dome and reference see one after the other, by title."""
         self.on_step: Callable[[str], bool] | None = None
         """Called at each new step; True when the hand is to do nothing more for it."""
         self._idle = False
@@ -82,7 +86,7 @@ class Hand:
                 continue
             elif line.startswith("  Enter when it is so"):
                 self.look()
-            elif line.startswith("  type what the reference reads"):
+            elif line.startswith("  type what it reads"):
                 self.type(self.reading())
             elif line.startswith("  fire"):
                 self.fire()
@@ -92,8 +96,6 @@ class Hand:
 
     def again(self) -> None:
         """The same once more."""
-        if "pair" in self.step:
-            return  # what is to be typed is asked for again
         if self.is_flash():
             self.fire()
         else:
@@ -115,7 +117,7 @@ class Hand:
 
     def is_flash(self) -> bool:
         """Whether the step wants a pop."""
-        return not (self.step.startswith(("dark", "light leaks", "steadiness", "steady")))
+        return not (self.step.startswith(("dark", "light leaks", "steadiness", "lamp")))
 
     def full_lx(self) -> float:
         """Full scale by design of the range that the step names."""
@@ -124,11 +126,13 @@ class Hand:
     def level_lx(self) -> float:
         """Light at the dome that the step asks for: steady, or the peak of a pop."""
         step = self.step
+        if step.startswith("lamp"):
+            return self.set_lx[step.partition(",")[0]]
         if step.startswith(("dark", "light leaks")):
             return 0.0
         if step.startswith("steadiness"):
             return 0.5 * FULL_LX["dim"]
-        if found := re.search(r"about (\d+)% of the range", self.wish):
+        if found := re.search(r"about (\d+)% of (?:the )?range", self.wish):
             return float(found.group(1)) / 100 * self.full_lx()
         if step.startswith("overlap"):
             return 0.7 * FULL_LX["dim"]
@@ -159,15 +163,17 @@ class Hand:
         after_ms = 0.0 if self._lit_lx == ROOM_LX else 250.0
         self.light(ROOM_LX)
         decay_us = SHORT_US if self.step == "shortest pulse" else DECAY_US
+        self.set_lx[self.step] = self.level_lx()
         self.chip.pop(peak_lx=self.level_lx(), decay_us=decay_us, rise_us=RISE_US, at_ms=after_ms)
 
     def reading(self) -> str:
-        """What the reference reads of the step's light; it sets steady light, and sees a pop by itself."""
-        factor = self.misread.pop(self.step, 1.0)
-        if self.step.startswith("steady"):
-            self.light(self.level_lx())
-            return f"{self.level_lx() * factor:.4g} lx"
+        """What the reference reads in the dome's place: of the lamp, or of the pop that the dome saw before."""
+        factor, light = self.misread.pop(self.step, 1.0), self.step.removeprefix("reference at ")
+        if light.startswith("lamp"):
+            found = re.search(r"about ([\d,]+) lx", self.wish)
+            self.set_lx[light] = float(found.group(1).replace(",", "")) if found else LAMP_LX
+            return f"{self.set_lx[light] * factor:.4g} lx"
         d, r = DECAY_US * 1e-6, RISE_US * 1e-6
         top = math.log(d / r) * d * r / (d - r)
         unit_s = (d - r) / (math.exp(-top / d) - math.exp(-top / r))
-        return format_f_number(math.sqrt(self.level_lx() * unit_s * factor * 100 / CONSTANT))
+        return format_f_number(math.sqrt(self.set_lx[light] * unit_s * factor * 100 / CONSTANT))

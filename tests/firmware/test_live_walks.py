@@ -54,19 +54,20 @@ def hand(chip: SimulatedChip, tmp_path: Path) -> Iterator[Callable[..., Hand]]:
 def test_calibrate_from_the_first_dark_to_a_stored_scale(
     chip: SimulatedChip, hand: Callable[..., Hand], tmp_path: Path
 ) -> None:
-    """Dark, repeats, overlap, steady and flash pairs on both ranges: the bench's gains within 2 %, a claim, residuals; a pair that
-    was misread is named at the end and taken again alone."""
+    """Dark, overlap, pops on both ranges and a lamp, dome and reference in turns: the bench's gains within 2 %, a claim, residuals;
+    a pop that was misread is named at the end and taken again alone, with its reference."""
     chip.amplifier(gain_error_0=0.06, gain_error_1=-0.04)
-    h = hand("calibrate", "--reference", "bench", "--u-reference", "0.03", "--levels", "4")
-    h.misread = {"steady pair 2, range dim": 1.5}
+    h = hand("calibrate", "--reference", "bench", "--u-reference", "0.03")
+    h.misread = {"reference at flash level 2, range dim": 1.5}
 
     code = h.walk()
 
     assert code == 0, h.text()
     refusals = [line for line in h.said if line.startswith("! ")]
     assert len(refusals) == 1
-    assert "pair steady pair 2, range dim lies" in refusals[0]
-    assert len([line for line in h.said if "] steady pair 2, range dim: " in line]) == 2
+    assert "pair flash level 2, range dim lies" in refusals[0]
+    assert len([line for line in h.said if "] flash level 2, range dim: " in line]) == 2
+    assert len([line for line in h.said if "] reference at flash level 2, range dim: " in line]) == 2
     with Library.open(tmp_path / "l.sqlite") as library:
         made = library.calibrations(chip.sensor_id)[-1]
     bright, dim = made.ranges
@@ -79,7 +80,7 @@ def test_calibrate_from_the_first_dark_to_a_stored_scale(
     assert stops_of(claim, "flash") > 5
     assert stops_of(claim, "steady") > 7
     assert "f-numbers good to 0.1 stop in 99% of readings" in h.text()
-    assert len([line for line in h.said if re.fullmatch(r"  \w+ pair \d, range \w+ +[+-]0\.\d\d +.*\*.*", line)]) == 16
+    assert len([line for line in h.said if re.fullmatch(r"  (flash level|lamp) \d, range \w+ +[+-]0\.\d\d +.*\*.*", line)]) == 10
 
 
 def test_verify_from_the_first_dark_to_a_passed_certificate(

@@ -19,7 +19,6 @@ from meterlink.tables.adjustment import (
     distance_for,
     move_told,
     placement_changes,
-    stepped,
 )
 
 HEAD = light(0, "KEY", "key", power_step_stops=0.1, power_min_stops=-6.0)
@@ -132,7 +131,7 @@ def test_distances_agree_with_a_root_finder(stops: float, diameter: float, start
 def test_a_dial_is_never_turned_beyond_its_range(wanted: float, now: int, step: float) -> None:
     """Whatever is asked, the new power lies on the dial's steps within its range and comes as near as any step does."""
     head = light(0, "KEY", "key", power_step_stops=step, power_min_stops=-6.0)
-    power = max(-6.0, stepped(now / 10, step))
+    power = max(-6.0, round(round(now / 10 / step) * step, 6))
     move = close(head, placed(0, power_stops=power), wanted, by="power")
     new = power if move.power_stops is None else move.power_stops
 

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from meterlink.errors import LinkNotFound, SensorError
-from meterlink.records import Calibration, Identity, Measurement, RangeScale
+from meterlink.records import Calibration, HeldOff, Identity, Measurement, RangeScale
 from meterlink.sensor.dialects.native import NativeDecoder
 from meterlink.sensor.dialects.sensor_side import SensorEncoder
 from meterlink.sensor.measuring.sensor import LOOKING, LOST, READY, SILENT, STOPPED, Sensor, SensorState
@@ -388,10 +388,10 @@ def test_lost_pops_low_battery_and_distance_are_passed_on() -> None:
     async def work() -> None:
         bench = Bench()
         await bench.ready()
-        encoder: SensorEncoder = bench.link.chip._encoder
+        encoder: SensorEncoder = bench.link.chip.encoder
         bench.link.say(encoder.battery(0.1))
         bench.link.say(encoder.battery(0.09))
-        bench.link.say(encoder.distance(0.21))
+        bench.link.say(encoder.distance(HeldOff(0.0, 0.21), figures=False))
         bench.link.pop(Pulse(300.0))
         bench.link.chip.lose_pop()
         bench.link.pop(Pulse(300.0))

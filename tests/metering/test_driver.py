@@ -264,7 +264,7 @@ def test_a_simulated_set_fires_its_known_lights_in_an_order_of_its_own(session: 
 
     async def work() -> None:
         bench = Bench(session, on_outcome=told.append)
-        bench.link = SimulatedLink(ChipModel(noise_codes=0.0), every_s=2.5, seed=9, clock=asyncio.get_running_loop().time)
+        bench.link = SimulatedLink(every_s=2.5, seed=9, clock=asyncio.get_running_loop().time)
         bench.metering = Metering(session, "sim:", link=bench.link, on_outcome=told.append)
         try:
             await scenario(bench)

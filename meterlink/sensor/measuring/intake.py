@@ -19,6 +19,7 @@ from meterlink.records import (
     Measurement,
     PopFigures,
     PopNotice,
+    RangerState,
     Sample,
     Status,
     Steady,
@@ -29,6 +30,7 @@ from meterlink.sensor.measuring import flash, ranges
 from meterlink.sensor.measuring.calibrate import default_calibration
 from meterlink.sensor.measuring.levels import level as _level_of
 from meterlink.sensor.measuring.pops import PopBook
+from meterlink.sensor.measuring.ranger import Held, Ranger
 from meterlink.sensor.measuring.reference import REFERENCE_KEY, at_reference, supply_row, words
 from meterlink.sensor.measuring.tint import chromaticity_of
 
@@ -71,6 +73,10 @@ class Intake:
         self._sensor_id = url
         self._calibration_for = calibration_for
         self._out = out
+        self.ranger = Ranger()
+        """The range finder's last measurements; of sensors that tell how good each of them is."""
+        self._held_at_pop: dict[int, Held] = {}
+        """What the range finder knew when a pop was told, whose block is still on its way."""
         self._held_off: HeldOff | None = None
         self._tint: Colour | None = None
         self._room: Steady | None = None
@@ -103,7 +109,7 @@ class Intake:
             self.range_index = sample.range_index
             self._take_status(sample)
         elif isinstance(sample, HeldOff):
-            self._held_off = sample
+            self._take_distance(sample)
         elif isinstance(sample, Colour):
             self._tint = sample
         elif isinstance(sample, Battery):
@@ -125,7 +131,7 @@ class Intake:
             better = ranges.for_steady(sample.raw, sample.clipped, sample.range_index, calibration)
             if better != sample.range_index:
                 self._out.range_wanted(better)
-        if self._held_off is not None or self._tint is not None:
+        if self._held_off is not None or self._tint is not None or self.ranger.heard:
             level = self._with_extras(level, during_pop=False)
         self._out.level(level)
 
@@ -156,8 +162,17 @@ class Intake:
             self._reference_told = True
             self._out.words(first)
 
+    def _take_distance(self, said: HeldOff) -> None:
+        if said.u_m is None and said.signal is None and said.state == RangerState.GOOD:
+            # A sensor that says a distance and nothing of how good it is: believed as it is.
+            self._held_off = said
+        else:
+            self.ranger.hear(said)
+
     def _take_notice(self, pop: PopNotice) -> None:
         self.tell_missing(self.pops.notice(pop))
+        if self.ranger.heard:
+            self._held_at_pop = {pop.pop: self.ranger.at(pop.at_s)}
         if pop.lost:
             self._out.words(
                 f"{pop.lost} pop(s) before number {pop.pop} came too soon after another and were not kept: "
@@ -180,7 +195,8 @@ class Intake:
         except CalibrationError as why:
             found = self._incomplete(block.at_s, block.range_index, str(why), Trouble.UNCALIBRATED)
         else:
-            found = self._with_extras(self._judge(found, block, calibration), during_pop=True)
+            held = self._held_at_pop.pop(block.pop, None)
+            found = self._with_extras(self._judge(found, block, calibration), during_pop=True, held=held)
         self._out.measurement(found)
 
     def _take_figures(self, pop: PopFigures) -> None:
@@ -222,8 +238,13 @@ class Intake:
         note = advice.note or found.note
         return found._replace(clipped=advice.clipped, too_dim=advice.too_dim, note=note, evidence=evidence)
 
-    def _with_extras(self, found: Measurement, *, during_pop: bool) -> Measurement:
+    def _with_extras(self, found: Measurement, *, during_pop: bool, held: Held | None = None) -> Measurement:
         held_off, tint = self._held_off, self._tint
+        if self.ranger.heard and found.held_off_m is None:
+            held = held or self.ranger.at(found.at_s)
+            found = found._replace(
+                held_off_m=held.held_off_m, u_held_off_m=held.u_m, held_off_unknown=held.unknown or "", held_still=held.steady
+            )
         if held_off is not None and found.held_off_m is None and abs(found.at_s - held_off.at_s) <= FRESH_S:
             found = found._replace(held_off_m=held_off.held_off_m)
         if tint is None or tint.during_pop != during_pop or abs(found.at_s - tint.at_s) > FRESH_S:

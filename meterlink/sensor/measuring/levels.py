@@ -42,7 +42,7 @@ def level(sample: Steady, sensor_id: str, calibration: Calibration) -> Measureme
     measurement: Measurement = _record(Measurement, (
         "steady", at_s, sensor_id, calibration.id, None, value if usable else None, u_rel, None, None, None, None, None, None,
         index, clipped, False, not usable, modulation, None, None, None, None, held_off_m, None, note,
-        None if usable else Trouble.UNREADABLE, None, None, None, "",
+        None if usable else Trouble.UNREADABLE, None, None, None, "", False,
     ))  # fmt: skip
     return measurement
 

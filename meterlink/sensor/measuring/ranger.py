@@ -106,6 +106,10 @@ class Ranger:
         """Whether this sensor's finder has ever said anything."""
         return bool(self._said)
 
+    def since(self, at_s: float) -> list[HeldOff]:
+        """The measurements that came since, as the finder said them (the last 64 at most)."""
+        return [one for one in self._said if one.at_s >= at_s]
+
     def at(self, at_s: float) -> Held:
         """Return the distance as it was just before ``at_s`` (the host's clock): the median of the last 300 ms."""
         window = [one for one in self._said if at_s - WINDOW_S <= one.at_s <= at_s]
@@ -121,7 +125,7 @@ class Ranger:
         if unknown is not None:
             return Held(None, unknown=unknown)
         noise = _noise(figures, good)
-        still = max(figures) - min(figures) < max(0.01, 4.0 * noise)
+        still = max(figures) - min(figures) < max(0.01, 4.0 * _own(good))
         return Held(max(middle, 0.0), self._u(middle, figures, noise), steady=still)
 
     def _doubt(self, middle: float, figures: Sequence[float], good: Sequence[HeldOff], at_s: float) -> Unknown | None:
@@ -161,5 +165,10 @@ def _noise(figures: Sequence[float], good: Sequence[HeldOff]) -> float:
     """Standard deviation of one measurement: the finder's own account, or their spread about the median when that is more."""
     middle = median(figures)
     spread = 1.4826 * median(abs(one - middle) for one in figures)
+    return max(spread, _own(good))
+
+
+def _own(good: Sequence[HeldOff]) -> float:
+    """What the finder says of one of its measurements; 5 mm when it does not say."""
     own = [one.u_m for one in good if one.u_m is not None]
-    return max(spread, median(own) if own else 0.005)
+    return median(own) if own else 0.005

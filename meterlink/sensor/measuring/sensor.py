@@ -17,7 +17,7 @@ from enum import StrEnum
 from typing import Any, NamedTuple
 
 from meterlink.errors import LinkError, SensorError
-from meterlink.records import Battery, Calibration, Identity, Measurement, PopNotice, Status, Steady
+from meterlink.records import Battery, Calibration, HeldOff, Identity, Measurement, PopNotice, Status, Steady
 from meterlink.sensor.dialects.base import Decoder
 from meterlink.sensor.dialects.messages import DIALECT
 from meterlink.sensor.dialects.native import NativeDecoder
@@ -25,6 +25,7 @@ from meterlink.sensor.link.base import Link, LinkState
 from meterlink.sensor.measuring import levels, ranges
 from meterlink.sensor.measuring.intake import CalibrationFor, Intake, Outlets
 from meterlink.sensor.measuring.pops import BLOCK_WAIT_S
+from meterlink.sensor.measuring.ranger import RangerScale
 
 
 class State(StrEnum):
@@ -154,6 +155,21 @@ class Sensor:
     @calibration.setter
     def calibration(self, calibration: Calibration) -> None:
         self._intake.recalibrate(calibration)
+
+    @property
+    def ranger_scale(self) -> RangerScale:
+        """What its range finder's figures are turned into distances with."""
+        return self._intake.ranger.scale
+
+    @ranger_scale.setter
+    def ranger_scale(self, scale: RangerScale) -> None:
+        self._intake.ranger.scale = scale
+
+    async def distances(self, window_s: float = 3.0) -> list[HeldOff]:
+        """Return what the range finder says for so long, as it says it; empty for a sensor without one."""
+        since = self._clock()
+        await self._sleep(window_s)
+        return self._intake.ranger.since(since)
 
     @property
     def battery(self) -> Battery | None:

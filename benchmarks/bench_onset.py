@@ -1,0 +1,95 @@
+"""Twelve scripted days on set, at the terminal and at the app's desk, beside the same days at commit 784a5c8.
+
+Goals: pops fired at most 1.05 x needed, at most 6 keys to meter a light, no question that need not be, every table right or
+saying what is wrong, and a figure within 1.3 x what record, wire and one frame of the screen need (p95).  The sensor is the
+chip's model behind a socket, with the record's and the line's real time; on a busy machine the seconds say little.
+
+``python -m benchmarks.bench_onset --before FOLDER`` counts a checkout of another commit and writes ``onset_784a5c8.json``; what is
+kept there was counted so.
+"""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import json
+import tempfile
+from pathlib import Path
+
+from benchmarks.onset_days import DAYS, Day
+from benchmarks.onset_desk import day_at_the_desk
+from benchmarks.onset_terminal import Counts, Photographer
+
+HERE = Path(__file__).parent
+BEFORE = HERE / "onset_784a5c8.json"
+POPS, KEYS, SECONDS = 1.05, 6.0, 1.3
+HEADINGS = f"{'day':<32} pops goal then  keys goal  then asks goal then  table"
+
+
+async def days(root: Path, *, before: bool, at_once: int) -> list[Counts]:
+    """Live every day at a terminal; ``at_once`` more than 1 is quicker and makes the seconds worthless."""
+    turn = asyncio.Semaphore(at_once)
+
+    async def one(day: Day, folder: Path) -> Counts:
+        async with turn:
+            return await Photographer(day, root, folder, before=before).live()
+
+    with tempfile.TemporaryDirectory() as folder:
+        return list(await asyncio.gather(*(one(day, Path(folder)) for day in DAYS)))
+
+
+def p95(counts: list[Counts]) -> float:
+    """Return the 95th percentile of flash to figure over what it needs."""
+    shares = sorted(took / need for one in counts for took, need in one.seconds)
+    return shares[min(len(shares) - 1, int(0.95 * len(shares)))] if shares else 0.0
+
+
+def show(title: str, counts: list[Counts], before: list[Counts] | None) -> bool:
+    """Print a line for each day with its goals; return whether all hold."""
+    print(f"{title}\n  {HEADINGS}")
+    held = True
+    for day, one, old in zip(DAYS, counts, before or [None] * len(DAYS), strict=True):
+        most = int(POPS * one.needed)
+        said = one.table in ("right", "says what is wrong")
+        good = one.pops <= most and one.keys_a_light <= KEYS and one.questions <= day.asks and said
+        then = (f"{old.pops:>5}", f"{old.keys_a_light:>6.1f}", f"{old.questions:>5}") if old else ("    -", "     -", "    -")
+        print(
+            f"  {day.name:<32}{one.pops:>5}{most:>5}{then[0]}{one.keys_a_light:>6.1f}{KEYS:>5.0f}{then[1]}"
+            f"{one.questions:>5}{day.asks:>5}{then[2]}  {one.table}{'' if good else '   SHORT'}"
+        )
+        held &= good
+    fired, needed = sum(c.pops for c in counts), sum(c.needed for c in counts)
+    print(f"  all days: {fired} pops for {needed} needed, {fired / needed:.2f} x, goal {POPS} x", end="")
+    print(f" (then {sum(c.pops for c in before) / needed:.2f} x)" if before else "")
+    return held and fired <= POPS * needed
+
+
+def main() -> None:
+    """Count the days, or those of another commit."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--before", type=Path, metavar="FOLDER", help="a checkout of the starting point: count it and keep that")
+    parser.add_argument("--at-once", type=int, default=1)
+    args = parser.parse_args()
+    if args.before:
+        counts = asyncio.run(days(args.before.resolve(), before=True, at_once=args.at_once))
+        how = f"python -m benchmarks.bench_onset --before FOLDER --at-once {args.at_once}, FOLDER a checkout of 784a5c8"
+        kept = [{"day": day.name, **one._asdict()} for day, one in zip(DAYS, counts, strict=True)]
+        BEFORE.write_text(json.dumps({"commit": "784a5c8", "how": how, "days": kept}, indent=1) + "\n")
+        return
+    stored = json.loads(BEFORE.read_text())["days"] if BEFORE.exists() else []
+    by_name = {one.pop("day"): Counts(**one) for one in stored}
+    before = [by_name[day.name] for day in DAYS] if by_name.keys() >= {day.name for day in DAYS} else None
+    counts = asyncio.run(days(HERE.parent, before=False, at_once=args.at_once))
+    good = show("at the terminal", counts, before)
+    share = p95(counts)
+    then = f", then {p95(before):.2f}" if before else ""
+    print(f"  flash to figure, p95 over what record, wire and one frame need: {share:.2f}, goal <= {SECONDS}{then}")
+    with tempfile.TemporaryDirectory() as folder:
+        touched = [day_at_the_desk(day, Path(folder)) for day in DAYS]
+    good &= show("at the app's desk (taps; simulated time)", touched, None)
+    if not (good and share <= SECONDS):
+        raise SystemExit(1)
+
+
+if __name__ == "__main__":
+    main()

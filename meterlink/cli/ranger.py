@@ -1,0 +1,93 @@
+"""``meterlink calibrate ranger``: a range finder's zero and scale from a ruler and a white card, a minute."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+
+from meterlink import units
+from meterlink.calibration import ranger
+from meterlink.cli.frame import open_library, print_json
+from meterlink.errors import CalibrationError, SensorError, UsageError
+from meterlink.library.store import Library
+from meterlink.metering.sensor_in_use import SensorInUse
+from meterlink.words.language import say
+
+USUAL_M = (0.1, 0.3)
+MOST_M = 1.0
+LISTEN_S = 3.0
+WHITE_CARD = 0.9
+
+
+async def walk(args: argparse.Namespace) -> int:
+    """Take two marks of the ruler, fit and store; nothing is stored before both are right."""
+    from meterlink.cli.driving import find_sensor, known_sensor
+    from meterlink.cli.tasks import identity_of, tell_state
+
+    distances = [units.parse_length(one, "distance", 0.0, MOST_M) for one in args.distance] if args.distance else list(USUAL_M)
+    if len(distances) != 2 or abs(distances[0] - distances[1]) < ranger.LEAST_APART_M:
+        raise UsageError("give two distances 10 cm apart or more, e.g. --distance 10cm 30cm")
+
+    def tell(text: str) -> None:
+        print(text, flush=True)
+
+    with open_library(args) as library:
+        watching = SensorInUse(library, known_sensor(library, args.sensor) or await find_sensor(library, tell))
+        tell_state(watching, tell)
+        try:
+            await watching.open()
+            await watching.identified()
+            identity = identity_of(watching.sensor)
+            if not identity.range_finder:
+                raise SensorError("{sensor} has no range finder: type distances, e.g. KEY@20cm", sensor=identity.name)
+            marks = await _marks(watching, distances, tell)
+        finally:
+            await watching.close()
+        return _keep(args, library, identity.sensor_id, marks, tell)
+
+
+async def _marks(watching: SensorInUse, distances: list[float], tell: Callable[[str], None]) -> list[ranger.Mark]:
+    from meterlink.cli.keys import Lines
+
+    lines, marks = Lines(), []
+    try:
+        for distance_m in distances:
+            while True:
+                how = say(
+                    "rest the sensor with the dome's reference plane {distance} from a white card, its back to it: Enter, or q",
+                    distance=units.format_length(distance_m),
+                )
+                tell(how)
+                typed = await lines.next()
+                if typed is None or typed.strip() == "q":
+                    raise CalibrationError("stopped: nothing was stored")
+                if hasattr(watching.bare_link, "hold"):
+                    # A simulated sensor has no hands.
+                    watching.bare_link.hold(distance_m, WHITE_CARD)
+                try:
+                    marks.append(ranger.mark(distance_m, await watching.sensor.distances(LISTEN_S)))
+                except CalibrationError as error:
+                    tell(f"! {error}")
+                    continue
+                break
+    finally:
+        lines.stop()
+    return marks
+
+
+def _keep(
+    args: argparse.Namespace, library: Library, sensor_id: str, marks: list[ranger.Mark], tell: Callable[[str], None]
+) -> int:
+    found = ranger.fit(marks)
+    library.remember(ranger.key(sensor_id), ranger.to_json(found))
+    if args.json:
+        print_json(ranger.to_json(found))
+        return 0
+    at_20 = 2 * (found.u_offset_m**2 + (0.2 * found.u_scale_rel) ** 2) ** 0.5
+    tell(
+        say(
+            "stored: zero {offset} mm, scale {scale}; a dome held off 20 cm is measured to ± {u} mm and the hand's own",
+            offset=f"{1000 * found.offset_m:+.0f}", scale=f"{found.scale:.3f}", u=f"{1000 * at_20:.0f}",
+        )
+    )  # fmt: skip
+    return 0
