@@ -42,7 +42,7 @@ LEVEL_EVERY_S = 0.25
 
 
 class MeterApp(App):
-    """See the module."""
+    """The app: its window and screens, over the desks that know set and sensor."""
 
     look = ObjectProperty(None)
     strip = StringProperty("")

@@ -117,7 +117,7 @@ class Suspect(NamedTuple):
 
 
 class Weighing(NamedTuple):
-    """The outcome."""
+    """What the readings of a set say together: how likely something is wrong, and whom to suspect."""
 
     odds: float
     """How much better 'something that is worth a new pop is wrong' explains what was seen than 'all is well'."""

@@ -116,7 +116,7 @@ def _same_stay(one: Past, newest: Past, placement: Placement) -> bool:
     way = (one.calibration_id, one.receptor, one.kind, one.modifier, one.fixture)
     if way != (newest.calibration_id, newest.receptor, newest.kind, newest.modifier, newest.fixture):
         return False
-    if not 0.0 <= newest.taken_at_s - one.taken_at_s <= STAY_S or _dress(one.placement) != _dress(placement):
+    if not 0.0 <= newest.taken_at_s - one.taken_at_s <= STAY_S or _on_the_light(one.placement) != _on_the_light(placement):
         return False
     then, now = one.placement, placement
     if (then.power_stops is None) != (now.power_stops is None) or (now.power_stops is None and then.power_text != now.power_text):
@@ -126,7 +126,7 @@ def _same_stay(one: Past, newest: Past, placement: Placement) -> bool:
     return 1 / FARTHEST < now.distance_m / then.distance_m < FARTHEST
 
 
-def _dress(p: Placement) -> tuple[object, ...]:
+def _on_the_light(p: Placement) -> tuple[object, ...]:
     return (p.shape, p.width_m, p.height_m, p.azimuth_deg, p.elevation_deg, p.feather_deg, p.grid_deg, p.gel, p.diffusers)
 
 

@@ -16,7 +16,7 @@ from meterlink.errors import MeterlinkError, NotInLibrary, SensorError
 from meterlink.library.store import Library
 from meterlink.metering.expectation import Expectation
 from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind
-from meterlink.metering.sensor_in_use import KEEPS_NO_LINK_ALIVE, SensorInUse, Told, calibration_for
+from meterlink.metering.sensor_in_use import NO_RECONNECTING, SensorInUse, Told, calibration_for
 from meterlink.metering.session import Session
 from meterlink.metering.walk import Request
 from meterlink.records import Calibration, Identity, Kind, Measurement
@@ -109,7 +109,7 @@ class Metering(SensorInUse):
             )
         if identity.flash:
             await self._work(rehearse)
-        if parse(self.url).scheme not in KEEPS_NO_LINK_ALIVE:
+        if parse(self.url).scheme not in NO_RECONNECTING:
             keep(self.library, self.url, identity)
         await self.prepare()
         return identity

@@ -25,7 +25,7 @@ from meterlink.sensor.link.registry import link_for, parse
 from meterlink.sensor.measuring.sensor import Sensor, SensorState, State
 from meterlink.sensor.urls import adapter_of, decoder_for, dialect_of, moved_to, with_settings
 
-KEEPS_NO_LINK_ALIVE = ("file", "sim")
+NO_RECONNECTING = ("file", "sim")
 """Kinds of link that cannot come back by themselves."""
 USUAL_CONSTANT = 330.0
 
@@ -74,7 +74,7 @@ class SensorInUse:
         self._now = now
         self._make_link = make_link or link_for
         self._changed = asyncio.Event()
-        self._comes_back = parse(url).scheme not in KEEPS_NO_LINK_ALIVE
+        self._comes_back = parse(url).scheme not in NO_RECONNECTING
         self.sensor = Sensor(
             link or self._open_link(with_settings(url), record_to, patient),
             self._meet,

@@ -28,6 +28,8 @@ CAMERA_SHOWN_M = 4.0
 ROUND_STEPS_M = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
 GRID = "#dedede"
 FALLBACK_CAMERA_M = 1.8
+ASSUMED_BACKDROP_M = 2.0
+"""Where the backdrop is drawn when a light lights it and nobody said where it hangs; the plan says so."""
 
 
 class _Frame(NamedTuple):
@@ -66,8 +68,18 @@ def _fact(view: JudgedSet, key: str, low: float, high: float) -> float | None:
 
 
 def _behind(view: JudgedSet) -> float:
-    """Distance of the backdrop behind the face, 0 when it is not known."""
-    return _fact(view, "backdrop_distance_m", 0.0, 50.0) or 0.0
+    """Distance of the backdrop behind the face: as given, an assumed one where a light lights it, else 0 (there is none)."""
+    known = _fact(view, "backdrop_distance_m", 0.0, 50.0)
+    if known is not None:
+        return known
+    lit = any(state.light.role == "background" for state in _placed(view))
+    return ASSUMED_BACKDROP_M if lit else 0.0
+
+
+def _azimuth_deg(state: LightState) -> float:
+    """A light's direction in the plan.  Who lights the background stands in front of it, "behind" meaning behind the subject."""
+    azimuth = (state.placement.azimuth_deg if state.placement else None) or 0.0
+    return 180.0 - azimuth if state.light.role == "background" and cos(radians(azimuth)) < 0.0 else azimuth
 
 
 def point_z_m(state: LightState, view: JudgedSet) -> float:
@@ -82,7 +94,7 @@ def position_m(state: LightState, view: JudgedSet) -> tuple[float, float, float]
     """Centre of the emitting surface (x to camera right, y up, z toward the camera) in metres from the face."""
     p = state.placement
     assert p is not None
-    d, az, el = p.distance_m or 0.0, radians(p.azimuth_deg or 0.0), radians(p.elevation_deg or 0.0)
+    d, az, el = p.distance_m or 0.0, radians(_azimuth_deg(state)), radians(p.elevation_deg or 0.0)
     return (d * cos(el) * sin(az), d * sin(el), point_z_m(state, view) + d * cos(el) * cos(az))
 
 
@@ -153,9 +165,11 @@ def _backdrop(drawing: Drawing, view: JudgedSet, frame: _Frame, labels: Labels) 
         return
     _, y = frame.at(0.0, -behind)
     a, b = (drawing.width * 0.14, y), (drawing.width * 0.86, y)
-    drawing.line([a, b], INK, 2.0)
+    known = _fact(view, "backdrop_distance_m", 0.0, 50.0) is not None
+    drawing.line([a, b], INK, 2.0, () if known else (6, 4))
     labels.keep_line_free(a, b)
-    labels.place((b[0] - 30, y), [Line(f"backdrop {units.format_length(behind)}", 7, INK)], 3, (0.3, -1.0))
+    label = f"backdrop {units.format_length(behind)}" if known else "backdrop, distance not given"
+    labels.place((b[0] - 30, y), [Line(label, 7, INK)], 3, (0.3, -1.0))
 
 
 def _light_from_above(
@@ -164,7 +178,7 @@ def _light_from_above(
     """Draw one light; return the middle of its back, where its label begins."""
     p = state.placement
     assert p is not None
-    az = radians((p.azimuth_deg or 0.0) + p.feather_deg)
+    az = radians(_azimuth_deg(state) + p.feather_deg)
     # Across the source's axis, in the plan; a feathered source is turned from its point.
     across = (cos(az), -sin(az))
     half = max((p.width_m or 0.08) / 2 * scale, 4.0)

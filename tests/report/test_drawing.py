@@ -17,7 +17,7 @@ from meterlink.metering.session import Session
 from meterlink.report.drawing import Drawing
 from meterlink.report.labels import Box, Labels, Line, short
 from meterlink.report.picture import SIDE_PX, TEXT_MAX, safe_picture, small_picture
-from meterlink.report.plan import plan, position_m, side
+from meterlink.report.plan import ASSUMED_BACKDROP_M, plan, position_m, side
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -71,6 +71,24 @@ def test_directions_are_those_of_the_design(five: Session) -> None:
     assert at(90, 0) == pytest.approx((2, 0, 0), abs=1e-9)
     assert at(180, 0) == pytest.approx((0, 0, -2), abs=1e-9)
     assert at(0, 90) == pytest.approx((0, 2, 0), abs=1e-9)
+
+
+def test_who_lights_the_background_stands_in_front_of_it(five: Session) -> None:
+    """Said to be behind the subject, it still lights the backdrop from the camera's side, however the backdrop's place is known."""
+    view = five.view()
+    state = view.lights[0]
+    assert state.placement is not None
+    behind = state._replace(
+        light=state.light._replace(role="background", point="background"),
+        placement=state.placement._replace(azimuth_deg=160.0, elevation_deg=0.0, distance_m=1.0),
+    )
+    for details in ({"backdrop_distance_m": 1.6}, {}):
+        seen = view._replace(setup=view.setup._replace(details=details), lights=(behind,))
+        backdrop = -details.get("backdrop_distance_m", ASSUMED_BACKDROP_M)
+        x, _, z = position_m(behind, seen)
+        assert backdrop < z < 0.0
+        assert x > 0.0
+    assert "backdrop, distance not given" in plan(seen).svg()
 
 
 def boxes(drawing: Drawing) -> list[Box]:

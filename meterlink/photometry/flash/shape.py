@@ -25,7 +25,7 @@ MODEL_ERROR = 0.001
 PEAK_CHOICE = 1.2
 """Uncertainties are widened by this: window and shape are chosen by the same noisy data (by simulation)."""
 _DRAWN = 0.7
-"""How much of the change from narrower windows to the widest is doubt (by simulation)."""
+"""Part of the change between the narrower windows and the widest that is taken as standard uncertainty (by simulation)."""
 _HIDDEN = 0.08
 """What may hide between samples at a peak, as part of it, for a step of the whole peak beside it (by simulation)."""
 

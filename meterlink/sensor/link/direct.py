@@ -30,7 +30,7 @@ class DirectSelector(selectors.DefaultSelector):
         self._calls: dict[int, Callable[[], None]] = {}
         self._epoll = select.epoll() if hasattr(select, "epoll") else None
         if self._epoll is not None:
-            # The watched ones and, as one more, all the others: what woke us is known without a look through their keys.
+            # The watched descriptors one by one, all others as a single one: what woke us is known without searching their keys.
             self._epoll.register(self.fileno(), select.EPOLLIN)
         self.on_error: Callable[[BaseException], None] = lambda _error: None
 

@@ -70,7 +70,7 @@ OnState = Callable[[SensorState], None]
 
 
 class Sensor:
-    """See the module.  ``link`` may be any link; a ``ReconnectingLink`` tells its states and is greeted each time."""
+    """Read a sensor over ``link``, any link; a ``ReconnectingLink`` tells its states and is greeted each time."""
 
     def __init__(
         self,
