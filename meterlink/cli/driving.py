@@ -27,6 +27,7 @@ from meterlink.sensor.find import find_first, remembered
 from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.registry import parse
 from meterlink.sensor.measuring.sensor import LOOKING, READY, STOPPED, SensorState
+from meterlink.words.language import say, say_count, with_decimal_sign
 from meterlink.words.sentences import level
 from meterlink.words.told import told
 
@@ -133,9 +134,9 @@ def known_sensor(library: Library, url: str | None) -> str | None:
     return last.url if last is not None else None
 
 
-async def find_sensor(library: Library, say: Callable[[str], None]) -> str:
+async def find_sensor(library: Library, tell: Callable[[str], None]) -> str:
     """Find a sensor without anybody typing a port.  Raises MeterlinkError that says what to do."""
-    say("looking for a sensor ...")
+    tell(say("looking for a sensor ..."))
     return await find_first(library)
 
 
@@ -153,7 +154,7 @@ async def drive(
     known = known_sensor(session.library, url)
     if known is not None and url is None and not await _is_there(known):
         # The sensor used last has another port today, or is another one.
-        screen.say(f"the sensor used last is not on {known}")
+        screen.say(say("the sensor used last is not on {url}", url=known))
         known = None
     chosen = known or await find_sensor(session.library, screen.say)
     screen.simulated = parse(chosen).scheme == "sim"
@@ -188,7 +189,8 @@ async def drive(
         await metering.close()
     if metering.sensor.damaged_frames:
         count = metering.sensor.damaged_frames
-        print(f"note: {count} damaged frame{'s' * (count > 1)} dropped, none believed", file=sys.stderr)
+        said = say_count("{count} damaged frame dropped, none believed", "{count} damaged frames dropped, none believed", count)
+        print(say("note: {note}", note=said), file=sys.stderr)
     return 0
 
 
@@ -216,7 +218,7 @@ class Keyboard:
     async def lit(self) -> None:
         """Wait until the next steady light burns alone."""
         if self.lines.interactive:
-            self.screen.say("press Enter when it is lit alone")
+            self.screen.say(say("press Enter when it is lit alone"))
             self._entered.clear()
             await self._entered.wait()
 
@@ -240,13 +242,14 @@ class Keyboard:
         if command == "u":
             last = self.session.undo()
             light = next((one.name for one in self.session.lights() if one.id == last.light_id), "the last")
-            self.screen.say(f"  taken back: {light}")
+            self.screen.say("  " + say("taken back: {light}", light=light))
         elif command == "s":
             self.session.skip()
-            self.screen.say("  skipped")
+            self.screen.say("  " + say("skipped"))
         elif command == "r" and name:
             _, loser = self.session.reassign(name)
-            self.screen.say(f"  given to {name}" + (f"; {loser.name} waits for its own pop" if loser else ""))
+            waits = "; " + say("{light} waits for its own pop", light=loser.name) if loser else ""
+            self.screen.say("  " + say("given to {light}", light=name) + waits)
         else:
             raise UsageError(
                 "type u (take back), s (skip), r NAME (give the last to NAME), 20cm (held off so far) or q (stop), then Enter"
@@ -260,8 +263,11 @@ class Keyboard:
         light = self.session.held(held_off_m)
         name = light.name if light is not None else "all lights"
         state = self.session.view().state(light.id) if light is not None else None
-        judged = f", {state.judged.verdict}: {state.judged.reason}" if state is not None and state.judged is not None else ""
-        self.screen.say(f"  {name}: held off {units.format_length(held_off_m)}{judged}")
+        judged = ""
+        if state is not None and state.judged is not None:
+            judged = f", {told(state.judged.verdict.value)}: {state.judged.reason}"
+        held = say("held off {length}", length=with_decimal_sign(units.format_length(held_off_m)))
+        self.screen.say(f"  {name}: {held}{judged}")
         if self.session.disagreement:
             self.screen.say(f"! {self.session.disagreement}")
         self.metering.prepare_soon()

@@ -6,6 +6,7 @@ examples:
   meterlink light add CARD --role fill --reflector-of KEY --rectangle 80x120cm --distance 70cm --azimuth -60
   meterlink light add                       asks for modifier, distance, direction and power in turn
   meterlink light move KEY 1m 1/8
+  meterlink light change KEY --power 1/8
   meterlink light move KEY --gel none --modifier "octa 120"
   meterlink light KEY                       where it stands
   meterlink light show KEY

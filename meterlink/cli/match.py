@@ -78,7 +78,7 @@ def _walk(args: argparse.Namespace, rebuild: Rebuild) -> None:
     from meterlink.sensor.link.direct import run
 
     missing = [] if rebuild.resume() else rebuild.begin_rebuild()
-    print(f"{rebuild.setup.name}: build it as {rebuild.stored.setup.name} was")
+    print(say("{setup}: build it as {stored} was", setup=rebuild.setup.name, stored=rebuild.stored.setup.name))
     for state in rebuild.stored_view.lights:
         print(f"  {describe(state.light, state.placement)}")
     for line in missing:
@@ -93,21 +93,22 @@ def _walk(args: argparse.Namespace, rebuild: Rebuild) -> None:
 
 def print_report(rebuild: Rebuild, report: MatchReport) -> None:
     """Print what matches and what does not."""
-    print(f"\n{rebuild.setup.name} against {rebuild.stored.setup.name}")
+    print("\n" + say("{setup} against {stored}", setup=rebuild.setup.name, stored=rebuild.stored.setup.name))
     rows = []
     for row in report.rows:
         difference = "–" if row.difference_stops is None else units.format_stops(row.difference_stops, 2)
         u95 = "" if row.u95_stops is None else f"±{row.u95_stops:.1f}"
-        rows.append((row.light, difference, u95, "matches" if row.within else "open", row.sentence))
+        rows.append((row.light, difference, u95, say("matches") if row.within else say("open"), row.sentence))
     print_rows(("light", "off by", "", "", "what to do"), rows, right="lrlll")
     if report.camera:
-        print(f"{report.camera}; then tell meterlink: meterlink setup change --iso or --aperture")
+        print(say("{change}; then say so: {do}", change=report.camera, do=Do("change_setup")))
     for name in report.extra:
-        print(f"{name} gives light and was not in {rebuild.stored.setup.name}: switch it off or remove it")
+        stored = rebuild.stored.setup.name
+        print(say("{light} gives light and was not in {stored}: switch it off or remove it", light=name, stored=stored))
     if report.done:
-        print("done: every light is within its tolerance")
+        print(say("done: every light is within its tolerance"))
     elif not report.rows:
-        print(f"{rebuild.stored.setup.name} has no readings: there is nothing to match")
+        print(say("{setup} has no readings: there is nothing to match", setup=rebuild.stored.setup.name))
     if last := rebuild.last:
         do = Do("match_set", setup=rebuild.stored.setup.name)
         print(say("set these last, they need no further pop, then: {do}", do=do))

@@ -11,6 +11,9 @@ import argparse
 
 from meterlink.cli.completing import LIGHTS, completes
 from meterlink.cli.frame import add_setup_option, named_light, open_session
+from meterlink.words.actions import Do
+from meterlink.words.language import say
+from meterlink.words.told import told
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -29,10 +32,11 @@ def run(args: argparse.Namespace) -> int:
         if held_off_m is not None:
             session.held(held_off_m, light.id)
         state = session.view().state(light.id)
-        said = f"{light.name} has the last reading now"
+        said = say("{light} has the last reading now", light=light.name)
         if state is not None and state.judged is not None:
-            said += f" ({state.judged.verdict}: {state.judged.reason})"
+            said += f" ({told(state.judged.verdict.value)}: {state.judged.reason})"
         if loser is not None:
-            said += f"; {loser.name} waits for its own pop: meterlink meter {loser.name}"
+            do = Do("meter", light=loser.name)
+            said += "; " + say("{light} waits for its own pop: {do}", light=loser.name, do=do)
         print(said)
     return 0

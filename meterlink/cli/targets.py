@@ -73,13 +73,13 @@ def run(args: argparse.Namespace) -> int:
         ]
         print_rows(("light", "change", "off afterwards", "what to do"), rows, right="lrrl")
         for note in result.notes:
-            print(f"note: {note}")
+            print(say("note: {note}", note=note))
         if not result.feasible:
-            print("not everything can be reached: what is shown is the nearest")
+            print(say("not everything can be reached: what is shown is the nearest"))
         if args.made:
             print(wrapped(_afterwards(session)))
         elif any(not row.move.empty for row in result.rows):
-            print("when that is set: meterlink targets --set")
+            print(say("when that is set: {do}", do=Do("targets_set")))
     return 0 if result.feasible else 1
 
 

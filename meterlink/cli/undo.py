@@ -10,6 +10,8 @@ from __future__ import annotations
 import argparse
 
 from meterlink.cli.frame import add_setup_option, open_session
+from meterlink.words.actions import Do
+from meterlink.words.language import say
 from meterlink.words.sentences import value_text
 
 
@@ -25,7 +27,9 @@ def run(args: argparse.Namespace) -> int:
         session.resume()
         view = session.view()
         last = session.undo()
-        light = next((one.name for one in session.lights() if one.id == last.light_id), "the whole set")
+        light = next((one.name for one in session.lights() if one.id == last.light_id), "")
         value = last.exposure_lxs if last.kind == "flash" else last.illuminance_lx
-        print(f"taken back: {light} {value_text(view, value or 0.0, last)}; meter it again: meterlink meter {light}")
+        do = Do("meter", light=light) if light else Do("meter_together")
+        text = value_text(view, value or 0.0, last)
+        print(say("taken back: {light} {value}; meter it again: {do}", light=light or say("the whole set"), value=text, do=do))
     return 0

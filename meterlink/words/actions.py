@@ -139,6 +139,7 @@ ACTIONS: dict[str, Words] = {
     "falloff": Words("meterlink falloff {light} --at 0.8m 1.2m 1.8m", marked("measure its falloff at three distances")),
     "watch_wave": Words("meterlink watch --wave", marked("watch a pop with its waveform")),
     "targets": Words("meterlink targets KEY=f/8 FILL=-1", marked("say what each light should give")),
+    "targets_set": Words("meterlink targets --set", marked("say that the lights are set as told")),
     "match": Words("meterlink match {setup}", marked("meter and match"), marked("see the Match page")),
     "match_set": Words("meterlink match {setup} --set", marked("say that it is set"), marked("touch Did it on the Match page")),
     "demo": Words("meterlink demo", marked("try the demo set"), marked("touch Open the demo set")),
