@@ -92,6 +92,8 @@ class Desk(Matching):
             stored,
             match_report(stored, view) if stored is not None else None,
             self._held_id(session),
+            tuple(one.light_id for one in session.may_come() if one.light_id),
+            tuple(order.said()) if not session.walk.heard and (order := session.order()) is not None else (),
         )
         return self.shot
 
@@ -197,7 +199,7 @@ class Desk(Matching):
         session = self._need()
         if not session.lights():
             raise UsageError("this set has no lights yet: add the first one on the lights page")
-        session.begin(self._request(light) for light in session.pending())
+        session.begin((self._request(light) for light in session.pending()), any_order=self.prefs.any_order)
         return self.wait_for(first_id) if first_id is not None else self._shoot()
 
     def _request(self, light: Light) -> Request:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import logging
+import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
@@ -31,7 +32,7 @@ from mobile.look import Look  # noqa: E402
 from mobile.sensor_desk import SIMULATED_URL, SensorDesk  # noqa: E402
 from mobile.sensors_state import strip_text  # noqa: E402
 from mobile.sounds import play_tick  # noqa: E402
-from mobile.voice import Voice  # noqa: E402
+from mobile.voice import Ticker, Voice  # noqa: E402
 
 log = logging.getLogger("mobile")
 ESCAPE = 27
@@ -70,6 +71,7 @@ class MeterApp(App):
         self._sensor_options = sensor_options
         self._worker = ThreadPoolExecutor(1, thread_name_prefix="desk")
         self._tasks: set[asyncio.Task[Any]] = set()
+        self.ticker = Ticker()
         self._show_level = Clock.create_trigger(self._level_frame, LEVEL_EVERY_S)
         self._show_sensor = Clock.create_trigger(self._sensor_frame)
         self.last_touch = (0.0, 0.0)
@@ -380,11 +382,15 @@ class MeterApp(App):
         self._show_level()
 
     def _level_frame(self, _dt: float) -> None:
-        from mobile.metering_state import live_text
+        from mobile.metering_state import live_text, near_of
 
-        level = self.level
-        alive = level is not None and self.sensors.status.ready
-        self.frame.ids.strip.live = live_text(level.illuminance_lx, level.clipped) if alive and level else ""
+        level = self.level if self.sensors.status.ready else None
+        where = near_of(self.desk.shot, level)
+        light = live_text(level.illuminance_lx, level.clipped) if level is not None else ""
+        self.frame.ids.strip.live = "  ".join(filter(None, (light, where.sentence if where is not None else "")))
+        tick = self.ticker.due(where, time.monotonic())
+        if tick and self.desk.prefs.speech and self.place == "metering":
+            self.voice.tick(tick)
 
     def _sensor_frame(self, _dt: float = 0.0) -> None:
         status = self.sensors.status

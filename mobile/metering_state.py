@@ -11,8 +11,9 @@ from typing import Any, NamedTuple
 
 from meterlink import units
 from meterlink.judging.judged_set import LightState, value_of
+from meterlink.metering.nearness import Near, near
 from meterlink.metering.walk import Request
-from meterlink.records import Light, Purpose, Reading, WaveBlock
+from meterlink.records import Light, Measurement, Purpose, Reading, WaveBlock
 from meterlink.tables.ratios import reading_f
 from meterlink.words.sentences import value_text
 from mobile.desk import HELD_MAX_M, OWN_POINT, Desk, Shot
@@ -151,8 +152,8 @@ def metering_look(shot: Shot, *, lost: bool = False) -> MeteringLook:
     return MeteringLook(
         has_set=shot.setup is not None,
         waiting_id=light.id if light else "",
-        headline=t("metering.lost") if lost else _headline(shot, waiting, missing),
-        instruction=t("metering.lost_hint") if lost else _instruction(shot, waiting, missing),
+        headline=t("metering.lost") if lost else t("metering.any_order") if shot.any_order else _headline(shot, waiting, missing),
+        instruction=t("metering.lost_hint") if lost else _any_order(shot) or _instruction(shot, waiting, missing),
         step=t("metering.step", number=shot.position + 1, count=len(shot.requests)) if waiting else "",
         following=_following(shot),
         chips=_chips(shot),
@@ -167,7 +168,7 @@ def metering_look(shot: Shot, *, lost: bool = False) -> MeteringLook:
         power=_power(light, state),
         can_power=light is not None and light.source_light_id is None,
         can_take_back=shot.last is not None,
-        give_to=tuple((one.id, one.name) for one in shot.lights if shot.last and one.id != shot.last.light_id),
+        give_to=_give_to(shot),
         complete=complete(shot),
         **pop,
     )
@@ -243,8 +244,30 @@ def _instruction(shot: Shot, waiting: Request | None, missing: tuple[LightState,
     return t("metering.fire", point=_point(waiting))
 
 
+def _any_order(shot: Shot) -> str:
+    """What to fire where any of several will do, after what must be known beforehand; empty where one certain light is next."""
+    if not shot.any_order:
+        return ""
+    names = ", ".join(light.name for light in map(shot.light, shot.free) if light)
+    return ". ".join((*map(str, shot.before), t("metering.fire_any", names=names)))
+
+
+def _second(shot: Shot) -> str:
+    """The light that the last pop may be instead; empty when it is sure."""
+    return str(shot.outcome.numbers.get("second", "")) if shot.outcome is not None and shot.outcome.kind == "logged" else ""
+
+
+def _give_to(shot: Shot) -> tuple[tuple[str, str], ...]:
+    """Lights that the last pop may be given to, the likeliest first."""
+    if shot.last is None:
+        return ()
+    second = _second(shot)
+    others = [one for one in shot.lights if one.id != shot.last.light_id]
+    return tuple((one.id, one.name) for one in sorted(others, key=lambda one: one.id != second))
+
+
 def _following(shot: Shot) -> str:
-    light = shot.light(shot.following.light_id) if shot.following else None
+    light = shot.light(shot.following.light_id) if shot.following and not shot.any_order else None
     if light is not None:
         return t("metering.then", name=light.name)
     return t("metering.skip") if shot.waiting is not None else ""
@@ -253,11 +276,16 @@ def _following(shot: Shot) -> str:
 def _chips(shot: Shot) -> tuple[Chip, ...]:
     if shot.view is None:
         return ()
-    waiting_id = shot.waiting.light_id if shot.waiting else None
+    waiting = set(shot.free) if shot.any_order else {shot.waiting.light_id} if shot.waiting else set()
     return tuple(
-        Chip(s.light.id, s.light.name, s.judged.verdict if s.judged else "", s.light.id == waiting_id)
+        # In any order all that may come wait, each empty until its pop is heard, whatever it gave before.
+        Chip(s.light.id, s.light.name, "" if shot.any_order and s.light.id in waiting else _verdict(s), s.light.id in waiting)
         for s in shot.view.lights
     )
+
+
+def _verdict(state: LightState) -> str:
+    return state.judged.verdict if state.judged else ""
 
 
 def _last_pop(shot: Shot) -> dict[str, Any]:
@@ -284,12 +312,28 @@ def _last_pop(shot: Shot) -> dict[str, Any]:
         figure=figure,
         verdict=verdict,
         verdict_text=verdict_text,
-        note=ignored or (t("metering.odd") if warnings else ""),
+        note=ignored or _doubt(shot, name) or _righted(shot) or (t("metering.odd") if warnings else ""),
         reason=" ".join(filter(None, (warnings, reason))),
         wave=wave_points(shot.wave),
         wave_text=t("metering.t01", time=units.format_duration(last.t01_s)) if last.t01_s else "",
-        spoken=spoken(figure, name, verdict),
+        spoken=spoken(figure, _both(shot, name), verdict),
     )
+
+
+def _doubt(shot: Shot, name: str) -> str:
+    second = shot.light(_second(shot))
+    return t("metering.or", first=name, second=second.name) if second is not None else ""
+
+
+def _both(shot: Shot, name: str) -> str:
+    second = shot.light(_second(shot))
+    return t("say.or", first=name, second=second.name) if second is not None else name
+
+
+def _righted(shot: Shot) -> str:
+    """That an earlier pop was given to another light, in one line."""
+    outcome = shot.outcome
+    return outcome.warnings[0] if outcome is not None and outcome.numbers.get("put_right") else ""
 
 
 def _pop(name: str, light_id: str, **more: Any) -> dict[str, Any]:
@@ -349,6 +393,15 @@ def live_text(illuminance_lx: float | None, clipped: bool = False) -> str:
     if clipped:
         return t("metering.live_clipped")
     return t("metering.live", value=units.format_illuminance(max(illuminance_lx, 0.0)))
+
+
+def near_of(shot: Shot, level: Measurement | None) -> Near | None:
+    """Where the dome is by its range finder, and what that is worth for the lights that may fire; None without one."""
+    if level is None:
+        return None
+    good, usable = dict(shot.limits), dict(shot.usable)
+    names = {one.id: one.name for one in shot.lights}
+    return near(level, [(good.get(one), usable.get(one), names.get(one, "")) for one in shot.free])
 
 
 # -- waveform -----------------------------------------------------------------------------------------------------

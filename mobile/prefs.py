@@ -19,6 +19,8 @@ class Prefs(NamedTuple):
     units: str = "metric"
     step: str = "tenth"
     auto_advance: bool = True
+    any_order: bool = False
+    """Lights that were read before fire as they like; each pop tells whose it is."""
     speech: bool = True
     vibration: bool = True
     language: str = ""
@@ -59,7 +61,7 @@ _CHOICES: dict[str, tuple[Any, ...]] = {
 def _possible(name: str, value: Any) -> bool:
     if name in _CHOICES:
         return value in _CHOICES[name]
-    if name in ("auto_advance", "speech", "vibration", "seen_first"):
+    if name in ("auto_advance", "any_order", "speech", "vibration", "seen_first"):
         return isinstance(value, bool)
     if name in ("language", "sensor_url"):
         return isinstance(value, str) and len(value) <= 500

@@ -43,6 +43,16 @@ class Shot(NamedTuple):
     held_id: str = ""
     """The light that a held-off distance said now belongs to: the last pop's until the next one comes."""
 
+    free: tuple[str, ...] = ()
+    """Ids of the lights whose pop may come next: several where any order will do."""
+    before: tuple[str, ...] = ()
+    """What is to be known before the first pop of a walk in any order."""
+
+    @property
+    def any_order(self) -> bool:
+        """Whether more than one light may fire next."""
+        return len(self.free) > 1
+
     @property
     def waiting(self) -> Request | None:
         """What the next pop belongs to."""

@@ -15,7 +15,7 @@ _sounds: dict[str, Any] = {}
 
 
 def play_tick(kind: str) -> None:
-    """Play the tick for ``taken`` or ``again``.  Raises NotImplementedError where there is no sound."""
+    """Play one of ``voice.TICKS``.  Raises NotImplementedError where there is no sound."""
     if kind not in _sounds:
         path = Path(tempfile.gettempdir()) / f"meterlink-{os.getpid()}-{kind}.wav"
         path.write_bytes(tick_wave(kind))

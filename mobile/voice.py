@@ -13,6 +13,8 @@ import wave
 from collections.abc import Callable
 from queue import SimpleQueue
 
+from meterlink.metering.nearness import Near, Reached
+
 
 def _on_phone() -> bool:
     return "ANDROID_ARGUMENT" in os.environ or sys.platform == "ios"
@@ -35,8 +37,10 @@ def _plyer_vibrate(seconds: float) -> None:
 
 
 RATE_HZ = 22050
-TICKS = {"taken": ((1760.0, 0.035),), "again": ((440.0, 0.07), (330.0, 0.12))}
-"""Tones in Hz and how long they last: one short high tick, or a low pair that falls."""
+TICKS = {"taken": ((1760.0, 0.035),), "again": ((440.0, 0.07), (330.0, 0.12)),
+         "near": ((880.0, 0.02),), "ready": ((990.0, 0.05), (1320.0, 0.09))}  # fmt: skip
+"""Tones in Hz and how long they last: one short high tick, a low pair that falls;
+on the way in a short one, then a pair that rises."""
 
 
 def tick_wave(kind: str) -> bytes:
@@ -64,6 +68,27 @@ PATTERN_S = {"good": 0.06, "corrected": 0.12, "retake": 0.4}
 """How long the phone shakes: long means do it again."""
 
 
+class Ticker:
+    """When the next tick is due: quicker the nearer the dome comes, then one tone of its own when it is within reach and still."""
+
+    def __init__(self) -> None:
+        self._last_s = 0.0
+        self._ready = False
+
+    def due(self, where: Near | None, now_s: float) -> str:
+        """Return ``near``, ``ready`` or nothing to be heard now; ``now_s`` is any clock."""
+        ready = where is not None and where.ready
+        if ready and not self._ready:
+            self._ready = True
+            return "ready"
+        self._ready = ready or (self._ready and where is not None and where.reached == Reached.GOOD)
+        pause_s = where.tick_s if where is not None else None
+        if pause_s is None or now_s - self._last_s < pause_s:
+            return ""
+        self._last_s = now_s
+        return "near"
+
+
 class Voice:
     """Speaks and vibrates on a thread of its own; what the platform lacks is noted once and never tried again."""
 
@@ -86,7 +111,7 @@ class Voice:
             self._put("say", text)
 
     def tick(self, kind: str) -> None:
-        """Sound the tick for ``taken`` or ``again``."""
+        """Sound one of ``TICKS``."""
         if self.can_tick:
             self._put("tick", kind)
 

@@ -22,6 +22,12 @@ ANSWERS = const(8)
 HOUSEKEEPING_MS = const(60000)
 LISTEN_MOST = const(64)
 """Bytes of a line in one turn: whoever floods it must not keep us from the ring."""
+RANGER_MS = const(66)
+"""Fifteen distances a second."""
+RANGER_FIRST_LOOK_MS = const(36)
+"""A measurement takes 33 ms."""
+RANGER_LOOK_MS = const(4)
+RANGER_LATE_MS = const(200)
 _BODY_LEAST = {m.SET_RANGE: 1, m.STEADY_RATE: 1, m.SET_INTERVAL: 1, m.ARM: 3}
 
 
@@ -46,6 +52,9 @@ class Device:
         self._held_range = self._held_flags = self._held_ms = 0
         self._now_ms = self._said_steady_ms = self._housekeeping_ms = self._wraps = 0
         self._battery_due = False
+        self.ranger = None
+        self._ranging = self._range_spoilt = self._distance_due = False
+        self._ranged_ms = self._look_ms = 0
 
     def start(self, now_ms, now_us):
         """Range 0, armed, factor 1, steady light at 10 Hz, an IDENTITY waiting to be sent."""
@@ -65,6 +74,8 @@ class Device:
         self.converter.advance(self.capture, now_us)
         if not self._noted and self.capture.state() == c.HELD:
             self._note_held()
+        if self.ranger is not None:
+            self._measure_distance(now_ms)
         for line in self.lines:
             self._listen(line)
         if not self._still_sending(now_ms):
@@ -195,11 +206,56 @@ class Device:
             self._send_steady(now_ms)
         elif self._answer_count:
             self._send_answer(now_ms)
+        elif self._distance_due:
+            self._send_distance()
         elif self._battery_due:
             self._battery_due = False
             self._send(m.put_battery(self._head, self._sequence, self.board.percent, self.board.millivolts))
         elif time.ticks_diff(now_ms, self._housekeeping_ms) >= HOUSEKEEPING_MS and self.capture.state() <= c.WATCH:
             self._keep_house(now_ms)
+
+    def _measure_distance(self, now_ms):
+        """Begin, look at and take one measurement after another; none is begun, and none believed, while a flash burns."""
+        quiet = self.capture.state() <= c.WATCH
+        finder = self.ranger
+        if self._ranging and not quiet:
+            # The flash's infrared is in it.
+            self._range_spoilt = True
+        if not quiet or self._distance_due:
+            return
+        try:
+            if not self._ranging:
+                if time.ticks_diff(now_ms, self._ranged_ms) >= RANGER_MS:
+                    self._ranged_ms = now_ms
+                    self._look_ms = time.ticks_add(now_ms, RANGER_FIRST_LOOK_MS)
+                    self._range_spoilt = False
+                    finder.start()
+                    self._ranging = True
+            elif time.ticks_diff(now_ms, self._look_ms) >= 0:
+                self._look_ms = time.ticks_add(now_ms, RANGER_LOOK_MS)
+                if finder.ready():
+                    finder.read()
+                    self._ranging = False
+                    self._distance_due = not self._range_spoilt
+                elif time.ticks_diff(now_ms, self._ranged_ms) > RANGER_LATE_MS:
+                    self._no_distance()
+        except OSError:
+            self._no_distance()
+
+    def _no_distance(self):
+        """The finder does not answer: that is told, and it is asked anew."""
+        finder = self.ranger
+        finder.status, finder.distance_mm, finder.uncertainty_mm, finder.signal = m.SILENT, m.NOT_KNOWN, m.NOT_KNOWN, 0
+        self._ranging, self._distance_due = False, True
+
+    def _send_distance(self):
+        finder = self.ranger
+        self._distance_due = False
+        self._send(
+            m.put_distance(
+                self._head, self._sequence, finder.distance_mm, finder.uncertainty_mm, finder.status, finder.signal
+            )
+        )  # fmt: skip
 
     def _keep_house(self, now_ms):
         """Measure supply and temperature; for 4 ms no pop is seen."""
@@ -265,6 +321,8 @@ class Device:
         can = m.CAN_FLASH | m.CAN_STEADY | m.CAN_SWITCH_INTERVAL
         if self.board.has_battery:
             can |= m.CAN_BATTERY
+        if self.ranger is not None:
+            can |= m.CAN_RANGE_FINDER
         return m.put_identity(
             self._head, self._sequence, FIRMWARE, self._id, can, c.BITS, len(self.capture.samples),
             self.capture.interval_ns, self.board.ranges, self._name,

@@ -31,7 +31,17 @@ def assemble():
             pass  # a board without a radio
         else:
             lines.append(BleLine(settings["name"]))
-    return Device(board, converter, lines, board.unique_id(), settings["name"].encode()), complaints
+    device = Device(board, converter, lines, board.unique_id(), settings["name"].encode())
+    try:
+        if settings["ranger"]:
+            # Its program needs room that a board without one keeps.
+            from ranger import finder
+
+            device.ranger = finder(settings)
+    except OSError as why:
+        # Light is measured all the same; the host types its distances.
+        complaints.append("range finder: %s" % why)
+    return device, complaints
 
 
 def note(text):

@@ -18,6 +18,8 @@ SWITCHED = const(2)
 """Of STEADY: the range was switched inside the window."""
 TRUNCATED = const(2)
 """Of BLOCK: light had not fallen back when the capture was full."""
+SILENT = const(5)
+"""Of DISTANCE: the finder does not answer."""
 ARMED = const(1)
 SATURATED = const(2)
 NOT_KNOWN = const(0xFFFF)

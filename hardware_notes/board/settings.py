@@ -16,6 +16,8 @@ USUAL = {
     "battery_halved": 2,  # the divider's factor
     "battery_empty_mv": 3300,
     "battery_full_mv": 4150,
+    "ranger": 0,  # range finder on the dome's back: 0 none, 1 the short family, 2 the long one (ranger.py)
+    "ranger_sda": 4,  # GP4; its clock is the next pin
     "bluetooth": True,
 }
 LIMITS = {
@@ -28,6 +30,8 @@ LIMITS = {
     "battery_halved": (1, 10),
     "battery_empty_mv": (1000, 20000),
     "battery_full_mv": (1000, 20000),
+    "ranger": (0, 2),
+    "ranger_sda": (0, 20),
 }
 
 

@@ -8,6 +8,8 @@ import time
 from meterlink.calibration import camera
 from meterlink.records import Calibration, Identity
 from meterlink.records.kept import BORROWED_FROM
+from meterlink.words.actions import Do
+from meterlink.words.language import say
 
 OLD_S = 365 * 86_400.0
 """A year: what makers of meters ask for (common practice, no published source)."""
@@ -22,17 +24,28 @@ def off_stops(calibration: Calibration) -> float:
 
 def in_use(calibration: Calibration) -> str:
     """Say which calibration is used: ``calibration 0192ab34, dome, 2026-11-02, against "my meter": f-numbers ± 0.06 stop``."""
+    off, receptor = off_stops(calibration), calibration.receptor
     if calibration.details.get(BORROWED_FROM):
-        return f"calibration: none with the {calibration.receptor} receptor; f-numbers ± {off_stops(calibration):.1f} stop"
+        return say("calibration: none with the {receptor} receptor; f-numbers ± {off:.1f} stop", receptor=receptor, off=off)
     if calibration.method == "assumed":
-        return f"calibration: none, the design's values with the {calibration.receptor} receptor (C = {calibration.constant:g} lx)"
-    made = f"calibration {calibration.id[:8]}, {calibration.receptor}, {_date(calibration.created_at_s)}"
+        return say(
+            "calibration: none, the design's values with the {receptor} receptor (C = {constant:g} lx)",
+            receptor=receptor, constant=calibration.constant,
+        )  # fmt: skip
+    made = {"id": calibration.id[:8], "receptor": receptor, "date": _date(calibration.created_at_s), "off": off}
     if calibration.relative:
-        return f"{made}, without a reference: ratios only"
+        return say("calibration {id}, {receptor}, {date}, without a reference: ratios only", **made)
     if calibration.method == camera.METHOD:
-        return f'{made}: right for "{calibration.reference}", f-numbers ± {off_stops(calibration):.1f} stop with another camera'
-    against = f', against "{calibration.reference}"' if calibration.reference else ""
-    return f"{made}{against}: f-numbers ± {off_stops(calibration):.2f} stop"
+        return say(
+            'calibration {id}, {receptor}, {date}: right for "{reference}", f-numbers ± {off:.1f} stop with another camera',
+            reference=calibration.reference, **made,
+        )  # fmt: skip
+    if calibration.reference:
+        return say(
+            'calibration {id}, {receptor}, {date}, against "{reference}": f-numbers ± {off:.2f} stop',
+            reference=calibration.reference, **made,
+        )  # fmt: skip
+    return say("calibration {id}, {receptor}, {date}: f-numbers ± {off:.2f} stop", **made)
 
 
 def _date(at_s: float) -> str:
@@ -56,32 +69,44 @@ def reminders(
     """
     if calibration is not None and calibration.details.get(BORROWED_FROM):
         return (
-            f"never calibrated with the {calibration.receptor} receptor: the other receptor's ranges are used, f-numbers may be "
-            f"{off_stops(calibration):.1f} stop off; run 'meterlink calibrate --receptor {calibration.receptor}'",
-        )
+            say(
+                "never calibrated with the {receptor} receptor: the other receptor's ranges are used, f-numbers may be {off:.1f} "
+                "stop off: {do}",
+                receptor=calibration.receptor, off=off_stops(calibration),
+                do=Do("calibrate_receptor", receptor=calibration.receptor),
+            ),
+        )  # fmt: skip
     if calibration is None or calibration.method == "assumed":
-        return ("not calibrated: design values are used, f-numbers may be half a stop off; run 'meterlink calibrate'",)
+        return (say("not calibrated: design values are used, f-numbers may be half a stop off: {do}", do=Do("calibrate")),)
     said = []
     if calibration.sensor_id != identity.sensor_id:
-        said.append("the calibration belongs to another sensor: choose this one's own or calibrate it")
+        said.append(say("the calibration belongs to another sensor: choose this one's own or calibrate it"))
     names = calibration.details.get("range_names")
     if len(calibration.ranges) != len(identity.ranges) or (names and list(names) != list(identity.ranges)):
-        said.append("the sensor's ranges have changed since it was calibrated: calibrate it again")
+        said.append(say("the sensor's ranges have changed since it was calibrated: calibrate it again"))
     if receptor is not None and receptor != calibration.receptor:
-        said.append(f"calibrated with the {calibration.receptor}, now the {receptor} is mounted: use its own calibration")
+        said.append(
+            say(
+                "calibrated with the {made}, now the {receptor} is mounted: use its own calibration",
+                made=calibration.receptor, receptor=receptor,
+            )
+        )  # fmt: skip
     if calibration.relative:
-        said.append("relative calibration: ratios are right, f-numbers are not absolute")
+        said.append(say("relative calibration: ratios are right, f-numbers are not absolute"))
     age_s = now_s - calibration.created_at_s
     if age_s > old_s:
-        said.append(f"calibrated {age_s / 86_400:.0f} days ago: calibrate again, or check one pair against the reference")
+        said.append(
+            say("calibrated {days:.0f} days ago: calibrate again, or check one pair against the reference", days=age_s / 86_400)
+        )
     elif age_s < -86_400:
-        said.append("calibrated in the future by this clock: set the clock right")
-    if (
-        temperature_c is not None
-        and calibration.temperature_c is not None
-        and abs(temperature_c - calibration.temperature_c) > TEMPERATURE_GAP_C
-    ):
-        said.append(f"calibrated at {calibration.temperature_c:.0f} °C, now {temperature_c:.0f} °C: check the dark again")
+        said.append(say("calibrated in the future by this clock: set the clock right"))
+    before_c = calibration.temperature_c
+    if temperature_c is not None and before_c is not None and abs(temperature_c - before_c) > TEMPERATURE_GAP_C:
+        said.append(
+            say("calibrated at {before:.0f} °C, now {now:.0f} °C: check the dark again", before=before_c, now=temperature_c)
+        )
     if angle and not calibration.angle_response:
-        said.append("angular response never tested: lights from the side may read wrong; 'meterlink calibrate angle'")
+        said.append(
+            say("angular response never tested, lights from the side may read wrong: {do}", do=Do("calibrate_angle"))
+        )
     return tuple(said)

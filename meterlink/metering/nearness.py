@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from enum import StrEnum
 from math import hypot
 from typing import NamedTuple
@@ -16,7 +16,7 @@ from meterlink.units import format_length
 from meterlink.words.language import say
 from meterlink.words.told import Told, told
 
-__all__ = ["Near", "Nearness", "Reached", "about_distance", "typed_against_measured", "unknown_sentence"]
+__all__ = ["Near", "Nearness", "Reached", "about_distance", "near", "typed_against_measured", "unknown_sentence"]
 
 DISAGREES_U = 3.0
 
@@ -66,6 +66,21 @@ class Near(NamedTuple):
         return min(1.0, max(0.12, 0.12 + 2.5 * (self.held_off_m - self.good_m)))
 
 
+def near(m: Measurement, reaches: Iterable[tuple[float | None, float | None, str]]) -> Near | None:
+    """Return where the dome is by a live level; None for a sensor without a range finder.
+
+    ``reaches``: for each light that may fire, how far off is good, how far can be corrected (m; None: not known), its name.
+    """
+    if m.held_off_m is None:
+        return Near(Reached.UNKNOWN, None, why=m.held_off_unknown) if m.held_off_unknown else None
+    known = [(good, usable or good, name) for good, usable, name in reaches if good is not None]
+    if not known:
+        return Near(Reached.UNKNOWN, m.held_off_m)
+    good, usable, name = min(known)
+    reached = Reached.GOOD if m.held_off_m <= good else Reached.CORRECTED if m.held_off_m <= usable else Reached.FAR
+    return Near(reached, m.held_off_m, name, good, usable, reached == Reached.GOOD and m.held_still)
+
+
 class Nearness:
     """Judges live distances of one opened set; what a light's reach is is worked out once for each placement."""
 
@@ -75,17 +90,8 @@ class Nearness:
 
     def of(self, m: Measurement, requests: Sequence[Request]) -> Near | None:
         """Return where the dome is by a live level; None for a sensor without a range finder."""
-        if m.held_off_m is None:
-            return Near(Reached.UNKNOWN, None, why=m.held_off_unknown) if m.held_off_unknown else None
         names = {one.id: one.name for one in self.opened.lights()}
-        found = [(*self._reach(r), names.get(r.light_id or "", "")) for r in requests if r.light_id]
-        known = [(good, usable, name) for good, usable, name in found if good is not None]
-        if not known:
-            return Near(Reached.UNKNOWN, m.held_off_m)
-        good, usable, name = min(known)
-        reached = Reached.GOOD if m.held_off_m <= good else Reached.CORRECTED if m.held_off_m <= (usable or good) else Reached.FAR
-        ready = reached == Reached.GOOD and m.held_still
-        return Near(reached, m.held_off_m, name, good, usable, ready)
+        return near(m, [(*self._reach(r), names.get(r.light_id or "", "")) for r in requests if r.light_id])
 
     def _reach(self, request: Request) -> tuple[float | None, float | None]:
         placement = self.opened.placement(request.light_id or "")

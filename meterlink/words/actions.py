@@ -24,7 +24,7 @@ class Words(NamedTuple):
 
 USUAL: dict[str, object] = {
     "port": "PORT", "light": "KEY", "setup": "NAME", "distance": "1.4m", "power": "1/4", "held": "20cm", "shutter": "1/125",
-    "lights": ("KEY", "FILL"),
+    "lights": ("KEY", "FILL"), "receptor": "flat",
 }  # fmt: skip
 """What stands in a place for which no value is known."""
 
@@ -154,6 +154,9 @@ ACTIONS: dict[str, Words] = {
         "meterlink meter {light} --sensor sim:", marked("take the simulated one"), marked("touch Use the simulated sensor")
     ),
     "calibrate": Words("meterlink calibrate", marked("calibrate the sensor")),
+    "calibrate_receptor": Words(
+        "meterlink calibrate --receptor {receptor}", marked("calibrate the sensor with the {receptor} receptor too")
+    ),
     "calibrate_angle": Words("meterlink calibrate angle", marked("test the sensor's response to light from the side")),
     "calibrate_spectral": Words("meterlink calibrate spectral diode.csv", marked("give its spectral response")),
     "verify": Words("meterlink verify", marked("test the sensor (ten minutes)")),

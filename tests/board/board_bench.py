@@ -110,7 +110,9 @@ class Pulse(NamedTuple):
 class Board:
     """The program of build (d) on the bench; a context manager.  Time passes with ``step`` only."""
 
-    def __init__(self, folder: Path, *, rate_khz: int = 500, noise: float = 5e-4, seed: int = 1, settings: str = "") -> None:
+    def __init__(
+        self, folder: Path, *, rate_khz: int = 500, noise: float = 5e-4, seed: int = 1, settings: str = "", finder: str = "wired"
+    ) -> None:
         self.folder, self.noise = folder, noise
         self.interval_s = max(96, round(48000 / rate_khz)) / 48e6
         self.ambient_lx, self.flicker = 0.0, 0.0
@@ -119,6 +121,7 @@ class Board:
         self.now_s = 0.0
         self.errors = ""
         self._chance = np.random.default_rng(seed)
+        self._finder = finder
         self._settings = settings or f'{{"rate_khz": {rate_khz}, "bluetooth": false, "name": "bench"}}'
         self._count = 0
         self._state = [np.zeros(1), np.zeros(1)]
@@ -133,7 +136,7 @@ class Board:
         self.pty_path = os.ttyname(board)
         self._board_end = board
         command = [str(interpreter()), "-X", "heapsize=180k", str(HERE / "run_board.py")]
-        command += [f"/dev/fd/{orders}", f"/dev/fd/{answers_in}"]
+        command += [f"/dev/fd/{orders}", f"/dev/fd/{answers_in}", self._finder]
         self._process = subprocess.Popen(
             command, stdin=self._host, stdout=self._host, stderr=subprocess.PIPE, env=environment(), cwd=self.folder, text=True,
             pass_fds=(orders, answers_in),

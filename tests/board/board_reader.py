@@ -16,6 +16,7 @@ LAYOUTS = {
     4: ("<IHBBBBHHBHIHI", "time_ms pop range flags sample_bytes scale_bits pretrigger "
         "distance_mm segments fine fine_ns coarse coarse_ns"),
     5: ("<IBBHHHIHHH", "uptime_ms range flags baseline threshold pretrigger interval_ns seen lost refused"),
+    7: ("<HHBH", "distance_mm uncertainty_mm status signal"),
     8: ("<BH", "percent millivolts"),
     15: ("<BHB", "command its_sequence code"),
 }  # fmt: skip

@@ -95,8 +95,10 @@ machine.other_inputs.update({4: 964, 1: 2253, 2: 2662})
 
 def main():
     """Assemble as main.py does, then serve."""
+    if sys.argv[3] == "wired":
+        put_finder()
     device, complaints = assemble()
-    if complaints:
+    if complaints and sys.argv[3] == "wired":
         raise ValueError(complaints)
     converter.time = Clock
     micropython.kbd_intr(-1)
@@ -105,6 +107,19 @@ def main():
     with open(sys.argv[1], "rb") as orders, open(sys.argv[2], "wb") as answers:
         serve(device, interval_ns, orders, answers)
     print_memory()
+
+
+def put_finder():
+    """On the bus, in case the settings name one: every measurement is good and a millimetre farther than the last."""
+    import json
+
+    from finder_models import LongModel, ShortModel
+
+    with open("settings.json") as file:
+        family = json.load(file).get("ranger", 0)
+    if family:
+        one = {"code": 11 if family == 1 else 9, "distance": 100, "signal": 900, "sigma": 8}
+        machine.I2C.chip = (ShortModel if family == 1 else LongModel)([one])
 
 
 def print_memory():

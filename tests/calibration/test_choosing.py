@@ -142,3 +142,17 @@ def test_meters_first_line_says_which_calibration_and_what_is_due(library: Libra
     first, second = capsys.readouterr().out.splitlines()
     assert first == f'calibration {DOME.id[:8]}, dome, 1970-01-01, against "lab": f-numbers ± 0.09 stop'
     assert second.startswith("! calibrated 365 days ago")
+
+
+def test_a_reminder_on_a_phone_names_no_command() -> None:
+    """What is due is put for where it is read: a command at the terminal, plain words in the app."""
+    from meterlink.words.language import Place, spoken_for
+
+    borrowed = choose([DOME], WHO, "flat")
+    assert "meterlink calibrate --receptor flat" in reminders(borrowed, WHO, 0.0)[0]
+    with spoken_for(Place.PHONE):
+        untested = DOME._replace(angle_response=())
+        words = (*reminders(borrowed, WHO, 0.0), *reminders(None, WHO, 0.0), *reminders(untested, WHO, 10.0))
+
+    assert len(words) == 3
+    assert not [w for w in words if "meterlink" in w]

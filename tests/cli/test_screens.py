@@ -31,7 +31,7 @@ def test_help_fits_one_screen_and_has_an_example(name: str, parser: argparse.Arg
 
     assert len(shown) < HEIGHT
     assert max(map(len, shown)) <= WIDTH
-    assert any(line.startswith(f"  meterlink {name}") for line in shown)
+    assert any(line.startswith(f"  {parser.prog}") for line in shown), name
     everything = fitted(parser)
     assert max(map(len, everything.splitlines())) <= WIDTH
     assert all(one in everything for action in parser._actions for one in action.option_strings if action.help != argparse.SUPPRESS)

@@ -27,6 +27,30 @@ class Pin:
         return self._value
 
 
+class I2C:
+    """A bus with one chip, which the bench puts there as ``I2C.chip``; without one nothing answers."""
+
+    chip = None
+
+    def __init__(self, number, sda, scl, freq):
+        if scl.number != sda.number + 1:
+            raise ValueError("not the pins of a bus")
+
+    def writeto_mem(self, address, register, data, addrsize=8):
+        """Bytes to registers from this one on."""
+        self._chip(address, addrsize).put(register, data)
+
+    def readfrom_mem_into(self, address, register, data, addrsize=8):
+        """Bytes from registers from this one on."""
+        self._chip(address, addrsize).get(register, data)
+
+    def _chip(self, address, addrsize):
+        chip = I2C.chip
+        if chip is None or address != 0x29 or addrsize != chip.bits or chip.dead:
+            raise OSError(5)
+        return chip
+
+
 class Registers:
     """Words of the chip's memory; only the converter's do anything."""
 
