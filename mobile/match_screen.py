@@ -86,7 +86,7 @@ class MatchPage(Page):
         app = self.app
         app.do(app.desk.match_to, setup_id, done=lambda _shot: app.go("metering"))
 
-    def walk(self) -> None:
+    def walk_through(self) -> None:
         """Go through all lights."""
         self.app.do(self.app.desk.begin_match_walk, done=lambda _shot: self.app.go("metering"))
 

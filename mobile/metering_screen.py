@@ -81,6 +81,11 @@ class Chip(Tap):
 
     verdict = StringProperty("")
 
+    @property
+    def edges(self) -> float:
+        """Less than elsewhere: five names and *all* stand side by side on a small phone."""
+        return look().gap
+
 
 class HoldScale(Drawing):
     """How far the dome is held off, as a scale to touch: *not given* at the left end, then centimetre by centimetre.
@@ -210,6 +215,16 @@ class MeteringPage(Page):
         self._next = metering_look(self.app.desk.shot).next
         self._shown_id, self._held_id = "", ""
         self._can_hold = False
+        look().fbind("row", self._arrange)
+        self._arrange()
+
+    def _arrange(self, *_: object) -> None:
+        """The walk stands on top; with large text it comes after what is to be done now."""
+        column, chips = self.ids.column, self.ids.chips.__self__
+        last = look().row == "vertical"
+        if (column.children[0] is chips) != last:
+            column.remove_widget(chips)
+            column.add_widget(chips, index=0 if last else len(column.children))
 
     # -- showing ------------------------------------------------------------------------------------------------
 

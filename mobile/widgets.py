@@ -153,7 +153,11 @@ class Words(Dressed):
 
     colour = StringProperty("ink")
     """Which colour of the look."""
-    DRESS_AFTER = ("colour",)
+    DRESS_AFTER = ("colour", "padding")
+
+    def room(self) -> float:
+        """Width that a line of text has."""
+        return self.width - self.padding[0] - self.padding[2]
 
     def dress(self, *_: object) -> None:
         """Put on what the look says."""
@@ -205,9 +209,14 @@ class Tap(ButtonBehavior, Dressed):
         """Width that the sign takes before the text."""
         return self.sign_size + look().gap / 2 if self.sign and self.text and not self.stacked else 0.0
 
+    @property
+    def edges(self) -> float:
+        """Room that is kept free to the left and right of the text."""
+        return 2 * look().gap
+
     def room(self) -> float:
         """Width that a line of text has."""
-        return self.width - 2 * look().gap - self.sign_room
+        return self.width - self.edges - self.sign_room
 
     def dress(self, *_: object) -> None:
         """Put on what the look says."""
@@ -220,7 +229,7 @@ class Tap(ButtonBehavior, Dressed):
 
     def measure(self) -> None:
         """Find the width of the text on one line, for rows that break."""
-        wide = ceil(text_width(self.text, self.nominal_size, self.bold)) + 2 * look().gap + self.sign_room
+        wide = ceil(text_width(self.text, self.nominal_size, self.bold)) + self.edges + self.sign_room
         self.natural_width = max(wide, look().target)
 
     def _paint(self, *_: object) -> None:

@@ -11,15 +11,13 @@ import pytest
 
 from mobile import fonts
 from tests.touch import libraries
-from tests.touch.hands import Phone, Screen
-from tests.touch.looking import blocks_of
+from tests.touch.hands import Phone
+from tests.touch.looking import blocks_of, long_lines
 
 Start = Callable[..., Phone]
 COMMAND = re.compile(r"\bmeterlink [a-z]+\b|--[a-z]+")
 ROW = 60
 """Height of a row of the library at 100 %."""
-SENTENCE = 60
-"""Letters that a line on the metering page may have."""
 
 
 def test_a_remedy_opens_the_field_that_it_needs_and_is_gone_afterwards(phone: Start) -> None:
@@ -234,11 +232,6 @@ def test_fifty_readings_of_steady_light_a_second_cost_a_tenth_of_a_core(phone: S
     print(f"50 Hz of live light: {min(parts):.1%} of a core")
 
     assert min(parts) <= 0.10
-
-
-def long_lines(screen: Screen) -> list[str]:
-    """Sentences of the page that are longer than a glance."""
-    return [one.text for one in screen.texts if len(one.text) > SENTENCE]
 
 
 def test_no_line_of_the_metering_page_is_longer_than_a_glance(phone: Start) -> None:
