@@ -103,3 +103,17 @@ def test_six_lights_stand_on_the_smallest_screen_without_scrolling(phone: Start)
             assert now.any(f"{row.name}:{part}").seen > 0.99
     assert now.find("aperture").seen > 0.99
     assert now.find("findings").seen > 0.99
+
+
+def test_the_smallest_screen_speaks_german(phone: Start, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With ``METERLINK_LANGUAGE=de`` at 360 × 640: German on every page, nothing on each other, nothing cut."""
+    monkeypatch.setenv("METERLINK_LANGUAGE", "de")
+    p = phone(prepare=libraries.made_up)
+    assert p.show("more").text("more:settings") == "Einstellungen"
+    found: list[str] = []
+    for text_scale in (1.0, 1.5, 2.0) if FULL else (1.0,):
+        p.wear("amber", text_scale)
+        for page in (*PAGES, *OPENED):
+            found += [f"{text_scale:.0%} {page}: {one}" for one in wrong_with(p, page, tmp_path / f"de-{page}-{text_scale:.0%}.png")]
+
+    assert not found, "\n".join(found)
