@@ -36,7 +36,9 @@ class PartsPage(Page):
         for size in VERDICT_SIZES_DP:
             marks = FlowRow(fill=False)
             for verdict in ("good", "corrected", "retake", "none"):
-                marks.add_widget(VerdictMark(verdict=verdict, size_hint=(None, None), size=(dp(size), dp(size))))
+                mark = VerdictMark(verdict=verdict, size_hint=(None, None), size=(dp(size), dp(size)))
+                mark.test_name = f"mark:{verdict}:{size:g}"
+                marks.add_widget(mark)
             first.add_widget(marks)
         signs = FlowRow(fill=False)
         for name in SIGNS:
