@@ -27,3 +27,13 @@ def without_commands(text: str, otherwise: str | None = None) -> str:
     left = [(sign, clause) for sign, clause in clauses if not _COMMAND.search(clause)]
     said = "".join(sign + clause for sign, clause in left).strip(" :;,")
     return said or (text if otherwise is None else otherwise)
+
+
+TERMS = {"t01": "t0.1", "duv": "duv", "azimuth": "azimut"}
+"""Words of the trade that one touch explains, by what they begin with in the library's sentences, in every language."""
+
+
+def terms_in(*sentences: str) -> tuple[str, ...]:
+    """Return the keys of the words of the trade that stand in these sentences."""
+    said = " ".join(sentences).casefold().replace(",", ".")  # German writes t0,1
+    return tuple(key for key, word in TERMS.items() if word in said)

@@ -33,7 +33,9 @@ from kivy.utils import get_hex_from_color
 from mobile import fonts
 from mobile.drawings import look, paint_sign
 from mobile.layouts import Card, Columns, FlowRow, Pane, Parts, Stack
+from mobile.saying import terms_in
 from mobile.signs import SIGNS
+from mobile.texts import t
 
 __all__ = [
     "LEAST_PART",
@@ -51,6 +53,7 @@ __all__ = [
     "Stepper",
     "Tap",
     "Term",
+    "Terms",
     "TextLine",
     "UndoBar",
     "Words",
@@ -261,6 +264,21 @@ class Term(Tap):
     def on_release(self) -> None:
         """Say it beside the finger."""
         App.get_running_app().explain(self.term)
+
+
+class Terms(FlowRow):
+    """A tap for each word of the trade in what is said above it; without one it takes no room."""
+
+    sentences = ListProperty()
+
+    def on_sentences(self, *_: object) -> None:
+        """Show the taps."""
+        wanted = terms_in(*self.sentences)
+        if [tap.term for tap in reversed(self.children)] != list(wanted):
+            self.clear_widgets()
+            for key in wanted:
+                self.add_widget(Term(term=key, text=t("explain.ask", term=t(f"term.{key}")), test_name=f"term:{key}"))
+        self.folded = not wanted
 
 
 class Row(ButtonBehavior, Stack):

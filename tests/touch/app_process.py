@@ -271,6 +271,14 @@ class Socket:
             one.scroll_y = part
         return bool(longer)
 
+    def ask_note(self, sentence: str) -> Any:
+        """Show the findings with one that says this, as a check might."""
+        page = self.app.page
+        page.toggle_findings()
+        card = page.ids.findings.children[-1]
+        card.title = sentence
+        return {}
+
     def ask_handle(self) -> Any:
         """Where the handle of the light that is open stands in the window."""
         from kivy.core.window import Window

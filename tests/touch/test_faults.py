@@ -248,3 +248,16 @@ def test_no_line_of_the_metering_page_is_longer_than_a_glance(phone: Start) -> N
     seen += [p.tap("act:sum"), p.pop()]
 
     assert [line for one in seen for line in long_lines(one)] == []
+
+
+def test_words_of_the_trade_are_explained_by_one_touch(phone: Start) -> None:
+    """A touch on t0.1, on *0.1 under*, and on a word that a finding brings says what it means, beside the finger."""
+    p = phone(prepare=libraries.made_up)
+    p.tap("chip:KEY")
+    p.pop()
+    assert p.tap("t01").text("finger_note").startswith("t0.1: how long")
+    p.show("set")
+    assert "nearest third" in p.tap("over").text("finger_note")
+    p.ask("note", sentence="FILL lies 0.004 Duv toward green: say its azimuth")
+    assert p.tap("term:duv").text("finger_note").startswith("Duv: ")
+    assert p.tap("term:azimuth").text("finger_note").startswith("Azimuth: ")
