@@ -340,7 +340,7 @@ EN: dict[str, str] = {
     "about.tags": "tags",
     "about.tags_hint": "with commas between",
     "explain.t01": "t0.1: how long the flash stays above a tenth of its peak. The shorter, the sharper what moves.",
-    "explain.azimuth": "Azimuth: where a light stands, seen from above. 0° is the camera's side, 90° its right, 180° behind the face.",
+    "explain.azimuth": "Azimuth: where a light stands, from above. 0° is the camera's side, 90° its right, 180° behind the face.",
     "explain.duv": "Duv: how far white light lies off the colours of glowing bodies. Plus is toward green, minus toward magenta.",
     "term.t01": "t0.1",
     "term.duv": "Duv",

@@ -1,7 +1,7 @@
 """The app in a process of its own, with a debug socket: started by the touch tests, by nobody else.
 
-``python -m tests.touch.app_process LIBRARY SOCKET WIDTH HEIGHT [SENSOR_URL]``; with ``METERLINK_TEST_BLUETOOTH`` it looks for Bluetooth
-sensors.
+``python -m tests.touch.app_process LIBRARY SOCKET WIDTH HEIGHT [SENSOR_URL]``; with ``METERLINK_TEST_BLUETOOTH`` it looks for
+Bluetooth sensors.
 
 The app is the product's own; the socket lives here and only here.  It answers one JSON line with one JSON line: what
 is on the screen (texts with their boxes), and the few things that no finger can do (the flash of a simulated set, a frame-by-frame

@@ -85,7 +85,8 @@ def test_a_wide_matrix_of_pages_has_no_overlap_cut_or_small_thing(phone: Start, 
                 p.wear(theme, text_scale)
                 for page in (*PAGES, *OPENED):
                     picture = tmp_path / f"{page}-{theme}-{size[0]}x{size[1]}-{text_scale:.0%}.png"
-                    found += [f"{size[0]}x{size[1]} {text_scale:.0%} {theme} {page}: {one}" for one in wrong_with(p, page, picture)]
+                    where = f"{size[0]}x{size[1]} {text_scale:.0%} {theme} {page}"
+                    found += [f"{where}: {one}" for one in wrong_with(p, page, picture)]
 
     assert not found, "\n".join(found)
 
@@ -114,6 +115,7 @@ def test_the_smallest_screen_speaks_german(phone: Start, tmp_path: Path, monkeyp
     for text_scale in (1.0, 1.5, 2.0) if FULL else (1.0,):
         p.wear("amber", text_scale)
         for page in (*PAGES, *OPENED):
-            found += [f"{text_scale:.0%} {page}: {one}" for one in wrong_with(p, page, tmp_path / f"de-{page}-{text_scale:.0%}.png")]
+            picture = tmp_path / f"de-{page}-{text_scale:.0%}.png"
+            found += [f"{text_scale:.0%} {page}: {one}" for one in wrong_with(p, page, picture)]
 
     assert not found, "\n".join(found)

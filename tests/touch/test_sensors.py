@@ -59,7 +59,7 @@ def _block(pop: int) -> WaveBlock:
 
 
 def test_two_bluetooth_sensors_come_and_go(bluetooth_air: Standin, phone: Start, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Both are found; the one in use drops and comes back by itself; the other one takes over by one touch; each pop counts once."""
+    """Both are found; the one in use drops and comes back by itself; the other takes over by one touch; each pop counts once."""
     monkeypatch.setenv("METERLINK_TEST_BLUETOOTH", "1")
     encoders = SensorEncoder(), SensorEncoder()
     one = bluetooth_air.add(speaking_sensor(encoders[0]))

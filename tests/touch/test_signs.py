@@ -1,13 +1,13 @@
 """Verdicts told apart in the pixels: by shape alone at 1.5 mm, and by eyes that lack one kind of cone.
 
-Colour-blindness is simulated by the matrices of Machado, Oliveira and Fernandes, "A Physiologically-based Model for Simulation of Color
-Vision Deficiency", IEEE TVCG 15(6), 2009 (severity 1.0), as the library colour-science carries them, in linear sRGB.
+Colour-blindness is simulated by the matrices of Machado, Oliveira and Fernandes, "A Physiologically-based Model for Simulation
+of Color Vision Deficiency", IEEE TVCG 15(6), 2009 (severity 1.0), as the library colour-science carries them, in linear sRGB.
 """
 
 from __future__ import annotations
 
 import warnings
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from itertools import combinations
 from pathlib import Path
 
@@ -25,7 +25,7 @@ KINDS = {"protanopia": "Protanomaly", "deuteranopia": "Deuteranomaly", "tritanop
 
 
 @pytest.fixture
-def pictures(phone: Start, tmp_path: Path) -> Iterator[dict[str, tuple[object, dict[str, tuple[float, ...]]]]]:
+def pictures(phone: Start, tmp_path: Path) -> dict[str, tuple[object, dict[str, tuple[float, ...]]]]:
     """The page of all parts in both themes: picture, and the box of each mark."""
     p = phone(size=(1280, 800))
     found = {}
@@ -34,7 +34,7 @@ def pictures(phone: Start, tmp_path: Path) -> Iterator[dict[str, tuple[object, d
         now = p.show("parts")
         boxes = {one.name: one.box for one in now.things if one.name.startswith("mark:")}
         found[theme] = (p.picture(tmp_path / f"parts-{theme}.png").convert("RGB"), boxes)
-    yield found
+    return found
 
 
 def shape_of(image: object, box: tuple[float, ...]) -> np.ndarray:
@@ -70,7 +70,7 @@ def seen_by(kind: str, colour: tuple[int, int, int]) -> tuple[int, int, int]:
     linear = science.models.eotf_sRGB(np.array(colour) / 255)
     matrix = np.asarray(science.CVD_MATRICES_MACHADO2010[KINDS[kind]][1.0])
     back = science.models.eotf_inverse_sRGB(np.clip(matrix @ linear, 0, 1))
-    return tuple(int(round(v * 255)) for v in back)
+    return tuple(round(float(v) * 255) for v in back)
 
 
 def test_the_simulation_leaves_grey_alone_and_takes_what_it_should() -> None:
