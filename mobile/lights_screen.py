@@ -134,7 +134,7 @@ class LightsPage(Page):
         self._arrange(self.editing if editing else self.listing)
         ids.back.disabled = not editing
         ids.meter.disabled = not editing
-        if editing:
+        if shown.edit is not None:
             ids.title.text = shown.edit.name
             self._show_edit(shown.edit)
         else:

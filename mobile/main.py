@@ -96,7 +96,7 @@ class MeterApp(App):
 
     # -- kivy ---------------------------------------------------------------------------------------------------
 
-    def build(self):
+    def build(self) -> Any:
         """Make the frame: the sensor's strip, the page, the bar of places, and what stands over them for a moment."""
         from mobile.frame import Frame
 

@@ -24,8 +24,8 @@ class PartsPage(Page):
         pane.add_widget(columns)
         columns.add_widget(first)
         columns.add_widget(second)
-        for size in ("mark", "note", "body"):
-            first.add_widget(Words(text=t("metering.fire", point=t("point.face")), size_name=size))
+        for size_name in ("mark", "note", "body"):
+            first.add_widget(Words(text=t("metering.fire", point=t("point.face")), size_name=size_name))
         for colour in ("quiet", "good", "corrected", "retake", "simulated"):
             first.add_widget(Words(text=t("lights.ring_hint"), colour=colour))
         row = FlowRow()

@@ -60,7 +60,7 @@ class RingView(Drawing):
     def _nearest(self, x: float, y: float) -> str | None:
         return ring_state.nearest_mark(self.marks, self.scale, x, y, dp(theme.TARGET) / 2)
 
-    def on_touch_down(self, touch) -> bool:  # noqa: D102
+    def on_touch_down(self, touch: Any) -> bool:  # noqa: D102
         if not self.collide_point(*touch.pos):
             return False
         found = self._nearest(*touch.pos)
@@ -87,7 +87,7 @@ class RingView(Drawing):
             self._holding = None
         self.held = False
 
-    def on_touch_move(self, touch) -> bool:  # noqa: D102
+    def on_touch_move(self, touch: Any) -> bool:  # noqa: D102
         if touch.grab_current is not self:
             return False
         if not self.held:
@@ -100,14 +100,16 @@ class RingView(Drawing):
         self.redraw()
         return True
 
-    def on_touch_up(self, touch) -> bool:  # noqa: D102
+    def on_touch_up(self, touch: Any) -> bool:  # noqa: D102
         if touch.grab_current is not self:
             return False
         touch.ungrab(self)
         self._let_go()
-        dragged, self._dragged, self._reach = self._dragged, None, 0.0
+        dragged = self._dragged
+        self._dragged, self._reach = None, 0.0
         if dragged is not None and self.on_place is not None:
-            self.on_place(*ring_state.place_from_xz(*dragged, self.elevation_deg))
+            x_m, z_m = dragged
+            self.on_place(*ring_state.place_from_xz(x_m, z_m, self.elevation_deg))
         self.redraw()
         return True
 
@@ -145,6 +147,7 @@ class RingView(Drawing):
         parts.append(direction_text(mark.azimuth_deg, None) if mark.azimuth_deg is not None else "")
         text = "   ".join(filter(None, parts))
         size = look().body * (1.2 if self.held else 1.0)
+        size *= min(1.0, self.width / max(text_width(text, size), 1.0))
         Color(*(look().strong if self.held else look().ink))
         y = self.top - size * 0.6
         width = self.write(text, self.x, y, size, anchor=0.0)
@@ -239,7 +242,7 @@ class RingView(Drawing):
         if focused and self.editing:
             Line(circle=(x, y, dp(theme.TARGET) / 2 * (1.25 if self.held else 1.0)), width=3 if self.held else 1.5)
 
-    def _paint_label(self, mark: RingMark, x: float, y: float, focused: bool, colour) -> None:
+    def _paint_label(self, mark: RingMark, x: float, y: float, focused: bool, colour: Any) -> None:
         """Write a light's name where it covers nothing; what stands in the readout already is not said twice."""
         text = mark.name
         if mark.distance_m is not None and not (focused and self.editing):
@@ -274,7 +277,7 @@ class RingView(Drawing):
         l1, b1, r1, t1 = self._box(text, x, y)
         return all(r1 <= l2 or r2 <= l1 or t1 <= b2 or t2 <= b1 for l2, b2, r2, t2 in self._written)
 
-    def _write(self, text: str, x: float, y: float, size: float, colour) -> None:
+    def _write(self, text: str, x: float, y: float, size: float, colour: Any) -> None:
         """Write a line centred at (x, y), held inside the view, on a patch of the ground colour."""
         left, low, right, high = self._box(text, x, y)
         Color(*look().ground[:3], 0.72)

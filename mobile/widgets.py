@@ -417,7 +417,7 @@ class Choices(Stack):
 class FingerNote(Words):
     """One sentence beside the finger that caused it; it blocks nothing and goes by itself."""
 
-    _gone = None
+    _gone: Any = None
     SECONDS = 6.0
 
     def say(self, text: str, x: float, y: float, width: float, height: float) -> None:
@@ -453,7 +453,7 @@ class UndoBar(BoxLayout):
     test_name = StringProperty("undo_bar")
     sentence = StringProperty("")
     SECONDS = 8.0
-    _gone = None
+    _gone: Any = None
     _undo: Callable[[], None] | None = None
 
     def offer(self, sentence: str, undo: Callable[[], None]) -> None:

@@ -252,6 +252,8 @@ class Socket:
     def ask_show(self, place: str, light: str = "") -> Any:
         """Show a page, for the pictures; the taps that lead there have tests of their own."""
         self.app.go(place)
+        if place == "lights" and not light:
+            self.app.page.close()
         if light:
             self.app.page.open(next(one.id for one in self.app.desk.shot.lights if one.name == light))
         return {}
