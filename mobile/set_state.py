@@ -56,7 +56,7 @@ class FindingLook(NamedTuple):
     title: str
     todo: str
     severity: str
-    """``retake``, ``corrected`` or ``good``: the shape and colour that marks it."""
+    """``retake``, ``corrected`` or ``none``: the shape and colour that marks it."""
     act: str = ""
     """What a tap begins: ``meter`` or ``place`` the light, ``together``; empty for nothing."""
     act_label: str = ""
@@ -236,7 +236,7 @@ HEAD_LETTERS = 40
 
 def finding_look(shot: Shot, finding: Finding, number: int) -> FindingLook:
     """Show one finding of the checks: its sentence, what to do, and the tap that begins to do it."""
-    severity = "retake" if finding.rank >= 3 else "corrected" if finding.rank >= 1 else "good"
+    severity = "retake" if finding.rank >= 3 else "corrected" if finding.rank >= 1 else "none"
     light_id = next((light.id for light in shot.lights if light.name == finding.light), "")
     act, label, field = "", "", ""
     if finding.kind in _AGAIN and light_id:

@@ -126,7 +126,7 @@ def test_places_are_held_at_the_ends_of_the_scale(stops: float, place: float) ->
             "corrected",
             "place",
         ),
-        ("sum_missing", 0.5, "", "fire all together once: meterlink meter --together", "good", "together"),
+        ("sum_missing", 0.5, "", "fire all together once: meterlink meter --together", "none", "together"),
         ("sum", 3.2, "FILL", "fire FILL alone once more, dome at its point: meterlink meter FILL", "retake", "meter"),
         ("sum", 3.2, "FILL", "fire all but FILL together: meterlink meter --together KEY", "retake", "together"),
         ("evenness", 1.2, "", "move the strongest light back or fill from below", "corrected", ""),

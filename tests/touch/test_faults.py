@@ -38,7 +38,7 @@ def test_a_remedy_opens_the_field_that_it_needs_and_is_gone_afterwards(phone: St
     now = p.type(field.name, typed)
     assert now.text(f"{field.name}:error") == ""
     p.show("set")
-    now = p.screen() if p.screen().find("findings_note") else p.tap("findings")
+    now = p.tap("findings") if p.screen().find("findings") else p.screen()
 
     assert said not in [one.text for one in now.things]
 
