@@ -35,7 +35,8 @@ class FirstPage(Page):
         for value, text in wanted:
             if value in have:
                 continue
-            tap = Tap(text=text, value=value, test_name=f"{prefix}{value}", size_name="body", size_hint_x=1)
+            tap = Tap(text=text, value=value, test_name=f"{prefix}{value}", size_name="body", size_hint=(1, None))
+            tap.halign = "center" if prefix == "count:" else "left"
             tap.bind(on_release=lambda one: act(one.value))
             row.add_widget(tap)
 
