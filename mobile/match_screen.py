@@ -73,8 +73,8 @@ class MatchPage(Page):
             row.clear_widgets()
             for (setup_id, name), day in zip(shown.choices, days, strict=False):
                 # Sets of many days have like names: the day tells which one was meant.
-                tap = Tap(text=f"{name}   {day}", value=setup_id, test_name=f"match_to:{name}", size_hint=(1, None), size_name="body")
-                tap.halign = "left"
+                tap = Tap(text=f"{name}   {day}", value=setup_id, test_name=f"match_to:{name}", size_name="body")
+                tap.size_hint, tap.halign = (1, None), "left"
                 tap.bind(on_release=lambda one: self._match_to(one.value))
                 row.add_widget(tap)
 
