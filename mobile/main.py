@@ -88,7 +88,7 @@ class MeterApp(App):
             spawn=self.spawn,
             on_outcome=lambda outcome: self.after_pop(outcome),
             on_error=self.say_error,
-            on_unseen=lambda closer: None if closer else self.note(texts.t("metering.unseen")),
+            on_unseen=self._unseen,
             on_level=self._on_level,
             on_change=self._show_sensor,
             **sensor_options,
@@ -375,6 +375,11 @@ class MeterApp(App):
         self._showing_set = None
         if self.place == "metering" and self.desk.shot.waiting is None:
             self.go("match" if self.desk.shot.match is not None else "set")
+
+    def _unseen(self, closer: bool) -> None:
+        """No pop came: said where one is waited for, and once the sensor listens as closely as it can."""
+        if not closer and self.place == "metering":
+            self.note(texts.t("metering.unseen"))
 
     def _on_level(self, level: Measurement) -> None:
         self.level = level

@@ -429,9 +429,10 @@ class FingerNote(Words):
         self.height = self.texture_size[1]
         self.x = min(max(x - self.width / 2, style.gap), width - self.width - style.gap)
         above = y + style.target / 2
-        self.y = (
-            above if above + self.height <= height - style.gap else max(y - style.target / 2 - self.height, style.gap)
-        )
+        # Never over the bar of places: a word half covered is worse than a note a little away from the finger.
+        lowest = style.gap + (0 if style.wide else style.bar_height)
+        below = max(y - style.target / 2 - self.height, lowest)
+        self.y = max(above, lowest) if above + self.height <= height - style.gap else below
         self.opacity = 1
         if self._gone is not None:
             self._gone.cancel()
