@@ -248,7 +248,8 @@ class Tap(ButtonBehavior, Dressed):
                 half = self.sign_size * 0.36
                 x, y = self.center
                 if self.stacked:
-                    y = self.top - self.sign_size * 0.75
+                    # Right above its word, however high the thing is.
+                    y = self.center_y + self.texture_size[1] / 2 - self.sign_size * 0.45
                 elif self.text:
                     wide = min(text_width(self.text, self.font_size, self.bold), self.room())
                     begin = self.x + style.gap if self.halign == "left" else self.center_x - (wide + self.sign_room) / 2
