@@ -109,7 +109,7 @@ def set_look(shot: Shot) -> SetLook:
     aperture = t("set.camera_at", f=chosen.nominal) if chosen else t("set.no_aperture")
     if table.aperture_key_and_fill is not None:
         ratios.append(t("set.aperture_both", f=aperture_text(table.aperture_key_and_fill)))
-    ratios += [" ".join(filter(None, (r.name + ":", r.ratio, r.share, r.detail))) for r in rows if r.ratio or r.share or r.detail]
+    ratios += [t("lights.value", label=r.name, value=said) for r in rows if (said := ", ".join(filter(None, (r.ratio, r.share, r.detail))))]
     findings = tuple(finding_look(shot, one, number) for number, one in enumerate(shot.findings))
     note = without_commands(shot.findings_error) or ("" if findings or not _metered(rows) else t("set.no_findings"))
     return SetLook(
