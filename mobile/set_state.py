@@ -109,7 +109,8 @@ def set_look(shot: Shot) -> SetLook:
     aperture = t("set.camera_at", f=chosen.nominal) if chosen else t("set.no_aperture")
     if table.aperture_key_and_fill is not None:
         ratios.append(t("set.aperture_both", f=aperture_text(table.aperture_key_and_fill)))
-    ratios += [t("lights.value", label=r.name, value=said) for r in rows if (said := ", ".join(filter(None, (r.ratio, r.share, r.detail))))]
+    details = ((row.name, ", ".join(filter(None, (row.ratio, row.share, row.detail)))) for row in rows)
+    ratios += [t("lights.value", label=name, value=said) for name, said in details if said]
     findings = tuple(finding_look(shot, one, number) for number, one in enumerate(shot.findings))
     note = without_commands(shot.findings_error) or ("" if findings or not _metered(rows) else t("set.no_findings"))
     return SetLook(
