@@ -388,6 +388,8 @@ class MeterApp(App):
     def _level_frame(self, _dt: float) -> None:
         from mobile.metering_state import live_text
 
+        if self.page is None:
+            return  # the app has ended, its last light comes late
         level = self.level
         alive = level is not None and self.sensors.status.ready
         self.frame.ids.strip.live = live_text(level.illuminance_lx, level.clipped) if alive and level else ""
