@@ -93,7 +93,7 @@ class Desk(Matching):
             match_report(stored, view) if stored is not None else None,
             self._held_id(session),
             tuple(one.light_id for one in session.may_come() if one.light_id),
-            tuple(order.said()) if not session.walk.heard and (order := session.order()) is not None else (),
+            tuple(map(str, order.said())) if not session.walk.heard and (order := session.order()) is not None else (),
         )
         return self.shot
 

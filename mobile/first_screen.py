@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 from mobile.first_state import begin_set, first_look
 from mobile.page import Page
 from mobile.widgets import Tap, load_kv
@@ -21,7 +24,7 @@ class FirstPage(Page):
         self._taps(ids.counts, shown.counts, "count:", self._begin)
         self._taps(ids.resume, (("resume", shown.resume),) if shown.resume else (), "", lambda _v: app.go("metering"))
 
-    def _taps(self, row, wanted, prefix: str, act) -> None:
+    def _taps(self, row: Any, wanted: tuple[tuple[Any, str], ...], prefix: str, act: Callable[[Any], None]) -> None:
         if [(tap.value, tap.text) for tap in reversed(row.children)] == list(wanted):
             return
         # What stands stays where it is; what is new comes after it.
@@ -32,7 +35,8 @@ class FirstPage(Page):
         for value, text in wanted:
             if value in have:
                 continue
-            tap = Tap(text=text, value=value, test_name=f"{prefix}{value}", size_name="body", size_hint_x=1)
+            tap = Tap(text=text, value=value, test_name=f"{prefix}{value}", size_name="body", size_hint=(1, None))
+            tap.halign = "center" if prefix == "count:" else "left"
             tap.bind(on_release=lambda one: act(one.value))
             row.add_widget(tap)
 

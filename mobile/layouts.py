@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from kivy.properties import BooleanProperty, NumericProperty, StringProperty
 from kivy.uix.boxlayout import BoxLayout
 from kivy.uix.layout import Layout
@@ -22,15 +24,15 @@ class FlowRow(Layout):
         for name in ("size", "pos", "children", "spacing", "folded"):
             self.fbind(name, self._trigger_layout)
 
-    def add_widget(self, widget, *args, **kwargs):  # noqa: D102
+    def add_widget(self, widget: Any, *args: Any, **kwargs: Any) -> None:  # noqa: D102
         for name in ("height", "natural_width"):
             if hasattr(widget, name):
                 widget.fbind(name, self._trigger_layout)
-        return super().add_widget(widget, *args, **kwargs)
+        super().add_widget(widget, *args, **kwargs)
 
-    def on_touch_down(self, touch):
+    def on_touch_down(self, touch: Any) -> bool:
         """Hidden, it is in nobody's way."""
-        return not self.disabled and super().on_touch_down(touch)
+        return not self.disabled and bool(super().on_touch_down(touch))
 
     def do_layout(self, *_: object) -> None:
         """Break into lines and place."""
@@ -38,7 +40,7 @@ class FlowRow(Layout):
         if self.folded or not self.children:
             self.height = 0
             return
-        lines: list[list] = []
+        lines: list[list[Any]] = []
         room = 0.0
         for child in reversed(self.children):
             want = min(getattr(child, "natural_width", child.width), max(self.width, 1))
@@ -75,9 +77,9 @@ class Columns(Layout):
         for name in ("size", "pos", "children", "count", "spacing", "padding"):
             self.fbind(name, self._trigger_layout)
 
-    def add_widget(self, widget, *args, **kwargs):  # noqa: D102
+    def add_widget(self, widget: Any, *args: Any, **kwargs: Any) -> None:  # noqa: D102
         widget.fbind("height", self._trigger_layout)
-        return super().add_widget(widget, *args, **kwargs)
+        super().add_widget(widget, *args, **kwargs)
 
     def do_layout(self, *_: object) -> None:
         """Place the columns."""
@@ -101,9 +103,9 @@ class Columns(Layout):
 class Stack(BoxLayout):
     """A column as high as what is in it."""
 
-    def on_touch_down(self, touch):
+    def on_touch_down(self, touch: Any) -> bool:
         """A part that is hidden takes no room, and no touches either: kivy's own disabled widgets swallow them."""
-        return not self.disabled and super().on_touch_down(touch)
+        return not self.disabled and bool(super().on_touch_down(touch))
 
 
 class Card(Stack):
@@ -121,7 +123,7 @@ class Pane(ScrollView):
     touch becomes a scroll, so that taps act at once.
     """
 
-    def on_touch_down(self, touch):  # noqa: D102
+    def on_touch_down(self, touch: Any) -> bool:  # noqa: D102
         if not self.collide_point(*touch.pos):
             return False
         content = self.children[0] if self.children else None
@@ -135,6 +137,6 @@ class Pane(ScrollView):
                 return bool(used)
         return super().on_touch_down(touch)
 
-    def _taken(self, content, touch) -> bool:
+    def _taken(self, content: Any, touch: Any) -> bool:
         x, y = self.to_local(*touch.pos)
         return any(w.takes(x, y) for w in content.walk(restrict=True) if hasattr(w, "takes"))

@@ -59,8 +59,13 @@ def _plans(desk: Desk, setup: Setup) -> dict[str, tuple[PlanDot, ...]]:
     return {setup.id: _kept_plans[setup.id]}
 
 
+def day_of(setup: Setup) -> str:
+    """The day on which a set-up was begun, as this machine's clock has it."""
+    return time.strftime("%Y-%m-%d", time.localtime(setup.created_at_s))
+
+
 def _card(setup: Setup, current: str, plan: tuple[PlanDot, ...]) -> SetupCard:
-    day = time.strftime("%Y-%m-%d", time.localtime(setup.created_at_s))
+    day = day_of(setup)
     said = t("app.simulated") if "simulated" in setup.tags else ""
     return SetupCard(setup.id, setup.name, " ".join(filter(None, (day, said))), setup.id == current, plan)
 

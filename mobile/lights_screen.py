@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from kivy.animation import Animation
 from kivy.clock import Clock
 from kivy.graphics import Color, Line
 from kivy.metrics import dp
@@ -35,6 +36,14 @@ class LightRow(Row):
     place = StringProperty("")
     verdict = StringProperty("")
     ordering = BooleanProperty(False)
+    shift_y = NumericProperty(0)
+    """Pixels above its place, while it moves there."""
+
+    def come_from(self, y: float) -> None:
+        """Move from where the light stood to its new place in the order."""
+        if y != self.y:
+            self.shift_y = y - self.y
+            Animation(shift_y=0, duration=theme.MOVE_S).start(self)
 
 
 class SourceTile(Tap):
@@ -125,7 +134,7 @@ class LightsPage(Page):
         self._arrange(self.editing if editing else self.listing)
         ids.back.disabled = not editing
         ids.meter.disabled = not editing
-        if editing:
+        if shown.edit is not None:
             ids.title.text = shown.edit.name
             self._show_edit(shown.edit)
         else:
@@ -146,6 +155,7 @@ class LightsPage(Page):
         ids.empty.text = "" if shown.lines else t("lights.empty")
         rows = ids.rows
         if [r.light_id for r in reversed(rows.children)] != [line.light_id for line in shown.lines]:
+            stood = {row.light_id: row.y for row in rows.children} if self.ordering else {}
             rows.clear_widgets()
             for line in shown.lines:
                 row = LightRow(light_id=line.light_id, test_name=f"open:{line.name}")
@@ -153,6 +163,8 @@ class LightsPage(Page):
                 row.ids.up.bind(on_release=lambda _tap, one=line.light_id: self._reorder(one, -1))
                 row.ids.down.bind(on_release=lambda _tap, one=line.light_id: self._reorder(one, 1))
                 rows.add_widget(row)
+            if len(stood) == len(rows.children):
+                Clock.schedule_once(lambda _dt: [row.come_from(stood.get(row.light_id, row.y)) for row in rows.children], 0)
         for row, line in zip(reversed(rows.children), shown.lines, strict=True):
             row.name, row.place, row.verdict = line.name, line.place, line.verdict or "none"
             row.role = line.sign

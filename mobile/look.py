@@ -46,6 +46,10 @@ class Look(EventDispatcher):
     columns = NumericProperty(1)
     row = StringProperty("horizontal")
     """How a light's name and its number stand to each other: below each other when the text is large."""
+    panel_row = StringProperty("horizontal")
+    """The same for the last pop's name and verdict, whose panel is narrow on a phone that lies."""
+    panel_part = NumericProperty(0.5)
+    """Width of that panel over that of the rest, where they stand side by side."""
     spare_height = NumericProperty(0)
     """Height of a plan that is shown where there is room to spare, 0 on a phone."""
     ring_height = NumericProperty(300)
@@ -71,6 +75,7 @@ class Look(EventDispatcher):
         self.bar_width = max(dp(80), self.mark * 5 + dp(theme.PAD))
         self.theme_name = chosen.name
         self.row = "vertical" if self.text_scale > 1.3 else "horizontal"
+        self._arrange_panel()
         self.dressed += 1
 
     def fit(self, width: float, height: float) -> None:
@@ -79,6 +84,13 @@ class Look(EventDispatcher):
         roomy = min(max(height / dp(400) if self.wide else min(width / dp(360), height / dp(640)), 1.0), 2.0)
         self.figure = dp(theme.FIGURE) * roomy
         self.ring_height = max(min(height - dp(176), dp(460)), dp(200))
-        self.spare_height = min(height - dp(420), dp(520)) if self.wide and height >= dp(700) else 0
+        taken = dp(480 if self.wide else 860)
+        self.spare_height = min(height - taken, dp(520)) if height >= taken + dp(220) else 0
         self.columns = 2 if self.wide else 1
+        self._arrange_panel()
         self.dressed += 1
+
+    def _arrange_panel(self) -> None:
+        roomy = self.spare_height > 0 or not self.wide
+        self.panel_part = 0.5 if roomy else 0.9
+        self.panel_row = "horizontal" if roomy and self.row == "horizontal" else "vertical"

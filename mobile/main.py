@@ -89,7 +89,7 @@ class MeterApp(App):
             spawn=self.spawn,
             on_outcome=lambda outcome: self.after_pop(outcome),
             on_error=self.say_error,
-            on_unseen=lambda closer: None if closer else self.note(texts.t("metering.unseen")),
+            on_unseen=self._unseen,
             on_level=self._on_level,
             on_change=self._show_sensor,
             **sensor_options,
@@ -97,7 +97,7 @@ class MeterApp(App):
 
     # -- kivy ---------------------------------------------------------------------------------------------------
 
-    def build(self):
+    def build(self) -> Any:
         """Make the frame: the sensor's strip, the page, the bar of places, and what stands over them for a moment."""
         from mobile.frame import Frame
 
@@ -377,6 +377,11 @@ class MeterApp(App):
         if self.place == "metering" and self.desk.shot.waiting is None:
             self.go("match" if self.desk.shot.match is not None else "set")
 
+    def _unseen(self, closer: bool) -> None:
+        """No pop came: said where one is waited for, and once the sensor listens as closely as it can."""
+        if not closer and self.place == "metering":
+            self.note(texts.t("metering.unseen"))
+
     def _on_level(self, level: Measurement) -> None:
         self.level = level
         self._show_level()
@@ -384,6 +389,8 @@ class MeterApp(App):
     def _level_frame(self, _dt: float) -> None:
         from mobile.metering_state import live_text, near_of
 
+        if self.page is None:
+            return  # the app has ended, its last light comes late
         level = self.level if self.sensors.status.ready else None
         where = near_of(self.desk.shot, level)
         light = live_text(level.illuminance_lx, level.clipped) if level is not None else ""

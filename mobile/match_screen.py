@@ -5,6 +5,7 @@ from __future__ import annotations
 from kivy.properties import BooleanProperty, StringProperty
 
 from mobile import drawings  # noqa: F401  (the .kv file names its classes)
+from mobile.library_state import day_of
 from mobile.match_state import MatchLine, match_look
 from mobile.page import Page
 from mobile.widgets import Stack, Tap, load_kv
@@ -47,14 +48,14 @@ class MatchPage(Page):
         async def read() -> None:
             setups = await app.run(app.desk.library.setups)
             if app.page is self:
-                self._put(tuple((s.id, s.name) for s in setups[:MOST_CHOICES]))
+                self._put(tuple((s.id, s.name) for s in setups[:MOST_CHOICES]), tuple(day_of(s) for s in setups))
 
         app.spawn(read())
 
     def show_sensor(self) -> None:
         """Nothing here depends on the sensor."""
 
-    def _put(self, choices: tuple[tuple[str, str], ...]) -> None:
+    def _put(self, choices: tuple[tuple[str, str], ...], days: tuple[str, ...] = ()) -> None:
         ids = self.ids
         shown = match_look(self.app.desk.shot, choices)
         ids.title.text, ids.hint.text, ids.camera.text = shown.title, shown.hint, shown.camera
@@ -68,10 +69,12 @@ class MatchPage(Page):
             card.put(line)
         ids.walk_row.folded = ids.end_row.folded = not shown.lines
         row = ids.choices
-        if [(tap.value, tap.text) for tap in reversed(row.children)] != list(shown.choices):
+        if [tap.test_name for tap in reversed(row.children)] != [f"match_to:{name}" for _id, name in shown.choices]:
             row.clear_widgets()
-            for setup_id, name in shown.choices:
-                tap = Tap(text=name, value=setup_id, test_name=f"match_to:{name}", size_hint_x=1, size_name="body")
+            for (setup_id, name), day in zip(shown.choices, days, strict=False):
+                # Sets of many days have like names: the day tells which one was meant.
+                tap = Tap(text=f"{name}   {day}", value=setup_id, test_name=f"match_to:{name}", size_name="body")
+                tap.size_hint, tap.halign = (1, None), "left"
                 tap.bind(on_release=lambda one: self._match_to(one.value))
                 row.add_widget(tap)
 
@@ -86,7 +89,7 @@ class MatchPage(Page):
         app = self.app
         app.do(app.desk.match_to, setup_id, done=lambda _shot: app.go("metering"))
 
-    def walk(self) -> None:
+    def walk_through(self) -> None:
         """Go through all lights."""
         self.app.do(self.app.desk.begin_match_walk, done=lambda _shot: self.app.go("metering"))
 

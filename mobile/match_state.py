@@ -97,7 +97,8 @@ def _line(shot: Shot, row: MatchRow, stored: LightState, now: LightState | None)
 def _turn(row: MatchRow, now: LightState | None) -> str:
     """What to turn, counted in the clicks of the head's own dial where its step is known."""
     if row.doubt:
-        return row.sentence
+        # Why stands with the light's verdict; a dial is not turned by a reading in doubt.
+        return t("match.doubt")
     if row.within and row.difference_stops is not None:
         return t("match.within")
     if row.move is None or row.move.power_stops is None or now is None or now.placement is None:

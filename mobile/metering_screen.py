@@ -15,7 +15,7 @@ from mobile import (
     theme,
 )
 from mobile.drawings import Drawing, text_texture
-from mobile.metering_state import Figure, HeldSlider, ScaleLook, held_changed, held_text, metering_look
+from mobile.metering_state import Figure, HeldSlider, MeteringLook, ScaleLook, held_changed, held_text, metering_look
 from mobile.page import Page
 from mobile.ring_state import marks_of
 from mobile.signs import ink_of
@@ -80,6 +80,11 @@ class Chip(Tap):
     """One light of the walk with its verdict above its name; a tap waits for it now."""
 
     verdict = StringProperty("")
+
+    @property
+    def edges(self) -> float:
+        """Less than elsewhere: five names and *all* stand side by side on a small phone."""
+        return look().gap
 
 
 class HoldScale(Drawing):
@@ -208,8 +213,18 @@ class MeteringPage(Page):
         self.ids.held_field.on_commit = self._hold_typed
         self.ids.power.on_step = self._step
         self._next = metering_look(self.app.desk.shot).next
-        self._shown_id, self._held_id = "", ""
         self._can_hold = False
+        self._shown_pop, self._held_id = ("", "", ""), ""
+        look().fbind("row", self._arrange)
+        self._arrange()
+
+    def _arrange(self, *_: object) -> None:
+        """The walk stands on top; with large text it comes after what is to be done now."""
+        column, chips = self.ids.column, self.ids.chips.__self__
+        last = look().row == "vertical"
+        if (column.children[0] is chips) != last:
+            column.remove_widget(chips)
+            column.add_widget(chips, index=0 if last else len(column.children))
 
     # -- showing ------------------------------------------------------------------------------------------------
 
@@ -240,11 +255,11 @@ class MeteringPage(Page):
         self._show_chips(shown)
         self._show_actions(shown)
 
-    def _show_pop(self, shown: Any) -> None:
+    def _show_pop(self, shown: MeteringLook) -> None:
         ids, shot = self.ids, self.app.desk.shot
         pop = (shot.last.id if shot.last else "", shown.verdict, shown.note)
-        if pop != self._shown_id:
-            self._shown_id, self.opened = pop, False
+        if pop != self._shown_pop:
+            self._shown_pop, self.opened = pop, False
         ids.last_name.text = shown.last_name
         ids.figure.figure = shown.figure
         ids.mark.verdict = shown.verdict
@@ -256,7 +271,7 @@ class MeteringPage(Page):
         ids.wave.points = list(shown.wave)
         ids.t01.text = shown.wave_text
 
-    def _show_chips(self, shown: Any) -> None:
+    def _show_chips(self, shown: MeteringLook) -> None:
         row = self.ids.chips
         wanted = [(c.light_id, c.name) for c in shown.chips]
         if shown.all_ready:
@@ -276,7 +291,7 @@ class MeteringPage(Page):
                 chip.sign, chip.sign_colour = state.verdict or "none", ink_of(state.verdict)
                 chip.chosen = state.waiting
 
-    def _show_actions(self, shown: Any) -> None:
+    def _show_actions(self, shown: MeteringLook) -> None:
         ids = self.ids
         self.can_undo = shown.can_take_back
         ids.give.disabled = not shown.give_to

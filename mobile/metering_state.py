@@ -249,7 +249,7 @@ def _any_order(shot: Shot) -> str:
     if not shot.any_order:
         return ""
     names = ", ".join(light.name for light in map(shot.light, shot.free) if light)
-    return ". ".join((*map(str, shot.before), t("metering.fire_any", names=names)))
+    return ". ".join((*shot.before, t("metering.fire_any", names=names)))
 
 
 def _second(shot: Shot) -> str:

@@ -15,7 +15,8 @@ class MorePage(Page):
     def on_kv_post(self, _base: object) -> None:
         """Fill the list."""
         for name in PLACES:
-            tap = Tap(text=t(f"place.{name}"), value=name, test_name=f"more:{name}", size_name="body", sign=name, size_hint_x=1)
+            tap = Tap(text=t(f"place.{name}"), value=name, test_name=f"more:{name}", size_name="body", sign=name)
+            tap.size_hint, tap.halign = (1, None), "left"
             tap.bind(on_release=lambda one: self.app.go(one.value))
             self.ids.places.add_widget(tap)
 

@@ -66,12 +66,11 @@ class Pages(FloatLayout):
 
     def go(self, name: str) -> Page:
         """Show a page."""
-        page = self.built.get(name)
-        frames = 1
-        if page is None:
+        frames = 1 if name in self.built else 2
+        if name not in self.built:
             module, cls = (PAGES | FOR_PICTURES)[name]
-            page = self.built[name] = getattr(import_module(module), cls)(name=name, pos_hint={"x": 0, "y": 0})
-            frames = 2
+            self.built[name] = getattr(import_module(module), cls)(name=name, pos_hint={"x": 0, "y": 0})
+        page = self.built[name]
         if page is self.current_screen:
             page.show()
             return page

@@ -24,8 +24,8 @@ class PartsPage(Page):
         pane.add_widget(columns)
         columns.add_widget(first)
         columns.add_widget(second)
-        for size in ("mark", "note", "body"):
-            first.add_widget(Words(text=t("metering.fire", point=t("point.face")), size_name=size))
+        for size_name in ("mark", "note", "body"):
+            first.add_widget(Words(text=t("metering.fire", point=t("point.face")), size_name=size_name))
         for colour in ("quiet", "good", "corrected", "retake", "simulated"):
             first.add_widget(Words(text=t("lights.ring_hint"), colour=colour))
         row = FlowRow()
@@ -36,7 +36,9 @@ class PartsPage(Page):
         for size in VERDICT_SIZES_DP:
             marks = FlowRow(fill=False)
             for verdict in ("good", "corrected", "retake", "none"):
-                marks.add_widget(VerdictMark(verdict=verdict, size_hint=(None, None), size=(dp(size), dp(size))))
+                mark = VerdictMark(verdict=verdict, size_hint=(None, None), size=(dp(size), dp(size)))
+                mark.test_name = f"mark:{verdict}:{size:g}"
+                marks.add_widget(mark)
             first.add_widget(marks)
         signs = FlowRow(fill=False)
         for name in SIGNS:

@@ -73,7 +73,7 @@ def without_location(request: Callable[[list[str], Answer], None]) -> Callable[[
 def keep_location_out(scanner: Any = None) -> None:
     """Put the filter in front of the Bluetooth library's own question, once."""
     if scanner is None:
-        from bleak.backends.p4android import scanner  # type: ignore[no-redef]
+        from bleak.backends.p4android import scanner
     if not hasattr(scanner.request_permissions, "filtered"):
         scanner.request_permissions = without_location(scanner.request_permissions)
         scanner.request_permissions.filtered = True

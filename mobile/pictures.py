@@ -11,6 +11,10 @@ import os
 import sys
 import tempfile
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from mobile.main import MeterApp
 
 SIZES = ((360, 640), (640, 400), (1280, 800))
 THEMES = ("amber", "paper")
@@ -74,11 +78,12 @@ async def _frames(count: int = 6) -> None:
         await asyncio.sleep(0.03)
 
 
-async def _prepare(app) -> None:
+async def _prepare(app: MeterApp) -> None:
     """The demo set, a rebuild of it that is half matched, and the simulated sensor."""
     from mobile.demo_set import open_demo
 
     await app.run(open_demo, app.desk)
+    assert app.desk.shot.setup is not None
     app.demo_id = app.desk.shot.setup.id
     backdrop = app.desk.shot.lights[-1]
     await app.run(app.desk.match_to, app.demo_id)
@@ -90,7 +95,7 @@ async def _prepare(app) -> None:
     for _ in range(4):
         waiting = app.desk.shot.waiting
         before = app.desk.shot.position
-        app.fire(waiting.held_off_m or 0.0)
+        app.fire((waiting.held_off_m if waiting else None) or 0.0)
         for _ in range(60):
             await _frames(1)
             if app.desk.shot.position != before:
@@ -104,7 +109,7 @@ async def _prepare(app) -> None:
     await app.run(app.desk.use, rebuilt.id)
 
 
-async def _show(app, page: str) -> None:
+async def _show(app: MeterApp, page: str) -> None:
     if page == "light":
         app.go("lights")
         app.page.open(app.desk.shot.lights[0].id)
@@ -115,7 +120,7 @@ async def _show(app, page: str) -> None:
 
 
 async def take(
-    app, folder: Path, size: tuple[int, int], text_scale: float = 1.0, pages: tuple[str, ...] = PAGES
+    app: MeterApp, folder: Path, size: tuple[int, int], text_scale: float = 1.0, pages: tuple[str, ...] = PAGES
 ) -> list[Path]:
     """Take all pictures at one size of window; return where they are."""
     from mobile.page import PAGES as BUILT

@@ -60,7 +60,7 @@ class RingView(Drawing):
     def _nearest(self, x: float, y: float) -> str | None:
         return ring_state.nearest_mark(self.marks, self.scale, x, y, dp(theme.TARGET) / 2)
 
-    def on_touch_down(self, touch) -> bool:  # noqa: D102
+    def on_touch_down(self, touch: Any) -> bool:  # noqa: D102
         if not self.collide_point(*touch.pos):
             return False
         found = self._nearest(*touch.pos)
@@ -87,7 +87,7 @@ class RingView(Drawing):
             self._holding = None
         self.held = False
 
-    def on_touch_move(self, touch) -> bool:  # noqa: D102
+    def on_touch_move(self, touch: Any) -> bool:  # noqa: D102
         if touch.grab_current is not self:
             return False
         if not self.held:
@@ -100,14 +100,16 @@ class RingView(Drawing):
         self.redraw()
         return True
 
-    def on_touch_up(self, touch) -> bool:  # noqa: D102
+    def on_touch_up(self, touch: Any) -> bool:  # noqa: D102
         if touch.grab_current is not self:
             return False
         touch.ungrab(self)
         self._let_go()
-        dragged, self._dragged, self._reach = self._dragged, None, 0.0
+        dragged = self._dragged
+        self._dragged, self._reach = None, 0.0
         if dragged is not None and self.on_place is not None:
-            self.on_place(*ring_state.place_from_xz(*dragged, self.elevation_deg))
+            x_m, z_m = dragged
+            self.on_place(*ring_state.place_from_xz(x_m, z_m, self.elevation_deg))
         self.redraw()
         return True
 
@@ -125,6 +127,7 @@ class RingView(Drawing):
         self._paint_face(scale)
         for mark in sorted(marks, key=lambda m: m.light_id == self.focus_id):
             self._paint_mark(scale, mark)
+        self._drawn = [box for mark in marks for box in self._covered(scale, mark)]
         for mark in sorted(marks, key=lambda m: m.light_id != self.focus_id):
             x, y = scale.to_px(mark.x_m, mark.z_m)
             focused = mark.light_id == self.focus_id
@@ -145,6 +148,7 @@ class RingView(Drawing):
         parts.append(direction_text(mark.azimuth_deg, None) if mark.azimuth_deg is not None else "")
         text = "   ".join(filter(None, parts))
         size = look().body * (1.2 if self.held else 1.0)
+        size *= min(1.0, self.width / max(text_width(text, size), 1.0))
         Color(*(look().strong if self.held else look().ink))
         y = self.top - size * 0.6
         width = self.write(text, self.x, y, size, anchor=0.0)
@@ -195,21 +199,11 @@ class RingView(Drawing):
             width=1.4,
         )
         # The camera looks up from the bottom edge: a small body with its lens toward the face.
-        w, y = dp(11), self.y + dp(3)
-        Line(rectangle=(scale.cx - w, y, 2 * w, dp(11)), width=1.2)
-        Line(
-            points=[
-                scale.cx - w * 0.45,
-                y + dp(11),
-                scale.cx - w * 0.45,
-                y + dp(16),
-                scale.cx + w * 0.45,
-                y + dp(16),
-                scale.cx + w * 0.45,
-                y + dp(11),
-            ],
-            width=1.2,
-        )
+        w, y = dp(13), self.y + dp(3)
+        Line(rectangle=(scale.cx - w, y, 2 * w, dp(14)), width=1.2)
+        Line(circle=(scale.cx, y + dp(7), dp(4.5)), width=1.2)
+        shoe, top = scale.cx + w * 0.55, y + dp(14)
+        Line(points=[shoe, top, shoe, top + dp(2.5), scale.cx + w * 0.9, top + dp(2.5)], width=1.2)
 
     def _paint_mark(self, scale: Scale, mark: RingMark) -> None:
         style = look()
@@ -239,7 +233,14 @@ class RingView(Drawing):
         if focused and self.editing:
             Line(circle=(x, y, dp(theme.TARGET) / 2 * (1.25 if self.held else 1.0)), width=3 if self.held else 1.5)
 
-    def _paint_label(self, mark: RingMark, x: float, y: float, focused: bool, colour) -> None:
+    def _covered(self, scale: Scale, mark: RingMark) -> list[tuple[float, float, float, float]]:
+        """Where a light is drawn: boxes along its front, which no name should cover."""
+        (ax, az), (bx, bz) = mark.outline or ((mark.x_m, mark.z_m),) * 2
+        parts = [scale.to_px(ax + (bx - ax) * n / 6, az + (bz - az) * n / 6) for n in range(7)]
+        r = dp(5)
+        return [(x - r, y - r, x + r, y + r) for x, y in parts]
+
+    def _paint_label(self, mark: RingMark, x: float, y: float, focused: bool, colour: Any) -> None:
         """Write a light's name where it covers nothing; what stands in the readout already is not said twice."""
         text = mark.name
         if mark.distance_m is not None and not (focused and self.editing):
@@ -250,11 +251,11 @@ class RingView(Drawing):
         step = self._label_size * 1.3
         places = [(0, outward), (0, -outward), (wide, 0), (-wide, 0), (wide, outward), (-wide, outward)]
         places += [(side * wide, n * step) for n in (1, -1, 2, -2, 3, -3, 4, -4) for side in (0, 1, -1)]
-        for dx, dy in places:
-            if self._free(text, x + dx, y + dy):
-                break
-        else:
+        free = [at for at in places if self._free(text, x + at[0], y + at[1])]
+        if not free:
             return
+        clear = (at for at in free if not self._covers(text, x + at[0], y + at[1]))
+        dx, dy = next(clear, free[0])
         self._written.append(self._box(text, x + dx, y + dy))
         self._write(text, x + dx, y + dy, self._label_size, colour)
 
@@ -271,13 +272,22 @@ class RingView(Drawing):
         return left, low, left + w, low + h
 
     def _free(self, text: str, x: float, y: float) -> bool:
-        l1, b1, r1, t1 = self._box(text, x, y)
-        return all(r1 <= l2 or r2 <= l1 or t1 <= b2 or t2 <= b1 for l2, b2, r2, t2 in self._written)
+        """Whether a label there meets no other text."""
+        return not _meets(self._box(text, x, y), self._written)
 
-    def _write(self, text: str, x: float, y: float, size: float, colour) -> None:
+    def _covers(self, text: str, x: float, y: float) -> bool:
+        """Whether a label there covers a light."""
+        return _meets(self._box(text, x, y), self._drawn)
+
+    def _write(self, text: str, x: float, y: float, size: float, colour: Any) -> None:
         """Write a line centred at (x, y), held inside the view, on a patch of the ground colour."""
         left, low, right, high = self._box(text, x, y)
         Color(*look().ground[:3], 0.72)
         Rectangle(pos=(left - 2, low), size=(right - left + 4, high - low))
         Color(*colour)
         self.write(text, left, (low + high) / 2, size, anchor=0.0)
+
+
+def _meets(box: tuple[float, float, float, float], others: list[tuple[float, float, float, float]]) -> bool:
+    left, low, right, high = box
+    return any(right > l2 and r2 > left and high > b2 and t2 > low for l2, b2, r2, t2 in others)

@@ -103,10 +103,10 @@ class SetPage(Page):
         self._words(ids.figures, list(shown.ratios), "body")
         self._words(ids.notes, list(shown.notes), "note")
         ids.aperture.text, ids.over.text = shown.aperture, shown.over
-        ids.findings_tap.text = shown.findings_line
-        ids.findings_tap.sign_colour = shown.worst
+        ids.findings_tap.text = "" if self.opened or self.describing else shown.findings_line
+        ids.findings_tap.sign_colour = "quiet" if shown.worst == "none" else shown.worst
         ids.findings_tap.sign = shown.worst
-        ids.findings_tap.disabled = not shown.findings
+        ids.findings_tap.disabled = not shown.findings or self.opened or self.describing
         ids.findings_note.text = shown.findings_note
         self._cards(ids.findings, shown.findings, FindingCard)
         if self.describing:

@@ -55,7 +55,7 @@ class FindingLook(NamedTuple):
     title: str
     todo: str
     severity: str
-    """``retake``, ``corrected`` or ``good``: the shape and colour that marks it."""
+    """``retake``, ``corrected`` or ``none``: the shape and colour that marks it."""
     act: str = ""
     """What a tap begins: ``meter`` or ``place`` the light, ``together``; empty for nothing."""
     act_label: str = ""
@@ -108,7 +108,8 @@ def set_look(shot: Shot) -> SetLook:
     aperture = t("set.camera_at", f=chosen.nominal) if chosen else t("set.no_aperture")
     if table.aperture_key_and_fill is not None:
         ratios.append(t("set.aperture_both", f=aperture_text(table.aperture_key_and_fill)))
-    ratios += [" ".join(filter(None, (r.name + ":", r.ratio, r.share, r.detail))) for r in rows if r.ratio or r.share or r.detail]
+    details = ((row.name, ", ".join(filter(None, (row.ratio, row.share, row.detail)))) for row in rows)
+    ratios += [t("lights.value", label=name, value=said) for name, said in details if said]
     findings = tuple(finding_look(shot, one, number) for number, one in enumerate(shot.findings))
     note = shot.findings_error or ("" if findings or not _metered(rows) else t("set.no_findings"))
     return SetLook(
@@ -237,7 +238,7 @@ HEAD_LETTERS = 40
 
 def finding_look(shot: Shot, finding: Finding, number: int) -> FindingLook:
     """Show one finding of the checks: its sentence, what to do, and the tap that begins to do it."""
-    severity = "retake" if finding.rank >= 3 else "corrected" if finding.rank >= 1 else "good"
+    severity = "retake" if finding.rank >= 3 else "corrected" if finding.rank >= 1 else "none"
     light_id = next((light.id for light in shot.lights if light.name == finding.light), "")
     act, label, field = "", "", ""
     action = finding.action.code if finding.action is not None else ""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from mobile import settings_state as state
 from mobile.page import Page
 from mobile.texts import t
@@ -27,7 +29,7 @@ class SettingsPage(Page):
     def show_sensor(self) -> None:
         """Nothing here depends on the sensor."""
 
-    def _choices(self, box, choices) -> None:
+    def _choices(self, box: Any, choices: tuple[state.Choice, ...]) -> None:
         if len(box.children) != len(choices):
             box.clear_widgets()
             for one in choices:
@@ -37,7 +39,7 @@ class SettingsPage(Page):
         for widget, one in zip(reversed(box.children), choices, strict=True):
             widget.label, widget.options, widget.chosen = one.label, list(one.options), one.chosen
 
-    def _entries(self, box, entries) -> None:
+    def _entries(self, box: Any, entries: list[state.Entry]) -> None:
         if len(box.children) != len(entries):
             box.clear_widgets()
             for one in entries:

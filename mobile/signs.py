@@ -3,7 +3,7 @@
 
 A role's sign is the set from above in small: the face in the middle, the camera below, the light where its role usually stands.
 A verdict's sign is told by its mass: *good* a full dome on its line, *corrected* an empty arch over a thick line (the dome was
-lifted off and brought back by calculation), *retake* two crossing strokes, *none* a small dot where a dome will stand, *expected*
+lifted off and brought back by calculation), *retake* two crossing strokes, *none* a dot where a dome will stand, *expected*
 the same dot under an empty arch (calculated, and nothing metered yet).
 """
 
@@ -61,7 +61,7 @@ SIGNS: dict[str, tuple[Stroke, ...]] = {
     "good": (Stroke((*_arc(0, -0.55, 0.86, 0, 1),), filled=True, closed=True), _line(-0.95, -0.82, 0.95, -0.82, weight=1.4)),
     "corrected": (Stroke(_arc(0, -0.12, 0.74, 0, 1), weight=1.5), _line(-0.95, -0.74, 0.95, -0.74, weight=2.6)),
     "retake": (_line(-0.75, -0.75, 0.75, 0.75, weight=2.0), _line(-0.75, 0.75, 0.75, -0.75, weight=2.0)),
-    "none": (_dot(0, -0.55, 0.2),),
+    "none": (_dot(0, -0.42, 0.34),),
     "expected": (Stroke(_arc(0, -0.55, 0.86, 0, 1), weight=1.2), _dot(0, -0.55, 0.2)),
     # what can be done
     "minus": (_line(-0.7, 0, 0.7, 0, weight=1.4),),
@@ -79,7 +79,7 @@ SIGNS: dict[str, tuple[Stroke, ...]] = {
         _line(0.34 * cos(a), 0.34 * sin(a), 0.9 * cos(a), 0.9 * sin(a)) for a in (pi * i / 4 for i in range(8))
     ),
     "all": (_line(-0.8, 0.5, -0.15, 0.06), _line(0, 0.9, 0, 0.2), _line(0.8, 0.5, 0.15, 0.06), _ring(0, -0.4, 0.34)),
-    "type": (_line(-0.9, -0.4, -0.9, 0.4, 0.9, 0.4, 0.9, -0.4, closed=True), _line(-0.55, -0.18, -0.55, 0.18)),
+    "type": (_line(-0.75, -0.75, -0.62, -0.2, 0.5, 0.92, 0.92, 0.5, -0.2, -0.62, closed=True), _line(0.22, 0.64, 0.64, 0.22)),
     # places
     "metering": (
         Stroke(_arc(0, -0.1, 0.5, 0, 1), closed=True), _line(0, -0.1, 0, -0.85), _line(0, 0.62, 0, 0.95),

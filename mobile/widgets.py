@@ -34,6 +34,8 @@ from mobile import fonts
 from mobile.drawings import look, paint_sign
 from mobile.layouts import Card, Columns, FlowRow, Pane, Parts, Stack
 from mobile.signs import SIGNS
+from mobile.terms import terms_in
+from mobile.texts import t
 
 __all__ = [
     "LEAST_PART",
@@ -51,6 +53,7 @@ __all__ = [
     "Stepper",
     "Tap",
     "Term",
+    "Terms",
     "TextLine",
     "UndoBar",
     "Words",
@@ -153,7 +156,11 @@ class Words(Dressed):
 
     colour = StringProperty("ink")
     """Which colour of the look."""
-    DRESS_AFTER = ("colour",)
+    DRESS_AFTER = ("colour", "padding")
+
+    def room(self) -> float:
+        """Width that a line of text has."""
+        return self.width - self.padding[0] - self.padding[2]
 
     def dress(self, *_: object) -> None:
         """Put on what the look says."""
@@ -205,9 +212,14 @@ class Tap(ButtonBehavior, Dressed):
         """Width that the sign takes before the text."""
         return self.sign_size + look().gap / 2 if self.sign and self.text and not self.stacked else 0.0
 
+    @property
+    def edges(self) -> float:
+        """Room that is kept free to the left and right of the text."""
+        return 2 * look().gap
+
     def room(self) -> float:
         """Width that a line of text has."""
-        return self.width - 2 * look().gap - self.sign_room
+        return self.width - self.edges - self.sign_room
 
     def dress(self, *_: object) -> None:
         """Put on what the look says."""
@@ -220,7 +232,7 @@ class Tap(ButtonBehavior, Dressed):
 
     def measure(self) -> None:
         """Find the width of the text on one line, for rows that break."""
-        wide = ceil(text_width(self.text, self.nominal_size, self.bold)) + 2 * look().gap + self.sign_room
+        wide = ceil(text_width(self.text, self.nominal_size, self.bold)) + self.edges + self.sign_room
         self.natural_width = max(wide, look().target)
 
     def _paint(self, *_: object) -> None:
@@ -236,7 +248,8 @@ class Tap(ButtonBehavior, Dressed):
                 half = self.sign_size * 0.36
                 x, y = self.center
                 if self.stacked:
-                    y = self.top - self.sign_size * 0.75
+                    # Right above its word, however high the thing is.
+                    y = self.center_y + self.texture_size[1] / 2 - self.sign_size * 0.45
                 elif self.text:
                     wide = min(text_width(self.text, self.font_size, self.bold), self.room())
                     begin = self.x + style.gap if self.halign == "left" else self.center_x - (wide + self.sign_room) / 2
@@ -252,6 +265,21 @@ class Term(Tap):
     def on_release(self) -> None:
         """Say it beside the finger."""
         App.get_running_app().explain(self.term)
+
+
+class Terms(FlowRow):
+    """A tap for each word of the trade in what is said above it; without one it takes no room."""
+
+    sentences = ListProperty()
+
+    def on_sentences(self, *_: object) -> None:
+        """Show the taps."""
+        wanted = terms_in(*self.sentences)
+        if [tap.term for tap in reversed(self.children)] != list(wanted):
+            self.clear_widgets()
+            for key in wanted:
+                self.add_widget(Term(term=key, text=t("explain.ask", term=t(f"term.{key}")), test_name=f"term:{key}"))
+        self.folded = not wanted
 
 
 class Row(ButtonBehavior, Stack):
@@ -390,7 +418,7 @@ class Choices(Stack):
 class FingerNote(Words):
     """One sentence beside the finger that caused it; it blocks nothing and goes by itself."""
 
-    _gone = None
+    _gone: Any = None
     SECONDS = 6.0
 
     def say(self, text: str, x: float, y: float, width: float, height: float) -> None:
@@ -402,9 +430,10 @@ class FingerNote(Words):
         self.height = self.texture_size[1]
         self.x = min(max(x - self.width / 2, style.gap), width - self.width - style.gap)
         above = y + style.target / 2
-        self.y = (
-            above if above + self.height <= height - style.gap else max(y - style.target / 2 - self.height, style.gap)
-        )
+        # Never over the bar of places: a word half covered is worse than a note a little away from the finger.
+        lowest = style.gap + (0 if style.wide else style.bar_height)
+        below = max(y - style.target / 2 - self.height, lowest)
+        self.y = max(above, lowest) if above + self.height <= height - style.gap else below
         self.opacity = 1
         if self._gone is not None:
             self._gone.cancel()
@@ -426,7 +455,7 @@ class UndoBar(BoxLayout):
     test_name = StringProperty("undo_bar")
     sentence = StringProperty("")
     SECONDS = 8.0
-    _gone = None
+    _gone: Any = None
     _undo: Callable[[], None] | None = None
 
     def offer(self, sentence: str, undo: Callable[[], None]) -> None:

@@ -11,6 +11,7 @@ pytest.importorskip("kivy", reason="kivy is not installed (pip install 'meterlin
 from meterlink.library.store import Library
 from mobile.desk import Desk
 from mobile.first_state import begin_set
+from mobile.voice import tick_wave
 from tests.mobile.driving import Driver, Quiet, drive
 from tests.mobile.window import resize
 
@@ -91,6 +92,7 @@ def test_a_pop_shows_figure_verdict_sentence_and_wave_and_is_read_out(tmp_path: 
     assert voice.said[0].startswith("KEY, f ")
     assert voice.said[1] == "next: FILL"
     assert (len(voice.buzzed), voice.ticked) == (1, ["taken"])
+    assert tick_wave("taken") != tick_wave("again")
 
 
 def test_speech_and_vibration_are_off_by_their_switches(tmp_path: Path) -> None:

@@ -128,7 +128,7 @@ def test_places_are_held_at_the_ends_of_the_scale(stops: float, place: float) ->
             "corrected",
             "place",
         ),
-        ("sum_missing", 0.5, "", told("sum_missing_do", do=Do("meter_together")), "good", "together"),
+        ("sum_missing", 0.5, "", told("sum_missing_do", do=Do("meter_together")), "none", "together"),
         ("sum", 3.2, "FILL", told("alone_again", light="FILL", do=Do("meter", light="FILL")), "retake", "meter"),
         ("sum", 3.2, "FILL", told("all_but", light="FILL", do=Do("meter_some_together", lights=("KEY",))), "retake", "together"),
         ("evenness", 1.2, "", told("head_to_toe_do"), "corrected", ""),

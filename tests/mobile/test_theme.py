@@ -89,3 +89,11 @@ def test_a_text_of_two_scripts_is_drawn_in_two_fonts() -> None:
     assert [font for font, _part in runs] == [fonts.USUAL, fonts.WIDE]
     assert fonts.marked("KEY") == ""
     assert "&bl;b&br;" in fonts.marked("[b] ↑")
+
+
+def test_three_sizes_of_text_stand_beside_the_figure_on_a_grid_of_eight() -> None:
+    """Nothing below 14 dp, secondary text 16 dp, one larger size; gaps, edges and targets are multiples of 8 dp."""
+    assert theme.MARK == 14
+    assert theme.NOTE == 16
+    assert theme.MARK < theme.NOTE < theme.BODY < theme.FIGURE
+    assert [size % 8 for size in (theme.GAP, theme.PAD, theme.TARGET)] == [0, 0, 0]

@@ -1,6 +1,7 @@
 """The app in a process of its own, with a debug socket: started by the touch tests, by nobody else.
 
-``python -m tests.touch.app_process LIBRARY SOCKET WIDTH HEIGHT [SENSOR_URL]``
+``python -m tests.touch.app_process LIBRARY SOCKET WIDTH HEIGHT [SENSOR_URL]``; with ``METERLINK_TEST_BLUETOOTH`` it looks for
+Bluetooth sensors.
 
 The app is the product's own; the socket lives here and only here.  It answers one JSON line with one JSON line: what
 is on the screen (texts with their boxes), and the few things that no finger can do (the flash of a simulated set, a frame-by-frame
@@ -251,8 +252,33 @@ class Socket:
     def ask_show(self, place: str, light: str = "") -> Any:
         """Show a page, for the pictures; the taps that lead there have tests of their own."""
         self.app.go(place)
+        if place == "lights" and not light:
+            self.app.page.close()
         if light:
             self.app.page.open(next(one.id for one in self.app.desk.shot.lights if one.name == light))
+        return {}
+
+    def ask_call(self, method: str) -> Any:
+        """Open or close a part of the page, for the pictures; the taps that do it have tests of their own."""
+        getattr(self.app.page, method)()
+        return {}
+
+    def ask_scroll(self, part: float) -> Any:
+        """Scroll the page to its head (1) or toward its foot (0); say whether there is anything to scroll."""
+        from kivy.uix.scrollview import ScrollView
+
+        panes = [one for one in self.app.page.walk(restrict=True) if isinstance(one, ScrollView)]
+        longer = [one for one in panes if one.children and one.children[0].height > one.height + 1]
+        for one in longer:
+            one.scroll_y = part
+        return bool(longer)
+
+    def ask_note(self, sentence: str) -> Any:
+        """Show the findings with one that says this, as a check might."""
+        page = self.app.page
+        page.toggle_findings()
+        card = page.ids.findings.children[-1]
+        card.title = sentence
         return {}
 
     def ask_handle(self) -> Any:
@@ -339,9 +365,11 @@ def main(argv: list[str]) -> int:
 
     from meterlink.library.store import Library
     from mobile.main import MeterApp, amain
+    from mobile.sensor_desk import find_bluetooth
 
     async def run() -> None:
-        app = MeterApp(Library.open(library_file), sensor_url=url[0] if url else "", finders=())
+        finders: tuple[Any, ...] = (find_bluetooth,) if os.environ.get("METERLINK_TEST_BLUETOOTH") else ()
+        app = MeterApp(Library.open(library_file), sensor_url=url[0] if url else "", finders=finders)
         app.export_to = str(Path(library_file).parent)
         serving = asyncio.create_task(Socket(app).serve(socket_path))
         try:

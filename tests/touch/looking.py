@@ -8,6 +8,8 @@ from tests.touch.hands import Screen, Thing, common
 
 TARGET = 48
 SMALLEST_TEXT = 14
+GLANCE = 60
+"""Letters that a line on the metering page may have."""
 SLACK = 1.5
 """Pixels by which boxes may differ: anti-aliasing and rounding."""
 FLOATING = ("finger_note", "undo_text", "undo", "explain")
@@ -68,6 +70,11 @@ def small(screen: Screen) -> list[str]:
         if one.text and one.font_px and one.seen > 0.05 and one.font_px < SMALLEST_TEXT - 0.05:
             found.append(f"{screen.place}: {one.text!r} is only {one.font_px:.1f} dp high")
     return found
+
+
+def long_lines(screen: Screen) -> list[str]:
+    """Sentences that are longer than a glance."""
+    return [one.text for one in screen.texts if len(one.text) > GLANCE]
 
 
 def problems(screen: Screen) -> list[str]:

@@ -2,22 +2,13 @@
 
 from __future__ import annotations
 
-import os
 import time
 from collections.abc import Callable
-from pathlib import Path
 
-import pytest
-
-from tests.touch import looking
 from tests.touch.hands import Phone
 from tests.touch.libraries import made_up
 
 Start = Callable[..., Phone]
-SIZES = ((360, 640), (412, 915), (640, 360), (800, 1280), (1280, 800))
-PAGES = ("first", "metering", "lights", "light", "set", "match", "library", "sensors", "settings", "more")
-FULL = bool(os.environ.get("METERLINK_TOUCH_FULL"))
-SAMPLE = {((360, 640), 2.0), ((640, 360), 1.0), ((360, 640), 1.0)}
 
 
 def test_four_lights_from_cold_take_one_tap_and_four_pops_and_the_last_verdict_is_seen(phone: Start) -> None:
@@ -93,18 +84,6 @@ def test_no_frame_shows_two_pages_or_none(phone: Start) -> None:
     assert not any(one["blank"] for one in frames)
     # The live light in the strip may change once meanwhile.
     assert len({one["sum"] for one in frames}) <= 4
-
-
-@pytest.mark.parametrize("size", SIZES if FULL else SIZES[:1], ids=lambda s: f"{s[0]}x{s[1]}")
-def test_the_result_of_a_pop_is_in_sight_at_every_text_size(phone: Start, size: tuple[int, int]) -> None:
-    """Figure, name and verdict of the last pop stand whole on the screen, without scrolling."""
-    p = phone(size=size)
-    p.tap("count:4")
-    p.pop()
-    for text_scale in (1.0, 1.5, 2.0):
-        now = p.wear("amber", text_scale)
-        for name in ("figure", "last_name", "verdict"):
-            assert now.any(name).seen > 0.99, (text_scale, name)
 
 
 def test_a_pop_that_was_not_taken_belongs_to_the_light_that_waits(phone: Start) -> None:
@@ -278,23 +257,3 @@ def _handle(p: Phone) -> tuple[float, float]:
     """Where the open light's handle is on the screen."""
     x, y = p.ask("handle")
     return x, y
-
-
-def test_a_wide_matrix_of_pages_has_no_overlap_cut_or_small_thing(phone: Start, tmp_path: Path) -> None:
-    """Size by text size by theme by page: no texts on each other, nothing cut, 48 dp targets, contrast in the pixels."""
-    p = phone(prepare=made_up)
-    found: list[str] = []
-    for size in SIZES:
-        for text_scale in (1.0, 1.5, 2.0):
-            if not FULL and (size, text_scale) not in SAMPLE:
-                continue
-            p.turn(*size)
-            for theme in ("amber", "paper") if FULL else ("amber",) if text_scale > 1 else ("paper",):
-                p.wear(theme, text_scale)
-                for page in PAGES:
-                    now = p.show("lights", "KEY") if page == "light" else p.show(page)
-                    image = p.picture(tmp_path / f"{page}-{theme}-{size[0]}x{size[1]}-{text_scale:.0%}.png")
-                    wrong = looking.problems(now) + looking.faint(now, image)
-                    found += [f"{size[0]}x{size[1]} {text_scale:.0%} {theme} {one}" for one in wrong]
-
-    assert found == []
