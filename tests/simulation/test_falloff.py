@@ -11,7 +11,7 @@ from meterlink.cli.main import main
 
 
 def test_a_disk_is_found_again(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """A 90 cm disk, cut into patches by the simulated studio, is fitted as one of about its radius; and its place does not change."""
+    """A 90 cm disk, cut into patches by the simulated studio, is fitted as one of about its radius; its place stays."""
     library = ("--library", str(tmp_path / "library.sqlite"))
     assert main([*library, "setup", "new", "Falloff"]) == 0
     assert main([*library, "light", "add", "KEY", "octa", "1.2m", "40", "--disk", "90cm", "--power", "1/4"]) == 0
