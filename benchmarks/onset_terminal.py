@@ -84,6 +84,7 @@ class Sensor:
         self.start_s = time.monotonic()
         self.writer: asyncio.StreamWriter | None = None
         self.server: asyncio.Server | None = None
+        self.need_s = 0.0
         self._line = asyncio.Lock()
         """One message at a time is on the line."""
 
@@ -122,21 +123,20 @@ class Sensor:
                 async with self._line:
                     writer.write(self.chip.steady(self._now_s()))
 
-    async def flash(self, pulse: Pulse, *, damaged: bool = False) -> tuple[float, float] | None:
-        """A flash; return when it was, and the seconds that record and wire take; None when the sensor did not see it."""
-        at_s = time.monotonic()
+    async def flash(self, pulse: Pulse, *, damaged: bool = False) -> bool:
+        """A flash; return whether the sensor saw it.  ``need_s`` is what record and wire take."""
         shown = self.chip.pop(pulse, self._now_s())
         if shown is None or self.writer is None:
-            return None
+            return False
         record_s = (RING - PRETRIGGER) * INTERVAL_S * self.chip.factor
         block = bytearray(shown.block)
         if damaged:
             block[len(block) // 2] ^= 4
-        wire_s = 10 * (len(shown.notice) + len(block)) / BAUD
+        self.need_s = record_s + 10 * (len(shown.notice) + len(block)) / BAUD
         await asyncio.sleep(record_s)
         async with self._line:
             await self._send(shown.notice + bytes(block))
-        return at_s, record_s + wire_s
+        return True
 
     async def _send(self, data: bytes) -> None:
         sent, begun_s = 0, time.monotonic()
@@ -255,7 +255,8 @@ class Walking:
         self.waiting = ""
         self.how = ""
         self.again = asyncio.Event()
-        self.flash: tuple[float, float] | None = None
+        self.fired_at_s: float | None = None
+        """When the flash was that nothing was said of yet."""
         self.fired = 0
         self.served: set[str] = set()
 
@@ -283,12 +284,12 @@ class Walking:
         elif line.startswith("! "):
             if QUESTION.search(line):
                 self.person.questions += 1
-            if "stray" not in line and "note" not in line:
+            if self.fired_at_s is not None and "stray" not in line:
+                self.fired_at_s = None
                 self.again.set()
-        elif self.flash is not None and LOGGED.match(line):
-            at_s, need_s = self.flash
-            self.person.seconds.append((now_s - at_s, need_s + FRAME_S))
-            self.flash = None
+        elif self.fired_at_s is not None and LOGGED.match(line):
+            self.person.seconds.append((now_s - self.fired_at_s, self.person.sensor.need_s + FRAME_S))
+            self.fired_at_s = None
             self.served.add(self.waiting)
             self._afterwards(self.waiting)
 
@@ -326,12 +327,9 @@ class Walking:
             if slip.lost:
                 self.slips[self.waiting] = slip._replace(lost=False)
             pulse = self._pulse(slip)
-            self.flash = None
-            seen = await self.person.sensor.flash(pulse, damaged=slip.lost)
-            if seen is None:
+            self.fired_at_s = time.monotonic()
+            if not await self.person.sensor.flash(pulse, damaged=slip.lost):
                 asyncio.get_running_loop().call_later(NOTICED_S, self.again.set)
-            else:
-                self.flash = seen
 
     def _pulse(self, slip: Slip) -> Pulse:
         scene = self.person.scene

@@ -62,6 +62,17 @@ def test_a_clipped_pop_is_asked_for_again_without_moving_on(session: Session, po
     assert session.library.readings(session.setup.id) == []
 
 
+def test_a_stray_that_clips_is_still_a_stray(session: Session, pop: MakePop) -> None:
+    """Nobody is asked for one more pop because somebody else's flash went off."""
+    session.begin(requests(session, "KEY", "FILL"))
+    session.take(pop(200.0, at_s=10.0))
+
+    stray = session.take(pop(200.0, at_s=10.3, clipped=True))
+
+    assert stray.kind == "ignored"
+    assert "stray" in stray.message
+
+
 @pytest.mark.parametrize(("u_rel", "kind"), [(0.02, "logged"), (0.04, "again"), (0.0, "again")])
 def test_a_pop_small_for_its_range_counts_while_its_noise_does_not_matter(
     session: Session, pop: MakePop, u_rel: float, kind: str

@@ -6,7 +6,8 @@ examples:
   meterlink colour FILL                        this light's head over its powers, by its own readings
   meterlink colour FILL --picture drift.png    the same as a picture (.png or .svg)
 
-Only what a sensor that sees colour has read counts; other sensors say nothing about it.  A shift in mired is positive for a gel
+Only what a sensor that sees colour has read counts; other sensors say nothing about it.  To try it without one, with gels as
+'light move FILL --gel "half CTO"':  meterlink meter --all --sensor "sim:?colour=yes"  A shift in mired is positive for a gel
 that lowers the CCT.  Limits of a set: meterlink setup change --colour-limit 10 --colour-limit-duv 0.006
 """
 

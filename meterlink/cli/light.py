@@ -2,9 +2,9 @@
 
 examples:
   meterlink light add KEY "octa 90" 1.2m 40 30 1/4
-  meterlink light add FILL --role fill --rectangle 60x90cm --distance 4ft6 --azimuth -50
-  meterlink light add CARD --role fill --reflector-of KEY --rectangle 80x120cm --distance 70cm --azimuth -60
-  meterlink light add                       asks for modifier, distance, direction and power in turn
+  meterlink light add FILL 60x90cm 4ft6 -50
+  meterlink light add CARD 80x120cm 70cm -60 --role fill --reflector-of KEY
+  meterlink light add              asks for the same things in turn
   meterlink light move KEY 1m 1/8
   meterlink light change KEY --power 1/8
   meterlink light move KEY --gel none --modifier "octa 120"
@@ -13,11 +13,14 @@ examples:
   meterlink light remove CARD
   meterlink light list
 
-In the order of a diagram: name, head or modifier, distance, azimuth, elevation, power; what the kit knows of them (size,
-head, dial) is filled in, and KEY, FILL, HAIR, RIM or BACKGROUND says its role.  'move' and 'change' are one.
-Distance is from the emitting surface (front fabric, canopy, rim) to the dome at the light's point.  Azimuth: 0 is the
-camera's side, + to camera right, 180 behind the subject.  Elevation: + is above the face.
-Lights overhead: weigh down stands and booms, secure heads with a safety cable, and follow your local rules.
+In the order of a diagram: name, head or modifier, distance, azimuth, elevation,
+power; what the kit knows of them (size, head, dial) is filled in, and KEY,
+FILL, HAIR, RIM or BACKGROUND says its role.  'move' and 'change' are one.
+Distance is from the emitting surface (front fabric, canopy, rim) to the dome at
+the light's point.  Azimuth: 0 is the camera's side, + to camera right, 180
+behind the subject.  Elevation: + is above the face.
+Lights overhead: weigh down stands and booms, secure heads with a safety cable,
+and follow your local rules.
 """
 
 from __future__ import annotations

@@ -60,16 +60,16 @@ class Session(AnyOrderWalk):
         if m.kind != request.kind:
             said = told("other_kind", light=self._name(light)) if m.kind == Kind.FLASH else NOTHING
             return Outcome(OutcomeKind.IGNORED, said, light, waiting=request, code=OutcomeCode.OTHER_KIND)
-        m = self._small_but_sure(self._within_bounds(m))
-        code = refusal_code(m)
-        if code is not None:
-            return self._refusal(code, m, request, light)
         gap = None if self._last_taken_at is None else m.at_s - self._last_taken_at
         if m.kind == Kind.FLASH and gap is not None and 0 <= gap < self.settings.min_gap_s:
             said = told("stray", gap_s=gap)
             return Outcome(
                 OutcomeKind.IGNORED, said, waiting=request, code=OutcomeCode.STRAY, numbers={"gap_s": gap}
             )
+        m = self._small_but_sure(self._within_bounds(m))
+        code = refusal_code(m)
+        if code is not None:
+            return self._refusal(code, m, request, light)
         outcome = self._take_any(order, m) if (order := self.order()) is not None else None
         outcome = outcome or self._take_announced(m, request, light)
         outcome = outcome._replace(cautions=(*outcome.cautions, *about_distance(outcome.reading, m, self.settings)))

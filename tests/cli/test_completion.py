@@ -137,3 +137,23 @@ def _read_until(terminal: int, text: str, seconds: float = 30.0) -> str:
         if select.select([terminal], [], [], 0.1)[0]:
             read += os.read(terminal, 4096).decode(errors="replace")
     return read
+
+
+def test_questions_complete_names_of_the_kit(small_set: Run, tmp_path: Path) -> None:
+    """``light add`` alone at a terminal: TAB writes the modifier out, and the kit fills its size."""
+    small_set("light", "move", "KEY", "--modifier", "octa 90")
+    environment = _environment(tmp_path)
+    child, terminal = pty.fork()
+    if child == 0:
+        os.execvpe("meterlink", ["meterlink", "light", "add"], environment)
+    try:
+        for question, answer in (
+            ("light:", b"HAIR\n"), ("head:", b"oc\t\n"), ("1.2m:", b"2m\n"), ("right):", b"160 45\n"), ("1/4:", b"1/8\n"),
+        ):  # fmt: skip
+            assert question in _read_until(terminal, question)
+            os.write(terminal, answer)
+        said = _read_until(terminal, "power 1/8")
+    finally:
+        os.close(terminal)
+        os.waitpid(child, 0)
+    assert "HAIR (hair): disk 90 cm, 2.00 m, 160° right, 45° up, power 1/8" in said

@@ -148,3 +148,30 @@ def test_what_is_typed_wrongly_gets_one_line(small_set: Run, arguments: tuple[st
     assert ran.code in (1, 2)
     assert words in ran.err
     assert len(ran.err.splitlines()) == 1
+
+
+def test_a_lone_set_up_that_comes_into_an_empty_library_is_in_use(small_set: Run, tmp_path: Path) -> None:
+    """Nothing else could be meant, and its name is said; where a set is in use already, that stays."""
+    small_set("export", "-o", str(tmp_path / "one.json"))
+    empty = ("--library", str(tmp_path / "empty.sqlite"))
+
+    ran = small_set(*empty, "import", str(tmp_path / "one.json"))
+
+    assert ran.code == 0
+    assert "Potter is in use" in ran.out
+    assert "KEY" in small_set(*empty, "light", "list").out
+
+    other = ("--library", str(tmp_path / "other.sqlite"))
+    small_set(*other, "setup", "new", "Mine")
+    assert "is in use" not in small_set(*other, "import", str(tmp_path / "one.json")).out
+    assert "Mine" in small_set(*other, "setup", "show").out
+
+
+def test_several_set_ups_that_come_are_not_chosen_from(small_set: Run, tmp_path: Path) -> None:
+    """Which of two is meant is hers to say."""
+    small_set("setup", "copy", "Potter")
+    small_set("export", "-o", str(tmp_path / "two.json"), "--everything")
+    empty = ("--library", str(tmp_path / "empty.sqlite"))
+
+    assert "is in use" not in small_set(*empty, "import", str(tmp_path / "two.json")).out
+    assert small_set(*empty, "light", "list").code != 0
