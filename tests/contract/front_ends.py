@@ -125,6 +125,12 @@ class Terminal(Front):
         session.begin(requests(self._arguments(*names), session))
         await self._drive(session)
 
+    async def any_order(self) -> None:
+        """Wait for whatever is missing, in any order."""
+        session = Session(self.library)
+        session.begin(requests(self._arguments("--any"), session), any_order=True)
+        await self._drive(session)
+
     async def steady(self, name: str) -> None:
         """Take a light's steady light."""
         session = Session(self.library)
@@ -245,6 +251,12 @@ class Phone(Front):
                 self.desk.hold_off(self._id(name), float(held.removesuffix("cm")) / 100)
             if i == 0:
                 self.desk.wait_for(self._id(name))
+        await self._after()
+
+    async def any_order(self) -> None:
+        """Begin with whatever is missing, as the setting says."""
+        self.desk.remember(any_order=True)
+        self.desk.begin()
         await self._after()
 
     async def steady(self, name: str) -> None:

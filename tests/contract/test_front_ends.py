@@ -224,6 +224,32 @@ async def a_moved_light_is_waited_for(front: Any) -> None:
     await front.fire(K / 2)
 
 
+async def all_turned_down(front: Any) -> None:
+    """The set is known, and each of its lights waits again."""
+    await all_three(front)
+    for name in LEVELS:
+        front.move(name, power_text="1/8", power_stops=-3.0)
+    await front.restart()
+    await front.any_order()
+
+
+@script("KEY", "FILL", "HAIR", "HAIR", "KEY", "FILL")
+async def known_lights_in_any_order(front: Any) -> None:
+    await all_turned_down(front)
+    for level in (H, K, F):
+        await front.fire(level / 2)
+
+
+@script("KEY", "FILL", "HAIR", "KEY", "FILL")
+async def in_any_order_taken_back_and_given_away(front: Any) -> None:
+    await all_turned_down(front)
+    await front.fire(H / 2)
+    await front.undo()
+    await front.fire(K / 2)
+    await front.fire(H / 2)
+    await front.give("FILL")
+
+
 @script("KEY", "FILL", "HAIR", "FILL")
 async def a_rebuild_in_two_rounds(front: Any) -> None:
     await all_three(front)
