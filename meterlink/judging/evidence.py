@@ -56,7 +56,7 @@ __all__ = [
 
 ALARM_ODDS = 2.3
 """Limit when only predictions are weighed: each light has its chance to be off."""
-ALARM_ODDS_SUM = 4.5
+ALARM_ODDS_SUM = 8.0
 """Limit when only sums are, with every size counted: one residual has fewer ways to be off by chance."""
 ALARM_ODDS_SUM_UNDECLARED = 9.5
 """The same where nobody said that the dome touched the face for the pop of all lights: then its own place is off by chance too."""
