@@ -35,13 +35,13 @@ from meterlink.judging.sum_check import SumCheck, sum_check
 from meterlink.judging.verdict import judge
 from meterlink.records import Light, Placement, Reading, Settings, Setup
 
-SETTINGS = Settings(u_distance_rel=0.036)
-"""The root mean square of the 2-5 % by which her tape is off; all else is the default."""
+SETTINGS = Settings()
+"""All defaults, as she has them."""
 CAMERA = np.array([0.0, 0.0, 1.0])
 COSTLY = 1 / 3
 TOUCH_M = (0.0, 0.02)
 """Dome to face in the pop of all lights, which judges the others: touching, and declared so."""
-TOUCHING = {"held_off_m": 0.01, "u_held_off_m": 0.006, "held_off_toward": "camera"}
+TOUCHING = {"held_off_m": 0.0}
 
 
 class Earlier(NamedTuple):

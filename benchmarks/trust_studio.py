@@ -1,8 +1,8 @@
 """Sets of the blind suite's worlds for the trust benchmark, and what the product says of them through its front door.
 
-The sets are ``tests/blind``'s: own optics, own distributions, nothing of the package.  Here each is read without bytes: the light of
-each pop is handed over as the sensor's measurement, so that thousands of sets can be looked at; ``python -m benchmarks blind`` takes
-some hundreds the whole way, from the converter's codes to the table.
+The sets are ``tests/blind``'s: own optics, own distributions, nothing of the package.  Here each is read without bytes: the light
+of each pop is handed over as the sensor's measurement, so that thousands of sets can be looked at; ``python -m benchmarks blind``
+takes some hundreds the whole way, from the converter's codes to the table.
 """
 
 from __future__ import annotations
@@ -73,7 +73,9 @@ def fresh_library() -> Iterator[tuple[meterlink.Library, str]]:
         yield library, calibration.id
 
 
-def front_door(library: meterlink.Library, calibration_id: str, case: Case, read_lxs: Sequence[float], name: str, said: bool) -> list[str]:
+def front_door(
+    library: meterlink.Library, calibration_id: str, case: Case, read_lxs: Sequence[float], name: str, said: bool
+) -> list[str]:
     """Build the set in a library with every default, meter it, and return whom the checks speak against, most probable first.
 
     The first name is the alarm's (``all``: the pop of all lights itself); none when nothing is wrong.
@@ -81,7 +83,9 @@ def front_door(library: meterlink.Library, calibration_id: str, case: Case, read
     setup = library.new_setup(name, iso=100, shutter_s=1 / 125)
     for one in case.lamps:
         source = one.stand.source
-        shape: Any = meterlink.Disk(source.width_m) if source.shape == "disk" else meterlink.Rectangle(source.width_m, source.height_m)
+        shape: Any = meterlink.Disk(source.width_m)
+        if source.shape == "rectangle":
+            shape = meterlink.Rectangle(source.width_m, source.height_m)
         setup.add_light(one.name, role=one.role, source=shape, point=one.point, **one.typed)  # type: ignore[arg-type]
     session = setup.session
     lights = session.lights()

@@ -10,6 +10,7 @@ from math import acos, cos, degrees, log, log2, radians, sin, sqrt
 from typing import NamedTuple
 
 from meterlink.judging.case import ASSUMED_ELEVATION_DEG, U_ASSUMED_ELEVATION_DEG
+from meterlink.judging.correction import triangular_u
 from meterlink.photometry import geometry
 from meterlink.photometry.receptors import receive, response
 from meterlink.photometry.sources import Point, source_of
@@ -27,7 +28,7 @@ class Carried(NamedTuple):
 
     stops: float
     u_stops: float
-    """Standard uncertainty from the light's direction."""
+    """Standard uncertainty from the light's direction and from a hot spot that it may have."""
 
 
 def carried_to_camera(
@@ -50,7 +51,10 @@ def carried_to_camera(
     if elevation is None:
         elevation, u_elevation = ASSUMED_ELEVATION_DEG, U_ASSUMED_ELEVATION_DEG
     stops = log2(max(SMALLEST, _seen(reading.receptor, placement, azimuth, elevation)))
-    return Carried(stops, _u_direction(reading.receptor, azimuth, elevation, settings.u_direction_deg, u_elevation))
+    # A hot spot draws the light together: between its whole surface and its middle, most likely as a uniform one.
+    middle = log2(max(SMALLEST, response(reading.receptor, geometry.direction(azimuth, elevation)[2])))
+    u_direction = _u_direction(reading.receptor, azimuth, elevation, settings.u_direction_deg, u_elevation)
+    return Carried(stops, sqrt(u_direction**2 + triangular_u(stops, stops, middle) ** 2))
 
 
 def _seen(receptor: str, placement: Placement, azimuth_deg: float, elevation_deg: float) -> float:

@@ -7,7 +7,7 @@ Each light has one reading that counts.  What can speak against it:
 * all lights (or all but one) fired together: light adds, so the sum of the parts must agree.
 
 Hypotheses: every reading is right; or one of them is wrong by a plausible cause of a plausible size (held off toward
-the light by 8 to 45 cm, another cause that reads high, a cause that reads low), or the pop of all lights itself is.
+the light by 10 to 40 cm, another cause that reads high, a cause that reads low), or the pop of all lights itself is.
 Errors are Gaussian in stops.  For every hypothesis the likelihood of all observations follows in closed form (local
 ones light by light, then the sums given those); ``odds`` is the ratio of the likelihood that something is wrong,
 averaged over causes and sizes, to the likelihood that nothing is.
@@ -33,10 +33,10 @@ Standard library only.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from math import exp, sqrt
-from typing import NamedTuple
+from math import exp, hypot, log, sqrt
+from typing import NamedTuple, TypeAlias
 
-from meterlink.judging.likelihood import Member, Scene, Together
+from meterlink.judging.likelihood import HeldCost, Member, Scene, Together
 
 __all__ = [
     "ALARM_ODDS",
@@ -45,18 +45,22 @@ __all__ = [
     "APART_LIMIT",
     "DIAL",
     "HELD",
+    "HELD_OFF_M",
     "WORTH_STOPS",
     "Hypothesis",
     "Suspect",
     "Weighing",
     "weigh",
+    "weigh_ways",
 ]
 
-ALARM_ODDS = 1.74
+ALARM_ODDS = 2.3
 """Limit when only predictions are weighed: each light has its chance to be off."""
-ALARM_ODDS_SUM = 2.44
+ALARM_ODDS_SUM = 8.0
 """Limit when only sums are, with every size counted: one residual has fewer ways to be off by chance."""
-ALARM_ODDS_BOTH = 1.02
+ALARM_ODDS_SUM_UNDECLARED = 9.5
+"""The same where nobody said that the dome touched the face for the pop of all lights: then its own place is off by chance too."""
+ALARM_ODDS_BOTH = 1.8
 """Limit when both are: what is off by chance in one is rarely so in the other."""
 WORTH_STOPS = 0.4
 """Beside predictions a smaller mistake does not count towards an alarm: between a third of a stop, to which a reading can be
@@ -65,20 +69,23 @@ WORTH_RAMP_STOPS = 0.06
 """Half the width over which sizes begin to count, since each stands for its neighbourhood."""
 HELD, HIGH, LOW, SUM, DIAL = "held off", "high", "low", "sum", "dial"
 
-CAUSE_SHARE = {HELD: 0.80, HIGH: 0.05, LOW: 0.10, SUM: 0.05}
+CAUSE_SHARE = {HELD: 0.82, HIGH: 0.06, LOW: 0.10, SUM: 0.02}
 """How often each kind of mistake is to blame, a priori: our own estimate, no published source.  Much of what reads low is
 caught before, as clipped, too dim or fired too soon."""
-HELD_OFF_M = (0.10, 0.14, 0.18, 0.23, 0.28, 0.34, 0.41, 0.50)
+HELD_OFF_M = (0.10, 0.13, 0.16, 0.19, 0.22, 0.25, 0.28, 0.31, 0.34, 0.37, 0.40)
+"""From where a habit ends to what an arm does without noticing; what is farther off reads as high by another cause."""
 HIGH_STOPS = (0.4, 0.8, 1.3, 2.0)
 LOW_STOPS = (-0.35, -0.6, -1.0, -1.6, -2.5)
 SUM_STOPS = (-1.0, -0.5, -0.25, 0.25, 0.5)
-SPREAD_STOPS = {HELD: 0.06, HIGH: 0.25, LOW: 0.2, SUM: 0.15}
+SPREAD_STOPS = {HIGH: 0.25, LOW: 0.2, SUM: 0.15}
 """Each size stands for its neighbourhood: half the usual step to the next one, as a standard deviation."""
+LEAST_SPREAD_STOPS = 0.02
+
 
 APART_LIMIT = 3.5
 """A single reading this many standard uncertainties from its prediction is named even when the whole raises no alarm, or
 blames another light; lower, and this alone would call back for one clean set in two hundred."""
-DIAL_SHARE = 0.2
+DIAL_SHARE = 0.3
 """How often a dial stands elsewhere, on the scale of ``CAUSE_SHARE``: our own estimate, no published source."""
 U_DIAL_STOPS = 0.03
 NEARLY = 0.2
@@ -135,20 +142,54 @@ class Weighing(NamedTuple):
         return self.odds >= self.limit
 
 
-def _possible(members: Sequence[Member], with_sum: bool) -> Iterable[tuple[int | None, str, float, float | None, float]]:
-    """Yield (index, cause, stops, held-off distance, prior weight) of everything that can be wrong."""
-    count = len(members)
-    for i, member in enumerate(members):
-        sizes = member.held_costs
-        for held, stops in sizes:
-            yield i, HELD, stops, held, CAUSE_SHARE[HELD] / count / len(sizes)
-        for stops in HIGH_STOPS:
-            yield i, HIGH, stops, None, CAUSE_SHARE[HIGH] / count / len(HIGH_STOPS)
-        for stops in LOW_STOPS:
-            yield i, LOW, stops, None, CAUSE_SHARE[LOW] / count / len(LOW_STOPS)
-    if with_sum:
+class _Possible(NamedTuple):
+    """One thing that can be wrong."""
+
+    who: int | None
+    """Number of the member; None: the first sum."""
+    cause: str
+    stops: float
+    spread: float
+    """Standard deviation of the sizes that this one stands for."""
+    held_off_m: float | None
+    prior: float
+
+
+Way: TypeAlias = "tuple[Sequence[Member], Sequence[Together]]"
+"""What is known of a set under one habit of holding the dome."""
+
+
+def _possible(members: Sequence[Member], sums: Sequence[Together]) -> Iterable[_Possible]:
+    """Yield everything that can be wrong and of which anything that was seen could speak."""
+    lit = {one for pop in sums for one in pop.lit}
+    spoken_of = [i for i, one in enumerate(members) if one.light_id in lit or one.predicted is not None or one.again]
+    for i in spoken_of:
+        yield from _held_off(i, members[i].held_costs, CAUSE_SHARE[HELD] / len(spoken_of))
+        for cause, sizes in ((HIGH, HIGH_STOPS), (LOW, LOW_STOPS)):
+            for stops in sizes:
+                yield _Possible(i, cause, stops, SPREAD_STOPS[cause], None, CAUSE_SHARE[cause] / len(spoken_of) / len(sizes))
+    if sums:
         for stops in SUM_STOPS:
-            yield None, SUM, stops, None, CAUSE_SHARE[SUM] / len(SUM_STOPS)
+            yield _Possible(None, SUM, stops, SPREAD_STOPS[SUM], None, CAUSE_SHARE[SUM] / len(SUM_STOPS))
+
+
+def _held_off(i: int, costs: Sequence[HeldCost], prior: float) -> Iterable[_Possible]:
+    """Yield the distances that a dome may have been held off, each standing for those nearer to it than to the next ones.
+
+    Every centimetre is as likely as the next; what they cost is even within a cell.
+    """
+    last = len(costs) - 1
+    cells = []
+    for k, one in enumerate(costs):
+        below, above = costs[max(0, k - 1)], costs[min(last, k + 1)]
+        steps = 2 if 0 < k < last else 1
+        cells.append(((above.held_off_m - below.held_off_m) / steps, (above.stops - below.stops) / steps))
+        if last == 0:
+            cells[0] = (1.0, one.stops / 4)
+    total = sum(width for width, _ in cells)
+    for one, (width, stops) in zip(costs, cells, strict=True):
+        spread = max(LEAST_SPREAD_STOPS, hypot(stops / sqrt(12), one.u_stops))
+        yield _Possible(i, HELD, one.stops, spread, one.held_off_m, prior * width / total)
 
 
 def weigh(members: Sequence[Member], sums: Sequence[Together] = ()) -> Weighing:
@@ -156,43 +197,76 @@ def weigh(members: Sequence[Member], sums: Sequence[Together] = ()) -> Weighing:
 
     Without any observation beside the readings themselves the odds are 1 and nothing is suspected.
     """
-    scene = Scene(members, sums)
-    clean, residuals, spreads = scene.likelihood(None, 0.0)
-    seen = []
-    for i, cause, stops, held, prior in _possible(members, bool(sums)):
-        value, _residuals, _spreads = scene.likelihood(i, stops, SPREAD_STOPS[cause])
-        seen.append((i, cause, stops, held, prior, value))
+    return weigh_ways([(members, sums)])
+
+
+def weigh_ways(ways: Sequence[Way]) -> Weighing:
+    """Return the same where the dome may have been held in several ways, each as likely as the next beforehand.
+
+    The way is common to all that was read, so likelihoods are averaged over the ways and not light by light: what was read
+    tells the way, whoever is wrong.  Members and their causes stand in the same order in all of them.
+    """
+    scenes = [Scene(members, sums) for members, sums in ways]
+    clean = [scene.likelihood(None, 0.0) for scene in scenes]
+    best = max(one[0] for one in clean)
+    fine = sum(exp(one[0] - best) for one in clean)
+    residuals, spreads = _mixed([(exp(one[0] - best) / fine, one[1], one[2]) for one in clean])
+    causes = [tuple(_possible(members, sums)) for members, sums in ways]
+    members = ways[-1][0]
+    seen = causes[-1]
     if not seen:
-        return Weighing(1.0, (), (), tuple(residuals), tuple(spreads))
-    priors = sum(one[4] for one in seen)
-    # Relative to the clean set, capped so that a hopeless one does not overflow.
-    weights = [one[4] / priors * exp(min(600.0, one[5] - clean)) for one in seen]
+        return Weighing(1.0, (), (), residuals, spreads)
+    priors = sum(one.prior for one in seen)
+    weights = []
+    for same in zip(*causes, strict=True):
+        # Relative to the clean set, capped so that a hopeless one does not overflow.
+        found = (
+            min(600.0, scene.likelihood(one.who, one.stops, one.spread)[0] - best)
+            for scene, one in zip(scenes, same, strict=True)
+        )
+        weights.append(same[-1].prior / priors * sum(exp(one) for one in found) / fine)
     total = sum(weights)
     hypotheses = tuple(
-        Hypothesis(None if i is None else members[i].light_id, cause, stops, held, weight / total if total > 0 else 0.0)
-        for (i, cause, stops, held, _prior, _value), weight in zip(seen, weights, strict=True)
-    )
+        Hypothesis(
+            None if one.who is None else members[one.who].light_id,
+            one.cause, one.stops, one.held_off_m, weight / total if total > 0 else 0.0,
+        )
+        for one, weight in zip(seen, weights, strict=True)
+    )  # fmt: skip
+    summed = bool(ways[-1][1])
     if any(member.predicted is not None for member in members):
-        limit = ALARM_ODDS_BOTH if sums else ALARM_ODDS
-        odds = sum(weight * _worth(cause, stops) for (_, cause, stops, *_rest), weight in zip(seen, weights, strict=True))
+        limit = ALARM_ODDS_BOTH if summed else ALARM_ODDS
+        odds = sum(weight * _worth(one.cause, one.stops) for one, weight in zip(seen, weights, strict=True))
     else:
-        limit = ALARM_ODDS_SUM if sums else ALARM_ODDS
+        limit = _limit_of(ways[-1][1])
         odds = total
-    weighing = Weighing(odds, _suspects(hypotheses), hypotheses, tuple(residuals), tuple(spreads), limit)
-    return _named(weighing, members, sums, clean, total)
+    weighing = Weighing(odds, _suspects(hypotheses), hypotheses, residuals, spreads, limit)
+    return _named(weighing, ways, best + log(fine), total)
 
 
-def _named(weighing: Weighing, members: Sequence[Member], sums: Sequence[Together], clean: float, total: float) -> Weighing:
+def _limit_of(sums: Sequence[Together]) -> float:
+    if not sums:
+        return ALARM_ODDS
+    return ALARM_ODDS_SUM if all(one.declared for one in sums) else ALARM_ODDS_SUM_UNDECLARED
+
+
+def _mixed(ways: Sequence[tuple[float, list[float], list[float]]]) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Mean and standard deviation of every sum's residual over (weight, residuals, standard deviations) of all ways."""
+    count = len(ways[0][1])
+    means = tuple(sum(weight * some[k] for weight, some, _ in ways) for k in range(count))
+    squares = (sum(weight * (u[k] ** 2 + (some[k] - means[k]) ** 2) for weight, some, u in ways) for k in range(count))
+    return means, tuple(sqrt(one) for one in squares)
+
+
+def _named(weighing: Weighing, ways: Sequence[Way], clean: float, total: float) -> Weighing:
     """Put a dial that stands elsewhere first where that is likelier than every mistake of the light that is suspected first."""
+    members = ways[-1][0]
     dials = []
-    possible = [(member, stops) for member in members for stops in member.dials if weighing.alarm or _apart(member)]
-    for member, stops in possible:
-        assert member.predicted is not None
-        u = sqrt(member.u_predicted**2 + U_DIAL_STOPS**2)
-        moved = member._replace(predicted=member.predicted + stops, u_predicted=u)
-        seen = Scene([moved if one is member else one for one in members], sums).likelihood(None, 0.0)[0]
-        prior = DIAL_SHARE / len(members) / len(member.dials)
-        dials.append((prior * exp(min(600.0, seen - clean)), member, stops))
+    possible = [(i, stops) for i, one in enumerate(members) for stops in one.dials if weighing.alarm or _apart(one)]
+    for i, stops in possible:
+        moved = [Scene(_with_dial(some, i, stops), sums).likelihood(None, 0.0)[0] for some, sums in ways]
+        prior = DIAL_SHARE / len(members) / len(members[i].dials)
+        dials.append((prior * sum(exp(min(600.0, one - clean)) for one in moved), members[i], stops))
     if not dials or not weighing.suspects:
         return weighing
     weight, member, stops = max(dials, key=lambda one: one[0])
@@ -210,6 +284,14 @@ def _named(weighing: Weighing, members: Sequence[Member], sums: Sequence[Togethe
     rest = [one._replace(probability=one.probability * others / (weight + others)) for one in weighing.suspects]
     dial = Suspect(member.light_id, weight / (weight + others), DIAL, stops, None)
     return weighing._replace(odds=odds, suspects=(dial, *(one for one in rest if one.light_id != member.light_id)))
+
+
+def _with_dial(members: Sequence[Member], i: int, stops: float) -> list[Member]:
+    """The members when the dial of one stands so much higher than was said."""
+    one = members[i]
+    assert one.predicted is not None
+    moved = one._replace(predicted=one.predicted + stops, u_predicted=hypot(one.u_predicted, U_DIAL_STOPS))
+    return [*members[:i], moved, *members[i + 1 :]]
 
 
 def _apart(member: Member) -> bool:

@@ -13,9 +13,19 @@ from collections.abc import Sequence
 from math import log, log2, pi, sqrt
 from typing import NamedTuple
 
-__all__ = ["Member", "Scene", "Together"]
+__all__ = ["HeldCost", "Member", "Scene", "Together"]
 
 _LN2 = log(2.0)
+
+
+class HeldCost(NamedTuple):
+    """What a dome that was held off toward its light costs."""
+
+    held_off_m: float
+    stops: float
+    """By how much the reading is too high."""
+    u_stops: float = 0.0
+    """Standard uncertainty from the source: it may have a hot spot."""
 
 
 class Member(NamedTuple):
@@ -31,8 +41,8 @@ class Member(NamedTuple):
     to_camera: float = 0.0
     """log2 of what the receptor sees of it when turned to the camera, 0 or less."""
     u_to_camera: float = 0.0
-    held_costs: tuple[tuple[float, float], ...] = ()
-    """(held-off distance in m, stops it reads too high) for this light."""
+    held_costs: tuple[HeldCost, ...] = ()
+    """What a dome held off so far would cost at this light, nearest first."""
     predicted: float | None = None
     u_predicted: float = 0.0
     again: tuple[tuple[float, float], ...] = ()
@@ -51,6 +61,8 @@ class Together(NamedTuple):
     lit: tuple[str, ...]
     value: float
     u: float
+    declared: bool = True
+    """Whether somebody said where the dome was."""
 
 
 def _log_normal(x: float, variance: float) -> float:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from math import log, log2, sqrt
 
 from meterlink.judging.case import case_of, change_of
+from meterlink.judging.habit import Habit, place_of
 from meterlink.judging.judged_set import JudgedSet, LightState, value_of
 from meterlink.judging.likelihood import Member, Together
 from meterlink.judging.verdict import repeat_u_stops
@@ -59,18 +60,16 @@ def _unlike(reading: Reading, view: JudgedSet) -> Told:
     return NOTHING
 
 
-def brought_to_face(pop: Reading, states: list[LightState], members: list[Member], view: JudgedSet) -> Together | None:
-    """Bring a pop of several lights from the dome to the face, light by light, and add its own uncertainty."""
+def brought_to_face(
+    pop: Reading, states: list[LightState], members: list[Member], view: JudgedSet, habit: Habit
+) -> Together | None:
+    """Bring a pop of several lights from the dome to the face, light by light, and add its own uncertainty.
+
+    An undeclared dome was held off by ``habit``, toward the camera.
+    """
     settings = view.settings
-    held = pop.held_off_m
-    toward = pop.held_off_toward if pop.held_off_toward != "light" else "camera"
-    if held is None:
-        low, high = settings.assumed_reach_min_m, settings.assumed_reach_max_m
-        held, u_held, toward = (low + high) / 2, (high - low) / sqrt(12), "camera"
-    elif pop.u_held_off_m is not None:
-        u_held = pop.u_held_off_m
-    else:
-        u_held = max(settings.u_held_off_min_m, settings.u_held_off_rel * held)
+    held, u_held = place_of(pop, settings, habit)
+    toward = pop.held_off_toward if pop.held_off_toward != "light" and pop.held_off_m is not None else "camera"
     by_id = {member.light_id: member for member in members}
     lit = set(pop.lit)
     at_dome = at_face = square = direction2 = moved = 0.0
@@ -98,7 +97,7 @@ def brought_to_face(pop: Reading, states: list[LightState], members: list[Member
     # One dome in one place: what its place does to each light goes together.
     scale = at_dome * _LN2  # divided by twice: the square of very little light is nothing
     u = sqrt(repeat**2 + (moved / scale) ** 2 + direction2 / scale / scale)
-    return Together(tuple(names), log2(value_of(pop) or 0.0) + log2(at_face / at_dome), u)
+    return Together(tuple(names), log2(value_of(pop) or 0.0) + log2(at_face / at_dome), u, pop.held_off_m is not None)
 
 
 def _gains(

@@ -9,12 +9,12 @@ nothing is known by their roles, dials and distances.  Values are log2 of lx·s 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import exp, log2, pi, sqrt
+from math import exp, hypot, log2, pi, sqrt
 from typing import NamedTuple
 
 from meterlink.judging.evidence import LOW_STOPS, SPREAD_STOPS
 from meterlink.judging.judged_set import JudgedSet, LightState, value_of
-from meterlink.judging.sum_check import held_costs, judged_value
+from meterlink.judging.members import held_costs, judged_value
 from meterlink.records import Purpose, Reading
 
 __all__ = ["Swap", "swapped"]
@@ -23,7 +23,7 @@ P_SWAP = 0.04
 """How often two lights are fired in the other order: our own estimate, no published source, as the others here."""
 P_HELD, P_LOW, P_ASTRAY = 0.10, 0.05, 0.02
 """And how often a dome is held off far, a pop comes short, a light was changed without a word."""
-U_ASTRAY_STOPS = 1.5
+U_ASTRAY_STOPS, U_HELD_STOPS = 1.5, 0.06
 FILL_FROM_KEY, U_FILL_FROM_KEY = -1.5, 1.0
 """Stops of a fill from its key, of which nothing else is known: 2:1 to 8:1 are usual (common practice, no published source)."""
 U_HEADS_STOPS = 1.2
@@ -113,7 +113,7 @@ def _ways(state: LightState) -> list[_Way]:
     """What may have happened to a light's reading, in shares that sum to 1."""
     held = held_costs(state)
     ways = [_Way(1.0 - P_HELD - P_LOW - P_ASTRAY, 0.0, 0.0), _Way(P_ASTRAY, 0.0, U_ASTRAY_STOPS)]
-    ways += [_Way(P_HELD / len(held), stops, SPREAD_STOPS["held off"]) for _, stops in held]
+    ways += [_Way(P_HELD / len(held), one.stops, hypot(U_HELD_STOPS, one.u_stops)) for one in held]
     return ways + [_Way(P_LOW / len(LOW_STOPS), stops, SPREAD_STOPS["low"]) for stops in LOW_STOPS]
 
 

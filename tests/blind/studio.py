@@ -34,7 +34,7 @@ class Lamp(NamedTuple):
     role: str
     stand: Stand
     typed: dict[str, float]
-    """What she says of its place and its grid: distance_m, azimuth_deg, elevation_deg, and feather_deg, grid_deg where it has them."""
+    """What she says of it: distance_m, azimuth_deg, elevation_deg, and feather_deg, grid_deg where it has them."""
     strength: float
     """lx·s at its point for luminance 1, receptor aimed at it."""
     gives_lxs: float

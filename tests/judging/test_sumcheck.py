@@ -11,7 +11,7 @@ from small_sets import all_at_once, hot, light, placed, read, seen, view
 from meterlink.judging.aim import carried_to_camera
 from meterlink.judging.evidence import weigh
 from meterlink.judging.judged_set import JudgedSet
-from meterlink.judging.likelihood import Member, Together
+from meterlink.judging.likelihood import HeldCost, Member, Together
 from meterlink.judging.next_pop import next_pop
 from meterlink.judging.prediction import Prediction
 from meterlink.judging.sum_check import sum_check
@@ -36,7 +36,8 @@ def test_lights_add() -> None:
     """Right readings add up: residual within its uncertainty, no alarm, nothing suggested."""
     check = sum_check(two_lights())
     assert not check.refusal
-    assert check.residual_stops == pytest.approx(0.0, abs=0.01)
+    # A declared zero is a little in front of the point, for the light's own dome more than for one toward the camera.
+    assert check.residual_stops == pytest.approx(0.0, abs=0.02)
     assert 0.02 < check.u_stops < 0.12
     assert not check.alarm
     assert check.next is None
@@ -66,7 +67,7 @@ def test_low_readings_have_low_causes() -> None:
 
 def test_firing_again_clears_a_light() -> None:
     """The fill was held off; after the key fired again alike the blame goes to the fill."""
-    wrong = [read(0, 160.0), read(1, 80.0 * hot(FILL, 0.5)), all_at_once(together_of({0: 160.0, 1: 80.0}), (0, 1))]
+    wrong = [read(0, 160.0), read(1, 80.0 * hot(FILL, 0.4)), all_at_once(together_of({0: 160.0, 1: 80.0}), (0, 1))]
     before = sum_check(view(LIGHTS, [KEY, FILL], wrong))
     assert before.alarm
     again = read(0, 161.0, order=20)
@@ -212,7 +213,7 @@ def test_evidence_agrees_with_a_full_gaussian(wrong: int | None, wrong_by: float
     assert ours == pytest.approx(gaussian([a, b], pop, wrong_by, spread), abs=0.03)
 
 
-COSTS = ((0.1, 0.3), (0.18, 0.6), (0.28, 1.0))
+COSTS = (HeldCost(0.1, 0.3), HeldCost(0.18, 0.6), HeldCost(0.28, 1.0))
 
 
 def test_odds_are_a_ratio_of_averaged_densities() -> None:
@@ -223,17 +224,19 @@ def test_odds_are_a_ratio_of_averaged_densities() -> None:
 
     u, apart = math.hypot(0.03, 0.01, 0.15), 0.45
     weighing = weigh([member("a", apart, predicted=0.0, u_predicted=0.15, held_costs=COSTS)])
+    # (stops, spread, chance, part that is worth a pop): a held-off distance stands for those nearer to it than to the next one.
+    cells, cm = ((0.3, 0.3, 0.0), (0.6, 0.35, 1.0), (1.0, 0.4, 1.0)), (8, 9, 10)
     sizes = {
-        ev.HELD: [(cost, part) for (_, cost), part in zip(COSTS, (0.0, 1.0, 1.0), strict=True)],
+        ev.HELD: [(stops, width / 12**0.5, c / 27, part) for (stops, width, part), c in zip(cells, cm, strict=True)],
         # 0.4 stop stands for its neighbourhood: half of it counts; -0.35 is 0.05 under: a twelfth of it.
-        ev.HIGH: [(stops, 0.5 if stops == 0.4 else 1.0) for stops in ev.HIGH_STOPS],
-        ev.LOW: [(stops, 1 / 12 if stops == -0.35 else 1.0) for stops in ev.LOW_STOPS],
+        ev.HIGH: [(stops, 0.25, 0.25, 0.5 if stops == 0.4 else 1.0) for stops in ev.HIGH_STOPS],
+        ev.LOW: [(stops, 0.2, 0.2, 1 / 12 if stops == -0.35 else 1.0) for stops in ev.LOW_STOPS],
     }
     shares = sum(ev.CAUSE_SHARE[cause] for cause in sizes)
     expected = sum(
-        ev.CAUSE_SHARE[cause] / shares / len(some) * part * norm(stops, math.hypot(u, ev.SPREAD_STOPS[cause])).pdf(apart)
+        ev.CAUSE_SHARE[cause] / shares * chance * part * norm(stops, math.hypot(u, spread)).pdf(apart)
         for cause, some in sizes.items()
-        for stops, part in some
+        for stops, spread, chance, part in some
     ) / norm(0.0, u).pdf(apart)
     assert weighing.odds == pytest.approx(expected, rel=1e-6)
     assert sum(one.weight for one in weighing.hypotheses) == pytest.approx(1.0)
@@ -242,7 +245,7 @@ def test_odds_are_a_ratio_of_averaged_densities() -> None:
 def test_alarms_are_kept_for_what_is_worth_a_new_pop() -> None:
     """A reading 2.8 u high alarms where a reach could cost a stop; where none costs 0.3 it does not, but is still suspected."""
     near = weigh([member("a", 0.43, predicted=0.0, u_predicted=0.15, held_costs=COSTS)])
-    far = weigh([member("a", 0.43, predicted=0.0, u_predicted=0.15, held_costs=((0.1, 0.1), (0.28, 0.3)))])
+    far = weigh([member("a", 0.43, predicted=0.0, u_predicted=0.15, held_costs=(HeldCost(0.1, 0.1), HeldCost(0.28, 0.3)))])
     assert near.alarm
     assert not far.alarm
     assert far.suspects[0].cause == "held off"
@@ -263,7 +266,8 @@ def test_low_readings_must_stand_out_further() -> None:
 
 def test_next_pop_prefers_the_prime_suspect() -> None:
     """With one strong suspect it is fired again; with nothing suspected nothing is asked for."""
-    members = [member("a", 0.0, held_costs=((0.2, 0.6),)), member("b", -1.0, held_costs=((0.2, 0.5),)), member("c", -2.0)]
+    costs = {"a": (HeldCost(0.2, 0.6),), "b": (HeldCost(0.2, 0.5),), "c": ()}
+    members = [member(name, value, held_costs=costs[name]) for name, value in (("a", 0.0), ("b", -1.0), ("c", -2.0))]
     total = math.log2(sum(2.0**one.value for one in members))
     wrong = [Together(("a", "b", "c"), total - 0.35, 0.04)]
     weighing = weigh(members, wrong)

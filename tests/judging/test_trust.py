@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from benchmarks import trust_correction, trust_simulation
+from benchmarks import bench_trust, trust_correction, trust_simulation
 from benchmarks.trust_tables import USES, Table
 
 
@@ -55,3 +55,17 @@ def test_declared_corrections_are_right() -> None:
     assert (errors <= halves).mean() >= 0.9
     plain = np.abs(tallies["declared, inverse square alone"].error)
     assert np.quantile(plain, 0.95) > np.quantile(errors, 0.95)
+
+
+def test_trust_goes_through_the_front_door_with_defaults() -> None:
+    """24 sets of a world that the code does not know, each metered through the library's front door, clean and misplaced."""
+    found = bench_trust.looked_at(7, "hot", "touching", True, 24)
+
+    assert sum(one.alarm for one in found) <= 2
+    wrong = [one for one in found if one.off is not None]
+    assert len(wrong) >= 6
+    assert sum(bool(one.named) for one in wrong) >= 0.7 * len(wrong)
+    assert sum(one.named == one.wrong for one in wrong) >= 0.4 * len(wrong)
+    # The ideal detector knows a set with a misplaced reading from the same set without it.
+    assert np.median([one.off[0].total / one.clean[0].total for one in wrong]) > 5
+    assert "of 24" in bench_trust.line("hot", found)
