@@ -186,6 +186,8 @@ def _pulse(pulse: Pulse, ambient: Ambient, extent: Extent, events: flash_train.E
         sample_count=tenth.sample_count,
         preflash_lxs=events.preflash_lxs,
         preflash_lead_s=events.preflash_lead_s,
+        other_lxs=events.other_lxs,
+        other_lag_s=events.other_lag_s,
         mean_lx=integral.exposure_lxs / tenth.span_s if tenth.span_s > 0.0 else 0.0,
     )
     if events.train is not None:
@@ -295,5 +297,8 @@ def _with_notes(result: FlashPulse, ambient: Ambient, length_s: float) -> FlashP
         notes.append(f"only {result.sample_count} samples inside t0.1: the durations are uncertain")
     if result.preflash_lead_s is not None:
         share = result.preflash_lxs / result.total_exposure_lxs
-        notes.append(f"a pre-flash of {share:.1%} came {result.preflash_lead_s * 1e3:.3g} ms earlier; it is not counted")
+        notes.append(f"a pre-flash of {share:.0%} came {result.preflash_lead_s * 1e3:.3g} ms earlier; it is not counted")
+    if result.other_lag_s is not None:
+        share, apart = result.other_lxs / result.total_exposure_lxs, f"{abs(result.other_lag_s) * 1e3:.3g} ms"
+        notes.append(f"two flashes {apart} apart are in it; the weaker has {share:.0%} of the light")
     return result._replace(ambient_doubt_lxs=doubt, notes=tuple(notes))

@@ -73,8 +73,12 @@ class FlashPulse(NamedTuple):
     t05_bounds_s: tuple[float, float] | None = None
     t01_bounds_s: tuple[float, float] | None = None
     preflash_lxs: float = 0.0
-    """Exposure of an earlier, weaker, separate pulse; not in ``exposure_lxs``."""
+    """Exposure of earlier, weaker, separate flashes; not in ``exposure_lxs``."""
     preflash_lead_s: float | None = None
+    other_lxs: float = 0.0
+    """Exposure of another flash in the same record that is counted: neither clearly weaker nor clearly before."""
+    other_lag_s: float | None = None
+    """From the strongest flash to that one; negative: it came before."""
     mean_lx: float = 0.0
     """Train: mean level from first rise to last fall.  Steady: mean."""
     modulation: float = 0.0
