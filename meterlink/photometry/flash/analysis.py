@@ -26,6 +26,8 @@ _FEW_SAMPLES = 8
 _FEW_A_PERIOD = 4.0
 _STILL_UP = 0.85
 """Above this part of the highest light at the end of the record there is no pulse to be read."""
+_CUT_LOW = 0.43
+"""A pulse cut off below this part of its peak has passed its half before."""
 _CANNOT_TELL = 0.25
 """A duration whose relative standard uncertainty is above this is not given: k=2 would be half of it."""
 
@@ -202,7 +204,8 @@ def _pulse(pulse: Pulse, ambient: Ambient, extent: Extent, events: flash_train.E
         )
         result = flash_train.describe(result, events.train)
     if extent.dithered and not train and clip is None and not truncated and half.runs == tenth.runs == 1:
-        result = _as_model(result, flash_model.read(pulse, last, ambient.u_lx))
+        model = flash_model.read(pulse, last, ambient.u_lx)
+        result = _as_model(result, model) if model is not None else _as_model_until_cut(result, pulse, ambient.u_lx)
     if truncated:
         result = _with_tail(result, pulse, peak, last)
     if float(pulse.light_lx[0]) > max(0.1 * peak.light_lx, 4.0 * pulse.noise_lx):
@@ -213,10 +216,26 @@ def _pulse(pulse: Pulse, ambient: Ambient, extent: Extent, events: flash_train.E
     return _with_notes(_told(result), ambient, float(pulse.time_s[integral.stop] - pulse.time_s[first]))
 
 
-def _as_model(result: FlashPulse, model: flash_model.TwoExponentials | None) -> FlashPulse:
-    """Return the figures of a short pulse of two exponentials in place of those read off its samples."""
+def _as_model_until_cut(result: FlashPulse, pulse: Pulse, u_ambient_lx: float) -> FlashPulse:
+    """Return peak and t0.5 of a short pulse that was two exponentials until it was cut off, clearly below half of its peak."""
+    cut = max(pulse.falling, default=-1)
+    if cut < 0 or not float(pulse.light_lx[cut]) < _CUT_LOW * pulse.height_lx:
+        return result
+    until = slice(0, cut + 1)
+    whole = pulse._replace(
+        time_s=pulse.time_s[until], light_lx=pulse.light_lx[until], calm_lx=pulse.calm_lx[until], falling=[]
+    )
+    model = flash_model.read(whole, cut, u_ambient_lx)
     if model is None:
         return result
+    return result._replace(
+        peak_lx=model.peak_lx, u_peak_lx=model.u_peak_lx, peak_at_s=model.peak_at_s,
+        t05_s=model.t05_s, span05_s=model.t05_s, u_t05_s=model.u_t05_s,
+    )  # fmt: skip
+
+
+def _as_model(result: FlashPulse, model: flash_model.TwoExponentials) -> FlashPulse:
+    """Return the figures of a short pulse of two exponentials in place of those read off its samples."""
     return result._replace(
         exposure_lxs=model.exposure_lxs,
         total_exposure_lxs=model.exposure_lxs,
