@@ -15,6 +15,7 @@ from meterlink.sensor.measuring.sensor import Sensor
 from meterlink.simulation.chip_model import ChipModel
 from meterlink.simulation.sensor import SimulatedLink
 from meterlink.simulation.studio import Pulse
+from meterlink.testing import FakeClock, settle
 
 MakePop = Callable[..., Measurement]
 
@@ -155,16 +156,14 @@ def test_a_flash_that_the_sensor_could_not_keep_is_asked_about() -> None:
 
     async def run() -> list[Measurement]:
         found: list[Measurement] = []
-        link = SimulatedLink(ChipModel())
-        sensor = Sensor(link, on_measurement=found.append)
+        clock = FakeClock()
+        link = SimulatedLink(ChipModel(), clock=clock, sleep=clock.sleep)
+        sensor = Sensor(link, None, found.append, None, clock, sleep=clock.sleep)
         await sensor.start()
-        await sensor.identified()
-        await asyncio.sleep(0.05)
-        shown = link.chip.pop(Pulse(60.0), 1.0)
-        assert shown is not None
-        link.say(shown.notice + shown.block)
+        await settle()
+        link.pop(Pulse(60.0))
         link.chip.lose_pop()
-        await asyncio.sleep(0.4)
+        await clock.advance(0.3)
         await sensor.stop()
         return found
 

@@ -19,13 +19,18 @@ from meterlink.photometry.flash import train as flash_train
 from meterlink.photometry.flash import window as flash_window
 from meterlink.photometry.flash.ambient import Ambient
 from meterlink.photometry.flash.input import Trace
-from meterlink.photometry.flash.pulse import LAMP, NEGATIVE, TOO_LONG, FlashPulse, NoPulse
+from meterlink.photometry.flash.pulse import CANNOT_TELL, LAMP, NEGATIVE, TOO_LONG, FlashPulse, NoPulse
 from meterlink.photometry.flash.shape import Peak, Pulse
 
 _FEW_SAMPLES = 8
 _FEW_A_PERIOD = 4.0
 _STILL_UP = 0.85
 """Above this part of the highest light at the end of the record there is no pulse to be read."""
+_NO_QUIET_BESIDE = "cannot tell: the light pulses, and no quiet stretch before or after says whether it is a flash"
+_UNEVEN = 0.15
+"""Steady light varies by less than this part of its mean (standard deviation)."""
+_RARE, _RARE_OF_FEW = 4.7, 3.2
+"""From the lowest to the highest hundredth normal noise has 5.2 standard deviations, half sines 2.9, decaying pulses up to 4.5."""
 _CUT_LOW = 0.43
 """A pulse cut off below this part of its peak has passed its half before."""
 _CANNOT_TELL = 0.25
@@ -74,6 +79,8 @@ def analyse(
     whole = flash_shape.prepare(trace.time_s, light, ambient.noise_lx)
     events = flash_train.separate(whole, ambient)
     first, last = events.first, events.last
+    if events.train is not None:
+        _check_quiet(whole, ambient, (first, last))
     _check_fallen(whole, ambient)
     clip, flat = flash_clip.clipped_samples(thinned, whole, first, last), False
     if clip is None and events.train is None:
@@ -102,6 +109,14 @@ def _check_negative(trace: Trace, noise_lx: float) -> None:
         raise NoPulse(words, NEGATIVE, lowest)
 
 
+def _check_quiet(pulse: Pulse, ambient: Ambient, extent: tuple[int, int]) -> None:
+    """Refuse a train whose dips are darker than what was taken for the room's light, or that stands no higher than it."""
+    inside = pulse.light_lx[extent[0] : extent[1] + 1]
+    dark = max(5.0 * pulse.noise_lx, 0.02 * pulse.height_lx)
+    if float(np.quantile(inside, 0.05)) < -dark or float(inside.mean()) <= 0.0:
+        raise NoPulse(_NO_QUIET_BESIDE, CANNOT_TELL, float(inside.mean()) + ambient.level_lx)
+
+
 def _check_fallen(pulse: Pulse, ambient: Ambient) -> None:
     """Refuse a record whose light is still up at its end: a lamp, or when it falls by then, a flash far too long."""
     size = pulse.light_lx.size
@@ -119,6 +134,8 @@ def _check_fallen(pulse: Pulse, ambient: Ambient) -> None:
 def _steady(trace: Trace, periodic: flash_ambient.Flicker | None) -> FlashPulse:
     light = trace.light_lx
     mean = float(light.mean())
+    if periodic is None and _pulses(trace):
+        raise NoPulse(_NO_QUIET_BESIDE, CANNOT_TELL, mean)
     noise = flash_input.noise_of_differences(light)
     calm = flash_input.smooth(light, 1) if light.size > 8 else light
     high, low = float(calm.max()), float(calm.min())
@@ -148,6 +165,18 @@ def _steady(trace: Trace, periodic: flash_ambient.Flicker | None) -> FlashPulse:
         pulse_count=0,
         notes=tuple(notes),
     )
+
+
+def _pulses(trace: Trace) -> bool:
+    """Say whether light without a pulse is too uneven for steady light, in a way in which noise is not.
+
+    Noise has rare extremes; light that pulses is at its extremes most of the time.
+    """
+    light = trace.light_lx
+    spread, mean = float(light.std()), float(light.mean())
+    low, high = (float(np.quantile(light, q)) for q in (0.005, 0.995))
+    uneven = spread > _UNEVEN * max(mean, 0.0) and high - low > 3.0 * trace.quantum_lx
+    return uneven and high - low < (_RARE if light.size >= 100 else _RARE_OF_FEW) * spread
 
 
 def _pulse(pulse: Pulse, ambient: Ambient, extent: Extent, events: flash_train.Events) -> FlashPulse:

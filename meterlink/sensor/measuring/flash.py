@@ -31,6 +31,7 @@ _TROUBLES = {
     flash.TOO_LONG: Trouble.TOO_LONG,
     flash.NO_QUIET: Trouble.CUT_SHORT,
     flash.NEGATIVE: Trouble.UNREADABLE,
+    flash.CANNOT_TELL: Trouble.CANNOT_TELL,
 }
 
 
