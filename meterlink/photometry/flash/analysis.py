@@ -95,6 +95,8 @@ def analyse(
     widest = math.inf if events.train is None else events.train.samples / 8.0
     pulse = flash_shape.prepare(trace.time_s[: last + 1], own, ambient.noise_lx, widest)
     result = _pulse(pulse, ambient, extent, events)._replace(flat_below_full_scale=flat)
+    if result.exposure_lxs <= 0.0:
+        raise NoPulse(_NO_QUIET_BESIDE, CANNOT_TELL, ambient.level_lx)
     if thinned.factor > 1:
         count = result.sample_count * thinned.factor
         result = result._replace(noise_lx=thinned.noise_lx, sample_count=count)
