@@ -39,9 +39,14 @@ class LastFlash(NamedTuple):
     request: Request
 
 
-def follower(since_last_seen_s: float, stops: float) -> Follower:
-    """Return what a flash is that is ``stops`` stronger than the logged one and came so long after the last of its press."""
+def follower(since_last_seen_s: float, stops: float | None) -> Follower:
+    """Return what a flash is that is ``stops`` stronger than the logged one and came so long after the last of its press.
+
+    None: it cannot be read.  Then it was the light if it came as soon as the light does after a pre-flash, else somebody else's.
+    """
     soon = since_last_seen_s < PRE_FLASH_S
+    if stops is None:
+        return Follower.UNCLEAR if soon else Follower.STRAY
     if soon and stops >= CLEARLY_STRONGER_STOPS:
         return Follower.LIGHT
     if stops > ALIKE_STOPS or (soon and -CLEARLY_STRONGER_STOPS < stops < -ALIKE_STOPS):

@@ -108,7 +108,7 @@ class Session(AnyOrderWalk):
         earlier = next((r for r in self.known.records.effective if r.id == last.reading_id), None)
         code = refusal_code(self._counted(m, last.request))
         stops = log2(m.exposure_lxs / last.exposure_lxs) if m.exposure_lxs and last.exposure_lxs > 0.0 else 0.0
-        what = follower(m.at_s - last.seen_s, stops) if code is None else Follower.UNCLEAR
+        what = follower(m.at_s - last.seen_s, stops if code is None else None)
         if earlier is None or code == OutcomeCode.TOO_DIM or what == Follower.STRAY:
             said = told("stray", gap_s=gap_s)
             return Outcome(
@@ -148,7 +148,7 @@ class Session(AnyOrderWalk):
             self._undo_any()
             return
         with self._stored_with_walk():
-            self.library.void_reading(reading.id, "another flash came right after it")
+            self.library.void_reading(reading.id, "taken back")
             self.walk.back_to(reading.light_id)
             self.walk.last_id = self._in_progress = ""
 
