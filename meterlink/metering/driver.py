@@ -8,6 +8,7 @@ and asks nothing.  Where the library must not be touched on the loop's thread, `
 from __future__ import annotations
 
 import asyncio
+import math
 from collections.abc import Awaitable, Callable, Coroutine
 from concurrent.futures import Executor
 from typing import Any, NamedTuple
@@ -28,6 +29,8 @@ from meterlink.simulation.studio import Pulse
 
 UNSEEN_S = 8.0
 """So long after it was asked for a pop has usually come (common practice, no published source)."""
+LAST_FLASH_S = 0.4
+"""So long after the last pop of a walk the sensor is listened to, and has been asked whether it lost a second one."""
 
 
 class Plan(NamedTuple):
@@ -85,6 +88,7 @@ class Metering(SensorInUse):
         self._unseen: asyncio.TimerHandle | None = None
         self._prepared: Plan | None = None
         self._stop = asyncio.Event()
+        self._flash_at_s = -math.inf
 
     async def close(self) -> None:
         """Close the sensor."""
@@ -230,8 +234,10 @@ class Metering(SensorInUse):
         while True:
             self._raise_failure()
             waiting = self.session.walk.waiting if self.session is not None else None
-            if waiting is None or self._stop.is_set():
+            if self._stop.is_set() or (waiting is None and not await self._another_flash()):
                 return
+            if waiting is None:
+                continue
             if waiting.kind == Kind.STEADY:
                 if lit is not None and not first:
                     await lit()
@@ -242,6 +248,18 @@ class Metering(SensorInUse):
                 self._changed.clear()
                 await self._changed.wait()
             first = False
+
+    async def _another_flash(self) -> bool:
+        """Wait a moment after the last pop of a walk: it may have been a pre-flash.  True when something came."""
+        left_s = self._flash_at_s + LAST_FLASH_S - asyncio.get_running_loop().time()
+        if left_s <= 0.0 or parse(self.url).scheme == "sim":
+            return False
+        self._changed.clear()
+        try:
+            await asyncio.wait_for(self._changed.wait(), left_s)
+        except TimeoutError:
+            return False
+        return True
 
     def stop(self) -> None:
         """End the walk here; what was logged stays."""
@@ -301,7 +319,9 @@ class Metering(SensorInUse):
         self._changed.set()
         if outcome.code in (OutcomeCode.TOO_LONG, OutcomeCode.CUT_SHORT, OutcomeCode.LAMP):
             self._spawn(self._sample_slower())
-        elif outcome.kind == OutcomeKind.LOGGED:
+        if outcome.kind == OutcomeKind.LOGGED and outcome.reading is not None and outcome.reading.kind == Kind.FLASH:
+            self._flash_at_s = asyncio.get_running_loop().time()
+        if outcome.kind == OutcomeKind.LOGGED or outcome.numbers.get("taken_back"):
             # The callback may have begun another walk, so the session is asked, not the outcome.
             self.prepare_soon()
 

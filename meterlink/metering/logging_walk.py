@@ -18,22 +18,26 @@ __all__ = ["LoggingWalk"]
 class LoggingWalk(SetWalk):
     """A walk through a set that makes readings and keeps them."""
 
-    def _log(self, m: Measurement, request: Request) -> Reading:
-        """Store a measurement as this request's reading; it belongs into ``_stored_with_walk``."""
-        reading = self._reading(m, request)
+    def _log(self, m: Measurement, request: Request, instead_of: Reading | None = None) -> Reading:
+        """Store a measurement as this request's reading; it belongs into ``_stored_with_walk``.
+
+        ``instead_of``: the reading whose last pop it replaces.
+        """
+        reading = self._reading(m, request, instead_of)
         self.known.add_reading(reading, m.wave)
         self.walk.last_id = reading.id
         return reading
 
-    def _reading(self, m: Measurement, request: Request) -> Reading:
+    def _reading(self, m: Measurement, request: Request, instead_of: Reading | None = None) -> Reading:
         """Make the record: a further pop of one reading joins those before it, a retake replaces the last one."""
         placement = self.placement(request.light_id) if request.light_id else None
-        earlier = self._earlier(request, placement)
+        earlier = instead_of or self._earlier(request, placement)
         pops: tuple[Pop, ...] = ()
         if m.kind == Kind.FLASH:
             pop = Pop(m.exposure_lxs or 0.0, m.u_rel, m.peak_lx, m.t05_s, m.t01_s, m.ambient_lx, m.clipped, m.range_index)
             running = earlier is not None and 0 < len(earlier.pops) < request.pops and self._in_progress == earlier.id
-            pops = (*(earlier.pops if earlier and running else ()), pop)
+            before = instead_of.pops[:-1] if instead_of else earlier.pops if earlier and running else ()
+            pops = (*before, pop)
         typed = request.held_off_m is not None
         held_off = request.held_off_m if typed else m.held_off_m
         # A range finder looks back along the dome's axis: what it measures was held off toward what the dome looks at.

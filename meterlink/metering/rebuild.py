@@ -168,7 +168,9 @@ class Rebuild(Session):
             return request._replace(purpose=Purpose.ALONE)
         return request._replace(pops=2) if turn.move is None else request
 
-    def _reading(self, m: Measurement, request: Request) -> Reading:
+    def _reading(self, m: Measurement, request: Request, instead_of: Reading | None = None) -> Reading:
+        if instead_of is not None:
+            return super()._reading(m, request, instead_of)
         turn = self.planned.pop(request.light_id or "", None)
         light = self._light_of(request)
         if turn is not None and turn.move is not None and light is not None:

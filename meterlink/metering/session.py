@@ -17,9 +17,10 @@ from meterlink.judging.expected import swap_warning
 from meterlink.library.store import Library
 from meterlink.metering.any_order_walk import AnyOrderWalk
 from meterlink.metering.nearness import about_distance, typed_against_measured
+from meterlink.metering.one_press import Follower, LastFlash, follower
 from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind, refusal, refusal_code
 from meterlink.metering.walk import Request
-from meterlink.records import Kind, Light, Measurement, Purpose, Reading
+from meterlink.records import Evidence, Kind, Light, Measurement, Purpose, Reading, Trouble
 from meterlink.records.placement_rules import check_held_off
 from meterlink.words.sentences import logged
 from meterlink.words.told import NOTHING, all_of, told
@@ -41,7 +42,7 @@ class Session(AnyOrderWalk):
         super().__init__(library, setup, now=now)
         self.disagreement = ""
         """What the last distance that was said has against what the range finder measured; empty when they agree."""
-        self._last_taken_at: float | None = None
+        self._last_flash: LastFlash | None = None
         self._refused: tuple[Request | None, OutcomeCode | None, int] = (None, None, 0)
 
     # -- measurements -----------------------------------------------------------------------------------------
@@ -52,6 +53,9 @@ class Session(AnyOrderWalk):
             return self._take(m)
 
     def _take(self, m: Measurement) -> Outcome:
+        after = self._right_after_another(m)
+        if after is not None:
+            return after
         request = self.walk.waiting
         if request is None or not self.walk.listening:
             said = told("not_listening")
@@ -60,22 +64,14 @@ class Session(AnyOrderWalk):
         if m.kind != request.kind:
             said = told("other_kind", light=self._name(light)) if m.kind == Kind.FLASH else NOTHING
             return Outcome(OutcomeKind.IGNORED, said, light, waiting=request, code=OutcomeCode.OTHER_KIND)
-        gap = None if self._last_taken_at is None else m.at_s - self._last_taken_at
-        if m.kind == Kind.FLASH and gap is not None and 0 <= gap < self.settings.min_gap_s:
-            said = told("stray", gap_s=gap)
-            return Outcome(
-                OutcomeKind.IGNORED, said, waiting=request, code=OutcomeCode.STRAY, numbers={"gap_s": gap}
-            )
-        m = self._small_but_sure(self._within_bounds(m))
+        m = self._counted(m, request)
         code = refusal_code(m)
         if code is not None:
             return self._refusal(code, m, request, light)
         outcome = self._take_any(order, m) if (order := self.order()) is not None else None
         outcome = outcome or self._take_announced(m, request, light)
         outcome = outcome._replace(cautions=(*outcome.cautions, *about_distance(outcome.reading, m, self.settings)))
-        self._last_taken_at = m.at_s
-        self._refused = (None, None, 0)
-        return outcome
+        return self._remembered(m, outcome, request)
 
     def _take_announced(self, m: Measurement, request: Request, light: Light | None) -> Outcome:
         with self._stored_with_walk():
@@ -85,6 +81,84 @@ class Session(AnyOrderWalk):
                 self.walk.serve()
         return self._outcome(request, reading, light, finished)
 
+    def _remembered(self, m: Measurement, outcome: Outcome, request: Request) -> Outcome:
+        """Remember the flash that was logged, and say what was left out as its pre-flash."""
+        reading = outcome.reading
+        if m.kind == Kind.FLASH and reading is not None:
+            self._last_flash = LastFlash(m.at_s, m.at_s, m.exposure_lxs or 0.0, reading.id, request)
+        self._refused = (None, None, 0)
+        left_out = m.evidence
+        if reading is None or left_out is None or left_out.apart_s is None:
+            return outcome
+        numbers = {**outcome.numbers, "preflash_s": left_out.apart_s, "preflash_stops": left_out.apart_stops}
+        return outcome._replace(said=all_of(outcome.said, told("pre_flash", before_ms=left_out.apart_s * 1e3)), numbers=numbers)
+
+    # -- two flashes of one press -----------------------------------------------------------------------------
+
+    def _right_after_another(self, m: Measurement) -> Outcome | None:
+        """What becomes of a flash so soon after a logged one that both belong to one press; None: they do not.
+
+        Where it is not clear which of them is the light, or the later one cannot be read, the light is asked for again.
+        """
+        last = self._last_flash
+        if m.kind != Kind.FLASH or last is None or not 0 <= m.at_s - last.at_s < self.settings.min_gap_s:
+            return None
+        gap_s = m.at_s - last.at_s
+        self._last_flash = last._replace(seen_s=m.at_s)
+        earlier = next((r for r in self.known.records.effective if r.id == last.reading_id), None)
+        code = refusal_code(self._counted(m, last.request))
+        stops = log2(m.exposure_lxs / last.exposure_lxs) if m.exposure_lxs and last.exposure_lxs > 0.0 else 0.0
+        what = follower(m.at_s - last.seen_s, stops if code is None else None)
+        if earlier is None or code == OutcomeCode.TOO_DIM or what == Follower.STRAY:
+            said = told("stray", gap_s=gap_s)
+            return Outcome(
+                OutcomeKind.IGNORED, said, waiting=self.walk.waiting, code=OutcomeCode.STRAY, numbers={"gap_s": gap_s}
+            )
+        both = m if code is not None else m._replace(evidence=Evidence(apart_s=gap_s, apart_stops=stops))
+        if what == Follower.LIGHT:
+            return self._instead(earlier, both, last.request)
+        self._take_back(earlier)
+        outcome = self._refusal(code or OutcomeCode.WHICH_FLASH, both, last.request, self._light_of(last.request))
+        return outcome._replace(waiting=self.walk.waiting, numbers={**outcome.numbers, "taken_back": True})
+
+    def _instead(self, earlier: Reading, m: Measurement, request: Request) -> Outcome:
+        """Log a flash in place of the weaker one that came right before it; the walk stays where it is."""
+        m = self._counted(m, request)
+        if self._in_any_order(earlier):
+            # whose it is may be another matter now
+            self._take_back(earlier)
+            waiting = self.walk.waiting or request
+            outcome = self._take_any(order, m) if (order := self.order()) is not None else None
+            return self._remembered(m, outcome or self._take_announced(m, waiting, self._light_of(waiting)), waiting)
+        with self._stored_with_walk():
+            newest = self.walk.last_id == earlier.id
+            last_id = self.walk.last_id
+            reading = self._log(m, request, instead_of=earlier)
+            self.walk.last_id = reading.id if newest else last_id
+        finished = len(reading.pops) >= request.pops
+        return self._remembered(m, self._outcome(request, reading, self._light_of(request), finished), request)
+
+    def _in_any_order(self, reading: Reading) -> bool:
+        return self.walk.any_order and any(one.reading_id == reading.id for one in self.walk.heard[-1:])
+
+    def _take_back(self, reading: Reading) -> None:
+        """Void the last reading and wait for its light again."""
+        self._last_flash = None
+        if self._in_any_order(reading):
+            self._undo_any()
+            return
+        with self._stored_with_walk():
+            self.library.void_reading(reading.id, "taken back")
+            self.walk.back_to(reading.light_id)
+            self.walk.last_id = self._in_progress = ""
+
+    def _counted(self, m: Measurement, request: Request) -> Measurement:
+        """What counts although it was doubted: several heads where all are wanted, and a peak that is bounded well."""
+        both = m.trouble in (Trouble.TWO_FLASHES, Trouble.WHICH_FLASH) and m.exposure_lxs is not None
+        if both and request.purpose == Purpose.TOGETHER:
+            m = m._replace(incomplete=False, trouble=None, evidence=None)
+        return self._small_but_sure(self._within_bounds(m))
+
     def _refusal(self, code: OutcomeCode, m: Measurement, request: Request, light: Light | None) -> Outcome:
         """Say the real reason and, the second time in a row, what else to do."""
         before, last, count = self._refused
@@ -92,6 +166,8 @@ class Session(AnyOrderWalk):
         self._refused = (request, code, times)
         said = refusal(code, self._name(light), m.note, times)
         numbers: dict[str, Any] = {"times": times, "range": m.range_index}
+        if m.evidence is not None and m.evidence.apart_s is not None:
+            numbers.update(apart_s=m.evidence.apart_s, apart_stops=m.evidence.apart_stops)
         return Outcome(OutcomeKind.AGAIN, said, light, waiting=request, code=code, numbers=numbers)
 
     def _small_but_sure(self, m: Measurement) -> Measurement:

@@ -175,7 +175,7 @@ Sample = Identity | Steady | PopNotice | PopFigures | WaveBlock | Colour | HeldO
 
 
 class Evidence(NamedTuple):
-    """What a refusal rests on; None where a number does not apply or is not known."""
+    """What a refusal rests on, or a flash that was left out of a good pop; None where a number does not apply or is not known."""
 
     record_s: float | None = None
     """Length of the record from the trigger to its end."""
@@ -188,9 +188,9 @@ class Evidence(NamedTuple):
     next_range: int | None = None
     """Clipped, too dim: the range that the next pop is taken on; None when no range fits better."""
     apart_s: float | None = None
-    """Two flashes, which flash: from the one to the other."""
+    """Two flashes in one record: from the one to the other.  Also of a good pop, whose pre-flash was left out."""
     apart_stops: float | None = None
-    """Two flashes, which flash: exposure of the later over the earlier."""
+    """Two flashes in one record: exposure of the later over the earlier."""
 
 
 class Measurement(NamedTuple):
@@ -235,7 +235,8 @@ class Measurement(NamedTuple):
     exposure_bounds_lxs: tuple[float, float] | None = None
     """Of a clipped pop: between what was seen and the most that the clipped part can have added."""
     evidence: Evidence | None = None
-    """Of a pop that becomes no reading (``incomplete``, ``clipped`` or ``too_dim``): the numbers that say so."""
+    """Of a pop that becomes no reading (``incomplete``, ``clipped`` or ``too_dim``): the numbers that say so.
+    Of a good one: how far before it its pre-flash was."""
     u_held_off_m: float | None = None
     """Standard uncertainty of ``held_off_m``."""
     held_off_unknown: str = ""

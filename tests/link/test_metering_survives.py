@@ -55,7 +55,7 @@ def test_metering_goes_on_at_its_light_after_the_sensor_came_back_under_another_
 
         second.start()
         await until(lambda: [s.name for s in states if s.name in (READY, LOST)] == [READY, LOST, READY])
-        session._last_taken_at = None  # the test fires sooner than any head recycles
+        session._last_flash = None  # the test fires sooner than any head recycles
         pop(second, 150.0)
         await asyncio.wait_for(metering.walked(), 10)
         await metering.close()

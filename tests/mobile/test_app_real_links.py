@@ -114,7 +114,7 @@ def test_a_bluetooth_sensor_is_found_connected_lost_and_back_without_a_hand(
         lost = d.app.strip
         await wait_for(d, lambda: d.app.sensors.status.ready, "the sensor is back")
         await d.settled()
-        d.app.desk.session._last_taken_at = None  # the stand-in's pops come faster than a hand fires
+        d.app.desk.session._last_flash = None  # the stand-in's pops come faster than a hand fires
         await asyncio.to_thread(fire, 2)
         await wait_for(d, lambda: len(d.app.desk.shot.view.readings) == 2, "the second pop")
         await d.settled()

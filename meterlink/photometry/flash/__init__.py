@@ -17,9 +17,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from meterlink.photometry.flash.pulse import LAMP, NEGATIVE, NO_QUIET, TOO_LONG, FlashPulse, NoPulse
+from meterlink.photometry.flash.pulse import CANNOT_TELL, LAMP, NEGATIVE, NO_QUIET, TOO_LONG, FlashPulse, NoPulse
 
 __all__ = [
+    "CANNOT_TELL",
     "KINDS",
     "LAMP",
     "NEGATIVE",

@@ -12,6 +12,8 @@ from meterlink.photometry.flash.pulse import NO_QUIET, NoPulse
 
 FLICKER_HZ = (100.0, 120.0, 50.0, 60.0)
 """Twice the mains frequencies, then the mains frequencies themselves (half-wave lamps)."""
+_TONE = 0.3
+"""How far flicker leaves the curve fitted beside a pulse, under it: part of its swing, for a pulse as long as the record."""
 
 
 class Level(NamedTuple):
@@ -129,15 +131,29 @@ def find(trace: Trace, pretrigger: int | None = None) -> Ambient | None:
         edge = _quiet_level(light, max(3, light.size // 40))
         return Ambient(edge, max(noise, abs(edge) / 2.0), None, None, noise, False, 0, light.size)
     joined = _join((before, after), noise, (start, stop), 2e-4 * float(light[peak] - base))
-    if (before and before.wanders) or (after and after.wanders):
-        return _with_ripple(trace, joined)
+    if joined.differs or (before and before.wanders) or (after and after.wanders):
+        return _with_ripple(trace, _as_it_goes_on(trace, joined, quiet))
     return joined
+
+
+def _as_it_goes_on(trace: Trace, ambient: Ambient, quiet: list[Array]) -> Ambient:
+    """Return the ambient light with what it may have done under the pulse, when it goes up and down beside it as it does."""
+    swing = 0.0
+    for part, time in zip(quiet, (trace.time_s[: ambient.pulse_from], trace.time_s[ambient.pulse_to :]), strict=True):
+        if part.size < 32 or time.size < 32:
+            continue
+        blocks = part[: part.size // 8 * 8].reshape(8, -1).mean(axis=1)
+        seen_s = float(time[-1] - time[0])
+        under_s = float(trace.time_s[min(ambient.pulse_to, trace.time_s.size - 1)] - trace.time_s[ambient.pulse_from])
+        # as much again for each time that the pulse is longer than what is seen, but no lamp goes below nothing
+        swing = max(swing, min(float(np.ptp(blocks)) * (1.0 + under_s / seen_s), 2.0 * abs(ambient.level_lx)))
+    return ambient._replace(u_lx=math.hypot(ambient.u_lx, swing / math.sqrt(12.0)))
 
 
 def _quiet_from(calm: Array, peak: int, last: int, base: float, noise: float) -> int:
     """First sample after the pulse whose remaining light, decaying as it does at the end, is a tenth of the noise."""
     height = float(calm[peak]) - base
-    end_level = max(float(calm[last]) - base, 1e-3 * height)
+    end_level = max(float(calm[last]) - base, 1e-3 * height, 1e-30)
     higher = np.flatnonzero(calm[peak : last + 1] - base > min(4.0 * end_level, 0.5 * (height + end_level)))
     from_level = peak + (int(higher[-1]) if higher.size else 0)
     ratio = max((float(calm[from_level]) - base) / end_level, 1.2)
@@ -196,7 +212,7 @@ def _with_ripple(trace: Trace, ambient: Ambient) -> Ambient:
     outside = np.ones(trace.time_s.size, dtype=bool)
     outside[ambient.pulse_from : ambient.pulse_to] = False
     time, light = trace.time_s[outside], trace.light_lx[outside]
-    best: tuple[float, float, Array, Array] | None = None
+    fits: list[tuple[float, float, Array, float]] = []
     for frequency in FLICKER_HZ[:2]:
         angle = 2.0 * math.pi * frequency * trace.time_s
         whole = np.stack((np.ones_like(angle), np.cos(angle), np.sin(angle)), axis=1)
@@ -204,18 +220,21 @@ def _with_ripple(trace: Trace, ambient: Ambient) -> Ambient:
         square = design.T @ design + 1e-9 * np.eye(3)
         coefficients = np.linalg.solve(square, design.T @ light)
         rest = float(((light - design @ coefficients) ** 2).mean())
-        if best is None or rest < best[0]:
-            variance = np.einsum("ij,jk,ik->i", whole, np.linalg.inv(square), whole).mean() * rest
-            best = rest, frequency, whole @ coefficients, np.asarray(variance)
-    if best is None or time.size < 64:
-        return ambient
+        variance = float(np.einsum("ij,jk,ik->i", whole, np.linalg.inv(square), whole).mean()) * rest
+        fits.append((rest, frequency, whole @ coefficients, variance))
+    best = min(fits, key=lambda fit: fit[0])
     # it must explain what is there, and most of what a constant level leaves
-    if best[0] > 1.5 * ambient.noise_lx**2 + trace.quantum_lx**2 or best[0] > 0.5 * float(light.var()):
+    noise = ambient.noise_lx**2 + trace.quantum_lx**2 / 1.5
+    if time.size < 64 or best[0] > 1.5 * noise or best[0] > 0.5 * float(light.var()):
         return ambient
-    level = float(best[2][ambient.pulse_from : ambient.pulse_to].mean())
+    under = slice(ambient.pulse_from, ambient.pulse_to)
+    level = float(best[2][under].mean())
+    # what fits nearly as well says something else under the pulse; and no lamp is a pure tone
+    others = [abs(float(fit[2][under].mean()) - level) for fit in fits if fit[0] < 4.0 * max(best[0], noise)]
+    doubt = _TONE * float(np.ptp(best[2])) * (ambient.pulse_to - ambient.pulse_from) / trace.time_s.size
     return ambient._replace(
         level_lx=level,
-        u_lx=math.sqrt(float(best[3])),
+        u_lx=math.sqrt(best[3] + max(others) ** 2 + doubt**2),
         differs=False,
         ripple_lx=best[2] - level,
         flicker_hz=best[1],

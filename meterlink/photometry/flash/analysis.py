@@ -19,13 +19,20 @@ from meterlink.photometry.flash import train as flash_train
 from meterlink.photometry.flash import window as flash_window
 from meterlink.photometry.flash.ambient import Ambient
 from meterlink.photometry.flash.input import Trace
-from meterlink.photometry.flash.pulse import LAMP, NEGATIVE, TOO_LONG, FlashPulse, NoPulse
+from meterlink.photometry.flash.pulse import CANNOT_TELL, LAMP, NEGATIVE, TOO_LONG, FlashPulse, NoPulse
 from meterlink.photometry.flash.shape import Peak, Pulse
 
 _FEW_SAMPLES = 8
 _FEW_A_PERIOD = 4.0
 _STILL_UP = 0.85
 """Above this part of the highest light at the end of the record there is no pulse to be read."""
+_NO_QUIET_BESIDE = "cannot tell: the light pulses, and no quiet stretch before or after says whether it is a flash"
+_UNEVEN = 0.15
+"""Steady light varies by less than this part of its mean (standard deviation)."""
+_RARE, _RARE_OF_FEW = 4.7, 3.2
+"""From the lowest to the highest hundredth normal noise has 5.2 standard deviations, half sines 2.9, decaying pulses up to 4.5."""
+_CUT_LOW = 0.43
+"""A pulse cut off below this part of its peak has passed its half before."""
 _CANNOT_TELL = 0.25
 """A duration whose relative standard uncertainty is above this is not given: k=2 would be half of it."""
 
@@ -72,6 +79,8 @@ def analyse(
     whole = flash_shape.prepare(trace.time_s, light, ambient.noise_lx)
     events = flash_train.separate(whole, ambient)
     first, last = events.first, events.last
+    if events.train is not None:
+        _check_quiet(whole, ambient, (first, last))
     _check_fallen(whole, ambient)
     clip, flat = flash_clip.clipped_samples(thinned, whole, first, last), False
     if clip is None and events.train is None:
@@ -86,6 +95,8 @@ def analyse(
     widest = math.inf if events.train is None else events.train.samples / 8.0
     pulse = flash_shape.prepare(trace.time_s[: last + 1], own, ambient.noise_lx, widest)
     result = _pulse(pulse, ambient, extent, events)._replace(flat_below_full_scale=flat)
+    if result.exposure_lxs <= 0.0:
+        raise NoPulse(_NO_QUIET_BESIDE, CANNOT_TELL, ambient.level_lx)
     if thinned.factor > 1:
         count = result.sample_count * thinned.factor
         result = result._replace(noise_lx=thinned.noise_lx, sample_count=count)
@@ -98,6 +109,14 @@ def _check_negative(trace: Trace, noise_lx: float) -> None:
     if lowest < -allowed:
         words = f"waveform holds negative light ({lowest:.3g} lx): check the dark offset of the calibration"
         raise NoPulse(words, NEGATIVE, lowest)
+
+
+def _check_quiet(pulse: Pulse, ambient: Ambient, extent: tuple[int, int]) -> None:
+    """Refuse a train whose dips are darker than what was taken for the room's light, or that stands no higher than it."""
+    inside = pulse.light_lx[extent[0] : extent[1] + 1]
+    dark = max(5.0 * pulse.noise_lx, 0.02 * pulse.height_lx)
+    if float(np.quantile(inside, 0.05)) < -dark or float(inside.mean()) <= 0.0:
+        raise NoPulse(_NO_QUIET_BESIDE, CANNOT_TELL, float(inside.mean()) + ambient.level_lx)
 
 
 def _check_fallen(pulse: Pulse, ambient: Ambient) -> None:
@@ -117,6 +136,8 @@ def _check_fallen(pulse: Pulse, ambient: Ambient) -> None:
 def _steady(trace: Trace, periodic: flash_ambient.Flicker | None) -> FlashPulse:
     light = trace.light_lx
     mean = float(light.mean())
+    if periodic is None and _pulses(trace):
+        raise NoPulse(_NO_QUIET_BESIDE, CANNOT_TELL, mean)
     noise = flash_input.noise_of_differences(light)
     calm = flash_input.smooth(light, 1) if light.size > 8 else light
     high, low = float(calm.max()), float(calm.min())
@@ -146,6 +167,18 @@ def _steady(trace: Trace, periodic: flash_ambient.Flicker | None) -> FlashPulse:
         pulse_count=0,
         notes=tuple(notes),
     )
+
+
+def _pulses(trace: Trace) -> bool:
+    """Say whether light without a pulse is too uneven for steady light, in a way in which noise is not.
+
+    Noise has rare extremes; light that pulses is at its extremes most of the time.
+    """
+    light = trace.light_lx
+    spread, mean = float(light.std()), float(light.mean())
+    low, high = (float(np.quantile(light, q)) for q in (0.005, 0.995))
+    uneven = spread > _UNEVEN * max(mean, 0.0) and high - low > 3.0 * trace.quantum_lx
+    return uneven and high - low < (_RARE if light.size >= 100 else _RARE_OF_FEW) * spread
 
 
 def _pulse(pulse: Pulse, ambient: Ambient, extent: Extent, events: flash_train.Events) -> FlashPulse:
@@ -186,6 +219,8 @@ def _pulse(pulse: Pulse, ambient: Ambient, extent: Extent, events: flash_train.E
         sample_count=tenth.sample_count,
         preflash_lxs=events.preflash_lxs,
         preflash_lead_s=events.preflash_lead_s,
+        other_lxs=events.other_lxs,
+        other_lag_s=events.other_lag_s,
         mean_lx=integral.exposure_lxs / tenth.span_s if tenth.span_s > 0.0 else 0.0,
     )
     if events.train is not None:
@@ -200,7 +235,8 @@ def _pulse(pulse: Pulse, ambient: Ambient, extent: Extent, events: flash_train.E
         )
         result = flash_train.describe(result, events.train)
     if extent.dithered and not train and clip is None and not truncated and half.runs == tenth.runs == 1:
-        result = _as_model(result, flash_model.read(pulse, last, ambient.u_lx))
+        model = flash_model.read(pulse, last, ambient.u_lx)
+        result = _as_model(result, model) if model is not None else _as_model_until_cut(result, pulse, ambient.u_lx)
     if truncated:
         result = _with_tail(result, pulse, peak, last)
     if float(pulse.light_lx[0]) > max(0.1 * peak.light_lx, 4.0 * pulse.noise_lx):
@@ -211,10 +247,26 @@ def _pulse(pulse: Pulse, ambient: Ambient, extent: Extent, events: flash_train.E
     return _with_notes(_told(result), ambient, float(pulse.time_s[integral.stop] - pulse.time_s[first]))
 
 
-def _as_model(result: FlashPulse, model: flash_model.TwoExponentials | None) -> FlashPulse:
-    """Return the figures of a short pulse of two exponentials in place of those read off its samples."""
+def _as_model_until_cut(result: FlashPulse, pulse: Pulse, u_ambient_lx: float) -> FlashPulse:
+    """Return peak and t0.5 of a short pulse that was two exponentials until it was cut off, clearly below half of its peak."""
+    cut = max(pulse.falling, default=-1)
+    if cut < 0 or not float(pulse.light_lx[cut]) < _CUT_LOW * pulse.height_lx:
+        return result
+    until = slice(0, cut + 1)
+    whole = pulse._replace(
+        time_s=pulse.time_s[until], light_lx=pulse.light_lx[until], calm_lx=pulse.calm_lx[until], falling=[]
+    )
+    model = flash_model.read(whole, cut, u_ambient_lx)
     if model is None:
         return result
+    return result._replace(
+        peak_lx=model.peak_lx, u_peak_lx=model.u_peak_lx, peak_at_s=model.peak_at_s,
+        t05_s=model.t05_s, span05_s=model.t05_s, u_t05_s=model.u_t05_s,
+    )  # fmt: skip
+
+
+def _as_model(result: FlashPulse, model: flash_model.TwoExponentials) -> FlashPulse:
+    """Return the figures of a short pulse of two exponentials in place of those read off its samples."""
     return result._replace(
         exposure_lxs=model.exposure_lxs,
         total_exposure_lxs=model.exposure_lxs,
@@ -295,5 +347,8 @@ def _with_notes(result: FlashPulse, ambient: Ambient, length_s: float) -> FlashP
         notes.append(f"only {result.sample_count} samples inside t0.1: the durations are uncertain")
     if result.preflash_lead_s is not None:
         share = result.preflash_lxs / result.total_exposure_lxs
-        notes.append(f"a pre-flash of {share:.1%} came {result.preflash_lead_s * 1e3:.3g} ms earlier; it is not counted")
+        notes.append(f"a pre-flash of {share:.0%} came {result.preflash_lead_s * 1e3:.3g} ms earlier; it is not counted")
+    if result.other_lag_s is not None:
+        share, apart = result.other_lxs / result.total_exposure_lxs, f"{abs(result.other_lag_s) * 1e3:.3g} ms"
+        notes.append(f"two flashes {apart} apart are in it; the weaker has {share:.0%} of the light")
     return result._replace(ambient_doubt_lxs=doubt, notes=tuple(notes))

@@ -50,9 +50,9 @@ _LEAST_FLAT, _LEAST_PART = 3, 0.18
 """Samples of a flat top, and their part of the width at half; what is flat for less has lost less than 0.02 stop."""
 _SURE, _SURE_NEAR = 8.0, 2.0
 """Half the difference in chi-square from which on a corner is told from a rounded top; near the end of the range less will do."""
-_SLOW_FALL = 0.15
-"""A flash tube falls from 0.9 to 0.5 of its top in no less than this part of the flat top, 20 times overloaded; a square pulse of a
-lamp without a tube is sooner there."""
+_SLOW_FALL = 0.21
+"""A flash tube falls from 0.9 to 0.5 of its top in no less than this part of the flat top, 9 times overloaded; a flash that is cut
+off, or a square pulse of a lamp without a tube, is sooner there."""
 _FLAT_ERROR = 0.002
 """By how much of itself the level of an amplifier that has stopped may move."""
 _CORNERS = 24
@@ -82,8 +82,9 @@ def flat_top(pulse: Pulse, first: int, last: int, range_lx: float | None) -> tup
     allowed = top.size - 3 + 2.5 * math.sqrt(2.0 * (top.size - 3)) + 1.0
     if at < _LEAST_PART * width or 2.0 * misfit > allowed or misfit + (_SURE_NEAR if near else _SURE) > _rounded(top, sigma):
         return None
-    fall = _passed(light, wide[1], 0.5 * level) - _passed(light, begin + at // 2, 0.9 * level)
-    return (first + begin, first + begin + at - 1) if fall > max(1.0, _SLOW_FALL * at) else None
+    after = light[begin + at // 2 : half[1] + 1]
+    fall = after.size - int(np.count_nonzero(after > 0.9 * level))
+    return (first + begin, first + begin + at - 1) if near or fall > max(1.0, _SLOW_FALL * at) else None
 
 
 def _around_top(light: Array, level_lx: float) -> tuple[int, int]:
@@ -93,16 +94,6 @@ def _around_top(light: Array, level_lx: float) -> tuple[int, int]:
         return 0, -1
     longest = max(np.split(above, np.flatnonzero(np.diff(above) > 2) + 1), key=len)
     return int(longest[0]), int(longest[-1])
-
-
-def _passed(light: Array, start: int, level_lx: float) -> float:
-    """Return where, in samples, the light falls through a level after ``start``."""
-    below = np.flatnonzero(light[start:] < level_lx)
-    if not below.size:
-        return float(light.size)
-    at = start + int(below[0])
-    step = float(light[at - 1] - light[at]) if at else 0.0
-    return at - 1 + (float(light[at - 1]) - level_lx) / step if step > 0.0 else float(at)
 
 
 def _corner(top: Array, sigma: float) -> tuple[int, float]:

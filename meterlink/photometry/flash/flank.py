@@ -21,6 +21,13 @@ _MANY = 24
 """Samples on a flank from which on a nearer fit is asked as well."""
 _LOST = 0.35
 """A shape that places the crossing worse than to this part of the fitted stretch tells nothing."""
+_SAME_MOMENT = 0.2
+"""Standard uncertainty, in sample intervals, of an edge that may be the crossing itself (by simulation)."""
+_CUT_RISE, _CUT_RISE_GAPS = 1.7, 0.12
+"""A pulse that is cut off shows half of its top and of its flanks: what is read off its rise and its peak is less sure by this
+factor and this part of a sample interval (by simulation)."""
+_FAR_OFF = 4.0
+"""Standard uncertainties between a fit and the samples nearest to the crossing beyond which the fit is not believed."""
 _FOR_A_BEND = 4
 _TRIED = 12
 _NORMAL = np.array([-1.870, -1.178, -0.829, -0.559, -0.325, -0.107, 0.107, 0.325, 0.559, 0.829, 1.178, 1.870])
@@ -99,7 +106,16 @@ def crossing(pulse: Pulse, index: int, level_lx: float, rising: bool, limits: tu
             best = fit
         if fit[1] <= 1.0 and window[1] - window[0] < _MANY:
             break
-    return best[0] if best is not None else between(pulse, index, level_lx, rising)
+    straight = between(pulse, index, level_lx, rising)
+    return straight if best is None else _beside(best[0], straight)
+
+
+def _beside(fit: Crossing, straight: Crossing) -> Crossing:
+    """Return the fit, or where it is far off the nearest samples the straight line through them: a corner is no curve."""
+    apart = abs(fit.time_s - straight.time_s)
+    if apart > _FAR_OFF * max(fit.u_s, straight.u_s):
+        return straight._replace(u_s=math.hypot(straight.u_s, fit.u_s))
+    return fit._replace(u_s=math.sqrt(fit.u_s**2 + max(apart**2 - straight.u_s**2, 0.0)))
 
 
 def _drawn(best: Crossing, narrower: Crossing) -> Crossing:
@@ -131,7 +147,9 @@ def _earlier(edge: Crossing, curve: Crossing, gap: float, rising: bool) -> Cross
     by_curve = float((both == curves).mean())
     # the part that hangs on the level moves with it, the edge does not
     slope = curve.slope_lx_s / max(by_curve, 1e-3)
-    return Crossing(float(both.mean()), float(both.std()), slope, by_curve < 0.5)
+    # cut off just when it passes the level both are the same moment, and their inner one is too early on average
+    u = math.hypot(float(both.std()), _SAME_MOMENT * gap if 0.0 < by_curve < 1.0 else 0.0)
+    return Crossing(float(both.mean()), u, slope, by_curve < 0.5)
 
 
 def _jump_near(pulse: Pulse, index: int, level_lx: float, rising: bool) -> int | None:
@@ -243,14 +261,18 @@ def duration(pulse: Pulse, peak: Peak, fraction: float, u_ambient_lx: float, as_
     for up, down, count in edges:
         total += max(down.time_s - up.time_s, 0.0)
         samples += count
-        for edge in (up, down):
+        for edge, other in ((up, down), (down, up)):
             # a peak that begins at an unresolved edge is too low when the edge is placed too late: the other flank then
-            # passes the lower level later and both errors cancel; not so when that flank is an edge too
-            cancels = edge.jump and peak.u_edge_lx > 0.0 and not (up.jump and down.jump)
-            variance += 0.0 if cancels else edge.u_s**2
+            # passes the lower level later and both errors cancel, as far as that flank is no steeper than the peak's
+            cancels = fraction * peak.u_edge_lx / (edge.u_s * other.slope_lx_s) if edge.jump and other.slope_lx_s > 0.0 else 0.0
+            variance += (edge.u_s * (1.0 - min(cancels, 1.0))) ** 2
             if not edge.jump and edge.slope_lx_s > 0.0:
                 by_peak += fraction / edge.slope_lx_s
                 by_ambient += (1.0 - fraction) / edge.slope_lx_s
     variance += (by_peak * peak.u_lx) ** 2 + (by_ambient * u_ambient_lx) ** 2
+    if not edges[0][0].jump and any(pulse.light_lx[at] > 0.9 * level for at in pulse.falling):
+        jumps = sum(edge.u_s**2 for pair in edges for edge in pair[:2] if edge.jump)
+        gap = float(pulse.time_s[-1] - pulse.time_s[0]) / (pulse.time_s.size - 1)
+        variance = jumps + _CUT_RISE**2 * max(variance - jumps, 0.0) + (_CUT_RISE_GAPS * gap) ** 2
     first, last = edges[0][0].time_s, edges[-1][1].time_s
     return Duration(total, math.sqrt(variance), max(last - first, 0.0), first, last, len(edges), samples)

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-LAMP, TOO_LONG, NO_QUIET, NEGATIVE = "lamp", "too_long", "no_quiet", "negative"
+LAMP, TOO_LONG, NO_QUIET, NEGATIVE, CANNOT_TELL = "lamp", "too_long", "no_quiet", "negative", "cannot_tell"
 
 
 class NoPulse(ValueError):
     """The samples are in order, and yet no figures of a pop follow from them.
 
     ``why``: ``lamp`` (the light rises and stays), ``too_long`` (it has hardly begun to fall at the end), ``no_quiet`` (pulse
-    from the first sample to the last), ``negative`` (light below dark).  ``level_lx``: the light meant, where there is one;
+    from the first sample to the last), ``negative`` (light below dark), ``cannot_tell`` (it pulses, and no quiet stretch tells a
+    train from a lamp).  ``level_lx``: the light meant, where there is one;
     ``left``: light at the end above the ambient level, as part of the highest.
     """
 
@@ -73,8 +74,12 @@ class FlashPulse(NamedTuple):
     t05_bounds_s: tuple[float, float] | None = None
     t01_bounds_s: tuple[float, float] | None = None
     preflash_lxs: float = 0.0
-    """Exposure of an earlier, weaker, separate pulse; not in ``exposure_lxs``."""
+    """Exposure of earlier, weaker, separate flashes; not in ``exposure_lxs``."""
     preflash_lead_s: float | None = None
+    other_lxs: float = 0.0
+    """Exposure of another flash in the same record that is counted: neither clearly weaker nor clearly before."""
+    other_lag_s: float | None = None
+    """From the strongest flash to that one; negative: it came before."""
     mean_lx: float = 0.0
     """Train: mean level from first rise to last fall.  Steady: mean."""
     modulation: float = 0.0

@@ -17,6 +17,12 @@ MIN_PULSES = 4
 """So many maxima with deep dips between them are a train."""
 _DIP = 0.25
 """A dip of this part of the peak parts two pulses of a train."""
+PRE_FLASH = 0.7
+"""A flash half a stop weaker than the one after it is a pre-flash: it does not belong to the exposure."""
+_PARTED = 0.08
+"""Light that falls below this part of the peak and rises again is another flash, no hump of the same one."""
+_COUNTS = 0.07
+"""Another flash of this part of the strongest is a tenth of a stop."""
 _RESOLVED = 3.0
 """Samples a period needs to be told from an alias."""
 
@@ -39,13 +45,16 @@ class Events(NamedTuple):
     preflash_lxs: float
     preflash_lead_s: float | None
     train: Train | None
+    other_lxs: float = 0.0
+    other_lag_s: float | None = None
 
 
 def separate(pulse: Pulse, ambient: Ambient) -> Events:
     """Return the extent of the pop.
 
-    A separate earlier pulse (back to ambient in between for longer than twice its own length) with less than 30 % of
-    the exposure is a pre-flash and left out; every other pulse belongs to the pop.  Four and more are a train.
+    Separate earlier pulses (back to ambient in between for longer than twice their own length) that are weaker by half a stop
+    are pre-flashes and left out; every other pulse belongs to the pop, and the strongest of those is told.  Four and more
+    are a train.
     """
     first, last = ambient.pulse_from, min(ambient.pulse_to, pulse.light_lx.size - 1)
     train = _train(pulse, first, last)
@@ -55,21 +64,36 @@ def separate(pulse: Pulse, ambient: Ambient) -> Events:
     step = weights(pulse.time_s)
     amounts = [float((pulse.light_lx[a : b + 1] * step[a : b + 1]).sum()) for a, b in runs]
     main = int(np.argmax(amounts)) if amounts else 0
-    early = [k for k in range(main) if amounts[k] < 0.3 * amounts[main] and _is_apart(pulse, runs[k], runs[k + 1])]
+    early = [k for k in range(main) if amounts[k] < PRE_FLASH * amounts[main] and _is_apart(pulse, runs[k], runs[k + 1])]
     if not early or early != list(range(main)):
-        return Events(first, last, 0.0, None, None)
+        return Events(first, last, 0.0, None, None, *_other(pulse, first, last))
     lead = float(pulse.time_s[runs[main][0]] - pulse.time_s[runs[early[-1]][0]])
     # the pop begins in the quiet between the two, as near as its own rise leaves it quiet
     cut = (runs[early[-1]][1] + 2 * runs[main][0]) // 3
-    return Events(cut, last, sum(amounts[k] for k in early), lead, None)
+    return Events(cut, last, sum(amounts[k] for k in early), lead, None, *_other(pulse, cut, last))
 
 
-def _run_level(pulse: Pulse) -> float:
-    return max(0.02 * pulse.height_lx, 4.0 * pulse.calm_noise_lx)
+def _other(pulse: Pulse, first: int, last: int) -> tuple[float, float | None]:
+    """Return exposure and lag of the strongest flash besides the main one, as far as it counts."""
+    runs = _separate_runs(pulse, first, last, _PARTED)
+    if len(runs) < 2:
+        return 0.0, None
+    step = weights(pulse.time_s)
+    # each with what comes until the next one
+    ends = [*(b for b, _ in runs[1:]), last + 1]
+    amounts = [float((pulse.light_lx[a:end] * step[a:end]).sum()) for (a, _), end in zip(runs, ends, strict=True)]
+    other, main = np.argsort(amounts)[-2:].tolist()
+    if amounts[other] < _COUNTS * amounts[main]:
+        return 0.0, None
+    return amounts[other], float(pulse.time_s[runs[other][0]] - pulse.time_s[runs[main][0]])
 
 
-def _separate_runs(pulse: Pulse, first: int, last: int) -> list[tuple[int, int]]:
-    level = _run_level(pulse)
+def _run_level(pulse: Pulse, part: float = 0.02) -> float:
+    return max(part * pulse.height_lx, 4.0 * pulse.calm_noise_lx)
+
+
+def _separate_runs(pulse: Pulse, first: int, last: int, part: float = 0.02) -> list[tuple[int, int]]:
+    level = _run_level(pulse, part)
     above = np.concatenate(([False], pulse.calm_lx[first : last + 1] > level, [False]))
     edges = np.flatnonzero(above[1:] != above[:-1])
     runs = [(int(a) + first, int(b) - 1 + first) for a, b in zip(edges[::2], edges[1::2], strict=True)]

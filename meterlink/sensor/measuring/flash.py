@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 FOOT_SAMPLES = 3
 """The last samples before the trigger may be the foot of the pulse already."""
+ALIKE_STOPS = 0.5
+"""Two flashes in one record nearer to each other than this are two heads rather than a flash and its pre-flash."""
 DOUBT = 2.0**0.1
 """A pop cut short whose exposure is known within a tenth of a stop still counts."""
 NOTES = {
@@ -29,6 +31,7 @@ _TROUBLES = {
     flash.TOO_LONG: Trouble.TOO_LONG,
     flash.NO_QUIET: Trouble.CUT_SHORT,
     flash.NEGATIVE: Trouble.UNREADABLE,
+    flash.CANNOT_TELL: Trouble.CANNOT_TELL,
 }
 
 
@@ -139,8 +142,8 @@ def measure(
             incomplete=True, held_off_m=block.held_off_m, wave=block, note=str(why),
             trouble=why.trouble, evidence=why.evidence,
         )  # fmt: skip
-    trouble = _unfinished(block, found, memory)
-    notes = [NOTES[trouble]] if trouble else []
+    trouble = _unfinished(block, found, memory) or _not_alone(found)
+    notes = [NOTES[trouble]] if trouble in NOTES else []
     # what an amplifier that has stopped does to the flanks is not known, so nothing bounds what is missing
     bounded = found.clipped and not found.flat_below_full_scale
     return Measurement(
@@ -150,7 +153,7 @@ def measure(
         ambient_lx=found.ambient_lx, range_index=block.range_index, clipped=block.clipped or found.clipped,
         incomplete=trouble is not None, held_off_m=block.held_off_m, wave=block, note="; ".join((*notes, *found.notes)),
         trouble=trouble, exposure_bounds_lxs=found.exposure_bounds_lxs if bounded else None,
-        evidence=Evidence(record_s(block), found.left) if trouble else None,
+        evidence=_evidence(block, found) if trouble or found.preflash_lead_s is not None else None,
     )  # fmt: skip
 
 
@@ -159,6 +162,30 @@ def rehearse() -> None:
     light = bytes(5 + round(180 * (math.exp(-i / 54) - math.exp(-i / 3))) for i in range(896))
     block = WaveBlock(0.0, 1, bytes([5, 6] * 64) + light, 8, 8, (Segment(0, 1024, 13e-6),), 128)
     measure(block, "", default_calibration(Identity("", "", "", "", flash=True, ranges=("bright",))))
+
+
+def _not_alone(found: FlashPulse) -> Trouble | None:
+    """Return why a pop with a second flash in its record is refused; its exposure is that of both together."""
+    stops = _apart(found)[1]
+    if stops is None or found.other_lag_s is None:
+        return None
+    return Trouble.TWO_FLASHES if abs(stops) <= ALIKE_STOPS else Trouble.WHICH_FLASH
+
+
+def _apart(found: FlashPulse) -> tuple[float | None, float | None]:
+    """Return time and stops from the earlier to the later one of two flashes in a record; (None, None) where there is one."""
+    if found.other_lag_s is not None:
+        alone = found.total_exposure_lxs - found.other_lxs
+        stops = math.log2(found.other_lxs / alone) if alone > 0.0 else 0.0
+        return abs(found.other_lag_s), stops if found.other_lag_s > 0.0 else -stops
+    if found.preflash_lead_s is not None and found.preflash_lxs > 0.0:
+        return found.preflash_lead_s, math.log2(found.total_exposure_lxs / found.preflash_lxs)
+    return None, None
+
+
+def _evidence(block: WaveBlock, found: FlashPulse) -> Evidence:
+    apart_s, apart_stops = _apart(found)
+    return Evidence(record_s(block), found.left, apart_s=apart_s, apart_stops=apart_stops)
 
 
 def _unfinished(block: WaveBlock, found: FlashPulse, memory: int) -> Trouble | None:

@@ -37,7 +37,10 @@ from meterlink.sensor.measuring.tint import chromaticity_of
 FRESH_S = 2.0
 """A held-off distance or a colour that came longer ago is not of this pop."""
 BATTERY_LOW = 0.15
+ONE_PRESS_S = 0.7
+"""A flash that was lost so soon after another came of the same press, and may have been the light itself."""
 MISSING = "a pop was seen, but its data did not arrive whole: one more pop, please"
+NOT_KEPT = "another flash came right after this one, while it was being sent: one more pop, please"
 TOO_EARLY = "a pop came before the sensor had said who it is: one more pop, please"
 
 CalibrationFor = Callable[[Identity], Calibration | None]
@@ -80,6 +83,9 @@ class Intake:
         self._held_off: HeldOff | None = None
         self._tint: Colour | None = None
         self._room: Steady | None = None
+        self._last_pop_s: float | None = None
+        self._lost: int | None = None
+        """Flashes that the sensor has seen and could not keep, as far as they have been told."""
         self._battery_told = False
         self._reference_told = False
 
@@ -149,8 +155,25 @@ class Intake:
         """How far the converter's reference is from that of the calibration as it was made; see ``reference.supply_row``."""
         return supply_row(self._as_made, self.status) if self._as_made and self.status else None
 
+    def restart(self) -> list[PopNotice]:
+        """The sensor counts anew; returns the pop whose block will not come."""
+        missing = self.pops.give_up()
+        self.pops.restart()
+        self._lost = self._last_pop_s = None
+        return missing
+
+    def _take_lost(self, status: Status) -> None:
+        """A flash that came while the last one was still being sent may have been the light, and that one its pre-flash."""
+        before, self._lost = self._lost, status.pops_lost
+        last_s = self._last_pop_s
+        if before is None or last_s is None or not 0 < status.pops_lost - before & 0xFFFF < 0x8000:
+            return
+        if 0.0 <= status.at_s - last_s <= ONE_PRESS_S:
+            self._out.measurement(self._incomplete(status.at_s, status.range_index, NOT_KEPT, Trouble.WHICH_FLASH))
+
     def _take_status(self, status: Status) -> None:
         self.status = status
+        self._take_lost(status)
         if self._as_made is None or not status.reference_raw:
             return
         first = words(self._as_made, status)
@@ -171,9 +194,11 @@ class Intake:
 
     def _take_notice(self, pop: PopNotice) -> None:
         self.tell_missing(self.pops.notice(pop))
+        self._last_pop_s = pop.at_s
         if self.ranger.heard:
             self._held_at_pop = {pop.pop: self.ranger.at(pop.at_s)}
         if pop.lost:
+            self._lost = None if self._lost is None else self._lost + pop.lost & 0xFFFF
             self._out.words(
                 f"{pop.lost} pop(s) before number {pop.pop} came too soon after another and were not kept: "
                 "wait a second between pops"

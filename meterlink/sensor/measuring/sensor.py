@@ -11,13 +11,14 @@ logs readings stays at the same light and asks for one more pop.
 from __future__ import annotations
 
 import asyncio
+import math
 import time
 from collections.abc import Awaitable, Callable, Coroutine
 from enum import StrEnum
 from typing import Any, NamedTuple
 
 from meterlink.errors import LinkError, SensorError
-from meterlink.records import Battery, Calibration, HeldOff, Identity, Measurement, PopNotice, Status, Steady
+from meterlink.records import Battery, Calibration, HeldOff, Identity, Measurement, PopNotice, Status, Steady, WaveBlock
 from meterlink.sensor.dialects.base import Decoder
 from meterlink.sensor.dialects.messages import DIALECT
 from meterlink.sensor.dialects.native import NativeDecoder
@@ -49,6 +50,9 @@ REFERENCE_S = 60.0
 SILENCE_S = 4.0
 """Our sensor sends ten times a second: after so long without a byte something is wrong with it."""
 STEADY_PATIENCE_S = 3.0
+SECOND_FLASH_S = 0.2
+"""After a pop's block: by then the light itself has come where that pop was a pre-flash, 60 to 120 ms ahead (common practice, no
+published source)."""
 RECORD_T01 = 3.0
 RECORD_PART = 0.8
 """The part of a record after its trigger should hold three times t0.1: an exponential tail is then below a thousandth."""
@@ -98,6 +102,7 @@ class Sensor:
         self._watching: asyncio.Task[None] | None = None
         self._following: asyncio.Task[None] | None = None
         self._wanted_range: int | None = None
+        self._block_at_s = -math.inf
         self._interval_factor = 1
         self._restarts = 0
         self._greeted = asyncio.Event()
@@ -274,6 +279,12 @@ class Sensor:
             return
         if index != self._wanted_range or index != self.range_index:
             self._wanted_range = index
+            # the flash that just came may have been a pre-flash: the light itself is to come on the same range
+            since_s = self._clock() - self._block_at_s
+            if 0.0 <= since_s < SECOND_FLASH_S and not self._intake.steady_sets_range:
+                await self._sleep(SECOND_FLASH_S - since_s)
+                if self._wanted_range != index:
+                    return
             await self._write(self.decoder.set_range(index))
 
     # ------------------------------------------------------------------------------------------ connection
@@ -405,8 +416,7 @@ class Sensor:
             return
         if stats.restarts != self._restarts:
             self._restarts = stats.restarts
-            self._intake.tell_missing(pops.give_up())
-            pops.restart()
+            intake.tell_missing(intake.restart())
             self._greeted.clear()
         for sample in samples:
             if isinstance(sample, Identity):
@@ -417,10 +427,19 @@ class Sensor:
             self._intake.take(sample)
             if isinstance(sample, PopNotice) and pops.waiting is not None:
                 self._spawn(self._look_after(sample))
+            elif isinstance(sample, WaveBlock):
+                self._block_at_s = self._clock()
+                if self.decoder.dialect == DIALECT:
+                    self._spawn(self._ask_what_was_lost())
         if pops.waiting is not None:
             if stats.damaged_total > damaged_before:
                 pops.damage(at_s)
             self._intake.tell_missing(pops.due(at_s))
+
+    async def _ask_what_was_lost(self) -> None:
+        await self._sleep(SECOND_FLASH_S)
+        if self._intake.pops.waiting is None:
+            await self._write(self.decoder.get_status())
 
     async def _look_after(self, pop: PopNotice) -> None:
         await self._sleep(BLOCK_WAIT_S)

@@ -53,6 +53,7 @@ PHRASES: dict[str, str] = {
     "retake": marked("retake"),
     "expected": marked("expected"),
     "logged_together": marked("all lights together {value}"),
+    "pre_flash": marked("a weaker flash {before_ms:.0f} ms before it was a pre-flash and does not count"),
     "logged_room": marked("room light {lx:lx}"),
     "logged_room_below": marked("room light below {lx:lx}"),
     "level": marked("{lx:lx} now"),
