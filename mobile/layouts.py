@@ -123,6 +123,11 @@ class Pane(ScrollView):
     touch becomes a scroll, so that taps act at once.
     """
 
+    def update_from_scroll(self, *args: Any) -> None:
+        """Scroll by whole pixels: between two, every letter is blurred."""
+        super().update_from_scroll(*args)
+        self.g_translate.xy = tuple(map(round, self.g_translate.xy))
+
     def on_touch_down(self, touch: Any) -> bool:  # noqa: D102
         if not self.collide_point(*touch.pos):
             return False
