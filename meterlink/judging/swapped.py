@@ -13,7 +13,7 @@ from math import exp, hypot, log2, pi, sqrt
 from typing import NamedTuple
 
 from meterlink.judging.evidence import LOW_STOPS, SPREAD_STOPS
-from meterlink.judging.judged_set import JudgedSet, LightState, value_of
+from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.judging.members import held_costs, judged_value
 from meterlink.records import Purpose, Reading
 
@@ -96,9 +96,7 @@ def _known(state: LightState, view: JudgedSet) -> tuple[float, float] | None:
         same = (reading.light_id, reading.purpose, reading.placement_id, reading.point)
         if current is None or same != (current.light_id, current.purpose, current.placement_id, current.point):
             continue
-        # What was only said anew of the same pop is no second witness.
-        once_more = (reading.taken_at_s, value_of(reading)) != (current.taken_at_s, value_of(current))
-        value = judged_value(reading, state, view) if once_more else None
+        value = judged_value(reading, state, view) if reading.id != current.id else None
         if value is not None:
             found.append(value)
     if not found:

@@ -29,8 +29,16 @@ class WholeSet(NamedTuple):
 
     @property
     def earlier(self) -> list[Reading]:
-        """The readings that a retake replaced, oldest first."""
-        return [r for r in self.readings if r.id in self.superseded]
+        """The readings that a retake replaced, oldest first; not those whose own pops are in a later record."""
+        gone = self._said_anew()
+        return [r for r in self.readings if r.id in self.superseded and r.id not in gone]
+
+    def _said_anew(self) -> set[str]:
+        """Ids of readings whose own pops stand in a later record: of another light, held off otherwise, with one pop more."""
+        by_id = {r.id: r for r in self.readings}
+        pairs = ((by_id.get(r.supersedes_id or ""), r) for r in self.readings)
+        # A retake is of the same light: where the light differs, the later record says that the earlier one was wrong.
+        return {old.id for old, new in pairs if old is not None and (old.light_id != new.light_id or _same_pops(old, new))}
 
     @property
     def current_placements(self) -> dict[str, Placement]:
@@ -40,16 +48,15 @@ class WholeSet(NamedTuple):
     def entries(self, *, effective: bool = False) -> list[tuple[Light, Placement, Reading]]:
         """Return (light, the placement that was metered, reading) of what was read of single lights, oldest first.
 
-        What was given to another light afterwards was never a reading of the first one and is left out.
+        What was given to another light afterwards was never a reading of the first one, and of a pop only what was said of it last
+        counts: both are left out.
         """
         lights = {one.id: one for one in self.lights}
-        by_id = {r.id: r for r in self.readings}
-        # A retake is of the same light: where the light differs, the later record says that the earlier one was wrong.
-        given = {r.supersedes_id for r in self.readings if (old := by_id.get(r.supersedes_id or "")) and old.light_id != r.light_id}
+        gone = self._said_anew()
         return [
             (lights[r.light_id], self.placements[r.placement_id], r)
             for r in (self.effective if effective else self.readings)
-            if r.light_id in lights and r.placement_id in self.placements and r.id not in given
+            if r.light_id in lights and r.placement_id in self.placements and r.id not in gone
         ]
 
     def with_reading(self, reading: Reading) -> WholeSet:
@@ -60,3 +67,12 @@ class WholeSet(NamedTuple):
     def with_placement(self, placement: Placement) -> WholeSet:
         """Return the set after a light was moved or re-powered."""
         return self._replace(placements={**self.placements, placement.id: placement})
+
+
+def _same_pops(old: Reading, new: Reading) -> bool:
+    """Whether a record holds the pops of an earlier one, which thus is no second witness beside it."""
+    if len(new.pops) > len(old.pops) > 0:
+        return new.pops[: len(old.pops)] == old.pops
+    return (old.taken_at_s, old.pops, old.exposure_lxs, old.illuminance_lx) == (
+        new.taken_at_s, new.pops, new.exposure_lxs, new.illuminance_lx
+    )  # fmt: skip

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from meterlink.library.store import Library
+from meterlink.metering.session import Session
 
 Run = Callable[..., object]
 
@@ -221,3 +222,28 @@ def test_the_camera_is_never_set_beyond_the_sync_speed_in_silence(small_set: Run
         assert "1/250 s" in text
         assert ("! 1/250 s is faster than the sync speed of 1/200 s" in " ".join(text.split())) == said
     assert ("1/250 s (faster than the sync speed of 1/200 s)" in page) == said
+
+
+def test_what_was_said_of_a_pop_last_is_all_that_is_learnt_from_it(small_set: Run) -> None:
+    """A pop whose power was corrected afterwards does not teach that the dial does nothing: a tenth less is a tenth less."""
+    sensor = "sim:?every=0.9&lights=KEY"
+    small_set("light", "move", "KEY", "--power-step", "0.1")
+    small_set("meter", "KEY@0", "--sensor", sensor)
+    small_set("light", "move", "KEY", "--power", "1/8")
+    small_set("meter", "KEY@0", "--sensor", sensor)
+    small_set("light", "move", "KEY", "--power", "1/4", "--as-metered")
+    move = json.loads(small_set("targets", "KEY=f/4", "--json").out)["rows"][0]["move"]
+
+    assert not move["learnt"]
+    assert move["achieved_stops"] == pytest.approx(move["power_stops"] + 2.0)
+
+
+def test_a_pop_is_no_witness_for_itself(small_set: Run, tmp_path: Path) -> None:
+    """A distance that is said afterwards replaces what was said before: the old record does not speak for the new one."""
+    small_set("meter", "KEY", "--sensor", "sim:?every=0.9&lights=KEY")
+    small_set("held", "KEY", "20cm")
+    with Library.open(tmp_path / "library.sqlite") as library:
+        view = Session(library).view()
+
+    assert [r.held_off_m for r in view.readings] == [0.2]
+    assert view.earlier == ()
