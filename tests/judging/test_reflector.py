@@ -52,7 +52,7 @@ def test_pops_that_were_metered_differently_are_not_subtracted(changes: dict[str
     """Another aim, distance, direction, calibration or receptor in one of them, either of them: no number, and what to do."""
     for state in (card({}, changes), card(changes, {})):
         assert state.reading is None
-        assert state.missing == "its two pops were metered differently: meterlink meter CARD takes both again"
+        assert state.missing == "its two pops were metered differently, both are taken again: meterlink meter CARD"
 
 
 @pytest.mark.parametrize("flaw", ["clipped", "too_dim"])
