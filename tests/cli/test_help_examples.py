@@ -26,6 +26,7 @@ ELSEWHERE = {
     "sensors --json": "needs a port: tests/link",
     "sensors --name": "needs a port: tests/dialects",
     "calibrate": "a walk by hand with a reference: tests/cli/test_calibrate.py",
+    "sensor-test": "a walk by hand with a sensor on its port: tests/calibration",
     "verify": "a walk by hand: tests/calibration",
     "light add": "asks when nothing is said: tests/cli/test_what_people_type.py",
     "match": "a rebuild by hand, its second round too: tests/cli/test_match_verb.py",
@@ -115,6 +116,10 @@ def _prepare(example: str, ml: Callable[..., object], folder: Path) -> None:
         ml("light", "remove", words.split()[2])
     elif words == "meter" or words.startswith(("meter --pending", "meter --held-as-before")):
         ml("light", "move", "KEY", "1.1m")
+    elif words.startswith("light remove"):
+        ml("light", "add", words.split()[2], "0.7m", "--role", "fill", "--reflector-of", "KEY")
+    elif words == "targets --set":
+        ml("targets", "FILL=-1")
     elif words.startswith("kit unmark"):
         ml("kit", "mark", "head A")
     elif words == "store check --library old.sqlite":
