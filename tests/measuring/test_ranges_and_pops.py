@@ -138,6 +138,40 @@ def test_an_average_says_how_sure_it_is() -> None:
     assert found.u_rel == pytest.approx(0.0231 / 2, rel=0.01)
 
 
+def test_a_clipped_level_is_left_out_of_an_average_and_marks_it() -> None:
+    """Full scale may stand for any light: the mean is that of the others, and that one clipped is still said."""
+    whole = [Measurement("steady", t, "s", "c", illuminance_lx=v) for t, v in enumerate((100.0, 102.0, 98.0))]
+    cut = Measurement("steady", 3.0, "s", "c", illuminance_lx=160.0, clipped=True, note="clips: too bright for this range")
+
+    for order in ([*whole, cut], [cut, *whole]):
+        found = levels.mean_level(order)
+        assert (found.illuminance_lx, found.clipped) == (100.0, True)
+    assert not levels.mean_level(whole).clipped
+    assert levels.mean_level([cut, cut]) == cut
+
+
+def test_a_level_without_a_number_spoils_no_average() -> None:
+    """Nine good levels and one that is no number, wherever it came: their mean, and nothing wrong with it."""
+    lux = default_calibration(Identity("s", "n", "lux-lines"))
+    good = [levels.level(Steady(float(t), None, illuminance_lx=250.0), "s", lux) for t in range(9)]
+    bad = levels.level(Steady(9.0, None, illuminance_lx=float("nan")), "s", lux)
+
+    for order in ([*good, bad], [bad, *good]):
+        found = levels.mean_level(order)
+        assert (found.illuminance_lx, found.incomplete, found.trouble, found.note) == (250.0, False, None, "")
+    assert levels.mean_level([bad]).incomplete
+
+
+def test_an_average_is_no_surer_than_its_levels_and_keeps_the_strongest_flicker() -> None:
+    """Four equal levels of 4 % each are known to 2 %; the modulation is the largest of them."""
+    flicker = (None, 0.2, 0.6, 0.3)
+    found = levels.mean_level(
+        [Measurement("steady", t, "s", "c", illuminance_lx=100.0, u_rel=0.04, modulation=m) for t, m in enumerate(flicker)]
+    )
+    assert found.u_rel == pytest.approx(0.02)
+    assert found.modulation == 0.6
+
+
 @pytest.mark.parametrize("value", [float("nan"), float("inf")])
 def test_a_sensor_that_sends_no_number_gives_no_level(value: float) -> None:
     """NaN and infinity are no light: the level is marked and never averaged."""

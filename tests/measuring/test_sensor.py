@@ -276,6 +276,28 @@ def test_steady_light_is_averaged_on_the_range_that_suits_it() -> None:
     run(work())
 
 
+def test_steady_light_is_ready_as_soon_as_its_window_is_full() -> None:
+    """A second of light takes a second of ten levels, not until patience ends, and the next second begins anew."""
+
+    async def work() -> None:
+        bench = Bench()
+        bench.link.chip.ambient_lx = 100_000.0
+        await bench.ready()
+        await bench.sensor.listen_closest()
+        await bench.clock.advance(0.5)
+        for ambient_lx in (100_000.0, 50_000.0):
+            bench.link.chip.ambient_lx = ambient_lx
+            taking = asyncio.ensure_future(bench.sensor.take_steady(1.0))
+            await bench.clock.advance(0.9)
+            assert not taking.done()
+            await bench.clock.advance(0.4)
+            assert taking.done()
+            assert taking.result().illuminance_lx == pytest.approx(ambient_lx, rel=0.01)
+        await bench.sensor.stop()
+
+    run(work())
+
+
 def test_a_sensor_without_steady_light_says_so() -> None:
     """Asking for steady light where none comes ends in one line instead of waiting for ever."""
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import random
 import tracemalloc
 
+import pytest
+from cobs import cobs
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -12,7 +14,7 @@ from meterlink.records import Identity, PopNotice, Steady, WaveBlock
 from meterlink.sensor.dialects import messages as m
 from meterlink.sensor.dialects.frames import MAX_ENCODED, encode
 from meterlink.sensor.dialects.native import NativeDecoder
-from meterlink.sensor.dialects.sensor_side import SensorEncoder
+from meterlink.sensor.dialects.sensor_side import SensorEncoder, parse_command
 from meterlink.simulation.chip_model import ChipModel
 from meterlink.simulation.studio import Pulse
 
@@ -68,6 +70,44 @@ def test_a_frame_that_goes_back_does_not_spoil_the_count() -> None:
     frames = [sensor.battery(i / 100) for i in range(40)]
     decoder.feed(b"".join(frames[:30]) + frames[3] + b"".join(frames[32:]), 0.0)
     assert decoder.stats.lost == 2
+
+
+@pytest.mark.parametrize("together", [False, True])
+def test_another_version_of_the_format_is_left_alone(together: bool) -> None:
+    """Its messages may mean something else: none is believed, all are counted, and ours go on, alone or in one read."""
+    decoder, chip = NativeDecoder(), ChipModel()
+    decoder.feed(chip.restart() + chip.steady(0.0), 0.0)
+    ours = [chip.steady(0.1), chip.pop(Pulse(300.0), 0.2).notice]  # type: ignore[union-attr]
+    theirs = [encode(b"\2" + cobs.decode(frame[:-1])[1:-4]) for frame in ours]
+    stream = [*theirs, *ours]
+
+    samples = [s for data in ([b"".join(stream)] if together else stream) for s in decoder.feed(data, 1.0)]
+
+    assert [type(s) for s in samples] == [Steady, PopNotice]
+    assert (decoder.stats.unknown_version, decoder.stats.frames) == (2, 4)
+    assert (decoder.stats.damaged_total, decoder.stats.lost) == (0, 0)
+
+
+@pytest.mark.parametrize("together", [False, True])
+def test_counters_begin_again_after_their_last_number(together: bool) -> None:
+    """Frames and lost pops are counted in 16 bits: after 65,535 comes 0, and what is missing across it is the true number."""
+    decoder, sensor = NativeDecoder(), SensorEncoder()
+    sensor._sequence = 0xFFFC
+    frames = [sensor.pop(0.1 * i, i, 0, lost=lost) for i, lost in enumerate((0xFFFE, 0xFFFF, 0, 0, 3, 3))]
+    del frames[3]
+
+    samples = [s for data in ([b"".join(frames)] if together else frames) for s in decoder.feed(data, 1.0)]
+
+    assert [s.lost for s in samples if isinstance(s, PopNotice)] == [0, 1, 0, 3, 0]
+    assert decoder.stats.lost == 1
+
+
+def test_commands_go_on_after_the_last_number() -> None:
+    """A sensor that is asked all day is asked on: the sequence of commands begins again at 0."""
+    decoder = NativeDecoder()
+    decoder._sequence = 0xFFFF
+
+    assert [parse_command(cobs.decode(decoder.get_status()[:-1])).sequence for _ in range(2)] == [0xFFFF, 0]
 
 
 def test_reset_forgets_half_a_frame() -> None:

@@ -53,21 +53,21 @@ def mean_level(levels: Sequence[Measurement]) -> Measurement:
     Raises:
         AnalysisError: no level that counts.
     """
-    values = [m.illuminance_lx for m in levels if m.illuminance_lx is not None and not m.clipped]
-    if not values:
+    counted = [m for m in levels if m.illuminance_lx is not None and not m.clipped]
+    if not counted:
         if levels:
             return levels[-1]
         raise AnalysisError("no steady light came from the sensor: check that it is connected and switched on")
+    values = [m.illuminance_lx or 0.0 for m in counted]
     mean = fsum(values) / len(values)
     spread = 0.0
     if len(values) > 1 and mean > 0.0:
         spread = sqrt(fsum((v - mean) ** 2 for v in values) / (len(values) - 1)) / mean
-    own = max(m.u_rel for m in levels)
+    own = max(m.u_rel for m in counted)
     modulations = [m.modulation for m in levels if m.modulation is not None]
-    return levels[-1]._replace(
+    return counted[-1]._replace(
         illuminance_lx=mean,
         u_rel=max(spread, own) / sqrt(len(values)),
         modulation=max(modulations, default=None),
         clipped=any(m.clipped for m in levels),
-        note="",
     )
