@@ -12,7 +12,7 @@ import time
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from meterlink.checks.findings import Finding, findings
+from meterlink.checks.findings import FINE, Finding, looked_at
 from meterlink.errors import MeterlinkError, NotInLibrary, UsageError
 from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.judging.reach import Reach, reach_of
@@ -74,7 +74,7 @@ class Desk(Matching):
         kept = self.shot.last is not None and last is not None and self.shot.last.id == last.id
         wave = self.shot.wave if kept else self._wave(last)
         stored = session.stored_view if isinstance(session, Rebuild) else None
-        findings, error = self._findings(view)
+        found, well, error = self._findings(view)
         self.shot = Shot(
             session.setup,
             view,
@@ -86,8 +86,9 @@ class Desk(Matching):
             self._outcome,
             self._held_of([state.light.id for state in view.lights]),
             *self._limits(view),
-            findings,
+            found,
             error,
+            well,
             self.prefs,
             stored,
             match_report(stored, view) if stored is not None else None,
@@ -108,12 +109,13 @@ class Desk(Matching):
         return self.library.waveform(reading.id, max(len(reading.pops) - 1, 0)) if reading is not None else None
 
     @staticmethod
-    def _findings(view: JudgedSet) -> tuple[tuple[Finding, ...], str]:
-        """Findings of the checks, worst first; a check that cannot be made must not hide the table."""
+    def _findings(view: JudgedSet) -> tuple[tuple[Finding, ...], tuple[Finding, ...], str]:
+        """Findings of the checks, worst first, and what is well; a check that cannot be made must not hide the table."""
         try:
-            return tuple(findings(view)), ""
+            every = looked_at(view)
+            return tuple(one for one in every if one.rank > FINE), tuple(one for one in every if one.rank <= FINE), ""
         except (MeterlinkError, ValueError) as error:
-            return (), str(error)
+            return (), (), str(error)
 
     def _limits(self, view: JudgedSet) -> tuple[tuple[tuple[str, float], ...], tuple[tuple[str, float], ...]]:
         """How far the dome may be off each light's point for a tenth and for a third of a stop, where that can be said."""

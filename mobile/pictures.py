@@ -6,8 +6,10 @@ with the demo set and the simulated sensor.
 
 from __future__ import annotations
 
+import argparse
 import asyncio
 import os
+import subprocess
 import sys
 import tempfile
 from pathlib import Path
@@ -170,29 +172,43 @@ async def _one_size(folder: Path, size: tuple[int, int], text_scale: float, page
             raise app.failures[0]
 
 
+def _size(text: str) -> tuple[int, int]:
+    """``360x640``."""
+    width, _, height = text.partition("x")
+    if not (width.isdecimal() and height.isdecimal() and 100 <= int(width) <= 8000 and 100 <= int(height) <= 8000):
+        raise argparse.ArgumentTypeError(f"'{text[:20]}': give WIDTHxHEIGHT in pixels, 100 to 8000, e.g. 360x640")
+    return int(width), int(height)
+
+
+def _percent(text: str) -> float:
+    """``150``, as a scale."""
+    if not (text.isdecimal() and 50 <= int(text) <= 400):
+        raise argparse.ArgumentTypeError(f"'{text[:20]}': give the size of text in percent, 50 to 400")
+    return int(text) / 100
+
+
 def main(argv: list[str] | None = None) -> int:
     """Take the pictures: one process for each size, since kivy has one window a process."""
-    import subprocess
-
-    argv = sys.argv[1:] if argv is None else argv
-    if not argv:
-        print("usage: python -m mobile.pictures FOLDER [WIDTHxHEIGHT [TEXT_PERCENT]] [--parts]", file=sys.stderr)
-        return 2
-    pages: tuple[str, ...] = PAGES
-    if "--parts" in argv:
-        argv, pages = [*(one for one in argv if one != "--parts"), "1280x800"], ("parts",)
-    folder = Path(argv[0])
-    folder.mkdir(parents=True, exist_ok=True)
-    if len(argv) == 1:
+    parser = argparse.ArgumentParser(prog="python -m mobile.pictures", description="Pictures of every page, in both themes.")
+    parser.add_argument("folder", type=Path, metavar="FOLDER", help="where they go; made if it is not there")
+    parser.add_argument("size", nargs="?", type=_size, metavar="WIDTHxHEIGHT", help="only this size (default: three sizes)")
+    parser.add_argument("text", nargs="?", type=_percent, default=1.0, metavar="TEXT_PERCENT", help="size of text (default 100)")
+    parser.add_argument("--parts", action="store_true", help="one page with all building blocks instead, at 1280x800")
+    args = parser.parse_args(argv)
+    size = (1280, 800) if args.parts and args.size is None else args.size
+    try:
+        args.folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        parser.error(f"{args.folder}: {error.strerror}: give another folder")
+    if size is None:
         for width, height in SIZES:
-            done = subprocess.run([sys.executable, "-m", "mobile.pictures", argv[0], f"{width}x{height}"], check=False)
+            command = [sys.executable, "-m", "mobile.pictures", "--", str(args.folder), f"{width}x{height}"]
+            done = subprocess.run(command, check=False)
             if done.returncode:
                 return done.returncode
         return 0
-    width, height = (int(part) for part in argv[1].split("x"))
-    scale = float(argv[2]) / 100 if len(argv) > 2 else 1.0
-    hidden_window(width, height)
-    asyncio.run(_one_size(folder, (width, height), scale, pages))
+    hidden_window(*size)
+    asyncio.run(_one_size(args.folder, size, args.text, ("parts",) if args.parts else PAGES))
     return 0
 
 

@@ -106,9 +106,10 @@ class SetPage(Page):
         ids.findings_tap.text = "" if self.opened or self.describing else shown.findings_line
         ids.findings_tap.sign_colour = "quiet" if shown.worst == "none" else shown.worst
         ids.findings_tap.sign = shown.worst
-        ids.findings_tap.disabled = not shown.findings or self.opened or self.describing
+        ids.findings_tap.disabled = not (shown.findings or shown.well) or self.opened or self.describing
         ids.findings_note.text = shown.findings_note
         self._cards(ids.findings, shown.findings, FindingCard)
+        self._words(ids.well, list(shown.well), "note")
         if self.describing:
             self._show_about(shot.setup)
         ring = ids.ring

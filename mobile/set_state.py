@@ -85,6 +85,8 @@ class SetLook(NamedTuple):
     """The findings as one line."""
     worst: str
     """The mark of the worst one."""
+    well: tuple[str, ...] = ()
+    """What was looked at and is well, one line each."""
 
 
 def place_on_band(stops: float) -> float:
@@ -116,6 +118,7 @@ def set_look(shot: Shot) -> SetLook:
         True, shot.setup.name, camera_text(shot), rows, tuple(ratios), aperture, over_text(chosen),
         table.notes, findings, note,
         _findings_line(findings, note), findings[0].severity if findings else "good" if _metered(rows) else "",
+        tuple(one.text for one in shot.answers),
     )  # fmt: skip
 
 

@@ -36,6 +36,8 @@ class Shot(NamedTuple):
     """(light id, metres that the dome may be off for a third of a stop): beyond it is a retake."""
     findings: tuple[Finding, ...] = ()
     findings_error: str = ""
+    answers: tuple[Finding, ...] = ()
+    """What the checks looked at and found well, each with its number."""
     prefs: Prefs = Prefs()
     stored: JudgedSet | None = None
     """The set-up that this one is to match."""

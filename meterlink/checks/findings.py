@@ -100,15 +100,16 @@ def register(finder: Finder) -> Finder:
 
 def findings(view: JudgedSet) -> list[Finding]:
     """Return all findings of a judged set, worst first; what was looked at and is well is among the ``answers``."""
-    return [one for one in _found(view) if one.rank > FINE]
+    return [one for one in looked_at(view) if one.rank > FINE]
 
 
 def answers(view: JudgedSet) -> list[Finding]:
     """Return what was looked at and is well, each with its number: silence is no answer."""
-    return [one for one in _found(view) if one.rank <= FINE]
+    return [one for one in looked_at(view) if one.rank <= FINE]
 
 
-def _found(view: JudgedSet) -> list[Finding]:
+def looked_at(view: JudgedSet) -> list[Finding]:
+    """Return all that the finders say of a judged set, worst first: findings, then answers."""
     found = [finding for finder in FINDERS for finding in finder(view)]
     return sorted(found, key=lambda one: (-one.rank, one.kind, one.light))
 

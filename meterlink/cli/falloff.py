@@ -12,18 +12,21 @@ the light's modifier name and used for its corrections from then on, in other se
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 
 from meterlink import units
 from meterlink.cli.completing import LIGHTS, completes
 from meterlink.cli.frame import add_json_option, add_setup_option, open_session, print_json
 from meterlink.errors import AnalysisError, NotInLibrary, UsageError
 from meterlink.judging.falloff_runs import FalloffRun, falloff_from, falloff_lines
+from meterlink.metering.outcome import Outcome, OutcomeKind
 from meterlink.metering.session import Session
 from meterlink.metering.walk import FALLOFF, Request
 from meterlink.photometry.falloff import FalloffFit
-from meterlink.records import Light
+from meterlink.records import Light, Reading
 from meterlink.report.falloff_plot import write_falloff_picture
 from meterlink.words.actions import Do
+from meterlink.words.language import say, with_decimal_sign
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -64,9 +67,6 @@ def _stored(session: Session, light: Light) -> FalloffFit:
 
 
 def _measure(args: argparse.Namespace, session: Session, light: Light) -> FalloffFit:
-    from meterlink.cli.driving import drive
-    from meterlink.sensor.link.direct import run
-
     if not light.modifier:
         raise UsageError(
             "{light}: name its modifier first: {do}",
@@ -78,21 +78,51 @@ def _measure(args: argparse.Namespace, session: Session, light: Light) -> Fallof
     placement = session.placement(light.id)
     if placement is None:
         raise UsageError("{light} is not placed yet: {do}", light=light.name, do=Do("give_distance", light=light.name))
-    runs = []
-    for distance in distances:
-        print(f"\nput {light.name} at {units.format_length(distance)} from the dome, dome on its axis toward it")
-        session.begin([Request(light.id, point=f"{FALLOFF} {distance:g}", held_off_m=0.0)])
-        run(drive(session, args.sensor))
-        reading = session.library.last_reading(session.setup.id)
-        if reading is None:
-            raise AnalysisError("the walk was stopped: a falloff needs all its distances")
-        runs.append(FalloffRun(placement._replace(distance_m=distance, u_distance_m=None), reading))
+    readings = _walk(args, session, light, distances)
+    runs = [
+        FalloffRun(placement._replace(distance_m=distance, u_distance_m=None), reading)
+        for distance, reading in zip(distances, readings, strict=True)
+    ]
     try:
         fit = falloff_from(runs, session.settings)
     except ValueError as error:
         raise AnalysisError("{light}: {error}", light=light.name, error=error) from error
     session.library.add_note("falloff", light.modifier, fit.to_record())
     return fit
+
+
+def _walk(args: argparse.Namespace, session: Session, light: Light, distances: Sequence[float]) -> list[Reading]:
+    """One pop at each distance, with the sensor opened once; each is its own walk, since the light stands elsewhere."""
+    from meterlink.cli.driving import drive
+    from meterlink.sensor.link.direct import run
+
+    taken: dict[int, Reading] = {}
+    awaited = 0
+
+    def place() -> str:
+        """Wait for the next distance's pop; return what is to be done before it."""
+        nonlocal awaited
+        awaited = next(i for i in range(len(distances)) if i not in taken)
+        session.begin([Request(light.id, point=f"{FALLOFF} {distances[awaited]:g}", held_off_m=0.0)])
+        return say(
+            "put {light} at {distance} from the dome, dome on its axis toward it",
+            light=light.name, distance=with_decimal_sign(units.format_length(distances[awaited])),
+        )  # fmt: skip
+
+    def after(outcome: Outcome) -> str:
+        if outcome.kind != OutcomeKind.LOGGED or outcome.reading is None:
+            return ""
+        taken[awaited] = outcome.reading
+        kept = {one.id for one in session.library.readings(session.setup.id)}
+        for undone in [i for i, reading in taken.items() if reading.id not in kept]:
+            del taken[undone]
+        return place() if len(taken) < len(distances) else ""
+
+    print(f"\n{place()}")
+    run(drive(session, args.sensor, after=after))
+    if len(taken) < len(distances):
+        raise AnalysisError("the walk was stopped: a falloff needs all its distances")
+    return [taken[i] for i in range(len(distances))]
 
 
 def _show(fit: FalloffFit, light: Light) -> None:

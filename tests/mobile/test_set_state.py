@@ -171,3 +171,22 @@ def test_a_shutter_beyond_the_sync_speed_is_said_where_the_camera_stands(metered
     one.desk.revise_setup(shutter_s=1 / 512)
 
     assert state.camera_text(one.desk.shot).endswith("1/500 s: faster than the sync speed of 1/200 s")
+
+
+def test_what_is_well_is_said_with_its_number(metered) -> None:
+    """An answer is no finding: it stands below them, one line each; nothing was looked at, nothing is said."""
+    one = placed(metered)
+    assert state.set_look(one.desk.shot).well == ()
+    one.desk.wait_for_all()
+    one.pop(281.0)
+
+    shot = one.desk.shot
+    shown = state.set_look(shot)
+
+    assert len(shown.well) == 1
+    assert "sum" in shown.well[0]
+    assert "stop" in shown.well[0]
+    assert "\n" not in shown.well[0]
+    assert shown.well == tuple(answer.text for answer in one.desk.session.answers())
+    assert not any(answer in finding.title for answer in shown.well for finding in shown.findings)
+    assert state.set_look(shot._replace(answers=())).well == ()
