@@ -26,6 +26,7 @@ COUNT = int(os.environ.get("METERLINK_FUZZ_DOCUMENTS", "150"))
 PROGRAM = Path(__file__).with_name("document_fuzz.py")
 
 
+@pytest.mark.timeout(600)  # each verb has its own limit of 5 s
 @pytest.mark.skipif(sys.platform != "linux", reason="time and memory are limited in Linux's way")
 @pytest.mark.parametrize("seed", [1, 2])
 def test_no_document_that_is_taken_brings_a_verb_down(tmp_path, seed: int, tally: Tally) -> None:
@@ -34,6 +35,7 @@ def test_no_document_that_is_taken_brings_a_verb_down(tmp_path, seed: int, tally
     assert found["taken"] > COUNT / 5
 
 
+@pytest.mark.timeout(600)  # each verb has its own limit of 5 s
 @pytest.mark.skipif(sys.platform != "linux", reason="time and memory are limited in Linux's way")
 def test_no_number_at_the_edge_of_its_limits_brings_a_verb_down(tmp_path, tally: Tally) -> None:
     """Each of 50 numbers of a library on both edges of its limits and next to nothing: the sheet with ratios and checks is made."""

@@ -170,8 +170,11 @@ def test_the_password_is_not_needed_on_the_command_line(capsys) -> None:
     from meterlink.cli.main import main
 
     main(["sync", "--help"])
-    out = capsys.readouterr().out
-    assert all(word in out for word in ("PGPASSWORD", ".pgpass", "service=", "sslmode"))
+    first = capsys.readouterr().out
+    main(["sync", "--help-all"])
+    whole = capsys.readouterr().out
+    assert all(word in first for word in ("PGPASSWORD", "service="))
+    assert all(word in whole for word in ("PGPASSWORD", ".pgpass", "service=", "sslmode"))
 
 
 def test_numbers_beyond_belief_come_in_by_no_sync(tmp_path, url) -> None:
