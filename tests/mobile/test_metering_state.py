@@ -56,7 +56,8 @@ def test_a_verdict_beside_the_last_pop_is_its_own(metered) -> None:
     one.desk.hold_off(one.id_of("KEY"), 0.0)
     one.desk.move_light(one.id_of("KEY"), distance_m=1.5)
     one.pop(64 * 330 / 100)
-    one.desk.wait_for(one.id_of("KEY"), point="shoulder")
+    session = one.desk._need()
+    session.begin([session.request(session.light("KEY"), point="shoulder")])
     one.pop(16 * 330 / 100)
 
     shown = state.metering_look(one.desk.shot)
