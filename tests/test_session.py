@@ -124,6 +124,24 @@ def test_undo_takes_the_last_reading_back_and_waits_for_its_light(session: Sessi
     assert row(session, "KEY").as_read_f is None
 
 
+def test_undo_goes_one_step_back_in_the_walk_each_time(session: Session, pop: MakePop) -> None:
+    """The key at the face, the fill, the key at the shoulder: three steps forth, and the same three back."""
+    key, fill = session.light("KEY"), session.light("FILL")
+    session.begin([session.request(key), session.request(fill), session.request(key, point="shoulder")])
+    for exposure_lxs in (200.0, 50.0, 180.0):
+        session.take(pop(exposure_lxs))
+    assert session.walk.done
+
+    steps = []
+    for _ in range(3):
+        session.undo()
+        assert session.walk.waiting is not None
+        steps.append((session.walk.waiting.light_id, session.walk.waiting.point))
+
+    assert steps == [(key.id, "shoulder"), (fill.id, "face"), (key.id, "face")]
+    assert session.library.readings(session.setup.id) == []
+
+
 def test_undo_without_a_reading_says_so(session: Session) -> None:
     """There is nothing to take back in a fresh set."""
     with pytest.raises(NotInLibrary, match="no reading to take back"):

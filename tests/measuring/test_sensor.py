@@ -298,6 +298,24 @@ def test_steady_light_is_ready_as_soon_as_its_window_is_full() -> None:
     run(work())
 
 
+def test_light_of_the_range_before_is_not_mixed_in() -> None:
+    """The bright range reads three times too high: the average on the dim one, to which it switches, has nothing of that."""
+
+    async def work() -> None:
+        bench = Bench()
+        bench.link.chip.ambient_lx = 8000.0
+        await bench.ready()
+        assert bench.sensor.calibration is not None
+        bench.sensor.calibration = bench.sensor.calibration._replace(ranges=(RangeScale(6e6, 0.02), RangeScale(2e5, 0.02)))
+        taking = asyncio.ensure_future(bench.sensor.take_steady(1.0))
+        await bench.clock.advance(3.0)
+        assert (await taking).illuminance_lx == pytest.approx(8000.0, rel=0.02)
+        assert max(level.illuminance_lx or 0.0 for level in bench.levels) > 20_000.0
+        await bench.sensor.stop()
+
+    run(work())
+
+
 def test_a_sensor_without_steady_light_says_so() -> None:
     """Asking for steady light where none comes ends in one line instead of waiting for ever."""
 
@@ -443,6 +461,22 @@ def test_a_sensor_that_stops_sending_is_told_once_and_so_is_its_return() -> None
         await bench.clock.advance(10.0)
         assert bench.sensor.state.name == READY
         assert "sends again" in bench.sensor.state.words
+
+    run(work())
+
+
+def test_a_sensor_that_says_twice_who_it_is_is_watched_once() -> None:
+    """Two restarts in one moment: what the first watcher has heard is not silence to a second one."""
+
+    async def work() -> None:
+        bench = Bench()
+        await bench.ready()
+        for _ in range(3):
+            bench.link.reset()
+            await settle()
+        await bench.clock.advance(30.0)
+        assert SILENT not in [state.name for state in bench.states]
+        await bench.sensor.stop()
 
     run(work())
 

@@ -112,6 +112,18 @@ def test_a_light_of_which_nothing_is_known_is_listened_for_more_closely_after_a_
     run(session, scenario)
 
 
+def test_on_the_most_sensitive_range_there_is_no_closer_listening(session: Session) -> None:
+    """Nothing was seen there either: it is not promised that weaker pops are listened for from now on."""
+
+    async def scenario(bench: Bench) -> None:
+        await bench.begin("KEY")
+        await bench.metering.sensor.listen_closest()
+        await asyncio.sleep(30.0)
+        assert (bench.link.chip.range_index, bench.unseen) == (SENSITIVE, [])
+
+    run(session, scenario)
+
+
 def test_the_sum_is_waited_for_on_the_range_of_the_sum(session: Session) -> None:
     """Two lights of 110 lx·s are each known on the sensitive range and would clip it together."""
 

@@ -50,6 +50,22 @@ def test_a_pop_is_shown_as_an_f_number_with_its_verdict(metered) -> None:
     assert shown.spoken == "KEY, f 8"
 
 
+def test_a_verdict_beside_the_last_pop_is_its_own(metered) -> None:
+    """The key at the shoulder gives f/4: not the f/8 of the face, nor that it was good there."""
+    one = metered(2)
+    one.desk.hold_off(one.id_of("KEY"), 0.0)
+    one.desk.move_light(one.id_of("KEY"), distance_m=1.5)
+    one.pop(64 * 330 / 100)
+    session = one.desk._need()
+    session.begin([session.request(session.light("KEY"), point="shoulder")])
+    one.pop(16 * 330 / 100)
+
+    shown = state.metering_look(one.desk.shot)
+
+    assert (shown.last_name, shown.figure, shown.verdict) == ("KEY", state.Figure("f/", "4", ""), "")
+    assert {chip.name: chip.verdict for chip in shown.chips}["KEY"] == "good"
+
+
 def test_the_last_pop_is_still_shown_after_a_restart(metered) -> None:
     """Killed and started again, the figure and its verdict are there."""
     one = metered(2)

@@ -71,6 +71,33 @@ def test_there_are_one_to_four_rings_inside_the_picture(reach_m: float, imperial
     assert all(0 < r <= reach_m for r in rings)
 
 
+@pytest.mark.parametrize(
+    ("reach_m", "imperial", "radii_m"),
+    [
+        (1.2, False, (0.25, 0.5, 0.75, 1.0)),
+        (2.4, False, (0.5, 1.0, 1.5, 2.0)),
+        (3.0, True, (2 * 0.3048, 4 * 0.3048, 6 * 0.3048, 8 * 0.3048)),  # whole feet: an inch is 25.4 mm
+        (1000.0, False, (10.0, 20.0, 30.0, 40.0)),
+    ],
+)
+def test_rings_stand_at_round_distances_of_the_unit_in_use(reach_m: float, imperial: bool, radii_m: tuple[float, ...]) -> None:
+    """Quarter or half metres for a small set, even feet where feet are used; never more than four."""
+    assert ring.rings_for(reach_m, imperial) == pytest.approx(radii_m)
+
+
+def test_every_light_is_whole_inside_the_picture() -> None:
+    """The far end of a wide source counts, in the smaller direction of the screen, with a margin; a small set shows a metre."""
+    wide = ring.outline_of(Placement("p", "l", 0.0, shape="rectangle", width_m=3.0), 0.0, 2.0)
+    mark = ring.RingMark("a", "a", "key", 0.0, 2.0, wide, 2.0, 0.0, True)
+    reach_m = ring.reach_of([mark])
+    scale = ring.scale_for(10.0, 20.0, 300.0, 200.0, reach_m)
+
+    assert reach_m == pytest.approx(2.5 * ring.MARGIN)
+    assert ring.MARGIN > 1.1
+    assert ring.reach_of([]) == pytest.approx(ring.MARGIN)
+    assert hypot(scale.to_px(*wide[0])[0] - 160.0, scale.to_px(*wide[0])[1] - 120.0) == pytest.approx(100.0 / ring.MARGIN)
+
+
 @given(st.floats(-3, 3), st.floats(-3, 3))
 def test_pixels_and_metres_are_inverse(x_m: float, z_m: float) -> None:
     """A place on the plan is found again from its pixels; the camera's side is down, right is right."""
@@ -103,6 +130,17 @@ def test_a_light_without_a_place_is_drawn_where_its_role_usually_stands(metered)
     assert [m.placed for m in marks.values()] == [False, True, False, False]
     assert marks["KEY"].x_m > 0 > marks["FILL"].x_m
     assert marks["BACKGROUND"].z_m < 0
+
+
+def test_lights_of_one_role_without_a_place_do_not_hide_each_other(metered) -> None:
+    """Two hair lights of which nothing is known stand beside each other, as far apart as a finger can tell."""
+    one = metered(1)
+    for name in ("LEFT", "RIGHT"):
+        one.desk.add_light(name, "hair")
+
+    _, left, right = ring.marks_of(one.desk.shot.view)
+
+    assert hypot(left.x_m - right.x_m, left.z_m - right.z_m) > 0.4
 
 
 def test_a_reflector_shows_its_source(metered) -> None:

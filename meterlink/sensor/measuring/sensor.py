@@ -476,9 +476,10 @@ class Sensor:
             self.on_level(level)
 
     def _collect(self, collecting: list[Measurement], level: Measurement) -> None:
-        if self._wanted_range is not None and level.range_index != self._wanted_range:
+        if collecting and collecting[-1].range_index != level.range_index:
             # Light of the range before the switch is not mixed in.
             collecting.clear()
+        if self._wanted_range is not None and level.range_index != self._wanted_range:
             return
         collecting.append(level)
         if level.at_s - collecting[0].at_s >= self._window_s:
