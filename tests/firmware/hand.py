@@ -159,8 +159,8 @@ class Hand:
         """Fire one pop in a dim room; for a pair of steady light, nothing: it is on."""
         if not self.is_flash():
             return
-        # The room goes dark before the pop, as it does when a person switches the lamp off.
-        after_ms = 0.0 if self._lit_lx == ROOM_LX else 250.0
+        # The room goes dark before the pop, as it does when a person switches the lamp off; nobody fires again within half a second.
+        after_ms = 500.0
         self.light(ROOM_LX)
         decay_us = SHORT_US if self.step == "shortest pulse" else DECAY_US
         self.set_lx[self.step] = self.level_lx()
