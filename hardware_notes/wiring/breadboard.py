@@ -238,7 +238,8 @@ def _lead(lead: Lead) -> Iterable[str]:
 def svg(layout: Layout) -> str:
     """The drawing: board, chips, wires, parts, what comes from outside, the list of parts, notes."""
     ends = textwrap.wrap("Wires: " + ", ".join(f"{w.one} to {w.other}" for w in layout.wires) + ".", 175)
-    ends += textwrap.wrap("From outside: " + ", ".join(f"{x.name} in {x.hole}" for x in layout.leads) + ".", 175) if layout.leads else []
+    if layout.leads:
+        ends += textwrap.wrap("From outside: " + ", ".join(f"{x.name} in {x.hole}" for x in layout.leads) + ".", 175)
     notes = (*ends, *layout.notes)
     rows = 3 + (len(layout.parts) + len(layout.chips) + 3) // 4
     width = LEFT + PITCH * (ROWS + 1) + 30
