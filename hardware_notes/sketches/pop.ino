@@ -26,5 +26,5 @@ void loop() {
   float step = (micros() - begun) / 96e6;
   for (n = 0; n < 96; n++) high += codes[n] > top / 10;
   Serial.print("pop "); Serial.print(sum * step * LX, 2); Serial.print(" lxs t01 "); Serial.print(high * step, 6);
-  Serial.print(" peak "); Serial.println(top * LX, 0);
+  Serial.print(" peak "); Serial.print(top * LX, 0); Serial.println(top + rest > 1015 ? " clipped" : "");
 }

@@ -22,4 +22,5 @@ while True:
     step_s = 0.01 / len(codes)
     top = max(codes) - rest
     lasts = sum(1 for code in codes if code - rest > top / 10) * step_s
-    print("pop %.4g lxs t01 %.4g peak %.4g" % (sum(code - rest for code in codes) * step_s * LX, lasts, top * LX))
+    full = " clipped" if top + rest > 65000 else ""
+    print("pop %.4g lxs t01 %.4g peak %.4g" % (sum(code - rest for code in codes) * step_s * LX, lasts, top * LX) + full)

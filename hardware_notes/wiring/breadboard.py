@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 import re
+import textwrap
 from collections.abc import Iterable
 from html import escape
 from typing import NamedTuple
@@ -147,10 +148,12 @@ def _text(
     halo: bool = False,
     turn: bool = False,
 ) -> str:
-    around = f' stroke="{PAPER}" stroke-width="3" paint-order="stroke"' if halo else ""
     turned = f' transform="rotate(-90 {x:g} {y:g})"' if turn else ""
     place = f'x="{x:g}" y="{y:g}" font-size="{size:g}" text-anchor="{anchor}"'
-    return f'<text {place} fill="{colour}"{around}{turned}>{escape(words)}</text>'
+    shown = f'<text {place} fill="{colour}"{turned}>{escape(words)}</text>'
+    # The halo is a text of its own below: viewers that do not know paint-order would cover the letters with it.
+    below = f'<text {place} fill="{PAPER}" stroke="{PAPER}" stroke-width="3"{turned}>{escape(words)}</text>' if halo else ""
+    return below + shown
 
 
 def _board() -> Iterable[str]:
@@ -234,10 +237,14 @@ def _lead(lead: Lead) -> Iterable[str]:
 
 def svg(layout: Layout) -> str:
     """The drawing: board, chips, wires, parts, what comes from outside, the list of parts, notes."""
+    ends = textwrap.wrap("Wires: " + ", ".join(f"{w.one} to {w.other}" for w in layout.wires) + ".", 175)
+    if layout.leads:
+        ends += textwrap.wrap("From outside: " + ", ".join(f"{x.name} in {x.hole}" for x in layout.leads) + ".", 175)
+    notes = (*ends, *layout.notes)
     rows = 3 + (len(layout.parts) + len(layout.chips) + 3) // 4
     width = LEFT + PITCH * (ROWS + 1) + 30
     top = TOP + PITCH * (HEIGHT + (8.2 if layout.leads else 2.8))
-    height = top + 16 * rows + 18 * len(layout.notes) + 12
+    height = top + 16 * rows + 18 * len(notes) + 12
     shapes: list[str] = [*_board()]
     for draw, things in ((_chip, layout.chips), (_wire, layout.wires), (_part, layout.parts), (_lead, layout.leads)):
         shapes += [s for thing in things for s in draw(thing)]  # type: ignore[operator]
@@ -246,7 +253,7 @@ def svg(layout: Layout) -> str:
              *(f"{p.name}: {p.label}, {p.one} to {p.other}" for p in layout.parts)]  # fmt: skip
     for i, words in enumerate(named):
         shapes.append(_text(LEFT + (i % 4) * (width - 60) / 4, top + 16 * (i // 4), words, 11, "start"))
-    for i, words in enumerate(layout.notes):
+    for i, words in enumerate(notes):
         shapes.append(_text(LEFT, top + 16 * rows + 18 * i - 18, words, 12, "start", NOTE))
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {height:g}" width="{width:g}" height="{height:g}" '

@@ -123,6 +123,34 @@ def test_a_wire_in_the_wrong_hole_is_seen() -> None:
     assert layout._replace(wires=wires).nets() != layout.nets()
 
 
+EXTRA_WIRES = (
+    ("build_b.md", r"for this test only\*\* a wire from (\w+) to", boards.board_b()),
+    ("front_end_d.md", r"only\*\* a wire from (\w+) to", boards.board_d()),
+    ("build_b.md", r"A0 \(PC0\) to (\w+), its D2 \(PD2\) to (\w+);", boards.board_b()),
+    ("build_d.md", r"20's row: (\w+)\), GND to T–, SDA to GP4 \(pin 6: (\w+)\), SCL to GP5 \(pin 7: (\w+)\)", boards.board_d()),
+)
+
+
+@pytest.mark.parametrize(("note", "words", "layout"), EXTRA_WIRES, ids=["b-test", "d-test", "b-bare", "d-ranger"])
+def test_a_wire_that_only_a_step_names_finds_its_hole_free(note: str, words: str, layout: boards.Layout) -> None:
+    """No part, chip or wire of the drawing stands in the hole that a step sends one more wire to."""
+    found = re.search(words, (NOTES / note).read_text(encoding="utf-8"))
+    assert found, words
+    taken = {hole for _, hole in layout.holes()}
+    assert not taken & set(found.groups())
+
+
+def test_leads_of_the_programmer_are_the_drawn_ones() -> None:
+    """The holes that the step names for USB module and programmer are those of the drawing."""
+    note = (NOTES / "build_b.md").read_text(encoding="utf-8").replace("–", "-")
+    drawn = {lead.name: lead.hole for lead in boards.board_b().leads}
+    for name, pin, hole in re.findall(r"(MISO|5 V|SCK|MOSI|RESET|GND) \((\d)\) ([a-jTB+-]+\d+)", note):
+        assert drawn.pop(f"ISP {pin}: {name}") == hole
+    for name, hole in re.findall(r"(TXD|RXD|DTR)[^,;.]* (?:to )(a\d+)", note):
+        assert drawn.pop(f"USB module: {name}") == hole
+    assert set(drawn) == {"USB module: 5 V", "USB module: GND"}
+
+
 @pytest.mark.parametrize("build", BUILDS, ids=lambda b: b.name)
 def test_design_is_the_sensor_that_the_software_assumes(build: c.Build) -> None:
     """Full scales within 6 % of what an uncalibrated sensor is taken for, zero lifted as sensing assumes."""

@@ -166,8 +166,8 @@ def pops_of(printed: str) -> list[PopFigures]:
     return [s for s in samples if isinstance(s, PopFigures)]
 
 
-def test_micropython_pop_sketch_integrates_a_flash(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
-    """An exponential flash of 120 klx and 0.5 ms is told as 60 lx·s within 5 %, with its t0.1 of 1.15 ms and its peak."""
+def told_by_pop_py(peak_lx: float, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> str:
+    """What the sketch prints of an exponential flash of 0.5 ms after a second in the dark."""
     clock = {"us": 0.0}
 
     class Converter:
@@ -179,18 +179,32 @@ def test_micropython_pop_sketch_integrates_a_flash(monkeypatch: pytest.MonkeyPat
             if clock["us"] > 1_060_000:
                 raise Gone
             since = clock["us"] - 1_020_000
-            light = 0.0 if since < 0 else 120_000 * math.exp(-since / 500)
-            return int(1300 + light / 200_000 * 65535)
+            light = 0.0 if since < 0 else peak_lx * math.exp(-since / 500)
+            return min(int(1300 + light / 200_000 * 65535), 65535)
 
     ticks = SimpleNamespace(ticks_us=lambda: clock["us"], ticks_diff=lambda a, b: a - b)
     run_micropython("pop", SimpleNamespace(ADC=Converter, Pin=lambda n: n), ticks, monkeypatch)
-    printed = capsys.readouterr().out
+    return capsys.readouterr().out
+
+
+def test_micropython_pop_sketch_integrates_a_flash(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    """An exponential flash of 120 klx and 0.5 ms is told as 60 lx·s within 5 %, with its t0.1 of 1.15 ms and its peak."""
+    printed = told_by_pop_py(120_000, monkeypatch, capsys)
     assert printed.count("pops\n0.0 lx\n") == 2  # in the second before
     (pop,) = pops_of(printed)
     exposure, t01, peak = pop.exposure_lxs, pop.t01_s, pop.peak_lx
     assert exposure == pytest.approx(60, rel=0.05)
     assert t01 == pytest.approx(0.5e-3 * math.log(10), rel=0.05)
     assert peak == pytest.approx(120_000, rel=0.06)
+
+
+@pytest.mark.parametrize(("peak_lx", "clipped"), [(180_000, False), (400_000, True)])
+def test_micropython_pop_sketch_says_when_the_converter_was_full(
+    peak_lx: float, clipped: bool, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A flash of twice the full scale is told as clipped, one below it is not: the program believes the line."""
+    (pop,) = pops_of(told_by_pop_py(peak_lx, monkeypatch, capsys))
+    assert pop.clipped is clipped
 
 
 @pytest.fixture(scope="module")
@@ -236,6 +250,14 @@ def test_cpp_pop_sketch_integrates_a_flash(boards: dict[str, Path]) -> None:
     assert exposure == pytest.approx(600 / 1023 * 200_000 * 1.5e-3, rel=0.08)
     assert t01 == pytest.approx(1.5e-3 * math.log(10), rel=0.08)
     assert peak == pytest.approx(600 / 1023 * 200_000, rel=0.1)
+
+
+@pytest.mark.parametrize(("codes", "clipped"), [(900, False), (2000, True)])
+def test_cpp_pop_sketch_says_when_the_converter_was_full(codes: int, clipped: bool, boards: dict[str, Path]) -> None:
+    """The same of the C++ sketch."""
+    said = subprocess.run([boards["pop"], "pop", str(codes), "1500"], capture_output=True, text=True, check=True).stdout
+    (pop,) = pops_of(said)
+    assert pop.clipped is clipped
 
 
 def test_sketches_are_short_and_say_that_they_never_ran() -> None:
