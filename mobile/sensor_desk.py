@@ -23,7 +23,8 @@ from meterlink.records import Calibration, Identity, Measurement
 from meterlink.sensor.find import BUSY, REFUSED, SENSOR, find
 from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.registry import link_for, parse
-from meterlink.sensor.measuring.sensor import Sensor, SensorState, State
+from meterlink.sensor.measuring.sensor import Sensor
+from meterlink.sensor.measuring.tended import SensorState, State
 from mobile.texts import t
 
 SIMULATED_URL = "sim:?every=0"

@@ -142,6 +142,18 @@ def test_undo_goes_one_step_back_in_the_walk_each_time(session: Session, pop: Ma
     assert session.library.readings(session.setup.id) == []
 
 
+def test_undo_of_a_light_metered_again_leaves_what_it_read_before(session: Session, pop: MakePop) -> None:
+    """Only the second pop of the key is taken back: the first one stands again."""
+    key = session.light("KEY")
+    for exposure_lxs in (200.0, 180.0):
+        session.begin([session.request(key)])
+        session.take(pop(exposure_lxs))
+
+    session.undo()
+
+    assert [r.exposure_lxs for r in session.known.records.effective] == [200.0]
+
+
 def test_undo_without_a_reading_says_so(session: Session) -> None:
     """There is nothing to take back in a fresh set."""
     with pytest.raises(NotInLibrary, match="no reading to take back"):

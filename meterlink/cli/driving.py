@@ -26,7 +26,7 @@ from meterlink.records import Calibration, Identity, Measurement
 from meterlink.sensor.find import find_first, remembered
 from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.registry import parse
-from meterlink.sensor.measuring.sensor import LOOKING, READY, STOPPED, SensorState
+from meterlink.sensor.measuring.tended import LOOKING, READY, STOPPED, SensorState
 from meterlink.words.language import say, say_count, with_decimal_sign
 from meterlink.words.sentences import level
 from meterlink.words.told import told

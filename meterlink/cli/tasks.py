@@ -17,7 +17,8 @@ from meterlink.metering.station import SensorStation
 from meterlink.photometry.card import right_aperture
 from meterlink.records import Identity, Kind, Measurement
 from meterlink.report.picture import card_level
-from meterlink.sensor.measuring.sensor import LOOKING, STOPPED, Sensor
+from meterlink.sensor.measuring.sensor import Sensor
+from meterlink.sensor.measuring.tended import LOOKING, STOPPED
 
 FRAME = re.compile(r"(f?/?\s*\d[\d.]*(?:\s*[+-]\s*[\d.]+)?)\s+([^+\-\s].*)")
 """An aperture, then the level of a frame or its file."""

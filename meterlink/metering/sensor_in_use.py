@@ -22,7 +22,8 @@ from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.reconnect import ReconnectingLink
 from meterlink.sensor.link.recording import RecordingLink
 from meterlink.sensor.link.registry import link_for, parse
-from meterlink.sensor.measuring.sensor import Sensor, SensorState, State
+from meterlink.sensor.measuring.sensor import Sensor
+from meterlink.sensor.measuring.tended import SensorState, State
 from meterlink.sensor.urls import adapter_of, decoder_for, dialect_of, moved_to, with_settings
 
 NO_RECONNECTING = ("file", "sim")

@@ -19,7 +19,8 @@ from meterlink.sensor.link import ble_uuids as uuids
 from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.reconnect import ReconnectingLink
 from meterlink.sensor.link.registry import link_for
-from meterlink.sensor.measuring.sensor import LOST, READY, Sensor, SensorState
+from meterlink.sensor.measuring.sensor import Sensor
+from meterlink.sensor.measuring.tended import LOST, READY, SensorState
 from meterlink.sensor.urls import decoder_for
 
 UP = uuids.NATIVE_FROM_SENSOR

@@ -11,7 +11,8 @@ from tallies import Tally
 
 from meterlink.library.store import Library
 from meterlink.metering.sensor_in_use import SensorInUse
-from meterlink.sensor.measuring.sensor import Sensor, SensorState, State
+from meterlink.sensor.measuring.sensor import Sensor
+from meterlink.sensor.measuring.tended import SensorState, State
 from meterlink.simulation.chip_model import ChipModel
 from meterlink.simulation.sensor import SimulatedLink
 from meterlink.testing import FakeClock, VirtualLoop, settle

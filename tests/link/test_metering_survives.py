@@ -11,7 +11,7 @@ from meterlink.metering.driver import Metering
 from meterlink.metering.session import Outcome, Session
 from meterlink.metering.walk import Request
 from meterlink.sensor.link import direct
-from meterlink.sensor.measuring.sensor import LOST, READY, SensorState
+from meterlink.sensor.measuring.tended import LOST, READY, SensorState
 from meterlink.simulation.studio import Pulse
 
 

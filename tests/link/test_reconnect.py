@@ -13,7 +13,8 @@ from meterlink.records import Measurement
 from meterlink.sensor.link.base import CONNECTED, CONNECTING, STOPPED, WAITING, LinkState
 from meterlink.sensor.link.reconnect import LONGEST_WAIT_S, ReconnectingLink
 from meterlink.sensor.link.registry import link_for
-from meterlink.sensor.measuring.sensor import LOST, READY, Sensor, SensorState
+from meterlink.sensor.measuring.sensor import Sensor
+from meterlink.sensor.measuring.tended import LOST, READY, SensorState
 from meterlink.simulation.sensor import SimulatedLink
 from meterlink.simulation.studio import Pulse
 from meterlink.testing import FakeClock, ScriptedLink, settle

@@ -12,7 +12,8 @@ from meterlink.errors import LinkNotFound, SensorError
 from meterlink.records import Calibration, HeldOff, Identity, Measurement, RangeScale
 from meterlink.sensor.dialects.native import NativeDecoder
 from meterlink.sensor.dialects.sensor_side import SensorEncoder
-from meterlink.sensor.measuring.sensor import LOOKING, LOST, READY, SILENT, STOPPED, Sensor, SensorState
+from meterlink.sensor.measuring.sensor import Sensor
+from meterlink.sensor.measuring.tended import LOOKING, LOST, READY, SILENT, STOPPED, SensorState
 from meterlink.simulation.chip_model import ChipModel
 from meterlink.simulation.sensor import SimulatedLink
 from meterlink.simulation.studio import Pulse

@@ -126,6 +126,7 @@ def test_taking_back_waits_for_the_light_again(metered: Make) -> None:
 
     assert shot.light(shot.waiting.light_id).name == "FILL"
     assert shot.view.state(one.id_of("FILL")).reading is None
+    assert shot.outcome is None  # what was said of the pop is gone with it
 
 
 def test_a_stray_pop_is_given_to_the_light_that_fired(metered: Make) -> None:

@@ -58,6 +58,37 @@ def test_the_plan_is_to_scale(five: Session) -> None:
         assert width == pytest.approx(scale * (state.placement.width_m or 0.0), abs=0.3)
 
 
+def bars_of(drawing: Drawing) -> list[list[tuple[float, ...]]]:
+    """The bold bars of a picture: the emitting surfaces."""
+    lines = [line for line in ET.fromstring(drawing.svg()).iter(f"{SVG}polyline") if line.get("stroke-width") == "2.6"]
+    return [[tuple(map(float, pair.split(","))) for pair in line.get("points", "").split()] for line in lines]
+
+
+@pytest.mark.parametrize("name", ["five", "twelve"])
+def test_every_light_is_whole_inside_both_views(name: str, request: pytest.FixtureRequest) -> None:
+    """However a set is shaped, no end of a bar lies outside the picture."""
+    view = request.getfixturevalue(name).view()
+    for drawing in (plan(view), side(view)):
+        ends = [end for bar in bars_of(drawing) for end in bar]
+        assert ends
+        assert all(0.0 <= x <= drawing.width and 0.0 <= y <= drawing.height for x, y in ends)
+
+
+def test_heights_are_to_the_scale_of_the_side_view(five: Session) -> None:
+    """The bars of the lights are as high as the sources, by the scale that their distances from each other give."""
+    view = five.view()
+    bars = bars_of(side(view))
+    centres = [((a[0] + b[0]) / 2, (a[1] + b[1]) / 2) for a, b in bars]
+    places = [position_m(state, view) for state in view.lights]
+    scale = hypot(centres[0][0] - centres[1][0], centres[0][1] - centres[1][1]) / hypot(
+        places[0][2] - places[1][2], places[0][1] - places[1][1]
+    )
+    for (a, b), state in zip(bars, view.lights, strict=True):
+        p = state.placement
+        assert p is not None
+        assert hypot(b[0] - a[0], b[1] - a[1]) == pytest.approx(max(scale * (p.height_m or p.width_m or 0.08), 8.0), abs=0.3)
+
+
 def test_directions_are_those_of_the_design(five: Session) -> None:
     """x to camera right, y up, z toward the camera: 90 degrees is to the right, 180 behind, + up."""
     state = five.view().lights[0]

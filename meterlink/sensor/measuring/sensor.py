@@ -13,42 +13,20 @@ from __future__ import annotations
 import asyncio
 import math
 import time
-from collections.abc import Awaitable, Callable, Coroutine
-from enum import StrEnum
-from typing import Any, NamedTuple
+from collections.abc import Awaitable, Callable
 
-from meterlink.errors import LinkError, SensorError
-from meterlink.records import Battery, Calibration, HeldOff, Identity, Measurement, PopNotice, Status, Steady, WaveBlock
+from meterlink.errors import SensorError
+from meterlink.records import Battery, Calibration, HeldOff, Identity, Measurement, PopNotice, Steady, WaveBlock
 from meterlink.sensor.dialects.base import Decoder
 from meterlink.sensor.dialects.messages import DIALECT
 from meterlink.sensor.dialects.native import NativeDecoder
-from meterlink.sensor.link.base import Link, LinkState
+from meterlink.sensor.link.base import Link
 from meterlink.sensor.measuring import levels, ranges
 from meterlink.sensor.measuring.intake import CalibrationFor, Intake, Outlets
 from meterlink.sensor.measuring.pops import BLOCK_WAIT_S
 from meterlink.sensor.measuring.ranger import RangerScale
+from meterlink.sensor.measuring.tended import OnState, TendedSensor
 
-
-class State(StrEnum):
-    """What a sensor is doing."""
-
-    LOOKING = "looking"
-    READY = "ready"
-    SILENT = "silent"
-    """A link, but no sensor of ours answers, or it stopped sending."""
-    LOST = "lost"
-    STOPPED = "stopped"
-
-
-LOOKING, READY, SILENT, LOST, STOPPED = State
-
-GREET_WAITS_S = (0.3, 0.5, 0.7, 1.0, 1.5, 2.0)
-"""Between one IDENTIFY and the next: many boards restart when their port is opened and hear nothing for two seconds."""
-STEADY_RATE_HZ = 10
-REFERENCE_S = 60.0
-"""One pop in six thousand falls into the 10 ms that it costs."""
-SILENCE_S = 4.0
-"""Our sensor sends ten times a second: after so long without a byte something is wrong with it."""
 STEADY_PATIENCE_S = 3.0
 SECOND_FLASH_S = 0.2
 """After a pop's block: by then the light itself has come where that pop was a pre-flash, 60 to 120 ms ahead (common practice, no
@@ -58,22 +36,10 @@ RECORD_PART = 0.8
 """The part of a record after its trigger should hold three times t0.1: an exponential tail is then below a thousandth."""
 
 
-class SensorState(NamedTuple):
-    """What a person should know about the sensor; each is told once."""
-
-    name: State
-    words: str
-    at_s: float = 0.0
-    """Monotonic time of the host."""
-    identity: Identity | None = None
-    error: LinkError | None = None
-
-
 OnMeasurement = Callable[[Measurement], None]
-OnState = Callable[[SensorState], None]
 
 
-class Sensor:
+class Sensor(TendedSensor):
     """Read a sensor over ``link``, any link; a ``ReconnectingLink`` tells its states and is greeted each time."""
 
     def __init__(
@@ -88,69 +54,17 @@ class Sensor:
         on_level: OnMeasurement | None = None,
         sleep: Callable[[float], Awaitable[None]] = asyncio.sleep,
     ) -> None:
-        self.link = link
-        self.decoder = decoder or NativeDecoder()
-        self.state = SensorState(STOPPED, "not started")
+        outlets = Outlets(self._deliver, self._deliver_level, self._want_range, self._say)
+        super().__init__(link, decoder or NativeDecoder(), Intake(link.url, calibration_for, outlets), on_state, clock, sleep)
         self.on_measurement = on_measurement
         self.on_level = on_level
-        self.on_state = on_state
-        self._clock = clock
-        self._sleep = sleep
-        self._intake = Intake(link.url, calibration_for, Outlets(self._deliver, self._deliver_level, self._want_range, self._say))
-        self._tasks: set[asyncio.Task[Any]] = set()
-        self._polling: asyncio.Task[None] | None = None
-        self._watching: asyncio.Task[None] | None = None
-        self._following: asyncio.Task[None] | None = None
         self._wanted_range: int | None = None
         self._block_at_s = -math.inf
         self._interval_factor = 1
         self._restarts = 0
-        self._greeted = asyncio.Event()
-        self._heard = False
         self._collecting: list[Measurement] | None = None
         self._collected = asyncio.Event()
         self._window_s = 0.0
-
-    # ------------------------------------------------------------------------------------------------ life
-
-    async def start(self) -> None:
-        """Open the link and begin to look for the sensor behind it.
-
-        Raises:
-            LinkError: the link cannot be opened.
-        """
-        self._tell(LOOKING, f"looking for the sensor on {self.link.url}")
-        if hasattr(self.link, "on_state"):
-            self.link.on_state = self._on_link_state
-            await self.link.open(self._on_bytes, self._on_lost)
-        else:
-            await self.link.open(self._on_bytes, self._on_lost)
-            self._connected()
-
-    async def stop(self) -> None:
-        """Close the link.  A pop whose block had not come yet is told as incomplete."""
-        tasks = list(self._tasks)
-        for task in tasks:
-            task.cancel()
-        await asyncio.gather(*tasks, return_exceptions=True)
-        await self.link.close()
-        self._intake.tell_missing(self._intake.pops.give_up())
-        self._tell(STOPPED, "disconnected")
-
-    async def identified(self, timeout_s: float = 6.0) -> Identity:
-        """Wait until the sensor has said who it is.
-
-        Raises:
-            SensorError: nothing that we know answers on this link.
-        """
-        if not await self._within(self._greeted, timeout_s) or self.identity is None:
-            raise SensorError(self.state.words if self.state.name == LOST else _silent(self.link.url))
-        return self.identity
-
-    @property
-    def identity(self) -> Identity | None:
-        """Who the sensor is; None until it has said so."""
-        return self._intake.identity
 
     @property
     def calibration(self) -> Calibration | None:
@@ -180,11 +94,6 @@ class Sensor:
     def battery(self) -> Battery | None:
         """The last that it said about its battery."""
         return self._intake.battery
-
-    @property
-    def status(self) -> Status | None:
-        """The last that it said about itself."""
-        return self._intake.status
 
     async def supply(self, timeout_s: float = 1.0) -> tuple[float, float] | None:
         """Wait until the sensor has told its state, so that its calibration is that of its supply now; return by how many
@@ -287,120 +196,12 @@ class Sensor:
                     return
             await self._write(self.decoder.set_range(index))
 
-    # ------------------------------------------------------------------------------------------ connection
-
-    def _connected(self) -> None:
-        self.decoder.reset()
-        self._greeted.clear()
-        self._spawn(self._greet())
-        self._keep_polling()
-
-    async def _greet(self) -> None:
-        for wait_s in GREET_WAITS_S:
-            await self._write(self.decoder.identify())
-            if await self._within(self._greeted, wait_s):
-                return
-        self._tell(SILENT, _silent(self.link.url))
-
-    async def _settle_in(self) -> None:
-        """Say again what a sensor forgets when it starts anew."""
-        await self._write(self.decoder.steady_rate(STEADY_RATE_HZ))
+    async def _set_again(self) -> None:
         if self._wanted_range is not None:
             await self._write(self.decoder.set_range(self._wanted_range))
         if self.identity is not None and self.identity.intervals:
             # Another program may have left another one.
             await self._write(self.decoder.set_interval(self._interval_factor))
-        await self._write(self.decoder.get_status())
-        if self._following is None or self._following.done():
-            self._following = self._spawn(self._follow_reference())
-
-    async def _follow_reference(self) -> None:
-        """Ask again now and then where the converter measures against the supply.  The sensor sees nothing for some 10 ms
-        meanwhile."""
-        while True:
-            await self._sleep(REFERENCE_S)
-            status = self._intake.status
-            if status is None or not status.reference_by_design_raw:
-                return
-            if self._intake.pops.waiting is None:
-                await self._write(self.decoder.get_status())
-
-    async def _watch_silence(self) -> None:
-        """A sensor that sent and stops sending is told of, once, and asked again; when it is back that is told too."""
-        quiet = False
-        while True:
-            self._heard = False
-            await self._sleep(SILENCE_S)
-            if self._heard == quiet:
-                quiet = not self._heard
-                who = self._intake.identity.name if self._intake.identity else "the sensor"
-                if quiet:
-                    self._tell(SILENT, f"{who} is connected and sends nothing: reset it, or check its battery")
-                else:
-                    self._tell(READY, f"{who} sends again")
-            if quiet:
-                await self._write(self.decoder.identify() + self.decoder.steady_rate(STEADY_RATE_HZ))
-
-    def _keep_polling(self) -> None:
-        # A Bluetooth sensor's dialect, and so whether it is to be polled, is known only after a while.
-        if self.decoder.poll_s > 0 and (self._polling is None or self._polling.done()):
-            self._polling = self._spawn(self._poll())
-
-    def _keep_watching(self) -> None:
-        # One watcher a connection: each greets the same bytes, and the second would take the first one's for silence.
-        if self._watching is None or self._watching.done():
-            self._watching = self._spawn(self._watch_silence())
-
-    async def _poll(self) -> None:
-        while True:
-            await self._write(self.decoder.poll())
-            await self._sleep(self.decoder.poll_s)
-
-    async def _write(self, data: bytes) -> None:
-        if not data:
-            return
-        try:
-            await self.link.write(data)
-        except LinkError:
-            # The loss itself comes through on_lost or the link's state; it must not be told twice.
-            pass
-
-    async def _within(self, event: asyncio.Event, timeout_s: float) -> bool:
-        if event.is_set():
-            return True
-        waiting = asyncio.ensure_future(event.wait())
-        pause = asyncio.ensure_future(self._sleep(timeout_s))
-        try:
-            done, _ = await asyncio.wait((waiting, pause), return_when=asyncio.FIRST_COMPLETED)
-        finally:
-            waiting.cancel()
-            pause.cancel()
-        # A recording played at once may have said who it is and ended before this gets its turn.
-        return waiting in done or event.is_set()
-
-    def _on_link_state(self, state: LinkState) -> None:
-        if state.name == "connected":
-            self._connected()
-        elif state.name == "waiting":
-            self._disconnected()
-            self._tell(LOST, state.words, state.error)
-
-    def _on_lost(self, error: LinkError) -> None:
-        self._disconnected()
-        self._tell(LOST, str(error), error)
-
-    def _disconnected(self) -> None:
-        for task in self._tasks:
-            task.cancel()
-        self._polling = self._watching = None
-        self._greeted.clear()
-        self._intake.tell_missing(self._intake.pops.give_up())
-
-    def _spawn(self, work: Coroutine[Any, Any, None]) -> asyncio.Task[None]:
-        task = asyncio.get_running_loop().create_task(work)
-        self._tasks.add(task)
-        task.add_done_callback(self._tasks.discard)
-        return task
 
     # ----------------------------------------------------------------------------------------------- bytes
 
@@ -445,24 +246,6 @@ class Sensor:
         await self._sleep(BLOCK_WAIT_S)
         self._intake.tell_missing(self._intake.pops.due(pop.at_s + BLOCK_WAIT_S))
 
-    def _greet_back(self, identity: Identity | None) -> None:
-        if identity is None:
-            self._intake.meet_unnamed(self.decoder.dialect)
-        else:
-            self._intake.meet(identity)
-        if self._greeted.is_set():
-            return
-        self._greeted.set()
-        self._spawn(self._settle_in())
-        self._keep_polling()
-        if self.decoder.dialect == DIALECT:
-            # Only our own sensor is known to speak all the time; others may have nothing to say for minutes.
-            self._keep_watching()
-        who = self._intake.identity
-        assert who is not None
-        sees = "flash and steady light" if who.flash else "steady light only: it cannot meter a pop"
-        self._tell(READY, f"{who.name} ({who.sensor_id}) is connected, sees {sees}")
-
     # -------------------------------------------------------------------------------------------- delivery
 
     def _deliver(self, measurement: Measurement) -> None:
@@ -487,17 +270,3 @@ class Sensor:
 
     def _want_range(self, index: int) -> None:
         self._spawn(self._use_range(index))
-
-    def _say(self, words: str) -> None:
-        self._tell(self.state.name, words)
-
-    def _tell(self, name: State, words: str, error: LinkError | None = None) -> None:
-        if (name, words) == self.state[:2]:
-            return
-        self.state = SensorState(name, words, self._clock(), self.identity, error)
-        if self.on_state is not None:
-            self.on_state(self.state)
-
-
-def _silent(url: str) -> str:
-    return f"nothing that is a known sensor answers on {url}: check the port and its speed, or try 'sensors --try'"
