@@ -53,6 +53,7 @@ class HandsFree(Touching):
         self.random = Random(f"{day.name} hands free")
         chip = ChipModel(seed=len(day.name), range_finder=True)
         self.link: InHand = InHand(chip, clock=asyncio.get_running_loop().time)
+        self.held_m = 0.0
         self.begun = 0
         """Touches that begin a walk."""
         self.library.remember(ranger.key(chip.identity.sensor_id), ranger.to_json(self._by_ruler()))
@@ -142,8 +143,11 @@ class HandsFree(Touching):
 
     async def _fire_held(self, name: str, purpose: str, slip: Slip) -> Outcome | None:
         held_m = slip.held_m or self.random.uniform(*USUAL_HELD_M)
-        if purpose == Purpose.TOGETHER:
+        if purpose == Purpose.WITHOUT:
+            held_m = self.held_m  # the dome stays where it was for the pop with the card
+        elif purpose == Purpose.TOGETHER:
             held_m = 0.0
+        self.held_m = held_m
         self.link.held(held_m)
         await asyncio.sleep(BETWEEN_POPS_S)
         return await self._fire(self._pulse(name, purpose, slip._replace(held_m=held_m)), damaged=slip.lost)
