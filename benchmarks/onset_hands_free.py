@@ -89,7 +89,8 @@ class HandsFree(Touching):
         """The same head on another set: other place, other power."""
         if one.source:
             return one
-        return one.turned(self.random.choice((-1, -2 / 3, -1 / 3, 0, 1 / 3, 2 / 3))).moved(one.distance_m * self.random.uniform(0.8, 1.25))
+        turned = one.turned(self.random.choice((-1, -2 / 3, -1 / 3, 0, 1 / 3, 2 / 3)))
+        return turned.moved(one.distance_m * self.random.uniform(0.8, 1.25))
 
     async def _step(self, step: Step) -> None:
         before = self.taps
