@@ -67,11 +67,11 @@ class Touching:
         lights = sum(step.lights for step in self.day.steps)
         return Counts(self.pops, needed, self.taps, lights, self.questions, (), judged(self.day, self.scene, rows, alarms))
 
-    def _describe(self) -> None:
-        self.desk.new_set("Day")
+    def _describe(self, name: str = "Day") -> None:
+        self.desk.new_set(name)
         self.desk.revise_setup(iso=100.0, shutter_s=1 / 160)
         ids: dict[str, str] = {}
-        for one in self.day.lights:
+        for one in self.scene.lights.values():
             size: dict[str, Any] = {"shape": "disk", "width_m": one.width_m}
             power: dict[str, Any] = {"power_text": f"{one.dial_stops:.1f}", "power_stops": one.dial_stops}
             if one.source:

@@ -56,6 +56,18 @@ def test_a_set_that_matches_needs_one_pop_a_light(library: Library, stored: Sess
     assert rebuild.report().done
 
 
+def test_a_distance_that_was_measured_is_measured_anew(library: Library, session: Session, pop: Pop) -> None:
+    """What a range finder said of the stored pop is nobody's word for the next one; what was typed still stands."""
+    key, fill = session.lights()[:2]
+    session.begin([Request(key.id, point=key.point), Request(fill.id, point=fill.point, held_off_m=0.2)])
+    session.take(pop(320.0)._replace(held_off_m=0.05, u_held_off_m=0.01))
+    session.take(pop(80.0))
+    rebuild = rebuild_of(library, session)
+    rebuild.begin_rebuild()
+
+    assert [one.held_off_m for one in rebuild.walk.requests] == [None, 0.2]
+
+
 def test_the_rebuild_is_a_set_up_of_its_own_and_in_use(library: Library, stored: Session) -> None:
     """The stored set is not touched; going on with the match later takes the same rebuild."""
     rebuild = begun(library, stored)

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections import deque
 
 from meterlink import units
 from meterlink.checks.room_light import resolution_lx
@@ -19,11 +20,34 @@ from meterlink.cli.frame import is_terminal, open_library
 from meterlink.cli.terminal import LINE_AGAIN
 from meterlink.errors import RecordingEnded
 from meterlink.photometry.exposure import f_number, f_number_steady
+from meterlink.photometry.percent_flicker import percent_flicker
 from meterlink.records import Measurement
 from meterlink.report.wave import terminal_wave
 
-FLICKER_FROM = 10.0
-"""So many times what a range resolves, and its flicker can be told from its steps."""
+FLICKER_WINDOWS = 10
+"""So many levels in a row tell flicker from noise."""
+LEAST_PERCENT = 5.0
+STEPS = 1024
+"""Of a converter of ten bits; one of more resolves no worse."""
+
+
+class Flicker:
+    """The percent flicker of the last second's levels, where it stands above noise and steps."""
+
+    def __init__(self) -> None:
+        self._levels: deque[tuple[float, float]] = deque(maxlen=FLICKER_WINDOWS)
+        self._range = -1
+
+    def hear(self, m: Measurement, full_scale_lx: float) -> float | None:
+        """Take one level; return the percent flicker, None where none can be told."""
+        if m.range_index != self._range or m.modulation is None or not m.illuminance_lx or m.clipped:
+            self._levels.clear()
+            self._range = m.range_index
+        if m.modulation is None or not m.illuminance_lx or m.clipped:
+            return None
+        self._levels.append((m.illuminance_lx, m.modulation))
+        found = percent_flicker([one for one, _ in self._levels], [one for _, one in self._levels], full_scale_lx / STEPS)
+        return found[0] if found is not None and found[0] > max(LEAST_PERCENT, 3.0 * found[1]) else None
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -69,12 +93,16 @@ async def _watch(args: argparse.Namespace) -> int:
             over.set()
 
     last_line = 0.0
+    flicker = Flicker()
 
     def on_level(m: Measurement) -> None:
         nonlocal last_line
         if m.illuminance_lx is None:
             return
-        text = level_line(m, watching.constant, iso, shutter_s, resolution_lx(watching.calibration, m.range_index))
+        used = watching.calibration
+        full_lx = used.ranges[m.range_index].full_scale_lx if used is not None and m.range_index < len(used.ranges) else 0.0
+        percent = flicker.hear(m, full_lx)
+        text = level_line(m, watching.constant, iso, shutter_s, resolution_lx(used, m.range_index), percent)
         if live:
             print(f"{LINE_AGAIN}{text}", end="", flush=True)
         elif m.at_s - last_line >= 1.0 or m.at_s < last_line:
@@ -124,8 +152,10 @@ def pop_line(m: Measurement, constant: float, iso: float) -> str:
     return "  ".join(parts)
 
 
-def level_line(m: Measurement, constant: float, iso: float, shutter_s: float, least_lx: float = 0.0) -> str:
-    """``steady  120 lx   f/1.4 at 1/125 s``; below ``least_lx`` the range tells only that it is less."""
+def level_line(
+    m: Measurement, constant: float, iso: float, shutter_s: float, least_lx: float = 0.0, flicker_percent: float | None = None
+) -> str:
+    """``steady  120 lx   f/1.4 at 1/125 s  flickers 10 %``; below ``least_lx`` the range tells only that it is less."""
     lux = max(m.illuminance_lx or 0.0, 0.0)
     if lux < least_lx:
         return f"steady  below {units.format_illuminance(least_lx)}"
@@ -134,9 +164,8 @@ def level_line(m: Measurement, constant: float, iso: float, shutter_s: float, le
         f = f_number_steady(lux, shutter_s, iso, constant)
         if 0.5 <= f <= 128:
             parts.append(f"{units.format_f_number(f)} at {units.format_shutter(shutter_s)}")
-    # In the last codes of a range the steps themselves look like flicker.
-    if m.modulation is not None and m.modulation > 0.05 and lux >= FLICKER_FROM * least_lx:
-        parts.append(f"flickers {m.modulation * 100:.0f} %")
+    if flicker_percent is not None:
+        parts.append(f"flickers {flicker_percent:.0f} %")
     if m.cct_k:
         parts.append(f"{m.cct_k:.0f} K")
     return "  ".join(parts)

@@ -52,10 +52,17 @@ def _same_way(a: Reading, b: Reading) -> bool:
         and a.receptor == b.receptor
         and a.point == b.point
         and a.aim == b.aim
-        and a.held_off_m == b.held_off_m
+        and _held_alike(a, b)
         and a.held_off_toward == b.held_off_toward
         and a.calibration_id == b.calibration_id
     )
+
+
+def _held_alike(a: Reading, b: Reading) -> bool:
+    """Say whether the dome was held at the same place: distances that were measured are so within what they are known to (k=2)."""
+    if a.held_off_m is None or b.held_off_m is None:
+        return a.held_off_m is b.held_off_m
+    return abs(a.held_off_m - b.held_off_m) <= 2.0 * hypot(a.u_held_off_m or 0.0, b.u_held_off_m or 0.0)
 
 
 def _latest(readings: Iterable[Reading], light: Light, purpose: str) -> Reading | None:

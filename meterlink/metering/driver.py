@@ -41,6 +41,8 @@ class Plan(NamedTuple):
     expected: Expectation | None = None
     simulated: tuple[Pulse, ...] = ()
     """What may fire next: more than one where any order will do."""
+    several: bool = False
+    """More than one light may fire next."""
 
 
 class Metering(SensorInUse):
@@ -123,8 +125,8 @@ class Metering(SensorInUse):
     async def prepare(self) -> None:
         """Choose range and sampling for what is waited for; call it again after an undo, a skip or a new walk.
 
-        The range is the expected one and stays so.  Only a light of which nothing is known is, after a while, listened for on the
-        most sensitive range: too weak for the bright one it would never be seen.
+        The range is the expected one and stays so.  Only a light of which nothing is known, or any of several, is after a while
+        listened for on the most sensitive range: too weak for the bright one it would never be seen.
         """
         plan = await self._work(self._plan)
         link = self.bare_link
@@ -164,8 +166,9 @@ class Metering(SensorInUse):
         self._choose_calibration(waiting.receptor)
         calibration = self._chosen or self.sensor.calibration
         session.calibration_id = calibration.id if calibration is not None else ""
-        simulated = tuple(pulse for one in session.may_come() if (pulse := self._pulse_of(one)) is not None)
-        return Plan(waiting, listening, session.expected(), simulated if listening else ())
+        may_come = session.may_come()
+        simulated = tuple(pulse for one in may_come if (pulse := self._pulse_of(one)) is not None)
+        return Plan(waiting, listening, session.expected(), simulated if listening else (), len(may_come) > 1)
 
     def _pulse_of(self, request: Request) -> Pulse | None:
         """What a simulated sensor gets when this is fired."""
@@ -193,7 +196,7 @@ class Metering(SensorInUse):
         await self.sensor.fit_record(expected.t01_s if expected is not None else None)
         if expected is not None:
             await self.sensor.choose_range(expected.exposure_lxs, expected.pulse_s)
-        self._unseen = asyncio.get_running_loop().call_later(UNSEEN_S, self._not_seen, expected is None)
+        self._unseen = asyncio.get_running_loop().call_later(UNSEEN_S, self._not_seen, expected is None or plan.several)
 
     def _not_seen(self, unknown: bool) -> None:
         identity = self.sensor.identity

@@ -78,7 +78,9 @@ class Rebuild(Session):
             elif light is None:
                 missing.append(told("not_in_setup", light=state.light.name, setup=self.setup.name))
             else:
-                how = (r.kind, r.point, r.aim, r.receptor, r.held_off_m, r.held_off_toward)
+                # What a range finder measured then was nobody's word: it is measured anew.
+                held_off_m = r.held_off_m if r.u_held_off_m is None else None
+                how = (r.kind, r.point, r.aim, r.receptor, held_off_m, r.held_off_toward)
                 requests.append(Request(light.id, Purpose.ALONE, *how))
         if not requests:
             raise UsageError("{setup} has no current readings: there is nothing to match", setup=self.stored.setup.name)

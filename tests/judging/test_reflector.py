@@ -55,6 +55,15 @@ def test_pops_that_were_metered_differently_are_not_subtracted(changes: dict[str
         assert state.missing == "its two pops were metered differently, both are taken again: meterlink meter CARD"
 
 
+@pytest.mark.parametrize(("apart_m", "alike"), [(0.012, True), (0.05, False)])
+def test_measured_distances_are_alike_within_what_they_are_known_to(apart_m: float, alike: bool) -> None:
+    """A range finder never measures the same figure twice: 1.2 cm apart with 1 cm (k=1) each is one place, 5 cm is not."""
+    first, second = {"held_off_m": 0.03, "u_held_off_m": 0.01}, {"held_off_m": 0.03 + apart_m, "u_held_off_m": 0.01}
+
+    assert (card(first, second).reading is not None) is alike
+    assert (card(second, first).reading is not None) is alike
+
+
 @pytest.mark.parametrize("flaw", ["clipped", "too_dim"])
 def test_one_flawed_pop_marks_the_difference(flaw: str) -> None:
     """A pop that was clipped or too dim spoils the difference, whichever of the two it was."""

@@ -124,6 +124,27 @@ def test_on_the_most_sensitive_range_there_is_no_closer_listening(session: Sessi
     run(session, scenario)
 
 
+def test_the_weaker_of_several_lights_is_listened_for_after_a_while(session: Session) -> None:
+    """Both are known, and the strong one chose the range: the weak one, fired first, is not seen and must not be lost for good."""
+
+    async def scenario(bench: Bench) -> None:
+        await bench.begin("FILL")
+        await bench.metering.listen_closer()
+        await bench.fire(12.0)
+        await bench.begin("KEY")
+        await bench.metering.sensor.choose_range(900.0, 1e-3)
+        await bench.fire(500.0)
+        wanted = [bench.session.request(bench.session.light(name)) for name in ("KEY", "FILL")]
+        bench.session.begin(wanted, any_order=True)
+        assert len(bench.session.may_come()) == 2
+        await bench.metering.prepare()
+        assert not await bench.fire(12.0)
+        await asyncio.sleep(8.0)
+        assert (bench.link.chip.range_index, bench.unseen[-1:]) == (SENSITIVE, [True])
+
+    run(session, scenario)
+
+
 def test_the_sum_is_waited_for_on_the_range_of_the_sum(session: Session) -> None:
     """Two lights of 110 lx·s are each known on the sensitive range and would clip it together."""
 
