@@ -159,7 +159,7 @@ class Hand:
         """Fire one pop in a dim room; for a pair of steady light, nothing: it is on."""
         if not self.is_flash():
             return
-        # The room goes dark before the pop, as it does when a person switches the lamp off; nobody fires again within half a second.
+        # The room goes dark before the pop, as when a person switches the lamp off; nobody fires again within half a second.
         after_ms = 500.0
         self.light(ROOM_LX)
         decay_us = SHORT_US if self.step == "shortest pulse" else DECAY_US
