@@ -38,6 +38,9 @@ class Ideal:
         self.duration = _trait(now, lasted, SLOPES, log2(1 / 950), 0.96, now.truth.tube.step_of)
         self.form = _trait(now, [(s.power, seen.form or 0.0) for s, seen in before], FORM_SLOPES, log2(0.36), 0.08, lambda _: 0.0)
 
+    known = True
+    """Its level can be predicted."""
+
     def log_density(self, seen: Seen) -> float:
         """Log of how likely this light gives just this pop."""
         density = np.exp(-((seen.level - self.means) ** 2) / (2 * self.variance)) / np.sqrt(2 * pi * self.variance)

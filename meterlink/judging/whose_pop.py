@@ -75,6 +75,10 @@ class Told(Protocol):
     def light_id(self) -> str:
         """The light."""
 
+    @property
+    def known(self) -> bool:
+        """Whether its level can be predicted at all."""
+
     def log_density(self, seen: Seen) -> float:
         """Log of how likely this light gives just this pop."""
 
@@ -303,12 +307,14 @@ class WhosePop:
     def hear(self, seen: Seen) -> Answer:
         """Take one more pop and say whose they all are."""
         by_light = {one.light_id: one.log_density(seen) for one in self.candidates}
+        known = {one.light_id for one in self.candidates if one.known}
         none = log(P_NONE) + self._of_none(seen)
         grown: list[tuple[float, tuple[str, ...]]] = []
         for weight, way in self._ways:
             used = set(way)
             free = [one for one in by_light if one not in used and self.after.get(one, set()) <= used]
-            again = [one for one in by_light if one in used]
+            # Where nothing is known of those that wait nothing tells: it is the turn of the next, however alike the pops are.
+            again = [one for one in by_light if one in used] if not free or known.intersection(free) else []
             grown.append((weight + none, (*way, NONE)))
             new = weight + log((1 - P_NONE - P_AGAIN) / max(1, len(free)))
             grown.extend((new + by_light[one], (*way, one)) for one in free)

@@ -64,6 +64,16 @@ def test_nothing_known_keeps_the_announced_order_and_says_so(session: Session, p
     assert [o.light.name for o in fire(session, pop, 60.0, 200.0, 90.0) if o.light] == ["KEY", "FILL", "HAIR"]
 
 
+def test_a_light_never_read_that_gives_as_much_as_one_before_is_not_that_one_again(session: Session, pop: MakePop) -> None:
+    """Nothing known and FILL as strong as KEY: it is the light whose turn it is, the walk comes to its end."""
+    begin(session, "KEY", "FILL", "HAIR")
+
+    heard = fire(session, pop, 200.0, 200.5, 199.5)
+
+    assert [o.light.name for o in heard if o.light] == ["KEY", "FILL", "HAIR"]
+    assert session.walk.done
+
+
 def test_two_lights_that_cannot_be_told_apart_are_said_beforehand_and_keep_their_order(session: Session, pop: MakePop) -> None:
     """Key and fill gave the same light and last as long: the key is asked for first, the hair light fires when it likes."""
     known(session, pop, KEY=100.0, FILL=100.5, HAIR=300.0)
