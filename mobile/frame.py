@@ -66,7 +66,9 @@ class Frame(Layout):
         bar.pos = self.pos
         bar.size = (style.bar_width, self.height) if style.wide else (self.width, style.bar_height)
         # At the side the places stand close together on top, each with its mark right below its word.
-        bar.padding = (0, style.strip_height / 2, 0, max(self.height - style.strip_height / 2 - len(BAR) * RAIL_PITCH * style.gap, 0)) if style.wide else 0
+        above = style.strip_height / 2
+        below = max(self.height - above - len(BAR) * RAIL_PITCH * style.gap, 0)
+        bar.padding = (0, above, 0, below) if style.wide else 0
         strip.size = (self.width - left, style.strip_height)
         strip.pos = (self.x + left, self.top - style.strip_height)
         pages.pos = (self.x + left, self.y + low)

@@ -114,9 +114,10 @@ def sensors_look(status: Status, found: tuple[Found, ...], now_s: float | None =
         for f in ordered
         if not f.simulated
     )
+    nothing = "" if lines or status.ready else t("sensors.nothing")
     words, serial = without_serial(status.words)
-    search = t("sensors.looking") if status.looking else status.search_note or ("" if lines or status.ready else t("sensors.nothing"))
+    search = t("sensors.looking") if status.looking else status.search_note or nothing
     title = status.name or (t("sensors.none") if status.state == "none" else status.url)
-    return SensorsLook(
-        title, words, t("sensors.serial", number=serial) if serial else "", tuple(facts), status.state not in ("none", "stopped"), status.simulated, lines, search
-    )
+    number = t("sensors.serial", number=serial) if serial else ""
+    connected = status.state not in ("none", "stopped")
+    return SensorsLook(title, words, number, tuple(facts), connected, status.simulated, lines, search)
