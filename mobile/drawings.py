@@ -171,7 +171,7 @@ class StopsBand(Drawing):
         from mobile.set_state import BAND_HIGH_STOPS, BAND_LOW_STOPS, place_on_band
 
         y, x0, w, h = self.center_y, self.x, self.width, self.height
-        Color(*style.line)
+        Color(*style.edge)
         for stops in range(int(BAND_LOW_STOPS), int(BAND_HIGH_STOPS) + 1):
             x = x0 + w * place_on_band(stops)
             Line(points=[x, y - h * 0.3, x, y + h * 0.3], width=1)
@@ -183,12 +183,26 @@ class StopsBand(Drawing):
         near = max(low, key) if at >= key else min(high, key)
         Color(*style.ink)
         Rectangle(pos=(min(key, near), y - h * 0.14), size=(max(abs(near - key), 2), h * 0.28))
-        Line(rectangle=(low, y - h * 0.14, max(high - low, 2), h * 0.28), width=1.2)
+        Line(rectangle=(low, y - h * 0.26, max(high - low, 2), h * 0.52), width=1.2)
         Line(points=[key, y - h * 0.48, key, y + h * 0.48], width=1.6)
         if band.target_low is not None:
             Color(*(style.good if band.on_target else style.retake))
             left, right = x0 + w * band.target_low, x0 + w * band.target_high
             Line(points=[left, y + h * 0.3, left, y + h * 0.48, right, y + h * 0.48, right, y + h * 0.3], width=1.4)
+
+
+class BandScale(Drawing):
+    """The numbers of the stops, once above the bars of all rows."""
+
+    def paint(self) -> None:
+        """Write every second number and the key's nought."""
+        from mobile.set_state import place_on_band
+
+        style = look()
+        Color(*style.quiet)
+        for stops in (-4, -3, -2, -1, 0, 1):
+            text = f"{stops:+d}".replace("-", "\u2212") if stops else "0"
+            self.write(text, self.x + self.width * place_on_band(stops), self.center_y, style.mark)
 
 
 class PlanThumb(Drawing):

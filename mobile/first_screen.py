@@ -36,6 +36,7 @@ class FirstPage(Page):
             if value in have:
                 continue
             tap = Tap(text=text, value=value, test_name=f"{prefix}{value}", size_name="body", size_hint=(1, None))
+            tap.strong = value == "resume"
             tap.halign = "center" if prefix == "count:" else "left"
             tap.bind(on_release=lambda one: act(one.value))
             row.add_widget(tap)

@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from mobile.desk import START_ROLES, Desk, Shot
 from mobile.sensor_desk import Found, Status
+from mobile.sensors_state import without_serial
 from mobile.texts import t
 
 COUNTS = (1, 2, 3, 4, 5, 6)
@@ -28,7 +29,7 @@ def first_look(shot: Shot, status: Status, found: tuple[Found, ...]) -> FirstLoo
     near = tuple((f.url, f.name) for f in found if not f.simulated)[:6]
     searching = t("first.looking") if status.looking else status.search_note or t("first.none")
     return FirstLook(
-        status.words,
+        without_serial(status.words)[0],
         "" if status.state != "none" else searching,
         () if status.ready else near,
         status.ready,

@@ -12,6 +12,8 @@ from mobile.texts import t
 from mobile.widgets import Tap, load_kv, look
 
 BAR = ("metering", "lights", "set", "more")
+RAIL_PITCH = 10
+"""Of the places at the side, in steps of the grid."""
 OF_MORE = ("match", "library", "sensors", "settings", "first")
 
 
@@ -63,6 +65,10 @@ class Frame(Layout):
         left, low = (style.bar_width, 0.0) if style.wide else (0.0, style.bar_height)
         bar.pos = self.pos
         bar.size = (style.bar_width, self.height) if style.wide else (self.width, style.bar_height)
+        # At the side the places stand close together on top, each with its mark right below its word.
+        above = style.strip_height / 2
+        below = max(self.height - above - len(BAR) * RAIL_PITCH * style.gap, 0)
+        bar.padding = (0, above, 0, below) if style.wide else 0
         strip.size = (self.width - left, style.strip_height)
         strip.pos = (self.x + left, self.top - style.strip_height)
         pages.pos = (self.x + left, self.y + low)

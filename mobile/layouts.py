@@ -16,6 +16,8 @@ class FlowRow(Layout):
     test_name = StringProperty("")
     spacing = NumericProperty(0)
     fill = BooleanProperty(True)
+    even = BooleanProperty(False)
+    """Where one line does not take all, the lines have equally many: three and three, never four and two."""
     folded = BooleanProperty(False)
     """Takes no room and no touches."""
 
@@ -50,6 +52,10 @@ class FlowRow(Layout):
             else:
                 lines.append([child])
                 room = self.width - want
+        if self.even and len(lines) > 1:
+            children = list(reversed(self.children))
+            each = -(-len(children) // len(lines))
+            lines = [children[i : i + each] for i in range(0, len(children), each)]
         heights = [max(child.height for child in line) for line in lines]
         self.height = sum(heights) + self.spacing * max(len(lines) - 1, 0)
         top = self.top

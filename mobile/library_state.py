@@ -67,7 +67,8 @@ def day_of(setup: Setup) -> str:
 def _card(setup: Setup, current: str, plan: tuple[PlanDot, ...]) -> SetupCard:
     day = day_of(setup)
     said = t("app.simulated") if "simulated" in setup.tags else ""
-    return SetupCard(setup.id, setup.name, " ".join(filter(None, (day, said))), setup.id == current, plan)
+    here = t("library.in_use") if setup.id == current else ""
+    return SetupCard(setup.id, setup.name, " ".join(filter(None, (here, day, said))), setup.id == current, plan)
 
 
 def plan_dots(desk: Desk, setup_id: str) -> tuple[PlanDot, ...]:

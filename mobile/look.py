@@ -17,6 +17,7 @@ class Look(EventDispatcher):
 
     ground = ColorProperty()
     raised = ColorProperty()
+    face = ColorProperty()
     ink = ColorProperty()
     quiet = ColorProperty()
     edge = ColorProperty()
@@ -43,6 +44,8 @@ class Look(EventDispatcher):
     dressed = NumericProperty(0)
     """Counts up once everything of a new theme or size is in place."""
     wide = BooleanProperty(False)
+    tight = BooleanProperty(False)
+    """A phone that lies: hardly higher than five rows."""
     columns = NumericProperty(1)
     row = StringProperty("horizontal")
     """How a light's name and its number stand to each other: below each other when the text is large."""
@@ -86,6 +89,7 @@ class Look(EventDispatcher):
         self.ring_height = max(min(height - dp(176), dp(460)), dp(200))
         taken = dp(480 if self.wide else 860)
         self.spare_height = min(height - taken, dp(520)) if height >= taken + dp(220) else 0
+        self.tight = self.wide and height < dp(480) and self.row == "horizontal"
         self.columns = 2 if self.wide else 1
         self._arrange_panel()
         self.dressed += 1

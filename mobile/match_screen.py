@@ -81,7 +81,8 @@ class MatchPage(Page):
     def _card(self) -> MatchCard:
         card = MatchCard()
         desk = self.app.desk
-        card.ids.meter.bind(on_release=lambda _tap: self.app.do(desk.wait_for, card.light_id))
+        for tap in (card.ids.meter, card.ids.meter_low):
+            tap.bind(on_release=lambda _tap: self.app.do(desk.wait_for, card.light_id))
         card.ids.moved.bind(on_release=lambda _tap: self.app.do(desk.have_moved, card.light_id))
         return card
 

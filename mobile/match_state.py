@@ -86,19 +86,22 @@ def _line(shot: Shot, row: MatchRow, stored: LightState, now: LightState | None)
         "none" if row.difference_stops is None else "good" if row.within and not row.doubt else "retake",
         value_shown(shot, now.value or 0.0, now.reading) if now is not None and now.reading is not None else "",
         units.format_stops(row.difference_stops) if row.difference_stops is not None else "",
-        _turn(row, now),
+        _turn(row, now, waiting),
         t("match.stood", place=stood) if stood != stands else "",
-        _otherwise(shot, row, now),
+        "" if row.doubt else _otherwise(shot, row, now),
         waiting,
-        move is not None and (move.power_stops is not None or move.distance_m is not None),
+        not row.doubt and move is not None and (move.power_stops is not None or move.distance_m is not None),
     )
 
 
-def _turn(row: MatchRow, now: LightState | None) -> str:
+def _turn(row: MatchRow, now: LightState | None, waiting: bool) -> str:
     """What to turn, counted in the clicks of the head's own dial where its step is known."""
     if row.doubt:
         # Why stands with the light's verdict; a dial is not turned by a reading in doubt.
         return t("match.doubt")
+    if row.said.code == "waits_for_pop":
+        # The empty mark says it of all; in words only of the one that is next.
+        return t("match.waits") if waiting else ""
     if row.within and row.difference_stops is not None:
         return t("match.within")
     if row.move is None or row.move.power_stops is None or now is None or now.placement is None:

@@ -204,6 +204,8 @@ class MeteringPage(Page):
     """The held-off distance is typed instead of touched."""
     opened = BooleanProperty(False)
     """The reason of the verdict is shown."""
+    rejected = BooleanProperty(False)
+    """The last pop is to be taken again: its figure is small and quiet."""
     can_undo = BooleanProperty(False)
     """There is a last pop to take back or to give away."""
 
@@ -213,7 +215,7 @@ class MeteringPage(Page):
         self.ids.held_field.on_commit = self._hold_typed
         self.ids.power.on_step = self._step
         self._next = metering_look(self.app.desk.shot).next
-        self._can_hold = False
+        self._can_hold, self._last_id = False, ""
         self._shown_pop, self._held_id = ("", "", ""), ""
         look().fbind("row", self._arrange)
         self._arrange()
@@ -255,6 +257,13 @@ class MeteringPage(Page):
         self._show_chips(shown)
         self._show_actions(shown)
 
+    def _show_again(self, shown: MeteringLook) -> None:
+        """The one full button of the result: a pop that was rejected is taken again, unless its light waits already."""
+        ids, self.rejected = self.ids, shown.verdict == "retake"
+        ids.again.disabled = not shown.again
+        ids.again.text, self._last_id = shown.again, shown.last_id
+        ids.next.strong = not shown.again
+
     def _show_pop(self, shown: MeteringLook) -> None:
         ids, shot = self.ids, self.app.desk.shot
         pop = (shot.last.id if shot.last else "", shown.verdict, shown.note)
@@ -263,6 +272,7 @@ class MeteringPage(Page):
         ids.last_name.text = shown.last_name
         ids.figure.figure = shown.figure
         ids.mark.verdict = shown.verdict
+        self._show_again(shown)
         ids.verdict.text = shown.verdict_text
         ids.verdict.ink_name = ink_of(shown.verdict)
         ids.verdict.disabled = not shown.reason
@@ -325,6 +335,10 @@ class MeteringPage(Page):
             app.do(app.desk.begin)
         else:
             app.go({"begin": "first", "set": "match" if app.desk.shot.match else "set", "sensors": "sensors"}[following.act])
+
+    def retake(self) -> None:
+        """Wait for the light again whose last pop was rejected."""
+        self._wait_for(self._last_id)
 
     def skip(self) -> None:
         """Leave the waiting light out for now."""

@@ -95,6 +95,8 @@ class MeteringLook(NamedTuple):
     """Why the verdict is so, one touch deeper."""
     wave: tuple[tuple[float, float], ...]
     wave_text: str
+    again: str
+    """What takes a rejected pop again; empty when it was not, or its light waits already."""
     can_take_back: bool
     give_to: tuple[tuple[str, str], ...]
     """(light id, name) of the lights that the last reading could be given to."""
@@ -145,6 +147,7 @@ def metering_look(shot: Shot, *, lost: bool = False) -> MeteringLook:
     light = shot.light(waiting.light_id) if waiting else None
     state = shot.view.state(light.id) if shot.view and light else None
     pop = _last_pop(shot)
+    rejected = pop["verdict"] == "retake" and pop["last_id"] and (light is None or light.id != pop["last_id"])
     held_light = shot.light(shot.held_id)
     held = _held(shot)
     together = held_light is None and waiting is not None and waiting.purpose == Purpose.TOGETHER
@@ -154,7 +157,7 @@ def metering_look(shot: Shot, *, lost: bool = False) -> MeteringLook:
         waiting_id=light.id if light else "",
         headline=t("metering.lost") if lost else t("metering.any_order") if shot.any_order else _headline(shot, waiting, missing),
         instruction=t("metering.lost_hint") if lost else _any_order(shot) or _instruction(shot, waiting, missing),
-        step=t("metering.step", number=shot.position + 1, count=len(shot.requests)) if waiting else "",
+        step=_step(shot, light),
         following=_following(shot),
         chips=_chips(shot),
         all_ready=sum(1 for one in shot.lights if one.role not in OWN_POINT and not one.source_light_id) > 1,
@@ -167,11 +170,19 @@ def metering_look(shot: Shot, *, lost: bool = False) -> MeteringLook:
         can_hold=held_light is not None or together,
         power=_power(light, state),
         can_power=light is not None and light.source_light_id is None,
+        again=t("metering.again", name=pop["last_name"]) if rejected and not lost else "",
         can_take_back=shot.last is not None,
         give_to=_give_to(shot),
         complete=complete(shot),
         **pop,
     )
+
+
+def _step(shot: Shot, light: Light | None) -> str:
+    """Which of the set's lights waits, as they stand in the row of the walk; a reflector's two pops are one light."""
+    if light is None or shot.any_order:
+        return ""
+    return t("metering.step", number=shot.lights.index(light) + 1, count=len(shot.lights))
 
 
 def _held(shot: Shot) -> float | None:
@@ -268,7 +279,8 @@ def _give_to(shot: Shot) -> tuple[tuple[str, str], ...]:
 
 def _following(shot: Shot) -> str:
     light = shot.light(shot.following.light_id) if shot.following and not shot.any_order else None
-    if light is not None:
+    # A light that needs two pops (a reflector) is not announced while it is the one that waits.
+    if light is not None and shot.waiting is not None and light.id != shot.waiting.light_id:
         return t("metering.then", name=light.name)
     return t("metering.skip") if shot.waiting is not None else ""
 

@@ -9,13 +9,17 @@ from mobile.widgets import Tap, load_kv
 PLACES = ("match", "library", "sensors", "settings")
 
 
+class MoreRow(Tap):
+    """One place: a row as wide as the page and 64 dp high."""
+
+
 class MorePage(Page):
     """See the module."""
 
     def on_kv_post(self, _base: object) -> None:
         """Fill the list."""
         for name in PLACES:
-            tap = Tap(text=t(f"place.{name}"), value=name, test_name=f"more:{name}", size_name="body", sign=name)
+            tap = MoreRow(text=t(f"place.{name}"), value=name, test_name=f"more:{name}", size_name="body", sign=name)
             tap.size_hint, tap.halign = (1, None), "left"
             tap.bind(on_release=lambda one: self.app.go(one.value))
             self.ids.places.add_widget(tap)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from math import hypot
+from math import cos, hypot, radians, sin
 from typing import Any
 
 from kivy.clock import Clock
@@ -19,6 +19,12 @@ from mobile.widgets import look, text_width
 
 HOLD_S = 0.3
 """So long a finger stays on a handle before the light follows it."""
+
+
+RING_LABELS_DEG = (180, 145, 215, 35, 325, 0, 90)
+"""Where on its ring a distance may stand, from the right, counter-clockwise; each ring begins one further."""
+FEW_WORDS_DP = 420
+"""A plan narrower than this has no room for every distance while a light is placed."""
 
 
 class RingView(Drawing):
@@ -167,17 +173,19 @@ class RingView(Drawing):
         return ring_state.rings_for(min(self.width, self.height) / 2 / scale.px_per_m, self.imperial)
 
     def _paint_rings(self, scale: Scale) -> None:
-        Color(*look().line)
+        Color(*look().edge)
         for radius in self._radii(scale):
             Line(circle=(scale.cx, scale.cy, radius * scale.px_per_m), width=1, dash_length=3, dash_offset=5)
 
     def _paint_ring_labels(self, scale: Scale) -> None:
-        """Each ring's distance, where no name stands: to the left of the face, else to the right, else not at all."""
+        """Each ring's distance on its ring, where neither a name nor a light stands; no two in one line."""
         Color(*look().quiet)
-        for radius in self._radii(scale):
+        for number, radius in enumerate(self._radii(scale)):
             r, text = radius * scale.px_per_m, units.format_length(radius, self.imperial)
-            for x, y in ((scale.cx - r, scale.cy), (scale.cx + r, scale.cy), (scale.cx, scale.cy + r)):
-                if self._free(text, x, y):
+            for turned in (RING_LABELS_DEG[(number + n) % len(RING_LABELS_DEG)] for n in range(len(RING_LABELS_DEG))):
+                x, y = scale.cx + r * cos(radians(turned)), scale.cy + r * sin(radians(turned))
+                inside = self.collide_point(x, y - self._label_size) and self.collide_point(x, y + self._label_size)
+                if inside and self._free(text, x, y) and not self._covers(text, x, y):
                     self._written.append(self._box(text, x, y))
                     self._write(text, x, y, self._label_size, look().quiet)
                     break
@@ -238,12 +246,17 @@ class RingView(Drawing):
         (ax, az), (bx, bz) = mark.outline or ((mark.x_m, mark.z_m),) * 2
         parts = [scale.to_px(ax + (bx - ax) * n / 6, az + (bz - az) * n / 6) for n in range(7)]
         r = dp(5)
-        return [(x - r, y - r, x + r, y + r) for x, y in parts]
+        boxes = [(x - r, y - r, x + r, y + r) for x, y in parts]
+        if self.editing and mark.light_id == self.focus_id:
+            (x, y), r = scale.to_px(mark.x_m, mark.z_m), dp(theme.TARGET) / 2
+            boxes.append((x - r, y - r, x + r, y + r))
+        return boxes
 
     def _paint_label(self, mark: RingMark, x: float, y: float, focused: bool, colour: Any) -> None:
         """Write a light's name where it covers nothing; what stands in the readout already is not said twice."""
         text = mark.name
-        if mark.distance_m is not None and not (focused and self.editing):
+        # While a light is placed, the plan of a phone has room for the names of the others only.
+        if mark.distance_m is not None and not (self.editing and (focused or self.width < dp(FEW_WORDS_DP))):
             text += f"  {units.format_length(mark.distance_m, self.imperial)}"
         away = dp(theme.TARGET) / 2 + dp(12) if focused and self.editing else dp(16)
         wide = text_width(text, self._label_size) / 2 + dp(14)

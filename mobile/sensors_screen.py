@@ -38,7 +38,7 @@ class SensorsPage(Page):
         """Write the state into the widgets."""
         app, ids = self.app, self.ids
         shown = sensors_look(app.sensors.status, app.sensors.found)
-        ids.title.text, ids.words.text = shown.title, shown.words
+        ids.title.text, ids.words.text, ids.serial.text = shown.title, shown.words, shown.serial
         ids.simulated.text = t("app.simulated") if shown.simulated else ""
         self._facts(shown)
         ids.search.text = shown.search
@@ -49,14 +49,18 @@ class SensorsPage(Page):
         if not shown.simulated:
             taps.append(("simulate", t("sensors.simulate")))
         self._taps(ids.actions, taps)
-        sim = []
+        sim: list[tuple[str, str]] = []
+        practice: list[tuple[str, str]] = []
         if shown.simulated:
             plugged = getattr(app.sensors.simulator, "plugged", True)
-            sim = [(n, t(f"sensors.{n}")) for n in ("fire", "fire_held", "fire_damaged")]
-            sim.append(("unplug", t("sensors.unplug")) if plugged else ("plug", t("sensors.plug")))
+            sim = [(n, t(f"sensors.{n}")) for n in ("fire", "fire_held")]
+            practice = [("fire_damaged", t("sensors.fire_damaged"))]
+            practice.append(("unplug", t("sensors.unplug")) if plugged else ("plug", t("sensors.plug")))
         ids.sim_title.text = t("sensors.simulated_title") if sim else ""
         ids.sim_note.text = t("sensors.simulated_note") if sim else ""
         self._taps(ids.sim, sim)
+        ids.practice_title.text = t("sensors.practice") if practice else ""
+        self._taps(ids.practice, practice)
 
     def _facts(self, shown: SensorsLook) -> None:
         box = self.ids.facts

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import time
 from typing import NamedTuple
 
@@ -29,6 +30,8 @@ class SensorsLook(NamedTuple):
 
     title: str
     words: str
+    serial: str
+    """Its serial number, apart from what must be read; empty when not known."""
     facts: tuple[str, ...]
     connected: bool
     simulated: bool
@@ -41,6 +44,15 @@ def bars_of(signal_dbm: int | None) -> int:
     if signal_dbm is None:
         return 0
     return max(1, min(4, 4 - int(max(-55 - signal_dbm, 0) // 12)))
+
+
+_SERIAL = re.compile(r" \((\w{8,})\)")
+
+
+def without_serial(words: str) -> tuple[str, str]:
+    """Part what is said of a sensor from its serial number, which nobody reads on the way to a pop."""
+    found = _SERIAL.search(words)
+    return (words[: found.start()] + words[found.end() :], found.group(1)) if found else (words, "")
 
 
 def age_text(calibrated_at_s: float | None, method: str, now_s: float) -> str:
@@ -102,8 +114,10 @@ def sensors_look(status: Status, found: tuple[Found, ...], now_s: float | None =
         for f in ordered
         if not f.simulated
     )
-    search = t("sensors.looking") if status.looking else status.search_note or ("" if lines else t("sensors.nothing"))
+    nothing = "" if lines or status.ready else t("sensors.nothing")
+    words, serial = without_serial(status.words)
+    search = t("sensors.looking") if status.looking else status.search_note or nothing
     title = status.name or (t("sensors.none") if status.state == "none" else status.url)
-    return SensorsLook(
-        title, status.words, tuple(facts), status.state not in ("none", "stopped"), status.simulated, lines, search
-    )
+    number = t("sensors.serial", number=serial) if serial else ""
+    connected = status.state not in ("none", "stopped")
+    return SensorsLook(title, words, number, tuple(facts), connected, status.simulated, lines, search)

@@ -30,6 +30,8 @@ class RatioRow(Row):
     verdict = StringProperty("")
     note = StringProperty("")
     """Said instead of the bar, where there is none."""
+    word = StringProperty("")
+    """Why the mark is a cross, in a word; empty where it is none, or where the note says it."""
     band = ObjectProperty(None, allownone=True)
 
     def put(self, row: SetRow) -> None:
@@ -39,6 +41,7 @@ class RatioRow(Row):
         self.figure_text = " ".join(filter(None, (row.figure.before + row.figure.main, row.figure.after)))
         self.stops, self.verdict = row.stops, row.verdict or "none"
         self.note = "" if row.band is not None else row.short
+        self.word = row.short if row.verdict == "retake" and not self.note else ""
         self.band = row.band
 
     def on_release(self) -> None:
@@ -99,6 +102,7 @@ class SetPage(Page):
         ids.camera.text = shown.camera
         ids.empty.text = "" if shown.rows else t("set.empty")
         ids.back.disabled = not (self.opened or self.describing)
+        ids.acts.folded = self.opened or self.describing
         self._cards(ids.rows, shown.rows, RatioRow)
         self._words(ids.figures, list(shown.ratios), "body")
         self._words(ids.notes, list(shown.notes), "note")

@@ -126,7 +126,7 @@ def _findings_line(findings: tuple[FindingLook, ...], note: str) -> str:
     if not findings:
         return note
     more = t("set.more_findings", count=len(findings) - 1) if len(findings) > 1 else ""
-    return " ".join(filter(None, (findings[0].head, more)))
+    return ", ".join(filter(None, (findings[0].head, more)))
 
 
 def _metered(rows: tuple[SetRow, ...]) -> bool:
@@ -264,8 +264,21 @@ def finding_look(shot: Shot, finding: Finding, number: int) -> FindingLook:
     bare = not finding.to_do or finding.to_do.code == "do"
     todo = t(f"set.todo_{act}" if act else "set.todo_none", name=finding.light) if bare else finding.advice
     title = finding.text
-    head = title if len(title) <= HEAD_LETTERS else title[:HEAD_LETTERS].rsplit(" ", 1)[0].rstrip(",;:") + " …"
+    head = _sum_head(finding) or _cut(title)
     return FindingLook(f"{number}", title, todo, severity, act, label, light_id, field, head)
+
+
+def _sum_head(finding: Finding) -> str:
+    """What the pop of all lights told, in one line; empty for any other finding."""
+    stops, doubt = (finding.numbers.get(name) for name in ("residual_stops", "u_residual_stops"))
+    if not isinstance(stops, float) or not isinstance(doubt, float) or finding.rank < 1 or abs(stops) <= 2 * doubt:
+        return ""
+    return t("set.sum_less" if stops < 0 else "set.sum_more", stops=f"{abs(stops):.1f}")
+
+
+def _cut(title: str) -> str:
+    """As many whole words as a line takes."""
+    return title if len(title) <= HEAD_LETTERS else title[:HEAD_LETTERS].rsplit(" ", 1)[0].rstrip(",;:") + " …"
 
 
 def _missing_place(shot: Shot) -> tuple[str, str, str] | None:

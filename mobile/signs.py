@@ -3,8 +3,8 @@
 
 A role's sign is the set from above in small: the face in the middle, the camera below, the light where its role usually stands.
 A verdict's sign is told by its mass: *good* a full dome on its line, *corrected* an empty arch over a thick line (the dome was
-lifted off and brought back by calculation), *retake* two crossing strokes, *none* a dot where a dome will stand, *expected*
-the same dot under an empty arch (calculated, and nothing metered yet).
+lifted off and brought back by calculation), *retake* two crossing strokes, *none* an empty ring, *expected*
+a dot under an empty arch (calculated, and nothing metered yet).
 """
 
 from __future__ import annotations
@@ -61,7 +61,7 @@ SIGNS: dict[str, tuple[Stroke, ...]] = {
     "good": (Stroke((*_arc(0, -0.55, 0.86, 0, 1),), filled=True, closed=True), _line(-0.95, -0.82, 0.95, -0.82, weight=1.4)),
     "corrected": (Stroke(_arc(0, -0.12, 0.74, 0, 1), weight=1.5), _line(-0.95, -0.74, 0.95, -0.74, weight=2.6)),
     "retake": (_line(-0.75, -0.75, 0.75, 0.75, weight=2.0), _line(-0.75, 0.75, 0.75, -0.75, weight=2.0)),
-    "none": (_dot(0, -0.42, 0.34),),
+    "none": (_ring(0, 0, 0.66, weight=1.2),),
     "expected": (Stroke(_arc(0, -0.55, 0.86, 0, 1), weight=1.2), _dot(0, -0.55, 0.2)),
     # what can be done
     "minus": (_line(-0.7, 0, 0.7, 0, weight=1.4),),
@@ -89,7 +89,7 @@ SIGNS: dict[str, tuple[Stroke, ...]] = {
                _line(0, -0.5, 0, -0.95)),
     "set": (_line(-0.8, 0.85, -0.8, -0.85), _line(-0.55, 0.55, 0.85, 0.55), _line(-0.55, 0, 0.25, 0),
             _line(-0.55, -0.55, 0.55, -0.55)),
-    "more": (_dot(-0.62, 0, 0.16), _dot(0, 0, 0.16), _dot(0.62, 0, 0.16)),
+    "more": (_dot(-0.66, 0, 0.2), _dot(0, 0, 0.2), _dot(0.66, 0, 0.2)),
     "match": (Stroke(_arc(0, 0.2, 0.5, 0, 1), closed=True), Stroke(_arc(0, -0.2, 0.5, 1, 2), closed=True)),
     "library": (_line(-0.8, -0.75, -0.8, 0.35, 0.8, 0.35, 0.8, -0.75, closed=True), _line(-0.6, 0.6, 0.6, 0.6), _line(-0.4, 0.85, 0.4, 0.85)),
     "sensors": (Stroke(_arc(-0.4, -0.4, 0.34, 0, 1), closed=True), Stroke(_arc(-0.4, -0.4, 0.74, 0.05, 0.5)), Stroke(_arc(-0.4, -0.4, 1.12, 0.08, 0.45))),

@@ -1,7 +1,7 @@
 """The one place for colours and sizes.  No kivy here: ``look.py`` hands them to the screens.
 
 Two themes: ``amber`` (warm on black, for the dark studio) and ``paper`` (light).  What can be tapped is in the colour
-``strong``, as a face (the one thing to do next) or as text (all the rest); nothing else is.  Every pair in ``TEXT_PAIRS``
+``strong``, as a face (the one thing to do next) or as text on a quiet face (all the rest).  Every pair in ``TEXT_PAIRS``
 has a contrast of at least 4.5:1, every pair in ``EDGE_PAIRS`` (edges of things that can be touched, marks) at least 3:1; a
 test measures both from the colours here.  Sizes are in dp (1/160 inch) at a text size of 100 %.
 """
@@ -20,7 +20,9 @@ class Theme(NamedTuple):
     ground: Rgb
     """Behind everything."""
     raised: Rgb
-    """Face of what can be touched, and of cards."""
+    """Face of cards and of the bar."""
+    face: Rgb
+    """Face of what can be touched and is not the next thing to do."""
     ink: Rgb
     """What must be read."""
     quiet: Rgb
@@ -43,6 +45,7 @@ AMBER = Theme(
     "amber",
     ground=(0, 0, 0),
     raised=(28, 25, 20),
+    face=(50, 44, 34),
     ink=(226, 212, 190),
     quiet=(172, 158, 136),
     edge=(136, 122, 98),
@@ -58,6 +61,7 @@ PAPER = Theme(
     "paper",
     ground=(246, 244, 240),
     raised=(255, 255, 255),
+    face=(229, 222, 209),
     ink=(30, 27, 22),
     quiet=(90, 82, 70),
     edge=(130, 120, 104),
@@ -72,7 +76,7 @@ PAPER = Theme(
 THEMES = {theme.name: theme for theme in (AMBER, PAPER)}
 
 _READ = ("ink", "quiet", "strong", "good", "corrected", "retake", "simulated")
-TEXT_PAIRS = (*((front, back) for back in ("ground", "raised") for front in _READ), ("over_strong", "strong"))
+TEXT_PAIRS = (*((front, back) for back in ("ground", "raised", "face") for front in _READ), ("over_strong", "strong"))
 EDGE_PAIRS = (("edge", "ground"), ("edge", "raised"), ("strong", "ground"), ("strong", "raised"))
 
 TARGET = 48

@@ -169,11 +169,17 @@ class Words(Dressed):
 
 
 class Tap(ButtonBehavior, Dressed):
-    """Something to tap.  ``strong`` is the one thing to do next: a full face.  All others are text in the same colour."""
+    """Something to tap.  ``strong`` is the one thing to do next: a full face.  All others have a quiet face.
+
+    ``plain`` ones have none: they stand where everything can be tapped (the bar, the walk, a list), or are rather read.
+    """
 
     strong = BooleanProperty(False)
     chosen = BooleanProperty(False)
-    """Of several it is the one that is on: a line below it."""
+    """Of several it is the one that is on: a line below it; a full face where it is an option."""
+    plain = BooleanProperty(False)
+    option = BooleanProperty(False)
+    """One of several to choose from: only the chosen one has a face."""
     sign = StringProperty("")
     """A sign before the text, or alone."""
     sign_colour = StringProperty("")
@@ -183,8 +189,9 @@ class Tap(ButtonBehavior, Dressed):
     value = ObjectProperty(None, allownone=True)
     natural_width = NumericProperty(0)
     face = ColorProperty((0, 0, 0, 0))
+    seam = NumericProperty(0)
     ink_name = StringProperty("strong")
-    DRESS_AFTER = ("strong", "chosen", "state", "ink_name", "sign", "stacked")
+    DRESS_AFTER = ("strong", "chosen", "state", "ink_name", "sign", "stacked", "plain", "option", "disabled")
 
     def __init__(self, **kwargs: object) -> None:
         self._repaint = Clock.create_trigger(self._paint, -1)
@@ -205,7 +212,7 @@ class Tap(ButtonBehavior, Dressed):
     @property
     def sign_size(self) -> float:
         """Side of the sign in pixels."""
-        return max(self.nominal_size * 1.2, look().gap * 2.5)
+        return max(self.nominal_size * 1.2, look().gap * 3.5)
 
     @property
     def sign_room(self) -> float:
@@ -225,8 +232,12 @@ class Tap(ButtonBehavior, Dressed):
         """Put on what the look says."""
         super().dress()
         style = look()
-        self.color = style.over_strong if self.strong else style.ink if self.chosen else getattr(style, self.ink_name)
-        self.face = style.strong if self.strong else style.raised if self.state == "down" else (0, 0, 0, 0)
+        full = self.strong or (self.option and self.chosen)
+        self.color = style.over_strong if full else style.ink if self.chosen else getattr(style, self.ink_name)
+        none = (self.plain or self.option or self.disabled or not (self.text or self.sign)) and self.state != "down"
+        self.face = style.strong if full else (0, 0, 0, 0) if none else style.face
+        # Quiet faces that stand close keep a seam between them, while the targets meet.
+        self.seam = 0 if full else style.gap / 4
         self.padding = [self.sign_room, self.sign_size * 0.9 if self.stacked else 0, 0, 0]
         self.measure()
 
@@ -240,12 +251,15 @@ class Tap(ButtonBehavior, Dressed):
         self.canvas.after.clear()
         style = look()
         with self.canvas.after:
-            if self.chosen:
+            if self.chosen and not self.option:
+                # Right below its word, however high the thing is.
+                low = max(self.y + 2, self.center_y - self.texture_size[1] / 2 - 5) if self.stacked else self.y + 2
                 Color(*style.strong)
-                Rectangle(pos=(self.x + style.gap, self.y + 2), size=(self.width - 2 * style.gap, 3))
+                Rectangle(pos=(self.x + style.gap, low), size=(self.width - 2 * style.gap, 3))
             if self.sign in SIGNS:
-                Color(*(getattr(style, self.sign_colour) if self.sign_colour and not self.strong else self.color))
-                half = self.sign_size * 0.36
+                full = self.strong or (self.option and self.chosen)
+                Color(*(getattr(style, self.sign_colour) if self.sign_colour and not full else self.color))
+                half = self.sign_size * 0.43
                 x, y = self.center
                 if self.stacked:
                     # Right above its word, however high the thing is.
@@ -409,7 +423,7 @@ class Choices(Stack):
             return
         row.clear_widgets()
         for value, text in self.options:
-            tap = Tap(text=text, value=value, test_name=f"{self.test_name}:{value}")
+            tap = Tap(text=text, value=value, test_name=f"{self.test_name}:{value}", option=True)
             tap.chosen = value == self.chosen
             tap.bind(on_release=lambda one: self.on_choose and self.on_choose(one.value))
             row.add_widget(tap)

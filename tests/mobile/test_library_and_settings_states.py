@@ -21,7 +21,8 @@ def test_set_ups_are_listed_newest_first_with_date_and_number_of_lights(metered)
     cards = library_state.library_look(one.desk).cards
 
     assert [(c.name, c.current) for c in cards] == [("Second", True), ("Set", False)]
-    assert all(len(c.line) == 10 for c in cards)
+    assert cards[0].line.startswith("open ")
+    assert [len(c.line.removeprefix("open ")) for c in cards] == [10, 10]
 
 
 def test_search_finds_words_of_name_subject_and_notes(metered) -> None:

@@ -114,6 +114,19 @@ def test_a_stale_reading_is_never_shown_as_current(metered) -> None:
     assert shown.chips[0].verdict == ""
 
 
+def test_a_rejected_pop_offers_one_tap_that_takes_it_again(metered) -> None:
+    """KEY re-powered while FILL waits: "Retake KEY"; nothing of the kind for a good pop, or while KEY waits itself."""
+    one = metered(2)
+    one.pop(640.0)
+    assert state.metering_look(one.desk.shot).again == ""
+
+    one.desk.move_light(one.id_of("KEY"), power_stops=-1.0, power_text="1/2")
+    assert state.metering_look(one.desk.shot).again == "Retake KEY"
+
+    one.desk.wait_for(one.id_of("KEY"))
+    assert state.metering_look(one.desk.shot).again == ""
+
+
 def test_a_reflector_says_what_to_do_with_and_without_it(metered) -> None:
     """First in place, then away, naming the light to fire."""
     one = metered(1)
@@ -122,6 +135,9 @@ def test_a_reflector_says_what_to_do_with_and_without_it(metered) -> None:
     one.pop(640.0)
 
     assert state.metering_look(one.desk.shot).instruction == "put CARD in place and fire KEY"
+    # Its two pops are one light of the walk, and it is not announced while it is the one that waits.
+    shown = state.metering_look(one.desk.shot)
+    assert (shown.headline, shown.step, shown.following) == ("CARD", "2 of 2", "Skip")
     one.pop(800.0)
     assert "meterlink" not in state.metering_look(one.desk.shot).reason
     assert state.metering_look(one.desk.shot).instruction == "take CARD away and fire KEY again"

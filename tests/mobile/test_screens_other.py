@@ -330,7 +330,7 @@ def test_settings_act_at_once_and_come_back(tmp_path: Path) -> None:
     from mobile.theme import BODY, PAPER, rgba
 
     assert (name, body) == ("paper", BODY * 2)
-    assert colour == pytest.approx(rgba(PAPER.ink))
+    assert colour == pytest.approx(rgba(PAPER.over_strong))
     assert drive(tmp_path / "library.db", second) == ("paper", 2.0, True)
 
 

@@ -190,3 +190,21 @@ def test_what_is_well_is_said_with_its_number(metered) -> None:
     assert shown.well == tuple(answer.text for answer in one.desk.session.answers())
     assert not any(answer in finding.title for answer in shown.well for finding in shown.findings)
     assert state.set_look(shot._replace(answers=())).well == ()
+
+
+@pytest.mark.parametrize(
+    ("stops", "doubt", "head"),
+    [
+        (-0.4, 0.05, "all together 0.4 stop less than the sum"),
+        (0.4, 0.05, "all together 0.4 stop more than the sum"),
+        (-0.1, 0.06, ""),
+    ],
+)
+def test_the_line_of_findings_says_the_sum_in_few_words(metered, stops: float, doubt: float, head: str) -> None:
+    """What all lights together gave stands in the line whole; a gap within its doubt (k=2) is not spoken of."""
+    said = told("sum_less", stops=stops, u95=2 * doubt)
+    numbers = {"residual_stops": stops, "u_residual_stops": doubt}
+
+    shown = state.finding_look(placed(metered).desk.shot, Finding("sum", 3.2, "", said, said, numbers), 0)
+
+    assert shown.head == head if head else "the sum" not in shown.head
