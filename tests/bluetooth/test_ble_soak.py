@@ -85,7 +85,7 @@ class Air:
                 standin.vanish(sensor)
 
 
-@pytest.mark.timeout(SECONDS * 1.5 + 60)
+@pytest.mark.timeout(SECONDS * 5 + 60)
 def test_soak(bluetooth_air: Standin, monkeypatch: pytest.MonkeyPatch) -> None:
     """Faults of every kind, one after another: the sensor is ready again each time, and memory stays flat."""
     monkeypatch.setattr(ble_air, "FIND_S", 1.0)
@@ -116,7 +116,7 @@ def test_soak(bluetooth_air: Standin, monkeypatch: pytest.MonkeyPatch) -> None:
         await sensor.identified()
         loop = asyncio.get_running_loop()
         end_s, early_kb, rounds = loop.time() + SECONDS, 0, 0
-        while loop.time() < end_s:
+        while loop.time() < end_s or rounds < SECONDS:  # as many rounds on a busy machine, it takes longer there
             rounds += 1
             await until(lambda: sensor.state.name == READY and bluetooth_air.subscribers(air.sensor, UP) > 0)
             before = len(levels)
@@ -139,7 +139,6 @@ def test_soak(bluetooth_air: Standin, monkeypatch: pytest.MonkeyPatch) -> None:
     assert len(numbers) >= 9 * (rounds - 1)
     assert sum(state.name == LOST for state in states) >= rounds * 0.3
     assert bluetooth_air.subscribers(air.sensor, UP) <= 1
-    assert rounds >= SECONDS
     assert grown_kb < 20_000
     print(f"{rounds} rounds, {air.sent} readings sent, {len(numbers)} heard, faults {air.faults}, {grown_kb} KB grown")
 
