@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from benchmarks import bench_trust, trust_correction, trust_simulation
+from benchmarks.trust_ideal_sum import Odds
 from benchmarks.trust_tables import USES, Table
 
 
@@ -68,4 +69,20 @@ def test_trust_goes_through_the_front_door_with_defaults() -> None:
     assert sum(one.named == one.wrong for one in wrong) >= 0.4 * len(wrong)
     # The ideal detector knows a set with a misplaced reading from the same set without it.
     assert np.median([one.off[0].total / one.clean[0].total for one in wrong]) > 5
-    assert "of 24" in bench_trust.line("hot", found)
+    assert "of 24" in bench_trust.line("hot", found, found)
+
+
+def test_who_is_not_told_the_reach_has_one_limit_for_both() -> None:
+    """The detector that is told alarms as often as the product in its line, the other as often in both reaches together."""
+
+    def looked(alarm: bool, told: float, untold: float) -> bench_trust.Looked:
+        return bench_trust.Looked(alarm, (Odds(told, "KEY"), Odds(untold, "KEY")), "")
+
+    touching = [looked(i == 0, float(i), 0.1 * i) for i in range(40)]
+    loose = [looked(i < 3, float(i), 10.0 + i) for i in range(40)]
+
+    told, untold = bench_trust.limits_of(touching, touching + loose)
+
+    assert sum(one.clean[0].total > told for one in touching) == 1
+    assert sum(one.clean[1].total > untold for one in touching) == 0
+    assert sum(one.clean[1].total > untold for one in touching + loose) == 4
