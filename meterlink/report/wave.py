@@ -22,6 +22,8 @@ __all__ = ["Trace", "runs_above", "terminal_wave", "trace_of", "trace_of_samples
 DOTS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
 """Bits of a braille character, by row and column of its eight dots (Unicode block 2800)."""
 BLANK = 0x2800
+TERMINAL = 79
+"""Columns that every terminal has."""
 
 
 class Trace(NamedTuple):
@@ -156,7 +158,7 @@ def terminal_wave(
     """Return a pop as a few lines of braille: the curve, marks at peak, 50 %, 10 % and ambient, both durations below.
 
     A waveform that cannot be drawn gives one line that says why, never an error: it stands beside a reading that counts.
-    ``width`` 16 to 200 and ``height`` 3 to 40 characters, else ValueError.
+    The curve is narrowed until its labels stand within 79 columns.  ``width`` 16 to 200 and ``height`` 3 to 40 characters, else ValueError.
     """
     if not 16 <= width <= 200 or not 3 <= height <= 40:
         raise ValueError(f"a picture of {width} by {height} characters: it must be 16-200 by 3-40")
@@ -165,8 +167,9 @@ def terminal_wave(
     except AnalysisError as error:
         return f"  (no picture: {error})"
     low, high = trace.window_s
-    canvas = _canvas(trace, low, high, width, height)
     labels = _level_labels(trace, height)
+    width = max(16, min(width, TERMINAL - 3 - max(map(len, labels.values()))))
+    canvas = _canvas(trace, low, high, width, height)
     lines = [
         f"  {''.join(chr(BLANK + bits) for bits in row)} {labels.get(i, '')}".rstrip() for i, row in enumerate(canvas)
     ]

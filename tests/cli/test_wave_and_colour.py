@@ -93,6 +93,14 @@ def test_csv_into_a_missing_folder_leaves_nothing(demo: Run, tmp_path: Path) -> 
     assert list(tmp_path.glob("**/*.part")) == []
 
 
+def test_a_clipped_pop_that_counts_is_not_told_to_be_taken_again(demo: Run) -> None:
+    """What the table keeps within bounds the picture calls bounds: whether to fire again is the verdict's answer alone."""
+    said = demo("wave", "HAIR").out
+
+    assert "these numbers are bounds" in said
+    assert "again" not in said
+
+
 def test_wave_as_data(demo: Run) -> None:
     """Numbers of each light, JSON without NaN, the shutter's part with it."""
     rows = json.loads(demo("wave", "--json").out)

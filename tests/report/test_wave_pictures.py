@@ -62,7 +62,7 @@ def test_terminal_picture_names_levels_and_durations() -> None:
 
     for word in ("peak", "50 %", "10 %", "ambient", "t0.5 1/", "t0.1 1/"):
         assert word in text
-    assert max(len(line) for line in text.splitlines()) <= 95
+    assert max(len(line) for line in text.splitlines()) <= 79
     assert len(text.splitlines()) <= 12
     assert any(0x2800 < ord(char) <= 0x28FF for char in text)
 

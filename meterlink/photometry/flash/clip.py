@@ -162,5 +162,5 @@ def with_clipping(result: FlashPulse, pulse: Pulse, clip: tuple[int, int], ambie
         u_peak_lx=math.hypot(result.u_peak_lx, (bounds.peak_high_lx - result.peak_lx) / math.sqrt(3.0)),
         u_t05_s=math.hypot(result.u_t05_s or 0.0, ((result.t05_s or 0.0) - low05) / math.sqrt(3.0)),
         u_t01_s=math.hypot(result.u_t01_s or 0.0, ((result.t01_s or 0.0) - low01) / math.sqrt(3.0)),
-        notes=(*result.notes, "the sensor clipped: the numbers are bounds, take the pop again on the less sensitive range"),
+        notes=(*result.notes, "the sensor clipped: these numbers are bounds"),
     )
