@@ -158,7 +158,8 @@ def terminal_wave(
     """Return a pop as a few lines of braille: the curve, marks at peak, 50 %, 10 % and ambient, both durations below.
 
     A waveform that cannot be drawn gives one line that says why, never an error: it stands beside a reading that counts.
-    The curve is narrowed until its labels stand within 79 columns.  ``width`` 16 to 200 and ``height`` 3 to 40 characters, else ValueError.
+    The curve is narrowed until its labels stand within 79 columns.
+    ``width`` 16 to 200 and ``height`` 3 to 40 characters, else ValueError.
     """
     if not 16 <= width <= 200 or not 3 <= height <= 40:
         raise ValueError(f"a picture of {width} by {height} characters: it must be 16-200 by 3-40")
