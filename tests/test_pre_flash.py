@@ -53,6 +53,19 @@ def test_the_stronger_flash_right_after_is_the_light(session: Session, pop: Make
     assert exposures(session) == {"KEY": 200.0, "FILL": 50.0}
 
 
+@pytest.mark.parametrize("stops", [-0.12, 0.12])
+@pytest.mark.parametrize("gap_s", [0.1, 0.4])
+def test_a_flash_that_says_the_same_is_a_stray(session: Session, pop: MakePop, gap_s: float, stops: float) -> None:
+    """A double pop within an eighth of a stop of the first changes nothing: the reading stands and the next light is waited for."""
+    begin(session, "KEY", "FILL")
+    session.take(pop(100.0, at_s=10.0))
+
+    outcome = session.take(pop(100.0 * 2**stops, at_s=10.0 + gap_s))
+
+    assert outcome.code == OutcomeCode.STRAY
+    assert exposures(session) == {"KEY": 100.0}
+
+
 def test_the_last_light_of_a_walk_is_taken_over_too(session: Session, pop: MakePop) -> None:
     """Nothing is waited for any more when the main flash comes, and still it is the light."""
     begin(session, "KEY")

@@ -62,6 +62,13 @@ def test_a_whole_flash_is_not_taken_for_clipped(peak: float, fall_s: float) -> N
     assert found.exposure_lxs == pytest.approx(peak * 0.97 * FULL_LX / unit.peak_lx, rel=0.02)
 
 
+def test_a_square_pulse_is_believed_only_where_the_amplifier_cannot_have_made_it() -> None:
+    """A lamp pulsed square is flat by itself: a reading in the middle of the range, asked for again near its end."""
+    square = [measured(lambda t, part=part: part * FULL_LX if t < 2e-3 else 0.0) for part in (0.6, 0.93)]
+
+    assert [one.clipped for one in square] == [False, True]
+
+
 def test_a_session_asks_again_for_a_pop_whose_top_is_flat(session: Session) -> None:
     """Not logged, not good: too bright, and the same light is waited for, even where little can be missing."""
     session.begin([session.request(session.light("KEY"))])
