@@ -25,9 +25,9 @@ from meterlink.cli.frame import open_library, print_json, print_rows
 from meterlink.cli.light import source_text
 from meterlink.judging.fixture_curves import FixtureCurves, curves_of
 from meterlink.judging.judge import Judge
-from meterlink.library.fixtures import entries_elsewhere
 from meterlink.library.kit import HEAD, Piece, mark, piece, pieces
 from meterlink.library.store import Library
+from meterlink.library.whole_sets import entries_elsewhere
 from meterlink.photometry.freeze import PowerCurve
 from meterlink.photometry.sources import Point, source_of
 

@@ -14,7 +14,7 @@ from meterlink.records import Light, Placement, Pop, Reading, Setup
 from meterlink.records.ids import keep_after
 from meterlink.records.whole_set import WholeSet
 
-__all__ = ["MOST_SETS", "sets_elsewhere", "whole_set", "whole_sets"]
+__all__ = ["MOST_SETS", "entries_elsewhere", "sets_elsewhere", "whole_set", "whole_sets"]
 
 MOST_SETS = 12
 """Newest other sets of a head that are looked at: a head ages, and she waits."""
@@ -91,3 +91,8 @@ def sets_elsewhere(library: Library, setup_id: str, fixtures: Iterable[str]) -> 
         one._replace(lights=tuple(light for light in one.lights if light.fixture.casefold() in wanted))
         for one in whole_sets(library, [identifier.hex() for (identifier,) in found])
     ]
+
+
+def entries_elsewhere(library: Library, setup_id: str, fixtures: Iterable[str]) -> list[tuple[Light, Placement, Reading]]:
+    """Return (light, placement that was metered, reading that counts) of these heads in the newest other set-ups, oldest first."""
+    return [entry for one in sets_elsewhere(library, setup_id, fixtures) for entry in one.entries(effective=True)]

@@ -11,7 +11,7 @@ from typing import NamedTuple
 from meterlink.errors import MeterlinkError
 from meterlink.judging.expected import expected_value, placement_change_stops, rough_value
 from meterlink.judging.judged_set import JudgedSet, LightState, value_of
-from meterlink.library.fixtures import entries_elsewhere
+from meterlink.library.whole_sets import entries_elsewhere
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.metering.walk import Request
 from meterlink.records import Kind, Placement, Purpose, Reading

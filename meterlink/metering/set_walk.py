@@ -7,8 +7,8 @@ from collections.abc import Callable, Iterable
 from typing import Any
 
 from meterlink.judging.verdict import RETAKE
-from meterlink.library.fixtures import entries_elsewhere
 from meterlink.library.store import Library
+from meterlink.library.whole_sets import entries_elsewhere
 from meterlink.metering.expectation import Expectation, expectation_of
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.metering.walk import Request, Walk
