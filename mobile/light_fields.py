@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 from meterlink import units
 from meterlink.errors import UnitError, UsageError
 from meterlink.records import Light, Placement
-from mobile.metering_state import with_unit
+from mobile.held_state import with_unit
 from mobile.texts import t
 
 

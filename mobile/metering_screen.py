@@ -15,7 +15,8 @@ from mobile import (
     theme,
 )
 from mobile.drawings import Drawing, text_texture
-from mobile.metering_state import Figure, HeldSlider, MeteringLook, ScaleLook, held_changed, held_text, metering_look
+from mobile.held_state import HeldSlider, held_changed, held_text
+from mobile.metering_state import Figure, MeteringLook, ScaleLook, metering_look
 from mobile.page import Page
 from mobile.ring_state import marks_of
 from mobile.signs import ink_of

@@ -1,7 +1,7 @@
 """What the metering screen shows: the light that is waited for, the live level, the last pop, its verdict.  No kivy.
 
 ``metering_look`` turns the desk's snapshot into texts; ``live_text`` does the same for steady light, which comes up to 50
-times a second and so stays apart; ``HeldSlider`` is the arithmetic of the held-off scale.
+times a second and so stays apart.
 """
 
 from __future__ import annotations
@@ -13,16 +13,15 @@ from meterlink import units
 from meterlink.judging.judged_set import LightState, value_of
 from meterlink.metering.nearness import Near, near
 from meterlink.metering.walk import Request
-from meterlink.records import Light, Measurement, Purpose, Reading, WaveBlock
+from meterlink.records import Light, Measurement, Purpose, Reading
 from meterlink.tables.ratios import reading_f
 from meterlink.words.sentences import value_text
-from mobile.desk import HELD_MAX_M, OWN_POINT, Desk, Shot
+from mobile.desk import HELD_MAX_M, OWN_POINT, Shot
+from mobile.held_state import held_text
 from mobile.texts import t
+from mobile.wave_state import wave_points
 
 VERDICTS = ("good", "corrected", "retake")
-HAND_M = 0.1
-"""One mark of the slider: a hand's breadth with the thumb (common practice, no published source: 9 to 10 cm)."""
-WAVE_POINTS = 160
 
 
 class Figure(NamedTuple):
@@ -386,15 +385,6 @@ def spoken(figure: Figure, name: str, verdict: str) -> str:
     return ", ".join(filter(None, (name, value, worth)))
 
 
-def held_text(held_off_m: float | None, imperial: bool) -> str:
-    """The slider's value in words; not given is not zero."""
-    if held_off_m is None:
-        return t("metering.held_unknown")
-    if held_off_m == 0:
-        return t("metering.held_zero")
-    return t("metering.held", length=units.format_length(held_off_m, imperial))
-
-
 # -- live level ---------------------------------------------------------------------------------------------------
 
 
@@ -414,98 +404,3 @@ def near_of(shot: Shot, level: Measurement | None) -> Near | None:
     good, usable = dict(shot.limits), dict(shot.usable)
     names = {one.id: one.name for one in shot.lights}
     return near(level, [(good.get(one), usable.get(one), names.get(one, "")) for one in shot.free])
-
-
-# -- waveform -----------------------------------------------------------------------------------------------------
-
-
-def wave_points(block: WaveBlock | None, count: int = WAVE_POINTS) -> tuple[tuple[float, float], ...]:
-    """Return at most ``count`` points of a captured flash, time and light from 0 to 1.
-
-    Each point is the highest sample of its slot, so that a short peak is never dropped; time is true also where the
-    sample interval changes within the block.
-    """
-    if block is None or block.bits not in (8, 16):
-        return ()
-    width = block.bits // 8
-    total = len(block.data) // width
-    if total < 2:
-        return ()
-    values = memoryview(block.data[: total * width]).cast("B" if width == 1 else "H")
-    high = max(values) or 1
-    times = _times(block, total)
-    end = times[-1] or 1.0
-    step = max(1, -(-total // count))
-    points = []
-    for first in range(0, total, step):
-        best = max(range(first, min(first + step, total)), key=values.__getitem__)
-        points.append((times[best] / end, values[best] / high))
-    return tuple(points)
-
-
-def _times(block: WaveBlock, total: int) -> list[float]:
-    """Time of each sample in seconds from the first."""
-    intervals = [0.0] * total
-    for segment in block.segments:
-        for i in range(max(segment.start, 0), min(segment.start + segment.sample_count, total)):
-            intervals[i] = segment.sample_interval_s
-    times, now = [], 0.0
-    for i, interval in enumerate(intervals):
-        times.append(now)
-        now += interval or (intervals[i - 1] if i else 1.0) or 1.0
-    return times
-
-
-# -- the held-off slider ------------------------------------------------------------------------------------------
-
-
-class HeldSlider(NamedTuple):
-    """The slider: its left end is a place of its own, *not given*; then 0 to the longest length in steps of 1 cm."""
-
-    longest_m: float = HELD_MAX_M
-    unknown_part: float = 0.1
-    """Part of the slider that means *not given*."""
-
-    def held_at(self, fraction: float) -> float | None:
-        """Return the held-off distance at a place on the slider, 0 (left) to 1."""
-        if fraction < self.unknown_part:
-            return None
-        part = (min(fraction, 1.0) - self.unknown_part) / (1 - self.unknown_part)
-        return round(part * self.longest_m, 2)
-
-    def fraction_of(self, held_off_m: float | None) -> float:
-        """Return the place of a held-off distance; longer ones stand at the right end."""
-        if held_off_m is None:
-            return self.unknown_part / 2
-        return self.unknown_part + min(held_off_m / self.longest_m, 1.0) * (1 - self.unknown_part)
-
-    def hands(self) -> tuple[float, ...]:
-        """Return the places of the hand-breadth marks."""
-        count = int(self.longest_m / HAND_M + 1e-9)
-        return tuple(self.fraction_of(HAND_M * n) for n in range(count + 1))
-
-
-def held_typed(text: str, imperial: bool) -> float | None:
-    """Return a typed held-off distance in metres; empty is not given; a bare number is in cm (or inches).
-
-    What the field itself shows is taken too: ``not given``, ``at the point``, ``20 cm toward the light``.
-    """
-    plain = " ".join(text.split())
-    if not plain or plain.casefold() == t("metering.held_unknown").casefold():
-        return None
-    if plain.casefold() == t("metering.held_zero").casefold():
-        return 0.0
-    for tail in t("metering.held_tails").split("|"):
-        plain = plain.removesuffix(tail).strip()
-    return units.parse_length(with_unit(plain, imperial), "held-off distance", 0.0, 50.0)
-
-
-def with_unit(text: str, imperial: bool, metric: str = "cm", inch: str = "in") -> str:
-    """Give a bare number the unit that the field shows; anything else stays as typed."""
-    plain = text.strip().replace(",", ".")
-    return plain + (inch if imperial else metric) if re.fullmatch(r"\d+(\.\d*)?|\.\d+", plain) else text
-
-
-def held_changed(desk: Desk, light_id: str | None, text: str) -> Shot:
-    """Take a typed held-off distance for a light (None: for all together)."""
-    return desk.hold_off(light_id, held_typed(text, desk.prefs.imperial))

@@ -9,7 +9,7 @@ from meterlink import units
 from meterlink.errors import UnitError
 from meterlink.words.language import NAMES
 from mobile.desk import Desk, Shot
-from mobile.metering_state import with_unit
+from mobile.held_state import with_unit
 from mobile.prefs import Prefs
 from mobile.texts import t
 from mobile.theme import TEXT_SCALES

@@ -10,8 +10,10 @@ from hypothesis import strategies as st
 
 from meterlink.errors import GeometryError, UnitError
 from meterlink.records import Segment, WaveBlock
+from mobile import held_state
 from mobile import metering_state as state
 from mobile.desk import Shot
+from mobile.wave_state import wave_points
 
 
 def test_without_a_set_it_says_how_to_begin() -> None:
@@ -197,7 +199,7 @@ def test_the_peak_of_a_flash_is_never_dropped() -> None:
     values = [10] * 4000
     values[1234] = 60000
 
-    points = state.wave_points(block(values, (Segment(0, 4000, 1e-5),)))
+    points = wave_points(block(values, (Segment(0, 4000, 1e-5),)))
 
     assert len(points) <= state.WAVE_POINTS
     assert max(y for _, y in points) == 1.0
@@ -205,7 +207,7 @@ def test_the_peak_of_a_flash_is_never_dropped() -> None:
 
 def test_time_is_true_where_the_sample_interval_changes() -> None:
     """Ten samples of 10 µs, then ten of 90 µs: half of the samples take a tenth of the time."""
-    points = state.wave_points(block(list(range(1, 21)), (Segment(0, 10, 1e-5), Segment(10, 10, 9e-5))), count=20)
+    points = wave_points(block(list(range(1, 21)), (Segment(0, 10, 1e-5), Segment(10, 10, 9e-5))), count=20)
 
     assert points[10][0] == pytest.approx(100e-6 / (100e-6 + 9 * 90e-6), rel=1e-6)
 
@@ -213,14 +215,14 @@ def test_time_is_true_where_the_sample_interval_changes() -> None:
 @given(st.binary(max_size=300), st.sampled_from([8, 16, 7]), st.integers(-5, 400), st.integers(0, 400))
 def test_any_block_is_drawn_or_not_but_never_an_error(data: bytes, bits: int, start: int, count: int) -> None:
     """Odd lengths, foreign segments and unknown widths give points within the frame, or none."""
-    points = state.wave_points(WaveBlock(0.0, 1, data, bits, 16, (Segment(start, count, 1e-5),), 0))
+    points = wave_points(WaveBlock(0.0, 1, data, bits, 16, (Segment(start, count, 1e-5),), 0))
 
     assert all(0 <= x <= 1 and 0 <= y <= 1 for x, y in points)
 
 
 def test_no_waveform_is_allowed_and_shows_nothing() -> None:
     """Its absence is no error."""
-    assert state.wave_points(None) == ()
+    assert wave_points(None) == ()
 
 
 # -- held off
@@ -229,7 +231,7 @@ def test_no_waveform_is_allowed_and_shows_nothing() -> None:
 @given(st.floats(0, 1))
 def test_the_slider_stands_where_it_was_left(fraction: float) -> None:
     """A place on the slider gives a held-off distance in whole centimetres that stands at that place again."""
-    slider = state.HeldSlider()
+    slider = held_state.HeldSlider()
     held = slider.held_at(fraction)
     again = slider.fraction_of(held)
 
@@ -243,19 +245,19 @@ def test_the_slider_stands_where_it_was_left(fraction: float) -> None:
 
 def test_not_given_is_a_place_of_its_own_and_not_zero() -> None:
     """The left end means nobody has said; the next place is zero."""
-    slider = state.HeldSlider()
+    slider = held_state.HeldSlider()
 
     assert slider.held_at(0.0) is None
     assert slider.held_at(slider.unknown_part) == 0.0
-    assert state.held_text(None, False) == "not given"
-    assert state.held_text(0.0, False) == "at the point"
-    assert state.held_text(0.2, False) == "20 cm"
-    assert state.held_text(0.254, True) == "10 in"
+    assert held_state.held_text(None, False) == "not given"
+    assert held_state.held_text(0.0, False) == "at the point"
+    assert held_state.held_text(0.2, False) == "20 cm"
+    assert held_state.held_text(0.254, True) == "10 in"
 
 
 def test_hands_are_a_hand_apart() -> None:
     """Seven marks from 0 to 60 cm."""
-    assert len(state.HeldSlider().hands()) == 7
+    assert len(held_state.HeldSlider().hands()) == 7
 
 
 @pytest.mark.parametrize(
@@ -276,7 +278,7 @@ def test_hands_are_a_hand_apart() -> None:
 )
 def test_a_typed_distance_takes_the_unit_of_the_field(text: str, imperial: bool, held_m: float | None) -> None:
     """A bare number is in the unit that is shown; a unit that is typed wins."""
-    assert state.held_typed(text, imperial) == (None if held_m is None else pytest.approx(held_m))
+    assert held_state.held_typed(text, imperial) == (None if held_m is None else pytest.approx(held_m))
 
 
 @pytest.mark.parametrize("text", ["-5", "two hands", "1e9", "nan", "20 20", "‮20cm", "9" * 400])
@@ -285,7 +287,7 @@ def test_what_cannot_be_a_distance_is_refused_in_one_line(metered, text: str) ->
     one = metered(1)
 
     with pytest.raises((UnitError, GeometryError)) as refused:
-        state.held_changed(one.desk, one.id_of("KEY"), text)
+        held_state.held_changed(one.desk, one.id_of("KEY"), text)
 
     assert "\n" not in str(refused.value)
     assert one.desk.shot.held_off(one.id_of("KEY")) is None
