@@ -13,7 +13,7 @@ from meterlink.records import Segment, WaveBlock
 from mobile import held_state
 from mobile import metering_state as state
 from mobile.desk import Shot
-from mobile.wave_state import wave_points
+from mobile.wave_state import WAVE_POINTS, wave_points
 
 
 def test_without_a_set_it_says_how_to_begin() -> None:
@@ -201,7 +201,7 @@ def test_the_peak_of_a_flash_is_never_dropped() -> None:
 
     points = wave_points(block(values, (Segment(0, 4000, 1e-5),)))
 
-    assert len(points) <= state.WAVE_POINTS
+    assert len(points) <= WAVE_POINTS
     assert max(y for _, y in points) == 1.0
 
 
