@@ -43,6 +43,18 @@ def pytest_configure(config: pytest.Config) -> None:
     os.environ.update(HOME=str(HOME), KIVY_HOME=str(HOME / "kivy"))
 
 
+SLOW = (
+    "test_live_walks", "test_physics_to_table", "test_kill_whole", "test_document_fuzz", "test_written_files", "test_spice", "test_flows",
+)  # fmt: skip
+"""Files of few long tests, the longest first: begun last they would keep one worker busy while the others wait."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Begin the slow files first."""
+    places = {name: place for place, name in enumerate(SLOW)}
+    items.sort(key=lambda one: places.get(one.path.stem, len(SLOW)))
+
+
 def pytest_unconfigure() -> None:
     """Remove the home folder of this run."""
     shutil.rmtree(HOME, ignore_errors=True)
