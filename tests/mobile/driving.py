@@ -126,8 +126,15 @@ class Driver:
         # A list that makes its rows anew shows what is found in it already; kivy cannot scroll it to a widget.
         if parent is not None and not hasattr(parent, "viewclass"):
             parent.scroll_to(widget, padding=10, animate=False)
-            await self.frames(2)
+        await self._rests(widget)
         return widget
+
+    async def _rests(self, widget: Any) -> None:
+        """Wait until a widget stands still: a page is laid out over several frames, and nobody taps what still moves."""
+        stood: list[tuple[float, ...]] = []
+        while len(stood) < 4 or len(set(stood[-4:])) > 1:
+            stood.append((*widget.to_window(*widget.pos), *widget.size))
+            await self.frames(1)
 
     async def touch(self, x: float, y: float, *path: tuple[float, float], until: Callable[[], bool] = lambda: True) -> None:
         """Put a finger down at a place of the window, hold it until it has taken hold, move it along, lift it."""
