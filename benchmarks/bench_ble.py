@@ -123,7 +123,7 @@ class Air:
             stderr=subprocess.DEVNULL, text=True,
         )  # fmt: skip
         try:
-            first = json.loads(reader.stdout.readline())  # type: ignore[union-attr]
+            first = json.loads(reader.stdout.readline())
             time.sleep(0.5)
             before = self._report(reader)
             time.sleep(IDLE_S)
@@ -137,7 +137,7 @@ class Air:
             sent = list(self.sent)
             busy = self._report(reader)
         finally:
-            reader.stdin.close()  # type: ignore[union-attr]
+            reader.stdin.close()
             reader.wait(10)
         assert len(busy["at"]) == COUNT, f"{mode}: {len(busy['at'])} of {COUNT} readings"
         late_us = [(at - was) / 1000 for at, was in zip(busy["at"], sent, strict=True)][SKIP:]
@@ -150,9 +150,9 @@ class Air:
         }
 
     def _report(self, reader: subprocess.Popen[str]) -> dict[str, Any]:
-        reader.stdin.write("\n")  # type: ignore[union-attr]
-        reader.stdin.flush()  # type: ignore[union-attr]
-        return dict(json.loads(reader.stdout.readline()))  # type: ignore[union-attr]
+        reader.stdin.write("\n")
+        reader.stdin.flush()
+        return dict(json.loads(reader.stdout.readline()))
 
 
 def main(rounds: int = ROUNDS) -> bool:

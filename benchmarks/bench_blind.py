@@ -30,7 +30,7 @@ def sets_of(seed: int, count: int, folder: Path, world: str, reach: str, **how: 
     for start in range(0, count, 10):
         with tempfile.TemporaryDirectory(dir=folder) as one:
             for _ in range(start, min(start + 10, count)):
-                seen.append(run_set(rng, Path(one), world, reach, **how))  # type: ignore[arg-type]  # noqa: PERF401
+                seen.append(run_set(rng, Path(one), world, reach, **how))  # noqa: PERF401
     return seen
 
 

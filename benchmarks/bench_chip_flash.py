@@ -97,7 +97,7 @@ def _read(fd: int) -> bytes:
             return out
 
 
-def _errors(chip, fd, peak_lx, t01_s, pops, chances):  # type: ignore[no-untyped-def]
+def _errors(chip, fd, peak_lx, t01_s, pops, chances):
     """Relative errors of exposure, t0.1 and t0.5 of so many pulses."""
     import numpy as np
 
@@ -124,7 +124,7 @@ def _errors(chip, fd, peak_lx, t01_s, pops, chances):  # type: ignore[no-untyped
     return out
 
 
-def _delays(chip, fd):  # type: ignore[no-untyped-def]
+def _delays(chip, fd):
     """From the flash to its POP and to the last byte of its BLOCK, in simulated time."""
     from meterlink.records import PopNotice, WaveBlock
     from meterlink.sensor.dialects.native import NativeDecoder

@@ -43,9 +43,9 @@ def main() -> None:
         square, carries = square_of(library, session.setup.id)
         template = page._template()
         keeper = Keeper(template)
-        page._template = lambda: keeper  # type: ignore[assignment, return-value]
+        page._template = lambda: keeper
         whole = page.sheet_html(view, findings, square, carries)
-        page._template = lambda: template  # type: ignore[assignment, return-value]
+        page._template = lambda: template
         assert template.render(**keeper.shown) == whole
         cases = {
             "bare": lambda: template.render(**keeper.shown),

@@ -71,12 +71,12 @@ PENDING_BEFORE = (("meter", "--pending"),)
 
 def walk(count: int, **more: object) -> Step:
     """One pop of every light of the set."""
-    return Step(ALL, count, before=ALL_BEFORE, **more)  # type: ignore[arg-type]
+    return Step(ALL, count, before=ALL_BEFORE, **more)
 
 
 def again(count: int, **more: object) -> Step:
     """One pop of every light without a valid reading."""
-    return Step(ALL, count, before=PENDING_BEFORE, **more)  # type: ignore[arg-type]
+    return Step(ALL, count, before=PENDING_BEFORE, **more)
 
 
 SUM = Step(("meter", "--together"), 1)

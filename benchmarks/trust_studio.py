@@ -86,7 +86,7 @@ def front_door(
         shape: Any = meterlink.Disk(source.width_m)
         if source.shape == "rectangle":
             shape = meterlink.Rectangle(source.width_m, source.height_m)
-        setup.add_light(one.name, role=one.role, source=shape, point=one.point, **one.typed)  # type: ignore[arg-type]
+        setup.add_light(one.name, role=one.role, source=shape, point=one.point, **one.typed)
     session = setup.session
     lights = session.lights()
     how = {"held_off_m": 0.0} if said else {}
