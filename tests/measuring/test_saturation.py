@@ -62,6 +62,16 @@ def test_a_whole_flash_is_not_taken_for_clipped(peak: float, fall_s: float) -> N
     assert found.exposure_lxs == pytest.approx(peak * 0.97 * FULL_LX / unit.peak_lx, rel=0.02)
 
 
+@pytest.mark.parametrize("peak", [0.03, 0.05, 0.08, 0.1, 0.15, 0.25])
+def test_a_small_flash_is_not_taken_for_clipped_where_its_steps_are_coarse(peak: float) -> None:
+    """A few codes of eight bits make steps that look flat: an amplifier does not stop in the lower part of its range."""
+    falls_s = [1e-4 * k for k in range(2, 14)]
+    heights = [peak * (1 + 0.01 * k) for k in range(8)]
+    told = [stopped(height, 0.99, fall_s).clipped for fall_s in falls_s for height in heights]
+
+    assert told == [False] * len(told)
+
+
 def test_a_square_pulse_is_believed_only_where_the_amplifier_cannot_have_made_it() -> None:
     """A lamp pulsed square is flat by itself: a reading in the middle of the range, asked for again near its end."""
     square = [measured(lambda t, part=part: part * FULL_LX if t < 2e-3 else 0.0) for part in (0.6, 0.93)]

@@ -44,6 +44,9 @@ def _clipped(trace: Trace, pulse: Pulse, first: int, last: int) -> tuple[int, in
 _NEAR_TOP = 0.9
 """Above this part of the converter's range a flat top is taken for the amplifier's whatever follows it: a lamp whose light is
 flat by itself is taken again on the wider range and loses nothing."""
+_LEAST_CEILING = 0.4
+"""An amplifier lives on the converter's supply and stops near its end, never below this part of the range; the coarse steps of a
+small pop look flat."""
 _SQUARE = 0.7
 """A flat part of at least this part of the width at half: no round top has one."""
 _LEAST_FLAT, _LEAST_PART = 3, 0.18
@@ -65,6 +68,8 @@ def flat_top(pulse: Pulse, first: int, last: int, range_lx: float | None) -> tup
     ``range_lx``: full scale of the converter above the ambient level.
     """
     light, level = pulse.light_lx[first : last + 1], pulse.height_lx
+    if range_lx is not None and level < _LEAST_CEILING * range_lx:
+        return None
     sigma = math.hypot(pulse.noise_lx, _FLAT_ERROR * level)
     flat, wide, half = (_around_top(light, bound) for bound in (level - 3.5 * sigma, 0.9 * level, 0.5 * level))
     width = half[1] - half[0] + 1
