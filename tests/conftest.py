@@ -5,8 +5,11 @@ from __future__ import annotations
 import dataclasses
 import os
 import shutil
+import signal
 import tempfile
+import threading
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -22,6 +25,26 @@ os.environ["METERLINK_LANGUAGE"] = "en"
 
 SENSOR = "5e4501"
 CONSTANT = 330.0
+
+
+GRACE_S = 20.0
+"""From a test's limit, where it fails, until the processes that it may still wait for in its cleaning up are ended."""
+
+
+def end_children() -> None:
+    """Kill every process that this one started and that still runs, and theirs."""
+    if not Path("/proc/self/task").is_dir():
+        return
+    waiting, found = [os.getpid()], []
+    while waiting:
+        for listed in Path(f"/proc/{waiting.pop()}/task").glob("*/children"):
+            with suppress(OSError):
+                more = [int(one) for one in listed.read_text().split()]
+                waiting += more
+                found += more
+    for pid in found:
+        with suppress(ProcessLookupError):
+            os.kill(pid, signal.SIGKILL)
 
 
 @pytest.fixture(autouse=True)
@@ -54,6 +77,20 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Begin the slow files first."""
     places = {name: place for place, name in enumerate(SLOW)}
     items.sort(key=lambda one: places.get(one.path.stem, len(SLOW)))
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_protocol(item: pytest.Item) -> Iterator[None]:
+    """End what a test waits for if it goes on after its own limit: a process that never ends would hold the whole run."""
+    marked = item.get_closest_marker("timeout")
+    limit_s = float(marked.args[0] if marked else item.config.getini("timeout"))
+    watch = threading.Timer(limit_s + GRACE_S, end_children)
+    watch.daemon = True
+    watch.start()
+    try:
+        return (yield)
+    finally:
+        watch.cancel()
 
 
 def pytest_unconfigure() -> None:

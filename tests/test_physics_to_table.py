@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import json
 import math
-import os
 import random
 import subprocess
 import sys
@@ -24,6 +23,7 @@ from scipy.integrate import dblquad
 
 from meterlink.library.store import Library
 from meterlink.simulation.chip import SimulatedChip, why_not
+from tests.processes import listened_to
 
 pytestmark = [
     pytest.mark.skipif(why_not() is not None, reason=str(why_not())),
@@ -175,22 +175,18 @@ def meter(library: Path, bench: Bench, lights: list[AreaLight], held_off_m: list
     names = [f"{one.name}@{h * 1000:.0f}mm" for one, h in zip(lights, held_off_m, strict=True)]
     command = [sys.executable, "-m", "meterlink", "--library", str(library), "meter", *names]
     command += ["--sensor", f"serial:{bench.chip.pty_path}?baud=250000"]
-    environment = {**os.environ, "PYTHONUNBUFFERED": "1"}
-    with subprocess.Popen(
-        command, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, env=environment
-    ) as process:
-        held = dict(zip((one.name for one in lights), held_off_m, strict=True))
-        by_name = {one.name: one for one in lights}
-        wanted: AreaLight | None = None
-        said = []
-        for line in process.stdout or ():
-            said.append(line)
-            if line.startswith("waiting for "):
-                wanted = by_name[line.split()[2].rstrip(":")]
-            if line.startswith(("waiting for ", "!")) and wanted is not None:
-                # A pop beyond the range is asked for again: fire the same light once more.
-                bench.fire(wanted.at(held[wanted.name]), wanted.decay_us)
-        assert process.wait(60) == 0, "".join(said)
+    held = dict(zip((one.name for one in lights), held_off_m, strict=True))
+    by_name = {one.name: one for one in lights}
+    wanted: list[AreaLight] = []
+
+    def hear(line: str) -> None:
+        if line.startswith("waiting for "):
+            wanted.append(by_name[line.split()[2].rstrip(":")])
+        if line.startswith(("waiting for ", "!")) and wanted:
+            # A pop beyond the range is asked for again: fire the same light once more.
+            bench.fire(wanted[-1].at(held[wanted[-1].name]), wanted[-1].decay_us)
+
+    listened_to(command, hear)
 
 
 def table(library: Path) -> dict[str, dict[str, float]]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-import os
 import subprocess
 import sys
 import threading
@@ -15,6 +14,7 @@ import pytest
 from board_bench import Board, Pulse, why_not
 
 from meterlink.library.store import Library
+from tests.processes import listened_to
 
 pytestmark = [pytest.mark.skipif(why_not() is not None, reason=str(why_not())), pytest.mark.timeout(300)]
 TRUTH_LXS = {"KEY": 300.0, "FILL": 90.0, "SIDE": 150.0}
@@ -34,19 +34,17 @@ def meter(library: Path, board: Board) -> None:
     names = [f"{name}@0mm" for name in TRUTH_LXS]
     command = [sys.executable, "-m", "meterlink", "--library", str(library), "meter", *names]
     command += ["--sensor", f"serial:{board.pty_path}"]
-    with subprocess.Popen(
-        command, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
-        env={**os.environ, "PYTHONUNBUFFERED": "1"},
-    ) as process:  # fmt: skip
-        said, wanted = [], ""
-        for line in process.stdout or ():
-            said.append(line)
-            if line.startswith("waiting for "):
-                wanted = line.split()[2].rstrip(":")
-            if line.startswith(("waiting for ", "!")) and wanted:
-                unit = Pulse(0.06, 1.0, 30e-6, 600e-6)
-                board.pop(unit._replace(peak_lx=TRUTH_LXS[wanted] / unit.exposure_lxs()))
-        assert process.wait(60) == 0, "".join(said)
+    wanted = ""
+
+    def hear(line: str) -> None:
+        nonlocal wanted
+        if line.startswith("waiting for "):
+            wanted = line.split()[2].rstrip(":")
+        if line.startswith(("waiting for ", "!")) and wanted:
+            unit = Pulse(0.06, 1.0, 30e-6, 600e-6)
+            board.pop(unit._replace(peak_lx=TRUTH_LXS[wanted] / unit.exposure_lxs()))
+
+    listened_to(command, hear)
 
 
 def test_ratios_are_within_a_twentieth_of_a_stop(tmp_path: Path) -> None:
