@@ -7,20 +7,22 @@ meters it through a pty.  The ratio table is compared with the known truth at th
 
 from __future__ import annotations
 
+import io
 import json
 import math
 import random
-import subprocess
 import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager, redirect_stderr, redirect_stdout
 from pathlib import Path
 from typing import NamedTuple
 
 import pytest
 from scipy.integrate import dblquad
 
+from meterlink.cli.main import main
 from meterlink.library.store import Library
 from meterlink.simulation.chip import SimulatedChip, why_not
 from tests.processes import listened_to
@@ -33,6 +35,8 @@ pytestmark = [
 HELD_OFF_M = (0.0, 0.1, 0.2, 0.3)
 SETS = 8
 CONSTANT = 330.0
+AFTER_MS = 250.0
+"""From being asked to the pop, of the chip's time: no hand is quicker, and the sensor has then been told its range."""
 
 
 class AreaLight(NamedTuple):
@@ -104,10 +108,11 @@ def make_set(seed: int, *, hot: bool) -> list[AreaLight]:
 
 def run(library: Path, *arguments: str) -> str:
     """Run the command line to its end and return what it printed."""
-    command = [sys.executable, "-m", "meterlink", "--library", str(library), *arguments]
-    result = subprocess.run(command, capture_output=True, text=True, timeout=60)
-    assert result.returncode == 0, result.stderr
-    return result.stdout
+    out, error = io.StringIO(), io.StringIO()
+    with redirect_stdout(out), redirect_stderr(error):
+        code = main(["--library", str(library), *arguments])
+    assert code == 0, error.getvalue()
+    return out.getvalue()
 
 
 def build_set(library: Path, lights: list[AreaLight], name: str) -> None:
@@ -124,32 +129,37 @@ def build_set(library: Path, lights: list[AreaLight], name: str) -> None:
 
 
 class Bench:
-    """A simulated chip whose time passes while the command line runs, and a way to fire when it waits for a light."""
+    """A simulated chip whose time passes while the command line meters, and a way to fire when it waits for a light."""
 
     def __init__(self, chip: SimulatedChip) -> None:
         self.chip = chip
         self._lock = threading.Lock()
-        self._over = threading.Event()
-        self._thread = threading.Thread(target=self._turn, daemon=True)
-        self._thread.start()
 
-    def _turn(self) -> None:
-        while not self._over.is_set():
-            with self._lock:
-                self.chip.step(20)
-            # Lets the main thread take the lock for a pop.
-            time.sleep(0.001)
+    @contextmanager
+    def turning(self) -> Iterator[None]:
+        """Let time pass."""
+        over = threading.Event()
+
+        def turn() -> None:
+            while not over.is_set():
+                with self._lock:
+                    self.chip.step(20)
+                # About three times as fast as real time, which leaves the machine to the command line; the lock is free for a pop.
+                time.sleep(0.005)
+
+        thread = threading.Thread(target=turn, daemon=True)
+        thread.start()
+        try:
+            yield
+        finally:
+            over.set()
+            thread.join()
 
     def fire(self, exposure_lxs: float, decay_us: float) -> float:
         """Fire a flash of this exposure; return the exposure that the bench says it gave."""
         with self._lock:
             unit = _unit_exposure(decay_us)
-            return self.chip.pop(peak_lx=exposure_lxs / unit, decay_us=decay_us, rise_us=30.0, at_ms=60.0)
-
-    def close(self) -> None:
-        """Stop the time."""
-        self._over.set()
-        self._thread.join()
+            return self.chip.pop(peak_lx=exposure_lxs / unit, decay_us=decay_us, rise_us=30.0, at_ms=AFTER_MS)
 
 
 def _unit_exposure(decay_us: float, rise_us: float = 30.0) -> float:
@@ -161,13 +171,11 @@ def _unit_exposure(decay_us: float, rise_us: float = 30.0) -> float:
 
 @pytest.fixture(scope="module")
 def bench() -> Iterator[Bench]:
-    """One chip for all sets, in paused mode, turned by a thread."""
+    """One chip for all sets, in paused mode, turned by a thread while a walk goes on."""
     with SimulatedChip() as chip:
         chip.amplifier(noise=0.002, seed=7)
         chip.ambient(40.0)
-        turning = Bench(chip)
-        yield turning
-        turning.close()
+        yield Bench(chip)
 
 
 def meter(library: Path, bench: Bench, lights: list[AreaLight], held_off_m: list[float]) -> None:
@@ -186,7 +194,8 @@ def meter(library: Path, bench: Bench, lights: list[AreaLight], held_off_m: list
             # A pop beyond the range is asked for again: fire the same light once more.
             bench.fire(wanted[-1].at(held[wanted[-1].name]), wanted[-1].decay_us)
 
-    listened_to(command, hear)
+    with bench.turning():
+        listened_to(command, hear)
 
 
 def table(library: Path) -> dict[str, dict[str, float]]:
