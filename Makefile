@@ -12,7 +12,7 @@ demo: $(STAMP)-run
 	$(BIN)/meterlink --library $(VENV)/demo.sqlite demo
 
 test: $(STAMP)-test system-packages
-	$(BIN)/python -m pytest -n $(WORKERS) --dist loadfile --no-loadscope-reorder
+	$(BIN)/python -m pytest -n $(WORKERS) --dist loadfile --no-loadscope-reorder --rerun-show-tracebacks --max-suite-reruns 3
 
 check: test lint types
 
