@@ -264,7 +264,8 @@ class MeterApp(App):
 
     def say_error(self, error: MeterlinkError, field: Any = None, at: tuple[float, float] | None = None) -> None:
         """Say an error in one sentence: under the field that caused it, else at the finger."""
-        sentence = str(error)
+        # A file's name need not be UTF-8, what is drawn must be.
+        sentence = str(error).encode("utf-8", "replace").decode("utf-8")
         if field is not None:
             field.refuse(sentence)
         else:

@@ -240,6 +240,7 @@ EN: dict[str, str] = {
     "library.import": "Import",
     "library.import_hint": "path of a .meterlink.json file",
     "library.imported": "Imported.",
+    "library.unreadable": "the document cannot be read: choose one that is kept on this phone",
     "library.new": "New set",
     "library.match": "Match",
     "library.import_path": "path of the file",

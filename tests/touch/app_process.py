@@ -337,6 +337,11 @@ class Socket:
         name = fonts.font_for(text)
         return resource_find(name) or LabelBase._fonts[name][0]
 
+    def ask_quit(self) -> Any:
+        """Close the window, as its frame's cross does."""
+        self.app.stop()
+        return {}
+
     def ask_cpu(self) -> Any:
         """Processor time of this process so far, in seconds."""
         return time.process_time()
