@@ -32,6 +32,7 @@ from mobile.look import Look  # noqa: E402
 from mobile.sensor_desk import SIMULATED_URL, SensorDesk  # noqa: E402
 from mobile.sensors_state import strip_text  # noqa: E402
 from mobile.sounds import play_tick  # noqa: E402
+from mobile.theme import MOVE_S  # noqa: E402
 from mobile.voice import Ticker, Voice  # noqa: E402
 
 log = logging.getLogger("mobile")
@@ -108,6 +109,7 @@ class MeterApp(App):
         Window.clearcolor = self.look.ground
         self.look.fbind("ground", lambda _l, colour: setattr(Window, "clearcolor", colour))
         Window.softinput_mode = "below_target"
+        Window.keyboard_anim_args = {"d": MOVE_S, "t": "out_quad"}
         frame = Frame()
         self.frame = frame
         self.pages = frame.ids.pages

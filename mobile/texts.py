@@ -301,6 +301,7 @@ EN: dict[str, str] = {
     "settings.any_order": "fire known lights in any order",
     "settings.speech": "read readings out",
     "settings.vibration": "vibrate at a reading",
+    "settings.motion": "show rows going to their new place",
     "settings.language": "language",
     "settings.device_language": "as the device",
     "settings.iso": "ISO",

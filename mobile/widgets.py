@@ -32,7 +32,7 @@ from kivy.utils import get_hex_from_color
 
 from mobile import fonts
 from mobile.drawings import look, paint_sign
-from mobile.layouts import Card, Columns, FlowRow, Pane, Parts, Stack
+from mobile.layouts import Card, Columns, FlowRow, Moving, Pane, Parts, Rows, Stack
 from mobile.signs import SIGNS
 from mobile.terms import terms_in
 from mobile.texts import t
@@ -46,9 +46,11 @@ __all__ = [
     "Field",
     "FingerNote",
     "FlowRow",
+    "Moving",
     "Pane",
     "Parts",
     "Row",
+    "Rows",
     "Stack",
     "Stepper",
     "Tap",
