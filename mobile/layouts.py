@@ -17,7 +17,10 @@ from mobile.theme import MOVE_S
 
 
 class FlowRow(Layout):
-    """Children in lines, each as wide as its text needs; a line is filled to its end; as many lines as it takes."""
+    """Children in lines, each as wide as its text needs; a line is filled to its end; as many lines as it takes.
+
+    One whose ``natural_width`` is 0 has nothing to say and takes no room.
+    """
 
     test_name = StringProperty("")
     spacing = NumericProperty(0)
@@ -45,12 +48,16 @@ class FlowRow(Layout):
     def do_layout(self, *_: object) -> None:
         """Break into lines and place."""
         self.opacity, self.disabled = (0, True) if self.folded else (1, False)
-        if self.folded or not self.children:
+        children = [child for child in reversed(self.children) if getattr(child, "natural_width", 1)]
+        for child in self.children:
+            if child not in children:
+                child.width = 0
+        if self.folded or not children:
             self.height = 0
             return
         lines: list[list[Any]] = []
         room = 0.0
-        for child in reversed(self.children):
+        for child in children:
             want = min(getattr(child, "natural_width", child.width), max(self.width, 1))
             if lines and want + self.spacing <= room:
                 lines[-1].append(child)
@@ -59,7 +66,6 @@ class FlowRow(Layout):
                 lines.append([child])
                 room = self.width - want
         if self.even and len(lines) > 1:
-            children = list(reversed(self.children))
             each = -(-len(children) // len(lines))
             lines = [children[i : i + each] for i in range(0, len(children), each)]
         heights = [max(child.height for child in line) for line in lines]

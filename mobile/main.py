@@ -362,17 +362,22 @@ class MeterApp(App):
         if outcome.kind == OutcomeKind.IGNORED and outcome.code != OutcomeCode.NOT_LISTENING:
             return
         shown = metering_look(shot)
+        taken, heard = outcome.kind == OutcomeKind.LOGGED, outcome.kind != OutcomeKind.IGNORED
         if self.desk.prefs.vibration:
-            self.voice.buzz(shown.verdict or "good")
+            self.voice.buzz((shown.verdict or "good") if heard else "retake")
         if self.desk.prefs.speech:
-            self.voice.tick("taken" if outcome.kind == "logged" else "again")
-            self.voice.say(shown.spoken if outcome.kind == "logged" else texts.t("say.again", name=shown.last_name))
+            self.voice.tick("taken" if taken else "again")
+            again = texts.t("say.again", name=shown.last_name) if heard else texts.t("say.not_listening")
+            self.voice.say(shown.spoken if taken else again)
             waits = shot.light(shot.waiting.light_id) if shot.waiting else None
-            if outcome.kind == OutcomeKind.LOGGED and waits is not None:
+            if taken and shot.any_order:
+                names = ", ".join(light.name for light in map(shot.light, shot.free) if light)
+                self.voice.say(texts.t("say.left", names=names))
+            elif taken and waits is not None:
                 self.voice.say(texts.t("say.waiting", name=waits.name))
-            elif outcome.kind == "logged" and shot.done and complete(shot):
+            elif taken and shot.done and complete(shot):
                 self.voice.say(texts.t("say.done"))
-        if outcome.kind == "logged" and shot.done and complete(shot) and self.place == "metering":
+        if taken and shot.done and complete(shot) and self.place == "metering":
             self._showing_set = Clock.schedule_once(lambda _dt: self._show_set(), SEEN_S)
 
     def _show_set(self) -> None:

@@ -246,7 +246,7 @@ class Tap(ButtonBehavior, Dressed):
     def measure(self) -> None:
         """Find the width of the text on one line, for rows that break."""
         wide = ceil(text_width(self.text, self.nominal_size, self.bold)) + self.edges + self.sign_room
-        self.natural_width = max(wide, look().target)
+        self.natural_width = max(wide, look().target) if self.text or self.sign else 0
 
     def _paint(self, *_: object) -> None:
         """Draw the sign and the line of what is chosen."""
