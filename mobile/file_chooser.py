@@ -67,9 +67,10 @@ def from_plyer() -> Path | None:
 async def from_android(activity: Any = None, context: Any = None, autoclass: Any = None) -> Path | None:
     """Start the system's document picker and wait for its answer; the arguments are the platform's, for tests."""
     if activity is None:
-        from android import activity  # type: ignore[import-not-found,no-redef]
-        from android import mActivity as context
+        from android import activity, mActivity  # type: ignore[import-not-found,no-redef]
         from jnius import autoclass  # type: ignore[import-not-found,no-redef]
+
+        context = mActivity
     activity_class, intent_class = autoclass("android.app.Activity"), autoclass("android.content.Intent")
     loop = asyncio.get_running_loop()
     answered: asyncio.Future[Any] = loop.create_future()

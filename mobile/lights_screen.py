@@ -34,6 +34,7 @@ class LightRow(Moving, Row):
     role = StringProperty("")
     place = StringProperty("")
     verdict = StringProperty("")
+    word = StringProperty("")
     ordering = BooleanProperty(False)
 
 
@@ -157,7 +158,7 @@ class LightsPage(Page):
         rows = ids.rows.put([line.light_id for line in shown.lines], self._row)
         for row, line in zip(rows, shown.lines, strict=True):
             row.name, row.place, row.verdict = line.name, line.place, line.verdict or "none"
-            row.role = line.sign
+            row.role, row.word = line.sign, line.word
             row.ordering = self.ordering
             row.test_name = f"open:{line.name}"
         ids.order.text = t("lights.ordered" if self.ordering else "lights.order")

@@ -128,6 +128,7 @@ EN: dict[str, str] = {
     "lights.power_title": "power",
     "lights.more": "More",
     "lights.fewer": "Less",
+    "ring.backdrop": "backdrop",
     "lights.ring_hint": "Press, hold and drag the light.",
     "lights.overhead": "Overhead: weigh down stands and booms, secure heads with a safety cable, follow your local rules.",
     "lights.order": "Order",

@@ -107,8 +107,9 @@ class Eyes:
         text = widget.text if isinstance(widget, Label | TextInput) else ""
         thing = {"name": name, "kind": type(widget).__name__, "target": target, "box": box, "clip": clip}
         if isinstance(widget, Label) and text and widget.width > 1 and widget.height > 1:
+            chosen = getattr(widget, "chosen", False)
             things.append({**thing, "text": text, "ink": self._ink(widget), "font_px": widget.font_size,
-                           "colour": list(widget.color[:3]), "drawn": False, "chosen": getattr(widget, "chosen", False)})  # fmt: skip
+                           "colour": list(widget.color[:3]), "drawn": False, "chosen": chosen})  # fmt: skip
         elif name or target:
             extra = {"verdict": widget.verdict} if hasattr(widget, "verdict") else {}
             said = getattr(widget, "text", "")

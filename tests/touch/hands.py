@@ -111,7 +111,8 @@ class Screen:
         self.things = [
             Thing(
                 o["name"], o["kind"], o["text"], o["target"], tuple(o["box"]), tuple(o["ink"]), tuple(o["clip"]),
-                o["font_px"], o["drawn"], o.get("verdict", ""), o.get("chosen", False), tuple(o["colour"]) if o.get("colour") else None,
+                o["font_px"], o["drawn"], o.get("verdict", ""), o.get("chosen", False),
+                tuple(o["colour"]) if o.get("colour") else None,
             )
             for o in said["things"]
         ]  # fmt: skip

@@ -50,8 +50,8 @@ def known(path: Path) -> None:
     desk = Desk(Library.open(path))
     desk.new_set("Set", [("KEY", "key"), ("FILL", "fill"), ("HAIR", "hair"), ("RIM", "rim")])
     for light in desk.shot.lights:
-        away_m = 1.6 if light.role == "rim" else 1.5
-        desk.move_light(light.id, shape="point", distance_m=away_m, azimuth_deg=40.0, power_stops=-2.0, power_text=format_power(-2.0))
+        place = {"shape": "point", "distance_m": 1.6 if light.role == "rim" else 1.5, "azimuth_deg": 40.0}
+        desk.move_light(light.id, **place, power_stops=-2.0, power_text=format_power(-2.0))
     desk.begin()
     _meter(desk, _calibration(desk).id)
     for light in desk.shot.lights:

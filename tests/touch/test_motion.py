@@ -22,7 +22,7 @@ def moved(p: Phone) -> set[tuple[str, str, float]]:
 
 
 def test_a_light_that_changes_its_place_in_the_order_goes_there(phone: Start) -> None:
-    """Down in the order: both rows pass through places between, for 150 ms, once there they stay; a tap meanwhile counts at once."""
+    """Down in the order: both rows pass through places between, for 150 ms, and stay; a tap meanwhile counts at once."""
     p = phone(prepare=made_up)
     assert moved(p) == set()
     p.tap("place:lights")
