@@ -374,7 +374,8 @@ class MeterApp(App):
                 names = ", ".join(light.name for light in map(shot.light, shot.free) if light)
                 self.voice.say(texts.t("say.left", names=names))
             elif taken and waits is not None:
-                self.voice.say(texts.t("say.waiting", name=waits.name))
+                once_more = shown.verdict == "retake" and outcome.light is not None and waits.id == outcome.light.id
+                self.voice.say(texts.t("say.again" if once_more else "say.waiting", name=waits.name))
             elif taken and shot.done and complete(shot):
                 self.voice.say(texts.t("say.done"))
         if taken and shot.done and complete(shot) and self.place == "metering":

@@ -6,7 +6,8 @@ import time
 from collections.abc import Callable
 
 from tests.touch.hands import Phone
-from tests.touch.libraries import made_up
+from tests.touch.libraries import known, made_up
+from tests.touch.looking import problems
 
 Start = Callable[..., Phone]
 
@@ -114,6 +115,29 @@ def test_a_clipped_pop_of_the_background_is_the_backgrounds(phone: Start) -> Non
     assert p.ask("measure") == before
     p.pop()
     assert p.ask("measure") == {**before, "BACKGROUND": {**before["BACKGROUND"], "metered": True, "verdict": "good"}}
+
+
+def test_a_retake_keeps_its_light_waiting_and_its_distance_cures_it(phone: Start) -> None:
+    """KEY with the dome 80 cm off is a retake: seen, heard, and KEY waits again; said to be at the face it counts, FILL is next."""
+    p = phone(prepare=known)
+    p.tap("place:set")
+    p.tap("set_meter")
+    p.tap("held_text")
+    p.type("held_field", "80 cm")
+    now = p.pop(held_m=0.8, stops=-2.5)
+    assert (now.text("last_name"), now.text("verdict"), now.text("headline")) == ("KEY", "retake", "KEY")
+    assert now.find("act:again") is None, "it waits already"
+    assert [line.split()[-1] for line in p.said[-2:]] == ["retake", "again"]
+    now = p.tap("place:lights")
+    assert (now.text("word:KEY"), now.text("word:FILL")) == ("retake", "")
+    assert [*problems(now), *problems(p.wear("paper", 2.0))] == []
+    p.wear("amber", 1.0)
+    p.tap("place:metering")
+    p.tap("held_text")
+    now = p.type("held_field", "0 cm")
+
+    assert (now.text("verdict"), now.text("headline")) == ("good", "FILL")
+    assert p.pop().text("last_name") == "FILL"
 
 
 def test_all_metered_means_that_every_light_has_its_reading(phone: Start) -> None:
