@@ -189,7 +189,8 @@ class RingView(Drawing):
             for turned in (RING_LABELS_DEG[(number + n) % len(RING_LABELS_DEG)] for n in range(len(RING_LABELS_DEG))):
                 x, y = scale.cx + r * cos(radians(turned)), scale.cy + r * sin(radians(turned))
                 inside = self.collide_point(x, y - self._label_size) and self.collide_point(x, y + self._label_size)
-                if inside and self._free(text, x, y, away=look().gap) and not self._covers(text, x, y) and not self._on_beam(text, x, y):
+                free = inside and self._free(text, x, y, away=look().gap)
+                if free and not self._covers(text, x, y) and not self._on_beam(text, x, y):
                     self._written.append(self._box(text, x, y))
                     self._write(text, x, y, self._label_size, look().quiet)
                     break

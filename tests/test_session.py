@@ -412,6 +412,18 @@ def test_a_retake_that_a_distance_cures_waits_no_longer(session: Session, pop: M
     assert session.walk.done
 
 
+def test_a_retake_that_lacks_a_distance_goes_on(session: Session, pop: MakePop) -> None:
+    """No pop makes up for a distance that nobody said: the next light waits, and this one is among those that lack."""
+    session.move(session.light("KEY"), distance_m=None)
+    key, fill = requests(session, "KEY", "FILL", held_off_m=0.0)
+    session.begin([key._replace(held_off_m=0.3), fill])
+
+    outcome = session.take(pop(200.0))
+
+    assert (outcome.state.judged.verdict, outcome.state.judged.why) == ("retake", "too_wide")
+    assert outcome.waiting.light_id == fill.light_id
+
+
 def test_a_retake_that_is_skipped_or_taken_back_is_left_so(session: Session, pop: MakePop) -> None:
     """Skipped, the next light waits; taken back, its own."""
     key, fill = requests(session, "KEY", "FILL", held_off_m=0.0)

@@ -14,7 +14,7 @@ from typing import Any
 
 from meterlink.errors import NotInLibrary, UsageError
 from meterlink.judging.expected import swap_warning
-from meterlink.judging.verdict import Verdict
+from meterlink.judging.verdict import Judged, Verdict, Why
 from meterlink.library.store import Library
 from meterlink.metering.any_order_walk import AnyOrderWalk
 from meterlink.metering.nearness import about_distance, typed_against_measured
@@ -92,8 +92,7 @@ class Session(AnyOrderWalk):
         """
         light, judged = outcome.light, outcome.state.judged if outcome.state is not None else None
         alone = request.purpose == Purpose.ALONE and request.kind == Kind.FLASH
-        retake = light is not None and alone and judged is not None and judged.verdict == Verdict.RETAKE
-        if light is None or not retake or self._retaken == light.id:
+        if light is None or not alone or judged is None or not _cured_by_a_pop(judged) or self._retaken == light.id:
             self._retaken = ""
             return outcome
         self._retaken = light.id
@@ -357,6 +356,13 @@ class Session(AnyOrderWalk):
             self.walk.drop(light.id)
             self.walk.last_id, self._in_progress = new.id, ""
         return new, next((one for one in self.lights() if one.id == last.light_id), None)
+
+
+def _cured_by_a_pop(judged: Judged) -> bool:
+    """Whether a retake may be better for firing once more: not where what is lacking is a distance that nobody said."""
+    assumed = judged.correction.assumed_distance or judged.correction.assumed_reach
+    lacks_words = judged.why == Why.TOO_WIDE and assumed
+    return judged.verdict == Verdict.RETAKE and judged.why != Why.NO_FIGURE and not lacks_words
 
 
 def _restates(new: Reading, old: Reading) -> bool:
