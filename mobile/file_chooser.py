@@ -75,11 +75,15 @@ async def from_android(activity: Any = None, context: Any = None, autoclass: Any
     loop = asyncio.get_running_loop()
     answered: asyncio.Future[Any] = loop.create_future()
 
+    def settle(uri: Any) -> None:
+        if not answered.done():
+            answered.set_result(uri)
+
     def answer(request_code: int, result_code: int, data: Any) -> None:
         # Comes on Android's own thread, for every activity that ends.
         if request_code == REQUEST_CODE:
             uri = data.getData() if result_code == activity_class.RESULT_OK and data is not None else None
-            loop.call_soon_threadsafe(lambda: answered.done() or answered.set_result(uri))
+            loop.call_soon_threadsafe(settle, uri)
 
     intent = intent_class(intent_class.ACTION_OPEN_DOCUMENT)
     intent.addCategory(intent_class.CATEGORY_OPENABLE)
