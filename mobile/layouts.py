@@ -2,16 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from typing import Any
 
+from kivy.animation import Animation
+from kivy.app import App
 from kivy.properties import BooleanProperty, NumericProperty, StringProperty
 from kivy.uix.boxlayout import BoxLayout
 from kivy.uix.layout import Layout
 from kivy.uix.scrollview import ScrollView
+from kivy.uix.widget import Widget
+
+from mobile.theme import MOVE_S
 
 
 class FlowRow(Layout):
-    """Children in lines, each as wide as its text needs; a line is filled to its end; as many lines as it takes."""
+    """Children in lines, each as wide as its text needs; a line is filled to its end; as many lines as it takes.
+
+    One whose ``natural_width`` is 0 has nothing to say and takes no room.
+    """
 
     test_name = StringProperty("")
     spacing = NumericProperty(0)
@@ -39,12 +48,16 @@ class FlowRow(Layout):
     def do_layout(self, *_: object) -> None:
         """Break into lines and place."""
         self.opacity, self.disabled = (0, True) if self.folded else (1, False)
-        if self.folded or not self.children:
+        children = [child for child in reversed(self.children) if getattr(child, "natural_width", 1)]
+        for child in self.children:
+            if child not in children:
+                child.width = 0
+        if self.folded or not children:
             self.height = 0
             return
         lines: list[list[Any]] = []
         room = 0.0
-        for child in reversed(self.children):
+        for child in children:
             want = min(getattr(child, "natural_width", child.width), max(self.width, 1))
             if lines and want + self.spacing <= room:
                 lines[-1].append(child)
@@ -53,7 +66,6 @@ class FlowRow(Layout):
                 lines.append([child])
                 room = self.width - want
         if self.even and len(lines) > 1:
-            children = list(reversed(self.children))
             each = -(-len(children) // len(lines))
             lines = [children[i : i + each] for i in range(0, len(children), each)]
         heights = [max(child.height for child in line) for line in lines]
@@ -112,6 +124,43 @@ class Stack(BoxLayout):
     def on_touch_down(self, touch: Any) -> bool:
         """A part that is hidden takes no room, and no touches either: kivy's own disabled widgets swallow them."""
         return not self.disabled and bool(super().on_touch_down(touch))
+
+
+class Rows(Stack):
+    """Rows that are known by a key.  One that gets another place in the order is seen to go there."""
+
+    def put(self, keys: Sequence[str], make: Callable[[str], Any]) -> list[Any]:
+        """Show these rows in this order, made where there was none; returns them."""
+        rows = {row.key: row for row in reversed(self.children)}
+        if list(rows) != list(keys):
+            stood = {key: row.y for key, row in rows.items()} if rows.keys() == set(keys) else {}
+            self.clear_widgets()
+            for key in keys:
+                self.add_widget(rows[key] if key in rows else self._made(key, make))
+            self.do_layout()  # at once: no frame shows a row where it is still to go
+            for row in self.children:
+                row.come_from(stood.get(row.key, row.y))
+        return list(reversed(self.children))
+
+    @staticmethod
+    def _made(key: str, make: Callable[[str], Any]) -> Any:
+        row = make(key)
+        row.key = key
+        return row
+
+
+class Moving(Widget):
+    """What goes to its place in ``Rows``: only the drawing is under way, touches find it where it is to be."""
+
+    key = ""
+    shift_y = NumericProperty(0)
+    """Pixels above its place, while it moves there."""
+
+    def come_from(self, y: float) -> None:
+        """Move from where it stood, unless the person likes no motion."""
+        if y != self.y and App.get_running_app().desk.prefs.motion:
+            self.shift_y = y - self.y
+            Animation(shift_y=0, duration=MOVE_S).start(self)
 
 
 class Card(Stack):

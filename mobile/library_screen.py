@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import shutil
-import sys
 from pathlib import Path
 from typing import Any
 
@@ -17,14 +14,13 @@ from kivy.uix.recycleview import RecycleView  # noqa: F401  (the .kv file names 
 
 from mobile import drawings  # noqa: F401  (the .kv file names its classes)
 from mobile import library_state as state
+from mobile.file_chooser import chosen_file
 from mobile.page import Page
 from mobile.texts import t
 from mobile.widgets import Tap, load_kv
 
 SEARCH_DELAY_S = 0.25
 """A search follows typing, not every key."""
-CHOOSERS = ("zenity", "kdialog", "yad")
-"""Programs that show a file chooser on a Linux desktop; plyer uses the first that is there and is silent without."""
 ACTS = ("match", "copy", "export", "archive")
 
 
@@ -54,24 +50,14 @@ def export_folder() -> Path:
     return folder if folder.is_dir() else Path.home()
 
 
-def ask_for_file() -> list[str] | None:
-    """Open the platform's own file chooser and return what was chosen; None where there is none."""
-    if sys.platform == "linux" and "ANDROID_ARGUMENT" not in os.environ and not any(map(shutil.which, CHOOSERS)):
-        return None
-    from plyer import filechooser
-
-    try:
-        return list(filechooser.open_file() or ())
-    except Exception:  # no chooser program, no portal: whatever it was, a path can be typed
-        return None
-
-
 class LibraryPage(Page):
     """See the module."""
 
     asked_id = StringProperty("")
     """The set-up whose further taps are shown."""
     typing_path = BooleanProperty(False)
+    _choosing = False
+    """The platform's chooser is open."""
 
     def on_kv_post(self, _base: object) -> None:
         """Connect the fields."""
@@ -149,25 +135,29 @@ class LibraryPage(Page):
 
     def choose_file(self) -> None:
         """Ask the platform for a file; where it has no chooser, let the path be typed."""
-        app = self.app
 
         async def choose() -> None:
-            chosen = await app.run(ask_for_file)
-            if chosen is None:
+            try:
+                chosen = await chosen_file()
+            except LookupError:
                 self.typing_path = True
-            elif chosen:
-                app.do(state.import_file, app.desk, chosen[0], done=lambda _shot: app.note(t("library.imported")))
+                return
+            finally:
+                self._choosing = False
+            if chosen is not None:
+                self.app.do(state.import_file, self.app.desk, chosen, done=lambda _shot: self._imported())
 
         if self.typing_path:
             self.typing_path = False
-        else:
-            app.spawn(choose())
+        elif not self._choosing:
+            self._choosing = True
+            self.app.spawn(choose())
 
     def _import(self, text: str, field: Any) -> None:
-        self.app.do(state.import_file, self.app.desk, text, field=field, done=lambda _shot: self._imported(field))
+        self.app.do(state.import_typed, self.app.desk, text, field=field, done=lambda _shot: self._imported())
 
-    def _imported(self, field: Any) -> None:
-        field.ids.line.text = ""
+    def _imported(self) -> None:
+        self.ids.import_field.ids.line.text = ""
         self.typing_path = False
         self.app.note(t("library.imported"))
 

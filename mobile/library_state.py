@@ -105,15 +105,21 @@ def export_setup(desk: Desk, setup_id: str, folder: Path) -> Path:
     return path
 
 
-def import_file(desk: Desk, text: str) -> Shot:
-    """Take set-ups from a file, all or nothing."""
+def import_file(desk: Desk, path: Path) -> Shot:
+    """Take set-ups from a file, all or nothing; one that comes alone is used where none is in use yet."""
     from meterlink.library.importing import import_file as take
 
-    path = Path(text.strip()).expanduser()
+    before = {one.id for one in desk.library.setups()}
+    take(desk.library, path)
+    new = [one for one in desk.library.setups() if one.id not in before]
+    return desk.use(new[0].id) if len(new) == 1 and desk.shot.setup is None else desk.shot
+
+
+def import_typed(desk: Desk, text: str) -> Shot:
+    """Take set-ups from the file whose path was typed."""
     if not text.strip():
         raise UsageError("type the path of the file to import")
-    take(desk.library, path)
-    return desk.shot
+    return import_file(desk, Path(text.strip()).expanduser())
 
 
 def archive(desk: Desk, setup_id: str, *, back: bool = False) -> Setup:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from kivy.animation import Animation
 from kivy.clock import Clock
 from kivy.graphics import Color, Line
 from kivy.metrics import dp
@@ -17,7 +16,7 @@ from mobile.drawings import Drawing
 from mobile.page import Page
 from mobile.ring_state import marks_of
 from mobile.texts import t
-from mobile.widgets import Field, Row, Tap, load_kv, look
+from mobile.widgets import Field, Moving, Row, Tap, load_kv, look
 
 HIGH_ELEVATION_DEG = 30.0
 """From here on a light is called overhead and its cautions are shown."""
@@ -27,7 +26,7 @@ LARGEST_M = 1.9
 """The largest front that a tile shows whole."""
 
 
-class LightRow(Row):
+class LightRow(Moving, Row):
     """One light of the list; a tap opens it."""
 
     light_id = StringProperty("")
@@ -35,15 +34,8 @@ class LightRow(Row):
     role = StringProperty("")
     place = StringProperty("")
     verdict = StringProperty("")
+    word = StringProperty("")
     ordering = BooleanProperty(False)
-    shift_y = NumericProperty(0)
-    """Pixels above its place, while it moves there."""
-
-    def come_from(self, y: float) -> None:
-        """Move from where the light stood to its new place in the order."""
-        if y != self.y:
-            self.shift_y = y - self.y
-            Animation(shift_y=0, duration=theme.MOVE_S).start(self)
 
 
 class SourceTile(Tap):
@@ -163,21 +155,10 @@ class LightsPage(Page):
     def _show_list(self, shown: state.LightsLook) -> None:
         ids, shot = self.ids, self.app.desk.shot
         ids.empty.text = "" if shown.lines else t("lights.empty")
-        rows = ids.rows
-        if [r.light_id for r in reversed(rows.children)] != [line.light_id for line in shown.lines]:
-            stood = {row.light_id: row.y for row in rows.children} if self.ordering else {}
-            rows.clear_widgets()
-            for line in shown.lines:
-                row = LightRow(light_id=line.light_id, test_name=f"open:{line.name}")
-                row.bind(on_release=lambda one: self.open(one.light_id))
-                row.ids.up.bind(on_release=lambda _tap, one=line.light_id: self._reorder(one, -1))
-                row.ids.down.bind(on_release=lambda _tap, one=line.light_id: self._reorder(one, 1))
-                rows.add_widget(row)
-            if len(stood) == len(rows.children):
-                Clock.schedule_once(lambda _dt: [row.come_from(stood.get(row.light_id, row.y)) for row in rows.children], 0)
-        for row, line in zip(reversed(rows.children), shown.lines, strict=True):
+        rows = ids.rows.put([line.light_id for line in shown.lines], self._row)
+        for row, line in zip(rows, shown.lines, strict=True):
             row.name, row.place, row.verdict = line.name, line.place, line.verdict or "none"
-            row.role = line.sign
+            row.role, row.word = line.sign, line.word
             row.ordering = self.ordering
             row.test_name = f"open:{line.name}"
         ids.order.text = t("lights.ordered" if self.ordering else "lights.order")
@@ -186,6 +167,13 @@ class LightsPage(Page):
         ids.list_ring.imperial = shot.prefs.imperial
         ids.list_ring.focus_id = shot.waiting.light_id or "" if shot.waiting else ""
         self._show_adding()
+
+    def _row(self, light_id: str) -> LightRow:
+        row = LightRow(light_id=light_id)
+        row.bind(on_release=lambda _row: self.open(light_id))
+        row.ids.up.bind(on_release=lambda _tap: self._reorder(light_id, -1))
+        row.ids.down.bind(on_release=lambda _tap: self._reorder(light_id, 1))
+        return row
 
     def _show_adding(self) -> None:
         ids, shot = self.ids, self.app.desk.shot

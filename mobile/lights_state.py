@@ -35,6 +35,8 @@ class LightLine(NamedTuple):
     place: str
     stale: bool
     verdict: str
+    word: str
+    """What a cross means; empty where the mark is none."""
 
 
 class FieldLook(NamedTuple):
@@ -85,7 +87,8 @@ def lights_look(shot: Shot, open_id: str = "") -> LightsLook:
             "reflector" if s.light.source_light_id else s.light.role,
             place_text(s.light, s.placement, imperial),
             s.stale is not None,
-            s.judged.verdict if s.judged else "",
+            verdict := s.judged.verdict if s.judged else "",
+            t("verdict.retake") if verdict == "retake" else "",
         )
         for s in shot.view.lights
     )

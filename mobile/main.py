@@ -32,6 +32,7 @@ from mobile.look import Look  # noqa: E402
 from mobile.sensor_desk import SIMULATED_URL, SensorDesk  # noqa: E402
 from mobile.sensors_state import strip_text  # noqa: E402
 from mobile.sounds import play_tick  # noqa: E402
+from mobile.theme import MOVE_S  # noqa: E402
 from mobile.voice import Ticker, Voice  # noqa: E402
 
 log = logging.getLogger("mobile")
@@ -108,6 +109,7 @@ class MeterApp(App):
         Window.clearcolor = self.look.ground
         self.look.fbind("ground", lambda _l, colour: setattr(Window, "clearcolor", colour))
         Window.softinput_mode = "below_target"
+        Window.keyboard_anim_args = {"d": MOVE_S, "t": "out_quad"}
         frame = Frame()
         self.frame = frame
         self.pages = frame.ids.pages
@@ -264,7 +266,8 @@ class MeterApp(App):
 
     def say_error(self, error: MeterlinkError, field: Any = None, at: tuple[float, float] | None = None) -> None:
         """Say an error in one sentence: under the field that caused it, else at the finger."""
-        sentence = str(error)
+        # A file's name need not be UTF-8, what is drawn must be.
+        sentence = str(error).encode("utf-8", "replace").decode("utf-8")
         if field is not None:
             field.refuse(sentence)
         else:
@@ -359,17 +362,23 @@ class MeterApp(App):
         if outcome.kind == OutcomeKind.IGNORED and outcome.code != OutcomeCode.NOT_LISTENING:
             return
         shown = metering_look(shot)
+        taken, heard = outcome.kind == OutcomeKind.LOGGED, outcome.kind != OutcomeKind.IGNORED
         if self.desk.prefs.vibration:
-            self.voice.buzz(shown.verdict or "good")
+            self.voice.buzz((shown.verdict or "good") if heard else "retake")
         if self.desk.prefs.speech:
-            self.voice.tick("taken" if outcome.kind == "logged" else "again")
-            self.voice.say(shown.spoken if outcome.kind == "logged" else texts.t("say.again", name=shown.last_name))
+            self.voice.tick("taken" if taken else "again")
+            again = texts.t("say.again", name=shown.last_name) if heard else texts.t("say.not_listening")
+            self.voice.say(shown.spoken if taken else again)
             waits = shot.light(shot.waiting.light_id) if shot.waiting else None
-            if outcome.kind == OutcomeKind.LOGGED and waits is not None:
-                self.voice.say(texts.t("say.waiting", name=waits.name))
-            elif outcome.kind == "logged" and shot.done and complete(shot):
+            if taken and shot.any_order:
+                names = ", ".join(light.name for light in map(shot.light, shot.free) if light)
+                self.voice.say(texts.t("say.left", names=names))
+            elif taken and waits is not None:
+                once_more = shown.verdict == "retake" and outcome.light is not None and waits.id == outcome.light.id
+                self.voice.say(texts.t("say.again" if once_more else "say.waiting", name=waits.name))
+            elif taken and shot.done and complete(shot):
                 self.voice.say(texts.t("say.done"))
-        if outcome.kind == "logged" and shot.done and complete(shot) and self.place == "metering":
+        if taken and shot.done and complete(shot) and self.place == "metering":
             self._showing_set = Clock.schedule_once(lambda _dt: self._show_set(), SEEN_S)
 
     def _show_set(self) -> None:

@@ -8,12 +8,12 @@ from mobile import drawings  # noqa: F401  (the .kv file names its classes)
 from mobile.library_state import day_of
 from mobile.match_state import MatchLine, match_look
 from mobile.page import Page
-from mobile.widgets import Stack, Tap, load_kv
+from mobile.widgets import Moving, Stack, Tap, load_kv
 
 MOST_CHOICES = 12
 
 
-class MatchCard(Stack):
+class MatchCard(Moving, Stack):
     """One light of the stored set."""
 
     test_name = StringProperty("")
@@ -60,12 +60,8 @@ class MatchPage(Page):
         shown = match_look(self.app.desk.shot, choices)
         ids.title.text, ids.hint.text, ids.camera.text = shown.title, shown.hint, shown.camera
         ids.hint.colour = "good" if shown.done else "quiet"
-        box = ids.lines
-        while len(box.children) > len(shown.lines):
-            box.remove_widget(box.children[0])
-        while len(box.children) < len(shown.lines):
-            box.add_widget(self._card())
-        for card, line in zip(reversed(box.children), shown.lines, strict=True):
+        cards = ids.lines.put([line.name for line in shown.lines], self._card)
+        for card, line in zip(cards, shown.lines, strict=True):
             card.put(line)
         ids.walk_row.folded = ids.end_row.folded = not shown.lines
         row = ids.choices
@@ -78,7 +74,7 @@ class MatchPage(Page):
                 tap.bind(on_release=lambda one: self._match_to(one.value))
                 row.add_widget(tap)
 
-    def _card(self) -> MatchCard:
+    def _card(self, _name: str) -> MatchCard:
         card = MatchCard()
         desk = self.app.desk
         for tap in (card.ids.meter, card.ids.meter_low):

@@ -305,6 +305,8 @@ class MeteringPage(Page):
     def _show_actions(self, shown: MeteringLook) -> None:
         ids = self.ids
         self.can_undo = shown.can_take_back
+        ids.second.value = shown.second
+        ids.second.text = t("metering.it_was", name=shown.second) if shown.second else ""
         ids.give.disabled = not shown.give_to
         ids.give.text = t("metering.keep" if self.giving else "metering.give")
         row, wanted = ids.give_row, [name for _id, name in shown.give_to] if self.giving else []
@@ -312,7 +314,7 @@ class MeteringPage(Page):
             row.clear_widgets()
             for name in wanted:
                 tap = Tap(text=name, value=name, test_name=f"give:{name}")
-                tap.bind(on_release=lambda one: self._give(one.value))
+                tap.bind(on_release=lambda one: self.give(one.value))
                 row.add_widget(tap)
         ids.give_title.text = t("metering.give_title") if wanted else ""
 
@@ -368,7 +370,8 @@ class MeteringPage(Page):
             return True
         return False
 
-    def _give(self, name: str) -> None:
+    def give(self, name: str) -> None:
+        """Give the last pop to another light."""
         self.giving = False
         self.app.do(self.app.desk.give_to, name)
 

@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 from meterlink import units
 from meterlink.judging.judged_set import LightState, value_of
 from meterlink.metering.nearness import Near, near
+from meterlink.metering.outcome import OutcomeCode
 from meterlink.metering.walk import Request
 from meterlink.records import Light, Measurement, Purpose, Reading
 from meterlink.tables.ratios import reading_f
@@ -97,6 +98,8 @@ class MeteringLook(NamedTuple):
     again: str
     """What takes a rejected pop again; empty when it was not, or its light waits already."""
     can_take_back: bool
+    second: str
+    """The light that the last pop may be instead, for one tap; empty when whose it is is sure."""
     give_to: tuple[tuple[str, str], ...]
     """(light id, name) of the lights that the last reading could be given to."""
     complete: bool
@@ -146,7 +149,8 @@ def metering_look(shot: Shot, *, lost: bool = False) -> MeteringLook:
     light = shot.light(waiting.light_id) if waiting else None
     state = shot.view.state(light.id) if shot.view and light else None
     pop = _last_pop(shot)
-    rejected = pop["verdict"] == "retake" and pop["last_id"] and (light is None or light.id != pop["last_id"])
+    waits = (shot.free if shot.any_order else (light.id,)) if light is not None else ()
+    rejected = pop["verdict"] == "retake" and pop["last_id"] and pop["last_id"] not in waits
     held_light = shot.light(shot.held_id)
     held = _held(shot)
     together = held_light is None and waiting is not None and waiting.purpose == Purpose.TOGETHER
@@ -171,6 +175,7 @@ def metering_look(shot: Shot, *, lost: bool = False) -> MeteringLook:
         can_power=light is not None and light.source_light_id is None,
         again=t("metering.again", name=pop["last_name"]) if rejected and not lost else "",
         can_take_back=shot.last is not None,
+        second=second.name if (second := shot.light(_second(shot))) is not None and not lost else "",
         give_to=_give_to(shot),
         complete=complete(shot),
         **pop,
@@ -313,6 +318,8 @@ def _last_pop(shot: Shot) -> dict[str, Any]:
     name = light.name if light else t("metering.all_lights")
     figure, verdict, reason, correction = _worth(shot, last)
     ignored = outcome.message if outcome is not None and outcome.kind == "ignored" else ""
+    if outcome is not None and outcome.code == OutcomeCode.NOT_LISTENING:
+        ignored = t("metering.not_listening")
     warnings = " ".join(outcome.warnings) if outcome is not None else ""
     verdict_text = t(f"verdict.{verdict}") if verdict else ""
     if verdict == "corrected" and correction is not None and abs(correction) >= 0.05:

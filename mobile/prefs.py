@@ -23,6 +23,8 @@ class Prefs(NamedTuple):
     """Lights that were read before fire as they like; each pop tells whose it is."""
     speech: bool = True
     vibration: bool = True
+    motion: bool = True
+    """Rows are seen to go to their new place."""
     language: str = ""
     """Empty: as the device."""
     iso: float = 100.0
@@ -61,7 +63,7 @@ _CHOICES: dict[str, tuple[Any, ...]] = {
 def _possible(name: str, value: Any) -> bool:
     if name in _CHOICES:
         return value in _CHOICES[name]
-    if name in ("auto_advance", "any_order", "speech", "vibration", "seen_first"):
+    if name in ("auto_advance", "any_order", "speech", "vibration", "motion", "seen_first"):
         return isinstance(value, bool)
     if name in ("language", "sensor_url"):
         return isinstance(value, str) and len(value) <= 500

@@ -1,7 +1,8 @@
 """The ring view's arithmetic: a set seen from above, centred on the face, the camera at the bottom.  No kivy.
 
 x runs to camera right, z toward the camera (the design's coordinates); on the screen right is right and the camera is
-down.  A light at distance d, azimuth a and elevation e stands at x = d cos(e) sin(a), z = d cos(e) cos(a).
+down.  A light at distance d, azimuth a and elevation e stands at x = d cos(e) sin(a), z = d cos(e) cos(a) from its point: the
+face, and for who lights the background the backdrop, in front of which it stands (as on the sheet, ``report/plan.py``).
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from typing import NamedTuple
 
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.records import Placement
+from meterlink.report.plan import ASSUMED_BACKDROP_M, azimuth_in_plan_deg, backdrop_m
 
 METRIC_STEPS_M = (0.1, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0)
 FOOT_M = 0.3048
@@ -40,6 +42,10 @@ class RingMark(NamedTuple):
     stale: bool = False
     reflector: bool = False
     source_xz: tuple[float, float] | None = None
+    point_z_m: float = 0.0
+    """Where its point lies on the camera's axis: 0 is the face, less the backdrop."""
+    mirrored: bool = False
+    """Its direction was said as behind the subject, and it is drawn in front of the backdrop."""
 
 
 USUAL = {
@@ -65,6 +71,13 @@ def place_from_xz(x_m: float, z_m: float, elevation_deg: float = 0.0) -> tuple[f
     return flat / cos(radians(steep)), degrees(atan2(x_m, z_m)) if flat > 0 else 0.0
 
 
+def place_of(mark: RingMark, x_m: float, z_m: float, elevation_deg: float = 0.0) -> tuple[float, float]:
+    """Return (distance in m, azimuth in degrees, -180 to 180) of a light that was dragged to (x, z), as it is said of it."""
+    z = max(z_m - mark.point_z_m, 0.0) if mark.point_z_m else z_m  # nothing lights a backdrop from behind it
+    distance, azimuth = place_from_xz(x_m, z, elevation_deg)
+    return distance, (180.0 - azimuth if azimuth > 0 else -180.0 - azimuth) if mark.mirrored else azimuth
+
+
 def outline_of(placement: Placement | None, x_m: float, z_m: float) -> tuple[tuple[float, float], ...]:
     """Return the ends of a source's front seen from above: across the line to the face, turned by its feathering."""
     if placement is None or placement.shape == "point" or not placement.width_m:
@@ -81,6 +94,7 @@ def marks_of(view: JudgedSet | None) -> tuple[RingMark, ...]:
     """Return the lights of a set as marks, in their order."""
     if view is None:
         return ()
+    backdrop = backdrop_m(view) or ASSUMED_BACKDROP_M
     marks: list[RingMark] = []
     counts: dict[str, int] = {}
     for state in view.lights:
@@ -91,11 +105,16 @@ def marks_of(view: JudgedSet | None) -> tuple[RingMark, ...]:
         distance = p.distance_m if p else None
         azimuth = p.azimuth_deg if p else None
         elevation = (p.elevation_deg if p else None) or 0.0
-        x, z = plan_xz(distance or usual_distance, usual_azimuth if azimuth is None else azimuth, elevation)
+        said = usual_azimuth if azimuth is None else azimuth
+        drawn = azimuth_in_plan_deg(said, light.role)
+        point_z = -backdrop if light.role == "background" else 0.0
+        x, z = plan_xz(distance or usual_distance, drawn, elevation)
+        outline = tuple((ox, oz + point_z) for ox, oz in outline_of(p, x, z))
         marks.append(
             RingMark(
-                light.id, light.name, light.role, x, z, outline_of(p, x, z), distance, azimuth,
+                light.id, light.name, light.role, x, z + point_z, outline, distance, azimuth,
                 distance is not None and azimuth is not None, state.stale is not None, light.source_light_id is not None,
+                point_z_m=point_z, mirrored=drawn != said,
             )
         )  # fmt: skip
     where = {mark.light_id: (mark.x_m, mark.z_m) for mark in marks}
@@ -107,7 +126,7 @@ def reach_of(marks: Iterable[RingMark]) -> float:
     """Return the radius in metres that shows every light whole."""
     far = LEAST_REACH_M
     for mark in marks:
-        for x, z in ((mark.x_m, mark.z_m), *mark.outline):
+        for x, z in ((mark.x_m, mark.z_m), (0.0, mark.point_z_m * MARGIN), *mark.outline):
             far = max(far, hypot(x, z))
     return far * MARGIN
 

@@ -15,6 +15,7 @@ from meterlink import units
 from mobile import ring_state, theme
 from mobile.drawings import Drawing
 from mobile.ring_state import RingMark, Scale
+from mobile.texts import t
 from mobile.widgets import look, text_width
 
 HOLD_S = 0.3
@@ -115,7 +116,8 @@ class RingView(Drawing):
         self._dragged, self._reach = None, 0.0
         if dragged is not None and self.on_place is not None:
             x_m, z_m = dragged
-            self.on_place(*ring_state.place_from_xz(x_m, z_m, self.elevation_deg))
+            mark = next(one for one in self.marks if one.light_id == self.focus_id)
+            self.on_place(*ring_state.place_of(mark, x_m, z_m, self.elevation_deg))
         self.redraw()
         return True
 
@@ -131,9 +133,11 @@ class RingView(Drawing):
             self._paint_readout(focus)
         self._paint_rings(scale)
         self._paint_face(scale)
+        self._paint_backdrop(scale)
         for mark in sorted(marks, key=lambda m: m.light_id == self.focus_id):
             self._paint_mark(scale, mark)
         self._drawn = [box for mark in marks for box in self._covered(scale, mark)]
+        self._beams = [box for mark in marks for line in self._beams_of(scale, mark) for box in _along(*line, dp(2))]
         for mark in sorted(marks, key=lambda m: m.light_id != self.focus_id):
             x, y = scale.to_px(mark.x_m, mark.z_m)
             focused = mark.light_id == self.focus_id
@@ -164,7 +168,7 @@ class RingView(Drawing):
         if mark.light_id != self.focus_id or self._dragged is None:
             return mark
         x, z = self._dragged
-        distance, azimuth = ring_state.place_from_xz(x, z, self.elevation_deg)
+        distance, azimuth = ring_state.place_of(mark, x, z, self.elevation_deg)
         shift = (x - mark.x_m, z - mark.z_m)
         outline = tuple((a + shift[0], b + shift[1]) for a, b in mark.outline)
         return mark._replace(x_m=x, z_m=z, distance_m=distance, azimuth_deg=azimuth, outline=outline, placed=True)
@@ -185,7 +189,8 @@ class RingView(Drawing):
             for turned in (RING_LABELS_DEG[(number + n) % len(RING_LABELS_DEG)] for n in range(len(RING_LABELS_DEG))):
                 x, y = scale.cx + r * cos(radians(turned)), scale.cy + r * sin(radians(turned))
                 inside = self.collide_point(x, y - self._label_size) and self.collide_point(x, y + self._label_size)
-                if inside and self._free(text, x, y) and not self._covers(text, x, y):
+                free = inside and self._free(text, x, y, away=look().gap)
+                if free and not self._covers(text, x, y) and not self._on_beam(text, x, y):
                     self._written.append(self._box(text, x, y))
                     self._write(text, x, y, self._label_size, look().quiet)
                     break
@@ -220,16 +225,8 @@ class RingView(Drawing):
         colour = style.strong if focused else style.ink if mark.placed else style.quiet
         Color(*colour)
         width = 2.4 if focused else 1.6
-        # The axis: from the light to its point (or, for a reflector, from its source to it).
-        Line(
-            points=[x, y, scale.cx + (x - scale.cx) * 0.22, scale.cy + (y - scale.cy) * 0.22],
-            width=1,
-            dash_length=2,
-            dash_offset=4,
-        )
-        if mark.source_xz is not None:
-            sx, sy = scale.to_px(*mark.source_xz)
-            Line(points=[sx, sy, x, y], width=1, dash_length=6, dash_offset=4)
+        for i, ((ax, ay), (bx, by)) in enumerate(self._beams_of(scale, mark)):
+            Line(points=[ax, ay, bx, by], width=1, dash_length=6 if i else 2, dash_offset=4)
         if mark.outline:
             (ax, az), (bx, bz) = mark.outline
             Line(points=[*scale.to_px(ax, az), *scale.to_px(bx, bz)], width=width * 1.6, cap="round")
@@ -240,6 +237,27 @@ class RingView(Drawing):
             Line(circle=(x, y, r), width=1.4)
         if focused and self.editing:
             Line(circle=(x, y, dp(theme.TARGET) / 2 * (1.25 if self.held else 1.0)), width=3 if self.held else 1.5)
+
+    def _paint_backdrop(self, scale: Scale) -> None:
+        """The backdrop, where a light lights it: a line across, with its word at one end."""
+        behind = min((mark.point_z_m for mark in self.marks), default=0.0)
+        if not behind:
+            return
+        y, half = scale.to_px(0.0, behind)[1], self.width * 0.3
+        Color(*look().quiet)
+        Line(points=[scale.cx - half, y, scale.cx + half, y], width=1.6)
+        text = t("ring.backdrop")
+        at = scale.cx + half - text_width(text, self._label_size) / 2, y - self._label_size
+        self._written += [self._box(text, *at), *_along((scale.cx - half, y), (scale.cx + half, y), dp(3))]
+        self._write(text, *at, self._label_size, look().quiet)
+
+    @staticmethod
+    def _beams_of(scale: Scale, mark: RingMark) -> list[tuple[tuple[float, float], tuple[float, float]]]:
+        """The axis from the light to its point, ending short of a face; for a reflector also the one from its source."""
+        x, y = scale.to_px(mark.x_m, mark.z_m)
+        px, py = scale.to_px(0.0, mark.point_z_m)
+        end = (px, py) if mark.point_z_m else (px + (x - px) * 0.22, py + (y - py) * 0.22)
+        return [((x, y), end), *([(scale.to_px(*mark.source_xz), (x, y))] if mark.source_xz is not None else [])]
 
     def _covered(self, scale: Scale, mark: RingMark) -> list[tuple[float, float, float, float]]:
         """Where a light is drawn: boxes along its front, which no name should cover."""
@@ -267,8 +285,10 @@ class RingView(Drawing):
         free = [at for at in places if self._free(text, x + at[0], y + at[1])]
         if not free:
             return
-        clear = (at for at in free if not self._covers(text, x + at[0], y + at[1]))
-        dx, dy = next(clear, free[0])
+        # Best beside every light and beam; with many lights at least beside the lights.
+        clear = [at for at in free if not self._covers(text, x + at[0], y + at[1])]
+        off = (at for at in clear if not self._on_beam(text, x + at[0], y + at[1]))
+        dx, dy = next(off, (clear or free)[0])
         self._written.append(self._box(text, x + dx, y + dy))
         self._write(text, x + dx, y + dy, self._label_size, colour)
 
@@ -284,13 +304,18 @@ class RingView(Drawing):
         low = min(max(y - h / 2, self.y), max(self.top - h, self.y))
         return left, low, left + w, low + h
 
-    def _free(self, text: str, x: float, y: float) -> bool:
-        """Whether a label there meets no other text."""
-        return not _meets(self._box(text, x, y), self._written)
+    def _free(self, text: str, x: float, y: float, away: float = 0.0) -> bool:
+        """Whether a label there meets no other text, nor comes so near that it reads as a part of it."""
+        left, low, right, high = self._box(text, x, y)
+        return not _meets((left - away, low - away, right + away, high + away), self._written)
 
     def _covers(self, text: str, x: float, y: float) -> bool:
         """Whether a label there covers a light."""
         return _meets(self._box(text, x, y), self._drawn)
+
+    def _on_beam(self, text: str, x: float, y: float) -> bool:
+        """Whether a label there lies on a beam."""
+        return _meets(self._box(text, x, y), self._beams)
 
     def _write(self, text: str, x: float, y: float, size: float, colour: Any) -> None:
         """Write a line centred at (x, y), held inside the view, on a patch of the ground colour."""
@@ -299,6 +324,13 @@ class RingView(Drawing):
         Rectangle(pos=(left - 2, low), size=(right - left + 4, high - low))
         Color(*colour)
         self.write(text, left, (low + high) / 2, size, anchor=0.0)
+
+
+def _along(a: tuple[float, float], b: tuple[float, float], r: float) -> list[tuple[float, float, float, float]]:
+    """Small boxes along a line."""
+    count = max(int(hypot(b[0] - a[0], b[1] - a[1]) / (2 * r)), 1)
+    parts = [(a[0] + (b[0] - a[0]) * n / count, a[1] + (b[1] - a[1]) * n / count) for n in range(count + 1)]
+    return [(x - r, y - r, x + r, y + r) for x, y in parts]
 
 
 def _meets(box: tuple[float, float, float, float], others: list[tuple[float, float, float, float]]) -> bool:

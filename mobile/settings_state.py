@@ -71,6 +71,7 @@ def settings_look(shot: Shot, settings: Any) -> SettingsLook:
         _on_off("any_order", prefs),
         _on_off("speech", prefs),
         _on_off("vibration", prefs),
+        _on_off("motion", prefs),
         Choice("language", t("settings.language"), (("", t("settings.device_language")), *NAMES.items()), prefs.language),
     )
     iso = shot.setup.iso if shot.setup else prefs.iso

@@ -32,7 +32,7 @@ from kivy.utils import get_hex_from_color
 
 from mobile import fonts
 from mobile.drawings import look, paint_sign
-from mobile.layouts import Card, Columns, FlowRow, Pane, Parts, Stack
+from mobile.layouts import Card, Columns, FlowRow, Moving, Pane, Parts, Rows, Stack
 from mobile.signs import SIGNS
 from mobile.terms import terms_in
 from mobile.texts import t
@@ -46,9 +46,11 @@ __all__ = [
     "Field",
     "FingerNote",
     "FlowRow",
+    "Moving",
     "Pane",
     "Parts",
     "Row",
+    "Rows",
     "Stack",
     "Stepper",
     "Tap",
@@ -244,7 +246,7 @@ class Tap(ButtonBehavior, Dressed):
     def measure(self) -> None:
         """Find the width of the text on one line, for rows that break."""
         wide = ceil(text_width(self.text, self.nominal_size, self.bold)) + self.edges + self.sign_room
-        self.natural_width = max(wide, look().target)
+        self.natural_width = max(wide, look().target) if self.text or self.sign else 0
 
     def _paint(self, *_: object) -> None:
         """Draw the sign and the line of what is chosen."""

@@ -384,3 +384,54 @@ def test_a_sum_that_does_not_fit_makes_a_retake_in_the_table(session: Session, p
     assert "fire it once more" in key.reason
     assert row(session, "FILL").verdict != "retake"
     assert session.checks()[0].light == "KEY"
+
+
+def test_a_pop_that_is_to_be_retaken_keeps_its_light_waiting_once(session: Session, pop: MakePop) -> None:
+    """The pop after *retake* is the same light's; when that is no better the walk goes on rather than ask a third time."""
+    key, fill = requests(session, "KEY", "FILL", held_off_m=0.0)
+    session.begin([key._replace(held_off_m=0.75), fill])
+
+    taken = [session.take(pop(200.0)) for _ in range(3)]
+
+    assert [one.light.name for one in taken] == ["KEY", "KEY", "FILL"]
+    assert [one.state.judged.verdict for one in taken[:2]] == ["retake", "retake"]
+    assert [one.waiting.light_id if one.waiting else None for one in taken] == [key.light_id, fill.light_id, None]
+    assert [r.exposure_lxs for r in session.library.readings(session.setup.id)] == [200.0, 200.0]
+
+
+def test_a_retake_that_a_distance_cures_waits_no_longer(session: Session, pop: MakePop) -> None:
+    """Said afterwards that the dome stood at the face, the pop counts: the next one is the next light's."""
+    key, fill = requests(session, "KEY", "FILL", held_off_m=0.0)
+    session.begin([key._replace(held_off_m=0.75), fill])
+    assert session.take(pop(200.0)).waiting.light_id == key.light_id
+
+    session.held(0.0)
+
+    assert session.walk.waiting.light_id == fill.light_id
+    assert session.take(pop(50.0)).light.name == "FILL"
+    assert session.walk.done
+
+
+def test_a_retake_that_lacks_a_distance_goes_on(session: Session, pop: MakePop) -> None:
+    """No pop makes up for a distance that nobody said: the next light waits, and this one is among those that lack."""
+    session.move(session.light("KEY"), distance_m=None)
+    key, fill = requests(session, "KEY", "FILL", held_off_m=0.0)
+    session.begin([key._replace(held_off_m=0.3), fill])
+
+    outcome = session.take(pop(200.0))
+
+    assert (outcome.state.judged.verdict, outcome.state.judged.why) == ("retake", "too_wide")
+    assert outcome.waiting.light_id == fill.light_id
+
+
+def test_a_retake_that_is_skipped_or_taken_back_is_left_so(session: Session, pop: MakePop) -> None:
+    """Skipped, the next light waits; taken back, its own."""
+    key, fill = requests(session, "KEY", "FILL", held_off_m=0.0)
+    session.begin([key._replace(held_off_m=0.75), fill])
+    session.take(pop(200.0))
+    session.undo()
+    assert session.walk.waiting.light_id == key.light_id
+    session.take(pop(200.0))
+    session.skip()
+
+    assert session.walk.waiting.light_id == fill.light_id

@@ -151,6 +151,10 @@ class Rebuild(Session):
             self.planned = _planned(kept.get("planned"), {one.id: one for one in self.lights()})
         return super().resume()
 
+    def _waited_for_again(self, outcome: Outcome, _request: Request) -> Outcome:
+        """No: a light has two pops at most, and it is the rounds that ask for the second one."""
+        return outcome
+
     def _begin_second(self, report: MatchReport) -> list[Told]:
         self.round = 2
         view = settled(self.view())

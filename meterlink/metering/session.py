@@ -14,6 +14,7 @@ from typing import Any
 
 from meterlink.errors import NotInLibrary, UsageError
 from meterlink.judging.expected import swap_warning
+from meterlink.judging.verdict import Judged, Verdict, Why
 from meterlink.library.store import Library
 from meterlink.metering.any_order_walk import AnyOrderWalk
 from meterlink.metering.nearness import about_distance, typed_against_measured
@@ -44,6 +45,8 @@ class Session(AnyOrderWalk):
         """What the last distance that was said has against what the range finder measured; empty when they agree."""
         self._last_flash: LastFlash | None = None
         self._refused: tuple[Request | None, OutcomeCode | None, int] = (None, None, 0)
+        self._retaken = ""
+        """The light whose reading is to be retaken: it is waited for a second time, and no third."""
 
     # -- measurements -----------------------------------------------------------------------------------------
 
@@ -79,7 +82,34 @@ class Session(AnyOrderWalk):
             finished = len(reading.pops) >= request.pops or request.kind == Kind.STEADY
             if finished:
                 self.walk.serve()
-        return self._outcome(request, reading, light, finished)
+        outcome = self._outcome(request, reading, light, finished)
+        return self._waited_for_again(outcome, request) if finished else outcome
+
+    def _waited_for_again(self, outcome: Outcome, request: Request) -> Outcome:
+        """A pop that is to be retaken keeps its light waiting, once: who hears *retake* fires the same light again.
+
+        A second one that is no better is not cured by firing: the walk goes on, and the light is among those that lack.
+        """
+        light, judged = outcome.light, outcome.state.judged if outcome.state is not None else None
+        alone = request.purpose == Purpose.ALONE and request.kind == Kind.FLASH
+        if light is None or not alone or judged is None or not _cured_by_a_pop(judged) or self._retaken == light.id:
+            self._retaken = ""
+            return outcome
+        self._retaken = light.id
+        self.walk.back_to(light.id)
+        self._remember_walk()
+        return outcome._replace(waiting=self.walk.waiting)
+
+    def _cured(self, light: Light | None) -> None:
+        """What was said of a pop made it count: its light is waited for no longer."""
+        if light is None or light.id != self._retaken:
+            return
+        state, waiting = self.view().state(light.id), self.walk.waiting
+        if state is not None and state.judged is not None and state.judged.verdict != Verdict.RETAKE:
+            self._retaken = ""
+            if waiting is not None and waiting.light_id == light.id:
+                self.walk.advance()
+                self._remember_walk()
 
     def _remembered(self, m: Measurement, outcome: Outcome, request: Request) -> Outcome:
         """Remember the flash that was logged, and say what was left out as its pre-flash."""
@@ -248,6 +278,7 @@ class Session(AnyOrderWalk):
             said = self._said_of_requests(held_off_m, light_id) or said
         if not said:
             raise UsageError("{light} has no reading and is not waited for: meter it first", light=self._name(light))
+        self._cured(light)
         return light
 
     def _said_of_readings(self, held_off_m: float | None, light_id: str | None, last: Reading | None) -> bool:
@@ -288,6 +319,7 @@ class Session(AnyOrderWalk):
 
     def undo(self) -> Reading:
         """Take the last pop back, with what was said of it afterwards, and wait for its light again."""
+        self._retaken = ""
         if self.walk.any_order and (taken := self._undo_any()) is not None:
             return taken
         last = self.library.last_reading(self.setup.id)
@@ -324,6 +356,13 @@ class Session(AnyOrderWalk):
             self.walk.drop(light.id)
             self.walk.last_id, self._in_progress = new.id, ""
         return new, next((one for one in self.lights() if one.id == last.light_id), None)
+
+
+def _cured_by_a_pop(judged: Judged) -> bool:
+    """Whether a retake may be better for firing once more: not where a distance was not said, or the dial was said wrong."""
+    assumed = judged.correction.assumed_distance or judged.correction.assumed_reach
+    lacks_words = judged.why == Why.TOO_WIDE and assumed or judged.against.code == "against_past_like"
+    return judged.verdict == Verdict.RETAKE and judged.why != Why.NO_FIGURE and not lacks_words
 
 
 def _restates(new: Reading, old: Reading) -> bool:

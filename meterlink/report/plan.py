@@ -67,7 +67,7 @@ def _fact(view: JudgedSet, key: str, low: float, high: float) -> float | None:
     return float(value) if low < value < high else None
 
 
-def _behind(view: JudgedSet) -> float:
+def backdrop_m(view: JudgedSet) -> float:
     """Distance of the backdrop behind the face: as given, an assumed one where a light lights it, else 0 (there is none)."""
     known = _fact(view, "backdrop_distance_m", 0.0, 50.0)
     if known is not None:
@@ -76,10 +76,13 @@ def _behind(view: JudgedSet) -> float:
     return ASSUMED_BACKDROP_M if lit else 0.0
 
 
-def _azimuth_deg(state: LightState) -> float:
+def azimuth_in_plan_deg(azimuth_deg: float, role: str) -> float:
     """A light's direction in the plan.  Who lights the background stands in front of it, "behind" meaning behind the subject."""
-    azimuth = (state.placement.azimuth_deg if state.placement else None) or 0.0
-    return 180.0 - azimuth if state.light.role == "background" and cos(radians(azimuth)) < 0.0 else azimuth
+    return 180.0 - azimuth_deg if role == "background" and cos(radians(azimuth_deg)) < 0.0 else azimuth_deg
+
+
+def _azimuth_deg(state: LightState) -> float:
+    return azimuth_in_plan_deg((state.placement.azimuth_deg if state.placement else None) or 0.0, state.light.role)
 
 
 def point_z_m(state: LightState, view: JudgedSet) -> float:
@@ -87,7 +90,7 @@ def point_z_m(state: LightState, view: JudgedSet) -> float:
 
     Hair and rim points lie so close to the face that they are drawn there.
     """
-    return -_behind(view) if state.light.role == "background" else 0.0
+    return -backdrop_m(view) if state.light.role == "background" else 0.0
 
 
 def position_m(state: LightState, view: JudgedSet) -> tuple[float, float, float]:
@@ -106,7 +109,7 @@ def plan(view: JudgedSet, width: float = 370.0, height: float = 330.0) -> Drawin
     camera = min(_fact(view, "camera_distance_m", 0.0, 1000.0) or FALLBACK_CAMERA_M, CAMERA_SHOWN_M)
     half = [max((s.placement.width_m or 0.0) / 2 if s.placement else 0.0, 0.1) for s in states]
     xs = [-LEAST_M, LEAST_M, *(x + s * h for (x, _, _), h in zip(places, half, strict=True) for s in (-1, 1))]
-    zs = [-LEAST_M, camera, -_behind(view), *(z + s * h for (_, _, z), h in zip(places, half, strict=True) for s in (-1, 1))]
+    zs = [-LEAST_M, camera, -backdrop_m(view), *(z + s * h for (_, _, z), h in zip(places, half, strict=True) for s in (-1, 1))]
     frame = _frame(drawing, xs, zs)
     labels = Labels(drawing)
     face = frame.at(0.0, 0.0)
@@ -160,7 +163,7 @@ def _camera(drawing: Drawing, view: JudgedSet, frame: _Frame, labels: Labels, sh
 
 
 def _backdrop(drawing: Drawing, view: JudgedSet, frame: _Frame, labels: Labels) -> None:
-    behind = _behind(view)
+    behind = backdrop_m(view)
     if not behind:
         return
     _, y = frame.at(0.0, -behind)
@@ -225,10 +228,10 @@ def side(view: JudgedSet, width: float = 370.0, height: float = 215.0) -> Drawin
     lens = camera_height - face_height if camera_height and face_height else 0.0
     # The picture's plane has y downward, heights count upward.
     ys = [-0.3, 0.3, -lens, *(-y for _, y, _ in places), *([-floor] if floor is not None else [])]
-    zs = [camera, -LEAST_M, -_behind(view), *(z for _, _, z in places)]
+    zs = [camera, -LEAST_M, -backdrop_m(view), *(z for _, _, z in places)]
     frame = _frame(drawing, zs, ys)
     labels = Labels(drawing)
-    _floor_and_backdrop(drawing, frame, floor, _behind(view), labels)
+    _floor_and_backdrop(drawing, frame, floor, backdrop_m(view), labels)
     face = frame.at(0.0, 0.0)
     drawing.line([face, frame.at(camera, -lens)], FAINT, 0.7, (1, 3))
     marks = []

@@ -137,6 +137,33 @@ async def clipped_and_asked_again(front: Any) -> None:
     await front.fire(H)
 
 
+@script("KEY", "FILL", "HAIR")
+async def to_be_retaken_and_cured_by_its_distance(front: Any) -> None:
+    await front.meter("KEY@75cm")
+    await front.fire(K)
+    await front.held(0)
+    await front.fire(F)
+    await front.meter()
+    await front.fire(F)
+    await front.fire(H)
+
+
+@script("KEY")
+async def retaken_once_and_no_better(front: Any) -> None:
+    await front.meter("KEY@75cm")
+    for level in (K, K * 1.1, F):
+        await front.fire(level)
+
+
+@script("KEY")
+async def retaken_after_a_restart(front: Any) -> None:
+    await front.meter("KEY@75cm")
+    await front.fire(K)
+    await front.restart()
+    await front.fire(K * 0.9)
+    await front.held(5)
+
+
 @script("KEY", "FILL")
 async def damaged_on_its_way(front: Any) -> None:
     await front.meter()

@@ -7,13 +7,17 @@ import configparser
 import os
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
+from threading import Thread
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
 import mobile
-from meterlink.errors import LinkError
-from mobile import permissions
+from meterlink.errors import ImportRefused, LinkError
+from mobile import file_chooser, permissions
 from mobile.android_tree import MAIN, make_tree
 
 APP = Path(mobile.__file__).parent
@@ -148,3 +152,111 @@ def test_on_a_phone_the_library_is_in_the_app_s_own_storage(monkeypatch: pytest.
     assert library_on_phone() is None
     monkeypatch.setenv("ANDROID_PRIVATE", "/data/app/files")
     assert library_on_phone() == str(Path("/data/app/files") / "library.sqlite")
+
+
+class Picker:
+    """Stands in for ``android.activity``, the app's activity and Java's classes: one document picker that answers as told."""
+
+    def __init__(self, folder: Path, answer: str = "document", document: bytes = b"{}") -> None:
+        self.folder, self.says, self.document = folder, answer, document
+        self.bound: list[Callable[..., None]] = []
+        self.started: list[tuple[list[str], int]] = []
+
+    def bind(self, on_activity_result: Callable[..., None]) -> None:
+        """Hear of every activity that ends."""
+        self.bound.append(on_activity_result)
+
+    def unbind(self, on_activity_result: Callable[..., None]) -> None:
+        """Hear no more."""
+        self.bound.remove(on_activity_result)
+
+    def autoclass(self, name: str) -> Any:
+        """Java's classes: an intent that writes down what is done to it; the value of RESULT_OK is Android's (from memory: -1)."""
+        if name == "android.app.Activity":
+            return SimpleNamespace(RESULT_OK=-1)
+        assert name == "android.content.Intent"
+
+        class Intent(list):
+            ACTION_OPEN_DOCUMENT = "android.intent.action.OPEN_DOCUMENT"
+            CATEGORY_OPENABLE = "android.intent.category.OPENABLE"
+
+            def __init__(self, action: str) -> None:
+                super().__init__([action])
+
+            addCategory = setType = list.append  # noqa: N815
+
+        return Intent
+
+    def startActivityForResult(self, intent: list[str], code: int) -> None:  # noqa: N802
+        """Open the picker; another activity ends first, then this one, each on a thread of Android's own."""
+        if self.says == "no picker":
+            raise RuntimeError("android.content.ActivityNotFoundException")
+        self.started.append((list(intent), code))
+        ok = self.says != "cancelled"
+        data = SimpleNamespace(getData=lambda: "content://somewhere/7") if ok else None
+
+        def end() -> None:
+            for hear in list(self.bound):
+                hear(code + 1, -1, data)
+                hear(code, -1 if ok else 0, data)
+
+        Thread(target=end).start()
+
+    def getCacheDir(self) -> Any:  # noqa: N802
+        """The app's cache."""
+        return SimpleNamespace(getPath=lambda: str(self.folder))
+
+    def getContentResolver(self) -> Any:  # noqa: N802
+        """Hands out a document as a descriptor, as Android does, or refuses it."""
+
+        def open_file(uri: str, mode: str) -> Any:
+            if self.says == "revoked":
+                raise RuntimeError("java.lang.SecurityException: Permission Denial")
+            assert (uri, mode) == ("content://somewhere/7", "r")
+            reading, writing = os.pipe()
+            os.write(writing, self.document)
+            os.close(writing)
+            return SimpleNamespace(detachFd=lambda: reading)
+
+        return SimpleNamespace(openFileDescriptor=open_file)
+
+    def choose(self) -> Path | None:
+        """Choose a file as the app does."""
+        return asyncio.run(asyncio.wait_for(file_chooser.from_android(self, self, self.autoclass), 10))
+
+
+def test_a_document_is_chosen_by_the_system_s_picker_and_copied(tmp_path: Path) -> None:
+    """One intent, for one document of any type that can be opened; its bytes come as a file of the app's own."""
+    picker = Picker(tmp_path, document=b'{"a": 1}')
+
+    chosen = picker.choose()
+
+    assert chosen is not None
+    assert (chosen.parent, chosen.read_bytes()) == (tmp_path, b'{"a": 1}')
+    intent = ["android.intent.action.OPEN_DOCUMENT", "android.intent.category.OPENABLE", "*/*"]
+    assert picker.started == [(intent, file_chooser.REQUEST_CODE)]
+    assert 0 <= file_chooser.REQUEST_CODE < 1 << 16
+    assert picker.bound == []
+
+
+def test_a_picker_that_is_left_gives_nothing(tmp_path: Path) -> None:
+    """Back out of the picker: no file, nobody listens any more."""
+    picker = Picker(tmp_path, "cancelled")
+
+    assert picker.choose() is None
+    assert picker.bound == []
+
+
+def test_a_document_that_was_taken_away_is_one_sentence(tmp_path: Path) -> None:
+    """The grant was revoked, or the cloud does not answer: what to do is said, nothing is left half copied in the library."""
+    with pytest.raises(ImportRefused, match="choose one that is kept on this phone"):
+        Picker(tmp_path, "revoked").choose()
+
+
+def test_a_phone_without_a_picker_lets_a_path_be_typed(tmp_path: Path) -> None:
+    """No activity takes the intent: the library page opens its field instead."""
+    picker = Picker(tmp_path, "no picker")
+
+    with pytest.raises(LookupError):
+        picker.choose()
+    assert picker.bound == []

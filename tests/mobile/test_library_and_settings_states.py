@@ -109,8 +109,8 @@ def test_what_was_exported_is_imported_elsewhere_whole(metered, tmp_path: Path) 
     second = library_state.export_setup(one.desk, one.desk.shot.setup.id, tmp_path)
     other = Desk(Library.open(tmp_path / "other.db"))
 
-    library_state.import_file(other, str(first))
-    library_state.import_file(other, str(first))
+    library_state.import_file(other, first)
+    library_state.import_file(other, first)
 
     assert first != second
     assert json.loads(first.read_text(encoding="utf-8"))
@@ -129,7 +129,7 @@ def test_a_file_that_is_none_is_refused_and_nothing_is_taken(metered, tmp_path: 
         path.write_text(content, encoding="utf-8")
 
     with pytest.raises(MeterlinkError) as refused:
-        library_state.import_file(one.desk, str(path))
+        library_state.import_file(one.desk, path)
 
     assert "\n" not in str(refused.value)
     assert len(one.library.setups()) == 1
@@ -140,7 +140,7 @@ def test_no_path_and_no_folder_are_refused(metered, tmp_path: Path) -> None:
     one = metered(1)
 
     with pytest.raises(UsageError, match="type the path"):
-        library_state.import_file(one.desk, "  ")
+        library_state.import_typed(one.desk, "  ")
     with pytest.raises(UsageError, match="there is no folder"):
         library_state.export_setup(one.desk, one.desk.shot.setup.id, tmp_path / "none")
 

@@ -153,3 +153,34 @@ def test_a_reflector_shows_its_source(metered) -> None:
 
     assert card.reflector
     assert card.source_xz == pytest.approx((1.0, 0.0), abs=1e-12)
+
+
+def test_a_background_light_stands_in_front_of_the_backdrop_and_lights_it(metered) -> None:
+    """Said as 150° left behind the subject, 1.3 m from the backdrop 2.5 m behind: as the sheet draws it, and its point is there."""
+    from meterlink.report import plan
+
+    one = metered(4)
+    one.desk.revise_setup(details={"backdrop_distance_m": 2.5})
+    one.desk.move_light(one.id_of("BACKGROUND"), distance_m=1.3, azimuth_deg=-150.0, elevation_deg=10.0)
+    view = one.desk.shot.view
+
+    mark = ring.marks_of(view)[3]
+
+    x, _y, z = plan.position_m(view.lights[3], view)
+    assert (mark.x_m, mark.z_m) == pytest.approx((x, z))
+    assert (mark.point_z_m, mark.x_m < 0, -2.5 < mark.z_m < 0) == (-2.5, True, True)
+    assert ring.reach_of([mark]) > 2.5
+
+
+@given(st.floats(0.2, 5), st.floats(-179, 179), st.sampled_from([0.0, -2.0]))
+def test_a_dragged_background_light_is_said_as_it_was(distance_m: float, azimuth_deg: float, point_z_m: float) -> None:
+    """Picked up and let go at the same place, a light keeps distance and direction, also where it lights the backdrop."""
+    drawn = ring.azimuth_in_plan_deg(azimuth_deg, "background" if point_z_m else "key")
+    x, z = ring.plan_xz(distance_m, drawn)
+    mark = ring.RingMark("a", "a", "", x, z + point_z_m, (), distance_m, azimuth_deg, True,
+                         point_z_m=point_z_m, mirrored=drawn != azimuth_deg)  # fmt: skip
+
+    again = ring.place_of(mark, mark.x_m, mark.z_m)
+
+    assert again[0] == pytest.approx(distance_m)
+    assert (again[1] - azimuth_deg + 180) % 360 - 180 == pytest.approx(0, abs=1e-6)

@@ -243,9 +243,7 @@ def test_set_ups_are_searched_used_copied_and_exported(tmp_path: Path) -> None:
 def test_a_file_that_is_none_is_refused_under_its_field(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Where there is no file chooser a path is typed; it is not there: the sentence stands below it."""
     window.prepare()
-    from mobile import library_screen
-
-    monkeypatch.setattr(library_screen, "ask_for_file", lambda: None)
+    monkeypatch.setenv("PATH", str(tmp_path))
 
     async def scenario(d: Driver) -> str:
         await d.tap("count:1")

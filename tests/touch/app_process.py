@@ -107,8 +107,9 @@ class Eyes:
         text = widget.text if isinstance(widget, Label | TextInput) else ""
         thing = {"name": name, "kind": type(widget).__name__, "target": target, "box": box, "clip": clip}
         if isinstance(widget, Label) and text and widget.width > 1 and widget.height > 1:
+            chosen = getattr(widget, "chosen", False)
             things.append({**thing, "text": text, "ink": self._ink(widget), "font_px": widget.font_size,
-                           "colour": list(widget.color[:3]), "drawn": False})  # fmt: skip
+                           "colour": list(widget.color[:3]), "drawn": False, "chosen": chosen})  # fmt: skip
         elif name or target:
             extra = {"verdict": widget.verdict} if hasattr(widget, "verdict") else {}
             said = getattr(widget, "text", "")
@@ -162,6 +163,11 @@ class Frames:
             longest = max(longest, since)
         return longest
 
+    def _rows(self) -> dict[str, float]:
+        """Where the rows that can move are drawn, from the foot of the page."""
+        rows = self.app.page.walk(restrict=True) if self.app.page else ()
+        return {one.test_name: round(one.y + one.shift_y, 1) for one in rows if hasattr(one, "shift_y")}
+
     def _flip(self, *_: object) -> bool:
         self.drawn += 1
         if self.kept is not None:
@@ -169,8 +175,10 @@ class Frames:
             from kivy.graphics.opengl import GL_RGB, GL_UNSIGNED_BYTE, glReadPixels
 
             pixels = bytes(glReadPixels(0, 0, *Window.size, GL_RGB, GL_UNSIGNED_BYTE))
-            self.kept.append({"at_s": time.monotonic(), "sum": zlib.crc32(pixels), "blank": len(set(pixels[::997])) < 3,
-                              "gap": self._gap(pixels, *Window.size)})  # fmt: skip
+            # Lines come from below: without the strip on top, whose live light changes as it likes.
+            page = pixels[: -3 * Window.width * round(self.app.look.strip_height)]
+            self.kept.append({"at_s": time.monotonic(), "sum": zlib.crc32(page), "blank": len(set(pixels[::997])) < 3,
+                              "gap": self._gap(pixels, *Window.size), "rows": self._rows()})  # fmt: skip
         return False
 
 
@@ -303,6 +311,21 @@ class Socket:
         kept, self.frames.kept = self.frames.kept or [], None
         return kept
 
+    def ask_motion(self) -> Any:
+        """What was set in motion since this was asked for first: (class of the widget, property, seconds)."""
+        from kivy.animation import Animation
+
+        if not hasattr(self, "_motion"):
+            self._motion: list[Any] = []
+            start = Animation.start
+
+            def noted(animation: Any, widget: Any) -> None:
+                self._motion += [(type(widget).__name__, name, animation.duration) for name in animation.animated_properties]
+                start(animation, widget)
+
+            Animation.start = noted
+        return self._motion
+
     def ask_steady(self, rate_hz: int) -> Any:
         """Let the simulated sensor send steady light so often, and count what arrives."""
         sensors, self._levels = self.app.sensors, 0
@@ -336,6 +359,11 @@ class Socket:
 
         name = fonts.font_for(text)
         return resource_find(name) or LabelBase._fonts[name][0]
+
+    def ask_quit(self) -> Any:
+        """Close the window, as its frame's cross does."""
+        self.app.stop()
+        return {}
 
     def ask_cpu(self) -> Any:
         """Processor time of this process so far, in seconds."""

@@ -72,6 +72,7 @@ class Thing(NamedTuple):
     font_px: float
     drawn: bool
     verdict: str = ""
+    chosen: bool = False
     colour: tuple[float, float, float] | None = None
 
     @property
@@ -110,7 +111,8 @@ class Screen:
         self.things = [
             Thing(
                 o["name"], o["kind"], o["text"], o["target"], tuple(o["box"]), tuple(o["ink"]), tuple(o["clip"]),
-                o["font_px"], o["drawn"], o.get("verdict", ""), tuple(o["colour"]) if o.get("colour") else None,
+                o["font_px"], o["drawn"], o.get("verdict", ""), o.get("chosen", False),
+                tuple(o["colour"]) if o.get("colour") else None,
             )
             for o in said["things"]
         ]  # fmt: skip

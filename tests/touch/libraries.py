@@ -39,6 +39,26 @@ def six_lights(path: Path) -> None:
     desk.close()
 
 
+def known(path: Path) -> None:
+    """Four lights that were metered where they stand, then turned up by a stop: all wait, and what each gives is known.
+
+    HAIR and RIM give nearly the same.
+    """
+    from meterlink.units import format_power
+    from tests.mobile.made_up_set import _calibration, _meter
+
+    desk = Desk(Library.open(path))
+    desk.new_set("Set", [("KEY", "key"), ("FILL", "fill"), ("HAIR", "hair"), ("RIM", "rim")])
+    for light in desk.shot.lights:
+        place = {"shape": "point", "distance_m": 1.6 if light.role == "rim" else 1.5, "azimuth_deg": 40.0}
+        desk.move_light(light.id, **place, power_stops=-2.0, power_text=format_power(-2.0))
+    desk.begin()
+    _meter(desk, _calibration(desk).id)
+    for light in desk.shot.lights:
+        desk.move_light(light.id, power_stops=-1.0, power_text=format_power(-1.0))
+    desk.close()
+
+
 def in_every_script(path: Path) -> None:
     """A set whose lights have names in many scripts."""
     desk = Desk(Library.open(path))

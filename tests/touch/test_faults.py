@@ -254,7 +254,7 @@ def test_no_line_of_the_metering_page_is_longer_than_a_glance(phone: Start) -> N
     seen.append(p.until(lambda s: s.text("headline") == "Sensor lost", "the loss"))
     p.ask("plug", plugged=True)
     p.until(lambda s: s.text("headline") != "Sensor lost", "the return")
-    seen += [p.tap("act:sum"), p.pop()]
+    seen += [p.tap("act:sum"), p.pop(), p.pop(light="KEY")]
 
     assert [line for one in seen for line in long_lines(one)] == []
 

@@ -6,7 +6,8 @@ import time
 from collections.abc import Callable
 
 from tests.touch.hands import Phone
-from tests.touch.libraries import made_up
+from tests.touch.libraries import known, made_up
+from tests.touch.looking import problems
 
 Start = Callable[..., Phone]
 
@@ -98,6 +99,47 @@ def test_a_pop_that_was_not_taken_belongs_to_the_light_that_waits(phone: Start) 
     assert p.said[-1].endswith("FILL, again")
 
 
+def test_a_clipped_pop_of_the_background_is_the_backgrounds(phone: Start) -> None:
+    """Far beyond the range, BACKGROUND clips: the card, the headline and the voice name it and no other; its next pop counts."""
+    p = phone()
+    p.tap("count:4")
+    for _ in range(3):
+        p.pop()
+    before = p.ask("measure")
+    now = p.pop(stops=8.0)
+
+    assert (now.text("headline"), now.text("last_name"), now.text("verdict")) == ("BACKGROUND", "BACKGROUND", "again")
+    assert now.find("figure") is None
+    assert now.text("note").startswith("clips")
+    assert p.said[-1].endswith("BACKGROUND, again")
+    assert p.ask("measure") == before
+    p.pop()
+    assert p.ask("measure") == {**before, "BACKGROUND": {**before["BACKGROUND"], "metered": True, "verdict": "good"}}
+
+
+def test_a_retake_keeps_its_light_waiting_and_its_distance_cures_it(phone: Start) -> None:
+    """KEY with the dome 80 cm off is a retake: seen, heard, and KEY waits again; said to be at the face it counts, FILL is next."""
+    p = phone(prepare=known)
+    p.tap("place:set")
+    p.tap("set_meter")
+    p.tap("held_text")
+    p.type("held_field", "80 cm")
+    now = p.pop(held_m=0.8, stops=-2.5)
+    assert (now.text("last_name"), now.text("verdict"), now.text("headline")) == ("KEY", "retake", "KEY")
+    assert now.find("act:again") is None, "it waits already"
+    assert [line.split()[-1] for line in p.said[-2:]] == ["retake", "again"]
+    now = p.tap("place:lights")
+    assert (now.text("word:KEY"), now.text("word:FILL")) == ("retake", "")
+    assert [*problems(now), *problems(p.wear("paper", 2.0))] == []
+    p.wear("amber", 1.0)
+    p.tap("place:metering")
+    p.tap("held_text")
+    now = p.type("held_field", "0 cm")
+
+    assert (now.text("verdict"), now.text("headline")) == ("good", "FILL")
+    assert p.pop().text("last_name") == "FILL"
+
+
 def test_all_metered_means_that_every_light_has_its_reading(phone: Start) -> None:
     """After skips it says how many there are, and the one thing to do next is the light that lacks."""
     p = phone()
@@ -121,8 +163,9 @@ def test_a_set_that_is_all_valid_is_not_armed_over_its_good_readings(phone: Star
     now = p.tap("set_meter")
 
     assert (now.text("headline"), now.said["waiting"]) == ("All metered", "")
-    p.pop(light="KEY", stops=1.0)
+    now = p.pop(light="KEY", stops=1.0)
     assert p.ask("measure") == before
+    assert (now.text("note"), p.said[-1].split()[-2:]) == ("No light waits: this pop was not kept.", ["not", "kept"])
     assert p.tap("chip:KEY").said["waiting"] == "KEY"
 
 

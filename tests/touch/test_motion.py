@@ -1,0 +1,90 @@
+"""Motion: 150 ms, where something changes its place, and nowhere else."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from itertools import groupby, pairwise
+
+from mobile.theme import MOVE_S
+from tests.touch.hands import Phone
+from tests.touch.libraries import made_up
+
+Start = Callable[..., Phone]
+FADES = ("_bar_color", "_bar_inactive_color")
+"""The scroll bar goes by itself: no change of place."""
+KEYBOARD = ("WindowSDL", "_kheight", MOVE_S)
+"""A phone's own keyboard pushes the page up, and lets it down again when a field is left."""
+
+
+def moved(p: Phone) -> set[tuple[str, str, float]]:
+    """What was in motion since the app was first asked."""
+    return {tuple(one) for one in p.ask("motion") if one[1] not in FADES} - {KEYBOARD}
+
+
+def test_a_light_that_changes_its_place_in_the_order_goes_there(phone: Start) -> None:
+    """Down in the order: both rows pass through places between, for 150 ms, and stay; a tap meanwhile counts at once."""
+    p = phone(prepare=made_up)
+    assert moved(p) == set()
+    p.tap("place:lights")
+    p.tap("order")
+    p.ask("record")
+    down = p.reach("down:KEY").middle
+    p.press(*down)
+    p.until(lambda _s: list(p.ask("measure"))[1] == "KEY", "KEY is second")
+    p.press(*down)  # on the row that is on its way to this place
+    p.until(lambda _s: list(p.ask("measure"))[:2] == ["KEY", "FILL"], "the tap on a row in motion counts")
+    p.settled()
+    p.ask("record")
+    p.press(*down)
+    p.until(lambda _s: list(p.ask("measure"))[1] == "KEY", "KEY is second again")
+    p.settled()
+    frames = p.ask("frames")
+    for name in ("open:KEY", "open:FILL"):
+        stood = [one["rows"][name] for one in frames if name in one["rows"]]
+        places = [y for y, _ in groupby(stood)]
+        assert len(places) >= 3, "it did not pass through any place between"
+        assert places in (sorted(places), sorted(places, reverse=True)), "it went back on its way"
+    on_its_way = [one["at_s"] for one in frames if one["rows"] not in (frames[0]["rows"], frames[-1]["rows"])]
+    longest_s = max(b["at_s"] - a["at_s"] for a, b in pairwise(frames))
+
+    assert on_its_way[-1] - on_its_way[0] < MOVE_S + longest_s
+    assert moved(p) == {("LightRow", "shift_y", MOVE_S)}
+
+
+def test_nothing_else_moves_and_no_result_waits_for_a_motion(phone: Start) -> None:
+    """A pop's figure is whole in the first look after it was told; pages, findings, notes, an opened light only change."""
+    p = phone(prepare=made_up)
+    assert moved(p) == set()
+    p.tap("chip:KEY")
+    before = p.screen().said["outcomes"]
+    p.ask("fire")
+    now = p.until(lambda s: s.said["outcomes"] > before, "the pop is told")
+    assert now.find("last_name").text == "KEY"
+    assert now.find("figure").seen > 0.99
+    p.tap("t01")
+    p.tap("act:give")
+    for place in ("lights", "set"):
+        p.tap(f"place:{place}")
+    p.tap("findings")
+    p.key("Escape")
+    p.tap("row:FILL")
+    p.tap("power:less")
+    p.tap("undo")
+    p.turn(640, 360)
+    p.wear("paper", 1.5)
+
+    assert moved(p) == set()
+
+
+def test_who_likes_no_motion_gets_none(phone: Start) -> None:
+    """With *show rows going* off, a light stands in its new place at once."""
+    p = phone(prepare=made_up)
+    assert moved(p) == set()
+    p.show("settings")
+    p.tap("choice:motion:False")
+    p.show("lights")
+    p.tap("order")
+    p.tap("down:KEY")
+
+    assert list(p.ask("measure"))[1] == "KEY"
+    assert moved(p) == set()
