@@ -57,8 +57,10 @@ def _all(args: argparse.Namespace, session: Session) -> None:
     if not rows:
         out("{setup}: no light was read with a sensor that sees colour", setup=session.setup.name)
         return
-    headings = ("light", "power", "CCT", "Duv", "mired", "gel to match the key", "")
-    print_rows(headings, [_cells(row) for row in rows], title=session.setup.name, right="lrrrrll")
+    cells = [_cells(row) for row in rows]
+    print_rows(
+        ("light", "power", "CCT", "Duv", "mired", "gel to match the key", ""), cells, title=session.setup.name, right="lrrrrll"
+    )
 
 
 def _cells(row: ColourRow) -> tuple[str, ...]:

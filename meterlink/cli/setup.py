@@ -26,6 +26,7 @@ from meterlink.cli.completing import SETUPS, completes
 from meterlink.cli.facts import add_fact_options, changed_details, fact_lines
 from meterlink.cli.frame import chosen_setup, open_library, out, print_json, print_rows
 from meterlink.cli.light import light_rows, print_lights
+from meterlink.demo import free_name
 from meterlink.errors import NotInLibrary, UnitError, UsageError
 from meterlink.library.store import Library
 from meterlink.metering.rebuild import copied_setup
@@ -211,19 +212,12 @@ def _change(args: argparse.Namespace, library: Library) -> None:
 
 def _copy(args: argparse.Namespace, library: Library) -> None:
     old = library.setup(args.name)
-    setup = copied_setup(library, old.id, args.new_name or _copy_name(library, old.name))
+    setup = copied_setup(library, old.id, args.new_name or free_name(library, say("{name} copy", name=old.name)))
     library.use_setup(setup.id)
     out(
         "{setup}: {count} lights copied from {old}, in use now; meter them: {do}",
         setup=setup.name, count=len(library.lights(setup.id)), old=old.name, do=Do("meter_all"),
     )  # fmt: skip
-
-
-def _copy_name(library: Library, name: str) -> str:
-    """Return ``NAME copy``, with a number where that is taken."""
-    taken = {one.name.casefold() for one in library.setups(include_archived=True)}
-    names = (f"{say('{name} copy', name=name)}{number}" for number in ("", *(f" {n}" for n in range(2, 1000))))
-    return next(one for one in names if one.casefold() not in taken)
 
 
 def _archive(args: argparse.Namespace, library: Library) -> None:

@@ -7,8 +7,9 @@
 
 How a value is written, beside the usual formats: ``length`` and ``cm`` (metres in), ``stops`` and ``stops2`` (signed),
 ``size`` and ``size2`` (stops without their sign), ``stops_word`` (``1.6 stops``), ``u`` (an uncertainty, at least 0.1), ``lx``,
-``f``, ``shutter`` and ``dial`` (``1/125``), ``duration``, ``iso``, ``mm``, ``point``, ``role`` and ``receptor`` (their names), ``date`` (seconds since
-1970 in), ``megabytes``; several values by ``,`` ``;`` ``and`` ``or``.  A value may itself be told, or an action.
+``lxs``, ``f``, ``shutter`` and ``dial`` (``1/125``), ``duration``, ``iso``, ``mm``, ``date`` (seconds since 1970 in),
+``megabytes``, the names of a ``point``, ``role`` or ``receptor``; several values by ``,`` ``;`` ``and`` ``or``.  A value may
+itself be told, or an action.
 """
 
 from __future__ import annotations

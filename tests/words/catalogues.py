@@ -21,7 +21,7 @@ from babel.messages.catalog import Catalog
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
 
-from meterlink import errors
+from meterlink import demo, errors
 from meterlink.cli.facts import OPTIONS
 from meterlink.cli.help import texts_of
 from meterlink.cli.main import VERBS, build_parser
@@ -135,6 +135,7 @@ def said_in_help() -> Iterator[Said]:
         yield from (Said(place, text, None, context) for context, text in texts_of(build_parser(verb)) if text)
     yield from (Said("argparse", text) for text in ARGPARSE)
     yield from (Said("meterlink/cli/facts.py", key_words(key)) for _, key, *_ in OPTIONS)
+    yield from (Said("meterlink/demo.py", step["say"]) for step in demo.script()["steps"] if "say" in step)
 
 
 def everything_said() -> list[Said]:
