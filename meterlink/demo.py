@@ -16,6 +16,7 @@ from meterlink.metering.session import Session
 from meterlink.metering.walk import Request
 from meterlink.records import Calibration, Light, Placement, RangeScale, Setup, new_id
 from meterlink.shared_files import shared_path
+from meterlink.words.language import translated
 
 RECORDING = ("demo", "session.mlrec")
 SENSOR_ID = "4d4c000000000001"
@@ -79,7 +80,7 @@ class Player:
         while self._steps:
             step = self._steps.pop(0)
             if "say" in step:
-                self.say(step["say"])
+                self.say(translated(step["say"]))
             elif "move" in step:
                 changes = dict(step["move"])
                 self.session.move(self.session.light(changes.pop("light")), **changes)

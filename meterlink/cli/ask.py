@@ -6,6 +6,7 @@ import contextlib
 from collections.abc import Iterator, Sequence
 
 from meterlink.errors import UsageError
+from meterlink.words.language import say
 
 
 def ask_line(question: str, names: Sequence[str]) -> str:
@@ -15,7 +16,7 @@ def ask_line(question: str, names: Sequence[str]) -> str:
     """
     with _completing(names):
         try:
-            return input(f"{question}: ").strip()
+            return input(f"{say(question)}: ").strip()
         except EOFError:
             raise UsageError('nobody answers: meterlink light add KEY "octa 90" 1.2m 40 30 1/4 asks nothing') from None
 

@@ -32,11 +32,13 @@ from meterlink.calibration.kept_walk import as_data, go_on
 from meterlink.calibration.procedure import Procedure
 from meterlink.calibration.reminders import reminders
 from meterlink.calibration.steps import LEVELS
-from meterlink.cli.frame import add_json_option, open_library, print_json, print_rows
+from meterlink.cli.frame import add_json_option, open_library, out, print_json, print_rows
 from meterlink.errors import CalibrationError, SensorError, UsageError
 from meterlink.library.store import Library
 from meterlink.records import Calibration, Identity
 from meterlink.words.actions import Do
+from meterlink.words.language import marked, say, say_for, with_decimal_sign
+from meterlink.words.told import written
 
 if TYPE_CHECKING:
     from meterlink.calibration.scale import Scaled
@@ -92,14 +94,14 @@ async def _walk(args: argparse.Namespace) -> int:
     from meterlink.cli.tasks import drive, identity_of, reference_value, tell_state
     from meterlink.metering.sensor_in_use import SensorInUse
 
-    def say(text: str) -> None:
+    def tell(text: str) -> None:
         # With --json the answer alone goes to standard output.
         print(text, file=sys.stderr if args.json else sys.stdout, flush=True)
 
     with open_library(args) as library:
-        url = known_sensor(library, args.sensor) or await find_sensor(library, say)
+        url = known_sensor(library, args.sensor) or await find_sensor(library, tell)
         watching = SensorInUse(library, url, receptor=args.receptor or "")
-        tell_state(watching, say)
+        tell_state(watching, tell)
         try:
             await watching.open()
             await watching.identified()
@@ -110,12 +112,13 @@ async def _walk(args: argparse.Namespace) -> int:
             value = reference_value(constant, iso, shutter_s, card=args.card / 100 if args.camera else None)
             lines = Lines()
             kept = Kept(library, walk, args)
-            if count := kept.go_on(say):
-                say(f"going on with the walk that was stopped, {count} steps are done (--anew begins again)")
+            if count := kept.go_on(tell):
+                tell(say("going on with the walk that was stopped, {count} steps are done (--anew begins again)", count=count))
             while True:
-                if not await drive(watching, walk, say, value, lines, kept.keep):
+                if not await drive(watching, walk, tell, value, lines, kept.keep):
                     done, wanted = walk.progress
-                    say(f"stopped at {done} of {wanted}: kept, the same command goes on with it" if done else "stopped")
+                    text = marked("stopped at {done} of {wanted}: kept, the same command goes on with it" if done else "stopped")
+                    tell(say(text, done=done, wanted=wanted))
                     return 1
                 try:
                     made, scaled = _made(args, walk)
@@ -124,7 +127,7 @@ async def _walk(args: argparse.Namespace) -> int:
                     # One bad pair does not cost the half hour: it alone is taken again.
                     if not walk.retake(str(error)):
                         raise
-                    say(f"! {error}")
+                    tell(f"! {error}")
         finally:
             await watching.close()
         library.add_calibration(made)
@@ -145,13 +148,13 @@ class Kept:
         self._how = [args.reference, args.relative, args.guide_number, args.distance, args.range, args.levels, args.camera]
         self._anew = args.anew
 
-    def go_on(self, say: Callable[[str], None]) -> int:
+    def go_on(self, tell: Callable[[str], None]) -> int:
         """Take over what was done before with the same reference; return how many steps."""
         kept = self._library.recall(self._key)
         if kept is None or self._anew:
             return 0
         if not isinstance(kept, dict) or kept.get("how") != self._how:
-            say("a walk with another reference was stopped: it is begun again")
+            tell(say("a walk with another reference was stopped: it is begun again"))
             return 0
         return go_on(self._walk, kept, time.time())
 
@@ -208,7 +211,7 @@ def _made(args: argparse.Namespace, walk: Procedure) -> tuple[Calibration, Scale
         guide, seen = isinstance(walk, GuideWalk), args.camera and not args.guide_number
         u_reading = 0.04 if guide else math.hypot(resolution_u_rel(args.resolution), 0.01)
         scaled = walk.result(
-            reference=args.reference or (f"flash of guide number {args.guide_number}" if guide else ""),
+            reference=args.reference or (say("flash of guide number {number}", number=args.guide_number) if guide else ""),
             u_reference_rel=camera.U_SCALE_REL if seen else max(args.u_reference, 0.35 if guide else 0.0) * stops,
             u_reference_reading_rel=camera.U_READING_REL if seen else u_reading,
             temperature_c=args.temperature,
@@ -249,10 +252,15 @@ def _record(c: Calibration) -> dict[str, object]:
 def _show(c: Calibration, scaled: Scaled | None) -> None:
     from meterlink.calibration.claim import in_words
 
-    print(f"\nstored: calibration {c.id[:12]}, {c.receptor}, method {c.method}, scale ±{2 * c.u_scale_rel / 0.693:.2f} stop (k=2)")
+    out(
+        "\nstored: calibration {id}, {receptor:receptor}, method {method}, scale ±{u95:.2f} stop (k=2)",
+        id=c.id[:12], receptor=c.receptor, method=say_for("method", c.method), u95=2 * c.u_scale_rel / 0.693,
+    )  # fmt: skip
     names = c.details.get("range_names") or [str(i) for i in range(len(c.ranges))]
-    rows = [[n, f"{r.full_scale_lx:,.0f} lx", f"{r.dark_raw:.2%}", f"{2 * r.u_rel / 0.693:.2f}"]
-            for n, r in zip(names, c.ranges, strict=False)]  # fmt: skip
+    rows = [
+        [n, written(r.full_scale_lx, ",.0f") + " lx", written(r.dark_raw, ".2%"), written(2 * r.u_rel / 0.693, ".2f")]
+        for n, r in zip(names, c.ranges, strict=False)
+    ]
     print_rows(["range", "full scale", "dark", "± of its own (stop, k=2)"], rows, right="lrrr")
     claim = c.details.get("claim")
     if claim:
@@ -260,12 +268,12 @@ def _show(c: Calibration, scaled: Scaled | None) -> None:
             print(line)
     angle = c.details.get("angle")
     if angle:
-        print(f"angular response: error index {angle['error_index']:.2f}; reads too bright (+) or too dark (-), in stops:")
-        print("  " + "   ".join(f"{a:g}°: {e:+.2f} ± {2 * u:.2f}" for a, e, u in angle["error_stops"]))
+        out("angular response: error index {x:.2f}; reads too bright (+) or too dark (-), in stops:", x=angle["error_index"])
+        print("  " + "   ".join(with_decimal_sign(f"{a:g}°: {e:+.2f} ± {2 * u:.2f}") for a, e, u in angle["error_stops"]))
     if scaled is None:
         return
     for pair, stops in scaled.residuals:
-        print(f"  {pair.label:<34} {stops + 0.0:+.2f} {_bar(stops)}".rstrip())
+        print(f"  {pair.label:<34} {written(stops + 0.0, '+.2f')} {_bar(stops)}".rstrip())
     for warning in scaled.warnings:
         print(f"! {warning}")
 
@@ -286,8 +294,9 @@ def _list(args: argparse.Namespace) -> int:
         print_json([_record(c) for c in found])
         return 0
     rows = [
-        [c.sensor_id, c.id[:12], time.strftime("%Y-%m-%d", time.gmtime(c.created_at_s)), c.method, c.receptor,
-         "in force" if last[c.sensor_id, c.receptor] == c.id else ""]
+        [c.sensor_id, c.id[:12], time.strftime("%Y-%m-%d", time.gmtime(c.created_at_s)), say_for("method", c.method),
+         written(c.receptor, "receptor"),
+         say("in force") if last[c.sensor_id, c.receptor] == c.id else ""]
         for c in found
     ]  # fmt: skip
     print_rows(["sensor", "calibration", "date", "method", "receptor", ""], rows)
@@ -295,7 +304,7 @@ def _list(args: argparse.Namespace) -> int:
         if last[c.sensor_id, c.receptor] == c.id:
             names = tuple(c.details.get("range_names") or (str(i) for i in range(len(c.ranges))))
             for words in reminders(c, Identity(c.sensor_id, "", "", ranges=names), time.time()):
-                print(f"! {c.sensor_id}, {c.receptor}: {words}")
+                out("! {sensor}, {receptor:receptor}: {what}", sensor=c.sensor_id, receptor=c.receptor, what=words)
     return 0
 
 
@@ -323,6 +332,7 @@ def _spectral(args: argparse.Namespace) -> int:
         print_json({n: {"f1_prime": f1, "lamps": [r._asdict() for r in rows]} for n, (f1, rows) in found.items()})
         return 0
     for name, (f1, rows) in found.items():
-        print(f"\n{name}: f1′ {f1:.3f}; calibrated under illuminant A it reads so many stops too bright (+):")
-        print_rows(["lamp", "F*", "stops"], [[r.lamp, f"{r.factor:.4f}", f"{r.error_stops:+.2f}"] for r in rows], right="lrr")
+        out("\n{name}: f1′ {f1:.3f}; calibrated under illuminant A it reads so many stops too bright (+):", name=name, f1=f1)
+        cells = [[r.lamp, written(r.factor, ".4f"), written(r.error_stops, "+.2f")] for r in rows]
+        print_rows(["lamp", "F*", "stops"], cells, right="lrr")
     return 0

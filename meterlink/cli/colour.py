@@ -16,12 +16,14 @@ from __future__ import annotations
 import argparse
 
 from meterlink.checks.colour import ColourRow, colour_rows
-from meterlink.cli.frame import add_json_option, add_setup_option, open_session, print_json, print_rows
+from meterlink.cli.frame import add_json_option, add_setup_option, open_session, out, print_json, print_rows
 from meterlink.errors import NotInLibrary, UsageError
 from meterlink.judging.fixture_curves import FixtureCurves, fixture_curves
 from meterlink.metering.session import Session
 from meterlink.report.drift_plot import drift_drawing, drift_lines
 from meterlink.words.actions import Do
+from meterlink.words.language import say
+from meterlink.words.told import written
 
 NOTHING = "–"
 
@@ -53,23 +55,26 @@ def _all(args: argparse.Namespace, session: Session) -> None:
         print_json([row._asdict() for row in rows])
         return
     if not rows:
-        print(f"{session.setup.name}: no light was read with a sensor that sees colour")
+        out("{setup}: no light was read with a sensor that sees colour", setup=session.setup.name)
         return
-    headings = ("light", "power", "CCT", "Duv", "mired", "gel to match the key", "")
-    print_rows(headings, [_cells(row) for row in rows], title=session.setup.name, right="lrrrrll")
+    cells = [_cells(row) for row in rows]
+    print_rows(
+        ("light", "power", "CCT", "Duv", "mired", "gel to match the key", ""), cells, title=session.setup.name, right="lrrrrll"
+    )
 
 
 def _cells(row: ColourRow) -> tuple[str, ...]:
     if row.gel_mired is None:
-        gel = "not with the key's sensor, or the key's colour is not known"
+        gel = say("not with the key's sensor, or the key's colour is not known")
     elif abs(row.gel_mired) < 0.5:
         gel = NOTHING
     else:
-        gel = f"{abs(row.gel_mired):.0f} mired, {'lowers' if row.gel_mired > 0 else 'raises'} the CCT"
-    duv = NOTHING if row.duv is None else f"{row.duv:+.4f}"
-    mark = "differs" if row.differs else ""
+        lowers = row.gel_mired > 0
+        gel = say("{mired:.0f} mired, lowers the CCT" if lowers else "{mired:.0f} mired, raises the CCT", mired=abs(row.gel_mired))
+    duv = NOTHING if row.duv is None else written(row.duv, "+.4f")
+    mark = say("differs") if row.differs else ""
     if row.gel_on_it:
-        mark = f"{mark} (has '{row.gel_on_it}' on it)".strip()
+        mark = " ".join(filter(None, (mark, say("(has '{gel}' on it)", gel=row.gel_on_it))))
     return row.light, row.power or NOTHING, f"{row.cct_k:.0f} K", duv, f"{row.mired:.0f}", gel, mark
 
 
@@ -83,8 +88,8 @@ def _one(args: argparse.Namespace, session: Session) -> None:
         print_json(_as_json(curves))
     else:
         lines = drift_lines(curves)
-        print(f"{curves.name}: {curves.readings} readings with a power")
-        for line in lines or ["read it at two powers at least half a stop apart to see how it changes"]:
+        out("{name}: {count} readings with a power", name=curves.name, count=curves.readings)
+        for line in lines or [say("read it at two powers at least half a stop apart to see how it changes")]:
             print(line)
     if args.picture:
         try:
@@ -93,7 +98,7 @@ def _one(args: argparse.Namespace, session: Session) -> None:
             raise NotInLibrary("{error}: meter {light} at another power", error=error, light=light.name) from error
         drawing.write(args.picture)
         if not args.json:
-            print(f"picture: {args.picture}")
+            out("picture: {file}", file=args.picture)
 
 
 def _as_json(curves: FixtureCurves) -> dict[str, object]:

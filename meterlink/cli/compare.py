@@ -13,11 +13,12 @@ from __future__ import annotations
 import argparse
 import time
 
-from meterlink.cli.frame import add_json_option, open_library, print_json, print_rows
+from meterlink.cli.frame import add_json_option, open_library, out, print_json, print_rows
 from meterlink.errors import UnitError
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.metering.session import Session
 from meterlink.tables.compare import compare
+from meterlink.words.language import say, translated
 
 FORMATS = ("%Y-%m-%d", "%Y-%m-%d %H:%M", "%Y-%m-%d %H:%M:%S", "%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S")
 
@@ -38,14 +39,14 @@ def run(args: argparse.Namespace) -> int:
         dated = at is not None or second_at is not None
         first = Session(library, args.first)
         second = Session(library, args.second or (args.first if dated else None))
-        names = [_named(first, args.at), _named(second, args.second_at or ("now" if dated and not args.second else ""))]
+        names = [_named(first, args.at), _named(second, args.second_at or (say("now") if dated and not args.second else ""))]
         found = compare(_view(first, at), _view(second, second_at))
     if args.json:
         print_json([one.as_json() for one in found])
     elif not found:
-        print(f"{names[0]} and {names[1]}: no difference")
+        out("{first} and {second}: no difference", first=names[0], second=names[1])
     else:
-        rows = [(one.light or "set", one.what, one.first, one.second) for one in found]
+        rows = [(one.light or say("set"), *map(translated, (one.what, one.first, one.second))) for one in found]
         print_rows(("light", "what", *names), rows)
     return 0
 

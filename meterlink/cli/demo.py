@@ -21,8 +21,8 @@ import sys
 import time
 from pathlib import Path
 
-from meterlink import demo, units
-from meterlink.cli.frame import open_library, wrapped
+from meterlink import demo
+from meterlink.cli.frame import open_library, out, wrapped
 from meterlink.cli.light import print_lights
 from meterlink.cli.ratios import print_ratios
 from meterlink.cli.setup import camera_line
@@ -31,6 +31,8 @@ from meterlink.library.store import ENVIRONMENT, default_path
 from meterlink.metering.session import Outcome, Session
 from meterlink.metering.walk import Request
 from meterlink.shared_files import shared_path
+from meterlink.words.language import marked, say
+from meterlink.words.told import put
 
 FILE_NAME = "demo.sqlite"
 """Beside the photographer's own library."""
@@ -51,7 +53,7 @@ def run(args: argparse.Namespace) -> int:
     with open_library(args) as library:
         data = demo.script()
         session = demo.build(library, data, time.time, use=not named or library.setup_in_use() is None)
-        print("SIMULATED: a recording of the real firmware on a simulated chip, no light was measured\n")
+        out("SIMULATED: a recording of the real firmware on a simulated chip, no light was measured\n")
         print(camera_line(session.setup))
         print_lights(library, session.setup)
         asyncio.run(_play(session, data["steps"], pace=args.pace))
@@ -62,10 +64,11 @@ def run(args: argparse.Namespace) -> int:
             print(wrapped(line))
         used = library.setup_in_use() == session.setup.id
         if not named:
-            print(f"The demo lives in a library of its own: {library.path}")
+            out("The demo lives in a library of its own: {library}", library=library.path)
         elif not used:
-            print(wrapped(f"{library.current_setup().name} stays the set-up in use; the demo is {session.setup.name}."))
-        print("Go on with:")
+            stays = library.current_setup().name
+            print(wrapped(say("{setup} stays the set-up in use; the demo is {demo}.", setup=stays, demo=session.setup.name)))
+        out("Go on with:")
         for rest in ("checks", "targets CARD=-2 BACKDROP=-3", "wave KEY HAIR", "sheet"):
             print(f"  {command(args)} {rest}" + ("" if used else f" --setup {quoted(session.setup.name)}"))
     return 0
@@ -115,22 +118,26 @@ async def _play(session: Session, steps: list[dict[str, object]], *, pace: bool)
 def what_to_see(session: Session) -> list[str]:
     """What a photographer should see in this table and do now, from the table itself."""
     table = session.ratios()
-    lines = ["What to see here:"]
+    lines = [say("What to see here:")]
     for row in table.rows:
         if row.held_off_m and row.correction_stops and abs(row.correction_stops) >= 0.1:
-            lines.append(
-                f"  {row.light} was read {units.format_length(row.held_off_m)} off its point: without the correction the picture "
-                f"would be {abs(row.correction_stops):.1f} stop too {'dark' if row.correction_stops < 0 else 'light'}; plain "
-                f"inverse square would have said {units.format_stops(row.inverse_square_stops or 0.0, 2)} instead of "
-                f"{units.format_stops(row.correction_stops, 2)}."
+            text = marked(
+                "  {light} was read {held:length} off its point: without the correction the picture would be {off:size} stop too "
+                "dark; plain inverse square would have said {square:stops2} instead of {off:stops2}."
             )
+            if row.correction_stops > 0:
+                text = marked(
+                    "  {light} was read {held:length} off its point: without the correction the picture would be {off:size} stop "
+                    "too light; plain inverse square would have said {square:stops2} instead of {off:stops2}."
+                )
+            square = row.inverse_square_stops or 0.0
+            lines.append(put(text, light=row.light, held=row.held_off_m, off=row.correction_stops, square=square))
         if row.held_off_m is None and row.verdict is not None and not row.stale:
-            lines.append(f"  {row.light} was read without saying how far off: {row.reason}.")
+            lines.append(say("  {light} was read without saying how far off: {reason}.", light=row.light, reason=row.reason))
         if row.verdict == "retake":
-            lines.append(f"  {row.light} has to be metered again: {row.reason}.")
+            lines.append(say("  {light} has to be metered again: {reason}.", light=row.light, reason=row.reason))
     if table.aperture_key and session.setup.shutter_s:
-        lines.append(
-            f"Now set the camera to {table.aperture_key.nominal}, {units.format_iso(session.setup.iso)}, "
-            f"{units.format_shutter(session.setup.shutter_s)}."
-        )
+        nominal, setup = table.aperture_key.nominal, session.setup
+        text = marked("Now set the camera to {aperture}, {iso:iso}, {shutter:shutter}.")
+        lines.append(put(text, aperture=nominal, iso=setup.iso, shutter=setup.shutter_s))
     return lines

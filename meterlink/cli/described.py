@@ -20,7 +20,7 @@ from meterlink.metering.session import Session
 from meterlink.records import Light
 from meterlink.records.kept import ROLES
 from meterlink.words.actions import Do
-from meterlink.words.language import translated
+from meterlink.words.language import marked, translated
 
 ROLE_WORDS = {"backlight": "rim", "kicker": "rim", "bg": "background", "backdrop": "background", "main": "key", "accent": "other"}
 """What the trade also calls a role (common practice, no published source)."""
@@ -148,14 +148,14 @@ def kit_names(library: Library) -> list[str]:
 def ask(args: argparse.Namespace, session: Session) -> None:
     """Ask for name, and the four things of a diagram in turn; an empty answer leaves one out."""
     free = [role.upper() for role in ROLES if all(role_of(one.name) != role for one in session.lights())]
-    args.name = ask_line("light", free)
+    args.name = ask_line(marked("light"), free)
     if not args.name:
         raise UsageError("a light needs a name: meterlink light add KEY")
     if role_of(args.name) is None and args.role is None:
-        args.role = ask_line("role", ROLES)
+        args.role = ask_line(marked("role"), ROLES)
     args.words = [
-        ask_line("modifier or head", kit_names(session.library)),
-        ask_line("distance, e.g. 1.2m", ()),
-        *ask_line("azimuth and elevation, e.g. 40 30 (0 is the camera, + its right)", ()).split(),
-        ask_line("power, e.g. 1/4", ()),
+        ask_line(marked("modifier or head"), kit_names(session.library)),
+        ask_line(marked("distance, e.g. 1.2m"), ()),
+        *ask_line(marked("azimuth and elevation, e.g. 40 30 (0 is the camera, + its right)"), ()).split(),
+        ask_line(marked("power, e.g. 1/4"), ()),
     ]

@@ -27,9 +27,9 @@ from meterlink.sensor.find import find_first, remembered
 from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.registry import parse
 from meterlink.sensor.measuring.tended import LOOKING, READY, STOPPED, SensorState
-from meterlink.words.language import say, say_count, with_decimal_sign
+from meterlink.words.language import say, say_count
 from meterlink.words.sentences import level
-from meterlink.words.told import told
+from meterlink.words.told import put, told
 
 BOLD, DIM, PLAIN, CLEAR_LINE = "\033[1m", "\033[2m", "\033[0m", "\r\033[K"
 
@@ -241,7 +241,7 @@ class Keyboard:
             return
         if command == "u":
             last = self.session.undo()
-            light = next((one.name for one in self.session.lights() if one.id == last.light_id), "the last")
+            light = next((one.name for one in self.session.lights() if one.id == last.light_id), say("the last"))
             self.screen.say("  " + say("taken back: {light}", light=light))
         elif command == "s":
             self.session.skip()
@@ -261,12 +261,12 @@ class Keyboard:
         """A distance belongs to the last pop, or to the one that is waited for when none came yet."""
         held_off_m = units.parse_length(line, "held-off distance", 0.0, 50.0)
         light = self.session.held(held_off_m)
-        name = light.name if light is not None else "all lights"
+        name = light.name if light is not None else say("all lights")
         state = self.session.view().state(light.id) if light is not None else None
         judged = ""
         if state is not None and state.judged is not None:
             judged = f", {told(state.judged.verdict.value)}: {state.judged.reason}"
-        held = say("held off {length}", length=with_decimal_sign(units.format_length(held_off_m)))
+        held = put("held off {length:length}", length=held_off_m)
         self.screen.say(f"  {name}: {held}{judged}")
         if self.session.disagreement:
             self.screen.say(f"! {self.session.disagreement}")

@@ -16,7 +16,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from meterlink.cli.frame import add_setup_option, open_session, say
+from meterlink.cli.frame import add_setup_option, beside, open_session
 from meterlink.errors import UsageError
 from meterlink.library import export
 from meterlink.library.export import csv_text
@@ -43,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
     with session.library as library:
         if kind == ".json":
             ids = None if args.everything else [session.setup.id]
-            export.write_json(library, target, ids, waveforms=not args.no_waveforms, tell=say)
+            export.write_json(library, target, ids, waveforms=not args.no_waveforms, tell=beside)
         elif kind == ".csv":
             text = _ratios_csv(session) if args.ratios else export.readings_csv(library, session.setup.id)
             write_whole(target, text.encode("utf-8"))

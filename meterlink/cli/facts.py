@@ -15,7 +15,8 @@ from meterlink.checks.facts import FACTS, MOVEMENTS
 from meterlink.errors import UnitError
 from meterlink.photometry.shutter import KINDS
 from meterlink.report.picture import small_picture
-from meterlink.words.language import translated
+from meterlink.tables.compare import key_words
+from meterlink.words.language import say, translated
 
 MAX_WORDS = 200
 """Characters of a fact in words."""
@@ -87,10 +88,9 @@ def _within(key: str, value: Any, text: str) -> Any:
     if key in FACTS:
         low, high = FACTS[key]
         if not low <= value <= high:
-            what = key.replace("_", " ")
             raise UnitError(
                 "{what} '{typed}' cannot be: give {low:g} to {high:g}",
-                text, what=what, typed=text[:20], low=low, high=high,
+                text, what=translated(key_words(key)), typed=text[:20], low=low, high=high,
             )
     return value
 
@@ -110,11 +110,11 @@ def _shutter(text: str, _key: str) -> float:
 
 
 def _time(text: str, key: str) -> float:
-    return 0.0 if text.strip() in ("0", "0s", "0ms") else units.parse_time(text, key.removesuffix("_s").replace("_", " "))
+    return 0.0 if text.strip() in ("0", "0s", "0ms") else units.parse_time(text, key_words(key))
 
 
 def _length(text: str, key: str) -> float:
-    return units.parse_distance(text, key.removesuffix("_m").replace("_", " "))
+    return units.parse_distance(text, key_words(key))
 
 
 def _number(text: str, key: str) -> float:
@@ -129,7 +129,7 @@ def _number(text: str, key: str) -> float:
     if not value >= 0.0 or value == float("inf"):
         raise UnitError(
             "{what} '{typed}' cannot be read: give a plain number, 0 or more",
-            text, what=translated(key.replace('_', ' ')), typed=text[:20],
+            text, what=translated(key_words(key)), typed=text[:20],
         )
     return value
 
@@ -140,7 +140,7 @@ def _fraction(text: str, key: str) -> float:
     if value > 1.0:
         raise UnitError(
             "{what} '{typed}' cannot be: give 0 to 1, or 18%",
-            text, what=translated(key.replace('_', ' ')), typed=text[:20],
+            text, what=translated(key_words(key)), typed=text[:20],
         )
     return value
 
@@ -168,7 +168,7 @@ def _words(text: str, key: str) -> str:
     if len(plain) > MAX_WORDS:
         raise UnitError(
             "{what} is too long: give at most {max_words} characters",
-            text, what=translated(key.replace('_', ' ')), max_words=MAX_WORDS,
+            text, what=translated(key_words(key)), max_words=MAX_WORDS,
         )
     return plain
 
@@ -186,14 +186,13 @@ READ = {
 
 def fact_lines(details: Mapping[str, Any]) -> list[str]:
     """What is known, one line each, for ``setup show``."""
-    names = {key: option.removeprefix("--").replace("-", " ") for option, key, *_ in OPTIONS}
-    names |= {"movement_m_s": "movement", "blur_limit_mm": "blur limit"}
-    return [f"{names[key]}: {_shown(key, details[key])}" for key in names if key in details]
+    keys = [*(key for _, key, *_ in OPTIONS), "movement_m_s", "blur_limit_mm"]
+    return [f"{translated(key_words(key))}: {_shown(key, details[key])}" for key in keys if key in details]
 
 
 def _shown(key: str, value: Any) -> str:
     if key == "reference_picture":
-        return "a small copy is kept"
+        return say("a small copy is kept")
     if isinstance(value, bool) or not isinstance(value, int | float):
         return str(value)[:MAX_WORDS]
     if key == "sync_speed_s" and value > 0:
@@ -202,4 +201,4 @@ def _shown(key: str, value: Any) -> str:
         "_m_s": (1.0, "m/s"), "_s": (1000.0, "ms"), "_mm": (1.0, "mm"), "_um": (1.0, "µm"), "_px": (1.0, "px"),
         "_mired": (1.0, "mired"), "_m": (1.0, "m"),
     }.get(next((e for e in ("_m_s", "_s", "_mm", "_um", "_px", "_mired", "_m") if key.endswith(e)), ""), (1.0, ""))  # fmt: skip
-    return f"{value * scale:g} {unit}".strip()
+    return say("{value:g} {unit}", value=value * scale, unit=unit).strip()

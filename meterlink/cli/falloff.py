@@ -16,7 +16,7 @@ from collections.abc import Sequence
 
 from meterlink import units
 from meterlink.cli.completing import LIGHTS, completes
-from meterlink.cli.frame import add_json_option, add_setup_option, open_session, print_json
+from meterlink.cli.frame import add_json_option, add_setup_option, open_session, out, print_json
 from meterlink.errors import AnalysisError, NotInLibrary, UsageError
 from meterlink.judging.falloff_runs import FalloffRun, falloff_from, falloff_lines
 from meterlink.metering.outcome import Outcome, OutcomeKind
@@ -26,7 +26,8 @@ from meterlink.photometry.falloff import FalloffFit
 from meterlink.records import Light, Reading
 from meterlink.report.falloff_plot import write_falloff_picture
 from meterlink.words.actions import Do
-from meterlink.words.language import say, with_decimal_sign
+from meterlink.words.language import marked
+from meterlink.words.told import put
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -52,7 +53,7 @@ def run(args: argparse.Namespace) -> int:
         if args.picture:
             write_falloff_picture(fit, args.picture, light.modifier or light.name)
             if not args.json:
-                print(f"picture: {args.picture}")
+                out("picture: {file}", file=args.picture)
     return 0
 
 
@@ -104,10 +105,8 @@ def _walk(args: argparse.Namespace, session: Session, light: Light, distances: S
         nonlocal awaited
         awaited = next(i for i in range(len(distances)) if i not in taken)
         session.begin([Request(light.id, point=f"{FALLOFF} {distances[awaited]:g}", held_off_m=0.0)])
-        return say(
-            "put {light} at {distance} from the dome, dome on its axis toward it",
-            light=light.name, distance=with_decimal_sign(units.format_length(distances[awaited])),
-        )  # fmt: skip
+        text = marked("put {light} at {distance:length} from the dome, dome on its axis toward it")
+        return put(text, light=light.name, distance=distances[awaited])
 
     def after(outcome: Outcome) -> str:
         if outcome.kind != OutcomeKind.LOGGED or outcome.reading is None:

@@ -17,12 +17,13 @@ from meterlink.library.store import Library
 from meterlink.metering.session import Session
 from meterlink.records import Light, Setup
 from meterlink.records.placement_rules import check_held_off
-from meterlink.words.language import say as say_word
+from meterlink.words.language import say, say_for
+from meterlink.words.told import put
 
 BOLD, PLAIN = "\033[1m", "\033[0m"
 COLOURS = {"good": "\033[32m", "corrected": "\033[33m", "retake": "\033[1;31m"}
 SENTENCES = frozenset({"reason", "what to do"})
-"""Headings of columns that hold sentences: they need no heading under a row."""
+"""Columns that hold sentences: they need no heading under a row."""
 
 
 def add_setup_option(parser: argparse.ArgumentParser) -> None:
@@ -70,9 +71,14 @@ def print_json(value: Any) -> None:
     print(json.dumps(value, indent=1, ensure_ascii=False, allow_nan=False))
 
 
-def say(text: str) -> None:
-    """Tell something beside the answer, on standard error."""
-    print(f"  {text}", file=sys.stderr, flush=True)
+def out(template: str, /, **values: object) -> None:
+    """Print a sentence in the language in use, its values written as in a phrase (``words/told.py``)."""
+    print(put(template, **values), flush=True)
+
+
+def beside(text: object) -> None:
+    """Print what belongs not to the answer, on standard error."""
+    print(text, file=sys.stderr, flush=True)
 
 
 def is_terminal() -> bool:
@@ -94,15 +100,17 @@ def print_rows(headings: Sequence[str], rows: Sequence[Sequence[str]], *, title:
     columns of text go under their row, broken at words: nothing is cut.
     """
     right = right.ljust(len(headings), "l")
+    sentences = [heading in SENTENCES for heading in headings]
+    headings = [heading and say_for("column", heading) for heading in headings]
     # A line end in a name makes no row.
     rows = [[" ".join(str(cell).splitlines()) for cell in row] for row in rows]
     terminal = is_terminal()
-    colours = {say_word(word): colour for word, colour in COLOURS.items()} if terminal else {}
+    colours = {say(word): colour for word, colour in COLOURS.items()} if terminal else {}
     bold, plain = (BOLD, PLAIN) if terminal else ("", "")
     if title:
         print(f"{bold}{title}{plain}")
-    kept = _fitting(headings, rows, terminal_width()) if terminal else list(range(len(headings)))
-    widths = [max(cell_width(row[i]) for row in (headings, *rows)) for i in range(len(headings))]
+    widths = [max(map(cell_width, column)) for column in zip(headings, *rows, strict=True)]
+    kept = _fitting(widths, sentences, terminal_width()) if terminal else list(range(len(headings)))
     space = 1 if terminal and sum(widths[i] + 2 for i in kept) - 2 > terminal_width() else 2
     for number, row in enumerate((headings, *rows)):
         cells = []
@@ -115,15 +123,14 @@ def print_rows(headings: Sequence[str], rows: Sequence[Sequence[str]], *, title:
         print(f"{bold}{line}{plain}" if number == 0 else line)
         if number:
             for i in (i for i in range(len(headings)) if i not in kept and row[i]):
-                print(wrapped(f"    {headings[i]}: {row[i]}" if headings[i] not in SENTENCES else f"    {row[i]}", " " * 6))
+                print(wrapped(f"    {row[i]}" if sentences[i] else f"    {headings[i]}: {row[i]}", " " * 6))
 
 
-def _fitting(headings: Sequence[str], rows: Sequence[Sequence[str]], width: int) -> list[int]:
+def _fitting(widths: Sequence[int], sentences: Sequence[bool], width: int) -> list[int]:
     """Columns that stand side by side in this width: those of sentences leave first, then the widest ones, never the first."""
-    kept = list(range(len(headings)))
-    widths = [max(cell_width(row[i]) for row in (headings, *rows)) for i in range(len(headings))]
+    kept = list(range(len(widths)))
     while len(kept) > 1 and sum(widths[i] + 1 for i in kept) - 1 > width:
-        kept.remove(max(kept[1:], key=lambda i: (headings[i] in SENTENCES, widths[i])))
+        kept.remove(max(kept[1:], key=lambda i: (sentences[i], widths[i])))
     return kept
 
 

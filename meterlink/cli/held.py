@@ -17,8 +17,8 @@ from meterlink.cli.completing import LIGHTS, completes
 from meterlink.cli.frame import add_setup_option, open_session
 from meterlink.errors import NotInLibrary, UsageError
 from meterlink.words.actions import Do
-from meterlink.words.language import say, with_decimal_sign
-from meterlink.words.told import told
+from meterlink.words.language import say
+from meterlink.words.told import put, told
 
 MOST_M = 50.0
 
@@ -47,9 +47,7 @@ def run(args: argparse.Namespace) -> int:
                 do=Do("meter", light=light.name), light=light.name,
             )
         session.held(held_off_m, light.id)
-        said = say("distance not given")
-        if held_off_m is not None:
-            said = say("held off {length}", length=with_decimal_sign(units.format_length(held_off_m)))
+        said = say("distance not given") if held_off_m is None else put("held off {length:length}", length=held_off_m)
         state = session.view().state(light.id)
         if state is not None and state.judged is not None:
             said += f", {told(state.judged.verdict.value)}: {state.judged.reason}"

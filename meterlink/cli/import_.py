@@ -12,7 +12,7 @@ import argparse
 from collections.abc import Sequence
 from pathlib import Path
 
-from meterlink.cli.frame import open_library
+from meterlink.cli.frame import open_library, out
 from meterlink.errors import ImportRefused, UsageError
 from meterlink.library.code import decode
 from meterlink.library.importing import import_document, import_file, preview_file
@@ -20,6 +20,7 @@ from meterlink.library.store import Library
 from meterlink.records import Setup
 from meterlink.report.qr import unpacked
 from meterlink.words.actions import Do
+from meterlink.words.language import say
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -37,15 +38,15 @@ def run(args: argparse.Namespace) -> int:
         raise ImportRefused("{file}: CSV holds figures only: import the .json or .sqlite file of the set", file=args.file)
     with open_library(args) as library:
         if args.file:
-            print(f"would add: {preview_file(library, Path(args.file))}")
+            out("would add: {records}", records=preview_file(library, Path(args.file)))
             if args.show:
                 return 0
         before = {one.id for one in library.setups()}
         if args.code:
-            added = import_document(library, decode(unpacked(args.code)), "the code")
+            added = import_document(library, decode(unpacked(args.code)), say("the code"))
         else:
             added = import_file(library, Path(args.file))
-        print(f"added: {added}")
+        out("added: {records}", records=added)
         _take_into_use(library, [one for one in library.setups() if one.id not in before])
     return 0
 
@@ -54,4 +55,4 @@ def _take_into_use(library: Library, new: Sequence[Setup]) -> None:
     """Use the one set-up that came, when none is in use yet."""
     if len(new) == 1 and library.setup_in_use() is None:
         library.use_setup(new[0].id)
-        print(f"{new[0].name} is in use")
+        out("{setup} is in use", setup=new[0].name)

@@ -15,13 +15,12 @@ Everything is learnt from your own readings: name heads and modifiers with 'mete
 from __future__ import annotations
 
 import argparse
-import time
 from math import log2
 from typing import Any
 
 from meterlink import units
 from meterlink.cli.completing import KIT, completes
-from meterlink.cli.frame import open_library, print_json, print_rows
+from meterlink.cli.frame import open_library, out, print_json, print_rows
 from meterlink.cli.light import source_text
 from meterlink.judging.fixture_curves import FixtureCurves, curves_of
 from meterlink.judging.judge import Judge
@@ -30,6 +29,11 @@ from meterlink.library.store import Library
 from meterlink.library.whole_sets import entries_elsewhere
 from meterlink.photometry.freeze import PowerCurve
 from meterlink.photometry.sources import Point, source_of
+from meterlink.words.actions import Do
+from meterlink.words.language import marked_for, say, say_count, say_for
+from meterlink.words.told import put, written
+
+KINDS = (marked_for("piece", "head"), marked_for("piece", "modifier"))
 
 EVERY_SET = "0" * 32
 """No set-up has this id: none is left out of what a head gave elsewhere."""
@@ -57,12 +61,12 @@ def run(args: argparse.Namespace) -> int:
 
 def _mark(args: argparse.Namespace, library: Library) -> None:
     mark(library, args.name, True)
-    print(f"{args.name} is a favourite")
+    out("{name} is a favourite", name=args.name)
 
 
 def _unmark(args: argparse.Namespace, library: Library) -> None:
     mark(library, args.name, False)
-    print(f"{args.name} is no favourite")
+    out("{name} is no favourite", name=args.name)
 
 
 def _list(args: argparse.Namespace, library: Library) -> None:
@@ -70,10 +74,10 @@ def _list(args: argparse.Namespace, library: Library) -> None:
     if args.json:
         print_json([_plain(one) for one in found])
     elif not found:
-        print("no heads or modifiers are named yet: meterlink light change KEY --fixture 'head A' --modifier 'octa 90'")
+        out("no heads or modifiers are named yet: {do}", do=Do("name_head"))
     else:
         rows = [
-            ("★" if p.favourite else "", p.name, p.kind, str(p.sets), time.strftime("%Y-%m-%d", time.localtime(p.last_used_s)))
+            ("★" if p.favourite else "", p.name, say_for("piece", p.kind), str(p.sets), written(p.last_used_s, "date"))
             for p in found
         ]
         print_rows(("", "name", "what", "set-ups", "last in"), rows, right="lllrl")
@@ -86,15 +90,15 @@ def _plain(one: Piece) -> dict[str, Any]:
 
 
 def _show(args: argparse.Namespace, library: Library) -> None:
-    from meterlink.cli.frame import print_json
     found = piece(library, args.name)
     if args.json:
         learnt = [_head_data(library, one) if one.kind == HEAD else _modifier_data(library, one) for one in found]
         print_json([{**_plain(one), **data} for one, data in zip(found, learnt, strict=True)])
         return
     for one in found:
-        star = ", a favourite" if one.favourite else ""
-        print(f"{one.name}: {one.kind}, in {one.sets} set-up{'s' if one.sets != 1 else ''}{star}")
+        sets = say_count("in {count} set-up", "in {count} set-ups", one.sets)
+        star = [say("a favourite")] if one.favourite else []
+        print(f"{one.name}: {', '.join([say_for('piece', one.kind), sets, *star])}")
         if one.kind == HEAD:
             _print_head(library, one)
         else:
@@ -127,28 +131,26 @@ def _pairs(curve: PowerCurve | None) -> list[tuple[float, float]]:
 
 
 def _print_head(library: Library, one: Piece) -> None:
-    from meterlink.cli.frame import print_rows
-
     light = one.light
-    dial = [f"step {light.power_step_stops:.2g} stop" if light.power_step_stops else ""]
-    dial.append(f"lowest {units.format_power(light.power_min_stops)}" if light.power_min_stops is not None else "")
-    dial.append(f"full {light.full_power_j:g} J" if light.full_power_j else "")
-    if any(dial):
-        print(f"dial: {', '.join(part for part in dial if part)}")
+    dial = [say("step {step:.2g} stop", step=light.power_step_stops)] if light.power_step_stops else []
+    dial += [say("lowest {power}", power=units.format_power(light.power_min_stops))] if light.power_min_stops is not None else []
+    dial += [say("full {joules:g} J", joules=light.full_power_j)] if light.full_power_j else []
+    if dial:
+        out("dial: {parts:,}", parts=dial)
     learnt = curves(library, one)
     delivered, durations = dict(_pairs(learnt.exposures)), dict(_pairs(learnt.durations))
     colours = {point.power_stops: point for point in learnt.colours}
     powers = sorted({*delivered, *durations, *colours}, reverse=True)
-    print(f"learnt from {learnt.readings} reading{'s' if learnt.readings != 1 else ''}", end="")
+    print(say_count("learnt from {count} reading", "learnt from {count} readings", learnt.readings), end="" if powers else ": ")
     if not powers:
-        print(": nothing yet over its power; meter it at two powers or more, the light standing still")
+        out("nothing yet over its power; meter it at two powers or more, the light standing still")
         return
     print()
     top = max(delivered, default=0.0)
     rows = []
     for power in powers:
-        error = "–" if power not in delivered else units.format_stops(log2(delivered[power]) - (power - top), 2)
-        t01 = units.format_duration(durations[power]) if power in durations else "–"
+        error = "–" if power not in delivered else written(log2(delivered[power]) - (power - top), "stops2")
+        t01 = written(durations[power], "duration") if power in durations else "–"
         colour = f"{1e6 / colours[power].mired:.0f} K" if power in colours else "–"
         rows.append((units.format_power(power, light.full_power_j, light.details.get("scale_top")), error, t01, colour))
     print_rows(("power", "off its dial by", "t0.1", "colour"), rows, right="lrrr")
@@ -164,19 +166,20 @@ def _modifier_data(library: Library, one: Piece) -> dict[str, Any]:
 
 
 def _print_modifier(library: Library, one: Piece) -> None:
-    from meterlink.cli.frame import print_rows
     p = one.placement
     if p is not None:
-        print(f"last as {source_text(p)}" + (f", recess {units.format_length(p.recess_m)}" if p.recess_m else ""))
+        recess = [put("recess {depth:length}", depth=p.recess_m)] if p.recess_m else []
+        out("last as {parts:,}", parts=[source_text(p), *recess])
     fit = library.falloff(one.name)
     if fit is None:
-        print("its falloff was never measured: meterlink falloff LIGHT")
+        out("its falloff was never measured: {do}", do=Do("falloff"))
     else:
-        print(f"falloff measured from {units.format_length(fit.near_m)} to {units.format_length(fit.far_m)}; against 1 m:")
+        out("falloff measured from {near:length} to {far:length}; against 1 m:", near=fit.near_m, far=fit.far_m)
     source = source_of(p.shape, p.width_m, p.height_m) if p is not None else Point()
     rows = []
     for d in SHOWN_M:
-        measured = "–" if fit is None or not fit.low_m <= d <= fit.high_m else units.format_stops(fit.change_stops(1.0, d), 2)
-        by_size, square = source.change_stops(1.0, d), Point().change_stops(1.0, d)
-        rows.append((units.format_length(d), measured, units.format_stops(by_size, 2), units.format_stops(square, 2)))
+        known = fit is not None and fit.low_m <= d <= fit.high_m
+        changes = [fit.change_stops(1.0, d) if fit is not None and known else None]
+        changes += [source.change_stops(1.0, d), Point().change_stops(1.0, d)]
+        rows.append((written(d, "length"), *("–" if change is None else written(change, "stops2") for change in changes)))
     print_rows(("distance", "measured", "by its size", "inverse square"), rows, right="rrrr")

@@ -33,13 +33,15 @@ from typing import Any
 from meterlink import units
 from meterlink.cli.completing import FIXTURES, KIT, LIGHTS, MODIFIERS, ROLE_NAMES, Completer, completes
 from meterlink.cli.described import ask, from_kit, place_from_kit, read_words, role_of
-from meterlink.cli.frame import add_setup_option, open_session, print_json, print_rows
+from meterlink.cli.frame import add_setup_option, open_session, out, print_json, print_rows
 from meterlink.errors import UnitError, UsageError
 from meterlink.library.store import Library
 from meterlink.metering.session import Session
 from meterlink.records import Light, Placement, Setup, new_id
 from meterlink.records.kept import ROLES
 from meterlink.words.actions import Do
+from meterlink.words.language import marked, say, with_decimal_sign
+from meterlink.words.told import put, told, written
 
 PLACEMENT_OPTIONS = (
     ("--distance", "L", "emitting surface to the dome, e.g. 1.2m, 4ft6"),
@@ -70,6 +72,8 @@ LIGHT_OPTIONS = (
 
 OPTION_COMPLETERS: dict[str, Completer | Sequence[str]] = {"--fixture": FIXTURES, "--modifier": MODIFIERS, "--role": ROLES}
 ACTIONS = ("add", "move", "change", "show", "list", "remove")
+SHAPES = (marked("disk"), marked("rectangle"))
+SHOWN = (marked("  point: {text}"), marked("  head: {text}"), marked("  modifier: {text}"))
 GONE = "none"
 """Typed for a gel, a grid, ...: there is none any more."""
 
@@ -170,18 +174,18 @@ def _move(args: argparse.Namespace, session: Session) -> None:
 def _show(args: argparse.Namespace, session: Session) -> None:
     light = session.light(args.name)
     print(describe(light, session.placement(light.id)))
-    for word, text in (("point", light.point), ("head", light.fixture), ("modifier", light.modifier)):
+    for line, text in zip(SHOWN, (light.point, light.fixture, light.modifier), strict=True):
         if text:
-            print(f"  {word}: {text}")
+            out(line, text=text)
     state = session.view().state(light.id)
     if state is not None and state.judged is not None:
-        print(f"  {state.judged.verdict}: {state.judged.reason}")
+        print(f"  {told(state.judged.verdict.value)}: {state.judged.reason}")
 
 
 def _remove(args: argparse.Namespace, session: Session) -> None:
     light = session.light(args.name)
     session.library.revise_light(light._replace(removed=True))
-    print(f"{light.name} is out of the set; its readings are kept")
+    out("{light} is out of the set; its readings are kept", light=light.name)
 
 
 def _light_changes(args: argparse.Namespace, light: Light) -> dict[str, Any]:
@@ -290,40 +294,40 @@ def _shape(args: argparse.Namespace) -> dict[str, Any]:
 def source_text(placement: Placement) -> str:
     """``disk 90 cm`` in words; the order of sizes is width × height."""
     if placement.shape == "point" or not placement.width_m:
-        return "small source"
-    return f"{placement.shape} {units.format_size(placement.width_m, placement.height_m)}"
+        return say("small source")
+    return f"{say(placement.shape)} {with_decimal_sign(units.format_size(placement.width_m, placement.height_m))}"
 
 
 def direction_text(placement: Placement) -> str:
     """``40° right, 30° up`` as the camera sees it."""
     azimuth, elevation = placement.azimuth_deg, placement.elevation_deg
     if azimuth is None:
-        return "direction not given"
-    side = "right" if azimuth > 0 else "left"
-    parts = ["camera axis" if abs(azimuth) < 0.5 else f"{abs(azimuth):.0f}° {side}"]
+        return say("direction not given")
+    side = say("{x:.0f}° right" if azimuth > 0 else "{x:.0f}° left", x=abs(azimuth))
+    parts = [say("camera axis") if abs(azimuth) < 0.5 else side]
     if elevation:
-        parts.append(f"{abs(elevation):.0f}° {'up' if elevation > 0 else 'down'}")
+        parts.append(say("{x:.0f}° up" if elevation > 0 else "{x:.0f}° down", x=abs(elevation)))
     return ", ".join(parts)
 
 
 def describe(light: Light, placement: Placement | None) -> str:
     """One line about a light: ``KEY (key): disk 90 cm, 1.2 m, 40° right, 30° up, power 1/4``."""
-    return f"{light.name} ({light.role}): {place_text(light, placement)}"
+    return put("{light} ({role:role}): {place}", light=light.name, role=light.role, place=place_text(light, placement))
 
 
 def place_text(light: Light, placement: Placement | None) -> str:
     """Where and how a light stands, in words."""
     if placement is None:
-        return "not placed"
-    distance = units.format_length(placement.distance_m) if placement.distance_m else "distance not given"
+        return say("not placed")
+    distance = written(placement.distance_m, "length") if placement.distance_m else say("distance not given")
     parts = [source_text(placement), distance, direction_text(placement)]
     if placement.power_text:
-        parts.append(f"power {placement.power_text}")
+        parts.append(say("power {power}", power=placement.power_text))
     if placement.grid_deg:
-        parts.append(f"grid {placement.grid_deg:.0f}°")
+        parts.append(say("grid {degrees:.0f}°", degrees=placement.grid_deg))
     parts += [part for part in (placement.gel, placement.diffusers) if part]
     if light.source_light_id:
-        parts.append("passive reflector")
+        parts.append(say("passive reflector"))
     return ", ".join(parts)
 
 
@@ -342,14 +346,15 @@ def print_lights(library: Library, setup: Setup) -> None:
     rows = []
     for light in library.lights(setup.id):
         p = placements.get(light.id)
+        who = (light.name, written(light.role, "role"), written(light.point, "point"))
         if p is None:
-            rows.append((light.name, light.role, light.point, "not placed", "", "", ""))
+            rows.append((*who, say("not placed"), "", "", ""))
             continue
-        distance = units.format_length(p.distance_m) if p.distance_m else "not given"
-        power = p.power_text or ("passive" if light.source_light_id else "not given")
-        rows.append((light.name, light.role, light.point, source_text(p), distance, direction_text(p), power))
+        distance = written(p.distance_m, "length") if p.distance_m else say("not given")
+        power = p.power_text or say("passive" if light.source_light_id else "not given")
+        rows.append((*who, source_text(p), distance, direction_text(p), power))
     if not rows:
-        print("no lights yet: meterlink light add KEY --role key --disk 90cm --distance 1m")
+        out("no lights yet: {do}", do=Do("add_light"))
         return
     print_rows(("light", "role", "point", "source", "distance", "from", "power"), rows)
 

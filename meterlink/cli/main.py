@@ -10,15 +10,18 @@ import argparse
 import contextlib
 import os
 import sys
+import textwrap
 from collections.abc import Iterator, Sequence
 from types import ModuleType
 from typing import Any, NoReturn, TextIO, cast
 
 from meterlink import __version__
 from meterlink.cli.as_typed import as_typed
-from meterlink.cli.help import HelpAll, one_screen
+from meterlink.cli.help import WIDTH, HelpAll, one_screen, translate
 from meterlink.cli.terminal import CleanStream, broken, cleaned, terminal_width
 from meterlink.errors import MeterlinkError, ShowingFailed
+from meterlink.words.actions import Do
+from meterlink.words.language import marked, say, translated
 
 VERBS: dict[str, tuple[str, str]] = {
     # verb: (module below meterlink.cli, one line of help), in the order of a day on set
@@ -56,23 +59,26 @@ VERBS: dict[str, tuple[str, str]] = {
 SHORT = {"move": ("light", "move"), "add": ("light", "add")}
 """What people type without the noun."""
 
-LIBRARY_HELP = "SQLite file of set-ups and readings (also METERLINK_LIBRARY); default: your data folder"
+OVERVIEW = (
+    (0, marked("Meter the lights of a studio set with your own sensor: one pop a light, corrected to the face, "
+        "the ratio table at once."
+    )),
+    (26, marked("  meterlink VERB --help   options and examples of a verb")),
+    (26, marked(
+        "  --library FILE          SQLite file of set-ups and readings (also METERLINK_LIBRARY); default: your data folder"
+    )),
+    (26, marked("  --version               version of meterlink")),
+)
+"""What stands above and below the verbs, each with the indent of its further lines."""
 
 
 def overview() -> str:
     """Text of ``meterlink --help``: the verbs with one line each."""
     width = max(map(len, VERBS)) + 2
-    rows = "\n".join(f"  {verb:<{width}}{line}" for verb, (_, line) in VERBS.items())
-    return (
-        "usage: meterlink [--library FILE] VERB ...\n\n"
-        "Meter the lights of a studio set with your own sensor: one pop a light, corrected to the face,\n"
-        "the ratio table at once.\n\n"
-        f"{rows}\n\n"
-        "  meterlink VERB --help   options and examples of a verb\n"
-        f"  --library FILE          {LIBRARY_HELP}\n"
-        "  --version               version of meterlink\n\n"
-        "First steps without a sensor:  meterlink demo\n"
-    )
+    above, *below = ("\n".join(textwrap.wrap(say(text), WIDTH, subsequent_indent=" " * indent)) for indent, text in OVERVIEW)
+    rows = (f"  {verb:<{width}}{translated(line)}" for verb, (_, line) in VERBS.items())
+    last = say("First steps without a sensor:  {do}", do=Do("demo"))
+    return "\n".join([say("usage: meterlink [--library FILE] VERB ..."), "", above, "", *rows, "", *below, "", last, ""])
 
 
 def module_of(verb: str) -> ModuleType:
@@ -93,7 +99,7 @@ class Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         """End with one line, as for every other error; argparse would print the whole usage."""
-        self.exit(2, _at_words(f"meterlink: {cleaned(message)}: see {self.prog} --help") + "\n")
+        self.exit(2, _at_words(say("meterlink: {error}: see {command} --help", error=cleaned(message), command=self.prog)) + "\n")
 
     def format_help(self) -> str:
         """Return the help that fits one screen."""
@@ -115,6 +121,7 @@ def build_parser(verb: str) -> argparse.ArgumentParser:
     """Return the argument parser of one verb (its module is imported here and nowhere else)."""
     parser = Parser(prog=f"meterlink {verb}")
     module_of(verb).configure(parser)
+    translate(parser)
     return parser
 
 
@@ -140,9 +147,9 @@ def _take_library(argv: list[str]) -> str | None:
 def _unknown_verb(verb: str) -> str:
     import difflib  # a slip alone needs it: every start would pay
 
-    near = difflib.get_close_matches(verb, VERBS, n=1)
-    hint = f"did you mean '{near[0]}'?" if near else "'meterlink --help' lists the verbs"
-    return f"meterlink: there is no verb '{verb[:40]}': {hint}"
+    if near := difflib.get_close_matches(verb, VERBS, n=1):
+        return say("meterlink: there is no verb '{verb}': did you mean '{near}'?", verb=verb[:40], near=near[0])
+    return say("meterlink: there is no verb '{verb}': 'meterlink --help' lists the verbs", verb=verb[:40])
 
 
 def _at_words(line: str) -> str:
@@ -235,7 +242,7 @@ def _run_verb(verb: str, arguments: list[str], library: str | None) -> int:
             _close_output()
         return error.exit_code
     except KeyboardInterrupt:
-        print("\nmeterlink: stopped; everything that was accepted is in the library", file=sys.stderr)
+        print("\n" + say("meterlink: stopped; everything that was accepted is in the library"), file=sys.stderr)
         return 130
     except BrokenPipeError:
         # The reader of our pipe (head, less) has gone; that is its right.
@@ -243,7 +250,7 @@ def _run_verb(verb: str, arguments: list[str], library: str | None) -> int:
         return 0
     except OSError as error:
         why = error.strerror or error
-        print(f"meterlink: the output cannot be written ({why}): make room or choose another place", file=sys.stderr)
+        print(say("meterlink: the output cannot be written ({why}): make room or choose another place", why=why), file=sys.stderr)
         _close_output()
         return 1
     except SystemExit as stop:

@@ -31,6 +31,7 @@ from meterlink.metering.session import Outcome, Session
 from meterlink.tables.match import MatchReport
 from meterlink.words.actions import Do
 from meterlink.words.language import say
+from meterlink.words.told import written
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -96,8 +97,8 @@ def print_report(rebuild: Rebuild, report: MatchReport) -> None:
     print("\n" + say("{setup} against {stored}", setup=rebuild.setup.name, stored=rebuild.stored.setup.name))
     rows = []
     for row in report.rows:
-        difference = "–" if row.difference_stops is None else units.format_stops(row.difference_stops, 2)
-        u95 = "" if row.u95_stops is None else f"±{row.u95_stops:.1f}"
+        difference = "–" if row.difference_stops is None else written(row.difference_stops, "stops2")
+        u95 = "" if row.u95_stops is None else f"±{written(row.u95_stops, '.1f')}"
         rows.append((row.light, difference, u95, say("matches") if row.within else say("open"), row.sentence))
     print_rows(("light", "off by", "", "", "what to do"), rows, right="lrlll")
     if report.camera:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import argparse
 
-from meterlink.cli.frame import open_library, say
+from meterlink.cli.frame import beside, open_library, out
 from meterlink.library.merge import merge, preview
 
 
@@ -22,5 +22,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Merge."""
     with open_library(args) as library:
-        print(f"would add: {preview(library, args.other)}" if args.show else f"added: {merge(library, args.other, tell=say)}")
+        if args.show:
+            out("would add: {records}", records=preview(library, args.other))
+        else:
+            out("added: {records}", records=merge(library, args.other, tell=beside))
     return 0

@@ -36,6 +36,8 @@ from meterlink.metering.walk import Request
 from meterlink.records import Kind, Light, Purpose
 from meterlink.records.kept import TOWARD
 from meterlink.words.actions import Do
+from meterlink.words.language import marked
+from meterlink.words.told import put
 
 TOGETHER, TOGETHER_HELD = "--together", "--together-held"
 MOST_HELD_OFF_M = 50.0
@@ -105,8 +107,8 @@ def durations(outcome: Outcome) -> str:
     reading = outcome.reading
     if reading is None or reading.kind != Kind.FLASH or not reading.t01_s:
         return ""
-    short = f", t0.5 {units.format_duration(reading.t05_s)}" if reading.t05_s else ""
-    return f"t0.1 {units.format_duration(reading.t01_s)}{short}"
+    text = marked("t0.1 {t01:duration}, t0.5 {t05:duration}" if reading.t05_s else "t0.1 {t01:duration}")
+    return put(text, t01=reading.t01_s, t05=reading.t05_s)
 
 
 def requests(args: argparse.Namespace, session: Session) -> list[Request]:

@@ -12,6 +12,7 @@ from meterlink.errors import CalibrationError, SensorError, UsageError
 from meterlink.library.store import Library
 from meterlink.metering.sensor_in_use import SensorInUse
 from meterlink.words.language import say
+from meterlink.words.told import put
 
 USUAL_M = (0.1, 0.3)
 MOST_M = 1.0
@@ -53,9 +54,10 @@ async def _marks(watching: SensorInUse, distances: list[float], tell: Callable[[
     try:
         for distance_m in distances:
             while True:
-                how = say(
-                    "rest the sensor with the dome's reference plane {distance} from a white card, its back to it: Enter, or q",
-                    distance=units.format_length(distance_m),
+                how = put(
+                    "rest the sensor with the dome's reference plane {distance:length} from a white card, its back to it: Enter, "
+                    "or q",
+                    distance=distance_m,
                 )
                 tell(how)
                 typed = await lines.next()
@@ -86,8 +88,9 @@ def _keep(
     at_20 = 2 * (found.u_offset_m**2 + (0.2 * found.u_scale_rel) ** 2) ** 0.5
     tell(
         say(
-            "stored: zero {offset} mm, scale {scale}; a dome held off 20 cm is measured to ± {u} mm and the hand's own",
-            offset=f"{1000 * found.offset_m:+.0f}", scale=f"{found.scale:.3f}", u=f"{1000 * at_20:.0f}",
+            "stored: zero {offset:+.0f} mm, scale {scale:.3f}; a dome held off 20 cm is measured to ± {u:.0f} mm and the hand's "
+            "own",
+            offset=1000 * found.offset_m, scale=found.scale, u=1000 * at_20,
         )
     )  # fmt: skip
     return 0

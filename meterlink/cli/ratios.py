@@ -23,9 +23,9 @@ from meterlink.metering.session import Session
 from meterlink.records import Setup
 from meterlink.tables.ratios import Aperture, RatioRow, RatioTable
 from meterlink.words.actions import Do
-from meterlink.words.language import marked_for, say, say_for, with_decimal_sign
+from meterlink.words.language import marked_for, say, with_decimal_sign
 from meterlink.words.shared import reasons
-from meterlink.words.told import told
+from meterlink.words.told import put, told, written
 
 NOTHING = "–"
 
@@ -67,11 +67,11 @@ def print_ratios(session: Session, *, calibration_known: bool = False) -> None:
         # A terminal is narrow and a reason is a sentence: the sentences stand below the table, the role is in the order.
         keep = [i for i, heading in enumerate(headings) if heading not in ("role", "reason")]
         narrow = [[row[i] for i in keep] for row in rows]
-        print_rows([_heading(headings[i]) for i in keep], narrow, title=setup.name, right="".join(right[i] for i in keep))
+        print_rows([headings[i] for i in keep], narrow, title=setup.name, right="".join(right[i] for i in keep))
         for reason in reasons(table.rows):
             print(wrapped(str(reason)))
     else:
-        print_rows([_heading(one) for one in headings], rows, title=setup.name, right=right)
+        print_rows(headings, rows, title=setup.name, right=right)
     for line in summary_lines(setup, table, beyond_sync(session.view()), calibration_known=calibration_known):
         print(wrapped(line))
     if counted := count_line(session.checks()):
@@ -85,16 +85,12 @@ HEADINGS = (
 )  # fmt: skip
 
 
-def _heading(heading: str) -> str:
-    return say_for("column", heading)
-
-
 def _cells(row: RatioRow, with_t01: bool) -> list[str]:
     cells = [
         row.light,
-        row.role,
+        written(row.role, "role"),
         _f(row.as_read_f),
-        NOTHING if row.correction_stops is None else with_decimal_sign(units.format_stops(row.correction_stops, 2)),
+        NOTHING if row.correction_stops is None else written(row.correction_stops, "stops2"),
         _f(row.corrected_f),
         _from_key(row),
         NOTHING if not row.light_over_key else key_to_light(row.light_over_key),
@@ -106,7 +102,7 @@ def _cells(row: RatioRow, with_t01: bool) -> list[str]:
 
 
 def _f(value: float | None) -> str:
-    return NOTHING if value is None else with_decimal_sign(units.format_f_number(value))
+    return NOTHING if value is None else written(value, "f")
 
 
 def _from_key(row: RatioRow) -> str:
@@ -159,7 +155,7 @@ def _camera(setup: Setup) -> str:
     shutter = f", {units.format_shutter(setup.shutter_s)}" if setup.shutter_s else ""
     applied = []
     if setup.camera_offset_stops:
-        applied.append(say("camera offset {stops}", stops=units.format_stops(setup.camera_offset_stops)))
+        applied.append(put("camera offset {stops:stops}", stops=setup.camera_offset_stops))
     if setup.filter_stops:
         applied.append(say("filter {stops:.1f} stops", stops=setup.filter_stops))
     at = say("at {camera}", camera=f"{units.format_iso(setup.iso)}{shutter}")

@@ -20,17 +20,20 @@ from typing import TYPE_CHECKING, Any
 
 from meterlink.calibration.choosing import choose
 from meterlink.calibration.reminders import in_use, reminders
-from meterlink.cli.frame import add_json_option, open_library, print_json, print_rows
+from meterlink.cli.frame import add_json_option, open_library, out, print_json, print_rows
 from meterlink.errors import LinkError, SensorError, UsageError
 from meterlink.library.store import Library
 from meterlink.records import Identity, Reply
 from meterlink.records.kept import RECEPTORS
-from meterlink.words.language import say
+from meterlink.words.actions import Do
+from meterlink.words.language import marked, say
+from meterlink.words.told import put
 
 if TYPE_CHECKING:
     from meterlink.sensor.find import Found
 
 ID_BYTES = 8
+SEES = (marked("flash"), marked("steady light"), marked("colour"), marked("distance"))
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -60,7 +63,7 @@ def run(args: argparse.Namespace) -> int:
         print_json(rows)
         return 0
     if not rows:
-        print("no sensor found: plug one in, or see 'meterlink demo' and --sensor sim: for first steps without one")
+        out("no sensor found: plug one in, or see '{do}' and --sensor sim: for first steps without one", do=Do("demo"))
         return 1
     print()
     print_rows(
@@ -80,7 +83,7 @@ async def _look(args: argparse.Namespace, library: Library) -> list[dict[str, An
         if not args.json:
             print(text, flush=True)
 
-    tell("looking on serial ports" + ("" if args.no_bluetooth else " and for Bluetooth sensors (5 s)") + " ...")
+    tell(say("looking on serial ports ..." if args.no_bluetooth else "looking on serial ports and for Bluetooth sensors (5 s) ..."))
     work = [_serial(args, library, found, tell)]
     if not args.no_bluetooth:
         work.append(_bluetooth(found, tell))
@@ -105,23 +108,16 @@ def row(one: Found) -> dict[str, Any]:
     """One sensor that answered, as data."""
     identity = one.identity
     assert identity is not None
-    kinds = [
-        word
-        for has, word in (
-            (identity.flash, "flash"),
-            (identity.steady, "steady light"),
-            (identity.colour, "colour"),
-            (identity.range_finder, "distance"),
-        )
-        if has
-    ]
-    ranges = f", ranges {' and '.join(identity.ranges)}" if len(identity.ranges) > 1 else ""
-    firmware = f", firmware {identity.firmware}" if identity.firmware else ""
+    has = (identity.flash, identity.steady, identity.colour, identity.range_finder)
+    kinds = [say(word) for there, word in zip(has, SEES, strict=True) if there] or [say("nothing that it tells of")]
+    what = [put("sees {kinds:,}", kinds=kinds)]
+    what += [put("ranges {names:and}", names=identity.ranges)] if len(identity.ranges) > 1 else []
+    what += [say("firmware {version}", version=identity.firmware)] if identity.firmware else []
     return {
         "url": one.url,
         "name": identity.name or one.name,
         "sensor_id": identity.sensor_id,
-        "what": f"sees {', '.join(kinds) or 'nothing that it tells of'}{ranges}{firmware}",
+        "what": ", ".join(what),
         "dialect": identity.dialect,
         "flash": identity.flash,
         "signal": None,
@@ -134,7 +130,7 @@ def calibrations_of(library: Library, identity: Identity | None) -> list[str]:
     known, lines = library.calibrations(identity.sensor_id), []
     for receptor in RECEPTORS:
         used = choose(known, identity, receptor)
-        lines.append(f"{receptor}: {in_use(used)}")
+        lines.append(put("{receptor:receptor}: {what}", receptor=receptor, what=in_use(used)))
         if any(c.method != "assumed" for c in known):
             lines += [f"! {words}" for words in reminders(used, identity, time.time(), receptor=receptor)]
     return lines
@@ -206,7 +202,10 @@ async def _name(name: str, port: str) -> int:
         after = await answer(decoder.identify, lambda s: isinstance(s, Identity))
     finally:
         await link.close()
-    print(f"{after.name} ({after.sensor_id}){': a new id, kept in the sensor from now on' if nameless else ''}")
+    out(
+        "{name} ({id}): a new id, kept in the sensor from now on" if nameless else "{name} ({id})",
+        name=after.name, id=after.sensor_id,
+    )  # fmt: skip
     return 0
 
 
@@ -220,14 +219,15 @@ async def _try(args: argparse.Namespace) -> int:
         print_json(proposal._asdict())
         return 0 if proposal.dialect else 1
     if not proposal.dialect:
-        print(f"nothing that is known: {proposal.evidence}")
+        out("nothing that is known: {evidence}", evidence=proposal.evidence)
         if proposal.draft:
-            print(f"a dialect to begin with (save as mysensor.toml, then --sensor '...?dialect=mysensor.toml'):\n{proposal.draft}")
+            out("a dialect to begin with (save as mysensor.toml, then --sensor '...?dialect=mysensor.toml'):")
+            print(proposal.draft)
         return 1
-    print(f"it speaks {proposal.dialect}: {proposal.evidence}")
+    out("it speaks {dialect}: {evidence}", dialect=proposal.dialect, evidence=proposal.evidence)
     if proposal.can:
         print(proposal.can)
     if proposal.others:
-        print(f"these fit as well: {', '.join(proposal.others)}")
-    print(f"use it with: --sensor '{proposal.url}'")
+        out("these fit as well: {others:,}", others=proposal.others)
+    out("use it with: --sensor '{url}'", url=proposal.url)
     return 0

@@ -24,14 +24,19 @@ from typing import Any
 from meterlink import units
 from meterlink.cli.completing import SETUPS, completes
 from meterlink.cli.facts import add_fact_options, changed_details, fact_lines
-from meterlink.cli.frame import chosen_setup, open_library, print_json, print_rows
+from meterlink.cli.frame import chosen_setup, open_library, out, print_json, print_rows
 from meterlink.cli.light import light_rows, print_lights
+from meterlink.demo import free_name
 from meterlink.errors import NotInLibrary, UnitError, UsageError
 from meterlink.library.store import Library
 from meterlink.metering.rebuild import copied_setup
 from meterlink.photometry.exposure import filter_stops
 from meterlink.records import Setup, new_id
 from meterlink.words.actions import Do
+from meterlink.words.language import marked, say
+from meterlink.words.told import put, written
+
+SHOWN = (marked("subject: {text}"), marked("tags: {text}"), marked("notes: {text}"))
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -122,7 +127,7 @@ def _new(args: argparse.Namespace, library: Library) -> None:
     setup = Setup(new_id(), args.name, _now())._replace(**_camera_changes(args, {}))
     library.add_setup(setup)
     library.use_setup(setup.id)
-    print(f"{setup.name}: new set-up, in use now; next: meterlink light add KEY --role key --disk 90cm --distance 1m")
+    out("{setup}: new set-up, in use now; next: {do}", setup=setup.name, do=Do("add_light"))
 
 
 def _current(library: Library) -> Setup | None:
@@ -139,26 +144,23 @@ def _list(args: argparse.Namespace, library: Library) -> None:
         print_json([{**s._asdict(), "current": bool(current and s.id == current.id)} for s in setups])
         return
     if not setups:
-        print("no set-ups yet: meterlink setup new NAME, or meterlink demo")
+        out("no set-ups yet: {new}, or {demo}", new=Do("new_setup"), demo=Do("demo"))
         return
     used = current.id if current else ""
     rows = [
-        ("*" if s.id == used else "", s.name, _day(s.created_at_s), str(len(library.lights(s.id))), s.subject, _marks(s))
+        ("*" if s.id == used else "", s.name, written(s.created_at_s, "date"), str(len(library.lights(s.id))),
+         s.subject, _marks(s))
         for s in setups
-    ]
+    ]  # fmt: skip
     print_rows(("", "set-up", "made on", "lights", "subject", "tags"), rows, right="lllrll")
 
 
 def _marks(setup: Setup) -> str:
-    return ", ".join([*setup.tags, *(["archived"] if setup.archived else [])])
+    return ", ".join([*setup.tags, *([say("archived")] if setup.archived else [])])
 
 
 def _now() -> float:
     return time.time()
-
-
-def _day(seconds: float) -> str:
-    return time.strftime("%Y-%m-%d", time.localtime(seconds))
 
 
 def _named(args: argparse.Namespace, library: Library) -> Setup:
@@ -166,15 +168,14 @@ def _named(args: argparse.Namespace, library: Library) -> Setup:
 
 
 def _show(args: argparse.Namespace, library: Library) -> None:
-    from meterlink.cli.frame import print_json
     setup = _named(args, library)
     if args.json:
         print_json({**setup._asdict(), "lights": light_rows(library, setup)})
         return
     print(camera_line(setup))
-    for word, text in (("subject", setup.subject), ("tags", _marks(setup)), ("notes", setup.notes)):
+    for line, text in zip(SHOWN, (setup.subject, _marks(setup), setup.notes), strict=True):
         if text:
-            print(f"{word}: {text}")
+            out(line, text=text)
     for line in fact_lines(setup.details):
         print(line)
     print_lights(library, setup)
@@ -183,18 +184,18 @@ def _show(args: argparse.Namespace, library: Library) -> None:
 def camera_line(setup: Setup) -> str:
     """One line: name, ISO, shutter, offset and filter."""
     parts = [units.format_iso(setup.iso)]
-    parts.append(units.format_shutter(setup.shutter_s) if setup.shutter_s else "shutter not given")
+    parts.append(units.format_shutter(setup.shutter_s) if setup.shutter_s else say("shutter not given"))
     if setup.camera_offset_stops:
-        parts.append(f"camera offset {units.format_stops(setup.camera_offset_stops)}")
+        parts.append(put("camera offset {stops:stops}", stops=setup.camera_offset_stops))
     if setup.filter_stops:
-        parts.append(f"filter takes {setup.filter_stops:.1f} stops")
+        parts.append(put("filter takes {stops:.1f} stops", stops=setup.filter_stops))
     return f"{setup.name}: {', '.join(parts)}"
 
 
 def _use(args: argparse.Namespace, library: Library) -> None:
     setup = library.setup(args.name)
     library.use_setup(setup.id)
-    print(f"{setup.name} is in use")
+    out("{setup} is in use", setup=setup.name)
 
 
 def _change(args: argparse.Namespace, library: Library) -> None:
@@ -211,24 +212,19 @@ def _change(args: argparse.Namespace, library: Library) -> None:
 
 def _copy(args: argparse.Namespace, library: Library) -> None:
     old = library.setup(args.name)
-    setup = copied_setup(library, old.id, args.new_name or _copy_name(library, old.name))
+    setup = copied_setup(library, old.id, args.new_name or free_name(library, say("{name} copy", name=old.name)))
     library.use_setup(setup.id)
-    count = len(library.lights(setup.id))
-    print(f"{setup.name}: {count} lights copied from {old.name}, in use now; meter them: meterlink meter --all")
-
-
-def _copy_name(library: Library, name: str) -> str:
-    """Return ``NAME copy``, with a number where that is taken."""
-    taken = {one.name.casefold() for one in library.setups(include_archived=True)}
-    names = (f"{name} copy{number}" for number in ("", *(f" {n}" for n in range(2, 1000))))
-    return next(one for one in names if one.casefold() not in taken)
+    out(
+        "{setup}: {count} lights copied from {old}, in use now; meter them: {do}",
+        setup=setup.name, count=len(library.lights(setup.id)), old=old.name, do=Do("meter_all"),
+    )  # fmt: skip
 
 
 def _archive(args: argparse.Namespace, library: Library) -> None:
     setup = library.setup(args.name)
     if not setup.archived:
         library.revise_setup(setup._replace(archived=True))
-    print(f"{setup.name} is archived: it is in 'meterlink setup list --archived', nothing of it is lost")
+    out("{setup} is archived: it is in '{do}', nothing of it is lost", setup=setup.name, do=Do("list_archived"))
 
 
 def _unarchive(args: argparse.Namespace, library: Library) -> None:
@@ -240,4 +236,4 @@ def _unarchive(args: argparse.Namespace, library: Library) -> None:
             setup=setup.name, do=Do("list_archived"),
         )
     library.revise_setup(setup._replace(archived=False))
-    print(f"{setup.name} is back in the list")
+    out("{setup} is back in the list", setup=setup.name)

@@ -13,7 +13,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from meterlink.cli.frame import add_setup_option, open_session
+from meterlink.cli.frame import add_setup_option, open_session, out
 from meterlink.errors import UsageError
 from meterlink.library.files import file_name, write_whole
 from meterlink.report.page import sheet_html
@@ -52,5 +52,8 @@ def run(args: argparse.Namespace) -> int:
         square, carries = square_of(session.library, session.setup.id)
         html = sheet_html(view, session.checks(), square, carries)
         write_whole(target, html.encode())
-        print(f"{target}: open it in a browser and print" + ("" if square else "; the set-up is too large for a QR code"))
+        out(
+            "{page}: open it in a browser and print" if square
+            else "{page}: open it in a browser and print; the set-up is too large for a QR code", page=target,
+        )  # fmt: skip
     return 0

@@ -19,12 +19,21 @@ import argparse
 import time
 from pathlib import Path
 
-from meterlink.cli.frame import open_library
+from meterlink.cli.frame import open_library, out
 from meterlink.errors import LibraryDamaged
 from meterlink.library import check
 from meterlink.library.backup import Backups
 from meterlink.library.export import write_library
 from meterlink.library.store import default_path
+from meterlink.words.language import marked_for, say_for
+from meterlink.words.told import put, written
+
+LEVELS = (marked_for("level", "damage"), marked_for("level", "notice"))
+REASONS = (
+    marked_for("backup", "day"), marked_for("backup", "migration"), marked_for("backup", "import"), marked_for("backup", "merge"),
+    marked_for("backup", "sync"), marked_for("backup", "restore"), marked_for("backup", "damaged"),
+)  # fmt: skip
+"""Why a backup was made, as its file is named."""
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -58,9 +67,13 @@ def _list(backups: Backups) -> int:
     found = backups.all()
     for one in found:
         when = time.strftime("%Y-%m-%d %H:%M", time.localtime(one.made_at_s))
-        print(f"{when}  {one.reason:<9}  {_megabytes(one.size_bytes):>9}  {one.path.name}")
-    total = _megabytes(sum(one.size_bytes for one in found))
-    print(f"{len(found)} backups, {total}, in {backups.folder}" if found else f"no backup of {backups.library} yet")
+        size = written(one.size_bytes, "megabytes")
+        print(f"{when}  {say_for('backup', one.reason):<9}  {size:>9}  {one.path.name}")
+    if found:
+        total = sum(one.size_bytes for one in found)
+        out("{count} backups, {total:megabytes}, in {folder}", count=len(found), total=total, folder=backups.folder)
+    else:
+        out("no backup of {library} yet", library=backups.library)
     return 0
 
 
@@ -73,28 +86,28 @@ def _restore(backups: Backups, name: str) -> int:
             copy=copy, findings=report.findings[0].text,
         )
     kept = backups.restore(copy)
-    print(f"{backups.library}: restored from {copy.name}, {_counts(report.counts)}")
+    out("{library}: restored from {copy}, {counts}", library=backups.library, copy=copy.name, counts=_counts(report.counts))
     if kept is not None:
-        print(f"  what stood there is kept as {kept.name}")
+        out("  what stood there is kept as {name}", name=kept.name)
     return 0
-
-
-def _megabytes(size_bytes: int) -> str:
-    return f"{size_bytes / 1e6:.1f} MB"
 
 
 def _counts(counts: dict[str, int]) -> str:
     """The records that a person knows of, in words."""
-    names = {"setup": "set-ups", "light": "lights", "placement": "placements", "reading": "readings", "waveform": "waveforms"}
-    return ", ".join(f"{counts.get(table, 0)} {name}" for table, name in names.items())
+    return put(
+        "{setup} set-ups, {light} lights, {placement} placements, {reading} readings, {waveform} waveforms",
+        **{"setup": 0, "light": 0, "placement": 0, "reading": 0, "waveform": 0, **counts},
+    )  # fmt: skip
 
 
 def _check(report: check.Report) -> int:
-    print(f"{report.path}: {'sound' if report.sound else 'DAMAGED'}, {_counts(report.counts)}")
-    print(f"  {_megabytes(report.size_bytes)}, schema {report.schema_version}")
+    out(
+        "{path}: sound, {counts}" if report.sound else "{path}: DAMAGED, {counts}", path=report.path, counts=_counts(report.counts)
+    )
+    out("  {size:megabytes}, schema {version}", size=report.size_bytes, version=report.schema_version)
     backups = Backups(report.path).all()
-    total = _megabytes(sum(one.size_bytes for one in backups))
-    print(f"  {len(backups)} backups, {total}" if backups else "  no backup yet")
+    total = sum(one.size_bytes for one in backups)
+    out("  {count} backups, {total:megabytes}" if backups else "  no backup yet", count=len(backups), total=total)
     for finding in report.findings:
-        print(f"  {finding.level}: {finding.text}" + (f"; {finding.advice}" if finding.advice else ""))
+        print(f"  {say_for('level', finding.level)}: {finding.text}" + (f"; {finding.advice}" if finding.advice else ""))
     return 0 if report.sound else 1

@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import argparse
 
-from meterlink.cli.frame import open_library, say
+from meterlink.cli.frame import beside, open_library
 from meterlink.library.sync import sync
 
 
@@ -29,6 +29,6 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Sync."""
     with open_library(args) as library:
-        result = sync(library, args.url, say, studio=args.studio)
+        result = sync(library, args.url, beside, studio=args.studio)
         print(result)
     return 0

@@ -18,7 +18,6 @@ from __future__ import annotations
 import argparse
 from collections.abc import Sequence
 
-from meterlink import units
 from meterlink.cli.frame import add_json_option, add_setup_option, open_session, print_json, print_rows, wrapped
 from meterlink.errors import UsageError
 from meterlink.metering.as_told import remember_told, set_as_told, set_what_was_told
@@ -27,6 +26,7 @@ from meterlink.records import Setup
 from meterlink.tables.targets import HIGHLIGHT_TO_SHADOW, INCIDENT, Wish, as_meant, parse_wish, plan
 from meterlink.words.actions import Do
 from meterlink.words.language import say
+from meterlink.words.told import written
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -68,7 +68,7 @@ def run(args: argparse.Namespace) -> int:
             print_json(result.as_json())
             return 0 if result.feasible else 1
         rows = [
-            (row.light, units.format_stops(row.change_stops), units.format_stops(row.predicted_stops, 2), row.sentence)
+            (row.light, written(row.change_stops, "stops"), written(row.predicted_stops, "stops2"), row.sentence)
             for row in result.rows
         ]
         print_rows(("light", "change", "off afterwards", "what to do"), rows, right="lrrl")

@@ -10,6 +10,7 @@ from meterlink import units
 from meterlink.calibration.evidence import reference_light
 from meterlink.calibration.procedure import Procedure, Task, kind_of
 from meterlink.cli.frame import is_terminal, wrapped
+from meterlink.cli.terminal import LINE_AGAIN
 from meterlink.errors import SensorError, UsageError
 from meterlink.metering.calibrating import Keep, Say, Typed, Value, seen, walk_through
 from meterlink.metering.sensor_in_use import SensorInUse
@@ -19,13 +20,14 @@ from meterlink.records import Identity, Kind, Measurement
 from meterlink.report.picture import card_level
 from meterlink.sensor.measuring.sensor import Sensor
 from meterlink.sensor.measuring.tended import LOOKING, STOPPED
+from meterlink.words.language import say
 
 FRAME = re.compile(r"(f?/?\s*\d[\d.]*(?:\s*[+-]\s*[\d.]+)?)\s+([^+\-\s].*)")
 """An aperture, then the level of a frame or its file."""
 
 
 async def drive(
-    watching: SensorInUse, walk: Procedure, say: Say, value_of: Value, lines: Typed, keep: Keep | None = None
+    watching: SensorInUse, walk: Procedure, tell: Say, value_of: Value, lines: Typed, keep: Keep | None = None
 ) -> bool:
     """Take every step with an opened sensor; return False when it was stopped before the end.
 
@@ -34,7 +36,7 @@ async def drive(
     """
     station = SensorStation(watching.sensor, walk.calibration)
     station.pose = getattr(watching.bare_link, "pose", None)
-    live = Live(walk, say)
+    live = Live(walk, tell)
     station.on_live = live.show
     work = asyncio.ensure_future(walk_through(walk, station, lines, live.say, value_of, keep))
     over = asyncio.Event()
@@ -48,16 +50,16 @@ async def drive(
         live.clear()
 
 
-def tell_state(watching: SensorInUse, say: Say) -> None:
+def tell_state(watching: SensorInUse, tell: Say) -> None:
     """Have a loss, a silence and a return of the sensor said."""
-    watching.on_state = lambda state: None if state.name in (LOOKING, STOPPED) else say(f"  {state.words}")
+    watching.on_state = lambda state: None if state.name in (LOOKING, STOPPED) else tell(f"  {state.words}")
 
 
 class Live:
     """The level of steady light on one line of a terminal, while a step waits for its Enter; nothing elsewhere."""
 
-    def __init__(self, walk: Procedure, say: Say) -> None:
-        self.walk, self._say = walk, say
+    def __init__(self, walk: Procedure, tell: Say) -> None:
+        self.walk, self._tell = walk, tell
         self.on = is_terminal()
         self._wrapped = wrapped
         self._shown = False
@@ -65,19 +67,19 @@ class Live:
     def say(self, text: str) -> None:
         """Print a line in place of the live one."""
         self.clear()
-        self._say("\n".join(self._wrapped(line) for line in text.split("\n")) if self.on else text)
+        self._tell("\n".join(self._wrapped(line) for line in text.split("\n")) if self.on else text)
 
     def show(self, level: Measurement) -> None:
         """Show a sample; not where something is being typed, which it would write over."""
         task = self.walk.task
         if self.on and task is not None and task.kind == Kind.STEADY and not task.ask:
-            print(f"\r\033[K  now {seen(self.walk, task, level)}", end="", flush=True)
+            print(LINE_AGAIN + say("  now {level}", level=seen(self.walk, task, level)), end="", flush=True)
             self._shown = True
 
     def clear(self) -> None:
         """Leave the line empty."""
         if self._shown:
-            print("\r\033[K", end="", flush=True)
+            print(LINE_AGAIN, end="", flush=True)
             self._shown = False
 
 

@@ -11,18 +11,19 @@ examples:
 from __future__ import annotations
 
 import argparse
-import sys
 from collections import deque
 
 from meterlink import units
 from meterlink.checks.room_light import resolution_lx
-from meterlink.cli.frame import is_terminal, open_library
+from meterlink.cli.frame import beside, is_terminal, open_library
 from meterlink.cli.terminal import LINE_AGAIN
 from meterlink.errors import RecordingEnded
 from meterlink.photometry.exposure import f_number, f_number_steady
 from meterlink.photometry.percent_flicker import percent_flicker
 from meterlink.records import Measurement
 from meterlink.report.wave import terminal_wave
+from meterlink.words.language import say
+from meterlink.words.told import put
 
 FLICKER_WINDOWS = 10
 """So many levels in a row tell flicker from noise."""
@@ -111,7 +112,7 @@ async def _watch(args: argparse.Namespace) -> int:
             print(text, flush=True)
 
     with open_library(args) as library:
-        url = known_sensor(library, args.sensor) or await find_sensor(library, lambda text: print(text, file=sys.stderr))
+        url = known_sensor(library, args.sensor) or await find_sensor(library, beside)
         watching = SensorInUse(
             library,
             url,
@@ -119,7 +120,7 @@ async def _watch(args: argparse.Namespace) -> int:
             receptor=args.receptor or "",
             on_measurement=lambda m: watching.tell(on_measurement, m),
             on_level=on_level,
-            on_state=lambda state: print(f"{LINE_AGAIN if live else ''}{state.words}", file=sys.stderr, flush=True),
+            on_state=lambda state: beside(f"{LINE_AGAIN if live else ''}{state.words}"),
         )
         try:
             await watching.open()
@@ -137,16 +138,16 @@ async def _watch(args: argparse.Namespace) -> int:
 def pop_line(m: Measurement, constant: float, iso: float) -> str:
     """``pop  f/8 +0.3   220 lx·s   t0.1 1/900 s   peak 410,000 lx``."""
     if m.incomplete:
-        return f"pop  {m.note}"
-    parts = ["pop"]
+        return say("pop  {note}", note=m.note)
+    parts = [say("pop")]
     if m.exposure_lxs and m.exposure_lxs > 0:
-        parts += [units.format_f_number(f_number(m.exposure_lxs, iso, constant)), units.format_exposure(m.exposure_lxs)]
+        parts.append(put("{f:f}  {light:lxs}", f=f_number(m.exposure_lxs, iso, constant), light=m.exposure_lxs))
     if m.t01_s:
-        parts.append(f"t0.1 {units.format_duration(m.t01_s)}")
+        parts.append(put("t0.1 {time:duration}", time=m.t01_s))
     if m.t05_s:
-        parts.append(f"t0.5 {units.format_duration(m.t05_s)}")
+        parts.append(put("t0.5 {time:duration}", time=m.t05_s))
     if m.peak_lx:
-        parts.append(f"peak {units.format_illuminance(m.peak_lx)}")
+        parts.append(put("peak {light:lx}", light=m.peak_lx))
     if m.note:
         parts.append(f"({m.note})")
     return "  ".join(parts)
@@ -158,14 +159,14 @@ def level_line(
     """``steady  120 lx   f/1.4 at 1/125 s  flickers 10 %``; below ``least_lx`` the range tells only that it is less."""
     lux = max(m.illuminance_lx or 0.0, 0.0)
     if lux < least_lx:
-        return f"steady  below {units.format_illuminance(least_lx)}"
-    parts = ["steady", units.format_illuminance(lux)]
+        return put("steady  below {least:lx}", least=least_lx)
+    parts = [put("steady  {light:lx}", light=lux)]
     if lux > 0:
         f = f_number_steady(lux, shutter_s, iso, constant)
         if 0.5 <= f <= 128:
-            parts.append(f"{units.format_f_number(f)} at {units.format_shutter(shutter_s)}")
+            parts.append(put("{f:f} at {time:shutter}", f=f, time=shutter_s))
     if flicker_percent is not None:
-        parts.append(f"flickers {flicker_percent:.0f} %")
+        parts.append(say("flickers {percent:.0f} %", percent=flicker_percent))
     if m.cct_k:
         parts.append(f"{m.cct_k:.0f} K")
     return "  ".join(parts)

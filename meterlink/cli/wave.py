@@ -17,11 +17,10 @@ import argparse
 from math import isfinite
 from typing import Any
 
-from meterlink import units
 from meterlink.checks.facts import camera, movement
 from meterlink.checks.freezing import trails_of
 from meterlink.checks.shutter import loss_of
-from meterlink.cli.frame import add_json_option, add_setup_option, open_session, print_json
+from meterlink.cli.frame import add_json_option, add_setup_option, open_session, out, print_json
 from meterlink.cli.wave_csv import write_csv
 from meterlink.errors import AnalysisError, NotInLibrary, UsageError
 from meterlink.metering.session import Session
@@ -29,6 +28,8 @@ from meterlink.records import Reading
 from meterlink.report.wave import Trace, terminal_wave, trace_of_samples
 from meterlink.report.wave_drawing import wave_drawing
 from meterlink.words.actions import Do
+from meterlink.words.language import marked, say
+from meterlink.words.told import put
 
 MOST_PICTURED = 12
 
@@ -72,7 +73,9 @@ def _traces(args: argparse.Namespace, session: Session) -> list[tuple[Trace, Rea
         reading, name = state.reading or state.stale, state.light.name
         wave = session.wave(reading.id, pop) if reading is not None and reading.kind == "flash" else None
         if wave is None or reading is None:
-            missing.append(f"{name} has no waveform{f' of pop {args.pop}' if args.pop else ''}")
+            missing.append(
+                say("{light} has no waveform of pop {pop}" if args.pop else "{light} has no waveform", light=name, pop=args.pop)
+            )
             continue
         try:
             found.append((trace_of_samples(*wave, name), reading))
@@ -116,16 +119,17 @@ def _show(args: argparse.Namespace, session: Session, found: list[tuple[Trace, R
         if kept:
             print(f"  {kept}")
         print()
-    for name, path in (("picture", args.picture), ("samples", args.csv)):
-        if path:
-            print(f"{name}: {path}")
+    if args.picture:
+        out("picture: {file}", file=args.picture)
+    if args.csv:
+        out("samples: {file}", file=args.csv)
 
 
 def _state_words(session: Session, reading: Reading) -> str:
     state = session.view().state(reading.light_id or "")
-    words = " (with it in place)" if reading.purpose == "with" else ""
+    words = say(" (with it in place)") if reading.purpose == "with" else ""
     if state is not None and state.reading is None:
-        words += f" ({state.stale_reason}: an older pop)"
+        words += say(" ({why}: an older pop)", why=state.stale_reason)
     return words
 
 
@@ -136,11 +140,11 @@ def _numbers(trace: Trace) -> list[str]:
     for text, value, u in (("t0.1", pulse.t01_s, pulse.u_t01_s), ("t0.5", pulse.t05_s, pulse.u_t05_s)):
         if value:
             spread = f" ± {200 * u / value:.0f} %" if u else ""
-            said.append(f"{text} {units.format_duration(value)} ({value * 1000:.3g} ms{spread})")
+            said.append(put("{what} {time:duration} ({ms:.3g} ms{spread})", what=text, time=value, ms=value * 1000, spread=spread))
         else:
-            said.append(f"{text} cannot be told")
+            said.append(say("{what} cannot be told", what=text))
     if pulse.kind == "train":
-        said.append(f"a train of {pulse.pulse_count} pulses, mean {units.format_illuminance(pulse.mean_lx)}")
+        said.append(put("a train of {count} pulses, mean {mean:lx}", count=pulse.pulse_count, mean=pulse.mean_lx))
     return ["  ".join(said)]
 
 
@@ -148,11 +152,14 @@ def _drawn(session: Session) -> dict[str, str]:
     """What each light draws of something that moves."""
     moves = movement(session.setup)
     what = f" ({moves.what})" if moves.what else ""
-    out = {}
+    drawn = {}
     for one in trails_of(session.view()):
-        pixels = f", {one.trail_px:.1f} pixels" if one.trail_px is not None else ""
-        out[one.light] = f"at {moves.speed_m_s:g} m/s{what} it draws a trail of {one.trail_mm:.2g} mm{pixels}"
-    return out
+        pixels = "" if one.trail_px is None else say(", {count:.1f} pixels", count=one.trail_px)
+        drawn[one.light] = say(
+            "at {speed:g} m/s{what} it draws a trail of {mm:.2g} mm{pixels}",
+            speed=moves.speed_m_s, what=what, mm=one.trail_mm, pixels=pixels,
+        )  # fmt: skip
+    return drawn
 
 
 def _loss(session: Session, name: str) -> Any:
@@ -168,13 +175,15 @@ def _kept_words(session: Session, name: str) -> str:
     loss = _loss(session, name)
     if loss is None or not session.setup.shutter_s:
         return ""
-    time = units.format_shutter(session.setup.shutter_s)
     if loss.kept.least <= 0.0:
-        return f"at {time} {loss.kept.dark_share:.0%} of the frame gets nothing of it"
-    if loss.kept.loss_stops > -0.05:
-        return f"at {time} all of it is in the picture"
-    how = "evenly" if loss.kept.band_share == 0.0 else "in the rows that are covered first"
-    return f"at {time} it loses {-loss.kept.loss_stops:.1f} stop {how}"
+        text = marked("at {time:shutter} {dark:.0%} of the frame gets nothing of it")
+    elif loss.kept.loss_stops > -0.05:
+        text = marked("at {time:shutter} all of it is in the picture")
+    elif loss.kept.band_share == 0.0:
+        text = marked("at {time:shutter} it loses {stops:size} stop evenly")
+    else:
+        text = marked("at {time:shutter} it loses {stops:size} stop in the rows that are covered first")
+    return put(text, time=session.setup.shutter_s, dark=loss.kept.dark_share, stops=loss.kept.loss_stops)
 
 
 def _as_json(trace: Trace, reading: Reading, session: Session) -> dict[str, Any]:

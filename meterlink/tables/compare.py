@@ -58,7 +58,7 @@ def _camera(first: JudgedSet, second: JudgedSet) -> list[Difference]:
 
 def key_words(key: str) -> str:
     """The name of a fact without its unit: ``face_height_m`` is ``face height``."""
-    for unit in ("_m_s", "_m", "_mm", "_um", "_px", "_s"):
+    for unit in ("_m_s", "_m", "_mm", "_um", "_px", "_s", "_mired"):
         key = key.removesuffix(unit)
     return key.replace("_", " ")
 

@@ -7,12 +7,14 @@
 
 How a value is written, beside the usual formats: ``length`` and ``cm`` (metres in), ``stops`` and ``stops2`` (signed),
 ``size`` and ``size2`` (stops without their sign), ``stops_word`` (``1.6 stops``), ``u`` (an uncertainty, at least 0.1), ``lx``,
-``f``, ``shutter`` and ``dial`` (``1/125``), ``duration``, ``iso``, ``mm``, ``point`` (the name of a point); several values by ``,``
-``;`` ``and`` ``or``.  A value may itself be told, or an action.
+``lxs``, ``f``, ``shutter`` and ``dial`` (``1/125``), ``duration``, ``iso``, ``mm``, ``date`` (seconds since 1970 in),
+``megabytes``, the names of a ``point``, ``role`` or ``receptor``; several values by ``,`` ``;`` ``and`` ``or``.  A value may
+itself be told, or an action.
 """
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
 
@@ -20,7 +22,12 @@ from meterlink import units
 from meterlink.words.language import marked_for, say, say_count, say_for, translated, with_decimal_sign
 from meterlink.words.phrases import PHRASES
 
-__all__ = ["NOTHING", "Told", "all_of", "told"]
+__all__ = ["NOTHING", "Told", "all_of", "put", "told", "written"]
+
+
+def put(template: str, /, **values: object) -> str:
+    """As ``say``, values written as in a phrase: ``put("held off {far:length}", far=0.2)``."""
+    return say(template, **{name: _Written(value) for name, value in values.items()})
 
 
 class Told(NamedTuple):
@@ -32,7 +39,7 @@ class Told(NamedTuple):
     def __str__(self) -> str:
         if not self.code:
             return ""
-        return say(PHRASES[self.code], **{name: _Written(value) for name, value in self.values.items()})
+        return put(PHRASES[self.code], **self.values)
 
     def __format__(self, spec: str) -> str:
         return format(str(self), spec)
@@ -59,6 +66,11 @@ def all_of(*parts: object, by: str = "; ") -> Told:
     return told({"; ": "parts", ": ": "heading", ", ": "listed", " and ": "and_parts"}[by], parts=kept)
 
 
+ROLES = (
+    marked_for("role", "key"), marked_for("role", "fill"), marked_for("role", "hair"), marked_for("role", "rim"),
+    marked_for("role", "background"), marked_for("role", "other"),
+)  # fmt: skip
+RECEPTORS = (marked_for("receptor", "dome"), marked_for("receptor", "flat"))
 POINTS = (marked_for("point", "face"), marked_for("point", "hair"), marked_for("point", "rim"), marked_for("point", "background"))
 """Points that every set knows; others have the name that somebody gave them."""
 
@@ -84,9 +96,18 @@ _KINDS: dict[str, Callable[[Any], str]] = {
     "duration": units.format_duration,
     "iso": units.format_iso,
     "point": lambda point: _known_point(str(point)),
+    "receptor": lambda receptor: say_for("receptor", receptor),
+    "role": lambda role: say_for("role", role),
+    "date": lambda at_s: time.strftime("%Y-%m-%d", time.localtime(at_s)),
+    "megabytes": lambda size_bytes: f"{size_bytes / 1e6:.1f} MB",
     "mm": lambda mm: f"{mm:.1f} mm" if mm < 9.95 else f"{mm:.0f} mm",
 }
 _JOINED = {",": ", ", ";": "; ", ":": ": "}
+
+
+def written(value: Any, spec: str = "") -> str:
+    """Return one value as a phrase writes it: ``written(-1.25, "stops2")``."""
+    return format(_Written(value), spec)
 
 
 class _Written:

@@ -1,8 +1,9 @@
 """Bring the message catalogues up to date with the code: ``python tests/words/catalogues.py`` (Babel, for development only).
 
-What is said stands in the code in English: in the arguments of ``say``, ``marked`` and their kin and of every error.  This finds it
-there, puts new texts into each language's ``.po`` (empty: to be translated), drops what is no longer said, and compiles
-the ``.mo`` that is shipped.  ``tests/words/test_catalogues.py`` holds them to each other.
+What is said stands in the code in English: in the arguments of ``say``, ``marked`` and their kin and of every error, in the
+headings of ``print_rows``, in the help of every verb and in argparse.  This finds it there, puts new texts into each language's
+``.po`` (empty: to be translated), drops what is no longer said, and compiles the ``.mo`` that is shipped.
+``tests/words/test_catalogues.py`` holds them to each other.
 """
 
 from __future__ import annotations
@@ -20,14 +21,20 @@ from babel.messages.catalog import Catalog
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
 
-from meterlink import errors
-from meterlink.words.language import CATALOGUES, DOMAIN, NAMES
+from meterlink import demo, errors
+from meterlink.cli.facts import OPTIONS
+from meterlink.cli.help import texts_of
+from meterlink.cli.main import VERBS, build_parser
+from meterlink.tables.compare import key_words
+from meterlink.words.language import CATALOGUES, DOMAIN, NAMES, use
 from mobile import texts
 
 ROOT = Path(__file__).parents[2]
 FOLDERS = ("meterlink", "mobile")
 ERRORS = frozenset(name for name, kind in inspect.getmembers(errors, inspect.isclass) if issubclass(kind, errors._Said))
-SAYS = ERRORS | {"say", "marked", "translated"}
+SAYS = ERRORS | {"say", "marked", "translated", "put", "out", "aside"}
+SPEAKERS = ("meterlink.words.language", "meterlink.words.told", "meterlink.cli.frame")
+"""Modules that those come from; another ``say`` of somebody's own is not meant."""
 SAYS_FOR = frozenset({"say_for", "marked_for"})
 WORDS_OF = {
     "_unreadable": (0, 2, 3), "_clean": (1, 2), "_time_s": (1, 2), "_ambiguous": (0,), "_unknown": (0,), "parse_length": (1,),
@@ -35,6 +42,13 @@ WORDS_OF = {
     "checked_name": (1,), "checked": (2,), "_checked_text": (2,), "json_text": (1,),
 }  # fmt: skip
 """Functions whose arguments become a part of a sentence, by the numbers of those arguments."""
+ARGPARSE = (
+    "show this help message and exit", "argument %(argument_name)s: %(message)s", "the following arguments are required: %s",
+    "unrecognized arguments: %s", "invalid choice: %(value)r (choose from %(choices)s)", "invalid %(type)s value: %(value)r",
+    "expected one argument", "expected at least one argument", "expected at most one argument", "expected %s arguments",
+    "not allowed with argument %s", "ignored explicit argument %r",
+)  # fmt: skip
+"""What argparse has to say of our verbs."""
 LANGUAGES = tuple(code for code in NAMES if code != "en")
 
 
@@ -63,6 +77,9 @@ def said_in(path: Path) -> Iterator[Said]:
         if not isinstance(node, ast.Call) or not isinstance(node.func, ast.Name) or not node.args:
             continue
         name, args = node.func.id, node.args
+        if name == "print_rows":
+            columns = getattr(args[0], "elts", [])
+            yield from (Said(place, text, None, "column") for column in columns for text in _texts(column, place))
         if name not in ours:
             continue
         if name in SAYS:
@@ -88,10 +105,10 @@ def _parts(node: ast.AST, place: str) -> Iterator[str]:
 
 
 def _imported(tree: ast.Module) -> set[str]:
-    """What a module takes from the language; another ``say`` of its own is not meant."""
+    """What a module takes from the language."""
     if any(isinstance(node, ast.FunctionDef) and node.name == "say_for" for node in tree.body):
         return {"say", "marked", "translated", "say_for", "marked_for", "say_count"}
-    froms = [node for node in tree.body if isinstance(node, ast.ImportFrom) and node.module == "meterlink.words.language"]
+    froms = [node for node in tree.body if isinstance(node, ast.ImportFrom) and node.module in SPEAKERS]
     return {alias.name for node in froms for alias in node.names}
 
 
@@ -109,10 +126,22 @@ def _texts(node: ast.expr, place: str) -> Iterator[str]:
         raise NotATemplate(f"{place}:{node.lineno}: {ast.unparse(node)[:60]}")
 
 
+def said_in_help() -> Iterator[Said]:
+    """Yield what the help of the verbs says, and argparse when it refuses something."""
+    use("en")
+    for verb, (module, line) in VERBS.items():
+        place = f"meterlink/cli/{module}.py"
+        yield Said("meterlink/cli/main.py", line)
+        yield from (Said(place, text, None, context) for context, text in texts_of(build_parser(verb)) if text)
+    yield from (Said("argparse", text) for text in ARGPARSE)
+    yield from (Said("meterlink/cli/facts.py", key_words(key)) for _, key, *_ in OPTIONS)
+    yield from (Said("meterlink/demo.py", step["say"]) for step in demo.script()["steps"] if "say" in step)
+
+
 def everything_said() -> list[Said]:
     """What the package and the app say, file by file."""
     paths = sorted(path for folder in FOLDERS for path in (ROOT / folder).rglob("*.py"))
-    return [said for path in paths for said in said_in(path)]
+    return [*(said for path in paths for said in said_in(path)), *said_in_help()]
 
 
 def template() -> Catalog:
