@@ -359,9 +359,9 @@ class Session(AnyOrderWalk):
 
 
 def _cured_by_a_pop(judged: Judged) -> bool:
-    """Whether a retake may be better for firing once more: not where what is lacking is a distance that nobody said."""
+    """Whether a retake may be better for firing once more: not where a distance was not said, or the dial was said wrong."""
     assumed = judged.correction.assumed_distance or judged.correction.assumed_reach
-    lacks_words = judged.why == Why.TOO_WIDE and assumed
+    lacks_words = (judged.why == Why.TOO_WIDE and assumed) or judged.against.code == "against_past_like"
     return judged.verdict == Verdict.RETAKE and judged.why != Why.NO_FIGURE and not lacks_words
 
 
