@@ -40,7 +40,7 @@ PATTERNS = (
 
 @pytest.mark.parametrize("kind", DIALECTS)
 def test_no_line_takes_long(kind: str, tally: Tally) -> None:
-    """26 patterns repeated to the longest line that a description may allow, each with 3 endings: less than a second each."""
+    """26 patterns repeated to the longest line that a description may allow, each with 3 endings: less than a second of work each."""
     head, _, rest = DIALECTS[kind].partition("\n")
     text = f'format = 1\nname = "x"\nline_bytes = {LONGEST_LINE}\n{head}\n{rest}'
     for pattern in PATTERNS:
@@ -48,9 +48,9 @@ def test_no_line_takes_long(kind: str, tally: Tally) -> None:
             decoder = make_decoder(parse_dialect(text))
             decoder.feed(b"\n", 0.0)
             line = (pattern * LONGEST_LINE)[: LONGEST_LINE // len(pattern.encode())] + end
-            start = time.perf_counter()
+            start = time.process_time()
             decoder.feed(line.encode() + b"\n", 0.0)
-            took = time.perf_counter() - start
+            took = time.process_time() - start
             tally.count += 1
             tally.worst_s = max(tally.worst_s, took)
             assert took < 1.0, (kind, pattern, end)
