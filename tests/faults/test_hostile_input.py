@@ -40,7 +40,7 @@ PATTERNS = (
 
 @pytest.mark.parametrize("kind", DIALECTS)
 def test_no_line_takes_long(kind: str, tally: Tally) -> None:
-    """26 patterns repeated to the longest line that a description may allow, each with 3 endings: less than a second of work each."""
+    """26 patterns repeated to the longest line that a description may allow, each with 3 endings: less than a second of work."""
     head, _, rest = DIALECTS[kind].partition("\n")
     text = f'format = 1\nname = "x"\nline_bytes = {LONGEST_LINE}\n{head}\n{rest}'
     for pattern in PATTERNS:
