@@ -336,4 +336,5 @@ class Device:
             self._head, self._sequence, self._uptime(now_ms), self.range, flags, held.baseline() << 1,
             min(held.threshold() << 4, 0xFFFF), c.PRETRIGGER, held.interval_ns * held.factor(),
             (self._kept + lost) & 0xFFFF, lost, self.refused,
+            self.board.temperature, self.board.supply_mv, self.converter.overruns,
         )  # fmt: skip
