@@ -36,6 +36,8 @@ WIDE_AT = (512, 1536, 2560, 3584)
 WIDE = 8.0
 MADE_UP = 500
 EVENT = 0xFFFFFFFF
+PATIENCE_S = 60.0
+"""A board that does nothing for so long has stopped."""
 
 
 def why_not() -> str | None:
@@ -146,13 +148,16 @@ class Board:
         for theirs in (orders, answers_in):
             os.close(theirs)
         self._orders = os.fdopen(orders_in, "wb", buffering=0)
+        os.set_blocking(orders_in, False)
         self._answers = os.fdopen(answers, "rb", buffering=0)
         os.set_blocking(board, False)
         return self
 
-    def __exit__(self, *_: object) -> None:
+    def __exit__(self, kind: object, *_: object) -> None:
+        if kind is not None:
+            self._process.kill()
         try:
-            self._orders.write(struct.pack("<I", 0))
+            self._order(struct.pack("<I", 0))
         except OSError:
             pass
         try:
@@ -181,19 +186,25 @@ class Board:
             with self._lock:
                 codes = self._codes(n)
                 self.now_s = self._count * self.interval_s
-            self._orders.write(struct.pack("<I", n) + codes.tobytes())
+            self._order(struct.pack("<I", n) + codes.tobytes())
             self.range = 0 if self._answered(1)[0] else 1
 
     def happen(self, kind: int, data: bytes = b"") -> bytes:
         """Something that comes to the board from outside (run_board.py); returns the answer."""
-        self._orders.write(struct.pack("<IBH", EVENT, kind, len(data)) + data)
+        self._order(struct.pack("<IBH", EVENT, kind, len(data)) + data)
         (length,) = struct.unpack("<I", self._answered(4))
         return self._answered(length)
+
+    def _order(self, data: bytes) -> None:
+        while data:
+            if not select.select([], [self._orders], [], PATIENCE_S)[1]:
+                raise TimeoutError("the board takes no conversions")
+            data = data[self._orders.write(data) or 0 :]
 
     def _answered(self, length: int) -> bytes:
         got = b""
         while len(got) < length:
-            if not select.select([self._answers], [], [], 60)[0]:
+            if not select.select([self._answers], [], [], PATIENCE_S)[0]:
                 raise TimeoutError("the board does not answer")
             more = self._answers.read(length - len(got))
             if not more:

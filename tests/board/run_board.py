@@ -23,7 +23,7 @@ import uctypes
 from main import assemble
 
 EVENT = 0xFFFFFFFF
-HEARD, ADVERTISED, ROOM, FINDER_GONE, FINDER_BACK = 100, 101, 102, 103, 104
+HEARD, ADVERTISED, ROOM, FINDER_GONE, FINDER_BACK, TURN_LASTS, OTHER_INPUT, SKIP = 100, 101, 102, 103, 104, 105, 106, 107
 PERIOD = 1 << 30
 """Ticks of the board's processors wrap here; those of this interpreter only at 62 bits."""
 
@@ -32,6 +32,8 @@ class Clock:
     """Time of the bench, in place of the chip's."""
 
     now_us = 0
+    skipped_us = 0
+    turn_us = 400
 
     @staticmethod
     def ticks_us():
@@ -91,18 +93,24 @@ def happen(kind, data):
         return b"" if radio.advertising is None else radio.advertising[0] + b"|" + radio.advertising[1]
     if kind == ROOM:
         radio.room = unpack("<H", data)[0]
-    elif kind == FINDER_GONE or kind == FINDER_BACK:
+    elif kind in (FINDER_GONE, FINDER_BACK):
         machine.I2C.chip.dead = kind == FINDER_GONE
+    elif kind == TURN_LASTS:
+        Clock.turn_us = unpack("<I", data)[0]
+    elif kind == OTHER_INPUT:
+        machine.other_inputs[data[0]] = data[1] | data[2] << 8
+    elif kind == SKIP:
+        # the only way to a minute in a second: the board takes it for a loop that was held up
+        Clock.skipped_us += 1000 * unpack("<I", data)[0]
     else:
         radio.event(kind, data)
     return b""
 
 
-def serve(sensor, interval_ns, orders, answers, turn_us):
+def serve(sensor, interval_ns, orders, answers):
     """Turn after turn until the bench has enough."""
     ns = Clock.now_us * 1000
     answer = bytearray(1)
-    per_turn = turn_us * 1000 // interval_ns
     begun_us, since = Clock.now_us, 0
     locked = False
     while True:
@@ -114,13 +122,14 @@ def serve(sensor, interval_ns, orders, answers, turn_us):
             said = happen(kind, orders.read(length) if length else b"")
             answers.write(pack("<I", len(said)) + said)
             continue
+        per_turn = Clock.turn_us * 1000 // interval_ns
         while count:
-            n = min(count, per_turn - since)
+            n = min(count, max(per_turn - since, 1))
             put(orders, n)
             count -= n
             since += n
             ns += n * interval_ns
-            Clock.now_us = ns // 1000
+            Clock.now_us = ns // 1000 + Clock.skipped_us
             if since < per_turn:
                 break
             since = 0
@@ -156,9 +165,10 @@ def main():
     micropython.kbd_intr(-1)
     interval_ns = machine.mem32.clocks() * 1000 // 48
     Clock.now_us = int(sys.argv[4]) * 1000
+    Clock.turn_us = int(sys.argv[5])
     sensor.start(Clock.ticks_ms(), Clock.ticks_us())
     with open(sys.argv[1], "rb") as orders, open(sys.argv[2], "wb") as answers:
-        serve(sensor, interval_ns, orders, answers, int(sys.argv[5]))
+        serve(sensor, interval_ns, orders, answers)
     print_memory()
 
 
