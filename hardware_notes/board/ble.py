@@ -31,7 +31,15 @@ GAP_MS = const(4)
 PATIENCE_MS = const(2000)
 _INBOX = const(256)
 _NAME_MOST = const(27)
+"""Bytes of a name that fit a scan response of 31, with room to spare."""
 _FLAGS = b"\x02\x01\x06"
+
+
+def _cut(name):
+    """Return the name's bytes as far as they fit, whole letters only."""
+    while len(name.encode()) > _NAME_MOST:
+        name = name[:-1]
+    return name.encode()
 
 
 def _field(kind, value):
@@ -45,14 +53,15 @@ class BleLine(lines.Line):
         super().__init__()
         self._ble = ble or bluetooth.BLE()
         self._ble.active(True)
-        self._ble.config(gap_name=name[:_NAME_MOST], mtu=_MTU)
+        shown = _cut(name)
+        self._ble.config(gap_name=shown, mtu=_MTU)
         self._ble.irq(self._event)
         service = bluetooth.UUID(SERVICE)
         characteristics = ((bluetooth.UUID(TO_SENSOR), _WRITE), (bluetooth.UUID(FROM_SENSOR), _NOTIFY))
         ((self._to, self._from),) = self._ble.gatts_register_services(((service, characteristics),))
         self._ble.gatts_set_buffer(self._to, _INBOX, True)
         self._advertisement = _FLAGS + _field(0x07, bytes(service))
-        self._scan_response = _field(0x09, name[:_NAME_MOST].encode())
+        self._scan_response = _field(0x09, shown)
         self._inbox = bytearray(_INBOX)
         self._in = self._out = 0
         self._connection = -1

@@ -126,7 +126,7 @@ class Converter:
         late = time.ticks_diff(now_us, self._last_us) > self._late_us
         self._last_us = now_us
         if late:
-            self.overruns += 1
+            self.overruns = (self.overruns + 1) & 0xFFFF
             self._last = place
             capture.overrun()
             return False

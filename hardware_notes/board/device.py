@@ -245,8 +245,12 @@ class Device:
     def _no_distance(self):
         """The finder does not answer: that is told, and it is asked anew."""
         finder = self.ranger
-        finder.status, finder.distance_mm, finder.uncertainty_mm, finder.signal = m.SILENT, m.NOT_KNOWN, m.NOT_KNOWN, 0
-        self._ranging, self._distance_due = False, True
+        # One by one: four at once would be a tuple on the heap.
+        finder.status = m.SILENT
+        finder.distance_mm = finder.uncertainty_mm = m.NOT_KNOWN
+        finder.signal = 0
+        self._ranging = False
+        self._distance_due = True
 
     def _send_distance(self):
         finder = self.ranger
@@ -266,8 +270,12 @@ class Device:
         self._battery_due = self.board.has_battery
 
     def _uptime(self, ticks_ms):
-        """Ticks wrap at 30 bits, the wire's time at 32; numbers above 30 bits are objects, but only after twelve days."""
-        return self._wraps << 30 | ticks_ms
+        """Time of ticks that lie not after now: they wrap at 30 bits, the wire's time at 32.
+
+        Numbers above 30 bits are objects, but only after twelve days.
+        """
+        wraps = self._wraps if ticks_ms <= self._now_ms else self._wraps - 1
+        return (wraps & 3) << 30 | ticks_ms
 
     def _tell_pop(self):
         self._kept = (self._kept + 1) & 0xFFFF
@@ -336,4 +344,5 @@ class Device:
             self._head, self._sequence, self._uptime(now_ms), self.range, flags, held.baseline() << 1,
             min(held.threshold() << 4, 0xFFFF), c.PRETRIGGER, held.interval_ns * held.factor(),
             (self._kept + lost) & 0xFFFF, lost, self.refused,
+            self.board.temperature, self.board.supply_mv, self.converter.overruns,
         )  # fmt: skip

@@ -62,13 +62,20 @@ def put_block(out, sequence, time_ms, pop, sensitivity, flags, pretrigger, dista
     return 31
 
 
-def put_status(out, sequence, time_ms, sensitivity, flags, baseline, threshold, pretrigger, interval_ns, seen, lost, refused):
-    """STATUS; ``baseline`` and ``threshold`` are raw values x 65536."""
+def put_status(
+    out, sequence, time_ms, sensitivity, flags, baseline, threshold, pretrigger, interval_ns, seen, lost, refused,
+    temperature, supply_mv, overruns,
+):  # fmt: skip
+    """STATUS; ``baseline`` and ``threshold`` are raw values x 65536, ``temperature`` in 0.1 degrees C.
+
+    The converter has a reference of its own: the three figures of another one are 0.
+    """
     pack_into(
         "<BBHIBBHHHIHHH", out, 0, 1, STATUS, sequence, time_ms, sensitivity, flags, baseline, threshold, pretrigger,
         interval_ns, seen, lost, refused,
     )  # fmt: skip
-    return 26
+    pack_into("<HHHhHH", out, 26, 0, 0, 0, temperature, supply_mv, overruns)
+    return 38
 
 
 def put_distance(out, sequence, distance_mm, uncertainty_mm, status, signal):

@@ -77,6 +77,6 @@ def load(path=PATH):
         return dict(USUAL), ["settings.json: not a text"]
     try:
         given = json.loads(text)
-    except ValueError:
+    except (ValueError, MemoryError):  # the latter from brackets in brackets in brackets
         return dict(USUAL), ["settings.json: not JSON (a comma or a quotation mark?)"]
     return checked(given)

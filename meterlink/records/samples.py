@@ -159,6 +159,12 @@ class Status(NamedTuple):
     """What it is at the converter's reference that the nominal full scales hold for."""
     reference_tolerance_rel: float = 0.0
     """By how much the fixed reference may be off by design."""
+    temperature_c: float | None = None
+    """Of its chip, by the chip's own thermometer: some degrees off, but always the same."""
+    supply_v: float | None = None
+    """Its supply, by its converter's own reference."""
+    overruns: int = 0
+    """How often since its start samples were lost before it had looked at them: each time a pop may have passed unseen."""
 
 
 class Reply(NamedTuple):

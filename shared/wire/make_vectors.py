@@ -140,6 +140,8 @@ def _status(f: Fields) -> bytes:
                        f["frames_refused"])  # fmt: skip
     if "reference" in f:
         body += struct.pack("<HHH", f["reference"], f["reference_by_design"], f["reference_tolerance"])
+    if "overruns" in f:
+        body += struct.pack("<hHH", f["temperature"], f["supply_mv"], f["overruns"])
     return body
 
 
@@ -187,6 +189,7 @@ def message_cases() -> list[tuple[str, str, int, Fields]]:
              "samples": [3, 3, 2, 3, 40, 160, 204, 190, 150, 118, 93, 73, 58, 45, 36, 0]}  # fmt: skip
     status = {"uptime_ms": 123_456, "range": 0, "flags": 1, "baseline": 640, "threshold": 1536, "pretrigger": 128,
               "interval_ns": 13000, "pops_seen": 3, "pops_lost": 1, "frames_refused": 2}  # fmt: skip
+    own_reference = {"reference": 0, "reference_by_design": 0, "reference_tolerance": 0}
     two = block | {
         "sample_bytes": 2,
         "scale_bits": 12,
@@ -247,6 +250,11 @@ def message_cases() -> list[tuple[str, str, int, Fields]]:
             "distance_mm": 0xFFFF, "uncertainty_mm": 0xFFFF, "status": 1, "signal": 12}),
         ("distance_of_a_later_status", "DISTANCE", 32, {
             "distance_mm": 0xFFFF, "uncertainty_mm": 7, "status": 255, "signal": 0}),
+        ("status_warm", "STATUS", 33, status | own_reference | {"temperature": 413, "supply_mv": 3304, "overruns": 2}),
+        ("status_frost", "STATUS", 34, status | own_reference | {
+            "temperature": -105, "supply_mv": 0xFFFF, "overruns": 0xFFFF}),
+        ("status_temperature_not_known", "STATUS", 35, status | own_reference | {
+            "temperature": 0x7FFF, "supply_mv": 0xFFFF, "overruns": 0}),
         ("identify", "IDENTIFY", 0, {}),
         ("set_range_bright", "SET_RANGE", 1, {"range": 0}),
         ("set_range_dim", "SET_RANGE", 2, {"range": 1}),

@@ -35,6 +35,9 @@ OVERSAMPLE = 4
 WIDE_AT = (512, 1536, 2560, 3584)
 WIDE = 8.0
 MADE_UP = 500
+EVENT = 0xFFFFFFFF
+PATIENCE_S = 60.0
+"""A board that does nothing for so long has stopped."""
 
 
 def why_not() -> str | None:
@@ -111,8 +114,9 @@ class Board:
     """The program of build (d) on the bench; a context manager.  Time passes with ``step`` only."""
 
     def __init__(
-        self, folder: Path, *, rate_khz: int = 500, noise: float = 5e-4, seed: int = 1, settings: str = "", finder: str = "wired"
-    ) -> None:
+        self, folder: Path, *, rate_khz: int = 500, noise: float = 5e-4, seed: int = 1, settings: str = "", finder: str = "wired",
+        start_ms: int = 0, turn_us: int = 400,
+    ) -> None:  # fmt: skip
         self.folder, self.noise = folder, noise
         self.interval_s = max(96, round(48000 / rate_khz)) / 48e6
         self.ambient_lx, self.flicker = 0.0, 0.0
@@ -121,7 +125,7 @@ class Board:
         self.now_s = 0.0
         self.errors = ""
         self._chance = np.random.default_rng(seed)
-        self._finder = finder
+        self._more = [finder, str(start_ms), str(turn_us)]
         self._settings = settings or f'{{"rate_khz": {rate_khz}, "bluetooth": false, "name": "bench"}}'
         self._count = 0
         self._state = [np.zeros(1), np.zeros(1)]
@@ -136,7 +140,7 @@ class Board:
         self.pty_path = os.ttyname(board)
         self._board_end = board
         command = [str(interpreter()), "-X", "heapsize=180k", str(HERE / "run_board.py")]
-        command += [f"/dev/fd/{orders}", f"/dev/fd/{answers_in}", self._finder]
+        command += [f"/dev/fd/{orders}", f"/dev/fd/{answers_in}", *self._more]
         self._process = subprocess.Popen(
             command, stdin=self._host, stdout=self._host, stderr=subprocess.PIPE, env=environment(), cwd=self.folder, text=True,
             pass_fds=(orders, answers_in),
@@ -144,16 +148,23 @@ class Board:
         for theirs in (orders, answers_in):
             os.close(theirs)
         self._orders = os.fdopen(orders_in, "wb", buffering=0)
+        os.set_blocking(orders_in, False)
         self._answers = os.fdopen(answers, "rb", buffering=0)
         os.set_blocking(board, False)
         return self
 
-    def __exit__(self, *_: object) -> None:
+    def __exit__(self, kind: object, *_: object) -> None:
+        if kind is not None:
+            self._process.kill()
         try:
-            self._orders.write(struct.pack("<I", 0))
+            self._order(struct.pack("<I", 0))
         except OSError:
             pass
-        _, self.errors = self._process.communicate(timeout=20)
+        try:
+            _, self.errors = self._process.communicate(timeout=20)
+        except subprocess.TimeoutExpired:
+            self._process.kill()
+            raise
         for stream in (self._orders, self._answers):
             stream.close()
         os.close(self._host)
@@ -175,13 +186,31 @@ class Board:
             with self._lock:
                 codes = self._codes(n)
                 self.now_s = self._count * self.interval_s
-            self._orders.write(struct.pack("<I", n) + codes.tobytes())
-            if not select.select([self._answers], [], [], 60)[0]:
+            self._order(struct.pack("<I", n) + codes.tobytes())
+            self.range = 0 if self._answered(1)[0] else 1
+
+    def happen(self, kind: int, data: bytes = b"") -> bytes:
+        """Something that comes to the board from outside (run_board.py); returns the answer."""
+        self._order(struct.pack("<IBH", EVENT, kind, len(data)) + data)
+        (length,) = struct.unpack("<I", self._answered(4))
+        return self._answered(length)
+
+    def _order(self, data: bytes) -> None:
+        while data:
+            if not select.select([], [self._orders], [], PATIENCE_S)[1]:
+                raise TimeoutError("the board takes no conversions")
+            data = data[self._orders.write(data) or 0 :]
+
+    def _answered(self, length: int) -> bytes:
+        got = b""
+        while len(got) < length:
+            if not select.select([self._answers], [], [], PATIENCE_S)[0]:
                 raise TimeoutError("the board does not answer")
-            answer = self._answers.read(1)
-            if not answer:
-                raise RuntimeError(f"the board has ended: {self.read()!r} {self._process.communicate()[1]}")
-            self.range = 0 if answer[0] else 1
+            more = self._answers.read(length - len(got))
+            if not more:
+                raise RuntimeError(f"the board has ended: {self.read()!r} {self._process.communicate(timeout=20)[1]}")
+            got += more
+        return got
 
     def _codes(self, n: int) -> np.ndarray:
         fine = self.interval_s / OVERSAMPLE

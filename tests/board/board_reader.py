@@ -15,7 +15,8 @@ LAYOUTS = {
     3: ("<IHBBH", "time_ms pop range flags lost"),
     4: ("<IHBBBBHHBHIHI", "time_ms pop range flags sample_bytes scale_bits pretrigger "
         "distance_mm segments fine fine_ns coarse coarse_ns"),
-    5: ("<IBBHHHIHHH", "uptime_ms range flags baseline threshold pretrigger interval_ns seen lost refused"),
+    5: ("<IBBHHHIHHHHHHhHH", "uptime_ms range flags baseline threshold pretrigger interval_ns seen lost refused "
+        "reference by_design tolerance temperature supply_mv overruns"),
     7: ("<HHBH", "distance_mm uncertainty_mm status signal"),
     8: ("<BH", "percent millivolts"),
     15: ("<BHB", "command its_sequence code"),

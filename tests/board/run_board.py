@@ -1,35 +1,61 @@
 """Runs under MicroPython: the board's own files, with conversions from a pipe and time as the bench says.
 
-``micropython run_board.py ORDERS ANSWERS``: from ORDERS come pieces ``<u32 n> n x u16``; those go into the ring, n
-intervals of time pass, the device takes its turns, and ANSWERS gets one byte, the range pin with flags.  n = 0 ends it.
+``micropython run_board.py ORDERS ANSWERS FINDER START_MS TURN_US``: from ORDERS come pieces ``<u32 n> n x u16``; those go into
+the ring, n intervals of time pass, the device takes a turn every TURN_US, and ANSWERS gets one byte, the range pin with
+flags.  n = 0 ends it; n = EVENT is followed by ``<u8 kind> <u16 length> length bytes``, something that happens to the board
+from outside, and is answered by ``<u32 length> length bytes``.  The board's clock stands at START_MS when it starts.
 Standard input and output are the USB line.
 """
 
 import memory  # noqa: F401, I001  before all else, as main.py does
 import sys
 import time
-from struct import unpack
+from struct import pack, unpack
 
+import bluetooth
 import converter
+import device
+import lines
 import machine
 import micropython
 import rp2
 import uctypes
 from main import assemble
 
-TURN_US = 400
+EVENT = 0xFFFFFFFF
+HEARD, ADVERTISED, ROOM, FINDER_GONE, FINDER_BACK, TURN_LASTS, OTHER_INPUT, SKIP = 100, 101, 102, 103, 104, 105, 106, 107
+PERIOD = 1 << 30
+"""Ticks of the board's processors wrap here; those of this interpreter only at 62 bits."""
 
 
 class Clock:
     """Time of the bench, in place of the chip's."""
 
     now_us = 0
-    ticks_diff = time.ticks_diff
+    skipped_us = 0
+    turn_us = 400
 
     @staticmethod
     def ticks_us():
         """Time of the bench."""
-        return Clock.now_us
+        return Clock.now_us & (PERIOD - 1)
+
+    @staticmethod
+    def ticks_ms():
+        """The same in milliseconds; it wraps a thousand times later."""
+        return Clock.now_us // 1000 & (PERIOD - 1)
+
+    @staticmethod
+    def ticks_diff(later, sooner):
+        """From one tick to another, across a wrap."""
+        return ((later - sooner + PERIOD // 2) & (PERIOD - 1)) - PERIOD // 2
+
+    @staticmethod
+    def ticks_add(ticks, more):
+        """A tick so much later."""
+        return (ticks + more) & (PERIOD - 1)
+
+    sleep_ms = time.sleep_ms
 
 
 def read_into(stream, room):
@@ -58,27 +84,60 @@ def put(stream, count):
         count -= n
 
 
-def serve(device, interval_ns, orders, answers):
+def happen(kind, data):
+    """Something from outside; returns the answer."""
+    radio = bluetooth.made[0] if bluetooth.made else None
+    if kind == HEARD:
+        return radio.taken()
+    if kind == ADVERTISED:
+        return b"" if radio.advertising is None else radio.advertising[0] + b"|" + radio.advertising[1]
+    if kind == ROOM:
+        radio.room = unpack("<H", data)[0]
+    elif kind in (FINDER_GONE, FINDER_BACK):
+        machine.I2C.chip.dead = kind == FINDER_GONE
+    elif kind == TURN_LASTS:
+        Clock.turn_us = unpack("<I", data)[0]
+    elif kind == OTHER_INPUT:
+        machine.other_inputs[data[0]] = data[1] | data[2] << 8
+    elif kind == SKIP:
+        # the only way to a minute in a second: the board takes it for a loop that was held up
+        Clock.skipped_us += 1000 * unpack("<I", data)[0]
+    else:
+        radio.event(kind, data)
+    return b""
+
+
+def serve(sensor, interval_ns, orders, answers):
     """Turn after turn until the bench has enough."""
-    ns = 0
+    ns = Clock.now_us * 1000
     answer = bytearray(1)
-    per_turn = TURN_US * 1000 // interval_ns
+    begun_us, since = Clock.now_us, 0
     locked = False
     while True:
         (count,) = unpack("<I", orders.read(4))
         if count == 0:
             return
+        if count == EVENT:
+            kind, length = unpack("<BH", orders.read(3))
+            said = happen(kind, orders.read(length) if length else b"")
+            answers.write(pack("<I", len(said)) + said)
+            continue
+        per_turn = Clock.turn_us * 1000 // interval_ns
         while count:
-            n = min(count, per_turn)
+            n = min(count, max(per_turn - since, 1))
             put(orders, n)
             count -= n
+            since += n
             ns += n * interval_ns
-            us = Clock.now_us = ns // 1000
-            locked = us > 300000  # what is made once has been made by then
+            Clock.now_us = ns // 1000 + Clock.skipped_us
+            if since < per_turn:
+                break
+            since = 0
+            locked = Clock.now_us - begun_us > 300000  # what is made once has been made by then
             if locked:
                 micropython.heap_lock()
             try:
-                device.turn(us // 1000, us)
+                sensor.turn(Clock.ticks_ms(), Clock.ticks_us())
             finally:
                 if locked:
                     micropython.heap_unlock()
@@ -97,15 +156,19 @@ def main():
     """Assemble as main.py does, then serve."""
     if sys.argv[3] == "wired":
         put_finder()
-    device, complaints = assemble()
+    sensor, complaints = assemble()
     if complaints and sys.argv[3] == "wired":
         raise ValueError(complaints)
-    converter.time = Clock
+    for module in (converter, device, lines, sys.modules.get("ble")):
+        if module:
+            module.time = Clock
     micropython.kbd_intr(-1)
     interval_ns = machine.mem32.clocks() * 1000 // 48
-    device.start(0, 0)
+    Clock.now_us = int(sys.argv[4]) * 1000
+    Clock.turn_us = int(sys.argv[5])
+    sensor.start(Clock.ticks_ms(), Clock.ticks_us())
     with open(sys.argv[1], "rb") as orders, open(sys.argv[2], "wb") as answers:
-        serve(device, interval_ns, orders, answers)
+        serve(sensor, interval_ns, orders, answers)
     print_memory()
 
 

@@ -40,10 +40,11 @@ def body(kind, sequence, v, out):
             out[at : at + 2] = pack("<H", sample)
             at += 2
         return at
-    if kind == "STATUS" and "reference" not in v:
+    if kind == "STATUS" and "overruns" in v:
         return m.put_status(
             out, sequence, v["uptime_ms"], v["range"], v["flags"], v["baseline"], v["threshold"], v["pretrigger"],
             v["interval_ns"], v["pops_seen"], v["pops_lost"], v["frames_refused"],
+            v["temperature"], v["supply_mv"], v["overruns"],
         )  # fmt: skip
     if kind == "DISTANCE" and "status" in v:
         return m.put_distance(out, sequence, v["distance_mm"], v["uncertainty_mm"], v["status"], v["signal"])

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+import io
 import json
 import math
 import subprocess
 import sys
 import threading
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 from board_bench import Board, Pulse, why_not
 
+from meterlink.calibration import health
+from meterlink.cli.main import main
 from meterlink.library.store import Library
 from tests.processes import listened_to
 
@@ -27,6 +32,25 @@ def run(library: Path, *arguments: str) -> str:
     result = subprocess.run(command, capture_output=True, text=True, timeout=60)
     assert result.returncode == 0, result.stderr
     return result.stdout
+
+
+@contextmanager
+def turning(board: Board) -> Iterator[None]:
+    """Let the board's time pass by itself."""
+    over = threading.Event()
+
+    def turn() -> None:
+        while not over.is_set():
+            board.step(0.01)
+            time.sleep(0.002)
+
+    thread = threading.Thread(target=turn, daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        over.set()
+        thread.join(100)
 
 
 def meter(library: Path, board: Board) -> None:
@@ -57,25 +81,25 @@ def test_ratios_are_within_a_twentieth_of_a_stop(tmp_path: Path) -> None:
         where = ["--disk", "300mm", "--distance", "1500mm", "--azimuth", "0", "--elevation", "0"]
         run(path, "light", "add", name, "--role", role, *where)
     (tmp_path / "board").mkdir()
-    over = threading.Event()
     with Board(tmp_path / "board", rate_khz=500) as board:
         board.ambient_lx = 40.0
-
-        def turn() -> None:
-            while not over.is_set():
-                board.step(0.01)
-                time.sleep(0.002)
-
-        thread = threading.Thread(target=turn, daemon=True)
-        thread.start()
-        try:
+        with turning(board):
             meter(path, board)
-        finally:
-            over.set()
-            thread.join()
     rows = {row["light"]: row for row in json.loads(run(path, "ratios", "--json"))}
     for name, true in TRUTH_LXS.items():
         row = rows[name]
         print(name, 2 * math.log2(row["corrected_f"] / math.sqrt(true * 100 / CONSTANT)), row["from_key_stops"])
         assert abs(2 * math.log2(row["corrected_f"] / math.sqrt(true * 100 / CONSTANT))) <= 0.05, row
         assert abs(row["from_key_stops"] - math.log2(true / TRUTH_LXS["KEY"])) <= 0.05, row
+
+
+def test_an_open_diode_is_named_by_the_sensor_test(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The board's own bytes, and no light in them: dark and torch are the lifted zero, and the likely fault is the diode."""
+    monkeypatch.setattr(sys, "stdin", io.StringIO("\n" * 4))
+    monkeypatch.setattr(health, "PATIENCE_S", 1.0)
+    with Board(tmp_path, rate_khz=250) as board, turning(board):
+        asked = ["--library", str(tmp_path / "library.sqlite"), "sensor-test", "--sensor", f"serial:{board.pty_path}"]
+        assert main(asked) == 1
+    assert "likely: diode not connected" in capsys.readouterr().out

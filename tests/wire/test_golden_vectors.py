@@ -123,6 +123,9 @@ def expected(vector: dict[str, Any]) -> Any:
             raw.get("reference", 0.0),
             f.get("reference_by_design", 0) / 65536,
             f.get("reference_tolerance", 0) / 65536,
+            None if f.get("temperature", 32767) == 32767 else pytest.approx(f["temperature"] / 10),
+            None if f.get("supply_mv", 65535) == 65535 else pytest.approx(f["supply_mv"] / 1000),
+            f.get("overruns", 0),
         )
     if kind == "COLOUR":
         if f["flags"] & 2:
@@ -224,6 +227,13 @@ def test_the_simulated_sensors_encoder_makes_the_vectors(vector: dict[str, Any])
             reference=(
                 (sample.reference_raw, sample.reference_by_design_raw, sample.reference_tolerance_rel) if "reference" in f else None
             ),
+            warmth=(
+                None if f["temperature"] == 32767 else f["temperature"] / 10,
+                None if f["supply_mv"] == 65535 else f["supply_mv"] / 1000,
+                f["overruns"],
+            )
+            if "overruns" in f
+            else None,
         )
     elif kind == "COLOUR" and f["flags"] & 2:
         said = encoder.chromaticity(f["channels"][0] / 65535, f["channels"][1] / 65535)

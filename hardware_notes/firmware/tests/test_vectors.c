@@ -10,7 +10,7 @@
 #include "writer.h"
 
 #define LONGEST 66048
-#define FIELDS_MOST 16
+#define FIELDS_MOST 20
 
 struct field {
     char name[32];
@@ -128,6 +128,7 @@ static size_t build_block(struct field const *fields, uint16_t sequence, uint8_t
 
 static size_t build_status(struct field const *fields, uint16_t sequence, uint8_t *out) {
     struct ml_status m = {0};
+    if (has(fields, "overruns")) return 0; /* this sensor has no thermometer */
     TAKE(m, uptime_ms);
     TAKE(m, range);
     TAKE(m, flags);

@@ -45,6 +45,7 @@ FLASH, STEADY_LIGHT, HAS_COLOUR, HAS_RANGE_FINDER, HAS_BATTERY, HAS_INTERVALS = 
 INTERVAL_FACTORS = (1, 2, 4, 8)
 MAX_RANGES, MAX_SEGMENTS, MAX_CHANNELS, MAX_NAME_BYTES, MAX_BITS = 8, 8, 16, 32, 16
 NOT_KNOWN = 0xFFFF
+TEMPERATURE_NOT_KNOWN = 0x7FFF
 CLIPPED, SECOND_FLAG = 1, 2
 
 HEADER = Struct("<BBH")
@@ -57,6 +58,7 @@ _BLOCK = Struct("<8xHBBBBHHB")
 _SEGMENT = Struct("<HI")
 _STATUS = Struct("<4xIBBHHHI3H")
 _STATUS_REFERENCE = Struct("<26x3H")
+_STATUS_WARMTH = Struct("<32xhHH")
 _COLOUR = Struct("<4xBB")
 _DISTANCE = Struct("<4xH")
 _DISTANCE_FIGURES = Struct("<6xHBH")
@@ -177,7 +179,7 @@ def parse_status(frame: bytes, at_s: float, adc_bits: int) -> Status:  # noqa: A
         raise _refuse("a range that cannot be")
     return Status(
         at_s, range_index, bool(flags & 1), bool(flags & 2), base / 65536, threshold / 65536, before,
-        interval_ns / 1e9, seen, lost, refused, up_ms / 1000, *_reference(frame),
+        interval_ns / 1e9, seen, lost, refused, up_ms / 1000, *_reference(frame), *_warmth(frame),
     )  # fmt: skip
 
 
@@ -187,6 +189,16 @@ def _reference(frame: bytes) -> tuple[float, float, float]:
         return 0.0, 0.0, 0.0
     now, by_design, tolerance = _STATUS_REFERENCE.unpack_from(frame)
     return now / 65536, by_design / 65536, tolerance / 65536
+
+
+def _warmth(frame: bytes) -> tuple[float | None, float | None, int]:
+    """Temperature, supply and overruns, which a still newer sensor adds, all or none."""
+    if len(frame) - CRC_BYTES < _STATUS_WARMTH.size:
+        return None, None, 0
+    tenths, supply_mv, overruns = _STATUS_WARMTH.unpack_from(frame)
+    return (
+        None if tenths == TEMPERATURE_NOT_KNOWN else tenths / 10, None if supply_mv == NOT_KNOWN else supply_mv / 1000, overruns
+    )  # fmt: skip
 
 
 def parse_colour(frame: bytes, at_s: float, adc_bits: int) -> Colour:  # noqa: ARG001

@@ -97,15 +97,21 @@ class SensorEncoder:
     def status(
         self, now_s: float, range_index: int, *, armed: bool, saturated: bool, baseline_raw: float,
         threshold_raw: float, pretrigger: int, sample_interval_s: float, counts: tuple[int, int, int],
-        reference: tuple[float, float, float] | None = None,
+        reference: tuple[float, float, float] | None = None, warmth: tuple[float | None, float | None, int] | None = None,
     ) -> bytes:  # fmt: skip
-        """STATUS; ``counts`` are pops seen, pops lost, frames refused; ``reference`` is now, by design, tolerance."""
+        """STATUS; ``counts`` are pops seen, pops lost, frames refused; ``reference`` is now, by design, tolerance;
+        ``warmth`` (with a reference only) is °C, V of the supply, overruns."""
+        more = pack("<3H", *(round(65536 * r) for r in reference)) if reference else b""
+        if warmth:
+            temperature_c, supply_v, overruns = warmth
+            tenths = m.TEMPERATURE_NOT_KNOWN if temperature_c is None else round(10 * temperature_c)
+            more += pack("<hHH", tenths, m.NOT_KNOWN if supply_v is None else round(1000 * supply_v), overruns & 0xFFFF)
         return self.message(
             m.STATUS,
             pack(
                 "<IBBHHHI3H", _ms(now_s), range_index, armed | saturated << 1, _share(baseline_raw),
                 _share(threshold_raw), pretrigger, round(sample_interval_s * 1e9), *(c & 0xFFFF for c in counts),
-            ) + (pack("<3H", *(round(65536 * r) for r in reference)) if reference else b""),
+            ) + more,
         )  # fmt: skip
 
     def chromaticity(self, x: float, y: float, *, during_pop: bool = False) -> bytes:
