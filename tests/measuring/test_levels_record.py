@@ -6,6 +6,7 @@ import pytest
 
 from meterlink.records import Calibration, Measurement, RangeScale, Steady, Trouble
 from meterlink.sensor.measuring.levels import level
+from meterlink.words.told import told
 
 CALIBRATION = Calibration("cal", "s1", 0.0, 330.0, "dome", (RangeScale(2e6, 0.02), RangeScale(2e5, 0.02)), 0.1, "assumed")
 
