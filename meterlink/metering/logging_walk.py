@@ -73,7 +73,7 @@ class LoggingWalk(SetWalk):
             y=m.y,
             range_index=m.range_index,
             supersedes_id=earlier.id if earlier else None,
-            note=request.note or (m.note if m.exposure_bounds_lxs is not None else ""),
+            note=request.note or (str(m.note) if m.exposure_bounds_lxs is not None else ""),
         )
         if len(pops) > 1:
             reading = averaged(reading)

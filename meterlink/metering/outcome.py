@@ -97,7 +97,7 @@ NOTED = frozenset({
 """Refusals whose measurement says itself what is the matter (which range it is on now), where it does."""
 
 
-def refusal(code: OutcomeCode, light: object, note: str, times: int) -> Told:
+def refusal(code: OutcomeCode, light: object, note: object, times: int) -> Told:
     """Return why a pop was not logged and, from the second time in a row, what else to do."""
     reason = told("note", note=note) if note and code in NOTED else told(PHRASES[code], light=light)
     if times < 2:

@@ -174,7 +174,7 @@ class SensorInUse:
             self.tell(self.on_state, state)
         # A link that keeps itself alive says "lost" and comes back; any other is gone for good.
         if state.name == State.LOST and not self._comes_back:
-            self._gone(state.error or LinkError(state.words, self.url))
+            self._gone(state.error or LinkError("{what}", self.url, what=state.said))
 
     def _gone(self, error: MeterlinkError) -> None:
         self.fail(error)

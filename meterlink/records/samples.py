@@ -5,7 +5,7 @@ and 10-bit sums share one calibration: a code c of n bits stands for (c + 0.5) /
 """
 
 # No `from __future__ import annotations`: NamedTuple would compile every annotation, a third of the import's cost.
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from meterlink.records.kinds import RangerState, Trouble
 
@@ -234,8 +234,8 @@ class Measurement(NamedTuple):
     held_off_m: float | None = None
     """From a range finder on the sensor; None when it has none or does not know."""
     wave: WaveBlock | None = None
-    note: str = ""
-    """What sensing wants said, in words (``clips: the next pop is taken on the bright range``)."""
+    note: Any = ""
+    """What sensing wants said (``words/told.py``: clips, the next pop is taken on the bright range); false when nothing."""
     trouble: Trouble | None = None
     """Why it is ``incomplete``."""
     exposure_bounds_lxs: tuple[float, float] | None = None

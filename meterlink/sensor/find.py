@@ -17,6 +17,8 @@ from meterlink.records import Identity
 from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.ports import Port, holder, ports
 from meterlink.sensor.link.registry import link_for
+from meterlink.words.actions import Do
+from meterlink.words.language import marked_for, say, say_for
 
 ASK_AT_S = (0.0, 0.4, 1.0, 1.6, 2.0, 2.4)
 """A board that restarts when its port is opened is deaf for 1.6 to 2.5 s; others answer the first question."""
@@ -25,7 +27,8 @@ PATIENCE_S = 3.0
 AT_ONCE = 8
 LAST_SENSOR = "last_sensor"
 
-SENSOR, REMEMBERED, BUSY, NO_SENSOR, REFUSED = "sensor", "remembered", "busy", "no sensor", "refused"
+SENSOR, REMEMBERED = "sensor", "remembered"
+BUSY, NO_SENSOR, REFUSED = marked_for("port", "busy"), marked_for("port", "no sensor"), marked_for("port", "refused")
 
 
 class Found(NamedTuple):
@@ -108,7 +111,7 @@ async def find_first(
                 keep(memory, found.url, found.identity)
                 return found.url
             seen.append(found)
-    raise LinkNotFound(_nothing(seen, sensor_id))
+    raise _nothing(seen, sensor_id)
 
 
 def finder(sensor_id: str, *, exclude: Sequence[str] = (), make_link: MakeLink = link_for) -> Callable[[], Any]:
@@ -129,7 +132,7 @@ def remembered(memory: Memory | None) -> Found | None:
     if not isinstance(last, dict) or not isinstance(last.get("url"), str):
         return None
     name = last.get("name")
-    return Found(last["url"], REMEMBERED, None, name if isinstance(name, str) else "", "used last time")
+    return Found(last["url"], REMEMBERED, None, name if isinstance(name, str) else "", say("used last time"))
 
 
 def keep(memory: Memory | None, url: str, identity: Identity) -> None:
@@ -143,7 +146,8 @@ async def _look(port: Port, gate: asyncio.Semaphore, patience_s: float, make_lin
         # A port that the user named may be held open by what stands behind it (a simulated chip): its lock decides.
         held_by = "" if port.named else await asyncio.to_thread(holder, port.name)
         if held_by:
-            return Found(port.url, BUSY, None, port.description, f"in use by {held_by}: close it to use this port")
+            words = say("in use by {program}: close it to use this port", program=held_by)
+            return Found(port.url, BUSY, None, port.description, words)
         try:
             identity = await ask(make_link(port.url), patience_s)
         except LinkBusy as error:
@@ -151,7 +155,7 @@ async def _look(port: Port, gate: asyncio.Semaphore, patience_s: float, make_lin
         except MeterlinkError as error:
             return Found(port.url, REFUSED, None, port.description, str(error))
     if identity is None:
-        words = "something that is no known sensor: 'meterlink sensors --try' listens closer"
+        words = say("something that is no known sensor: {do}", do=Do("sensors_try", port=port.name))
         return Found(port.url, NO_SENSOR, None, port.description, words)
     return Found(port.url, SENSOR, identity, identity.name)
 
@@ -196,9 +200,12 @@ async def _keep_asking(link: Link, question: Callable[[], bytes]) -> None:
         await link.write(question())
 
 
-def _nothing(seen: Sequence[Found], sensor_id: str) -> str:
-    who = f"the sensor {sensor_id}" if sensor_id else "a sensor"
-    if not [f for f in seen if f.state != REMEMBERED]:
-        return f"{who} was not found, there is no port that looks like one: plug it in, or name it with --sensor URL"
-    found = "; ".join(f"{f.url.removeprefix('serial:')}: {f.state}" for f in seen if f.state != REMEMBERED)
-    return f"{who} was not found ({found[:300]}): plug it in, or name it with --sensor URL"
+def _nothing(seen: Sequence[Found], sensor_id: str) -> LinkNotFound:
+    who = say("the sensor {id}", id=sensor_id) if sensor_id else say("a sensor")
+    asked = [f"{f.url.removeprefix('serial:')}: {say_for('port', f.state)}" for f in seen if f.state != REMEMBERED]
+    if not asked:
+        return LinkNotFound(
+            "{who} was not found, there is no port that looks like one: plug it in, or name it with --sensor URL", who=who
+        )
+    found = "; ".join(asked)[:300]
+    return LinkNotFound("{who} was not found ({found}): plug it in, or name it with --sensor URL", who=who, found=found)

@@ -16,6 +16,7 @@ from meterlink.sensor.dialects.dialect_file import NATIVE, make_decoder, serial_
 from meterlink.sensor.dialects.guess import MAX_HEARD, Capture, Proposal, convincing, guess
 from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.registry import link_for, parse
+from meterlink.words.language import say
 
 NATIVE_SERIAL = SerialSettings(baud=250_000)
 USUAL_BAUDS = (9600, 115_200, 57_600, 38_400, 19_200, 4800, 2400)
@@ -60,7 +61,12 @@ async def try_port(
     best = guess([], dialects, target)
     for number, setting in enumerate(settings):
         if on_progress is not None:
-            on_progress(f"listening to {target} at {setting.baud} baud ({number + 1} of {len(settings)})")
+            on_progress(
+                say(
+                    "listening to {target} at {baud} baud ({number} of {count})",
+                    target=target, baud=str(setting.baud), number=number + 1, count=len(settings),
+                )
+            )  # fmt: skip
         try:
             captures += await listening.at(setting, dialects if ask else (), ask)
         except (LinkNotFound, LinkBusy):

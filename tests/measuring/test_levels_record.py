@@ -6,6 +6,7 @@ import pytest
 
 from meterlink.records import Calibration, Measurement, RangeScale, Steady, Trouble
 from meterlink.sensor.measuring.levels import level
+from meterlink.words.told import told
 
 CALIBRATION = Calibration("cal", "s1", 0.0, 330.0, "dome", (RangeScale(2e6, 0.02), RangeScale(2e5, 0.02)), 0.1, "assumed")
 
@@ -22,7 +23,7 @@ def test_each_figure_stands_in_its_own_field(clipped: bool) -> None:
     assert found == Measurement(
         kind="steady", at_s=7.0, sensor_id="s1", calibration_id="cal", illuminance_lx=pytest.approx(1e5),
         u_rel=pytest.approx(u_rel), range_index=1, clipped=clipped, modulation=pytest.approx(0.02), held_off_m=0.25,
-        note="clips: too bright for this range" if clipped else "",
+        note=told("clips_here") if clipped else "",
     )  # fmt: skip
     assert type(found) is Measurement
     assert len(found) == len(Measurement._fields)

@@ -102,7 +102,7 @@ def test_a_flash_that_the_sensor_integrated_itself_keeps_that_it_clipped() -> No
 
     assert (whole.clipped, whole.note) == (False, "")
     assert cut.clipped
-    assert "lower the power" in cut.note
+    assert "lower the power" in str(cut.note)
 
 
 @pytest.mark.parametrize(("top", "clips"), [(254, False), (255, True)])

@@ -48,7 +48,7 @@ def test_a_refused_train_says_its_reason() -> None:
     found = measure(block, "s", Calibration("c", "s", 0.0, 330.0, ranges=(RangeScale(2e6, 0.02),)))
 
     assert found.trouble is Trouble.CANNOT_TELL
-    assert found.note.startswith("cannot tell: the light pulses")
+    assert str(found.note).startswith("cannot tell: the light pulses")
 
 
 @pytest.mark.parametrize(("level", "noise"), [(0.02, 0.0005), (0.02, 0.005), (0.2, 0.002), (0.2, 0.05), (0.9, 0.01)])

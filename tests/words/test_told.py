@@ -12,11 +12,11 @@ import pytest
 
 from meterlink.words.actions import Do
 from meterlink.words.language import use
-from meterlink.words.phrases import PHRASES, checks, judging, metering, tables
+from meterlink.words.phrases import PHRASES, checks, judging, measuring, metering, tables
 from meterlink.words.told import NOTHING, Told, all_of, told
 
 PACKAGE = Path(__file__).parents[2] / "meterlink"
-ROOMS = ("judging", "tables", "checks", "metering")
+ROOMS = ("judging", "tables", "checks", "metering", "sensor/measuring")
 NO_SENTENCE = 5
 """So many words with a blank between them make a sentence; fewer are a name."""
 MADE_UP = {f"held_{way}" for way in ("light", "up", "down", "camera", "left", "right")}
@@ -58,7 +58,7 @@ def test_every_code_that_is_told_has_its_phrase_and_its_values(path: Path) -> No
 
 def test_no_phrase_is_written_twice() -> None:
     """Each code stands in one file."""
-    files = [one.PHRASES for one in (checks, judging, metering, tables)]
+    files = [one.PHRASES for one in (checks, judging, measuring, metering, tables)]
 
     assert sum(map(len, files)) == len(PHRASES)
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from meterlink.words.language import say
+
 NATIVE_SERVICE = "ded30001-ec13-4504-baae-27cc2e3d87d8"
 NATIVE_TO_SENSOR = "ded30002-ec13-4504-baae-27cc2e3d87d8"
 NATIVE_FROM_SENSOR = "ded30003-ec13-4504-baae-27cc2e3d87d8"
@@ -39,9 +41,9 @@ def what_it_is(services: Iterable[str]) -> str:
     """Return in words what the advertised services promise, ``""`` when none of them is one of ours."""
     known = {uuid.lower() for uuid in services}
     if NATIVE_SERVICE in known:
-        return "meterlink sensor"
+        return say("meterlink sensor")
     if TEXT_SERVICE in known:
-        return "light sensor sending text"
+        return say("light sensor sending text")
     if ENVIRONMENTAL_SENSING in known:
-        return "environmental sensor, maybe with light"
+        return say("environmental sensor, maybe with light")
     return ""

@@ -22,6 +22,7 @@ from meterlink.sensor.link.base import (
     OnLinkState,
     OnLost,
 )
+from meterlink.words.language import say
 
 FIRST_WAIT_S = 0.25
 """A cable that was only touched is back at once."""
@@ -125,7 +126,7 @@ class ReconnectingLink:
             if isinstance(error, RecordingEnded) or not isinstance(error, LinkError):
                 self._finish(error)
                 return
-            self._tell(WAITING, f"{error}; trying again in {wait_s:.2g} s", error, wait_s)
+            self._tell(WAITING, say("{error}; trying again in {wait_s:.2g} s", error=error, wait_s=wait_s), error, wait_s)
             await self._sleep(wait_s)
             wait_s = min(wait_s * WAIT_FACTOR, LONGEST_WAIT_S)
             if isinstance(error, (LinkNotFound, LinkLost)):
@@ -133,7 +134,7 @@ class ReconnectingLink:
 
     async def _connect(self, first: asyncio.Future[None]) -> float:
         self._attempt += 1
-        self._tell(CONNECTING, f"connecting to {self.url}")
+        self._tell(CONNECTING, say("connecting to {url}", url=self.url))
         link = self._make_link(self.url)
         lost: asyncio.Future[LinkError] = asyncio.get_running_loop().create_future()
         # A link that comes late with bytes or its loss must not be taken for the one that followed it.
@@ -143,7 +144,7 @@ class ReconnectingLink:
         except TimeoutError:
             raise LinkError("{url} does not answer: switch the sensor off and on", url=self.url) from None
         self._attempt = 0
-        self._tell(CONNECTED, f"connected to {self.url}")
+        self._tell(CONNECTED, say("connected to {url}", url=self.url))
         if not first.done():
             first.set_result(None)
         return self._now()

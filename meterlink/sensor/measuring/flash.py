@@ -11,6 +11,7 @@ from meterlink.photometry.flash import FlashPulse
 from meterlink.records import Calibration, Evidence, Identity, Measurement, Segment, Steady, Trouble, WaveBlock
 from meterlink.sensor.measuring.calibrate import ceiling_raw, default_calibration, scale_of
 from meterlink.sensor.measuring.floor import hidden
+from meterlink.words.told import all_of, told
 
 if TYPE_CHECKING:
     import numpy as np
@@ -23,8 +24,8 @@ ALIKE_STOPS = 0.5
 DOUBT = 2.0**0.1
 """A pop cut short whose exposure is known within a tenth of a stop still counts."""
 NOTES = {
-    Trouble.TOO_LONG: "the light had not fallen back when the memory was full: use a longer sample interval",
-    Trouble.CUT_SHORT: "a part of the pop is missing in the record",
+    Trouble.TOO_LONG: told("not_fallen_back"),
+    Trouble.CUT_SHORT: told("part_missing"),
 }
 _TROUBLES = {
     flash.LAMP: Trouble.LAMP,
@@ -38,8 +39,9 @@ _TROUBLES = {
 class Unread(AnalysisError):
     """A block that gives no figures, with the reason and the numbers that it rests on."""
 
-    def __init__(self, words: str, trouble: Trouble, evidence: Evidence) -> None:
-        super().__init__(f"{words}: one more pop, please")
+    def __init__(self, what: object, trouble: Trouble, evidence: Evidence) -> None:
+        self.said = told("once_more", what=what)
+        super().__init__("{said}", said=self.said)
         self.trouble, self.evidence = trouble, evidence
 
 
@@ -53,7 +55,7 @@ def codes_of(block: WaveBlock) -> NDArray[np.uint8] | NDArray[np.uint16]:
 
     codes = np.frombuffer(block.data, dtype="<u2" if block.bits == 16 else "u1")
     if len(codes) and int(codes.max()) >> block.scale_bits:
-        raise Unread("the waveform has samples beyond its own full scale", Trouble.UNREADABLE, Evidence(record_s(block)))
+        raise Unread(told("beyond_own_scale"), Trouble.UNREADABLE, Evidence(record_s(block)))
     return codes
 
 
@@ -114,8 +116,7 @@ def pulse_of(block: WaveBlock, calibration: Calibration, room: Steady | None = N
     except ValueError as why:
         raise Unread(str(why), Trouble.UNREADABLE, Evidence(record_s(block))) from why
     if found.kind == "steady":
-        words = "no flash stands out of the room's light in this waveform"
-        raise Unread(words, Trouble.NO_FLASH, Evidence(record_s(block), level_lx=found.mean_lx))
+        raise Unread(told("nothing_stands_out"), Trouble.NO_FLASH, Evidence(record_s(block), level_lx=found.mean_lx))
     if found.clipped and ceiling < 1.0:
         found = found._replace(flat_below_full_scale=True)
     below = hidden(block, codes, FOOT_SAMPLES, scale.dark_raw, room)
@@ -139,7 +140,7 @@ def measure(
     except Unread as why:
         return Measurement(
             "flash", block.at_s, sensor_id, calibration.id, range_index=block.range_index, clipped=block.clipped,
-            incomplete=True, held_off_m=block.held_off_m, wave=block, note=str(why),
+            incomplete=True, held_off_m=block.held_off_m, wave=block, note=why.said,
             trouble=why.trouble, evidence=why.evidence,
         )  # fmt: skip
     trouble = _unfinished(block, found, memory) or _not_alone(found)
@@ -151,7 +152,8 @@ def measure(
         exposure_lxs=found.exposure_lxs, u_rel=found.u_exposure_rel, peak_lx=found.peak_lx,
         t05_s=found.t05_s, t01_s=found.t01_s, u_t05_s=found.u_t05_s, u_t01_s=found.u_t01_s,
         ambient_lx=found.ambient_lx, range_index=block.range_index, clipped=block.clipped or found.clipped,
-        incomplete=trouble is not None, held_off_m=block.held_off_m, wave=block, note="; ".join((*notes, *found.notes)),
+        incomplete=trouble is not None, held_off_m=block.held_off_m, wave=block,
+        note=all_of(*notes, *(told("note", note=one) for one in found.notes)) or "",
         trouble=trouble, exposure_bounds_lxs=found.exposure_bounds_lxs if bounded else None,
         evidence=_evidence(block, found) if trouble or found.preflash_lead_s is not None else None,
     )  # fmt: skip

@@ -33,15 +33,16 @@ from meterlink.sensor.measuring.pops import PopBook
 from meterlink.sensor.measuring.ranger import Held, Ranger
 from meterlink.sensor.measuring.reference import REFERENCE_KEY, at_reference, supply_row, words
 from meterlink.sensor.measuring.tint import chromaticity_of
+from meterlink.words.told import Told, told
 
 FRESH_S = 2.0
 """A held-off distance or a colour that came longer ago is not of this pop."""
 BATTERY_LOW = 0.15
 ONE_PRESS_S = 0.7
 """A flash that was lost so soon after another came of the same press, and may have been the light itself."""
-MISSING = "a pop was seen, but its data did not arrive whole: one more pop, please"
-NOT_KEPT = "another flash came right after this one, while it was being sent: one more pop, please"
-TOO_EARLY = "a pop came before the sensor had said who it is: one more pop, please"
+MISSING = told("missing_data")
+NOT_KEPT = told("while_sent")
+TOO_EARLY = told("before_named")
 
 CalibrationFor = Callable[[Identity], Calibration | None]
 
@@ -52,7 +53,7 @@ class Outlets(NamedTuple):
     measurement: Callable[[Measurement], None]
     level: Callable[[Measurement], None]
     range_wanted: Callable[[int], None]
-    words: Callable[[str], None]
+    said: Callable[[Told], None]
     """Something that a person should hear once."""
 
 
@@ -131,7 +132,7 @@ class Intake:
         try:
             level = _level_of(sample, self._sensor_id, calibration)
         except CalibrationError as why:
-            self._out.words(str(why))
+            self._out.said(told("note", note=str(why)))
             return
         if self.steady_sets_range and sample.raw is not None:
             better = ranges.for_steady(sample.raw, sample.clipped, sample.range_index, calibration)
@@ -183,7 +184,7 @@ class Intake:
             self._as_made = self.calibration
         if first and not self._reference_told:
             self._reference_told = True
-            self._out.words(first)
+            self._out.said(first)
 
     def _take_distance(self, said: HeldOff) -> None:
         if said.u_m is None and said.signal is None and said.state == RangerState.GOOD:
@@ -199,10 +200,7 @@ class Intake:
             self._held_at_pop = {pop.pop: self.ranger.at(pop.at_s)}
         if pop.lost:
             self._lost = None if self._lost is None else self._lost + pop.lost & 0xFFFF
-            self._out.words(
-                f"{pop.lost} pop(s) before number {pop.pop} came too soon after another and were not kept: "
-                "wait a second between pops"
-            )
+            self._out.said(told("pops_not_kept", lost=pop.lost, pop=pop.pop))
 
     def _take_block(self, block: WaveBlock) -> None:
         news, missing = self.pops.block(block)
@@ -218,7 +216,7 @@ class Intake:
         try:
             found = flash.measure(block, self._sensor_id, calibration, self._room_before(block), memory)
         except CalibrationError as why:
-            found = self._incomplete(block.at_s, block.range_index, str(why), Trouble.UNCALIBRATED)
+            found = self._incomplete(block.at_s, block.range_index, told("note", note=str(why)), Trouble.UNCALIBRATED)
         else:
             held = self._held_at_pop.pop(block.pop, None)
             found = self._with_extras(self._judge(found, block, calibration), during_pop=True, held=held)
@@ -238,7 +236,7 @@ class Intake:
             exposure_lxs=pop.exposure_lxs * factor, u_rel=pop.u_rel,
             peak_lx=None if pop.peak_lx is None else pop.peak_lx * factor, t05_s=pop.t05_s, t01_s=pop.t01_s,
             ambient_lx=None if ambient is None else ambient * factor, clipped=pop.clipped,
-            note="clips: lower the power or meter further away" if pop.clipped else "",
+            note=told("clips") if pop.clipped else "",
             evidence=Evidence() if pop.clipped else None,
         )  # fmt: skip
         self._out.measurement(self._with_extras(found, during_pop=True))
@@ -283,10 +281,10 @@ class Intake:
         self.battery = battery
         low = battery.fraction is not None and battery.fraction <= BATTERY_LOW
         if low and not self._battery_told:
-            self._out.words(f"the sensor's battery is at {battery.fraction:.0%}: charge it soon")
+            self._out.said(told("battery_low", left=battery.fraction))
         self._battery_told = low
 
-    def _incomplete(self, at_s: float, range_index: int, note: str, trouble: Trouble) -> Measurement:
+    def _incomplete(self, at_s: float, range_index: int, note: Told, trouble: Trouble) -> Measurement:
         calibration_id = "" if self.calibration is None else self.calibration.id
         return Measurement(
             "flash", at_s, self._sensor_id, calibration_id, range_index=range_index, incomplete=True, note=note,

@@ -9,9 +9,11 @@ from typing import Any
 from meterlink.errors import AnalysisError
 from meterlink.records import Calibration, Measurement, Steady, Trouble
 from meterlink.sensor.measuring.calibrate import CEILING_KEY, ceiling_raw, illuminance_lx, scale_of
+from meterlink.words.told import told
 
 # A level is shown as it comes, and calling a named tuple with names runs a Python-level function of 25 parameters.
 _record: Any = tuple.__new__
+CLIPS = told("clips_here")
 
 
 def level(sample: Steady, sensor_id: str, calibration: Calibration) -> Measurement:
@@ -38,7 +40,7 @@ def level(sample: Steady, sensor_id: str, calibration: Calibration) -> Measureme
     usable = isfinite(value)
     if value < 0.0:
         value = 0.0
-    note = "clips: too bright for this range" if clipped else "" if usable else "the sensor sent no number"
+    note = CLIPS if clipped else "" if usable else told("no_number")
     measurement: Measurement = _record(Measurement, (
         "steady", at_s, sensor_id, calibration.id, None, value if usable else None, u_rel, None, None, None, None, None, None,
         index, clipped, False, not usable, modulation, None, None, None, None, held_off_m, None, note,

@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from meterlink.records import Calibration
 from meterlink.sensor.measuring.calibrate import raw_for
+from meterlink.words.told import told
 
 HEADROOM = 0.7
 """A peak is expected to reach at most so much of full scale: a light set half a stop brighter still fits."""
@@ -29,7 +30,7 @@ class Advice(NamedTuple):
     """To be used from now on."""
     clipped: bool = False
     too_dim: bool = False
-    note: str = ""
+    note: object = ""
 
 
 def for_peak(peak_lx: float, calibration: Calibration) -> int:
@@ -51,17 +52,17 @@ def after_pop(peak_raw: float, clipped: bool, range_index: int, calibration: Cal
         wider = [i for i in range(len(scales)) if scales[i].full_scale_lx > here]
         if wider:
             chosen = min(wider, key=lambda i: scales[i].full_scale_lx)
-            return Advice(chosen, True, False, f"clips: now on the {_name(names, chosen)} range, one more pop, please")
-        return Advice(range_index, True, False, "clips on its widest range: lower the power or meter further away")
+            return Advice(chosen, True, False, told("clips_now_on", range=_name(names, chosen)))
+        return Advice(range_index, True, False, told("clips_on_widest"))
     if peak_raw < SMALL_PEAK:
         finer = [
             i for i in range(len(scales)) if scales[i].full_scale_lx < here and peak_raw * here / scales[i].full_scale_lx < FITS
         ]
         if finer:
             chosen = min(finer, key=lambda i: scales[i].full_scale_lx)
-            return Advice(chosen, False, True, f"too small: now on the {_name(names, chosen)} range, one more pop, please")
+            return Advice(chosen, False, True, told("small_now_on", range=_name(names, chosen)))
         if peak_raw < SMALLEST_PEAK:
-            return Advice(range_index, False, True, "too dim to read: raise the power or meter nearer to the light")
+            return Advice(range_index, False, True, told("too_dim_to_read"))
     return Advice(range_index)
 
 
@@ -83,5 +84,5 @@ def _least_sensitive(calibration: Calibration) -> int:
     return max(range(len(calibration.ranges)), key=lambda i: calibration.ranges[i].full_scale_lx, default=0)
 
 
-def _name(names: Sequence[str], index: int) -> str:
-    return names[index] if index < len(names) else f"number {index}"
+def _name(names: Sequence[str], index: int) -> object:
+    return names[index] if index < len(names) else told("range_number", number=index)

@@ -9,6 +9,8 @@ from __future__ import annotations
 from math import hypot, log, log2, sqrt
 
 from meterlink.records import Calibration, Status
+from meterlink.words.actions import Do
+from meterlink.words.told import NOTHING, Told, told
 
 REFERENCE_KEY = "reference_raw"
 """In ``Calibration.details``: the raw value of the fixed reference at which its full scales hold."""
@@ -65,15 +67,10 @@ def supply_row(calibration: Calibration, status: Status) -> tuple[float, float] 
     return log2(held / status.reference_raw), u_reference_rel(calibration, status) / log(2)
 
 
-def words(calibration: Calibration, status: Status) -> str:
-    """What a person should hear once of a sensor whose converter measures against its supply; empty when nothing."""
+def words(calibration: Calibration, status: Status) -> Told:
+    """What a person should hear once of a sensor whose converter measures against its supply; false when nothing."""
     if not status.reference_raw or REFERENCE_KEY in calibration.details:
-        return ""
+        return NOTHING
     if calibration.method == "assumed":
-        return (
-            f"light is measured against the chip's own reference, known to ±{status.reference_tolerance_rel:.0%}: "
-            "ratios are right, f-numbers may be off by as much until 'meterlink calibrate'"
-        )
-    return (
-        "this calibration does not know the supply that it was made at: calibrate anew, or f-numbers may be off by up to 0.15 stop"
-    )
+        return told("own_reference", tolerance=status.reference_tolerance_rel, do=Do("calibrate"))
+    return told("unknown_supply")

@@ -14,6 +14,8 @@ from meterlink.sensor.dialects.base import Decoder
 from meterlink.sensor.dialects.messages import DIALECT
 from meterlink.sensor.link.base import Link, LinkState
 from meterlink.sensor.measuring.intake import Intake
+from meterlink.words.actions import Do
+from meterlink.words.told import Told, told
 
 
 class State(StrEnum):
@@ -42,11 +44,16 @@ class SensorState(NamedTuple):
     """What a person should know about the sensor; each is told once."""
 
     name: State
-    words: str
+    said: Told
     at_s: float = 0.0
     """Monotonic time of the host."""
     identity: Identity | None = None
     error: LinkError | None = None
+
+    @property
+    def words(self) -> str:
+        """What there is to say, in the language in use."""
+        return str(self.said)
 
 
 OnState = Callable[[SensorState], None]
@@ -66,7 +73,7 @@ class TendedSensor(ABC):
     ) -> None:
         self.link = link
         self.decoder = decoder
-        self.state = SensorState(STOPPED, "not started")
+        self.state = SensorState(STOPPED, told("not_started"))
         self.on_state = on_state
         self._intake = intake
         self._clock = clock
@@ -93,7 +100,7 @@ class TendedSensor(ABC):
         Raises:
             LinkError: the link cannot be opened.
         """
-        self._tell(LOOKING, f"looking for the sensor on {self.link.url}")
+        self._tell(LOOKING, told("looking", url=self.link.url))
         if hasattr(self.link, "on_state"):
             self.link.on_state = self._on_link_state
             await self.link.open(self._on_bytes, self._on_lost)
@@ -109,7 +116,7 @@ class TendedSensor(ABC):
         await asyncio.gather(*tasks, return_exceptions=True)
         await self.link.close()
         self._intake.tell_missing(self._intake.pops.give_up())
-        self._tell(STOPPED, "disconnected")
+        self._tell(STOPPED, told("disconnected"))
 
     async def identified(self, timeout_s: float = 6.0) -> Identity:
         """Wait until the sensor has said who it is.
@@ -118,7 +125,8 @@ class TendedSensor(ABC):
             SensorError: nothing that we know answers on this link.
         """
         if not await self._within(self._greeted, timeout_s) or self.identity is None:
-            raise SensorError(self.state.words if self.state.name == LOST else _silent(self.link.url))
+            lost = self.state.name == LOST
+            raise SensorError("{what}", what=self.state.said if lost else self._unanswered())
         return self.identity
 
     @property
@@ -142,7 +150,10 @@ class TendedSensor(ABC):
             await self._write(self.decoder.identify())
             if await self._within(self._greeted, wait_s):
                 return
-        self._tell(SILENT, _silent(self.link.url))
+        self._tell(SILENT, self._unanswered())
+
+    def _unanswered(self) -> Told:
+        return told("nothing_answers", url=self.link.url, do=Do("sensors_try"))
 
     async def _settle_in(self) -> None:
         """Say again what a sensor forgets when it starts anew."""
@@ -171,11 +182,8 @@ class TendedSensor(ABC):
             await self._sleep(SILENCE_S)
             if self._heard == quiet:
                 quiet = not self._heard
-                who = self._intake.identity.name if self._intake.identity else "the sensor"
-                if quiet:
-                    self._tell(SILENT, f"{who} is connected and sends nothing: reset it, or check its battery")
-                else:
-                    self._tell(READY, f"{who} sends again")
+                who = self._intake.identity.name if self._intake.identity else told("the_sensor")
+                self._tell(*((SILENT, told("silent", sensor=who)) if quiet else (READY, told("sends_again", sensor=who))))
             if quiet:
                 await self._write(self.decoder.identify() + self.decoder.steady_rate(STEADY_RATE_HZ))
 
@@ -221,11 +229,11 @@ class TendedSensor(ABC):
             self._connected()
         elif state.name == "waiting":
             self._disconnected()
-            self._tell(LOST, state.words, state.error)
+            self._tell(LOST, told("note", note=state.words), state.error)
 
     def _on_lost(self, error: LinkError) -> None:
         self._disconnected()
-        self._tell(LOST, str(error), error)
+        self._tell(LOST, told("note", note=str(error)), error)
 
     def _disconnected(self) -> None:
         for task in self._tasks:
@@ -255,19 +263,15 @@ class TendedSensor(ABC):
             self._keep_watching()
         who = self._intake.identity
         assert who is not None
-        sees = "flash and steady light" if who.flash else "steady light only: it cannot meter a pop"
-        self._tell(READY, f"{who.name} ({who.sensor_id}) is connected, sees {sees}")
+        sees = "connected_flash" if who.flash else "connected_steady"
+        self._tell(READY, told(sees, sensor=who.name, id=who.sensor_id))
 
-    def _say(self, words: str) -> None:
-        self._tell(self.state.name, words)
+    def _say(self, said: Told) -> None:
+        self._tell(self.state.name, said)
 
-    def _tell(self, name: State, words: str, error: LinkError | None = None) -> None:
-        if (name, words) == self.state[:2]:
+    def _tell(self, name: State, said: Told, error: LinkError | None = None) -> None:
+        if (name, said) == self.state[:2]:
             return
-        self.state = SensorState(name, words, self._clock(), self.identity, error)
+        self.state = SensorState(name, said, self._clock(), self.identity, error)
         if self.on_state is not None:
             self.on_state(self.state)
-
-
-def _silent(url: str) -> str:
-    return f"nothing that is a known sensor answers on {url}: check the port and its speed, or try 'sensors --try'"

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from meterlink.words.phrases import checks, judging, metering, tables
+from meterlink.words.phrases import checks, judging, measuring, metering, tables
 
 __all__ = ["PHRASES"]
 
-PHRASES: dict[str, str] = {**judging.PHRASES, **tables.PHRASES, **checks.PHRASES, **metering.PHRASES}
+PHRASES: dict[str, str] = {**judging.PHRASES, **tables.PHRASES, **checks.PHRASES, **metering.PHRASES, **measuring.PHRASES}

@@ -1,0 +1,49 @@
+"""What a sensor and its pops have to say: its connection, its battery, the range that it goes to, why a pop gives no figures."""
+
+from __future__ import annotations
+
+from meterlink.words.language import marked
+
+PHRASES: dict[str, str] = {
+    # the sensor
+    "not_started": marked("not started"),
+    "looking": marked("looking for the sensor on {url}"),
+    "disconnected": marked("disconnected"),
+    "silent": marked("{sensor} is connected and sends nothing: reset it, or check its battery"),
+    "the_sensor": marked("the sensor"),
+    "sends_again": marked("{sensor} sends again"),
+    "connected_flash": marked("{sensor} ({id}) is connected, sees flash and steady light"),
+    "connected_steady": marked("{sensor} ({id}) is connected, sees steady light only: it cannot meter a pop"),
+    "nothing_answers": marked(
+        "nothing that is a known sensor answers on {url}: check the port and its speed, or {do}"
+    ),
+    "battery_low": marked("the sensor's battery is at {left:.0%}: charge it soon"),
+    "own_reference": marked(
+        "light is measured against the chip's own reference, known to ±{tolerance:.0%}: ratios are right, f-numbers may be off by "
+        "as much until '{do}'"
+    ),
+    "unknown_supply": marked(
+        "this calibration does not know the supply that it was made at: calibrate anew, or f-numbers may be off by up to 0.15 stop"
+    ),
+    # a pop, and the range of the next
+    "once_more": marked("{what}: one more pop, please"),
+    "clips_now_on": marked("clips: now on the {range} range, one more pop, please"),
+    "clips_on_widest": marked("clips on its widest range: lower the power or meter further away"),
+    "clips": marked("clips: lower the power or meter further away"),
+    "clips_here": marked("clips: too bright for this range"),
+    "small_now_on": marked("too small: now on the {range} range, one more pop, please"),
+    "too_dim_to_read": marked("too dim to read: raise the power or meter nearer to the light"),
+    "range_number": marked("number {number}"),
+    "no_number": marked("the sensor sent no number"),
+    "pops_not_kept": marked(
+        "{lost} pop(s) before number {pop} came too soon after another and were not kept: wait a second between pops"
+    ),
+    "missing_data": marked("a pop was seen, but its data did not arrive whole: one more pop, please"),
+    "while_sent": marked("another flash came right after this one, while it was being sent: one more pop, please"),
+    "before_named": marked("a pop came before the sensor had said who it is: one more pop, please"),
+    # a waveform without figures
+    "not_fallen_back": marked("the light had not fallen back when the memory was full: use a longer sample interval"),
+    "part_missing": marked("a part of the pop is missing in the record"),
+    "beyond_own_scale": marked("the waveform has samples beyond its own full scale"),
+    "nothing_stands_out": marked("no flash stands out of the room's light in this waveform"),
+}
