@@ -22,7 +22,6 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from benchmarks.side_by_side import Goal, print_goals, ratios
 from meterlink.library import Library, rows
-from meterlink.library.readings import INSERT_READING
 from meterlink.records import Calibration, Light, Placement, Pop, RangeScale, Reading, Setup, new_id
 
 LIGHTS = 20
@@ -79,7 +78,7 @@ def durable(folder: Path, rounds: int) -> Iterator[Goal]:
         def bare() -> None:
             for _ in range(BATCH):
                 with library.db.write() as connection:
-                    connection.execute(INSERT_READING, rows.reading_row(first._replace(id=new_id()), numbers))
+                    connection.execute(rows.READINGS.insert, rows.READINGS.row(first._replace(id=new_id()), *numbers))
 
         def append() -> None:
             for _ in range(BATCH):
@@ -102,12 +101,12 @@ def million(folder: Path, count: int, *, heads: bool = False) -> tuple[Path, str
     with Library.open(path) as library:
         readings = a_set(library, "Set 0", a_calibration(library), heads=heads)
         with library.db.write() as connection:
-            template = [list(rows.reading_row(r, library._numbers_of(r))) for r in readings]
+            template = [list(rows.READINGS.row(r, *library._numbers_of(r))) for r in readings]
             parts = {t: [list(r) for r in connection.execute(f"SELECT * FROM {t}")] for t in TABLES}
             for n in range(1, sets):
                 add_copy(connection, n, parts)
             for n in range(sets):
-                connection.executemany(INSERT_READING, reading_copies(n, template))
+                connection.executemany(rows.READINGS.insert, reading_copies(n, template))
         return path, next(s.id for s in library.setups(search=f"Set {sets // 2}") if s.name == f"Set {sets // 2}")
 
 
@@ -132,13 +131,13 @@ def reading_copies(n: int, template: list[list[Any]]) -> Iterator[list[Any]]:
     """Yield the readings of the n-th set, light after light, several times round."""
     for turn in range(PER_LIGHT):
         for row in template:
-            light, placement = row[2] + n * LIGHTS, row[3] + n * LIGHTS
-            yield [row[0] + n, bytes.fromhex(new_id()), light, placement, *row[4:6], row[6] + n * 60 + turn, *row[7:]]
+            light, placement = row[1] + n * LIGHTS, row[2] + n * LIGHTS
+            yield [row[0] + n, light, placement, *row[3:5], bytes.fromhex(new_id()), row[6] + n * 60 + turn, *row[7:]]
 
 
 def searching(path: Path, setup_id: str, rounds: int) -> Iterator[Goal]:
     """Find the 20 lights' readings of one set: by key, by scanning, and through the whole API from a closed file."""
-    columns = ", ".join(c for c in rows.READING_COLUMNS.split(", "))
+    columns = ", ".join(rows.READINGS.columns)
     with Library.open(path) as library:
         connection = library.db.connection
         no = library._setup_no(setup_id)
@@ -183,7 +182,8 @@ def sizes(path: Path, count: int) -> Iterator[Goal]:
     compacted.execute("VACUUM")
     packed = pages(compacted, "reading") * page_size / count
     compacted.close()
-    sample = connection.execute(f"SELECT {rows.READING_COLUMNS} FROM reading WHERE setup_no % 97 = 5 LIMIT 20000").fetchall()
+    columns = ", ".join(rows.READINGS.columns)
+    sample = connection.execute(f"SELECT {columns} FROM reading WHERE setup_no % 97 = 5 LIMIT 20000").fetchall()
     connection.close()
     figures = [sum(stored_bytes(v) for v in row if isinstance(v, float)) for row in sample]
     bodies = [sum(map(stored_bytes, row)) for row in sample]

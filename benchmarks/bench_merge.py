@@ -30,7 +30,6 @@ from benchmarks.bench_library import million, searching
 from benchmarks.side_by_side import Goal, print_goals, rounds_of
 from meterlink.library import Library, rows, sync
 from meterlink.library.merge import merge
-from meterlink.library.readings import INSERT_READING
 from tests.library.postgres import cluster, missing
 
 PARENTS = ("setup", "setup_version", "light", "light_version", "placement", "sensor", "calibration", "calibration_range")
@@ -54,7 +53,7 @@ def merging(folder: Path, source: Path, rounds: int) -> Iterator[Goal]:
     counter = itertools.count()
     with Library.open(source) as library:
         tables = {t: library.db.rows(f"SELECT * FROM {t}") for t in PARENTS}
-        readings = library.db.rows(f"SELECT {rows.READING_COLUMNS} FROM reading")
+        readings = library.db.rows(f"SELECT {', '.join(rows.READINGS.columns)} FROM reading")
 
     def fresh() -> Path:
         path = folder / f"fresh{next(counter)}.sqlite"
@@ -67,7 +66,7 @@ def merging(folder: Path, source: Path, rounds: int) -> Iterator[Goal]:
         with Library.open(ready.pop()) as library, library.db.write() as connection:
             for table, found in tables.items():
                 connection.executemany(f"INSERT INTO {table} VALUES ({', '.join('?' * len(found[0]))})", found)
-            connection.executemany(INSERT_READING, readings)
+            connection.executemany(rows.READINGS.insert, readings)
 
     def merged() -> None:
         with Library.open(ready.pop()) as library:
@@ -88,7 +87,7 @@ def bulk_again(folder: Path, tables: dict[str, list[Any]], readings: list[Any]) 
     with Library.open(path) as library, library.db.write() as connection:
         for table, found in tables.items():
             connection.executemany(f"INSERT INTO {table} VALUES ({', '.join('?' * len(found[0]))})", found)
-        connection.executemany(INSERT_READING, readings)
+        connection.executemany(rows.READINGS.insert, readings)
 
 
 def syncing(folder: Path, source: Path, rounds: int) -> Iterator[Goal]:
@@ -104,7 +103,7 @@ def syncing(folder: Path, source: Path, rounds: int) -> Iterator[Goal]:
         with Library.open(full) as library:
             shared = sync.shared_tables(library.db.connection)["reading"]
             found = library.db.rows(sync._select(shared, "1"))
-            local = library.db.rows(f"SELECT {rows.READING_COLUMNS} FROM reading")
+            local = library.db.rows(f"SELECT {', '.join(rows.READINGS.columns)} FROM reading")
         kinds = [c.type for c in shared.columns]
         counter = itertools.count()
 
@@ -149,7 +148,7 @@ def syncing(folder: Path, source: Path, rounds: int) -> Iterator[Goal]:
 
         def bulk() -> None:
             with Library.open(takers.pop()) as library, library.db.write() as connection:
-                connection.executemany(INSERT_READING, local)
+                connection.executemany(rows.READINGS.insert, local)
 
         def out_and_bulk() -> None:
             out()

@@ -169,7 +169,7 @@ class Setup:
         return self.session.checks()
 
 
-def open_library(path: str | os.PathLike[str] | None = None) -> Library:
+def open(path: str | os.PathLike[str] | None = None) -> Library:  # noqa: A001
     """Open a library, without a path the user's own; it is made when it is missing.
 
     Raises LibraryError in one line when the file is none, is newer than this program, or cannot be written.

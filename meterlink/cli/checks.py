@@ -14,7 +14,8 @@ import argparse
 from collections.abc import Sequence
 
 from meterlink.checks.findings import Finding
-from meterlink.cli.frame import BOLD, PLAIN, add_json_option, add_setup_option, is_terminal, open_session, print_json, wrapped
+from meterlink.cli.frame import BOLD, PLAIN, add_json_option, add_setup_option, is_terminal, open_set, print_json, wrapped
+from meterlink.metering.opened_set import OpenedSet
 from meterlink.words.actions import Do
 from meterlink.words.language import marked, say, say_count
 from meterlink.words.shared import finding_lines
@@ -32,7 +33,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the findings, and what was looked at and is well."""
-    session = open_session(args)
+    session = open_set(args, OpenedSet)
     with session.library:
         found, well = session.checks(), session.answers()
     if args.json:

@@ -16,10 +16,10 @@ from __future__ import annotations
 import argparse
 
 from meterlink.checks.colour import ColourRow, colour_rows
-from meterlink.cli.frame import add_json_option, add_setup_option, open_session, out, print_json, print_rows
+from meterlink.cli.frame import add_json_option, add_setup_option, open_set, out, print_json, print_rows
 from meterlink.errors import NotInLibrary, UsageError
 from meterlink.judging.fixture_curves import FixtureCurves, fixture_curves
-from meterlink.metering.session import Session
+from meterlink.metering.opened_set import OpenedSet
 from meterlink.report.drift_plot import drift_drawing, drift_lines
 from meterlink.words.actions import Do
 from meterlink.words.language import say
@@ -40,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
     """Print the table, or one head's curves."""
     if args.picture and not args.light:
         raise UsageError("say whose picture: {do}", do=Do("colour_plot"))
-    session = open_session(args)
+    session = open_set(args, OpenedSet)
     with session.library:
         if args.light:
             _one(args, session)
@@ -49,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _all(args: argparse.Namespace, session: Session) -> None:
+def _all(args: argparse.Namespace, session: OpenedSet) -> None:
     rows = colour_rows(session.view())
     if args.json:
         print_json([row._asdict() for row in rows])
@@ -78,7 +78,7 @@ def _cells(row: ColourRow) -> tuple[str, ...]:
     return row.light, row.power or NOTHING, f"{row.cct_k:.0f} K", duv, f"{row.mired:.0f}", gel, mark
 
 
-def _one(args: argparse.Namespace, session: Session) -> None:
+def _one(args: argparse.Namespace, session: OpenedSet) -> None:
     light = session.light(args.light)
     view = session.view()
     state = view.state(light.id)

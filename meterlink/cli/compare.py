@@ -16,7 +16,7 @@ import time
 from meterlink.cli.frame import add_json_option, open_library, out, print_json, print_rows
 from meterlink.errors import UnitError
 from meterlink.judging.judged_set import JudgedSet
-from meterlink.metering.session import Session
+from meterlink.metering.opened_set import OpenedSet
 from meterlink.tables.compare import compare
 from meterlink.words.language import say, translated
 
@@ -37,8 +37,8 @@ def run(args: argparse.Namespace) -> int:
     at, second_at = parse_date(args.at), parse_date(args.second_at)
     with open_library(args) as library:
         dated = at is not None or second_at is not None
-        first = Session(library, args.first)
-        second = Session(library, args.second or (args.first if dated else None))
+        first = OpenedSet(library, args.first)
+        second = OpenedSet(library, args.second or (args.first if dated else None))
         names = [_named(first, args.at), _named(second, args.second_at or (say("now") if dated and not args.second else ""))]
         found = compare(_view(first, at), _view(second, second_at))
     if args.json:
@@ -51,11 +51,11 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _view(session: Session, at_s: float | None) -> JudgedSet:
+def _view(session: OpenedSet, at_s: float | None) -> JudgedSet:
     return session.view() if at_s is None else session.view_at(at_s)
 
 
-def _named(session: Session, date: str | None) -> str:
+def _named(session: OpenedSet, date: str | None) -> str:
     return f"{session.setup.name}, {date}" if date else session.setup.name
 
 

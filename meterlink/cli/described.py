@@ -16,7 +16,7 @@ from meterlink.cli.ask import ask_line
 from meterlink.errors import UnitError, UsageError
 from meterlink.library.kit import HEAD, MODIFIER, Piece, pieces
 from meterlink.library.store import Library
-from meterlink.metering.session import Session
+from meterlink.metering.opened_set import OpenedSet
 from meterlink.records import Light
 from meterlink.records.kept import ROLES
 from meterlink.words.actions import Do
@@ -37,7 +37,7 @@ def role_of(name: str) -> str | None:
     return ROLE_WORDS.get(word, word if word in ROLES else None)
 
 
-def read_words(args: argparse.Namespace, session: Session) -> list[Piece]:
+def read_words(args: argparse.Namespace, session: OpenedSet) -> list[Piece]:
     """Put each word into the option that it stands for; return the pieces of the kit that were named.
 
     Raises UsageError for a word that can be nothing, or that says a second time what was said.
@@ -103,7 +103,7 @@ def _of_kind(named: Sequence[Piece], kind: str) -> Piece | None:
     return next((one for one in named if one.kind == kind), None)
 
 
-def from_kit(named: Sequence[Piece], session: Session, but: Light | None = None) -> dict[str, Any]:
+def from_kit(named: Sequence[Piece], session: OpenedSet, but: Light | None = None) -> dict[str, Any]:
     """Return what the kit knows for the light: names as spelled there, the head usually behind a modifier, its dial.
 
     A head that another light of the set has already is not taken a second time.
@@ -145,7 +145,7 @@ def kit_names(library: Library) -> list[str]:
     return [p.name for p in sorted(pieces(library), key=lambda one: one.kind == HEAD)]
 
 
-def ask(args: argparse.Namespace, session: Session) -> None:
+def ask(args: argparse.Namespace, session: OpenedSet) -> None:
     """Ask for name, and the four things of a diagram in turn; an empty answer leaves one out."""
     free = [role.upper() for role in ROLES if all(role_of(one.name) != role for one in session.lights())]
     args.name = ask_line(marked("light"), free)

@@ -16,12 +16,12 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from meterlink.cli.frame import add_setup_option, beside, open_session
+from meterlink.cli.frame import add_setup_option, beside, open_set
 from meterlink.errors import UsageError
 from meterlink.library import export
 from meterlink.library.export import csv_text
 from meterlink.library.files import write_whole
-from meterlink.metering.session import Session
+from meterlink.metering.opened_set import OpenedSet
 from meterlink.tables.ratios import RatioRow
 
 
@@ -39,7 +39,7 @@ def run(args: argparse.Namespace) -> int:
     """Write the file, whole or not at all."""
     target = Path(args.output)
     kind = target.suffix.lower()
-    session = open_session(args)
+    session = open_set(args, OpenedSet)
     with session.library as library:
         if kind == ".json":
             ids = None if args.everything else [session.setup.id]
@@ -57,6 +57,6 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _ratios_csv(session: Session) -> str:
+def _ratios_csv(session: OpenedSet) -> str:
     rows = session.ratios().rows
     return csv_text(RatioRow._fields, [["" if v is None else v for v in row] for row in rows])

@@ -16,7 +16,7 @@ from collections.abc import Sequence
 
 from meterlink import units
 from meterlink.cli.completing import LIGHTS, completes
-from meterlink.cli.frame import add_json_option, add_setup_option, open_session, out, print_json
+from meterlink.cli.frame import add_json_option, add_setup_option, open_set, out, print_json
 from meterlink.errors import AnalysisError, NotInLibrary, UsageError
 from meterlink.judging.falloff_runs import FalloffRun, falloff_from, falloff_lines
 from meterlink.metering.outcome import Outcome, OutcomeKind
@@ -42,7 +42,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Measure, fit, show and store; without distances show what is stored."""
-    session = open_session(args)
+    session = open_set(args, Session)
     with session.library:
         light = session.light(args.light)
         fit = _measure(args, session, light) if args.at else _stored(session, light)

@@ -8,18 +8,19 @@ import os
 import sys
 import unicodedata
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, TypeVar
 
 from meterlink import units
 from meterlink.cli.completing import SETUPS, completes
 from meterlink.cli.terminal import broken, terminal_width
 from meterlink.library.store import Library
-from meterlink.metering.session import Session
+from meterlink.metering.opened_set import OpenedSet
 from meterlink.records import Light, Setup
 from meterlink.records.placement_rules import check_held_off
 from meterlink.words.language import say, say_for
 from meterlink.words.told import put
 
+Opened = TypeVar("Opened", bound=OpenedSet)
 BOLD, PLAIN = "\033[1m", "\033[0m"
 COLOURS = {"good": "\033[32m", "corrected": "\033[33m", "retake": "\033[1;31m"}
 SENTENCES = frozenset({"reason", "what to do"})
@@ -41,11 +42,11 @@ def open_library(args: argparse.Namespace, *, create: bool = True) -> Library:
     return Library.open(args.library, create=create)
 
 
-def open_session(args: argparse.Namespace) -> Session:
-    """Open the library, which must be there, and a session on the chosen set-up."""
+def open_set(args: argparse.Namespace, kind: type[Opened]) -> Opened:
+    """Open the library, which must be there, and the chosen set-up: an ``OpenedSet`` to look at, a ``Session`` to meter."""
     library = open_library(args, create=False)
     try:
-        return Session(library, setup=getattr(args, "setup", None))
+        return kind(library, setup=getattr(args, "setup", None))
     except BaseException:
         library.close()
         raise
@@ -56,7 +57,7 @@ def chosen_setup(library: Library, name: str | None) -> Setup:
     return library.setup(name) if name else library.current_setup()
 
 
-def named_light(text: str, session: Session) -> tuple[Light, float | None]:
+def named_light(text: str, session: OpenedSet) -> tuple[Light, float | None]:
     """Return the light that ``KEY`` or ``KEY@20cm`` names, and the distance, which must be one that can be."""
     known = {one.name.casefold() for one in session.lights()}
     # A light may itself be called A@B: the whole text is tried as a name first.

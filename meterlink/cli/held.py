@@ -14,8 +14,9 @@ import argparse
 
 from meterlink import units
 from meterlink.cli.completing import LIGHTS, completes
-from meterlink.cli.frame import add_setup_option, open_session
+from meterlink.cli.frame import add_setup_option, open_set
 from meterlink.errors import NotInLibrary, UsageError
+from meterlink.metering.session import Session
 from meterlink.words.actions import Do
 from meterlink.words.language import say
 from meterlink.words.told import put, told
@@ -36,7 +37,7 @@ def run(args: argparse.Namespace) -> int:
     if (args.distance is None) != args.not_given:
         raise UsageError("say how far: {do}, or --not-given", do=Do("say_held"))
     held_off_m = None if args.not_given else units.parse_length(args.distance, "held-off distance", 0.0, MOST_M)
-    session = open_session(args)
+    session = open_set(args, Session)
     with session.library:
         session.resume()
         light = session.light(args.light)

@@ -33,10 +33,10 @@ from typing import Any
 from meterlink import units
 from meterlink.cli.completing import FIXTURES, KIT, LIGHTS, MODIFIERS, ROLE_NAMES, Completer, completes
 from meterlink.cli.described import ask, from_kit, place_from_kit, read_words, role_of
-from meterlink.cli.frame import add_setup_option, open_session, out, print_json, print_rows
+from meterlink.cli.frame import add_setup_option, open_set, out, print_json, print_rows
 from meterlink.errors import UnitError, UsageError
 from meterlink.library.store import Library
-from meterlink.metering.session import Session
+from meterlink.metering.opened_set import OpenedSet
 from meterlink.records import Light, Placement, Setup, new_id
 from meterlink.records.kept import ROLES
 from meterlink.words.actions import Do
@@ -123,13 +123,13 @@ def _options(parser: argparse.ArgumentParser, options: tuple[tuple[str, str, str
 
 def run(args: argparse.Namespace) -> int:
     """Do the action."""
-    session = open_session(args)
+    session = open_set(args, OpenedSet)
     with session.library:
         DO[args.action](args, session)
     return 0
 
 
-def _add(args: argparse.Namespace, session: Session) -> None:
+def _add(args: argparse.Namespace, session: OpenedSet) -> None:
     if args.name is None:
         ask(args, session)
     if any(one.name.casefold() == args.name.strip().casefold() for one in session.lights()):
@@ -153,7 +153,7 @@ def _add(args: argparse.Namespace, session: Session) -> None:
     print(describe(light, placement))
 
 
-def _move(args: argparse.Namespace, session: Session) -> None:
+def _move(args: argparse.Namespace, session: OpenedSet) -> None:
     light = session.light(args.name)
     pieces = read_words(args, session)
     changes = {**from_kit(pieces, session, but=light), **_light_changes(args, light)}
@@ -171,7 +171,7 @@ def _move(args: argparse.Namespace, session: Session) -> None:
     print(describe(changed, placement))
 
 
-def _show(args: argparse.Namespace, session: Session) -> None:
+def _show(args: argparse.Namespace, session: OpenedSet) -> None:
     light = session.light(args.name)
     print(describe(light, session.placement(light.id)))
     for line, text in zip(SHOWN, (light.point, light.fixture, light.modifier), strict=True):
@@ -182,7 +182,7 @@ def _show(args: argparse.Namespace, session: Session) -> None:
         print(f"  {told(state.judged.verdict.value)}: {state.judged.reason}")
 
 
-def _remove(args: argparse.Namespace, session: Session) -> None:
+def _remove(args: argparse.Namespace, session: OpenedSet) -> None:
     light = session.light(args.name)
     session.library.revise_light(light._replace(removed=True))
     out("{light} is out of the set; its readings are kept", light=light.name)
@@ -359,13 +359,13 @@ def print_lights(library: Library, setup: Setup) -> None:
     print_rows(("light", "role", "point", "source", "distance", "from", "power"), rows)
 
 
-def _list(args: argparse.Namespace, session: Session) -> None:
+def _list(args: argparse.Namespace, session: OpenedSet) -> None:
     if args.json:
         print_json(light_rows(session.library, session.setup))
     else:
         print_lights(session.library, session.setup)
 
 
-DO: dict[str, Callable[[argparse.Namespace, Session], None]] = {
+DO: dict[str, Callable[[argparse.Namespace, OpenedSet], None]] = {
     "add": _add, "move": _move, "change": _move, "show": _show, "list": _list, "remove": _remove,
 }  # fmt: skip

@@ -28,7 +28,7 @@ from typing import Any
 
 from meterlink import units
 from meterlink.cli.completing import LIGHTS, completes
-from meterlink.cli.frame import add_setup_option, named_light, open_session
+from meterlink.cli.frame import add_setup_option, named_light, open_set
 from meterlink.cli.ratios import print_ratios
 from meterlink.errors import UsageError
 from meterlink.metering.session import Outcome, Session
@@ -88,7 +88,7 @@ def run(args: argparse.Namespace) -> int:
     from meterlink.cli.driving import drive
     from meterlink.sensor.link.direct import run
 
-    session = open_session(args)
+    session = open_set(args, Session)
     with session.library:
         if args.resume:
             if not session.resume():

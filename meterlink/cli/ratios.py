@@ -18,8 +18,8 @@ from meterlink import units
 from meterlink.checks.findings import Finding
 from meterlink.checks.shutter import beyond_sync
 from meterlink.cli.checks import count_line
-from meterlink.cli.frame import add_json_option, add_setup_option, is_terminal, open_session, print_json, print_rows, wrapped
-from meterlink.metering.session import Session
+from meterlink.cli.frame import add_json_option, add_setup_option, is_terminal, open_set, print_json, print_rows, wrapped
+from meterlink.metering.opened_set import OpenedSet
 from meterlink.records import Setup
 from meterlink.tables.ratios import Aperture, RatioRow, RatioTable
 from meterlink.words.actions import Do
@@ -39,7 +39,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the table."""
-    session = open_session(args)
+    session = open_set(args, OpenedSet)
     with session.library:
         if args.json:
             table = session.ratios()
@@ -49,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def print_ratios(session: Session, *, calibration_known: bool = False) -> None:
+def print_ratios(session: OpenedSet, *, calibration_known: bool = False) -> None:
     """Print the table, the lighting ratio, the aperture, whether the shutter is beyond the sync speed, and what is missing.
 
     At last how much the checks found.  ``calibration_known``: what the calibration is worth was said before, not again.

@@ -10,7 +10,8 @@ from __future__ import annotations
 import argparse
 
 from meterlink.cli.completing import LIGHTS, completes
-from meterlink.cli.frame import add_setup_option, named_light, open_session
+from meterlink.cli.frame import add_setup_option, named_light, open_set
+from meterlink.metering.session import Session
 from meterlink.words.actions import Do
 from meterlink.words.language import say
 from meterlink.words.told import told
@@ -24,7 +25,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Re-assign."""
-    session = open_session(args)
+    session = open_set(args, Session)
     with session.library:
         session.resume()
         light, held_off_m = named_light(args.light, session)

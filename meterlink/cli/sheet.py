@@ -13,9 +13,10 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from meterlink.cli.frame import add_setup_option, open_session, out
+from meterlink.cli.frame import add_setup_option, open_set, out
 from meterlink.errors import UsageError
 from meterlink.library.files import file_name, write_whole
+from meterlink.metering.opened_set import OpenedSet
 from meterlink.report.page import sheet_html
 from meterlink.report.plan import plan, side
 from meterlink.report.qr import square_of
@@ -34,7 +35,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the sheet."""
-    session = open_session(args)
+    session = open_set(args, OpenedSet)
     with session.library:
         view = session.view()
         for path, draw in ((args.plan, plan), (args.side, side)):

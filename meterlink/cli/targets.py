@@ -18,7 +18,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Sequence
 
-from meterlink.cli.frame import add_json_option, add_setup_option, open_session, print_json, print_rows, wrapped
+from meterlink.cli.frame import add_json_option, add_setup_option, open_set, print_json, print_rows, wrapped
 from meterlink.errors import UsageError
 from meterlink.metering.as_told import remember_told, set_as_told, set_what_was_told
 from meterlink.metering.session import Session
@@ -46,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
     if not args.wish and not args.made:
         raise UsageError("say what is wanted, e.g. {do}", do=Do("targets"))
     wishes = [parse_wish(text, definition) for text in args.wish]
-    session = open_session(args)
+    session = open_set(args, Session)
     with session.library:
         if not wishes:
             changed = set_what_was_told(session)

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import argparse
 
-from meterlink.cli.frame import add_setup_option, open_session
+from meterlink.cli.frame import add_setup_option, open_set
+from meterlink.metering.session import Session
 from meterlink.words.actions import Do
 from meterlink.words.language import say
 from meterlink.words.sentences import value_text
@@ -22,7 +23,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Void the last reading."""
-    session = open_session(args)
+    session = open_set(args, Session)
     with session.library:
         session.resume()
         view = session.view()

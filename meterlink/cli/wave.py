@@ -20,10 +20,10 @@ from typing import Any
 from meterlink.checks.facts import camera, movement
 from meterlink.checks.freezing import trails_of
 from meterlink.checks.shutter import loss_of
-from meterlink.cli.frame import add_json_option, add_setup_option, open_session, out, print_json
+from meterlink.cli.frame import add_json_option, add_setup_option, open_set, out, print_json
 from meterlink.cli.wave_csv import write_csv
 from meterlink.errors import AnalysisError, NotInLibrary, UsageError
-from meterlink.metering.session import Session
+from meterlink.metering.opened_set import OpenedSet
 from meterlink.records import Reading
 from meterlink.report.wave import Trace, terminal_wave, trace_of_samples
 from meterlink.report.wave_drawing import wave_drawing
@@ -48,7 +48,7 @@ def run(args: argparse.Namespace) -> int:
     """Show, write, or both."""
     if args.pop is not None and not 1 <= args.pop <= 100:
         raise UsageError("--pop {pop}: give 1 to 100", pop=args.pop)
-    session = open_session(args)
+    session = open_set(args, OpenedSet)
     with session.library:
         found = _traces(args, session)
         if args.picture:
@@ -62,7 +62,7 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _traces(args: argparse.Namespace, session: Session) -> list[tuple[Trace, Reading]]:
+def _traces(args: argparse.Namespace, session: OpenedSet) -> list[tuple[Trace, Reading]]:
     """Waveforms of the lights named, else of all that have one.  Raises AnalysisError with why there is none."""
     wanted = [session.light(name).id for name in args.lights]
     pop = None if args.pop is None else args.pop - 1
@@ -91,7 +91,7 @@ def _traces(args: argparse.Namespace, session: Session) -> list[tuple[Trace, Rea
     return found
 
 
-def _picture(args: argparse.Namespace, session: Session, traces: list[Trace]) -> None:
+def _picture(args: argparse.Namespace, session: OpenedSet, traces: list[Trace]) -> None:
     if len(traces) > MOST_PICTURED:
         raise UsageError(
             "a picture shows at most {most_pictured} lights: name those that you want to see",
@@ -102,11 +102,11 @@ def _picture(args: argparse.Namespace, session: Session, traces: list[Trace]) ->
     wave_drawing(traces, shutter=shutter, title=_title(session, traces)).write(args.picture)
 
 
-def _title(session: Session, traces: list[Trace]) -> str:
+def _title(session: OpenedSet, traces: list[Trace]) -> str:
     return f"{session.setup.name[:50]}: {traces[0].name}" if len(traces) == 1 else session.setup.name[:60]
 
 
-def _show(args: argparse.Namespace, session: Session, found: list[tuple[Trace, Reading]]) -> None:
+def _show(args: argparse.Namespace, session: OpenedSet, found: list[tuple[Trace, Reading]]) -> None:
     drawn = _drawn(session)
     for trace, reading in found:
         print(f"{trace.name}{_state_words(session, reading)}")
@@ -125,7 +125,7 @@ def _show(args: argparse.Namespace, session: Session, found: list[tuple[Trace, R
         out("samples: {file}", file=args.csv)
 
 
-def _state_words(session: Session, reading: Reading) -> str:
+def _state_words(session: OpenedSet, reading: Reading) -> str:
     state = session.view().state(reading.light_id or "")
     words = say(" (with it in place)") if reading.purpose == "with" else ""
     if state is not None and state.reading is None:
@@ -148,7 +148,7 @@ def _numbers(trace: Trace) -> list[str]:
     return ["  ".join(said)]
 
 
-def _drawn(session: Session) -> dict[str, str]:
+def _drawn(session: OpenedSet) -> dict[str, str]:
     """What each light draws of something that moves."""
     moves = movement(session.setup)
     what = f" ({moves.what})" if moves.what else ""
@@ -162,7 +162,7 @@ def _drawn(session: Session) -> dict[str, str]:
     return drawn
 
 
-def _loss(session: Session, name: str) -> Any:
+def _loss(session: OpenedSet, name: str) -> Any:
     facts = camera(session.setup, session.settings)
     view = session.view()._replace(waves=session.wave)
     state = next((one for one in view.lights if one.light.name == name), None)
@@ -171,7 +171,7 @@ def _loss(session: Session, name: str) -> Any:
     return loss_of(state, view, facts.shutter)
 
 
-def _kept_words(session: Session, name: str) -> str:
+def _kept_words(session: OpenedSet, name: str) -> str:
     loss = _loss(session, name)
     if loss is None or not session.setup.shutter_s:
         return ""
@@ -186,7 +186,7 @@ def _kept_words(session: Session, name: str) -> str:
     return put(text, time=session.setup.shutter_s, dark=loss.kept.dark_share, stops=loss.kept.loss_stops)
 
 
-def _as_json(trace: Trace, reading: Reading, session: Session) -> dict[str, Any]:
+def _as_json(trace: Trace, reading: Reading, session: OpenedSet) -> dict[str, Any]:
     pulse = trace.pulse._asdict()
     plain = {k: list(v) if isinstance(v, tuple) else v for k, v in pulse.items()}
     plain = {k: None if isinstance(v, float) and not isfinite(v) else v for k, v in plain.items()}

@@ -121,9 +121,9 @@ def _undecodable(db: Database) -> Iterator[Finding]:
 
 def _bad_waveforms(db: Database) -> Iterator[Finding]:
     bad = [
-        f"waveform {row[2]} of reading {row[1].hex()} is damaged, the reading is not"
-        for row in db.connection.execute(f"SELECT {rows.WAVEFORM_COLUMNS} FROM waveform ORDER BY no")
-        if _trouble(partial(rows.waveform_from, row[3:]))
+        f"waveform {row[-1]} of reading {row[-2].hex()} is damaged, the reading is not"
+        for row in db.connection.execute(f"{rows.WAVEFORM_SELECT} ORDER BY w.no")
+        if _trouble(partial(rows.waveform_from, row))
     ]
     for text in bad[:_NAMED_MOST]:
         yield Finding("damage", text, _LEFT_OUT)

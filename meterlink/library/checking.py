@@ -6,29 +6,19 @@ Used before anything is taken from another file, and by ``store check`` on one's
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from meterlink.errors import MeterlinkError
 from meterlink.library import rows
-from meterlink.library.fields import LIMITS, Limit
+from meterlink.library.fields import COLUMNS, LIMITS, Field, Limit
 
-JSON_COLUMNS = {
-    "setup_version": (("details", dict),),
-    "light_version": (("details", dict),),
-    "placement": (("details", dict),),
-    "calibration": (("colour_matrix", list), ("angle_response", list), ("details", dict)),
-    "note": (("payload", dict),),
-    "waveform": (("segments", list),),
-}
+_JSON_KINDS = {"object": dict, "numbers": list, "pairs": list, "segments": list}
 _TEXTS = {
     "sensor": ("sensor_id",),
-    "setup_version": ("name", "notes", "tags", "subject"),
-    "light_version": ("name", "point", "fixture", "modifier"),
-    "placement": ("power_text", "gel", "diffusers", "aimed_at"),
-    "calibration": ("method", "reference"),
-    "reading": ("point", "held_off_toward", "note"),
-    "mark": ("reason",),
-    "note": ("kind", "key"),
+    **{
+        table: [name for name, field in columns.items() if field.kind in ("text", "name", "names") and not name.endswith("_no")]
+        for table, columns in COLUMNS.items()
+    },
 }
 # Each query names what is wrong and finds the ids of rows for which it is; {s} is the schema.
 _TOGETHER = (
@@ -73,8 +63,9 @@ _TOGETHER = (
 def problems(connection: sqlite3.Connection, schema: str = "main") -> Iterator[str]:
     """Yield one line for every kind of trouble found in the records of an open or attached library."""
     for table, columns in _TEXTS.items():
-        yield from _text_problems(connection, schema, table, columns)
-    for table, fields in JSON_COLUMNS.items():
+        if columns:
+            yield from _text_problems(connection, schema, table, columns)
+    for table, fields in COLUMNS.items():
         yield from _json_problems(connection, schema, table, fields)
     for table in ("setup_version", "light_version"):
         found = connection.execute(f"SELECT id, name, name_key FROM {schema}.{table}")
@@ -104,7 +95,7 @@ def _beyond(connection: sqlite3.Connection, schema: str, table: str, limits: tup
         yield f"{table}: {x.column} is {str(value)[:40]!r}, beyond {x.low:g} to {x.high:g} ({_shown([found[0]])})"
 
 
-def _text_problems(connection: sqlite3.Connection, schema: str, table: str, columns: tuple[str, ...]) -> Iterator[str]:
+def _text_problems(connection: sqlite3.Connection, schema: str, table: str, columns: Sequence[str]) -> Iterator[str]:
     given = " OR ".join(f"{c} <> ''" for c in columns)
     try:
         cursor = connection.execute(f"SELECT {', '.join(columns)} FROM {schema}.{table} WHERE {given}")
@@ -131,8 +122,8 @@ def plain_texts(texts: Collection[str]) -> bool:
     return joined.isascii() and not rows.has_controls(joined) and max(map(len, texts), default=0) <= rows.TEXT_MAX
 
 
-def _json_problems(connection: sqlite3.Connection, schema: str, table: str, fields: tuple[tuple[str, type], ...]) -> Iterator[str]:
-    for column, kind in fields:
+def _json_problems(connection: sqlite3.Connection, schema: str, table: str, fields: Mapping[str, Field]) -> Iterator[str]:
+    for column, kind in ((name, _JSON_KINDS[field.kind]) for name, field in fields.items() if field.kind in _JSON_KINDS):
         bad = 0
         for (text,) in connection.execute(f"SELECT {column} FROM {schema}.{table} WHERE {column} <> ''"):
             bad += not is_json(text, kind)

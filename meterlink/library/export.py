@@ -19,7 +19,6 @@ from meterlink.library.files import write_whole
 from meterlink.library.format import FORMAT, VERSION
 from meterlink.library.merge import Tell
 from meterlink.library.store import Library
-from meterlink.records.kept import Calibration, Light, Placement, Pop, RangeScale, Reading, Setup
 
 _FORMULA_SIGNS = tuple("=+-@＝＋－＠")
 _CELL_ENDS = re.compile(r"([;\t\r\n])")
@@ -44,7 +43,7 @@ def document(
         for setup in sorted(chosen):
             _add_setup(library, setup.id, parts, used, tell if waveforms else None)
         kept = [c for c in library.calibrations() if whole or c.id in used]
-    parts["calibrations"] = [_plain(c) | _lists(c) for c in kept]
+    parts["calibrations"] = [rows.to_json(c) for c in kept]
     if whole:
         parts["notes"] = [
             {"id": i.hex(), "kind": kind, "key": key, "at_s": at_s, "payload": rows.json_value(payload)}
@@ -58,56 +57,32 @@ def document(
 def _add_setup(
     library: Library, setup_id: str, parts: dict[str, list[dict[str, Any]]], used: set[str], tell: Tell | None
 ) -> None:
-    parts["setups"] += [{"version_id": v, **_plain(s)} for v, s in library.setup_versions(setup_id)]
+    parts["setups"] += [{"version_id": v, **rows.to_json(s)} for v, s in library.setup_versions(setup_id)]
     for version, light in library.light_versions(setup_id):
-        parts["lights"].append({"version_id": version, **_plain(light)})
+        parts["lights"].append({"version_id": version, **rows.to_json(light)})
     for light_id in dict.fromkeys(x["id"] for x in parts["lights"] if x["setup_id"] == setup_id):
-        parts["placements"] += [_plain(p) for p in library.placements(light_id)]
+        parts["placements"] += [rows.to_json(p) for p in library.placements(light_id)]
     for reading in library.all_readings(setup_id):
         used.add(reading.calibration_id)
-        parts["readings"].append(_plain(reading) | {"pops": [_plain(p) for p in reading.pops]})
-        if not reading.pops:
-            del parts["readings"][-1]["pops"]
+        parts["readings"].append(rows.to_json(reading))
     no = library._setup_no(setup_id)
     parts["marks"] += [
         {"id": i.hex(), "reading_id": r.hex(), "at_s": at_s, "reason": reason}
         for i, r, at_s, reason in library.db.rows("SELECT id, reading_id, at_s, reason FROM mark WHERE setup_no = ?", (no,))
     ]
     if tell is not None:
-        found = library.db.rows(f"SELECT {rows.WAVEFORM_COLUMNS} FROM waveform WHERE setup_no = ? ORDER BY no", (no,))
+        found = library.db.rows(f"{rows.WAVEFORM_SELECT} WHERE w.setup_no = ? ORDER BY w.no", (no,))
         for row in found:
             try:
-                block = rows.waveform_from(row[3:])
+                block = rows.waveform_from(row)
             except LibraryDamaged:
-                tell(f"left out: waveform {row[2]} of reading {row[1].hex()} is damaged; its reading is written")
+                tell(f"left out: waveform {row[-1]} of reading {row[-2].hex()} is damaged; its reading is written")
                 continue
             record = block._asdict() | {
-                "reading_id": row[1].hex(), "pop_index": row[2], "segments": [list(s) for s in block.segments],
+                "reading_id": row[-2].hex(), "pop_index": row[-1], "segments": [list(s) for s in block.segments],
                 "data": base64.b64encode(block.data).decode(),
             }  # fmt: skip
             parts["waveforms"].append({k: v for k, v in record.items() if v is not None})
-
-
-_DEFAULTS = {kind: kind._field_defaults for kind in (Setup, Light, Placement, Calibration, Pop, RangeScale, Reading)}
-
-
-def _plain(record: Any) -> dict[str, Any]:
-    """Return the fields of a record that are not at their defaults, tuples as lists."""
-    defaults = _DEFAULTS[type(record)]
-    return {
-        name: list(value) if isinstance(value, tuple) else value
-        for name, value in zip(record._fields, record, strict=True)
-        if name not in defaults or value != defaults[name]
-    }
-
-
-def _lists(calibration: Calibration) -> dict[str, Any]:
-    """Return the nested fields of a calibration as JSON has them."""
-    nested = {
-        "ranges": [_plain(r) for r in calibration.ranges],
-        "angle_response": [list(pair) for pair in calibration.angle_response],
-    }
-    return {name: value for name, value in nested.items() if value}
 
 
 def to_json(doc: dict[str, Any], *, compact: bool = False) -> str:

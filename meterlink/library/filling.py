@@ -9,7 +9,7 @@ import sqlite3
 from typing import Any
 
 from meterlink.errors import ImportRefused
-from meterlink.library import readings, rows
+from meterlink.library import rows
 from meterlink.records.kept import Calibration, Light, Placement, Reading, Setup
 from meterlink.records.samples import WaveBlock
 
@@ -29,10 +29,8 @@ class Filler:
         """Add one version of a set-up, and the set-up itself when it is the first."""
         if self._once(setup.id, setup.created_at_s, where):
             self._add("setup", setup.id, ("id", "created_at_s"), (rows.id_bytes(setup.id), setup.created_at_s), where)
-        no, values = self._no("setup", setup.id, where), rows.setup_version_row(setup)
-        columns = ("id", "setup_no", "name_key", *rows.SETUP_VERSION_COLUMNS.split(", "))
-        row = (rows.id_bytes(version_id), no, rows.name_key(setup.name), *values)
-        self._add("setup_version", version_id, columns, row, where)
+        row = rows.SETUPS.row(setup, rows.id_bytes(version_id), self._no("setup", setup.id, where), rows.name_key(setup.name))
+        self._add("setup_version", version_id, rows.SETUPS.columns, row, where)
 
     def light(self, light_id: str, setup_id: str, where: str) -> None:
         """Add a light without its versions; again does nothing, in another set-up is refused."""
@@ -43,26 +41,25 @@ class Filler:
     def light_version(self, version_id: str, light: Light, where: str) -> None:
         """Add one version of a light that is there."""
         source = light.source_light_id
-        values = rows.light_version_row(light, self._no("light", source, where) if source else None)
-        columns = ("id", "light_no", "name_key", *rows.LIGHT_VERSION_COLUMNS.split(", "))
-        row = (rows.id_bytes(version_id), self._no("light", light.id, where), rows.name_key(light.name), *values)
-        self._add("light_version", version_id, columns, row, where)
+        no, source_no = self._no("light", light.id, where), self._no("light", source, where) if source else None
+        row = rows.LIGHTS.row(light, rows.id_bytes(version_id), no, rows.name_key(light.name), source_no)
+        self._add("light_version", version_id, rows.LIGHTS.columns, row, where)
 
     def placement(self, placement: Placement, where: str) -> None:
         """Add a placement."""
-        row = rows.placement_row(placement, self._no("light", placement.light_id, where))
-        self._add("placement", placement.id, rows.PLACEMENT_COLUMNS.split(", "), row, where)
+        row = rows.PLACEMENTS.row(placement, self._no("light", placement.light_id, where))
+        self._add("placement", placement.id, rows.PLACEMENTS.columns, row, where)
 
     def calibration(self, calibration: Calibration, where: str) -> None:
         """Add a calibration with its ranges."""
-        row = rows.calibration_row(calibration, self._sensor(calibration.sensor_id))
-        no = self._add("calibration", calibration.id, rows.CALIBRATION_COLUMNS.split(", "), row, where)
+        row = rows.CALIBRATIONS.row(calibration, self._sensor(calibration.sensor_id))
+        no = self._add("calibration", calibration.id, rows.CALIBRATIONS.columns, row, where)
         for n, scale in enumerate(calibration.ranges):
-            self.connection.execute("INSERT INTO calibration_range VALUES (?, ?, ?, ?, ?)", (no, n, *scale))
+            self.connection.execute(rows.RANGES.insert, rows.RANGES.row(scale, no, n))
 
     def reading(self, reading: Reading, where: str) -> None:
         """Add a reading with its pops."""
-        numbers = rows.Numbers(
+        numbers = (
             self._no("setup", reading.setup_id, where),
             self._no("light", reading.light_id, where) if reading.light_id else None,
             self._no("placement", reading.placement_id, where) if reading.placement_id else None,
@@ -71,10 +68,10 @@ class Filler:
         )
         if not self._once(reading.id, where, where):
             raise _twice(reading.id, where)
-        self.numbers["reading", reading.id] = numbers.setup
-        self._execute(readings.INSERT_READING, rows.reading_row(reading, numbers), where)
-        for pop in rows.pop_rows(reading, numbers.setup):
-            self._execute(readings.INSERT_POP, pop, where)
+        self.numbers["reading", reading.id] = numbers[0]
+        self._execute(rows.READINGS.insert, rows.READINGS.row(reading, *numbers), where)
+        for pop in rows.pop_rows(reading, numbers[0]):
+            self._execute(rows.POPS.insert, pop, where)
 
     def mark(self, mark_id: str, reading_id: str, at_s: float, reason: str, where: str) -> None:
         """Add the mark that a reading is void."""
@@ -89,7 +86,7 @@ class Filler:
     def waveform(self, reading_id: str, pop_index: int, block: WaveBlock, where: str) -> None:
         """Add the captured flash of one pop."""
         no = self._no("reading", reading_id, where)
-        self._execute(readings.INSERT_WAVEFORM, rows.waveform_row(no, rows.id_bytes(reading_id), pop_index, block), where)
+        self._execute(rows.WAVEFORMS.insert, rows.waveform_row(no, reading_id, pop_index, block), where)
 
     def _once(self, identifier: str, fact: Any, where: str) -> bool:
         """Say whether an id is new; the versions of one record must agree on ``fact``."""

@@ -10,22 +10,20 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 from meterlink.errors import ImportRefused, LibraryError, UsageError
-from meterlink.library import filling
+from meterlink.library import filling, rows
 from meterlink.library.files import check_readable, is_library
 from meterlink.library.format import validate
 from meterlink.library.merge import Added, merge, preview
 from meterlink.library.store import Library
-from meterlink.records.kept import Calibration, Light, Placement, Pop, RangeScale, Reading, Setup
-from meterlink.records.samples import Segment, WaveBlock
+from meterlink.records.samples import WaveBlock
 from meterlink.words.actions import Do
 
 FILE_BYTES_MAX = 48 * 2**20
 VALUES_MAX = 1_000_000
 """JSON values in one file: each costs a hundred bytes while it is read.  Bigger libraries travel as a library file."""
-Record = TypeVar("Record", Setup, Light, Placement, Reading, Calibration, Pop, RangeScale)
 
 
 def import_file(library: Library, path: Path) -> Added:
@@ -126,18 +124,17 @@ def _named(name: str, act: Any, library: Library, other: Path) -> Added:
 
 def _fill(filler: filling.Filler, parts: Mapping[str, list[dict[str, Any]]]) -> None:
     for n, d in enumerate(parts["setups"]):
-        filler.setup(d["version_id"], _record(Setup, d, tags=tuple(d.get("tags", ()))), f"setups[{n}]")
+        filler.setup(d["version_id"], rows.SETUPS.from_json(d), f"setups[{n}]")
     for n, d in enumerate(parts["lights"]):
         filler.light(d["id"], d["setup_id"], f"lights[{n}]")
     for n, d in enumerate(parts["lights"]):
-        filler.light_version(d["version_id"], _record(Light, d), f"lights[{n}]")
+        filler.light_version(d["version_id"], rows.LIGHTS.from_json(d), f"lights[{n}]")
     for n, d in enumerate(parts["placements"]):
-        filler.placement(_record(Placement, d), f"placements[{n}]")
+        filler.placement(rows.PLACEMENTS.from_json(d), f"placements[{n}]")
     for n, d in enumerate(parts["calibrations"]):
-        filler.calibration(_calibration(d), f"calibrations[{n}]")
+        filler.calibration(rows.CALIBRATIONS.from_json(d), f"calibrations[{n}]")
     for n, d in enumerate(parts["readings"]):
-        pops = tuple(_record(Pop, p) for p in d.get("pops", ()))
-        filler.reading(_record(Reading, d, pops=pops, lit=tuple(d.get("lit", ()))), f"readings[{n}]")
+        filler.reading(rows.READINGS.from_json(d), f"readings[{n}]")
     for n, d in enumerate(parts["marks"]):
         filler.mark(d["id"], d["reading_id"], d["at_s"], d.get("reason", ""), f"marks[{n}]")
     for n, d in enumerate(parts["notes"]):
@@ -146,30 +143,9 @@ def _fill(filler: filling.Filler, parts: Mapping[str, list[dict[str, Any]]]) -> 
         filler.waveform(d["reading_id"], d.get("pop_index", 0), _block(d, n), f"waveforms[{n}]")
 
 
-def _record(kind: type[Record], fields: Mapping[str, Any], **converted: Any) -> Record:
-    """Make a record of a validated table; what is not in it has its default."""
-    known = {k: v for k, v in fields.items() if k in kind._fields}
-    made: Record = kind(**{**known, **{k: v for k, v in converted.items() if k in fields}})
-    return made
-
-
-def _calibration(d: Mapping[str, Any]) -> Calibration:
-    return _record(
-        Calibration,
-        d,
-        ranges=tuple(_record(RangeScale, r) for r in d.get("ranges", ())),
-        colour_matrix=tuple(d.get("colour_matrix", ())),
-        angle_response=tuple((a, r) for a, r in d.get("angle_response", ())),
-    )
-
-
 def _block(d: Mapping[str, Any], n: int) -> WaveBlock:
     try:
         data = b64decode(d["data"], validate=True)
     except (binascii.Error, ValueError):
         raise ImportRefused("waveforms[{n}].data is not base64, nothing was taken: export it again", n=n) from None
-    return WaveBlock(
-        d.get("at_s", 0.0), d.get("pop", 0), data, d["bits"], d["scale_bits"],
-        tuple(Segment(*s) for s in d.get("segments", ())), d.get("pretrigger", 0), d.get("range_index", 0),
-        d.get("clipped", False), d.get("truncated", False), d.get("held_off_m"),
-    )  # fmt: skip
+    return rows.WAVEFORMS.from_json({"at_s": 0.0, "pop": 0, "segments": (), "pretrigger": 0, **d, "data": data})

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import time
-from collections import defaultdict
 from collections.abc import Iterable
 from typing import Any
 
@@ -13,14 +12,9 @@ from meterlink.library import rows
 from meterlink.library.learnt import FALLOFF, is_good_note, note_trouble
 from meterlink.library.readings import ReadingStore
 from meterlink.photometry.falloff import FalloffFit
-from meterlink.records.kept import AIMS, RECEPTORS, Calibration, Settings
+from meterlink.records.kept import AIMS, RECEPTORS, Calibration, RangeScale, Settings
 
-_CALIBRATION = (
-    "SELECT "
-    + ", ".join({"sensor_no": "n.sensor_id"}.get(c, f"c.{c}") for c in rows.CALIBRATION_COLUMNS.split(", "))
-    + ", c.no FROM calibration c JOIN sensor n ON n.no = c.sensor_no"
-)
-_CALIBRATION_VALUES = ", ".join("?" * len(rows.CALIBRATION_COLUMNS.split(", ")))
+_CALIBRATION = f"SELECT {rows.CALIBRATIONS.select} FROM calibration c JOIN sensor n ON n.no = c.sensor_no"
 _CHOICES = {"default_receptor": RECEPTORS, "default_aim": AIMS}
 
 
@@ -32,14 +26,10 @@ class KnowledgeStore(ReadingStore):
     def add_calibration(self, calibration: Calibration) -> None:
         """Store a calibration.  It is never changed: a better one is a new record."""
         with self.db.write() as connection:
-            values = rows.calibration_row(calibration, self._sensor_no(calibration.sensor_id))
-            done = connection.execute(
-                f"INSERT INTO calibration ({rows.CALIBRATION_COLUMNS}) VALUES ({_CALIBRATION_VALUES})", values
-            )
-            connection.executemany(
-                "INSERT INTO calibration_range VALUES (?, ?, ?, ?, ?)",
-                [(done.lastrowid, n, *scale) for n, scale in enumerate(calibration.ranges)],
-            )
+            values = rows.CALIBRATIONS.row(calibration, self._sensor_no(calibration.sensor_id))
+            no = connection.execute(rows.CALIBRATIONS.insert, values).lastrowid
+            ranges = [rows.RANGES.row(scale, no, n) for n, scale in enumerate(calibration.ranges)]
+            connection.executemany(rows.RANGES.insert, ranges)
 
     def calibrations(self, sensor_id: str | None = None) -> list[Calibration]:
         """Return the calibrations of a sensor (of all when None), oldest first: the last one is in force."""
@@ -58,14 +48,12 @@ class KnowledgeStore(ReadingStore):
         return found[0]
 
     def _calibrations(self, where: str, arguments: tuple[Any, ...]) -> list[Calibration]:
-        found = self.db.rows(f"{_CALIBRATION} {where} ORDER BY c.id", arguments)
-        ranges: dict[int, list[Any]] = defaultdict(list)
-        for no in [row[-1] for row in found]:
-            ranges[no] = self.db.rows(
-                "SELECT full_scale_lx, dark_raw, u_rel FROM calibration_range WHERE calibration_no = ? ORDER BY range_index",
-                (no,),
-            )
-        return [rows.calibration_from(row[:-1], ranges[row[-1]]) for row in found]
+        found = map(rows.CALIBRATIONS.record, self.db.rows(f"{_CALIBRATION} {where} ORDER BY c.id", arguments))
+        return [one._replace(ranges=self._ranges(one.ranges)) for one in found]
+
+    def _ranges(self, calibration_no: Any) -> tuple[RangeScale, ...]:
+        sql = f"SELECT {rows.RANGES.select} FROM calibration_range c WHERE calibration_no = ? ORDER BY range_index"
+        return tuple(map(rows.RANGES.record, self.db.rows(sql, (calibration_no,))))
 
     # -- notes --------------------------------------------------------------------------------------------------
 

@@ -10,7 +10,7 @@ from typing import NamedTuple
 from meterlink.library.backup import Backups
 from meterlink.library.connection import SCHEMA_VERSION
 from meterlink.library.files import APPLICATION_ID
-from meterlink.library.schema import VERSION_1, VERSION_2, VERSION_3
+from meterlink.library.schema import VERSION_1, VERSION_2, VERSION_3, added_sql
 
 
 class Migration(NamedTuple):
@@ -18,7 +18,8 @@ class Migration(NamedTuple):
 
     number: int
     name: str
-    statements: Sequence[str]
+    statements: Sequence[str] = ()
+    """Besides the columns that the table of fields has since this schema."""
 
 
 MIGRATIONS = (
@@ -48,7 +49,7 @@ def _apply(connection: sqlite3.Connection, step: Migration) -> int:
     try:
         (version,) = connection.execute("PRAGMA user_version").fetchone()
         if version < step.number:
-            for statement in step.statements:
+            for statement in (*step.statements, *added_sql(step.number)):
                 connection.execute(statement)
             connection.execute("INSERT INTO migration VALUES (?, ?, ?)", (step.number, step.name, time.time()))
             connection.execute(f"PRAGMA application_id={APPLICATION_ID}")

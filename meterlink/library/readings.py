@@ -19,25 +19,12 @@ from meterlink.records.ids import keep_after, new_id
 from meterlink.records.kept import Pop, Reading
 from meterlink.records.samples import WaveBlock
 
-_ALIASES = {
-    "setup_no": "s.id",
-    "light_no": "l.id",
-    "placement_no": "p.id",
-    "calibration_no": "c.id",
-    "sensor_no": "n.sensor_id",
-}
-READING_SELECT = "SELECT " + ", ".join(_ALIASES.get(c, f"r.{c}") for c in rows.READING_COLUMNS.split(", "))
-READING_TABLES = (
-    "reading r JOIN setup s ON s.no = r.setup_no "
+READING_SELECT = (
+    f"SELECT {rows.READINGS.select}, r.setup_no FROM reading r JOIN setup s ON s.no = r.setup_no "
     "LEFT JOIN light l ON l.no = r.light_no LEFT JOIN placement p ON p.no = r.placement_no "
     "JOIN calibration c ON c.no = r.calibration_no JOIN sensor n ON n.no = r.sensor_no"
 )
-_READING_VALUES = ", ".join("?" * len(rows.READING_COLUMNS.split(", ")))
-_POP_VALUES = ", ".join("?" * len(rows.POP_COLUMNS.split(", ")))
-_WAVEFORM_VALUES = ", ".join("?" * len(rows.WAVEFORM_COLUMNS.split(", ")))
-INSERT_READING = f"INSERT INTO reading ({rows.READING_COLUMNS}) VALUES ({_READING_VALUES})"
-INSERT_POP = f"INSERT INTO pop ({rows.POP_COLUMNS}) VALUES ({_POP_VALUES})"
-INSERT_WAVEFORM = f"INSERT INTO waveform ({rows.WAVEFORM_COLUMNS}) VALUES ({_WAVEFORM_VALUES})"
+POP_SELECT = f"SELECT {rows.POPS.select}, p.setup_no, p.reading_id FROM pop p"
 
 
 class ReadingStore(SetupStore):
@@ -50,21 +37,22 @@ class ReadingStore(SetupStore):
         may also follow later (``add_waveform``).  Raises ``NotInLibrary``, ``UsageError``, ``LibraryError``.
         """
         numbers = self._numbers_of(reading)
-        values = rows.reading_row(reading, numbers)
-        pops = rows.pop_rows(reading, numbers.setup)
-        wave = rows.waveform_row(numbers.setup, values[1], 0, waveform) if waveform else None
+        values = rows.READINGS.row(reading, *numbers)
+        pops = rows.pop_rows(reading, numbers[0])
+        wave = rows.waveform_row(numbers[0], reading.id, 0, waveform) if waveform else None
         with self.db.write() as connection:
             if reading.supersedes_id:
-                self._stored(numbers.setup, reading.supersedes_id)
+                self._stored(numbers[0], reading.supersedes_id)
                 if reading.supersedes_id >= reading.id:
                     raise LibraryError("a reading can supersede only an earlier one: make its id after reading the set")
-            connection.execute(INSERT_READING, values)
+            connection.execute(rows.READINGS.insert, values)
             if pops:
-                connection.executemany(INSERT_POP, pops)
+                connection.executemany(rows.POPS.insert, pops)
             if wave:
-                connection.execute(INSERT_WAVEFORM, wave)
+                connection.execute(rows.WAVEFORMS.insert, wave)
 
-    def _numbers_of(self, reading: Reading) -> rows.Numbers:
+    def _numbers_of(self, reading: Reading) -> tuple[int, int | None, int | None, int, int]:
+        """Return the numbers of its set, light, placement, calibration and sensor."""
         setup_no = self._setup_no(reading.setup_id)
         light_no = placement_no = None
         if reading.light_id is not None:
@@ -76,7 +64,7 @@ class ReadingStore(SetupStore):
             if owner_no != light_no:
                 raise UsageError("the reading's placement belongs to another light: use the light's own placement")
         calibration_no = self._number("calibration", "sensor_no", reading.calibration_id, "calibration")[0]
-        return rows.Numbers(setup_no, light_no, placement_no, calibration_no, self._sensor_no(reading.sensor_id))
+        return setup_no, light_no, placement_no, calibration_no, self._sensor_no(reading.sensor_id)
 
     def _sensor_no(self, sensor_id: str) -> int:
         """Return the number of a sensor, storing it when it is new."""
@@ -151,12 +139,11 @@ class ReadingStore(SetupStore):
         if reading_id is not None:
             which, arguments = "setup_no = ? AND {} = ?", (setup_no, rows.id_bytes(reading_id))
         pops: dict[bytes, list[Pop]] = defaultdict(list)
-        sql = f"SELECT * FROM pop WHERE {which.format('reading_id')} ORDER BY reading_id, pop_index"
+        sql = f"{POP_SELECT} WHERE p.{which.format('p.reading_id')} ORDER BY p.reading_id, p.pop_index"
         for row in self.db.rows(sql, arguments):
-            pops[row[1]].append(rows.pop_from(row[3:]))
-        where = which.format("r.id")
-        found = self.db.rows(f"{READING_SELECT} FROM {READING_TABLES} WHERE r.{where} ORDER BY r.setup_no, r.id", arguments)
-        return [rows.reading_from(row, pops.get(row[1], ())) for row in found]
+            pops[row[-1]].append(rows.POPS.record(row[:-2]))
+        found = self.db.rows(f"{READING_SELECT} WHERE r.{which.format('r.id')} ORDER BY r.setup_no, r.id", arguments)
+        return [rows.reading_from(row[:-1], pops.get(row[0], ())) for row in found]
 
     # -- taking back --------------------------------------------------------------------------------------------
 
@@ -189,7 +176,7 @@ class ReadingStore(SetupStore):
             keep_after(old.id)
             new: Reading = old._replace(id=new_id(), supersedes_id=old.id, **changes)
             self.add_reading(new)
-            columns = rows.WAVEFORM_COLUMNS.split(", ", 2)[2]
+            columns = ", ".join(rows.WAVEFORMS.columns[2:])
             connection.execute(
                 f"INSERT INTO waveform (setup_no, reading_id, {columns}) "
                 f"SELECT setup_no, ?, {columns} FROM waveform WHERE setup_no = ? AND reading_id = ?",
@@ -202,17 +189,17 @@ class ReadingStore(SetupStore):
     def add_waveform(self, reading_id: str, pop_index: int, block: WaveBlock) -> None:
         """Store the captured flash of one pop of a reading (compressed).  May come after the reading, or never."""
         no = self._setup_no_of_reading(reading_id)
-        values = rows.waveform_row(no, rows.id_bytes(reading_id), pop_index, block)
+        values = rows.waveform_row(no, reading_id, pop_index, block)
         with self.db.write() as connection:
-            connection.execute(INSERT_WAVEFORM, values)
+            connection.execute(rows.WAVEFORMS.insert, values)
 
     def waveform(self, reading_id: str, pop_index: int = 0) -> WaveBlock | None:
         """Return the captured flash of one pop, or None when it was not kept."""
         row = self.db.row(
-            f"SELECT {rows.WAVEFORM_COLUMNS} FROM waveform WHERE setup_no = ? AND reading_id = ? AND pop_index = ?",
+            f"{rows.WAVEFORM_SELECT} WHERE w.setup_no = ? AND w.reading_id = ? AND w.pop_index = ?",
             (self._setup_no_of_reading(reading_id), rows.id_bytes(reading_id), pop_index),
         )
-        return rows.waveform_from(row[3:]) if row else None
+        return rows.waveform_from(row) if row else None
 
 
 def superseded_ids(readings: Sequence[Reading], void: set[str]) -> set[str]:

@@ -1,4 +1,4 @@
-"""Records ↔ rows: the one place that knows how a record is laid out in the tables.
+"""Records ↔ rows and JSON, made from the table of fields.
 
 Encoders check what SQLite would silently change (NaN becomes NULL) and raise ``LibraryError``; decoders trust
 the tables' own CHECKs.
@@ -9,42 +9,18 @@ from __future__ import annotations
 import json
 import re
 import zlib
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, Generic, TypeVar, cast
 from unicodedata import normalize
 
 from meterlink.errors import LibraryDamaged, LibraryError, NotInLibrary, UsageError
-from meterlink.library.fields import (
-    CALIBRATION,
-    KINDS,
-    LIGHT,
-    PLACEMENT,
-    POP,
-    POPS_MAX,
-    PURPOSES,
-    RANGE,
-    READING,
-    SETUP,
-    Field,
-)
-from meterlink.records.kept import (
-    AIMS,
-    FACE,
-    RECEPTORS,
-    ROLES,
-    SHAPES,
-    Calibration,
-    Light,
-    Placement,
-    Pop,
-    RangeScale,
-    Reading,
-    Setup,
-)
+from meterlink.library.fields import CALIBRATION, LIGHT, PLACEMENT, POP, POPS_MAX, RANGE, READING, SETUP, WAVEFORM, Field
+from meterlink.records.kept import Calibration, Light, Placement, Pop, RangeScale, Reading, Setup
 from meterlink.records.samples import Segment, WaveBlock
 from meterlink.words.actions import Do
 from meterlink.words.language import translated
 
+Record = TypeVar("Record", bound=tuple[Any, ...])
 CONTROLS = "\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f"
 """What no text may hold: control characters, but for tabs and line ends; for a regular expression."""
 _CONTROL = re.compile(f"[{CONTROLS}]")
@@ -52,28 +28,6 @@ NO_LIMITS: Mapping[str, Field] = {}
 NAME_MAX = 200
 TEXT_MAX = 100_000
 """Characters of one free text (notes, details): far more than anyone types, little enough to refuse a hostile file."""
-
-SETUP_VERSION_COLUMNS = "name, iso, shutter_s, camera_offset_stops, filter_stops, notes, tags, subject, archived, details"
-LIGHT_VERSION_COLUMNS = (
-    "name, role, point, order_index, fixture, modifier, source_light_no, shared_generator, power_step_stops, "
-    "power_min_stops, full_power_j, details, removed"
-)
-PLACEMENT_COLUMNS = ", ".join(("id", "light_no", *Placement._fields[2:]))
-CALIBRATION_COLUMNS = (
-    "id, sensor_no, created_at_s, constant_lx, receptor, u_scale_rel, relative, method, temperature_c, reference, "
-    "colour_matrix, angle_response, details"
-)
-READING_COLUMNS = (
-    "setup_no, id, light_no, placement_no, calibration_no, sensor_no, taken_at_s, kind, purpose, exposure_lxs, "
-    "illuminance_lx, point, receptor, aim, held_off_m, held_off_toward, u_held_off_m, u_rel, pop_count, lit, peak_lx, "
-    "t05_s, t01_s, ambient_lx, clipped, too_dim, cct_k, duv, x, y, range_index, supersedes_id, note"
-)
-POP_COLUMNS = ", ".join(("setup_no", "reading_id", "pop_index", *Pop._fields))
-WAVEFORM_COLUMNS = (
-    "setup_no, reading_id, pop_index, at_s, pop, bits, scale_bits, segments, pretrigger, range_index, clipped, "
-    "truncated, held_off_m, byte_count, samples"
-)
-
 
 def id_bytes(identifier: str) -> bytes:
     """Return the 16 bytes of an id of 32 hex digits.  Raises ``NotInLibrary`` for anything else."""
@@ -210,188 +164,185 @@ def _no_constant(word: str) -> Any:
     raise ValueError(f"{word} is not JSON")
 
 
-def setup_version_row(setup: Setup) -> tuple[Any, ...]:
-    """Return the values of ``SETUP_VERSION_COLUMNS``."""
-    checked(setup, Setup._fields, "set-up", SETUP)
-    for tag in setup.tags:
-        checked_name(tag, "a tag")
-    text = json_text(setup.details)
-    return (*setup[1:2], *setup[3:8], "\n".join(setup.tags), setup.subject, bool(setup.archived), text)
+def _codes(name: str, field: Field, default: Any) -> tuple[Callable[[Any], Any] | None, Callable[[Any], Any] | None]:
+    """Return what makes a field's value that of its column, and back; None where they are the same."""
+    if field.sparse:
+        return lambda value: None if value == default else value, None
+    if field.kind == "id" and field.null:
+        return lambda text: id_bytes(text) if text else None, bytes.hex
+    if field.kind == "choice":
+        return lambda value: code(value, field.choices, name), field.choices.__getitem__
+    if field.kind in ("object", "numbers", "pairs"):
+        kinds: Mapping[str, Callable[..., Any]] = {"object": dict, "numbers": tuple, "pairs": _pairs}
+        make = kinds[field.kind]
+        return lambda value: json_text(value, name), lambda text: make(json_value(text)) if text else make()
+    return _CODES.get(field.kind, (None, None))
 
 
-def setup_from(row: Sequence[Any]) -> Setup:
-    """Make a set-up of (id, created_at_s, *SETUP_VERSION_COLUMNS)."""
-    identifier, created, name, iso, shutter, offset, lost, notes, tags, subject, archived, details = row
-    return Setup(
-        identifier.hex(), name, created, iso, shutter, offset, lost, notes,
-        tuple(tags.split("\n")) if tags else (), subject, bool(archived), json_value(details) if details else {},
-    )  # fmt: skip
+def _pairs(lists: Sequence[Sequence[float]] = ()) -> tuple[tuple[float, float], ...]:
+    return tuple((float(a), float(b)) for a, b in lists)
 
 
-def light_version_row(light: Light, source_light_no: int | None) -> tuple[Any, ...]:
-    """Return the values of ``LIGHT_VERSION_COLUMNS``."""
-    checked(light, Light._fields, "light", LIGHT)
-    return (
-        light.name, code(light.role, ROLES, "role"), light.point, light.order, light.fixture, light.modifier,
-        source_light_no, bool(light.shared_generator), light.power_step_stops, light.power_min_stops,
-        light.full_power_j, json_text(light.details), bool(light.removed),
-    )  # fmt: skip
+def _segments(text: str) -> tuple[Segment, ...]:
+    return tuple(Segment(*one) for one in json_value(text))
 
 
-def light_from(row: Sequence[Any]) -> Light:
-    """Make a light of (id, setup id, source id, *LIGHT_VERSION_COLUMNS)."""
-    (
-        identifier, setup, source, name, role, point, order, fixture, modifier, _, shared, step, low, full, details,
-        gone,
-    ) = row  # fmt: skip
-    return Light(
-        identifier.hex(), setup.hex(), name, ROLES[role], point, order, fixture, modifier,
-        source.hex() if source else None, bool(shared), step, low, full, json_value(details) if details else {},
-        bool(gone),
-    )  # fmt: skip
+def _count(pops: Sequence[Any]) -> int:
+    if len(pops) > POPS_MAX:
+        raise LibraryError(
+            "reading not stored: {count} pops; average at most {pops_max}", count=len(pops), pops_max=POPS_MAX
+        )
+    return len(pops)
 
 
-def placement_row(placement: Placement, light_no: int) -> tuple[Any, ...]:
-    """Return the values of ``PLACEMENT_COLUMNS``."""
-    checked(placement, Placement._fields, "placement", PLACEMENT)
-    shape = code(placement.shape, SHAPES, "shape")
-    return (
-        id_bytes(placement.id), light_no, placement.created_at_s, shape, *placement[4:-1], json_text(placement.details)
-    )  # fmt: skip
+_CODES: Mapping[str, tuple[Callable[[Any], Any] | None, Callable[[Any], Any] | None]] = {
+    "id": (id_bytes, bytes.hex),
+    "ids": (
+        lambda ids: b"".join(map(id_bytes, ids)) or None,
+        lambda data: tuple(data[n : n + 16].hex() for n in range(0, len(data), 16)),
+    ),
+    "flag": (bool, bool),
+    "names": (
+        lambda names: "\n".join(checked_name(name, "a tag") for name in names),
+        lambda text: tuple(text.split("\n")) if text else (),
+    ),
+    "records": (_count, None),
+    "segments": (lambda value: json_text([list(one) for one in value], "segments") or "[]", _segments),
+}
+_FROM_JSON: Mapping[str, Callable[[Any, Field], Any]] = {
+    "names": lambda value, _: tuple(value),
+    "ids": lambda value, _: tuple(value),
+    "numbers": lambda value, _: tuple(value),
+    "pairs": lambda value, _: tuple((a, b) for a, b in value),
+    "segments": lambda value, _: tuple(Segment(*one) for one in value),
+    "records": lambda value, field: tuple(field.made(**one) for one in value),
+}
 
 
-def placement_from(row: Sequence[Any]) -> Placement:
-    """Make a placement of (*PLACEMENT_COLUMNS with the light's id for its no)."""
-    details = json_value(row[-1]) if row[-1] else {}
-    values: tuple[Any, ...] = (row[0].hex(), row[1].hex(), row[2], SHAPES[row[3]], *row[4:-1], details)
-    return Placement._make(values)
+class Layout(Generic[Record]):
+    """How records of one kind lie in their table and in JSON.
+
+    ``lead`` are columns of which whoever stores a record gives the values: they come before the others.  ``elsewhere`` has
+    the SQL of the fields that a query finds in other tables.
+    """
+
+    def __init__(
+        self, table: str, kind: type[Record], fields: Mapping[str, Field], what: str, lead: Sequence[str] = (), **elsewhere: str
+    ) -> None:
+        self.fields, self._what = fields, what
+        self._kind = cast(Any, kind)
+        alias = "v" if table.endswith("_version") else table[0]
+        names: tuple[str, ...] = self._kind._fields
+        codes = [_codes(name, fields[name], self._kind._field_defaults.get(name)) for name in names]
+        own = [n for n, name in enumerate(names) if name not in elsewhere]
+        self._encoders = [(n, codes[n][0]) for n in own]
+        self._decoders = [(n, decode) for n, (_, decode) in enumerate(codes) if decode]
+        columns = {name: fields[name].column or name for name in names}
+        self.columns = (*lead, *(columns[names[n]] for n in own))
+        there = {name: f"{alias}.{column}" for name, column in columns.items()} | elsewhere
+        for name in names:
+            if fields[name].sparse or fields[name].kind == "ids":
+                nothing = self._kind._field_defaults[name] or ""
+                there[name] = f"ifnull({there[name]}, {'' if fields[name].sparse else 'x'}'{nothing}')"
+        self.select = ", ".join(there.values())
+        """The columns of a query from which ``record`` makes one."""
+        self.insert = f"INSERT INTO {table} ({', '.join(self.columns)}) VALUES ({', '.join('?' * len(self.columns))})"
+
+    def row(self, record: Record, *lead: Any) -> tuple[Any, ...]:
+        """Return the values for ``insert``.  Raises ``LibraryError``, ``UsageError``."""
+        checked(record, self._kind._fields, self._what, self.fields)
+        return (*lead, *(encode(record[n]) if encode else record[n] for n, encode in self._encoders))
+
+    def record(self, row: Sequence[Any]) -> Record:
+        """Make a record of the values of ``select``.  Raises ``LibraryDamaged``."""
+        values = list(row)
+        for n, decode in self._decoders:
+            if values[n] is not None:
+                values[n] = decode(values[n])
+        record: Record = self._kind._make(values)
+        return record
+
+    def from_json(self, values: Mapping[str, Any]) -> Record:
+        """Make a record of a validated table; what is not in it has its default."""
+        given = {name: values[name] for name in self._kind._fields if name in values}
+        for name, value in given.items():
+            if make := _FROM_JSON.get(self.fields[name].kind):
+                given[name] = make(value, self.fields[name])
+        record: Record = self._kind(**given)
+        return record
 
 
-def calibration_row(calibration: Calibration, sensor_no: int) -> tuple[Any, ...]:
-    """Return the values of ``CALIBRATION_COLUMNS``."""
-    checked(calibration, Calibration._fields, "calibration", CALIBRATION)
-    for scale in calibration.ranges:
-        checked(scale, RangeScale._fields, "calibration", RANGE)
-    return (
-        id_bytes(calibration.id), sensor_no, calibration.created_at_s, calibration.constant,
-        code(calibration.receptor, RECEPTORS, "receptor"), calibration.u_scale_rel, bool(calibration.relative),
-        calibration.method, calibration.temperature_c, calibration.reference,
-        json_text(calibration.colour_matrix, "colour_matrix"), json_text(calibration.angle_response, "angle_response"),
-        json_text(calibration.details),
-    )  # fmt: skip
+def to_json(record: Any) -> dict[str, Any]:
+    """Return the fields of a record that are not at their defaults: tuples as lists, records inside it as tables."""
+    defaults = record._field_defaults
+    return {
+        name: _listed(value) if isinstance(value, tuple) else value
+        for name, value in zip(record._fields, record, strict=True)
+        if name not in defaults or value != defaults[name]
+    }
 
 
-def calibration_from(row: Sequence[Any], ranges: Sequence[Sequence[float]]) -> Calibration:
-    """Make a calibration of (*CALIBRATION_COLUMNS with the sensor's own id for its no) and its ranges in order."""
-    (
-        identifier, sensor, created, constant, receptor, u_scale, relative, method, warmth, reference, matrix, angles,
-        details,
-    ) = row  # fmt: skip
-    return Calibration(
-        identifier.hex(), sensor, created, constant, RECEPTORS[receptor], tuple(RangeScale(*r) for r in ranges),
-        u_scale, bool(relative), method, warmth, reference,
-        tuple(json_value(matrix)) if matrix else (),
-        tuple((float(a), float(r)) for a, r in json_value(angles)) if angles else (),
-        json_value(details) if details else {},
-    )  # fmt: skip
+def _listed(values: Sequence[Any]) -> list[Any]:
+    return [to_json(one) if hasattr(one, "_fields") else list(one) if isinstance(one, tuple) else one for one in values]
+
+
+SETUPS = Layout(
+    "setup_version", Setup, SETUP, "set-up", ("id", "setup_no", "name_key"), id="s.id", created_at_s="s.created_at_s"
+)
+LIGHTS = Layout(
+    "light_version", Light, LIGHT, "light", ("id", "light_no", "name_key", "source_light_no"),
+    id="l.id", setup_id="s.id", source_light_id="f.id",
+)  # fmt: skip
+PLACEMENTS = Layout("placement", Placement, PLACEMENT, "placement", ("light_no",), light_id="l.id")
+CALIBRATIONS = Layout(
+    "calibration", Calibration, CALIBRATION, "calibration", ("sensor_no",), sensor_id="n.sensor_id", ranges="c.no"
+)
+RANGES = Layout("calibration_range", RangeScale, RANGE, "calibration", ("calibration_no", "range_index"))
+READINGS = Layout(
+    "reading", Reading, READING, "reading", ("setup_no", "light_no", "placement_no", "calibration_no", "sensor_no"),
+    setup_id="s.id", light_id="l.id", placement_id="p.id", calibration_id="c.id", sensor_id="n.sensor_id",
+)  # fmt: skip
+POPS = Layout("pop", Pop, POP, "reading", ("setup_no", "reading_id", "pop_index"))
+WAVEFORMS = Layout(
+    "waveform", WaveBlock, WAVEFORM, "waveform", ("setup_no", "reading_id", "pop_index", "byte_count", "samples"), data="w.samples"
+)
+WAVEFORM_SELECT = f"SELECT {WAVEFORMS.select}, w.byte_count, w.reading_id, w.pop_index FROM waveform w"
+WAVEFORM_BYTES_MAX = 16 * 2**20
+"""Cap before anything is unpacked: 16 MiB is a hundred times the largest block of the wire format."""
+_POPS = Reading._fields.index("pops")
+_OWN_POP = [Reading._fields.index(name) for name in Pop._fields]
 
 
 def own_pop(reading: Reading) -> Pop | None:
     """Return the single pop that a reading's own figures describe; None when it has no exposure."""
-    if reading.exposure_lxs is None:
-        return None
-    return Pop(
-        reading.exposure_lxs, reading.u_rel, reading.peak_lx, reading.t05_s, reading.t01_s, reading.ambient_lx,
-        reading.clipped, reading.range_index,
-    )  # fmt: skip
-
-
-class Numbers:
-    """The small numbers that stand for a reading's set, light, placement, calibration and sensor in one file."""
-
-    __slots__ = ("calibration", "light", "placement", "sensor", "setup")
-
-    def __init__(self, setup: int, light: int | None, placement: int | None, calibration: int, sensor: int) -> None:
-        self.setup, self.light, self.placement = setup, light, placement
-        self.calibration, self.sensor = calibration, sensor
-
-
-def reading_row(reading: Reading, numbers: Numbers) -> tuple[Any, ...]:
-    """Return the values of ``READING_COLUMNS``."""
-    checked(reading, Reading._fields, "reading", READING)
-    if len(reading.pops) > POPS_MAX:
-        raise LibraryError(
-            "reading not stored: {count} pops; average at most {pops_max}",
-            count=len(reading.pops), pops_max=POPS_MAX,
-        )
-    supersedes = reading.supersedes_id
-    return (
-        numbers.setup, id_bytes(reading.id), numbers.light, numbers.placement, numbers.calibration, numbers.sensor,
-        reading.taken_at_s, code(reading.kind, KINDS, "kind"), code(reading.purpose, PURPOSES, "purpose"),
-        reading.exposure_lxs, reading.illuminance_lx, None if reading.point == FACE else reading.point,
-        code(reading.receptor, RECEPTORS, "receptor"), code(reading.aim, AIMS, "aim"), reading.held_off_m,
-        None if reading.held_off_toward == "light" else reading.held_off_toward, reading.u_held_off_m, reading.u_rel,
-        len(reading.pops), b"".join(map(id_bytes, reading.lit)) or None, reading.peak_lx, reading.t05_s, reading.t01_s,
-        reading.ambient_lx, bool(reading.clipped), bool(reading.too_dim), reading.cct_k, reading.duv, reading.x,
-        reading.y, reading.range_index, id_bytes(supersedes) if supersedes else None, reading.note or None,
-    )  # fmt: skip
+    return None if reading.exposure_lxs is None else Pop._make(reading[n] for n in _OWN_POP)
 
 
 def pop_rows(reading: Reading, setup_no: int) -> list[tuple[Any, ...]]:
-    """Return the values of ``POP_COLUMNS`` for the pops that say more than the reading itself."""
+    """Return the rows of the pops that say more than the reading itself."""
     if len(reading.pops) == 1 and reading.pops[0] == own_pop(reading):
         return []
     identifier = id_bytes(reading.id)
-    for pop in reading.pops:
-        checked(pop, Pop._fields, "reading", POP)
-    return [(setup_no, identifier, n, *p[:6], bool(p.clipped), p.range_index) for n, p in enumerate(reading.pops)]
-
-
-def pop_from(row: Sequence[Any]) -> Pop:
-    """Make a pop of the values of ``POP_COLUMNS`` after ``pop_index``."""
-    exposure, u_rel, peak, t05, t01, ambient, clipped, range_index = row
-    return Pop(exposure, u_rel, peak, t05, t01, ambient, clipped == 1, range_index)
+    return [POPS.row(pop, setup_no, identifier, n) for n, pop in enumerate(reading.pops)]
 
 
 def reading_from(row: Sequence[Any], pops: Sequence[Pop]) -> Reading:
-    """Make a reading of (*READING_COLUMNS with ids in place of the five numbers) and the pops stored beside it."""
-    (
-        setup, identifier, light, placement, calibration, sensor, taken, kind, purpose, exposure, illuminance, point,
-        receptor, aim, held_off, toward, u_held_off, u_rel, pop_count, lit, peak, t05, t01, ambient, clipped, too_dim,
-        cct, duv, x, y, range_index, supersedes, note,
-    ) = row  # fmt: skip
-    is_clipped = clipped == 1
-    if pop_count == 1 and not pops:
-        pops = (Pop(exposure, u_rel, peak, t05, t01, ambient, is_clipped, range_index),)
-    return Reading(
-        identifier.hex(), setup.hex(), light and light.hex(), placement and placement.hex(), calibration.hex(), sensor,
-        taken, KINDS[kind], PURPOSES[purpose], exposure, illuminance, point or FACE, RECEPTORS[receptor], AIMS[aim],
-        held_off, toward or "light", u_held_off, u_rel, tuple(pops),
-        tuple(lit[n : n + 16].hex() for n in range(0, len(lit), 16)) if lit else (),
-        peak, t05, t01, ambient, is_clipped, too_dim == 1, cct, duv, x, y, range_index,
-        supersedes and supersedes.hex(), note or "",
-    )  # fmt: skip
+    """Make a reading of the values of ``READINGS.select`` and the pops stored beside it."""
+    values = list(row)
+    if values[_POPS] == 1 and not pops:
+        pops = (POPS.record([values[n] for n in _OWN_POP]),)
+    values[_POPS] = tuple(pops)
+    return READINGS.record(values)
 
 
-def waveform_row(setup_no: int, reading_id: bytes, pop_index: int, block: WaveBlock) -> tuple[Any, ...]:
-    """Return the values of ``WAVEFORM_COLUMNS``, samples compressed (zlib level 1: 37 % in a few milliseconds)."""
-    checked(block, block._fields, "waveform")
+def waveform_row(setup_no: int, reading_id: str, pop_index: int, block: WaveBlock) -> tuple[Any, ...]:
+    """Return the row of a waveform, samples compressed (zlib level 1: 37 % in a few milliseconds)."""
     if block.bits not in (8, 16):
         raise LibraryError("waveform not stored: samples of {bits} bits; 8 and 16 can be kept", bits=block.bits)
     count = len(block.data) * 8 // block.bits
     if len(block.data) > WAVEFORM_BYTES_MAX or any(s[0] < 0 or s[1] < 0 or s[0] + s[1] > count for s in block.segments):
         raise LibraryError("waveform not stored: its segments do not fit its samples; the reading itself is kept")
-    segments = json_text([list(s) for s in block.segments], "segments") or "[]"
-    return (
-        setup_no, reading_id, pop_index, block.at_s, block.pop, block.bits, block.scale_bits, segments,
-        block.pretrigger, block.range_index, bool(block.clipped), bool(block.truncated), block.held_off_m,
-        len(block.data),
-        zlib.compress(block.data, 1),
-    )  # fmt: skip
-
-
-WAVEFORM_BYTES_MAX = 16 * 2**20
-"""Cap before anything is unpacked: 16 MiB is a hundred times the largest block of the wire format."""
+    return WAVEFORMS.row(block, setup_no, id_bytes(reading_id), pop_index, len(block.data), zlib.compress(block.data, 1))
 
 
 def is_whole_waveform(packed: Any, count: Any) -> bool:
@@ -403,12 +354,8 @@ def is_whole_waveform(packed: Any, count: Any) -> bool:
 
 
 def waveform_from(row: Sequence[Any]) -> WaveBlock:
-    """Make a block of the values of ``WAVEFORM_COLUMNS`` from ``at_s`` on.  Raises ``LibraryDamaged``."""
-    at_s, pop, bits, scale_bits, segments, pretrigger, range_index, clipped, truncated, held_off, count, packed = row
-    if not is_whole_waveform(packed, count):
+    """Make a block of a row of ``WAVEFORM_SELECT``.  Raises ``LibraryDamaged``."""
+    packed = WAVEFORMS.record(row[:-3])
+    if not is_whole_waveform(packed.data, row[-3]):
         raise LibraryDamaged("a waveform is damaged, its reading is not: {do}", do=Do("store_check"))
-    data = zlib.decompressobj().decompress(packed, WAVEFORM_BYTES_MAX)
-    return WaveBlock(
-        at_s, pop, data, bits, scale_bits, tuple(Segment(*s) for s in json_value(segments)), pretrigger, range_index,
-        bool(clipped), bool(truncated), held_off,
-    )  # fmt: skip
+    return packed._replace(data=zlib.decompressobj().decompress(packed.data, WAVEFORM_BYTES_MAX))

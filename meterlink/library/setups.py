@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterable
-from typing import Any
 
 from meterlink.errors import NotInLibrary, UsageError
 from meterlink.library import rows
@@ -20,23 +19,15 @@ from meterlink.words.language import say, translated
 
 _LATEST_SETUP = "AND v.id = (SELECT max(id) FROM setup_version WHERE setup_no = s.no)"
 SETUP_SELECT = (
-    "SELECT s.id, s.created_at_s, " + ", ".join(f"v.{c}" for c in rows.SETUP_VERSION_COLUMNS.split(", ")) + " "
-    "FROM setup s JOIN setup_version v ON v.setup_no = s.no " + _LATEST_SETUP
+    f"SELECT {rows.SETUPS.select} FROM setup s JOIN setup_version v ON v.setup_no = s.no " + _LATEST_SETUP
 )
 _LATEST_LIGHT = "AND v.id = (SELECT max(id) FROM light_version WHERE light_no = l.no) "
 LIGHT_SELECT = (
-    "SELECT l.id, s.id, f.id, " + ", ".join(f"v.{c}" for c in rows.LIGHT_VERSION_COLUMNS.split(", ")) + " "
-    "FROM light l JOIN setup s ON s.no = l.setup_no JOIN light_version v ON v.light_no = l.no "
+    f"SELECT {rows.LIGHTS.select} FROM light l JOIN setup s ON s.no = l.setup_no JOIN light_version v ON v.light_no = l.no "
     + _LATEST_LIGHT
     + "LEFT JOIN light f ON f.no = v.source_light_no"
 )
-PLACEMENT_SELECT = (
-    "SELECT " + rows.PLACEMENT_COLUMNS.replace("id, light_no", "p.id, l.id", 1) + " "
-    "FROM placement p JOIN light l ON l.no = p.light_no"
-)
-_SETUP_VALUES = ", ".join("?" * (len(rows.SETUP_VERSION_COLUMNS.split(", ")) + 3))
-_LIGHT_VALUES = ", ".join("?" * (len(rows.LIGHT_VERSION_COLUMNS.split(", ")) + 3))
-_PLACEMENT_VALUES = ", ".join("?" * len(rows.PLACEMENT_COLUMNS.split(", ")))
+PLACEMENT_SELECT = f"SELECT {rows.PLACEMENTS.select} FROM placement p JOIN light l ON l.no = p.light_no"
 
 
 class SetupStore:
@@ -53,28 +44,23 @@ class SetupStore:
 
     def add_setup(self, setup: Setup) -> None:
         """Store a new set-up.  Raises ``UsageError`` when one in use has its name."""
-        values = rows.setup_version_row(setup)
         with self.db.write() as connection:
             self._free_setup_name(setup.name, setup.id)
             connection.execute("INSERT INTO setup (id, created_at_s) VALUES (?, ?)", (rows.id_bytes(setup.id), setup.created_at_s))
-            self._add_setup_version(setup, values)
+            self._add_setup_version(setup)
 
     def revise_setup(self, setup: Setup) -> None:
         """Store a new version of the set-up with this id (renamed, other ISO, archived ...).  The old ones stay."""
-        values = rows.setup_version_row(setup)
         with self.db.write():
             self._setup_no(setup.id)
             if not setup.archived:
                 self._free_setup_name(setup.name, setup.id)
-            self._add_setup_version(setup, values)
+            self._add_setup_version(setup)
 
-    def _add_setup_version(self, setup: Setup, values: tuple[Any, ...]) -> None:
+    def _add_setup_version(self, setup: Setup) -> None:
         no = self._setup_no(setup.id)
         version = self._version_id("setup_version", "setup_no", no)
-        self.db.connection.execute(
-            f"INSERT INTO setup_version (id, setup_no, name_key, {rows.SETUP_VERSION_COLUMNS}) VALUES ({_SETUP_VALUES})",
-            (version, no, rows.name_key(setup.name), *values),
-        )
+        self.db.connection.execute(rows.SETUPS.insert, rows.SETUPS.row(setup, version, no, rows.name_key(setup.name)))
 
     def _free_setup_name(self, name: str, own_id: str) -> None:
         rows.checked_name(name, "a set-up")
@@ -86,11 +72,11 @@ class SetupStore:
                 )
 
     def _setups_named(self, name: str) -> list[Setup]:
-        return [rows.setup_from(r) for r in self.db.rows(f"{SETUP_SELECT} WHERE v.name_key = ?", (rows.name_key(name),))]
+        return [rows.SETUPS.record(r) for r in self.db.rows(f"{SETUP_SELECT} WHERE v.name_key = ?", (rows.name_key(name),))]
 
     def setups(self, include_archived: bool = False, search: str = "") -> list[Setup]:
         """Return the set-ups, newest first.  ``search``: words that must all occur in name, subject, tags or notes."""
-        found = [rows.setup_from(r) for r in self.db.rows(f"{SETUP_SELECT} ORDER BY s.id DESC")]
+        found = [rows.SETUPS.record(r) for r in self.db.rows(f"{SETUP_SELECT} ORDER BY s.id DESC")]
         words = rows.name_key(search).split()
         return [
             s
@@ -102,7 +88,7 @@ class SetupStore:
         """Return (version's id, set-up as it was) of every version, oldest first."""
         every = SETUP_SELECT.replace("SELECT ", "SELECT v.id, ", 1).replace(_LATEST_SETUP, "")
         found = self.db.rows(f"{every} WHERE s.no = ? ORDER BY v.id", (self._setup_no(setup_id),))
-        return [(row[0].hex(), rows.setup_from(row[1:])) for row in found]
+        return [(row[0].hex(), rows.SETUPS.record(row[1:])) for row in found]
 
     def setup(self, name_or_id: str) -> Setup:
         """Return one set-up by name (any case), id, or the beginning of its id (8 digits and more).
@@ -110,7 +96,7 @@ class SetupStore:
         Raises ``NotInLibrary`` with the close names, ``UsageError`` when more than one fits.
         """
         low = _id_range(name_or_id)
-        found = [rows.setup_from(r) for r in self.db.rows(f"{SETUP_SELECT} WHERE s.id BETWEEN ? AND ?", low)] if low else []
+        found = [rows.SETUPS.record(r) for r in self.db.rows(f"{SETUP_SELECT} WHERE s.id BETWEEN ? AND ?", low)] if low else []
         found = found or self._setups_named(name_or_id)
         found = [s for s in found if not s.archived] or found
         if len(found) == 1:
@@ -166,9 +152,8 @@ class SetupStore:
         with self.db.write() as connection:
             setup_no = self._setup_no(light.setup_id)
             self._free_light_name(light)
-            values = rows.light_version_row(light, self._source_no(light, setup_no))
             connection.execute("INSERT INTO light (id, setup_no) VALUES (?, ?)", (rows.id_bytes(light.id), setup_no))
-            self._add_light_version(light, values)
+            self._add_light_version(light, setup_no)
 
     def revise_light(self, light: Light) -> None:
         """Store a new version of the light with this id (renamed, re-ordered, removed ...).  The old ones stay."""
@@ -181,15 +166,12 @@ class SetupStore:
                 )
             if not light.removed:
                 self._free_light_name(light)
-            self._add_light_version(light, rows.light_version_row(light, self._source_no(light, setup_no)))
+            self._add_light_version(light, setup_no)
 
-    def _add_light_version(self, light: Light, values: tuple[Any, ...]) -> None:
-        no = self._light_no(light.id)[0]
+    def _add_light_version(self, light: Light, setup_no: int) -> None:
+        no, source_no = self._light_no(light.id)[0], self._source_no(light, setup_no)
         version = self._version_id("light_version", "light_no", no)
-        self.db.connection.execute(
-            f"INSERT INTO light_version (id, light_no, name_key, {rows.LIGHT_VERSION_COLUMNS}) VALUES ({_LIGHT_VALUES})",
-            (version, no, rows.name_key(light.name), *values),
-        )
+        self.db.connection.execute(rows.LIGHTS.insert, rows.LIGHTS.row(light, version, no, rows.name_key(light.name), source_no))
 
     def _source_no(self, light: Light, setup_no: int) -> int | None:
         if light.source_light_id is None:
@@ -213,13 +195,13 @@ class SetupStore:
         """Return the lights of a set-up in their order (then as added)."""
         no = self._setup_no(setup_id)
         found = self.db.rows(f"{LIGHT_SELECT} WHERE l.setup_no = ? ORDER BY v.order_index, l.id", (no,))
-        return [light for light in map(rows.light_from, found) if include_removed or not light.removed]
+        return [light for light in map(rows.LIGHTS.record, found) if include_removed or not light.removed]
 
     def light_versions(self, setup_id: str) -> list[tuple[str, Light]]:
         """Return (version's id, light as it was) of every version of every light of a set-up, oldest first."""
         every = LIGHT_SELECT.replace("SELECT ", "SELECT v.id, ", 1).replace(_LATEST_LIGHT, "")
         found = self.db.rows(f"{every} WHERE l.setup_no = ? ORDER BY v.id", (self._setup_no(setup_id),))
-        return [(row[0].hex(), rows.light_from(row[1:])) for row in found]
+        return [(row[0].hex(), rows.LIGHTS.record(row[1:])) for row in found]
 
     def light(self, setup_id: str, name: str) -> Light:
         """Return one light of a set-up by name (any case) or id.
@@ -241,13 +223,12 @@ class SetupStore:
     def add_placement(self, placement: Placement) -> None:
         """Store where a light stands from now on.  Older placements stay as they were."""
         with self.db.write() as connection:
-            values = rows.placement_row(placement, self._light_no(placement.light_id)[0])
-            connection.execute(f"INSERT INTO placement ({rows.PLACEMENT_COLUMNS}) VALUES ({_PLACEMENT_VALUES})", values)
+            connection.execute(rows.PLACEMENTS.insert, rows.PLACEMENTS.row(placement, self._light_no(placement.light_id)[0]))
 
     def placements(self, light_id: str) -> list[Placement]:
         """Return every placement that a light has had, oldest first."""
         no = self._light_no(light_id)[0]
-        return [rows.placement_from(r) for r in self.db.rows(f"{PLACEMENT_SELECT} WHERE p.light_no = ? ORDER BY p.id", (no,))]
+        return [rows.PLACEMENTS.record(r) for r in self.db.rows(f"{PLACEMENT_SELECT} WHERE p.light_no = ? ORDER BY p.id", (no,))]
 
     def placement(self, placement_id: str) -> Placement:
         """Return one placement by its id.  Raises ``NotInLibrary``."""
@@ -257,7 +238,7 @@ class SetupStore:
                 "there is no placement {placement_id}: take the id from a list of this library",
                 placement_id=placement_id,
             )
-        return rows.placement_from(row)
+        return rows.PLACEMENTS.record(row)
 
     def current_placements(self, setup_id: str) -> dict[str, Placement]:
         """Return where each light of a set-up stands now, by the light's id; lights without one are left out."""
@@ -266,7 +247,7 @@ class SetupStore:
             "AND p.id = (SELECT max(id) FROM placement WHERE light_no = l.no) ORDER BY l.id",
             (self._setup_no(setup_id),),
         )
-        return {p.light_id: p for p in map(rows.placement_from, found)}
+        return {p.light_id: p for p in map(rows.PLACEMENTS.record, found)}
 
     # -- numbers inside this file -------------------------------------------------------------------------------
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 
 from meterlink.errors import NotInLibrary
 from meterlink.library import rows
-from meterlink.library.readings import READING_SELECT, READING_TABLES, superseded_ids
+from meterlink.library.readings import POP_SELECT, READING_SELECT, superseded_ids
 from meterlink.library.setups import LIGHT_SELECT, PLACEMENT_SELECT, SETUP_SELECT
 from meterlink.library.store import Library
 from meterlink.records import Light, Placement, Pop, Reading, Setup
@@ -40,25 +40,25 @@ def whole_sets(library: Library, setup_ids: Iterable[str]) -> list[WholeSet]:
     db = library.db
     which = f"IN ({', '.join('?' * len(ids))})"
     numbers = f"IN (SELECT no FROM setup WHERE id {which})"
-    setups = [rows.setup_from(row) for row in db.rows(f"{SETUP_SELECT} WHERE s.id {which} ORDER BY s.id", ids)]
+    setups = [rows.SETUPS.record(row) for row in db.rows(f"{SETUP_SELECT} WHERE s.id {which} ORDER BY s.id", ids)]
     lights: dict[str, list[Light]] = defaultdict(list)
     owner: dict[str, str] = {}
     for row in db.rows(f"{LIGHT_SELECT} WHERE l.setup_no {numbers} ORDER BY v.order_index, l.id", ids):
-        light = rows.light_from(row)
+        light = rows.LIGHTS.record(row)
         owner[light.id] = light.setup_id
         if not light.removed:
             lights[light.setup_id].append(light)
     placements: dict[str, dict[str, Placement]] = defaultdict(dict)
     for row in db.rows(f"{PLACEMENT_SELECT} WHERE l.setup_no {numbers} ORDER BY p.id", ids):
-        placement = rows.placement_from(row)
+        placement = rows.PLACEMENTS.record(row)
         placements[owner[placement.light_id]][placement.id] = placement
     pops: dict[tuple[int, bytes], list[Pop]] = defaultdict(list)
-    for row in db.rows(f"SELECT * FROM pop WHERE setup_no {numbers} ORDER BY setup_no, reading_id, pop_index", ids):
-        pops[row[0], row[1]].append(rows.pop_from(row[3:]))
+    for row in db.rows(f"{POP_SELECT} WHERE p.setup_no {numbers} ORDER BY p.setup_no, p.reading_id, p.pop_index", ids):
+        pops[row[-2], row[-1]].append(rows.POPS.record(row[:-2]))
     readings: dict[str, list[Reading]] = defaultdict(list)
-    taken = f"{READING_SELECT}, r.setup_no FROM {READING_TABLES} WHERE r.setup_no {numbers} ORDER BY r.setup_no, r.id"
+    taken = f"{READING_SELECT} WHERE r.setup_no {numbers} ORDER BY r.setup_no, r.id"
     for row in db.rows(taken, ids):
-        reading = rows.reading_from(row[:-1], pops.get((row[-1], row[1]), ()))
+        reading = rows.reading_from(row[:-1], pops.get((row[-1], row[0]), ()))
         readings[reading.setup_id].append(reading)
     void: dict[str, set[str]] = defaultdict(set)
     marked = "SELECT s.id, m.reading_id FROM mark m JOIN setup s ON s.no = m.setup_no"

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from meterlink.errors import LibraryError, StorageError
-from meterlink.library import Library, files, migrations
+from meterlink.library import Library, fields, files, migrations
 from meterlink.library.backup import Backups
 from meterlink.library.connection import SCHEMA_VERSION
 
@@ -26,11 +26,12 @@ def old_library(path: Path, version: int) -> Path:
 
 
 def shape(path: Path) -> set[tuple[str, str]]:
-    """Return every table's and index's definition, without white space and comments."""
+    """Return every table's and index's definition, without white space and comments, numbers written one way."""
     connection = sqlite3.connect(path)
     found = connection.execute("SELECT name, sql FROM sqlite_schema WHERE sql IS NOT NULL").fetchall()
     connection.close()
-    return {(name, re.sub(r"--[^\n]*|[\s\"]+", "", sql)) for name, sql in found}
+    plain = ((name, re.sub(r"--[^\n]*|[\s\"]+", "", sql)) for name, sql in found)
+    return {(name, re.sub(r"(?<=\d)e\+?(-?)0*(?=\d)", r"e\1", sql)) for name, sql in plain}
 
 
 @pytest.mark.parametrize("version", [1, 2])
@@ -105,6 +106,27 @@ def test_read_only_opening_does_not_migrate(tmp_path) -> None:
         Library.open(old, readonly=True)
     assert old.read_bytes() == before
     assert not list(tmp_path.glob("*.backups"))
+
+
+@pytest.mark.parametrize("version", [1, 2, 3])
+def test_a_column_of_a_later_schema_comes_into_old_and_new_files_alike(tmp_path, monkeypatch, version: int) -> None:
+    """A field that the table of fields has since schema 4 is a column there, however old the file is; its limits hold."""
+    field = fields.Field("number", low=0, high=100, null=True, since=4)
+    monkeypatch.setitem(fields.COLUMNS["placement"], "fog_percent", field)
+    steps = (*migrations.MIGRATIONS, migrations.Migration(4, "fog"))
+    monkeypatch.setattr(migrations, "MIGRATIONS", steps)
+    columns = []
+    for path in (old_library(tmp_path / "old.sqlite", version), tmp_path / "new.sqlite"):
+        connection = sqlite3.connect(path, isolation_level=None)
+        assert migrations.migrate(connection, str(path), 4) == 4
+        columns.append([row[1:3] for row in connection.execute("PRAGMA table_info(placement)")])
+        with pytest.raises(sqlite3.IntegrityError, match="fog_percent"):
+            connection.execute(
+                "INSERT INTO placement (id, light_no, created_at_s, shape, fog_percent) VALUES (randomblob(16), 1, 0, 0, -1)"
+            )
+        connection.close()
+    assert columns[0] == columns[1]
+    assert columns[0][-1] == ("fog_percent", "REAL")
 
 
 def test_steps_are_numbered_without_gaps() -> None:
