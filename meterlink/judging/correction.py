@@ -17,8 +17,6 @@ enough and the correction is integrated over both distances (Gauss-Hermite, 5 by
 Standard library only: this module is on the start-up path of the ratio table.
 """
 
-from __future__ import annotations
-
 from math import exp, log, log2, sqrt
 from typing import NamedTuple, TypeAlias
 

@@ -30,8 +30,6 @@ All values are log2 of lx·s (stops) at the light's point.  Sign: positive means
 Standard library only.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from math import exp, hypot, log, sqrt
 from typing import NamedTuple, TypeAlias

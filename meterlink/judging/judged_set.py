@@ -5,8 +5,6 @@ checks, sentences, targets, match, sheet and app read this one object and judge 
 them blames is the light that all of them blame, by the same amount.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
 

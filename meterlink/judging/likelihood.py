@@ -7,8 +7,6 @@ All values are log2 of lx·s (stops) at the light's point.  Sign: positive means
 Standard library only.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from math import log, log2, pi, sqrt
 from typing import NamedTuple

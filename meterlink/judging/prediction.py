@@ -9,8 +9,6 @@ at several powers; until then a step is trusted to ``U_STEP`` of itself.
 Values are log2 of lx·s.  Standard library only.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from math import log, log2, sqrt
 from typing import NamedTuple

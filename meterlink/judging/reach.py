@@ -1,7 +1,5 @@
 """How far is too far?  The largest held-off distance that keeps a reading right, said before it is taken."""
 
-from __future__ import annotations
-
 from typing import NamedTuple
 
 from meterlink.judging.case import Falloff, case_of, change_of

@@ -11,8 +11,6 @@ part of it: all readings share it, it cancels in ratios, and the absolute f-numb
 The limits are in ``Settings``.  Standard library only: this module is on the start-up path of the ratio table.
 """
 
-from __future__ import annotations
-
 from enum import StrEnum
 from math import hypot, log, sqrt
 from typing import NamedTuple

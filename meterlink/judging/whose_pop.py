@@ -8,8 +8,6 @@ or belong to none of them.  A later pop so tells more of an earlier one, and the
 Levels are log2 of lx·s, durations log2 of seconds, colours mired.  Standard library only.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 from math import exp, inf, log, log2, pi, sqrt
 from typing import NamedTuple, Protocol

@@ -1,7 +1,5 @@
 """What the library keeps.  Every value is in SI units and stops; ``None`` means not known, never zero."""
 
-from __future__ import annotations
-
 from typing import Any, NamedTuple
 
 from meterlink.records.kinds import Kind, Purpose

@@ -4,8 +4,6 @@ Ratios use the light at the point after correction.  What two readings share (th
 cancels and is left out of their ratio; readings of different receptors or calibrations are not mixed in silence.
 """
 
-from __future__ import annotations
-
 from math import hypot
 from typing import Any, NamedTuple
 

@@ -1,7 +1,5 @@
 """The record of one pop: see ``flash``, which hands it on under its own name."""
 
-from __future__ import annotations
-
 from typing import NamedTuple
 
 LAMP, TOO_LONG, NO_QUIET, NEGATIVE, CANNOT_TELL = "lamp", "too_long", "no_quiet", "negative", "cannot_tell"
