@@ -34,7 +34,7 @@ from meterlink.calibration.scale import absolute_u_rel
 from meterlink.calibration.scale_walk import ScaleWalk
 from meterlink.calibration.turntable import AngleWalk
 from meterlink.errors import CalibrationError
-from meterlink.photometry.angle import correction_factor
+from meterlink.photometry.angle import error_stops
 from meterlink.records import Calibration
 
 STOPS = 1 / math.log(2)
@@ -134,7 +134,7 @@ def check_readings(
         if m.clipped or m.incomplete or not value:
             continue
         ideal = truth * (1 + math.cos(math.radians(angle))) / 2
-        estimate = value * correction_factor(calibration.angle_response, "dome", angle)
+        estimate = value * 2 ** -error_stops(calibration.angle_response, "dome", angle)
         u = absolute_u_rel(calibration, index, m.u_rel, raw)
         u = math.hypot(u, float(np.interp(abs(angle), np.arange(len(u_rel_angle)) * 5.0, u_rel_angle)))
         level = value / calibration.ranges[index].full_scale_lx

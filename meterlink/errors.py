@@ -117,14 +117,6 @@ class FrameError(WireError):
         self.reason = reason
 
 
-class UnknownVersion(WireError):
-    """A frame of a wire version that this reader does not know.  ``version`` is the number received."""
-
-    def __init__(self, message: str, version: int, /, **values: object) -> None:
-        super().__init__(message, **values)
-        self.version = version
-
-
 class DialectError(WireError):
     """A description of a sensor dialect that cannot be used."""
 

@@ -25,8 +25,6 @@ U_IRIS_STOPS, U_LEVEL_STOPS, U_CURVE_STOPS = 0.05, 0.03, 0.04
 """Of one frame: an iris that closes anew, the level read to a code and a half of 118, and the camera's own tone curve, an eighth
 of a frame's third of a stop off its level."""
 
-U_HERE_REL = math.hypot(U_CARD_STOPS, U_FRAMING_STOPS) / STOPS
-"""Relative standard uncertainty of the scale for this camera, lens and ISO setting."""
 U_SCALE_REL = math.hypot(U_CARD_STOPS, U_FRAMING_STOPS, U_LENS_STOPS, U_ISO_STOPS) / STOPS
 """The same as light, and so for any other camera."""
 U_READING_REL = math.hypot(U_IRIS_STOPS, U_LEVEL_STOPS, U_CURVE_STOPS) / STOPS

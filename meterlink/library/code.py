@@ -69,15 +69,6 @@ def encode(doc: dict[str, Any]) -> str:
     return PREFIX + base64.urlsafe_b64encode(packed).decode().rstrip("=")
 
 
-def code_of(library: Library, setup_id: str) -> str | None:
-    """Return the set-up's code: with its readings where they fit, else without; None when even that is too long."""
-    for readings in (True, False):
-        text = encode(slim_document(library, setup_id, readings=readings))
-        if len(text) <= QR_BYTES_MAX:
-            return text
-    return None
-
-
 def decode(text: str) -> Any:
     """Return the document of a code.  Raises ImportRefused for anything else; never unpacks more than its cap."""
     plain = "".join(text.split())

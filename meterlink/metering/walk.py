@@ -180,11 +180,6 @@ class Walk:
         self.served = {i + len(new) if i >= at else i for i in self.served}
         self.requests[at:at] = new
 
-    def replace_waiting(self, **changes: Any) -> None:
-        """Change how the dome is held for the request that is waited for."""
-        if self.position < len(self.requests):
-            self.requests[self.position] = self.requests[self.position]._replace(**changes)
-
     def as_json(self) -> dict[str, Any]:
         """Return the walk as JSON data."""
         return {

@@ -7,7 +7,6 @@ Pure formulas on the standard library.  They raise ``ValueError``.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from typing import NamedTuple
 
 CLEAN_STOPS = (2.0, 4.0)
@@ -77,21 +76,9 @@ def room_share(k: float) -> float:
     return 1.0 / (1.0 + math.exp2(_finite(k, "k"))) if k < 1000.0 else 0.0
 
 
-def flash_share(k: float) -> float:
-    """Return the part of the exposure that is flash."""
-    return 1.0 - room_share(k)
-
-
 def stops_for_added(added: float) -> float:
     """Return the k at which the room adds so many stops (above 0): -log2(2**added - 1).  3.80 for a tenth."""
     return -math.log2(math.expm1(_positive(added, "added") * math.log(2.0)))
-
-
-def stops_for_share(share: float) -> float:
-    """Return the k at which the room has this share (between 0 and 1): log2(1 / share - 1)."""
-    if not 0.0 < share < 1.0:
-        raise ValueError(f"share is between 0 and 1, got {share!r}")
-    return math.log2(1.0 / share - 1.0)
 
 
 def judge(exposure_lxs: float, illuminance_lx: float, time_s: float, part: str = "") -> RoomLight:
@@ -100,16 +87,6 @@ def judge(exposure_lxs: float, illuminance_lx: float, time_s: float, part: str =
     share, added = room_share(k), added_stops(k)
     verdict = "clean" if added < LITTLE_STOPS else "ghosts" if k < CLEAN_STOPS[0] else "visible"
     return RoomLight(part, k, added, share, math.log2(share) if share > 0.0 else -math.inf, verdict)
-
-
-def judge_weakest(
-    exposures_lxs: Mapping[str, float], illuminance_lx: float, time_s: float
-) -> RoomLight:
-    """Return the judgement at the weakest-lit part that matters (fill side, backdrop), where the room shows first."""
-    if not exposures_lxs:
-        raise ValueError("at least one part of the picture is needed")
-    part = min(exposures_lxs, key=lambda name: exposures_lxs[name])
-    return judge(exposures_lxs[part], illuminance_lx, time_s, part)
 
 
 def remedy(exposure_lxs: float, illuminance_lx: float, time_s: float, wanted_k: float = 4.0) -> Remedy:

@@ -66,11 +66,6 @@ def error_stops(measured: Response, receptor: str, angle_deg: float) -> float:
     return math.log2(max(measured_response(measured, receptor, angle_deg), 1e-9) / ideal)
 
 
-def correction_factor(measured: Response, receptor: str, angle_deg: float) -> float:
-    """Return what a reading of one light at that angle is to be multiplied by to be an ideal receptor's."""
-    return math.exp2(-error_stops(measured, receptor, angle_deg))
-
-
 def error_index(measured: Response, receptor: str, largest_deg: float | None = None) -> float:
     """Return the mean relative deviation from the ideal, weighted as light from all around would weigh it.
 

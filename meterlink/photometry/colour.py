@@ -157,23 +157,6 @@ def xy_of_xyz(tristimulus: Sequence[float]) -> tuple[float, float]:
     return tristimulus[0] / total, tristimulus[1] / total
 
 
-def xyz_of_channels(channels: Sequence[float], matrix: Sequence[float]) -> tuple[float, float, float]:
-    """Return X, Y, Z of a sensor's channels by its stored matrix: three rows, one column a channel, row by row."""
-    count = len(channels)
-    if count == 0 or len(matrix) != 3 * count:
-        raise ValueError(f"a matrix for {count} channels has {3 * count} numbers, got {len(matrix)}")
-    if any(not math.isfinite(value) for value in (*channels, *matrix)):
-        raise ValueError("channels and matrix must be finite numbers")
-    rows = [matrix[row * count : (row + 1) * count] for row in range(3)]
-    x, y, z = (math.fsum(m * c for m, c in zip(row, channels, strict=True)) for row in rows)
-    return x, y, z
-
-
-def xy_of_channels(channels: Sequence[float], matrix: Sequence[float]) -> tuple[float, float]:
-    """Return x, y of a sensor's channels by its stored matrix (3 x channels, row by row)."""
-    return xy_of_xyz(xyz_of_channels(channels, matrix))
-
-
 def mix(parts: Iterable[tuple[float, float, float]]) -> tuple[float, float]:
     """Return x, y of several lights together, each given as (x, y, exposure or illuminance)."""
     sums = [0.0, 0.0, 0.0]
@@ -202,11 +185,6 @@ def kelvin(mired_value: float) -> float:
 def gel_shift_mired(from_cct_k: float, to_cct_k: float) -> float:
     """Return the shift in mired of the gel that turns one CCT into the other: positive lowers the CCT."""
     return mired(to_cct_k) - mired(from_cct_k)
-
-
-def through_gel(cct_k: float, shift_mired: float) -> float:
-    """Return the CCT behind a gel of this shift: 5500 K through +131 mired is 3200 K."""
-    return kelvin(mired(cct_k) + _finite(shift_mired, "shift_mired"))
 
 
 def correction(light: tuple[float, float], key: tuple[float, float]) -> Correction:

@@ -6,23 +6,8 @@ t0.1 counts, t0.5 flatters: a tenth of the peak still draws.  Pure formulas on t
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import NamedTuple
-
-DANCER_T01_S = 1 / 3000
-"""Common practice (no published source): t0.1 this short or shorter freezes a dancer."""
-
-
-class Trail(NamedTuple):
-    """What one light leaves of something that moves."""
-
-    light: str
-    t01_s: float
-    share: float
-    """Its part of the exposure at the face, 0 to 1."""
-    trail_mm: float
-    weighted_mm: float
-    """Trail times share: what ranks the lights."""
 
 
 class PowerCurve(NamedTuple):
@@ -69,28 +54,6 @@ def blur_px(trail_mm: float, magnification: float, pixel_pitch_um: float) -> flo
     if not 0.0 <= trail_mm < math.inf:
         raise ValueError(f"trail must be zero or positive, got {trail_mm!r}")
     return trail_mm * 1000.0 * _positive(magnification, "magnification") / _positive(pixel_pitch_um, "pixel_pitch_um")
-
-
-def time_for_blur_s(blur_px: float, speed_m_s: float, magnification: float, pixel_pitch_um: float) -> float:
-    """Return the t0.1 in s that keeps the trail within so many pixels."""
-    moved_m = _positive(blur_px, "blur_px") * _positive(pixel_pitch_um, "pixel_pitch_um") * 1e-6
-    return moved_m / _positive(magnification, "magnification") / _positive(speed_m_s, "speed_m_s")
-
-
-def trails(lights: Iterable[tuple[str, float, float]], speed_m_s: float) -> list[Trail]:
-    """Return the trails of lights given as (name, t0.1 in s, share at the face), the one that shows most first."""
-    found = []
-    for name, t01_s, share in lights:
-        if not 0.0 <= share <= 1.0:
-            raise ValueError(f"share of {name} is between 0 and 1, got {share!r}")
-        trail = blur_mm(speed_m_s, t01_s)
-        found.append(Trail(name, t01_s, share, trail, trail * share))
-    return sorted(found, key=lambda trail: -trail.weighted_mm)
-
-
-def is_frozen(t01_s: float, limit_s: float = DANCER_T01_S) -> bool:
-    """Say whether a flash is as short as the limit; 1/3000 s for a dancer is common practice, not a standard."""
-    return _positive(t01_s, "t01_s") <= _positive(limit_s, "limit_s") * (1.0 + 1e-9)
 
 
 def learn(points: Sequence[tuple[float, float]]) -> PowerCurve:

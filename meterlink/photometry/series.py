@@ -103,11 +103,6 @@ def _positive(value: float, name: str) -> float:
     return value
 
 
-def is_nominal_f_number(printed: float) -> bool:
-    """Say whether this printed number is on the third-stop or half-stop series."""
-    return printed in _F_THIRDS or printed in _F_HALVES
-
-
 def f_number_exact(printed: float, halves_first: bool = False) -> float:
     """Return the exact f-number that a printed one stands for: 11 -> 11.3137, 13 -> 12.6992 (13.4543 in halves).
 

@@ -74,10 +74,6 @@ class Source:
         """
         return log2(self.relative_illuminance(to_m) / self.relative_illuminance(from_m))
 
-    def inverse_square_excess(self, distance_m: float) -> float:
-        """Return by how much I/d**2 overstates the illuminance at ``distance_m``: 0.01 is 1 per cent too high."""
-        raise NotImplementedError
-
     def _key(self) -> tuple[float, ...]:
         return ()
 
@@ -101,11 +97,6 @@ class Point(Source):
         """Return 1 / d**2."""
         distance = checked_length(distance_m, "the distance")
         return 1.0 / (distance * distance)
-
-    def inverse_square_excess(self, distance_m: float) -> float:
-        """Return 0: inverse square is exact for a point."""
-        checked_length(distance_m, "the distance")
-        return 0.0
 
 
 class Disk(Source):
@@ -137,11 +128,6 @@ class Disk(Source):
         distance = checked_length(distance_m, "the distance")
         radius2 = self.diameter_m * self.diameter_m / 4
         return radius2 / (radius2 + distance * distance)
-
-    def inverse_square_excess(self, distance_m: float) -> float:
-        """Return (R/d)**2: exactly 0.01 at five diameters."""
-        distance = checked_length(distance_m, "the distance")
-        return self.diameter_m * self.diameter_m / (4 * distance * distance)
 
     def _key(self) -> tuple[float, ...]:
         return (self.diameter_m,)
@@ -180,12 +166,6 @@ class Rectangle(Source):
         slant_across = sqrt(1 + across * across)
         slant_up = sqrt(1 + up * up)
         return (across / slant_across * atan(up / slant_across) + up / slant_up * atan(across / slant_up)) * 2 / pi
-
-    def inverse_square_excess(self, distance_m: float) -> float:
-        """Return area / (pi d**2) over the configuration factor, less 1."""
-        distance = checked_length(distance_m, "the distance")
-        far_field = self.width_m * self.height_m / (pi * distance * distance)
-        return far_field / self.relative_illuminance(distance) - 1.0
 
     def _key(self) -> tuple[float, ...]:
         return (self.width_m, self.height_m)

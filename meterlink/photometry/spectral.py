@@ -112,14 +112,6 @@ def f1_prime(wavelength_nm: ArrayLike, responsivity: ArrayLike) -> float:
     return float(np.sum(np.abs(scaled - v)) / np.sum(v))
 
 
-def through(responsivity: ArrayLike, *transmissions: ArrayLike) -> Array:
-    """Return the responsivity behind filters given by their spectral transmission, 0 to 1, on the same grid."""
-    result = np.asarray(responsivity, dtype=np.float64)
-    for transmission in transmissions:
-        result = result * np.asarray(transmission, dtype=np.float64)
-    return result
-
-
 def _even(wavelength_nm: ArrayLike) -> Array:
     wl = np.asarray(wavelength_nm, dtype=np.float64)
     if wl.ndim != 1 or len(wl) < 2 or not np.allclose(np.diff(wl), wl[1] - wl[0]) or wl[1] <= wl[0]:

@@ -64,10 +64,6 @@ class WholeSet(NamedTuple):
         gone = {reading.supersedes_id} if reading.supersedes_id else set()
         return self._replace(readings=(*self.readings, reading), superseded=self.superseded | gone)
 
-    def with_placement(self, placement: Placement) -> WholeSet:
-        """Return the set after a light was moved or re-powered."""
-        return self._replace(placements={**self.placements, placement.id: placement})
-
 
 def _same_pops(old: Reading, new: Reading) -> bool:
     """Whether a record holds the pops of an earlier one, which thus is no second witness beside it."""

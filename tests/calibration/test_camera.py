@@ -121,8 +121,7 @@ def test_a_cameras_calibration_is_right_for_this_camera_and_says_so() -> None:
 
 
 def test_the_budget_holds_card_lens_speed_and_framing() -> None:
-    """For this camera card and framing count; for another its lens and its maker's reading of ISO 12232 come to it."""
-    assert pytest.approx(math.hypot(0.05, 0.05), rel=1e-3) == camera.U_HERE_REL * 1.4427
+    """Card and framing count, and for another camera its lens and its maker's reading of ISO 12232."""
     assert pytest.approx(math.hypot(0.05, 0.05, 0.12, 0.15), rel=1e-3) == camera.U_SCALE_REL * 1.4427
 
 

@@ -12,16 +12,9 @@ from meterlink.photometry import ambient
 
 
 @given(st.floats(-20, 20))
-def test_shares_add_up_to_one(k):
-    """Flash and room together are the picture."""
-    assert ambient.room_share(k) + ambient.flash_share(k) == pytest.approx(1.0)
-
-
-@given(st.floats(-20, 20))
 def test_inverses(k):
-    """k found from what it adds and from its share is the same k."""
+    """k found from what it adds is the same k."""
     assert ambient.stops_for_added(ambient.added_stops(k)) == pytest.approx(k, abs=1e-6)
-    assert ambient.stops_for_share(ambient.room_share(k)) == pytest.approx(k, abs=1e-6)
 
 
 @given(st.floats(0.1, 1e4), st.floats(0.1, 1e4), st.floats(1e-4, 10))
@@ -38,18 +31,6 @@ def test_extremes():
     assert ambient.room_share(math.inf) == 0.0
     assert ambient.added_stops(-5000.0) == 5000.0
     assert ambient.room_share(5000.0) == 0.0
-
-
-def test_judged_at_the_weakest_part():
-    """A room that is clean at the key can ghost at the fill side: the weakest part decides."""
-    room = ambient.judge_weakest({"key": 160.0, "fill side": 10.0}, 300.0, 1 / 64)
-
-    assert room.part == "fill side"
-    assert room.flash_over_room_stops == pytest.approx(math.log2(10 / (300 / 64)))
-    assert room.verdict == "ghosts"
-    assert ambient.judge(160.0, 300.0, 1 / 64).verdict == "clean"
-    assert ambient.judge(10.0, 300.0, 1 / 512).verdict == "clean"
-    assert ambient.judge(40.0, 300.0, 1 / 64).verdict == "visible"
 
 
 def test_remedy_reaches_what_is_wanted():
@@ -73,11 +54,8 @@ def test_impossible_values_are_refused(bad):
         lambda: ambient.flash_over_room_stops(bad, 1.0, 1.0),
         lambda: ambient.flash_over_room_stops(1.0, 1.0, bad),
         lambda: ambient.stops_for_added(bad),
-        lambda: ambient.stops_for_share(bad),
     ):
         with pytest.raises(ValueError, match=r"must be|between"):
             call()
-    with pytest.raises(ValueError, match="at least one part"):
-        ambient.judge_weakest({}, 1.0, 1.0)
     with pytest.raises(ValueError, match="zero or positive"):
         ambient.modelling_illuminance(-1.0, 0.0)

@@ -44,12 +44,12 @@ def test_exact_readings_give_back_error_and_zero(receptor: str) -> None:
 
 
 def test_ideal_receptors_have_index_zero_and_no_correction() -> None:
-    """An ideal receptor has error index 0 and correction factor 1 at every angle."""
+    """An ideal receptor has error index 0 and no error at every angle."""
     for receptor in ("dome", "flat"):
         fit = turntable(receptor, 0, 0, 0, 0.0)
         assert fit.error_index == pytest.approx(0, abs=1e-9)
-        assert angle.correction_factor(fit.response, receptor, 57) == pytest.approx(1, abs=1e-9)
-        assert angle.correction_factor((), receptor, 57) == 1
+        assert angle.error_stops(fit.response, receptor, 57) == pytest.approx(0, abs=1e-9)
+        assert angle.error_stops((), receptor, 57) == 0
 
 
 def test_flat_index_is_the_published_f2() -> None:

@@ -48,7 +48,7 @@ def test_impossible_lengths_are_refused(bad: float) -> None:
             with pytest.raises(ValueError, match="above 0 and at most 50 m"):
                 call(source)
         with pytest.raises(ValueError, match="distance"):
-            source.inverse_square_excess(bad)
+            source.relative_illuminance(bad)
 
 
 def test_source_of_a_placement() -> None:

@@ -10,7 +10,7 @@ import pytest
 from meterlink.records import Steady
 from meterlink.sensor.dialects.dialect_file import make_decoder, parse_dialect
 from meterlink.sensor.dialects.quantities import Refused
-from meterlink.sensor.dialects.senml import Record, resolve_pack
+from meterlink.sensor.dialects.senml import Record, Resolver
 
 DEVICE = "urn:dev:ow:10e2073a01080063"
 MEASUREMENTS = f"""[
@@ -31,7 +31,14 @@ RESOLVED = [
 
 def pack(text: str) -> list[Record]:
     """Resolve one pack."""
-    return resolve_pack(json.loads(text))
+    return resolved(json.loads(text))
+
+
+def resolved(records: list[Any]) -> list[Record]:
+    """Records of one pack, in chronological order (section 4.6)."""
+    resolver = Resolver()
+    found = [record for raw in records if (record := resolver.resolve(raw)) is not None]
+    return sorted(found, key=lambda record: record.time_s)
 
 
 def test_single_data_point() -> None:
@@ -114,24 +121,24 @@ def test_base_value_and_sum_are_added() -> None:
 def test_what_the_standard_forbids_is_refused(record: Any, reason: str) -> None:
     """4.2 one value, 4.4 labels with '_' and newer versions, 4.5.1 names, table 1 types."""
     with pytest.raises(Refused) as refused:
-        resolve_pack([record])
+        resolved([record])
     assert refused.value.reason == reason
 
 
 def test_unknown_labels_are_ignored() -> None:
     """4.4: a field that is not known and does not end in '_' is passed over."""
-    assert resolve_pack([{"n": "a", "v": 1, "xyz": [1]}]) == [Record("a", "", 1.0)]
+    assert resolved([{"n": "a", "v": 1, "xyz": [1]}]) == [Record("a", "", 1.0)]
 
 
 def test_versions_within_one_pack_must_agree() -> None:
     """4.4: all records of a pack have the same version."""
     with pytest.raises(Refused):
-        resolve_pack([{"bver": 5, "n": "a", "v": 1}, {"bver": 10, "n": "a", "v": 1}])
+        resolved([{"bver": 5, "n": "a", "v": 1}, {"bver": 10, "n": "a", "v": 1}])
 
 
 def test_secondary_units_feature_is_no_obstacle() -> None:
     """RFC 9100: version 26 is version 10 with secondary units, which change nothing for records in lx."""
-    assert resolve_pack([{"bver": 26, "n": "a", "u": "lx", "v": 5}])[0].value == 5.0
+    assert resolved([{"bver": 26, "n": "a", "u": "lx", "v": 5}])[0].value == 5.0
 
 
 def test_stream_is_read_before_its_array_ends() -> None:

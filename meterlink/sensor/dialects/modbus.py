@@ -24,8 +24,6 @@ except ImportError as error:  # pragma: no cover - depends on what is installed
     raise DialectError("Modbus needs the package pymodbus: install it with pip install 'meterlink[modbus]'") from error
 
 TYPES = {"uint16": ">H", "int16": ">h", "uint32": ">I", "int32": ">i", "float32": ">f"}
-MAX_SPAN = 64
-"""Registers asked for at once: fields further apart need two sensors' worth of questions, which nobody makes."""
 _FUNCTION = {"holding": ReadHoldingRegistersRequest, "input": ReadInputRegistersRequest}
 _OVERHEAD = 5
 """Bytes of an answer besides its registers: device, function, count, CRC; also the length of an exception."""

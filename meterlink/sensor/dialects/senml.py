@@ -199,17 +199,6 @@ class PackSplitter:
         self._tail, self._scanned = buffer[start:], position - start
 
 
-def resolve_pack(records: list[Any]) -> list[Record]:
-    """Return the resolved records of one pack, in chronological order (section 4.6).
-
-    Raises:
-        Refused: as ``Resolver.resolve``.
-    """
-    resolver = Resolver()
-    resolved = [record for raw in records if (record := resolver.resolve(raw)) is not None]
-    return sorted(resolved, key=lambda record: record.time_s)
-
-
 class SenmlDecoder(Identified):
     """Decoder of SenML and SensML in JSON.  Damage inside an array drops the rest of it: its base may be lost."""
 

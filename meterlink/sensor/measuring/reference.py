@@ -17,7 +17,6 @@ REFERENCE_KEY = "reference_raw"
 U_DRIFT_REL = 0.005
 """What a chip's own reference moves with temperature and age, standard (from memory: about 1 % over 50 °C); not in a
 calibration."""
-SETTLED_REL = 1e-4
 
 
 def at_reference(calibration: Calibration, status: Status) -> Calibration:
