@@ -11,8 +11,8 @@ import time
 from collections.abc import Awaitable, Callable, Sequence
 
 from meterlink.errors import LinkBusy, LinkError, LinkNotFound, UsageError
-from meterlink.sensor.dialects.dialect import Dialect, SerialSettings
-from meterlink.sensor.dialects.dialect_file import NATIVE, make_decoder, serial_url, shipped_dialects
+from meterlink.sensor.dialects.dialect import NATIVE, Dialect, SerialSettings
+from meterlink.sensor.dialects.dialect_file import make_decoder, serial_url, shipped_dialects
 from meterlink.sensor.dialects.guess import MAX_HEARD, Capture, Proposal, convincing, guess
 from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.registry import link_for, parse

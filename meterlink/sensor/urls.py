@@ -10,7 +10,8 @@ from collections.abc import Callable, Sequence
 
 from meterlink.errors import MeterlinkError
 from meterlink.sensor.dialects.base import Decoder
-from meterlink.sensor.dialects.dialect_file import AUTO_BLUETOOTH, complete_url, make_decoder
+from meterlink.sensor.dialects.dialect import AUTO_BLUETOOTH
+from meterlink.sensor.dialects.dialect_file import complete_url, make_decoder
 from meterlink.sensor.link.ports import Port, ports
 from meterlink.sensor.link.registry import parse
 

@@ -8,8 +8,7 @@ from itertools import pairwise
 from typing import Any
 
 from meterlink.errors import DialectError
-from meterlink.sensor.dialects.dialect import SerialSettings
-from meterlink.sensor.dialects.dialect_file import parse_dialect
+from meterlink.sensor.dialects.dialect import SerialSettings, parse_dialect
 from meterlink.sensor.dialects.json_lines import loads
 from meterlink.sensor.dialects.quantities import Refused
 

@@ -12,7 +12,8 @@ from collections.abc import Callable
 from meterlink.errors import DialectError
 from meterlink.records import Battery, Colour, Identity, Sample, Steady
 from meterlink.sensor.dialects.base import Decoder, DecoderStats
-from meterlink.sensor.dialects.dialect_file import AUTO_BLUETOOTH, GATT, NATIVE, make_decoder
+from meterlink.sensor.dialects.dialect import AUTO_BLUETOOTH, GATT, NATIVE
+from meterlink.sensor.dialects.dialect_file import make_decoder
 
 MAX_TEXT = 64
 """Longest device information that is kept, in characters."""

@@ -11,8 +11,8 @@ from typing import NamedTuple
 
 from meterlink.errors import DialectError
 from meterlink.records import Identity, PopFigures, Steady
-from meterlink.sensor.dialects.dialect import Dialect, SerialSettings
-from meterlink.sensor.dialects.dialect_file import NATIVE, make_decoder, serial_url
+from meterlink.sensor.dialects.dialect import NATIVE, Dialect, SerialSettings
+from meterlink.sensor.dialects.dialect_file import make_decoder, serial_url
 from meterlink.sensor.dialects.draft import draft_dialect
 from meterlink.sensor.dialects.quantities import UNITS
 
