@@ -18,8 +18,6 @@ from meterlink.photometry import colour
 from meterlink.words.actions import Do
 from meterlink.words.told import Told, all_of, told
 
-__all__ = ["ColourRow", "colour_findings", "colour_rows", "limits", "matching_power"]
-
 LIMIT_DUV = 0.006
 """Default of ours, about five steps of just noticeable difference; to be set by the photographer."""
 MUCH_DUV = 0.003

@@ -17,8 +17,6 @@ from meterlink.judging.judged_set import JudgedSet
 from meterlink.records.kept import OWN_POINT_ROLES, Placement, Reading
 from meterlink.words.told import told
 
-__all__ = ["backdrop", "head_to_toe"]
-
 FULL_LENGTH = ("full", "full length", "full-length", "standing")
 UNEVEN_STOPS = 1 / 3
 """A plain backdrop shows a third of a stop: common practice, no published source."""

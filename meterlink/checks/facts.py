@@ -14,8 +14,6 @@ from meterlink.photometry.freeze import magnification
 from meterlink.photometry.shutter import KINDS, Shutter, travel_of_sync_speed
 from meterlink.records.kept import Settings, Setup
 
-__all__ = ["FACTS", "MOVEMENTS", "Camera", "Movement", "camera", "fact", "magnification_of", "movement", "word"]
-
 FACTS: dict[str, tuple[float, float]] = {
     "sync_speed_s": (1e-5, 1.0),
     "curtain_travel_s": (0.0, 1.0),

@@ -21,8 +21,6 @@ from meterlink.records.kept import OWN_POINT_ROLES
 from meterlink.words.actions import Do
 from meterlink.words.told import NOTHING, Told, all_of, told
 
-__all__ = ["FINDERS", "Finding", "findings", "register"]
-
 WRONG, DOUBTFUL, CAUTION, NOTE, FINE = 3.0, 2.0, 1.0, 0.0, -1.0
 """Ranks: a number of the set is wrong; may be wrong; is right but will disappoint; is good to know; was looked at and is well."""
 

@@ -21,8 +21,6 @@ from meterlink.tables.ratios import ratio_table
 from meterlink.words.actions import Do
 from meterlink.words.told import NOTHING, Told, told
 
-__all__ = ["LIMIT_MM", "LIMIT_PX", "Drawn", "freeze_findings", "limit_mm", "power_text", "trails_of"]
-
 LIMIT_MM = 5.0 / 3.0
 """A dancer at 5 m/s under t0.1 = 1/3000 s, which common practice calls frozen (no published source), leaves this."""
 LIMIT_PX = 5.0

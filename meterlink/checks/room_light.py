@@ -23,8 +23,6 @@ from meterlink.tables.ratios import exposure_lxs
 from meterlink.words.actions import Do
 from meterlink.words.told import NOTHING, Told, all_of, told
 
-__all__ = ["LAMPS_OFF", "LAMPS_ON", "Level", "level", "lit_parts", "resolution_lx", "room_light"]
-
 LAMPS_ON, LAMPS_OFF = "lamps on", "lamps off"
 LAMPS = {LAMPS_ON: "lamps_on", LAMPS_OFF: "lamps_off"}
 KEY_SIDE, SHADOW_SIDE, FACE_ALONE = "key_side", "shadow_side", "the_face"

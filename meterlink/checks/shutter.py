@@ -15,8 +15,6 @@ from meterlink.photometry.series import THIRD_TIMES, time_exact_s
 from meterlink.words.actions import Do
 from meterlink.words.told import NOTHING, Told, told
 
-__all__ = ["Loss", "beyond_sync", "loss_of", "shutter_losses"]
-
 VISIBLE_STOPS = 0.1
 SLOWEST_S = 1 / 15
 """A slower shutter than this is no advice for people."""

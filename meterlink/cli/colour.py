@@ -20,7 +20,7 @@ from meterlink.cli.frame import add_json_option, add_setup_option, open_set, out
 from meterlink.errors import NotInLibrary, UsageError
 from meterlink.judging.fixture_curves import FixtureCurves, fixture_curves
 from meterlink.metering.opened_set import OpenedSet
-from meterlink.report.drift_plot import drift_drawing, drift_lines
+from meterlink.report.plots import drift_drawing, drift_lines
 from meterlink.words.actions import Do
 from meterlink.words.language import say
 from meterlink.words.told import written

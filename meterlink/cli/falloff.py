@@ -24,7 +24,7 @@ from meterlink.metering.session import Session
 from meterlink.metering.walk import FALLOFF, Request
 from meterlink.photometry.falloff import FalloffFit
 from meterlink.records import Light, Reading
-from meterlink.report.falloff_plot import write_falloff_picture
+from meterlink.report.plots import write_falloff_picture
 from meterlink.words.actions import Do
 from meterlink.words.language import marked
 from meterlink.words.told import put

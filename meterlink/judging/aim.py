@@ -16,8 +16,6 @@ from meterlink.photometry.receptors import receive, response
 from meterlink.photometry.sources import Point, source_of
 from meterlink.records.kept import Placement, Reading, Settings
 
-__all__ = ["Carried", "carried_to_camera"]
-
 _LN2 = log(2.0)
 SMALLEST = 1e-3
 """Ten stops under: what a camera-facing receptor sees of a light straight behind the head is not told apart from none."""

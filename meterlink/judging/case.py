@@ -21,11 +21,6 @@ from meterlink.photometry.sources import Point, Source, source_of
 from meterlink.records.kept import Placement, Reading, Settings
 from meterlink.words.told import NOTHING, Told, told
 
-__all__ = [
-    "Case", "Change", "Falloff", "Refused", "axial_light", "case_light", "case_of", "change_of", "emission_of", "no_place",
-    "refusal_of",
-]  # fmt: skip
-
 ASSUMED_DISTANCE_M = (0.5, 4.0)
 """A light whose distance nobody typed stands somewhere in here, each doubling as likely as the next."""
 ASSUMED_ELEVATION_DEG = 20.0

@@ -23,8 +23,6 @@ from meterlink.photometry.sources import Point, source_of
 from meterlink.records.kept import Placement, Reading, Settings
 from meterlink.words.told import NOTHING, Told, told
 
-__all__ = ["Evenness", "Spread", "figure_points", "heat_map", "predicted_evenness", "spread_of_readings"]
-
 LEAST_SOFTBOX_M = 0.6
 """Common practice, no published source."""
 CAUTION_STOPS = 1.0

@@ -14,8 +14,6 @@ from meterlink.photometry.sources import Point
 from meterlink.records.kept import Placement, Reading, Settings
 from meterlink.words.told import told
 
-__all__ = ["FalloffRun", "falloff_from", "falloff_lines"]
-
 _LN2 = log(2.0)
 TAPE_M = 0.01
 """Standard uncertainty of a distance that was set out for this purpose, unless the placement says otherwise."""

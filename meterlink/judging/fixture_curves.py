@@ -17,8 +17,6 @@ from meterlink.judging.prediction import Past
 from meterlink.photometry import freeze
 from meterlink.records import Light
 
-__all__ = ["ColourPoint", "FixtureCurves", "curves_of", "fixture_curves", "shorter_power"]
-
 LEAST_SPAN_STOPS = 0.5
 """Readings at powers closer than this say nothing about a curve."""
 

@@ -16,8 +16,6 @@ from typing import NamedTuple
 
 from meterlink.records.kept import Reading, Settings
 
-__all__ = ["Habit", "habits", "never_behind", "place_of"]
-
 PARTS = (1 / 3, 2 / 3, 1.0)
 
 

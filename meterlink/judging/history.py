@@ -12,8 +12,6 @@ from meterlink.judging.verdict import RETAKE, Judged
 from meterlink.judging.verdict import judge as judged_alone
 from meterlink.records.kept import Light, Placement, Reading, Settings
 
-__all__ = ["Heads", "past_of", "pasts_from", "predictions_for"]
-
 Judging: TypeAlias = "Callable[[Light, Placement, Reading], Judged]"
 MOST = 200
 """Readings of one fixture that are weighed; the newest count."""

@@ -20,8 +20,6 @@ from meterlink.judging.power_curve import U_STEP, U_STEP_LEAST, PowerCurve, inve
 from meterlink.judging.prediction import Past, along
 from meterlink.records import Placement
 
-__all__ = ["Settled", "carried", "settled"]
-
 CARRY_M = 0.01
 """A stand that is carried by so many centimetres on the tape ends within one of it (k=1): our own estimate."""
 STAY_S = 12 * 3600.0

@@ -5,18 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from meterlink.judging.contradiction import contradicted
+from meterlink.judging.evidence import DIAL, Suspect
 from meterlink.judging.history import Heads, pasts_from, predictions_for
 from meterlink.judging.joined_pops import carried
 from meterlink.judging.judged_set import JudgedSet, LightState, value_of
+from meterlink.judging.learnt_dial import dial_words
 from meterlink.judging.prediction import Past, Prediction
 from meterlink.judging.standing import standing_of
 from meterlink.judging.sum_check import sum_check
-from meterlink.judging.verdict import EXPECTED, Judged, Why, judge
+from meterlink.judging.verdict import EXPECTED, RETAKE, Judged, Why, judge
 from meterlink.records import Calibration, Light, Placement, Reading, Settings, Setup
 from meterlink.words.told import NOTHING, told
-
-__all__ = ["AS_TOLD", "Judge", "judge_set"]
 
 AS_TOLD = "set_as_told"
 """Key of a placement's details: a small turn that a match or a target told, and that she said was made.  What the light gives
@@ -131,3 +130,29 @@ def _as_told(state: LightState, seen: JudgedSet, judge: Judge) -> LightState:
         u_stops=found.u_stops,
     )
     return state._replace(reading=state.stale, judged=judged, stale=None, stale_why=NOTHING)
+
+
+def contradicted(seen: JudgedSet) -> JudgedSet:
+    """Return the set with the verdict of the reading that is most probably wrong changed to retake, when one is."""
+    top = seen.check.blamed
+    if top is None or top.light_id is None:
+        return seen
+    against = "against_sum" if seen.check.residual_stops is not None else "against_past"
+    return seen._replace(lights=tuple(_against(s, top, against) if s.light.id == top.light_id else s for s in seen.lights))
+
+
+def _against(state: LightState, top: Suspect, against: str) -> LightState:
+    judged = state.judged
+    if judged is None or judged.why in (Why.CLIPPED, Why.TOO_DIM, Why.NO_LIGHT, Why.NO_FIGURE):
+        return state
+    held = {"held_off_m": top.held_off_m} if top.held_off_m else {}
+    doubt, do = told(against + "_held" * bool(held), stops=top.stops, **held), told("fire_again")
+    if top.cause == DIAL and state.placement is not None:
+        like, said_to_be = dial_words(state.light, state.placement, top.stops), dial_words(state.light, state.placement)
+        doubt = told("against_past_like", stops=top.stops, like=like, said=said_to_be)
+        do = told("look_at_the_dial")
+    elif top.dial_stops is not None and state.placement is not None:
+        doubt = told("or_dial", cause=doubt, power=dial_words(state.light, state.placement, top.dial_stops))
+        do = told("look_and_fire")
+    said = told("contradicted", against=doubt, do=do, reason=judged.said)
+    return state._replace(judged=judged._replace(verdict=RETAKE, why=Why.CONTRADICTED, said=said, against=doubt))

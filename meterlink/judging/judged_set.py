@@ -15,8 +15,6 @@ from meterlink.judging.verdict import EXPECTED, Judged
 from meterlink.records import Calibration, Light, Placement, Reading, Settings, Setup
 from meterlink.words.told import NOTHING, Told
 
-__all__ = ["JudgedSet", "LightState", "SumCheck", "value_of"]
-
 
 class LightState(NamedTuple):
     """A light as it stands now."""

@@ -22,8 +22,6 @@ from meterlink.photometry import geometry
 from meterlink.photometry.sources import source_of
 from meterlink.records.kept import FACE, OWN_POINT_ROLES, Placement, Reading, Settings
 
-__all__ = ["Witness", "held_costs", "judged_value", "witness_of"]
-
 AGAIN_LIMIT = 3.0
 """Two readings of one placement further apart than this many standard uncertainties: one of them is wrong."""
 LEAST_COST_STOPS = 0.05

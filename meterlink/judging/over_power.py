@@ -15,8 +15,6 @@ from typing import NamedTuple
 
 from meterlink.judging.power_curve import inverse
 
-__all__ = ["Clue", "OverPower", "Prior", "learn_over_power"]
-
 MOST_POWERS = 40
 
 

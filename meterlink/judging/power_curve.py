@@ -13,8 +13,6 @@ from collections.abc import Hashable, Iterable, Sequence
 from math import sqrt
 from typing import Any, NamedTuple
 
-__all__ = ["U_STEP", "U_STEP_LEAST", "PowerCurve", "inverse", "learn_power", "prior_u"]
-
 U_STEP = 0.04
 """Stops of error (k=1) for each stop of power change of a fixture not yet learnt: our own estimate."""
 U_STEP_LEAST = 0.02

@@ -21,8 +21,6 @@ from meterlink.photometry.sources import Point, source_of
 from meterlink.records.kept import Light, Placement, Settings
 from meterlink.words.told import Told, told
 
-__all__ = ["Past", "Prediction", "along", "causes", "predict"]
-
 U_CALIBRATION_STOPS = 0.07
 """Between two calibrations of one sensor, or two sensors: 5 %, common practice, no published source."""
 U_LAMP_STOPS = 0.03

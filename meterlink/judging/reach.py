@@ -7,8 +7,6 @@ from meterlink.photometry import geometry
 from meterlink.records.kept import FACE, Placement, Reading, Settings
 from meterlink.words.told import NOTHING, Told, told
 
-__all__ = ["Reach", "costs_more", "reach_advice", "reach_of", "reach_within"]
-
 MOST_M = 1.0
 """Farther than an arm's length nobody holds a dome off a face."""
 

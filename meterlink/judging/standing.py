@@ -15,8 +15,6 @@ from meterlink.records import Light, Placement, Reading
 from meterlink.words.actions import Do
 from meterlink.words.told import NOTHING, Told, told
 
-__all__ = ["Standing", "difference", "standing_of"]
-
 _LN2 = log(2.0)
 
 

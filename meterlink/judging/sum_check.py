@@ -3,7 +3,8 @@
 ``sum_check(view)`` takes the pops of several lights (purpose ``together``: receptor at the face, aimed at the camera)
 and every light's own reading, carries each to the aim at the camera, and weighs what does not add up together with
 any predictions (``evidence``), under each habit that the dome may have been held by (``habit``).  Like is compared
-with like: same point, same receptor, same aim.
+with like: same point, same receptor, same aim.  A common pop counts while no light that fired in it was moved or re-powered
+since.  Its dome is somewhere near the face too, and being in one place, it is so for all lights together.
 
 One residual cannot say which light is wrong: the suspects are ranked, each with a cause, and the extra pop that
 would tell most is named.  A light two stops under the key is a fifth of the sum or less: what hides there is found
@@ -12,18 +13,24 @@ by a prediction or by firing it again, not by the sum.
 
 from __future__ import annotations
 
+from math import log, log2, sqrt
+
 from meterlink.judging.aim import carried_to_camera
+from meterlink.judging.case import case_of, change_of
 from meterlink.judging.evidence import weigh_ways
-from meterlink.judging.habit import habits
-from meterlink.judging.judged_set import JudgedSet, LightState, SumCheck
+from meterlink.judging.habit import Habit, habits, place_of
+from meterlink.judging.judged_set import JudgedSet, LightState, SumCheck, value_of
 from meterlink.judging.likelihood import Member, Together
 from meterlink.judging.members import Witness, witness_of
 from meterlink.judging.next_pop import next_pop
-from meterlink.judging.sum_pop import brought_to_face, current_pops
-from meterlink.records.kept import Reading
+from meterlink.judging.verdict import repeat_u_stops
+from meterlink.photometry import geometry
+from meterlink.records.kept import FACE, Placement, Reading, Settings
 from meterlink.words.told import NOTHING, Told, told
 
 __all__ = ["SumCheck", "sum_check"]
+
+_LN2 = log(2.0)
 
 
 def sum_check(view: JudgedSet) -> SumCheck:
@@ -118,3 +125,96 @@ def _missing(state: LightState, pops: list[Reading], no_direction: bool) -> Told
     if no_direction:
         return told("sum_no_direction", light=name)
     return NOTHING
+
+
+def current_pops(view: JudgedSet) -> tuple[list[Reading], Told]:
+    """Current pops of several lights, that of the most lights first; why there is none that can be used."""
+    placed = {state.light.id: state.placement for state in view.lights}
+    latest: dict[tuple[str, ...], Reading] = {}
+    for reading in view.readings:
+        if reading.purpose == "together" and reading.lit:
+            latest[tuple(sorted(reading.lit))] = reading
+    fresh = []
+    for lit, reading in latest.items():
+        placements = [placed.get(one) for one in lit]
+        if any(one is not None and one.created_at_s > reading.taken_at_s for one in placements):
+            continue
+        fresh.append(reading)
+    fresh.sort(key=lambda one: (-len(one.lit), one.taken_at_s))
+    for reading in fresh:
+        why = _unlike(reading, view)
+        if why:
+            return [], why
+    return fresh, NOTHING if fresh else told("sum_none")
+
+
+def _unlike(reading: Reading, view: JudgedSet) -> Told:
+    """Why a pop of all lights cannot be compared with the parts; nothing when it can."""
+    if reading.aim != "camera":
+        return told("sum_not_camera")
+    if reading.point != FACE:
+        return told("sum_elsewhere", point=reading.point)
+    if reading.clipped or reading.too_dim or not value_of(reading):
+        return told("sum_unusable")
+    lit = [state for state in view.lights if state.light.id in reading.lit]
+    if len(lit) < len(set(reading.lit)):
+        return told("sum_removed")
+    shared = [state.light.name for state in lit if state.light.shared_generator]
+    if len(shared) > 1:
+        return told("sum_generator", lights=tuple(shared))
+    return NOTHING
+
+
+def brought_to_face(
+    pop: Reading, states: list[LightState], members: list[Member], view: JudgedSet, habit: Habit
+) -> Together | None:
+    """Bring a pop of several lights from the dome to the face, light by light, and add its own uncertainty.
+
+    An undeclared dome was held off by ``habit``, toward the camera.
+    """
+    settings = view.settings
+    held, u_held = place_of(pop, settings, habit)
+    toward = pop.held_off_toward if pop.held_off_toward != "light" and pop.held_off_m is not None else "camera"
+    by_id = {member.light_id: member for member in members}
+    lit = set(pop.lit)
+    at_dome = at_face = square = direction2 = moved = 0.0
+    names = []
+    for state in states:
+        member = by_id.get(state.light.id)
+        fed = (state.light.source_light_id or "") in lit
+        if member is None or state.placement is None or not (state.light.id in lit or fed):
+            continue
+        names.append(state.light.id)
+        part = 2.0 ** (member.value + member.to_camera) * (0.5 if member.shadowed else 1.0)
+        at_face += part
+        square += part * part
+        try:
+            gain, further, u_gain = _gains(pop, state.placement, toward, held, u_held, settings)
+        except ValueError:
+            return None
+        at_dome += part * gain
+        moved += part * (further - gain)
+        direction2 += (part * u_gain) ** 2
+    if at_face <= 0.0:
+        return None
+    # The spread from pop to pop is the heads' own: several heads vary each for itself and even out.
+    repeat = repeat_u_stops(pop, settings.u_repeat_stops * sqrt(square) / at_face)
+    # One dome in one place: what its place does to each light goes together.
+    scale = at_dome * _LN2  # divided by twice: the square of very little light is nothing
+    u = sqrt(repeat**2 + (moved / scale) ** 2 + direction2 / scale / scale)
+    return Together(tuple(names), log2(value_of(pop) or 0.0) + log2(at_face / at_dome), u, pop.held_off_m is not None)
+
+
+def _gains(
+    pop: Reading, placement: Placement, toward: str, held_m: float, u_held_m: float, settings: Settings
+) -> tuple[float, float, float]:
+    """What a light gives the common pop's dome over what it gives at the face: there, a little further, and its doubt."""
+    if held_m <= 0.0 and u_held_m <= 0.0:
+        return 1.0, 1.0, 0.0
+    case = case_of(pop._replace(held_off_m=held_m, u_held_off_m=u_held_m, held_off_toward=toward), placement, settings)
+    azimuth = case.azimuth_deg if case.azimuth_deg is not None else 0.0
+    change = change_of(case, geometry.direction(azimuth, case.elevation_deg))
+    here = 2.0 ** -change(case.distance_m, held_m)
+    further = 2.0 ** -change(case.distance_m, held_m + u_held_m) if u_held_m > 0.0 else here
+    turned = change_of(case, geometry.direction((azimuth + case.u_azimuth_deg) % 360.0, case.elevation_deg))
+    return here, further, here - 2.0 ** -turned(case.distance_m, held_m)

@@ -17,8 +17,6 @@ from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.judging.members import held_costs, judged_value
 from meterlink.records import Purpose, Reading
 
-__all__ = ["Swap", "swapped"]
-
 P_SWAP = 0.04
 """How often two lights are fired in the other order: our own estimate, no published source, as the others here."""
 P_HELD, P_LOW, P_ASTRAY = 0.10, 0.05, 0.02

@@ -20,21 +20,6 @@ from meterlink.judging.correction import Correction, correct
 from meterlink.records.kept import BORROWED_FROM, FACE, OTHER_RECEPTOR_U_STOPS, Calibration, Placement, Reading, Settings
 from meterlink.words.told import NOTHING, Told, all_of, told
 
-__all__ = [
-    "CORRECTED",
-    "EXPECTED",
-    "GOOD",
-    "RETAKE",
-    "Judged",
-    "Verdict",
-    "Why",
-    "judge",
-    "outside_claim",
-    "repeat_u_stops",
-    "signed",
-    "uncalibrated_receptor",
-]
-
 
 class Verdict(StrEnum):
     """What a value of the table is worth."""

@@ -15,8 +15,6 @@ from meterlink.errors import ImportRefused
 from meterlink.library.checking import plain_texts, problems
 from meterlink.library.fields import LIMITS
 
-__all__ = ["Columns", "check", "parts"]
-
 Columns = dict[str, tuple[Any, ...]]
 """Column -> its values, in the order of the rows; empty for no rows."""
 IDS_AT_ONCE = 500

@@ -21,8 +21,6 @@ from meterlink.library.remote import Batch, Remote, Shared
 from meterlink.library.rows import is_whole_waveform
 from meterlink.library.store import Library
 
-__all__ = ["Entry", "State", "fetch"]
-
 Entry = tuple[str, int, int, bytes]
 """Part, set-up or batch number, number, id or stamp: see ``State``."""
 BYTES_AT_ONCE = 32 * 2**20

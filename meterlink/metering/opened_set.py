@@ -14,8 +14,8 @@ from meterlink.checks.findings import Finding, answers, findings
 from meterlink.errors import AnalysisError, CalibrationError, NotInLibrary, UsageError
 from meterlink.judging.judge import AS_TOLD, judge_set
 from meterlink.judging.judged_set import JudgedSet
-from meterlink.library.past import setup_at
 from meterlink.library.store import Library
+from meterlink.library.whole_sets import setup_at
 from meterlink.metering.known_set import KnownSet
 from meterlink.records import Light, Placement, Reading, Settings, Setup, WaveBlock, new_id
 from meterlink.records.placement_rules import check_placement

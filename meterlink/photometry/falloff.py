@@ -24,8 +24,6 @@ from typing import Any, NamedTuple
 from meterlink.photometry.receptors import on_axis
 from meterlink.photometry.sources import MAX_DISTANCE_M, Disk
 
-__all__ = ["FalloffFit", "FalloffPoint", "fit_falloff"]
-
 SCATTER_LIMIT = 9.0
 """Chi-square per degree of freedom beyond which no smooth law explains the readings."""
 LEAST_SPAN = 1.3

@@ -19,21 +19,6 @@ from typing import NamedTuple
 from meterlink.photometry.receptors import Vector
 from meterlink.photometry.sources import MAX_DISTANCE_M, Source, checked_length
 
-__all__ = [
-    "CAMERA",
-    "SURROUNDS",
-    "Frame",
-    "checked_distance",
-    "direction",
-    "dot",
-    "frame_of",
-    "gap",
-    "held_off_vector",
-    "length",
-    "receptor_normal",
-    "unit",
-]
-
 CAMERA: Vector = (0.0, 0.0, 1.0)
 """Unit vector from the point toward the camera."""
 SURROUNDS = 0.1

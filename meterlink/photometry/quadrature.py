@@ -16,8 +16,6 @@ from typing import Any
 from meterlink.photometry.receptors import Vector, response
 from meterlink.photometry.sources import Disk, Point, Source
 
-__all__ = ["MAX_NODES", "gauss_legendre", "illuminance", "node_count"]
-
 MAX_NODES = 128
 _NODES: dict[int, tuple[tuple[float, float], ...]] = {}
 _SOURCE_NODES: dict[tuple[Any, ...], tuple[tuple[float, float, float], ...]] = {}

@@ -25,8 +25,6 @@ from math import atan, atan2, cos, pi, radians, sin, sqrt
 
 from meterlink.photometry.sources import Disk, Point, Rectangle, Source
 
-__all__ = ["Vector", "camera_share_factor", "on_axis", "receive", "response", "solid_angle_and_vector"]
-
 Vector = tuple[float, float, float]
 
 _RIM: dict[int, tuple[tuple[float, float], ...]] = {}

@@ -19,8 +19,6 @@ from __future__ import annotations
 
 from math import atan, log2, pi, sqrt
 
-__all__ = ["MAX_DISTANCE_M", "MAX_SIZE_M", "Disk", "Point", "Rectangle", "Source", "source_of"]
-
 MAX_DISTANCE_M = 50.0
 """No light of a portrait set stands farther away: a larger number is a slip of the finger."""
 MAX_SIZE_M = 50.0

@@ -6,8 +6,6 @@ from typing import NamedTuple
 
 from meterlink.records.kept import Light, Placement, Reading, Setup
 
-__all__ = ["WholeSet"]
-
 
 class WholeSet(NamedTuple):
     """A set-up with its lights, everywhere they stood, and its readings but those that were taken back."""

@@ -17,8 +17,6 @@ from meterlink.photometry.flash import FlashPulse
 from meterlink.records import Calibration, Measurement, WaveBlock
 from meterlink.sensor.measuring.flash import wave_of
 
-__all__ = ["Trace", "runs_above", "terminal_wave", "trace_of", "trace_of_samples"]
-
 DOTS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
 """Bits of a braille character, by row and column of its eight dots (Unicode block 2800)."""
 BLANK = 0x2800

@@ -10,8 +10,6 @@ from meterlink.report.axes import Axes, Box, style_of
 from meterlink.report.drawing import FAINT, INK, Drawing
 from meterlink.report.wave import Trace, runs_above, sampled
 
-__all__ = ["wave_drawing"]
-
 LEFT, RIGHT, TOP = 52.0, 112.0, 34.0
 PLOT_HEIGHT, ROW_HEIGHT = 190.0, 22.0
 SLICES = 360

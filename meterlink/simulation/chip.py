@@ -31,8 +31,6 @@ from typing import Any, NamedTuple
 from meterlink.errors import LinkLost, LinkNotFound, UsageError
 from meterlink.sensor.measuring.calibrate import PEDESTAL_RAW
 
-__all__ = ["BRIGHT_FULL_SCALE_LX", "DIM_FULL_SCALE_LX", "ChipStats", "SimulatedChip", "build", "why_not"]
-
 BRIGHT_FULL_SCALE_LX = 2e6
 """Nominal illuminance at the dome that fills the ADC on range 0."""
 DIM_FULL_SCALE_LX = 2e5

@@ -91,7 +91,7 @@ def dated(library: Library, calibration: Calibration, pop: Callable[..., Measure
 def test_a_set_is_seen_as_it_was(dated: Session, monkeypatch: pytest.MonkeyPatch) -> None:
     """Before the move the old place and the old reading stood; now the new ones do."""
     # Versions of lights carry the real clock in their ids: what a test makes now existed "then", too.
-    monkeypatch.setattr("meterlink.library.past.made_at_s", lambda _: 0.0)
+    monkeypatch.setattr("meterlink.library.whole_sets.made_at_s", lambda _: 0.0)
     then, now = dated.view_at(1500.0), dated.view()
 
     assert [what for _, what, _, _ in found(then, now)] == ["distance", "light at its point"]
@@ -101,7 +101,7 @@ def test_a_set_is_seen_as_it_was(dated: Session, monkeypatch: pytest.MonkeyPatch
 
 def test_a_reading_that_was_taken_back_later_stood_then(dated: Session, monkeypatch: pytest.MonkeyPatch) -> None:
     """Taking back marks, it does not rewrite: the day before, the reading counted."""
-    monkeypatch.setattr("meterlink.library.past.made_at_s", lambda _: 0.0)
+    monkeypatch.setattr("meterlink.library.whole_sets.made_at_s", lambda _: 0.0)
     dated.undo()
 
     assert dated.view().lights[0].value is None

@@ -14,8 +14,7 @@ from meterlink.photometry.falloff import FalloffFit, FalloffPoint, fit_falloff
 from meterlink.records import Placement
 from meterlink.report.axes import Axes, Box, round_ticks, style_of
 from meterlink.report.drawing import Drawing
-from meterlink.report.drift_plot import drift_drawing, drift_lines
-from meterlink.report.falloff_plot import falloff_drawing, write_falloff_picture
+from meterlink.report.plots import drift_drawing, drift_lines, falloff_drawing, write_falloff_picture
 
 
 @pytest.fixture
