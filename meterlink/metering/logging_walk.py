@@ -12,7 +12,12 @@ from meterlink.metering.walk import Request
 from meterlink.records import Kind, Light, Measurement, Placement, Pop, Purpose, Reading, new_id
 from meterlink.words.told import told
 
-__all__ = ["LoggingWalk"]
+_ASKED = ("light_id", "purpose", "point", "receptor", "aim", "lit")
+_MEASURED = (
+    "calibration_id", "sensor_id", "kind", "exposure_lxs", "illuminance_lx", "u_rel", "peak_lx", "t05_s", "t01_s", "ambient_lx",
+    "cct_k", "duv", "x", "y", "range_index",
+)  # fmt: skip
+"""What a reading takes over from its request and its measurement.  One that was clipped or too dim becomes none."""
 
 
 class LoggingWalk(SetWalk):
@@ -43,38 +48,12 @@ class LoggingWalk(SetWalk):
         # A range finder looks back along the dome's axis: what it measures was held off toward what the dome looks at.
         toward = request.held_off_toward if typed or m.held_off_m is None else request.aim
         reading = Reading(
-            id=new_id(),
-            setup_id=self.setup.id,
-            light_id=request.light_id,
-            placement_id=placement.id if placement else None,
-            calibration_id=m.calibration_id,
-            sensor_id=m.sensor_id,
-            taken_at_s=self.now(),
-            kind=m.kind,
-            purpose=request.purpose,
-            exposure_lxs=m.exposure_lxs,
-            illuminance_lx=m.illuminance_lx,
-            point=request.point,
-            receptor=request.receptor,
-            aim=request.aim,
-            held_off_m=held_off,
-            held_off_toward=toward,
-            u_held_off_m=None if typed else m.u_held_off_m,
-            u_rel=m.u_rel,
-            pops=pops,
-            lit=request.lit,
-            peak_lx=m.peak_lx,
-            t05_s=m.t05_s,
-            t01_s=m.t01_s,
-            ambient_lx=m.ambient_lx,
-            cct_k=m.cct_k,
-            duv=m.duv,
-            x=m.x,
-            y=m.y,
-            range_index=m.range_index,
+            id=new_id(), setup_id=self.setup.id, placement_id=placement.id if placement else None, taken_at_s=self.now(),
+            held_off_m=held_off, held_off_toward=toward, u_held_off_m=None if typed else m.u_held_off_m, pops=pops,
             supersedes_id=earlier.id if earlier else None,
             note=request.note or (str(m.note) if m.exposure_bounds_lxs is not None else ""),
-        )
+            **{name: getattr(request, name) for name in _ASKED}, **{name: getattr(m, name) for name in _MEASURED},
+        )  # fmt: skip
         if len(pops) > 1:
             reading = averaged(reading)
         self._in_progress = reading.id
