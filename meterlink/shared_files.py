@@ -22,7 +22,4 @@ def shared_path(*parts: str) -> Path:
         path = place.joinpath(*parts)
         if path.exists():
             return path
-    raise MeterlinkError(
-        "the file {parts} is missing from this installation: install meterlink again",
-        parts='/'.join(parts),
-    )
+    raise MeterlinkError("the file {parts} is missing from this installation: install meterlink again", parts='/'.join(parts))

@@ -106,7 +106,5 @@ def reminders(
             say("calibrated at {before:.0f} °C, now {now:.0f} °C: check the dark again", before=before_c, now=temperature_c)
         )
     if angle and not calibration.angle_response:
-        said.append(
-            say("angular response never tested, lights from the side may read wrong: {do}", do=Do("calibrate_angle"))
-        )
+        said.append(say("angular response never tested, lights from the side may read wrong: {do}", do=Do("calibrate_angle")))
     return tuple(said)

@@ -289,10 +289,7 @@ class ScaleWalk(Procedure):
         flicker = (repeat_rel or U_POP_REL) if m.kind == "flash" else 0.0
         light = self.light_of(taken)
         if light is None:
-            raise CalibrationError(
-                "{task}: the reference's reading is missing; give it with the pair",
-                task=taken.task.title,
-            )
+            raise CalibrationError("{task}: the reference's reading is missing; give it with the pair", task=taken.task.title)
         return Pair(
             kind=m.kind,
             range_index=m.range_index,

@@ -82,9 +82,7 @@ def colour_rows(view: JudgedSet) -> list[ColourRow]:
         placement = state.placement
         power = placement.power_text if placement is not None else ""
         on_it = placement.gel if placement is not None else ""
-        rows.append(
-            ColourRow(state.light.name, tint[0], tint[1], colour.mired(tint[0]), gel, duv, differs, on_it, power)
-        )
+        rows.append(ColourRow(state.light.name, tint[0], tint[1], colour.mired(tint[0]), gel, duv, differs, on_it, power))
     return rows
 
 

@@ -6,13 +6,7 @@ import re
 from collections.abc import Iterable
 
 from meterlink.checks.findings import CAUTION, NOTE, Finding, register
-from meterlink.judging.evenness import (
-    LEAST_SOFTBOX_M,
-    figure_points,
-    heat_map,
-    predicted_evenness,
-    spread_of_readings,
-)
+from meterlink.judging.evenness import LEAST_SOFTBOX_M, figure_points, heat_map, predicted_evenness, spread_of_readings
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.records.kept import OWN_POINT_ROLES, Placement, Reading
 from meterlink.words.told import told

@@ -29,12 +29,7 @@ class NextPop(NamedTuple):
     """Expected information about which reading is wrong."""
 
 
-def next_pop(
-    members: Sequence[Member],
-    sums: Sequence[Together],
-    weighing: Weighing,
-    u_pop: float = 0.045,
-) -> NextPop | None:
+def next_pop(members: Sequence[Member], sums: Sequence[Together], weighing: Weighing, u_pop: float = 0.045) -> NextPop | None:
     """Return the one extra pop that is expected to tell most about which reading is wrong, None when none would.
 
     Candidates: a light alone once more, all but one light, and all together once more; each is scored by its mutual

@@ -90,11 +90,7 @@ def _states(view: JudgedSet, pops: list[Reading]) -> list[LightState]:
     return result
 
 
-def _witnesses(
-    view: JudgedSet,
-    states: list[LightState],
-    pops: list[Reading],
-) -> tuple[list[Witness], Told]:
+def _witnesses(view: JudgedSet, states: list[LightState], pops: list[Reading]) -> tuple[list[Witness], Told]:
     """Lights of the weighing, and why the sum cannot be taken, if so."""
     lit = {one for pop in pops for one in pop.lit}
     why = NOTHING

@@ -40,15 +40,9 @@ def translated(error: Exception, path: str) -> LibraryError:
     if primary in _BUSY:
         return LibraryBusy("{path} is in use by another program: wait until it has finished, then try again", path=path)
     if primary in _DAMAGED or isinstance(error, UnicodeDecodeError) or "decode to UTF-8" in str(error):
-        return LibraryDamaged(
-            "{path} is not a library or is damaged: {do}",
-            path=path, do=Do("store_check"),
-        )
+        return LibraryDamaged("{path} is not a library or is damaged: {do}", path=path, do=Do("store_check"))
     if primary in _READ_ONLY:
-        return StorageError(
-            "{path} cannot be written: check the rights of file and folder, or choose another file",
-            path=path,
-        )
+        return StorageError("{path} cannot be written: check the rights of file and folder, or choose another file", path=path)
     if primary == sqlite3.SQLITE_FULL:
         return StorageError("the disk is full, nothing was stored in {path}: free some space and try again", path=path)
     if primary == sqlite3.SQLITE_IOERR:
@@ -123,10 +117,7 @@ class Database:
     def _refuse_foreign(self, mark: int, version: int) -> None:
         (tables,) = self.connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
         if mark or version or tables:
-            raise LibraryDamaged(
-                "{path} belongs to another program: choose another file for the library",
-                path=self.path,
-            )
+            raise LibraryDamaged("{path} belongs to another program: choose another file for the library", path=self.path)
         if self.readonly:
             raise LibraryDamaged("{path} is empty: open it for writing once to make it a library", path=self.path)
 
@@ -228,10 +219,7 @@ def _connect(path: str, *, create: bool, readonly: bool) -> tuple[sqlite3.Connec
     file = Path(path)
     there = exists(path)
     if not there and (readonly or not create):
-        raise NotInLibrary(
-            "there is no library at {path}: check the name, or begin one: {do}",
-            path=path, do=Do("new_setup"),
-        )
+        raise NotInLibrary("there is no library at {path}: check the name, or begin one: {do}", path=path, do=Do("new_setup"))
     if not there and not file.absolute().parent.is_dir():
         raise StorageError("the folder of {path} does not exist: make it first or choose another file", path=path)
     if there and not is_file(path):

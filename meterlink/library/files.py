@@ -54,10 +54,7 @@ def write_whole(target: Path, data: bytes) -> None:
     Raises ``UsageError`` or ``StorageError``.
     """
     if is_sqlite(target):
-        raise UsageError(
-            "{target} is a library or another database: choose another name for the document",
-            target=target,
-        )
+        raise UsageError("{target} is a library or another database: choose another name for the document", target=target)
     with written_whole(target, mode=_mode_of(target)) as partial:
         partial.write_bytes(data)
 
@@ -92,10 +89,7 @@ def check_readable(path: Path) -> None:
     """Refuse to read what never ends or keeps one waiting: a pipe, a socket, a device."""
     if exists(path) and not is_file(path):
         what = "a folder" if path.is_dir() else "a device or a pipe"
-        raise StorageError(
-            "{path} is {what}, not a file: copy what comes out of it into a file first",
-            path=path, what=what,
-        )
+        raise StorageError("{path} is {what}, not a file: copy what comes out of it into a file first", path=path, what=what)
 
 
 def is_sqlite(path: Path) -> bool:

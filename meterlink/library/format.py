@@ -48,10 +48,7 @@ def validate(document: Any, name: str) -> dict[str, list[dict[str, Any]]]:
     for part, fields in DOCUMENT.items():
         records = document.get(part, [])
         if not isinstance(records, list):
-            raise ImportRefused(
-                "{name}: {part} is not a list, nothing was taken: export it again",
-                name=name, part=part,
-            )
+            raise ImportRefused("{name}: {part} is not a list, nothing was taken: export it again", name=name, part=part)
         for n, record in enumerate(records):
             trouble = record_trouble(record, fields) or (part == "notes" and _note_trouble(record)) or ""
             if trouble:

@@ -36,10 +36,7 @@ def id_bytes(identifier: str) -> bytes:
     except (ValueError, TypeError):
         value = b""
     if len(value) != 16 or len(identifier) != 32:
-        raise NotInLibrary(
-            "{identifier!r} is not an id (32 hex digits): take one from a list",
-            identifier=str(identifier)[:40],
-        )
+        raise NotInLibrary("{identifier!r} is not an id (32 hex digits): take one from a list", identifier=str(identifier)[:40])
     return value
 
 
@@ -189,9 +186,7 @@ def _segments(text: str) -> tuple[Segment, ...]:
 
 def _count(pops: Sequence[Any]) -> int:
     if len(pops) > POPS_MAX:
-        raise LibraryError(
-            "reading not stored: {count} pops; average at most {pops_max}", count=len(pops), pops_max=POPS_MAX
-        )
+        raise LibraryError("reading not stored: {count} pops; average at most {pops_max}", count=len(pops), pops_max=POPS_MAX)
     return len(pops)
 
 

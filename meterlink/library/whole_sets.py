@@ -115,10 +115,7 @@ def setup_at(library: Library, setup_id: str, at_s: float) -> Past:
     """
     versions = [(v, s) for v, s in library.setup_versions(setup_id) if s.created_at_s <= at_s]
     if not versions:
-        raise NotInLibrary(
-            "{setup_id} was not there yet on that date: give a later one",
-            setup_id=library.setup(setup_id).name,
-        )
+        raise NotInLibrary("{setup_id} was not there yet on that date: give a later one", setup_id=library.setup(setup_id).name)
     known = [s for v, s in versions if made_at_s(v) <= at_s]
     lights: dict[str, Light] = {}
     for version, light in library.light_versions(setup_id):

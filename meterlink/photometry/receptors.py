@@ -21,7 +21,7 @@ Standard library only: this module is on the start-up path of the ratio table.
 
 from __future__ import annotations
 
-from math import atan, atan2, cos, pi, radians, sin, sqrt
+from math import atan, atan2, cos, pi, sin, sqrt
 
 from meterlink.photometry.sources import Disk, Point, Rectangle, Source
 
@@ -264,15 +264,6 @@ def _flat_cut_disk(radius: float, position: Vector, normal: Vector, middle: floa
     first = (radius * cos(end) - x, radius * sin(end) - y, -z)
     second = (radius * cos(start) - x, radius * sin(start) - y, -z)
     return total * half / 2 + _edge(first, second, normal)
-
-
-def camera_share_factor(receptor: str, azimuth_deg: float, elevation_deg: float = 0.0) -> float:
-    """Return the part (0 to 1) of a light's reading that the same receptor sees when it is turned to the camera.
-
-    Aimed at the light the receptor read 1; the light stands ``azimuth_deg`` from the camera's axis and
-    ``elevation_deg`` above it and is small seen from the point.  Raises ValueError for an unknown receptor.
-    """
-    return response(receptor, cos(radians(azimuth_deg)) * cos(radians(elevation_deg)))
 
 
 def _acos(value: float) -> float:

@@ -90,9 +90,7 @@ _T_THIRDS, _T_HALVES = _table(THIRD_TIMES, -5, 3, True), _table(HALF_TIMES, -5, 
 _S_THIRDS, _S_HALVES = _table(THIRD_SPEEDS, -4, 3), _table(HALF_SPEEDS, -4, 2)
 
 
-def _look_up(
-    printed: float, thirds: dict[float, float], halves: dict[float, float], halves_first: bool
-) -> float | None:
+def _look_up(printed: float, thirds: dict[float, float], halves: dict[float, float], halves_first: bool) -> float | None:
     first, second = (halves, thirds) if halves_first else (thirds, halves)
     return first.get(printed, second.get(printed))
 

@@ -7,18 +7,9 @@ changed one.
 from __future__ import annotations
 
 from meterlink.records.ids import new_id
-from meterlink.records.kept import (
-    Calibration,
-    Light,
-    Placement,
-    Pop,
-    RangeScale,
-    Reading,
-    Settings,
-    Setup,
-)
+from meterlink.records.kept import Calibration, Light, Placement, Pop, RangeScale, Reading, Settings, Setup
 from meterlink.records.kinds import Kind, Purpose, RangerState, Trouble
-from meterlink.records.samples import (
+from meterlink.records.samples import (  # fmt: skip
     Battery,
     Colour,
     Evidence,
@@ -36,31 +27,7 @@ from meterlink.records.samples import (
 )
 
 __all__ = [
-    "Battery",
-    "Calibration",
-    "Colour",
-    "Evidence",
-    "HeldOff",
-    "Identity",
-    "Kind",
-    "Light",
-    "Measurement",
-    "Placement",
-    "Pop",
-    "PopFigures",
-    "PopNotice",
-    "Purpose",
-    "RangeScale",
-    "RangerState",
-    "Reading",
-    "Reply",
-    "Sample",
-    "Segment",
-    "Settings",
-    "Setup",
-    "Status",
-    "Steady",
-    "Trouble",
-    "WaveBlock",
-    "new_id",
-]
+    "Battery", "Calibration", "Colour", "Evidence", "HeldOff", "Identity", "Kind", "Light", "Measurement", "Placement",
+    "Pop", "PopFigures", "PopNotice", "Purpose", "RangeScale", "RangerState", "Reading", "Reply", "Sample", "Segment",
+    "Settings", "Setup", "Status", "Steady", "Trouble", "WaveBlock", "new_id",
+]  # fmt: skip

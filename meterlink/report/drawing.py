@@ -54,9 +54,7 @@ class Drawing:
         """An open line through the points."""
         self.shapes.append(Shape("line", tuple(points), stroke, width=width, dash=dash))
 
-    def area(
-        self, points: Sequence[tuple[float, float]], fill: str = "none", stroke: str = INK, width: float = 1.0
-    ) -> None:
+    def area(self, points: Sequence[tuple[float, float]], fill: str = "none", stroke: str = INK, width: float = 1.0) -> None:
         """A closed outline."""
         self.shapes.append(Shape("area", tuple(points), stroke, fill, width))
 
@@ -72,9 +70,7 @@ class Drawing:
         """A circle."""
         self.shapes.append(Shape("circle", (centre, (radius, 0.0)), stroke, fill, width, dash))
 
-    def text(
-        self, at: tuple[float, float], text: str, size: float = 9.0, anchor: str = "start", colour: str = INK
-    ) -> None:
+    def text(self, at: tuple[float, float], text: str, size: float = 9.0, anchor: str = "start", colour: str = INK) -> None:
         """A line of text whose baseline begins, is centred or ends at a place."""
         self.shapes.append(Shape("text", (at,), colour, text=text, size=size, anchor=anchor))
 
@@ -98,10 +94,7 @@ class Drawing:
         target = Path(path)
         kind = target.suffix.lower()
         if kind not in (".svg", ".png"):
-            raise UsageError(
-                "{target}: a picture is written as .svg or .png: choose one of these endings",
-                target=target.name,
-            )
+            raise UsageError("{target}: a picture is written as .svg or .png: choose one of these endings", target=target.name)
         data = self.svg().encode() if kind == ".svg" else self.png()
         write_whole(target, data)
 

@@ -113,9 +113,7 @@ def _template() -> Template:
     from jinja2 import Environment, StrictUndefined
 
     source = Path(__file__).with_name("sheet.html").read_text(encoding="utf-8")
-    environment = Environment(
-        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True, finalize=_plain
-    )
+    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True, finalize=_plain)
     return environment.from_string(source)
 
 

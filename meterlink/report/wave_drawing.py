@@ -17,9 +17,7 @@ MOST_LIGHTS = 12
 CLOSED = "#eeeeee"
 
 
-def wave_drawing(
-    traces: Sequence[Trace], *, shutter: Shutter | None = None, title: str = "", width: float = 520.0
-) -> Drawing:
+def wave_drawing(traces: Sequence[Trace], *, shutter: Shutter | None = None, title: str = "", width: float = 520.0) -> Drawing:
     """Return the picture: one light in lx, several each as part of its own peak; their durations as bars below.
 
     ``shutter`` adds where the frame is covered again, first and last row.  Raises ValueError without traces, or for more

@@ -216,9 +216,7 @@ class SimulatedChip:
         self._ask(f"pop rectangle {words} count={count} period_us={period_us!r}")
         return count * peak_lx * (width_us + edge_us) * 1e-6
 
-    def gaussian(
-        self, peak_lx: float, *, sigma_us: float, at_ms: float = 0.0, count: int = 1, period_us: float = 0.0
-    ) -> float:
+    def gaussian(self, peak_lx: float, *, sigma_us: float, at_ms: float = 0.0, count: int = 1, period_us: float = 0.0) -> float:
         """A flash shaped as a normal curve whose middle is ``at_ms`` from now; returns its exposure in lx·s."""
         words = f"peak_lx={peak_lx!r} width_us={sigma_us!r} at_ms={at_ms!r}"
         self._ask(f"pop gaussian {words} count={count} period_us={period_us!r}")

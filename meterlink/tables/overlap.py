@@ -109,9 +109,7 @@ def solve(
         dark.add(worst)
 
 
-def _linear(
-    overlap: Overlap, wanted: Mapping[str, float], free: Sequence[str], fixed: Mapping[str, float]
-) -> dict[str, float]:
+def _linear(overlap: Overlap, wanted: Mapping[str, float], free: Sequence[str], fixed: Mapping[str, float]) -> dict[str, float]:
     """Solve for the free lights, the other factors being given (1 for lights without a wish)."""
     index = {light_id: n for n, light_id in enumerate(free)}
     size = len(free)

@@ -154,10 +154,7 @@ def parse_dialect(text: str, origin: str = "dialect") -> Dialect:
         )
     kind = raw.get("kind")
     if kind not in KINDS:
-        raise DialectError(
-            "{origin}: kind is {kind!r}; use one of {kinds}",
-            origin=origin, kind=kind, kinds=', '.join(KINDS),
-        )
+        raise DialectError("{origin}: kind is {kind!r}; use one of {kinds}", origin=origin, kind=kind, kinds=', '.join(KINDS))
     top = _Checked(raw, origin, "", _TOP | _KIND_KEYS[kind])
     return _dialect(top, kind)
 

@@ -71,10 +71,7 @@ def find_dialect(name: str) -> Dialect:
     if name.endswith(".toml") or "/" in name or "\\" in name:
         return load_dialect(name)
     names = ", ".join([NATIVE, *(dialect.name for dialect in shipped_dialects())])
-    raise DialectError(
-        "no dialect {name!r}; known are {names}, or give the path of a .toml file",
-        name=name, names=names,
-    )
+    raise DialectError("no dialect {name!r}; known are {names}, or give the path of a .toml file", name=name, names=names)
 
 
 def serial_url(target: str, dialect: Dialect | str, serial: SerialSettings | None = None) -> str:

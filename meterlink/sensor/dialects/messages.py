@@ -232,11 +232,7 @@ def parse_battery(frame: bytes, at_s: float, adc_bits: int) -> Battery:  # noqa:
     percent, millivolts = _unpack(_BATTERY, frame)
     if 100 < percent < 255:
         raise _refuse("a battery that cannot be")
-    return Battery(
-        at_s,
-        None if percent == 255 else percent / 100,
-        None if millivolts == NOT_KNOWN else millivolts / 1000,
-    )
+    return Battery(at_s, None if percent == 255 else percent / 100, None if millivolts == NOT_KNOWN else millivolts / 1000)
 
 
 def parse_reply(frame: bytes, at_s: float, adc_bits: int) -> Reply:  # noqa: ARG001

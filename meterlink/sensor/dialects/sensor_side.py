@@ -76,9 +76,7 @@ class SensorEncoder:
         """STEADY: sum, number, smallest and largest of the codes in the window."""
         flags = clipped * m.CLIPPED | range_switched * m.SECOND_FLAG
         mm = m.distance_mm(held_off_m)
-        return self.message(
-            m.STEADY, pack("<IBBIHHHH", _ms(now_s), range_index, flags, codes_sum, count, low, high, mm)
-        )
+        return self.message(m.STEADY, pack("<IBBIHHHH", _ms(now_s), range_index, flags, codes_sum, count, low, high, mm))
 
     def pop(self, now_s: float, pop: int, range_index: int, *, clipped: bool = False, lost: int = 0) -> bytes:
         """POP; ``lost`` counts from the sensor's start."""

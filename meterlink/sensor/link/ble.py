@@ -53,19 +53,14 @@ def from_url(url: LinkUrl) -> BleLink:
     url.refuse_options_but()
     address = url.target.upper()
     if not _ADDRESS.fullmatch(address):
-        raise UsageError(
-            "{url}: {target!r} is no Bluetooth address: {do}",
-            url=url.text, target=url.target, do=Do("sensors"),
-        )
+        raise UsageError("{url}: {target!r} is no Bluetooth address: {do}", url=url.text, target=url.target, do=Do("sensors"))
     return BleLink(address, url=url.text, dialect=url.options.get("dialect", ""))
 
 
 class BleLink:
     """One sensor over Bluetooth LE."""
 
-    def __init__(
-        self, address: str, *, url: str = "", dialect: str = "", clock: Callable[[], float] = time.monotonic
-    ) -> None:
+    def __init__(self, address: str, *, url: str = "", dialect: str = "", clock: Callable[[], float] = time.monotonic) -> None:
         self.url = url or f"ble:{address}"
         self.address = address
         self.dialect = ""
@@ -191,10 +186,7 @@ class BleLink:
         self._forget()
         # The lost client is let go of at once, and in any case before the next connection.
         self._releasing = asyncio.ensure_future(air().release(self.address))
-        on_lost(LinkLost(
-            "{url} is gone: out of range or switched off; come nearer or switch it on",
-            url=self.url,
-        ))
+        on_lost(LinkLost("{url} is gone: out of range or switched off; come nearer or switch it on", url=self.url))
 
     def _forget(self) -> None:
         self._client, self._way, self._is_open = None, None, False

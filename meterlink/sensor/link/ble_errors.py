@@ -71,16 +71,10 @@ def explain(error: BaseException, url: str, system: str = "", *, open_link: bool
         return LinkError(_line(_DENIED, system), url)
     text = _plain(error)
     if open_link or "not connected" in text.lower() or "disconnected" in text.lower():
-        return LinkLost(
-            "{url} is gone ({typed}): come nearer or switch the sensor off and on",
-            url=url, typed=text,
-        )
+        return LinkLost("{url} is gone ({typed}): come nearer or switch the sensor off and on", url=url, typed=text)
     if "not found" in text.lower() or "removed" in text.lower():
         return LinkNotFound("{url} {not_heard}", url=url, not_heard=NOT_HEARD)
-    return LinkError(
-        "{url} cannot be connected ({typed}): switch the sensor off and on and try again",
-        url=url, typed=text,
-    )
+    return LinkError("{url} cannot be connected ({typed}): switch the sensor off and on and try again", url=url, typed=text)
 
 
 def _unavailable(error: BaseException, url: str, system: str) -> LinkError | None:
@@ -119,21 +113,12 @@ def _by_dbus_name(error: BaseException, url: str, system: str, open_link: bool) 
     if last == "InProgress":
         return LinkBusy("{url} is being connected by another program: close that one and try again", url=url)
     if last in ("NotAuthorized", "AuthenticationFailed", "NotPermitted"):
-        return LinkError(
-            "{url} wants to be paired: pair it in the system's Bluetooth settings, then try again",
-            url=url,
-        )
+        return LinkError("{url} wants to be paired: pair it in the system's Bluetooth settings, then try again", url=url)
     if open_link:
-        return LinkLost(
-            "{url} is gone ({typed}): come nearer or switch the sensor off and on",
-            url=url, typed=text,
-        )
+        return LinkLost("{url} is gone ({typed}): come nearer or switch the sensor off and on", url=url, typed=text)
     if "busy" in text.lower() or "limit" in text.lower():
         return LinkBusy("{url} is connected to another phone or computer: disconnect it there", url=url)
-    return LinkError(
-        "{url} cannot be connected ({typed}): come nearer, or switch the sensor off and on",
-        url=url, typed=text,
-    )
+    return LinkError("{url} cannot be connected ({typed}): come nearer, or switch the sensor off and on", url=url, typed=text)
 
 
 def _plain(error: BaseException) -> str:

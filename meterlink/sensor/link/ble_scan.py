@@ -32,9 +32,7 @@ class Seen(NamedTuple):
     services: tuple[str, ...] = ()
 
 
-async def scan(
-    seconds: float = 5.0, on_seen: Callable[[Seen], None] | None = None, *, everything: bool = False
-) -> list[Seen]:
+async def scan(seconds: float = 5.0, on_seen: Callable[[Seen], None] | None = None, *, everything: bool = False) -> list[Seen]:
     """Return the sensors heard within ``seconds``, the strongest first.
 
     ``on_seen`` is told of each once, when it is first heard.  ``everything`` includes devices that do not look like a
@@ -68,6 +66,4 @@ async def scan(
 def _seen(device: BLEDevice, advertisement: AdvertisementData) -> Seen:
     services = tuple(uuid.lower() for uuid in advertisement.service_uuids[:32])
     name = "".join(sign for sign in (advertisement.local_name or device.name or "") if sign.isprintable())
-    return Seen(
-        f"ble:{device.address}", device.address, name[:MAX_NAME], advertisement.rssi, what_it_is(services), services
-    )
+    return Seen(f"ble:{device.address}", device.address, name[:MAX_NAME], advertisement.rssi, what_it_is(services), services)

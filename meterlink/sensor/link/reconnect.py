@@ -11,17 +11,7 @@ import asyncio
 from collections.abc import Awaitable, Callable
 
 from meterlink.errors import LinkError, LinkLost, LinkNotFound, MeterlinkError, RecordingEnded
-from meterlink.sensor.link.base import (
-    CONNECTED,
-    CONNECTING,
-    STOPPED,
-    WAITING,
-    Link,
-    LinkState,
-    OnBytes,
-    OnLinkState,
-    OnLost,
-)
+from meterlink.sensor.link.base import CONNECTED, CONNECTING, STOPPED, WAITING, Link, LinkState, OnBytes, OnLinkState, OnLost
 from meterlink.words.language import say
 
 FIRST_WAIT_S = 0.25

@@ -82,10 +82,7 @@ def parse(text: str) -> LinkUrl:
     target, _, query = rest.partition("?")
     options = dict(parse_qsl(query, keep_blank_values=True))
     if not target and scheme in ("serial", "file", "ble"):
-        raise UsageError(
-            "{typed}: what comes after {scheme}: is missing: {do}",
-            typed=text, scheme=scheme, do=Do("sensors"),
-        )
+        raise UsageError("{typed}: what comes after {scheme}: is missing: {do}", typed=text, scheme=scheme, do=Do("sensors"))
     return LinkUrl(text, scheme, target, options)
 
 

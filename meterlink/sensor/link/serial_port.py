@@ -106,9 +106,7 @@ class SerialLink:
             self._watched = os.dup(self._fd)
             direct.add_reader(loop, self._watched, self._reader(on_bytes))
         else:
-            self._thread = threading.Thread(
-                target=self._pump, args=(port, loop), name=f"read {self._name}", daemon=True
-            )
+            self._thread = threading.Thread(target=self._pump, args=(port, loop), name=f"read {self._name}", daemon=True)
             self._thread.start()
 
     def _open_port(self) -> Any:
@@ -293,17 +291,11 @@ def _opening_error(name: str, url: str, error: Exception) -> LinkError:
         # Windows says "access denied" for a port that is in use.
         return LinkBusy("{name} is held by another program: close it (a serial monitor?) and try again", url, name=name)
     if code in _GONE or "FileNotFoundError" in text:
-        return LinkNotFound(
-            "there is no port {name}: plug the sensor in: {do}",
-            url, do=Do("sensors"), name=name,
-        )
+        return LinkNotFound("there is no port {name}: plug the sensor in: {do}", url, do=Do("sensors"), name=name)
     if code == errno.EACCES:
         return LinkError("{name} may not be opened by you: {name_2}", url, name=name, name_2=_group_advice(name))
     if "://" in name:
-        return LinkNotFound(
-            "{name} cannot be reached: check host and port, and that the other side listens",
-            url, name=name,
-        )
+        return LinkNotFound("{name} cannot be reached: check host and port, and that the other side listens", url, name=name)
     return LinkError(
         "{name} is not a serial port that can be used ({error}): choose another",
         url, name=name, error=_reason(error),
