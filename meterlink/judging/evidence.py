@@ -190,14 +190,6 @@ def _held_off(i: int, costs: Sequence[HeldCost], prior: float) -> Iterable[_Poss
         yield _Possible(i, HELD, one.stops, spread, one.held_off_m, prior * width / total)
 
 
-def weigh(members: Sequence[Member], sums: Sequence[Together] = ()) -> Weighing:
-    """Return the odds that one reading is wrong, and which, from all observations together.
-
-    Without any observation beside the readings themselves the odds are 1 and nothing is suspected.
-    """
-    return weigh_ways([(members, sums)])
-
-
 def weigh_ways(ways: Sequence[Way]) -> Weighing:
     """Return the same where the dome may have been held in several ways, each as likely as the next beforehand.
 

@@ -5,7 +5,7 @@ from typing import NamedTuple
 from meterlink.judging.case import Falloff, case_of, change_of
 from meterlink.photometry import geometry
 from meterlink.records.kept import FACE, Placement, Reading, Settings
-from meterlink.words.told import NOTHING, Told, told
+from meterlink.words.told import Told, told
 
 MOST_M = 1.0
 """Farther than an arm's length nobody holds a dome off a face."""
@@ -125,16 +125,3 @@ def reach_within(
         else:
             high = middle
     return low
-
-
-def reach_advice(
-    placement: Placement | None,
-    settings: Settings = Settings(),  # noqa: B008 - an immutable record
-    *,
-    light: str = "this light",
-    point: str = FACE,
-    falloff: Falloff | None = None,
-) -> Told:
-    """Return ``reach_of`` for a prompt; nothing when nothing can be said."""
-    reach = reach_of(placement, settings, falloff=falloff)
-    return NOTHING if reach.good_m is None else reach.advice(light, point)

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_sets import SETTINGS, placed
 
-from meterlink.judging.reach import Reach, reach_advice, reach_of, reach_within
+from meterlink.judging.reach import Reach, reach_of, reach_within
 from meterlink.photometry.sources import Point
 
 
@@ -58,9 +58,9 @@ def test_words() -> None:
     assert str(Reach(0.0599, 0.149).advice("KEY")) == said
     assert "anywhere" in str(Reach(1.0, 1.0).advice("RIM", "rim"))
     assert "give the distance" in str(reach_of(placed(0, distance_m=None)).advice("KEY"))
-    assert not reach_advice(None)
-    assert not reach_advice(placed(0, distance_m=None))
-    assert str(reach_advice(placed(0, distance_m=1.0), light="KEY")).startswith("keep the dome within")
+    assert reach_of(None).good_m is None
+    assert reach_of(placed(0, distance_m=None)).good_m is None
+    assert str(reach_of(placed(0, distance_m=1.0)).advice("KEY")).startswith("keep the dome within")
 
 
 def test_what_cannot_be() -> None:

@@ -9,7 +9,7 @@ import pytest
 from small_sets import all_at_once, hot, light, placed, read, seen, view
 
 from meterlink.judging.aim import carried_to_camera
-from meterlink.judging.evidence import weigh
+from meterlink.judging.evidence import Weighing, weigh_ways
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.judging.likelihood import HeldCost, Member, Together
 from meterlink.judging.next_pop import next_pop
@@ -19,6 +19,11 @@ from meterlink.judging.sum_check import sum_check
 KEY = placed(0, azimuth_deg=40.0, elevation_deg=25.0, shape="point", width_m=None)
 FILL = placed(1, azimuth_deg=-30.0, elevation_deg=5.0, shape="point", width_m=None, distance_m=1.5)
 LIGHTS = [light(0, "KEY", "key"), light(1, "FILL", "fill")]
+
+
+def weigh(members: list[Member], sums: list[Together] | tuple[()] = ()) -> Weighing:
+    """Weigh what was read in one way."""
+    return weigh_ways([(members, sums)])
 
 
 def together_of(values: dict[int, float]) -> float:
