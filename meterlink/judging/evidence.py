@@ -36,22 +36,6 @@ from typing import NamedTuple, TypeAlias
 
 from meterlink.judging.likelihood import HeldCost, Member, Scene, Together
 
-__all__ = [
-    "ALARM_ODDS",
-    "ALARM_ODDS_BOTH",
-    "ALARM_ODDS_SUM",
-    "APART_LIMIT",
-    "DIAL",
-    "HELD",
-    "HELD_OFF_M",
-    "WORTH_STOPS",
-    "Hypothesis",
-    "Suspect",
-    "Weighing",
-    "weigh",
-    "weigh_ways",
-]
-
 ALARM_ODDS = 2.3
 """Limit when only predictions are weighed: each light has its chance to be off."""
 ALARM_ODDS_SUM = 8.0
@@ -191,10 +175,12 @@ def _held_off(i: int, costs: Sequence[HeldCost], prior: float) -> Iterable[_Poss
 
 
 def weigh_ways(ways: Sequence[Way]) -> Weighing:
-    """Return the same where the dome may have been held in several ways, each as likely as the next beforehand.
+    """Return the odds that one reading is wrong, and which, from all observations together.
 
-    The way is common to all that was read, so likelihoods are averaged over the ways and not light by light: what was read
-    tells the way, whoever is wrong.  Members and their causes stand in the same order in all of them.
+    Without any observation beside the readings themselves the odds are 1 and nothing is suspected.  The dome may have been held
+    in several ways, each as likely as the next beforehand.  The way is common to all that was read, so likelihoods are averaged
+    over the ways and not light by light: what was read tells the way, whoever is wrong.  Members and their causes stand in the
+    same order in all of them.
     """
     scenes = [Scene(members, sums) for members, sums in ways]
     clean = [scene.likelihood(None, 0.0) for scene in scenes]

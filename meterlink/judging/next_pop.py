@@ -1,7 +1,7 @@
 """The one extra pop that would tell most about which reading is wrong.
 
 Candidates are a suspect alone once more, all but one suspect, and all together once more.  Each is scored by the mutual
-information between its outcome and the answer, under the posterior of ``evidence.weigh``.
+information between its outcome and the answer, under the posterior of ``evidence.weigh_ways``.
 """
 
 from __future__ import annotations
