@@ -7,10 +7,11 @@ import time
 from collections.abc import Iterable
 from typing import Any
 
-from meterlink.errors import LibraryError, NotInLibrary, UsageError
+from meterlink.errors import LibraryError, UsageError
 from meterlink.library import rows
 from meterlink.library.learnt import FALLOFF, is_good_note, note_trouble
 from meterlink.library.readings import ReadingStore
+from meterlink.library.setups import unknown_id
 from meterlink.photometry.falloff import FalloffFit
 from meterlink.records.kept import AIMS, RECEPTORS, Calibration, RangeScale, Settings
 
@@ -41,10 +42,7 @@ class KnowledgeStore(ReadingStore):
         """Return one calibration by its id.  Raises ``NotInLibrary``."""
         found = self._calibrations("WHERE c.id = ?", (rows.id_bytes(calibration_id),))
         if not found:
-            raise NotInLibrary(
-                "there is no calibration {calibration_id}: take the id from a reading of this library",
-                calibration_id=calibration_id,
-            )
+            raise unknown_id("calibration", calibration_id)
         return found[0]
 
     def _calibrations(self, where: str, arguments: tuple[Any, ...]) -> list[Calibration]:

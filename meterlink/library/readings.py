@@ -12,9 +12,9 @@ from collections import defaultdict
 from collections.abc import Sequence
 from typing import Any
 
-from meterlink.errors import LibraryError, NotInLibrary, UsageError
+from meterlink.errors import LibraryError, UsageError
 from meterlink.library import rows
-from meterlink.library.setups import SetupStore
+from meterlink.library.setups import SetupStore, unknown_id
 from meterlink.records.ids import keep_after, new_id
 from meterlink.records.kept import Pop, Reading
 from meterlink.records.samples import WaveBlock
@@ -83,10 +83,7 @@ class ReadingStore(SetupStore):
         """Return the id's bytes when the set has this reading.  Raises ``NotInLibrary``."""
         identifier = rows.id_bytes(reading_id)
         if not self.db.row("SELECT 1 FROM reading WHERE setup_no = ? AND id = ?", (setup_no, identifier)):
-            raise NotInLibrary(
-                "there is no reading {reading_id} in this set-up: take the id from its readings",
-                reading_id=reading_id,
-            )
+            raise unknown_id("reading", reading_id)
         return identifier
 
     def _setup_no_of_reading(self, reading_id: str) -> int:
@@ -97,10 +94,7 @@ class ReadingStore(SetupStore):
             (rows.id_bytes(reading_id),),
         )
         if row is None:
-            raise NotInLibrary(
-                "there is no reading {reading_id} in this library: take the id from a list of readings",
-                reading_id=reading_id,
-            )
+            raise unknown_id("reading", reading_id)
         return int(row[0])
 
     # -- looking ------------------------------------------------------------------------------------------------

@@ -234,10 +234,7 @@ class SetupStore:
         """Return one placement by its id.  Raises ``NotInLibrary``."""
         row = self.db.row(f"{PLACEMENT_SELECT} WHERE p.id = ?", (rows.id_bytes(placement_id),))
         if row is None:
-            raise NotInLibrary(
-                "there is no placement {placement_id}: take the id from a list of this library",
-                placement_id=placement_id,
-            )
+            raise unknown_id("placement", placement_id)
         return rows.PLACEMENTS.record(row)
 
     def current_placements(self, setup_id: str) -> dict[str, Placement]:
@@ -265,10 +262,7 @@ class SetupStore:
         if known is None:
             row = self.db.row(f"SELECT no, {parent} FROM {table} WHERE id = ?", (rows.id_bytes(identifier),))
             if row is None:
-                raise NotInLibrary(
-                    "there is no {what} {identifier} in this library: take the id from a list",
-                    what=what, identifier=identifier,
-                )
+                raise unknown_id(what, identifier)
             known = self._cached[key] = (row[0], row[1])
         return known
 
@@ -302,6 +296,13 @@ def _id_range(text: str) -> tuple[bytes, bytes] | None:
     if not 8 <= len(text) <= 32 or any(c not in "0123456789abcdef" for c in text):
         return None
     return bytes.fromhex(text.ljust(32, "0")), bytes.fromhex(text.ljust(32, "f"))
+
+
+def unknown_id(what: str, identifier: str) -> NotInLibrary:
+    """Return the refusal of an id that no record of its kind has."""
+    return NotInLibrary(
+        "there is no {what} {identifier} in this library: take the id from a list", what=translated(what), identifier=identifier
+    )
 
 
 def _ambiguous(what: str, name: str, ids: list[str]) -> UsageError:

@@ -9,7 +9,7 @@ from typing import NamedTuple
 from meterlink.errors import NotInLibrary
 from meterlink.library import rows
 from meterlink.library.readings import POP_SELECT, READING_SELECT, superseded_ids
-from meterlink.library.setups import LIGHT_SELECT, PLACEMENT_SELECT, SETUP_SELECT
+from meterlink.library.setups import LIGHT_SELECT, PLACEMENT_SELECT, SETUP_SELECT, unknown_id
 from meterlink.library.store import Library
 from meterlink.records import Light, Placement, Pop, Reading, Setup
 from meterlink.records.ids import keep_after
@@ -25,7 +25,7 @@ def whole_set(library: Library, setup_id: str) -> WholeSet:
     """Return one set-up whole.  Raises NotInLibrary."""
     found = whole_sets(library, [setup_id])
     if not found:
-        raise NotInLibrary("there is no set-up {setup_id} in this library: take the id from a list", setup_id=setup_id)
+        raise unknown_id("set-up", setup_id)
     if found[0].readings:
         keep_after(found[0].readings[-1].id)
     return found[0]
