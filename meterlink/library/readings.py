@@ -18,6 +18,7 @@ from meterlink.library.setups import SetupStore, unknown_id
 from meterlink.records.ids import keep_after, new_id
 from meterlink.records.kept import Pop, Reading
 from meterlink.records.samples import WaveBlock
+from meterlink.words.language import marked
 
 READING_SELECT = (
     f"SELECT {rows.READINGS.select}, r.setup_no FROM reading r JOIN setup s ON s.no = r.setup_no "
@@ -83,7 +84,7 @@ class ReadingStore(SetupStore):
         """Return the id's bytes when the set has this reading.  Raises ``NotInLibrary``."""
         identifier = rows.id_bytes(reading_id)
         if not self.db.row("SELECT 1 FROM reading WHERE setup_no = ? AND id = ?", (setup_no, identifier)):
-            raise unknown_id("reading", reading_id)
+            raise unknown_id(marked("reading"), reading_id)
         return identifier
 
     def _setup_no_of_reading(self, reading_id: str) -> int:
@@ -94,7 +95,7 @@ class ReadingStore(SetupStore):
             (rows.id_bytes(reading_id),),
         )
         if row is None:
-            raise unknown_id("reading", reading_id)
+            raise unknown_id(marked("reading"), reading_id)
         return int(row[0])
 
     # -- looking ------------------------------------------------------------------------------------------------

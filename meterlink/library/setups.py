@@ -15,7 +15,7 @@ from meterlink.library.connection import Database
 from meterlink.records.ids import keep_after, new_id
 from meterlink.records.kept import Light, Placement, Setup
 from meterlink.words.actions import Do
-from meterlink.words.language import say, translated
+from meterlink.words.language import marked, say, translated
 
 _LATEST_SETUP = "AND v.id = (SELECT max(id) FROM setup_version WHERE setup_no = s.no)"
 SETUP_SELECT = (
@@ -234,7 +234,7 @@ class SetupStore:
         """Return one placement by its id.  Raises ``NotInLibrary``."""
         row = self.db.row(f"{PLACEMENT_SELECT} WHERE p.id = ?", (rows.id_bytes(placement_id),))
         if row is None:
-            raise unknown_id("placement", placement_id)
+            raise unknown_id(marked("placement"), placement_id)
         return rows.PLACEMENTS.record(row)
 
     def current_placements(self, setup_id: str) -> dict[str, Placement]:
