@@ -254,7 +254,7 @@ def predicted_apart(view: JudgedSet) -> Iterable[Finding]:
         if abs(apart) <= APART_LIMIT * u:
             continue
         name = state.light.name
-        dial = min(dial_steps(state.light, state.placement, view.history), key=lambda step: abs(step - apart), default=None)
+        dial = min(dial_steps(state.light, state.placement, view.powers), key=lambda step: abs(step - apart), default=None)
         other = causes(apart, repowered=prediction.same_setup)
         why, advice = told("or_dial_lies", causes=other), told("apart_do", light=name)
         if dial is not None and abs(dial - apart) <= 2 * u:

@@ -217,7 +217,7 @@ def weigh_ways(ways: Sequence[Way]) -> Weighing:
         limit = _limit_of(ways[-1][1])
         odds = total
     weighing = Weighing(odds, _suspects(hypotheses), hypotheses, residuals, spreads, limit)
-    return _named(weighing, ways, best + log(fine), total)
+    return _named(weighing, scenes, best + log(fine), total)
 
 
 def _limit_of(sums: Sequence[Together]) -> float:
@@ -234,13 +234,13 @@ def _mixed(ways: Sequence[tuple[float, list[float], list[float]]]) -> tuple[tupl
     return means, tuple(sqrt(one) for one in squares)
 
 
-def _named(weighing: Weighing, ways: Sequence[Way], clean: float, total: float) -> Weighing:
+def _named(weighing: Weighing, scenes: Sequence[Scene], clean: float, total: float) -> Weighing:
     """Put a dial that stands elsewhere first where that is likelier than every mistake of the light that is suspected first."""
-    members = ways[-1][0]
+    members = scenes[-1].members
     dials = []
     possible = [(i, stops) for i, one in enumerate(members) for stops in one.dials if weighing.alarm or _apart(one)]
     for i, stops in possible:
-        moved = [Scene(_with_dial(some, i, stops), sums).likelihood(None, 0.0)[0] for some, sums in ways]
+        moved = [scene.likelihood(i, 0.0, instead=_with_dial(scene.members[i], stops))[0] for scene in scenes]
         prior = DIAL_SHARE / len(members) / len(members[i].dials)
         dials.append((prior * sum(exp(min(600.0, one - clean)) for one in moved), members[i], stops))
     if not dials or not weighing.suspects:
@@ -262,12 +262,10 @@ def _named(weighing: Weighing, ways: Sequence[Way], clean: float, total: float) 
     return weighing._replace(odds=odds, suspects=(dial, *(one for one in rest if one.light_id != member.light_id)))
 
 
-def _with_dial(members: Sequence[Member], i: int, stops: float) -> list[Member]:
-    """The members when the dial of one stands so much higher than was said."""
-    one = members[i]
-    assert one.predicted is not None
-    moved = one._replace(predicted=one.predicted + stops, u_predicted=hypot(one.u_predicted, U_DIAL_STOPS))
-    return [*members[:i], moved, *members[i + 1 :]]
+def _with_dial(member: Member, stops: float) -> Member:
+    """The member when its dial stands so much higher than was said."""
+    assert member.predicted is not None
+    return member._replace(predicted=member.predicted + stops, u_predicted=hypot(member.u_predicted, U_DIAL_STOPS))
 
 
 def _apart(member: Member) -> bool:

@@ -7,6 +7,7 @@ from math import log2
 from typing import Any, NamedTuple, TypeAlias
 
 from meterlink.judging.judged_set import JudgedSet, LightState
+from meterlink.judging.learnt_dial import powers_before
 from meterlink.judging.prediction import Past, Prediction, predict
 from meterlink.judging.verdict import RETAKE, Judged
 from meterlink.judging.verdict import judge as judged_alone
@@ -78,6 +79,7 @@ class Heads(NamedTuple):
     pasts: tuple[Past, ...] = ()
     by_fixture: Mapping[str, tuple[tuple[Past, ...], tuple[str, ...]]] = {}
     """Fixture's name -> its readings and their ids."""
+    powers: Mapping[str, set[float]] = {}
 
     @classmethod
     def of(cls, pasts: Iterable[Past]) -> Heads:
@@ -86,7 +88,8 @@ class Heads(NamedTuple):
         groups: dict[str, list[Past]] = {}
         for one in every:
             groups.setdefault(one.fixture, []).append(one)
-        return cls(every, {name: (tuple(group), tuple(one.reading_id for one in group)) for name, group in groups.items()})
+        by_fixture = {name: (tuple(group), tuple(one.reading_id for one in group)) for name, group in groups.items()}
+        return cls(every, by_fixture, powers_before(every))
 
 
 def predictions_for(

@@ -9,7 +9,7 @@ from meterlink.judging.evidence import DIAL, Suspect
 from meterlink.judging.history import Heads, pasts_from, predictions_for
 from meterlink.judging.joined_pops import carried
 from meterlink.judging.judged_set import JudgedSet, LightState, value_of
-from meterlink.judging.learnt_dial import dial_words
+from meterlink.judging.learnt_dial import dial_words, powers_before
 from meterlink.judging.prediction import Past, Prediction
 from meterlink.judging.standing import standing_of
 from meterlink.judging.sum_check import sum_check
@@ -89,8 +89,12 @@ def judge_set(
             by_light.setdefault(r.light_id, []).append(r)
     ordered = sorted((one for one in lights if not one.removed), key=lambda one: (one.order, one.id))
     states = tuple(_state(light, placements, by_light, settings, judge) for light in ordered)
-    pasts = (*elsewhere.pasts, *history)
-    seen = JudgedSet(setup, settings, states, effective, calibrations, falloffs, history=pasts, earlier=tuple(earlier))
+    own = tuple(history)
+    powers = {**elsewhere.powers, **{k: v | elsewhere.powers.get(k, set()) for k, v in powers_before(own).items()}}
+    seen = JudgedSet(
+        setup, settings, states, effective, calibrations, falloffs,
+        history=(*elsewhere.pasts, *own), powers=powers, earlier=tuple(earlier),
+    )  # fmt: skip
     seen = seen._replace(lights=tuple(_as_told(state, seen, judge) for state in states))
     seen = seen._replace(predictions=predictions_for(seen, elsewhere, judge.predicted))
     seen = seen._replace(check=sum_check(seen))

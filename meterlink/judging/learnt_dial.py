@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from meterlink import units
 from meterlink.judging.power_curve import PowerCurve, learn_power
@@ -41,13 +41,23 @@ def power_range(light: Light) -> tuple[float, float]:
     return (light.power_min_stops if light.power_min_stops is not None else ASSUMED_LOWEST_STOPS, 0.0)
 
 
-def dial_steps(light: Light, placement: Placement | None, pasts: Iterable[Past]) -> tuple[float, ...]:
+def powers_before(pasts: Iterable[Past]) -> dict[str, set[float]]:
+    """Return ``JudgedSet.powers`` of earlier readings."""
+    found: dict[str, set[float]] = {}
+    for past in pasts:
+        if past.placement.power_stops is not None:
+            for name in (past.light_id, past.fixture):
+                found.setdefault(name, set()).add(past.placement.power_stops)
+    return found
+
+
+def dial_steps(light: Light, placement: Placement | None, powers: Mapping[str, set[float]]) -> tuple[float, ...]:
     """Stops by which this light's dial may stand elsewhere than was said: whole stops, and to where this head stood before."""
     if placement is None or placement.power_stops is None or light.source_light_id:
         return ()
     now = placement.power_stops
-    own = [one for one in pasts if one.light_id == light.id or (light.fixture and one.fixture == light.fixture)]
-    before = {round(one.placement.power_stops - now, 2) for one in own if one.placement.power_stops is not None}
+    own = powers.get(light.id, set()) | (powers.get(light.fixture, set()) if light.fixture else set())
+    before = {round(power - now, 2) for power in own}
     steps = sorted({*WHOLE_STOPS, *(one for one in before if LEAST_STEP_STOPS <= abs(one) <= MOST_STEP_STOPS)})
     lowest, highest = power_range(light)
     return tuple(one for one in steps if lowest - 1e-6 <= now + one <= highest + 1e-6)

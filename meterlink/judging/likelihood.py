@@ -89,6 +89,17 @@ def _local(member: Member, wrong_by: float, spread: float = 0.0) -> tuple[float,
     return total, error, both
 
 
+def _part(member: Member, wrong_by: float, error: float, variance: float) -> tuple[float, float]:
+    """Light of one member in a common pop, and its square times the variance of its error."""
+    part = 2.0 ** (member.value - wrong_by - error + member.to_camera)
+    variance += member.u_to_camera**2
+    if member.shadowed:
+        # Uniform between none and all of it: a standard deviation of 1 / sqrt(3) of the middle.
+        part /= 2
+        variance += 1 / (3 * _LN2 * _LN2)
+    return part, part * part * variance
+
+
 class Scene:
     """Members and sums with everything that does not depend on the hypothesis worked out once.
 
@@ -104,31 +115,26 @@ class Scene:
         self.lit = [frozenset(index[one] for one in pop.lit if one in index) for pop in sums]
         self.clean = [_local(member, 0.0) for member in members]
         self.clean_local = sum(one[0] for one in self.clean)
-        self.parts = [self._part(i, 0.0, one[1], one[2]) for i, one in enumerate(self.clean)]
+        self.parts = [_part(member, 0.0, one[1], one[2]) for member, one in zip(members, self.clean, strict=True)]
         size = len(sums)
         self.totals = [sum(self.parts[i][0] for i in lit) for lit in self.lit]
         self.squares = [[sum(self.parts[i][1] for i in self.lit[a] & self.lit[b]) for b in range(size)] for a in range(size)]
 
-    def _part(self, i: int, wrong_by: float, error: float, variance: float) -> tuple[float, float]:
-        """Light of one member in a common pop, and its square times the variance of its error."""
-        member = self.members[i]
-        part = 2.0 ** (member.value - wrong_by - error + member.to_camera)
-        variance += member.u_to_camera**2
-        if member.shadowed:
-            # Uniform between none and all of it: a standard deviation of 1 / sqrt(3) of the middle.
-            part /= 2
-            variance += 1 / (3 * _LN2 * _LN2)
-        return part, part * part * variance
+    def likelihood(
+        self, wrong: int | None, wrong_by: float, spread: float = 0.0, instead: Member | None = None
+    ) -> tuple[float, list[float], list[float]]:
+        """Log-likelihood of everything seen when reading ``wrong`` is off (None: the first sum is).
 
-    def likelihood(self, wrong: int | None, wrong_by: float, spread: float = 0.0) -> tuple[float, list[float], list[float]]:
-        """Log-likelihood of everything seen when reading ``wrong`` is off (None: the first sum is)."""
+        ``instead`` stands in the place of that member.
+        """
         local = self.clean_local
         change = square_change = 0.0
         if wrong is not None:
-            changed = _local(self.members[wrong], wrong_by, spread)
+            member = instead or self.members[wrong]
+            changed = _local(member, wrong_by, spread)
             local += changed[0] - self.clean[wrong][0]
             if self.sums:
-                part, square = self._part(wrong, wrong_by, changed[1], changed[2])
+                part, square = _part(member, wrong_by, changed[1], changed[2])
                 change, square_change = part - self.parts[wrong][0], square - self.parts[wrong][1]
         size = len(self.sums)
         if not size:

@@ -103,7 +103,7 @@ def witness_of(
     if state.expected or judged is None or reading is None or not judged.corrected or judged.corrected <= 0:
         return None
     look = _Look(reading, log2(judged.corrected), judged.repeat_u_stops, judged.correction)
-    dials = dial_steps(state.light, state.placement, view.history) if prediction else ()
+    dials = dial_steps(state.light, state.placement, view.powers) if prediction else ()
     return Witness(state, view.settings, look, _again(look, state, view), held_costs(state), prediction, to_camera, dials)
 
 

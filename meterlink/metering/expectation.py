@@ -106,7 +106,9 @@ def _of_origin(opened: OpenedSet, state: LightState) -> Expectation | None:
 def _of_head(opened: OpenedSet, state: LightState) -> Expectation | None:
     if not state.light.fixture:
         return None
-    for light, placement, reading in reversed(entries_elsewhere(opened.library, opened.setup.id, {state.light.fixture})):
+    head = state.light.fixture
+    at_hand = [entry for one in opened.known.elsewhere for entry in one.entries(effective=True) if entry[0].fixture == head]
+    for light, placement, reading in reversed(at_hand or entries_elsewhere(opened.library, opened.setup.id, {head})):
         if light.modifier.casefold() == state.light.modifier.casefold() and reading.purpose == Purpose.ALONE:
             found = _moved(reading, placement, state)
             if found is not None:

@@ -124,7 +124,7 @@ class KnownSet:
 
     def _learn(self, records: WholeSet) -> None:
         """Fetch calibrations that are not at hand; what was judged by other settings or falloffs counts no more."""
-        sets = [records, *self.elsewhere]
+        sets = [records, *(self.elsewhere if self._others is None else ())]
         for one in sorted({r.calibration_id for known in sets for r in known.readings} - self._calibrations.keys()):
             self._calibrations[one] = self.library.calibration(one)
         if self.judge.settings != self._settings or self.judge.falloffs != self._falloffs:

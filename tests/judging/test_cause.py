@@ -14,7 +14,7 @@ from meterlink.checks.findings import findings
 from meterlink.cli.main import build_parser
 from meterlink.judging.evidence import DIAL, HELD
 from meterlink.judging.judged_set import JudgedSet
-from meterlink.judging.learnt_dial import dial_steps
+from meterlink.judging.learnt_dial import dial_steps, powers_before
 from meterlink.judging.prediction import Past
 from meterlink.records import Placement
 
@@ -126,8 +126,8 @@ def test_a_dial_goes_where_it_can_go() -> None:
     head = light(0, "KEY", "key", fixture="A", power_min_stops=-3.0)
     past = Past("A", "", place._replace(power_stops=-2.4), 7.0, 0.04)
 
-    assert dial_steps(head, place, [past]) == (-2.0, -1.4, -1.0, 1.0)
-    assert dial_steps(head._replace(source_light_id="l9"), place, [past]) == ()
+    assert dial_steps(head, place, powers_before([past])) == (-2.0, -1.4, -1.0, 1.0)
+    assert dial_steps(head._replace(source_light_id="l9"), place, powers_before([past])) == ()
     assert dial_steps(head, place._replace(power_stops=None), [past]) == ()
 
 
