@@ -51,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
             )
         target = Path(args.output or file_name(view.setup.name, view.setup.id, ".html"))
         square, carries = square_of(session.library, session.setup.id)
-        html = sheet_html(view, session.checks(), square, carries)
+        html = sheet_html(view, session.checks(), square, carries, answers=session.answers())
         write_whole(target, html.encode())
         out(
             "{page}: open it in a browser and print" if square

@@ -41,7 +41,6 @@ async def walk_through(
     kept = (0, 0)
     announced = ""
     typed: float | None = None
-    leaving: int | None = None
     news: list[str] = []
     while (task := walk.task) is not None:
         state = (len(walk.taken), len(walk.skipped))
@@ -49,9 +48,8 @@ async def walk_through(
             keep(walk)
         kept = state
         # Only then may anybody be told to fire once more.
-        await station.prepare(task, leaving)
+        await station.prepare(task)
         _tell(news, say)
-        leaving = None
         if task.name != announced:
             announced = task.name
             station.forget_pops()
@@ -97,8 +95,6 @@ async def walk_through(
                 typed = _other_value(measurement, task, typed, value_of, say)
             continue
         news = _take(walk, task, measurement, typed)
-        if measurement.clipped or measurement.too_dim:
-            leaving = measurement.range_index
     if keep is not None:
         keep(walk)
     _tell(news, say)

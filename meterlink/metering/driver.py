@@ -89,6 +89,8 @@ class Metering(SensorInUse):
         self._tasks: set[asyncio.Task[Any]] = set()
         self._unseen: asyncio.TimerHandle | None = None
         self._prepared: Plan | None = None
+        self._refused: list[Outcome] = []
+        """Asked for again, and not told yet."""
         self._stop = asyncio.Event()
         self._flash_at_s = -math.inf
 
@@ -125,6 +127,7 @@ class Metering(SensorInUse):
     async def prepare(self) -> None:
         """Choose range and sampling for what is waited for; call it again after an undo, a skip or a new walk.
 
+        What is waited for is told when the sensor has acknowledged both: a pop that came before could be lost.
         The range is the expected one and stays so.  Only a light of which nothing is known, or any of several, is after a while
         listened for on the most sensitive range: too weak for the bright one it would never be seen.
         """
@@ -136,9 +139,13 @@ class Metering(SensorInUse):
             link.hold(plan.waiting.held_off_m if plan.waiting is not None else None)
         if self._chosen is not None:
             self.sensor.calibration, self._chosen = self._chosen, None
-        if plan != self._prepared:
-            self._prepared = plan
+        before, self._prepared = self._prepared, plan
+        if plan != before:
             await self._set_up(plan)
+        await self.sensor.settled()
+        if self._prepared is not plan:
+            return  # something else is waited for by now, and whoever prepares that tells it
+        self._tell_refused()
         self._tell_calibration()
         self._changed.set()
         if self.on_waiting is not None:
@@ -202,8 +209,11 @@ class Metering(SensorInUse):
         identity = self.sensor.identity
         if identity is None or self.sensor.range_index >= len(identity.ranges) - 1:
             return
+        self._spawn(self._after_unseen(unknown))
+
+    async def _after_unseen(self, unknown: bool) -> None:
         if unknown:
-            self._spawn(self.listen_closer())
+            await self.listen_closer()
         if self.on_unseen is not None:
             self.tell(self.on_unseen, unknown)
 
@@ -216,6 +226,7 @@ class Metering(SensorInUse):
         """Listen on the most sensitive range for what is waited for: its pop was too weak to be seen."""
         self._stop_unseen()
         await self.sensor.listen_closest()
+        await self.sensor.settled()
 
     def listen_closer_soon(self) -> None:
         """``listen_closer`` from a plain callback, when a pop is waited for."""
@@ -318,18 +329,30 @@ class Metering(SensorInUse):
             self.fail(error)
 
     def _told(self, outcome: Outcome) -> None:
-        self.tell(self.on_outcome, outcome)
+        if outcome.kind == OutcomeKind.AGAIN and not self.sensor.deaf:
+            self._refused.append(outcome)
+            self._spawn(self._ask_again(outcome))
+        else:
+            self._tell_refused()
+            self.tell(self.on_outcome, outcome)
         self._changed.set()
-        if outcome.code in (OutcomeCode.TOO_LONG, OutcomeCode.CUT_SHORT, OutcomeCode.LAMP):
-            self._spawn(self._sample_slower())
         if outcome.kind == OutcomeKind.LOGGED and outcome.reading is not None and outcome.reading.kind == Kind.FLASH:
             self._flash_at_s = asyncio.get_running_loop().time()
         if outcome.kind == OutcomeKind.LOGGED or outcome.numbers.get("taken_back"):
             # The callback may have begun another walk, so the session is asked, not the outcome.
             self.prepare_soon()
 
-    async def _sample_slower(self) -> None:
-        await self.sensor.sample_slower()
+    async def _ask_again(self, outcome: Outcome) -> None:
+        """Ask for one more pop when the sensor is ready for it: whoever reads that fires."""
+        if outcome.code in (OutcomeCode.TOO_LONG, OutcomeCode.CUT_SHORT, OutcomeCode.LAMP):
+            await self.sensor.sample_slower()
+        await self.sensor.settled()
+        self._tell_refused()
+
+    def _tell_refused(self) -> None:
+        refused, self._refused = self._refused, []
+        for outcome in refused:
+            self.tell(self.on_outcome, outcome)
 
     def _gone(self, error: MeterlinkError) -> None:
         if self.session is None or not self.session.walk.done:

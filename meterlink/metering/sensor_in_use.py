@@ -84,6 +84,7 @@ class SensorInUse:
             decoder=decoder_for(with_settings(url)),
             on_level=None if on_level is None else lambda level: self.tell(on_level, level),
         )
+        self.sensor.deaf = parse(url).scheme == "file"
 
     def _meet(self, identity: Identity) -> Calibration:
         """Find what is known of a sensor that has said who it is."""

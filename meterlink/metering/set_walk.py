@@ -86,9 +86,14 @@ class SetWalk(OpenedSet):
         self._remember_walk()
 
     def wait_for(self, request: Request) -> None:
-        """Wait for this now, also when its light has a reading; then go on with what had been waited for."""
+        """Wait for this now, also when its light has a reading; then go on with what had been waited for.
+
+        Where the walk has its light, that is metered as is asked now; a held-off distance that was said for it stays.
+        """
         if request.light_id is None or not self.walk.go_to(request.light_id):
             self.walk.insert(self._expanded([request]))
+        else:
+            self.walk.change(request)
         self._remember_walk()
 
     def forget(self, light_id: str) -> None:

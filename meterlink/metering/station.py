@@ -3,30 +3,24 @@
 from __future__ import annotations
 
 import asyncio
-import contextlib
 from collections.abc import Callable
 from typing import Protocol
 
 from meterlink.calibration.procedure import Task
-from meterlink.errors import LinkError, SensorError
+from meterlink.errors import SensorError
 from meterlink.records import Calibration, Kind, Measurement
 from meterlink.sensor.measuring import levels
 from meterlink.sensor.measuring.sensor import Sensor
 
 STEADY_S = 0.8
 STEADY_PATIENCE_S = 8.0
-RANGE_PATIENCE_S = 1.5
-"""So long after a switch the sensor must have said that it is on the new range: it speaks ten times a second."""
 
 
 class Station(Protocol):
     """Where measurements come from."""
 
-    async def prepare(self, task: Task, leaving: int | None = None) -> None:
-        """Make ready for a task, before anybody is told to fire: a switch of range drops a pop under way.
-
-        ``leaving`` is the range of a pop that did not fit, when the task leaves the choice to sensing.
-        """
+    async def prepare(self, task: Task) -> None:
+        """Make ready for a task, before anybody is told to fire: a switch of range drops a pop under way."""
         ...
 
     async def measure(self, task: Task) -> Measurement:
@@ -62,35 +56,15 @@ class SensorStation:
         if self.on_live is not None:
             self.on_live(level)
 
-    async def prepare(self, task: Task, leaving: int | None = None) -> None:
-        """Put the sensor on the task's range, and wait until it says that it is there.
+    async def prepare(self, task: Task) -> None:
+        """Put the sensor on the task's range, or on the one that sensing chose after the last pop; wait until it is there.
 
         After a small pop sensing switches to a finer range by itself; a task that names its range holds it.
         """
         if self.pose is not None:
             self.pose(task.name, task.kind, task.level, task.range_index)
-        index, identity = task.range_index, self.sensor.identity
-        if identity is None or len(identity.ranges) < 2 or (index is None and leaving is None):
-            return
-        _drain(self._levels)
-        loop = asyncio.get_running_loop()
-        until = loop.time() + RANGE_PATIENCE_S
-        if index is not None:
-            await self._use(index)
-        while (left := until - loop.time()) > 0:
-            try:
-                level = await asyncio.wait_for(self._levels.get(), left)
-            except TimeoutError:
-                return  # a sensor that sends no steady light: the pop itself will say its range
-            if level.range_index == index or (index is None and level.range_index != leaving):
-                return
-            if index is not None:
-                await self._use(index)
-
-    async def _use(self, index: int) -> None:
-        # A loss is told by the sensor's state; when it is back, its first sample shows the wrong range.
-        with contextlib.suppress(LinkError):
-            await self.sensor.link.write(self.sensor.decoder.set_range(index))
+        await self.sensor.hold_range(task.range_index)
+        await self.sensor.settled()
 
     def forget_pops(self) -> None:
         """What was fired until now does not count."""
@@ -126,7 +100,7 @@ class SensorStation:
                 raise SensorError("no steady light comes on this range: check the sensor, then take this step again") from None
             if task.range_index is not None and one.range_index != task.range_index:
                 # It has been reset, or plugged in anew, and is where it starts.
-                await self._use(task.range_index)
+                await self.sensor.hold_range(task.range_index)
                 taken, begun = [], False
             else:
                 # The first may have begun to collect light before the key was pressed.

@@ -173,6 +173,15 @@ class Walk:
         self.position = next(i for i in of_it if i not in self.served)
         return True
 
+    def change(self, how: Request) -> None:
+        """Meter a light as this says where it is still to come; purpose, note, and a distance that this leaves open stay."""
+        for i, one in enumerate(self.requests):
+            if one.light_id == how.light_id and i not in self.served:
+                changed = how._replace(purpose=one.purpose, lit=one.lit, note=one.note)
+                if how.held_off_m is None:
+                    changed = changed._replace(held_off_m=one.held_off_m, held_off_toward=one.held_off_toward)
+                self.requests[i] = changed
+
     def insert(self, requests: Iterable[Request]) -> None:
         """Wait for these now; what was waited for comes after them."""
         new = list(requests)

@@ -76,9 +76,12 @@ def sheet_html(
     square: str = "",
     carries: str = "",
     *,
+    answers: Sequence[Finding] = (),
     now_s: float | None = None,
 ) -> str:
     """Return the sheet as HTML.  Every text from outside is escaped.
+
+    ``answers`` are what the checks looked at and found well, each with its number.
 
     ``square`` is the QR code as SVG or empty, ``carries`` what is in it (``readings`` or ``places``).
     """
@@ -98,6 +101,7 @@ def sheet_html(
         notes=table.notes,
         findings=[(RANKS[int(f.rank)], f.text, f.advice) for f in worst],
         more_findings=len(findings) - len(worst),
+        answers=[one.text for one in answers],
         overhead=[line.name for line in lines if line.overhead],
         plan=Markup(plan(view).svg()),
         side=Markup(side(view).svg()),

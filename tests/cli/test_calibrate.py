@@ -56,7 +56,7 @@ class Desk(Photographer):
         """A little brighter than the benchmark's, so that the first of each row fills its range."""
         return super().level(task) * 1.15
 
-    async def prepare(self, task: Task, leaving: int | None = None) -> None:
+    async def prepare(self, task: Task) -> None:
         """Nothing to switch."""
 
     def forget_pops(self) -> None:
@@ -140,7 +140,7 @@ class Eager(Desk):
             return self.shine(self.task, self.level(self.task))
         return await asyncio.Future()
 
-    async def prepare(self, task: Task, leaving: int | None = None) -> None:
+    async def prepare(self, task: Task) -> None:
         """Remember what is under way."""
         self.task = task
 

@@ -40,6 +40,7 @@ class Hand:
         os.close(slave)
         self.output = self.master if terminal else self.process.stdout.fileno()
         self.said: list[str] = []
+        self.patience_s = SILENCE_S
         self.step = self.wish = ""
         self.misread: dict[str, float] = {}
         """Title of a reference's step -> factor by which it is misread, once."""
@@ -65,8 +66,8 @@ class Hand:
                 text = ESCAPES.sub("", line.decode(errors="replace")).strip("\r")
                 self.said.append(text)
                 yield text
-            if not select.select([self.output], [], [], SILENCE_S)[0]:
-                raise AssertionError(f"nothing was said for {SILENCE_S:g} s after:\n{self.text()}")
+            if not select.select([self.output], [], [], self.patience_s)[0]:
+                raise AssertionError(f"nothing was said for {self.patience_s:g} s after:\n{self.text()}")
             try:
                 piece = os.read(self.output, 65536)
             except OSError:  # a pty whose other end is closed

@@ -199,6 +199,38 @@ def test_a_reflector_is_metered_by_two_pops_of_its_source(metered: Make) -> None
     assert state.reading.exposure_lxs == pytest.approx(180.0)
 
 
+@pytest.mark.parametrize("began", [True, False], ids=["in the walk", "alone"])
+def test_how_a_light_is_to_be_metered_counts_whether_or_not_it_is_in_the_walk(metered: Make, began: bool) -> None:
+    """Asked for at a point of its own, three pops, toward the camera: all of it holds; what was declared of the dome stays."""
+    one = metered(3)
+    fill = one.id_of("FILL")
+    one.desk.session.begin(
+        [one.desk.session.request(one.desk.session.light(n), held_off_m=0.2) for n in ("KEY", "FILL")[: 1 + began]]
+    )
+
+    shot = one.desk.wait_for(fill, point="left cheek", pops=3, aim="camera")
+
+    asked = shot.waiting
+    assert (asked.light_id, asked.point, asked.pops, asked.aim) == (fill, "left cheek", 3, "camera")
+    assert asked.held_off_m == (0.2 if began else None)
+    one.pop(300.0)
+    assert one.desk.shot.waiting.light_id == fill
+
+
+def test_both_pops_of_a_reflector_are_taken_as_was_asked(metered: Make) -> None:
+    """Asked for at another point while it is in the walk: the pop without it is taken there too."""
+    one = metered(1)
+    card = one.desk.add_light(
+        "CARD", "fill", source_id=one.id_of("KEY"), shape="rectangle", width_m=1.0, height_m=1.0, distance_m=0.7
+    )
+    one.desk.begin()
+
+    one.desk.wait_for(card.id, point="left cheek")
+
+    of_card = [r for r in one.desk.session.walk.requests if r.light_id == card.id]
+    assert [(r.purpose, r.point) for r in of_card] == [("with", "left cheek"), ("without", "left cheek")]
+
+
 def test_all_lights_together_are_waited_for_as_one(metered: Make) -> None:
     """The sum check's pop belongs to the lights on the face only; one light alone cannot be summed."""
     one = metered(3)

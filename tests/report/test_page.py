@@ -142,6 +142,17 @@ def test_many_findings_are_cut_with_a_word(five: Session) -> None:
     assert "and 3 more: meterlink checks" in page
 
 
+def test_what_was_looked_at_and_is_well_is_said_with_its_number(five: Session) -> None:
+    """The same lines as at the terminal and in the app, one each; a page without any has no such heading."""
+    well = [one.text for one in five.answers()]
+    assert well
+
+    page = html.unescape(page_of(five))
+
+    assert [text for text in well if f"<p>{text}</p>" in page] == well
+    assert "and well" not in sheet_html(five.view(), five.checks())
+
+
 def test_what_was_noted_is_shown_with_its_unit(five: Session) -> None:
     """Facts of the rebuild in words: metres, millimetres, per cent."""
     page = page_of(five)

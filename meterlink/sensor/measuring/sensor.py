@@ -16,9 +16,9 @@ import time
 from collections.abc import Awaitable, Callable
 
 from meterlink.errors import SensorError
-from meterlink.records import Battery, Calibration, HeldOff, Identity, Measurement, PopNotice, Steady, WaveBlock
+from meterlink.records import Battery, Calibration, HeldOff, Identity, Measurement, PopNotice, Reply, Status, Steady, WaveBlock
 from meterlink.sensor.dialects.base import Decoder
-from meterlink.sensor.dialects.messages import DIALECT
+from meterlink.sensor.dialects.messages import DIALECT, GET_STATUS, SET_INTERVAL, SET_RANGE
 from meterlink.sensor.dialects.native import NativeDecoder
 from meterlink.sensor.link.base import Link
 from meterlink.sensor.measuring import levels, ranges
@@ -31,6 +31,8 @@ STEADY_PATIENCE_S = 3.0
 SECOND_FLASH_S = 0.2
 """After a pop's block: by then the light itself has come where that pop was a pre-flash, 60 to 120 ms ahead (common practice, no
 published source)."""
+ANSWER_S, TIMES_SAID = 0.5, 3
+"""An answer comes within milliseconds, behind a block within a twentieth of a second; then the command is said again."""
 RECORD_T01 = 3.0
 RECORD_PART = 0.8
 """The part of a record after its trigger should hold three times t0.1: an exponential tail is then below a thousandth."""
@@ -59,6 +61,7 @@ class Sensor(TendedSensor):
         self.on_measurement = on_measurement
         self.on_level = on_level
         self._wanted_range: int | None = None
+        self._held_range: int | None = None
         self._block_at_s = -math.inf
         self._interval_factor = 1
         self._restarts = 0
@@ -162,7 +165,29 @@ class Sensor(TendedSensor):
         factor = round(interval_s / min(identity.intervals))
         if factor != self._interval_factor:
             self._interval_factor = factor
-            await self._write(self.decoder.set_interval(factor))
+            await self._command(SET_INTERVAL, self.decoder.set_interval(factor))
+
+    async def hold_range(self, index: int | None) -> None:
+        """Use this range and keep it, whatever the pops advise; None lets them choose again."""
+        self._held_range = index
+        if index is not None:
+            await self._use_range(index)
+
+    async def settled(self) -> None:
+        """Return when it has answered all that it was told, a switch that still waits for a second flash too.
+
+        A pop that is fired before may be lost.  What is not answered in time, or met a sensor that was busy, is said again;
+        one that never answers is used as it is.
+        """
+        if self.deaf:
+            return
+        if tasks := self._commands.to_be_said:
+            await asyncio.wait(tasks)
+        for _ in range(TIMES_SAID):
+            if await self._within(self._commands.answered, ANSWER_S):
+                return
+            self._commands.forget()
+            await self._set_again()
 
     async def take_steady(self, window_s: float = 1.0) -> Measurement:
         """Return the mean of the steady light over ``window_s``, on the range that suits it.
@@ -194,14 +219,14 @@ class Sensor(TendedSensor):
                 await self._sleep(SECOND_FLASH_S - since_s)
                 if self._wanted_range != index:
                     return
-            await self._write(self.decoder.set_range(index))
+            await self._command(SET_RANGE, self.decoder.set_range(index))
 
     async def _set_again(self) -> None:
         if self._wanted_range is not None:
-            await self._write(self.decoder.set_range(self._wanted_range))
+            await self._command(SET_RANGE, self.decoder.set_range(self._wanted_range))
         if self.identity is not None and self.identity.intervals:
             # Another program may have left another one.
-            await self._write(self.decoder.set_interval(self._interval_factor))
+            await self._command(SET_INTERVAL, self.decoder.set_interval(self._interval_factor))
 
     # ----------------------------------------------------------------------------------------------- bytes
 
@@ -219,6 +244,7 @@ class Sensor(TendedSensor):
             self._restarts = stats.restarts
             intake.tell_missing(intake.restart())
             self._greeted.clear()
+            self._commands.forget()
         for sample in samples:
             if isinstance(sample, Identity):
                 self._greet_back(sample)
@@ -226,12 +252,16 @@ class Sensor(TendedSensor):
             if self._intake.identity is None and not self.decoder.identify():
                 self._greet_back(None)
             self._intake.take(sample)
+            if isinstance(sample, Reply):
+                self._commands.reply(sample)
+            elif isinstance(sample, Status):
+                self._commands.heard(GET_STATUS)
             if isinstance(sample, PopNotice) and pops.waiting is not None:
                 self._spawn(self._look_after(sample))
             elif isinstance(sample, WaveBlock):
                 self._block_at_s = self._clock()
                 if self.decoder.dialect == DIALECT:
-                    self._spawn(self._ask_what_was_lost())
+                    self._commands.under_way(self._spawn(self._ask_what_was_lost()))
         if pops.waiting is not None:
             if stats.damaged_total > damaged_before:
                 pops.damage(at_s)
@@ -240,7 +270,7 @@ class Sensor(TendedSensor):
     async def _ask_what_was_lost(self) -> None:
         await self._sleep(SECOND_FLASH_S)
         if self._intake.pops.waiting is None:
-            await self._write(self.decoder.get_status())
+            await self._command(GET_STATUS, self.decoder.get_status())
 
     async def _look_after(self, pop: PopNotice) -> None:
         await self._sleep(BLOCK_WAIT_S)
@@ -269,4 +299,6 @@ class Sensor(TendedSensor):
             self._collected.set()
 
     def _want_range(self, index: int) -> None:
-        self._spawn(self._use_range(index))
+        if self._held_range is not None:
+            return
+        self._commands.under_way(self._spawn(self._use_range(index)))

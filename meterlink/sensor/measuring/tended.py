@@ -11,8 +11,9 @@ from typing import Any, NamedTuple
 from meterlink.errors import LinkError, SensorError
 from meterlink.records import Identity, Status
 from meterlink.sensor.dialects.base import Decoder
-from meterlink.sensor.dialects.messages import DIALECT
+from meterlink.sensor.dialects.messages import DIALECT, GET_STATUS, STEADY_RATE
 from meterlink.sensor.link.base import Link, LinkState
+from meterlink.sensor.measuring.commands import Commands
 from meterlink.sensor.measuring.intake import Intake
 from meterlink.words.actions import Do
 from meterlink.words.told import Told, told
@@ -75,7 +76,10 @@ class TendedSensor(ABC):
         self.decoder = decoder
         self.state = SensorState(STOPPED, told("not_started"))
         self.on_state = on_state
+        self.deaf = False
+        """Whether what is said to it goes nowhere: a recording is played."""
         self._intake = intake
+        self._commands = Commands()
         self._clock = clock
         self._sleep = sleep
         self._tasks: set[asyncio.Task[Any]] = set()
@@ -157,9 +161,9 @@ class TendedSensor(ABC):
 
     async def _settle_in(self) -> None:
         """Say again what a sensor forgets when it starts anew."""
-        await self._write(self.decoder.steady_rate(STEADY_RATE_HZ))
+        await self._command(STEADY_RATE, self.decoder.steady_rate(STEADY_RATE_HZ))
         await self._set_again()
-        await self._write(self.decoder.get_status())
+        await self._command(GET_STATUS, self.decoder.get_status())
         if self._following is None or self._following.done():
             self._following = self._spawn(self._follow_reference())
 
@@ -172,7 +176,7 @@ class TendedSensor(ABC):
             if status is None or not status.reference_by_design_raw:
                 return
             if self._intake.pops.waiting is None:
-                await self._write(self.decoder.get_status())
+                await self._command(GET_STATUS, self.decoder.get_status())
 
     async def _watch_silence(self) -> None:
         """A sensor that sent and stops sending is told of, once, and asked again; when it is back that is told too."""
@@ -201,6 +205,12 @@ class TendedSensor(ABC):
         while True:
             await self._write(self.decoder.poll())
             await self._sleep(self.decoder.poll_s)
+
+    async def _command(self, command: int, data: bytes) -> None:
+        """Say what the sensor is to answer."""
+        if data and not self.deaf:
+            self._commands.said(command)
+        await self._write(data)
 
     async def _write(self, data: bytes) -> None:
         if not data:
@@ -240,6 +250,7 @@ class TendedSensor(ABC):
             task.cancel()
         self._polling = self._watching = None
         self._greeted.clear()
+        self._commands.forget()
         self._intake.tell_missing(self._intake.pops.give_up())
 
     def _spawn(self, work: Coroutine[Any, Any, None]) -> asyncio.Task[None]:
@@ -256,7 +267,7 @@ class TendedSensor(ABC):
         if self._greeted.is_set():
             return
         self._greeted.set()
-        self._spawn(self._settle_in())
+        self._commands.under_way(self._spawn(self._settle_in()))
         self._keep_polling()
         if self.decoder.dialect == DIALECT:
             # Only our own sensor is known to speak all the time; others may have nothing to say for minutes.
