@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import argparse
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from meterlink import units
 from meterlink.cli.ask import ask_line
+from meterlink.cli.frame import beside
 from meterlink.errors import UnitError, UsageError
 from meterlink.library.kit import HEAD, MODIFIER, Piece, pieces
 from meterlink.library.store import Library
@@ -48,11 +49,11 @@ def read_words(args: argparse.Namespace, session: OpenedSet) -> list[Piece]:
     for text in (*texts, *(t for t in (args.fixture, args.modifier) if t)):
         named += [one for one in known if one.name.casefold() == text.casefold() and one not in named]
     modifier = None
-    for text in texts:
+    for before, text in zip((None, *texts), texts, strict=False):
         here = [one for one in named if one.name.casefold() == text.casefold()]
         for piece in here:
             _say_once(args, "fixture" if piece.kind == HEAD else "modifier", piece.name)
-        if not here and not _formed(args, text):
+        if not here and not _formed(args, text, before):
             if modifier is not None or args.action != "add" or text[:1].isdigit():
                 raise UsageError(
                     "'{word}' is no distance, angle, power, size or piece of your kit: see {do}",
@@ -64,8 +65,8 @@ def read_words(args: argparse.Namespace, session: OpenedSet) -> list[Piece]:
     return named
 
 
-def _formed(args: argparse.Namespace, text: str) -> bool:
-    """Say whether a word's form tells what it is, and put it there."""
+def _formed(args: argparse.Namespace, text: str, before: str | None) -> bool:
+    """Say whether a word's form tells what it is, and put it there; ``before`` is the word in front of it."""
     if text.lower() in ROLES:
         _say_once(args, "role", text)
     elif re.fullmatch(_SIZE, text, re.IGNORECASE):
@@ -74,12 +75,20 @@ def _formed(args: argparse.Namespace, text: str) -> bool:
         upward = text.lower().endswith(("up", "down"))
         _say_once(args, "elevation" if upward or args.azimuth is not None else "azimuth", text)
     elif _reads(units.parse_length, text) or (text[:1] in "-\u2212" and text[-1:].isalpha()):
+        if before is not None and args.distance == before and _is_diameter(before) and not (args.disk or args.rectangle):
+            # A round source stands before its distance, as its modifier would.
+            args.disk, args.distance = before, None
         _say_once(args, "distance", text)
     elif "/" in text or text[-1:] in "jJsS%" or text.lower() in ("full", "max"):
         _say_once(args, "power", text)
     else:
         return False
     return True
+
+
+def _is_diameter(text: str) -> bool:
+    """No head stands nearer than that to a face; a bare reflector is no wider."""
+    return _reads(units.parse_length, text) and units.parse_length(text) <= 0.3
 
 
 def _reads(parse: Any, text: str) -> bool:
@@ -145,17 +154,46 @@ def kit_names(library: Library) -> list[str]:
     return [p.name for p in sorted(pieces(library), key=lambda one: one.kind == HEAD)]
 
 
-def ask(args: argparse.Namespace, session: OpenedSet) -> None:
-    """Ask for name, and the four things of a diagram in turn; an empty answer leaves one out."""
+def ask(args: argparse.Namespace, session: OpenedSet, check: Callable[[argparse.Namespace], object]) -> None:
+    """Ask for name, and the four things of a diagram in turn; an empty answer leaves one out.
+
+    ``check`` raises what is wrong with all that was answered so far: then only the last answer is asked for again.
+    """
+
+    def asked(question: str, names: Sequence[str], *, apart: bool = False, form: Callable[[str], object] | None = None) -> None:
+        before = list(args.words)
+        while True:
+            answer = ask_line(question, names)
+            args.words = [*before, *(answer.split() if apart else [answer])]
+            trial = argparse.Namespace(**vars(args))
+            try:
+                if form is not None and answer:
+                    form(answer)
+                check(trial)
+            except (UsageError, UnitError) as error:
+                beside(error)
+            else:
+                return
+
     free = [role.upper() for role in ROLES if all(role_of(one.name) != role for one in session.lights())]
     args.name = ask_line(marked("light"), free)
     if not args.name:
         raise UsageError("a light needs a name: meterlink light add KEY")
+    args.words = []
+    names = kit_names(session.library)
     if role_of(args.name) is None and args.role is None:
-        args.role = ask_line(marked("role"), ROLES)
-    args.words = [
-        ask_line(marked("modifier or head"), kit_names(session.library)),
-        ask_line(marked("distance, e.g. 1.2m"), ()),
-        *ask_line(marked("azimuth and elevation, e.g. 40 30 (0 is the camera, + its right)"), ()).split(),
-        ask_line(marked("power, e.g. 1/4"), ()),
-    ]
+        asked(marked("role (key, fill, hair, rim, background, other)"), ROLES, form=_role)
+
+    def piece(answer: str) -> None:
+        if answer[:1].isdigit() and answer.casefold() not in (one.casefold() for one in names):
+            raise UsageError("'{typed}' is no name of a modifier or head: begin it with a letter", typed=answer[:30])
+
+    asked(marked("modifier or head"), names, form=piece)
+    asked(marked("distance, e.g. 1.2m"), (), form=units.parse_distance)
+    asked(marked("azimuth and elevation, e.g. 40 30 (0 is the camera, + its right)"), (), apart=True)
+    asked(marked("power, e.g. 1/4"), ())
+
+
+def _role(answer: str) -> None:
+    if answer.lower() not in ROLES:
+        raise UsageError("there is no role '{role}': key, fill, hair, rim, background or other", role=answer[:20])

@@ -16,11 +16,26 @@ from meterlink.cli.frame import open_library, out
 from meterlink.errors import ImportRefused, UsageError
 from meterlink.library.code import decode
 from meterlink.library.importing import import_document, import_file, preview_file
+from meterlink.library.merge import Added
 from meterlink.library.store import Library
 from meterlink.records import Setup
 from meterlink.report.qr import unpacked
 from meterlink.words.actions import Do
-from meterlink.words.language import say
+from meterlink.words.language import marked_for, say, say_for
+
+RECORDS = (
+    marked_for("records", "setups"), marked_for("records", "setup versions"), marked_for("records", "lights"),
+    marked_for("records", "light versions"), marked_for("records", "placements"), marked_for("records", "calibrations"),
+    marked_for("records", "readings"), marked_for("records", "waveforms"), marked_for("records", "marks"),
+    marked_for("records", "notes"),
+)  # fmt: skip
+
+
+def added_text(added: Added) -> str:
+    """``2 setups, 31 readings``, or ``nothing new``, in the language in use."""
+    counts = [(n, say_for("records", what)) for n, what in zip(added, RECORDS, strict=True) if n]
+    parts = [say("{count} {records}", count=n, records=what) for n, what in counts]
+    return ", ".join(parts) or say("nothing new")
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -37,16 +52,15 @@ def run(args: argparse.Namespace) -> int:
     if args.file and Path(args.file).suffix.lower() == ".csv":
         raise ImportRefused("{file}: CSV holds figures only: import the .json or .sqlite file of the set", file=args.file)
     with open_library(args) as library:
-        if args.file:
-            out("would add: {records}", records=preview_file(library, Path(args.file)))
-            if args.show:
-                return 0
+        if args.file and args.show:
+            out("would add: {records}", records=added_text(preview_file(library, Path(args.file))))
+            return 0
         before = {one.id for one in library.setups()}
         if args.code:
             added = import_document(library, decode(unpacked(args.code)), say("the code"))
         else:
             added = import_file(library, Path(args.file))
-        out("added: {records}", records=added)
+        out("added: {records}", records=added_text(added))
         _take_into_use(library, [one for one in library.setups() if one.id not in before])
     return 0
 

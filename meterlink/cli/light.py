@@ -26,6 +26,7 @@ and follow your local rules.
 from __future__ import annotations
 
 import argparse
+import re
 import time
 from collections.abc import Callable, Sequence
 from typing import Any
@@ -74,6 +75,8 @@ OPTION_COMPLETERS: dict[str, Completer | Sequence[str]] = {"--fixture": FIXTURES
 ACTIONS = ("add", "move", "change", "show", "list", "remove")
 SHAPES = (marked("disk"), marked("rectangle"))
 SHOWN = (marked("  point: {text}"), marked("  head: {text}"), marked("  modifier: {text}"))
+FLAGS = ("--bare", "--shared-generator", "--as-metered", "-h", "--help")
+"""Options that nothing follows."""
 GONE = "none"
 """Typed for a gel, a grid, ...: there is none any more."""
 
@@ -82,8 +85,25 @@ def written_out(words: Sequence[str]) -> list[str]:
     """``light KEY`` shows it, ``light`` alone lists all."""
     if not words:
         return ["list"]
+    if words[0] in ("add", "move", "change"):
+        return [words[0], *_words_first(words[1:])]
     known = words[0] in ACTIONS or words[0].startswith("-")
     return list(words) if known else ["show", *words]
+
+
+def _words_first(words: Sequence[str]) -> list[str]:
+    """Options may stand between the words of a diagram: the words go before them."""
+    plain, options = [], []
+    rest = list(words)
+    while rest:
+        word = rest.pop(0)
+        if not word.startswith("-"):
+            plain.append(word)
+            continue
+        options.append(word)
+        if "=" not in word and word not in FLAGS and rest:
+            options.append(rest.pop(0))
+    return [*plain, *options]
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -131,7 +151,26 @@ def run(args: argparse.Namespace) -> int:
 
 def _add(args: argparse.Namespace, session: OpenedSet) -> None:
     if args.name is None:
-        ask(args, session)
+        ask(args, session, lambda so_far: _described(so_far, session))
+    light, placement = _described(args, session)
+    key = session.view().key
+    session.add_light(light, placement)
+    print(describe(light, placement))
+    _say_size_unknown(light, placement)
+    if key is not None and light.role == "key":
+        out("! {key} is the key already: stops and ratios are from {key}", key=key.light.name)
+
+
+def _say_size_unknown(light: Light, placement: Placement | None) -> None:
+    """A modifier whose size nobody knows is corrected as a point: near it that is too much."""
+    if light.modifier and placement is not None and placement.shape == "point" and light.role != "background":
+        size = re.search(r"\d{2,3}$", light.modifier)
+        do = Do("give_size", light=light.name, size=f"{size[0]}cm" if size else "90cm")
+        out("! the size of '{modifier}' is not known, a small source is assumed: {do}", modifier=light.modifier, do=do)
+
+
+def _described(args: argparse.Namespace, session: OpenedSet) -> tuple[Light, Placement]:
+    """Return the light that was typed, not stored yet.  Raises what is wrong with it."""
     if any(one.name.casefold() == args.name.strip().casefold() for one in session.lights()):
         raise UsageError(
             "there is a light {light} already: {move}", light=args.name, move=Do("move_light", light=args.name)
@@ -148,9 +187,7 @@ def _add(args: argparse.Namespace, session: OpenedSet) -> None:
     if args.point is None and light.role in ("hair", "rim", "background"):
         light = light._replace(point=light.role)
     placement = Placement(new_id(), light.id, time.time())
-    placement = placement._replace(**{**place_from_kit(pieces), **_placement_changes(args, light)})
-    session.add_light(light, placement)
-    print(describe(light, placement))
+    return light, placement._replace(**{**place_from_kit(pieces), **_placement_changes(args, light)})
 
 
 def _move(args: argparse.Namespace, session: OpenedSet) -> None:

@@ -8,9 +8,13 @@ examples:
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 
 from meterlink.cli.frame import beside, open_library, out
+from meterlink.cli.import_ import added_text
+from meterlink.errors import UsageError
 from meterlink.library.merge import merge, preview
+from meterlink.words.actions import Do
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -21,9 +25,11 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Merge."""
+    if Path(args.other).suffix.lower() == ".json":
+        raise UsageError("{file} is a document, not a library: {do}", file=args.other, do=Do("import", file=args.other))
     with open_library(args) as library:
         if args.show:
-            out("would add: {records}", records=preview(library, args.other))
+            out("would add: {records}", records=added_text(preview(library, args.other)))
         else:
-            out("added: {records}", records=merge(library, args.other, tell=beside))
+            out("added: {records}", records=added_text(merge(library, args.other, tell=beside)))
     return 0

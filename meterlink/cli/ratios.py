@@ -108,7 +108,7 @@ def _f(value: float | None) -> str:
 def _from_key(row: RatioRow) -> str:
     if row.from_key_stops is None:
         return NOTHING
-    if row.role == "key":
+    if row.light_over_key == 1.0 and row.role == "key":
         return "0"
     u95 = f" ±{row.from_key_u95_stops:.1f}" if row.from_key_u95_stops is not None else ""
     return with_decimal_sign(units.format_stops(row.from_key_stops) + u95)

@@ -144,7 +144,13 @@ def _list(args: argparse.Namespace, library: Library) -> None:
         print_json([{**s._asdict(), "current": bool(current and s.id == current.id)} for s in setups])
         return
     if not setups:
-        out("no set-ups yet: {new}, or {demo}", new=Do("new_setup"), demo=Do("demo"))
+        hidden = len(library.setups(include_archived=True))
+        if args.search:
+            out("no set-up has '{text}' in it", text=args.search)
+        elif hidden:
+            out("every set-up is archived ({count}): {do}", count=hidden, do=Do("list_archived"))
+        else:
+            out("no set-ups yet: {new}, or {demo}", new=Do("new_setup"), demo=Do("demo"))
         return
     used = current.id if current else ""
     rows = [
@@ -208,6 +214,8 @@ def _change(args: argparse.Namespace, library: Library) -> None:
     changed = setup._replace(**changes)
     library.revise_setup(changed)
     print(camera_line(changed))
+    for line in fact_lines(changed.details):
+        print(line)
 
 
 def _copy(args: argparse.Namespace, library: Library) -> None:

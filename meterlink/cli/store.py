@@ -25,6 +25,7 @@ from meterlink.library import check
 from meterlink.library.backup import Backups
 from meterlink.library.export import write_library
 from meterlink.library.store import default_path
+from meterlink.words.actions import Do
 from meterlink.words.language import marked_for, say_for
 from meterlink.words.told import put, written
 
@@ -88,7 +89,8 @@ def _restore(backups: Backups, name: str) -> int:
     kept = backups.restore(copy)
     out("{library}: restored from {copy}, {counts}", library=backups.library, copy=copy.name, counts=_counts(report.counts))
     if kept is not None:
-        out("  what stood there is kept as {name}", name=kept.name)
+        out("  what stood there ({counts}) is kept;", counts=_counts(check.check(kept).counts))
+        out("  back to it: {do}", do=Do("store_restore", backup=kept.stem))
     return 0
 
 

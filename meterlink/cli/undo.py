@@ -9,8 +9,10 @@ from __future__ import annotations
 
 import argparse
 
-from meterlink.cli.frame import add_setup_option, open_set
+from meterlink.cli.frame import add_setup_option, open_set, out
+from meterlink.judging.judged_set import JudgedSet
 from meterlink.metering.session import Session
+from meterlink.records import Reading
 from meterlink.words.actions import Do
 from meterlink.words.language import say
 from meterlink.words.sentences import value_text
@@ -29,8 +31,21 @@ def run(args: argparse.Namespace) -> int:
         view = session.view()
         last = session.undo()
         light = next((one.name for one in session.lights() if one.id == last.light_id), "")
-        value = last.exposure_lxs if last.kind == "flash" else last.illuminance_lx
-        do = Do("meter", light=light) if light else Do("meter_together")
-        text = value_text(view, value or 0.0, last)
-        print(say("taken back: {light} {value}; meter it again: {do}", light=light or say("the whole set"), value=text, do=do))
+        who, do = light or say("the whole set"), Do("meter", light=light) if light else Do("meter_together")
+        after = session.view()
+        now = after.state(last.light_id) if last.light_id else None
+        if now is not None and now.reading is not None:
+            out("taken back: {light} {value}; it has what it read before: {earlier}",
+                light=who, value=_value(view, last), earlier=_value(after, now.reading))  # fmt: skip
+        else:
+            out("taken back: {light} {value}; meter it again: {do}", light=who, value=_value(view, last), do=do)
+        had = {one.light.id: one.reading for one in view.lights}
+        for one in after.lights:
+            if one.light.id != last.light_id and one.reading is not None and one.reading != had.get(one.light.id):
+                out("{light} has its pop again: {value}", light=one.light.name, value=_value(after, one.reading))
     return 0
+
+
+def _value(view: JudgedSet, reading: Reading) -> str:
+    value = reading.exposure_lxs if reading.kind == "flash" else reading.illuminance_lx
+    return value_text(view, value or 0.0, reading)

@@ -25,6 +25,7 @@ class Words(NamedTuple):
 USUAL: dict[str, object] = {
     "port": "PORT", "light": "KEY", "setup": "NAME", "distance": "1.4m", "power": "1/4", "held": "20cm", "shutter": "1/125",
     "lights": ("KEY", "FILL"), "receptor": "flat",
+    "backup": "latest", "file": "lowkey.json", "size": "90cm",
 }  # fmt: skip
 """What stands in a place for which no value is known."""
 
@@ -74,7 +75,7 @@ ACTIONS: dict[str, Words] = {
         marked("touch {light} on the Lights page and give its direction"),
     ),
     "give_size": Words(
-        "meterlink light move {light} --disk 90cm",
+        "meterlink light move {light} --disk {size}",
         marked("give the size of its source"),
         marked("give the size on the light's page"),
     ),
@@ -163,10 +164,10 @@ ACTIONS: dict[str, Words] = {
     # the library
     "store_check": Words("meterlink store check", marked("check the library")),
     "store_backups": Words("meterlink store backups", marked("look at the list of backups")),
-    "store_restore": Words("meterlink store restore latest", marked("bring an earlier copy of the library back")),
+    "store_restore": Words("meterlink store restore {backup}", marked("bring an earlier copy of the library back")),
     "store_restore_latest": Words("meterlink store restore latest", marked("put the last backup in its place")),
     "merge": Words("meterlink merge LIBRARY", marked("exchange it as a library file")),
-    "import": Words("meterlink import lowkey.json", marked("give a file"), marked("touch Import on the Library page")),
+    "import": Words("meterlink import {file}", marked("give a file"), marked("touch Import on the Library page")),
     "name_library": Words("meterlink --library FILE setup list", marked("name another file")),
 }
 """Every action by its code."""

@@ -123,7 +123,7 @@ class _Written:
         value = self.value
         if spec in _KINDS:
             return with_decimal_sign(_KINDS[spec](value))
-        if isinstance(value, tuple | list) and not isinstance(value, Told):
+        if type(value) in (tuple, list):
             return _listed([str(one) for one in value], spec)
         text = format(value, spec)
         return with_decimal_sign(text) if isinstance(value, float | int) else text

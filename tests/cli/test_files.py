@@ -71,8 +71,9 @@ def test_a_set_up_goes_to_another_library_and_back(demo: Run, tmp_path: Path) ->
     assert shown.code == taken.code == again.code == 0
     assert shown.out.startswith("would add: ")
     assert "Potter at the wheel" in demo(*other, "setup", "list").out
-    assert taken.out.splitlines()[0] == shown.out.strip()
-    assert "nothing" in again.out.splitlines()[-1] or "0" in again.out.splitlines()[-1]
+    assert taken.out.splitlines()[0] == shown.out.strip().replace("would add", "added")
+    assert taken.out.startswith("added: 1 setups, 1 setup versions, 5 lights")
+    assert again.out == "added: nothing new\n"
 
 
 def test_the_whole_library_as_one_file_merges(demo: Run, tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -323,3 +324,99 @@ def test_nobody_there_to_answer_is_one_line(kit: Run, monkeypatch: pytest.Monkey
 
     assert ran.code == 2
     assert len(ran.err.splitlines()) == 1
+
+
+def test_only_the_answer_that_is_wrong_is_asked_for_again(kit: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A role, a modifier, a distance or a power that cannot be is said at once, and what was right stays."""
+    answers = iter(["GRID", "foo", "rim", "18", "", "400 99", "1.4m", "40 30", "x/y", "1/16"])
+    monkeypatch.setattr("builtins.input", lambda _: next(answers))
+    added = kit("light", "add")
+
+    assert added.code == 0
+    assert "GRID (rim): small source, 1.40 m, 40° right, 30° up, power 1/16" in added.out
+    assert [line.split(":")[0] for line in added.err.splitlines()] == [
+        "there is no role 'foo'",
+        "'18' is no name of a modifier or head",
+        "distance '400 99' cannot be read",
+        "power 'x/y' cannot be read",
+    ]
+
+
+def test_a_round_source_may_be_its_diameter_before_the_distance(ml: Run) -> None:
+    """``HAIR 18cm 1.1m`` is a disk of 18 cm; larger, apart, or after a size, two lengths are a distance said twice."""
+    ml("setup", "new", "Potter")
+    assert "HAIR (hair): disk 18 cm, 1.10 m, 165° right" in ml("light", "add", "HAIR", "18cm", "1.1m", "165").out
+    assert "said twice" in ml("light", "add", "RIM", "18cm", "165", "1.1m").err
+    assert "said twice" in ml("light", "add", "RIM", "60x90cm", "1m", "1.1m").err
+
+
+def test_options_may_stand_between_the_words(ml: Run) -> None:
+    """``--disk 18cm`` before or between the words of a diagram is the same as behind them."""
+    ml("setup", "new", "Potter")
+    said = ml("light", "add", "HAIR", "--disk", "18cm", "1.1m", "--bare-looking=no", "165")
+    assert "unrecognized" in said.err
+    for name, words in (("HAIR", ("--disk", "18cm", "1.1m", "165", "55")), ("HAIR 2", ("1.1m", "--disk=18cm", "165", "55"))):
+        assert "disk 18 cm, 1.10 m, 165° right, 55° up" in ml("light", "add", name, *words).out
+    assert ml("light", "move", "HAIR", "--as-metered", "1.2m").code == 0
+
+
+def test_a_modifier_of_unknown_size_is_said_to_be_one(ml: Run) -> None:
+    """A new modifier without a size is corrected as a point: said where it is typed, with the command that mends it."""
+    ml("setup", "new", "Potter")
+    said = ml("light", "add", "KEY", "octa 90", "1.2m", "40", "30", "1/4").out
+    assert "the size of 'octa 90' is not known, a small source is assumed: meterlink light move KEY --disk 90cm" in said
+    assert "not known" not in ml("light", "add", "FILL", "octa 60", "1.2m", "--disk", "60cm").out
+
+
+def test_a_second_key_is_measured_from_the_first(ml: Run) -> None:
+    """Two lights called key: stops are from the first, which is said, and the second is not shown as 0 stops from itself."""
+    ml("setup", "new", "Potter", "--iso", "100")
+    ml("light", "add", "KEY", "1.2m", "40", "30", "1/4", "--disk", "90cm")
+    second = ml("light", "add", "KEYB", "1.2m", "-40", "30", "1/16", "--disk", "90cm", "--role", "key")
+    assert "KEY is the key already" in second.out
+    ml("meter", "KEY@0cm", "KEYB@0cm", "--sensor", "sim:")
+    first, second = [line for line in ml("ratios").out.splitlines() if line.startswith("KEY")]
+    assert re.search(r" 0 +1:1 ", first)
+    assert re.search(r" \u22122\.0 ±0\.1 +4:1 ", second)
+
+
+def test_undo_says_what_counts_again(small_set: Run) -> None:
+    """A reassigned pop taken back: both lights read what they read before, and nothing is to be metered."""
+    small_set("meter", "KEY@0cm", "FILL@0cm", "--sensor", "sim:")
+    small_set("meter", "KEY@0cm", "--sensor", "sim:")
+    small_set("reassign", "FILL")
+    said = small_set("undo").out
+    assert "it has what it read before: f/" in said
+    assert "KEY has its pop again: f/" in said
+    assert "meter it again" not in said
+
+
+def test_archived_set_ups_are_not_none(small_set: Run) -> None:
+    """A list that is empty because all is archived, or nothing fits the search, says so."""
+    small_set("setup", "archive", "Potter")
+    assert "every set-up is archived (1): meterlink setup list --archived" in small_set("setup", "list").out
+    assert "no set-up has 'zebra' in it" in small_set("setup", "list", "--search", "zebra").out
+
+
+def test_a_change_of_a_set_up_is_answered_with_all_of_it(small_set: Run) -> None:
+    """What was changed is on the screen: camera and facts."""
+    assert "sync speed: 1/250 s" in small_set("setup", "change", "--sync", "1/250").out
+
+
+def test_a_document_is_imported_not_merged(small_set: Run, tmp_path: Path) -> None:
+    """``merge set.json`` says which verb takes it."""
+    small_set("export", "-o", str(tmp_path / "set.json"))
+    assert f"meterlink import {tmp_path / 'set.json'}" in small_set("merge", str(tmp_path / "set.json")).err
+
+
+def test_a_restored_library_says_how_to_go_back(small_set: Run, tmp_path: Path) -> None:
+    """What stood there is counted, and the command that brings it back does."""
+    small_set("setup", "new", "Baker")
+    small_set("store", "copy", str(tmp_path / "copy.sqlite"))
+    small_set("setup", "new", "Cooper")
+    said = small_set("store", "restore", str(tmp_path / "copy.sqlite")).out
+    assert "what stood there (3 set-ups" in said
+    back = said.split("meterlink store restore ")[1].split()[0]
+    assert "Cooper" not in small_set("setup", "list").out
+    assert small_set("store", "restore", back).code == 0
+    assert "Cooper" in small_set("setup", "list").out
