@@ -13,8 +13,8 @@ from typing import NamedTuple
 from meterlink.calibration import cautions
 from meterlink.calibration.evidence import MAX_DARK_LX, bare, full_raw_of, raw_of
 from meterlink.calibration.faults import NAMES, Fault
-from meterlink.calibration.procedure import Procedure, Task
-from meterlink.records import Calibration, Identity, Kind, Measurement, Status, Trouble
+from meterlink.calibration.procedure import Procedure, Task, wrong_kind
+from meterlink.records import Calibration, Identity, Measurement, Status, Trouble
 from meterlink.sensor.measuring.calibrate import PEDESTAL_RAW, default_calibration
 from meterlink.units import format_illuminance
 from meterlink.words.language import marked, say, with_decimal_sign
@@ -99,11 +99,7 @@ class SensorTest(Procedure):
         super().__init__(identity, bare(calibration), steps_of(identity), expected=calibration)
 
     def _why_not(self, task: Task, measurement: Measurement) -> str:
-        if measurement.kind != task.kind:
-            if task.kind == Kind.FLASH:
-                return say("{step} wants a pop: not counted", step=task.title)
-            return say("{step} wants steady light: not counted", step=task.title)
-        return ""
+        return wrong_kind(task) if measurement.kind != task.kind else ""
 
     def raw(self, name: str) -> float | None:
         """Mean of a steady step as a part of its range, dark included; None when it was not taken."""
