@@ -15,15 +15,3 @@ HOT_LAMP = marked(
     "A bright lamp is hot: let it stand free, nothing that burns within its maker's distance (half a metre if none is given), dome "
     "and reference under it no longer than a reading takes; a table-tennis ball or other celluloid never: it flares up."
 )
-<<<<<<< HEAD
-=======
-TRIGGER = marked("Old flashes put hundreds of volts on their trigger contact: never wire one to the sensor or to a camera.")
-OVERHEAD = marked(
-    "Weigh down stands and booms, tie every lamp overhead with a safety cable, and let nobody stand under it; follow "
-    "your local codes, and leave rigging and mains wiring to those licensed for it."
-)
-LITHIUM = marked(
-    "Charge lithium cells with their own charger, never unattended; a swollen, dented or hot cell goes outside and is "
-    "not used again."
-)
->>>>>>> 85cdbc4 (Say what becomes of a step, and its caution, in the language in use)
