@@ -40,15 +40,17 @@ def said(words: object) -> str:
     """Return a sentence that a record keeps, in the language in use; one of before is English text already."""
     if isinstance(words, str):
         return words
+    # A library from elsewhere may hold anything.
+    if not isinstance(words, list) or len(words) != 2 or not isinstance(words[1], dict):
+        return ""
     try:
-        code, values = words  # type: ignore[misc]
-        return say(SAID[code], **{name: _value(value) for name, value in values.items()})
-    except (AttributeError, KeyError, TypeError, ValueError):
-        return ""  # a library from elsewhere may hold anything
+        return say(SAID[words[0]], **{name: _value(value) for name, value in words[1].items()})
+    except (KeyError, TypeError, ValueError):
+        return ""
 
 
 def _value(value: Any) -> Any:
     """A value of a sentence: a number or a name as it is; several names, each translated; or a sentence again."""
     if not isinstance(value, list):
         return value
-    return said(value) if value[:1] and value[0] in SAID else ", ".join(map(translated, map(str, value)))
+    return said(value) if value and isinstance(value[0], str) and value[0] in SAID else ", ".join(map(translated, map(str, value)))
