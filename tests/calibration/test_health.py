@@ -16,7 +16,7 @@ from meterlink.calibration.health import LinkCounts, SensorTest, checks_of, faul
 from meterlink.calibration.scale import calibrate_scale
 from meterlink.cli.main import main
 from meterlink.errors import CalibrationError, SensorError
-from meterlink.metering.calibrating import walk_through
+from meterlink.metering.calibrating import seen, walk_through
 from meterlink.metering.sensor_in_use import SensorInUse
 from meterlink.metering.station import SensorStation
 from meterlink.records import Identity, Measurement, Status
@@ -133,6 +133,14 @@ def test_a_sensor_that_reports_lux_is_tested_as_far_as_it_goes(dark: float, torc
     assert checks_of(walk, LinkCounts(10))[1].seen == {0.0: "0 lx", 1.84: "1.84 lx", 5000.0: "5,000 lx"}[dark]
 
 
+def test_a_step_in_the_dark_of_a_chip_is_told_in_lux() -> None:
+    """What a step shows of a sensor that reports lux are lux: it has no range to be a part of."""
+    walk = lux_sensor(1.84, 8000.0)
+    taken = walk.taken[0]
+
+    assert str(seen(walk, taken.task, taken.measurement)) == "1.84 lx"
+
+
 def test_more_than_a_step_in_the_dark_of_a_chip_is_refused_as_light() -> None:
     """Calibrating a sensor that reports lux: 30 lx under the cap are light, not a diode; a step of 1.84 lx is taken."""
     pairs = tuple(Pair("steady", 0, lux, 0.005, lux, 0.005) for lux in (500.0, 1000.0, 4000.0, 8000.0))
@@ -149,8 +157,8 @@ def test_what_the_board_tells_of_itself_is_shown_and_judged() -> None:
     walk = lux_sensor(0.0, 8000.0)
     sound = Status(0.0, temperature_c=31.4, supply_v=3.29)
 
-    seen = [c.seen for c in checks_of(walk, LinkCounts(9, status=sound))]
-    assert seen[-2:] == ["3.29 V by the converter's reference", "31 °C in its chip"]
+    shown = [c.seen for c in checks_of(walk, LinkCounts(9, status=sound))]
+    assert shown[-2:] == ["3.29 V by the converter's reference", "31 °C in its chip"]
     assert faults_of(walk, LinkCounts(9, status=sound)) == ()
     assert [f.name for f in faults_of(walk, LinkCounts(9, status=sound._replace(supply_v=3.0)))] == ["reference does not hold"]
     slow = LinkCounts(9, status=sound._replace(overruns=4))
