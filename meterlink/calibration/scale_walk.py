@@ -29,7 +29,6 @@ from meterlink.calibration.steps import (
     SMALLEST_LEVEL,
     STEADY_LEVELS,
     STEADY_STEP_STOPS,
-    USUAL_LEVELS,
     dark_tasks,
     faint_tasks,
     flash_task,
@@ -57,8 +56,8 @@ LEAST_STEADY = 0.02
 """Part of the most sensitive range below which steady light weighs nothing: the dark's own uncertainty is 1 % of it."""
 FULLEST_STEADY = 0.7
 """Part of a range, by what is known of it before, up to which it is chosen for steady light."""
-FAINT_POPS = 4
-"""With the usual spread as three more: a fifth level is worth more than two of them."""
+FAINT_POPS = 6
+"""A spread of six is known to a third, with the widening of few repeats 1.3 times itself."""
 PRIOR_REPEATS = 3
 """A pop's usual spread counts as so many repeats of its own, since few repeats tell little about theirs."""
 
@@ -71,7 +70,7 @@ class ScaleWalk(Procedure):
         identity: Identity,
         calibration: Calibration,
         *,
-        levels: int = USUAL_LEVELS,
+        levels: int = LEVELS,
         relative: bool = False,
         resolution_stops: float = 0.1,
         u_reading_rel: float | None = None,

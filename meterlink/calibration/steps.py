@@ -11,8 +11,6 @@ from meterlink.records import Identity
 
 LEVELS, BRIGHTEST = 4, 0.75
 """Different levels of pops on the way down a range, the first as part of the range at best; further ones lie between them."""
-USUAL_LEVELS = 5
-"""Levels a range: of the ways to spend 24 measurements this one claims light from the widest angle (calibrate.md)."""
 STEP_STOPS, COARSE_STEP_STOPS = 0.725, 0.8
 """Steps from one level to the next, for a display in tenths and for one in halves or thirds.  Whole stops would land on the same
 part of a display's steps each time, and its rounding would never average out; four steps of 0.725 lie a quarter of a tenth

@@ -31,7 +31,7 @@ from meterlink.calibration.evidence import resolution_u_rel
 from meterlink.calibration.kept_walk import as_data, go_on
 from meterlink.calibration.procedure import Procedure
 from meterlink.calibration.reminders import reminders
-from meterlink.calibration.steps import USUAL_LEVELS
+from meterlink.calibration.steps import LEVELS
 from meterlink.cli.frame import add_json_option, open_library, out, print_json, print_rows
 from meterlink.errors import CalibrationError, SensorError, UsageError
 from meterlink.library.store import Library
@@ -55,7 +55,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--resolution", type=float, default=0.1, metavar="STOPS", help="steps of its display (0.1)")
     parser.add_argument("--receptor", choices=("dome", "flat"), help="what is mounted")
     parser.add_argument("--constant", type=float, metavar="C", help="C of the exposure equation in lx (330 dome, 250 flat)")
-    parser.add_argument("--levels", type=int, default=USUAL_LEVELS, metavar="N", help=f"pops a range ({USUAL_LEVELS})")
+    parser.add_argument("--levels", type=int, default=LEVELS, metavar="N", help=f"pops a range ({LEVELS})")
     parser.add_argument("--iso", default="100", help="ISO that the reference is set to")
     parser.add_argument("--shutter", default="1/125", help="shutter of its f-numbers of steady light")
     parser.add_argument("--relative", action="store_true", help="without a reference")

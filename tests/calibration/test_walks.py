@@ -50,7 +50,7 @@ def test_calibrate_finds_gain_dark_and_both_ranges(sensor: SimulatedSensor) -> N
     # 0.5 cm of plane at 2 m is shared by all pairs like the reference: no mean takes it out.
     assert record.u_scale_rel == pytest.approx(math.hypot(0.02, 2 * 0.005 / 2.0))
     assert not record.relative
-    assert len(record.details["points"]) == 5 + 5 + 2
+    assert len(record.details["points"]) == 4 + 4 + 2
     assert record.details["claim"]["steady_lx"][1][1] == pytest.approx(0.9295 * record.ranges[1].full_scale_lx, rel=0.01)
 
 
@@ -68,7 +68,7 @@ def test_the_levels_average_a_display_of_tenths_out() -> None:
 
 
 def test_more_pops_are_asked_for_when_the_first_leave_too_much(sensor: SimulatedSensor) -> None:
-    """A reference that shows thirds of a stop leaves too much after five pops a range: three more levels are asked for, once;
+    """A reference that shows thirds of a stop leaves too much after four pops a range: three more levels are asked for, once;
     the meter then changes hands three times instead of twice."""
     walk = ScaleWalk(sensor.identity, sensor.calibration, resolution_stops=1 / 3)
     fine = ScaleWalk(sensor.identity, sensor.calibration)
@@ -77,20 +77,20 @@ def test_more_pops_are_asked_for_when_the_first_leave_too_much(sensor: Simulated
     coarse.walk(walk)
     usual.walk(fine)
 
-    assert len(walk.group("pair")) == 12 + 2 * 3
-    assert len(fine.group("pair")) == 12
+    assert len(walk.group("pair")) == 10 + 2 * 3
+    assert len(fine.group("pair")) == 10
     assert (usual.swaps, coarse.swaps) == (2, 3)
     assert walk.done
 
 
 def test_a_usual_walk_is_two_dozen_measurements(sensor: SimulatedSensor) -> None:
-    """What the sensor has to see: 24; the reference is read twelve times more, in one go."""
+    """What the sensor has to see: 24; the reference is read ten times more, in one go."""
     walk = ScaleWalk(sensor.identity, sensor.calibration)
 
     photographer(sensor).walk(walk)
 
     assert len([t for t in walk.taken if t.task.kind != TYPED]) == 24
-    assert len(walk.group("ref")) == 12
+    assert len(walk.group("ref")) == 10
 
 
 def test_more_levels_than_a_range_has_room_for_lie_between_the_others(sensor: SimulatedSensor) -> None:

@@ -286,7 +286,7 @@ def test_spectral_error_of_a_file(tmp_path: Path, capsys: pytest.CaptureFixture[
     assert {round(lamp["error_stops"], 9) for lamp in found["eye"]["lamps"]} == {0.0}
 
 
-def flashes(steps: tuple[float, ...] = (0.5, 3, 2, 1, 0)) -> list[float]:
+def flashes(steps: tuple[float, ...] = (3, 2, 1, 0)) -> list[float]:
     """What the reference has to read at each level, from the last to the first, in lx·s; steps below the brightest."""
     return [0.75 * 2.0 ** -(0.725 * n) * full * SIM_PULSE_S for full in (2e5, 2e6) for n in steps]
 
@@ -302,7 +302,7 @@ def test_the_simulated_sensor_is_calibrated_with_a_camera(
     quick: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """The real verb: one frame a level, aperture and the card's level typed; full scales within 4 %, labelled for this camera."""
-    frames = [frame_of(lxs) for lxs in flashes()], [frame_of(lxs) for lxs in flashes((3.5, 2.5, 1.5))]
+    frames = [frame_of(lxs) for lxs in flashes()], [frame_of(lxs) for lxs in flashes((2.5, 1.5, 0.5))]
     typed = ["", "", *frames[0], "s", *frames[1]]
     monkeypatch.setattr(sys, "stdin", io.StringIO("\n".join(typed) + "\n"))
     file = str(tmp_path / "l.sqlite")
