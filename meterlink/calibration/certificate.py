@@ -10,6 +10,7 @@ from meterlink.calibration.claim import after_dark, in_words, withdrawn
 from meterlink.calibration.faults import Fault, name_faults
 from meterlink.calibration.findings import Findings, Row
 from meterlink.records import Calibration, Identity, new_id
+from meterlink.words.claim import kept
 
 SCHEMA = "meterlink-certificate-1"
 HARMLESS = ("dome plane",)
@@ -37,7 +38,7 @@ def certificate(
     claim = after_dark(calibration, findings.dark_raw, findings.drift_raw)
     spoiling = [f.name for f in named if f.name not in HARMLESS]
     if spoiling:
-        claim = withdrawn(claim, f"verify names {' and '.join(spoiling)}: mend that first")
+        claim = withdrawn(claim, kept("mend", faults=spoiling))
     outcomes = {r.outcome for r in findings.rows}
     verdict = "failed" if "fail" in outcomes or named else ("open" if outcomes & {"unsure", "left out"} else "passed")
     return {
@@ -148,7 +149,7 @@ def _clean(text: object, most: int = 60) -> str:
 def _figure(row: dict[str, Any]) -> str:
     if row["figure"] is None:
         return "-"
-    unit = " stop" if row["unit"] == "stop" else ""
+    unit = f" {row['unit']}" if row["unit"] in ("stop", "lx") else ""
     return f"{_number(row['figure'], row['unit'])} ± {_number(row['u95'], row['unit'])}{unit}"
 
 

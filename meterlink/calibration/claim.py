@@ -16,6 +16,8 @@ from meterlink.photometry import exposure
 from meterlink.photometry.calibration_fit import STOPS
 from meterlink.records import Calibration
 from meterlink.units import format_duration, format_f_number, format_illuminance
+from meterlink.words.claim import kept, said
+from meterlink.words.language import marked, say, translated
 
 CLAIM_STOPS = 0.1
 SIGMAS = 2.576
@@ -25,11 +27,9 @@ TOP_STEADY, TOP_PEAK = 0.95, 0.9
 BOTTOM_STEADY, BOTTOM_PEAK = 0.01, 0.05
 HOLDS_STOPS = 0.02
 """A lamp that is read so far off is claimed with the one of the calibration: a fifth of the tenth."""
-OTHER_LAMPS = "another lamp's spectrum moves a filtered diode by 0.15 to 0.44 stop (spectral.md)"
 ANGLES_DEG = (75.0, 60.0, 45.0, 30.0, 15.0)
 ANGLE_COST_STOPS = 1 / 3
 """A wider claim for light from the side is preferred while it costs at most so much at the lower ends."""
-
 
 class _Parts(NamedTuple):
     """What a claim is made from, beside the scale."""
@@ -88,25 +88,24 @@ def _lamp_seen(details: Mapping[str, Any]) -> bool:
     return not points or any(p["kind"] == "steady" for p in points)
 
 
-def _assumptions(calibration: Calibration) -> list[str]:
-    """What a claim takes for granted, in words: the lamp of its steady light, and where the dome's plane is."""
-    details, said = calibration.details, []
-    lamp, errors = details.get("lamp") or "the lamp that was used", details.get("lamp_errors")
+def _assumptions(calibration: Calibration) -> list[Any]:
+    """What a claim takes for granted: the lamp of its steady light, and where the dome's plane is."""
+    details, found = calibration.details, []
+    lamp, errors = details.get("lamp") or kept("the_lamp"), details.get("lamp_errors")
     if not _lamp_seen(details):
-        said.append(f"no steady lamp was weighed, so none is claimed: {OTHER_LAMPS}")
+        found.append(kept("no_lamp"))
     elif not errors:
-        said.append(f"steady light is that of {lamp}: {OTHER_LAMPS}")
+        found.append(kept("one_lamp", lamp=lamp))
     else:
         holds = [name for name, stops in errors.items() if abs(stops) <= HOLDS_STOPS]
         others = [f"{name} {stops:+.2f}" for name, stops in errors.items() if abs(stops) > HOLDS_STOPS]
-        said.append(f"steady light is that of {lamp}" + (f"; it holds for {', '.join(holds)} too" if holds else ""))
+        found.append(kept("lamps", lamp=lamp, lamps=", ".join(holds)) if holds else kept("lamp", lamp=lamp))
         if others:
-            said.append(f"other lamps read too bright (+) or too dark (-), in stops: {', '.join(others)}")
+            found.append(kept("other_lamps", lamps=", ".join(others)))
     u_plane = details.get("u_plane_rel")
     if u_plane:
-        far, stops = details["light_distance_m"], 2 * u_plane * STOPS
-        said.append(f"dome and reference within 1 cm of one plane, lights {far:g} m off: {stops:.2f} stop, in every reading alike")
-    return said
+        found.append(kept("plane", far=details["light_distance_m"], stops=2 * u_plane * STOPS))
+    return found
 
 
 def after_dark(calibration: Calibration, dark_raw: Sequence[float], drift_raw: float = 0.0) -> dict[str, Any] | None:
@@ -123,7 +122,7 @@ def after_dark(calibration: Calibration, dark_raw: Sequence[float], drift_raw: f
     return claim_of(calibration._replace(details={**calibration.details, "u_dark_raw": us}))
 
 
-def withdrawn(claim: dict[str, Any] | None, why: str) -> dict[str, Any] | None:
+def withdrawn(claim: dict[str, Any] | None, why: object) -> dict[str, Any] | None:
     """Return the claim with nothing in it, because of a fault."""
     if claim is None:
         return None
@@ -145,25 +144,37 @@ def stops_of(claim: dict[str, Any], kind: str) -> float:
 def in_words(claim: dict[str, Any], names: Sequence[str], constant: float) -> list[str]:
     """Return a claim as lines: what it is about, then one line a range; f-numbers at ISO 100."""
     spans = list(zip(claim["steady_lx"], claim["flash_peak_lx"], strict=True))
+    assumes = [f"  {said(words)}" for words in claim.get("assumes", ())]
     if not any(s or f for s, f in spans):
-        return [f"no range is claimed: {claim['why']}", *(f"  {words}" for words in claim.get("assumes", ()))]
-    head = {
-        "truth": "f-numbers good",
-        "reference": "f-numbers good against this reference",
-        "ratios": "ratios good",
-        camera.METHOD: "right for this camera: f-numbers good against it",
-    }[claim["against"]]
-    aside = f", light up to {claim['angle_deg']:g}° off its axis" if claim["angle_deg"] else ", dome aimed at the light"
-    lines = [f"{head} to {claim['stops']:g} stop in {claim['share']:.0%} of readings{aside}:"]
+        return [say("no range is claimed: {why}", why=said(claim["why"])), *assumes]
+    lines = [
+        say(
+            "{what} to {stops:g} stop in {share:.0%} of readings, {aim}:",
+            what=translated(_HEADS[claim["against"]]), stops=claim["stops"], share=claim["share"],
+            aim=say("light up to {degrees:g}° off its axis", degrees=claim["angle_deg"]) if claim["angle_deg"]
+            else say("dome aimed at the light"),
+        )
+    ]  # fmt: skip
     for i, (steady, flash) in enumerate(spans):
-        what = [f"steady {format_illuminance(steady[0])} to {format_illuminance(steady[1])}"] if steady else []
+        what = []
+        if steady:
+            low, high = map(format_illuminance, steady)
+            what.append(say("steady {low} to {high}", low=low, high=high))
         pulse_s = claim["flash_pulse_s"]
         if flash and pulse_s:
             low, high = (format_f_number(exposure.f_number(peak * pulse_s, 100.0, constant)) for peak in flash)
-            what.append(f"flash {low} to {high} (pulses of {format_duration(pulse_s)})")
-        lines.append(f"  {names[i] if i < len(names) else i}: {', '.join(what) or 'nothing'}")
-    lines += [f"  {claim['why']}"] if claim["why"] else []
-    return [*lines, *(f"  {words}" for words in claim.get("assumes", ()))]
+            what.append(say("flash {low} to {high} (pulses of {pulse})", low=low, high=high, pulse=format_duration(pulse_s)))
+        lines.append(f"  {names[i] if i < len(names) else i}: {', '.join(what) or say('nothing')}")
+    lines += [f"  {said(claim['why'])}"] if claim["why"] else []
+    return [*lines, *assumes]
+
+
+_HEADS = {
+    "truth": marked("f-numbers good"),
+    "reference": marked("f-numbers good against this reference"),
+    "ratios": marked("ratios good"),
+    camera.METHOD: marked("right for this camera: f-numbers good against it"),
+}
 
 
 def _left(sigmas: float, *parts: float) -> float:
@@ -208,12 +219,11 @@ def _flash(calibration: Calibration, index: int, shared: float, u_angle: float, 
     return [low * scale.full_scale_lx, TOP_PEAK * scale.full_scale_lx] if low < TOP_PEAK else None
 
 
-def _why(calibration: Calibration, against: str, spans: list[list[float] | None]) -> str:
+def _why(calibration: Calibration, against: str, spans: list[list[float] | None]) -> list[Any] | str:
     if not any(spans):
-        worst = 2 * max(r.u_rel for r in calibration.ranges) * STOPS
-        return f"the ranges' own scales are known to {worst:.2f} stop only: calibrate again with more pairs"
+        return kept("few_pairs", stops=2 * max(r.u_rel for r in calibration.ranges) * STOPS)
     if against == camera.METHOD:
-        return f"with another camera or lens f-numbers may be {2 * calibration.u_scale_rel * STOPS:.1f} stop off (k=2)"
+        return kept("other_camera", stops=2 * calibration.u_scale_rel * STOPS)
     if against == "reference":
-        return f"the reference itself is known to {2 * calibration.u_scale_rel * STOPS:.2f} stop only (k=2)"
+        return kept("reference_known_to", stops=2 * calibration.u_scale_rel * STOPS)
     return ""

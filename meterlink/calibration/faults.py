@@ -10,7 +10,10 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from meterlink.calibration.acceptance import HIGH, LOW
+from meterlink.calibration.evidence import MAX_DARK_LX, REPORTED_FULL_LX
 from meterlink.calibration.findings import LIMITS, RIM_LIMIT, Findings, angle_limit
+from meterlink.units import format_illuminance
+from meterlink.words.language import marked
 
 EARLY = 0.9
 """A range that is cut off below this part of it: the builds reach 0.95 and more (their own design)."""
@@ -28,27 +31,35 @@ class Fault(NamedTuple):
 
 
 NAMES = {
-    "swapped resistors": "the feedback resistors, or the two gain wires, are in each other's place: change them over",
-    "wrong resistor": "measure both feedback resistors: one is not what the parts list says",
-    "range clips early": (
+    marked("swapped resistors"): marked(
+        "the feedback resistors, or the two gain wires, are in each other's place: change them over"
+    ),
+    marked("wrong resistor"): marked("measure both feedback resistors: one is not what the parts list says"),
+    marked("range clips early"): marked(
         "the amplifier gives way before the converter does: measure its supply, look for a load on its output and "
         "for a reference above the supply; until then trust nothing above the level named"
     ),
-    "not linear": (
+    marked("not linear"): marked(
         "the diode works against a voltage: check that it sits between the amplifier's two inputs and that nothing is "
         "in series with it"
     ),
-    "mains hum": "shield the diode's leads, twist the cable, ground the housing, run from a battery and try again",
-    "loose contact": "re-solder the diode and the feedback parts, press on each joint and watch the figure",
-    "dark offset": "the diode is the wrong way round, damaged or dirty (flux between its pins): turn, clean, replace",
-    "zero not lifted": "the divider at the amplifier's plus input is missing, shorted or of the wrong values: measure there",
-    "light leak": "light enters beside the dome: paint the housing black inside, seal the seam, cap again",
-    "leaky dome": "light reaches the diode around the dome's rim: raise the dark collar and blacken the rim",
-    "flat in place of dome": "a disk is mounted, or the dome is far too shallow: mount the dome",
-    "wrong angle response": "move the diode up or down behind the receptor, see receptors.md, and test again",
-    "slow amplifier": "the feedback capacitor is too large (a wrong decade is common): measure it, see the parts list",
-    "dome plane": "the mark on the housing is not where the dome's reference plane is: move the mark by the figure",
-    "drift": "let the sensor warm up for five minutes; if it stays, the diode or the reference is damaged",
+    marked("mains hum"): marked("shield the diode's leads, twist the cable, ground the housing, run from a battery and try again"),
+    marked("loose contact"): marked("re-solder the diode and the feedback parts, press on each joint and watch the figure"),
+    marked("dark offset"): marked(
+        "the diode is the wrong way round, damaged or dirty (flux between its pins): turn, clean, replace"
+    ),
+    marked("zero not lifted"): marked(
+        "the divider at the amplifier's plus input is missing, shorted or of the wrong values: measure there"
+    ),
+    marked("light leak"): marked("light enters beside the dome: paint the housing black inside, seal the seam, cap again"),
+    marked("leaky dome"): marked("light reaches the diode around the dome's rim: raise the dark collar and blacken the rim"),
+    marked("flat in place of dome"): marked("a disk is mounted, or the dome is far too shallow: mount the dome"),
+    marked("wrong angle response"): marked("move the diode up or down behind the receptor, see receptors.md, and test again"),
+    marked("slow amplifier"): marked(
+        "the feedback capacitor is too large (a wrong decade is common): measure it, see the parts list"
+    ),
+    marked("dome plane"): marked("the mark on the housing is not where the dome's reference plane is: move the mark by the figure"),
+    marked("drift"): marked("let the sensor warm up for five minutes; if it stays, the diode or the reference is damaged"),
 }
 
 
@@ -99,7 +110,8 @@ def _contact(case: _Case) -> _Named:
 
 def _dark(case: _Case) -> _Named:
     f = case.findings
-    if not f.dark_raw:
+    if not f.dark_raw or not f.pedestal_raw:
+        # A sensor that reports lux has no zero of its own to be off: what it shows in the dark is light (``_leak``).
         return None
     worst, least = max(f.dark_raw), min(f.dark_raw)
     lifted = f"{f.pedestal_raw:.0%} is where the zero belongs"
@@ -112,6 +124,9 @@ def _dark(case: _Case) -> _Named:
 
 def _leak(case: _Case) -> _Named:
     f = case.findings
+    if not f.pedestal_raw:
+        lux = REPORTED_FULL_LX * max((*f.dark_raw, f.leak_raw), default=0.0)
+        return ("light leak", f"{format_illuminance(lux)} under the cap") if lux > MAX_DARK_LX else None
     if f.leak_raw > LIMITS["leak"]:
         return "light leak", f"{f.leak_raw:.1%} of full scale through the cap with the room lit"
     return None

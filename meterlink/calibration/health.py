@@ -11,11 +11,13 @@ from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from meterlink.calibration import cautions
-from meterlink.calibration.evidence import bare, full_raw_of, raw_of
+from meterlink.calibration.evidence import MAX_DARK_LX, bare, full_raw_of, raw_of
 from meterlink.calibration.faults import NAMES, Fault
-from meterlink.calibration.procedure import Procedure, Task
-from meterlink.records import Calibration, Identity, Kind, Measurement, Trouble
+from meterlink.calibration.procedure import Procedure, Task, wrong_kind
+from meterlink.records import Calibration, Identity, Measurement, Status, Trouble
 from meterlink.sensor.measuring.calibrate import PEDESTAL_RAW, default_calibration
+from meterlink.units import format_illuminance
+from meterlink.words.language import marked, say, with_decimal_sign
 
 DARK_OFF, SWING, SEEN, ENOUGH = 0.015, 0.02, 0.002, 0.02
 """Parts of a range: a dark that is off, a wavering that is hum, the least that a torch close by must raise, and what tells
@@ -26,23 +28,45 @@ LONGEST_T05_S = 4e-3
 """Studio heads at full power stay below (common practice, no published source)."""
 APART_STOPS = 0.5
 DAMAGED = 0.02
+TORCH_LX = 200.0
+"""A tenth of what a phone's torch gives close by: what a sensor that reports lux is asked for."""
+SUPPLY_V = 3.3
+"""Of every board whose converter has a reference of its own; one of 5 V is not judged."""
+ZERO_OFF = marked("{dark:.1%} in the dark, {zero:.0%} is where the zero belongs")
 PATIENCE_S = 30.0
 
 REMEDIES = NAMES | {
-    "bytes arrive damaged": "another cable, no hub, the cable away from the flash's; over Bluetooth come nearer",
-    "amplifier at its end": (
+    marked("bytes arrive damaged"): marked(
+        "another cable, no hub, the cable away from the flash's; over Bluetooth come nearer"
+    ),
+    marked("amplifier at its end"): marked(
         "its output stands at the supply: the diode is shorted or not between the two inputs, the feedback resistor is open, or "
         "the plus input is not at its divider: measure there"
     ),
-    "diode reversed": "light lowers the output: turn the diode round",
-    "diode not connected": (
+    marked("diode reversed"): marked("light lowers the output: turn the diode round"),
+    marked("diode not connected"): marked(
         "light changes nothing: check both of the diode's joints, then the feedback resistor; is the dome opaque?"
     ),
-    "range does not switch": "both ranges show the same: check the gain wires and the switch between board and resistors",
-    "no pop is seen": "hold the dome at a head's glass once; if it still sees none, the program on the board is old or not ours",
-    "pops do not arrive whole": "the board restarts or its cable fails when the head fires: a battery, a shorter cable",
-    "supply": "the board's supply is far from that of its calibration: another port or cable, no hub",
-    "battery low": "charge or change it before anything else",
+    marked("chip sees no light"): marked(
+        "light changes nothing: is the dome opaque, the chip turned round, or another board's line read?"
+    ),
+    marked("range does not switch"): marked(
+        "both ranges show the same: check the gain wires and the switch between board and resistors"
+    ),
+    marked("no pop is seen"): marked(
+        "hold the dome at a head's glass once; if it still sees none, the program on the board is old or not ours"
+    ),
+    marked("pops do not arrive whole"): marked(
+        "the board restarts or its cable fails when the head fires: a battery, a shorter cable"
+    ),
+    marked("supply"): marked("the board's supply is far from that of its calibration: another port or cable, no hub"),
+    marked("reference does not hold"): marked(
+        "3.3 V by the converter's own reference are not 3.3 V: measure both; the reference is missing, turned round or loaded"
+    ),
+    marked("board too slow"): marked(
+        "light came faster than the board looked at it, so pops may pass unseen: a lower rate_khz in its settings, and reset it"
+    ),
+    marked("battery low"): marked("charge or change it before anything else"),
 }
 
 
@@ -52,7 +76,7 @@ class Check(NamedTuple):
     what: str
     seen: str
     outcome: str
-    """``good``, ``fault`` or ``left out``."""
+    """``good``, ``fault``, ``left out``, or ``unclear``: something came, and it tells nothing."""
 
 
 class LinkCounts(NamedTuple):
@@ -62,6 +86,8 @@ class LinkCounts(NamedTuple):
     damaged: int = 0
     supply_stops: float | None = None
     battery: float | None = None
+    status: Status | None = None
+    """What the sensor said of itself at the end."""
 
 
 class SensorTest(Procedure):
@@ -73,9 +99,7 @@ class SensorTest(Procedure):
         super().__init__(identity, bare(calibration), steps_of(identity), expected=calibration)
 
     def _why_not(self, task: Task, measurement: Measurement) -> str:
-        if measurement.kind != task.kind:
-            return f"{task.title} wants {'a pop' if task.kind == Kind.FLASH else 'steady light'}: not counted"
-        return ""
+        return wrong_kind(task) if measurement.kind != task.kind else ""
 
     def raw(self, name: str) -> float | None:
         """Mean of a steady step as a part of its range, dark included; None when it was not taken."""
@@ -86,19 +110,19 @@ class SensorTest(Procedure):
 def steps_of(identity: Identity) -> list[Task]:
     """Return the steps, those with the cap first; the most sensitive range is the last, so that a weak pop is seen too."""
     numbered = list(enumerate(identity.ranges))
-    torch = "Cap off. A phone's torch, lit, a hand's breadth from the dome; hold it still."
+    cap = say("An opaque cap on the dome, or a fist around it.")
+    torch = say("Cap off. A phone's torch, lit, a hand's breadth from the dome; hold it still.")
     tasks = [
-        Task(f"dark-{i}", f"dark, range {name}", "An opaque cap on the dome, or a fist around it.", "steady", 1, i, dark=True)
-        for i, name in numbered
+        Task(f"dark-{i}", say("dark, range {name}", name=name), cap, "steady", 1, i, dark=True) for i, name in numbered
     ]
     tasks += [
-        Task(f"torch-{i}", f"a torch, range {name}", torch, "steady", 1, i, optional=True, dark=True)
+        Task(f"torch-{i}", say("a torch, range {name}", name=name), torch, "steady", 1, i, optional=True, dark=True)
         for i, name in numbered
     ]
     if identity.flash:
-        text = "Any flash at low power, a metre off; the same twice."
+        text = say("Any flash at low power, a metre off; the same twice.")
         tasks.append(
-            Task("pop", "two pops", text, "flash", 2, optional=True, caution=cautions.FLASH, patience_s=PATIENCE_S)
+            Task("pop", say("two pops"), text, "flash", 2, optional=True, caution=cautions.FLASH, patience_s=PATIENCE_S)
         )  # fmt: skip
     return tasks
 
@@ -110,23 +134,40 @@ def checks_of(walk: SensorTest, link: LinkCounts) -> list[Check]:
     def check(what: str, seen: str | None, *faults: str) -> Check:
         return Check(what, seen or "–", "fault" if faulty & set(faults) else "good" if seen else "left out")
 
-    darks = [_percent(walk.raw(f"dark-{i}")) for i in range(len(walk.identity.ranges))]
-    torches = [_percent(walk.raw(f"torch-{i}")) for i in range(len(walk.identity.ranges))]
-    zero = "" if _pedestal(walk) == 0 else f" (about {_pedestal(walk):.0%} belongs there)"
-    share = f"{link.damaged} of {link.frames + link.damaged} messages damaged"
+    count = range(len(walk.identity.ranges))
+    arrived = say("{damaged} of {total} messages damaged", damaged=link.damaged, total=link.frames + link.damaged)
     rows = [
-        check("link", share, "bytes arrive damaged"),
-        check("dark", _all(darks, zero), "zero not lifted", "dark offset", "light leak", "amplifier at its end", "mains hum"),
-        check("torch", _all(torches), "diode reversed", "diode not connected", "range does not switch", "swapped resistors",
-              "wrong resistor"),
+        check(marked("link"), arrived, "bytes arrive damaged"),
+        check(marked("dark"), _levels(walk, [walk.raw(f"dark-{i}") for i in count], _pedestal(walk)),
+              "zero not lifted", "dark offset", "light leak", "amplifier at its end", "mains hum"),
+        check(marked("torch"), _levels(walk, [walk.raw(f"torch-{i}") for i in count]), "diode reversed", "diode not connected",
+              "chip sees no light", "range does not switch", "swapped resistors", "wrong resistor"),
     ]  # fmt: skip
     if walk.identity.flash:
         names = ("no pop is seen", "pops do not arrive whole", "slow amplifier", "loose contact")
-        rows.append(check("pops", "none seen" if "pop" in walk.missed else _pops(walk), *names))
+        pops = check(marked("pops"), say("none seen") if "pop" in walk.missed else _pops(walk), *names)
+        # A pop without a figure is no proof of anything, whatever else is wrong.
+        blind = any(t.measurement.exposure_lxs is None for t in walk.of("pop"))
+        rows.append(pops._replace(outcome="unclear") if pops.outcome == "good" and blind else pops)
+    return rows + _own_rows(link, check)
+
+
+def _own_rows(link: LinkCounts, check: Callable[..., Check]) -> list[Check]:
+    """What the sensor says of itself."""
+    rows, status = [], link.status
     if link.supply_stops is not None:
-        rows.append(check("supply", f"{link.supply_stops:+.2f} stop from the calibration's", "supply"))
+        seen = say("{stops:+.2f} stop from the calibration's", stops=link.supply_stops)
+        rows.append(check(marked("supply"), seen, "supply"))
+    if status is not None and status.supply_v is not None:
+        seen = say("{volt:.2f} V by the converter's reference", volt=status.supply_v)
+        rows.append(check(marked("reference"), seen, "reference does not hold"))
+    if status is not None and status.temperature_c is not None:
+        seen = say("{degrees:.0f} °C in its chip", degrees=status.temperature_c)
+        rows.append(check(marked("temperature"), seen))
+    if status is not None and status.overruns:
+        rows.append(check(marked("pace"), say("held up {count} times since its start", count=status.overruns), "board too slow"))
     if link.battery is not None:
-        rows.append(check("battery", f"{link.battery:.0%}", "battery low"))
+        rows.append(check(marked("battery"), f"{link.battery:.0%}", "battery low"))
     return rows
 
 
@@ -149,21 +190,21 @@ _Rule = Callable[[SensorTest, LinkCounts], _Named]
 def _link(_walk: SensorTest, link: LinkCounts) -> _Named:
     total = link.frames + link.damaged
     if total and link.damaged > 2 and link.damaged / total > DAMAGED:
-        return "bytes arrive damaged", f"{link.damaged} of {total} messages"
+        return "bytes arrive damaged", say("{damaged} of {total} messages damaged", damaged=link.damaged, total=total)
     return None
 
 
 def _ends(walk: SensorTest, _link: LinkCounts) -> _Named:
     darks = _darks(walk)
     if darks and min(darks) > 0.9:
-        return "amplifier at its end", f"{min(darks):.0%} of the range in the dark"
+        return "amplifier at its end", say("{part:.0%} of the range in the dark", part=min(darks))
     return None
 
 
 def _zero(walk: SensorTest, _link: LinkCounts) -> _Named:
     darks, pedestal = _darks(walk), _pedestal(walk)
     if darks and max(darks) < pedestal - DARK_OFF:
-        return "zero not lifted", f"{max(darks):.1%} in the dark, {pedestal:.0%} is where the zero belongs"
+        return "zero not lifted", say(ZERO_OFF, dark=max(darks), zero=pedestal)
     return None
 
 
@@ -173,18 +214,28 @@ def _diode(walk: SensorTest, _link: LinkCounts) -> _Named:
     if dark is None or torch is None or torch > 0.9:
         return None
     rise = torch - dark
-    # A sensor that reports lux is asked for a tenth of what a torch gives.
-    least = SEEN if _pedestal(walk) else 200.0 / full_raw_of(walk.identity)
-    if rise < -least:
-        return "diode reversed", f"a torch takes it from {dark:.1%} down to {torch:.1%}"
-    return ("diode not connected", f"{dark:.1%} in the dark and {torch:.1%} under a torch") if rise < least else None
+    if not walk.identity.adc_bits:
+        if rise * full_raw_of(walk.identity) >= TORCH_LX:
+            return None
+        seen = say("{dark} in the dark and {torch} under a torch", dark=_level(walk, dark), torch=_level(walk, torch))
+        return "chip sees no light", seen
+    if rise < -SEEN:
+        return "diode reversed", say("a torch takes it from {dark:.1%} down to {torch:.1%}", dark=dark, torch=torch)
+    if rise < SEEN:
+        seen = say("{dark} in the dark and {torch} under a torch", dark=_level(walk, dark), torch=_level(walk, torch))
+        return "diode not connected", seen
+    return None
 
 
 def _leak(walk: SensorTest, _link: LinkCounts) -> _Named:
     darks, pedestal = _darks(walk), _pedestal(walk)
-    if not darks or not pedestal or darks[-1] <= pedestal + DARK_OFF:
+    if darks and not walk.identity.adc_bits:
+        # It has no zero of its own to be off: what it sees in the dark is light.
+        lux = max(darks) * full_raw_of(walk.identity)
+        return ("light leak", say("{lux} in the dark", lux=format_illuminance(lux))) if lux > MAX_DARK_LX else None
+    if not darks or darks[-1] <= pedestal + DARK_OFF:
         return None
-    seen = f"{darks[-1]:.1%} in the dark, {pedestal:.0%} is where the zero belongs"
+    seen = say(ZERO_OFF, dark=darks[-1], zero=pedestal)
     # Light, or a diode that leaks, counts on the sensitive range most; a divider that is off counts on all alike.
     return ("light leak" if darks[0] - pedestal < (darks[-1] - pedestal) / 2 else "dark offset"), seen
 
@@ -196,7 +247,7 @@ def _hum(walk: SensorTest, _link: LinkCounts) -> _Named:
         if t.measurement.modulation is not None
     ]
     if swings and max(swings) > SWING:
-        return "mains hum", f"the dark wavers by ±{max(swings):.1%} of the range"
+        return "mains hum", say("the dark wavers by ±{part:.1%} of the range", part=max(swings))
     return None
 
 
@@ -214,7 +265,10 @@ def _ranges(walk: SensorTest, _link: LinkCounts) -> _Named:
         if max(coarse, fine) < ENOUGH or fine > 0.9:
             continue
         found = fine / max(coarse, 1e-4)
-        seen = f"one torch is {found:.2g} times as much on range {walk.identity.ranges[i + 1]}, by design {factor:.3g} times"
+        seen = say(
+            "one torch is {found:.2g} times as much on range {name}, by design {factor:.3g} times",
+            found=found, name=walk.identity.ranges[i + 1], factor=factor,
+        )  # fmt: skip
         if found < math.sqrt(1 / factor):
             return "swapped resistors", seen
         if found < math.sqrt(factor) / 1.5:
@@ -226,24 +280,29 @@ def _ranges(walk: SensorTest, _link: LinkCounts) -> _Named:
 
 def _pops_fault(walk: SensorTest, _link: LinkCounts) -> _Named:
     if "pop" in walk.missed:
-        return "no pop is seen", f"nothing in {PATIENCE_S:.0f} s"
+        return "no pop is seen", say("nothing in {seconds:.0f} s", seconds=PATIENCE_S)
     pops = [t.measurement for t in walk.of("pop")]
     if pops and all(m.trouble in (Trouble.LOST_DATA, Trouble.CUT_SHORT) for m in pops):
         return "pops do not arrive whole", pops[-1].note
     whole = [m for m in pops if not (m.incomplete or m.clipped) and m.exposure_lxs]
     lengths = [m.t05_s for m in whole if m.t05_s]
     if lengths and min(lengths) > LONGEST_T05_S:
-        return "slow amplifier", f"a flash seems to last {min(lengths) * 1e3:.0f} ms (t0.5)"
+        return "slow amplifier", say("a flash seems to last {ms:.0f} ms (t0.5)", ms=min(lengths) * 1e3)
     if len(whole) > 1:
         apart = abs(math.log2((whole[0].exposure_lxs or 1.0) / (whole[-1].exposure_lxs or 1.0)))
         if apart > APART_STOPS:
-            return "loose contact", f"the same flash twice, {apart:.1f} stop apart (had it recharged?)"
+            return "loose contact", say("the same flash twice, {apart:.1f} stop apart (had it recharged?)", apart=apart)
     return None
 
 
 def _power(_walk: SensorTest, link: LinkCounts) -> _Named:
+    status = link.status
     if link.supply_stops is not None and abs(link.supply_stops) > 0.3:
-        return "supply", f"{link.supply_stops:+.2f} stop from the calibration's"
+        return "supply", say("{stops:+.2f} stop from the calibration's", stops=link.supply_stops)
+    if status is not None and status.supply_v is not None and 0.05 < abs(status.supply_v / SUPPLY_V - 1) < 0.25:
+        return "reference does not hold", say("{volt:.2f} V by the converter's reference", volt=status.supply_v)
+    if status is not None and status.overruns:
+        return "board too slow", say("held up {count} times since its start", count=status.overruns)
     if link.battery is not None and link.battery < 0.15:
         return "battery low", f"{link.battery:.0%}"
     return None
@@ -262,15 +321,25 @@ def _pedestal(walk: SensorTest) -> float:
     return PEDESTAL_RAW if walk.identity.adc_bits else 0.0
 
 
-def _percent(raw: float | None) -> str:
-    return "–" if raw is None else f"{raw:.1%}"
+def _level(walk: SensorTest, raw: float | None) -> str:
+    """A steady level as this sensor's kind has it: a part of its range, or the lux that it reports."""
+    if raw is None:
+        return "–"
+    return with_decimal_sign(f"{raw:.1%}") if walk.identity.adc_bits else format_illuminance(raw * full_raw_of(walk.identity))
 
 
-def _all(parts: Sequence[str], more: str = "") -> str | None:
-    return None if set(parts) <= {"–"} else f"{' and '.join(parts)} of the range{more}"
+def _levels(walk: SensorTest, raws: Sequence[float | None], zero: float = 0.0) -> str | None:
+    if all(raw is None for raw in raws):
+        return None
+    told = [_level(walk, raw) for raw in raws]
+    if not walk.identity.adc_bits:
+        return ", ".join(told)
+    if zero:
+        return say("{levels} of the range (about {zero:.0%} belongs there)", levels=", ".join(told), zero=zero)
+    return say("{levels} of the range", levels=", ".join(told))
 
 
 def _pops(walk: SensorTest) -> str | None:
     pops = [t.measurement for t in walk.of("pop")]
-    told = [f"{m.exposure_lxs:.3g} lx·s" if m.exposure_lxs else "not whole" for m in pops]
+    told = [with_decimal_sign(f"{m.exposure_lxs:.3g}") + " lx·s" if m.exposure_lxs else say("no figure") for m in pops]
     return ", ".join(told) or None

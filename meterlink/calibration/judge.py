@@ -11,12 +11,15 @@ from collections.abc import Sequence
 
 from meterlink.calibration.acceptance import HIGH, LOW, AcceptanceWalk
 from meterlink.calibration.calibrate import U_POP_REL
-from meterlink.calibration.evidence import full_raw_of, peak_raw_of
+from meterlink.calibration.evidence import MAX_DARK_LX, REPORTED_FULL_LX, full_raw_of, peak_raw_of
 from meterlink.calibration.findings import Findings, Row, row
 from meterlink.calibration.judge_geometry import angle_rows, distance_rows, rim_rows
 from meterlink.calibration.walk_light import lighter, mean_light, raws, sensitivity, u_sensitivity
 from meterlink.photometry import calibration_fit as cf
 from meterlink.sensor.measuring.calibrate import PEDESTAL_RAW
+
+U_REPORTED_LX = 1.0
+"""Of what a chip reports in the dark: half of its coarsest step is about that (build_a.md)."""
 
 
 def judge(walk: AcceptanceWalk) -> Findings:
@@ -62,21 +65,25 @@ def _repeats(walk: AcceptanceWalk) -> tuple[float, float]:
 def _darkness(walk: AcceptanceWalk, rows: list[Row]) -> tuple[tuple[float, ...], float, float]:
     darks, drift = [], 0.0
     code = 2.0 ** -(walk.identity.adc_bits or 10)
-    u = code / math.sqrt(12)
+    lux = not walk.identity.adc_bits
+    # A sensor that reports lux is judged in lux, with a step of a few of them as its own doubt.
+    unit, size, limit = ("lx", REPORTED_FULL_LX, MAX_DARK_LX) if lux else ("of full scale", 1.0, None)
+    u = U_REPORTED_LX if lux else code / math.sqrt(12)
     for i, name in enumerate(walk.identity.ranges):
         before, after = raws(walk, walk.of(f"dark-{i}")), raws(walk, walk.of(f"after-{i}"))
         dark = sum(before) / len(before) if before else pedestal(walk)
         darks.append(dark)
         off = dark - pedestal(walk) if before else None
-        rows.append(row("dark", f"dark of range {name} against the lifted zero", off, u, "of full scale"))
+        what = f"dark of range {name}" if lux else f"dark of range {name} against the lifted zero"
+        rows.append(row("dark", what, None if off is None else off * size, u, unit, limit))
         if before and after:
             change = sum(after) / len(after) - dark
             drift = change if abs(change) > abs(drift) else drift
     seen = raws(walk, walk.of("leak"))
     leak = sum(seen) / len(seen) - darks[-1] if seen else 0.0
-    rows.append(row("leak", "light through the capped housing", leak if seen else None, u, "of full scale"))
+    rows.append(row("leak", "light through the capped housing", leak * size if seen else None, u, unit, limit))
     done = bool(walk.group("after"))
-    rows.append(row("drift", "dark after the walk against before", drift if done else None, u, "of full scale"))
+    rows.append(row("drift", "dark after the walk against before", drift * size if done else None, u, unit, limit))
     return tuple(darks), leak, drift
 
 

@@ -13,6 +13,7 @@ from meterlink.calibration.evidence import full_raw_of, peak_raw_of, raw_of
 from meterlink.errors import CalibrationError, UsageError
 from meterlink.records import Calibration, Identity, Measurement
 from meterlink.sensor.measuring.calibrate import CEILING_MARGIN, raw_for
+from meterlink.words.language import say
 
 SMALLEST_PEAK = 0.03
 """Eight codes of 8 bits: a pop below it cannot carry a calibration."""
@@ -58,6 +59,13 @@ class Task(NamedTuple):
     """So long a pop is waited for; then the step is over without it (``missed``)."""
     dark: bool = False
     """In the dark a reading too dim for anything else is what is wanted."""
+
+
+def wrong_kind(task: Task) -> str:
+    """Say that a measurement of the other kind does not count for a step."""
+    if task.kind == "flash":
+        return say("{step} wants a pop: not counted", step=task.title)
+    return say("{step} wants steady light: not counted", step=task.title)
 
 
 def kind_of(task: Task) -> str:
@@ -141,7 +149,7 @@ class Procedure:
         self.taken.append(Taken(task, measurement, task.value if value is None else value))
         left = task.wanted - len(self.of(task.name))
         self.replan()
-        return f"{task.title}: {left} more" if left else f"{task.title}: done"
+        return say("{step}: {left} more", step=task.title, left=left) if left else say("{step}: done", step=task.title)
 
     def read(self, value: float) -> str:
         """Give the present task, a typed one, its value; returns a sentence.
@@ -155,7 +163,7 @@ class Procedure:
         blank = Measurement(TYPED, 0.0, self.identity.sensor_id, self.calibration.id)
         self.taken.append(Taken(task, blank, value))
         self.replan()
-        return f"{task.title}: done"
+        return say("{step}: done", step=task.title)
 
     def replan(self) -> None:
         """Make the tasks anew from what was taken and left out; a walk whose steps are fixed has nothing to do."""
@@ -170,7 +178,7 @@ class Procedure:
             raise UsageError("nothing has been taken yet")
         gone = self.taken.pop()
         self.replan()
-        return f"taken back: {gone.task.title}"
+        return say("taken back: {step}", step=gone.task.title)
 
     def retake(self, words: str) -> list[str]:
         """Take back every step whose title is named in ``words`` (of a refusal); return those titles."""
@@ -191,7 +199,7 @@ class Procedure:
         self.taken = [t for t in self.taken if t.task.name != task.name]
         self.skipped |= {t.name for t in self.tasks if t.name == task.name or (task.group and t.name.startswith(task.group))}
         self.replan()
-        return f"left out: {task.title}"
+        return say("left out: {step}", step=task.title)
 
     def miss(self) -> None:
         """Give the present task up, for which nothing came in its time."""
@@ -221,18 +229,19 @@ class Procedure:
         if measurement.calibration_id != self.calibration.id:
             raise CalibrationError("this measurement was made with another calibration: take it again")
         if measurement.kind != task.kind:
-            wanted = "a pop" if task.kind == "flash" else "steady light"
-            return f"{task.title} wants {wanted}: not counted"
+            return wrong_kind(task)
         if task.range_index is not None and measurement.range_index != task.range_index:
-            return f"this came on another range than {self._range_name(task.range_index)}: not counted, once more"
+            name = self._range_name(task.range_index)
+            return say("this came on another range than {name}: not counted, once more", name=name)
         if measurement.incomplete:
-            return "the pop did not arrive whole: not counted, once more"
+            return say("the pop did not arrive whole: not counted, once more")
         if task.range_index is None and measurement.note and (measurement.clipped or measurement.too_dim):
-            return f"{measurement.note}: not counted"  # sensing has changed the range itself; the light is to stay as it is
+            # sensing has changed the range itself; the light is to stay as it is
+            return say("{note}: not counted", note=measurement.note)
         if measurement.clipped:
-            return "too bright for this range: not counted; go further away or turn the power down"
+            return say("too bright for this range: not counted; go further away or turn the power down")
         if not task.dark and self._too_dim(task, measurement):
-            return "too dim for this range: not counted; come nearer or turn the power up"
+            return say("too dim for this range: not counted; come nearer or turn the power up")
         return self._off_level(task, measurement)
 
     def _off_level(self, task: Task, measurement: Measurement) -> str:
@@ -245,8 +254,11 @@ class Procedure:
         tries = self._short_of[task.name] = self._short_of.get(task.name, 0) + 1
         if tries > FILL_PATIENCE:
             return ""
-        way = "turn the power up" if level < low else "turn the power down"
-        return f"fills {level:.0%} of the range, {low:.0%} to {high:.0%} is wanted: not counted; {way}"
+        way = say("turn the power up") if level < low else say("turn the power down")
+        return say(
+            "fills {level:.0%} of the range, {low:.0%} to {high:.0%} is wanted: not counted; {way}",
+            level=level, low=low, high=high, way=way,
+        )  # fmt: skip
 
     def level_of(self, measurement: Measurement) -> float | None:
         """Part of its range that a measurement filled above dark: the peak of a pop, the mean of steady light."""

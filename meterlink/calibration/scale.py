@@ -13,13 +13,14 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from meterlink.calibration.claim import claim_of
-from meterlink.calibration.evidence import Dark, Evidence, Pair
+from meterlink.calibration.evidence import MAX_DARK_LX, Dark, Evidence, Pair
 from meterlink.calibration.pair_fit import fit_range, usable
 from meterlink.errors import CalibrationError
 from meterlink.photometry import calibration_fit as cf
 from meterlink.records import Calibration, RangeScale, new_id
 from meterlink.records.kept import BORROWED_FROM
 from meterlink.sensor.measuring.calibrate import CEILING_KEY, start_constant
+from meterlink.units import format_illuminance
 
 SOUND_BEND = 0.0115
 """Standard deviation of the bend of a sound range, empty to full (a uniform 2 %; common practice, no published
@@ -201,6 +202,11 @@ def _darks(evidence: Evidence) -> dict[int, Dark]:
     for index, name in enumerate(evidence.range_names):
         if index not in found:
             raise CalibrationError("range {name} has no dark reading: put the cap on and take one", name=name)
+        if evidence.full_raw != 1.0 and found[index].raw > MAX_DARK_LX:
+            raise CalibrationError(
+                "the sensor reports {lux} under the cap: that is light; black tape along the seam, the cap pressed on, and again",
+                lux=format_illuminance(found[index].raw),
+            )
         if found[index].raw > MAX_DARK_RAW * evidence.full_raw:
             part = found[index].raw / evidence.full_raw
             raise CalibrationError(

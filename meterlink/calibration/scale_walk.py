@@ -34,6 +34,7 @@ from meterlink.calibration.steps import (
     flash_task,
     lamp_task,
     overlap_tasks,
+    parts_of_run,
     reference_task,
     repeat_task,
     steady_task,
@@ -109,8 +110,8 @@ class ScaleWalk(Procedure):
     def _pair_tasks(self) -> list[Task]:
         if self.relative:
             return []
-        first = self._flash_levels(range(self._levels))
-        more = [t for t in self._flash_levels(range(self._levels, self._levels + MORE_LEVELS)) if t.range_index in self._asked()]
+        first = self._flash_levels(0, self._levels)
+        more = [t for t in self._flash_levels(self._levels, self._levels + MORE_LEVELS) if t.range_index in self._asked()]
         lamps = self._lamp_tasks()
         # She who holds the reference begins where the dome left off, and the other way round: a drift of the lamp then cancels.
         reads, reads_more = ([reference_task(t, t is run[-1]) for t in reversed(run)] for run in (first, more))
@@ -119,8 +120,11 @@ class ScaleWalk(Procedure):
     def _asked(self) -> tuple[int, ...]:
         return self._wanting or ()
 
-    def _flash_levels(self, numbers: range) -> list[Task]:
-        """Pops on each range from the first, as bright as it was, down; a range whose first was left out has none."""
+    def _flash_levels(self, start: int, end: int) -> list[Task]:
+        """Pops on each range from the first, as bright as it was, down; a range whose first was left out has none.
+
+        Levels too low for a pop to carry anything are passed over, and more of those between taken.
+        """
         if not self.identity.flash:
             return []
         found = []
@@ -129,9 +133,15 @@ class ScaleWalk(Procedure):
             if f"pair-flash-{index}-0" in self.skipped:
                 continue
             top = self.level_of(seen[0].measurement) if seen else None
-            tasks = (flash_task(self.identity, index, n, top, self.resolution_stops, self._levels) for n in numbers)
-            found += [t for t in tasks if t.level is None or t.level >= SMALLEST_LEVEL * 0.95]
+            parts = parts_of_run(self.resolution_stops, self._a_run())
+            if top is not None:
+                parts = [part for part in parts if part == 1.0 or top * part >= SMALLEST_LEVEL * 0.95]
+            found += [flash_task(self.identity, index, n, top, parts) for n in range(start, min(end, len(parts)))]
         return found
+
+    def _a_run(self) -> int:
+        """Levels on the way down a range; when more are wanted they lie between these, not below where pops are too coarse."""
+        return min(self._levels, LEVELS)
 
     def _lamp_tasks(self) -> list[Task]:
         """What the reference reads of the lamp: as bright as it goes, then dimmer, as long as the sensor can weigh it."""
@@ -196,7 +206,7 @@ class ScaleWalk(Procedure):
             return super()._off_level(task, measurement)
         level = self.level_of(measurement)
         # The last of a range's levels must still stand above a tenth.
-        span = step_stops(self.resolution_stops) * (self._levels - 1) if task.name.endswith("-0") else 0.0
+        span = step_stops(self.resolution_stops) * (self._a_run() - 1) if task.name.endswith("-0") else 0.0
         least = 0.95 * SMALLEST_LEVEL * 2.0**span
         if level is None or level >= least:
             return ""

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+
 from meterlink.calibration import cautions
 from meterlink.calibration.procedure import TYPED, Task
 from meterlink.records import Identity
 
 LEVELS, BRIGHTEST = 4, 0.75
-"""Different levels of pops on one range, the first as part of the range at best; further ones lie between them."""
+"""Different levels of pops on the way down a range, the first as part of the range at best; further ones lie between them."""
 STEP_STOPS, COARSE_STEP_STOPS = 0.725, 0.8
 """Steps from one level to the next, for a display in tenths and for one in halves or thirds.  Whole stops would land on the same
 part of a display's steps each time, and its rounding would never average out; four steps of 0.725 lie a quarter of a tenth
 apart."""
+BETWEEN = (0.0, 0.5, 0.25, 0.75)
+"""Where the levels of the first, second, third and fourth run of one range lie, as part of a step below those of the first."""
 FINE_DISPLAY_STOPS = 0.25
 SMALLEST_LEVEL = 0.1
 """8 bits are too coarse to carry pops below a tenth of the range."""
@@ -59,10 +64,14 @@ def step_stops(resolution_stops: float) -> float:
     return STEP_STOPS if resolution_stops < FINE_DISPLAY_STOPS else COARSE_STEP_STOPS
 
 
-def flash_task(identity: Identity, index: int, number: int, top: float | None, resolution_stops: float, levels: int) -> Task:
-    """One pop that dome and reference will both see.  ``top`` is the part of the range that the range's first filled."""
+def parts_of_run(resolution_stops: float, levels: int) -> list[float]:
+    """Levels of pops on a range as parts of the first: one run down it, then runs that lie between."""
     step = step_stops(resolution_stops)
-    between, at = divmod(number, levels)
+    return [2.0 ** -(step * (at + between)) for between in BETWEEN for at in range(levels)]
+
+
+def flash_task(identity: Identity, index: int, number: int, top: float | None, parts: Sequence[float]) -> Task:
+    """One pop that dome and reference will both see.  ``top`` is the part of the range that the range's first filled."""
     name, title = identity.ranges[index], f"flash level {number + 1}, range {identity.ranges[index]}"
     if number == 0:
         text = (
@@ -71,8 +80,9 @@ def flash_task(identity: Identity, index: int, number: int, top: float | None, r
         )
         leaving = f"pair-flash-{index}-" if index < len(identity.ranges) - 1 else ""
         return Task(f"pair-flash-{index}-0", title, text, "flash", 1, index, level=BRIGHTEST, optional=bool(leaving), group=leaving)
-    level = None if top is None else top * 2.0 ** -(step * (at + between / 2))
-    down = f"{step:.1f} stop below the one before" if at else "between the brightest two"
+    level = None if top is None else top * parts[number]
+    stops = math.log2(parts[number - 1] / parts[number])
+    down = f"{stops:.1f} stop below the one before" if stops > 0 else "between the brightest two"
     about = "" if level is None else f", about {level:.0%} of the range"
     text = f"Power down, nothing else moves: {down}{about}. Note its power as level {number + 1}."
     return Task(f"pair-flash-{index}-{number}", title, text, "flash", 1, index, level=level)

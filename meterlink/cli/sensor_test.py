@@ -15,9 +15,13 @@ import argparse
 import sys
 from typing import Any
 
-from meterlink.calibration.health import LinkCounts, SensorTest, checks_of, faults_of
-from meterlink.cli.frame import add_json_option, open_library, print_json, print_rows
+from meterlink.calibration.health import Check, LinkCounts, SensorTest, checks_of, faults_of
+from meterlink.cli.frame import add_json_option, open_library, print_json, print_rows, wrapped
 from meterlink.errors import SensorError
+from meterlink.words.actions import Do
+from meterlink.words.language import marked, say, translated
+
+OUTCOMES = (marked("good"), marked("fault"), marked("left out"), marked("unclear"))
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -36,13 +40,22 @@ def run(args: argparse.Namespace) -> int:
         print_json({"sensor": who, "checks": [r._asdict() for r in rows], "faults": [f._asdict() for f in faults]})
     else:
         print()
-        print_rows(("check", "seen", ""), [tuple(r) for r in rows])
+        print_rows(("check", "seen", ""), [(translated(r.what), r.seen, translated(r.outcome)) for r in rows])
         for i, fault in enumerate(faults):
-            print(f"{'likely' if i == 0 else 'and'}: {fault.name}: {fault.evidence}\n  {fault.remedy}")
+            name = translated(fault.name)
+            first = say("likely: {fault}: {seen}", fault=name, seen=fault.evidence)
+            print(wrapped(first if i == 0 else say("and: {fault}: {seen}", fault=name, seen=fault.evidence)))
+            print(wrapped(f"  {translated(fault.remedy)}"))
         if not faults:
-            left = [r.what for r in rows if r.outcome == "left out"]
-            print(f"no fault seen; left out: {', '.join(left)}" if left else "no fault seen; next: verify, then calibrate")
+            print(wrapped(_no_fault(rows)))
     return 1 if faults else 0
+
+
+def _no_fault(rows: list[Check]) -> str:
+    open_rows = ", ".join(translated(r.what) for r in rows if r.outcome in ("left out", "unclear"))
+    if open_rows:
+        return say("no fault seen, and nothing known of: {rows}", rows=open_rows)
+    return say("no fault seen; next: {do}", do=Do("verify"))
 
 
 async def _walk(args: argparse.Namespace) -> tuple[SensorTest, LinkCounts, str]:
@@ -52,14 +65,14 @@ async def _walk(args: argparse.Namespace) -> tuple[SensorTest, LinkCounts, str]:
     from meterlink.metering.sensor_in_use import SensorInUse
     from meterlink.units import parse_distance
 
-    def say(text: str) -> None:
+    def tell(text: str) -> None:
         # With --json the answer alone goes to standard output.
         print(text, file=sys.stderr if args.json else sys.stdout, flush=True)
 
     with open_library(args) as library:
-        url = known_sensor(library, args.sensor) or await find_sensor(library, say)
+        url = known_sensor(library, args.sensor) or await find_sensor(library, tell)
         watching = SensorInUse(library, url)
-        tell_state(watching, say)
+        tell_state(watching, tell)
         try:
             await watching.open()
             await _named(watching)
@@ -67,11 +80,11 @@ async def _walk(args: argparse.Namespace) -> tuple[SensorTest, LinkCounts, str]:
             walk = SensorTest(identity_of(watching.sensor), watching.calibration)
             stats = watching.sensor.decoder.stats
             before = stats.frames, stats.damaged_total
-            await drive(watching, walk, say, lambda text, _task: parse_distance(text), Lines())
+            await drive(watching, walk, tell, lambda text, _task: parse_distance(text), Lines())
             battery = watching.sensor.battery
             link = LinkCounts(
                 stats.frames - before[0], stats.damaged_total - before[1], supply[0] if supply else None,
-                battery.fraction if battery else None,
+                battery.fraction if battery else None, await watching.sensor.told_now(),
             )  # fmt: skip
             return walk, link, walk.identity.name
         finally:

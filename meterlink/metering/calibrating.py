@@ -14,6 +14,8 @@ from meterlink.calibration.procedure import TYPED, Procedure, Task, kind_of
 from meterlink.errors import CalibrationError, MeterlinkError, SensorError, UsageError
 from meterlink.metering.station import Station
 from meterlink.records import Kind, Measurement
+from meterlink.units import format_illuminance
+from meterlink.words.language import translated
 from meterlink.words.told import NOTHING, Told, all_of, told
 
 Value = Callable[[str, Task], float]
@@ -148,6 +150,9 @@ def seen(walk: Procedure, task: Task, measurement: Measurement) -> Told:
     if measurement.clipped:
         return told("beyond_the_range", range=where)
     try:
+        if task.dark and measurement.kind == Kind.STEADY and not walk.identity.adc_bits and measurement.illuminance_lx is not None:
+            # A chip that reports lux has no range to be a part of.
+            return told("formula", why=format_illuminance(measurement.illuminance_lx))
         if task.dark and measurement.kind == Kind.STEADY:
             return told("part_of_range", part=raw_of(measurement, walk.calibration) / full_raw_of(walk.identity), range=where)
         level = walk.level_of(measurement)
@@ -160,7 +165,7 @@ def _announce(walk: Procedure, task: Task, say: Say) -> None:
     done, wanted = walk.progress
     say(f"\n[{done}/{wanted}] {task.title}: {task.text}")
     if task.caution and not any(t.task.caution == task.caution for t in walk.taken):
-        say(f"  {told('caution', what=task.caution)}")
+        say(f"  {told('caution', what=translated(task.caution))}")
     leave_out = told("s_leaves_out") if task.optional else NOTHING
     if task.kind == TYPED:
         say(f"  {all_of(_how(task), leave_out)}")

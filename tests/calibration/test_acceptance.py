@@ -16,6 +16,8 @@ from meterlink.calibration.acceptance import AcceptanceWalk
 from meterlink.calibration.faults import NAMES, name_faults
 from meterlink.calibration.findings import Findings
 from meterlink.calibration.judge import judge
+from meterlink.records import Identity, Measurement
+from meterlink.sensor.measuring.calibrate import default_calibration
 
 SOUND = Build(gain=(0.98, 1.0), dark=(0.0195, 0.0205), bend=(0.0, 0.0), noise=0.002, side=(-0.05, 0.0))
 
@@ -119,3 +121,20 @@ def test_a_known_angular_response_is_corrected_before_it_is_judged() -> None:
     again = judge(walk)
 
     assert not any(r.name == "angle" and r.outcome == "fail" for r in again.rows)
+
+
+@pytest.mark.parametrize(("lux", "outcome", "names"), [(1.84, "pass", []), (900.0, "fail", ["light leak"])])
+def test_the_dark_of_a_chip_that_reports_lux_is_judged_in_lux(lux: float, outcome: str, names: list[str]) -> None:
+    """A step is dark, 900 lx are light under the cap: named as that, not as a diode the wrong way round, and shown in lux."""
+    identity = Identity("a", "chip", "lux-lines")
+    made = default_calibration(identity)
+    walk = AcceptanceWalk(identity, made)
+    for _ in range(3):
+        walk.take(Measurement("steady", 0.0, "a", walk.calibration.id, illuminance_lx=lux))
+
+    found = judge(walk)
+    record = c.certificate(identity, made, found, made_at_s=0.0)
+
+    assert (found.rows[0].name, found.rows[0].unit, found.rows[0].outcome) == ("dark", "lx", outcome)
+    assert [f["name"] for f in record["faults"]] == names
+    assert f"{lux:.2f} ± 2.00 lx" in c.as_text(record)

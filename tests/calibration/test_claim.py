@@ -13,6 +13,8 @@ from meterlink.calibration.claim import SIGMAS, after_dark, claim_of, in_words, 
 from meterlink.calibration.faults import Fault
 from meterlink.calibration.findings import Findings
 from meterlink.records import Calibration, Identity, RangeScale
+from meterlink.words.claim import said
+from meterlink.words.language import use
 
 LIMIT_REL = 0.1 * math.log(2)
 IDENTITY = Identity("s", "sensor", "meterlink-1", flash=True, ranges=("bright", "dim"), adc_bits=10)
@@ -66,7 +68,7 @@ def test_a_poor_reference_leaves_a_claim_against_itself() -> None:
 
     assert claim is not None
     assert claim["against"] == "reference"
-    assert "0.20 stop" in claim["why"]
+    assert "0.20 stop" in said(claim["why"])
     assert "against this reference" in in_words(claim, ("bright", "dim"), 330.0)[0]
 
 
@@ -77,7 +79,7 @@ def test_nothing_is_claimed_when_nothing_is_left() -> None:
     assert claim is not None
     assert not any(claim["steady_lx"] + claim["flash_peak_lx"])
     assert in_words(claim, ("bright", "dim"), 330.0)[0].startswith("no range is claimed: ")
-    assert "more pairs" in claim["why"]
+    assert "more pairs" in said(claim["why"])
     assert claim_of(calibration(method="assumed")) is None
 
 
@@ -111,7 +113,7 @@ def test_a_fault_takes_the_claim_away() -> None:
     bad = certificate(IDENTITY, known, findings(), made_at_s=0.0, faults=(hum,))
     good = certificate(IDENTITY, known, findings(), made_at_s=0.0, faults=(mark,))
 
-    assert "mend" in bad["claim"]["why"]
+    assert "mend" in said(bad["claim"]["why"])
     assert not any(bad["claim"]["steady_lx"])
     assert good["claim"] == claim_of(known)
     assert certified(known, bad, 1.0).details["claim"] == bad["claim"]
@@ -159,10 +161,10 @@ def test_a_claim_names_the_lamps_that_it_holds_for() -> None:
 
     assert known is not None
     assert unknown is not None
-    said = " / ".join(known["assumes"])
-    assert "steady light is that of studio tungsten; it holds for candle too" in said
-    assert "daylight -0.04, LED, cool -0.31" in said
-    assert "another lamp's spectrum moves a filtered diode by 0.15 to 0.44 stop" in " / ".join(unknown["assumes"])
+    told = " / ".join(map(said, known["assumes"]))
+    assert "steady light is that of studio tungsten; it holds for candle too" in told
+    assert "daylight -0.04, LED, cool -0.31" in told
+    assert "another lamp's spectrum moves a filtered diode by 0.15 to 0.44 stop" in " / ".join(map(said, unknown["assumes"]))
 
 
 def test_the_spans_own_figures_are_those_of_the_table() -> None:
@@ -186,5 +188,33 @@ def test_where_the_dome_stood_is_systematic() -> None:
 
     assert close is not None
     assert off is not None
-    assert "lights 0.5 m off: 0.06 stop, in every reading alike" in " / ".join(close["assumes"])
+    assert "lights 0.5 m off: 0.06 stop, in every reading alike" in " / ".join(map(said, close["assumes"]))
     assert close["flash_peak_lx"][1][0] > 1.3 * off["flash_peak_lx"][1][0]
+
+
+def test_a_claims_sentences_are_read_in_the_language_in_use() -> None:
+    """A record keeps code and values: German when German is in use; a record of before keeps its English sentence."""
+    claim = claim_of(calibration(u_ref=0.2))
+    assert claim is not None
+    english = said(claim["why"])
+    try:
+        use("de")
+        german = said(claim["why"])
+        lines = in_words(claim, ("bright", "dim"), 330.0)
+    finally:
+        use("en")
+    assert "the reference itself is known to" in english
+    assert "Referenz" in german
+    assert "Blendenwerte" in lines[0]
+    assert said("as it was said before") == "as it was said before"
+
+
+HOSTILE = (
+    None, 7, [], ["plane"], ["plane", {}], ["plane", {"far": "x", "stops": []}], [[], {}], ["no", {}], ["mend", {"faults": [[]]}],
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("hostile", HOSTILE)
+def test_a_claim_from_elsewhere_that_makes_no_sense_says_nothing(hostile: object) -> None:
+    """What another library may hold in place of a sentence is no error."""
+    assert isinstance(said(hostile), str)

@@ -11,13 +11,15 @@ from pathlib import Path
 
 import pytest
 
+from meterlink.calibration.evidence import Dark, Evidence, Pair
 from meterlink.calibration.health import LinkCounts, SensorTest, checks_of, faults_of
+from meterlink.calibration.scale import calibrate_scale
 from meterlink.cli.main import main
-from meterlink.errors import SensorError
-from meterlink.metering.calibrating import walk_through
+from meterlink.errors import CalibrationError, SensorError
+from meterlink.metering.calibrating import seen, walk_through
 from meterlink.metering.sensor_in_use import SensorInUse
 from meterlink.metering.station import SensorStation
-from meterlink.records import Identity, Measurement
+from meterlink.records import Identity, Measurement, Status
 from meterlink.sensor.measuring.sensor import Sensor
 from meterlink.simulation.bad_builds import FAULTS, BadBuild
 from meterlink.simulation.chip_model import ChipModel
@@ -99,6 +101,7 @@ def test_a_bad_build_is_named(fault: str) -> None:
         assert found.evidence
         assert found.remedy
         assert [c.outcome for c in checks_of(walk, link)].count("fault") == 1
+        assert not [c for c in checks_of(walk, link) if c.outcome == "good" and "no figure" in c.seen]
 
 
 def test_a_bad_cable_is_named() -> None:
@@ -116,13 +119,51 @@ def lux_sensor(dark: float, torch: float) -> SensorTest:
     return walk
 
 
-@pytest.mark.parametrize(("dark", "torch", "names"), [(0.0, 8000.0, []), (0.0, 30.0, ["diode not connected"])])
+@pytest.mark.parametrize(
+    ("dark", "torch", "names"),
+    [(0.0, 8000.0, []), (1.84, 8000.0, []), (0.0, 30.0, ["chip sees no light"]), (5000.0, 9000.0, ["light leak"])],
+)
 def test_a_sensor_that_reports_lux_is_tested_as_far_as_it_goes(dark: float, torch: float, names: list[str]) -> None:
     """No pedestal, one range, no pops: dark and torch alone."""
     walk = lux_sensor(dark, torch)
 
     assert walk.done
     assert [f.name for f in faults_of(walk, LinkCounts(10))] == names
+    assert not any("diode" in f.evidence + f.remedy or "%" in f.evidence for f in faults_of(walk, LinkCounts(10)))
+    assert checks_of(walk, LinkCounts(10))[1].seen == {0.0: "0 lx", 1.84: "1.84 lx", 5000.0: "5,000 lx"}[dark]
+
+
+def test_a_step_in_the_dark_of_a_chip_is_told_in_lux() -> None:
+    """What a step shows of a sensor that reports lux are lux: it has no range to be a part of."""
+    walk = lux_sensor(1.84, 8000.0)
+    taken = walk.taken[0]
+
+    assert str(seen(walk, taken.task, taken.measurement)) == "1.84 lx"
+
+
+def test_more_than_a_step_in_the_dark_of_a_chip_is_refused_as_light() -> None:
+    """Calibrating a sensor that reports lux: 30 lx under the cap are light, not a diode; a step of 1.84 lx is taken."""
+    pairs = tuple(Pair("steady", 0, lux, 0.005, lux, 0.005) for lux in (500.0, 1000.0, 4000.0, 8000.0))
+    made = Evidence("a", "dome", ("all",), pairs, (Dark(0, 1.84, 0.5),), full_raw=1e5)
+
+    calibrate_scale(made, reference="a meter", u_reference_rel=0.05)
+    with pytest.raises(CalibrationError, match=r"30 lx under the cap: that is light"):
+        calibrate_scale(made._replace(darks=(Dark(0, 30.0, 0.5),)), reference="a meter", u_reference_rel=0.05)
+
+
+def test_what_the_board_tells_of_itself_is_shown_and_judged() -> None:
+    """Temperature and supply by its reference have their lines; a reference that does not hold and a loop that was held up are
+    faults."""
+    walk = lux_sensor(0.0, 8000.0)
+    sound = Status(0.0, temperature_c=31.4, supply_v=3.29)
+
+    shown = [c.seen for c in checks_of(walk, LinkCounts(9, status=sound))]
+    assert shown[-2:] == ["3.29 V by the converter's reference", "31 °C in its chip"]
+    assert faults_of(walk, LinkCounts(9, status=sound)) == ()
+    assert [f.name for f in faults_of(walk, LinkCounts(9, status=sound._replace(supply_v=3.0)))] == ["reference does not hold"]
+    slow = LinkCounts(9, status=sound._replace(overruns=4))
+    assert [f.name for f in faults_of(walk, slow)] == ["board too slow"]
+    assert [c.what for c in checks_of(walk, slow) if c.outcome == "fault"] == ["pace"]
 
 
 def test_supply_and_battery_are_named() -> None:

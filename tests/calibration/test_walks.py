@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -90,6 +91,20 @@ def test_a_usual_walk_is_two_dozen_measurements(sensor: SimulatedSensor) -> None
 
     assert len([t for t in walk.taken if t.task.kind != TYPED]) == 24
     assert len(walk.group("ref")) == 10
+
+
+def test_more_levels_than_a_range_has_room_for_lie_between_the_others(sensor: SimulatedSensor) -> None:
+    """``--levels 10``: no pop below a tenth of its range is asked for, none of power that no range holds, and no two are alike."""
+    walk = ScaleWalk(sensor.identity, sensor.calibration, levels=10)
+
+    photographer(sensor).walk(walk)
+
+    for index in (0, 1):
+        pops = [t for t in walk.group("pair") if t.task.name.startswith(f"pair-flash-{index}-")]
+        levels = sorted(walk.level_of(t.measurement) or 0.0 for t in pops)
+        assert len(levels) == 10
+        assert min(levels) >= 0.09
+        assert all(later / sooner > 1.05 for sooner, later in pairwise(levels))
 
 
 def finished(sensor: SimulatedSensor, **light: float) -> tuple[ScaleWalk, Calibration]:

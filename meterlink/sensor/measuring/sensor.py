@@ -108,6 +108,17 @@ class Sensor(TendedSensor):
             await self._sleep(0.02)
         return self._intake.supply()
 
+    async def told_now(self, timeout_s: float = 1.0) -> Status | None:
+        """Ask the sensor for its state and return it; what it said before, if it does not answer, None if it never did."""
+        before = self.status
+        if before is None:
+            return None
+        await self._write(self.decoder.get_status())
+        until = self._clock() + timeout_s
+        while self.status is before and self._clock() < until:
+            await self._sleep(0.02)
+        return self.status
+
     @property
     def range_index(self) -> int:
         """The sensitivity range that it uses."""
