@@ -184,6 +184,8 @@ def _slow(loss: Loss, at: shutter.Shutter, facts: Camera, view: JudgedSet) -> Fi
     }  # fmt: skip
     text = told("slow_assumed", **said, assumed=_assumed(facts.assumed)) if facts.assumed else told("slow", **said)
     advice, numbers = _advice(loss, at, view), _numbers(loss, at, facts.assumed)
+    if "--sync" in facts.assumed:
+        advice = told("camera_tells", do=Do("give_sync"), advice=advice)
     rank = CAUTION + min(0.6, 0.3 + (-kept.loss_stops / 10 if kept.least > 0.0 else 0.3))
     return Finding("slow_flash", rank, loss.light, text, advice, numbers)
 

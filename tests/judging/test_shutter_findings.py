@@ -200,3 +200,11 @@ def test_a_shutter_is_advised_only_when_it_is_another_one() -> None:
 
     assert "--shutter 1/160" in found.advice
     assert "comes up by 0.3 stop" in found.advice
+
+
+def test_an_assumed_sync_speed_is_asked_for_first() -> None:
+    """Where the sync speed is common practice only, saying the camera's own comes before turning anything."""
+    (assumed,) = of("slow_flash", a_set(1 / 161))
+    (said,) = of("slow_flash", a_set(1 / 203, **FOCAL))
+    assert "say your camera's own sync speed first: meterlink setup change --sync 1/250; else " in assumed.advice
+    assert "--sync" not in said.advice

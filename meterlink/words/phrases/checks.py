@@ -139,6 +139,7 @@ PHRASES: dict[str, str] = {
     "shorter_flash_helps": marked("a shorter flash (cut-off heads at lower power) helps too"),
     "slower_shutter": marked("{do}: the room light comes up by {stops:size} stop; {else_}"),
     "open_up_or": marked("open up by {stops:size} stop, or {advice}"),
+    "camera_tells": marked("say your camera's own sync speed first: {do}; else {advice}"),
     "shutter_keeps": marked("at {time_s:shutter} the shutter keeps all of every flash: it loses {stops:size2} stop at most"),
     # movement
     "trail": marked(
