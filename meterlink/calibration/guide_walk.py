@@ -9,6 +9,7 @@ from meterlink.calibration.procedure import Taken, Task
 from meterlink.calibration.scale_walk import ScaleWalk
 from meterlink.errors import CalibrationError
 from meterlink.records import Calibration, Identity
+from meterlink.words.language import say
 
 
 class GuideWalk(ScaleWalk):
@@ -23,11 +24,15 @@ class GuideWalk(ScaleWalk):
         super().__init__(identity, calibration)
 
     def _pair_tasks(self) -> list[Task]:
-        text = "The known flash at full power and its stated zoom, dome on its axis at {d:g} m, dark walls."
         return [
-            Task(f"pair-flash-{self._range}-{i}", f"flash at {d:g} m", text.format(d=d), "flash", 2, self._range, value=d)
+            Task(
+                f"pair-flash-{self._range}-{i}",
+                say("flash at {far:g} m", far=d),
+                say("The known flash at full power and its stated zoom, dome on its axis at {far:g} m, dark walls.", far=d),
+                "flash", 2, self._range, value=d,
+            )
             for i, d in enumerate(self.distances_m)
-        ]
+        ]  # fmt: skip
 
     def _ranges_wanting(self) -> tuple[int, ...] | None:
         return ()

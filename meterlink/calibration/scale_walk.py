@@ -44,6 +44,7 @@ from meterlink.calibration.steps import (
 from meterlink.errors import CalibrationError
 from meterlink.photometry.calibration_fit import repeatability
 from meterlink.records import Calibration, Identity, Measurement
+from meterlink.words.language import say
 
 MORE_LEVELS = 3
 ENOUGH_REL = 0.015
@@ -196,8 +197,15 @@ class ScaleWalk(Procedure):
         said = super().read(value)
         if task is not None and task.name == "ref-steady-0" and self._range_for(value) is None:
             part = value / self._full_lx(len(self.identity.ranges) - 1)
-            why = "weighs nothing" if value < self._least_lx() else "is beyond the sensor"
-            return f"{said}: {part:.1%} of the most sensitive range {why}, so the lamp is left out at this level"
+            if value < self._least_lx():
+                return say(
+                    "{said}: {part:.1%} of the most sensitive range weighs nothing, so the lamp is left out at this level",
+                    said=said, part=part,
+                )  # fmt: skip
+            return say(
+                "{said}: {part:.1%} of the most sensitive range is beyond the sensor, so the lamp is left out at this level",
+                said=said, part=part,
+            )  # fmt: skip
         return said
 
     def _off_level(self, task: Task, measurement: Measurement) -> str:
@@ -210,8 +218,11 @@ class ScaleWalk(Procedure):
         least = 0.95 * SMALLEST_LEVEL * 2.0**span
         if level is None or level >= least:
             return ""
-        out = "; s leaves this range out, the overlap ties it to the other" if task.optional else ""
-        return f"fills {level:.0%} of the range, at least {least:.0%} is wanted: not counted; more power or nearer{out}"
+        short = say(
+            "fills {level:.0%} of the range, at least {least:.0%} is wanted: not counted; more power or nearer",
+            level=level, least=least,
+        )  # fmt: skip
+        return short + "; " + say("s leaves this range out, the overlap ties it to the other") if task.optional else short
 
     def take(self, measurement: Measurement, value: float | None = None) -> str:
         """As ``Procedure.take``; a lamp that is too bright or too dim for the range that it was thought to fit is left out."""
@@ -222,7 +233,9 @@ class ScaleWalk(Procedure):
             return said
         self.skipped.add(task.name)
         self.replan()
-        return f"{task.title}: {'beyond the range' if measurement.clipped else 'too dim'}, left out"
+        if measurement.clipped:
+            return say("{step}: beyond the range, left out", step=task.title)
+        return say("{step}: too dim, left out", step=task.title)
 
     def retake(self, words: str) -> list[str]:
         """As ``Procedure.retake``, with what the reference read of that light."""

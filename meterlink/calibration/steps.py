@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 
 from meterlink.calibration import cautions
 from meterlink.calibration.procedure import TYPED, Task
 from meterlink.records import Identity
+from meterlink.words.language import say
 
 LEVELS, BRIGHTEST = 4, 0.75
 """Different levels of pops on the way down a range, the first as part of the range at best; further ones lie between them."""
@@ -30,8 +32,8 @@ def dark_tasks(identity: Identity, count: int = 3) -> list[Task]:
     return [
         Task(
             f"dark-{i}",
-            f"dark, range {name}",
-            "Put the opaque cap over the dome and wait for the figure to settle.",
+            say("dark, range {name}", name=name),
+            say("Put the opaque cap over the dome and wait for the figure to settle."),
             "steady",
             count,
             i,
@@ -47,15 +49,16 @@ def overlap_tasks(identity: Identity, count: int = 3, small: int = 6) -> list[Ta
     On the less sensitive one the light is small and its noise large, so more are taken there: ``small``.
     """
     kind = "flash" if identity.flash else "steady"
-    what = "pop" if kind == "flash" else "lamp"
     tasks: list[Task] = []
-    for i in range(len(identity.ranges) - 1):
-        text = f"One {what}, not touched between the two ranges, that nearly fills range {identity.ranges[i + 1]}."
+    for i, (coarse, fine) in enumerate(pairwise(identity.ranges)):
+        text = (
+            say("One pop, not touched between the two ranges, that nearly fills range {name}.", name=fine) if kind == "flash"
+            else say("One lamp, not touched between the two ranges, that nearly fills range {name}.", name=fine)
+        )  # fmt: skip
         tasks += [
-            Task(f"overlap-{i}-{i + 1}", f"overlap on range {identity.ranges[i + 1]}", text, kind, count, i + 1,
-                 fill=(0.6, 0.95)),
-            Task(f"overlap-{i}-{i}", f"overlap on range {identity.ranges[i]}", text, kind, small, i),
-        ]  # fmt: skip
+            Task(f"overlap-{i}-{i + 1}", say("overlap on range {name}", name=fine), text, kind, count, i + 1, fill=(0.6, 0.95)),
+            Task(f"overlap-{i}-{i}", say("overlap on range {name}", name=coarse), text, kind, small, i),
+        ]
     return tasks
 
 
@@ -72,58 +75,67 @@ def parts_of_run(resolution_stops: float, levels: int) -> list[float]:
 
 def flash_task(identity: Identity, index: int, number: int, top: float | None, parts: Sequence[float]) -> Task:
     """One pop that dome and reference will both see.  ``top`` is the part of the range that the range's first filled."""
-    name, title = identity.ranges[index], f"flash level {number + 1}, range {identity.ranges[index]}"
+    name = identity.ranges[index]
+    title = say("flash level {level}, range {name}", level=number + 1, name=name)
     if number == 0:
-        text = (
-            f"Dome where the reference will stand afterwards, aimed at the light, two metres off or more: as bright as about "
-            f"{BRIGHTEST:.0%} of range {name}, or as bright as you have it. Note its power as level 1."
-        )
+        text = say(
+            "Dome where the reference will stand afterwards, aimed at the light, two metres off or more: as bright as about "
+            "{part:.0%} of range {name}, or as bright as you have it. Note its power as level 1.",
+            part=BRIGHTEST, name=name,
+        )  # fmt: skip
         leaving = f"pair-flash-{index}-" if index < len(identity.ranges) - 1 else ""
         return Task(f"pair-flash-{index}-0", title, text, "flash", 1, index, level=BRIGHTEST, optional=bool(leaving), group=leaving)
     level = None if top is None else top * parts[number]
     stops = math.log2(parts[number - 1] / parts[number])
-    down = f"{stops:.1f} stop below the one before" if stops > 0 else "between the brightest two"
-    about = "" if level is None else f", about {level:.0%} of the range"
-    text = f"Power down, nothing else moves: {down}{about}. Note its power as level {number + 1}."
+    down = say("{stops:.1f} stop below the one before", stops=stops) if stops > 0 else say("between the brightest two")
+    if level is not None:
+        down = say("{down}, about {level:.0%} of the range", down=down, level=level)
+    text = say("Power down, nothing else moves: {down}. Note its power as level {number}.", down=down, number=number + 1)
     return Task(f"pair-flash-{index}-{number}", title, text, "flash", 1, index, level=level)
 
 
 def reference_task(pop: Task, first: bool = True) -> Task:
     """The reference in the dome's place under a light that the dome has seen; a run's ``first`` says that they change places."""
-    text = "The power as you noted it. Fire and type what it reads."
+    text = say("The power as you noted it. Fire and type what it reads.")
     if first:
-        text = f"The meter changes hands: the reference in the dome's very place, aimed at the light. {text}"
-    return Task(pop.name.replace("pair", "ref", 1), f"reference at {pop.title}", text, TYPED, ask="reference")
+        text = say("The meter changes hands: the reference in the dome's very place, aimed at the light.") + f" {text}"
+    title = say("reference at {light}", light=pop.title)
+    return Task(pop.name.replace("pair", "ref", 1), title, text, TYPED, ask="reference")
 
 
 def lamp_task(number: int, level_lx: float | None, *, optional: bool) -> Task:
     """The reference under the steady lamp."""
     if number == 0:
-        text = (
+        text = say(
             "Reference still there. The brightest steady lamp at hand, warmed up, nothing else: whatever it gives. Type what the "
             "reference reads and note the dimmer as lamp 1; s goes without steady light."
         )
     else:
-        text = f"The lamp dimmer by {STEADY_STEP_STOPS:.1f} stop, about {level_lx:,.0f} lx. Type what it reads, note the dimmer."
-    title = f"reference at lamp {number + 1}"
+        text = say(
+            "The lamp dimmer by {stops:.1f} stop, about {lux:,.0f} lx. Type what it reads, note the dimmer.",
+            stops=STEADY_STEP_STOPS, lux=level_lx or 0.0,
+        )  # fmt: skip
+    title = say("reference at lamp {number}", number=number + 1)
     return Task(f"ref-steady-{number}", title, text, TYPED, ask="reference", value=level_lx, optional=optional)
 
 
 def steady_task(identity: Identity, index: int, number: int, level: float, first: bool) -> Task:
     """The dome under the steady lamp that the reference has read; the ``first`` of a run says that they change places."""
-    text = f"The lamp as noted for lamp {number + 1}: about {level:.0%} of the range."
+    text = say("The lamp as noted for lamp {number}: about {level:.0%} of the range.", number=number + 1, level=level)
     if first:
-        text = f"The meter changes hands: the dome in the reference's very place. {text}"
-    title = f"lamp {number + 1}, range {identity.ranges[index]}"
+        text = say("The meter changes hands: the dome in the reference's very place.") + f" {text}"
+    title = say("lamp {number}, range {name}", number=number + 1, name=identity.ranges[index])
     return Task(f"pair-steady-{index}-{number}", title, text, "steady", 1, index, level=level)
 
 
 def repeat_task(identity: Identity, count: int = 8) -> Task:
     """The same pop again and again."""
     kind = "flash" if identity.flash else "steady"
-    what = "pop" if kind == "flash" else "light"
-    text = f"A {what} that fills about half of a range. Nothing moves: the same {what} again and again."
-    return Task("repeat", "repeats", text, kind, count)
+    text = (
+        say("A pop that fills about half of a range. Nothing moves: the same pop again and again.") if kind == "flash"
+        else say("A light that fills about half of a range. Nothing moves: the same light again and again.")
+    )  # fmt: skip
+    return Task("repeat", say("repeats"), text, kind, count)
 
 
 def faint_tasks(identity: Identity, count: int = 8) -> list[Task]:
@@ -131,8 +143,8 @@ def faint_tasks(identity: Identity, count: int = 8) -> list[Task]:
     if not identity.flash:
         return []
     last = len(identity.ranges) - 1
-    text = f"One pop that fills about {FAINT:.0%} of range {identity.ranges[last]}; then nothing moves."
-    return [Task("faint", "faint repeats", text, "flash", count, last, fill=(0.07, 0.16), level=FAINT)]
+    text = say("One pop that fills about {part:.0%} of range {name}; then nothing moves.", part=FAINT, name=identity.ranges[last])
+    return [Task("faint", say("faint repeats"), text, "flash", count, last, fill=(0.07, 0.16), level=FAINT)]
 
 
 def with_caution(task: Task) -> Task:

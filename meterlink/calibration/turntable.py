@@ -12,6 +12,7 @@ from meterlink.calibration.steps import with_caution
 from meterlink.errors import CalibrationError
 from meterlink.photometry.angle import LARGEST_ANGLE_DEG, AngleFit, fit_response
 from meterlink.records import Calibration, Identity, new_id
+from meterlink.words.language import say
 
 ANGLES_DEG = {
     "dome": (0.0, 30.0, 60.0, 90.0, 120.0, -30.0, -60.0, -90.0, -120.0, 0.0),
@@ -38,9 +39,11 @@ class AngleWalk(Procedure):
         tasks = []
         for angle in angles:
             seen[angle] = seen.get(angle, 0) + 1
-            again = " again" if seen[angle] > 1 else ""
-            text = f"Turn the sensor so that the lamp stands {angle:+g} degrees off its axis; the dome stays in place."
-            tasks.append(Task(f"angle-{angle:g}-{seen[angle]}", f"{angle:+g} degrees{again}", text, kind, 1, value=angle))
+            title = say("{angle:+g} degrees again", angle=angle) if seen[angle] > 1 else say("{angle:+g} degrees", angle=angle)
+            text = say(
+                "Turn the sensor so that the lamp stands {angle:+g} degrees off its axis; the dome stays in place.", angle=angle
+            )
+            tasks.append(Task(f"angle-{angle:g}-{seen[angle]}", title, text, kind, 1, value=angle))
         super().__init__(identity, calibration, [with_caution(t) for t in tasks])
 
     def fit(self, u_pop_rel: float | None = None) -> AngleFit:
