@@ -1,4 +1,7 @@
-"""``python -m benchmarks [NAME ...]`` runs every benchmark, or those whose file name holds one of the names."""
+"""``python -m benchmarks [NAME ...]`` runs every benchmark, or those whose file name holds one of the names.
+
+What follows the first word that begins with ``--`` goes to the benchmark itself: ``python -m benchmarks onset --firmware``.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +12,9 @@ from pathlib import Path
 
 def main(names: list[str]) -> None:
     """Run the benchmarks one after another."""
-    sys.argv[1:] = []  # some benchmarks have options of their own
+    first = next((i for i, word in enumerate(names) if word.startswith("--")), len(names))
+    sys.argv[1:] = names[first:]
+    names = names[:first]
     for path in sorted(Path(__file__).parent.glob("bench_*.py")):
         if names and not any(name in path.stem for name in names):
             continue

@@ -9,6 +9,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,8 @@ from benchmarks.onset_terminal import BETWEEN_POPS_S, GIVES_UP, Counts, judged
 from meterlink import units
 from meterlink.library.store import Library
 from meterlink.metering.outcome import Outcome, OutcomeKind
+from meterlink.metering.session import Session
+from meterlink.metering.walk import Request
 from meterlink.records import Kind, Purpose
 from meterlink.simulation.chip_model import ChipModel
 from meterlink.simulation.sensor import SimulatedLink
@@ -35,9 +38,13 @@ UNSEEN_S = 10.0
 class Touching:
     """One day with the phone in one hand."""
 
-    def __init__(self, day: Day, folder: Path) -> None:
+    url = "sim:?every=0"
+
+    def __init__(self, day: Day, folder: Path, **making: Any) -> None:
+        """``making`` says how the sensor's link is made; without it there is the model's."""
         self.day, self.scene = day, Scene(day.lights)
-        self.link = SimulatedLink(ChipModel(seed=len(day.name)), clock=asyncio.get_running_loop().time)
+        self.link: Any = SimulatedLink(ChipModel(seed=len(day.name)), clock=asyncio.get_running_loop().time)
+        """What sees the flashes."""
         self.library = Library.open(folder / f"desk-{abs(hash(day.name))}.sqlite")
         start_s = time.time()
         loop = asyncio.get_running_loop()
@@ -45,15 +52,14 @@ class Touching:
         self.told: list[Outcome] = []
         self.sensors = SensorDesk(
             self.library, session=lambda: self.desk.session, take=self.desk.take, on_outcome=self.told.append,
-            on_level=lambda _level: None, on_change=lambda: None, make_link=lambda _url: self.link, finders=(),
+            on_level=lambda _level: None, on_change=lambda: None, finders=(), **(making or {"make_link": lambda _url: self.link}),
         )  # fmt: skip
         self.pops = self.taps = self.questions = 0
 
     async def live(self) -> Counts:
         """Go through the day."""
         self._describe()
-        await self.sensors.connect("sim:?every=0")
-        await asyncio.sleep(1.0)
+        await self._connect()
         for step in self.day.steps:
             await self._step(step)
         await self.sensors.close()
@@ -66,6 +72,13 @@ class Touching:
         needed = sum(step.needs for step in self.day.steps)
         lights = sum(step.lights for step in self.day.steps)
         return Counts(self.pops, needed, self.taps, lights, self.questions, (), judged(self.day, self.scene, rows, alarms))
+
+    async def _connect(self) -> None:
+        await self.sensors.connect(self.url)
+        for _ in range(10):
+            await asyncio.sleep(1.0)
+            if self.sensors.status.ready:
+                return
 
     def _describe(self, name: str = "Day") -> None:
         self.desk.new_set(name)
@@ -124,25 +137,43 @@ class Touching:
                 self.scene.lights[row.light] = one.turned(row.move.power_stops - one.dial_stops)
                 self._move(row.light, "--power", f"{row.move.power_stops:.2f}")
 
+    async def _waiting(self) -> tuple[Session, Request] | None:
+        """The session and the pop that it waits for, with the sensor prepared; None when the walk waits for none."""
+        await self.sensors.prepare()
+        session = self.desk.session
+        assert session is not None
+        waiting = session.walk.waiting
+        if waiting is None or not session.walk.listening or waiting.kind != Kind.FLASH:
+            return None
+        return session, waiting
+
+    @staticmethod
+    def _name(session: Session, request: Request) -> str:
+        return next((one.name for one in session.lights() if one.id == request.light_id), "")
+
+    def _advised(self, step: Step, name: str, *, again: bool) -> None:
+        """She turns a light back as she was advised when it is waited for once more."""
+        if again and name in step.turns:
+            self.scene.lights[name] = self.scene.lights[name].turned(-step.turns[name])
+
+    @staticmethod
+    def _slip(slips: dict[str, Slip], name: str) -> Slip:
+        """What happens at this pop; only the first one's data is damaged."""
+        slip = slips.get(name, Slip())
+        slips[name] = slip._replace(lost=False)
+        return slip
+
     async def _walk(self, step: Step) -> None:
         slips, tries, served = dict(step.slips), 0, set[str]()
         before: object = None
-        while True:
-            await self.sensors.prepare()
-            session = self.desk.session
-            assert session is not None
-            waiting = session.walk.waiting
-            if waiting is None or not session.walk.listening or waiting.kind != Kind.FLASH:
-                return
-            name = next((one.name for one in session.lights() if one.id == waiting.light_id), "")
-            position = session.walk.position
-            if position != before and name in served and name in step.turns:
-                self.scene.lights[name] = self.scene.lights[name].turned(-step.turns[name])
+        while (now := await self._waiting()) is not None:
+            session, waiting = now
+            name, position = self._name(session, waiting), session.walk.position
+            self._advised(step, name, again=position != before and name in served)
             tries, before = (tries + 1 if position == before else 1), position
             if tries > GIVES_UP:
                 return
-            slip = slips.get(name, Slip())
-            slips[name] = slip._replace(lost=False)
+            slip = self._slip(slips, name)
             outcome = await self._fire(self._pulse(name, waiting.purpose, slip), damaged=slip.lost)
             if outcome is not None and outcome.kind == OutcomeKind.LOGGED:
                 served.add(name)
@@ -180,12 +211,17 @@ class Touching:
         return self.scene.alone(name, slip.held_m)
 
 
-def day_at_the_desk(day: Day, folder: Path) -> Counts:
-    """Return what a day costs by touch."""
+def lived(make: Callable[[], Touching], loop_factory: Callable[[], asyncio.AbstractEventLoop] = VirtualLoop) -> Counts:
+    """Return what a day costs that is made on the running loop."""
 
     async def run() -> Counts:
-        return await Touching(day, folder).live()
+        return await make().live()
 
-    with asyncio.Runner(loop_factory=VirtualLoop) as runner, contextlib.suppress(asyncio.CancelledError):
+    with asyncio.Runner(loop_factory=loop_factory) as runner, contextlib.suppress(asyncio.CancelledError):
         return runner.run(run())
     raise RuntimeError("the day was stopped")
+
+
+def day_at_the_desk(day: Day, folder: Path) -> Counts:
+    """Return what a day costs by touch."""
+    return lived(lambda: Touching(day, folder))

@@ -9,22 +9,20 @@ A finger counts as used for a light only between two pops; the one touch that be
 from __future__ import annotations
 
 import asyncio
-import contextlib
 from pathlib import Path
 from random import Random
 
 from benchmarks.onset_days import Day, Slip, Step
-from benchmarks.onset_desk import Touching
+from benchmarks.onset_desk import Touching, lived
 from benchmarks.onset_scene import Actual, Scene
 from benchmarks.onset_terminal import BETWEEN_POPS_S, Counts
 from meterlink.calibration import ranger
 from meterlink.metering.outcome import Outcome, OutcomeKind
 from meterlink.metering.session import Session
 from meterlink.metering.walk import Request
-from meterlink.records import HeldOff, Kind, Purpose, RangerState
+from meterlink.records import HeldOff, Purpose, RangerState
 from meterlink.simulation.chip_model import RANGER_BEHIND_M, RANGER_NOISE_M, RANGER_SCALE, RANGER_WHITE, ChipModel
 from meterlink.simulation.sensor import SimulatedLink
-from meterlink.testing import VirtualLoop
 
 RULER_M = (0.1, 0.3)
 FIGURES = 40
@@ -76,8 +74,7 @@ class HandsFree(Touching):
     async def _earlier(self) -> None:
         today, self.scene = self.scene, Scene(tuple(self._elsewhere(one) for one in self.day.lights))
         self._describe("Earlier")
-        await self.sensors.connect("sim:?every=0")
-        await asyncio.sleep(1.0)
+        await self._connect()
         self.desk.begin()
         await self._walk(Step(("meter",), len(self.day.lights)))
         await self.sensors.close()
@@ -100,20 +97,13 @@ class HandsFree(Touching):
     async def _walk(self, step: Step) -> None:
         slips, fired, tries = dict(step.slips), set[str](), 0
         again = ""
-        while tries < MOST_POPS:
-            await self.sensors.prepare()
-            session = self.desk.session
-            assert session is not None
-            waiting = session.walk.waiting
-            if waiting is None or not session.walk.listening or waiting.kind != Kind.FLASH:
-                return
+        while tries < MOST_POPS and (now := await self._waiting()) is not None:
+            session, waiting = now
             tries += 1
             request = self._next(session, waiting, fired, again)
             name = self._name(session, request)
-            if name in fired and name in step.turns:
-                self.scene.lights[name] = self.scene.lights[name].turned(-step.turns[name])
-            slip = slips.get(name, Slip())
-            slips[name] = slip._replace(lost=False)
+            self._advised(step, name, again=name in fired)
+            slip = self._slip(slips, name)
             outcome = await self._fire_held(name, request.purpose, slip)
             again = name if outcome is None or outcome.kind != OutcomeKind.LOGGED else ""
             if again or outcome is None:
@@ -138,10 +128,6 @@ class HandsFree(Touching):
         left = [name for name in left if name in may] or left
         return alone[self.random.choice(left)] if left else waiting
 
-    @staticmethod
-    def _name(session: Session, request: Request) -> str:
-        return next((one.name for one in session.lights() if one.id == request.light_id), "")
-
     async def _fire_held(self, name: str, purpose: str, slip: Slip) -> Outcome | None:
         held_m = slip.held_m or self.random.uniform(*USUAL_HELD_M)
         if purpose == Purpose.WITHOUT:
@@ -157,11 +143,5 @@ class HandsFree(Touching):
 def day_hands_free(day: Day, folder: Path) -> Counts:
     """Return what a day costs with a range finder and in any order."""
     measured = any(slip.held_m for step in day.steps for slip in step.slips.values())
-
-    async def run() -> Counts:
-        # A dome held off is no fault any more: its distance is known.
-        return await HandsFree(day._replace(wrong="") if measured else day, folder).live()
-
-    with asyncio.Runner(loop_factory=VirtualLoop) as runner, contextlib.suppress(asyncio.CancelledError):
-        return runner.run(run())
-    raise RuntimeError("the day was stopped")
+    # A dome held off is no fault any more: its distance is known.
+    return lived(lambda: HandsFree(day._replace(wrong="") if measured else day, folder))

@@ -1,8 +1,8 @@
 """A photographer at a terminal: types commands, fires what is waited for, and a sensor on a line that takes its time.
 
-The commands run as processes of their own; the sensor is ``ChipModel`` behind a socket (the firmware on its simulated chip runs
-ten times slower than light does, so its time to a figure would say nothing).  A pop's bytes leave when the record is
-full, at the speed of the real line.  Works with any version of meterlink that speaks wire format v1.
+The commands run as processes of their own; the sensor is ``ChipModel`` behind a socket, or the firmware on its simulated chip
+(``onset_firmware``).  The model's bytes leave when the record is full, at the speed of the real line.  Works with any version
+of meterlink that speaks wire format v1.
 """
 
 from __future__ import annotations
@@ -123,20 +123,21 @@ class Sensor:
                 async with self._line:
                     writer.write(self.chip.steady(self._now_s()))
 
-    async def flash(self, pulse: Pulse, *, damaged: bool = False) -> bool:
-        """A flash; return whether the sensor saw it.  ``need_s`` is what record and wire take."""
+    async def flash(self, pulse: Pulse, *, damaged: bool = False) -> None:
+        """A flash.  ``need_s`` is what record and wire take."""
+        begun_s = time.monotonic()
         shown = self.chip.pop(pulse, self._now_s())
         if shown is None or self.writer is None:
-            return False
+            return
         record_s = (RING - PRETRIGGER) * INTERVAL_S * self.chip.factor
         block = bytearray(shown.block)
         if damaged:
             block[len(block) // 2] ^= 4
         self.need_s = record_s + 10 * (len(shown.notice) + len(block)) / BAUD
-        await asyncio.sleep(record_s)
+        # The model works out the record while a sensor takes it.
+        await asyncio.sleep(begun_s + record_s - time.monotonic())
         async with self._line:
             await self._send(shown.notice + bytes(block))
-        return True
 
     async def _send(self, data: bytes) -> None:
         sent, begun_s = 0, time.monotonic()
@@ -150,10 +151,10 @@ class Sensor:
 class Photographer:
     """One day at a terminal."""
 
-    def __init__(self, day: Day, root: Path, folder: Path, *, before: bool) -> None:
+    def __init__(self, day: Day, root: Path, folder: Path, *, before: bool, sensor: Any = None) -> None:
         self.day, self.root, self.before = day, root, before
         self.scene = Scene(day.lights)
-        self.sensor = Sensor(len(day.name))
+        self.sensor = sensor or Sensor(len(day.name))
         self.environment = {
             **os.environ, "METERLINK_LIBRARY": str(folder / f"{abs(hash(day.name))}.sqlite"), "PYTHONPATH": str(root),
             "PYTHONUNBUFFERED": "1", "METERLINK_LANGUAGE": "en", "METERLINK_SENSOR": "",
@@ -328,8 +329,13 @@ class Walking:
                 self.slips[self.waiting] = slip._replace(lost=False)
             pulse = self._pulse(slip)
             self.fired_at_s = time.monotonic()
-            if not await self.person.sensor.flash(pulse, damaged=slip.lost):
-                asyncio.get_running_loop().call_later(NOTICED_S, self.again.set)
+            await self.person.sensor.flash(pulse, damaged=slip.lost)
+            asyncio.get_running_loop().call_later(NOTICED_S, self._unnoticed, self.fired_at_s)
+
+    def _unnoticed(self, fired_at_s: float) -> None:
+        """Nothing was said of a flash: she fires again."""
+        if self.fired_at_s == fired_at_s:
+            self.again.set()
 
     def _pulse(self, slip: Slip) -> Pulse:
         scene = self.person.scene
