@@ -39,6 +39,9 @@ _UNLIKELY = 0.02
 """A corner less likely than this is not looked at closely."""
 _TRIED, _STEPS = (0.1, 0.3), 25
 """Where in a whole pulse a corner is looked for first, as part of it, and steps of its fit."""
+_RARER, _FEW = 4.0, 6.0
+"""A pulse that is cut off softly has to fit better than one of two exponentials to be as likely: the more samples there are, the
+likelier a corner fits by chance (by simulation)."""
 _CHOICE = 1.2
 """Uncertainties are widened by this: the window is chosen by the same noisy data (by simulation)."""
 
@@ -81,7 +84,7 @@ def corner(
         for step in range(_ROUNDS):
             at, log_k, slow, half_chi, weight = _weighed(flank, corners, rates)
             best = 2.0 * float(half_chi.min())
-            if step == 0 and _likely(smooth, best - 4.0) < _UNLIKELY:
+            if step == 0 and _likely(smooth, best - 4.0, flank.x.size) < _UNLIKELY:
                 break
             near = weight > math.exp(-_GONE) * float(weight.max())
             corners = _around(at, near.any(axis=1), (0.5, float(flank.x[-1])))
@@ -90,7 +93,7 @@ def corner(
         if best <= freedom + 2.5 * math.sqrt(2.0 * freedom) + 1.0:
             place, u, inverse = _passes(at, np.exp(log_k), slow, weight, u_level_lx / level_lx)
             found = Crossing(origin + place * gap, u * gap, level_lx / (inverse * gap), False)
-            return found, _likely(smooth, best)
+            return found, _likely(smooth, best, flank.x.size)
     return None
 
 
@@ -117,8 +120,7 @@ def instead(pulse: Pulse, window: tuple[int, int, int], misfit: float) -> float:
     y = light[bright - first :]
     dark = float((light[: bright - first] ** 2).sum()) / sigma**2
     best = min(_fitted(np.arange(y.size, dtype=np.float64), y, sigma, at * y.size)[0] for at in _TRIED)
-    # one parameter more, and a corner may be at any sample: the more there are, the likelier one fits by chance
-    more = dark + best + 2.0 * math.log(y.size) - 1.0 - misfit
+    more = dark + best + _RARER * math.log(y.size / _FEW) - misfit
     return 1.0 / (1.0 + math.exp(min(max(more / 2.0, -300.0), 300.0)))
 
 
@@ -161,9 +163,10 @@ def _fitted(x: Array, y: Array, sigma: float, at: float) -> tuple[float, float]:
     return best, float(p[2])
 
 
-def _likely(smooth: float, misfit: float) -> float:
-    """How likely a corner is beside a smooth curve, by Akaike's weights; it has four parameters."""
-    return 1.0 / (1.0 + math.exp(min(max((misfit + 8.0 - smooth) / 2.0, -300.0), 300.0)))
+def _likely(smooth: float, misfit: float, size: int) -> float:
+    """How likely a corner is beside a smooth curve, by Akaike's weights: it has four parameters, and may be at any sample."""
+    more = misfit + 8.0 + 2.0 * math.log(size / 5.0) - smooth
+    return 1.0 / (1.0 + math.exp(min(max(more / 2.0, -300.0), 300.0)))
 
 
 def _flank(
