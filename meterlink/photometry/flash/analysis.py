@@ -49,6 +49,8 @@ class Extent(NamedTuple):
     """The record ends before any quiet stretch."""
     dithered: bool
     """Noise makes the errors of the converter's codes chance; without it they add up, and no fit sees it."""
+    range_lx: float | None
+    """Full scale of the converter above the ambient level."""
 
 
 def analyse(
@@ -83,15 +85,15 @@ def analyse(
     if events.train is not None:
         _check_quiet(whole, ambient, (first, last))
     _check_fallen(whole, ambient)
+    full = None if trace.full_scale_lx is None else trace.full_scale_lx - ambient.level_lx
     clip, flat = flash_clip.clipped_samples(thinned, whole, first, last), False
     if clip is None and events.train is None:
-        full = None if trace.full_scale_lx is None else trace.full_scale_lx - ambient.level_lx
         clip = flash_clip.flat_top(whole, first, last, full)
         flat = clip is not None
     # what came before the pop (a pre-flash) must not count as a part of it
     own = np.where(np.arange(last + 1) >= first, light[: last + 1], 0.0)
     dithered = ambient.noise_lx >= flash_thin.DITHERED * trace.quantum_lx
-    extent = Extent(first, last, clip, last == light.size - 1 and ambient.after is None, dithered)
+    extent = Extent(first, last, clip, last == light.size - 1 and ambient.after is None, dithered, full)
     # a moving average must not flatten the pulses of a train
     widest = math.inf if events.train is None else events.train.samples / 8.0
     pulse = flash_shape.prepare(trace.time_s[: last + 1], own, ambient.noise_lx, widest)
@@ -237,7 +239,11 @@ def _pulse(pulse: Pulse, ambient: Ambient, extent: Extent, events: flash_train.E
         result = flash_train.describe(result, events.train)
     if extent.dithered and not train and clip is None and not truncated and half.runs == tenth.runs == 1:
         model = flash_model.read(pulse, last, ambient.u_lx)
-        result = _as_model(result, pulse, model) if model is not None else _as_model_until_cut(result, pulse, last, ambient.u_lx)
+        if model is not None:
+            result = _as_model(result, pulse, model)
+        else:
+            result = _as_model_until_cut(result, pulse, last, ambient.u_lx)
+            result = flash_clip.if_stopped(result, pulse, first, last, extent.range_lx)
     if truncated:
         result = _with_tail(result, pulse, peak, last)
     if float(pulse.light_lx[0]) > max(0.1 * peak.light_lx, 4.0 * pulse.noise_lx):

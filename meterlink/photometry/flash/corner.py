@@ -124,6 +124,16 @@ def instead(pulse: Pulse, window: tuple[int, int, int], misfit: float) -> float:
     return 1.0 / (1.0 + math.exp(min(max(more / 2.0, -300.0), 300.0)))
 
 
+def falls_so(pulse: Pulse, first: int, last: int) -> bool:
+    """Say whether the light from one sample to another stays and then decays, within noise."""
+    y = pulse.light_lx[first : last + 1] / pulse.height_lx
+    freedom = y.size - 4
+    if freedom < 1:
+        return False
+    x, sigma = np.arange(y.size, dtype=np.float64), math.hypot(pulse.noise_lx / pulse.height_lx, 2.0 * MODEL_ERROR)
+    return min(_fitted(x, y, sigma, at * y.size)[0] for at in _TRIED) <= freedom + 3.0 * math.sqrt(2.0 * freedom)
+
+
 def last_before(pulse: Pulse, last: int) -> int:
     """Return the last sample before the corner of a flash that is cut off softly, by the slow and fast decay that fit best."""
     top = int(np.argmax(pulse.light_lx))
