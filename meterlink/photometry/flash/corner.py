@@ -11,6 +11,7 @@ import math
 from typing import NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 
 from meterlink.photometry.flash import fit as flash_fit
 from meterlink.photometry.flash.between import Crossing
@@ -87,8 +88,8 @@ def corner(
             if step == 0 and _likely(smooth, best - 4.0, flank.x.size) < _UNLIKELY:
                 break
             near = weight > math.exp(-_GONE) * float(weight.max())
-            corners = _around(at, near.any(axis=1), (0.5, float(flank.x[-1])))
-            rates = _around(log_k, near.any(axis=0), rates)
+            corners = _around(at, np.asarray(near.any(axis=1)), (0.5, float(flank.x[-1])))
+            rates = _around(log_k, np.asarray(near.any(axis=0)), rates)
         freedom = max(flank.x.size - 4, 1)
         if best <= freedom + 2.5 * math.sqrt(2.0 * freedom) + 1.0:
             place, u, inverse = _passes(at, np.exp(log_k), slow, weight, u_level_lx / level_lx)
@@ -150,9 +151,9 @@ def _fitted(x: Array, y: Array, sigma: float, at: float) -> tuple[float, float]:
     Levenberg and Marquardt's way.
     """
     top = max(float(y[: max(int(at), 1)].mean()), 0.05)
-    p = np.array([math.log(top), 0.1 / x.size, at, math.log(4.0 / x.size)])
+    p: Array = np.array([math.log(top), 0.1 / x.size, at, math.log(4.0 / x.size)])
     damping, best, rest, slopes = 1e-2, math.inf, y, np.zeros((4, x.size))
-    step = np.zeros(4)
+    step: Array = np.zeros(4)
     for _ in range(_STEPS):
         tried = p + step
         tried[1], tried[2], tried[3] = max(tried[1], 0.0), min(max(tried[2], 0.5), x[-1]), min(max(tried[3], -6.0), 3.0)
@@ -243,7 +244,7 @@ def _slow(flank: _Flank, at: Array) -> _Slow:
     return _Slow(value, np.maximum(-slope, 1e-6), (sxx / det, n / det, -sx / det), half_chi, -0.5 * np.log(det))
 
 
-def _around(places: Array, near: Array, limits: tuple[float, float]) -> tuple[float, float]:
+def _around(places: Array, near: npt.NDArray[np.bool_], limits: tuple[float, float]) -> tuple[float, float]:
     """Return the stretch of the places that are near, with one step more on both sides."""
     at, step = places[near], places[1] - places[0]
     return max(float(at[0] - step), limits[0]), min(float(at[-1] + step), limits[1])

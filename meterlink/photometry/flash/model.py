@@ -230,13 +230,15 @@ def _figures(
         return mean, _NOISE_ITSELF * math.sqrt(float((weight * ((values - mean) ** 2 + values**2 * inside)).sum()))
 
     begin = moment - grid.back * gap
-    places = [float((weight * (begin + decay * part)).sum()) for part in (edges[2], top_at, edges[0])]
+    start_s, peak_at_s, half_start_s = (float((weight * (begin + decay * part)).sum()) for part in (edges[2], top_at, edges[0]))
     return TwoExponentials(
         *told(amplitude * decay * (1.0 - np.exp(grid.log_s)), 1.0, 1.0),
         *told(amplitude * top, 1.0, 0.0),
         *told(decay * (edges[1] - edges[0]), 0.0, 1.0),
         *told(decay * (edges[3] - edges[2]), 0.0, 1.0),
-        *places,
-        2.0 * float(grid.half_chi.min()),
-        window,
+        start_s=start_s,
+        peak_at_s=peak_at_s,
+        half_start_s=half_start_s,
+        misfit=2.0 * float(grid.half_chi.min()),
+        window=window,
     )
