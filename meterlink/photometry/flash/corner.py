@@ -86,7 +86,7 @@ def corner(
             at, log_k, slow, half_chi, weight = _weighed(flank, corners, rates)
             best = 2.0 * float(half_chi.min())
             if step == 0 and _likely(smooth, best - 4.0, flank.x.size) < _UNLIKELY:
-                break
+                return None
             near = weight > math.exp(-_GONE) * float(weight.max())
             corners = _around(at, np.asarray(near.any(axis=1)), (0.5, float(flank.x[-1])))
             rates = _around(log_k, np.asarray(near.any(axis=0)), rates)
