@@ -170,7 +170,7 @@ def _fitted(x: Array, y: Array, sigma: float, at: float) -> tuple[float, float]:
         else:
             damping *= 5.0
         square = slopes @ slopes.T
-        step = np.linalg.solve(square + damping * np.diag(np.diag(square) + 1e-12), slopes @ rest)
+        step = np.asarray(np.linalg.solve(square + damping * np.diag(np.diag(square) + 1e-12), slopes @ rest), dtype=np.float64)
     return best, float(p[2])
 
 
