@@ -27,7 +27,9 @@ from tests.blind.drive import COSTLY_STOPS
 from tests.blind.studio import REACHES, WORLDS
 from tests.blind.summary import share
 
-WAYS = (("touching", True), ("touching", False), ("loose", True), ("loose", False))
+SUM, NOTHING, ALL = "sum declared", "sum undeclared", "all declared"
+WAYS = (("touching", SUM), ("touching", NOTHING), ("loose", SUM), ("loose", NOTHING), ("touching", ALL))
+"""How domes are held, and what is said of it: the last are the sets of the first, with ``@0cm`` said of each light too."""
 LIBRARY_SETS = 200
 HEAD = (
     "| world | clean sets alarmed, % | caught, % | ideal | not told | named first, % | ideal | not told |\n"
@@ -48,19 +50,20 @@ class Looked(NamedTuple):
     off: tuple[Odds, Odds] | None = None
 
 
-def looked_at(seed: int, world: str, reach: str, said: bool, sets: int) -> list[Looked]:
+def looked_at(seed: int, world: str, reach: str, declared: str, sets: int) -> list[Looked]:
     """Look at so many sets, and at each again with one reading misplaced; every set has its own generators."""
+    said, every = declared != NOTHING, declared == ALL
     found = []
     for start in range(0, sets, LIBRARY_SETS):
         with fresh_library() as (library, calibration_id):
             for number in range(start, min(start + LIBRARY_SETS, sets)):
                 own = [seed, WORLDS.index(world), list(REACHES).index(reach), said, number]
                 case = draw(np.random.default_rng(own), world, reach, said)
-                clean = front_door(library, calibration_id, case, case.read_lxs, f"clean {number}", said)
+                clean = front_door(library, calibration_id, case, case.read_lxs, f"clean {number}", said, every)
                 one = Looked(bool(clean), odds(np.random.default_rng([*own, 1]), case, case.read_lxs, reach, said), "")
                 if case.cost_stops > COSTLY_STOPS and case.level_stops <= 1.0:
                     read = case.misplaced()
-                    named = front_door(library, calibration_id, case, read, f"wrong {number}", said)
+                    named = front_door(library, calibration_id, case, read, f"wrong {number}", said, every)
                     off = odds(np.random.default_rng([*own, 2]), case, read, reach, said)
                     one = one._replace(wrong=case.lamps[case.wrong].name, named=(named or [""])[0], off=off)
                 found.append(one)
@@ -91,11 +94,11 @@ def line(name: str, found: list[Looked], both: list[Looked]) -> str:
     )
 
 
-def print_lines(world: str, found: dict[tuple[str, bool], list[Looked]]) -> None:
+def print_lines(world: str, found: dict[tuple[str, str], list[Looked]]) -> None:
     """Print the lines of one world, way by way."""
     for (reach, said), some in found.items():
-        both = [one for (_, declared), more in found.items() if declared == said for one in more]
-        print(line(f"{world}, {reach}, sum {'declared' if said else 'undeclared'}", some, both), flush=True)
+        both = [one for (_, other), more in found.items() if other == said for one in more]
+        print(line(f"{world}, {reach}, {said}", some, both), flush=True)
 
 
 def main() -> None:
@@ -104,19 +107,22 @@ def main() -> None:
     parser.add_argument("--sets", type=int, default=300)
     parser.add_argument("--seed", type=int, default=211)
     parser.add_argument("--world", choices=WORLDS)
+    parser.add_argument("--declared", choices=(SUM, NOTHING, ALL))
     args = parser.parse_args()
     start = time.perf_counter()
     print(HEAD)
-    together: dict[tuple[str, bool], list[Looked]] = {way: [] for way in WAYS}
+    ways = [way for way in WAYS if args.declared in (None, way[1])]
+    together: dict[tuple[str, str], list[Looked]] = {way: [] for way in ways}
     for world in [args.world] if args.world else WORLDS:
-        here = {way: looked_at(args.seed, world, *way, args.sets) for way in WAYS}
+        here = {way: looked_at(args.seed, world, *way, args.sets) for way in ways}
         print_lines(world, here)
         for way, found in here.items():
             together[way] += found
     print_lines("all", together)
-    for word, said in (("declared", True), ("undeclared", False)):
-        both = together["touching", said] + together["loose", said]
-        print(line(f"all, both reaches, sum {word}", both, both))
+    for said in (SUM, NOTHING):
+        both = [one for (_, other), more in together.items() if other == said for one in more]
+        if both:
+            print(line(f"all, both reaches, {said}", both, both))
     print(f"({time.perf_counter() - start:.0f} s, seed {args.seed})")
 
 

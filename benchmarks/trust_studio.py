@@ -74,10 +74,12 @@ def fresh_library() -> Iterator[tuple[meterlink.Library, str]]:
 
 
 def front_door(
-    library: meterlink.Library, calibration_id: str, case: Case, read_lxs: Sequence[float], name: str, said: bool
-) -> list[str]:
+    library: meterlink.Library, calibration_id: str, case: Case, read_lxs: Sequence[float], name: str, said: bool,
+    every: bool = False,
+) -> list[str]:  # fmt: skip
     """Build the set in a library with every default, meter it, and return whom the checks speak against, most probable first.
 
+    ``said``: the pop of all lights is declared touching; ``every``: so is each light alone.
     The first name is the alarm's (``all``: the pop of all lights itself); none when nothing is wrong.
     """
     setup = library.new_setup(name, iso=100, shutter_s=1 / 125)
@@ -90,7 +92,8 @@ def front_door(
     session = setup.session
     lights = session.lights()
     how = {"held_off_m": 0.0} if said else {}
-    session.begin([*(session.request(one) for one in lights), session.request_together(**how)])
+    alone_how = {"held_off_m": 0.0} if every else {}
+    session.begin([*(session.request(one, **alone_how) for one in lights), session.request_together(**how)])
     for i, value in enumerate([*read_lxs, case.together_lxs]):
         at_s = 3.0 * (i + 1)
         pop = Measurement("flash", at_s, SENSOR, calibration_id, exposure_lxs=value, peak_lx=2000 * value, u_rel=U_NOISE)

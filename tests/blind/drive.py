@@ -8,16 +8,20 @@ import json
 import sys
 from pathlib import Path
 from typing import Any, NamedTuple
+from unittest import mock
 
 import numpy as np
 
 from meterlink.cli.main import main
+from meterlink.metering import driver
 from tests.blind import pulses
 from tests.blind.bytes_of_sensor import BITS, REST, Speaker, write_recording
 from tests.blind.studio import FRONTAL, REACHES, U_TAPE_M, Lamp, alone, draw_set, together
 
 ISO, DOME_CONSTANT = 100.0, 330.0
 GAP_S, QUIET = 3.0, 130
+PLAYED_S = 0.05
+"""A walk waits in real time for a flash after its last one; a recording at full speed has been played to its end by then."""
 DARK_CODE = round(REST * 2**BITS)
 COSTLY_STOPS = 1 / 3
 
@@ -54,7 +58,8 @@ def command(library: Path, *words: str) -> str:
     out, err, keyboard = io.StringIO(), io.StringIO(), sys.stdin
     sys.stdin = None  # type: ignore[assignment]
     try:
-        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        patient = mock.patch.object(driver, "LAST_FLASH_S", PLAYED_S)
+        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err), patient:
             code = main(["--library", str(library), *words])
     finally:
         sys.stdin = keyboard

@@ -60,7 +60,7 @@ def test_declared_corrections_are_right() -> None:
 
 def test_trust_goes_through_the_front_door_with_defaults() -> None:
     """24 sets of a world that the code does not know, each metered through the library's front door, clean and misplaced."""
-    found = bench_trust.looked_at(7, "hot", "touching", True, 24)
+    found = bench_trust.looked_at(7, "hot", "touching", bench_trust.SUM, 24)
 
     assert sum(one.alarm for one in found) <= 2
     wrong = [one for one in found if one.off is not None]

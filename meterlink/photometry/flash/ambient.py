@@ -131,6 +131,10 @@ def find(trace: Trace, pretrigger: int | None = None) -> Ambient | None:
         edge = _quiet_level(light, max(3, light.size // 40))
         return Ambient(edge, max(noise, abs(edge) / 2.0), None, None, noise, False, 0, light.size)
     joined = _join((before, after), noise, (start, stop), 2e-4 * float(light[peak] - base))
+    if pretrigger and after is None and start < pretrigger // 2:
+        # what is quiet until a pop is seen rose long before it: the room's own light goes up and down
+        restless = [smooth(light[:pretrigger], pretrigger // 16), light[stop:]]
+        return _as_it_goes_on(trace, joined._replace(pulse_from=pretrigger), restless)._replace(pulse_from=start)
     if joined.differs or (before and before.wanders) or (after and after.wanders):
         return _with_ripple(trace, _as_it_goes_on(trace, joined, quiet))
     return joined

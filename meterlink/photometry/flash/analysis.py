@@ -12,8 +12,8 @@ from meterlink.photometry.flash import clip as flash_clip
 from meterlink.photometry.flash import exposure as flash_exposure
 from meterlink.photometry.flash import flank as flash_flank
 from meterlink.photometry.flash import input as flash_input
-from meterlink.photometry.flash import model as flash_model
 from meterlink.photometry.flash import shape as flash_shape
+from meterlink.photometry.flash import short as flash_short
 from meterlink.photometry.flash import thin as flash_thin
 from meterlink.photometry.flash import train as flash_train
 from meterlink.photometry.flash import window as flash_window
@@ -31,8 +31,6 @@ _UNEVEN = 0.15
 """Steady light varies by less than this part of its mean (standard deviation)."""
 _RARE, _RARE_OF_FEW = 4.7, 3.2
 """From the lowest to the highest hundredth normal noise has 5.2 standard deviations, half sines 2.9, decaying pulses up to 4.5."""
-_CUT_LOW = 0.43
-"""A pulse cut off below this part of its peak has passed its half before."""
 _CANNOT_TELL = 0.25
 """A duration whose relative standard uncertainty is above this is not given: k=2 would be half of it."""
 
@@ -48,6 +46,8 @@ class Extent(NamedTuple):
     """The record ends before any quiet stretch."""
     dithered: bool
     """Noise makes the errors of the converter's codes chance; without it they add up, and no fit sees it."""
+    range_lx: float | None
+    """Full scale of the converter above the ambient level."""
 
 
 def analyse(
@@ -82,15 +82,15 @@ def analyse(
     if events.train is not None:
         _check_quiet(whole, ambient, (first, last))
     _check_fallen(whole, ambient)
+    full = None if trace.full_scale_lx is None else trace.full_scale_lx - ambient.level_lx
     clip, flat = flash_clip.clipped_samples(thinned, whole, first, last), False
     if clip is None and events.train is None:
-        full = None if trace.full_scale_lx is None else trace.full_scale_lx - ambient.level_lx
         clip = flash_clip.flat_top(whole, first, last, full)
         flat = clip is not None
     # what came before the pop (a pre-flash) must not count as a part of it
     own = np.where(np.arange(last + 1) >= first, light[: last + 1], 0.0)
     dithered = ambient.noise_lx >= flash_thin.DITHERED * trace.quantum_lx
-    extent = Extent(first, last, clip, last == light.size - 1 and ambient.after is None, dithered)
+    extent = Extent(first, last, clip, last == light.size - 1 and ambient.after is None, dithered, full)
     # a moving average must not flatten the pulses of a train
     widest = math.inf if events.train is None else events.train.samples / 8.0
     pulse = flash_shape.prepare(trace.time_s[: last + 1], own, ambient.noise_lx, widest)
@@ -235,8 +235,7 @@ def _pulse(pulse: Pulse, ambient: Ambient, extent: Extent, events: flash_train.E
         )
         result = flash_train.describe(result, events.train)
     if extent.dithered and not train and clip is None and not truncated and half.runs == tenth.runs == 1:
-        model = flash_model.read(pulse, last, ambient.u_lx)
-        result = _as_model(result, model) if model is not None else _as_model_until_cut(result, pulse, ambient.u_lx)
+        result = flash_short.read(result, pulse, (first, last), ambient.u_lx, extent.range_lx)
     if truncated:
         result = _with_tail(result, pulse, peak, last)
     if float(pulse.light_lx[0]) > max(0.1 * peak.light_lx, 4.0 * pulse.noise_lx):
@@ -245,45 +244,6 @@ def _pulse(pulse: Pulse, ambient: Ambient, extent: Extent, events: flash_train.E
     if clip is not None:
         result = flash_clip.with_clipping(result, pulse, clip, ambient)
     return _with_notes(_told(result), ambient, float(pulse.time_s[integral.stop] - pulse.time_s[first]))
-
-
-def _as_model_until_cut(result: FlashPulse, pulse: Pulse, u_ambient_lx: float) -> FlashPulse:
-    """Return peak and t0.5 of a short pulse that was two exponentials until it was cut off, clearly below half of its peak."""
-    cut = max(pulse.falling, default=-1)
-    if cut < 0 or not float(pulse.light_lx[cut]) < _CUT_LOW * pulse.height_lx:
-        return result
-    until = slice(0, cut + 1)
-    whole = pulse._replace(
-        time_s=pulse.time_s[until], light_lx=pulse.light_lx[until], calm_lx=pulse.calm_lx[until], falling=[]
-    )
-    model = flash_model.read(whole, cut, u_ambient_lx)
-    if model is None:
-        return result
-    return result._replace(
-        peak_lx=model.peak_lx, u_peak_lx=model.u_peak_lx, peak_at_s=model.peak_at_s,
-        t05_s=model.t05_s, span05_s=model.t05_s, u_t05_s=model.u_t05_s,
-    )  # fmt: skip
-
-
-def _as_model(result: FlashPulse, model: flash_model.TwoExponentials) -> FlashPulse:
-    """Return the figures of a short pulse of two exponentials in place of those read off its samples."""
-    return result._replace(
-        exposure_lxs=model.exposure_lxs,
-        total_exposure_lxs=model.exposure_lxs,
-        u_exposure_lxs=model.u_exposure_lxs,
-        peak_lx=model.peak_lx,
-        u_peak_lx=model.u_peak_lx,
-        peak_at_s=model.peak_at_s,
-        t05_s=model.t05_s,
-        span05_s=model.t05_s,
-        u_t05_s=model.u_t05_s,
-        t01_s=model.t01_s,
-        span01_s=model.t01_s,
-        u_t01_s=model.u_t01_s,
-        start_s=model.start_s,
-        end_s=model.start_s + model.t01_s,
-        mean_lx=model.exposure_lxs / model.t01_s,
-    )
 
 
 def _told(result: FlashPulse) -> FlashPulse:

@@ -22,6 +22,8 @@ class Crossing(NamedTuple):
     slope_lx_s: float
     """Absolute slope there."""
     jump: bool
+    corner: float = 0.0
+    """How likely the light is cut off softly beside it."""
 
 
 def between(pulse: Pulse, index: int, level_lx: float, rising: bool) -> Crossing:

@@ -10,6 +10,7 @@ import math
 
 import numpy as np
 
+from meterlink.photometry.flash import corner as flash_corner
 from meterlink.photometry.flash import exposure as flash_exposure
 from meterlink.photometry.flash import fit as flash_fit
 from meterlink.photometry.flash import flank as flash_flank
@@ -58,6 +59,9 @@ _SLOW_FALL = 0.21
 off, or a square pulse of a lamp without a tube, is sooner there."""
 _FLAT_ERROR = 0.002
 """By how much of itself the level of an amplifier that has stopped may move."""
+_FEW = 20
+"""So few samples above a tenth do not show whether a top is round."""
+_MAY_HAVE_STOPPED = "too few samples to tell whether the amplifier stopped at the top: what may be missing is in the uncertainty"
 _CORNERS = 24
 """So many places of the corner are tried, then as many around the best."""
 
@@ -90,6 +94,32 @@ def flat_top(pulse: Pulse, first: int, last: int, range_lx: float | None) -> tup
     after = light[begin + at // 2 : half[1] + 1]
     fall = after.size - int(np.count_nonzero(after > 0.9 * level))
     return (first + begin, first + begin + at - 1) if near or fall > max(1.0, _SLOW_FALL * at) else None
+
+
+def if_stopped(result: FlashPulse, pulse: Pulse, first: int, last: int, range_lx: float | None) -> FlashPulse:
+    """Return a pop of few samples with what it lacks, if its amplifier stopped, in the uncertainty of its exposure.
+
+    Two equal samples at the top and a slow fall are what a tube gives whose top is cut off, and a round top that was met on both
+    sides; only more samples could tell.
+    """
+    light, level = pulse.light_lx[first : last + 1], pulse.height_lx
+    if range_lx is None or level < _LEAST_CEILING * range_lx or result.sample_count > _FEW:
+        return result
+    flat = _around_top(light, float(light.max()) - 3.5 * math.hypot(pulse.noise_lx, _FLAT_ERROR * level))
+    count = flat[1] - flat[0] + 1
+    begin, end = first + flat[0], first + flat[1]
+    falling = light[flat[1] : _around_top(light, 0.5 * level)[1] + 1]
+    if count < 2 or int(np.count_nonzero(falling < 0.9 * level)) < 1:
+        return result
+    constant_s = flash_exposure.flank_constant_s(pulse, end, level, 1) + flash_exposure.flank_constant_s(pulse, begin, level, -1)
+    gap_s = float(pulse.time_s[end] - pulse.time_s[begin]) / (count - 1)
+    if constant_s <= gap_s or not flash_corner.falls_so(pulse, begin, last):
+        return result
+    # it was flat for at most one interval more than is seen
+    growth = (count + 1) * gap_s / constant_s
+    missing = level * constant_s * (math.exp(min(growth, 3.0)) - 1.0 - growth)
+    u = math.hypot(result.u_exposure_lxs, missing / math.sqrt(3.0))
+    return result._replace(u_exposure_lxs=u, notes=(*result.notes, _MAY_HAVE_STOPPED))
 
 
 def _around_top(light: Array, level_lx: float) -> tuple[int, int]:

@@ -169,8 +169,8 @@ def clipped_bounds(pulse: Pulse, first: int, last: int, seen_lxs: float) -> Boun
     too high for every pulse whose logarithm is concave (Gaussian, double exponential): an upper bound.
     """
     time, level = pulse.time_s, float(pulse.light_lx[first : last + 1].mean())
-    fall = _flank_constant(pulse, last, level, 1)
-    rise = _flank_constant(pulse, first, level, -1)
+    fall = flank_constant_s(pulse, last, level, 1)
+    rise = flank_constant_s(pulse, first, level, -1)
     begin, end = max(first - 1, 0), min(last + 1, time.size - 1)
     growth = float(time[end] - time[begin]) / (rise + fall) if rise + fall > 0.0 else math.inf
     if not growth < 50.0:
@@ -179,8 +179,8 @@ def clipped_bounds(pulse: Pulse, first: int, last: int, seen_lxs: float) -> Boun
     return Bounds(level * math.exp(growth), seen_lxs - under + level * (rise + fall) * (math.exp(growth) - 1.0))
 
 
-def _flank_constant(pulse: Pulse, edge: int, level: float, way: int) -> float:
-    """Time constant of the flank beside clipping, in s; 0 for an edge that the samples do not resolve."""
+def flank_constant_s(pulse: Pulse, edge: int, level: float, way: int) -> float:
+    """Return the time constant of the flank beside clipping, in s; 0 for an edge that the samples do not resolve."""
     outward = pulse.light_lx[edge:] if way > 0 else pulse.light_lx[: edge + 1][::-1]
     lower = np.flatnonzero(outward < 0.6 * level)
     if not lower.size:

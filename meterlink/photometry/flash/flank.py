@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from meterlink.photometry.flash import fit as flash_fit
 from meterlink.photometry.flash.between import Crossing, between
+from meterlink.photometry.flash.corner import NORMAL, beside, corner
 from meterlink.photometry.flash.input import smooth
 from meterlink.photometry.flash.shape import MODEL_ERROR, Peak, Pulse, part_of, runs_above
 
@@ -26,12 +27,14 @@ _SAME_MOMENT = 0.2
 _CUT_RISE, _CUT_RISE_GAPS = 1.7, 0.12
 """A pulse that is cut off shows half of its top and of its flanks: what is read off its rise and its peak is less sure by this
 factor and this part of a sample interval (by simulation)."""
+_SOFT_CUT = 1.25
+"""The same factor where it is cut off softly, and all is (by simulation)."""
+_CUT_FROM = 0.2
+"""Above this part of the peak a flash may be cut off where it passes the level."""
 _FAR_OFF = 4.0
 """Standard uncertainties between a fit and the samples nearest to the crossing beyond which the fit is not believed."""
 _FOR_A_BEND = 4
 _TRIED = 12
-_NORMAL = np.array([-1.870, -1.178, -0.829, -0.559, -0.325, -0.107, 0.107, 0.325, 0.559, 0.829, 1.178, 1.870])
-"""Means of twelve equally likely parts of a normal distribution, of standard deviation 1."""
 FLANK_CHOICE = 1.2
 """Uncertainties are widened by this: window and shape are chosen by the same noisy data (by simulation)."""
 
@@ -48,8 +51,13 @@ def _calmer(pulse: Pulse, level_lx: float) -> Pulse:
     )
 
 
-def crossings(pulse: Pulse, level_lx: float, as_one: bool = False) -> list[tuple[Crossing, Crossing, int]]:
-    """Return (rise, fall, samples above) of each stretch above a level; ``as_one`` from the first rise to the last fall."""
+def crossings(
+    pulse: Pulse, level_lx: float, as_one: bool = False, u_level_lx: float | None = None
+) -> list[tuple[Crossing, Crossing, int]]:
+    """Return (rise, fall, samples above) of each stretch above a level; ``as_one`` from the first rise to the last fall.
+
+    ``u_level_lx``: of the level, where the light may be cut off near it.
+    """
     pulse = pulse if as_one else _calmer(pulse, level_lx)
     runs = runs_above(pulse, level_lx)
     if not runs:
@@ -71,6 +79,8 @@ def crossings(pulse: Pulse, level_lx: float, as_one: bool = False) -> list[tuple
         right = end + int(np.argmin(calm[end : after + 1])) if number + 1 < len(runs) else size - 1
         rise = crossing(pulse, start, level_lx, True, (left, up_top))
         fall = crossing(pulse, end, level_lx, False, (down_top, right))
+        if u_level_lx is not None and not as_one and not _cut_at(pulse, end, level_lx):
+            fall = beside(fall, corner(pulse, end, level_lx, u_level_lx, (down_top, right)))
         found.append((rise, fall, end - start + 1))
     return found
 
@@ -142,7 +152,7 @@ def _inside(pulse: Pulse, level_lx: float, rising: bool, limits: tuple[int, int]
 def _earlier(edge: Crossing, curve: Crossing, gap: float, rising: bool) -> Crossing:
     """Return the inner one of an edge (anywhere in its interval) and a curve's crossing: mean and spread over both."""
     edges = edge.time_s + gap * ((np.arange(_TRIED) + 0.5) / _TRIED - 0.5)
-    curves = curve.time_s + curve.u_s * _NORMAL
+    curves = curve.time_s + curve.u_s * NORMAL
     both = np.maximum.outer(edges, curves) if rising else np.minimum.outer(edges, curves)
     by_curve = float((both == curves).mean())
     # the part that hangs on the level moves with it, the edge does not
@@ -163,6 +173,11 @@ def _jump_near(pulse: Pulse, index: int, level_lx: float, rising: bool) -> int |
             if outer <= level_lx + 2.0 * pulse.noise_lx and inner >= level_lx - 4.0 * pulse.noise_lx:
                 return at
     return None
+
+
+def _cut_at(pulse: Pulse, index: int, level_lx: float) -> bool:
+    """Say whether an unresolved edge ends the light here: nothing is to be fitted below it."""
+    return _jump_near(pulse, index, level_lx, False) is not None
 
 
 def _flank(
@@ -257,7 +272,9 @@ def duration(pulse: Pulse, peak: Peak, fraction: float, u_ambient_lx: float, as_
     level = fraction * peak.light_lx
     total = variance = by_peak = by_ambient = 0.0
     samples = 0
-    edges = crossings(pulse, level, as_one)
+    # a flash that is cut off at a tenth of its peak has hardly lost anything
+    u_level = math.hypot(fraction * peak.u_lx, (1.0 - fraction) * u_ambient_lx) if fraction > _CUT_FROM else None
+    edges = crossings(pulse, level, as_one, u_level)
     for up, down, count in edges:
         total += max(down.time_s - up.time_s, 0.0)
         samples += count
@@ -274,5 +291,6 @@ def duration(pulse: Pulse, peak: Peak, fraction: float, u_ambient_lx: float, as_
         jumps = sum(edge.u_s**2 for pair in edges for edge in pair[:2] if edge.jump)
         gap = float(pulse.time_s[-1] - pulse.time_s[0]) / (pulse.time_s.size - 1)
         variance = jumps + _CUT_RISE**2 * max(variance - jumps, 0.0) + (_CUT_RISE_GAPS * gap) ** 2
+    variance *= 1.0 + (_SOFT_CUT**2 - 1.0) * max(down.corner for _, down, _ in edges)
     first, last = edges[0][0].time_s, edges[-1][1].time_s
     return Duration(total, math.sqrt(variance), max(last - first, 0.0), first, last, len(edges), samples)

@@ -56,6 +56,10 @@ class TwoExponentials(NamedTuple):
     """Rise through a tenth."""
     peak_at_s: float
     half_start_s: float
+    misfit: float
+    """Chi-square of the best."""
+    window: tuple[int, int, int]
+    """Samples that were looked at: first, the first bright one, last."""
 
 
 class _Grid(NamedTuple):
@@ -118,7 +122,7 @@ def read(pulse: Pulse, last: int, u_ambient_lx: float) -> TwoExponentials | None
     least = 2.0 * float(grid.half_chi.min())
     if freedom < 1 or least > freedom + _FITS * math.sqrt(2.0 * freedom):
         return None
-    return _figures(grid, weight, (sigma, gap, float(pulse.time_s[bright])), u_ambient_lx / sigma)
+    return _figures(grid, weight, (sigma, gap, float(pulse.time_s[bright])), u_ambient_lx / sigma, window)
 
 
 def _window(pulse: Pulse, last: int) -> tuple[int, int, int] | None:
@@ -209,7 +213,9 @@ def _dot(left: Array, right: Array) -> Array:
     return np.asarray(np.einsum("ij,ij->i", left, right))
 
 
-def _figures(grid: _Grid, weight: Array, units: tuple[float, float, float], u_ambient: float) -> TwoExponentials:
+def _figures(
+    grid: _Grid, weight: Array, units: tuple[float, float, float], u_ambient: float, window: tuple[int, int, int]
+) -> TwoExponentials:
     """Return mean and spread of each figure; ``units``: noise in lx, sample interval in s, time of the bright sample."""
     sigma, gap, moment = units
     top, top_at, *edges = _shape_of(grid.log_s)
@@ -224,11 +230,15 @@ def _figures(grid: _Grid, weight: Array, units: tuple[float, float, float], u_am
         return mean, _NOISE_ITSELF * math.sqrt(float((weight * ((values - mean) ** 2 + values**2 * inside)).sum()))
 
     begin = moment - grid.back * gap
-    places = [float((weight * (begin + decay * part)).sum()) for part in (edges[2], top_at, edges[0])]
+    start_s, peak_at_s, half_start_s = (float((weight * (begin + decay * part)).sum()) for part in (edges[2], top_at, edges[0]))
     return TwoExponentials(
         *told(amplitude * decay * (1.0 - np.exp(grid.log_s)), 1.0, 1.0),
         *told(amplitude * top, 1.0, 0.0),
         *told(decay * (edges[1] - edges[0]), 0.0, 1.0),
         *told(decay * (edges[3] - edges[2]), 0.0, 1.0),
-        *places,
+        start_s=start_s,
+        peak_at_s=peak_at_s,
+        half_start_s=half_start_s,
+        misfit=2.0 * float(grid.half_chi.min()),
+        window=window,
     )
