@@ -333,3 +333,11 @@ def near_limits(view: JudgedSet) -> Iterable[Finding]:
             ),
             {"good_m": reach.good_m, "usable_m": reach.usable_m},
         )
+
+
+@register
+def damaged_notes(view: JudgedSet) -> Iterable[Finding]:
+    """Yield a note for each modifier of the set of which a stored falloff cannot be read."""
+    for name in view.damaged_falloffs:
+        do = told("damaged_note_do", measure=Do("falloff"), restore=Do("store_restore"))
+        yield Finding("damaged_note", NOTE, "", told("damaged_note", name=name), do, {"modifier": name})

@@ -54,30 +54,24 @@ class Table(NamedTuple):
     """Column → table whose ``no`` it holds."""
 
 
+def _table(name: str, *key: str, of: tuple[str, ...] = ()) -> Table:
+    return Table(name, key or ("id",), {f"{one}_no": one.rpartition("_")[2] for one in of})
+
+
 TABLES = (
-    Table("sensor", ("sensor_id",), {}),
-    Table("setup", ("id",), {}),
-    Table("setup_version", ("id",), {"setup_no": "setup"}),
-    Table("light", ("id",), {"setup_no": "setup"}),
-    Table("light_version", ("id",), {"light_no": "light", "source_light_no": "light"}),
-    Table("placement", ("id",), {"light_no": "light"}),
-    Table("calibration", ("id",), {"sensor_no": "sensor"}),
-    Table("calibration_range", ("calibration_no", "range_index"), {"calibration_no": "calibration"}),
-    Table(
-        "reading",
-        ("setup_no", "id"),
-        {
-            "setup_no": "setup",
-            "light_no": "light",
-            "placement_no": "placement",
-            "calibration_no": "calibration",
-            "sensor_no": "sensor",
-        },
-    ),
-    Table("pop", ("setup_no", "reading_id", "pop_index"), {"setup_no": "setup"}),
-    Table("waveform", ("setup_no", "reading_id", "pop_index"), {"setup_no": "setup"}),
-    Table("mark", ("id",), {"setup_no": "setup"}),
-    Table("note", ("id",), {}),
+    _table("sensor", "sensor_id"),
+    _table("setup"),
+    _table("setup_version", of=("setup",)),
+    _table("light", of=("setup",)),
+    _table("light_version", of=("light", "source_light")),
+    _table("placement", of=("light",)),
+    _table("calibration", of=("sensor",)),
+    _table("calibration_range", "calibration_no", "range_index", of=("calibration",)),
+    _table("reading", "setup_no", "id", of=("setup", "light", "placement", "calibration", "sensor")),
+    _table("pop", "setup_no", "reading_id", "pop_index", of=("setup",)),
+    _table("waveform", "setup_no", "reading_id", "pop_index", of=("setup",)),
+    _table("mark", of=("setup",)),
+    _table("note"),
 )
 _NUMBERED = ("sensor", "setup", "light", "placement", "calibration")
 

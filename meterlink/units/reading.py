@@ -25,7 +25,7 @@ _SAME = str.maketrans(
         "\u03bc": "u", "\u2236": ":",
     }
 )  # fmt: skip
-# Patterns are text: re compiles one when it is first used, and a command that only prints uses none.
+# Patterns are text: re compiles one when it is first used, and keeps it.
 _NUMBER = r"(?:[0-9]{1,9}(?:[.,][0-9]{0,9})?|[.,][0-9]{1,9})"
 _PER_METRE = {"mm": 1000.0, "cm": 100.0, "m": 1.0}
 """Divided by, so that 140cm is the same number as 1.4m."""
@@ -39,11 +39,6 @@ _FRACTION = rf"({_NUMBER}) ?/ ?({_NUMBER})"
 _STOPS = rf"([+-]?) ?(?:({_NUMBER})|(?:([0-9]{{1,3}}) )?([0-9]{{1,3}})/([0-9]{{1,3}})) ?(?:stops?|ev)?"
 _F_NUMBER = rf"(?:f ?/? ?)?({_NUMBER}) ?(?:\+ ?(.+))?"
 _SIGNED_REST = r"(.+?) ?([+-] ?[0-9.,][0-9.,/ ]*)"
-
-
-def _fullmatch(pattern: str, text: str) -> re.Match[str] | None:
-    # A command that only prints needs no patterns, and re is a sixth of a start of Python.
-    return re.fullmatch(pattern, text)
 
 
 class Held(NamedTuple):
@@ -106,7 +101,7 @@ def parse_length(text: str, what: str = "length", least_m: float = 0.0, most_m: 
     if metres is None:
         if plain[0] == "-":
             raise _unreadable(what, text, _LENGTHS, "is negative")
-        if _fullmatch(_NUMBER, plain):
+        if re.fullmatch(_NUMBER, plain):
             raise _unreadable(what, text, say("{number}m, {number}cm or {number}in", number=plain), "has no unit")
         raise _unreadable(what, text, _LENGTHS)
     if not least_m <= metres <= most_m:
@@ -121,12 +116,12 @@ def parse_distance(text: str, what: str = "distance") -> float:
 
 
 def _length_m(plain: str) -> float | None:
-    if found := _fullmatch(_LENGTH_METRIC, plain):
+    if found := re.fullmatch(_LENGTH_METRIC, plain):
         return _number(found[1]) / _PER_METRE[found[2]]
-    if found := _fullmatch(_LENGTH_FEET, plain):
+    if found := re.fullmatch(_LENGTH_FEET, plain):
         inches = _inches(found, 2)
         return None if inches is None or inches >= 12 else _number(found[1]) * _FOOT_M + inches * _INCH_M
-    if found := _fullmatch(_LENGTH_INCHES, plain):
+    if found := re.fullmatch(_LENGTH_INCHES, plain):
         inches = _inches(found, 1)
         return None if inches is None else inches * _INCH_M
     return None
@@ -145,7 +140,7 @@ def parse_size(text: str, what: str = "size") -> Size:
     parts = [part.strip() for part in _clean(text, what, accepted).split("x")]
     if len(parts) > 2 or not all(parts):
         raise _unreadable(what, text, accepted)
-    if len(parts) == 2 and _fullmatch(_NUMBER, parts[0]):
+    if len(parts) == 2 and re.fullmatch(_NUMBER, parts[0]):
         # 60x90cm: the unit is said once, for both
         parts[0] += parts[1].strip("0123456789., ")
     lengths = []
@@ -179,7 +174,7 @@ def parse_held_off(text: str) -> Held:
 def parse_f_number(text: str, halves_first: bool = False) -> float:
     """Return the exact f-number of ``f/11``, ``11``, ``f/8+0.3``, ``f/8+1/3``; ``f/8.3`` is refused: two meanings."""
     accepted = marked("f/8, 5.6 or f/8+0.3")
-    found = _fullmatch(_F_NUMBER, _clean(text, "f-number", accepted))
+    found = re.fullmatch(_F_NUMBER, _clean(text, "f-number", accepted))
     if not found:
         raise _unreadable("f-number", text, accepted)
     printed = _number(found[1])
@@ -219,7 +214,7 @@ def parse_time(text: str, what: str = "time") -> float:
 
 def _time_s(text: str, what: str, accepted: str) -> float:
     plain = _clean(text, what, accepted)
-    found = _fullmatch(r"(.+?) ?(s|sec|seconds?|\"|ms|us)?", plain)
+    found = re.fullmatch(r"(.+?) ?(s|sec|seconds?|\"|ms|us)?", plain)
     scale = {"ms": 1e-3, "us": 1e-6}.get((found and found[2]) or "s", 1.0)
     value = _fraction_or_number(found[1]) if found else None
     if value is None or value <= 0.0:
@@ -228,9 +223,9 @@ def _time_s(text: str, what: str, accepted: str) -> float:
 
 
 def _fraction_or_number(plain: str) -> float | None:
-    if _fullmatch(_NUMBER, plain):
+    if re.fullmatch(_NUMBER, plain):
         return _number(plain)
-    found = _fullmatch(_FRACTION, plain)
+    found = re.fullmatch(_FRACTION, plain)
     if not found or _number(found[2]) == 0.0:
         return None
     return _number(found[1]) / _number(found[2])
@@ -240,7 +235,7 @@ def parse_iso(text: str, halves_first: bool = False) -> float:
     """Return the exact speed of ``100``, ``ISO 1250`` (1269.92) or ``24°``."""
     accepted = marked("100, ISO 400 or 1250")
     plain = _clean(text, "ISO", accepted)
-    found = _fullmatch(rf"(?:iso ?)?({_NUMBER})(°?)", plain)
+    found = re.fullmatch(rf"(?:iso ?)?({_NUMBER})(°?)", plain)
     if not found:
         raise _unreadable("ISO", text, accepted)
     value = _number(found[1])
@@ -261,7 +256,7 @@ def _checked_iso(value: float, text: str, accepted: str) -> float:
 
 def _stops_value(plain: str) -> float | None:
     """Signed stops of ``1``, ``-0.3``, ``+2/3``, ``1 1/3``; None when unreadable."""
-    found = _fullmatch(_STOPS, plain)
+    found = re.fullmatch(_STOPS, plain)
     if not found:
         return None
     sign, number, whole, over, under = found.groups()
@@ -289,7 +284,7 @@ def parse_ratio(text: str) -> float:
     """Return the linear ratio of ``3:1`` (3), ``1:2`` (0.5), ``2.5:1``."""
     accepted = marked("3:1 or 1:2")
     plain = _clean(text, "ratio", accepted)
-    found = _fullmatch(rf"({_NUMBER}) ?: ?({_NUMBER})", plain)
+    found = re.fullmatch(rf"({_NUMBER}) ?: ?({_NUMBER})", plain)
     if not found or not (_number(found[1]) > 0.0 and _number(found[2]) > 0.0):
         raise _unreadable("ratio", text, accepted)
     return _number(found[1]) / _number(found[2])
@@ -303,11 +298,11 @@ def parse_power(text: str, full_power_j: float | None = None, scale_top: float |
     """
     accepted = say("1/4, 1/4+0.3, -2.3, full") + (", 6.3" if scale_top else "") + (", 200J" if full_power_j else "")
     plain = _clean(text, "power", accepted)
-    if _fullmatch(_NUMBER, plain) and (plain != "1" or scale_top is not None):
+    if re.fullmatch(_NUMBER, plain) and (plain != "1" or scale_top is not None):
         if scale_top is None:
             raise _unreadable("power", text, "1/4, 1/4+0.3 or -2.3, or give the scale's top number", "has no scale")
         stops: float | None = _number(plain) - scale_top
-    elif found := _fullmatch(rf"({_NUMBER}) ?(?:j|ws)", plain):
+    elif found := re.fullmatch(rf"({_NUMBER}) ?(?:j|ws)", plain):
         stops = _joule_stops(_number(found[1]), full_power_j, text)
     else:
         stops = _power_stops(plain)
@@ -331,13 +326,13 @@ def _joule_stops(joules: float, full_power_j: float | None, text: str) -> float:
 def _power_stops(plain: str) -> float | None:
     if plain in ("full", "1", "1/1", "max"):
         return 0.0
-    if plain.endswith("%") and _fullmatch(_NUMBER, plain[:-1].strip()):
+    if plain.endswith("%") and re.fullmatch(_NUMBER, plain[:-1].strip()):
         percent = _number(plain[:-1].strip())
         return math.log2(percent / 100.0) if percent > 0.0 else None
     if plain[0] in "+-":
         return _stops_value(plain)
     more = 0.0
-    if found := _fullmatch(_SIGNED_REST, plain):
+    if found := re.fullmatch(_SIGNED_REST, plain):
         plain, more_text = found[1].strip(), found[2].replace(" ", "")
         step = _stops_value(more_text)
         if step is None or abs(step) >= 1.0:
@@ -354,7 +349,7 @@ def parse_angle(text: str, what: str = "angle") -> float:
     """Return degrees from ``45``, ``-30°``, ``30deg``, ``30 left``, ``20 up``; left and down are negative, ±360."""
     accepted = marked("45, -30, 30 left or 20 up")
     plain = _clean(text, what, accepted)
-    found = _fullmatch(rf"([+-]?) ?({_NUMBER}) ?(?:°|deg|degrees?)?(?: ?(left|right|up|down|l|r))?", plain)
+    found = re.fullmatch(rf"([+-]?) ?({_NUMBER}) ?(?:°|deg|degrees?)?(?: ?(left|right|up|down|l|r))?", plain)
     if not found or (found[1] and found[3]):
         raise _unreadable(what, text, accepted)
     value = _number(found[2])
@@ -367,7 +362,7 @@ def parse_movement(text: str) -> float:
     """Return a speed of movement in m/s from ``2m/s``, ``50cm/s``, ``5km/h``, ``3ft/s``, ``10mph``."""
     accepted = marked("2m/s, 50cm/s, 5km/h or 10mph")
     factors = {"m/s": 1.0, "cm/s": 0.01, "mm/s": 0.001, "km/h": 1 / 3.6, "ft/s": _FOOT_M, "mph": 1609.344 / 3600}
-    found = _fullmatch(rf"({_NUMBER}) ?({'|'.join(factors)})", _clean(text, "movement", accepted))
+    found = re.fullmatch(rf"({_NUMBER}) ?({'|'.join(factors)})", _clean(text, "movement", accepted))
     if not found:
         raise _unreadable("movement", text, accepted)
     speed = _number(found[1]) * factors[found[2]]

@@ -7,8 +7,6 @@ from __future__ import annotations
 
 import math
 
-from meterlink.photometry import series
-
 MINUS = "\u2212"
 _INCH_M = 0.0254
 
@@ -60,21 +58,6 @@ def format_ratio(ratio: float) -> str:
     upper, lower = (ratio, 1.0) if ratio >= 0.995 else (1.0, 1.0 / ratio)
     shown = [f"{value:.0f}" if value >= 9.95 else f"{value:.1f}".removesuffix(".0") for value in (upper, lower)]
     return ":".join(shown)
-
-
-def format_f_number(f_number: float, step: str = "tenth") -> str:
-    """Return ``f/8 +0.3``, or the nearest nominal ``f/9`` with ``step`` ``third``, ``half`` or ``full``."""
-    return series.format_f_number(f_number, step)
-
-
-def format_shutter(time_s: float) -> str:
-    """Return a shutter time as printed on the dial: ``1/160 s``."""
-    return series.format_time(time_s)
-
-
-def format_iso(iso: float) -> str:
-    """Return a speed as printed: ``ISO 1250``."""
-    return series.format_iso(iso)
 
 
 def format_duration(time_s: float) -> str:
