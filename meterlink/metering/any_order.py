@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping
 from math import log2
 
 from meterlink.judging.whose_pop import Answer, Candidate, WhosePop, candidate_of, in_order, seen_of
+from meterlink.metering.one_range import beyond_one_range
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.metering.walk import Request, Walk
 from meterlink.records import Kind, Measurement, Purpose, Reading
@@ -27,7 +28,7 @@ class AnyOrder:
 
     def __init__(self, opened: OpenedSet, walk: Walk, calibration_id: str = "") -> None:
         """``calibration_id``: of the sensor that is in use; earlier readings with another one tell less of the level."""
-        self.opened = opened
+        self.opened, self.calibration_id = opened, calibration_id
         self.requests = {r.light_id: r for r in walk.requests if r.light_id and is_free(r)}
         kept = {r.id: r for r in opened.known.records.readings}
         self.heard = [one for one in walk.heard if self._stands(kept.get(one.reading_id))]
@@ -104,6 +105,9 @@ class AnyOrder:
                 out.append(told("alike_two", lights=members, first=members[0]))
             else:
                 out.append(told("alike_more", lights=members))
+        strong, weak = beyond_one_range(self.opened, (self.requests[one] for one in self.may_fire), self.calibration_id)
+        if weak:
+            out.append(told("strong_first", strong=tuple(names[one] for one in strong), weak=tuple(names[one] for one in weak)))
         if self.unknown:
             out.append(told("nothing_known", lights=tuple(names[one] for one in self.unknown)))
         return out

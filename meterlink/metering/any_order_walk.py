@@ -13,6 +13,7 @@ from meterlink.errors import NotInLibrary, UsageError
 from meterlink.judging.whose_pop import NONE, SURE_ODDS, Answer
 from meterlink.metering.any_order import AnyOrder, is_free, same_pop
 from meterlink.metering.logging_walk import LoggingWalk
+from meterlink.metering.one_range import beyond_one_range
 from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind
 from meterlink.metering.walk import Heard, Request
 from meterlink.records import Light, Measurement, Reading
@@ -67,9 +68,12 @@ class AnyOrderWalk(LoggingWalk):
         waiting, order = self.walk.waiting, self.order()
         if waiting is None or order is None:
             return [] if waiting is None else [waiting]
-        free = [self.walk.named] if self.walk.named in order.requests else order.may_fire
+        if self.walk.named in order.requests:
+            return [order.requests[self.walk.named]]
         wanted = {r.light_id for i, r in enumerate(self.walk.requests) if i not in self.walk.served}
-        return [order.requests[one] for one in free if one in wanted]
+        free = [order.requests[one] for one in order.may_fire if one in wanted]
+        _, weak = beyond_one_range(self, free, self.calibration_id)
+        return [one for one in free if one.light_id not in weak]
 
     # -- a pop --------------------------------------------------------------------------------------------------
 

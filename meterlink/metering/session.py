@@ -28,8 +28,8 @@ from meterlink.words.told import NOTHING, all_of, told
 
 __all__ = ["Outcome", "OutcomeCode", "OutcomeKind", "Session"]
 
-NOISE_SHARE = 1 / 3
-"""A pop that is small for its range counts while its noise is at most so much of a good reading's limit."""
+NOISE_SHARE = 1 / 2
+"""A pop that is small for its range counts while its noise is at most so much of a good reading's limit: a tenth of a stop."""
 
 
 class Session(AnyOrderWalk):

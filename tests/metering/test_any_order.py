@@ -241,3 +241,40 @@ def test_an_order_that_cannot_be_free_is_refused_to_be_named(session: Session, p
 
     with pytest.raises(UsageError, match="not one of the lights"):
         session.reassign("HAIR")
+
+
+def test_a_noisy_pop_does_not_teach_how_long_a_head_lasts(session: Session, pop: MakePop) -> None:
+    """The fill was read from a small pop, its duration off by a tenth: by its light it is the fill still, not the hair light."""
+    known(session, pop, KEY=KEY, HAIR=HAIR)
+    session.begin([session.request(session.light("FILL"))])
+    session.take(pop(85.0, u_rel=0.025, t01_s=0.0009, t05_s=0.00028))
+    begin(session, "KEY", "FILL", "HAIR")
+
+    outcome = session.take(pop(86.0))
+
+    assert outcome.light is not None
+    assert outcome.light.name == "FILL"
+
+
+def test_a_light_that_the_strong_ones_range_does_not_read_waits_for_them(session: Session, pop: MakePop) -> None:
+    """Key and hair need the bright range and the fill would be lost there: it is said beforehand, and the fill may come last."""
+    known(session, pop, KEY=800.0, FILL=12.0, HAIR=HAIR)
+    begin(session, "KEY", "FILL", "HAIR")
+    order = session.order()
+
+    assert order is not None
+    assert [str(one) for one in order.said()] == ["fire KEY and HAIR first: the range for that does not read FILL"]
+    assert [r.light_id for r in session.may_come()] == [session.light("KEY").id, session.light("HAIR").id]
+    fire(session, pop, 121.0, 803.0)
+    assert [r.light_id for r in session.may_come()] == [session.light("FILL").id]
+    assert session.expected_exposure_lxs() == pytest.approx(12.0, rel=0.05)
+
+
+def test_lights_that_one_range_reads_may_all_fire(session: Session, pop: MakePop) -> None:
+    """A factor of ten between key and fill is no reason for an order."""
+    known(session, pop, KEY=400.0, FILL=40.0, HAIR=HAIR)
+    begin(session, "KEY", "FILL", "HAIR")
+    order = session.order()
+
+    assert order is not None
+    assert (order.said(), len(session.may_come())) == ([], 3)
