@@ -143,7 +143,8 @@ def traits(seen: Seen, duration: Clue, form: Clue, colour: Clue) -> float:
     """Log-density of a pop's duration, form and colour."""
     total = 0.0
     for value, clue, prior, noise in (
-        (seen.duration, duration, DURATION, U_DURATION_NOISE), (seen.form, form, FORM, U_FORM_NOISE), (seen.mired, colour, COLOUR, 0.0)
+        (seen.duration, duration, DURATION, U_DURATION_NOISE), (seen.form, form, FORM, U_FORM_NOISE),
+        (seen.mired, colour, COLOUR, 0.0),
     ):  # fmt: skip
         if value is not None:
             u = sqrt(clue.u**2 + prior.u_reading**2 + (noise * seen.u_rel) ** 2)

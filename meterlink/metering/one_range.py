@@ -37,10 +37,11 @@ def beyond_one_range(opened: OpenedSet, requests: Iterable[Request], calibration
     peaks = {light_id: one.exposure_lxs / (one.pulse_s or USUAL_PULSE_S) for light_id, one in expected}
     coarse = for_peak(max(peaks.values()), calibration)
     full_scale_lx = scale_of(calibration, coarse).full_scale_lx
-    weak = [one for one, peak_lx in peaks.items() if peak_lx < LEAST_PEAK * full_scale_lx and for_peak(peak_lx, calibration) != coarse]
+    finer = [one for one, peak_lx in peaks.items() if for_peak(peak_lx, calibration) != coarse]
+    weak = [one for one in finer if peaks[one] < LEAST_PEAK * full_scale_lx]
     if not weak:
         return [], []
-    return [one for one, peak_lx in peaks.items() if for_peak(peak_lx, calibration) == coarse], weak
+    return [one for one in peaks if one not in finer], weak
 
 
 def _calibration(opened: OpenedSet, calibration_id: str) -> Calibration | None:
