@@ -68,12 +68,21 @@ class AnyOrderWalk(LoggingWalk):
         waiting, order = self.walk.waiting, self.order()
         if waiting is None or order is None:
             return [] if waiting is None else [waiting]
+        free = self._free(order)
+        _, weak = beyond_one_range(self, free, self.calibration_id)
+        return [one for one in free if one.light_id not in weak]
+
+    def several(self) -> bool:
+        """Whether the next pop may be one of several lights', those that the range does not read included."""
+        order = self.order()
+        return order is not None and len(self._free(order)) > 1
+
+    def _free(self, order: AnyOrder) -> list[Request]:
+        """What any order leaves to fire next, whatever the sensor's range."""
         if self.walk.named in order.requests:
             return [order.requests[self.walk.named]]
         wanted = {r.light_id for i, r in enumerate(self.walk.requests) if i not in self.walk.served}
-        free = [order.requests[one] for one in order.may_fire if one in wanted]
-        _, weak = beyond_one_range(self, free, self.calibration_id)
-        return [one for one in free if one.light_id not in weak]
+        return [order.requests[one] for one in order.may_fire if one in wanted]
 
     # -- a pop --------------------------------------------------------------------------------------------------
 

@@ -16,10 +16,8 @@ from meterlink.tables.adjustment import FINE_GAP_STOPS, Move, move_told
 from meterlink.tables.match import MatchReport, MatchRow, closing_move
 from meterlink.words.told import Told, all_of, told
 
-DOUBTS = 1.2
-"""Standard uncertainties of the present pop that must still fit between a difference and the tolerance: then one pop is enough.
-On four seeds of ``rebuild_simulation`` as many lights are within as with a second pop of all that is beyond 0.3 of the tolerance
-(96 %), and 68 instead of 85 % have one."""
+CLEAR = 0.3
+"""Part of the tolerance within which one pop is enough."""
 LAST_STOPS = 0.5
 """What is off by more than this after two pops is no small last change: its row says what to do, and it is metered again."""
 
@@ -103,7 +101,6 @@ def _turn(row: MatchRow, state: LightState, now: JudgedSet, off: float, turns: M
             return Turn(state.light.id, move, move_told(state.light, move, state.placement))
     if source is not None and source.move is not None:
         return Turn(state.light.id, None, all_of(name, told("follows_source"), by=": "))
-    u = state.judged.u_stops if state.judged is not None else 0.0
-    if abs(wanted) + DOUBTS * u > row.tolerance_stops + 1e-6 and not state.light.source_light_id:
+    if abs(wanted) > CLEAR * row.tolerance_stops + 1e-6 and not state.light.source_light_id:
         return Turn(state.light.id, None, all_of(name, told("not_sure"), by=": "))
     return None
