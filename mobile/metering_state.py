@@ -309,7 +309,7 @@ def _last_pop(shot: Shot) -> dict[str, Any]:
     last, outcome = shot.last, shot.outcome
     if outcome is not None and outcome.kind == "again":
         # A pop that was not taken belongs to the light that still waits, whatever was metered before it.
-        name = outcome.light.name if outcome.light else t("metering.all_lights")
+        name = outcome.light.name if outcome.light else t("metering.last_pop" if shot.any_order else "metering.all_lights")
         return _pop(name, outcome.light.id if outcome.light else "", verdict="retake", verdict_text=t("verdict.again"),
                     note=outcome.message)  # fmt: skip
     if last is None or shot.view is None:

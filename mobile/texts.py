@@ -57,6 +57,7 @@ EN: dict[str, str] = {
     "metering.done": "All metered",
     "metering.begin_hint": "Touch a light above, or meter all.",
     "metering.all_lights": "All lights",
+    "metering.last_pop": "The last pop",
     "metering.room": "Room light",
     "metering.fire": "fire it alone, dome at the {point}",
     "metering.fire_with": "put {name} in place and fire {source}",

@@ -322,6 +322,9 @@ class WhosePop:
             free = [one for one in by_light if one not in used and self.after.get(one, set()) <= used]
             # Where nothing is known of those that wait nothing tells: it is the turn of the next, however alike the pops are.
             again = [one for one in by_light if one in used] if not free or known.intersection(free) else []
+            # Nor does anything tell a light from the one that was told to come after it: the order that was told is believed.
+            told = {before for one in free for before in self.after.get(one, ())}
+            again = [one for one in again if one not in told]
             grown.append((weight + none, (*way, NONE)))
             new = weight + log((1 - P_NONE - P_AGAIN) / max(1, len(free)))
             grown.extend((new + by_light[one], (*way, one)) for one in free)
@@ -357,6 +360,17 @@ class WhosePop:
         rest = sum(shares.values())
         second = max(shares, key=lambda one: shares[one]) if shares else NONE
         return Answer(best, mine / rest if rest > 0.0 else inf, second)
+
+    def may_be_exchanged(self, pop: int, with_light: str, odds: float = SURE_ODDS) -> bool:
+        """Whether this pop and the one that was given to another light may be each other's, by less than these odds."""
+        best = max(self._ways)[1]
+        if with_light not in best:
+            return False
+        other = len(best) - 1 - best[::-1].index(with_light)
+        shares = {True: 0.0, False: 0.0}
+        for weight, way in self._ways:
+            shares[(way[pop], way[other]) == (best[other], best[pop])] += exp(weight)
+        return shares[True] * odds > shares[False]
 
     def _keep(self, ways: list[tuple[float, tuple[str, ...]]]) -> None:
         ways.sort(reverse=True)

@@ -183,7 +183,8 @@ class AnyOrderWalk(LoggingWalk):
             answer = order.who.answer(i)
             pair = frozenset({answer.lights[i], answer.second})
             last = frozenset({answer.lights[-1], order.who.answer().second}) if not order.who.answer().sure else frozenset()
-            if answer.odds < SURE_ODDS and NONE not in pair and pair not in known and pair != last:
+            doubted = answer.odds < SURE_ODDS and order.who.may_be_exchanged(i, answer.second)
+            if doubted and NONE not in pair and pair not in known and pair != last:
                 known.add(pair)
                 out.append(told("other_way_round", lights=tuple(names[one] for one in order.requests if one in pair)))
         return out

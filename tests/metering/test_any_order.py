@@ -278,3 +278,27 @@ def test_lights_that_one_range_reads_may_all_fire(session: Session, pop: MakePop
 
     assert order is not None
     assert (order.said(), len(session.may_come())) == ([], 3)
+
+
+def test_a_damaged_pop_is_nobodys_and_the_same_light_is_asked_for(session: Session, pop: MakePop) -> None:
+    """Any light may have fired: she is not sent to the key, whose turn it happens to be; one light left is named."""
+    known(session, pop)
+    begin(session, "KEY", "FILL", "HAIR")
+
+    outcome = session.take(pop(0.0, incomplete=True))
+
+    assert (outcome.light, outcome.message) == (None, "the pop arrived damaged: fire the same light once more")
+    fire(session, pop, 121.0, 199.0)
+    assert session.take(pop(0.0, incomplete=True)).message == "the pop arrived damaged: fire FILL once more"
+
+
+def test_lights_whose_order_was_told_are_not_doubted_for_each_other(session: Session, pop: MakePop) -> None:
+    """Key and fill are alike and were fired as told: neither pop is a question, and nothing is said of them."""
+    known(session, pop, KEY=100.0, FILL=100.5, HAIR=300.0)
+    begin(session, "KEY", "FILL", "HAIR")
+
+    heard = fire(session, pop, 100.2, 99.9, 301.0)
+
+    assert [o.light.name for o in heard if o.light] == ["KEY", "FILL", "HAIR"]
+    assert [o.numbers["second"] for o in heard] == ["", "", ""]
+    assert [o.warnings for o in heard] == [(), (), ()]

@@ -126,7 +126,7 @@ def test_on_the_most_sensitive_range_there_is_no_closer_listening(session: Sessi
 
 
 def test_the_weaker_of_several_lights_is_listened_for_after_a_while(session: Session) -> None:
-    """The strong one was asked for first, and its range does not see the weak one: fired all the same it must not be lost for good."""
+    """The strong one is asked for first, and its range does not see the weak one: fired all the same it is not lost for good."""
 
     async def scenario(bench: Bench) -> None:
         await bench.begin("FILL")

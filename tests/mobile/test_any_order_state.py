@@ -68,6 +68,16 @@ def test_a_doubt_is_named_in_the_same_breath_and_one_touch_changes_it(metered: M
     assert shown.give_to[0][1] == second
 
 
+def test_a_damaged_pop_is_no_lights(metered: Make) -> None:
+    """Which light fired is not known: the page says that the last pop is to come again, not that of a light or of all."""
+    one = known(metered, 640.0, 200.0)
+    one.pop(0.0, incomplete=True)
+
+    shown = state.metering_look(one.desk.shot)
+
+    assert (shown.last_name, shown.note) == ("The last pop", "the pop arrived damaged: fire the same light once more")
+
+
 def test_off_the_order_is_the_announced_one(metered: Make) -> None:
     """As long as nobody asks for any order a known set keeps its own."""
     one = known(metered, 640.0, 200.0)
