@@ -79,7 +79,6 @@ class HandsFree(Touching):
         await self._walk(Step(("meter",), len(self.day.lights)))
         await self.sensors.close()
         self.scene = today
-        self.desk.remember(any_order=True)  # of the earlier set's heads nothing was known: the announced order
         self.pops = self.taps = self.begun = self.questions = 0
 
     def _elsewhere(self, one: Actual) -> Actual:

@@ -274,6 +274,8 @@ def _second(shot: Shot) -> str:
 
 def _give_to(shot: Shot) -> tuple[tuple[str, str], ...]:
     """Lights that the last pop may be given to, the likeliest first."""
+    if shot.outcome is not None and shot.outcome.code == OutcomeCode.FITS_NONE:
+        return tuple((one.id, one.name) for one in shot.lights if one.id in {r.light_id for r in shot.requests})
     if shot.last is None:
         return ()
     second = _second(shot)

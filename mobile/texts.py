@@ -302,7 +302,7 @@ EN: dict[str, str] = {
     "settings.tenth": "tenths",
     "settings.third": "thirds",
     "settings.auto_advance": "go on to the next light by itself",
-    "settings.any_order": "fire known lights in any order",
+    "settings.free_order": "fire known lights in any order",
     "settings.speech": "read readings out",
     "settings.vibration": "vibrate at a reading",
     "settings.motion": "show rows going to their new place",

@@ -75,7 +75,7 @@ class AnyOrder:
         seen = seen_of(pop, self.opened.settings)
         return None if seen is None else self.who.hear(seen)
 
-    def hear(self, m: Measurement, named: str = "", before: Measurement | None = None) -> Answer | None:
+    def hear(self, m: Measurement | Reading, named: str = "", before: Reading | None = None) -> Answer | None:
         """Whose this pop is, and whose the earlier ones are after it; None for a pop without light.
 
         ``named``: the light that it is, because the person said so beforehand.  ``before``: the last pop, when that fitted no

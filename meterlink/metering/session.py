@@ -344,7 +344,7 @@ class Session(AnyOrderWalk):
 
         Returns the new reading and the light that lost it.  In any order the other pops may change their lights with it.
         """
-        if self.walk.any_order and (self._stranger is not None or self.walk.heard):
+        if self.walk.any_order and (self.walk.stranger or self.walk.heard):
             return self._said_whose(self.light(name))
         last = self.library.last_reading(self.setup.id)
         if last is None:

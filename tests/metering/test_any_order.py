@@ -132,7 +132,7 @@ def test_what_the_person_says_stands(session: Session, pop: MakePop) -> None:
     assert kept(session) == {"KEY": 82.0, "FILL": 97.0}
 
 
-def test_a_pop_that_fits_no_light_is_not_logged_until_she_says_whose_it_is(session: Session, pop: MakePop) -> None:
+def test_a_pop_that_fits_no_light_is_nobodys_until_she_says_whose_it_is(session: Session, pop: MakePop) -> None:
     """Thirty times what any light gives, and far too long: a neighbour's, perhaps; named by hand it is kept after all."""
     known(session, pop)
     begin(session, "KEY", "FILL", "HAIR")
@@ -141,16 +141,48 @@ def test_a_pop_that_fits_no_light_is_not_logged_until_she_says_whose_it_is(sessi
     outcome = session.take(stranger)
 
     assert (outcome.kind, outcome.code) == (OutcomeKind.AGAIN, OutcomeCode.FITS_NONE)
-    assert outcome.message.startswith("this pop is none of KEY, FILL or HAIR: not logged")
+    assert outcome.message.startswith("this pop is none of KEY, FILL or HAIR: kept as nobody's")
     session.reassign("FILL")
     assert kept(session)["FILL"] == 6_000.0
     assert [r.light_id for r in session.may_come()] == [session.light("KEY").id, session.light("HAIR").id]
 
 
+def test_a_pop_that_fits_no_light_outlives_a_kill(session: Session, pop: MakePop) -> None:
+    """It is on the disk before anything is said of it, counts nowhere, and the next program can give it to a light."""
+    known(session, pop)
+    before = kept(session)
+    begin(session, "KEY", "FILL", "HAIR")
+    session.take(pop(6_000.0, t01_s=0.02, t05_s=0.002))
+    after = Session(session.library, now=lambda: 3_000.0)
+    assert after.resume()
+    (nobodys,) = [r for r in after.library.all_readings(after.setup.id) if r.light_id is None]
+    assert kept(after) == before
+    assert after.library.voids(after.setup.id) == {nobodys.id: "fits no light that is waited for"}
+
+    reading, _ = after.reassign("FILL")
+
+    assert (reading.exposure_lxs, reading.t01_s, reading.supersedes_id) == (6_000.0, 0.02, nobodys.id)
+    assert kept(after) == {**before, "FILL": 6_000.0}
+    assert after.undo().id == reading.id
+    assert kept(after) == before
+
+
+def test_a_stranger_taken_back_leaves_the_pop_before_it(session: Session, pop: MakePop) -> None:
+    """What is taken back is the last pop: the neighbour's flash, and not the key's reading."""
+    known(session, pop)
+    begin(session, "KEY", "FILL", "HAIR")
+    fire(session, pop, 203.0)
+    session.take(pop(6_000.0, t01_s=0.02, t05_s=0.002))
+
+    assert session.undo().light_id is None
+    assert kept(session)["KEY"] == 203.0
+    assert session.undo().light_id == session.light("KEY").id
+
+
 def test_a_pop_that_fits_no_light_counts_when_it_comes_twice(session: Session, pop: MakePop) -> None:
     """Nobody fires a stranger's head twice while a light is waited for: it is the likeliest light's, with a doubt."""
-    known(session, pop, KEY=KEY)
-    begin(session, "KEY")
+    known(session, pop, KEY=KEY, FILL=FILL)
+    begin(session, "KEY", "FILL")
     odd = {"t01_s": 0.02, "t05_s": 0.002}
 
     first, second = session.take(pop(6_000.0, **odd)), session.take(pop(6_050.0, **odd))
@@ -220,6 +252,14 @@ def test_a_distance_said_after_a_putting_right_is_the_last_pops(session: Session
     readings = {s.light.name: s.reading for s in session.view().lights if s.reading}
     assert (readings["KEY"].held_off_m, readings["FILL"].held_off_m) == (0.2, None)
     assert session.undo().light_id == session.light("KEY").id
+
+
+def test_one_light_alone_is_asked_for_as_ever(session: Session, pop: MakePop) -> None:
+    """There is nothing to tell apart: its pop counts, however odd, and the checks say what is wrong with it."""
+    known(session, pop, KEY=KEY)
+    begin(session, "KEY")
+
+    assert session.take(pop(6_000.0, t01_s=0.02, t05_s=0.002)).kind == OutcomeKind.LOGGED
 
 
 def test_the_range_is_the_brightest_lights(session: Session, pop: MakePop) -> None:

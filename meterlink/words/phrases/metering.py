@@ -68,7 +68,7 @@ PHRASES: dict[str, str] = {
     "beyond_range": marked("the peak was beyond the range: within {stops:size2} stop"),
     # in any order
     "same_light": marked("the same light"),
-    "fits_none": marked("this pop is none of {lights:or}: not logged; if it was one of them, say which"),
+    "fits_none": marked("this pop is none of {lights:or}: kept as nobody's; if it was one of them, say which"),
     "taken_as": marked("{first} or {second}? Taken as {logged}"),
     "if_none_fired": marked("{logged}; if no light of the set fired, take it back"),
     "put_right": marked("what was taken for {was} was {light}: put right"),
