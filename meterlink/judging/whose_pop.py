@@ -321,11 +321,13 @@ class WhosePop:
             used = set(way)
             free = [one for one in by_light if one not in used and self.after.get(one, set()) <= used]
             # Where nothing is known of those that wait nothing tells: it is the turn of the next, however alike the pops are.
-            again = [one for one in by_light if one in used] if not free or known.intersection(free) else []
+            tells = not free or bool(known.intersection(free))
+            again = [one for one in by_light if one in used] if tells else []
             # Nor does anything tell a light from the one that was told to come after it: the order that was told is believed.
             told = {before for one in free for before in self.after.get(one, ())}
             again = [one for one in again if one not in told]
-            grown.append((weight + none, (*way, NONE)))
+            if tells:
+                grown.append((weight + none, (*way, NONE)))
             new = weight + log((1 - P_NONE - P_AGAIN) / max(1, len(free)))
             grown.extend((new + by_light[one], (*way, one)) for one in free)
             once_more = weight + log(P_AGAIN / max(1, len(again)))

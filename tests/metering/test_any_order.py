@@ -61,7 +61,9 @@ def test_nothing_known_keeps_the_announced_order_and_says_so(session: Session, p
 
     assert order is not None
     assert [str(one) for one in order.said()] == ["nothing is known yet of KEY, FILL and HAIR: fire them in this order"]
-    assert [o.light.name for o in fire(session, pop, 60.0, 200.0, 90.0) if o.light] == ["KEY", "FILL", "HAIR"]
+    heard = fire(session, pop, 60.0, 200.0, 90.0)
+    assert [o.light.name for o in heard if o.light] == ["KEY", "FILL", "HAIR"]
+    assert not any("fired" in o.message or o.warnings or o.numbers["second"] for o in heard)
 
 
 def test_a_light_never_read_that_gives_as_much_as_one_before_is_not_that_one_again(session: Session, pop: MakePop) -> None:
