@@ -58,9 +58,9 @@ class AnyOrderWalk(LoggingWalk):
         return light.source_light_id if light is not None else None
 
     def order(self) -> AnyOrder | None:
-        """The lights that may fire in any order now; None when one certain light is waited for."""
+        """The lights that may fire in any order now; None when one certain light is waited for, or the person goes on herself."""
         waiting = self.walk.waiting
-        if not self.walk.any_order or waiting is None or not is_free(waiting):
+        if not (self.walk.any_order and self.walk.auto_advance) or waiting is None or not is_free(waiting):
             return None
         return AnyOrder(self, self.walk, self.calibration_id)
 
