@@ -29,8 +29,11 @@ class AnyOrder:
     def __init__(self, opened: OpenedSet, walk: Walk, calibration_id: str = "") -> None:
         """``calibration_id``: of the sensor that is in use; earlier readings with another one tell less of the level."""
         self.opened, self.calibration_id = opened, calibration_id
-        self.requests = {r.light_id: r for r in walk.requests if r.light_id and is_free(r)}
         kept = {r.id: r for r in opened.known.records.readings}
+        read = {kept[one.reading_id].light_id for one in walk.heard if one.reading_id in kept}
+        # Served without a pop is skipped: it will not fire, and nobody waits for it.
+        skipped = {r.light_id for i, r in enumerate(walk.requests) if i in walk.served} - read
+        self.requests = {r.light_id: r for r in walk.requests if r.light_id and is_free(r) and r.light_id not in skipped}
         self.heard = [one for one in walk.heard if self._stands(kept.get(one.reading_id))]
         """The pops that count: not those taken back, nor those of a light that was moved since."""
         self.readings = [kept[one.reading_id] for one in self.heard]

@@ -226,7 +226,8 @@ class AnyOrderWalk(LoggingWalk):
         self.walk.heard = [one for one in self.walk.heard if kept.get(one.reading_id) != light_id]
 
     def _said_whose(self, light: Light) -> tuple[Reading, Light | None]:
-        """The last pop is this light's: the others are looked at again in that light."""
+        """The last pop is this light's, were it skipped before: the others are looked at again in that light."""
+        self.walk.served -= {i for i, one in enumerate(self.walk.requests) if one.light_id == light.id}
         stranger = self._stranger()
         if stranger is not None:
             return self._given(stranger, light), None

@@ -344,3 +344,18 @@ def test_lights_whose_order_was_told_are_not_doubted_for_each_other(session: Ses
     assert [o.light.name for o in heard if o.light] == ["KEY", "FILL", "HAIR"]
     assert [o.numbers["second"] for o in heard] == ["", "", ""]
     assert [o.warnings for o in heard] == [(), (), ()]
+
+
+def test_a_skipped_light_is_nobodys_candidate(session: Session, pop: MakePop) -> None:
+    """Of lights never read the second is left out: the next pop is the third's; said to be the skipped one's it is that."""
+    begin(session, "KEY", "FILL", "HAIR")
+    fire(session, pop, 200.0)
+    session.skip()
+
+    outcome = session.take(pop(120.0))
+
+    assert outcome.light is not None
+    assert outcome.light.name == "HAIR"
+    assert session.walk.done
+    session.reassign("FILL")
+    assert kept(session) == {"KEY": 200.0, "FILL": 120.0}
