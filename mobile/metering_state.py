@@ -260,9 +260,12 @@ def _instruction(shot: Shot, waiting: Request | None, missing: tuple[LightState,
 
 
 def _any_order(shot: Shot) -> str:
-    """What to fire where any of several will do, after what must be known beforehand; empty where one certain light is next."""
+    """What to fire where any of several will do, after what must be known beforehand.
+
+    Where one certain light is next, that alone: that it must be first, and why.  Empty where there is nothing to say.
+    """
     if not shot.any_order:
-        return ""
+        return ". ".join(shot.before)
     names = ", ".join(light.name for light in map(shot.light, shot.free) if light)
     return ". ".join((*shot.before, t("metering.fire_any", names=names)))
 

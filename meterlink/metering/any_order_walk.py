@@ -160,7 +160,7 @@ class AnyOrderWalk(LoggingWalk):
         with self._stored_with_walk():
             nobodys = self._reading(m, waiting._replace(light_id=None))._replace(supersedes_id=None)
             self.known.add_reading(nobodys, m.wave)
-            self.library.void_reading(nobodys.id, "fits no light that is waited for")
+            self.library.void_reading(nobodys.id, "nobody's")
             self.walk.stranger = nobodys.id
             self._in_progress = ""
         names = self._names()

@@ -159,7 +159,7 @@ def test_a_pop_that_fits_no_light_outlives_a_kill(session: Session, pop: MakePop
     assert after.resume()
     (nobodys,) = [r for r in after.library.all_readings(after.setup.id) if r.light_id is None]
     assert kept(after) == before
-    assert after.library.voids(after.setup.id) == {nobodys.id: "fits no light that is waited for"}
+    assert after.library.voids(after.setup.id) == {nobodys.id: "nobody's"}
 
     reading, _ = after.reassign("FILL")
 

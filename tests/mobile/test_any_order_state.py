@@ -97,7 +97,16 @@ def test_a_set_never_read_keeps_its_order_and_says_why(metered: Make) -> None:
     shown = state.metering_look(one.desk.shot)
 
     assert (shown.headline, names(shown, waiting=True)) == ("KEY", ["KEY"])
-    assert one.desk.shot.before == ("nothing is known yet of KEY, FILL and HAIR: fire them in this order",)
+    assert shown.instruction == "nothing is known yet of KEY, FILL and HAIR: fire them in this order"
+
+
+def test_two_lights_that_cannot_be_told_apart_are_said_on_the_page(metered: Make) -> None:
+    """Before the first pop, under the name of the one that is to be fired first."""
+    one = known(metered, 200.0, 201.0)
+
+    shown = state.metering_look(one.desk.shot)
+
+    assert (shown.headline, shown.instruction) == ("KEY", "KEY and FILL cannot be told apart: fire KEY first")
 
 
 def test_off_the_order_is_the_announced_one(metered: Make) -> None:
