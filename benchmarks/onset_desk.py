@@ -137,11 +137,15 @@ class Touching:
                 self.scene.lights[row.light] = one.turned(row.move.power_stops - one.dial_stops)
                 self._move(row.light, "--power", f"{row.move.power_stops:.2f}")
 
+    async def _prepared(self) -> Session:
+        """The session, its sensor prepared for what is waited for."""
+        await self.sensors.prepare()
+        assert self.desk.session is not None
+        return self.desk.session
+
     async def _waiting(self) -> tuple[Session, Request] | None:
         """The session and the pop that it waits for, with the sensor prepared; None when the walk waits for none."""
-        await self.sensors.prepare()
-        session = self.desk.session
-        assert session is not None
+        session = await self._prepared()
         waiting = session.walk.waiting
         if waiting is None or not session.walk.listening or waiting.kind != Kind.FLASH:
             return None

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from benchmarks.order_world import DIAL_STOPS, REACH_M, U_DURATION, U_POP, U_SLOPE, Stand
-from meterlink.judging.over_power import Prior, learn_over_power
+from meterlink.judging.over_power import Prior, Trait, learn_over_power
 from meterlink.judging.whose_pop import Seen
 from meterlink.photometry.sources import Point
 
@@ -100,5 +100,5 @@ def _trait(
     """Duration or form now; what heads of this kind do over power on average, and a step that is told, are taken out first."""
     slope, u_slope = slopes[now.truth.tube.kind]
     prior = Prior(mean, u, u_slope, 0.0, U_DURATION)
-    found = learn_over_power([(p, value - slope * p - step_of(p)) for p, value in read], prior).at(now.power)
+    found = learn_over_power([Trait(p, value - slope * p - step_of(p)) for p, value in read], prior).at(now.power)
     return found.mean + slope * now.power + step_of(now.power), found.u

@@ -115,7 +115,7 @@ class Stand(NamedTuple):
         """One pop with the dome held by hand."""
         level = self.truth.light(self.true_m - rng.uniform(0, REACH_M), self.power, self.dial) + rng.gauss(0, U_POP)
         duration, form = self.truth.tube.at(self.power)
-        return Seen(level, U_POP, duration + rng.gauss(0, U_DURATION), form + rng.gauss(0, U_DURATION))
+        return Seen(level, U_POP, 0.0, duration + rng.gauss(0, U_DURATION), form + rng.gauss(0, U_DURATION))
 
 
 def put_up(rng: random.Random, truth: Truth, told_m: float, power: float, u_tape: float) -> Stand:

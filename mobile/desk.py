@@ -201,7 +201,7 @@ class Desk(Matching):
         session = self._need()
         if not session.lights():
             raise UsageError("this set has no lights yet: add the first one on the lights page")
-        session.begin((self._request(light) for light in session.pending()), any_order=self.prefs.any_order)
+        session.begin((self._request(light) for light in session.pending()), any_order=self.prefs.free_order)
         return self.wait_for(first_id) if first_id is not None else self._shoot()
 
     def _request(self, light: Light) -> Request:

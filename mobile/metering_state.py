@@ -260,9 +260,12 @@ def _instruction(shot: Shot, waiting: Request | None, missing: tuple[LightState,
 
 
 def _any_order(shot: Shot) -> str:
-    """What to fire where any of several will do, after what must be known beforehand; empty where one certain light is next."""
+    """What to fire where any of several will do, after what must be known beforehand.
+
+    Where one certain light is next, that alone: that it must be first, and why.  Empty where there is nothing to say.
+    """
     if not shot.any_order:
-        return ""
+        return ". ".join(shot.before)
     names = ", ".join(light.name for light in map(shot.light, shot.free) if light)
     return ". ".join((*shot.before, t("metering.fire_any", names=names)))
 
@@ -274,6 +277,8 @@ def _second(shot: Shot) -> str:
 
 def _give_to(shot: Shot) -> tuple[tuple[str, str], ...]:
     """Lights that the last pop may be given to, the likeliest first."""
+    if shot.outcome is not None and shot.outcome.code == OutcomeCode.FITS_NONE:
+        return tuple((one.id, one.name) for one in shot.lights if one.id in {r.light_id for r in shot.requests})
     if shot.last is None:
         return ()
     second = _second(shot)
@@ -309,7 +314,7 @@ def _last_pop(shot: Shot) -> dict[str, Any]:
     last, outcome = shot.last, shot.outcome
     if outcome is not None and outcome.kind == "again":
         # A pop that was not taken belongs to the light that still waits, whatever was metered before it.
-        name = outcome.light.name if outcome.light else t("metering.all_lights")
+        name = outcome.light.name if outcome.light else t("metering.last_pop" if shot.any_order else "metering.all_lights")
         return _pop(name, outcome.light.id if outcome.light else "", verdict="retake", verdict_text=t("verdict.again"),
                     note=outcome.message)  # fmt: skip
     if last is None or shot.view is None:

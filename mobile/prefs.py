@@ -19,8 +19,8 @@ class Prefs(NamedTuple):
     units: str = "metric"
     step: str = "tenth"
     auto_advance: bool = True
-    any_order: bool = False
-    """Lights that were read before fire as they like; each pop tells whose it is."""
+    free_order: bool = True
+    """Lights that were read before fire as they like; each pop tells whose it is.  What nothing is known of keeps its order."""
     speech: bool = True
     vibration: bool = True
     motion: bool = True
@@ -63,7 +63,7 @@ _CHOICES: dict[str, tuple[Any, ...]] = {
 def _possible(name: str, value: Any) -> bool:
     if name in _CHOICES:
         return value in _CHOICES[name]
-    if name in ("auto_advance", "any_order", "speech", "vibration", "motion", "seen_first"):
+    if name in ("auto_advance", "free_order", "speech", "vibration", "motion", "seen_first"):
         return isinstance(value, bool)
     if name in ("language", "sensor_url"):
         return isinstance(value, str) and len(value) <= 500

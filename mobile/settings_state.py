@@ -68,7 +68,7 @@ def settings_look(shot: Shot, settings: Any) -> SettingsLook:
             "step", t("settings.step"), (("tenth", t("settings.tenth")), ("third", t("settings.third"))), prefs.step
         ),
         _on_off("auto_advance", prefs),
-        _on_off("any_order", prefs),
+        _on_off("free_order", prefs),
         _on_off("speech", prefs),
         _on_off("vibration", prefs),
         _on_off("motion", prefs),

@@ -13,7 +13,9 @@ import wave
 from collections.abc import Callable
 from queue import SimpleQueue
 
-from meterlink.metering.nearness import Near, Reached
+from meterlink.metering.nearness import Ticker
+
+__all__ = ["TICKS", "Ticker", "Voice", "tick_wave"]
 
 
 def _on_phone() -> bool:
@@ -66,27 +68,6 @@ def _no_tick(_kind: str) -> None:
 
 PATTERN_S = {"good": 0.06, "corrected": 0.12, "retake": 0.4}
 """How long the phone shakes: long means do it again."""
-
-
-class Ticker:
-    """When the next tick is due: quicker the nearer the dome comes, then one tone of its own when it is within reach and still."""
-
-    def __init__(self) -> None:
-        self._last_s = 0.0
-        self._ready = False
-
-    def due(self, where: Near | None, now_s: float) -> str:
-        """Return ``near``, ``ready`` or nothing to be heard now; ``now_s`` is any clock."""
-        ready = where is not None and where.ready
-        if ready and not self._ready:
-            self._ready = True
-            return "ready"
-        self._ready = ready or (self._ready and where is not None and where.reached == Reached.GOOD)
-        pause_s = where.tick_s if where is not None else None
-        if pause_s is None or now_s - self._last_s < pause_s:
-            return ""
-        self._last_s = now_s
-        return "near"
 
 
 class Voice:

@@ -17,7 +17,7 @@ from meterlink.errors import MeterlinkError, UsageError
 from meterlink.library.store import Library
 from meterlink.metering.calibrating import Typed
 from meterlink.metering.driver import Metering
-from meterlink.metering.nearness import Nearness
+from meterlink.metering.nearness import Nearness, Ticker
 from meterlink.metering.outcome import Outcome, OutcomeKind
 from meterlink.metering.session import Session
 from meterlink.metering.waiting import waiting, waiting_for_any
@@ -31,6 +31,8 @@ from meterlink.words.language import say, say_count
 from meterlink.words.sentences import level
 from meterlink.words.told import put, told
 
+BELL = "\a"
+"""Quickens on the way in by the range finder, once more when the dome is within reach and still: nobody need look."""
 BOLD, DIM, PLAIN, CLEAR_LINE = "\033[1m", "\033[2m", "\033[0m", "\r\033[K"
 
 
@@ -48,6 +50,7 @@ class Screen:
         self._waited: Request | None = None
         self._told_before = False
         self._nearness = Nearness(session)
+        self._ticker = Ticker()
         self._free: list[Request] = []
         """What the next pop may belong to."""
         self._level = ""
@@ -92,6 +95,8 @@ class Screen:
             near = self._nearness.of(m, self._free) if m.held_off_m is not None or m.held_off_unknown else None
             self._level = str(level(max(m.illuminance_lx, 0.0), self.used, m.range_index))
             self._level += f"  {near.sentence}" if near is not None else ""
+            if self._ticker.due(near, m.at_s):
+                print(BELL, end="", flush=True)
             self._draw()
 
     def _draw(self) -> None:

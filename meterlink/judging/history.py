@@ -50,6 +50,7 @@ def past_of(
         reading.sensor_id,
         reading.kind,
         reading.t05_s,
+        reading.u_rel,
     )
 
 

@@ -25,6 +25,16 @@ class Clue(NamedTuple):
     u: float
 
 
+class Trait(NamedTuple):
+    """A trait as one pop showed it."""
+
+    power_stops: float
+    """Of its head, from full."""
+    value: float
+    u_noise: float = 0.0
+    """What the sensor's noise makes of it, k=1; the spread from pop to pop is the prior's."""
+
+
 class Prior(NamedTuple):
     """What is known of a trait before any reading of the head."""
 
@@ -68,20 +78,18 @@ def _sd(prior: Prior, p: float, q: float, centre: float) -> float:
     return sqrt(_covariance(prior, centre, p, q))
 
 
-def learn_over_power(readings: Iterable[tuple[float, float]], prior: Prior) -> OverPower:
-    """Return the trait learnt from (power in stops from full, value) of one head; without readings the prior alone."""
-    groups: dict[float, list[float]] = {}
-    for power, value in readings:
-        groups.setdefault(round(power, 1), []).append(value)
+def learn_over_power(readings: Iterable[Trait], prior: Prior) -> OverPower:
+    """Return the trait learnt from what one head's pops showed; without any the prior alone."""
+    groups: dict[float, list[tuple[float, float]]] = {}
+    for power, value, u_noise in readings:
+        groups.setdefault(round(power, 1), []).append((value, 1.0 / (prior.u_reading**2 + u_noise**2)))
     powers = tuple(sorted(groups))[-MOST_POWERS:]
     if not powers:
         return OverPower(prior)
     centre = sum(powers) / len(powers)
-    matrix = [
-        [_covariance(prior, centre, p, q) + (prior.u_reading**2 / len(groups[p]) if p == q else 0.0) for q in powers]
-        for p in powers
-    ]
+    weights_at = {p: sum(weight for _, weight in groups[p]) for p in powers}
+    matrix = [[_covariance(prior, centre, p, q) + (1.0 / weights_at[p] if p == q else 0.0) for q in powers] for p in powers]
     precision = inverse(matrix)
-    off = [sum(groups[p]) / len(groups[p]) - prior.mean for p in powers]
+    off = [sum(value * weight for value, weight in groups[p]) / weights_at[p] - prior.mean for p in powers]
     weights = tuple(sum(a * b for a, b in zip(line, off, strict=True)) for line in precision)
     return OverPower(prior, centre, powers, weights, tuple(tuple(line) for line in precision))

@@ -50,6 +50,8 @@ class Past(NamedTuple):
     sensor_id: str = ""
     kind: str = "flash"
     t05_s: float | None = None
+    u_rel: float = 0.0
+    """Of that reading, from noise and sampling: how exactly its durations could be read."""
 
 
 class Prediction(NamedTuple):

@@ -13,7 +13,7 @@ from math import exp, inf, log, log2, pi, sqrt
 from typing import NamedTuple, Protocol
 
 from meterlink.judging.case import Falloff, axial_light, emission_of
-from meterlink.judging.over_power import Clue, Prior, learn_over_power
+from meterlink.judging.over_power import Clue, Prior, Trait, learn_over_power
 from meterlink.judging.prediction import Past, predict
 from meterlink.photometry.sources import source_of
 from meterlink.records import Light, Measurement, Placement, Reading, Settings
@@ -49,6 +49,9 @@ FORM = Prior(log2(0.4), 0.35, 0.1, 0.08, 0.03)
 """log2 of t0.5/t0.1: about 0.3 for a capacitor that runs empty (an exponential: log 2 / log 10), more when it is cut off."""
 COLOUR = Prior(1e6 / 5600, 12.0, 3.0, 1.5, 1.5)
 U_LEAST_LEVEL = 0.02
+U_DURATION_NOISE, U_FORM_NOISE = 3.0, 4.0
+"""log2 of t0.1, and of t0.5/t0.1, that a pop's own noise makes uncertain for each unit of its exposure's ``u_rel``: small pops of
+the chip's model, 0.2 to 1.5 ms long (measured; no published source)."""
 
 
 class Seen(NamedTuple):
@@ -58,6 +61,8 @@ class Seen(NamedTuple):
     """log2 of lx·s at the dome, as read."""
     u_level: float
     """From noise and from pop to pop."""
+    u_rel: float = 0.0
+    """From noise alone: a small pop does not show its duration well."""
     duration: float | None = None
     form: float | None = None
     mired: float | None = None
@@ -137,9 +142,12 @@ def _hot_at(reach: tuple[tuple[float, float], ...], held_off_m: float) -> tuple[
 def traits(seen: Seen, duration: Clue, form: Clue, colour: Clue) -> float:
     """Log-density of a pop's duration, form and colour."""
     total = 0.0
-    for value, clue, prior in ((seen.duration, duration, DURATION), (seen.form, form, FORM), (seen.mired, colour, COLOUR)):
+    for value, clue, prior, noise in (
+        (seen.duration, duration, DURATION, U_DURATION_NOISE), (seen.form, form, FORM, U_FORM_NOISE),
+        (seen.mired, colour, COLOUR, 0.0),
+    ):  # fmt: skip
         if value is not None:
-            u = sqrt(clue.u**2 + prior.u_reading**2)
+            u = sqrt(clue.u**2 + prior.u_reading**2 + (noise * seen.u_rel) ** 2)
             # A hundredth of the broad curve below: a head that was repaired, a pop that was read oddly.
             sharp, wide = _normal(value - clue.mean, u), _normal(value - clue.mean, sqrt(u * u + prior.u_level**2))
             total += log(max(0.99 * sharp + 0.01 * wide, 1e-300))
@@ -163,7 +171,7 @@ def seen_of(m: Measurement | Reading, settings: Settings) -> Seen | None:
     mired = 1e6 / m.cct_k if m.cct_k and m.cct_k > 0.0 else None
     u_level = sqrt(settings.u_repeat_stops**2 + (m.u_rel / log(2.0)) ** 2)
     u_held = m.u_held_off_m if m.u_held_off_m is not None else settings.u_held_off_min_m
-    return Seen(log2(m.exposure_lxs), u_level, duration, form, mired, m.held_off_m, u_held)
+    return Seen(log2(m.exposure_lxs), u_level, m.u_rel, duration, form, mired, m.held_off_m, u_held)
 
 
 def candidate_of(
@@ -185,12 +193,13 @@ def candidate_of(
         return Candidate(light.id)
     mine = [one for one in pasts if one.kind == "flash" and _same_head(one, light)]
     power = placement.power_stops
-    at = [(one.placement.power_stops, one) for one in mine if one.placement.power_stops is not None and one.t01_s]
-    duration = learn_over_power([(p, log2(one.t01_s or 1.0)) for p, one in at], DURATION).at(power)
-    formed = [(p, log2(one.t05_s / (one.t01_s or 1.0))) for p, one in at if one.t05_s]
+    at = [(one.placement.power_stops, one.t01_s, one) for one in mine if one.placement.power_stops is not None and one.t01_s]
+    lasted = [Trait(p, log2(t01_s), U_DURATION_NOISE * one.u_rel) for p, t01_s, one in at]
+    duration = learn_over_power(lasted, DURATION).at(power)
+    formed = [Trait(p, log2(one.t05_s / t01_s), U_FORM_NOISE * one.u_rel) for p, t01_s, one in at if one.t05_s]
     form = learn_over_power(formed, FORM).at(power)
     tinted = [one for one in mine if one.cct_k and (one.modifier, one.placement.gel) == (light.modifier, placement.gel)]
-    coloured = [(one.placement.power_stops or 0.0, 1e6 / (one.cct_k or 1.0)) for one in tinted]
+    coloured = [Trait(one.placement.power_stops or 0.0, 1e6 / (one.cct_k or 1.0)) for one in tinted]
     colour = learn_over_power(coloured, COLOUR).at(power)
     # Metered as it stands now, in this very set: what its head gave elsewhere could only blur that.
     own = [one for one in mine if one.light_id == light.id and one.placement.id == placement.id]
@@ -312,8 +321,13 @@ class WhosePop:
             used = set(way)
             free = [one for one in by_light if one not in used and self.after.get(one, set()) <= used]
             # Where nothing is known of those that wait nothing tells: it is the turn of the next, however alike the pops are.
-            again = [one for one in by_light if one in used] if not free or known.intersection(free) else []
-            grown.append((weight + none, (*way, NONE)))
+            tells = not free or bool(known.intersection(free))
+            again = [one for one in by_light if one in used] if tells else []
+            # Nor does anything tell a light from the one that was told to come after it: the order that was told is believed.
+            told = {before for one in free for before in self.after.get(one, ())}
+            again = [one for one in again if one not in told]
+            if tells:
+                grown.append((weight + none, (*way, NONE)))
             new = weight + log((1 - P_NONE - P_AGAIN) / max(1, len(free)))
             grown.extend((new + by_light[one], (*way, one)) for one in free)
             once_more = weight + log(P_AGAIN / max(1, len(again)))
@@ -349,6 +363,17 @@ class WhosePop:
         second = max(shares, key=lambda one: shares[one]) if shares else NONE
         return Answer(best, mine / rest if rest > 0.0 else inf, second)
 
+    def may_be_exchanged(self, pop: int, with_light: str, odds: float = SURE_ODDS) -> bool:
+        """Whether this pop and the one that was given to another light may be each other's, by less than these odds."""
+        best = max(self._ways)[1]
+        if with_light not in best:
+            return False
+        other = len(best) - 1 - best[::-1].index(with_light)
+        shares = {True: 0.0, False: 0.0}
+        for weight, way in self._ways:
+            shares[(way[pop], way[other]) == (best[other], best[pop])] += exp(weight)
+        return shares[True] * odds > shares[False]
+
     def _keep(self, ways: list[tuple[float, tuple[str, ...]]]) -> None:
         ways.sort(reverse=True)
         top = ways[0][0]
@@ -367,11 +392,13 @@ class WhosePop:
         if isinstance(one, Candidate) and one.levels:
             hand = (max(one.levels) - min(one.levels)) / sqrt(6.0)
         total = _log_normal(seen.level - before.level, sqrt(hand**2 + seen.u_level**2 + before.u_level**2))
-        for value, then, prior in (
-            (seen.duration, before.duration, DURATION), (seen.form, before.form, FORM), (seen.mired, before.mired, COLOUR)
+        for value, then, prior, noise in (
+            (seen.duration, before.duration, DURATION, U_DURATION_NOISE), (seen.form, before.form, FORM, U_FORM_NOISE),
+            (seen.mired, before.mired, COLOUR, 0.0),
         ):  # fmt: skip
             if value is not None and then is not None:
-                total += _log_normal(value - then, prior.u_reading * sqrt(2.0))
+                u2 = 2.0 * prior.u_reading**2 + noise**2 * (seen.u_rel**2 + before.u_rel**2)
+                total += _log_normal(value - then, sqrt(u2))
             elif value is not None:
                 total += _log_normal(value - prior.mean, prior.u_level)
         return total

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping
 from math import log2
 
 from meterlink.judging.whose_pop import Answer, Candidate, WhosePop, candidate_of, in_order, seen_of
+from meterlink.metering.one_range import beyond_one_range
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.metering.walk import Request, Walk
 from meterlink.records import Kind, Measurement, Purpose, Reading
@@ -27,9 +28,12 @@ class AnyOrder:
 
     def __init__(self, opened: OpenedSet, walk: Walk, calibration_id: str = "") -> None:
         """``calibration_id``: of the sensor that is in use; earlier readings with another one tell less of the level."""
-        self.opened = opened
-        self.requests = {r.light_id: r for r in walk.requests if r.light_id and is_free(r)}
+        self.opened, self.calibration_id = opened, calibration_id
         kept = {r.id: r for r in opened.known.records.readings}
+        read = {kept[one.reading_id].light_id for one in walk.heard if one.reading_id in kept}
+        # Served without a pop is skipped: it will not fire, and nobody waits for it.
+        skipped = {r.light_id for i, r in enumerate(walk.requests) if i in walk.served} - read
+        self.requests = {r.light_id: r for r in walk.requests if r.light_id and is_free(r) and r.light_id not in skipped}
         self.heard = [one for one in walk.heard if self._stands(kept.get(one.reading_id))]
         """The pops that count: not those taken back, nor those of a light that was moved since."""
         self.readings = [kept[one.reading_id] for one in self.heard]
@@ -74,7 +78,7 @@ class AnyOrder:
         seen = seen_of(pop, self.opened.settings)
         return None if seen is None else self.who.hear(seen)
 
-    def hear(self, m: Measurement, named: str = "", before: Measurement | None = None) -> Answer | None:
+    def hear(self, m: Measurement | Reading, named: str = "", before: Reading | None = None) -> Answer | None:
         """Whose this pop is, and whose the earlier ones are after it; None for a pop without light.
 
         ``named``: the light that it is, because the person said so beforehand.  ``before``: the last pop, when that fitted no
@@ -104,6 +108,9 @@ class AnyOrder:
                 out.append(told("alike_two", lights=members, first=members[0]))
             else:
                 out.append(told("alike_more", lights=members))
+        strong, weak = beyond_one_range(self.opened, (self.requests[one] for one in self.may_fire), self.calibration_id)
+        if weak:
+            out.append(told("strong_first", strong=tuple(names[one] for one in strong), weak=tuple(names[one] for one in weak)))
         if self.unknown:
             out.append(told("nothing_known", lights=tuple(names[one] for one in self.unknown)))
         return out

@@ -13,6 +13,7 @@ from meterlink.errors import NotInLibrary, UsageError
 from meterlink.judging.whose_pop import NONE, SURE_ODDS, Answer
 from meterlink.metering.any_order import AnyOrder, is_free, same_pop
 from meterlink.metering.logging_walk import LoggingWalk
+from meterlink.metering.one_range import beyond_one_range
 from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind
 from meterlink.metering.walk import Heard, Request
 from meterlink.records import Light, Measurement, Reading
@@ -35,20 +36,21 @@ class PutRight(NamedTuple):
 class AnyOrderWalk(LoggingWalk):
     """A walk that asks the pops whose they are, when it was begun so."""
 
-    _stranger: Measurement | None = None
-    """The last pop that fits no light; the person may still say whose it is."""
-
     calibration_id = ""
     """The calibration of the sensor in use, once that is known (the driver says so)."""
 
     def begin(self, requests: Iterable[Request], *, any_order: bool = False) -> None:
-        """Begin a walk.  In any order what can be told by its pop comes first, whatever else is asked for after it."""
+        """Begin a walk; ``any_order`` wherever it may be: two lights or more, of which something is known.
+
+        What can be told by its pop then comes first, whatever else is asked for.  Where nothing is known the announced order stays.
+        """
         wanted = list(requests)
-        if any_order:
-            wanted.sort(key=lambda one: not is_free(one) or bool(self._reflected(one)))
         super().begin(wanted)
-        self.walk.any_order = any_order
-        self._stranger = None
+        self.walk.any_order = any_order and sum(map(is_free, self.walk.requests)) > 1
+        if self.walk.any_order and len(AnyOrder(self, self.walk, self.calibration_id).may_fire) > 1:
+            wanted.sort(key=lambda one: not is_free(one) or bool(self._reflected(one)))
+            super().begin(wanted)
+            self.walk.any_order = True
         self._remember_walk()
 
     def _reflected(self, request: Request) -> str | None:
@@ -56,9 +58,9 @@ class AnyOrderWalk(LoggingWalk):
         return light.source_light_id if light is not None else None
 
     def order(self) -> AnyOrder | None:
-        """The lights that may fire in any order now; None when one certain light is waited for."""
+        """The lights that may fire in any order now; None when one certain light is waited for, or the person goes on herself."""
         waiting = self.walk.waiting
-        if not self.walk.any_order or waiting is None or not is_free(waiting):
+        if not (self.walk.any_order and self.walk.auto_advance) or waiting is None or not is_free(waiting):
             return None
         return AnyOrder(self, self.walk, self.calibration_id)
 
@@ -67,27 +69,37 @@ class AnyOrderWalk(LoggingWalk):
         waiting, order = self.walk.waiting, self.order()
         if waiting is None or order is None:
             return [] if waiting is None else [waiting]
-        free = [self.walk.named] if self.walk.named in order.requests else order.may_fire
+        free = self._free(order)
+        _, weak = beyond_one_range(self, free, self.calibration_id)
+        return [one for one in free if one.light_id not in weak]
+
+    def several(self) -> bool:
+        """Whether the next pop may be one of several lights', those that the range does not read included."""
+        order = self.order()
+        return order is not None and len(self._free(order)) > 1
+
+    def _free(self, order: AnyOrder) -> list[Request]:
+        """What any order leaves to fire next, whatever the sensor's range."""
+        if self.walk.named in order.requests:
+            return [order.requests[self.walk.named]]
         wanted = {r.light_id for i, r in enumerate(self.walk.requests) if i not in self.walk.served}
-        return [order.requests[one] for one in free if one in wanted]
+        return [order.requests[one] for one in order.may_fire if one in wanted]
 
     # -- a pop --------------------------------------------------------------------------------------------------
 
     def _take_any(self, order: AnyOrder, m: Measurement) -> Outcome | None:
         """Keep a pop as the light's that it most likely is; None when nothing is known that could tell."""
-        answer = order.hear(m, self.walk.named, self._stranger)
+        answer = order.hear(m, self.walk.named, self._stranger())
         if answer is None:
             return None
         if answer.light_id == NONE:
-            self._stranger = m
-            return self._fits_none()
+            return self._fits_none(m)
         request = order.requests[answer.light_id]
         said = self.walk.named == answer.light_id
         with self._stored_with_walk():
             heard, right = self._put_right(order, answer)
             reading = self._log(m, request)
             self._settle([*heard, Heard(reading.id, said)], [one.old for one in right], reading.light_id or "")
-        self._stranger = None
         return self._named_outcome(order, answer, reading, right)
 
     def _put_right(self, order: AnyOrder, answer: Answer) -> tuple[list[Heard], list[PutRight]]:
@@ -117,6 +129,7 @@ class AnyOrderWalk(LoggingWalk):
         kept = {r.id: r for r in self.library.readings(self.setup.id)}
         lights = {r.light_id for one in heard if (r := kept.get(one.reading_id)) is not None and r.light_id} | {newest} - {""}
         self.walk.hear(heard, lights, [one.light_id or "" for one in lost])
+        self.walk.stranger = ""
         self._in_progress = ""
 
     def _void_whole(self, reading: Reading, reason: str) -> None:
@@ -133,7 +146,23 @@ class AnyOrderWalk(LoggingWalk):
     def _names(self) -> dict[str, str]:
         return {one.id: one.name for one in self.lights()}
 
-    def _fits_none(self) -> Outcome:
+    def _stranger(self) -> Reading | None:
+        """The last pop, where it fits no light: kept, and nobody's until the person says whose it is."""
+        try:
+            return self.library.reading(self.walk.stranger) if self.walk.stranger else None
+        except NotInLibrary:
+            return None
+
+    def _fits_none(self, m: Measurement) -> Outcome:
+        """Keep a pop that fits no light as nobody's: void, so that no table counts it, until the person gives it to a light."""
+        waiting = self.walk.waiting
+        assert waiting is not None
+        with self._stored_with_walk():
+            nobodys = self._reading(m, waiting._replace(light_id=None))._replace(supersedes_id=None)
+            self.known.add_reading(nobodys, m.wave)
+            self.library.void_reading(nobodys.id, "nobody's")
+            self.walk.stranger = nobodys.id
+            self._in_progress = ""
         names = self._names()
         said = told("fits_none", lights=tuple(names[one.light_id or ""] for one in self.may_come()))
         return Outcome(OutcomeKind.AGAIN, said, waiting=self.walk.waiting, code=OutcomeCode.FITS_NONE)
@@ -170,7 +199,8 @@ class AnyOrderWalk(LoggingWalk):
             answer = order.who.answer(i)
             pair = frozenset({answer.lights[i], answer.second})
             last = frozenset({answer.lights[-1], order.who.answer().second}) if not order.who.answer().sure else frozenset()
-            if answer.odds < SURE_ODDS and NONE not in pair and pair not in known and pair != last:
+            doubted = answer.odds < SURE_ODDS and order.who.may_be_exchanged(i, answer.second)
+            if doubted and NONE not in pair and pair not in known and pair != last:
                 known.add(pair)
                 out.append(told("other_way_round", lights=tuple(names[one] for one in order.requests if one in pair)))
         return out
@@ -196,15 +226,11 @@ class AnyOrderWalk(LoggingWalk):
         self.walk.heard = [one for one in self.walk.heard if kept.get(one.reading_id) != light_id]
 
     def _said_whose(self, light: Light) -> tuple[Reading, Light | None]:
-        """The last pop is this light's: the others are looked at again in that light."""
-        if self._stranger is not None:
-            m, self._stranger = self._stranger, None
-            self.walk.named = light.id
-            order = AnyOrder(self, self.walk, self.calibration_id)
-            outcome = self._take_any(order, m) if light.id in order.requests else None
-            if outcome is None or outcome.reading is None:
-                raise UsageError("{light} is not waited for in this walk: meter it first", light=light.name)
-            return outcome.reading, None
+        """The last pop is this light's, were it skipped before: the others are looked at again in that light."""
+        self.walk.served -= {i for i, one in enumerate(self.walk.requests) if one.light_id == light.id}
+        stranger = self._stranger()
+        if stranger is not None:
+            return self._given(stranger, light), None
         order = AnyOrder(self, self.walk, self.calibration_id)
         if not order.readings:
             raise NotInLibrary("{setup}: there is no reading to give to another light", setup=self.setup.name)
@@ -222,8 +248,26 @@ class AnyOrderWalk(LoggingWalk):
         waits = loser is not None and any(one.light_id == loser.id for one in self.may_come())
         return self.library.reading(heard[-1].reading_id), loser if waits else None
 
+    def _given(self, stranger: Reading, light: Light) -> Reading:
+        """Give a pop that fitted no light to one: its record supersedes nobody's, and the other pops are looked at again."""
+        order = AnyOrder(self, self.walk, self.calibration_id)
+        answer = order.hear(stranger, light.id) if light.id in order.requests else None
+        if answer is None:
+            raise UsageError("{light} is not waited for in this walk: meter it first", light=light.name)
+        with self._stored_with_walk():
+            heard, right = self._put_right(order, answer)
+            reading = self._give(order, stranger, light.id)
+            self._settle([*heard, Heard(reading.id, said=True)], [one.old for one in right], light.id)
+            self.walk.last_id = reading.id
+        return reading
+
     def _undo_any(self) -> Reading | None:
-        """Take the last pop of this walk back; None when it has none."""
+        """Take the last pop of this walk back; None when it has none.  One that was nobody's needs only be forgotten."""
+        stranger = self._stranger()
+        if stranger is not None:
+            self.walk.stranger = ""
+            self._remember_walk()
+            return stranger
         order = AnyOrder(self, self.walk, self.calibration_id)
         if not order.readings:
             return None

@@ -175,7 +175,7 @@ class Metering(SensorInUse):
         session.calibration_id = calibration.id if calibration is not None else ""
         may_come = session.may_come()
         simulated = tuple(pulse for one in may_come if (pulse := self._pulse_of(one)) is not None)
-        return Plan(waiting, listening, session.expected(), simulated if listening else (), len(may_come) > 1)
+        return Plan(waiting, listening, session.expected(), simulated if listening else (), session.several())
 
     def _pulse_of(self, request: Request) -> Pulse | None:
         """What a simulated sensor gets when this is fired."""

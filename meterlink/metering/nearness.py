@@ -16,7 +16,7 @@ from meterlink.units import format_length
 from meterlink.words.language import say
 from meterlink.words.told import Told, told
 
-__all__ = ["Near", "Nearness", "Reached", "about_distance", "near", "typed_against_measured", "unknown_sentence"]
+__all__ = ["Near", "Nearness", "Reached", "Ticker", "about_distance", "near", "typed_against_measured", "unknown_sentence"]
 
 DISAGREES_U = 3.0
 
@@ -79,6 +79,27 @@ def near(m: Measurement, reaches: Iterable[tuple[float | None, float | None, str
     good, usable, name = min(known)
     reached = Reached.GOOD if m.held_off_m <= good else Reached.CORRECTED if m.held_off_m <= usable else Reached.FAR
     return Near(reached, m.held_off_m, name, good, usable, reached == Reached.GOOD and m.held_still)
+
+
+class Ticker:
+    """When the next tick is due: quicker the nearer the dome comes, then one tone of its own when it is within reach and still."""
+
+    def __init__(self) -> None:
+        self._last_s = 0.0
+        self._ready = False
+
+    def due(self, where: Near | None, now_s: float) -> str:
+        """Return ``near``, ``ready`` or nothing to be heard now; ``now_s`` is any clock."""
+        ready = where is not None and where.ready
+        if ready and not self._ready:
+            self._ready = True
+            return "ready"
+        self._ready = ready or (self._ready and where is not None and where.reached == Reached.GOOD)
+        pause_s = where.tick_s if where is not None else None
+        if pause_s is None or now_s - self._last_s < pause_s:
+            return ""
+        self._last_s = now_s
+        return "near"
 
 
 class Nearness:

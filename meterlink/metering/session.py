@@ -24,12 +24,13 @@ from meterlink.metering.walk import Request
 from meterlink.records import Evidence, Kind, Light, Measurement, Purpose, Reading, Trouble
 from meterlink.records.placement_rules import check_held_off
 from meterlink.words.sentences import logged
-from meterlink.words.told import NOTHING, all_of, told
+from meterlink.words.told import NOTHING, Told, all_of, told
 
 __all__ = ["Outcome", "OutcomeCode", "OutcomeKind", "Session"]
 
-NOISE_SHARE = 1 / 3
-"""A pop that is small for its range counts while its noise is at most so much of a good reading's limit."""
+SAME = told("same_light")
+NOISE_SHARE = 1 / 2
+"""A pop that is small for its range counts while its noise is at most so much of a good reading's limit: a tenth of a stop."""
 
 
 class Session(AnyOrderWalk):
@@ -70,7 +71,8 @@ class Session(AnyOrderWalk):
         m = self._counted(m, request)
         code = refusal_code(m)
         if code is not None:
-            return self._refusal(code, m, request, light)
+            # Nobody knows whose it was: naming the light that comes next would send her to the wrong one.
+            return self._refusal(code, m, request, light) if not self.several() else self._refusal(code, m, request, SAME)
         outcome = self._take_any(order, m) if (order := self.order()) is not None else None
         outcome = outcome or self._take_announced(m, request, light)
         outcome = outcome._replace(cautions=(*outcome.cautions, *about_distance(outcome.reading, m, self.settings)))
@@ -189,12 +191,13 @@ class Session(AnyOrderWalk):
             m = m._replace(incomplete=False, trouble=None, evidence=None)
         return self._small_but_sure(self._within_bounds(m))
 
-    def _refusal(self, code: OutcomeCode, m: Measurement, request: Request, light: Light | None) -> Outcome:
-        """Say the real reason and, the second time in a row, what else to do."""
+    def _refusal(self, code: OutcomeCode, m: Measurement, request: Request, whose: Light | Told | None) -> Outcome:
+        """Say the real reason and, the second time in a row, what else to do; ``whose``: a light, all (None) or ``SAME``."""
         before, last, count = self._refused
         times = count + 1 if (before, last) == (request, code) else 1
         self._refused = (request, code, times)
-        said = refusal(code, self._name(light), m.note, times)
+        light = whose if isinstance(whose, Light) else None
+        said = refusal(code, whose if isinstance(whose, Told) else self._name(light), m.note, times)
         numbers: dict[str, Any] = {"times": times, "range": m.range_index}
         if m.evidence is not None and m.evidence.apart_s is not None:
             numbers.update(apart_s=m.evidence.apart_s, apart_stops=m.evidence.apart_stops)
@@ -341,7 +344,7 @@ class Session(AnyOrderWalk):
 
         Returns the new reading and the light that lost it.  In any order the other pops may change their lights with it.
         """
-        if self.walk.any_order and (self._stranger is not None or self.walk.heard):
+        if self.walk.any_order and (self.walk.stranger or self.walk.heard):
             return self._said_whose(self.light(name))
         last = self.library.last_reading(self.setup.id)
         if last is None:

@@ -10,13 +10,11 @@ from meterlink.judging.verdict import RETAKE
 from meterlink.library.store import Library
 from meterlink.library.whole_sets import entries_elsewhere
 from meterlink.metering.expectation import Expectation, expectation_of
+from meterlink.metering.one_range import USUAL_PULSE_S
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.metering.walk import Request, Walk
 from meterlink.records import Light, Purpose
 from meterlink.records.kept import OWN_POINT_ROLES
-
-USUAL_PULSE_S = 1e-3
-"""Exposure over peak of a head that has not told: only compares the lights of a walk."""
 
 
 class SetWalk(OpenedSet):

@@ -65,6 +65,7 @@ class Walk:
         any_order: bool = False,
         heard: Iterable[Heard] = (),
         named: str = "",
+        stranger: str = "",
     ) -> None:
         self.requests = list(requests)
         count = len(self.requests)
@@ -80,6 +81,8 @@ class Walk:
         """In any order: the pops so far."""
         self.named = named
         """In any order: the light whose pop the next one is, because the person said so."""
+        self.stranger = stranger
+        """In any order: the kept reading of the last pop, when that fits no light; the person may still say whose it is."""
 
     @property
     def waiting(self) -> Request | None:
@@ -199,6 +202,7 @@ class Walk:
             "any_order": self.any_order,
             "heard": [list(one) for one in self.heard],
             "named": self.named,
+            "stranger": self.stranger,
             "requests": [r._asdict() for r in self.requests],
         }
 
@@ -219,6 +223,7 @@ class Walk:
                 any_order=bool(data.get("any_order", False)),
                 heard=[Heard(str(reading_id), bool(said)) for reading_id, said in data.get("heard", ())],
                 named=str(data.get("named", "")),
+                stranger=str(data.get("stranger", "")),
             )
         except (KeyError, TypeError, ValueError):
             return cls()

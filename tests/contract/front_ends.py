@@ -255,7 +255,7 @@ class Phone(Front):
 
     async def any_order(self) -> None:
         """Begin with whatever is missing, as the setting says."""
-        self.desk.remember(any_order=True)
+        self.desk.remember(free_order=True)
         self.desk.begin()
         await self._after()
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Awaitable, Callable
+from math import hypot
 from typing import Any
 
 import pytest
@@ -125,7 +126,7 @@ def test_on_the_most_sensitive_range_there_is_no_closer_listening(session: Sessi
 
 
 def test_the_weaker_of_several_lights_is_listened_for_after_a_while(session: Session) -> None:
-    """Both are known, and the strong one chose the range: the weak one, fired first, is not seen and must not be lost for good."""
+    """The strong one is asked for first, and its range does not see the weak one: fired all the same it is not lost for good."""
 
     async def scenario(bench: Bench) -> None:
         await bench.begin("FILL")
@@ -136,7 +137,7 @@ def test_the_weaker_of_several_lights_is_listened_for_after_a_while(session: Ses
         await bench.fire(500.0)
         wanted = [bench.session.request(bench.session.light(name)) for name in ("KEY", "FILL")]
         bench.session.begin(wanted, any_order=True)
-        assert len(bench.session.may_come()) == 2
+        assert [one.light_id for one in bench.session.may_come()] == [bench.session.light("KEY").id]
         await bench.metering.prepare()
         assert not await bench.fire(12.0)
         await asyncio.sleep(8.0)
@@ -311,6 +312,9 @@ def test_a_simulated_set_fires_its_known_lights_in_an_order_of_its_own(session: 
     assert [o.light.name for o in first if o.light] == list(names)
     assert sorted(o.light.name for o in second if o.light) == sorted(names)
     assert [o.light.name for o in second if o.light] != list(names)
-    before = {o.light.name: o.reading.exposure_lxs for o in first if o.light and o.reading}
-    after = {o.light.name: o.reading.exposure_lxs for o in second if o.light and o.reading}
-    assert after == pytest.approx(before, rel=0.02)
+    before, after = ({o.light.name: o.reading for o in some if o.light and o.reading} for some in (first, second))
+    for name in names:
+        then, now = before[name], after[name]
+        apart = (now.exposure_lxs or 0.0) / (then.exposure_lxs or 1.0) - 1.0
+        # The weaker ones are small on the range that the key needs.
+        assert abs(apart) <= 3.0 * hypot(then.u_rel, now.u_rel) <= 0.12, name

@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 import pytest
 
+from meterlink.cli.driving import Screen
 from meterlink.metering.nearness import Nearness, Reached
 from meterlink.metering.session import Session
 from meterlink.records import HeldOff, Measurement, RangerState
@@ -145,3 +146,21 @@ def test_among_several_lights_the_shortest_reach_counts(session: Session, pop: M
 
     assert near is not None
     assert near.light == "HAIR"
+
+
+def test_the_terminal_ticks_on_the_way_in(session: Session, pop: MakePop, capsys: pytest.CaptureFixture[str]) -> None:
+    """Two seconds at half a metre, at 15 cm, and still within reach: more bells the nearer, one when it is ready, none piped."""
+    screen = Screen(session)
+    session.begin([session.request(session.light("KEY"))])
+    screen.wait_for(session.walk.waiting)
+
+    def bells(held_off_m: float, begun_s: float, *, still: bool = False) -> int:
+        for i in range(40):
+            screen.level(pop(1.0, illuminance_lx=50.0, held_off_m=held_off_m, held_still=still, at_s=begun_s + i / 20))
+        return capsys.readouterr().out.count("\a")
+
+    assert bells(0.5, 100.0) == 0
+    screen.live = True
+    far, nearer, ready = bells(0.5, 200.0), bells(0.15, 300.0), bells(0.02, 400.0, still=True)
+    assert 0 < far < nearer
+    assert ready == 1

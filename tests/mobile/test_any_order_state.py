@@ -19,7 +19,6 @@ def known(metered: Make, *exposures: float) -> Any:
     one = metered(len(exposures))
     for value in exposures:
         one.pop(value, **FIELDS)
-    one.desk.remember(any_order=True)
     for light in one.desk.shot.lights:
         one.desk.move_light(light.id, distance_m=1.5, power_text="1/4", power_stops=-2.0)
     one.desk.begin()
@@ -68,10 +67,52 @@ def test_a_doubt_is_named_in_the_same_breath_and_one_touch_changes_it(metered: M
     assert shown.give_to[0][1] == second
 
 
+def test_a_damaged_pop_is_no_lights(metered: Make) -> None:
+    """Which light fired is not known: the page says that the last pop is to come again, not that of a light or of all."""
+    one = known(metered, 640.0, 200.0)
+    one.pop(0.0, incomplete=True)
+
+    shown = state.metering_look(one.desk.shot)
+
+    assert (shown.last_name, shown.note) == ("The last pop", "the pop arrived damaged: fire the same light once more")
+
+
+def test_a_pop_that_fits_no_light_can_be_given_to_any(metered: Make) -> None:
+    """Far too strong and far too long: kept as nobody's, and every light of the walk is offered for it."""
+    one = known(metered, 640.0, 200.0)
+    one.pop(60_000.0, t05_s=0.002, t01_s=0.02, u_rel=0.005)
+
+    shown = state.metering_look(one.desk.shot)
+
+    assert [name for _, name in shown.give_to] == ["KEY", "FILL"]
+    one.desk.give_to("KEY")
+    assert one.desk.shot.last.exposure_lxs == 60_000.0
+
+
+def test_a_set_never_read_keeps_its_order_and_says_why(metered: Make) -> None:
+    """By default, too: of lights that nobody read nothing can tell, so the first one is asked for."""
+    one = metered(3)
+    one.desk.begin()
+
+    shown = state.metering_look(one.desk.shot)
+
+    assert (shown.headline, names(shown, waiting=True)) == ("KEY", ["KEY"])
+    assert shown.instruction == "nothing is known yet of KEY, FILL and HAIR: fire them in this order"
+
+
+def test_two_lights_that_cannot_be_told_apart_are_said_on_the_page(metered: Make) -> None:
+    """Before the first pop, under the name of the one that is to be fired first."""
+    one = known(metered, 200.0, 201.0)
+
+    shown = state.metering_look(one.desk.shot)
+
+    assert (shown.headline, shown.instruction) == ("KEY", "KEY and FILL cannot be told apart: fire KEY first")
+
+
 def test_off_the_order_is_the_announced_one(metered: Make) -> None:
     """As long as nobody asks for any order a known set keeps its own."""
     one = known(metered, 640.0, 200.0)
-    one.desk.remember(any_order=False)
+    one.desk.remember(free_order=False)
     one.desk.begin()
 
     shown = state.metering_look(one.desk.shot)

@@ -67,13 +67,15 @@ PHRASES: dict[str, str] = {
     "lxs": "{value:lxs}",
     "beyond_range": marked("the peak was beyond the range: within {stops:size2} stop"),
     # in any order
-    "fits_none": marked("this pop is none of {lights:or}: not logged; if it was one of them, say which"),
+    "same_light": marked("the same light"),
+    "fits_none": marked("this pop is none of {lights:or}: kept as nobody's; if it was one of them, say which"),
     "taken_as": marked("{first} or {second}? Taken as {logged}"),
     "if_none_fired": marked("{logged}; if no light of the set fired, take it back"),
     "put_right": marked("what was taken for {was} was {light}: put right"),
     "other_way_round": marked("{lights:and} may be the other way round: meter both again, in the order asked for"),
     "alike_two": marked("{lights:and} cannot be told apart: fire {first} first"),
     "alike_more": marked("{lights:and} cannot be told apart: fire them in this order"),
+    "strong_first": marked("fire {strong:and} first: the range for that does not read {weak:and}"),
     "nothing_known": marked("nothing is known yet of {lights:and}: fire them in this order"),
     "wait_any": marked("waiting for {lights:or} in any order: fire each alone, dome at its point toward it"),
     # a rebuild
