@@ -206,7 +206,8 @@ class SensorDesk:
         """What is shown of the calibration in use; a simulated sensor is as designed and needs no reminder."""
         known = () if identity is None or self.status.simulated else reminders(used, identity, time.time(), angle=False)
         return {
-            "calibrated_at_s": used.created_at_s, "calibration": used.method, "calibration_words": (in_use(used), *known),
+            "calibrated_at_s": used.created_at_s, "calibration": used.method,
+            "calibration_words": tuple(map(str, (in_use(used), *known))),
         }  # fmt: skip
 
     def _keep(self, identity: Identity | None) -> None:

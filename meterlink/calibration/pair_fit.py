@@ -8,6 +8,7 @@ from meterlink.calibration.evidence import Dark, Pair
 from meterlink.errors import CalibrationError
 from meterlink.photometry import calibration_fit as cf
 from meterlink.words.actions import Do
+from meterlink.words.told import Told, told
 
 MIN_PAIRS = 4
 """Pairs a range needs for a scale of its own: fewer cannot show that one of them is wrong."""
@@ -32,7 +33,7 @@ def net_of(pair: Pair, dark: Dark) -> tuple[float, float]:
     return net, math.hypot(pair.u_raw_rel * pair.raw, dark.u_raw) / net
 
 
-def usable(pairs: list[Pair], dark: Dark, name: str, warnings: list[str]) -> list[Pair]:
+def usable(pairs: list[Pair], dark: Dark, name: str, warnings: list[Told]) -> list[Pair]:
     """Refuse what cannot carry a scale; take flash pairs alone when steady ones say something slightly else."""
     for pair in pairs:
         if not (net_of(pair, dark)[0] > 0 and pair.light > 0):
@@ -53,10 +54,7 @@ def usable(pairs: list[Pair], dark: Dark, name: str, warnings: list[str]) -> lis
             name=name, gap=abs(gap),
         )
     if abs(gap) > max(0.05, 3 * u_gap):
-        warnings.append(
-            f"range {name}: steady pairs say {gap:+.2f} stop against the flash pairs (the lamp's colour, mostly): "
-            "the scale is that of the flash pairs"
-        )
+        warnings.append(told("pairs_unlike", range=name, gap=gap))
         return flash
     return pairs
 

@@ -6,7 +6,7 @@ sentence that comes back.  The command line and the app drive the same walks.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from meterlink.calibration.evidence import full_raw_of, peak_raw_of, raw_of
@@ -180,10 +180,11 @@ class Procedure:
         self.replan()
         return say("taken back: {step}", step=gone.task.title)
 
-    def retake(self, words: str) -> list[str]:
-        """Take back every step whose title is named in ``words`` (of a refusal); return those titles."""
-        names = [t.title for t in self.tasks if t.title in words]
-        self.taken = [t for t in self.taken if t.task.title not in names]
+    def retake(self, named: Iterable[object]) -> list[str]:
+        """Take back every step whose title is among the values of a refusal; return the steps' names."""
+        titles = set(map(str, named))
+        names = [t.name for t in self.tasks if t.title in titles]
+        self.taken = [t for t in self.taken if t.task.name not in names]
         self.replan()
         return names
 

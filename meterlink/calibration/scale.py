@@ -21,6 +21,7 @@ from meterlink.records import Calibration, RangeScale, new_id
 from meterlink.records.kept import BORROWED_FROM
 from meterlink.sensor.measuring.calibrate import CEILING_KEY, start_constant
 from meterlink.units import format_illuminance
+from meterlink.words.told import Told, told
 
 SOUND_BEND = 0.0115
 """Standard deviation of the bend of a sound range, empty to full (a uniform 2 %; common practice, no published
@@ -44,7 +45,7 @@ class Scaled(NamedTuple):
     """Range -> fit of its own pairs."""
     residuals: tuple[tuple[Pair, float], ...]
     """Each pair with how much brighter the reference says than the calibration, in stops."""
-    warnings: tuple[str, ...]
+    warnings: tuple[Told, ...]
 
 
 def calibrate_scale(
@@ -85,7 +86,7 @@ def calibrate_scale(
     if not 0 < u_reference_rel < 1:
         raise CalibrationError("give the reference's own uncertainty, between 0 and 1 (0.1 stop is 0.07)")
     darks = _darks(evidence)
-    warnings: list[str] = []
+    warnings: list[Told] = []
     fits: dict[int, cf.ScaleFit] = {}
     used: dict[int, list[Pair]] = {}
     for index in sorted({p.range_index for p in evidence.pairs}):
@@ -171,8 +172,7 @@ def calibrate_relative(evidence: Evidence, nominal: Calibration, *, created_at_s
         details=_details(evidence, ranges, darks, nominal),
     )
     calibration = claiming(calibration)
-    words = "no reference was used: ratios are right, f-numbers are relative until a reference or a guide number is"
-    return Scaled(calibration, {}, (), (words,))
+    return Scaled(calibration, {}, (), (told("relative_warning"),))
 
 
 def calibrate_zero(evidence: Evidence, previous: Calibration, *, created_at_s: float = 0.0) -> Calibration:

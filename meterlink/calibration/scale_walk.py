@@ -9,6 +9,7 @@ pair.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 from meterlink.calibration.calibrate import U_POP_REL, evidence_of
 from meterlink.calibration.evidence import (
@@ -237,10 +238,10 @@ class ScaleWalk(Procedure):
             return say("{step}: beyond the range, left out", step=task.title)
         return say("{step}: too dim, left out", step=task.title)
 
-    def retake(self, words: str) -> list[str]:
+    def retake(self, named: Iterable[object]) -> list[str]:
         """As ``Procedure.retake``, with what the reference read of that light."""
-        names = [t.name.split("-", 1)[1] for t in self.tasks if t.title in words and t.name.startswith("pair-")]
-        found = super().retake(words)
+        found = super().retake(named)
+        names = [name.removeprefix("pair-") for name in found if name.startswith("pair-")]
         lights = {f"ref-{n}" if n.startswith("flash") else f"ref-steady-{n.split('-')[-1]}" for n in names}
         self.taken = [t for t in self.taken if t.task.name not in lights]
         self.replan()

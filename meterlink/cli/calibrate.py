@@ -125,7 +125,7 @@ async def _walk(args: argparse.Namespace) -> int:
                     break
                 except CalibrationError as error:
                     # One bad pair does not cost the half hour: it alone is taken again.
-                    if not walk.retake(str(error)):
+                    if not walk.retake(error.values.values()):
                         raise
                     tell(f"! {error}")
         finally:

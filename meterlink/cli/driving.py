@@ -79,7 +79,7 @@ class Screen:
     def calibration(self, used: Calibration, identity: Identity | None) -> None:
         """Say which calibration the readings are made with, and what is to be known of it; a simulated sensor is as designed."""
         self.used = used
-        self.say(in_use(used))
+        self.say(str(in_use(used)))
         if identity is None or self.simulated:
             return
         for words in reminders(used, identity, self.session.now(), angle=False):

@@ -20,12 +20,13 @@ from typing import Any
 
 from meterlink.calibration.acceptance import AcceptanceWalk
 from meterlink.calibration.reminders import in_use, reminders
-from meterlink.cli.frame import add_json_option, open_library, print_json
+from meterlink.cli.frame import add_json_option, open_library, out, print_json
 from meterlink.errors import NotInLibrary, SensorError
 from meterlink.library.files import write_whole
 from meterlink.sensor.measuring.calibrate import default_calibration
 from meterlink.units import parse_distance
 from meterlink.words.actions import Do
+from meterlink.words.language import say
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -56,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
     else:
         print(as_text(record), end="")
         if args.page:
-            print(f"page: {args.page}")
+            out("page: {file}", file=args.page)
     return 0 if record["verdict"] != "failed" else 1
 
 
@@ -68,14 +69,14 @@ async def _walk(args: argparse.Namespace) -> dict[str, Any]:
     from meterlink.cli.tasks import drive, identity_of, tell_state
     from meterlink.metering.sensor_in_use import SensorInUse
 
-    def say(text: str) -> None:
+    def tell(text: str) -> None:
         # With --json the answer alone goes to standard output.
         print(text, file=sys.stderr if args.json else sys.stdout, flush=True)
 
     with open_library(args) as library:
-        url = known_sensor(library, args.sensor) or await find_sensor(library, say)
+        url = known_sensor(library, args.sensor) or await find_sensor(library, tell)
         watching = SensorInUse(library, url, receptor=args.receptor or "")
-        tell_state(watching, say)
+        tell_state(watching, tell)
         try:
             await watching.open()
             await watching.identified()
@@ -84,13 +85,13 @@ async def _walk(args: argparse.Namespace) -> dict[str, Any]:
             calibration = watching.calibration
             if calibration is None:
                 raise SensorError("the sensor has not said who it is: unplug it, plug it in and start again")
-            say(in_use(calibration))
+            tell(str(in_use(calibration)))
             for words in reminders(calibration, identity, time.time(), receptor=args.receptor, temperature_c=args.temperature):
-                say(f"! {words}")
+                tell(f"! {words}")
             design = args.design or [r.full_scale_lx for r in default_calibration(identity).ranges]
             walk = AcceptanceWalk(identity, calibration, nominal_lx=design, receptor=args.receptor or "")
             walk.supply = supply
-            finished = await drive(watching, walk, say, lambda text, _task: parse_distance(text), Lines())
+            finished = await drive(watching, walk, tell, lambda text, _task: parse_distance(text), Lines())
         finally:
             await watching.close()
         now = time.time()
@@ -100,7 +101,7 @@ async def _walk(args: argparse.Namespace) -> dict[str, Any]:
         if finished:
             library.add_calibration(certified(calibration, record, now))
         else:
-            say("stopped before the end: shown, not stored")
+            tell(say("stopped before the end: shown, not stored"))
         return record
 
 

@@ -132,7 +132,7 @@ def test_in_use_names_the_camera() -> None:
     made = Calibration("c" * 16, "s", 0.0, 330.0, ranges=(RangeScale(2e6),), u_scale_rel=camera.U_SCALE_REL, method="camera",
                        reference="my camera, 50 mm")  # fmt: skip
 
-    assert in_use(made).endswith('right for "my camera, 50 mm", f-numbers ± 0.4 stop with another camera')
+    assert str(in_use(made)).endswith('right for "my camera, 50 mm", f-numbers ± 0.4 stop with another camera')
 
 
 def test_a_walk_with_a_camera_states_a_frames_own_uncertainty() -> None:

@@ -53,8 +53,8 @@ def test_a_receptor_without_a_calibration_borrows_ranges_and_says_a_stop() -> No
     assert borrowed.ranges == DOME.ranges
     assert (borrowed.method, borrowed.constant, borrowed.angle_response) == ("assumed", 250.0, ())
     assert 2 * borrowed.u_scale_rel / 0.6931 == pytest.approx(1.0, abs=0.01)
-    assert "± 1.0 stop" in in_use(borrowed)
-    assert reminders(borrowed, WHO, 0.0)[0].startswith("never calibrated with the flat")
+    assert "± 1.0 stop" in str(in_use(borrowed))
+    assert str(reminders(borrowed, WHO, 0.0)[0]).startswith("never calibrated with the flat")
 
 
 def test_what_was_assumed_is_stored_once_and_again_when_the_other_receptor_is_calibrated_anew(library: Library) -> None:
@@ -149,10 +149,10 @@ def test_a_reminder_on_a_phone_names_no_command() -> None:
     from meterlink.words.language import Place, spoken_for
 
     borrowed = choose([DOME], WHO, "flat")
-    assert "meterlink calibrate --receptor flat" in reminders(borrowed, WHO, 0.0)[0]
+    assert "meterlink calibrate --receptor flat" in str(reminders(borrowed, WHO, 0.0)[0])
     with spoken_for(Place.PHONE):
         untested = DOME._replace(angle_response=())
-        words = (*reminders(borrowed, WHO, 0.0), *reminders(None, WHO, 0.0), *reminders(untested, WHO, 10.0))
+        words = list(map(str, (*reminders(borrowed, WHO, 0.0), *reminders(None, WHO, 0.0), *reminders(untested, WHO, 10.0))))
 
     assert len(words) == 3
     assert not [w for w in words if "meterlink" in w]

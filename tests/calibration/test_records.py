@@ -40,7 +40,7 @@ def test_reminders_name_what_no_longer_fits(
     calibration: Calibration | None, now: float, more: dict[str, object], words: str
 ) -> None:
     """Missing, assumed, another sensor's, other ranges, receptor, relative, old, future, temperature, angle."""
-    assert any(words in said for said in reminders(calibration, IDENTITY, now, **more))  # type: ignore[arg-type]
+    assert any(words in said for said in map(str, reminders(calibration, IDENTITY, now, **more)))  # type: ignore[arg-type]
 
 
 CSV = """# a comment

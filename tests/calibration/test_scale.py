@@ -122,7 +122,7 @@ def test_steady_pairs_slightly_off_leave_the_flash_scale_and_a_warning() -> None
     made = calibrate(*pairs(0, 2e6, "flash"), *pairs(0, 2e6 * 2**0.2), *pairs(1, 2e5))
 
     assert made.calibration.ranges[0].full_scale_lx == pytest.approx(2e6)
-    assert "+0.20 stop" in made.warnings[0]
+    assert "+0.20 stop" in str(made.warnings[0])
 
 
 def test_reference_uncertainty_must_be_stated() -> None:

@@ -16,6 +16,7 @@ from meterlink.calibration.steps import step_stops
 from meterlink.calibration.turntable import AngleWalk
 from meterlink.errors import CalibrationError, UsageError
 from meterlink.records import Calibration, Identity, Measurement
+from meterlink.words.language import use
 
 SOUND = Build(
     gain=(0.9, 0.93), dark=(0.0195, 0.0205), bend=(0.01, 0.0), noise=0.0015, side=(-0.1, 0.02),
@@ -150,7 +151,7 @@ def test_a_pair_is_taken_again_with_its_reference(sensor: SimulatedSensor) -> No
     photographer(sensor).walk(walk)
     before = len(walk.taken)
 
-    assert walk.retake("pair flash level 2, range dim lies 0.30 stop above") == ["flash level 2, range dim"]
+    assert walk.retake(["dim", "flash level 2, range dim", 0.3]) == ["pair-flash-1-1"]
 
     assert len(walk.taken) == before - 2
     assert walk.task is not None
@@ -182,7 +183,7 @@ def test_without_a_reference_ratios_are_right_and_f_numbers_marked(sensor: Simul
     assert ratio == pytest.approx(10 * 0.93 / 0.9, rel=0.04)
     assert made.calibration.relative
     assert made.calibration.u_scale_rel == 0.3
-    assert "relative" in made.warnings[0]
+    assert "relative" in str(made.warnings[0])
 
 
 def test_calibrate_angle_keeps_the_scale_and_adds_the_response(sensor: SimulatedSensor) -> None:
@@ -289,3 +290,14 @@ def test_a_steady_sensor_with_one_range_has_no_flash_steps() -> None:
     assert not [t for t in walk.tasks if t.name.startswith("overlap")]
     with pytest.raises(CalibrationError, match="up to"):
         AngleWalk(identity, calibration, [0, 170])
+
+
+def test_a_pair_that_a_german_refusal_names_is_taken_again(sensor: SimulatedSensor) -> None:
+    """The step is known by a value of the refusal, no sentence is read, whatever language its title is in."""
+    use("de")
+    walk = ScaleWalk(sensor.identity, sensor.calibration)
+    photographer(sensor).walk(walk)
+    title = next(one.title for one in walk.tasks if one.name == "pair-flash-1-1")
+    refusal = CalibrationError("{label} is not above the dark: leave it out", label=title)
+
+    assert walk.retake(refusal.values.values()) == ["pair-flash-1-1"]

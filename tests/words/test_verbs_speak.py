@@ -18,7 +18,7 @@ from meterlink.words.language import translated, use
 
 CLI = Path(main.__file__).parent
 WORD = re.compile(r"[A-Za-z]{3,}")
-CALIBRATION = {"verify.py", "sensor_test.py"}
+CALIBRATION: set[str] = set()
 """What their walks say is still made in ``calibration/``."""
 TYPED = {
     # what is typed, stored or asked of the system: the same in every language
