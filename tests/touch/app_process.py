@@ -202,6 +202,7 @@ class Socket:
             while line := await reader.readline():
                 try:
                     answer = self.answer(**json.loads(line))
+                    answer = await answer if asyncio.iscoroutine(answer) else answer
                 except Exception as error:  # the test wants to know, whatever it was
                     answer = {"error": repr(error)}
                 writer.write(json.dumps(answer).encode() + b"\n")
@@ -217,6 +218,49 @@ class Socket:
         if not self._counted:
             self._count_outcomes()
         return self.eyes.screen()
+
+    async def ask_settled(self, patience_s: float) -> Any:
+        """What is on the screen once no work is under way and nothing changes from frame to frame but the live light."""
+        from kivy.clock import Clock
+
+        before, end_s = None, time.monotonic() + patience_s
+        while True:
+            now, since = self.ask_screen(), Clock.frames
+            still = [one for one in now["things"] if one["name"] != "level_text"]
+            if (still == before and not now["busy"] and not self._letting_go()) or time.monotonic() > end_s:
+                return now
+            before = still
+            while Clock.frames < since + 3 and time.monotonic() < end_s:
+                await asyncio.sleep(0.004)
+
+    @staticmethod
+    def _letting_go() -> bool:
+        """Whether a list still holds a tap back, to see whether it becomes a swipe."""
+        from kivy.clock import Clock
+
+        held = (getattr(event.get_callback(), "func", None) for event in Clock.get_events())
+        return any(getattr(one, "__name__", "") == "_do_touch_up" for one in held)
+
+    def ask_window(self) -> Any:
+        """The X server's number of the window."""
+        from kivy.core.window import Window
+
+        return Window.get_window_info().window
+
+    def ask_delays(self) -> Any:
+        """Seconds from lifting the finger until a tap acted, of each tap on what is on the page now since this was asked first."""
+        from kivy.core.window import Window
+        from kivy.uix.behaviors import ButtonBehavior
+
+        if not hasattr(self, "_delays"):
+            self._delays: list[float] = []
+            self._lifted_s = 0.0
+            Window.fbind("on_touch_up", lambda *_: setattr(self, "_lifted_s", time.monotonic()))
+        for one in self.app.page.walk(restrict=True):
+            if isinstance(one, ButtonBehavior) and not hasattr(one, "noted"):
+                one.noted = True
+                one.fbind("on_release", lambda *_: self._delays.append(time.monotonic() - self._lifted_s))
+        return self._delays
 
     def _count_outcomes(self) -> None:
         """Count what became of pops, so that a test can wait for the next one."""

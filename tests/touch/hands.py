@@ -193,7 +193,7 @@ class Phone:
                 time.sleep(0.05)
         self._file = self._socket.makefile("rw")
         self.until(lambda s: s.place, "the first page")
-        self.window = self._xdo("search", "--sync", "--onlyvisible", "--pid", str(self.process.pid)).split()[-1]
+        self.window = str(self.ask("window"))
         self._xdo("windowfocus", "--sync", self.window)
 
     def kill(self) -> None:
@@ -202,13 +202,9 @@ class Phone:
         self.process.wait(10)
 
     def close(self) -> None:
-        """End."""
+        """End, as a phone ends what is not looked at."""
         if self.process.poll() is None:
-            self.process.terminate()
-            try:
-                self.process.wait(5)
-            except subprocess.TimeoutExpired:
-                self.kill()
+            self.kill()
         with suppress(OSError):
             self._file.close()
         if self._socket is not None:
@@ -247,16 +243,10 @@ class Phone:
             time.sleep(0.03)
 
     def settled(self) -> Screen:
-        """Wait until no work is under way and two looks agree."""
-        before = None
-        end_s = time.monotonic() + PATIENCE_S
-        while time.monotonic() < end_s:
-            now = self.screen()
-            if not now.said["busy"] and before is not None and before.said["things"] == now.said["things"]:
-                return now
-            before = now
-            time.sleep(0.05)
-        return now
+        """Wait until no work is under way and some frames show the same; the app looks itself, frame by frame."""
+        said = self.ask("settled", patience_s=PATIENCE_S)
+        assert not said["failures"], said["failures"]
+        return Screen(said)
 
     @property
     def said(self) -> list[str]:
@@ -312,13 +302,11 @@ class Phone:
         assert min(width, height) >= 47.5, f"{name} is too small to hit: {width:.0f} x {height:.0f}"
         self.taps += 1
         self.press(*thing.middle)
-        time.sleep(0.05)
         return self.settled()
 
     def key(self, name: str) -> Screen:
         """Press a key: ``Escape`` is what Android's back key arrives as."""
         self._xdo("key", name)
-        time.sleep(0.1)
         return self.settled()
 
     def type(self, name: str, text: str) -> Screen:
@@ -326,7 +314,6 @@ class Phone:
         self.tap(name)
         self._xdo("key", "ctrl+a", "sleep", "0.05", "type", "--delay", "15", text)
         self._xdo("key", "Return")
-        time.sleep(0.15)
         return self.settled()
 
     def turn(self, width: int, height: int) -> Screen:
@@ -339,13 +326,11 @@ class Phone:
     def wear(self, theme: str, text_scale: float) -> Screen:
         """Change theme and text size while it runs."""
         self.ask("wear", theme=theme, text_scale=text_scale)
-        time.sleep(0.05)
         return self.settled()
 
     def show(self, place: str, light: str = "") -> Screen:
         """Show a page."""
         self.ask("show", place=place, light=light)
-        time.sleep(0.05)
         return self.settled()
 
     # -- light --------------------------------------------------------------------------------------------------
