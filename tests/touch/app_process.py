@@ -1,7 +1,7 @@
 """The app in a process of its own, with a debug socket: started by the touch tests, by nobody else.
 
 ``python -m tests.touch.app_process LIBRARY SOCKET WIDTH HEIGHT [SENSOR_URL]``; with ``METERLINK_TEST_BLUETOOTH`` it looks for
-Bluetooth sensors.
+Bluetooth sensors.  The tests fork it off a process that has imported already (``warm``).
 
 The app is the product's own; the socket lives here and only here.  It answers one JSON line with one JSON line: what
 is on the screen (texts with their boxes), and the few things that no finger can do (the flash of a simulated set, a frame-by-frame
@@ -22,8 +22,8 @@ from pathlib import Path
 from typing import Any
 
 
-def prepare(width: int, height: int) -> None:
-    """A window of this size in the upper left corner, a pixel a dp, nothing read from or written to this machine."""
+def quiet() -> None:
+    """Let kivy read nothing from this machine, write nothing to it, and draw a pixel a dp; before it is imported."""
     os.environ.update(
         KIVY_NO_ARGS="1",
         KIVY_NO_CONFIG="1",
@@ -36,6 +36,11 @@ def prepare(width: int, height: int) -> None:
         KIVY_WINDOW="sdl2",
     )
     logging.getLogger("kivy").setLevel(logging.CRITICAL + 1)
+
+
+def prepare(width: int, height: int) -> None:
+    """A window of this size in the upper left corner."""
+    quiet()
     from kivy.config import Config
 
     wanted = {"width": width, "height": height, "multisamples": 0, "position": "custom", "left": 0, "top": 0}
@@ -451,6 +456,16 @@ def main(argv: list[str]) -> int:
 
     asyncio.run(run())
     return 0
+
+
+def forked(argv: list[str], env: dict[str, str], out: str) -> None:
+    """Run the app in a process that was forked for it, as if it had been started with this environment."""
+    os.environ.clear()
+    os.environ.update(env)
+    file = os.open(out, os.O_WRONLY | os.O_CREAT | os.O_APPEND)
+    os.dup2(file, 1)
+    os.dup2(file, 2)
+    raise SystemExit(main(argv))
 
 
 if __name__ == "__main__":

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import ctypes
 import json
+import multiprocessing
 import os
 import shutil
 import socket
 import subprocess
-import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
@@ -16,7 +16,11 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from tests.touch.app_process import forked
+
 ROOT = Path(__file__).resolve().parents[2]
+FORKS = multiprocessing.get_context("forkserver")
+FORKS.set_forkserver_preload(["tests.touch.warm"])
 PATIENCE_S = 20.0
 """What has not come by then will not come, even on a busy machine."""
 SCREEN = "1600x1600x24"
@@ -174,15 +178,13 @@ class Phone:
         # Unix sockets have short names: a folder of its own, not pytest's long one.
         self._home = tempfile.mkdtemp(prefix="touch")
         path = f"{self._home}/s"
-        command = [sys.executable, "-m", "tests.touch.app_process", str(self.library), path, *map(str, self.size)]
-        with (self.folder / "out.txt").open("a") as out:
-            self.process = subprocess.Popen(
-                [*command, *([self.url] if self.url else [])], env=self.env, cwd=ROOT, stdout=out, stderr=out
-            )
+        argv = [str(self.library), path, *map(str, self.size), *([self.url] if self.url else [])]
+        self.process = FORKS.Process(target=forked, args=(argv, self.env, str(self.folder / "out.txt")), daemon=True)
+        self.process.start()
         end_s = time.monotonic() + PATIENCE_S
         self._socket: socket.socket | None = None
         while self._socket is None:
-            if self.process.poll() is not None or time.monotonic() > end_s:
+            if not self.process.is_alive() or time.monotonic() > end_s:
                 raise AssertionError(f"the app did not start: {(self.folder / 'out.txt').read_text()[-2000:]}")
             one = socket.socket(socket.AF_UNIX)
             try:
@@ -199,11 +201,11 @@ class Phone:
     def kill(self) -> None:
         """End the process without a word, as a phone does."""
         self.process.kill()
-        self.process.wait(10)
+        self.process.join(10)
 
     def close(self) -> None:
         """End, as a phone ends what is not looked at."""
-        if self.process.poll() is None:
+        if self.process.is_alive():
             self.kill()
         with suppress(OSError):
             self._file.close()
