@@ -88,3 +88,19 @@ def test_who_likes_no_motion_gets_none(phone: Start) -> None:
 
     assert list(p.ask("measure"))[1] == "KEY"
     assert moved(p) == set()
+
+
+def test_a_tap_acts_when_the_finger_is_lifted(phone: Start) -> None:
+    """Also on a page that scrolls, where a tap could still become a swipe: kivy holds it back for a fifth of a second there."""
+    p = phone(prepare=made_up)
+    p.ask("delays")
+    p.tap("chip:KEY")
+    p.show("lights", "KEY")
+    p.ask("delays")
+    p.tap("power:less")
+    p.tap("value:distance")
+    waited = p.ask("delays")
+
+    assert len(waited) == 3
+    assert min(waited) < 0.03
+    assert sorted(waited)[1] < 0.1
