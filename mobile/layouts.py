@@ -197,18 +197,6 @@ class Pane(ScrollView):
                 return bool(used)
         return super().on_touch_down(touch)
 
-    def on_scroll_stop(self, touch: Any, check_children: bool = True) -> Any:
-        """A tap acts when the finger is lifted: kivy lets go of what was tapped a fifth of a second later."""
-        used = super().on_scroll_stop(touch, check_children)
-        if touch.ud.get(self._get_uid(), {}).get("mode") == "unknown":
-            self._do_touch_up(touch)
-        return used
-
-    def _do_touch_up(self, touch: Any, *largs: Any) -> None:
-        if not touch.ud.setdefault("let_go", False):
-            touch.ud["let_go"] = True
-            super()._do_touch_up(touch, *largs)
-
     def _taken(self, content: Any, touch: Any) -> bool:
         x, y = self.to_local(*touch.pos)
         return any(w.takes(x, y) for w in content.walk(restrict=True) if hasattr(w, "takes"))

@@ -232,19 +232,11 @@ class Socket:
         while True:
             now, since = self.ask_screen(), Clock.frames
             still = [one for one in now["things"] if one["name"] != "level_text"]
-            if (still == before and not now["busy"] and not self._letting_go()) or time.monotonic() > end_s:
+            if (still == before and not now["busy"]) or time.monotonic() > end_s:
                 return now
             before = still
             while Clock.frames < since + 3 and time.monotonic() < end_s:
                 await asyncio.sleep(0.004)
-
-    @staticmethod
-    def _letting_go() -> bool:
-        """Whether a list still holds a tap back, to see whether it becomes a swipe."""
-        from kivy.clock import Clock
-
-        held = (getattr(event.get_callback(), "func", None) for event in Clock.get_events())
-        return any(getattr(one, "__name__", "") == "_do_touch_up" for one in held)
 
     def ask_window(self) -> Any:
         """The X server's number of the window."""

@@ -91,7 +91,7 @@ def test_who_likes_no_motion_gets_none(phone: Start) -> None:
 
 
 def test_a_tap_acts_when_the_finger_is_lifted(phone: Start) -> None:
-    """Also on a page that scrolls, where a tap could still become a swipe: kivy holds it back for a fifth of a second there."""
+    """Also on a page that scrolls, where it could still have become a swipe: no tap waits for anything."""
     p = phone(prepare=made_up)
     p.ask("delays")
     p.tap("chip:KEY")
@@ -102,5 +102,4 @@ def test_a_tap_acts_when_the_finger_is_lifted(phone: Start) -> None:
     waited = p.ask("delays")
 
     assert len(waited) == 3
-    assert min(waited) < 0.03
-    assert sorted(waited)[1] < 0.1
+    assert max(waited) < 0.1
