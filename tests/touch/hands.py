@@ -270,7 +270,7 @@ class Phone:
         if not path and hold_s == 0.0:
             self._xdo(*at, "sleep", "0.02", "mousedown", "1", "sleep", "0.04", "mouseup", "1")
             return
-        steps: list[str] = [*at, "sleep", "0.02", "mousedown", "1", "sleep", f"{max(hold_s, 0.03)}"]
+        steps: list[str] = [*at, "sleep", "0.02", "mousedown", "1", "sleep", f"{hold_s}"]
         last = (x, y)
         for to in path:
             for part in (0.25, 0.5, 0.75, 1.0):
