@@ -9,8 +9,6 @@ from __future__ import annotations
 import asyncio
 import logging
 import time
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 from mobile import environment
@@ -29,21 +27,21 @@ from meterlink.records import Measurement  # noqa: E402
 from mobile import texts  # noqa: E402
 from mobile.desk import Desk, Shot  # noqa: E402
 from mobile.look import Look  # noqa: E402
+from mobile.navigation import Navigation  # noqa: E402
 from mobile.sensor_desk import SIMULATED_URL, SensorDesk  # noqa: E402
 from mobile.sensors_state import strip_text  # noqa: E402
 from mobile.sounds import play_tick  # noqa: E402
 from mobile.theme import MOVE_S  # noqa: E402
 from mobile.voice import Ticker, Voice  # noqa: E402
+from mobile.work import Work  # noqa: E402
 
-log = logging.getLogger("mobile")
-ESCAPE = 27
 SEEN_S = 3.0
 """So long the last light's verdict stands before the set comes up by itself; a touch keeps it."""
 LEVEL_EVERY_S = 0.25
 """The live light is written at most so often: nobody reads faster, and every writing costs."""
 
 
-class MeterApp(App):
+class MeterApp(Work, Navigation, App):
     """The app: its window and screens, over the desks that know set and sensor."""
 
     look = ObjectProperty(None)
@@ -66,18 +64,12 @@ class MeterApp(App):
         self.look.wear(self.desk.prefs.theme, self.desk.prefs.text_scale)
         self.voice = voice or Voice(play=play_tick)
         self.level: Measurement | None = None
-        self.failures: list[BaseException] = []
-        """What nobody expected: tests raise it again."""
         self._start_url = sensor_url or self.desk.prefs.sensor_url
         self._sensor_options = sensor_options
-        self._worker = ThreadPoolExecutor(1, thread_name_prefix="desk")
-        self._tasks: set[asyncio.Task[Any]] = set()
         self.ticker = Ticker()
         self._show_level = Clock.create_trigger(self._level_frame, LEVEL_EVERY_S)
         self._show_sensor = Clock.create_trigger(self._sensor_frame)
         self.last_touch = (0.0, 0.0)
-        self._came_by: list[str] = []
-        """Pages before this one, the last one last."""
         self._showing_set: Any = None
         self._was_lost = self._was_ready = False
         self.export_to: str | None = None
@@ -153,46 +145,7 @@ class MeterApp(App):
             self._showing_set = None
         return False
 
-    # -- going about --------------------------------------------------------------------------------------------
-
-    def go(self, place: str) -> None:
-        """Show a page."""
-        if self.place and self.place != place:
-            self._came_by = [*(one for one in self._came_by if one != place), self.place][-12:]
-        self.pages.go(place)
-        self.place = place
-
-    def back(self) -> bool:
-        """Go one step back: inside the page, else to the page before, else to the metering page.
-
-        False at the very beginning, when the system may do with its back key what it likes; never in a walk.
-        """
-        note = self.frame.ids.note
-        if note.text:
-            note.hide()
-        elif self.page is not None and self.page.back():
-            pass
-        elif self._came_by:
-            self._came_by, place = self._came_by[:-1], self._came_by[-1]
-            self.pages.go(place)
-            self.place = place
-        elif self.place != "metering" and self.desk.shot.setup is not None:
-            self.go("metering")
-            self._came_by = []
-        else:
-            return self.desk.shot.waiting is not None
-        return True
-
-    def _key(self, _window: object, key: int, *_: object) -> bool:
-        """Android's back key comes as Escape.  On a desktop it never ends the app."""
-        from kivy.utils import platform
-
-        return (self.back() or platform != "android") if key == ESCAPE else False
-
-    def open_light(self, light_id: str, field: str = "") -> None:
-        """Show one light, with ``field`` ready to be put right."""
-        self.go("lights")
-        self.page.open(light_id, field)
+    # -- showing ------------------------------------------------------------------------------------------------
 
     def explain(self, term: str) -> None:
         """Say what a word of the trade means, beside the finger."""
@@ -209,95 +162,6 @@ class MeterApp(App):
         page = self.page
         if page is not None:
             page.show()
-
-    @property
-    def page(self) -> Any:
-        """The page that is seen; None before the first and after the end."""
-        return self.pages.current_screen if App.get_running_app() is self else None
-
-    def do(
-        self,
-        work: Callable[..., Any],
-        *args: Any,
-        done: Callable[[Any], None] | None = None,
-        field: Any = None,
-        **options: Any,
-    ) -> None:
-        """Run ``work`` on the worker thread, then show the result; an error is said in ``field`` or at the finger."""
-
-        async def run() -> None:
-            at = self.last_touch
-            try:
-                result = await self.run(work, *args, **options)
-            except MeterlinkError as error:
-                self.say_error(error, field, at)
-                self.refresh()
-                return
-            if field is not None:
-                field.error = ""
-            self.refresh()
-            if done is not None:
-                done(result)
-            await self.prepare()
-
-        self.spawn(run())
-
-    async def run(self, work: Callable[..., Any], *args: Any, **options: Any) -> Any:
-        """Run on the worker thread, after everything that was asked for before."""
-        return await asyncio.get_running_loop().run_in_executor(self._worker, lambda: work(*args, **options))
-
-    def spawn(self, work: Any) -> None:
-        """Run a coroutine; what it raises unexpectedly is kept, logged and said, never swallowed."""
-        task = asyncio.get_running_loop().create_task(work)
-        self._tasks.add(task)
-        task.add_done_callback(self._finished)
-
-    def _finished(self, task: asyncio.Task[Any]) -> None:
-        self._tasks.discard(task)
-        error = None if task.cancelled() else task.exception()
-        if error is None:
-            return
-        if isinstance(error, MeterlinkError):
-            self.say_error(error)
-            return
-        self.failures.append(error)
-        log.error("unexpected", exc_info=error)
-        self.note(texts.t("app.unexpected", what=type(error).__name__))
-
-    def say_error(self, error: MeterlinkError, field: Any = None, at: tuple[float, float] | None = None) -> None:
-        """Say an error in one sentence: under the field that caused it, else at the finger."""
-        # A file's name need not be UTF-8, what is drawn must be.
-        sentence = str(error).encode("utf-8", "replace").decode("utf-8")
-        if field is not None:
-            field.refuse(sentence)
-        else:
-            self.note(sentence, at)
-
-    def note(self, sentence: str, at: tuple[float, float] | None = None) -> None:
-        """Show one sentence beside the finger."""
-        x, y = at or self.last_touch
-        self.frame.ids.note.say(sentence, x, y, Window.width, Window.height)
-
-    def change(self, light_id: str, work: Callable[..., Any], *args: Any, **how: Any) -> None:
-        """Change a light, and offer to take that back.  ``how`` is what ``do`` takes."""
-        from mobile.lights_state import changed_text
-
-        before = self.desk.shot.view.state(light_id) if self.desk.shot.view else None
-        after_that = how.pop("done", None)
-
-        def done(result: Any) -> None:
-            now = self.desk.shot.view.state(light_id) if self.desk.shot.view else None
-            if before is not None and now is not None and (before.light, before.placement) != (now.light, now.placement):
-                sentence = changed_text(before, now, self.desk.prefs.imperial)
-                self.offer_undo(sentence, lambda: self.do(self.desk.put_back, before))
-            if after_that is not None:
-                after_that(result)
-
-        self.do(work, self.desk, light_id, *args, done=done, **how)
-
-    def offer_undo(self, sentence: str, undo: Callable[[], None]) -> None:
-        """Say what was changed, with a tap that takes it back."""
-        self.frame.ids.undo.offer(sentence, undo)
 
     # -- what the person likes ----------------------------------------------------------------------------------
 

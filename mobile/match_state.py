@@ -13,8 +13,8 @@ from meterlink.judging.judged_set import LightState
 from meterlink.tables.adjustment import close
 from meterlink.tables.match import MatchRow
 from mobile.desk import Shot
+from mobile.last_pop import value_shown
 from mobile.lights_state import place_text
-from mobile.metering_state import value_shown
 from mobile.texts import t
 
 

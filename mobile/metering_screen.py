@@ -16,7 +16,8 @@ from mobile import (
 )
 from mobile.drawings import Drawing, text_texture
 from mobile.held_state import HeldSlider, held_changed, held_text
-from mobile.metering_state import Figure, MeteringLook, ScaleLook, metering_look
+from mobile.last_pop import Figure
+from mobile.metering_state import MeteringLook, ScaleLook, metering_look
 from mobile.page import Page
 from mobile.ring_state import marks_of
 from mobile.signs import ink_of

@@ -6,31 +6,19 @@ times a second and so stays apart.
 
 from __future__ import annotations
 
-import re
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from meterlink import units
-from meterlink.judging.judged_set import LightState, value_of
+from meterlink.judging.judged_set import LightState
 from meterlink.metering.nearness import Near, near
-from meterlink.metering.outcome import OutcomeCode
 from meterlink.metering.walk import Request
-from meterlink.records import Light, Measurement, Purpose, Reading
-from meterlink.tables.ratios import reading_f
-from meterlink.words.sentences import value_text
+from meterlink.records import Light, Measurement, Purpose
 from mobile.desk import HELD_MAX_M, OWN_POINT, Shot
 from mobile.held_state import held_text
+from mobile.last_pop import Figure, last_pop, second_of
 from mobile.texts import t
-from mobile.wave_state import wave_points
 
 VERDICTS = ("good", "corrected", "retake")
-
-
-class Figure(NamedTuple):
-    """A value in the parts that are set in different sizes: ``f/``, ``8``, ``+0.3``."""
-
-    before: str = ""
-    main: str = ""
-    after: str = ""
 
 
 class Chip(NamedTuple):
@@ -108,26 +96,6 @@ class MeteringLook(NamedTuple):
     """What is read out when this reading is new."""
 
 
-_FIGURE = re.compile(r"^(f/)?(\S+)(?: (\S.*))?$")
-
-
-def figure_of(text: str) -> Figure:
-    """Split ``f/8 +0.3`` or ``12.3 lx·s`` into the parts of a figure."""
-    found = _FIGURE.match(text)
-    if found is None:
-        return Figure(main=text)
-    before, main, after = found.groups()
-    return Figure(before or "", main or "", after or "")
-
-
-def value_shown(shot: Shot, value: float, reading: Reading) -> str:
-    """A value as f-number in the steps that the person likes, else with its unit."""
-    if shot.view is None:
-        return ""
-    f = reading_f(value, reading, shot.view)
-    return units.format_f_number(f, shot.prefs.step) if f else value_text(shot.view, value, reading)
-
-
 def valid(state: LightState) -> bool:
     """Whether a light has a reading that counts: of where it stands now, and not to be taken again."""
     return state.judged is not None and state.stale is None and state.judged.verdict != "retake"
@@ -148,7 +116,7 @@ def metering_look(shot: Shot, *, lost: bool = False) -> MeteringLook:
     waiting = shot.waiting
     light = shot.light(waiting.light_id) if waiting else None
     state = shot.view.state(light.id) if shot.view and light else None
-    pop = _last_pop(shot)
+    pop = last_pop(shot)
     waits = (shot.free if shot.any_order else (light.id,)) if light is not None else ()
     rejected = pop["verdict"] == "retake" and pop["last_id"] and pop["last_id"] not in waits
     held_light = shot.light(shot.held_id)
@@ -175,7 +143,7 @@ def metering_look(shot: Shot, *, lost: bool = False) -> MeteringLook:
         can_power=light is not None and light.source_light_id is None,
         again=t("metering.again", name=pop["last_name"]) if rejected and not lost else "",
         can_take_back=shot.last is not None,
-        second=second.name if (second := shot.light(_second(shot))) is not None and not lost else "",
+        second=second.name if (second := shot.light(second_of(shot))) is not None and not lost else "",
         give_to=_give_to(shot),
         complete=complete(shot),
         **pop,
@@ -270,18 +238,13 @@ def _any_order(shot: Shot) -> str:
     return ". ".join((*shot.before, t("metering.fire_any", names=names)))
 
 
-def _second(shot: Shot) -> str:
-    """The light that the last pop may be instead; empty when it is sure."""
-    return str(shot.outcome.numbers.get("second", "")) if shot.outcome is not None and shot.outcome.kind == "logged" else ""
-
-
 def _give_to(shot: Shot) -> tuple[tuple[str, str], ...]:
     """Lights that the last pop may be given to, the likeliest first."""
     if shot.outcome is not None and shot.outcome.code == OutcomeCode.FITS_NONE:
         return tuple((one.id, one.name) for one in shot.lights if one.id in {r.light_id for r in shot.requests})
     if shot.last is None:
         return ()
-    second = _second(shot)
+    second = second_of(shot)
     others = [one for one in shot.lights if one.id != shot.last.light_id]
     return tuple((one.id, one.name) for one in sorted(others, key=lambda one: one.id != second))
 
@@ -307,94 +270,6 @@ def _chips(shot: Shot) -> tuple[Chip, ...]:
 
 def _verdict(state: LightState) -> str:
     return state.judged.verdict if state.judged else ""
-
-
-def _last_pop(shot: Shot) -> dict[str, Any]:
-    """The last pop: whose it was, what it gave, what that is worth and why."""
-    last, outcome = shot.last, shot.outcome
-    if outcome is not None and outcome.kind == "again":
-        # A pop that was not taken belongs to the light that still waits, whatever was metered before it.
-        name = outcome.light.name if outcome.light else t("metering.last_pop" if shot.any_order else "metering.all_lights")
-        return _pop(name, outcome.light.id if outcome.light else "", verdict="retake", verdict_text=t("verdict.again"),
-                    note=outcome.message)  # fmt: skip
-    if last is None or shot.view is None:
-        return _pop("", "", note=t("metering.no_pop") if shot.setup else "")
-    light = shot.light(last.light_id)
-    name = light.name if light else t("metering.all_lights")
-    figure, verdict, reason, correction = _worth(shot, last)
-    ignored = outcome.message if outcome is not None and outcome.kind == "ignored" else ""
-    if outcome is not None and outcome.code == OutcomeCode.NOT_LISTENING:
-        ignored = t("metering.not_listening")
-    warnings = " ".join(outcome.warnings) if outcome is not None else ""
-    verdict_text = t(f"verdict.{verdict}") if verdict else ""
-    if verdict == "corrected" and correction is not None and abs(correction) >= 0.05:
-        verdict_text = t("verdict.corrected_by", stops=units.format_stops(correction))
-    return _pop(
-        name,
-        light.id if light else "",
-        figure=figure,
-        verdict=verdict,
-        verdict_text=verdict_text,
-        note=ignored or _doubt(shot, name) or _righted(shot) or (t("metering.odd") if warnings else ""),
-        reason=" ".join(filter(None, (warnings, reason))),
-        wave=wave_points(shot.wave),
-        wave_text=t("metering.t01", time=units.format_duration(last.t01_s)) if last.t01_s else "",
-        spoken=spoken(figure, _both(shot, name), verdict),
-    )
-
-
-def _doubt(shot: Shot, name: str) -> str:
-    second = shot.light(_second(shot))
-    return t("metering.or", first=name, second=second.name) if second is not None else ""
-
-
-def _both(shot: Shot, name: str) -> str:
-    second = shot.light(_second(shot))
-    return t("say.or", first=name, second=second.name) if second is not None else name
-
-
-def _righted(shot: Shot) -> str:
-    """That an earlier pop was given to another light, in one line."""
-    outcome = shot.outcome
-    return outcome.warnings[0] if outcome is not None and outcome.numbers.get("put_right") else ""
-
-
-def _pop(name: str, light_id: str, **more: Any) -> dict[str, Any]:
-    texts = dict.fromkeys(("verdict", "verdict_text", "note", "reason", "wave_text", "spoken"), "")
-    return {"last_name": name, "last_id": light_id, "figure": Figure(), "wave": (), **texts, **more}
-
-
-def _worth(shot: Shot, last: Reading) -> tuple[Figure, str, str, float | None]:
-    """Figure, verdict, reason and correction in stops of the last reading."""
-    view = shot.view
-    state = view.state(last.light_id) if view is not None and last.light_id else None
-    if state is not None and state.judged is not None and state.reading is not None:
-        own, reflector = state.reading.id == last.id, state.light.source_light_id is not None
-        if own or reflector:
-            judged = state.judged
-            text = value_shown(shot, state.value or 0.0, state.reading)
-            return figure_of(text), judged.verdict, judged.reason, judged.correction_stops
-    figure = figure_of(value_shown(shot, value_of(last) or 0.0, last))
-    if state is None:
-        return figure, "", _sum_words(shot), None
-    said = state.stale_reason or state.missing
-    return figure, "retake" if state.stale is not None else "", said, None
-
-
-def _sum_words(shot: Shot) -> str:
-    """What the pop of all lights together told: the sum's finding, or that nothing was found."""
-    found = next((one for one in shot.findings if one.kind in ("sum", "sum_missing", "prediction")), None)
-    return found.text if found else t("metering.sum_agrees")
-
-
-def spoken(figure: Figure, name: str, verdict: str) -> str:
-    """What is read out: ``KEY, f 8 plus 0.3``; what it is worth only when it is not simply good."""
-    if not figure.main:
-        return ""
-    after = figure.after.replace("+", t("say.plus") + " ").replace("lx·s", t("say.lxs")).replace("lx", t("say.lx"))
-    value = " ".join(part for part in (t("say.f") if figure.before else "", figure.main, after) if part)
-    worth = "" if verdict in ("", "good") else t(f"verdict.{verdict}")
-    return ", ".join(filter(None, (name, value, worth)))
 
 
 # -- live level ---------------------------------------------------------------------------------------------------

@@ -11,7 +11,7 @@ from mobile import (
     drawings,  # noqa: F401  (the .kv file names its classes)
     ring_view,  # noqa: F401  (the .kv file names its class)
 )
-from mobile.metering_state import Figure
+from mobile.last_pop import Figure
 from mobile.page import Page
 from mobile.ring_state import marks_of
 from mobile.set_state import FindingLook, SetRow, set_look

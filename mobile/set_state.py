@@ -8,7 +8,7 @@ from meterlink import units
 from meterlink.checks.findings import Finding
 from meterlink.tables.ratios import Aperture, RatioRow
 from mobile.desk import Shot
-from mobile.metering_state import Figure, figure_of
+from mobile.last_pop import Figure, figure_of
 from mobile.texts import t
 
 BAND_LOW_STOPS, BAND_HIGH_STOPS = -5.0, 2.0

@@ -108,6 +108,8 @@ class Screen:
         if outcome.message:
             logged = outcome.kind == OutcomeKind.LOGGED
             self.say(("  " if logged else "! ") + outcome.message, strong=logged)
+            if logged and outcome.waiting is self._waited and outcome.numbers.get("pop") == outcome.numbers.get("pops"):
+                self.forget()  # whole, and the same light waits: it is to be taken again
         for warning in outcome.warnings:
             self.say(f"! {warning}")
         more = self.after(outcome) if self.after is not None else ""

@@ -351,3 +351,10 @@ def test_terminal_and_app_leave_the_same_library(name: str, tmp_path: Path, caps
     in_use = next(one for one in terminal.values() if one["in_use"])
     effective = sorted(light or "all" for light, _, _, _, counts, _, _ in in_use["readings"] if counts)
     assert effective == sorted(counting), capsys.readouterr().out
+
+
+def test_the_terminal_says_once_more_what_waits_after_a_retake(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The light that is to be taken again is announced again, and no third time."""
+    play(Terminal, SCRIPTS["retaken_once_and_no_better"][0], tmp_path / "terminal.sqlite")
+
+    assert capsys.readouterr().out.count("waiting for KEY") == 2

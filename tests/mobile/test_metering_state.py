@@ -13,6 +13,7 @@ from meterlink.records import Segment, WaveBlock
 from mobile import held_state
 from mobile import metering_state as state
 from mobile.desk import Shot
+from mobile.last_pop import Figure, figure_of
 from mobile.wave_state import WAVE_POINTS, wave_points
 
 
@@ -22,7 +23,7 @@ def test_without_a_set_it_says_how_to_begin() -> None:
 
     assert not shown.has_set
     assert shown.headline == "No set yet"
-    assert shown.figure == state.Figure()
+    assert shown.figure == Figure()
 
 
 def test_the_waiting_light_is_in_the_headline_and_the_next_is_announced(metered) -> None:
@@ -46,7 +47,7 @@ def test_a_pop_is_shown_as_an_f_number_with_its_verdict(metered) -> None:
 
     shown = state.metering_look(one.desk.shot)
 
-    assert shown.figure == state.Figure("f/", "8", "")
+    assert shown.figure == Figure("f/", "8", "")
     assert (shown.last_name, shown.verdict, shown.headline) == ("KEY", "good", "FILL")
     assert shown.reason
     assert shown.spoken == "KEY, f 8"
@@ -64,7 +65,7 @@ def test_a_verdict_beside_the_last_pop_is_its_own(metered) -> None:
 
     shown = state.metering_look(one.desk.shot)
 
-    assert (shown.last_name, shown.figure, shown.verdict) == ("KEY", state.Figure("f/", "4", ""), "")
+    assert (shown.last_name, shown.figure, shown.verdict) == ("KEY", Figure("f/", "4", ""), "")
     assert {chip.name: chip.verdict for chip in shown.chips}["KEY"] == "good"
 
 
@@ -168,7 +169,7 @@ def test_the_scale_turns_at_the_reach_of_this_light(metered) -> None:
 )
 def test_a_value_is_split_for_its_sizes(text: str, parts: tuple[str, str, str]) -> None:
     """The number is large, what stands around it small."""
-    assert state.figure_of(text) == parts
+    assert figure_of(text) == parts
 
 
 # -- live level

@@ -9,7 +9,7 @@ from meterlink.words.actions import Do
 from meterlink.words.told import Told, told
 from mobile import set_state as state
 from mobile.desk import Shot
-from mobile.metering_state import Figure
+from mobile.last_pop import Figure
 
 
 def placed(metered):

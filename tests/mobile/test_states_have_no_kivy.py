@@ -28,6 +28,8 @@ PLAIN = sorted(
         "matching",
         "voice",
         "light_fields",
+        "last_pop",
+        "file_chooser",
     )
 )
 

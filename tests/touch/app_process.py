@@ -1,7 +1,7 @@
 """The app in a process of its own, with a debug socket: started by the touch tests, by nobody else.
 
 ``python -m tests.touch.app_process LIBRARY SOCKET WIDTH HEIGHT [SENSOR_URL]``; with ``METERLINK_TEST_BLUETOOTH`` it looks for
-Bluetooth sensors.
+Bluetooth sensors.  The tests fork it off a process that has imported already (``warm``).
 
 The app is the product's own; the socket lives here and only here.  It answers one JSON line with one JSON line: what
 is on the screen (texts with their boxes), and the few things that no finger can do (the flash of a simulated set, a frame-by-frame
@@ -22,8 +22,8 @@ from pathlib import Path
 from typing import Any
 
 
-def prepare(width: int, height: int) -> None:
-    """A window of this size in the upper left corner, a pixel a dp, nothing read from or written to this machine."""
+def quiet() -> None:
+    """Let kivy read nothing from this machine, write nothing to it, and draw a pixel a dp; before it is imported."""
     os.environ.update(
         KIVY_NO_ARGS="1",
         KIVY_NO_CONFIG="1",
@@ -36,6 +36,11 @@ def prepare(width: int, height: int) -> None:
         KIVY_WINDOW="sdl2",
     )
     logging.getLogger("kivy").setLevel(logging.CRITICAL + 1)
+
+
+def prepare(width: int, height: int) -> None:
+    """A window of this size in the upper left corner."""
+    quiet()
     from kivy.config import Config
 
     wanted = {"width": width, "height": height, "multisamples": 0, "position": "custom", "left": 0, "top": 0}
@@ -202,6 +207,7 @@ class Socket:
             while line := await reader.readline():
                 try:
                     answer = self.answer(**json.loads(line))
+                    answer = await answer if asyncio.iscoroutine(answer) else answer
                 except Exception as error:  # the test wants to know, whatever it was
                     answer = {"error": repr(error)}
                 writer.write(json.dumps(answer).encode() + b"\n")
@@ -217,6 +223,41 @@ class Socket:
         if not self._counted:
             self._count_outcomes()
         return self.eyes.screen()
+
+    async def ask_settled(self, patience_s: float) -> Any:
+        """What is on the screen once no work is under way and nothing changes from frame to frame but the live light."""
+        from kivy.clock import Clock
+
+        before, end_s = None, time.monotonic() + patience_s
+        while True:
+            now, since = self.ask_screen(), Clock.frames
+            still = [one for one in now["things"] if one["name"] != "level_text"]
+            if (still == before and not now["busy"]) or time.monotonic() > end_s:
+                return now
+            before = still
+            while Clock.frames < since + 3 and time.monotonic() < end_s:
+                await asyncio.sleep(0.004)
+
+    def ask_window(self) -> Any:
+        """The X server's number of the window."""
+        from kivy.core.window import Window
+
+        return Window.get_window_info().window
+
+    def ask_delays(self) -> Any:
+        """Seconds from lifting the finger until a tap acted, of each tap on what is on the page now since this was asked first."""
+        from kivy.core.window import Window
+        from kivy.uix.behaviors import ButtonBehavior
+
+        if not hasattr(self, "_delays"):
+            self._delays: list[float] = []
+            self._lifted_s = 0.0
+            Window.fbind("on_touch_up", lambda *_: setattr(self, "_lifted_s", time.monotonic()))
+        for one in self.app.page.walk(restrict=True):
+            if isinstance(one, ButtonBehavior) and not hasattr(one, "noted"):
+                one.noted = True
+                one.fbind("on_release", lambda *_: self._delays.append(time.monotonic() - self._lifted_s))
+        return self._delays
 
     def _count_outcomes(self) -> None:
         """Count what became of pops, so that a test can wait for the next one."""
@@ -407,6 +448,16 @@ def main(argv: list[str]) -> int:
 
     asyncio.run(run())
     return 0
+
+
+def forked(argv: list[str], env: dict[str, str], out: str) -> None:
+    """Run the app in a process that was forked for it, as if it had been started with this environment."""
+    os.environ.clear()
+    os.environ.update(env)
+    file = os.open(out, os.O_WRONLY | os.O_CREAT | os.O_APPEND)
+    os.dup2(file, 1)
+    os.dup2(file, 2)
+    raise SystemExit(main(argv))
 
 
 if __name__ == "__main__":

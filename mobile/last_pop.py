@@ -1,0 +1,137 @@
+"""What is shown and said of the last pop: whose it was, what it gave, what that is worth and why.  No kivy."""
+
+from __future__ import annotations
+
+import re
+from typing import Any, NamedTuple
+
+from meterlink import units
+from meterlink.judging.judged_set import value_of
+from meterlink.metering.outcome import OutcomeCode
+from meterlink.records import Reading
+from meterlink.tables.ratios import reading_f
+from meterlink.words.sentences import value_text
+from mobile.shot import Shot
+from mobile.texts import t
+from mobile.wave_state import wave_points
+
+
+class Figure(NamedTuple):
+    """A value in the parts that are set in different sizes: ``f/``, ``8``, ``+0.3``."""
+
+    before: str = ""
+    main: str = ""
+    after: str = ""
+
+
+_FIGURE = re.compile(r"^(f/)?(\S+)(?: (\S.*))?$")
+
+
+def figure_of(text: str) -> Figure:
+    """Split ``f/8 +0.3`` or ``12.3 lx·s`` into the parts of a figure."""
+    found = _FIGURE.match(text)
+    if found is None:
+        return Figure(main=text)
+    before, main, after = found.groups()
+    return Figure(before or "", main or "", after or "")
+
+
+def value_shown(shot: Shot, value: float, reading: Reading) -> str:
+    """A value as f-number in the steps that the person likes, else with its unit."""
+    if shot.view is None:
+        return ""
+    f = reading_f(value, reading, shot.view)
+    return units.format_f_number(f, shot.prefs.step) if f else value_text(shot.view, value, reading)
+
+
+def second_of(shot: Shot) -> str:
+    """The light that the last pop may be instead; empty when it is sure."""
+    return str(shot.outcome.numbers.get("second", "")) if shot.outcome is not None and shot.outcome.kind == "logged" else ""
+
+
+def last_pop(shot: Shot) -> dict[str, Any]:
+    """The last pop: whose it was, what it gave, what that is worth and why."""
+    last, outcome = shot.last, shot.outcome
+    if outcome is not None and outcome.kind == "again":
+        # A pop that was not taken belongs to the light that still waits, whatever was metered before it.
+        name = outcome.light.name if outcome.light else t("metering.last_pop" if shot.any_order else "metering.all_lights")
+        return _pop(name, outcome.light.id if outcome.light else "", verdict="retake", verdict_text=t("verdict.again"),
+                    note=outcome.message)  # fmt: skip
+    if last is None or shot.view is None:
+        return _pop("", "", note=t("metering.no_pop") if shot.setup else "")
+    light = shot.light(last.light_id)
+    name = light.name if light else t("metering.all_lights")
+    figure, verdict, reason, correction = _worth(shot, last)
+    ignored = outcome.message if outcome is not None and outcome.kind == "ignored" else ""
+    if outcome is not None and outcome.code == OutcomeCode.NOT_LISTENING:
+        ignored = t("metering.not_listening")
+    warnings = " ".join(outcome.warnings) if outcome is not None else ""
+    verdict_text = t(f"verdict.{verdict}") if verdict else ""
+    if verdict == "corrected" and correction is not None and abs(correction) >= 0.05:
+        verdict_text = t("verdict.corrected_by", stops=units.format_stops(correction))
+    return _pop(
+        name,
+        light.id if light else "",
+        figure=figure,
+        verdict=verdict,
+        verdict_text=verdict_text,
+        note=ignored or _doubt(shot, name) or _righted(shot) or (t("metering.odd") if warnings else ""),
+        reason=" ".join(filter(None, (warnings, reason))),
+        wave=wave_points(shot.wave),
+        wave_text=t("metering.t01", time=units.format_duration(last.t01_s)) if last.t01_s else "",
+        spoken=spoken(figure, _both(shot, name), verdict),
+    )
+
+
+def _doubt(shot: Shot, name: str) -> str:
+    second = shot.light(second_of(shot))
+    return t("metering.or", first=name, second=second.name) if second is not None else ""
+
+
+def _both(shot: Shot, name: str) -> str:
+    second = shot.light(second_of(shot))
+    return t("say.or", first=name, second=second.name) if second is not None else name
+
+
+def _righted(shot: Shot) -> str:
+    """That an earlier pop was given to another light, in one line."""
+    outcome = shot.outcome
+    return outcome.warnings[0] if outcome is not None and outcome.numbers.get("put_right") else ""
+
+
+def _pop(name: str, light_id: str, **more: Any) -> dict[str, Any]:
+    texts = dict.fromkeys(("verdict", "verdict_text", "note", "reason", "wave_text", "spoken"), "")
+    return {"last_name": name, "last_id": light_id, "figure": Figure(), "wave": (), **texts, **more}
+
+
+def _worth(shot: Shot, last: Reading) -> tuple[Figure, str, str, float | None]:
+    """Figure, verdict, reason and correction in stops of the last reading."""
+    view = shot.view
+    state = view.state(last.light_id) if view is not None and last.light_id else None
+    if state is not None and state.judged is not None and state.reading is not None:
+        own, reflector = state.reading.id == last.id, state.light.source_light_id is not None
+        if own or reflector:
+            judged = state.judged
+            text = value_shown(shot, state.value or 0.0, state.reading)
+            return figure_of(text), judged.verdict, judged.reason, judged.correction_stops
+    figure = figure_of(value_shown(shot, value_of(last) or 0.0, last))
+    if state is None:
+        return figure, "", _sum_words(shot), None
+    said = state.stale_reason or state.missing
+    return figure, "retake" if state.stale is not None else "", said, None
+
+
+def _sum_words(shot: Shot) -> str:
+    """What the pop of all lights together told: the sum's finding, or that nothing was found."""
+    found = next((one for one in shot.findings if one.kind in ("sum", "sum_missing", "prediction")), None)
+    return found.text if found else t("metering.sum_agrees")
+
+
+def spoken(figure: Figure, name: str, verdict: str) -> str:
+    """What is read out: ``KEY, f 8 plus 0.3``; what it is worth only when it is not simply good."""
+    if not figure.main:
+        return ""
+    after = figure.after.replace("+", t("say.plus") + " ").replace("lx·s", t("say.lxs")).replace("lx", t("say.lx"))
+    value = " ".join(part for part in (t("say.f") if figure.before else "", figure.main, after) if part)
+    worth = "" if verdict in ("", "good") else t(f"verdict.{verdict}")
+    return ", ".join(filter(None, (name, value, worth)))
