@@ -11,6 +11,7 @@ from typing import NamedTuple
 from meterlink import units
 from meterlink.judging.judged_set import LightState
 from meterlink.metering.nearness import Near, near
+from meterlink.metering.outcome import OutcomeCode
 from meterlink.metering.walk import Request
 from meterlink.records import Light, Measurement, Purpose
 from mobile.desk import HELD_MAX_M, OWN_POINT, Shot
