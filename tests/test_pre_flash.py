@@ -8,6 +8,7 @@ from math import log2
 
 import pytest
 
+from meterlink.judging.verdict import Verdict
 from meterlink.metering.outcome import OutcomeCode, OutcomeKind
 from meterlink.metering.session import Session
 from meterlink.records import Measurement, Purpose, Trouble
@@ -184,3 +185,15 @@ def test_a_flash_that_the_sensor_could_not_keep_is_asked_about() -> None:
     assert first.exposure_lxs == pytest.approx(60.0, rel=0.03)
     assert (second.incomplete, second.trouble) == (True, Trouble.WHICH_FLASH)
     assert 0.0 < second.at_s - first.at_s < 0.7
+
+
+def test_a_pre_flash_is_no_witness_against_its_light(session: Session, pop: MakePop) -> None:
+    """The light that took its pre-flash's place is judged as if that had never been."""
+    begin(session, "KEY", "FILL")
+    session.take(pop(20.0, at_s=10.0))
+    session.take(pop(200.0, at_s=10.1))
+
+    state = session.view().state(session.light("KEY").id)
+    assert state is not None
+    assert state.judged is not None
+    assert state.judged.verdict == Verdict.GOOD

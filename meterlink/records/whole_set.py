@@ -65,8 +65,8 @@ class WholeSet(NamedTuple):
 
 def _same_pops(old: Reading, new: Reading) -> bool:
     """Whether a record holds the pops of an earlier one, which thus is no second witness beside it."""
-    if len(new.pops) > len(old.pops) > 0:
-        return new.pops[: len(old.pops)] == old.pops
+    if new.pops and (len(old.pops) > 1 or len(new.pops) > len(old.pops) > 0):
+        return old.pops[0] == new.pops[0]  # a pop more, or another in place of its last one, which was a pre-flash
     return (old.taken_at_s, old.pops, old.exposure_lxs, old.illuminance_lx) == (
         new.taken_at_s, new.pops, new.exposure_lxs, new.illuminance_lx
     )  # fmt: skip
