@@ -19,7 +19,7 @@ from meterlink.library.store import Library
 from meterlink.metering.calibrating import Typed
 from meterlink.metering.driver import Metering
 from meterlink.metering.nearness import Nearness, Ticker
-from meterlink.metering.outcome import Outcome, OutcomeKind
+from meterlink.metering.outcome import NOTED, Outcome, OutcomeKind
 from meterlink.metering.session import Session
 from meterlink.metering.waiting import waiting, waiting_for_any
 from meterlink.metering.walk import Request
@@ -30,11 +30,17 @@ from meterlink.sensor.link.registry import parse
 from meterlink.sensor.measuring.tended import LOOKING, READY, STOPPED, SensorState
 from meterlink.words.language import say, say_count
 from meterlink.words.sentences import level
-from meterlink.words.told import put, told
+from meterlink.words.told import Told, put, told
 
 BELL = "\a"
 """Quickens on the way in by the range finder, once more when the dome is within reach and still: nobody need look."""
 BOLD, DIM, PLAIN, CLEAR_LINE = "\033[1m", "\033[2m", "\033[0m", "\r\033[K"
+
+
+def named(outcome: Outcome) -> Told:
+    """What became of a pop, with its light where only the measurement speaks: lines of several lights stand below each other."""
+    bare = outcome.kind == OutcomeKind.AGAIN and outcome.code in NOTED and outcome.said.code in ("note", "refused_twice")
+    return told("light_says", light=outcome.light.name, what=outcome.said) if bare and outcome.light else outcome.said
 
 
 class Screen:
@@ -109,8 +115,8 @@ class Screen:
         """Print what became of a pop."""
         if outcome.message:
             logged = outcome.kind == OutcomeKind.LOGGED
-            self.say(("  " if logged else "! ") + outcome.message, strong=logged)
-            if logged and outcome.waiting is self._waited and outcome.numbers.get("pop") == outcome.numbers.get("pops"):
+            self.say(("  " if logged else "! ") + str(named(outcome)), strong=logged)
+            if logged and outcome.waiting is self.shown and outcome.numbers.get("pop") == outcome.numbers.get("pops"):
                 self.forget()  # whole, and the same light waits: it is to be taken again
         for warning in outcome.warnings:
             self.say(f"! {warning}")

@@ -227,6 +227,16 @@ def test_a_skip_is_meant_for_the_light_that_was_shown(
     assert session.walk.done
 
 
+def test_a_pop_that_clips_is_named_by_its_light(
+    session: Session, pop: Callable[..., Measurement], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The sensor's own words follow the light's name, the first time and the second: the line above is about another light."""
+    session.begin([session.request(session.light("FILL"))])
+    for _ in range(2):
+        Screen(session).outcome(session.take(pop(200.0, clipped=True, note="clips: now on the bright range")))
+        assert capsys.readouterr().out.startswith("! FILL: clips: now on the bright range")
+
+
 class Typing:
     """Nobody at the keyboard."""
 
