@@ -30,8 +30,8 @@ from meterlink.simulation.studio import Pulse
 UNSEEN_S = 8.0
 """So long after it was asked for a pop has usually come (common practice, no published source)."""
 PATIENCE_S = 40.0
-"""After so long without a pop even an expectation may be wrong: a strong pop on the sensitive range costs one more, a weak one on the
-bright range is never seen (our choice)."""
+"""After so long without a pop even an expectation may be wrong: a strong pop on the sensitive range costs one more, a weak one
+on the bright range is never seen (our choice)."""
 LAST_FLASH_S = 0.4
 """So long after the last pop of a walk the sensor is listened to, and has been asked whether it lost a second one."""
 
@@ -69,8 +69,8 @@ class Metering(SensorInUse):
     ) -> None:
         """``on_waiting`` is called when the sensor has been prepared for a request (None: the walk is over).
 
-        ``on_unseen`` is called when no pop came for a while: True when weaker ones are listened for from now on, False when
-        the range stays as yet, because it is the expected one.  ``on_calibration`` is told which calibration is used, before anything
+        ``on_unseen`` is called when no pop came for a while: True when weaker ones are listened for from now on,
+        False when the range stays as yet, because it is the expected one.  ``on_calibration`` is told which calibration is used, before anything
         is waited for and whenever it changes with the receptor.  ``on_error`` takes an error of storing and the walk goes on;
         without it the walk ends.  ``take`` is used instead of the session's own.
         """

@@ -1,7 +1,8 @@
 """What the next pop should give, so that range and sampling are chosen before it: a wasted pop is a question too many.
 
-In this order: the light's own reading, unless it is contradicted or was given to it, moved by what was changed since; the set-up that this one was copied from or
-rebuilds; what the head gave in other sets; another light of the set by dial and distance.
+In this order: the light's own reading, unless it is contradicted or was given to it, moved by what was changed since; the
+set-up that this one was copied from or rebuilds; what the head gave in other sets; another light of the set by dial and
+distance.
 """
 
 from __future__ import annotations
