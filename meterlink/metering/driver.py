@@ -69,8 +69,8 @@ class Metering(SensorInUse):
     ) -> None:
         """``on_waiting`` is called when the sensor has been prepared for a request (None: the walk is over).
 
-        ``on_unseen`` is called when no pop came for a while: True when weaker ones are listened for from now on,
-        False when the range stays as yet, because it is the expected one.  ``on_calibration`` is told which calibration is used, before anything
+        ``on_unseen`` is called when no pop came for a while: True when weaker ones are listened for from now on, False when the
+        range stays as yet, because it is the expected one.  ``on_calibration`` is told which calibration is used, before anything
         is waited for and whenever it changes with the receptor.  ``on_error`` takes an error of storing and the walk goes on;
         without it the walk ends.  ``take`` is used instead of the session's own.
         """
