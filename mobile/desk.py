@@ -225,9 +225,9 @@ class Desk(Matching):
         session.begin([request])
         return self._shoot()
 
-    def skip(self) -> Shot:
-        """Leave out the light that is waited for."""
-        self._need().skip()
+    def skip(self, shown: Request | None = None) -> Shot:
+        """Leave out the light that is waited for; ``shown``: the one that the person saw waited for (``SetWalk.skip``)."""
+        self._need().skip(shown)
         return self._shoot()
 
     def take(self, measurement: Measurement) -> Outcome:

@@ -346,7 +346,7 @@ class MeteringPage(Page):
 
     def skip(self) -> None:
         """Leave the waiting light out for now."""
-        self.app.do(self.app.desk.skip)
+        self.app.do(self.app.desk.skip, self.app.desk.shot.waiting)
 
     def take_back(self) -> None:
         """Take the last pop back; its light waits again."""

@@ -291,3 +291,20 @@ def test_simulated_rebuilds_come_back(capsys: pytest.CaptureFixture[str]) -> Non
     # Some 50 lights of 96 % (150 sets of seed 7): three of them may be out.
     assert goals["match: lights within 0.1 stop or half a step"].ratio >= 0.92
     assert goals["targets: sets with all lights within 0.1 stop or half a step"].ratio >= 10 / 12
+
+
+def test_a_change_that_is_still_open_is_said_to_be_made_and_fired_again(library: Library, stored: Session, pop: Pop) -> None:
+    """A stop under after its second pop: recorded as the report tells it, the light waits for a pop, and the set then matches."""
+    rebuild = begun(library, stored)
+    fire(rebuild, pop, KEY=0.0, FILL=-1.0, HAIR=0.0)
+    fire(rebuild, pop, FILL=-1.0)
+    assert rebuild.walk.done
+    assert rebuild.last == ()
+    fill = rebuild.light("FILL")
+    wanted = next(row.move.power_stops for row in rebuild.report().rows if row.light == "FILL")
+
+    assert [one.id for one in rebuild.set_open()] == [fill.id]
+    assert rebuild.placement(fill.id).power_stops == wanted
+    assert rebuild.set_open() == []
+    fire(rebuild, pop, FILL=0.0)
+    assert rebuild.report().done

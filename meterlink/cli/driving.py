@@ -11,29 +11,36 @@ from pathlib import Path
 
 from meterlink import units
 from meterlink.calibration.reminders import in_use, reminders
-from meterlink.cli.frame import is_terminal, wrapped
+from meterlink.cli.frame import is_terminal, named_light, wrapped
+from meterlink.cli.held import value_now
 from meterlink.cli.keys import Lines
 from meterlink.errors import MeterlinkError, UsageError
 from meterlink.library.store import Library
 from meterlink.metering.calibrating import Typed
 from meterlink.metering.driver import Metering
 from meterlink.metering.nearness import Nearness, Ticker
-from meterlink.metering.outcome import Outcome, OutcomeKind
+from meterlink.metering.outcome import NOTED, Outcome, OutcomeKind
 from meterlink.metering.session import Session
 from meterlink.metering.waiting import waiting, waiting_for_any
 from meterlink.metering.walk import Request
-from meterlink.records import Calibration, Identity, Measurement
+from meterlink.records import Calibration, Identity, Light, Measurement
 from meterlink.sensor.find import find_first, remembered
 from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.registry import parse
 from meterlink.sensor.measuring.tended import LOOKING, READY, STOPPED, SensorState
 from meterlink.words.language import say, say_count
 from meterlink.words.sentences import level
-from meterlink.words.told import put, told
+from meterlink.words.told import Told, put, told
 
 BELL = "\a"
 """Quickens on the way in by the range finder, once more when the dome is within reach and still: nobody need look."""
 BOLD, DIM, PLAIN, CLEAR_LINE = "\033[1m", "\033[2m", "\033[0m", "\r\033[K"
+
+
+def named(outcome: Outcome) -> Told:
+    """What became of a pop, with its light where only the measurement speaks: lines of several lights stand below each other."""
+    bare = outcome.kind == OutcomeKind.AGAIN and outcome.code in NOTED and outcome.said.code in ("note", "refused_twice")
+    return told("light_says", light=outcome.light.name, what=outcome.said) if bare and outcome.light else outcome.said
 
 
 class Screen:
@@ -47,7 +54,8 @@ class Screen:
         self.simulated = False
         self.used: Calibration | None = None
         """What readings are made with, once it is known."""
-        self._waited: Request | None = None
+        self.shown: Request | None = None
+        """What stands there as waited for."""
         self._told_before = False
         self._nearness = Nearness(session)
         self._ticker = Ticker()
@@ -65,14 +73,14 @@ class Screen:
 
     def wait_for(self, request: Request | None) -> None:
         """Say which light is waited for, once."""
-        if request is None or request is self._waited:
+        if request is None or request is self.shown:
             return
         order = self.session.order()
         if order is not None and not self._told_before:
             self._told_before = True
             for one in order.said():
                 self.say(f"  {one}")
-        self._waited = request
+        self.shown = request
         free = self._free = self.session.may_come()
         self.say(str(waiting_for_any(self.session, free) if len(free) > 1 else waiting(self.session, request)), strong=True)
 
@@ -87,7 +95,7 @@ class Screen:
 
     def forget(self) -> None:
         """Say again what is waited for (after a step back)."""
-        self._waited = None
+        self.shown = None
 
     def level(self, m: Measurement) -> None:
         """Show the live light."""
@@ -107,8 +115,8 @@ class Screen:
         """Print what became of a pop."""
         if outcome.message:
             logged = outcome.kind == OutcomeKind.LOGGED
-            self.say(("  " if logged else "! ") + outcome.message, strong=logged)
-            if logged and outcome.waiting is self._waited and outcome.numbers.get("pop") == outcome.numbers.get("pops"):
+            self.say(("  " if logged else "! ") + str(named(outcome)), strong=logged)
+            if logged and outcome.waiting is self.shown and outcome.numbers.get("pop") == outcome.numbers.get("pops"):
                 self.forget()  # whole, and the same light waits: it is to be taken again
         for warning in outcome.warnings:
             self.say(f"! {warning}")
@@ -220,7 +228,7 @@ class Keyboard:
         """Obey every line; when no more will come, pops alone drive the walk."""
         while (line := await self.lines.next()) is not None:
             self._entered.set()
-            self.metering.tell(self._obey, line)
+            self.metering.tell(self.obey, line)
 
     async def lit(self) -> None:
         """Wait until the next steady light burns alone."""
@@ -229,14 +237,14 @@ class Keyboard:
             self._entered.clear()
             await self._entered.wait()
 
-    def _obey(self, line: str) -> None:
+    def obey(self, line: str) -> None:
+        """Obey one line; what is wrong with it is said."""
         try:
             self._do(line, *line.split(maxsplit=1))
         except MeterlinkError as error:
             self.screen.say(f"! {error}")
 
     def _do(self, line: str, command: str = "", name: str = "") -> None:
-        """Obey one line."""
         if not command:
             self.metering.listen_closer_soon()
             return
@@ -248,15 +256,18 @@ class Keyboard:
             return
         if command == "u":
             last = self.session.undo()
-            light = next((one.name for one in self.session.lights() if one.id == last.light_id), say("the last"))
-            self.screen.say("  " + say("taken back: {light}", light=light))
+            self.screen.say("  " + say("taken back: {light}", light=self._name(last.light_id, say("the last"))))
         elif command == "s":
-            self.session.skip()
-            self.screen.say("  " + say("skipped"))
+            left_out = self.session.skip(self.screen.shown)
+            name = self._name(left_out.light_id if left_out is not None else None, str(told("all_lights")))
+            self.screen.say("  " + say("skipped: {light}", light=name))
         elif command == "r" and name:
-            _, loser = self.session.reassign(name)
+            light, held_off_m = named_light(name, self.session)
+            _, loser = self.session.reassign(light.name)
             waits = "; " + say("{light} waits for its own pop", light=loser.name) if loser else ""
-            self.screen.say("  " + say("given to {light}", light=name) + waits)
+            self.screen.say("  " + say("given to {light}", light=light.name) + waits)
+            if held_off_m is not None:
+                self._say_held(self.session.held(held_off_m, light.id), held_off_m)
         else:
             raise UsageError(
                 "type u (take back), s (skip), r NAME (give the last to NAME), 20cm (held off so far) or q (stop), then Enter"
@@ -267,14 +278,17 @@ class Keyboard:
     def _held(self, line: str) -> None:
         """A distance belongs to the last pop, or to the one that is waited for when none came yet."""
         held_off_m = units.parse_length(line, "held-off distance", 0.0, 50.0)
-        light = self.session.held(held_off_m)
-        name = light.name if light is not None else say("all lights")
-        state = self.session.view().state(light.id) if light is not None else None
-        judged = ""
-        if state is not None and state.judged is not None:
-            judged = f", {told(state.judged.verdict.value)}: {state.judged.reason}"
+        self._say_held(self.session.held(held_off_m), held_off_m)
+        self.metering.prepare_soon()
+
+    def _say_held(self, light: Light | None, held_off_m: float) -> None:
+        """Say what a light reads now that its distance is known."""
         held = put("held off {length:length}", length=held_off_m)
-        self.screen.say(f"  {name}: {held}{judged}")
+        now = value_now(self.session, light)
+        name = light.name if light is not None else say("all lights")
+        self.screen.say(f"  {name}: {held}" + (f": {now}" if now else ""))
         if self.session.disagreement:
             self.screen.say(f"! {self.session.disagreement}")
-        self.metering.prepare_soon()
+
+    def _name(self, light_id: str | None, otherwise: str) -> str:
+        return next((one.name for one in self.session.lights() if one.id == light_id), otherwise)

@@ -17,8 +17,10 @@ from meterlink.cli.completing import LIGHTS, completes
 from meterlink.cli.frame import add_setup_option, open_set
 from meterlink.errors import NotInLibrary, UsageError
 from meterlink.metering.session import Session
+from meterlink.records import Light
 from meterlink.words.actions import Do
 from meterlink.words.language import say
+from meterlink.words.sentences import value_text
 from meterlink.words.told import put, told
 
 MOST_M = 50.0
@@ -49,8 +51,16 @@ def run(args: argparse.Namespace) -> int:
             )
         session.held(held_off_m, light.id)
         said = say("distance not given") if held_off_m is None else put("held off {length:length}", length=held_off_m)
-        state = session.view().state(light.id)
-        if state is not None and state.judged is not None:
-            said += f", {told(state.judged.verdict.value)}: {state.judged.reason}"
-        print(f"{light.name}: {said}")
+        now = value_now(session, light)
+        print(f"{light.name}: {said}" + (f": {now}" if now else ""))
     return 0
+
+
+def value_now(session: Session, light: Light | None) -> str:
+    """What a light reads at its point as it is held off now, and what that is worth; empty when it has no reading."""
+    view = session.view()
+    state = view.state(light.id) if light is not None else None
+    if state is None or state.judged is None or state.reading is None:
+        return ""
+    value = value_text(view, state.value or 0.0, state.reading)
+    return f"{value}, {told(state.judged.verdict.value)}: {state.judged.reason}"

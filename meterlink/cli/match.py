@@ -11,7 +11,8 @@ examples:
 The rebuild is a set-up of its own, copied from the stored one, and in use from now on.  After the first pop of every light
 you are told what to change; change it all, then fire those lights once more: meterlink takes it that you did.  Lights that one
 pop cannot tell surely are fired once more as they stand.  What is still off then is small and known from both pops: set it, no
-third pop is needed, and say so with --set.  When you follow the camera's change instead, say so: meterlink setup
+third pop is needed, and say so with --set.  What is still far off is told too: change it, say --set, and match again
+for one more pop of it.  When you follow the camera's change instead, say so: meterlink setup
 change --iso 125 (or --aperture f/9), then --report.
 """
 
@@ -58,7 +59,8 @@ def run(args: argparse.Namespace) -> int:
         stored = Session(library, args.stored)
         if args.report or args.made:
             rebuild = Rebuild(library, stored, tolerance_stops=tolerance, keep_common=not args.lights)
-            if args.made and not rebuild.set_last():
+            rebuild.resume()
+            if args.made and not (*rebuild.set_last(), *rebuild.set_open()):
                 raise UsageError("{setup}: there is no last change to make: see --report", setup=rebuild.setup.name)
         else:
             rebuild = rebuild_of(library, stored, here=args.here, tolerance_stops=tolerance, keep_common=not args.lights)
@@ -115,3 +117,14 @@ def print_report(rebuild: Rebuild, report: MatchReport) -> None:
         print(say("set these last, they need no further pop, then: {do}", do=do))
         for turn in last:
             print(f"  {turn.sentence}")
+    elif not report.done and report.rows:
+        print(_next_step(rebuild, report))
+
+
+def _next_step(rebuild: Rebuild, report: MatchReport) -> str:
+    """What to do now that something is still open."""
+    stored = rebuild.stored.setup.name
+    waits = rebuild.walk.waiting is not None or any(row.now_lxs is None for row in report.rows)
+    if not waits and any(not row.within and row.move is not None for row in report.rows) and not report.camera:
+        return say("change what is open as it says, then: {do}", do=Do("match_set", setup=stored))
+    return say("then fire what is open: {do}", do=Do("match", setup=stored))

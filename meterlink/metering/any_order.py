@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping
 from math import log2
 
 from meterlink.judging.whose_pop import Answer, Candidate, WhosePop, candidate_of, in_order, seen_of
+from meterlink.metering.expectation import same_pop
 from meterlink.metering.one_range import beyond_one_range
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.metering.walk import Request, Walk
@@ -20,7 +21,7 @@ from meterlink.words.told import Told, told
 REPEATS_STOPS = 0.3
 """Two pops of one head, the dome held by hand, differ by less: our own estimate, no published source."""
 
-__all__ = ["AnyOrder", "is_free", "same_pop"]
+__all__ = ["AnyOrder", "is_free"]
 
 
 class AnyOrder:
@@ -119,11 +120,6 @@ class AnyOrder:
 def is_free(request: Request) -> bool:
     """Whether a request is one that any order can serve: one pop of one light."""
     return request.purpose == Purpose.ALONE and request.kind == Kind.FLASH and request.pops == 1
-
-
-def same_pop(new: Reading, old: Reading) -> bool:
-    """Whether one record only says something else of the other one's pop."""
-    return new.supersedes_id == old.id and (new.taken_at_s, new.exposure_lxs) == (old.taken_at_s, old.exposure_lxs)
 
 
 def _same_pops(readings: Iterable[Reading], kept: Mapping[str, Reading]) -> Iterable[str]:

@@ -11,7 +11,8 @@ from typing import Any, NamedTuple
 
 from meterlink.errors import NotInLibrary, UsageError
 from meterlink.judging.whose_pop import NONE, SURE_ODDS, Answer
-from meterlink.metering.any_order import AnyOrder, is_free, same_pop
+from meterlink.metering.any_order import AnyOrder, is_free
+from meterlink.metering.expectation import same_pop
 from meterlink.metering.logging_walk import LoggingWalk
 from meterlink.metering.one_range import beyond_one_range
 from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind

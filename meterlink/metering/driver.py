@@ -29,6 +29,9 @@ from meterlink.simulation.studio import Pulse
 
 UNSEEN_S = 8.0
 """So long after it was asked for a pop has usually come (common practice, no published source)."""
+PATIENCE_S = 40.0
+"""After so long without a pop even an expectation may be wrong: a strong pop on the sensitive range costs one more, a weak one
+on the bright range is never seen (our choice)."""
 LAST_FLASH_S = 0.4
 """So long after the last pop of a walk the sensor is listened to, and has been asked whether it lost a second one."""
 
@@ -66,8 +69,8 @@ class Metering(SensorInUse):
     ) -> None:
         """``on_waiting`` is called when the sensor has been prepared for a request (None: the walk is over).
 
-        ``on_unseen`` is called when no pop came for a while: True when weaker ones are listened for from now on, False when
-        the range stays, because it is the expected one.  ``on_calibration`` is told which calibration is used, before anything
+        ``on_unseen`` is called when no pop came for a while: True when weaker ones are listened for from now on, False when the
+        range stays as yet, because it is the expected one.  ``on_calibration`` is told which calibration is used, before anything
         is waited for and whenever it changes with the receptor.  ``on_error`` takes an error of storing and the walk goes on;
         without it the walk ends.  ``take`` is used instead of the session's own.
         """
@@ -128,8 +131,8 @@ class Metering(SensorInUse):
         """Choose range and sampling for what is waited for; call it again after an undo, a skip or a new walk.
 
         What is waited for is told when the sensor has acknowledged both: a pop that came before could be lost.
-        The range is the expected one and stays so.  Only a light of which nothing is known, or any of several, is after a while
-        listened for on the most sensitive range: too weak for the bright one it would never be seen.
+        The range is the expected one.  A light of which nothing is known, or any of several, is after a while listened for on
+        the most sensitive range, one that is known after a long while: too weak for the bright one it would never be seen.
         """
         plan = await self._work(self._plan)
         link = self.bare_link
@@ -209,6 +212,8 @@ class Metering(SensorInUse):
         identity = self.sensor.identity
         if identity is None or self.sensor.range_index >= len(identity.ranges) - 1:
             return
+        if not unknown:
+            self._unseen = asyncio.get_running_loop().call_later(PATIENCE_S - UNSEEN_S, self._not_seen, True)
         self._spawn(self._after_unseen(unknown))
 
     async def _after_unseen(self, unknown: bool) -> None:

@@ -1,16 +1,19 @@
 """What the next pop should give, so that range and sampling are chosen before it: a wasted pop is a question too many.
 
-In this order: the light's own reading, moved by what was changed since; the set-up that this one was copied from or
-rebuilds; what the head gave in other sets; another light of the set by dial and distance.
+In this order: the light's own reading, unless it is contradicted or was given to it, moved by what was changed since; the
+set-up that this one was copied from or rebuilds; what the head gave in other sets; another light of the set by dial and
+distance.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import NamedTuple
 
 from meterlink.errors import MeterlinkError
 from meterlink.judging.expected import expected_value, placement_change_stops, rough_value
 from meterlink.judging.judged_set import JudgedSet, LightState, value_of
+from meterlink.judging.verdict import Why
 from meterlink.library.whole_sets import entries_elsewhere
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.metering.walk import Request
@@ -67,11 +70,33 @@ def _alone(opened: OpenedSet, view: JudgedSet, light_id: str) -> Expectation | N
         source = _alone(opened, view, state.light.source_light_id)
         return None if source is None else source._replace(exposure_lxs=REFLECTED_POP * source.exposure_lxs)
     past, placements = opened.past()
-    value = expected_value(state, past, placements)
     own = [r for r in past if r.light_id == light_id and r.purpose == Purpose.ALONE and r.kind == Kind.FLASH]
+    own = [] if _contradicted(state) else _never_given(own, past)
+    value = expected_value(state, own, placements)
     if value is not None and own:
         return _like(own[-1], value)
     return _of_origin(opened, state) or _of_head(opened, state) or _of_geometry(view, state)
+
+
+def _contradicted(state: LightState) -> bool:
+    """Whether its pop was perhaps another light's: the range for that one could be deaf to its own."""
+    return state.judged is not None and state.judged.why == Why.CONTRADICTED
+
+
+def _never_given(own: list[Reading], past: Iterable[Reading]) -> list[Reading]:
+    """Leave out pops that were given from one light to another: they were taken when somebody thought otherwise."""
+    before = {r.id: r for r in past}
+    given: set[str] = set()
+    for r in before.values():
+        earlier = before.get(r.supersedes_id or "")
+        if earlier is not None and (earlier.light_id != r.light_id or (earlier.id in given and same_pop(r, earlier))):
+            given |= {earlier.id, r.id}
+    return [r for r in own if r.id not in given]
+
+
+def same_pop(new: Reading, old: Reading) -> bool:
+    """Whether one record only says something else of the other one's pop."""
+    return new.supersedes_id == old.id and (new.taken_at_s, new.exposure_lxs) == (old.taken_at_s, old.exposure_lxs)
 
 
 def _like(reading: Reading, value: float) -> Expectation:

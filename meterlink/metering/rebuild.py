@@ -119,6 +119,21 @@ class Rebuild(Session):
                 self.move(lights[turn.light_id], as_told=True, **placement_changes(turn.move))
         return turns
 
+    def set_open(self) -> list[Light]:
+        """Record that the changes that need a pop were made as the report says, and wait for their lights; return these.
+
+        None while the report closes what is off at the camera: then no light was to be turned.
+        """
+        report = self.report()
+        if report.camera and self.keep_common:
+            return []
+        lights = {one.name.casefold(): one for one in self.lights()}
+        rows = [row for row in report.rows if not row.within and row.move is not None and placement_changes(row.move)]
+        changed = [lights[row.light.casefold()] for row in rows]
+        for light in reversed(changed):
+            self.made(light.id)
+        return changed
+
     def made(self, light_id: str) -> None:
         """Record that a light was changed as it was told, and wait for it once more.
 

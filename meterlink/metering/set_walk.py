@@ -6,6 +6,7 @@ import time
 from collections.abc import Callable, Iterable
 from typing import Any
 
+from meterlink.errors import UsageError
 from meterlink.judging.verdict import RETAKE
 from meterlink.library.store import Library
 from meterlink.library.whole_sets import entries_elsewhere
@@ -15,6 +16,7 @@ from meterlink.metering.opened_set import OpenedSet
 from meterlink.metering.walk import Request, Walk
 from meterlink.records import Light, Purpose
 from meterlink.records.kept import OWN_POINT_ROLES
+from meterlink.words.told import told
 
 
 class SetWalk(OpenedSet):
@@ -72,11 +74,19 @@ class SetWalk(OpenedSet):
                 out.append(r)
         return out
 
-    def skip(self) -> Request | None:
-        """Leave out the light that is waited for; return what is waited for now."""
+    def skip(self, shown: Request | None = None) -> Request | None:
+        """Leave out what is waited for; return what was left out.
+
+        ``shown``: what the person saw waited for on deciding so.  Raises UsageError when that is waited for no more, because
+        its pop came meanwhile: the next light is not meant.
+        """
+        waiting = self.walk.waiting
+        if shown is not None and (waiting is None or _who(shown) != _who(waiting)):
+            light = next((one.name for one in self.lights() if one.id == shown.light_id), str(told("all_lights")))
+            raise UsageError("the pop of {light} came first: nothing is skipped", light=light)
         self.walk.advance()
         self._remember_walk()
-        return self.walk.waiting
+        return waiting
 
     def again(self, light_id: str) -> None:
         """Wait for this light once more (it was turned or moved after its pop)."""
@@ -136,3 +146,7 @@ class SetWalk(OpenedSet):
         """The light that the next pop should give at the dome, in lx·s; None if unknown."""
         found = self.expected()
         return found.exposure_lxs if found is not None else None
+
+
+def _who(request: Request) -> tuple[str | None, str]:
+    return request.light_id, request.purpose

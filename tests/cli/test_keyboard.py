@@ -12,6 +12,11 @@ from pathlib import Path
 
 import pytest
 
+from meterlink.cli.driving import Keyboard, Screen
+from meterlink.metering.session import Session
+from meterlink.photometry.series import format_f_number
+from meterlink.records import Measurement
+
 Run = Callable[..., object]
 
 
@@ -157,3 +162,86 @@ def test_kill_in_mid_walk_loses_no_accepted_reading(small_set: Run, walk: Callab
     again = walk("--resume", "--sensor", "sim:?every=1.2&lights=FILL")
     assert "FILL" in again.until("waiting for")
     assert again.end() == 0
+
+
+def test_a_distance_said_afterwards_gives_the_new_figure(small_set: Run, walk: Callable[..., Walking]) -> None:
+    """``20cm`` while metering and ``held KEY 30cm`` both print the f-number that the table then has."""
+    w = walk("KEY", "FILL", "--sensor", "sim:?every=1.5&lights=KEY")
+    w.until("waiting for FILL")
+    w.type("20cm")
+    said = w.until("held off 20 cm")
+    w.type("q")
+    assert w.end() == 0
+
+    assert f"KEY: held off 20 cm: {corrected(small_set, 'KEY')}, " in said
+    again = small_set("held", "KEY", "30cm").out
+    assert f"KEY: held off 30 cm: {corrected(small_set, 'KEY')}, " in again
+    assert again.split(", ")[0].split(": ")[-1] != said.split(", ")[0].split(": ")[-1]
+
+
+def corrected(small_set: Run, light: str) -> str:
+    """The f-number of the table."""
+    return format_f_number(rows(small_set)[light]["corrected_f"])
+
+
+def test_a_pop_is_given_with_its_distance(small_set: Run, walk: Callable[..., Walking]) -> None:
+    """``r FILL@5cm`` gives the last reading to FILL, held off so far, as ``reassign FILL@5cm`` does."""
+    w = walk("KEY", "FILL", "--sensor", "sim:?every=1.5&lights=KEY")
+    w.until("waiting for FILL")
+    w.type("r FILL@5cm")
+    w.until("given to FILL")
+    assert "FILL: held off 5.0 cm: f/" in w.until("FILL: held off")
+    w.type("q")
+
+    assert w.end() == 0
+    assert rows(small_set)["FILL"]["held_off_m"] == pytest.approx(0.05)
+
+
+class Idle:
+    """A driver whose sensor is not there: only what is typed counts."""
+
+    def prepare_soon(self) -> None:
+        """Nothing to prepare."""
+
+
+def test_a_skip_is_meant_for_the_light_that_was_shown(
+    session: Session, pop: Callable[..., Measurement], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """KEY's pop came between the person's decision and the line: nothing is skipped, and that is said; later FILL is, by name."""
+    session.begin([session.request(session.light(name)) for name in ("KEY", "FILL", "HAIR")])
+    screen = Screen(session)
+    keyboard = Keyboard(session, Idle(), screen, Typing())
+    screen.wait_for(session.walk.waiting)
+    session.take(pop(200.0))
+
+    keyboard.obey("s")
+    assert "the pop of KEY came first: nothing is skipped" in capsys.readouterr().out
+    assert session.walk.waiting.light_id == session.light("FILL").id
+
+    screen.wait_for(session.walk.waiting)
+    keyboard.obey("s")
+    keyboard.obey("s")
+    said = capsys.readouterr().out
+    assert "skipped: FILL" in said
+    assert "skipped: HAIR" in said
+    assert session.walk.done
+
+
+def test_a_pop_that_clips_is_named_by_its_light(
+    session: Session, pop: Callable[..., Measurement], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The sensor's own words follow the light's name, the first time and the second: the line above is about another light."""
+    session.begin([session.request(session.light("FILL"))])
+    for _ in range(2):
+        Screen(session).outcome(session.take(pop(200.0, clipped=True, note="clips: now on the bright range")))
+        assert capsys.readouterr().out.startswith("! FILL: clips: now on the bright range")
+
+
+class Typing:
+    """Nobody at the keyboard."""
+
+    interactive = False
+
+    async def next(self) -> str | None:
+        """No more lines."""
+        return None

@@ -46,12 +46,13 @@ def test_a_rebuild_walks_and_reports(metered: Run) -> None:
 
 
 def test_the_report_alone_meters_nothing(metered: Run) -> None:
-    """Against a copy that was not metered yet: all open, exit code 1."""
+    """Against a copy that was not metered yet: all open, exit code 1, and what to do next."""
     metered("setup", "copy", "Potter", "Other day")
     ran = metered("match", "Potter", "--report")
 
     assert ran.code == 1
     assert "KEY waits for its pop" in ran.out
+    assert "then fire what is open: meterlink match Potter" in ran.out
 
 
 def test_json_is_data_only(metered: Run) -> None:

@@ -13,7 +13,7 @@ from meterlink.errors import MeterlinkError, SensorError, ShowingFailed, Storage
 from meterlink.metering.driver import Metering
 from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind
 from meterlink.metering.session import Session
-from meterlink.records import Identity, Kind
+from meterlink.records import Identity, Kind, Measurement
 from meterlink.simulation.chip_model import ChipModel
 from meterlink.simulation.sensor import SimulatedLink
 from meterlink.simulation.studio import Pulse
@@ -318,3 +318,36 @@ def test_a_simulated_set_fires_its_known_lights_in_an_order_of_its_own(session: 
         apart = (now.exposure_lxs or 0.0) / (then.exposure_lxs or 1.0) - 1.0
         # The weaker ones are small on the range that the key needs.
         assert abs(apart) <= 3.0 * hypot(then.u_rel, now.u_rel) <= 0.12, name
+
+
+def test_a_wrong_expectation_does_not_leave_the_sensor_deaf(session: Session) -> None:
+    """The key was read at 500 lx·s and gives 12 now: after 40 s without a pop the next weak one counts."""
+
+    async def scenario(bench: Bench) -> None:
+        await bench.begin("KEY")
+        await bench.fire(500.0)
+        await bench.begin("KEY")
+        assert not await bench.fire(12.0)
+        await asyncio.sleep(40.0)
+        assert (bench.link.chip.range_index, bench.unseen) == (SENSITIVE, [False, True])
+        assert await bench.fire(12.0)
+        assert [o.kind for o in bench.told] == [OutcomeKind.LOGGED] * 2
+
+    run(session, scenario)
+
+
+def test_a_pop_that_was_given_to_a_light_says_nothing_of_its_next_one(session: Session, pop: Callable[..., Measurement]) -> None:
+    """KEY's pop was FILL's, as somebody said with its distance: no range is chosen by it; FILL's own next pop counts again."""
+    key, fill = (session.request(session.light(name)) for name in ("KEY", "FILL"))
+    session.begin([key])
+    session.take(pop(500.0))
+    session.reassign("FILL")
+    session.held(0.05)
+
+    session.begin([fill])
+    assert session.expected() is None
+    session.take(pop(60.0))
+    session.begin([fill])
+    assert session.expected_exposure_lxs() == pytest.approx(60.0)
+    session.begin([key])
+    assert session.expected_exposure_lxs() == pytest.approx(60.0 * (1.5 / 1.2) ** 2, rel=0.2)

@@ -199,3 +199,27 @@ def test_a_walk_that_changed_meanwhile_is_told_once_and_as_it_is(session: Sessio
 
     run(session, scenario)
     assert names == ["KEY"]
+
+
+def test_a_light_that_is_left_out_right_after_a_pop_is_not_told_after_the_one_that_follows(session: Session) -> None:
+    """Skipped or taken back before the sensor was ready for the next light: what is told last is what is really waited for."""
+    wait_for(session, "KEY", "FILL", "HAIR")
+    names = {one.id: one.name for one in session.lights()}
+    heard: list[str] = []
+
+    async def scenario(link: SlowLine, metering: Metering, told: Told) -> None:
+        await until(told, "fire", 1)
+        metering.on_waiting = lambda request: heard.append(names[request.light_id] if request is not None else "")
+        for left in (session.skip, session.undo):
+            link.pop(Pulse(500.0))
+            await until(told, OutcomeKind.LOGGED, 1)
+            await asyncio.sleep(0.01)
+            left()
+            metering.prepare_soon()
+            await asyncio.sleep(2.0)
+            assert heard[-1] == names[session.walk.waiting.light_id]
+            told.clear()
+
+    run(session, scenario)
+
+    assert heard == ["HAIR", "HAIR"]
