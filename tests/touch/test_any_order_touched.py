@@ -18,7 +18,7 @@ def p(phone: Start) -> Phone:
     p = phone(prepare=libraries.known)
     p.tap("place:more")
     p.tap("more:settings")
-    p.tap("choice:any_order:True")
+    p.tap("choice:free_order:True")
     p.tap("place:set")
     p.tap("set_meter")
     return p

@@ -120,6 +120,8 @@ def test_a_clipped_pop_of_the_background_is_the_backgrounds(phone: Start) -> Non
 def test_a_retake_keeps_its_light_waiting_and_its_distance_cures_it(phone: Start) -> None:
     """KEY with the dome 80 cm off is a retake: seen, heard, and KEY waits again; said to be at the face it counts, FILL is next."""
     p = phone(prepare=known)
+    p.show("settings")
+    p.tap("choice:free_order:False")
     p.tap("place:set")
     p.tap("set_meter")
     p.tap("held_text")
