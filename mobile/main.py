@@ -20,6 +20,7 @@ from kivy.clock import Clock  # noqa: E402
 from kivy.core.window import Window  # noqa: E402
 from kivy.properties import BooleanProperty, ObjectProperty, StringProperty  # noqa: E402
 
+from meterlink.checks.room_light import resolution_lx  # noqa: E402
 from meterlink.errors import MeterlinkError  # noqa: E402
 from meterlink.library.store import Library  # noqa: E402
 from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind  # noqa: E402
@@ -266,7 +267,9 @@ class MeterApp(Work, Navigation, App):
             return  # the app has ended, its last light comes late
         level = self.level if self.sensors.status.ready else None
         where = near_of(self.desk.shot, level)
-        light = live_text(level.illuminance_lx, level.clipped) if level is not None else ""
+        calibration = self.sensors.sensor.calibration if self.sensors.sensor is not None else None
+        least_lx = resolution_lx(calibration, level.range_index) if level is not None else 0.0
+        light = live_text(level.illuminance_lx, level.clipped, least_lx) if level is not None else ""
         self.frame.ids.strip.live = "  ".join(filter(None, (light, where.sentence if where is not None else "")))
         tick = self.ticker.due(where, time.monotonic())
         if tick and self.desk.prefs.speech and self.place == "metering":

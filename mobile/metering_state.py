@@ -276,12 +276,14 @@ def _verdict(state: LightState) -> str:
 # -- live level ---------------------------------------------------------------------------------------------------
 
 
-def live_text(illuminance_lx: float | None, clipped: bool = False) -> str:
-    """Return the live light in words; empty when there is none."""
+def live_text(illuminance_lx: float | None, clipped: bool = False, least_lx: float = 0.0) -> str:
+    """Return the live light in words; empty when there is none.  Below ``least_lx`` the range tells only that it is less."""
     if illuminance_lx is None or illuminance_lx != illuminance_lx:
         return ""
     if clipped:
         return t("metering.live_clipped")
+    if illuminance_lx < least_lx:
+        return t("metering.live_below", value=units.format_illuminance(least_lx))
     return t("metering.live", value=units.format_illuminance(max(illuminance_lx, 0.0)))
 
 

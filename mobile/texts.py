@@ -69,6 +69,7 @@ EN: dict[str, str] = {
     "metering.no_pop": "No pop yet.",
     "metering.t01": "t0.1 {time}",
     "metering.live": "{value}",
+    "metering.live_below": "below {value}",
     "metering.live_clipped": "too bright",
     "metering.held_title": "dome off the {point}",
     "metering.held_unknown": "not given",

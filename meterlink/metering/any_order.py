@@ -113,7 +113,9 @@ class AnyOrder:
         if weak:
             out.append(told("strong_first", strong=tuple(names[one] for one in strong), weak=tuple(names[one] for one in weak)))
         if self.unknown:
-            out.append(told("nothing_known", lights=tuple(names[one] for one in self.unknown)))
+            everything = len(self.unknown) == len(self.requests)
+            lights = tuple(names[one] for one in self.unknown)
+            out.append(told("none_known") if everything else told("nothing_known", lights=lights))
         return out
 
 

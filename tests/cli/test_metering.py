@@ -144,7 +144,7 @@ def test_an_unknown_set_in_any_order_asks_for_the_announced_one(small_set: Run) 
     ran = small_set("meter", "--all", "--any", "--sensor", "sim:?every=0.9")
 
     assert ran.code == 0
-    assert "nothing is known yet of KEY and FILL: fire them in this order" in ran.out
+    assert "none of these lights is known yet: fire them in this order" in ran.out
     assert ran.out.index("waiting for KEY") < ran.out.index("waiting for FILL")
 
 

@@ -60,7 +60,7 @@ def test_nothing_known_keeps_the_announced_order_and_says_so(session: Session, p
     order = session.order()
 
     assert order is not None
-    assert [str(one) for one in order.said()] == ["nothing is known yet of KEY, FILL and HAIR: fire them in this order"]
+    assert [str(one) for one in order.said()] == ["none of these lights is known yet: fire them in this order"]
     heard = fire(session, pop, 60.0, 200.0, 90.0)
     assert [o.light.name for o in heard if o.light] == ["KEY", "FILL", "HAIR"]
     assert not any("fired" in o.message or o.warnings or o.numbers["second"] for o in heard)

@@ -186,6 +186,12 @@ def test_a_clipped_level_says_so() -> None:
     assert "too bright" in state.live_text(5000.0, clipped=True)
 
 
+def test_light_that_the_range_cannot_tell_is_said_to_be_below_it() -> None:
+    """Noise of a dark room is no number that jumps: below what the range resolves it says just that."""
+    assert state.live_text(39.1, least_lx=2000.0) == state.live_text(-120.0, least_lx=2000.0) == "below 2,000 lx"
+    assert state.live_text(2400.0, least_lx=2000.0) == "2,400 lx"
+
+
 # -- waveform
 
 

@@ -76,6 +76,7 @@ PHRASES: dict[str, str] = {
     "alike_two": marked("{lights:and} cannot be told apart: fire {first} first"),
     "alike_more": marked("{lights:and} cannot be told apart: fire them in this order"),
     "strong_first": marked("fire {strong:and} first: the range for that does not read {weak:and}"),
+    "none_known": marked("none of these lights is known yet: fire them in this order"),
     "nothing_known": marked("nothing is known yet of {lights:and}: fire them in this order"),
     "wait_any": marked("waiting for {lights:or} in any order: fire each alone, dome at its point toward it"),
     # a rebuild
