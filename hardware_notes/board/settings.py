@@ -4,6 +4,7 @@ import json
 
 PATH = "settings.json"
 NAME_BYTES = 32
+BRACKETS = 40  # settings need one; thousands in each other would fill the memory, and what is left might not do to start
 # name: (usual value, least, most); booleans and texts have no limits
 USUAL = {
     "name": "dome",
@@ -76,7 +77,9 @@ def load(path=PATH):
     except UnicodeError:
         return dict(USUAL), ["settings.json: not a text"]
     try:
+        if text.count("[") + text.count("{") > BRACKETS:
+            raise ValueError
         given = json.loads(text)
-    except (ValueError, MemoryError):  # the latter from brackets in brackets in brackets
+    except ValueError:
         return dict(USUAL), ["settings.json: not JSON (a comma or a quotation mark?)"]
     return checked(given)
