@@ -199,8 +199,11 @@ class Socket:
     async def serve(self, path: str) -> None:
         """Answer until the app ends."""
         server = await asyncio.start_unix_server(self._client, path, limit=1 << 20)
-        async with server:
-            await server.serve_forever()
+        try:
+            await asyncio.get_running_loop().create_future()
+        finally:
+            # Not waited for: from Python 3.12 on that takes until the hand at the other end has let go.
+            server.close()
 
     async def _client(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         with contextlib.suppress(ConnectionError):
