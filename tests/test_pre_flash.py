@@ -197,3 +197,12 @@ def test_a_pre_flash_is_no_witness_against_its_light(session: Session, pop: Make
     assert state is not None
     assert state.judged is not None
     assert state.judged.verdict == Verdict.GOOD
+
+
+def test_a_reading_that_goes_on_without_its_pre_flash_is_no_earlier_one(session: Session, pop: MakePop) -> None:
+    """The record that held the pre-flash as its last pop is not kept as a reading of before the retake."""
+    begin(session, "KEY", pops=3)
+    for exposure_lxs, at_s in ((200.0, 10.0), (20.0, 12.0), (202.0, 12.1)):
+        session.take(pop(exposure_lxs, at_s=at_s))
+
+    assert session.known.records.earlier == []
