@@ -25,7 +25,7 @@ ALLOWED: dict[str, set[str]] = {
     "photometry": set(),
     "units": {"photometry"},
     "sensor": {"photometry", "units", "words.told"},
-    "library": {"photometry"},
+    "library": {"photometry", "words.told"},
     "calibration": {"photometry", "sensor", "units", "words.told"},
     "words.phrases": set(),
     "words.told": {"photometry", "units", "words.phrases"},

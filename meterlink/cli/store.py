@@ -84,7 +84,7 @@ def _restore(backups: Backups, name: str) -> int:
     if not report.sound:
         raise LibraryDamaged(
             "{copy} is damaged itself ({findings}), nothing was changed: choose another backup",
-            copy=copy, findings=report.findings[0].text,
+            copy=copy, findings=report.findings[0].said,
         )
     kept = backups.restore(copy)
     out("{library}: restored from {copy}, {counts}", library=backups.library, copy=copy.name, counts=_counts(report.counts))
@@ -111,5 +111,5 @@ def _check(report: check.Report) -> int:
     total = sum(one.size_bytes for one in backups)
     out("  {count} backups, {total:megabytes}" if backups else "  no backup yet", count=len(backups), total=total)
     for finding in report.findings:
-        print(f"  {say_for('level', finding.level)}: {finding.text}" + (f"; {finding.advice}" if finding.advice else ""))
+        print(f"  {say_for('level', finding.level)}: {finding.said}; {finding.advice}")
     return 0 if report.sound else 1

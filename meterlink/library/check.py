@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import sqlite3
+from collections import Counter
 from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
@@ -17,14 +18,16 @@ from meterlink.library.connection import SCHEMA_VERSION, Database
 from meterlink.library.knowledge import KnowledgeStore
 from meterlink.library.merge import TABLES
 from meterlink.library.schema import VERSION_1
+from meterlink.words.actions import Do
+from meterlink.words.told import Told, told
 
 
 class Finding(NamedTuple):
     """One thing that a check found: ``level`` is ``damage`` (restore), ``notice`` (fine, but worth knowing)."""
 
     level: str
-    text: str
-    advice: str = ""
+    said: Told
+    advice: Told
 
 
 class Report(NamedTuple):
@@ -42,8 +45,8 @@ class Report(NamedTuple):
         return not any(f.level == "damage" for f in self.findings)
 
 
-_RECOVER = "'meterlink store restore latest' puts the last backup in its place and keeps this file"
-_LEFT_OUT = "export, merge and sync leave it out; 'meterlink store restore' brings an earlier copy back"
+_RECOVER = told("restore_latest", do=Do("store_restore_latest"))
+_LEFT_OUT = told("copies_leave_it_out", do=Do("store_restore"))
 _NAMED_MOST = 20
 
 
@@ -58,7 +61,7 @@ def check(path: str | Path) -> Report:
     except (LibraryTooNew, NotInLibrary):
         raise
     except LibraryDamaged as error:
-        return Report(name, 0, {}, Path(name).stat().st_size, [Finding("damage", str(error), _RECOVER)])
+        return Report(name, 0, {}, Path(name).stat().st_size, [Finding("damage", told("note", note=error), _RECOVER)])
     try:
         findings = list(_findings(db))
         return Report(name, db.version, _counts(db.connection), Path(name).stat().st_size, findings)
@@ -79,12 +82,10 @@ def _findings(db: Database) -> Iterator[Finding]:
     try:
         for (text,) in connection.execute("PRAGMA integrity_check(20)"):
             if text != "ok":
-                yield Finding("damage", " ".join(text.split()), _RECOVER)
-        orphans: dict[str, int] = {}
-        for table, _, parent, _ in connection.execute("PRAGMA foreign_key_check"):
-            orphans[f"{table} without its {parent}"] = orphans.get(f"{table} without its {parent}", 0) + 1
-        for what, count in orphans.items():
-            yield Finding("damage", f"{count} rows of {what}", _RECOVER)
+                yield Finding("damage", told("note", note=" ".join(text.split())), _RECOVER)
+        orphans = Counter((table, parent) for table, _, parent, _ in connection.execute("PRAGMA foreign_key_check"))
+        for (table, parent), count in orphans.items():
+            yield Finding("damage", told("orphans", count=count, table=table, parent=parent), _RECOVER)
         if db.version == SCHEMA_VERSION:
             for problem in (*_check_problems(connection), *problems(connection)):
                 yield Finding("damage", problem, _RECOVER)
@@ -92,7 +93,7 @@ def _findings(db: Database) -> Iterator[Finding]:
         yield from _version_findings(db)
         yield from _notices(connection)
     except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
-        yield Finding("damage", f"the file cannot be read to its end ({error})", _RECOVER)
+        yield Finding("damage", told("unreadable_file", trouble=error), _RECOVER)
 
 
 def _undecodable(db: Database) -> Iterator[Finding]:
@@ -102,33 +103,33 @@ def _undecodable(db: Database) -> Iterator[Finding]:
         setup_id = identifier.hex()
         lights = (light.hex() for (light,) in db.rows("SELECT l.id FROM light l JOIN setup s ON s.no = l.setup_no "
                                                       "WHERE s.id = ?", (identifier,)))  # fmt: skip
-        acts: list[tuple[str, Callable[[], object]]] = [
-            ("versions", partial(store.setup_versions, setup_id)),
-            ("lights", partial(store.light_versions, setup_id)),
-            ("readings", partial(store.all_readings, setup_id)),
-            *(("placements", partial(store.placements, light)) for light in lights),
-        ]
-        for what, act in acts:
-            if trouble := _trouble(act):
-                yield Finding("damage", f"set-up {setup_id}: its {what} cannot be read ({trouble})", _RECOVER)
-    for what, act in (("calibrations", store.calibrations), ("settings", store.settings)):
-        if trouble := _trouble(act):
-            yield Finding("damage", f"the {what} cannot be read ({trouble})", _RECOVER)
+        yield from _unread(told("its_versions", setup=setup_id), partial(store.setup_versions, setup_id))
+        yield from _unread(told("its_lights", setup=setup_id), partial(store.light_versions, setup_id))
+        yield from _unread(told("its_readings", setup=setup_id), partial(store.all_readings, setup_id))
+        for light in lights:
+            yield from _unread(told("its_placements", setup=setup_id), partial(store.placements, light))
+    yield from _unread(told("the_calibrations"), store.calibrations)
+    yield from _unread(told("the_settings"), store.settings)
     for kind, key in db.rows("SELECT kind, key FROM note WHERE NOT is_good_note(kind, payload)"):
-        yield Finding("damage", f"a {kind} of {key!r} cannot be read", _LEFT_OUT)
+        yield Finding("damage", told("bad_note", kind=kind, key=key), _LEFT_OUT)
     yield from _bad_waveforms(db)
+
+
+def _unread(what: Told, act: Callable[[], object]) -> Iterator[Finding]:
+    if trouble := _trouble(act):
+        yield Finding("damage", told("cannot_be_read", what=what, trouble=trouble), _RECOVER)
 
 
 def _bad_waveforms(db: Database) -> Iterator[Finding]:
     bad = [
-        f"waveform {row[-1]} of reading {row[-2].hex()} is damaged, the reading is not"
+        told("bad_waveform", pop=row[-1], reading=row[-2].hex())
         for row in db.connection.execute(f"{rows.WAVEFORM_SELECT} ORDER BY w.no")
         if _trouble(partial(rows.waveform_from, row))
     ]
-    for text in bad[:_NAMED_MOST]:
-        yield Finding("damage", text, _LEFT_OUT)
+    for said in bad[:_NAMED_MOST]:
+        yield Finding("damage", said, _LEFT_OUT)
     if len(bad) > _NAMED_MOST:
-        yield Finding("damage", f"{len(bad) - _NAMED_MOST} more waveforms are damaged", _LEFT_OUT)
+        yield Finding("damage", told("more_bad_waveforms", count=len(bad) - _NAMED_MOST), _LEFT_OUT)
 
 
 def _trouble(act: Callable[[], object]) -> str:
@@ -140,7 +141,7 @@ def _trouble(act: Callable[[], object]) -> str:
     return ""
 
 
-def _check_problems(connection: sqlite3.Connection) -> Iterator[str]:
+def _check_problems(connection: sqlite3.Connection) -> Iterator[Told]:
     """Run the CHECKs of the tables without row ids, which SQLite's own integrity check passes over."""
     for sql in VERSION_1:
         if sql.rstrip().endswith("WITHOUT ROWID") and "CHECK" in sql:
@@ -148,7 +149,7 @@ def _check_problems(connection: sqlite3.Connection) -> Iterator[str]:
             wrong = " OR ".join(f"NOT ({condition})" for condition in _conditions(sql))
             (count,) = connection.execute(f"SELECT count(*) FROM {table} WHERE {wrong}").fetchone()
             if count:
-                yield f"{count} rows of {table} break a CHECK of the table"
+                yield told("breaks_a_check", count=count, table=table)
 
 
 def _conditions(sql: str) -> Iterator[str]:
@@ -165,23 +166,28 @@ def _conditions(sql: str) -> Iterator[str]:
 def _version_findings(db: Database) -> Iterator[Finding]:
     steps = [n for (n,) in db.connection.execute("SELECT number FROM migration ORDER BY number")]
     if steps != list(range(1, db.version + 1)):
-        yield Finding("damage", f"the schema says version {db.version}, its record says {steps}", _RECOVER)
+        yield Finding("damage", told("wrong_version", version=db.version, steps=str(steps)), _RECOVER)
     elif db.version < SCHEMA_VERSION:
-        text = f"schema {db.version}, this meterlink writes {SCHEMA_VERSION}"
-        yield Finding("notice", text, "the next opening brings it up to date, after a safe copy")
+        older = told("older_schema", version=db.version, writes=SCHEMA_VERSION)
+        yield Finding("notice", older, told("updated_at_opening"))
 
 
 def _notices(connection: sqlite3.Connection) -> Iterator[Finding]:
     doubles = (
-        ("set-ups", "SELECT v.name, count(*) FROM setup s JOIN setup_version v ON v.setup_no = s.no AND v.id = (SELECT max(id) "
-         "FROM setup_version WHERE setup_no = s.no) WHERE NOT v.archived GROUP BY v.name_key HAVING count(*) > 1"),
-        ("lights of one set-up", "SELECT v.name, count(*) FROM light l JOIN light_version v ON v.light_no = l.no AND v.id = "
-         "(SELECT max(id) FROM light_version WHERE light_no = l.no) WHERE NOT v.removed GROUP BY l.setup_no, v.name_key "
-         "HAVING count(*) > 1"),
-    )  # fmt: skip
-    for what, sql in doubles:
+        (
+            "setups_of_one_name",
+            "SELECT v.name, count(*) FROM setup s JOIN setup_version v ON v.setup_no = s.no AND v.id = (SELECT max(id) "
+            "FROM setup_version WHERE setup_no = s.no) WHERE NOT v.archived GROUP BY v.name_key HAVING count(*) > 1",
+        ),
+        (
+            "lights_of_one_name",
+            "SELECT v.name, count(*) FROM light l JOIN light_version v ON v.light_no = l.no AND v.id = (SELECT max(id) "
+            "FROM light_version WHERE light_no = l.no) WHERE NOT v.removed GROUP BY l.setup_no, v.name_key HAVING count(*) > 1",
+        ),
+    )
+    for code, sql in doubles:
         for name, count in connection.execute(sql):
-            yield Finding("notice", f"{count} {what} are named {name!r}", "rename one, by its id")
+            yield Finding("notice", told(code, count=count, name=name), told("rename_by_id"))
     (ago,) = connection.execute("SELECT count(*) FROM placement WHERE created_at_s > strftime('%s', 'now') + 86400").fetchone()
     if ago:
-        yield Finding("notice", f"{ago} placements are dated in the future", "set the clock of the device that made them")
+        yield Finding("notice", told("placed_in_future", count=ago), told("set_that_clock"))

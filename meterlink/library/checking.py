@@ -11,6 +11,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from meterlink.errors import MeterlinkError
 from meterlink.library import rows
 from meterlink.library.fields import COLUMNS, LIMITS, Field, Limit
+from meterlink.words.told import Told, told
 
 _JSON_KINDS = {"object": dict, "numbers": list, "pairs": list, "segments": list}
 _TEXTS = {
@@ -20,47 +21,47 @@ _TEXTS = {
         for table, columns in COLUMNS.items()
     },
 }
-# Each query names what is wrong and finds the ids of rows for which it is; {s} is the schema.
+# Each query has what is wrong and finds the ids of rows for which it is; {s} is the schema.
 _TOGETHER = (
     (
-        "a reading's light belongs to another set-up",
+        told("light_elsewhere"),
         "SELECT r.id FROM {s}.reading r JOIN {s}.light l ON l.no = r.light_no WHERE l.setup_no <> r.setup_no",
     ),
     (
-        "a reading's placement belongs to another light",
+        told("placement_elsewhere"),
         "SELECT r.id FROM {s}.reading r JOIN {s}.placement p ON p.no = r.placement_no WHERE p.light_no IS NOT r.light_no",
     ),
     (
-        "a reflector's source is itself or in another set-up",
+        told("source_elsewhere"),
         "SELECT v.id FROM {s}.light_version v JOIN {s}.light l ON l.no = v.light_no "
         "JOIN {s}.light f ON f.no = v.source_light_no WHERE f.no = l.no OR f.setup_no <> l.setup_no",
     ),
     (
-        "a reading has another number of pops than it says",
+        told("other_pop_count"),
         "SELECT p.reading_id FROM (SELECT setup_no, reading_id, count(*) AS n, max(pop_index) AS last FROM {s}.pop "
         "GROUP BY setup_no, reading_id) p LEFT JOIN {s}.reading r ON r.setup_no = p.setup_no AND r.id = p.reading_id "
         "WHERE p.n IS NOT r.pop_count OR p.last <> p.n - 1",
     ),
     (
-        "a reading lacks its pops",
+        told("lacks_pops"),
         "SELECT r.id FROM {s}.reading r WHERE (r.pop_count > 1 OR (r.pop_count = 1 AND r.exposure_lxs IS NULL)) "
         "AND NOT EXISTS (SELECT 1 FROM {s}.pop p WHERE p.setup_no = r.setup_no AND p.reading_id = r.id)",
     ),
     (
-        "a reading supersedes one that is not there or is not earlier",
+        told("supersedes_nothing"),
         "SELECT r.id FROM {s}.reading r WHERE r.supersedes_id IS NOT NULL AND (r.supersedes_id >= r.id OR NOT EXISTS "
         "(SELECT 1 FROM {s}.reading o WHERE o.setup_no = r.setup_no AND o.id = r.supersedes_id))",
     ),
     *(
-        (f"{table}: an id of the far future", f"SELECT id FROM {{s}}.{table} WHERE id >= x'10'")
+        (told("far_future_id", table=table), f"SELECT id FROM {{s}}.{table} WHERE id >= x'10'")
         for table in ("setup", "setup_version", "light_version", "placement", "calibration", "reading", "mark", "note")
     ),
-    ("a set-up has no version", "SELECT id FROM {s}.setup WHERE no NOT IN (SELECT setup_no FROM {s}.setup_version)"),
-    ("a light has no version", "SELECT id FROM {s}.light WHERE no NOT IN (SELECT light_no FROM {s}.light_version)"),
+    (told("setup_without_version"), "SELECT id FROM {s}.setup WHERE no NOT IN (SELECT setup_no FROM {s}.setup_version)"),
+    (told("light_without_version"), "SELECT id FROM {s}.light WHERE no NOT IN (SELECT light_no FROM {s}.light_version)"),
 )
 
 
-def problems(connection: sqlite3.Connection, schema: str = "main") -> Iterator[str]:
+def problems(connection: sqlite3.Connection, schema: str = "main") -> Iterator[Told]:
     """Yield one line for every kind of trouble found in the records of an open or attached library."""
     for table, columns in _TEXTS.items():
         if columns:
@@ -70,21 +71,21 @@ def problems(connection: sqlite3.Connection, schema: str = "main") -> Iterator[s
     for table in ("setup_version", "light_version"):
         found = connection.execute(f"SELECT id, name, name_key FROM {schema}.{table}")
         if bad := [i for i, name, key in found if not rows.is_name(name) or rows.name_key(name) != key]:
-            yield f"{table}: a name that cannot be ({_shown(bad)})"
+            yield told("name_cannot_be", table=table, rows=_shown(bad))
     for table, column in (("sensor", "sensor_id"), ("note", "kind")):
         if bad := [n for (n,) in connection.execute(f"SELECT DISTINCT {column} FROM {schema}.{table}") if not rows.is_name(n)]:
-            yield f"{table}: a name that cannot be ({bad[0][:40]!r})"
+            yield told("name_cannot_be", table=table, rows=repr(bad[0][:40]))
     for table, limits in LIMITS.items():
         yield from _beyond(connection, schema, table, limits)
     for what, sql in _TOGETHER:
         if bad := [i for (i,) in connection.execute(sql.format(s=schema)).fetchmany(1000)]:
-            yield f"{what} ({_shown(bad)})"
+            yield told("rows_of", trouble=what, rows=_shown(bad))
 
 
 _KEYS = {"pop": "reading_id", "calibration_range": "(SELECT id FROM {s}.calibration WHERE no = calibration_no)"}
 
 
-def _beyond(connection: sqlite3.Connection, schema: str, table: str, limits: tuple[Limit, ...]) -> Iterator[str]:
+def _beyond(connection: sqlite3.Connection, schema: str, table: str, limits: tuple[Limit, ...]) -> Iterator[Told]:
     """Numbers that nobody sets up and no sensor sees: what is made from them may take for ever."""
     columns, key = ", ".join(x.column for x in limits), _KEYS.get(table, "id").format(s=schema)
     wrong = " OR ".join(f"{x.column} NOT BETWEEN {x.low!r} AND {x.high!r}" for x in limits)
@@ -92,10 +93,11 @@ def _beyond(connection: sqlite3.Connection, schema: str, table: str, limits: tup
     if found:
         pairs = zip(limits, found[1:], strict=True)
         x, value = next((x, v) for x, v in pairs if v is not None and not (isinstance(v, int | float) and x.low <= v <= x.high))
-        yield f"{table}: {x.column} is {str(value)[:40]!r}, beyond {x.low:g} to {x.high:g} ({_shown([found[0]])})"
+        rows_found = _shown([found[0]])
+        yield told("beyond_belief", table=table, column=x.column, value=str(value)[:40], low=x.low, high=x.high, rows=rows_found)
 
 
-def _text_problems(connection: sqlite3.Connection, schema: str, table: str, columns: Sequence[str]) -> Iterator[str]:
+def _text_problems(connection: sqlite3.Connection, schema: str, table: str, columns: Sequence[str]) -> Iterator[Told]:
     given = " OR ".join(f"{c} <> ''" for c in columns)
     try:
         cursor = connection.execute(f"SELECT {', '.join(columns)} FROM {schema}.{table} WHERE {given}")
@@ -104,11 +106,11 @@ def _text_problems(connection: sqlite3.Connection, schema: str, table: str, colu
                 for texts in found:
                     rows.checked(texts, columns, table)
     except MeterlinkError as error:
-        yield str(error)
+        yield told("note", note=error)
     except sqlite3.OperationalError as error:
         if "decode" not in str(error).lower():
             raise
-        yield f"{table}: a text that is not proper text"
+        yield told("no_proper_text", table=table)
 
 
 def _plain(found: list[tuple[str | None, ...]]) -> bool:
@@ -122,13 +124,13 @@ def plain_texts(texts: Collection[str]) -> bool:
     return joined.isascii() and not rows.has_controls(joined) and max(map(len, texts), default=0) <= rows.TEXT_MAX
 
 
-def _json_problems(connection: sqlite3.Connection, schema: str, table: str, fields: Mapping[str, Field]) -> Iterator[str]:
+def _json_problems(connection: sqlite3.Connection, schema: str, table: str, fields: Mapping[str, Field]) -> Iterator[Told]:
     for column, kind in ((name, _JSON_KINDS[field.kind]) for name, field in fields.items() if field.kind in _JSON_KINDS):
         bad = 0
         for (text,) in connection.execute(f"SELECT {column} FROM {schema}.{table} WHERE {column} <> ''"):
             bad += not is_json(text, kind)
         if bad:
-            yield f"{table}: {bad} damaged {column}"
+            yield told("damaged_column", table=table, count=bad, column=column)
 
 
 def is_json(text: str, kind: type) -> bool:
@@ -139,5 +141,6 @@ def is_json(text: str, kind: type) -> bool:
         return False
 
 
-def _shown(ids: list[bytes]) -> str:
-    return ", ".join(i.hex() for i in ids[:3]) + (f" and {len(ids) - 3} more" if len(ids) > 3 else "")
+def _shown(ids: list[bytes]) -> Told:
+    first = told("note", note=", ".join(i.hex() for i in ids[:3]))
+    return told("and_more", rows=first, count=len(ids) - 3) if len(ids) > 3 else first

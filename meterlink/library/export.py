@@ -19,6 +19,7 @@ from meterlink.library.files import write_whole
 from meterlink.library.format import FORMAT, VERSION
 from meterlink.library.merge import Tell
 from meterlink.library.store import Library
+from meterlink.words.told import told
 
 _FORMULA_SIGNS = tuple("=+-@＝＋－＠")
 _CELL_ENDS = re.compile(r"([;\t\r\n])")
@@ -76,7 +77,7 @@ def _add_setup(
             try:
                 block = rows.waveform_from(row)
             except LibraryDamaged:
-                tell(f"left out: waveform {row[-1]} of reading {row[-2].hex()} is damaged; its reading is written")
+                tell(told("left_out_of_export", pop=row[-1], reading=row[-2].hex()))
                 continue
             record = block._asdict() | {
                 "reading_id": row[-2].hex(), "pop_index": row[-1], "segments": [list(s) for s in block.segments],

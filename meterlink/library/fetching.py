@@ -20,6 +20,7 @@ from meterlink.library.merge import Added
 from meterlink.library.remote import Batch, Remote, Shared
 from meterlink.library.rows import is_whole_waveform
 from meterlink.library.store import Library
+from meterlink.words.told import Told, told
 
 Entry = tuple[str, int, int, bytes]
 """Part, set-up or batch number, number, id or stamp: see ``State``."""
@@ -67,7 +68,7 @@ class State:
 
 
 def fetch(
-    library: Library, remote: Remote, tables: dict[str, Shared], state: State, rows_at_once: int, progress: Callable[[str], None]
+    library: Library, remote: Remote, tables: dict[str, Shared], state: State, rows_at_once: int, progress: Callable[[Told], None]
 ) -> Added:
     """Add what the shared library has and this one lacks, about ``rows_at_once`` at a time; return how much that was.
 
@@ -85,7 +86,7 @@ def fetch(
             backed_up = True
         added = keep(library, tables, arrived, state, chunk[-1], known)
         total = Added(*(a + b for a, b in zip(total, added, strict=True)))
-        progress(f"{sum(total)} records fetched")
+        progress(told("records_fetched", count=sum(total)))
     library.keep_ids_growing()
     return total
 

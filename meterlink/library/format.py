@@ -12,12 +12,13 @@ that phones lack, costs several times our start-up, and does not speak in one pl
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 from meterlink.errors import ImportRefused
 from meterlink.library.fields import DOCUMENT, ID, NAME, PAIR, REAL, SEGMENT, WHEN, Field
 from meterlink.library.learnt import note_trouble
 from meterlink.library.rows import NAME_MAX, TEXT_MAX, has_controls, is_name
+from meterlink.words.told import Told, told
 
 FORMAT = "meterlink-library"
 VERSION = 1
@@ -50,121 +51,132 @@ def validate(document: Any, name: str) -> dict[str, list[dict[str, Any]]]:
         if not isinstance(records, list):
             raise ImportRefused("{name}: {part} is not a list, nothing was taken: export it again", name=name, part=part)
         for n, record in enumerate(records):
-            trouble = record_trouble(record, fields) or (part == "notes" and _note_trouble(record)) or ""
+            trouble = record_trouble(record, fields) or (_note_trouble(record) if part == "notes" else None)
             if trouble:
                 raise ImportRefused(
-                    "{name}: {part}[{n}]{trouble}, nothing was taken: correct it or export it again",
-                    name=name, part=part, n=n, trouble=trouble,
+                    "{name}: {where} {trouble}, nothing was taken: correct it or export it again",
+                    name=name, where=f"{part}[{n}]{trouble.where}", trouble=trouble.said,
                 )
         found[part] = records
     return found
 
 
-def record_trouble(record: Any, fields: Mapping[str, Field]) -> str:
-    """Return what is wrong with a record as the end of a sentence, '' when nothing is."""
+class Trouble(NamedTuple):
+    """What is wrong with a value: ``where`` in its record (``.angles[2]``), and what of it."""
+
+    where: str
+    said: Told
+
+
+def _wrong(code: str, /, **values: object) -> Trouble:
+    return Trouble("", told(code, **values))
+
+
+def record_trouble(record: Any, fields: Mapping[str, Field]) -> Trouble | None:
+    """Return the first thing that is wrong with a record, None when nothing is."""
     if type(record) is not dict:
-        return " is not a table"
+        return _wrong("no_table")
     for key, value in record.items():
         field = fields.get(key)
         if field is None:
-            return f" has an unknown field {key[:40]!r}"
+            return _wrong("unknown_field", field=key[:40])
         if value is None:
             if not field.null:
-                return f".{key} is null"
+                return Trouble(f".{key}", told("is_null"))
             continue
         trouble = _CHECKS[field.kind](value, field)
         if trouble:
-            return f".{key}{trouble}"
+            return Trouble(f".{key}{trouble.where}", trouble.said)
     for key, field in fields.items():
         if field.required and key not in record:
-            return f" lacks {key}"
-    return ""
+            return _wrong("lacks_field", field=key)
+    return None
 
 
-def _note_trouble(note: dict[str, Any]) -> str:
+def _note_trouble(note: dict[str, Any]) -> Trouble | None:
     found = note_trouble(note["kind"], note.get("payload", {}))
-    return found and f".payload is no {note['kind']} ({found})"
+    return Trouble(".payload", told("no_such_note", kind=note["kind"], trouble=found)) if found else None
 
 
-def _number(value: Any, field: Field) -> str:
+def _number(value: Any, field: Field) -> Trouble | None:
     low, high = field.low or 0.0, field.high or 0.0
     if (type(value) is float or type(value) is int) and low <= value <= high:
-        return ""
-    return f" is not a number from {low:g} to {high:g}"
+        return None
+    return _wrong("not_a_number", low=low, high=high)
 
 
-def _integer(value: Any, field: Field) -> str:
+def _integer(value: Any, field: Field) -> Trouble | None:
     low, high = field.low or 0, field.high or 0
-    return "" if type(value) is int and low <= value <= high else f" is not a whole number from {low:g} to {high:g}"
+    return None if type(value) is int and low <= value <= high else _wrong("no_whole_number", low=low, high=high)
 
 
-def _flag(value: Any, _: Field) -> str:
-    return "" if value is True or value is False else " is not true or false"
+def _flag(value: Any, _: Field) -> Trouble | None:
+    return None if value is True or value is False else _wrong("no_flag")
 
 
-def _choice(value: Any, field: Field) -> str:
-    return "" if type(value) is str and value in field.choices else f" is not one of {', '.join(field.choices)}"
+def _choice(value: Any, field: Field) -> Trouble | None:
+    good = type(value) is str and value in field.choices
+    return None if good else _wrong("no_choice", choices=", ".join(field.choices))
 
 
-def _id(value: Any, _: Field) -> str:
+def _id(value: Any, _: Field) -> Trouble | None:
     good = type(value) is str and len(value) == 32 and value[0] == "0" and not value.strip("0123456789abcdef")
-    return "" if good else " is not an id (32 hex digits that begin with 0)"
+    return None if good else _wrong("no_id")
 
 
-def _text(value: Any, field: Field) -> str:
+def _text(value: Any, field: Field) -> Trouble | None:
     if type(value) is not str or not (field.low or 0) <= len(value) <= TEXT_MAX or has_controls(value):
-        return f" is not a text of at most {TEXT_MAX} characters without control characters"
-    return "" if value.isascii() or value.encode("utf-8", "replace").decode() == value else " is not proper text"
+        return _wrong("no_text", most=TEXT_MAX)
+    proper = value.isascii() or value.encode("utf-8", "replace").decode() == value
+    return None if proper else _wrong("improper_text")
 
 
-def _name(value: Any, field: Field) -> str:
+def _name(value: Any, field: Field) -> Trouble | None:
     if _text(value, field) or not is_name(value):
-        return f" is not a name of 1 to {NAME_MAX} printable characters"
-    return ""
+        return _wrong("no_name", most=NAME_MAX)
+    return None
 
 
-def _list_of(value: Any, field: Field, check: Any, inner: Field) -> str:
+def _list_of(value: Any, field: Field, check: Any, inner: Field) -> Trouble | None:
     if type(value) is not list or len(value) > (field.high or 0):
-        return f" is not a list of at most {field.high:g}"
-    return next((f"[{n}]{t}" for n, item in enumerate(value) if (t := check(item, inner))), "")
+        return _wrong("no_list", most=field.high)
+    return next((Trouble(f"[{n}]{t.where}", t.said) for n, item in enumerate(value) if (t := check(item, inner))), None)
 
 
-def _ids(value: Any, field: Field) -> str:
+def _ids(value: Any, field: Field) -> Trouble | None:
     return _list_of(value, field, _id, ID)
 
 
-def _names(value: Any, field: Field) -> str:
+def _names(value: Any, field: Field) -> Trouble | None:
     return _list_of(value, field, _name, NAME)
 
 
-def _numbers(value: Any, field: Field) -> str:
+def _numbers(value: Any, field: Field) -> Trouble | None:
     return _list_of(value, field, _number, REAL)
 
 
-def _tuple_of(value: Any, kinds: Sequence[Field]) -> str:
+def _tuple_of(value: Any, kinds: Sequence[Field]) -> Trouble | None:
     if type(value) is not list or len(value) != len(kinds):
-        return f" is not a list of {len(kinds)}"
-    return next((t for item, kind in zip(value, kinds, strict=True) if (t := _CHECKS[kind.kind](item, kind))), "")
+        return _wrong("no_list_of", count=len(kinds))
+    return next((t for item, kind in zip(value, kinds, strict=True) if (t := _CHECKS[kind.kind](item, kind))), None)
 
 
-def _pairs(value: Any, field: Field) -> str:
+def _pairs(value: Any, field: Field) -> Trouble | None:
     return _list_of(value, field, lambda item, _: _tuple_of(item, PAIR), field)
 
 
-def _segments(value: Any, field: Field) -> str:
+def _segments(value: Any, field: Field) -> Trouble | None:
     return _list_of(value, field, lambda item, _: _tuple_of(item, SEGMENT), field)
 
 
-def _records(value: Any, field: Field) -> str:
+def _records(value: Any, field: Field) -> Trouble | None:
     return _list_of(value, field, lambda item, _: record_trouble(item, field.inner), field)
 
 
-def _object(value: Any, _: Field) -> str:
+def _object(value: Any, _: Field) -> Trouble | None:
     if type(value) is not dict:
-        return " is not a table"
-    if _depth(value) > DEPTH_MAX:
-        return f" is deeper than {DEPTH_MAX}"
-    return ""
+        return _wrong("no_table")
+    return _wrong("too_deep", most=DEPTH_MAX) if _depth(value) > DEPTH_MAX else None
 
 
 def _depth(value: Any) -> int:
@@ -181,10 +193,10 @@ def _depth(value: Any) -> int:
     return depth
 
 
-def _base64(value: Any, field: Field) -> str:
+def _base64(value: Any, field: Field) -> Trouble | None:
     if type(value) is not str or len(value) > (field.high or 0) * 4 / 3 + 4 or not value.isascii():
-        return " is not base64 of a size that a sensor sends"
-    return ""
+        return _wrong("no_base64")
+    return None
 
 
 _CHECKS: dict[str, Any] = {

@@ -19,8 +19,9 @@ from meterlink.library.checking import problems
 from meterlink.library.connection import SCHEMA_VERSION, Database, file_uri, translated
 from meterlink.library.files import exists, is_file, journals
 from meterlink.library.store import Library
+from meterlink.words.told import Told, told
 
-Tell = Callable[[str], None]
+Tell = Callable[[Told], None]
 GOOD = {"waveform": "is_whole_waveform(samples, byte_count)", "note": "is_good_note(kind, payload)"}
 """SQL that says whether a row can be read; ``Database`` has the functions.  What cannot is left out and named."""
 
@@ -87,9 +88,9 @@ def merge(library: Library, other: str | Path, reason: str = "merge", tell: Tell
     with _attached(library.db, Path(other)) as (connection, name), library.db.write():
         added = unite(connection, name)
         for reading, pop in connection.execute(f"SELECT reading_id, pop_index FROM other.waveform WHERE NOT {GOOD['waveform']}"):
-            tell(f"left out: waveform {pop} of reading {reading.hex()} is damaged; its reading is taken")
+            tell(told("left_out_of_merge", pop=pop, reading=reading.hex()))
         for kind, key in connection.execute(f"SELECT kind, key FROM other.note WHERE NOT {GOOD['note']}"):
-            tell(f"left out: a {kind} of {key!r} that cannot be read")
+            tell(told("note_left_out", kind=kind, key=key))
     library.keep_ids_growing()
     return added
 

@@ -16,6 +16,7 @@ from typing import Any, NamedTuple
 from meterlink.errors import LibraryError, LibraryTooNew, UsageError
 from meterlink.library.merge import TABLES, Table
 from meterlink.library.rows import is_name, name_key
+from meterlink.words.language import say
 
 FORMAT = 1
 _LOCK = 0x4D746C6B
@@ -113,7 +114,7 @@ class Remote:
             return self._psycopg.connect(url, connect_timeout=_CONNECT_TIMEOUT_S, autocommit=True, **extra)
         except self._psycopg.Error as error:
             text = " ".join(str(error).split())[:200]
-            why = "connecting or signing in failed" if "password" in options else text
+            why = say("connecting or signing in failed") if "password" in options else text
             raise LibraryError(
                 "the shared library at {place} did not answer as it should ({typed}): nothing here is lost, sync again later",
                 place=_place(options), typed=why,

@@ -16,6 +16,7 @@ from meterlink.library.merge import Added
 from meterlink.library.remote import Remote, Shared, shared_tables
 from meterlink.library.rows import is_whole_waveform
 from meterlink.library.store import Library
+from meterlink.words.told import Told, told
 
 ROWS_AT_ONCE = 20_000
 WAVEFORMS_AT_ONCE = 50
@@ -30,7 +31,7 @@ class Synced(NamedTuple):
     fetched: Added
 
 
-def sync(library: Library, url: str, progress: Callable[[str], None] = lambda _: None, *, studio: str = "") -> Synced:
+def sync(library: Library, url: str, progress: Callable[[Told], None] = lambda _: None, *, studio: str = "") -> Synced:
     """Unite the library with the shared one at ``postgresql://user@host/database``, both ways.
 
     ``studio`` keeps the libraries of several studios in one database apart.  ``progress`` gets a line of words now and then.
@@ -68,7 +69,7 @@ def _select(shared: Shared, where: str) -> str:
     return f"SELECT {', '.join(columns)} FROM main.{shared.table.name} t {' '.join(joins)} WHERE {where}"
 
 
-def _send(library: Library, remote: Remote, tables: dict[str, Shared], state: State, progress: Callable[[str], None]) -> int:
+def _send(library: Library, remote: Remote, tables: dict[str, Shared], state: State, progress: Callable[[Told], None]) -> int:
     db, sent = library.db, 0
     parts, marks = [], []
     for name in _FRAME:
@@ -80,7 +81,7 @@ def _send(library: Library, remote: Remote, tables: dict[str, Shared], state: St
     for readings, spans, marks in _new_readings(library, tables["reading"], state):
         pops = [pop for span in spans for pop in db.rows(_select(tables["pop"], _POPS_OF), span)]
         sent += _send_batch(remote, state, [("reading", readings), ("pop", pops)], marks)
-        progress(f"{sent} records sent")
+        progress(told("records_sent", count=sent))
     parts, marks = [], []
     for name in ("mark", "note"):
         rows, entry = _new_rows(library, tables[name], state)
@@ -93,17 +94,17 @@ def _send(library: Library, remote: Remote, tables: dict[str, Shared], state: St
         if not rows:
             return sent
         sent += _send_batch(remote, state, [("waveform", _whole(rows, tables["waveform"], progress))], marks)
-        progress(f"{sent} records sent")
+        progress(told("records_sent", count=sent))
 
 
-def _whole(rows: list[Any], shared: Shared, tell: Callable[[str], None]) -> list[Any]:
+def _whole(rows: list[Any], shared: Shared, tell: Callable[[Told], None]) -> list[Any]:
     """Return the waveforms that can be unpacked; the others are named and left out."""
     names = [c.local for c in shared.columns]
     packed, count, reading = names.index("samples"), names.index("byte_count"), names.index("reading_id")
     kept = [row for row in rows if is_whole_waveform(row[packed], row[count])]
     for row in rows:
         if not is_whole_waveform(row[packed], row[count]):
-            tell(f"left out: a waveform of reading {row[reading].hex()} is damaged; its reading is sent")
+            tell(told("left_out_of_sync", reading=row[reading].hex()))
     return kept
 
 

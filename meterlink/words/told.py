@@ -119,6 +119,9 @@ class _Written:
     def __str__(self) -> str:
         return str(self.value)
 
+    def __repr__(self) -> str:
+        return repr(self.value)
+
     def __format__(self, spec: str) -> str:
         value = self.value
         if spec in _KINDS:

@@ -55,7 +55,7 @@ def test_older_schema_is_a_notice_not_damage(tmp_path) -> None:
     report = check(old_library(tmp_path / "old", 1))
 
     assert report.sound
-    assert "schema 1" in report.findings[0].text
+    assert "schema 1" in str(report.findings[0].said)
 
 
 def test_names_that_met_in_a_merge_are_noticed(tmp_path) -> None:
@@ -66,7 +66,7 @@ def test_names_that_met_in_a_merge_are_noticed(tmp_path) -> None:
     report = check(tmp_path / "a")
 
     assert report.sound
-    assert "2 set-ups are named 'Same'" in report.findings[0].text
+    assert "2 set-ups are named 'Same'" in str(report.findings[0].said)
 
 
 @pytest.mark.parametrize(
@@ -91,6 +91,6 @@ def test_every_kind_of_trouble_is_found(tmp_path, sql: str, what: str) -> None:
     report = check(path)
 
     assert not report.sound
-    assert any(what in f.text for f in report.findings)
+    assert any(what in str(f.said) for f in report.findings)
     assert all(f.advice for f in report.findings)
-    assert all("\n" not in f.text for f in report.findings)
+    assert all("\n" not in str(f.said) for f in report.findings)

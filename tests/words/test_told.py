@@ -12,7 +12,7 @@ import pytest
 
 from meterlink.words.actions import Do
 from meterlink.words.language import use
-from meterlink.words.phrases import PHRASES, calibration, checks, judging, measuring, metering, tables
+from meterlink.words.phrases import PHRASES, calibration, checks, judging, library, measuring, metering, tables
 from meterlink.words.told import NOTHING, Told, all_of, told
 
 PACKAGE = Path(__file__).parents[2] / "meterlink"
@@ -58,7 +58,7 @@ def test_every_code_that_is_told_has_its_phrase_and_its_values(path: Path) -> No
 
 def test_no_phrase_is_written_twice() -> None:
     """Each code stands in one file."""
-    files = [one.PHRASES for one in (calibration, checks, judging, measuring, metering, tables)]
+    files = [one.PHRASES for one in (calibration, checks, judging, library, measuring, metering, tables)]
 
     assert sum(map(len, files)) == len(PHRASES)
 

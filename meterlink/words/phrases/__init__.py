@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from meterlink.words.phrases import calibration, checks, judging, measuring, metering, tables
+from meterlink.words.phrases import calibration, checks, judging, library, measuring, metering, tables
 
 __all__ = ["PHRASES"]
 
 PHRASES: dict[str, str] = {
     **judging.PHRASES, **tables.PHRASES, **checks.PHRASES, **metering.PHRASES, **measuring.PHRASES,
-    **calibration.PHRASES,
+    **calibration.PHRASES, **library.PHRASES,
 }
