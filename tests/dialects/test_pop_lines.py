@@ -128,7 +128,7 @@ def test_an_unknown_port_is_told_by_what_it_says(text: str, dialect: str, can: s
     proposal = guess([heard(text)], shipped_dialects())
 
     assert proposal.dialect == dialect
-    assert proposal.can.startswith(can)
+    assert str(proposal.can).startswith(can)
     assert proposal.flash == (dialect == "pop-lines")
 
 
@@ -136,7 +136,7 @@ def test_a_board_that_misses_its_chip_says_so_through_us() -> None:
     """Only remarks come: they are repeated, since they say what to do."""
     proposal = guess([heard("# no light chip answers: check the four wires\n" * 3)], shipped_dialects())
 
-    assert proposal.evidence == "the board sends no light, but says: no light chip answers: check the four wires"
+    assert str(proposal.evidence) == "the board sends no light, but says: no light chip answers: check the four wires"
 
 
 @pytest.fixture

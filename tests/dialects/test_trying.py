@@ -75,7 +75,7 @@ def test_lines_are_proposed(sensor: Callable[..., FakeSensor]) -> None:
     device = sensor(line=b"512.3 lx\r\n")
     proposal = tried(device.path)
     assert proposal.dialect == "lux-lines"
-    assert "lines such as `512.3 lx`" in proposal.evidence
+    assert "lines such as `512.3 lx`" in str(proposal.evidence)
     assert complete_url(proposal.url) == proposal.url
 
 
@@ -97,7 +97,7 @@ def test_silent_port(sensor: Callable[..., FakeSensor]) -> None:
     """Nothing heard is said in words, with every setting told as it is tried."""
     told: list[str] = []
     proposal = tried(sensor().path, ask=False, on_progress=told.append, dialects=[find_dialect("lux-lines")])
-    assert "nothing was heard" in proposal.evidence
+    assert "nothing was heard" in str(proposal.evidence)
     assert len(told) == 8
     assert told[0].endswith("250000 baud (1 of 8)")
 

@@ -15,16 +15,12 @@ from meterlink.sensor.dialects.dialect import NATIVE, Dialect, SerialSettings
 from meterlink.sensor.dialects.dialect_file import make_decoder, serial_url
 from meterlink.sensor.dialects.draft import draft_dialect
 from meterlink.sensor.dialects.quantities import UNITS
+from meterlink.words.told import NOTHING, Told, all_of, told
 
 MIN_LIGHTS = 2
 """One line can be chance; two of the same kind are a habit."""
 MIN_BELIEVED = 0.8
 MAX_HEARD = 256 * 1024
-STEADY_ONLY = (
-    "sees steady light only and cannot meter a pop; use it for modelling or continuous light, room light and evenness"
-)
-FLASH_TOO = "meters flash and steady light"
-FIGURES_ONLY = "meters flash and steady light; it sends no waveform, so a pop's figures are believed as they come"
 CHIPS = {
     "veml": ("VEML", "120 klx"),
     "bh1750": ("BH1750", "121 klx"),
@@ -51,9 +47,9 @@ class Proposal(NamedTuple):
     """Name of the dialect; ``""`` when none fits."""
     url: str
     """What to give as the sensor; ``""`` when none fits."""
-    evidence: str
+    evidence: Told
     """Why, in one line: "9600 baud, lines such as `512.3 lx`, 10 a second"."""
-    can: str = ""
+    can: Told = NOTHING
     """What a sensor of this kind can and cannot do."""
     flash: bool = False
     rate_hz: float = 0.0
@@ -132,20 +128,20 @@ def _judge(capture: Capture, dialect: Dialect | str, target: str) -> _Candidate 
     flash = bool(identity and identity.flash)
     proposal = Proposal(
         name, serial_url(target, dialect, serial), evidence,
-        FIGURES_ONLY if tells_pops else FLASH_TOO if flash else _chip(capture.data) + STEADY_ONLY, flash,
+        told("tells_figures") if tells_pops else told("tells_flash") if flash else _steady_only(capture.data), flash,
         lights / capture.seconds if capture.seconds > 0 else 0.0, lights, believed,
     )  # fmt: skip
     return _Candidate((certainty, round(believed, 2), float(declared), lights, -_assumed(dialect)), proposal)
 
 
-def _chip(data: bytes) -> str:
-    """Say which family of light chips our sketch on the board reads; empty for another board."""
+def _steady_only(data: bytes) -> Told:
+    """What a board without flash can do, and which family of light chips our sketch on it reads."""
     lines = _lines(data)
     match = _CHIP.search(lines[-1]) if lines else None
     if match is None:
-        return ""
+        return told("tells_steady")
     family, most = CHIPS[match[1]]
-    return f"a light chip of the {family} family, up to {most}; "
+    return all_of(told("light_chip", family=family, most=most), told("tells_steady"))
 
 
 def _assumed(dialect: Dialect | str) -> int:
@@ -158,26 +154,25 @@ def _assumed(dialect: Dialect | str) -> int:
 
 def _evidence(
     capture: Capture, dialect: Dialect | str, identity: Identity | None, samples: Sequence[object], frames: int
-) -> tuple[str, float]:
-    """Return the evidence in words and how much it says: 5 a checksum, 4 a structure with names, 3 a unit, 1 bare."""
+) -> tuple[Told, float]:
+    """Return the evidence and how much it says: 5 a checksum, 4 a structure with names, 3 a unit, 1 bare."""
     where = _port(capture.serial)
-    rate = f"{frames / capture.seconds:.2g} a second" if capture.seconds > 0 else f"{frames} of them"
     if isinstance(dialect, str):
-        who = f"{identity.name} ({identity.sensor_id})" if identity else "a sensor"
-        return f"{where}, frames of our own wire format with good check sums from {who}", 5.0
+        who = f"{identity.name} ({identity.sensor_id})" if identity else told("the_sensor")
+        return told("heard_frames", where=where, who=who), 5.0
     if dialect.kind == "modbus":
         first = next(sample for sample in samples if isinstance(sample, Steady))
-        value = "an overload" if first.illuminance_lx is None else f"{first.illuminance_lx:.6g} lx"
-        return f"{where}, answers with good check sums to questions in {dialect.name}, such as {value}", 5.0
-    line = example_line(capture.data)
-    words = f"{where}, lines such as `{line}`, {rate}"
+        value = told("an_overload") if first.illuminance_lx is None else told("plain_lx", lx=first.illuminance_lx)
+        return told("heard_answers", where=where, dialect=dialect.name, value=value), 5.0
+    rate = told("a_second", rate=frames / capture.seconds) if capture.seconds > 0 else told("of_them", count=frames)
+    words = told("heard_lines", where=where, line=example_line(capture.data), rate=rate)
     if dialect.kind in ("json", "senml") or dialect.header:
         return words, 4.0
     if dialect.kind == "text" and _states_unit(capture.data, dialect):
         return words, 3.0
     field = dialect.field("illuminance")
     unit = field.unit if field else "lx"
-    return f"{words}; no unit is stated, {unit} is assumed", 1.0
+    return all_of(words, told("unit_assumed", unit=unit)), 1.0
 
 
 def _states_unit(data: bytes, dialect: Dialect) -> bool:
@@ -205,31 +200,25 @@ def example_line(data: bytes, most: int = 48) -> str:
     return line if len(line) <= most else line[: most - 1] + "…"
 
 
-def _port(serial: SerialSettings) -> str:
-    parity = "" if serial.parity == "none" else f", {serial.parity} parity"
-    bits = "" if serial.data_bits == 8 else f", {serial.data_bits} bits"
-    return f"{serial.baud} baud{bits}{parity}"
+def _port(serial: SerialSettings) -> Told:
+    bits = NOTHING if serial.data_bits == 8 else told("data_bits", bits=serial.data_bits)
+    parity = NOTHING if serial.parity == "none" else told("parity", parity=serial.parity)
+    return all_of(told("baud", baud=serial.baud), bits, parity, by=", ")
 
 
 def _nothing_fits(captures: Sequence[Capture]) -> Proposal:
     heard = [capture for capture in captures if capture.data]
     if not heard:
-        return Proposal("", "", "nothing was heard: check that the sensor is switched on and sends by itself")
+        return Proposal("", "", told("nothing_heard"))
     readable = [capture for capture in heard if len(_lines(capture.data)) >= MIN_LIGHTS]
     if not readable:
         most = max(heard, key=lambda capture: len(capture.data))
-        return Proposal(
-            "", "",
-            f"{len(most.data)} bytes were heard at {_port(most.serial)}, but no lines of text at any speed that was "
-            "tried: look up the sensor's speed and give it with baud=",
-        )  # fmt: skip
+        return Proposal("", "", told("no_lines_heard", count=len(most.data), where=_port(most.serial)))
     remarks = [line for capture in readable for line in _lines(capture.data)]
     if all(line.startswith("#") for line in remarks):
-        return Proposal("", "", f"the board sends no light, but says: {remarks[-1].lstrip('# ')}")
+        return Proposal("", "", told("board_says", remark=remarks[-1].lstrip("# ")))
     best = max(readable, key=lambda capture: sum(map(len, _lines(capture.data))) / len(capture.data))
     draft = draft_dialect(_lines(best.data), best.serial)
     line = example_line(best.data)
-    advice = "save the draft as a .toml file, check it, and give it with dialect=" if draft else (
-        "describe them in a .toml file like the shipped ones and give it with dialect="
-    )  # fmt: skip
-    return Proposal("", "", f"{_port(best.serial)}, lines such as `{line}` that no known dialect fits: {advice}", draft=draft)
+    advice = told("save_draft" if draft else "describe_lines")
+    return Proposal("", "", told("unknown_lines", where=_port(best.serial), line=line, advice=advice), draft=draft)

@@ -25,6 +25,35 @@ PHRASES: dict[str, str] = {
     "unknown_supply": marked(
         "this calibration does not know the supply that it was made at: calibrate anew, or f-numbers may be off by up to 0.15 stop"
     ),
+    # what was heard on an unknown port, and what a sensor that speaks so can do
+    "baud": marked("{baud} baud"),
+    "data_bits": marked("{bits} bits"),
+    "parity": marked("{parity} parity"),
+    "plain_lx": marked("{lx:.6g} lx"),
+    "an_overload": marked("an overload"),
+    "a_second": marked("{rate:.2g} a second"),
+    "of_them": marked("{count} of them"),
+    "heard_frames": marked("{where}, frames of our own wire format with good check sums from {who}"),
+    "heard_answers": marked("{where}, answers with good check sums to questions in {dialect}, such as {value}"),
+    "heard_lines": marked("{where}, lines such as `{line}`, {rate}"),
+    "unit_assumed": marked("no unit is stated, {unit} is assumed"),
+    "nothing_heard": marked("nothing was heard: check that the sensor is switched on and sends by itself"),
+    "no_lines_heard": marked(
+        "{count} bytes were heard at {where}, but no lines of text at any speed that was tried: look up the sensor's speed and "
+        "give it with baud="
+    ),
+    "board_says": marked("the board sends no light, but says: {remark}"),
+    "unknown_lines": marked("{where}, lines such as `{line}` that no known dialect fits: {advice}"),
+    "save_draft": marked("save the draft as a .toml file, check it, and give it with dialect="),
+    "describe_lines": marked("describe them in a .toml file like the shipped ones and give it with dialect="),
+    "tells_steady": marked(
+        "sees steady light only and cannot meter a pop; use it for modelling or continuous light, room light and evenness"
+    ),
+    "tells_flash": marked("meters flash and steady light"),
+    "tells_figures": marked(
+        "meters flash and steady light; it sends no waveform, so a pop's figures are believed as they come"
+    ),
+    "light_chip": marked("a light chip of the {family} family, up to {most}"),
     # a pop, and the range of the next
     "once_more": marked("{what}: one more pop, please"),
     "clips_now_on": marked("clips: now on the {range} range, one more pop, please"),
