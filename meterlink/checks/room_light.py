@@ -246,9 +246,9 @@ def room_said(room: ambient.RoomLight) -> Told:
     return told("room_visible" if room.verdict == "visible" else "room_ghosts", **numbers)
 
 
-def part_said(part: str) -> object:
+def part_said(part: str) -> Told:
     """A part of the picture: one of ours, or a point as its light names it."""
-    return told(part) if part in (KEY_SIDE, SHADOW_SIDE, FACE_ALONE) else part
+    return told(part) if part in (KEY_SIDE, SHADOW_SIDE, FACE_ALONE) else told("a_point", point=part)
 
 
 def _plain(stops: float) -> float | None:

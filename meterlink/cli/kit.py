@@ -21,7 +21,6 @@ from typing import Any
 from meterlink import units
 from meterlink.cli.completing import KIT, completes
 from meterlink.cli.frame import open_library, out, print_json, print_rows
-from meterlink.cli.light import source_text
 from meterlink.judging.fixture_curves import FixtureCurves, curves_of
 from meterlink.judging.judge import Judge
 from meterlink.library.kit import HEAD, Piece, mark, piece, pieces
@@ -31,6 +30,7 @@ from meterlink.photometry.freeze import PowerCurve
 from meterlink.photometry.sources import Point, source_of
 from meterlink.words.actions import Do
 from meterlink.words.language import marked_for, say, say_count, say_for
+from meterlink.words.placed import source_text
 from meterlink.words.told import put, written
 
 KINDS = (marked_for("piece", "head"), marked_for("piece", "modifier"))

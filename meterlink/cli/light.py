@@ -41,7 +41,8 @@ from meterlink.metering.opened_set import OpenedSet
 from meterlink.records import Light, Placement, Setup, new_id
 from meterlink.records.kept import ROLES
 from meterlink.words.actions import Do
-from meterlink.words.language import marked, say, with_decimal_sign
+from meterlink.words.language import marked, say
+from meterlink.words.placed import direction_text, place_text, source_text
 from meterlink.words.told import put, told, written
 
 PLACEMENT_OPTIONS = (
@@ -73,7 +74,6 @@ LIGHT_OPTIONS = (
 
 OPTION_COMPLETERS: dict[str, Completer | Sequence[str]] = {"--fixture": FIXTURES, "--modifier": MODIFIERS, "--role": ROLES}
 ACTIONS = ("add", "move", "change", "show", "list", "remove")
-SHAPES = (marked("disk"), marked("rectangle"))
 SHOWN = (marked("  point: {text}"), marked("  head: {text}"), marked("  modifier: {text}"))
 FLAGS = ("--bare", "--shared-generator", "--as-metered", "-h", "--help")
 """Options that nothing follows."""
@@ -328,44 +328,9 @@ def _shape(args: argparse.Namespace) -> dict[str, Any]:
     return {}
 
 
-def source_text(placement: Placement) -> str:
-    """``disk 90 cm`` in words; the order of sizes is width × height."""
-    if placement.shape == "point" or not placement.width_m:
-        return say("small source")
-    return f"{say(placement.shape)} {with_decimal_sign(units.format_size(placement.width_m, placement.height_m))}"
-
-
-def direction_text(placement: Placement) -> str:
-    """``40° right, 30° up`` as the camera sees it."""
-    azimuth, elevation = placement.azimuth_deg, placement.elevation_deg
-    if azimuth is None:
-        return say("direction not given")
-    side = say("{x:.0f}° right" if azimuth > 0 else "{x:.0f}° left", x=abs(azimuth))
-    parts = [say("camera axis") if abs(azimuth) < 0.5 else side]
-    if elevation:
-        parts.append(say("{x:.0f}° up" if elevation > 0 else "{x:.0f}° down", x=abs(elevation)))
-    return ", ".join(parts)
-
-
 def describe(light: Light, placement: Placement | None) -> str:
     """One line about a light: ``KEY (key): disk 90 cm, 1.2 m, 40° right, 30° up, power 1/4``."""
     return put("{light} ({role:role}): {place}", light=light.name, role=light.role, place=place_text(light, placement))
-
-
-def place_text(light: Light, placement: Placement | None) -> str:
-    """Where and how a light stands, in words."""
-    if placement is None:
-        return say("not placed")
-    distance = written(placement.distance_m, "length") if placement.distance_m else say("distance not given")
-    parts = [source_text(placement), distance, direction_text(placement)]
-    if placement.power_text:
-        parts.append(say("power {power}", power=placement.power_text))
-    if placement.grid_deg:
-        parts.append(say("grid {degrees:.0f}°", degrees=placement.grid_deg))
-    parts += [part for part in (placement.gel, placement.diffusers) if part]
-    if light.source_light_id:
-        parts.append(say("passive reflector"))
-    return ", ".join(parts)
 
 
 def light_rows(library: Library, setup: Setup) -> list[dict[str, Any]]:
@@ -389,7 +354,7 @@ def print_lights(library: Library, setup: Setup) -> None:
             continue
         distance = written(p.distance_m, "length") if p.distance_m else say("not given")
         power = p.power_text or say("passive" if light.source_light_id else "not given")
-        rows.append((*who, source_text(p), distance, direction_text(p), power))
+        rows.append((*who, source_text(p), distance, direction_text(p.azimuth_deg, p.elevation_deg), power))
     if not rows:
         out("no lights yet: {do}", do=Do("add_light"))
         return

@@ -93,7 +93,7 @@ def _cells(row: RatioRow, with_t01: bool) -> list[str]:
         NOTHING if row.correction_stops is None else written(row.correction_stops, "stops2"),
         _f(row.corrected_f),
         _from_key(row),
-        NOTHING if not row.light_over_key else key_to_light(row.light_over_key),
+        NOTHING if not row.light_over_key else written(1.0 / row.light_over_key, "ratio"),
         NOTHING if row.share is None else f"{row.share * 100:.0f} %",
     ]
     if with_t01:
@@ -112,13 +112,6 @@ def _from_key(row: RatioRow) -> str:
         return "0"
     u95 = f" ±{row.from_key_u95_stops:.1f}" if row.from_key_u95_stops is not None else ""
     return with_decimal_sign(units.format_stops(row.from_key_stops) + u95)
-
-
-def key_to_light(light_over_key: float) -> str:
-    """``4:1``: the key against this light; ``1:2`` when the light is stronger."""
-    ratio = 1.0 / light_over_key
-    text = f"{ratio:.1f}:1".replace(".0:", ":") if ratio >= 1 else f"1:{light_over_key:.1f}".removesuffix(".0")
-    return with_decimal_sign(text)
 
 
 def summary_lines(

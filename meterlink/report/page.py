@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Sequence
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -14,10 +14,15 @@ from meterlink import units
 from meterlink.checks.findings import Finding
 from meterlink.checks.shutter import beyond_sync
 from meterlink.judging.judged_set import JudgedSet, LightState
+from meterlink.records import Placement
+from meterlink.report.labels import short
 from meterlink.report.picture import safe_picture
 from meterlink.report.plan import plan, side
 from meterlink.tables.compare import key_words
 from meterlink.tables.ratios import RatioRow, RatioTable, ratio_table
+from meterlink.words.language import language, marked, say, say_for, translated
+from meterlink.words.placed import direction_text, distance_text, source_text
+from meterlink.words.told import put, told, written
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -29,20 +34,20 @@ FINDINGS_MAX = 8
 """The worst ones; the page has two sides and 'meterlink checks' shows them all."""
 HIDDEN = ("points", "reference_picture")
 """Facts that are no words."""
-RANKS = {3: "wrong", 2: "doubtful", 1: "caution", 0: "note"}
+RANKS = {3: marked("wrong"), 2: marked("doubtful"), 1: marked("caution"), 0: marked("note")}
 
 DETAIL_WORDS = {
-    "mark": "subject's mark",
-    "framing": "framing",
-    "face_height_m": "face above floor",
-    "backdrop_distance_m": "face to backdrop",
-    "backdrop": "backdrop",
-    "backdrop_reflectance": "backdrop's reflectance",
-    "camera_distance_m": "camera to face",
-    "camera_height_m": "camera above floor",
-    "focal_length_mm": "focal length",
-    "aperture": "aperture used",
-    "reference_photo": "reference photograph",
+    "mark": marked("subject's mark"),
+    "framing": marked("framing"),
+    "face_height_m": marked("face above floor"),
+    "backdrop_distance_m": marked("face to backdrop"),
+    "backdrop": marked("backdrop"),
+    "backdrop_reflectance": marked("backdrop's reflectance"),
+    "camera_distance_m": marked("camera to face"),
+    "camera_height_m": marked("camera above floor"),
+    "focal_length_mm": marked("focal length"),
+    "aperture": marked("aperture used"),
+    "reference_photo": marked("reference photograph"),
 }
 """Facts of a rebuild in the order in which they are printed; others follow under their own names."""
 FACT_UNITS = (("_m_s", "m/s"), ("_mm", "mm"), ("_um", "µm"), ("_px", "px"), ("_mired", "mired"), ("_s", "s"))
@@ -99,7 +104,7 @@ def sheet_html(
         lines=lines,
         ratio=ratio_words(table),
         notes=table.notes,
-        findings=[(RANKS[int(f.rank)], f.text, f.advice) for f in worst],
+        findings=[(say(RANKS[int(f.rank)]), f.text, f.advice) for f in worst],
         more_findings=len(findings) - len(worst),
         answers=[one.text for one in answers],
         overhead=[line.name for line in lines if line.overhead],
@@ -108,6 +113,9 @@ def sheet_html(
         square=Markup(square),
         carries=carries,
         steps=rebuild_steps(view),
+        say=say,
+        column=partial(say_for, "column"),
+        language=language(),
     )
 
 
@@ -133,16 +141,16 @@ def _plain(value: Any) -> Any:
 def camera_facts(view: JudgedSet, table: RatioTable) -> list[tuple[str, str]]:
     """What the camera is set to."""
     setup = view.setup
-    facts = [("ISO", units.format_iso(setup.iso).removeprefix("ISO "))]
-    facts.append(("shutter", _shutter(view)))
+    facts = [("ISO", units.format_iso(setup.iso).removeprefix("ISO ")), (say("shutter"), _shutter(view))]
     if table.aperture_key:
-        facts.append(("aperture from the key", f"{table.aperture_key.nominal} ± {table.aperture_key.u95_stops:.1f} stop"))
+        aperture = say("{f} ± {u95:.1f} stop", f=table.aperture_key.nominal, u95=table.aperture_key.u95_stops)
+        facts.append((say("aperture from the key"), aperture))
     if table.aperture_key_and_fill:
-        facts.append(("key and fill together", table.aperture_key_and_fill.nominal))
+        facts.append((say("key and fill together"), table.aperture_key_and_fill.nominal))
     if setup.camera_offset_stops:
-        facts.append(("camera offset", units.format_stops(setup.camera_offset_stops)))
+        facts.append((say("camera offset"), written(setup.camera_offset_stops, "stops")))
     if setup.filter_stops:
-        facts.append(("filter takes", f"{setup.filter_stops:.1f} stops"))
+        facts.append((say("filter takes"), say("{stops:.1f} stops", stops=setup.filter_stops)))
     return facts
 
 
@@ -151,16 +159,20 @@ def _shutter(view: JudgedSet) -> str:
     if not view.setup.shutter_s:
         return NOTHING
     beyond = beyond_sync(view)
-    faster = f" (faster than the sync speed of {units.format_shutter(beyond.numbers['sync_speed_s'])})" if beyond else ""
-    return units.format_shutter(view.setup.shutter_s) + faster
+    if not beyond:
+        return written(view.setup.shutter_s, "shutter")
+    return put(
+        "{shutter:shutter} (faster than the sync speed of {sync:shutter})",
+        shutter=view.setup.shutter_s, sync=beyond.numbers["sync_speed_s"],
+    )  # fmt: skip
 
 
 def rebuild_facts(view: JudgedSet) -> list[tuple[str, str]]:
     """What else a rebuild needs, as far as it was noted."""
     details = view.setup.details
-    known = [(word, _fact(key, details[key])) for key, word in DETAIL_WORDS.items() if key in details]
+    known = [(say(word), _fact(key, details[key])) for key, word in DETAIL_WORDS.items() if key in details]
     others = [
-        (key_words(key)[:60], _fact(key, value))
+        (translated(key_words(key)[:60]), _fact(key, value))
         for key, value in details.items()
         if key not in DETAIL_WORDS and key not in HIDDEN and isinstance(value, str | int | float)
     ]
@@ -173,10 +185,10 @@ def _fact(key: str, value: Any) -> str:
     if key == "backdrop_reflectance":
         return f"{value * 100:.0f} %"
     if key == "sync_speed_s" and value > 0:
-        return units.format_shutter(float(value))
+        return written(float(value), "shutter")
     if key.endswith("_m") and 0 <= value < 1e4:
-        return units.format_length(float(value))
-    return f"{value:g}{next((f' {unit}' for end, unit in FACT_UNITS if key.endswith(end)), '')}"
+        return written(float(value), "length")
+    return written(value, "g") + next((f" {unit}" for end, unit in FACT_UNITS if key.endswith(end)), "")
 
 
 def _credible(key: str, value: Any) -> bool:
@@ -193,46 +205,44 @@ def light_lines(view: JudgedSet, table: RatioTable) -> list[LightLine]:
 
 def _line(state: LightState, row: RatioRow, is_key: bool) -> LightLine:
     light, p = state.light, state.placement
-    source, place, power, extras = "not placed", NOTHING, NOTHING, ""
+    source, place, power, extras = say("not placed"), NOTHING, NOTHING, ""
     overhead = False
     if p is not None:
-        source = "small source" if not p.width_m else f"{p.shape} {units.format_size(p.width_m, p.height_m)}"
-        parts = [units.format_length(p.distance_m) if p.distance_m else "distance not given"]
-        if p.azimuth_deg is not None:
-            parts.append(_direction(p.azimuth_deg, p.elevation_deg))
-        place = ", ".join(parts)
-        power = p.power_text or ("passive" if light.source_light_id else NOTHING)
+        source, place = source_text(p), _stands(p, distance_text(p))
+        power = p.power_text or (say("passive") if light.source_light_id else NOTHING)
         extras = _extras(state)
         overhead = (p.elevation_deg or 0.0) >= OVERHEAD_DEG or (p.stand_height_m or 0.0) >= OVERHEAD_M
     from_key = NOTHING
     if row.from_key_stops is not None:
-        u95 = f" ± {row.from_key_u95_stops:.1f}" if row.from_key_u95_stops else ""
-        from_key = "0" if is_key else units.format_stops(row.from_key_stops) + u95
+        u95 = f" ± {written(row.from_key_u95_stops, 'size')}" if row.from_key_u95_stops else ""
+        from_key = "0" if is_key else written(row.from_key_stops, "stops") + u95
     return LightLine(
         light.name,
-        light.role,
+        written(light.role, "role"),
         source,
         place,
         power,
         extras,
-        _f(row.as_read_f),
-        NOTHING if row.correction_stops is None else units.format_stops(row.correction_stops, 2),
-        _f(row.corrected_f),
+        _if_known(row.as_read_f, "f"),
+        _if_known(row.correction_stops, "stops2"),
+        _if_known(row.corrected_f, "f"),
         from_key,
-        NOTHING if not row.light_over_key else _ratio(row.light_over_key),
+        NOTHING if not row.light_over_key else written(1.0 / row.light_over_key, "ratio"),
         NOTHING if row.share is None else f"{row.share * 100:.0f} %",
-        units.format_duration(row.t01_s) if row.t01_s else NOTHING,
-        row.verdict or NOTHING,
+        NOTHING if not row.t01_s else written(row.t01_s, "duration"),
+        str(told(row.verdict)) if row.verdict else NOTHING,
         row.reason,
         overhead,
     )
 
 
-def _direction(azimuth: float, elevation: float | None) -> str:
-    side_word = "camera axis" if abs(azimuth) < 0.5 else f"{abs(azimuth):.0f}° {'right' if azimuth > 0 else 'left'}"
-    if not elevation:
-        return side_word
-    return f"{side_word}, {abs(elevation):.0f}° {'up' if elevation > 0 else 'down'}"
+def _if_known(value: float | None, form: str) -> str:
+    return NOTHING if value is None else written(value, form)
+
+
+def _stands(p: Placement, distance: str) -> str:
+    """How far and in which direction a light stands, as far as it is known."""
+    return distance if p.azimuth_deg is None else f"{distance}, {direction_text(p.azimuth_deg, p.elevation_deg)}"
 
 
 def _extras(state: LightState) -> str:
@@ -240,26 +250,17 @@ def _extras(state: LightState) -> str:
     assert p is not None
     parts = [light.fixture, light.modifier]
     if p.grid_deg:
-        parts.append(f"grid {p.grid_deg:.0f}°")
-    parts += [f"gel {p.gel}" if p.gel else "", p.diffusers]
+        parts.append(say("grid {degrees:.0f}°", degrees=p.grid_deg))
+    parts += [say("gel {gel}", gel=p.gel) if p.gel else "", p.diffusers]
     if p.recess_m:
-        parts.append(f"recess {units.format_length(p.recess_m)}")
+        parts.append(put("recess {depth:length}", depth=p.recess_m))
     if p.stand_height_m:
-        parts.append(f"{units.format_length(p.stand_height_m)} above the floor")
+        parts.append(put("{height:length} above the floor", height=p.stand_height_m))
     if p.aimed_at:
-        parts.append(f"aimed at {p.aimed_at}")
+        parts.append(say("aimed at {point}", point=p.aimed_at))
     if p.feather_deg:
-        parts.append(f"feathered by {p.feather_deg:.0f}°")
+        parts.append(say("feathered by {degrees:.0f}°", degrees=p.feather_deg))
     return ", ".join(part for part in parts if part)
-
-
-def _f(value: float | None) -> str:
-    return NOTHING if value is None else units.format_f_number(value)
-
-
-def _ratio(light_over_key: float) -> str:
-    ratio = 1.0 / light_over_key
-    return f"{ratio:.1f}:1".replace(".0:", ":") if ratio >= 1 else f"1:{light_over_key:.1f}".removesuffix(".0")
 
 
 def ratio_words(table: RatioTable) -> str:
@@ -267,7 +268,7 @@ def ratio_words(table: RatioTable) -> str:
     a, b = table.lighting_ratio_words
     if not a:
         return ""
-    return f"key to fill {a} (incident), (key + fill) to fill {b} (highlight to shadow)"
+    return say("key to fill {incident} (incident), (key + fill) to fill {contrast} (highlight to shadow)", incident=a, contrast=b)
 
 
 def rebuild_steps(view: JudgedSet) -> list[str]:
@@ -276,28 +277,32 @@ def rebuild_steps(view: JudgedSet) -> list[str]:
     said = {key: _fact(key, details[key]) for key in DETAIL_WORDS if key in details and _credible(key, details[key])}
     steps = []
     if "backdrop" in said or "backdrop_distance_m" in said:
-        behind = f" {said['backdrop_distance_m']} behind the face" if "backdrop_distance_m" in said else ""
-        steps.append(f"backdrop{': ' + said['backdrop'] if 'backdrop' in said else ''}{behind}")
+        what = ": ".join(filter(None, (say("backdrop"), said.get("backdrop", ""))))
+        behind = said.get("backdrop_distance_m")
+        steps.append(say("{backdrop} {distance} behind the face", backdrop=what, distance=behind) if behind else what)
     if "mark" in said:
-        steps.append(f"subject on the mark: {said['mark']}")
+        steps.append(say("subject on the mark: {mark}", mark=said["mark"]))
     if "face_height_m" in said:
-        steps.append(f"face {said['face_height_m']} above the floor")
+        steps.append(say("face {height} above the floor", height=said["face_height_m"]))
     camera = [said[key] for key in ("camera_distance_m", "focal_length_mm") if key in said]
     if camera:
-        height = f", {said['camera_height_m']} above the floor" if "camera_height_m" in said else ""
-        steps.append(f"camera: {', '.join(camera)}{height}")
-    for state in view.lights:
-        p = state.placement
-        if p is None:
-            continue
-        where = units.format_length(p.distance_m) if p.distance_m else "distance not noted"
-        if p.azimuth_deg is not None:
-            where += f", {_direction(p.azimuth_deg, p.elevation_deg)}"
-        height = f", {units.format_length(p.stand_height_m)} above the floor" if p.stand_height_m else ""
-        power = f", power {p.power_text}" if p.power_text else ""
-        steps.append(f"{state.light.name}: {where}{height}{power}")
+        height = [say("{height} above the floor", height=said["camera_height_m"])] if "camera_height_m" in said else []
+        steps.append(say("camera: {where}", where=", ".join(camera + height)))
+    steps += [_light_step(state) for state in view.lights if state.placement is not None]
     if any(s.placement and (s.placement.stand_height_m or 0) >= OVERHEAD_M for s in view.lights):
-        steps.append("stands weighed down, heads overhead on safety cables")
-    steps.append("room light as then; modelling lamps as then")
-    steps.append(f"meter and match: meterlink match “{view.setup.name}”")
+        steps.append(say("stands weighed down, heads overhead on safety cables"))
+    steps.append(say("room light as then; modelling lamps as then"))
+    steps.append(say("meter and match: {do}", do=f"meterlink match “{view.setup.name}”"))
     return steps
+
+
+def _light_step(state: LightState) -> str:
+    """What to put where: the modifier by its name, since it makes the light."""
+    light, p = state.light, state.placement
+    assert p is not None
+    parts = [short(light.modifier), _stands(p, written(p.distance_m, "length") if p.distance_m else say("distance not noted"))]
+    if p.stand_height_m:
+        parts.append(put("{height:length} above the floor", height=p.stand_height_m))
+    if p.power_text:
+        parts.append(say("power {power}", power=p.power_text))
+    return f"{light.name}: {', '.join(filter(None, parts))}"

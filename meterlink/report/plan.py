@@ -15,6 +15,8 @@ from meterlink import units
 from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.report.drawing import ACCENT, FAINT, INK, PAPER, SECOND, Drawing
 from meterlink.report.labels import Labels, Line, short
+from meterlink.words.language import say
+from meterlink.words.told import put, written
 
 At = Callable[[float, float], tuple[float, float]]
 """Metres in the picture's plane -> points of the drawing."""
@@ -103,7 +105,7 @@ def position_m(state: LightState, view: JudgedSet) -> tuple[float, float, float]
 
 def plan(view: JudgedSet, width: float = 370.0, height: float = 330.0) -> Drawing:
     """The set from above: camera at the bottom, backdrop at the top."""
-    drawing = Drawing(width, height, f"plan of {view.setup.name} from above")
+    drawing = Drawing(width, height, say("plan of {setup} from above", setup=view.setup.name))
     states = _placed(view)
     places = [position_m(s, view) for s in states]
     camera = min(_fact(view, "camera_distance_m", 0.0, 1000.0) or FALLBACK_CAMERA_M, CAMERA_SHOWN_M)
@@ -126,8 +128,8 @@ def plan(view: JudgedSet, width: float = 370.0, height: float = 330.0) -> Drawin
     for state, at, (x, _, z) in zip(states, marks, places, strict=True):
         p = state.placement
         assert p is not None
-        told = f"{units.format_length(p.distance_m or 0.0)}, {units.format_angle(p.azimuth_deg or 0.0)}"
-        labels.place(at, [Line(short(state.light.name), 8.5, INK), Line(told, 7, "#5a5a5a")], 13, (x, z - point_z_m(state, view)))
+        where = f"{written(p.distance_m or 0.0, 'length')}, {units.format_angle(p.azimuth_deg or 0.0)}"
+        labels.place(at, [Line(short(state.light.name), 8.5, INK), Line(where, 7, "#5a5a5a")], 13, (x, z - point_z_m(state, view)))
     return drawing
 
 
@@ -140,7 +142,7 @@ def _rings(drawing: Drawing, face: tuple[float, float], scale: float) -> None:
         drawing.circle(face, r, stroke=GRID, width=0.7)
         x, y = face[0] + r * 0.7071, face[1] + r * 0.7071
         if x < drawing.width - 24 and y < drawing.height - 6:
-            drawing.text((x + 1.5, y + 5), f"{step * i:g} m", 6, colour=FAINT)
+            drawing.text((x + 1.5, y + 5), f"{written(step * i, 'g')} m", 6, colour=FAINT)
 
 
 def _face_from_above(drawing: Drawing, centre: tuple[float, float], r: float) -> None:
@@ -156,9 +158,9 @@ def _camera(drawing: Drawing, view: JudgedSet, frame: _Frame, labels: Labels, sh
     drawing.area([(x - 16, y + 2), (x + 16, y + 2), (x + 16, y + 8), (x - 16, y + 8)], fill=INK)
     drawing.area([(x - 5, y - 4), (x + 5, y - 4), (x + 5, y + 2), (x - 5, y + 2)], fill=INK)
     labels.keep_free([(x - 16, y - 4), (x + 16, y + 8)])
-    label = "camera" + (f" {units.format_length(distance)}" if distance else ", distance not given")
+    label = put("camera {distance:length}", distance=distance) if distance else say("camera, distance not given")
     if distance and distance > shown:
-        label += ", farther than drawn"
+        label = put("camera {distance:length}, farther than drawn", distance=distance)
     labels.place((x, y + 4), [Line(label, 7.5, INK)], 9, (0.0, 1.0))
 
 
@@ -171,7 +173,7 @@ def _backdrop(drawing: Drawing, view: JudgedSet, frame: _Frame, labels: Labels) 
     known = _fact(view, "backdrop_distance_m", 0.0, 50.0) is not None
     drawing.line([a, b], INK, 2.0, () if known else (6, 4))
     labels.keep_line_free(a, b)
-    label = f"backdrop {units.format_length(behind)}" if known else "backdrop, distance not given"
+    label = put("backdrop {distance:length}", distance=behind) if known else say("backdrop, distance not given")
     labels.place((b[0] - 30, y), [Line(label, 7, INK)], 3, (0.3, -1.0))
 
 
@@ -219,7 +221,7 @@ def _light(
 
 def side(view: JudgedSet, width: float = 370.0, height: float = 215.0) -> Drawing:
     """The set from camera left: camera at the right, height upward, floor where the face's height is known."""
-    drawing = Drawing(width, height, f"side view of {view.setup.name}")
+    drawing = Drawing(width, height, say("side view of {setup}", setup=view.setup.name))
     states = _placed(view)
     places = [position_m(s, view) for s in states]
     camera = min(_fact(view, "camera_distance_m", 0.0, 1000.0) or FALLBACK_CAMERA_M, CAMERA_SHOWN_M)
@@ -258,7 +260,7 @@ def _camera_from_the_side(drawing: Drawing, at: tuple[float, float], labels: Lab
     drawing.area([(x + 2, y - 9), (x + 8, y - 9), (x + 8, y + 9), (x + 2, y + 9)], fill=INK)
     drawing.area([(x - 4, y - 4), (x + 2, y - 4), (x + 2, y + 4), (x - 4, y + 4)], fill=INK)
     labels.keep_free([(x - 4, y - 9), (x + 8, y + 9)])
-    labels.place((x + 4, y), [Line("camera", 7.5, INK)], 11, (0.2, -1.0))
+    labels.place((x + 4, y), [Line(say("camera"), 7.5, INK)], 11, (0.2, -1.0))
 
 
 def _floor_and_backdrop(drawing: Drawing, frame: _Frame, floor: float | None, behind: float, labels: Labels) -> None:
@@ -267,7 +269,7 @@ def _floor_and_backdrop(drawing: Drawing, frame: _Frame, floor: float | None, be
         a, b = (10.0, bottom), (drawing.width - 10, bottom)
         drawing.line([a, b], INK, 1.2)
         labels.keep_line_free(a, b)
-        drawing.text((12, bottom + 8), f"floor, face at {units.format_length(-floor)}", 7, colour="#5a5a5a")
+        drawing.text((12, bottom + 8), put("floor, face at {height:length}", height=-floor), 7, colour="#5a5a5a")
     if behind:
         x = frame.at(-behind, 0.0)[0]
         drawing.line([(x, 12), (x, bottom)], INK, 2.0)

@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from math import log2
 from pathlib import Path
+from typing import NamedTuple
 
 from meterlink import units
 from meterlink.judging.fixture_curves import FixtureCurves
 from meterlink.photometry.falloff import FalloffFit
 from meterlink.report.axes import Axes, Box, round_ticks, style_of
 from meterlink.report.drawing import FAINT, INK, PAPER, Drawing
+from meterlink.words.language import say, with_decimal_sign
+from meterlink.words.told import written
 
 STEPS = 120
 TICKS_M = (0.2, 0.3, 0.5, 0.7, 1.0, 1.5, 2.0, 3.0, 5.0, 7.0, 10.0, 15.0, 20.0, 30.0, 50.0)
@@ -24,7 +27,7 @@ def write_falloff_picture(fit: FalloffFit, path: str | Path, title: str) -> None
 
 def falloff_drawing(fit: FalloffFit, title: str, width: float = 520.0) -> Drawing:
     """Return the plot: stops (0 at the nearest reading) over distance, the range in which the curve may be used in grey."""
-    drawing = Drawing(width, 400.0, f"falloff of {title}")
+    drawing = Drawing(width, 400.0, say("falloff of {modifier}", modifier=title))
     left, right = 52.0, width - 24.0
     near, far = 0.9 * min(fit.near_m, max(fit.low_m, 0.05)), 1.1 * max(fit.far_m, min(fit.high_m, 2 * fit.far_m))
     zero = fit.at(fit.near_m)
@@ -35,7 +38,7 @@ def falloff_drawing(fit: FalloffFit, title: str, width: float = 520.0) -> Drawin
     axes = Axes(drawing, Box(left, 46.0, right, 262.0), (near, far), (min(values) - 0.2, max(values) + 0.2), log_x=True)
     _usable(axes, fit)
     ticks = _distance_ticks(near, far)
-    axes.frame(units.format_length, _stops, y_title="stops from the nearest reading", x_ticks=ticks)
+    axes.frame(_length, _stops, y_title=say("stops from the nearest reading"), x_ticks=ticks)
     axes.curve(curve, 0)
     axes.curve(square, 2)
     for point in fit.points:
@@ -47,14 +50,19 @@ def falloff_drawing(fit: FalloffFit, title: str, width: float = 520.0) -> Drawin
 
 
 def _stops(value: float) -> str:
-    return units.format_stops(value, 0 if value == int(value) else 1)
+    return with_decimal_sign(units.format_stops(value, 0 if value == int(value) else 1))
+
+
+def _length(value_m: float) -> str:
+    return written(value_m, "length")
 
 
 def law_words(fit: FalloffFit) -> str:
     """The fitted law in words, with k=2."""
     if fit.law == "disk":
-        return f"like a disk of {fit.parameter_m * 200:.0f} ± {fit.u_parameter_m * 400:.0f} cm"
-    return f"inverse square from {fit.parameter_m * 100:.0f} ± {fit.u_parameter_m * 200:.0f} cm behind the front"
+        return say("like a disk of {cm:.0f} ± {u95_cm:.0f} cm", cm=fit.parameter_m * 200, u95_cm=fit.u_parameter_m * 400)
+    behind_cm, u95_cm = fit.parameter_m * 100, fit.u_parameter_m * 200
+    return say("inverse square from {cm:.0f} ± {u95_cm:.0f} cm behind the front", cm=behind_cm, u95_cm=u95_cm)
 
 
 def _distance_ticks(near: float, far: float) -> list[float]:
@@ -66,7 +74,8 @@ def _usable(axes: Axes, fit: FalloffFit) -> None:
     a, b = axes.x(fit.low_m), axes.x(fit.high_m)
     box = axes.box
     axes.drawing.area([(a, box.top), (b, box.top), (b, box.bottom), (a, box.bottom)], USABLE, "none")
-    axes.drawing.text((a + 4, box.bottom - 5), f"may be used from {fit.low_m:.2f} to {fit.high_m:.2f} m", 7.5)
+    used = say("may be used from {low:.2f} to {high:.2f} m", low=fit.low_m, high=fit.high_m)
+    axes.drawing.text((a + 4, box.bottom - 5), used, 7.5)
 
 
 def _reading(axes: Axes, distance_m: float, stops: float, u_stops: float) -> None:
@@ -79,8 +88,8 @@ def _reading(axes: Axes, distance_m: float, stops: float, u_stops: float) -> Non
 def _legend(drawing: Drawing, right: float, fit: FalloffFit) -> None:
     x, y = right - 170.0, 62.0
     drawing.circle((x + 12, y - 3), 3.5, PAPER, INK, 1.4)
-    drawing.text((x + 28, y), f"readings ({len(fit.points)}), ± k=2", 8)
-    for index, text in ((0, "fitted curve"), (2, "inverse square from the front")):
+    drawing.text((x + 28, y), say("readings ({count}), ± k=2", count=len(fit.points)), 8)
+    for index, text in ((0, say("fitted curve")), (2, say("inverse square from the front"))):
         y += 13
         colour, dash, width = style_of(index)
         drawing.line([(x, y - 3), (x + 24, y - 3)], colour, width, dash)
@@ -92,8 +101,8 @@ def _residuals(drawing: Drawing, fit: FalloffFit, box: Box, x_range: tuple[float
     axes = Axes(drawing, box, x_range, (-size, size), log_x=True)
     half = round_ticks(0.0, size, 2)
     levels = sorted({*half, *(-v for v in half)})
-    axes.frame(units.format_length, lambda v: units.format_stops(v, 2), y_title="reading less curve, stops", x_ticks=ticks,
-               y_ticks=levels, x_title="distance from the front")  # fmt: skip
+    axes.frame(_length, lambda v: written(v, "stops2"), y_title=say("reading less curve, stops"),
+               x_ticks=ticks, y_ticks=levels, x_title=say("distance from the front"))  # fmt: skip
     drawing.line([axes.at(x_range[0], 0.0), axes.at(x_range[1], 0.0)], FAINT, 1.0)
     for point, residual in zip(fit.points, fit.residuals, strict=True):
         _reading(axes, point.distance_m, residual, point.u_stops)
@@ -108,60 +117,67 @@ def drift_drawing(curves: FixtureCurves, width: float = 460.0) -> Drawing:
     panels = _panels(curves)
     if not panels:
         raise ValueError(f"{curves.name} was not read at two powers at least half a stop apart: nothing to plot")
-    drawing = Drawing(width, 34.0 + len(panels) * (PANEL_HEIGHT + GAP), f"{curves.name} over its power")
-    drawing.text((18, 16), f"{curves.name} over its power, by its own readings", 10)
-    powers = [x for _, points, _ in panels for x, _ in points]
+    drawing = Drawing(width, 34.0 + len(panels) * (PANEL_HEIGHT + GAP), say("{head} over its power", head=curves.name))
+    drawing.text((18, 16), say("{head} over its power, by its own readings", head=curves.name), 10)
+    powers = [x for panel in panels for x, _ in panel.points]
     x_range = (min(powers) - 0.3, max(powers) + 0.3)
-    for number, (title, points, text) in enumerate(panels):
+    for number, panel in enumerate(panels):
         top = 46.0 + number * (PANEL_HEIGHT + GAP)
-        _panel(drawing, Box(62.0, top, width - 24.0, top + PANEL_HEIGHT), x_range, title, points, text)
+        _draw(panel, drawing, Box(62.0, top, width - 24.0, top + PANEL_HEIGHT), x_range)
     return drawing
 
 
-def _panels(curves: FixtureCurves) -> list[tuple[str, list[tuple[float, float]], Callable[[float], str]]]:
-    """(title, points, text of a value) of every quantity that is known over power."""
-    panels: list[tuple[str, list[tuple[float, float]], Callable[[float], str]]] = []
+class _Panel(NamedTuple):
+    """One quantity over power."""
+
+    title: str
+    points: Sequence[tuple[float, float]]
+    text: Callable[[float], str]
+    """A value in words."""
+    least: float
+    """Half of the least range that is shown: smaller changes are not worth a mountain."""
+    levels: Sequence[float] = ()
+    """Where a value's ticks may be; empty: at round numbers."""
+
+
+def _panels(curves: FixtureCurves) -> list[_Panel]:
+    """Every quantity that is known over power."""
+    panels = []
     if len(curves.colours) > 1:
         colour = [(point.power_stops, point.mired) for point in curves.colours]
-        panels.append(("colour in mired (its CCT in K): higher up is lower CCT", colour, lambda v: f"{v:.0f} ({1e6 / v:.0f})"))
+        title = say("colour in mired (its CCT in K): higher up is lower CCT")
+        panels.append(_Panel(title, colour, lambda v: f"{v:.0f} ({1e6 / v:.0f})", 10.0))
     if curves.durations is not None:
         times = [(p, log2(1.0 / v)) for p, v in zip(curves.durations.power_stops, curves.durations.values, strict=True)]
-        panels.append(("t0.1: higher up is shorter", times, lambda v: units.format_duration(2.0**-v)))
+        title = say("t0.1: higher up is shorter")
+        panels.append(_Panel(title, times, lambda v: written(2.0**-v, "duration"), 0.5, DURATIONS))
     if curves.exposures is not None:
         dial = [(p, log2(v) - p + curves.exposures.power_stops[-1])
                 for p, v in zip(curves.exposures.power_stops, curves.exposures.values, strict=True)]  # fmt: skip
-        panels.append(("light delivered less what the dial says, stops", dial, lambda v: units.format_stops(v, 2)))
+        title = say("light delivered less what the dial says, stops")
+        panels.append(_Panel(title, dial, lambda v: written(v, "stops2"), 0.2))
     return panels
 
 
-def _panel(
-    drawing: Drawing,
-    box: Box,
-    x_range: tuple[float, float],
-    title: str,
-    points: Sequence[tuple[float, float]],
-    text: Callable[[float], str],
-) -> None:
-    values = [y for _, y in points]
-    middle, least = (min(values) + max(values)) / 2, 0.2 if "stops" in title else 0.5 if "t0.1" in title else 10.0
-    half = max((max(values) - min(values)) * 0.65, least)
+def _draw(panel: _Panel, drawing: Drawing, box: Box, x_range: tuple[float, float]) -> None:
+    values = [y for _, y in panel.points]
+    middle = (min(values) + max(values)) / 2
+    half = max((max(values) - min(values)) * 0.65, panel.least)
     axes = Axes(drawing, box, x_range, (middle - half, middle + half))
     ticks = [float(v) for v in range(round(x_range[0]), round(x_range[1]) + 1) if x_range[0] <= v <= x_range[1]]
-    levels = round_ticks(middle - half, middle + half, 4)
-    if "t0.1" in title:
-        levels = [v for v in DURATIONS if middle - half <= v <= middle + half]
-    axes.frame(_power, text, x_ticks=ticks or None, y_ticks=levels, x_title="power")
-    drawing.text((box.left - 44, box.top - 8), title, 8)
+    levels = [v for v in panel.levels if abs(v - middle) <= half] or round_ticks(middle - half, middle + half, 4)
+    axes.frame(_power, panel.text, x_ticks=ticks or None, y_ticks=levels, x_title=say("power"))
+    drawing.text((box.left - 44, box.top - 8), panel.title, 8)
     if box.top < axes.y(0.0) < box.bottom:
         drawing.line([axes.at(x_range[0], 0.0), axes.at(x_range[1], 0.0)], FAINT, 1.0)
     colour, _, width = style_of(0)
-    drawing.line([axes.at(x, y) for x, y in points], colour, width)
-    for x, y in points:
+    drawing.line([axes.at(x, y) for x, y in panel.points], colour, width)
+    for x, y in panel.points:
         drawing.circle(axes.at(x, y), 3.2, PAPER, INK, 1.3)
 
 
 def _power(stops: float) -> str:
-    return units.format_power(stops) if stops <= 0.0 else units.format_stops(stops)
+    return with_decimal_sign(units.format_power(stops) if stops <= 0.0 else units.format_stops(stops))
 
 
 def drift_lines(curves: FixtureCurves, width: int = 40) -> list[str]:
@@ -172,19 +188,18 @@ def drift_lines(curves: FixtureCurves, width: int = 40) -> list[str]:
     if len(curves.colours) > 1:
         mireds = [point.mired for point in curves.colours]
         low, span = min(mireds), max(max(mireds) - min(mireds), 10.0)
-        lines.append(f"colour over power, {max(mireds) - low:.0f} mired from end to end (right: lower CCT)")
+        lines.append(say("colour over power, {mired:.0f} mired from end to end (right: lower CCT)", mired=max(mireds) - low))
         for point in curves.colours:
             mark = round((point.mired - low) / span * (width - 1))
-            duv = "" if point.duv is None else f"  Duv {point.duv:+.3f}"
+            duv = "" if point.duv is None else say("  Duv {duv:+.3f}", duv=point.duv)
             lines.append(f"  {_power(point.power_stops):>10} |{_mark(mark, width)}| {1e6 / point.mired:5.0f} K{duv}")
     if curves.durations is not None:
         values = [log2(v) for v in curves.durations.values]
         low, span = min(values), max(max(values) - min(values), 1.0)
-        lines.append("t0.1 over power (right: longer)")
+        lines.append(say("t0.1 over power (right: longer)"))
         for power, value in zip(curves.durations.power_stops, values, strict=True):
             mark = round((value - low) / span * (width - 1))
-            said = units.format_duration(2.0**value)
-            lines.append(f"  {_power(power):>10} |{_mark(mark, width)}| {said}")
+            lines.append(f"  {_power(power):>10} |{_mark(mark, width)}| {written(2.0**value, 'duration')}")
     return lines
 
 

@@ -10,12 +10,13 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
-from meterlink import units
 from meterlink.errors import AnalysisError, CalibrationError
 from meterlink.photometry import flash
 from meterlink.photometry.flash import FlashPulse
 from meterlink.records import Calibration, Measurement, WaveBlock
 from meterlink.sensor.measuring.flash import wave_of
+from meterlink.words.language import say
+from meterlink.words.told import written
 
 DOTS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
 """Bits of a braille character, by row and column of its eight dots (Unicode block 2800)."""
@@ -164,7 +165,7 @@ def terminal_wave(
     try:
         trace = wave if isinstance(wave, Trace) else trace_of(wave, calibration)
     except AnalysisError as error:
-        return f"  (no picture: {error})"
+        return "  " + say("(no picture: {error})", error=error)
     low, high = trace.window_s
     labels = _level_labels(trace, height)
     width = max(16, min(width, TERMINAL - 3 - max(map(len, labels.values()))))
@@ -173,7 +174,7 @@ def terminal_wave(
         f"  {''.join(chr(BLANK + bits) for bits in row)} {labels.get(i, '')}".rstrip() for i, row in enumerate(canvas)
     ]
     for part, value, text in ((0.5, trace.pulse.t05_s, "t0.5"), (0.1, trace.pulse.t01_s, "t0.1")):
-        said = f"{text} {units.format_duration(value)}" if value else f"{text} cannot be told"
+        said = f"{text} {written(value, 'duration')}" if value else say("{what} cannot be told", what=text)
         lines.append(f"  {_bar(trace, part, low, high, width)} {said}")
     lines.append(f"  {_scale(low, high, width)}")
     return "\n".join(lines)
@@ -203,8 +204,8 @@ def _level_labels(trace: Trace, height: int) -> dict[int, str]:
         return min(height - 1, round((1.03 - part) / 1.03 * (height * 4 - 1)) // 4)
 
     # Ambient and a tenth may share a line: then both are said there.
-    labels = {line(1.0): f"peak {units.format_illuminance(trace.pulse.peak_lx)}"}
-    for part, text in ((0.5, "50 %"), (0.1, "10 %"), (0.0, f"ambient {units.format_illuminance(trace.ambient_lx)}")):
+    labels = {line(1.0): f"{say('peak')} {written(trace.pulse.peak_lx, 'lx')}"}
+    for part, text in ((0.5, "50 %"), (0.1, "10 %"), (0.0, f"{say('ambient')} {written(trace.ambient_lx, 'lx')}")):
         labels[line(part)] = ", ".join(one for one in (labels.get(line(part), ""), text) if one)
     return labels
 
@@ -224,7 +225,7 @@ def _bar(trace: Trace, part: float, low: float, high: float, width: int) -> str:
 
 def _scale(low: float, high: float, width: int) -> str:
     """The time axis: its two ends and where the pulse begins."""
-    left, right = f"{low * 1000:.2g} ms", f"{high * 1000:.3g} ms"
+    left, right = (f"{written(s * 1000, form)} ms" for s, form in ((low, ".2g"), (high, ".3g")))
     zero = min(width - 1, max(0, int(-low / (high - low) * width)))
     line = list(" " * width)
     line[width - len(right) :] = list(right)

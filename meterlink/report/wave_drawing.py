@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from meterlink import units
 from meterlink.photometry.shutter import Shutter, window_s
 from meterlink.report.axes import Axes, Box, style_of
 from meterlink.report.drawing import FAINT, INK, Drawing
 from meterlink.report.wave import Trace, runs_above, sampled
+from meterlink.words.language import marked, say
+from meterlink.words.told import written
 
 LEFT, RIGHT, TOP = 52.0, 112.0, 34.0
 PLOT_HEIGHT, ROW_HEIGHT = 190.0, 22.0
 SLICES = 360
 MOST_LIGHTS = 12
 CLOSED = "#eeeeee"
+KINDS = (marked("focal-plane"), marked("leaf"), marked("electronic"))
 
 
 def wave_drawing(traces: Sequence[Trace], *, shutter: Shutter | None = None, title: str = "", width: float = 520.0) -> Drawing:
@@ -26,7 +28,7 @@ def wave_drawing(traces: Sequence[Trace], *, shutter: Shutter | None = None, tit
     if not 1 <= len(traces) <= MOST_LIGHTS:
         raise ValueError(f"a picture shows 1 to {MOST_LIGHTS} lights, got {len(traces)}")
     bottom = TOP + PLOT_HEIGHT
-    drawing = Drawing(width, bottom + 34.0 + ROW_HEIGHT * len(traces) + 8.0, title or "waveform of the flash")
+    drawing = Drawing(width, bottom + 34.0 + ROW_HEIGHT * len(traces) + 8.0, title or say("waveform of the flash"))
     low = min(trace.window_s[0] for trace in traces)
     high = max(trace.window_s[1] for trace in traces)
     alone = len(traces) == 1
@@ -38,8 +40,8 @@ def wave_drawing(traces: Sequence[Trace], *, shutter: Shutter | None = None, tit
     axes.frame(
         lambda ms: f"{ms:g}",
         _short if alone else (lambda v: f"{v * 100:.0f} %"),
-        x_title="ms from the first rise through 10 %",
-        y_title="lx" if alone else "part of each light's own peak",
+        x_title=say("ms from the first rise through 10 %"),
+        y_title="lx" if alone else say("part of each light's own peak"),
     )
     _levels(axes, traces[0] if alone else None)
     for index, trace in enumerate(traces):
@@ -67,7 +69,7 @@ def _short(value: float) -> str:
 
 def _levels(axes: Axes, trace: Trace | None) -> None:
     """Lines at half and a tenth of the peak, and at ambient, each with its name at the right."""
-    for part, text in ((1.0, "peak"), (0.5, "50 %"), (0.1, "10 %"), (0.0, "ambient")):
+    for part, text in ((1.0, say("peak")), (0.5, "50 %"), (0.1, "10 %"), (0.0, say("ambient"))):
         value = trace.level_lx(part) if trace is not None else part
         y = axes.y(value)
         if part < 1.0:
@@ -77,7 +79,7 @@ def _levels(axes: Axes, trace: Trace | None) -> None:
                 axes.drawing.text((axes.box.right + 5, y + 3), text, 8)
             continue
         lux = trace.pulse.peak_lx if part == 1.0 else value
-        said = f"{text} {units.format_illuminance(lux)}" if part in (0.0, 1.0) else text
+        said = f"{text} {written(lux, 'lx')}" if part in (0.0, 1.0) else text
         # Ambient lies close below a tenth: its text stands below the line.
         axes.drawing.text((axes.box.right + 5, y + (3 if part else 10)), said, 8)
 
@@ -131,28 +133,28 @@ def _bars(axes: Axes, traces: Sequence[Trace], top: float) -> None:
         for a, b in runs_above(trace, 0.5):
             x0, x1 = axes.x(a * 1000.0), axes.x(b * 1000.0)
             axes.drawing.area([(x0, y - 3), (x1, y - 3), (x1, y + 3), (x0, y + 3)], fill=colour, stroke=colour, width=0.5)
-        t05, t01 = (units.format_duration(v) if v else "–" for v in (trace.pulse.t05_s, trace.pulse.t01_s))
+        t05, t01 = (written(v, "duration") if v else "–" for v in (trace.pulse.t05_s, trace.pulse.t01_s))
         x = axes.box.right + 5
-        axes.drawing.text((x, y), f"{trace.name[:18]} t0.1 {t01}" if trace.name else f"t0.1 {t01}", 7.5)
-        axes.drawing.text((x, y + 8.5), f"t0.5 {t05} (thick part)", 7.5)
+        axes.drawing.text((x, y), f"{trace.name[:18]} t0.1 {t01}".strip(), 7.5)
+        axes.drawing.text((x, y + 8.5), say("{duration} (thick part)", duration=f"t0.5 {t05}"), 7.5)
 
 
 def _shutter_window(axes: Axes, shutter: Shutter) -> None:
     """Grey where rows are covered again; said in words when that is beyond the picture."""
     first, last = window_s(shutter, 0.0) * 1000.0, window_s(shutter, 1.0) * 1000.0
     box, end = axes.box, axes.x_range[1]
-    time = units.format_shutter(shutter.time_s)
+    time = written(shutter.time_s, "shutter")
     if first >= end:
-        axes.drawing.text((box.right, box.top - 7), f"{time}: the whole frame stays open until {first:.1f} ms, beyond the picture",
-                          8, "end")  # fmt: skip
+        beyond = say("{time}: the whole frame stays open until {ms:.1f} ms, beyond the picture", time=time, ms=first)
+        axes.drawing.text((box.right, box.top - 7), beyond, 8, "end")
         return
     x = axes.x(max(first, axes.x_range[0]))
     axes.drawing.area([(x, box.top), (box.right, box.top), (box.right, box.bottom), (x, box.bottom)], CLOSED, "none")
     axes.drawing.line([(x, box.top), (x, box.bottom)], INK, 1.0, (5, 2, 1, 2))
-    what = "covered again" if shutter.kind == "leaf" or last - first < 0.01 else "first rows covered"
+    what = say("covered again" if shutter.kind == "leaf" or last - first < 0.01 else "first rows covered")
     axes.drawing.text((x + 3, box.top + 9), what, 7.5)
     if last < end and last - first >= 0.01:
         x = axes.x(last)
         axes.drawing.line([(x, box.top), (x, box.bottom)], INK, 1.0, (5, 2, 1, 2))
-        axes.drawing.text((x + 3, box.top + 19), "last rows covered", 7.5)
-    axes.drawing.text((box.right, box.top - 7), f"shutter {time}, {shutter.kind}", 8, "end")
+        axes.drawing.text((x + 3, box.top + 19), say("last rows covered"), 7.5)
+    axes.drawing.text((box.right, box.top - 7), say("shutter {time}, {kind}", time=time, kind=say(shutter.kind)), 8, "end")

@@ -15,9 +15,7 @@ from meterlink.photometry.series import nearest_f_number
 from meterlink.records import Reading
 from meterlink.records.kept import OWN_POINT_ROLES
 from meterlink.tables.ratio_figures import figures
-from meterlink.units import format_ratio
 from meterlink.words.actions import Do
-from meterlink.words.language import with_decimal_sign
 from meterlink.words.told import NOTHING, Told, all_of, told
 
 STOPS_PER_RELATIVE = 1.4426950408889634
@@ -120,7 +118,7 @@ def _ratio_words(ratio: float | None, u95_stops: float | None, doubtful: bool) -
     if ratio is None or u95_stops is None:
         return ""
     said = "lighting_ratio_doubtful" if doubtful else "lighting_ratio"
-    return str(told(said, ratio=with_decimal_sign(format_ratio(ratio)), u95=u95_stops))
+    return str(told(said, ratio=ratio, u95=u95_stops))
 
 
 def exposure_lxs(value: float, kind: str, shutter_s: float | None) -> float | None:

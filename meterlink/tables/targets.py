@@ -312,13 +312,8 @@ def _definitions(aims: Sequence[_Aim]) -> list[Told]:
         strength = told("as_strong_as_key", light=state.light.name)
         if abs(stops) >= SMALL_STOPS:
             strength = told("under_key" if stops < 0 else "above_key", light=state.light.name, stops=stops)
-        ratio = told("incident_ratio", light=name, ratio=_ratio(2.0**-stops))
+        ratio = told("incident_ratio", light=name, ratio=2.0**-stops)
         if wish.definition == HIGHLIGHT_TO_SHADOW:
-            ratio = told("highlight_ratio", ratio=_ratio(2.0**-stops + 1))
+            ratio = told("highlight_ratio", ratio=2.0**-stops + 1)
         said.append(all_of(wish.text, ratio, strength, by=": "))
     return said
-
-
-def _ratio(value: float) -> str:
-    """A ratio as one writes it: ``3:1``, ``1:2.5``."""
-    return f"{value:.3g}:1" if value >= 1 else f"1:{1 / value:.3g}"

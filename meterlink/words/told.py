@@ -7,9 +7,9 @@
 
 How a value is written, beside the usual formats: ``length`` and ``cm`` (metres in), ``stops`` and ``stops2`` (signed),
 ``size`` and ``size2`` (stops without their sign), ``stops_word`` (``1.6 stops``), ``u`` (an uncertainty, at least 0.1), ``lx``,
-``lxs``, ``f``, ``shutter`` and ``dial`` (``1/125``), ``duration``, ``iso``, ``mm``, ``date`` (seconds since 1970 in),
-``megabytes``, the names of a ``point``, ``role`` or ``receptor``; several values by ``,`` ``;`` ``and`` ``or``.  A value may
-itself be told, or an action.
+``lxs``, ``f``, ``shutter`` and ``dial`` (``1/125``), ``duration``, ``iso``, ``ratio`` (``3:1``), ``mm``, ``date`` (seconds since
+1970 in), ``megabytes``, the names of a ``point``, ``movement``, ``role`` or ``receptor``; several values by ``,`` ``;`` ``and``
+``or``.  A value may itself be told, or an action.
 """
 
 from __future__ import annotations
@@ -75,8 +75,17 @@ POINTS = (marked_for("point", "face"), marked_for("point", "hair"), marked_for("
 """Points that every set knows; others have the name that somebody gave them."""
 
 
+BODY = (marked_for("point", "hands"), marked_for("point", "feet"))
+"""Where nobody meters, and the light is told all the same."""
+MOVEMENTS = (
+    marked_for("movement", "still"), marked_for("movement", "breathing"), marked_for("movement", "hands"),
+    marked_for("movement", "walking"), marked_for("movement", "hair"), marked_for("movement", "dancer"),
+    marked_for("movement", "jump"), marked_for("movement", "splash"),
+)  # fmt: skip
+
+
 def _known_point(point: str) -> str:
-    return say_for("point", point) if point in POINTS else point
+    return say_for("point", point) if point in POINTS + BODY else point
 
 
 _KINDS: dict[str, Callable[[Any], str]] = {
@@ -95,7 +104,9 @@ _KINDS: dict[str, Callable[[Any], str]] = {
     "dial": lambda time_s: units.format_shutter(time_s).removesuffix(" s"),
     "duration": units.format_duration,
     "iso": units.format_iso,
+    "ratio": units.format_ratio,
     "point": lambda point: _known_point(str(point)),
+    "movement": lambda what: say_for("movement", what) if what in MOVEMENTS else str(what),
     "receptor": lambda receptor: say_for("receptor", receptor),
     "role": lambda role: say_for("role", role),
     "date": lambda at_s: time.strftime("%Y-%m-%d", time.localtime(at_s)),

@@ -13,8 +13,9 @@ from meterlink.library.code import decode
 from meterlink.library.importing import import_document
 from meterlink.library.store import Library
 from meterlink.metering.session import Session
-from meterlink.report.page import FINDINGS_MAX, sheet_html
+from meterlink.report.page import FINDINGS_MAX, rebuild_steps, sheet_html
 from meterlink.report.qr import square_of, unpacked
+from meterlink.words.language import use
 
 COUNT = "document.title = {what}"
 
@@ -159,3 +160,27 @@ def test_what_was_noted_is_shown_with_its_unit(five: Session) -> None:
 
     for shown in ("1.25 m", "85 mm", "18 %", "grey paper", "f/8", "stool on the taped cross", "potter", "two\nlines"):
         assert shown in page
+
+
+def test_the_page_speaks_the_language_in_use(five: Session) -> None:
+    """In German no heading, table head, caution, drawing or step of the rebuild is left in English, and decimals have a comma."""
+    english = set(re.findall(r"[a-z]{5,}", _words(page_of(five))))
+    use("de")
+    german = _words(page_of(five))
+
+    given = f"{five.setup.name} {five.setup.subject} {five.setup.notes} {five.setup.details} {five.setup.tags}"
+    commands = " meterlink import --code meterlink match meterlink meter --together "
+    names = " ".join(f"{one.name} {one.fixture} {one.modifier}" for one in five.lights())
+    left = english & set(re.findall(r"[a-z]{5,}", german)) - set(re.findall(r"[a-z]{5,}", given + commands + names))
+    assert not left
+    assert "1,20 m" in german
+    assert '<html lang="de">' in page_of(five)
+
+
+def test_a_step_of_the_rebuild_names_the_modifier(five: Session) -> None:
+    """Where to put what: without the softbox's name the light cannot be built again."""
+    assert "box" in rebuild_steps(five.view())[-4]
+
+
+def _words(page: str) -> str:
+    return html.unescape(re.sub(r"<style>.*?</style>|<[^>]*>", " ", page, flags=re.DOTALL))

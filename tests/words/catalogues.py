@@ -20,6 +20,8 @@ from typing import NamedTuple
 from babel.messages.catalog import Catalog
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
+from jinja2 import Environment
+from jinja2.ext import extract_from_ast
 
 from meterlink import demo, errors
 from meterlink.cli.facts import OPTIONS
@@ -141,7 +143,16 @@ def said_in_help() -> Iterator[Said]:
 def everything_said() -> list[Said]:
     """What the package and the app say, file by file."""
     paths = sorted(path for folder in FOLDERS for path in (ROOT / folder).rglob("*.py"))
-    return [*(said for path in paths for said in said_in(path)), *said_in_help()]
+    return [*(said for path in paths for said in said_in(path)), *said_in_help(), *said_on_the_sheet()]
+
+
+def said_on_the_sheet() -> Iterator[Said]:
+    """Yield what the printed page's template says itself."""
+    page = ROOT / "meterlink" / "report" / "sheet.html"
+    tree = Environment().parse(page.read_text("utf-8"))
+    for _, name, text in extract_from_ast(tree, ("say", "column")):
+        english = text if isinstance(text, str) else str(text[0])
+        yield Said("meterlink/report/sheet.html", english, None, "column" if name == "column" else None)
 
 
 def template() -> Catalog:

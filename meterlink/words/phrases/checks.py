@@ -73,6 +73,7 @@ PHRASES: dict[str, str] = {
     "key_side": marked("the key side of the face"),
     "shadow_side": marked("the shadow side of the face"),
     "the_face": marked("the face"),
+    "a_point": "{point:point}",
     "room_unjudged": marked("the room light was read, but the shutter is not set: it cannot be judged"),
     "room_none": marked("room light: none at {part}"),
     "room_clean": marked("room light {above:.1f} stops below the flash at {part}: nothing will ghost"),
@@ -149,11 +150,11 @@ PHRASES: dict[str, str] = {
     "trail_at": marked("{light} leaves a trail: {trail} at {speed:g} m/s{what}, in the light on the {point:point}; {time}"),
     "trail_mm": "{mm:mm}",
     "trail_px": marked("{mm:mm}, {px:.0f} pixels"),
-    "moves_declared": marked(" ({what}, common practice)"),
-    "moves_assumed": marked(" ({what} assumed, common practice)"),
+    "moves_declared": marked(" ({what:movement}, common practice)"),
+    "moves_assumed": marked(" ({what:movement} assumed, common practice)"),
     "shutter_time": marked("shutter {time_s:shutter}"),
     "flash_time": "t0.1 {time_s:duration}",
-    "frozen": marked("{what} are frozen: {mm:mm} at {speed:g} m/s, the longest trail ({light})"),
+    "frozen": marked("{what:movement} are frozen: {mm:mm} at {speed:g} m/s, the longest trail ({light})"),
     "moving_word": marked("movements"),
     "steady_do": marked(
         "a shutter of {wanted_s:duration} or shorter: costs {stops:size} stops of this light; flash would "

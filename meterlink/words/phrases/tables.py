@@ -18,8 +18,8 @@ PHRASES: dict[str, str] = {
     "key_not_metered": marked("the key ({light}) has no current reading: meter it to get the ratios"),
     "stale": marked("{why}: meter it again"),
     "stale_read": marked("{why} (it read {f:f}): meter it again"),
-    "lighting_ratio": marked("{ratio} ± {u95:u} stop"),
-    "lighting_ratio_doubtful": marked("{ratio} ± {u95:u} stop (retake)"),
+    "lighting_ratio": marked("{ratio:ratio} ± {u95:u} stop"),
+    "lighting_ratio_doubtful": marked("{ratio:ratio} ± {u95:u} stop (retake)"),
     # moves
     "power_up": marked("power up to {power}"),
     "power_down": marked("power down to {power}"),
@@ -70,8 +70,8 @@ PHRASES: dict[str, str] = {
         "what {other} gives at the {point:point} was metered in another way than {light} and is left out: meter both alike"
     ),
     "fill_word": marked("fill"),
-    "incident_ratio": marked("key to {light} {ratio}, each alone (incident)"),
-    "highlight_ratio": marked("(key + fill) to fill {ratio} (highlight to shadow)"),
+    "incident_ratio": marked("key to {light} {ratio:ratio}, each alone (incident)"),
+    "highlight_ratio": marked("(key + fill) to fill {ratio:ratio} (highlight to shadow)"),
     "as_strong_as_key": marked("{light} as strong as the key"),
     "under_key": marked("{light} {stops:stops_word} under the key"),
     "above_key": marked("{light} {stops:stops_word} above the key"),

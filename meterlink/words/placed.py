@@ -1,0 +1,49 @@
+"""Where and how a light stands, in words: the same on a terminal, in the app and on the printed sheet."""
+
+from __future__ import annotations
+
+from meterlink import units
+from meterlink.records import Light, Placement
+from meterlink.words.language import marked, say, with_decimal_sign
+
+SHAPES = (marked("disk"), marked("rectangle"))
+
+
+def source_text(placement: Placement, imperial: bool = False) -> str:
+    """``disk 90 cm``; the order of sizes is width × height."""
+    if placement.shape == "point" or not placement.width_m:
+        return say("small source")
+    return f"{say(placement.shape)} {with_decimal_sign(units.format_size(placement.width_m, placement.height_m, imperial))}"
+
+
+def direction_text(azimuth_deg: float | None, elevation_deg: float | None) -> str:
+    """``40° right, 30° up`` as the camera sees it."""
+    if azimuth_deg is None:
+        return say("direction not given")
+    side = say("{x:.0f}° right" if azimuth_deg > 0 else "{x:.0f}° left", x=abs(azimuth_deg))
+    parts = [say("camera axis") if abs(azimuth_deg) < 0.5 else side]
+    if elevation_deg:
+        parts.append(say("{x:.0f}° up" if elevation_deg > 0 else "{x:.0f}° down", x=abs(elevation_deg)))
+    return ", ".join(parts)
+
+
+def distance_text(placement: Placement, imperial: bool = False) -> str:
+    """The distance from the light to its point, or that nobody gave it."""
+    if not placement.distance_m:
+        return say("distance not given")
+    return with_decimal_sign(units.format_length(placement.distance_m, imperial))
+
+
+def place_text(light: Light, placement: Placement | None) -> str:
+    """Where and how a light stands, in one line."""
+    if placement is None:
+        return say("not placed")
+    parts = [source_text(placement), distance_text(placement), direction_text(placement.azimuth_deg, placement.elevation_deg)]
+    if placement.power_text:
+        parts.append(say("power {power}", power=placement.power_text))
+    if placement.grid_deg:
+        parts.append(say("grid {degrees:.0f}°", degrees=placement.grid_deg))
+    parts += [part for part in (placement.gel, placement.diffusers) if part]
+    if light.source_light_id:
+        parts.append(say("passive reflector"))
+    return ", ".join(parts)
