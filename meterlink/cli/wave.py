@@ -29,7 +29,7 @@ from meterlink.report.wave import Trace, terminal_wave, trace_of_samples
 from meterlink.report.wave_drawing import wave_drawing
 from meterlink.words.actions import Do
 from meterlink.words.language import marked, say
-from meterlink.words.told import put
+from meterlink.words.told import Told, put
 
 MOST_PICTURED = 12
 
@@ -111,7 +111,7 @@ def _show(args: argparse.Namespace, session: OpenedSet, found: list[tuple[Trace,
     for trace, reading in found:
         print(f"{trace.name}{_state_words(session, reading)}")
         print(terminal_wave(trace))
-        for line in [*_numbers(trace), *trace.pulse.notes]:
+        for line in [*_numbers(trace), *(str(Told(*note)) for note in trace.pulse.notes)]:
             print(f"  {line}")
         if trace.name in drawn:
             print(f"  {drawn[trace.name]}")

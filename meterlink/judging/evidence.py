@@ -38,9 +38,9 @@ from meterlink.judging.likelihood import HeldCost, Member, Scene, Together
 
 ALARM_ODDS = 2.3
 """Limit when only predictions are weighed: each light has its chance to be off."""
-ALARM_ODDS_SUM = 8.0
+ALARM_ODDS_SUM = 9.5
 """Limit when only sums are, with every size counted: one residual has fewer ways to be off by chance."""
-ALARM_ODDS_SUM_UNDECLARED = 9.5
+ALARM_ODDS_SUM_UNDECLARED = 11.5
 """The same where nobody said that the dome touched the face for the pop of all lights: then its own place is off by chance too."""
 ALARM_ODDS_BOTH = 1.8
 """Limit when both are: what is off by chance in one is rarely so in the other."""

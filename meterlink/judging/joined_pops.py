@@ -14,6 +14,7 @@ from __future__ import annotations
 from math import hypot, sqrt
 from typing import NamedTuple
 
+from meterlink.judging.case import Falloff
 from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.judging.learnt_dial import learnt_curve
 from meterlink.judging.power_curve import U_STEP, U_STEP_LEAST, PowerCurve, inverse
@@ -134,7 +135,7 @@ def _elsewhere(state: LightState, view: JudgedSet) -> PowerCurve | None:
     return learnt_curve(state.light, others) if state.light.fixture else None
 
 
-def _look(one: Past, placement: Placement, curve: PowerCurve | None, falloff: object) -> _Look:
+def _look(one: Past, placement: Placement, curve: PowerCurve | None, falloff: Falloff | None) -> _Look:
     then, now = one.placement, placement
     value, dial, u_way = one.value, 0.0, 0.0
     if then.power_stops is not None and now.power_stops is not None and then.power_stops != now.power_stops:
@@ -143,7 +144,7 @@ def _look(one: Past, placement: Placement, curve: PowerCurve | None, falloff: ob
         value += change
         dial = u_dial if turn > 0 else -u_dial
     if then.distance_m is not None and now.distance_m is not None and then.distance_m != now.distance_m:
-        change, _, slope, model = along(now, then.distance_m, now.distance_m, one.receptor, falloff)  # type: ignore[arg-type]
+        change, _, slope, model = along(now, then.distance_m, now.distance_m, one.receptor, falloff)
         value += change
         u_way = hypot(slope * CARRY_M, model)
     return _Look(value, max(one.u_stops, LEAST_STOPS), dial, then.power_stops, u_way, then.distance_m)

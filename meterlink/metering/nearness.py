@@ -141,7 +141,7 @@ def _down(length_m: float | None) -> str:
 
 def unknown_sentence(why: str) -> str:
     """Why the range finder does not know the distance."""
-    sentences = {
+    sentences: dict[str, str] = {
         Unknown.NOTHING: say("distance not known: the range finder sees nothing"),
         Unknown.BRIGHT: say("distance not known: too much other light for the range finder"),
         Unknown.FAR: say("distance not known: nothing within 60 cm behind the dome"),
@@ -150,7 +150,7 @@ def unknown_sentence(why: str) -> str:
         Unknown.NO_FACE: say("distance not known: what is behind the dome is no face"),
         Unknown.NEGATIVE: say("distance not known: calibrate the range finder"),
     }
-    return sentences.get(why, say("distance not known: the range finder says nothing"))  # type: ignore[call-overload, no-any-return]
+    return sentences.get(why, say("distance not known: the range finder says nothing"))
 
 
 def about_distance(reading: Reading | None, m: Measurement, settings: Settings) -> tuple[Told, ...]:

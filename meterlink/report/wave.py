@@ -14,7 +14,7 @@ from meterlink.errors import AnalysisError, CalibrationError
 from meterlink.photometry import flash
 from meterlink.photometry.flash import FlashPulse
 from meterlink.records import Calibration, Measurement, WaveBlock
-from meterlink.sensor.measuring.flash import wave_of
+from meterlink.sensor.measuring.flash import wave_of, why_none
 from meterlink.words.language import say
 from meterlink.words.told import written
 
@@ -78,6 +78,8 @@ def trace_of_samples(times_s: Any, light_lx: Any, name: str = "") -> Trace:
     who = f"{name}: " if name else ""
     try:
         pulse = flash.analyse(light, times - times[0] if times.size else times)
+    except flash.NoPulse as why:
+        raise AnalysisError("{who}{error}: take one more pop", who=who, error=why_none(why)) from why
     except ValueError as error:
         raise AnalysisError("{who}{error}: take one more pop", who=who, error=error) from error
     if pulse.kind == "steady" or not pulse.peak_lx > 0.0:

@@ -9,7 +9,6 @@ import pytest
 
 from meterlink.photometry import flash
 from meterlink.photometry.flash import input as flash_input
-from meterlink.photometry.flash import thin as flash_thin
 
 STEP_S = 1e-7
 SIZE = 60_000
@@ -42,7 +41,7 @@ def bell(time):
 def test_averaged_records_hold_the_truth_within_their_uncertainty(shape, truth, noise_lx):
     """The closed forms lie within three stated uncertainties, and these are below one per cent up to 26 dB."""
     light = record(shape, noise_lx)
-    assert flash_thin.thin(flash_input.check(light, STEP_S)).factor > 1
+    assert flash_input.thin(flash_input.check(light, STEP_S)).factor > 1
 
     pulse = flash.analyse(light, STEP_S)
 
@@ -69,7 +68,7 @@ def test_trains_and_narrow_pulses_are_left_alone():
     narrow = record(lambda t: decay(t, 1e-5))
 
     for light in (train, narrow):
-        assert flash_thin.thin(flash_input.check(light, STEP_S)).factor == 1
+        assert flash_input.thin(flash_input.check(light, STEP_S)).factor == 1
     found = flash.analyse(train, STEP_S)
     assert (found.kind, found.pulse_count) == ("train", 200)
     assert found.exposure_lxs / 4e-3 == pytest.approx(2e5 / math.pi, rel=0.01)

@@ -16,7 +16,7 @@ from meterlink.words.phrases import PHRASES, calibration, checks, judging, libra
 from meterlink.words.told import NOTHING, Told, all_of, told
 
 PACKAGE = Path(__file__).parents[2] / "meterlink"
-ROOMS = ("judging", "tables", "checks", "metering", "sensor/measuring")
+ROOMS = ("photometry", "judging", "tables", "checks", "metering", "sensor/measuring")
 NO_SENTENCE = 5
 """So many words with a blank between them make a sentence; fewer are a name."""
 MADE_UP = {f"held_{way}" for way in ("light", "up", "down", "camera", "left", "right")}

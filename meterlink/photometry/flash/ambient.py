@@ -7,8 +7,8 @@ from typing import NamedTuple
 
 import numpy as np
 
+from meterlink.photometry.flash import NO_QUIET, NoPulse
 from meterlink.photometry.flash.input import Array, Trace, median, noise_of_differences, smooth
-from meterlink.photometry.flash.pulse import NO_QUIET, NoPulse
 
 FLICKER_HZ = (100.0, 120.0, 50.0, 60.0)
 """Twice the mains frequencies, then the mains frequencies themselves (half-wave lamps)."""
@@ -194,7 +194,7 @@ def _join(
     if before is None or after is None:
         only = before or after
         if only is None:
-            raise NoPulse("waveform has no quiet sample before or after the pulse: record more around it", NO_QUIET)
+            raise NoPulse(NO_QUIET)
         return Ambient(only.mean_lx, only.u_lx, before, after, noise, False, *extent)
     difference = after.mean_lx - before.mean_lx
     spread = math.hypot(before.u_lx, after.u_lx)

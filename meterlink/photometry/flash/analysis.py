@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from meterlink.photometry.flash import CANNOT_TELL, LAMP, NEGATIVE, TOO_LONG, FlashPulse, NoPulse
 from meterlink.photometry.flash import ambient as flash_ambient
 from meterlink.photometry.flash import clip as flash_clip
 from meterlink.photometry.flash import exposure as flash_exposure
@@ -14,19 +15,15 @@ from meterlink.photometry.flash import flank as flash_flank
 from meterlink.photometry.flash import input as flash_input
 from meterlink.photometry.flash import shape as flash_shape
 from meterlink.photometry.flash import short as flash_short
-from meterlink.photometry.flash import thin as flash_thin
 from meterlink.photometry.flash import train as flash_train
-from meterlink.photometry.flash import window as flash_window
 from meterlink.photometry.flash.ambient import Ambient
 from meterlink.photometry.flash.input import Trace
-from meterlink.photometry.flash.pulse import CANNOT_TELL, LAMP, NEGATIVE, TOO_LONG, FlashPulse, NoPulse
 from meterlink.photometry.flash.shape import Peak, Pulse
 
 _FEW_SAMPLES = 8
 _FEW_A_PERIOD = 4.0
 _STILL_UP = 0.85
 """Above this part of the highest light at the end of the record there is no pulse to be read."""
-_NO_QUIET_BESIDE = "cannot tell: the light pulses, and no quiet stretch before or after says whether it is a flash"
 _UNEVEN = 0.15
 """Steady light varies by less than this part of its mean (standard deviation)."""
 _RARE, _RARE_OF_FEW = 4.7, 3.2
@@ -54,7 +51,6 @@ def analyse(
     illuminance_lx: Any,
     sample_interval_s: Any,
     shutter_s: float | None,
-    window_start_s: float | None,
     full_scale_lx: float | None,
     pretrigger: int | None,
     quantum_lx: float | None = None,
@@ -63,7 +59,7 @@ def analyse(
     given = flash_input.check(illuminance_lx, sample_interval_s, full_scale_lx, quantum_lx)
     if shutter_s is not None and not 0.0 < shutter_s < math.inf:
         raise ValueError(f"shutter_s must be positive, got {shutter_s!r}")
-    thinned = flash_thin.thin(given)
+    thinned = flash_input.thin(given)
     trace = thinned.trace
     periodic = flash_ambient.flicker(trace)
     quiet = thinned.place(pretrigger) if pretrigger else None
@@ -89,26 +85,25 @@ def analyse(
         flat = clip is not None
     # what came before the pop (a pre-flash) must not count as a part of it
     own = np.where(np.arange(last + 1) >= first, light[: last + 1], 0.0)
-    dithered = ambient.noise_lx >= flash_thin.DITHERED * trace.quantum_lx
+    dithered = ambient.noise_lx >= flash_input.DITHERED * trace.quantum_lx
     extent = Extent(first, last, clip, last == light.size - 1 and ambient.after is None, dithered, full)
     # a moving average must not flatten the pulses of a train
     widest = math.inf if events.train is None else events.train.samples / 8.0
     pulse = flash_shape.prepare(trace.time_s[: last + 1], own, ambient.noise_lx, widest)
     result = _pulse(pulse, ambient, extent, events)._replace(flat_below_full_scale=flat)
     if result.exposure_lxs <= 0.0:
-        raise NoPulse(_NO_QUIET_BESIDE, CANNOT_TELL, ambient.level_lx)
+        raise NoPulse(CANNOT_TELL, ambient.level_lx)
     if thinned.factor > 1:
         count = result.sample_count * thinned.factor
         result = result._replace(noise_lx=thinned.noise_lx, sample_count=count)
-    return flash_window.in_window(result, pulse, shutter_s, window_start_s) if shutter_s is not None else result
+    return flash_exposure.in_window(result, pulse, shutter_s) if shutter_s is not None else result
 
 
 def _check_negative(trace: Trace, noise_lx: float) -> None:
     lowest = float(trace.light_lx.min())
     allowed = max(8.0 * noise_lx, 0.02 * float(trace.light_lx.max() - lowest))
     if lowest < -allowed:
-        words = f"waveform holds negative light ({lowest:.3g} lx): check the dark offset of the calibration"
-        raise NoPulse(words, NEGATIVE, lowest)
+        raise NoPulse(NEGATIVE, lowest)
 
 
 def _check_quiet(pulse: Pulse, ambient: Ambient, extent: tuple[int, int]) -> None:
@@ -116,7 +111,7 @@ def _check_quiet(pulse: Pulse, ambient: Ambient, extent: tuple[int, int]) -> Non
     inside = pulse.light_lx[extent[0] : extent[1] + 1]
     dark = max(5.0 * pulse.noise_lx, 0.02 * pulse.height_lx)
     if float(np.quantile(inside, 0.05)) < -dark or float(inside.mean()) <= 0.0:
-        raise NoPulse(_NO_QUIET_BESIDE, CANNOT_TELL, float(inside.mean()) + ambient.level_lx)
+        raise NoPulse(CANNOT_TELL, float(inside.mean()) + ambient.level_lx)
 
 
 def _check_fallen(pulse: Pulse, ambient: Ambient) -> None:
@@ -127,17 +122,15 @@ def _check_fallen(pulse: Pulse, ambient: Ambient) -> None:
         return
     left, level = end / pulse.height_lx, end + ambient.level_lx
     doubt = 3.0 * pulse.noise_lx * math.sqrt(1.0 / 3.0 + 1.0 / (max(6, size // 4) - 3))
-    if before - end > doubt and pulse.height_lx - end > doubt:
-        words = "the light has hardly begun to fall when the record ends: the flash is too long for it"
-        raise NoPulse(words, TOO_LONG, level, left)
-    raise NoPulse("the light rises and stays: no pop in this record (was a lamp switched on?)", LAMP, level, left)
+    falls = before - end > doubt and pulse.height_lx - end > doubt
+    raise NoPulse(TOO_LONG if falls else LAMP, level, left)
 
 
 def _steady(trace: Trace, periodic: flash_ambient.Flicker | None) -> FlashPulse:
     light = trace.light_lx
     mean = float(light.mean())
     if periodic is None and _pulses(trace):
-        raise NoPulse(_NO_QUIET_BESIDE, CANNOT_TELL, mean)
+        raise NoPulse(CANNOT_TELL, mean)
     noise = flash_input.noise_of_differences(light)
     calm = flash_input.smooth(light, 1) if light.size > 8 else light
     high, low = float(calm.max()), float(calm.min())
@@ -145,12 +138,8 @@ def _steady(trace: Trace, periodic: flash_ambient.Flicker | None) -> FlashPulse:
         high = low = mean
     modulation = (high - low) / (high + low) if high + low > 0.0 else 0.0
     clipped = trace.full_scale_lx is not None and float(light.max()) >= trace.full_scale_lx
-    notes = ["steady light, no pop in it"]
-    if periodic is not None:
-        notes = [f"steady light that flickers at {periodic.frequency_hz:.0f} Hz, modulation {modulation:.0%}"]
-    if clipped:
-        notes.append("the sensor is saturated: take the reading on its less sensitive range")
-    return FlashPulse(
+    modulation = min(max(modulation, 0.0), 1.0)
+    found = FlashPulse(
         kind="steady",
         exposure_lxs=0.0,
         peak_lx=0.0,
@@ -160,13 +149,17 @@ def _steady(trace: Trace, periodic: flash_ambient.Flicker | None) -> FlashPulse:
         u_ambient_lx=float(light.std()) / math.sqrt(light.size),
         noise_lx=noise,
         mean_lx=mean,
-        modulation=min(max(modulation, 0.0), 1.0),
+        modulation=modulation,
         flicker_hz=periodic.frequency_hz if periodic else None,
         humps=0,
         clipped=clipped,
         pulse_count=0,
-        notes=tuple(notes),
     )
+    if periodic is None:
+        found = found.noted("steady_light")
+    else:
+        found = found.noted("light_flickers", hz=periodic.frequency_hz, modulation=modulation)
+    return found.noted("saturated") if clipped else found
 
 
 def _pulses(trace: Trace) -> bool:
@@ -239,8 +232,7 @@ def _pulse(pulse: Pulse, ambient: Ambient, extent: Extent, events: flash_train.E
     if truncated:
         result = _with_tail(result, pulse, peak, last)
     if float(pulse.light_lx[0]) > max(0.1 * peak.light_lx, 4.0 * pulse.noise_lx):
-        note = "the record begins inside the pop: what came before is missing"
-        result = result._replace(truncated=True, begins_inside=True, notes=(*result.notes, note))
+        result = result._replace(truncated=True, begins_inside=True).noted("begins_inside")
     if clip is not None:
         result = flash_clip.with_clipping(result, pulse, clip, ambient)
     return _with_notes(_told(result), ambient, float(pulse.time_s[integral.stop] - pulse.time_s[first]))
@@ -250,12 +242,11 @@ def _told(result: FlashPulse) -> FlashPulse:
     """Take back durations that the samples do not tell (too few inside the pulse, or too weak against noise)."""
     if result.clipped or result.truncated:
         return result
-    for name, words in (("t05_s", "t0.5"), ("t01_s", "t0.1")):
+    for name, symbol in (("t05_s", "t0.5"), ("t01_s", "t0.1")):
         value, u = getattr(result, name), getattr(result, f"u_{name}")
         if value is not None and (result.sample_count < 2 or u > _CANNOT_TELL * value):
-            note = f"{words} cannot be told from this pop: too few samples inside it, or too weak"
-            changes: dict[str, Any] = {name: None, f"u_{name}": None, "notes": (*result.notes, note)}
-            result = result._replace(**changes)
+            changes: dict[str, Any] = {name: None, f"u_{name}": None}
+            result = result._replace(**changes).noted("duration_untold", duration=symbol)
     return result
 
 
@@ -280,35 +271,25 @@ def _with_tail(result: FlashPulse, pulse: Pulse, peak: Peak, last: int) -> Flash
             changes[name.replace("_s", "_bounds_s")] = (seen, seen + 2.0 * beyond)
     seen_lxs = result.exposure_lxs - result.tail_lxs
     changes["exposure_bounds_lxs"] = (seen_lxs, seen_lxs + 2.0 * result.tail_lxs)
-    changes["notes"] = (
-        *result.notes,
-        f"the record ends before the light has fallen back: {result.tail_lxs / result.exposure_lxs:.0%} of the exposure "
-        "is extrapolated",
-    )
-    return result._replace(**changes)
+    return result._replace(**changes).noted("extrapolated", share=result.tail_lxs / result.exposure_lxs)
 
 
 def _with_notes(result: FlashPulse, ambient: Ambient, length_s: float) -> FlashPulse:
-    notes = list(result.notes)
-    doubt = 0.0
     if ambient.differs and ambient.before is not None and ambient.after is not None:
         change = ambient.after.mean_lx - ambient.before.mean_lx
         doubt = abs(change) / 2.0 * length_s
-        word = "fell" if change < 0.0 else "rose"
-        notes.append(
-            f"the ambient light {word} by {abs(change):.3g} lx during the pop (a modelling lamp?): "
-            f"the exposure may be off by up to {doubt:.3g} lx·s"
-        )
+        code = "room_fell" if change < 0.0 else "room_rose"
+        result = result._replace(ambient_doubt_lxs=doubt).noted(code, change_lx=abs(change), doubt_lxs=doubt)
     if ambient.flicker_hz is not None:
-        notes.append(f"the room light flickers at {ambient.flicker_hz:.0f} Hz; it is subtracted")
+        result = result.noted("room_flickers", hz=ambient.flicker_hz)
     if ambient.before is None:
-        notes.append("no quiet sample before the pop: the ambient level is taken from after it")
+        result = result.noted("no_quiet_before")
     if result.kind == "flash" and result.sample_count < _FEW_SAMPLES:
-        notes.append(f"only {result.sample_count} samples inside t0.1: the durations are uncertain")
+        result = result.noted("few_samples", count=result.sample_count)
     if result.preflash_lead_s is not None:
         share = result.preflash_lxs / result.total_exposure_lxs
-        notes.append(f"a pre-flash of {share:.0%} came {result.preflash_lead_s * 1e3:.3g} ms earlier; it is not counted")
+        result = result.noted("pre_flash_left_out", share=share, lead_ms=result.preflash_lead_s * 1e3)
     if result.other_lag_s is not None:
-        share, apart = result.other_lxs / result.total_exposure_lxs, f"{abs(result.other_lag_s) * 1e3:.3g} ms"
-        notes.append(f"two flashes {apart} apart are in it; the weaker has {share:.0%} of the light")
-    return result._replace(ambient_doubt_lxs=doubt, notes=tuple(notes))
+        share = result.other_lxs / result.total_exposure_lxs
+        result = result.noted("two_in_it", share=share, apart_ms=abs(result.other_lag_s) * 1e3)
+    return result

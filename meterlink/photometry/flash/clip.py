@@ -10,15 +10,14 @@ import math
 
 import numpy as np
 
+from meterlink.photometry.flash import FlashPulse
 from meterlink.photometry.flash import corner as flash_corner
 from meterlink.photometry.flash import exposure as flash_exposure
 from meterlink.photometry.flash import fit as flash_fit
 from meterlink.photometry.flash import flank as flash_flank
 from meterlink.photometry.flash.ambient import Ambient
-from meterlink.photometry.flash.input import Array, Trace
-from meterlink.photometry.flash.pulse import FlashPulse
+from meterlink.photometry.flash.input import Array, Thinned, Trace
 from meterlink.photometry.flash.shape import Peak, Pulse
-from meterlink.photometry.flash.thin import Thinned
 
 
 def clipped_samples(thinned: Thinned, pulse: Pulse, first: int, last: int) -> tuple[int, int] | None:
@@ -61,7 +60,6 @@ _FLAT_ERROR = 0.002
 """By how much of itself the level of an amplifier that has stopped may move."""
 _FEW = 20
 """So few samples above a tenth do not show whether a top is round."""
-_MAY_HAVE_STOPPED = "too few samples to tell whether the amplifier stopped at the top: what may be missing is in the uncertainty"
 _CORNERS = 24
 """So many places of the corner are tried, then as many around the best."""
 
@@ -119,7 +117,7 @@ def if_stopped(result: FlashPulse, pulse: Pulse, first: int, last: int, range_lx
     growth = (count + 1) * gap_s / constant_s
     missing = level * constant_s * (math.exp(min(growth, 3.0)) - 1.0 - growth)
     u = math.hypot(result.u_exposure_lxs, missing / math.sqrt(3.0))
-    return result._replace(u_exposure_lxs=u, notes=(*result.notes, _MAY_HAVE_STOPPED))
+    return result._replace(u_exposure_lxs=u).noted("may_have_stopped")
 
 
 def _around_top(light: Array, level_lx: float) -> tuple[int, int]:
@@ -197,5 +195,4 @@ def with_clipping(result: FlashPulse, pulse: Pulse, clip: tuple[int, int], ambie
         u_peak_lx=math.hypot(result.u_peak_lx, (bounds.peak_high_lx - result.peak_lx) / math.sqrt(3.0)),
         u_t05_s=math.hypot(result.u_t05_s or 0.0, ((result.t05_s or 0.0) - low05) / math.sqrt(3.0)),
         u_t01_s=math.hypot(result.u_t01_s or 0.0, ((result.t01_s or 0.0) - low01) / math.sqrt(3.0)),
-        notes=(*result.notes, "the sensor clipped: these numbers are bounds"),
-    )
+    ).noted("bounds_only")

@@ -7,10 +7,10 @@ from typing import NamedTuple
 
 import numpy as np
 
+from meterlink.photometry.flash import FlashPulse
 from meterlink.photometry.flash.ambient import Ambient
 from meterlink.photometry.flash.exposure import weights
 from meterlink.photometry.flash.input import Array, median
-from meterlink.photometry.flash.pulse import FlashPulse
 from meterlink.photometry.flash.shape import Pulse
 
 MIN_PULSES = 4
@@ -170,18 +170,11 @@ def sampling_doubt(train: Train, sample_interval_s: float) -> float:
 
 def describe(result: FlashPulse, train: Train) -> FlashPulse:
     """Return the result of a train: durations from first rise to last fall, mean level, count and period if resolved."""
-    notes = (*result.notes, _note(train))
-    return result._replace(
+    said = result.noted("train_resolved", count=train.pulse_count) if train.resolved else result.noted("train_unresolved")
+    return said._replace(
         kind="train",
         t05_s=result.span05_s,
         t01_s=result.span01_s,
         train_period_s=train.period_s if train.resolved else None,
         pulse_count=train.pulse_count,
-        notes=notes,
     )
-
-
-def _note(train: Train) -> str:
-    if train.resolved:
-        return f"a train of {train.pulse_count} pulses: durations run from the first rise to the last fall"
-    return "a train of pulses faster than the samples: its mean level counts, its peak does not"

@@ -11,7 +11,7 @@ from meterlink.photometry.flash import FlashPulse
 from meterlink.records import Calibration, Evidence, Identity, Measurement, Segment, Steady, Trouble, WaveBlock
 from meterlink.sensor.measuring.calibrate import ceiling_raw, default_calibration, scale_of
 from meterlink.sensor.measuring.floor import hidden
-from meterlink.words.told import all_of, told
+from meterlink.words.told import Told, all_of, told
 
 if TYPE_CHECKING:
     import numpy as np
@@ -28,11 +28,11 @@ NOTES = {
     Trouble.CUT_SHORT: told("part_missing"),
 }
 _TROUBLES = {
-    flash.LAMP: Trouble.LAMP,
-    flash.TOO_LONG: Trouble.TOO_LONG,
-    flash.NO_QUIET: Trouble.CUT_SHORT,
-    flash.NEGATIVE: Trouble.UNREADABLE,
-    flash.CANNOT_TELL: Trouble.CANNOT_TELL,
+    flash.LAMP: (Trouble.LAMP, "lamp_stays"),
+    flash.TOO_LONG: (Trouble.TOO_LONG, "hardly_fallen"),
+    flash.NO_QUIET: (Trouble.CUT_SHORT, "no_quiet"),
+    flash.NEGATIVE: (Trouble.UNREADABLE, "negative_light"),
+    flash.CANNOT_TELL: (Trouble.CANNOT_TELL, "pulses_untold"),
 }
 
 
@@ -76,6 +76,11 @@ def wave_of(block: WaveBlock, calibration: Calibration) -> tuple[NDArray[np.floa
     return ends - steps / 2.0 - trigger_s, (raw - scale.dark_raw) * scale.full_scale_lx
 
 
+def why_none(error: flash.NoPulse) -> Told:
+    """Return why a waveform gives no figures."""
+    return told(_TROUBLES[error.why][1], level=error.level_lx)
+
+
 def peak_raw(block: WaveBlock, calibration: Calibration) -> float:
     """Return the largest sample above dark, as a fraction of full scale."""
     if block.bits == 8:
@@ -111,8 +116,7 @@ def pulse_of(block: WaveBlock, calibration: Calibration, room: Steady | None = N
             pretrigger=max(0, block.pretrigger - FOOT_SAMPLES),
         )  # fmt: skip
     except flash.NoPulse as why:
-        trouble = _TROUBLES.get(why.why, Trouble.UNREADABLE)
-        raise Unread(str(why), trouble, Evidence(record_s(block), why.left, why.level_lx)) from why
+        raise Unread(why_none(why), _TROUBLES[why.why][0], Evidence(record_s(block), why.left, why.level_lx)) from why
     except ValueError as why:
         raise Unread(str(why), Trouble.UNREADABLE, Evidence(record_s(block))) from why
     if found.kind == "steady":
@@ -153,7 +157,7 @@ def measure(
         t05_s=found.t05_s, t01_s=found.t01_s, u_t05_s=found.u_t05_s, u_t01_s=found.u_t01_s,
         ambient_lx=found.ambient_lx, range_index=block.range_index, clipped=block.clipped or found.clipped,
         incomplete=trouble is not None, held_off_m=block.held_off_m, wave=block,
-        note=all_of(*notes, *(told("note", note=one) for one in found.notes)) or "",
+        note=all_of(*notes, *(Told(*one) for one in found.notes)) or "",
         trouble=trouble, exposure_bounds_lxs=found.exposure_bounds_lxs if bounded else None,
         evidence=_evidence(block, found) if trouble or found.preflash_lead_s is not None else None,
     )  # fmt: skip

@@ -75,4 +75,36 @@ PHRASES: dict[str, str] = {
     "part_missing": marked("a part of the pop is missing in the record"),
     "beyond_own_scale": marked("the waveform has samples beyond its own full scale"),
     "nothing_stands_out": marked("no flash stands out of the room's light in this waveform"),
+    "pulses_untold": marked("cannot tell: the light pulses, and no quiet stretch before or after says whether it is a flash"),
+    "hardly_fallen": marked("the light has hardly begun to fall when the record ends: the flash is too long for it"),
+    "lamp_stays": marked("the light rises and stays: no pop in this record (was a lamp switched on?)"),
+    "negative_light": marked("waveform holds negative light ({level:.3g} lx): check the dark offset of the calibration"),
+    "no_quiet": marked("waveform has no quiet sample before or after the pulse: record more around it"),
+    # what is to be said of a waveform's figures
+    "steady_light": marked("steady light, no pop in it"),
+    "light_flickers": marked("steady light that flickers at {hz:.0f} Hz, modulation {modulation:.0%}"),
+    "saturated": marked("the sensor is saturated: take the reading on its less sensitive range"),
+    "begins_inside": marked("the record begins inside the pop: what came before is missing"),
+    "duration_untold": marked("{duration} cannot be told from this pop: too few samples inside it, or too weak"),
+    "extrapolated": marked("the record ends before the light has fallen back: {share:.0%} of the exposure is extrapolated"),
+    "room_fell": marked(
+        "the ambient light fell by {change_lx:lx} during the pop (a modelling lamp?): "
+        "the exposure may be off by up to {doubt_lxs:lxs}"
+    ),
+    "room_rose": marked(
+        "the ambient light rose by {change_lx:lx} during the pop (a modelling lamp?): "
+        "the exposure may be off by up to {doubt_lxs:lxs}"
+    ),
+    "room_flickers": marked("the room light flickers at {hz:.0f} Hz; it is subtracted"),
+    "no_quiet_before": marked("no quiet sample before the pop: the ambient level is taken from after it"),
+    "few_samples": marked("only {count} samples inside t0.1: the durations are uncertain"),
+    "pre_flash_left_out": marked("a pre-flash of {share:.0%} came {lead_ms:.3g} ms earlier; it is not counted"),
+    "two_in_it": marked("two flashes {apart_ms:.3g} ms apart are in it; the weaker has {share:.0%} of the light"),
+    "train_resolved": marked("a train of {count} pulses: durations run from the first rise to the last fall"),
+    "train_unresolved": marked("a train of pulses faster than the samples: its mean level counts, its peak does not"),
+    "bounds_only": marked("the sensor clipped: these numbers are bounds"),
+    "may_have_stopped": marked(
+        "too few samples to tell whether the amplifier stopped at the top: what may be missing is in the uncertainty"
+    ),
+    "window_keeps": marked("the shutter window keeps {share:.0%} of the flash"),
 }
