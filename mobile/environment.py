@@ -13,3 +13,17 @@ def prepare() -> None:
         ("KIVY_LOG_MODE", "PYTHON"),
     ):
         os.environ.setdefault(name, value)
+
+
+def keep_apart() -> None:
+    """For pictures and tests: let kivy read nothing of this machine either, and draw a pixel a dp, the same everywhere."""
+    os.environ.update(
+        KIVY_NO_ARGS="1",
+        KIVY_NO_CONFIG="1",
+        KIVY_NO_FILELOG="1",
+        KIVY_NO_CONSOLELOG="1",
+        KIVY_LOG_MODE="PYTHON",
+        KIVY_METRICS_DENSITY="1",
+        KIVY_DPI="160",
+        KIVY_CLIPBOARD="dummy",
+    )

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from meterlink.errors import UsageError
+from meterlink.library.store import Library
 from meterlink.records import Setup
 from mobile.desk import Desk, Shot
 from mobile.texts import t
@@ -43,7 +44,7 @@ def library_look(desk: Desk, search: str = "") -> LibraryLook:
     """Read the set-ups that fit the words.  Slow on a large library: call it on the worker thread."""
     found = desk.library.setups(search=search[:200])
     current = desk.shot.setup.id if desk.shot.setup else ""
-    cards = tuple(_card(setup, current, plans.get(setup.id, ())) for setup, plans in ((one, _plans(desk, one)) for one in found))
+    cards = tuple(_card(desk, setup, current) for setup in found)
     note = "" if found else t("library.none_found", words=search.strip()[:40]) if search.strip() else t("library.empty")
     return LibraryLook(cards, note)
 
@@ -51,12 +52,11 @@ def library_look(desk: Desk, search: str = "") -> LibraryLook:
 _kept_plans: dict[str, tuple[PlanDot, ...]] = {}
 
 
-def _plans(desk: Desk, setup: Setup) -> dict[str, tuple[PlanDot, ...]]:
+def _plan(desk: Desk, setup: Setup, current: bool) -> tuple[PlanDot, ...]:
     """The stamp of a set-up; of those not in use it is kept, for only the one in use changes."""
-    current = desk.shot.setup is not None and desk.shot.setup.id == setup.id
     if current or setup.id not in _kept_plans:
-        _kept_plans[setup.id] = plan_dots(desk, setup.id)
-    return {setup.id: _kept_plans[setup.id]}
+        _kept_plans[setup.id] = plan_dots(desk.library, setup)
+    return _kept_plans[setup.id]
 
 
 def day_of(setup: Setup) -> str:
@@ -64,24 +64,23 @@ def day_of(setup: Setup) -> str:
     return time.strftime("%Y-%m-%d", time.localtime(setup.created_at_s))
 
 
-def _card(setup: Setup, current: str, plan: tuple[PlanDot, ...]) -> SetupCard:
-    day = day_of(setup)
-    said = t("app.simulated") if "simulated" in setup.tags else ""
-    here = t("library.in_use") if setup.id == current else ""
-    return SetupCard(setup.id, setup.name, " ".join(filter(None, (here, day, said))), setup.id == current, plan)
+def _card(desk: Desk, setup: Setup, current: str) -> SetupCard:
+    here = setup.id == current
+    words = (t("library.in_use") if here else "", day_of(setup), t("app.simulated") if "simulated" in setup.tags else "")
+    return SetupCard(setup.id, setup.name, " ".join(filter(None, words)), here, _plan(desk, setup, here))
 
 
-def plan_dots(desk: Desk, setup_id: str) -> tuple[PlanDot, ...]:
-    """Return the thumbnail plan of a set-up: its placed lights around the face."""
-    from mobile.ring_state import plan_xz
+def plan_dots(library: Library, setup: Setup) -> tuple[PlanDot, ...]:
+    """Return the thumbnail plan of a set-up: its placed lights around the face, as the sheet's plan has them."""
+    from meterlink.report.plan import backdrop_m, place_m
 
-    roles = {light.id: light.role for light in desk.library.lights(setup_id)}
-    places = []
-    for light_id, p in desk.library.current_placements(setup_id).items():
-        if light_id in roles and p.distance_m and p.azimuth_deg is not None:
-            places.append((*plan_xz(p.distance_m, p.azimuth_deg, p.elevation_deg or 0.0), roles[light_id] == "key"))
-    reach = max((max(abs(x), abs(z)) for x, z, _ in places), default=1.0) * 1.15
-    return tuple(PlanDot(x / reach, -z / reach, key) for x, z, key in places)
+    found = library.current_placements(setup.id)
+    placed = [(light.role, p) for light in library.lights(setup.id) if (p := found.get(light.id)) and p.distance_m]
+    placed = [(role, p) for role, p in placed if p.azimuth_deg is not None]
+    behind_m = backdrop_m(setup, [role for role, _ in placed])
+    places = [place_m(p, role, behind_m) for role, p in placed]
+    reach = max((max(abs(x), abs(z)) for x, _, z in places), default=1.0) * 1.15
+    return tuple(PlanDot(x / reach, -z / reach, role == "key") for (role, _), (x, _, z) in zip(placed, places, strict=True))
 
 
 def export_name(name: str) -> str:

@@ -15,6 +15,8 @@ import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from mobile.environment import keep_apart
+
 if TYPE_CHECKING:
     from mobile.main import MeterApp
 
@@ -25,18 +27,8 @@ PAGES = ("first", "metering", "lights", "light", "set", "match", "library", "sen
 
 def hidden_window(width: int, height: int) -> None:
     """Prepare kivy for a window without a screen; call it before kivy is imported."""
-    os.environ.update(
-        SDL_VIDEODRIVER="offscreen",
-        KIVY_WINDOW="sdl2",
-        KIVY_NO_ARGS="1",
-        KIVY_NO_CONFIG="1",
-        KIVY_NO_FILELOG="1",
-        KIVY_NO_CONSOLELOG="1",
-        KIVY_LOG_MODE="PYTHON",
-        KIVY_METRICS_DENSITY="1",
-        KIVY_DPI="160",
-        KIVY_CLIPBOARD="dummy",
-    )
+    keep_apart()
+    os.environ.update(SDL_VIDEODRIVER="offscreen", KIVY_WINDOW="sdl2")
     import logging
 
     # What this window cannot do (clipboard, touch screens) is no news here.

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.records import Placement
-from meterlink.report.plan import ASSUMED_BACKDROP_M, azimuth_in_plan_deg, backdrop_m
+from meterlink.report.plan import across_in_plan, azimuth_in_plan_deg, backdrop_m, point_z_m
 
 METRIC_STEPS_M = (0.1, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0)
 FOOT_M = 0.3048
@@ -78,23 +78,21 @@ def place_of(mark: RingMark, x_m: float, z_m: float, elevation_deg: float = 0.0)
     return distance, (180.0 - azimuth if azimuth > 0 else -180.0 - azimuth) if mark.mirrored else azimuth
 
 
-def outline_of(placement: Placement | None, x_m: float, z_m: float) -> tuple[tuple[float, float], ...]:
-    """Return the ends of a source's front seen from above: across the line to the face, turned by its feathering."""
+def outline_of(
+    placement: Placement | None, azimuth_deg: float, x_m: float, z_m: float
+) -> tuple[tuple[float, float], ...]:
+    """Return the ends of the front, seen from above, of a source that is drawn in this direction with its middle at (x, z)."""
     if placement is None or placement.shape == "point" or not placement.width_m:
         return ()
-    flat = hypot(x_m, z_m)
-    ux, uz = (x_m / flat, z_m / flat) if flat > 0 else (0.0, 1.0)
-    turn = radians(placement.feather_deg)
-    across_x, across_z = -uz * cos(turn) - ux * sin(turn), ux * cos(turn) - uz * sin(turn)
-    half = placement.width_m / 2
-    return ((x_m - across_x * half, z_m - across_z * half), (x_m + across_x * half, z_m + across_z * half))
+    ax, az = across_in_plan(azimuth_deg, placement)
+    return tuple((x_m + ax * half, z_m + az * half) for half in (-placement.width_m / 2, placement.width_m / 2))
 
 
 def marks_of(view: JudgedSet | None) -> tuple[RingMark, ...]:
     """Return the lights of a set as marks, in their order."""
     if view is None:
         return ()
-    backdrop = backdrop_m(view) or ASSUMED_BACKDROP_M
+    behind_m = backdrop_m(view.setup, [state.light.role for state in view.lights])
     marks: list[RingMark] = []
     counts: dict[str, int] = {}
     for state in view.lights:
@@ -107,12 +105,11 @@ def marks_of(view: JudgedSet | None) -> tuple[RingMark, ...]:
         elevation = (p.elevation_deg if p else None) or 0.0
         said = usual_azimuth if azimuth is None else azimuth
         drawn = azimuth_in_plan_deg(said, light.role)
-        point_z = -backdrop if light.role == "background" else 0.0
+        point_z = point_z_m(light.role, behind_m)
         x, z = plan_xz(distance or usual_distance, drawn, elevation)
-        outline = tuple((ox, oz + point_z) for ox, oz in outline_of(p, x, z))
         marks.append(
             RingMark(
-                light.id, light.name, light.role, x, z + point_z, outline, distance, azimuth,
+                light.id, light.name, light.role, x, z + point_z, outline_of(p, drawn, x, z + point_z), distance, azimuth,
                 distance is not None and azimuth is not None, state.stale is not None, light.source_light_id is not None,
                 point_z_m=point_z, mirrored=drawn != said,
             )

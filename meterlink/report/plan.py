@@ -7,12 +7,14 @@ leads from each to its point.  Lengths along the axes are the placements' distan
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from math import cos, radians, sin
+from collections.abc import Callable, Iterable
+from math import cos, radians, remainder
 from typing import NamedTuple
 
 from meterlink import units
 from meterlink.judging.judged_set import JudgedSet, LightState
+from meterlink.photometry import geometry
+from meterlink.records import Placement, Setup
 from meterlink.report.drawing import ACCENT, FAINT, INK, PAPER, SECOND, Drawing
 from meterlink.report.labels import Labels, Line, short
 from meterlink.words.language import say
@@ -61,57 +63,69 @@ def _placed(view: JudgedSet) -> list[LightState]:
     ]
 
 
-def _fact(view: JudgedSet, key: str, low: float, high: float) -> float | None:
+def _fact(setup: Setup, key: str, low: float, high: float) -> float | None:
     """A fact in metres, None when it is missing, no number or beyond belief."""
-    value = view.setup.details.get(key)
+    value = setup.details.get(key)
     if isinstance(value, bool) or not isinstance(value, int | float):
         return None
     return float(value) if low < value < high else None
 
 
-def backdrop_m(view: JudgedSet) -> float:
-    """Distance of the backdrop behind the face: as given, an assumed one where a light lights it, else 0 (there is none)."""
-    known = _fact(view, "backdrop_distance_m", 0.0, 50.0)
-    if known is not None:
-        return known
-    lit = any(state.light.role == "background" for state in _placed(view))
-    return ASSUMED_BACKDROP_M if lit else 0.0
+def backdrop_m(setup: Setup, roles: Iterable[str]) -> float:
+    """Distance of the backdrop behind the face: as given, an assumed one where a drawn light's role is to light it, else 0."""
+    return _fact(setup, "backdrop_distance_m", 0.0, 50.0) or (ASSUMED_BACKDROP_M if "background" in roles else 0.0)
+
+
+def _behind_m(view: JudgedSet) -> float:
+    return backdrop_m(view.setup, [s.light.role for s in _placed(view)])
 
 
 def azimuth_in_plan_deg(azimuth_deg: float, role: str) -> float:
     """A light's direction in the plan.  Who lights the background stands in front of it, "behind" meaning behind the subject."""
-    return 180.0 - azimuth_deg if role == "background" and cos(radians(azimuth_deg)) < 0.0 else azimuth_deg
+    mirrored = role == "background" and cos(radians(azimuth_deg)) < 0.0
+    return remainder(180.0 - azimuth_deg, 360.0) if mirrored else azimuth_deg
 
 
-def _azimuth_deg(state: LightState) -> float:
-    return azimuth_in_plan_deg((state.placement.azimuth_deg if state.placement else None) or 0.0, state.light.role)
-
-
-def point_z_m(state: LightState, view: JudgedSet) -> float:
-    """Where a light's point lies on the camera's axis: 0 for the face, behind it for the backdrop where that is known.
+def point_z_m(role: str, behind_m: float) -> float:
+    """Where the point of a light of this role lies on the camera's axis: 0 for the face, less for the backdrop.
 
     Hair and rim points lie so close to the face that they are drawn there.
     """
-    return -backdrop_m(view) if state.light.role == "background" else 0.0
+    return -behind_m if role == "background" else 0.0
+
+
+def place_m(placement: Placement, role: str, behind_m: float) -> tuple[float, float, float]:
+    """Centre of the emitting surface (x to camera right, y up, z toward the camera) in metres from the face."""
+    toward = geometry.direction(azimuth_in_plan_deg(placement.azimuth_deg or 0.0, role), placement.elevation_deg or 0.0)
+    x, y, z = (part * (placement.distance_m or 0.0) for part in toward)
+    return (x, y, point_z_m(role, behind_m) + z)
 
 
 def position_m(state: LightState, view: JudgedSet) -> tuple[float, float, float]:
-    """Centre of the emitting surface (x to camera right, y up, z toward the camera) in metres from the face."""
-    p = state.placement
-    assert p is not None
-    d, az, el = p.distance_m or 0.0, radians(_azimuth_deg(state)), radians(p.elevation_deg or 0.0)
-    return (d * cos(el) * sin(az), d * sin(el), point_z_m(state, view) + d * cos(el) * cos(az))
+    """Where the centre of a light of a judged set stands, as ``place_m`` has it."""
+    assert state.placement is not None
+    return place_m(state.placement, state.light.role, _behind_m(view))
+
+
+def across_in_plan(azimuth_deg: float, placement: Placement) -> tuple[float, float]:
+    """The way along a source's front as seen from above, (x, z), for a light drawn in this direction; 1 long where it is level.
+
+    A feathered source is turned as it is for the correction (``geometry.frame_of``): positive toward the camera's side.
+    """
+    toward = geometry.direction(azimuth_deg, placement.elevation_deg or 0.0)
+    across = geometry.frame_of(toward, 1.0, min(max(placement.feather_deg, -90.0), 90.0)).across
+    return (across[0], across[2])
 
 
 def plan(view: JudgedSet, width: float = 370.0, height: float = 330.0) -> Drawing:
     """The set from above: camera at the bottom, backdrop at the top."""
     drawing = Drawing(width, height, say("plan of {setup} from above", setup=view.setup.name))
-    states = _placed(view)
+    states, behind = _placed(view), _behind_m(view)
     places = [position_m(s, view) for s in states]
-    camera = min(_fact(view, "camera_distance_m", 0.0, 1000.0) or FALLBACK_CAMERA_M, CAMERA_SHOWN_M)
+    camera = min(_fact(view.setup, "camera_distance_m", 0.0, 1000.0) or FALLBACK_CAMERA_M, CAMERA_SHOWN_M)
     half = [max((s.placement.width_m or 0.0) / 2 if s.placement else 0.0, 0.1) for s in states]
     xs = [-LEAST_M, LEAST_M, *(x + s * h for (x, _, _), h in zip(places, half, strict=True) for s in (-1, 1))]
-    zs = [-LEAST_M, camera, -backdrop_m(view), *(z + s * h for (_, _, z), h in zip(places, half, strict=True) for s in (-1, 1))]
+    zs = [-LEAST_M, camera, -behind, *(z + s * h for (_, _, z), h in zip(places, half, strict=True) for s in (-1, 1))]
     frame = _frame(drawing, xs, zs)
     labels = Labels(drawing)
     face = frame.at(0.0, 0.0)
@@ -119,7 +133,7 @@ def plan(view: JudgedSet, width: float = 370.0, height: float = 330.0) -> Drawin
     _backdrop(drawing, view, frame, labels)
     _camera(drawing, view, frame, labels, camera)
     marks = [
-        _light_from_above(drawing, state, frame.at(x, z), frame.at(0.0, point_z_m(state, view)), frame.scale, labels)
+        _light_from_above(drawing, state, frame.at(x, z), frame.at(0.0, point_z_m(state.light.role, behind)), frame.scale, labels)
         for state, (x, _, z) in zip(states, places, strict=True)
     ]
     r = max(FACE_M * frame.scale, 5.0)
@@ -129,7 +143,8 @@ def plan(view: JudgedSet, width: float = 370.0, height: float = 330.0) -> Drawin
         p = state.placement
         assert p is not None
         where = f"{written(p.distance_m or 0.0, 'length')}, {units.format_angle(p.azimuth_deg or 0.0)}"
-        labels.place(at, [Line(short(state.light.name), 8.5, INK), Line(where, 7, "#5a5a5a")], 13, (x, z - point_z_m(state, view)))
+        outward = (x, z - point_z_m(state.light.role, behind))
+        labels.place(at, [Line(short(state.light.name), 8.5, INK), Line(where, 7, "#5a5a5a")], 13, outward)
     return drawing
 
 
@@ -152,7 +167,7 @@ def _face_from_above(drawing: Drawing, centre: tuple[float, float], r: float) ->
 
 
 def _camera(drawing: Drawing, view: JudgedSet, frame: _Frame, labels: Labels, shown: float) -> None:
-    distance = _fact(view, "camera_distance_m", 0.0, 1000.0)
+    distance = _fact(view.setup, "camera_distance_m", 0.0, 1000.0)
     x, y = frame.at(0.0, shown)
     drawing.line([(x, y), frame.at(0.0, 0.0)], FAINT, 0.7, (1, 3))
     drawing.area([(x - 16, y + 2), (x + 16, y + 2), (x + 16, y + 8), (x - 16, y + 8)], fill=INK)
@@ -165,12 +180,12 @@ def _camera(drawing: Drawing, view: JudgedSet, frame: _Frame, labels: Labels, sh
 
 
 def _backdrop(drawing: Drawing, view: JudgedSet, frame: _Frame, labels: Labels) -> None:
-    behind = backdrop_m(view)
+    behind = _behind_m(view)
     if not behind:
         return
     _, y = frame.at(0.0, -behind)
     a, b = (drawing.width * 0.14, y), (drawing.width * 0.86, y)
-    known = _fact(view, "backdrop_distance_m", 0.0, 50.0) is not None
+    known = _fact(view.setup, "backdrop_distance_m", 0.0, 50.0) is not None
     drawing.line([a, b], INK, 2.0, () if known else (6, 4))
     labels.keep_line_free(a, b)
     label = put("backdrop {distance:length}", distance=behind) if known else say("backdrop, distance not given")
@@ -183,12 +198,10 @@ def _light_from_above(
     """Draw one light; return the middle of its back, where its label begins."""
     p = state.placement
     assert p is not None
-    az = radians(_azimuth_deg(state) + p.feather_deg)
-    # Across the source's axis, in the plan; a feathered source is turned from its point.
-    across = (cos(az), -sin(az))
+    across = across_in_plan(azimuth_in_plan_deg(p.azimuth_deg or 0.0, state.light.role), p)
     half = max((p.width_m or 0.08) / 2 * scale, 4.0)
     depth = min(max(half * 0.5, 5.0), 12.0)
-    back = (sin(az) * depth, cos(az) * depth)
+    back = (across[1] * depth, -across[0] * depth)
     return _light(drawing, state, at, point, across, half, back, labels)
 
 
@@ -222,29 +235,30 @@ def _light(
 def side(view: JudgedSet, width: float = 370.0, height: float = 215.0) -> Drawing:
     """The set from camera left: camera at the right, height upward, floor where the face's height is known."""
     drawing = Drawing(width, height, say("side view of {setup}", setup=view.setup.name))
-    states = _placed(view)
+    states, behind = _placed(view), _behind_m(view)
     places = [position_m(s, view) for s in states]
-    camera = min(_fact(view, "camera_distance_m", 0.0, 1000.0) or FALLBACK_CAMERA_M, CAMERA_SHOWN_M)
-    face_height, camera_height = _fact(view, "face_height_m", 0.2, 4.0), _fact(view, "camera_height_m", 0.0, 6.0)
+    camera = min(_fact(view.setup, "camera_distance_m", 0.0, 1000.0) or FALLBACK_CAMERA_M, CAMERA_SHOWN_M)
+    face_height, camera_height = _fact(view.setup, "face_height_m", 0.2, 4.0), _fact(view.setup, "camera_height_m", 0.0, 6.0)
     floor = -face_height if face_height else None
     lens = camera_height - face_height if camera_height and face_height else 0.0
     # The picture's plane has y downward, heights count upward.
     ys = [-0.3, 0.3, -lens, *(-y for _, y, _ in places), *([-floor] if floor is not None else [])]
-    zs = [camera, -LEAST_M, -backdrop_m(view), *(z for _, _, z in places)]
+    zs = [camera, -LEAST_M, -behind, *(z for _, _, z in places)]
     frame = _frame(drawing, zs, ys)
     labels = Labels(drawing)
-    _floor_and_backdrop(drawing, frame, floor, backdrop_m(view), labels)
+    _floor_and_backdrop(drawing, frame, floor, behind, labels)
     face = frame.at(0.0, 0.0)
     drawing.line([face, frame.at(camera, -lens)], FAINT, 0.7, (1, 3))
     marks = []
     for state, (_, y, z) in zip(states, places, strict=True):
-        point = frame.at(point_z_m(state, view), 0.0)
+        point = frame.at(point_z_m(state.light.role, behind), 0.0)
         marks.append(_light_from_the_side(drawing, state, frame.at(z, -y), point, frame.scale, labels))
     _face_from_the_side(drawing, face, max(FACE_M * frame.scale, 5.0), labels)
     _camera_from_the_side(drawing, frame.at(camera, -lens), labels)
     for state, at, (_, y, z) in zip(states, marks, places, strict=True):
         told = units.format_angle((state.placement.elevation_deg if state.placement else None) or 0.0)
-        labels.place(at, [Line(f"{short(state.light.name)} {told}", 7.5, INK)], 9, (z - point_z_m(state, view), -y - 0.01))
+        outward = (z - point_z_m(state.light.role, behind), -y - 0.01)
+        labels.place(at, [Line(f"{short(state.light.name)} {told}", 7.5, INK)], 9, outward)
     return drawing
 
 

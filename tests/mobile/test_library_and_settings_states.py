@@ -83,7 +83,7 @@ def test_a_thumbnail_shows_placed_lights_with_the_camera_down(metered) -> None:
     one = metered(2)
     one.desk.move_light(one.id_of("KEY"), distance_m=1.0, azimuth_deg=45.0)
 
-    (dot,) = library_state.plan_dots(one.desk, one.desk.shot.setup.id)
+    (dot,) = library_state.plan_dots(one.desk.library, one.desk.shot.setup)
 
     assert dot.key
     assert dot.x > 0 > dot.y

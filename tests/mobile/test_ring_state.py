@@ -9,6 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from meterlink.records import Placement
+from meterlink.report import plan
+from mobile import library_state
 from mobile import ring_state as ring
 
 
@@ -47,7 +49,7 @@ def test_the_face_itself_has_no_direction() -> None:
 
 def test_a_source_is_drawn_to_scale_across_its_axis() -> None:
     """A disk of 90 cm in front of the camera is a line 90 cm long, square to the line to the face."""
-    (ax, az), (bx, bz) = ring.outline_of(Placement("p", "l", 0.0, shape="disk", width_m=0.9), 0.0, 1.2)
+    (ax, az), (bx, bz) = ring.outline_of(Placement("p", "l", 0.0, shape="disk", width_m=0.9), 0.0, 0.0, 1.2)
 
     assert hypot(ax - bx, az - bz) == pytest.approx(0.9)
     assert (az, bz) == pytest.approx((1.2, 1.2))
@@ -55,10 +57,22 @@ def test_a_source_is_drawn_to_scale_across_its_axis() -> None:
 
 def test_a_feathered_source_is_drawn_turned() -> None:
     """Turned away by 90° the front lies along the line to the face."""
-    (ax, _), (bx, _) = ring.outline_of(Placement("p", "l", 0.0, shape="disk", width_m=0.9, feather_deg=90.0), 0.0, 1.2)
+    (ax, _), (bx, _) = ring.outline_of(Placement("p", "l", 0.0, shape="disk", width_m=0.9, feather_deg=90.0), 0.0, 0.0, 1.2)
 
     assert ax == pytest.approx(0.0, abs=1e-12)
     assert bx == pytest.approx(0.0, abs=1e-12)
+
+
+@pytest.mark.parametrize("azimuth_deg", [-130.0, -50.0, 50.0, 130.0])
+def test_a_feathered_front_is_turned_to_the_cameras_side_of_the_face(azimuth_deg: float) -> None:
+    """On either side, turned by a positive angle, what the front looks at lies nearer to the camera than the face."""
+    placement = Placement("p", "l", 0.0, shape="disk", width_m=0.9, feather_deg=30.0)
+    x, z = ring.plan_xz(1.5, azimuth_deg)
+    (ax, az), (bx, bz) = ring.outline_of(placement, azimuth_deg, x, z)
+    looks = (az - bz, bx - ax)
+
+    assert z - x * looks[1] / looks[0] > 0.2, "where the axis crosses the camera's"
+    assert hypot(ax - bx, az - bz) == pytest.approx(0.9)
 
 
 @pytest.mark.parametrize("reach_m", [0.5, 1.0, 1.2, 2.5, 4.9, 12.0, 40.0])
@@ -87,7 +101,7 @@ def test_rings_stand_at_round_distances_of_the_unit_in_use(reach_m: float, imper
 
 def test_every_light_is_whole_inside_the_picture() -> None:
     """The far end of a wide source counts, in the smaller direction of the screen, with a margin; a small set shows a metre."""
-    wide = ring.outline_of(Placement("p", "l", 0.0, shape="rectangle", width_m=3.0), 0.0, 2.0)
+    wide = ring.outline_of(Placement("p", "l", 0.0, shape="rectangle", width_m=3.0), 0.0, 0.0, 2.0)
     mark = ring.RingMark("a", "a", "key", 0.0, 2.0, wide, 2.0, 0.0, True)
     reach_m = ring.reach_of([mark])
     scale = ring.scale_for(10.0, 20.0, 300.0, 200.0, reach_m)
@@ -157,8 +171,6 @@ def test_a_reflector_shows_its_source(metered) -> None:
 
 def test_a_background_light_stands_in_front_of_the_backdrop_and_lights_it(metered) -> None:
     """Said as 150° left behind the subject, 1.3 m from the backdrop 2.5 m behind: as the sheet draws it, and its point is there."""
-    from meterlink.report import plan
-
     one = metered(4)
     one.desk.revise_setup(details={"backdrop_distance_m": 2.5})
     one.desk.move_light(one.id_of("BACKGROUND"), distance_m=1.3, azimuth_deg=-150.0, elevation_deg=10.0)
@@ -169,6 +181,8 @@ def test_a_background_light_stands_in_front_of_the_backdrop_and_lights_it(metere
     x, _y, z = plan.position_m(view.lights[3], view)
     assert (mark.x_m, mark.z_m) == pytest.approx((x, z))
     assert (mark.point_z_m, mark.x_m < 0, -2.5 < mark.z_m < 0) == (-2.5, True, True)
+    (dot,) = library_state.plan_dots(one.desk.library, view.setup)
+    assert (dot.x / -dot.y, dot.y > 0) == (pytest.approx(x / z), True), "the library's stamp has it elsewhere"
     assert ring.reach_of([mark]) > 2.5
 
 

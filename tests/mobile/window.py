@@ -8,6 +8,8 @@ from __future__ import annotations
 import ctypes
 import os
 
+from mobile.environment import keep_apart
+
 WHY_NO_PIXELS = "libEGL and libGL are not here (Debian: libegl1 libgl1): layout and touches are tested, pixels are not"
 
 
@@ -30,16 +32,7 @@ def prepare() -> None:
     if _prepared:
         return
     _prepared = True
-    os.environ.update(
-        KIVY_NO_ARGS="1",
-        KIVY_NO_CONFIG="1",
-        KIVY_NO_FILELOG="1",
-        KIVY_NO_CONSOLELOG="1",
-        KIVY_LOG_MODE="PYTHON",
-        KIVY_METRICS_DENSITY="1",
-        KIVY_DPI="160",
-        KIVY_CLIPBOARD="dummy",
-    )
+    keep_apart()
     if has_pixels():
         os.environ.update(SDL_VIDEODRIVER="offscreen", KIVY_WINDOW="sdl2")
     else:

@@ -122,6 +122,20 @@ def test_who_lights_the_background_stands_in_front_of_it(five: Session) -> None:
     assert "backdrop, distance not given" in plan(seen).svg()
 
 
+@pytest.mark.parametrize("azimuth_deg", [-60.0, 60.0])
+def test_a_feathered_front_is_drawn_as_it_is_corrected_for(five: Session, azimuth_deg: float) -> None:
+    """Turned by 30 degrees, the axis passes the face on the camera's side, from the left and from the right."""
+    view = five.view()
+    state = view.lights[0]
+    assert state.placement is not None
+    turned = state._replace(placement=state.placement._replace(azimuth_deg=azimuth_deg, elevation_deg=0.0, feather_deg=30.0))
+    (((ax, ay), (bx, by)),) = bars_of(plan(view._replace(lights=(turned,))))
+
+    # 60 degrees off the camera's axis and turned by 30, the front stands along that axis: downward in the picture.
+    assert ax == pytest.approx(bx, abs=0.1)
+    assert abs(ay - by) > 20
+
+
 def boxes(drawing: Drawing) -> list[Box]:
     """Where the letters of a drawing stand."""
     out = []
