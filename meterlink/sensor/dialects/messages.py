@@ -26,6 +26,7 @@ from meterlink.records import (
     Steady,
     WaveBlock,
 )
+from meterlink.words.language import marked, say
 
 VERSION = 1
 FROM_HOST = 0x80
@@ -35,7 +36,9 @@ IDENTITY, STEADY, POP, BLOCK, STATUS, COLOUR, DISTANCE, BATTERY, REPLY = 1, 2, 3
 IDENTIFY, SET_RANGE, ARM, STEADY_RATE, SET_INTERVAL, GET_STATUS = 0x81, 0x82, 0x83, 0x84, 0x85, 0x86
 SET_IDENTITY = 0x87
 DONE, UNKNOWN_COMMAND, NOT_POSSIBLE, BUSY = 0, 1, 2, 3
-REPLY_TEXTS = ("", "the sensor does not know this command", "the sensor cannot take this value", "the sensor is busy")
+REPLY_TEXTS = (
+    "", marked("the sensor does not know this command"), marked("the sensor cannot take this value"), marked("the sensor is busy"),
+)  # fmt: skip
 
 RANGER_STATES = (
     RangerState.GOOD, RangerState.NOTHING, RangerState.WEAK, RangerState.BRIGHT, RangerState.AMBIGUOUS, RangerState.SILENT,
@@ -238,7 +241,7 @@ def parse_battery(frame: bytes, at_s: float, adc_bits: int) -> Battery:  # noqa:
 def parse_reply(frame: bytes, at_s: float, adc_bits: int) -> Reply:  # noqa: ARG001
     """REPLY → ``Reply`` with a sentence for every code but 0."""
     command, sequence, code = _unpack(_REPLY, frame)
-    text = REPLY_TEXTS[code] if code < len(REPLY_TEXTS) else f"the sensor says no with code {code}"
+    text = say(REPLY_TEXTS[code]) if code < len(REPLY_TEXTS) else say("the sensor says no with code {code}", code=code)
     return Reply(at_s, command, sequence, code, text)
 
 

@@ -5,30 +5,31 @@ from __future__ import annotations
 import sys
 
 from meterlink.errors import LinkBusy, LinkError, LinkLost, LinkNotFound
+from meterlink.words.language import marked, say
 
 _NO_ADAPTER = {
-    "linux": "no Bluetooth adapter: plug one in, or unblock it with 'rfkill unblock bluetooth'",
-    "darwin": "this Mac has no Bluetooth that can be used: check System Settings > Bluetooth",
-    "win32": "no Bluetooth adapter: plug one in, or enable it in the Device Manager",
-    "android": "this phone has no Bluetooth LE: use a sensor on a cable at a computer",
+    "linux": marked("no Bluetooth adapter: plug one in, or unblock it with 'rfkill unblock bluetooth'"),
+    "darwin": marked("this Mac has no Bluetooth that can be used: check System Settings > Bluetooth"),
+    "win32": marked("no Bluetooth adapter: plug one in, or enable it in the Device Manager"),
+    "android": marked("this phone has no Bluetooth LE: use a sensor on a cable at a computer"),
 }
 _OFF = {
-    "linux": "Bluetooth is switched off: turn it on in the system's settings or with 'bluetoothctl power on'",
-    "darwin": "Bluetooth is switched off: turn it on in the Control Centre",
-    "win32": "Bluetooth is switched off: turn it on under Settings > Bluetooth & devices",
-    "android": "Bluetooth is switched off: turn it on in the quick settings",
+    "linux": marked("Bluetooth is switched off: turn it on in the system's settings or with 'bluetoothctl power on'"),
+    "darwin": marked("Bluetooth is switched off: turn it on in the Control Centre"),
+    "win32": marked("Bluetooth is switched off: turn it on under Settings > Bluetooth & devices"),
+    "android": marked("Bluetooth is switched off: turn it on in the quick settings"),
 }
 _DENIED = {
-    "linux": "you may not use Bluetooth: run 'sudo usermod -aG bluetooth $USER', log out and in again",
-    "darwin": "Bluetooth is not allowed for this program: allow it in System Settings > Privacy & Security",
-    "win32": "Bluetooth is not allowed for this program: allow it under Settings > Privacy & security > Radios",
-    "android": "Bluetooth is not allowed for this app: allow 'Nearby devices' in the app's permissions",
+    "linux": marked("you may not use Bluetooth: run 'sudo usermod -aG bluetooth $USER', log out and in again"),
+    "darwin": marked("Bluetooth is not allowed for this program: allow it in System Settings > Privacy & Security"),
+    "win32": marked("Bluetooth is not allowed for this program: allow it under Settings > Privacy & security > Radios"),
+    "android": marked("Bluetooth is not allowed for this app: allow 'Nearby devices' in the app's permissions"),
 }
 _NO_SERVICE = {
-    "linux": "the Bluetooth service is not running: start it with 'sudo systemctl enable --now bluetooth'",
+    "linux": marked("the Bluetooth service is not running: start it with 'sudo systemctl enable --now bluetooth'"),
 }
-_NO_LIBRARY = "Bluetooth needs the package bleak: install it with 'pip install bleak'"
-NOT_HEARD = "is not heard: switch it on, come nearer, and see that no other phone or computer is connected to it"
+_NO_LIBRARY = marked("Bluetooth needs the package bleak: install it with 'pip install bleak'")
+NOT_HEARD = marked("is not heard: switch it on, come nearer, and see that no other phone or computer is connected to it")
 
 
 def platform() -> str:
@@ -57,7 +58,7 @@ def explain(error: BaseException, url: str, system: str = "", *, open_link: bool
         return found
     name = type(error).__name__
     if name == "BleakDeviceNotFoundError":
-        return LinkNotFound("{url} {not_heard}", url=url, not_heard=NOT_HEARD)
+        return LinkNotFound("{url} {not_heard}", url=url, not_heard=say(NOT_HEARD))
     if isinstance(error, TimeoutError):
         if open_link:
             return LinkLost("{url} no longer answers: come nearer or switch the sensor off and on", url=url)
@@ -65,7 +66,7 @@ def explain(error: BaseException, url: str, system: str = "", *, open_link: bool
     if isinstance(error, FileNotFoundError | ConnectionRefusedError) and system == "linux":
         return LinkError(
             "{no_service} (the system's message bus cannot be reached)",
-            url, no_service=_line(_NO_SERVICE, system),
+            url, no_service=say(_line(_NO_SERVICE, system)),
         )
     if isinstance(error, PermissionError):
         return LinkError(_line(_DENIED, system), url)
@@ -73,7 +74,7 @@ def explain(error: BaseException, url: str, system: str = "", *, open_link: bool
     if open_link or "not connected" in text.lower() or "disconnected" in text.lower():
         return LinkLost("{url} is gone ({typed}): come nearer or switch the sensor off and on", url=url, typed=text)
     if "not found" in text.lower() or "removed" in text.lower():
-        return LinkNotFound("{url} {not_heard}", url=url, not_heard=NOT_HEARD)
+        return LinkNotFound("{url} {not_heard}", url=url, not_heard=say(NOT_HEARD))
     return LinkError("{url} cannot be connected ({typed}): switch the sensor off and on and try again", url=url, typed=text)
 
 
@@ -105,11 +106,9 @@ def _by_dbus_name(error: BaseException, url: str, system: str, open_link: bool) 
     if last == "NotReady":
         return LinkError(_line(_OFF, system), url)
     if last in ("UnknownObject", "DoesNotExist"):
-        lost = f"{url} is gone: come nearer or switch the sensor off and on"
-        return LinkLost(lost, url) if open_link else LinkNotFound(
-            "{url} {not_heard}",
-            url=url, not_heard=NOT_HEARD,
-        )
+        if open_link:
+            return LinkLost("{url} is gone: come nearer or switch the sensor off and on", url=url)
+        return LinkNotFound("{url} {not_heard}", url=url, not_heard=say(NOT_HEARD))
     if last == "InProgress":
         return LinkBusy("{url} is being connected by another program: close that one and try again", url=url)
     if last in ("NotAuthorized", "AuthenticationFailed", "NotPermitted"):

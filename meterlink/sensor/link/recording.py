@@ -18,6 +18,7 @@ from typing import IO, Any, NamedTuple
 from meterlink.errors import LinkError, LinkLost, LinkNotFound, RecordingEnded, UsageError
 from meterlink.sensor.link.base import Link, OnBytes, OnLinkState, OnLost
 from meterlink.sensor.link.registry import LinkUrl
+from meterlink.words.language import say
 
 FORMAT = "meterlink recording"
 VERSION = 1
@@ -164,7 +165,9 @@ class RecordingLink:
             self._stop(error)
 
     def _stop(self, error: OSError) -> None:
-        self.trouble = f"the recording {self.path} has stopped ({error.strerror}): free some space; metering goes on"
+        self.trouble = say(
+            "the recording {path} has stopped ({error}): free some space; metering goes on", path=self.path, error=error.strerror
+        )
         file, self._file = self._file, None
         if file is not None:
             try:

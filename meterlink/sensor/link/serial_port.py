@@ -24,6 +24,7 @@ from meterlink.sensor.link import direct
 from meterlink.sensor.link.base import OnBytes, OnLost
 from meterlink.sensor.link.registry import LinkUrl
 from meterlink.words.actions import Do
+from meterlink.words.language import say
 
 DEFAULT_BAUD = 250_000
 """Exact on a 16 MHz ATmega; boards with USB of their own ignore it."""
@@ -314,5 +315,5 @@ def _group_advice(name: str) -> str:
     except (NotImplementedError, OSError, KeyError):
         pass
     if group == "root":
-        return "its owner is root; ask the system's administrator for a rule that opens it to you"
-    return f"run 'sudo usermod -aG {group} $USER', log out and in again"
+        return say("its owner is root; ask the system's administrator for a rule that opens it to you")
+    return say("run 'sudo usermod -aG {group} $USER', log out and in again", group=group)
