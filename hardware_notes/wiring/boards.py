@@ -15,7 +15,7 @@ ATMEGA = (
     "RESET", "RXD", "TXD", "PD2", "PD3", "PD4", "VCC", "GND", "XTAL1", "XTAL2", "PD5", "PD6", "PD7", "PB0",
     "PB1", "PB2", "MOSI", "MISO", "SCK", "AVCC", "AREF", "GND", "ADC0", "PC1", "PC2", "PC3", "PC4", "PC5",
 )  # fmt: skip
-SPLIT = "Boards whose rails are broken in the middle: bridge them there."
+RAILS = "T and B: the rails at the top and at the bottom, any hole near by; where they are broken in the middle, bridge them."
 
 
 def _ohm(value: float) -> str:
@@ -112,7 +112,7 @@ def board_b() -> Layout:
             "short as its legs allow, its can wrapped in tape.",
             "ISP: six single leads; a header of 2 × 3 pins cannot stand in a breadboard, its two rows would be joined. They "
             "leave when the chip is programmed.",
-            f"{SPLIT} T+ and B+ carry 5 V, T– and B– are ground.",
+            f"{RAILS} T+ and B+ carry 5 V, T– and B– are ground.",
         ),
     )
 
@@ -155,7 +155,7 @@ def board_d() -> Layout:
             "= reference of the converter, 36 = 3.3 V out, 3 = ground.",
             "R1 and C1 stand upright, as close to the amplifier as they go; D1 as short as its legs allow, its can wrapped in "
             "tape.",
-            f"{SPLIT} T+ carries the amplifier's 3.3 V, T– and B– are ground, B+ is not used.",
+            f"{RAILS} T+ carries the amplifier's 3.3 V, T– and B– are ground, B+ is not used.",
         ),
     )
 

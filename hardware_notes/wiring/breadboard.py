@@ -128,8 +128,8 @@ def strip(hole: str) -> str:
 
 def place(hole: str) -> tuple[float, float]:
     """Where a hole is drawn."""
-    line, row = re.fullmatch(r"(\D+)(\d+)", hole).groups()  # type: ignore[union-attr]
-    return LEFT + PITCH * int(row), TOP + PITCH * _LINES[line]
+    line = hole.rstrip("0123456789")
+    return LEFT + PITCH * int(hole.removeprefix(line)), TOP + PITCH * _LINES[line]
 
 
 def _line(a: tuple[float, float], b: tuple[float, float], colour: str, width: float, dash: str = "") -> str:
@@ -166,7 +166,7 @@ def _board() -> Iterable[str]:
             yield _line(
                 (LEFT + 8, y - 8 if line[1] == "+" else y + 8), (LEFT + width - 8, y - 8 if line[1] == "+" else y + 8), colour, 0.8
             )
-            yield _text(LEFT - 10, y + 4, line[1].replace("-", "–"), 13, colour=colour)
+            yield _text(LEFT - 14, y + 4, line.replace("-", "–"), 11, colour=colour)
         else:
             yield _text(LEFT - 10, y + 4, line, 10, colour=NOTE)
         yield from (f'<circle cx="{LEFT + PITCH * r}" cy="{y}" r="2" fill="#b9b3a4"/>' for r in range(1, ROWS + 1))
@@ -246,8 +246,8 @@ def svg(layout: Layout) -> str:
     top = TOP + PITCH * (HEIGHT + (8.2 if layout.leads else 2.8))
     height = top + 16 * rows + 18 * len(notes) + 12
     shapes: list[str] = [*_board()]
-    for draw, things in ((_chip, layout.chips), (_wire, layout.wires), (_part, layout.parts), (_lead, layout.leads)):
-        shapes += [s for thing in things for s in draw(thing)]  # type: ignore[operator]
+    for drawn in (map(_chip, layout.chips), map(_wire, layout.wires), map(_part, layout.parts), map(_lead, layout.leads)):
+        shapes += [shape for thing in drawn for shape in thing]
     shapes.append(_text(20, 30, layout.title, 18, "start"))
     named = [*(f"{x.name}: {x.label}, pin 1 in {x.holes()['1']}" for x in layout.chips),
              *(f"{p.name}: {p.label}, {p.one} to {p.other}" for p in layout.parts)]  # fmt: skip

@@ -20,7 +20,7 @@ def build_a() -> str:
     for one, other in (("VIN", "3V3"), ("GND", "GND"), ("SDA", "SDA"), ("SCL", "SCL")):
         s.wire(chip[one], board[other])
     s.wire(board["USB"], (760, board["USB"][1]))
-    s.text(766, board["USB"][1] + 5, "computer or phone")
+    s.text(766, board["USB"][1] + 5, "computer")
     s.path("M96 232a40 40 0 0 1 0 -80", fill="#f3f5f7")
     s.path("M96 140v104", width=2.4)
     s.text(20, 128, "white dome over")
@@ -111,7 +111,8 @@ def build_b() -> str:
     s.wire(rx, (1020, rx[1]), (1020, usb["TXD"][1]), usb["TXD"])
     s.wire(tx, (1040, tx[1]), (1040, usb["RXD"][1]), usb["RXD"])
     s.wire(reset, (1000, reset[1]), (1000, usb["DTR"][1]), (1010, usb["DTR"][1]))
-    s.capacitor((1010, usb["DTR"][1]), (1060, usb["DTR"][1]), "C12 100 nF")
+    s.capacitor((1010, usb["DTR"][1]), (1060, usb["DTR"][1]), "")
+    s.text(1006, usb["DTR"][1] - 16, "C12 100 nF")
     s.wire((1060, usb["DTR"][1]), usb["DTR"])
     s.wire(usb["5 V"], (1056, usb["5 V"][1]), (1056, 370))
     s.text(1056, 386, "5 V", anchor="middle", size=12)
@@ -164,7 +165,7 @@ def build_d() -> str:
         ("3, 38 GND", "ground"),
     ):
         s.text(board[pin][0] - 4, board[pin][1] + 4, text, anchor="end", size=12)
-    s.text(board["USB"][0] + 4, board["USB"][1] + 4, "computer or phone", size=12)
+    s.text(board["USB"][0] + 4, board["USB"][1] + 4, "computer", size=12)
     s.notes(40, 650, (
         "U4: shunt reference of 3.0 V from ADC_VREF to ground; the board's own 200 Ω between 3.3 V and ADC_VREF feeds it.  It "
         "is the converter's full scale.",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from html import escape
 
 INK, PAPER, NOTE, WIRE = "#1c2733", "#ffffff", "#5a6772", "#1c2733"
@@ -77,11 +77,11 @@ class Sheet:
         """Draw a capacitor between two points on one horizontal or vertical line."""
         self._two_pole(a, b, label, self._capacitor_body)
 
-    def _two_pole(self, a: Point, b: Point, label: str, body: object) -> None:
+    def _two_pole(self, a: Point, b: Point, label: str, body: Callable[[float, float, bool], float]) -> None:
         (ax, ay), (bx, by) = a, b
         horizontal = ay == by
         mx, my = (ax + bx) / 2, (ay + by) / 2
-        half = body(mx, my, horizontal)  # type: ignore[operator]
+        half = body(mx, my, horizontal)
         if horizontal:
             self.wire(a, (mx - half, my))
             self.wire((mx + half, my), b)
@@ -123,7 +123,7 @@ class Sheet:
         self.path(f"M{x:g} {y - 46:g}V{y + 46:g}L{x + 84:g} {y:g}Z", fill="#f3f5f7")
         self.text(x + 8, y - 18, "–", size=16)
         self.text(x + 8, y + 28, "+", size=16)
-        self.text(x + 16, y + 5, label, size=11)
+        self.text(x + 34, y + 48, label, size=11)
         return {"-": (x, y - 22), "+": (x, y + 22), "out": (x + 84, y)}
 
     def gate_switch(self, a: Point, b: Point, label: str) -> Point:
@@ -136,7 +136,7 @@ class Sheet:
         self.parts.append(f'<circle cx="{mx + 16:g}" cy="{y:g}" r="3" fill="{PAPER}" stroke="{INK}" stroke-width="1.6"/>')
         self.path(f"M{mx - 14:g} {y - 2:g}L{mx + 13:g} {y - 13:g}")
         self.wire((mx, y - 8), (mx, y - 34), dashed=True)
-        self.text(mx + 6, y - 26, label, size=11, colour=NOTE)
+        self.text(mx + 6, y - 40, label, size=11, colour=NOTE)
         return mx, y - 34
 
     def ground(self, x: float, y: float) -> None:
