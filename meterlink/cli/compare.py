@@ -46,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
     elif not found:
         out("{first} and {second}: no difference", first=names[0], second=names[1])
     else:
-        rows = [(one.light or say("set"), *map(translated, (one.what, one.first, one.second))) for one in found]
+        rows = [(one.light or say("set"), translated(one.what), str(one.first), str(one.second)) for one in found]
         print_rows(("light", "what", *names), rows)
     return 0
 

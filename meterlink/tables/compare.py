@@ -8,6 +8,8 @@ from typing import NamedTuple
 from meterlink import units
 from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.tables.ratios import ratio_table
+from meterlink.words.language import marked, spoken_in
+from meterlink.words.told import Told, told
 
 SMALL_STOPS = 0.05
 
@@ -17,12 +19,29 @@ class Difference(NamedTuple):
 
     light: str
     what: str
-    first: str
-    second: str
+    """Its English name, for JSON and the catalogues."""
+    first: Told
+    second: Told
 
     def as_json(self) -> dict[str, str]:
-        """Return the difference as JSON data."""
-        return self._asdict()
+        """Return the difference as JSON data, in English."""
+        with spoken_in("en"):
+            return {"light": self.light, "what": self.what, "first": str(self.first), "second": str(self.second)}
+
+
+NONE, YES, NO, NOT_GIVEN = told("none"), told("yes"), told("no"), told("not_given")
+MARKED = (
+    marked("in the set"), marked("shutter"), marked("camera offset"), marked("filter"), marked("subject"), marked("notes"),
+    marked("tags"), marked("role"), marked("head"), marked("modifier"), marked("metered at"), marked("placed"), marked("source"),
+    marked("distance"), marked("azimuth"), marked("elevation"), marked("power"), marked("feathered by"), marked("recess"),
+    marked("grid"), marked("gel"), marked("diffusers"), marked("stand height"), marked("aimed at"), marked("light at its point"),
+    marked("from key"), marked("metered"),
+)  # fmt: skip
+
+
+def _text(given: object) -> Told:
+    """What somebody wrote, as it is."""
+    return told("note", note=given) if given else NONE
 
 
 def compare(first: JudgedSet, second: JudgedSet) -> list[Difference]:
@@ -33,26 +52,26 @@ def compare(first: JudgedSet, second: JudgedSet) -> list[Difference]:
     for state in first.lights:
         other = others.pop(state.light.name.casefold(), None)
         if other is None:
-            found.append(Difference(state.light.name, "in the set", "yes", "no"))
+            found.append(Difference(state.light.name, "in the set", YES, NO))
             continue
         found += _light(state, other)
         found += _levels(state, other, from_key[0], from_key[1])
-    found += [Difference(state.light.name, "in the set", "no", "yes") for state in others.values()]
+    found += [Difference(state.light.name, "in the set", NO, YES) for state in others.values()]
     return found
 
 
 def _camera(first: JudgedSet, second: JudgedSet) -> list[Difference]:
     a, b = first.setup, second.setup
     pairs = [
-        ("ISO", units.format_iso(a.iso), units.format_iso(b.iso)),
+        ("ISO", told("as_iso", value=a.iso), told("as_iso", value=b.iso)),
         ("shutter", _shutter(a.shutter_s), _shutter(b.shutter_s)),
-        ("camera offset", units.format_stops(a.camera_offset_stops, 2), units.format_stops(b.camera_offset_stops, 2)),
-        ("filter", f"{a.filter_stops:.2f} stops", f"{b.filter_stops:.2f} stops"),
+        ("camera offset", _stops(a.camera_offset_stops), _stops(b.camera_offset_stops)),
+        ("filter", _stops(a.filter_stops), _stops(b.filter_stops)),
     ]
     keys = sorted({*a.details, *b.details} - {"points", "targets"})
     pairs += [(key_words(key), fact_words(key, a.details.get(key)), fact_words(key, b.details.get(key))) for key in keys]
-    pairs += [("subject", a.subject or "–", b.subject or "–"), ("notes", a.notes or "–", b.notes or "–")]
-    pairs += [("tags", ", ".join(a.tags) or "–", ", ".join(b.tags) or "–")]
+    pairs += [("subject", _text(a.subject), _text(b.subject)), ("notes", _text(a.notes), _text(b.notes))]
+    pairs += [("tags", _text(", ".join(a.tags)), _text(", ".join(b.tags)))]
     return [Difference("", what, x, y) for what, x, y in pairs if x != y]
 
 
@@ -63,65 +82,70 @@ def key_words(key: str) -> str:
     return key.replace("_", " ")
 
 
-def fact_words(key: str, value: object) -> str:
+def fact_words(key: str, value: object) -> Told:
     """A fact in words a person reads, cut to a line."""
     if value is None:
-        return "–"
+        return NONE
     if key == "reference_picture":
         # Two pictures cannot be told apart in words, but that they differ can be said.
-        return f"a picture ({len(str(value))} characters)"
+        return told("a_picture", count=len(str(value)))
     if isinstance(value, int | float) and not isinstance(value, bool):
         if key.endswith("_m"):
-            return units.format_length(float(value))
-        return f"{value:g}"
-    return str(value)[:100]
+            return told("as_length", value=float(value))
+        return told("as_number", value=value)
+    return told("note", note=str(value)[:100])
 
 
-def _shutter(shutter_s: float | None) -> str:
-    return units.format_shutter(shutter_s) if shutter_s else "not given"
+def _shutter(shutter_s: float | None) -> Told:
+    return told("as_shutter", value=shutter_s) if shutter_s else NOT_GIVEN
+
+
+def _stops(stops: float) -> Told:
+    return told("as_stops", value=stops)
 
 
 def _light(a: LightState, b: LightState) -> list[Difference]:
     pairs = [
-        ("role", a.light.role, b.light.role),
-        ("head", a.light.fixture or "–", b.light.fixture or "–"),
-        ("modifier", a.light.modifier or "–", b.light.modifier or "–"),
-        ("metered at", a.light.point, b.light.point),
+        ("role", told("as_role", value=a.light.role), told("as_role", value=b.light.role)),
+        ("head", _text(a.light.fixture), _text(b.light.fixture)),
+        ("modifier", _text(a.light.modifier), _text(b.light.modifier)),
+        ("metered at", told("a_point", point=a.light.point), told("a_point", point=b.light.point)),
     ]
     p, q = a.placement, b.placement
     if (p is None) != (q is None):
-        pairs.append(("placed", "yes" if p else "no", "yes" if q else "no"))
+        pairs.append(("placed", YES if p else NO, YES if q else NO))
     if p is not None and q is not None:
         pairs += [
             ("source", _source(a), _source(b)),
             ("distance", _length(p.distance_m), _length(q.distance_m)),
             ("azimuth", _angle(p.azimuth_deg), _angle(q.azimuth_deg)),
             ("elevation", _angle(p.elevation_deg), _angle(q.elevation_deg)),
-            ("power", p.power_text or "–", q.power_text or "–"),
+            ("power", _text(p.power_text), _text(q.power_text)),
             ("feathered by", _angle(p.feather_deg), _angle(q.feather_deg)),
             ("recess", _length(p.recess_m), _length(q.recess_m)),
             ("grid", _angle(p.grid_deg), _angle(q.grid_deg)),
-            ("gel", p.gel or "–", q.gel or "–"),
-            ("diffusers", p.diffusers or "–", q.diffusers or "–"),
+            ("gel", _text(p.gel), _text(q.gel)),
+            ("diffusers", _text(p.diffusers), _text(q.diffusers)),
             ("stand height", _length(p.stand_height_m), _length(q.stand_height_m)),
-            ("aimed at", p.aimed_at or "–", q.aimed_at or "–"),
+            ("aimed at", _text(p.aimed_at), _text(q.aimed_at)),
         ]
     return [Difference(a.light.name, what, x, y) for what, x, y in pairs if x != y]
 
 
-def _source(state: LightState) -> str:
+def _source(state: LightState) -> Told:
     p = state.placement
     if p is None or not p.width_m:
-        return "small source"
-    return f"{p.shape} {units.format_size(p.width_m, p.height_m)}"
+        return told("a_small_source")
+    size = units.format_size(p.width_m, p.height_m)
+    return told("a_disk", size=size) if p.shape == "disk" else told("a_rectangle", size=size)
 
 
-def _length(value: float | None) -> str:
-    return "–" if value is None else units.format_length(value)
+def _length(value: float | None) -> Told:
+    return NONE if value is None else told("as_length", value=value)
 
 
-def _angle(value: float | None) -> str:
-    return "–" if value is None else units.format_angle(value)
+def _angle(value: float | None) -> Told:
+    return NONE if value is None else told("note", note=units.format_angle(value))
 
 
 def _from_key(view: JudgedSet) -> dict[str, float]:
@@ -134,12 +158,12 @@ def _levels(a: LightState, b: LightState, first: dict[str, float], second: dict[
     alike = a.reading is not None and b.reading is not None and a.reading.kind == b.reading.kind
     if alike and a.value and b.value and a.value > 0 and b.value > 0 and abs(log2(b.value / a.value)) >= SMALL_STOPS:
         change = log2(b.value / a.value)
-        out.append(Difference(name, "light at its point", "0", units.format_stops(change, 2)))
+        out.append(Difference(name, "light at its point", told("as_number", value=0), _stops(change)))
     x, y = first.get(name.casefold()), second.get(name.casefold())
     if x is not None and y is not None and abs(x - y) >= SMALL_STOPS:
-        out.append(Difference(name, "from key", units.format_stops(x, 2), units.format_stops(y, 2)))
+        out.append(Difference(name, "from key", _stops(x), _stops(y)))
     if a.reading is not None and b.reading is None:
-        out.append(Difference(name, "metered", "yes", "no"))
+        out.append(Difference(name, "metered", YES, NO))
     if a.reading is None and b.reading is not None:
-        out.append(Difference(name, "metered", "no", "yes"))
+        out.append(Difference(name, "metered", NO, YES))
     return out

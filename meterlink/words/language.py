@@ -58,6 +58,18 @@ def use(chosen: str | None, place: Place | None = None) -> None:
     _usual_place = place or _usual_place
 
 
+@contextmanager
+def spoken_in(code: str) -> Iterator[None]:
+    """Make sentences in another language for a while: what a program reads is English wherever it runs."""
+    global _language
+    before = language()
+    _language = code
+    try:
+        yield
+    finally:
+        _language = before
+
+
 def place() -> Place:
     """Return the place that sentences are made for now."""
     return _place.get() or _usual_place

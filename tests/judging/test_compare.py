@@ -13,6 +13,7 @@ from meterlink.metering.session import Session
 from meterlink.metering.walk import Request
 from meterlink.records import Calibration, Measurement, Setup, new_id
 from meterlink.tables.compare import compare
+from meterlink.words.language import use
 
 LIGHTS = [light(0, "KEY", "key"), light(1, "FILL", "fill")]
 PLACES = [placed(0), placed(1)]
@@ -21,7 +22,7 @@ BOTH = [read(0, 320.0), read(1, 80.0)]
 
 def found(a: object, b: object) -> list[tuple[str, str, str, str]]:
     """Differences as plain tuples."""
-    return [tuple(one) for one in compare(a, b)]
+    return [(one.light, one.what, str(one.first), str(one.second)) for one in compare(a, b)]
 
 
 def test_the_same_set_has_no_difference() -> None:
@@ -68,6 +69,16 @@ def test_camera_and_facts_are_compared() -> None:
         ("", "face height", "1.25 m", "1.60 m"),
         ("", "mark", "–", "cross"),
     ]
+
+
+def test_a_difference_is_said_in_the_language_in_use_and_exported_in_english() -> None:
+    """A person reads decimal commas and German words; what a program reads is the same everywhere."""
+    use("de")
+    moved = compare(view(LIGHTS, PLACES, BOTH), view(LIGHTS, [placed(0, distance_m=1.5), placed(1)], [BOTH[1]]))
+
+    assert [str(one.second) for one in moved] == ["1,50 m", "nein"]
+    assert [one.as_json()["second"] for one in moved] == ["1.50 m", "no"]
+    assert str(moved[0].second) == "1,50 m"
 
 
 @pytest.fixture
