@@ -34,7 +34,7 @@ PHRASES: dict[str, str] = {
         "switch the slave cells of the other heads off; to meter all of them, use the pop of all "
         "lights"
     ),
-    "which_flash": marked("several flashes in one record, and which of them is {light}'s cannot be told: fire it once more"),
+    "which_flash": marked("several flashes of one press, and which of them is {light}'s cannot be told: fire it once more"),
     "which_flash_else": marked("switch pre-flash, red-eye reduction and the other heads off"),
     "cannot_tell": marked("whether this was a flash cannot be told: fire {light} once more"),
     "cannot_tell_else": marked("fire {light} in the middle of a quiet second, or switch flickering lamps off"),
