@@ -74,7 +74,7 @@ def _alone(opened: OpenedSet, view: JudgedSet, light_id: str) -> Expectation | N
     own = [] if _contradicted(state) else _never_given(own, past)
     value = expected_value(state, own, placements)
     if value is not None and own:
-        return _like(own[-1], value)
+        return _like(own[-1], value, view)
     return _of_origin(opened, state) or _of_head(opened, state) or _of_geometry(view, state)
 
 
@@ -99,18 +99,25 @@ def same_pop(new: Reading, old: Reading) -> bool:
     return new.supersedes_id == old.id and (new.taken_at_s, new.exposure_lxs) == (old.taken_at_s, old.exposure_lxs)
 
 
-def _like(reading: Reading, value: float) -> Expectation:
-    pulse_s = reading.exposure_lxs / reading.peak_lx if reading.exposure_lxs and reading.peak_lx else None
+def _like(reading: Reading, value: float, view: JudgedSet) -> Expectation:
+    peak_lx = reading.peak_lx or _least_peak_lx(reading, view)
+    pulse_s = reading.exposure_lxs / peak_lx if reading.exposure_lxs and peak_lx else None
     return Expectation(value, pulse_s, reading.t01_s)
 
 
-def _moved(reading: Reading, old: Placement | None, state: LightState) -> Expectation | None:
+def _least_peak_lx(reading: Reading, view: JudgedSet) -> float | None:
+    """Full scale, where the peak of its last pop was beyond it: a range that it fills no more is to be chosen next."""
+    used = view.calibrations.get(reading.calibration_id) if reading.pops and reading.pops[-1].clipped else None
+    return used.ranges[reading.range_index].full_scale_lx if used is not None and reading.range_index < len(used.ranges) else None
+
+
+def _moved(reading: Reading, old: Placement | None, state: LightState, view: JudgedSet) -> Expectation | None:
     """What a reading of an earlier placement leads one to expect of the present one."""
     value = value_of(reading)
     if value is None or old is None or state.placement is None or reading.kind != Kind.FLASH:
         return None
     change = placement_change_stops(old, state.placement)
-    return None if change is None else _like(reading, value * 2.0**change)
+    return None if change is None else _like(reading, value * 2.0**change, view)
 
 
 def _of_origin(opened: OpenedSet, state: LightState) -> Expectation | None:
@@ -119,13 +126,13 @@ def _of_origin(opened: OpenedSet, state: LightState) -> Expectation | None:
     if not isinstance(origin_id, str):
         return None
     try:
-        origin = OpenedSet(library, origin_id, now=opened.now).view()
+        view = OpenedSet(library, origin_id, now=opened.now).view()
     except MeterlinkError:
         # It was on another machine, or is gone: then it tells nothing.
         return None
-    names = {one.light.name.casefold(): one for one in origin.lights}
+    names = {one.light.name.casefold(): one for one in view.lights}
     stored = names.get(state.light.name.casefold())
-    return _moved(stored.reading, stored.placement, state) if stored is not None and stored.reading is not None else None
+    return _moved(stored.reading, stored.placement, state, view) if stored is not None and stored.reading is not None else None
 
 
 def _of_head(opened: OpenedSet, state: LightState) -> Expectation | None:
@@ -135,7 +142,7 @@ def _of_head(opened: OpenedSet, state: LightState) -> Expectation | None:
     at_hand = [entry for one in opened.known.elsewhere for entry in one.entries(effective=True) if entry[0].fixture == head]
     for light, placement, reading in reversed(at_hand or entries_elsewhere(opened.library, opened.setup.id, {head})):
         if light.modifier.casefold() == state.light.modifier.casefold() and reading.purpose == Purpose.ALONE:
-            found = _moved(reading, placement, state)
+            found = _moved(reading, placement, state, opened.view())
             if found is not None:
                 return found
     return None

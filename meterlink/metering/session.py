@@ -228,10 +228,7 @@ class Session(AnyOrderWalk):
         middle = sqrt(low * high)
         # A flat chance between the bounds; nothing can be said of peak and durations.
         u_rel = (high - low) / (2.0 * sqrt(3.0) * middle)
-        note = told("beyond_range", stops=half_stops)
-        return m._replace(
-            clipped=False, exposure_lxs=middle, u_rel=u_rel, peak_lx=None, t05_s=None, t01_s=None, note=note
-        )
+        return m._replace(clipped=False, exposure_lxs=middle, u_rel=u_rel, peak_lx=None, t05_s=None, t01_s=None, note="")
 
     def _outcome(self, request: Request, reading: Reading, light: Light | None, finished: bool) -> Outcome:
         view = self.view()

@@ -65,7 +65,6 @@ PHRASES: dict[str, str] = {
     "pop_of": marked("pop {pop} of {pops}"),
     "lx": "{value:lx}",
     "lxs": "{value:lxs}",
-    "beyond_range": marked("the peak was beyond the range: within {stops:size2} stop"),
     # in any order
     "same_light": marked("the same light"),
     "fits_none": marked("this pop is none of {lights:or}: kept as nobody's; if it was one of them, say which"),
