@@ -134,7 +134,9 @@ def test_what_is_not_clear_is_asked_again(
         assert outcome.numbers["apart_stops"] == pytest.approx(log2(exposure_lxs / 200.0))
 
 
-@pytest.mark.parametrize(("first_lxs", "then"), [(200.0, {"exposure_lxs": 400.0}), (20.0, {"exposure_lxs": 100.0, "clipped": True})])
+@pytest.mark.parametrize(
+    ("first_lxs", "then"), [(200.0, {"exposure_lxs": 400.0}), (20.0, {"exposure_lxs": 100.0, "clipped": True})]
+)
 def test_the_second_time_in_a_row_it_says_what_else_to_do(
     session: Session, pop: MakePop, first_lxs: float, then: dict[str, float]
 ) -> None:

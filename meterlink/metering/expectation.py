@@ -2,7 +2,7 @@
 
 In this order: the light's own reading, unless it is contradicted or was given to it, moved by what was changed since; the
 set-up that this one was copied from or rebuilds; what the head gave in other sets; another light of the set by dial and
-distance.
+distance.  Where nothing is known of any light, the camera's settings say roughly what the set is lit for.
 """
 
 from __future__ import annotations
@@ -17,10 +17,14 @@ from meterlink.judging.verdict import Why
 from meterlink.library.whole_sets import entries_elsewhere
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.metering.walk import Request
+from meterlink.photometry.exposure import luminous_exposure
 from meterlink.records import Kind, Placement, Purpose, Reading
+from meterlink.tables.match import noted_aperture
 
 REFLECTED_POP = 0.6
 """What a dome toward a card gets of its source's light, roughly: only chooses the sensor's range."""
+USUAL_APERTURE = 8.0
+"""What a studio is lit for, roughly (common practice, no published source): only chooses the sensor's range."""
 STORED = "match:stored"
 COPIED = "copied"
 """Where the library remembers which set-up another one rebuilds, or was copied from."""
@@ -51,6 +55,18 @@ def expectation_of(opened: OpenedSet, request: Request | None) -> Expectation | 
     peaks = [part.exposure_lxs / part.pulse_s for part in firing if part.pulse_s]
     longest = max((part.t01_s for part in known if part.t01_s), default=None)
     return Expectation(total, total / sum(peaks) if len(peaks) == len(firing) else None, longest)
+
+
+def camera_asks_for(opened: OpenedSet, constant: float) -> float | None:
+    """Return what the camera wants of a first light (lx·s): by the aperture noted, else the usual one, at its ISO.
+
+    None once a light has a reading: the range that this one left is the better guess.  ``constant``: the calibration's, in lx.
+    """
+    setup = opened.setup
+    if any(state.reading is not None for state in opened.view().lights):
+        return None
+    asked = luminous_exposure(noted_aperture(setup) or USUAL_APERTURE, setup.iso, constant)
+    return asked * 2.0 ** (setup.filter_stops - setup.camera_offset_stops)
 
 
 def _share(opened: OpenedSet, view: JudgedSet, light_id: str) -> Expectation | None:
