@@ -30,6 +30,8 @@ P_NONE = 0.002
 """A neighbour's flash, a head that is no light of the set: our own estimate, no published source."""
 P_AGAIN = 0.01
 """A light that has its pop already is fired once more: our own estimate."""
+P_NAMED_AGAIN = 0.0002
+"""The same of a light that she has named herself for that pop: she knows what she has fired (our own estimate)."""
 P_ASTRAY = 0.005
 """A dial turned or a stand moved without a word: its pop is the head's by form alone."""
 U_ASTRAY_STOPS = 1.5
@@ -308,6 +310,8 @@ class WhosePop:
         self.candidates = list(candidates)
         self.after = after or {}
         self.pops: list[Seen] = []
+        self._named: set[str] = set()
+        """Lights of which the photographer has said that a pop was theirs."""
         self._ways: list[tuple[float, tuple[str, ...]]] = [(0.0, ())]
         """Log-weight and assignment."""
 
@@ -330,14 +334,16 @@ class WhosePop:
                 grown.append((weight + none, (*way, NONE)))
             new = weight + log((1 - P_NONE - P_AGAIN) / max(1, len(free)))
             grown.extend((new + by_light[one], (*way, one)) for one in free)
-            once_more = weight + log(P_AGAIN / max(1, len(again)))
-            grown.extend((once_more + self._once_more(seen, way, one), (*way, one)) for one in again)
+            for one in again:
+                once_more = log((P_NAMED_AGAIN if one in self._named else P_AGAIN) / len(again))
+                grown.append((weight + once_more + self._once_more(seen, way, one), (*way, one)))
         self.pops.append(seen)
         self._keep(grown)
         return self.answer()
 
     def fix(self, pop: int, light_id: str) -> None:
         """The photographer has said whose pop this was: every other assignment of it is out."""
+        self._named.add(light_id)
         left = [(weight, way) for weight, way in self._ways if way[pop] == light_id]
         if not left:
             # Thought absurd until now: she knows better.
