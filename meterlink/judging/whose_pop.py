@@ -45,9 +45,12 @@ HELD = 7
 MEASURED_M = (0.0, 0.03, 0.06, 0.1, 0.15, 0.2, 0.3, 0.4, 0.6)
 MOST_ASSIGNMENTS = 2000
 LEAST_WEIGHT = 1e-9
-DURATION = Prior(log2(1 / 800), 1.0, 0.4, 0.12, 0.025)
+U_SHAPE = 0.022
+"""log2 of t0.1, and of t0.5/t0.1, from pop to pop of one head: 1.5 %, our own estimate.  The sensor's noise counts by itself
+(``U_DURATION_NOISE``, ``U_FORM_NOISE``: on the chip's model it is all that there is besides)."""
+DURATION = Prior(log2(1 / 800), 1.0, 0.4, 0.12, U_SHAPE)
 """log2 of t0.1 in s: heads of the trade from 1/200 to 1/4000 s (common practice, no published source)."""
-FORM = Prior(log2(0.4), 0.35, 0.1, 0.08, 0.03)
+FORM = Prior(log2(0.4), 0.35, 0.1, 0.08, U_SHAPE)
 """log2 of t0.5/t0.1: about 0.3 for a capacitor that runs empty (an exponential: log 2 / log 10), more when it is cut off."""
 COLOUR = Prior(1e6 / 5600, 12.0, 3.0, 1.5, 1.5)
 U_LEAST_LEVEL = 0.02
