@@ -66,7 +66,7 @@ def camera_asks_for(opened: OpenedSet, constant: float) -> float | None:
     if any(state.reading is not None for state in opened.view().lights):
         return None
     asked = luminous_exposure(noted_aperture(setup) or USUAL_APERTURE, setup.iso, constant)
-    return asked * 2.0 ** (setup.filter_stops - setup.camera_offset_stops)
+    return float(asked * 2.0 ** (setup.filter_stops - setup.camera_offset_stops))
 
 
 def _share(opened: OpenedSet, view: JudgedSet, light_id: str) -> Expectation | None:
