@@ -9,6 +9,7 @@ from math import log2, sqrt
 import pytest
 
 from meterlink.errors import GeometryError, UsageError
+from meterlink.judging.verdict import Why
 from meterlink.library.store import Library
 from meterlink.metering.expectation import expectation_of
 from meterlink.metering.outcome import OutcomeCode, OutcomeKind
@@ -338,6 +339,23 @@ def test_all_at_once_is_expected_to_give_the_sum(session: Session, pop: MakePop)
     assert rough is not None  # the fill by dial and distance from the key
     assert found.exposure_lxs == pytest.approx(250.0)
     assert found.pulse_s == pytest.approx(1 / 2000)
+
+
+def test_a_contradicted_pop_chooses_no_range_for_the_retake(session: Session, pop: MakePop) -> None:
+    """The key's pop was the weak hair light's, perhaps: the range for that would be deaf to the key's own, which is 200 lx·s."""
+    metered(session, pop)
+    key = session.light("KEY")
+    session.move(key, power_text="1/8", power_stops=-3.0)
+    begin(session, "KEY")
+    outcome = session.take(pop(4.0))
+    assert outcome.state.judged.why == Why.CONTRADICTED
+
+    expected = expectation_of(session, session.request(key))
+
+    # By dial and distance from the fill: roughly what it should be, and nothing of the odd pop.
+    assert expected is not None
+    assert 25.0 < expected.exposure_lxs < 100.0
+    assert expected.pulse_s is None
 
 
 def test_an_error_while_storing_logs_nothing(session: Session, pop: MakePop, monkeypatch: pytest.MonkeyPatch) -> None:
