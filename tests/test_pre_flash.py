@@ -134,6 +134,28 @@ def test_what_is_not_clear_is_asked_again(
         assert outcome.numbers["apart_stops"] == pytest.approx(log2(exposure_lxs / 200.0))
 
 
+@pytest.mark.parametrize(
+    ("first_lxs", "then"), [(200.0, {"exposure_lxs": 400.0}), (20.0, {"exposure_lxs": 100.0, "clipped": True})]
+)
+def test_the_second_time_in_a_row_it_says_what_else_to_do(
+    session: Session, pop: MakePop, first_lxs: float, then: dict[str, float]
+) -> None:
+    """The first flash of each press is logged and taken back, which ends no row of refusals; a reading that stands does."""
+    begin(session, "KEY", "KEY")
+    gap_s, times = 0.24 if "clipped" in then else 0.5, []
+    for at_s in (10.0, 20.0, 30.0):
+        session.take(pop(first_lxs, at_s=at_s))
+        outcome = session.take(pop(**then, at_s=at_s + gap_s))
+        times.append(outcome.numbers["times"])
+
+    assert times == [1, 2, 3]
+    assert ("switch pre-flash" if "clipped" not in then else "lower the power") in outcome.message
+    assert exposures(session) == {}
+    session.take(pop(200.0, at_s=40.0))
+    session.take(pop(first_lxs, at_s=50.0))
+    assert session.take(pop(**then, at_s=50.0 + gap_s)).numbers["times"] == 1
+
+
 def test_a_main_flash_that_clips_takes_its_pre_flash_back(session: Session, pop: MakePop) -> None:
     """A pre-flash that fits and a light that does not: too bright, not "good"; one too dim behind a light changes nothing."""
     begin(session, "KEY", "FILL")

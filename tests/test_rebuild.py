@@ -138,9 +138,9 @@ def test_lights_can_be_turned_instead(library: Library, stored: Session, pop: Po
 
 
 def test_a_light_that_one_pop_cannot_tell_gets_a_second_to_its_first(library: Library, stored: Session, pop: Pop) -> None:
-    """0.05 under by one pop: fired again as it stands, both pops make one reading, and the mean of exposures is compared."""
+    """0.08 under by one pop: fired again as it stands, both pops make one reading, and the mean of exposures is compared."""
     rebuild = begun(library, stored)
-    said = fire(rebuild, pop, KEY=0.0, FILL=-0.05, HAIR=0.0)
+    said = fire(rebuild, pop, KEY=0.0, FILL=-0.08, HAIR=0.0)
     assert any("FILL: leave it as it is" in line for line in said[2])
     fire(rebuild, pop, FILL=0.03)
     rows = {row.light: row for row in rebuild.report().rows}
@@ -150,13 +150,23 @@ def test_a_light_that_one_pop_cannot_tell_gets_a_second_to_its_first(library: Li
     assert rebuild.walk.done
     assert reading is not None
     assert len(reading.pops) == 2
-    assert rows["FILL"].difference_stops == pytest.approx(log2((2**-0.05 + 2**0.03) / 2), abs=1e-6)
+    assert rows["FILL"].difference_stops == pytest.approx(log2((2**-0.08 + 2**0.03) / 2), abs=1e-6)
     assert len(library.placements(fill.id)) == 1
+
+
+def test_a_light_that_one_pop_tells_well_enough_is_left_alone(library: Library, stored: Session, pop: Pop) -> None:
+    """0.04 under, known to 0.03: the pop's own doubt does not reach the tolerance of 0.1, and nobody fires it again."""
+    rebuild = begun(library, stored)
+
+    fire(rebuild, pop, KEY=0.0, FILL=-0.04, HAIR=0.0)
+
+    assert rebuild.walk.done
+    assert rebuild.report().done
 
 
 def test_the_last_change_needs_no_pop(library: Library, stored: Session, pop: Pop) -> None:
     """Over its tolerance after its second pop: less, recorded when it is said to be made, and expected to match."""
-    rebuild = begun(library, stored, tolerance_stops=0.04)
+    rebuild = begun(library, stored, tolerance_stops=0.05)
     fire(rebuild, pop, KEY=0.0, FILL=-0.4, HAIR=0.0)
     assert rebuild.last == ()
     fire(rebuild, pop, FILL=0.1)
@@ -176,7 +186,7 @@ def test_the_last_change_needs_no_pop(library: Library, stored: Session, pop: Po
 
 def set_as_told(library: Library, stored: Session, pop: Pop) -> Rebuild:
     """A rebuild of which the last change, at the fill, was told, made and recorded."""
-    rebuild = begun(library, stored, tolerance_stops=0.04)
+    rebuild = begun(library, stored, tolerance_stops=0.05)
     fire(rebuild, pop, KEY=0.0, FILL=-0.4, HAIR=0.0)
     fire(rebuild, pop, FILL=0.1)
     assert [turn.light_id for turn in rebuild.set_last()] == [rebuild.light("FILL").id]
@@ -285,12 +295,12 @@ def test_simulated_rebuilds_come_back(capsys: pytest.CaptureFixture[str]) -> Non
     """A small run of the benchmark: other heads, errors of distance, real dials; nearly all sets are right in two pops."""
     from benchmarks.rebuild_simulation import Errors, run
 
-    goals = {goal.name: goal for goal in run(12, 3, Errors())}
+    goals = {goal.name: goal for goal in run(24, 3, Errors())}
 
     assert goals["match: most pops of one light"].ratio <= 2
-    # Some 50 lights of 96 % (150 sets of seed 7): three of them may be out.
+    # Some 100 lights of 95 % (900 sets of six seeds): seven of them may be out.
     assert goals["match: lights within 0.1 stop or half a step"].ratio >= 0.92
-    assert goals["targets: sets with all lights within 0.1 stop or half a step"].ratio >= 10 / 12
+    assert goals["targets: sets with all lights within 0.1 stop or half a step"].ratio >= 20 / 24
 
 
 def test_a_change_that_is_still_open_is_said_to_be_made_and_fired_again(library: Library, stored: Session, pop: Pop) -> None:

@@ -9,7 +9,9 @@ from math import log2, sqrt
 import pytest
 
 from meterlink.errors import GeometryError, UsageError
+from meterlink.judging.verdict import Why
 from meterlink.library.store import Library
+from meterlink.metering.expectation import expectation_of
 from meterlink.metering.outcome import OutcomeCode, OutcomeKind
 from meterlink.metering.rebuild import copied_setup
 from meterlink.metering.session import Session
@@ -113,7 +115,25 @@ def test_a_clipped_pop_counts_when_its_light_is_bounded(session: Session, pop: M
         assert outcome.reading.exposure_lxs == pytest.approx(sqrt(100.0 * high))
         assert outcome.reading.u_rel == pytest.approx(10.0 / sqrt(12.0) / sqrt(100.0 * high), rel=1e-3)
         assert (outcome.reading.peak_lx, outcome.reading.t05_s, outcome.reading.clipped) == (None, None, False)
-        assert "beyond the range" in outcome.reading.note
+        assert outcome.reading.pops[0].clipped
+        assert "peak beyond the range, bounded to ± 0.1: no t0.1" in outcome.message
+        row = session.ratios().rows[0]
+        assert (row.t01_s, "no t0.1" in row.reason) == (None, True)
+        (found,) = (one for one in session.checks() if one.code == "beyond_range")
+        assert (found.light, found.action.code) == ("KEY", "meter")
+        assert "bounded" in found.text
+
+
+def test_a_light_known_by_its_bounds_is_expected_beyond_that_range(session: Session, pop: MakePop) -> None:
+    """A short flash that clipped on the sensitive range is not listened for there again: its pulse is as short as its peak says."""
+    begin(session, "KEY")
+    calibration = session.library.calibration(pop(1.0).calibration_id)
+    session.take(pop(100.0, clipped=True, exposure_bounds_lxs=(100.0, 104.0), range_index=0))
+
+    expected = expectation_of(session, session.request(session.light("KEY")))
+
+    assert expected is not None
+    assert expected.exposure_lxs / expected.pulse_s >= 0.99 * calibration.ranges[0].full_scale_lx
 
 
 def test_a_distance_said_afterwards_supersedes_without_a_pop(session: Session, pop: MakePop) -> None:
@@ -319,6 +339,23 @@ def test_all_at_once_is_expected_to_give_the_sum(session: Session, pop: MakePop)
     assert rough is not None  # the fill by dial and distance from the key
     assert found.exposure_lxs == pytest.approx(250.0)
     assert found.pulse_s == pytest.approx(1 / 2000)
+
+
+def test_a_contradicted_pop_chooses_no_range_for_the_retake(session: Session, pop: MakePop) -> None:
+    """The key's pop was the weak hair light's, perhaps: the range for that would be deaf to the key's own, which is 200 lx·s."""
+    metered(session, pop)
+    key = session.light("KEY")
+    session.move(key, power_text="1/8", power_stops=-3.0)
+    begin(session, "KEY")
+    outcome = session.take(pop(4.0))
+    assert outcome.state.judged.why == Why.CONTRADICTED
+
+    expected = expectation_of(session, session.request(key))
+
+    # By dial and distance from the fill: roughly what it should be, and nothing of the odd pop.
+    assert expected is not None
+    assert 25.0 < expected.exposure_lxs < 100.0
+    assert expected.pulse_s is None
 
 
 def test_an_error_while_storing_logs_nothing(session: Session, pop: MakePop, monkeypatch: pytest.MonkeyPatch) -> None:

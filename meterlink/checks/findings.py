@@ -16,7 +16,7 @@ from meterlink.judging.learnt_dial import dial_steps, dial_words
 from meterlink.judging.prediction import causes
 from meterlink.judging.reach import costs_more, reach_of
 from meterlink.judging.repeats import outlier_note
-from meterlink.judging.verdict import RETAKE
+from meterlink.judging.verdict import RETAKE, beyond_range
 from meterlink.records.kept import OWN_POINT_ROLES
 from meterlink.words.actions import Do
 from meterlink.words.told import NOTHING, Told, all_of, told
@@ -333,6 +333,18 @@ def near_limits(view: JudgedSet) -> Iterable[Finding]:
             ),
             {"good_m": reach.good_m, "usable_m": reach.usable_m},
         )
+
+
+@register
+def peaks_beyond_range(view: JudgedSet) -> Iterable[Finding]:
+    """Yield a note for each light that is known by the bounds of a clipped pop only."""
+    for state in view.lights:
+        said = beyond_range(state.reading) if state.reading is not None else NOTHING
+        if said and state.reading is not None:
+            name = state.light.name
+            do = told("for_t01", do=Do("meter", light=name))
+            what = told("light_says", light=name, what=said)
+            yield Finding("beyond_range", NOTE + 0.3, name, what, do, {"u_rel": state.reading.u_rel})
 
 
 @register

@@ -20,7 +20,7 @@ from meterlink.cli.frame import add_setup_option, beside, open_set
 from meterlink.errors import UsageError
 from meterlink.library import export
 from meterlink.library.export import csv_text
-from meterlink.library.files import write_whole
+from meterlink.library.files import check_new, write_whole
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.tables.ratios import RatioRow
 
@@ -31,7 +31,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--everything", action="store_true", help="all set-ups")
     parser.add_argument("--ratios", action="store_true", help="with .csv: the ratio table instead of the readings")
     parser.add_argument("--no-waveforms", action="store_true", help="with .json: leave the waveforms out")
-    parser.add_argument("--replace", action="store_true", help="with .sqlite: when another library's file stands there")
+    parser.add_argument("--replace", action="store_true", help="when a file of that name stands there")
     add_setup_option(parser)
 
 
@@ -39,6 +39,8 @@ def run(args: argparse.Namespace) -> int:
     """Write the file, whole or not at all."""
     target = Path(args.output)
     kind = target.suffix.lower()
+    if kind in (".json", ".csv") and not args.replace:
+        check_new(target)
     session = open_set(args, OpenedSet)
     with session.library as library:
         if kind == ".json":

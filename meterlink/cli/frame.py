@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 
 from meterlink import units
 from meterlink.cli.completing import SETUPS, completes
-from meterlink.cli.terminal import broken, terminal_width
+from meterlink.cli.terminal import CleanStream, broken, terminal_width
 from meterlink.library.store import Library
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.records import Light, Setup
@@ -68,8 +68,9 @@ def named_light(text: str, session: OpenedSet) -> tuple[Light, float | None]:
 
 
 def print_json(value: Any) -> None:
-    """Print JSON; missing is null, NaN never appears."""
-    print(json.dumps(value, indent=1, ensure_ascii=False, allow_nan=False))
+    """Print JSON; missing is null, NaN never appears.  It is for programs: a terminal, too, gets its lines whole."""
+    stream = sys.stdout.whole if isinstance(sys.stdout, CleanStream) else sys.stdout
+    print(json.dumps(value, indent=1, ensure_ascii=False, allow_nan=False), file=stream)
 
 
 def out(template: str, /, **values: object) -> None:

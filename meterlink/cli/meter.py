@@ -14,7 +14,7 @@ examples:
   meterlink meter --together@0cm             all lights at once, for the sum check; the dome touched the face
 
 While it waits, type (then Enter):  u take back the last    s skip this light    r NAME give the last to NAME    q stop
-20cm: the dome was held so far off for the last pop (before the first: for the one that is waited for).
+20cm: the dome was held so far off for the last pop (before the first: for the one that is waited for); r NAME@5cm says both.
 Without @distance the held-off distance is not assumed to be zero: 0 to 6 cm toward the light go into the uncertainty.
 Without a sensor:  --sensor sim:  fires each light of your set as it is placed, every 2.5 s (sim:?every=1 is faster).
 Flashing light can trouble photosensitive people: warn everyone in the room; keep eyes away from bare tubes.

@@ -36,13 +36,19 @@ def broken(text: str, indent: str, width: int) -> str:
 class CleanStream:
     """A stream of text that cleans what is written to it; a terminal's lines are broken at words.  The rest is the stream's own."""
 
-    def __init__(self, stream: TextIO) -> None:
-        self._stream = stream
+    def __init__(self, stream: TextIO, *, breaks: bool = True) -> None:
+        """``breaks``: at words; data for programs is left whole."""
+        self._stream, self._breaks = stream, breaks
+
+    @property
+    def whole(self) -> CleanStream:
+        """The same stream, its lines left as they are."""
+        return CleanStream(self._stream, breaks=False)
 
     def write(self, text: str) -> int:
         """Write what is left of the text after cleaning."""
         text = cleaned(text)
-        if len(text) > 40 and not text.startswith(LINE_AGAIN) and self._stream.isatty():
+        if self._breaks and len(text) > 40 and not text.startswith(LINE_AGAIN) and self._stream.isatty():
             text = "".join(map(self._fitting, text.splitlines(keepends=True)))
         return self._stream.write(text)
 

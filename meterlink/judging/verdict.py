@@ -167,7 +167,7 @@ def _verdict(
     if correction.stops is None:
         return RETAKE, Why.NO_FIGURE, correction.refusal
     said = _said(reading, correction, u)
-    said = all_of(said, outside_claim(reading, calibration), uncalibrated_receptor(reading, calibration))
+    said = all_of(said, beyond_range(reading), outside_claim(reading, calibration), uncalibrated_receptor(reading, calibration))
     half = placement.distance_m is not None and correction.held_off_m > placement.distance_m / 2
     if half and not correction.assumed_reach:
         return RETAKE, Why.HALF_WAY, told("half_way", what=said, point=reading.point)
@@ -196,6 +196,13 @@ def _said(reading: Reading, correction: Correction, u: float) -> Told:
     if abs(stops) < 0.05:
         return told("reads_right", where=where)
     return told("reads_hot" if stops < 0 else "reads_low", where=where, **amount)
+
+
+def beyond_range(reading: Reading) -> Told:
+    """Say that the peak was beyond the sensor's range, so that light is known by its bounds and t0.1 is not; else nothing."""
+    if reading.t01_s is not None or not any(pop.clipped for pop in reading.pops):
+        return NOTHING
+    return told("beyond_range", u95=2.0 * reading.u_rel / _LN2)
 
 
 def uncalibrated_receptor(reading: Reading, calibration: Calibration | None) -> Told:

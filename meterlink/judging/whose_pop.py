@@ -30,6 +30,8 @@ P_NONE = 0.002
 """A neighbour's flash, a head that is no light of the set: our own estimate, no published source."""
 P_AGAIN = 0.01
 """A light that has its pop already is fired once more: our own estimate."""
+P_NAMED_AGAIN = 0.0002
+"""The same of a light that she has named herself for that pop: she knows what she has fired (our own estimate)."""
 P_ASTRAY = 0.005
 """A dial turned or a stand moved without a word: its pop is the head's by form alone."""
 U_ASTRAY_STOPS = 1.5
@@ -43,9 +45,12 @@ HELD = 7
 MEASURED_M = (0.0, 0.03, 0.06, 0.1, 0.15, 0.2, 0.3, 0.4, 0.6)
 MOST_ASSIGNMENTS = 2000
 LEAST_WEIGHT = 1e-9
-DURATION = Prior(log2(1 / 800), 1.0, 0.4, 0.12, 0.025)
+U_SHAPE = 0.022
+"""log2 of t0.1, and of t0.5/t0.1, from pop to pop of one head: 1.5 %, our own estimate.  The sensor's noise counts by itself
+(``U_DURATION_NOISE``, ``U_FORM_NOISE``: on the chip's model it is all that there is besides)."""
+DURATION = Prior(log2(1 / 800), 1.0, 0.4, 0.12, U_SHAPE)
 """log2 of t0.1 in s: heads of the trade from 1/200 to 1/4000 s (common practice, no published source)."""
-FORM = Prior(log2(0.4), 0.35, 0.1, 0.08, 0.03)
+FORM = Prior(log2(0.4), 0.35, 0.1, 0.08, U_SHAPE)
 """log2 of t0.5/t0.1: about 0.3 for a capacitor that runs empty (an exponential: log 2 / log 10), more when it is cut off."""
 COLOUR = Prior(1e6 / 5600, 12.0, 3.0, 1.5, 1.5)
 U_LEAST_LEVEL = 0.02
@@ -308,6 +313,8 @@ class WhosePop:
         self.candidates = list(candidates)
         self.after = after or {}
         self.pops: list[Seen] = []
+        self._named: set[str] = set()
+        """Lights of which the photographer has said that a pop was theirs."""
         self._ways: list[tuple[float, tuple[str, ...]]] = [(0.0, ())]
         """Log-weight and assignment."""
 
@@ -330,14 +337,16 @@ class WhosePop:
                 grown.append((weight + none, (*way, NONE)))
             new = weight + log((1 - P_NONE - P_AGAIN) / max(1, len(free)))
             grown.extend((new + by_light[one], (*way, one)) for one in free)
-            once_more = weight + log(P_AGAIN / max(1, len(again)))
-            grown.extend((once_more + self._once_more(seen, way, one), (*way, one)) for one in again)
+            for one in again:
+                once_more = log((P_NAMED_AGAIN if one in self._named else P_AGAIN) / len(again))
+                grown.append((weight + once_more + self._once_more(seen, way, one), (*way, one)))
         self.pops.append(seen)
         self._keep(grown)
         return self.answer()
 
     def fix(self, pop: int, light_id: str) -> None:
         """The photographer has said whose pop this was: every other assignment of it is out."""
+        self._named.add(light_id)
         left = [(weight, way) for weight, way in self._ways if way[pop] == light_id]
         if not left:
             # Thought absurd until now: she knows better.

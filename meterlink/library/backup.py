@@ -21,6 +21,7 @@ from typing import NamedTuple
 from meterlink.errors import LibraryBusy, NotInLibrary, StorageError, UsageError
 from meterlink.library.connection import file_uri
 from meterlink.library.files import (
+    check_new,
     check_ordinary,
     exists,
     is_file,
@@ -266,7 +267,7 @@ def _check_target(target: Path, source: Path, replace: bool) -> None:
         if not replace or not is_damaged_place(target):
             raise UsageError("{target} exists and is no library: choose another name", target=target)
     if not replace:
-        raise UsageError("{target} exists: choose another name, or have it replaced (--replace)", target=target)
+        check_new(target)
 
 
 def is_damaged_place(target: Path) -> bool:

@@ -59,6 +59,12 @@ def write_whole(target: Path, data: bytes) -> None:
         partial.write_bytes(data)
 
 
+def check_new(target: Path) -> None:
+    """Refuse a name that stands for something already."""
+    if exists(target):
+        raise UsageError("{target} exists: choose another name, or have it replaced (--replace)", target=target)
+
+
 def check_ordinary(target: Path) -> None:
     """Refuse what a file must not take the place of: a device, a pipe, a folder, a link (its target might be meant, or not)."""
     try:

@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 
 from meterlink.errors import MeterlinkError, NotInLibrary, SensorError
 from meterlink.library.store import Library
-from meterlink.metering.expectation import Expectation
+from meterlink.metering.expectation import Expectation, camera_asks_for
 from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind
 from meterlink.metering.sensor_in_use import NO_RECONNECTING, SensorInUse, Told, calibration_for
 from meterlink.metering.session import Session
@@ -42,6 +42,8 @@ class Plan(NamedTuple):
     waiting: Request | None
     listening: bool = False
     expected: Expectation | None = None
+    guess_lxs: float | None = None
+    """What chooses the range where nothing is known."""
     simulated: tuple[Pulse, ...] = ()
     """What may fire next: more than one where any order will do."""
     several: bool = False
@@ -178,7 +180,9 @@ class Metering(SensorInUse):
         session.calibration_id = calibration.id if calibration is not None else ""
         may_come = session.may_come()
         simulated = tuple(pulse for one in may_come if (pulse := self._pulse_of(one)) is not None)
-        return Plan(waiting, listening, session.expected(), simulated if listening else (), session.several())
+        expected = session.expected()
+        guess_lxs = camera_asks_for(session, calibration.constant) if expected is None and calibration is not None else None
+        return Plan(waiting, listening, expected, guess_lxs, simulated if listening else (), session.several())
 
     def _pulse_of(self, request: Request) -> Pulse | None:
         """What a simulated sensor gets when this is fired."""
@@ -206,6 +210,8 @@ class Metering(SensorInUse):
         await self.sensor.fit_record(expected.t01_s if expected is not None else None)
         if expected is not None:
             await self.sensor.choose_range(expected.exposure_lxs, expected.pulse_s)
+        else:
+            await self.sensor.choose_range(plan.guess_lxs)
         self._unseen = asyncio.get_running_loop().call_later(UNSEEN_S, self._not_seen, expected is None or plan.several)
 
     def _not_seen(self, unknown: bool) -> None:

@@ -2,7 +2,7 @@
 
 In this order: the light's own reading, unless it is contradicted or was given to it, moved by what was changed since; the
 set-up that this one was copied from or rebuilds; what the head gave in other sets; another light of the set by dial and
-distance.
+distance.  Where nothing is known of any light, the camera's settings say roughly what the set is lit for.
 """
 
 from __future__ import annotations
@@ -17,10 +17,14 @@ from meterlink.judging.verdict import Why
 from meterlink.library.whole_sets import entries_elsewhere
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.metering.walk import Request
+from meterlink.photometry.exposure import luminous_exposure
 from meterlink.records import Kind, Placement, Purpose, Reading
+from meterlink.tables.match import noted_aperture
 
 REFLECTED_POP = 0.6
 """What a dome toward a card gets of its source's light, roughly: only chooses the sensor's range."""
+USUAL_APERTURE = 8.0
+"""What a studio is lit for, roughly (common practice, no published source): only chooses the sensor's range."""
 STORED = "match:stored"
 COPIED = "copied"
 """Where the library remembers which set-up another one rebuilds, or was copied from."""
@@ -53,6 +57,18 @@ def expectation_of(opened: OpenedSet, request: Request | None) -> Expectation | 
     return Expectation(total, total / sum(peaks) if len(peaks) == len(firing) else None, longest)
 
 
+def camera_asks_for(opened: OpenedSet, constant: float) -> float | None:
+    """Return what the camera wants of a first light (lx·s): by the aperture noted, else the usual one, at its ISO.
+
+    None once a light has a reading: the range that this one left is the better guess.  ``constant``: the calibration's, in lx.
+    """
+    setup = opened.setup
+    if any(state.reading is not None for state in opened.view().lights):
+        return None
+    asked = luminous_exposure(noted_aperture(setup) or USUAL_APERTURE, setup.iso, constant)
+    return float(asked * 2.0 ** (setup.filter_stops - setup.camera_offset_stops))
+
+
 def _share(opened: OpenedSet, view: JudgedSet, light_id: str) -> Expectation | None:
     """What one of several lights gives of a pop of all; a reflector what it adds, once that is known."""
     state = view.state(light_id)
@@ -74,7 +90,7 @@ def _alone(opened: OpenedSet, view: JudgedSet, light_id: str) -> Expectation | N
     own = [] if _contradicted(state) else _never_given(own, past)
     value = expected_value(state, own, placements)
     if value is not None and own:
-        return _like(own[-1], value)
+        return _like(own[-1], value, view)
     return _of_origin(opened, state) or _of_head(opened, state) or _of_geometry(view, state)
 
 
@@ -99,18 +115,25 @@ def same_pop(new: Reading, old: Reading) -> bool:
     return new.supersedes_id == old.id and (new.taken_at_s, new.exposure_lxs) == (old.taken_at_s, old.exposure_lxs)
 
 
-def _like(reading: Reading, value: float) -> Expectation:
-    pulse_s = reading.exposure_lxs / reading.peak_lx if reading.exposure_lxs and reading.peak_lx else None
+def _like(reading: Reading, value: float, view: JudgedSet) -> Expectation:
+    peak_lx = reading.peak_lx or _least_peak_lx(reading, view)
+    pulse_s = reading.exposure_lxs / peak_lx if reading.exposure_lxs and peak_lx else None
     return Expectation(value, pulse_s, reading.t01_s)
 
 
-def _moved(reading: Reading, old: Placement | None, state: LightState) -> Expectation | None:
+def _least_peak_lx(reading: Reading, view: JudgedSet) -> float | None:
+    """Full scale, where the peak of its last pop was beyond it: a range that it fills no more is to be chosen next."""
+    used = view.calibrations.get(reading.calibration_id) if reading.pops and reading.pops[-1].clipped else None
+    return used.ranges[reading.range_index].full_scale_lx if used is not None and reading.range_index < len(used.ranges) else None
+
+
+def _moved(reading: Reading, old: Placement | None, state: LightState, view: JudgedSet) -> Expectation | None:
     """What a reading of an earlier placement leads one to expect of the present one."""
     value = value_of(reading)
     if value is None or old is None or state.placement is None or reading.kind != Kind.FLASH:
         return None
     change = placement_change_stops(old, state.placement)
-    return None if change is None else _like(reading, value * 2.0**change)
+    return None if change is None else _like(reading, value * 2.0**change, view)
 
 
 def _of_origin(opened: OpenedSet, state: LightState) -> Expectation | None:
@@ -119,13 +142,13 @@ def _of_origin(opened: OpenedSet, state: LightState) -> Expectation | None:
     if not isinstance(origin_id, str):
         return None
     try:
-        origin = OpenedSet(library, origin_id, now=opened.now).view()
+        view = OpenedSet(library, origin_id, now=opened.now).view()
     except MeterlinkError:
         # It was on another machine, or is gone: then it tells nothing.
         return None
-    names = {one.light.name.casefold(): one for one in origin.lights}
+    names = {one.light.name.casefold(): one for one in view.lights}
     stored = names.get(state.light.name.casefold())
-    return _moved(stored.reading, stored.placement, state) if stored is not None and stored.reading is not None else None
+    return _moved(stored.reading, stored.placement, state, view) if stored is not None and stored.reading is not None else None
 
 
 def _of_head(opened: OpenedSet, state: LightState) -> Expectation | None:
@@ -135,7 +158,7 @@ def _of_head(opened: OpenedSet, state: LightState) -> Expectation | None:
     at_hand = [entry for one in opened.known.elsewhere for entry in one.entries(effective=True) if entry[0].fixture == head]
     for light, placement, reading in reversed(at_hand or entries_elsewhere(opened.library, opened.setup.id, {head})):
         if light.modifier.casefold() == state.light.modifier.casefold() and reading.purpose == Purpose.ALONE:
-            found = _moved(reading, placement, state)
+            found = _moved(reading, placement, state, opened.view())
             if found is not None:
                 return found
     return None

@@ -39,7 +39,8 @@ class LoggingWalk(SetWalk):
         earlier = instead_of or self._earlier(request, placement)
         pops: tuple[Pop, ...] = ()
         if m.kind == Kind.FLASH:
-            pop = Pop(m.exposure_lxs or 0.0, m.u_rel, m.peak_lx, m.t05_s, m.t01_s, m.ambient_lx, m.clipped, m.range_index)
+            bounded = m.exposure_bounds_lxs is not None
+            pop = Pop(m.exposure_lxs or 0.0, m.u_rel, m.peak_lx, m.t05_s, m.t01_s, m.ambient_lx, bounded, m.range_index)
             running = earlier is not None and 0 < len(earlier.pops) < request.pops and self._in_progress == earlier.id
             before = instead_of.pops[:-1] if instead_of else earlier.pops if earlier and running else ()
             pops = (*before, pop)
@@ -51,7 +52,7 @@ class LoggingWalk(SetWalk):
             id=new_id(), setup_id=self.setup.id, placement_id=placement.id if placement else None, taken_at_s=self.now(),
             held_off_m=held_off, held_off_toward=toward, u_held_off_m=None if typed else m.u_held_off_m, pops=pops,
             supersedes_id=earlier.id if earlier else None,
-            note=request.note or (str(m.note) if m.exposure_bounds_lxs is not None else ""),
+            note=request.note,
             **{name: getattr(request, name) for name in _ASKED}, **{name: getattr(m, name) for name in _MEASURED},
         )  # fmt: skip
         if len(pops) > 1:

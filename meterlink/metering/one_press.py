@@ -8,6 +8,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import NamedTuple
 
+from meterlink.metering.outcome import OutcomeCode
 from meterlink.metering.walk import Request
 
 CLEARLY_STRONGER_STOPS = 0.5
@@ -28,6 +29,17 @@ class Follower(StrEnum):
     UNCLEAR = "unclear"
 
 
+class Refused(NamedTuple):
+    """The refusals in a row: of which request, why, how many."""
+
+    request: Request | None = None
+    code: OutcomeCode | None = None
+    times: int = 0
+
+
+NEVER_REFUSED = Refused()
+
+
 class LastFlash(NamedTuple):
     """The last flash that was logged."""
 
@@ -37,6 +49,8 @@ class LastFlash(NamedTuple):
     exposure_lxs: float
     reading_id: str
     request: Request
+    refused: Refused = NEVER_REFUSED
+    """What had been refused in a row before it: the row goes on where it is taken back."""
 
 
 def follower(since_last_seen_s: float, stops: float | None) -> Follower:

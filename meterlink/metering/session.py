@@ -18,7 +18,7 @@ from meterlink.judging.verdict import Judged, Verdict, Why
 from meterlink.library.store import Library
 from meterlink.metering.any_order_walk import AnyOrderWalk
 from meterlink.metering.nearness import about_distance, typed_against_measured
-from meterlink.metering.one_press import Follower, LastFlash, follower
+from meterlink.metering.one_press import NEVER_REFUSED, Follower, LastFlash, Refused, follower
 from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind, refusal, refusal_code
 from meterlink.metering.walk import Request
 from meterlink.records import Evidence, Kind, Light, Measurement, Purpose, Reading, Trouble
@@ -45,7 +45,7 @@ class Session(AnyOrderWalk):
         self.disagreement = ""
         """What the last distance that was said has against what the range finder measured; empty when they agree."""
         self._last_flash: LastFlash | None = None
-        self._refused: tuple[Request | None, OutcomeCode | None, int] = (None, None, 0)
+        self._refused = NEVER_REFUSED
         self._retaken = ""
         """The light whose reading is to be retaken: it is waited for a second time, and no third."""
 
@@ -117,8 +117,8 @@ class Session(AnyOrderWalk):
         """Remember the flash that was logged, and say what was left out as its pre-flash."""
         reading = outcome.reading
         if m.kind == Kind.FLASH and reading is not None:
-            self._last_flash = LastFlash(m.at_s, m.at_s, m.exposure_lxs or 0.0, reading.id, request)
-        self._refused = (None, None, 0)
+            self._last_flash = LastFlash(m.at_s, m.at_s, m.exposure_lxs or 0.0, reading.id, request, self._refused)
+        self._refused = NEVER_REFUSED
         left_out = m.evidence
         if reading is None or left_out is None or left_out.apart_s is None:
             return outcome
@@ -147,6 +147,7 @@ class Session(AnyOrderWalk):
                 OutcomeKind.IGNORED, said, waiting=self.walk.waiting, code=OutcomeCode.STRAY, numbers={"gap_s": gap_s}
             )
         both = m if code is not None else m._replace(evidence=Evidence(apart_s=gap_s, apart_stops=stops))
+        self._refused = last.refused
         if what == Follower.LIGHT:
             return self._instead(earlier, both, last.request)
         self._take_back(earlier)
@@ -193,9 +194,8 @@ class Session(AnyOrderWalk):
 
     def _refusal(self, code: OutcomeCode, m: Measurement, request: Request, whose: Light | Told | None) -> Outcome:
         """Say the real reason and, the second time in a row, what else to do; ``whose``: a light, all (None) or ``SAME``."""
-        before, last, count = self._refused
-        times = count + 1 if (before, last) == (request, code) else 1
-        self._refused = (request, code, times)
+        times = self._refused.times + 1 if self._refused[:2] == (request, code) else 1
+        self._refused = Refused(request, code, times)
         light = whose if isinstance(whose, Light) else None
         said = refusal(code, whose if isinstance(whose, Told) else self._name(light), m.note, times)
         numbers: dict[str, Any] = {"times": times, "range": m.range_index}
@@ -228,10 +228,7 @@ class Session(AnyOrderWalk):
         middle = sqrt(low * high)
         # A flat chance between the bounds; nothing can be said of peak and durations.
         u_rel = (high - low) / (2.0 * sqrt(3.0) * middle)
-        note = told("beyond_range", stops=half_stops)
-        return m._replace(
-            clipped=False, exposure_lxs=middle, u_rel=u_rel, peak_lx=None, t05_s=None, t01_s=None, note=note
-        )
+        return m._replace(clipped=False, exposure_lxs=middle, u_rel=u_rel, peak_lx=None, t05_s=None, t01_s=None, note="")
 
     def _outcome(self, request: Request, reading: Reading, light: Light | None, finished: bool) -> Outcome:
         view = self.view()

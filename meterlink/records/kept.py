@@ -128,6 +128,7 @@ class Pop(NamedTuple):
     t01_s: float | None = None
     ambient_lx: float | None = None
     clipped: bool = False
+    """Its peak was beyond the range: the exposure is the middle of its bounds, and peak and durations are not known."""
     range_index: int = 0
 
 

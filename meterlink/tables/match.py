@@ -117,13 +117,13 @@ def camera_stops(stored: Setup, now: Setup) -> float:
     The shutter counts for steady light only and is left out here; an aperture counts when both set-ups note it.
     """
     stops = log2(now.iso / stored.iso) - (now.filter_stops - stored.filter_stops)
-    f_then, f_now = _aperture(stored), _aperture(now)
+    f_then, f_now = noted_aperture(stored), noted_aperture(now)
     if f_then and f_now:
         stops -= 2 * log2(f_now / f_then)
     return stops
 
 
-def _aperture(setup: Setup) -> float | None:
+def noted_aperture(setup: Setup) -> float | None:
     """The aperture that a set-up notes, as a number; None for none or for text that is none."""
     value = setup.details.get("aperture")
     try:

@@ -115,7 +115,7 @@ def main() -> None:
     target = Path(__file__).with_name("session.mlrec")
     target.unlink(missing_ok=True)
     with tempfile.TemporaryDirectory() as folder, SimulatedChip(paused=False, sensor_id=demo.SENSOR_ID) as chip:
-        chip.amplifier(noise=0.002, seed=11)
+        chip.amplifier(noise=0.001, seed=11)
         chip.ambient(60.0)
         asyncio.run(record(chip, target, Path(folder)))
     print(target.name, target.stat().st_size, "bytes", file=sys.stderr)

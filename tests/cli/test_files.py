@@ -50,6 +50,21 @@ def test_readings_as_csv_show_what_stands(demo: Run, tmp_path: Path) -> None:
     assert all(row["standing"] in ("yes", "superseded", "void") for row in table(path))
 
 
+@pytest.mark.parametrize("name", ["set.json", "set.csv"])
+def test_an_export_takes_no_files_place_unasked(small_set: Run, tmp_path: Path, name: str) -> None:
+    """What stands there stays, in one line that says how to have it replaced."""
+    path = tmp_path / name
+    path.write_text("mine")
+
+    refused = small_set("export", "-o", str(path))
+
+    assert (refused.code, path.read_text()) == (2, "mine")
+    assert refused.err.count("\n") == 1
+    assert "exists: choose another name, or have it replaced (--replace)" in refused.err
+    assert small_set("export", "-o", str(path), "--replace").code == 0
+    assert path.read_text() != "mine"
+
+
 def test_a_name_like_a_formula_is_disarmed(small_set: Run, tmp_path: Path) -> None:
     """A spreadsheet must not run what somebody called a light (OWASP, CSV injection)."""
     small_set("light", "add", "=1+1", "--role", "other", "--distance", "1m")

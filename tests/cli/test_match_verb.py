@@ -98,6 +98,25 @@ def test_the_last_changes_are_told_and_recorded(metered: Run, tmp_path: Path) ->
     assert "no last change" in metered("match", "Potter", "--set", "--tolerance", "0.05").err
 
 
+def test_a_change_that_is_open_is_said_to_be_made_by_the_same_key(metered: Run, tmp_path: Path) -> None:
+    """The key a stop under by its pop: --set takes it that it was turned up, and it waits for a pop as it stands now."""
+    metered("setup", "copy", "Potter", "Other day")
+    with Library.open(tmp_path / "library.sqlite") as library:
+        again = Session(library)
+        key = again.light("KEY")
+        then = library.last_reading(library.setup("Potter").id)
+        again.begin([Request(key.id, point=key.point, held_off_m=0.0)])
+        level = json.loads(metered("ratios", "--json", "--setup", "Potter").out)[0]["corrected_f"] ** 2 * 330.0 / 100.0
+        again.take(Measurement("flash", 90.0, "sim", then.calibration_id, exposure_lxs=level / 2.0, u_rel=0.003))
+
+    made = metered("match", "Potter", "--set")
+
+    assert made.err == ""
+    assert "KEY waits for its pop" in made.out
+    with Library.open(tmp_path / "library.sqlite") as library:
+        assert Session(library).placement(key.id).power_stops == pytest.approx(-1.0, abs=0.1)
+
+
 WRONG = [
     (("match", "Nobody", "--report"), "Nobody"),
     (("match", "Potter", "--tolerance", "0"), "tolerance"),

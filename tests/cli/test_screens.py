@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import io
+import json
 import re
 from collections.abc import Iterator
 
@@ -12,6 +13,14 @@ import pytest
 from meterlink.cli import frame, terminal
 from meterlink.cli.help import HEIGHT, WIDTH, fitted
 from meterlink.cli.main import VERBS, build_parser
+
+
+class Screen(io.StringIO):
+    """A terminal."""
+
+    def isatty(self) -> bool:
+        """It is one."""
+        return True
 
 
 def parsers() -> Iterator[tuple[str, argparse.ArgumentParser]]:
@@ -70,10 +79,6 @@ def test_a_terminal_breaks_lines_at_words_and_a_pipe_does_not(monkeypatch: pytes
     monkeypatch.setattr(terminal, "terminal_width", lambda: 40)
     line = "note: every reading comes from a recording of the real firmware\n"
 
-    class Screen(io.StringIO):
-        def isatty(self) -> bool:
-            return True
-
     seen, piped = Screen(), io.StringIO()
     terminal.CleanStream(seen).write(line)
     terminal.CleanStream(piped).write(line)
@@ -81,3 +86,15 @@ def test_a_terminal_breaks_lines_at_words_and_a_pipe_does_not(monkeypatch: pytes
     assert max(map(len, seen.getvalue().splitlines())) <= 40
     assert " ".join(seen.getvalue().split()) == line.strip()
     assert piped.getvalue() == line
+
+
+def test_data_for_programs_is_whole_on_a_terminal_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    """JSON with a sentence longer than the terminal is wide can be read back."""
+    monkeypatch.setattr(terminal, "terminal_width", lambda: 40)
+    seen = Screen()
+    monkeypatch.setattr("sys.stdout", terminal.CleanStream(seen))
+    note = "every reading comes from a recording of the real firmware"
+
+    frame.print_json([{"note": note}])
+
+    assert json.loads(seen.getvalue()) == [{"note": note}]

@@ -5,14 +5,18 @@ from __future__ import annotations
 import csv
 import io
 import json
+import math
 import time
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
-from meterlink.library.store import Library
-from meterlink.records import Calibration, RangeScale, Reading, new_id
+from meterlink.library.store import Library, default_path
+from meterlink.metering.outcome import OutcomeKind
+from meterlink.metering.session import Session
+from meterlink.records import Calibration, RangeScale, Reading, Segment, WaveBlock, new_id
+from meterlink.sensor.measuring.flash import measure
 
 Run = Callable[..., object]
 
@@ -93,9 +97,18 @@ def test_csv_into_a_missing_folder_leaves_nothing(demo: Run, tmp_path: Path) -> 
     assert list(tmp_path.glob("**/*.part")) == []
 
 
-def test_a_clipped_pop_that_counts_is_not_told_to_be_taken_again(demo: Run) -> None:
+def test_a_clipped_pop_that_counts_is_not_told_to_be_taken_again(small_set: Run) -> None:
     """What the table keeps within bounds the picture calls bounds: whether to fire again is the verdict's answer alone."""
-    said = demo("wave", "HAIR").out
+    light = [5] * 128 + [min(255, 5 + round(320 * math.exp(-i / 54))) for i in range(896)]
+    block = WaveBlock(0.0, 1, bytes(light), 8, 8, (Segment(0, 1024, 13e-6),), 128)
+    with Library.open(default_path()) as library:
+        session = Session(library)
+        calibration = Calibration(new_id(), "s", 0.0, 330.0, ranges=(RangeScale(2e6),))
+        library.add_calibration(calibration)
+        session.begin([session.request(session.light("KEY"))])
+        assert session.take(measure(block, "s", calibration)).kind == OutcomeKind.LOGGED
+
+    said = small_set("wave", "KEY").out
 
     assert "these numbers are bounds" in said
     assert "again" not in said

@@ -31,8 +31,8 @@ from meterlink.library import Library, fields
 from meterlink.library.export import document, to_json
 
 VERBS = (
-    ("ratios",), ("checks",), ("sheet", "-o", "OUT.html"), ("export", "-o", "OUT.json"), ("export", "-o", "OUT.csv", "--ratios"),
-    ("light", "list"), ("setup", "show"),
+    ("ratios",), ("checks",), ("sheet", "-o", "OUT.html"), ("export", "-o", "OUT.json", "--replace"),
+    ("export", "-o", "OUT.csv", "--ratios", "--replace"), ("light", "list"), ("setup", "show"),
 )  # fmt: skip
 """What is asked of a set-up of each document that is taken."""
 NUMBERS = (0, -0.0, 1, -1, 1e-300, 1e-9, 0.5, 90.0, 1e3, 1e6, 1e8, 1e15, -1e15, -1e8, 2**53, 1000, 255, -90.0)

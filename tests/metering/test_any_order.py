@@ -192,6 +192,21 @@ def test_a_pop_that_fits_no_light_counts_when_it_comes_twice(session: Session, p
     assert (first.kind, second.kind) == (OutcomeKind.AGAIN, OutcomeKind.LOGGED)
 
 
+def test_a_light_that_she_has_named_is_not_doubted_for_the_next(session: Session, pop: MakePop) -> None:
+    """KEY or FILL? FILL, she says: the next pop, as much like the fill's as the key's, is the key's and no question."""
+    known(session, pop, KEY=100.0, FILL=80.0)
+    begin(session, "KEY", "FILL")
+    (doubtful,) = fire(session, pop, 91.0)
+    assert doubtful.numbers["second"]
+    session.reassign("FILL")
+
+    heard = session.take(pop(93.0))
+
+    assert heard.light is not None
+    assert (heard.light.name, heard.numbers["second"]) == ("KEY", "")
+    assert heard.numbers["odds"] >= 200.0
+
+
 def test_a_light_fired_twice_is_metered_again(session: Session, pop: MakePop) -> None:
     """The same light once more is no other light's pop: its second pop replaces the first."""
     known(session, pop)

@@ -113,6 +113,30 @@ def test_a_light_of_which_nothing_is_known_is_listened_for_more_closely_after_a_
     run(session, scenario)
 
 
+@pytest.mark.parametrize(
+    ("camera", "exposure_lxs", "range_index"),
+    [
+        ({}, 220.0, BRIGHT),
+        ({"details": {"aperture": "f/2.8"}}, 26.0, SENSITIVE),
+        ({"iso": 800.0}, 26.0, SENSITIVE),
+        ({"iso": 800.0, "filter_stops": 3.0}, 220.0, BRIGHT),
+    ],
+)
+def test_a_first_light_is_listened_for_where_the_camera_wants_it(
+    session: Session, camera: dict[str, Any], exposure_lxs: float, range_index: int
+) -> None:
+    """Nothing is known of any light: the aperture noted, else f/8, at the set's ISO and filter chooses the range; one pop does."""
+
+    async def scenario(bench: Bench) -> None:
+        session.library.revise_setup(session.setup._replace(**camera))
+        await bench.begin("KEY")
+        assert bench.link.chip.range_index == range_index
+        await bench.fire(exposure_lxs)
+        assert [o.kind for o in bench.told] == [OutcomeKind.LOGGED]
+
+    run(session, scenario)
+
+
 def test_on_the_most_sensitive_range_there_is_no_closer_listening(session: Session) -> None:
     """Nothing was seen there either: it is not promised that weaker pops are listened for from now on."""
 

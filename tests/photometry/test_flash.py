@@ -57,6 +57,30 @@ def wave(shape, ambient_lx=300.0, noise_lx=300.0, interval_s=13e-6, length=1024,
     return shape(time) + ambient_lx + np.random.default_rng(seed).normal(0.0, noise_lx, length)
 
 
+def carried(light_codes):
+    """Codes of 8 bits of a converter of 10 whose firmware carries what it rounds off on to the next sample."""
+    rest, codes = 0.0, []
+    for value in light_codes:
+        value = math.floor(4.0 * value) / 4.0
+        codes.append(math.floor(value + rest))
+        rest += value - codes[-1]
+    return codes
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_a_converter_that_alternates_is_no_coarsely_sampled_pulse(seed):
+    """Twelve codes high over a dark level between two codes: known to 3 %, and said so; its alternation is not the curve's."""
+    time = (np.arange(1024) - 128) * 13e-6
+    late = np.clip(time, 0.0, None)
+    light = 4.5 + 12.0 * (np.exp(-late / 0.7e-3) - np.exp(-late / 40e-6))
+
+    codes = carried(light + np.random.default_rng(seed).normal(0.0, 0.26, time.size))
+    pulse = flash.analyse_counts(codes, 1.0, 13e-6, full_scale_code=255, pretrigger=112)
+
+    assert pulse.u_exposure_lxs <= 0.03 * pulse.exposure_lxs
+    assert abs(pulse.exposure_lxs - 12.0 * (0.7e-3 - 40e-6)) <= 2.0 * pulse.u_exposure_lxs
+
+
 def decay(time, tau_s, start_s=0.0):
     """Exponential that starts at once."""
     return np.where(time >= start_s, np.exp(-np.clip(time - start_s, 0, None) / tau_s), 0.0)

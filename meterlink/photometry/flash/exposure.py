@@ -22,6 +22,8 @@ _CHOSEN = 1.1
 """Uncertainties with an extrapolated tail are widened by this: the end is chosen by the same noisy data (by simulation)."""
 _CORNER = math.sqrt(1.0 / 720.0 * 1.5)
 """Standard deviation of x (1 - x) / 2 - 1/12 over the root mean square of x and 1 - x together."""
+_SMOOTH_BELOW, _MANY = 0.1, 64
+"""Part of the height below which a pulse of so many samples falls smoothly (an exponential changes by 4 % from one to the next)."""
 _FEW_TO_THE_TAIL = 4
 """Samples between the two levels from which a tail is extrapolated, at least."""
 
@@ -66,8 +68,9 @@ def integrate(
     edges = [at for side in (pulse.rising, pulse.falling) for at in side if first <= at < last]
     jumps = sum((0.29 * float((time[at + 1] - time[at]) * (light[at + 1] - light[at]))) ** 2 for at in edges)
     # the same sum over every other sample: how much the curve between samples matters
-    coarse = _every_other(time, light, first, last)
-    by_noise = 4.0 * pulse.noise_lx**2 * float(squares[last])
+    end = _curved_until(pulse, first, last)
+    coarse = _every_other(time, light, first, end)
+    by_noise = 4.0 * pulse.noise_lx**2 * float(squares[end])
     corners = _by_corners(time, light, pulse.noise_lx, (first, last), edges)
     jumps = max(jumps + corners, _SAMPLING_DOUBT**2 * max(0.0, coarse**2 - by_noise))
     if truncated:
@@ -110,6 +113,16 @@ def _by_corners(time: Array, light: Array, noise: float, extent: tuple[int, int]
     wide = (steps[1:] + steps[:-1]) / 2.0
     seen = float(((wide * bends) ** 2).sum()) - 6.0 * noise**2 * float((wide * wide).sum())
     return _CORNER**2 * max(seen, 0.0)
+
+
+def _curved_until(pulse: Pulse, first: int, last: int) -> int:
+    """Return the last sample at which the curve between samples may matter: of a pulse of many samples its tail is smooth.
+
+    There a converter whose firmware carries its rounding on to the next sample alternates by part of a code, which would be taken
+    for the curve.
+    """
+    fallen = _last_above(pulse, _SMOOTH_BELOW * pulse.height_lx, last)
+    return fallen if fallen - first >= _MANY else last
 
 
 def _every_other(time: Array, light: Array, first: int, last: int) -> float:

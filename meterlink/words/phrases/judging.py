@@ -55,6 +55,7 @@ PHRASES: dict[str, str] = {
     "held_elsewhere": marked("{receptor} {held_off_m:cm} from the {point:point} toward {toward}"),
     "dome": marked("dome"),
     "flat_receptor": marked("flat receptor"),
+    "beyond_range": marked("peak beyond the range, bounded to ± {u95:u}: no t0.1"),
     # what would make it usable
     "at_point": marked("take it again with the dome at the {point:point}"),
     "tape": marked("measure the light's distance with a tape"),

@@ -34,7 +34,7 @@ PHRASES: dict[str, str] = {
         "switch the slave cells of the other heads off; to meter all of them, use the pop of all "
         "lights"
     ),
-    "which_flash": marked("several flashes in one record, and which of them is {light}'s cannot be told: fire it once more"),
+    "which_flash": marked("several flashes of one press, and which of them is {light}'s cannot be told: fire it once more"),
     "which_flash_else": marked("switch pre-flash, red-eye reduction and the other heads off"),
     "cannot_tell": marked("whether this was a flash cannot be told: fire {light} once more"),
     "cannot_tell_else": marked("fire {light} in the middle of a quiet second, or switch flickering lamps off"),
@@ -65,7 +65,6 @@ PHRASES: dict[str, str] = {
     "pop_of": marked("pop {pop} of {pops}"),
     "lx": "{value:lx}",
     "lxs": "{value:lxs}",
-    "beyond_range": marked("the peak was beyond the range: within {stops:size2} stop"),
     # in any order
     "same_light": marked("the same light"),
     "fits_none": marked("this pop is none of {lights:or}: kept as nobody's; if it was one of them, say which"),
