@@ -20,7 +20,8 @@ from meterlink.report.picture import safe_picture
 from meterlink.report.plan import plan, side
 from meterlink.tables.compare import key_words
 from meterlink.tables.ratios import RatioRow, RatioTable, ratio_table
-from meterlink.words.language import language, marked, say, say_for, translated
+from meterlink.words.actions import Do
+from meterlink.words.language import Place, language, marked, say, say_for, spoken_for, translated
 from meterlink.words.placed import direction_text, distance_text, source_text
 from meterlink.words.told import put, told, written
 
@@ -90,33 +91,35 @@ def sheet_html(
 
     ``square`` is the QR code as SVG or empty, ``carries`` what is in it (``readings`` or ``places``).
     """
-    table = ratio_table(view)
-    lines = light_lines(view, table)
-    worst = list(findings)[:FINDINGS_MAX]
-    details = view.setup.details
-    return _template().render(
-        setup=view.setup,
-        made=time.strftime("%Y-%m-%d", time.localtime(view.setup.created_at_s)),
-        printed=time.strftime("%Y-%m-%d %H:%M", time.localtime(time.time() if now_s is None else now_s)),
-        camera=camera_facts(view, table),
-        facts=rebuild_facts(view),
-        picture=safe_picture(details["reference_picture"]) if "reference_picture" in details else "",
-        lines=lines,
-        ratio=ratio_words(table),
-        notes=table.notes,
-        findings=[(say(RANKS[int(f.rank)]), f.text, f.advice) for f in worst],
-        more_findings=len(findings) - len(worst),
-        answers=[one.text for one in answers],
-        overhead=[line.name for line in lines if line.overhead],
-        plan=Markup(plan(view).svg()),
-        side=Markup(side(view).svg()),
-        square=Markup(square),
-        carries=carries,
-        steps=rebuild_steps(view),
-        say=say,
-        column=partial(say_for, "column"),
-        language=language(),
-    )
+    with spoken_for(Place.PAGE):
+        table = ratio_table(view)
+        lines = light_lines(view, table)
+        worst = list(findings)[:FINDINGS_MAX]
+        details = view.setup.details
+        return _template().render(
+            setup=view.setup,
+            made=time.strftime("%Y-%m-%d", time.localtime(view.setup.created_at_s)),
+            printed=time.strftime("%Y-%m-%d %H:%M", time.localtime(time.time() if now_s is None else now_s)),
+            camera=camera_facts(view, table),
+            facts=rebuild_facts(view),
+            picture=safe_picture(details["reference_picture"]) if "reference_picture" in details else "",
+            lines=lines,
+            ratio=ratio_words(table),
+            notes=table.notes,
+            findings=[(say(RANKS[int(f.rank)]), f.text, f.advice) for f in worst],
+            more_findings=len(findings) - len(worst),
+            all_findings=Do("checks"),
+            answers=[one.text for one in answers],
+            overhead=[line.name for line in lines if line.overhead],
+            plan=Markup(plan(view).svg()),
+            side=Markup(side(view).svg()),
+            square=Markup(square),
+            carries=carries,
+            steps=rebuild_steps(view),
+            say=say,
+            column=partial(say_for, "column"),
+            language=language(),
+        )
 
 
 @lru_cache(maxsize=1)
@@ -292,7 +295,7 @@ def rebuild_steps(view: JudgedSet) -> list[str]:
     if any(s.placement and (s.placement.stand_height_m or 0) >= OVERHEAD_M for s in view.lights):
         steps.append(say("stands weighed down, heads overhead on safety cables"))
     steps.append(say("room light as then; modelling lamps as then"))
-    steps.append(say("meter and match: {do}", do=f"meterlink match “{view.setup.name}”"))
+    steps.append(str(Do("match", setup=view.setup.name)))
     return steps
 
 

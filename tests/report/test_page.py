@@ -140,7 +140,7 @@ def test_many_findings_are_cut_with_a_word(five: Session) -> None:
     found = five.checks()
     page = sheet_html(five.view(), found[:1] * (FINDINGS_MAX + 3), *square_of(five.library, five.setup.id))
 
-    assert "and 3 more: meterlink checks" in page
+    assert "and 3 more: see the findings" in page
 
 
 def test_what_was_looked_at_and_is_well_is_said_with_its_number(five: Session) -> None:
@@ -184,3 +184,10 @@ def test_a_step_of_the_rebuild_names_the_modifier(five: Session) -> None:
 
 def _words(page: str) -> str:
     return html.unescape(re.sub(r"<style>.*?</style>|<[^>]*>", " ", page, flags=re.DOTALL))
+
+
+def test_a_command_stands_only_where_the_square_is_explained(five: Session) -> None:
+    """Paper has no prompt: what to do about a finding and how to build the set again are plain words."""
+    page = _words(sheet_html(five.view(), five.checks(), "<svg></svg>", "readings"))
+
+    assert re.findall(r"meterlink \S+", page) == ["meterlink import"]
