@@ -185,7 +185,7 @@ def test_the_last_change_needs_no_pop(library: Library, stored: Session, pop: Po
 
 
 def test_what_is_said_afterwards_is_what_was_said_while_rebuilding(library: Library, stored: Session, pop: Pop) -> None:
-    """Its tolerance holds, and so does what was said of the stored set meanwhile: opened anew it reports the same, and stays done."""
+    """Its tolerance holds, and so does what was said of the stored set meanwhile: opened anew it reports the same."""
     rebuild = begun(library, stored, tolerance_stops=0.3, keep_common=False)
     fire(rebuild, pop, KEY=0.0, FILL=-0.2, HAIR=0.0)
     assert rebuild.report().done
