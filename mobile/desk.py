@@ -23,7 +23,6 @@ from meterlink.metering.session import Session
 from meterlink.metering.walk import Request
 from meterlink.records import Light, Measurement, Placement, Reading, Setup, WaveBlock, new_id
 from meterlink.records.placement_rules import check_held_off
-from meterlink.tables.match import match_report
 from meterlink.tables.ratios import ratio_table
 from mobile.matching import MATCH, Matching
 from mobile.prefs import KEY, Prefs
@@ -73,7 +72,7 @@ class Desk(Matching):
         last = view.readings[-1] if view.readings else None
         kept = self.shot.last is not None and last is not None and self.shot.last.id == last.id
         wave = self.shot.wave if kept else self._wave(last)
-        stored = session.stored_view if isinstance(session, Rebuild) else None
+        rebuild = session if isinstance(session, Rebuild) else None
         found, well, error = self._findings(view)
         self.shot = Shot(
             session.setup,
@@ -90,8 +89,8 @@ class Desk(Matching):
             error,
             well,
             self.prefs,
-            stored,
-            match_report(stored, view) if stored is not None else None,
+            rebuild.stored_view if rebuild is not None else None,
+            rebuild.report() if rebuild is not None else None,
             self._held_id(session),
             tuple(one.light_id for one in session.may_come() if one.light_id),
             tuple(map(str, order.said())) if not session.walk.heard and (order := session.order()) is not None else (),

@@ -10,7 +10,7 @@ import pytest
 
 from meterlink.errors import UsageError
 from meterlink.library.store import Library
-from meterlink.metering.rebuild import Rebuild, rebuild_of
+from meterlink.metering.rebuild import Rebuild, rebuild_of, session_of
 from meterlink.metering.session import Session
 from meterlink.metering.walk import Request
 from meterlink.records import Light, Measurement, Placement, new_id
@@ -182,6 +182,21 @@ def test_the_last_change_needs_no_pop(library: Library, stored: Session, pop: Po
     assert not row.metered
     assert rebuild.report().done
     assert rebuild.last == ()
+
+
+def test_what_is_said_afterwards_is_what_was_said_while_rebuilding(library: Library, stored: Session, pop: Pop) -> None:
+    """Its tolerance holds, and so does what was said of the stored set meanwhile: opened anew it reports the same."""
+    rebuild = begun(library, stored, tolerance_stops=0.3, keep_common=False)
+    fire(rebuild, pop, KEY=0.0, FILL=-0.2, HAIR=0.0)
+    assert rebuild.report().done
+
+    Session(library, stored.setup.id, now=lambda: 3_000.0).held(0.4, stored.light("FILL").id)
+
+    again = session_of(library, now=lambda: 3_000.0)
+    assert isinstance(again, Rebuild)
+    assert again.report() == rebuild.report()
+    assert not rebuild.report().done
+    assert again.keep_common is False
 
 
 def set_as_told(library: Library, stored: Session, pop: Pop) -> Rebuild:

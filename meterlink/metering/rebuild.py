@@ -52,11 +52,15 @@ class Rebuild(Session):
         """``keep_common`` leaves a difference that all lights share to the camera; else the lights are turned."""
         super().__init__(library, setup, now=now)
         self.stored = stored
-        self.stored_view: JudgedSet = stored.view()
         self.tolerance_stops = tolerance_stops
         self.keep_common = keep_common
         self.round = 0
         self.planned: dict[str, Turn] = {}
+
+    @property
+    def stored_view(self) -> JudgedSet:
+        """The stored set as it is judged now: what is said of its readings meanwhile counts in the rebuild, too."""
+        return self.stored.view()
 
     def report(self) -> MatchReport:
         """Compare what is metered now with the stored set."""
@@ -156,14 +160,22 @@ class Rebuild(Session):
             light_id: {"move": turn.move.as_json() if turn.move is not None else None}
             for light_id, turn in self.planned.items()
         }
-        self.library.remember(f"{ROUND}:{self.setup.id}", {"round": self.round, "planned": planned})
+        limits = {"tolerance_stops": self.tolerance_stops, "keep_common": self.keep_common}
+        self.library.remember(f"{ROUND}:{self.setup.id}", {"round": self.round, "planned": planned, **limits})
 
     def resume(self) -> bool:
-        """Come back to the round that was under way when the program ended, with what was told to be changed."""
+        """Come back to the round that was under way when the program ended, with what was told to be changed.
+
+        What it was begun with, tolerance and lights instead of the camera, holds until something else is asked for.
+        """
         kept = self.library.recall(f"{ROUND}:{self.setup.id}")
         if isinstance(kept, dict):
             self.round = kept["round"] if kept.get("round") in (1, 2) else 0
             self.planned = _planned(kept.get("planned"), {one.id: one for one in self.lights()})
+            tolerance_stops = kept.get("tolerance_stops")
+            if self.tolerance_stops is None and isinstance(tolerance_stops, int | float) and tolerance_stops > 0:
+                self.tolerance_stops = tolerance_stops
+            self.keep_common &= kept.get("keep_common") is not False
         return super().resume()
 
     def _waited_for_again(self, outcome: Outcome, _request: Request) -> Outcome:

@@ -7,6 +7,7 @@ from collections.abc import Callable
 import pytest
 
 from meterlink.errors import GeometryError, MeterlinkError, NotInLibrary, UsageError
+from meterlink.metering.rebuild import rebuild_of
 from mobile.desk import Desk
 from mobile.metering_state import metering_look
 from mobile.prefs import Prefs
@@ -215,6 +216,34 @@ def test_how_a_light_is_to_be_metered_counts_whether_or_not_it_is_in_the_walk(me
     assert asked.held_off_m == (0.2 if began else None)
     one.pop(300.0)
     assert one.desk.shot.waiting.light_id == fill
+
+
+def test_the_distance_scale_is_the_touched_lights(metered: Make) -> None:
+    """The fill's pop was the last one: its is the scale until the key is touched, then the key's, and after its pop still so."""
+    one = metered(3)
+    one.pop(300.0)
+    one.pop(80.0)
+    assert one.desk.shot.held_id == one.id_of("FILL")
+
+    shot = one.desk.wait_for(one.id_of("KEY"))
+
+    assert shot.held_id == one.id_of("KEY")
+    one.pop(310.0)
+    assert one.desk.shot.held_id == one.id_of("KEY")
+
+
+def test_a_rebuild_begun_at_a_terminal_is_judged_the_same(metered: Make) -> None:
+    """Begun there with a wide tolerance: the page, opened afterwards, says what was said while it was metered."""
+    one = metered(3)
+    one.pop(300.0)
+    one.pop(80.0)
+    rebuild = rebuild_of(one.library, one.desk.session, tolerance_stops=0.4)
+    rebuild.begin_rebuild()
+
+    desk = Desk(one.library)
+
+    assert [row.tolerance_stops for row in desk.shot.match.rows] == [0.4, 0.4]
+    assert desk.shot.match == rebuild.report()
 
 
 def test_both_pops_of_a_reflector_are_taken_as_was_asked(metered: Make) -> None:

@@ -57,7 +57,7 @@ PHRASES: dict[str, str] = {
     "outlier_do": marked("let it recycle and fire {light} again"),
     "near": marked("{light} is so near that {reach_m:cm} cost more than a tenth of a stop"),
     "near_do": marked("{reach}, or say how far it was: {do}"),
-    "for_t01": marked("for its t0.1 {do}"),
+    "for_t01": marked("for its t0.1: {do}"),
     "damaged_note": marked("a falloff that was stored for {name} cannot be read: the distances are corrected without it"),
     "damaged_note_do": marked("measure it again ({measure}), or bring an earlier copy back ({restore})"),
     # evenness
