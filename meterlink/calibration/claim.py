@@ -12,12 +12,9 @@ from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
 from meterlink.calibration import camera
-from meterlink.photometry import exposure
 from meterlink.photometry.calibration_fit import STOPS
 from meterlink.records import Calibration
-from meterlink.units import format_duration, format_f_number, format_illuminance
-from meterlink.words.claim import kept, said
-from meterlink.words.language import marked, say, translated
+from meterlink.words.claim import kept
 
 CLAIM_STOPS = 0.1
 SIGMAS = 2.576
@@ -30,6 +27,7 @@ HOLDS_STOPS = 0.02
 ANGLES_DEG = (75.0, 60.0, 45.0, 30.0, 15.0)
 ANGLE_COST_STOPS = 1 / 3
 """A wider claim for light from the side is preferred while it costs at most so much at the lower ends."""
+
 
 class _Parts(NamedTuple):
     """What a claim is made from, beside the scale."""
@@ -139,42 +137,6 @@ def stops_of(claim: dict[str, Any], kind: str) -> float:
             total += math.log2(high / max(low, reached))
             reached = high
     return total
-
-
-def in_words(claim: dict[str, Any], names: Sequence[str], constant: float) -> list[str]:
-    """Return a claim as lines: what it is about, then one line a range; f-numbers at ISO 100."""
-    spans = list(zip(claim["steady_lx"], claim["flash_peak_lx"], strict=True))
-    assumes = [f"  {said(words)}" for words in claim.get("assumes", ())]
-    if not any(s or f for s, f in spans):
-        return [say("no range is claimed: {why}", why=said(claim["why"])), *assumes]
-    lines = [
-        say(
-            "{what} to {stops:g} stop in {share:.0%} of readings, {aim}:",
-            what=translated(_HEADS[claim["against"]]), stops=claim["stops"], share=claim["share"],
-            aim=say("light up to {degrees:g}° off its axis", degrees=claim["angle_deg"]) if claim["angle_deg"]
-            else say("dome aimed at the light"),
-        )
-    ]  # fmt: skip
-    for i, (steady, flash) in enumerate(spans):
-        what = []
-        if steady:
-            low, high = map(format_illuminance, steady)
-            what.append(say("steady {low} to {high}", low=low, high=high))
-        pulse_s = claim["flash_pulse_s"]
-        if flash and pulse_s:
-            low, high = (format_f_number(exposure.f_number(peak * pulse_s, 100.0, constant)) for peak in flash)
-            what.append(say("flash {low} to {high} (pulses of {pulse})", low=low, high=high, pulse=format_duration(pulse_s)))
-        lines.append(f"  {names[i] if i < len(names) else i}: {', '.join(what) or say('nothing')}")
-    lines += [f"  {said(claim['why'])}"] if claim["why"] else []
-    return [*lines, *assumes]
-
-
-_HEADS = {
-    "truth": marked("f-numbers good"),
-    "reference": marked("f-numbers good against this reference"),
-    "ratios": marked("ratios good"),
-    camera.METHOD: marked("right for this camera: f-numbers good against it"),
-}
 
 
 def _left(sigmas: float, *parts: float) -> float:

@@ -12,8 +12,7 @@ from typing import NamedTuple
 from meterlink.calibration.acceptance import HIGH, LOW
 from meterlink.calibration.evidence import MAX_DARK_LX, REPORTED_FULL_LX
 from meterlink.calibration.findings import LIMITS, RIM_LIMIT, Findings, angle_limit
-from meterlink.units import format_illuminance
-from meterlink.words.language import marked
+from meterlink.words.told import Told, told
 
 EARLY = 0.9
 """A range that is cut off below this part of it: the builds reach 0.95 and more (their own design)."""
@@ -25,42 +24,13 @@ class Fault(NamedTuple):
     """A probable cause."""
 
     name: str
-    """One of ``NAMES``."""
-    evidence: str
-    remedy: str
+    """A name of ``words/phrases/faults.py``."""
+    evidence: Told
 
-
-NAMES = {
-    marked("swapped resistors"): marked(
-        "the feedback resistors, or the two gain wires, are in each other's place: change them over"
-    ),
-    marked("wrong resistor"): marked("measure both feedback resistors: one is not what the parts list says"),
-    marked("range clips early"): marked(
-        "the amplifier gives way before the converter does: measure its supply, look for a load on its output and "
-        "for a reference above the supply; until then trust nothing above the level named"
-    ),
-    marked("not linear"): marked(
-        "the diode works against a voltage: check that it sits between the amplifier's two inputs and that nothing is "
-        "in series with it"
-    ),
-    marked("mains hum"): marked("shield the diode's leads, twist the cable, ground the housing, run from a battery and try again"),
-    marked("loose contact"): marked("re-solder the diode and the feedback parts, press on each joint and watch the figure"),
-    marked("dark offset"): marked(
-        "the diode is the wrong way round, damaged or dirty (flux between its pins): turn, clean, replace"
-    ),
-    marked("zero not lifted"): marked(
-        "the divider at the amplifier's plus input is missing, shorted or of the wrong values: measure there"
-    ),
-    marked("light leak"): marked("light enters beside the dome: paint the housing black inside, seal the seam, cap again"),
-    marked("leaky dome"): marked("light reaches the diode around the dome's rim: raise the dark collar and blacken the rim"),
-    marked("flat in place of dome"): marked("a disk is mounted, or the dome is far too shallow: mount the dome"),
-    marked("wrong angle response"): marked("move the diode up or down behind the receptor, see receptors.md, and test again"),
-    marked("slow amplifier"): marked(
-        "the feedback capacitor is too large (a wrong decade is common): measure it, see the parts list"
-    ),
-    marked("dome plane"): marked("the mark on the housing is not where the dome's reference plane is: move the mark by the figure"),
-    marked("drift"): marked("let the sensor warm up for five minutes; if it stays, the diode or the reference is damaged"),
-}
+    @property
+    def remedy(self) -> Told:
+        """What to do about it."""
+        return told(f"remedy of {self.name}")
 
 
 def name_faults(findings: Findings, receptor: str) -> tuple[Fault, ...]:
@@ -69,11 +39,11 @@ def name_faults(findings: Findings, receptor: str) -> tuple[Fault, ...]:
     for rule in _RULES:
         named = rule(_Case(findings, receptor, {f.name for f in found}))
         if named:
-            found.append(Fault(named[0], named[1], NAMES[named[0]]))
+            found.append(Fault(*named))
     return tuple(found)
 
 
-_Named = tuple[str, str] | None
+_Named = tuple[str, Told] | None
 
 
 class _Case(NamedTuple):
@@ -88,23 +58,23 @@ def _ranges(case: _Case) -> _Named:
     for stops in f.overlap_stops:
         # Swapped, the sensitivity ratio r turns into 1/r: off by twice its logarithm, 6.6 stops at a ratio of ten.
         if stops < -2.0:
-            return "swapped resistors", f"the sensitive range is the other one ({stops:+.1f} stops from the design)"
+            return "swapped resistors", told("other_is_sensitive", stops=stops)
         if abs(stops) > LIMITS["overlap"]:
-            return "wrong resistor", f"the ranges' ratio is {stops:+.2f} stop from the design"
+            return "wrong resistor", told("ratio_off", stops=stops)
     return None
 
 
 def _hum(case: _Case) -> _Named:
     f = case.findings
     if f.modulation > LIMITS["hum"]:
-        return "mains hum", f"a battery torch seems to waver by ±{f.modulation:.0%}"
+        return "mains hum", told("torch_wavers", part=f.modulation)
     return None
 
 
 def _contact(case: _Case) -> _Named:
     f, _, known = case
     if f.repeat_stops > 1.5 * LIMITS["repeat"] and "mains hum" not in known:
-        return "loose contact", f"the same pop scatters by {f.repeat_stops:.2f} stop although nothing moved"
+        return "loose contact", told("pop_scatters", stops=f.repeat_stops)
     return None
 
 
@@ -114,11 +84,10 @@ def _dark(case: _Case) -> _Named:
         # A sensor that reports lux has no zero of its own to be off: what it shows in the dark is light (``_leak``).
         return None
     worst, least = max(f.dark_raw), min(f.dark_raw)
-    lifted = f"{f.pedestal_raw:.0%} is where the zero belongs"
     if worst > f.pedestal_raw + LIMITS["dark"]:
-        return "dark offset", f"{worst:.1%} of full scale in the dark, {lifted}"
+        return "dark offset", told("dark_off", part=worst, zero=f.pedestal_raw)
     if least < f.pedestal_raw - LIMITS["dark"]:
-        return "zero not lifted", f"{least:.1%} of full scale in the dark, {lifted}"
+        return "zero not lifted", told("dark_off", part=least, zero=f.pedestal_raw)
     return None
 
 
@@ -126,16 +95,16 @@ def _leak(case: _Case) -> _Named:
     f = case.findings
     if not f.pedestal_raw:
         lux = REPORTED_FULL_LX * max((*f.dark_raw, f.leak_raw), default=0.0)
-        return ("light leak", f"{format_illuminance(lux)} under the cap") if lux > MAX_DARK_LX else None
+        return ("light leak", told("lux_under_cap", lux=lux)) if lux > MAX_DARK_LX else None
     if f.leak_raw > LIMITS["leak"]:
-        return "light leak", f"{f.leak_raw:.1%} of full scale through the cap with the room lit"
+        return "light leak", told("through_cap", part=f.leak_raw)
     return None
 
 
 def _drift(case: _Case) -> _Named:
     f, _, known = case
     if abs(f.drift_raw) > LIMITS["drift"] and not known & {"dark offset", "loose contact", "mains hum"}:
-        return "drift", f"the dark moved by {f.drift_raw:+.1%} of full scale during the walk"
+        return "drift", told("dark_moved", part=f.drift_raw)
     return None
 
 
@@ -145,21 +114,21 @@ def _linearity(case: _Case) -> _Named:
         return None
     for _, ceiling in f.ceilings:
         if ceiling < EARLY:
-            return "range clips early", f"the pulse is cut off flat at {ceiling:.0%} of the range"
+            return "range clips early", told("cut_flat", part=ceiling)
     bad = {key: v for key, (v, u) in f.additivity.items() if v + 2 * u < -LIMITS["additivity"]}
     for (index, level), (stops, top) in f.peaks.items():
         low, _ = f.peaks.get((index, LOW), (0.0, 0.0))
         if level == HIGH and stops < -SOFT_PEAK and low < -SOFT_PEAK / 3:
-            return "not linear", f"peaks of two lights add up to {-stops:.2f} stop too little, {-low:.2f} at the bottom too"
+            return "not linear", told("peaks_short", stops=-stops, bottom=-low)
         if level == HIGH and stops < low - SOFT_PEAK:
-            return "range clips early", f"the pulse of two lights ends at {top:.0%} of the range, {-stops:.2f} stop short"
+            return "range clips early", told("pulse_ends", part=top, stops=-stops)
     tops = [key for key in bad if key[1] == HIGH]
     bottoms = [key for key in bad if key[1] == LOW]
     if bottoms:
-        return "not linear", f"two lights together read {-min(bad.values()):.2f} stop too little, at the bottom too"
+        return "not linear", told("together_short", stops=-min(bad.values()))
     if tops:
         worst = min(bad[key] for key in tops)
-        return "range clips early", f"two lights together read {-worst:.2f} stop too little at the top, right below"
+        return "range clips early", told("together_short_top", stops=-worst)
     return None
 
 
@@ -168,8 +137,7 @@ def _plane(case: _Case) -> _Named:
     if f.distance is None or known & {"range clips early", "not linear", "loose contact", "mains hum"}:
         return None
     if abs(f.distance.origin_m) - 3 * f.distance.u_origin_m > LIMITS["origin"]:
-        where = "behind" if f.distance.origin_m > 0 else "before"
-        return "dome plane", f"the inverse-square law puts it {abs(f.distance.origin_m) * 100:.1f} cm {where} its mark"
+        return "dome plane", told("plane_behind" if f.distance.origin_m > 0 else "plane_before", off=abs(f.distance.origin_m) * 100)
     return None
 
 
@@ -181,19 +149,19 @@ def _angle(case: _Case) -> _Named:
     off = {a: e for a, (e, u) in errors.items() if abs(e) - 2 * u > angle_limit(a)}
     side = errors.get(90.0, (0.0, 0.0))[0]
     if receptor == "dome" and side < -0.8:
-        return "flat in place of dome", f"{side:+.1f} stop at the side, where a disk sees nothing"
+        return "flat in place of dome", told("side_dark", stops=side)
     if f.rim_stops > RIM_LIMIT:
-        return "leaky dome", f"{f.rim_stops:+.1f} stop from behind beyond what the front lets expect"
+        return "leaky dome", told("from_behind", stops=f.rim_stops)
     if off:
         worst = max(off, key=lambda a: abs(off[a]))
-        return "wrong angle response", f"{off[worst]:+.2f} stop at {worst:g} degrees"
+        return "wrong angle response", told("off_at", stops=off[worst], degrees=worst)
     return None
 
 
 def _slow(case: _Case) -> _Named:
     f = case.findings
     if f.shortest_s is not None and f.shortest_s > LIMITS["short"]:
-        return "slow amplifier", f"the shortest flash seems to last {f.shortest_s * 1e6:.0f} µs (t0.5)"
+        return "slow amplifier", told("flash_lasts_us", us=f.shortest_s * 1e6)
     return None
 
 

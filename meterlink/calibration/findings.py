@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from meterlink.photometry import calibration_fit as cf
 from meterlink.photometry.angle import AngleFit
+from meterlink.words.told import Told
 
 LIMITS = {
     "dark": 0.015,
@@ -32,7 +33,7 @@ class Row(NamedTuple):
     """One check."""
 
     name: str
-    what: str
+    what: Told
     figure: float | None
     u: float
     """Standard uncertainty of the figure."""
@@ -72,7 +73,7 @@ def angle_limit(degrees: float) -> float:
     return LIMITS["angle"] * (1 if degrees <= 60 else 2 if degrees <= 90 else 3.5)
 
 
-def row(name: str, what: str, figure: float | None, u: float, unit: str, limit: float | None = None) -> Row:
+def row(name: str, what: Told, figure: float | None, u: float, unit: str, limit: float | None = None) -> Row:
     """Return a row with its outcome; ``limit`` when it is not the usual one of its name, None as figure: left out."""
     bound = LIMITS[name] if limit is None else limit
     if figure is None:

@@ -9,7 +9,7 @@ from meterlink.calibration.procedure import Taken, Task
 from meterlink.calibration.scale_walk import ScaleWalk
 from meterlink.errors import CalibrationError
 from meterlink.records import Calibration, Identity
-from meterlink.words.language import say
+from meterlink.words.told import told
 
 
 class GuideWalk(ScaleWalk):
@@ -27,8 +27,8 @@ class GuideWalk(ScaleWalk):
         return [
             Task(
                 f"pair-flash-{self._range}-{i}",
-                say("flash at {far:g} m", far=d),
-                say("The known flash at full power and its stated zoom, dome on its axis at {far:g} m, dark walls.", far=d),
+                told("guide_step", far=d),
+                told("do_guide", far=d),
                 "flash", 2, self._range, value=d,
             )
             for i, d in enumerate(self.distances_m)

@@ -12,12 +12,11 @@ from typing import NamedTuple
 
 from meterlink.calibration import cautions
 from meterlink.calibration.evidence import MAX_DARK_LX, bare, full_raw_of, raw_of
-from meterlink.calibration.faults import NAMES, Fault
+from meterlink.calibration.faults import Fault
 from meterlink.calibration.procedure import Procedure, Task, wrong_kind
 from meterlink.records import Calibration, Identity, Measurement, Status, Trouble
 from meterlink.sensor.measuring.calibrate import PEDESTAL_RAW, default_calibration
-from meterlink.units import format_illuminance
-from meterlink.words.language import marked, say, with_decimal_sign
+from meterlink.words.told import NOTHING, Told, told
 
 DARK_OFF, SWING, SEEN, ENOUGH = 0.015, 0.02, 0.002, 0.02
 """Parts of a range: a dark that is off, a wavering that is hum, the least that a torch close by must raise, and what tells
@@ -32,49 +31,14 @@ TORCH_LX = 200.0
 """A tenth of what a phone's torch gives close by: what a sensor that reports lux is asked for."""
 SUPPLY_V = 3.3
 """Of every board whose converter has a reference of its own; one of 5 V is not judged."""
-ZERO_OFF = marked("{dark:.1%} in the dark, {zero:.0%} is where the zero belongs")
 PATIENCE_S = 30.0
-
-REMEDIES = NAMES | {
-    marked("bytes arrive damaged"): marked(
-        "another cable, no hub, the cable away from the flash's; over Bluetooth come nearer"
-    ),
-    marked("amplifier at its end"): marked(
-        "its output stands at the supply: the diode is shorted or not between the two inputs, the feedback resistor is open, or "
-        "the plus input is not at its divider: measure there"
-    ),
-    marked("diode reversed"): marked("light lowers the output: turn the diode round"),
-    marked("diode not connected"): marked(
-        "light changes nothing: check both of the diode's joints, then the feedback resistor; is the dome opaque?"
-    ),
-    marked("chip sees no light"): marked(
-        "light changes nothing: is the dome opaque, the chip turned round, or another board's line read?"
-    ),
-    marked("range does not switch"): marked(
-        "both ranges show the same: check the gain wires and the switch between board and resistors"
-    ),
-    marked("no pop is seen"): marked(
-        "hold the dome at a head's glass once; if it still sees none, the program on the board is old or not ours"
-    ),
-    marked("pops do not arrive whole"): marked(
-        "the board restarts or its cable fails when the head fires: a battery, a shorter cable"
-    ),
-    marked("supply"): marked("the board's supply is far from that of its calibration: another port or cable, no hub"),
-    marked("reference does not hold"): marked(
-        "3.3 V by the converter's own reference are not 3.3 V: measure both; the reference is missing, turned round or loaded"
-    ),
-    marked("board too slow"): marked(
-        "light came faster than the board looked at it, so pops may pass unseen: a lower rate_khz in its settings, and reset it"
-    ),
-    marked("battery low"): marked("charge or change it before anything else"),
-}
 
 
 class Check(NamedTuple):
     """One line of the test."""
 
     what: str
-    seen: str
+    seen: Told
     outcome: str
     """``good``, ``fault``, ``left out``, or ``unclear``: something came, and it tells nothing."""
 
@@ -98,8 +62,8 @@ class SensorTest(Procedure):
         calibration = calibration or default_calibration(identity)
         super().__init__(identity, bare(calibration), steps_of(identity), expected=calibration)
 
-    def _why_not(self, task: Task, measurement: Measurement) -> str:
-        return wrong_kind(task) if measurement.kind != task.kind else ""
+    def _why_not(self, task: Task, measurement: Measurement) -> Told:
+        return wrong_kind(task) if measurement.kind != task.kind else NOTHING
 
     def raw(self, name: str) -> float | None:
         """Mean of a steady step as a part of its range, dark included; None when it was not taken."""
@@ -110,42 +74,39 @@ class SensorTest(Procedure):
 def steps_of(identity: Identity) -> list[Task]:
     """Return the steps, those with the cap first; the most sensitive range is the last, so that a weak pop is seen too."""
     numbered = list(enumerate(identity.ranges))
-    cap = say("An opaque cap on the dome, or a fist around it.")
-    torch = say("Cap off. A phone's torch, lit, a hand's breadth from the dome; hold it still.")
-    tasks = [
-        Task(f"dark-{i}", say("dark, range {name}", name=name), cap, "steady", 1, i, dark=True) for i, name in numbered
-    ]
+    cap, torch, pops = told("do_cap"), told("do_torch"), told("do_two_pops")
+    tasks = [Task(f"dark-{i}", told("dark_step", name=name), cap, "steady", 1, i, dark=True) for i, name in numbered]
     tasks += [
-        Task(f"torch-{i}", say("a torch, range {name}", name=name), torch, "steady", 1, i, optional=True, dark=True)
-        for i, name in numbered
+        Task(f"torch-{i}", told("torch_step", name=name), torch, "steady", 1, i, optional=True, dark=True) for i, name in numbered
     ]
     if identity.flash:
-        text = say("Any flash at low power, a metre off; the same twice.")
-        tasks.append(
-            Task("pop", say("two pops"), text, "flash", 2, optional=True, caution=cautions.FLASH, patience_s=PATIENCE_S)
-        )  # fmt: skip
+        pop = Task("pop", told("two_pops"), pops, "flash", 2, optional=True, caution=cautions.FLASH, patience_s=PATIENCE_S)
+        tasks.append(pop)
     return tasks
 
 
 def checks_of(walk: SensorTest, link: LinkCounts) -> list[Check]:
     """Return what was seen, one line a question."""
     faulty = {f.name for f in faults_of(walk, link)}
+    if not walk.identity.adc_bits and _leak(walk, link):
+        # Light under the cap of a chip is wrong whatever else is more so.
+        faulty.add("light leak")
 
-    def check(what: str, seen: str | None, *faults: str) -> Check:
-        return Check(what, seen or "–", "fault" if faulty & set(faults) else "good" if seen else "left out")
+    def check(what: str, seen: Told, *faults: str) -> Check:
+        return Check(what, seen or told("dash"), "fault" if faulty & set(faults) else "good" if seen else "left out")
 
     count = range(len(walk.identity.ranges))
-    arrived = say("{damaged} of {total} messages damaged", damaged=link.damaged, total=link.frames + link.damaged)
+    arrived = told("messages_damaged", damaged=link.damaged, total=link.frames + link.damaged)
     rows = [
-        check(marked("link"), arrived, "bytes arrive damaged"),
-        check(marked("dark"), _levels(walk, [walk.raw(f"dark-{i}") for i in count], _pedestal(walk)),
+        check("link", arrived, "bytes arrive damaged"),
+        check("dark", _levels(walk, [walk.raw(f"dark-{i}") for i in count], _pedestal(walk)),
               "zero not lifted", "dark offset", "light leak", "amplifier at its end", "mains hum"),
-        check(marked("torch"), _levels(walk, [walk.raw(f"torch-{i}") for i in count]), "diode reversed", "diode not connected",
+        check("torch", _levels(walk, [walk.raw(f"torch-{i}") for i in count]), "diode reversed", "diode not connected",
               "chip sees no light", "range does not switch", "swapped resistors", "wrong resistor"),
     ]  # fmt: skip
     if walk.identity.flash:
         names = ("no pop is seen", "pops do not arrive whole", "slow amplifier", "loose contact")
-        pops = check(marked("pops"), say("none seen") if "pop" in walk.missed else _pops(walk), *names)
+        pops = check("pops", told("none_seen") if "pop" in walk.missed else _pops(walk), *names)
         # A pop without a figure is no proof of anything, whatever else is wrong.
         blind = any(t.measurement.exposure_lxs is None for t in walk.of("pop"))
         rows.append(pops._replace(outcome="unclear") if pops.outcome == "good" and blind else pops)
@@ -156,18 +117,18 @@ def _own_rows(link: LinkCounts, check: Callable[..., Check]) -> list[Check]:
     """What the sensor says of itself."""
     rows, status = [], link.status
     if link.supply_stops is not None:
-        seen = say("{stops:+.2f} stop from the calibration's", stops=link.supply_stops)
-        rows.append(check(marked("supply"), seen, "supply"))
+        seen = told("supply_off", stops=link.supply_stops)
+        rows.append(check("supply", seen, "supply"))
     if status is not None and status.supply_v is not None:
-        seen = say("{volt:.2f} V by the converter's reference", volt=status.supply_v)
-        rows.append(check(marked("reference"), seen, "reference does not hold"))
+        seen = told("reference_volt", volt=status.supply_v)
+        rows.append(check("reference", seen, "reference does not hold"))
     if status is not None and status.temperature_c is not None:
-        seen = say("{degrees:.0f} °C in its chip", degrees=status.temperature_c)
-        rows.append(check(marked("temperature"), seen))
+        seen = told("chip_warmth", degrees=status.temperature_c)
+        rows.append(check("temperature", seen))
     if status is not None and status.overruns:
-        rows.append(check(marked("pace"), say("held up {count} times since its start", count=status.overruns), "board too slow"))
+        rows.append(check("pace", told("times_held_up", count=status.overruns), "board too slow"))
     if link.battery is not None:
-        rows.append(check(marked("battery"), f"{link.battery:.0%}", "battery low"))
+        rows.append(check("battery", told("charge", part=link.battery), "battery low"))
     return rows
 
 
@@ -179,32 +140,32 @@ def faults_of(walk: SensorTest, link: LinkCounts) -> tuple[Fault, ...]:
     for group in groups:
         named = next((named for rule in group if (named := rule(walk, link))), None)
         if named:
-            found.append(Fault(named[0], named[1], REMEDIES[named[0]]))
+            found.append(Fault(*named))
     return tuple(found)
 
 
-_Named = tuple[str, str] | None
+_Named = tuple[str, Told] | None
 _Rule = Callable[[SensorTest, LinkCounts], _Named]
 
 
 def _link(_walk: SensorTest, link: LinkCounts) -> _Named:
     total = link.frames + link.damaged
     if total and link.damaged > 2 and link.damaged / total > DAMAGED:
-        return "bytes arrive damaged", say("{damaged} of {total} messages damaged", damaged=link.damaged, total=total)
+        return "bytes arrive damaged", told("messages_damaged", damaged=link.damaged, total=total)
     return None
 
 
 def _ends(walk: SensorTest, _link: LinkCounts) -> _Named:
     darks = _darks(walk)
     if darks and min(darks) > 0.9:
-        return "amplifier at its end", say("{part:.0%} of the range in the dark", part=min(darks))
+        return "amplifier at its end", told("dark_part", part=min(darks))
     return None
 
 
 def _zero(walk: SensorTest, _link: LinkCounts) -> _Named:
     darks, pedestal = _darks(walk), _pedestal(walk)
     if darks and max(darks) < pedestal - DARK_OFF:
-        return "zero not lifted", say(ZERO_OFF, dark=max(darks), zero=pedestal)
+        return "zero not lifted", told("zero_off", dark=max(darks), zero=pedestal)
     return None
 
 
@@ -217,12 +178,12 @@ def _diode(walk: SensorTest, _link: LinkCounts) -> _Named:
     if not walk.identity.adc_bits:
         if rise * full_raw_of(walk.identity) >= TORCH_LX:
             return None
-        seen = say("{dark} in the dark and {torch} under a torch", dark=_level(walk, dark), torch=_level(walk, torch))
+        seen = told("dark_and_torch", dark=_level(walk, dark), torch=_level(walk, torch))
         return "chip sees no light", seen
     if rise < -SEEN:
-        return "diode reversed", say("a torch takes it from {dark:.1%} down to {torch:.1%}", dark=dark, torch=torch)
+        return "diode reversed", told("torch_lowers", dark=dark, torch=torch)
     if rise < SEEN:
-        seen = say("{dark} in the dark and {torch} under a torch", dark=_level(walk, dark), torch=_level(walk, torch))
+        seen = told("dark_and_torch", dark=_level(walk, dark), torch=_level(walk, torch))
         return "diode not connected", seen
     return None
 
@@ -232,10 +193,10 @@ def _leak(walk: SensorTest, _link: LinkCounts) -> _Named:
     if darks and not walk.identity.adc_bits:
         # It has no zero of its own to be off: what it sees in the dark is light.
         lux = max(darks) * full_raw_of(walk.identity)
-        return ("light leak", say("{lux} in the dark", lux=format_illuminance(lux))) if lux > MAX_DARK_LX else None
+        return ("light leak", told("lux_in_dark", lux=lux)) if lux > MAX_DARK_LX else None
     if not darks or darks[-1] <= pedestal + DARK_OFF:
         return None
-    seen = say(ZERO_OFF, dark=darks[-1], zero=pedestal)
+    seen = told("zero_off", dark=darks[-1], zero=pedestal)
     # Light, or a diode that leaks, counts on the sensitive range most; a divider that is off counts on all alike.
     return ("light leak" if darks[0] - pedestal < (darks[-1] - pedestal) / 2 else "dark offset"), seen
 
@@ -247,7 +208,7 @@ def _hum(walk: SensorTest, _link: LinkCounts) -> _Named:
         if t.measurement.modulation is not None
     ]
     if swings and max(swings) > SWING:
-        return "mains hum", say("the dark wavers by ±{part:.1%} of the range", part=max(swings))
+        return "mains hum", told("dark_wavers", part=max(swings))
     return None
 
 
@@ -265,10 +226,7 @@ def _ranges(walk: SensorTest, _link: LinkCounts) -> _Named:
         if max(coarse, fine) < ENOUGH or fine > 0.9:
             continue
         found = fine / max(coarse, 1e-4)
-        seen = say(
-            "one torch is {found:.2g} times as much on range {name}, by design {factor:.3g} times",
-            found=found, name=walk.identity.ranges[i + 1], factor=factor,
-        )  # fmt: skip
+        seen = told("torch_ratio", found=found, name=walk.identity.ranges[i + 1], factor=factor)
         if found < math.sqrt(1 / factor):
             return "swapped resistors", seen
         if found < math.sqrt(factor) / 1.5:
@@ -280,31 +238,31 @@ def _ranges(walk: SensorTest, _link: LinkCounts) -> _Named:
 
 def _pops_fault(walk: SensorTest, _link: LinkCounts) -> _Named:
     if "pop" in walk.missed:
-        return "no pop is seen", say("nothing in {seconds:.0f} s", seconds=PATIENCE_S)
+        return "no pop is seen", told("nothing_in", seconds=PATIENCE_S)
     pops = [t.measurement for t in walk.of("pop")]
     if pops and all(m.trouble in (Trouble.LOST_DATA, Trouble.CUT_SHORT) for m in pops):
-        return "pops do not arrive whole", pops[-1].note
+        return "pops do not arrive whole", told("note", note=pops[-1].note)
     whole = [m for m in pops if not (m.incomplete or m.clipped) and m.exposure_lxs]
     lengths = [m.t05_s for m in whole if m.t05_s]
     if lengths and min(lengths) > LONGEST_T05_S:
-        return "slow amplifier", say("a flash seems to last {ms:.0f} ms (t0.5)", ms=min(lengths) * 1e3)
+        return "slow amplifier", told("flash_lasts", ms=min(lengths) * 1e3)
     if len(whole) > 1:
         apart = abs(math.log2((whole[0].exposure_lxs or 1.0) / (whole[-1].exposure_lxs or 1.0)))
         if apart > APART_STOPS:
-            return "loose contact", say("the same flash twice, {apart:.1f} stop apart (had it recharged?)", apart=apart)
+            return "loose contact", told("twice_apart", apart=apart)
     return None
 
 
 def _power(_walk: SensorTest, link: LinkCounts) -> _Named:
     status = link.status
     if link.supply_stops is not None and abs(link.supply_stops) > 0.3:
-        return "supply", say("{stops:+.2f} stop from the calibration's", stops=link.supply_stops)
+        return "supply", told("supply_off", stops=link.supply_stops)
     if status is not None and status.supply_v is not None and 0.05 < abs(status.supply_v / SUPPLY_V - 1) < 0.25:
-        return "reference does not hold", say("{volt:.2f} V by the converter's reference", volt=status.supply_v)
+        return "reference does not hold", told("reference_volt", volt=status.supply_v)
     if status is not None and status.overruns:
-        return "board too slow", say("held up {count} times since its start", count=status.overruns)
+        return "board too slow", told("times_held_up", count=status.overruns)
     if link.battery is not None and link.battery < 0.15:
-        return "battery low", f"{link.battery:.0%}"
+        return "battery low", told("charge", part=link.battery)
     return None
 
 
@@ -321,25 +279,23 @@ def _pedestal(walk: SensorTest) -> float:
     return PEDESTAL_RAW if walk.identity.adc_bits else 0.0
 
 
-def _level(walk: SensorTest, raw: float | None) -> str:
+def _level(walk: SensorTest, raw: float | None) -> Told:
     """A steady level as this sensor's kind has it: a part of its range, or the lux that it reports."""
     if raw is None:
-        return "–"
-    return with_decimal_sign(f"{raw:.1%}") if walk.identity.adc_bits else format_illuminance(raw * full_raw_of(walk.identity))
+        return told("dash")
+    return told("part", part=raw) if walk.identity.adc_bits else told("lux", lux=raw * full_raw_of(walk.identity))
 
 
-def _levels(walk: SensorTest, raws: Sequence[float | None], zero: float = 0.0) -> str | None:
+def _levels(walk: SensorTest, raws: Sequence[float | None], zero: float = 0.0) -> Told:
     if all(raw is None for raw in raws):
-        return None
-    told = [_level(walk, raw) for raw in raws]
+        return NOTHING
+    levels = [_level(walk, raw) for raw in raws]
     if not walk.identity.adc_bits:
-        return ", ".join(told)
-    if zero:
-        return say("{levels} of the range (about {zero:.0%} belongs there)", levels=", ".join(told), zero=zero)
-    return say("{levels} of the range", levels=", ".join(told))
+        return told("listed", parts=levels)
+    return told("levels_zero", levels=levels, zero=zero) if zero else told("levels", levels=levels)
 
 
-def _pops(walk: SensorTest) -> str | None:
+def _pops(walk: SensorTest) -> Told:
     pops = [t.measurement for t in walk.of("pop")]
-    told = [with_decimal_sign(f"{m.exposure_lxs:.3g}") + " lx·s" if m.exposure_lxs else say("no figure") for m in pops]
-    return ", ".join(told) or None
+    figures = [told("pop_seen", exposure=m.exposure_lxs) if m.exposure_lxs else told("no_figure") for m in pops]
+    return told("listed", parts=figures) if figures else NOTHING

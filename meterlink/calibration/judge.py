@@ -18,6 +18,7 @@ from meterlink.calibration.walk_light import lighter, mean_light, raws, sensitiv
 from meterlink.photometry import calibration_fit as cf
 from meterlink.records import Measurement
 from meterlink.sensor.measuring.calibrate import PEDESTAL_RAW
+from meterlink.words.told import told
 
 U_REPORTED_LX = 1.0
 """Of what a chip reports in the dark: half of its coarsest step is about that (build_a.md)."""
@@ -29,16 +30,16 @@ def judge(walk: AcceptanceWalk) -> Findings:
     rows: list[Row] = []
     darks, leak, drift = _darkness(walk, rows)
     if walk.supply is not None:
-        rows.append(row("supply", "supply as reference against its calibration, corrected", *walk.supply, "stop"))
+        rows.append(row("supply", told("row_supply"), *walk.supply, "stop"))
     torch = [t.measurement.modulation for t in walk.of("torch") if t.measurement.modulation is not None]
     modulation = sum(torch) / len(torch) if torch else 0.0
-    rows.append(row("hum", "light of a battery torch wavers", modulation if torch else None, 0.005, ""))
+    rows.append(row("hum", told("row_hum"), modulation if torch else None, 0.005, ""))
     u_spread = repeat_stops / math.sqrt(2 * max(1, len(walk.of("repeat")) - 1))
-    rows.append(row("repeat", "spread of one pop", repeat_stops if walk.of("repeat") else None, u_spread, "stop"))
+    rows.append(row("repeat", told("row_repeat"), repeat_stops if walk.of("repeat") else None, u_spread, "stop"))
     durations = [t05_s for t in walk.of("short") if (t05_s := _t05_s(t.measurement))]
     shortest = min(durations) if durations else None
     if walk.identity.flash:
-        rows.append(row("short", "t0.5 of a flash at lowest power", shortest, 20e-6, "s"))
+        rows.append(row("short", told("row_short"), shortest, 20e-6, "s"))
     overlaps = _overlaps(walk, u_pop, rows)
     distance = distance_rows(walk, u_pop, rows)
     additivity = _additivity(walk, u_pop, rows)
@@ -80,16 +81,16 @@ def _darkness(walk: AcceptanceWalk, rows: list[Row]) -> tuple[tuple[float, ...],
         dark = sum(before) / len(before) if before else pedestal(walk)
         darks.append(dark)
         off = dark - pedestal(walk) if before else None
-        what = f"dark of range {name}" if lux else f"dark of range {name} against the lifted zero"
+        what = told("row_dark_lux" if lux else "row_dark", name=name)
         rows.append(row("dark", what, None if off is None else off * size, u, unit, limit))
         if before and after:
             change = sum(after) / len(after) - dark
             drift = change if abs(change) > abs(drift) else drift
     seen = raws(walk, walk.of("leak"))
     leak = sum(seen) / len(seen) - darks[-1] if seen else 0.0
-    rows.append(row("leak", "light through the capped housing", leak * size if seen else None, u, unit, limit))
+    rows.append(row("leak", told("row_leak"), leak * size if seen else None, u, unit, limit))
     done = bool(walk.group("after"))
-    rows.append(row("drift", "dark after the walk against before", drift * size if done else None, u, unit, limit))
+    rows.append(row("drift", told("row_drift"), drift * size if done else None, u, unit, limit))
     return tuple(darks), leak, drift
 
 
@@ -97,9 +98,9 @@ def _additivity(walk: AcceptanceWalk, u_pop: float, rows: list[Row]) -> dict[tup
     found: dict[tuple[int, str], tuple[float, float]] = {}
     light = lighter(walk)
     for i, name in enumerate(walk.identity.ranges):
-        for level, words in ((HIGH, "top"), (LOW, "bottom")):
+        for level in (HIGH, LOW):
             groups = [walk.of(f"add-{i}-{level}-{who}") for who in ("a", "b", "ab")]
-            what = f"two lights against their sum, {words} of range {name}"
+            what = told(f"row_add_{level}", name=name)
             if not all(groups):
                 rows.append(row("additivity", what, None, 0.0, "stop"))
                 continue
@@ -137,7 +138,7 @@ def _overlaps(walk: AcceptanceWalk, u_pop: float, rows: list[Row]) -> tuple[floa
     design = walk.nominal_lx if len(walk.nominal_lx) == len(scales) else tuple(scales)
     for i in range(len(scales) - 1):
         names = walk.identity.ranges
-        what = f"range {names[i + 1]} against range {names[i]}, by design {design[i] / design[i + 1]:.3g} times"
+        what = told("row_overlap", fine=names[i + 1], coarse=names[i], factor=design[i] / design[i + 1])
         seen = sensitivity(walk, i)
         if seen is None and (inverted := _inverted(walk, i, design)) is not None:
             rows.append(row("overlap", what, inverted, 0.3, "stop"))
@@ -160,5 +161,3 @@ def _inverted(walk: AcceptanceWalk, i: int, design: Sequence[float]) -> float | 
     if not clipped or not finer or not finer[0]:
         return None
     return math.log2(finer[0] / (design[i] / design[i + 1]))
-
-

@@ -13,6 +13,7 @@ from meterlink.calibration.walk_light import lighter, sensitivity, u_sensitivity
 from meterlink.errors import CalibrationError
 from meterlink.photometry import calibration_fit as cf
 from meterlink.photometry.angle import AngleFit, error_index, error_stops
+from meterlink.words.told import told
 
 U_TAPE_M = 0.004
 U_BEND_REL = 0.006
@@ -35,13 +36,13 @@ def distance_rows(walk: AcceptanceWalk, u_pop: float, rows: list[Row]) -> cf.Dis
         fit = cf.fit_inverse_square(d, lights, u)
         fit = fit._replace(u_origin_m=math.hypot(fit.u_origin_m, *_range_shifts(walk, taken, d, lights, u, fit, u_pop)))
     except ValueError:
-        rows.append(row("inverse square", "bare bulb over distance", None, 0.0, "stop"))
+        rows.append(row("inverse square", told("row_distance"), None, 0.0, "stop"))
         return None
-    rows.append(row("origin", "dome plane against its mark", fit.origin_m, fit.u_origin_m, "m"))
+    rows.append(row("origin", told("row_origin"), fit.origin_m, fit.u_origin_m, "m"))
     # The largest of six is larger than one: 2.6 standard deviations is what 95 % of such maxima stay below.
     worst = max(range(len(d)), key=lambda i: abs(float(fit.residuals_stops[i])) / u[i])
     departure, u_worst = abs(float(fit.residuals_stops[worst])), 1.3 * u[worst] * cf.STOPS
-    rows.append(row("inverse square", f"departure from the law at {d[worst]:g} m", departure, u_worst, "stop"))
+    rows.append(row("inverse square", told("row_departure", far=d[worst]), departure, u_worst, "stop"))
     return fit
 
 
@@ -72,16 +73,16 @@ def angle_rows(walk: AcceptanceWalk, u_pop: float, rows: list[Row]) -> AngleFit 
     try:
         fit = fit_angles(taken, [light(t) for t in taken], walk.receptor, u_pop)
     except CalibrationError:
-        rows.append(row("angle", "angular response", None, 0.0, "stop"))
+        rows.append(row("angle", told("row_response"), None, 0.0, "stop"))
         return None
     known = walk.judged.angle_response
     for degrees, stops, u in fit.error_stops:
         # With a measured response the readings are corrected by it; what is left is judged.
         left = stops - error_stops(known, walk.receptor, degrees)
         limit = angle_limit(degrees)
-        rows.append(row("angle", f"light from {degrees:g} degrees", left, u, "stop", limit))
+        rows.append(row("angle", told("row_angle", degrees=degrees), left, u, "stop", limit))
     if not known:
-        what, limit = f"{walk.receptor} against the ideal", INDEX_LIMIT[walk.receptor]
+        what, limit = told("row_index", receptor=walk.receptor), INDEX_LIMIT[walk.receptor]
         rows.append(row("angle index", what, fit.error_index, _u_index(fit), "", limit))
     return fit
 
@@ -102,5 +103,5 @@ def rim_rows(fit: AngleFit | None, rows: list[Row]) -> float:
     # ln error = c1 s + c2 s², so the figure is 1.5 c2; var(error) / s² is a parabola over s whose curvature is var(c2).
     at = [(errors[a][1] / (1 - math.cos(math.radians(a)))) ** 2 for a in (60.0, 90.0, 120.0)]
     u = 1.5 * math.sqrt(max(0.0, 2 * (at[0] - 2 * at[1] + at[2])))
-    rows.append(row("rim", "light around the dome's rim, from behind", stops, u, "stop", RIM_LIMIT))
+    rows.append(row("rim", told("row_rim"), stops, u, "stop", RIM_LIMIT))
     return stops

@@ -13,7 +13,7 @@ from meterlink.calibration.evidence import full_raw_of, peak_raw_of, raw_of
 from meterlink.errors import CalibrationError, UsageError
 from meterlink.records import Calibration, Identity, Measurement
 from meterlink.sensor.measuring.calibrate import CEILING_MARGIN, raw_for
-from meterlink.words.language import say
+from meterlink.words.told import NOTHING, Told, told
 
 SMALLEST_PEAK = 0.03
 """Eight codes of 8 bits: a pop below it cannot carry a calibration."""
@@ -30,8 +30,8 @@ class Task(NamedTuple):
 
     name: str
     """Unique in its walk, such as ``dark-1`` or ``angle-45``."""
-    title: str
-    text: str
+    title: Told
+    text: Told
     """What to do, in one or two sentences."""
     kind: str
     """``steady`` or ``flash``: what a measurement must be to count; ``typed``: a value alone."""
@@ -45,7 +45,7 @@ class Task(NamedTuple):
     """What the task itself stands for: the angle in degrees, the distance in metres."""
     settable: bool = False
     """Whether ``value`` may be typed when it is another than the task asks for."""
-    caution: str = ""
+    caution: Told = NOTHING
     optional: bool = False
     group: str = ""
     """Beginning of the names of all tasks that are left out with this one."""
@@ -61,11 +61,9 @@ class Task(NamedTuple):
     """In the dark a reading too dim for anything else is what is wanted."""
 
 
-def wrong_kind(task: Task) -> str:
+def wrong_kind(task: Task) -> Told:
     """Say that a measurement of the other kind does not count for a step."""
-    if task.kind == "flash":
-        return say("{step} wants a pop: not counted", step=task.title)
-    return say("{step} wants steady light: not counted", step=task.title)
+    return told("wants_pop" if task.kind == "flash" else "wants_steady", step=task.title)
 
 
 def kind_of(task: Task) -> str:
@@ -130,7 +128,7 @@ class Procedure:
         """Return what was taken for all tasks whose name begins with a word and a dash."""
         return [t for t in self.taken if t.task.name.split("-")[0] == prefix]
 
-    def take(self, measurement: Measurement, value: float | None = None) -> str:
+    def take(self, measurement: Measurement, value: float | None = None) -> Told:
         """Give a measurement to the present task; returns a sentence.  One that does not fit changes nothing.
 
         Raises:
@@ -149,9 +147,9 @@ class Procedure:
         self.taken.append(Taken(task, measurement, task.value if value is None else value))
         left = task.wanted - len(self.of(task.name))
         self.replan()
-        return say("{step}: {left} more", step=task.title, left=left) if left else say("{step}: done", step=task.title)
+        return told("step_more", step=task.title, left=left) if left else told("step_done", step=task.title)
 
-    def read(self, value: float) -> str:
+    def read(self, value: float) -> Told:
         """Give the present task, a typed one, its value; returns a sentence.
 
         Raises:
@@ -163,12 +161,12 @@ class Procedure:
         blank = Measurement(TYPED, 0.0, self.identity.sensor_id, self.calibration.id)
         self.taken.append(Taken(task, blank, value))
         self.replan()
-        return say("{step}: done", step=task.title)
+        return told("step_done", step=task.title)
 
     def replan(self) -> None:
         """Make the tasks anew from what was taken and left out; a walk whose steps are fixed has nothing to do."""
 
-    def undo(self) -> str:
+    def undo(self) -> Told:
         """Take the last measurement back.
 
         Raises:
@@ -178,17 +176,17 @@ class Procedure:
             raise UsageError("nothing has been taken yet")
         gone = self.taken.pop()
         self.replan()
-        return say("taken back: {step}", step=gone.task.title)
+        return told("taken_back", step=gone.task.title)
 
     def retake(self, named: Iterable[object]) -> list[str]:
         """Take back every step whose title is among the values of a refusal; return the steps' names."""
         titles = set(map(str, named))
-        names = [t.name for t in self.tasks if t.title in titles]
+        names = [t.name for t in self.tasks if str(t.title) in titles]
         self.taken = [t for t in self.taken if t.task.name not in names]
         self.replan()
         return names
 
-    def skip(self) -> str:
+    def skip(self) -> Told:
         """Leave the present task out.
 
         Raises:
@@ -200,7 +198,7 @@ class Procedure:
         self.taken = [t for t in self.taken if t.task.name != task.name]
         self.skipped |= {t.name for t in self.tasks if t.name == task.name or (task.group and t.name.startswith(task.group))}
         self.replan()
-        return say("left out: {step}", step=task.title)
+        return told("step_left_out", step=task.title)
 
     def miss(self) -> None:
         """Give the present task up, for which nothing came in its time."""
@@ -224,7 +222,7 @@ class Procedure:
         pops = (t.measurement for t in self.taken if t.measurement.range_index == range_index)
         return max((raw_for(m.peak_lx, range_index, self.calibration) for m in pops if m.peak_lx is not None), default=0.0)
 
-    def _why_not(self, task: Task, measurement: Measurement) -> str:
+    def _why_not(self, task: Task, measurement: Measurement) -> Told:
         if measurement.sensor_id != self.identity.sensor_id:
             raise CalibrationError("this measurement came from another sensor: disconnect that one")
         if measurement.calibration_id != self.calibration.id:
@@ -233,33 +231,30 @@ class Procedure:
             return wrong_kind(task)
         if task.range_index is not None and measurement.range_index != task.range_index:
             name = self._range_name(task.range_index)
-            return say("this came on another range than {name}: not counted, once more", name=name)
+            return told("other_range", name=name)
         if measurement.incomplete:
-            return say("the pop did not arrive whole: not counted, once more")
+            return told("not_whole")
         if task.range_index is None and measurement.note and (measurement.clipped or measurement.too_dim):
             # sensing has changed the range itself; the light is to stay as it is
-            return say("{note}: not counted", note=measurement.note)
+            return told("note_not_counted", note=measurement.note)
         if measurement.clipped:
-            return say("too bright for this range: not counted; go further away or turn the power down")
+            return told("too_bright_here")
         if not task.dark and self._too_dim(task, measurement):
-            return say("too dim for this range: not counted; come nearer or turn the power up")
+            return told("too_dim_here")
         return self._off_level(task, measurement)
 
-    def _off_level(self, task: Task, measurement: Measurement) -> str:
+    def _off_level(self, task: Task, measurement: Measurement) -> Told:
         if task.fill is None or self.of(task.name):
-            return ""
+            return NOTHING
         level = self.level_of(measurement)
         low, high = task.fill
         if level is None or low <= level <= high:
-            return ""
+            return NOTHING
         tries = self._short_of[task.name] = self._short_of.get(task.name, 0) + 1
         if tries > FILL_PATIENCE:
-            return ""
-        way = say("turn the power up") if level < low else say("turn the power down")
-        return say(
-            "fills {level:.0%} of the range, {low:.0%} to {high:.0%} is wanted: not counted; {way}",
-            level=level, low=low, high=high, way=way,
-        )  # fmt: skip
+            return NOTHING
+        way = told("turn_up") if level < low else told("turn_down")
+        return told("fill_wanted", level=level, low=low, high=high, way=way)
 
     def level_of(self, measurement: Measurement) -> float | None:
         """Part of its range that a measurement filled above dark: the peak of a pop, the mean of steady light."""

@@ -45,7 +45,7 @@ from meterlink.calibration.steps import (
 from meterlink.errors import CalibrationError
 from meterlink.photometry.calibration_fit import repeatability
 from meterlink.records import Calibration, Identity, Measurement
-from meterlink.words.language import say
+from meterlink.words.told import NOTHING, Told, all_of, told
 
 MORE_LEVELS = 3
 ENOUGH_REL = 0.015
@@ -192,24 +192,18 @@ class ScaleWalk(Procedure):
             return None
         return min(holding, key=self._full_lx)
 
-    def read(self, value: float) -> str:
+    def read(self, value: float) -> Told:
         """As ``Procedure.read``; a lamp that cannot carry a pair is told of."""
         task = self.task
         said = super().read(value)
         if task is not None and task.name == "ref-steady-0" and self._range_for(value) is None:
             part = value / self._full_lx(len(self.identity.ranges) - 1)
             if value < self._least_lx():
-                return say(
-                    "{said}: {part:.1%} of the most sensitive range weighs nothing, so the lamp is left out at this level",
-                    said=said, part=part,
-                )  # fmt: skip
-            return say(
-                "{said}: {part:.1%} of the most sensitive range is beyond the sensor, so the lamp is left out at this level",
-                said=said, part=part,
-            )  # fmt: skip
+                return told("lamp_weighs_nothing", said=said, part=part)
+            return told("lamp_beyond", said=said, part=part)
         return said
 
-    def _off_level(self, task: Task, measurement: Measurement) -> str:
+    def _off_level(self, task: Task, measurement: Measurement) -> Told:
         """A pop for a pair must stand well on its range; the first of a range says how far down the others can go."""
         if not task.name.startswith("pair-flash"):
             return super()._off_level(task, measurement)
@@ -218,14 +212,11 @@ class ScaleWalk(Procedure):
         span = step_stops(self.resolution_stops) * (self._a_run() - 1) if task.name.endswith("-0") else 0.0
         least = 0.95 * SMALLEST_LEVEL * 2.0**span
         if level is None or level >= least:
-            return ""
-        short = say(
-            "fills {level:.0%} of the range, at least {least:.0%} is wanted: not counted; more power or nearer",
-            level=level, least=least,
-        )  # fmt: skip
-        return short + "; " + say("s leaves this range out, the overlap ties it to the other") if task.optional else short
+            return NOTHING
+        short = told("fill_least", level=level, least=least)
+        return all_of(short, told("s_leaves_range")) if task.optional else short
 
-    def take(self, measurement: Measurement, value: float | None = None) -> str:
+    def take(self, measurement: Measurement, value: float | None = None) -> Told:
         """As ``Procedure.take``; a lamp that is too bright or too dim for the range that it was thought to fit is left out."""
         task, counted = self.task, len(self.taken)
         said = super().take(measurement, value)
@@ -235,8 +226,8 @@ class ScaleWalk(Procedure):
         self.skipped.add(task.name)
         self.replan()
         if measurement.clipped:
-            return say("{step}: beyond the range, left out", step=task.title)
-        return say("{step}: too dim, left out", step=task.title)
+            return told("lamp_left_out", step=task.title)
+        return told("lamp_too_dim", step=task.title)
 
     def retake(self, named: Iterable[object]) -> list[str]:
         """As ``Procedure.retake``, with what the reference read of that light."""
@@ -321,7 +312,7 @@ class ScaleWalk(Procedure):
             u_raw_rel=math.hypot(m.u_rel, flicker),
             light=light,
             u_light_rel=math.hypot(u_reading_rel, U_AGAIN_REL),
-            label=taken.task.title,
+            label=str(taken.task.title),
             peak_raw=peak_raw_of(m, self.calibration),
         )
 

@@ -9,7 +9,7 @@ from itertools import pairwise
 from meterlink.calibration import cautions
 from meterlink.calibration.procedure import TYPED, Task
 from meterlink.records import Identity
-from meterlink.words.language import say
+from meterlink.words.told import NOTHING, told
 
 LEVELS, BRIGHTEST = 4, 0.75
 """Different levels of pops on the way down a range, the first as part of the range at best; further ones lie between them."""
@@ -32,8 +32,8 @@ def dark_tasks(identity: Identity, count: int = 3) -> list[Task]:
     return [
         Task(
             f"dark-{i}",
-            say("dark, range {name}", name=name),
-            say("Put the opaque cap over the dome and wait for the figure to settle."),
+            told("dark_step", name=name),
+            told("do_dark"),
             "steady",
             count,
             i,
@@ -51,13 +51,10 @@ def overlap_tasks(identity: Identity, count: int = 3, small: int = 6) -> list[Ta
     kind = "flash" if identity.flash else "steady"
     tasks: list[Task] = []
     for i, (coarse, fine) in enumerate(pairwise(identity.ranges)):
-        text = (
-            say("One pop, not touched between the two ranges, that nearly fills range {name}.", name=fine) if kind == "flash"
-            else say("One lamp, not touched between the two ranges, that nearly fills range {name}.", name=fine)
-        )  # fmt: skip
+        text = told("do_overlap_flash" if identity.flash else "do_overlap_steady", name=fine)
         tasks += [
-            Task(f"overlap-{i}-{i + 1}", say("overlap on range {name}", name=fine), text, kind, count, i + 1, fill=(0.6, 0.95)),
-            Task(f"overlap-{i}-{i}", say("overlap on range {name}", name=coarse), text, kind, small, i),
+            Task(f"overlap-{i}-{i + 1}", told("overlap_step", name=fine), text, kind, count, i + 1, fill=(0.6, 0.95)),
+            Task(f"overlap-{i}-{i}", told("overlap_step", name=coarse), text, kind, small, i),
         ]
     return tasks
 
@@ -76,66 +73,51 @@ def parts_of_run(resolution_stops: float, levels: int) -> list[float]:
 def flash_task(identity: Identity, index: int, number: int, top: float | None, parts: Sequence[float]) -> Task:
     """One pop that dome and reference will both see.  ``top`` is the part of the range that the range's first filled."""
     name = identity.ranges[index]
-    title = say("flash level {level}, range {name}", level=number + 1, name=name)
+    title = told("level_step", level=number + 1, name=name)
     if number == 0:
-        text = say(
-            "Dome where the reference will stand afterwards, aimed at the light, two metres off or more: as bright as about "
-            "{part:.0%} of range {name}, or as bright as you have it. Note its power as level 1.",
-            part=BRIGHTEST, name=name,
-        )  # fmt: skip
+        text = told("do_first_level", part=BRIGHTEST, name=name)
         leaving = f"pair-flash-{index}-" if index < len(identity.ranges) - 1 else ""
         return Task(f"pair-flash-{index}-0", title, text, "flash", 1, index, level=BRIGHTEST, optional=bool(leaving), group=leaving)
     level = None if top is None else top * parts[number]
     stops = math.log2(parts[number - 1] / parts[number])
-    down = say("{stops:.1f} stop below the one before", stops=stops) if stops > 0 else say("between the brightest two")
+    down = told("below_before", stops=stops) if stops > 0 else told("between_brightest")
     if level is not None:
-        down = say("{down}, about {level:.0%} of the range", down=down, level=level)
-    text = say("Power down, nothing else moves: {down}. Note its power as level {number}.", down=down, number=number + 1)
+        down = told("down_about", down=down, level=level)
+    text = told("do_level", down=down, number=number + 1)
     return Task(f"pair-flash-{index}-{number}", title, text, "flash", 1, index, level=level)
 
 
 def reference_task(pop: Task, first: bool = True) -> Task:
     """The reference in the dome's place under a light that the dome has seen; a run's ``first`` says that they change places."""
-    text = say("The power as you noted it. Fire and type what it reads.")
-    if first:
-        text = say("The meter changes hands: the reference in the dome's very place, aimed at the light.") + f" {text}"
-    title = say("reference at {light}", light=pop.title)
+    text = told("hands_reference", then=told("do_reference")) if first else told("do_reference")
+    title = told("reference_step", light=pop.title)
     return Task(pop.name.replace("pair", "ref", 1), title, text, TYPED, ask="reference")
 
 
 def lamp_task(number: int, level_lx: float | None, *, optional: bool) -> Task:
     """The reference under the steady lamp."""
     if number == 0:
-        text = say(
-            "Reference still there. The brightest steady lamp at hand, warmed up, nothing else: whatever it gives. Type what the "
-            "reference reads and note the dimmer as lamp 1; s goes without steady light."
-        )
+        text = told("do_first_lamp" if optional else "do_only_lamp")
     else:
-        text = say(
-            "The lamp dimmer by {stops:.1f} stop, about {lux:,.0f} lx. Type what it reads, note the dimmer.",
-            stops=STEADY_STEP_STOPS, lux=level_lx or 0.0,
-        )  # fmt: skip
-    title = say("reference at lamp {number}", number=number + 1)
+        text = told("do_lamp", stops=STEADY_STEP_STOPS, lux=level_lx or 0.0)
+    title = told("lamp_reference_step", number=number + 1)
     return Task(f"ref-steady-{number}", title, text, TYPED, ask="reference", value=level_lx, optional=optional)
 
 
 def steady_task(identity: Identity, index: int, number: int, level: float, first: bool) -> Task:
     """The dome under the steady lamp that the reference has read; the ``first`` of a run says that they change places."""
-    text = say("The lamp as noted for lamp {number}: about {level:.0%} of the range.", number=number + 1, level=level)
+    text = told("do_lamp_again", number=number + 1, level=level)
     if first:
-        text = say("The meter changes hands: the dome in the reference's very place.") + f" {text}"
-    title = say("lamp {number}, range {name}", number=number + 1, name=identity.ranges[index])
+        text = told("hands_dome", then=text)
+    title = told("lamp_step", number=number + 1, name=identity.ranges[index])
     return Task(f"pair-steady-{index}-{number}", title, text, "steady", 1, index, level=level)
 
 
 def repeat_task(identity: Identity, count: int = 8) -> Task:
     """The same pop again and again."""
     kind = "flash" if identity.flash else "steady"
-    text = (
-        say("A pop that fills about half of a range. Nothing moves: the same pop again and again.") if kind == "flash"
-        else say("A light that fills about half of a range. Nothing moves: the same light again and again.")
-    )  # fmt: skip
-    return Task("repeat", say("repeats"), text, kind, count)
+    text = told("do_repeat_flash" if identity.flash else "do_repeat_steady")
+    return Task("repeat", told("repeat_step"), text, kind, count)
 
 
 def faint_tasks(identity: Identity, count: int = 8) -> list[Task]:
@@ -143,12 +125,12 @@ def faint_tasks(identity: Identity, count: int = 8) -> list[Task]:
     if not identity.flash:
         return []
     last = len(identity.ranges) - 1
-    text = say("One pop that fills about {part:.0%} of range {name}; then nothing moves.", part=FAINT, name=identity.ranges[last])
-    return [Task("faint", say("faint repeats"), text, "flash", count, last, fill=(0.07, 0.16), level=FAINT)]
+    text = told("do_faint", part=FAINT, name=identity.ranges[last])
+    return [Task("faint", told("faint_step"), text, "flash", count, last, fill=(0.07, 0.16), level=FAINT)]
 
 
 def with_caution(task: Task) -> Task:
     """Give the steps that flash or burn a lamp their caution."""
     if "steady-" in task.name:
         return task._replace(caution=cautions.HOT_LAMP)
-    return task._replace(caution=cautions.FLASH if task.kind == "flash" else "")
+    return task._replace(caution=cautions.FLASH if task.kind == "flash" else NOTHING)

@@ -12,7 +12,7 @@ from meterlink.calibration.steps import with_caution
 from meterlink.errors import CalibrationError
 from meterlink.photometry.angle import LARGEST_ANGLE_DEG, AngleFit, fit_response
 from meterlink.records import Calibration, Identity, new_id
-from meterlink.words.language import say
+from meterlink.words.told import told
 
 ANGLES_DEG = {
     "dome": (0.0, 30.0, 60.0, 90.0, 120.0, -30.0, -60.0, -90.0, -120.0, 0.0),
@@ -33,16 +33,15 @@ class AngleWalk(Procedure):
         if any(abs(a) > largest for a in angles):
             raise CalibrationError(
                 "a {receptor} receptor is tested up to {largest:g} degrees: leave the rest",
-                receptor=calibration.receptor, largest=largest,
+                receptor=calibration.receptor,
+                largest=largest,
             )
         seen: dict[float, int] = {}
         tasks = []
         for angle in angles:
             seen[angle] = seen.get(angle, 0) + 1
-            title = say("{angle:+g} degrees again", angle=angle) if seen[angle] > 1 else say("{angle:+g} degrees", angle=angle)
-            text = say(
-                "Turn the sensor so that the lamp stands {angle:+g} degrees off its axis; the dome stays in place.", angle=angle
-            )
+            title = told("angle_again", angle=angle) if seen[angle] > 1 else told("angle_step", angle=angle)
+            text = told("do_turn", angle=angle)
             tasks.append(Task(f"angle-{angle:g}-{seen[angle]}", title, text, kind, 1, value=angle))
         super().__init__(identity, calibration, [with_caution(t) for t in tasks])
 

@@ -250,7 +250,7 @@ def _record(c: Calibration) -> dict[str, object]:
 
 
 def _show(c: Calibration, scaled: Scaled | None) -> None:
-    from meterlink.calibration.claim import in_words
+    from meterlink.report.acceptance import claim_lines
 
     out(
         "\nstored: calibration {id}, {receptor:receptor}, method {method}, scale ±{u95:.2f} stop (k=2)",
@@ -264,7 +264,7 @@ def _show(c: Calibration, scaled: Scaled | None) -> None:
     print_rows(["range", "full scale", "dark", "± of its own (stop, k=2)"], rows, right="lrrr")
     claim = c.details.get("claim")
     if claim:
-        for line in in_words(claim, names, c.constant):
+        for line in claim_lines(claim, names, c.constant):
             print(line)
     angle = c.details.get("angle")
     if angle:

@@ -22,6 +22,10 @@ from meterlink.words.actions import Do
 from meterlink.words.language import marked, say, translated
 
 OUTCOMES = (marked("good"), marked("fault"), marked("left out"), marked("unclear"))
+ROWS = (
+    marked("link"), marked("dark"), marked("torch"), marked("pops"), marked("supply"), marked("reference"), marked("temperature"),
+    marked("pace"), marked("battery"),
+)  # fmt: skip
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -37,15 +41,18 @@ def run(args: argparse.Namespace) -> int:
     walk, link, who = asyncio.run(_walk(args))
     faults, rows = faults_of(walk, link), checks_of(walk, link)
     if args.json:
-        print_json({"sensor": who, "checks": [r._asdict() for r in rows], "faults": [f._asdict() for f in faults]})
+        print_json({
+            "sensor": who, "checks": [{**r._asdict(), "seen": str(r.seen)} for r in rows],
+            "faults": [{"name": f.name, "evidence": str(f.evidence), "remedy": str(f.remedy)} for f in faults],
+        })  # fmt: skip
     else:
         print()
-        print_rows(("check", "seen", ""), [(translated(r.what), r.seen, translated(r.outcome)) for r in rows])
+        print_rows(("check", "seen", ""), [(translated(r.what), str(r.seen), translated(r.outcome)) for r in rows])
         for i, fault in enumerate(faults):
             name = translated(fault.name)
             first = say("likely: {fault}: {seen}", fault=name, seen=fault.evidence)
             print(wrapped(first if i == 0 else say("and: {fault}: {seen}", fault=name, seen=fault.evidence)))
-            print(wrapped(f"  {translated(fault.remedy)}"))
+            print(wrapped(f"  {fault.remedy}"))
         if not faults:
             print(wrapped(_no_fault(rows)))
     return 1 if faults else 0

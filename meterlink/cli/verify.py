@@ -48,7 +48,7 @@ def run(args: argparse.Namespace) -> int:
         import asyncio
 
         record = asyncio.run(_walk(args))
-    from meterlink.calibration.certificate import as_html, as_text
+    from meterlink.report.acceptance import as_html, as_text
 
     if args.page:
         _write(args.page, as_html(record))

@@ -15,7 +15,6 @@ from meterlink.errors import CalibrationError, MeterlinkError, SensorError, Usag
 from meterlink.metering.station import Station
 from meterlink.records import Kind, Measurement
 from meterlink.units import format_illuminance
-from meterlink.words.language import translated
 from meterlink.words.told import NOTHING, Told, all_of, told
 
 Value = Callable[[str, Task], float]
@@ -165,7 +164,7 @@ def _announce(walk: Procedure, task: Task, say: Say) -> None:
     done, wanted = walk.progress
     say(f"\n[{done}/{wanted}] {task.title}: {task.text}")
     if task.caution and not any(t.task.caution == task.caution for t in walk.taken):
-        say(f"  {told('caution', what=translated(task.caution))}")
+        say(f"  {told('caution', what=task.caution)}")
     leave_out = told("s_leaves_out") if task.optional else NOTHING
     if task.kind == TYPED:
         say(f"  {all_of(_how(task), leave_out)}")

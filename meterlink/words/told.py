@@ -22,7 +22,7 @@ from meterlink import units
 from meterlink.words.language import marked_for, say, say_count, say_for, translated, with_decimal_sign
 from meterlink.words.phrases import PHRASES
 
-__all__ = ["NOTHING", "Told", "all_of", "put", "told", "written"]
+__all__ = ["NOTHING", "Told", "all_of", "put", "told", "told_again", "written"]
 
 
 def put(template: str, /, **values: object) -> str:
@@ -54,6 +54,15 @@ NOTHING = Told("")
 def told(code: str, /, **values: object) -> Told:
     """Return what is to be said: a code of ``PHRASES`` and the values for its places (``test_told.py`` sees to both)."""
     return Told(code, values)
+
+
+def told_again(kept: object) -> Told:
+    """Return what a record keeps as code and values; words of before as they stand, what cannot be read as nothing."""
+    if isinstance(kept, str):
+        return told("note", note=kept)
+    code, values = kept if isinstance(kept, list | tuple) and len(kept) == 2 else ("", {})
+    known = isinstance(values, Mapping) and code in PHRASES if isinstance(code, str) else False
+    return Told(code, values) if known else NOTHING
 
 
 def all_of(*parts: object, by: str = "; ") -> Told:

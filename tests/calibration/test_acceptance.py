@@ -13,11 +13,13 @@ from benchmarks.calibration_walks import CannotDo, Photographer
 from benchmarks.calibration_world import FULL_SCALE_LX, Build, SimulatedSensor
 from meterlink.calibration import certificate as c
 from meterlink.calibration.acceptance import AcceptanceWalk
-from meterlink.calibration.faults import NAMES, name_faults
+from meterlink.calibration.faults import name_faults
 from meterlink.calibration.findings import Findings
 from meterlink.calibration.judge import judge
 from meterlink.records import Identity, Measurement
+from meterlink.report.acceptance import as_html, as_text
 from meterlink.sensor.measuring.calibrate import default_calibration
+from meterlink.words.phrases.faults import FAULTS
 
 SOUND = Build(gain=(0.98, 1.0), dark=(0.0195, 0.0205), bend=(0.0, 0.0), noise=0.002, side=(-0.05, 0.0))
 
@@ -53,7 +55,7 @@ def test_bad_build_is_named(kind: str) -> None:
     named = name_faults(findings, "dome")
 
     assert {f.name for f in named} & names
-    assert all(f.remedy == NAMES[f.name] and f.evidence for f in named)
+    assert all(str(f.remedy) == FAULTS[f.name] and str(f.evidence) for f in named)
 
 
 def test_unfinished_walk_leaves_rows_out() -> None:
@@ -74,7 +76,7 @@ def test_certificate_is_plain_data_text_and_a_page() -> None:
     record = c.certificate(identity, walk.calibration, findings, made_at_s=1.7e9, temperature_c=21.0)
 
     again = json.loads(json.dumps(record, allow_nan=False))
-    text, page = c.as_text(again), c.as_html(again)
+    text, page = as_text(again), as_html(again)
 
     assert again["verdict"] == "failed"
     assert "probable cause: swapped resistors" in text
@@ -94,8 +96,8 @@ def test_a_certificate_without_a_claim_does_not_call_its_calibration_none() -> N
     record.update(calibration_method="f-numbers")
     record.pop("claim", None)
 
-    assert "states no light" in c.as_text(record)
-    assert "no calibration yet" in c.as_text({**record, "calibration_method": "assumed"})
+    assert "states no light" in as_text(record)
+    assert "no calibration yet" in as_text({**record, "calibration_method": "assumed"})
 
 
 def test_certified_calibration_is_a_new_record() -> None:
@@ -137,4 +139,4 @@ def test_the_dark_of_a_chip_that_reports_lux_is_judged_in_lux(lux: float, outcom
 
     assert (found.rows[0].name, found.rows[0].unit, found.rows[0].outcome) == ("dark", "lx", outcome)
     assert [f["name"] for f in record["faults"]] == names
-    assert f"{lux:.2f} ± 2.00 lx" in c.as_text(record)
+    assert f"{lux:.2f} ± 2.00 lx" in as_text(record)

@@ -11,13 +11,13 @@ from PIL import Image
 
 from benchmarks.bench_calibration_coverage import WORLDS, coverage
 from meterlink.calibration import camera
-from meterlink.calibration.claim import in_words
 from meterlink.calibration.procedure import TYPED, Task
 from meterlink.calibration.reminders import in_use
 from meterlink.calibration.scale_walk import ScaleWalk
 from meterlink.cli.tasks import reference_value
 from meterlink.errors import UnitError, UsageError
 from meterlink.photometry import card, exposure
+from meterlink.report.acceptance import claim_lines
 from meterlink.report.picture import card_level
 
 FLASH = Task("ref-flash-0-0", "", "", TYPED, ask="reference")
@@ -115,7 +115,7 @@ def test_a_cameras_calibration_is_right_for_this_camera_and_says_so() -> None:
     assert np.mean([abs(c.error_stops) <= 2 * c.u_stops for c in found]) >= 0.88
     assert len(claimed) > 0.5 * len(found)
     assert max(abs(c.error_stops - c.reference_stops) for c in claimed) <= 0.1
-    lines = in_words(trial.claims[0], ("bright", "dim"), 330.0)
+    lines = claim_lines(trial.claims[0], ("bright", "dim"), 330.0)
     assert lines[0].startswith("right for this camera")
     assert any("another camera or lens f-numbers may be 0.4 stop off" in line for line in lines)
 

@@ -2,26 +2,30 @@
 
 from __future__ import annotations
 
+import json
 import re
 
 import numpy as np
 import pytest
 
 from benchmarks.calibration_world import Build, SimulatedSensor
-from meterlink.calibration.certificate import as_html, as_text, certificate
+from meterlink.calibration.certificate import certificate
 from meterlink.calibration.faults import Fault
 from meterlink.calibration.findings import Findings, Row
 from meterlink.calibration.scale_walk import ScaleWalk
 from meterlink.records import Calibration, Identity, RangeScale
+from meterlink.report.acceptance import as_html, as_text
+from meterlink.words.language import use
+from meterlink.words.told import told
 
 WHO = Identity("id<i>1", "do<b>me", "meterlink-1", firmware="1<u>0", flash=True, ranges=("bright", "dim"), adc_bits=10)
 MADE = Calibration("c" * 16, "id<i>1", 0.0, 330.0, "dome", (RangeScale(2e6, 0.02), RangeScale(2e5, 0.02)), 0.02, method="reference")
 ROWS = (
-    Row("repeat", "spread of one pop", 0.021, 0.004, 0.05, "stop", "pass"),
-    Row("dark", "dark <s>of</s> range", 0.0031, 0.0004, 0.015, "of full scale", "pass"),
-    Row("short", "t0.5 of a flash", 61e-6, 20e-6, 400e-6, "s", "pass"),
-    Row("origin", "dome plane", -0.0042, 0.001, 0.015, "m", "pass"),
-    Row("hum", "torch wavers", 0.012, 0.005, 0.05, "", "pass"),
+    Row("repeat", told("row_repeat"), 0.021, 0.004, 0.05, "stop", "pass"),
+    Row("dark", told("row_dark_lux", name="<s>dim</s>"), 0.0031, 0.0004, 0.015, "of full scale", "pass"),
+    Row("short", told("row_short"), 61e-6, 20e-6, 400e-6, "s", "pass"),
+    Row("origin", told("row_origin"), -0.0042, 0.001, 0.015, "m", "pass"),
+    Row("hum", told("row_hum"), 0.012, 0.005, 0.05, "", "pass"),
 )
 
 
@@ -35,10 +39,10 @@ def record(rows: tuple[Row, ...] = ROWS, faults: tuple[Fault, ...] = ()) -> dict
     ("what", "figure", "limit"),
     [
         ("spread of one pop", "0.02 ± 0.01 stop", "0.05"),
-        ("dark <s>of</s> range", "0.31% ± 0.08%", "1.50%"),
+        ("dark of range <s>dim</s>", "0.31% ± 0.08%", "1.50%"),
         ("t0.5 of a flash", "61 µs ± 40 µs", "400 µs"),
         ("dome plane", "-0.4 cm ± 0.2 cm", "1.5 cm"),
-        ("torch wavers", "0.01 ± 0.01", "0.05"),
+        ("light of a battery torch wavers", "0.01 ± 0.01", "0.05"),
     ],
 )
 def test_a_row_has_its_figure_at_k_2_in_its_own_unit(what: str, figure: str, limit: str) -> None:
@@ -56,7 +60,7 @@ def test_u95_of_the_record_is_twice_the_rows() -> None:
 
 def test_a_named_fault_alone_fails_it() -> None:
     """Every row passes and a cause is named all the same: failed; without it: passed."""
-    fault = Fault("mains hum", "seen", "shield it")
+    fault = Fault("mains hum", told("torch_wavers", part=0.1))
 
     assert record()["verdict"] == "passed"
     assert record(faults=(fault,))["verdict"] == "failed"
@@ -64,10 +68,10 @@ def test_a_named_fault_alone_fails_it() -> None:
 
 def test_names_evidence_and_texts_are_escaped_in_the_page() -> None:
     """Marks in the sensor's name, id, firmware, a row's text and a fault's words are shown, never obeyed."""
-    fault = Fault("a<script>", "b<img>", "c<a>")
+    fault = Fault("a<script>", told("note", note="b<img>"))
     page = as_html(record(faults=(fault,)))
 
-    for spoilt in ("<i>", "<b>", "<u>", "<s>", "<script>", "<img>", "<a>"):
+    for spoilt in ("<i>", "<b>", "<u>", "<s>", "<script>", "<img>"):
         assert spoilt not in page
         assert spoilt.replace("<", "&lt;").replace(">", "&gt;") in page
 
@@ -94,3 +98,28 @@ def test_both_sides_of_an_overlap_are_needed() -> None:
     assert both[0].raw_ratio == pytest.approx(0.1, rel=0.03)
     assert walk_with("overlap-0-1").evidence().overlaps == ()
     assert walk_with("overlap-0-0").evidence().overlaps == ()
+
+
+def test_a_certificate_is_said_in_the_language_in_use_and_an_old_one_as_it_was_written() -> None:
+    """The record keeps codes with values through JSON: read in German they are German; rows of before are sentences already."""
+    kept = json.loads(json.dumps(record(faults=(Fault("mains hum", told("torch_wavers", part=0.12)),))))
+    old = {**kept, "rows": [{**kept["rows"][0], "what": "spread <of> before"}], "faults": []}
+
+    use("de")
+    text = as_text(kept)
+    assert "Streuung eines Blitzes" in text
+    assert "wahrscheinliche Ursache: Netzbrummen: eine Taschenlampe scheint um ±12% zu schwanken" in text
+    assert "0,02 ± 0,01 Blende" in text
+    assert "spread" not in text
+    assert "Kalibrierung Referenz" in text
+    assert 'lang="de"' in as_html(kept)
+    assert "spread <of> before" in as_text(old)
+    assert "spread &lt;of&gt; before" in as_html(old)
+
+
+@pytest.mark.parametrize("what", [None, 3, [], ["row_hum"], ["no such code", {}], ["row_hum", 3], [["row_hum"], {}]])
+def test_a_row_that_cannot_be_read_is_left_empty(what: object) -> None:
+    """A library from elsewhere may hold anything where a row says what it is."""
+    damaged = {**record(), "rows": [{**record()["rows"][0], "what": what}]}  # type: ignore[index]
+
+    assert "0.02 ± 0.01 stop" in as_text(damaged)

@@ -9,12 +9,14 @@ import pytest
 from scipy.stats import norm
 
 from meterlink.calibration.certificate import certificate, certified
-from meterlink.calibration.claim import SIGMAS, after_dark, claim_of, in_words, stops_of, withdrawn
+from meterlink.calibration.claim import SIGMAS, after_dark, claim_of, stops_of, withdrawn
 from meterlink.calibration.faults import Fault
 from meterlink.calibration.findings import Findings
 from meterlink.records import Calibration, Identity, RangeScale
+from meterlink.report.acceptance import claim_lines
 from meterlink.words.claim import said
 from meterlink.words.language import use
+from meterlink.words.told import NOTHING
 
 LIMIT_REL = 0.1 * math.log(2)
 IDENTITY = Identity("s", "sensor", "meterlink-1", flash=True, ranges=("bright", "dim"), adc_bits=10)
@@ -69,7 +71,7 @@ def test_a_poor_reference_leaves_a_claim_against_itself() -> None:
     assert claim is not None
     assert claim["against"] == "reference"
     assert "0.20 stop" in said(claim["why"])
-    assert "against this reference" in in_words(claim, ("bright", "dim"), 330.0)[0]
+    assert "against this reference" in claim_lines(claim, ("bright", "dim"), 330.0)[0]
 
 
 def test_nothing_is_claimed_when_nothing_is_left() -> None:
@@ -78,7 +80,7 @@ def test_nothing_is_claimed_when_nothing_is_left() -> None:
 
     assert claim is not None
     assert not any(claim["steady_lx"] + claim["flash_peak_lx"])
-    assert in_words(claim, ("bright", "dim"), 330.0)[0].startswith("no range is claimed: ")
+    assert claim_lines(claim, ("bright", "dim"), 330.0)[0].startswith("no range is claimed: ")
     assert "more pairs" in said(claim["why"])
     assert claim_of(calibration(method="assumed")) is None
 
@@ -109,7 +111,7 @@ def test_a_dark_that_has_moved_costs_the_bottom() -> None:
 def test_a_fault_takes_the_claim_away() -> None:
     """A certificate that names a cause which spoils readings claims nothing until it is mended; a moved mark spoils none."""
     known = calibration()
-    hum, mark = Fault("mains hum", "", ""), Fault("dome plane", "", "")
+    hum, mark = Fault("mains hum", NOTHING), Fault("dome plane", NOTHING)
     bad = certificate(IDENTITY, known, findings(), made_at_s=0.0, faults=(hum,))
     good = certificate(IDENTITY, known, findings(), made_at_s=0.0, faults=(mark,))
 
@@ -125,7 +127,7 @@ def test_words_name_each_range_in_lux_and_f_numbers() -> None:
     claim = claim_of(calibration())
     assert claim is not None
 
-    lines = in_words(claim, ("bright", "dim"), 330.0)
+    lines = claim_lines(claim, ("bright", "dim"), 330.0)
 
     # 0.9 of 2 Mlx over 0.5 ms are 900 lx·s: sqrt(900 · 100 / 330) = 16.5, a tenth above f/16.
     assert lines[0] == "f-numbers good to 0.1 stop in 99% of readings, dome aimed at the light:"
@@ -148,7 +150,7 @@ def test_steady_light_that_was_never_weighed_is_not_claimed() -> None:
     assert both["steady_lx"][1]
     assert flash["steady_lx"] == [None, None]
     assert flash["flash_peak_lx"] == both["flash_peak_lx"]
-    assert any("no steady lamp was weighed" in s and "0.15 to 0.44 stop" in s for s in in_words(flash, ("a", "b"), 330.0))
+    assert any("no steady lamp was weighed" in s and "0.15 to 0.44 stop" in s for s in claim_lines(flash, ("a", "b"), 330.0))
 
 
 def test_a_claim_names_the_lamps_that_it_holds_for() -> None:
@@ -200,7 +202,7 @@ def test_a_claims_sentences_are_read_in_the_language_in_use() -> None:
     try:
         use("de")
         german = said(claim["why"])
-        lines = in_words(claim, ("bright", "dim"), 330.0)
+        lines = claim_lines(claim, ("bright", "dim"), 330.0)
     finally:
         use("en")
     assert "the reference itself is known to" in english

@@ -101,7 +101,7 @@ def test_a_bad_build_is_named(fault: str) -> None:
         assert found.evidence
         assert found.remedy
         assert [c.outcome for c in checks_of(walk, link)].count("fault") == 1
-        assert not [c for c in checks_of(walk, link) if c.outcome == "good" and "no figure" in c.seen]
+        assert not [c for c in checks_of(walk, link) if c.outcome == "good" and "no figure" in str(c.seen)]
 
 
 def test_a_bad_cable_is_named() -> None:
@@ -121,7 +121,8 @@ def lux_sensor(dark: float, torch: float) -> SensorTest:
 
 @pytest.mark.parametrize(
     ("dark", "torch", "names"),
-    [(0.0, 8000.0, []), (1.84, 8000.0, []), (0.0, 30.0, ["chip sees no light"]), (5000.0, 9000.0, ["light leak"])],
+    [(0.0, 8000.0, []), (1.84, 8000.0, []), (0.0, 30.0, ["chip sees no light"]),
+     (512.0, 512.0, ["chip sees no light"]), (5000.0, 9000.0, ["light leak"])],
 )
 def test_a_sensor_that_reports_lux_is_tested_as_far_as_it_goes(dark: float, torch: float, names: list[str]) -> None:
     """No pedestal, one range, no pops: dark and torch alone."""
@@ -129,8 +130,10 @@ def test_a_sensor_that_reports_lux_is_tested_as_far_as_it_goes(dark: float, torc
 
     assert walk.done
     assert [f.name for f in faults_of(walk, LinkCounts(10))] == names
-    assert not any("diode" in f.evidence + f.remedy or "%" in f.evidence for f in faults_of(walk, LinkCounts(10)))
-    assert checks_of(walk, LinkCounts(10))[1].seen == {0.0: "0 lx", 1.84: "1.84 lx", 5000.0: "5,000 lx"}[dark]
+    assert not any("diode" in f"{f.evidence} {f.remedy}" or "%" in str(f.evidence) for f in faults_of(walk, LinkCounts(10)))
+    row = checks_of(walk, LinkCounts(10))[1]
+    assert str(row.seen) == {0.0: "0 lx", 1.84: "1.84 lx", 512.0: "512 lx", 5000.0: "5,000 lx"}[dark]
+    assert row.outcome == ("fault" if dark > 20.0 else "good")
 
 
 def test_a_step_in_the_dark_of_a_chip_is_told_in_lux() -> None:
@@ -157,7 +160,7 @@ def test_what_the_board_tells_of_itself_is_shown_and_judged() -> None:
     walk = lux_sensor(0.0, 8000.0)
     sound = Status(0.0, temperature_c=31.4, supply_v=3.29)
 
-    shown = [c.seen for c in checks_of(walk, LinkCounts(9, status=sound))]
+    shown = [str(c.seen) for c in checks_of(walk, LinkCounts(9, status=sound))]
     assert shown[-2:] == ["3.29 V by the converter's reference", "31 °C in its chip"]
     assert faults_of(walk, LinkCounts(9, status=sound)) == ()
     assert [f.name for f in faults_of(walk, LinkCounts(9, status=sound._replace(supply_v=3.0)))] == ["reference does not hold"]

@@ -139,5 +139,5 @@ def test_a_walk_of_calibrate_measures_the_ceiling() -> None:
 
         said = walk.take(stopped(3.0, ceiling))
 
-        assert "too bright" in said
+        assert "too bright" in str(said)
         assert dict(evidence_of(walk, None).ceilings) == known

@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
-from meterlink.words.language import marked
+from meterlink.words.language import marked, marked_for
+
+METHODS = (
+    marked_for("method", "assumed"), marked_for("method", "relative"), marked_for("method", "reference"),
+    marked_for("method", "guide number"), marked_for("method", "camera"),
+)  # fmt: skip
+"""How a calibration was made, as its record has it."""
 
 PHRASES: dict[str, str] = {
     # which calibration is in use
