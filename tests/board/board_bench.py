@@ -22,6 +22,7 @@ import tty
 from pathlib import Path
 from typing import NamedTuple
 
+import board_reader as r
 import numpy as np
 from scipy.signal import lfilter
 
@@ -241,6 +242,15 @@ class Board:
     def write(self, data: bytes) -> None:
         """Bytes to the board."""
         os.write(self._board_end, data)
+
+
+def run(board: Board, duration_s: float) -> list[r.Message]:
+    """Let time pass as a host that reads would."""
+    data = b""
+    for _ in range(round(duration_s / 0.01)):
+        board.step(0.01)
+        data += board.read()
+    return r.messages(data)
 
 
 if __name__ == "__main__":

@@ -13,7 +13,7 @@ from pathlib import Path
 import board_reader as r
 import numpy as np
 import pytest
-from board_bench import FULL_SCALE_LX, LIFT, Board, Pulse, converted, why_not
+from board_bench import FULL_SCALE_LX, LIFT, Board, Pulse, converted, run, why_not
 
 pytestmark = pytest.mark.skipif(why_not() is not None, reason=str(why_not()))
 PULSES = {
@@ -22,15 +22,6 @@ PULSES = {
     "quick": Pulse(0.0, 0.8, 10e-6, 150e-6),
     "flat": Pulse(0.0, 0.6, 0.0, 0.0, 1e-3),
 }
-
-
-def run(board: Board, duration_s: float) -> list[r.Message]:
-    """Let time pass as a host that reads would."""
-    data = b""
-    for _ in range(round(duration_s / 0.01)):
-        board.step(0.01)
-        data += board.read()
-    return r.messages(data)
 
 
 def test_converter_model_has_all_codes_in_order_and_four_wide_ones() -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import board_reader as r
 import pytest
-from board_bench import HERE, Board, Pulse, micropython, why_not
+from board_bench import HERE, Board, Pulse, micropython, run, why_not
 
 pytestmark = pytest.mark.skipif(why_not() is not None, reason=str(why_not()))
 SHORT, LONG = 1, 2
@@ -69,15 +69,6 @@ def test_the_long_family_is_set_up_and_measures() -> None:
         "True 0 50 1 65534",
         "lost",
     ]
-
-
-def run(board: Board, duration_s: float) -> list[r.Message]:
-    """Let time pass as a host that reads would."""
-    data = b""
-    for _ in range(round(duration_s / 0.01)):
-        board.step(0.01)
-        data += board.read()
-    return r.messages(data)
 
 
 SETTINGS = '{"rate_khz": 250, "bluetooth": false, "name": "bench", "ranger": %d}'
