@@ -29,7 +29,7 @@ from meterlink.report.wave import Trace, terminal_wave, trace_of_samples
 from meterlink.report.wave_drawing import wave_drawing
 from meterlink.words.actions import Do
 from meterlink.words.language import marked, say
-from meterlink.words.told import Told, put
+from meterlink.words.told import Told, put, written
 
 MOST_PICTURED = 12
 
@@ -151,7 +151,7 @@ def _numbers(trace: Trace) -> list[str]:
 def _drawn(session: OpenedSet) -> dict[str, str]:
     """What each light draws of something that moves."""
     moves = movement(session.setup)
-    what = f" ({moves.what})" if moves.what else ""
+    what = f" ({written(moves.what, 'movement')})" if moves.what else ""
     drawn = {}
     for one in trails_of(session.view()):
         pixels = "" if one.trail_px is None else say(", {count:.1f} pixels", count=one.trail_px)

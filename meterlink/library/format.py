@@ -61,18 +61,18 @@ def validate(document: Any, name: str) -> dict[str, list[dict[str, Any]]]:
     return found
 
 
-class Trouble(NamedTuple):
+class Wrong(NamedTuple):
     """What is wrong with a value: ``where`` in its record (``.angles[2]``), and what of it."""
 
     where: str
     said: Told
 
 
-def _wrong(code: str, /, **values: object) -> Trouble:
-    return Trouble("", told(code, **values))
+def _wrong(code: str, /, **values: object) -> Wrong:
+    return Wrong("", told(code, **values))
 
 
-def record_trouble(record: Any, fields: Mapping[str, Field]) -> Trouble | None:
+def record_trouble(record: Any, fields: Mapping[str, Field]) -> Wrong | None:
     """Return the first thing that is wrong with a record, None when nothing is."""
     if type(record) is not dict:
         return _wrong("no_table")
@@ -82,98 +82,98 @@ def record_trouble(record: Any, fields: Mapping[str, Field]) -> Trouble | None:
             return _wrong("unknown_field", field=key[:40])
         if value is None:
             if not field.null:
-                return Trouble(f".{key}", told("is_null"))
+                return Wrong(f".{key}", told("is_null"))
             continue
         trouble = _CHECKS[field.kind](value, field)
         if trouble:
-            return Trouble(f".{key}{trouble.where}", trouble.said)
+            return Wrong(f".{key}{trouble.where}", trouble.said)
     for key, field in fields.items():
         if field.required and key not in record:
             return _wrong("lacks_field", field=key)
     return None
 
 
-def _note_trouble(note: dict[str, Any]) -> Trouble | None:
+def _note_trouble(note: dict[str, Any]) -> Wrong | None:
     found = note_trouble(note["kind"], note.get("payload", {}))
-    return Trouble(".payload", told("no_such_note", kind=note["kind"], trouble=found)) if found else None
+    return Wrong(".payload", told("no_such_note", kind=note["kind"], trouble=found)) if found else None
 
 
-def _number(value: Any, field: Field) -> Trouble | None:
+def _number(value: Any, field: Field) -> Wrong | None:
     low, high = field.low or 0.0, field.high or 0.0
     if (type(value) is float or type(value) is int) and low <= value <= high:
         return None
     return _wrong("not_a_number", low=low, high=high)
 
 
-def _integer(value: Any, field: Field) -> Trouble | None:
+def _integer(value: Any, field: Field) -> Wrong | None:
     low, high = field.low or 0, field.high or 0
     return None if type(value) is int and low <= value <= high else _wrong("no_whole_number", low=low, high=high)
 
 
-def _flag(value: Any, _: Field) -> Trouble | None:
+def _flag(value: Any, _: Field) -> Wrong | None:
     return None if value is True or value is False else _wrong("no_flag")
 
 
-def _choice(value: Any, field: Field) -> Trouble | None:
+def _choice(value: Any, field: Field) -> Wrong | None:
     good = type(value) is str and value in field.choices
     return None if good else _wrong("no_choice", choices=", ".join(field.choices))
 
 
-def _id(value: Any, _: Field) -> Trouble | None:
+def _id(value: Any, _: Field) -> Wrong | None:
     good = type(value) is str and len(value) == 32 and value[0] == "0" and not value.strip("0123456789abcdef")
     return None if good else _wrong("no_id")
 
 
-def _text(value: Any, field: Field) -> Trouble | None:
+def _text(value: Any, field: Field) -> Wrong | None:
     if type(value) is not str or not (field.low or 0) <= len(value) <= TEXT_MAX or has_controls(value):
         return _wrong("no_text", most=TEXT_MAX)
     proper = value.isascii() or value.encode("utf-8", "replace").decode() == value
     return None if proper else _wrong("improper_text")
 
 
-def _name(value: Any, field: Field) -> Trouble | None:
+def _name(value: Any, field: Field) -> Wrong | None:
     if _text(value, field) or not is_name(value):
         return _wrong("no_name", most=NAME_MAX)
     return None
 
 
-def _list_of(value: Any, field: Field, check: Any, inner: Field) -> Trouble | None:
+def _list_of(value: Any, field: Field, check: Any, inner: Field) -> Wrong | None:
     if type(value) is not list or len(value) > (field.high or 0):
         return _wrong("no_list", most=field.high)
-    return next((Trouble(f"[{n}]{t.where}", t.said) for n, item in enumerate(value) if (t := check(item, inner))), None)
+    return next((Wrong(f"[{n}]{t.where}", t.said) for n, item in enumerate(value) if (t := check(item, inner))), None)
 
 
-def _ids(value: Any, field: Field) -> Trouble | None:
+def _ids(value: Any, field: Field) -> Wrong | None:
     return _list_of(value, field, _id, ID)
 
 
-def _names(value: Any, field: Field) -> Trouble | None:
+def _names(value: Any, field: Field) -> Wrong | None:
     return _list_of(value, field, _name, NAME)
 
 
-def _numbers(value: Any, field: Field) -> Trouble | None:
+def _numbers(value: Any, field: Field) -> Wrong | None:
     return _list_of(value, field, _number, REAL)
 
 
-def _tuple_of(value: Any, kinds: Sequence[Field]) -> Trouble | None:
+def _tuple_of(value: Any, kinds: Sequence[Field]) -> Wrong | None:
     if type(value) is not list or len(value) != len(kinds):
         return _wrong("no_list_of", count=len(kinds))
     return next((t for item, kind in zip(value, kinds, strict=True) if (t := _CHECKS[kind.kind](item, kind))), None)
 
 
-def _pairs(value: Any, field: Field) -> Trouble | None:
+def _pairs(value: Any, field: Field) -> Wrong | None:
     return _list_of(value, field, lambda item, _: _tuple_of(item, PAIR), field)
 
 
-def _segments(value: Any, field: Field) -> Trouble | None:
+def _segments(value: Any, field: Field) -> Wrong | None:
     return _list_of(value, field, lambda item, _: _tuple_of(item, SEGMENT), field)
 
 
-def _records(value: Any, field: Field) -> Trouble | None:
+def _records(value: Any, field: Field) -> Wrong | None:
     return _list_of(value, field, lambda item, _: record_trouble(item, field.inner), field)
 
 
-def _object(value: Any, _: Field) -> Trouble | None:
+def _object(value: Any, _: Field) -> Wrong | None:
     if type(value) is not dict:
         return _wrong("no_table")
     return _wrong("too_deep", most=DEPTH_MAX) if _depth(value) > DEPTH_MAX else None
@@ -193,7 +193,7 @@ def _depth(value: Any) -> int:
     return depth
 
 
-def _base64(value: Any, field: Field) -> Trouble | None:
+def _base64(value: Any, field: Field) -> Wrong | None:
     if type(value) is not str or len(value) > (field.high or 0) * 4 / 3 + 4 or not value.isascii():
         return _wrong("no_base64")
     return None

@@ -38,7 +38,7 @@ def wave_drawing(traces: Sequence[Trace], *, shutter: Shutter | None = None, tit
     if shutter is not None:
         _shutter_window(axes, shutter)
     axes.frame(
-        lambda ms: f"{ms:g}",
+        lambda ms: written(ms, "g"),
         _short if alone else (lambda v: f"{v * 100:.0f} %"),
         x_title=say("ms from the first rise through 10 %"),
         y_title="lx" if alone else say("part of each light's own peak"),

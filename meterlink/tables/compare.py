@@ -66,13 +66,13 @@ def _camera(first: JudgedSet, second: JudgedSet) -> list[Difference]:
         ("ISO", told("as_iso", value=a.iso), told("as_iso", value=b.iso)),
         ("shutter", _shutter(a.shutter_s), _shutter(b.shutter_s)),
         ("camera offset", _stops(a.camera_offset_stops), _stops(b.camera_offset_stops)),
-        ("filter", _stops(a.filter_stops), _stops(b.filter_stops)),
+        ("filter", told("takes_stops", value=a.filter_stops), told("takes_stops", value=b.filter_stops)),
     ]
     keys = sorted({*a.details, *b.details} - {"points", "targets"})
     pairs += [(key_words(key), fact_words(key, a.details.get(key)), fact_words(key, b.details.get(key))) for key in keys]
     pairs += [("subject", _text(a.subject), _text(b.subject)), ("notes", _text(a.notes), _text(b.notes))]
     pairs += [("tags", _text(", ".join(a.tags)), _text(", ".join(b.tags)))]
-    return [Difference("", what, x, y) for what, x, y in pairs if x != y]
+    return [Difference("", what, x, y) for what, x, y in pairs if str(x) != str(y)]
 
 
 def key_words(key: str) -> str:
@@ -129,7 +129,7 @@ def _light(a: LightState, b: LightState) -> list[Difference]:
             ("stand height", _length(p.stand_height_m), _length(q.stand_height_m)),
             ("aimed at", _text(p.aimed_at), _text(q.aimed_at)),
         ]
-    return [Difference(a.light.name, what, x, y) for what, x, y in pairs if x != y]
+    return [Difference(a.light.name, what, x, y) for what, x, y in pairs if str(x) != str(y)]
 
 
 def _source(state: LightState) -> Told:

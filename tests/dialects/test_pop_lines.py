@@ -136,7 +136,7 @@ def test_a_board_that_misses_its_chip_says_so_through_us() -> None:
     """Only remarks come: they are repeated, since they say what to do."""
     proposal = guess([heard("# no light chip answers: check the four wires\n" * 3)], shipped_dialects())
 
-    assert str(proposal.evidence) == "the board sends no light, but says: no light chip answers: check the four wires"
+    assert str(proposal.evidence) == "the board sends no readings, but says: no light chip answers: check the four wires"
 
 
 @pytest.fixture

@@ -41,6 +41,16 @@ def test_a_moved_light_is_said_with_both_places() -> None:
     ]
 
 
+def test_what_looks_the_same_does_not_differ() -> None:
+    """A tenth of a millimetre, a thousandth of a stop: a row of two equal figures would say nothing."""
+    a, b = view(LIGHTS, PLACES, []), view(LIGHTS, [placed(0, distance_m=1.2004), placed(1)], [])
+    a = a._replace(setup=a.setup._replace(shutter_s=0.008, filter_stops=1.0))
+    b = b._replace(setup=b.setup._replace(shutter_s=0.00801, filter_stops=1.001))
+
+    assert found(a, b) == []
+    assert found(a, b._replace(setup=b.setup._replace(filter_stops=2.0))) == [("", "filter", "1.00 stops", "2.00 stops")]
+
+
 def test_light_and_ratio_differ_in_stops() -> None:
     """The fill a stop stronger: its light at the point and its distance from the key; the key is not mentioned."""
     calibrated = {"c": Calibration("c", "x", 0.0, 330.0)}

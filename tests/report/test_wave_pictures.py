@@ -16,6 +16,7 @@ from meterlink.photometry.shutter import Shutter
 from meterlink.records import Calibration, Measurement, RangeScale, Segment, WaveBlock
 from meterlink.report.wave import runs_above, terminal_wave, trace_of, trace_of_samples
 from meterlink.report.wave_drawing import wave_drawing
+from meterlink.words.language import use
 
 CALIBRATION = Calibration("c", "x", 0.0, 330.0, ranges=(RangeScale(2e5, 0.02),))
 
@@ -192,3 +193,14 @@ def test_numbers_in_svg_are_plain() -> None:
     svg = wave_drawing([trace_of_samples(*exponential(), "KEY")]).svg()
 
     assert not re.search(r"\b(nan|inf)\b", svg)
+
+
+def test_a_german_picture_has_german_words_and_decimal_commas() -> None:
+    """Ticks, levels, durations and the shutter's line: no decimal point, no English."""
+    use("de")
+    svg = wave_drawing([trace_of_samples(*exponential())], shutter=Shutter("focal-plane", 1 / 512, 0.001)).svg()
+    texts = re.findall(r"<text[^>]*>([^<]*)", svg)
+
+    assert any("," in text for text in texts)
+    assert not [text for text in texts if re.search(r"\d\.\d", text.replace("t0.1", "").replace("t0.5", ""))]
+    assert not [text for text in texts if re.search("peak|ambient|shutter|rows|covered|thick", text)]

@@ -10,10 +10,11 @@ from pathlib import Path
 
 import pytest
 
+from meterlink.checks import facts
 from meterlink.words.actions import Do
 from meterlink.words.language import use
 from meterlink.words.phrases import PHRASES, calibration, checks, faults, judging, library, measuring, metering, steps, tables
-from meterlink.words.told import NOTHING, Told, all_of, told
+from meterlink.words.told import MOVEMENTS, NOTHING, Told, all_of, told
 
 PACKAGE = Path(__file__).parents[2] / "meterlink"
 ROOMS = ("photometry", "judging", "tables", "checks", "metering", "sensor/measuring", "calibration")
@@ -148,6 +149,11 @@ def test_values_are_written_as_people_write_them() -> None:
     assert str(told("under", light="KEY", stops=-0.31, u95=0.2)) == "KEY is 0.3 stop under (± 0.2)"
     use("de")
     assert "0,3" in str(told("under", light="KEY", stops=-0.31, u95=0.2))
+
+
+def test_every_movement_that_can_be_declared_has_its_word() -> None:
+    """The kinds that the checks know are the kinds that can be said."""
+    assert set(MOVEMENTS) == set(facts.MOVEMENTS)
 
 
 def test_several_are_said_one_after_the_other() -> None:

@@ -56,7 +56,7 @@ PHRASES: dict[str, str] = {
     "no_direction": marked("the direction of {light} is not given: it has no share and no part in the sum check"),
     "outlier_do": marked("let it recycle and fire {light} again"),
     "near": marked("{light} is so near that {reach_m:cm} cost more than a tenth of a stop"),
-    "near_do": marked("{reach}, or say how far it was: {do}"),
+    "near_do": marked("{reach}; if it was held otherwise: {do}"),
     "for_t01": marked("for its t0.1: {do}"),
     "damaged_note": marked("a falloff that was stored for {name} cannot be read: the distances are corrected without it"),
     "damaged_note_do": marked("measure it again ({measure}), or bring an earlier copy back ({restore})"),
@@ -155,7 +155,7 @@ PHRASES: dict[str, str] = {
     "moves_assumed": marked(" ({what:movement} assumed, common practice)"),
     "shutter_time": marked("shutter {time_s:shutter}"),
     "flash_time": "t0.1 {time_s:duration}",
-    "frozen": marked("{what:movement} are frozen: {mm:mm} at {speed:g} m/s, the longest trail ({light})"),
+    "frozen": marked("frozen ({what:movement}): {mm:mm} at {speed:g} m/s, the longest trail ({light})"),
     "moving_word": marked("movements"),
     "steady_do": marked(
         "a shutter of {wanted_s:duration} or shorter: costs {stops:size} stops of this light; flash would "

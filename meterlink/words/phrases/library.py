@@ -6,8 +6,8 @@ from meterlink.words.language import marked
 
 PHRASES: dict[str, str] = {
     # what does not hold together
-    "orphans": marked("{count} rows of {table} without its {parent}"),
-    "breaks_a_check": marked("{count} rows of {table} break a CHECK of the table"),
+    "orphans": marked("{table} without its {parent}: {count}"),
+    "breaks_a_check": marked("rows of {table} that break a CHECK of the table: {count}"),
     "cannot_be_read": marked("{what} cannot be read ({trouble})"),
     "unreadable_file": marked("the file cannot be read to its end ({trouble})"),
     "its_versions": marked("set-up {setup}: its versions"),
@@ -18,7 +18,7 @@ PHRASES: dict[str, str] = {
     "the_settings": marked("settings"),
     "bad_note": marked("a {kind} of {key!r} cannot be read"),
     "bad_waveform": marked("waveform {pop} of reading {reading} is damaged, the reading is not"),
-    "more_bad_waveforms": marked("{count} more waveforms are damaged"),
+    "more_bad_waveforms": marked("more damaged waveforms: {count}"),
     "wrong_version": marked("the schema says version {version}, its record says {steps}"),
     "name_cannot_be": marked("{table}: a name that cannot be ({rows})"),
     "beyond_belief": marked("{table}: {column} is {value!r}, beyond {low:g} to {high:g} ({rows})"),
@@ -57,7 +57,7 @@ PHRASES: dict[str, str] = {
     "older_schema": marked("schema {version}, this meterlink writes {writes}"),
     "setups_of_one_name": marked("{count} set-ups are named {name!r}"),
     "lights_of_one_name": marked("{count} lights of one set-up are named {name!r}"),
-    "placed_in_future": marked("{count} placements are dated in the future"),
+    "placed_in_future": marked("placements dated in the future: {count}"),
     # what to do
     "restore_latest": marked("'{do}' puts the last backup in its place and keeps this file"),
     "copies_leave_it_out": marked("export, merge and sync leave it out; '{do}' brings an earlier copy back"),

@@ -42,7 +42,7 @@ PHRASES: dict[str, str] = {
         "{count} bytes were heard at {where}, but no lines of text at any speed that was tried: look up the sensor's speed and "
         "give it with baud="
     ),
-    "board_says": marked("the board sends no light, but says: {remark}"),
+    "board_says": marked("the board sends no readings, but says: {remark}"),
     "unknown_lines": marked("{where}, lines such as `{line}` that no known dialect fits: {advice}"),
     "save_draft": marked("save the draft as a .toml file, check it, and give it with dialect="),
     "describe_lines": marked("describe them in a .toml file like the shipped ones and give it with dialect="),
@@ -97,7 +97,7 @@ PHRASES: dict[str, str] = {
     ),
     "room_flickers": marked("the room light flickers at {hz:.0f} Hz; it is subtracted"),
     "no_quiet_before": marked("no quiet sample before the pop: the ambient level is taken from after it"),
-    "few_samples": marked("only {count} samples inside t0.1: the durations are uncertain"),
+    "few_samples": marked("few samples inside t0.1 ({count}): the durations are uncertain"),
     "pre_flash_left_out": marked("a pre-flash of {share:.0%} came {lead_ms:.3g} ms earlier; it is not counted"),
     "two_in_it": marked("two flashes {apart_ms:.3g} ms apart are in it; the weaker has {share:.0%} of the light"),
     "train_resolved": marked("a train of {count} pulses: durations run from the first rise to the last fall"),

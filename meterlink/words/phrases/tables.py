@@ -33,6 +33,7 @@ PHRASES: dict[str, str] = {
     "as_number": "{value:g}",
     "as_shutter": "{value:shutter}",
     "as_stops": "{value:stops2}",
+    "takes_stops": marked("{value:.2f} stops"),
     "as_iso": "{value:iso}",
     "as_role": "{value:role}",
     # moves
