@@ -19,7 +19,6 @@ from __future__ import annotations
 
 import argparse
 import math
-import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -33,7 +32,7 @@ from meterlink.calibration.procedure import Procedure
 from meterlink.calibration.reminders import reminders
 from meterlink.calibration.steps import LEVELS
 from meterlink.cli.frame import add_json_option, open_library, out, print_json, print_rows
-from meterlink.errors import CalibrationError, SensorError, UsageError
+from meterlink.errors import CalibrationError, UsageError
 from meterlink.library.store import Library
 from meterlink.records import Calibration, Identity
 from meterlink.words.actions import Do
@@ -89,25 +88,13 @@ def run(args: argparse.Namespace) -> int:
 
 
 async def _walk(args: argparse.Namespace) -> int:
-    from meterlink.cli.driving import find_sensor, known_sensor
     from meterlink.cli.keys import Lines
-    from meterlink.cli.tasks import drive, identity_of, reference_value, tell_state
-    from meterlink.metering.sensor_in_use import SensorInUse
+    from meterlink.cli.tasks import begun, drive, reference_value, teller
 
-    def tell(text: str) -> None:
-        # With --json the answer alone goes to standard output.
-        print(text, file=sys.stderr if args.json else sys.stdout, flush=True)
-
+    tell = teller(args.json)
     with open_library(args) as library:
-        url = known_sensor(library, args.sensor) or await find_sensor(library, tell)
-        watching = SensorInUse(library, url, receptor=args.receptor or "")
-        tell_state(watching, tell)
-        try:
-            await watching.open()
-            await watching.identified()
-            identity = identity_of(watching.sensor)
-            await watching.sensor.supply()
-            walk = _procedure(args, identity, _previous(args, watching.calibration))
+        async with begun(library, args.sensor, tell, args.receptor or "") as sensor:
+            walk = _procedure(args, sensor.identity, _previous(args, sensor.calibration))
             constant, iso, shutter_s = walk.calibration.constant, units.parse_iso(args.iso), units.parse_shutter(args.shutter)
             value = reference_value(constant, iso, shutter_s, card=args.card / 100 if args.camera else None)
             lines = Lines()
@@ -115,7 +102,7 @@ async def _walk(args: argparse.Namespace) -> int:
             if count := kept.go_on(tell):
                 tell(say("going on with the walk that was stopped, {count} steps are done (--anew begins again)", count=count))
             while True:
-                if not await drive(watching, walk, tell, value, lines, kept.keep):
+                if not await drive(sensor.watching, walk, tell, value, lines, kept.keep):
                     done, wanted = walk.progress
                     text = marked("stopped at {done} of {wanted}: kept, the same command goes on with it" if done else "stopped")
                     tell(say(text, done=done, wanted=wanted))
@@ -128,8 +115,6 @@ async def _walk(args: argparse.Namespace) -> int:
                     if not walk.retake(error.values.values()):
                         raise
                     tell(f"! {error}")
-        finally:
-            await watching.close()
         library.add_calibration(made)
         kept.forget()
         if args.json:
@@ -167,9 +152,7 @@ class Kept:
         self._library.remember(self._key, None)
 
 
-def _previous(args: argparse.Namespace, calibration: Calibration | None) -> Calibration:
-    if calibration is None:
-        raise SensorError("the sensor has not said who it is: unplug it, plug it in and start again")
+def _previous(args: argparse.Namespace, calibration: Calibration) -> Calibration:
     return calibration._replace(constant=args.constant) if args.constant else calibration
 
 

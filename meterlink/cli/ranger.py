@@ -22,28 +22,18 @@ WHITE_CARD = 0.9
 
 async def walk(args: argparse.Namespace) -> int:
     """Take two marks of the ruler, fit and store; nothing is stored before both are right."""
-    from meterlink.cli.driving import find_sensor, known_sensor
-    from meterlink.cli.tasks import identity_of, tell_state
+    from meterlink.cli.tasks import begun, teller
 
     distances = [units.parse_length(one, "distance", 0.0, MOST_M) for one in args.distance] if args.distance else list(USUAL_M)
     if len(distances) != 2 or abs(distances[0] - distances[1]) < ranger.LEAST_APART_M:
         raise UsageError("give two distances 10 cm apart or more, e.g. --distance 10cm 30cm")
 
-    def tell(text: str) -> None:
-        print(text, flush=True)
-
+    tell = teller(as_json=False)
     with open_library(args) as library:
-        watching = SensorInUse(library, known_sensor(library, args.sensor) or await find_sensor(library, tell))
-        tell_state(watching, tell)
-        try:
-            await watching.open()
-            await watching.identified()
-            identity = identity_of(watching.sensor)
+        async with begun(library, args.sensor, tell) as (watching, identity, _, _):
             if not identity.range_finder:
                 raise SensorError("{sensor} has no range finder: type distances, e.g. KEY@20cm", sensor=identity.name)
             marks = await _marks(watching, distances, tell)
-        finally:
-            await watching.close()
         return _keep(args, library, identity.sensor_id, marks, tell)
 
 

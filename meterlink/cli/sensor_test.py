@@ -12,7 +12,6 @@ Exit code 1 when a fault is named.  How good a sound sensor is: meterlink verify
 from __future__ import annotations
 
 import argparse
-import sys
 from typing import Any
 
 from meterlink.calibration.health import Check, LinkCounts, SensorTest, checks_of, faults_of
@@ -66,25 +65,14 @@ def _no_fault(rows: list[Check]) -> str:
 
 
 async def _walk(args: argparse.Namespace) -> tuple[SensorTest, LinkCounts, str]:
-    from meterlink.cli.driving import find_sensor, known_sensor
     from meterlink.cli.keys import Lines
-    from meterlink.cli.tasks import drive, identity_of, tell_state
-    from meterlink.metering.sensor_in_use import SensorInUse
+    from meterlink.cli.tasks import begun, drive, teller
     from meterlink.units import parse_distance
 
-    def tell(text: str) -> None:
-        # With --json the answer alone goes to standard output.
-        print(text, file=sys.stderr if args.json else sys.stdout, flush=True)
-
+    tell = teller(args.json)
     with open_library(args) as library:
-        url = known_sensor(library, args.sensor) or await find_sensor(library, tell)
-        watching = SensorInUse(library, url)
-        tell_state(watching, tell)
-        try:
-            await watching.open()
-            await _named(watching)
-            supply = await watching.sensor.supply()
-            walk = SensorTest(identity_of(watching.sensor), watching.calibration)
+        async with begun(library, args.sensor, tell, named=_named) as (watching, identity, calibration, supply):
+            walk = SensorTest(identity, calibration)
             stats = watching.sensor.decoder.stats
             before = stats.frames, stats.damaged_total
             await drive(watching, walk, tell, lambda text, _task: parse_distance(text), Lines())
@@ -94,8 +82,6 @@ async def _walk(args: argparse.Namespace) -> tuple[SensorTest, LinkCounts, str]:
                 battery.fraction if battery else None, await watching.sensor.told_now(),
             )  # fmt: skip
             return walk, link, walk.identity.name
-        finally:
-            await watching.close()
 
 
 async def _named(watching: Any) -> None:

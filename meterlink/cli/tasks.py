@@ -4,26 +4,71 @@ from __future__ import annotations
 
 import asyncio
 import re
+import sys
+from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import asynccontextmanager
 from pathlib import Path
+from typing import NamedTuple
 
 from meterlink import units
 from meterlink.calibration.evidence import reference_light
 from meterlink.calibration.procedure import Procedure, Task, kind_of
+from meterlink.cli.driving import find_sensor, known_sensor
 from meterlink.cli.frame import is_terminal, wrapped
 from meterlink.cli.terminal import LINE_AGAIN
 from meterlink.errors import SensorError, UsageError
+from meterlink.library.store import Library
 from meterlink.metering.calibrating import Keep, Say, Typed, Value, seen, walk_through
 from meterlink.metering.sensor_in_use import SensorInUse
 from meterlink.metering.station import SensorStation
 from meterlink.photometry.card import right_aperture
-from meterlink.records import Identity, Kind, Measurement
+from meterlink.records import Calibration, Identity, Kind, Measurement
 from meterlink.report.picture import card_level
-from meterlink.sensor.measuring.sensor import Sensor
 from meterlink.sensor.measuring.tended import LOOKING, STOPPED
 from meterlink.words.language import say
 
 FRAME = re.compile(r"(f?/?\s*\d[\d.]*(?:\s*[+-]\s*[\d.]+)?)\s+([^+\-\s].*)")
 """An aperture, then the level of a frame or its file."""
+Named = Callable[[SensorInUse], Awaitable[None]]
+
+
+class Begun(NamedTuple):
+    """A sensor that is open and has said who it is."""
+
+    watching: SensorInUse
+    identity: Identity
+    calibration: Calibration
+    """The one in force."""
+    supply: tuple[float, float] | None
+    """How far its supply is from that of the calibration, in stops, and how well that is known; None: no ruler of its own."""
+
+
+def teller(as_json: bool) -> Say:
+    """Return what prints a line; with ``--json`` the answer alone goes to standard output, the rest to standard error."""
+    return lambda text: print(text, file=sys.stderr if as_json else sys.stdout, flush=True)
+
+
+@asynccontextmanager
+async def begun(
+    library: Library, sensor: str | None, tell: Say, receptor: str = "", named: Named | None = None
+) -> AsyncIterator[Begun]:
+    """Find and open the sensor for a walk, and close it at the end; ``named`` waits for its name in a way of its own.
+
+    Raises:
+        SensorError: it does not say who it is.
+    """
+    url = known_sensor(library, sensor) or await find_sensor(library, tell)
+    watching = SensorInUse(library, url, receptor=receptor)
+    watching.on_state = lambda state: None if state.name in (LOOKING, STOPPED) else tell(f"  {state.words}")
+    try:
+        await watching.open()
+        await (named(watching) if named else watching.identified())
+        identity, calibration = watching.sensor.identity, watching.calibration
+        if identity is None or calibration is None:
+            raise SensorError("the sensor has not said who it is: unplug it, plug it in and start again")
+        yield Begun(watching, identity, calibration, await watching.sensor.supply())
+    finally:
+        await watching.close()
 
 
 async def drive(
@@ -48,11 +93,6 @@ async def drive(
         work.cancel()
         station.on_live = None
         live.clear()
-
-
-def tell_state(watching: SensorInUse, tell: Say) -> None:
-    """Have a loss, a silence and a return of the sensor said."""
-    watching.on_state = lambda state: None if state.name in (LOOKING, STOPPED) else tell(f"  {state.words}")
 
 
 class Live:
@@ -129,10 +169,3 @@ def _of_frame(text: str, card: float) -> float:
         return right_aperture(f_number, code, card)
     except ValueError as error:
         raise UsageError("{error}", error=error) from None
-
-
-def identity_of(sensor: Sensor) -> Identity:
-    """The identity of an opened sensor.  Raises SensorError when it has not said who it is."""
-    if sensor.identity is None:
-        raise SensorError("the sensor has not said who it is: unplug it, plug it in and start again")
-    return sensor.identity

@@ -13,7 +13,6 @@ known so far.
 from __future__ import annotations
 
 import argparse
-import sys
 import time
 from pathlib import Path
 from typing import Any
@@ -21,7 +20,7 @@ from typing import Any
 from meterlink.calibration.acceptance import AcceptanceWalk
 from meterlink.calibration.reminders import in_use, reminders
 from meterlink.cli.frame import add_json_option, open_library, out, print_json
-from meterlink.errors import NotInLibrary, SensorError
+from meterlink.errors import NotInLibrary
 from meterlink.library.files import write_whole
 from meterlink.sensor.measuring.calibrate import default_calibration
 from meterlink.units import parse_distance
@@ -64,36 +63,20 @@ def run(args: argparse.Namespace) -> int:
 async def _walk(args: argparse.Namespace) -> dict[str, Any]:
     from meterlink.calibration.certificate import certificate, certified
     from meterlink.calibration.judge import judge
-    from meterlink.cli.driving import find_sensor, known_sensor
     from meterlink.cli.keys import Lines
-    from meterlink.cli.tasks import drive, identity_of, tell_state
-    from meterlink.metering.sensor_in_use import SensorInUse
+    from meterlink.cli.tasks import begun, drive, teller
 
-    def tell(text: str) -> None:
-        # With --json the answer alone goes to standard output.
-        print(text, file=sys.stderr if args.json else sys.stdout, flush=True)
-
+    tell, receptor = teller(args.json), args.receptor or ""
     with open_library(args) as library:
-        url = known_sensor(library, args.sensor) or await find_sensor(library, tell)
-        watching = SensorInUse(library, url, receptor=args.receptor or "")
-        tell_state(watching, tell)
-        try:
-            await watching.open()
-            await watching.identified()
-            identity = identity_of(watching.sensor)
-            supply = await watching.sensor.supply()
-            calibration = watching.calibration
-            if calibration is None:
-                raise SensorError("the sensor has not said who it is: unplug it, plug it in and start again")
+        async with begun(library, args.sensor, tell, receptor) as sensor:
+            _, identity, calibration, supply = sensor
             tell(str(in_use(calibration)))
             for words in reminders(calibration, identity, time.time(), receptor=args.receptor, temperature_c=args.temperature):
                 tell(f"! {words}")
             design = args.design or [r.full_scale_lx for r in default_calibration(identity).ranges]
-            walk = AcceptanceWalk(identity, calibration, nominal_lx=design, receptor=args.receptor or "")
+            walk = AcceptanceWalk(identity, calibration, nominal_lx=design, receptor=receptor)
             walk.supply = supply
-            finished = await drive(watching, walk, tell, lambda text, _task: parse_distance(text), Lines())
-        finally:
-            await watching.close()
+            finished = await drive(sensor.watching, walk, tell, lambda text, _task: parse_distance(text), Lines())
         now = time.time()
         record = certificate(
             identity, calibration, judge(walk), made_at_s=now, receptor=walk.receptor, temperature_c=args.temperature

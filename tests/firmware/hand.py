@@ -133,8 +133,6 @@ class Hand:
             return 0.0
         if step.startswith("steadiness"):
             return 0.5 * FULL_LX["dim"]
-        if found := re.search(r"about (\d+)% of (?:the )?range", self.wish):
-            return float(found.group(1)) / 100 * self.full_lx()
         if step.startswith("overlap"):
             return 0.7 * FULL_LX["dim"]
         if found := re.match(r"bare bulb at ([\d.]+) m", step):
@@ -142,8 +140,10 @@ class Hand:
         if found := re.match(r"([+-]?\d+) degrees", step):
             return 0.6 * FULL_LX["dim"] * (1 + math.cos(math.radians(float(found.group(1))))) / 2
         if "light" in step:
-            one = (0.45 if step.endswith("hi") else 0.21) * self.full_lx()
+            one = (0.45 if step.endswith("top") else 0.21) * self.full_lx()
             return one * (1.9 if step.startswith("both") else 0.9 if step.startswith("second") else 1.0)
+        if found := re.search(r"about (\d+)% of (?:the )?range", self.wish):
+            return float(found.group(1)) / 100 * self.full_lx()
         return {"repeats": 0.6, "faint repeats": 0.1, "shortest pulse": 0.3}[step] * FULL_LX["dim"]
 
     def light(self, steady_lx: float) -> None:

@@ -102,8 +102,8 @@ PHRASES: dict[str, str] = {
     "light_ab": marked("both lights together"),
     "light_a": marked("first light alone"),
     "light_b": marked("second light alone"),
-    "add_step_hi": marked("{what}, range {name}, bright"),
-    "add_step_lo": marked("{what}, range {name}, dim"),
+    "add_step_hi": marked("{what}, range {name}, top"),
+    "add_step_lo": marked("{what}, range {name}, bottom"),
     "do_add": marked(
         "Two lights, not of one generator, that fill about {part:.0%} of range {name} together; neither moves: {what}."
     ),
