@@ -38,7 +38,9 @@ from meterlink.words.told import written
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     completes(parser.add_argument("stored", metavar="SETUP", help="the stored set-up"), SETUPS)
-    parser.add_argument("--tolerance", metavar="STOPS", help="default 0.1, or half of the fixture's own step")
+    parser.add_argument(
+        "--tolerance", metavar="STOPS", help="default 0.1, or half of the fixture's own step; holds for --report and --set"
+    )
     parser.add_argument("--report", action="store_true", help="compare only, meter nothing")
     parser.add_argument("--set", action="store_true", dest="made", help="the last changes are made: record them, then report")
     parser.add_argument("--lights", action="store_true", help="close a common difference at the lights, not at the camera")
