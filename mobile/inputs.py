@@ -13,6 +13,7 @@ from kivy.uix.textinput import TextInput
 from mobile import fonts
 from mobile.layouts import Stack
 from mobile.taps import Tap
+from mobile.texts import t
 
 
 class Stepper(BoxLayout):
@@ -20,12 +21,20 @@ class Stepper(BoxLayout):
 
     test_name = StringProperty("")
     value_text = StringProperty("")
+    step_text = StringProperty("")
+    """How much a step is; empty where a sign must do."""
+    less_text = StringProperty("")
+    more_text = StringProperty("")
     stops = BooleanProperty(True)
     on_step: Callable[[int, bool], None] | None = None
     """Called with -1 or +1 and whether a whole stop is meant."""
     RUN_AFTER_S, RUN_EVERY_S = 0.45, 0.12
     _running: Any = None
     _ran = False
+
+    def on_step_text(self, _stepper: object, step: str) -> None:
+        """Say it on the taps."""
+        self.less_text, self.more_text = (t(f"step.{way}", step=step) if step else "" for way in ("less", "more"))
 
     def on_touch_down(self, touch: Any) -> bool:
         """Hidden, it is in nobody's way."""
@@ -136,7 +145,7 @@ class Choices(Stack):
             return
         row.clear_widgets()
         for value, text in self.options:
-            tap = Tap(text=text, value=value, test_name=f"{self.test_name}:{value}", option=True)
+            tap = Tap(text=text, value=value, test_name=f"{self.test_name}:{value}")
             tap.chosen = value == self.chosen
             tap.bind(on_release=lambda one: self.on_choose and self.on_choose(one.value))
             row.add_widget(tap)

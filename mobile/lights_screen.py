@@ -5,14 +5,13 @@ from __future__ import annotations
 from typing import Any
 
 from kivy.clock import Clock
-from kivy.graphics import Color, Line
 from kivy.metrics import dp
-from kivy.properties import BooleanProperty, ListProperty, NumericProperty, ObjectProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
 
 from meterlink.records.kept import ROLES
 from mobile import lights_state as state
 from mobile import ring_view, theme  # noqa: F401  (the .kv file names a class of ring_view)
-from mobile.drawings import Drawing
+from mobile.fronts import SourceTile
 from mobile.page import Page
 from mobile.ring_state import marks_of
 from mobile.texts import t
@@ -20,10 +19,6 @@ from mobile.widgets import Field, Moving, Row, Tap, load_kv, look
 
 HIGH_ELEVATION_DEG = 30.0
 """From here on a light is called overhead and its cautions are shown."""
-FACE_M = (0.16, 0.23)
-"""A face, for scale (common practice, no published source)."""
-LARGEST_M = 1.9
-"""The largest front that a tile shows whole."""
 
 
 class LightRow(Moving, Row):
@@ -36,57 +31,6 @@ class LightRow(Moving, Row):
     verdict = StringProperty("")
     word = StringProperty("")
     ordering = BooleanProperty(False)
-
-
-class SourceTile(Tap):
-    """A front to choose, drawn to scale with a face beside it."""
-
-    source = ObjectProperty(None, allownone=True)
-
-    def dress(self, *_: object) -> None:
-        """Leave room for the drawing above the text."""
-        super().dress()
-        self.padding = [0, look().target, 0, 0]
-
-    def measure(self) -> None:
-        """Never narrower than its drawing."""
-        super().measure()
-        self.natural_width = max(self.natural_width, look().target * 1.5)
-
-    def _paint(self, *_: object) -> None:
-        super()._paint()
-        if self.source is None:
-            return
-        with self.canvas.after:
-            paint_front(self.source, self.center_x, self.top - look().target * 0.55, look().target)
-
-
-def paint_front(source: state.Source, cx: float, cy: float, tall: float) -> None:
-    """Draw the front of a source with a face beside it, all sources on one scale."""
-    scale = tall / LARGEST_M
-    width = (source.width_m or 0.08) * scale
-    height = (source.height_m or source.width_m or 0.08) * scale if source.shape == "rectangle" else width
-    face_w, face_h = (side * scale for side in FACE_M)
-    left = cx - (width + face_w + dp(4)) / 2
-    Color(*look().ink)
-    if source.shape == "rectangle":
-        Line(rectangle=(left, cy - height / 2, width, height), width=1.4)
-    else:
-        Line(ellipse=(left, cy - height / 2, width, height), width=1.4)
-    Color(*look().quiet)
-    Line(ellipse=(left + width + dp(4), cy - face_h / 2, face_w, face_h), width=1.1)
-
-
-class OutlineView(Drawing):
-    """The front of the source that was chosen, to scale."""
-
-    source = ObjectProperty(None, allownone=True)
-    FOLLOWS = ("source",)
-
-    def paint(self) -> None:
-        """Draw it."""
-        if self.source is not None:
-            paint_front(self.source, self.center_x, self.center_y, self.height)
 
 
 class LightsPage(Page):
@@ -209,6 +153,7 @@ class LightsPage(Page):
         for tap in ids.role.children:
             tap.chosen = tap.value == edit.role
         ids.power.value_text = edit.power or t("metering.power_unknown")
+        ids.power.step_text = state.power_step_text(shot.light(self.open_id), shot.prefs)
         ids.power_part.disabled = bool(edit.reflector_of)
         ids.elevation.value_text = edit.elevation
         ids.more_tap.text = t("lights.fewer" if self.more else "lights.more")

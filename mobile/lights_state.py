@@ -16,6 +16,7 @@ from meterlink.records import Light, Placement
 from meterlink.records.kept import ROLES
 from mobile.desk import Desk, Shot
 from mobile.light_fields import FIELDS, power_text
+from mobile.prefs import Prefs
 from mobile.texts import t
 
 STEP_STOPS = {"tenth": 0.1, "third": 1 / 3}
@@ -139,7 +140,9 @@ def place_text(light: Light, placement: Placement | None, imperial: bool) -> str
         return t("lights.not_placed")
     parts = [
         source_text(placement, imperial),
-        units.format_length(placement.distance_m, imperial) if placement.distance_m else t("lights.no_distance"),
+        t("lights.at", length=units.format_length(placement.distance_m, imperial))
+        if placement.distance_m
+        else t("lights.no_distance"),
     ]
     if placement.azimuth_deg is not None:
         parts.append(direction_text(placement.azimuth_deg, placement.elevation_deg))
@@ -258,12 +261,22 @@ def step_elevation(desk: Desk, light_id: str, by: int) -> Shot:
 ELEVATION_STEP_DEG = 5.0
 
 
+def power_step_stops(light: Light, prefs: Prefs) -> float:
+    """A step of the dial: the fixture's own where it is known, else as the person likes f-numbers."""
+    return light.power_step_stops or STEP_STOPS[prefs.step]
+
+
+def power_step_text(light: Light, prefs: Prefs) -> str:
+    """The same as it stands on the tap, without its sign."""
+    return units.format_stops(power_step_stops(light, prefs)).lstrip("+")
+
+
 def step_power(desk: Desk, light_id: str, steps: int) -> Shot:
     """Turn the dial by whole steps: the fixture's own, else a tenth or a third as the person likes."""
     light, placement = _open(desk, light_id)
     if light.source_light_id:
         raise UsageError("{light} is a passive reflector: change the power of its source", light=light.name)
-    step = light.power_step_stops or STEP_STOPS[desk.prefs.step]
+    step = power_step_stops(light, desk.prefs)
     lowest = light.power_min_stops if light.power_min_stops is not None else LOWEST_POWER_STOPS
     now = placement.power_stops
     if now is None:

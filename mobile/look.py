@@ -47,6 +47,8 @@ class Look(EventDispatcher):
     tight = BooleanProperty(False)
     """A phone that lies: hardly higher than five rows."""
     columns = NumericProperty(1)
+    large = BooleanProperty(False)
+    """The text is so large that what usually stands beside each other stands below each other."""
     row = StringProperty("horizontal")
     """How a light's name and its number stand to each other: below each other when the text is large."""
     panel_row = StringProperty("horizontal")
@@ -57,6 +59,8 @@ class Look(EventDispatcher):
     """Height of a plan that is shown where there is room to spare, 0 on a phone."""
     ring_height = NumericProperty(300)
     """The ring view is at most so high: it must fit on the screen whole, with its handle."""
+    sign = NumericProperty()
+    """Side of a verdict's mark; it grows with the text."""
     strip_height = NumericProperty(0)
     bar_height = NumericProperty(0)
     bar_width = NumericProperty(0)
@@ -73,11 +77,13 @@ class Look(EventDispatcher):
         self.mark = dp(theme.MARK) * min(self.text_scale, 1.4)
         for size in ("target", "gap", "pad", "corner", "stroke"):
             setattr(self, size, dp(getattr(theme, size.upper())))
+        self.sign = dp(3 * theme.GAP) * min(self.text_scale, 1.5)
         self.strip_height = max(dp(theme.TARGET), self.mark * 1.4 + dp(theme.GAP))
         self.bar_height = dp(theme.TARGET) + self.mark * 1.3
         self.bar_width = max(dp(80), self.mark * 5 + dp(theme.PAD))
         self.theme_name = chosen.name
-        self.row = "vertical" if self.text_scale > 1.3 else "horizontal"
+        self.large = self.text_scale > 1.3
+        self.row = "vertical" if self.large else "horizontal"
         self._arrange_panel()
         self.dressed += 1
 

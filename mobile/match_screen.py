@@ -26,6 +26,7 @@ class MatchCard(Moving, Stack):
     turn = StringProperty("")
     otherwise = StringProperty("")
     waiting = BooleanProperty(False)
+    can_meter = BooleanProperty(False)
     can_move = BooleanProperty(False)
 
     def put(self, line: MatchLine) -> None:
@@ -77,8 +78,7 @@ class MatchPage(Page):
     def _card(self, _name: str) -> MatchCard:
         card = MatchCard()
         desk = self.app.desk
-        for tap in (card.ids.meter, card.ids.meter_low):
-            tap.bind(on_release=lambda _tap: self.app.do(desk.wait_for, card.light_id))
+        card.ids.meter.bind(on_release=lambda _tap: self.app.do(desk.wait_for, card.light_id))
         card.ids.moved.bind(on_release=lambda _tap: self.app.do(desk.have_moved, card.light_id))
         return card
 

@@ -27,8 +27,9 @@ class MatchLine(NamedTuple):
     mark: str
     """``good`` (within), ``retake`` (off), ``none`` (waits for its pop)."""
     figure: str
-    """What it gives now, as an f-number."""
+    """What it gives now and what it gave, as f-numbers; empty while its reading is in doubt."""
     difference: str
+    """``1.6 too bright``; empty while its reading is in doubt."""
     turn: str
     """What to turn, in the head's own steps; or that nothing is to be done."""
     stands: str
@@ -36,6 +37,8 @@ class MatchLine(NamedTuple):
     otherwise: str
     """Another way to close the gap: ``or 12 cm closer``."""
     waiting: bool
+    can_meter: bool
+    """It has a stored reading, and stands in the set: a pop of it can be compared."""
     can_move: bool
     """There is a change of dial or place that the person can say they have made."""
 
@@ -79,19 +82,34 @@ def _line(shot: Shot, row: MatchRow, stored: LightState, now: LightState | None)
     stood = place_text(stored.light, stored.placement, imperial)
     stands = place_text(now.light, now.placement, imperial) if now is not None else ""
     waiting = shot.waiting is not None and now is not None and shot.waiting.light_id == now.light.id
-    move = row.move
+    move, known = row.move, row.difference_stops is not None and not row.doubt
     return MatchLine(
         now.light.id if now is not None else "",
         row.light,
         "none" if row.difference_stops is None else "good" if row.within and not row.doubt else "retake",
-        value_shown(shot, now.value or 0.0, now.reading) if now is not None and now.reading is not None else "",
-        units.format_stops(row.difference_stops) if row.difference_stops is not None else "",
+        _figure(shot, stored, now) if known else "",
+        _difference(row.difference_stops or 0.0) if known else "",
         _turn(row, now, waiting),
-        t("match.stood", place=stood) if stood != stands else "",
+        t("match.stood", place=stood) if stood != stands or row.difference_stops is None else "",
         "" if row.doubt else _otherwise(shot, row, now),
         waiting,
+        now is not None and stored.reading is not None,
         not row.doubt and move is not None and (move.power_stops is not None or move.distance_m is not None),
     )
+
+
+def _figure(shot: Shot, stored: LightState, now: LightState | None) -> str:
+    """``now f/11 +0.7, was f/8``."""
+    if now is None or now.reading is None or stored.reading is None:
+        return ""
+    was = value_shown(shot, stored.value or 0.0, stored.reading)
+    return t("match.now_was", now=value_shown(shot, now.value or 0.0, now.reading), was=was)
+
+
+def _difference(stops: float) -> str:
+    if abs(stops) < 0.05:
+        return units.format_stops(0.0)
+    return t("match.too_bright" if stops > 0 else "match.too_dim", stops=f"{abs(stops):.1f}")
 
 
 def _turn(row: MatchRow, now: LightState | None, waiting: bool) -> str:

@@ -2,80 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
-from kivy.graphics import Color, Line, Rectangle
-from kivy.metrics import dp
-from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, StringProperty
+from kivy.properties import BooleanProperty, StringProperty
 
 from mobile import (
+    figure_view,  # noqa: F401  (the .kv file names its class)
+    hold_scale,  # noqa: F401  (the .kv file names its class)
     lights_state,
     ring_view,  # noqa: F401  (the .kv file names its class)
-    theme,
 )
-from mobile.drawings import Drawing, text_texture
-from mobile.held_state import HeldSlider, held_changed, held_text
-from mobile.last_pop import Figure
-from mobile.metering_state import MeteringLook, ScaleLook, metering_look
+from mobile.held_state import held_changed
+from mobile.metering_state import MeteringLook, metering_look
 from mobile.page import Page
 from mobile.ring_state import marks_of
 from mobile.signs import ink_of
 from mobile.texts import t
-from mobile.widgets import Tap, load_kv, look, text_width
-
-BEFORE_PART, AFTER_PART = 0.34, 0.62
-"""Size of ``f/`` and of the tenths, over that of the number."""
-DESCENT = 0.244
-"""Of the font, over its size: puts texts of different sizes on one line."""
-
-
-class FigureView(Drawing):
-    """A name or a value as large as there is room for: readable from two metres where there is."""
-
-    figure = ObjectProperty(Figure())
-    text = StringProperty("")
-    """A name instead of a value."""
-    colour = StringProperty("ink")
-    main_size = NumericProperty(0)
-    """Font size in pixels at which the number is drawn."""
-    shown = BooleanProperty(False)
-    """There is something to show."""
-    LEAST = 24
-    FOLLOWS = ("figure", "text", "colour")
-
-    def on_figure(self, *_: object) -> None:
-        """Take up room only when there is a value."""
-        self.shown = bool(self.figure.main or self.text)
-
-    on_text = on_figure
-
-    def paint(self) -> None:
-        """Draw the parts on one line."""
-        style = look()
-        figure = self.figure if not self.text else Figure(main=self.text)
-        if not figure.main:
-            return
-        parts = ((figure.before, BEFORE_PART), (figure.main, 1.0), (figure.after, AFTER_PART))
-        needed = sum(text_width(text, 100 * part) for text, part in parts) / 100
-        size = min(style.figure, self.height / 0.8, (self.width - style.gap * 1.5) / max(needed, 0.1))
-        size = max(size, dp(self.LEAST))
-        self.main_size = size
-        x = self.x
-        base = self.center_y - size * theme.CAP_HEIGHT / 2
-        for text, part in parts:
-            texture = text_texture(text, size * part) if text else None
-            if texture is None:
-                continue
-            Color(*getattr(style, self.colour))
-            width, height = texture.size
-            room = min(width, self.right - x)
-            low = base - DESCENT * size * part
-            # A name longer than the line, at its smallest, is cut at the line's end.
-            Rectangle(texture=texture.get_region(0, 0, max(room, 1), height), pos=(x, low), size=(max(room, 1), height))
-            cap = size * part * theme.CAP_HEIGHT
-            self.written.append((text, size * part, x, base, x + room, base + cap))
-            x += width + style.gap * (0.6 if text == figure.main else 0.2)
+from mobile.widgets import Tap, load_kv, look
 
 
 class Chip(Tap):
@@ -89,117 +32,11 @@ class Chip(Tap):
         return look().gap
 
 
-class HoldScale(Drawing):
-    """How far the dome is held off, as a scale to touch: *not given* at the left end, then centimetre by centimetre.
-
-    The scale is a full bar as far as the reading stays good, an open one as far as it can be corrected, and a broken line
-    from where it is to be taken again.
-    """
-
-    held_off_m = ObjectProperty(None, allownone=True)
-    shown = StringProperty("")
-    """What it stands for now, also while it is dragged."""
-    scale = ObjectProperty(ScaleLook())
-    imperial = BooleanProperty(False)
-    on_hold: Callable[[float | None], None] | None = None
-    FOLLOWS = ("held_off_m", "shown", "scale", "imperial")
-    arithmetic = HeldSlider()
-    _dragged: tuple[float | None] | None = None
-
-    def takes(self, x: float, y: float) -> bool:
-        """A touch on the scale never scrolls the page."""
-        return self.collide_point(x, y)
-
-    def _fraction(self, x: float) -> float:
-        inset = dp(theme.TARGET) / 4
-        return min(max((x - self.x - inset) / max(self.width - 2 * inset, 1), 0.0), 1.0)
-
-    def _place(self, fraction: float) -> float:
-        inset = dp(theme.TARGET) / 4
-        return self.x + inset + fraction * (self.width - 2 * inset)
-
-    def on_touch_down(self, touch: Any) -> bool:  # noqa: D102
-        if self.disabled or not self.collide_point(*touch.pos):
-            return False
-        touch.grab(self)
-        self._drag(touch.x)
-        return True
-
-    def on_touch_move(self, touch: Any) -> bool:  # noqa: D102
-        if touch.grab_current is not self:
-            return False
-        self._drag(touch.x)
-        return True
-
-    def on_touch_up(self, touch: Any) -> bool:  # noqa: D102
-        if touch.grab_current is not self:
-            return False
-        touch.ungrab(self)
-        dragged, self._dragged = self._dragged, None
-        if dragged is not None and dragged[0] != self.held_off_m and self.on_hold is not None:
-            self.on_hold(dragged[0])
-        self.redraw()
-        return True
-
-    def _drag(self, x: float) -> None:
-        held = self.arithmetic.held_at(self._fraction(x))
-        self._dragged = (held,)
-        self.shown = held_text(held, self.imperial)
-        self.redraw()
-
-    def paint(self) -> None:
-        """Draw the scale, its numbers and the dome."""
-        style = look()
-        held = self._dragged[0] if self._dragged is not None else self.held_off_m
-        y = self.y + self.height * 0.62
-        thick = dp(5)
-        start, end = self._place(self.arithmetic.fraction_of(0.0)), self._place(1.0)
-        good, usable = self.scale.good_m, self.scale.usable_m
-        at_good = self._place(self.arithmetic.fraction_of(min(good, self.arithmetic.longest_m))) if good is not None else start
-        at_usable = self._place(self.arithmetic.fraction_of(min(usable, self.arithmetic.longest_m))) if usable is not None else end
-        if good is None:
-            Color(*style.edge)
-            Line(points=[start, y, end, y], width=1.4)
-        else:
-            Color(*style.good)
-            Rectangle(pos=(start, y - thick), size=(max(at_good - start, 2), 2 * thick))
-            Color(*style.corrected)
-            Line(rectangle=(at_good, y - thick + 1, max(at_usable - at_good, 1), 2 * thick - 2), width=1.2)
-            Color(*style.retake)
-            x = at_usable + dp(4)
-            while x < end:
-                Line(points=[x, y, min(x + dp(5), end), y], width=1.6)
-                x += dp(10)
-        self._numbers(y - thick)
-        Color(*style.quiet)
-        left = self._place(self.arithmetic.fraction_of(None))
-        Line(circle=(left, y, dp(6)), width=1.2, dash_length=3, dash_offset=3)
-        at = self._place(self.arithmetic.fraction_of(held))
-        # The knob is a dome on its stem, standing on the scale.
-        Color(*style.strong)
-        Line(points=[at, y - dp(12), at, y + dp(10)], width=1.6)
-        Line(circle=(at, y + dp(10), dp(9), -90, 90), width=2, close=True)
-
-    def _numbers(self, y: float) -> None:
-        style = look()
-        step, count = (0.1524, 4) if self.imperial else (0.2, 3)
-        for n in range(count):
-            x = self._place(self.arithmetic.fraction_of(step * n))
-            Color(*style.edge)
-            Line(points=[x, y, x, y - dp(4)], width=1)
-            Color(*style.quiet)
-            shown = f"{6 * n}" if self.imperial else f"{20 * n}"
-            unit = t("unit.inch" if self.imperial else "unit.cm") if n == count - 1 else ""
-            last = n == count - 1
-            self.write(
-                f"{shown} {unit}".strip(), self.right if last and x > self.right - dp(20) else x, y - dp(5) - style.mark * 0.6,
-                style.mark, anchor=1.0 if last and x > self.right - dp(20) else 0.5,
-            )  # fmt: skip
-
-
 class MeteringPage(Page):
     """See the module."""
 
+    one_row = BooleanProperty(False)
+    """There is room for the next light beside the name of this one."""
     giving = BooleanProperty(False)
     """The row of lights to give the last pop to is open."""
     typing = BooleanProperty(False)
@@ -207,7 +44,7 @@ class MeteringPage(Page):
     opened = BooleanProperty(False)
     """The reason of the verdict is shown."""
     rejected = BooleanProperty(False)
-    """The last pop is to be taken again: its figure is small and quiet."""
+    """The last pop is to be taken again: its figure is struck out."""
     can_undo = BooleanProperty(False)
     """There is a last pop to take back or to give away."""
 
@@ -252,6 +89,8 @@ class MeteringPage(Page):
         ids.held_field.text = shown.held_text if shown.held_off_m is not None else ""
         ids.power.disabled = not shown.can_power or app.lost
         ids.power.value_text = shown.power
+        waits = shot.light(shown.waiting_id)
+        ids.power.step_text = lights_state.power_step_text(waits, shot.prefs) if waits is not None else ""
         self._show_pop(shown)
         if app.look.spare_height:
             ids.ring.marks, ids.ring.imperial = list(marks_of(shot.view)), shot.prefs.imperial
@@ -260,10 +99,11 @@ class MeteringPage(Page):
         self._show_actions(shown)
 
     def _show_again(self, shown: MeteringLook) -> None:
-        """The one full button of the result: a pop that was rejected is taken again, unless its light waits already."""
+        """A pop that was rejected is taken again, unless its light waits already; a full button where no other light waits."""
         ids, self.rejected = self.ids, shown.verdict == "retake"
         ids.again.disabled = not shown.again
         ids.again.text, self._last_id = shown.again, shown.last_id
+        ids.again.strong = not shown.waiting_id
         ids.next.strong = not shown.again
 
     def _show_pop(self, shown: MeteringLook) -> None:

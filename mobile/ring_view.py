@@ -15,7 +15,6 @@ from meterlink import units
 from mobile import ring_state, theme
 from mobile.drawings import Drawing
 from mobile.ring_state import RingMark, Scale
-from mobile.texts import t
 from mobile.widgets import look, text_width
 
 HOLD_S = 0.3
@@ -56,7 +55,12 @@ class RingView(Drawing):
     def scale(self) -> Scale:
         """From metres to pixels, as drawn now."""
         reach = self._reach or ring_state.reach_of(self.marks)
-        return ring_state.scale_for(self.x, self.y, self.width, self.height, reach)
+        return ring_state.scale_for(self.x, self.y, self.width, self.height - self._readout_room, reach)
+
+    @property
+    def _readout_room(self) -> float:
+        """Height above the plan for the distance of the light that is placed."""
+        return look().body * 1.3 if self.editing else 0.0
 
     # -- touch --------------------------------------------------------------------------------------------------
 
@@ -136,6 +140,7 @@ class RingView(Drawing):
         self._paint_backdrop(scale)
         for mark in sorted(marks, key=lambda m: m.light_id == self.focus_id):
             self._paint_mark(scale, mark)
+        self._places = [scale.to_px(mark.x_m, mark.z_m) for mark in marks]
         self._drawn = [box for mark in marks for box in self._covered(scale, mark)]
         self._beams = [box for mark in marks for line in self._beams_of(scale, mark) for box in _along(*line, dp(2))]
         for mark in sorted(marks, key=lambda m: m.light_id != self.focus_id):
@@ -160,9 +165,9 @@ class RingView(Drawing):
         size = look().body * (1.2 if self.held else 1.0)
         size *= min(1.0, self.width / max(text_width(text, size), 1.0))
         Color(*(look().strong if self.held else look().ink))
-        y = self.top - size * 0.6
+        y = self.top - look().body * 0.6
         width = self.write(text, self.x, y, size, anchor=0.0)
-        self._written.append((self.x, y - size * 0.6, self.x + width, y + size * 0.6))
+        self._written.append((self.x, y - size * 0.6, self.x + width, self.top))
 
     def _moved(self, mark: RingMark) -> RingMark:
         if mark.light_id != self.focus_id or self._dragged is None:
@@ -174,7 +179,7 @@ class RingView(Drawing):
         return mark._replace(x_m=x, z_m=z, distance_m=distance, azimuth_deg=azimuth, outline=outline, placed=True)
 
     def _radii(self, scale: Scale) -> tuple[float, ...]:
-        return ring_state.rings_for(min(self.width, self.height) / 2 / scale.px_per_m, self.imperial)
+        return ring_state.rings_for(min(self.width, self.height - self._readout_room) / 2 / scale.px_per_m, self.imperial)
 
     def _paint_rings(self, scale: Scale) -> None:
         Color(*look().edge)
@@ -239,17 +244,14 @@ class RingView(Drawing):
             Line(circle=(x, y, dp(theme.TARGET) / 2 * (1.25 if self.held else 1.0)), width=3 if self.held else 1.5)
 
     def _paint_backdrop(self, scale: Scale) -> None:
-        """The backdrop, where a light lights it: a line across, with its word at one end."""
+        """The backdrop, where a light lights it: a line across, without a word: a light may be called so."""
         behind = min((mark.point_z_m for mark in self.marks), default=0.0)
         if not behind:
             return
         y, half = scale.to_px(0.0, behind)[1], self.width * 0.3
         Color(*look().quiet)
         Line(points=[scale.cx - half, y, scale.cx + half, y], width=1.6)
-        text = t("ring.backdrop")
-        at = scale.cx + half - text_width(text, self._label_size) / 2, y - self._label_size
-        self._written += [self._box(text, *at), *_along((scale.cx - half, y), (scale.cx + half, y), dp(3))]
-        self._write(text, *at, self._label_size, look().quiet)
+        self._written += _along((scale.cx - half, y), (scale.cx + half, y), dp(3))
 
     @staticmethod
     def _beams_of(scale: Scale, mark: RingMark) -> list[tuple[tuple[float, float], tuple[float, float]]]:
@@ -285,10 +287,11 @@ class RingView(Drawing):
         free = [at for at in places if self._free(text, x + at[0], y + at[1])]
         if not free:
             return
-        # Best beside every light and beam; with many lights at least beside the lights.
+        # Best beside every light and beam and nearest to its own light; with many lights at least beside the lights.
         clear = [at for at in free if not self._covers(text, x + at[0], y + at[1])]
-        off = (at for at in clear if not self._on_beam(text, x + at[0], y + at[1]))
-        dx, dy = next(off, (clear or free)[0])
+        own = [at for at in clear if self._is_nearest(text, x + at[0], y + at[1], (x, y))]
+        off = (at for at in (own or clear) if not self._on_beam(text, x + at[0], y + at[1]))
+        dx, dy = next(off, (own or clear or free)[0])
         self._written.append(self._box(text, x + dx, y + dy))
         self._write(text, x + dx, y + dy, self._label_size, colour)
 
@@ -312,6 +315,15 @@ class RingView(Drawing):
     def _covers(self, text: str, x: float, y: float) -> bool:
         """Whether a label there covers a light."""
         return _meets(self._box(text, x, y), self._drawn)
+
+    def _is_nearest(self, text: str, x: float, y: float, own: tuple[float, float]) -> bool:
+        """Whether a label there is nearer to its own light than to any other."""
+        left, low, right, high = self._box(text, x, y)
+
+        def away(at: tuple[float, float]) -> float:
+            return hypot(at[0] - min(max(at[0], left), right), at[1] - min(max(at[1], low), high))
+
+        return all(away(own) <= away(place) for place in self._places)
 
     def _on_beam(self, text: str, x: float, y: float) -> bool:
         """Whether a label there lies on a beam."""

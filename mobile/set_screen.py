@@ -16,7 +16,7 @@ from mobile.page import Page
 from mobile.ring_state import marks_of
 from mobile.set_state import FindingLook, SetRow, set_look
 from mobile.texts import t
-from mobile.widgets import Card, Row, Words, load_kv
+from mobile.widgets import Card, Row, Words, load_kv, look
 
 
 class RatioRow(Row):
@@ -90,6 +90,8 @@ class SetPage(Page):
         """Connect the fields; hold the parts, of which one is shown at a time."""
         ids = self.ids
         self._parts = {"rows": ids.rows_part.__self__, "findings": ids.findings_part.__self__, "about": ids.about_part.__self__}
+        look().fbind("large", self._place_acts)
+        self._place_acts()
         for name in ("name", "notes", "tags", "subject"):
             ids[f"about_{name}"].on_commit = lambda text, field, one=name: self._describe(one, text, field)
 
@@ -107,7 +109,8 @@ class SetPage(Page):
         self._words(ids.figures, list(shown.ratios), "body")
         self._words(ids.notes, list(shown.notes), "note")
         ids.aperture.text, ids.over.text = shown.aperture, shown.over
-        ids.findings_tap.text = "" if self.opened or self.describing else shown.findings_line
+        line = shown.findings_count if look().large else shown.findings_line
+        ids.findings_tap.text = "" if self.opened or self.describing else line
         ids.findings_tap.sign_colour = "quiet" if shown.worst == "none" else shown.worst
         ids.findings_tap.sign = shown.worst
         ids.findings_tap.disabled = not (shown.findings or shown.well) or self.opened or self.describing
@@ -126,6 +129,14 @@ class SetPage(Page):
             home.clear_widgets()
             home.add_widget(wanted)
             self.ids.pane.scroll_y = 1
+
+    def _place_acts(self, *_: object) -> None:
+        """Below the rows, always in sight; with large text after them: the room is the rows'."""
+        acts, bar = self.ids.acts.__self__, self.ids.bar
+        home = self.ids.rows_end if look().large else bar
+        if acts.parent is not home:
+            acts.parent.remove_widget(acts)
+            home.add_widget(acts, index=len(home.children))
 
     def _show_about(self, setup: Any) -> None:
         if setup is None:

@@ -82,7 +82,9 @@ class SetLook(NamedTuple):
     findings: tuple[FindingLook, ...]
     findings_note: str
     findings_line: str
-    """The findings as one line."""
+    """The findings as one line: how many, and the first one."""
+    findings_count: str
+    """The same without the first one, where text is large."""
     worst: str
     """The mark of the worst one."""
     well: tuple[str, ...] = ()
@@ -97,7 +99,7 @@ def place_on_band(stops: float) -> float:
 def set_look(shot: Shot) -> SetLook:
     """Turn the snapshot into the screen."""
     if shot.setup is None or shot.view is None or shot.table is None:
-        return SetLook(False, "", "", (), (), "", "", (), (), "", "", "")
+        return SetLook(False, "", "", (), (), "", "", (), (), "", "", "", "")
     table = shot.table
     wishes = wishes_of(shot)
     rows = tuple(
@@ -107,9 +109,11 @@ def set_look(shot: Shot) -> SetLook:
     incident, high_low = table.lighting_ratio_words
     ratios = [t("set.key_fill", ratio=incident), t("set.high_low", ratio=high_low)] if incident else []
     chosen = table.aperture_key
-    aperture = t("set.camera_at", f=chosen.nominal) if chosen else t("set.no_aperture")
+    doubted = chosen is not None and any(one.name == table.key and one.verdict == "retake" for one in rows)
+    aperture = t("set.camera_at_retake" if doubted else "set.camera_at", f=chosen.nominal) if chosen else t("set.no_aperture")
     if table.aperture_key_and_fill is not None:
-        ratios.append(t("set.aperture_both", f=aperture_text(table.aperture_key_and_fill)))
+        both = units.format_f_number(table.aperture_key_and_fill.f, shot.prefs.step)
+        ratios.append(t("set.aperture_both", f=both))
     details = ((row.name, ", ".join(filter(None, (row.ratio, row.share, row.detail)))) for row in rows)
     ratios += [t("lights.value", label=name, value=said) for name, said in details if said]
     findings = tuple(finding_look(shot, one, number) for number, one in enumerate(shot.findings))
@@ -117,16 +121,16 @@ def set_look(shot: Shot) -> SetLook:
     return SetLook(
         True, shot.setup.name, camera_text(shot), rows, tuple(ratios), aperture, over_text(chosen),
         table.notes, findings, note,
-        _findings_line(findings, note), findings[0].severity if findings else "good" if _metered(rows) else "",
+        *_findings_line(findings, note), findings[0].severity if findings else "good" if _metered(rows) else "",
         tuple(one.text for one in shot.answers),
     )  # fmt: skip
 
 
-def _findings_line(findings: tuple[FindingLook, ...], note: str) -> str:
+def _findings_line(findings: tuple[FindingLook, ...], note: str) -> tuple[str, str]:
     if not findings:
-        return note
-    more = t("set.more_findings", count=len(findings) - 1) if len(findings) > 1 else ""
-    return ", ".join(filter(None, (findings[0].head, more)))
+        return note, note
+    count = t("set.one_finding") if len(findings) == 1 else t("set.count_findings", count=len(findings))
+    return t("lights.value", label=count, value=findings[0].head), count
 
 
 def _metered(rows: tuple[SetRow, ...]) -> bool:
@@ -151,14 +155,6 @@ def over_text(aperture: Aperture | None) -> str:
     if abs(left) < 0.05:
         return ""
     return t("set.over" if left > 0 else "set.under", stops=f"{abs(left):.1f}")
-
-
-def aperture_text(aperture: Aperture) -> str:
-    """``f/9 (+0.1 over)``: the nearest third, and what is left over."""
-    left = aperture.left_over_stops
-    if abs(left) < 0.05:
-        return aperture.nominal
-    return t("set.left_over" if left > 0 else "set.left_under", f=aperture.nominal, stops=f"{abs(left):.1f}")
 
 
 def _row(shot: Shot, light_id: str, row: RatioRow, wish: float | None) -> SetRow:

@@ -2,8 +2,8 @@
 """Signs drawn as paths of our own, on a square from -1 to 1 with y up.  No kivy here: ``drawings.SignView`` draws them.
 
 A role's sign is the set from above in small: the face in the middle, the camera below, the light where its role usually stands.
-A verdict's sign is told by its mass: *good* a full dome on its line, *corrected* an empty arch over a thick line (the dome was
-lifted off and brought back by calculation), *retake* two crossing strokes, *none* an empty ring, *expected*
+A verdict's sign is told by its mass: *good* a full dome on its line, *corrected* two bars (one as read, one as
+calculated), *retake* two crossing strokes, *none* an empty ring, *expected*
 a dot under an empty arch (calculated, and nothing metered yet).
 """
 
@@ -59,7 +59,7 @@ def _role(*lights: Stroke) -> tuple[Stroke, ...]:
 SIGNS: dict[str, tuple[Stroke, ...]] = {
     # verdicts
     "good": (Stroke((*_arc(0, -0.55, 0.86, 0, 1),), filled=True, closed=True), _line(-0.95, -0.82, 0.95, -0.82, weight=1.4)),
-    "corrected": (Stroke(_arc(0, -0.12, 0.74, 0, 1), weight=1.5), _line(-0.95, -0.74, 0.95, -0.74, weight=2.6)),
+    "corrected": (_line(-0.9, 0.5, 0.9, 0.5, weight=1.6), _line(-0.9, -0.5, 0.9, -0.5, weight=1.6)),
     "retake": (_line(-0.75, -0.75, 0.75, 0.75, weight=2.0), _line(-0.75, 0.75, 0.75, -0.75, weight=2.0)),
     "none": (_ring(0, 0, 0.66, weight=1.2),),
     "expected": (Stroke(_arc(0, -0.55, 0.86, 0, 1), weight=1.2), _dot(0, -0.55, 0.2)),
@@ -92,7 +92,8 @@ SIGNS: dict[str, tuple[Stroke, ...]] = {
     "more": (_dot(-0.66, 0, 0.2), _dot(0, 0, 0.2), _dot(0.66, 0, 0.2)),
     "match": (Stroke(_arc(0, 0.2, 0.5, 0, 1), closed=True), Stroke(_arc(0, -0.2, 0.5, 1, 2), closed=True)),
     "library": (_line(-0.8, -0.75, -0.8, 0.35, 0.8, 0.35, 0.8, -0.75, closed=True), _line(-0.6, 0.6, 0.6, 0.6), _line(-0.4, 0.85, 0.4, 0.85)),
-    "sensors": (Stroke(_arc(-0.4, -0.4, 0.34, 0, 1), closed=True), Stroke(_arc(-0.4, -0.4, 0.74, 0.05, 0.5)), Stroke(_arc(-0.4, -0.4, 1.12, 0.08, 0.45))),
+    "sensors": (Stroke(_arc(0, 0.2, 0.6, 0, 1), closed=True), _line(0, 0.2, 0, -0.25), _line(-0.4, -0.25, 0.4, -0.25), _line(-0.2, -0.25, -0.2, -0.85),
+                _line(0.2, -0.25, 0.2, -0.85)),
     "settings": (_line(-0.85, 0.4, 0.85, 0.4), _line(-0.85, -0.4, 0.85, -0.4), _dot(-0.3, 0.4, 0.24), _dot(0.35, -0.4, 0.24)),
     # roles: from above, the camera below
     "key": _role(_line(0.5, -0.86, 0.92, -0.44, weight=2.4)),

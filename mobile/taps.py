@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import ceil
+from math import ceil, inf
 from typing import Any
 
 from kivy.app import App
@@ -106,11 +106,13 @@ class Words(Dressed):
 
     colour = StringProperty("ink")
     """Which colour of the look."""
+    one_line = BooleanProperty(False)
+    """Never wraps: as wide as it is."""
     DRESS_AFTER = ("colour", "padding")
 
     def room(self) -> float:
         """Width that a line of text has."""
-        return self.width - self.padding[0] - self.padding[2]
+        return inf if self.one_line else self.width - self.padding[0] - self.padding[2]
 
     def dress(self, *_: object) -> None:
         """Put on what the look says."""
@@ -126,10 +128,8 @@ class Tap(ButtonBehavior, Dressed):
 
     strong = BooleanProperty(False)
     chosen = BooleanProperty(False)
-    """Of several it is the one that is on: a line below it; a full face where it is an option."""
+    """Of several it is the one that is on: a line below it."""
     plain = BooleanProperty(False)
-    option = BooleanProperty(False)
-    """One of several to choose from: only the chosen one has a face."""
     sign = StringProperty("")
     """A sign before the text, or alone."""
     sign_colour = StringProperty("")
@@ -141,7 +141,7 @@ class Tap(ButtonBehavior, Dressed):
     face = ColorProperty((0, 0, 0, 0))
     seam = NumericProperty(0)
     ink_name = StringProperty("strong")
-    DRESS_AFTER = ("strong", "chosen", "state", "ink_name", "sign", "stacked", "plain", "option", "disabled")
+    DRESS_AFTER = ("strong", "chosen", "state", "ink_name", "sign", "stacked", "plain", "disabled")
 
     def __init__(self, **kwargs: object) -> None:
         self._repaint = Clock.create_trigger(self._paint, -1)
@@ -182,12 +182,11 @@ class Tap(ButtonBehavior, Dressed):
         """Put on what the look says."""
         super().dress()
         style = look()
-        full = self.strong or (self.option and self.chosen)
-        self.color = style.over_strong if full else style.ink if self.chosen else getattr(style, self.ink_name)
-        none = (self.plain or self.option or self.disabled or not (self.text or self.sign)) and self.state != "down"
-        self.face = style.strong if full else (0, 0, 0, 0) if none else style.face
+        self.color = style.over_strong if self.strong else style.ink if self.chosen else getattr(style, self.ink_name)
+        none = (self.plain or self.disabled or not (self.text or self.sign)) and self.state != "down"
+        self.face = style.strong if self.strong else (0, 0, 0, 0) if none else style.face
         # Quiet faces that stand close keep a seam between them, while the targets meet.
-        self.seam = 0 if full else style.gap / 4
+        self.seam = 0 if self.strong else style.gap / 4
         self.padding = [self.sign_room, self.sign_size * 0.9 if self.stacked else 0, 0, 0]
         self.measure()
 
@@ -201,14 +200,13 @@ class Tap(ButtonBehavior, Dressed):
         self.canvas.after.clear()
         style = look()
         with self.canvas.after:
-            if self.chosen and not self.option:
+            if self.chosen:
                 # Right below its word, however high the thing is.
                 low = max(self.y + 2, self.center_y - self.texture_size[1] / 2 - 5) if self.stacked else self.y + 2
                 Color(*style.strong)
                 Rectangle(pos=(self.x + style.gap, low), size=(self.width - 2 * style.gap, 3))
             if self.sign in SIGNS:
-                full = self.strong or (self.option and self.chosen)
-                Color(*(getattr(style, self.sign_colour) if self.sign_colour and not full else self.color))
+                Color(*(getattr(style, self.sign_colour) if self.sign_colour and not self.strong else self.color))
                 half = self.sign_size * 0.43
                 x, y = self.center
                 if self.stacked:

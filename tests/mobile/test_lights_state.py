@@ -265,6 +265,6 @@ def test_a_line_says_where_a_light_stands_in_the_units_that_are_liked(metered) -
     state.set_field(one.desk, key, "size", "190")
     one.desk.move_light(key, distance_m=1.5, azimuth_deg=40.0, elevation_deg=30.0)
 
-    assert state.lights_look(one.desk.shot).lines[0].place == "round 190 cm, 1.50 m, 40° right, 30° up"
+    assert state.lights_look(one.desk.shot).lines[0].place == "round 190 cm, at 1.50 m, 40° right, 30° up"
     one.desk.remember(units="imperial")
-    assert state.lights_look(one.desk.shot).lines[0].place.startswith("round 75 in, 4 ft 11 in")
+    assert state.lights_look(one.desk.shot).lines[0].place.startswith("round 75 in, at 4 ft 11 in")

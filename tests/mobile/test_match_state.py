@@ -39,7 +39,7 @@ def test_a_rebuild_is_a_set_of_its_own_and_waits_for_each_light_as_it_was_metere
     shown = match_look(shot)
     assert [line.mark for line in shown.lines] == ["none", "none"]
     assert shown.lines[0].waiting
-    assert shown.lines[0].stands == ""
+    assert shown.lines[0].stands == "was: small source, at 1.50 m, 40° right, power 1/4"
 
 
 def test_a_light_that_is_under_says_by_how_much_and_two_ways_to_close_it(metered) -> None:
@@ -50,7 +50,7 @@ def test_a_light_that_is_under_says_by_how_much_and_two_ways_to_close_it(metered
     one.pop(400.0 / 2**0.5)
 
     key, fill = match_look(one.desk.shot).lines
-    assert (key.mark, key.difference) == ("retake", "−0.5")
+    assert (key.mark, key.difference) == ("retake", "0.5 too dim")
     assert "1/4 +0.5" in key.turn
     assert key.otherwise == "or 24 cm closer"
     assert key.can_move

@@ -118,13 +118,13 @@ def test_a_stale_reading_is_never_shown_as_current(metered) -> None:
 
 
 def test_a_rejected_pop_offers_one_tap_that_takes_it_again(metered) -> None:
-    """KEY re-powered while FILL waits: "Retake KEY"; nothing of the kind for a good pop, or while KEY waits itself."""
+    """KEY re-powered while FILL waits: "Fire KEY again"; nothing of the kind for a good pop, or while KEY waits itself."""
     one = metered(2)
     one.pop(640.0)
     assert state.metering_look(one.desk.shot).again == ""
 
     one.desk.move_light(one.id_of("KEY"), power_stops=-1.0, power_text="1/2")
-    assert state.metering_look(one.desk.shot).again == "Retake KEY"
+    assert state.metering_look(one.desk.shot).again == "Fire KEY again"
 
     one.desk.wait_for(one.id_of("KEY"))
     assert state.metering_look(one.desk.shot).again == ""
@@ -188,7 +188,7 @@ def test_a_clipped_level_says_so() -> None:
 
 def test_light_that_the_range_cannot_tell_is_said_to_be_below_it() -> None:
     """Noise of a dark room is no number that jumps: below what the range resolves it says just that."""
-    assert state.live_text(39.1, least_lx=2000.0) == state.live_text(-120.0, least_lx=2000.0) == "below 2,000 lx"
+    assert state.live_text(39.1, least_lx=2000.0) == state.live_text(-120.0, least_lx=2000.0) == "< 2,000 lx"
     assert state.live_text(2400.0, least_lx=2000.0) == "2,400 lx"
 
 

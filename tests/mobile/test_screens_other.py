@@ -204,7 +204,7 @@ def test_a_stored_set_is_matched_from_the_library_light_by_light(tmp_path: Path)
 
     difference, sentence, hint, within = drive(tmp_path / "library.db", scenario, url=SIM)
 
-    assert difference == "−0.5"
+    assert difference == "0.5 too dim"
     assert "turn it to" in sentence
     assert all(within)
     assert hint.startswith("Done")
@@ -328,7 +328,7 @@ def test_settings_act_at_once_and_come_back(tmp_path: Path) -> None:
     from mobile.theme import BODY, PAPER, rgba
 
     assert (name, body) == ("paper", BODY * 2)
-    assert colour == pytest.approx(rgba(PAPER.over_strong))
+    assert colour == pytest.approx(rgba(PAPER.ink))
     assert drive(tmp_path / "library.db", second) == ("paper", 2.0, True)
 
 

@@ -57,11 +57,11 @@ def test_both_lighting_ratios_are_shown_by_name(metered) -> None:
 
 
 def test_the_aperture_says_what_is_left_over(metered) -> None:
-    """From the key f/8; key and fill give log2(1.5) = 0.585 stop more, f/9.8: f/10 and a bit under."""
+    """From the key f/8; key and fill give log2(1.5) = 0.585 stop more, written as every light's figure is."""
     shown = state.set_look(placed(metered).desk.shot)
 
     assert (shown.aperture, shown.over) == ("Camera f/8", "")
-    assert shown.ratios[2].startswith("key and fill together: f/10 (0.1 ")
+    assert shown.ratios[2] == "key and fill together: f/8 +0.6"
 
 
 def test_a_light_that_is_not_metered_has_no_number_and_says_so(metered) -> None:

@@ -59,7 +59,7 @@ def test_the_first_page_offers_sensors_then_sets(metered) -> None:
     ready = first_look(metered(2).desk.shot, Status(url="ble:1", state="ready", words="dome is connected"), ())
     assert ready.ready
     assert ready.found == ()
-    assert ready.resume == "Go on with Set"
+    assert ready.resume == "Continue Set"
 
 
 @pytest.mark.parametrize("count", COUNTS)

@@ -53,6 +53,7 @@ class Socket:
         self.eyes = Eyes(app)
         self.frames = Frames(app)
         self._counted = False
+        self._made_s = 0.0
 
     async def serve(self, path: str) -> None:
         """Answer until the app ends."""
@@ -240,10 +241,19 @@ class Socket:
         return any(getattr(one, "shift_y", 0) for one in self.app.page.walk(restrict=True))
 
     def ask_steady(self, rate_hz: int) -> Any:
-        """Let the simulated sensor send steady light so often, and count what arrives."""
+        """Let the simulated sensor send steady light so often; count what arrives, and what making it costs."""
         sensors, self._levels = self.app.sensors, 0
-        sensors.simulator.chip.steady_rate_hz = rate_hz
-        heard = sensors._on_level
+        chip = sensors.simulator.chip
+        chip.steady_rate_hz = rate_hz
+        heard, made = sensors._on_level, chip.steady
+
+        def timed(now_s: float) -> bytes:
+            begun_s = time.thread_time()
+            frame = made(now_s)
+            self._made_s += time.thread_time() - begun_s
+            return frame
+
+        chip.steady = timed
 
         def counted(level: Any) -> None:
             self._levels += 1
@@ -279,8 +289,8 @@ class Socket:
         return {}
 
     def ask_cpu(self) -> Any:
-        """Processor time of this process so far, in seconds."""
-        return time.process_time()
+        """Processor time of this process so far, in seconds, without the making of simulated light."""
+        return time.process_time() - self._made_s
 
     def ask_measure(self) -> Any:
         """Set-up, lights and readings as the snapshot has them, for what a screen does not show."""

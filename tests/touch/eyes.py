@@ -66,11 +66,11 @@ class Eyes:
         text = widget.text if isinstance(widget, Label | TextInput) else ""
         thing = {"name": name, "kind": type(widget).__name__, "target": target, "box": box, "clip": clip}
         if isinstance(widget, Label) and text and widget.width > 1 and widget.height > 1:
-            chosen = getattr(widget, "chosen", False)
-            things.append({**thing, "text": text, "ink": self._ink(widget), "font_px": widget.font_size,
+            chosen, strong = getattr(widget, "chosen", False), getattr(widget, "strong", False)
+            things.append({**thing, "strong": strong, "text": text, "ink": self._ink(widget), "font_px": widget.font_size,
                            "colour": list(widget.color[:3]), "drawn": False, "chosen": chosen})  # fmt: skip
         elif name or target:
-            extra = {"verdict": widget.verdict} if hasattr(widget, "verdict") else {}
+            extra = {what: getattr(widget, what) for what in ("verdict", "strong") if hasattr(widget, what)}
             said = getattr(widget, "text", "")
             said = said if isinstance(said, str) else ""
             things.append({**thing, "text": said, "ink": box, "font_px": 0, "drawn": False, **extra})

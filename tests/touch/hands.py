@@ -77,6 +77,8 @@ class Thing(NamedTuple):
     drawn: bool
     verdict: str = ""
     chosen: bool = False
+    strong: bool = False
+    """It has the face of the one thing to do next."""
     colour: tuple[float, float, float] | None = None
 
     @property
@@ -115,7 +117,7 @@ class Screen:
         self.things = [
             Thing(
                 o["name"], o["kind"], o["text"], o["target"], tuple(o["box"]), tuple(o["ink"]), tuple(o["clip"]),
-                o["font_px"], o["drawn"], o.get("verdict", ""), o.get("chosen", False),
+                o["font_px"], o["drawn"], o.get("verdict", ""), o.get("chosen", False), o.get("strong", False),
                 tuple(o["colour"]) if o.get("colour") else None,
             )
             for o in said["things"]

@@ -79,9 +79,15 @@ def long_lines(screen: Screen) -> list[str]:
     return [one.text for one in screen.texts if len(one.text) > GLANCE]
 
 
+def many_next(screen: Screen) -> list[str]:
+    """More than one thing with the face of the one thing to do next."""
+    strong = [one.name for one in screen.things if one.strong and one.target and one.seen > 0.05]
+    return [f"{screen.place}: {' and '.join(strong)} are all the next thing to do"] if len(strong) > 1 else []
+
+
 def problems(screen: Screen) -> list[str]:
     """Everything that is wrong with a screen, in words."""
-    return overlaps(screen) + beside(screen) + cut(screen) + small(screen)
+    return overlaps(screen) + beside(screen) + cut(screen) + small(screen) + many_next(screen)
 
 
 def contrast_of(image: Any, thing: Thing) -> float:

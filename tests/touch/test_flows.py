@@ -12,53 +12,6 @@ from tests.touch.looking import problems
 Start = Callable[..., Phone]
 
 
-def test_four_lights_from_cold_take_one_tap_and_four_pops_and_the_last_verdict_is_seen(phone: Start) -> None:
-    """After the last pop its verdict stands for a moment, then the set comes up by itself with four rows."""
-    p = phone()
-    p.tap("count:4")
-    for _ in range(3):
-        p.pop()
-    last = p.pop()
-
-    assert last.place == "metering"
-    assert last.text("headline") == "All metered"
-    assert last.text("last_name") == "BACKGROUND"
-    names = ("KEY", "FILL", "HAIR", "BACKGROUND")
-    p.until(lambda s: s.place == "set" and all(s.find(f"row:{name}") for name in names), "the set with four rows, by itself")
-    assert p.taps == 1
-    assert any(line.startswith("KEY, f ") for line in p.said)
-
-
-def test_one_stop_less_and_a_wrong_pop_take_a_tap_each(phone: Start) -> None:
-    """A stop less is one tap on the metering page; a pop is taken back by one, and its light waits again."""
-    p = phone()
-    p.tap("count:2")
-    p.tap("power:stop_less")
-    before = p.ask("measure")["KEY"]["power_stops"]
-    p.tap("power:stop_less")
-    assert p.ask("measure")["KEY"]["power_stops"] == before - 1
-    assert p.screen().find("undo") is not None
-    p.tap("undo")
-    assert p.ask("measure")["KEY"]["power_stops"] == before
-    p.pop()
-    taps = p.taps
-    now = p.tap("act:undo")
-
-    assert (now.text("headline"), p.taps - taps) == ("KEY", 1)
-
-
-def test_all_lights_together_are_one_tap_with_the_result_in_sight(phone: Start) -> None:
-    """The tap waits for all; the pop's figure stands on the same page."""
-    p = phone(prepare=made_up)
-    taps = p.taps
-    p.tap("act:sum")
-    now = p.pop()
-
-    assert p.taps - taps == 1
-    assert now.find("figure").seen > 0.99
-    assert now.text("last_name") == "All lights"
-
-
 def test_turned_and_back_the_bar_is_as_it_was(phone: Start) -> None:
     """The bar once kept the height of the window that was turned away, and ate the page."""
     p = phone()
@@ -302,3 +255,19 @@ def _handle(p: Phone) -> tuple[float, float]:
     """Where the open light's handle is on the screen."""
     x, y = p.ask("handle")
     return x, y
+
+
+def test_the_metering_page_has_all_of_a_light_in_sight_and_a_row_of_the_set_opens_its_light(phone: Start) -> None:
+    """At 360 × 640 after a pop: name, what to do, scale, power, the next light, and the last pop with its curve; no scrolling."""
+    p = phone()
+    p.tap("count:3")
+    now = p.pop()
+    parts = ("headline", "instruction", "held_slider", "power:value", "act:skip", "last_name", "figure", "wave")
+    assert {name: round(thing.seen, 2) for name in parts if (thing := now.any(name))} == dict.fromkeys(parts, 1.0)
+    assert now.text("act:skip").startswith("then ")
+    size = {one.name: one.font_px for one in now.things if one.name in ("headline>text", "figure>text")}
+    assert size["headline>text"] > 0.7 * size["figure>text"]
+    p.tap("place:set")
+
+    assert p.tap("row:FILL").text("edit_name") == "FILL"
+    assert p.key("Escape").place == "set"

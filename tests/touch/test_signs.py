@@ -7,9 +7,8 @@ of Color Vision Deficiency", IEEE TVCG 15(6), 2009 (severity 1.0), as the librar
 from __future__ import annotations
 
 import warnings
-from collections.abc import Callable
+from contextlib import closing
 from itertools import combinations
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -17,23 +16,22 @@ import pytest
 from tests.touch.hands import Phone
 from tests.touch.looking import ratio
 
-Start = Callable[..., Phone]
 VERDICTS = ("good", "corrected", "retake", "none")
 SMALL_DP = 9.4
 """1.5 mm at 160 dots an inch: here a pixel is a dp, the coarsest screen there is."""
 KINDS = {"protanopia": "Protanomaly", "deuteranopia": "Deuteranomaly", "tritanopia": "Tritanomaly"}
 
 
-@pytest.fixture
-def pictures(phone: Start, tmp_path: Path) -> dict[str, tuple[object, dict[str, tuple[float, ...]]]]:
+@pytest.fixture(scope="module")
+def pictures(display: str, tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[object, dict[str, tuple[float, ...]]]]:
     """The page of all parts in both themes: picture, and the box of each mark."""
-    p = phone(size=(1280, 800))
+    folder = tmp_path_factory.mktemp("parts")
     found = {}
-    for theme in ("amber", "paper"):
-        p.wear(theme, 1.0)
-        now = p.show("parts")
-        boxes = {one.name: one.box for one in now.things if one.name.startswith("mark:")}
-        found[theme] = (p.picture(tmp_path / f"parts-{theme}.png").convert("RGB"), boxes)
+    with closing(Phone(display, folder, folder / "library.db", (1280, 800), "")) as p:
+        for theme in ("amber", "paper"):
+            p.wear(theme, 1.0)
+            boxes = {one.name: one.box for one in p.show("parts").things if one.name.startswith("mark:")}
+            found[theme] = (p.picture(folder / f"parts-{theme}.png").convert("RGB"), boxes)
     return found
 
 

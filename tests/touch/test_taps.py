@@ -23,14 +23,21 @@ def new_user(start: Start) -> int:
 
 
 def four_from_cold(start: Start) -> int:
-    """Four lights by a user whose phone knows no sensor yet, pops not counted, until the set is shown."""
+    """Four lights by a user whose phone knows no sensor yet, pops not counted, until the set is shown.
+
+    The last light's verdict stands for a moment before the page changes by itself.
+    """
     p = start(url="")
     p.tap("simulate")
     p.ready()
     p.tap("count:4")
-    for _ in range(4):
+    for _ in range(3):
         p.pop()
-    p.until(lambda s: s.place == "set" and s.find("row:BACKGROUND"), "the set, by itself")
+    last = p.pop()
+    assert (last.place, last.text("headline"), last.text("last_name")) == ("metering", "All metered", "BACKGROUND")
+    assert any(line.startswith("KEY, f ") for line in p.said)
+    names = ("KEY", "FILL", "HAIR", "BACKGROUND")
+    p.until(lambda s: s.place == "set" and all(s.find(f"row:{name}") for name in names), "the set with four rows, by itself")
     assert all(one["metered"] for one in p.ask("measure").values())
     return p.taps
 
@@ -56,7 +63,7 @@ def wrong_pop(start: Start) -> int:
     p.pop()
     taps = p.taps
     now = p.tap("act:undo")
-    assert (now.said["waiting"], p.ask("measure")["KEY"]["metered"]) == ("KEY", False)
+    assert (now.said["waiting"], now.text("headline"), p.ask("measure")["KEY"]["metered"]) == ("KEY", "KEY", False)
     return p.taps - taps
 
 
