@@ -199,6 +199,16 @@ def test_what_is_said_afterwards_is_what_was_said_while_rebuilding(library: Libr
     assert again.keep_common is False
 
 
+def test_a_rebuild_begun_anew_forgets_what_the_last_one_was_begun_with(library: Library, stored: Session, pop: Pop) -> None:
+    """A wide tolerance and lights instead of the camera were asked for once: plain, it is the usual ones again."""
+    fire(begun(library, stored, tolerance_stops=0.5, keep_common=False), pop, KEY=0.0, FILL=-0.2, HAIR=0.0)
+
+    plain = rebuild_of(library, stored, now=lambda: 4_000.0)
+    assert not plain.resume()
+    plain.begin_rebuild()
+    assert (plain.tolerance_stops, plain.keep_common) == (None, True)
+
+
 def set_as_told(library: Library, stored: Session, pop: Pop) -> Rebuild:
     """A rebuild of which the last change, at the fill, was told, made and recorded."""
     rebuild = begun(library, stored, tolerance_stops=0.05)

@@ -94,6 +94,8 @@ class Metering(SensorInUse):
         self._tasks: set[asyncio.Task[Any]] = set()
         self._unseen: asyncio.TimerHandle | None = None
         self._prepared: Plan | None = None
+        self._guessed_lxs: float | None = None
+        """By the camera, for a first light: the range was chosen by it."""
         self._refused: list[Outcome] = []
         """Asked for again, and not told yet."""
         self._stop = asyncio.Event()
@@ -210,7 +212,9 @@ class Metering(SensorInUse):
         await self.sensor.fit_record(expected.t01_s if expected is not None else None)
         if expected is not None:
             await self.sensor.choose_range(expected.exposure_lxs, expected.pulse_s)
-        else:
+        elif plan.guess_lxs != self._guessed_lxs:
+            # Once: what the sensor has learnt since, by a pop that clips or none that is seen, is worth more than a guess.
+            self._guessed_lxs = plan.guess_lxs
             await self.sensor.choose_range(plan.guess_lxs)
         self._unseen = asyncio.get_running_loop().call_later(UNSEEN_S, self._not_seen, expected is None or plan.several)
 

@@ -54,6 +54,7 @@ class Rebuild(Session):
         self.stored = stored
         self.tolerance_stops = tolerance_stops
         self.keep_common = keep_common
+        self._asked = tolerance_stops, keep_common
         self.round = 0
         self.planned: dict[str, Turn] = {}
 
@@ -90,6 +91,8 @@ class Rebuild(Session):
             raise UsageError("{setup} has no current readings: there is nothing to match", setup=self.stored.setup.name)
         self.round = 1
         self.planned = {}
+        # What an earlier rebuild of this set was begun with is no wish of this one.
+        self.tolerance_stops, self.keep_common = self._asked
         self.begin(requests)
         return missing
 
@@ -166,7 +169,7 @@ class Rebuild(Session):
     def resume(self) -> bool:
         """Come back to the round that was under way when the program ended, with what was told to be changed.
 
-        What it was begun with, tolerance and lights instead of the camera, holds until something else is asked for.
+        What it was begun with, tolerance and lights instead of the camera, holds until it is begun anew.
         """
         kept = self.library.recall(f"{ROUND}:{self.setup.id}")
         if isinstance(kept, dict):

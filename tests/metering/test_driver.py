@@ -137,6 +137,31 @@ def test_a_first_light_is_listened_for_where_the_camera_wants_it(
     run(session, scenario)
 
 
+def test_what_the_sensor_has_learnt_since_is_worth_more_than_the_camera(session: Session) -> None:
+    """A pop that clipped, or none that was seen, has chosen another range: a distance said meanwhile does not put it back."""
+
+    async def clipped(bench: Bench) -> None:
+        session.library.revise_setup(session.setup._replace(details={"aperture": "f/2.8"}))
+        await bench.begin("KEY")
+        await bench.fire(900.0)
+        assert [o.kind for o in bench.told] == [OutcomeKind.AGAIN]
+        session.held(0.2)
+        await bench.metering.prepare()
+        assert bench.link.chip.range_index == BRIGHT
+
+    async def unseen(bench: Bench) -> None:
+        session.library.revise_setup(session.setup._replace(details={}))
+        await bench.begin("FILL")
+        await asyncio.sleep(9.5)
+        assert bench.unseen == [True]
+        session.held(0.2)
+        await bench.metering.prepare()
+        assert bench.link.chip.range_index == SENSITIVE
+
+    run(session, clipped)
+    run(session, unseen)
+
+
 def test_on_the_most_sensitive_range_there_is_no_closer_listening(session: Session) -> None:
     """Nothing was seen there either: it is not promised that weaker pops are listened for from now on."""
 
