@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import random
 from collections.abc import Callable
 
 import pytest
@@ -72,31 +74,45 @@ def test_a_small_flash_is_not_taken_for_clipped_where_its_steps_are_coarse(peak:
     assert told == [False] * len(told)
 
 
-@pytest.mark.parametrize("samples", [8, 10, 12])
-@pytest.mark.parametrize("overload", [1.5, 2.0])
-def test_few_samples_of_a_flat_top_are_asked_again_or_carry_what_may_be_missing(samples: int, overload: float) -> None:
-    """Stopped at 0.75 of full scale, 8 to 12 samples inside t0.1: clipped, or the interval holds the truth, nearly always."""
-    held = []
-    for k in range(24):
-        unit = Pulse(1.0, rise_s=0.057 * (fall_s := samples * STEP_S / 2.5 * (1 + 0.01 * k)), fall_s=fall_s)
-        truth = overload * 0.73 * FULL_LX / unit.peak_lx
-        pulse, shift_s = unit._replace(exposure_lxs=truth), STEP_S * k / 24
-        found = measured(lambda t, pulse=pulse, shift_s=shift_s: min(pulse.illuminance_lx(t + shift_s), 0.73 * FULL_LX))
-        held.append(found.clipped or abs(found.exposure_lxs / truth - 1.0) <= 2.0 * found.u_rel)
-    # two exponentials that fit as well cannot be told from a flat top at all
-    assert sum(held) >= 20
+def short_pops(
+    samples: int, rise: float, top: float, ceiling: float = math.inf, noise: float = 0.0
+) -> list[tuple[Measurement, float]]:
+    """Return a dozen pops of about so many samples inside t0.1, anywhere between the samples, and what each is off by.
+
+    ``rise`` over fall; ``top`` and ``ceiling`` (where the amplifier stops) as parts of full scale above the dark.
+    """
+    chance, found = random.Random(7), []
+    for k in range(12):
+        unit = Pulse(1.0, rise_s=rise * (fall_s := samples * STEP_S / 2.6 * (1 + 0.01 * k)), fall_s=fall_s)
+        pulse, shift_s = unit._replace(exposure_lxs=top * FULL_LX / unit.peak_lx), STEP_S * k / 12
+        room = [chance.gauss(0.0, noise * FULL_LX) for _ in range(1024)]
+
+        def light(t: float, pulse: Pulse = pulse, shift_s: float = shift_s, room: list[float] = room) -> float:
+            return min(pulse.illuminance_lx(t + shift_s), ceiling * FULL_LX) + room[round(t / STEP_S) + 128]
+
+        one = measured(light)
+        found.append((one, abs((one.exposure_lxs or 0.0) / pulse.exposure_lxs - 1.0)))
+    return found
 
 
-@pytest.mark.parametrize("samples", [8, 10, 12])
-def test_few_samples_of_a_whole_flash_are_as_sure_as_before(samples: int) -> None:
-    """A sound pop of 8 to 12 samples, anywhere between the samples: read, and no doubt about its top."""
-    for k in range(24):
-        unit = Pulse(1.0, rise_s=0.2 * (fall_s := samples * STEP_S / 2.9), fall_s=fall_s)
-        pulse, shift_s = unit._replace(exposure_lxs=0.7 * FULL_LX / unit.peak_lx), STEP_S * k / 24
-        found = measured(lambda t, pulse=pulse, shift_s=shift_s: pulse.illuminance_lx(t + shift_s))
-        assert not found.clipped
-        assert "amplifier" not in found.note
-        assert found.u_rel < 0.08
+@pytest.mark.parametrize("rise", [0.02, 0.06, 0.2])
+@pytest.mark.parametrize("overload", [1.2, 1.5, 2.0])
+def test_few_samples_of_a_flat_top_are_asked_again_or_carry_what_may_be_missing(rise: float, overload: float) -> None:
+    """Stopped at 0.75 of full scale, 8 to 24 samples inside t0.1: clipped, or the interval holds the truth, in 93 %."""
+    pops = [one for samples in (8, 10, 12, 24) for one in short_pops(samples, rise, 0.73 * overload, 0.73, 0.004)]
+
+    held = [found.clipped or off <= 2.0 * found.u_rel for found, off in pops]
+    assert sum(held) >= 0.93 * len(held)
+
+
+@pytest.mark.parametrize("samples", [8, 10, 12, 24])
+def test_few_samples_of_a_whole_flash_are_nearly_as_sure(samples: int) -> None:
+    """A sound pop of few samples: read to two per cent (k=2); only where its two highest samples are alike may more be missing."""
+    pops = short_pops(samples, 0.2, 0.7)
+
+    assert not any(found.clipped for found, _ in pops)
+    assert sorted(found.u_rel for found, _ in pops)[6] < 0.01
+    assert sum(found.u_rel > 0.05 or "amplifier" in found.note for found, _ in pops) <= 1
 
 
 def test_a_square_pulse_is_believed_only_where_the_amplifier_cannot_have_made_it() -> None:

@@ -82,8 +82,7 @@ CELLS = [(12, 40), (40, 26), (40, 50), (120, 40), (300, 26), (300, 50)]
 def test_t05_of_a_sharp_cut_is_as_sure_as_stated(part: float, rise: float) -> None:
     """Cut off at once anywhere from 0.2 to 0.95 of the peak, 12 to 300 samples and 26 to 50 dB: 93 % of the intervals hold."""
     shape, end = cut_off(part, rise, 0.0)
-    # 90 pops each; the fastest rise hides its peak where there are twelve samples, and comes nearest to the 93 %
-    assert held(shape, (-0.01, end + 0.01), CELLS, 15) >= (0.9 if (rise, part) == (0.05, 0.2) else 0.93)
+    assert held(shape, (-0.01, end + 0.01), CELLS, 15) >= 0.93
 
 
 @pytest.mark.parametrize("part", [0.95, 0.8, 0.65, 0.5, 0.35, 0.2])

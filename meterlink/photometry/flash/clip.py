@@ -47,6 +47,9 @@ flat by itself is taken again on the wider range and loses nothing."""
 _LEAST_CEILING = 0.4
 """An amplifier lives on the converter's supply and stops near its end, never below this part of the range; the coarse steps of a
 small pop look flat."""
+_LIKELY_CEILING = 0.7
+"""Where only a doubt is left, none is raised below this: an amplifier that does not reach its supply of 5 V stops within 1.5 V of
+it (common practice, no published source)."""
 _SQUARE = 0.7
 """A flat part of at least this part of the width at half: no round top has one."""
 _LEAST_FLAT, _LEAST_PART = 3, 0.18
@@ -94,30 +97,37 @@ def flat_top(pulse: Pulse, first: int, last: int, range_lx: float | None) -> tup
     return (first + begin, first + begin + at - 1) if near or fall > max(1.0, _SLOW_FALL * at) else None
 
 
-def if_stopped(result: FlashPulse, pulse: Pulse, first: int, last: int, range_lx: float | None) -> FlashPulse:
-    """Return a pop of few samples with what it lacks, if its amplifier stopped, in the uncertainty of its exposure.
+def may_have_stopped(pulse: Pulse, extent: tuple[int, int], range_lx: float | None) -> tuple[int, int] | None:
+    """Return first and last sample of the top of a short pop where an amplifier may have stopped; None where it has not.
 
-    Two equal samples at the top and a slow fall are what a tube gives whose top is cut off, and a round top that was met on both
-    sides; only more samples could tell.
+    ``range_lx``: full scale of the converter above the ambient level.
     """
-    light, level = pulse.light_lx[first : last + 1], pulse.height_lx
-    if range_lx is None or level < _LEAST_CEILING * range_lx or result.sample_count > _FEW:
-        return result
+    light, level = pulse.light_lx[extent[0] : extent[1] + 1], pulse.height_lx
+    if range_lx is None or level < _LIKELY_CEILING * range_lx:
+        return None
     flat = _around_top(light, float(light.max()) - 3.5 * math.hypot(pulse.noise_lx, _FLAT_ERROR * level))
-    count = flat[1] - flat[0] + 1
-    begin, end = first + flat[0], first + flat[1]
-    falling = light[flat[1] : _around_top(light, 0.5 * level)[1] + 1]
-    if count < 2 or int(np.count_nonzero(falling < 0.9 * level)) < 1:
+    return extent[0] + flat[0], extent[0] + flat[1]
+
+
+def if_stopped(result: FlashPulse, pulse: Pulse, extent: tuple[int, int], top: tuple[int, int]) -> FlashPulse:
+    """Return a pop that no model fits with what it lacks, if its amplifier stopped, in the uncertainty of its exposure.
+
+    ``top``: first and last sample at its highest; its flanks are carried on beyond them.
+    """
+    level, (begin, end) = pulse.height_lx, top
+    if begin == end:
+        return result
+    falling = pulse.light_lx[end : extent[0] + _around_top(pulse.light_lx[extent[0] :], 0.5 * level)[1] + 1]
+    if result.sample_count > _FEW or int(np.count_nonzero(falling < 0.9 * level)) < 1:
         return result
     constant_s = flash_exposure.flank_constant_s(pulse, end, level, 1) + flash_exposure.flank_constant_s(pulse, begin, level, -1)
-    gap_s = float(pulse.time_s[end] - pulse.time_s[begin]) / (count - 1)
-    if constant_s <= gap_s or not flash_corner.falls_so(pulse, begin, last):
+    gap_s = float(pulse.time_s[end] - pulse.time_s[begin]) / (end - begin)
+    if constant_s <= gap_s or not flash_corner.falls_so(pulse, begin, extent[1]):
         return result
     # it was flat for at most one interval more than is seen
-    growth = (count + 1) * gap_s / constant_s
+    growth = (end - begin + 2) * gap_s / constant_s
     missing = level * constant_s * (math.exp(min(growth, 3.0)) - 1.0 - growth)
-    u = math.hypot(result.u_exposure_lxs, missing / math.sqrt(3.0))
-    return result._replace(u_exposure_lxs=u).noted("may_have_stopped")
+    return result._replace(u_exposure_lxs=math.hypot(result.u_exposure_lxs, missing / math.sqrt(3.0))).noted("may_have_stopped")
 
 
 def _around_top(light: Array, level_lx: float) -> tuple[int, int]:

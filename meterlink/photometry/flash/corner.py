@@ -40,9 +40,9 @@ _UNLIKELY = 0.02
 """A corner less likely than this is not looked at closely."""
 _TRIED, _STEPS = (0.1, 0.3), 25
 """Where in a whole pulse a corner is looked for first, as part of it, and steps of its fit."""
-_RARER, _FEW = 4.0, 6.0
-"""A pulse that is cut off softly has to fit better than one of two exponentials to be as likely: the more samples there are, the
-likelier a corner fits by chance (by simulation)."""
+_RARER, _FEW, _LEAST_RARE = 5.0, 18.0, 3.5
+"""A pulse that is cut off has to fit better (in chi-square) than two exponentials to be as likely: the more samples there are,
+the likelier a corner fits by chance (by simulation)."""
 _CHOICE = 1.2
 """Uncertainties are widened by this: the window is chosen by the same noisy data (by simulation)."""
 
@@ -121,8 +121,13 @@ def instead(pulse: Pulse, window: tuple[int, int, int], misfit: float) -> float:
     y = light[bright - first :]
     dark = float((light[: bright - first] ** 2).sum()) / sigma**2
     best = min(_fitted(np.arange(y.size, dtype=np.float64), y, sigma, at * y.size)[0] for at in _TRIED)
-    more = dark + best + _RARER * math.log(y.size / _FEW) - misfit
-    return 1.0 / (1.0 + math.exp(min(max(more / 2.0, -300.0), 300.0)))
+    return likelihood(dark + best - misfit, y.size)
+
+
+def likelihood(more: float, samples: int) -> float:
+    """How likely a pulse is cut off that leaves so much ``more`` chi-square than two exponentials."""
+    odds = more + max(_RARER * math.log(samples / _FEW), _LEAST_RARE)
+    return 1.0 / (1.0 + math.exp(min(max(odds / 2.0, -300.0), 300.0)))
 
 
 def falls_so(pulse: Pulse, first: int, last: int) -> bool:

@@ -29,6 +29,8 @@ _CUT_RISE, _CUT_RISE_GAPS = 1.7, 0.12
 factor and this part of a sample interval (by simulation)."""
 _SOFT_CUT = 1.25
 """The same factor where it is cut off softly, and all is (by simulation)."""
+_NOISY_FEW, _FEW = 4.0, 20.0
+"""Few samples are less sure by so many times the noise as part of the peak, fully up to twenty of them (by simulation)."""
 _CUT_FROM = 0.2
 """Above this part of the peak a flash may be cut off where it passes the level."""
 _FAR_OFF = 4.0
@@ -292,5 +294,6 @@ def duration(pulse: Pulse, peak: Peak, fraction: float, u_ambient_lx: float, as_
         gap = float(pulse.time_s[-1] - pulse.time_s[0]) / (pulse.time_s.size - 1)
         variance = jumps + _CUT_RISE**2 * max(variance - jumps, 0.0) + (_CUT_RISE_GAPS * gap) ** 2
     variance *= 1.0 + (_SOFT_CUT**2 - 1.0) * max(down.corner for _, down, _ in edges)
+    variance *= (1.0 + _NOISY_FEW * pulse.noise_lx / pulse.height_lx * min(1.0, _FEW / max(samples, 1))) ** 2
     first, last = edges[0][0].time_s, edges[-1][1].time_s
     return Duration(total, math.sqrt(variance), max(last - first, 0.0), first, last, len(edges), samples)

@@ -6,7 +6,7 @@ by how well it fits, the mean is taken and the spread is the uncertainty (Bayes'
 and decay are fitted for each).  What does not fit so within its noise is left to ``flash_shape`` and ``flash_flank``.
 
 Light = C (exp(-t/T) - exp(-t/(s T))) from the start on; s, the rise over the decay, is 0 for a rise at once.  Before the
-samples are seen, 15 % of the belief is in a rise at once, the rest spread evenly over the logarithm of s from 0.03 to 0.9 (flash
+samples are seen, 15 % of the belief is in a rise at once, the rest spread evenly over the logarithm of s from 0.02 to 0.9 (flash
 tubes take a few per cent of their decay to rise; no published source), and the start may be anywhere.
 """
 
@@ -25,7 +25,7 @@ from meterlink.photometry.flash.shape import MODEL_ERROR, Pulse
 MOST_SAMPLES = 60
 """Samples above a tenth from which on the samples themselves show the shape."""
 _LEAST_SAMPLES = 3
-_S_LOW, _S_HIGH, _AT_ONCE = 0.03, 0.9, 0.15
+_S_LOW, _S_HIGH, _AT_ONCE = 0.02, 0.9, 0.15
 """What is believed of rises beforehand: least and most of s, and the part that is at once."""
 _BACK = 4.0
 """Sample intervals before the first bright sample in which the pulse may have begun."""
@@ -35,8 +35,9 @@ _GONE = 7.0
 """Half the chi-square above the best at which a start or a rise is out of the question."""
 _FAR = 0.03
 """Part of the peak that samples are off on average from which on no finer grid can make a pulse fit."""
-_NOISE_ITSELF = 1.06
-"""Uncertainties are widened by this: the size of the noise is an estimate too (by simulation)."""
+_NOISE_ITSELF, _BENT = 1.06, 4.0
+"""Uncertainties are widened by the first: the size of the noise is an estimate too; and by so many times the noise as part of the
+peak: the more there is, the less the figures follow it in proportion (both by simulation)."""
 _FITS = 3.0
 """Standard deviations of chi-square that a pulse of this kind may be off."""
 
@@ -104,10 +105,13 @@ def _shape_of(log_s: Array) -> list[Array]:
     return [np.where(at_once, limit, np.interp(log_s, known, row)) for limit, row in zip(limits, rows, strict=True)]
 
 
-def read(pulse: Pulse, last: int, u_ambient_lx: float) -> TwoExponentials | None:
+def read(
+    pulse: Pulse, last: int, u_ambient_lx: float, hidden: tuple[int, int] | None = None
+) -> TwoExponentials | None:
     """Return what a pulse that ends at sample ``last`` is as two exponentials; None when it is long enough, or none.
 
-    ``u_ambient_lx``: standard uncertainty of the level that was subtracted.
+    ``u_ambient_lx``: standard uncertainty of the level that was subtracted.  ``hidden``: first and last sample of which is
+    known only that the light was at least as high as they are.
     """
     window = _window(pulse, last)
     if window is None:
@@ -117,7 +121,15 @@ def read(pulse: Pulse, last: int, u_ambient_lx: float) -> TwoExponentials | None
     time = (pulse.time_s[first : end + 1] - pulse.time_s[bright]) / gap
     sigma = math.hypot(pulse.noise_lx, MODEL_ERROR * pulse.height_lx)
     light = pulse.light_lx[first : end + 1] / sigma
-    grid, weight = _grids(time, light, (end - bright) / 4.5)
+    if hidden is None:
+        grid, weight = _grids(time, light, (end - bright) / 4.5)
+    else:
+        place = np.arange(first, end + 1)
+        seen = (place < hidden[0]) | (place > hidden[1])
+        if np.count_nonzero(seen) < 5:
+            return None
+        grid, weight = _not_below(*_grids(time[seen], light[seen], (end - bright) / 4.5), time[~seen], light[~seen])
+        time = time[seen]
     freedom = time.size - 4
     least = 2.0 * float(grid.half_chi.min())
     if freedom < 1 or least > freedom + _FITS * math.sqrt(2.0 * freedom):
@@ -152,8 +164,10 @@ def _grids(time: Array, light: Array, decay: float) -> tuple[_Grid, Array]:
         smooth, log_step = _risen(time, light, np.linspace(low + step / 2.0, high - step / 2.0, _STARTS), log_t)
         near = smooth.half_chi < float(smooth.half_chi.min()) + _GONE
         narrow = np.count_nonzero(near.reshape(_STARTS, -1).any(axis=1)) < _STARTS // 3
+        # a start that is half a step off leaves one sample off by as much of a fast rise
+        top, off = float(light.max()), 2.0 * float(smooth.half_chi.min())
         # a finer grid brings nothing where all that fits is seen already, or where nothing comes near
-        if not narrow or 2.0 * float(smooth.half_chi.min()) > light.size * (2.0 + (_FAR * float(light.max())) ** 2):
+        if not narrow or off > light.size * (2.0 + (_FAR * top) ** 2) + (step * top) ** 2:
             break
         low = max(float(smooth.back[near].min()) - step, 0.0)
         high = min(float(smooth.back[near].max()) + step, _BACK)
@@ -163,6 +177,16 @@ def _grids(time: Array, light: Array, decay: float) -> tuple[_Grid, Array]:
     spread = grid.covariance[0] * grid.covariance[1] - grid.covariance[2] ** 2
     weight = prior * np.sqrt(np.maximum(spread, 0.0)) * np.exp(float(grid.half_chi.min()) - grid.half_chi)
     return grid, weight / weight.sum()
+
+
+def _not_below(grid: _Grid, weight: Array, time: Array, light: Array) -> tuple[_Grid, Array]:
+    """Return the grid and its weights when the light was at least this high at these times."""
+    x = np.maximum(time + grid.back[:, None], 0.0) * np.exp(-grid.log_t)[:, None]
+    fast = np.minimum(x * np.exp(np.minimum(-grid.log_s, 20.0))[:, None], 50.0)
+    short = np.maximum(light - np.exp(grid.log_c)[:, None] * (np.exp(-x) - np.exp(-fast)), 0.0)
+    more = 0.5 * _dot(short, short)
+    weight = weight * np.exp(float(more.min()) - more)
+    return grid._replace(half_chi=grid.half_chi + more), weight / max(float(weight.sum()), 1e-300)
 
 
 def _risen(time: Array, light: Array, starts: Array, log_t: Array) -> tuple[_Grid, Array]:
@@ -221,13 +245,14 @@ def _figures(
     top, top_at, *edges = _shape_of(grid.log_s)
     amplitude, decay = np.exp(grid.log_c) * sigma, np.exp(grid.log_t) * gap
     variances = grid.covariance
+    widened = _NOISE_ITSELF + _BENT * float(1.0 / (np.exp(grid.log_c) * top)[weight.argmax()])
     ambients = grid.by_ambient * u_ambient
 
     def told(values: Array, by_c: float, by_t: float) -> tuple[float, float]:
         mean = float((weight * values).sum())
         inside = by_c * variances[0] + by_t * variances[1] + 2.0 * by_c * by_t * variances[2]
         inside = inside + (by_c * ambients[0] + by_t * ambients[1]) ** 2
-        return mean, _NOISE_ITSELF * math.sqrt(float((weight * ((values - mean) ** 2 + values**2 * inside)).sum()))
+        return mean, widened * math.sqrt(float((weight * ((values - mean) ** 2 + values**2 * inside)).sum()))
 
     begin = moment - grid.back * gap
     start_s, peak_at_s, half_start_s = (float((weight * (begin + decay * part)).sum()) for part in (edges[2], top_at, edges[0]))
