@@ -14,6 +14,7 @@ from meterlink.errors import UsageError
 from meterlink.judging.judged_set import LightState
 from meterlink.records import Light, Placement
 from meterlink.records.kept import ROLES
+from meterlink.words.placed import direction_text
 from mobile.desk import Desk, Shot
 from mobile.light_fields import FIELDS, power_text
 from mobile.prefs import Prefs
@@ -160,15 +161,6 @@ def source_text(placement: Placement, imperial: bool) -> str:
         return t("lights.small_source")
     size = units.format_size(placement.width_m, placement.height_m, imperial)
     return t("lights.round", size=size) if placement.shape == "disk" else size
-
-
-def direction_text(azimuth_deg: float, elevation_deg: float | None) -> str:
-    """``40° right, 30° up`` as the camera sees it."""
-    side = t("lights.right" if azimuth_deg > 0 else "lights.left", angle=f"{abs(azimuth_deg):.0f}")
-    parts = [t("lights.axis") if abs(azimuth_deg) < 0.5 else side]
-    if elevation_deg:
-        parts.append(t("lights.up" if elevation_deg > 0 else "lights.down", angle=f"{abs(elevation_deg):.0f}"))
-    return ", ".join(parts)
 
 
 def elevation_text(elevation_deg: float | None) -> str:
