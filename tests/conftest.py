@@ -67,8 +67,8 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 SLOW = (
-    "test_live_walks", "test_physics_to_table", "test_kill_whole", "test_document_fuzz", "test_written_files", "test_spice",
-    "test_flows",
+    "test_live_verify", "test_physics_to_table", "test_live_calibrate", "test_hot_spots_to_table", "test_kill_whole",
+    "test_document_fuzz", "test_written_files", "test_spice", "test_flows",
 )  # fmt: skip
 """Files of few long tests, the longest first: begun last they would keep one worker busy while the others wait."""
 

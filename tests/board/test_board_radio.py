@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import random
 import uuid
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import board_reader as r
@@ -59,6 +61,21 @@ class Central:
             self.board.happen(WRITE, data[at : at + most])
 
 
+@contextmanager
+def beside(folder: Path, mtu: int, before_s: float = 0.1) -> Iterator[tuple[Board, Central]]:
+    """A board that runs, and a central that has connected to it after a while."""
+    with Board(folder, rate_khz=250, settings=SETTINGS) as board:
+        central = Central(board)
+        central.listen(before_s)
+        central.connect(mtu)
+        yield board, central
+
+
+def greeted(central: Central) -> bool:
+    """Whether what was heard begins with 0x00, as whoever begins to speak must."""
+    return not central.pieces[0].strip(b"\0")
+
+
 def frames(data: bytes) -> list[bytes]:
     """Whole frames, empty ones left out."""
     return [one for one in data.split(b"\0")[:-1] if one]
@@ -87,17 +104,14 @@ def test_a_name_of_many_bytes_is_cut_between_two_letters(tmp_path: Path) -> None
 def test_a_flash_comes_in_pieces_that_fill_the_mtu(mtu: int, tmp_path: Path) -> None:
     """0x00 first, then each frame as over USB, in order, in pieces of at most ATT_MTU - 3 bytes, filled while there is more."""
     most = min(mtu or 23, 247) - 3
-    with Board(tmp_path, rate_khz=250, settings=SETTINGS) as board:
-        central = Central(board)
-        central.listen(0.1)
-        central.connect(mtu)
+    with beside(tmp_path, mtu) as (board, central):
         central.write(r.command(0x81, 1))
         central.listen(0.2)
         exposure = board.pop(Pulse(0.01, 1e6, 30e-6, 700e-6))
         central.listen(0.4 if mtu > 100 else 0.8)
         while len(frames(central.heard)) < len(frames(central.usb)) - 3:
             central.listen(0.1)
-    assert not central.pieces[0].strip(b"\0")
+    assert greeted(central)
     assert max(map(len, central.pieces)) == most
     mine, all_of_them = frames(central.heard), frames(central.usb)
     assert mine == [one for one in all_of_them if one in set(mine)]
@@ -114,10 +128,7 @@ def test_a_flash_comes_in_pieces_that_fill_the_mtu(mtu: int, tmp_path: Path) -> 
 
 def test_commands_come_in_pieces(tmp_path: Path) -> None:
     """A command cut into writes of three bytes is obeyed, and answered over the air."""
-    with Board(tmp_path, rate_khz=250, settings=SETTINGS) as board:
-        central = Central(board)
-        central.listen(0.1)
-        central.connect(100)
+    with beside(tmp_path, 100) as (board, central):
         central.write(r.command(0x82, 7, b"\x01"), 3)
         central.listen(0.1)
         assert board.range == 1
@@ -126,10 +137,7 @@ def test_commands_come_in_pieces(tmp_path: Path) -> None:
 
 def test_many_commands_come_in_one_write_and_the_first_of_a_flood_are_kept(tmp_path: Path) -> None:
     """What a write of 244 bytes holds is obeyed to its end; of more than the inbox holds, what came first."""
-    with Board(tmp_path, rate_khz=250, settings=SETTINGS) as board:
-        central = Central(board)
-        central.listen(0.1)
-        central.connect(247)
+    with beside(tmp_path, 247) as (board, central):
         central.write(b"".join(r.command(0x84, i, b"\x0a") for i in range(1, 6)), 244)
         central.listen(0.1)
         central.write(r.command(0x82, 9, b"\x01") + b"\x02" * 600, 244)
@@ -140,10 +148,7 @@ def test_many_commands_come_in_one_write_and_the_first_of_a_flood_are_kept(tmp_p
 
 def test_whoever_only_listens_is_spoken_to_after_two_seconds(tmp_path: Path) -> None:
     """The board cannot see that notifications were switched on: silence for two seconds, then it speaks."""
-    with Board(tmp_path, rate_khz=250, settings=SETTINGS) as board:
-        central = Central(board)
-        central.listen(0.1)
-        central.connect(100)
+    with beside(tmp_path, 100) as (_board, central):
         central.listen(1.9)
         assert central.pieces == []
         central.listen(0.4)
@@ -152,10 +157,7 @@ def test_whoever_only_listens_is_spoken_to_after_two_seconds(tmp_path: Path) -> 
 
 def test_no_room_in_the_radio_loses_and_doubles_nothing(tmp_path: Path) -> None:
     """A notification that the radio refuses is the next one: every frame comes whole, once."""
-    with Board(tmp_path, rate_khz=250, settings=SETTINGS) as board:
-        central = Central(board)
-        central.listen(0.1)
-        central.connect(247)
+    with beside(tmp_path, 247) as (board, central):
         central.write(r.command(0x81, 1))
         board.pop(Pulse(0.05, 1e6, 30e-6, 700e-6))
         for i in range(90):
@@ -170,10 +172,7 @@ def test_no_room_in_the_radio_loses_and_doubles_nothing(tmp_path: Path) -> None:
 
 def test_who_leaves_in_the_middle_of_a_block_is_forgotten(tmp_path: Path) -> None:
     """The rest of the block goes to USB only; the next reader begins with 0x00 and a whole frame, in pieces of 20 bytes."""
-    with Board(tmp_path, rate_khz=250, settings=SETTINGS) as board:
-        central = Central(board)
-        central.listen(0.1)
-        central.connect(64)
+    with beside(tmp_path, 64) as (board, central):
         central.write(r.command(0x81, 1))
         central.listen(0.1)
         board.pop(Pulse(0.01, 1e6, 30e-6, 700e-6))
@@ -189,7 +188,7 @@ def test_who_leaves_in_the_middle_of_a_block_is_forgotten(tmp_path: Path) -> Non
         central.write(r.command(0x86, 2))
         central.listen(0.5)
         central.listen(0.3)
-    assert not central.pieces[0].strip(b"\0")
+    assert greeted(central)
     assert max(map(len, central.pieces)) == 20
     assert len(r.of(r.messages(central.heard), r.STATUS)) == 1
     assert len(r.of(r.messages(central.usb), r.BLOCK)) == 1
@@ -197,10 +196,7 @@ def test_who_leaves_in_the_middle_of_a_block_is_forgotten(tmp_path: Path) -> Non
 
 def test_a_reader_out_of_reach_holds_nobody_up(tmp_path: Path) -> None:
     """After a second without room the frame is dropped: USB goes on, and who comes back is greeted with 0x00."""
-    with Board(tmp_path, rate_khz=250, settings=SETTINGS) as board:
-        central = Central(board)
-        central.listen(0.1)
-        central.connect(100)
+    with beside(tmp_path, 100) as (board, central):
         central.write(r.command(0x81, 1))
         central.listen(0.2)
         board.happen(ROOM, b"\0\0")
@@ -211,17 +207,14 @@ def test_a_reader_out_of_reach_holds_nobody_up(tmp_path: Path) -> None:
         assert len(r.of(r.messages(central.usb), r.STEADY)) >= 4
         board.happen(ROOM, b"\xff\xff")
         central.listen(0.3)
-    assert not central.pieces[0].strip(b"\0")
+    assert greeted(central)
     assert r.of(r.messages(central.heard), r.STEADY)
 
 
 def test_hostile_writes_are_counted_and_cost_no_capture(tmp_path: Path) -> None:
     """Noise, an endless frame and more than the inbox holds: it still answers, keeps a flash, and counts what it refused."""
     chance = random.Random(5)
-    with Board(tmp_path, rate_khz=250, settings=SETTINGS) as board:
-        central = Central(board)
-        central.listen(0.35)
-        central.connect(247)
+    with beside(tmp_path, 247, 0.35) as (board, central):
         for _ in range(40):
             central.write(bytes(chance.choice((0, 1, 3, 13, 255, chance.randrange(256))) for _ in range(60)))
             central.listen(0.005)

@@ -7,10 +7,6 @@ import json
 import math
 import subprocess
 import sys
-import threading
-import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -19,7 +15,7 @@ from board_bench import Board, Pulse, why_not
 from meterlink.calibration import health
 from meterlink.cli.main import main
 from meterlink.library.store import Library
-from tests.processes import listened_to
+from tests.turning import metered, turning
 
 pytestmark = [pytest.mark.skipif(why_not() is not None, reason=str(why_not())), pytest.mark.timeout(300)]
 TRUTH_LXS = {"KEY": 300.0, "FILL": 90.0, "SIDE": 150.0}
@@ -34,41 +30,17 @@ def run(library: Path, *arguments: str) -> str:
     return result.stdout
 
 
-@contextmanager
-def turning(board: Board) -> Iterator[None]:
-    """Let the board's time pass by itself."""
-    over = threading.Event()
-
-    def turn() -> None:
-        while not over.is_set():
-            board.step(0.01)
-            time.sleep(0.002)
-
-    thread = threading.Thread(target=turn, daemon=True)
-    thread.start()
-    try:
-        yield
-    finally:
-        over.set()
-        thread.join(100)
-
-
 def meter(library: Path, board: Board) -> None:
     """Walk through the lights with the real command line, firing each when it is waited for."""
     names = [f"{name}@0mm" for name in TRUTH_LXS]
     command = [sys.executable, "-m", "meterlink", "--library", str(library), "meter", *names]
     command += ["--sensor", f"serial:{board.pty_path}"]
-    wanted = ""
 
-    def hear(line: str) -> None:
-        nonlocal wanted
-        if line.startswith("waiting for "):
-            wanted = line.split()[2].rstrip(":")
-        if line.startswith(("waiting for ", "!")) and wanted:
-            unit = Pulse(0.06, 1.0, 30e-6, 600e-6)
-            board.pop(unit._replace(peak_lx=TRUTH_LXS[wanted] / unit.exposure_lxs()))
+    def fire(name: str) -> None:
+        unit = Pulse(0.06, 1.0, 30e-6, 600e-6)
+        board.pop(unit._replace(peak_lx=TRUTH_LXS[name] / unit.exposure_lxs()))
 
-    listened_to(command, hear)
+    metered(command, fire)
 
 
 def test_ratios_are_within_a_twentieth_of_a_stop(tmp_path: Path) -> None:
@@ -83,7 +55,7 @@ def test_ratios_are_within_a_twentieth_of_a_stop(tmp_path: Path) -> None:
     (tmp_path / "board").mkdir()
     with Board(tmp_path / "board", rate_khz=500) as board:
         board.ambient_lx = 40.0
-        with turning(board):
+        with turning(lambda: board.step(0.01)):
             meter(path, board)
     rows = {row["light"]: row for row in json.loads(run(path, "ratios", "--json"))}
     for name, true in TRUTH_LXS.items():
@@ -99,7 +71,7 @@ def test_an_open_diode_is_named_by_the_sensor_test(
     """The board's own bytes, and no light in them: dark and torch are the lifted zero, and the likely fault is the diode."""
     monkeypatch.setattr(sys, "stdin", io.StringIO("\n" * 4))
     monkeypatch.setattr(health, "PATIENCE_S", 1.0)
-    with Board(tmp_path, rate_khz=250) as board, turning(board):
+    with Board(tmp_path, rate_khz=250) as board, turning(lambda: board.step(0.01)):
         asked = ["--library", str(tmp_path / "library.sqlite"), "sensor-test", "--sensor", f"serial:{board.pty_path}"]
         assert main(asked) == 1
     assert "likely: diode not connected" in capsys.readouterr().out

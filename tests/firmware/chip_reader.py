@@ -16,6 +16,11 @@ KINDS = {1: "IDENTITY", 2: "STEADY", 3: "POP", 4: "BLOCK", 5: "STATUS", 15: "REP
 COMMANDS = {"IDENTIFY": 0x81, "SET_RANGE": 0x82, "ARM": 0x83, "STEADY_RATE": 0x84, "SET_INTERVAL": 0x85,
             "GET_STATUS": 0x86, "SET_IDENTITY": 0x87}  # fmt: skip
 
+READY_MS = 12.0
+"""After this long a chip that was switched on watches for pops."""
+POP_MS = 110.0
+"""20 ms of capture and 50 ms of line, with time to spare."""
+
 
 class Message(NamedTuple):
     """One verified message: its kind, sequence number and fields."""

@@ -1,12 +1,15 @@
-"""Fixtures: a chip that stands still until it is told to go on, and the host's end of its line."""
+"""Fixtures: a chip that stands still until it is told to go on, the host's end of its line; one whose time passes, and a hand."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
+from hand import Hand
 
 from meterlink.simulation.chip import SimulatedChip, why_not
+from tests.turning import turning
 
 
 @pytest.fixture
@@ -29,3 +32,26 @@ def line(chip: SimulatedChip) -> Iterator[object]:
     opened = Line(chip)
     yield opened
     opened.close()
+
+
+@pytest.fixture
+def turned() -> Iterator[SimulatedChip]:
+    """A chip whose time runs three times as fast as ours, in the dark, with the noise of a good build."""
+    with SimulatedChip() as started:
+        started.amplifier(noise=0.001, seed=5)
+        with turning(lambda: started.step(20)):
+            yield started
+
+
+@pytest.fixture
+def hand(turned: SimulatedChip, tmp_path: Path) -> Iterator[Callable[..., Hand]]:
+    """Begin a verb at this chip; it is ended with the test."""
+    begun: list[Hand] = []
+
+    def begin(*arguments: str, terminal: bool = False) -> Hand:
+        begun.append(Hand(turned, tmp_path / "l.sqlite", *arguments, terminal=terminal))
+        return begun[-1]
+
+    yield begin
+    for one in begun:
+        one.close()
