@@ -86,7 +86,8 @@ def test_the_example_runs_and_answers(
     example: str, metered: Path, ml: Callable[..., object], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Exit code 0, something to read, nothing that only a programmer would understand."""
-    for file in ("library.sqlite", "other.sqlite", "lowkey.json"):
+    written = shlex.split(example)[1:3] == ["export", "-o"]  # where its file stands already nothing is written
+    for file in ("library.sqlite", "other.sqlite", "lowkey.json")[: 2 if written else 3]:
         shutil.copy(metered / file, tmp_path / file)
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("METERLINK_SENSOR", SIMULATED)
