@@ -95,7 +95,7 @@ def calibrated(
 ) -> tuple[Calibration, ScaleWalk, AngleWalk]:
     """Run ``calibrate`` and ``calibrate angle``; the sensor then measures with the result."""
     person.lamp_lx, person.brightest_lx = world.lamp_lx, world.brightest_lx
-    walk = ScaleWalk(sensor.identity, sensor.calibration, u_reading_rel=camera.U_READING_REL if world.camera else None)
+    walk = ScaleWalk(sensor.identity, sensor.calibration, with_camera=world.camera)
     person.walk(walk)
     made = walk.result(
         reference="simulated",

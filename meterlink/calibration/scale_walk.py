@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
+from meterlink.calibration import camera
 from meterlink.calibration.calibrate import U_POP_REL, evidence_of
 from meterlink.calibration.evidence import (
     Evidence,
@@ -33,6 +34,7 @@ from meterlink.calibration.steps import (
     dark_tasks,
     faint_tasks,
     flash_task,
+    for_camera,
     lamp_task,
     overlap_tasks,
     parts_of_run,
@@ -75,17 +77,18 @@ class ScaleWalk(Procedure):
         levels: int = LEVELS,
         relative: bool = False,
         resolution_stops: float = 0.1,
-        u_reading_rel: float | None = None,
+        with_camera: bool = False,
     ) -> None:
         """Start a walk with so many pops a range against the reference.
 
-        ``resolution_stops`` are the steps of its display; ``u_reading_rel`` is what one of its readings leaves beside them.
+        ``resolution_stops`` are the steps of its display; ``with_camera``: it is a camera that looks at a grey card.
         """
         super().__init__(identity, bare(calibration), [], expected=calibration)
         self.previous = calibration
         self.relative = relative
         self.resolution_stops = resolution_stops
-        self.u_reading_rel = resolution_u_rel(resolution_stops) if u_reading_rel is None else u_reading_rel
+        self.with_camera = with_camera
+        self.u_reading_rel = camera.U_READING_REL if with_camera else resolution_u_rel(resolution_stops)
         self._levels = levels
         self._wanting: tuple[int, ...] | None = None
         """Ranges on which more levels were asked for; None before that was looked at."""
@@ -107,7 +110,8 @@ class ScaleWalk(Procedure):
         else:
             tasks.append(repeat_task(self.identity, 4))
         tasks += [*faint_tasks(self.identity, FAINT_POPS), *self._pair_tasks()]
-        self.tasks = [with_caution(t) for t in tasks]
+        tasks = [with_caution(t) for t in tasks]
+        self.tasks = [for_camera(t) for t in tasks] if self.with_camera else tasks
 
     def _pair_tasks(self) -> list[Task]:
         if self.relative:

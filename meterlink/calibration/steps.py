@@ -9,7 +9,7 @@ from itertools import pairwise
 from meterlink.calibration import cautions
 from meterlink.calibration.procedure import TYPED, Task
 from meterlink.records import Identity
-from meterlink.words.told import NOTHING, told
+from meterlink.words.told import NOTHING, Told, told
 
 LEVELS, BRIGHTEST = 4, 0.75
 """Different levels of pops on the way down a range, the first as part of the range at best; further ones lie between them."""
@@ -23,6 +23,12 @@ FINE_DISPLAY_STOPS = 0.25
 SMALLEST_LEVEL = 0.1
 """8 bits are too coarse to carry pops below a tenth of the range."""
 STEADY_LEVELS, STEADY_STEP_STOPS = 2, 4 / 3
+CAMERA = {
+    "do_first_level": "do_first_level_camera", "do_reference": "do_camera", "hands_reference": "hands_camera",
+    "do_first_lamp": "do_first_lamp_camera", "do_only_lamp": "do_only_lamp_camera", "do_lamp": "do_lamp_camera",
+    "hands_dome": "hands_dome_camera",
+}  # fmt: skip
+"""Words of a step -> its words where a grey card stands in the dome's place and a camera looks at it."""
 FAINT = 0.1
 """Part of the range of the faint repeats: how far one pop can be trusted near the bottom."""
 
@@ -127,6 +133,16 @@ def faint_tasks(identity: Identity, count: int = 8) -> list[Task]:
     last = len(identity.ranges) - 1
     text = told("do_faint", part=FAINT, name=identity.ranges[last])
     return [Task("faint", told("faint_step"), text, "flash", count, last, fill=(0.07, 0.16), level=FAINT)]
+
+
+def for_camera(task: Task) -> Task:
+    """The same step where a camera that looks at a grey card is the reference."""
+    return task._replace(text=_of_the_card(task.text), ask="camera" if task.ask else "")
+
+
+def _of_the_card(text: Told) -> Told:
+    values = {name: _of_the_card(value) if isinstance(value, Told) else value for name, value in text.values.items()}
+    return Told(CAMERA.get(text.code, text.code), values)
 
 
 def with_caution(task: Task) -> Task:

@@ -170,7 +170,7 @@ def _procedure(args: argparse.Namespace, identity: Identity, previous: Calibrati
             raise UsageError("name the reference with --reference TEXT, or use --relative or --guide-number")
         return ScaleWalk(
             identity, previous, levels=args.levels, relative=args.relative, resolution_stops=args.resolution,
-            u_reading_rel=camera.U_READING_REL if args.camera else None,
+            with_camera=args.camera,
         )  # fmt: skip
     if not args.distance:
         raise UsageError("give the flash's distances, e.g. --distance 1m 2m")

@@ -178,6 +178,8 @@ def _announce(walk: Procedure, task: Task, say: Say) -> None:
 
 
 def _how(task: Task) -> Told:
+    if task.ask == "camera":
+        return told("type_frame")
     if task.kind == TYPED:
         return told("type_it", example="f/8+0.3, 160 lxs" if kind_of(task) == Kind.FLASH else "f/8+0.3, 1200 lx")
     return told("type_pop" if task.kind == Kind.FLASH else "type_level")

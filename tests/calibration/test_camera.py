@@ -10,12 +10,15 @@ import pytest
 from PIL import Image
 
 from benchmarks.bench_calibration_coverage import WORLDS, coverage
+from benchmarks.calibration_walks import Photographer
+from benchmarks.calibration_world import SimulatedSensor, draw
 from meterlink.calibration import camera
 from meterlink.calibration.procedure import TYPED, Task
 from meterlink.calibration.reminders import in_use
 from meterlink.calibration.scale_walk import ScaleWalk
 from meterlink.cli.tasks import reference_value
 from meterlink.errors import UnitError, UsageError
+from meterlink.metering.calibrating import _how
 from meterlink.photometry import card, exposure
 from meterlink.report.acceptance import claim_lines
 from meterlink.report.picture import card_level
@@ -140,6 +143,28 @@ def test_a_walk_with_a_camera_states_a_frames_own_uncertainty() -> None:
     from benchmarks.calibration_world import Build, SimulatedSensor
 
     sensor = SimulatedSensor(Build((1, 1), (0.02, 0.02), (0, 0), 0.001, (0, 0)), np.random.default_rng(1))
-    walk = ScaleWalk(sensor.identity, sensor.calibration, u_reading_rel=camera.U_READING_REL)
+    walk = ScaleWalk(sensor.identity, sensor.calibration, with_camera=True)
 
     assert walk.u_reading_rel == pytest.approx(0.049, abs=0.001)
+
+
+def test_a_walk_with_a_camera_speaks_of_card_and_frame_and_never_of_a_meter() -> None:
+    """Each step that wants the camera says where the card stands and how a frame is typed; with a meter nothing of that is said."""
+    rng = np.random.default_rng(3)
+    build, reference = draw(rng)
+    said = {}
+    for with_camera in (False, True):
+        sensor = SimulatedSensor(build, np.random.default_rng(4))
+        walk = ScaleWalk(sensor.identity, sensor.calibration, with_camera=with_camera)
+        Photographer(sensor, np.random.default_rng(4), reference).walk(walk)
+        typed = [t for t in walk.tasks if t.ask]
+        said[with_camera] = " ".join(f"{t.text} {_how(t)}" for t in walk.tasks)
+        assert typed
+        assert {t.ask for t in typed} == {"camera" if with_camera else "reference"}
+
+    assert "grey card in the dome's very place" in said[True]
+    assert "f/8 frame.jpg" in said[True]
+    assert "meter changes hands" not in said[True]
+    assert "what it reads" not in said[True]
+    assert "card" not in said[False]
+    assert "meter changes hands" in said[False]

@@ -97,6 +97,9 @@ PHRASES: dict[str, str] = {
     "enter_when_so": marked("Enter when it is so"),
     "s_leaves_out": marked("s leaves it out"),
     "type_it": marked("type what it reads ({example}), then Enter"),
+    "type_frame": marked(
+        "type its aperture, with the card's level of 255 or the frame's file (f/8, f/8 110, f/8 frame.jpg), then Enter"
+    ),
     "type_pop": marked("type what the reference reads of a pop (f/8+0.3 or 160 lxs), Enter, then fire once more"),
     "type_level": marked("type what the reference reads (f/8+0.3 or 1200 lx), Enter, then wait; Enter alone shows the level"),
     "distance_for_step": marked("{distance_m:length}, then, for this step"),

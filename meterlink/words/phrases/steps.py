@@ -107,4 +107,21 @@ PHRASES: dict[str, str] = {
     "do_add": marked(
         "Two lights, not of one generator, that fill about {part:.0%} of range {name} together; neither moves: {what}."
     ),
+    # with a camera and a grey card
+    "do_first_level_camera": marked(
+        "Dome where the grey card will stand afterwards, aimed at the light, two metres off or more: as bright as about "
+        "{part:.0%} of range {name}, or as bright as you have it. Note its power as level 1."
+    ),
+    "hands_camera": marked("The grey card in the dome's very place, square to the light; the camera looks at it. {then}"),
+    "do_camera": marked("The power as you noted it. Fire into one frame in which the card comes out about middle grey."),
+    "do_first_lamp_camera": marked(
+        "Card still there. The brightest steady lamp at hand, warmed up, nothing else: whatever it gives. Take one frame and note "
+        "the dimmer as lamp 1; s goes without steady light."
+    ),
+    "do_only_lamp_camera": marked(
+        "The grey card in the dome's very place; the camera looks at it. The brightest steady lamp at hand, warmed up, nothing "
+        "else: whatever it gives. Take one frame and note the dimmer as lamp 1."
+    ),
+    "do_lamp_camera": marked("The lamp dimmer by {stops:.1f} stop, about {lux:,.0f} lx. Take one frame, note the dimmer."),
+    "hands_dome_camera": marked("The dome in the card's very place again. {then}"),
 }
