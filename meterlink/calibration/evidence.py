@@ -18,9 +18,11 @@ from meterlink.sensor.measuring.calibrate import scale_of
 RESOLUTION_TO_U = 1 / math.sqrt(12)
 """Standard uncertainty of a value read off in steps, in units of the step (GUM 4.3.7)."""
 REPORTED_FULL_LX = 1e5
+"""What a sensor that reports lux is taken to reach: its raw values are lux, and limits need a full scale."""
+MAX_DARK_RAW = 0.1
+"""Part of a range that is no dark any more."""
 MAX_DARK_LX = 20.0
 """In the dark, of a sensor that reports lux: its zero is its maker's, so more than this is light under the cap."""
-"""What a sensor that reports lux is taken to reach: its raw values are lux, and limits need a full scale."""
 _LN2 = math.log(2)
 
 

@@ -59,6 +59,8 @@ class Task(NamedTuple):
     """So long a pop is waited for; then the step is over without it (``missed``)."""
     dark: bool = False
     """In the dark a reading too dim for anything else is what is wanted."""
+    darkest_raw: float | None = None
+    """Raw value above which a dark is none; None takes what comes."""
 
 
 def wrong_kind(task: Task) -> Told:
@@ -239,6 +241,8 @@ class Procedure:
             return told("note_not_counted", note=measurement.note)
         if measurement.clipped:
             return told("too_bright_here")
+        if task.darkest_raw is not None and raw_of(measurement, self.calibration) > task.darkest_raw:
+            return told("no_dark")
         if not task.dark and self._too_dim(task, measurement):
             return told("too_dim_here")
         return self._off_level(task, measurement)

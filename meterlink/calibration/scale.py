@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from meterlink.calibration.claim import claim_of
-from meterlink.calibration.evidence import MAX_DARK_LX, Dark, Evidence, Pair
+from meterlink.calibration.evidence import MAX_DARK_LX, MAX_DARK_RAW, Dark, Evidence, Pair
 from meterlink.calibration.pair_fit import fit_range, usable
 from meterlink.errors import CalibrationError
 from meterlink.photometry import calibration_fit as cf
@@ -30,7 +30,6 @@ RMS_OF_LINE = 0.29
 """Standard deviation of a unit slope over a unit interval: what a bend leaves when its mean is calibrated away."""
 NOMINAL_U_REL = 0.3
 """Of a sensor's design value: diode, dome and resistor tolerances together (common practice, no published source)."""
-MAX_DARK_RAW = 0.1
 U_PLANE_M = 0.005
 """Between the planes of dome and reference: each is put at the same mark by eye (common practice, no published source)."""
 USUAL_LIGHT_M = 2.0

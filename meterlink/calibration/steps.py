@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from meterlink.calibration import cautions
+from meterlink.calibration.evidence import MAX_DARK_LX, MAX_DARK_RAW
 from meterlink.calibration.procedure import TYPED, Task
 from meterlink.records import Identity
 from meterlink.words.told import NOTHING, Told, told
@@ -34,17 +35,10 @@ FAINT = 0.1
 
 
 def dark_tasks(identity: Identity, count: int = 3) -> list[Task]:
-    """Cap on, every range."""
+    """Cap on, every range; what is no dark is said at once, not at the end of the walk."""
+    most = MAX_DARK_RAW if identity.adc_bits else MAX_DARK_LX
     return [
-        Task(
-            f"dark-{i}",
-            told("dark_step", name=name),
-            told("do_dark"),
-            "steady",
-            count,
-            i,
-            dark=True,
-        )
+        Task(f"dark-{i}", told("dark_step", name=name), told("do_dark"), "steady", count, i, dark=True, darkest_raw=most)
         for i, name in enumerate(identity.ranges)
     ]
 

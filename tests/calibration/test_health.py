@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from meterlink.calibration.calibrate import ZeroWalk
 from meterlink.calibration.evidence import Dark, Evidence, Pair
 from meterlink.calibration.health import LinkCounts, SensorTest, checks_of, faults_of
 from meterlink.calibration.scale import calibrate_scale
@@ -20,6 +21,7 @@ from meterlink.metering.calibrating import seen, walk_through
 from meterlink.metering.sensor_in_use import SensorInUse
 from meterlink.metering.station import SensorStation
 from meterlink.records import Identity, Measurement, Status
+from meterlink.sensor.measuring.calibrate import default_calibration
 from meterlink.sensor.measuring.sensor import Sensor
 from meterlink.simulation.bad_builds import FAULTS, BadBuild
 from meterlink.simulation.chip_model import ChipModel
@@ -152,6 +154,21 @@ def test_more_than_a_step_in_the_dark_of_a_chip_is_refused_as_light() -> None:
     calibrate_scale(made, reference="a meter", u_reference_rel=0.05)
     with pytest.raises(CalibrationError, match=r"30 lx under the cap: that is light"):
         calibrate_scale(made._replace(darks=(Dark(0, 30.0, 0.5),)), reference="a meter", u_reference_rel=0.05)
+
+
+@pytest.mark.parametrize(("bits", "light", "dark"), [(0, 512.0, 1.84), (10, 0.3, 0.02)], ids=["chip", "converter"])
+def test_calibrate_takes_no_light_for_the_dark(bits: int, light: float, dark: float) -> None:
+    """The forgotten cap is said at its own step and not at the end of half an hour; with the cap on the step is done."""
+    who = Identity("a", "chip", "lux-lines", adc_bits=bits)
+    walk = ZeroWalk(who, default_calibration(who))
+    unit = walk.calibration.ranges[0].full_scale_lx
+
+    def take(raw: float) -> str:
+        return str(walk.take(Measurement("steady", 0.0, "a", walk.calibration.id, illuminance_lx=raw * unit)))
+
+    assert "that is light, not the dark" in take(light)
+    assert walk.taken == []
+    assert "4 more" in take(dark)
 
 
 def test_what_the_board_tells_of_itself_is_shown_and_judged() -> None:

@@ -33,6 +33,10 @@ PHRASES: dict[str, str] = {
     "fill_wanted": marked("fills {level:.0%} of the range, {low:.0%} to {high:.0%} is wanted: not counted; {way}"),
     "step_more": marked("{step}: {left} more"),
     "other_range": marked("this came on another range than {name}: not counted, once more"),
+    "no_dark": marked(
+        "that is light, not the dark: cap on and pressed down, black tape along the seam; not counted, once more (if it stays so: "
+        "sensor-test tells why)"
+    ),
     "not_whole": marked("the pop did not arrive whole: not counted, once more"),
     "note_not_counted": marked("{note}: not counted"),
     "too_bright_here": marked("too bright for this range: not counted; go further away or turn the power down"),
