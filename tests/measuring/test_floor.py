@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
+import random
 
 import pytest
 
-from meterlink.records import Steady, WaveBlock
+from meterlink.records import Calibration, RangeScale, Segment, Steady, WaveBlock
 from meterlink.sensor.dialects.native import NativeDecoder
 from meterlink.sensor.measuring import flash
 from meterlink.sensor.measuring.calibrate import default_calibration
@@ -51,3 +52,20 @@ def test_small_pops_are_right_whatever_the_room_is(
 def test_a_level_above_the_floor_is_left_alone() -> None:
     """With a dark level of some codes, as a good build has it, nothing is added and errors are those of the noise."""
     assert all(abs(e) < 0.04 for e, _ in exposures(380.0, 0.8e-3, 0.5, 40_000.0))
+
+
+def test_the_foot_of_a_pop_is_no_room_light() -> None:
+    """A trigger sees the light when it has risen already: of five samples before it three are the pop's, and are not subtracted."""
+    rise, fall, step_s, peak, room = 4.0, 40.0, 13e-6, 150.0, 20.0
+    top = (fall / rise) ** (-rise / (fall - rise)) - (fall / rise) ** (-fall / (fall - rise))
+    scale = RangeScale(2e6, 0.02)
+    truth = peak * (fall - rise) / top * scale.full_scale_lx / 256 * step_s
+    chance, held = random.Random(2), []
+    for _ in range(12):
+        moments = [k - 1.5 for k in range(400)]
+        light = [room + peak * (math.exp(-t / fall) - math.exp(-t / rise)) / top if t > 0.0 else room for t in moments]
+        data = bytes(int(one + chance.gauss(0.0, 0.6)) for one in light)
+        block = WaveBlock(1.0, 1, data, 8, 8, (Segment(0, 400, step_s),), 5)
+        found = flash.measure(block, "s", Calibration("c", "s", 0.0, 330.0, ranges=(scale,)))
+        held.append(abs((found.exposure_lxs or 0.0) / truth - 1.0) <= 2.0 * found.u_rel)
+    assert sum(held) >= 11

@@ -19,7 +19,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
-KINDS = ("flash", "train", "steady")
 LAMP, TOO_LONG, NO_QUIET, NEGATIVE, CANNOT_TELL = "lamp", "too_long", "no_quiet", "negative", "cannot_tell"
 
 
@@ -76,7 +75,6 @@ class FlashPulse(NamedTuple):
     """First rise through a tenth of the peak, from the first sample on."""
     end_s: float = 0.0
     """Last fall through a tenth of the peak."""
-    peak_at_s: float = 0.0
     span05_s: float | None = None
     span01_s: float | None = None
     humps: int = 1

@@ -205,7 +205,6 @@ def _pulse(pulse: Pulse, ambient: Ambient, extent: Extent, events: flash_train.E
         tail_lxs=integral.tail_lxs,
         start_s=tenth.start_s,
         end_s=tenth.end_s,
-        peak_at_s=peak.time_s,
         span05_s=half.span_s,
         span01_s=tenth.span_s,
         humps=half.runs,

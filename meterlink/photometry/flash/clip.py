@@ -180,8 +180,7 @@ def _rounded(top: Array, sigma: float) -> float:
 def clip_peak(pulse: Pulse, clip: tuple[int, int]) -> Peak:
     """Return the level at which the sensor clipped in place of a peak."""
     level = float(pulse.light_lx[clip[0] : clip[1] + 1].max())
-    middle = float(pulse.time_s[clip[0]] + pulse.time_s[clip[1]]) / 2.0
-    return Peak(level, pulse.noise_lx, middle, clip[1] - clip[0] + 1)
+    return Peak(level, pulse.noise_lx)
 
 
 def with_clipping(result: FlashPulse, pulse: Pulse, clip: tuple[int, int], ambient: Ambient) -> FlashPulse:
@@ -189,7 +188,7 @@ def with_clipping(result: FlashPulse, pulse: Pulse, clip: tuple[int, int], ambie
     bounds = flash_exposure.clipped_bounds(pulse, clip[0], clip[1], result.exposure_lxs)
     low05 = low01 = 0.0
     if math.isfinite(bounds.peak_high_lx):
-        high = Peak(bounds.peak_high_lx, 0.0, result.peak_at_s, 0)
+        high = Peak(bounds.peak_high_lx, 0.0)
         if 0.5 * high.light_lx < result.peak_lx:
             low05 = flash_flank.duration(pulse, high, 0.5, ambient.u_lx).time_s
         if 0.1 * high.light_lx < result.peak_lx:

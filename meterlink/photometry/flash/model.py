@@ -55,8 +55,6 @@ class TwoExponentials(NamedTuple):
     u_t01_s: float
     start_s: float
     """Rise through a tenth."""
-    peak_at_s: float
-    half_start_s: float
     misfit: float
     """Chi-square of the best."""
     window: tuple[int, int, int]
@@ -81,12 +79,12 @@ class _Grid(NamedTuple):
 
 @cache
 def _tables() -> tuple[Array, npt.NDArray[np.float64]]:
-    """Return log s and, for each, peak over C, time of the peak, rise and fall through a half and a tenth, in units of T."""
+    """Return log s and, for each, peak over C, rise and fall through a half and a tenth, in units of T."""
     log_s = np.linspace(math.log(_S_LOW), math.log(_S_HIGH), 60)
     s = np.exp(log_s)
     top_at = -log_s * s / (1.0 - s)
     top = np.exp(-top_at) - np.exp(-top_at / s)
-    rows = [top, top_at]
+    rows = [top]
     for fraction in (0.5, 0.1):
         for low, high, up in ((np.zeros_like(s), top_at, True), (top_at, top_at + 12.0, False)):
             for _ in range(50):
@@ -101,7 +99,7 @@ def _shape_of(log_s: Array) -> list[Array]:
     """Return the rows of ``_tables`` at each log s; of a rise at once where it is -inf."""
     known, rows = _tables()
     at_once = np.isneginf(log_s)
-    limits = (1.0, 0.0, 0.0, math.log(2.0), 0.0, math.log(10.0))
+    limits = (1.0, 0.0, math.log(2.0), 0.0, math.log(10.0))
     return [np.where(at_once, limit, np.interp(log_s, known, row)) for limit, row in zip(limits, rows, strict=True)]
 
 
@@ -242,7 +240,7 @@ def _figures(
 ) -> TwoExponentials:
     """Return mean and spread of each figure; ``units``: noise in lx, sample interval in s, time of the bright sample."""
     sigma, gap, moment = units
-    top, top_at, *edges = _shape_of(grid.log_s)
+    top, *edges = _shape_of(grid.log_s)
     amplitude, decay = np.exp(grid.log_c) * sigma, np.exp(grid.log_t) * gap
     variances = grid.covariance
     widened = _NOISE_ITSELF + _BENT * float(1.0 / (np.exp(grid.log_c) * top)[weight.argmax()])
@@ -255,15 +253,12 @@ def _figures(
         return mean, widened * math.sqrt(float((weight * ((values - mean) ** 2 + values**2 * inside)).sum()))
 
     begin = moment - grid.back * gap
-    start_s, peak_at_s, half_start_s = (float((weight * (begin + decay * part)).sum()) for part in (edges[2], top_at, edges[0]))
     return TwoExponentials(
         *told(amplitude * decay * (1.0 - np.exp(grid.log_s)), 1.0, 1.0),
         *told(amplitude * top, 1.0, 0.0),
         *told(decay * (edges[1] - edges[0]), 0.0, 1.0),
         *told(decay * (edges[3] - edges[2]), 0.0, 1.0),
-        start_s=start_s,
-        peak_at_s=peak_at_s,
-        half_start_s=half_start_s,
+        start_s=float((weight * (begin + decay * edges[2])).sum()),
         misfit=2.0 * float(grid.half_chi.min()),
         window=window,
     )

@@ -36,9 +36,6 @@ class Peak(NamedTuple):
     light_lx: float
     u_lx: float
     """Without ``u_edge_lx``."""
-    time_s: float
-    sample_count: int
-    """Samples that the estimate rests on."""
     u_edge_lx: float = 0.0
     """Not 0 when the peak is at an unresolved edge: this error and the edge's own cancel in durations."""
 
@@ -205,7 +202,7 @@ def _fit_top(pulse: Pulse, window: tuple[int, int], at_rise: bool, at_fall: bool
     if (at_rise and where == ends[0]) or (at_fall and where == ends[1]):
         slope = sum(k * fit.coefficients[k] * where ** (k - 1) for k in range(1, degree + 1)) / scale
         edge = abs(slope) * value * 0.29 * (end - begin) / (last - first)
-    return Peak(value, u, middle + where * scale, last - first + 1, edge), fit.misfit / allowed
+    return Peak(value, u, edge), fit.misfit / allowed
 
 
 def _step_beside(pulse: Pulse, first: int, last: int, at_rise: bool, at_fall: bool) -> float:
@@ -234,4 +231,4 @@ def _plain_peak(pulse: Pulse, top: int) -> Peak:
     value = float(pulse.light_lx[index])
     neighbours = pulse.light_lx[max(0, index - 1) : index + 2]
     hidden = (value - float(neighbours.min())) * 0.15
-    return Peak(value, math.hypot(pulse.noise_lx, hidden), float(pulse.time_s[index]), 1)
+    return Peak(value, math.hypot(pulse.noise_lx, hidden))

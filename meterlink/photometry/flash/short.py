@@ -37,7 +37,7 @@ def read(
         result = _as_model(result, pulse, model, _cut_instead(pulse, model, cut, until))
     elif until is not None:
         result = result._replace(
-            peak_lx=until.peak_lx, u_peak_lx=until.u_peak_lx, peak_at_s=until.peak_at_s,
+            peak_lx=until.peak_lx, u_peak_lx=until.u_peak_lx,
             t05_s=until.t05_s, span05_s=until.t05_s, u_t05_s=until.u_t05_s,
         )  # fmt: skip
     top = flash_clip.may_have_stopped(pulse, extent, range_lx)
@@ -87,7 +87,6 @@ def _as_model(
         u_exposure_lxs=model.u_exposure_lxs,
         peak_lx=model.peak_lx,
         u_peak_lx=model.u_peak_lx,
-        peak_at_s=model.peak_at_s,
         t05_s=t05,
         span05_s=t05,
         u_t05_s=u_t05,
