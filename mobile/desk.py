@@ -138,9 +138,7 @@ class Desk(Describing, Matching):
 
     def new_set(self, name: str, lights: Sequence[tuple[str, str]] = ()) -> Shot:
         """Begin a set-up with lights given as (name, role), use it, and wait for its first light."""
-        setup = Setup(
-            new_id(), self.free_name(name.strip()), self.now(), iso=self.prefs.iso, shutter_s=self.prefs.shutter_s
-        )
+        setup = Setup(new_id(), self.free_name(name.strip()), self.now(), iso=self.prefs.iso, shutter_s=self.prefs.shutter_s)
         self.library.add_setup(setup)
         for order, (light_name, role) in enumerate(lights):
             point = role if role in OWN_POINT else "face"

@@ -36,8 +36,7 @@ def text_width(text: str, font_size: float, bold: bool = False) -> float:
         widest = 0.0
         for line in text.split("\n"):
             parts = (
-                CoreLabel(font_size=font_size, font_name=font, bold=bold).get_extents(part)[0]
-                for font, part in fonts.runs(line)
+                CoreLabel(font_size=font_size, font_name=font, bold=bold).get_extents(part)[0] for font, part in fonts.runs(line)
             )
             widest = max(widest, sum(parts))
         _widths[key] = widest
