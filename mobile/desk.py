@@ -50,6 +50,8 @@ class Desk(Describing, Matching):
         self._asked_id = ""
         """The light that was touched since the last pop: what is said now is of this one."""
         self._reaches: dict[Any, Reach] = {}
+        self.plans: dict[str, Any] = {}
+        """Stamps of the sets that are not in use, as the library page keeps them."""
         self._open()
 
     # -- the set in use -----------------------------------------------------------------------------------------
@@ -138,9 +140,7 @@ class Desk(Describing, Matching):
 
     def new_set(self, name: str, lights: Sequence[tuple[str, str]] = ()) -> Shot:
         """Begin a set-up with lights given as (name, role), use it, and wait for its first light."""
-        setup = Setup(
-            new_id(), self.free_name(name.strip()), self.now(), iso=self.prefs.iso, shutter_s=self.prefs.shutter_s
-        )
+        setup = Setup(new_id(), self.free_name(name.strip()), self.now(), iso=self.prefs.iso, shutter_s=self.prefs.shutter_s)
         self.library.add_setup(setup)
         for order, (light_name, role) in enumerate(lights):
             point = role if role in OWN_POINT else "face"
@@ -159,6 +159,8 @@ class Desk(Describing, Matching):
 
     def use(self, setup_id: str, *, begin: bool = False) -> Shot:
         """Make a set-up the one in use."""
+        if self.shot.setup is not None:
+            self.plans.pop(self.shot.setup.id, None)
         self.library.use_setup(setup_id)
         self._outcome, self._asked_id = None, ""
         self._open()

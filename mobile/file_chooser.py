@@ -17,11 +17,7 @@ from meterlink.errors import ImportRefused
 from mobile.permissions import on_android
 from mobile.texts import t
 
-CHOOSERS = {
-    "zenity": ("--file-selection",),
-    "kdialog": ("--getopenfilename",),
-    "yad": ("--file",),
-}
+CHOOSERS = {"zenity": ("--file-selection",), "kdialog": ("--getopenfilename",), "yad": ("--file",)}
 """Programs that show a file chooser on a Linux desktop, and how each is asked for one file."""
 REQUEST_CODE = 0x6D6C
 """Tells the picker's answer from that of other activities; any number below 65 536 that nothing else here uses."""

@@ -35,10 +35,9 @@ class FirstPage(Page):
         for value, text in wanted:
             if value in have:
                 continue
-            tap = Tap(text=text, value=value, test_name=f"{prefix}{value}", size_name="body", size_hint=(1, None))
+            tap = Tap(text=text, value=value, test_name=f"{prefix}{value}", size_name="body", size_hint=(1, None), act=act)
             tap.strong = value == "resume"
             tap.halign = "center" if prefix == "count:" else "left"
-            tap.bind(on_release=lambda one: act(one.value))
             row.add_widget(tap)
 
     def _begin(self, count: int) -> None:

@@ -9,9 +9,6 @@ from meterlink import units
 from mobile.desk import HELD_MAX_M, Desk, Shot
 from mobile.texts import t
 
-HAND_M = 0.1
-"""One mark of the slider: a hand's breadth with the thumb (common practice, no published source: 9 to 10 cm)."""
-
 
 def held_text(held_off_m: float | None, imperial: bool) -> str:
     """The slider's value in words; not given is not zero."""
@@ -41,11 +38,6 @@ class HeldSlider(NamedTuple):
         if held_off_m is None:
             return self.unknown_part / 2
         return self.unknown_part + min(held_off_m / self.longest_m, 1.0) * (1 - self.unknown_part)
-
-    def hands(self) -> tuple[float, ...]:
-        """Return the places of the hand-breadth marks."""
-        count = int(self.longest_m / HAND_M + 1e-9)
-        return tuple(self.fraction_of(HAND_M * n) for n in range(count + 1))
 
 
 def held_typed(text: str, imperial: bool) -> float | None:

@@ -117,8 +117,6 @@ class HoldScale(Drawing):
             Color(*style.quiet)
             shown = f"{6 * n}" if self.imperial else f"{20 * n}"
             unit = t("unit.inch" if self.imperial else "unit.cm") if n == count - 1 else ""
-            last = n == count - 1
-            self.write(
-                f"{shown} {unit}".strip(), self.right if last and x > self.right - dp(20) else x, y - dp(5) - style.mark * 0.6,
-                style.mark, anchor=1.0 if last and x > self.right - dp(20) else 0.5,
-            )  # fmt: skip
+            at_end = n == count - 1 and x > self.right - dp(20)
+            where, anchor = (self.right, 1.0) if at_end else (x, 0.5)
+            self.write(f"{shown} {unit}".strip(), where, y - dp(5) - style.mark * 0.6, style.mark, anchor=anchor)

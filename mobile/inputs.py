@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 from kivy.clock import Clock
-from kivy.properties import BooleanProperty, ListProperty, ObjectProperty, OptionProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, ObjectProperty, StringProperty
 from kivy.uix.boxlayout import BoxLayout
 from kivy.uix.textinput import TextInput
 
@@ -86,7 +86,6 @@ class Field(Stack):
     text = StringProperty("")
     hint = StringProperty("")
     error = StringProperty("")
-    input_type = OptionProperty("text", options=["text", "number"])
     on_commit: Callable[[str, Field], None] | None = None
     """Called with what was typed when the line is left or entered, if it differs from ``text``."""
 
@@ -145,7 +144,10 @@ class Choices(Stack):
             return
         row.clear_widgets()
         for value, text in self.options:
-            tap = Tap(text=text, value=value, test_name=f"{self.test_name}:{value}")
+            tap = Tap(text=text, value=value, test_name=f"{self.test_name}:{value}", act=self._chose)
             tap.chosen = value == self.chosen
-            tap.bind(on_release=lambda one: self.on_choose and self.on_choose(one.value))
             row.add_widget(tap)
+
+    def _chose(self, value: object) -> None:
+        if self.on_choose is not None:
+            self.on_choose(value)

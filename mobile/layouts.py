@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
 from kivy.animation import Animation
@@ -124,6 +124,16 @@ class Stack(BoxLayout):
     def on_touch_down(self, touch: Any) -> bool:
         """A part that is hidden takes no room, and no touches either: kivy's own disabled widgets swallow them."""
         return not self.disabled and bool(super().on_touch_down(touch))
+
+
+def refill(box: Any, wanted: Iterable[Any], make: Callable[[Any], Any]) -> list[Any]:
+    """Fill a box with a widget for each of these; anew only when they differ: a tap under a finger must not vanish."""
+    if getattr(box, "holds", None) != (now := list(wanted)):
+        box.holds = now
+        box.clear_widgets()
+        for one in now:
+            box.add_widget(make(one))
+    return list(reversed(box.children))
 
 
 class Rows(Stack):

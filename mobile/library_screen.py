@@ -65,9 +65,7 @@ class LibraryPage(Page):
         self.ids.search.bind(text=lambda *_: self._search())
         self.ids.import_field.on_commit = self._import
         for what in ACTS:
-            tap = Tap(text=t(f"library.{what}"), value=what)
-            tap.bind(on_release=lambda one: self._do(one.value, self.asked_id))
-            self.ids.acts.add_widget(tap)
+            self.ids.acts.add_widget(Tap(text=t(f"library.{what}"), value=what, act=lambda what: self._do(what, self.asked_id)))
 
     def show(self) -> None:
         """Read the list on the worker thread, then write it into the widgets."""

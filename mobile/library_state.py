@@ -49,14 +49,11 @@ def library_look(desk: Desk, search: str = "") -> LibraryLook:
     return LibraryLook(cards, note)
 
 
-_kept_plans: dict[str, tuple[PlanDot, ...]] = {}
-
-
 def _plan(desk: Desk, setup: Setup, current: bool) -> tuple[PlanDot, ...]:
-    """The stamp of a set-up; of those not in use it is kept, for only the one in use changes."""
-    if current or setup.id not in _kept_plans:
-        _kept_plans[setup.id] = plan_dots(desk.library, setup)
-    return _kept_plans[setup.id]
+    """The stamp of a set-up; kept as long as it is not the one in use, for only that changes."""
+    if current or setup.id not in desk.plans:
+        desk.plans[setup.id] = plan_dots(desk.library, setup)
+    return desk.plans[setup.id]
 
 
 def day_of(setup: Setup) -> str:

@@ -50,11 +50,7 @@ def _read_distance(text: str, _l: Light, _p: Placement, imperial: bool) -> dict[
 
 
 def _read_stand(text: str, _l: Light, _p: Placement, imperial: bool) -> dict[str, Any]:
-    return {
-        "stand_height_m": units.parse_length(with_unit(text, imperial), "stand height", 0.0, 20.0)
-        if text.strip()
-        else None
-    }
+    return {"stand_height_m": units.parse_length(with_unit(text, imperial), "stand height", 0.0, 20.0) if text.strip() else None}
 
 
 def _show_size(_l: Light, placement: Placement, imperial: bool) -> str:
@@ -66,14 +62,10 @@ def _show_size(_l: Light, placement: Placement, imperial: bool) -> str:
 def _read_size(text: str, _l: Light, placement: Placement, imperial: bool) -> dict[str, Any]:
     plain = text.strip()
     unit = "in" if imperial else "cm"
-    size = units.parse_size(
-        plain if any(c.isalpha() and c.lower() != "x" for c in plain) or '"' in plain else plain + unit
-    )
+    size = units.parse_size(plain if any(c.isalpha() and c.lower() != "x" for c in plain) or '"' in plain else plain + unit)
     if placement.shape == "disk":
         if size.height_m is not None:
-            raise UnitError(
-                "a round source has one size, its diameter: type 90 cm, or choose the square-cornered shape", text
-            )
+            raise UnitError("a round source has one size, its diameter: type 90 cm, or choose the square-cornered shape", text)
         return {"width_m": size.width_m, "height_m": None}
     if size.height_m is None:
         raise UnitError("this shape has two sizes, width x height: type 60x90 cm, or choose the round shape", text)
@@ -98,7 +90,9 @@ def _read_angle(name: str, most: float) -> Callable[[str, Light, Placement, bool
         if abs(angle) > most:
             raise UnitError(
                 "{typed} is beyond {most:.0f}°: give an angle within it, as 40, -30 or 30 left",
-                text, typed=text.strip()[:20], most=most,
+                text,
+                typed=text.strip()[:20],
+                most=most,
             )
         return {name: angle}
 

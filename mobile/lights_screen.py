@@ -6,12 +6,13 @@ from typing import Any
 
 from kivy.clock import Clock
 from kivy.metrics import dp
-from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, StringProperty
 
 from meterlink.records.kept import ROLES
 from mobile import lights_state as state
 from mobile import ring_view, theme  # noqa: F401  (the .kv file names a class of ring_view)
 from mobile.fronts import SourceTile
+from mobile.layouts import refill
 from mobile.page import Page
 from mobile.ring_state import marks_of
 from mobile.texts import t
@@ -45,7 +46,6 @@ class LightsPage(Page):
     typing = StringProperty("")
     """The one field that is typed into; empty for none."""
     sources = ListProperty()
-    overhead_deg = NumericProperty(0)
 
     def on_kv_post(self, _base: object) -> None:
         """Connect what the page's own widgets tell."""
@@ -134,15 +134,15 @@ class LightsPage(Page):
 
     @staticmethod
     def _taps(row: Any, wanted: list[tuple[str, str, str]], prefix: str, act: Any) -> None:
-        """Make the taps of a row, but only when they differ: a tap under a finger must not vanish."""
-        if [(tap.value, tap.text, tap.sign) for tap in reversed(row.children)] == wanted:
-            return
-        row.clear_widgets()
-        for value, text, sign in wanted:
-            tap = Tap(text=text, value=value, sign=sign, stacked=bool(sign), size_name="mark" if sign else "note")
-            tap.test_name = f"{prefix}{text if prefix == 'add:' else value}"
-            tap.bind(on_release=lambda one: act(one.value))
-            row.add_widget(tap)
+        """Make the taps of a row."""
+
+        def make(one: tuple[str, str, str]) -> Tap:
+            value, text, sign = one
+            name = f"{prefix}{text if prefix == 'add:' else value}"
+            size = "mark" if sign else "note"
+            return Tap(text=text, value=value, sign=sign, stacked=bool(sign), size_name=size, test_name=name, act=act)
+
+        refill(row, wanted, make)
 
     def _show_edit(self, edit: state.EditLook) -> None:
         ids, shot = self.ids, self.app.desk.shot
@@ -170,27 +170,20 @@ class LightsPage(Page):
             ids.outline.source = state.Source("", "", placement.shape, placement.width_m, placement.height_m)
 
     def _show_sources(self, edit: state.EditLook) -> None:
-        row = self.ids.sources
-        if [tap.source for tap in reversed(row.children)] != list(self.sources):
-            row.clear_widgets()
-            for source in self.sources:
-                tile = SourceTile(text=source.label, source=source, test_name=f"source:{source.key}", size_name="mark")
-                tile.bind(on_release=lambda one: self._do(state.set_source, one.source))
-                row.add_widget(tile)
-        for tile in row.children:
+        for tile in refill(self.ids.sources, self.sources, self._tile):
             own = tile.source.modifier
             tile.chosen = tile.source.key == edit.source if not own else own == edit.modifier
 
+    def _tile(self, source: state.Source) -> SourceTile:
+        tile = SourceTile(text=source.label, source=source, test_name=f"source:{source.key}", size_name="mark")
+        tile.act = lambda _value: self._do(state.set_source, source)
+        return tile
+
     def _show_values(self, box: Any, looks: tuple[state.FieldLook, ...]) -> None:
         """Each value as a tap; touching one opens it in the one field that can be typed into."""
-        wanted = [one.name for one in looks]
-        if [tap.value for tap in reversed(box.children)] != wanted:
-            box.clear_widgets()
-            for one in looks:
-                tap = Tap(value=one.name, test_name=f"value:{one.name}")
-                tap.bind(on_release=lambda tapped: self.type(tapped.value))
-                box.add_widget(tap)
-        for tap, one in zip(reversed(box.children), looks, strict=True):
+        names = (one.name for one in looks)
+        taps = refill(box, names, lambda name: Tap(value=name, test_name=f"value:{name}", act=self.type))
+        for tap, one in zip(taps, looks, strict=True):
             tap.text = t("lights.value", label=one.label, value=one.text or t("lights.not_given"))
             tap.chosen = one.name == self.typing
 

@@ -71,7 +71,6 @@ class EditLook(NamedTuple):
 class LightsLook(NamedTuple):
     """The list of lights, and the one that is open."""
 
-    has_set: bool
     lines: tuple[LightLine, ...]
     edit: EditLook | None
 
@@ -79,7 +78,7 @@ class LightsLook(NamedTuple):
 def lights_look(shot: Shot, open_id: str = "") -> LightsLook:
     """Turn the snapshot into the list and the open light."""
     if shot.view is None:
-        return LightsLook(False, (), None)
+        return LightsLook((), None)
     imperial = shot.prefs.imperial
     lines = tuple(
         LightLine(
@@ -96,7 +95,7 @@ def lights_look(shot: Shot, open_id: str = "") -> LightsLook:
     )
     state = shot.view.state(open_id) if open_id else None
     if state is None:
-        return LightsLook(True, lines, None)
+        return LightsLook(lines, None)
     light, placement = state.light, state.placement or Placement("", state.light.id, 0.0)
     shown = [
         (f, FieldLook(f.name, t(f"field.{f.name}"), f.show(light, placement, imperial), _hint(f.name, imperial)))
@@ -118,7 +117,7 @@ def lights_look(shot: Shot, open_id: str = "") -> LightsLook:
         source.name if source else "",
         state.stale_reason,
     )
-    return LightsLook(True, lines, edit)
+    return LightsLook(lines, edit)
 
 
 def _wanted(name: str, light: Light, placement: Placement) -> bool:

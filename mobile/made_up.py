@@ -51,9 +51,7 @@ def pulse_for(shot: Shot, request: Request, held_off_m: float) -> Pulse | None:
     """Return the pop that the simulated set gives for a request; None when nothing of it can fire."""
     studio = studio_for(shot)
     if request.light_id is None:
-        parts = [
-            studio.exposure_lxs(one, held_off_m, "camera", aim="camera") for one in request.lit if one in studio.lights
-        ]
+        parts = [studio.exposure_lxs(one, held_off_m, "camera", aim="camera") for one in request.lit if one in studio.lights]
         return Pulse(sum(parts)) if parts else None
     light = shot.light(request.light_id)
     if light is None:

@@ -54,9 +54,7 @@ class MeterApp(Work, Navigation, App):
     place = StringProperty("")
     """The page that is shown."""
 
-    def __init__(
-        self, library: Library, *, sensor_url: str = "", voice: Voice | None = None, **sensor_options: Any
-    ) -> None:
+    def __init__(self, library: Library, *, sensor_url: str = "", voice: Voice | None = None, **sensor_options: Any) -> None:
         super().__init__()
         self.title = texts.t("app.title")
         self.desk = Desk(library)
@@ -334,9 +332,7 @@ def main(argv: list[str] | None = None) -> int:
     import sys
 
     parser = argparse.ArgumentParser(prog="python -m mobile", description="Meter a set with one hand.")
-    parser.add_argument(
-        "--library", metavar="FILE", help="library to use (default: METERLINK_LIBRARY, else the user's)"
-    )
+    parser.add_argument("--library", metavar="FILE", help="library to use (default: METERLINK_LIBRARY, else the user's)")
     parser.add_argument("--sensor", metavar="URL", default="", help="sensor to connect, e.g. sim:?every=0")
     args = parser.parse_args(argv)
     try:

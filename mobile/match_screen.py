@@ -5,6 +5,7 @@ from __future__ import annotations
 from kivy.properties import BooleanProperty, StringProperty
 
 from mobile import drawings  # noqa: F401  (the .kv file names its classes)
+from mobile.layouts import refill
 from mobile.library_state import day_of
 from mobile.match_state import MatchLine, match_look
 from mobile.page import Page
@@ -65,15 +66,7 @@ class MatchPage(Page):
         for card, line in zip(cards, shown.lines, strict=True):
             card.put(line)
         ids.walk_row.folded = ids.end_row.folded = not shown.lines
-        row = ids.choices
-        if [tap.test_name for tap in reversed(row.children)] != [f"match_to:{name}" for _id, name in shown.choices]:
-            row.clear_widgets()
-            for (setup_id, name), day in zip(shown.choices, days, strict=False):
-                # Sets of many days have like names: the day tells which one was meant.
-                tap = Tap(text=f"{name}   {day}", value=setup_id, test_name=f"match_to:{name}", size_name="body")
-                tap.size_hint, tap.halign = (1, None), "left"
-                tap.bind(on_release=lambda one: self._match_to(one.value))
-                row.add_widget(tap)
+        refill(ids.choices, zip(shown.choices, days, strict=False), self._choice)
 
     def _card(self, _name: str) -> MatchCard:
         card = MatchCard()
@@ -81,6 +74,13 @@ class MatchPage(Page):
         card.ids.meter.bind(on_release=lambda _tap: self.app.do(desk.wait_for, card.light_id))
         card.ids.moved.bind(on_release=lambda _tap: self.app.do(desk.have_moved, card.light_id))
         return card
+
+    def _choice(self, stored: tuple[tuple[str, str], str]) -> Tap:
+        (setup_id, name), day = stored
+        # Sets of many days have like names: the day tells which one was meant.
+        tap = Tap(text=f"{name}   {day}", value=setup_id, test_name=f"match_to:{name}", size_name="body", act=self._match_to)
+        tap.size_hint, tap.halign = (1, None), "left"
+        return tap
 
     def _match_to(self, setup_id: str) -> None:
         app = self.app

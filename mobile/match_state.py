@@ -58,9 +58,7 @@ class MatchLook(NamedTuple):
 def match_look(shot: Shot, choices: tuple[tuple[str, str], ...] = ()) -> MatchLook:
     """Turn the snapshot into the page."""
     if shot.match is None or shot.stored is None or shot.view is None:
-        return MatchLook(
-            t("match.none"), t("match.choose") if choices else t("match.nothing_stored"), (), "", False, choices
-        )
+        return MatchLook(t("match.none"), t("match.choose") if choices else t("match.nothing_stored"), (), "", False, choices)
     present = {s.light.name.casefold(): s for s in shot.view.lights}
     stored = {s.light.name: s for s in shot.stored.lights}
     # Largest difference first; what is not metered yet comes last, in its order.
@@ -135,13 +133,7 @@ def _turn(row: MatchRow, now: LightState | None, waiting: bool) -> str:
 def _otherwise(shot: Shot, row: MatchRow, now: LightState | None) -> str:
     """Say the distance that would do it too, when the dial was offered first."""
     move = row.move
-    if (
-        move is None
-        or move.distance_m is not None
-        or now is None
-        or now.placement is None
-        or row.difference_stops is None
-    ):
+    if move is None or move.distance_m is not None or now is None or now.placement is None or row.difference_stops is None:
         return ""
     falloff = shot.view.falloffs.get(now.light.modifier) if shot.view and now.light.modifier else None
     other = close(now.light, now.placement, -row.difference_stops, falloff=falloff, by="distance")

@@ -13,6 +13,7 @@ from mobile import (
     ring_view,  # noqa: F401  (the .kv file names its class)
 )
 from mobile.held_state import held_changed
+from mobile.layouts import refill
 from mobile.metering_state import MeteringLook, metering_look
 from mobile.page import Page
 from mobile.ring_state import marks_of
@@ -128,20 +129,19 @@ class MeteringPage(Page):
         wanted = [(c.light_id, c.name) for c in shown.chips]
         if shown.all_ready:
             wanted.append(("", t("metering.sum_check")))
-        if [(c.value, c.text) for c in reversed(row.children)] != wanted:
-            row.clear_widgets()
-            for light_id, name in wanted:
-                chip = Chip(text=name, value=light_id, test_name=f"chip:{name}" if light_id else "act:sum")
-                chip.bind(on_release=lambda one: self._wait_for(one.value))
-                row.add_widget(chip)
+        chips = refill(row, wanted, self._chip)
         waiting = self.app.desk.shot.waiting
-        for chip, state in zip(reversed(row.children), (*shown.chips, None), strict=False):
+        for chip, state in zip(chips, (*shown.chips, None), strict=False):
             if state is None:
                 chip.sign, chip.sign_colour = "all", "quiet"
                 chip.chosen = waiting is not None and waiting.purpose == "together"
             else:
                 chip.sign, chip.sign_colour = state.verdict or "none", ink_of(state.verdict)
                 chip.chosen = state.waiting
+
+    def _chip(self, light: tuple[str, str]) -> Chip:
+        light_id, name = light
+        return Chip(text=name, value=light_id, test_name=f"chip:{name}" if light_id else "act:sum", act=self._wait_for)
 
     def _show_actions(self, shown: MeteringLook) -> None:
         ids = self.ids
@@ -150,13 +150,8 @@ class MeteringPage(Page):
         ids.second.text = t("metering.it_was", name=shown.second) if shown.second else ""
         ids.give.disabled = not shown.give_to
         ids.give.text = t("metering.keep" if self.giving else "metering.give")
-        row, wanted = ids.give_row, [name for _id, name in shown.give_to] if self.giving else []
-        if [tap.value for tap in reversed(row.children)] != wanted:
-            row.clear_widgets()
-            for name in wanted:
-                tap = Tap(text=name, value=name, test_name=f"give:{name}")
-                tap.bind(on_release=lambda one: self.give(one.value))
-                row.add_widget(tap)
+        wanted = [name for _id, name in shown.give_to] if self.giving else []
+        refill(ids.give_row, wanted, lambda name: Tap(text=name, value=name, test_name=f"give:{name}", act=self.give))
         ids.give_title.text = t("metering.give_title") if wanted else ""
 
     # -- doing --------------------------------------------------------------------------------------------------

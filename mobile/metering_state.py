@@ -53,7 +53,6 @@ class Next(NamedTuple):
 class MeteringLook(NamedTuple):
     """Everything on the screen but the live level."""
 
-    has_set: bool
     waiting_id: str
     headline: str
     """The light to be metered, as large as its number."""
@@ -91,8 +90,6 @@ class MeteringLook(NamedTuple):
     """The light that the last pop may be instead, for one tap; empty when whose it is is sure."""
     give_to: tuple[tuple[str, str], ...]
     """(light id, name) of the lights that the last reading could be given to."""
-    complete: bool
-    """Every light has a valid reading."""
     spoken: str
     """What is read out when this reading is new."""
 
@@ -125,7 +122,6 @@ def metering_look(shot: Shot, *, lost: bool = False) -> MeteringLook:
     together = held_light is None and waiting is not None and waiting.purpose == Purpose.TOGETHER
     missing = unmetered(shot)
     return MeteringLook(
-        has_set=shot.setup is not None,
         waiting_id=light.id if light else "",
         headline=t("metering.lost") if lost else t("metering.any_order") if shot.any_order else _headline(shot, waiting, missing),
         instruction=t("metering.lost_hint") if lost else _any_order(shot) or _instruction(shot, waiting, missing),
@@ -146,7 +142,6 @@ def metering_look(shot: Shot, *, lost: bool = False) -> MeteringLook:
         can_take_back=shot.last is not None,
         second=second.name if (second := shot.light(second_of(shot))) is not None and not lost else "",
         give_to=_give_to(shot),
-        complete=complete(shot),
         **pop,
     )
 

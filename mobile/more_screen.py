@@ -20,8 +20,7 @@ class MorePage(Page):
         """Fill the list."""
         for name in PLACES:
             tap = MoreRow(text=t(f"place.{name}"), value=name, test_name=f"more:{name}", size_name="body", sign=name)
-            tap.size_hint, tap.halign = (1, None), "left"
-            tap.bind(on_release=lambda one: self.app.go(one.value))
+            tap.size_hint, tap.halign, tap.act = (1, None), "left", self.app.go
             self.ids.places.add_widget(tap)
 
 

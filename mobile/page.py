@@ -59,11 +59,6 @@ class Pages(FloatLayout):
         self.current_screen: Page | None = None
         self._taking_over: Any = None
 
-    @property
-    def screen_names(self) -> list[str]:
-        """Names of the pages that were built."""
-        return list(self.built)
-
     def go(self, name: str) -> Page:
         """Show a page."""
         frames = 1 if name in self.built else 2

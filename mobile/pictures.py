@@ -43,28 +43,10 @@ def save_window(path: Path) -> None:
     """Write what the window shows as a PNG."""
     from kivy.core.window import Window
     from kivy.graphics.opengl import GL_RGB, GL_UNSIGNED_BYTE, glReadPixels
+    from PIL import Image
 
-    width, height = Window.size
-    pixels = bytes(glReadPixels(0, 0, width, height, GL_RGB, GL_UNSIGNED_BYTE))
-    rows = [pixels[y * width * 3 : (y + 1) * width * 3] for y in range(height - 1, -1, -1)]
-    path.write_bytes(png(width, height, rows))
-
-
-def png(width: int, height: int, rows: list[bytes]) -> bytes:
-    """Return an 8-bit RGB picture as a PNG file (each row stored as its difference from the one above)."""
-    import struct
-    import zlib
-
-    def chunk(kind: bytes, data: bytes) -> bytes:
-        return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
-
-    above, filtered = bytes(width * 3), []
-    for row in rows:
-        filtered.append(b"\x02" + bytes((a - b) & 255 for a, b in zip(row, above, strict=True)))
-        above = row
-    header = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
-    body = zlib.compress(b"".join(filtered), 9)
-    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", header) + chunk(b"IDAT", body) + chunk(b"IEND", b"")
+    pixels = bytes(glReadPixels(0, 0, *Window.size, GL_RGB, GL_UNSIGNED_BYTE))
+    Image.frombytes("RGB", Window.size, pixels).transpose(Image.Transpose.FLIP_TOP_BOTTOM).save(path, optimize=True)
 
 
 async def _frames(count: int = 6) -> None:

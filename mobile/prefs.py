@@ -52,12 +52,7 @@ class Prefs(NamedTuple):
         return prefs
 
 
-_CHOICES: dict[str, tuple[Any, ...]] = {
-    "theme": tuple(THEMES),
-    "units": UNITS,
-    "step": STEPS,
-    "text_scale": TEXT_SCALES,
-}
+_CHOICES: dict[str, tuple[Any, ...]] = {"theme": tuple(THEMES), "units": UNITS, "step": STEPS, "text_scale": TEXT_SCALES}
 
 
 def _possible(name: str, value: Any) -> bool:

@@ -48,13 +48,7 @@ class RingMark(NamedTuple):
     """Its direction was said as behind the subject, and it is drawn in front of the backdrop."""
 
 
-USUAL = {
-    "key": (40.0, 1.4),
-    "fill": (-45.0, 1.8),
-    "hair": (150.0, 1.8),
-    "rim": (-140.0, 1.8),
-    "background": (180.0, 1.2),
-}
+USUAL = {"key": (40.0, 1.4), "fill": (-45.0, 1.8), "hair": (150.0, 1.8), "rim": (-140.0, 1.8), "background": (180.0, 1.2)}
 """Where a light of a role is drawn (azimuth in degrees, metres) as long as nobody has said where it stands."""
 
 
@@ -78,9 +72,7 @@ def place_of(mark: RingMark, x_m: float, z_m: float, elevation_deg: float = 0.0)
     return distance, (180.0 - azimuth if azimuth > 0 else -180.0 - azimuth) if mark.mirrored else azimuth
 
 
-def outline_of(
-    placement: Placement | None, azimuth_deg: float, x_m: float, z_m: float
-) -> tuple[tuple[float, float], ...]:
+def outline_of(placement: Placement | None, azimuth_deg: float, x_m: float, z_m: float) -> tuple[tuple[float, float], ...]:
     """Return the ends of the front, seen from above, of a source that is drawn in this direction with its middle at (x, z)."""
     if placement is None or placement.shape == "point" or not placement.width_m:
         return ()

@@ -193,9 +193,11 @@ class RingView(Drawing):
             for turned in (RING_LABELS_DEG[(number + n) % len(RING_LABELS_DEG)] for n in range(len(RING_LABELS_DEG))):
                 x, y = scale.cx + r * cos(radians(turned)), scale.cy + r * sin(radians(turned))
                 inside = self.collide_point(x, y - self._label_size) and self.collide_point(x, y + self._label_size)
-                free = inside and self._free(text, x, y, away=look().gap)
-                if free and not self._covers(text, x, y) and not self._on_beam(text, x, y):
-                    self._written.append(self._box(text, x, y))
+                left, low, right, high = box = self._box(text, x, y)
+                # Not so near to another text that it reads as a part of it.
+                roomy = (left - look().gap, low - look().gap, right + look().gap, high + look().gap)
+                if inside and not (_meets(roomy, self._written) or _meets(box, self._drawn + self._beams)):
+                    self._written.append(box)
                     self._write(text, x, y, self._label_size, look().quiet)
                     break
 
@@ -205,14 +207,7 @@ class RingView(Drawing):
         Color(*style.quiet)
         Line(ellipse=(scale.cx - r, scale.cy - r * 1.2, 2 * r, 2.4 * r), width=1.4)
         Line(
-            points=[
-                scale.cx - r * 0.3,
-                scale.cy - r * 1.15,
-                scale.cx,
-                scale.cy - r * 1.6,
-                scale.cx + r * 0.3,
-                scale.cy - r * 1.15,
-            ],
+            points=[scale.cx - r * 0.3, scale.cy - r * 1.15, scale.cx, scale.cy - r * 1.6, scale.cx + r * 0.3, scale.cy - r * 1.15],
             width=1.4,
         )
         # The camera looks up from the bottom edge: a small body with its lens toward the face.
@@ -283,15 +278,16 @@ class RingView(Drawing):
         step = self._label_size * 1.3
         places = [(0, outward), (0, -outward), (wide, 0), (-wide, 0), (wide, outward), (-wide, outward)]
         places += [(side * wide, n * step) for n in (1, -1, 2, -2, 3, -3, 4, -4) for side in (0, 1, -1)]
-        free = [at for at in places if self._free(text, x + at[0], y + at[1])]
+        boxes = {at: self._box(text, x + at[0], y + at[1]) for at in places}
+        free = [at for at in places if not _meets(boxes[at], self._written)]
         if not free:
             return
         # Best beside every light and beam and nearest to its own light; with many lights at least beside the lights.
-        clear = [at for at in free if not self._covers(text, x + at[0], y + at[1])]
-        own = [at for at in clear if self._is_nearest(text, x + at[0], y + at[1], (x, y))]
-        off = (at for at in (own or clear) if not self._on_beam(text, x + at[0], y + at[1]))
+        clear = [at for at in free if not _meets(boxes[at], self._drawn)]
+        own = [at for at in clear if self._is_nearest(boxes[at], (x, y))]
+        off = (at for at in (own or clear) if not _meets(boxes[at], self._beams))
         dx, dy = next(off, (own or clear or free)[0])
-        self._written.append(self._box(text, x + dx, y + dy))
+        self._written.append(boxes[dx, dy])
         self._write(text, x + dx, y + dy, self._label_size, colour)
 
     @property
@@ -306,27 +302,14 @@ class RingView(Drawing):
         low = min(max(y - h / 2, self.y), max(self.top - h, self.y))
         return left, low, left + w, low + h
 
-    def _free(self, text: str, x: float, y: float, away: float = 0.0) -> bool:
-        """Whether a label there meets no other text, nor comes so near that it reads as a part of it."""
-        left, low, right, high = self._box(text, x, y)
-        return not _meets((left - away, low - away, right + away, high + away), self._written)
-
-    def _covers(self, text: str, x: float, y: float) -> bool:
-        """Whether a label there covers a light."""
-        return _meets(self._box(text, x, y), self._drawn)
-
-    def _is_nearest(self, text: str, x: float, y: float, own: tuple[float, float]) -> bool:
+    def _is_nearest(self, box: tuple[float, float, float, float], own: tuple[float, float]) -> bool:
         """Whether a label there is nearer to its own light than to any other."""
-        left, low, right, high = self._box(text, x, y)
+        left, low, right, high = box
 
         def away(at: tuple[float, float]) -> float:
             return hypot(at[0] - min(max(at[0], left), right), at[1] - min(max(at[1], low), high))
 
         return all(away(own) <= away(place) for place in self._places)
-
-    def _on_beam(self, text: str, x: float, y: float) -> bool:
-        """Whether a label there lies on a beam."""
-        return _meets(self._box(text, x, y), self._beams)
 
     def _write(self, text: str, x: float, y: float, size: float, colour: Any) -> None:
         """Write a line centred at (x, y), held inside the view, on a patch of the ground colour."""

@@ -7,6 +7,7 @@ from typing import Any
 from kivy.properties import BooleanProperty, NumericProperty, StringProperty
 
 from mobile import drawings  # noqa: F401  (the .kv file names its classes)
+from mobile.layouts import refill
 from mobile.page import Page
 from mobile.sensors_state import SensorsLook, sensors_look
 from mobile.texts import t
@@ -63,32 +64,20 @@ class SensorsPage(Page):
         self._taps(ids.practice, practice)
 
     def _facts(self, shown: SensorsLook) -> None:
-        box = self.ids.facts
-        if [w.text for w in reversed(box.children)] != list(shown.facts):
-            box.clear_widgets()
-            for fact in shown.facts:
-                box.add_widget(Words(text=fact, colour="quiet"))
+        refill(self.ids.facts, shown.facts, lambda fact: Words(text=fact, colour="quiet"))
 
     def _rows(self, shown: SensorsLook) -> None:
-        rows = self.ids.rows
-        if [r.url for r in reversed(rows.children)] != [line.url for line in shown.lines]:
-            rows.clear_widgets()
-            for line in shown.lines:
-                row = SensorRow(url=line.url, test_name=f"sensor:{line.name}")
-                row.ids.connect.bind(on_release=lambda _tap, url=line.url: self.app.connect(url))
-                rows.add_widget(row)
-        for row, line in zip(reversed(rows.children), shown.lines, strict=True):
-            row.name, row.what, row.signal = line.name, line.what, line.signal
+        for row, line in zip(refill(self.ids.rows, (line.url for line in shown.lines), self._row), shown.lines, strict=True):
+            row.test_name, row.name, row.what, row.signal = f"sensor:{line.name}", line.name, line.what, line.signal
             row.bars, row.connected = line.bars, line.connected
 
+    def _row(self, url: str) -> SensorRow:
+        row = SensorRow(url=url)
+        row.ids.connect.bind(on_release=lambda _tap: self.app.connect(url))
+        return row
+
     def _taps(self, row: Any, wanted: list[tuple[str, str]]) -> None:
-        if [(tap.value, tap.text) for tap in reversed(row.children)] == wanted:
-            return
-        row.clear_widgets()
-        for value, text in wanted:
-            tap = Tap(text=text, value=value, test_name=f"sensors:{value}")
-            tap.bind(on_release=lambda one: self._act(one.value))
-            row.add_widget(tap)
+        refill(row, wanted, lambda one: Tap(text=one[1], value=one[0], test_name=f"sensors:{one[0]}", act=self._act))
 
     def _act(self, what: str) -> None:
         app = self.app

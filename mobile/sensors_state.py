@@ -103,11 +103,7 @@ def sensors_look(status: Status, found: tuple[Found, ...], now_s: float | None =
             f.url,
             f.name,
             f.what,
-            t("sensors.signal", dbm=f.signal_dbm)
-            if f.signal_dbm is not None
-            else t("sensors.known")
-            if f.known
-            else "",
+            t("sensors.signal", dbm=f.signal_dbm) if f.signal_dbm is not None else t("sensors.known") if f.known else "",
             bars_of(f.signal_dbm),
             f.url == status.url,
         )

@@ -12,6 +12,7 @@ from mobile import (
     ring_view,  # noqa: F401  (the .kv file names its class)
 )
 from mobile.last_pop import Figure
+from mobile.layouts import refill
 from mobile.page import Page
 from mobile.ring_state import marks_of
 from mobile.set_state import FindingLook, SetRow, set_look
@@ -152,20 +153,12 @@ class SetPage(Page):
 
     @staticmethod
     def _cards(box: Any, looks: Any, cls: Any) -> None:
-        while len(box.children) > len(looks):
-            box.remove_widget(box.children[0])
-        while len(box.children) < len(looks):
-            box.add_widget(cls())
-        for card, one in zip(reversed(box.children), looks, strict=True):
+        for card, one in zip(refill(box, range(len(looks)), lambda _number: cls()), looks, strict=True):
             card.put(one)
 
     @staticmethod
     def _words(box: Any, texts: list[str], size_name: str) -> None:
-        if [w.text for w in reversed(box.children)] == texts:
-            return
-        box.clear_widgets()
-        for text in texts:
-            box.add_widget(Words(text=text, size_name=size_name, colour="quiet"))
+        refill(box, texts, lambda text: Words(text=text, size_name=size_name, colour="quiet"))
 
     def toggle_findings(self) -> None:
         """Show the findings, or the rows again."""

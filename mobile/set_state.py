@@ -69,7 +69,6 @@ class FindingLook(NamedTuple):
 class SetLook(NamedTuple):
     """The whole screen."""
 
-    has_set: bool
     name: str
     camera: str
     rows: tuple[SetRow, ...]
@@ -99,7 +98,7 @@ def place_on_band(stops: float) -> float:
 def set_look(shot: Shot) -> SetLook:
     """Turn the snapshot into the screen."""
     if shot.setup is None or shot.view is None or shot.table is None:
-        return SetLook(False, "", "", (), (), "", "", (), (), "", "", "", "")
+        return SetLook("", "", (), (), "", "", (), (), "", "", "", "")
     table = shot.table
     wishes = wishes_of(shot)
     rows = tuple(
@@ -119,7 +118,7 @@ def set_look(shot: Shot) -> SetLook:
     findings = tuple(finding_look(shot, one, number) for number, one in enumerate(shot.findings))
     note = shot.findings_error or ("" if findings or not _metered(rows) else t("set.no_findings"))
     return SetLook(
-        True, shot.setup.name, camera_text(shot), rows, tuple(ratios), aperture, over_text(chosen),
+        shot.setup.name, camera_text(shot), rows, tuple(ratios), aperture, over_text(chosen),
         table.notes, findings, note,
         *_findings_line(findings, note), findings[0].severity if findings else "good" if _metered(rows) else "",
         tuple(one.text for one in shot.answers),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from mobile import settings_state as state
+from mobile.layouts import refill
 from mobile.page import Page
 from mobile.texts import t
 from mobile.widgets import Choices, Field, load_kv
@@ -30,24 +31,22 @@ class SettingsPage(Page):
         """Nothing here depends on the sensor."""
 
     def _choices(self, box: Any, choices: tuple[state.Choice, ...]) -> None:
-        if len(box.children) != len(choices):
-            box.clear_widgets()
-            for one in choices:
-                widget = Choices(test_name=f"choice:{one.name}")
-                widget.on_choose = lambda value, name=one.name: self._choose(name, value)
-                box.add_widget(widget)
-        for widget, one in zip(reversed(box.children), choices, strict=True):
+        for widget, one in zip(refill(box, (one.name for one in choices), self._choice), choices, strict=True):
             widget.label, widget.options, widget.chosen = one.label, list(one.options), one.chosen
 
     def _entries(self, box: Any, entries: list[state.Entry]) -> None:
-        if len(box.children) != len(entries):
-            box.clear_widgets()
-            for one in entries:
-                field = Field(test_name=f"entry:{one.name}")
-                field.on_commit = lambda text, widget, name=one.name: self._enter(name, text, widget)
-                box.add_widget(field)
-        for field, one in zip(reversed(box.children), entries, strict=True):
+        for field, one in zip(refill(box, (one.name for one in entries), self._entry), entries, strict=True):
             field.label, field.hint, field.text = one.label, one.hint, one.text
+
+    def _choice(self, name: str) -> Choices:
+        widget = Choices(test_name=f"choice:{name}")
+        widget.on_choose = lambda value: self._choose(name, value)
+        return widget
+
+    def _entry(self, name: str) -> Field:
+        field = Field(test_name=f"entry:{name}")
+        field.on_commit = lambda text, widget: self._enter(name, text, widget)
+        return field
 
     def _choose(self, name: str, value: object) -> None:
         self.app.do(state.choose, self.app.desk, name, value, done=lambda _shot: self.app.wear())

@@ -40,6 +40,10 @@ class SettingsLook(NamedTuple):
     entries: tuple[Entry, ...]
 
 
+def _named(name: str, prefs: Prefs, *values: str) -> Choice:
+    return Choice(name, t(f"settings.{name}"), tuple((value, t(f"settings.{value}")) for value in values), getattr(prefs, name))
+
+
 def _on_off(name: str, prefs: Prefs) -> Choice:
     options = ((True, t("settings.on")), (False, t("settings.off")))
     return Choice(name, t(f"settings.{name}"), options, getattr(prefs, name))
@@ -49,24 +53,12 @@ def settings_look(shot: Shot, settings: Any) -> SettingsLook:
     """Turn what is remembered into choices and entries; ``settings`` are the library's limits."""
     prefs = shot.prefs
     choices = (
+        _named("theme", prefs, "amber", "paper"),
         Choice(
-            "theme", t("settings.theme"), (("amber", t("settings.amber")), ("paper", t("settings.paper"))), prefs.theme
+            "text_scale", t("settings.text_scale"), tuple((s, f"{s * 100:.0f} %") for s in TEXT_SCALES), prefs.text_scale
         ),
-        Choice(
-            "text_scale",
-            t("settings.text_scale"),
-            tuple((scale, f"{scale * 100:.0f} %") for scale in TEXT_SCALES),
-            prefs.text_scale,
-        ),
-        Choice(
-            "units",
-            t("settings.units"),
-            (("metric", t("settings.metric")), ("imperial", t("settings.imperial"))),
-            prefs.units,
-        ),
-        Choice(
-            "step", t("settings.step"), (("tenth", t("settings.tenth")), ("third", t("settings.third"))), prefs.step
-        ),
+        _named("units", prefs, "metric", "imperial"),
+        _named("step", prefs, "tenth", "third"),
         _on_off("auto_advance", prefs),
         _on_off("free_order", prefs),
         _on_off("speech", prefs),

@@ -80,7 +80,3 @@ class Shot(NamedTuple):
     def lights(self) -> tuple[Light, ...]:
         """Lights of the set in their order."""
         return tuple(state.light for state in self.view.lights) if self.view else ()
-
-    def held_off(self, light_id: str | None) -> float | None:
-        """How far the dome is held off for a light; None is not given."""
-        return dict(self.held).get(light_id or "")

@@ -36,8 +36,7 @@ def text_width(text: str, font_size: float, bold: bool = False) -> float:
         widest = 0.0
         for line in text.split("\n"):
             parts = (
-                CoreLabel(font_size=font_size, font_name=font, bold=bold).get_extents(part)[0]
-                for font, part in fonts.runs(line)
+                CoreLabel(font_size=font_size, font_name=font, bold=bold).get_extents(part)[0] for font, part in fonts.runs(line)
             )
             widest = max(widest, sum(parts))
         _widths[key] = widest
@@ -137,6 +136,8 @@ class Tap(ButtonBehavior, Dressed):
     stacked = BooleanProperty(False)
     """The sign stands above the text."""
     value = ObjectProperty(None, allownone=True)
+    act = ObjectProperty(None, allownone=True)
+    """Called with the value when it is tapped."""
     natural_width = NumericProperty(0)
     face = ColorProperty((0, 0, 0, 0))
     seam = NumericProperty(0)
@@ -149,6 +150,11 @@ class Tap(ButtonBehavior, Dressed):
         for name in ("pos", "size", "texture_size", "sign", "sign_colour", "color", "chosen"):
             self.fbind(name, self._repaint)
         self._repaint()
+
+    def on_release(self) -> None:
+        """Do it."""
+        if self.act is not None:
+            self.act(self.value)
 
     def on_touch_down(self, touch: Any) -> bool:
         """What cannot be tapped now is in nobody's way."""

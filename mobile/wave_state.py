@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import accumulate
+
 from meterlink.records import WaveBlock
 
 WAVE_POINTS = 160
@@ -33,12 +35,6 @@ def wave_points(block: WaveBlock | None, count: int = WAVE_POINTS) -> tuple[tupl
 
 def _times(block: WaveBlock, total: int) -> list[float]:
     """Time of each sample in seconds from the first."""
-    intervals = [0.0] * total
-    for segment in block.segments:
-        for i in range(max(segment.start, 0), min(segment.start + segment.sample_count, total)):
-            intervals[i] = segment.sample_interval_s
-    times, now = [], 0.0
-    for i, interval in enumerate(intervals):
-        times.append(now)
-        now += interval or (intervals[i - 1] if i else 1.0) or 1.0
-    return times
+    intervals = [segment.sample_interval_s or 1.0 for segment in block.segments for _ in range(min(segment.sample_count, total))]
+    intervals += [intervals[-1] if intervals else 1.0] * (total - len(intervals))
+    return list(accumulate(intervals[: total - 1], initial=0.0))

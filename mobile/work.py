@@ -36,12 +36,7 @@ class Work:
         self._tasks: set[asyncio.Task[Any]] = set()
 
     def do(
-        self,
-        work: Callable[..., Any],
-        *args: Any,
-        done: Callable[[Any], None] | None = None,
-        field: Any = None,
-        **options: Any,
+        self, work: Callable[..., Any], *args: Any, done: Callable[[Any], None] | None = None, field: Any = None, **options: Any
     ) -> None:
         """Run ``work`` on the worker thread, then show the result; an error is said in ``field`` or at the finger."""
 

@@ -91,8 +91,8 @@ def test_what_a_person_likes_survives_a_kill(metered: Make) -> None:
     again = one.reopened()
 
     assert again.prefs[:3] == ("paper", 1.5, "imperial")
-    assert again.shot.held_off(one.id_of("FILL")) == 0.2
-    assert again.shot.held_off(one.id_of("KEY")) is None
+    assert dict(again.shot.held)[one.id_of("FILL")] == 0.2
+    assert dict(again.shot.held)[one.id_of("KEY")] is None
     again.close()
 
 

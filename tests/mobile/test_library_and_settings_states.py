@@ -89,6 +89,21 @@ def test_a_thumbnail_shows_placed_lights_with_the_camera_down(metered) -> None:
     assert dot.x > 0 > dot.y
 
 
+def test_a_stamp_follows_what_was_moved_while_its_set_was_in_use(metered) -> None:
+    """Seen before and kept, then used, moved and left without a look at the list: it shows the lights where they are."""
+    one = metered(1)
+    first = one.desk.shot.setup
+    one.desk.move_light(one.id_of("KEY"), distance_m=1.0, azimuth_deg=45.0)
+    other = one.desk.new_set("Other").setup
+    library_state.library_look(one.desk)
+    one.desk.use(first.id)
+    one.desk.move_light(one.id_of("KEY"), azimuth_deg=-45.0)
+    one.desk.use(other.id)
+
+    card = next(card for card in library_state.library_look(one.desk).cards if card.setup_id == first.id)
+    assert card.plan[0].x < 0
+
+
 @pytest.mark.parametrize(
     "name", ["Low key, two strips", "../../etc/passwd", "a/b\\c:d*?", "...", "日本", "x" * 300, "CON "]
 )

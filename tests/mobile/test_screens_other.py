@@ -351,13 +351,13 @@ def test_pages_are_built_when_they_are_first_gone_to(tmp_path: Path) -> None:
     """At the start there is one page; each further one comes with its first visit."""
 
     async def scenario(d: Driver) -> list[int]:
-        counts = [len(d.app.pages.screen_names)]
+        counts = [len(d.app.pages.built)]
         for place in ("place:lights", "place:set", "place:more"):
             await d.tap(place)
-            counts.append(len(d.app.pages.screen_names))
+            counts.append(len(d.app.pages.built))
         await d.tap("more:settings")
         await d.tap("place:lights")
-        counts.append(len(d.app.pages.screen_names))
+        counts.append(len(d.app.pages.built))
         return counts
 
     assert drive(tmp_path / "library.db", scenario) == [1, 2, 3, 4, 5]

@@ -26,7 +26,7 @@ def placed(metered):
 
 def test_without_a_set_the_page_is_empty() -> None:
     """No rows, no error."""
-    assert not state.set_look(Shot()).has_set
+    assert not state.set_look(Shot()).rows
 
 
 def test_a_row_shows_f_number_stops_and_ratio(metered) -> None:

@@ -99,8 +99,9 @@ def match(start: Start) -> int:
     p.tap("place:more")
     p.tap("more:match")
     p.tap("match_to:Set")
-    p.pop()
-    p.pop()
+    for _ in range(4):  # a light is fired twice at most, where one pop does not tell enough
+        if p.screen().said["waiting"]:
+            p.pop()
     p.until(lambda s: s.place == "match" and s.find("match:KEY:difference"), "the comparison, by itself")
     return p.taps - taps
 
