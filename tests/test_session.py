@@ -412,6 +412,18 @@ def test_a_retake_that_a_distance_cures_waits_no_longer(session: Session, pop: M
     assert session.walk.done
 
 
+def test_a_retake_that_is_held_as_far_off_as_was_said_goes_on(session: Session, pop: MakePop) -> None:
+    """Too far to be corrected, and said to be: fired again there it reads the same, so the next pop is the next light's."""
+    session.move(session.light("KEY"), distance_m=0.8, width_m=1.5)
+    key, fill = requests(session, "KEY", "FILL", held_off_m=0.0)
+    session.begin([key._replace(held_off_m=0.3), fill])
+
+    outcome = session.take(pop(200.0))
+
+    assert (outcome.state.judged.verdict, outcome.state.judged.why) == ("retake", "too_wide")
+    assert outcome.waiting.light_id == fill.light_id
+
+
 def test_a_retake_that_lacks_a_distance_goes_on(session: Session, pop: MakePop) -> None:
     """No pop makes up for a distance that nobody said: the next light waits, and this one is among those that lack."""
     session.move(session.light("KEY"), distance_m=None)

@@ -94,7 +94,8 @@ class Session(AnyOrderWalk):
         """
         light, judged = outcome.light, outcome.state.judged if outcome.state is not None else None
         alone = request.purpose == Purpose.ALONE and request.kind == Kind.FLASH
-        if light is None or not alone or judged is None or not _cured_by_a_pop(judged) or self._retaken == light.id:
+        cured = judged is not None and _cured_by_a_pop(judged, outcome.reading)
+        if light is None or not alone or not cured or self._retaken == light.id:
             self._retaken = ""
             return outcome
         self._retaken = light.id
@@ -358,10 +359,14 @@ class Session(AnyOrderWalk):
         return new, next((one for one in self.lights() if one.id == last.light_id), None)
 
 
-def _cured_by_a_pop(judged: Judged) -> bool:
-    """Whether a retake may be better for firing once more: not where a distance was not said, or the dial was said wrong."""
-    assumed = judged.correction.assumed_distance or judged.correction.assumed_reach
-    lacks_words = (judged.why == Why.TOO_WIDE and assumed) or judged.against.code == "against_past_like"
+def _cured_by_a_pop(judged: Judged, reading: Reading | None) -> bool:
+    """Whether a retake may be better for firing once more.
+
+    Not where a distance was not said, or the dial was said wrong; nor where the dome is farther off than can be corrected, and
+    said to be: it is read the same there, until it is brought nearer and that is said.  Where a range finder says it, a pop is all.
+    """
+    measured = reading is not None and reading.u_held_off_m is not None
+    lacks_words = (judged.why == Why.TOO_WIDE and not measured) or judged.against.code == "against_past_like"
     return judged.verdict == Verdict.RETAKE and judged.why != Why.NO_FIGURE and not lacks_words
 
 

@@ -106,16 +106,9 @@ def run_set(
         words = [f"{one.name}@{max(0.0, h + U_TAPE_M * rng.normal()) * 100:.1f}cm" for one, h in zip(lamps, held, strict=True)]
     wrong, cost, level = _misplaced(rng, lamps, held, receptor) if misplace else (None, 0.0, 0.0)
     tape = folder / f"{rng.integers(10**12)}.mlrec"
-    # a reading that is to be retaken is waited for once more: she fires that light again
-    times = 2 if declared else 1
-    pops = [[alone(rng, one, h, receptor) for _ in range(times)] for one, h in zip(lamps, held, strict=True)]
-    walks = [([word], one) for word, one in zip(words, pops, strict=True)]
-    if not declared:
-        walks = [(words, [pop for one in pops for pop in one])]
-    for asked, exposures_lxs in walks:
-        url = played(rng, tape, exposures_lxs)
-        command(library, "meter", *asked, f"--receptor={receptor}", "--sensor", url)
-        tape.unlink()
+    url = played(rng, tape, [alone(rng, one, h, receptor) for one, h in zip(lamps, held, strict=True)])
+    command(library, "meter", *words, f"--receptor={receptor}", "--sensor", url)
+    tape.unlink()
     front = [one for one in lamps if one.role in FRONTAL]
     total = together(rng, front, rng.uniform(0, min(far, 0.02) if said else far), receptor)
     url = played(rng, tape, [total])
