@@ -22,7 +22,7 @@ from meterlink.tables.compare import key_words
 from meterlink.tables.ratios import RatioRow, RatioTable, ratio_table
 from meterlink.words.actions import Do
 from meterlink.words.language import Place, language, marked, say, say_for, spoken_for, translated
-from meterlink.words.placed import direction_text, distance_text, source_text
+from meterlink.words.placed import direction_text, distance_text, place_text, source_text
 from meterlink.words.told import put, told, written
 
 if TYPE_CHECKING:
@@ -300,12 +300,11 @@ def rebuild_steps(view: JudgedSet) -> list[str]:
 
 
 def _light_step(state: LightState) -> str:
-    """What to put where: the modifier by its name, since it makes the light."""
+    """What to put where, whole: the list alone is to be enough."""
     light, p = state.light, state.placement
     assert p is not None
-    parts = [short(light.modifier), _stands(p, written(p.distance_m, "length") if p.distance_m else say("distance not noted"))]
+    # The table above has long names whole.
+    parts = [short(light.modifier), place_text(light, p._replace(gel=short(p.gel), diffusers=short(p.diffusers)))]
     if p.stand_height_m:
         parts.append(put("{height:length} above the floor", height=p.stand_height_m))
-    if p.power_text:
-        parts.append(say("power {power}", power=p.power_text))
-    return f"{light.name}: {', '.join(filter(None, parts))}"
+    return f"{short(light.name)}: {', '.join(filter(None, parts))}"

@@ -92,6 +92,10 @@ def fact_words(key: str, value: object) -> Told:
     if isinstance(value, int | float) and not isinstance(value, bool):
         if key.endswith("_m"):
             return told("as_length", value=float(value))
+        if key == "sync_speed_s" and value > 0:
+            return told("as_shutter", value=float(value))
+        if key.endswith("_mm"):
+            return told("as_mm", value=float(value))
         return told("as_number", value=value)
     return told("note", note=str(value)[:100])
 

@@ -71,13 +71,15 @@ def test_lights_of_one_set_only_are_named() -> None:
 def test_camera_and_facts_are_compared() -> None:
     """ISO and a fact of the rebuild, with their units."""
     a = view(LIGHTS, PLACES, [], details={"face_height_m": 1.25})
-    b = view(LIGHTS, PLACES, [], details={"face_height_m": 1.6, "mark": "cross"})
+    b = view(LIGHTS, PLACES, [], details={"face_height_m": 1.6, "mark": "cross", "sync_speed_s": 1 / 256, "focal_length_mm": 85.0})
     b = b._replace(setup=b.setup._replace(iso=200.0))
 
     assert found(a, b) == [
         ("", "ISO", "ISO 100", "ISO 200"),
         ("", "face height", "1.25 m", "1.60 m"),
+        ("", "focal length", "–", "85 mm"),
         ("", "mark", "–", "cross"),
+        ("", "sync speed", "–", "1/250 s"),
     ]
 
 

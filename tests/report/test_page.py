@@ -177,9 +177,14 @@ def test_the_page_speaks_the_language_in_use(five: Session) -> None:
     assert '<html lang="de">' in page_of(five)
 
 
-def test_a_step_of_the_rebuild_names_the_modifier(five: Session) -> None:
-    """Where to put what: without the softbox's name the light cannot be built again."""
-    assert "box" in rebuild_steps(five.view())[-4]
+def test_a_step_of_the_rebuild_says_all_that_builds_the_light(five: Session) -> None:
+    """Modifier, size, place, grid, power and height of the stand: the list alone is enough."""
+    light = five.lights()[2]
+    five.move(light, grid_deg=20.0, power_text="1/16", stand_height_m=2.3)
+    step = next(one for one in rebuild_steps(five.view()) if one.startswith(light.name))
+
+    for part in (light.modifier, "cm", "m,", "grid 20°", "power 1/16", "2.30 m above the floor"):
+        assert part in step
 
 
 def _words(page: str) -> str:
