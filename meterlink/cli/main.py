@@ -51,7 +51,7 @@ VERBS: dict[str, tuple[str, str]] = {
     "import": ("import_", "take set-ups from a file or a sheet's QR code"),
     "merge": ("merge", "unite another library with this one"),
     "sync": ("sync", "unite this library with a studio's shared one"),
-    "completion": ("completion", "let bash, zsh or fish complete verbs, lights, set-ups and your kit"),
+    "completion": ("completion", "let bash, zsh or fish complete verbs, lights and your kit"),
     "store": ("store", "check, copy, back up and restore the library file"),
 }
 """Every verb, with the module that does it and its line in the list of verbs."""

@@ -139,7 +139,7 @@ def _numbers(trace: Trace) -> list[str]:
     said = []
     for text, value, u in (("t0.1", pulse.t01_s, pulse.u_t01_s), ("t0.5", pulse.t05_s, pulse.u_t05_s)):
         if value:
-            spread = f" ± {200 * u / value:.0f} %" if u else ""
+            spread = f" ± {max(1.0, 200 * u / value):.0f} %" if u else ""
             said.append(put("{what} {time:duration} ({ms:.3g} ms{spread})", what=text, time=value, ms=value * 1000, spread=spread))
         else:
             said.append(say("{what} cannot be told", what=text))
