@@ -124,7 +124,7 @@ def test_guessing_never_raises() -> None:
         for _ in range(max(20, EACH // 1000)):
             data = b"".join(spoilt_frames(kind, rng.randrange(10**6), 20))
             proposal = guess([Capture(dialects[0].serial, data, 1.0)], dialects)
-            assert proposal.evidence.isprintable()
+            assert str(proposal.evidence).isprintable()
             if proposal.draft:
                 parse_dialect(proposal.draft)
 
