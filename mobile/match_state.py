@@ -62,7 +62,8 @@ class MatchLook(NamedTuple):
 def match_look(shot: Shot, choices: tuple[tuple[str, str], ...] = ()) -> MatchLook:
     """Turn the snapshot into the page."""
     if shot.match is None or shot.stored is None or shot.view is None:
-        return MatchLook(t("match.none"), t("match.choose") if choices else t("match.nothing_stored"), (), "", False, ("", ""), choices)
+        hint = t("match.choose") if choices else t("match.nothing_stored")
+        return MatchLook(t("match.none"), hint, (), "", False, ("", ""), choices)
     present = {s.light.name.casefold(): s for s in shot.view.lights}
     stored = {s.light.name: s for s in shot.stored.lights}
     # Largest difference first; what is not metered yet comes last, in its order.

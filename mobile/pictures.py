@@ -63,7 +63,7 @@ async def _prepare(app: MeterApp) -> None:
     assert app.desk.shot.setup is not None
     app.demo_id = app.desk.shot.setup.id
     backdrop = app.desk.shot.lights[-1]
-    given_lxs = value_of(app.desk.shot.view.lights[0].reading)
+    given_lxs = value_of(app.desk.shot.view.lights[0].reading) or 0.0
     await app.run(app.desk.match_to, app.demo_id)
     app.rebuilt_id = app.desk.shot.setup.id
     app.simulate()

@@ -41,7 +41,8 @@ def place_text(light: Light, placement: Placement | None) -> str:
     """Where and how a light stands, in one line."""
     if placement is None:
         return say("not placed")
-    parts = [source_text(placement), distance_text(placement, point=light.point), direction_text(placement.azimuth_deg, placement.elevation_deg)]
+    parts = [source_text(placement), distance_text(placement, point=light.point)]
+    parts.append(direction_text(placement.azimuth_deg, placement.elevation_deg))
     if placement.power_text:
         parts.append(say("power {power}", power=placement.power_text))
     if placement.grid_deg:
