@@ -179,6 +179,7 @@ EN: dict[str, str] = {
     "set.read": "as read {f}",
     "set.by_correction": "corrected by {stops}",
     "set.key_fill": "key : fill  {ratio}",
+    "set.key_fill_retake": "key : fill  {ratio} (retake)",
     "set.high_low": "key + fill : fill  {ratio}",
     "set.aperture_both": "key and fill together: {f}",
     "set.iso_shutter": "{iso}, {shutter}",
