@@ -392,7 +392,7 @@ def test_the_numbers_of_the_scale_stand_over_their_ticks(tmp_path: Path) -> None
             await d.settled()
             await d.frames(6)
             ids = d.app.page.ids
-            row = ids.rows.children[0]
+            row = ids.rows.children[-1]
             band = next(w for w in row.walk(restrict=True) if w is not row and getattr(w, "band", None))
             x0 = band.to_window(band.x, 0)[0]
             off = [
@@ -401,6 +401,8 @@ def test_the_numbers_of_the_scale_stand_over_their_ticks(tmp_path: Path) -> None
             ]
             found.append(([one[0] for one in ids.scale.written], max(off)))
         window.resize(360, 640)
+        await d.settled()
+        await d.frames(6)
         return found
 
     found = drive(tmp_path / "library.db", scenario)
