@@ -394,9 +394,8 @@ def test_the_numbers_of_the_scale_stand_over_their_ticks(tmp_path: Path) -> None
             ids = d.app.page.ids
             row = ids.rows.children[-1]
             band = next(w for w in row.walk(restrict=True) if w is not row and getattr(w, "band", None))
-            x0 = band.to_window(band.x, 0)[0]
             off = [
-                abs((left + right) / 2 - (x0 + band.width * place_on_band(float(text.replace("\u2212", "-")))))
+                abs((left + right) / 2 - (band.x + band.width * place_on_band(float(text.replace("\u2212", "-")))))
                 for text, _size, left, _low, right, _top in ids.scale.written
             ]
             found.append(([one[0] for one in ids.scale.written], max(off)))
