@@ -75,7 +75,7 @@ async def _prepare(app: MeterApp) -> None:
     await app.run(lambda: app.desk.remember(free_order=False))
     await app.run(app.desk.copy, app.demo_id)
     app.walk_id = app.desk.shot.setup.id
-    await app.run(app.desk.hold_off, app.desk.shot.lights[0].id, 0.5)
+    await app.run(app.desk.hold_off, app.desk.shot.lights[0].id, 0.7)
     await asyncio.sleep(0.9)  # two nearer pops are one to the library
     await _pop(app, given_lxs)
 

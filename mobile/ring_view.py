@@ -12,7 +12,7 @@ from kivy.metrics import dp
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
 
 from meterlink import units
-from meterlink.words.placed import direction_text
+from meterlink.words.placed import away_text, direction_text
 from mobile import ring_state, theme
 from mobile.drawings import Drawing
 from mobile.ring_state import RingMark, Scale
@@ -158,7 +158,7 @@ class RingView(Drawing):
         """Distance and direction of the open light, large, at the top edge."""
         if mark.distance_m is None and mark.azimuth_deg is None:
             return
-        parts = [units.format_length(mark.distance_m, self.imperial) if mark.distance_m is not None else ""]
+        parts = [away_text(mark.distance_m, self.imperial, mark.point) if mark.distance_m is not None else ""]
         parts.append(direction_text(mark.azimuth_deg, None) if mark.azimuth_deg is not None else "")
         text = "   ".join(filter(None, parts))
         size = look().body * (1.2 if self.held else 1.0)

@@ -33,7 +33,12 @@ def distance_text(placement: Placement, imperial: bool = False, point: str = FAC
     """The distance from the light to its point, which is named where it is not the face; or that nobody gave it."""
     if not placement.distance_m:
         return say("distance not given")
-    length = with_decimal_sign(units.format_length(placement.distance_m, imperial))
+    return away_text(placement.distance_m, imperial, point)
+
+
+def away_text(distance_m: float, imperial: bool = False, point: str = FACE) -> str:
+    """A light's distance, with what it is measured from where that is not the face."""
+    length = with_decimal_sign(units.format_length(distance_m, imperial))
     return length if point == FACE else put("{length} from the {point:point}", length=length, point=point)
 
 

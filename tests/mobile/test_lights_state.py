@@ -8,6 +8,7 @@ from meterlink.errors import MeterlinkError, UnitError, UsageError
 from meterlink.words import placed
 from meterlink.words.language import spoken_in
 from mobile import lights_state as state
+from mobile.ring_state import marks_of
 
 
 def set_shape(desk, light_id: str, shape: str) -> None:
@@ -282,5 +283,6 @@ def test_a_distance_says_what_it_is_measured_from_where_that_is_not_the_face(met
     assert state.lights_look(one.desk.shot).lines[0].place == "small source, at 1.00 m from the background, 60° left"
     light = one.desk.shot.light(key)
     assert placed.place_text(light, placement(one)) == "small source, 1.00 m from the background, 60° left"
+    assert [mark.point for mark in marks_of(one.desk.shot.view)] == ["background"], "the plan reads it out alike"
     with spoken_in("de"):
         assert placed.distance_text(placement(one), point=light.point) == "1,00 m ab Hintergrund"
