@@ -195,12 +195,12 @@ class BandScale(Drawing):
     """The numbers of the stops, once above the bars of all rows."""
 
     def paint(self) -> None:
-        """Write every second number and the key's nought."""
+        """Write each number in the middle over its tick; on a phone that lies only some."""
         from mobile.set_state import place_on_band
 
         style = look()
         Color(*style.quiet)
-        for stops in (-4, -3, -2, -1, 0, 1):
+        for stops in (-4, -2, 0) if style.tight else (-4, -3, -2, -1, 0, 1):
             text = f"{stops:+d}".replace("-", "\u2212") if stops else "0"
             self.write(text, self.x + self.width * place_on_band(stops), self.center_y, style.mark)
 

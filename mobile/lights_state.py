@@ -14,7 +14,7 @@ from meterlink.errors import UsageError
 from meterlink.judging.judged_set import LightState
 from meterlink.records import Light, Placement
 from meterlink.records.kept import ROLES
-from meterlink.words.placed import direction_text
+from meterlink.words.placed import direction_text, distance_text
 from mobile.desk import Desk, Shot
 from mobile.light_fields import FIELDS, power_text
 from mobile.prefs import Prefs
@@ -138,11 +138,10 @@ def place_text(light: Light, placement: Placement | None, imperial: bool) -> str
     """Where and how a light stands, in one line."""
     if placement is None:
         return t("lights.not_placed")
+    distance = distance_text(placement, imperial, light.point)
     parts = [
         source_text(placement, imperial),
-        t("lights.at", length=units.format_length(placement.distance_m, imperial))
-        if placement.distance_m
-        else t("lights.no_distance"),
+        t("lights.at", length=distance) if placement.distance_m else distance,
     ]
     if placement.azimuth_deg is not None:
         parts.append(direction_text(placement.azimuth_deg, placement.elevation_deg))
@@ -300,7 +299,7 @@ def changed_text(before: LightState, now: LightState, imperial: bool) -> str:
     if (old.power_stops, old.power_text) != (new.power_stops, new.power_text):
         parts.append(power_text(now.light, new) or t("lights.no_power"))
     if old.distance_m != new.distance_m:
-        parts.append(units.format_length(new.distance_m, imperial) if new.distance_m else t("lights.no_distance"))
+        parts.append(distance_text(new, imperial, now.light.point))
     if (old.azimuth_deg, old.elevation_deg) != (new.azimuth_deg, new.elevation_deg) and new.azimuth_deg is not None:
         parts.append(direction_text(new.azimuth_deg, new.elevation_deg))
     if (old.shape, old.width_m, old.height_m) != (new.shape, new.width_m, new.height_m):

@@ -64,6 +64,7 @@ class Look(EventDispatcher):
     strip_height = NumericProperty(0)
     bar_height = NumericProperty(0)
     bar_width = NumericProperty(0)
+    _low = False
 
     def wear(self, theme_name: str, text_scale: float) -> None:
         """Put on a theme and a text size (1 to 2)."""
@@ -95,12 +96,13 @@ class Look(EventDispatcher):
         self.ring_height = max(min(height - dp(176), dp(460)), dp(200))
         taken = dp(480 if self.wide else 860)
         self.spare_height = min(height - taken, dp(520)) if height >= taken + dp(220) else 0
-        self.tight = self.wide and height < dp(480) and self.row == "horizontal"
+        self._low = height < dp(480)
         self.columns = 2 if self.wide else 1
         self._arrange_panel()
         self.dressed += 1
 
     def _arrange_panel(self) -> None:
+        self.tight = self.wide and self._low and self.row == "horizontal"
         roomy = self.spare_height > 0 or not self.wide
         self.panel_part = 0.5 if roomy else 0.9
         self.panel_row = "horizontal" if roomy and self.row == "horizontal" else "vertical"

@@ -9,6 +9,7 @@ from mobile.layouts import refill
 from mobile.library_state import day_of
 from mobile.match_state import MatchLine, match_look
 from mobile.page import Page
+from mobile.texts import t
 from mobile.widgets import Moving, Stack, Tap, load_kv
 
 MOST_CHOICES = 12
@@ -28,6 +29,7 @@ class MatchCard(Moving, Stack):
     otherwise = StringProperty("")
     waiting = BooleanProperty(False)
     can_meter = BooleanProperty(False)
+    again = BooleanProperty(False)
     can_move = BooleanProperty(False)
 
     def put(self, line: MatchLine) -> None:
@@ -39,6 +41,8 @@ class MatchCard(Moving, Stack):
 
 class MatchPage(Page):
     """See the module."""
+
+    _again_id = ""
 
     def show(self) -> None:
         """Write the state into the widgets; without a match, offer the set-ups to match to."""
@@ -66,6 +70,9 @@ class MatchPage(Page):
         for card, line in zip(cards, shown.lines, strict=True):
             card.put(line)
         ids.walk_row.folded = ids.end_row.folded = not shown.lines
+        self._again_id, name = shown.again
+        # One next thing: what is in doubt is fired again before anything else.
+        ids.again.text = t("metering.again", name=name) if name else ""
         refill(ids.choices, zip(shown.choices, days, strict=False), self._choice)
 
     def _card(self, _name: str) -> MatchCard:
@@ -85,6 +92,10 @@ class MatchPage(Page):
     def _match_to(self, setup_id: str) -> None:
         app = self.app
         app.do(app.desk.match_to, setup_id, done=lambda _shot: app.go("metering"))
+
+    def fire_again(self) -> None:
+        """Wait for the light whose pop is in doubt."""
+        self.app.do(self.app.desk.wait_for, self._again_id, done=lambda _shot: self.app.go("metering"))
 
     def walk_through(self) -> None:
         """Go through all lights."""

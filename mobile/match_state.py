@@ -29,16 +29,18 @@ class MatchLine(NamedTuple):
     figure: str
     """What it gives now and what it gave, as f-numbers; empty while its reading is in doubt."""
     difference: str
-    """``1.6 too bright``; empty while its reading is in doubt."""
+    """``1.6 stops over``; empty while its reading is in doubt."""
     turn: str
     """What to turn, in the head's own steps; or that nothing is to be done."""
     stands: str
-    """Where it stood, when it stands elsewhere now."""
+    """What it gave, where that does not stand beside what it gives now; where it stood, when it stands elsewhere now."""
     otherwise: str
     """Another way to close the gap: ``or 12 cm closer``."""
     waiting: bool
     can_meter: bool
     """It has a stored reading, and stands in the set: a pop of it can be compared."""
+    again: bool
+    """Its last pop is in doubt: it is to be taken again."""
     can_move: bool
     """There is a change of dial or place that the person can say they have made."""
 
@@ -51,6 +53,8 @@ class MatchLook(NamedTuple):
     lines: tuple[MatchLine, ...]
     camera: str
     done: bool
+    again: tuple[str, str]
+    """(light id, name) of a light whose pop is to be taken again before anything is turned; empty where there is none."""
     choices: tuple[tuple[str, str], ...]
     """(set-up id, name) to begin a match with, when none is under way."""
 
@@ -58,12 +62,17 @@ class MatchLook(NamedTuple):
 def match_look(shot: Shot, choices: tuple[tuple[str, str], ...] = ()) -> MatchLook:
     """Turn the snapshot into the page."""
     if shot.match is None or shot.stored is None or shot.view is None:
-        return MatchLook(t("match.none"), t("match.choose") if choices else t("match.nothing_stored"), (), "", False, choices)
+        hint = t("match.choose") if choices else t("match.nothing_stored")
+        return MatchLook(t("match.none"), hint, (), "", False, ("", ""), choices)
     present = {s.light.name.casefold(): s for s in shot.view.lights}
     stored = {s.light.name: s for s in shot.stored.lights}
     # Largest difference first; what is not metered yet comes last, in its order.
     ordered = sorted(shot.match.rows, key=lambda row: -abs(row.difference_stops) if row.difference_stops is not None else 1.0)
     lines = tuple(_line(shot, row, stored[row.light], present.get(row.light.casefold())) for row in ordered)
+    again = next(((line.light_id, line.name) for line in lines if line.again), ("", ""))
+    if again[0]:
+        # One next thing: the light that the walk waits for comes after it.
+        lines = tuple(line._replace(waiting=False) for line in lines)
     done = shot.match.done
     return MatchLook(
         t("match.title", name=shot.stored.setup.name),
@@ -71,6 +80,7 @@ def match_look(shot: Shot, choices: tuple[tuple[str, str], ...] = ()) -> MatchLo
         lines,
         shot.match.camera,
         done,
+        again,
         (),
     )
 
@@ -81,6 +91,8 @@ def _line(shot: Shot, row: MatchRow, stored: LightState, now: LightState | None)
     stands = place_text(now.light, now.placement, imperial) if now is not None else ""
     waiting = shot.waiting is not None and now is not None and shot.waiting.light_id == now.light.id
     move, known = row.move, row.difference_stops is not None and not row.doubt
+    was = [_was(shot, stored)] if not known and stored.reading is not None else []
+    was += [stood] if stood != stands or row.difference_stops is None else []
     return MatchLine(
         now.light.id if now is not None else "",
         row.light,
@@ -88,10 +100,11 @@ def _line(shot: Shot, row: MatchRow, stored: LightState, now: LightState | None)
         _figure(shot, stored, now) if known else "",
         _difference(row.difference_stops or 0.0) if known else "",
         _turn(row, now, waiting),
-        t("match.stood", place=stood) if stood != stands or row.difference_stops is None else "",
+        t("match.stood", place=", ".join(was)) if was else "",
         "" if row.doubt else _otherwise(shot, row, now),
         waiting,
         now is not None and stored.reading is not None,
+        bool(row.doubt) and now is not None,
         not row.doubt and move is not None and (move.power_stops is not None or move.distance_m is not None),
     )
 
@@ -100,8 +113,13 @@ def _figure(shot: Shot, stored: LightState, now: LightState | None) -> str:
     """``now f/11 +0.7, was f/8``."""
     if now is None or now.reading is None or stored.reading is None:
         return ""
-    was = value_shown(shot, stored.value or 0.0, stored.reading)
-    return t("match.now_was", now=value_shown(shot, now.value or 0.0, now.reading), was=was)
+    return t("match.now_was", now=value_shown(shot, now.value or 0.0, now.reading), was=_was(shot, stored))
+
+
+def _was(shot: Shot, stored: LightState) -> str:
+    """What a light gave, as the stored set judges it, in the steps that the person likes."""
+    assert stored.reading is not None
+    return value_shown(shot._replace(view=shot.stored), stored.value or 0.0, stored.reading)
 
 
 def _difference(stops: float) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from kivy.clock import Clock
 from kivy.properties import BooleanProperty, StringProperty
 
 from mobile import (
@@ -58,15 +59,21 @@ class MeteringPage(Page):
         self._can_hold, self._last_id = False, ""
         self._shown_pop, self._held_id = ("", "", ""), ""
         look().fbind("row", self._arrange)
+        look().fbind("wide", self._arrange)
         self._arrange()
 
     def _arrange(self, *_: object) -> None:
-        """The walk stands on top; with large text it comes after what is to be done now."""
-        column, chips = self.ids.column, self.ids.chips.__self__
+        """The walk stands on top; with large text it comes after what is to be done now, and what can be done about a pop last."""
+        column, chips = self.ids.column.__self__, self.ids.chips.__self__
         last = look().row == "vertical"
-        if (column.children[0] is chips) != last:
+        if (column.children[-1] is chips) == last:
             column.remove_widget(chips)
             column.add_widget(chips, index=0 if last else len(column.children))
+        rest = self.ids.rest.__self__
+        home = column if last and not look().wide else self.ids.panel.__self__
+        if rest.parent is not home:
+            rest.parent.remove_widget(rest)
+            home.add_widget(rest)
 
     # -- showing ------------------------------------------------------------------------------------------------
 
@@ -197,6 +204,8 @@ class MeteringPage(Page):
         """Show or hide why the verdict is so."""
         self.opened = not self.opened
         self.show()
+        if self.opened and self.ids.rest.parent is self.ids.column.__self__:
+            Clock.schedule_once(lambda _dt: self.ids.pane.scroll_to(self.ids.sentence, animate=False), 0.1)
 
     def back(self) -> bool:
         """Close what was opened."""

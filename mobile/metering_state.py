@@ -6,7 +6,7 @@ times a second and so stays apart.
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from meterlink import units
 from meterlink.judging.judged_set import LightState
@@ -124,7 +124,7 @@ def metering_look(shot: Shot, *, lost: bool = False) -> MeteringLook:
     return MeteringLook(
         waiting_id=light.id if light else "",
         headline=t("metering.lost") if lost else t("metering.any_order") if shot.any_order else _headline(shot, waiting, missing),
-        instruction=t("metering.lost_hint") if lost else _any_order(shot) or _instruction(shot, waiting, missing),
+        instruction=t("metering.lost_hint") if lost else _any_order(shot) or _instruction(shot, waiting, missing, pop),
         step=_step(shot, light),
         following=_following(shot),
         chips=_chips(shot),
@@ -207,7 +207,7 @@ def _headline(shot: Shot, waiting: Request | None, missing: tuple[LightState, ..
     return light.name if light else t("metering.all_lights")
 
 
-def _instruction(shot: Shot, waiting: Request | None, missing: tuple[LightState, ...]) -> str:
+def _instruction(shot: Shot, waiting: Request | None, missing: tuple[LightState, ...], pop: dict[str, Any]) -> str:
     if waiting is None:
         if not shot.setup:
             return t("metering.no_set_hint")
@@ -220,6 +220,8 @@ def _instruction(shot: Shot, waiting: Request | None, missing: tuple[LightState,
         return t(f"metering.fire_{waiting.purpose}", source=source.name if source else "", name=light.name)
     if light is None:
         return t("metering.fire_all", names=", ".join(x.name for x in map(shot.light, waiting.lit) if x))
+    if pop["last_id"] == light.id and pop["verdict"] == "retake":
+        return t("metering.fire_again", name=light.name, point=_point(waiting))
     return t("metering.fire", point=_point(waiting))
 
 

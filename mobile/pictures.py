@@ -55,34 +55,44 @@ async def _frames(count: int = 6) -> None:
 
 
 async def _prepare(app: MeterApp) -> None:
-    """The demo set, a rebuild of it that is half matched, and the simulated sensor."""
+    """The demo set, a rebuild whose key gave half a stop more, a walk whose key is to be retaken, and the simulated sensor."""
+    from meterlink.judging.judged_set import value_of
     from mobile.demo_set import open_demo
 
     await app.run(open_demo, app.desk)
     assert app.desk.shot.setup is not None
     app.demo_id = app.desk.shot.setup.id
     backdrop = app.desk.shot.lights[-1]
+    given_lxs = value_of(app.desk.shot.view.lights[0].reading) or 0.0
     await app.run(app.desk.match_to, app.demo_id)
-    key = app.desk.shot.lights[0]
-    await app.run(lambda: app.desk.move_light(key.id, power_stops=-2.4, power_text="1/8 +0.6"))
+    app.rebuilt_id = app.desk.shot.setup.id
     app.simulate()
     while not app.sensors.status.ready:
         await _frames(1)
-    for _ in range(4):
-        waiting = app.desk.shot.waiting
-        before = app.desk.shot.position
-        app.fire((waiting.held_off_m if waiting else None) or 0.0)
-        for _ in range(60):
-            await _frames(1)
-            if app.desk.shot.position != before:
-                break
-        if app.desk.shot.position >= 1:
-            break
-        await asyncio.sleep(0.9)
+    await _pop(app, given_lxs * 2**0.5)
     await app.run(app.desk.use, app.demo_id)
     await app.run(lambda: app.desk.move_light(backdrop.id, power_stops=-1.0, power_text="1/2"))
-    rebuilt = next(s for s in app.desk.library.setups() if s.id != app.demo_id)
-    await app.run(app.desk.use, rebuilt.id)
+    await app.run(lambda: app.desk.remember(free_order=False))
+    await app.run(app.desk.copy, app.demo_id)
+    app.walk_id = app.desk.shot.setup.id
+    await app.run(app.desk.hold_off, app.desk.shot.lights[0].id, 0.7)
+    await asyncio.sleep(0.9)  # two nearer pops are one to the library
+    await _pop(app, given_lxs)
+
+
+async def _pop(app: MeterApp, exposure_lxs: float) -> None:
+    """Let the simulated light that waits give this, and wait until it is read."""
+    from meterlink.simulation.studio import Pulse
+
+    before = app.desk.shot.last
+    for _ in range(4):
+        app.sensors.simulator.pop(Pulse(exposure_lxs))
+        for _ in range(60):
+            await _frames(1)
+            if app.desk.shot.last != before:
+                return
+        await asyncio.sleep(0.9)
+    raise RuntimeError("the simulated sensor heard no pop")
 
 
 async def _show(app: MeterApp, page: str) -> None:
@@ -108,16 +118,13 @@ async def take(
         for page in pages:
             if (page if page != "light" else "lights") not in (*BUILT, "parts"):
                 continue
-            if page in ("set", "light"):
-                await app.run(app.desk.use, app.demo_id)
+            shown_id = app.demo_id if page in ("set", "light") else app.walk_id if page == "metering" else app.rebuilt_id
+            await app.run(app.desk.use, shown_id)
             await _show(app, page)
             await _frames()
             path = folder / f"{page}-{theme}-{size[0]}x{size[1]}{'-large' if text_scale > 1 else ''}.png"
             save_window(path)
             written.append(path)
-            if page in ("set", "light"):
-                other = next(s for s in app.desk.library.setups() if s.id != app.demo_id)
-                await app.run(app.desk.use, other.id)
     return written
 
 

@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.records import Placement
+from meterlink.records.kept import FACE
 from meterlink.report.plan import across_in_plan, azimuth_in_plan_deg, backdrop_m, point_z_m
 
 METRIC_STEPS_M = (0.1, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0)
@@ -46,6 +47,8 @@ class RingMark(NamedTuple):
     """Where its point lies on the camera's axis: 0 is the face, less the backdrop."""
     mirrored: bool = False
     """Its direction was said as behind the subject, and it is drawn in front of the backdrop."""
+    point: str = FACE
+    """What its distance is measured from."""
 
 
 USUAL = {"key": (40.0, 1.4), "fill": (-45.0, 1.8), "hair": (150.0, 1.8), "rim": (-140.0, 1.8), "background": (180.0, 1.2)}
@@ -103,7 +106,7 @@ def marks_of(view: JudgedSet | None) -> tuple[RingMark, ...]:
             RingMark(
                 light.id, light.name, light.role, x, z + point_z, outline_of(p, drawn, x, z + point_z), distance, azimuth,
                 distance is not None and azimuth is not None, state.stale is not None, light.source_light_id is not None,
-                point_z_m=point_z, mirrored=drawn != said,
+                point_z_m=point_z, mirrored=drawn != said, point=light.point,
             )
         )  # fmt: skip
     where = {mark.light_id: (mark.x_m, mark.z_m) for mark in marks}

@@ -12,7 +12,7 @@ from kivy.metrics import dp
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
 
 from meterlink import units
-from meterlink.words.placed import direction_text
+from meterlink.words.placed import away_text, direction_text
 from mobile import ring_state, theme
 from mobile.drawings import Drawing
 from mobile.ring_state import RingMark, Scale
@@ -158,7 +158,7 @@ class RingView(Drawing):
         """Distance and direction of the open light, large, at the top edge."""
         if mark.distance_m is None and mark.azimuth_deg is None:
             return
-        parts = [units.format_length(mark.distance_m, self.imperial) if mark.distance_m is not None else ""]
+        parts = [away_text(mark.distance_m, self.imperial, mark.point) if mark.distance_m is not None else ""]
         parts.append(direction_text(mark.azimuth_deg, None) if mark.azimuth_deg is not None else "")
         text = "   ".join(filter(None, parts))
         size = look().body * (1.2 if self.held else 1.0)
@@ -288,7 +288,18 @@ class RingView(Drawing):
         off = (at for at in (own or clear) if not _meets(boxes[at], self._beams))
         dx, dy = next(off, (own or clear or free)[0])
         self._written.append(boxes[dx, dy])
+        self._paint_leader((x, y), boxes[dx, dy])
         self._write(text, x + dx, y + dy, self._label_size, colour)
+
+    def _paint_leader(self, lamp: tuple[float, float], box: tuple[float, float, float, float]) -> None:
+        """A thin line from a lamp to its name, where that stands away from it."""
+        (x, y), (left, low, right, high) = lamp, box
+        near_x, near_y = min(max(x, left), right), min(max(y, low), high)
+        away = hypot(near_x - x, near_y - y)
+        if away > dp(2 * theme.GAP):
+            Color(*look().quiet)
+            part = dp(theme.GAP) / away
+            Line(points=[x + (near_x - x) * part, y + (near_y - y) * part, near_x, near_y], width=1)
 
     @property
     def _label_size(self) -> float:

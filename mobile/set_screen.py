@@ -102,7 +102,7 @@ class SetPage(Page):
         shown = set_look(shot)
         self._arrange("findings" if self.opened else "about" if self.describing else "rows")
         ids.title.text = shown.name
-        ids.camera.text = shown.camera
+        ids.second.text = shown.second
         ids.empty.text = "" if shown.rows else t("set.empty")
         ids.back.disabled = not (self.opened or self.describing)
         ids.acts.folded = self.opened or self.describing

@@ -70,7 +70,8 @@ class SetLook(NamedTuple):
     """The whole screen."""
 
     name: str
-    camera: str
+    second: str
+    """The second line of the head: key to fill with its doubt; what the camera is set to as long as that is not known."""
     rows: tuple[SetRow, ...]
     ratios: tuple[str, ...]
     aperture: str
@@ -106,9 +107,11 @@ def set_look(shot: Shot) -> SetLook:
         for state, row in zip(shot.view.lights, table.rows, strict=True)
     )
     incident, high_low = table.lighting_ratio_words
-    ratios = [t("set.key_fill", ratio=incident), t("set.high_low", ratio=high_low)] if incident else []
+    camera = camera_text(shot)
+    ratios = [t("set.high_low", ratio=high_low), camera] if incident else []
     chosen = table.aperture_key
     doubted = chosen is not None and any(one.name == table.key and one.verdict == "retake" for one in rows)
+    second = t("set.key_fill_retake" if doubted else "set.key_fill", ratio=incident) if incident else camera
     aperture = t("set.camera_at_retake" if doubted else "set.camera_at", f=chosen.nominal) if chosen else t("set.no_aperture")
     if table.aperture_key_and_fill is not None:
         both = units.format_f_number(table.aperture_key_and_fill.f, shot.prefs.step)
@@ -118,7 +121,7 @@ def set_look(shot: Shot) -> SetLook:
     findings = tuple(finding_look(shot, one, number) for number, one in enumerate(shot.findings))
     note = shot.findings_error or ("" if findings or not _metered(rows) else t("set.no_findings"))
     return SetLook(
-        shot.setup.name, camera_text(shot), rows, tuple(ratios), aperture, over_text(chosen),
+        shot.setup.name, second, rows, tuple(ratios), aperture, over_text(chosen),
         table.notes, findings, note,
         *_findings_line(findings, note), findings[0].severity if findings else "good" if _metered(rows) else "",
         tuple(one.text for one in shot.answers),

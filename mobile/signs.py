@@ -64,6 +64,8 @@ SIGNS: dict[str, tuple[Stroke, ...]] = {
     "none": (_ring(0, 0, 0.66, weight=1.2),),
     "expected": (Stroke(_arc(0, -0.55, 0.86, 0, 1), weight=1.2), _dot(0, -0.55, 0.2)),
     # what can be done
+    # ISO 7010 W001, the general warning: a triangle with its exclamation mark.
+    "warning": (_line(-0.92, -0.75, 0, 0.85, 0.92, -0.75, closed=True), _line(0, 0.35, 0, -0.2, weight=1.4), _dot(0, -0.48, 0.12)),
     "minus": (_line(-0.7, 0, 0.7, 0, weight=1.4),),
     "plus": (_line(-0.7, 0, 0.7, 0, weight=1.4), _line(0, -0.7, 0, 0.7, weight=1.4)),
     "back": (_line(0.3, 0.7, -0.4, 0, 0.3, -0.7, weight=1.2),),

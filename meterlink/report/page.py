@@ -211,7 +211,7 @@ def _line(state: LightState, row: RatioRow, is_key: bool) -> LightLine:
     source, place, power, extras = say("not placed"), NOTHING, NOTHING, ""
     overhead = False
     if p is not None:
-        source, place = source_text(p), _stands(p, distance_text(p))
+        source, place = source_text(p), _stands(p, distance_text(p, point=light.point))
         power = p.power_text or (say("passive") if light.source_light_id else NOTHING)
         extras = _extras(state)
         overhead = (p.elevation_deg or 0.0) >= OVERHEAD_DEG or (p.stand_height_m or 0.0) >= OVERHEAD_M

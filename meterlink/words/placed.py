@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from meterlink import units
 from meterlink.records import Light, Placement
+from meterlink.records.kept import FACE
 from meterlink.words.language import marked, say, with_decimal_sign
+from meterlink.words.told import put
 
 SHAPES = (marked("disk"), marked("rectangle"))
 
@@ -27,18 +29,25 @@ def direction_text(azimuth_deg: float | None, elevation_deg: float | None) -> st
     return ", ".join(parts)
 
 
-def distance_text(placement: Placement, imperial: bool = False) -> str:
-    """The distance from the light to its point, or that nobody gave it."""
+def distance_text(placement: Placement, imperial: bool = False, point: str = FACE) -> str:
+    """The distance from the light to its point, which is named where it is not the face; or that nobody gave it."""
     if not placement.distance_m:
         return say("distance not given")
-    return with_decimal_sign(units.format_length(placement.distance_m, imperial))
+    return away_text(placement.distance_m, imperial, point)
+
+
+def away_text(distance_m: float, imperial: bool = False, point: str = FACE) -> str:
+    """A light's distance, with what it is measured from where that is not the face."""
+    length = with_decimal_sign(units.format_length(distance_m, imperial))
+    return length if point == FACE else put("{length} from the {point:point}", length=length, point=point)
 
 
 def place_text(light: Light, placement: Placement | None) -> str:
     """Where and how a light stands, in one line."""
     if placement is None:
         return say("not placed")
-    parts = [source_text(placement), distance_text(placement), direction_text(placement.azimuth_deg, placement.elevation_deg)]
+    parts = [source_text(placement), distance_text(placement, point=light.point)]
+    parts.append(direction_text(placement.azimuth_deg, placement.elevation_deg))
     if placement.power_text:
         parts.append(say("power {power}", power=placement.power_text))
     if placement.grid_deg:

@@ -5,7 +5,10 @@ from __future__ import annotations
 import pytest
 
 from meterlink.errors import MeterlinkError, UnitError, UsageError
+from meterlink.words import placed
+from meterlink.words.language import spoken_in
 from mobile import lights_state as state
+from mobile.ring_state import marks_of
 
 
 def set_shape(desk, light_id: str, shape: str) -> None:
@@ -268,3 +271,18 @@ def test_a_line_says_where_a_light_stands_in_the_units_that_are_liked(metered) -
     assert state.lights_look(one.desk.shot).lines[0].place == "round 190 cm, at 1.50 m, 40° right, 30° up"
     one.desk.remember(units="imperial")
     assert state.lights_look(one.desk.shot).lines[0].place.startswith("round 75 in, at 4 ft 11 in")
+
+
+def test_a_distance_says_what_it_is_measured_from_where_that_is_not_the_face(metered) -> None:
+    """A background light a metre from its background, not from the face: in the row, on the terminal and on the sheet alike."""
+    one = metered(1)
+    key = one.id_of("KEY")
+    state.set_role(one.desk, key, "background")
+    one.desk.move_light(key, distance_m=1.0, azimuth_deg=-60.0)
+
+    assert state.lights_look(one.desk.shot).lines[0].place == "small source, at 1.00 m from the background, 60° left"
+    light = one.desk.shot.light(key)
+    assert placed.place_text(light, placement(one)) == "small source, 1.00 m from the background, 60° left"
+    assert [mark.point for mark in marks_of(one.desk.shot.view)] == ["background"], "the plan reads it out alike"
+    with spoken_in("de"):
+        assert placed.distance_text(placement(one), point=light.point) == "1,00 m ab Hintergrund"

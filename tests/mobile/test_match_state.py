@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from meterlink.errors import NotInLibrary, UsageError
+from meterlink.words.told import told
 from mobile.desk import MATCH, Desk, Shot
 from mobile.match_state import match_look
 
@@ -39,7 +40,7 @@ def test_a_rebuild_is_a_set_of_its_own_and_waits_for_each_light_as_it_was_metere
     shown = match_look(shot)
     assert [line.mark for line in shown.lines] == ["none", "none"]
     assert shown.lines[0].waiting
-    assert shown.lines[0].stands == "was: small source, at 1.50 m, 40° right, power 1/4"
+    assert shown.lines[0].stands == "was: f/8 +0.9, small source, at 1.50 m, 40° right, power 1/4"
 
 
 def test_a_light_that_is_under_says_by_how_much_and_two_ways_to_close_it(metered) -> None:
@@ -50,7 +51,7 @@ def test_a_light_that_is_under_says_by_how_much_and_two_ways_to_close_it(metered
     one.pop(400.0 / 2**0.5)
 
     key, fill = match_look(one.desk.shot).lines
-    assert (key.mark, key.difference) == ("retake", "0.5 too dim")
+    assert (key.mark, key.difference) == ("retake", "0.5 stops under")
     assert "1/4 +0.5" in key.turn
     assert key.otherwise == "or 24 cm closer"
     assert key.can_move
@@ -122,3 +123,21 @@ def test_what_cannot_be_matched_says_so(metered) -> None:
     for nonsense in ("0" * 32, 7, ["x"]):
         one.library.remember(f"{MATCH}:{one.desk.shot.setup.id}", nonsense)
         assert Desk(one.library).shot.match is None
+
+
+def test_a_light_in_doubt_is_the_one_thing_to_do_next_and_says_what_it_gave(metered) -> None:
+    """Other readings speak against KEY's: no figure of now, what it gave then, and the page asks for that light alone."""
+    one = stored(metered)
+    one.desk.match_to(one.stored_id)
+    one.pop(400.0)
+    shot = one.desk.shot
+    assert match_look(shot).again == ("", "")
+    first = shot.match.rows[0]._replace(against=told("against_past_like", stops=2.0, like="1/2", said="1/8"))
+
+    shown = match_look(shot._replace(match=shot.match._replace(rows=(first, *shot.match.rows[1:]))))
+
+    key, fill = shown.lines
+    assert shown.again == (one.id_of("KEY"), "KEY")
+    assert (key.figure, key.difference, key.turn) == ("", "", "Fire it once more first.")
+    assert key.stands == "was: f/8 +0.9"  # sqrt(400 * 100 / 330) = 11.0, a tenth below the true f/11.3
+    assert (fill.waiting, fill.turn) == (False, "waits for its pop")

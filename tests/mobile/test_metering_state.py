@@ -296,3 +296,20 @@ def test_what_cannot_be_a_distance_is_refused_in_one_line(metered, text: str) ->
 
     assert "\n" not in str(refused.value)
     assert dict(one.desk.shot.held)[one.id_of("KEY")] is None
+
+
+def test_a_pop_to_be_retaken_keeps_its_light_in_the_headline_and_says_again(metered) -> None:
+    """KEY with the dome 80 cm off: headline, chip and instruction stay KEY's, nothing else asks; FILL only comes after it."""
+    one = metered(2)
+    key = one.id_of("KEY")
+    one.desk.remember(free_order=False)
+    one.desk.move_light(key, distance_m=1.2, azimuth_deg=40.0)
+    one.desk.begin()
+    one.desk.hold_off(key, 0.8)
+    one.pop(640.0)
+
+    shown = state.metering_look(one.desk.shot)
+
+    assert (shown.verdict, shown.headline, shown.instruction) == ("retake", "KEY", "fire KEY again, dome at the face")
+    assert [chip.waiting for chip in shown.chips] == [True, False]
+    assert (shown.again, shown.next.act, shown.following) == ("", "", "then FILL")

@@ -204,7 +204,7 @@ def test_a_stored_set_is_matched_from_the_library_light_by_light(tmp_path: Path)
 
     difference, sentence, hint, within = drive(tmp_path / "library.db", scenario, url=SIM)
 
-    assert difference == "0.5 too dim"
+    assert difference == "0.5 stops under"
     assert "turn it to" in sentence
     assert all(within)
     assert hint.startswith("Done")
@@ -374,3 +374,55 @@ def test_the_demo_set_is_one_tap_away(tmp_path: Path) -> None:
 
     assert place == "set"
     assert "±" in stops
+
+
+def test_the_numbers_of_the_scale_stand_over_their_ticks(tmp_path: Path) -> None:
+    """On a phone, with text twice as large, and on a phone that lies, which writes only some of them."""
+    demo(tmp_path / "library.db")
+
+    async def scenario(d: Driver) -> list[tuple[list[str], float]]:
+        from mobile.set_state import place_on_band
+
+        found = []
+        for width, height, text_scale in ((360, 640, 1.0), (360, 640, 2.0), (640, 400, 1.0)):
+            window.resize(width, height)
+            await d.app.run(lambda scale=text_scale: d.app.desk.remember(text_scale=scale))
+            d.app.wear()
+            d.app.go("set")
+            await d.settled()
+            await d.frames(6)
+            ids = d.app.page.ids
+            row = ids.rows.children[-1]
+            band = next(w for w in row.walk(restrict=True) if w is not row and getattr(w, "band", None))
+            off = [
+                abs((left + right) / 2 - (band.x + band.width * place_on_band(float(text.replace("\u2212", "-")))))
+                for text, _size, left, _low, right, _top in ids.scale.written
+            ]
+            found.append(([one[0] for one in ids.scale.written], max(off)))
+        window.resize(360, 640)
+        await d.settled()
+        await d.frames(6)
+        return found
+
+    found = drive(tmp_path / "library.db", scenario)
+    assert [off <= 1.0 for _texts, off in found] == [True] * 3, found
+    assert found[2][0] == ["\u22124", "\u22122", "0"]
+
+
+def test_a_light_overhead_is_warned_of_in_full_text_colour(tmp_path: Path) -> None:
+    """Raised to 60° the caution stands on the page in the ink of the text, its sign beside it."""
+    demo(tmp_path / "library.db")
+
+    async def scenario(d: Driver) -> tuple[str, object, object]:
+        light_id = d.app.desk.shot.lights[0].id
+        await d.app.run(lambda: d.app.desk.move_light(light_id, elevation_deg=60.0))
+        d.app.go("lights")
+        d.app.page.open(light_id)
+        await d.settled()
+        await d.frames(4)
+        words = d.app.page.ids.overhead
+        return words.text, list(words.color), [w.sign for w in words.parent.children if hasattr(w, "sign")], list(d.app.look.ink)
+
+    text, colour, signs, ink = drive(tmp_path / "library.db", scenario)
+    assert text.startswith("Overhead: weigh down stands")
+    assert (colour, signs) == (ink, ["warning"])

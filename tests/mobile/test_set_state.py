@@ -50,10 +50,26 @@ def test_only_lights_on_the_face_have_a_share(metered) -> None:
 
 def test_both_lighting_ratios_are_shown_by_name(metered) -> None:
     """Key to fill 2:1; key and fill to fill 3:1, since (2 + 1) : 1."""
-    assert state.set_look(placed(metered).desk.shot).ratios[:2] == (
-        "key : fill  2:1 ± 0.1 stop",
-        "key + fill : fill  3:1 ± 0.1 stop",
-    )
+    shown = state.set_look(placed(metered).desk.shot)
+
+    assert (shown.second, shown.ratios[0]) == ("key : fill  2:1 ± 0.1 stop", "key + fill : fill  3:1 ± 0.1 stop")
+
+
+def test_the_head_says_the_camera_until_key_to_fill_is_known_and_retake_where_the_key_is(metered) -> None:
+    """What the camera is set to gives way to the ratio, and stands below the table then."""
+    one = metered(2)
+    assert state.set_look(one.desk.shot).second.startswith("ISO 100")
+
+    one = placed(metered)
+    assert any(line.startswith("ISO 100") for line in state.set_look(one.desk.shot).ratios)
+    one.desk.move_light(one.id_of("KEY"), distance_m=1.2, azimuth_deg=40.0)
+    one.desk.remember(free_order=False)
+    one.desk.hold_off(one.id_of("KEY"), 0.5)
+    one.desk.begin()
+    one.pop(640.0)
+    shown = state.set_look(one.desk.shot)
+    assert shown.rows[0].verdict == "retake"
+    assert shown.second.startswith("key : fill") == shown.second.endswith("(retake)")
 
 
 def test_the_aperture_says_what_is_left_over(metered) -> None:

@@ -9,7 +9,7 @@ from mobile.demo_set import SIMULATED_TAG, open_demo
 from mobile.first_state import COUNTS, first_look, start_lights
 from mobile.made_up import CARD_GAIN, pulse_for
 from mobile.sensor_desk import Found, Status
-from mobile.set_state import set_look
+from mobile.set_state import camera_text, set_look
 from mobile.voice import Voice
 
 
@@ -117,5 +117,5 @@ def test_the_demo_set_is_the_command_line_s_own_and_marked_as_simulated(metered)
     assert all(row.figure.main for row in rows)
     assert rows[0].verdict == "corrected"
     assert SIMULATED_TAG in shot.setup.tags
-    assert "simulated" in set_look(shot).camera
+    assert "simulated" in camera_text(shot)
     assert shot.setup.name != open_demo(one.desk).setup.name
