@@ -36,11 +36,14 @@ def run(args: argparse.Namespace) -> int:
     session = open_set(args, OpenedSet)
     with session.library:
         found, well = session.checks(), session.answers()
+        setup, lights = session.setup, session.lights()
     if args.json:
         print_json([finding.as_json() for finding in (*found, *well)])
         return 0
-    if not found:
-        print(say("{setup}: nothing to object to", setup=session.setup.name))
+    if not lights:
+        print(say("{setup}: no lights yet: {do}", setup=setup.name, do=Do("add_light")))
+    elif not found:
+        print(say("{setup}: nothing to object to", setup=setup.name))
     for line in finding_lines([*found, *well]):
         mark = say(MARKS[int(line.rank)]) + " "
         text = wrapped(f"{mark:<{WIDTH}}{line.said}", " " * WIDTH)

@@ -45,7 +45,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--set", action="store_true", dest="made", help="the last changes are made: record them, then report")
     parser.add_argument("--lights", action="store_true", help="close a common difference at the lights, not at the camera")
     parser.add_argument("--sensor", metavar="URL", help="sensor to use, e.g. serial:/dev/ttyACM0")
-    parser.add_argument("--here", action="store_true", help="the set-up in use is the rebuild: make no copy")
+    parser.add_argument("--here", action="store_true", help="the set-up in use is the rebuild: make no copy, fire only what is open")
     add_json_option(parser)
 
 
@@ -82,7 +82,7 @@ def _walk(args: argparse.Namespace, rebuild: Rebuild) -> None:
     from meterlink.cli.driving import drive
     from meterlink.sensor.link.direct import run
 
-    missing = [] if rebuild.resume() else rebuild.begin_rebuild()
+    missing = [] if rebuild.resume() else rebuild.begin_rebuild(open_only=args.here)
     print(say("{setup}: build it as {stored} was", setup=rebuild.setup.name, stored=rebuild.stored.setup.name))
     for state in rebuild.stored_view.lights:
         print(f"  {describe(state.light, state.placement)}")
@@ -129,4 +129,5 @@ def _next_step(rebuild: Rebuild, report: MatchReport) -> str:
     waits = rebuild.walk.waiting is not None or any(row.now_lxs is None for row in report.rows)
     if not waits and any(not row.within and row.move is not None for row in report.rows) and not report.camera:
         return say("change what is open as it says, then: {do}", do=Do("match_set", setup=stored))
-    return say("then fire what is open: {do}", do=Do("match", setup=stored))
+    goes_on = rebuild.walk.waiting is not None and rebuild.is_its_rebuild
+    return say("then fire what is open: {do}", do=Do("match" if goes_on else "match_here", setup=stored))

@@ -150,6 +150,8 @@ def _chosen(args: argparse.Namespace, session: Session) -> list[tuple[Light, flo
         raise UsageError("give either lights by name or --all, not both; --pending takes distances: --pending KEY@20cm")
     if args.all or args.pending or not named:
         wanted = session.lights() if args.all else session.pending()
+        if not session.lights():
+            raise UsageError("{setup}: no lights yet: {do}", setup=session.setup.name, do=Do("add_light"))
         if not wanted:
             raise UsageError("nothing to meter: every light has a valid reading; --all meters them again")
         distances = {light.id: held for light, held in named}

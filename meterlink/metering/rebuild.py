@@ -68,13 +68,15 @@ class Rebuild(Session):
         view = self.view()
         return match_report(self.stored_view, view, self.tolerance_stops)
 
-    def begin_rebuild(self) -> list[Told]:
+    def begin_rebuild(self, *, open_only: bool = False) -> list[Told]:
         """Begin the first round.  Returns what cannot be matched.
 
-        Raises UsageError when there is nothing to match.
+        ``open_only`` leaves out the lights that match already by a pop of their own, unless all do.  Raises UsageError when there is nothing to match.
         """
         names = {one.name.casefold(): one for one in self.lights()}
         requests, missing = [], []
+        rows = self.report().rows if open_only else ()
+        matched = {row.light.casefold() for row in rows if row.within and row.metered and not row.doubt}
         for state in self.stored_view.lights:
             light = names.get(state.light.name.casefold())
             r = state.reading
@@ -82,11 +84,13 @@ class Rebuild(Session):
                 missing.append(told("nothing_to_match", light=state.light.name, setup=self.stored.setup.name))
             elif light is None:
                 missing.append(told("not_in_setup", light=state.light.name, setup=self.setup.name))
-            else:
+            elif light.name.casefold() not in matched:
                 # What a range finder measured then was nobody's word: it is measured anew.
                 held_off_m = r.held_off_m if r.u_held_off_m is None else None
                 how = (r.kind, r.point, r.aim, r.receptor, held_off_m, r.held_off_toward)
                 requests.append(Request(light.id, Purpose.ALONE, *how))
+        if not requests and matched:
+            return self.begin_rebuild()
         if not requests:
             raise UsageError("{setup} has no current readings: there is nothing to match", setup=self.stored.setup.name)
         self.round = 1
@@ -110,6 +114,11 @@ class Rebuild(Session):
         if self.walk.done and self.round == 1:
             said += self._begin_second(report)
         return said
+
+    @property
+    def is_its_rebuild(self) -> bool:
+        """Whether the set-up was begun as the rebuild of the stored one, so that a match without a word goes on with it."""
+        return self.library.recall(f"{STORED}:{self.setup.id}") == self.stored.setup.id
 
     @property
     def last(self) -> tuple[Turn, ...]:

@@ -142,6 +142,7 @@ ACTIONS: dict[str, Words] = {
     "targets": Words("meterlink targets KEY=f/8 FILL=-1", marked("say what each light should give")),
     "targets_set": Words("meterlink targets --set", marked("say that the lights are set as told")),
     "match": Words("meterlink match {setup}", marked("meter and match"), marked("see the Match page")),
+    "match_here": Words("meterlink match {setup} --here", marked("meter and match"), marked("see the Match page")),
     "match_set": Words("meterlink match {setup} --set", marked("say that it is set"), marked("touch Did it on the Match page")),
     "demo": Words("meterlink demo", marked("try the demo set"), marked("touch Open the demo set")),
     "help": Words("meterlink --help", marked("see the list of verbs")),

@@ -52,7 +52,21 @@ def test_the_report_alone_meters_nothing(metered: Run) -> None:
 
     assert ran.code == 1
     assert "KEY waits for its pop" in ran.out
-    assert "then fire what is open: meterlink match Potter" in ran.out
+    assert "then fire what is open: meterlink match Potter --here" in ran.out
+
+
+def test_what_is_named_at_the_end_fires_only_what_is_open(metered: Run) -> None:
+    """On a copy of one's own where the key matches by its pop: no further copy, and the fill alone is waited for."""
+    metered("setup", "copy", "Potter", "Other day")
+    metered("meter", "KEY@0", "--sensor", SENSOR)
+    told = metered("match", "Potter", "--report", "--tolerance", "0.3").out
+    assert "then fire what is open: meterlink match Potter --here" in told
+    ran = metered("match", "Potter", "--here", "--tolerance", "0.3", "--sensor", SENSOR.replace("KEY,FILL", "FILL"))
+
+    assert "waiting for FILL" in ran.out
+    assert "waiting for KEY" not in ran.out
+    assert "done: every light is within its tolerance" in ran.out
+    assert {one["name"] for one in json.loads(metered("setup", "list", "--json").out)} == {"Potter", "Other day"}
 
 
 def test_json_is_data_only(metered: Run) -> None:

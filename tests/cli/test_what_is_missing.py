@@ -65,3 +65,14 @@ def test_what_is_missing_may_have_a_distance(metered: Run) -> None:
 
     assert "waiting for FILL" not in out
     assert corrections(metered)["KEY"] < -0.3
+
+
+def test_a_set_without_lights_says_so(ml: Run) -> None:
+    """``checks`` and ``meter`` of a new set-up send to the first light; neither says that a reading is valid, nor fails."""
+    ml("setup", "new", "E")
+    checks, meter = ml("checks"), ml("meter", *SIM)
+
+    assert [checks.code, checks.err] == [0, ""]
+    assert "E: no lights yet: meterlink light add" in checks.out
+    assert meter.code == 2
+    assert "E: no lights yet: meterlink light add" in meter.err
