@@ -45,7 +45,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--set", action="store_true", dest="made", help="the last changes are made: record them, then report")
     parser.add_argument("--lights", action="store_true", help="close a common difference at the lights, not at the camera")
     parser.add_argument("--sensor", metavar="URL", help="sensor to use, e.g. serial:/dev/ttyACM0")
-    parser.add_argument("--here", action="store_true", help="the set-up in use is the rebuild: make no copy, fire only what is open")
+    parser.add_argument(
+        "--here", action="store_true", help="the set-up in use is the rebuild: make no copy, fire only what is open"
+    )
     add_json_option(parser)
 
 

@@ -71,7 +71,8 @@ class Rebuild(Session):
     def begin_rebuild(self, *, open_only: bool = False) -> list[Told]:
         """Begin the first round.  Returns what cannot be matched.
 
-        ``open_only`` leaves out the lights that match already by a pop of their own, unless all do.  Raises UsageError when there is nothing to match.
+        ``open_only`` leaves out the lights that match already by a pop of their own, unless all do.  Raises UsageError when there
+        is nothing to match.
         """
         names = {one.name.casefold(): one for one in self.lights()}
         requests, missing = [], []
@@ -118,7 +119,7 @@ class Rebuild(Session):
     @property
     def is_its_rebuild(self) -> bool:
         """Whether the set-up was begun as the rebuild of the stored one, so that a match without a word goes on with it."""
-        return self.library.recall(f"{STORED}:{self.setup.id}") == self.stored.setup.id
+        return bool(self.library.recall(f"{STORED}:{self.setup.id}") == self.stored.setup.id)
 
     @property
     def last(self) -> tuple[Turn, ...]:
