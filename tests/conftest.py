@@ -67,8 +67,9 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 SLOW = (
-    "test_live_verify", "test_physics_to_table", "test_live_calibrate", "test_hot_spots_to_table", "test_kill_whole",
-    "test_document_fuzz", "test_written_files", "test_spice", "test_flows",
+    "test_document_fuzz", "test_kill_whole", "test_live_verify", "test_physics_to_table", "test_live_calibrate",
+    "test_hot_spots_to_table", "test_written_files", "test_spice", "test_faults", "test_taps", "test_flows", "test_matrix",
+    "test_sensors", "test_app_real_links",
 )  # fmt: skip
 """Files of few long tests, the longest first: begun last they would keep one worker busy while the others wait."""
 
