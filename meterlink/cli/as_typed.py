@@ -10,11 +10,11 @@ from collections.abc import Sequence
 
 UNITS = frozenset({
     "mm", "cm", "m", "in", "inch", "inches", "ft", "feet", "foot", "s", "sec", "second", "seconds", "ms", "us", "stop", "stops",
-    "ev", "j", "ws", "k", "deg", "degrees", "left", "right", "up", "down",
+    "ev", "j", "ws", "k", "deg", "degrees",
 })  # fmt: skip
 """Words that belong to the number before them."""
 # Patterns are text: a command without such words compiles none.
-_NUMBER_LAST = r"(?:.*@)?[-+\u2212]?[0-9.,]+(?:/[0-9.,]+)?"
+_NUMBER_LAST = r"(?:.*@)?[-+\u2212]?[0-9.,]+(?:/[0-9.,]+)?°?"
 _SIZE_FIRST = r"[0-9.,]+ ?(?:mm|cm|m|in|inch|inches|ft|feet)?"
 _SIGNED = r"-[0-9.,].*"
 MINUS = "\u2212"
@@ -29,7 +29,7 @@ def as_typed(words: Sequence[str]) -> list[str]:
         word = rest.pop(0)
         if word == "--":
             return [*out, word, *rest]
-        if out and word.lower() in UNITS and re.fullmatch(_NUMBER_LAST, out[-1]):
+        if out and re.fullmatch(_NUMBER_LAST, out[-1]) and _belongs(word.lower()):
             out[-1] += f" {word}"
         elif out and rest and word in ("x", "X", "\u00d7") and re.fullmatch(_SIZE_FIRST, out[-1], re.IGNORECASE):
             out[-1] += f" x {rest.pop(0)}"
@@ -38,3 +38,9 @@ def as_typed(words: Sequence[str]) -> list[str]:
         else:
             out.append(word)
     return out
+
+
+def _belongs(word: str) -> bool:
+    from meterlink.units import side_words  # a command without numbers need not wait for it
+
+    return word in UNITS or word in side_words()

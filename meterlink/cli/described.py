@@ -21,11 +21,11 @@ from meterlink.metering.opened_set import OpenedSet
 from meterlink.records import Light
 from meterlink.records.kept import ROLES
 from meterlink.words.actions import Do
-from meterlink.words.language import marked, translated
+from meterlink.words.language import marked, say, translated
 
 ROLE_WORDS = {"backlight": "rim", "kicker": "rim", "bg": "background", "backdrop": "background", "main": "key", "accent": "other"}
 """What the trade also calls a role (common practice, no published source)."""
-_ANGLE = r"[-+\u2212]?\s?[0-9.,]+\s?(?:°|deg|degrees?)?(?:\s?(?:left|right|up|down|l|r))?"
+_DEGREES = r"[-+\u2212]?\s?[0-9.,]+\s?(?:°|deg|degrees?)?"
 _SIZE = r"[0-9.,]+[^/]*[x×][^/]*[0-9.,]+.*"
 DIAL = ("power_step_stops", "power_min_stops", "full_power_j", "shared_generator")
 """What belongs to a head, whatever light it is used for."""
@@ -45,7 +45,7 @@ def read_words(args: argparse.Namespace, session: OpenedSet) -> list[Piece]:
     """
     known = pieces(session.library)
     named: list[Piece] = []
-    texts = [one for text in args.words if (one := " ".join(text.split()))]
+    texts = _sides_joined([one for text in args.words if (one := " ".join(text.split()))])
     for text in (*texts, *(t for t in (args.fixture, args.modifier) if t)):
         named += [one for one in known if one.name.casefold() == text.casefold() and one not in named]
     modifier = None
@@ -59,27 +59,46 @@ def read_words(args: argparse.Namespace, session: OpenedSet) -> list[Piece]:
                     "'{word}' is no distance, angle, power, size or piece of your kit: see {do}",
                     word=text[:30], do=Do("change_light_help"),
                 )
+            if re.split(r"\W|(?=\d)", text.lower())[0] in (*units.side_words(), "behind", say("behind")):
+                raise UsageError("'{word}' needs its degrees: 40 left, 30 up, or 180 behind the subject", word=text[:30])
             modifier = text
     if modifier is not None:
         _say_once(args, "modifier", modifier)
     return named
 
 
+def _sides_joined(texts: Sequence[str]) -> list[str]:
+    """``left 40`` is one word, as ``40 left`` is; of ``left 40 up 20`` the shell's words came as ``left``, ``40 up``, ``20``."""
+    out: list[str] = []
+    sides = units.side_words()
+    for text in texts:
+        found = re.fullmatch(rf"({_DEGREES})\s?({'|'.join(sides)})?", text, re.IGNORECASE)
+        if out and out[-1].lower() in sides and found:
+            out[-1] += f" {found[1].strip()}"
+            out += [found[2]] if found[2] else []
+        else:
+            out.append(text)
+    return out
+
+
 def _formed(args: argparse.Namespace, text: str, before: str | None) -> bool:
     """Say whether a word's form tells what it is, and put it there; ``before`` is the word in front of it."""
+    sides = units.side_words()
+    side = f"(?:{'|'.join(sides)})"
     if text.lower() in ROLES:
         _say_once(args, "role", text)
     elif re.fullmatch(_SIZE, text, re.IGNORECASE):
         _say_once(args, "rectangle", text)
-    elif re.fullmatch(_ANGLE, text, re.IGNORECASE):
-        upward = text.lower().endswith(("up", "down"))
-        _say_once(args, "elevation" if upward or args.azimuth is not None else "azimuth", text)
+    elif re.fullmatch(rf"(?:{side}\s?)?{_DEGREES}(?:\s?{side})?", text, re.IGNORECASE):
+        said = [sides[word] for word in re.findall(r"[^\W\d]+", text.lower()) if word in sides]
+        upward = said[0] in units.UPWARD if said else args.azimuth is not None
+        _say_once(args, "elevation" if upward else "azimuth", text)
     elif _reads(units.parse_length, text) or (text[:1] in "-\u2212" and text[-1:].isalpha()):
         if before is not None and args.distance == before and _is_diameter(before) and not (args.disk or args.rectangle):
             # A round source stands before its distance, as its modifier would.
             args.disk, args.distance = before, None
         _say_once(args, "distance", text)
-    elif "/" in text or text[-1:] in "jJsS%" or text.lower() in ("full", "max"):
+    elif "/" in text or re.fullmatch(r"[0-9.,]+ ?(?:j|ws|%)", text, re.IGNORECASE) or text.lower() in ("full", "max"):
         _say_once(args, "power", text)
     else:
         return False

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from meterlink.errors import FormulaError, UnitError
 from meterlink.photometry import series
-from meterlink.words.language import marked, say, translated
+from meterlink.words.language import marked, marked_for, say, say_for, translated
 
 MAX_TEXT = 60
 """Longest text that is looked at; the longest sensible one (a name with a held-off distance) is shorter."""
@@ -39,6 +39,14 @@ _FRACTION = rf"({_NUMBER}) ?/ ?({_NUMBER})"
 _STOPS = rf"([+-]?) ?(?:({_NUMBER})|(?:([0-9]{{1,3}}) )?([0-9]{{1,3}})/([0-9]{{1,3}})) ?(?:stops?|ev)?"
 _F_NUMBER = rf"(?:f ?/? ?)?({_NUMBER}) ?(?:\+ ?(.+))?"
 _SIGNED_REST = r"(.+?) ?([+-] ?[0-9.,][0-9.,/ ]*)"
+
+
+_SIDES = {
+    marked_for("direction", "left"): -1, marked_for("direction", "right"): 1, marked_for("direction", "up"): 1,
+    marked_for("direction", "down"): -1,
+}  # fmt: skip
+UPWARD = ("up", "down")
+"""The sides of an elevation; the others are of an azimuth."""
 
 
 class Held(NamedTuple):
@@ -345,17 +353,25 @@ def _power_stops(plain: str) -> float | None:
     return None if base is None else base + more
 
 
+def side_words() -> dict[str, str]:
+    """Return the words of a side, in English and in the language in use, each with its English one."""
+    return {"l": "left", "r": "right"} | {name: side for side in _SIDES for name in (side, say_for("direction", side))}
+
+
 def parse_angle(text: str, what: str = "angle") -> float:
-    """Return degrees from ``45``, ``-30°``, ``30deg``, ``30 left``, ``20 up``; left and down are negative, ±360."""
+    """Return degrees from ``45``, ``-30°``, ``30deg``, ``30 left``, ``left 30``, ``20 up``; left and down are negative, ±360."""
     accepted = marked("45, -30, 30 left or 20 up")
     plain = _clean(text, what, accepted)
-    found = re.fullmatch(rf"([+-]?) ?({_NUMBER}) ?(?:°|deg|degrees?)?(?: ?(left|right|up|down|l|r))?", plain)
-    if not found or (found[1] and found[3]):
+    sides = side_words()
+    side = f"({'|'.join(sides)})"
+    found = re.fullmatch(rf"(?:{side} ?)?([+-]?) ?({_NUMBER}) ?(?:°|deg|degrees?)?(?: ?{side})?", plain)
+    if not found or sum(map(bool, found.group(1, 2, 4))) > 1:
         raise _unreadable(what, text, accepted)
-    value = _number(found[2])
+    value = _number(found[3])
     if value > 360.0:
         raise _unreadable(what, text, accepted, "is beyond 360 degrees")
-    return -value if found[1] == "-" or (found[3] or "") in ("left", "l", "down") else value
+    word = found[1] or found[4]
+    return -value if found[2] == "-" or (word and _SIDES[sides[word]] < 0) else value
 
 
 def parse_movement(text: str) -> float:

@@ -420,3 +420,45 @@ def test_a_restored_library_says_how_to_go_back(small_set: Run, tmp_path: Path) 
     assert "Cooper" not in small_set("setup", "list").out
     assert small_set("store", "restore", back).code == 0
     assert "Cooper" in small_set("setup", "list").out
+
+
+@pytest.mark.parametrize("words", [("left", "40", "20"), ("left 40", "up 20"), ("20 up", "40", "left"), ("up", "20", "left", "40")])
+def test_a_side_may_stand_before_its_degrees(ml: Run, words: tuple[str, ...]) -> None:
+    """``left 40`` is ``40 left``: it was stored as 40° right, with a modifier called "left"."""
+    ml("setup", "new", "Potter")
+    assert ml("light", "add", "FILL", "1.2m", *words).code == 0
+
+    light = placed(ml, "FILL")
+    assert (light["modifier"], light["placement"]["azimuth_deg"], light["placement"]["elevation_deg"]) == ("", -40, 20)
+
+
+def test_a_light_may_be_called_left(ml: Run) -> None:
+    """The name of a light is no side of the angle behind it."""
+    ml("setup", "new", "Potter")
+    assert ml("light", "add", "LEFT", "40", "30", "--role", "key").code == 0
+    assert placed(ml, "LEFT")["placement"]["elevation_deg"] == 30
+
+
+@pytest.mark.parametrize("words", [("left",), ("behind",), ("left", "of", "her"), ("40 left", "30 left")])
+def test_a_side_without_degrees_is_no_modifier(ml: Run, words: tuple[str, ...]) -> None:
+    """``behind`` alone is answered with what to type, and a second azimuth is no elevation; nothing is added."""
+    ml("setup", "new", "Potter")
+    ran = ml("light", "add", "RIM", "1.2m", *words)
+
+    assert ran.code == 2
+    assert "needs its degrees" in ran.err or "azimuth is said twice" in ran.err
+    assert ml("light", "list", "--json").out.strip() == "[]"
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_a_direction_is_typed_as_the_table_prints_it(ml: Run, monkeypatch: pytest.MonkeyPatch, language: str) -> None:
+    """German prints "40° links" and takes it, and the English words too."""
+    monkeypatch.setenv("METERLINK_LANGUAGE", language)
+    ml("setup", "new", "Potter")
+    ml("light", "add", "FILL", "1m", "40", "left", "down", "20")
+    printed = ml("light", "FILL").out.splitlines()[0].split(", ")[2:4]
+    assert (printed[0] == "40° links") == (language == "de")
+
+    assert ml("light", "add", "RIM", "1m", *" ".join(printed).split()).code == 0
+    place = placed(ml, "RIM")["placement"]
+    assert (place["azimuth_deg"], place["elevation_deg"]) == (-40, -20)
