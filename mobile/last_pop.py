@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 from meterlink import units
 from meterlink.judging.judged_set import value_of
 from meterlink.metering.outcome import OutcomeCode
-from meterlink.records import Reading
+from meterlink.records import Purpose, Reading
 from meterlink.tables.ratios import reading_f
 from meterlink.words.sentences import value_text
 from mobile.shot import Shot
@@ -105,8 +105,10 @@ def _pop(name: str, light_id: str, **more: Any) -> dict[str, Any]:
 
 
 def _worth(shot: Shot, last: Reading) -> tuple[Figure, str, str, float | None]:
-    """Figure, verdict, reason and correction in stops of the last reading."""
+    """Figure, verdict, reason and correction in stops of the last reading; no verdict between the two pops of a reflector."""
     view = shot.view
+    if last.purpose == Purpose.WITH:
+        return figure_of(value_shown(shot, value_of(last) or 0.0, last)), "", "", None
     state = view.state(last.light_id) if view is not None and last.light_id else None
     if state is not None and state.judged is not None and state.reading is not None:
         own, reflector = state.reading.id == last.id, state.light.source_light_id is not None

@@ -301,6 +301,18 @@ def test_readings_that_fit_each_others_light_are_said_to_look_swapped(session: S
     assert "KEY and HAIR" in outcome.warnings[0]
 
 
+def test_taking_back_is_named_as_it_is_typed_there(session: Session, pop: MakePop) -> None:
+    """While the walk waits on, u takes a pop back; after its last pop nobody listens any more, and the command does."""
+    said = []
+    for names in (("KEY", "FILL", "HAIR"), ("KEY", "FILL")):
+        session.begin(requests(session, *names))
+        session.take(pop(50.0))
+        said += session.take(pop(200.0)).warnings
+
+    assert ["type u, twice" in str(one) for one in said] == [True, False]
+    assert "meterlink undo, twice" in str(said[1])
+
+
 def test_a_fill_above_the_key_is_said_to_look_swapped(session: Session, pop: MakePop) -> None:
     """Without any history the roles tell: a fill does not outshine its key."""
     session.begin(requests(session, "KEY", "FILL"))
@@ -331,6 +343,20 @@ def test_a_card_that_adds_nothing_is_said_at_once(session: Session, pop: MakePop
     assert "bring it nearer" in outcome.message
     assert row(session, "CARD").verdict == "retake"
     assert "bring it nearer" in row(session, "CARD").reason
+
+
+def test_nothing_is_said_of_a_reflector_between_its_two_pops(session: Session, pop: MakePop) -> None:
+    """The first pop is not held against an older one of its source, nor against the pop without it of an earlier walk."""
+    reflector(session)
+    session.begin(requests(session, "KEY", "CARD", held_off_m=0.0))
+    session.take(pop(260.0))
+    first = session.take(pop(250.0))
+    session.take(pop(200.0))
+    session.begin(requests(session, "CARD", held_off_m=0.0))
+    again, last = session.take(pop(240.0)), session.take(pop(200.0))
+
+    assert all("add" not in one.message for one in (first, again))
+    assert "it adds" in last.message
 
 
 def test_there_are_no_shares_while_a_light_of_the_face_has_no_reading(session: Session, pop: MakePop) -> None:

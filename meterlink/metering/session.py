@@ -235,7 +235,8 @@ class Session(AnyOrderWalk):
         view = self.view()
         state = view.state(light.id) if light else None
         alone = light is not None and request.purpose == Purpose.ALONE
-        warning = swap_warning(view, light.id) if light is not None and alone else NOTHING
+        waits = self.walk.waiting is not None
+        warning = swap_warning(view, light.id, waits=waits) if light is not None and alone else NOTHING
         said = logged(view, reading, state, request.purpose)
         if not finished:
             said = all_of(said, told("pop_of", pop=len(reading.pops), pops=request.pops))

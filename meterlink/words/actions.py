@@ -134,6 +134,7 @@ ACTIONS: dict[str, Words] = {
         "meterlink meter {light}@{held}", marked("say how far the dome is held off"), marked("move the slider on the Meter page")
     ),
     "undo": Words("meterlink undo", marked("take the last reading back"), marked("touch Take back")),
+    "undo_in_walk": Words("", marked("type u"), marked("touch Take back")),
     "ratios": Words("meterlink ratios", marked("look at the table"), marked("see the Set page")),
     "checks": Words("meterlink checks", marked("see the findings"), marked("see the findings on the Set page")),
     "colour_plot": Words("meterlink colour {light} --picture drift.png", marked("look at its colour over its power")),

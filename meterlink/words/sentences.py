@@ -52,8 +52,8 @@ def logged(view: JudgedSet, reading: Reading, state: LightState | None, purpose:
     name = state.light.name
     if purpose in ("with", "without"):
         said = told(f"logged_{purpose}", light=name, value=text)
-        if state.reading is None:
-            return said
+        if purpose == "with" or state.reading is None:
+            return said  # what it adds is known with the pop without it: an older one is not held against this
         if state.value is None or not state.value > 0:
             return all_of(said, told("adds_nothing"))
         return all_of(said, told("adds", value=value_text(view, state.value, state.reading)))
