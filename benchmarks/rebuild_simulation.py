@@ -152,7 +152,7 @@ def follow(world: World, again: Rebuild, wishes: list[Wish]) -> TargetPlan:
     result = plan(again.view(), wishes)
     lights = {light.name: light for light in again.lights()}
     for row in result.rows:
-        world.set(again, lights[row.light], row.move)
+        world.set(again, lights[row.light], row.move, as_told=True)
     return result
 
 

@@ -162,12 +162,12 @@ class World:
         if move.distance_m is not None and placement is not None and placement.distance_m is not None:
             self.truth[light.name].distance_m += move.distance_m - placement.distance_m + self.rng.gauss(0, CARRY_M)
 
-    def set(self, session: Session, light: Light, move: Move) -> None:
-        """Do a move and tell it."""
+    def set(self, session: Session, light: Light, move: Move, *, as_told: bool = False) -> None:
+        """Do a move and tell it; ``as_told``: with the word that it was told so, as ``targets --set`` does."""
         self.obey(session, light, move)
         changes: dict[str, Any] = placement_changes(move)
         if changes:
-            session.move(light, **changes)
+            session.move(light, as_told=as_told, **changes)
 
     def build_again(self) -> None:
         """Another day: the same distances by tape, half of the heads are others."""

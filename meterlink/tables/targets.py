@@ -17,6 +17,7 @@ from typing import NamedTuple
 from meterlink import units
 from meterlink.errors import UsageError
 from meterlink.judging.joined_pops import settled
+from meterlink.judging.judge import AS_TOLD
 from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.judging.learnt_dial import learnt_curve
 from meterlink.photometry.exposure import luminous_exposure, stops_of_highlight_to_shadow
@@ -121,17 +122,26 @@ def parse_wish(text: str, definition: str = INCIDENT) -> Wish:
 
 
 def as_meant(view: JudgedSet, wishes: Sequence[Wish]) -> tuple[Wish, ...]:
-    """Return the wishes with ratios as the trade means them: a fill is never the stronger one, so 1:3 and 3:1 are one wish.
+    """Return the wishes by the lights' own names, and with ratios as the trade means them.
 
-    Of any other light the key comes first, as typed: a rim of 1:2 is a stop above the key.
+    A role stands for the one light that has it, where none is named so.  A fill is never the stronger one, so 1:3 and 3:1 are one
+    wish; of any other light the key comes first, as typed: a rim of 1:2 is a stop above the key.
     """
     fills = {state.light.name.casefold() for state in view.lights if state.light.role == "fill"}
+    named = [wish._replace(light=_name(view, wish.light)) for wish in wishes]
     return tuple(
         wish._replace(from_key_stops=-abs(wish.from_key_stops))
         if wish.definition and wish.from_key_stops is not None and wish.light.casefold() in fills
         else wish
-        for wish in wishes
+        for wish in named
     )
+
+
+def _name(view: JudgedSet, typed: str) -> str:
+    """The name of the one light whose role was typed; else what was typed."""
+    names = {state.light.name.casefold() for state in view.lights}
+    meant = [state.light.name for state in view.lights if state.light.role == typed.casefold()]
+    return meant[0] if len(meant) == 1 and typed.casefold() not in names else typed
 
 
 def _state(view: JudgedSet, name: str) -> LightState:
@@ -243,6 +253,9 @@ class _Planner:
         light, placement = state.light, state.placement
         if placement is None:
             return Move(stops, None, "", None, 0.0, (), told("not_placed", do=Do("move_light", light=light.name)))
+        if abs(stops) < SMALL_STOPS and not placement.details.get(AS_TOLD):
+            # Shown as 0.0, and no correction that ends a round: what is to be expected shall not take a good reading's place.
+            return Move(stops, None, "", None, 0.0)
         falloff = self.view.falloffs.get(light.modifier) if light.modifier else None
         curve = None if light.source_light_id else learnt_curve(light, self.view.history)
         gap = FINE_GAP_STOPS if abs(stops) <= CORRECTION_STOPS else GAP_STOPS

@@ -229,8 +229,8 @@ def test_what_was_set_last_is_reported_as_expected() -> None:
 
 
 def test_targets_rest_on_all_pops_and_end_finely() -> None:
-    """The key at 0.04 over the wish by both pops: less than half a tenth, so the stand is carried for it."""
-    seen = metered([(stood(0, -3.0), 330.0 * 2.0**-0.26), (stood(1, -2.7), 330.0 * 2.0**0.04)])
+    """The key, turned as told, at 0.04 over the wish by both pops: less than half a tenth, so the stand is carried for it."""
+    seen = metered([(stood(0, -3.0), 330.0 * 2.0**-0.26), (stood(1, -2.7, details={AS_TOLD: True}), 330.0 * 2.0**0.04)])
     (row,) = plan(seen, [Wish("KEY", 10.0)]).rows
 
     assert row.change_stops == pytest.approx(-0.04, abs=1e-6)

@@ -118,9 +118,28 @@ def test_at_full_power_only_the_stand_is_left() -> None:
 
 def test_nobody_is_sent_to_a_stand_for_a_centimetre() -> None:
     """What the dial's step leaves is closed by carrying the stand only from two centimetres on."""
-    for stops in (0.031, 0.033, 0.132, 0.233):
+    for stops in (0.132, 0.158, 0.233):
         row = plan(whole(THREE), [Wish("FILL", None, stops)]).rows[0]
         assert row.move.distance_m is None or abs(row.move.distance_m - PLACES[1].distance_m) >= 0.02
+
+
+@pytest.mark.parametrize("stops", [0.0, 0.031, -0.031, 0.049, -0.049])
+def test_a_light_that_gives_what_is_wanted_is_left(stops: float) -> None:
+    """A change that is shown as 0.0 is none: neither the dial nor the stand, so that its reading stands."""
+    row = plan(whole(THREE), [Wish("FILL", None, stops)]).rows[0]
+
+    assert row.move.empty
+    assert row.sentence == "FILL: leave it"
+
+
+def test_a_role_stands_for_the_one_light_that_has_it() -> None:
+    """No light is called FILL and the CARD is the fill: it is meant, in a ratio too; of two fills neither is."""
+    card = FILL._replace(name="CARD")
+    row = plan(whole(THREE, lights=[KEY, card, BACK]), [parse_wish("fill=1:2")]).rows[0]
+
+    assert (row.light, row.change_stops) == ("CARD", pytest.approx(-1.0, abs=1e-9))
+    with pytest.raises(UsageError, match="there is no light 'FILL'"):
+        plan(whole(THREE, lights=[KEY, card, BACK._replace(role="fill")]), [parse_wish("FILL=-1")])
 
 
 def test_the_key_on_the_background_is_taken_off_its_light() -> None:
