@@ -190,7 +190,7 @@ class Metering(SensorInUse):
         """What a simulated sensor gets when this is fired."""
         session = self.session
         assert session is not None
-        placements = session.library.current_placements(session.setup.id)
+        placements = session.placements_fired()
         if request.light_at_m is not None and request.light_id in placements:
             placements[request.light_id] = placements[request.light_id]._replace(distance_m=request.light_at_m)
         return pulse_of(

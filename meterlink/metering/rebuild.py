@@ -21,7 +21,7 @@ from meterlink.metering.expectation import COPIED, STORED
 from meterlink.metering.outcome import Outcome, OutcomeKind
 from meterlink.metering.session import Session
 from meterlink.metering.walk import Request
-from meterlink.records import Light, Measurement, Purpose, Reading
+from meterlink.records import Light, Measurement, Placement, Purpose, Reading
 from meterlink.records import Setup as StoredSetup
 from meterlink.tables.adjustment import Move, move_told, placement_changes
 from meterlink.tables.match import MatchReport, match_report
@@ -166,6 +166,14 @@ class Rebuild(Session):
         asked = next((r for r in self.walk.requests if r.light_id == light_id), self.request(light))
         self.move(light, **changes)
         self.wait_for(asked._replace(purpose=Purpose.ALONE, pops=1) if asked.purpose != Purpose.ALONE else asked)
+
+    def placements_fired(self) -> dict[str, Placement]:
+        """How the lights stand when the next one fires: changed as they were told, which is recorded with their pops."""
+        found = super().placements_fired()
+        for light_id, turn in self.planned.items():
+            if turn.move is not None and light_id in found:
+                found[light_id] = found[light_id]._replace(**placement_changes(turn.move))
+        return found
 
     def _remember_walk(self) -> None:
         super()._remember_walk()

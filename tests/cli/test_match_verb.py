@@ -69,6 +69,22 @@ def test_what_is_named_at_the_end_fires_only_what_is_open(metered: Run) -> None:
     assert {one["name"] for one in json.loads(metered("setup", "list", "--json").out)} == {"Potter", "Other day"}
 
 
+def test_a_simulated_set_is_turned_as_told(small_set: Run) -> None:
+    """Key a stop down, fill a stop up: they fire once more as they were told to be set, match, and nothing is held against them."""
+    as_placed = ("--sensor", "sim:?every=0.9")
+    small_set("light", "move", "FILL", "--power", "1/8")
+    small_set("meter", "KEY@0", "FILL@0", *as_placed)
+    small_set("setup", "copy", "Potter", "Other day")
+    small_set("light", "move", "KEY", "--power", "1/8")
+    small_set("light", "move", "FILL", "--power", "1/4")
+    ran = small_set("match", "Potter", "--here", "--lights", *as_placed)
+
+    assert "KEY: power up to 1/4" in ran.out
+    assert "FILL: power down to 1/8" in ran.out
+    assert not [word for word in ("swapped", "contradicted", "another head") if word in ran.out]
+    assert "done: every light is within its tolerance" in ran.out
+
+
 def test_json_is_data_only(metered: Run) -> None:
     """What is said on the way goes to stderr; the report can be read by a program."""
     ran = metered("match", "Potter", "--tolerance", "0.3", "--sensor", SENSOR, "--json")
