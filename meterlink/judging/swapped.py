@@ -22,6 +22,7 @@ P_SWAP = 0.04
 P_HELD, P_LOW, P_ASTRAY = 0.10, 0.05, 0.02
 """And how often a dome is held off far, a pop comes short, a light was changed without a word."""
 U_ASTRAY_STOPS, U_HELD_STOPS = 1.5, 0.06
+U_LEAST_STOPS = 0.02
 FILL_FROM_KEY, U_FILL_FROM_KEY = -1.5, 1.0
 """Stops of a fill from its key, of which nothing else is known: 2:1 to 8:1 are usual (common practice, no published source)."""
 U_HEADS_STOPS = 1.2
@@ -65,7 +66,8 @@ def swapped(view: JudgedSet, light_id: str) -> Swap | None:
     if own is None or others is None or crossed_own is None or crossed_other is None:
         return None
     known = _known(state, view), _known(other, view)
-    if known[0] is not None and known[1] is not None:
+    by_past = bool(known[0] and known[1])
+    if by_past:
         logged = _fits(own, known[0], _ways(state)) * _fits(others, known[1], _ways(other))
         changed = _fits(crossed_own, known[0], _ways(state)) * _fits(crossed_other, known[1], _ways(other))
     elif {state.light.role, other.light.role} == {"key", "fill"} and mine.point == other.reading.point:
@@ -76,7 +78,7 @@ def swapped(view: JudgedSet, light_id: str) -> Swap | None:
     else:
         return None
     odds = P_SWAP * changed / max((1 - P_SWAP) * logged, 1e-300)
-    return Swap(other, state, known[0] is not None and known[1] is not None, odds) if odds > 1.0 else None
+    return Swap(other, state, by_past, odds) if odds > 1.0 else None
 
 
 def _alike(a: Reading, b: Reading) -> bool:
@@ -84,8 +86,8 @@ def _alike(a: Reading, b: Reading) -> bool:
     return (a.kind, a.aim, a.receptor) == (b.kind, b.aim, b.receptor)
 
 
-def _known(state: LightState, view: JudgedSet) -> tuple[float, float] | None:
-    """What a light should give by everything but its present reading (value, standard uncertainty); None when nothing tells."""
+def _known(state: LightState, view: JudgedSet) -> list[tuple[float, float]]:
+    """What a light should give by each thing but its present reading that tells (value, standard uncertainty)."""
     current, found = state.reading, []
     prediction = view.predictions.get(state.light.id)
     if prediction is not None:
@@ -97,12 +99,7 @@ def _known(state: LightState, view: JudgedSet) -> tuple[float, float] | None:
         value = judged_value(reading, state, view) if reading.id != current.id else None
         if value is not None:
             found.append(value)
-    if not found:
-        return None
-    weights = [1.0 / max(u, 0.02) ** 2 for _, u in found]
-    mean = sum(w * value for w, (value, _) in zip(weights, found, strict=True)) / sum(weights)
-    spread = max(abs(value - mean) for value, _ in found)
-    return mean, sqrt(1.0 / sum(weights) + spread**2)
+    return found
 
 
 def _ways(state: LightState) -> list[_Way]:
@@ -113,10 +110,14 @@ def _ways(state: LightState) -> list[_Way]:
     return ways + [_Way(P_LOW / len(LOW_STOPS), stops, SPREAD_STOPS["low"]) for stops in LOW_STOPS]
 
 
-def _fits(value: tuple[float, float], known: tuple[float, float], ways: Sequence[_Way]) -> float:
-    """Likelihood of a reading (value, standard uncertainty), given what its light should give."""
-    apart, u = value[0] - known[0], sqrt(value[1] ** 2 + known[1] ** 2)
-    return sum(way.share * _normal(apart - way.stops, sqrt(u * u + way.u_stops**2)) for way in ways)
+def _fits(value: tuple[float, float], known: Sequence[tuple[float, float]], ways: Sequence[_Way]) -> float:
+    """Likelihood of a reading (value, standard uncertainty), given what its light should give.
+
+    Where what is known disagrees, any of it may be right: a mean of them, as wide as they are apart, would fit every reading.
+    """
+    each = [(value[0] - stops, max(hypot(value[1], u), U_LEAST_STOPS)) for stops, u in known]
+    likely = [sum(way.share * _normal(apart - way.stops, hypot(u, way.u_stops)) for way in ways) for apart, u in each]
+    return sum(likely) / len(likely)
 
 
 def _apart(stops: float, u_stops: tuple[float, float], key: LightState, fill: LightState) -> float:

@@ -103,3 +103,13 @@ def test_what_cannot_be_exchanged_is_not_compared() -> None:
     assert swapped(view(LIGHTS, places, crossed, earlier=before), "l0") is None
     flat = [crossed[0], crossed[1]._replace(receptor="flat")]
     assert swapped(view(LIGHTS, places, flat, earlier=before), "l1") is None
+
+
+@pytest.mark.parametrize("stops", [1.3, 1.6, 2.0, 2.8])
+def test_a_light_that_reads_as_it_did_a_moment_ago_was_not_changed_over(stops: float) -> None:
+    """Both lights came down alike: the first reads what it has read twice since, which is what the second gave before; no swap."""
+    down = 2.0**-stops
+    before = [read(0, 100.0 / down), read(0, 100.0, order=1), read(0, 100.0, order=2), read(1, 100.0, order=3)]
+    now = [read(0, 100.0, order=5), read(1, 100.0 * down, order=6)]
+
+    assert swapped(view(LIGHTS, [placed(0), placed(1)], now, earlier=before), "l1") is None
