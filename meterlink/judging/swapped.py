@@ -23,6 +23,7 @@ P_HELD, P_LOW, P_ASTRAY = 0.10, 0.05, 0.02
 """And how often a dome is held off far, a pop comes short, a light was changed without a word."""
 U_ASTRAY_STOPS, U_HELD_STOPS = 1.5, 0.06
 U_LEAST_STOPS = 0.02
+"""No two readings are compared more finely than this."""
 FILL_FROM_KEY, U_FILL_FROM_KEY = -1.5, 1.0
 """Stops of a fill from its key, of which nothing else is known: 2:1 to 8:1 are usual (common practice, no published source)."""
 U_HEADS_STOPS = 1.2
