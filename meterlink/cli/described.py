@@ -27,8 +27,16 @@ ROLE_WORDS = {"backlight": "rim", "kicker": "rim", "bg": "background", "backdrop
 """What the trade also calls a role (common practice, no published source)."""
 _DEGREES = r"[-+\u2212]?\s?[0-9.,]+\s?(?:°|deg|degrees?)?"
 _SIZE = r"[0-9.,]+[^/]*[x×][^/]*[0-9.,]+.*"
+_ROUND = r"octa|okta|dish|umbrella|schirm"
+_SQUARE = r"softbox|square"
+_CORNERS = rf"{_SQUARE}|strip|panel"
+_GRID = r"(?:grid|wabe)(?:\s?([0-9.,]+)\s?(?:°|deg|degrees?)?)?"
+"""Common names of modifiers (common practice, no published source)."""
 DIAL = ("power_step_stops", "power_min_stops", "full_power_j", "shared_generator")
 """What belongs to a head, whatever light it is used for."""
+
+FROM_MODIFIER = ("shape", "width_m", "height_m", "emission_n", "recess_m")
+"""What a modifier brings to the placement."""
 
 
 def role_of(name: str) -> str | None:
@@ -44,36 +52,61 @@ def read_words(args: argparse.Namespace, session: OpenedSet) -> list[Piece]:
     Raises UsageError for a word that can be nothing, or that says a second time what was said.
     """
     known = pieces(session.library)
+    args.taken = None
     named: list[Piece] = []
     texts = _sides_joined([one for text in args.words if (one := " ".join(text.split()))])
     for text in (*texts, *(t for t in (args.fixture, args.modifier) if t)):
         named += [one for one in known if one.name.casefold() == text.casefold() and one not in named]
     modifier = None
-    for before, text in zip((None, *texts), texts, strict=False):
+    for number, text in enumerate(texts):
         here = [one for one in named if one.name.casefold() == text.casefold()]
         for piece in here:
             _say_once(args, "fixture" if piece.kind == HEAD else "modifier", piece.name)
-        if not here and not _formed(args, text, before):
+        if not here and not _formed(args, text, texts[max(number - 2, 0) : number]):
             if modifier is not None or args.action != "add" or text[:1].isdigit():
                 raise UsageError(
                     "'{word}' is no distance, angle, power, size or piece of your kit: see {do}",
                     word=text[:30], do=Do("change_light_help"),
                 )
-            if re.split(r"\W|(?=\d)", text.lower())[0] in (*units.side_words(), "behind", say("behind")):
-                raise UsageError("'{word}' needs its degrees: 40 left, 30 up, or 180 behind the subject", word=text[:30])
+            first = re.split(r"\W|(?=\d)", text.lower())[0]
+            if first in (*units.side_words(), "behind", say("behind")) or re.fullmatch(_GRID, first):
+                raise UsageError("'{word}' needs its degrees: 40 left, 30 up, 180 (behind the subject), grid 20", word=text[:30])
             modifier = text
     if modifier is not None:
         _say_once(args, "modifier", modifier)
+    if args.modifier and _of_kind(named, MODIFIER) is None and not (args.disk or args.rectangle or args.bare):
+        option, size, sure = size_in_name(args.modifier)
+        if sure:
+            setattr(args, option, size)
+            args.taken = option
     return named
 
 
+def size_in_name(name: str) -> tuple[str, str, bool]:
+    """Return the option and the size that a modifier's name says, in cm if it names no unit, and whether it is plain enough to
+    be taken; else what such a modifier is usually given.
+    """
+    if grid := re.fullmatch(_GRID, name, re.IGNORECASE):
+        return "grid", grid[1] or "40", False
+    corners = re.search(_CORNERS, name, re.IGNORECASE) is not None
+    found = re.search(r"[0-9].*$", name)
+    text = found[0] + ("cm" if found[0][-1].isdigit() else "") if found else ""
+    if not _reads(units.parse_size, text) or not 0.1 <= units.parse_size(text).width_m <= 5:
+        return ("rectangle", "60x90cm", False) if corners else ("disk", "90cm", False)
+    if units.parse_size(text).height_m is not None:
+        return "rectangle", text, True
+    if corners:
+        return "rectangle", f"{text}x{text}" if re.search(_SQUARE, name, re.IGNORECASE) else "60x90cm", False
+    return "disk", text, re.search(_ROUND, name, re.IGNORECASE) is not None
+
+
 def _sides_joined(texts: Sequence[str]) -> list[str]:
-    """``left 40`` is one word, as ``40 left`` is; of ``left 40 up 20`` the shell's words came as ``left``, ``40 up``, ``20``."""
+    """``left 40`` is one word, as ``40 left`` and ``grid 20`` are; ``left 40 up 20`` comes as ``left``, ``40 up``, ``20``."""
     out: list[str] = []
     sides = units.side_words()
     for text in texts:
         found = re.fullmatch(rf"({_DEGREES})\s?({'|'.join(sides)})?", text, re.IGNORECASE)
-        if out and out[-1].lower() in sides and found:
+        if out and found and (out[-1].lower() in sides or re.fullmatch(_GRID, out[-1] + "0", re.IGNORECASE)):
             out[-1] += f" {found[1].strip()}"
             out += [found[2]] if found[2] else []
         else:
@@ -81,12 +114,14 @@ def _sides_joined(texts: Sequence[str]) -> list[str]:
     return out
 
 
-def _formed(args: argparse.Namespace, text: str, before: str | None) -> bool:
-    """Say whether a word's form tells what it is, and put it there; ``before`` is the word in front of it."""
+def _formed(args: argparse.Namespace, text: str, before: Sequence[str]) -> bool:
+    """Say whether a word's form tells what it is, and put it there; ``before`` are the two words in front of it."""
     sides = units.side_words()
     side = f"(?:{'|'.join(sides)})"
     if text.lower() in ROLES:
         _say_once(args, "role", text)
+    elif (grid := re.fullmatch(_GRID, text, re.IGNORECASE)) and grid[1]:
+        _say_once(args, "grid", grid[1])
     elif re.fullmatch(_SIZE, text, re.IGNORECASE):
         _say_once(args, "rectangle", text)
     elif re.fullmatch(rf"(?:{side}\s?)?{_DEGREES}(?:\s?{side})?", text, re.IGNORECASE):
@@ -94,9 +129,10 @@ def _formed(args: argparse.Namespace, text: str, before: str | None) -> bool:
         upward = said[0] in units.UPWARD if said else args.azimuth is not None
         _say_once(args, "elevation" if upward else "azimuth", text)
     elif _reads(units.parse_length, text) or (text[:1] in "-\u2212" and text[-1:].isalpha()):
-        if before is not None and args.distance == before and _is_diameter(before) and not (args.disk or args.rectangle):
+        round_one = before and (_is_diameter(before[-1]) or re.search(_ROUND, before[0], re.IGNORECASE))
+        if round_one and args.distance == before[-1] and not (args.disk or args.rectangle):
             # A round source stands before its distance, as its modifier would.
-            args.disk, args.distance = before, None
+            args.disk, args.distance = before[-1], None
         _say_once(args, "distance", text)
     elif "/" in text or re.fullmatch(r"[0-9.,]+ ?(?:j|ws|%)", text, re.IGNORECASE) or text.lower() in ("full", "max"):
         _say_once(args, "power", text)
@@ -165,7 +201,7 @@ def place_from_kit(named: Sequence[Piece]) -> dict[str, Any]:
     p = modifier.placement if modifier is not None else None
     if p is None:
         return {}
-    return {name: getattr(p, name) for name in ("shape", "width_m", "height_m", "emission_n", "recess_m")}
+    return {name: getattr(p, name) for name in FROM_MODIFIER}
 
 
 def kit_names(library: Library) -> list[str]:
