@@ -29,7 +29,7 @@ _DEGREES = r"[-+\u2212]?\s?[0-9.,]+\s?(?:°|deg|degrees?)?"
 _SIZE = r"[0-9.,]+[^/]*[x×][^/]*[0-9.,]+.*"
 _ROUND = r"octa|okta|dish|umbrella|schirm"
 _SQUARE = r"softbox|square"
-_CORNERS = rf"{_SQUARE}|strip|panel"
+_CORNERS = r"softbox|square|strip|panel"
 _GRID = r"(?:grid|wabe)(?:\s?([0-9.,]+)\s?(?:°|deg|degrees?)?)?"
 """Common names of modifiers (common practice, no published source)."""
 DIAL = ("power_step_stops", "power_min_stops", "full_power_j", "shared_generator")

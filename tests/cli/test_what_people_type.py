@@ -333,7 +333,7 @@ def test_only_the_answer_that_is_wrong_is_asked_for_again(kit: Run, monkeypatch:
     added = kit("light", "add")
 
     assert added.code == 0
-    assert "GRID (rim): small source, 1.40 m, 40° right, 30° up, power 1/16" in added.out
+    assert "GRID (rim): small source, 1.40 m from the rim, 40° right, 30° up, power 1/16" in added.out
     assert [line.split(":")[0] for line in added.err.splitlines()] == [
         "there is no role 'foo'",
         "'18' is no name of a modifier or head",
@@ -345,7 +345,7 @@ def test_only_the_answer_that_is_wrong_is_asked_for_again(kit: Run, monkeypatch:
 def test_a_round_source_may_be_its_diameter_before_the_distance(ml: Run) -> None:
     """``HAIR 18cm 1.1m`` is a disk of 18 cm; larger, apart, or after a size, two lengths are a distance said twice."""
     ml("setup", "new", "Potter")
-    assert "HAIR (hair): disk 18 cm, 1.10 m, 165° right" in ml("light", "add", "HAIR", "18cm", "1.1m", "165").out
+    assert "HAIR (hair): disk 18 cm, 1.10 m from the hair, 165° right" in ml("light", "add", "HAIR", "18cm", "1.1m", "165").out
     assert "said twice" in ml("light", "add", "RIM", "18cm", "165", "1.1m").err
     assert "said twice" in ml("light", "add", "RIM", "60x90cm", "1m", "1.1m").err
 
@@ -356,7 +356,7 @@ def test_options_may_stand_between_the_words(ml: Run) -> None:
     said = ml("light", "add", "HAIR", "--disk", "18cm", "1.1m", "--bare-looking=no", "165")
     assert "unrecognized" in said.err
     for name, words in (("HAIR", ("--disk", "18cm", "1.1m", "165", "55")), ("HAIR 2", ("1.1m", "--disk=18cm", "165", "55"))):
-        assert "disk 18 cm, 1.10 m, 165° right, 55° up" in ml("light", "add", name, *words).out
+        assert "disk 18 cm, 1.10 m from the hair, 165° right, 55° up" in ml("light", "add", name, *words).out
     assert ml("light", "move", "HAIR", "--as-metered", "1.2m").code == 0
 
 
