@@ -9,16 +9,18 @@ from __future__ import annotations
 import argparse
 import re
 from collections.abc import Callable, Sequence
+from functools import partial
 from typing import Any
 
 from meterlink import units
+from meterlink.cli.as_typed import as_typed
 from meterlink.cli.ask import ask_line
 from meterlink.cli.frame import beside
 from meterlink.errors import UnitError, UsageError
 from meterlink.library.kit import HEAD, MODIFIER, Piece, pieces
 from meterlink.library.store import Library
 from meterlink.metering.opened_set import OpenedSet
-from meterlink.records import Light
+from meterlink.records import Light, Placement
 from meterlink.records.kept import ROLES
 from meterlink.words.actions import Do
 from meterlink.words.language import marked, say, translated
@@ -37,6 +39,10 @@ DIAL = ("power_step_stops", "power_min_stops", "full_power_j", "shared_generator
 
 FROM_MODIFIER = ("shape", "width_m", "height_m", "emission_n", "recess_m")
 """What a modifier brings to the placement."""
+
+Made = tuple[Light, Placement]
+Put = Callable[[argparse.Namespace, str], None]
+"""Puts an answer where it belongs."""
 
 
 def role_of(name: str) -> str | None:
@@ -209,26 +215,25 @@ def kit_names(library: Library) -> list[str]:
     return [p.name for p in sorted(pieces(library), key=lambda one: one.kind == HEAD)]
 
 
-def ask(args: argparse.Namespace, session: OpenedSet, check: Callable[[argparse.Namespace], object]) -> None:
-    """Ask for name, and the four things of a diagram in turn; an empty answer leaves one out.
+def ask(args: argparse.Namespace, session: OpenedSet, check: Callable[[argparse.Namespace], Made]) -> None:
+    """Ask for name, and the things of a diagram in turn; an empty answer leaves one out.
 
-    ``check`` raises what is wrong with all that was answered so far: then only the last answer is asked for again.
+    ``check`` returns the light of all that was answered so far or raises what is wrong: then the last answer is asked for again.
     """
 
-    def asked(question: str, names: Sequence[str], *, apart: bool = False, form: Callable[[str], object] | None = None) -> None:
-        before = list(args.words)
+    def asked(question: str, names: Sequence[str], put: Put) -> Made:
         while True:
             answer = ask_line(question, names)
-            args.words = [*before, *(answer.split() if apart else [answer])]
             trial = argparse.Namespace(**vars(args))
             try:
-                if form is not None and answer:
-                    form(answer)
-                check(trial)
+                if answer:
+                    put(trial, answer)
+                made = check(argparse.Namespace(**vars(trial)))
             except (UsageError, UnitError) as error:
                 beside(error)
             else:
-                return
+                vars(args).update(vars(trial))
+                return made
 
     free = [role.upper() for role in ROLES if all(role_of(one.name) != role for one in session.lights())]
     args.name = ask_line(marked("light"), free)
@@ -237,18 +242,34 @@ def ask(args: argparse.Namespace, session: OpenedSet, check: Callable[[argparse.
     args.words = []
     names = kit_names(session.library)
     if role_of(args.name) is None and args.role is None:
-        asked(marked("role (key, fill, hair, rim, background, other)"), ROLES, form=_role)
-
-    def piece(answer: str) -> None:
-        if answer[:1].isdigit() and answer.casefold() not in (one.casefold() for one in names):
-            raise UsageError("'{typed}' is no name of a modifier or head: begin it with a letter", typed=answer[:30])
-
-    asked(marked("modifier or head"), names, form=piece)
-    asked(marked("distance, e.g. 1.2m"), (), form=units.parse_distance)
-    asked(marked("azimuth and elevation, e.g. 40 30 (0 is the camera, + its right)"), (), apart=True)
-    asked(marked("power, e.g. 1/4"), ())
+        asked(marked("role (key, fill, hair, rim, background, other)"), ROLES, _into("role"))
+    light, placement = asked(marked("modifier, head or size, e.g. 60x90cm"), names, partial(_put_piece, names))
+    if light.modifier and placement.shape == "point":
+        asked(marked("its size, e.g. 90cm (round) or 60x90cm"), (), _put_size)
+    asked(marked("distance, e.g. 1.2m"), (), _into("distance"))
+    asked(marked("azimuth and elevation, e.g. 40 30 (0 is the camera, + its right)"), (), _put_direction)
+    asked(marked("power, e.g. 1/4"), (), _into("power"))
 
 
-def _role(answer: str) -> None:
-    if answer.lower() not in ROLES:
-        raise UsageError("there is no role '{role}': key, fill, hair, rim, background or other", role=answer[:20])
+def _into(option: str) -> Put:
+    return lambda args, answer: setattr(args, option, answer)
+
+
+def _put_piece(names: Sequence[str], args: argparse.Namespace, answer: str) -> None:
+    if answer[:1].isalpha() or answer.casefold() in (one.casefold() for one in names):
+        args.words = [*args.words, answer]
+    elif _reads(units.parse_size, answer):
+        _put_size(args, answer)
+    else:
+        raise UsageError("'{typed}' is no name of a modifier or head, nor a size: begin a name with a letter", typed=answer[:30])
+
+
+def _put_size(args: argparse.Namespace, answer: str) -> None:
+    setattr(args, "disk" if units.parse_size(answer).height_m is None else "rectangle", answer)
+
+
+def _put_direction(args: argparse.Namespace, answer: str) -> None:
+    angles = _sides_joined(as_typed(answer.split()))
+    for angle in angles:
+        units.parse_angle(angle)
+    args.words = [*args.words, *angles]

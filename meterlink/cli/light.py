@@ -26,6 +26,7 @@ and follow your local rules.
 from __future__ import annotations
 
 import argparse
+import re
 import time
 from collections.abc import Callable, Sequence
 from typing import Any
@@ -298,10 +299,21 @@ def _placement_changes(args: argparse.Namespace, light: Light) -> dict[str, Any]
             gone = text.strip().lower() == GONE
             changes[field] = Placement._field_defaults[field] if gone else parse(text)
     if args.power is not None:
-        stops = units.parse_power(args.power, light.full_power_j, light.details.get("scale_top"))
-        changes |= {"power_text": args.power.strip(), "power_stops": stops}
+        changes |= {"power_text": args.power.strip(), "power_stops": _power(args.power, light)}
     changes |= _shape(args)
     return changes
+
+
+def _power(text: str, light: Light) -> float:
+    top = light.details.get("scale_top")
+    try:
+        return units.parse_power(text, light.full_power_j, top)
+    except UnitError as problem:
+        found = re.fullmatch(r"[0-9.,]+ ?(j|ws)?", text.strip(), re.IGNORECASE)
+        if found is None or (light.full_power_j if found[1] else top) is not None:
+            raise
+        missing = marked("{problem}: --full-power 400J") if found[1] else marked("{problem}: --scale-top 10")
+        raise UsageError(missing, problem=problem) from None
 
 
 def _emission(text: str) -> float:

@@ -336,10 +336,68 @@ def test_only_the_answer_that_is_wrong_is_asked_for_again(kit: Run, monkeypatch:
     assert "GRID (rim): small source, 1.40 m from the rim, 40° right, 30° up, power 1/16" in added.out
     assert [line.split(":")[0] for line in added.err.splitlines()] == [
         "there is no role 'foo'",
-        "'18' is no name of a modifier or head",
+        "'18' is no name of a modifier or head, nor a size",
         "distance '400 99' cannot be read",
         "power 'x/y' cannot be read",
     ]
+
+
+def answered(monkeypatch: pytest.MonkeyPatch, *answers: str) -> list[str]:
+    """Answer the questions of ``light add`` one after the other; the list that is returned fills with the questions."""
+    asked: list[str] = []
+    left = iter(answers)
+
+    def answer(question: str) -> str:
+        asked.append(question)
+        return next(left)
+
+    monkeypatch.setattr("builtins.input", answer)
+    return asked
+
+
+def test_a_number_asked_for_as_power_is_no_angle(ml: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    """``6.3`` at the power was stored as an elevation of 6 degrees: it is asked for again, and the option is named."""
+    ml("setup", "new", "Potter")
+    answered(monkeypatch, "KEY", "60x90cm", "1.2m", "40", "6.3", "1/4")
+    said = ml("light", "add")
+
+    light = placed(ml, "KEY")
+    place = light["placement"]
+    assert "--scale-top" in said.err
+    assert (light["modifier"], place["shape"], place["height_m"]) == ("", "rectangle", 0.9)
+    assert (place["azimuth_deg"], place["elevation_deg"], place["power_stops"]) == (40, None, -2)
+
+
+def test_a_number_asked_for_as_power_is_read_on_the_scale_given(ml: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    """``light add --scale-top 10`` takes 6.3 as 3.7 stops below full."""
+    ml("setup", "new", "Potter")
+    answered(monkeypatch, "KEY", "", "1.2m", "40", "6.3")
+    ml("light", "add", "--scale-top", "10")
+    assert placed(ml, "KEY")["placement"]["power_stops"] == pytest.approx(-3.7)
+
+
+def test_the_size_of_a_new_modifier_is_asked(ml: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A modifier is no pair of angles; one whose size nobody knows is followed by the question for it; sides are read."""
+    ml("setup", "new", "Potter")
+    asked = answered(monkeypatch, "FILL", "-40 20", "window", "60 x 90cm", "2m", "left 40 up 20", "")
+    said = ml("light", "add")
+
+    light = placed(ml, "FILL")
+    place = light["placement"]
+    assert "'-40 20' is no name" in said.err
+    assert sum("size" in question for question in asked) == 3
+    assert (light["modifier"], place["shape"], place["width_m"]) == ("window", "rectangle", 0.6)
+    assert (place["azimuth_deg"], place["elevation_deg"]) == (-40, 20)
+
+
+@pytest.mark.parametrize(("power", "option"), [("--power=6.3", "--scale-top"), ("200J", "--full-power")])
+def test_a_power_without_its_scale_names_the_option(ml: Run, power: str, option: str) -> None:
+    """What has to be said with 6.3 or 200J is named as it is typed."""
+    ml("setup", "new", "Potter")
+    said = ml("light", "add", "KEY", "1m", power)
+    assert said.code == 2
+    assert option in said.err
+    assert len(said.err.splitlines()) == 1
 
 
 def test_a_round_source_may_be_its_diameter_before_the_distance(ml: Run) -> None:
