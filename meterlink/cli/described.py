@@ -9,16 +9,18 @@ from __future__ import annotations
 import argparse
 import re
 from collections.abc import Callable, Sequence
+from functools import partial
 from typing import Any
 
 from meterlink import units
+from meterlink.cli.as_typed import as_typed
 from meterlink.cli.ask import ask_line
 from meterlink.cli.frame import beside
 from meterlink.errors import UnitError, UsageError
 from meterlink.library.kit import HEAD, MODIFIER, Piece, pieces
 from meterlink.library.store import Library
 from meterlink.metering.opened_set import OpenedSet
-from meterlink.records import Light
+from meterlink.records import Light, Placement
 from meterlink.records.kept import ROLES
 from meterlink.words.actions import Do
 from meterlink.words.language import marked, say, translated
@@ -27,8 +29,20 @@ ROLE_WORDS = {"backlight": "rim", "kicker": "rim", "bg": "background", "backdrop
 """What the trade also calls a role (common practice, no published source)."""
 _DEGREES = r"[-+\u2212]?\s?[0-9.,]+\s?(?:°|deg|degrees?)?"
 _SIZE = r"[0-9.,]+[^/]*[x×][^/]*[0-9.,]+.*"
+_ROUND = r"octa|okta|dish|umbrella|schirm"
+_SQUARE = r"softbox|square"
+_CORNERS = r"softbox|square|strip|panel"
+_GRID = r"(?:grid|wabe)(?:\s?([0-9.,]+)\s?(?:°|deg|degrees?)?)?"
+"""Common names of modifiers (common practice, no published source)."""
 DIAL = ("power_step_stops", "power_min_stops", "full_power_j", "shared_generator")
 """What belongs to a head, whatever light it is used for."""
+
+FROM_MODIFIER = ("shape", "width_m", "height_m", "emission_n", "recess_m")
+"""What a modifier brings to the placement."""
+
+Made = tuple[Light, Placement]
+Put = Callable[[argparse.Namespace, str], None]
+"""Puts an answer where it belongs."""
 
 
 def role_of(name: str) -> str | None:
@@ -44,36 +58,61 @@ def read_words(args: argparse.Namespace, session: OpenedSet) -> list[Piece]:
     Raises UsageError for a word that can be nothing, or that says a second time what was said.
     """
     known = pieces(session.library)
+    args.taken = None
     named: list[Piece] = []
     texts = _sides_joined([one for text in args.words if (one := " ".join(text.split()))])
     for text in (*texts, *(t for t in (args.fixture, args.modifier) if t)):
         named += [one for one in known if one.name.casefold() == text.casefold() and one not in named]
     modifier = None
-    for before, text in zip((None, *texts), texts, strict=False):
+    for number, text in enumerate(texts):
         here = [one for one in named if one.name.casefold() == text.casefold()]
         for piece in here:
             _say_once(args, "fixture" if piece.kind == HEAD else "modifier", piece.name)
-        if not here and not _formed(args, text, before):
+        if not here and not _formed(args, text, texts[max(number - 2, 0) : number]):
             if modifier is not None or args.action != "add" or text[:1].isdigit():
                 raise UsageError(
                     "'{word}' is no distance, angle, power, size or piece of your kit: see {do}",
                     word=text[:30], do=Do("change_light_help"),
                 )
-            if re.split(r"\W|(?=\d)", text.lower())[0] in (*units.side_words(), "behind", say("behind")):
-                raise UsageError("'{word}' needs its degrees: 40 left, 30 up, or 180 behind the subject", word=text[:30])
+            first = re.split(r"\W|(?=\d)", text.lower())[0]
+            if first in (*units.side_words(), "behind", say("behind")) or re.fullmatch(_GRID, first):
+                raise UsageError("'{word}' needs its degrees: 40 left, 30 up, 180 (behind the subject), grid 20", word=text[:30])
             modifier = text
     if modifier is not None:
         _say_once(args, "modifier", modifier)
+    if args.modifier and _of_kind(named, MODIFIER) is None and not (args.disk or args.rectangle or args.bare):
+        option, size, sure = size_in_name(args.modifier)
+        if sure:
+            setattr(args, option, size)
+            args.taken = option
     return named
 
 
+def size_in_name(name: str) -> tuple[str, str, bool]:
+    """Return the option and the size that a modifier's name says, in cm if it names no unit, and whether it is plain enough to
+    be taken; else what such a modifier is usually given.
+    """
+    if grid := re.fullmatch(_GRID, name, re.IGNORECASE):
+        return "grid", grid[1] or "40", False
+    corners = re.search(_CORNERS, name, re.IGNORECASE) is not None
+    found = re.search(r"[0-9].*$", name)
+    text = found[0] + ("cm" if found[0][-1].isdigit() else "") if found else ""
+    if not _reads(units.parse_size, text) or not 0.1 <= units.parse_size(text).width_m <= 5:
+        return ("rectangle", "60x90cm", False) if corners else ("disk", "90cm", False)
+    if units.parse_size(text).height_m is not None:
+        return "rectangle", text, True
+    if corners:
+        return "rectangle", f"{text}x{text}" if re.search(_SQUARE, name, re.IGNORECASE) else "60x90cm", False
+    return "disk", text, re.search(_ROUND, name, re.IGNORECASE) is not None
+
+
 def _sides_joined(texts: Sequence[str]) -> list[str]:
-    """``left 40`` is one word, as ``40 left`` is; of ``left 40 up 20`` the shell's words came as ``left``, ``40 up``, ``20``."""
+    """``left 40`` is one word, as ``40 left`` and ``grid 20`` are; ``left 40 up 20`` comes as ``left``, ``40 up``, ``20``."""
     out: list[str] = []
     sides = units.side_words()
     for text in texts:
         found = re.fullmatch(rf"({_DEGREES})\s?({'|'.join(sides)})?", text, re.IGNORECASE)
-        if out and out[-1].lower() in sides and found:
+        if out and found and (out[-1].lower() in sides or re.fullmatch(_GRID, out[-1] + "0", re.IGNORECASE)):
             out[-1] += f" {found[1].strip()}"
             out += [found[2]] if found[2] else []
         else:
@@ -81,12 +120,14 @@ def _sides_joined(texts: Sequence[str]) -> list[str]:
     return out
 
 
-def _formed(args: argparse.Namespace, text: str, before: str | None) -> bool:
-    """Say whether a word's form tells what it is, and put it there; ``before`` is the word in front of it."""
+def _formed(args: argparse.Namespace, text: str, before: Sequence[str]) -> bool:
+    """Say whether a word's form tells what it is, and put it there; ``before`` are the two words in front of it."""
     sides = units.side_words()
     side = f"(?:{'|'.join(sides)})"
     if text.lower() in ROLES:
         _say_once(args, "role", text)
+    elif (grid := re.fullmatch(_GRID, text, re.IGNORECASE)) and grid[1]:
+        _say_once(args, "grid", grid[1])
     elif re.fullmatch(_SIZE, text, re.IGNORECASE):
         _say_once(args, "rectangle", text)
     elif re.fullmatch(rf"(?:{side}\s?)?{_DEGREES}(?:\s?{side})?", text, re.IGNORECASE):
@@ -94,9 +135,10 @@ def _formed(args: argparse.Namespace, text: str, before: str | None) -> bool:
         upward = said[0] in units.UPWARD if said else args.azimuth is not None
         _say_once(args, "elevation" if upward else "azimuth", text)
     elif _reads(units.parse_length, text) or (text[:1] in "-\u2212" and text[-1:].isalpha()):
-        if before is not None and args.distance == before and _is_diameter(before) and not (args.disk or args.rectangle):
+        round_one = before and (_is_diameter(before[-1]) or re.search(_ROUND, before[0], re.IGNORECASE))
+        if round_one and args.distance == before[-1] and not (args.disk or args.rectangle):
             # A round source stands before its distance, as its modifier would.
-            args.disk, args.distance = before, None
+            args.disk, args.distance = before[-1], None
         _say_once(args, "distance", text)
     elif "/" in text or re.fullmatch(r"[0-9.,]+ ?(?:j|ws|%)", text, re.IGNORECASE) or text.lower() in ("full", "max"):
         _say_once(args, "power", text)
@@ -165,7 +207,7 @@ def place_from_kit(named: Sequence[Piece]) -> dict[str, Any]:
     p = modifier.placement if modifier is not None else None
     if p is None:
         return {}
-    return {name: getattr(p, name) for name in ("shape", "width_m", "height_m", "emission_n", "recess_m")}
+    return {name: getattr(p, name) for name in FROM_MODIFIER}
 
 
 def kit_names(library: Library) -> list[str]:
@@ -173,26 +215,25 @@ def kit_names(library: Library) -> list[str]:
     return [p.name for p in sorted(pieces(library), key=lambda one: one.kind == HEAD)]
 
 
-def ask(args: argparse.Namespace, session: OpenedSet, check: Callable[[argparse.Namespace], object]) -> None:
-    """Ask for name, and the four things of a diagram in turn; an empty answer leaves one out.
+def ask(args: argparse.Namespace, session: OpenedSet, check: Callable[[argparse.Namespace], Made]) -> None:
+    """Ask for name, and the things of a diagram in turn; an empty answer leaves one out.
 
-    ``check`` raises what is wrong with all that was answered so far: then only the last answer is asked for again.
+    ``check`` returns the light of all that was answered so far or raises what is wrong: then the last answer is asked for again.
     """
 
-    def asked(question: str, names: Sequence[str], *, apart: bool = False, form: Callable[[str], object] | None = None) -> None:
-        before = list(args.words)
+    def asked(question: str, names: Sequence[str], put: Put) -> Made:
         while True:
             answer = ask_line(question, names)
-            args.words = [*before, *(answer.split() if apart else [answer])]
             trial = argparse.Namespace(**vars(args))
             try:
-                if form is not None and answer:
-                    form(answer)
-                check(trial)
+                if answer:
+                    put(trial, answer)
+                made = check(argparse.Namespace(**vars(trial)))
             except (UsageError, UnitError) as error:
                 beside(error)
             else:
-                return
+                vars(args).update(vars(trial))
+                return made
 
     free = [role.upper() for role in ROLES if all(role_of(one.name) != role for one in session.lights())]
     args.name = ask_line(marked("light"), free)
@@ -201,18 +242,34 @@ def ask(args: argparse.Namespace, session: OpenedSet, check: Callable[[argparse.
     args.words = []
     names = kit_names(session.library)
     if role_of(args.name) is None and args.role is None:
-        asked(marked("role (key, fill, hair, rim, background, other)"), ROLES, form=_role)
-
-    def piece(answer: str) -> None:
-        if answer[:1].isdigit() and answer.casefold() not in (one.casefold() for one in names):
-            raise UsageError("'{typed}' is no name of a modifier or head: begin it with a letter", typed=answer[:30])
-
-    asked(marked("modifier or head"), names, form=piece)
-    asked(marked("distance, e.g. 1.2m"), (), form=units.parse_distance)
-    asked(marked("azimuth and elevation, e.g. 40 30 (0 is the camera, + its right)"), (), apart=True)
-    asked(marked("power, e.g. 1/4"), ())
+        asked(marked("role (key, fill, hair, rim, background, other)"), ROLES, _into("role"))
+    light, placement = asked(marked("modifier, head or size, e.g. 60x90cm"), names, partial(_put_piece, names))
+    if light.modifier and placement.shape == "point":
+        asked(marked("its size, e.g. 90cm (round) or 60x90cm"), (), _put_size)
+    asked(marked("distance, e.g. 1.2m"), (), _into("distance"))
+    asked(marked("azimuth and elevation, e.g. 40 30 (0 is the camera, + its right)"), (), _put_direction)
+    asked(marked("power, e.g. 1/4"), (), _into("power"))
 
 
-def _role(answer: str) -> None:
-    if answer.lower() not in ROLES:
-        raise UsageError("there is no role '{role}': key, fill, hair, rim, background or other", role=answer[:20])
+def _into(option: str) -> Put:
+    return lambda args, answer: setattr(args, option, answer)
+
+
+def _put_piece(names: Sequence[str], args: argparse.Namespace, answer: str) -> None:
+    if answer[:1].isalpha() or answer.casefold() in (one.casefold() for one in names):
+        args.words = [*args.words, answer]
+    elif _reads(units.parse_size, answer):
+        _put_size(args, answer)
+    else:
+        raise UsageError("'{typed}' is no name of a modifier or head, nor a size: begin a name with a letter", typed=answer[:30])
+
+
+def _put_size(args: argparse.Namespace, answer: str) -> None:
+    setattr(args, "disk" if units.parse_size(answer).height_m is None else "rectangle", answer)
+
+
+def _put_direction(args: argparse.Namespace, answer: str) -> None:
+    angles = _sides_joined(as_typed(answer.split()))
+    for angle in angles:
+        units.parse_angle(angle)
+    args.words = [*args.words, *angles]

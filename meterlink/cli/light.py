@@ -33,7 +33,7 @@ from typing import Any
 
 from meterlink import units
 from meterlink.cli.completing import FIXTURES, KIT, LIGHTS, MODIFIERS, ROLE_NAMES, Completer, completes
-from meterlink.cli.described import ask, from_kit, place_from_kit, read_words, role_of
+from meterlink.cli.described import FROM_MODIFIER, ask, from_kit, place_from_kit, read_words, role_of, size_in_name
 from meterlink.cli.frame import add_setup_option, open_set, out, print_json, print_rows
 from meterlink.errors import UnitError, UsageError
 from meterlink.library.store import Library
@@ -156,16 +156,21 @@ def _add(args: argparse.Namespace, session: OpenedSet) -> None:
     key = session.view().key
     session.add_light(light, placement)
     print(describe(light, placement))
-    _say_size_unknown(light, placement)
+    _say_size(light, placement, args.taken)
     if key is not None and light.role == "key":
         out("! {key} is the key already: stops and ratios are from {key}", key=key.light.name)
 
 
-def _say_size_unknown(light: Light, placement: Placement | None) -> None:
-    """A modifier whose size nobody knows is corrected as a point: near it that is too much."""
-    if light.modifier and placement is not None and placement.shape == "point" and light.role != "background":
-        size = re.search(r"\d{2,3}$", light.modifier)
-        do = Do("give_size", light=light.name, size=f"{size[0]}cm" if size else "90cm")
+def _say_size(light: Light, placement: Placement | None, taken: str | None) -> None:
+    """Say a size that was taken from the modifier's name; one that nobody knows is corrected as a point: near it, too much."""
+    if placement is None or not light.modifier:
+        return
+    if taken:
+        source = source_text(placement)
+        out("{modifier}: taken as {source}; --{option} otherwise", modifier=light.modifier, source=source, option=taken)
+    elif placement.shape == "point" and light.role != "background":
+        option, size, _ = size_in_name(light.modifier)
+        do = Do("give_size", light=light.name, option=option, size=size)
         out("! the size of '{modifier}' is not known, a small source is assumed: {do}", modifier=light.modifier, do=do)
 
 
@@ -197,7 +202,8 @@ def _move(args: argparse.Namespace, session: OpenedSet) -> None:
     if args.rename:
         changes["name"] = args.rename.strip()
     changed = light._replace(**changes)
-    moved = {**place_from_kit(pieces), **_placement_changes(args, changed)}
+    bare = {name: Placement._field_defaults[name] for name in FROM_MODIFIER} if changes.get("modifier") == "" else {}
+    moved = {**bare, **place_from_kit(pieces), **_placement_changes(args, changed)}
     if not changes and not moved:
         raise UsageError("{light}: say what changed, e.g. --distance 1.2m or --power 1/8", light=light.name)
     if changes:
@@ -206,6 +212,8 @@ def _move(args: argparse.Namespace, session: OpenedSet) -> None:
     if moved:
         placement = session.move(session.light(changed.name), as_metered=args.as_metered, **moved)
     print(describe(changed, placement))
+    if args.modifier:
+        _say_size(changed, placement, args.taken)
 
 
 def _show(args: argparse.Namespace, session: OpenedSet) -> None:
@@ -237,7 +245,8 @@ def _light_changes(args: argparse.Namespace, light: Light) -> dict[str, Any]:
         changes["role"] = role
     for name in ("point", "fixture", "modifier"):
         if getattr(args, name) is not None:
-            changes[name] = getattr(args, name).strip()
+            text = getattr(args, name).strip()
+            changes[name] = "" if text.lower() == GONE and name != "point" else text
     if args.shared_generator:
         changes["shared_generator"] = True
     if args.power_step is not None:
@@ -290,10 +299,21 @@ def _placement_changes(args: argparse.Namespace, light: Light) -> dict[str, Any]
             gone = text.strip().lower() == GONE
             changes[field] = Placement._field_defaults[field] if gone else parse(text)
     if args.power is not None:
-        stops = units.parse_power(args.power, light.full_power_j, light.details.get("scale_top"))
-        changes |= {"power_text": args.power.strip(), "power_stops": stops}
+        changes |= {"power_text": args.power.strip(), "power_stops": _power(args.power, light)}
     changes |= _shape(args)
     return changes
+
+
+def _power(text: str, light: Light) -> float:
+    top = light.details.get("scale_top")
+    try:
+        return units.parse_power(text, light.full_power_j, top)
+    except UnitError as problem:
+        found = re.fullmatch(r"[0-9.,]+ ?(j|ws)?", text.strip(), re.IGNORECASE)
+        if found is None or (light.full_power_j if found[1] else top) is not None:
+            raise
+        missing = marked("{problem}: --full-power 400J") if found[1] else marked("{problem}: --scale-top 10")
+        raise UsageError(missing, problem=problem) from None
 
 
 def _emission(text: str) -> float:

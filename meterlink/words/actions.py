@@ -25,7 +25,7 @@ class Words(NamedTuple):
 USUAL: dict[str, object] = {
     "port": "PORT", "light": "KEY", "setup": "NAME", "distance": "1.4m", "power": "1/4", "held": "20cm", "shutter": "1/125",
     "lights": ("KEY", "FILL"), "receptor": "flat",
-    "backup": "latest", "file": "lowkey.json", "size": "90cm",
+    "backup": "latest", "file": "lowkey.json", "size": "90cm", "option": "disk",
 }  # fmt: skip
 """What stands in a place for which no value is known."""
 
@@ -75,7 +75,7 @@ ACTIONS: dict[str, Words] = {
         marked("touch {light} on the Lights page and give its direction"),
     ),
     "give_size": Words(
-        "meterlink light move {light} --disk {size}",
+        "meterlink light move {light} --{option} {size}",
         marked("give the size of its source"),
         marked("give the size on the light's page"),
     ),

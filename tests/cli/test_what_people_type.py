@@ -333,19 +333,77 @@ def test_only_the_answer_that_is_wrong_is_asked_for_again(kit: Run, monkeypatch:
     added = kit("light", "add")
 
     assert added.code == 0
-    assert "GRID (rim): small source, 1.40 m, 40° right, 30° up, power 1/16" in added.out
+    assert "GRID (rim): small source, 1.40 m from the rim, 40° right, 30° up, power 1/16" in added.out
     assert [line.split(":")[0] for line in added.err.splitlines()] == [
         "there is no role 'foo'",
-        "'18' is no name of a modifier or head",
+        "'18' is no name of a modifier or head, nor a size",
         "distance '400 99' cannot be read",
         "power 'x/y' cannot be read",
     ]
 
 
+def answered(monkeypatch: pytest.MonkeyPatch, *answers: str) -> list[str]:
+    """Answer the questions of ``light add`` one after the other; the list that is returned fills with the questions."""
+    asked: list[str] = []
+    left = iter(answers)
+
+    def answer(question: str) -> str:
+        asked.append(question)
+        return next(left)
+
+    monkeypatch.setattr("builtins.input", answer)
+    return asked
+
+
+def test_a_number_asked_for_as_power_is_no_angle(ml: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    """``6.3`` at the power was stored as an elevation of 6 degrees: it is asked for again, and the option is named."""
+    ml("setup", "new", "Potter")
+    answered(monkeypatch, "KEY", "60x90cm", "1.2m", "40", "6.3", "1/4")
+    said = ml("light", "add")
+
+    light = placed(ml, "KEY")
+    place = light["placement"]
+    assert "--scale-top" in said.err
+    assert (light["modifier"], place["shape"], place["height_m"]) == ("", "rectangle", 0.9)
+    assert (place["azimuth_deg"], place["elevation_deg"], place["power_stops"]) == (40, None, -2)
+
+
+def test_a_number_asked_for_as_power_is_read_on_the_scale_given(ml: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    """``light add --scale-top 10`` takes 6.3 as 3.7 stops below full."""
+    ml("setup", "new", "Potter")
+    answered(monkeypatch, "KEY", "", "1.2m", "40", "6.3")
+    ml("light", "add", "--scale-top", "10")
+    assert placed(ml, "KEY")["placement"]["power_stops"] == pytest.approx(-3.7)
+
+
+def test_the_size_of_a_new_modifier_is_asked(ml: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A modifier is no pair of angles; one whose size nobody knows is followed by the question for it; sides are read."""
+    ml("setup", "new", "Potter")
+    asked = answered(monkeypatch, "FILL", "-40 20", "window", "60 x 90cm", "2m", "left 40 up 20", "")
+    said = ml("light", "add")
+
+    light = placed(ml, "FILL")
+    place = light["placement"]
+    assert "'-40 20' is no name" in said.err
+    assert sum("size" in question for question in asked) == 3
+    assert (light["modifier"], place["shape"], place["width_m"]) == ("window", "rectangle", 0.6)
+    assert (place["azimuth_deg"], place["elevation_deg"]) == (-40, 20)
+
+
+@pytest.mark.parametrize(("power", "option"), [("--power=6.3", "--scale-top"), ("200J", "--full-power")])
+def test_a_power_without_its_scale_names_the_option(ml: Run, power: str, option: str) -> None:
+    """What has to be said with 6.3 or 200J is named as it is typed."""
+    ml("setup", "new", "Potter")
+    said = ml("light", "add", "KEY", "1m", power)
+    assert said.code == 2
+    assert option in said.err
+    assert len(said.err.splitlines()) == 1
+
+
 def test_a_round_source_may_be_its_diameter_before_the_distance(ml: Run) -> None:
     """``HAIR 18cm 1.1m`` is a disk of 18 cm; larger, apart, or after a size, two lengths are a distance said twice."""
     ml("setup", "new", "Potter")
-    assert "HAIR (hair): disk 18 cm, 1.10 m, 165° right" in ml("light", "add", "HAIR", "18cm", "1.1m", "165").out
+    assert "HAIR (hair): disk 18 cm, 1.10 m from the hair, 165° right" in ml("light", "add", "HAIR", "18cm", "1.1m", "165").out
     assert "said twice" in ml("light", "add", "RIM", "18cm", "165", "1.1m").err
     assert "said twice" in ml("light", "add", "RIM", "60x90cm", "1m", "1.1m").err
 
@@ -356,16 +414,86 @@ def test_options_may_stand_between_the_words(ml: Run) -> None:
     said = ml("light", "add", "HAIR", "--disk", "18cm", "1.1m", "--bare-looking=no", "165")
     assert "unrecognized" in said.err
     for name, words in (("HAIR", ("--disk", "18cm", "1.1m", "165", "55")), ("HAIR 2", ("1.1m", "--disk=18cm", "165", "55"))):
-        assert "disk 18 cm, 1.10 m, 165° right, 55° up" in ml("light", "add", name, *words).out
+        assert "disk 18 cm, 1.10 m from the hair, 165° right, 55° up" in ml("light", "add", name, *words).out
     assert ml("light", "move", "HAIR", "--as-metered", "1.2m").code == 0
 
 
-def test_a_modifier_of_unknown_size_is_said_to_be_one(ml: Run) -> None:
+UNKNOWN = [
+    ("octa", "--disk 90cm"), ("strip", "--rectangle 60x90cm"), ("softbox 80cm", "--rectangle 80cmx80cm"),
+    ("snoot 18", "--disk 18cm"), ("octa 2", "--disk 90cm"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "option"), UNKNOWN)
+def test_a_modifier_of_unknown_size_is_said_to_be_one(ml: Run, name: str, option: str) -> None:
     """A new modifier without a size is corrected as a point: said where it is typed, with the command that mends it."""
     ml("setup", "new", "Potter")
-    said = ml("light", "add", "KEY", "octa 90", "1.2m", "40", "30", "1/4").out
-    assert "the size of 'octa 90' is not known, a small source is assumed: meterlink light move KEY --disk 90cm" in said
-    assert "not known" not in ml("light", "add", "FILL", "octa 60", "1.2m", "--disk", "60cm").out
+    said = ml("light", "add", "KEY", name, "1.2m", "40", "30", "1/4").out
+    command = re.search(r"meterlink (light move KEY .*)", said)
+    assert f"the size of '{name}' is not known, a small source is assumed" in said
+    assert command is not None
+    assert command[1].endswith(option)
+    assert ml(*command[1].split()).code == 0
+    assert "not known" not in ml("light", "add", "FILL", name, "1.2m", "--disk", "60cm").out
+
+
+TAKEN = [
+    (("octa 90",), "disk", 0.9, None), (("beauty dish 55",), "disk", 0.55, None), (("strip 30x120",), "rectangle", 0.3, 1.2),
+    (("strip 30x120cm",), "rectangle", 0.3, 1.2), (("strip 1x4ft",), "rectangle", 0.3048, 1.2192),
+    (("softbox 80x80",), "rectangle", 0.8, 0.8), (("--modifier", "octa 120cm"), "disk", 1.2, None),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("words", "shape", "width_m", "height_m"), TAKEN)
+def test_a_size_in_a_modifier_s_name_is_taken_and_said(
+    ml: Run, words: tuple[str, ...], shape: str, width_m: float, height_m: float | None
+) -> None:
+    """The number behind a round modifier's name, or two with an x, are its size in cm; what was taken is on the screen."""
+    ml("setup", "new", "Potter")
+    ran = ml("light", "add", "KEY", "1.2m", *words)
+
+    place = placed(ml, "KEY")["placement"]
+    assert f"{words[-1]}: taken as {shape}" in ran.out
+    assert (place["shape"], place["distance_m"]) == (shape, 1.2)
+    assert (place["width_m"], place["height_m"]) == (pytest.approx(width_m), height_m and pytest.approx(height_m))
+
+
+def test_a_size_that_is_typed_goes_before_one_in_a_name(ml: Run) -> None:
+    """``octa 90`` with ``--disk 95cm`` is 95 cm, and another octa moves to the size in its own name."""
+    ml("setup", "new", "Potter")
+    assert "taken" not in ml("light", "add", "KEY", "octa 90", "1.2m", "--disk", "95cm").out
+    assert placed(ml, "KEY")["placement"]["width_m"] == 0.95
+    assert "octa 120: taken as disk 120 cm; --disk otherwise" in ml("light", "move", "KEY", "--modifier", "octa 120").out
+    assert placed(ml, "KEY")["placement"]["width_m"] == 1.2
+
+
+def test_a_round_modifier_stands_before_its_size_and_its_distance(ml: Run) -> None:
+    """``octa 90cm 1m`` is 90 cm wide at 1 m; it was a distance said twice."""
+    ml("setup", "new", "Potter")
+    ml("light", "add", "KEY", "octa", "90cm", "1m")
+    place = placed(ml, "KEY")["placement"]
+    assert (place["width_m"], place["distance_m"]) == (0.9, 1.0)
+
+
+@pytest.mark.parametrize("words", [("grid 20",), ("grid", "20"), ("Wabe 20\u00b0",)])
+def test_a_grid_is_no_modifier(ml: Run, words: tuple[str, ...]) -> None:
+    """``grid 20`` is ``--grid 20``, beside a modifier too; without its degrees it is refused."""
+    ml("setup", "new", "Potter")
+    assert "grid 20\u00b0" in ml("light", "add", "HAIR", "octa 60", *words, "1.2m", "160").out
+    light = placed(ml, "HAIR")
+    assert (light["modifier"], light["placement"]["grid_deg"], light["placement"]["azimuth_deg"]) == ("octa 60", 20, 160)
+    assert "needs its degrees" in ml("light", "add", "RIM", words[0].split()[0], "1.2m").err
+
+
+def test_none_takes_a_modifier_off(ml: Run) -> None:
+    """``--modifier none`` leaves a bare head, with the size that the modifier had; ``--fixture none`` forgets the head."""
+    ml("setup", "new", "Potter")
+    ml("light", "add", "HAIR", "octa 60", "1.2m", "--fixture", "head A")
+    assert "small source" in ml("light", "move", "HAIR", "--modifier", "none", "--fixture", "None").out
+
+    light = placed(ml, "HAIR")
+    assert (light["modifier"], light["fixture"], light["placement"]["shape"]) == ("", "", "point")
+    assert light["placement"]["distance_m"] == 1.2
 
 
 def test_a_second_key_is_measured_from_the_first(ml: Run) -> None:
