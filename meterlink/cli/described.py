@@ -129,6 +129,8 @@ def _formed(args: argparse.Namespace, text: str, before: Sequence[str]) -> bool:
     elif (grid := re.fullmatch(_GRID, text, re.IGNORECASE)) and grid[1]:
         _say_once(args, "grid", grid[1])
     elif re.fullmatch(_SIZE, text, re.IGNORECASE):
+        if before and re.search(_CORNERS, before[-1], re.IGNORECASE) and re.fullmatch(r"[0-9.,]+\s?[x×]\s?[0-9.,]+", text):
+            text, args.taken = f"{text}cm", "rectangle"
         _say_once(args, "rectangle", text)
     elif re.fullmatch(rf"(?:{side}\s?)?{_DEGREES}(?:\s?{side})?", text, re.IGNORECASE):
         said = [sides[word] for word in re.findall(r"[^\W\d]+", text.lower()) if word in sides]

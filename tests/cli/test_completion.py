@@ -148,7 +148,7 @@ def test_questions_complete_names_of_the_kit(small_set: Run, tmp_path: Path) -> 
         os.execvpe("meterlink", ["meterlink", "light", "add"], environment)
     try:
         for question, answer in (
-            ("light:", b"HAIR\n"), ("head:", b"oc\t\n"), ("1.2m:", b"2m\n"), ("right):", b"160 45\n"), ("1/4:", b"1/8\n"),
+            ("light:", b"HAIR\n"), ("60x90cm:", b"oc\t\n"), ("1.2m:", b"2m\n"), ("right):", b"160 45\n"), ("1/4:", b"1/8\n"),
         ):  # fmt: skip
             assert question in _read_until(terminal, question)
             os.write(terminal, answer)
@@ -156,4 +156,4 @@ def test_questions_complete_names_of_the_kit(small_set: Run, tmp_path: Path) -> 
     finally:
         os.close(terminal)
         os.waitpid(child, 0)
-    assert "HAIR (hair): disk 90 cm, 2.00 m, 160° right, 45° up, power 1/8" in said
+    assert "HAIR (hair): disk 90 cm, 2.00 m from the hair, 160° right, 45° up, power 1/8" in said

@@ -458,6 +458,13 @@ def test_a_size_in_a_modifier_s_name_is_taken_and_said(
     assert (place["width_m"], place["height_m"]) == (pytest.approx(width_m), height_m and pytest.approx(height_m))
 
 
+def test_a_size_behind_a_strip_is_in_cm(ml: Run) -> None:
+    """``strip 30x120`` without quotes is what it is with them; a size without a unit is refused where nothing says the unit."""
+    ml("setup", "new", "Potter")
+    assert "strip: taken as rectangle 30 \u00d7 120 cm" in ml("light", "add", "KEY", "strip", "30x120", "2m").out
+    assert ml("light", "add", "FILL", "30x120", "2m").code == 2
+
+
 def test_a_size_that_is_typed_goes_before_one_in_a_name(ml: Run) -> None:
     """``octa 90`` with ``--disk 95cm`` is 95 cm, and another octa moves to the size in its own name."""
     ml("setup", "new", "Potter")
