@@ -16,7 +16,7 @@ SIZES = ((360, 640), (412, 915), (640, 360), (800, 1280), (1280, 800))
 PAGES = ("first", "metering", "lights", "set", "match", "library", "sensors", "settings", "more")
 FULL = os.environ.get("METERLINK_TOUCH_FULL", "")
 """All of it, or (``640x360``) all of one size."""
-SAMPLE = {((360, 640), 1.0), ((640, 360), 1.5)}
+SAMPLE = {((360, 640), 1.0), ((640, 360), 1.0), ((640, 360), 1.5)}
 
 
 @pytest.mark.parametrize("size", SIZES if FULL else SIZES[:1], ids=lambda s: f"{s[0]}x{s[1]}")
