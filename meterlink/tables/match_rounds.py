@@ -17,10 +17,10 @@ from meterlink.tables.match import MatchReport, MatchRow, closing_move
 from meterlink.words.told import Told, all_of, told
 
 DOUBTS = 1.2
-"""Standard uncertainties of the present pop that must still fit between a difference and the tolerance: then one pop is enough.
-A second one would bring the mean of both beyond the tolerance in one case of twenty (1.645 / sqrt(2)).  On six seeds of
-``rebuild_simulation`` as many lights are within (95.2 %) as with a second pop of all beyond 0.3 of the tolerance, and 69 instead of
-86 % have one."""
+"""Standard uncertainties of the reading (its pop, and what tape and model leave) that must still fit between a difference and the
+tolerance: then one pop is enough.  A second one would bring the mean of both beyond the tolerance in one case of twenty (1.645 /
+sqrt(2)).  On six seeds of ``rebuild_simulation`` as many lights are within (95.2 %) as with a second pop of all beyond 0.3 of the
+tolerance, and 69 instead of 86 % have one."""
 LAST_STOPS = 0.5
 """What is off by more than this after two pops is no small last change: its row says what to do, and it is metered again."""
 
