@@ -33,7 +33,7 @@ class NoPulse(ValueError):
 
     def __init__(self, why: str, level_lx: float | None = None, left: float | None = None) -> None:
         at = "" if level_lx is None else f", {level_lx:.3g} lx"
-        super().__init__(f"no figures of a pop follow from these samples ({why.replace('_', ' ')}{at})")
+        super().__init__(f"no pulse figures ({why.replace('_', ' ')}{at})")
         self.why, self.level_lx, self.left = why, level_lx, left
 
 
