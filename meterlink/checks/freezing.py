@@ -113,16 +113,15 @@ def freeze_findings(view: JudgedSet) -> Iterable[Finding]:
     """The light on the face that smears movement most, and hair and rim lights that do when a movement is declared."""
     moves, limit = movement(view.setup), limit_mm(view)
     drawn = trails_of(view)
-    long = [one for one in drawn if one.trail_mm > limit * 1.02 and one.share >= LEAST_SHARE]
-    on_face = [one for one in long if one.at_point == "face"]
-    if drawn and not long:
-        yield _frozen(max(drawn, key=lambda one: one.trail_mm), moves, limit)
-    for one in on_face[:1]:
+    # Hair and rim lights count where she has said what moves: else the question is the hands before the face.
+    own = [one for one in drawn if moves.declared and one.at_point in ("hair", "rim") and not one.steady]
+    on_face = [one for one in drawn if one.at_point == "face" and one.share >= LEAST_SHARE]
+    looked_at = on_face + own
+    long = [one for one in looked_at if one.trail_mm > limit * 1.02]
+    if looked_at and not long:
+        yield _frozen(max(looked_at, key=lambda one: one.trail_mm), moves, limit)
+    for one in [one for one in long if one in on_face][:1] + [one for one in long if one in own]:
         yield _finding(one, view, moves, limit, drawn)
-    if moves.declared:
-        for one in long:
-            if one.at_point in ("hair", "rim") and not one.steady:
-                yield _finding(one, view, moves, limit, drawn)
 
 
 def _frozen(one: Drawn, moves: Movement, limit: float) -> Finding:

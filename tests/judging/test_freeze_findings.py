@@ -10,7 +10,7 @@ import pytest
 from small_sets import light, placed, read, view
 
 from meterlink.checks.facts import MOVEMENTS, magnification_of, movement
-from meterlink.checks.findings import Finding, findings
+from meterlink.checks.findings import Finding, answers, findings
 from meterlink.checks.freezing import LIMIT_MM, limit_mm, trails_of
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.judging.prediction import Past
@@ -157,6 +157,18 @@ def test_hair_light_is_judged_at_its_own_point() -> None:
     assert found.light == "HAIR"
     assert "the light on the hair" in found.text
     assert found_in(a_set(1 / 8000, 1 / 8000, 1 / 400)) == []
+
+
+def test_a_slow_hair_light_does_not_silence_what_is_frozen_on_the_face() -> None:
+    """No movement was declared, so the hair is nobody's worry: of the face it is said that it is frozen, with its number."""
+    import meterlink.checks.finders  # noqa: F401
+
+    (well,) = [one for one in answers(a_set(1 / 2000, 1 / 2000, hair_s=1 / 300)) if one.kind == "freeze"]
+
+    assert well.said.code == "frozen"
+    assert well.said.values["light"] in ("KEY", "FILL")
+    assert found_in(a_set(1 / 2000, 1 / 2000, hair_s=1 / 300)) == []
+    assert [one.light for one in found_in(a_set(1 / 2000, 1 / 2000, hair_s=1 / 300, movement="hair"))] == ["HAIR"]
 
 
 def test_steady_light_draws_for_the_whole_shutter() -> None:
