@@ -349,6 +349,8 @@ def test_a_contradicted_pop_chooses_no_range_for_the_retake(session: Session, po
     begin(session, "KEY")
     outcome = session.take(pop(4.0))
     assert outcome.state.judged.why == Why.CONTRADICTED
+    assert outcome.waiting is not None, "one more pop may cure it: its light is waited for, once"
+    assert outcome.waiting.light_id == key.id
 
     expected = expectation_of(session, session.request(key))
 

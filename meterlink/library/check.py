@@ -109,7 +109,6 @@ def _undecodable(db: Database) -> Iterator[Finding]:
         for light in lights:
             yield from _unread(told("its_placements", setup=setup_id), partial(store.placements, light))
     yield from _unread(told("the_calibrations"), store.calibrations)
-    yield from _unread(told("the_settings"), store.settings)
     for kind, key in db.rows("SELECT kind, key FROM note WHERE NOT is_good_note(kind, payload)"):
         yield Finding("damage", told("bad_note", kind=kind, key=key), _LEFT_OUT)
     yield from _bad_waveforms(db)

@@ -78,6 +78,20 @@ def test_a_reading_takes_the_measured_distance_with_its_uncertainty(session: Ses
     assert outcome.warnings == ()
 
 
+def test_a_pop_that_is_measured_too_far_off_is_waited_for_again(session: Session, pop: MakePop) -> None:
+    """The dome comes nearer and the finder says so, so a pop is all it takes; typed, it would be read as far off again."""
+    session.move(session.light("KEY"), distance_m=0.8, width_m=1.5)
+    session.begin([session.request(session.light(name)) for name in ("KEY", "FILL")])
+
+    far = session.take(pop(200.0, held_off_m=0.3, u_held_off_m=0.005))
+
+    assert (far.state.judged.verdict, far.state.judged.why) == ("retake", "too_wide")
+    assert far.waiting.light_id == session.light("KEY").id
+    near = session.take(pop(150.0, held_off_m=0.02, u_held_off_m=0.005))
+    assert near.light.name == "KEY"
+    assert near.waiting.light_id == session.light("FILL").id
+
+
 def test_typed_beats_measured_and_a_disagreement_is_said(session: Session, pop: MakePop) -> None:
     """25 cm typed, 8 cm measured: what she said counts, and she hears of it; 9 cm typed is no disagreement."""
     session.begin([session.request(session.light("KEY"), held_off_m=0.25), session.request(session.light("FILL"), held_off_m=0.09)])

@@ -168,7 +168,7 @@ def test_the_page_speaks_the_language_in_use(five: Session) -> None:
     use("de")
     german = _words(page_of(five))
 
-    given = f"{five.setup.name} {five.setup.subject} {five.setup.notes} {five.setup.details} {five.setup.tags}"
+    given = f"{five.setup.name} {five.setup.subject} {five.setup.notes} {[*five.setup.details.values()]} {five.setup.tags}"
     commands = " meterlink import --code meterlink match meterlink meter --together "
     names = " ".join(f"{one.name} {one.fixture} {one.modifier}" for one in five.lights())
     left = english & set(re.findall(r"[a-z]{5,}", german)) - set(re.findall(r"[a-z]{5,}", given + commands + names))

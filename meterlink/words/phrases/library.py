@@ -15,7 +15,6 @@ PHRASES: dict[str, str] = {
     "its_readings": marked("set-up {setup}: its readings"),
     "its_placements": marked("set-up {setup}: its placements"),
     "the_calibrations": marked("calibrations"),
-    "the_settings": marked("settings"),
     "bad_note": marked("a {kind} of {key!r} cannot be read"),
     "bad_waveform": marked("waveform {pop} of reading {reading} is damaged, the reading is not"),
     "more_bad_waveforms": marked("more damaged waveforms: {count}"),
