@@ -8,7 +8,7 @@ y up, z toward the camera.
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 Vector = tuple[float, float, float]
 PATCHES = 12
@@ -77,9 +77,9 @@ class Studio:
         self.lights = {light.name: light for light in lights}
         self.ambient_lx = ambient_lx
 
-    def change(self, name: str, **changes: float) -> None:
+    def change(self, name: str, **changes: Any) -> None:
         """Move or re-power a light (any field of ``StudioLight``)."""
-        self.lights[name] = self.lights[name]._replace(**changes)  # type: ignore[arg-type]
+        self.lights[name] = self.lights[name]._replace(**changes)
 
     def exposure_lxs(
         self, name: str, held_off_m: float = 0.0, toward: str = "light", *, aim: str = "light", receptor: str = "dome"

@@ -28,7 +28,7 @@ ELSEWHERE = {
     "calibrate": "a walk by hand with a reference: tests/cli/test_calibrate.py",
     "sensor-test": "a walk by hand with a sensor on its port: tests/calibration",
     "verify": "a walk by hand: tests/calibration",
-    "light add": "asks when nothing is said: tests/cli/test_what_people_type.py",
+    "light add": "asks when nothing is said: tests/cli/test_describing_a_light.py",
     "match": "a rebuild by hand, its second round too: tests/cli/test_match_verb.py",
     "import --code": "its code is cut short; tests/cli/test_files.py reads a whole one",
 }

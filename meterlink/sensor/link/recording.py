@@ -13,7 +13,7 @@ import json
 import time
 from collections.abc import Awaitable, Callable, Iterator
 from pathlib import Path
-from typing import IO, Any, NamedTuple
+from typing import IO, Any, NamedTuple, Protocol, cast
 
 from meterlink.errors import LinkError, LinkLost, LinkNotFound, RecordingEnded, UsageError
 from meterlink.sensor.link.base import Link, OnBytes, OnLinkState, OnLost
@@ -41,6 +41,12 @@ class Record(NamedTuple):
     channel: str = ""
     data: bytes = b""
     words: str = ""
+
+
+class _Telling(Protocol):
+    """A link that tells its state."""
+
+    on_state: OnLinkState | None
 
 
 class RecordingLink:
@@ -74,11 +80,11 @@ class RecordingLink:
     @property
     def on_state(self) -> OnLinkState | None:
         """The inner link's, if it has one: whoever looks for it sees what is behind the tap."""
-        return self.link.on_state  # type: ignore[attr-defined, no-any-return]
+        return cast(_Telling, self.link).on_state
 
     @on_state.setter
     def on_state(self, on_state: OnLinkState | None) -> None:
-        self.link.on_state = on_state  # type: ignore[attr-defined]
+        cast(_Telling, self.link).on_state = on_state
 
     async def open(self, on_bytes: OnBytes, on_lost: OnLost) -> None:
         """Begin the recording, if it is the first opening, and open the link.
