@@ -22,6 +22,8 @@ from meterlink.words.language import Place, use
 
 # Tests read English wherever they run, in processes that they start too; those about languages choose their own.
 os.environ["METERLINK_LANGUAGE"] = "en"
+# The hundreds of processes that they start load the package as compiled once, as an installed one does, wherever that is switched off.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 SENSOR = "5e4501"
 CONSTANT = 330.0
