@@ -18,10 +18,11 @@ from meterlink.library.store import Library
 SQUARE_PREFIX = "METERLINK1:"
 LETTERS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ-./:+"
 BASE = len(LETTERS)
-VERSION_MAX = 33
-"""149 modules: at 70 mm each is still half a millimetre, which a phone reads from paper."""
-STURDY_VERSION_MAX = 25
-"""Up to here there is room for the sturdier error correction (M, 15 %); beyond L (7 %) keeps the modules larger."""
+LETTERS_MAX = 3009
+"""What version 33 holds at error correction L (ISO/IEC 18004, table 7): its 149 modules are still half a millimetre each at 70 mm,
+which a phone reads from paper."""
+STURDY_LETTERS_MAX = 1451
+"""Up to version 25 there is room for the sturdier error correction (M, 15 %); beyond L (7 %) keeps the modules larger."""
 TEXT_MAX = 8192
 
 
@@ -74,17 +75,12 @@ def square_of(library: Library, setup_id: str) -> tuple[str, str]:
 
 
 def square_svg(text: str) -> str:
-    """Return a QR symbol of a text as an SVG element; empty when it would be too dense to be read from paper."""
+    """Return the QR symbol of a text in the square's letters as an SVG element; empty when paper could not be read so dense."""
     import segno
 
-    try:
-        code = segno.make_qr(text, error="m", boost_error=False)
-        if int(code.version) > STURDY_VERSION_MAX:
-            code = segno.make_qr(text, error="l", boost_error=False)
-    except segno.DataOverflowError:
+    if len(text) > LETTERS_MAX:
         return ""
-    if int(code.version) > VERSION_MAX:
-        return ""
+    code = segno.make_qr(text, error="m" if len(text) <= STURDY_LETTERS_MAX else "l", mode="alphanumeric", boost_error=False)
     out = io.BytesIO()
     code.save(out, kind="svg", scale=1, border=4, xmldecl=False, svgns=True, omitsize=True)
     return out.getvalue().decode()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import re
 
 import pytest
 import segno
@@ -11,7 +12,18 @@ from hypothesis import strategies as st
 
 from meterlink.errors import ImportRefused, MeterlinkError
 from meterlink.library.code import PREFIX, decode
-from meterlink.report.qr import BASE, LETTERS, SQUARE_PREFIX, TEXT_MAX, VERSION_MAX, packed, square_of, square_svg, unpacked
+from meterlink.report.qr import (
+    BASE,
+    LETTERS,
+    LETTERS_MAX,
+    SQUARE_PREFIX,
+    STURDY_LETTERS_MAX,
+    TEXT_MAX,
+    packed,
+    square_of,
+    square_svg,
+    unpacked,
+)
 
 # ISO/IEC 18004, table of the alphanumeric mode: digits, capitals, space $ % * + - . / : (from memory).
 ALPHANUMERIC = set("0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ $%*+-./:")
@@ -75,12 +87,19 @@ def test_no_text_gets_through_as_anything_but_an_error(text: str) -> None:
 
 
 def test_a_square_that_no_phone_could_read_is_not_made() -> None:
-    """Modules stay at half a millimetre or more; what needs smaller ones, or no QR symbol could hold, gets none."""
-    dense = "A" * 4000
-    assert segno.make_qr(dense, error="l").version > VERSION_MAX
-    assert square_svg(dense) == ""
-    assert square_svg("A" * 10000) == ""
-    assert square_svg("A" * 500).startswith("<svg")
+    """149 modules, half a millimetre each, at most: version 33 of ISO/IEC 18004; up to version 25 with the sturdier correction."""
+    assert segno.make_qr("A" * LETTERS_MAX, error="l", boost_error=False).version == 33
+    assert segno.make_qr("A" * (LETTERS_MAX + 1), error="l", boost_error=False).version == 34
+    assert segno.make_qr("A" * STURDY_LETTERS_MAX, error="m", boost_error=False).version == 25
+    assert segno.make_qr("A" * (STURDY_LETTERS_MAX + 1), error="m", boost_error=False).version == 26
+    assert square_svg("A" * (LETTERS_MAX + 1)) == square_svg("A" * 10000) == ""
+    sides = [side(square_svg("A" * n)) for n in (STURDY_LETTERS_MAX, STURDY_LETTERS_MAX + 1, LETTERS_MAX)]
+    assert sides == [117 + 8, 105 + 8, 149 + 8]
+
+
+def side(svg: str) -> int:
+    """Modules of a square with its quiet edge of four."""
+    return int(re.search(r'viewBox="0 0 (\d+) ', svg)[1])
 
 
 def test_readings_stay_behind_before_the_places_do(five, twelve) -> None:
