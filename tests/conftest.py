@@ -22,7 +22,7 @@ from meterlink.words.language import Place, use
 
 # Tests read English wherever they run, in processes that they start too; those about languages choose their own.
 os.environ["METERLINK_LANGUAGE"] = "en"
-# The hundreds of processes that they start load the package as compiled once, as an installed one does, wherever that is switched off.
+# The hundreds of processes that they start load the package compiled, as one that is installed, wherever that is switched off.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 SENSOR = "5e4501"

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 import meterlink
+from tests.simulated_time import simulated_time
 
 ROOT = Path(__file__).parents[1]
 
@@ -21,7 +22,8 @@ def test_the_readme_s_example_runs_as_it_stands(
     assert example is not None
     monkeypatch.chdir(tmp_path)
 
-    exec(compile(example[1].replace('"sim:"', '"sim:?every=0.8"'), "README.md", "exec"), {})
+    with simulated_time():
+        exec(compile(example[1], "README.md", "exec"), {})
 
     printed = capsys.readouterr().out
     assert "KEY" in printed
@@ -38,10 +40,11 @@ def test_leaving_the_loop_early_closes_the_sensor_and_keeps_what_was_logged(tmp_
         setup = library.new_setup("Two")
         for name, role in (("KEY", "key"), ("FILL", "fill")):
             setup.add_light(name, role=role, source=meterlink.Disk(0.9), distance_m=1.5, azimuth_deg=30)
-        for taken in setup.meter("sim:?every=0.8", ["KEY@10cm", "FILL"]):
-            assert (taken.kind, taken.light) == ("logged", "KEY")
-            break
-        again = [taken.light for taken in setup.meter("sim:?every=0.8", ["FILL@0cm"]) if taken.kind == "logged"]
+        with simulated_time():
+            for taken in setup.meter("sim:", ["KEY@10cm", "FILL"]):
+                assert (taken.kind, taken.light) == ("logged", "KEY")
+                break
+            again = [taken.light for taken in setup.meter("sim:", ["FILL@0cm"]) if taken.kind == "logged"]
 
         assert again == ["FILL"]
         assert [row.as_read_f is not None for row in setup.ratios().rows] == [True, True]

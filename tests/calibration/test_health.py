@@ -15,7 +15,6 @@ from meterlink.calibration.calibrate import ZeroWalk
 from meterlink.calibration.evidence import Dark, Evidence, Pair
 from meterlink.calibration.health import LinkCounts, SensorTest, checks_of, faults_of
 from meterlink.calibration.scale import calibrate_scale
-from meterlink.cli.main import main
 from meterlink.errors import CalibrationError, SensorError
 from meterlink.metering.calibrating import seen, walk_through
 from meterlink.metering.sensor_in_use import SensorInUse
@@ -28,6 +27,7 @@ from meterlink.simulation.chip_model import ChipModel
 from meterlink.simulation.faults import FaultyLink
 from meterlink.simulation.sensor import SimulatedLink
 from meterlink.testing import VirtualLoop
+from tests.simulated_time import run_main
 
 NAMED = {
     "diode-reversed": "diode reversed",
@@ -201,7 +201,7 @@ def test_the_verb_names_the_fault_and_exits_with_one(
     monkeypatch.setattr(sys, "stdin", io.StringIO("\n" * 9))
     asked = ["--library", str(tmp_path / "l.sqlite"), "sensor-test", "--json", "--sensor", "sim:?every=0.5&fault=range-stuck"]
 
-    assert main(asked) == 1
+    assert run_main(asked) == 1
 
     out, err = capsys.readouterr()
     answer = json.loads(out)
@@ -217,7 +217,7 @@ def test_a_port_that_says_nothing_is_told_what_that_means(
         raise SensorError("nothing answers")
 
     monkeypatch.setattr(SensorInUse, "identified", nothing)
-    assert main(["--library", str(tmp_path / "l.sqlite"), "sensor-test", "--sensor", "sim:?every=0"]) == 1
+    assert run_main(["--library", str(tmp_path / "l.sqlite"), "sensor-test", "--sensor", "sim:?every=0"]) == 1
 
     err = capsys.readouterr().err
     assert "not a byte comes: likely the board has no program" in err

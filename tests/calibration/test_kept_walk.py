@@ -16,9 +16,9 @@ from benchmarks.calibration_world import Build, Reference, SimulatedSensor
 from meterlink.calibration.kept_walk import KEEPS_S, as_data, go_on
 from meterlink.calibration.procedure import TYPED
 from meterlink.calibration.scale_walk import ScaleWalk
-from meterlink.cli.main import main
 from meterlink.library.store import Library
 from meterlink.metering import station
+from tests.simulated_time import run_main
 
 SOUND = Build(gain=(0.9, 0.93), dark=(0.02, 0.02), bend=(0.0, 0.0), noise=0.001, side=(0.0, 0.0))
 
@@ -129,7 +129,7 @@ def test_the_command_goes_on_and_forgets_when_it_is_done(
 
     def run(lines: str, *more: str) -> str:
         monkeypatch.setattr(sys, "stdin", io.StringIO(lines))
-        main([*command, *more])
+        run_main([*command, *more])
         return capsys.readouterr().out
 
     assert "stopped at 3 of 10: kept" in run("\n\n\nq\n")

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import pytest
 
-from meterlink.cli.main import main
+from tests.simulated_time import run_main
 
 
 class Ran(NamedTuple):
@@ -27,7 +27,7 @@ def ml(tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.M
 
     def run(*arguments: str) -> Ran:
         capsys.readouterr()
-        code = main(list(arguments))
+        code = run_main(arguments)
         out, err = capsys.readouterr()
         return Ran(code, out, err)
 

@@ -17,16 +17,16 @@ from meterlink.calibration.procedure import TYPED, Procedure, Task, kind_of
 from meterlink.calibration.scale_walk import ScaleWalk
 from meterlink.cli import tasks
 from meterlink.cli.keys import Lines
-from meterlink.cli.main import main
 from meterlink.errors import SensorError, UnitError, UsageError
 from meterlink.library.store import Library
-from meterlink.metering import calibrating, station
+from meterlink.metering import calibrating
 from meterlink.photometry import card
 from meterlink.photometry.exposure import f_number
 from meterlink.records import Measurement
 from meterlink.simulation.studio import Pulse
 from meterlink.units import format_f_number, parse_distance, parse_f_number
 from meterlink.words.told import told
+from tests.simulated_time import run_main
 
 SIM_PULSE_S = 1.0 / Pulse(1.0, fall_s=0.4e-3).peak_lx
 """Exposure over peak of the simulated sensor's flash."""
@@ -215,20 +215,14 @@ def test_reference_is_read_in_its_own_words() -> None:
         value("bright", flash)
 
 
-@pytest.fixture
-def quick(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Short averages: the simulated sensor's light does not move."""
-    monkeypatch.setattr(station, "STEADY_S", 0.1)
-
-
 def test_zero_of_the_simulated_sensor_is_stored(
-    quick: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """``calibrate zero`` on ``sim:`` stores a new calibration of that sensor, in force from then on."""
     file = str(tmp_path / "l.sqlite")
     monkeypatch.setattr(sys, "stdin", io.StringIO("\n" * 12))
 
-    assert main(["--library", file, "calibrate", "zero", "--sensor", "sim:?every=0", "--json"]) == 0
+    assert run_main(["--library", file, "calibrate", "zero", "--sensor", "sim:?every=0", "--json"]) == 0
 
     text = capsys.readouterr().out
     record = json.loads(text)  # the answer alone: prompts go to standard error
@@ -236,24 +230,24 @@ def test_zero_of_the_simulated_sensor_is_stored(
         stored = library.calibrations(record["sensor_id"])
     assert stored[-1].id == record["id"]
     assert 0.015 < stored[-1].ranges[0].dark_raw < 0.03
-    assert main(["--library", file, "calibrate", "--list"]) == 0
+    assert run_main(["--library", file, "calibrate", "--list"]) == 0
     assert "in force" in capsys.readouterr().out
 
 
 def test_verify_that_is_stopped_shows_and_stores_nothing(
-    quick: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Stopping after two steps prints what is known, stores no certificate, and ``--show`` says that there is none."""
     file, page = str(tmp_path / "l.sqlite"), tmp_path / "c.html"
     monkeypatch.setattr(sys, "stdin", io.StringIO("\n\nq\n"))
 
-    main(["--library", file, "verify", "--sensor", "sim:?every=0", "--page", str(page)])
+    run_main(["--library", file, "verify", "--sensor", "sim:?every=0", "--page", str(page)])
 
     out = capsys.readouterr().out
     assert "stopped before the end" in out
     assert "left out" in out
     assert "<table>" in page.read_text(encoding="utf-8")
-    assert main(["--library", file, "verify", "--show"]) == 2
+    assert run_main(["--library", file, "verify", "--show"]) == 2
     assert "no sensor of this library has been verified" in capsys.readouterr().err
 
 
@@ -266,7 +260,7 @@ def test_wrong_use_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str
         ["calibrate", "--sensor", "sim:?every=0"],
         ["calibrate", "--sensor", "sim:?every=0", "--guide-number", "40m"],
     ):
-        assert main(["--library", file, *arguments]) == 2
+        assert run_main(["--library", file, *arguments]) == 2
         err = capsys.readouterr().err
         assert err.startswith("meterlink: ")
         assert err.count("\n") <= 3
@@ -279,7 +273,7 @@ def test_spectral_error_of_a_file(tmp_path: Path, capsys: pytest.CaptureFixture[
     csv = tmp_path / "d.csv"
     csv.write_text("nm,eye\n" + "".join(f"{w:g},{v}\n" for w, v in zip(GRID_NM, V_LAMBDA, strict=True)))
 
-    assert main(["calibrate", "spectral", str(csv), "--json"]) == 0
+    assert run_main(["calibrate", "spectral", str(csv), "--json"]) == 0
 
     found = json.loads(capsys.readouterr().out)
     assert found["eye"]["f1_prime"] == pytest.approx(0, abs=1e-9)
@@ -299,7 +293,7 @@ def frame_of(exposure_lxs: float) -> str:
 
 
 def test_the_simulated_sensor_is_calibrated_with_a_camera(
-    quick: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """The real verb: one frame a level, aperture and the card's level typed; full scales within 4 %, labelled for this camera."""
     frames = [frame_of(lxs) for lxs in flashes()], [frame_of(lxs) for lxs in flashes((2.5, 1.5, 0.5))]
@@ -307,7 +301,7 @@ def test_the_simulated_sensor_is_calibrated_with_a_camera(
     monkeypatch.setattr(sys, "stdin", io.StringIO("\n".join(typed) + "\n"))
     file = str(tmp_path / "l.sqlite")
 
-    assert main(["--library", file, "calibrate", "--camera", "--reference", "my camera", "--sensor", "sim:?every=0.05"]) == 0
+    assert run_main(["--library", file, "calibrate", "--camera", "--reference", "my camera", "--sensor", "sim:?every=0.05"]) == 0
 
     out = capsys.readouterr().out
     assert "right for this camera: f-numbers good against it to 0.1 stop" in out
@@ -319,7 +313,7 @@ def test_the_simulated_sensor_is_calibrated_with_a_camera(
 
 
 def test_the_simulated_sensor_is_calibrated_with_a_room_lamp_of_500_lx_and_one_flash(
-    quick: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """The real verb from prompt to record: Enter for the darks, pops by themselves, what the reference reads of each typed; the
     lamp is told to weigh nothing, the full scales are found within 4 %, and the claim says what it assumes."""
@@ -328,7 +322,7 @@ def test_the_simulated_sensor_is_calibrated_with_a_room_lamp_of_500_lx_and_one_f
     file = str(tmp_path / "l.sqlite")
     asked = ["--library", file, "calibrate", "--reference", "a meter", "--u-reference", "0.03", "--sensor", "sim:?every=0.05"]
 
-    assert main(asked) == 0
+    assert run_main(asked) == 0
 
     out = capsys.readouterr().out
     with Library.open(file) as library:

@@ -15,6 +15,7 @@ from PIL import Image
 
 from meterlink.cli.main import VERBS, module_of
 from meterlink.library.backup import Backups
+from tests.simulated_time import run_main
 
 EXAMPLE = re.compile(r"^  (meterlink .*?)(?:  .*)?$", re.MULTILINE)
 ELSEWHERE = {
@@ -50,13 +51,11 @@ def _is(example: str, start: str) -> bool:
 @pytest.fixture(scope="module")
 def metered(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A library as the examples speak of it: three sets, one in use with its lights metered, a falloff, a backup."""
-    from meterlink.cli.main import main
-
     folder = tmp_path_factory.mktemp("examples")
     library = ["--library", str(folder / "library.sqlite")]
 
     def run(line: str) -> None:
-        assert main([*library, *shlex.split(line)]) == 0, line
+        assert run_main([*library, *shlex.split(line)]) == 0, line
 
     run('setup new "Low key, two strips" --iso 100 --shutter 1/160')
     run("light add KEY 'round softbox 90' 1.2m 40 30 1/4 --disk 90cm --fixture 'head A' --power-step 1/10 --power-min 1/256")

@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import pytest
 
-from meterlink.cli.main import main
+from tests.simulated_time import run_main
 
 Read = Callable[[], dict[str, float]]
 
@@ -19,7 +19,7 @@ def read(tmp_path: pytest.TempPathFactory, capsys: pytest.CaptureFixture[str]) -
 
     def run(*words: str) -> str:
         capsys.readouterr()
-        assert main([*library, *words]) == 0
+        assert run_main([*library, *words]) == 0
         return capsys.readouterr().out
 
     def colours() -> dict[str, float]:
