@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import json
+import os
 import random
-import select
 import shutil
 import signal
 import sqlite3
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -31,53 +33,87 @@ from meterlink.library.merge import merge
 ROOT = Path(__file__).resolve().parents[2]
 KILLS = 50
 """Of each kind: 200 in all."""
-PRELUDE = """
-import sys
+PARENT = """
+import os, sys
 sys.path[:0] = [{root!r}, {root!r} + "/tests/library"]
 from pathlib import Path
-from meterlink.library import Library, sync
+from meterlink.library import Library, backup, migrations, schema, sync
 from meterlink.library.importing import import_file
 from meterlink.library.merge import merge
+try:
+    import psycopg
+except ImportError:
+    pass
 sync.ROWS_AT_ONCE = 40
-{ready}
-print("ready", flush=True)
-{act}
-print("done", flush=True)
+for act in sys.stdin:
+    if pid := os.fork():
+        os.waitpid(pid, 0)
+        print("over", flush=True)
+    else:
+        print(os.getpid(), flush=True)
+        exec(act)
+        print("done", flush=True)
+        os._exit(0)
 """
+"""A process with everything loaded; its children do an act each and are killed in it."""
 
 
-def kill_in(act: str, chance: random.Random, longest_s: float, ready: str = "") -> bool:
-    """Run an act in another process and kill it at a random moment after its start; say whether it was done before."""
-    code = PRELUDE.format(root=str(ROOT), act=act, ready=ready)
-    with subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE) as process:
-        assert process.stdout is not None
-        assert process.stdout.readline() == b"ready\n"
-        select.select([process.stdout], [], [], chance.uniform(0, longest_s))  # until done or the random moment
-        process.send_signal(signal.SIGKILL)
-        return process.stdout.read() == b"done\n"
+class Acts:
+    """Acts in processes of their own."""
+
+    def __init__(self, parent: subprocess.Popen[str]) -> None:
+        self.parent = parent
+
+    def begin(self, act: str) -> int:
+        """Begin an act; return its process."""
+        assert self.parent.stdin is not None
+        self.parent.stdin.write(f"{act}\n")
+        self.parent.stdin.flush()
+        return int(self._line())
+
+    def over(self) -> bool:
+        """Wait for its end, and say whether it was done."""
+        lines = iter(self._line, "over\n")
+        return "done\n" in list(lines)
+
+    def _line(self) -> str:
+        assert self.parent.stdout is not None
+        line = self.parent.stdout.readline()
+        assert line, "the acts' parent has ended"
+        return line
+
+    def killed(self, act: str, chance: random.Random, longest_s: float) -> bool:
+        """Kill an act at a random moment after its start; say whether it was done before."""
+        process = self.begin(act)
+        time.sleep(chance.uniform(0, longest_s))
+        with suppress(ProcessLookupError):
+            os.kill(process, signal.SIGKILL)
+        return self.over()
+
+    def timed(self, act: str) -> float:
+        """Return how long an act takes when nobody kills it."""
+        self.begin(act)
+        start = time.perf_counter()
+        assert self.over()
+        return time.perf_counter() - start
+
+
+@pytest.fixture(scope="module")
+def acts(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Acts]:
+    """The process whose children are killed; what they leave in the temporary folder goes with the tests' own."""
+    command = [sys.executable, "-c", PARENT.format(root=str(ROOT))]
+    own = {**os.environ, "TMPDIR": str(tmp_path_factory.mktemp("acts"))}
+    with subprocess.Popen(command, env=own, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as parent:
+        try:
+            yield Acts(parent)
+        finally:
+            parent.kill()
 
 
 def clear(folder: Path, name: str) -> None:
     """Remove a library, its journals and its backups."""
     for leftover in folder.glob(f"{name}*"):
         shutil.rmtree(leftover) if leftover.is_dir() else leftover.unlink()
-
-
-def timed(act: str, ready: str = "") -> float:
-    """Return how long the act takes when nobody kills it."""
-    code = PRELUDE.format(root=str(ROOT), act=act, ready=ready)
-    with subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE) as process:
-        assert process.stdout is not None
-        process.stdout.readline()
-        start = time.perf_counter()
-        assert process.stdout.read() == b"done\n"
-        return time.perf_counter() - start
-
-
-@pytest.fixture(autouse=True)
-def _leftovers_stay_here(tmp_path, monkeypatch) -> None:
-    """What a killed process leaves in the temporary folder goes with the test's own."""
-    monkeypatch.setenv("TMPDIR", str(tmp_path))
 
 
 @pytest.fixture
@@ -93,7 +129,7 @@ def many(tmp_path) -> Path:
 
 @pytest.mark.timeout(600)
 @pytest.mark.parametrize("way", ["import", "merge"])
-def test_killed_import_or_merge_is_whole_or_not_there(tmp_path, many: Path, way: str, tally: Tally) -> None:
+def test_killed_import_or_merge_is_whole_or_not_there(tmp_path, many: Path, way: str, acts: Acts, tally: Tally) -> None:
     """After each kill the library is exactly as before or has everything; at the end everything is in."""
     source = many
     if way == "import":
@@ -110,11 +146,11 @@ def test_killed_import_or_merge_is_whole_or_not_there(tmp_path, many: Path, way:
     chance, outcomes = random.Random(7), []
     call = f"{act}(Library.open({str(tmp_path / 'target')!r}), Path({str(source)!r}))"
     shutil.copy(tmp_path / "own", tmp_path / "target")
-    longest_s = timed(call)
+    longest_s = acts.timed(call)
     for _ in range(KILLS):
         clear(tmp_path, "target")
         shutil.copy(tmp_path / "own", tmp_path / "target")
-        kill_in(call, chance, longest_s * 1.1)
+        acts.killed(call, chance, longest_s * 1.1)
         with Library.open(tmp_path / "target") as library:
             now = content(library)
             tally.count += 1
@@ -129,7 +165,7 @@ def test_killed_import_or_merge_is_whole_or_not_there(tmp_path, many: Path, way:
 
 
 @pytest.mark.timeout(600)
-def test_killed_migration_is_an_old_or_a_new_library(tmp_path, tally: Tally) -> None:
+def test_killed_migration_is_an_old_or_a_new_library(tmp_path, acts: Acts, tally: Tally) -> None:
     """After each kill the next opening finds every record, the schema of today, and a whole copy of the old file or none."""
     chance = random.Random(8)
     path = tmp_path / "old.sqlite"
@@ -139,11 +175,11 @@ def test_killed_migration_is_an_old_or_a_new_library(tmp_path, tally: Tally) -> 
         after = content(library)
     clear(tmp_path, "old.sqlite")
     old_library(path, 1)
-    longest_s = timed(call, "from meterlink.library import backup, migrations, schema")
+    longest_s = acts.timed(call)
     for _ in range(KILLS):
         clear(tmp_path, "old.sqlite")
         old_library(path, 1)
-        kill_in(call, chance, longest_s * 1.1, "from meterlink.library import backup, migrations, schema")
+        acts.killed(call, chance, longest_s * 1.1)
         copies = Backups(path).all()
         if copies:
             found = sqlite3.connect(copies[0].path)
@@ -161,7 +197,7 @@ def test_killed_migration_is_an_old_or_a_new_library(tmp_path, tally: Tally) -> 
 
 @pytest.mark.timeout(600)
 @pytest.mark.skipif(bool(missing()), reason=f"killing a sync not tested: {missing()}")
-def test_killed_sync_goes_on_and_nothing_comes_twice(tmp_path, many: Path, tally: Tally) -> None:
+def test_killed_sync_goes_on_and_nothing_comes_twice(tmp_path, many: Path, acts: Acts, tally: Tally) -> None:
     """Kills while sending and while fetching: both libraries and the shared one end with every record once."""
     import psycopg
 
@@ -169,7 +205,7 @@ def test_killed_sync_goes_on_and_nothing_comes_twice(tmp_path, many: Path, tally
     with cluster() as server:
         trial, url = tmp_path / "trial", f"{server}/postgres"
         shutil.copy(many, trial)
-        longest_s = timed(f"sync.sync(Library.open({str(trial)!r}), {url!r})", "import psycopg")
+        longest_s = acts.timed(f"sync.sync(Library.open({str(trial)!r}), {url!r})")
         for n in range(KILLS // 10):
             url = f"{server}/studio{n}"
             with psycopg.connect(f"{server}/postgres", autocommit=True) as connection:
@@ -179,7 +215,7 @@ def test_killed_sync_goes_on_and_nothing_comes_twice(tmp_path, many: Path, tally
             one_set(paths[1], "B")
             for turn in range(10):
                 path = paths[turn % 2]
-                kill_in(f"sync.sync(Library.open({str(path)!r}), {url!r})", chance, longest_s, "import psycopg")
+                acts.killed(f"sync.sync(Library.open({str(path)!r}), {url!r})", chance, longest_s)
                 tally.count += 1
                 assert check(path).sound
             with Library.open(paths[0]) as a, Library.open(paths[1]) as b:
