@@ -104,6 +104,7 @@ def pytest_runtest_protocol(item: pytest.Item) -> Iterator[None]:
         return (yield)
     finally:
         watch.cancel()
+        watch.join(1.0)  # tests count threads
 
 
 def pytest_unconfigure() -> None:
