@@ -69,11 +69,13 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 SLOW = (
-    "test_document_fuzz", "test_kill_whole", "test_live_verify", "test_physics_to_table", "test_live_calibrate",
-    "test_hot_spots_to_table", "test_written_files", "test_spice", "test_faults", "test_taps", "test_flows", "test_matrix",
-    "test_sensors", "test_app_real_links",
+    "test_faults", "test_flash_cut_off", "test_flows", "test_layout", "test_live_verify", "test_screens_other", "test_taps",
+    "test_document_fuzz", "test_matrix", "test_physics_to_table", "test_screens_metering", "test_blind", "test_keyboard",
+    "test_flash_model", "test_kill_whole", "test_sensors", "test_page", "test_hot_spots_to_table", "test_motion", "test_saturation",
+    "test_any_order_touched", "test_spice", "test_swapped", "test_live_calibrate", "test_app_real_links", "test_soak_short",
 )  # fmt: skip
-"""Files of few long tests, the longest first: begun last they would keep one worker busy while the others wait."""
+"""Files that take long, the longest first, those that wait between those that work: begun last they would keep one worker
+busy while the others have nothing left."""
 
 
 REAL_TIME = ("touch/test_", "bluetooth/test_ble_soak", "mobile/test_app_real_links", "cli/test_key", "link/test_serial_port")
