@@ -33,8 +33,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the findings, and what was looked at and is well."""
-    session = open_set(args, OpenedSet)
-    with session.library:
+    with open_set(args, OpenedSet) as session:
         found, well = session.checks(), session.answers()
         setup, lights = session.setup, session.lights()
     if args.json:

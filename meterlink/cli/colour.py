@@ -40,8 +40,7 @@ def run(args: argparse.Namespace) -> int:
     """Print the table, or one head's curves."""
     if args.picture and not args.light:
         raise UsageError("say whose picture: {do}", do=Do("colour_plot"))
-    session = open_set(args, OpenedSet)
-    with session.library:
+    with open_set(args, OpenedSet) as session:
         if args.light:
             _one(args, session)
         else:

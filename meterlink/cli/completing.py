@@ -36,13 +36,8 @@ def _asked(find: Callable[[Library, argparse.Namespace], Iterable[str]]) -> Comp
     return names
 
 
-def _setup_id(library: Library, args: argparse.Namespace) -> str:
-    name = getattr(args, "setup", None)
-    return (library.setup(name) if name else library.current_setup()).id
-
-
 SETUPS = _asked(lambda library, _: (one.name for one in library.setups()))
-LIGHTS = _asked(lambda library, args: (one.name for one in library.lights(_setup_id(library, args))))
+LIGHTS = _asked(lambda library, args: (one.name for one in library.lights(library.setup(getattr(args, "setup", None)).id)))
 KIT = _asked(lambda library, _: (one.name for one in pieces(library)))
 FIXTURES = _asked(lambda library, _: (one.name for one in pieces(library) if one.kind == HEAD))
 MODIFIERS = _asked(lambda library, _: (one.name for one in pieces(library) if one.kind == MODIFIER))

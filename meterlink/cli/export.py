@@ -41,18 +41,17 @@ def run(args: argparse.Namespace) -> int:
     kind = target.suffix.lower()
     if kind in (".json", ".csv") and not args.replace:
         check_new(target)
-    session = open_set(args, OpenedSet)
-    with session.library as library:
+    with open_set(args, OpenedSet) as session:
         if kind == ".json":
             ids = None if args.everything else [session.setup.id]
-            export.write_json(library, target, ids, waveforms=not args.no_waveforms, tell=beside)
+            export.write_json(session.library, target, ids, waveforms=not args.no_waveforms, tell=beside)
         elif kind == ".csv":
-            text = _ratios_csv(session) if args.ratios else export.readings_csv(library, session.setup.id)
+            text = _ratios_csv(session) if args.ratios else export.readings_csv(session.library, session.setup.id)
             write_whole(target, text.encode("utf-8"))
         elif kind in (".sqlite", ".db"):
             if not args.everything:
                 raise UsageError("a library file holds everything: add --everything, or write .json for one set-up")
-            export.write_library(library, target, replace=args.replace)
+            export.write_library(session.library, target, replace=args.replace)
         else:
             raise UsageError("{target}: choose the ending .json, .csv or .sqlite", target=target.name)
     print(target)

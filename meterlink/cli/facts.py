@@ -6,7 +6,7 @@ One table: the option, where it is kept in ``Setup.details``, how it is read.  `
 from __future__ import annotations
 
 import argparse
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -15,11 +15,8 @@ from meterlink.checks.facts import FACTS, MOVEMENTS
 from meterlink.errors import UnitError
 from meterlink.photometry.shutter import KINDS
 from meterlink.report.picture import small_picture
-from meterlink.tables.compare import key_words
+from meterlink.tables.compare import FACT_MAX, fact_words, key_words
 from meterlink.words.language import say, translated
-
-MAX_WORDS = 200
-"""Characters of a fact in words."""
 
 OPTIONS: tuple[tuple[str, str, str, str, str], ...] = (
     # option, key in Setup.details, how it is read, placeholder, help
@@ -28,8 +25,8 @@ OPTIONS: tuple[tuple[str, str, str, str, str], ...] = (
     ("--curtain-travel", "curtain_travel_s", "time", "T", "time the curtains travel (electronic: readout), e.g. 3.2ms"),
     ("--trigger-delay", "trigger_delay_s", "time", "T", "how late the flash starts, e.g. 0.3ms"),
     ("--movement", "movement", "movement", "WHAT", "what is to be frozen: hands, hair, walking, dancer ... or 2m/s"),
-    ("--focal-length", "focal_length_mm", "millimetres", "MM", "e.g. 85mm"),
-    ("--pixel-pitch", "pixel_pitch_um", "micrometres", "UM", "size of a pixel on the camera's chip, e.g. 4.3um"),
+    ("--focal-length", "focal_length_mm", "number", "MM", "e.g. 85mm"),
+    ("--pixel-pitch", "pixel_pitch_um", "number", "UM", "size of a pixel on the camera's chip, e.g. 4.3um"),
     ("--magnification", "magnification", "number", "X", "image size over object size, instead of focal length and distance"),
     ("--blur-limit", "blur_limit_px", "blur", "B", "longest trail that counts as frozen: 5px or 1mm"),
     ("--colour-limit", "colour_limit_mired", "number", "MIRED", "lights count as different from the key beyond this (10)"),
@@ -105,16 +102,8 @@ def _kind(text: str, _key: str) -> str:
     return plain
 
 
-def _shutter(text: str, _key: str) -> float:
-    return units.parse_shutter(text)
-
-
 def _time(text: str, key: str) -> float:
     return 0.0 if text.strip() in ("0", "0s", "0ms") else units.parse_time(text, key_words(key))
-
-
-def _length(text: str, key: str) -> float:
-    return units.parse_distance(text, key_words(key))
 
 
 def _number(text: str, key: str) -> float:
@@ -159,46 +148,28 @@ def _movement(text: str, _key: str) -> float | str:
         ) from error
 
 
-def _aperture(text: str, _key: str) -> str:
-    return units.format_f_number(units.parse_f_number(text))
-
-
 def _words(text: str, key: str) -> str:
     plain = " ".join(text.split())
-    if len(plain) > MAX_WORDS:
+    if len(plain) > FACT_MAX:
         raise UnitError(
             "{what} is too long: give at most {max_words} characters",
-            text, what=translated(key_words(key)), max_words=MAX_WORDS,
+            text, what=translated(key_words(key)), max_words=FACT_MAX,
         )
     return plain
 
 
-def _picture(text: str, _key: str) -> str:
-    return small_picture(Path(text).expanduser())
-
-
-READ = {
-    "kind": _kind, "shutter": _shutter, "time": _time, "length": _length, "millimetres": _number, "micrometres": _number,
-    "number": _number, "blur": _number, "fraction": _fraction, "movement": _movement, "aperture": _aperture, "words": _words,
-    "picture": _picture,
+READ: dict[str, Callable[[str, str], Any]] = {
+    "kind": _kind, "time": _time, "number": _number, "blur": _number, "fraction": _fraction, "movement": _movement, "words": _words,
+    "shutter": lambda text, _: units.parse_shutter(text),
+    "length": lambda text, key: units.parse_distance(text, key_words(key)),
+    "aperture": lambda text, _: units.format_f_number(units.parse_f_number(text)),
+    "picture": lambda text, _: small_picture(Path(text).expanduser()),
 }  # fmt: skip
+"""How a fact is read: from its text and its key in ``Setup.details``."""
 
 
 def fact_lines(details: Mapping[str, Any]) -> list[str]:
     """What is known, one line each, for ``setup show``."""
-    keys = [*(key for _, key, *_ in OPTIONS), "movement_m_s", "blur_limit_mm"]
-    return [f"{translated(key_words(key))}: {_shown(key, details[key])}" for key in keys if key in details]
-
-
-def _shown(key: str, value: Any) -> str:
-    if key == "reference_picture":
-        return say("a small copy is kept")
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        return str(value)[:MAX_WORDS]
-    if key == "sync_speed_s" and value > 0:
-        return units.format_shutter(value)
-    scale, unit = {
-        "_m_s": (1.0, "m/s"), "_s": (1000.0, "ms"), "_mm": (1.0, "mm"), "_um": (1.0, "µm"), "_px": (1.0, "px"),
-        "_mired": (1.0, "mired"), "_m": (1.0, "m"),
-    }.get(next((e for e in ("_m_s", "_s", "_mm", "_um", "_px", "_mired", "_m") if key.endswith(e)), ""), (1.0, ""))  # fmt: skip
-    return say("{value:g} {unit}", value=value * scale, unit=unit).strip()
+    keys = [key for key in (*(key for _, key, *_ in OPTIONS), "movement_m_s", "blur_limit_mm") if key in details]
+    kept = {"reference_picture": say("a small copy is kept")}
+    return [f"{translated(key_words(key))}: {kept.get(key) or fact_words(key, details[key])}" for key in keys]

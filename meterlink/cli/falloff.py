@@ -42,8 +42,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Measure, fit, show and store; without distances show what is stored."""
-    session = open_set(args, Session)
-    with session.library:
+    with open_set(args, Session) as session:
         light = session.light(args.light)
         fit = _measure(args, session, light) if args.at else _stored(session, light)
         if args.json:

@@ -7,7 +7,8 @@ import json
 import os
 import sys
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any, TypeVar
 
 from meterlink import units
@@ -15,7 +16,7 @@ from meterlink.cli.completing import SETUPS, completes
 from meterlink.cli.terminal import CleanStream, broken, terminal_width
 from meterlink.library.store import Library
 from meterlink.metering.opened_set import OpenedSet
-from meterlink.records import Light, Setup
+from meterlink.records import Light
 from meterlink.records.placement_rules import check_held_off
 from meterlink.words.language import say, say_for
 from meterlink.words.told import put
@@ -42,19 +43,11 @@ def open_library(args: argparse.Namespace, *, create: bool = True) -> Library:
     return Library.open(args.library, create=create)
 
 
-def open_set(args: argparse.Namespace, kind: type[Opened]) -> Opened:
+@contextmanager
+def open_set(args: argparse.Namespace, kind: type[Opened]) -> Iterator[Opened]:
     """Open the library, which must be there, and the chosen set-up: an ``OpenedSet`` to look at, a ``Session`` to meter."""
-    library = open_library(args, create=False)
-    try:
-        return kind(library, setup=getattr(args, "setup", None))
-    except BaseException:
-        library.close()
-        raise
-
-
-def chosen_setup(library: Library, name: str | None) -> Setup:
-    """Return the set-up named, else the current one."""
-    return library.setup(name) if name else library.current_setup()
+    with open_library(args, create=False) as library:
+        yield kind(library, setup=getattr(args, "setup", None))
 
 
 def named_light(text: str, session: OpenedSet) -> tuple[Light, float | None]:

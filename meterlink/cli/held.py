@@ -39,8 +39,7 @@ def run(args: argparse.Namespace) -> int:
     if (args.distance is None) != args.not_given:
         raise UsageError("say how far: {do}, or --not-given", do=Do("say_held"))
     held_off_m = None if args.not_given else units.parse_length(args.distance, "held-off distance", 0.0, MOST_M)
-    session = open_set(args, Session)
-    with session.library:
+    with open_set(args, Session) as session:
         session.resume()
         light = session.light(args.light)
         state = session.view().state(light.id)

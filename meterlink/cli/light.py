@@ -143,8 +143,7 @@ def _options(parser: argparse.ArgumentParser, options: tuple[tuple[str, str, str
 
 def run(args: argparse.Namespace) -> int:
     """Do the action."""
-    session = open_set(args, OpenedSet)
-    with session.library:
+    with open_set(args, OpenedSet) as session:
         DO[args.action](args, session)
     return 0
 

@@ -88,8 +88,7 @@ def run(args: argparse.Namespace) -> int:
     from meterlink.cli.driving import drive
     from meterlink.sensor.link.direct import run
 
-    session = open_set(args, Session)
-    with session.library:
+    with open_set(args, Session) as session:
         if args.resume:
             if not session.resume():
                 raise UsageError("there is no walk to go on with: {do}, or --pending", do=Do("meter_lights"))

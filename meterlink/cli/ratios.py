@@ -39,8 +39,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the table."""
-    session = open_set(args, OpenedSet)
-    with session.library:
+    with open_set(args, OpenedSet) as session:
         if args.json:
             table = session.ratios()
             print_json(table.as_json() if args.whole else [row.as_json() for row in table.rows])

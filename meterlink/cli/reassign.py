@@ -25,8 +25,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Re-assign."""
-    session = open_set(args, Session)
-    with session.library:
+    with open_set(args, Session) as session:
         session.resume()
         light, held_off_m = named_light(args.light, session)
         _, loser = session.reassign(light.name)

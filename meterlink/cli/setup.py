@@ -24,10 +24,10 @@ from typing import Any
 from meterlink import units
 from meterlink.cli.completing import SETUPS, completes
 from meterlink.cli.facts import add_fact_options, changed_details, fact_lines
-from meterlink.cli.frame import chosen_setup, open_library, out, print_json, print_rows
+from meterlink.cli.frame import open_library, out, print_json, print_rows
 from meterlink.cli.light import light_rows, print_lights
 from meterlink.demo import free_name
-from meterlink.errors import NotInLibrary, UnitError, UsageError
+from meterlink.errors import UnitError, UsageError
 from meterlink.library.store import Library
 from meterlink.metering.rebuild import copied_setup
 from meterlink.photometry.exposure import filter_stops
@@ -124,24 +124,17 @@ def _filter_stops(text: str) -> float:
 
 
 def _new(args: argparse.Namespace, library: Library) -> None:
-    setup = Setup(new_id(), args.name, _now())._replace(**_camera_changes(args, {}))
+    setup = Setup(new_id(), args.name, time.time())._replace(**_camera_changes(args, {}))
     library.add_setup(setup)
     library.use_setup(setup.id)
     out("{setup}: new set-up, in use now; next: {do}", setup=setup.name, do=Do("add_light"))
 
 
-def _current(library: Library) -> Setup | None:
-    try:
-        return library.current_setup()
-    except NotInLibrary:
-        return None
-
-
 def _list(args: argparse.Namespace, library: Library) -> None:
-    current = _current(library)
+    used = library.setup_in_use()
     setups = library.setups(include_archived=args.archived, search=args.search)
     if args.json:
-        print_json([{**s._asdict(), "current": bool(current and s.id == current.id)} for s in setups])
+        print_json([{**s._asdict(), "current": s.id == used} for s in setups])
         return
     if not setups:
         hidden = len(library.setups(include_archived=True))
@@ -152,7 +145,6 @@ def _list(args: argparse.Namespace, library: Library) -> None:
         else:
             out("no set-ups yet: {new}, or {demo}", new=Do("new_setup"), demo=Do("demo"))
         return
-    used = current.id if current else ""
     rows = [
         ("*" if s.id == used else "", s.name, written(s.created_at_s, "date"), str(len(library.lights(s.id))),
          s.subject, _marks(s))
@@ -165,16 +157,8 @@ def _marks(setup: Setup) -> str:
     return ", ".join([*setup.tags, *([say("archived")] if setup.archived else [])])
 
 
-def _now() -> float:
-    return time.time()
-
-
-def _named(args: argparse.Namespace, library: Library) -> Setup:
-    return chosen_setup(library, args.name)
-
-
 def _show(args: argparse.Namespace, library: Library) -> None:
-    setup = _named(args, library)
+    setup = library.setup(args.name)
     if args.json:
         print_json({**setup._asdict(), "lights": light_rows(library, setup)})
         return
@@ -205,7 +189,7 @@ def _use(args: argparse.Namespace, library: Library) -> None:
 
 
 def _change(args: argparse.Namespace, library: Library) -> None:
-    setup = _named(args, library)
+    setup = library.setup(args.name)
     changes = _camera_changes(args, setup.details)
     if args.rename:
         changes["name"] = args.rename

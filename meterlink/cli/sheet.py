@@ -35,8 +35,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the sheet."""
-    session = open_set(args, OpenedSet)
-    with session.library:
+    with open_set(args, OpenedSet) as session:
         view = session.view()
         for path, draw in ((args.plan, plan), (args.side, side)):
             if path:

@@ -46,8 +46,7 @@ def run(args: argparse.Namespace) -> int:
     if not args.wish and not args.made:
         raise UsageError("say what is wanted, e.g. {do}", do=Do("targets"))
     wishes = [parse_wish(text, definition) for text in args.wish]
-    session = open_set(args, Session)
-    with session.library:
+    with open_set(args, Session) as session:
         if not wishes:
             changed = set_what_was_told(session)
             if args.json:

@@ -25,8 +25,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Void the last reading."""
-    session = open_set(args, Session)
-    with session.library:
+    with open_set(args, Session) as session:
         session.resume()
         view = session.view()
         last = session.undo()

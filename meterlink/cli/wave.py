@@ -14,15 +14,19 @@ the place where it was read, room light included.
 from __future__ import annotations
 
 import argparse
+import sys
+from collections.abc import Sequence
 from math import isfinite
+from pathlib import Path
 from typing import Any
 
 from meterlink.checks.facts import camera, movement
 from meterlink.checks.freezing import trails_of
 from meterlink.checks.shutter import loss_of
 from meterlink.cli.frame import add_json_option, add_setup_option, open_set, out, print_json
-from meterlink.cli.wave_csv import write_csv
 from meterlink.errors import AnalysisError, NotInLibrary, UsageError
+from meterlink.library.export import csv_text
+from meterlink.library.files import write_whole
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.records import Reading
 from meterlink.report.wave import Trace, terminal_wave, trace_of_samples
@@ -32,6 +36,7 @@ from meterlink.words.language import marked, say
 from meterlink.words.told import Told, put, written
 
 MOST_PICTURED = 12
+CSV_HEADINGS = ("light", "time_s", "illuminance_lx", "above_ambient_lx")
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -48,13 +53,12 @@ def run(args: argparse.Namespace) -> int:
     """Show, write, or both."""
     if args.pop is not None and not 1 <= args.pop <= 100:
         raise UsageError("--pop {pop}: give 1 to 100", pop=args.pop)
-    session = open_set(args, OpenedSet)
-    with session.library:
+    with open_set(args, OpenedSet) as session:
         found = _traces(args, session)
         if args.picture:
             _picture(args, session, [trace for trace, _ in found])
         if args.csv:
-            write_csv(args.csv, [trace for trace, _ in found])
+            _write_csv(args.csv, [trace for trace, _ in found])
         if args.json:
             print_json([_as_json(trace, reading, session) for trace, reading in found])
         elif args.csv != "-":
@@ -100,6 +104,20 @@ def _picture(args: argparse.Namespace, session: OpenedSet, traces: list[Trace]) 
     facts = camera(session.setup, session.settings)
     shutter = None if facts.readout_unknown else facts.shutter
     wave_drawing(traces, shutter=shutter, title=_title(session, traces)).write(args.picture)
+
+
+def _write_csv(path: str, traces: Sequence[Trace]) -> None:
+    """Write one row a sample, to standard output for ``-``; time is from the first rise through a tenth of the peak."""
+    rows = [
+        (trace.name, f"{time_s:.9f}", f"{light_lx:.6g}", f"{light_lx - trace.ambient_lx:.6g}")
+        for trace in traces
+        for time_s, light_lx in zip(trace.times_s, trace.light_lx, strict=True)
+    ]
+    text = csv_text(CSV_HEADINGS, rows)
+    if path == "-":
+        sys.stdout.write(text.replace("\r\n", "\n"))
+    else:
+        write_whole(Path(path), text.encode())
 
 
 def _title(session: OpenedSet, traces: list[Trace]) -> str:

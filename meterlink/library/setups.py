@@ -90,11 +90,13 @@ class SetupStore:
         found = self.db.rows(f"{every} WHERE s.no = ? ORDER BY v.id", (self._setup_no(setup_id),))
         return [(row[0].hex(), rows.SETUPS.record(row[1:])) for row in found]
 
-    def setup(self, name_or_id: str) -> Setup:
-        """Return one set-up by name (any case), id, or the beginning of its id (8 digits and more).
+    def setup(self, name_or_id: str | None = None) -> Setup:
+        """Return one set-up by name (any case), id, or the beginning of its id (8 digits and more); without one, that in use.
 
         Raises ``NotInLibrary`` with the close names, ``UsageError`` when more than one fits.
         """
+        if not name_or_id:
+            return self.current_setup()
         low = _id_range(name_or_id)
         found = [rows.SETUPS.record(r) for r in self.db.rows(f"{SETUP_SELECT} WHERE s.id BETWEEN ? AND ?", low)] if low else []
         found = found or self._setups_named(name_or_id)

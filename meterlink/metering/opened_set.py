@@ -35,8 +35,7 @@ class OpenedSet:
         """
         self.library = library
         self.now = now
-        opened = library.setup(setup) if setup else library.current_setup()
-        self.known = KnownSet(library, opened.id)
+        self.known = KnownSet(library, library.setup(setup).id)
         self._waves: dict[tuple[str, int | None], tuple[Any, Any] | None] = {}
 
     @property

@@ -18,7 +18,7 @@ from meterlink.records import Placement
 from meterlink.report.labels import short
 from meterlink.report.picture import safe_picture
 from meterlink.report.plan import plan, side
-from meterlink.tables.compare import key_words
+from meterlink.tables.compare import fact_words, key_words
 from meterlink.tables.ratios import RatioRow, RatioTable, ratio_table
 from meterlink.words.actions import Do
 from meterlink.words.language import Place, language, marked, say, say_for, spoken_for, translated
@@ -51,8 +51,6 @@ DETAIL_WORDS = {
     "reference_photo": marked("reference photograph"),
 }
 """Facts of a rebuild in the order in which they are printed; others follow under their own names."""
-FACT_UNITS = (("_m_s", "m/s"), ("_mm", "mm"), ("_um", "µm"), ("_px", "px"), ("_mired", "mired"), ("_s", "s"))
-FACT_MAX = 200
 
 
 class LightLine(NamedTuple):
@@ -173,25 +171,13 @@ def _shutter(view: JudgedSet) -> str:
 def rebuild_facts(view: JudgedSet) -> list[tuple[str, str]]:
     """What else a rebuild needs, as far as it was noted."""
     details = view.setup.details
-    known = [(say(word), _fact(key, details[key])) for key, word in DETAIL_WORDS.items() if key in details]
+    known = [(say(word), str(fact_words(key, details[key]))) for key, word in DETAIL_WORDS.items() if key in details]
     others = [
-        (translated(key_words(key)[:60]), _fact(key, value))
+        (translated(key_words(key)[:60]), str(fact_words(key, value)))
         for key, value in details.items()
         if key not in DETAIL_WORDS and key not in HIDDEN and isinstance(value, str | int | float)
     ]
     return known + others
-
-
-def _fact(key: str, value: Any) -> str:
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        return str(value)[:FACT_MAX]
-    if key == "backdrop_reflectance":
-        return f"{value * 100:.0f} %"
-    if key == "sync_speed_s" and value > 0:
-        return written(float(value), "shutter")
-    if key.endswith("_m") and 0 <= value < 1e4:
-        return written(float(value), "length")
-    return written(value, "g") + next((f" {unit}" for end, unit in FACT_UNITS if key.endswith(end)), "")
 
 
 def _credible(key: str, value: Any) -> bool:
@@ -277,7 +263,7 @@ def ratio_words(table: RatioTable) -> str:
 def rebuild_steps(view: JudgedSet) -> list[str]:
     """The checklist: in the order in which a set is built."""
     details = view.setup.details
-    said = {key: _fact(key, details[key]) for key in DETAIL_WORDS if key in details and _credible(key, details[key])}
+    said = {key: str(fact_words(key, details[key])) for key in DETAIL_WORDS if key in details and _credible(key, details[key])}
     steps = []
     if "backdrop" in said or "backdrop_distance_m" in said:
         what = ": ".join(filter(None, (say("backdrop"), said.get("backdrop", ""))))

@@ -12,6 +12,12 @@ from meterlink.words.language import marked, spoken_in
 from meterlink.words.told import Told, told
 
 SMALL_STOPS = 0.05
+FACT_MAX = 200
+FACT_UNITS = (
+    ("_m_s", 1, "m/s"), ("_s", 1000, "ms"), ("_mm", 1, "mm"), ("_um", 1, "µm"), ("_px", 1, "px"), ("_mired", 1, "mired"),
+    ("_m", 1, "m"), ("backdrop_reflectance", 100, "%"),
+)  # fmt: skip
+"""How the name of a fact ends, by what its value is multiplied to be shown, and in which unit."""
 
 
 class Difference(NamedTuple):
@@ -83,21 +89,22 @@ def key_words(key: str) -> str:
 
 
 def fact_words(key: str, value: object) -> Told:
-    """A fact in words a person reads, cut to a line."""
+    """A fact in words a person reads, on every screen and page the same; a text is cut to ``FACT_MAX`` characters."""
     if value is None:
         return NONE
     if key == "reference_picture":
         # Two pictures cannot be told apart in words, but that they differ can be said.
         return told("a_picture", count=len(str(value)))
-    if isinstance(value, int | float) and not isinstance(value, bool):
-        if key.endswith("_m"):
-            return told("as_length", value=float(value))
-        if key == "sync_speed_s" and value > 0:
-            return told("as_shutter", value=float(value))
-        if key.endswith("_mm"):
-            return told("as_mm", value=float(value))
-        return told("as_number", value=value)
-    return told("note", note=str(value)[:100])
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return told("note", note=str(value)[:FACT_MAX])
+    if key == "sync_speed_s" and value > 0:
+        return told("as_shutter", value=float(value))
+    if key.endswith("_m") and 0 <= value < 1e4:
+        return told("as_length", value=float(value))
+    for end, scale, unit in FACT_UNITS:
+        if key.endswith(end):
+            return told("as_unit", value=value * scale, unit=unit)
+    return told("as_number", value=value)
 
 
 def _shutter(shutter_s: float | None) -> Told:

@@ -38,12 +38,12 @@ def test_what_is_typed_follows_the_schema(small_set: Callable[..., object], tmp_
     picture = tmp_path / "best.png"
     Image.new("RGB", (60, 40), "grey").save(picture)
     values = {
-        "kind": "leaf", "shutter": "1/200", "time": "3ms", "movement": "hands", "millimetres": "85mm", "micrometres": "4.3um",
-        "number": "0.05", "blur": "5px", "length": "1.3m", "words": "grey paper", "fraction": "18%", "aperture": "f/8+0.3",
+        "kind": "leaf", "shutter": "1/200", "time": "3ms", "movement": "hands", "number": "0.05",
+        "blur": "5px", "length": "1.3m", "words": "grey paper", "fraction": "18%", "aperture": "f/8+0.3",
         "picture": str(picture),
     }  # fmt: skip
     for option, key, how, *_ in OPTIONS:
-        typed = {"colour_limit_mired": "10"}.get(key, values[how])
+        typed = {"colour_limit_mired": "10", "focal_length_mm": "85mm", "pixel_pitch_um": "4.3um"}.get(key, values[how])
         ran = small_set("setup", "change", option, typed)
         assert ran.code == 0, (option, ran.err)
     details = json.loads(small_set("setup", "show", "--json").out)["details"]

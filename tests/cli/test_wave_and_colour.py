@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from meterlink.library.export import spreadsheet_safe
 from meterlink.library.store import Library, default_path
 from meterlink.metering.outcome import OutcomeKind
 from meterlink.metering.session import Session
@@ -78,14 +79,12 @@ def test_csv_integrates_to_the_readings_exposure(demo: Run, tmp_path: Path) -> N
 @pytest.mark.parametrize("name", ["=1+1", "+A", "-B", "@SUM(A1)", "=cmd|'/c calc'!A0"])
 def test_csv_is_safe_for_spreadsheets(demo: Run, name: str) -> None:
     """A light whose name looks like a formula is text in the file."""
-    from meterlink.cli.wave_csv import safe_text
-
     demo("light", "change", "KEY", f"--rename={name}")
     ran = demo("wave", "--csv", "-", "--", name)
 
     assert ran.code == 0
     cells = {row[0] for row in csv.reader(io.StringIO(ran.out))} - {"light"}
-    assert cells == {safe_text(name)}
+    assert cells == {spreadsheet_safe(name)}
     assert cells.pop().startswith("'")
 
 

@@ -32,7 +32,7 @@ PHRASES: dict[str, str] = {
     "as_length": "{value:length}",
     "as_number": "{value:g}",
     "as_shutter": "{value:shutter}",
-    "as_mm": "{value:mm}",
+    "as_unit": "{value:g} {unit}",
     "as_stops": "{value:stops2}",
     "takes_stops": marked("{value:.2f} stops"),
     "as_iso": "{value:iso}",
