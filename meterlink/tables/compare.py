@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import log2
 from typing import NamedTuple
 
 from meterlink import units
 from meterlink.judging.judged_set import JudgedSet, LightState
+from meterlink.records import Light, Placement, Setup
 from meterlink.tables.ratios import ratio_table
 from meterlink.words.language import marked, spoken_in
 from meterlink.words.told import Told, told
@@ -36,13 +38,6 @@ class Difference(NamedTuple):
 
 
 NONE, YES, NO, NOT_GIVEN = told("none"), told("yes"), told("no"), told("not_given")
-MARKED = (
-    marked("in the set"), marked("shutter"), marked("camera offset"), marked("filter"), marked("subject"), marked("notes"),
-    marked("tags"), marked("role"), marked("head"), marked("modifier"), marked("metered at"), marked("placed"), marked("source"),
-    marked("distance"), marked("azimuth"), marked("elevation"), marked("power"), marked("feathered by"), marked("recess"),
-    marked("grid"), marked("gel"), marked("diffusers"), marked("stand height"), marked("aimed at"), marked("light at its point"),
-    marked("from key"), marked("metered"),
-)  # fmt: skip
 
 
 def _text(given: object) -> Told:
@@ -52,33 +47,40 @@ def _text(given: object) -> Told:
 
 def compare(first: JudgedSet, second: JudgedSet) -> list[Difference]:
     """Return what differs between two sets: camera and facts, then lights in the order of the first, then what only one has."""
-    found = _camera(first, second)
+    facts = sorted({*first.setup.details, *second.setup.details} - {"points", "targets"})
+    found = _differing("", _camera(first.setup, facts), _camera(second.setup, facts))
     others = {state.light.name.casefold(): state for state in second.lights}
     from_key = [_from_key(view) for view in (first, second)]
     for state in first.lights:
         other = others.pop(state.light.name.casefold(), None)
         if other is None:
-            found.append(Difference(state.light.name, "in the set", YES, NO))
+            found.append(Difference(state.light.name, marked("in the set"), YES, NO))
             continue
         found += _light(state, other)
         found += _levels(state, other, from_key[0], from_key[1])
-    found += [Difference(state.light.name, "in the set", NO, YES) for state in others.values()]
+    found += [Difference(state.light.name, marked("in the set"), NO, YES) for state in others.values()]
     return found
 
 
-def _camera(first: JudgedSet, second: JudgedSet) -> list[Difference]:
-    a, b = first.setup, second.setup
-    pairs = [
-        ("ISO", told("as_iso", value=a.iso), told("as_iso", value=b.iso)),
-        ("shutter", _shutter(a.shutter_s), _shutter(b.shutter_s)),
-        ("camera offset", _stops(a.camera_offset_stops), _stops(b.camera_offset_stops)),
-        ("filter", told("takes_stops", value=a.filter_stops), told("takes_stops", value=b.filter_stops)),
+Said = list[tuple[str, Told]]
+"""What can differ: its English name, and what it is."""
+
+
+def _differing(light: str, first: Said, second: Said) -> list[Difference]:
+    return [Difference(light, what, x, y) for (what, x), (_, y) in zip(first, second, strict=True) if str(x) != str(y)]
+
+
+def _camera(setup: Setup, facts: Sequence[str]) -> Said:
+    return [
+        ("ISO", told("as_iso", value=setup.iso)),
+        (marked("shutter"), told("as_shutter", value=setup.shutter_s) if setup.shutter_s else NOT_GIVEN),
+        (marked("camera offset"), told("as_stops", value=setup.camera_offset_stops)),
+        (marked("filter"), told("takes_stops", value=setup.filter_stops)),
+        *((key_words(key), fact_words(key, setup.details.get(key))) for key in facts),
+        (marked("subject"), _text(setup.subject)),
+        (marked("notes"), _text(setup.notes)),
+        (marked("tags"), _text(", ".join(setup.tags))),
     ]
-    keys = sorted({*a.details, *b.details} - {"points", "targets"})
-    pairs += [(key_words(key), fact_words(key, a.details.get(key)), fact_words(key, b.details.get(key))) for key in keys]
-    pairs += [("subject", _text(a.subject), _text(b.subject)), ("notes", _text(a.notes), _text(b.notes))]
-    pairs += [("tags", _text(", ".join(a.tags)), _text(", ".join(b.tags)))]
-    return [Difference("", what, x, y) for what, x, y in pairs if str(x) != str(y)]
 
 
 def key_words(key: str) -> str:
@@ -107,45 +109,45 @@ def fact_words(key: str, value: object) -> Told:
     return told("as_number", value=value)
 
 
-def _shutter(shutter_s: float | None) -> Told:
-    return told("as_shutter", value=shutter_s) if shutter_s else NOT_GIVEN
-
-
-def _stops(stops: float) -> Told:
-    return told("as_stops", value=stops)
-
-
 def _light(a: LightState, b: LightState) -> list[Difference]:
-    pairs = [
-        ("role", told("as_role", value=a.light.role), told("as_role", value=b.light.role)),
-        ("head", _text(a.light.fixture), _text(b.light.fixture)),
-        ("modifier", _text(a.light.modifier), _text(b.light.modifier)),
-        ("metered at", told("a_point", point=a.light.point), told("a_point", point=b.light.point)),
-    ]
-    p, q = a.placement, b.placement
-    if (p is None) != (q is None):
-        pairs.append(("placed", YES if p else NO, YES if q else NO))
+    name, p, q = a.light.name, a.placement, b.placement
+    found = _differing(name, _own(a.light), _own(b.light))
     if p is not None and q is not None:
-        pairs += [
-            ("source", _source(a), _source(b)),
-            ("distance", _length(p.distance_m), _length(q.distance_m)),
-            ("azimuth", _angle(p.azimuth_deg), _angle(q.azimuth_deg)),
-            ("elevation", _angle(p.elevation_deg), _angle(q.elevation_deg)),
-            ("power", _text(p.power_text), _text(q.power_text)),
-            ("feathered by", _angle(p.feather_deg), _angle(q.feather_deg)),
-            ("recess", _length(p.recess_m), _length(q.recess_m)),
-            ("grid", _angle(p.grid_deg), _angle(q.grid_deg)),
-            ("gel", _text(p.gel), _text(q.gel)),
-            ("diffusers", _text(p.diffusers), _text(q.diffusers)),
-            ("stand height", _length(p.stand_height_m), _length(q.stand_height_m)),
-            ("aimed at", _text(p.aimed_at), _text(q.aimed_at)),
-        ]
-    return [Difference(a.light.name, what, x, y) for what, x, y in pairs if str(x) != str(y)]
+        return found + _differing(name, _place(p), _place(q))
+    if p is q:
+        return found
+    return [*found, Difference(name, marked("placed"), YES if p else NO, YES if q else NO)]
 
 
-def _source(state: LightState) -> Told:
-    p = state.placement
-    if p is None or not p.width_m:
+def _own(light: Light) -> Said:
+    """What a light is, wherever it stands."""
+    return [
+        (marked("role"), told("as_role", value=light.role)),
+        (marked("head"), _text(light.fixture)),
+        (marked("modifier"), _text(light.modifier)),
+        (marked("metered at"), told("a_point", point=light.point)),
+    ]
+
+
+def _place(p: Placement) -> Said:
+    return [
+        (marked("source"), _source(p)),
+        (marked("distance"), _length(p.distance_m)),
+        (marked("azimuth"), _angle(p.azimuth_deg)),
+        (marked("elevation"), _angle(p.elevation_deg)),
+        (marked("power"), _text(p.power_text)),
+        (marked("feathered by"), _angle(p.feather_deg)),
+        (marked("recess"), _length(p.recess_m)),
+        (marked("grid"), _angle(p.grid_deg)),
+        (marked("gel"), _text(p.gel)),
+        (marked("diffusers"), _text(p.diffusers)),
+        (marked("stand height"), _length(p.stand_height_m)),
+        (marked("aimed at"), _text(p.aimed_at)),
+    ]
+
+
+def _source(p: Placement) -> Told:
+    if not p.width_m:
         return told("a_small_source")
     size = units.format_size(p.width_m, p.height_m)
     return told("a_disk", size=size) if p.shape == "disk" else told("a_rectangle", size=size)
@@ -168,13 +170,11 @@ def _levels(a: LightState, b: LightState, first: dict[str, float], second: dict[
     name = a.light.name
     alike = a.reading is not None and b.reading is not None and a.reading.kind == b.reading.kind
     if alike and a.value and b.value and a.value > 0 and b.value > 0 and abs(log2(b.value / a.value)) >= SMALL_STOPS:
-        change = log2(b.value / a.value)
-        out.append(Difference(name, "light at its point", told("as_number", value=0), _stops(change)))
+        change = told("as_stops", value=log2(b.value / a.value))
+        out.append(Difference(name, marked("light at its point"), told("as_number", value=0), change))
     x, y = first.get(name.casefold()), second.get(name.casefold())
     if x is not None and y is not None and abs(x - y) >= SMALL_STOPS:
-        out.append(Difference(name, "from key", _stops(x), _stops(y)))
-    if a.reading is not None and b.reading is None:
-        out.append(Difference(name, "metered", YES, NO))
-    if a.reading is None and b.reading is not None:
-        out.append(Difference(name, "metered", NO, YES))
+        out.append(Difference(name, marked("from key"), told("as_stops", value=x), told("as_stops", value=y)))
+    if (a.reading is None) != (b.reading is None):
+        out.append(Difference(name, marked("metered"), YES if a.reading else NO, YES if b.reading else NO))
     return out
