@@ -8,8 +8,6 @@ examples:
   meterlink compare "Low key" "Low key, tall" --json
 """
 
-from __future__ import annotations
-
 import argparse
 import time
 

@@ -5,8 +5,6 @@ examples:
   meterlink merge other.sqlite --show
 """
 
-from __future__ import annotations
-
 import argparse
 from pathlib import Path
 

@@ -10,8 +10,6 @@ examples:
 it is metered again.
 """
 
-from __future__ import annotations
-
 import argparse
 
 from meterlink import units

@@ -15,8 +15,6 @@ examples:
   meterlink setup unarchive "Low key, tall"
 """
 
-from __future__ import annotations
-
 import argparse
 import time
 from typing import Any

@@ -5,8 +5,6 @@ examples:
   meterlink undo --setup "Low key, two strips"
 """
 
-from __future__ import annotations
-
 import argparse
 
 from meterlink.cli.frame import add_setup_option, open_set, out

@@ -1,7 +1,5 @@
 """What several lights share is said once: ``distance not given, 0–6 cm toward the light assumed: HAIR, RIM, BG``."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
