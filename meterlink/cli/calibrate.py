@@ -15,33 +15,33 @@ At each step: Enter (steady light), fire (flash), u takes the last one back, s l
 command goes on where it was.  Nothing is in force before the end, and old readings are never rewritten.
 """
 
-from __future__ import annotations
-
 import argparse
 import math
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from meterlink import units
 from meterlink.calibration import camera
+from meterlink.calibration.calibrate import ZeroWalk
 from meterlink.calibration.evidence import resolution_u_rel
+from meterlink.calibration.guide_walk import GuideWalk
 from meterlink.calibration.kept_walk import as_data, go_on
 from meterlink.calibration.procedure import Procedure
 from meterlink.calibration.reminders import reminders
+from meterlink.calibration.scale import Scaled
+from meterlink.calibration.scale_walk import ScaleWalk
+from meterlink.calibration.spectra import Spectra, known_lamps, lamp_errors, parse_csv
 from meterlink.calibration.steps import LEVELS
+from meterlink.calibration.turntable import AngleWalk
 from meterlink.cli.frame import add_json_option, open_library, out, print_json, print_rows
 from meterlink.errors import CalibrationError, UsageError
 from meterlink.library.store import Library
 from meterlink.records import Calibration, Identity
+from meterlink.report.acceptance import claim_lines
 from meterlink.words.actions import Do
 from meterlink.words.language import marked, say, say_for, with_decimal_sign
 from meterlink.words.told import written
-
-if TYPE_CHECKING:
-    from meterlink.calibration.scale import Scaled
-    from meterlink.calibration.spectra import Spectra
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -94,7 +94,8 @@ async def _walk(args: argparse.Namespace) -> int:
     tell = teller(args.json)
     with open_library(args) as library:
         async with begun(library, args.sensor, tell, args.receptor or "") as sensor:
-            walk = _procedure(args, sensor.identity, _previous(args, sensor.calibration))
+            previous = sensor.calibration._replace(constant=args.constant) if args.constant else sensor.calibration
+            walk = _procedure(args, sensor.identity, previous)
             constant, iso, shutter_s = walk.calibration.constant, units.parse_iso(args.iso), units.parse_shutter(args.shutter)
             value = reference_value(constant, iso, shutter_s, card=args.card / 100 if args.camera else None)
             lines = Lines()
@@ -152,15 +153,7 @@ class Kept:
         self._library.remember(self._key, None)
 
 
-def _previous(args: argparse.Namespace, calibration: Calibration) -> Calibration:
-    return calibration._replace(constant=args.constant) if args.constant else calibration
-
-
 def _procedure(args: argparse.Namespace, identity: Identity, previous: Calibration) -> Procedure:
-    from meterlink.calibration.calibrate import ZeroWalk
-    from meterlink.calibration.guide_walk import GuideWalk
-    from meterlink.calibration.scale_walk import ScaleWalk
-    from meterlink.calibration.turntable import AngleWalk
     if args.what == "zero":
         return ZeroWalk(identity, previous)
     if args.what == "angle":
@@ -183,11 +176,6 @@ def _procedure(args: argparse.Namespace, identity: Identity, previous: Calibrati
 
 
 def _made(args: argparse.Namespace, walk: Procedure) -> tuple[Calibration, Scaled | None]:
-    from meterlink.calibration.calibrate import ZeroWalk
-    from meterlink.calibration.guide_walk import GuideWalk
-    from meterlink.calibration.scale_walk import ScaleWalk
-    from meterlink.calibration.turntable import AngleWalk
-
     now, stops = time.time(), math.log(2)
     scaled: Scaled | None = None
     if isinstance(walk, ScaleWalk):
@@ -216,8 +204,6 @@ def _made(args: argparse.Namespace, walk: Procedure) -> tuple[Calibration, Scale
 
 def _lamp_errors(args: argparse.Namespace) -> dict[str, float] | None:
     """By how much other lamps are read too bright, where the response is given; under the flash without a lamp's name."""
-    from meterlink.calibration.spectra import known_lamps, lamp_errors
-
     if not args.response:
         return None
     responses, lamps = _spectra(args.response), known_lamps()
@@ -233,8 +219,6 @@ def _record(c: Calibration) -> dict[str, object]:
 
 
 def _show(c: Calibration, scaled: Scaled | None) -> None:
-    from meterlink.report.acceptance import claim_lines
-
     out(
         "\nstored: calibration {id}, {receptor:receptor}, method {method}, scale ±{u95:.2f} stop (k=2)",
         id=c.id[:12], receptor=c.receptor, method=say_for("method", c.method), u95=2 * c.u_scale_rel / 0.693,
@@ -293,8 +277,6 @@ def _list(args: argparse.Namespace) -> int:
 
 def _spectra(file: str) -> Spectra:
     """Read a file of spectra.  Raises UsageError when it cannot be read."""
-    from meterlink.calibration.spectra import parse_csv
-
     try:
         text = Path(file).read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
@@ -306,7 +288,6 @@ def _spectra(file: str) -> Spectra:
 
 
 def _spectral(args: argparse.Namespace) -> int:
-    from meterlink.calibration.spectra import known_lamps, lamp_errors
     if not args.file:
         raise UsageError("name a CSV of wavelength and responsivity: {do}", do=Do("calibrate_spectral"))
     sensors, lamps = _spectra(args.file), known_lamps()

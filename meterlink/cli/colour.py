@@ -15,8 +15,9 @@ import argparse
 
 from meterlink.checks.colour import ColourRow, colour_rows
 from meterlink.cli.frame import add_json_option, add_setup_option, open_set, out, print_json, print_rows
+from meterlink.cli.kit import curves_data
 from meterlink.errors import NotInLibrary, UsageError
-from meterlink.judging.fixture_curves import FixtureCurves, fixture_curves
+from meterlink.judging.fixture_curves import fixture_curves
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.report.plots import drift_drawing, drift_lines
 from meterlink.words.actions import Do
@@ -82,7 +83,7 @@ def _one(args: argparse.Namespace, session: OpenedSet) -> None:
     assert state is not None
     curves = fixture_curves(state, view)
     if args.json:
-        print_json(_as_json(curves))
+        print_json({"name": curves.name, **curves_data(curves)})
     else:
         lines = drift_lines(curves)
         out("{name}: {count} readings with a power", name=curves.name, count=curves.readings)
@@ -96,14 +97,3 @@ def _one(args: argparse.Namespace, session: OpenedSet) -> None:
         drawing.write(args.picture)
         if not args.json:
             out("picture: {file}", file=args.picture)
-
-
-def _as_json(curves: FixtureCurves) -> dict[str, object]:
-    durations, exposures = curves.durations, curves.exposures
-    return {
-        "name": curves.name,
-        "readings": curves.readings,
-        "colours": [point._asdict() for point in curves.colours],
-        "t01_s": [list(pair) for pair in zip(durations.power_stops, durations.values, strict=True)] if durations else [],
-        "delivered": [list(pair) for pair in zip(exposures.power_stops, exposures.values, strict=True)] if exposures else [],
-    }

@@ -53,18 +53,14 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Do the action."""
     with open_library(args) as library:
-        globals()[f"_{args.action}"](args, library)
+        DO[args.action](args, library)
     return 0
 
 
 def _mark(args: argparse.Namespace, library: Library) -> None:
-    mark(library, args.name, True)
-    out("{name} is a favourite", name=args.name)
-
-
-def _unmark(args: argparse.Namespace, library: Library) -> None:
-    mark(library, args.name, False)
-    out("{name} is no favourite", name=args.name)
+    favourite = args.action == "mark"
+    mark(library, args.name, favourite)
+    out("{name} is a favourite" if favourite else "{name} is no favourite", name=args.name)
 
 
 def _list(args: argparse.Namespace, library: Library) -> None:
@@ -111,12 +107,18 @@ def curves(library: Library, one: Piece) -> FixtureCurves:
 
 
 def _head_data(library: Library, one: Piece) -> dict[str, Any]:
-    learnt = curves(library, one)
     light = one.light
     return {
         "power_step_stops": light.power_step_stops,
         "power_min_stops": light.power_min_stops,
         "full_power_j": light.full_power_j,
+        **curves_data(curves(library, one)),
+    }
+
+
+def curves_data(learnt: FixtureCurves) -> dict[str, Any]:
+    """What was learnt of a head over its power, as JSON data."""
+    return {
         "readings": learnt.readings,
         "t01_s": _pairs(learnt.durations),
         "delivered": _pairs(learnt.exposures),
@@ -181,3 +183,6 @@ def _print_modifier(library: Library, one: Piece) -> None:
         changes += [source.change_stops(1.0, d), Point().change_stops(1.0, d)]
         rows.append((written(d, "length"), *("–" if change is None else written(change, "stops2") for change in changes)))
     print_rows(("distance", "measured", "by its size", "inverse square"), rows, right="rrrr")
+
+
+DO = {"list": _list, "show": _show, "mark": _mark, "unmark": _mark}

@@ -15,6 +15,7 @@ from typing import Any
 from meterlink.calibration.health import Check, LinkCounts, SensorTest, checks_of, faults_of
 from meterlink.cli.frame import add_json_option, open_library, print_json, print_rows, wrapped
 from meterlink.errors import SensorError
+from meterlink.units import parse_distance
 from meterlink.words.actions import Do
 from meterlink.words.language import marked, say, translated
 
@@ -65,7 +66,6 @@ def _no_fault(rows: list[Check]) -> str:
 async def _walk(args: argparse.Namespace) -> tuple[SensorTest, LinkCounts, str]:
     from meterlink.cli.keys import Lines
     from meterlink.cli.tasks import begun, drive, teller
-    from meterlink.units import parse_distance
 
     tell = teller(args.json)
     with open_library(args) as library:

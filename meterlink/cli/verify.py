@@ -16,10 +16,13 @@ from pathlib import Path
 from typing import Any
 
 from meterlink.calibration.acceptance import AcceptanceWalk
+from meterlink.calibration.certificate import certificate, certified
+from meterlink.calibration.judge import judge
 from meterlink.calibration.reminders import in_use, reminders
 from meterlink.cli.frame import add_json_option, open_library, out, print_json
 from meterlink.errors import NotInLibrary
 from meterlink.library.files import write_whole
+from meterlink.report.acceptance import as_html, as_text
 from meterlink.sensor.measuring.calibrate import default_calibration
 from meterlink.units import parse_distance
 from meterlink.words.actions import Do
@@ -45,10 +48,8 @@ def run(args: argparse.Namespace) -> int:
         import asyncio
 
         record = asyncio.run(_walk(args))
-    from meterlink.report.acceptance import as_html, as_text
-
     if args.page:
-        _write(args.page, as_html(record))
+        write_whole(Path(args.page), as_html(record).encode())
     if args.json:
         print_json(record)
     else:
@@ -59,8 +60,6 @@ def run(args: argparse.Namespace) -> int:
 
 
 async def _walk(args: argparse.Namespace) -> dict[str, Any]:
-    from meterlink.calibration.certificate import certificate, certified
-    from meterlink.calibration.judge import judge
     from meterlink.cli.keys import Lines
     from meterlink.cli.tasks import begun, drive, teller
 
@@ -93,7 +92,3 @@ def _stored(args: argparse.Namespace) -> dict[str, Any]:
             if record:
                 return dict(record)
     raise NotInLibrary("no sensor of this library has been verified: connect the sensor: {do}", do=Do("verify"))
-
-
-def _write(path: str, page: str) -> None:
-    write_whole(Path(path), page.encode())

@@ -86,7 +86,7 @@ async def _watch(args: argparse.Namespace) -> int:
             print(LINE_AGAIN, end="")
         print(pop_line(m, watching.constant, iso), flush=True)
         if args.wave and m.wave is not None:
-            print(wave_text(watching, m), flush=True)
+            print(terminal_wave(m, watching.calibration), flush=True)
         seen += 1
         if args.pops and seen >= args.pops:
             over.set()
@@ -168,8 +168,3 @@ def level_line(
     if m.cct_k:
         parts.append(f"{m.cct_k:.0f} K")
     return "  ".join(parts)
-
-
-def wave_text(watching: object, m: Measurement) -> str:
-    """The pop as a small picture in characters."""
-    return terminal_wave(m, getattr(watching, "calibration", None))
