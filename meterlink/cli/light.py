@@ -43,21 +43,38 @@ from meterlink.words.language import marked, say
 from meterlink.words.placed import direction_text, place_text, source_text
 from meterlink.words.told import put, told, written
 
-PLACEMENT_OPTIONS = (
-    ("--distance", "L", "emitting surface to the dome, e.g. 1.2m, 4ft6"),
-    ("--distance-u", "L", "how sure the distance is (standard uncertainty), e.g. 2cm"),
-    ("--azimuth", "DEG", "0 camera axis, + camera right, 180 behind"),
-    ("--elevation", "DEG", "+ above the face"),
-    ("--feather", "DEG", "how far the source is turned away from its point"),
-    ("--power", "P", "in the fixture's own scale: 1/4, 1/4+0.3, -2.3, 6.3, 200J"),
-    ("--emission", "N", "beam falls as cos^N: 1 is a diffuser, more is narrower"),
-    ("--recess", "L", "depth of the tube behind the rim of a bare reflector"),
-    ("--grid", "DEG", "grid, e.g. 40"),
-    ("--gel", "NAME", "gel on the light"),
-    ("--diffusers", "TEXT", "e.g. 'inner baffle and front'"),
-    ("--stand-height", "L", "height of the source above the floor"),
-    ("--aimed-at", "TEXT", "what it is aimed at"),
+
+def _emission(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = -1.0
+    if not 0 <= value <= 200:
+        raise UnitError(
+            "emission '{typed}' cannot be read: give the exponent of the cosine, 1 (diffuser) to 200",
+            text, typed=text[:20],
+        )
+    return value
+
+
+Parse = Callable[[str], Any]
+PLACEMENT_OPTIONS: tuple[tuple[str, str, Parse | None, str, str], ...] = (
+    # option, field of the placement, how it is read, placeholder, help
+    ("--distance", "distance_m", units.parse_distance, "L", "emitting surface to the dome, e.g. 1.2m, 4ft6"),
+    ("--distance-u", "u_distance_m", units.parse_length, "L", "how sure the distance is (standard uncertainty), e.g. 2cm"),
+    ("--azimuth", "azimuth_deg", units.parse_angle, "DEG", "0 camera axis, + camera right, 180 behind"),
+    ("--elevation", "elevation_deg", units.parse_angle, "DEG", "+ above the face"),
+    ("--feather", "feather_deg", units.parse_angle, "DEG", "how far the source is turned away from its point"),
+    ("--power", "power_stops", None, "P", "in the fixture's own scale: 1/4, 1/4+0.3, -2.3, 6.3, 200J"),
+    ("--emission", "emission_n", _emission, "N", "beam falls as cos^N: 1 is a diffuser, more is narrower"),
+    ("--recess", "recess_m", units.parse_length, "L", "depth of the tube behind the rim of a bare reflector"),
+    ("--grid", "grid_deg", units.parse_angle, "DEG", "grid, e.g. 40"),
+    ("--gel", "gel", str, "NAME", "gel on the light"),
+    ("--diffusers", "diffusers", str, "TEXT", "e.g. 'inner baffle and front'"),
+    ("--stand-height", "stand_height_m", units.parse_length, "L", "height of the source above the floor"),
+    ("--aimed-at", "aimed_at", str, "TEXT", "what it is aimed at"),
 )
+"""What is read of a placement; a power needs the light's own scale (``_power``)."""
 LIGHT_OPTIONS = (
     ("--role", "key|fill|hair|rim|background|other", "what it does"),
     ("--point", "NAME", "where it is metered: face (default), hair, ..."),
@@ -114,7 +131,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     for sub in (add, move):
         completes(sub.add_argument("words", nargs="*", metavar="WORD", help="octa 90, 1.2m, 40, 30, 1/4: as in a diagram"), KIT)
         add_setup_option(sub)
-        _options(sub, PLACEMENT_OPTIONS)
+        _options(sub, [(option, meta, text) for option, _, _, meta, text in PLACEMENT_OPTIONS])
         shape = sub.add_mutually_exclusive_group()
         shape.add_argument("--disk", metavar="D", help="round source, e.g. 90cm")
         shape.add_argument("--rectangle", metavar="WxH", help="e.g. 60x90cm, 14x39in")
@@ -134,7 +151,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
         add_setup_option(sub)
 
 
-def _options(parser: argparse.ArgumentParser, options: tuple[tuple[str, str, str], ...]) -> None:
+def _options(parser: argparse.ArgumentParser, options: Sequence[tuple[str, str, str]]) -> None:
     for flag, meta, text in options:
         completes(parser.add_argument(flag, metavar=meta, help=text), OPTION_COMPLETERS.get(flag))
 
@@ -277,22 +294,9 @@ def _joules(text: str) -> float:
 
 def _placement_changes(args: argparse.Namespace, light: Light) -> dict[str, Any]:
     changes: dict[str, Any] = {}
-    for name, field, parse in (
-        ("distance", "distance_m", units.parse_distance),
-        ("distance_u", "u_distance_m", units.parse_length),
-        ("azimuth", "azimuth_deg", units.parse_angle),
-        ("elevation", "elevation_deg", units.parse_angle),
-        ("feather", "feather_deg", units.parse_angle),
-        ("recess", "recess_m", units.parse_length),
-        ("grid", "grid_deg", units.parse_angle),
-        ("stand_height", "stand_height_m", units.parse_length),
-        ("gel", "gel", str),
-        ("diffusers", "diffusers", str),
-        ("aimed_at", "aimed_at", str),
-        ("emission", "emission_n", _emission),
-    ):
-        text = getattr(args, name)
-        if text is not None:
+    for option, field, parse, *_ in PLACEMENT_OPTIONS:
+        text = getattr(args, option[2:].replace("-", "_"))
+        if text is not None and parse is not None:
             gone = text.strip().lower() == GONE
             changes[field] = Placement._field_defaults[field] if gone else parse(text)
     if args.power is not None:
@@ -311,19 +315,6 @@ def _power(text: str, light: Light) -> float:
             raise
         missing = marked("{problem}: --full-power 400J") if found[1] else marked("{problem}: --scale-top 10")
         raise UsageError(missing, problem=problem) from None
-
-
-def _emission(text: str) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        value = -1.0
-    if not 0 <= value <= 200:
-        raise UnitError(
-            "emission '{typed}' cannot be read: give the exponent of the cosine, 1 (diffuser) to 200",
-            text, typed=text[:20],
-        )
-    return value
 
 
 def _shape(args: argparse.Namespace) -> dict[str, Any]:

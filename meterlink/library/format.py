@@ -9,7 +9,7 @@ We validate with a small validator of our own rather than with the ``jsonschema`
 that phones lack, costs several times our start-up, and does not speak in one plain line.  Tests hold the two together.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from meterlink.errors import ImportRefused
@@ -135,40 +135,16 @@ def _name(value: Any, field: Field) -> Wrong | None:
     return None
 
 
-def _list_of(value: Any, field: Field, check: Any, inner: Field) -> Wrong | None:
+def _list_of(value: Any, field: Field, check: Callable[[Any], Wrong | None]) -> Wrong | None:
     if type(value) is not list or len(value) > (field.high or 0):
         return _wrong("no_list", most=field.high)
-    return next((Wrong(f"[{n}]{t.where}", t.said) for n, item in enumerate(value) if (t := check(item, inner))), None)
-
-
-def _ids(value: Any, field: Field) -> Wrong | None:
-    return _list_of(value, field, _id, ID)
-
-
-def _names(value: Any, field: Field) -> Wrong | None:
-    return _list_of(value, field, _name, NAME)
-
-
-def _numbers(value: Any, field: Field) -> Wrong | None:
-    return _list_of(value, field, _number, REAL)
+    return next((Wrong(f"[{n}]{t.where}", t.said) for n, item in enumerate(value) if (t := check(item))), None)
 
 
 def _tuple_of(value: Any, kinds: Sequence[Field]) -> Wrong | None:
     if type(value) is not list or len(value) != len(kinds):
         return _wrong("no_list_of", count=len(kinds))
     return next((t for item, kind in zip(value, kinds, strict=True) if (t := _CHECKS[kind.kind](item, kind))), None)
-
-
-def _pairs(value: Any, field: Field) -> Wrong | None:
-    return _list_of(value, field, lambda item, _: _tuple_of(item, PAIR), field)
-
-
-def _segments(value: Any, field: Field) -> Wrong | None:
-    return _list_of(value, field, lambda item, _: _tuple_of(item, SEGMENT), field)
-
-
-def _records(value: Any, field: Field) -> Wrong | None:
-    return _list_of(value, field, lambda item, _: record_trouble(item, field.inner), field)
 
 
 def _object(value: Any, _: Field) -> Wrong | None:
@@ -197,8 +173,13 @@ def _base64(value: Any, field: Field) -> Wrong | None:
     return None
 
 
-_CHECKS: dict[str, Any] = {
+_CHECKS: dict[str, Callable[[Any, Field], Wrong | None]] = {
     "number": _number, "integer": _integer, "flag": _flag, "choice": _choice, "id": _id, "text": _text, "name": _name,
-    "ids": _ids, "names": _names, "numbers": _numbers, "pairs": _pairs, "segments": _segments, "records": _records,
     "object": _object, "base64": _base64,
+    "ids": lambda value, field: _list_of(value, field, lambda item: _id(item, ID)),
+    "names": lambda value, field: _list_of(value, field, lambda item: _name(item, NAME)),
+    "numbers": lambda value, field: _list_of(value, field, lambda item: _number(item, REAL)),
+    "pairs": lambda value, field: _list_of(value, field, lambda item: _tuple_of(item, PAIR)),
+    "segments": lambda value, field: _list_of(value, field, lambda item: _tuple_of(item, SEGMENT)),
+    "records": lambda value, field: _list_of(value, field, lambda item: record_trouble(item, field.inner)),
 }  # fmt: skip

@@ -12,12 +12,11 @@ from meterlink import units
 from meterlink.errors import UnitError
 from meterlink.judging.joined_pops import settled
 from meterlink.judging.judged_set import JudgedSet, LightState
-from meterlink.judging.learnt_dial import learnt_curve
 from meterlink.judging.verdict import RETAKE
 from meterlink.records import Setup
-from meterlink.tables.adjustment import GAP_STOPS, Move, close, to_turn
+from meterlink.tables.adjustment import Move, to_turn
 from meterlink.tables.ratios import STOPS_PER_RELATIVE
-from meterlink.tables.side_effects import with_effects
+from meterlink.tables.side_effects import closing_move
 from meterlink.words.told import NOTHING, Told, all_of, told
 
 REPLACED_STOPS = 0.6
@@ -163,18 +162,6 @@ def match_row(
     if doubt:
         said = told("in_doubt", said=said, doubt=doubt)
     return MatchRow(name, stored.value, now.value, difference, 2 * u, tolerance, within, move, replaced, said, metered, doubt)
-
-
-def closing_move(
-    now: LightState, view: JudgedSet, wanted: float, *, same_head: bool = True, gap_stops: float = GAP_STOPS
-) -> Move | None:
-    """Return what gives ``wanted`` stops more of a light, with its side effects; None where its place is not known."""
-    if now.placement is None:
-        return None
-    falloff = view.falloffs.get(now.light.modifier) if now.light.modifier else None
-    # What was learnt of one head says nothing of another that stands in for it.
-    curve = learnt_curve(now.light, view.history) if same_head and not now.light.source_light_id else None
-    return with_effects(now, close(now.light, now.placement, wanted, falloff=falloff, curve=curve, gap_stops=gap_stops), view)
 
 
 def _unlike(stored: LightState, now: LightState) -> Told:

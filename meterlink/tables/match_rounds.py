@@ -11,7 +11,8 @@ from typing import NamedTuple
 from meterlink.judging.joined_pops import carried
 from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.tables.adjustment import FINE_GAP_STOPS, Move, move_told
-from meterlink.tables.match import MatchReport, MatchRow, closing_move
+from meterlink.tables.match import MatchReport, MatchRow
+from meterlink.tables.side_effects import closing_move
 from meterlink.words.told import Told, all_of, told
 
 DOUBTS = 1.2

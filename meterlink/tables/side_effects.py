@@ -10,10 +10,11 @@ from math import atan, degrees
 from meterlink.judging.evenness import FACE_HEIGHT_M, figure_points, predicted_evenness
 from meterlink.judging.fixture_curves import FixtureCurves, fixture_curves
 from meterlink.judging.judged_set import JudgedSet, LightState
+from meterlink.judging.learnt_dial import learnt_curve
 from meterlink.photometry.freeze import value_at
 from meterlink.photometry.sources import Point, source_of
 from meterlink.records import Placement
-from meterlink.tables.adjustment import Move
+from meterlink.tables.adjustment import GAP_STOPS, Move, close
 from meterlink.words.told import Told, told
 
 ANGLE_DEG = 1.0
@@ -26,6 +27,22 @@ DOUBT_STOPS = 0.1
 FIGURE_M = (0.3, 3.0)
 
 
+def closing_move(
+    now: LightState, view: JudgedSet, wanted: float, *, by: str = "both", same_head: bool = True, gap_stops: float = GAP_STOPS
+) -> Move | None:
+    """Return what gives ``wanted`` stops more of a light, with its side effects; None where its place is not known.
+
+    ``by`` and ``gap_stops`` as for ``close``.  Without ``same_head`` the dial is taken as it says.
+    """
+    if now.placement is None:
+        return None
+    falloff = view.falloffs.get(now.light.modifier) if now.light.modifier else None
+    # What was learnt of one head says nothing of another that stands in for it.
+    curve = learnt_curve(now.light, view.history) if same_head and not now.light.source_light_id else None
+    move = close(now.light, now.placement, wanted, falloff=falloff, by=by, curve=curve, gap_stops=gap_stops)
+    return with_effects(now, move, view)
+
+
 def with_effects(state: LightState, move: Move, view: JudgedSet) -> Move:
     """Return the move with its side effects stated."""
     effects: list[Told] = []
@@ -34,12 +51,17 @@ def with_effects(state: LightState, move: Move, view: JudgedSet) -> Move:
         return move
     if move.distance_m is not None and placement.distance_m is not None:
         effects += softness(placement, move.distance_m)
-        effects += evenness(state, move.distance_m, view)
-        effects += doubt(state, move.distance_m, view)
+        if state.light.point == "face":
+            effects += evenness(placement, move.distance_m, view)
+        if not view.falloffs.get(state.light.modifier):
+            effects += doubt(placement, move.distance_m)
         if state.light.source_light_id:
             effects.append(told("catches_source"))
     if move.power_stops is not None and placement.power_stops is not None:
-        effects += of_power(state, move, view)
+        # Flash duration and colour, as far as this head's own readings tell.
+        curves = fixture_curves(state, view)
+        effects += _duration(curves, placement.power_stops, move.power_stops)
+        effects += _colour(curves, placement.power_stops, move.power_stops)
     return move._replace(effects=tuple(effects))
 
 
@@ -60,12 +82,8 @@ def softness(placement: Placement, distance_m: float) -> list[Told]:
     return [told("softer" if after > before else "harder", after=after, before=before, point=point)]
 
 
-def evenness(state: LightState, distance_m: float, view: JudgedSet) -> list[Told]:
+def evenness(placement: Placement, distance_m: float, view: JudgedSet) -> list[Told]:
     """Say how the fall of this light from the face to hands and feet changes."""
-    placement = state.placement
-    assert placement is not None
-    if state.light.point != "face":
-        return []
     before, after = _fall(placement, view), _fall(placement._replace(distance_m=distance_m), view)
     if before is None or after is None:
         return _hands_only(placement, distance_m)
@@ -103,27 +121,15 @@ def _hands_only(placement: Placement, distance_m: float) -> list[Told]:
     return [told("half_metre", after=after, before=before)]
 
 
-def doubt(state: LightState, distance_m: float, view: JudgedSet) -> list[Told]:
+def doubt(placement: Placement, distance_m: float) -> list[Told]:
     """Say by how much the move may miss, where the falloff of the modifier was never measured: uniform source to point."""
-    placement = state.placement
-    assert placement is not None
-    if placement.distance_m is None or not placement.width_m or view.falloffs.get(state.light.modifier):
+    if placement.distance_m is None or not placement.width_m:
         return []
     uniform = source_of(placement.shape, placement.width_m, placement.height_m).change_stops(placement.distance_m, distance_m)
     gap = abs(Point().change_stops(placement.distance_m, distance_m) - uniform)
     if gap < DOUBT_STOPS:
         return []
     return [told("falloff_unknown", stops=gap)]
-
-
-def of_power(state: LightState, move: Move, view: JudgedSet) -> list[Told]:
-    """Say how flash duration and colour change with the dial, as far as this head's own readings tell."""
-    curves = fixture_curves(state, view)
-    placement = state.placement
-    assert placement is not None
-    assert placement.power_stops is not None
-    assert move.power_stops is not None
-    return _duration(curves, placement.power_stops, move.power_stops) + _colour(curves, placement.power_stops, move.power_stops)
 
 
 def _duration(curves: FixtureCurves, now: float, then: float) -> list[Told]:

@@ -17,11 +17,10 @@ from meterlink.errors import UsageError
 from meterlink.judging.joined_pops import settled
 from meterlink.judging.judge import AS_TOLD
 from meterlink.judging.judged_set import JudgedSet, LightState
-from meterlink.judging.learnt_dial import learnt_curve
 from meterlink.photometry.exposure import luminous_exposure, stops_of_highlight_to_shadow
-from meterlink.tables.adjustment import FINE_GAP_STOPS, GAP_STOPS, SMALL_STOPS, Move, close, move_said, move_told
+from meterlink.tables.adjustment import FINE_GAP_STOPS, GAP_STOPS, SMALL_STOPS, Move, move_said, move_told
 from meterlink.tables.overlap import Overlap, overlap_of, solve
-from meterlink.tables.side_effects import with_effects
+from meterlink.tables.side_effects import closing_move
 from meterlink.words.actions import Do
 from meterlink.words.told import Told, all_of, told
 
@@ -248,17 +247,13 @@ class _Planner:
         return moves
 
     def _move(self, state: LightState, stops: float) -> Move:
-        light, placement = state.light, state.placement
-        if placement is None:
-            return Move(stops, None, "", None, 0.0, (), told("not_placed", do=Do("move_light", light=light.name)))
-        if abs(stops) < SMALL_STOPS and not placement.details.get(AS_TOLD):
+        nothing = Move(stops, None, "", None, 0.0)
+        if state.placement is not None and abs(stops) < SMALL_STOPS and not state.placement.details.get(AS_TOLD):
             # Shown as 0.0, and no correction that ends a round: what is to be expected shall not take a good reading's place.
-            return Move(stops, None, "", None, 0.0)
-        falloff = self.view.falloffs.get(light.modifier) if light.modifier else None
-        curve = None if light.source_light_id else learnt_curve(light, self.view.history)
+            return nothing
         gap = FINE_GAP_STOPS if abs(stops) <= CORRECTION_STOPS else GAP_STOPS
-        move = close(light, placement, stops, falloff=falloff, by=self.by, curve=curve, gap_stops=gap)
-        return with_effects(state, move, self.view)
+        move = closing_move(state, self.view, stops, by=self.by, gap_stops=gap)
+        return move or nothing._replace(why_short=told("not_placed", do=Do("move_light", light=state.light.name)))
 
 
 def plan(view: JudgedSet, wishes: Sequence[Wish], *, by: str = "both") -> TargetPlan:
