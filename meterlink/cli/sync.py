@@ -14,7 +14,8 @@ encrypted, or refused, unless the URL or the service file says otherwise (?sslmo
 
 import argparse
 
-from meterlink.cli.frame import beside, open_library
+from meterlink.cli.frame import beside, open_library, out
+from meterlink.cli.import_ import added_text
 from meterlink.library.sync import sync
 
 
@@ -28,5 +29,5 @@ def run(args: argparse.Namespace) -> int:
     """Sync."""
     with open_library(args) as library:
         result = sync(library, args.url, beside, studio=args.studio)
-        print(result)
+        out("sent: {count} records; added here: {records}", count=result.sent, records=added_text(result.fetched))
     return 0

@@ -38,11 +38,6 @@ class Added(NamedTuple):
     marks: int = 0
     notes: int = 0
 
-    def __str__(self) -> str:
-        """Say it in words: ``2 setups, 31 readings``, or ``nothing new``."""
-        parts = [f"{n} {name.replace('_', ' ')}" for name, n in zip(self._fields, self, strict=True) if n]
-        return ", ".join(parts) or "nothing new"
-
 
 class Table(NamedTuple):
     """How one table is united: the columns that name a record everywhere, and those that are numbers of other tables."""

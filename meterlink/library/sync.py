@@ -68,25 +68,18 @@ def _select(shared: Shared, where: str) -> str:
 
 
 def _send(library: Library, remote: Remote, tables: dict[str, Shared], state: State, progress: Callable[[Told], None]) -> int:
-    db, sent = library.db, 0
-    parts, marks = [], []
-    for name in _FRAME:
-        rows, entry = _new_rows(library, tables[name], state)
-        parts.append((name, rows))
-        marks += entry
-    if any(rows for _, rows in parts):
-        sent += _send_batch(remote, state, parts, marks)
+    def send_new(names: Sequence[str]) -> int:
+        found = {name: _new_rows(library, tables[name], state) for name in names}
+        parts = [(name, rows) for name, (rows, _) in found.items()]
+        entries = [entry for _, several in found.values() for entry in several]
+        return _send_batch(remote, state, parts, entries) if any(rows for _, rows in parts) else 0
+
+    db, sent = library.db, send_new(_FRAME)
     for readings, spans, marks in _new_readings(library, tables["reading"], state):
         pops = [pop for span in spans for pop in db.rows(_select(tables["pop"], _POPS_OF), span)]
         sent += _send_batch(remote, state, [("reading", readings), ("pop", pops)], marks)
         progress(told("records_sent", count=sent))
-    parts, marks = [], []
-    for name in ("mark", "note"):
-        rows, entry = _new_rows(library, tables[name], state)
-        parts.append((name, rows))
-        marks += entry
-    if any(rows for _, rows in parts):
-        sent += _send_batch(remote, state, parts, marks)
+    sent += send_new(("mark", "note"))
     while True:
         rows, marks = _new_rows(library, tables["waveform"], state, WAVEFORMS_AT_ONCE)
         if not rows:

@@ -10,7 +10,9 @@ from pathlib import Path
 
 import pytest
 
+from meterlink.library.merge import Added
 from meterlink.library.store import Library
+from meterlink.library.sync import Synced
 from meterlink.report.qr import packed, square_of
 
 Run = Callable[..., object]
@@ -89,6 +91,14 @@ def test_a_set_up_goes_to_another_library_and_back(demo: Run, tmp_path: Path) ->
     assert taken.out.splitlines()[0] == shown.out.strip().replace("would add", "added")
     assert taken.out.startswith("added: 1 setups, 1 setup versions, 5 lights")
     assert again.out == "added: nothing new\n"
+
+
+def test_sync_says_in_words_what_it_did(ml: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    """How many records were sent, and what came, counted by kind; not the record of the program."""
+    monkeypatch.setattr("meterlink.cli.sync.sync", lambda *_, **__: Synced(4, Added(setups=1, readings=31)))
+    ran = ml("sync", "postgresql://studio@192.0.2.7/work")
+
+    assert (ran.code, ran.out) == (0, "sent: 4 records; added here: 1 setups, 31 readings\n")
 
 
 def test_the_whole_library_as_one_file_merges(demo: Run, tmp_path: Path) -> None:

@@ -31,6 +31,7 @@ from meterlink.library.export import (
     write_library,
 )
 from meterlink.library.importing import import_document, import_file, parse, preview_file
+from meterlink.library.merge import Added
 from meterlink.records import Calibration, RangeScale, new_id
 
 SCHEMA_FOLDER = Path(__file__).resolve().parents[2] / "shared" / "schema"
@@ -77,8 +78,8 @@ def test_a_library_survives_the_trip_through_json(tmp_path, doc) -> None:
                 assert ours[part] == theirs[part], part
         reading = source.all_readings(source.setup("A").id)[0]
         assert copy.waveform(reading.id) == block(300)
-        assert str(import_file(copy, tmp_path / "all.json")) == "nothing new"
-        assert str(import_file(source, tmp_path / "all.json")) == "nothing new"
+        assert import_file(copy, tmp_path / "all.json") == Added()
+        assert import_file(source, tmp_path / "all.json") == Added()
 
 
 def test_one_setup_goes_alone_with_what_it_needs(tmp_path) -> None:
@@ -98,7 +99,7 @@ def test_the_whole_library_as_one_file(tmp_path) -> None:
         write_library(library, tmp_path / "whole.sqlite")
         assert import_file(copy, tmp_path / "whole.sqlite").readings == 3
         assert content(copy) == content(library)
-        assert str(preview_file(copy, tmp_path / "whole.sqlite")) == "nothing new"
+        assert preview_file(copy, tmp_path / "whole.sqlite") == Added()
 
 
 def test_export_is_whole_or_not_there(tmp_path) -> None:
