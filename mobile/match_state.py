@@ -78,7 +78,7 @@ def match_look(shot: Shot, choices: tuple[tuple[str, str], ...] = ()) -> MatchLo
         t("match.title", name=shot.stored.setup.name),
         t("match.done") if done else t("match.hint"),
         lines,
-        shot.match.camera,
+        str(shot.match.camera),
         done,
         again,
         (),

@@ -138,22 +138,16 @@ class Backups:
         """
         kept = self._keep_what_stands() if self.library.exists() else None
         mode = stat.S_IMODE((self.library if self.library.exists() else copy).stat().st_mode)
-        source = sqlite3.connect(file_uri(copy, "mode=ro"), uri=True)
-        try:
+        with _reading(copy) as source:
             copy_to(source, copy, self.library, replace=True, mode=mode)
-        finally:
-            source.close()
         return kept
 
     def _keep_what_stands(self) -> Path:
         claim(self.library)
         try:
-            connection = sqlite3.connect(file_uri(self.library, "mode=ro"), uri=True)
-            try:
+            with _reading(self.library) as connection:
                 connection.execute("SELECT count(*) FROM reading").fetchone()
                 return self.make(connection, "restore")
-            finally:
-                connection.close()
         except (sqlite3.Error, StorageError):
             self._prepare()
             target = self.folder / _name(DAMAGED)
@@ -195,15 +189,16 @@ class DailyBackup:
     def _copy(self) -> None:
         self._hurry.wait(START_AFTER_S)
         # What fails here (a full disk, a lock) fails again, with its line, before the next thing that needs a copy.
-        with contextlib.suppress(sqlite3.Error, StorageError, UsageError, OSError):
-            source = sqlite3.connect(file_uri(self.backups.library, "mode=ro"), uri=True, isolation_level=None)
-            try:
-                # One view for the whole copy: without it every reading that comes meanwhile would begin the copy anew.
-                source.execute("BEGIN")
-                source.execute("SELECT count(*) FROM sqlite_schema").fetchone()
-                self.backups.make(source, "day", lambda: (self._hurry.wait(_PAUSE_S), None)[1])
-            finally:
-                source.close()
+        with contextlib.suppress(sqlite3.Error, StorageError, UsageError, OSError), _reading(self.backups.library) as source:
+            # One view for the whole copy: without it every reading that comes meanwhile would begin the copy anew.
+            source.execute("BEGIN")
+            source.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+            self.backups.make(source, "day", lambda: (self._hurry.wait(_PAUSE_S), None)[1])
+
+
+def _reading(path: Path) -> contextlib.closing[sqlite3.Connection]:
+    """Open a library for reading, to be closed at the end of the block."""
+    return contextlib.closing(sqlite3.connect(file_uri(path, "mode=ro"), uri=True, isolation_level=None))
 
 
 def copy_to(
@@ -225,8 +220,7 @@ def copy_to(
         mode = stat.S_IMODE(source.stat().st_mode)
     with written_whole(target, mode=mode & 0o777) as partial:
         try:
-            copy = sqlite3.connect(partial)
-            try:
+            with contextlib.closing(sqlite3.connect(partial)) as copy:
                 copy.execute("PRAGMA synchronous=OFF")  # synced as a whole before it gets its name
                 steps = 0
 
@@ -239,8 +233,6 @@ def copy_to(
 
                 connection.backup(copy, pages=_PAGES_A_STEP, progress=step)
                 copy.execute("PRAGMA journal_mode=DELETE")
-            finally:
-                copy.close()
             if target.exists():
                 claim(target)
             for leftover in journals(target):

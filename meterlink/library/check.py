@@ -60,11 +60,9 @@ def check(path: str | Path) -> Report:
         raise
     except LibraryDamaged as error:
         return Report(name, 0, {}, Path(name).stat().st_size, [Finding("damage", told("note", note=error), _RECOVER)])
-    try:
+    with contextlib.closing(db):
         findings = list(_findings(db))
         return Report(name, db.version, _counts(db.connection), Path(name).stat().st_size, findings)
-    finally:
-        db.close()
 
 
 def _counts(connection: sqlite3.Connection) -> dict[str, int]:

@@ -13,6 +13,7 @@ from typing import Any
 from meterlink.errors import LibraryDamaged
 from meterlink.library import rows
 from meterlink.library.backup import copy_to
+from meterlink.library.fields import DOCUMENT
 from meterlink.library.files import write_whole
 from meterlink.library.format import FORMAT, VERSION
 from meterlink.library.merge import Tell
@@ -33,10 +34,7 @@ def document(
     """
     whole = setup_ids is None
     chosen = [library.setup(i) for i in setup_ids] if setup_ids is not None else library.setups(include_archived=True)
-    parts: dict[str, list[dict[str, Any]]] = {
-        "setups": [], "lights": [], "placements": [], "calibrations": [], "readings": [], "marks": [], "notes": [],
-        "waveforms": [],
-    }  # fmt: skip
+    parts: dict[str, list[dict[str, Any]]] = {part: [] for part in DOCUMENT}
     used: set[str] = set()
     with library.db.alone():
         for setup in sorted(chosen):

@@ -75,7 +75,7 @@ def parse(data: bytes, name: str) -> Any:
             name=name, do=Do("merge"), values_max=VALUES_MAX,
         )
     try:
-        return json.loads(data.decode("utf-8-sig"), object_pairs_hook=_object, parse_constant=_no_constant)
+        return json.loads(data.decode("utf-8-sig"), object_pairs_hook=_object, parse_constant=rows.no_constant)
     except RecursionError:
         raise ImportRefused("{name} is nested too deeply: it is no exported file", name=name) from None
     except ValueError as error:
@@ -88,10 +88,6 @@ def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     if len(found) < len(pairs):
         raise ValueError("a key is given twice")
     return found
-
-
-def _no_constant(word: str) -> Any:
-    raise ValueError(f"{word} is not JSON")
 
 
 @contextmanager

@@ -8,7 +8,7 @@ import shutil
 import sqlite3
 import tempfile
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import NamedTuple
 
@@ -202,11 +202,8 @@ def _readable(other: Path, folder: Path) -> Library:
 
 
 def _updated_copy(source: Library, path: Path) -> None:
-    copy = sqlite3.connect(path, isolation_level=None)
-    try:
+    with closing(sqlite3.connect(path, isolation_level=None)) as copy:
         source.db.connection.backup(copy)
-    finally:
-        copy.close()
     try:
         Library.open(path).close()
     except MeterlinkError as error:

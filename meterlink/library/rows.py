@@ -150,12 +150,13 @@ def json_text(value: Any, what: str = "details") -> str:
 def json_value(text: str) -> Any:
     """Return what ``json_text`` wrote.  Raises ``LibraryDamaged``."""
     try:
-        return json.loads(text, parse_constant=_no_constant)
+        return json.loads(text, parse_constant=no_constant)
     except (ValueError, TypeError, RecursionError):
         raise LibraryDamaged("a record's details are damaged: {do}", do=Do("store_check")) from None
 
 
-def _no_constant(word: str) -> Any:
+def no_constant(word: str) -> Any:
+    """Refuse NaN and Infinity, which are no JSON."""
     raise ValueError(f"{word} is not JSON")
 
 

@@ -6,6 +6,7 @@ meanwhile: local transactions are short.  ``psycopg`` is an optional extra (``me
 """
 
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import closing
 from typing import Any, NamedTuple
 
 from meterlink.errors import UsageError
@@ -40,17 +41,13 @@ def sync(library: Library, url: str, progress: Callable[[Told], None] = lambda _
         # What was typed is not repeated: it may hold a password.
         raise UsageError("this is no URL of a shared library: give one such as postgresql://studio@host/meterlink")
     tables = shared_tables(library.db.connection)
-    remote = Remote(url, tables, studio)
-    try:
-        with remote.spoken():
-            state = State(library, remote)
-            # One view of the library for the whole of the sending: what is metered meanwhile goes with the next sync.
-            with Library.open(library.path, readonly=True) as view:
-                view.db.connection.execute("BEGIN")
-                sent = _send(view, remote, tables, state, progress)
-            return Synced(sent, fetch(library, remote, tables, state, ROWS_AT_ONCE, progress))
-    finally:
-        remote.close()
+    with closing(Remote(url, tables, studio)) as remote, remote.spoken():
+        state = State(library, remote)
+        # One view of the library for the whole of the sending: what is metered meanwhile goes with the next sync.
+        with Library.open(library.path, readonly=True) as view:
+            view.db.connection.execute("BEGIN")
+            sent = _send(view, remote, tables, state, progress)
+        return Synced(sent, fetch(library, remote, tables, state, ROWS_AT_ONCE, progress))
 
 
 # -- sending ----------------------------------------------------------------------------------------------------------

@@ -2,7 +2,6 @@
 
 from collections import defaultdict
 from collections.abc import Iterable
-from typing import NamedTuple
 
 from meterlink.errors import NotInLibrary
 from meterlink.library import rows
@@ -95,18 +94,7 @@ def entries_elsewhere(library: Library, setup_id: str, fixtures: Iterable[str]) 
     return [entry for one in sets_elsewhere(library, setup_id, fixtures) for entry in one.entries(effective=True)]
 
 
-class Past(NamedTuple):
-    """The records of a set-up that were in force."""
-
-    setup: Setup
-    lights: list[Light]
-    placements: dict[str, Placement]
-    """Light's id -> where it stood."""
-    readings: list[Reading]
-    """Effective ones, oldest first."""
-
-
-def setup_at(library: Library, setup_id: str, at_s: float) -> Past:
+def setup_at(library: Library, setup_id: str, at_s: float) -> WholeSet:
     """Return a set-up as it was at ``at_s`` (seconds since 1970).  Raises NotInLibrary when it was not there yet.
 
     Versions of set-up and lights carry their time in their ids; placements, readings and marks say it themselves.
@@ -119,17 +107,11 @@ def setup_at(library: Library, setup_id: str, at_s: float) -> Past:
     for version, light in library.light_versions(setup_id):
         if made_at_s(version) <= at_s:
             lights[light.id] = light
-    standing = [one for one in lights.values() if not one.removed]
-    placements: dict[str, Placement] = {}
-    for light in standing:
-        for placement in library.placements(light.id):
-            if placement.created_at_s <= at_s:
-                placements[light.id] = placement
+    standing = sorted((one for one in lights.values() if not one.removed), key=lambda one: (one.order, one.id))
+    stood = (one for light in standing for one in library.placements(light.id) if one.created_at_s <= at_s)
     taken = [r for r in library.all_readings(setup_id) if r.taken_at_s <= at_s]
-    gone = superseded_ids(taken, _voids_at(library, setup_id, at_s))
-    readings = [r for r in taken if r.id not in gone]
     setup = known[-1] if known else versions[0][1]
-    return Past(setup, sorted(standing, key=lambda one: (one.order, one.id)), placements, readings)
+    return _whole(setup, standing, {one.id: one for one in stood}, taken, _voids_at(library, setup_id, at_s))
 
 
 def made_at_s(identifier: str) -> float:

@@ -107,9 +107,10 @@ class OpenedSet:
         Raises NotInLibrary when the set-up was not there yet.
         """
         past = setup_at(self.library, self.setup.id, at_s)
-        calibrations = {one: self.library.calibration(one) for one in {r.calibration_id for r in past.readings}}
+        lights, stood, readings = list(past.lights), past.current_placements, past.effective
+        calibrations = {one: self.library.calibration(one) for one in {r.calibration_id for r in readings}}
         falloffs = self.known.judged.falloffs
-        return judge_set(past.setup, past.lights, past.placements, past.readings, calibrations, self.settings, falloffs=falloffs)
+        return judge_set(past.setup, lights, stood, readings, calibrations, self.settings, falloffs=falloffs)
 
     def ratios(self) -> RatioTable:
         """Return the ratio table of the set as it is now."""

@@ -207,7 +207,7 @@ class Rebuild(Session):
         self.round = 2
         view = settled(self.view())
         turns = second_round(report, view, keep_common=self.keep_common)
-        said = [report.camera_change] if report.camera_change and self.keep_common else []
+        said = [report.camera] if report.camera and self.keep_common else []
         if not turns:
             return said
         first = {r.light_id: r for r in reversed(self.walk.requests)}

@@ -40,34 +40,23 @@ class MatchRow(NamedTuple):
     """The tolerance asked for, or half of the fixture's own step where that is coarser."""
     within: bool
     move: Move | None
-    other_head: Told
+    replaced: Told
     """Why it looks like another head or modifier; nothing when it does not."""
     said: Told
     """How it compares, and what to do."""
     metered: bool = True
     """False where the light was turned a little after its last pop: the difference is what is to be expected."""
-    against: Told = NOTHING
+    doubt: Told = NOTHING
     """What the other readings of the present set say against this one; nothing when nothing does."""
-
-    @property
-    def replaced(self) -> str:
-        """Why it looks like another head or modifier, in words."""
-        return str(self.other_head)
 
     @property
     def sentence(self) -> str:
         """How it compares, and what to do, in words."""
         return str(self.said)
 
-    @property
-    def doubt(self) -> str:
-        """What the other readings of the present set say against this one, in words."""
-        return str(self.against)
-
     def as_json(self) -> dict[str, object]:
         """Return the row as JSON data."""
-        names = {"other_head": "replaced", "said": "sentence", "against": "doubt"}
-        data = {names.get(name, name): str(v) if name in names else v for name, v in self._asdict().items()}
+        data = {"sentence" if name == "said" else name: str(v) if isinstance(v, Told) else v for name, v in self._asdict().items()}
         data["move"] = self.move.as_json() if self.move else None
         return data
 
@@ -78,17 +67,12 @@ class MatchReport(NamedTuple):
     rows: tuple[MatchRow, ...]
     common_stops: float | None
     """Difference that the lights share, in whole thirds, when one change of ISO or aperture closes it; positive is over."""
-    camera_change: Told
+    camera: Told
     """That change; nothing without one."""
     extra: tuple[str, ...] = ()
     """Lights that give light now and are not in the stored set."""
     open: tuple[str, ...] = ()
     """Lights of the present set that its table or its checks call back to: without a value that stands, or to be taken again."""
-
-    @property
-    def camera(self) -> str:
-        """That change in words; empty without one."""
-        return str(self.camera_change)
 
     @property
     def done(self) -> bool:
@@ -101,7 +85,7 @@ class MatchReport(NamedTuple):
         return {
             "rows": [row.as_json() for row in self.rows],
             "common_stops": self.common_stops,
-            "camera": self.camera,
+            "camera": str(self.camera),
             "extra": list(self.extra),
             "open": list(self.open),
             "done": self.done,
@@ -144,11 +128,11 @@ def match_row(
         return empty._replace(said=told("missing_light", light=name))
     replaced = source_change(stored, now)
     if now.value is None or now.reading is None or not now.value > 0:
-        return empty._replace(other_head=replaced, said=told("waits_for_pop", light=name))
+        return empty._replace(replaced=replaced, said=told("waits_for_pop", light=name))
     metered = not now.expected
     unlike = _unlike(stored, now)
     if unlike:
-        return empty._replace(other_head=replaced, said=all_of(name, unlike, by=": "))
+        return empty._replace(replaced=replaced, said=all_of(name, unlike, by=": "))
     camera = camera_stops(stored_view.setup, now_view.setup)
     difference = log2(now.value / stored.value) + camera
     u = _u_difference(stored, now, stored_view, now_view)

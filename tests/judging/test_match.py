@@ -13,6 +13,7 @@ from meterlink.judging.judged_set import JudgedSet
 from meterlink.records import Calibration, Light, Placement
 from meterlink.tables.match import camera_stops, match_report
 from meterlink.tables.match_rounds import second_round
+from meterlink.words.told import NOTHING
 
 HEADS = [
     light(0, "KEY", "key", power_step_stops=0.1, fixture="A", modifier="octa"),
@@ -44,7 +45,7 @@ def test_the_same_light_matches() -> None:
 
     assert report.done
     assert [row.move for row in report.rows] == [None] * 4
-    assert report.camera == ""
+    assert not report.camera
 
 
 def test_a_light_that_is_off_is_told_by_how_much_and_what_closes_it() -> None:
@@ -75,7 +76,7 @@ def test_all_a_third_under_is_one_change_of_the_camera() -> None:
     report = match_report(built(), now)
 
     assert report.common_stops == pytest.approx(-1 / 3)
-    assert "all lights are 0.3 stop under alike: open up by 1/3 stop, or set ISO 125" in report.camera
+    assert "all lights are 0.3 stop under alike: open up by 1/3 stop, or set ISO 125" in str(report.camera)
     turns = second_round(report, now)
     assert [(turn.light_id, turn.move) for turn in turns] == [("l2", None)]
 
@@ -86,7 +87,7 @@ def test_one_of_four_may_be_off_by_itself() -> None:
     report = match_report(built(), now)
     turns = second_round(report, now)
 
-    assert "3 of 4 lights are 0.7 stop over alike: close down by 2/3 stop" in report.camera
+    assert "3 of 4 lights are 0.7 stop over alike: close down by 2/3 stop" in str(report.camera)
     assert [turn.light_id for turn in turns] == ["l3"]
     assert turns[0].move is not None
     assert turns[0].move.wanted_stops == pytest.approx(2 / 3 + 0.2)
@@ -95,7 +96,7 @@ def test_one_of_four_may_be_off_by_itself() -> None:
 @pytest.mark.parametrize("stops", [(-0.17, -0.16, -0.15, -0.18), (0.33, -0.33, 0.33, -0.33), (0.05, -0.05, 0.0, 0.02)])
 def test_no_change_of_the_camera_is_offered_that_would_not_close_it(stops: tuple[float, ...]) -> None:
     """Half of a third, differences of both signs, or nothing to close: the camera stays."""
-    assert match_report(built(), off_by(*stops)).camera == ""
+    assert match_report(built(), off_by(*stops)).camera == NOTHING
 
 
 def test_lights_are_turned_when_that_is_wanted() -> None:
@@ -129,7 +130,7 @@ def test_another_head_is_recognised_by_its_name() -> None:
     lights = [HEADS[0]._replace(fixture="E"), *HEADS[1:]]
     row = match_report(built(), built((160.0, *STORED[1:]), lights)).rows[0]
 
-    assert row.replaced == "head E instead of A"
+    assert str(row.replaced) == "head E instead of A"
     assert row.move is not None
     assert row.move.power_stops == pytest.approx(-2.0)
 
@@ -138,7 +139,7 @@ def test_another_head_is_recognised_by_its_output() -> None:
     """The same dial and distance and 0.8 stop less: another head or modifier, said as a question."""
     row = match_report(built(), off_by(-0.8, 0, 0, 0)).rows[0]
 
-    assert "0.8 stop less at the same power and distance" in row.replaced
+    assert "0.8 stop less at the same power and distance" in str(row.replaced)
 
 
 def test_another_modifier_is_named_even_when_the_light_matches() -> None:
