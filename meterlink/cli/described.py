@@ -16,7 +16,6 @@ from meterlink.cli.ask import ask_line
 from meterlink.cli.frame import beside
 from meterlink.errors import UnitError, UsageError
 from meterlink.library.kit import HEAD, MODIFIER, Piece, pieces
-from meterlink.library.store import Library
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.records import Light, Placement
 from meterlink.records.kept import ROLES
@@ -210,11 +209,6 @@ def place_from_kit(named: Sequence[Piece]) -> dict[str, Any]:
     return {name: getattr(p, name) for name in FROM_MODIFIER}
 
 
-def kit_names(library: Library) -> list[str]:
-    """Every modifier and head by name, modifiers first."""
-    return [p.name for p in sorted(pieces(library), key=lambda one: one.kind == HEAD)]
-
-
 def ask(args: argparse.Namespace, session: OpenedSet, check: Callable[[argparse.Namespace], Made]) -> None:
     """Ask for name, and the things of a diagram in turn; an empty answer leaves one out.
 
@@ -240,7 +234,7 @@ def ask(args: argparse.Namespace, session: OpenedSet, check: Callable[[argparse.
     if not args.name:
         raise UsageError("a light needs a name: meterlink light add KEY")
     args.words = []
-    names = kit_names(session.library)
+    names = [p.name for p in sorted(pieces(session.library), key=lambda one: one.kind == HEAD)]  # modifiers first
     if role_of(args.name) is None and args.role is None:
         asked(marked("role (key, fill, hair, rim, background, other)"), ROLES, _into("role"))
     light, placement = asked(marked("modifier, head or size, e.g. 60x90cm"), names, partial(_put_piece, names))

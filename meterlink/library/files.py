@@ -29,7 +29,7 @@ def written_whole(target: Path, *, mode: int = 0o666) -> Iterator[Path]:
     """
     check_ordinary(target)
     remove_stale(target.parent)
-    partial = target.with_name(f".{_short_hash(target.name)}.{os.getpid()}.partial")
+    partial = target.with_name(f".{crc32(os.fsencode(target.name)):08x}.{os.getpid()}.partial")
     try:
         os.close(os.open(partial, os.O_CREAT | os.O_EXCL | os.O_WRONLY, mode))
         yield partial
@@ -161,10 +161,6 @@ def file_name(name: str, identifier: str, ending: str) -> str:
     if safe != name or not safe:
         safe = f"{safe or 'set-up'}-{identifier[-6:]}"
     return safe + ending
-
-
-def _short_hash(name: str) -> str:
-    return f"{crc32(os.fsencode(name)):08x}"
 
 
 def _mode_of(target: Path) -> int:

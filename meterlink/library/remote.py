@@ -111,12 +111,7 @@ class Remote:
             extra = {} if _is_private(options) else {"sslmode": "require"}
             return self._psycopg.connect(url, connect_timeout=_CONNECT_TIMEOUT_S, autocommit=True, **extra)
         except self._psycopg.Error as error:
-            text = " ".join(str(error).split())[:200]
-            why = say("connecting or signing in failed") if "password" in options else text
-            raise LibraryError(
-                "the shared library at {place} did not answer as it should ({typed}): nothing here is lost, sync again later",
-                place=_place(options), typed=why,
-            ) from None
+            raise _unanswered(_place(options), say("connecting or signing in failed") if "password" in options else error) from None
 
     def close(self) -> None:
         """Let go of the connection."""
@@ -128,11 +123,7 @@ class Remote:
         try:
             yield
         except self._psycopg.Error as error:
-            text = " ".join(str(error).split())[:200]
-            raise LibraryError(
-                "the shared library at {place} did not answer as it should ({typed}): nothing here is lost, sync again later",
-                place=self.place, typed=text,
-            ) from error
+            raise _unanswered(self.place, error) from error
 
     def _prepare(self) -> None:
         """Make the tables when they are not there, and read which shared library this is."""
@@ -254,6 +245,13 @@ def _is_loopback(host: str) -> bool:
         return ip_address(host).is_loopback
     except ValueError:
         return False
+
+
+def _unanswered(place: str, why: object) -> LibraryError:
+    return LibraryError(
+        "the shared library at {place} did not answer as it should ({typed}): nothing here is lost, sync again later",
+        place=place, typed=" ".join(str(why).split())[:200],
+    )
 
 
 def _place(options: Mapping[str, Any]) -> str:

@@ -99,11 +99,11 @@ class SetupStore:
         found = [rows.SETUPS.record(r) for r in self.db.rows(f"{SETUP_SELECT} WHERE s.id BETWEEN ? AND ?", low)] if low else []
         found = found or self._setups_named(name_or_id)
         found = [s for s in found if not s.archived] or found
-        if len(found) == 1:
-            return found[0]
-        if found:
+        if len(found) > 1:
             raise _ambiguous("set-ups", name_or_id, [s.id for s in found])
-        raise _unknown("set-up", name_or_id, (s.name for s in self.setups()), Do("list_setups"))
+        if not found:
+            raise _unknown("set-up", name_or_id, [s.name for s in self.setups()], Do("list_setups"))
+        return found[0]
 
     def current_setup(self) -> Setup:
         """Return the set-up in use.  Raises ``NotInLibrary`` when none was chosen."""
@@ -137,7 +137,7 @@ class SetupStore:
             lights = self.lights(old.id)
             ids = {light.id: new_id() for light in lights}
             placements = self.current_placements(old.id)
-            for light in _sources_first(lights):
+            for light in sorted(lights, key=lambda light: light.source_light_id is not None):  # sources first
                 source = ids.get(light.source_light_id or "")
                 self.add_light(light._replace(id=ids[light.id], setup_id=copy.id, source_light_id=source))
                 if light.id in placements:
@@ -212,11 +212,11 @@ class SetupStore:
         found = [x for x in lights if rows.name_key(x.name) == key] or [
             x for x in self.lights(setup_id, include_removed=True) if x.id == name
         ]
-        if len(found) == 1:
-            return found[0]
-        if found:
+        if len(found) > 1:
             raise _ambiguous("lights", name, [x.id for x in found])
-        raise _unknown("light", name, (x.name for x in lights), Do("list_lights"))
+        if not found:
+            raise _unknown("light", name, [x.name for x in lights], Do("list_lights"))
+        return found[0]
 
     # -- placements ---------------------------------------------------------------------------------------------
 
@@ -280,10 +280,6 @@ class SetupStore:
         if last is not None:
             keep_after(last.hex())
         return bytes.fromhex(new_id())
-
-
-def _sources_first(lights: Iterable[Light]) -> list[Light]:
-    return sorted(lights, key=lambda light: light.source_light_id is not None)
 
 
 def _has_words(words: list[str], texts: Iterable[str]) -> bool:
