@@ -19,13 +19,19 @@ from meterlink.cli.checks import count_line
 from meterlink.cli.frame import add_json_option, add_setup_option, is_terminal, open_set, print_json, print_rows, wrapped
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.records import Setup
-from meterlink.tables.ratios import Aperture, RatioRow, RatioTable
+from meterlink.tables.ratios import Aperture, RatioTable
 from meterlink.words.actions import Do
-from meterlink.words.language import marked_for, say, with_decimal_sign
-from meterlink.words.shared import reasons
+from meterlink.words.language import marked_for, say
+from meterlink.words.shared import reasons, row_texts
 from meterlink.words.told import put, told, written
 
-NOTHING = "–"
+HEADINGS = (
+    marked_for("column", "light"), marked_for("column", "role"), marked_for("column", "as read"), marked_for("column", "corr."),
+    marked_for("column", "at point"), marked_for("column", "from key"), marked_for("column", "ratio"),
+    marked_for("column", "share"), marked_for("column", "t0.1"), marked_for("column", "verdict"), marked_for("column", "reason"),
+)  # fmt: skip
+RIGHT = "llrrrrrrrll"
+"""How each column is aligned."""
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -55,60 +61,21 @@ def print_ratios(session: OpenedSet, *, calibration_known: bool = False) -> None
     if not table.rows:
         print(say("{setup}: no lights yet: {do}", setup=setup.name, do=Do("add_light")))
         return
-    with_t01 = any(row.t01_s for row in table.rows)
-    headings = ["light", "role", "as read", "corr.", "at point", "from key", "ratio", "share"]
-    headings += ["t0.1"] * with_t01 + ["verdict", "reason"]
-    right = "llrrrrrr" + "r" * with_t01 + "ll"
-    rows = [_cells(row, with_t01) for row in table.rows]
+    # A terminal is narrow and a reason is a sentence: the sentences stand below the table, the role is in the order.
+    left_out: set[str] = {"role", "reason"} if is_terminal() else set()
+    if not any(row.t01_s for row in table.rows):
+        left_out.add("t0.1")
+    kept = [i for i, heading in enumerate(HEADINGS) if heading not in left_out]
+    texts = [[row.light, written(row.role, "role"), *row_texts(row)] for row in table.rows]
+    rows = [[row[i] for i in kept] for row in texts]
+    print_rows([HEADINGS[i] for i in kept], rows, title=setup.name, right="".join(RIGHT[i] for i in kept))
     if is_terminal():
-        # A terminal is narrow and a reason is a sentence: the sentences stand below the table, the role is in the order.
-        keep = [i for i, heading in enumerate(headings) if heading not in ("role", "reason")]
-        narrow = [[row[i] for i in keep] for row in rows]
-        print_rows([headings[i] for i in keep], narrow, title=setup.name, right="".join(right[i] for i in keep))
         for reason in reasons(table.rows):
             print(wrapped(str(reason)))
-    else:
-        print_rows(headings, rows, title=setup.name, right=right)
     for line in summary_lines(setup, table, beyond_sync(session.view()), calibration_known=calibration_known):
         print(wrapped(line))
     if counted := count_line(session.checks()):
         print(counted)
-
-
-HEADINGS = (
-    marked_for("column", "light"), marked_for("column", "role"), marked_for("column", "as read"), marked_for("column", "corr."),
-    marked_for("column", "at point"), marked_for("column", "from key"), marked_for("column", "ratio"),
-    marked_for("column", "share"), marked_for("column", "t0.1"), marked_for("column", "verdict"), marked_for("column", "reason"),
-)  # fmt: skip
-
-
-def _cells(row: RatioRow, with_t01: bool) -> list[str]:
-    cells = [
-        row.light,
-        written(row.role, "role"),
-        _f(row.as_read_f),
-        NOTHING if row.correction_stops is None else written(row.correction_stops, "stops2"),
-        _f(row.corrected_f),
-        _from_key(row),
-        NOTHING if not row.light_over_key else written(1.0 / row.light_over_key, "ratio"),
-        NOTHING if row.share is None else f"{row.share * 100:.0f} %",
-    ]
-    if with_t01:
-        cells.append(units.format_duration(row.t01_s) if row.t01_s else NOTHING)
-    return [*cells, str(told(row.verdict)) if row.verdict else NOTHING, row.reason]
-
-
-def _f(value: float | None) -> str:
-    return NOTHING if value is None else written(value, "f")
-
-
-def _from_key(row: RatioRow) -> str:
-    if row.from_key_stops is None:
-        return NOTHING
-    if row.light_over_key == 1.0 and row.role == "key":
-        return "0"
-    u95 = f" ±{row.from_key_u95_stops:.1f}" if row.from_key_u95_stops is not None else ""
-    return with_decimal_sign(units.format_stops(row.from_key_stops) + u95)
 
 
 def summary_lines(
@@ -135,7 +102,7 @@ def summary_lines(
 
 def _aperture(aperture: Aperture) -> str:
     left = aperture.left_over_stops
-    exactly = say("{aperture} (exactly {f} ± {u:.1f}", aperture=aperture.nominal, f=_f(aperture.f), u=aperture.u95_stops)
+    exactly = say("{aperture} (exactly {f} ± {u:.1f}", aperture=aperture.nominal, f=written(aperture.f, "f"), u=aperture.u95_stops)
     if abs(left) < 0.05:
         return f"{exactly})"
     return f"{exactly}, {told('stops_over' if left > 0 else 'stops_under', stops=left)})"

@@ -23,14 +23,14 @@ from meterlink.tables.ratios import RatioRow, RatioTable, ratio_table
 from meterlink.words.actions import Do
 from meterlink.words.language import Place, language, marked, say, say_for, spoken_for, translated
 from meterlink.words.placed import direction_text, distance_text, place_text, source_text
-from meterlink.words.told import put, told, written
+from meterlink.words.shared import UNKNOWN, row_texts
+from meterlink.words.told import put, written
 
 if TYPE_CHECKING:
     from jinja2 import Template
 
 OVERHEAD_DEG, OVERHEAD_M = 35.0, 1.9
 """From this elevation or stand height on a light counts as overhead and the caution is printed."""
-NOTHING = "–"
 FINDINGS_MAX = 8
 """The worst ones; the page has two sides and 'meterlink checks' shows them all."""
 HIDDEN = ("points", "reference_picture")
@@ -158,7 +158,7 @@ def camera_facts(view: JudgedSet, table: RatioTable) -> list[tuple[str, str]]:
 def _shutter(view: JudgedSet) -> str:
     """The shutter time, and that it is beyond the sync speed when it is."""
     if not view.setup.shutter_s:
-        return NOTHING
+        return UNKNOWN
     beyond = beyond_sync(view)
     if not beyond:
         return written(view.setup.shutter_s, "shutter")
@@ -189,44 +189,19 @@ def _credible(key: str, value: Any) -> bool:
 
 def light_lines(view: JudgedSet, table: RatioTable) -> list[LightLine]:
     """The lights with where they stand and what they gave."""
-    return [_line(state, row, row.light == table.key) for state, row in zip(view.lights, table.rows, strict=True)]
+    return [_line(state, row) for state, row in zip(view.lights, table.rows, strict=True)]
 
 
-def _line(state: LightState, row: RatioRow, is_key: bool) -> LightLine:
+def _line(state: LightState, row: RatioRow) -> LightLine:
     light, p = state.light, state.placement
-    source, place, power, extras = say("not placed"), NOTHING, NOTHING, ""
+    source, place, power, extras = say("not placed"), UNKNOWN, UNKNOWN, ""
     overhead = False
     if p is not None:
         source, place = source_text(p), _stands(p, distance_text(p, point=light.point))
-        power = p.power_text or (say("passive") if light.source_light_id else NOTHING)
+        power = p.power_text or (say("passive") if light.source_light_id else UNKNOWN)
         extras = _extras(state)
         overhead = (p.elevation_deg or 0.0) >= OVERHEAD_DEG or (p.stand_height_m or 0.0) >= OVERHEAD_M
-    from_key = NOTHING
-    if row.from_key_stops is not None:
-        u95 = f" ± {written(row.from_key_u95_stops, 'size')}" if row.from_key_u95_stops else ""
-        from_key = "0" if is_key else written(row.from_key_stops, "stops") + u95
-    return LightLine(
-        light.name,
-        written(light.role, "role"),
-        source,
-        place,
-        power,
-        extras,
-        _if_known(row.as_read_f, "f"),
-        _if_known(row.correction_stops, "stops2"),
-        _if_known(row.corrected_f, "f"),
-        from_key,
-        NOTHING if not row.light_over_key else written(1.0 / row.light_over_key, "ratio"),
-        NOTHING if row.share is None else f"{row.share * 100:.0f} %",
-        NOTHING if not row.t01_s else written(row.t01_s, "duration"),
-        str(told(row.verdict)) if row.verdict else NOTHING,
-        row.reason,
-        overhead,
-    )
-
-
-def _if_known(value: float | None, form: str) -> str:
-    return NOTHING if value is None else written(value, form)
+    return LightLine(light.name, written(light.role, "role"), source, place, power, extras, *row_texts(row), overhead)
 
 
 def _stands(p: Placement, distance: str) -> str:

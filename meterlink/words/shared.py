@@ -1,4 +1,6 @@
-"""What several lights share is said once: ``distance not given, 0–6 cm toward the light assumed: HAIR, RIM, BG``."""
+"""What terminal and page write alike: a row of the ratio table; and what several lights share, said once:
+``distance not given, 0–6 cm toward the light assumed: HAIR, RIM, BG``.
+"""
 
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
@@ -6,10 +8,12 @@ from typing import NamedTuple
 from meterlink.checks.findings import Finding
 from meterlink.tables.ratios import RatioRow
 from meterlink.words.actions import Do
-from meterlink.words.told import Told, told
+from meterlink.words.told import Told, told, written
 
-__all__ = ["Line", "finding_lines", "reasons"]
+__all__ = ["UNKNOWN", "Line", "finding_lines", "known", "reasons", "row_texts"]
 
+UNKNOWN = "–"
+"""Stands where a figure is not known."""
 ASSUMED = {"reach_assumed": ("most_cm",), "both_assumed": ("most_cm",), "distance_assumed": ()}
 """Reasons that lights share, and what else has to be alike; the amounts stand in the table."""
 TOGETHER = {
@@ -24,6 +28,31 @@ class Line(NamedTuple):
     rank: float
     said: Told
     to_do: Told
+
+
+def known(value: float | None, form: str) -> str:
+    """Return a figure as ``written`` does, or the sign that it is not known."""
+    return UNKNOWN if value is None else written(value, form)
+
+
+def row_texts(row: RatioRow) -> list[str]:
+    """Return as read, correction, at point, from key, ratio, share, t0.1, verdict and reason of a row, as they are written."""
+    from_key = known(row.from_key_stops, "stops")
+    if row.light_over_key == 1.0 and row.role == "key":
+        from_key = "0"
+    elif row.from_key_stops is not None and row.from_key_u95_stops is not None:
+        from_key += f" ±{written(row.from_key_u95_stops, 'size')}"
+    return [
+        known(row.as_read_f, "f"),
+        known(row.correction_stops, "stops2"),
+        known(row.corrected_f, "f"),
+        from_key,
+        known(1.0 / row.light_over_key if row.light_over_key else None, "ratio"),
+        UNKNOWN if row.share is None else f"{row.share * 100:.0f} %",
+        known(row.t01_s or None, "duration"),
+        str(told(row.verdict)) if row.verdict else UNKNOWN,
+        row.reason,
+    ]
 
 
 def reasons(rows: Iterable[RatioRow]) -> list[Told]:
