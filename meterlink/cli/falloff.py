@@ -22,7 +22,7 @@ from meterlink.metering.session import Session
 from meterlink.metering.walk import FALLOFF, Request
 from meterlink.photometry.falloff import FalloffFit
 from meterlink.records import Light, Reading
-from meterlink.report.plots import write_falloff_picture
+from meterlink.report.plots import falloff_drawing
 from meterlink.words.actions import Do
 from meterlink.words.language import marked
 from meterlink.words.told import put
@@ -48,7 +48,7 @@ def run(args: argparse.Namespace) -> int:
         else:
             _show(fit, light)
         if args.picture:
-            write_falloff_picture(fit, args.picture, light.modifier or light.name)
+            falloff_drawing(fit, light.modifier or light.name).write(args.picture)
             if not args.json:
                 out("picture: {file}", file=args.picture)
     return 0

@@ -71,10 +71,6 @@ class KnowledgeStore(ReadingStore):
             )
         return identifier.hex()
 
-    def notes(self, kind: str, key: str | None = None) -> list[dict[str, Any]]:
-        """Return the payloads of a kind about ``key`` (any case; None: all), oldest first: the last is in force."""
-        return [payload for _, _, payload in self.note_records(kind, key)]
-
     def note_records(self, kind: str, key: str | None = None) -> list[tuple[str, float, dict[str, Any]]]:
         """Return (key, seconds since 1970, payload) of the notes of a kind that can be read, oldest first."""
         where, arguments = ("", (kind,)) if key is None else (" AND key = ?", (kind, rows.name_key(key)))

@@ -85,7 +85,38 @@ class Drawing:
 
     def png(self, scale: float = 2.0) -> bytes:
         """Return the picture as PNG, ``scale`` pixels a point."""
-        return _png(self, scale)
+        from PIL import Image, ImageDraw, ImageFont
+
+        # Drawn twice as large and shrunk: Pillow's lines have no smoothing of their own.
+        fine = scale * 2
+        image = Image.new("RGB", (round(self.width * fine), round(self.height * fine)), PAPER)
+        draw = ImageDraw.Draw(image)
+        fonts: dict[float, ImageFont.FreeTypeFont | ImageFont.ImageFont] = {}
+        for shape in self.shapes:
+            points = [(x * fine, y * fine) for x, y in shape.points]
+            width = max(1, round(shape.width * fine))
+            fill = None if shape.fill == "none" else shape.fill
+            stroke = None if shape.stroke == "none" else shape.stroke
+            if shape.kind == "text":
+                font = fonts.setdefault(shape.size, ImageFont.load_default(shape.size * fine))
+                anchor = {"start": "ls", "middle": "ms", "end": "rs"}[shape.anchor]
+                # The font that comes with Pillow has no true minus.
+                draw.text(points[0], shape.text.replace("\u2212", "-"), fill=stroke, font=font, anchor=anchor)
+            elif shape.kind == "circle":
+                (x, y), (r, _) = points
+                draw.ellipse((x - r, y - r, x + r, y + r), fill=fill, outline=stroke, width=width)
+            elif shape.kind == "area":
+                if fill:
+                    draw.polygon(points, fill=fill)
+                if stroke:
+                    draw.line([*points, points[0]], fill=stroke, width=width, joint="curve")
+            else:
+                for piece in _dashed(points, [d * fine for d in shape.dash]) if shape.dash else [points]:
+                    draw.line(piece, fill=stroke, width=width, joint="curve")
+        size = (round(self.width * scale), round(self.height * scale))
+        out = BytesIO()
+        image.resize(size, Image.Resampling.LANCZOS).save(out, "PNG", optimize=True)
+        return out.getvalue()
 
     def write(self, path: str | Path) -> None:
         """Write ``.svg`` or ``.png`` by the name's ending.  Raises UsageError for another, StorageError when it cannot."""
@@ -113,41 +144,6 @@ def _svg(shape: Shape) -> str:
     points = " ".join(f"{x:.1f},{y:.1f}" for x, y in shape.points)
     tag = "polyline" if shape.kind == "line" else "polygon"
     return f'<{tag} points="{points}" {style} stroke-linejoin="round"/>'
-
-
-def _png(drawing: Drawing, scale: float) -> bytes:
-    from PIL import Image, ImageDraw, ImageFont
-
-    # Drawn twice as large and shrunk: Pillow's lines have no smoothing of their own.
-    fine = scale * 2
-    image = Image.new("RGB", (round(drawing.width * fine), round(drawing.height * fine)), PAPER)
-    draw = ImageDraw.Draw(image)
-    fonts: dict[float, ImageFont.FreeTypeFont | ImageFont.ImageFont] = {}
-    for shape in drawing.shapes:
-        points = [(x * fine, y * fine) for x, y in shape.points]
-        width = max(1, round(shape.width * fine))
-        fill = None if shape.fill == "none" else shape.fill
-        stroke = None if shape.stroke == "none" else shape.stroke
-        if shape.kind == "text":
-            font = fonts.setdefault(shape.size, ImageFont.load_default(shape.size * fine))
-            anchor = {"start": "ls", "middle": "ms", "end": "rs"}[shape.anchor]
-            # The font that comes with Pillow has no true minus.
-            draw.text(points[0], shape.text.replace("\u2212", "-"), fill=stroke, font=font, anchor=anchor)
-        elif shape.kind == "circle":
-            (x, y), (r, _) = points
-            draw.ellipse((x - r, y - r, x + r, y + r), fill=fill, outline=stroke, width=width)
-        elif shape.kind == "area":
-            if fill:
-                draw.polygon(points, fill=fill)
-            if stroke:
-                draw.line([*points, points[0]], fill=stroke, width=width, joint="curve")
-        else:
-            for piece in _dashed(points, [d * fine for d in shape.dash]) if shape.dash else [points]:
-                draw.line(piece, fill=stroke, width=width, joint="curve")
-    size = (round(drawing.width * scale), round(drawing.height * scale))
-    out = BytesIO()
-    image.resize(size, Image.Resampling.LANCZOS).save(out, "PNG", optimize=True)
-    return out.getvalue()
 
 
 def _dashed(points: list[tuple[float, float]], dash: list[float]) -> list[list[tuple[float, float]]]:

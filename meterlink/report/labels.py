@@ -4,12 +4,11 @@ Each label has a list of places in the order of liking; it takes the first that 
 gets a thin line to what it names when it had to go away from it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from math import cos, hypot, inf, pi, sin
 from typing import NamedTuple
 
+from meterlink.report.axes import Box
 from meterlink.report.drawing import Drawing
 
 WIDTH_PER_SIZE = 0.62
@@ -19,21 +18,6 @@ CELL = 4.0
 LEADER = "#9a9a9a"
 NAME_MAX = 22
 """Letters of a name on a drawing; the table has it whole."""
-
-
-class Box(NamedTuple):
-    """A rectangle that is taken."""
-
-    left: float
-    top: float
-    right: float
-    bottom: float
-
-    def overlap(self, other: Box) -> float:
-        """Area that both cover."""
-        width = min(self.right, other.right) - max(self.left, other.left)
-        height = min(self.bottom, other.bottom) - max(self.top, other.top)
-        return width * height if width > 0 and height > 0 else 0.0
 
 
 class Line(NamedTuple):

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Sequence
 from math import log2
-from pathlib import Path
 from typing import NamedTuple
 
 from meterlink import units
@@ -16,11 +15,6 @@ from meterlink.words.told import written
 STEPS = 120
 TICKS_M = (0.2, 0.3, 0.5, 0.7, 1.0, 1.5, 2.0, 3.0, 5.0, 7.0, 10.0, 15.0, 20.0, 30.0, 50.0)
 USABLE = "#f1f1f1"
-
-
-def write_falloff_picture(fit: FalloffFit, path: str | Path, title: str) -> None:
-    """Write the plot as .png or .svg, by the name's ending.  Raises UsageError or StorageError."""
-    falloff_drawing(fit, title).write(path)
 
 
 def falloff_drawing(fit: FalloffFit, title: str, width: float = 520.0) -> Drawing:

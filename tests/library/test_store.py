@@ -210,9 +210,9 @@ def test_notes_of_a_key_come_back_oldest_first(library: Library) -> None:
     library.add_note("memo", "big softbox", {"shift_m": 0.2})
     library.add_note("certificate", "dome-1", {"passed": True})
 
-    assert library.notes("memo", "BIG softbox") == [{"shift_m": 0.1}, {"shift_m": 0.2}]
-    assert library.notes("certificate") == [{"passed": True}]
-    assert library.notes("nothing") == []
+    assert [payload for *_, payload in library.note_records("memo", "BIG softbox")] == [{"shift_m": 0.1}, {"shift_m": 0.2}]
+    assert [(key, payload) for key, _, payload in library.note_records("certificate")] == [("dome-1", {"passed": True})]
+    assert library.note_records("nothing") == []
 
 
 @pytest.mark.parametrize("payload", [{"a": float("nan")}, {"a": object()}])

@@ -14,7 +14,7 @@ from meterlink.photometry.falloff import FalloffFit, FalloffPoint, fit_falloff
 from meterlink.records import Placement
 from meterlink.report.axes import Axes, Box, round_ticks, style_of
 from meterlink.report.drawing import Drawing
-from meterlink.report.plots import drift_drawing, drift_lines, falloff_drawing, write_falloff_picture
+from meterlink.report.plots import drift_drawing, drift_lines, falloff_drawing
 
 
 @pytest.fixture
@@ -79,14 +79,14 @@ def test_falloff_shows_readings_curve_and_residuals(fit: FalloffFit) -> None:
 
 def test_falloff_is_written_by_its_ending(fit: FalloffFit, tmp_path: Path) -> None:
     """.png and .svg are written, another ending and a missing folder are refused in one line."""
-    write_falloff_picture(fit, tmp_path / "a.png", "octa")
-    write_falloff_picture(fit, tmp_path / "a.svg", "octa")
+    falloff_drawing(fit, "octa").write(tmp_path / "a.png")
+    falloff_drawing(fit, "octa").write(tmp_path / "a.svg")
     assert (tmp_path / "a.png").read_bytes().startswith(b"\x89PNG")
     assert (tmp_path / "a.svg").read_text().startswith("<svg")
     with pytest.raises(UsageError):
-        write_falloff_picture(fit, tmp_path / "a.pdf", "octa")
+        falloff_drawing(fit, "octa").write(tmp_path / "a.pdf")
     with pytest.raises(StorageError):
-        write_falloff_picture(fit, tmp_path / "none" / "a.png", "octa")
+        falloff_drawing(fit, "octa").write(tmp_path / "none" / "a.png")
 
 
 def test_drift_has_a_panel_for_what_is_known() -> None:
