@@ -132,7 +132,7 @@ def test_a_light_in_doubt_is_the_one_thing_to_do_next_and_says_what_it_gave(mete
     one.pop(400.0)
     shot = one.desk.shot
     assert match_look(shot).again == ("", "")
-    first = shot.match.rows[0]._replace(against=told("against_past_like", stops=2.0, like="1/2", said="1/8"))
+    first = shot.match.rows[0]._replace(doubt=told("against_past_like", stops=2.0, like="1/2", said="1/8"))
 
     shown = match_look(shot._replace(match=shot.match._replace(rows=(first, *shot.match.rows[1:]))))
 
