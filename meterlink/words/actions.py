@@ -47,7 +47,6 @@ ACTIONS: dict[str, Words] = {
     "give_curtain": Words(
         "meterlink setup change --curtain-travel 20ms", marked("give the shutter's readout time (0 for a global shutter)")
     ),
-    "change_camera": Words("meterlink setup change --help", marked("note the camera's change in the set-up")),
     # lights
     "add_light": Words(
         "meterlink light add KEY --role key --disk 90cm --distance 1m",
@@ -55,9 +54,6 @@ ACTIONS: dict[str, Words] = {
         marked("touch Light on the Lights page"),
     ),
     "list_lights": Words("meterlink light list", marked("look at the list of lights"), marked("the Lights page shows them")),
-    "change_light": Words(
-        "meterlink light change {light}", marked("change {light}"), marked("touch {light} on the Lights page")
-    ),
     "change_light_help": Words("meterlink light change --help", marked("say what changed")),
     "move_light": Words(
         "meterlink light move {light}", marked("say where {light} stands"), marked("touch {light} on the Lights page")
@@ -106,7 +102,6 @@ ACTIONS: dict[str, Words] = {
     "meter": Words("meterlink meter {light}", marked("meter {light}"), marked("touch Meter it on the page of {light}")),
     "meter_lights": Words("meterlink meter {lights}", marked("meter the lights"), marked("touch Meter all")),
     "meter_all": Words("meterlink meter --all", marked("meter every light"), marked("touch Meter all")),
-    "meter_pending": Words("meterlink meter --pending", marked("meter what is missing"), marked("touch Meter all")),
     "meter_together": Words(
         "meterlink meter --together",
         marked("meter all lights of the face together"),
@@ -117,19 +112,14 @@ ACTIONS: dict[str, Words] = {
         marked("meter these together"),
         marked("touch All together on the Set page"),
     ),
-    "meter_room": Words("meterlink meter --room", marked("meter the room light")),
     "meter_room_lamps": Words(
         "meterlink meter --room --lamps on",
         marked("meter the room light with the modelling lamps on, then with them off"),
     ),
-    "meter_steady": Words("meterlink meter {light} --steady", marked("meter {light} as continuous light")),
     "say_held": Words(
         "meterlink held {light} {held}",
         marked("say how far the dome was held off"),
         marked("move the slider under the last pop"),
-    ),
-    "declare_held": Words(
-        "meterlink meter {light}@{held}", marked("say how far the dome is held off"), marked("move the slider on the Meter page")
     ),
     "undo": Words("meterlink undo", marked("take the last reading back"), marked("touch Take back")),
     "undo_in_walk": Words("", marked("type u"), marked("touch Take back")),
@@ -148,9 +138,6 @@ ACTIONS: dict[str, Words] = {
     # sensors
     "sensors": Words("meterlink sensors", marked("look which sensors there are"), marked("see the Sensors page")),
     "sensors_try": Words("meterlink sensors --try {port}", marked("listen closer to it")),
-    "name_sensor": Words(
-        "meterlink meter {light} --sensor URL", marked("name its port"), marked("type where it is on the Sensors page")
-    ),
     "simulated": Words(
         "meterlink meter {light} --sensor sim:", marked("take the simulated one"), marked("touch Use the simulated sensor")
     ),
@@ -168,7 +155,6 @@ ACTIONS: dict[str, Words] = {
     "store_restore_latest": Words("meterlink store restore latest", marked("put the last backup in its place")),
     "merge": Words("meterlink merge LIBRARY", marked("exchange it as a library file")),
     "import": Words("meterlink import {file}", marked("give a file"), marked("touch Import on the Library page")),
-    "name_library": Words("meterlink --library FILE setup list", marked("name another file")),
 }
 """Every action by its code."""
 

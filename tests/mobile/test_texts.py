@@ -72,7 +72,7 @@ def test_another_language_is_spoken_once_chosen() -> None:
     """``use`` changes what ``t`` says, sentences of the library with it; an unknown language is English."""
     texts.use("de")
     assert texts.t("role.key") == "Führungslicht"
-    assert str(Do("meter_pending")) == "Alle messen berühren"
+    assert str(Do("meter_all")) == "Alle messen berühren"
     texts.use("nonsense")
     assert texts.t("role.key") == "key"
 
