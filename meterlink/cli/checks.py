@@ -29,14 +29,14 @@ def configure(parser: argparse.ArgumentParser) -> None:
     add_json_option(parser)
 
 
-def run(args: argparse.Namespace) -> int:
+def run(args: argparse.Namespace) -> None:
     """Print the findings, and what was looked at and is well."""
     with open_set(args, OpenedSet) as session:
         found, well = session.checks(), session.answers()
         setup, lights = session.setup, session.lights()
     if args.json:
         print_json([finding.as_json() for finding in (*found, *well)])
-        return 0
+        return
     if not lights:
         print(say("{setup}: no lights yet: {do}", setup=setup.name, do=Do("add_light")))
     elif not found:
@@ -47,7 +47,6 @@ def run(args: argparse.Namespace) -> int:
         print(f"{BOLD}{text[:WIDTH]}{PLAIN}{text[WIDTH:]}" if is_terminal() else text)
         if line.to_do:
             print(wrapped(f"{'':{WIDTH}}→ {line.to_do}", " " * (WIDTH + 2)))
-    return 0
 
 
 def count_line(found: Sequence[Finding]) -> str:

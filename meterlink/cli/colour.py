@@ -35,7 +35,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     add_json_option(parser)
 
 
-def run(args: argparse.Namespace) -> int:
+def run(args: argparse.Namespace) -> None:
     """Print the table, or one head's curves."""
     if args.picture and not args.light:
         raise UsageError("say whose picture: {do}", do=Do("colour_plot"))
@@ -44,7 +44,6 @@ def run(args: argparse.Namespace) -> int:
             _one(args, session)
         else:
             _all(args, session)
-    return 0
 
 
 def _all(args: argparse.Namespace, session: OpenedSet) -> None:

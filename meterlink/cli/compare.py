@@ -30,7 +30,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     add_json_option(parser)
 
 
-def run(args: argparse.Namespace) -> int:
+def run(args: argparse.Namespace) -> None:
     """Print the differences."""
     at, second_at = parse_date(args.at), parse_date(args.second_at)
     with open_library(args) as library:
@@ -46,7 +46,6 @@ def run(args: argparse.Namespace) -> int:
     else:
         rows = [(one.light or say("set"), translated(one.what), str(one.first), str(one.second)) for one in found]
         print_rows(("light", "what", *names), rows)
-    return 0
 
 
 def _view(session: OpenedSet, at_s: float | None) -> JudgedSet:

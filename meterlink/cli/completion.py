@@ -18,9 +18,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("shell", choices=SHELLS)
 
 
-def run(args: argparse.Namespace) -> int:
+def run(args: argparse.Namespace) -> None:
     """Print the shell's own lines."""
     from argcomplete.shell_integration import shellcode
 
     print(shellcode(["meterlink"], shell=args.shell))
-    return 0

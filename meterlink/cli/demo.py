@@ -41,7 +41,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--pace", action="store_true", help="play in real time")
 
 
-def run(args: argparse.Namespace) -> int:
+def run(args: argparse.Namespace) -> None:
     """Play the demo and print the table."""
     import asyncio
 
@@ -69,7 +69,6 @@ def run(args: argparse.Namespace) -> int:
         out("Go on with:")
         for rest in ("checks", "targets CARD=-2 BACKDROP=-3", "wave KEY HAIR", "sheet"):
             print(f"  {command(args)} {rest}" + ("" if used else f" --setup {quoted(session.setup.name)}"))
-    return 0
 
 
 def command(args: argparse.Namespace) -> str:

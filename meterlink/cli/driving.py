@@ -161,8 +161,8 @@ async def drive(
     after: Callable[[Outcome], str] | None = None,
     lines: Typed | None = None,
     link: Link | None = None,
-) -> int:
-    """Walk to the end; return the exit code.  ``after`` is called with every outcome and says what else is to be said."""
+) -> None:
+    """Walk to the end.  ``after`` is called with every outcome and says what else is to be said."""
     screen = Screen(session, after)
     known = known_sensor(session.library, url)
     if known is not None and url is None and not await _is_there(known):
@@ -204,7 +204,6 @@ async def drive(
         count = metering.sensor.damaged_frames
         said = say_count("{count} damaged frame dropped, none believed", "{count} damaged frames dropped, none believed", count)
         print(say("note: {note}", note=said), file=sys.stderr)
-    return 0
 
 
 async def _is_there(url: str) -> bool:

@@ -33,7 +33,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     add_setup_option(parser)
 
 
-def run(args: argparse.Namespace) -> int:
+def run(args: argparse.Namespace) -> None:
     """Write the file, whole or not at all."""
     target = Path(args.output)
     kind = target.suffix.lower()
@@ -53,7 +53,6 @@ def run(args: argparse.Namespace) -> int:
         else:
             raise UsageError("{target}: choose the ending .json, .csv or .sqlite", target=target.name)
     print(target)
-    return 0
 
 
 def _ratios_csv(session: OpenedSet) -> str:

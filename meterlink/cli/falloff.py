@@ -38,7 +38,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     add_json_option(parser)
 
 
-def run(args: argparse.Namespace) -> int:
+def run(args: argparse.Namespace) -> None:
     """Measure, fit, show and store; without distances show what is stored."""
     with open_set(args, Session) as session:
         light = session.light(args.light)
@@ -51,7 +51,6 @@ def run(args: argparse.Namespace) -> int:
             falloff_drawing(fit, light.modifier or light.name).write(args.picture)
             if not args.json:
                 out("picture: {file}", file=args.picture)
-    return 0
 
 
 def _stored(session: Session, light: Light) -> FalloffFit:

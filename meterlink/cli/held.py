@@ -32,7 +32,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     add_setup_option(parser)
 
 
-def run(args: argparse.Namespace) -> int:
+def run(args: argparse.Namespace) -> None:
     """Supersede the light's readings by ones with the distance."""
     if (args.distance is None) != args.not_given:
         raise UsageError("say how far: {do}, or --not-given", do=Do("say_held"))
@@ -50,7 +50,6 @@ def run(args: argparse.Namespace) -> int:
         said = say("distance not given") if held_off_m is None else put("held off {length:length}", length=held_off_m)
         now = value_now(session, light)
         print(f"{light.name}: {said}" + (f": {now}" if now else ""))
-    return 0
 
 
 def value_now(session: Session, light: Light | None) -> str:

@@ -43,7 +43,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--show", action="store_true", help="say what it would add, add nothing")
 
 
-def run(args: argparse.Namespace) -> int:
+def run(args: argparse.Namespace) -> None:
     """Import."""
     if bool(args.file) == bool(args.code):
         raise UsageError("give either a file or --code TEXT, e.g. {do}", do=Do("import"))
@@ -52,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
     with open_library(args) as library:
         if args.file and args.show:
             out("would add: {records}", records=added_text(preview_file(library, Path(args.file))))
-            return 0
+            return
         before = {one.id for one in library.setups()}
         if args.code:
             added = import_document(library, decode(unpacked(args.code)), say("the code"))
@@ -60,7 +60,6 @@ def run(args: argparse.Namespace) -> int:
             added = import_file(library, Path(args.file))
         out("added: {records}", records=added_text(added))
         _take_into_use(library, [one for one in library.setups() if one.id not in before])
-    return 0
 
 
 def _take_into_use(library: Library, new: Sequence[Setup]) -> None:

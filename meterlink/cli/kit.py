@@ -50,11 +50,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
         completes(actions.add_parser(action, help=text).add_argument("name"), KIT)
 
 
-def run(args: argparse.Namespace) -> int:
+def run(args: argparse.Namespace) -> None:
     """Do the action."""
     with open_library(args) as library:
         DO[args.action](args, library)
-    return 0
 
 
 def _mark(args: argparse.Namespace, library: Library) -> None:

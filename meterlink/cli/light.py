@@ -156,11 +156,10 @@ def _options(parser: argparse.ArgumentParser, options: Sequence[tuple[str, str, 
         completes(parser.add_argument(flag, metavar=meta, help=text), OPTION_COMPLETERS.get(flag))
 
 
-def run(args: argparse.Namespace) -> int:
+def run(args: argparse.Namespace) -> None:
     """Do the action."""
     with open_set(args, OpenedSet) as session:
         DO[args.action](args, session)
-    return 0
 
 
 def _add(args: argparse.Namespace, session: OpenedSet) -> None:

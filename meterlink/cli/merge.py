@@ -21,7 +21,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--show", action="store_true", help="say what it would add, add nothing")
 
 
-def run(args: argparse.Namespace) -> int:
+def run(args: argparse.Namespace) -> None:
     """Merge."""
     if Path(args.other).suffix.lower() == ".json":
         raise UsageError("{file} is a document, not a library: {do}", file=args.other, do=Do("import", file=args.other))
@@ -30,4 +30,3 @@ def run(args: argparse.Namespace) -> int:
             out("would add: {records}", records=added_text(preview(library, args.other)))
         else:
             out("added: {records}", records=added_text(merge(library, args.other, tell=beside)))
-    return 0

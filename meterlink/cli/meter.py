@@ -81,7 +81,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     add_setup_option(parser)
 
 
-def run(args: argparse.Namespace) -> int:
+def run(args: argparse.Namespace) -> None:
     """Walk through the lights."""
     from meterlink.cli.driving import drive
     from meterlink.sensor.link.direct import run
@@ -92,11 +92,10 @@ def run(args: argparse.Namespace) -> int:
                 raise UsageError("there is no walk to go on with: {do}, or --pending", do=Do("meter_lights"))
         else:
             session.begin(requests(args, session), any_order=args.any)
-        code = run(drive(session, args.sensor, record_to=args.record, after=durations))
+        run(drive(session, args.sensor, record_to=args.record, after=durations))
         if not args.room:
             print()
             print_ratios(session, calibration_known=True)
-    return code
 
 
 def durations(outcome: Outcome) -> str:

@@ -41,7 +41,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--whole", action="store_true", help="with --json: also lighting ratio and aperture")
 
 
-def run(args: argparse.Namespace) -> int:
+def run(args: argparse.Namespace) -> None:
     """Print the table."""
     with open_set(args, OpenedSet) as session:
         if args.json:
@@ -49,7 +49,6 @@ def run(args: argparse.Namespace) -> int:
             print_json(table.as_json() if args.whole else [row.as_json() for row in table.rows])
         else:
             print_ratios(session)
-    return 0
 
 
 def print_ratios(session: OpenedSet, *, calibration_known: bool = False) -> None:

@@ -21,7 +21,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     add_setup_option(parser)
 
 
-def run(args: argparse.Namespace) -> int:
+def run(args: argparse.Namespace) -> None:
     """Re-assign."""
     with open_set(args, Session) as session:
         session.resume()
@@ -37,4 +37,3 @@ def run(args: argparse.Namespace) -> int:
             do = Do("meter", light=loser.name)
             said += "; " + say("{light} waits for its own pop: {do}", light=loser.name, do=do)
         print(said)
-    return 0

@@ -31,7 +31,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     add_setup_option(parser)
 
 
-def run(args: argparse.Namespace) -> int:
+def run(args: argparse.Namespace) -> None:
     """Write the sheet."""
     with open_set(args, OpenedSet) as session:
         view = session.view()
@@ -40,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
                 draw(view).write(path)
                 print(path)
         if (args.plan or args.side) and not args.output:
-            return 0
+            return
         if args.output and Path(args.output).suffix.lower() not in PAGES:
             raise UsageError(
                 "{file}: a sheet is an HTML page; write {page}, open it in a browser and print it, or save it as PDF there",
@@ -54,4 +54,3 @@ def run(args: argparse.Namespace) -> int:
             "{page}: open it in a browser and print" if square
             else "{page}: open it in a browser and print; the set-up is too large for a QR code", page=target,
         )  # fmt: skip
-    return 0

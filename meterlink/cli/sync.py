@@ -25,9 +25,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--studio", metavar="NAME", default="", help="the studio's name, where a database serves several")
 
 
-def run(args: argparse.Namespace) -> int:
+def run(args: argparse.Namespace) -> None:
     """Sync."""
     with open_library(args) as library:
         result = sync(library, args.url, beside, studio=args.studio)
         out("sent: {count} records; added here: {records}", count=result.sent, records=added_text(result.fetched))
-    return 0

@@ -21,7 +21,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     add_setup_option(parser)
 
 
-def run(args: argparse.Namespace) -> int:
+def run(args: argparse.Namespace) -> None:
     """Void the last reading."""
     with open_set(args, Session) as session:
         session.resume()
@@ -40,7 +40,6 @@ def run(args: argparse.Namespace) -> int:
         for one in after.lights:
             if one.light.id != last.light_id and one.reading is not None and one.reading != had.get(one.light.id):
                 out("{light} has its pop again: {value}", light=one.light.name, value=_value(after, one.reading))
-    return 0
 
 
 def _value(view: JudgedSet, reading: Reading) -> str:

@@ -61,14 +61,14 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--record", metavar="FILE", help="write what comes over the link to FILE")
 
 
-def run(args: argparse.Namespace) -> int:
+def run(args: argparse.Namespace) -> None:
     """Watch until stopped."""
     from meterlink.sensor.link.direct import run
 
-    return run(_watch(args))
+    run(_watch(args))
 
 
-async def _watch(args: argparse.Namespace) -> int:
+async def _watch(args: argparse.Namespace) -> None:
     import asyncio
 
     from meterlink.cli.driving import find_sensor, known_sensor
@@ -130,7 +130,6 @@ async def _watch(args: argparse.Namespace) -> int:
             await watching.close()
     if live:
         print()
-    return 0
 
 
 def pop_line(m: Measurement, constant: float, iso: float) -> str:

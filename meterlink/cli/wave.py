@@ -47,7 +47,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     add_json_option(parser)
 
 
-def run(args: argparse.Namespace) -> int:
+def run(args: argparse.Namespace) -> None:
     """Show, write, or both."""
     if args.pop is not None and not 1 <= args.pop <= 100:
         raise UsageError("--pop {pop}: give 1 to 100", pop=args.pop)
@@ -61,7 +61,6 @@ def run(args: argparse.Namespace) -> int:
             print_json([_as_json(trace, reading, session) for trace, reading in found])
         elif args.csv != "-":
             _show(args, session, found)
-    return 0
 
 
 def _traces(args: argparse.Namespace, session: OpenedSet) -> list[tuple[Trace, Reading]]:

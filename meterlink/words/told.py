@@ -7,7 +7,7 @@
 
 How a value is written, beside the usual formats: ``length`` and ``cm`` (metres in), ``stops`` and ``stops2`` (signed),
 ``size`` and ``size2`` (stops without their sign), ``stops_word`` (``1.6 stops``), ``u`` (an uncertainty, at least 0.1), ``lx``,
-``lxs``, ``f``, ``shutter`` and ``dial`` (``1/125``), ``duration``, ``iso``, ``ratio`` (``3:1``), ``mm``, ``date`` (seconds since
+``lxs``, ``f``, ``shutter`` (``1/125 s``), ``duration``, ``iso``, ``ratio`` (``3:1``), ``mm``, ``date`` (seconds since
 1970 in), ``megabytes``, the names of a ``point``, ``movement``, ``role`` or ``receptor``; several values by ``,`` ``;`` ``and``
 ``or``.  A value may itself be told, or an action.
 """
@@ -108,7 +108,6 @@ _KINDS: dict[str, Callable[[Any], str]] = {
     "lxs": units.format_exposure,
     "f": units.format_f_number,
     "shutter": units.format_shutter,
-    "dial": lambda time_s: units.format_shutter(time_s).removesuffix(" s"),
     "duration": units.format_duration,
     "iso": units.format_iso,
     "ratio": units.format_ratio,
