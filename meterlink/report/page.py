@@ -62,6 +62,7 @@ class LightLine(NamedTuple):
     place: str
     power: str
     extras: str
+    overhead: bool
     read: str
     correction: str
     f: str
@@ -71,7 +72,6 @@ class LightLine(NamedTuple):
     t01: str
     verdict: str
     reason: str
-    overhead: bool
 
 
 def sheet_html(
@@ -201,7 +201,7 @@ def _line(state: LightState, row: RatioRow) -> LightLine:
         power = p.power_text or (say("passive") if light.source_light_id else UNKNOWN)
         extras = _extras(state)
         overhead = (p.elevation_deg or 0.0) >= OVERHEAD_DEG or (p.stand_height_m or 0.0) >= OVERHEAD_M
-    return LightLine(light.name, written(light.role, "role"), source, place, power, extras, *row_texts(row), overhead)
+    return LightLine(light.name, written(light.role, "role"), source, place, power, extras, overhead, *row_texts(row))
 
 
 def _stands(p: Placement, distance: str) -> str:
