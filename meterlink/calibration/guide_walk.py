@@ -1,7 +1,5 @@
 """The walk of ``meterlink calibrate --guide-number``: a known flash at known distances in place of a reference."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from meterlink.calibration.evidence import guide_number_light

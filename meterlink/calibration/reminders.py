@@ -1,7 +1,5 @@
 """When a calibration is old, belongs to something else, or says less than one might think."""
 
-from __future__ import annotations
-
 import math
 import time
 
