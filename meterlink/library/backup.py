@@ -239,8 +239,7 @@ def copy_to(
                 leftover.unlink(missing_ok=True)  # of a file that is gone or claimed: it would be played into the copy
         except sqlite3.Error as error:
             raise StorageError(
-                "no safe copy could be written to {target} ({error}), nothing was changed: free some space "
-                "or check the disk",
+                "no safe copy could be written to {target} ({error}), nothing was changed: free some space or check the disk",
                 target=target, error=error,
             ) from error
 

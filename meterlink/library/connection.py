@@ -92,15 +92,13 @@ class Database:
             self._refuse_foreign(mark, version)
         if version > SCHEMA_VERSION:
             raise LibraryTooNew(
-                "{path} was written by a newer meterlink (schema {number}, this one knows {schema_version}): "
-                "update meterlink",
+                "{path} was written by a newer meterlink (schema {number}, this one knows {schema_version}): update meterlink",
                 version, path=self.path, number=version, schema_version=SCHEMA_VERSION,
             )
         if version < SCHEMA_VERSION and not self._any_version:
             if self.readonly:
                 raise StorageError(
-                    "{path} is from an older meterlink and cannot be updated read-only: open it for writing "
-                    "once",
+                    "{path} is from an older meterlink and cannot be updated read-only: open it for writing once",
                     path=self.path,
                 )
             self._migrate()

@@ -106,8 +106,7 @@ class Filler:
             return self.numbers[table, identifier]
         except KeyError:
             raise ImportRefused(
-                "{where} refers to a {table} that is not in the file ({identifier}), nothing was taken: "
-                "export it again",
+                "{where} refers to a {table} that is not in the file ({identifier}), nothing was taken: export it again",
                 where=where, table=table, identifier=identifier,
             ) from None
 

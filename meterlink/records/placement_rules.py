@@ -44,7 +44,6 @@ def check_held_off(held_off_m: float | None, placement: Placement | None, name: 
         )
     if placement is not None and placement.distance_m is not None and held_off_m >= placement.distance_m:
         raise GeometryError(
-            "{name}: the dome cannot be held {held_off_m:g} m off, the light is only {distance_m:g} m away: "
-            "check both distances",
+            "{name}: the dome cannot be held {held_off_m:g} m off, the light is only {distance_m:g} m away: check both distances",
             name=name, held_off_m=held_off_m, distance_m=placement.distance_m,
         )

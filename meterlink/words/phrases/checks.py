@@ -77,13 +77,11 @@ PHRASES: dict[str, str] = {
     "room_none": marked("room light: none at {part}"),
     "room_clean": marked("room light {above:.1f} stops below the flash at {part}: nothing will ghost"),
     "room_visible": marked(
-        "the flash is {above:.1f} stops above the room at {part}, the room adds {added:.2f} stop: "
-        "whatever moves leaves a ghost of "
+        "the flash is {above:.1f} stops above the room at {part}, the room adds {added:.2f} stop: whatever moves leaves a ghost of "
         "{share:.0%} of the exposure"
     ),
     "room_ghosts": marked(
-        "the flash is {above:.1f} stops above the room at {part}, the room adds {added:.2f} stop: "
-        "whatever moves leaves a ghost of "
+        "the flash is {above:.1f} stops above the room at {part}, the room adds {added:.2f} stop: whatever moves leaves a ghost of "
         "{share:.0%} of the exposure, plainly seen"
     ),
     "room_at_least": marked("{room} (at the least {least:.1f} stops above it)"),
@@ -110,22 +108,19 @@ PHRASES: dict[str, str] = {
     ),
     "beyond_sync": marked("{time_s:shutter} is faster than the sync speed of {sync_s:shutter}: {amount}"),
     "beyond_sync_assumed": marked(
-        "{time_s:shutter} is faster than the sync speed of {sync_s:shutter}: {amount} (common "
-        "practice; your camera's own: {do})"
+        "{time_s:shutter} is faster than the sync speed of {sync_s:shutter}: {amount} (common practice; your camera's own: {do})"
     ),
     "dark_share": marked("about {share:.0%} of the frame gets no flash"),
     "may_stay_dark": marked("a part of the frame may stay dark"),
     "beyond_sync_do": marked("{do}, or heads and trigger with high-speed sync"),
     "train": marked(
-        "{light} pulses (high-speed sync): at {time_s:shutter} the picture gets {stops:size} stops less "
-        "than the pop read"
+        "{light} pulses (high-speed sync): at {time_s:shutter} the picture gets {stops:size} stops less than the pop read"
     ),
     "train_nothing": marked("{light} pulses (high-speed sync): at {time_s:shutter} the picture gets next to nothing of it"),
     "train_do": marked("open up by that much, or take the mean level as steady light: it grows with the shutter time"),
     "slow": marked("{light} (t0.1 {t01_s:duration}) {how} at {time_s:shutter}: the frame stays open for {open} of it"),
     "slow_assumed": marked(
-        "{light} (t0.1 {t01_s:duration}) {how} at {time_s:shutter}: the frame stays open for "
-        "{open} of it (assumed: {assumed:,})"
+        "{light} (t0.1 {t01_s:duration}) {how} at {time_s:shutter}: the frame stays open for {open} of it (assumed: {assumed:,})"
     ),
     "duration": "{time_s:duration}",
     "no_time": marked("no time at all"),
@@ -143,8 +138,7 @@ PHRASES: dict[str, str] = {
     "shutter_keeps": marked("at {time_s:shutter} the shutter keeps all of every flash: it loses {stops:size2} stop at most"),
     # movement
     "trail": marked(
-        "{light} leaves the longest trail: {trail} at {speed:g} m/s{what}, in {share:.0%} of the light on "
-        "the face; {time}"
+        "{light} leaves the longest trail: {trail} at {speed:g} m/s{what}, in {share:.0%} of the light on the face; {time}"
     ),
     "trail_at": marked("{light} leaves a trail: {trail} at {speed:g} m/s{what}, in the light on the {point:point}; {time}"),
     "trail_mm": "{mm:mm}",
@@ -156,8 +150,7 @@ PHRASES: dict[str, str] = {
     "frozen": marked("frozen ({what:movement}): {mm:mm} at {speed:g} m/s, the longest trail ({light})"),
     "moving_word": marked("movements"),
     "steady_do": marked(
-        "a shutter of {wanted_s:duration} or shorter: costs {stops:size} stops of this light; flash would "
-        "freeze it"
+        "a shutter of {wanted_s:duration} or shorter: costs {stops:size} stops of this light; flash would freeze it"
     ),
     "power_costs": marked(
         "{light} at {power}: t0.1 {t01_s:duration} by {head}'s own readings, costs {stops:size} stops of it: make up by ISO or "
@@ -168,19 +161,16 @@ PHRASES: dict[str, str] = {
         "aperture, or by distance"
     ),
     "never_so_short": marked(
-        "{head} was never read as short as {wanted_s:duration} (shortest {shortest_s:duration} at "
-        "{power}): use a shorter head, or "
+        "{head} was never read as short as {wanted_s:duration} (shortest {shortest_s:duration} at {power}): use a shorter head, or "
         "less movement"
     ),
     "learn_shorter": marked(
-        "for {wanted_s:duration} or shorter: meter {light} at a lower power too, to learn whether "
-        "it gets shorter (cut-off heads do, "
-        "voltage-controlled ones usually not: common practice)"
+        "for {wanted_s:duration} or shorter: meter {light} at a lower power too, to learn whether it gets shorter (cut-off heads "
+        "do, voltage-controlled ones usually not: common practice)"
     ),
     "learn_shorter_power": marked(
-        "for {wanted_s:duration} or shorter: give its power ({do}), and meter {light} at a lower "
-        "power too, to learn whether it gets "
-        "shorter (cut-off heads do, voltage-controlled ones usually not: common practice)"
+        "for {wanted_s:duration} or shorter: give its power ({do}), and meter {light} at a lower power too, to learn whether it "
+        "gets shorter (cut-off heads do, voltage-controlled ones usually not: common practice)"
     ),
     # colour
     "off_key": marked("{light} against the key: {parts:and} ({cct_k:.0f} K)"),
@@ -193,15 +183,13 @@ PHRASES: dict[str, str] = {
     "gel_lowers": marked("to match the key: a gel that lowers the CCT by {mired:.0f} mired"),
     "gel_raises": marked("to match the key: a gel that raises the CCT by {mired:.0f} mired"),
     "gel_lowers_green": marked(
-        "to match the key: a gel that lowers the CCT by {mired:.0f} mired, and green for a Duv of "
-        "{duv:.3f}"
+        "to match the key: a gel that lowers the CCT by {mired:.0f} mired, and green for a Duv of {duv:.3f}"
     ),
     "gel_lowers_magenta": marked(
         "to match the key: a gel that lowers the CCT by {mired:.0f} mired, and magenta for a Duv of {duv:.3f}"
     ),
     "gel_raises_green": marked(
-        "to match the key: a gel that raises the CCT by {mired:.0f} mired, and green for a Duv of "
-        "{duv:.3f}"
+        "to match the key: a gel that raises the CCT by {mired:.0f} mired, and green for a Duv of {duv:.3f}"
     ),
     "gel_raises_magenta": marked(
         "to match the key: a gel that raises the CCT by {mired:.0f} mired, and magenta for a Duv of {duv:.3f}"
@@ -210,14 +198,12 @@ PHRASES: dict[str, str] = {
     "gel_magenta": marked("to match the key: a magenta gel for a Duv of {duv:.3f}"),
     "at_power_read": marked("at {power} {head} read {cct_k:.0f} K"),
     "drift_higher": marked(
-        "{head} drifts by {span:.0f} mired over its powers: {high_k:.0f} K at {high}, {low_k:.0f} "
-        "K at {low} (higher CCT at low power), "
-        "by its own {count} readings"
+        "{head} drifts by {span:.0f} mired over its powers: {high_k:.0f} K at {high}, {low_k:.0f} K at {low} (higher CCT at low "
+        "power), by its own {count} readings"
     ),
     "drift_lower": marked(
-        "{head} drifts by {span:.0f} mired over its powers: {high_k:.0f} K at {high}, {low_k:.0f} "
-        "K at {low} (lower CCT at low power), "
-        "by its own {count} readings"
+        "{head} drifts by {span:.0f} mired over its powers: {high_k:.0f} K at {high}, {low_k:.0f} K at {low} (lower CCT at low "
+        "power), by its own {count} readings"
     ),
     "drift_do": marked("keep its power, or dim it by distance; see it: {do}"),
 }

@@ -66,8 +66,7 @@ PHRASES: dict[str, str] = {
     "no_claim": marked("its calibration claims no such light"),
     "below_claim": marked("dimmer than its calibration is good for to {limit:g} stop: more light or the more sensitive range"),
     "beyond_claim": marked(
-        "brighter than its calibration is good for to {limit:g} stop: less light or the less sensitive "
-        "range"
+        "brighter than its calibration is good for to {limit:g} stop: less light or the less sensitive range"
     ),
     "uncalibrated_receptor": marked("not calibrated with the {receptor}: f-number off by up to {u95:.1f} stop"),
     "dome_receptor": marked("dome receptor"),
@@ -105,8 +104,7 @@ PHRASES: dict[str, str] = {
     "sum_no_direction": marked("the direction of {light} is not given: say its azimuth, or meter it aimed at the camera"),
     "sum_none": marked("no pop of all lights since the last change: fire them together once"),
     "sum_not_camera": marked(
-        "the pop of all lights was not aimed at the camera: take it again with the dome toward the "
-        "camera"
+        "the pop of all lights was not aimed at the camera: take it again with the dome toward the camera"
     ),
     "sum_elsewhere": marked("the pop of all lights was taken at {point:point}: take it at the face"),
     "sum_unusable": marked("the pop of all lights was clipped or too dim: take it again"),
@@ -129,19 +127,16 @@ PHRASES: dict[str, str] = {
     "outlier_over": marked("pop {pop} of {pops} is {stops:size} stop over the others"),
     "outlier_under": marked("pop {pop} of {pops} is {stops:size} stop under the others"),
     "swapped_by_past": marked(
-        "{lights:and} look swapped (each fits what the other gave before): take both back and "
-        "fire them again in the order asked "
+        "{lights:and} look swapped (each fits what the other gave before): take both back and fire them again in the order asked "
         "for: {do}, twice"
     ),
     "swapped_by_role": marked(
-        "{lights:and} look swapped (the fill reads more than the key): take both back and fire "
-        "them again in the order asked for: "
+        "{lights:and} look swapped (the fill reads more than the key): take both back and fire them again in the order asked for: "
         "{do}, twice"
     ),
     # how far is too far
     "reach_no_distance": marked(
-        "give the distance of {light}, so that it can be said how far off the {point:point} the dome may "
-        "be"
+        "give the distance of {light}, so that it can be said how far off the {point:point} the dome may be"
     ),
     "reach_anywhere": marked("anywhere within 1 m of the {point:point} will do for {light}"),
     "reach_within": marked("keep the dome within {good_cm} cm of the {point:point} for {light}"),

@@ -18,8 +18,7 @@ PHRASES: dict[str, str] = {
     "uncalibrated_else": marked("calibrate this sensor on all of its ranges: {do}"),
     "too_long": marked("the light had not fallen back when the sensor's memory was full: fire {light} once more"),
     "too_long_else": marked(
-        "it needs a longer record or slower sampling; if {light} is a lamp and no flash, take steady "
-        "light"
+        "it needs a longer record or slower sampling; if {light} is a lamp and no flash, take steady light"
     ),
     "cut_short": marked("a part of the pop is missing in the record: fire {light} once more"),
     "cut_short_else": marked("hold the dome still and its cable away from the head's; slower sampling makes a longer record"),
@@ -29,8 +28,7 @@ PHRASES: dict[str, str] = {
     "no_flash_else": marked("darken the room, raise the power or hold the dome nearer"),
     "two_flashes": marked("two flashes alike in one record, two heads fired together? fire {light} alone once more"),
     "two_flashes_else": marked(
-        "switch the slave cells of the other heads off; to meter all of them, use the pop of all "
-        "lights"
+        "switch the slave cells of the other heads off; to meter all of them, use the pop of all lights"
     ),
     "which_flash": marked("several flashes of one press, and which of them is {light}'s cannot be told: fire it once more"),
     "which_flash_else": marked("switch pre-flash, red-eye reduction and the other heads off"),

@@ -11,9 +11,8 @@ PHRASES: dict[str, str] = {
         "A bare tube or modelling lamp is hot and breaks: let it cool before touching it, wear glasses, keep cloth and hands away."
     ),
     "caution_hot_lamp": marked(
-        "A bright lamp is hot: let it stand free, nothing that burns within its maker's distance (half a metre if none is "
-        "given), dome and reference under it no longer than a reading takes; a table-tennis ball or other celluloid "
-        "never: it flares up."
+        "A bright lamp is hot: let it stand free, nothing that burns within its maker's distance (half a metre if none is given), "
+        "dome and reference under it no longer than a reading takes; a table-tennis ball or other celluloid never: it flares up."
     ),
     "guide_step": marked("flash at {far:g} m"),
     "do_guide": marked("The known flash at full power and its stated zoom, dome on its axis at {far:g} m, dark walls."),

@@ -113,24 +113,20 @@ PHRASES: dict[str, str] = {
     "follows_source": marked("leave it, it follows its source"),
     "not_sure": marked("leave it as it is, one pop is not sure enough"),
     "all_alike_open": marked(
-        "all lights are {stops:size} stop under alike: open up by {thirds}/3 stop, or set "
-        "{iso:iso}, instead of touching {lights} "
+        "all lights are {stops:size} stop under alike: open up by {thirds}/3 stop, or set {iso:iso}, instead of touching {lights} "
         "lights"
     ),
     "all_alike_close": marked(
-        "all lights are {stops:size} stop over alike: close down by {thirds}/3 stop, or set "
-        "{iso:iso}, instead of touching {lights} "
-        "lights"
+        "all lights are {stops:size} stop over alike: close down by {thirds}/3 stop, or set {iso:iso}, instead of touching "
+        "{lights} lights"
     ),
     "most_alike_open": marked(
-        "{lights} of {of} lights are {stops:size} stop under alike: open up by {thirds}/3 stop, "
-        "or set {iso:iso}, instead of touching "
-        "{lights} lights"
+        "{lights} of {of} lights are {stops:size} stop under alike: open up by {thirds}/3 stop, or set {iso:iso}, instead of "
+        "touching {lights} lights"
     ),
     "most_alike_close": marked(
-        "{lights} of {of} lights are {stops:size} stop over alike: close down by {thirds}/3 stop, "
-        "or set {iso:iso}, instead of touching "
-        "{lights} lights"
+        "{lights} of {of} lights are {stops:size} stop over alike: close down by {thirds}/3 stop, or set {iso:iso}, instead of "
+        "touching {lights} lights"
     ),
     "camera_leaves": marked("{said} (leaves {left:stops2})"),
 }
