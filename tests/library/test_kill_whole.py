@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import random
+import select
 import shutil
 import signal
 import sqlite3
@@ -47,15 +48,13 @@ except ImportError:
 sync.ROWS_AT_ONCE = 40
 for act in sys.stdin:
     if pid := os.fork():
-        os.waitpid(pid, 0)
-        print("over", flush=True)
+        print(pid, flush=True)
+        print(os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1]), flush=True)
     else:
-        print(os.getpid(), flush=True)
         exec(act)
-        print("done", flush=True)
         os._exit(0)
 """
-"""A process with everything loaded; its children do an act each and are killed in it."""
+"""A process with everything loaded; its children do an act each and are killed in it.  It says the child's id and how it ended."""
 
 
 class Acts:
@@ -69,32 +68,28 @@ class Acts:
         assert self.parent.stdin is not None
         self.parent.stdin.write(f"{act}\n")
         self.parent.stdin.flush()
-        return int(self._line())
+        return self._said()
 
-    def over(self) -> bool:
-        """Wait for its end, and say whether it was done."""
-        lines = iter(self._line, "over\n")
-        return "done\n" in list(lines)
-
-    def _line(self) -> str:
+    def _said(self) -> int:
         assert self.parent.stdout is not None
-        line = self.parent.stdout.readline()
-        assert line, "the acts' parent has ended"
-        return line
+        return int(self.parent.stdout.readline())
 
-    def killed(self, act: str, chance: random.Random, longest_s: float) -> bool:
-        """Kill an act at a random moment after its start; say whether it was done before."""
+    def killed(self, act: str, chance: random.Random, longest_s: float) -> None:
+        """Kill an act at a random moment after its start."""
         process = self.begin(act)
         time.sleep(chance.uniform(0, longest_s))
-        with suppress(ProcessLookupError):
-            os.kill(process, signal.SIGKILL)
-        return self.over()
+        for _ in range(10):
+            with suppress(ProcessLookupError):
+                os.kill(process, signal.SIGKILL)
+            if select.select([self.parent.stdout], [], [], 3.0)[0]:
+                break
+        assert self._said() in (0, -signal.SIGKILL)
 
     def timed(self, act: str) -> float:
         """Return how long an act takes when nobody kills it."""
         self.begin(act)
         start = time.perf_counter()
-        assert self.over()
+        assert self._said() == 0
         return time.perf_counter() - start
 
 
