@@ -42,7 +42,8 @@ def test_its_square_is_read_from_the_screen_and_imports(
     session: Session = request.getfixturevalue(name)
     picture = browser.picture(page_of(session), width=1000, height=2600, scale=2.0)
     with Image.open(picture) as image:
-        found = zxing.read_barcodes(image)
+        # only squares: in a picture of this size a reader of everything now and then sees a short bar code that nobody drew
+        found = zxing.read_barcodes(image, formats=zxing.BarcodeFormat.QRCode)
     assert len(found) == 1
     with Library.open(tmp_path / "other.sqlite") as other:
         added = import_document(other, decode(unpacked(found[0].text)), "the square")
