@@ -1,5 +1,7 @@
 """What walks have in common as evidence, and the walk to a zero; the scale is ``scale_walk``'s, the angle ``turntable``'s."""
 
+from __future__ import annotations
+
 import math
 
 from meterlink.calibration.evidence import Dark, Evidence, bare, full_raw_of, raw_of

@@ -4,6 +4,8 @@ The result makes the sensor show the aperture at which this camera brings the ca
 the same f-number may give another picture, and the uncertainty of the scale says by how much.
 """
 
+from __future__ import annotations
+
 import math
 
 from meterlink.photometry.calibration_fit import STOPS

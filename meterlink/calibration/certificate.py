@@ -1,5 +1,7 @@
 """The record of an acceptance: a plain dictionary kept with the calibration (``report/acceptance.py`` prints it)."""
 
+from __future__ import annotations
+
 from typing import Any
 
 from meterlink.calibration.claim import after_dark, withdrawn

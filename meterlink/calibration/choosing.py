@@ -5,6 +5,8 @@ of the other.  Where only the other was calibrated, its ranges and darks (the sa
 scale is stated as wide as a change of receptor can make it.
 """
 
+from __future__ import annotations
+
 import math
 from collections.abc import Sequence
 

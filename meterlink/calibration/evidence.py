@@ -4,6 +4,8 @@ Measurements arrive as light under whatever calibration was in force.  That cali
 raw value behind them is known exactly: ``raw_of`` takes it back out, and a new calibration can be made from old points.
 """
 
+from __future__ import annotations
+
 import math
 from collections.abc import Sequence
 from typing import NamedTuple

@@ -4,6 +4,8 @@ The causes are tried from the one that spoils most other checks to the one that 
 failure silences the weaker ones for the same rows.
 """
 
+from __future__ import annotations
+
 from collections.abc import Callable
 from typing import NamedTuple
 

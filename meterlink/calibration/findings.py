@@ -1,5 +1,7 @@
 """What a judged walk is made of: rows with their limits, and the figures that tell a cause."""
 
+from __future__ import annotations
+
 from typing import NamedTuple
 
 from meterlink.photometry import calibration_fit as cf

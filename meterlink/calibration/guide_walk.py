@@ -1,5 +1,7 @@
 """The walk of ``meterlink calibrate --guide-number``: a known flash at known distances in place of a reference."""
 
+from __future__ import annotations
+
 from collections.abc import Sequence
 
 from meterlink.calibration.evidence import guide_number_light

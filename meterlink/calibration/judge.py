@@ -4,6 +4,8 @@ A check passes when its figure is inside the limit and known well enough to say 
 when the figure is outside by more than k=2; anything between is ``unsure`` and asks for more pops.
 """
 
+from __future__ import annotations
+
 import math
 from collections.abc import Sequence
 

@@ -1,5 +1,7 @@
 """The rows of an acceptance that depend on where things stand: inverse square and dome plane, angular response, rim."""
 
+from __future__ import annotations
+
 import math
 from collections.abc import Sequence
 

@@ -4,6 +4,8 @@ Kept is what was taken, in order, and what was left out; the steps follow from t
 asks for other steps, the calibration in force has changed) is not taken over, and everything after it neither.
 """
 
+from __future__ import annotations
+
 from math import isfinite
 from typing import Any
 

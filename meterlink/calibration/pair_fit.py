@@ -1,5 +1,7 @@
 """Pairs of one range -> its scale: what is refused, what is weighed, and how straight the range is."""
 
+from __future__ import annotations
+
 import math
 
 from meterlink.calibration.evidence import Dark, Pair

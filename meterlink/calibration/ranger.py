@@ -4,6 +4,8 @@ Two medians against two true distances fix offset and scale; what each median is
 well.  Kept by the sensor's id, apart from its calibrations: a new one does not make older readings foreign.
 """
 
+from __future__ import annotations
+
 from collections.abc import Iterable, Mapping, Sequence
 from math import hypot, isfinite, pi, sqrt
 from statistics import median, stdev

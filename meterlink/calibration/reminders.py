@@ -1,5 +1,7 @@
 """When a calibration is old, belongs to something else, or says less than one might think."""
 
+from __future__ import annotations
+
 import math
 import time
 

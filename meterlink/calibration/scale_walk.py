@@ -6,6 +6,8 @@ every pair; the price is that a head set to the same power again gives the same 
 pair.
 """
 
+from __future__ import annotations
+
 import math
 from collections.abc import Iterable
 

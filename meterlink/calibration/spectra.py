@@ -3,6 +3,8 @@
 CSV: first column wavelength in nm, rising; one column a spectrum, its name in the first line.  ``#`` begins a comment.
 """
 
+from __future__ import annotations
+
 import csv
 import io
 import warnings

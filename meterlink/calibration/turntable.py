@@ -1,5 +1,7 @@
 """``meterlink calibrate angle``: one lamp, the sensor turned on a turntable, and the response fitted to it."""
 
+from __future__ import annotations
+
 import math
 from collections.abc import Sequence
 

@@ -1,5 +1,7 @@
 """Findings about evenness: head to toe by placement, a backdrop by readings at its points."""
 
+from __future__ import annotations
+
 import re
 from collections.abc import Iterable
 

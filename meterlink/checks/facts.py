@@ -4,6 +4,8 @@
 ``fact``, which never believes a value of the wrong kind or beyond the limits (a set-up may come from somebody else's file).
 """
 
+from __future__ import annotations
+
 from collections.abc import Mapping
 from math import isfinite
 from typing import Any, NamedTuple

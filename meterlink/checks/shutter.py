@@ -1,5 +1,7 @@
 """What the shutter keeps of each flash at the set-up's time: slow flashes, and times beyond the sync speed."""
 
+from __future__ import annotations
+
 from collections.abc import Iterable
 from math import exp2, isfinite, log2
 from typing import NamedTuple

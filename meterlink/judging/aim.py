@@ -4,6 +4,8 @@ All lights fired together can be metered in one way only, aimed at the camera; e
 at.  The receptor's response and the light's direction tell how much of a light the camera-facing receptor sees.
 """
 
+from __future__ import annotations
+
 from math import acos, cos, degrees, log, log2, radians, sin, sqrt
 from typing import NamedTuple
 

@@ -8,6 +8,8 @@ leave the feet stops down.
 From readings at named points (a backdrop in a grid of nine, flat receptor parallel to it): highest minus lowest.
 """
 
+from __future__ import annotations
+
 from collections.abc import Mapping, Sequence
 from math import log2, sqrt
 from typing import NamedTuple

@@ -4,6 +4,8 @@ Only readings of this very head count, in this set and in others: cut-off heads 
 low power, voltage-controlled ones usually do not (common practice, no published source), so nothing is assumed.
 """
 
+from __future__ import annotations
+
 from collections.abc import Iterable
 from math import ceil, floor, fsum, log2
 from typing import NamedTuple

@@ -9,6 +9,8 @@ A distance that was declared has an uncertainty too, but a dome is never behind 
 centimetre or so in front of it.
 """
 
+from __future__ import annotations
+
 from math import erfc, exp, pi, sqrt
 from typing import NamedTuple
 

@@ -1,5 +1,7 @@
 """A head's dial: what it was found to deliver, learnt from its earlier readings, and where else it may stand."""
 
+from __future__ import annotations
+
 from collections.abc import Iterable, Mapping
 
 from meterlink import units

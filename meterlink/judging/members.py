@@ -4,6 +4,8 @@ A ``Witness`` is one light as it was read; ``Witness.under(habit)`` is the ``Mem
 by that habit.  What a prediction rests on was read by the same hand, so a habit moves it as it moves the reading.
 """
 
+from __future__ import annotations
+
 from math import log2, sqrt
 from typing import NamedTuple
 

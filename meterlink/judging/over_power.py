@@ -7,6 +7,8 @@ One reading narrows it at its own power and widens with the distance in stops fr
 Values are whatever the caller measures in (log2 of seconds, mired); standard library only.
 """
 
+from __future__ import annotations
+
 from collections.abc import Iterable
 from math import exp, sqrt
 from typing import NamedTuple

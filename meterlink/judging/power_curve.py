@@ -7,6 +7,8 @@ curve is the Gaussian posterior at the powers seen, linear between them; beyond,
 Standard library only.
 """
 
+from __future__ import annotations
+
 from collections.abc import Hashable, Iterable, Sequence
 from math import sqrt
 from typing import Any, NamedTuple

@@ -1,5 +1,7 @@
 """Several pops of one light make one reading: averaged as exposures, with the spread kept and an outlier named."""
 
+from __future__ import annotations
+
 from collections.abc import Sequence
 from math import log2, sqrt
 

@@ -4,6 +4,8 @@ After a move or a change of power the old one is *stale* and never shown as curr
 difference of two pops of its source, with and without it, and is stale as soon as its source has moved.
 """
 
+from __future__ import annotations
+
 from collections.abc import Iterable, Mapping
 from math import hypot, log, sqrt
 from typing import Any, NamedTuple

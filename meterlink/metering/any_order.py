@@ -5,6 +5,8 @@ heads before this walk, and the pops of the walk with what the person said of th
 was moved meanwhile, a pop that was taken back and a distance that was said afterwards need no care of their own.
 """
 
+from __future__ import annotations
+
 from collections.abc import Iterable, Mapping
 from math import log2
 

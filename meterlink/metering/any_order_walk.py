@@ -4,6 +4,8 @@ What a pop tells is said at once: sure, or the likeliest with the second in the 
 way in which all fit, the earlier ones are given to their lights by new records; nothing that was kept is changed or lost.
 """
 
+from __future__ import annotations
+
 from collections.abc import Iterable, Sequence
 from typing import Any, NamedTuple
 

@@ -4,6 +4,8 @@ What is recorded is what was told, not what would be told now: a pop or a change
 the library than those on the heads.
 """
 
+from __future__ import annotations
+
 from typing import Any
 
 from meterlink.errors import UsageError

@@ -3,6 +3,8 @@
 All that shows a set asks here, so that all show the same; and a pop costs its own record, not the library's.
 """
 
+from __future__ import annotations
+
 from collections.abc import Iterator
 from contextlib import contextmanager
 

@@ -1,5 +1,7 @@
 """A walk that keeps what it is given: the record of a measurement, stored in one transaction with the walk's memory."""
 
+from __future__ import annotations
+
 from collections.abc import Iterator
 from contextlib import contextmanager
 from copy import deepcopy

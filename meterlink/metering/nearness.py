@@ -1,5 +1,7 @@
 """How near the dome is by its range finder: before a pop against the reach of the light, after it against what was typed."""
 
+from __future__ import annotations
+
 from collections.abc import Iterable, Sequence
 from enum import StrEnum
 from math import hypot

@@ -3,6 +3,8 @@
 A camera fires a metering pre-flash, or a burst against red eyes, before the flash that makes the picture; a head may pop twice.
 """
 
+from __future__ import annotations
+
 from enum import StrEnum
 from typing import NamedTuple
 

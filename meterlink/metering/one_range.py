@@ -4,6 +4,8 @@ The range is the brightest one's, so that nothing clips.  A light so much weaker
 waits until those that need the coarser range have fired.
 """
 
+from __future__ import annotations
+
 from collections.abc import Iterable
 
 from meterlink.errors import MeterlinkError

@@ -3,6 +3,8 @@
 Programs look at ``kind`` and ``code``; nobody reads the sentence but people.
 """
 
+from __future__ import annotations
+
 from enum import StrEnum
 from typing import Any, NamedTuple
 

@@ -4,6 +4,8 @@ The link is kept alive where that is possible and written down where that is wan
 library; a loss that is final ends whoever waits.
 """
 
+from __future__ import annotations
+
 import asyncio
 import time
 from collections.abc import Callable

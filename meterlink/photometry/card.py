@@ -4,6 +4,8 @@ ISO 12232 (2006 and 2019, from memory) states a digital camera's standard output
 255 in sRGB needs, which is what IEC 61966-2-1 makes of 18 % of white.  A card of another reflectance has another level.
 """
 
+from __future__ import annotations
+
 import math
 
 GREY = 0.18

@@ -11,6 +11,8 @@ the set.  A light that is not feathered looks at the point; feathering turns it 
 Standard library only: this module is on the start-up path of the ratio table.
 """
 
+from __future__ import annotations
+
 from math import cos, isfinite, radians, sin, sqrt
 from typing import NamedTuple
 

@@ -5,6 +5,8 @@ samples the extremes lie 3.2 standard deviations on either side, which on a dim 
 is seen from window to window: flicker of the mains repeats, the extremes of noise do not.  Pure formulas.
 """
 
+from __future__ import annotations
+
 from collections.abc import Sequence
 from math import erfc, hypot, pi, sin, sqrt
 from statistics import NormalDist, fmean, stdev

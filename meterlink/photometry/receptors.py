@@ -19,6 +19,8 @@ with published configuration factors and with scipy's quadrature.
 Standard library only: this module is on the start-up path of the ratio table.
 """
 
+from __future__ import annotations
+
 from math import atan, atan2, cos, pi, sin, sqrt
 
 from meterlink.photometry.sources import Disk, Point, Rectangle, Source

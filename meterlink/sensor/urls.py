@@ -4,6 +4,8 @@ Sensors of our own say who they are, Bluetooth sensors have an address.  A senso
 neither: it is known by the adapter's serial number, so that it is found again when the port has another name.
 """
 
+from __future__ import annotations
+
 from collections.abc import Callable, Sequence
 
 from meterlink.errors import MeterlinkError

@@ -3,6 +3,8 @@
 The bytes are those of wire format v1; what the real firmware does on a simulated chip is tested elsewhere.
 """
 
+from __future__ import annotations
+
 import random
 from collections.abc import Callable, Sequence
 from typing import NamedTuple

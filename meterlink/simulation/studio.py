@@ -5,6 +5,8 @@ which compares the two compares two ways of thinking.  Coordinates: face at the 
 y up, z toward the camera.
 """
 
+from __future__ import annotations
+
 import math
 from typing import Any, NamedTuple
 

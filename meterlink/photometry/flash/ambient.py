@@ -1,5 +1,7 @@
 """Light before and after a pulse: ambient level, noise, and whether there is a pulse at all."""
 
+from __future__ import annotations
+
 import math
 from typing import NamedTuple
 

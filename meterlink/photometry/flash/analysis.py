@@ -1,5 +1,7 @@
 """The careful analysis of one waveform, step by step: see ``flash.analyse``."""
 
+from __future__ import annotations
+
 import math
 from typing import Any, NamedTuple
 

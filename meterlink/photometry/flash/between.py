@@ -1,5 +1,7 @@
 """Where a flank passes a level between two samples, when too few lie on it for a fit: see ``flash_flank``."""
 
+from __future__ import annotations
+
 import math
 from typing import NamedTuple
 

@@ -4,6 +4,8 @@ A converter clips at its full scale; an amplifier may stop below it, and then no
 tube's top is round or a point, a flat top between a steep rise and a slow fall is an amplifier's.
 """
 
+from __future__ import annotations
+
 import math
 
 import numpy as np

@@ -5,6 +5,8 @@ fast decays each is weighed by how well it fits (Bayes' rule on a grid, drawn cl
 each), and with them the level, which is as uncertain as the peak: just above the corner it is passed early, just below it late.
 """
 
+from __future__ import annotations
+
 import math
 from typing import NamedTuple
 

@@ -1,5 +1,7 @@
 """Luminous exposure of a pulse: integral above ambient, the tail beyond it, bounds where the sensor clipped, a shutter's part."""
 
+from __future__ import annotations
+
 import math
 from typing import NamedTuple
 

@@ -4,6 +4,8 @@ With two or three coefficients the normal equations are solved in closed form: g
 looking at their arguments than on these.
 """
 
+from __future__ import annotations
+
 import math
 from typing import NamedTuple
 

@@ -1,5 +1,7 @@
 """Where a flank of a pulse passes a level, unbiased by noise and finer than the sample interval: see ``flash_shape``."""
 
+from __future__ import annotations
+
 import math
 from typing import NamedTuple
 

@@ -5,6 +5,8 @@ level; with 150 of them or more above half of the peak the curve inside one is f
 anything is as short as an average (a train, a narrow pulse) are left alone.
 """
 
+from __future__ import annotations
+
 import math
 from collections.abc import Sequence
 from itertools import pairwise

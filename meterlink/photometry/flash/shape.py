@@ -5,6 +5,8 @@ the light around the top, as wide as it still fits; ``flash_flank`` finds crossi
 samples lies in the middle between two of them, for peak, durations and exposure alike.
 """
 
+from __future__ import annotations
+
 import math
 from typing import NamedTuple
 

@@ -1,5 +1,7 @@
 """A pulse of few samples as two exponentials: whole, until it is cut off, or beside a cut that may be there."""
 
+from __future__ import annotations
+
 import math
 
 from meterlink.photometry.flash import FlashPulse

@@ -1,5 +1,7 @@
 """More than one pulse in a record: pre-flashes, late second pulses, trains of high-speed sync or pulsing light."""
 
+from __future__ import annotations
+
 import math
 from typing import NamedTuple
 

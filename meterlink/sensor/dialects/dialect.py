@@ -16,6 +16,8 @@ A description says what a sensor is called, how its port is opened, and where ea
 Everything that is not known is refused by name, so that a typing error does not silently change a reading.
 """
 
+from __future__ import annotations
+
 import tomllib
 from collections.abc import Mapping
 from typing import Any, NamedTuple

@@ -1,6 +1,8 @@
 """Dialects by name: those in files, the shipped ones, and the decoder and the URL of each."""
 
 
+from __future__ import annotations
+
 from collections.abc import Callable
 from functools import cache
 from importlib import resources

@@ -1,5 +1,7 @@
 """A first description of an unknown dialect of lines, for a person to check: never used by itself."""
 
+from __future__ import annotations
+
 import json
 from collections.abc import Sequence
 from itertools import pairwise

@@ -4,6 +4,8 @@ The reader works in bulk because that is what makes Python fast: one ``split``, 
 all pieces.  Only when a piece of the batch is not perfect does it look at them one by one.
 """
 
+from __future__ import annotations
+
 from zlib import crc32
 
 from cobs import cobs

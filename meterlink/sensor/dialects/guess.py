@@ -3,6 +3,8 @@
 Every dialect's own decoder is the judge: it is fed what was heard, and what it believes and refuses is the evidence.
 """
 
+from __future__ import annotations
+
 import re
 from collections.abc import Sequence
 from typing import NamedTuple

@@ -1,5 +1,7 @@
 """Lines of JSON objects, the values found by a path (``light.lux``, ``channels.0``)."""
 
+from __future__ import annotations
+
 import json
 from typing import Any
 

@@ -5,6 +5,8 @@ echoes and rattles), checks that it answers what was asked, and turns registers 
 a dialect is used.
 """
 
+from __future__ import annotations
+
 import struct
 
 from meterlink.errors import DialectError

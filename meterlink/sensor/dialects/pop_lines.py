@@ -4,6 +4,8 @@ The page for whoever writes the board's program is ``hardware_notes/text_pops.md
 believed only as a whole, and only when its figures agree with each other.
 """
 
+from __future__ import annotations
+
 import re
 
 from meterlink.records import PopFigures, Sample

@@ -4,6 +4,8 @@ A dialect says where a number stands and in which unit; everything from the numb
 lives here.  Exact factors: 1 ft = 0.3048 m (SI), so one foot-candle, a lumen per square foot, is 1/0.3048² lx.
 """
 
+from __future__ import annotations
+
 from math import isfinite
 from typing import NamedTuple
 

@@ -4,6 +4,8 @@ A record is resolved as soon as its object is complete, with the base values of 
 array, so that a stream (section 4.8) and a pack are read by the same code.
 """
 
+from __future__ import annotations
+
 import re
 from collections.abc import Sequence
 from math import isfinite

@@ -1,5 +1,7 @@
 """The other end of wire format v1: what a simulated sensor says, and what it understands."""
 
+from __future__ import annotations
+
 from struct import pack
 from typing import NamedTuple
 

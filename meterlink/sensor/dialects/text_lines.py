@@ -1,5 +1,7 @@
 """Lines of text: one or more numbers, each with a unit or a label (``512.3 lx``, ``E: 47,6 fc; T: 5600 K``)."""
 
+from __future__ import annotations
+
 import re
 
 from meterlink.records import Sample

@@ -1,5 +1,7 @@
 """What Bluetooth says when it does not work, as one line that says what to do on this platform."""
 
+from __future__ import annotations
+
 import sys
 
 from meterlink.errors import LinkBusy, LinkError, LinkLost, LinkNotFound

@@ -1,5 +1,7 @@
 """UUIDs of sensors over Bluetooth LE (``shared/wire/ble-v1.md``)."""
 
+from __future__ import annotations
+
 from collections.abc import Iterable
 
 from meterlink.words.language import say

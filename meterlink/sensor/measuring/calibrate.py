@@ -4,6 +4,8 @@ Light = (raw - dark_raw) · full_scale_lx, one pair of figures for each sensitiv
 by itself has one range in which "raw" is that lux and the full scale a plain factor.
 """
 
+from __future__ import annotations
+
 from meterlink.errors import CalibrationError
 from meterlink.photometry import exposure
 from meterlink.records import Calibration, Identity, RangeScale

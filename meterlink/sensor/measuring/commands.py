@@ -4,6 +4,8 @@ A pop that is fired meanwhile may be lost (a capture in progress is dropped, a s
 fall on another range than was promised: nobody is told to fire before.
 """
 
+from __future__ import annotations
+
 import asyncio
 from typing import Any
 

@@ -1,5 +1,7 @@
 """POP and BLOCK belong together: a pop whose block is lost or damaged is told, and none is told twice.  Pure logic."""
 
+from __future__ import annotations
+
 from collections import deque
 from zlib import crc32
 

@@ -5,6 +5,8 @@ face (or the hair, the wall) behind it, on the line on which the dome was held o
 little or too much, or moves too fast is "not known", with the reason.  No input or output in here.
 """
 
+from __future__ import annotations
+
 from collections import deque
 from collections.abc import Sequence
 from enum import StrEnum

@@ -1,5 +1,7 @@
 """Which sensitivity range to use: beforehand from what is expected, afterwards from what came.  Pure decisions."""
 
+from __future__ import annotations
+
 from collections.abc import Sequence
 from typing import NamedTuple
 

@@ -4,6 +4,8 @@ The sensor measures a fixed voltage with the converter that measures the light (
 read higher by the same factor, so light is raw × full scale × (reference at the calibration) / (reference now).
 """
 
+from __future__ import annotations
+
 from math import hypot, log, log2, sqrt
 
 from meterlink.records import Calibration, Status

@@ -1,5 +1,7 @@
 """A sensor on its link, whatever it measures: greeted, asked and watched, its loss and its return told once and in words."""
 
+from __future__ import annotations
+
 import asyncio
 from abc import ABC, abstractmethod
 from collections.abc import Awaitable, Callable, Coroutine

@@ -1,5 +1,7 @@
 """What a colour sample says: chromaticity, colour temperature and distance from the Planckian locus."""
 
+from __future__ import annotations
+
 from meterlink.photometry import colour
 from meterlink.records import Calibration, Colour
 
