@@ -3,6 +3,8 @@
 The shell has split them at blanks, and argparse takes a leading minus for an option; here they become one word each again.
 """
 
+from __future__ import annotations
+
 import re
 from collections.abc import Sequence
 

@@ -1,5 +1,7 @@
 """One question at the terminal, answered with completion of the names that are known."""
 
+from __future__ import annotations
+
 import contextlib
 from collections.abc import Iterator, Sequence
 

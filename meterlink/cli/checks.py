@@ -8,6 +8,8 @@ It compares the readings with each other (all lights together against the sum of
 what each light gave before, and looks at distances, evenness, room light, flash duration and colour.
 """
 
+from __future__ import annotations
+
 import argparse
 from collections.abc import Sequence
 

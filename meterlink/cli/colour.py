@@ -11,6 +11,8 @@ Only what a sensor that sees colour has read counts; other sensors say nothing a
 that lowers the CCT.  Limits of a set: meterlink setup change --colour-limit 10 --colour-limit-duv 0.006
 """
 
+from __future__ import annotations
+
 import argparse
 
 from meterlink.checks.colour import ColourRow, colour_rows

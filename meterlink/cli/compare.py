@@ -8,6 +8,8 @@ examples:
   meterlink compare "Low key" "Low key, tall" --json
 """
 
+from __future__ import annotations
+
 import argparse
 import time
 

@@ -4,6 +4,8 @@ argcomplete does the talking with bash, zsh and fish; a completer is a function 
 Nothing here is imported before a shell asks, except the names of the completers.
 """
 
+from __future__ import annotations
+
 import argparse
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any

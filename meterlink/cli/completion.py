@@ -8,6 +8,8 @@ examples:
 Names come from your library at the moment that they are asked for.  Open a new shell afterwards.
 """
 
+from __future__ import annotations
+
 import argparse
 
 SHELLS = ("bash", "zsh", "fish")

@@ -10,6 +10,8 @@ that is and how to go on with it.  With --library FILE or METERLINK_LIBRARY it g
 in use only where none was.
 """
 
+from __future__ import annotations
+
 import argparse
 import os
 import shlex

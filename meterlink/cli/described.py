@@ -4,6 +4,8 @@ Words are told apart by their form, so their order is only a habit: a name of th
 a size with an ``x``, a role.
 """
 
+from __future__ import annotations
+
 import argparse
 import re
 from collections.abc import Callable, Sequence

@@ -1,5 +1,7 @@
 """A walk through the lights at a terminal: says what it waits for, prints what came, listens to the keyboard."""
 
+from __future__ import annotations
+
 import asyncio
 import contextlib
 import os

@@ -11,6 +11,8 @@ examples:
 The JSON format is open and documented: shared/schema/library-v1.schema.json.
 """
 
+from __future__ import annotations
+
 import argparse
 from pathlib import Path
 

@@ -3,6 +3,8 @@
 One table: the option, where it is kept in ``Setup.details``, how it is read.  ``none`` forgets a fact.
 """
 
+from __future__ import annotations
+
 import argparse
 from collections.abc import Callable, Mapping
 from pathlib import Path

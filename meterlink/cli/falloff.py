@@ -9,6 +9,8 @@ The fit (inverse square with a shifted origin, or a finite disk, whichever the r
 the light's modifier name and used for its corrections from then on, in other set-ups too.
 """
 
+from __future__ import annotations
+
 import argparse
 from collections.abc import Sequence
 

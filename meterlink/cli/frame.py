@@ -1,5 +1,7 @@
 """What the verbs share: opening the library, choosing the set-up, printing a table or JSON."""
 
+from __future__ import annotations
+
 import argparse
 import json
 import os

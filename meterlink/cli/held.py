@@ -8,6 +8,8 @@ examples:
 It belongs to the light's readings where it stands now.  While metering, 20cm and Enter says the same of the last pop.
 """
 
+from __future__ import annotations
+
 import argparse
 
 from meterlink import units

@@ -4,6 +4,8 @@ The code has it in English (docstrings of the verbs, argparse's ``help``); here,
 in use.  ``tests/words/catalogues.py`` finds its texts with ``texts_of``.
 """
 
+from __future__ import annotations
+
 import argparse
 import re
 import textwrap

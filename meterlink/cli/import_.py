@@ -6,6 +6,8 @@ examples:
   meterlink import --code METERLINK1:8GC...    the text of the square on a sheet
 """
 
+from __future__ import annotations
+
 import argparse
 from collections.abc import Sequence
 from pathlib import Path

@@ -1,5 +1,7 @@
 """Lines that are typed while something else goes on, on every system."""
 
+from __future__ import annotations
+
 import asyncio
 import os
 import stat

@@ -12,6 +12,8 @@ Everything is learnt from your own readings: name heads and modifiers with 'mete
 --modifier NAME', the same in every set-up.
 """
 
+from __future__ import annotations
+
 import argparse
 from math import log2
 from typing import Any

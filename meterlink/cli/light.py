@@ -23,6 +23,8 @@ Lights overhead: weigh down stands and booms, secure heads with a safety cable,
 and follow your local rules.
 """
 
+from __future__ import annotations
+
 import argparse
 import re
 import time

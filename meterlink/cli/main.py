@@ -4,6 +4,8 @@ Exit codes: 0 ok, 2 wrong use, 1 anything else.  Errors are one line on stderr; 
 ``MeterlinkError`` becomes one.
 """
 
+from __future__ import annotations
+
 import argparse
 import contextlib
 import os

@@ -16,6 +16,8 @@ for one more pop of it.  When you follow the camera's change instead, say so: me
 change --iso 125 (or --aperture f/9), then --report.
 """
 
+from __future__ import annotations
+
 import argparse
 import contextlib
 import sys

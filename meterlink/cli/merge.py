@@ -5,6 +5,8 @@ examples:
   meterlink merge other.sqlite --show
 """
 
+from __future__ import annotations
+
 import argparse
 from pathlib import Path
 

@@ -20,6 +20,8 @@ Without a sensor:  --sensor sim:  fires each light of your set as it is placed, 
 Flashing light can trouble photosensitive people: warn everyone in the room; keep eyes away from bare tubes.
 """
 
+from __future__ import annotations
+
 import argparse
 from collections.abc import Sequence
 from typing import Any

@@ -1,5 +1,7 @@
 """``meterlink calibrate ranger``: a range finder's zero and scale from a ruler and a white card, a minute."""
 
+from __future__ import annotations
+
 import argparse
 from collections.abc import Callable
 

@@ -10,6 +10,8 @@ examples:
 it is metered again.
 """
 
+from __future__ import annotations
+
 import argparse
 
 from meterlink import units

@@ -5,6 +5,8 @@ examples:
   meterlink reassign HAIR@30cm        and the dome was held off so far
 """
 
+from __future__ import annotations
+
 import argparse
 
 from meterlink.cli.completing import LIGHTS, completes

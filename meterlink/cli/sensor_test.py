@@ -9,6 +9,8 @@ At each step: Enter (steady light) or fire; u takes the last one back, s leaves 
 Exit code 1 when a fault is named.  How good a sound sensor is: meterlink verify.
 """
 
+from __future__ import annotations
+
 import argparse
 from typing import Any
 

@@ -15,6 +15,8 @@ examples:
   meterlink setup unarchive "Low key, tall"
 """
 
+from __future__ import annotations
+
 import argparse
 import time
 from typing import Any

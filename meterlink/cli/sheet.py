@@ -8,6 +8,8 @@ examples:
 The page needs no network, prints on one or two sheets of A4 or Letter and reads on a phone; its QR code carries the set-up.
 """
 
+from __future__ import annotations
+
 import argparse
 from pathlib import Path
 

@@ -13,6 +13,8 @@ Backups are kept beside the library, in NAME.backups: one before each migration,
 five, the last one of each of seven days and of each of four weeks.
 """
 
+from __future__ import annotations
+
 import argparse
 import time
 from pathlib import Path

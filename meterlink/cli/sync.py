@@ -12,6 +12,8 @@ encrypted, or refused, unless the URL or the service file says otherwise (?sslmo
 (pip install 'meterlink[sync]').  Metering never waits for it and works without any network.
 """
 
+from __future__ import annotations
+
 import argparse
 
 from meterlink.cli.frame import beside, open_library, out

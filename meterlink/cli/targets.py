@@ -13,6 +13,8 @@ Of a fill 3:1 and 1:3 are one wish: the key is the stronger; what was understood
 is needed; the table shows what is to be expected, marked.
 """
 
+from __future__ import annotations
+
 import argparse
 from collections.abc import Sequence
 

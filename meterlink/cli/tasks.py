@@ -1,5 +1,7 @@
 """Drives a walk of ``calibrating`` at a terminal: what to do, one measurement a step, ``u`` back, ``s`` leave out, ``q`` stop."""
 
+from __future__ import annotations
+
 import asyncio
 import re
 import sys

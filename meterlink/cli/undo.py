@@ -5,6 +5,8 @@ examples:
   meterlink undo --setup "Low key, two strips"
 """
 
+from __future__ import annotations
+
 import argparse
 
 from meterlink.cli.frame import add_setup_option, open_set, out

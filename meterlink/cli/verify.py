@@ -10,6 +10,8 @@ At each step: Enter (steady light), fire (flash), u takes the last one back, s l
 known so far.
 """
 
+from __future__ import annotations
+
 import argparse
 import time
 from pathlib import Path

@@ -8,6 +8,8 @@ examples:
   meterlink watch --record day.mlrec --sensor serial:/dev/ttyACM0
 """
 
+from __future__ import annotations
+
 import argparse
 from collections import deque
 

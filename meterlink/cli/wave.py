@@ -11,6 +11,8 @@ t0.5 is the time above half of the peak, t0.1 above a tenth: t0.1 is what freeze
 the place where it was read, room light included.
 """
 
+from __future__ import annotations
+
 import argparse
 import sys
 from collections.abc import Sequence

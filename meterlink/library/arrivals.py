@@ -5,6 +5,8 @@ which anything but ordinary readings came are looked at whole, as a merge looks 
 reading (one pop like itself, nothing superseded, harmless texts, a light and a placement of its own set) is told by its columns.
 """
 
+from __future__ import annotations
+
 import sqlite3
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any

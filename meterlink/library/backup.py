@@ -4,6 +4,8 @@ One is made before each migration, import, merge, sync that brings something, an
 the background.  Kept are the newest few, the last one of each of seven days and of each of four weeks.
 """
 
+from __future__ import annotations
+
 import contextlib
 import os
 import shutil

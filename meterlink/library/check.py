@@ -1,5 +1,7 @@
 """Is a library sound: its pages, what refers to what, every record and every waveform."""
 
+from __future__ import annotations
+
 import contextlib
 import os
 import sqlite3

@@ -3,6 +3,8 @@
 Used before anything is taken from another file, and by ``store check`` on one's own.
 """
 
+from __future__ import annotations
+
 import sqlite3
 from collections.abc import Collection, Iterator, Mapping, Sequence
 

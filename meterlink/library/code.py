@@ -4,6 +4,8 @@
 versions, older placements, taken-back readings and waveforms are left out, so that a set of a dozen lights still fits.
 """
 
+from __future__ import annotations
+
 import base64
 import zlib
 from typing import Any

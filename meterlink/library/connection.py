@@ -3,6 +3,8 @@
 Only the standard library's ``sqlite3``, because this is on the start-up path of every command.
 """
 
+from __future__ import annotations
+
 import os
 import sqlite3
 import time

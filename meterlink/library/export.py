@@ -1,5 +1,7 @@
 """What leaves a library: JSON documents, CSV that is safe to open in a spreadsheet, or the whole library as one file."""
 
+from __future__ import annotations
+
 import base64
 import csv
 import io

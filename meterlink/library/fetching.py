@@ -4,6 +4,8 @@ Batches come in chunks, each kept in one short transaction together with the not
 when any row of it cannot be: the tables' own CHECKs and keys refuse values, ``arrivals.check`` what does not belong together.
 """
 
+from __future__ import annotations
+
 import sqlite3
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence

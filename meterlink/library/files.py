@@ -1,5 +1,7 @@
 """Files that are written whole or not at all, and never in place of what is not theirs to replace."""
 
+from __future__ import annotations
+
 import os
 import re
 import stat

@@ -3,6 +3,8 @@
 Used on the way of an import and of a recovery.  Unlike ``Library`` it takes old versions and marks with their ids.
 """
 
+from __future__ import annotations
+
 import sqlite3
 from typing import Any
 

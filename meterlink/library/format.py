@@ -9,6 +9,8 @@ We validate with a small validator of our own rather than with the ``jsonschema`
 that phones lack, costs several times our start-up, and does not speak in one plain line.  Tests hold the two together.
 """
 
+from __future__ import annotations
+
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, NamedTuple
 

@@ -1,5 +1,7 @@
 """What comes into a library from a JSON document: validated whole, shown first, then taken whole or not at all."""
 
+from __future__ import annotations
+
 import binascii
 import json
 import tempfile

@@ -1,5 +1,7 @@
 """Heads and modifiers of a library under the photographer's own names: where they were used, and which are favourites."""
 
+from __future__ import annotations
+
 from typing import NamedTuple
 
 from meterlink.errors import NotInLibrary

@@ -1,5 +1,7 @@
 """Calibrations, learnt facts, settings and this file's own memory."""
 
+from __future__ import annotations
+
 import json
 import time
 from collections.abc import Iterable

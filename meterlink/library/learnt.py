@@ -1,5 +1,7 @@
 """Learnt facts that the product itself reads back: what a note of each kind must hold."""
 
+from __future__ import annotations
+
 from collections.abc import Callable, Mapping
 from typing import Any
 

@@ -4,6 +4,8 @@ Records are immutable and named by random ids, so the result does not depend on 
 merging again adds nothing.  The other file is never written to.  Everything happens in one transaction.
 """
 
+from __future__ import annotations
+
 import shutil
 import sqlite3
 import tempfile

@@ -1,5 +1,7 @@
 """Numbered steps from any older schema to the present one; each changes and records itself in one transaction."""
 
+from __future__ import annotations
+
 import sqlite3
 import time
 from collections.abc import Sequence

@@ -5,6 +5,8 @@ What counts now (*effective*) is derived: not void, and not superseded by a read
 Taking back a retake therefore brings the earlier reading back.
 """
 
+from __future__ import annotations
+
 import time
 from collections import defaultdict
 from collections.abc import Sequence

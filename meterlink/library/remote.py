@@ -4,6 +4,8 @@ Rows arrive in *batches*, each one transaction, numbered under a lock: whoever h
 batch never holds a record without what it refers to.  Records are only ever added.
 """
 
+from __future__ import annotations
+
 import os
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping, Sequence

@@ -4,6 +4,8 @@ Encoders check what SQLite would silently change (NaN becomes NULL) and raise ``
 the tables' own CHECKs.
 """
 
+from __future__ import annotations
+
 import json
 import re
 import zlib

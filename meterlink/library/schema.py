@@ -10,6 +10,8 @@ REAL columns that are NULL are not known.  STRICT tables are left out on purpose
 that is built into phone packages is older.
 """
 
+from __future__ import annotations
+
 from collections.abc import Mapping
 
 from meterlink.library.fields import COLUMNS, REAL_MAX, SMALL, Field

@@ -4,6 +4,8 @@ A set-up or light is its id plus versions that are only ever added; the version 
 A placement is never changed: the one with the latest id is where the light stands now.
 """
 
+from __future__ import annotations
+
 import time
 from collections.abc import Iterable
 

@@ -5,6 +5,8 @@ that a sync that is cut off anywhere goes on from there, and one that has nothin
 meanwhile: local transactions are short.  ``psycopg`` is an optional extra (``meterlink[sync]``).
 """
 
+from __future__ import annotations
+
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
 from typing import Any, NamedTuple

@@ -1,5 +1,7 @@
 """Whole set-ups out of a library, in six statements however many they are; and one as it was at an earlier moment."""
 
+from __future__ import annotations
+
 from collections import defaultdict
 from collections.abc import Iterable
 

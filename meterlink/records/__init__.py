@@ -4,6 +4,8 @@ Records are named tuples: immutable, compared by value.  A new state is a new re
 changed one.
 """
 
+from __future__ import annotations
+
 from meterlink.records.ids import new_id
 from meterlink.records.kept import Calibration, Light, Placement, Pop, RangeScale, Reading, Settings, Setup
 from meterlink.records.kinds import Kind, Purpose, RangerState, Trouble

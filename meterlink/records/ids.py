@@ -1,5 +1,7 @@
 """Random 128-bit identifiers that sort by the time they were made."""
 
+from __future__ import annotations
+
 import os
 import time
 

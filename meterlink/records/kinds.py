@@ -1,5 +1,7 @@
 """Kinds, as enumerations: their values are what libraries and JSON hold."""
 
+from __future__ import annotations
+
 from enum import StrEnum
 
 

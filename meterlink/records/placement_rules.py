@@ -1,5 +1,7 @@
 """What a placement and a held-off distance can be: refused in one line, before anything is stored."""
 
+from __future__ import annotations
+
 from meterlink.errors import GeometryError
 from meterlink.records import Light, Placement
 from meterlink.words.actions import Do

@@ -1,5 +1,7 @@
 """What a calibration claims, and the certificate of its acceptance: as lines, as text and as a page to print."""
 
+from __future__ import annotations
+
 import html
 import time
 from collections.abc import Sequence

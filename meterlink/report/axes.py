@@ -1,5 +1,7 @@
 """Axes of a plot in a drawing: frame, ticks at round values, data to points.  Linear or logarithmic along x."""
 
+from __future__ import annotations
+
 from collections.abc import Callable, Sequence
 from math import ceil, floor, isfinite, log, log10
 from typing import NamedTuple

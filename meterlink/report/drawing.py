@@ -4,6 +4,8 @@ Coordinates are in points with y downward.  Nothing here knows what is drawn; pl
 that every picture exists in both forms and looks the same.
 """
 
+from __future__ import annotations
+
 from collections.abc import Sequence
 from html import escape
 from io import BytesIO

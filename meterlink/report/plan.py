@@ -5,6 +5,8 @@ outline of its source (a bar as wide as the source) with a narrower back, a pass
 leads from each to its point.  Lengths along the axes are the placements' distances.
 """
 
+from __future__ import annotations
+
 from collections.abc import Callable, Iterable
 from math import cos, radians, remainder
 from typing import NamedTuple

@@ -1,5 +1,7 @@
 """What was learnt as pictures: a modifier's falloff over distance, and how a head changes over its power dial."""
 
+from __future__ import annotations
+
 from collections.abc import Callable, Sequence
 from math import log2
 from typing import NamedTuple

@@ -5,6 +5,8 @@ written as three characters of a base of 41 (41³ = 68,921 covers 65,536), a bas
 of text would swallow: a third fewer modules than base64, so that a phone can still tell them apart on paper.
 """
 
+from __future__ import annotations
+
 import base64
 import binascii
 import io

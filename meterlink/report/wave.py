@@ -4,6 +4,8 @@
 drawing (SVG or PNG) in which several lights may lie over one another, each scaled to its own peak.
 """
 
+from __future__ import annotations
+
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from typing import Any, NamedTuple

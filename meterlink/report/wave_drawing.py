@@ -1,5 +1,7 @@
 """Waveforms of one or several lights as a drawing, reusable by the command line, the sheet and the app."""
 
+from __future__ import annotations
+
 from collections.abc import Sequence
 
 from meterlink.photometry.shutter import Shutter, window_s

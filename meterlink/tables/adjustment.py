@@ -5,6 +5,8 @@ was found to deliver, because it leaves shape and softness alone; what the dial 
 too coarse) is done by distance, through the source's own falloff.
 """
 
+from __future__ import annotations
+
 from math import hypot
 from typing import Any, NamedTuple
 

@@ -1,5 +1,7 @@
 """Two set-ups, or two dates of one, side by side, light by light: only what differs."""
 
+from __future__ import annotations
+
 from collections.abc import Sequence
 from math import log2
 from typing import NamedTuple

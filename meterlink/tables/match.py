@@ -5,6 +5,8 @@ power still worked out so that the face gets what it got.  When all lights are o
 aperture is offered instead of one per light; a camera that was changed since is counted in.
 """
 
+from __future__ import annotations
+
 from math import hypot, log2
 from typing import NamedTuple
 

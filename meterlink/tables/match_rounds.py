@@ -5,6 +5,8 @@ fired again, what is near the limit is fired again as it stands, and the rest is
 well enough for a last small change to need no third one.
 """
 
+from __future__ import annotations
+
 from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 

@@ -6,6 +6,8 @@ light the sum of its own light and of what lights of *other* points spill there 
 of its own follows its source.
 """
 
+from __future__ import annotations
+
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 

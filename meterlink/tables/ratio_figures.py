@@ -1,5 +1,7 @@
 """The arithmetic of the ratio table: numbers in, numbers out."""
 
+from __future__ import annotations
+
 from collections.abc import Sequence
 from itertools import repeat
 from math import hypot, log2

@@ -4,6 +4,8 @@ Softness is the angle that the source fills, seen from its point.  Evenness is c
 colour only from readings of this very head at several powers, where there are any: nothing is assumed of a fixture.
 """
 
+from __future__ import annotations
+
 from itertools import pairwise
 from math import atan, degrees
 

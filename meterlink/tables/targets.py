@@ -8,6 +8,8 @@ A round: set what is told, meter every light once, ask again and set what is tol
 all pops of each light (``settling``), and needs no further pop.
 """
 
+from __future__ import annotations
+
 from collections.abc import Sequence
 from math import log2
 from typing import NamedTuple

@@ -1,5 +1,7 @@
 """What a person types <-> SI units and stops: ``parse_...`` reads, ``format_...`` writes."""
 
+from __future__ import annotations
+
 from meterlink.photometry.series import format_f_number, format_iso
 from meterlink.photometry.series import format_time as format_shutter
 from meterlink.units.reading import (

@@ -5,6 +5,8 @@ or raises ``UnitError`` with one line that shows what is accepted.  Text is host
 only ASCII digits count, ``nan`` and ``inf`` are words, not numbers.
 """
 
+from __future__ import annotations
+
 import math
 import re
 from typing import NamedTuple

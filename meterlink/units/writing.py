@@ -3,6 +3,8 @@
 On the start-up path of every table: it imports nothing heavy.
 """
 
+from __future__ import annotations
+
 import math
 
 MINUS = "\u2212"

@@ -4,6 +4,8 @@
 same in every language and parses with the real argument parsers (``tests/words/test_actions.py`` tries each of them).
 """
 
+from __future__ import annotations
+
 from typing import NamedTuple
 
 from meterlink.words.language import Place, marked, place, say

@@ -3,6 +3,8 @@
 A record keeps code and values: they outlive a sentence and are read in any language.  No numpy here: every verdict asks.
 """
 
+from __future__ import annotations
+
 from typing import Any
 
 from meterlink.words.language import marked, say, translated

@@ -9,6 +9,8 @@ Numbers in a sentence get the language's decimal sign; JSON never comes through 
 ground floor, beside ``errors``: they import nothing of the package.
 """
 
+from __future__ import annotations
+
 import gettext
 import os
 from collections.abc import Iterator, Mapping

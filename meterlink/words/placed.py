@@ -1,5 +1,7 @@
 """Where and how a light stands, in words: the same on a terminal, in the app and on the printed sheet."""
 
+from __future__ import annotations
+
 from meterlink import units
 from meterlink.records import Light, Placement
 from meterlink.records.kept import FACE

@@ -1,5 +1,7 @@
 """What was logged, in one sentence: the command line prints it, the app shows it, both the same."""
 
+from __future__ import annotations
+
 from meterlink.checks.room_light import resolution_lx
 from meterlink.judging.judged_set import JudgedSet, LightState, value_of
 from meterlink.photometry.series import format_f_number

@@ -2,6 +2,8 @@
 ``distance not given, 0–6 cm toward the light assumed: HAIR, RIM, BG``.
 """
 
+from __future__ import annotations
+
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 

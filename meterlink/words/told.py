@@ -12,6 +12,8 @@ How a value is written, beside the usual formats: ``length`` and ``cm`` (metres 
 ``or``.  A value may itself be told, or an action.
 """
 
+from __future__ import annotations
+
 import time
 from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple

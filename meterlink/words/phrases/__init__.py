@@ -1,5 +1,7 @@
 """Every phrase by its code: the English text with places for values, as the catalogues have it (``words/told.py`` fills it)."""
 
+from __future__ import annotations
+
 from meterlink.words.phrases import calibration, checks, faults, judging, library, measuring, metering, steps, tables
 
 __all__ = ["PHRASES"]

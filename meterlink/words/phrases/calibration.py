@@ -1,5 +1,7 @@
 """What a calibration has to say: which is in use, what is to be remembered of it, what its pairs are worth."""
 
+from __future__ import annotations
+
 from meterlink.words.language import marked, marked_for
 
 METHODS = (

@@ -1,5 +1,7 @@
 """What the checks found, and what to do about it: ``NAME`` and ``NAME_do`` of a finding with its numbers."""
 
+from __future__ import annotations
+
 from meterlink.words.language import marked
 
 PHRASES: dict[str, str] = {

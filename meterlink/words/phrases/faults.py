@@ -1,5 +1,7 @@
 """What ``verify`` and ``sensor-test`` find: rows, figures, and the names of faults with what to do about each."""
 
+from __future__ import annotations
+
 from meterlink.words.language import marked
 
 FAULTS = {

@@ -1,5 +1,7 @@
 """Steps of the walks of ``calibrate``, ``verify`` and ``sensor-test``: what to do, and what became of it."""
 
+from __future__ import annotations
+
 from meterlink.words.language import marked
 
 PHRASES: dict[str, str] = {

@@ -1,5 +1,7 @@
 """What the tables say: ratios, targets, match, compare."""
 
+from __future__ import annotations
+
 from meterlink.words.language import marked
 
 PHRASES: dict[str, str] = {
