@@ -87,7 +87,7 @@ class Describing:
             kept = {k: v for k, v in then._asdict().items() if k not in ("id", "light_id", "created_at_s")}
             placement = session.move(light, **kept)
             if before.reading is not None and before.stale is None and before.reading.placement_id == then.id:
-                self.library.reassign_reading(before.reading.id, light.id, placement.id, before.reading.point)
+                self.library.restate_reading(before.reading.id, light_id=light.id, placement_id=placement.id)
         return self._shoot()
 
     def reorder(self, light_id: str, by: int) -> Shot:

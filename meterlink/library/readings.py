@@ -153,14 +153,6 @@ class ReadingStore(SetupStore):
                     (bytes.fromhex(new_id()), no, identifier, time.time(), reason),
                 )
 
-    def reassign_reading(self, reading_id: str, light_id: str, placement_id: str | None, point: str | None = None) -> Reading:
-        """Give a reading to another light of its set-up; return the new record, which supersedes the old.
-
-        ``point`` is where that light is metered, when it is not where the old one was.
-        """
-        changes: dict[str, Any] = {"light_id": light_id, "placement_id": placement_id}
-        return self.restate_reading(reading_id, **changes, **({"point": point} if point else {}))
-
     def restate_reading(self, reading_id: str, **changes: Any) -> Reading:
         """Say something else about a stored reading (its light, how the dome was held): a new record that supersedes it.
 

@@ -353,7 +353,8 @@ class Session(AnyOrderWalk):
             raise UsageError("the last reading is {light}'s already", light=light.name)
         placement = self.placement(light.id)
         with self._stored_with_walk():
-            new = self.library.reassign_reading(last.id, light.id, placement.id if placement else None, light.point)
+            stands = placement.id if placement else None
+            new = self.library.restate_reading(last.id, light_id=light.id, placement_id=stands, point=light.point)
             self.walk.back_to(last.light_id)
             self.walk.drop(light.id)
             self.walk.last_id, self._in_progress = new.id, ""

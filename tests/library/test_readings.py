@@ -81,7 +81,8 @@ def test_reassigned_reading_is_a_new_record_with_its_waveform(filled, make_block
     """Giving a reading to another light leaves the old record as it was."""
     old = filled.reading(filled.key)
     filled.library.add_reading(old, make_block())
-    new = filled.library.reassign_reading(old.id, filled.fill.id, filled.stands[filled.fill.id].id)
+    stands = filled.stands[filled.fill.id].id
+    new = filled.library.restate_reading(old.id, light_id=filled.fill.id, placement_id=stands)
 
     assert new.light_id == filled.fill.id
     assert new.supersedes_id == old.id
