@@ -101,13 +101,12 @@ class Live:
     def __init__(self, walk: Procedure, tell: Say) -> None:
         self.walk, self._tell = walk, tell
         self.on = is_terminal()
-        self._wrapped = wrapped
         self._shown = False
 
     def say(self, text: str) -> None:
         """Print a line in place of the live one."""
         self.clear()
-        self._tell("\n".join(self._wrapped(line) for line in text.split("\n")) if self.on else text)
+        self._tell("\n".join(wrapped(line) for line in text.split("\n")) if self.on else text)
 
     def show(self, level: Measurement) -> None:
         """Show a sample; not where something is being typed, which it would write over."""
@@ -130,14 +129,9 @@ def reference_value(calibration_constant: float, iso: float, shutter_s: float, c
     ``f/8 110`` and ``f/8 frame.jpg`` are a frame at that aperture in which it has that level.
     """
     def value(text: str, task: Task) -> float:
-        if card is not None:
-            return reference_light(
-                calibration_constant=calibration_constant, f_number=_of_frame(text, card), iso=iso,
-                shutter_s=shutter_s if kind_of(task) == Kind.STEADY else None,
-            )  # fmt: skip
         plain = text.lower().replace("·", "").replace(" ", "").replace(",", "")
         for unit, name in (("lxs", "exposure_lxs"), ("lx", "illuminance_lx")):
-            if plain.endswith(unit):
+            if card is None and plain.endswith(unit):
                 if (kind_of(task) == Kind.FLASH) != (unit == "lxs"):
                     raise UsageError("lux are of steady light, lux-seconds (lxs) of a flash: type the other one")
                 try:
@@ -150,7 +144,7 @@ def reference_value(calibration_constant: float, iso: float, shutter_s: float, c
                 return reference_light(calibration_constant=calibration_constant, **{name: number})
         return reference_light(
             calibration_constant=calibration_constant,
-            f_number=units.parse_f_number(text),
+            f_number=units.parse_f_number(text) if card is None else _of_frame(text, card),
             iso=iso,
             shutter_s=shutter_s if kind_of(task) == Kind.STEADY else None,
         )

@@ -10,7 +10,7 @@ import sqlite3
 import time
 from _thread import RLock
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -54,6 +54,10 @@ def translated(error: Exception, path: str) -> LibraryError:
         "{path} refused the record ({error}): nothing was stored; check the values and try again",
         path=path, error=error,
     )
+
+
+class _Undone(Exception):
+    """The end of a trial."""
 
 
 class Database:
@@ -183,17 +187,9 @@ class Database:
     @contextmanager
     def trial(self) -> Iterator[sqlite3.Connection]:
         """Run the block as in ``write`` and undo all of it."""
-        with self._lock:
-            try:
-                self.connection.execute("BEGIN IMMEDIATE")
-                self._depth = 1
-                yield self.connection
-            except _ERRORS as error:
-                raise translated(error, self.path) from error
-            finally:
-                self._depth = 0
-                if self.connection.in_transaction:
-                    self._rollback()
+        with suppress(_Undone), self.write(records=False) as connection:
+            yield connection
+            raise _Undone
 
     @contextmanager
     def alone(self) -> Iterator[None]:

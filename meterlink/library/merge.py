@@ -115,12 +115,12 @@ def unite(connection: sqlite3.Connection, name: str) -> Added:
 
 
 def _unite_table(connection: sqlite3.Connection, table: Table, name: str) -> int:
-    columns = [row[1] for row in connection.execute(f"PRAGMA main.table_info({table.name})")]
-    columns = [c for c in columns if c != "no"]
+    every = [row[1] for row in connection.execute(f"PRAGMA main.table_info({table.name})")]
+    columns = [c for c in every if c != "no"]
     mapped = {c: _mapped(table, c) for c in columns}
     joins = " ".join(f"LEFT JOIN temp.map_{target} m_{c} ON m_{c}.other_no = o.{c}" for c, target in table.numbers.items())
     same = " AND ".join(f"k.{c} = {mapped[c]}" for c in table.key)
-    order = " ORDER BY o.no" if _has_number(connection, table.name) else ""
+    order = " ORDER BY o.no" if "no" in every else ""
     (offered,) = connection.execute(f"SELECT count(*) FROM other.{table.name}").fetchone()
     good = f"AND {GOOD[table.name]}" if table.name in GOOD else ""
     done = connection.execute(
@@ -148,10 +148,6 @@ def _mapped(table: Table, column: str) -> str:
     if column not in table.numbers:
         return f"o.{column}"
     return f"CASE WHEN o.{column} IS NULL THEN NULL ELSE ifnull(m_{column}.main_no, -1) END"
-
-
-def _has_number(connection: sqlite3.Connection, table: str) -> bool:
-    return any(row[1] == "no" for row in connection.execute(f"PRAGMA main.table_info({table})"))
 
 
 def _make_map(connection: sqlite3.Connection, table: Table) -> None:
