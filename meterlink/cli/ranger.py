@@ -8,6 +8,8 @@ from collections.abc import Callable
 from meterlink import units
 from meterlink.calibration import ranger
 from meterlink.cli.frame import open_library, print_json
+from meterlink.cli.keys import Lines
+from meterlink.cli.tasks import begun, teller
 from meterlink.errors import CalibrationError, SensorError, UsageError
 from meterlink.library.store import Library
 from meterlink.metering.sensor_in_use import SensorInUse
@@ -22,8 +24,6 @@ WHITE_CARD = 0.9
 
 async def walk(args: argparse.Namespace) -> int:
     """Take two marks of the ruler, fit and store; nothing is stored before both are right."""
-    from meterlink.cli.tasks import begun, teller
-
     distances = [units.parse_length(one, "distance", 0.0, MOST_M) for one in args.distance] if args.distance else list(USUAL_M)
     if len(distances) != 2 or abs(distances[0] - distances[1]) < ranger.LEAST_APART_M:
         raise UsageError("give two distances 10 cm apart or more, e.g. --distance 10cm 30cm")
@@ -38,8 +38,6 @@ async def walk(args: argparse.Namespace) -> int:
 
 
 async def _marks(watching: SensorInUse, distances: list[float], tell: Callable[[str], None]) -> list[ranger.Mark]:
-    from meterlink.cli.keys import Lines
-
     lines, marks = Lines(), []
     try:
         for distance_m in distances:

@@ -10,13 +10,13 @@ examples:
 Ports that another program holds are never opened.  Give a sensor by its URL: meterlink meter KEY --sensor URL
 """
 
-from __future__ import annotations
-
 import argparse
+import asyncio
 import contextlib
+import secrets
 import time
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from meterlink.calibration.choosing import choose
 from meterlink.calibration.reminders import in_use, reminders
@@ -25,12 +25,14 @@ from meterlink.errors import LinkError, SensorError, UsageError
 from meterlink.library.store import Library
 from meterlink.records import Identity, Reply
 from meterlink.records.kept import RECEPTORS
+from meterlink.sensor.dialects.messages import DONE, SET_IDENTITY
+from meterlink.sensor.dialects.native import NativeDecoder
+from meterlink.sensor.find import SENSOR, Found, find
+from meterlink.sensor.link.registry import link_for
+from meterlink.sensor.probe import try_port
 from meterlink.words.actions import Do
 from meterlink.words.language import marked, say
 from meterlink.words.told import put
-
-if TYPE_CHECKING:
-    from meterlink.sensor.find import Found
 
 ID_BYTES = 8
 SEES = (marked("flash"), marked("steady light"), marked("colour"), marked("distance"))
@@ -51,8 +53,6 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Look and print; exit code 1 when nothing was found."""
-    import asyncio
-
     if args.attempt:
         return asyncio.run(_try(args))
     if args.name:
@@ -75,8 +75,6 @@ def run(args: argparse.Namespace) -> int:
 
 async def _look(args: argparse.Namespace, library: Library) -> list[dict[str, Any]]:
     """Ask serial ports and listen for Bluetooth at the same time, telling what is found as it is found."""
-    import asyncio
-
     found: dict[str, dict[str, Any]] = {}
 
     def tell(text: str) -> None:
@@ -92,8 +90,6 @@ async def _look(args: argparse.Namespace, library: Library) -> list[dict[str, An
 
 
 async def _serial(args: argparse.Namespace, library: Library, found: dict[str, dict[str, Any]], tell: Any) -> None:
-    from meterlink.sensor.find import SENSOR, find
-
     async for one in find(library, extra=args.port, exclude=args.exclude, everything=args.everything):
         if one.state == SENSOR:
             found[one.url] = row(one) | {"calibrations": calibrations_of(library, one.identity)}
@@ -157,13 +153,6 @@ async def _bluetooth(found: dict[str, dict[str, Any]], tell: Any) -> None:
 
 async def _name(name: str, port: str) -> int:
     """Keep a name in a sensor, with a new random id where it has none; an id that is there is never changed."""
-    import asyncio
-    import secrets
-
-    from meterlink.sensor.dialects.messages import DONE, SET_IDENTITY
-    from meterlink.sensor.dialects.native import NativeDecoder
-    from meterlink.sensor.link.registry import link_for
-
     url = port if port.startswith(("serial:", "socket:", "ble:")) else f"serial:{port}?baud=250000"
     decoder, samples = NativeDecoder(), asyncio.Queue[Any]()
     link = link_for(url)
@@ -210,8 +199,6 @@ async def _name(name: str, port: str) -> int:
 
 
 async def _try(args: argparse.Namespace) -> int:
-    from meterlink.sensor.probe import try_port
-
     proposal = await try_port(
         args.attempt, ask=not args.listen_only, on_progress=None if args.json else lambda text: print(f"  {text}", flush=True)
     )
