@@ -66,10 +66,8 @@ def piece(library: Library, name: str) -> list[Piece]:
 
 def favourites(library: Library) -> set[str]:
     """Names (case-folded) that are marked; the last word on each counts."""
-    marked: dict[str, bool] = {}
-    for key, _, payload in library.note_records(FAVOURITE):
-        marked[key] = bool(payload.get("on"))
-    return {key for key, on in marked.items() if on}
+    last = {key: bool(payload.get("on")) for key, _, payload in library.note_records(FAVOURITE)}
+    return {key for key, on in last.items() if on}
 
 
 def mark(library: Library, name: str, on: bool) -> None:
