@@ -29,11 +29,9 @@ from meterlink.library.whole_sets import entries_elsewhere
 from meterlink.photometry.freeze import PowerCurve
 from meterlink.photometry.sources import Point, source_of
 from meterlink.words.actions import Do
-from meterlink.words.language import marked_for, say, say_count, say_for
+from meterlink.words.language import say, say_count, say_for
 from meterlink.words.placed import source_text
 from meterlink.words.told import put, written
-
-KINDS = (marked_for("piece", "head"), marked_for("piece", "modifier"))
 
 EVERY_SET = "0" * 32
 """No set-up has this id: none is left out of what a head gave elsewhere."""

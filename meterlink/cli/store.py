@@ -30,11 +30,6 @@ from meterlink.words.language import marked_for, say_for
 from meterlink.words.told import put, written
 
 LEVELS = (marked_for("level", "damage"), marked_for("level", "notice"))
-REASONS = (
-    marked_for("backup", "day"), marked_for("backup", "migration"), marked_for("backup", "import"), marked_for("backup", "merge"),
-    marked_for("backup", "sync"), marked_for("backup", "restore"), marked_for("backup", "damaged"),
-)  # fmt: skip
-"""Why a backup was made, as its file is named."""
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
