@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 HEAVY = {
-    "asyncio", "babel", "bleak", "jinja2", "kivy", "numpy", "pandas", "scipy", "serial", "pymodbus", "psycopg", "segno",
+    "asyncio", "babel", "bleak", "jinja2", "kivy", "numpy", "scipy", "serial", "pymodbus", "psycopg", "segno",
 }  # fmt: skip
 """Libraries that cost more than the whole rest of a one-shot command."""
 
