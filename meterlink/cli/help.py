@@ -1,7 +1,7 @@
 """Help of a verb on one screen: what it does, examples to copy, the options that fit; ``--help-all`` has every word of it.
 
 The code has it in English (docstrings of the verbs, argparse's ``help``); here, and nowhere else, it is put into the language
-in use.  ``tests/words/catalogues.py`` finds its texts with ``texts_of``.
+in use; ``tests/words/catalogues.py`` finds its texts.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ def parsers_of(parser: argparse.ArgumentParser) -> Iterator[argparse.ArgumentPar
             yield from action.choices.values()
 
 
-def _explained(parser: argparse.ArgumentParser) -> Iterator[tuple[argparse.Action, str]]:
+def explained(parser: argparse.ArgumentParser) -> Iterator[tuple[argparse.Action, str]]:
     """Yield what help has a line for, and the word that stands for its value; empty where its choices do, or none is given."""
     for one in parsers_of(parser):
         for action in one._actions:
@@ -58,23 +58,11 @@ def _explained(parser: argparse.ArgumentParser) -> Iterator[tuple[argparse.Actio
             yield from ((each, "") for each in getattr(action, "_choices_actions", ()))
 
 
-def texts_of(parser: argparse.ArgumentParser) -> Iterator[tuple[str | None, str]]:
-    """Yield the texts of a verb's help, in English, each with its context."""
-    for one in parsers_of(parser):
-        getattr(one, "described")()  # noqa: B009 - every parser of ours has it
-        for text in (one.description, *(group.description for group in one._action_groups)):
-            yield None, text or ""
-        yield from ((None, words) for _, words in parts(one.epilog or ""))
-    for action, word in _explained(parser):
-        yield None, "" if action.help in (None, argparse.SUPPRESS) else str(action.help)
-        yield "placeholder", word
-
-
 def translate(parser: argparse.ArgumentParser) -> None:
     """Put the lines of a verb's options, and the words that stand for their values, into the language in use."""
     if language() == "en":
         return
-    for action, word in _explained(parser):
+    for action, word in explained(parser):
         action.metavar = say_for("placeholder", word) if word else action.metavar
         if action.help and action.help != argparse.SUPPRESS:
             action.help = translated(action.help)

@@ -8,6 +8,7 @@ headings of ``print_rows``, in the help of every verb and in argparse.  This fin
 
 from __future__ import annotations
 
+import argparse
 import ast
 import inspect
 import io
@@ -25,7 +26,7 @@ from jinja2.ext import extract_from_ast
 
 from meterlink import demo, errors
 from meterlink.cli.facts import OPTIONS
-from meterlink.cli.help import texts_of
+from meterlink.cli.help import explained, parsers_of, parts
 from meterlink.cli.main import VERBS, build_parser
 from meterlink.tables.compare import key_words
 from meterlink.words.language import CATALOGUES, DOMAIN, NAMES, use
@@ -65,6 +66,18 @@ class Said(NamedTuple):
 
 class NotATemplate(ValueError):
     """A text that is put together before it could be translated."""
+
+
+def texts_of(parser: argparse.ArgumentParser) -> Iterator[tuple[str | None, str]]:
+    """Yield the texts of a verb's help, in English, each with its context."""
+    for one in parsers_of(parser):
+        getattr(one, "described")()  # noqa: B009 - every parser of ours has it
+        for text in (one.description, *(group.description for group in one._action_groups)):
+            yield None, text or ""
+        yield from ((None, words) for _, words in parts(one.epilog or ""))
+    for action, word in explained(parser):
+        yield None, "" if action.help in (None, argparse.SUPPRESS) else str(action.help)
+        yield "placeholder", word
 
 
 def said_in(path: Path) -> Iterator[Said]:

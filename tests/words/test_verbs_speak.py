@@ -12,7 +12,7 @@ import pytest
 from test_actions import parsed
 
 from meterlink.cli import main
-from meterlink.cli.help import HEIGHT, WIDTH, fitted, parsers_of, texts_of
+from meterlink.cli.help import HEIGHT, WIDTH, fitted, parsers_of
 from meterlink.cli.main import VERBS, build_parser, overview
 from meterlink.words.language import translated, use
 
@@ -72,7 +72,7 @@ def test_a_verb_prints_only_what_the_catalogues_have(path: Path, said: set[str])
 @pytest.mark.parametrize("verb", VERBS)
 def test_help_in_german_fits_and_leaves_nothing_in_english(verb: str) -> None:
     """80 columns, one screen, every text in German, for the verb and for each of its actions."""
-    texts = [text for context, text in texts_of(build_parser(verb)) if context is None and not ALIKE.fullmatch(text)]
+    texts = [text for context, text in catalogues.texts_of(build_parser(verb)) if context is None and not ALIKE.fullmatch(text)]
     use("de")
     for parser in parsers_of(build_parser(verb)):
         shown, whole = parser.format_help().splitlines(), fitted(parser).splitlines()
@@ -87,7 +87,7 @@ def test_help_in_german_fits_and_leaves_nothing_in_english(verb: str) -> None:
 @pytest.mark.parametrize("language", ["en", "de"])
 def test_commands_named_in_help_are_taken(language: str) -> None:
     """A command in a paragraph parses, in either language, and a translation names the same options and commands."""
-    texts = {text for verb in VERBS for _, text in texts_of(build_parser(verb))}
+    texts = {text for verb in VERBS for _, text in catalogues.texts_of(build_parser(verb))}
     verb = "(?:" + "|".join(VERBS) + r")\b"
     names = re.compile(rf"(?<!\w)--[a-z][a-z-]*|meterlink {verb}|METERLINK_\w+|\.[a-z]{{3,}}\b")
     use(language)
