@@ -5,6 +5,8 @@ the link.  Whoever plays it (the command line, the app, the script that made the
 session, reader and library as a real sensor would.
 """
 
+from __future__ import annotations
+
 import json
 from collections.abc import Callable
 from typing import Any

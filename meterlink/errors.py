@@ -37,6 +37,8 @@ language in use (``words/language.py``)::
     raise UsageError("there is no light {name}: {do}", name=name, do=Do("list_lights"))
 """
 
+from __future__ import annotations
+
 from meterlink.words.language import say
 
 

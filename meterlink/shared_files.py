@@ -1,5 +1,7 @@
 """Where the files are that firmware, reader, app and tests have in common (``shared/`` of the project)."""
 
+from __future__ import annotations
+
 from pathlib import Path
 
 from meterlink.errors import MeterlinkError

@@ -15,6 +15,8 @@ At each step: Enter (steady light), fire (flash), u takes the last one back, s l
 command goes on where it was.  Nothing is in force before the end, and old readings are never rewritten.
 """
 
+from __future__ import annotations
+
 import argparse
 import math
 import time

@@ -10,6 +10,8 @@ examples:
 Ports that another program holds are never opened.  Give a sensor by its URL: meterlink meter KEY --sensor URL
 """
 
+from __future__ import annotations
+
 import argparse
 import asyncio
 import contextlib

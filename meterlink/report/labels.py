@@ -4,6 +4,8 @@ Each label has a list of places in the order of liking; it takes the first that 
 gets a thin line to what it names when it had to go away from it.
 """
 
+from __future__ import annotations
+
 from collections.abc import Iterable, Sequence
 from math import cos, hypot, inf, pi, sin
 from typing import NamedTuple
