@@ -117,7 +117,7 @@ def retakes(view: JudgedSet) -> Iterable[Finding]:
     """Readings whose verdict is retake."""
     for state in view.lights:
         judged = state.judged
-        if judged is not None and judged.verdict == RETAKE:
+        if judged is not None and judged.verdict == RETAKE and state.light.id not in (view.swap or ()):
             numbers = {"correction_stops": judged.correction_stops, "u95_stops": judged.u95_stops}
             yield Finding(
                 "retake",
@@ -148,6 +148,11 @@ def disagreement(view: JudgedSet) -> Iterable[Finding]:
     """What the sum of the lights and the predictions say together."""
     check = view.check
     weighing = check.weighing
+    if view.swap is not None:
+        both = tuple(check.names[one] for one in view.swap)
+        do = told("do", do=Do("meter_lights", lights=both))
+        yield Finding("swapped", WRONG + 0.9, both[-1], told("look_swapped", lights=both), do, {"lights": both})
+        return
     if weighing is None or not weighing.alarm:
         if check.residual_stops is not None and not check.refusal:
             well = {"residual_stops": check.residual_stops, "u_residual_stops": check.u_stops}

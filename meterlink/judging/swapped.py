@@ -82,6 +82,22 @@ def swapped(view: JudgedSet, light_id: str) -> Swap | None:
     return Swap(other, state, by_past, odds) if odds > 1.0 else None
 
 
+def swap_of(view: JudgedSet, light_id: str | None) -> Swap | None:
+    """Return the swap that the blamed reading is part of, with the pop of the light before it or after it.
+
+    Where none is blamed (None): the last two pops, when both lights were metered there before.
+    """
+    alone = [r for r in view.readings if r.purpose == Purpose.ALONE and r.light_id is not None]
+    if light_id is None:
+        last = swapped(view, alone[-1].light_id or "") if alone and view.earlier else None
+        return last if last is not None and last.by_past else None
+    state = view.state(light_id)
+    mine = state.reading.id if state is not None and state.reading is not None else ""
+    after = next((r for r in alone if r.id > mine and r.light_id != light_id), None)
+    later = swapped(view, after.light_id or "") if after is not None else None
+    return later if later is not None and later.first.light.id == light_id else swapped(view, light_id)
+
+
 def _alike(a: Reading, b: Reading) -> bool:
     """Whether the two were metered in the same way, so that one can be the other's."""
     return (a.kind, a.aim, a.receptor) == (b.kind, b.aim, b.receptor)

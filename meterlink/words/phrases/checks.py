@@ -139,9 +139,8 @@ PHRASES: dict[str, str] = {
     "camera_tells": marked("say your camera's own sync speed first: {do}; else {advice}"),
     "shutter_keeps": marked("at {time_s:shutter} the shutter keeps all of every flash: it loses {stops:size2} stop at most"),
     # movement
-    "trail": marked(
-        "{light} leaves the longest trail: {trail} at {speed:g} m/s{what}, in {share:.0%} of the light on the face; {time}"
-    ),
+    "trail": marked("{light} leaves the longest trail: {trail} at {speed:g} m/s{what}{part}; {time}"),
+    "part_of_face": marked(", in {share:.0%} of the light on the face"),
     "trail_at": marked("{light} leaves a trail: {trail} at {speed:g} m/s{what}, in the light on the {point:point}; {time}"),
     "trail_mm": "{mm:mm}",
     "trail_px": marked("{mm:mm}, {px:.0f} pixels"),

@@ -21,6 +21,7 @@ PHRASES: dict[str, str] = {
     "set_as_told": marked("set as told since its last pop: ± {u95:u} expected, not metered"),
     "contradicted": "{against}: {do}; {reason}",
     "fire_again": marked("fire it once more"),
+    "fire_both": marked("fire both again"),
     "look_at_the_dial": marked("look at the dial"),
     "look_and_fire": marked("look at the dial and fire it once more"),
     "against_past_like": marked(
@@ -34,6 +35,7 @@ PHRASES: dict[str, str] = {
     "against_past_held": marked(
         "contradicted by what it gave before: it reads about {stops:stops} stop off, as if held off {held_off_m:cm}"
     ),
+    "against_swap": marked("it looks swapped with {light}"),
     # what was corrected
     "reach_assumed": marked(
         "distance not given: 0–{most_cm} cm toward the light assumed, corrected by {stops:stops} ± {u95:u}"
@@ -128,6 +130,7 @@ PHRASES: dict[str, str] = {
     "clipped_word": marked("clipped"),
     "outlier_over": marked("pop {pop} of {pops} is {stops:size} stop over the others"),
     "outlier_under": marked("pop {pop} of {pops} is {stops:size} stop under the others"),
+    "look_swapped": marked("{lights:and} look swapped: fire both again, in the order asked for"),
     "swapped_by_past": marked(
         "{lights:and} look swapped (each fits what the other gave before): take both back and fire them again in the order asked "
         "for: {do}, twice"
