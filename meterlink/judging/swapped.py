@@ -85,17 +85,19 @@ def swapped(view: JudgedSet, light_id: str) -> Swap | None:
 def swap_of(view: JudgedSet, light_id: str | None) -> Swap | None:
     """Return the swap that the blamed reading is part of, with the pop of the light before it or after it.
 
-    Where none is blamed (None): the last two pops, when both lights were metered there before.
+    Where none is blamed (None): the last two pops, if they are retakes.  Only by what both gave before: roles alone call no
+    reading wrong.
     """
-    alone = [r for r in view.readings if r.purpose == Purpose.ALONE and r.light_id is not None]
+    alone = [r for r in view.readings if r.purpose == Purpose.ALONE]
     if light_id is None:
-        last = swapped(view, alone[-1].light_id or "") if alone and view.earlier else None
-        return last if last is not None and last.by_past else None
-    state = view.state(light_id)
-    mine = state.reading.id if state is not None and state.reading is not None else ""
-    after = next((r for r in alone if r.id > mine and r.light_id != light_id), None)
-    later = swapped(view, after.light_id or "") if after is not None else None
-    return later if later is not None and later.first.light.id == light_id else swapped(view, light_id)
+        later = [r.light_id for r in alone[-1:] if view.earlier]
+    else:
+        state = view.state(light_id)
+        mine = state.reading.id if state is not None and state.reading is not None else ""
+        later = [*[r.light_id for r in alone if r.id > mine and r.light_id != light_id][:1], light_id]
+    swaps = [swapped(view, one) for one in later if one is not None]
+    among = [s for s in swaps if s is not None and s.by_past and light_id in (None, s.first.light.id, s.second.light.id)]
+    return among[0] if among else None
 
 
 def _alike(a: Reading, b: Reading) -> bool:

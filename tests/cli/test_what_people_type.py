@@ -95,6 +95,15 @@ def test_a_shutter_time_may_say_its_seconds(small_set: Run, typed: tuple[str, ..
     assert json.loads(small_set("setup", "show", "--json").out)["shutter_s"] == pytest.approx(1 / 128)
 
 
+@pytest.mark.parametrize("typed", ["0", "-20", "270"])
+def test_a_grid_that_cannot_be_is_answered_by_what_it_takes(small_set: Run, typed: str) -> None:
+    """No column of the library and no limit of its own check: the angle of a grid is between 0 and 180 degrees."""
+    ran = small_set("light", "move", "KEY", f"--grid={typed}")
+
+    assert ran.code == 2
+    assert "its angle in degrees, e.g. 40" in ran.err
+
+
 @pytest.mark.parametrize("words", [("--distance", "-1m"), ("--distance=-1m",), ("-1m",)])
 def test_a_negative_distance_is_answered_as_one(small_set: Run, words: tuple[str, ...]) -> None:
     """Not "expected one argument": the line says that it is negative."""

@@ -175,7 +175,7 @@ PHRASES: dict[str, str] = {
     ),
     # colour
     "off_key": marked("{light} against the key: {parts:and} ({cct_k:.0f} K)"),
-    "off_key_duv": marked("{light} against the key: {parts:and} ({cct_k:.0f} K, Duv {duv:+.3f})"),
+    "off_key_duv": marked("{light} against the key: {parts:and} ({cct_k:.0f} K, Duv {duv:duv})"),
     "off_key_gel": marked("it has the gel '{gel}' on it"),
     "cct_higher": marked("its CCT is higher by {mired:.0f} mired"),
     "cct_lower": marked("its CCT is lower by {mired:.0f} mired"),
