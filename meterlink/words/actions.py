@@ -80,6 +80,11 @@ ACTIONS: dict[str, Words] = {
         marked("turn its power"),
         marked("turn its power and say so on the light's page"),
     ),
+    "gel_off": Words(
+        "meterlink light move {light} --gel none",
+        marked("say that {light} has no gel"),
+        marked("touch {light} on the Lights page"),
+    ),
     "power_as_metered": Words(
         "meterlink light move {light} --power {power} --as-metered",
         marked("say where its dial stands: {power}"),

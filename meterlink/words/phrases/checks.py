@@ -181,6 +181,7 @@ PHRASES: dict[str, str] = {
     "cct_lower": marked("its CCT is lower by {mired:.0f} mired"),
     "toward_magenta": marked("it lies {duv:.3f} Duv toward magenta"),
     "toward_green": marked("it lies {duv:.3f} Duv toward green"),
+    "gel_off": marked("if it is to match the key: take the gel off ({do}) and meter it again"),
     "gel_lowers": marked("to match the key: a gel that lowers the CCT by {mired:.0f} mired"),
     "gel_raises": marked("to match the key: a gel that raises the CCT by {mired:.0f} mired"),
     "gel_lowers_green": marked(
