@@ -151,6 +151,9 @@ PHRASES: dict[str, str] = {
     # falloff
     "law_shifted": marked("inverse square from {cm:.0f} ± {u95_cm:.0f} cm behind the front"),
     "law_disk": marked("a disk of {cm:.0f} ± {u95_cm:.0f} cm"),
+    "falloff_row": "{stops:6.1f} {row}",
+    "falloff_axis": marked(" stops {near_m:.2f} m{gap}{far_m:.2f} m"),
+    "falloff_point": marked("  {distance_m:5.2f} m  {sign}{off:.3f} stop  (± {u95:.3f})"),
     "falloff_legend": marked("o read  · {law}  - inverse square from the front"),
     "falloff_span": marked("may be used from {low_m:.2f} to {high_m:.2f} m (measured {near_m:.2f} to {far_m:.2f} m)"),
     # evenness
