@@ -346,14 +346,15 @@ class Session(AnyOrderWalk):
         UsageError for a pop that can be no reading of that light: one alone for a reflector, which takes two.
         """
         last, light = self.library.last_reading(self.setup.id), self.light(name)
-        if light.source_light_id and (last is None or last.purpose not in (Purpose.WITH, Purpose.WITHOUT)):
+        fits = last is None or can_be_of(last, light)
+        if light.source_light_id and not fits:
             do = Do("meter", light=light.name)
             raise UsageError("{light} is a reflector, which takes two pops: {do}", light=light.name, do=do)
         if self.walk.any_order and (self.walk.stranger or self.walk.heard):
             return self._said_whose(light)
         if last is None:
             raise NotInLibrary("{setup}: there is no reading to give to another light", setup=self.setup.name)
-        if last.purpose != Purpose.ALONE and not light.source_light_id:
+        if not fits:
             raise UsageError("the last pop was not fired by one light alone, take it back: {do}", do=Do("undo"))
         if last.light_id == light.id:
             raise UsageError("the last reading is {light}'s already", light=light.name)
@@ -364,6 +365,11 @@ class Session(AnyOrderWalk):
             self.walk.drop(light.id)
             self.walk.last_id, self._in_progress = new.id, ""
         return new, next((one for one in self.lights() if one.id == last.light_id), None)
+
+
+def can_be_of(reading: Reading, light: Light) -> bool:
+    """Whether a reading can be this light's: a reflector's is one of two pops of its source, a lamp's is of a pop alone."""
+    return reading.purpose in ((Purpose.WITH, Purpose.WITHOUT) if light.source_light_id else (Purpose.ALONE,))
 
 
 def _cured_by_a_pop(judged: Judged, reading: Reading | None) -> bool:
