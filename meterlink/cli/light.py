@@ -251,7 +251,7 @@ def _show(args: argparse.Namespace, session: OpenedSet) -> None:
 
 def _remove(args: argparse.Namespace, session: OpenedSet) -> None:
     light = session.light(args.name)
-    session.library.revise_light(light._replace(removed=True))
+    session.remove(light)
     out("{light} is out of the set; its readings are kept", light=light.name)
 
 

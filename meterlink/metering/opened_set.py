@@ -71,6 +71,13 @@ class OpenedSet:
         self.library.add_placement(placement)
         return light
 
+    def remove(self, light: Light) -> None:
+        """Take a light out of the set; its readings are kept.  UsageError while a reflector of the set takes its light from it."""
+        fed = next((one.name for one in self.lights() if one.source_light_id == light.id), None)
+        if fed is not None:
+            raise UsageError("{light} feeds the reflector {other}: take that out first", light=light.name, other=fed)
+        self.library.revise_light(light._replace(removed=True))
+
     def move(self, light: Light, *, as_told: bool = False, as_metered: bool = False, **changes: Any) -> Placement:
         """Move or re-power a light: a new placement, the reading of the old one becomes stale.
 

@@ -95,6 +95,16 @@ def test_a_shutter_time_may_say_its_seconds(small_set: Run, typed: tuple[str, ..
     assert json.loads(small_set("setup", "show", "--json").out)["shutter_s"] == pytest.approx(1 / 128)
 
 
+def test_the_source_of_a_reflector_stays_while_that_is_in_the_set(small_set: Run) -> None:
+    """At the terminal as in the app: a card without its source would keep a reading that nothing gives."""
+    small_set("light", "add", "CARD", "80x120cm", "70cm", "-60", "--role", "fill", "--reflector-of", "KEY")
+
+    refused = small_set("light", "remove", "KEY")
+    assert (refused.code, "KEY feeds the reflector CARD: take that out first" in refused.err) == (2, True)
+    assert small_set("light", "remove", "CARD").code == 0
+    assert small_set("light", "remove", "KEY").code == 0
+
+
 @pytest.mark.parametrize("typed", ["0", "-20", "270"])
 def test_a_grid_that_cannot_be_is_answered_by_what_it_takes(small_set: Run, typed: str) -> None:
     """No column of the library and no limit of its own check: the angle of a grid is between 0 and 180 degrees."""
