@@ -96,9 +96,11 @@ def test_a_shutter_time_may_say_its_seconds(small_set: Run, typed: tuple[str, ..
 
 
 def test_the_source_of_a_reflector_stays_while_that_is_in_the_set(small_set: Run) -> None:
-    """At the terminal as in the app: a card without its source would keep a reading that nothing gives."""
+    """At the terminal as in the app: a card without a lamp that fires into it would have a reading that nothing gives."""
     small_set("light", "add", "CARD", "80x120cm", "70cm", "-60", "--role", "fill", "--reflector-of", "KEY")
 
+    card_of_card = small_set("light", "add", "LOW", "60x90cm", "60cm", "50", "--role", "fill", "--reflector-of", "CARD")
+    assert (card_of_card.code, "CARD is a reflector itself" in card_of_card.err) == (2, True)
     refused = small_set("light", "remove", "KEY")
     assert (refused.code, "KEY feeds the reflector CARD: take that out first" in refused.err) == (2, True)
     assert small_set("light", "remove", "CARD").code == 0
