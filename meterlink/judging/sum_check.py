@@ -52,9 +52,10 @@ def sum_check(view: JudgedSet) -> SumCheck:
     weighing = weigh_ways(ways)
     members, sums = ways[-1]
     suggestion = next_pop(members, sums, weighing) if weighing.alarm else None
-    residual = weighing.residuals[0] if weighing.residuals else None
-    u = weighing.u_residuals[0] if weighing.u_residuals else 0.0
-    return SumCheck(residual, u, weighing, suggestion, names, sums[0].lit if sums else (), refusal or failed)
+    # Of several pops of several lights the one that fits worst is spoken of.
+    apart = zip(weighing.residuals, weighing.u_residuals, sums, strict=True)
+    residual, u, worst = max(apart, key=lambda one: abs(one[0]) / one[1], default=(None, 0.0, None))
+    return SumCheck(residual, u, weighing, suggestion, names, worst.lit if worst else (), refusal or failed)
 
 
 def _ways(

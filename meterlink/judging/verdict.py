@@ -192,7 +192,7 @@ def _said(reading: Reading, correction: Correction, u: float) -> Told:
     if correction.held_off_m <= 0.0:
         return told("dome_at", point=at, u95=2 * u)
     receptor = told("dome" if reading.receptor == "dome" else "flat_receptor")
-    where = _toward(correction.toward, receptor=receptor, held_off_m=correction.held_off_m, point=at)
+    where = held_where(correction.toward, receptor=receptor, held_off_m=correction.held_off_m, point=at)
     if abs(stops) < 0.05:
         return told("reads_right", where=where)
     return told("reads_hot" if stops < 0 else "reads_low", where=where, **amount)
@@ -242,7 +242,7 @@ def outside_claim(reading: Reading, calibration: Calibration | None) -> Told:
     return NOTHING
 
 
-def _toward(toward: str, **where: object) -> Told:
+def held_where(toward: str, **where: object) -> Told:
     """Where the receptor was held, seen from the point."""
     if toward in ("light", "up", "down", "camera", "left", "right"):
         return told(f"held_{toward}", **where)

@@ -226,7 +226,8 @@ def ratio_table(view: JudgedSet) -> RatioTable:
     if entries:
         on_face = [e for e in entries if e.state.light.role not in OWN_POINT_ROLES]
         missing = [s.light.name for s in view.lights if s.value is None and s.light.role not in OWN_POINT_ROLES]
-        shares_known = bool(on_face) and not missing and all(e.camera is not None for e in on_face)
+        unlike = any(s.light.id in refused and s.light.role not in OWN_POINT_ROLES and (s.value or 0.0) > 0.0 for s in view.lights)
+        shares_known = bool(on_face) and not missing and not unlike and all(e.camera is not None for e in on_face)
         over, stops, u, share = figures(
             [e.exposure for e in entries],
             [e.u_stops for e in entries],

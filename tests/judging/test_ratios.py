@@ -189,6 +189,7 @@ def test_one_of_two_fills_is_not_the_fill(second: dict[str, object]) -> None:
     assert (table.key_to_fill, table.key_and_fill_to_fill, table.aperture_key_and_fill) == (None, None, None)
     assert "no lighting ratio until every fill can be compared with the key: LOW" in table.notes
     assert table.lighting_ratio_words == ("", "")
+    assert [row.share for row in table.rows] == [None, None, None]
 
 
 def test_two_fills_are_one_fill_of_their_sum() -> None:

@@ -129,6 +129,19 @@ def test_hair_light_may_be_shaded() -> None:
         assert not check.alarm
 
 
+def test_of_several_common_pops_the_one_that_fits_worst_is_told() -> None:
+    """Key and fill agree, key and rim do not: the figure is that of the pop that raised the alarm."""
+    rim = placed(2, azimuth_deg=60.0, shape="point", width_m=None)
+    parts = [read(0, 160.0), read(1, 80.0), read(2, 80.0)]
+    right = all_at_once(together_of({0: 160.0, 1: 80.0}), (0, 1), order=8)
+    low = all_at_once((160.0 * seen(KEY) + 80.0 * seen(rim)) * 0.7, (0, 2), order=9)
+    check = sum_check(view([*LIGHTS, light(2, "RIM")], [KEY, FILL, rim], [*parts, right, low]))
+
+    assert check.alarm
+    assert check.residual_stops == pytest.approx(math.log2(0.7), abs=0.05)
+    assert set(check.fired) == {"l0", "l2"}
+
+
 def test_dark_side_light_hides() -> None:
     """A light two stops under the key that reads 0.4 stop hot moves the sum by less than its uncertainty: said, not found."""
     check = sum_check(
