@@ -175,7 +175,7 @@ def _verdict(
         return GOOD, Why.AS_IT_IS, said
     if 2 * u <= settings.corrected_u95_stops:
         return CORRECTED, Why.AS_IT_IS, said
-    return RETAKE, Why.TOO_WIDE, all_of(said, _what_to_do(reading, correction), by=": ")
+    return RETAKE, Why.TOO_WIDE, all_of(said, _what_to_do(reading, correction, u), by=": ")
 
 
 def _said(reading: Reading, correction: Correction, u: float) -> Told:
@@ -249,7 +249,7 @@ def held_where(toward: str, **where: object) -> Told:
     return told("held_elsewhere", toward=toward, **where)
 
 
-def _what_to_do(reading: Reading, correction: Correction) -> Told:
+def _what_to_do(reading: Reading, correction: Correction, u_stops: float) -> Told:
     """What would make a reading with too wide an interval usable: the largest part decides."""
     parts = (
         (correction.held_off_u_stops, told("at_point", point=reading.point)),
@@ -260,5 +260,9 @@ def _what_to_do(reading: Reading, correction: Correction) -> Told:
     if correction.assumed_distance:
         return told("give_its_distance")
     largest = max(parts, key=lambda part: part[0])
-    repeat = told("adds_too_little" if reading.purpose == "with" else "let_recycle")
-    return largest[1] if largest[0] > 0.08 else repeat
+    spread = sqrt(max(0.0, u_stops * u_stops - correction.u_stops * correction.u_stops))
+    if largest[0] > max(0.08, spread):
+        return largest[1]
+    if reading.kind == "steady":
+        return told("light_wavers")
+    return told("adds_too_little" if reading.purpose == "with" else "let_recycle")

@@ -64,6 +64,7 @@ PHRASES: dict[str, str] = {
     "large_and_near": marked("the light is large and near: take it again at the {point:point}"),
     "say_where": marked("say where the light stands (azimuth, elevation)"),
     "give_its_distance": marked("give the light's distance, no new pop is needed"),
+    "light_wavers": marked("the light wavers, or is too weak for what the sensor can tell: take it again"),
     "let_recycle": marked("the pops differ too much: let the head recycle and take it again"),
     "adds_too_little": marked("it adds too little to tell from two pops: average several, with it and without"),
     # the calibration's claim
