@@ -345,7 +345,7 @@ class Session(AnyOrderWalk):
         Returns the new reading and the light that lost it.  In any order the other pops may change their lights with it.
         UsageError for a pop that can be no reading of that light: one alone for a reflector, which takes two.
         """
-        last, light = self.library.last_reading(self.setup.id), self.light(name)
+        last, light = self._last_pop(), self.light(name)
         fits = last is None or can_be_of(last, light)
         if light.source_light_id and not fits:
             do = Do("meter", light=light.name)
@@ -365,6 +365,16 @@ class Session(AnyOrderWalk):
             self.walk.drop(light.id)
             self.walk.last_id, self._in_progress = new.id, ""
         return new, next((one for one in self.lights() if one.id == last.light_id), None)
+
+    def _last_pop(self) -> Reading | None:
+        """The reading whose pop came last: what was said of an earlier one since made a newer record, and no newer pop."""
+        every = {r.id: r for r in self.library.all_readings(self.setup.id)}
+
+        def logged_first(r: Reading) -> str:
+            old = every.get(r.supersedes_id or "")
+            return logged_first(old) if old is not None and old.id < r.id and old.taken_at_s == r.taken_at_s else r.id
+
+        return max(self.known.records.effective, key=logged_first, default=None)
 
 
 def can_be_of(reading: Reading, light: Light) -> bool:
