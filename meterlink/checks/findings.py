@@ -107,9 +107,10 @@ def answers(view: JudgedSet) -> list[Finding]:
 
 
 def looked_at(view: JudgedSet) -> list[Finding]:
-    """Return all that the finders say of a judged set, worst first: findings, then answers."""
+    """Return all that the finders say of a judged set, worst first, then in the set's order: findings, then answers."""
+    order = {state.light.name: i for i, state in enumerate(view.lights)}
     found = [finding for finder in FINDERS for finding in finder(view)]
-    return sorted(found, key=lambda one: (-one.rank, one.kind, one.light))
+    return sorted(found, key=lambda one: (-one.rank, one.kind, order.get(one.light, -1)))
 
 
 @register
