@@ -31,7 +31,7 @@ def run(args: argparse.Namespace) -> None:
         last = session.undo()
         if last.purpose == Purpose.ROOM:
             out("taken back: the room light; read it again: {do}", do=Do("meter_room"))
-            return 0
+            return
         light = next((one.name for one in session.lights() if one.id == last.light_id), "")
         who, do = light or say("the whole set"), Do("meter", light=light) if light else Do("meter_together")
         after = session.view()
