@@ -119,6 +119,7 @@ ACTIONS: dict[str, Words] = {
         marked("meter these together"),
         marked("touch All together on the Set page"),
     ),
+    "meter_room": Words("meterlink meter --room", marked("meter the room light")),
     "meter_room_lamps": Words(
         "meterlink meter --room --lamps on",
         marked("meter the room light with the modelling lamps on, then with them off"),
