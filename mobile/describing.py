@@ -52,12 +52,9 @@ class Describing:
 
     def remove_light(self, light_id: str) -> Shot:
         """Take a light out of the set; its readings are kept."""
-        light = self._light(light_id)
-        dependent = next((one.name for one in self.shot.lights if one.source_light_id == light_id), None)
-        if dependent is not None:
-            raise UsageError("{light} feeds the reflector {other}: take that out first", light=light.name, other=dependent)
-        self.library.revise_light(light._replace(removed=True))
-        self._need().forget(light_id)
+        session = self._need()
+        session.remove(self._light(light_id))
+        session.forget(light_id)
         return self._shoot()
 
     def bring_back(self, light: Light) -> Shot:

@@ -12,6 +12,7 @@ from meterlink import units
 from meterlink.judging.judged_set import LightState
 from meterlink.metering.nearness import Near, near
 from meterlink.metering.outcome import OutcomeCode
+from meterlink.metering.session import can_be_of
 from meterlink.metering.walk import Request
 from meterlink.records import Light, Measurement, Purpose
 from mobile.desk import HELD_MAX_M, OWN_POINT, Shot
@@ -243,7 +244,7 @@ def _give_to(shot: Shot) -> tuple[tuple[str, str], ...]:
     if shot.last is None:
         return ()
     second = second_of(shot)
-    others = [one for one in shot.lights if one.id != shot.last.light_id]
+    others = [one for one in shot.lights if one.id != shot.last.light_id and can_be_of(shot.last, one)]
     return tuple((one.id, one.name) for one in sorted(others, key=lambda one: one.id != second))
 
 

@@ -197,6 +197,34 @@ def test_reassign_to_the_same_light_is_refused(session: Session, pop: MakePop) -
         session.reassign("KEY")
 
 
+def test_the_pop_that_came_last_is_given_and_not_the_one_that_was_last_spoken_of(session: Session, pop: MakePop) -> None:
+    """A distance said of the key afterwards is a newer record of an older pop: the last pop is still the fill's."""
+    session.begin(requests(session, "KEY", "FILL"))
+    session.take(pop(200.0))
+    session.take(pop(90.0))
+    session.held(0.1, session.light("KEY").id)
+
+    new, loser = session.reassign("HAIR")
+
+    assert (new.exposure_lxs, loser.name) == (90.0, "FILL")
+
+
+def test_a_pop_is_given_only_to_a_light_that_it_can_be_a_reading_of(session: Session, pop: MakePop) -> None:
+    """One pop alone is no reading of a reflector, and one with the reflector in place none of a lamp alone: nothing is changed."""
+    reflector(session)
+    session.begin(requests(session, "KEY", "CARD", held_off_m=0.0))
+    session.take(pop(200.0))
+    with pytest.raises(UsageError, match="two pops: meterlink meter CARD"):
+        session.reassign("CARD")
+    session.take(pop(250.0))
+    with pytest.raises(UsageError, match="not fired by one light alone"):
+        session.reassign("HAIR")
+
+    assert [(r.light_id, r.purpose) for r in session.view().readings] == [
+        (session.light("KEY").id, "alone"), (session.light("CARD").id, "with"),
+    ]
+
+
 def test_a_moved_light_has_no_number_until_it_is_metered(session: Session, pop: MakePop) -> None:
     """After a change of power the old reading is named as stale and never shown as current."""
     session.begin(requests(session, "KEY", "FILL"))

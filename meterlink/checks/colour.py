@@ -120,7 +120,9 @@ def _off_key(row: ColourRow, state: LightState, view: JudgedSet, limit_mired: fl
     text = told("off_key", **numbers) if row.duv is None else told("off_key_duv", **numbers, duv=row.duv)
     if row.gel_on_it:
         text = all_of(text, told("off_key_gel", gel=row.gel_on_it))
-    advice = _gel(row.gel_mired, row.duv_difference or 0.0)
+    # What a gel that was put on has shifted, no second gel takes back well: the head alone is to be read.
+    again = told("gel_off", do=Do("gel_off", light=row.light))
+    advice = again if row.gel_on_it else _gel(row.gel_mired, row.duv_difference or 0.0)
     power = matching_power(fixture_curves(state, view), row.mired + row.gel_mired, limit_mired)
     if power is not None and state.placement is not None and power.power_stops != state.placement.power_stops:
         head = state.light.fixture or state.light.name

@@ -107,9 +107,10 @@ def answers(view: JudgedSet) -> list[Finding]:
 
 
 def looked_at(view: JudgedSet) -> list[Finding]:
-    """Return all that the finders say of a judged set, worst first: findings, then answers."""
+    """Return all that the finders say of a judged set, worst first, then in the set's order: findings, then answers."""
+    order = {state.light.name: i for i, state in enumerate(view.lights)}
     found = [finding for finder in FINDERS for finding in finder(view)]
-    return sorted(found, key=lambda one: (-one.rank, one.kind, one.light))
+    return sorted(found, key=lambda one: (-one.rank, one.kind, order.get(one.light, -1)))
 
 
 @register
@@ -117,7 +118,7 @@ def retakes(view: JudgedSet) -> Iterable[Finding]:
     """Readings whose verdict is retake."""
     for state in view.lights:
         judged = state.judged
-        if judged is not None and judged.verdict == RETAKE:
+        if judged is not None and judged.verdict == RETAKE and state.light.id not in (view.swap or ()):
             numbers = {"correction_stops": judged.correction_stops, "u95_stops": judged.u95_stops}
             yield Finding(
                 "retake",
@@ -148,6 +149,11 @@ def disagreement(view: JudgedSet) -> Iterable[Finding]:
     """What the sum of the lights and the predictions say together."""
     check = view.check
     weighing = check.weighing
+    if view.swap is not None:
+        both = tuple(check.names[one] for one in view.swap)
+        do = told("do", do=Do("meter_lights", lights=both))
+        yield Finding("swapped", WRONG + 0.9, both[-1], told("look_swapped", lights=both), do, {"lights": both})
+        return
     if weighing is None or not weighing.alarm:
         if check.residual_stops is not None and not check.refusal:
             well = {"residual_stops": check.residual_stops, "u_residual_stops": check.u_stops}

@@ -132,7 +132,9 @@ def _frozen(one: Drawn, moves: Movement, limit: float) -> Finding:
 
 def _finding(one: Drawn, view: JudgedSet, moves: Movement, limit: float, drawn: list[Drawn]) -> Finding:
     state = next(state for state in view.lights if state.light.name == one.light)
-    curves = fixture_curves(state, view)
+    # A card draws as long as its source flashes: that is what can be turned.
+    head = view.state(state.light.source_light_id) or state
+    all_read = all(s.reading is not None for s in view.lights if s.light.role not in OWN_POINT_ROLES)
     wanted = limit / 1000.0 / moves.speed_m_s
     # Over the limit by one stop weighs little, by four stops all of it.
     over = log2(one.trail_mm / limit)
@@ -141,8 +143,8 @@ def _finding(one: Drawn, view: JudgedSet, moves: Movement, limit: float, drawn: 
         "freeze",
         rank,
         one.light,
-        _said(one, moves),
-        _advice(one, state, curves, wanted),
+        _said(one, moves, told("part_of_face", share=one.share) if all_read else NOTHING),
+        _advice(one, head, fixture_curves(head, view), wanted),
         {
             "speed_m_s": moves.speed_m_s,
             "movement_declared": moves.declared,
@@ -151,33 +153,33 @@ def _finding(one: Drawn, view: JudgedSet, moves: Movement, limit: float, drawn: 
             "limit_mm": limit,
             "trail_mm": one.trail_mm,
             "trail_px": one.trail_px,
-            "share": one.share,
+            "share": one.share if all_read else None,
             "trails": [each._asdict() for each in drawn],
         },
     )
 
 
-def _said(one: Drawn, moves: Movement) -> Told:
+def _said(one: Drawn, moves: Movement, part: Told) -> Told:
     what = told("moves_declared" if moves.declared else "moves_assumed", what=moves.what) if moves.what else NOTHING
     trail = told("trail_px", mm=one.trail_mm, px=one.trail_px) if one.trail_px is not None else told("trail_mm", mm=one.trail_mm)
     time = told("shutter_time" if one.steady else "flash_time", time_s=one.t01_s)
     numbers = {"light": one.light, "trail": trail, "speed": moves.speed_m_s, "what": what, "time": time}
     if one.at_point == "face":
-        return told("trail", **numbers, share=one.share)
+        return told("trail", **numbers, part=part)
     return told("trail_at", **numbers, point=one.at_point)
 
 
 def _advice(one: Drawn, state: LightState, curves: FixtureCurves, wanted_s: float) -> Told:
-    """What shortens it, and its cost in stops."""
+    """What shortens it, and its cost in stops; ``state`` is the head that the trail comes from."""
     if one.steady:
         return told("steady_do", wanted_s=wanted_s, stops=log2(one.t01_s / wanted_s))
     choice = shorter_power(state, curves, wanted_s)
-    placement = state.placement
+    placement, name = state.placement, state.light.name
     if choice is not None and curves.durations is not None and choice.change_stops != 0.0:
         there = freeze.value_at(curves.durations, choice.power_stops)
         return told(
             "power_costs" if choice.cost_stops < 0 else "power_gives",
-            light=one.light, power=power_text(state, choice.power_stops), t01_s=there or wanted_s, head=curves.name,
+            light=name, power=power_text(state, choice.power_stops), t01_s=there or wanted_s, head=curves.name,
             stops=choice.cost_stops,
         )  # fmt: skip
     if curves.durations is not None:
@@ -186,8 +188,8 @@ def _advice(one: Drawn, state: LightState, curves: FixtureCurves, wanted_s: floa
         power = power_text(state, powers[best])
         return told("never_so_short", head=curves.name, wanted_s=wanted_s, shortest_s=values[best], power=power)
     if placement is not None and placement.power_stops is not None:
-        return told("learn_shorter", wanted_s=wanted_s, light=one.light)
-    return told("learn_shorter_power", wanted_s=wanted_s, light=one.light, do=Do("give_power", light=one.light))
+        return told("learn_shorter", wanted_s=wanted_s, light=name)
+    return told("learn_shorter_power", wanted_s=wanted_s, light=name, do=Do("give_power", light=name))
 
 
 def power_text(state: LightState, power_stops: float) -> str:

@@ -70,7 +70,7 @@ def _cells(row: ColourRow) -> tuple[str, ...]:
     else:
         lowers = row.gel_mired > 0
         gel = say("{mired:.0f} mired, lowers the CCT" if lowers else "{mired:.0f} mired, raises the CCT", mired=abs(row.gel_mired))
-    duv = NOTHING if row.duv is None else written(row.duv, "+.4f")
+    duv = NOTHING if row.duv is None else written(row.duv, "duv")
     mark = say("differs") if row.differs else ""
     if row.gel_on_it:
         mark = " ".join(filter(None, (mark, say("(has '{gel}' on it)", gel=row.gel_on_it))))

@@ -121,8 +121,8 @@ class Screen:
         for warning in outcome.warnings:
             self.say(f"! {warning}")
         more = self.after(outcome) if self.after is not None else ""
-        if more:
-            self.say(f"  {more}")
+        for line in more.splitlines():
+            self.say(f"  {line}")
 
     def unseen(self, closer: bool) -> None:
         """Say that no pop came for a while, and what follows."""

@@ -118,7 +118,7 @@ def print_rows(headings: Sequence[str], rows: Sequence[Sequence[str]], *, title:
         print(f"{bold}{line}{plain}" if number == 0 else line)
         if number:
             for i in (i for i in range(len(headings)) if i not in kept and row[i]):
-                print(wrapped(f"    {row[i]}" if sentences[i] else f"    {headings[i]}: {row[i]}", " " * 6))
+                print(wrapped(f"    {row[i]}" if sentences[i] or not headings[i] else f"    {headings[i]}: {row[i]}", " " * 6))
 
 
 def _fitting(widths: Sequence[int], sentences: Sequence[bool], width: int) -> list[int]:

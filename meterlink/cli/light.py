@@ -59,6 +59,13 @@ def _emission(text: str) -> float:
     return value
 
 
+def _grid(text: str) -> float:
+    degrees = units.parse_angle(text)
+    if not 0.0 < degrees <= 180.0:
+        raise UnitError("a grid of '{typed}' cannot be: give its angle in degrees, e.g. 40", text, typed=text[:20])
+    return degrees
+
+
 Parse = Callable[[str], Any]
 PLACEMENT_OPTIONS: tuple[tuple[str, str, Parse | None, str, str], ...] = (
     # option, field of the placement, how it is read, placeholder, help
@@ -70,7 +77,7 @@ PLACEMENT_OPTIONS: tuple[tuple[str, str, Parse | None, str, str], ...] = (
     ("--power", "power_stops", None, "P", "in the fixture's own scale: 1/4, 1/4+0.3, -2.3, 6.3, 200J"),
     ("--emission", "emission_n", _emission, "N", "beam falls as cos^N: 1 is a diffuser, more is narrower"),
     ("--recess", "recess_m", units.parse_length, "L", "depth of the tube behind the rim of a bare reflector"),
-    ("--grid", "grid_deg", units.parse_angle, "DEG", "grid, e.g. 40"),
+    ("--grid", "grid_deg", _grid, "DEG", "grid, e.g. 40"),
     ("--gel", "gel", str, "NAME", "gel on the light"),
     ("--diffusers", "diffusers", str, "TEXT", "e.g. 'inner baffle and front'"),
     ("--stand-height", "stand_height_m", units.parse_length, "L", "height of the source above the floor"),
@@ -244,7 +251,7 @@ def _show(args: argparse.Namespace, session: OpenedSet) -> None:
 
 def _remove(args: argparse.Namespace, session: OpenedSet) -> None:
     light = session.light(args.name)
-    session.library.revise_light(light._replace(removed=True))
+    session.remove(light)
     out("{light} is out of the set; its readings are kept", light=light.name)
 
 

@@ -11,7 +11,7 @@ import contextlib
 import os
 import sys
 import textwrap
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from types import ModuleType
 from typing import Any, NoReturn, TextIO, cast
 
@@ -186,11 +186,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     if arguments[:1] == ["help"] and arguments[1:2]:
         arguments = [*arguments[1:], "--help"]  # help light add
     if not arguments or arguments[0] in ("-h", "--help", "help"):
-        print(overview(), end="")
-        return 0
+        return _guarded(lambda: print(overview(), end=""))
     if arguments[0] == "--version":
-        print(f"meterlink {__version__}")
-        return 0
+        return _guarded(lambda: print(f"meterlink {__version__}"))
     verb = arguments.pop(0)
     if verb in SHORT:
         verb, action = SHORT[verb]
@@ -198,7 +196,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     if verb not in VERBS:
         print(cleaned(_unknown_verb(verb)), file=sys.stderr)
         return 2
-    return _run_verb(verb, arguments, library)
+    return _guarded(lambda: _run_verb(verb, arguments, library))
 
 
 def _complete() -> int:
@@ -228,12 +226,18 @@ def _clean_output() -> Iterator[None]:
         sys.stdout, sys.stderr = streams
 
 
-def _run_verb(verb: str, arguments: list[str], library: str | None) -> int:
+def _run_verb(verb: str, arguments: list[str], library: str | None) -> int | None:
+    args = parse(verb, arguments)
+    args.library = args.library or library
+    with _clean_output():
+        result: int | None = module_of(verb).run(args)
+    return result
+
+
+def _guarded(job: Callable[[], int | None]) -> int:
+    """Do a job of the command line; whatever ends it becomes a line and an exit code."""
     try:
-        args = parse(verb, arguments)
-        args.library = args.library or library
-        with _clean_output():
-            result: int | None = module_of(verb).run(args)
+        result = job()
         sys.stdout.flush()
         return result or 0
     except MeterlinkError as error:

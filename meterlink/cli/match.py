@@ -93,7 +93,7 @@ def _walk(args: argparse.Namespace, rebuild: Rebuild) -> None:
     print()
 
     def after(outcome: Outcome) -> str:
-        return "\n  ".join(map(str, rebuild.after(outcome)))
+        return "\n".join(map(str, rebuild.after(outcome)))
 
     run(drive(rebuild, args.sensor, after=after))
 

@@ -6,8 +6,9 @@ examples:
   meterlink ratios --json --whole    with the lighting ratio and the working aperture
 
 "as read" is what the dome saw, "at point" what the face gets after the correction ("corr.") for the held-off distance.
-"from key" is in stops, ± is k=2; "ratio" is key to light.  A light that was moved or re-powered since has no number until
-it is metered again.
+"from key" is in stops, ± is k=2; "ratio" is key to light, each metered toward it.  "share" is its part of what a dome at the
+face gets that is turned to the camera: a light from the side counts for less.  A light that was moved or re-powered since has
+no number until it is metered again.
 """
 
 from __future__ import annotations

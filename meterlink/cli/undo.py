@@ -12,7 +12,7 @@ import argparse
 from meterlink.cli.frame import add_setup_option, open_set, out
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.metering.session import Session
-from meterlink.records import Reading
+from meterlink.records import Purpose, Reading
 from meterlink.words.actions import Do
 from meterlink.words.language import say
 from meterlink.words.sentences import value_text
@@ -29,6 +29,9 @@ def run(args: argparse.Namespace) -> None:
         session.resume()
         view = session.view()
         last = session.undo()
+        if last.purpose == Purpose.ROOM:
+            out("taken back: the room light; read it again: {do}", do=Do("meter_room"))
+            return
         light = next((one.name for one in session.lights() if one.id == last.light_id), "")
         who, do = light or say("the whole set"), Do("meter", light=light) if light else Do("meter_together")
         after = session.view()

@@ -117,8 +117,9 @@ def falloff_lines(fit: FalloffFit, width: int = 60, height: int = 12) -> list[st
         put(i, curve[i], "·")
     for point in fit.points:
         put(round(log(point.distance_m / near) / log(far / near) * (width - 1)), point.stops, "o")
-    lines = [f"{top - span * i / (height - 1):6.1f} {''.join(row).rstrip()}" for i, row in enumerate(canvas)]
-    lines.append(f"{'stops':>6} {near:.2f} m{'':{max(1, width - 14)}}{far:.2f} m")
+    rows = ["".join(row).rstrip() for row in canvas]
+    lines = [str(told("falloff_row", stops=top - span * i / (height - 1), row=row)) for i, row in enumerate(rows)]
+    lines.append(str(told("falloff_axis", near_m=near, far_m=far, gap=" " * max(1, width - 14))))
     law = told("law_shifted", cm=fit.parameter_m * 100, u95_cm=fit.u_parameter_m * 200)
     if fit.law == "disk":
         law = told("law_disk", cm=fit.parameter_m * 200, u95_cm=fit.u_parameter_m * 400)
@@ -126,5 +127,6 @@ def falloff_lines(fit: FalloffFit, width: int = 60, height: int = 12) -> list[st
     lines.append(str(told("falloff_span", low_m=fit.low_m, high_m=fit.high_m, near_m=fit.near_m, far_m=fit.far_m)))
     for point, residual in zip(fit.points, fit.residuals, strict=True):
         sign = "+" if residual >= 0 else "−"
-        lines.append(f"  {point.distance_m:5.2f} m  {sign}{abs(residual):.3f} stop  (± {2 * point.u_stops:.3f})")
+        figures = {"distance_m": point.distance_m, "sign": sign, "off": abs(residual), "u95": 2 * point.u_stops}
+        lines.append(str(told("falloff_point", **figures)))
     return lines

@@ -13,9 +13,10 @@ from meterlink.judging.learnt_dial import dial_words, powers_before
 from meterlink.judging.prediction import Past, Prediction
 from meterlink.judging.standing import standing_of
 from meterlink.judging.sum_check import sum_check
+from meterlink.judging.swapped import swap_of
 from meterlink.judging.verdict import EXPECTED, RETAKE, Judged, Why, judge
 from meterlink.records import Calibration, Light, Placement, Reading, Settings, Setup
-from meterlink.words.told import NOTHING, told
+from meterlink.words.told import NOTHING, Told, told
 
 AS_TOLD = "set_as_told"
 """Key of a placement's details: a small turn that a match or a target told, and that she said was made.  What the light gives
@@ -137,8 +138,17 @@ def _as_told(state: LightState, seen: JudgedSet, judge: Judge) -> LightState:
 
 
 def contradicted(seen: JudgedSet) -> JudgedSet:
-    """Return the set with the verdict of the reading that is most probably wrong changed to retake, when one is."""
+    """Return the set with the verdict of the reading that is most probably wrong changed to retake, when one is.
+
+    Where its pop was most probably changed over with another light's, the other one is as wrong.
+    """
     top = seen.check.blamed
+    swap = swap_of(seen, top.light_id if top is not None else None)
+    if swap is not None:
+        one, other = swap.first.light, swap.second.light
+        doubts = {one.id: told("against_swap", light=other.name), other.id: told("against_swap", light=one.name)}
+        both = tuple(_doubted(s, doubts[s.light.id], told("fire_both")) if s.light.id in doubts else s for s in seen.lights)
+        return seen._replace(lights=both, swap=(one.id, other.id))
     if top is None or top.light_id is None:
         return seen
     against = "against_sum" if seen.check.residual_stops is not None else "against_past"
@@ -146,9 +156,6 @@ def contradicted(seen: JudgedSet) -> JudgedSet:
 
 
 def _against(state: LightState, top: Suspect, against: str) -> LightState:
-    judged = state.judged
-    if judged is None or judged.why in (Why.CLIPPED, Why.TOO_DIM, Why.NO_LIGHT, Why.NO_FIGURE):
-        return state
     held = {"held_off_m": top.held_off_m} if top.held_off_m else {}
     doubt, do = told(against + "_held" * bool(held), stops=top.stops, **held), told("fire_again")
     if top.cause == DIAL and state.placement is not None:
@@ -158,5 +165,13 @@ def _against(state: LightState, top: Suspect, against: str) -> LightState:
     elif top.dial_stops is not None and state.placement is not None:
         doubt = told("or_dial", cause=doubt, power=dial_words(state.light, state.placement, top.dial_stops))
         do = told("look_and_fire")
+    return _doubted(state, doubt, do)
+
+
+def _doubted(state: LightState, doubt: Told, do: Told) -> LightState:
+    """A reading that others speak against is to be taken again; one that is none for its own sake stays so."""
+    judged = state.judged
+    if judged is None or judged.why in (Why.CLIPPED, Why.TOO_DIM, Why.NO_LIGHT, Why.NO_FIGURE):
+        return state
     said = told("contradicted", against=doubt, do=do, reason=judged.said)
     return state._replace(judged=judged._replace(verdict=RETAKE, why=Why.CONTRADICTED, said=said, against=doubt))

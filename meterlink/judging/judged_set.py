@@ -102,6 +102,8 @@ class JudgedSet(NamedTuple):
     predictions: Mapping[str, Prediction] = {}
     """Light id -> what it should give by its history."""
     check: SumCheck = SumCheck(None, 0.0, None, None, {})
+    swap: tuple[str, str] | None = None
+    """Two lights whose last pops were most probably logged the wrong way round: both readings are retakes."""
     waves: Callable[[str], Any] | None = None
     """Reading id -> (times in s, light in lx) of its kept waveform, or None; absent where nobody needs waveforms."""
 

@@ -52,9 +52,10 @@ def sum_check(view: JudgedSet) -> SumCheck:
     weighing = weigh_ways(ways)
     members, sums = ways[-1]
     suggestion = next_pop(members, sums, weighing) if weighing.alarm else None
-    residual = weighing.residuals[0] if weighing.residuals else None
-    u = weighing.u_residuals[0] if weighing.u_residuals else 0.0
-    return SumCheck(residual, u, weighing, suggestion, names, sums[0].lit if sums else (), refusal or failed)
+    # Of several pops of several lights the one that fits worst is spoken of.
+    apart = zip(weighing.residuals, weighing.u_residuals, sums, strict=True)
+    residual, u, worst = max(apart, key=lambda one: abs(one[0]) / one[1], default=(None, 0.0, None))
+    return SumCheck(residual, u, weighing, suggestion, names, worst.lit if worst else (), refusal or failed)
 
 
 def _ways(
@@ -125,14 +126,14 @@ def _missing(state: LightState, pops: list[Reading], no_direction: bool) -> Told
 
 def current_pops(view: JudgedSet) -> tuple[list[Reading], Told]:
     """Current pops of several lights, that of the most lights first; why there is none that can be used."""
-    placed = {state.light.id: state.placement for state in view.lights}
     latest: dict[tuple[str, ...], Reading] = {}
     for reading in view.readings:
         if reading.purpose == "together" and reading.lit:
             latest[tuple(sorted(reading.lit))] = reading
     fresh = []
     for lit, reading in latest.items():
-        placements = [placed.get(one) for one in lit]
+        # A reflector that was brought in or moved since changes the sum as much as a light that fired in it.
+        placements = [s.placement for s in view.lights if s.light.id in lit or s.light.source_light_id in lit]
         if any(one is not None and one.created_at_s > reading.taken_at_s for one in placements):
             continue
         fresh.append(reading)

@@ -82,6 +82,24 @@ def swapped(view: JudgedSet, light_id: str) -> Swap | None:
     return Swap(other, state, by_past, odds) if odds > 1.0 else None
 
 
+def swap_of(view: JudgedSet, light_id: str | None) -> Swap | None:
+    """Return the swap that the blamed reading is part of, with the pop of the light before it or after it.
+
+    Where none is blamed (None): the last two pops, if they are retakes.  Only by what both gave before: roles alone call no
+    reading wrong.
+    """
+    alone = [r for r in view.readings if r.purpose == Purpose.ALONE]
+    if light_id is None:
+        later = [r.light_id for r in alone[-1:] if view.earlier]
+    else:
+        state = view.state(light_id)
+        mine = state.reading.id if state is not None and state.reading is not None else ""
+        later = [*[r.light_id for r in alone if r.id > mine and r.light_id != light_id][:1], light_id]
+    swaps = [swapped(view, one) for one in later if one is not None]
+    among = [s for s in swaps if s is not None and s.by_past and light_id in (None, s.first.light.id, s.second.light.id)]
+    return among[0] if among else None
+
+
 def _alike(a: Reading, b: Reading) -> bool:
     """Whether the two were metered in the same way, so that one can be the other's."""
     return (a.kind, a.aim, a.receptor) == (b.kind, b.aim, b.receptor)

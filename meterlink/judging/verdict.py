@@ -175,7 +175,7 @@ def _verdict(
         return GOOD, Why.AS_IT_IS, said
     if 2 * u <= settings.corrected_u95_stops:
         return CORRECTED, Why.AS_IT_IS, said
-    return RETAKE, Why.TOO_WIDE, all_of(said, _what_to_do(reading, correction), by=": ")
+    return RETAKE, Why.TOO_WIDE, all_of(said, _what_to_do(reading, correction, u), by=": ")
 
 
 def _said(reading: Reading, correction: Correction, u: float) -> Told:
@@ -192,7 +192,7 @@ def _said(reading: Reading, correction: Correction, u: float) -> Told:
     if correction.held_off_m <= 0.0:
         return told("dome_at", point=at, u95=2 * u)
     receptor = told("dome" if reading.receptor == "dome" else "flat_receptor")
-    where = _toward(correction.toward, receptor=receptor, held_off_m=correction.held_off_m, point=at)
+    where = held_where(correction.toward, receptor=receptor, held_off_m=correction.held_off_m, point=at)
     if abs(stops) < 0.05:
         return told("reads_right", where=where)
     return told("reads_hot" if stops < 0 else "reads_low", where=where, **amount)
@@ -242,14 +242,14 @@ def outside_claim(reading: Reading, calibration: Calibration | None) -> Told:
     return NOTHING
 
 
-def _toward(toward: str, **where: object) -> Told:
+def held_where(toward: str, **where: object) -> Told:
     """Where the receptor was held, seen from the point."""
     if toward in ("light", "up", "down", "camera", "left", "right"):
         return told(f"held_{toward}", **where)
     return told("held_elsewhere", toward=toward, **where)
 
 
-def _what_to_do(reading: Reading, correction: Correction) -> Told:
+def _what_to_do(reading: Reading, correction: Correction, u_stops: float) -> Told:
     """What would make a reading with too wide an interval usable: the largest part decides."""
     parts = (
         (correction.held_off_u_stops, told("at_point", point=reading.point)),
@@ -260,5 +260,9 @@ def _what_to_do(reading: Reading, correction: Correction) -> Told:
     if correction.assumed_distance:
         return told("give_its_distance")
     largest = max(parts, key=lambda part: part[0])
-    repeat = told("adds_too_little" if reading.purpose == "with" else "let_recycle")
-    return largest[1] if largest[0] > 0.08 else repeat
+    spread = sqrt(max(0.0, u_stops * u_stops - correction.u_stops * correction.u_stops))
+    if largest[0] > max(0.08, spread):
+        return largest[1]
+    if reading.kind == "steady":
+        return told("light_wavers")
+    return told("adds_too_little" if reading.purpose == "with" else "let_recycle")

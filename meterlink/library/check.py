@@ -61,7 +61,8 @@ def check(path: str | Path) -> Report:
     except (LibraryTooNew, NotInLibrary):
         raise
     except LibraryDamaged as error:
-        return Report(name, 0, {}, Path(name).stat().st_size, [Finding("damage", told("note", note=error), _RECOVER)])
+        damage = Finding("damage", told("unreadable_file", trouble=error.__cause__ or error), _RECOVER)
+        return Report(name, 0, {}, Path(name).stat().st_size, [damage])
     with contextlib.closing(db):
         findings = list(_findings(db))
         return Report(name, db.version, _counts(db.connection), Path(name).stat().st_size, findings)

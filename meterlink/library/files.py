@@ -12,6 +12,7 @@ from pathlib import Path
 from zlib import crc32
 
 from meterlink.errors import StorageError, UsageError
+from meterlink.words.language import say
 
 NAME_BYTES_MAX = 200
 """Of a file's name that we make: file systems end at 255 bytes, and our endings have to fit."""
@@ -77,7 +78,7 @@ def check_ordinary(target: Path) -> None:
             target=target, target_2=target.readlink(),
         )
     if not stat.S_ISREG(kind):
-        what = "a folder" if stat.S_ISDIR(kind) else "a device or a pipe"
+        what = say("a folder") if stat.S_ISDIR(kind) else say("a device or a pipe")
         raise StorageError("{target} is {what}, not a file: choose another name", target=target, what=what)
 
 
@@ -94,7 +95,7 @@ def is_file(path: str | os.PathLike[str]) -> bool:
 def check_readable(path: Path) -> None:
     """Refuse to read what never ends or keeps one waiting: a pipe, a socket, a device."""
     if exists(path) and not is_file(path):
-        what = "a folder" if path.is_dir() else "a device or a pipe"
+        what = say("a folder") if path.is_dir() else say("a device or a pipe")
         raise StorageError("{path} is {what}, not a file: copy what comes out of it into a file first", path=path, what=what)
 
 

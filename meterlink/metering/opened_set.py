@@ -65,11 +65,21 @@ class OpenedSet:
     def add_light(self, light: Light, placement: Placement) -> Light:
         """Add a light with its first placement, after checking that both can be."""
         check_placement(placement, light)
-        if light.source_light_id and not any(one.id == light.source_light_id for one in self.lights()):
+        source = next((one for one in self.lights() if one.id == light.source_light_id), None)
+        if light.source_light_id and source is None:
             raise NotInLibrary("{light}: its source is no light of this set-up: add the source first", light=light.name)
+        if source is not None and source.source_light_id:
+            raise UsageError("{source} is a reflector itself: name the light whose flash it throws back", source=source.name)
         self.library.add_light(light)
         self.library.add_placement(placement)
         return light
+
+    def remove(self, light: Light) -> None:
+        """Take a light out of the set; its readings are kept.  UsageError while a reflector of the set takes its light from it."""
+        fed = next((one.name for one in self.lights() if one.source_light_id == light.id), None)
+        if fed is not None:
+            raise UsageError("{light} feeds the reflector {other}: take that out first", light=light.name, other=fed)
+        self.library.revise_light(light._replace(removed=True))
 
     def move(self, light: Light, *, as_told: bool = False, as_metered: bool = False, **changes: Any) -> Placement:
         """Move or re-power a light: a new placement, the reading of the old one becomes stale.

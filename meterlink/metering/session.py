@@ -23,6 +23,7 @@ from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind, refusa
 from meterlink.metering.walk import Request
 from meterlink.records import Evidence, Kind, Light, Measurement, Purpose, Reading, Trouble
 from meterlink.records.placement_rules import check_held_off
+from meterlink.words.actions import Do
 from meterlink.words.sentences import logged
 from meterlink.words.told import NOTHING, Told, all_of, told
 
@@ -342,13 +343,19 @@ class Session(AnyOrderWalk):
         """Give the last reading to another light; the light that it was logged for is waited for again.
 
         Returns the new reading and the light that lost it.  In any order the other pops may change their lights with it.
+        UsageError for a pop that can be no reading of that light: one alone for a reflector, which takes two.
         """
+        last, light = self._last_pop(), self.light(name)
+        fits = last is None or can_be_of(last, light)
+        if light.source_light_id and not fits:
+            do = Do("meter", light=light.name)
+            raise UsageError("{light} is a reflector, which takes two pops: {do}", light=light.name, do=do)
         if self.walk.any_order and (self.walk.stranger or self.walk.heard):
-            return self._said_whose(self.light(name))
-        last = self.library.last_reading(self.setup.id)
+            return self._said_whose(light)
         if last is None:
             raise NotInLibrary("{setup}: there is no reading to give to another light", setup=self.setup.name)
-        light = self.light(name)
+        if not fits:
+            raise UsageError("the last pop was not fired by one light alone, take it back: {do}", do=Do("undo"))
         if last.light_id == light.id:
             raise UsageError("the last reading is {light}'s already", light=light.name)
         placement = self.placement(light.id)
@@ -360,15 +367,31 @@ class Session(AnyOrderWalk):
             self.walk.last_id, self._in_progress = new.id, ""
         return new, next((one for one in self.lights() if one.id == last.light_id), None)
 
+    def _last_pop(self) -> Reading | None:
+        """The reading whose pop came last: what was said of an earlier one since made a newer record, and no newer pop."""
+        every = {r.id: r for r in self.library.all_readings(self.setup.id)}
+
+        def logged_first(r: Reading) -> str:
+            old = every.get(r.supersedes_id or "")
+            return logged_first(old) if old is not None and old.id < r.id and old.taken_at_s == r.taken_at_s else r.id
+
+        return max(self.known.records.effective, key=logged_first, default=None)
+
+
+def can_be_of(reading: Reading, light: Light) -> bool:
+    """Whether a reading can be this light's: a reflector's is one of two pops of its source, a lamp's is of a pop alone."""
+    return reading.purpose in ((Purpose.WITH, Purpose.WITHOUT) if light.source_light_id else (Purpose.ALONE,))
+
 
 def _cured_by_a_pop(judged: Judged, reading: Reading | None) -> bool:
     """Whether a retake may be better for firing once more.
 
-    Not where a distance was not said, or the dial was said wrong; nor where the dome is farther off than can be corrected, and
-    said to be: it is read the same there, until it is brought nearer and that is said.  Where a range finder says it, a pop is all.
+    Not where a distance was not said, the dial was said wrong, or another light's pop is as wrong; nor where the dome is farther
+    off than can be corrected, and said to be: it is read the same there, until it is brought nearer and that is said.  Where a
+    range finder says it, a pop is all.
     """
     measured = reading is not None and reading.u_held_off_m is not None
-    lacks_words = (judged.why == Why.TOO_WIDE and not measured) or judged.against.code == "against_past_like"
+    lacks_words = (judged.why == Why.TOO_WIDE and not measured) or judged.against.code in ("against_past_like", "against_swap")
     return judged.verdict == Verdict.RETAKE and judged.why != Why.NO_FIGURE and not lacks_words
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from meterlink.judging.reach import MOST_M, reach_of
+from meterlink.judging.verdict import held_where
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.metering.walk import Request
 from meterlink.records import Kind, Light, Purpose
@@ -47,6 +48,9 @@ def _where(opened: OpenedSet, request: Request, light: Light) -> Told:
     aim = told("aim_reflector", light=light.name) if reflector else told(f"aim_{request.aim}")
     place = {"point": request.point, "aim": aim}
     if request.held_off_m:
+        if request.held_off_toward != "light":
+            where = held_where(request.held_off_toward, receptor=told("dome"), held_off_m=request.held_off_m, point=request.point)
+            return told("place_off_aside", where=where, aim=aim)
         return told("place_off", held_off_m=request.held_off_m, **place)
     placement = opened.placement(light.id)
     good = None if reflector or request.held_off_m == 0 else reach_of(placement, opened.settings).good_m

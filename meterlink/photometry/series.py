@@ -216,7 +216,7 @@ def format_time(time_s: float) -> str:
         if abs(nearest.left_over_stops) < 0.01:
             return nearest.text
     if time_s >= 0.3:
-        return f"{time_s:.3g} s"
+        return f"{float(f'{time_s:.3g}'):g} s"
     return f"1/{float(f'{1.0 / time_s:.3g}'):.0f} s"
 
 

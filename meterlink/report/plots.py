@@ -185,7 +185,7 @@ def drift_lines(curves: FixtureCurves, width: int = 40) -> list[str]:
         lines.append(say("colour over power, {mired:.0f} mired from end to end (right: lower CCT)", mired=max(mireds) - low))
         for point in curves.colours:
             mark = round((point.mired - low) / span * (width - 1))
-            duv = "" if point.duv is None else say("  Duv {duv:+.3f}", duv=point.duv)
+            duv = "" if point.duv is None else say("  Duv {duv}", duv=written(point.duv, "duv"))
             lines.append(f"  {_power(point.power_stops):>10} |{_mark(mark, width)}| {1e6 / point.mired:5.0f} K{duv}")
     if curves.durations is not None:
         values = [log2(v) for v in curves.durations.values]

@@ -75,7 +75,9 @@ def pulse_of(
         return None
     total = 0.0
     tints: list[tuple[float, float, float]] = []
-    for one in lit if light_id is None else (light_id,):
+    # A card that stands there throws back what its source sends it, whether or not it was named.
+    standing = [one.id for one in by_id.values() if one.source_light_id in lit and one.id not in lit]
+    for one in (*lit, *standing) if light_id is None else (light_id,):
         light = by_id.get(one)
         if light is None:
             return None

@@ -113,10 +113,15 @@ def _light(a: LightState, b: LightState) -> list[Difference]:
     name, p, q = a.light.name, a.placement, b.placement
     found = _differing(name, _own(a.light), _own(b.light))
     if p is not None and q is not None:
-        return found + _differing(name, _place(p), _place(q))
+        return found + _differing(name, _place(p), _place(q._replace(power_text=p.power_text) if _one_power(p, q) else q))
     if p is q:
         return found
     return [*found, Difference(name, marked("placed"), YES if p else NO, YES if q else NO)]
+
+
+def _one_power(p: Placement, q: Placement) -> bool:
+    """``1/16+0.6`` and ``1/16 +0.6`` are one power, typed in two ways."""
+    return p.power_stops is not None and q.power_stops is not None and abs(p.power_stops - q.power_stops) < 0.005
 
 
 def _own(light: Light) -> Said:

@@ -226,7 +226,8 @@ def ratio_table(view: JudgedSet) -> RatioTable:
     if entries:
         on_face = [e for e in entries if e.state.light.role not in OWN_POINT_ROLES]
         missing = [s.light.name for s in view.lights if s.value is None and s.light.role not in OWN_POINT_ROLES]
-        shares_known = bool(on_face) and not missing and all(e.camera is not None for e in on_face)
+        unlike = any(s.light.id in refused and s.light.role not in OWN_POINT_ROLES and (s.value or 0.0) > 0.0 for s in view.lights)
+        shares_known = bool(on_face) and not missing and not unlike and all(e.camera is not None for e in on_face)
         over, stops, u, share = figures(
             [e.exposure for e in entries],
             [e.u_stops for e in entries],
@@ -250,8 +251,12 @@ def ratio_table(view: JudgedSet) -> RatioTable:
     if any(c.method == "assumed" for c in view.calibrations.values()):
         notes.append(told("assumed_calibration", do=Do("calibrate")))
     rows = tuple(_row(state, view, by_light.get(state.light.id), refused.get(state.light.id, NOTHING)) for state in view.lights)
-    key_fill, high_low, both = _lighting_ratio(entries, key_index)
-    u_key_fill, u_high_low, doubtful = _u_lighting_ratio(entries, key_index)
+    lacking = _fills_lacking(view, entries) if key_index is not None else ()
+    if lacking:
+        notes.append(told("no_lighting_ratio", lights=lacking))
+    compared = None if lacking else key_index
+    key_fill, high_low, both = _lighting_ratio(entries, compared)
+    u_key_fill, u_high_low, doubtful = _u_lighting_ratio(entries, compared)
     key_entry = entries[key_index] if key_index is not None else None
     return RatioTable(
         rows,
@@ -271,6 +276,14 @@ def _no_key_note(view: JudgedSet) -> Told:
     if view.key is None:
         return told("no_key", do=Do("give_role", light=view.lights[0].light.name if view.lights else None))
     return told("key_not_metered", light=view.key.light.name)
+
+
+def _fills_lacking(view: JudgedSet, entries: list[_Entry]) -> tuple[str, ...]:
+    """Fills that are not in the table's figures while others are: the sum of these is not the fill."""
+    fills = [s for s in view.lights if s.light.role == "fill"]
+    compared = {e.state.light.id for e in entries}
+    lacking = tuple(s.light.name for s in fills if s.light.id not in compared and (s.value is None or s.value > 0))
+    return lacking if len(lacking) < len(fills) else ()
 
 
 def _lighting_ratio(entries: list[_Entry], key: int | None) -> tuple[float | None, float | None, float | None]:

@@ -52,7 +52,7 @@ def with_effects(state: LightState, move: Move, view: JudgedSet) -> Move:
     if placement is None:
         return move
     if move.distance_m is not None and placement.distance_m is not None:
-        effects += softness(placement, move.distance_m)
+        effects += softness(placement, move.distance_m, state.light.point)
         if state.light.point == "face":
             effects += evenness(placement, move.distance_m, view)
         if not view.falloffs.get(state.light.modifier):
@@ -73,15 +73,15 @@ def angular_size_deg(placement: Placement, distance_m: float) -> float:
     return degrees(2 * atan(width / 2 / distance_m))
 
 
-def softness(placement: Placement, distance_m: float) -> list[Told]:
-    """Say whether the light gets softer or harder."""
+def softness(placement: Placement, distance_m: float, point: str) -> list[Told]:
+    """Say whether the light gets softer or harder, seen from what it is aimed at, else from its point."""
     if not placement.width_m or placement.distance_m is None:
         return []
     before, after = angular_size_deg(placement, placement.distance_m), angular_size_deg(placement, distance_m)
     if abs(after - before) < ANGLE_DEG:
         return []
-    point = placement.aimed_at or told("point_word")
-    return [told("softer" if after > before else "harder", after=after, before=before, point=point)]
+    seen_from = placement.aimed_at or point
+    return [told("softer" if after > before else "harder", after=after, before=before, point=seen_from)]
 
 
 def evenness(placement: Placement, distance_m: float, view: JudgedSet) -> list[Told]:

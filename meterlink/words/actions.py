@@ -80,6 +80,11 @@ ACTIONS: dict[str, Words] = {
         marked("turn its power"),
         marked("turn its power and say so on the light's page"),
     ),
+    "gel_off": Words(
+        "meterlink light move {light} --gel none",
+        marked("say that {light} has no gel"),
+        marked("touch {light} on the Lights page"),
+    ),
     "power_as_metered": Words(
         "meterlink light move {light} --power {power} --as-metered",
         marked("say where its dial stands: {power}"),
@@ -114,6 +119,7 @@ ACTIONS: dict[str, Words] = {
         marked("meter these together"),
         marked("touch All together on the Set page"),
     ),
+    "meter_room": Words("meterlink meter --room", marked("meter the room light")),
     "meter_room_lamps": Words(
         "meterlink meter --room --lamps on",
         marked("meter the room light with the modelling lamps on, then with them off"),

@@ -105,6 +105,7 @@ _KINDS: dict[str, Callable[[Any], str]] = {
     "size": lambda stops: f"{abs(stops):.1f}",
     "size2": lambda stops: f"{abs(stops):.2f}",
     "stops_word": lambda stops: say_count("{size} stop", "{size} stops", 1 if abs(stops) < 1.05 else 2, size=f"{abs(stops):.1f}"),
+    "duv": lambda duv: units.format_stops(duv, 4),
     "u": lambda stops: f"{max(0.1, round(stops, 1)):.1f}",
     "lx": units.format_illuminance,
     "lxs": units.format_exposure,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -235,6 +236,20 @@ def test_a_pop_that_clips_is_named_by_its_light(
     for _ in range(2):
         Screen(session).outcome(session.take(pop(200.0, clipped=True, note="clips: now on the bright range")))
         assert capsys.readouterr().out.startswith("! FILL: clips: now on the bright range")
+
+
+def test_what_is_said_after_a_pop_keeps_its_lines(
+    session: Session, pop: Callable[..., Measurement], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A list of what to change stays a list on a terminal, which breaks each of its lines for itself."""
+    session.begin([session.request(session.light("FILL"))])
+    screen = Screen(session, lambda _: "now change:\n  KEY: power up\n  HAIR: power down")
+    monkeypatch.setattr(screen, "live", True)
+    monkeypatch.setattr("meterlink.cli.frame.is_terminal", lambda: True)
+    screen.outcome(session.take(pop(200.0)))
+
+    said = re.sub("\x1b\\[[0-9;]*[mK]|\r", "", capsys.readouterr().out)
+    assert "  now change:\n    KEY: power up\n    HAIR: power down\n" in said
 
 
 class Typing:

@@ -164,6 +164,24 @@ def test_room_light_is_read_without_a_pop(small_set: Run) -> None:
         readings = library.readings(library.current_setup().id)
     assert [r.purpose for r in readings] == ["room"]
     assert readings[0].illuminance_lx == pytest.approx(60, rel=0.2)
+    assert small_set("undo").out == "taken back: the room light; read it again: meterlink meter --room\n"
+
+
+def test_a_dome_held_aside_is_asked_for_where_it_is_logged(small_set: Run) -> None:
+    """Above the face, and not toward the light: what is waited for and what becomes of the reading say the same place."""
+    ran = small_set("meter", "KEY@20cm", "--held-off-toward", "up", "--sensor", "sim:?every=0.9")
+
+    assert "fire it alone, dome 20 cm above the face, toward the light" in ran.out
+    assert "corrected: dome 20 cm above the face" in ran.out
+
+
+def test_a_card_that_stands_there_is_in_every_pop_of_its_source(small_set: Run) -> None:
+    """The simulated set throws back the key's light into a pop of the key with others: the readings add up, none is blamed."""
+    small_set("light", "add", "CARD", "80x120cm", "70cm", "-60", "--role", "other", "--reflector-of", "KEY")
+    small_set("meter", "KEY@0cm", "FILL@0cm", "CARD@0cm", "--sensor", "sim:?every=0.9")
+    small_set("meter", "KEY", "FILL", "--together@0cm", "--sensor", "sim:?every=0.9")
+
+    assert "agrees with the sum of each" in small_set("checks").out
 
 
 def test_watch_shows_pops_and_logs_nothing(ml: Run, tmp_path: Path) -> None:

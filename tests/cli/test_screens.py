@@ -66,6 +66,15 @@ def test_a_table_keeps_name_and_value_and_puts_long_texts_under_the_row(capsys: 
     assert " ".join(" ".join(lines).split()).count(long) == 1
 
 
+@pytest.mark.usefixtures("narrow")
+def test_a_column_without_a_heading_leaves_no_colon_under_its_row(capsys: pytest.CaptureFixture[str]) -> None:
+    """A mark that does not fit beside the others stands below by itself: there is no name to put before it."""
+    mark = "differs (has 'a very long gel, cut from the roll by hand, and another one' on it)"
+    frame.print_rows(("light", "CCT", ""), [("HAIR", "3928 K", mark)])
+
+    assert capsys.readouterr().out.splitlines()[2].strip().startswith("differs")
+
+
 def test_a_number_stays_with_its_unit() -> None:
     """A line is broken before ``−0.1 ± 0.1`` and ``20 cm``, not within."""
     said = terminal.broken("HAIR: dome held off in front of the hair reads a little hot, corrected by −0.1 ± 0.1 stop", "    ", 78)

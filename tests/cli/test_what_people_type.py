@@ -95,6 +95,27 @@ def test_a_shutter_time_may_say_its_seconds(small_set: Run, typed: tuple[str, ..
     assert json.loads(small_set("setup", "show", "--json").out)["shutter_s"] == pytest.approx(1 / 128)
 
 
+def test_the_source_of_a_reflector_stays_while_that_is_in_the_set(small_set: Run) -> None:
+    """At the terminal as in the app: a card without a lamp that fires into it would have a reading that nothing gives."""
+    small_set("light", "add", "CARD", "80x120cm", "70cm", "-60", "--role", "fill", "--reflector-of", "KEY")
+
+    card_of_card = small_set("light", "add", "LOW", "60x90cm", "60cm", "50", "--role", "fill", "--reflector-of", "CARD")
+    assert (card_of_card.code, "CARD is a reflector itself" in card_of_card.err) == (2, True)
+    refused = small_set("light", "remove", "KEY")
+    assert (refused.code, "KEY feeds the reflector CARD: take that out first" in refused.err) == (2, True)
+    assert small_set("light", "remove", "CARD").code == 0
+    assert small_set("light", "remove", "KEY").code == 0
+
+
+@pytest.mark.parametrize("typed", ["0", "-20", "270"])
+def test_a_grid_that_cannot_be_is_answered_by_what_it_takes(small_set: Run, typed: str) -> None:
+    """No column of the library and no limit of its own check: the angle of a grid is between 0 and 180 degrees."""
+    ran = small_set("light", "move", "KEY", f"--grid={typed}")
+
+    assert ran.code == 2
+    assert "its angle in degrees, e.g. 40" in ran.err
+
+
 @pytest.mark.parametrize("words", [("--distance", "-1m"), ("--distance=-1m",), ("-1m",)])
 def test_a_negative_distance_is_answered_as_one(small_set: Run, words: tuple[str, ...]) -> None:
     """Not "expected one argument": the line says that it is negative."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import subprocess
@@ -14,6 +15,19 @@ import pytest
 from meterlink.cli.main import main
 
 ENVIRONMENT = {**os.environ, "PYTHONUNBUFFERED": "1"}
+
+
+class Breaking(io.StringIO):
+    """An output that nothing can be written to."""
+
+    def __init__(self, error: OSError) -> None:
+        """Keep what every writing raises."""
+        super().__init__()
+        self.error = error
+
+    def write(self, text: str) -> int:
+        """Raise."""
+        raise self.error
 
 
 @pytest.fixture
@@ -72,6 +86,17 @@ def test_a_full_output_is_one_line_and_no_hang(metering: Callable[..., subproces
     assert process.returncode == 1
     assert said.decode().count("\n") == 1
     assert b"Traceback" not in said
+
+
+@pytest.mark.parametrize("words", [["help"], ["--version"], []], ids=str)
+def test_help_into_an_output_that_breaks_is_no_traceback(
+    words: list[str], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The reader of a pipe has gone (``meterlink help | head -1``), or nothing can be written: an exit code, one line at most."""
+    for error, code, lines in ((BrokenPipeError(), 0, 0), (OSError(28, "No space left on device"), 1, 1)):
+        monkeypatch.setattr(sys, "stdout", Breaking(error))
+        assert main(words) == code
+        assert capsys.readouterr().err.count("\n") == lines
 
 
 def test_an_output_that_knows_ascii_only_gets_replacement_characters(

@@ -87,6 +87,14 @@ def test_order_and_advice() -> None:
         json.dumps(one.as_json(), allow_nan=False)
 
 
+def test_lights_that_lack_a_reading_are_asked_for_in_the_order_of_the_set() -> None:
+    """Not by the alphabet: the walk that is proposed begins with the key."""
+    lights = [light(i, name, role) for i, (name, role) in enumerate((("KEY", "key"), ("HAIR", "hair"), ("BACK", "background")))]
+    found = [one.light for one in findings(view(lights, [placed(i) for i in range(3)], [])) if one.kind == "not_metered"]
+
+    assert found == ["KEY", "HAIR", "BACK"]
+
+
 def test_stale_readings_are_named() -> None:
     """A light moved since it was metered is a finding, its old value is not shown."""
     moved = KEY._replace(id="p0-new", created_at_s=100.0)

@@ -99,6 +99,8 @@ def test_reflectors_say_nothing_of_their_own_colour() -> None:
 def test_a_gel_that_is_on_is_no_fault() -> None:
     """A light with a gel differs on purpose: a note that names the gel."""
     (found,) = found_in(a_set({"cct_k": 5500.0}, {"cct_k": 3300.0}, gel="amber"))
+    assert "a gel that" not in found.advice
+    assert "take the gel off (meterlink light move FILL --gel none)" in found.advice
 
     assert int(found.rank) == 0
     assert "amber" in found.text

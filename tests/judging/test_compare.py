@@ -41,6 +41,14 @@ def test_a_moved_light_is_said_with_both_places() -> None:
     ]
 
 
+def test_one_power_typed_in_two_ways_does_not_differ() -> None:
+    """A blank within, or stops instead of a fraction: the dial stands where it stood; a third of a stop is a difference."""
+    typed = [("1/16+0.6", -3.4), ("1/16 +0.6", -3.4), ("-3.4", -3.4), ("1/8", -3.0)]
+    a, *others = [view(LIGHTS, [placed(0, power_text=text, power_stops=stops), placed(1)], []) for text, stops in typed]
+
+    assert [found(a, b) for b in others] == [[], [], [("KEY", "power", "1/16+0.6", "1/8")]]
+
+
 def test_what_looks_the_same_does_not_differ() -> None:
     """A tenth of a millimetre, a thousandth of a stop: a row of two equal figures would say nothing."""
     a, b = view(LIGHTS, PLACES, []), view(LIGHTS, [placed(0, distance_m=1.2004), placed(1)], [])

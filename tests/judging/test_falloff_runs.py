@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from typing import Any
 
 import pytest
@@ -14,6 +15,7 @@ from meterlink.photometry.falloff import FalloffFit
 from meterlink.photometry.receptors import on_axis
 from meterlink.photometry.sources import Disk
 from meterlink.records import Settings
+from meterlink.words.language import use
 
 DISTANCES = (0.7, 1.0, 1.4, 2.0)
 
@@ -94,3 +96,12 @@ def test_plot_for_the_terminal() -> None:
     assert "behind the front" in "\n".join(falloff_lines(bulb))
     with pytest.raises(ValueError, match="20–200"):
         falloff_lines(fit, 5)
+
+
+def test_the_plot_speaks_german_too() -> None:
+    """Its axis, its distances and its residuals have a decimal comma and no English unit."""
+    use("de")
+    lines = falloff_lines(falloff_from(runs()))
+
+    assert "stop" not in " ".join(lines)
+    assert not re.search(r"\d\.\d", " ".join(lines))

@@ -210,3 +210,27 @@ def test_facts_that_cannot_be_are_no_facts(bad: dict[str, Any]) -> None:
 def test_movement_of_zero_leaves_nothing() -> None:
     """Nothing moves, nothing smears, nothing divides by zero."""
     assert found_in(a_set(1 / 100, 1 / 100, movement_m_s=0.0)) == []
+
+
+def test_no_share_is_told_while_a_light_of_the_face_is_not_read() -> None:
+    """A key that was metered alone is not all of the light on the face: the fill has yet to add its own."""
+    whole = a_set(1 / 100, 1 / 2000)
+    part = view(LIGHTS, PLACES, [read(0, 160.0, t01_s=1 / 100)])
+
+    assert "of the light on the face" not in found_in(part)[0].text
+    assert found_in(part)[0].numbers["share"] is None
+    assert "in 80% of the light on the face" in found_in(whole)[0].text
+
+
+def test_a_card_draws_as_long_as_its_source_flashes() -> None:
+    """What shortens the trail of a passive card is done at the head that it takes its light from."""
+    lights = [LIGHTS[0], light(1, "CARD", "fill", source_light_id="l0")]
+    stood = [place._replace(id=f"{0:016d}{i}") for i, place in enumerate(PLACES[:2])]
+    pair = [
+        read(1, lxs, order=i, purpose=purpose, t01_s=1 / 100)._replace(placement_id=stood[1].id)
+        for i, (purpose, lxs) in enumerate((("with", 90.0), ("without", 40.0)), 1)
+    ]
+    card = next(one for one in found_in(view(lights, stood, pair)) if one.light == "CARD")
+
+    assert "meter KEY at a lower power" in card.advice
+    assert "CARD" not in card.advice

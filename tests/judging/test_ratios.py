@@ -181,6 +181,17 @@ def test_an_unmetered_light_has_no_number_and_says_what_to_do() -> None:
     assert "meterlink meter KEY" in row.reason
 
 
+@pytest.mark.parametrize("second", [{"value": None}, {"value": 20.0, "receptor": "flat"}], ids=["not read", "other receptor"])
+def test_one_of_two_fills_is_not_the_fill(second: dict[str, object]) -> None:
+    """A fill without a figure beside one with: no lighting ratio and no aperture from key and fill, and why."""
+    table = Set().add("KEY", "key", 200.0).add("FILL", "fill", 50.0).add("LOW", "fill", **second).table()
+
+    assert (table.key_to_fill, table.key_and_fill_to_fill, table.aperture_key_and_fill) == (None, None, None)
+    assert "no lighting ratio until every fill can be compared with the key: LOW" in table.notes
+    assert table.lighting_ratio_words == ("", "")
+    assert [row.share for row in table.rows] == [None, None, None]
+
+
 def test_two_fills_are_one_fill_of_their_sum() -> None:
     """Light adds: 40 and 40 under a key of 160 are 2:1, (160 + 80) to 80 is 3:1, and the aperture of both is for 240."""
     one = Set().add("KEY", "key", 160.0).add("FILL", "fill", 40.0).add("LOW", "fill", 40.0).table()

@@ -48,6 +48,19 @@ def test_lights_add() -> None:
     assert check.next is None
 
 
+@pytest.mark.parametrize("brought_at_s", [1.0, 50.0])
+def test_a_reflector_that_came_after_the_common_pop_was_not_in_it(brought_at_s: float) -> None:
+    """Its light is no part of that sum, and no reading is blamed for the difference: all are to be fired together once more."""
+    card = placed(2, azimuth_deg=-60.0, distance_m=0.7)._replace(id="p", created_at_s=brought_at_s)
+    pair = [read(2, 90.0, order=20, purpose="with"), read(2, 40.0, order=21, purpose="without")]
+    mine = [one._replace(placement_id=card.id, id=f"q{one.id}") for one in pair]
+    both = [read(0, 160.0), read(1, 80.0), all_at_once(together_of({0: 160.0, 1: 80.0}), (0, 1))]
+    seen_all = view([*LIGHTS, light(2, "CARD", "fill", source_light_id="l0")], [KEY, FILL, card], [*both, *mine])
+
+    assert seen_all.state("l2").value == pytest.approx(50.0)
+    assert (seen_all.check.refusal.code, seen_all.blamed is None) == (("sum_none", True) if brought_at_s > 1.0 else ("", False))
+
+
 def test_a_dome_held_off_is_found_with_its_centimetres() -> None:
     """The key read 25 cm in front of the face: alarm, key first, held off, about so many centimetres; fire it again."""
     check = sum_check(two_lights(key=160.0 * hot(KEY, 0.25)))
@@ -114,6 +127,19 @@ def test_hair_light_may_be_shaded() -> None:
         check = sum_check(view(lights, [KEY, FILL, hair], [*parts, all_at_once(base + extra, (0, 1, 2))]))
         assert not check.refusal
         assert not check.alarm
+
+
+def test_of_several_common_pops_the_one_that_fits_worst_is_told() -> None:
+    """Key and fill agree, key and rim do not: the figure is that of the pop that raised the alarm."""
+    rim = placed(2, azimuth_deg=60.0, shape="point", width_m=None)
+    parts = [read(0, 160.0), read(1, 80.0), read(2, 80.0)]
+    right = all_at_once(together_of({0: 160.0, 1: 80.0}), (0, 1), order=8)
+    low = all_at_once((160.0 * seen(KEY) + 80.0 * seen(rim)) * 0.7, (0, 2), order=9)
+    check = sum_check(view([*LIGHTS, light(2, "RIM")], [KEY, FILL, rim], [*parts, right, low]))
+
+    assert check.alarm
+    assert check.residual_stops == pytest.approx(math.log2(0.7), abs=0.05)
+    assert set(check.fired) == {"l0", "l2"}
 
 
 def test_dark_side_light_hides() -> None:

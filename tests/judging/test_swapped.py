@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 from small_sets import hot, light, placed, read, view
 
+from meterlink.checks.findings import WRONG, findings
 from meterlink.judging.expected import swap_warning
+from meterlink.judging.history import pasts_from
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.judging.swapped import swapped
 
@@ -91,6 +93,25 @@ def test_corrected_light_is_compared_not_light_at_the_dome() -> None:
     assert swapped(view(LIGHTS, places, now, earlier=before), "l1") is None
     crossed = [read(0, 200.0, order=5), read(1, 100.0, order=6)]
     assert swapped(view(LIGHTS, places, crossed, earlier=before), "l1").by_past
+
+
+@pytest.mark.parametrize("moved", [False, True])
+def test_both_of_a_swap_are_to_be_taken_again_and_the_checks_say_so(moved: bool) -> None:
+    """Whether or not one of them is blamed (by what it gave elsewhere), both are wrong, and neither dial is to be turned."""
+    before = [read(0, 400.0), read(1, 100.0)]
+    crossed = [read(0, 100.0, order=5), read(1, 400.0, order=6)]
+    old = placed(1, power_stops=-3.0)._replace(id="p9")
+    history = pasts_from([(LIGHTS[1], old, read(1, 50.0)._replace(id="0", placement_id="p9"))]) if moved else ()
+    seen = view(LIGHTS, [placed(0), placed(1, power_stops=-2.0)], crossed, earlier=before, history=history)
+
+    assert (seen.blamed is not None) == moved
+
+    assert [state.judged.verdict for state in seen.lights] == ["retake", "retake"]
+    assert "swapped with FILL" in seen.lights[0].judged.reason
+    assert "swapped with KEY" in seen.lights[1].judged.reason
+    wrong = [one for one in findings(seen) if one.rank >= WRONG]
+    assert [one.kind for one in wrong] == ["swapped"]
+    assert wrong[0].sentence == "KEY and FILL look swapped: fire both again, in the order asked for; meterlink meter KEY FILL"
 
 
 def test_what_cannot_be_exchanged_is_not_compared() -> None:

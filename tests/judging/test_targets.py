@@ -288,7 +288,7 @@ def test_a_move_states_softness_and_evenness() -> None:
     effects = "; ".join(map(str, found["FILL"].move.effects))
 
     # 90 cm at 1.2 m fill 2·atan(0.45/1.2) = 41 degrees.
-    assert "instead of 41°" in effects
+    assert "instead of 41° seen from the face" in effects
     assert "softer" in effects
     assert "hands get −" in effects
     assert "feet −" in effects

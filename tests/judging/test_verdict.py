@@ -32,6 +32,16 @@ def test_dome_at_the_face_is_good() -> None:
     assert judged.u95_stops == 2 * judged.u_stops <= 0.2
 
 
+@pytest.mark.parametrize("held_off_m", [0.0, None])
+def test_what_makes_a_reading_too_wide_is_what_is_to_be_done_about(held_off_m: float | None) -> None:
+    """Noise of half a stop is cured neither by the dome at the face nor, of continuous light, by a head that recycles."""
+    noisy = reading(u_rel=0.3, held_off_m=held_off_m)
+    steady = noisy._replace(kind="steady", illuminance_lx=160.0, exposure_lxs=None)
+
+    assert judge(noisy, placement(), SETTINGS).reason.endswith("let the head recycle and take it again")
+    assert "wavers, or is too weak" in judge(steady, placement(), SETTINGS).reason
+
+
 def test_held_off_is_corrected_in_words() -> None:
     """20 cm in front of the face: the sentence names what happened and what was done, inverse square stands beside."""
     judged = judge(reading(held_off_m=0.2), placement(), SETTINGS)

@@ -18,8 +18,11 @@ from meterlink.errors import (
     StorageError,
 )
 from meterlink.library import Library, connection
+from meterlink.library.check import check
+from meterlink.library.files import check_ordinary
 from meterlink.library.store import default_path
 from meterlink.records import Setup, new_id
+from meterlink.words.language import use
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -85,6 +88,23 @@ def test_folders_are_named_when_they_are_the_trouble(tmp_path) -> None:
         Library.open(tmp_path / "no" / "library.sqlite")
     with pytest.raises(StorageError, match="not a file"):
         Library.open(tmp_path)
+
+
+def test_a_folder_in_place_of_a_file_is_said_in_one_language(tmp_path: Path) -> None:
+    """Not a German sentence with English words in it."""
+    use("de")
+    with pytest.raises(StorageError, match="keine Datei \\(ein Ordner\\)"):
+        check_ordinary(tmp_path)
+
+
+def test_what_is_no_library_is_not_to_be_checked_once_more(tmp_path: Path) -> None:
+    """Whoever checks a file is told what is wrong with it, and not to check it."""
+    path = tmp_path / "broken.sqlite"
+    path.write_bytes(b"no library at all" * 400)
+
+    (finding,) = check(path).findings
+    assert "store check" not in str(finding.said)
+    assert "not a database" in str(finding.said)
 
 
 def test_default_path_follows_the_environment(monkeypatch, tmp_path) -> None:

@@ -141,6 +141,15 @@ def test_a_stray_pop_is_given_to_the_light_that_fired(metered: Make) -> None:
     assert shot.light(shot.waiting.light_id).name == "KEY"
 
 
+def test_a_reflector_is_not_offered_for_one_pop(metered: Make) -> None:
+    """The light that the last pop may be given to is one that it can be a reading of."""
+    one = metered(2)
+    one.desk.add_light("CARD", "fill", source_id=one.id_of("KEY"), shape="rectangle", width_m=1.0, height_m=1.0, distance_m=0.7)
+    one.pop(640.0)
+
+    assert [name for _, name in metering_look(one.desk.shot).give_to] == ["FILL"]
+
+
 def test_moving_a_light_makes_its_reading_stale_but_no_change_makes_nothing(metered: Make) -> None:
     """Typing the same distance again keeps the reading; another distance does not."""
     one = metered(1)

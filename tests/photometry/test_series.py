@@ -131,6 +131,7 @@ def test_times_and_speeds_off_the_series_are_taken_as_they_are():
     assert series.format_time(1 / 300) == "1/300 s"
     assert series.format_iso(123) == "ISO 123"
     assert series.format_time(45.0) == "45 s"
+    assert series.format_time(3000.0) == "3000 s"
 
 
 @pytest.mark.parametrize("bad", [0.0, -1.0, math.nan, math.inf])

@@ -14,7 +14,7 @@ from meterlink.checks import facts
 from meterlink.words.actions import Do
 from meterlink.words.language import use
 from meterlink.words.phrases import PHRASES, calibration, checks, faults, judging, library, measuring, metering, steps, tables
-from meterlink.words.told import MOVEMENTS, NOTHING, Told, all_of, told
+from meterlink.words.told import MOVEMENTS, NOTHING, Told, all_of, told, written
 
 PACKAGE = Path(__file__).parents[2] / "meterlink"
 ROOMS = ("photometry", "judging", "tables", "checks", "metering", "sensor/measuring", "calibration")
@@ -147,6 +147,7 @@ def test_values_are_written_as_people_write_them() -> None:
     use("en")
     assert str(said) == "dome 20 cm in front of the face"
     assert str(told("under", light="KEY", stops=-0.31, u95=0.2)) == "KEY is 0.3 stop under (± 0.2)"
+    assert [written(duv, "duv") for duv in (-0.00002, 0.0021, -0.002)] == ["0.0000", "+0.0021", "−0.0020"]
     use("de")
     assert "0,3" in str(told("under", light="KEY", stops=-0.31, u95=0.2))
 

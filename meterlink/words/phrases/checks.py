@@ -139,9 +139,8 @@ PHRASES: dict[str, str] = {
     "camera_tells": marked("say your camera's own sync speed first: {do}; else {advice}"),
     "shutter_keeps": marked("at {time_s:shutter} the shutter keeps all of every flash: it loses {stops:size2} stop at most"),
     # movement
-    "trail": marked(
-        "{light} leaves the longest trail: {trail} at {speed:g} m/s{what}, in {share:.0%} of the light on the face; {time}"
-    ),
+    "trail": marked("{light} leaves the longest trail: {trail} at {speed:g} m/s{what}{part}; {time}"),
+    "part_of_face": marked(", in {share:.0%} of the light on the face"),
     "trail_at": marked("{light} leaves a trail: {trail} at {speed:g} m/s{what}, in the light on the {point:point}; {time}"),
     "trail_mm": "{mm:mm}",
     "trail_px": marked("{mm:mm}, {px:.0f} pixels"),
@@ -176,12 +175,13 @@ PHRASES: dict[str, str] = {
     ),
     # colour
     "off_key": marked("{light} against the key: {parts:and} ({cct_k:.0f} K)"),
-    "off_key_duv": marked("{light} against the key: {parts:and} ({cct_k:.0f} K, Duv {duv:+.3f})"),
+    "off_key_duv": marked("{light} against the key: {parts:and} ({cct_k:.0f} K, Duv {duv:duv})"),
     "off_key_gel": marked("it has the gel '{gel}' on it"),
     "cct_higher": marked("its CCT is higher by {mired:.0f} mired"),
     "cct_lower": marked("its CCT is lower by {mired:.0f} mired"),
     "toward_magenta": marked("it lies {duv:.3f} Duv toward magenta"),
     "toward_green": marked("it lies {duv:.3f} Duv toward green"),
+    "gel_off": marked("if it is to match the key: take the gel off ({do}) and meter it again"),
     "gel_lowers": marked("to match the key: a gel that lowers the CCT by {mired:.0f} mired"),
     "gel_raises": marked("to match the key: a gel that raises the CCT by {mired:.0f} mired"),
     "gel_lowers_green": marked(

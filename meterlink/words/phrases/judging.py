@@ -21,6 +21,7 @@ PHRASES: dict[str, str] = {
     "set_as_told": marked("set as told since its last pop: ± {u95:u} expected, not metered"),
     "contradicted": "{against}: {do}; {reason}",
     "fire_again": marked("fire it once more"),
+    "fire_both": marked("fire both again"),
     "look_at_the_dial": marked("look at the dial"),
     "look_and_fire": marked("look at the dial and fire it once more"),
     "against_past_like": marked(
@@ -34,6 +35,7 @@ PHRASES: dict[str, str] = {
     "against_past_held": marked(
         "contradicted by what it gave before: it reads about {stops:stops} stop off, as if held off {held_off_m:cm}"
     ),
+    "against_swap": marked("it looks swapped with {light}"),
     # what was corrected
     "reach_assumed": marked(
         "distance not given: 0–{most_cm} cm toward the light assumed, corrected by {stops:stops} ± {u95:u}"
@@ -62,6 +64,7 @@ PHRASES: dict[str, str] = {
     "large_and_near": marked("the light is large and near: take it again at the {point:point}"),
     "say_where": marked("say where the light stands (azimuth, elevation)"),
     "give_its_distance": marked("give the light's distance, no new pop is needed"),
+    "light_wavers": marked("the light wavers, or is too weak for what the sensor can tell: take it again"),
     "let_recycle": marked("the pops differ too much: let the head recycle and take it again"),
     "adds_too_little": marked("it adds too little to tell from two pops: average several, with it and without"),
     # the calibration's claim
@@ -128,6 +131,7 @@ PHRASES: dict[str, str] = {
     "clipped_word": marked("clipped"),
     "outlier_over": marked("pop {pop} of {pops} is {stops:size} stop over the others"),
     "outlier_under": marked("pop {pop} of {pops} is {stops:size} stop under the others"),
+    "look_swapped": marked("{lights:and} look swapped: fire both again, in the order asked for"),
     "swapped_by_past": marked(
         "{lights:and} look swapped (each fits what the other gave before): take both back and fire them again in the order asked "
         "for: {do}, twice"
@@ -148,6 +152,9 @@ PHRASES: dict[str, str] = {
     # falloff
     "law_shifted": marked("inverse square from {cm:.0f} ± {u95_cm:.0f} cm behind the front"),
     "law_disk": marked("a disk of {cm:.0f} ± {u95_cm:.0f} cm"),
+    "falloff_row": "{stops:6.1f} {row}",
+    "falloff_axis": marked(" stops {near_m:.2f} m{gap}{far_m:.2f} m"),
+    "falloff_point": marked("  {distance_m:5.2f} m  {sign}{off:.3f} stop  (± {u95:.3f})"),
     "falloff_legend": marked("o read  · {law}  - inverse square from the front"),
     "falloff_span": marked("may be used from {low_m:.2f} to {high_m:.2f} m (measured {near_m:.2f} to {far_m:.2f} m)"),
     # evenness

@@ -121,6 +121,7 @@ PHRASES: dict[str, str] = {
     "aim_reflector": "{light}",
     "its_source": marked("its source"),
     "place_off": marked("dome {held_off_m:cm} from the {point:point} toward {aim}"),
+    "place_off_aside": marked("{where}, toward {aim}"),
     "unseen_closer": marked("no pop seen yet: now listening for weaker ones"),
     "unseen": marked("no pop seen yet: if it fired, press Enter to listen for weaker ones"),
 }

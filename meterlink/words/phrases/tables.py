@@ -12,6 +12,7 @@ PHRASES: dict[str, str] = {
     "nothing_to_compare": marked("no light above the room's: nothing to compare"),
     "other_aim": marked("aimed at the {aim}, the key at the {key_aim}: meter both alike, or give its direction"),
     "no_shares_readings": marked("no shares until every light on the face has a current reading: {lights:,}"),
+    "no_lighting_ratio": marked("no lighting ratio until every fill can be compared with the key: {lights:,}"),
     "no_shares_direction": marked("no shares: the direction of {lights:,} is not given ({do})"),
     "assumed_calibration": marked("the f-numbers rest on an assumed calibration of the sensor ({do}); ratios do not"),
     "no_key": marked("no light has the role key: {do}"),
@@ -67,7 +68,6 @@ PHRASES: dict[str, str] = {
     "catches_source": marked("a reflector also catches more or less of its source there: meter it again"),
     "softer": marked("softer: fills {after:.0f}° instead of {before:.0f}° seen from the {point:point}"),
     "harder": marked("harder: fills {after:.0f}° instead of {before:.0f}° seen from the {point:point}"),
-    "point_word": marked("point"),
     "fall": marked(
         "from the face, hands get {hands:stops} instead of {hands_before:stops} and feet {feet:stops} instead of "
         "{feet_before:stops} stops"
