@@ -36,7 +36,6 @@ from cobs import cobs
 from benchmarks.side_by_side import Goal, print_goals
 from meterlink.records import Calibration, Identity, Steady
 from meterlink.sensor.dialects.native import NativeDecoder
-from meterlink.sensor.link import direct
 from meterlink.sensor.link.serial_port import SerialLink
 from meterlink.sensor.measuring.calibrate import default_calibration
 from meterlink.sensor.measuring.levels import level
@@ -190,7 +189,7 @@ def ours() -> float:
         await asyncio.wait_for(done.wait(), 30)
         await sensor.stop()
 
-    direct.run(run())
+    asyncio.run(run())
     return line.end(seen)
 
 
@@ -217,7 +216,7 @@ def link_only() -> float:
         await asyncio.wait_for(done.wait(), 30)
         await link.close()
 
-    direct.run(run())
+    asyncio.run(run())
     return line.end(seen)
 
 
@@ -266,7 +265,7 @@ def cost(every_s: float, seconds: float) -> tuple[float, float]:
         used = (time.process_time() - before) / (time.monotonic() - began)
         await sensor.stop()
 
-    direct.run(run())
+    asyncio.run(run())
     line.end(seen)
     return used, first_s
 
@@ -289,7 +288,7 @@ def idle(seconds: float) -> float:
         await sensor.stop()
         return used
 
-    used = direct.run(run())
+    used = asyncio.run(run())
     os.close(master)
     os.close(slave)
     return used

@@ -92,8 +92,9 @@ def _measure(args: argparse.Namespace, session: Session, light: Light) -> Fallof
 
 def _walk(args: argparse.Namespace, session: Session, light: Light, distances: Sequence[float]) -> list[Reading]:
     """One pop at each distance, with the sensor opened once; each is its own walk, since the light stands elsewhere."""
+    from asyncio import run
+
     from meterlink.cli.driving import drive
-    from meterlink.sensor.link.direct import run
 
     taken: dict[int, Reading] = {}
     awaited = 0

@@ -81,8 +81,9 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _walk(args: argparse.Namespace, rebuild: Rebuild) -> None:
+    from asyncio import run
+
     from meterlink.cli.driving import drive
-    from meterlink.sensor.link.direct import run
 
     missing = [] if rebuild.resume() else rebuild.begin_rebuild(open_only=args.here)
     print(say("{setup}: build it as {stored} was", setup=rebuild.setup.name, stored=rebuild.stored.setup.name))

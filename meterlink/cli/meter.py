@@ -85,8 +85,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> None:
     """Walk through the lights."""
+    from asyncio import run
+
     from meterlink.cli.driving import drive
-    from meterlink.sensor.link.direct import run
 
     with open_set(args, Session) as session:
         if args.resume:

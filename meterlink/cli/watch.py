@@ -65,7 +65,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> None:
     """Watch until stopped."""
-    from meterlink.sensor.link.direct import run
+    from asyncio import run
 
     run(_watch(args))
 

@@ -10,7 +10,6 @@ from pty_sensor import PtySensor
 from meterlink.metering.driver import Metering
 from meterlink.metering.session import Outcome, Session
 from meterlink.metering.walk import Request
-from meterlink.sensor.link import direct
 from meterlink.sensor.measuring.tended import LOST, READY, SensorState
 from meterlink.simulation.studio import Pulse
 
@@ -62,7 +61,7 @@ def test_metering_goes_on_at_its_light_after_the_sensor_came_back_under_another_
         await metering.close()
         second.stop()
 
-    direct.run(work())
+    asyncio.run(work())
     assert [o.kind for o in outcomes] == ["logged", "again", "logged"]
     assert [o.light.name for o in outcomes if o.light and o.kind == "logged"] == ["KEY", "FILL"]
     assert len(session.library.all_readings(session.setup.id)) == 2

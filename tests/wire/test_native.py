@@ -183,3 +183,16 @@ def test_flipped_bits_never_make_a_false_frame() -> None:
         samples = decoder.feed(bytes(frame) + b"\0", 0.0)
         # Two flips of the same bit give back the original, which is no false frame.
         assert all(s.raw == ((900 + i % 100) / 2 + 0.5) / 1024 for s in samples if isinstance(s, Steady)), original
+
+
+def test_a_body_that_cannot_be_is_counted_as_damage() -> None:
+    """In its turn and with a good CRC, but with no ADC sample in its mean: damage of the body, and no frame."""
+    chip = ChipModel(noise_codes=0.0)
+    decoder = NativeDecoder()
+    decoder.feed(chip.restart() + chip.steady(0.0), 0.0)
+    frames = decoder.stats.frames
+    message = cobs.decode(chip.steady(0.1)[:-1])[:-4]
+
+    assert decoder.feed(encode(message[:14] + b"\0\0" + message[16:]), 0.2) == []
+    assert decoder.stats.damaged == {"body": 1}
+    assert decoder.stats.frames == frames

@@ -69,10 +69,6 @@ _BATTERY = Struct("<4xBH")
 _REPLY = Struct("<4xBHB")
 CRC_BYTES = 4
 _SCALES = tuple(1.0 / (1 << bits) for bits in range(MAX_BITS + 1))
-# Calling a named tuple runs a Python-level function; a small frame is decoded in the time of two of those.
-_record: Any = tuple.__new__
-_unpack_steady = _STEADY.unpack_from
-_STEADY_END = _STEADY.size + CRC_BYTES
 
 
 def _refuse(why: str) -> FrameError:
@@ -124,9 +120,7 @@ def parse_identity(frame: bytes, at_s: float, adc_bits: int) -> Identity:  # noq
 
 def parse_steady(frame: bytes, at_s: float, adc_bits: int) -> Steady | None:
     """STEADY → ``Steady``; None when the range was switched inside the window or the ADC's bits are not known yet."""
-    if len(frame) < _STEADY_END:
-        raise _refuse("a message that is cut short")
-    range_index, flags, total, count, low, high, mm = _unpack_steady(frame)
+    range_index, flags, total, count, low, high, mm = _unpack(_STEADY, frame)
     if not (count and low * count <= total <= high * count and range_index < MAX_RANGES):
         raise _refuse("a steady value that contradicts itself")
     if flags & SECOND_FLAG or not adc_bits:
@@ -135,11 +129,11 @@ def parse_steady(frame: bytes, at_s: float, adc_bits: int) -> Steady | None:
     top = (high + 0.5) * scale
     if top > 1.0:
         raise _refuse("a steady value beyond its full scale")
-    steady: Steady = _record(Steady, (
-        at_s, (total / count + 0.5) * scale, range_index, flags & CLIPPED == CLIPPED, None,
-        (low + 0.5) * scale, top, 0.0, None if mm == NOT_KNOWN else mm / 1000, count,
-    ))  # fmt: skip
-    return steady
+    mean = (total / count + 0.5) * scale
+    clipped = flags & CLIPPED == CLIPPED
+    return Steady(
+        at_s, mean, range_index, clipped, None, (low + 0.5) * scale, top, held_off_m=_held_off(mm), sample_count=count
+    )  # fmt: skip
 
 
 def parse_pop(frame: bytes, at_s: float, adc_bits: int) -> PopNotice:  # noqa: ARG001
@@ -147,8 +141,7 @@ def parse_pop(frame: bytes, at_s: float, adc_bits: int) -> PopNotice:  # noqa: A
     pop, range_index, _flags, lost = _unpack(_POP, frame)
     if range_index >= MAX_RANGES:
         raise _refuse("a range that cannot be")
-    notice: PopNotice = _record(PopNotice, (at_s, pop, range_index, lost))
-    return notice
+    return PopNotice(at_s, pop, range_index, lost)
 
 
 def parse_block(frame: bytes, at_s: float, adc_bits: int) -> WaveBlock:  # noqa: ARG001

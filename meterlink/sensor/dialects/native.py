@@ -12,7 +12,6 @@ from meterlink.sensor.dialects.frames import FrameReader, encode
 
 _PARSERS = m.PARSERS
 _unpack_header = m.HEADER.unpack_from
-_parse_steady = m.parse_steady
 _HALF = 0x8000
 """A sequence that jumps further than this went back: the sensor was reset, nothing is known to be lost."""
 _OLD = 256
@@ -47,25 +46,10 @@ class NativeDecoder:
 
     def feed(self, data: bytes, at_s: float, channel: str = "") -> list[Sample]:  # noqa: ARG002
         """Return the samples that ``data`` completes."""
-        frames = self._frames.feed(data)
-        if len(frames) == 1:
-            frame = frames[0]
-            version, kind, sequence = _unpack_header(frame)
-            if kind == m.STEADY and sequence == self._expected and version == m.VERSION and self._adc_bits:
-                # Steady light by itself and in its turn: nearly all that ever comes, so nothing else is asked of it.
-                self._expected = sequence + 1 & 0xFFFF
-                try:
-                    steady = _parse_steady(frame, at_s, self._adc_bits)
-                except FrameError as damage:
-                    self._refuse(damage, frame)
-                    return []
-                return [steady] if steady is not None else []
-        return self._all_of(frames, at_s)
-
-    def _all_of(self, frames: list[bytes], at_s: float) -> list[Sample]:
         samples: list[Sample] = []
         expected = self._expected
-        for frame, (version, kind, sequence) in zip(frames, map(_unpack_header, frames), strict=True):
+        for frame in self._frames.feed(data):
+            version, kind, sequence = _unpack_header(frame)
             if version != m.VERSION:
                 self.stats.frames -= 1
                 self.stats.unknown_version += 1
@@ -82,7 +66,8 @@ class NativeDecoder:
                 self.stats.unknown_type += 1
                 continue
             except FrameError as damage:
-                self._refuse(damage, frame)
+                self.stats.frames -= 1
+                self.stats.damage(damage.reason, len(frame))
                 continue
             if kind == m.POP or kind == m.BLOCK:
                 # With its time, number and samples no second one has the same CRC: a link that doubles what it carries.
@@ -99,10 +84,6 @@ class NativeDecoder:
                 samples.append(sample)
         self._expected = expected
         return samples
-
-    def _refuse(self, damage: FrameError, frame: bytes) -> None:
-        self.stats.frames -= 1
-        self.stats.damage(damage.reason, len(frame))
 
     def _after_gap(self, sequence: int, expected: int, kind: int) -> int:
         """Count what is missing and return the number that is expected next."""

@@ -20,7 +20,6 @@ from typing import Any
 import serial
 
 from meterlink.errors import LinkBusy, LinkError, LinkLost, LinkNotFound, UsageError
-from meterlink.sensor.link import direct
 from meterlink.sensor.link.base import OnBytes, OnLost
 from meterlink.sensor.link.registry import LinkUrl
 from meterlink.words.actions import Do
@@ -83,7 +82,7 @@ class SerialLink:
         self._coding = coding or {}
         self._clock = clock
         self._port: Any = None
-        self._fd = self._watched = -1
+        self._fd = -1
         self._thread: threading.Thread | None = None
         self._on_bytes: OnBytes = _nobody
         self._on_lost: OnLost = _nobody
@@ -103,9 +102,7 @@ class SerialLink:
         self._port, self._on_bytes, self._on_lost = port, on_bytes, on_lost
         self._fd = _descriptor(port)
         if self._fd >= 0:
-            # A descriptor of its own, because the loop may watch the other for writing.
-            self._watched = os.dup(self._fd)
-            direct.add_reader(loop, self._watched, self._reader(on_bytes))
+            loop.add_reader(self._fd, self._reader(on_bytes))
         else:
             self._thread = threading.Thread(target=self._pump, args=(port, loop), name=f"read {self._name}", daemon=True)
             self._thread.start()
@@ -188,10 +185,9 @@ class SerialLink:
             return
         if self._fd >= 0:
             loop = asyncio.get_running_loop()
-            direct.remove_reader(loop, self._watched)
-            os.close(self._watched)
+            loop.remove_reader(self._fd)
             loop.remove_writer(self._fd)
-            self._fd = self._watched = -1
+            self._fd = -1
         try:
             port.close()
         except (serial.SerialException, OSError):

@@ -105,7 +105,7 @@ class Intake:
     def take(self, sample: Sample) -> None:
         """Take one sample of a sensor whose identity is known, or that cannot be asked for it."""
         if isinstance(sample, Steady):
-            self.take_steady(sample)
+            self._take_steady(sample)
         elif isinstance(sample, WaveBlock):
             self._take_block(sample)
         elif isinstance(sample, PopNotice):
@@ -122,8 +122,7 @@ class Intake:
         elif isinstance(sample, Battery):
             self._take_battery(sample)
 
-    def take_steady(self, sample: Steady) -> None:
-        """Take steady light: what comes ten times a second, straight to its level."""
+    def _take_steady(self, sample: Steady) -> None:
         calibration = self.calibration
         if calibration is None:
             return

@@ -4,15 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from math import fsum, isfinite, sqrt
-from typing import Any
 
 from meterlink.errors import AnalysisError
 from meterlink.records import Calibration, Measurement, Steady, Trouble
 from meterlink.sensor.measuring.calibrate import CEILING_KEY, ceiling_raw, illuminance_lx, scale_of
 from meterlink.words.told import told
 
-# A level is shown as it comes, and calling a named tuple with names runs a Python-level function of 25 parameters.
-_record: Any = tuple.__new__
 CLIPS = told("clips_here")
 
 
@@ -22,13 +19,13 @@ def level(sample: Steady, sensor_id: str, calibration: Calibration) -> Measureme
     Raises:
         CalibrationError: the calibration has no such range.
     """
-    at_s, raw, index, clipped, value, low, high, _window_s, held_off_m, count = sample
+    raw, index, clipped, value = sample.raw, sample.range_index, sample.clipped, sample.illuminance_lx
+    low, high = sample.raw_min, sample.raw_max
     modulation, u_rel = None, 0.0
     if raw is None:
         value = illuminance_lx(value or 0.0, 0, calibration)
     else:
-        ranges = calibration.ranges
-        full, dark, _u_scale = ranges[index] if 0 <= index < len(ranges) else scale_of(calibration, index)
+        full, dark, _u_scale = scale_of(calibration, index)
         value = (raw - dark) * full
         if CEILING_KEY in calibration.details and raw >= ceiling_raw(calibration, index):
             clipped = True
@@ -36,17 +33,13 @@ def level(sample: Steady, sensor_id: str, calibration: Calibration) -> Measureme
             # With light below dark, by noise, the modulation would mean nothing.
             modulation = (high - low) / (high + low - 2.0 * dark) if low >= dark else None
             if value > 0.0:
-                u_rel = (high - low) * full / sqrt(12.0 * (count if count > 1 else 1)) / value
+                u_rel = (high - low) * full / sqrt(12.0 * max(sample.sample_count, 1)) / value
     usable = isfinite(value)
-    if value < 0.0:
-        value = 0.0
-    note = CLIPS if clipped else "" if usable else told("no_number")
-    measurement: Measurement = _record(Measurement, (
-        "steady", at_s, sensor_id, calibration.id, None, value if usable else None, u_rel, None, None, None, None, None, None,
-        index, clipped, False, not usable, modulation, None, None, None, None, held_off_m, None, note,
-        None if usable else Trouble.UNREADABLE, None, None, None, "", False,
-    ))  # fmt: skip
-    return measurement
+    return Measurement(
+        "steady", sample.at_s, sensor_id, calibration.id, illuminance_lx=max(value, 0.0) if usable else None, u_rel=u_rel,
+        range_index=index, clipped=clipped, incomplete=not usable, modulation=modulation, held_off_m=sample.held_off_m,
+        note=CLIPS if clipped else "" if usable else told("no_number"), trouble=None if usable else Trouble.UNREADABLE,
+    )  # fmt: skip
 
 
 def mean_level(levels: Sequence[Measurement]) -> Measurement:

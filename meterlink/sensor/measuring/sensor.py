@@ -16,7 +16,7 @@ import time
 from collections.abc import Awaitable, Callable
 
 from meterlink.errors import SensorError
-from meterlink.records import Battery, Calibration, HeldOff, Identity, Measurement, PopNotice, Reply, Status, Steady, WaveBlock
+from meterlink.records import Battery, Calibration, HeldOff, Identity, Measurement, PopNotice, Reply, Status, WaveBlock
 from meterlink.sensor.dialects.base import Decoder
 from meterlink.sensor.dialects.messages import DIALECT, GET_STATUS, SET_INTERVAL, SET_RANGE
 from meterlink.sensor.dialects.native import NativeDecoder
@@ -247,10 +247,6 @@ class Sensor(TendedSensor):
         stats, pops = decoder.stats, intake.pops
         damaged_before = stats.damaged_total
         samples = decoder.feed(data, at_s, channel)
-        if len(samples) == 1 and type(samples[0]) is Steady and pops.waiting is None and intake.identity is not None:
-            # Nearly all that comes, and no news but itself.
-            intake.take_steady(samples[0])
-            return
         if stats.restarts != self._restarts:
             self._restarts = stats.restarts
             intake.tell_missing(intake.restart())
@@ -260,9 +256,9 @@ class Sensor(TendedSensor):
             if isinstance(sample, Identity):
                 self._greet_back(sample)
                 continue
-            if self._intake.identity is None and not self.decoder.identify():
+            if intake.identity is None and not decoder.identify():
                 self._greet_back(None)
-            self._intake.take(sample)
+            intake.take(sample)
             if isinstance(sample, Reply):
                 self._commands.reply(sample)
             elif isinstance(sample, Status):
@@ -271,12 +267,12 @@ class Sensor(TendedSensor):
                 self._spawn(self._look_after(sample))
             elif isinstance(sample, WaveBlock):
                 self._block_at_s = self._clock()
-                if self.decoder.dialect == DIALECT:
+                if decoder.dialect == DIALECT:
                     self._commands.under_way(self._spawn(self._ask_what_was_lost()))
         if pops.waiting is not None:
             if stats.damaged_total > damaged_before:
                 pops.damage(at_s)
-            self._intake.tell_missing(pops.due(at_s))
+            intake.tell_missing(pops.due(at_s))
 
     async def _ask_what_was_lost(self) -> None:
         await self._sleep(SECOND_FLASH_S)
