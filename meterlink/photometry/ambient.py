@@ -9,6 +9,8 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
+from meterlink.photometry.exposure import finite, positive
+
 CLEAN_STOPS = (2.0, 4.0)
 """Common practice (no published source): a flash two to four stops above the room is clean."""
 LITTLE_STOPS = 0.1
@@ -40,31 +42,19 @@ class Remedy(NamedTuple):
     """The change of flash power that would do it alone, the aperture closed by as much."""
 
 
-def _finite(value: float, name: str) -> float:
-    if not math.isfinite(value):
-        raise ValueError(f"{name} must be a finite number, got {value!r}")
-    return value
-
-
-def _positive(value: float, name: str) -> float:
-    if not 0.0 < value < math.inf:
-        raise ValueError(f"{name} must be a positive finite number, got {value!r}")
-    return value
-
-
 def flash_over_room_stops(exposure_lxs: float, illuminance_lx: float, time_s: float) -> float:
     """Return k = log2(H / (E * t)); plus infinity in a dark room."""
-    flash = _positive(exposure_lxs, "exposure_lxs")
+    flash = positive(exposure_lxs, "exposure_lxs")
     if illuminance_lx == 0.0:
         return math.inf
-    return math.log2(flash) - math.log2(_positive(illuminance_lx, "illuminance_lx") * _positive(time_s, "time_s"))
+    return math.log2(flash) - math.log2(positive(illuminance_lx, "illuminance_lx") * positive(time_s, "time_s"))
 
 
 def added_stops(k: float) -> float:
     """Return by how many stops the room light raises the flash exposure: log2(1 + 2**-k).  0.32 at k = 2."""
     if k == math.inf:
         return 0.0
-    _finite(k, "k")
+    finite(k, "k")
     # for a room far brighter than the flash, 2**-k would overflow
     return math.log1p(math.exp2(-k)) / math.log(2.0) if k > -1000.0 else -k
 
@@ -73,12 +63,12 @@ def room_share(k: float) -> float:
     """Return the part of the exposure that is room light: 1 / (1 + 2**k)."""
     if k == math.inf:
         return 0.0
-    return 1.0 / (1.0 + math.exp2(_finite(k, "k"))) if k < 1000.0 else 0.0
+    return 1.0 / (1.0 + math.exp2(finite(k, "k"))) if k < 1000.0 else 0.0
 
 
 def stops_for_added(added: float) -> float:
     """Return the k at which the room adds so many stops (above 0): -log2(2**added - 1).  3.80 for a tenth."""
-    return -math.log2(math.expm1(_positive(added, "added") * math.log(2.0)))
+    return -math.log2(math.expm1(positive(added, "added") * math.log(2.0)))
 
 
 def judge(exposure_lxs: float, illuminance_lx: float, time_s: float, part: str = "") -> RoomLight:
@@ -91,7 +81,7 @@ def judge(exposure_lxs: float, illuminance_lx: float, time_s: float, part: str =
 
 def remedy(exposure_lxs: float, illuminance_lx: float, time_s: float, wanted_k: float = 4.0) -> Remedy:
     """Return what puts the flash ``wanted_k`` stops above the room: a shorter shutter, or more flash and a smaller aperture."""
-    missing = _finite(wanted_k, "wanted_k") - flash_over_room_stops(exposure_lxs, illuminance_lx, time_s)
+    missing = finite(wanted_k, "wanted_k") - flash_over_room_stops(exposure_lxs, illuminance_lx, time_s)
     return Remedy(missing, time_s * math.exp2(-missing), missing)
 
 

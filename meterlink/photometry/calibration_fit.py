@@ -172,8 +172,7 @@ def fit_scale(raw: ArrayLike, light: ArrayLike, u_rel: ArrayLike) -> ScaleFit:
     bend, u_bend = 0.0, math.inf
     if len(x) >= 3 and x.max() > 1.5 * x.min():
         line = weighted_line(x, logs, u)
-        span = 1.0
-        bend, u_bend = float(line.parameters[1]) * span, float(line.standard_uncertainties[1]) * max(1.0, line.birge)
+        bend, u_bend = float(line.parameters[1]), float(line.standard_uncertainties[1]) * max(1.0, line.birge)
     return ScaleFit(
         log_scale=float(mean.parameters[0]),
         u_log_scale=float(mean.standard_uncertainties[0]) * max(1.0, mean.birge),
@@ -189,14 +188,10 @@ def fit_scale(raw: ArrayLike, light: ArrayLike, u_rel: ArrayLike) -> ScaleFit:
 class DistanceFit(NamedTuple):
     """Readings of a bare bulb over distance: light = I / (d + origin)**2."""
 
-    log_intensity: float
     origin_m: float
     """What must be added to the measured distances; 0 when dome plane and lamp are marked right.  Positive: the sensor
     sits deeper than its mark, or the lamp behind its own."""
     u_origin_m: float
-    exponent: float
-    """Slope of ln(light) over ln(d); -2 is the inverse-square law."""
-    u_exponent: float
     residuals_stops: Array
     excess: float
     """``chi_square_excess`` of the residuals about the shifted inverse square."""
@@ -225,13 +220,9 @@ def fit_inverse_square(distance_m: ArrayLike, light: ArrayLike, u_rel: ArrayLike
         origin += step
         if abs(step) < 1e-9:
             break
-    slope = weighted_line(np.log(d), logs, u)
     return DistanceFit(
-        log_intensity=float(fit.parameters[0]),
         origin_m=origin,
         u_origin_m=float(fit.standard_uncertainties[1]) * max(1.0, fit.birge),
-        exponent=float(slope.parameters[1]),
-        u_exponent=float(slope.standard_uncertainties[1]) * max(1.0, slope.birge),
         residuals_stops=fit.residuals * STOPS,
         excess=chi_square_excess(fit.chi_square, fit.degrees),
     )

@@ -15,6 +15,7 @@ from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from meterlink.photometry.colour_tables import FIRST_MIRED, MIRED_STEP, PLANCKIAN_UV, SPECTRAL_XY
+from meterlink.photometry.exposure import finite
 
 CCT_RANGE_K = (1667.0, 25000.0)
 MAX_DUV = 0.05
@@ -32,12 +33,6 @@ class Correction(NamedTuple):
     """Duv of the wanted light less that of this one: positive wants green, negative magenta."""
 
 
-def _finite(value: float, name: str) -> float:
-    if not math.isfinite(value):
-        raise ValueError(f"{name} must be a finite number, got {value!r}")
-    return value
-
-
 def inside_diagram(x: float, y: float) -> bool:
     """Say whether x, y lies inside the spectral locus and the purple line: only such colours exist."""
     inside = False
@@ -51,7 +46,7 @@ def inside_diagram(x: float, y: float) -> bool:
 
 def uv_of_xy(x: float, y: float) -> tuple[float, float]:
     """Return CIE 1960 u, v of CIE 1931 x, y."""
-    bottom = -2.0 * _finite(x, "x") + 12.0 * _finite(y, "y") + 3.0
+    bottom = -2.0 * finite(x, "x") + 12.0 * finite(y, "y") + 3.0
     if bottom <= 0.0:
         raise ValueError(f"chromaticity x {x:.4f}, y {y:.4f} is outside the diagram")
     return 4.0 * x / bottom, 6.0 * y / bottom
@@ -59,7 +54,7 @@ def uv_of_xy(x: float, y: float) -> tuple[float, float]:
 
 def xy_of_uv(u: float, v: float) -> tuple[float, float]:
     """Return CIE 1931 x, y of CIE 1960 u, v."""
-    bottom = 2.0 * _finite(u, "u") - 8.0 * _finite(v, "v") + 4.0
+    bottom = 2.0 * finite(u, "u") - 8.0 * finite(v, "v") + 4.0
     if bottom <= 0.0:
         raise ValueError(f"u {u:.4f}, v {v:.4f} is outside the diagram")
     return 3.0 * u / bottom, 2.0 * v / bottom
@@ -90,7 +85,7 @@ def cct(x: float, y: float) -> tuple[float, float]:
 
     Raises ``ValueError`` for colours outside the diagram and for those that have no meaningful CCT.
     """
-    if not inside_diagram(_finite(x, "x"), _finite(y, "y")):
+    if not inside_diagram(finite(x, "x"), finite(y, "y")):
         raise ValueError(f"chromaticity x {x:.4f}, y {y:.4f} is outside the diagram: no light has it, check the sensor")
     u, v = uv_of_xy(x, y)
     nearest = min(range(len(PLANCKIAN_UV)), key=lambda k: (PLANCKIAN_UV[k][0] - u) ** 2 + (PLANCKIAN_UV[k][1] - v) ** 2)
@@ -161,9 +156,9 @@ def mix(parts: Iterable[tuple[float, float, float]]) -> tuple[float, float]:
     """Return x, y of several lights together, each given as (x, y, exposure or illuminance)."""
     sums = [0.0, 0.0, 0.0]
     for x, y, amount in parts:
-        if not (_finite(y, "y") > 0.0 and 0.0 <= amount < math.inf):
+        if not (finite(y, "y") > 0.0 and 0.0 <= amount < math.inf):
             raise ValueError("each light needs y above 0 and an amount of zero or more")
-        for k, value in enumerate((_finite(x, "x") / y, 1.0, (1.0 - x - y) / y)):
+        for k, value in enumerate((finite(x, "x") / y, 1.0, (1.0 - x - y) / y)):
             sums[k] += amount * value
     return xy_of_xyz(sums)
 

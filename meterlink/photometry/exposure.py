@@ -24,8 +24,15 @@ CONSTANT_START_DOME_LX = 330.0
 """What a new calibration of a dome starts with (the same: 320 to 540, in practice 320 to 340); no formula uses it."""
 
 
+def finite(value: float, name: str) -> float:
+    """Return a number if it is finite, else raise ValueError naming it."""
+    if not math.isfinite(value):
+        raise ValueError(f"{name} must be a finite number, got {value!r}")
+    return value
 
-def _positive(value: float, name: str) -> float:
+
+def positive(value: float, name: str) -> float:
+    """Return a number if it is finite and above 0, else raise ValueError naming it."""
     if not 0.0 < value < math.inf:
         raise ValueError(f"{name} must be a positive finite number, got {value!r}")
     return value
@@ -33,35 +40,35 @@ def _positive(value: float, name: str) -> float:
 
 def stops_between(a: float, b: float) -> float:
     """Return log2(a / b): by how many stops ``a`` exceeds ``b``, both exposures, illuminances or speeds, positive."""
-    return math.log2(_positive(a, "a")) - math.log2(_positive(b, "b"))
+    return math.log2(positive(a, "a")) - math.log2(positive(b, "b"))
 
 
 def f_number(exposure_lxs: float, iso: float, calibration_constant: float) -> float:
     """Return the f-number for a flash of luminous exposure H: sqrt(H * S / C)."""
-    h = _positive(exposure_lxs, "exposure_lxs")
-    return math.sqrt(h * _positive(iso, "iso") / _positive(calibration_constant, "calibration_constant"))
+    h = positive(exposure_lxs, "exposure_lxs")
+    return math.sqrt(h * positive(iso, "iso") / positive(calibration_constant, "calibration_constant"))
 
 
 def luminous_exposure(f_number: float, iso: float, calibration_constant: float) -> float:
     """Return the luminous exposure in lx·s that asks for this f-number: N**2 * C / S."""
-    n = _positive(f_number, "f_number")
-    return n * n * _positive(calibration_constant, "calibration_constant") / _positive(iso, "iso")
+    n = positive(f_number, "f_number")
+    return n * n * positive(calibration_constant, "calibration_constant") / positive(iso, "iso")
 
 
 def exposure_value(illuminance_lx: float, iso: float, calibration_constant: float) -> float:
     """Return the exposure value at this ISO, log2(E * S / C); with C = 250 lx and ISO 100, 2.5 lx are EV 0."""
-    e = _positive(illuminance_lx, "illuminance_lx")
-    return math.log2(e * _positive(iso, "iso") / _positive(calibration_constant, "calibration_constant"))
+    e = positive(illuminance_lx, "illuminance_lx")
+    return math.log2(e * positive(iso, "iso") / positive(calibration_constant, "calibration_constant"))
 
 
 def illuminance(f_number: float, time_s: float, iso: float, calibration_constant: float) -> float:
     """Return the steady illuminance in lx for which f-number and time are right: N**2 * C / (t * S)."""
-    return luminous_exposure(f_number, iso, calibration_constant) / _positive(time_s, "time_s")
+    return luminous_exposure(f_number, iso, calibration_constant) / positive(time_s, "time_s")
 
 
 def f_number_steady(illuminance_lx: float, time_s: float, iso: float, calibration_constant: float) -> float:
     """Return the f-number for steady light and an exposure time: sqrt(E * t * S / C)."""
-    exposure_lxs = _positive(illuminance_lx, "illuminance_lx") * _positive(time_s, "time_s")
+    exposure_lxs = positive(illuminance_lx, "illuminance_lx") * positive(time_s, "time_s")
     return f_number(exposure_lxs, iso, calibration_constant)
 
 

@@ -9,6 +9,8 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from meterlink.photometry.exposure import positive
+
 
 class PowerCurve(NamedTuple):
     """What a fixture's own readings say about a quantity (t0.1 in s, exposure in lx·s) over its power."""
@@ -28,22 +30,16 @@ class PowerChoice(NamedTuple):
     """Change of exposure that comes with it (negative: less light), from the exposure curve when there is one."""
 
 
-def _positive(value: float, name: str) -> float:
-    if not 0.0 < value < math.inf:
-        raise ValueError(f"{name} must be a positive finite number, got {value!r}")
-    return value
-
-
 def blur_mm(speed_m_s: float, time_s: float) -> float:
     """Return the length in mm that something moves during a time: its trail at the subject."""
     if not 0.0 <= speed_m_s < math.inf:
         raise ValueError(f"speed must be zero or positive, got {speed_m_s!r}")
-    return speed_m_s * _positive(time_s, "time_s") * 1000.0
+    return speed_m_s * positive(time_s, "time_s") * 1000.0
 
 
 def magnification(focal_length_mm: float, distance_m: float) -> float:
     """Return image size over object size, f / (d - f), for a subject at a distance from the lens."""
-    focal = _positive(focal_length_mm, "focal_length_mm") / 1000.0
+    focal = positive(focal_length_mm, "focal_length_mm") / 1000.0
     if not focal < distance_m < math.inf:
         raise ValueError(f"distance must be beyond the focal length of {focal_length_mm:g} mm, got {distance_m!r} m")
     return focal / (distance_m - focal)
@@ -53,7 +49,7 @@ def blur_px(trail_mm: float, magnification: float, pixel_pitch_um: float) -> flo
     """Return the trail in pixels of the picture."""
     if not 0.0 <= trail_mm < math.inf:
         raise ValueError(f"trail must be zero or positive, got {trail_mm!r}")
-    return trail_mm * 1000.0 * _positive(magnification, "magnification") / _positive(pixel_pitch_um, "pixel_pitch_um")
+    return trail_mm * 1000.0 * positive(magnification, "magnification") / positive(pixel_pitch_um, "pixel_pitch_um")
 
 
 def learn(points: Sequence[tuple[float, float]]) -> PowerCurve:
@@ -65,7 +61,7 @@ def learn(points: Sequence[tuple[float, float]]) -> PowerCurve:
     for power, value in points:
         if not -30.0 <= power <= 0.5:
             raise ValueError(f"power is in stops below full, got {power!r}")
-        groups.setdefault(round(power, 2), []).append(math.log2(_positive(value, "value")))
+        groups.setdefault(round(power, 2), []).append(math.log2(positive(value, "value")))
     if len(groups) < 2 or max(groups) - min(groups) < 0.5:
         raise ValueError("a curve needs readings at two powers at least half a stop apart")
     powers = tuple(sorted(groups))
@@ -91,7 +87,7 @@ def power_for_t01(
     Cut-off heads get shorter at low power, voltage-controlled ones usually do not: only the readings decide.  None when
     no power that was read reaches it.
     """
-    _positive(wanted_t01_s, "wanted_t01_s")
+    positive(wanted_t01_s, "wanted_t01_s")
     candidates = [p for p, v in zip(durations.power_stops, durations.values, strict=True) if v <= wanted_t01_s * (1 + 1e-9)]
     candidates += _passes(durations, wanted_t01_s)
     present = value_at(durations, now_stops)

@@ -1,6 +1,6 @@
 """Light from a source of any luminance on any receptor, by Gauss-Legendre quadrature.
 
-For what has no closed form: narrow emitters (luminance falling as cos**(n - 1)), hot spots, measured angle responses.
+For what has no closed form: narrow emitters (luminance falling as cos**(n - 1)) and measured angle responses.
 The number of nodes, max(8, ceil(4 w / d) + 5) for a source of extent w at the distance d, keeps the error of a smooth
 source below 1e-6.
 
@@ -19,9 +19,6 @@ from meterlink.photometry.sources import Disk, Point, Source
 MAX_NODES = 128
 _NODES: dict[int, tuple[tuple[float, float], ...]] = {}
 _SOURCE_NODES: dict[tuple[Any, ...], tuple[tuple[float, float, float], ...]] = {}
-
-Profile = Callable[[float, float], float]
-"""Luminance relative to the centre at (x, y) in metres on the source."""
 
 
 def gauss_legendre(count: int) -> tuple[tuple[float, float], ...]:
@@ -87,14 +84,12 @@ def illuminance(
     normal: Vector,
     receptor: str | Callable[[float], float] = "dome",
     emission_n: float = 1.0,
-    profile: Profile | None = None,
-    nodes: int | None = None,
 ) -> float:
     """Return the illuminance of ``receptor`` at ``position`` with unit ``normal`` in units of the axial luminance.
 
     ``receptor`` is ``dome``, ``flat`` or a function of the cosine of the angle to the normal.  Luminance falls as
-    cos**(emission_n - 1) with the angle from the source's axis and as ``profile`` over its surface; a point gives
-    E in units of its axial intensity, which falls as cos**emission_n.  ``nodes`` a side: None chooses.
+    cos**(emission_n - 1) with the angle from the source's axis; a point gives E in units of its axial intensity, which
+    falls as cos**emission_n.
     Where a flat receptor's horizon cuts the source the rule loses its speed: 1e-3 is then all that is promised.
     Raises ValueError behind the source's plane and for an ``emission_n`` below 0 or above 1000.
     """
@@ -108,15 +103,9 @@ def illuminance(
     if isinstance(source, Point):
         r = sqrt(x * x + y * y + z * z)
         return float(answer(-(nx * x + ny * y + nz * z) / r) * (z / r) ** emission_n / (r * r))
-    everyday = receptor == "dome" and emission_n == 1.0 and profile is None
-    if everyday and not isinstance(source, Disk):
-        return _dome_before_rectangle(source.half_width_m, source.half_height_m, nodes, position, normal)
-    points = _nodes_on(source, nodes or node_count(source, z))
-    if everyday:
-        return _dome_sum(points, position, normal)
     total = 0.0
     power = emission_n - 1.0
-    for u, v, area in points:
+    for u, v, area in _nodes_on(source, node_count(source, z)):
         dx, dy = u - x, v - y
         r2 = dx * dx + dy * dy + z * z
         r = sqrt(r2)
@@ -124,48 +113,8 @@ def illuminance(
         part = area * cosine / r2 * answer((nx * dx + ny * dy - nz * z) / r)
         if power:
             part *= cosine**power
-        if profile is not None:
-            part *= profile(u, v)
         total += part
     return total
-
-
-def _dome_sum(points: tuple[tuple[float, float, float], ...], position: Vector, normal: Vector) -> float:
-    """Everyday case of ``illuminance`` without calls in the loop: uniform source, ideal dome."""
-    x, y, z = position
-    nx, ny, nz = normal
-    z2, ahead = z * z, nz * z
-    total = 0.0
-    for u, v, area in points:
-        dx = u - x
-        dy = v - y
-        r2 = dx * dx + dy * dy + z2
-        total += area * (sqrt(r2) + nx * dx + ny * dy - ahead) / (r2 * r2)
-    return total * z / 2
-
-
-def _dome_before_rectangle(a: float, b: float, nodes: int | None, position: Vector, normal: Vector) -> float:
-    """The same for a rectangle of half sides ``a`` and ``b``: what depends on one side only is worked out once a row or column.
-
-    A uniform source needs fewer nodes than one with a hot spot, and a short side fewer than a long one: ceil(4.3 w / d) + 2
-    stayed below 1e-7 of the closed form at 3,000 random places, on and off the axis, down to a tenth of the side.
-    """
-    x, y, z = position
-    nx, ny, nz = normal
-    rule_a, rule_b = (gauss_legendre(nodes or min(MAX_NODES, max(5, ceil(8.6 * half / z) + 2))) for half in (a, b))
-    z2, ahead = z * z, nz * z
-    across = [(a * u - x, weight) for u, weight in rule_a]
-    up = [(b * v - y, weight) for v, weight in rule_b]
-    rows = [(dy * dy + z2, ny * dy - ahead, weight) for dy, weight in up]
-    total = 0.0
-    for dx, column_weight in across:
-        dx2, sideways = dx * dx, nx * dx
-        column = 0.0
-        for dy2, forward, weight in rows:
-            r2 = dx2 + dy2
-            column += weight * (sqrt(r2) + sideways + forward) / (r2 * r2)
-        total += column_weight * column
-    return total * a * b * z / 2
 
 
 def _named(receptor: str) -> Callable[[float], float]:

@@ -15,6 +15,7 @@ import math
 from typing import NamedTuple
 
 from meterlink.errors import FormulaError
+from meterlink.photometry.exposure import positive
 
 STEPS = ("third", "half", "full", "tenth")
 
@@ -95,18 +96,12 @@ def _look_up(printed: float, thirds: dict[float, float], halves: dict[float, flo
     return first.get(printed, second.get(printed))
 
 
-def _positive(value: float, name: str) -> float:
-    if not 0.0 < value < math.inf:
-        raise ValueError(f"{name} must be a positive finite number, got {value!r}")
-    return value
-
-
 def f_number_exact(printed: float, halves_first: bool = False) -> float:
     """Return the exact f-number that a printed one stands for: 11 -> 11.3137, 13 -> 12.6992 (13.4543 in halves).
 
     Raises ``ValueError`` for a number on neither series (8.3), showing its two possible meanings.
     """
-    stops = _look_up(_positive(printed, "f-number"), _F_THIRDS, _F_HALVES, halves_first)
+    stops = _look_up(positive(printed, "f-number"), _F_THIRDS, _F_HALVES, halves_first)
     if stops is None:
         raise two_meanings(printed)
     return math.exp2(stops / 2.0)
@@ -130,13 +125,13 @@ def two_meanings(printed: float) -> FormulaError:
 
 def time_exact_s(printed_s: float, halves_first: bool = False) -> float:
     """Return the exact time of a printed one: 1/60 -> 1/64; a time on neither series is taken as it is."""
-    stops = _look_up(_positive(printed_s, "time"), _T_THIRDS, _T_HALVES, halves_first)
+    stops = _look_up(positive(printed_s, "time"), _T_THIRDS, _T_HALVES, halves_first)
     return printed_s if stops is None else math.exp2(stops)
 
 
 def iso_exact(printed: float, halves_first: bool = False) -> float:
     """Return the exact speed of a printed one: 1250 -> 1269.92; a speed on neither series is taken as it is."""
-    stops = _look_up(_positive(printed, "ISO"), _S_THIRDS, _S_HALVES, halves_first)
+    stops = _look_up(positive(printed, "ISO"), _S_THIRDS, _S_HALVES, halves_first)
     return printed if stops is None else 100.0 * math.exp2(stops)
 
 
@@ -155,21 +150,21 @@ def _nearest_code(
 
 def nearest_f_number(f_number: float, step: str = "third") -> Nearest:
     """Return the nearest nominal f-number and what is left over in stops (positive: the value is a larger number)."""
-    av = 2.0 * math.log2(_positive(f_number, "f_number"))
+    av = 2.0 * math.log2(positive(f_number, "f_number"))
     printed, exact = _nearest_code(av, -2, step, (THIRD_F_NUMBERS, HALF_F_NUMBERS))
     return Nearest(printed, f"f/{printed:g}", math.exp2(exact / 2.0), av - exact)
 
 
 def nearest_time_s(time_s: float, step: str = "third") -> Nearest:
     """Return the nearest nominal shutter time and what is left over in stops (positive: the value is longer)."""
-    tv = -math.log2(_positive(time_s, "time_s"))
+    tv = -math.log2(positive(time_s, "time_s"))
     code, exact = _nearest_code(tv, -5, step, (THIRD_TIMES, HALF_TIMES))
     return Nearest(_time_of(code), _time_text(code), math.exp2(-exact), exact - tv)
 
 
 def nearest_iso(iso: float, step: str = "third") -> Nearest:
     """Return the nearest nominal ISO speed and what is left over in stops (positive: the value is faster)."""
-    stops = math.log2(_positive(iso, "iso") / 100.0)
+    stops = math.log2(positive(iso, "iso") / 100.0)
     printed, exact = _nearest_code(stops, -4, step, (THIRD_SPEEDS, HALF_SPEEDS))
     return Nearest(printed, f"ISO {printed:g}", 100.0 * math.exp2(exact), stops - exact)
 
@@ -188,7 +183,7 @@ def _full_stop_text(av: int) -> str:
 
 def split_f_number(f_number: float) -> tuple[int, int]:
     """Return (Av of the full stop at or below, tenths 0 to 9); +0.95 and up carries to the next full stop."""
-    av = 2.0 * math.log2(_positive(f_number, "f_number"))
+    av = 2.0 * math.log2(positive(f_number, "f_number"))
     full = math.floor(av)
     rest = av - full
     # a hair of floating point must not turn an exact +0.95 (or +0.05) into the step below

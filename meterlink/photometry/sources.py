@@ -17,7 +17,7 @@ Standard library only: this module is on the start-up path of the ratio table.
 
 from __future__ import annotations
 
-from math import atan, log2, pi, sqrt
+from math import atan, hypot, log2, pi, sqrt
 
 MAX_DISTANCE_M = 50.0
 """No light of a portrait set stands farther away: a larger number is a slip of the finger."""
@@ -36,26 +36,18 @@ def checked_length(value: float, name: str, maximum_m: float = MAX_DISTANCE_M) -
 class Source:
     """A flat source of uniform luminance that sends light into the half space before it.
 
-    ``half_width_m`` and ``half_height_m`` are 0 for a point.  Subclasses give ``relative_illuminance``.
+    Subclasses give ``relative_illuminance``.
     """
 
-    __slots__ = ()
     shape = ""
-
-    @property
-    def half_width_m(self) -> float:
-        """Half the extent across, in metres."""
-        return 0.0
-
-    @property
-    def half_height_m(self) -> float:
-        """Half the extent upward, in metres."""
-        return 0.0
-
-    @property
-    def largest_dimension_m(self) -> float:
-        """Largest extent of the emitting surface in metres: the diameter, or the diagonal of a rectangle."""
-        return 0.0
+    half_width_m = 0.0
+    """Half the extent across; a point has none."""
+    half_height_m = 0.0
+    """Half the extent upward."""
+    largest_dimension_m = 0.0
+    """The diameter, or a rectangle's diagonal: the five-times rule needs it, five times the side still errs by 1.3 per cent."""
+    sizes_m: tuple[float, ...] = ()
+    """What it was made with."""
 
     def relative_illuminance(self, distance_m: float) -> float:
         """Return illuminance on the axis at ``distance_m`` in a unit of the source's own (only ratios have meaning).
@@ -72,23 +64,19 @@ class Source:
         """
         return log2(self.relative_illuminance(to_m) / self.relative_illuminance(from_m))
 
-    def _key(self) -> tuple[float, ...]:
-        return ()
-
     def __eq__(self, other: object) -> bool:
-        return type(other) is type(self) and isinstance(other, Source) and self._key() == other._key()
+        return isinstance(other, Source) and (self.shape, self.sizes_m) == (other.shape, other.sizes_m)
 
     def __hash__(self) -> int:
-        return hash((type(self).__name__, *self._key()))
+        return hash((self.shape, self.sizes_m))
 
     def __repr__(self) -> str:
-        return f"{type(self).__name__}({', '.join(f'{value:g}' for value in self._key())})"
+        return f"{type(self).__name__}({', '.join(f'{value:g}' for value in self.sizes_m)})"
 
 
 class Point(Source):
     """A source so small that only inverse square counts."""
 
-    __slots__ = ()
     shape = "point"
 
     def relative_illuminance(self, distance_m: float) -> float:
@@ -100,26 +88,12 @@ class Point(Source):
 class Disk(Source):
     """A round source (softbox, umbrella, reflector, bowl) of ``diameter_m``, 0 to 50 m, else ValueError."""
 
-    __slots__ = ("diameter_m",)
     shape = "disk"
 
     def __init__(self, diameter_m: float) -> None:
-        self.diameter_m = checked_length(diameter_m, "the diameter", MAX_SIZE_M)
-
-    @property
-    def half_width_m(self) -> float:
-        """The radius in metres."""
-        return self.diameter_m / 2
-
-    @property
-    def half_height_m(self) -> float:
-        """The radius in metres."""
-        return self.diameter_m / 2
-
-    @property
-    def largest_dimension_m(self) -> float:
-        """The diameter in metres."""
-        return self.diameter_m
+        self.diameter_m = self.largest_dimension_m = checked_length(diameter_m, "the diameter", MAX_SIZE_M)
+        self.half_width_m = self.half_height_m = self.diameter_m / 2
+        self.sizes_m = (self.diameter_m,)
 
     def relative_illuminance(self, distance_m: float) -> float:
         """Return the configuration factor R**2 / (R**2 + d**2), 0 to 1."""
@@ -127,34 +101,18 @@ class Disk(Source):
         radius2 = self.diameter_m * self.diameter_m / 4
         return radius2 / (radius2 + distance * distance)
 
-    def _key(self) -> tuple[float, ...]:
-        return (self.diameter_m,)
-
 
 class Rectangle(Source):
     """A rectangular source (softbox, strip, panel) of ``width_m`` by ``height_m``, each 0 to 50 m, else ValueError."""
 
-    __slots__ = ("height_m", "width_m")
     shape = "rectangle"
 
     def __init__(self, width_m: float, height_m: float) -> None:
         self.width_m = checked_length(width_m, "the width", MAX_SIZE_M)
         self.height_m = checked_length(height_m, "the height", MAX_SIZE_M)
-
-    @property
-    def half_width_m(self) -> float:
-        """Half the width in metres."""
-        return self.width_m / 2
-
-    @property
-    def half_height_m(self) -> float:
-        """Half the height in metres."""
-        return self.height_m / 2
-
-    @property
-    def largest_dimension_m(self) -> float:
-        """The diagonal in metres: the five-times rule needs it, five times the side still errs by 1.3 per cent."""
-        return sqrt(self.width_m * self.width_m + self.height_m * self.height_m)
+        self.half_width_m, self.half_height_m = self.width_m / 2, self.height_m / 2
+        self.largest_dimension_m = hypot(self.width_m, self.height_m)
+        self.sizes_m = (self.width_m, self.height_m)
 
     def relative_illuminance(self, distance_m: float) -> float:
         """Return the configuration factor, 0 to 1: four times that of a quarter seen from its corner."""
@@ -164,9 +122,6 @@ class Rectangle(Source):
         slant_across = sqrt(1 + across * across)
         slant_up = sqrt(1 + up * up)
         return (across / slant_across * atan(up / slant_across) + up / slant_up * atan(across / slant_up)) * 2 / pi
-
-    def _key(self) -> tuple[float, ...]:
-        return (self.width_m, self.height_m)
 
 
 _KNOWN: dict[tuple[str, float | None, float | None], Source] = {}

@@ -44,24 +44,23 @@ def illuminant_a(wavelength_nm: ArrayLike) -> Array:
     return np.asarray(100 * (560 / wl) ** 5 * np.expm1(1.435e7 / (2848 * 560)) / np.expm1(1.435e7 / (2848 * wl)))
 
 
-def on_grid(wavelength_nm: ArrayLike, values: ArrayLike, grid_nm: ArrayLike = GRID_NM) -> Array:
-    """Interpolate a spectrum onto a grid; 0 where it has no values.
+def on_grid(wavelength_nm: ArrayLike, values: ArrayLike) -> Array:
+    """Interpolate a spectrum onto ``GRID_NM``; 0 where it has no values.
 
     Raises:
         ValueError: fewer than two points, wavelengths that do not rise, negative or non-finite values, or a spectrum
             that does not reach into the grid.
     """
     wl, y = np.asarray(wavelength_nm, dtype=np.float64), np.asarray(values, dtype=np.float64)
-    grid = np.asarray(grid_nm, dtype=np.float64)
     if wl.ndim != 1 or wl.shape != y.shape or len(wl) < 2:
         raise ValueError("a spectrum needs at least two wavelengths with one value each")
     if not (np.isfinite(wl).all() and np.isfinite(y).all() and (np.diff(wl) > 0).all()):
         raise ValueError("wavelengths must rise and every value must be a finite number")
     if (y < 0).any():
         raise ValueError("a spectrum has no negative values")
-    out: Array = np.interp(grid, wl, y, left=0.0, right=0.0)
+    out: Array = np.interp(GRID_NM, wl, y, left=0.0, right=0.0)
     if not (out > 0).any():
-        raise ValueError(f"the spectrum has nothing between {grid[0]:g} and {grid[-1]:g} nm")
+        raise ValueError(f"the spectrum has nothing between {GRID_NM[0]:g} and {GRID_NM[-1]:g} nm")
     return out
 
 
