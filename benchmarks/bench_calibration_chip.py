@@ -1,7 +1,7 @@
 """Calibrate and verify the real firmware on the simulated chip: 50 seeded sensors, and the bad builds that its bench knows.
 
 The same walks, distributions and goals as ``bench_calibration_coverage``; light goes in as lux, bytes come out of a pty.
-Needs avr-gcc and simavr (``meterlink.simulation.chip.why_not`` says what is missing).
+Needs avr-gcc and simavr (``hardware_notes.firmware.bench.simulated_chip.why_not`` says what is missing).
 
     python -m benchmarks.bench_calibration_chip [SENSORS [SEED]]
 """
@@ -18,6 +18,7 @@ import numpy as np
 from benchmarks.bench_calibration_coverage import Oracle, Trial, calibrated, check_readings, report
 from benchmarks.calibration_walks import CannotDo, Photographer
 from benchmarks.calibration_world import FULL_SCALE_LX, Build, SimulatedSensor, draw
+from hardware_notes.firmware.bench.simulated_chip import SimulatedChip, why_not
 from meterlink.calibration.acceptance import AcceptanceWalk
 from meterlink.calibration.faults import name_faults
 from meterlink.calibration.judge import judge
@@ -26,7 +27,6 @@ from meterlink.errors import CalibrationError
 from meterlink.records import Identity, Measurement, Steady, WaveBlock
 from meterlink.sensor.dialects.native import NativeDecoder
 from meterlink.sensor.measuring import flash, levels, ranges
-from meterlink.simulation.chip import SimulatedChip, why_not
 
 
 class ChipSensor(SimulatedSensor):

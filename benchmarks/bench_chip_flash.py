@@ -53,7 +53,7 @@ def duration_s(decay_s: float, part: float) -> float:
 
 def main(arguments: list[str] | None = None) -> None:
     """Print the table."""
-    from meterlink.simulation.chip import BRIGHT_FULL_SCALE_LX, SimulatedChip, why_not
+    from hardware_notes.firmware.bench.simulated_chip import BRIGHT_FULL_SCALE_LX, SimulatedChip, why_not
 
     parser = argparse.ArgumentParser()
     parser.add_argument("--pops", type=int, default=24, help="pulses for each line of the table")
@@ -101,10 +101,10 @@ def _errors(chip, fd, peak_lx, t01_s, pops, chances):
     """Relative errors of exposure, t0.1 and t0.5 of so many pulses."""
     import numpy as np
 
+    from hardware_notes.firmware.bench.simulated_chip import BRIGHT_FULL_SCALE_LX
     from meterlink.photometry import flash
     from meterlink.records import WaveBlock
     from meterlink.sensor.dialects.native import NativeDecoder
-    from meterlink.simulation.chip import BRIGHT_FULL_SCALE_LX
 
     decay_s = _root(lambda d: duration_s(d, 0.1) - t01_s, t01_s / 20, t01_s)
     t05_s = duration_s(decay_s, 0.5)

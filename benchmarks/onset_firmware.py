@@ -14,7 +14,7 @@ from pathlib import Path
 from benchmarks.onset_days import Day
 from benchmarks.onset_desk import Touching, lived
 from benchmarks.onset_terminal import BAUD, Counts, Photographer
-from meterlink.simulation.chip import SimulatedChip
+from hardware_notes.firmware.bench.simulated_chip import SimulatedChip
 from meterlink.simulation.studio import Pulse
 
 RECORD_S = (512 * 1 + 256 * 2 + 128 * 4) * 13e-6

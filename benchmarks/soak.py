@@ -27,10 +27,10 @@ from meterlink.metering.walk import Request
 from meterlink.records import Light, Placement, Setup, WaveBlock, new_id
 from meterlink.sensor.dialects.native import NativeDecoder
 from meterlink.sensor.link.reconnect import ReconnectingLink
-from meterlink.simulation.faults import FaultyLink
 from meterlink.simulation.sensor import SimulatedLink
 from meterlink.simulation.studio import Pulse
 from meterlink.testing import VirtualLoop
+from tests.faults.faulty_link import FaultyLink
 
 LIGHTS = ("KEY", "FILL", "HAIR", "BACKGROUND")
 ROUNDS_PER_SET = 4

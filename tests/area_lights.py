@@ -20,11 +20,11 @@ from typing import NamedTuple
 import pytest
 from scipy.integrate import dblquad
 
+from hardware_notes.firmware.bench.simulated_chip import SimulatedChip, why_not
 from meterlink.cli.main import main
 from meterlink.library.store import Library
 from meterlink.metering import driver
 from meterlink.sensor.measuring import sensor
-from meterlink.simulation.chip import SimulatedChip, why_not
 from tests.turning import metered_here, turning
 
 needs_chip = [pytest.mark.skipif(why_not() is not None, reason=str(why_not())), pytest.mark.timeout(600)]

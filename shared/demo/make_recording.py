@@ -14,6 +14,9 @@ import time
 from pathlib import Path
 from typing import Any
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from hardware_notes.firmware.bench.simulated_chip import SimulatedChip
 from meterlink import demo
 from meterlink.library.store import Library
 from meterlink.metering.driver import Metering
@@ -21,7 +24,6 @@ from meterlink.metering.session import Outcome, Session
 from meterlink.metering.walk import Request
 from meterlink.sensor.link.recording import RecordingLink
 from meterlink.sensor.link.serial_port import SerialLink
-from meterlink.simulation.chip import SimulatedChip
 from meterlink.simulation.studio import StudioLight, held_off_vector, received
 
 RISE_US = 30.0

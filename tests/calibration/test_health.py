@@ -10,6 +10,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from faulty_link import FaultyLink
 
 from meterlink.calibration.calibrate import ZeroWalk
 from meterlink.calibration.evidence import Dark, Evidence, Pair
@@ -24,7 +25,6 @@ from meterlink.sensor.measuring.calibrate import default_calibration
 from meterlink.sensor.measuring.sensor import Sensor
 from meterlink.simulation.bad_builds import FAULTS, BadBuild
 from meterlink.simulation.chip_model import ChipModel
-from meterlink.simulation.faults import FaultyLink
 from meterlink.simulation.sensor import SimulatedLink
 from meterlink.testing import VirtualLoop
 from tests.simulated_time import run_main

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from cobs import cobs
 
-from meterlink.simulation.chip import SimulatedChip
+from hardware_notes.firmware.bench.simulated_chip import SimulatedChip
 
 KINDS = {1: "IDENTITY", 2: "STEADY", 3: "POP", 4: "BLOCK", 5: "STATUS", 15: "REPLY"}
 COMMANDS = {"IDENTIFY": 0x81, "SET_RANGE": 0x82, "ARM": 0x83, "STEADY_RATE": 0x84, "SET_INTERVAL": 0x85,

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from hand import Hand
 
-from meterlink.simulation.chip import SimulatedChip, why_not
+from hardware_notes.firmware.bench.simulated_chip import SimulatedChip, why_not
 from tests.turning import turning
 
 

@@ -12,7 +12,7 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
-from meterlink.simulation.chip import SimulatedChip
+from hardware_notes.firmware.bench.simulated_chip import SimulatedChip
 from meterlink.units import format_f_number
 
 FULL_LX = {"bright": 2e6, "dim": 2e5}

@@ -11,9 +11,9 @@ import pytest
 pytest.importorskip("cobs.cobs")
 from chip_reader import READY_MS, Line, of, unpack
 
+from hardware_notes.firmware.bench import simulated_chip as chip_module
+from hardware_notes.firmware.bench.simulated_chip import SimulatedChip
 from meterlink.errors import LinkLost, LinkNotFound, UsageError
-from meterlink.simulation import chip as chip_module
-from meterlink.simulation.chip import SimulatedChip
 
 
 def _scripted_run() -> bytes:

@@ -11,8 +11,8 @@ import pytest
 pytest.importorskip("cobs.cobs")
 from chip_reader import POP_MS, READY_MS, Line, exposure_raw_s, of
 
-from meterlink.simulation import chip as chip_module
-from meterlink.simulation.chip import BRIGHT_FULL_SCALE_LX, DIM_FULL_SCALE_LX, SimulatedChip
+from hardware_notes.firmware.bench import simulated_chip as chip_module
+from hardware_notes.firmware.bench.simulated_chip import BRIGHT_FULL_SCALE_LX, DIM_FULL_SCALE_LX, SimulatedChip
 
 
 def test_identifies_itself_after_start_and_when_asked(chip: SimulatedChip, line: Line) -> None:

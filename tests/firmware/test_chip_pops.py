@@ -10,7 +10,7 @@ import pytest
 pytest.importorskip("cobs.cobs")
 from chip_reader import POP_MS, READY_MS, Line, exposure_raw_s, of, times_and_raw
 
-from meterlink.simulation.chip import BRIGHT_FULL_SCALE_LX, SimulatedChip
+from hardware_notes.firmware.bench.simulated_chip import BRIGHT_FULL_SCALE_LX, SimulatedChip
 
 
 @pytest.mark.parametrize("part", [0.8, 0.2])

@@ -8,7 +8,7 @@ import pytest
 pytest.importorskip("cobs.cobs")
 from chip_reader import POP_MS, READY_MS, Line, of
 
-from meterlink.simulation.chip import BRIGHT_FULL_SCALE_LX, SimulatedChip
+from hardware_notes.firmware.bench.simulated_chip import BRIGHT_FULL_SCALE_LX, SimulatedChip
 
 
 @pytest.mark.parametrize("lux", [0.0, 700.0, 25_000.0, 640_000.0, 1_900_000.0])

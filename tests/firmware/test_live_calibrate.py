@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 from hand import Hand
 
-from meterlink.calibration.claim import stops_of
+from benchmarks.calibration_figures import stops_of
+from hardware_notes.firmware.bench.simulated_chip import SimulatedChip, why_not
 from meterlink.library.store import Library
-from meterlink.simulation.chip import SimulatedChip, why_not
 
 pytestmark = [
     pytest.mark.skipif(why_not() is not None, reason=str(why_not())),

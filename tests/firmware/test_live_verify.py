@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from hand import RISE_US, SHORT_US, Hand
 
+from hardware_notes.firmware.bench.simulated_chip import SimulatedChip, why_not
 from meterlink.library.store import Library
-from meterlink.simulation.chip import SimulatedChip, why_not
 
 pytestmark = [
     pytest.mark.skipif(why_not() is not None, reason=str(why_not())),

@@ -9,8 +9,8 @@ import pytest
 from hand import DECAY_US, RISE_US, Hand
 
 import meterlink
+from hardware_notes.firmware.bench.simulated_chip import SimulatedChip, why_not
 from meterlink.library.store import Library
-from meterlink.simulation.chip import SimulatedChip, why_not
 
 pytestmark = [
     pytest.mark.skipif(why_not() is not None, reason=str(why_not())),

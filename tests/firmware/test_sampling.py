@@ -11,7 +11,7 @@ import pytest
 pytest.importorskip("cobs.cobs")
 from chip_reader import Line, of
 
-from meterlink.simulation.chip import SimulatedChip
+from hardware_notes.firmware.bench.simulated_chip import SimulatedChip
 
 FIRMWARE = Path(__file__).parents[2] / "hardware_notes" / "firmware"
 

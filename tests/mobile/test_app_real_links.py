@@ -13,11 +13,11 @@ from bluez_fixtures import bluetooth_air, make_air
 from bluez_sensors import NATIVE_ADDRESS, speaking_sensor
 from bluez_standin import Standin
 
+from hardware_notes.firmware.bench.simulated_chip import SimulatedChip, why_not
 from meterlink.records import Segment, WaveBlock
 from meterlink.sensor.dialects.sensor_side import SensorEncoder
 from meterlink.sensor.link import ble_uuids as uuids
 from meterlink.sensor.link.registry import link_for
-from meterlink.simulation.chip import SimulatedChip, why_not
 from mobile.sensor_desk import find_bluetooth
 from tests.mobile.driving import Driver, drive
 

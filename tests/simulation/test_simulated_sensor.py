@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 
 import pytest
+from faulty_link import FaultyLink
 
 from meterlink.errors import LinkBusy, LinkError, LinkNotFound, UsageError
 from meterlink.records import Measurement, Reply, Status
@@ -13,7 +14,6 @@ from meterlink.sensor.dialects.native import NativeDecoder
 from meterlink.sensor.link.registry import link_for
 from meterlink.sensor.measuring.sensor import Sensor
 from meterlink.simulation.chip_model import ChipModel
-from meterlink.simulation.faults import FaultyLink
 from meterlink.simulation.sensor import SimulatedLink
 from meterlink.simulation.studio import Pulse
 from meterlink.testing import FakeClock, VirtualLoop, settle
@@ -41,7 +41,7 @@ def test_commands_are_obeyed_or_refused_with_a_reason() -> None:
         return answer
 
     host.feed(chip.restart(), 0.0)
-    for frame in (host.set_range(1), host.steady_rate(20), host.set_interval(4), host.arm(True, 0.05)):
+    for frame in (host.set_range(1), host.steady_rate(20), host.set_interval(4), host.command(m.ARM, b"\x01\xcd\x0c")[1]):
         answer = ask(frame)
         assert isinstance(answer, Reply)
         assert answer.code == m.DONE

@@ -11,10 +11,10 @@ from bluez_fixtures import bluetooth_air, make_air
 from bluez_sensors import NATIVE_ADDRESS, speaking_sensor
 from bluez_standin import Standin
 
+from hardware_notes.firmware.bench.simulated_chip import SimulatedChip, why_not
 from meterlink.records import Segment, WaveBlock
 from meterlink.sensor.dialects.sensor_side import SensorEncoder
 from meterlink.sensor.link import ble_uuids as uuids
-from meterlink.simulation.chip import SimulatedChip, why_not
 from tests.touch.hands import Phone
 
 __all__ = ["bluetooth_air", "make_air"]

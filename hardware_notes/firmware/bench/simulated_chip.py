@@ -36,7 +36,7 @@ BRIGHT_FULL_SCALE_LX = 2e6
 DIM_FULL_SCALE_LX = 2e5
 """The same on range 1."""
 
-_FIRMWARE = Path(__file__).resolve().parents[2] / "hardware_notes" / "firmware"
+_FIRMWARE = Path(__file__).resolve().parents[1]
 _TOOLS = {
     "make": "make",
     "gcc": "gcc",
