@@ -21,16 +21,16 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from benchmarks.calibration_figures import absolute_u_rel, stops_of
 from benchmarks.calibration_walks import AGAIN_SPREAD, LAMP_LX, POP_SPREAD, PROTRACTOR_DEG, TAU_S, CannotDo, Photographer
 from benchmarks.calibration_world import FULL_SCALE_LX, U_PLANE_M, U_REFERENCE_REL, Build, Reference, SimulatedSensor, draw
 from meterlink.calibration import camera
 from meterlink.calibration.acceptance import AcceptanceWalk
-from meterlink.calibration.claim import CLAIM_STOPS, stops_of
+from meterlink.calibration.claim import CLAIM_STOPS
 from meterlink.calibration.evidence import resolution_u_rel
 from meterlink.calibration.faults import name_faults
 from meterlink.calibration.judge import judge
 from meterlink.calibration.procedure import TYPED
-from meterlink.calibration.scale import absolute_u_rel
 from meterlink.calibration.scale_walk import ScaleWalk
 from meterlink.calibration.turntable import AngleWalk
 from meterlink.errors import CalibrationError

@@ -128,17 +128,6 @@ def withdrawn(claim: dict[str, Any] | None, why: object) -> dict[str, Any] | Non
     return {**claim, "steady_lx": nothing, "flash_peak_lx": nothing, "why": why}
 
 
-def stops_of(claim: dict[str, Any], kind: str) -> float:
-    """Width of a claim in stops for ``flash`` or ``steady``, over all ranges, gaps left out."""
-    spans = sorted(tuple(s) for s in claim["flash_peak_lx" if kind == "flash" else "steady_lx"] if s)
-    total, reached = 0.0, 0.0
-    for low, high in spans:
-        if high > reached:
-            total += math.log2(high / max(low, reached))
-            reached = high
-    return total
-
-
 def _left(sigmas: float, *parts: float) -> float:
     """Relative standard uncertainty that may be added to the parts until so many of all reach the limit; 0: none."""
     return math.sqrt(max(0.0, (CLAIM_STOPS / STOPS / sigmas) ** 2 - math.fsum(p * p for p in parts)))

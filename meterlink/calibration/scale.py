@@ -40,8 +40,6 @@ class Scaled(NamedTuple):
     """A calibration and what there is to say about it."""
 
     calibration: Calibration
-    fits: dict[int, cf.ScaleFit]
-    """Range -> fit of its own pairs."""
     residuals: tuple[tuple[Pair, float], ...]
     """Each pair with how much brighter the reference says than the calibration, in stops."""
     warnings: tuple[Told, ...]
@@ -122,7 +120,7 @@ def calibrate_scale(
     )
     calibration = claiming(calibration)
     residuals = tuple((p, _residual_stops(p, ranges[p.range_index])) for i in used for p in used[i])
-    return Scaled(calibration, fits, residuals, tuple(warnings))
+    return Scaled(calibration, residuals, tuple(warnings))
 
 
 def left_by_pairs(evidence: Evidence) -> dict[int, float]:
@@ -171,7 +169,7 @@ def calibrate_relative(evidence: Evidence, nominal: Calibration, *, created_at_s
         details=_details(evidence, ranges, darks, nominal),
     )
     calibration = claiming(calibration)
-    return Scaled(calibration, {}, (), (told("relative_warning"),))
+    return Scaled(calibration, (), (told("relative_warning"),))
 
 
 def calibrate_zero(evidence: Evidence, previous: Calibration, *, created_at_s: float = 0.0) -> Calibration:
@@ -293,14 +291,3 @@ def _details(
     if evidence.ceilings:
         details[CEILING_KEY] = {**details.get(CEILING_KEY, {}), **{str(i): top for i, top in evidence.ceilings}}
     return details
-
-
-def absolute_u_rel(calibration: Calibration, range_index: int, u_noise_rel: float, raw: float | None = None) -> float:
-    """Relative standard uncertainty of one reading's light: noise, range, dark (steady light: give ``raw``), scale.
-
-    ``raw`` is the steady raw value above dark; the dark's own uncertainty matters at the bottom of a range.
-    """
-    scale = calibration.ranges[range_index]
-    u_darks = calibration.details.get("u_dark_raw") or []
-    u_dark = float(u_darks[range_index]) / raw if raw and range_index < len(u_darks) else 0.0
-    return math.sqrt(u_noise_rel**2 + scale.u_rel**2 + u_dark**2 + calibration.u_scale_rel**2)

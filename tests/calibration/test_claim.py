@@ -8,8 +8,9 @@ from typing import Any
 import pytest
 from scipy.stats import norm
 
+from benchmarks.calibration_figures import stops_of
 from meterlink.calibration.certificate import certificate, certified
-from meterlink.calibration.claim import SIGMAS, after_dark, claim_of, stops_of, withdrawn
+from meterlink.calibration.claim import SIGMAS, after_dark, claim_of, withdrawn
 from meterlink.calibration.faults import Fault
 from meterlink.calibration.findings import Findings
 from meterlink.records import Calibration, Identity, RangeScale

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from benchmarks.bench_calibration_coverage import coverage
-from meterlink.calibration.claim import stops_of
+from benchmarks.calibration_figures import stops_of
 
 
 def test_intervals_cover_the_truth_and_are_not_wide() -> None:

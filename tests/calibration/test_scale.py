@@ -6,6 +6,7 @@ import math
 
 import pytest
 
+from benchmarks.calibration_figures import absolute_u_rel
 from meterlink.calibration.evidence import (
     Dark,
     Evidence,
@@ -19,7 +20,6 @@ from meterlink.calibration.evidence import (
 )
 from meterlink.calibration.scale import (
     Scaled,
-    absolute_u_rel,
     calibrate_relative,
     calibrate_scale,
     start_constant,
