@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import time
-from collections.abc import Awaitable, Callable, Sequence
+from collections.abc import Callable, Sequence
 
 from meterlink.errors import LinkBusy, LinkError, LinkNotFound, UsageError
 from meterlink.sensor.dialects.dialect import NATIVE, Dialect, SerialSettings
@@ -34,9 +34,6 @@ async def try_port(
     listen_s: float = LISTEN_S,
     ask: bool = True,
     on_progress: Callable[[str], None] | None = None,
-    make_link: Callable[[str], Link] = link_for,
-    sleep: Callable[[float], Awaitable[None]] = asyncio.sleep,
-    clock: Callable[[], float] = time.monotonic,
 ) -> Proposal:
     """Return what most likely speaks on ``target``, a port (``/dev/ttyUSB0``, ``COM3``) or a URL of one.
 
@@ -56,7 +53,7 @@ async def try_port(
     if baud and serial is None:
         serial = SerialSettings(baud=baud)
     settings = [serial] if serial is not None else _settings(dialects, target)
-    listening = _Listening(target, make_link, sleep, clock, listen_s)
+    listening = _Listening(target, listen_s)
     captures: list[Capture] = []
     best = guess([], dialects, target)
     for number, setting in enumerate(settings):
@@ -108,21 +105,13 @@ def _settings(dialects: Sequence[Dialect], target: str) -> list[SerialSettings]:
 class _Listening:
     """One port, opened at one setting after the other."""
 
-    def __init__(
-        self,
-        target: str,
-        make_link: Callable[[str], Link],
-        sleep: Callable[[float], Awaitable[None]],
-        clock: Callable[[], float],
-        listen_s: float,
-    ) -> None:
-        self._target, self._make_link = target, make_link
-        self._sleep, self._clock, self._listen_s = sleep, clock, listen_s
+    def __init__(self, target: str, listen_s: float) -> None:
+        self._target, self._listen_s = target, listen_s
         self._heard = bytearray()
 
     async def at(self, setting: SerialSettings, dialects: Sequence[Dialect], ask: bool) -> list[Capture]:
         """Return what was heard at one setting: by itself, and in answer to each question that fits it."""
-        link = self._make_link(serial_url(self._target, NATIVE, setting))
+        link = link_for(serial_url(self._target, NATIVE, setting))
         await link.open(self._on_bytes, lambda _error: None)
         try:
             ours = make_decoder(NATIVE).identify() if ask and setting.baud in (NATIVE_SERIAL.baud, 115_200) else b""
@@ -138,11 +127,9 @@ class _Listening:
         finally:
             await link.close()
 
-    async def _listen(
-        self, link: Link, setting: SerialSettings, question: bytes, seconds: float, asked: str
-    ) -> Capture:
+    async def _listen(self, link: Link, setting: SerialSettings, question: bytes, seconds: float, asked: str) -> Capture:
         self._heard.clear()
-        start_s = self._clock()
+        start_s = time.monotonic()
         step_s = ASK_EVERY_S if question else seconds
         left_s = seconds
         while left_s > 0:
@@ -152,9 +139,9 @@ class _Listening:
                 except LinkError:
                     # Lost while it was asked: what was heard before still counts.
                     break
-            await self._sleep(min(step_s, left_s))
+            await asyncio.sleep(min(step_s, left_s))
             left_s -= step_s
-        return Capture(setting, bytes(self._heard), max(self._clock() - start_s, 1e-3), asked)
+        return Capture(setting, bytes(self._heard), max(time.monotonic() - start_s, 1e-3), asked)
 
     def _on_bytes(self, data: bytes, _at_s: float, channel: str) -> None:
         if not channel:

@@ -75,10 +75,6 @@ class Decoder(Protocol):
         """Switch to a sensitivity range, 0 the least sensitive."""
         ...
 
-    def arm(self, on: bool, threshold_raw: float = 0.0) -> bytes:
-        """Switch pop detection; a threshold of 0 leaves it as it is."""
-        ...
-
     def steady_rate(self, rate_hz: int) -> bytes:
         """Ask for steady light so many times a second; 0 switches it off."""
         ...
@@ -114,10 +110,6 @@ class ListeningDecoder:
 
     def set_range(self, index: int) -> bytes:  # noqa: ARG002
         """Nothing to switch."""
-        return b""
-
-    def arm(self, on: bool, threshold_raw: float = 0.0) -> bytes:  # noqa: ARG002
-        """Nothing to arm."""
         return b""
 
     def steady_rate(self, rate_hz: int) -> bytes:  # noqa: ARG002

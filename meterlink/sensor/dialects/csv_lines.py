@@ -13,16 +13,15 @@ MAX_COLUMNS = 64
 
 
 class CsvLineDecoder(LineDecoder):
-    """Decoder of columns.  With a header, columns are found by name, and nothing is believed before it was seen."""
+    """Decoder of columns.  With a header, columns are found by name, and nothing is believed before it was seen.
+
+    ``reset`` keeps the header: a sensor sends it once, at its start.
+    """
 
     def __init__(self, dialect: Dialect, sensor_id: str = "") -> None:
         super().__init__(dialect, sensor_id)
         self._names: list[str] = []
         self._width = 0
-
-    def reset(self) -> None:
-        """Forget the unfinished line.  The header is kept: a sensor sends it once, at its start."""
-        super().reset()
 
     def line(self, text: str, at_s: float) -> list[Sample]:
         """Return the samples of one row."""

@@ -271,10 +271,6 @@ class BluetoothDecoder:
         """Switch to a sensitivity range."""
         return self._stream.set_range(index) if self._stream else b""
 
-    def arm(self, on: bool, threshold_raw: float = 0.0) -> bytes:
-        """Switch pop detection."""
-        return self._stream.arm(on, threshold_raw) if self._stream else b""
-
     def steady_rate(self, rate_hz: int) -> bytes:
         """Ask for steady light so many times a second."""
         return self._stream.steady_rate(rate_hz) if self._stream else b""

@@ -125,13 +125,6 @@ class NativeDecoder:
             raise ValueError(f"a range index is 0 to {m.MAX_RANGES - 1}, not {index}")
         return self.command(m.SET_RANGE, bytes((index,)))[1]
 
-    def arm(self, on: bool, threshold_raw: float = 0.0) -> bytes:
-        """ARM; ``threshold_raw`` is a fraction of full scale above the baseline, 0 leaves it."""
-        if not 0.0 <= threshold_raw < 1.0:
-            raise ValueError(f"a threshold is a fraction of full scale from 0 to below 1, not {threshold_raw}")
-        code = max(1, min(round(threshold_raw * 65536), 65535)) if threshold_raw else 0
-        return self.command(m.ARM, bytes((on,)) + code.to_bytes(2, "little"))[1]
-
     def steady_rate(self, rate_hz: int) -> bytes:
         """STEADY_RATE, 0 to 50."""
         if not 0 <= rate_hz <= 50:

@@ -33,7 +33,6 @@ class LinkState(NamedTuple):
     """Why it waits or stopped."""
     attempt: int = 0
     """Attempts since it was last connected."""
-    retry_in_s: float = 0.0
 
 
 OnLinkState = Callable[[LinkState], None]

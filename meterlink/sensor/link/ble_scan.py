@@ -32,11 +32,11 @@ class Seen(NamedTuple):
     services: tuple[str, ...] = ()
 
 
-async def scan(seconds: float = 5.0, on_seen: Callable[[Seen], None] | None = None, *, everything: bool = False) -> list[Seen]:
+async def scan(seconds: float = 5.0, on_seen: Callable[[Seen], None] | None = None) -> list[Seen]:
     """Return the sensors heard within ``seconds``, the strongest first.
 
-    ``on_seen`` is told of each once, when it is first heard.  ``everything`` includes devices that do not look like a
-    light sensor.  The scan ends early when something else in this program wants to connect.
+    ``on_seen`` is told of each once, when it is first heard.  Devices that do not look like a light sensor are left out.  The scan
+    ends early when something else in this program wants to connect.
 
     Raises:
         LinkError: Bluetooth cannot be used; one line says why and what to do.
@@ -45,7 +45,7 @@ async def scan(seconds: float = 5.0, on_seen: Callable[[Seen], None] | None = No
 
     def detected(device: BLEDevice, advertisement: AdvertisementData) -> None:
         sensor = _seen(device, advertisement)
-        if not (sensor.what or everything):
+        if not sensor.what:
             return
         if sensor.address not in seen:
             if len(seen) >= MAX_SEEN:

@@ -47,7 +47,7 @@ def ports(extra: Sequence[str] = (), exclude: Sequence[str] = ()) -> list[Port]:
     ``extra`` and ``exclude`` add to the environment's ``METERLINK_PORTS`` and ``METERLINK_EXCLUDE_PORTS``.
     """
     patterns = (*exclude, *_words(os.environ.get(EXCLUDE_ENV, "")))
-    named = [Port(_bare(n), "named by you", likely=True, named=True) for n in (*extra, *_words(_env_ports()))]
+    named = [Port(_bare(n), "named by you", likely=True, named=True) for n in (*extra, *_words(os.environ.get(EXTRA_ENV, "")))]
     found: dict[str, Port] = {}
     for port in (*named, *_listed()):
         if port.name not in found and not excluded_by(port.name, patterns):
@@ -98,10 +98,6 @@ def _from_system(info: Any) -> Port:
     likely = info.vid is not None or any(part in name for part in LIKELY_NAMES)
     plain = "".join(c for c in words if c.isprintable())[:60]
     return Port(name, "" if plain == "n/a" else plain, str(info.serial_number or "")[:60], likely)
-
-
-def _env_ports() -> str:
-    return os.environ.get(EXTRA_ENV, "")
 
 
 def _words(text: str) -> list[str]:

@@ -104,7 +104,8 @@ class ReconnectingLink:
             error: MeterlinkError
             try:
                 since = await self._connect(first)
-                error = await self._until_lost()
+                assert self._lost is not None
+                error = await self._lost
                 if self._now() - since >= STABLE_S:
                     wait_s = FIRST_WAIT_S
             except MeterlinkError as failed:
@@ -116,7 +117,7 @@ class ReconnectingLink:
             if isinstance(error, RecordingEnded) or not isinstance(error, LinkError):
                 self._finish(error)
                 return
-            self._tell(WAITING, say("{error}; trying again in {wait_s:.2g} s", error=error, wait_s=wait_s), error, wait_s)
+            self._tell(WAITING, say("{error}; trying again in {wait_s:.2g} s", error=error, wait_s=wait_s), error)
             await self._sleep(wait_s)
             wait_s = min(wait_s * WAIT_FACTOR, LONGEST_WAIT_S)
             if isinstance(error, (LinkNotFound, LinkLost)):
@@ -146,10 +147,6 @@ class ReconnectingLink:
 
         return on_bytes
 
-    async def _until_lost(self) -> LinkError:
-        assert self._lost is not None
-        return await self._lost
-
     async def _drop(self) -> None:
         """Close the old link before a new one is made: some systems keep it half open and deliver everything twice."""
         link, self._link = self._link, None
@@ -177,8 +174,8 @@ class ReconnectingLink:
     def _now(self) -> float:
         return self._clock() if self._clock is not None else asyncio.get_running_loop().time()
 
-    def _tell(self, name: str, words: str, error: LinkError | None = None, retry_in_s: float = 0.0) -> None:
-        self.state = LinkState(name, words, self.url, error, self._attempt, retry_in_s)
+    def _tell(self, name: str, words: str, error: LinkError | None = None) -> None:
+        self.state = LinkState(name, words, self.url, error, self._attempt)
         if self.on_state is None or not self._is_news(name, error):
             return
         self._told = self.state

@@ -15,7 +15,6 @@ it says what the sensor speaks and is no concern of the link.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
 from importlib import import_module
 from typing import NamedTuple
 from urllib.parse import parse_qsl
@@ -32,7 +31,6 @@ _MODULES = {
     "sim": "meterlink.simulation.sensor",
 }
 _PYSERIAL = ("socket", "rfc2217", "loop", "spy", "alt", "hwgrep")
-_makers: dict[str, Callable[[LinkUrl], Link]] = {}
 
 
 class LinkUrl(NamedTuple):
@@ -73,7 +71,7 @@ def parse(text: str) -> LinkUrl:
         # pyserial has its own options behind the question mark: only ours are taken out.
         target, ours = _take_out(text, ("dialect", "baud"))
         return LinkUrl(text, "serial", target, ours)
-    if not colon or (scheme not in _MODULES and scheme not in _makers):
+    if not colon or scheme not in _MODULES:
         raise UsageError(
             "{typed}: not a sensor's URL; use serial:PORT, ble:ADDRESS, socket://HOST:PORT, file:RECORDING "
             "or sim:",
@@ -93,15 +91,8 @@ def link_for(url: str) -> Link:
         UsageError: it is no URL of a sensor, or an option has a value that cannot be.
     """
     parts = parse(url)
-    make = _makers.get(parts.scheme)
-    if make is None:
-        make = import_module(_MODULES[parts.scheme]).from_url
-    return make(parts)
-
-
-def register(scheme: str, make: Callable[[LinkUrl], Link]) -> None:
-    """Add a kind of link, or put another in place of one (tests, an app's own transport)."""
-    _makers[scheme.lower()] = make
+    link: Link = import_module(_MODULES[parts.scheme]).from_url(parts)
+    return link
 
 
 def _take_out(text: str, names: tuple[str, ...]) -> tuple[str, dict[str, str]]:
