@@ -19,18 +19,9 @@ class Matching:
     library: Library
     session: Session | None
     now: Callable[[], float]
-
-    def _need(self) -> Session:
-        """The session on the set in use."""
-        raise NotImplementedError
-
-    def _shoot(self) -> Shot:
-        """Make the snapshot anew."""
-        raise NotImplementedError
-
-    def use(self, setup_id: str, *, begin: bool = False) -> Shot:
-        """Make a set-up the one in use."""
-        raise NotImplementedError
+    use: Callable[[str], Shot]
+    _shoot: Callable[[], Shot]
+    _need: Callable[[], Session]
 
     def match_to(self, setup_id: str) -> Shot:
         """Build a stored set again: as a set of its own, copied from it, unless the one in use is that already."""

@@ -8,9 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from meterlink.calibration import cautions
 from meterlink.calibration.evidence import bare
-from meterlink.calibration.procedure import Procedure, Task
+from meterlink.calibration.procedure import BARE_BULB, FLASH, Procedure, Task
 from meterlink.calibration.steps import overlap_tasks, repeat_task
 from meterlink.records import Calibration, Identity
 from meterlink.words.told import told
@@ -32,7 +31,7 @@ def acceptance_tasks(identity: Identity, receptor: str) -> list[Task]:
     tasks.append(Task("torch", told("steadiness_step"), told("do_steadiness"), "steady", 3, last))
     tasks.append(repeat_task(identity))
     if identity.flash:
-        tasks.append(Task("short", told("short_step"), told("do_short"), "flash", 2, optional=True, caution=cautions.FLASH))
+        tasks.append(Task("short", told("short_step"), told("do_short"), "flash", 2, optional=True, caution=FLASH))
     tasks += overlap_tasks(identity, 2)
     tasks += _distances(kind)
     tasks += _additivity(identity, kind)
@@ -42,7 +41,7 @@ def acceptance_tasks(identity: Identity, receptor: str) -> list[Task]:
         step, text = told("angle_step", angle=angle), told("do_turn", angle=angle)
         tasks.append(Task(f"angle-{angle:g}", step, text, kind, 1, value=angle, optional=aside, dark=aside))
     tasks += [_dark(identity, i, "after", 2) for i in range(len(identity.ranges))]
-    return [t if t.caution or t.kind != "flash" else t._replace(caution=cautions.FLASH) for t in tasks]
+    return [t if t.caution or t.kind != "flash" else t._replace(caution=FLASH) for t in tasks]
 
 
 def _dark(identity: Identity, index: int, name: str, wanted: int) -> Task:
@@ -60,7 +59,7 @@ def _distances(kind: str) -> list[Task]:
             2,
             value=d,
             settable=True,
-            caution=cautions.BARE_BULB,
+            caution=BARE_BULB,
         )
         for d in DISTANCES_M
     ]

@@ -10,10 +10,9 @@ import math
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
-from meterlink.calibration import cautions
 from meterlink.calibration.evidence import MAX_DARK_LX, bare, full_raw_of, raw_of
 from meterlink.calibration.faults import Fault
-from meterlink.calibration.procedure import Procedure, Task, wrong_kind
+from meterlink.calibration.procedure import FLASH, Procedure, Task, wrong_kind
 from meterlink.records import Calibration, Identity, Measurement, Status, Trouble
 from meterlink.sensor.measuring.calibrate import PEDESTAL_RAW, default_calibration
 from meterlink.words.told import NOTHING, Told, told
@@ -80,7 +79,7 @@ def steps_of(identity: Identity) -> list[Task]:
         Task(f"torch-{i}", told("torch_step", name=name), torch, "steady", 1, i, optional=True, dark=True) for i, name in numbered
     ]
     if identity.flash:
-        pop = Task("pop", told("two_pops"), pops, "flash", 2, optional=True, caution=cautions.FLASH, patience_s=PATIENCE_S)
+        pop = Task("pop", told("two_pops"), pops, "flash", 2, optional=True, caution=FLASH, patience_s=PATIENCE_S)
         tasks.append(pop)
     return tasks
 

@@ -21,6 +21,8 @@ SMALLEST_STEADY = 0.01
 SMALLEST_LUX = 1e-4
 """The same of a sensor that reports lux itself: 10 lx."""
 FILL_PATIENCE = 3
+FLASH, BARE_BULB, HOT_LAMP = told("caution_flash"), told("caution_bare_bulb"), told("caution_hot_lamp")
+"""Cautions, shown where they belong; local codes and licensed practice come first."""
 TYPED = "typed"
 """Kind of a task for which nothing is measured: what another instrument says is typed."""
 

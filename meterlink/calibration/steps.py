@@ -6,9 +6,8 @@ import math
 from collections.abc import Sequence
 from itertools import pairwise
 
-from meterlink.calibration import cautions
 from meterlink.calibration.evidence import MAX_DARK_LX, MAX_DARK_RAW
-from meterlink.calibration.procedure import TYPED, Task
+from meterlink.calibration.procedure import FLASH, HOT_LAMP, TYPED, Task
 from meterlink.records import Identity
 from meterlink.words.told import NOTHING, Told, told
 
@@ -142,5 +141,5 @@ def _of_the_card(text: Told) -> Told:
 def with_caution(task: Task) -> Task:
     """Give the steps that flash or burn a lamp their caution."""
     if "steady-" in task.name:
-        return task._replace(caution=cautions.HOT_LAMP)
-    return task._replace(caution=cautions.FLASH if task.kind == "flash" else NOTHING)
+        return task._replace(caution=HOT_LAMP)
+    return task._replace(caution=FLASH if task.kind == "flash" else NOTHING)

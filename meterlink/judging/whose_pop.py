@@ -10,7 +10,7 @@ Levels are log2 of lx·s, durations log2 of seconds, colours mired.  Standard li
 
 from collections.abc import Iterable, Mapping, Sequence
 from math import exp, inf, log, log2, pi, sqrt
-from typing import NamedTuple, Protocol
+from typing import NamedTuple
 
 from meterlink.judging.case import Falloff, axial_light, emission_of
 from meterlink.judging.over_power import Clue, Prior, Trait, learn_over_power
@@ -74,21 +74,6 @@ class Seen(NamedTuple):
     held_off_m: float | None = None
     """As measured by a ranger or said for this pop."""
     u_held_off_m: float = 0.01
-
-
-class Told(Protocol):
-    """What ``WhosePop`` asks of a candidate."""
-
-    @property
-    def light_id(self) -> str:
-        """The light."""
-
-    @property
-    def known(self) -> bool:
-        """Whether its level can be predicted at all."""
-
-    def log_density(self, seen: Seen) -> float:
-        """Log of how likely this light gives just this pop."""
 
 
 class Candidate(NamedTuple):
@@ -308,7 +293,7 @@ class Answer(NamedTuple):
 class WhosePop:
     """Hears pop after pop of one walk and keeps every assignment that is not absurd."""
 
-    def __init__(self, candidates: Sequence[Told], after: Mapping[str, set[str]] | None = None) -> None:
+    def __init__(self, candidates: Sequence[Candidate], after: Mapping[str, set[str]] | None = None) -> None:
         """``after``: the lights that must have had their pop before this one may."""
         self.candidates = list(candidates)
         self.after = after or {}
@@ -322,7 +307,7 @@ class WhosePop:
         """Take one more pop and say whose they all are."""
         by_light = {one.light_id: one.log_density(seen) for one in self.candidates}
         known = {one.light_id for one in self.candidates if one.known}
-        none = log(P_NONE) + self._of_none(seen)
+        none = log(P_NONE) + Candidate(NONE).log_density(seen)
         grown: list[tuple[float, tuple[str, ...]]] = []
         for weight, way in self._ways:
             used = set(way)
@@ -387,11 +372,6 @@ class WhosePop:
         ways.sort(reverse=True)
         top = ways[0][0]
         self._ways = [(weight - top, way) for weight, way in ways[:MOST_ASSIGNMENTS] if weight - top > log(LEAST_WEIGHT)]
-
-    @staticmethod
-    def _of_none(seen: Seen) -> float:
-        wide = Candidate(NONE)
-        return wide.log_density(seen)
 
     def _once_more(self, seen: Seen, way: tuple[str, ...], light_id: str) -> float:
         """Log-density of a pop that repeats a light's earlier one: alike but for the hand and the pop."""

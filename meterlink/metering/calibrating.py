@@ -12,7 +12,7 @@ from typing import Any, Protocol
 from meterlink.calibration.evidence import full_raw_of, raw_of
 from meterlink.calibration.procedure import TYPED, Procedure, Task, kind_of
 from meterlink.errors import CalibrationError, MeterlinkError, SensorError, UsageError
-from meterlink.metering.station import Station
+from meterlink.metering.station import SensorStation
 from meterlink.records import Kind, Measurement
 from meterlink.units import format_illuminance
 from meterlink.words.told import NOTHING, Told, all_of, told
@@ -36,7 +36,7 @@ class Typed(Protocol):
 
 
 async def walk_through(
-    walk: Procedure, station: Station, lines: Typed, say: Say, value_of: Value, keep: Keep | None = None
+    walk: Procedure, station: SensorStation, lines: Typed, say: Say, value_of: Value, keep: Keep | None = None
 ) -> bool:
     """Take every step; return False when it was stopped before the end.  ``keep`` is called after everything that changed it."""
     kept = (0, 0)
@@ -102,7 +102,7 @@ async def walk_through(
     return True
 
 
-async def _reference(walk: Procedure, station: Station, line: str, task: Task, say: Say, value_of: Value) -> float | None:
+async def _reference(walk: Procedure, station: SensorStation, line: str, task: Task, say: Say, value_of: Value) -> float | None:
     """The reference's reading from its line; None when there was none in it: an empty one shows the level of steady light."""
     try:
         if not line and task.kind == Kind.STEADY:
@@ -214,7 +214,7 @@ async def _typed(lines: Typed) -> str:
     return "q" if line is None else line
 
 
-async def _line(walk: Procedure, station: Station, lines: Typed, task: Task, say: Say) -> str:
+async def _line(walk: Procedure, station: SensorStation, lines: Typed, task: Task, say: Say) -> str:
     """Wait for a line; a pop that comes before what must be typed is announced of, since it shows how bright the light is."""
     if task.kind == Kind.STEADY:
         return await _typed(lines)
@@ -236,7 +236,7 @@ async def _line(walk: Procedure, station: Station, lines: Typed, task: Task, say
         await station.prepare(task)
 
 
-async def _measured(station: Station, lines: Typed, task: Task) -> Measurement | str | None:
+async def _measured(station: SensorStation, lines: Typed, task: Task) -> Measurement | str | None:
     """A measurement; what was typed meanwhile; None to stop."""
     work: asyncio.Future[Measurement] = asyncio.ensure_future(station.measure(task))
     if task.kind == Kind.STEADY or not lines.interactive:

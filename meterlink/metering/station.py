@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable
-from typing import Protocol
 
 from meterlink.calibration.procedure import Task
 from meterlink.errors import SensorError
@@ -14,26 +13,6 @@ from meterlink.sensor.measuring.sensor import Sensor
 
 STEADY_S = 0.8
 STEADY_PATIENCE_S = 8.0
-
-
-class Station(Protocol):
-    """Where measurements come from."""
-
-    async def prepare(self, task: Task) -> None:
-        """Make ready for a task, before anybody is told to fire: a switch of range drops a pop under way."""
-        ...
-
-    async def measure(self, task: Task) -> Measurement:
-        """Return the next measurement for a task."""
-        ...
-
-    async def stray_pop(self) -> Measurement:
-        """Return the next pop that comes although none is waited for."""
-        ...
-
-    def forget_pops(self) -> None:
-        """What was fired until now does not count."""
-        ...
 
 
 class SensorStation:

@@ -6,8 +6,6 @@ believed is counted in ``stats`` by its reason and dropped.
 
 from __future__ import annotations
 
-from typing import Protocol
-
 from meterlink.records import Sample
 
 
@@ -51,79 +49,43 @@ class DecoderStats:
         self.dropped_bytes += byte_count
 
 
-class Decoder(Protocol):
-    """One dialect.  ``feed`` takes any cut of the byte stream; the commands are ``b""`` where there is none."""
-
-    dialect: str
-    stats: DecoderStats
-    poll_s: float
-    """How often ``poll()`` is to be sent, in seconds; 0 when the sensor speaks by itself."""
-
-    def feed(self, data: bytes, at_s: float, channel: str = "") -> list[Sample]:
-        """Return the samples that ``data`` completes; ``at_s`` is the monotonic host time of its last byte."""
-        ...
-
-    def reset(self) -> None:
-        """Forget what is unfinished: the link was lost or opened anew.  The counts stay."""
-        ...
-
-    def identify(self) -> bytes:
-        """Ask who is there."""
-        ...
-
-    def set_range(self, index: int) -> bytes:
-        """Switch to a sensitivity range, 0 the least sensitive."""
-        ...
-
-    def steady_rate(self, rate_hz: int) -> bytes:
-        """Ask for steady light so many times a second; 0 switches it off."""
-        ...
-
-    def set_interval(self, factor: int) -> bytes:
-        """Make the sample interval so many times its shortest."""
-        ...
-
-    def get_status(self) -> bytes:
-        """Ask for the sensor's own state."""
-        ...
-
-    def poll(self) -> bytes:
-        """Ask for one reading, for sensors that only answer."""
-        ...
-
-
-class ListeningDecoder:
-    """Base for dialects in which nothing, or little, can be said to the sensor: every command is ``b""``."""
+class Decoder:
+    """One dialect.  What cannot be said in it is ``b""``, which is every command here: most sensors only speak."""
 
     dialect = ""
     poll_s = 0.0
+    """How often ``poll()`` is to be sent, in seconds; 0 when the sensor speaks by itself."""
 
     def __init__(self) -> None:
         self.stats = DecoderStats()
 
+    def feed(self, data: bytes, at_s: float, channel: str = "") -> list[Sample]:
+        """Return the samples that ``data``, any cut of the byte stream, completes; ``at_s`` is the host's time of its last byte."""
+        raise NotImplementedError
+
     def reset(self) -> None:
-        """Forget what is unfinished."""
+        """Forget what is unfinished: the link was lost or opened anew.  The counts stay."""
 
     def identify(self) -> bytes:
-        """Nothing to ask with."""
+        """Ask who is there."""
         return b""
 
     def set_range(self, index: int) -> bytes:  # noqa: ARG002
-        """Nothing to switch."""
+        """Switch to a sensitivity range, 0 the least sensitive."""
         return b""
 
     def steady_rate(self, rate_hz: int) -> bytes:  # noqa: ARG002
-        """The sensor has its own pace."""
+        """Ask for steady light so many times a second; 0 switches it off."""
         return b""
 
     def set_interval(self, factor: int) -> bytes:  # noqa: ARG002
-        """Nothing to switch."""
+        """Make the sample interval so many times its shortest."""
         return b""
 
     def get_status(self) -> bytes:
-        """Nothing to ask with."""
+        """Ask for the sensor's own state."""
         return b""
 
     def poll(self) -> bytes:
-        """Nothing to ask with."""
+        """Ask for one reading, for sensors that only answer."""
         return b""

@@ -182,18 +182,17 @@ def _steady(value_lx: float | None, at_s: float, largest_lx: float) -> list[Samp
     return [Steady(at_s, None, clipped=value_lx >= largest_lx, illuminance_lx=value_lx)]
 
 
-class BluetoothDecoder:
+class BluetoothDecoder(Decoder):
     """Decoder of any sensor behind a Bluetooth link: it learns from the channels which dialect is spoken.
 
     The stream, if there is one, goes to that dialect's own decoder; everything else is a characteristic.  Commands
     are the stream dialect's.
     """
 
-    poll_s = 0.0
+    dialect = AUTO_BLUETOOTH
 
     def __init__(self) -> None:
-        self.dialect: str = AUTO_BLUETOOTH
-        self.stats = DecoderStats()
+        super().__init__()
         self._stream: Decoder | None = None
         self._stream_of = ("", "")
         self._characteristics = CharacteristicDecoder(self.stats)

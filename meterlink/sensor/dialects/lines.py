@@ -7,7 +7,7 @@ A line without a check sum is believed only as a whole: the first one after the 
 from __future__ import annotations
 
 from meterlink.records import Identity, Sample
-from meterlink.sensor.dialects.base import ListeningDecoder
+from meterlink.sensor.dialects.base import Decoder
 from meterlink.sensor.dialects.dialect import Dialect
 from meterlink.sensor.dialects.quantities import Refused
 
@@ -64,7 +64,7 @@ class LineSplitter:
         self.dropped += len(line)
 
 
-class Identified(ListeningDecoder):
+class Identified(Decoder):
     """A decoder for sensors that do not say who they are: the dialect's description and the link's name do."""
 
     def __init__(self, dialect: Dialect, sensor_id: str = "") -> None:

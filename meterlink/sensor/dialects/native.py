@@ -7,7 +7,7 @@ from collections import deque
 from meterlink.errors import FrameError
 from meterlink.records import Identity, PopNotice, Sample
 from meterlink.sensor.dialects import messages as m
-from meterlink.sensor.dialects.base import DecoderStats
+from meterlink.sensor.dialects.base import Decoder
 from meterlink.sensor.dialects.frames import FrameReader, encode
 
 _PARSERS = m.PARSERS
@@ -20,17 +20,16 @@ _REMEMBERED = 64
 """Frames of pops that are known when they come again."""
 
 
-class NativeDecoder:
+class NativeDecoder(Decoder):
     """Decoder of wire format v1 (``shared/wire/wire-v1.md``) and encoder of its commands.
 
     Steady light counts only once the sensor has said who it is, because its codes have that message's bits.
     """
 
     dialect = m.DIALECT
-    poll_s = 0.0
 
     def __init__(self) -> None:
-        self.stats = DecoderStats()
+        super().__init__()
         self.identity: Identity | None = None
         self._frames = FrameReader(self.stats)
         self._adc_bits = 0
@@ -147,7 +146,3 @@ class NativeDecoder:
     def get_status(self) -> bytes:
         """GET_STATUS."""
         return self.command(m.GET_STATUS)[1]
-
-    def poll(self) -> bytes:
-        """Nothing to ask for: the sensor speaks by itself."""
-        return b""
