@@ -264,32 +264,31 @@ def power_step_text(light: Light, prefs: Prefs) -> str:
 def step_power(desk: Desk, light_id: str, steps: int) -> Shot:
     """Turn the dial by whole steps: the fixture's own, else a tenth or a third as the person likes."""
     light, placement = _open(desk, light_id)
-    if light.source_light_id:
-        raise UsageError("{light} is a passive reflector: change the power of its source", light=light.name)
-    step = power_step_stops(light, desk.prefs)
-    lowest = light.power_min_stops if light.power_min_stops is not None else LOWEST_POWER_STOPS
-    now = placement.power_stops
+    step, now = power_step_stops(light, desk.prefs), placement.power_stops
     if now is None:
         new = 0.0 if steps > 0 else -1.0
     else:
         # On to the next whole step, so that a dial between two steps lands on the grid of the dial.
         place = now / step
         new = (floor(place + 1e-6) + steps if steps > 0 else ceil(place - 1e-6) + steps) * step
-    new = min(max(new, lowest), 0.0)
-    text = units.format_power(new, light.full_power_j, light.details.get("scale_top"))
-    return desk.move_light(light_id, power_stops=round(new, 6) + 0.0, power_text=text)
+    return _turn_to(desk, light, new)
 
 
 def step_stop(desk: Desk, light_id: str, by: int) -> Shot:
     """Turn the dial by a whole stop, as far as it goes."""
     light, placement = _open(desk, light_id)
+    now = placement.power_stops
+    return _turn_to(desk, light, (-1.0 if by < 0 else 0.0) if now is None else now + by)
+
+
+def _turn_to(desk: Desk, light: Light, stops: float) -> Shot:
+    """Put the dial so many stops from full, as far as it goes."""
     if light.source_light_id:
         raise UsageError("{light} is a passive reflector: change the power of its source", light=light.name)
     lowest = light.power_min_stops if light.power_min_stops is not None else LOWEST_POWER_STOPS
-    now = placement.power_stops
-    new = (-1.0 if by < 0 else 0.0) if now is None else min(max(now + by, lowest), 0.0)
+    new = min(max(stops, lowest), 0.0)
     text = units.format_power(new, light.full_power_j, light.details.get("scale_top"))
-    return desk.move_light(light_id, power_stops=round(new, 6) + 0.0, power_text=text)
+    return desk.move_light(light.id, power_stops=round(new, 6) + 0.0, power_text=text)
 
 
 def changed_text(before: LightState, now: LightState, imperial: bool) -> str:
