@@ -75,17 +75,11 @@ PAPER = Theme(
 )
 THEMES = {theme.name: theme for theme in (AMBER, PAPER)}
 
-_READ = ("ink", "quiet", "strong", "good", "corrected", "retake", "simulated")
-TEXT_PAIRS = (*((front, back) for back in ("ground", "raised", "face") for front in _READ), ("over_strong", "strong"))
-EDGE_PAIRS = (("edge", "ground"), ("edge", "raised"), ("strong", "ground"), ("strong", "raised"))
-
 TARGET = 48
 """Smallest side of anything to touch."""
 GAP = 8
 """The grid: every distance is a whole number of these, or half of one inside a line."""
 PAD = 16
-CORNER = 8
-STROKE = 2
 
 MARK = 14
 """Labels on scales and plans: the smallest text there is."""
@@ -108,18 +102,3 @@ def rgba(colour: Rgb, alpha: float = 1.0) -> tuple[float, float, float, float]:
     """Return a colour as four numbers from 0 to 1."""
     red, green, blue = colour
     return red / 255, green / 255, blue / 255, alpha
-
-
-def contrast(a: Rgb, b: Rgb) -> float:
-    """Return the contrast ratio of two colours, 1 to 21 (WCAG 2.2, definitions of contrast ratio and relative luminance)."""
-    high, low = sorted((_luminance(a), _luminance(b)), reverse=True)
-    return (high + 0.05) / (low + 0.05)
-
-
-def _luminance(colour: Rgb) -> float:
-    red, green, blue = (_linear(channel / 255) for channel in colour)
-    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
-
-
-def _linear(channel: float) -> float:
-    return channel / 12.92 if channel <= 0.04045 else ((channel + 0.055) / 1.055) ** 2.4

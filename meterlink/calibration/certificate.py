@@ -6,10 +6,9 @@ from typing import Any
 
 from meterlink.calibration.claim import after_dark, withdrawn
 from meterlink.calibration.faults import Fault, name_faults
-from meterlink.calibration.findings import Findings, Row
+from meterlink.calibration.findings import Findings
 from meterlink.records import Calibration, Identity, new_id
 from meterlink.words.claim import kept
-from meterlink.words.told import told_again
 
 SCHEMA = "meterlink-certificate-1"
 HARMLESS = ("dome plane",)
@@ -66,12 +65,3 @@ def certified(calibration: Calibration, record: dict[str, Any], created_at_s: fl
     if record["claim"] is not None:
         details["claim"] = record["claim"]
     return calibration._replace(id=new_id(), created_at_s=created_at_s, details=details)
-
-
-def row_of(record: dict[str, Any], name: str) -> list[Row]:
-    """Return the rows of one name of a stored certificate."""
-    return [
-        Row(r["name"], told_again(r["what"]), r["figure"], r["u95"] / 2, r["limit"], r["unit"], r["outcome"])
-        for r in record["rows"]
-        if r["name"] == name
-    ]

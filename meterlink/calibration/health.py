@@ -144,7 +144,6 @@ def faults_of(walk: SensorTest, link: LinkCounts) -> tuple[Fault, ...]:
 
 
 _Named = tuple[str, Told] | None
-_Rule = Callable[[SensorTest, LinkCounts], _Named]
 
 
 def _link(_walk: SensorTest, link: LinkCounts) -> _Named:

@@ -6,7 +6,7 @@ at.  The receptor's response and the light's direction tell how much of a light 
 
 from __future__ import annotations
 
-from math import acos, cos, degrees, log, log2, radians, sin, sqrt
+from math import acos, cos, degrees, log2, radians, sin, sqrt
 from typing import NamedTuple
 
 from meterlink.judging.case import ASSUMED_ELEVATION_DEG, U_ASSUMED_ELEVATION_DEG
@@ -16,7 +16,6 @@ from meterlink.photometry.receptors import receive, response
 from meterlink.photometry.sources import Point, source_of
 from meterlink.records.kept import Placement, Reading, Settings
 
-_LN2 = log(2.0)
 SMALLEST = 1e-3
 """Ten stops under: what a camera-facing receptor sees of a light straight behind the head is not told apart from none."""
 

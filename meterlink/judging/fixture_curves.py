@@ -15,7 +15,6 @@ from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.judging.power_curve import learn_power
 from meterlink.judging.prediction import Past
 from meterlink.photometry import freeze
-from meterlink.records import Light
 
 LEAST_SPAN_STOPS = 0.5
 """Readings at powers closer than this say nothing about a curve."""
@@ -53,16 +52,12 @@ class FixtureCurves(NamedTuple):
 def fixture_curves(state: LightState, view: JudgedSet) -> FixtureCurves:
     """Return the curves of a light's head, from the view's history and the light's present reading."""
     light, reading, placement, judged = state.light, state.reading, state.placement, state.judged
-    mine = [one for one in view.history if _same_head(one, light)]
+    mine = [one for one in view.history if one.is_of(light)]
     told = any(reading is not None and one.reading_id == reading.id for one in mine)
     if not told and reading is not None and placement is not None and judged is not None:
         now = past_of(light, placement, reading, view.settings, judge=lambda *_: judged)
         mine += [now] if now is not None else []
     return curves_of(mine, light.fixture or light.name)
-
-
-def _same_head(past: Past, light: Light) -> bool:
-    return past.fixture.casefold() == light.fixture.casefold() if light.fixture else past.light_id == light.id
 
 
 def curves_of(pasts: Iterable[Past], name: str = "") -> FixtureCurves:

@@ -18,11 +18,7 @@ LEAST_STEP_STOPS, MOST_STEP_STOPS = 0.3, 6.0
 
 def learnt_curve(light: Light, pasts: Iterable[Past]) -> PowerCurve | None:
     """Return what the dial of this light's head delivers, from those of ``pasts`` that are its own; None if nothing is known."""
-    mine = [
-        one
-        for one in pasts
-        if (one.fixture.casefold() == light.fixture.casefold() if light.fixture else one.light_id == light.id)
-    ]
+    mine = [one for one in pasts if one.is_of(light)]
     if len(mine) < 2:
         return None
     # What differs by power alone: the same light in the same place, and nothing else before the lamp.

@@ -53,6 +53,10 @@ class Past(NamedTuple):
     u_rel: float = 0.0
     """Of that reading, from noise and sampling: how exactly its durations could be read."""
 
+    def is_of(self, light: Light) -> bool:
+        """Whether a light's head gave this; a light without a head of a name is its own."""
+        return self.fixture.casefold() == light.fixture.casefold() if light.fixture else self.light_id == light.id
+
 
 class Prediction(NamedTuple):
     """What to expect of a light."""

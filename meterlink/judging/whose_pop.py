@@ -181,7 +181,7 @@ def candidate_of(
     """
     if placement is None or light.source_light_id:
         return Candidate(light.id)
-    mine = [one for one in pasts if one.kind == "flash" and _same_head(one, light)]
+    mine = [one for one in pasts if one.kind == "flash" and one.is_of(light)]
     power = placement.power_stops
     at = [(one.placement.power_stops, one.t01_s, one) for one in mine if one.placement.power_stops is not None and one.t01_s]
     lasted = [Trait(p, log2(t01_s), U_DURATION_NOISE * one.u_rel) for p, t01_s, one in at]
@@ -207,10 +207,6 @@ def candidate_of(
     levels = tuple(found.value + hot for hot in _hotter(placement, receptor, held, falloff))
     reach = tuple(zip(MEASURED_M, _hotter(placement, receptor, MEASURED_M, falloff), strict=True))
     return Candidate(light.id, levels, u, duration, form, colour, found.value, reach)
-
-
-def _same_head(past: Past, light: Light) -> bool:
-    return past.fixture.casefold() == light.fixture.casefold() if light.fixture else past.light_id == light.id
 
 
 def _hotter(placement: Placement, receptor: str, held_m: Sequence[float], falloff: Falloff | None) -> list[float]:

@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from typing import NamedTuple
 
 from meterlink.photometry.colour_tables import FIRST_MIRED, MIRED_STEP, PLANCKIAN_UV, SPECTRAL_XY
 from meterlink.photometry.exposure import finite
@@ -22,15 +21,6 @@ MAX_DUV = 0.05
 """Farther from the locus a light has no meaningful CCT (CIE 15)."""
 GEL_LIMIT_MIRED = 10.0
 """Lights that differ less need no gel; a default of ours, to be set by the photographer."""
-
-
-class Correction(NamedTuple):
-    """What brings one light to the colour of another."""
-
-    shift_mired: float
-    """Shift of the gel: positive lowers the CCT, negative raises it."""
-    duv_difference: float
-    """Duv of the wanted light less that of this one: positive wants green, negative magenta."""
 
 
 def inside_diagram(x: float, y: float) -> bool:
@@ -180,16 +170,3 @@ def kelvin(mired_value: float) -> float:
 def gel_shift_mired(from_cct_k: float, to_cct_k: float) -> float:
     """Return the shift in mired of the gel that turns one CCT into the other: positive lowers the CCT."""
     return mired(to_cct_k) - mired(from_cct_k)
-
-
-def correction(light: tuple[float, float], key: tuple[float, float]) -> Correction:
-    """Return what brings a light to the key's colour; both as (CCT in K, Duv)."""
-    return Correction(gel_shift_mired(light[0], key[0]), key[1] - light[1])
-
-
-def differs(
-    light: tuple[float, float], key: tuple[float, float], limit_mired: float = GEL_LIMIT_MIRED, limit_duv: float = 0.006
-) -> bool:
-    """Say whether a light's (CCT, Duv) differs from the key's by more than the limits."""
-    needed = correction(light, key)
-    return abs(needed.shift_mired) > limit_mired or abs(needed.duv_difference) > limit_duv

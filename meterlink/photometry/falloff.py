@@ -18,7 +18,7 @@ Standard library only.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from math import exp, isfinite, log, log2, sqrt
+from math import exp, isfinite, log2, sqrt
 from typing import Any, NamedTuple
 
 from meterlink.photometry.receptors import on_axis
@@ -29,7 +29,6 @@ SCATTER_LIMIT = 9.0
 LEAST_SPAN = 1.3
 """Farthest over nearest distance: less tells the laws apart no more than the noise does."""
 CARRY_U95_STOPS = 0.1
-_LN2 = log(2.0)
 _GOLDEN = (sqrt(5.0) - 1) / 2
 
 

@@ -6,6 +6,25 @@ import pytest
 
 from mobile import fonts, theme
 
+_READ = ("ink", "quiet", "strong", "good", "corrected", "retake", "simulated")
+TEXT_PAIRS = (*((front, back) for back in ("ground", "raised", "face") for front in _READ), ("over_strong", "strong"))
+EDGE_PAIRS = (("edge", "ground"), ("edge", "raised"), ("strong", "ground"), ("strong", "raised"))
+
+
+def contrast(a: theme.Rgb, b: theme.Rgb) -> float:
+    """Return the contrast ratio of two colours, 1 to 21 (WCAG 2.2, definitions of contrast ratio and relative luminance)."""
+    high, low = sorted((_luminance(a), _luminance(b)), reverse=True)
+    return (high + 0.05) / (low + 0.05)
+
+
+def _luminance(colour: theme.Rgb) -> float:
+    red, green, blue = (_linear(channel / 255) for channel in colour)
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
+def _linear(channel: float) -> float:
+    return channel / 12.92 if channel <= 0.04045 else ((channel + 0.055) / 1.055) ** 2.4
+
 
 @pytest.mark.parametrize(
     ("front", "back", "ratio"),
@@ -20,30 +39,30 @@ from mobile import fonts, theme
 )
 def test_contrast_follows_the_published_definition(front: theme.Rgb, back: theme.Rgb, ratio: float) -> None:
     """The contrast of known pairs is what WCAG's definition gives (relative luminance of sRGB, plus 0.05)."""
-    assert theme.contrast(front, back) == pytest.approx(ratio, abs=0.005)
+    assert contrast(front, back) == pytest.approx(ratio, abs=0.005)
 
 
 @pytest.mark.parametrize("name", sorted(theme.THEMES))
-@pytest.mark.parametrize("pair", theme.TEXT_PAIRS)
+@pytest.mark.parametrize("pair", TEXT_PAIRS)
 def test_every_text_has_contrast_enough_to_read(name: str, pair: tuple[str, str]) -> None:
     """Each text colour stands at least 4.5:1 from what lies behind it (WCAG 2.2, success criterion 1.4.3)."""
     front, back = (getattr(theme.THEMES[name], part) for part in pair)
 
-    assert theme.contrast(front, back) >= 4.5
+    assert contrast(front, back) >= 4.5
 
 
 @pytest.mark.parametrize("name", sorted(theme.THEMES))
-@pytest.mark.parametrize("pair", theme.EDGE_PAIRS)
+@pytest.mark.parametrize("pair", EDGE_PAIRS)
 def test_every_edge_of_a_target_can_be_seen(name: str, pair: tuple[str, str]) -> None:
     """Outlines of things to touch stand at least 3:1 from what lies behind (WCAG 2.2, success criterion 1.4.11)."""
     front, back = (getattr(theme.THEMES[name], part) for part in pair)
 
-    assert theme.contrast(front, back) >= 3.0
+    assert contrast(front, back) >= 3.0
 
 
 def test_every_colour_that_carries_text_is_measured() -> None:
     """No colour of the theme but grounds, edges and ornaments escapes the list of measured pairs."""
-    measured = {name for pair in (*theme.TEXT_PAIRS, *theme.EDGE_PAIRS) for name in pair}
+    measured = {name for pair in (*TEXT_PAIRS, *EDGE_PAIRS) for name in pair}
 
     assert set(theme.Theme._fields) - {"name", "line"} == measured
 

@@ -76,12 +76,3 @@ def test_gel_turns_one_light_into_the_other():
 
     assert shift > 0
     assert colour.kelvin(colour.mired(5500) + shift) == pytest.approx(3200)
-    needed = colour.correction((5500, 0.0), (3200, 0.008))
-    assert needed.shift_mired == pytest.approx(shift)
-
-
-def test_lights_that_differ_are_told():
-    """Ten mired or 0.006 Duv from the key is the default limit."""
-    assert not colour.differs((5500, 0.001), (5600, 0.002))
-    assert colour.differs((5200, 0.001), (5600, 0.001))
-    assert colour.differs((5500, 0.008), (5500, 0.001))
