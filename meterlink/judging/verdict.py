@@ -64,10 +64,8 @@ class Judged(NamedTuple):
     verdict: Verdict
     said: Told
     """The reason, as a code with its numbers."""
-    as_read: float | None
-    """Light at the dome: lx·s for a flash, lx for steady light."""
     corrected: float | None
-    """The same at the point; None when nothing can be said."""
+    """Light at the point, lx·s for a flash, lx for steady light; None when nothing can be said."""
     correction: Correction
     repeat_u_stops: float
     u_stops: float
@@ -145,7 +143,7 @@ def judge(
     if as_read is not None and correction.stops is not None:
         corrected = as_read * 2.0**correction.stops
     verdict, why, reason = _verdict(reading, as_read or 0.0, placement, settings, correction, u, calibration)
-    return Judged(verdict, reason, as_read, corrected, correction, repeat, u, why)
+    return Judged(verdict, reason, corrected, correction, repeat, u, why)
 
 
 def _verdict(
