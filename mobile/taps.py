@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from math import ceil, inf
 from typing import Any
 
@@ -24,23 +25,14 @@ from mobile.texts import t
 LEAST_PART = 0.6
 """A word never shrinks below this part of its size; one that is longer still breaks."""
 
-_widths: dict[tuple[str, float, bool], float] = {}
-
-
+@lru_cache(maxsize=4000)
 def text_width(text: str, font_size: float, bold: bool = False) -> float:
     """Return the width in pixels of a text on one line."""
-    key = (text, font_size, bold)
-    if key not in _widths:
-        if len(_widths) > 4000:
-            _widths.clear()
-        widest = 0.0
-        for line in text.split("\n"):
-            parts = (
-                CoreLabel(font_size=font_size, font_name=font, bold=bold).get_extents(part)[0] for font, part in fonts.runs(line)
-            )
-            widest = max(widest, sum(parts))
-        _widths[key] = widest
-    return _widths[key]
+    widest = 0.0
+    for line in text.split("\n"):
+        parts = (CoreLabel(font_size=font_size, font_name=font, bold=bold).get_extents(part)[0] for font, part in fonts.runs(line))
+        widest = max(widest, sum(parts))
+    return widest
 
 
 class Dressed(Label):

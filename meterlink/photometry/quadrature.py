@@ -10,17 +10,16 @@ Coordinates are those of the source: x across, y up, z the distance before its p
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cache, lru_cache
 from math import ceil, cos, pi, sin, sqrt
-from typing import Any
 
 from meterlink.photometry.receptors import Vector, response
 from meterlink.photometry.sources import Disk, Point, Source
 
 MAX_NODES = 128
-_NODES: dict[int, tuple[tuple[float, float], ...]] = {}
-_SOURCE_NODES: dict[tuple[Any, ...], tuple[tuple[float, float, float], ...]] = {}
 
 
+@cache
 def gauss_legendre(count: int) -> tuple[tuple[float, float], ...]:
     """Return (node, weight) of the Gauss-Legendre rule on -1 to 1 with ``count`` nodes, 1 to 128, cached.
 
@@ -28,8 +27,6 @@ def gauss_legendre(count: int) -> tuple[tuple[float, float], ...]:
     """
     if not 1 <= count <= MAX_NODES:
         raise ValueError(f"{count} nodes: it must be 1 to {MAX_NODES}")
-    if count in _NODES:
-        return _NODES[count]
     rule = []
     for k in range(1, count + 1):
         x = cos(pi * (k - 0.25) / (count + 0.5))
@@ -44,8 +41,7 @@ def gauss_legendre(count: int) -> tuple[tuple[float, float], ...]:
             if abs(step) < 1e-15:
                 break
         rule.append((x, 2 / ((1 - x * x) * slope * slope)))
-    _NODES[count] = tuple(rule)
-    return _NODES[count]
+    return tuple(rule)
 
 
 def node_count(source: Source, distance_m: float) -> int:
@@ -54,28 +50,21 @@ def node_count(source: Source, distance_m: float) -> int:
     return min(MAX_NODES, max(8, ceil(4 * extent / distance_m) + 5))
 
 
+@lru_cache(maxsize=64)
 def _nodes_on(source: Source, count: int) -> tuple[tuple[float, float, float], ...]:
     """Points (x, y) on the source with the area that each stands for."""
-    key = (source, count)
-    if key in _SOURCE_NODES:
-        return _SOURCE_NODES[key]
     rule = gauss_legendre(count)
     if isinstance(source, Disk):
         radius = source.diameter_m / 2
         around = 2 * count
-        points = tuple(
+        return tuple(
             (r * cos(t), r * sin(t), weight * radius / 2 * r * 2 * pi / around)
             for node, weight in rule
             for r in (radius * (node + 1) / 2,)
             for t in (2 * pi * (j + 0.5) / around for j in range(around))
         )
-    else:
-        a, b = source.half_width_m, source.half_height_m
-        points = tuple((a * u, b * v, wu * wv * a * b) for u, wu in rule for v, wv in rule)
-    if len(_SOURCE_NODES) >= 64:
-        _SOURCE_NODES.clear()
-    _SOURCE_NODES[key] = points
-    return points
+    a, b = source.half_width_m, source.half_height_m
+    return tuple((a * u, b * v, wu * wv * a * b) for u, wu in rule for v, wv in rule)
 
 
 def illuminance(

@@ -21,14 +21,12 @@ Standard library only: this module is on the start-up path of the ratio table.
 
 from __future__ import annotations
 
+from functools import cache
 from math import atan, atan2, cos, pi, sin, sqrt
 
 from meterlink.photometry.sources import Disk, Point, Rectangle, Source
 
 Vector = tuple[float, float, float]
-
-_RIM: dict[int, tuple[tuple[float, float], ...]] = {}
-"""Cosine and sine of equally spaced angles of half a rim, by their number."""
 
 
 def response(receptor: str, cosine: float) -> float:
@@ -163,11 +161,10 @@ def _rim_points(radius: float, a: float, z: float) -> int:
     return min(512, 8 * (2 + int(1.5 * sqrt(radius * (a + radius)) / nearest)))
 
 
+@cache
 def _half_rim(count: int) -> tuple[tuple[float, float], ...]:
-    """Midpoints of ``count`` equal arcs of half the rim; the other half is its mirror image."""
-    if count not in _RIM:
-        _RIM[count] = tuple((cos(pi * (i + 0.5) / count), sin(pi * (i + 0.5) / count)) for i in range(count))
-    return _RIM[count]
+    """Cosine and sine of the midpoints of ``count`` equal arcs of half the rim; the other half is its mirror image."""
+    return tuple((cos(pi * (i + 0.5) / count), sin(pi * (i + 0.5) / count)) for i in range(count))
 
 
 def receive(source: Source, position: Vector, normal: Vector, receptor: str = "dome") -> float:

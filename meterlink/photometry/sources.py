@@ -17,6 +17,7 @@ Standard library only: this module is on the start-up path of the ratio table.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from math import atan, hypot, log2, pi, sqrt
 
 MAX_DISTANCE_M = 50.0
@@ -124,26 +125,12 @@ class Rectangle(Source):
         return (across / slant_across * atan(up / slant_across) + up / slant_up * atan(across / slant_up)) * 2 / pi
 
 
-_KNOWN: dict[tuple[str, float | None, float | None], Source] = {}
-"""Sources that were checked before: a table asks for the same few again and again."""
-
-
+@lru_cache(maxsize=256)
 def source_of(shape: str, width_m: float | None = None, height_m: float | None = None) -> Source:
     """Return the source that a placement describes; ``width_m`` is the diameter of a disk.
 
     Raises ValueError for an unknown shape, a missing size, or a size that is not above 0 and at most 50 m.
     """
-    key = (shape, width_m, height_m)
-    known = _KNOWN.get(key)
-    if known is None:
-        if len(_KNOWN) >= 256:
-            _KNOWN.clear()
-        known = _KNOWN[key] = _checked_source(shape, width_m, height_m)
-    return known
-
-
-def _checked_source(shape: str, width_m: float | None, height_m: float | None) -> Source:
-    """Make a source, refusing what cannot be."""
     if shape == "point":
         return Point()
     if width_m is None:

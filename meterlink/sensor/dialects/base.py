@@ -12,18 +12,6 @@ from meterlink.records import Sample
 class DecoderStats:
     """What a decoder has seen since it was made; every number only grows."""
 
-    __slots__ = (
-        "damaged",
-        "damaged_total",
-        "dropped_bytes",
-        "frames",
-        "lost",
-        "repeated",
-        "restarts",
-        "unknown_type",
-        "unknown_version",
-    )
-
     def __init__(self) -> None:
         self.frames = 0
         """Frames (or lines) that were believed."""
