@@ -15,8 +15,6 @@ from meterlink.errors import CalibrationError
 from meterlink.records import HeldOff, RangerState
 from meterlink.sensor.measuring.ranger import FACTORY, RangerScale
 
-__all__ = ["LEAST_APART_M", "RULER_M", "Mark", "fit", "from_json", "key", "mark", "to_json"]
-
 RULER_M = 0.002
 """How well the dome's plane is held to a mark of a ruler (k=1): our own estimate, no published source."""
 LEAST_APART_M = 0.1

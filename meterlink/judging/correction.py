@@ -38,8 +38,6 @@ from meterlink.photometry.receptors import Vector
 from meterlink.records.kept import Placement, Reading, Settings
 from meterlink.words.told import NOTHING, Told, told
 
-__all__ = ["Correction", "Falloff", "correct", "triangular_u"]
-
 FIRST_ORDER_LIMIT = 0.1
 _LN2 = log(2.0)
 _FROM_MODE = 1 / sqrt(6.0)

@@ -11,8 +11,6 @@ from collections.abc import Sequence
 from math import log, log2, pi, sqrt
 from typing import NamedTuple
 
-__all__ = ["HeldCost", "Member", "Scene", "Together"]
-
 _LN2 = log(2.0)
 
 

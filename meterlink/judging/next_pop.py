@@ -13,8 +13,6 @@ from typing import NamedTuple
 from meterlink.judging.evidence import Hypothesis, Weighing
 from meterlink.judging.likelihood import Member, Together
 
-__all__ = ["NextPop", "next_pop"]
-
 MOST_TRIED = 5
 """Pops of no more suspects than this are compared: the next ones would tell less."""
 

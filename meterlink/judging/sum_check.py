@@ -28,8 +28,6 @@ from meterlink.photometry import geometry
 from meterlink.records.kept import FACE, Placement, Reading, Settings
 from meterlink.words.told import NOTHING, Told, told
 
-__all__ = ["SumCheck", "sum_check"]
-
 _LN2 = log(2.0)
 
 

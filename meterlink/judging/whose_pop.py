@@ -18,10 +18,6 @@ from meterlink.judging.prediction import Past, predict
 from meterlink.photometry.sources import source_of
 from meterlink.records import Light, Measurement, Placement, Reading, Settings
 
-__all__ = [
-    "NONE", "SURE_ODDS", "Answer", "Candidate", "Seen", "WhosePop", "candidate_of", "in_order", "seen_of", "separation",
-]  # fmt: skip
-
 SURE_ODDS = 200.0
 """From these odds on a pop is said to be a light's without naming a second one."""
 NONE = ""

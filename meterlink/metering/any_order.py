@@ -21,8 +21,6 @@ from meterlink.words.told import Told, told
 REPEATS_STOPS = 0.3
 """Two pops of one head, the dome held by hand, differ by less: our own estimate, no published source."""
 
-__all__ = ["AnyOrder", "is_free"]
-
 
 class AnyOrder:
     """The lights of one walk that may fire in any order, and its pops so far."""

@@ -21,8 +21,6 @@ from meterlink.records import Light, Measurement, Reading
 from meterlink.words.sentences import logged
 from meterlink.words.told import Told, told
 
-__all__ = ["AnyOrderWalk"]
-
 MOST_ODDS = 1e9
 """Odds are told up to here: beyond it they say nothing more."""
 

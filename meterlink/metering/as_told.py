@@ -14,8 +14,6 @@ from meterlink.tables.adjustment import placement_changes
 from meterlink.tables.targets import TargetPlan
 from meterlink.words.actions import Do
 
-__all__ = ["remember_told", "set_as_told", "set_what_was_told"]
-
 TOLD = "targets:told"
 """Where the library remembers what was told last for a set-up."""
 

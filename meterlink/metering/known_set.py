@@ -17,8 +17,6 @@ from meterlink.library.whole_sets import sets_elsewhere, whole_set
 from meterlink.records import Calibration, Reading, Settings, WaveBlock
 from meterlink.records.whole_set import WholeSet
 
-__all__ = ["KnownSet"]
-
 
 class KnownSet:
     """One set-up's records, those of its heads in other sets, and what they are worth together."""

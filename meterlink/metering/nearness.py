@@ -16,8 +16,6 @@ from meterlink.units import format_length
 from meterlink.words.language import say
 from meterlink.words.told import Told, told
 
-__all__ = ["Near", "Nearness", "Reached", "Ticker", "about_distance", "near", "typed_against_measured", "unknown_sentence"]
-
 DISAGREES_U = 3.0
 
 

@@ -16,8 +16,6 @@ from meterlink.records import Calibration
 from meterlink.sensor.measuring.calibrate import scale_of
 from meterlink.sensor.measuring.ranges import for_peak
 
-__all__ = ["USUAL_PULSE_S", "beyond_one_range"]
-
 USUAL_PULSE_S = 1e-3
 """Exposure over peak of a head that has not told: only compares the lights of a walk."""
 LEAST_PEAK = 0.035

@@ -11,8 +11,6 @@ from meterlink.metering.walk import Request
 from meterlink.records import Kind, Light, Purpose
 from meterlink.words.told import Told, told
 
-__all__ = ["waiting", "waiting_for_any"]
-
 
 def waiting(opened: OpenedSet, request: Request) -> Told:
     """Return what to do now: ``waiting for KEY: fire it alone, dome within 4 cm of the face, toward the light``."""

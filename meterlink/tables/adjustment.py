@@ -11,7 +11,7 @@ from math import hypot
 from typing import Any, NamedTuple
 
 from meterlink import units
-from meterlink.judging.correction import Falloff
+from meterlink.judging.case import Falloff
 from meterlink.judging.joined_pops import CARRY_M
 from meterlink.judging.learnt_dial import power_range
 from meterlink.judging.power_curve import PowerCurve

@@ -17,8 +17,6 @@ from typing import NamedTuple
 
 from meterlink.records import HeldOff, RangerState
 
-__all__ = ["FACTORY", "Held", "Ranger", "RangerScale", "Unknown"]
-
 WINDOW_S = 0.3
 """Of the last so many seconds before a pop the median is taken."""
 LEAST = 3
