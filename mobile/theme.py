@@ -80,6 +80,8 @@ TARGET = 48
 GAP = 8
 """The grid: every distance is a whole number of these, or half of one inside a line."""
 PAD = 16
+CORNER = 8
+STROKE = 2
 
 MARK = 14
 """Labels on scales and plans: the smallest text there is."""
