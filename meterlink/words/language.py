@@ -143,8 +143,7 @@ def translated(template: str) -> str:
 def _filled(text: str, english: str, values: Mapping[str, object]) -> str:
     if not values:
         return text
-    if language() in DECIMAL_COMMA:
-        values = {name: _Swapped(value) if isinstance(value, float | int) else value for name, value in values.items()}
+    values = {name: _Number(value) if isinstance(value, float | int) else value for name, value in values.items()}
     try:
         return text.format(**values)
     except (KeyError, IndexError, ValueError):
@@ -152,8 +151,8 @@ def _filled(text: str, english: str, values: Mapping[str, object]) -> str:
         return english.format(**values)
 
 
-class _Swapped:
-    """A number that is formatted with a decimal comma."""
+class _Number:
+    """A number that is formatted with the signs of the language in use."""
 
     def __init__(self, number: float) -> None:
         self.number = number
@@ -166,5 +165,8 @@ class _Swapped:
 
 
 def with_decimal_sign(number: str) -> str:
-    """Return a formatted number (``1,234.5``) with the decimal sign of the language in use (``1.234,5``)."""
+    """Return a formatted number (``1,234.5``) with the decimal sign of the language in use (``1.234,5``), and the space before a
+    percent sign (ISO 80000-1)."""
+    if number.endswith("%"):
+        number = f"{number[:-1].rstrip()} %"
     return number.translate(_SWAPPED) if language() in DECIMAL_COMMA else number

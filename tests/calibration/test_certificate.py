@@ -39,7 +39,7 @@ def record(rows: tuple[Row, ...] = ROWS, faults: tuple[Fault, ...] = ()) -> dict
     ("what", "figure", "limit"),
     [
         ("spread of one pop", "0.02 ± 0.01 stop", "0.05"),
-        ("dark of range <s>dim</s>", "0.31% ± 0.08%", "1.50%"),
+        ("dark of range <s>dim</s>", "0.31 % ± 0.08 %", "1.50 %"),
         ("t0.5 of a flash", "61 µs ± 40 µs", "400 µs"),
         ("dome plane", "-0.4 cm ± 0.2 cm", "1.5 cm"),
         ("light of a battery torch wavers", "0.01 ± 0.01", "0.05"),
@@ -108,7 +108,7 @@ def test_a_certificate_is_said_in_the_language_in_use_and_an_old_one_as_it_was_w
     use("de")
     text = as_text(kept)
     assert "Streuung eines Blitzes" in text
-    assert "wahrscheinliche Ursache: Netzbrummen: eine Taschenlampe scheint um ±12% zu schwanken" in text
+    assert "wahrscheinliche Ursache: Netzbrummen: eine Taschenlampe scheint um ±12 % zu schwanken" in text
     assert "0,02 ± 0,01 Blende" in text
     assert "spread" not in text
     assert "Kalibrierung Referenz" in text

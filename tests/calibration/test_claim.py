@@ -131,7 +131,7 @@ def test_words_name_each_range_in_lux_and_f_numbers() -> None:
     lines = claim_lines(claim, ("bright", "dim"), 330.0)
 
     # 0.9 of 2 Mlx over 0.5 ms are 900 lx·s: sqrt(900 · 100 / 330) = 16.5, a tenth above f/16.
-    assert lines[0] == "f-numbers good to 0.1 stop in 99% of readings, dome aimed at the light:"
+    assert lines[0] == "f-numbers good to 0.1 stop in 99 % of readings, dome aimed at the light:"
     assert "steady" in lines[1]
     assert lines[1].endswith("to f/16 +0.1 (pulses of 1/2000 s)")
     assert lines[2].startswith("  dim: ")

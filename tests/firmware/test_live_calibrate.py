@@ -47,5 +47,5 @@ def test_calibrate_from_the_first_dark_to_a_stored_scale(
     assert claim["against"] == "truth"
     assert stops_of(claim, "flash") > 5
     assert stops_of(claim, "steady") > 7
-    assert "f-numbers good to 0.1 stop in 99% of readings" in h.text()
+    assert "f-numbers good to 0.1 stop in 99 % of readings" in h.text()
     assert len([line for line in h.said if re.fullmatch(r"  (flash level|lamp) \d, range \w+ +[+-]0\.\d\d +.*\*.*", line)]) == 10

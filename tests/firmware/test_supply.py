@@ -134,7 +134,7 @@ def test_uncalibrated_sensor_states_its_own_references_tolerance(chip: Simulated
     assert calibration is not None
     assert abs(host.pop_stops()) < 0.02
     assert calibration.u_scale_rel == pytest.approx(math.hypot(0.1, 0.1 / 1.1 / math.sqrt(3)), rel=1e-3)
-    assert [w for w in host.words if "own reference" in str(w) and "±9%" in str(w)] == host.words[:1]
+    assert [w for w in host.words if "own reference" in str(w) and "±9 %" in str(w)] == host.words[:1]
     assert len(host.words) == 1
 
 

@@ -219,7 +219,7 @@ def test_no_share_is_told_while_a_light_of_the_face_is_not_read() -> None:
 
     assert "of the light on the face" not in found_in(part)[0].text
     assert found_in(part)[0].numbers["share"] is None
-    assert "in 80% of the light on the face" in found_in(whole)[0].text
+    assert "in 80 % of the light on the face" in found_in(whole)[0].text
 
 
 def test_a_card_draws_as_long_as_its_source_flashes() -> None:

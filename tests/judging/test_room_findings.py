@@ -65,7 +65,7 @@ def test_judged_at_the_shadow_side_and_not_at_the_key() -> None:
     assert found.numbers["added_stops"] == pytest.approx(0.321928, abs=1e-6)
     assert found.numbers["share"] == pytest.approx(0.2)
     assert found.numbers["parts"]["key_side"] == pytest.approx(math.log2(200 / 40) + 2)
-    assert "ghost of 20%" in found.text
+    assert "ghost of 20 %" in found.text
     assert "common practice" in found.text
 
 

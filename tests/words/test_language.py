@@ -64,7 +64,7 @@ def test_german_numbers_have_a_comma() -> None:
     """Decimal comma and points of thousands, in every format; texts are left alone."""
     use("de")
 
-    assert say("{a:.2f} {b:,} {c:+.0%} {d} {e}", a=0.5, b=12000, c=0.25, d="1.5", e=2.5) == "0,50 12.000 +25% 1.5 2,5"
+    assert say("{a:.2f} {b:,} {c:+.0%} {d} {e}", a=0.5, b=12000, c=0.25, d="1.5", e=2.5) == "0,50 12.000 +25 % 1.5 2,5"
 
 
 def test_a_length_refused_in_german() -> None:
