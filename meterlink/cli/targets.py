@@ -67,7 +67,7 @@ def run(args: argparse.Namespace) -> int:
             print_json(result.as_json())
             return 0 if result.feasible else 1
         rows = [
-            (row.light, written(row.change_stops, "stops"), written(row.predicted_stops, "stops2"), row.sentence)
+            (row.light, _stops(row.change_stops, "stops"), _stops(row.predicted_stops, "stops2"), row.sentence)
             for row in result.rows
         ]
         print_rows(("light", "change", "off afterwards", "what to do"), rows, right="lrrl")
@@ -80,6 +80,10 @@ def run(args: argparse.Namespace) -> int:
         elif any(not row.move.empty for row in result.rows):
             print(say("when that is set: {do}", do=Do("targets_set")))
     return 0 if result.feasible else 1
+
+
+def _stops(value: float | None, spec: str) -> str:
+    return "–" if value is None else written(value, spec)
 
 
 def _afterwards(session: Session) -> str:

@@ -49,13 +49,14 @@ class TargetRow(NamedTuple):
     """One light: what it gives, what it should, and the move that gets it there."""
 
     light: str
-    now_lxs: float
-    """All light that the wish is about: the light's own, and the spill of lights of other points where it was metered."""
-    wanted_lxs: float
-    change_stops: float
+    now_lxs: float | None
+    """All light that the wish is about: the light's own, and the spill of lights of other points where it was metered.  This, what
+    is wanted, the change and where it leads are None while the light, or the key that it is counted from, waits for its pop."""
+    wanted_lxs: float | None
+    change_stops: float | None
     """Change of this light alone that its own dial or place has to bring (a reflector's source comes on top)."""
     move: Move
-    predicted_stops: float
+    predicted_stops: float | None
     """Where the point will be against the wish after the moves: 0 is on target."""
     said: Told
     """What to do."""
@@ -146,7 +147,7 @@ def _name(view: JudgedSet, typed: str) -> str:
 def _state(view: JudgedSet, name: str) -> LightState:
     for state in view.lights:
         if state.light.name.casefold() == name.casefold():
-            if state.value is None or not state.value > 0:
+            if not _turned_far(state, view) and (state.value is None or not state.value > 0):
                 why = f" ({state.stale_reason})" if state.stale_reason else ""
                 raise UsageError(
                     "{light} has no current reading{why}: {do}",
@@ -154,6 +155,16 @@ def _state(view: JudgedSet, name: str) -> LightState:
                 )
             return state
     raise UsageError("there is no light '{light}': {do}", light=name[:30], do=Do("list_lights"))
+
+
+def _turned_far(state: LightState, view: JudgedSet | None = None) -> bool:
+    """Whether a light was turned far, as it was told, and not fired since: what to change next, its pop will tell.
+
+    With ``view`` a reflector is asked of its source, too.
+    """
+    source = view.state(state.light.source_light_id) if view is not None else None
+    made = state.stale is not None and state.placement is not None and bool(state.placement.details.get(AS_TOLD))
+    return state.value is None and made or (source is not None and _turned_far(source))
 
 
 class _Aim(NamedTuple):
@@ -172,7 +183,8 @@ def _aims(view: JudgedSet, wishes: Sequence[Wish]) -> list[_Aim]:
     for wish, state in aims:
         if wish.from_key_stops is None:
             continue
-        if key is None or key.value is None or key.reading is None:
+        counted_from = key.reading or key.stale if key is not None and (key.value is not None or _turned_far(key)) else None
+        if key is None or counted_from is None:
             raise UsageError("targets in stops from the key need a key with a current reading: meter the key first")
         if state.light.id == key.light.id:
             raise UsageError(
@@ -182,7 +194,7 @@ def _aims(view: JudgedSet, wishes: Sequence[Wish]) -> list[_Aim]:
             raise UsageError(
                 "{light} is no fill: (key + fill) to fill cannot be asked of it, give stops from the key", light=state.light.name
             )
-        if state.reading is not None and (state.reading.receptor, state.reading.kind) != (key.reading.receptor, key.reading.kind):
+        if state.reading is not None and (state.reading.receptor, state.reading.kind) != (counted_from.receptor, counted_from.kind):
             raise UsageError(
                 "{light} was metered in another way than the key: meter both alike, then ask again", light=state.light.name
             )
@@ -250,8 +262,10 @@ class _Planner:
 
     def _move(self, state: LightState, stops: float) -> Move:
         nothing = Move(stops, None, "", None, 0.0)
-        if state.placement is not None and abs(stops) < SMALL_STOPS and not state.placement.details.get(AS_TOLD):
-            # Shown as 0.0, and no correction that ends a round: what is to be expected shall not take a good reading's place.
+        placement = state.placement
+        if placement is not None and abs(stops) < SMALL_STOPS and (state.expected or not placement.details.get(AS_TOLD)):
+            # Shown as 0.0, and no correction that ends a round: what is to be expected shall not take a good reading's place,
+            # nor is what was set by it set again.
             return nothing
         gap = FINE_GAP_STOPS if abs(stops) <= CORRECTION_STOPS else GAP_STOPS
         move = closing_move(state, self.view, stops, by=self.by, gap_stops=gap)
@@ -268,13 +282,29 @@ def plan(view: JudgedSet, wishes: Sequence[Wish], *, by: str = "both") -> Target
     view = settled(view)
     wishes = as_meant(view, wishes)
     aims = _aims(view, wishes)
-    planner = _Planner(view, aims, by)
+    waits = {s.light.id: row for wish, s in aims if (row := _waiting(view, wish, s)) is not None}
+    planner = _Planner(view, [aim for aim in aims if aim.state.light.id not in waits], by)
     moves = planner.moves()
     wanted = planner.wanted()
     asked = {state.light.id: wish for wish, state in aims}
-    rows = [_row(s, asked[s.light.id], wanted[s.light.id], moves[s.light.id], planner) for s in view.lights if s.light.id in moves]
+    rows = [
+        waits.get(s.light.id) or _row(s, asked[s.light.id], wanted[s.light.id], moves[s.light.id], planner)
+        for s in view.lights
+        if s.light.id in asked
+    ]
     notes = (*_doubts(view), *_dark_notes(view, planner.dark), *planner.overlap.notes, *_definitions(aims))
     return TargetPlan(tuple(rows), notes)
+
+
+def _waiting(view: JudgedSet, wish: Wish, state: LightState) -> TargetRow | None:
+    """The row of a light that is set as told and waits for its pop, or whose source or key does; None: nothing waits."""
+    name = state.light.name
+    on = (state, view.state(state.light.source_light_id), view.key if wish.from_key_stops is not None else None)
+    first = next((one for one in on if one is not None and _turned_far(one)), None)
+    if first is None:
+        return None
+    said = told("set_and_waits" if first is state else "waits_first", light=first.light.name, do=Do("meter", light=first.light.name))
+    return TargetRow(name, None, None, None, Move(0.0, None, "", None, 0.0), None, all_of(name, said, by=": "))
 
 
 def _row(state: LightState, wish: Wish, wanted: float, move: Move, planner: _Planner) -> TargetRow:
@@ -283,6 +313,8 @@ def _row(state: LightState, wish: Wish, wanted: float, move: Move, planner: _Pla
     now = planner.overlap.light_at(light_id, {})
     predicted = log2(after / wanted) if after > 0 else -99.0
     said = move_told(state.light, move, state.placement)
+    if state.expected and state.judged is not None and move.empty and move.feasible:
+        said = all_of(state.light.name, told("is_set", said=state.judged.said), by=": ")
     if not move.feasible:
         asked = wish.text.rpartition("=")[2].strip()
         nearest = {"move": move_said(move, state.placement) or told("leave_it"), "beside": _beside(predicted)}

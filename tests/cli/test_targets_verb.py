@@ -115,6 +115,32 @@ def test_a_large_turn_has_to_be_metered(demo: Run) -> None:
     assert next(one for one in json.loads(demo("ratios", "--json").out) if one["light"] == "HAIR")["stale"]
 
 
+def test_what_was_just_set_is_not_changed_again(demo: Run) -> None:
+    """Nothing was fired since ``--set``: a small turn is left, a large one waits for its pop, neither is turned once more."""
+    demo("targets", "HAIR=-3", "RIM=-0.8", "--set")
+    said = " ".join(demo("targets", "HAIR=-3", "RIM=-0.8").out.split())
+    told = json.loads(demo("targets", "HAIR=-2", "RIM=-0.8", "--json").out)
+    rows = {row["light"]: row for row in told["rows"]}
+
+    assert "HAIR: set as told, waits for its pop: meterlink meter HAIR" in said
+    assert "RIM: leave it, set as told since its last pop: ± 0.1 expected, not metered" in said
+    assert [rows["HAIR"][one] for one in ("now_lxs", "wanted_lxs", "change_stops", "predicted_stops")] == [None] * 4
+    assert rows["HAIR"].keys() == rows["RIM"].keys()
+    assert [row["move"]["power_stops"] for row in rows.values()] == [None, None]
+    assert told["feasible"]
+
+
+def test_while_the_key_waits_nothing_is_counted_from_it(demo: Run) -> None:
+    """A key that was turned far is fired first: what counts from it, or reflects it, is not turned by an old reading."""
+    demo("targets", "KEY=f/11", "--set")
+    ran = demo("targets", "KEY=f/11", "HAIR=-1.5", "CARD=f/5.6")
+
+    assert "KEY: set as told, waits for its pop" in ran.out
+    assert "HAIR: KEY is set as told and waits for its pop first" in " ".join(ran.out.split())
+    assert "CARD: KEY is set as told and waits for its pop first" in " ".join(ran.out.split())
+    assert "when that is set" not in ran.out
+
+
 def power_of(demo: Run, name: str) -> float:
     """Power of a light in stops, as the library has it."""
     lights = json.loads(demo("setup", "show", "--json").out)["lights"]

@@ -92,6 +92,9 @@ PHRASES: dict[str, str] = {
     "as_strong_as_key": marked("{light} as strong as the key"),
     "under_key": marked("{light} {stops:stops_word} under the key"),
     "above_key": marked("{light} {stops:stops_word} above the key"),
+    "is_set": marked("leave it, {said}"),
+    "set_and_waits": marked("set as told, waits for its pop: {do}"),
+    "waits_first": marked("{light} is set as told and waits for its pop first: {do}"),
     # match
     "not_in_stored": marked("{light} has no reading in the stored set"),
     "missing_light": marked("{light} is missing: set it up and add it to the set"),
