@@ -93,6 +93,14 @@ def test_what_is_off_is_changed_and_fired_once_more(library: Library, stored: Se
     assert rebuild.report().done
 
 
+def test_the_second_pop_is_expected_as_the_light_is_told_to_give(library: Library, stored: Session, pop: Pop) -> None:
+    """The fill is told two stops up: range and record are chosen for what it gives then, though its turn is not recorded yet."""
+    rebuild = begun(library, stored)
+    fire(rebuild, pop, KEY=0.0, FILL=-2.0, HAIR=0.0)
+
+    assert rebuild.expected_exposure_lxs() == pytest.approx(80.0, rel=0.05)
+
+
 def test_a_walk_broken_off_leaves_no_move_that_nobody_made(library: Library, stored: Session, pop: Pop) -> None:
     """The second round was told and not fired: the light still stands where its reading was taken."""
     rebuild = begun(library, stored)

@@ -43,7 +43,8 @@ def expectation_of(opened: OpenedSet, request: Request | None) -> Expectation | 
     """Return what a request's pop should give; None when nothing is known, or when it is no pop."""
     if request is None or request.kind != Kind.FLASH or request.purpose == Purpose.ROOM:
         return None
-    view = opened.view()
+    placements, view = opened.placements_fired(), opened.view()
+    view = view._replace(lights=tuple(one._replace(placement=placements.get(one.light.id)) for one in view.lights))
     if request.light_id is not None:
         return _alone(opened, view, request.light_id)
     parts = [_share(opened, view, light_id) for light_id in request.lit]

@@ -105,6 +105,10 @@ class OpenedSet:
                 self.library.restate_reading(reading.id, placement_id=placement.id)
         return placement
 
+    def placements_fired(self) -> dict[str, Placement]:
+        """How the lights stand, by light's id, when the next one fires."""
+        return dict(self.known.records.current_placements)
+
     # -- tables -----------------------------------------------------------------------------------------------
 
     def view(self) -> JudgedSet:

@@ -172,7 +172,8 @@ class Rebuild(Session):
         found = super().placements_fired()
         for light_id, turn in self.planned.items():
             if turn.move is not None and light_id in found:
-                found[light_id] = found[light_id]._replace(**placement_changes(turn.move))
+                # Another placement, with no id until its pop is there: what was read before is not what is to be expected of it.
+                found[light_id] = found[light_id]._replace(id="", **placement_changes(turn.move))
         return found
 
     def _remember_walk(self) -> None:

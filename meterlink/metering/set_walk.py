@@ -14,7 +14,7 @@ from meterlink.metering.expectation import Expectation, expectation_of
 from meterlink.metering.one_range import USUAL_PULSE_S
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.metering.walk import Request, Walk
-from meterlink.records import Light, Placement, Purpose
+from meterlink.records import Light, Purpose
 from meterlink.records.kept import OWN_POINT_ROLES
 from meterlink.words.told import told
 
@@ -131,10 +131,6 @@ class SetWalk(OpenedSet):
     def may_come(self) -> list[Request]:
         """What the next pop may belong to."""
         return [self.walk.waiting] if self.walk.waiting is not None else []
-
-    def placements_fired(self) -> dict[str, Placement]:
-        """How the lights stand, by light's id, when the next one fires."""
-        return dict(self.known.records.current_placements)
 
     def expected(self) -> Expectation | None:
         """What the next pop should give at the dome, of several the brightest and the longest; None when nothing is known."""
