@@ -101,6 +101,49 @@ def test_the_second_pop_is_expected_as_the_light_is_told_to_give(library: Librar
     assert rebuild.expected_exposure_lxs() == pytest.approx(80.0, rel=0.05)
 
 
+def test_a_swap_at_the_end_of_the_first_round_is_taken_back_as_the_walk_goes_on(
+    library: Library, stored: Session, pop: Pop
+) -> None:
+    """KEY and FILL changed over, FILL fired last: the walk goes on with a second round, so u is typed, twice; round one is back."""
+    rebuild = begun(library, stored)
+    key, fill, hair = rebuild.walk.requests
+    rebuild.begin([hair, key, fill])
+    fire(rebuild, pop, HAIR=0.0, KEY=-2.0)
+    outcome = rebuild.take(pop(LEVELS["KEY"]))
+    rebuild.after(outcome)
+
+    assert "type u, twice" in outcome.warnings[0]
+    assert rebuild.round == 2
+    rebuild.undo()
+    rebuild.undo()
+    assert (rebuild.round, rebuild.planned, rebuild.walk.waiting) == (1, {}, key)
+    fire(rebuild, pop, KEY=0.0, FILL=0.0)
+    assert rebuild.report().done
+
+
+def test_the_last_pop_of_a_round_that_ended_all_well_may_be_fired_anew(library: Library, stored: Session, pop: Pop) -> None:
+    """All within: no second round; the last pop taken back and read far off has its second round then."""
+    rebuild = begun(library, stored)
+    fire(rebuild, pop, KEY=0.0, FILL=0.0, HAIR=0.0)
+    rebuild.undo()
+    said = fire(rebuild, pop, HAIR=-1.0)
+
+    assert any("HAIR: power up to" in line for line in said[0])
+    assert rebuild.walk.waiting is not None
+
+
+def test_another_walk_after_the_rounds_is_none_of_them(library: Library, stored: Session, pop: Pop) -> None:
+    """A light is to be metered once more, told by nobody: a pop taken back before it leaves that walk as it is."""
+    rebuild = begun(library, stored)
+    fire(rebuild, pop, KEY=0.0, FILL=-0.5, HAIR=0.0)
+    fire(rebuild, pop, FILL=0.0)
+    wanted = rebuild.request(rebuild.light("KEY"))
+    rebuild.begin([wanted])
+    rebuild.undo()
+
+    assert rebuild.walk.requests == [wanted]
+
+
 def test_a_walk_broken_off_leaves_no_move_that_nobody_made(library: Library, stored: Session, pop: Pop) -> None:
     """The second round was told and not fired: the light still stands where its reading was taken."""
     rebuild = begun(library, stored)

@@ -70,13 +70,10 @@ def rough_value(view: JudgedSet, state: LightState) -> float | None:
     return None
 
 
-def swap_warning(view: JudgedSet, light_id: str, *, waits: bool = False) -> Told:
-    """Say so when the last two lights metered look as if their pops were logged the wrong way round.
-
-    ``waits``: a walk still waits for a pop, so that what is typed goes to it.
-    """
+def swap_warning(view: JudgedSet, light_id: str) -> Told:
+    """Say so when the last two lights metered look as if their pops were logged the wrong way round."""
     found = swapped(view, light_id)
     if found is None:
         return NOTHING
     names = (found.first.light.name, found.second.light.name)
-    return told("swapped_by_past" if found.by_past else "swapped_by_role", lights=names, do=Do("undo_in_walk" if waits else "undo"))
+    return told("swapped_by_past" if found.by_past else "swapped_by_role", lights=names, do=Do("undo"))

@@ -9,7 +9,7 @@ that they are made (``set_last``).  The command line drives it; it prints nothin
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Container, Iterable, Mapping
 from typing import Any
 
 from meterlink.demo import free_name
@@ -74,10 +74,29 @@ class Rebuild(Session):
         ``open_only`` leaves out the lights that match already by a pop of their own, unless all do.  Raises UsageError when there
         is nothing to match.
         """
-        names = {one.name.casefold(): one for one in self.lights()}
-        requests, missing = [], []
         rows = self.report().rows if open_only else ()
         matched = {row.light.casefold() for row in rows if row.within and row.metered and not row.doubt}
+        requests, missing = self._first_round(matched)
+        if not requests and matched:
+            return self.begin_rebuild()
+        if not requests:
+            raise UsageError("{setup} has no current readings: there is nothing to match", setup=self.stored.setup.name)
+        self.round = 1
+        self.planned = {}
+        # What an earlier rebuild of this set was begun with is no wish of this one.
+        self.tolerance_stops, self.keep_common = self._asked
+        self.begin(requests)
+        return missing
+
+    def begin(self, requests: Iterable[Request], *, any_order: bool = False) -> None:
+        """As in any session; after the second round any other walk is no round."""
+        self.round = self.round if self.round == 1 else 0
+        super().begin(requests, any_order=any_order)
+
+    def _first_round(self, matched: Container[str] = ()) -> tuple[list[Request], list[Told]]:
+        """What is asked for in the first round, without the lights that match already, and what cannot be matched."""
+        names = {one.name.casefold(): one for one in self.lights()}
+        requests, missing = [], []
         for state in self.stored_view.lights:
             light = names.get(state.light.name.casefold())
             r = state.reading
@@ -90,16 +109,7 @@ class Rebuild(Session):
                 held_off_m = r.held_off_m if r.u_held_off_m is None else None
                 how = (r.kind, r.point, r.aim, r.receptor, held_off_m, r.held_off_toward)
                 requests.append(Request(light.id, Purpose.ALONE, *how))
-        if not requests and matched:
-            return self.begin_rebuild()
-        if not requests:
-            raise UsageError("{setup} has no current readings: there is nothing to match", setup=self.stored.setup.name)
-        self.round = 1
-        self.planned = {}
-        # What an earlier rebuild of this set was begun with is no wish of this one.
-        self.tolerance_stops, self.keep_common = self._asked
-        self.begin(requests)
-        return missing
+        return requests, missing
 
     def after(self, outcome: Outcome) -> list[Told]:
         """Say how the light of a pop compares; at the end of the first round begin the second one, with what to change.
@@ -115,6 +125,25 @@ class Rebuild(Session):
         if self.walk.done and self.round == 1:
             said += self._begin_second(report)
         return said
+
+    def undo(self) -> Reading:
+        """As in any session; with a pop of the first round what was told from it is forgotten, and that round goes on."""
+        of_first_round = self.round == 2 and not self.walk.last_id
+        taken = super().undo()
+        if of_first_round:
+            self.round, self.planned = 1, {}
+            self.begin(self._first_round()[0])
+            read = {one.light.id for one in self.view().lights if one.reading is not None} | {taken.light_id}
+            self.walk.served = {i for i, one in enumerate(self.walk.requests) if one.light_id in read}
+            self.walk.back_to(taken.light_id)
+            self._remember_walk()
+        return taken
+
+    def _goes_on(self) -> bool:
+        return super()._goes_on() or (self.round == 1 and bool(self._second_round(self.report())))
+
+    def _second_round(self, report: MatchReport) -> tuple[Turn, ...]:
+        return second_round(report, settled(self.view()), keep_common=self.keep_common)
 
     @property
     def is_its_rebuild(self) -> bool:
@@ -205,15 +234,15 @@ class Rebuild(Session):
         return outcome
 
     def _begin_second(self, report: MatchReport) -> list[Told]:
-        self.round = 2
-        view = settled(self.view())
-        turns = second_round(report, view, keep_common=self.keep_common)
+        turns = self._second_round(report)
         said = [report.camera] if report.camera and self.keep_common else []
         if not turns:
             return said
         first = {r.light_id: r for r in reversed(self.walk.requests)}
         self.planned = {turn.light_id: turn for turn in turns if turn.move is not None}
         self.begin(self._once_more(first[turn.light_id], turn) for turn in turns if turn.light_id in first)
+        self.round = 2
+        self._remember_walk()
         return [*said, told("now_change"), *(told("turn", turn=turn.said) for turn in turns)]
 
     @staticmethod

@@ -236,8 +236,9 @@ class Session(AnyOrderWalk):
         view = self.view()
         state = view.state(light.id) if light else None
         alone = light is not None and request.purpose == Purpose.ALONE
-        waits = self.walk.waiting is not None
-        warning = swap_warning(view, light.id, waits=waits) if light is not None and alone else NOTHING
+        warning = swap_warning(view, light.id) if light is not None and alone else NOTHING
+        if warning and self._goes_on():
+            warning = warning._replace(values={**warning.values, "do": Do("undo_in_walk")})
         said = logged(view, reading, state, request.purpose)
         if not finished:
             said = all_of(said, told("pop_of", pop=len(reading.pops), pops=request.pops))
@@ -245,6 +246,10 @@ class Session(AnyOrderWalk):
             OutcomeKind.LOGGED, said, light, reading, state, (warning,) if warning else (), self.walk.waiting,
             numbers={"pop": len(reading.pops), "pops": request.pops},
         )  # fmt: skip
+
+    def _goes_on(self) -> bool:
+        """Whether the walk waits for another pop, so that what is typed goes to it."""
+        return self.walk.waiting is not None
 
     # -- what is said afterwards ------------------------------------------------------------------------------
 
