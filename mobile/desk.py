@@ -247,9 +247,12 @@ class Desk(Describing, Matching):
         return outcome
 
     def undo(self) -> Shot:
-        """Take the last reading back; its light is waited for again."""
-        self._need().undo()
-        self._outcome = None
+        """Take the last reading back; its light is waited for again.  A distance said after it is taken back first, and that told."""
+        session = self._need()
+        taken = session.undo()
+        self._outcome = Outcome(OutcomeKind.IGNORED, session.restored) if session.restored else None
+        if session.restored and taken.light_id is not None:
+            self.library.remember(f"held:{taken.light_id}", self.library.reading(taken.supersedes_id or "").held_off_m)
         return self._shoot()
 
     def give_to(self, name: str) -> Shot:

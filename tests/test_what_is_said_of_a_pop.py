@@ -137,7 +137,7 @@ def test_a_light_known_by_its_bounds_is_expected_beyond_that_range(session: Sess
 
 
 def test_a_distance_said_afterwards_supersedes_without_a_pop(session: Session, pop: MakePop) -> None:
-    """It belongs to the last pop; waveform, light and time stay; one step back takes the pop with it."""
+    """It belongs to the last pop; waveform, light and time stay; a step back takes the distance, the next one the pop."""
     begin(session, "KEY", "FILL")
     session.take(pop(200.0))
     before = session.library.last_reading(session.setup.id)
@@ -150,9 +150,43 @@ def test_a_distance_said_afterwards_supersedes_without_a_pop(session: Session, p
     assert after._replace(id="", supersedes_id=None, held_off_m=None) == before._replace(id="")
     assert session.walk.waiting.light_id == session.light("FILL").id
     assert session.walk.waiting.held_off_m is None
+    assert session.undo().id == after.id
+    assert session.library.readings(session.setup.id) == [before]
+    assert str(session.restored) == "KEY: held off 20 cm is taken back; as before: distance not given"
+    assert session.walk.waiting.light_id == session.light("FILL").id
+    session.held(0.1)
     session.undo()
+    session.undo()
+    assert not session.restored
     assert session.library.readings(session.setup.id) == []
     assert session.walk.waiting.light_id == session.light("KEY").id
+
+
+def test_the_distance_said_last_is_taken_back_wherever_it_was_said(session: Session, pop: MakePop) -> None:
+    """Of the key at two points while the fill's pop is the last: both have what was said before, and the fill's pop stays."""
+    key, fill = session.light("KEY"), session.light("FILL")
+    session.begin([session.request(key, held_off_m=0.05), session.request(key, point="hair"), session.request(fill)])
+    for exposure_lxs in (200.0, 100.0, 50.0):
+        session.take(pop(exposure_lxs))
+    before = session.library.readings(session.setup.id)
+    session.held(0.2, key.id)
+    session.undo()
+
+    assert session.library.readings(session.setup.id) == before
+    assert "as before: distance not given" in str(session.restored)
+    session.undo()
+    assert session.library.readings(session.setup.id) == before[:2]
+
+
+def test_a_distance_taken_back_between_two_pops_of_one_reading_is_not_the_next_ones(session: Session, pop: MakePop) -> None:
+    """Said after the first of two pops it went to the second, too: taken back, the reading goes on as it was begun."""
+    begin(session, "KEY", pops=2)
+    session.take(pop(190.0))
+    session.held(0.1)
+    session.undo()
+    reading = session.take(pop(200.0)).reading
+
+    assert (len(reading.pops), reading.held_off_m) == (2, None)
 
 
 def test_a_distance_belongs_to_the_first_pop_before_it_came(session: Session, pop: MakePop) -> None:

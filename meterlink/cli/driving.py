@@ -255,7 +255,10 @@ class Keyboard:
             return
         if command == "u":
             last = self.session.undo()
-            self.screen.say("  " + say("taken back: {light}", light=self._name(last.light_id, say("the last"))))
+            light = next((one for one in self.session.lights() if one.id == last.light_id), None)
+            now = value_now(self.session, light) if self.session.restored else ""
+            taken = self.session.restored or say("taken back: {light}", light=light.name if light is not None else say("the last"))
+            self.screen.say(f"  {taken}" + (f": {now}" if now else ""))
         elif command == "s":
             left_out = self.session.skip(self.screen.shown)
             name = self._name(left_out.light_id if left_out is not None else None, str(told("all_lights")))

@@ -1,4 +1,4 @@
-"""Take the last reading back; its light is waited for again.
+"""Take the last reading back; its light is waited for again.  A distance that was said after it is taken back first, alone.
 
 examples:
   meterlink undo
@@ -10,6 +10,7 @@ from __future__ import annotations
 import argparse
 
 from meterlink.cli.frame import add_setup_option, open_set, out
+from meterlink.cli.held import value_now
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.metering.session import Session
 from meterlink.records import Purpose, Reading
@@ -29,6 +30,10 @@ def run(args: argparse.Namespace) -> None:
         session.resume()
         view = session.view()
         last = session.undo()
+        if session.restored:
+            now = value_now(session, next((one for one in session.lights() if one.id == last.light_id), None))
+            print(f"{session.restored}" + (f": {now}" if now else ""))
+            return
         if last.purpose == Purpose.ROOM:
             out("taken back: the room light; read it again: {do}", do=Do("meter_room"))
             return

@@ -130,7 +130,7 @@ class Rebuild(Session):
         """As in any session; with a pop of the first round what was told from it is forgotten, and that round goes on."""
         of_first_round = self.round == 2 and not self.walk.last_id
         taken = super().undo()
-        if of_first_round:
+        if of_first_round and not self.restored:
             self.round, self.planned = 1, {}
             self.begin(self._first_round()[0])
             read = {one.light.id for one in self.view().lights if one.reading is not None} | {taken.light_id}

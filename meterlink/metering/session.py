@@ -45,6 +45,8 @@ class Session(AnyOrderWalk):
         super().__init__(library, setup, now=now)
         self.disagreement = ""
         """What the last distance that was said has against what the range finder measured; empty when they agree."""
+        self.restored = NOTHING
+        """The distance that holds again after an undo that took only a distance back."""
         self._last_flash: LastFlash | None = None
         self._refused = NEVER_REFUSED
         self._retaken = ""
@@ -326,22 +328,51 @@ class Session(AnyOrderWalk):
         return found
 
     def undo(self) -> Reading:
-        """Take the last pop back, with what was said of it afterwards, and wait for its light again."""
-        self._retaken = ""
+        """Take back what was done last: a distance that was said after a pop, else the last pop, whose light then waits again.
+
+        Returns the record that counts no more; ``restored`` says what holds again where only a distance was taken back.
+        """
+        self._retaken, self.restored = "", NOTHING
+        said = [] if self.walk.stranger else self._said_last()
+        if said:
+            return self._distance_back(said)
         if self.walk.any_order and (taken := self._undo_any()) is not None:
             return taken
         last = self.library.last_reading(self.setup.id)
         if last is None:
             raise NotInLibrary("{setup}: there is no reading to take back", setup=self.setup.name)
-        everything = {r.id: r for r in self.library.all_readings(self.setup.id)}
-        one: Reading | None = last
         with self._stored_with_walk():
-            while one is not None:
-                self.library.void_reading(one.id, "taken back")
-                earlier = everything.get(one.supersedes_id or "")
-                one = earlier if earlier is not None and _restates(one, earlier) else None
+            self.library.void_reading(last.id, "taken back")
             self.walk.back_to(last.light_id)
             self.walk.last_id = self._in_progress = ""
+        return last
+
+    def _said_last(self) -> list[tuple[Reading, Reading]]:
+        """The records that the distance said last made, each with the one that it superseded; none where a pop came after it."""
+        everything = {r.id: r for r in self.library.all_readings(self.setup.id)}
+        void, found = self.library.voids(self.setup.id), []
+        for new in reversed([r for r in everything.values() if r.id not in void]):
+            old, first = everything.get(new.supersedes_id or ""), found[0][0] if found else new
+            # A light has a reading at each point where it was metered, and they were said together.
+            if old is None or not _restates(new, old) or (new.light_id, new.held_off_m) != (first.light_id, first.held_off_m):
+                break
+            found.append((new, old))
+        return found
+
+    def _distance_back(self, said: list[tuple[Reading, Reading]]) -> Reading:
+        last, before = said[0]
+        with self._stored_with_walk():
+            for new, old in said:
+                self.library.void_reading(new.id, "distance taken back")
+                self.walk.restated(new.id, old.id)
+                self._in_progress = old.id if self._in_progress == new.id else self._in_progress
+            for i, request in enumerate(self.walk.requests):
+                if i not in self.walk.served and (request.light_id, request.held_off_m) == (last.light_id, last.held_off_m):
+                    self.walk.requests[i] = request._replace(held_off_m=before.held_off_m)
+        light = next((one for one in self.lights() if one.id == last.light_id), None)
+        distances = last.held_off_m, before.held_off_m
+        was, now = (told("not_held_off") if one is None else told("held_off", length=one) for one in distances)
+        self.restored = told("distance_back", light=self._name(light), was=was, now=now)
         return last
 
     def reassign(self, name: str) -> tuple[Reading, Light | None]:

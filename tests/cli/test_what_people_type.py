@@ -224,6 +224,16 @@ def test_the_lights_are_one_table_wherever_they_are_shown(small_set: Run) -> Non
     assert small_set("setup", "show").out.endswith(small_set("light", "list").out)
 
 
+def test_undo_takes_a_distance_back_that_was_said_last(small_set: Run) -> None:
+    """Right after ``held`` the distance before holds again, and is said with what the light reads then; the pop stays."""
+    small_set("meter", "KEY@5cm", "--sensor", "sim:?every=0.9")
+    small_set("held", "KEY", "20cm")
+    said = small_set("undo").out
+
+    assert said.startswith("KEY: held off 20 cm is taken back; as before: held off 5.0 cm: f/")
+    assert small_set("undo").out.startswith("taken back: KEY f/")
+
+
 def test_undo_says_what_counts_again(small_set: Run) -> None:
     """A reassigned pop taken back: both lights read what they read before, and nothing is to be metered."""
     small_set("meter", "KEY@0cm", "FILL@0cm", "--sensor", "sim:")

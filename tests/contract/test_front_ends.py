@@ -90,6 +90,22 @@ async def taken_back_with_its_distance(front: Any) -> None:
     await front.fire(H)
     await front.held(10)
     await front.undo()
+    await front.undo()
+
+
+@script("KEY", "FILL", "HAIR")
+async def a_distance_taken_back(front: Any) -> None:
+    await front.meter()
+    await front.fire(K)
+    await front.held(5)
+    await front.held(20)
+    await front.undo()
+    await front.fire(F)
+    await front.held(10)
+    await front.undo()
+    await front.fire(H)
+    await front.held(10)
+    await front.undo()
 
 
 @script("HAIR", "KEY", "FILL")

@@ -105,7 +105,7 @@ def test_typed_beats_measured_and_a_disagreement_is_said(session: Session, pop: 
 
 
 def test_a_distance_typed_afterwards_replaces_the_measured_one(session: Session, pop: MakePop) -> None:
-    """After the pop, too; undo then takes the pop back with both."""
+    """After the pop, too; undo then restores the measured one."""
     session.begin([session.request(session.light("KEY")), session.request(session.light("FILL"))])
     session.take(pop(200.0, held_off_m=0.08, u_held_off_m=0.005))
 
@@ -115,7 +115,8 @@ def test_a_distance_typed_afterwards_replaces_the_measured_one(session: Session,
     assert (reading.held_off_m, reading.u_held_off_m) == (0.3, None)
     assert "8 cm" in session.disagreement
     session.undo()
-    assert session.view().readings == ()
+    (reading,) = session.view().readings
+    assert (reading.held_off_m, reading.u_held_off_m) == (0.08, 0.005)
 
 
 def test_why_it_is_not_known_is_said(session: Session, pop: MakePop) -> None:

@@ -9,6 +9,7 @@ import pytest
 from meterlink.errors import GeometryError, MeterlinkError, NotInLibrary, UsageError
 from meterlink.metering.rebuild import rebuild_of
 from mobile.desk import Desk
+from mobile.last_pop import last_pop
 from mobile.metering_state import metering_look
 from mobile.prefs import Prefs
 from tests.mobile.desks import Metered
@@ -128,6 +129,22 @@ def test_taking_back_waits_for_the_light_again(metered: Make) -> None:
     assert shot.light(shot.waiting.light_id).name == "FILL"
     assert shot.view.state(one.id_of("FILL")).reading is None
     assert shot.outcome is None  # what was said of the pop is gone with it
+
+
+def test_a_distance_said_last_is_taken_back_alone(metered: Make) -> None:
+    """The scale, the reading and what is said go back to the distance before; the pop goes with the next step back."""
+    one = metered(3)
+    key = one.id_of("KEY")
+    one.desk.hold_off(key, 0.05)
+    one.pop(640.0)
+    one.desk.hold_off(key, 0.2)
+
+    shot = one.desk.undo()
+
+    assert shot.view.state(key).reading.held_off_m == 0.05
+    assert dict(shot.held)[key] == 0.05
+    assert last_pop(shot)["note"] == "KEY: held off 20 cm is taken back; as before: held off 5.0 cm"
+    assert one.desk.undo().view.state(key).reading is None
 
 
 def test_a_stray_pop_is_given_to_the_light_that_fired(metered: Make) -> None:

@@ -61,6 +61,9 @@ PHRASES: dict[str, str] = {
     "adds": marked("it adds {value}"),
     "pop_itself": marked("this pop itself reads about {stops:stops} stop off: fire all together once more"),
     "pop_of": marked("pop {pop} of {pops}"),
+    "held_off": marked("held off {length:length}"),
+    "not_held_off": marked("distance not given"),
+    "distance_back": marked("{light}: {was} is taken back; as before: {now}"),
     "lx": "{value:lx}",
     "lxs": "{value:lxs}",
     # in any order
