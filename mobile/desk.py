@@ -247,7 +247,7 @@ class Desk(Describing, Matching):
         return outcome
 
     def undo(self) -> Shot:
-        """Take the last reading back; its light is waited for again.  A distance said after it is taken back first, and that told."""
+        """Take back the last reading, whose light waits again, or first the distance that was said after it, and tell that."""
         session = self._need()
         taken = session.undo()
         self._outcome = Outcome(OutcomeKind.IGNORED, session.restored) if session.restored else None

@@ -50,6 +50,8 @@ class Level(NamedTuple):
     """What the modelling lamps add, where the room was read with and without them."""
     other_lx: float | None = None
     """The level with the lamps off, where the judged one is with them on."""
+    below: bool = False
+    """Whether the sensor could not tell it from dark: the level is then its limit, the room is darker by nobody knows how much."""
 
 
 def level(view: JudgedSet, point: str = "face") -> Level | None:
@@ -63,8 +65,10 @@ def level(view: JudgedSet, point: str = "face") -> Level | None:
         on, off = _latest(here, LAMPS_ON), _latest(here, LAMPS_OFF)
         chosen = on or _latest(here, "") or off
         assert chosen is not None
-        value = max(chosen.illuminance_lx or 0.0, 0.0)
-        dark = max(off.illuminance_lx or 0.0, 0.0) if off is not None and chosen is on else None
+        value, limit = max(chosen.illuminance_lx or 0.0, 0.0), limit_lx(view, chosen)
+        if limit is not None:
+            return Level(limit, 0.0, "room reading", chosen.note, below=True)
+        dark = max(off.illuminance_lx or 0.0, limit_lx(view, off) or 0.0) if off is not None and chosen is on else None
         adds = None if dark is None else ambient.modelling_illuminance(value, dark)
         return Level(value, value * chosen.u_rel, "room reading", chosen.note, adds, dark)
     return _before_the_pops(view)
@@ -75,6 +79,19 @@ def resolution_lx(calibration: Calibration | None, range_index: int) -> float:
     if calibration is None or not 0 <= range_index < len(calibration.ranges):
         return 0.0
     return _u_dark(calibration.details, range_index) * calibration.ranges[range_index].full_scale_lx
+
+
+def limit_lx(view: JudgedSet, room: Reading) -> float | None:
+    """Return the light that a room reading is only known to be below, in lx; None where it was told from dark."""
+    least = resolution_lx(view.calibrations.get(room.calibration_id), room.range_index)
+    return least if (room.illuminance_lx or 0.0) < least else None
+
+
+def lamps_told_nothing(view: JudgedSet, room: Reading) -> bool:
+    """Whether the room was read at this point with the lamps on and off, and neither could be told from dark."""
+    here = [r for r in view.readings if r.purpose == "room" and _usable(r) and r.point == room.point]
+    both = [_latest(here, note) for note in LAMPS]
+    return all(one is not None and limit_lx(view, one) is not None for one in both)
 
 
 def _usable(reading: Reading) -> bool:
@@ -162,12 +179,17 @@ def room_light(view: JudgedSet) -> Iterable[Finding]:
     at = known[worst]
     if at.source != "room reading":
         yield from _without_reading(worst, parts[worst][1], at, time_s)
-    elif judged[worst].verdict != "clean":
+    elif judged[worst].verdict != "clean" and not at.below:
         yield _finding(view, judged, worst, parts[worst][1], at)
     else:
         room = judged[worst]
         numbers = {"part": worst, "room_lx": at.illuminance_lx, "flash_over_room_stops": _plain(room.flash_over_room_stops)}
-        yield Finding("room_light", FINE, "", room_said(room), NOTHING, numbers)
+        clean = room.verdict == "clean"
+        said, do = room_said(room), NOTHING if clean else _remedy(view, parts[worst][1], at, time_s)
+        if at.below:
+            limits = {"lx": at.illuminance_lx, "above": room.flash_over_room_stops, "part": part_said(worst)}
+            said, numbers["room_is_limit"] = told("room_below_clean" if clean else "room_below", **limits), True
+        yield Finding("room_light", FINE if clean else NOTE + 0.35, "", said, do, numbers)
 
 
 def _without_reading(part: str, exposure: float, at: Level, time_s: float) -> Iterable[Finding]:

@@ -164,7 +164,7 @@ def _turned_far(state: LightState, view: JudgedSet | None = None) -> bool:
     """
     source = view.state(state.light.source_light_id) if view is not None else None
     made = state.stale is not None and state.placement is not None and bool(state.placement.details.get(AS_TOLD))
-    return state.value is None and made or (source is not None and _turned_far(source))
+    return (state.value is None and made) or (source is not None and _turned_far(source))
 
 
 class _Aim(NamedTuple):
@@ -303,7 +303,8 @@ def _waiting(view: JudgedSet, wish: Wish, state: LightState) -> TargetRow | None
     first = next((one for one in on if one is not None and _turned_far(one)), None)
     if first is None:
         return None
-    said = told("set_and_waits" if first is state else "waits_first", light=first.light.name, do=Do("meter", light=first.light.name))
+    do = Do("meter", light=first.light.name)
+    said = told("set_and_waits", do=do) if first is state else told("waits_first", light=first.light.name, do=do)
     return TargetRow(name, None, None, None, Move(0.0, None, "", None, 0.0), None, all_of(name, said, by=": "))
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from meterlink.checks.room_light import resolution_lx
+from meterlink.checks.room_light import lamps_told_nothing, limit_lx, resolution_lx
 from meterlink.judging.judged_set import JudgedSet, LightState, value_of
 from meterlink.photometry.series import format_f_number
 from meterlink.records import Calibration, Reading
@@ -45,8 +45,10 @@ def logged(view: JudgedSet, reading: Reading, state: LightState | None, purpose:
     if purpose == "together":
         return all_of(told("logged_together", value=text), _blame(view))
     if purpose == "room":
-        least = resolution_lx(view.calibrations.get(reading.calibration_id), reading.range_index)
-        return told("logged_room", lx=value) if value >= least else told("logged_room_below", lx=least)
+        limit = limit_lx(view, reading)
+        if limit is None:
+            return told("logged_room", lx=value)
+        return told("logged_room_dark" if lamps_told_nothing(view, reading) else "logged_room_below", lx=limit)
     if state is None:
         return told("note", note=text)
     name = state.light.name

@@ -9,10 +9,11 @@ from typing import Any
 import pytest
 from small_sets import light, placed, read, view
 
-from meterlink.checks.findings import Finding, findings
+from meterlink.checks.findings import Finding, answers, findings
 from meterlink.checks.room_light import level, lit_parts
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.records import Calibration, RangeScale, Reading
+from meterlink.words.sentences import logged
 
 LIGHTS = [
     light(0, "KEY", "key"),
@@ -99,6 +100,32 @@ def test_clean_rooms_are_no_finding() -> None:
     """From 3.8 stops on the room adds less than a tenth of a stop and nothing is said."""
     assert found_in(a_set(room(lux_for(3.85, 40.0)))) == []
     assert len(found_in(a_set(room(lux_for(3.7, 40.0))))) == 1
+
+
+def test_what_is_not_told_from_dark_counts_as_the_limit() -> None:
+    """Below a thousandth of 50 klx the sensor tells nothing: the room is judged at 50 lx, lamps on or off, whatever was read."""
+    rooms = (room(12.0, "lamps on"), room(9.0, "lamps off", order=21))
+    made = calibrated(a_set(*rooms), 50_000.0)
+    (found,) = [one for one in answers(made) if one.kind == "room_light"]
+    above = math.log2(40.0 / (50.0 * TIME_S))
+
+    assert (level(made).below, level(made).lamps_add_lx) == (True, None)
+    assert found.text.startswith(f"room light below 50 lx, so at least {above:.1f} stops below the flash at the shadow side")
+    assert found.numbers["flash_over_room_stops"] == pytest.approx(above)
+    said = [str(logged(one, rooms[1], None, "room")) for one in (made, calibrated(a_set(rooms[1]), 50_000.0))]
+    assert said == [
+        "room light below 50 lx, lamps on or off: neither can be told from dark, the checks count with that much",
+        "room light below 50 lx: the checks count with that much",
+    ]
+
+
+def test_a_limit_that_is_too_high_is_no_ghost() -> None:
+    """A coarse sensor under a weak flash: that the room may be so bright is a note, never a caution that it is."""
+    (found,) = found_in(calibrated(a_set(room(0.0)), 2_000_000.0))
+
+    assert found.text.startswith("the sensor tells only that the room light is below 2,000 lx")
+    assert found.rank < 1.0
+    assert found.numbers["room_is_limit"]
 
 
 def test_ghosting_ranks_as_a_caution_and_visible_as_a_note() -> None:

@@ -78,6 +78,13 @@ PHRASES: dict[str, str] = {
     "room_unjudged": marked("the room light was read, but the shutter is not set: it cannot be judged"),
     "room_none": marked("room light: none at {part}"),
     "room_clean": marked("room light {above:.1f} stops below the flash at {part}: nothing will ghost"),
+    "room_below_clean": marked(
+        "room light below {lx:lx}, so at least {above:.1f} stops below the flash at {part}: nothing will ghost"
+    ),
+    "room_below": marked(
+        "the sensor tells only that the room light is below {lx:lx}: at {part} the flash may stand as little as "
+        "{above:.1f} stops above it"
+    ),
     "room_visible": marked(
         "the flash is {above:.1f} stops above the room at {part}, the room adds {added:.2f} stop: whatever moves leaves a ghost of "
         "{share:.0%} of the exposure"

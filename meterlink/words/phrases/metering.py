@@ -53,7 +53,10 @@ PHRASES: dict[str, str] = {
     "logged_together": marked("all lights together {value}"),
     "pre_flash": marked("a weaker flash {before_ms:.0f} ms before it was a pre-flash and does not count"),
     "logged_room": marked("room light {lx:lx}"),
-    "logged_room_below": marked("room light below {lx:lx}"),
+    "logged_room_below": marked("room light below {lx:lx}: the checks count with that much"),
+    "logged_room_dark": marked(
+        "room light below {lx:lx}, lamps on or off: neither can be told from dark, the checks count with that much"
+    ),
     "level": marked("{lx:lx} now"),
     "level_below": marked("below {lx:lx} now"),
     "logged_with": marked("{light}: pop with it {value}"),
