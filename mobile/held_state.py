@@ -6,6 +6,7 @@ import re
 from typing import NamedTuple
 
 from meterlink import units
+from mobile import figures
 from mobile.desk import HELD_MAX_M, Desk, Shot
 from mobile.texts import t
 
@@ -16,7 +17,7 @@ def held_text(held_off_m: float | None, imperial: bool) -> str:
         return t("metering.held_unknown")
     if held_off_m == 0:
         return t("metering.held_zero")
-    return t("metering.held", length=units.format_length(held_off_m, imperial))
+    return t("metering.held", length=figures.format_length(held_off_m, imperial))
 
 
 class HeldSlider(NamedTuple):

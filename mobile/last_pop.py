@@ -5,12 +5,12 @@ from __future__ import annotations
 import re
 from typing import Any, NamedTuple
 
-from meterlink import units
 from meterlink.judging.judged_set import value_of
 from meterlink.metering.outcome import OutcomeCode
 from meterlink.records import Purpose, Reading
 from meterlink.tables.ratios import reading_f
 from meterlink.words.sentences import value_text
+from mobile import figures
 from mobile.shot import Shot
 from mobile.texts import t
 from mobile.wave_state import wave_points
@@ -41,7 +41,7 @@ def value_shown(shot: Shot, value: float, reading: Reading) -> str:
     if shot.view is None:
         return ""
     f = reading_f(value, reading, shot.view)
-    return units.format_f_number(f, shot.prefs.step) if f else value_text(shot.view, value, reading)
+    return figures.format_f_number(f, shot.prefs.step) if f else value_text(shot.view, value, reading)
 
 
 def second_of(shot: Shot) -> str:
@@ -68,7 +68,7 @@ def last_pop(shot: Shot) -> dict[str, Any]:
     warnings = " ".join(outcome.warnings) if outcome is not None else ""
     verdict_text = t(f"verdict.{verdict}") if verdict else ""
     if verdict == "corrected" and correction is not None and abs(correction) >= 0.05:
-        verdict_text = t("verdict.corrected_by", stops=units.format_stops(correction))
+        verdict_text = t("verdict.corrected_by", stops=figures.format_stops(correction))
     return _pop(
         name,
         light.id if light else "",
@@ -78,7 +78,7 @@ def last_pop(shot: Shot) -> dict[str, Any]:
         note=ignored or _doubt(shot, name) or _righted(shot) or (t("metering.odd") if warnings else ""),
         reason=" ".join(filter(None, (warnings, reason))),
         wave=wave_points(shot.wave),
-        wave_text=t("metering.t01", time=units.format_duration(last.t01_s)) if last.t01_s else "",
+        wave_text=t("metering.t01", time=figures.format_duration(last.t01_s)) if last.t01_s else "",
         spoken=spoken(figure, _both(shot, name), verdict),
     )
 

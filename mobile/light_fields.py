@@ -11,6 +11,8 @@ from typing import Any, NamedTuple
 from meterlink import units
 from meterlink.errors import UnitError, UsageError
 from meterlink.records import Light, Placement
+from meterlink.words.told import written
+from mobile import figures
 from mobile.held_state import with_unit
 from mobile.texts import t
 
@@ -29,16 +31,16 @@ class Field(NamedTuple):
 def power_text(light: Light, placement: Placement) -> str:
     """Power in the fixture's own scale; empty when it is not known."""
     if placement.power_text:
-        return placement.power_text
+        return written(placement.power_text, "figure")
     if placement.power_stops is None:
         return ""
-    return units.format_power(placement.power_stops, light.full_power_j, light.details.get("scale_top"))
+    return figures.format_power(placement.power_stops, light.full_power_j, light.details.get("scale_top"))
 
 
 def _show_length(name: str) -> Callable[[Light, Placement, bool], str]:
     def show(_light: Light, placement: Placement, imperial: bool) -> str:
         value = getattr(placement, name)
-        return units.format_length(value, imperial) if value is not None else ""
+        return figures.format_length(value, imperial) if value is not None else ""
 
     return show
 
@@ -75,7 +77,7 @@ def _read_size(text: str, _l: Light, placement: Placement, imperial: bool) -> di
 def _show_angle(name: str) -> Callable[[Light, Placement, bool], str]:
     def show(_light: Light, placement: Placement, _imperial: bool) -> str:
         value = getattr(placement, name)
-        return units.format_angle(value) if value is not None else ""
+        return figures.format_angle(value) if value is not None else ""
 
     return show
 
@@ -127,7 +129,7 @@ def _read_words(name: str) -> Callable[[str, Light, Placement, bool], dict[str, 
 
 
 def _show_step(light: Light, _p: Placement, _i: bool) -> str:
-    return f"{light.power_step_stops:.2g}" if light.power_step_stops else ""
+    return written(light.power_step_stops, ".2g") if light.power_step_stops else ""
 
 
 def _read_step(text: str, _l: Light, _p: Placement, _i: bool) -> dict[str, Any]:

@@ -15,6 +15,7 @@ from meterlink.judging.judged_set import LightState
 from meterlink.records import Light, Placement
 from meterlink.records.kept import ROLES
 from meterlink.words.placed import direction_text, distance_text
+from mobile import figures
 from mobile.desk import Desk, Shot
 from mobile.light_fields import FIELDS, power_text
 from mobile.prefs import Prefs
@@ -258,7 +259,7 @@ def power_step_stops(light: Light, prefs: Prefs) -> float:
 
 def power_step_text(light: Light, prefs: Prefs) -> str:
     """The same as it stands on the tap, without its sign."""
-    return units.format_stops(power_step_stops(light, prefs)).lstrip("+")
+    return figures.format_stops(power_step_stops(light, prefs)).lstrip("+")
 
 
 def step_power(desk: Desk, light_id: str, steps: int) -> Shot:

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from meterlink import units
 from meterlink.judging.judged_set import LightState
 from meterlink.tables.adjustment import close
 from meterlink.tables.match import MatchRow
+from meterlink.words.told import written
+from mobile import figures
 from mobile.desk import Shot
 from mobile.last_pop import value_shown
 from mobile.lights_state import place_text
@@ -124,8 +125,8 @@ def _was(shot: Shot, stored: LightState) -> str:
 
 def _difference(stops: float) -> str:
     if abs(stops) < 0.05:
-        return units.format_stops(0.0)
-    return t("match.too_bright" if stops > 0 else "match.too_dim", stops=f"{abs(stops):.1f}")
+        return figures.format_stops(0.0)
+    return t("match.too_bright" if stops > 0 else "match.too_dim", stops=written(stops, "stops_word"))
 
 
 def _turn(row: MatchRow, now: LightState | None, waiting: bool) -> str:
@@ -141,7 +142,7 @@ def _turn(row: MatchRow, now: LightState | None, waiting: bool) -> str:
     if row.move is None or row.move.power_stops is None or now is None or now.placement is None:
         return row.sentence
     step, from_stops = now.light.power_step_stops, now.placement.power_stops
-    text = row.move.power_text
+    text = written(row.move.power_text, "figure")
     if not step or from_stops is None:
         return t("match.turn_to", power=text)
     clicks = round((row.move.power_stops - from_stops) / step)
@@ -158,5 +159,5 @@ def _otherwise(shot: Shot, row: MatchRow, now: LightState | None) -> str:
     if other.distance_m is None or now.placement.distance_m is None or other.why_short:
         return ""
     shift = now.placement.distance_m - other.distance_m
-    length = units.format_length(abs(shift), shot.prefs.imperial)
+    length = figures.format_length(abs(shift), shot.prefs.imperial)
     return t("match.or_closer" if shift > 0 else "match.or_farther", length=length)

@@ -11,9 +11,8 @@ from kivy.graphics import Color, Ellipse, Line, Rectangle
 from kivy.metrics import dp
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
 
-from meterlink import units
 from meterlink.words.placed import away_text, direction_text
-from mobile import ring_state, theme
+from mobile import figures, ring_state, theme
 from mobile.drawings import Drawing
 from mobile.ring_state import RingMark, Scale
 from mobile.widgets import look, text_width
@@ -189,7 +188,7 @@ class RingView(Drawing):
         """Each ring's distance on its ring, where neither a name nor a light stands; no two in one line."""
         Color(*look().quiet)
         for number, radius in enumerate(self._radii(scale)):
-            r, text = radius * scale.px_per_m, units.format_length(radius, self.imperial)
+            r, text = radius * scale.px_per_m, figures.format_length(radius, self.imperial)
             for turned in (RING_LABELS_DEG[(number + n) % len(RING_LABELS_DEG)] for n in range(len(RING_LABELS_DEG))):
                 x, y = scale.cx + r * cos(radians(turned)), scale.cy + r * sin(radians(turned))
                 inside = self.collide_point(x, y - self._label_size) and self.collide_point(x, y + self._label_size)
@@ -271,7 +270,7 @@ class RingView(Drawing):
         text = mark.name
         # While a light is placed, the plan of a phone has room for the names of the others only.
         if mark.distance_m is not None and not (self.editing and (focused or self.width < dp(FEW_WORDS_DP))):
-            text += f"  {units.format_length(mark.distance_m, self.imperial)}"
+            text += f"  {figures.format_length(mark.distance_m, self.imperial)}"
         away = dp(theme.TARGET) / 2 + dp(12) if focused and self.editing else dp(16)
         wide = text_width(text, self._label_size) / 2 + dp(14)
         outward = away if y >= self.center_y else -away

@@ -7,6 +7,8 @@ from typing import NamedTuple
 from meterlink import units
 from meterlink.checks.findings import Finding
 from meterlink.tables.ratios import Aperture, RatioRow
+from meterlink.words.told import written
+from mobile import figures
 from mobile.desk import Shot
 from mobile.last_pop import Figure, figure_of
 from mobile.texts import t
@@ -112,9 +114,11 @@ def set_look(shot: Shot) -> SetLook:
     chosen = table.aperture_key
     doubted = chosen is not None and any(one.name == table.key and one.verdict == "retake" for one in rows)
     second = t("set.key_fill_retake" if doubted else "set.key_fill", ratio=incident) if incident else camera
-    aperture = t("set.camera_at_retake" if doubted else "set.camera_at", f=chosen.nominal) if chosen else t("set.no_aperture")
+    aperture = t("set.no_aperture")
+    if chosen is not None:
+        aperture = t("set.camera_at_retake" if doubted else "set.camera_at", f=written(chosen.nominal, "figure"))
     if table.aperture_key_and_fill is not None:
-        both = units.format_f_number(table.aperture_key_and_fill.f, shot.prefs.step)
+        both = figures.format_f_number(table.aperture_key_and_fill.f, shot.prefs.step)
         ratios.append(t("set.aperture_both", f=both))
     details = ((row.name, ", ".join(filter(None, (row.ratio, row.share, row.detail)))) for row in rows)
     ratios += [t("lights.value", label=name, value=said) for name, said in details if said]
@@ -144,7 +148,7 @@ def camera_text(shot: Shot) -> str:
     if shot.setup is None:
         return ""
     shutter = units.format_shutter(shot.setup.shutter_s) if shot.setup.shutter_s else t("set.no_shutter")
-    text = t("set.iso_shutter", iso=units.format_iso(shot.setup.iso), shutter=shutter)
+    text = t("set.iso_shutter", iso=figures.format_iso(shot.setup.iso), shutter=shutter)
     beyond = next((one for one in shot.findings if one.kind == "sync"), None)
     if beyond is not None:
         text = t("set.beyond_sync", camera=text, sync=units.format_shutter(beyond.numbers["sync_speed_s"]))
@@ -156,12 +160,12 @@ def over_text(aperture: Aperture | None) -> str:
     left = aperture.left_over_stops if aperture is not None else 0.0
     if abs(left) < 0.05:
         return ""
-    return t("set.over" if left > 0 else "set.under", stops=f"{abs(left):.1f}")
+    return t("set.over" if left > 0 else "set.under", stops=written(left, "size"))
 
 
 def _row(shot: Shot, light_id: str, row: RatioRow, wish: float | None) -> SetRow:
     f = row.corrected_f
-    figure = figure_of(units.format_f_number(f, shot.prefs.step)) if f else Figure()
+    figure = figure_of(figures.format_f_number(f, shot.prefs.step)) if f else Figure()
     is_key = row.light == (shot.table.key if shot.table else None)
     known = row.verdict is not None and not row.stale
     reason = row.reason
@@ -174,7 +178,7 @@ def _row(shot: Shot, light_id: str, row: RatioRow, wish: float | None) -> SetRow
         t(f"role.{row.role}"),
         figure,
         _stops_text(row, is_key),
-        t("set.key_to", ratio=units.format_ratio(1 / row.light_over_key)) if row.light_over_key and not is_key else "",
+        t("set.key_to", ratio=figures.format_ratio(1 / row.light_over_key)) if row.light_over_key and not is_key else "",
         t("set.share", percent=f"{row.share * 100:.0f}") if row.share is not None else "",
         row.verdict or "",
         reason,
@@ -191,14 +195,14 @@ def _stops_text(row: RatioRow, is_key: bool) -> str:
     if is_key:
         return t("set.key")
     u = max(round(row.from_key_u95_stops or 0.0, 1), 0.1)
-    return t("set.stops", stops=units.format_stops(row.from_key_stops), u=f"{u:.1f}")
+    return t("set.stops", stops=figures.format_stops(row.from_key_stops), u=written(u, ".1f"))
 
 
 def _detail(row: RatioRow, shot: Shot) -> str:
     if row.as_read_f is None or row.correction_stops is None or abs(row.correction_stops) < 0.05:
         return ""
-    read = t("set.read", f=units.format_f_number(row.as_read_f, shot.prefs.step))
-    return f"{read}, {t('set.by_correction', stops=units.format_stops(row.correction_stops))}"
+    read = t("set.read", f=figures.format_f_number(row.as_read_f, shot.prefs.step))
+    return f"{read}, {t('set.by_correction', stops=figures.format_stops(row.correction_stops))}"
 
 
 def _band(row: RatioRow, wish: float | None, tolerance: float) -> Band | None:
@@ -271,7 +275,7 @@ def _sum_head(finding: Finding) -> str:
     stops, doubt = (finding.numbers.get(name) for name in ("residual_stops", "u_residual_stops"))
     if not isinstance(stops, float) or not isinstance(doubt, float) or finding.rank < 1 or abs(stops) <= 2 * doubt:
         return ""
-    return t("set.sum_less" if stops < 0 else "set.sum_more", stops=f"{abs(stops):.1f}")
+    return t("set.sum_less" if stops < 0 else "set.sum_more", stops=written(stops, "stops_word"))
 
 
 def _cut(title: str) -> str:

@@ -8,6 +8,8 @@ from typing import Any, NamedTuple
 from meterlink import units
 from meterlink.errors import UnitError
 from meterlink.words.language import NAMES
+from meterlink.words.told import written
+from mobile import figures
 from mobile.desk import Desk, Shot
 from mobile.held_state import with_unit
 from mobile.prefs import Prefs
@@ -69,15 +71,15 @@ def settings_look(shot: Shot, settings: Any) -> SettingsLook:
     iso = shot.setup.iso if shot.setup else prefs.iso
     shutter = shot.setup.shutter_s if shot.setup else prefs.shutter_s
     texts = {
-        "iso": units.format_iso(iso),
+        "iso": figures.format_iso(iso),
         "shutter": units.format_shutter(shutter) if shutter else "",
-        "camera_offset": units.format_stops(shot.setup.camera_offset_stops) if shot.setup else "",
-        "filter": units.format_stops(shot.setup.filter_stops) if shot.setup else "",
-        "match_tolerance": f"{settings.match_tolerance_stops:g}",
-        "good_limit": f"{settings.good_correction_stops:g}",
-        "corrected_limit": f"{settings.corrected_u95_stops:.2g}",
-        "assumed_reach": units.format_length(settings.assumed_reach_max_m, prefs.imperial),
-        "min_gap": f"{settings.min_gap_s:g} s",
+        "camera_offset": figures.format_stops(shot.setup.camera_offset_stops) if shot.setup else "",
+        "filter": figures.format_stops(shot.setup.filter_stops) if shot.setup else "",
+        "match_tolerance": written(settings.match_tolerance_stops, "g"),
+        "good_limit": written(settings.good_correction_stops, "g"),
+        "corrected_limit": written(settings.corrected_u95_stops, ".2g"),
+        "assumed_reach": figures.format_length(settings.assumed_reach_max_m, prefs.imperial),
+        "min_gap": written(settings.min_gap_s, "g") + " s",
     }
     wanted = [name for name in ENTRIES if shot.setup is not None or name not in ("camera_offset", "filter")]
     entries = tuple(Entry(name, t(f"settings.{name}"), texts[name], t(f"settings_hint.{name}")) for name in wanted)

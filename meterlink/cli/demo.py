@@ -121,12 +121,12 @@ def what_to_see(session: Session) -> list[str]:
     for row in table.rows:
         if row.held_off_m and row.correction_stops and abs(row.correction_stops) >= 0.1:
             text = marked(
-                "  {light} was read {held:length} off its point: without the correction the picture would be {off:size} stop too "
+                "  {light} was read {held:length} off its point: without the correction the picture would be {off:stops_word} too "
                 "dark; plain inverse square would have said {square:stops2} instead of {off:stops2}."
             )
             if row.correction_stops > 0:
                 text = marked(
-                    "  {light} was read {held:length} off its point: without the correction the picture would be {off:size} stop "
+                    "  {light} was read {held:length} off its point: without the correction the picture would be {off:stops_word} "
                     "too light; plain inverse square would have said {square:stops2} instead of {off:stops2}."
                 )
             square = row.inverse_square_stops or 0.0
@@ -137,6 +137,6 @@ def what_to_see(session: Session) -> list[str]:
             lines.append(say("  {light} has to be metered again: {reason}.", light=row.light, reason=row.reason))
     if table.aperture_key and session.setup.shutter_s:
         nominal, setup = table.aperture_key.nominal, session.setup
-        text = marked("Now set the camera to {aperture}, {iso:iso}, {shutter:shutter}.")
+        text = marked("Now set the camera to {aperture:figure}, {iso:iso}, {shutter:shutter}.")
         lines.append(put(text, aperture=nominal, iso=setup.iso, shutter=setup.shutter_s))
     return lines

@@ -132,7 +132,8 @@ def _pairs(curve: PowerCurve | None) -> list[tuple[float, float]]:
 def _print_head(library: Library, one: Piece) -> None:
     light = one.light
     dial = [say("step {step:.2g} stop", step=light.power_step_stops)] if light.power_step_stops else []
-    dial += [say("lowest {power}", power=units.format_power(light.power_min_stops))] if light.power_min_stops is not None else []
+    if light.power_min_stops is not None:
+        dial.append(put("lowest {power:figure}", power=units.format_power(light.power_min_stops)))
     dial += [say("full {joules:g} J", joules=light.full_power_j)] if light.full_power_j else []
     if dial:
         out("dial: {parts:,}", parts=dial)
@@ -151,7 +152,8 @@ def _print_head(library: Library, one: Piece) -> None:
         error = "–" if power not in delivered else written(log2(delivered[power]) - (power - top), "stops2")
         t01 = written(durations[power], "duration") if power in durations else "–"
         colour = f"{1e6 / colours[power].mired:.0f} K" if power in colours else "–"
-        rows.append((units.format_power(power, light.full_power_j, light.details.get("scale_top")), error, t01, colour))
+        position = written(units.format_power(power, light.full_power_j, light.details.get("scale_top")), "figure")
+        rows.append((position, error, t01, colour))
     print_rows(("power", "off its dial by", "t0.1", "colour"), rows, right="lrrr")
 
 

@@ -369,7 +369,7 @@ def print_lights(library: Library, setup: Setup) -> None:
             rows.append((*who, say("not placed"), "", "", ""))
             continue
         distance = written(p.distance_m, "length") if p.distance_m else say("not given")
-        power = p.power_text or say("passive" if light.source_light_id else "not given")
+        power = written(p.power_text, "figure") or say("passive" if light.source_light_id else "not given")
         rows.append((*who, source_text(p), distance, direction_text(p.azimuth_deg, p.elevation_deg), power))
     if not rows:
         out("no lights yet: {do}", do=Do("add_light"))

@@ -104,7 +104,8 @@ def summary_lines(
 
 def _aperture(aperture: Aperture) -> str:
     left = aperture.left_over_stops
-    exactly = say("{aperture} (exactly {f} ± {u:.1f}", aperture=aperture.nominal, f=written(aperture.f, "f"), u=aperture.u95_stops)
+    nominal, f = written(aperture.nominal, "figure"), written(aperture.f, "f")
+    exactly = say("{aperture} (exactly {f} ± {u:.1f}", aperture=nominal, f=f, u=aperture.u95_stops)
     if abs(left) < 0.05:
         return f"{exactly})"
     return f"{exactly}, {told('stops_over' if left > 0 else 'stops_under', stops=left)})"

@@ -197,9 +197,9 @@ def _kept_words(session: OpenedSet, name: str) -> str:
     elif loss.kept.loss_stops > -0.05:
         text = marked("at {time:shutter} all of it is in the picture")
     elif loss.kept.band_share == 0.0:
-        text = marked("at {time:shutter} it loses {stops:size} stop evenly")
+        text = marked("at {time:shutter} it loses {stops:stops_word} evenly")
     else:
-        text = marked("at {time:shutter} it loses {stops:size} stop in the rows that are covered first")
+        text = marked("at {time:shutter} it loses {stops:stops_word} in the rows that are covered first")
     return put(text, time=session.setup.shutter_s, dark=loss.kept.dark_share, stops=loss.kept.loss_stops)
 
 

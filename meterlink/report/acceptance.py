@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from meterlink.photometry import exposure
-from meterlink.units import format_duration, format_f_number, format_illuminance
+from meterlink.units import format_duration, format_illuminance
 from meterlink.words.actions import Do
 from meterlink.words.claim import said
 from meterlink.words.language import language, marked, say, say_for, translated, with_decimal_sign
@@ -42,7 +42,7 @@ def claim_lines(claim: dict[str, Any], names: Sequence[str], constant: float) ->
             what.append(say("steady {low} to {high}", low=low, high=high))
         pulse_s = claim["flash_pulse_s"]
         if flash and pulse_s:
-            low, high = (format_f_number(exposure.f_number(peak * pulse_s, 100.0, constant)) for peak in flash)
+            low, high = (written(exposure.f_number(peak * pulse_s, 100.0, constant), "f") for peak in flash)
             what.append(say("flash {low} to {high} (pulses of {pulse})", low=low, high=high, pulse=format_duration(pulse_s)))
         lines.append(f"  {names[i] if i < len(names) else i}: {', '.join(what) or say('nothing')}")
     lines += [f"  {said(claim['why'])}"] if claim["why"] else []

@@ -144,10 +144,10 @@ def camera_facts(view: JudgedSet, table: RatioTable) -> list[tuple[str, str]]:
     setup = view.setup
     facts = [("ISO", units.format_iso(setup.iso).removeprefix("ISO ")), (say("shutter"), _shutter(view))]
     if table.aperture_key:
-        aperture = say("{f} ± {u95:.1f} stop", f=table.aperture_key.nominal, u95=table.aperture_key.u95_stops)
+        aperture = say("{f} ± {u95:.1f} stop", f=written(table.aperture_key.nominal, "figure"), u95=table.aperture_key.u95_stops)
         facts.append((say("aperture from the key"), aperture))
     if table.aperture_key_and_fill:
-        facts.append((say("key and fill together"), table.aperture_key_and_fill.nominal))
+        facts.append((say("key and fill together"), written(table.aperture_key_and_fill.nominal, "figure")))
     if setup.camera_offset_stops:
         facts.append((say("camera offset"), written(setup.camera_offset_stops, "stops")))
     if setup.filter_stops:

@@ -97,6 +97,8 @@ def fact_words(key: str, value: object) -> Told:
     if key == "reference_picture":
         # Two pictures cannot be told apart in words, but that they differ can be said.
         return told("a_picture", count=len(str(value)))
+    if key == "aperture" and isinstance(value, str):
+        return _figure(value[:FACT_MAX])
     if isinstance(value, bool) or not isinstance(value, int | float):
         return told("note", note=str(value)[:FACT_MAX])
     if key == "sync_speed_s" and value > 0:
@@ -140,7 +142,7 @@ def _place(p: Placement) -> Said:
         (marked("distance"), _length(p.distance_m)),
         (marked("azimuth"), _angle(p.azimuth_deg)),
         (marked("elevation"), _angle(p.elevation_deg)),
-        (marked("power"), _text(p.power_text)),
+        (marked("power"), _figure(p.power_text)),
         (marked("feathered by"), _angle(p.feather_deg)),
         (marked("recess"), _length(p.recess_m)),
         (marked("grid"), _angle(p.grid_deg)),
@@ -149,6 +151,10 @@ def _place(p: Placement) -> Said:
         (marked("stand height"), _length(p.stand_height_m)),
         (marked("aimed at"), _text(p.aimed_at)),
     ]
+
+
+def _figure(text: str) -> Told:
+    return told("as_figure", value=text) if text else NONE
 
 
 def _source(p: Placement) -> Told:

@@ -6,7 +6,7 @@ from meterlink import units
 from meterlink.records import Light, Placement
 from meterlink.records.kept import FACE
 from meterlink.words.language import marked, say, with_decimal_sign
-from meterlink.words.told import put
+from meterlink.words.told import put, written
 
 SHAPES = (marked("disk"), marked("rectangle"))
 
@@ -49,7 +49,7 @@ def place_text(light: Light, placement: Placement | None) -> str:
     parts = [source_text(placement), distance_text(placement, point=light.point)]
     parts.append(direction_text(placement.azimuth_deg, placement.elevation_deg))
     if placement.power_text:
-        parts.append(say("power {power}", power=placement.power_text))
+        parts.append(say("power {power}", power=written(placement.power_text, "figure")))
     if placement.grid_deg:
         parts.append(say("grid {degrees:.0f}°", degrees=placement.grid_deg))
     parts += [part for part in (placement.gel, placement.diffusers) if part]

@@ -3,12 +3,13 @@
 ``told("half_way", what=..., point="face")`` becomes words when somebody reads it: ``str()`` of it looks the code up in
 ``words/phrases``, in the language and for the place in use.  Values keep their units; the phrase says how each is written::
 
-    "{light} is {stops:size} stop over"      told("over", light="KEY", stops=0.31)
+    "{light} is {stops:stops_word} over"      told("over", light="KEY", stops=0.31)
 
 How a value is written, beside the usual formats: ``length`` and ``cm`` (metres in), ``stops`` and ``stops2`` (signed),
-``size`` and ``size2`` (stops without their sign), ``stops_word`` (``1.6 stops``), ``u`` (an uncertainty, at least 0.1), ``lx``,
-``lxs``, ``f``, ``shutter`` (``1/125 s``), ``duration``, ``iso``, ``ratio`` (``3:1``), ``mm``, ``date`` (seconds since
-1970 in), ``megabytes``, the names of a ``point``, ``movement``, ``role`` or ``receptor``; several values by ``,`` ``;`` ``and``
+``size`` and ``size2`` (stops without their sign), ``stops_word`` (``1.6 stops``), ``signed_word`` (``+1.6 stops``), ``u`` (an
+uncertainty, at least 0.1), ``lx``, ``lxs``, ``f``, ``figure`` (an f-number or a power that is text already, also as somebody
+typed it), ``shutter`` (``1/125 s``), ``duration``, ``iso``, ``ratio`` (``3:1``), ``mm``, ``date`` (seconds since 1970
+in), ``megabytes``, the names of a ``point``, ``movement``, ``role`` or ``receptor``; several values by ``,`` ``;`` ``and``
 ``or``.  A value may itself be told, or an action.
 """
 
@@ -97,6 +98,10 @@ def _known_point(point: str) -> str:
     return say_for("point", point) if point in POINTS + BODY else point
 
 
+def _with_unit(size: str, stops: float) -> str:
+    return say_count("{size} stop", "{size} stops", 1 if abs(stops) < 1.05 else 2, size=size)
+
+
 _KINDS: dict[str, Callable[[Any], str]] = {
     "length": units.format_length,
     "cm": lambda m: f"{m * 100:.0f} cm" if m >= 0.01 else f"{m * 1000:.0f} mm",
@@ -104,12 +109,14 @@ _KINDS: dict[str, Callable[[Any], str]] = {
     "stops2": lambda stops: units.format_stops(stops, 2),
     "size": lambda stops: f"{abs(stops):.1f}",
     "size2": lambda stops: f"{abs(stops):.2f}",
-    "stops_word": lambda stops: say_count("{size} stop", "{size} stops", 1 if abs(stops) < 1.05 else 2, size=f"{abs(stops):.1f}"),
+    "stops_word": lambda stops: _with_unit(f"{abs(stops):.1f}", stops),
+    "signed_word": lambda stops: _with_unit(units.format_stops(stops), stops),
     "duv": lambda duv: units.format_stops(duv, 4),
     "u": lambda stops: f"{max(0.1, round(stops, 1)):.1f}",
     "lx": units.format_illuminance,
     "lxs": units.format_exposure,
     "f": units.format_f_number,
+    "figure": lambda text: text.replace(",", "."),
     "shutter": units.format_shutter,
     "duration": units.format_duration,
     "iso": units.format_iso,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -10,6 +11,7 @@ import pytest
 from cli_runs import placed
 
 from meterlink.cli.as_typed import as_typed
+from meterlink.words.language import use
 
 Run = Callable[..., object]
 
@@ -274,3 +276,18 @@ def test_a_restored_library_says_how_to_go_back(small_set: Run, tmp_path: Path) 
     assert "Cooper" not in small_set("setup", "list").out
     assert small_set("store", "restore", back).code == 0
     assert "Cooper" in small_set("setup", "list").out
+
+
+def test_german_writes_every_figure_with_a_comma(small_set: Run) -> None:
+    """A set with an aperture, a typed power and a reading each of f/5.6 or so: no line of any table mixes signs."""
+    use("de")
+    small_set("setup", "change", "--aperture", "f/5.6")
+    small_set("light", "move", "KEY", "1/4+0.3")
+    small_set("meter", "KEY@5cm", "FILL@5cm", "--sensor", "sim:?every=0.9")
+    verbs = ("setup show", "ratios", "checks", "targets KEY=f/5.6 FILL=-1.3", "held KEY 7cm")
+    said = [small_set(*verb.split()).out for verb in verbs]
+
+    assert "f/5,6" in said[0]
+    assert "1/4+0,3" in said[0]
+    shown = [line.partition("meterlink ")[0].replace("t0.", "") for line in "\n".join(said).splitlines()]
+    assert not [line for line in shown if re.search(r"[0-9]\.[0-9]", line)]

@@ -70,7 +70,7 @@ def test_power_alone_names_the_end_of_the_range() -> None:
     up, down = close(HEAD, STANDS, 3.0, by="power"), close(HEAD, STANDS, -6.0, by="power")
 
     assert (up.distance_m, str(up.why_short)) == (None, "full power is reached 1.0 stop short")
-    assert str(down.why_short) == "its lowest power is reached 2.0 stop too bright"
+    assert str(down.why_short) == "its lowest power is reached 2.0 stops too bright"
 
 
 def test_distance_alone_leaves_the_dial() -> None:

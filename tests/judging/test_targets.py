@@ -99,7 +99,7 @@ def test_another_light_may_be_stronger_than_the_key() -> None:
 def test_what_cannot_be_says_why_and_what_is_nearest() -> None:
     """f/45 is 4.3 stops more than f/10: three by the dial at 1/8, the rest by the stand, and what is missing then."""
     power = moves(plan(whole(THREE), [parse_wish("KEY=f/45")], by="power"))["KEY"].sentence
-    assert power == "KEY: f/45 cannot be: full power is reached 1.4 stop short; the nearest: power up to full, 1.4 stop under"
+    assert power == "KEY: f/45 cannot be: full power is reached 1.4 stops short; the nearest: power up to full, 1.4 stops under"
     both = moves(plan(whole(THREE), [parse_wish("KEY=f/90")]))["KEY"].sentence
     assert "f/90 cannot be: even at full power and 30 cm it stays " in both
     assert "the nearest: power up to full and " in both

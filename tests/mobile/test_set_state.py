@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterator
+
 import pytest
 
 from meterlink.checks.findings import Finding
 from meterlink.words.actions import Do
+from meterlink.words.language import spoken_in
 from meterlink.words.told import Told, told
 from mobile import set_state as state
 from mobile.desk import Shot
 from mobile.last_pop import Figure
+from mobile.lights_state import lights_look
+from mobile.metering_state import metering_look
 
 
 def placed(metered):
@@ -224,3 +230,27 @@ def test_the_line_of_findings_says_the_sum_in_few_words(metered, stops: float, d
     shown = state.finding_look(placed(metered).desk.shot, Finding("sum", 3.2, "", said, said, numbers), 0)
 
     assert shown.head == head if head else "the sum" not in shown.head
+
+
+def texts_in(shown: object) -> Iterator[str]:
+    """Every text of a screen."""
+    if isinstance(shown, str):
+        yield shown
+    elif isinstance(shown, tuple | list):
+        for one in shown:
+            yield from texts_in(one)
+
+
+def test_german_screens_write_every_figure_with_a_comma(metered) -> None:
+    """The three pages of a set: f-numbers, powers, lengths and stops alike; what a person typed with a point, too."""
+    one = metered(2)
+    one.desk.move_light(one.id_of("KEY"), distance_m=1.25, power_stops=-1.7, power_text="1/4 +0.3")
+    one.desk.hold_off(one.id_of("KEY"), 0.025)
+    for exposure_lxs in (640.0, 190.0):
+        one.pop(exposure_lxs)
+    with spoken_in("de"):
+        shot = one.desk.shot
+        texts = [text for look in (state.set_look, lights_look, metering_look) for text in texts_in(look(shot))]
+
+    assert [text for text in texts if "+0,3" in text]
+    assert not [text for text in texts if re.search(r"[0-9]\.[0-9]", text.replace("t0.", ""))]

@@ -152,6 +152,25 @@ def test_values_are_written_as_people_write_them() -> None:
     assert "0,3" in str(told("under", light="KEY", stops=-0.31, u95=0.2))
 
 
+def test_an_amount_of_stops_has_its_plural() -> None:
+    """One stop and less of it is singular, with a sign or without; German writes it in one way."""
+    words = [written(stops, spec) for spec in ("stops_word", "signed_word") for stops in (0.1, -1.04, 1.06, -2.0)]
+
+    assert words == ["0.1 stop", "1.0 stop", "1.1 stops", "2.0 stops", "+0.1 stop", "−1.0 stop", "+1.1 stops", "−2.0 stops"]
+    assert str(told("over", light="KEY", stops=2.0, u95=0.1)) == "KEY is 2.0 stops over (± 0.1)"
+    use("de")
+    assert str(told("over", light="KEY", stops=2.0, u95=0.1)) == "KEY liegt 2,0 Blenden darüber (± 0,1)"
+
+
+@pytest.mark.parametrize("typed", ["1/4 +0.3", "1/4 +0,3"])
+def test_a_figure_that_is_text_already_gets_the_language_s_sign(typed: str) -> None:
+    """A power, as the house wrote it or somebody typed it, and an aperture: one sign beside another in one line never differs."""
+    assert str(told("power_up", power=typed)) == "power up to 1/4 +0.3"
+    use("de")
+    assert str(told("power_up", power=typed)) == "Leistung hoch auf 1/4 +0,3"
+    assert written("f/5.6", "figure") == "f/5,6"
+
+
 def test_every_movement_that_can_be_declared_has_its_word() -> None:
     """The kinds that the checks know are the kinds that can be said."""
     assert set(MOVEMENTS) == set(facts.MOVEMENTS)

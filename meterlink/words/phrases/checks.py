@@ -28,11 +28,11 @@ PHRASES: dict[str, str] = {
     "likeliest": marked("{parts:;}; likeliest, at {percent:.0f} %: {cause}"),
     "likeliest_else": marked("{parts:;}; likeliest, at {percent:.0f} %: {cause} (else {others:or})"),
     "sum_itself": marked("the pop of all lights itself is off"),
-    "as_if_held": marked("{light} reads about {stops:size} stop high, as if held off {held_off_m:cm} toward it"),
-    "reads_high": marked("{light} reads about {stops:size} stop high: {causes}"),
-    "reads_low_because": marked("{light} reads about {stops:size} stop low: {causes}"),
+    "as_if_held": marked("{light} reads about {stops:stops_word} high, as if held off {held_off_m:cm} toward it"),
+    "reads_high": marked("{light} reads about {stops:stops_word} high: {causes}"),
+    "reads_low_because": marked("{light} reads about {stops:stops_word} low: {causes}"),
     "borne_out": marked("all lights together bear the readings out"),
-    "or_dial": marked("{cause}, or its dial stands at {power}"),
+    "or_dial": marked("{cause}, or its dial stands at {power:figure}"),
     "or_dial_lies": marked("{causes}, or its dial does not deliver what it says"),
     "look_at_dial": marked("look at its dial"),
     "reads_like": marked("it reads like {like}, {said} was said: look at the dial"),
@@ -44,7 +44,7 @@ PHRASES: dict[str, str] = {
     "alone_again": marked("fire {light} alone once more, dome at its point: {do}"),
     "all_but": marked("fire all but {light} together: {do}"),
     "together_again": marked("fire all together once more, dome at the face: {do}"),
-    "apart": marked("{light} reads {stops:stops} stop against what {past} predict (± "
+    "apart": marked("{light} reads {stops:signed_word} against what {past} predict (± "
     "{u95:.1f}): {causes}"),
     "apart_do": marked("fire {light} once more: if it stays, its power curve is learnt from it"),
     "not_cross_checked": marked("the readings are not cross-checked: {why}"),
@@ -104,12 +104,12 @@ PHRASES: dict[str, str] = {
         "room light: {room} (common practice: two to four stops above it is clean); read with {lamps}"
     ),
     "read_it": marked("read it: {do}"),
-    "lamps_off_gain": marked("modelling lamps off for the picture: {stops:size} stops less room light"),
+    "lamps_off_gain": marked("modelling lamps off for the picture: {stops:stops_word} less room light"),
     "lamps_off_all": marked("modelling lamps off for the picture: they are all the room light there is"),
     "shorter": "{do}",
-    "shorter_sync": marked("{do} (the sync speed; {gained:size} of {of:size} stops)"),
+    "shorter_sync": marked("{do} (the sync speed; {gained:size} of {of:stops_word})"),
     "more_power": marked(
-        "{stops:size} stops more power on all lights and the aperture closed by as much, or less room light"
+        "{stops:stops_word} more power on all lights and the aperture closed by as much, or less room light"
     ),
     # shutter
     "readout_unknown": marked(
@@ -123,7 +123,7 @@ PHRASES: dict[str, str] = {
     "may_stay_dark": marked("a part of the frame may stay dark"),
     "beyond_sync_do": marked("{do}, or heads and trigger with high-speed sync"),
     "train": marked(
-        "{light} pulses (high-speed sync): at {time_s:shutter} the picture gets {stops:size} stops less than the pop read"
+        "{light} pulses (high-speed sync): at {time_s:shutter} the picture gets {stops:stops_word} less than the pop read"
     ),
     "train_nothing": marked("{light} pulses (high-speed sync): at {time_s:shutter} the picture gets next to nothing of it"),
     "train_do": marked("open up by that much, or take the mean level as steady light: it grows with the shutter time"),
@@ -134,15 +134,15 @@ PHRASES: dict[str, str] = {
     "duration": "{time_s:duration}",
     "no_time": marked("no time at all"),
     "loses_all_evenly": marked("loses all of it evenly"),
-    "loses_evenly": marked("loses {stops:size} stop evenly"),
+    "loses_evenly": marked("loses {stops:stops_word} evenly"),
     "loses_all_band": marked("loses up to all of it as a darker band over {share:.0%} of the frame"),
-    "loses_band": marked("loses up to {stops:size} stop as a darker band over {share:.0%} of the frame"),
+    "loses_band": marked("loses up to {stops:stops_word} as a darker band over {share:.0%} of the frame"),
     "assumed_kind": marked("focal-plane shutter"),
     "assumed_sync": marked("sync speed"),
     "assumed_travel": marked("curtain travel"),
     "shorter_flash_helps": marked("a shorter flash (cut-off heads at lower power) helps too"),
-    "slower_shutter": marked("{do}: the room light comes up by {stops:size} stop; {else_}"),
-    "open_up_or": marked("open up by {stops:size} stop, or {advice}"),
+    "slower_shutter": marked("{do}: the room light comes up by {stops:stops_word}; {else_}"),
+    "open_up_or": marked("open up by {stops:stops_word}, or {advice}"),
     "camera_tells": marked("say your camera's own sync speed first: {do}; else {advice}"),
     "shutter_keeps": marked("at {time_s:shutter} the shutter keeps all of every flash: it loses {stops:size2} stop at most"),
     # movement
@@ -158,19 +158,19 @@ PHRASES: dict[str, str] = {
     "frozen": marked("frozen ({what:movement}): {mm:mm} at {speed:g} m/s, the longest trail ({light})"),
     "moving_word": marked("movements"),
     "steady_do": marked(
-        "a shutter of {wanted_s:duration} or shorter: costs {stops:size} stops of this light; flash would freeze it"
+        "a shutter of {wanted_s:duration} or shorter: costs {stops:stops_word} of this light; flash would freeze it"
     ),
     "power_costs": marked(
-        "{light} at {power}: t0.1 {t01_s:duration} by {head}'s own readings, costs {stops:size} stops of it: make up by ISO or "
-        "aperture, or by distance"
+        "{light} at {power:figure}: t0.1 {t01_s:duration} by {head}'s own readings, costs {stops:stops_word} of it: make up by "
+        "ISO or aperture, or by distance"
     ),
     "power_gives": marked(
-        "{light} at {power}: t0.1 {t01_s:duration} by {head}'s own readings, gives {stops:size} stops of it: make up by ISO or "
-        "aperture, or by distance"
+        "{light} at {power:figure}: t0.1 {t01_s:duration} by {head}'s own readings, gives {stops:stops_word} of it: make up by "
+        "ISO or aperture, or by distance"
     ),
     "never_so_short": marked(
-        "{head} was never read as short as {wanted_s:duration} (shortest {shortest_s:duration} at {power}): use a shorter head, or "
-        "less movement"
+        "{head} was never read as short as {wanted_s:duration} (shortest {shortest_s:duration} at {power:figure}): use a shorter "
+        "head, or less movement"
     ),
     "learn_shorter": marked(
         "for {wanted_s:duration} or shorter: meter {light} at a lower power too, to learn whether it gets shorter (cut-off heads "
@@ -205,14 +205,14 @@ PHRASES: dict[str, str] = {
     ),
     "gel_green": marked("to match the key: a green gel for a Duv of {duv:.3f}"),
     "gel_magenta": marked("to match the key: a magenta gel for a Duv of {duv:.3f}"),
-    "at_power_read": marked("at {power} {head} read {cct_k:.0f} K"),
+    "at_power_read": marked("at {power:figure} {head} read {cct_k:.0f} K"),
     "drift_higher": marked(
-        "{head} drifts by {span:.0f} mired over its powers: {high_k:.0f} K at {high}, {low_k:.0f} K at {low} (higher CCT at low "
-        "power), by its own {count} readings"
+        "{head} drifts by {span:.0f} mired over its powers: {high_k:.0f} K at {high:figure}, {low_k:.0f} K at {low:figure} "
+        "(higher CCT at low power), by its own {count} readings"
     ),
     "drift_lower": marked(
-        "{head} drifts by {span:.0f} mired over its powers: {high_k:.0f} K at {high}, {low_k:.0f} K at {low} (lower CCT at low "
-        "power), by its own {count} readings"
+        "{head} drifts by {span:.0f} mired over its powers: {high_k:.0f} K at {high:figure}, {low_k:.0f} K at {low:figure} "
+        "(lower CCT at low power), by its own {count} readings"
     ),
     "drift_do": marked("keep its power, or dim it by distance; see it: {do}"),
 }

@@ -25,15 +25,16 @@ PHRASES: dict[str, str] = {
     "look_at_the_dial": marked("look at the dial"),
     "look_and_fire": marked("look at the dial and fire it once more"),
     "against_past_like": marked(
-        "contradicted by what it gave before: it reads about {stops:stops} stop off, it reads like {like}, {said} was said"
+        "contradicted by what it gave before: it reads about {stops:signed_word} off, it reads like {like:figure}, "
+        "{said:figure} was said"
     ),
-    "against_sum": marked("contradicted by the pop of all lights together: it reads about {stops:stops} stop off"),
+    "against_sum": marked("contradicted by the pop of all lights together: it reads about {stops:signed_word} off"),
     "against_sum_held": marked(
-        "contradicted by the pop of all lights together: it reads about {stops:stops} stop off, as if held off {held_off_m:cm}"
+        "contradicted by the pop of all lights together: it reads about {stops:signed_word} off, as if held off {held_off_m:cm}"
     ),
-    "against_past": marked("contradicted by what it gave before: it reads about {stops:stops} stop off"),
+    "against_past": marked("contradicted by what it gave before: it reads about {stops:signed_word} off"),
     "against_past_held": marked(
-        "contradicted by what it gave before: it reads about {stops:stops} stop off, as if held off {held_off_m:cm}"
+        "contradicted by what it gave before: it reads about {stops:signed_word} off, as if held off {held_off_m:cm}"
     ),
     "against_swap": marked("it looks swapped with {light}"),
     # what was corrected
@@ -46,8 +47,8 @@ PHRASES: dict[str, str] = {
     "distance_assumed": marked("light's distance not given: 0.5–4 m assumed, corrected by {stops:stops} ± {u95:u}"),
     "dome_at": marked("dome at the {point:point}, ± {u95:u}"),
     "reads_right": marked("{where} reads right within 0.1 stop"),
-    "reads_hot": marked("{where} reads {stops:size} stop hot, corrected by {stops:stops} ± {u95:u}"),
-    "reads_low": marked("{where} reads {stops:size} stop low, corrected by {stops:stops} ± {u95:u}"),
+    "reads_hot": marked("{where} reads {stops:stops_word} hot, corrected by {stops:stops} ± {u95:u}"),
+    "reads_low": marked("{where} reads {stops:stops_word} low, corrected by {stops:stops} ± {u95:u}"),
     "held_light": marked("{receptor} {held_off_m:cm} in front of the {point:point}"),
     "held_up": marked("{receptor} {held_off_m:cm} above the {point:point}"),
     "held_down": marked("{receptor} {held_off_m:cm} below the {point:point}"),
@@ -129,8 +130,8 @@ PHRASES: dict[str, str] = {
     "turned_away": marked("dome turned away"),
     "shadow": marked("shadow of a hand or body"),
     "clipped_word": marked("clipped"),
-    "outlier_over": marked("pop {pop} of {pops} is {stops:size} stop over the others"),
-    "outlier_under": marked("pop {pop} of {pops} is {stops:size} stop under the others"),
+    "outlier_over": marked("pop {pop} of {pops} is {stops:stops_word} over the others"),
+    "outlier_under": marked("pop {pop} of {pops} is {stops:stops_word} under the others"),
     "look_swapped": marked("{lights:and} look swapped: fire both again, in the order asked for"),
     "swapped_by_past": marked(
         "{lights:and} look swapped (each fits what the other gave before): take both back and fire them again in the order asked "
@@ -159,7 +160,7 @@ PHRASES: dict[str, str] = {
     "falloff_span": marked("may be used from {low_m:.2f} to {high_m:.2f} m (measured {near_m:.2f} to {far_m:.2f} m)"),
     # evenness
     "uneven_figure": marked(
-        "{point:point} get {stops:size} stops less than the brightest point: move the lights back, raise them, or add one low "
+        "{point:point} get {stops:stops_word} less than the brightest point: move the lights back, raise them, or add one low "
         "(common practice says at least {least_m:cm} from a softbox)"
     ),
 }

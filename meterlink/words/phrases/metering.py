@@ -62,7 +62,7 @@ PHRASES: dict[str, str] = {
     "logged_with": marked("{light}: pop with it {value}"),
     "logged_without": marked("{light}: pop without it {value}"),
     "adds": marked("it adds {value}"),
-    "pop_itself": marked("this pop itself reads about {stops:stops} stop off: fire all together once more"),
+    "pop_itself": marked("this pop itself reads about {stops:signed_word} off: fire all together once more"),
     "pop_of": marked("pop {pop} of {pops}"),
     "held_off": marked("held off {length:length}"),
     "not_held_off": marked("distance not given"),

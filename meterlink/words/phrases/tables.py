@@ -32,6 +32,7 @@ PHRASES: dict[str, str] = {
     "a_rectangle": marked("rectangle {size}"),
     "as_length": "{value:length}",
     "as_number": "{value:g}",
+    "as_figure": "{value:figure}",
     "as_shutter": "{value:shutter}",
     "as_unit": "{value:g} {unit}",
     "as_stops": "{value:stops2}",
@@ -39,21 +40,21 @@ PHRASES: dict[str, str] = {
     "as_iso": "{value:iso}",
     "as_role": "{value:role}",
     # moves
-    "power_up": marked("power up to {power}"),
-    "power_down": marked("power down to {power}"),
+    "power_up": marked("power up to {power:figure}"),
+    "power_down": marked("power down to {power:figure}"),
     "distance_to": marked("distance to {distance_m:length}"),
     "closer": marked("{shift_m:length} closer, to {distance_m:length}"),
     "farther": marked("{shift_m:length} farther, to {distance_m:length}"),
     "leave_it": marked("leave it"),
     "nothing_can_be_done": marked("nothing can be done here"),
     "move_leaves": marked("{move} (leaves {left:stops2})"),
-    "full_power_short": marked("full power is reached {stops:size} stop short"),
-    "lowest_power_bright": marked("its lowest power is reached {stops:size} stop too bright"),
+    "full_power_short": marked("full power is reached {stops:stops_word} short"),
+    "lowest_power_bright": marked("its lowest power is reached {stops:stops_word} too bright"),
     "reflector_no_power": marked("a passive reflector has no power"),
     "power_not_given": marked("its power is not given"),
     "distance_not_given": marked("its distance is not given, so no move can be worked out"),
-    "even_at": marked("even at {distance_m:length} it stays {stops:size} stop off"),
-    "even_at_end": marked("even at {end} and {distance_m:length} it stays {stops:size} stop off"),
+    "even_at": marked("even at {distance_m:length} it stays {stops:stops_word} off"),
+    "even_at_end": marked("even at {end} and {distance_m:length} it stays {stops:stops_word} off"),
     "full_power": marked("full power"),
     "lowest_power": marked("lowest power"),
     "already_at": marked("at {end} already, so {move}"),
@@ -61,8 +62,8 @@ PHRASES: dict[str, str] = {
     "that": marked("that"),
     "as_asked": marked("which is what was asked"),
     "no_light_at_all": marked("no light at all"),
-    "stops_over": marked("{stops:size} stop over"),
-    "stops_under": marked("{stops:size} stop under"),
+    "stops_over": marked("{stops:stops_word} over"),
+    "stops_under": marked("{stops:stops_word} under"),
     "not_placed": marked("it is not placed: {do}"),
     # side effects
     "catches_source": marked("a reflector also catches more or less of its source there: meter it again"),
@@ -73,7 +74,7 @@ PHRASES: dict[str, str] = {
         "{feet_before:stops} stops"
     ),
     "half_metre": marked("what is 50 cm nearer to it gets {after:.1f} stops more instead of {before:.1f}"),
-    "falloff_unknown": marked("its falloff was never measured, the move may miss by up to {stops:size} stop: meter it again"),
+    "falloff_unknown": marked("its falloff was never measured, the move may miss by up to {stops:stops_word}: meter it again"),
     "longer_flash": marked("longer flash: t0.1 {after:duration} instead of {before:duration}"),
     "shorter_flash": marked("shorter flash: t0.1 {after:duration} instead of {before:duration}"),
     "warmer": marked("warmer: {after:.0f} K instead of {before:.0f} K"),
@@ -109,28 +110,28 @@ PHRASES: dict[str, str] = {
     "other_grid": marked("another grid"),
     "other_gel": marked("another gel"),
     "other_diffusers": marked("other diffusers"),
-    "more_output": marked("{stops:size} stop more at the same power and distance: another head, tube or modifier?"),
-    "less_output": marked("{stops:size} stop less at the same power and distance: another head, tube or modifier?"),
+    "more_output": marked("{stops:stops_word} more at the same power and distance: another head, tube or modifier?"),
+    "less_output": marked("{stops:stops_word} less at the same power and distance: another head, tube or modifier?"),
     "matches": marked("{light} matches ({stops:stops2} ± {u95:.1f})"),
     "matches_camera": marked("{light} matches ({stops:stops2} ± {u95:.1f}, the camera's {camera:stops2} counted in)"),
-    "over": marked("{light} is {stops:size} stop over (± {u95:.1f})"),
-    "under": marked("{light} is {stops:size} stop under (± {u95:.1f})"),
+    "over": marked("{light} is {stops:stops_word} over (± {u95:.1f})"),
+    "under": marked("{light} is {stops:stops_word} under (± {u95:.1f})"),
     "follows_source": marked("leave it, it follows its source"),
     "not_sure": marked("leave it as it is, one pop is not sure enough"),
     "all_alike_open": marked(
-        "all lights are {stops:size} stop under alike: open up by {thirds}/3 stop, or set {iso:iso}, instead of touching {lights} "
+        "all lights are {stops:stops_word} under alike: open up by {thirds}/3 stop, or set {iso:iso}, instead of touching {lights} "
         "lights"
     ),
     "all_alike_close": marked(
-        "all lights are {stops:size} stop over alike: close down by {thirds}/3 stop, or set {iso:iso}, instead of touching "
+        "all lights are {stops:stops_word} over alike: close down by {thirds}/3 stop, or set {iso:iso}, instead of touching "
         "{lights} lights"
     ),
     "most_alike_open": marked(
-        "{lights} of {of} lights are {stops:size} stop under alike: open up by {thirds}/3 stop, or set {iso:iso}, instead of "
+        "{lights} of {of} lights are {stops:stops_word} under alike: open up by {thirds}/3 stop, or set {iso:iso}, instead of "
         "touching {lights} lights"
     ),
     "most_alike_close": marked(
-        "{lights} of {of} lights are {stops:size} stop over alike: close down by {thirds}/3 stop, or set {iso:iso}, instead of "
+        "{lights} of {of} lights are {stops:stops_word} over alike: close down by {thirds}/3 stop, or set {iso:iso}, instead of "
         "touching {lights} lights"
     ),
     "camera_leaves": marked("{said} (leaves {left:stops2})"),
