@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import argparse
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Container, Sequence
 from functools import partial
 from typing import Any
 
@@ -59,7 +59,8 @@ def read_words(args: argparse.Namespace, session: OpenedSet) -> list[Piece]:
     known = pieces(session.library)
     args.taken = None
     named: list[Piece] = []
-    texts = _sides_joined([one for text in args.words if (one := " ".join(text.split()))])
+    names = {one.name.casefold() for one in known}
+    texts = _sides_joined(_names_joined([one for text in args.words if (one := " ".join(text.split()))], names))
     for text in (*texts, *(t for t in (args.fixture, args.modifier) if t)):
         named += [one for one in known if one.name.casefold() == text.casefold() and one not in named]
     modifier = None
@@ -77,6 +78,7 @@ def read_words(args: argparse.Namespace, session: OpenedSet) -> list[Piece]:
             if first in (*units.side_words(), "behind", say("behind")) or re.fullmatch(_GRID, first):
                 raise UsageError("'{word}' needs its degrees: 40 left, 30 up, 180 (behind the subject), grid 20", word=text[:30])
             modifier = text
+            _no_name_in_two(texts[number:])
     if modifier is not None:
         _say_once(args, "modifier", modifier)
     if args.modifier and _of_kind(named, MODIFIER) is None and not (args.disk or args.rectangle or args.bare):
@@ -85,6 +87,16 @@ def read_words(args: argparse.Namespace, session: OpenedSet) -> list[Piece]:
             setattr(args, option, size)
             args.taken = option
     return named
+
+
+def _no_name_in_two(texts: Sequence[str]) -> None:
+    """Refuse a name that the shell has split, ``octa 90``: its number and two angles are one too many."""
+    angles = [one for one in texts[1:] if re.fullmatch(_DEGREES, one)]
+    if len(angles) > 2 and texts[1] == angles[0]:
+        raise UsageError(
+            "{angles} are too many angles: if {number} belongs to the name, put it in quotes: \"{name} {number}\"",
+            angles=", ".join(angles), name=texts[0][:30], number=angles[0],
+        )
 
 
 def size_in_name(name: str) -> tuple[str, str, bool]:
@@ -103,6 +115,16 @@ def size_in_name(name: str) -> tuple[str, str, bool]:
     if corners:
         return "rectangle", f"{text}x{text}" if re.search(_SQUARE, name, re.IGNORECASE) else "60x90cm", False
     return "disk", text, re.search(_ROUND, name, re.IGNORECASE) is not None
+
+
+def _names_joined(words: Sequence[str], names: Container[str]) -> list[str]:
+    """Words that the shell has split and that are a name of the kit together are one again, the longest name first."""
+    out, rest = [], list(words)
+    while rest:
+        count = next((n for n in range(len(rest), 1, -1) if " ".join(rest[:n]).casefold() in names), 1)
+        out.append(" ".join(rest[:count]))
+        del rest[:count]
+    return out
 
 
 def _sides_joined(texts: Sequence[str]) -> list[str]:

@@ -52,6 +52,33 @@ def test_the_order_of_words_does_not_matter_and_options_stay(kit: Run) -> None:
     assert (place["distance_m"], place["grid_deg"]) == (2.0, 30)
 
 
+def test_a_piece_of_the_kit_needs_no_quotes(kit: Run) -> None:
+    """Words that together are a name of the kit are that piece, the longest name first; then the angles are what is left."""
+    kit("light", "add", "KEY", "octa", "90", "1.2m", "40", "30", "1/4", "head", "A")
+    light = placed(kit, "KEY")
+    place = light["placement"]
+    assert (light["modifier"], light["fixture"]) == ("octa 90", "head A")
+    assert (place["width_m"], place["azimuth_deg"], place["elevation_deg"], place["power_stops"]) == (0.9, 40, 30, -2)
+
+    kit("light", "add", "RIM", "--modifier", "Octa 90 grid", "--disk", "90cm", "--distance", "1m")
+    kit("light", "add", "FILL", "OCTA", "90", "Grid", "1.4m", "-50")
+    assert placed(kit, "FILL")["modifier"] == "Octa 90 grid"
+    assert kit("light", "move", "FILL", "octa", "90").code == 0
+    assert placed(kit, "FILL")["modifier"] == "octa 90"
+
+
+def test_a_name_of_two_words_that_the_kit_does_not_have_is_asked_for_in_quotes(kit: Run) -> None:
+    """Three bare numbers cannot be two angles: the line says how the name is typed; with two they are the angles."""
+    ran = kit("light", "add", "KEY", "dish", "55", "1.2m", "40", "30", "1/4")
+
+    assert ran.code == 2
+    assert ran.err == (
+        'meterlink: 55, 40, 30 are too many angles: if 55 belongs to the name, put it in quotes: "dish 55"\n'
+    )
+    kit("light", "add", "KEY", "dish", "55", "30", "1.2m")
+    assert placed(kit, "KEY")["placement"]["azimuth_deg"] == 55
+
+
 def test_a_head_that_stands_in_the_set_is_not_taken_twice(kit: Run) -> None:
     """Two lights with the same modifier have two heads: the second one's is not guessed."""
     kit("light", "add", "KEY", "octa 90", "1m")
