@@ -189,6 +189,7 @@ def room_light(view: JudgedSet) -> Iterable[Finding]:
         if at.below:
             limits = {"lx": at.illuminance_lx, "above": room.flash_over_room_stops, "part": part_said(worst)}
             said, numbers["room_is_limit"] = told("room_below_clean" if clean else "room_below", **limits), True
+            numbers["lamps"] = at.lamps
         yield Finding("room_light", FINE if clean else NOTE + 0.35, "", said, do, numbers)
 
 

@@ -31,8 +31,8 @@ def run(args: argparse.Namespace) -> None:
         view = session.view()
         last = session.undo()
         if session.restored:
-            now = value_now(session, next((one for one in session.lights() if one.id == last.light_id), None))
-            print(f"{session.restored}" + (f": {now}" if now else ""))
+            reads = value_now(session, next((one for one in session.lights() if one.id == last.light_id), None))
+            print(f"{session.restored}" + (f": {reads}" if reads else ""))
             return
         if last.purpose == Purpose.ROOM:
             out("taken back: the room light; read it again: {do}", do=Do("meter_room"))

@@ -350,7 +350,7 @@ class Session(AnyOrderWalk):
     def _said_last(self) -> list[tuple[Reading, Reading]]:
         """The records that the distance said last made, each with the one that it superseded; none where a pop came after it."""
         everything = {r.id: r for r in self.library.all_readings(self.setup.id)}
-        void, found = self.library.voids(self.setup.id), []
+        void, found = self.library.voids(self.setup.id), list[tuple[Reading, Reading]]()
         for new in reversed([r for r in everything.values() if r.id not in void]):
             old, first = everything.get(new.supersedes_id or ""), found[0][0] if found else new
             # A light has a reading at each point where it was metered, and they were said together.

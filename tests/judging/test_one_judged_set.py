@@ -29,7 +29,7 @@ from mobile.set_state import set_look
 MakePop = Callable[..., Measurement]
 SETS = 600
 ROLES = ("key", "fill", "hair", "rim", "other", "other")
-SAID = re.compile(r"reads about ([+-]\d\.\d) stop off")
+SAID = re.compile(r"reads about ([+-]\d\.\d) stops? off")
 
 
 def drawn(rng: np.random.Generator) -> tuple[JudgedSet, JudgedSet, bool]:

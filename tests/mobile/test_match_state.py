@@ -51,7 +51,7 @@ def test_a_light_that_is_under_says_by_how_much_and_two_ways_to_close_it(metered
     one.pop(400.0 / 2**0.5)
 
     key, fill = match_look(one.desk.shot).lines
-    assert (key.mark, key.difference) == ("retake", "0.5 stops under")
+    assert (key.mark, key.difference) == ("retake", "0.5 stop under")
     assert "1/4 +0.5" in key.turn
     assert key.otherwise == "or 24 cm closer"
     assert key.can_move

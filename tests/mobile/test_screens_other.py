@@ -204,7 +204,7 @@ def test_a_stored_set_is_matched_from_the_library_light_by_light(tmp_path: Path)
 
     difference, sentence, hint, within = drive(tmp_path / "library.db", scenario, url=SIM)
 
-    assert difference == "0.5 stops under"
+    assert difference == "0.5 stop under"
     assert "turn it to" in sentence
     assert all(within)
     assert hint.startswith("Done")
