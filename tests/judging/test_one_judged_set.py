@@ -23,6 +23,7 @@ from meterlink.tables.match import match_report
 from meterlink.tables.ratios import ratio_table
 from meterlink.tables.targets import parse_wish, plan
 from meterlink.words.sentences import logged
+from meterlink.words.told import written
 from mobile.desk import Desk
 from mobile.set_state import set_look
 
@@ -119,7 +120,7 @@ def test_all_blame_one_light_by_one_amount() -> None:
         assert said == dict.fromkeys(expected, (name, amount))
         (one,) = disagreements
         assert one.light == name
-        assert f"{name} reads about {abs(top.stops):.1f} stop {'high' if top.stops > 0 else 'low'}" in one.text
+        assert f"{name} reads about {written(abs(top.stops), 'stops_word')} {'high' if top.stops > 0 else 'low'}" in one.text
         assert one.numbers["suspects"][0]["stops"] == top.stops
         assert [s.light.id for s in judged.lights if s.judged.against] == [top.light_id]
     assert wrong_sets > SETS / 2
