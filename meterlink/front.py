@@ -157,7 +157,7 @@ class Setup:
         return Request(light.id, aim=aim, receptor=receptor, point=light.point, held_off_m=held.held_off_m)
 
     def undo(self) -> Reading:
-        """Take the last reading back, or first a distance said after it; returns the record, which stays, marked.  Raises NotInLibrary."""
+        """Take the last reading back, or first a distance said after it; return the record, which stays.  Raises NotInLibrary."""
         return self.session.undo()
 
     def ratios(self) -> RatioTable:
