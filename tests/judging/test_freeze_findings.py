@@ -114,7 +114,7 @@ def test_cut_off_head_is_turned_down_by_its_own_readings() -> None:
     # 1/3000 s is reached at log2(3)/0.9 = 1.76 stops below full: on the dial of tenths 1.8, that is 1/4 +0.2.
     assert "KEY at 1/4 +0.2" in found.advice
     assert "A's own readings" in found.advice
-    assert "costs 0.8 stops" in found.advice
+    assert "costs 0.8 stop" in found.advice
 
 
 def test_cost_is_what_the_head_delivers_and_not_what_its_dial_says() -> None:
