@@ -21,6 +21,7 @@ def _in_language(write: Callable[P, str]) -> Callable[P, str]:
 format_angle = _in_language(units.format_angle)
 format_duration = _in_language(units.format_duration)
 format_f_number = _in_language(units.format_f_number)
+format_illuminance = _in_language(units.format_illuminance)
 format_iso = _in_language(units.format_iso)
 format_length = _in_language(units.format_length)
 format_power = _in_language(units.format_power)

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from typing import Any, NamedTuple
 
-from meterlink import units
 from meterlink.judging.judged_set import LightState
 from meterlink.metering.nearness import Near, near
 from meterlink.metering.outcome import OutcomeCode
 from meterlink.metering.session import can_be_of
 from meterlink.metering.walk import Request
 from meterlink.records import Light, Measurement, Purpose
+from mobile import figures
 from mobile.desk import HELD_MAX_M, OWN_POINT, Shot
 from mobile.held_state import held_text
 from mobile.last_pop import Figure, last_pop, second_of
@@ -281,8 +281,8 @@ def live_text(illuminance_lx: float | None, clipped: bool = False, least_lx: flo
     if clipped:
         return t("metering.live_clipped")
     if illuminance_lx < least_lx:
-        return t("metering.live_below", value=units.format_illuminance(least_lx))
-    return t("metering.live", value=units.format_illuminance(max(illuminance_lx, 0.0)))
+        return t("metering.live_below", value=figures.format_illuminance(least_lx))
+    return t("metering.live", value=figures.format_illuminance(max(illuminance_lx, 0.0)))
 
 
 def near_of(shot: Shot, level: Measurement | None) -> Near | None:
