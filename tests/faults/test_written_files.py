@@ -194,7 +194,7 @@ def test_merge_from_a_folder_that_cannot_be_written(killed: bool) -> None:
             [sys.executable, "-c", AS_READER, str(ROOT), str(own / "a"), str(folder / "b")], capture_output=True, text=True
         )
         assert done.returncode == 0, done.stderr
-        assert ("2 setups" if killed else "1 setups") in done.stdout
+        assert ("setups=2" if killed else "setups=1") in done.stdout
         assert sorted(p.name for p in folder.iterdir()) == before
     finally:
         shutil.rmtree(folder, ignore_errors=True)

@@ -142,7 +142,7 @@ class Hand:
         if "light" in step:
             one = (0.45 if step.endswith("top") else 0.21) * self.full_lx()
             return one * (1.9 if step.startswith("both") else 0.9 if step.startswith("second") else 1.0)
-        if found := re.search(r"about (\d+)% of (?:the )?range", self.wish):
+        if found := re.search(r"about (\d+) % of (?:the )?range", self.wish):
             return float(found.group(1)) / 100 * self.full_lx()
         return {"repeats": 0.6, "faint repeats": 0.1, "shortest pulse": 0.3}[step] * FULL_LX["dim"]
 
