@@ -9,9 +9,9 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 from meterlink.judging.judged_set import LightState
+from meterlink.metering.afterwards import can_be_of
 from meterlink.metering.nearness import Near, near
 from meterlink.metering.outcome import OutcomeCode
-from meterlink.metering.session import can_be_of
 from meterlink.metering.walk import Request
 from meterlink.records import Light, Measurement, Purpose
 from mobile import figures

@@ -408,3 +408,17 @@ def test_an_error_while_storing_logs_nothing(session: Session, pop: MakePop, mon
 
     assert session.walk.waiting.light_id == session.light("KEY").id
     assert session.take(pop(200.0)).kind == OutcomeKind.LOGGED
+
+
+def test_a_pop_that_was_spoken_of_a_thousand_times_can_be_given_away(session: Session, pop: MakePop) -> None:
+    """A distance that came in 1,200 steps, as a file from elsewhere may have it, ends in no error of Python's own."""
+    begin(session, "KEY")
+    reading = session.take(pop(10.0)).reading
+    assert reading is not None
+    with session.library.db.write():
+        for step in range(1200):
+            reading = session.library.restate_reading(reading.id, held_off_m=0.01 + step % 2 * 0.01)
+
+    given, loser = session.reassign("HAIR")
+
+    assert (given.light_id, loser) == (session.light("HAIR").id, session.light("KEY"))

@@ -12,17 +12,15 @@ from collections.abc import Callable
 from math import isfinite, log, log2, sqrt
 from typing import Any
 
-from meterlink.errors import NotInLibrary, UsageError
 from meterlink.judging.expected import swap_warning
 from meterlink.judging.verdict import Judged, Verdict, Why
 from meterlink.library.store import Library
-from meterlink.metering.any_order_walk import AnyOrderWalk
-from meterlink.metering.nearness import about_distance, typed_against_measured
+from meterlink.metering.afterwards import Amended
+from meterlink.metering.nearness import about_distance
 from meterlink.metering.one_press import NEVER_REFUSED, Follower, LastFlash, Refused, follower
 from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind, refusal, refusal_code
 from meterlink.metering.walk import Request
 from meterlink.records import Evidence, Kind, Light, Measurement, Purpose, Reading, Trouble
-from meterlink.records.placement_rules import check_held_off
 from meterlink.words.actions import Do
 from meterlink.words.sentences import logged
 from meterlink.words.told import NOTHING, Told, all_of, told
@@ -34,7 +32,7 @@ NOISE_SHARE = 1 / 2
 """A pop that is small for its range counts while its noise is at most so much of a good reading's limit: a tenth of a stop."""
 
 
-class Session(AnyOrderWalk):
+class Session(Amended):
     """A set-up, a walk through its lights, and what its measurements become."""
 
     def __init__(self, library: Library, setup: str | None = None, *, now: Callable[[], float] = time.time) -> None:
@@ -43,14 +41,8 @@ class Session(AnyOrderWalk):
         Raises NotInLibrary when there is none.
         """
         super().__init__(library, setup, now=now)
-        self.disagreement = ""
-        """What the last distance that was said has against what the range finder measured; empty when they agree."""
-        self.restored = NOTHING
-        """The distance that holds again after an undo that took only a distance back."""
         self._last_flash: LastFlash | None = None
         self._refused = NEVER_REFUSED
-        self._retaken = ""
-        """The light whose reading is to be retaken: it is waited for a second time, and no third."""
 
     # -- measurements -----------------------------------------------------------------------------------------
 
@@ -105,17 +97,6 @@ class Session(AnyOrderWalk):
         self.walk.back_to(light.id)
         self._remember_walk()
         return outcome._replace(waiting=self.walk.waiting)
-
-    def _cured(self, light: Light | None) -> None:
-        """What was said of a pop made it count: its light is waited for no longer."""
-        if light is None or light.id != self._retaken:
-            return
-        state, waiting = self.view().state(light.id), self.walk.waiting
-        if state is not None and state.judged is not None and state.judged.verdict != Verdict.RETAKE:
-            self._retaken = ""
-            if waiting is not None and waiting.light_id == light.id:
-                self.walk.advance()
-                self._remember_walk()
 
     def _remembered(self, m: Measurement, outcome: Outcome, request: Request) -> Outcome:
         """Remember the flash that was logged, and say what was left out as its pre-flash."""
@@ -253,171 +234,6 @@ class Session(AnyOrderWalk):
         """Whether the walk waits for another pop, so that what is typed goes to it."""
         return self.walk.waiting is not None
 
-    # -- what is said afterwards ------------------------------------------------------------------------------
-
-    def held_for(self) -> str | None:
-        """The light that a held-off distance said now belongs to: the last pop's, else the one that is waited for."""
-        last = self._last_of_walk()
-        if last is not None:
-            return last.light_id
-        return self.walk.waiting.light_id if self.walk.waiting is not None else None
-
-    def _last_of_walk(self) -> Reading | None:
-        last_id = self.walk.last_id
-        return next((r for r in self.known.records.effective if r.id == last_id), None) if last_id else None
-
-    def held(self, held_off_m: float | None, light_id: str | None = None) -> Light | None:
-        """Say how far the dome was, or will be, held off; None takes it back.  No new pop: a new record supersedes.
-
-        Without ``light_id`` it belongs to the last pop, or to the one that is waited for when none came yet.  Returns the light
-        that it was taken for (None: all together).  Raises GeometryError for a distance that cannot be, UsageError when there
-        is neither a reading nor a request that it could belong to.
-        """
-        last = self._last_of_walk()
-        unnamed = light_id is None
-        if light_id is None:
-            waiting = self.walk.waiting
-            if last is None and waiting is None:
-                raise UsageError("there is no pop that this distance could belong to: name the light")
-            light_id = last.light_id if last is not None else waiting.light_id if waiting is not None else None
-        light = next((one for one in self.lights() if one.id == light_id), None)
-        check_held_off(held_off_m, self.placement(light.id) if light else None, self._name(light))
-        self.disagreement = ""
-        said = self._said_of_readings(held_off_m, light_id, last)
-        if not said or (light_id is not None and (not unnamed or self._runs_on(light_id))):
-            said = self._said_of_requests(held_off_m, light_id) or said
-        if not said:
-            raise UsageError("{light} has no reading and is not waited for: meter it first", light=self._name(light))
-        self._cured(light)
-        return light
-
-    def _said_of_readings(self, held_off_m: float | None, light_id: str | None, last: Reading | None) -> bool:
-        """Restate what stands of a light; of the whole set only the last pop."""
-        mine = [r for r in self.known.records.effective if r.light_id == light_id]
-        if light_id is None:
-            mine = [r for r in mine if last is not None and r.id == last.id]
-        current = self.placement(light_id) if light_id is not None else None
-        for r in mine:
-            if current is not None and r.placement_id != current.id:
-                continue
-            if r.held_off_m == held_off_m:
-                continue
-            if held_off_m is not None and r.u_held_off_m is not None:
-                self.disagreement = typed_against_measured(held_off_m, r.held_off_m, r.u_held_off_m, self.settings)
-            new = self.library.restate_reading(r.id, held_off_m=held_off_m, u_held_off_m=None)
-            self.walk.restated(r.id, new.id)
-            if self._in_progress == r.id:
-                self._in_progress = new.id
-        self._remember_walk()
-        return any(current is None or r.placement_id == current.id for r in mine)
-
-    def _runs_on(self, light_id: str) -> bool:
-        """Whether the waiting request belongs to a reading of this light that is under way."""
-        waiting = self.walk.waiting
-        if waiting is None or not self.walk.listening or waiting.light_id != light_id:
-            return False
-        return waiting.purpose == Purpose.WITHOUT or bool(self._in_progress and self._in_progress == self.walk.last_id)
-
-    def _said_of_requests(self, held_off_m: float | None, light_id: str | None) -> bool:
-        found = False
-        for i, request in enumerate(self.walk.requests):
-            if request.light_id == light_id and i not in self.walk.served:
-                self.walk.requests[i] = request._replace(held_off_m=held_off_m)
-                found = True
-        self._remember_walk()
-        return found
-
-    def undo(self) -> Reading:
-        """Take back what was done last: a distance that was said after a pop, else the last pop, whose light then waits again.
-
-        Returns the record that counts no more; ``restored`` says what holds again where only a distance was taken back.
-        """
-        self._retaken, self.restored = "", NOTHING
-        said = [] if self.walk.stranger else self._said_last()
-        if said:
-            return self._distance_back(said)
-        if self.walk.any_order and (taken := self._undo_any()) is not None:
-            return taken
-        last = self.library.last_reading(self.setup.id)
-        if last is None:
-            raise NotInLibrary("{setup}: there is no reading to take back", setup=self.setup.name)
-        with self._stored_with_walk():
-            self.library.void_reading(last.id, "taken back")
-            self.walk.back_to(last.light_id)
-            self.walk.last_id = self._in_progress = ""
-        return last
-
-    def _said_last(self) -> list[tuple[Reading, Reading]]:
-        """The records that the distance said last made, each with the one that it superseded; none where a pop came after it."""
-        everything = {r.id: r for r in self.library.all_readings(self.setup.id)}
-        void, found = self.library.voids(self.setup.id), list[tuple[Reading, Reading]]()
-        for new in reversed([r for r in everything.values() if r.id not in void]):
-            old, first = everything.get(new.supersedes_id or ""), found[0][0] if found else new
-            # A light has a reading at each point where it was metered, and they were said together.
-            if old is None or not _restates(new, old) or (new.light_id, new.held_off_m) != (first.light_id, first.held_off_m):
-                break
-            found.append((new, old))
-        return found
-
-    def _distance_back(self, said: list[tuple[Reading, Reading]]) -> Reading:
-        last, before = said[0]
-        with self._stored_with_walk():
-            for new, old in said:
-                self.library.void_reading(new.id, "distance taken back")
-                self.walk.restated(new.id, old.id)
-                self._in_progress = old.id if self._in_progress == new.id else self._in_progress
-            for i, request in enumerate(self.walk.requests):
-                if i not in self.walk.served and (request.light_id, request.held_off_m) == (last.light_id, last.held_off_m):
-                    self.walk.requests[i] = request._replace(held_off_m=before.held_off_m)
-        light = next((one for one in self.lights() if one.id == last.light_id), None)
-        distances = last.held_off_m, before.held_off_m
-        was, now = (told("not_held_off") if one is None else told("held_off", length=one) for one in distances)
-        self.restored = told("distance_back", light=self._name(light), was=was, now=now)
-        return last
-
-    def reassign(self, name: str) -> tuple[Reading, Light | None]:
-        """Give the last reading to another light; the light that it was logged for is waited for again.
-
-        Returns the new reading and the light that lost it.  In any order the other pops may change their lights with it.
-        UsageError for a pop that can be no reading of that light: one alone for a reflector, which takes two.
-        """
-        last, light = self._last_pop(), self.light(name)
-        fits = last is None or can_be_of(last, light)
-        if light.source_light_id and not fits:
-            do = Do("meter", light=light.name)
-            raise UsageError("{light} is a reflector, which takes two pops: {do}", light=light.name, do=do)
-        if self.walk.any_order and (self.walk.stranger or self.walk.heard):
-            return self._said_whose(light)
-        if last is None:
-            raise NotInLibrary("{setup}: there is no reading to give to another light", setup=self.setup.name)
-        if not fits:
-            raise UsageError("the last pop was not fired by one light alone, take it back: {do}", do=Do("undo"))
-        if last.light_id == light.id:
-            raise UsageError("the last reading is {light}'s already", light=light.name)
-        placement = self.placement(light.id)
-        with self._stored_with_walk():
-            stands = placement.id if placement else None
-            new = self.library.restate_reading(last.id, light_id=light.id, placement_id=stands, point=light.point)
-            self.walk.back_to(last.light_id)
-            self.walk.drop(light.id)
-            self.walk.last_id, self._in_progress = new.id, ""
-        return new, next((one for one in self.lights() if one.id == last.light_id), None)
-
-    def _last_pop(self) -> Reading | None:
-        """The reading whose pop came last: what was said of an earlier one since made a newer record, and no newer pop."""
-        every = {r.id: r for r in self.library.all_readings(self.setup.id)}
-
-        def logged_first(r: Reading) -> str:
-            old = every.get(r.supersedes_id or "")
-            return logged_first(old) if old is not None and old.id < r.id and old.taken_at_s == r.taken_at_s else r.id
-
-        return max(self.known.records.effective, key=logged_first, default=None)
-
-
-def can_be_of(reading: Reading, light: Light) -> bool:
-    """Whether a reading can be this light's: a reflector's is one of two pops of its source, a lamp's is of a pop alone."""
-    return reading.purpose in ((Purpose.WITH, Purpose.WITHOUT) if light.source_light_id else (Purpose.ALONE,))
-
 
 def _cured_by_a_pop(judged: Judged, reading: Reading | None) -> bool:
     """Whether a retake may be better for firing once more.
@@ -429,11 +245,3 @@ def _cured_by_a_pop(judged: Judged, reading: Reading | None) -> bool:
     measured = reading is not None and reading.u_held_off_m is not None
     lacks_words = (judged.why == Why.TOO_WIDE and not measured) or judged.against.code in ("against_past_like", "against_swap")
     return judged.verdict == Verdict.RETAKE and judged.why != Why.NO_FIGURE and not lacks_words
-
-
-def _restates(new: Reading, old: Reading) -> bool:
-    """Whether a record says nothing new but how far the dome was held off."""
-    same = old._replace(
-        id=new.id, supersedes_id=new.supersedes_id, held_off_m=new.held_off_m, u_held_off_m=new.u_held_off_m
-    )  # fmt: skip
-    return same == new and old.held_off_m != new.held_off_m
