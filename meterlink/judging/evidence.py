@@ -238,10 +238,10 @@ def _named(weighing: Weighing, scenes: Sequence[Scene], clean: float, total: flo
     """Put a dial that stands elsewhere first where that is likelier than every mistake of the light that is suspected first."""
     members = scenes[-1].members
     dials = []
-    possible = [(i, stops) for i, one in enumerate(members) for stops in one.dials if weighing.alarm or _apart(one)]
-    for i, stops in possible:
+    possible = [(i, *dial) for i, one in enumerate(members) for dial in one.dials if weighing.alarm or _apart(one)]
+    for i, stops, share in possible:
         moved = [scene.likelihood(i, 0.0, instead=_with_dial(scene.members[i], stops))[0] for scene in scenes]
-        prior = DIAL_SHARE / len(members) / len(members[i].dials)
+        prior = DIAL_SHARE / len(members) * share
         dials.append((prior * sum(exp(min(600.0, one - clean)) for one in moved), members[i], stops))
     if not dials or not weighing.suspects:
         return weighing

@@ -47,16 +47,21 @@ def powers_before(pasts: Iterable[Past]) -> dict[str, set[float]]:
     return found
 
 
-def dial_steps(light: Light, placement: Placement | None, powers: Mapping[str, set[float]]) -> tuple[float, ...]:
-    """Stops by which this light's dial may stand elsewhere than was said: whole stops, and to where this head stood before."""
+def dial_steps(light: Light, placement: Placement | None, powers: Mapping[str, set[float]]) -> dict[float, float]:
+    """Stops by which this light's dial may stand elsewhere than was said, with their shares: whole stops, and to where it stood.
+
+    A turn that was said and not made is as usual as all that is misread together: our own estimate, no published source.
+    """
     if placement is None or placement.power_stops is None or light.source_light_id:
-        return ()
+        return {}
     now = placement.power_stops
     own = powers.get(light.id, set()) | (powers.get(light.fixture, set()) if light.fixture else set())
-    before = {round(power - now, 2) for power in own}
-    steps = sorted({*WHOLE_STOPS, *(one for one in before if LEAST_STEP_STOPS <= abs(one) <= MOST_STEP_STOPS)})
     lowest, highest = power_range(light)
-    return tuple(one for one in steps if lowest - 1e-6 <= now + one <= highest + 1e-6)
+    before = {round(power - now, 2) for power in own}
+    stood = [one for one in before if LEAST_STEP_STOPS <= abs(one) <= MOST_STEP_STOPS and lowest <= now + one <= highest]
+    whole = [one for one in WHOLE_STOPS if lowest - 1e-6 <= now + one <= highest + 1e-6]
+    ways = [some for some in (stood, whole) if some]
+    return {step: sum(1 / len(some) / len(ways) for some in ways if step in some) for step in sorted({*stood, *whole})}
 
 
 def dial_words(light: Light, placement: Placement, stops: float = 0.0) -> str:

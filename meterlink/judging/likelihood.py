@@ -43,8 +43,9 @@ class Member(NamedTuple):
     u_predicted: float = 0.0
     again: tuple[tuple[float, float], ...] = ()
     """(value, standard uncertainty) of the same light fired again, corrected to the point."""
-    dials: tuple[float, ...] = ()
-    """Stops by which its dial may stand elsewhere than was said; only with a prediction, which rests on what was said."""
+    dials: tuple[tuple[float, float], ...] = ()
+    """Stops by which its dial may stand elsewhere than was said, and how likely each is beside the others; only with a
+    prediction, which rests on what was said."""
     declared: bool = False
     """Whether it was said how far the dome was held off."""
     shadowed: bool = False

@@ -57,7 +57,7 @@ class Witness(NamedTuple):
     held_costs: tuple[HeldCost, ...]
     prediction: Prediction | None
     to_camera: tuple[float, float]
-    dials: tuple[float, ...] = ()
+    dials: tuple[tuple[float, float], ...] = ()
 
     @property
     def light_id(self) -> str:
@@ -103,7 +103,7 @@ def witness_of(
     if state.expected or judged is None or reading is None or not judged.corrected or judged.corrected <= 0:
         return None
     look = _Look(reading, log2(judged.corrected), judged.repeat_u_stops, judged.correction)
-    dials = dial_steps(state.light, state.placement, view.powers) if prediction else ()
+    dials = tuple(dial_steps(state.light, state.placement, view.powers).items()) if prediction else ()
     return Witness(state, view.settings, look, _again(look, state, view), held_costs(state), prediction, to_camera, dials)
 
 

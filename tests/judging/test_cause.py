@@ -67,6 +67,20 @@ def test_a_dial_a_stop_up_is_named_in_her_words(together: bool) -> None:
     assert "meterlink light move 'KEY LEFT' --power 1/4 --as-metered" in one.advice
 
 
+def test_a_turn_that_was_said_and_not_made_is_named_first() -> None:
+    """The head stood at 1/4 before, 1/8 was said, and a stop too much is read: a dome 36 cm off would fit, and is rarer."""
+    stands = places()
+    history = [
+        Past(one.fixture, "", stands[i]._replace(id=f"old{i}", power_stops=-2.0), math.log2(TRUE[i]), 0.04, "c",
+             setup_id="s", light_id=one.id)
+        for i, one in enumerate(LIGHTS)
+    ]  # fmt: skip
+    reads = [read(i, TRUE[i] / 2 * (2.0 if i == 0 else 1.0), held_off_m=None) for i in range(3)]
+    top = view(LIGHTS, stands, reads, history=history).blamed
+    assert top is not None
+    assert (top.light_id, top.cause, top.stops) == ("l0", DIAL, 1.0)
+
+
 def test_a_dome_held_off_is_not_taken_for_the_dial() -> None:
     """The same light, read a stop hot with the sum against it: the dome is named, with its centimetres."""
     stands = places()
@@ -121,14 +135,16 @@ def test_dial_and_dome_by_the_prediction_alone() -> None:
 
 
 def test_a_dial_goes_where_it_can_go() -> None:
-    """No position above full power or below the lowest; where the head stood before is one; a card has none."""
+    """None above full power or below the lowest; where the head stood before counts as much as all others; a card has none."""
     place = places()[0]._replace(power_stops=-1.0)
     head = light(0, "KEY", "key", fixture="A", power_min_stops=-3.0)
     past = Past("A", "", place._replace(power_stops=-2.4), 7.0, 0.04)
 
-    assert dial_steps(head, place, powers_before([past])) == (-2.0, -1.4, -1.0, 1.0)
-    assert dial_steps(head._replace(source_light_id="l9"), place, powers_before([past])) == ()
-    assert dial_steps(head, place._replace(power_stops=None), [past]) == ()
+    steps = dial_steps(head, place, powers_before([past]))
+    assert (tuple(steps), steps[-1.4]) == ((-2.0, -1.4, -1.0, 1.0), 0.5)
+    assert sum(steps.values()) == pytest.approx(1.0)
+    assert dial_steps(head._replace(source_light_id="l9"), place, powers_before([past])) == {}
+    assert dial_steps(head, place._replace(power_stops=None), {}) == {}
 
 
 def commands(text: str) -> list[list[str]]:
