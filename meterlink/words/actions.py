@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from meterlink.words.language import Place, marked, place, say
+from meterlink.words.language import Place, place, say
 
 
 class Words(NamedTuple):
@@ -31,138 +31,109 @@ USUAL: dict[str, object] = {
 
 ACTIONS: dict[str, Words] = {
     # set-ups
-    "new_setup": Words(
-        "meterlink setup new {setup}", marked("begin a set-up"), marked("touch New set on the Library page")
-    ),
-    "use_setup": Words("meterlink setup use {setup}", marked("choose a set-up"), marked("choose one on the Library page")),
-    "list_setups": Words(
-        "meterlink setup list", marked("look at the list of set-ups"), marked("the Library page shows them all")
-    ),
-    "list_archived": Words("meterlink setup list --archived", marked("look at the archived set-ups")),
-    "change_setup": Words("meterlink setup change --help", marked("say what changed"), marked("change it on the Settings page")),
+    "new_setup": Words("meterlink setup new {setup}", "begin a set-up", "touch New set on the Library page"),
+    "use_setup": Words("meterlink setup use {setup}", "choose a set-up", "choose one on the Library page"),
+    "list_setups": Words("meterlink setup list", "look at the list of set-ups", "the Library page shows them all"),
+    "list_archived": Words("meterlink setup list --archived", "look at the archived set-ups"),
+    "change_setup": Words("meterlink setup change --help", "say what changed", "change it on the Settings page"),
     "give_shutter": Words(
         "meterlink setup change --shutter {shutter}",
-        marked("give the shutter time, e.g. {shutter}"),
-        marked("give the shutter time on the Settings page, e.g. {shutter}"),
+        "give the shutter time, e.g. {shutter}",
+        "give the shutter time on the Settings page, e.g. {shutter}",
     ),
-    "give_sync": Words("meterlink setup change --sync 1/250", marked("give the camera's sync speed")),
+    "give_sync": Words("meterlink setup change --sync 1/250", "give the camera's sync speed"),
     "give_curtain": Words(
-        "meterlink setup change --curtain-travel 20ms", marked("give the shutter's readout time (0 for a global shutter)")
+        "meterlink setup change --curtain-travel 20ms", "give the shutter's readout time (0 for a global shutter)"
     ),
     # lights
     "add_light": Words(
-        "meterlink light add KEY --role key --disk 90cm --distance 1m",
-        marked("add the key light first"),
-        marked("touch Light on the Lights page"),
+        "meterlink light add KEY --role key --disk 90cm --distance 1m", "add the key light first", "touch Light on the Lights page"
     ),
-    "list_lights": Words("meterlink light list", marked("look at the list of lights"), marked("the Lights page shows them")),
-    "change_light_help": Words("meterlink light change --help", marked("say what changed")),
-    "move_light": Words(
-        "meterlink light move {light}", marked("say where {light} stands"), marked("touch {light} on the Lights page")
-    ),
+    "list_lights": Words("meterlink light list", "look at the list of lights", "the Lights page shows them"),
+    "change_light_help": Words("meterlink light change --help", "say what changed"),
+    "move_light": Words("meterlink light move {light}", "say where {light} stands", "touch {light} on the Lights page"),
     "give_distance": Words(
         "meterlink light move {light} --distance {distance}",
-        marked("give the distance of {light}"),
-        marked("touch {light} on the Lights page and give its distance"),
+        "give the distance of {light}",
+        "touch {light} on the Lights page and give its distance",
     ),
     "give_direction": Words(
         "meterlink light move {light} --azimuth 40 --elevation 20",
-        marked("give the direction of {light}"),
-        marked("touch {light} on the Lights page and give its direction"),
+        "give the direction of {light}",
+        "touch {light} on the Lights page and give its direction",
     ),
     "give_size": Words(
-        "meterlink light move {light} --{option} {size}",
-        marked("give the size of its source"),
-        marked("give the size on the light's page"),
+        "meterlink light move {light} --{option} {size}", "give the size of its source", "give the size on the light's page"
     ),
     "give_power": Words(
-        "meterlink light move {light} --power 1/4",
-        marked("turn its power"),
-        marked("turn its power and say so on the light's page"),
+        "meterlink light move {light} --power 1/4", "turn its power", "turn its power and say so on the light's page"
     ),
-    "gel_off": Words(
-        "meterlink light move {light} --gel none",
-        marked("say that {light} has no gel"),
-        marked("touch {light} on the Lights page"),
-    ),
+    "gel_off": Words("meterlink light move {light} --gel none", "say that {light} has no gel", "touch {light} on the Lights page"),
     "power_as_metered": Words(
         "meterlink light move {light} --power {power} --as-metered",
-        marked("say where its dial stands: {power}"),
-        marked("say where its dial stands on the light's page: {power}"),
+        "say where its dial stands: {power}",
+        "say where its dial stands on the light's page: {power}",
     ),
     "give_role": Words(
-        "meterlink light change {light} --role key",
-        marked("make {light} the key"),
-        marked("touch {light} on the Lights page and make it the key"),
+        "meterlink light change {light} --role key", "make {light} the key", "touch {light} on the Lights page and make it the key"
     ),
     "name_head": Words(
         "meterlink light change {light} --fixture 'head A' --modifier 'octa 90'",
-        marked("give head and modifier of {light} a name"),
-        marked("name head and modifier under More on the light's page"),
+        "give head and modifier of {light} a name",
+        "name head and modifier under More on the light's page",
     ),
     "name_modifier": Words(
         "meterlink light change {light} --modifier 'octa 90'",
-        marked("give the modifier of {light} a name"),
-        marked("name the modifier under More on the light's page"),
+        "give the modifier of {light} a name",
+        "name the modifier under More on the light's page",
     ),
     # metering
-    "meter": Words("meterlink meter {light}", marked("meter {light}"), marked("touch Meter it on the page of {light}")),
-    "meter_lights": Words("meterlink meter {lights}", marked("meter the lights"), marked("touch Meter all")),
-    "meter_all": Words("meterlink meter --all", marked("meter every light"), marked("touch Meter all")),
+    "meter": Words("meterlink meter {light}", "meter {light}", "touch Meter it on the page of {light}"),
+    "meter_lights": Words("meterlink meter {lights}", "meter the lights", "touch Meter all"),
+    "meter_all": Words("meterlink meter --all", "meter every light", "touch Meter all"),
     "meter_together": Words(
-        "meterlink meter --together",
-        marked("meter all lights of the face together"),
-        marked("touch All together on the Set page"),
+        "meterlink meter --together", "meter all lights of the face together", "touch All together on the Set page"
     ),
     "meter_some_together": Words(
-        "meterlink meter --together {lights}",
-        marked("meter these together"),
-        marked("touch All together on the Set page"),
+        "meterlink meter --together {lights}", "meter these together", "touch All together on the Set page"
     ),
-    "meter_room": Words("meterlink meter --room", marked("meter the room light")),
+    "meter_room": Words("meterlink meter --room", "meter the room light"),
     "meter_room_lamps": Words(
-        "meterlink meter --room --lamps on",
-        marked("meter the room light with the modelling lamps on, then with them off"),
+        "meterlink meter --room --lamps on", "meter the room light with the modelling lamps on, then with them off"
     ),
-    "say_held": Words(
-        "meterlink held {light} {held}",
-        marked("say how far the dome was held off"),
-        marked("move the slider under the last pop"),
-    ),
-    "undo": Words("meterlink undo", marked("take the last reading back"), marked("touch Take back")),
-    "undo_in_walk": Words("", marked("type u"), marked("touch Take back")),
-    "ratios": Words("meterlink ratios", marked("look at the table"), marked("see the Set page")),
-    "checks": Words("meterlink checks", marked("see the findings"), marked("see the findings on the Set page")),
-    "colour_plot": Words("meterlink colour {light} --picture drift.png", marked("look at its colour over its power")),
-    "falloff": Words("meterlink falloff {light} --at 0.8m 1.2m 1.8m", marked("measure its falloff at three distances")),
-    "watch_wave": Words("meterlink watch --wave", marked("watch a pop with its waveform")),
-    "targets": Words("meterlink targets KEY=f/8 FILL=-1", marked("say what each light should give")),
-    "targets_set": Words("meterlink targets --set", marked("say that the lights are set as told")),
-    "match": Words("meterlink match {setup}", marked("meter and match"), marked("see the Match page")),
-    "match_here": Words("meterlink match {setup} --here", marked("meter and match"), marked("see the Match page")),
-    "match_set": Words("meterlink match {setup} --set", marked("say that it is set"), marked("touch Did it on the Match page")),
-    "demo": Words("meterlink demo", marked("try the demo set"), marked("touch Open the demo set")),
-    "help": Words("meterlink --help", marked("see the list of verbs")),
+    "say_held": Words("meterlink held {light} {held}", "say how far the dome was held off", "move the slider under the last pop"),
+    "undo": Words("meterlink undo", "take the last reading back", "touch Take back"),
+    "undo_in_walk": Words("", "type u", "touch Take back"),
+    "ratios": Words("meterlink ratios", "look at the table", "see the Set page"),
+    "checks": Words("meterlink checks", "see the findings", "see the findings on the Set page"),
+    "colour_plot": Words("meterlink colour {light} --picture drift.png", "look at its colour over its power"),
+    "falloff": Words("meterlink falloff {light} --at 0.8m 1.2m 1.8m", "measure its falloff at three distances"),
+    "watch_wave": Words("meterlink watch --wave", "watch a pop with its waveform"),
+    "targets": Words("meterlink targets KEY=f/8 FILL=-1", "say what each light should give"),
+    "targets_set": Words("meterlink targets --set", "say that the lights are set as told"),
+    "match": Words("meterlink match {setup}", "meter and match", "see the Match page"),
+    "match_here": Words("meterlink match {setup} --here", "meter and match", "see the Match page"),
+    "match_set": Words("meterlink match {setup} --set", "say that it is set", "touch Did it on the Match page"),
+    "demo": Words("meterlink demo", "try the demo set", "touch Open the demo set"),
+    "help": Words("meterlink --help", "see the list of verbs"),
     # sensors
-    "sensors": Words("meterlink sensors", marked("look which sensors there are"), marked("see the Sensors page")),
-    "sensors_try": Words("meterlink sensors --try {port}", marked("listen closer to it")),
-    "simulated": Words(
-        "meterlink meter {light} --sensor sim:", marked("take the simulated one"), marked("touch Use the simulated sensor")
-    ),
-    "calibrate": Words("meterlink calibrate", marked("calibrate the sensor")),
+    "sensors": Words("meterlink sensors", "look which sensors there are", "see the Sensors page"),
+    "sensors_try": Words("meterlink sensors --try {port}", "listen closer to it"),
+    "simulated": Words("meterlink meter {light} --sensor sim:", "take the simulated one", "touch Use the simulated sensor"),
+    "calibrate": Words("meterlink calibrate", "calibrate the sensor"),
     "calibrate_receptor": Words(
-        "meterlink calibrate --receptor {receptor}", marked("calibrate the sensor with the {receptor} receptor too")
+        "meterlink calibrate --receptor {receptor}", "calibrate the sensor with the {receptor} receptor too"
     ),
-    "calibrate_angle": Words("meterlink calibrate angle", marked("test the sensor's response to light from the side")),
-    "calibrate_spectral": Words("meterlink calibrate spectral diode.csv", marked("give its spectral response")),
-    "verify": Words("meterlink verify", marked("test the sensor (ten minutes)")),
+    "calibrate_angle": Words("meterlink calibrate angle", "test the sensor's response to light from the side"),
+    "calibrate_spectral": Words("meterlink calibrate spectral diode.csv", "give its spectral response"),
+    "verify": Words("meterlink verify", "test the sensor (ten minutes)"),
     # the library
-    "store_check": Words("meterlink store check", marked("check the library")),
-    "store_backups": Words("meterlink store backups", marked("look at the list of backups")),
-    "store_restore": Words("meterlink store restore {backup}", marked("bring an earlier copy of the library back")),
-    "store_restore_latest": Words("meterlink store restore latest", marked("put the last backup in its place")),
-    "merge": Words("meterlink merge LIBRARY", marked("exchange it as a library file")),
-    "import": Words("meterlink import {file}", marked("give a file"), marked("touch Import on the Library page")),
+    "store_check": Words("meterlink store check", "check the library"),
+    "store_backups": Words("meterlink store backups", "look at the list of backups"),
+    "store_restore": Words("meterlink store restore {backup}", "bring an earlier copy of the library back"),
+    "store_restore_latest": Words("meterlink store restore latest", "put the last backup in its place"),
+    "merge": Words("meterlink merge LIBRARY", "exchange it as a library file"),
+    "import": Words("meterlink import {file}", "give a file", "touch Import on the Library page"),
 }
 """Every action by its code."""
 

@@ -7,27 +7,22 @@ from __future__ import annotations
 
 from typing import Any
 
-from meterlink.words.language import marked, say, translated
+from meterlink.words.language import say, translated
 
 SAID = {
-    "no_lamp": marked(
-        "no steady lamp was weighed, so none is claimed: "
-        "another lamp's spectrum moves a filtered diode by 0.15 to 0.44 stop (spectral.md)"
-    ),
-    "one_lamp": marked(
-        "steady light is that of {lamp}: another lamp's spectrum moves a filtered diode by 0.15 to 0.44 stop (spectral.md)"
-    ),
-    "the_lamp": marked("the lamp that was used"),
-    "lamp": marked("steady light is that of {lamp}"),
-    "lamps": marked("steady light is that of {lamp}; it holds for {lamps} too"),
-    "other_lamps": marked("other lamps read too bright (+) or too dark (-), in stops: {lamps}"),
-    "plane": marked(
-        "dome and reference within 1 cm of one plane, lights {far:g} m off: {stops:.2f} stop, in every reading alike"
-    ),
-    "few_pairs": marked("the ranges' own scales are known to {stops:.2f} stop only: calibrate again with more pairs"),
-    "other_camera": marked("with another camera or lens f-numbers may be {stops:.1f} stop off (k=2)"),
-    "reference_known_to": marked("the reference itself is known to {stops:.2f} stop only (k=2)"),
-    "mend": marked("verify names {faults}: mend that first"),
+    "no_lamp":
+        "no steady lamp was weighed, so none is claimed: another lamp's spectrum moves a filtered diode by 0.15 to 0.44 stop "
+        "(spectral.md)",
+    "one_lamp": "steady light is that of {lamp}: another lamp's spectrum moves a filtered diode by 0.15 to 0.44 stop (spectral.md)",
+    "the_lamp": "the lamp that was used",
+    "lamp": "steady light is that of {lamp}",
+    "lamps": "steady light is that of {lamp}; it holds for {lamps} too",
+    "other_lamps": "other lamps read too bright (+) or too dark (-), in stops: {lamps}",
+    "plane": "dome and reference within 1 cm of one plane, lights {far:g} m off: {stops:.2f} stop, in every reading alike",
+    "few_pairs": "the ranges' own scales are known to {stops:.2f} stop only: calibrate again with more pairs",
+    "other_camera": "with another camera or lens f-numbers may be {stops:.1f} stop off (k=2)",
+    "reference_known_to": "the reference itself is known to {stops:.2f} stop only (k=2)",
+    "mend": "verify names {faults}: mend that first",
 }
 
 

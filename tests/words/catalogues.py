@@ -1,8 +1,8 @@
 """Bring the message catalogues up to date with the code: ``python tests/words/catalogues.py`` (Babel, for development only).
 
-What is said stands in the code in English: in the arguments of ``say``, ``marked`` and their kin and of every error, in the
-headings of ``print_rows``, in the help of every verb and in argparse.  This finds it there, puts new texts into each language's
-``.po`` (empty: to be translated), drops what is no longer said, and compiles the ``.mo`` that is shipped.
+What is said stands in the code in English: in the tables of ``words``, in the arguments of ``say``, ``marked`` and their kin and
+of every error, in the headings of ``print_rows``, in the help of every verb and in argparse.  This finds it there, puts new texts
+into each language's ``.po`` (empty: to be translated), drops what is no longer said, and compiles the ``.mo`` that is shipped.
 ``tests/words/test_catalogues.py`` holds them to each other.
 """
 
@@ -12,6 +12,7 @@ import argparse
 import ast
 import inspect
 import io
+import re
 import string
 from collections.abc import Iterator
 from datetime import UTC, datetime
@@ -29,7 +30,10 @@ from meterlink.cli.facts import OPTIONS
 from meterlink.cli.help import explained, parsers_of, parts
 from meterlink.cli.main import VERBS, build_parser
 from meterlink.tables.compare import key_words
+from meterlink.words import claim
+from meterlink.words.actions import ACTIONS
 from meterlink.words.language import CATALOGUES, DOMAIN, NAMES, use
+from meterlink.words.phrases import calibration, checks, faults, judging, library, measuring, metering, steps, tables
 from mobile import texts
 
 ROOT = Path(__file__).parents[2]
@@ -53,6 +57,15 @@ ARGPARSE = (
 )  # fmt: skip
 """What argparse has to say of our verbs."""
 LANGUAGES = tuple(code for code in NAMES if code != "en")
+PHRASES = (calibration, checks, faults, judging, library, measuring, metering, steps, tables)
+TABLES = {
+    "meterlink/words/actions.py": [text for words in ACTIONS.values() for text in (words.plain, words.touch)],
+    "meterlink/words/claim.py": claim.SAID.values(),
+    **{f"meterlink/words/phrases/{one.__name__.rpartition('.')[2]}.py": one.PHRASES.values() for one in PHRASES},
+    "meterlink/words/phrases/faults.py": [*faults.FAULTS, *faults.PHRASES.values()],
+}
+"""Modules that are tables of texts: everything in them with a word beside its places is translated."""
+_PLACE = re.compile(r"\{[^}]*\}")
 
 
 class Said(NamedTuple):
@@ -86,6 +99,7 @@ def said_in(path: Path) -> Iterator[Said]:
     tree = ast.parse(path.read_text("utf-8"))
     if place == "mobile/texts.py":
         yield from (Said(place, text, None, key) for key, text in texts.EN.items())
+    yield from (Said(place, text) for text in TABLES.get(place, ()) if re.search(r"[^\W\d_]{2}", _PLACE.sub("", text)))
     ours = ERRORS | _imported(tree)
     for node in ast.walk(tree):
         yield from (Said(place, text) for text in _parts(node, place))
