@@ -17,10 +17,11 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Mapping
+from functools import partial
 from typing import Any, NamedTuple
 
 from meterlink import units
-from meterlink.words.language import marked_for, say, say_count, say_for, translated, with_decimal_sign
+from meterlink.words.language import say, say_count, say_for, translated, with_decimal_sign
 from meterlink.words.phrases import PHRASES
 
 __all__ = ["NOTHING", "Told", "all_of", "put", "told", "told_again", "written"]
@@ -76,26 +77,9 @@ def all_of(*parts: object, by: str = "; ") -> Told:
     return told({"; ": "parts", ": ": "heading", ", ": "listed", " and ": "and_parts"}[by], parts=kept)
 
 
-ROLES = (
-    marked_for("role", "key"), marked_for("role", "fill"), marked_for("role", "hair"), marked_for("role", "rim"),
-    marked_for("role", "background"), marked_for("role", "other"),
-)  # fmt: skip
-RECEPTORS = (marked_for("receptor", "dome"), marked_for("receptor", "flat"))
-POINTS = (marked_for("point", "face"), marked_for("point", "hair"), marked_for("point", "rim"), marked_for("point", "background"))
-"""Points that every set knows; others have the name that somebody gave them."""
-
-
-BODY = (marked_for("point", "hands"), marked_for("point", "feet"))
-"""Where nobody meters, and the light is told all the same."""
-MOVEMENTS = (
-    marked_for("movement", "still"), marked_for("movement", "breathing"), marked_for("movement", "hands"),
-    marked_for("movement", "walking"), marked_for("movement", "hair"), marked_for("movement", "dancer"),
-    marked_for("movement", "jump"), marked_for("movement", "splash"),
-)  # fmt: skip
-
-
-def _known_point(point: str) -> str:
-    return say_for("point", point) if point in POINTS + BODY else point
+def _named(context: str, name: object) -> str:
+    """A name that the catalogues may know; one that somebody gave stays as it is, what was told is said."""
+    return say_for(context, str(name))
 
 
 def _with_unit(size: str, stops: float) -> str:
@@ -121,10 +105,7 @@ _KINDS: dict[str, Callable[[Any], str]] = {
     "duration": units.format_duration,
     "iso": units.format_iso,
     "ratio": units.format_ratio,
-    "point": lambda point: _known_point(str(point)),
-    "movement": lambda what: say_for("movement", what) if what in MOVEMENTS else str(what),
-    "receptor": lambda receptor: say_for("receptor", receptor),
-    "role": lambda role: say_for("role", role),
+    **{context: partial(_named, context) for context in ("point", "movement", "receptor", "role")},
     "date": lambda at_s: time.strftime("%Y-%m-%d", time.localtime(at_s)),
     "megabytes": lambda size_bytes: f"{size_bytes / 1e6:.1f} MB",
     "mm": lambda mm: f"{mm:.1f} mm" if mm < 9.95 else f"{mm:.0f} mm",

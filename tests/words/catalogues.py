@@ -26,9 +26,11 @@ from jinja2 import Environment
 from jinja2.ext import extract_from_ast
 
 from meterlink import demo, errors
+from meterlink.checks.facts import MOVEMENTS
 from meterlink.cli.facts import OPTIONS
 from meterlink.cli.help import explained, parsers_of, parts
 from meterlink.cli.main import VERBS, build_parser
+from meterlink.records.kept import FACE, OWN_POINT_ROLES, RECEPTORS, ROLES
 from meterlink.tables.compare import key_words
 from meterlink.words import claim
 from meterlink.words.actions import ACTIONS
@@ -65,6 +67,12 @@ TABLES = {
     "meterlink/words/phrases/faults.py": [*faults.FAULTS, *faults.PHRASES.values()],
 }
 """Modules that are tables of texts: everything in them with a word beside its places is translated."""
+NAMED = {
+    "role": ("told", ROLES), "receptor": ("told", RECEPTORS), "movement": ("told", MOVEMENTS),
+    "point": ("told", (FACE, *OWN_POINT_ROLES, "hands", "feet")),
+    "method": ("phrases/calibration", ("assumed", "relative", "reference", "guide number", "camera")),
+}  # fmt: skip
+"""Context of names that stand in a record -> the module of ``words`` that says them, and the names that every library knows."""
 _PLACE = re.compile(r"\{[^}]*\}")
 
 
@@ -100,6 +108,8 @@ def said_in(path: Path) -> Iterator[Said]:
     if place == "mobile/texts.py":
         yield from (Said(place, text, None, key) for key, text in texts.EN.items())
     yield from (Said(place, text) for text in TABLES.get(place, ()) if re.search(r"[^\W\d_]{2}", _PLACE.sub("", text)))
+    for context, (module, names) in NAMED.items():
+        yield from (Said(place, name, None, context) for name in names if place == f"meterlink/words/{module}.py")
     ours = ERRORS | _imported(tree)
     for node in ast.walk(tree):
         yield from (Said(place, text) for text in _parts(node, place))

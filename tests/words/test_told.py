@@ -10,11 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from meterlink.checks import facts
 from meterlink.words.actions import Do
 from meterlink.words.language import use
 from meterlink.words.phrases import PHRASES, calibration, checks, faults, judging, library, measuring, metering, steps, tables
-from meterlink.words.told import MOVEMENTS, NOTHING, Told, all_of, told, written
+from meterlink.words.told import NOTHING, Told, all_of, told, written
 
 PACKAGE = Path(__file__).parents[2] / "meterlink"
 ROOMS = ("photometry", "judging", "tables", "checks", "metering", "sensor/measuring", "calibration")
@@ -171,9 +170,12 @@ def test_a_figure_that_is_text_already_gets_the_language_s_sign(typed: str) -> N
     assert written("f/5.6", "figure") == "f/5,6"
 
 
-def test_every_movement_that_can_be_declared_has_its_word() -> None:
-    """The kinds that the checks know are the kinds that can be said."""
-    assert set(MOVEMENTS) == set(facts.MOVEMENTS)
+def test_a_name_is_that_of_the_catalogue_or_stays_as_it_is() -> None:
+    """What everybody knows is translated, what somebody named is not, and what was told is said."""
+    use("de")
+
+    assert [written(name, "point") for name in ("hair", "{her} sleeve")] == ["Haar", "{her} sleeve"]
+    assert written(told("moving_word"), "movement") == str(told("moving_word"))
 
 
 def test_several_are_said_one_after_the_other() -> None:

@@ -1,15 +1,5 @@
 """What a calibration has to say: which is in use, what is to be remembered of it, what its pairs are worth."""
 
-from __future__ import annotations
-
-from meterlink.words.language import marked_for
-
-METHODS = (
-    marked_for("method", "assumed"), marked_for("method", "relative"), marked_for("method", "reference"),
-    marked_for("method", "guide number"), marked_for("method", "camera"),
-)  # fmt: skip
-"""How a calibration was made, as its record has it."""
-
 PHRASES: dict[str, str] = {
     # which calibration is in use
     "used_borrowed": "calibration: none with the {receptor:receptor} receptor; f-numbers ± {off:.1f} stop",
