@@ -28,8 +28,9 @@ from meterlink.words.told import NOTHING, Told, all_of, told
 __all__ = ["Outcome", "OutcomeCode", "OutcomeKind", "Session"]
 
 SAME = told("same_light")
-NOISE_SHARE = 1 / 2
-"""A pop that is small for its range counts while its noise is at most so much of a good reading's limit: a tenth of a stop."""
+NOISE_SHARE = sqrt(1 / 2)
+"""A pop that is small for its range counts while its noise is at most so much of a good reading's limit, 0.14 stop: half of the
+variance that such a reading may have.  Another pop would not be worth her time."""
 
 
 class Session(Amended):
