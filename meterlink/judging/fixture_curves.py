@@ -12,8 +12,7 @@ from typing import NamedTuple
 
 from meterlink.judging.history import past_of
 from meterlink.judging.judged_set import JudgedSet, LightState
-from meterlink.judging.power_curve import learn_power
-from meterlink.judging.prediction import Past
+from meterlink.judging.prediction import Past, curve_from
 from meterlink.photometry import freeze
 
 LEAST_SPAN_STOPS = 0.5
@@ -77,25 +76,11 @@ def _learnt(points: Iterable[tuple[float | None, float | None]]) -> freeze.Power
 
 def _delivered(mine: list[Past]) -> freeze.PowerCurve | None:
     """What the dial's steps deliver, from readings that differ in power alone; scale-free."""
-    stands = [
-        (
-            one.placement.power_stops,
-            one.value,
-            one.u_stops,
-            (one.light_id, one.modifier, one.calibration_id, *_where(one)),
-        )
-        for one in mine
-    ]
-    learnt = learn_power(stands)
+    learnt = curve_from(mine)
     if not learnt.pairs or learnt.powers[-1] - learnt.powers[0] < LEAST_SPAN_STOPS:
         return None
     top = learnt.powers[-1]
     return freeze.PowerCurve(learnt.powers, tuple(2.0 ** learnt.change(top, power)[0] for power in learnt.powers))
-
-
-def _where(past: Past) -> tuple[object, ...]:
-    p = past.placement
-    return (p.distance_m, p.azimuth_deg, p.elevation_deg, p.feather_deg, p.grid_deg, p.gel, p.diffusers)
 
 
 def _colours(mine: list[Past]) -> tuple[ColourPoint, ...]:

@@ -94,9 +94,9 @@ class JudgedSet(NamedTuple):
     damaged_falloffs: tuple[str, ...] = ()
     """Modifiers of the set of which a stored falloff cannot be read."""
     history: tuple[Past, ...] = ()
+    """What fixtures gave in this and in earlier sets."""
     powers: Mapping[str, set[float]] = {}
     """The powers that heads stood at before, in stops from full, by the head's name and by the light's id."""
-    """What fixtures gave in this and in earlier sets."""
     earlier: tuple[Reading, ...] = ()
     """Readings that a retake superseded: they speak for or against the ones that count."""
     predictions: Mapping[str, Prediction] = {}

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from meterlink import units
-from meterlink.judging.power_curve import PowerCurve, learn_power
-from meterlink.judging.prediction import Past
+from meterlink.judging.power_curve import PowerCurve
+from meterlink.judging.prediction import Past, curve_from
 from meterlink.records import Light, Placement
 
 ASSUMED_LOWEST_STOPS = -8.0
@@ -18,18 +18,8 @@ LEAST_STEP_STOPS, MOST_STEP_STOPS = 0.3, 6.0
 
 def learnt_curve(light: Light, pasts: Iterable[Past]) -> PowerCurve | None:
     """Return what the dial of this light's head delivers, from those of ``pasts`` that are its own; None if nothing is known."""
-    mine = [one for one in pasts if one.is_of(light)]
-    if len(mine) < 2:
-        return None
-    # What differs by power alone: the same light in the same place, and nothing else before the lamp.
-    curve = learn_power(
-        (p.placement.power_stops, p.value, p.u_stops, (p.light_id, p.calibration_id, *_place(p.placement))) for p in mine
-    )
+    curve = curve_from(one for one in pasts if one.is_of(light))
     return curve if curve.pairs else None
-
-
-def _place(p: Placement) -> tuple[object, ...]:
-    return (p.distance_m, p.azimuth_deg, p.elevation_deg, p.feather_deg, p.shape, p.width_m, p.grid_deg, p.gel, p.diffusers)
 
 
 def power_range(light: Light) -> tuple[float, float]:

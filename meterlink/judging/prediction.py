@@ -57,6 +57,19 @@ class Past(NamedTuple):
         """Whether a light's head gave this; a light without a head of a name is its own."""
         return self.fixture.casefold() == light.fixture.casefold() if light.fixture else self.light_id == light.id
 
+    @property
+    def stand(self) -> tuple[object, ...]:
+        """What readings share that differ by power only: the same light in the same place, dressed and metered the same."""
+        p = self.placement
+        place = (p.distance_m, p.azimuth_deg, p.elevation_deg, p.feather_deg, p.shape, p.width_m, p.height_m)
+        dress = (self.modifier, p.grid_deg, p.gel, p.diffusers)
+        return (self.light_id, self.kind, self.receptor, self.calibration_id, *place, *dress)
+
+
+def curve_from(pasts: Iterable[Past]) -> PowerCurve:
+    """Return what a head's dial was found to deliver, from readings of it that differ in power alone."""
+    return learn_power((one.placement.power_stops, one.value, one.u_stops, one.stand) for one in pasts)
+
 
 class Prediction(NamedTuple):
     """What to expect of a light."""
@@ -108,7 +121,7 @@ def predict(
         fitting = [one for one in fitting if _same_place(placement, one, light)]
     if not fitting:
         return None
-    curve = learn_power([(one.placement.power_stops, one.value, one.u_stops, _stand(one)) for one in fitting])
+    curve = curve_from(fitting)
     carried = []
     for one in fitting:
         found = _carry(light, placement, one, settings, curve, calibration_id, falloff)
@@ -142,11 +155,6 @@ def _same_place(placement: Placement, past: Past, light: Light) -> bool:
         placement.elevation_deg,
         placement.feather_deg,
     )
-
-
-def _stand(past: Past) -> tuple[str, float | None, float | None]:
-    """What readings share that differ by power only."""
-    return (past.light_id, past.placement.distance_m, past.placement.azimuth_deg)
 
 
 def _carry(

@@ -12,7 +12,7 @@ from small_sets import light, placed, read, view
 from meterlink.judging.expected import placement_change_stops
 from meterlink.judging.history import past_of, pasts_from, predictions_for
 from meterlink.judging.power_curve import PowerCurve, learn_power, prior_u
-from meterlink.judging.prediction import Past, causes, predict
+from meterlink.judging.prediction import Past, causes, curve_from, predict
 from meterlink.photometry.receptors import on_axis
 from meterlink.photometry.sources import Disk
 from meterlink.records import Placement
@@ -213,3 +213,13 @@ def test_the_range_is_chosen_by_power_only_where_both_are_known(
     before, after = (placed(0, power_stops=one[0], power_text=one[1]) for one in (then, now))
 
     assert placement_change_stops(before, after) == stops
+
+
+@pytest.mark.parametrize(
+    "other", [{"kind": "steady"}, {"receptor": "flat"}, {"calibration_id": "d"}, {"modifier": "bare"}, {"light_id": "y"}]
+)
+def test_a_dial_is_learnt_from_what_differs_by_power_alone(other: dict[str, str]) -> None:
+    """A pop and the steady light of its lamp, two receptors, modifiers or places say nothing of the dial between them."""
+    full, quarter = past(8.0, placed(9, power_stops=0.0)), past(5.0, placed(9, power_stops=-2.0))
+    assert curve_from([full, quarter]).pairs == 1
+    assert curve_from([full, quarter._replace(**other)]).pairs == 0
