@@ -41,8 +41,8 @@ class Task(NamedTuple):
     """Measurements wanted."""
     range_index: int | None = None
     """The range that the sensor must be on; None lets it choose."""
-    ask: str = ""
-    """What must be typed with it: ``reference`` (an f-number or lux) or nothing."""
+    camera: bool = False
+    """Typed: the other instrument is a camera, and not a meter."""
     value: float | None = None
     """What the task itself stands for: the angle in degrees, the distance in metres."""
     settable: bool = False
@@ -136,7 +136,7 @@ class Procedure:
         """Give a measurement to the present task; returns a sentence.  One that does not fit changes nothing.
 
         Raises:
-            UsageError: all is done, or the task needs a typed value.
+            UsageError: all is done.
             CalibrationError: from another sensor or made with another calibration.
         """
         task = self.task
@@ -146,8 +146,6 @@ class Procedure:
         if reason:
             self.refused = [*self.refused[-99:], Taken(task, measurement._replace(wave=None), value)]
             return reason
-        if task.ask and value is None:
-            raise UsageError("this step needs what the {ask} says: give it with the reading", ask=task.ask)
         self.taken.append(Taken(task, measurement, task.value if value is None else value))
         left = task.wanted - len(self.of(task.name))
         self.replan()

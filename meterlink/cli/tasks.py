@@ -111,7 +111,7 @@ class Live:
     def show(self, level: Measurement) -> None:
         """Show a sample; not where something is being typed, which it would write over."""
         task = self.walk.task
-        if self.on and task is not None and task.kind == Kind.STEADY and not task.ask:
+        if self.on and task is not None and task.kind == Kind.STEADY:
             print(LINE_AGAIN + say("  now {level}", level=seen(self.walk, task, level)), end="", flush=True)
             self._shown = True
 

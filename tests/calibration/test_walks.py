@@ -275,12 +275,6 @@ def test_measurements_of_other_sensors_and_calibrations_are_refused(sensor: Simu
         Procedure(sensor.identity, sensor.calibration._replace(sensor_id="x"), [])
 
 
-def test_a_pair_needs_the_reference(sensor: SimulatedSensor) -> None:
-    """A step that asks for the reference's reading is not taken without it."""
-    with pytest.raises(UsageError, match="reference"):
-        one_task(sensor, ask="reference").take(measurement(sensor))
-
-
 def test_a_steady_sensor_with_one_range_has_no_flash_steps() -> None:
     """A sensor that only sees steady light is walked through steady steps, without overlap."""
     identity = Identity("s", "steady", "text", ranges=("only",), adc_bits=16)
