@@ -172,7 +172,7 @@ def _procedure(args: argparse.Namespace, identity: Identity, previous: Calibrati
     names = list(identity.ranges)
     if args.range and args.range not in names:
         raise UsageError("this sensor has no range {range}: it has {names}", range=args.range, names=', '.join(names))
-    guide = units.parse_length(args.guide_number, "guide number")
+    guide = units.parse_length(args.guide_number, "guide number", 0.1)
     distances = [units.parse_distance(d) for d in args.distance]
     return GuideWalk(identity, previous, guide, distances, names.index(args.range) if args.range else 0)
 

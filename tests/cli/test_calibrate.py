@@ -17,7 +17,7 @@ from meterlink.calibration.procedure import TYPED, Procedure, Task, kind_of
 from meterlink.calibration.scale_walk import ScaleWalk
 from meterlink.cli import tasks
 from meterlink.cli.keys import Lines
-from meterlink.errors import SensorError, UnitError, UsageError
+from meterlink.errors import CalibrationError, SensorError, UnitError, UsageError
 from meterlink.library.store import Library
 from meterlink.metering import calibrating
 from meterlink.photometry import card
@@ -181,6 +181,8 @@ def test_reference_is_read_in_its_own_words() -> None:
         value("1200 lx", flash)
     with pytest.raises(UsageError, match="no number"):
         value("many lx", steady)
+    with pytest.raises(CalibrationError, match="greater than 0"):
+        value("0 lx", steady)
     with pytest.raises(UnitError):
         value("bright", flash)
 
