@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from statistics import fmean, stdev
 from typing import NamedTuple
 
 from meterlink.errors import CalibrationError
 from meterlink.records import Calibration, Identity, Measurement
-from meterlink.sensor.measuring.calibrate import scale_of
+from meterlink.sensor.measuring.calibrate import PEDESTAL_RAW, scale_of
 
 RESOLUTION_TO_U = 1 / math.sqrt(12)
 """Standard uncertainty of a value read off in steps, in units of the step (GUM 4.3.7)."""
@@ -99,6 +100,11 @@ def full_raw_of(identity: Identity) -> float:
     return 1.0 if identity.adc_bits else REPORTED_FULL_LX
 
 
+def zero_of(identity: Identity) -> float:
+    """Raw value at which the dark should be: lifted in the builds with a converter, 0 for a sensor that reports lux."""
+    return PEDESTAL_RAW if identity.adc_bits else 0.0
+
+
 def raw_of(measurement: Measurement, calibration: Calibration) -> float:
     """Take the raw value back out of a measurement: steady with dark, flash above ambient in full scales × seconds.
 
@@ -133,9 +139,8 @@ def mean_of(measurements: Sequence[Measurement], calibration: Calibration) -> tu
     Few repeats tell little about their own scatter, so the noise that sensing states bounds it from below.
     """
     raws = [raw_of(m, calibration) for m in measurements]
-    mean = math.fsum(raws) / len(raws)
+    mean = fmean(raws)
     noise = math.sqrt(math.fsum(m.u_rel**2 for m in measurements)) / len(raws)
     if len(raws) < 2 or mean <= 0:
         return mean, noise
-    spread = math.sqrt(math.fsum((r - mean) ** 2 for r in raws) / (len(raws) - 1)) / mean
-    return mean, max(noise, spread / math.sqrt(len(raws)))
+    return mean, max(noise, stdev(raws) / mean / math.sqrt(len(raws)))

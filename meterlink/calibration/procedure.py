@@ -232,8 +232,7 @@ class Procedure:
         if measurement.kind != task.kind:
             return wrong_kind(task)
         if task.range_index is not None and measurement.range_index != task.range_index:
-            name = self._range_name(task.range_index)
-            return told("other_range", name=name)
+            return told("other_range", name=self.identity.ranges[task.range_index])
         if measurement.incomplete:
             return told("not_whole")
         if task.range_index is None and measurement.note and (measurement.clipped or measurement.too_dim):
@@ -276,7 +275,3 @@ class Procedure:
         level = self.level_of(measurement)
         steady = SMALLEST_STEADY if self.identity.adc_bits else SMALLEST_LUX
         return level is not None and level < (SMALLEST_PEAK if measurement.kind == "flash" else steady)
-
-    def _range_name(self, index: int) -> str:
-        names = self.identity.ranges
-        return names[index] if index < len(names) else str(index)
