@@ -139,7 +139,9 @@ def _of_the_card(text: Told) -> Told:
 
 
 def with_caution(task: Task) -> Task:
-    """Give the steps that flash or burn a lamp their caution."""
+    """Give the steps that flash or burn a lamp their caution, unless they have one of their own."""
+    if task.caution:
+        return task
     if "steady-" in task.name:
         return task._replace(caution=HOT_LAMP)
     return task._replace(caution=FLASH if task.kind == "flash" else NOTHING)
