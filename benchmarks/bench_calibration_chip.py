@@ -179,7 +179,7 @@ def chip_faults(build: Build, rng: np.random.Generator) -> set[str]:
             print(f"  stopped: {where}")
         finally:
             sensor.close()
-        return {f.name for f in name_faults(judge(walk), "dome")}
+        return {f.name for f in name_faults(judge(walk))}
 
 
 def main(sensors: int = 50, seed: int = 20) -> bool:

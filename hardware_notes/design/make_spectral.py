@@ -40,7 +40,7 @@ def text() -> str:
     for under in ("tungsten, studio", "daylight flash (xenon)"):
         columns = [lamp_errors(s, lamps, under) for s in (filtered(), bare())]
         rows = [
-            [name, *(f"{round(rows[i].error_stops, 2) + 0.0:+.2f}" for _, rows in columns)] for i, name in enumerate(lamps.values)
+            [name, *(f"{round(rows[i].error_stops, 2) + 0.0:+.2f}" for _, rows in columns)] for i, name in enumerate(lamps)
         ]
         heads = [f"{name} diode, f1′ {f1:.2f}" for name, (f1, _) in zip(("filtered", "bare silicon"), columns, strict=True)]
         parts.append(

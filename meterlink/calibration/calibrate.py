@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from statistics import fmean, stdev
 
 from meterlink.calibration.evidence import Dark, Evidence, bare, full_raw_of, raw_of
 from meterlink.calibration.procedure import Procedure
@@ -24,9 +25,8 @@ def darks_of(walk: Procedure) -> tuple[Dark, ...]:
     for index in range(len(walk.identity.ranges)):
         raws = [raw_of(t.measurement, walk.calibration) for t in walk.of(f"dark-{index}")]
         if raws:
-            mean = math.fsum(raws) / len(raws)
-            spread = math.sqrt(math.fsum((r - mean) ** 2 for r in raws) / max(1, len(raws) - 1))
-            found.append(Dark(index, mean, max(spread / math.sqrt(len(raws)), step / math.sqrt(12))))
+            spread = stdev(raws) if len(raws) > 1 else 0.0
+            found.append(Dark(index, fmean(raws), max(spread / math.sqrt(len(raws)), step / math.sqrt(12))))
     return tuple(found)
 
 

@@ -29,7 +29,7 @@ def certificate(
 
     Verdict: ``passed`` when nothing failed and nothing is unsure, ``failed`` when anything failed, else ``open``.
     """
-    named = name_faults(findings, receptor or calibration.receptor) if faults is None else faults
+    named = name_faults(findings) if faults is None else faults
     claim = after_dark(calibration, findings.dark_raw, findings.drift_raw)
     spoiling = [f.name for f in named if f.name not in HARMLESS]
     if spoiling:

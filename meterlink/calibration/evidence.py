@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from statistics import fmean, stdev
 from typing import NamedTuple
 
 from meterlink.errors import CalibrationError
-from meterlink.photometry import exposure
 from meterlink.records import Calibration, Identity, Measurement
-from meterlink.sensor.measuring.calibrate import scale_of
+from meterlink.sensor.measuring.calibrate import PEDESTAL_RAW, scale_of
 
 RESOLUTION_TO_U = 1 / math.sqrt(12)
 """Standard uncertainty of a value read off in steps, in units of the step (GUM 4.3.7)."""
@@ -100,6 +100,11 @@ def full_raw_of(identity: Identity) -> float:
     return 1.0 if identity.adc_bits else REPORTED_FULL_LX
 
 
+def zero_of(identity: Identity) -> float:
+    """Raw value at which the dark should be: lifted in the builds with a converter, 0 for a sensor that reports lux."""
+    return PEDESTAL_RAW if identity.adc_bits else 0.0
+
+
 def raw_of(measurement: Measurement, calibration: Calibration) -> float:
     """Take the raw value back out of a measurement: steady with dark, flash above ambient in full scales × seconds.
 
@@ -123,59 +128,6 @@ def peak_raw_of(measurement: Measurement, calibration: Calibration) -> float | N
     return measurement.peak_lx / scale_of(calibration, measurement.range_index).full_scale_lx
 
 
-def reference_light(
-    *,
-    calibration_constant: float,
-    f_number: float | None = None,
-    iso: float = 100.0,
-    shutter_s: float | None = None,
-    illuminance_lx: float | None = None,
-    exposure_lxs: float | None = None,
-) -> float:
-    """Return what a reference meter's display means as light at a receptor of our constant C.
-
-    An f-number is what the photographer sets, so it is taken over as an f-number: with the C of our receptor it becomes
-    light, and the sensor will show that f-number again whatever C the reference's maker chose.  Lux and lux-seconds are
-    taken as they are.  With ``shutter_s`` the f-number is one of steady light.
-
-    Raises:
-        CalibrationError: none or several of the three given, or not greater than 0.
-    """
-    given = [v for v in (f_number, illuminance_lx, exposure_lxs) if v is not None]
-    if len(given) != 1:
-        raise CalibrationError("give the reference's reading once: an f-number, lux or lux-seconds")
-    if not (given[0] > 0 and math.isfinite(given[0])):
-        raise CalibrationError("the reference's reading must be greater than 0: take the pair again")
-    if f_number is None:
-        return given[0]
-    if shutter_s is not None:
-        return exposure.illuminance(f_number, shutter_s, iso, calibration_constant)
-    return exposure.luminous_exposure(f_number, iso, calibration_constant)
-
-
-def guide_number_light(
-    *,
-    calibration_constant: float,
-    guide_number_m: float,
-    distance_m: float,
-    iso: float = 100.0,
-    u_guide_stops: float = 0.35,
-    u_distance_rel: float = 0.02,
-) -> tuple[float, float]:
-    """Return the luminous exposure of a known flash on its axis, and its relative standard uncertainty.
-
-    N = GN / d (ISO 1230's product).  Makers give guide numbers at full power, at one zoom setting and in a room whose
-    walls help: a third of a stop as standard uncertainty is common practice, no published source.
-
-    Raises:
-        CalibrationError: not greater than 0.
-    """
-    if not (guide_number_m > 0 and distance_m > 0):
-        raise CalibrationError("guide number and distance must be greater than 0: give both in metres")
-    light = reference_light(calibration_constant=calibration_constant, f_number=guide_number_m / distance_m, iso=iso)
-    return light, math.hypot(u_guide_stops * _LN2, 2 * u_distance_rel)
-
-
 def resolution_u_rel(resolution_stops: float) -> float:
     """Relative standard uncertainty of a reading shown in steps of so many stops (a tenth, a third)."""
     return resolution_stops * RESOLUTION_TO_U * _LN2
@@ -187,9 +139,8 @@ def mean_of(measurements: Sequence[Measurement], calibration: Calibration) -> tu
     Few repeats tell little about their own scatter, so the noise that sensing states bounds it from below.
     """
     raws = [raw_of(m, calibration) for m in measurements]
-    mean = math.fsum(raws) / len(raws)
+    mean = fmean(raws)
     noise = math.sqrt(math.fsum(m.u_rel**2 for m in measurements)) / len(raws)
     if len(raws) < 2 or mean <= 0:
         return mean, noise
-    spread = math.sqrt(math.fsum((r - mean) ** 2 for r in raws) / (len(raws) - 1)) / mean
-    return mean, max(noise, spread / math.sqrt(len(raws)))
+    return mean, max(noise, stdev(raws) / mean / math.sqrt(len(raws)))

@@ -33,28 +33,21 @@ class Fault(NamedTuple):
         return told(f"remedy of {self.name}")
 
 
-def name_faults(findings: Findings, receptor: str) -> tuple[Fault, ...]:
+def name_faults(findings: Findings) -> tuple[Fault, ...]:
     """Return the probable causes, most telling first; empty when nothing fails."""
     found: list[Fault] = []
     for rule in _RULES:
-        named = rule(_Case(findings, receptor, {f.name for f in found}))
+        named = rule(findings, {f.name for f in found})
         if named:
             found.append(Fault(*named))
     return tuple(found)
 
 
 _Named = tuple[str, Told] | None
+"""What a rule names, from what was found and the causes that are named already."""
 
 
-class _Case(NamedTuple):
-    findings: Findings
-    receptor: str
-    known: set[str]
-    """Causes named already."""
-
-
-def _ranges(case: _Case) -> _Named:
-    f = case.findings
+def _ranges(f: Findings, _known: set[str]) -> _Named:
     for stops in f.overlap_stops:
         # Swapped, the sensitivity ratio r turns into 1/r: off by twice its logarithm, 6.6 stops at a ratio of ten.
         if stops < -2.0:
@@ -64,22 +57,19 @@ def _ranges(case: _Case) -> _Named:
     return None
 
 
-def _hum(case: _Case) -> _Named:
-    f = case.findings
+def _hum(f: Findings, _known: set[str]) -> _Named:
     if f.modulation > LIMITS["hum"]:
         return "mains hum", told("torch_wavers", part=f.modulation)
     return None
 
 
-def _contact(case: _Case) -> _Named:
-    f, _, known = case
+def _contact(f: Findings, known: set[str]) -> _Named:
     if f.repeat_stops > 1.5 * LIMITS["repeat"] and "mains hum" not in known:
         return "loose contact", told("pop_scatters", stops=f.repeat_stops)
     return None
 
 
-def _dark(case: _Case) -> _Named:
-    f = case.findings
+def _dark(f: Findings, _known: set[str]) -> _Named:
     if not f.dark_raw or not f.pedestal_raw:
         # A sensor that reports lux has no zero of its own to be off: what it shows in the dark is light (``_leak``).
         return None
@@ -91,8 +81,7 @@ def _dark(case: _Case) -> _Named:
     return None
 
 
-def _leak(case: _Case) -> _Named:
-    f = case.findings
+def _leak(f: Findings, _known: set[str]) -> _Named:
     if not f.pedestal_raw:
         lux = REPORTED_FULL_LX * max((*f.dark_raw, f.leak_raw), default=0.0)
         return ("light leak", told("lux_under_cap", lux=lux)) if lux > MAX_DARK_LX else None
@@ -101,15 +90,13 @@ def _leak(case: _Case) -> _Named:
     return None
 
 
-def _drift(case: _Case) -> _Named:
-    f, _, known = case
+def _drift(f: Findings, known: set[str]) -> _Named:
     if abs(f.drift_raw) > LIMITS["drift"] and not known & {"dark offset", "loose contact", "mains hum"}:
         return "drift", told("dark_moved", part=f.drift_raw)
     return None
 
 
-def _linearity(case: _Case) -> _Named:
-    f, _, known = case
+def _linearity(f: Findings, known: set[str]) -> _Named:
     if known & {"loose contact", "mains hum"}:
         return None
     for _, ceiling in f.ceilings:
@@ -132,8 +119,7 @@ def _linearity(case: _Case) -> _Named:
     return None
 
 
-def _plane(case: _Case) -> _Named:
-    f, _, known = case
+def _plane(f: Findings, known: set[str]) -> _Named:
     if f.distance is None or known & {"range clips early", "not linear", "loose contact", "mains hum"}:
         return None
     if abs(f.distance.origin_m) - 3 * f.distance.u_origin_m > LIMITS["origin"]:
@@ -141,14 +127,13 @@ def _plane(case: _Case) -> _Named:
     return None
 
 
-def _angle(case: _Case) -> _Named:
-    f, receptor, known = case
+def _angle(f: Findings, known: set[str]) -> _Named:
     if f.angle is None or known & {"loose contact", "mains hum"}:
         return None
     errors = {a: (e, u) for a, e, u in f.angle.error_stops}
     off = {a: e for a, (e, u) in errors.items() if abs(e) - 2 * u > angle_limit(a)}
     side = errors.get(90.0, (0.0, 0.0))[0]
-    if receptor == "dome" and side < -0.8:
+    if f.angle.receptor == "dome" and side < -0.8:
         return "flat in place of dome", told("side_dark", stops=side)
     if f.rim_stops > RIM_LIMIT:
         return "leaky dome", told("from_behind", stops=f.rim_stops)
@@ -158,13 +143,12 @@ def _angle(case: _Case) -> _Named:
     return None
 
 
-def _slow(case: _Case) -> _Named:
-    f = case.findings
+def _slow(f: Findings, _known: set[str]) -> _Named:
     if f.shortest_s is not None and f.shortest_s > LIMITS["short"]:
         return "slow amplifier", told("flash_lasts_us", us=f.shortest_s * 1e6)
     return None
 
 
-_RULES: tuple[Callable[[_Case], _Named], ...] = (
+_RULES: tuple[Callable[[Findings, set[str]], _Named], ...] = (
     _ranges, _hum, _contact, _dark, _leak, _drift, _linearity, _plane, _angle, _slow,
 )  # fmt: skip

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from meterlink.calibration.evidence import guide_number_light
 from meterlink.calibration.procedure import Taken, Task
 from meterlink.calibration.scale_walk import ScaleWalk
 from meterlink.errors import CalibrationError
+from meterlink.photometry.exposure import luminous_exposure
 from meterlink.records import Calibration, Identity
 from meterlink.words.told import told
 
@@ -38,9 +38,6 @@ class GuideWalk(ScaleWalk):
         return ()
 
     def light_of(self, taken: Taken) -> float | None:
-        """N = GN / d, at ISO 100."""
-        return guide_number_light(
-            calibration_constant=self.calibration.constant,
-            guide_number_m=self.guide_number_m,
-            distance_m=taken.value or 0.0,
-        )[0]
+        """N = GN / d at ISO 100 (ISO 1230's product)."""
+        assert taken.value is not None
+        return luminous_exposure(self.guide_number_m / taken.value, 100.0, self.calibration.constant)

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from statistics import fmean
 from typing import NamedTuple
 
-from meterlink.calibration.evidence import MAX_DARK_LX, bare, full_raw_of, raw_of
+from meterlink.calibration.evidence import MAX_DARK_LX, bare, full_raw_of, raw_of, zero_of
 from meterlink.calibration.faults import Fault
 from meterlink.calibration.procedure import FLASH, Procedure, Task, wrong_kind
 from meterlink.records import Calibration, Identity, Measurement, Status, Trouble
-from meterlink.sensor.measuring.calibrate import PEDESTAL_RAW, default_calibration
+from meterlink.sensor.measuring.calibrate import default_calibration
 from meterlink.words.told import NOTHING, Told, told
 
 DARK_OFF, SWING, SEEN, ENOUGH = 0.015, 0.02, 0.002, 0.02
@@ -67,7 +68,7 @@ class SensorTest(Procedure):
     def raw(self, name: str) -> float | None:
         """Mean of a steady step as a part of its range, dark included; None when it was not taken."""
         seen = [raw_of(t.measurement, self.calibration) for t in self.of(name) if t.measurement.illuminance_lx is not None]
-        return math.fsum(seen) / len(seen) / full_raw_of(self.identity) if seen else None
+        return fmean(seen) / full_raw_of(self.identity) if seen else None
 
 
 def steps_of(identity: Identity) -> list[Task]:
@@ -79,15 +80,14 @@ def steps_of(identity: Identity) -> list[Task]:
         Task(f"torch-{i}", told("torch_step", name=name), torch, "steady", 1, i, optional=True, dark=True) for i, name in numbered
     ]
     if identity.flash:
-        pop = Task("pop", told("two_pops"), pops, "flash", 2, optional=True, caution=FLASH, patience_s=PATIENCE_S)
-        tasks.append(pop)
+        tasks.append(Task("pop", told("two_pops"), pops, "flash", 2, optional=True, caution=FLASH, patience_s=PATIENCE_S))
     return tasks
 
 
 def checks_of(walk: SensorTest, link: LinkCounts) -> list[Check]:
     """Return what was seen, one line a question."""
     faulty = {f.name for f in faults_of(walk, link)}
-    if not walk.identity.adc_bits and _leak(walk, link):
+    if not walk.identity.adc_bits and _leak(walk):
         # Light under the cap of a chip is wrong whatever else is more so.
         faulty.add("light leak")
 
@@ -98,7 +98,7 @@ def checks_of(walk: SensorTest, link: LinkCounts) -> list[Check]:
     arrived = told("messages_damaged", damaged=link.damaged, total=link.frames + link.damaged)
     rows = [
         check("link", arrived, "bytes arrive damaged"),
-        check("dark", _levels(walk, [walk.raw(f"dark-{i}") for i in count], _pedestal(walk)),
+        check("dark", _levels(walk, [walk.raw(f"dark-{i}") for i in count], zero_of(walk.identity)),
               "zero not lifted", "dark offset", "light leak", "amplifier at its end", "mains hum"),
         check("torch", _levels(walk, [walk.raw(f"torch-{i}") for i in count]), "diode reversed", "diode not connected",
               "chip sees no light", "range does not switch", "swapped resistors", "wrong resistor"),
@@ -116,14 +116,11 @@ def _own_rows(link: LinkCounts, check: Callable[..., Check]) -> list[Check]:
     """What the sensor says of itself."""
     rows, status = [], link.status
     if link.supply_stops is not None:
-        seen = told("supply_off", stops=link.supply_stops)
-        rows.append(check("supply", seen, "supply"))
+        rows.append(check("supply", told("supply_off", stops=link.supply_stops), "supply"))
     if status is not None and status.supply_v is not None:
-        seen = told("reference_volt", volt=status.supply_v)
-        rows.append(check("reference", seen, "reference does not hold"))
+        rows.append(check("reference", told("reference_volt", volt=status.supply_v), "reference does not hold"))
     if status is not None and status.temperature_c is not None:
-        seen = told("chip_warmth", degrees=status.temperature_c)
-        rows.append(check("temperature", seen))
+        rows.append(check("temperature", told("chip_warmth", degrees=status.temperature_c)))
     if status is not None and status.overruns:
         rows.append(check("pace", told("times_held_up", count=status.overruns), "board too slow"))
     if link.battery is not None:
@@ -134,60 +131,51 @@ def _own_rows(link: LinkCounts, check: Callable[..., Check]) -> list[Check]:
 def faults_of(walk: SensorTest, link: LinkCounts) -> tuple[Fault, ...]:
     """Return the likely faults, the one to look at first at the beginning; of each part of the sensor at most one."""
     # What is wrong with the steady light spoils the pops too.
-    groups = ((_link,), (_ends, _zero, _diode, _hum, _leak, _ranges, _pops_fault), (_power,))
-    found = []
-    for group in groups:
-        named = next((named for rule in group if (named := rule(walk, link))), None)
-        if named:
-            found.append(Fault(*named))
-    return tuple(found)
+    rules = (_ends, _zero, _diode, _hum, _leak, _ranges, _pops_fault)
+    of_light = next((named for rule in rules if (named := rule(walk))), None)
+    return tuple(Fault(*named) for named in (_link(link), of_light, _power(link)) if named)
 
 
 _Named = tuple[str, Told] | None
 
 
-def _link(_walk: SensorTest, link: LinkCounts) -> _Named:
+def _link(link: LinkCounts) -> _Named:
     total = link.frames + link.damaged
     if total and link.damaged > 2 and link.damaged / total > DAMAGED:
         return "bytes arrive damaged", told("messages_damaged", damaged=link.damaged, total=total)
     return None
 
 
-def _ends(walk: SensorTest, _link: LinkCounts) -> _Named:
+def _ends(walk: SensorTest) -> _Named:
     darks = _darks(walk)
     if darks and min(darks) > 0.9:
         return "amplifier at its end", told("dark_part", part=min(darks))
     return None
 
 
-def _zero(walk: SensorTest, _link: LinkCounts) -> _Named:
-    darks, pedestal = _darks(walk), _pedestal(walk)
+def _zero(walk: SensorTest) -> _Named:
+    darks, pedestal = _darks(walk), zero_of(walk.identity)
     if darks and max(darks) < pedestal - DARK_OFF:
         return "zero not lifted", told("zero_off", dark=max(darks), zero=pedestal)
     return None
 
 
-def _diode(walk: SensorTest, _link: LinkCounts) -> _Named:
+def _diode(walk: SensorTest) -> _Named:
     last = len(walk.identity.ranges) - 1
     dark, torch = walk.raw(f"dark-{last}"), walk.raw(f"torch-{last}")
     if dark is None or torch is None or torch > 0.9:
         return None
     rise = torch - dark
+    seen = told("dark_and_torch", dark=_level(walk, dark), torch=_level(walk, torch))
     if not walk.identity.adc_bits:
-        if rise * full_raw_of(walk.identity) >= TORCH_LX:
-            return None
-        seen = told("dark_and_torch", dark=_level(walk, dark), torch=_level(walk, torch))
-        return "chip sees no light", seen
+        return ("chip sees no light", seen) if rise * full_raw_of(walk.identity) < TORCH_LX else None
     if rise < -SEEN:
         return "diode reversed", told("torch_lowers", dark=dark, torch=torch)
-    if rise < SEEN:
-        seen = told("dark_and_torch", dark=_level(walk, dark), torch=_level(walk, torch))
-        return "diode not connected", seen
-    return None
+    return ("diode not connected", seen) if rise < SEEN else None
 
 
-def _leak(walk: SensorTest, _link: LinkCounts) -> _Named:
-    darks, pedestal = _darks(walk), _pedestal(walk)
+def _leak(walk: SensorTest) -> _Named:
+    darks, pedestal = _darks(walk), zero_of(walk.identity)
     if darks and not walk.identity.adc_bits:
         # It has no zero of its own to be off: what it sees in the dark is light.
         lux = max(darks) * full_raw_of(walk.identity)
@@ -199,7 +187,7 @@ def _leak(walk: SensorTest, _link: LinkCounts) -> _Named:
     return ("light leak" if darks[0] - pedestal < (darks[-1] - pedestal) / 2 else "dark offset"), seen
 
 
-def _hum(walk: SensorTest, _link: LinkCounts) -> _Named:
+def _hum(walk: SensorTest) -> _Named:
     swings = [
         t.measurement.modulation * raw_of(t.measurement, walk.calibration) / full_raw_of(walk.identity)
         for t in walk.group("dark")
@@ -210,21 +198,15 @@ def _hum(walk: SensorTest, _link: LinkCounts) -> _Named:
     return None
 
 
-def _ranges(walk: SensorTest, _link: LinkCounts) -> _Named:
+def _ranges(walk: SensorTest) -> _Named:
     """The same torch on a range and the next more sensitive one: by design its part of the range grows by a known factor."""
     by_design = [r.full_scale_lx for r in default_calibration(walk.identity).ranges]
-    for i in range(len(walk.identity.ranges) - 1):
-        rises = [_rise(walk, i), _rise(walk, i + 1)]
-        if None in rises:
+    for i, name in enumerate(walk.identity.ranges[1:]):
+        coarse, fine = _rise(walk, i), _rise(walk, i + 1)
+        if coarse is None or fine is None or max(coarse, fine) < ENOUGH or fine > 0.9:
             continue
-        coarse, fine = rises
-        assert coarse is not None
-        assert fine is not None
-        factor = by_design[i] / by_design[i + 1]
-        if max(coarse, fine) < ENOUGH or fine > 0.9:
-            continue
-        found = fine / max(coarse, 1e-4)
-        seen = told("torch_ratio", found=found, name=walk.identity.ranges[i + 1], factor=factor)
+        factor, found = by_design[i] / by_design[i + 1], fine / max(coarse, 1e-4)
+        seen = told("torch_ratio", found=found, name=name, factor=factor)
         if found < math.sqrt(1 / factor):
             return "swapped resistors", seen
         if found < math.sqrt(factor) / 1.5:
@@ -234,7 +216,7 @@ def _ranges(walk: SensorTest, _link: LinkCounts) -> _Named:
     return None
 
 
-def _pops_fault(walk: SensorTest, _link: LinkCounts) -> _Named:
+def _pops_fault(walk: SensorTest) -> _Named:
     if "pop" in walk.missed:
         return "no pop is seen", told("nothing_in", seconds=PATIENCE_S)
     pops = [t.measurement for t in walk.of("pop")]
@@ -251,7 +233,7 @@ def _pops_fault(walk: SensorTest, _link: LinkCounts) -> _Named:
     return None
 
 
-def _power(_walk: SensorTest, link: LinkCounts) -> _Named:
+def _power(link: LinkCounts) -> _Named:
     status = link.status
     if link.supply_stops is not None and abs(link.supply_stops) > 0.3:
         return "supply", told("supply_off", stops=link.supply_stops)
@@ -271,10 +253,6 @@ def _darks(walk: SensorTest) -> list[float]:
 def _rise(walk: SensorTest, index: int) -> float | None:
     dark, torch = walk.raw(f"dark-{index}"), walk.raw(f"torch-{index}")
     return None if dark is None or torch is None else torch - dark
-
-
-def _pedestal(walk: SensorTest) -> float:
-    return PEDESTAL_RAW if walk.identity.adc_bits else 0.0
 
 
 def _level(walk: SensorTest, raw: float | None) -> Told:

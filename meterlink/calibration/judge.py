@@ -11,13 +11,11 @@ from collections.abc import Sequence
 
 from meterlink.calibration.acceptance import HIGH, LOW, AcceptanceWalk
 from meterlink.calibration.calibrate import U_POP_REL
-from meterlink.calibration.evidence import MAX_DARK_LX, REPORTED_FULL_LX, full_raw_of, peak_raw_of
+from meterlink.calibration.evidence import MAX_DARK_LX, REPORTED_FULL_LX, peak_raw_of, zero_of
 from meterlink.calibration.findings import Findings, Row, row
 from meterlink.calibration.judge_geometry import angle_rows, distance_rows, rim_rows
-from meterlink.calibration.walk_light import lighter, mean_light, raws, sensitivity, u_sensitivity
 from meterlink.photometry import calibration_fit as cf
 from meterlink.records import Measurement
-from meterlink.sensor.measuring.calibrate import PEDESTAL_RAW
 from meterlink.words.told import told
 
 U_REPORTED_LX = 1.0
@@ -46,14 +44,9 @@ def judge(walk: AcceptanceWalk) -> Findings:
     angle = angle_rows(walk, u_pop, rows)
     rim_stops = rim_rows(angle, rows)
     return Findings(
-        tuple(rows), pedestal(walk), darks, leak, modulation, repeat_stops, shortest, distance, additivity,
+        tuple(rows), zero_of(walk.identity), darks, leak, modulation, repeat_stops, shortest, distance, additivity,
         _peaks(walk), overlaps, angle, rim_stops, drift, walk.ceilings(),
     )  # fmt: skip
-
-
-def pedestal(walk: AcceptanceWalk) -> float:
-    """Where the zero should be: lifted in the builds with a converter, at 0 for a sensor that reports lux."""
-    return PEDESTAL_RAW if full_raw_of(walk.identity) == 1.0 else 0.0
 
 
 def _t05_s(m: Measurement) -> float | None:
@@ -62,7 +55,7 @@ def _t05_s(m: Measurement) -> float | None:
 
 
 def _repeats(walk: AcceptanceWalk) -> tuple[float, float]:
-    seen = raws(walk, walk.of("repeat"))
+    seen = walk.raws("repeat")
     if len(seen) < 2:
         return 0.0, U_POP_REL
     spread = cf.repeatability(seen).spread / (sum(seen) / len(seen))
@@ -77,16 +70,16 @@ def _darkness(walk: AcceptanceWalk, rows: list[Row]) -> tuple[tuple[float, ...],
     unit, size, limit = ("lx", REPORTED_FULL_LX, MAX_DARK_LX) if lux else ("of full scale", 1.0, None)
     u = U_REPORTED_LX if lux else code / math.sqrt(12)
     for i, name in enumerate(walk.identity.ranges):
-        before, after = raws(walk, walk.of(f"dark-{i}")), raws(walk, walk.of(f"after-{i}"))
-        dark = sum(before) / len(before) if before else pedestal(walk)
+        before, after = walk.raws(f"dark-{i}"), walk.raws(f"after-{i}")
+        dark = sum(before) / len(before) if before else zero_of(walk.identity)
         darks.append(dark)
-        off = dark - pedestal(walk) if before else None
+        off = dark - zero_of(walk.identity) if before else None
         what = told("row_dark_lux" if lux else "row_dark", name=name)
         rows.append(row("dark", what, None if off is None else off * size, u, unit, limit))
         if before and after:
             change = sum(after) / len(after) - dark
             drift = change if abs(change) > abs(drift) else drift
-    seen = raws(walk, walk.of("leak"))
+    seen = walk.raws("leak")
     leak = sum(seen) / len(seen) - darks[-1] if seen else 0.0
     rows.append(row("leak", told("row_leak"), leak * size if seen else None, u, unit, limit))
     done = bool(walk.group("after"))
@@ -96,15 +89,14 @@ def _darkness(walk: AcceptanceWalk, rows: list[Row]) -> tuple[tuple[float, ...],
 
 def _additivity(walk: AcceptanceWalk, u_pop: float, rows: list[Row]) -> dict[tuple[int, str], tuple[float, float]]:
     found: dict[tuple[int, str], tuple[float, float]] = {}
-    light = lighter(walk)
     for i, name in enumerate(walk.identity.ranges):
         for level in (HIGH, LOW):
-            groups = [walk.of(f"add-{i}-{level}-{who}") for who in ("a", "b", "ab")]
+            steps = [f"add-{i}-{level}-{who}" for who in ("a", "b", "ab")]
             what = told(f"row_add_{level}", name=name)
-            if not all(groups):
+            if not all(map(walk.of, steps)):
                 rows.append(row("additivity", what, None, 0.0, "stop"))
                 continue
-            (a, u_a), (b, u_b), (ab, u_ab) = (mean_light(g, light, u_pop) for g in groups)
+            (a, u_a), (b, u_b), (ab, u_ab) = (walk.mean_light(step, u_pop) for step in steps)
             u = math.hypot(a * u_a, b * u_b) / (a + b) if a + b > 0 else 1.0
             value = math.log2(ab / (a + b)) if a + b > 0 and ab > 0 else -9.0
             u = math.hypot(u, u_ab) * cf.STOPS
@@ -139,18 +131,14 @@ def _overlaps(walk: AcceptanceWalk, u_pop: float, rows: list[Row]) -> tuple[floa
     for i in range(len(scales) - 1):
         names = walk.identity.ranges
         what = told("row_overlap", fine=names[i + 1], coarse=names[i], factor=design[i] / design[i + 1])
-        seen = sensitivity(walk, i)
-        if seen is None and (inverted := _inverted(walk, i, design)) is not None:
-            rows.append(row("overlap", what, inverted, 0.3, "stop"))
-            result.append(inverted)
-            continue
+        seen = walk.sensitivity(i, u_pop)
         if seen is None:
-            rows.append(row("overlap", what, None, 0.0, "stop"))
-            result.append(0.0)
-            continue
-        value = math.log2(seen * scales[i] / scales[i + 1] / (design[i] / design[i + 1]))
-        result.append(value)
-        rows.append(row("overlap", what, value, u_sensitivity(walk, i, u_pop) * cf.STOPS, "stop"))
+            value, u = _inverted(walk, i, design), 0.3
+        else:
+            value = math.log2(seen[0] * scales[i] / scales[i + 1] / (design[i] / design[i + 1]))
+            u = seen[1] * cf.STOPS
+        rows.append(row("overlap", what, value, u, "stop"))
+        result.append(value or 0.0)
     return tuple(result)
 
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import accumulate
+from operator import mul
 
 from meterlink.calibration.acceptance import AcceptanceWalk
 from meterlink.calibration.findings import INDEX_LIMIT, RIM_LIMIT, Row, angle_limit, row
 from meterlink.calibration.procedure import Taken
 from meterlink.calibration.turntable import fit_angles
-from meterlink.calibration.walk_light import lighter, sensitivity, u_sensitivity
 from meterlink.errors import CalibrationError
 from meterlink.photometry import calibration_fit as cf
 from meterlink.photometry.angle import AngleFit, error_index, error_stops
@@ -22,19 +23,17 @@ U_BEND_REL = 0.006
 
 def distance_rows(walk: AcceptanceWalk, u_pop: float, rows: list[Row]) -> cf.DistanceFit | None:
     """Add the rows of the bare bulb over distance; return its fit."""
-    light = lighter(walk)
-    taken = [t for t in walk.group("distance") if t.value and light(t) > 0]
+    taken = [t for t in walk.group("distance") if t.value and walk.light(t) > 0]
     d = [float(t.value or 0) for t in taken]
     own = [math.hypot(u_pop, t.measurement.u_rel, U_BEND_REL) for t in taken]
     u = [math.hypot(o, 2 * U_TAPE_M / x) for o, x in zip(own, d, strict=True)]
     # Near readings come from one range and far ones from another: what the overlap said of the two is taken out.
-    steps = [1.0]
-    for i in range(len(walk.calibration.ranges) - 1):
-        steps.append(steps[-1] * (sensitivity(walk, i) or 1.0))
-    lights = [light(t) / steps[t.measurement.range_index] for t in taken]
+    seen = [walk.sensitivity(i, u_pop) for i in range(len(walk.calibration.ranges) - 1)]
+    steps = [1.0, *accumulate((s[0] if s else 1.0 for s in seen), mul)]
+    lights = [walk.light(t) / steps[t.measurement.range_index] for t in taken]
     try:
         fit = cf.fit_inverse_square(d, lights, u)
-        fit = fit._replace(u_origin_m=math.hypot(fit.u_origin_m, *_range_shifts(walk, taken, d, lights, u, fit, u_pop)))
+        fit = fit._replace(u_origin_m=math.hypot(fit.u_origin_m, *_range_shifts(seen, taken, d, lights, u, fit)))
     except ValueError:
         rows.append(row("inverse square", told("row_distance"), None, 0.0, "stop"))
         return None
@@ -47,31 +46,28 @@ def distance_rows(walk: AcceptanceWalk, u_pop: float, rows: list[Row]) -> cf.Dis
 
 
 def _range_shifts(
-    walk: AcceptanceWalk,
+    seen: Sequence[tuple[float, float] | None],
     taken: Sequence[Taken],
     d: Sequence[float],
     lights: Sequence[float],
     u: Sequence[float],
     fit: cf.DistanceFit,
-    u_pop: float,
 ) -> list[float]:
     """How far the origin moves when a range's step, which all its readings share, is off by its uncertainty."""
     shifts = []
-    for i in range(len(walk.calibration.ranges) - 1):
+    for i, step in enumerate(seen):
         on_finer = [t.measurement.range_index > i for t in taken]
-        if sensitivity(walk, i) and any(on_finer) and not all(on_finer):
-            off = 1 + u_sensitivity(walk, i, u_pop)
-            moved = [x * off if finer else x for x, finer in zip(lights, on_finer, strict=True)]
+        if step and any(on_finer) and not all(on_finer):
+            moved = [x * (1 + step[1]) if finer else x for x, finer in zip(lights, on_finer, strict=True)]
             shifts.append(cf.fit_inverse_square(d, moved, u).origin_m - fit.origin_m)
     return shifts
 
 
 def angle_rows(walk: AcceptanceWalk, u_pop: float, rows: list[Row]) -> AngleFit | None:
     """Add the rows of the turntable; return its fit."""
-    light = lighter(walk)
-    taken = [t for t in walk.group("angle") if light(t) > 0]
+    taken = [t for t in walk.group("angle") if walk.light(t) > 0]
     try:
-        fit = fit_angles(taken, [light(t) for t in taken], walk.receptor, u_pop)
+        fit = fit_angles(taken, [walk.light(t) for t in taken], walk.receptor, u_pop)
     except CalibrationError:
         rows.append(row("angle", told("row_response"), None, 0.0, "stop"))
         return None

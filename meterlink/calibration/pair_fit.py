@@ -90,8 +90,7 @@ def fit_range(pairs: list[Pair], dark: Dark, name: str, full_raw: float = 1.0, *
         )
     us = [max(math.hypot(u, p.u_light_rel), 1e-4) for p, (_, u) in zip(pairs, nets, strict=True)]
     levels = [_level(p, net / full_raw) for p, (net, _) in zip(pairs, nets, strict=True)]
-    fit = cf.fit_scale([n for n, _ in nets], [p.light for p in pairs], us)
-    fit = _with_bend(fit, levels, us)
+    fit = cf.fit_scale([n for n, _ in nets], [p.light for p in pairs], us, levels)
     off = float(fit.residuals_stops[fit.worst])
     if fit.worst_sigmas > OUTLIER_SIGMAS and abs(off) > OUTLIER_STOPS:
         label = pairs[fit.worst].label or f"{fit.worst + 1}"
@@ -131,12 +130,3 @@ def _level(pair: Pair, net: float) -> float:
     if pair.kind == "steady":
         return net
     return 0.5 * pair.peak_raw if pair.peak_raw is not None else 0.25
-
-
-def _with_bend(fit: cf.ScaleFit, levels: list[float], us: list[float]) -> cf.ScaleFit:
-    """Fit the bend over the level inside the range, which for pops is not their exposure."""
-    if len(levels) < 3 or max(levels) - min(levels) < 0.1:
-        return fit._replace(bend=0.0, u_bend=math.inf)
-    line = cf.weighted_line(levels, fit.residuals_stops / cf.STOPS, us)
-    u = float(line.standard_uncertainties[1]) * max(1.0, line.birge)
-    return fit._replace(bend=float(line.parameters[1]), u_bend=u)

@@ -41,8 +41,8 @@ class Task(NamedTuple):
     """Measurements wanted."""
     range_index: int | None = None
     """The range that the sensor must be on; None lets it choose."""
-    ask: str = ""
-    """What must be typed with it: ``reference`` (an f-number or lux) or nothing."""
+    camera: bool = False
+    """Typed: the other instrument is a camera, and not a meter."""
     value: float | None = None
     """What the task itself stands for: the angle in degrees, the distance in metres."""
     settable: bool = False
@@ -136,7 +136,7 @@ class Procedure:
         """Give a measurement to the present task; returns a sentence.  One that does not fit changes nothing.
 
         Raises:
-            UsageError: all is done, or the task needs a typed value.
+            UsageError: all is done.
             CalibrationError: from another sensor or made with another calibration.
         """
         task = self.task
@@ -146,8 +146,6 @@ class Procedure:
         if reason:
             self.refused = [*self.refused[-99:], Taken(task, measurement._replace(wave=None), value)]
             return reason
-        if task.ask and value is None:
-            raise UsageError("this step needs what the {ask} says: give it with the reading", ask=task.ask)
         self.taken.append(Taken(task, measurement, task.value if value is None else value))
         left = task.wanted - len(self.of(task.name))
         self.replan()
@@ -234,8 +232,7 @@ class Procedure:
         if measurement.kind != task.kind:
             return wrong_kind(task)
         if task.range_index is not None and measurement.range_index != task.range_index:
-            name = self._range_name(task.range_index)
-            return told("other_range", name=name)
+            return told("other_range", name=self.identity.ranges[task.range_index])
         if measurement.incomplete:
             return told("not_whole")
         if task.range_index is None and measurement.note and (measurement.clipped or measurement.too_dim):
@@ -278,7 +275,3 @@ class Procedure:
         level = self.level_of(measurement)
         steady = SMALLEST_STEADY if self.identity.adc_bits else SMALLEST_LUX
         return level is not None and level < (SMALLEST_PEAK if measurement.kind == "flash" else steady)
-
-    def _range_name(self, index: int) -> str:
-        names = self.identity.ranges
-        return names[index] if index < len(names) else str(index)

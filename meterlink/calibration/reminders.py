@@ -46,7 +46,6 @@ def reminders(
     *,
     receptor: str | None = None,
     temperature_c: float | None = None,
-    old_s: float = OLD_S,
     angle: bool = True,
 ) -> tuple[Told, ...]:
     """Return what the photographer should know before trusting a reading, most serious first; empty when all is well.
@@ -71,7 +70,7 @@ def reminders(
     if calibration.relative:
         said.append(told("relative_only"))
     age_s = now_s - calibration.created_at_s
-    if age_s > old_s:
+    if age_s > OLD_S:
         said.append(told("old", days=age_s / 86_400))
     elif age_s < -86_400:
         said.append(told("in_the_future"))

@@ -8,9 +8,8 @@ pairs, bend of the range) does not cancel between ranges.
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 from typing import Any, NamedTuple
-
-import numpy as np
 
 from meterlink.calibration.claim import claim_of
 from meterlink.calibration.evidence import MAX_DARK_LX, MAX_DARK_RAW, Dark, Evidence, Pair
@@ -77,27 +76,12 @@ def calibrate_scale(
         CalibrationError: pairs too few, too close together, clipped, in disagreement with one another, a range that
             nothing reaches, or ranges in the wrong order.
     """
-    if not light_distance_m > 0:
-        raise CalibrationError("give the distance of the lights in metres, greater than 0")
     u_plane_rel = 2 * U_PLANE_M / light_distance_m
     if not 0 < u_reference_rel < 1:
         raise CalibrationError("give the reference's own uncertainty, between 0 and 1 (0.1 stop is 0.07)")
     darks = _darks(evidence)
-    warnings: list[Told] = []
-    fits: dict[int, cf.ScaleFit] = {}
-    used: dict[int, list[Pair]] = {}
-    for index in sorted({p.range_index for p in evidence.pairs}):
-        pairs = [p for p in evidence.pairs if p.range_index == index]
-        used[index] = usable(pairs, darks[index], evidence.range_names[index], warnings)
-        fits[index] = fit_range(
-            used[index], darks[index], evidence.range_names[index], evidence.full_raw, relaxed=method == "guide number"
-        )
-    scales, covariance = _join(evidence, fits)
-    ranges = tuple(
-        RangeScale(math.exp(scales[i]), darks[i].raw, math.sqrt(covariance[i][i] + _u_bend(fits.get(i)) ** 2))
-        for i in range(len(evidence.range_names))
-    )
-    _check_order(ranges, evidence.range_names)
+    used, fits, warnings = _fits(evidence, darks, relaxed=method == "guide number")
+    ranges = _ranges(evidence, darks, {i: (f.log_scale, f.u_log_scale) for i, f in fits.items()}, fits)
     calibration = Calibration(
         id=new_id(),
         sensor_id=evidence.sensor_id,
@@ -118,9 +102,8 @@ def calibrate_scale(
             "lamp_errors": lamp_errors,
         },
     )
-    calibration = claiming(calibration)
-    residuals = tuple((p, _residual_stops(p, ranges[p.range_index])) for i in used for p in used[i])
-    return Scaled(calibration, residuals, tuple(warnings))
+    residuals = tuple((p, _residual_stops(p, ranges[p.range_index])) for p in used)
+    return Scaled(claiming(calibration), residuals, warnings)
 
 
 def left_by_pairs(evidence: Evidence) -> dict[int, float]:
@@ -129,13 +112,8 @@ def left_by_pairs(evidence: Evidence) -> dict[int, float]:
     Raises:
         CalibrationError: as ``calibrate_scale``.
     """
-    darks = _darks(evidence)
-    fits = {}
-    for index in sorted({p.range_index for p in evidence.pairs}):
-        name = evidence.range_names[index]
-        pairs = usable([p for p in evidence.pairs if p.range_index == index], darks[index], name, [])
-        fits[index] = fit_range(pairs, darks[index], name, evidence.full_raw)
-    _, covariance = _join(evidence, fits)
+    _, fits, _ = _fits(evidence, _darks(evidence))
+    _, covariance = _join(evidence, {i: (f.log_scale, f.u_log_scale) for i, f in fits.items()})
     return {i: math.sqrt(covariance[i][i]) for i in range(len(evidence.range_names))}
 
 
@@ -150,13 +128,7 @@ def calibrate_relative(evidence: Evidence, nominal: Calibration, *, created_at_s
     darks = _darks(evidence)
     if len(evidence.range_names) > 1 and not evidence.overlaps:
         raise CalibrationError("a relative calibration needs the same light on both ranges: take the overlap pops")
-    first = cf.ScaleFit(math.log(nominal.ranges[0].full_scale_lx), 1e-6, np.zeros(0), 0.0, 0, 0.0, 0.0, math.inf)
-    scales, covariance = _join(evidence, {0: first})
-    ranges = tuple(
-        RangeScale(math.exp(scales[i]), darks[i].raw, math.sqrt(covariance[i][i] + _u_bend(None) ** 2))
-        for i in range(len(evidence.range_names))
-    )
-    _check_order(ranges, evidence.range_names)
+    ranges = _ranges(evidence, darks, {0: (math.log(nominal.ranges[0].full_scale_lx), 1e-6)}, {})
     calibration = nominal._replace(
         id=new_id(),
         created_at_s=created_at_s,
@@ -168,8 +140,7 @@ def calibrate_relative(evidence: Evidence, nominal: Calibration, *, created_at_s
         temperature_c=evidence.temperature_c,
         details=_details(evidence, ranges, darks, nominal),
     )
-    calibration = claiming(calibration)
-    return Scaled(calibration, (), (told("relative_warning"),))
+    return Scaled(claiming(calibration), (), (told("relative_warning"),))
 
 
 def calibrate_zero(evidence: Evidence, previous: Calibration, *, created_at_s: float = 0.0) -> Calibration:
@@ -215,6 +186,41 @@ def _darks(evidence: Evidence) -> dict[int, Dark]:
     return result
 
 
+def _fits(
+    evidence: Evidence, darks: dict[int, Dark], *, relaxed: bool = False
+) -> tuple[list[Pair], dict[int, cf.ScaleFit], tuple[Told, ...]]:
+    """Return the pairs that are used, the scale that those of each range give it, and what there is to say of them."""
+    used: list[Pair] = []
+    fits: dict[int, cf.ScaleFit] = {}
+    warnings: list[Told] = []
+    for index in sorted({p.range_index for p in evidence.pairs}):
+        dark, name = darks[index], evidence.range_names[index]
+        pairs = usable([p for p in evidence.pairs if p.range_index == index], dark, name, warnings)
+        fits[index] = fit_range(pairs, dark, name, evidence.full_raw, relaxed=relaxed)
+        used += pairs
+    return used, fits, tuple(warnings)
+
+
+def _ranges(
+    evidence: Evidence, darks: dict[int, Dark], own: dict[int, tuple[float, float]], fits: dict[int, cf.ScaleFit]
+) -> tuple[RangeScale, ...]:
+    """Return every range by its own scale (see ``_join``) and the overlaps; refuse those that are in the wrong order."""
+    scales, covariance = _join(evidence, own)
+    names = evidence.range_names
+    ranges = tuple(
+        RangeScale(math.exp(scales[i]), darks[i].raw, math.sqrt(covariance[i][i] + _u_bend(fits.get(i)) ** 2))
+        for i in range(len(names))
+    )
+    for (first, a), (second, b) in pairwise(zip(ranges, names, strict=True)):
+        if first.full_scale_lx <= second.full_scale_lx:
+            raise CalibrationError(
+                "range {a} turns out more sensitive than range {b}: the feedback resistors (or the gain "
+                "wires) are swapped; change them over and calibrate again",
+                a=a, b=b,
+            )
+    return ranges
+
+
 def _u_bend(fit: cf.ScaleFit | None) -> float:
     """What the bend of a range leaves in a reading somewhere on it: prior knowledge narrowed by the pairs."""
     prior = SOUND_BEND**2
@@ -224,9 +230,9 @@ def _u_bend(fit: cf.ScaleFit | None) -> float:
     return RMS_OF_LINE * math.sqrt((weight * fit.bend) ** 2 + weight * fit.u_bend**2)
 
 
-def _join(evidence: Evidence, fits: dict[int, cf.ScaleFit]) -> tuple[list[float], list[list[float]]]:
+def _join(evidence: Evidence, own: dict[int, tuple[float, float]]) -> tuple[list[float], list[list[float]]]:
+    """Return ln of every range's scale and their covariance; ``own``: ln of what a range has by itself, its uncertainty."""
     count = len(evidence.range_names)
-    own = {i: (f.log_scale, f.u_log_scale) for i, f in fits.items()}
     # raw_a F_a = raw_b F_b, so ln(F_a / F_b) = -ln(raw_a / raw_b); the light lies high on one range, low on the other.
     bend = SOUND_BEND * 0.5
     overlaps = [(o.range_a, o.range_b, -math.log(o.raw_ratio), math.hypot(o.u_rel, bend)) for o in evidence.overlaps]
@@ -255,16 +261,6 @@ def _join(evidence: Evidence, fits: dict[int, cf.ScaleFit]) -> tuple[list[float]
     except ValueError as error:
         raise CalibrationError("the ranges cannot be tied together ({error}): take the overlap pops again", error=error) from None
     return scales.tolist(), covariance.tolist()
-
-
-def _check_order(ranges: tuple[RangeScale, ...], names: tuple[str, ...]) -> None:
-    for first, second, a, b in zip(ranges, ranges[1:], names, names[1:], strict=False):
-        if first.full_scale_lx <= second.full_scale_lx:
-            raise CalibrationError(
-                "range {a} turns out more sensitive than range {b}: the feedback resistors (or the gain "
-                "wires) are swapped; change them over and calibrate again",
-                a=a, b=b,
-            )
 
 
 def _residual_stops(pair: Pair, scale: RangeScale) -> float:

@@ -10,9 +10,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from statistics import fmean, stdev
 
 from meterlink.calibration import camera
-from meterlink.calibration.calibrate import U_POP_REL, evidence_of
+from meterlink.calibration.calibrate import U_POP_REL, darks_of, evidence_of
 from meterlink.calibration.evidence import (
     Evidence,
     Overlap,
@@ -117,14 +118,11 @@ class ScaleWalk(Procedure):
         if self.relative:
             return []
         first = self._flash_levels(0, self._levels)
-        more = [t for t in self._flash_levels(self._levels, self._levels + MORE_LEVELS) if t.range_index in self._asked()]
+        more = [t for t in self._flash_levels(self._levels, self._levels + MORE_LEVELS) if t.range_index in (self._wanting or ())]
         lamps = self._lamp_tasks()
         # She who holds the reference begins where the dome left off, and the other way round: a drift of the lamp then cancels.
         reads, reads_more = ([reference_task(t, t is run[-1]) for t in reversed(run)] for run in (first, more))
         return [*first, *reads, *lamps, *self._steady_tasks(lamps), *more, *reads_more]
-
-    def _asked(self) -> tuple[int, ...]:
-        return self._wanting or ()
 
     def _flash_levels(self, start: int, end: int) -> list[Task]:
         """Pops on each range from the first, as bright as it was, down; a range whose first was left out has none.
@@ -201,10 +199,8 @@ class ScaleWalk(Procedure):
         task = self.task
         said = super().read(value)
         if task is not None and task.name == "ref-steady-0" and self._range_for(value) is None:
-            part = value / self._full_lx(len(self.identity.ranges) - 1)
-            if value < self._least_lx():
-                return told("lamp_weighs_nothing", said=said, part=part)
-            return told("lamp_beyond", said=said, part=part)
+            code = "lamp_weighs_nothing" if value < self._least_lx() else "lamp_beyond"
+            return told(code, said=said, part=value / self._full_lx(len(self.identity.ranges) - 1))
         return said
 
     def _off_level(self, task: Task, measurement: Measurement) -> Told:
@@ -229,9 +225,7 @@ class ScaleWalk(Procedure):
             return said
         self.skipped.add(task.name)
         self.replan()
-        if measurement.clipped:
-            return told("lamp_left_out", step=task.title)
-        return told("lamp_too_dim", step=task.title)
+        return told("lamp_left_out" if measurement.clipped else "lamp_too_dim", step=task.title)
 
     def retake(self, named: Iterable[object]) -> list[str]:
         """As ``Procedure.retake``, with what the reference read of that light."""
@@ -282,26 +276,25 @@ class ScaleWalk(Procedure):
         peaks = [peak_raw_of(t.measurement, self.calibration) or 0.0 for t in pops]
         if not any(peaks):
             return None
-        stated = math.fsum(t.measurement.u_rel * p for t, p in zip(pops, peaks, strict=True)) / len(pops)
+        stated = fmean(t.measurement.u_rel * p for t, p in zip(pops, peaks, strict=True))
         if len(pops) < 4:
             return stated, stated
         seen = repeatability([raw_of(t.measurement, self.calibration) for t in pops])
         # u_mean · √n is one pop's spread, widened for few readings; the lamp's own spread is in it too.
         spread = seen.u_mean * math.sqrt(seen.readings) / seen.mean
-        return min(stated, spread * math.fsum(peaks) / len(peaks)), stated
+        return min(stated, spread * fmean(peaks)), stated
 
     def _pulse_s(self) -> float | None:
         pops = [t.measurement for t in self._bright_repeats()]
         found = [m.exposure_lxs / m.peak_lx for m in pops if m.exposure_lxs and m.peak_lx]
-        return math.fsum(found) / len(found) if found else None
+        return fmean(found) if found else None
 
     def _repeat_rel(self) -> float | None:
         raws = [raw_of(t.measurement, self.calibration) for t in self._bright_repeats()]
         if len(raws) < 2:
             return None
-        mean, free = math.fsum(raws) / len(raws), len(raws) - 1
-        seen = math.fsum((r / mean - 1) ** 2 for r in raws)
-        return math.sqrt((seen + PRIOR_REPEATS * U_POP_REL**2) / (free + PRIOR_REPEATS))
+        free = len(raws) - 1
+        return math.sqrt((free * (stdev(raws) / fmean(raws)) ** 2 + PRIOR_REPEATS * U_POP_REL**2) / (free + PRIOR_REPEATS))
 
     def _pair(self, taken: Taken, u_reading_rel: float, repeat_rel: float | None) -> Pair:
         m = taken.measurement
@@ -328,7 +321,7 @@ class ScaleWalk(Procedure):
                 continue
             (raw_a, u_a), (raw_b, u_b) = (mean_of([t.measurement for t in g], self.calibration) for g in (a, b))
             if a[0].measurement.kind == "steady":
-                darks = evidence_of(self, None).darks
+                darks = darks_of(self)
                 raw_a, raw_b = raw_a - darks[i].raw, raw_b - darks[i + 1].raw
             if raw_a <= 0 or raw_b <= 0:
                 raise CalibrationError("the overlap light is not above the dark: take it brighter, on both ranges")

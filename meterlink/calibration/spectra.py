@@ -30,11 +30,8 @@ LAMPS = {
 """Our words -> name in colour-science's tables of CIE and ISO illuminants and measured light sources."""
 
 
-class Spectra(NamedTuple):
-    """Named spectra on one grid."""
-
-    wavelength_nm: spectral.Array
-    values: dict[str, spectral.Array]
+Spectra = dict[str, spectral.Array]
+"""Spectra by name, on the grid of ``spectral``."""
 
 
 class LampError(NamedTuple):
@@ -77,7 +74,7 @@ def parse_csv(text: str) -> Spectra:
     if table.shape[1] != len(names) + 1:
         raise CalibrationError("every line of the spectra needs a wavelength and one number for each name")
     try:
-        return Spectra(spectral.GRID_NM, {n: spectral.on_grid(table[:, 0], table[:, i + 1]) for i, n in enumerate(names)})
+        return {n: spectral.on_grid(table[:, 0], table[:, i + 1]) for i, n in enumerate(names)}
     except ValueError as error:
         raise CalibrationError("the spectra cannot be used: {error}", error=error) from None
 
@@ -105,12 +102,12 @@ def known_lamps() -> Spectra:
         raise CalibrationError(
             "lamp spectra come from a CSV file or from the package colour-science: pip install colour-science"
         ) from None
-    values = {}
+    found = {}
     for words, name in LAMPS.items():
         source = colour.SDS_LIGHT_SOURCES[name] if name in colour.SDS_LIGHT_SOURCES else colour.SDS_ILLUMINANTS[name]
         # ISO 7589 tables end at 690 nm: their last value is held, as colour-science itself extrapolates.
-        values[words] = np.asarray(np.interp(spectral.GRID_NM, source.wavelengths, source.values))
-    return Spectra(spectral.GRID_NM, values)
+        found[words] = np.asarray(np.interp(spectral.GRID_NM, source.wavelengths, source.values))
+    return found
 
 
 def lamp_errors(
@@ -121,17 +118,17 @@ def lamp_errors(
     Raises:
         CalibrationError: an unknown lamp, or a sensor that sees nothing of one.
     """
-    if calibration_lamp is not None and calibration_lamp not in lamps.values:
+    if calibration_lamp is not None and calibration_lamp not in lamps:
         raise CalibrationError(
             "no lamp {calibration_lamp!r}: there are {values}",
-            calibration_lamp=calibration_lamp[:40], values=', '.join(lamps.values),
+            calibration_lamp=calibration_lamp[:40], values=', '.join(lamps),
         )
-    under = lamps.values[calibration_lamp] if calibration_lamp else None
+    under = lamps[calibration_lamp] if calibration_lamp else spectral.ILLUMINANT_A
     try:
         rows = []
-        for name, lamp in lamps.values.items():
-            factor = spectral.mismatch_factor(lamps.wavelength_nm, responsivity, lamp, under)
+        for name, lamp in lamps.items():
+            factor = spectral.mismatch_factor(responsivity, lamp, under)
             rows.append(LampError(name, factor, spectral.error_stops(factor)))
-        return spectral.f1_prime(lamps.wavelength_nm, responsivity), tuple(rows)
+        return spectral.f1_prime(responsivity), tuple(rows)
     except ValueError as error:
         raise CalibrationError("no spectral error follows: {error}", error=error) from None

@@ -90,7 +90,7 @@ def reference_task(pop: Task, first: bool = True) -> Task:
     """The reference in the dome's place under a light that the dome has seen; a run's ``first`` says that they change places."""
     text = told("hands_reference", then=told("do_reference")) if first else told("do_reference")
     title = told("reference_step", light=pop.title)
-    return Task(pop.name.replace("pair", "ref", 1), title, text, TYPED, ask="reference")
+    return Task(pop.name.replace("pair", "ref", 1), title, text, TYPED)
 
 
 def lamp_task(number: int, level_lx: float | None, *, optional: bool) -> Task:
@@ -100,7 +100,7 @@ def lamp_task(number: int, level_lx: float | None, *, optional: bool) -> Task:
     else:
         text = told("do_lamp", stops=STEADY_STEP_STOPS, lux=level_lx or 0.0)
     title = told("lamp_reference_step", number=number + 1)
-    return Task(f"ref-steady-{number}", title, text, TYPED, ask="reference", value=level_lx, optional=optional)
+    return Task(f"ref-steady-{number}", title, text, TYPED, value=level_lx, optional=optional)
 
 
 def steady_task(identity: Identity, index: int, number: int, level: float, first: bool) -> Task:
@@ -130,7 +130,7 @@ def faint_tasks(identity: Identity, count: int = 8) -> list[Task]:
 
 def for_camera(task: Task) -> Task:
     """The same step where a camera that looks at a grey card is the reference."""
-    return task._replace(text=_of_the_card(task.text), ask="camera" if task.ask else "")
+    return task._replace(text=_of_the_card(task.text), camera=task.kind == TYPED)
 
 
 def _of_the_card(text: Told) -> Told:
@@ -139,7 +139,9 @@ def _of_the_card(text: Told) -> Told:
 
 
 def with_caution(task: Task) -> Task:
-    """Give the steps that flash or burn a lamp their caution."""
+    """Give the steps that flash or burn a lamp their caution, unless they have one of their own."""
+    if task.caution:
+        return task
     if "steady-" in task.name:
         return task._replace(caution=HOT_LAMP)
     return task._replace(caution=FLASH if task.kind == "flash" else NOTHING)

@@ -10,7 +10,7 @@ from meterlink.calibration.procedure import Procedure, Taken, Task
 from meterlink.calibration.scale import claiming
 from meterlink.calibration.steps import with_caution
 from meterlink.errors import CalibrationError
-from meterlink.photometry.angle import LARGEST_ANGLE_DEG, AngleFit, fit_response
+from meterlink.photometry.angle import AngleFit, fit_response
 from meterlink.records import Calibration, Identity, new_id
 from meterlink.words.told import told
 
@@ -26,38 +26,23 @@ U_ANGLE_DEG = 1.0
 class AngleWalk(Procedure):
     """``meterlink calibrate angle``: one lamp, the sensor turned on a turntable."""
 
-    def __init__(self, identity: Identity, calibration: Calibration, angles_deg: Sequence[float] = ()) -> None:
-        kind = "flash" if identity.flash else "steady"
-        angles = list(angles_deg) or list(ANGLES_DEG[calibration.receptor])
-        largest = LARGEST_ANGLE_DEG[calibration.receptor]
-        if any(abs(a) > largest for a in angles):
-            raise CalibrationError(
-                "a {receptor} receptor is tested up to {largest:g} degrees: leave the rest",
-                receptor=calibration.receptor,
-                largest=largest,
-            )
-        seen: dict[float, int] = {}
+    def __init__(self, identity: Identity, calibration: Calibration) -> None:
+        kind, angles = "flash" if identity.flash else "steady", ANGLES_DEG[calibration.receptor]
         tasks = []
-        for angle in angles:
-            seen[angle] = seen.get(angle, 0) + 1
-            title = told("angle_again", angle=angle) if seen[angle] > 1 else told("angle_step", angle=angle)
-            text = told("do_turn", angle=angle)
-            tasks.append(Task(f"angle-{angle:g}-{seen[angle]}", title, text, kind, 1, value=angle))
+        for i, angle in enumerate(angles):
+            before = angles[:i].count(angle)
+            title = told("angle_again" if before else "angle_step", angle=angle)
+            tasks.append(Task(f"angle-{angle:g}-{before + 1}", title, told("do_turn", angle=angle), kind, 1, value=angle))
         super().__init__(identity, calibration, [with_caution(t) for t in tasks])
 
-    def fit(self, u_pop_rel: float | None = None) -> AngleFit:
-        """Fit the response.
+    def result(self, created_at_s: float = 0.0) -> tuple[Calibration, AngleFit]:
+        """Return a new calibration that is the present one with this angular response.
 
         Raises:
             CalibrationError: too few angles, or readings from which none follows.
         """
-        repeat = self.calibration.details.get("repeat_rel")
-        lights = [_light(t) for t in self.taken]
-        return fit_angles(self.taken, lights, self.calibration.receptor, u_pop_rel or repeat or U_POP_REL)
-
-    def result(self, created_at_s: float = 0.0) -> tuple[Calibration, AngleFit]:
-        """Return a new calibration that is the present one with this angular response."""
-        fit = self.fit()
+        u_pop_rel = self.calibration.details.get("repeat_rel") or U_POP_REL
+        fit = fit_angles(self.taken, [_light(t) for t in self.taken], self.calibration.receptor, u_pop_rel)
         details = dict(self.calibration.details)
         details.pop("certificate", None)
         details["angle"] = {

@@ -172,7 +172,7 @@ def _procedure(args: argparse.Namespace, identity: Identity, previous: Calibrati
     names = list(identity.ranges)
     if args.range and args.range not in names:
         raise UsageError("this sensor has no range {range}: it has {names}", range=args.range, names=', '.join(names))
-    guide = units.parse_length(args.guide_number, "guide number")
+    guide = units.parse_length(args.guide_number, "guide number", 0.1)
     distances = [units.parse_distance(d) for d in args.distance]
     return GuideWalk(identity, previous, guide, distances, names.index(args.range) if args.range else 0)
 
@@ -209,8 +209,8 @@ def _lamp_errors(args: argparse.Namespace) -> dict[str, float] | None:
     if not args.response:
         return None
     responses, lamps = _spectra(args.response), known_lamps()
-    under = args.lamp if args.lamp in lamps.values else next(iter(lamps.values))
-    _, rows = lamp_errors(next(iter(responses.values.values())), lamps, under)
+    under = args.lamp if args.lamp in lamps else next(iter(lamps))
+    _, rows = lamp_errors(next(iter(responses.values())), lamps, under)
     return {r.lamp: round(r.error_stops, 4) for r in rows if r.lamp != under}
 
 
@@ -293,7 +293,7 @@ def _spectral(args: argparse.Namespace) -> int:
     if not args.file:
         raise UsageError("name a CSV of wavelength and responsivity: {do}", do=Do("calibrate_spectral"))
     sensors, lamps = _spectra(args.file), known_lamps()
-    found = {name: lamp_errors(values, lamps) for name, values in sensors.values.items()}
+    found = {name: lamp_errors(values, lamps) for name, values in sensors.items()}
     if args.json:
         print_json({n: {"f1_prime": f1, "lamps": [r._asdict() for r in rows]} for n, (f1, rows) in found.items()})
         return 0

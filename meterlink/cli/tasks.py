@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import math
 import re
 import sys
 from collections.abc import AsyncIterator, Awaitable, Callable
@@ -11,16 +12,16 @@ from pathlib import Path
 from typing import NamedTuple
 
 from meterlink import units
-from meterlink.calibration.evidence import reference_light
 from meterlink.calibration.procedure import Procedure, Task, kind_of
 from meterlink.cli.driving import find_sensor, known_sensor
 from meterlink.cli.frame import is_terminal, wrapped
 from meterlink.cli.terminal import LINE_AGAIN
-from meterlink.errors import SensorError, UsageError
+from meterlink.errors import CalibrationError, SensorError, UsageError
 from meterlink.library.store import Library
 from meterlink.metering.calibrating import Keep, Say, Typed, Value, seen, walk_through
 from meterlink.metering.sensor_in_use import SensorInUse
 from meterlink.metering.station import SensorStation
+from meterlink.photometry import exposure
 from meterlink.photometry.card import right_aperture
 from meterlink.records import Calibration, Identity, Kind, Measurement
 from meterlink.report.picture import card_level
@@ -111,7 +112,7 @@ class Live:
     def show(self, level: Measurement) -> None:
         """Show a sample; not where something is being typed, which it would write over."""
         task = self.walk.task
-        if self.on and task is not None and task.kind == Kind.STEADY and not task.ask:
+        if self.on and task is not None and task.kind == Kind.STEADY:
             print(LINE_AGAIN + say("  now {level}", level=seen(self.walk, task, level)), end="", flush=True)
             self._shown = True
 
@@ -123,14 +124,16 @@ class Live:
 
 
 def reference_value(calibration_constant: float, iso: float, shutter_s: float, card: float | None = None) -> Value:
-    """Return what reads ``f/8+0.3``, ``1200 lx`` or ``160 lxs`` as light.
+    """Return what reads ``f/8+0.3``, ``1200 lx`` or ``160 lxs`` as light at a receptor of our constant C.
 
+    An f-number is what the photographer sets, so it is taken over as an f-number: with the C of our receptor it becomes
+    light, and the sensor will show that f-number again whatever C the reference's maker chose.
     With the reflectance of a ``card`` the reference is a camera: ``f/8`` is the aperture at which the card is at its level,
     ``f/8 110`` and ``f/8 frame.jpg`` are a frame at that aperture in which it has that level.
     """
     def value(text: str, task: Task) -> float:
         plain = text.lower().replace("·", "").replace(" ", "").replace(",", "")
-        for unit, name in (("lxs", "exposure_lxs"), ("lx", "illuminance_lx")):
+        for unit in ("lxs", "lx"):
             if card is None and plain.endswith(unit):
                 if (kind_of(task) == Kind.FLASH) != (unit == "lxs"):
                     raise UsageError("lux are of steady light, lux-seconds (lxs) of a flash: type the other one")
@@ -141,13 +144,13 @@ def reference_value(calibration_constant: float, iso: float, shutter_s: float, c
                         "'{typed}' is no number of {unit}: type for example 1200 lx",
                         typed=text[:30], unit=unit,
                     ) from None
-                return reference_light(calibration_constant=calibration_constant, **{name: number})
-        return reference_light(
-            calibration_constant=calibration_constant,
-            f_number=units.parse_f_number(text) if card is None else _of_frame(text, card),
-            iso=iso,
-            shutter_s=shutter_s if kind_of(task) == Kind.STEADY else None,
-        )
+                if not 0.0 < number < math.inf:
+                    raise CalibrationError("the reference's reading must be greater than 0: take the pair again")
+                return number
+        f_number = units.parse_f_number(text) if card is None else _of_frame(text, card)
+        if kind_of(task) == Kind.STEADY:
+            return exposure.illuminance(f_number, shutter_s, iso, calibration_constant)
+        return exposure.luminous_exposure(f_number, iso, calibration_constant)
 
     return value
 

@@ -63,20 +63,16 @@ async def walk_through(
             if not _command(walk, line, say):
                 _read(walk, task, line, say, value_of)
             continue
-        if task.ask or task.kind == Kind.STEADY:
-            line = await _line(walk, station, lines, task, say)
+        if task.kind == Kind.STEADY:
+            line = await _typed(lines)
             if line == "q":
                 return False
             if _command(walk, line, say):
                 announced = ""
                 continue
-            if line and not task.ask:
+            if line:
                 typed = _other_value(line, task, typed, value_of, say)
                 continue
-            if task.ask:
-                typed = await _reference(walk, station, line, task, say, value_of)
-                if typed is None:
-                    continue
         try:
             measurement = await _measured(station, lines, task)
         except SensorError as error:
@@ -102,28 +98,13 @@ async def walk_through(
     return True
 
 
-async def _reference(walk: Procedure, station: SensorStation, line: str, task: Task, say: Say, value_of: Value) -> float | None:
-    """The reference's reading from its line; None when there was none in it: an empty one shows the level of steady light."""
-    try:
-        if not line and task.kind == Kind.STEADY:
-            say(f"  {told('level_now', seen=seen(walk, task, await station.measure(task)), how=_how(task))}")
-            return None
-        typed = value_of(line, task)
-    except MeterlinkError as error:
-        say(f"! {error}")
-        return None
-    station.forget_pops()
-    say(f"  {told('fire_now' if task.kind == Kind.FLASH else 'wait_now')}")
-    return typed
-
-
 def _take(walk: Procedure, task: Task, measurement: Measurement, typed: float | None) -> list[str]:
     """Give a measurement to its task; returns what is to be said of it."""
     counted = len(walk.taken)
     said = walk.take(measurement, typed)
     if len(walk.taken) > counted:
         return [f"  {said} ({seen(walk, task, measurement)})"]
-    return [f"! {said}", f"  {_how(task)}"] if task.ask else [f"! {said}"]
+    return [f"! {said}"]
 
 
 def _read(walk: Procedure, task: Task, line: str, say: Say, value_of: Value) -> None:
@@ -168,8 +149,6 @@ def _announce(walk: Procedure, task: Task, say: Say) -> None:
     leave_out = told("s_leaves_out") if task.optional else NOTHING
     if task.kind == TYPED:
         say(f"  {all_of(_how(task), leave_out)}")
-    elif task.ask:
-        say(f"  {_how(task)}")
     elif task.kind == Kind.STEADY:
         say(f"  {all_of(told('enter_when_so'), leave_out)}")
     else:
@@ -178,11 +157,9 @@ def _announce(walk: Procedure, task: Task, say: Say) -> None:
 
 
 def _how(task: Task) -> Told:
-    if task.ask == "camera":
+    if task.camera:
         return told("type_frame")
-    if task.kind == TYPED:
-        return told("type_it", example="f/8+0.3, 160 lxs" if kind_of(task) == Kind.FLASH else "f/8+0.3, 1200 lx")
-    return told("type_pop" if task.kind == Kind.FLASH else "type_level")
+    return told("type_it", example="f/8+0.3, 160 lxs" if kind_of(task) == Kind.FLASH else "f/8+0.3, 1200 lx")
 
 
 def _other_value(line: str, task: Task, before: float | None, value_of: Value, say: Say) -> float | None:
@@ -212,28 +189,6 @@ def _command(walk: Procedure, line: str, say: Say) -> bool:
 async def _typed(lines: Typed) -> str:
     line = await lines.next()
     return "q" if line is None else line
-
-
-async def _line(walk: Procedure, station: SensorStation, lines: Typed, task: Task, say: Say) -> str:
-    """Wait for a line; a pop that comes before what must be typed is announced of, since it shows how bright the light is."""
-    if task.kind == Kind.STEADY:
-        return await _typed(lines)
-    line: asyncio.Future[str] = asyncio.ensure_future(_typed(lines))
-    while True:
-        pop: asyncio.Future[Measurement] = asyncio.ensure_future(station.stray_pop())
-        both: set[asyncio.Future[Any]] = {line, pop}
-        try:
-            await asyncio.wait(both, return_when=asyncio.FIRST_COMPLETED)
-        except asyncio.CancelledError:
-            line.cancel()
-            raise
-        finally:
-            if not pop.done():
-                pop.cancel()
-        if line.done():
-            return line.result()
-        say(f"  {told('that_pop', seen=seen(walk, task, pop.result()), how=_how(task))}")
-        await station.prepare(task)
 
 
 async def _measured(station: SensorStation, lines: Typed, task: Task) -> Measurement | str | None:

@@ -49,10 +49,6 @@ class SensorStation:
         """What was fired until now does not count."""
         _drain(self._pops)
 
-    async def stray_pop(self) -> Measurement:
-        """Return the next pop."""
-        return await self._pops.get()
-
     async def measure(self, task: Task) -> Measurement:
         """Wait for the next pop, or average the steady light from now on.
 

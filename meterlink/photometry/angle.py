@@ -100,9 +100,6 @@ class AngleFit(NamedTuple):
     error_index: float
     error_stops: tuple[tuple[float, float, float], ...]
     """(typical angle, error in stops, its standard uncertainty)."""
-    excess: float
-    """How far the readings scatter about the smooth fit beyond their uncertainty (in standard deviations)."""
-    residuals_stops: tuple[float, ...]
 
 
 def fit_response(angles_deg: Sequence[float], values: Sequence[float], u_rel: Sequence[float], receptor: str) -> AngleFit:
@@ -120,7 +117,7 @@ def fit_response(angles_deg: Sequence[float], values: Sequence[float], u_rel: Se
     Raises:
         ValueError: fewer than five angles, none near the axis, none at 60° or beyond, values that are not positive.
     """
-    from meterlink.photometry.calibration_fit import STOPS, chi_square_excess
+    from meterlink.photometry.calibration_fit import STOPS
 
     ideal_response(receptor, 0.0)  # refuses an unknown receptor
     limit = LARGEST_ANGLE_DEG[receptor]
@@ -146,8 +143,6 @@ def fit_response(angles_deg: Sequence[float], values: Sequence[float], u_rel: Se
         zero_deg=zero,
         error_index=error_index(table, receptor, largest),
         error_stops=tuple((a, log_error(a)[0] * STOPS, log_error(a)[1] * STOPS) for a in typical),
-        excess=chi_square_excess(fit.chi_square, fit.degrees),
-        residuals_stops=tuple(float(r) * STOPS for r in fit.residuals),
     )
 
 

@@ -44,7 +44,7 @@ class Fit(NamedTuple):
         return np.sqrt(np.diag(self.covariance))
 
 
-def weighted_fit(design: ArrayLike | npt.NDArray[np.float64], y: ArrayLike, u_y: ArrayLike) -> Fit:
+def weighted_fit(design: ArrayLike, y: ArrayLike, u_y: ArrayLike) -> Fit:
     """Fit ``y = design @ parameters`` with standard uncertainties ``u_y`` of the independent points.
 
     Args:
@@ -148,17 +148,17 @@ class ScaleFit(NamedTuple):
     worst: int
     """Index of the pair that lies farthest off, in its own uncertainty."""
     worst_sigmas: float
-    bend: float
+    bend: float = 0.0
     """Relative change of the scale from an empty to a full range, as far as the pairs tell (0 when too few)."""
-    u_bend: float
+    u_bend: float = math.inf
 
 
-def fit_scale(raw: ArrayLike, light: ArrayLike, u_rel: ArrayLike) -> ScaleFit:
+def fit_scale(raw: ArrayLike, light: ArrayLike, u_rel: ArrayLike, levels: Sequence[float]) -> ScaleFit:
     """Fit one factor to pairs of raw value (dark already subtracted) and reference light.
 
     The relative residuals are what a photographer sees, so the fit is one of logarithms: a weighted mean of
-    ln(light / raw).  The bend is the slope of the residuals over the raw value: a sensor that saturates softly shows
-    a positive bend.
+    ln(light / raw).  The bend is the slope of the residuals over ``levels``, how far up the range each pair reached (for pops
+    that is not their exposure): a sensor that saturates softly shows a positive bend.
 
     Raises:
         ValueError: fewer than two pairs, or values that are not positive.
@@ -169,20 +169,18 @@ def fit_scale(raw: ArrayLike, light: ArrayLike, u_rel: ArrayLike) -> ScaleFit:
     logs = np.log(y / x)
     mean = weighted_mean(logs, u)
     sigmas = np.abs(mean.residuals) / u
-    bend, u_bend = 0.0, math.inf
-    if len(x) >= 3 and x.max() > 1.5 * x.min():
-        line = weighted_line(x, logs, u)
-        bend, u_bend = float(line.parameters[1]), float(line.standard_uncertainties[1]) * max(1.0, line.birge)
-    return ScaleFit(
+    fit = ScaleFit(
         log_scale=float(mean.parameters[0]),
         u_log_scale=float(mean.standard_uncertainties[0]) * max(1.0, mean.birge),
         residuals_stops=mean.residuals * STOPS,
         excess=chi_square_excess(mean.chi_square, mean.degrees),
         worst=int(np.argmax(sigmas)),
         worst_sigmas=float(sigmas.max()),
-        bend=bend,
-        u_bend=u_bend,
     )
+    if len(levels) < 3 or max(levels) - min(levels) < 0.1:
+        return fit
+    line = weighted_line(levels, mean.residuals, u)
+    return fit._replace(bend=float(line.parameters[1]), u_bend=float(line.standard_uncertainties[1]) * max(1.0, line.birge))
 
 
 class DistanceFit(NamedTuple):
@@ -193,8 +191,6 @@ class DistanceFit(NamedTuple):
     sits deeper than its mark, or the lamp behind its own."""
     u_origin_m: float
     residuals_stops: Array
-    excess: float
-    """``chi_square_excess`` of the residuals about the shifted inverse square."""
 
 
 def fit_inverse_square(distance_m: ArrayLike, light: ArrayLike, u_rel: ArrayLike) -> DistanceFit:
@@ -224,7 +220,6 @@ def fit_inverse_square(distance_m: ArrayLike, light: ArrayLike, u_rel: ArrayLike
         origin_m=origin,
         u_origin_m=float(fit.standard_uncertainties[1]) * max(1.0, fit.birge),
         residuals_stops=fit.residuals * STOPS,
-        excess=chi_square_excess(fit.chi_square, fit.degrees),
     )
 
 

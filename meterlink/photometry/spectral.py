@@ -8,16 +8,14 @@ ISO/CIE 19476 (definition from memory and as code in published packages).  Sums 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
 
 Array = npt.NDArray[np.float64]
-ArrayLike = Sequence[float] | Array
-
-# CIE 1924 V(λ), 380 to 780 nm in steps of 5 nm, as CIE tabulates it (ISO/CIE 23539).
-V_LAMBDA = (
+GRID_NM: Array = np.arange(380.0, 781.0, 5.0)
+"""The wavelengths of every spectrum here."""
+V_LAMBDA: Array = np.array([
     3.9e-05, 6.4e-05, 0.00012, 0.000217, 0.000396, 0.00064, 0.00121, 0.00218, 0.004,
     0.0073, 0.0116, 0.01684, 0.023, 0.0298, 0.038, 0.048, 0.06, 0.0739,
     0.09098, 0.1126, 0.13902, 0.1693, 0.20802, 0.2586, 0.323, 0.4073, 0.503,
@@ -27,63 +25,41 @@ V_LAMBDA = (
     0.107, 0.0816, 0.061, 0.04458, 0.032, 0.0232, 0.017, 0.01192, 0.00821,
     0.005723, 0.004102, 0.002929, 0.002091, 0.001484, 0.001047, 0.00074, 0.00052, 0.0003611,
     0.0002492, 0.0001719, 0.00012, 8.48e-05, 6e-05, 4.24e-05, 3e-05, 2.12e-05, 1.499e-05,
-)  # fmt: skip
-GRID_NM: Array = np.arange(380.0, 781.0, 5.0)
-"""The grid of ``V_LAMBDA`` and of every sum that is asked for none."""
+])  # fmt: skip
+"""CIE 1924 V(λ), as CIE tabulates it (ISO/CIE 23539)."""
+ILLUMINANT_A: Array = 100 * (560 / GRID_NM) ** 5 * np.expm1(1.435e7 / (2848 * 560)) / np.expm1(1.435e7 / (2848 * GRID_NM))
+"""CIE standard illuminant A (tungsten at 2856 K), 100 at 560 nm, by its defining formula (CIE 15)."""
 
 
-def v_lambda(wavelength_nm: ArrayLike) -> Array:
-    """Return V(λ), interpolated between 5 nm points, 0 outside 380 to 780 nm."""
-    wl = np.asarray(wavelength_nm, dtype=np.float64)
-    return np.asarray(np.interp(wl, GRID_NM, np.asarray(V_LAMBDA), left=0.0, right=0.0))
-
-
-def illuminant_a(wavelength_nm: ArrayLike) -> Array:
-    """Return CIE standard illuminant A (tungsten at 2856 K), 100 at 560 nm, by its defining formula (CIE 15)."""
-    wl = np.asarray(wavelength_nm, dtype=np.float64)
-    return np.asarray(100 * (560 / wl) ** 5 * np.expm1(1.435e7 / (2848 * 560)) / np.expm1(1.435e7 / (2848 * wl)))
-
-
-def on_grid(wavelength_nm: ArrayLike, values: ArrayLike) -> Array:
+def on_grid(wavelength_nm: Array, values: Array) -> Array:
     """Interpolate a spectrum onto ``GRID_NM``; 0 where it has no values.
 
     Raises:
-        ValueError: fewer than two points, wavelengths that do not rise, negative or non-finite values, or a spectrum
-            that does not reach into the grid.
+        ValueError: wavelengths that do not rise, negative or non-finite values, or a spectrum that does not reach into the grid.
     """
-    wl, y = np.asarray(wavelength_nm, dtype=np.float64), np.asarray(values, dtype=np.float64)
-    if wl.ndim != 1 or wl.shape != y.shape or len(wl) < 2:
-        raise ValueError("a spectrum needs at least two wavelengths with one value each")
-    if not (np.isfinite(wl).all() and np.isfinite(y).all() and (np.diff(wl) > 0).all()):
+    if not (np.isfinite(wavelength_nm).all() and np.isfinite(values).all() and (np.diff(wavelength_nm) > 0).all()):
         raise ValueError("wavelengths must rise and every value must be a finite number")
-    if (y < 0).any():
+    if (values < 0).any():
         raise ValueError("a spectrum has no negative values")
-    out: Array = np.interp(GRID_NM, wl, y, left=0.0, right=0.0)
+    out: Array = np.interp(GRID_NM, wavelength_nm, values, left=0.0, right=0.0)
     if not (out > 0).any():
         raise ValueError(f"the spectrum has nothing between {GRID_NM[0]:g} and {GRID_NM[-1]:g} nm")
     return out
 
 
-def mismatch_factor(
-    wavelength_nm: ArrayLike, responsivity: ArrayLike, lamp: ArrayLike, calibration_lamp: ArrayLike | None = None
-) -> float:
+def mismatch_factor(responsivity: Array, lamp: Array, calibration_lamp: Array = ILLUMINANT_A) -> float:
     """Return F*: what a reading under ``lamp`` is to be multiplied by when calibrated under ``calibration_lamp``.
 
     Args:
-        wavelength_nm: evenly spaced grid of all spectra.
         responsivity: relative spectral responsivity of the whole sensor (diode, filter, dome).
         lamp: relative spectral power of the light that is metered.
-        calibration_lamp: of the light that it was calibrated under; CIE illuminant A when not given.
+        calibration_lamp: of the light that it was calibrated under.
 
     Raises:
-        ValueError: grids of other lengths or uneven, or a spectrum that the sensor or the eye does not see.
+        ValueError: a spectrum that the sensor or the eye does not see.
     """
-    wl = _even(wavelength_nm)
-    s, lamp_power = _same(wl, responsivity), _same(wl, lamp)
-    reference = illuminant_a(wl) if calibration_lamp is None else _same(wl, calibration_lamp)
-    v = v_lambda(wl)
-    seen, seen_reference = float(np.sum(lamp_power * s)), float(np.sum(reference * s))
-    eye, eye_reference = float(np.sum(lamp_power * v)), float(np.sum(reference * v))
+    seen, seen_reference = float(np.sum(lamp * responsivity)), float(np.sum(calibration_lamp * responsivity))
+    eye, eye_reference = float(np.sum(lamp * V_LAMBDA)), float(np.sum(calibration_lamp * V_LAMBDA))
     if min(seen, seen_reference, eye, eye_reference) <= 0:
         raise ValueError("sensor and eye must both see some of the lamp")
     return (eye / seen) * (seen_reference / eye_reference)
@@ -94,32 +70,16 @@ def error_stops(factor: float) -> float:
     return -math.log2(factor)
 
 
-def f1_prime(wavelength_nm: ArrayLike, responsivity: ArrayLike) -> float:
+def f1_prime(responsivity: Array) -> float:
     """Return the general V(λ) mismatch index f1′ (0 is perfect; 0.03 is a good laboratory head, 0.1 a fair hobby one).
 
     f1′ = sum of abs(s* - V) / sum of V, with s* = s scaled to agree with V under illuminant A.
 
     Raises:
-        ValueError: as ``mismatch_factor``.
+        ValueError: the sensor sees nothing of illuminant A.
     """
-    wl = _even(wavelength_nm)
-    s, v, a = _same(wl, responsivity), v_lambda(wl), illuminant_a(wl)
-    seen = float(np.sum(a * s))
+    seen = float(np.sum(ILLUMINANT_A * responsivity))
     if seen <= 0:
         raise ValueError("the sensor sees nothing of illuminant A on this grid")
-    scaled = s * float(np.sum(a * v)) / seen
-    return float(np.sum(np.abs(scaled - v)) / np.sum(v))
-
-
-def _even(wavelength_nm: ArrayLike) -> Array:
-    wl = np.asarray(wavelength_nm, dtype=np.float64)
-    if wl.ndim != 1 or len(wl) < 2 or not np.allclose(np.diff(wl), wl[1] - wl[0]) or wl[1] <= wl[0]:
-        raise ValueError("spectra must be on one evenly spaced, rising grid: use on_grid() first")
-    return wl
-
-
-def _same(wl: Array, values: ArrayLike) -> Array:
-    y = np.asarray(values, dtype=np.float64)
-    if y.shape != wl.shape or not np.isfinite(y).all() or (y < 0).any():
-        raise ValueError("each spectrum needs one finite value of 0 or more for every wavelength")
-    return y
+    scaled = responsivity * float(np.sum(ILLUMINANT_A * V_LAMBDA)) / seen
+    return float(np.sum(np.abs(scaled - V_LAMBDA)) / np.sum(V_LAMBDA))

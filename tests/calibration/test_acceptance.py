@@ -42,7 +42,7 @@ def test_sound_sensor_fails_nothing() -> None:
 
     assert walk.done
     assert [r for r in findings.rows if r.outcome == "fail"] == []
-    assert name_faults(findings, "dome") == ()
+    assert name_faults(findings) == ()
     assert {r.name for r in findings.rows} >= {"dark", "leak", "hum", "repeat", "short", "origin", "additivity", "overlap"}
 
 
@@ -52,7 +52,7 @@ def test_bad_build_is_named(kind: str) -> None:
     fault, names = BAD_BUILDS[kind]
 
     _, findings = verified(**fault)
-    named = name_faults(findings, "dome")
+    named = name_faults(findings)
 
     assert {f.name for f in named} & names
     assert all(str(f.remedy) == FAULTS[f.name] and str(f.evidence) for f in named)

@@ -7,17 +7,7 @@ import math
 import pytest
 
 from benchmarks.calibration_figures import absolute_u_rel
-from meterlink.calibration.evidence import (
-    Dark,
-    Evidence,
-    Overlap,
-    Pair,
-    guide_number_light,
-    mean_of,
-    raw_of,
-    reference_light,
-    resolution_u_rel,
-)
+from meterlink.calibration.evidence import Dark, Evidence, Overlap, Pair, mean_of, raw_of, resolution_u_rel
 from meterlink.calibration.scale import (
     Scaled,
     calibrate_relative,
@@ -146,28 +136,6 @@ def test_absolute_uncertainty_adds_noise_range_scale_and_dark() -> None:
 
     assert absolute_u_rel(calibration, 0, 0.01) == pytest.approx(math.hypot(0.01, u_range, 0.02, 2 * 0.005 / 2.0))
     assert absolute_u_rel(calibration, 0, 0.0, raw=0.01) > 0.03
-
-
-def test_reference_f_number_comes_back_as_that_f_number() -> None:
-    """f/8 at ISO 100 is 64·C/100 lx·s whatever C is (N² = H·S/C); lux stay lux; steady f-numbers divide by the time."""
-    assert reference_light(calibration_constant=330, f_number=8.0) == pytest.approx(211.2)
-    assert reference_light(calibration_constant=250, f_number=8.0) == pytest.approx(160)
-    assert reference_light(calibration_constant=250, f_number=8.0, shutter_s=1 / 64) == pytest.approx(10240)
-    assert reference_light(calibration_constant=250, illuminance_lx=320.0) == 320.0
-    with pytest.raises(CalibrationError, match="once"):
-        reference_light(calibration_constant=250)
-    with pytest.raises(CalibrationError, match="greater than 0"):
-        reference_light(calibration_constant=250, exposure_lxs=0.0)
-
-
-def test_guide_number_transfer_states_its_large_uncertainty() -> None:
-    """GN 40 at 5 m is f/8 (ISO 1230's product); a third of a stop is 24 % of the light."""
-    light, u = guide_number_light(calibration_constant=250, guide_number_m=40, distance_m=5)
-
-    assert light == pytest.approx(160)
-    assert u == pytest.approx(math.hypot(0.35 * math.log(2), 0.04))
-    with pytest.raises(CalibrationError, match="metres"):
-        guide_number_light(calibration_constant=250, guide_number_m=0, distance_m=5)
 
 
 def test_resolution_of_a_tenth_of_a_stop() -> None:

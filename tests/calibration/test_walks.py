@@ -10,7 +10,8 @@ import pytest
 
 from benchmarks.calibration_walks import Photographer
 from benchmarks.calibration_world import FULL_SCALE_LX, Build, Reference, SimulatedSensor
-from meterlink.calibration.procedure import TYPED, Procedure, Task
+from meterlink.calibration.guide_walk import GuideWalk
+from meterlink.calibration.procedure import TYPED, Procedure, Taken, Task
 from meterlink.calibration.scale_walk import ScaleWalk
 from meterlink.calibration.steps import step_stops
 from meterlink.calibration.turntable import AngleWalk
@@ -275,10 +276,12 @@ def test_measurements_of_other_sensors_and_calibrations_are_refused(sensor: Simu
         Procedure(sensor.identity, sensor.calibration._replace(sensor_id="x"), [])
 
 
-def test_a_pair_needs_the_reference(sensor: SimulatedSensor) -> None:
-    """A step that asks for the reference's reading is not taken without it."""
-    with pytest.raises(UsageError, match="reference"):
-        one_task(sensor, ask="reference").take(measurement(sensor))
+def test_a_known_flash_gives_its_light_by_guide_number_over_distance(sensor: SimulatedSensor) -> None:
+    """GN 40 at 5 m is f/8, 64·C/100 lx·s (ISO 1230's product)."""
+    walk = GuideWalk(sensor.identity, sensor.calibration, 40.0, [5.0, 2.5], 0)
+    far = next(t for t in walk.tasks if t.value == 5.0)
+
+    assert walk.light_of(Taken(far, measurement(sensor), far.value)) == pytest.approx(0.64 * walk.calibration.constant)
 
 
 def test_a_steady_sensor_with_one_range_has_no_flash_steps() -> None:
@@ -290,8 +293,6 @@ def test_a_steady_sensor_with_one_range_has_no_flash_steps() -> None:
 
     assert {t.kind for t in walk.tasks} == {"steady", TYPED}
     assert not [t for t in walk.tasks if t.name.startswith("overlap")]
-    with pytest.raises(CalibrationError, match="up to"):
-        AngleWalk(identity, calibration, [0, 170])
 
 
 def test_a_pair_that_a_german_refusal_names_is_taken_again(sensor: SimulatedSensor) -> None:

@@ -17,7 +17,7 @@ from meterlink.calibration.procedure import TYPED, Procedure, Task, kind_of
 from meterlink.calibration.scale_walk import ScaleWalk
 from meterlink.cli import tasks
 from meterlink.cli.keys import Lines
-from meterlink.errors import SensorError, UnitError, UsageError
+from meterlink.errors import CalibrationError, SensorError, UnitError, UsageError
 from meterlink.library.store import Library
 from meterlink.metering import calibrating
 from meterlink.photometry import card
@@ -61,10 +61,6 @@ class Desk(Photographer):
 
     def forget_pops(self) -> None:
         """None are kept."""
-
-    async def stray_pop(self) -> Measurement:
-        """Nobody fires out of turn."""
-        return await asyncio.Future()
 
     async def measure(self, task: Task) -> Measurement:
         """One measurement of the task's light, which a script may have typed the reference of."""
@@ -125,24 +121,12 @@ def test_back_out_and_stop(monkeypatch: pytest.MonkeyPatch) -> None:
     assert any("cannot be left out" in s for s in said)
 
 
-class Eager(Desk):
-    """A desk at which a pop is fired before anything is typed, and whose steady light fails once."""
+class Silent(Desk):
+    """A desk whose steady light fails once."""
 
     def __init__(self) -> None:
         super().__init__()
-        self.strays = 1
         self.failures = 1
-
-    async def stray_pop(self) -> Measurement:
-        """One pop out of turn."""
-        if self.strays and self.task.kind == "flash":
-            self.strays -= 1
-            return self.shine(self.task, self.level(self.task))
-        return await asyncio.Future()
-
-    async def prepare(self, task: Task) -> None:
-        """Remember what is under way."""
-        self.task = task
 
     async def measure(self, task: Task) -> Measurement:
         """The first steady light does not come."""
@@ -152,32 +136,18 @@ class Eager(Desk):
         return await super().measure(task)
 
 
-class Slow(Script):
-    """Lines that are typed after whatever the sensor has to say."""
+def test_a_silence_costs_nothing() -> None:
+    """Light that does not come is said and the step asked again."""
+    desk = Silent()
+    walk = Procedure(desk.sensor.identity, desk.sensor.calibration, [
+        Task("probe-steady-1-0", "lamp", "Do.", "steady", 1, 1, level=0.5)
+    ])
 
-    async def next(self) -> str:
-        """Return the next line a little later."""
-        for _ in range(5):
-            await asyncio.sleep(0)
-        return await super().next()
-
-
-def test_a_pop_before_its_reference_and_a_silence_cost_nothing() -> None:
-    """Light that does not come is said and the step asked again; a pop fired too early is told with its level, not counted."""
-    desk = Eager()
-    one = Task("probe-steady-1-0", "steady pair", "Do.", "steady", 1, 1, "reference", level=0.5)
-    pairs = [one, one._replace(name="probe-flash-1-0", title="flash pair", kind="flash")]
-    walk = Procedure(desk.sensor.identity, desk.sensor.calibration, pairs)
-    said: list[str] = []
-    value = tasks.reference_value(330.0, 100.0, 1 / 128)
-
-    done = asyncio.run(calibrating.walk_through(walk, desk, Slow(["1000 lx", "", "1000 lx", "100 lxs"]), said.append, value))
+    done, said = walk_with(desk, walk, Script(["", ""]))
 
     assert done
     assert len([s for s in said if s.startswith("! no steady light")]) == 1
-    assert [s for s in said if s.startswith("  now fills 5")]
-    assert [s for s in said if s.startswith("  that pop fills ")], said
-    assert [t.value for t in walk.taken] == [1000.0, 100.0]
+    assert len([s for s in said if "lamp: Do." in s]) == 2
 
 
 def test_another_distance_may_be_typed_at_its_step() -> None:
@@ -211,6 +181,8 @@ def test_reference_is_read_in_its_own_words() -> None:
         value("1200 lx", flash)
     with pytest.raises(UsageError, match="no number"):
         value("many lx", steady)
+    with pytest.raises(CalibrationError, match="greater than 0"):
+        value("0 lx", steady)
     with pytest.raises(UnitError):
         value("bright", flash)
 

@@ -79,9 +79,7 @@ PHRASES: dict[str, str] = {
     "now_change": "now change, then fire each of these once more:",
     # a walk of calibration
     "keys": "type u (take back), s (leave out) or q (stop), then Enter",
-    "level_now": "now {seen}; {how}",
     "fire_now": "fire",
-    "wait_now": "wait",
     "fire_times": "fire {times} times, a second or more apart",
     "beyond_the_range": "beyond range {range}",
     "part_of_range": "{part:.2%} of range {range}",
@@ -92,10 +90,7 @@ PHRASES: dict[str, str] = {
     "s_leaves_out": "s leaves it out",
     "type_it": "type what it reads ({example}), then Enter",
     "type_frame": "type its aperture, with the card's level of 255 or the frame's file (f/8, f/8 110, f/8 frame.jpg), then Enter",
-    "type_pop": "type what the reference reads of a pop (f/8+0.3 or 160 lxs), Enter, then fire once more",
-    "type_level": "type what the reference reads (f/8+0.3 or 1200 lx), Enter, then wait; Enter alone shows the level",
     "distance_for_step": "{distance_m:length}, then, for this step",
-    "that_pop": "that pop {seen}: {how}",
     # what is waited for
     "wait_room": "room light: nothing fires, {lamps}, dome at the {point:point} toward {aim}",
     "lamps_as_is": "lamps as for the picture",
