@@ -121,7 +121,7 @@ async def _walk(args: argparse.Namespace) -> int:
         library.add_calibration(made)
         kept.forget()
         if args.json:
-            print_json(_record(made))
+            print_json(made)
         else:
             _show(made, scaled)
         return 0
@@ -214,12 +214,6 @@ def _lamp_errors(args: argparse.Namespace) -> dict[str, float] | None:
     return {r.lamp: round(r.error_stops, 4) for r in rows if r.lamp != under}
 
 
-def _record(c: Calibration) -> dict[str, object]:
-    record = c._asdict()
-    record["ranges"] = [r._asdict() for r in c.ranges]
-    return record
-
-
 def _show(c: Calibration, scaled: Scaled | None) -> None:
     out(
         "\nstored: calibration {id}, {receptor:receptor}, method {method}, scale ±{u95:.2f} stop (k=2)",
@@ -260,7 +254,7 @@ def _list(args: argparse.Namespace) -> int:
         found = library.calibrations()
     last = {(c.sensor_id, c.receptor): c.id for c in sorted(found, key=lambda c: c.method != "assumed")}
     if args.json:
-        print_json([_record(c) for c in found])
+        print_json(found)
         return 0
     rows = [
         [c.sensor_id, c.id[:12], time.strftime("%Y-%m-%d", time.gmtime(c.created_at_s)), say_for("method", c.method),
@@ -295,7 +289,7 @@ def _spectral(args: argparse.Namespace) -> int:
     sensors, lamps = _spectra(args.file), known_lamps()
     found = {name: lamp_errors(values, lamps) for name, values in sensors.items()}
     if args.json:
-        print_json({n: {"f1_prime": f1, "lamps": [r._asdict() for r in rows]} for n, (f1, rows) in found.items()})
+        print_json({n: {"f1_prime": f1, "lamps": rows} for n, (f1, rows) in found.items()})
         return 0
     for name, (f1, rows) in found.items():
         out("\n{name}: f1′ {f1:.3f}; calibrated under illuminant A it reads so many stops too bright (+):", name=name, f1=f1)

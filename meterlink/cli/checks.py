@@ -37,7 +37,7 @@ def run(args: argparse.Namespace) -> None:
         found, well = session.checks(), session.answers()
         setup, lights = session.setup, session.lights()
     if args.json:
-        print_json([finding.as_json() for finding in (*found, *well)])
+        print_json([*found, *well])
         return
     if not lights:
         print(say("{setup}: no lights yet: {do}", setup=setup.name, do=Do("add_light")))

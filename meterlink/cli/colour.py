@@ -51,7 +51,7 @@ def run(args: argparse.Namespace) -> None:
 def _all(args: argparse.Namespace, session: OpenedSet) -> None:
     rows = colour_rows(session.view())
     if args.json:
-        print_json([row._asdict() for row in rows])
+        print_json(rows)
         return
     if not rows:
         out("{setup}: no light was read with a sensor that sees colour", setup=session.setup.name)

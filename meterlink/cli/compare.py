@@ -42,7 +42,7 @@ def run(args: argparse.Namespace) -> None:
         names = [_named(first, args.at), _named(second, args.second_at or (say("now") if dated and not args.second else ""))]
         found = compare(_view(first, at), _view(second, second_at))
     if args.json:
-        print_json([one.as_json() for one in found])
+        print_json(found)
     elif not found:
         out("{first} and {second}: no difference", first=names[0], second=names[1])
     else:

@@ -19,7 +19,7 @@ from meterlink.metering.opened_set import OpenedSet
 from meterlink.records import Light
 from meterlink.records.placement_rules import check_held_off
 from meterlink.words.language import say, say_for
-from meterlink.words.told import put
+from meterlink.words.told import plain, put
 
 Opened = TypeVar("Opened", bound=OpenedSet)
 BOLD, PLAIN = "\033[1m", "\033[0m"
@@ -63,7 +63,7 @@ def named_light(text: str, session: OpenedSet) -> tuple[Light, float | None]:
 def print_json(value: Any) -> None:
     """Print JSON; missing is null, NaN never appears.  It is for programs: a terminal, too, gets its lines whole."""
     stream = sys.stdout.whole if isinstance(sys.stdout, CleanStream) else sys.stdout
-    print(json.dumps(value, indent=1, ensure_ascii=False, allow_nan=False), file=stream)
+    print(json.dumps(plain(value), indent=1, ensure_ascii=False, allow_nan=False), file=stream)
 
 
 def out(template: str, /, **values: object) -> None:

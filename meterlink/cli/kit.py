@@ -121,7 +121,7 @@ def curves_data(learnt: FixtureCurves) -> dict[str, Any]:
         "readings": learnt.readings,
         "t01_s": _pairs(learnt.durations),
         "delivered": _pairs(learnt.exposures),
-        "colours": [point._asdict() for point in learnt.colours],
+        "colours": learnt.colours,
     }
 
 

@@ -353,7 +353,7 @@ def light_rows(library: Library, setup: Setup) -> list[dict[str, Any]]:
     """Lights of a set-up with their present placement, as data."""
     placements = library.current_placements(setup.id)
     return [
-        {**light._asdict(), "placement": placements[light.id]._asdict() if light.id in placements else None}
+        {**light._asdict(), "placement": placements.get(light.id)}
         for light in library.lights(setup.id)
     ]
 

@@ -73,8 +73,7 @@ def run(args: argparse.Namespace) -> int:
                 _walk(args, rebuild)
         report = rebuild.report()
         if args.json:
-            last = [turn.as_json() for turn in rebuild.last]
-            print_json({**report.as_json(), "last": last})
+            print_json({**report.as_json(), "last": rebuild.last})
         else:
             print_report(rebuild, report)
     return 0 if report.done else 1

@@ -49,7 +49,7 @@ def run(args: argparse.Namespace) -> None:
     with open_set(args, OpenedSet) as session:
         if args.json:
             table = session.ratios()
-            print_json(table.as_json() if args.whole else [row.as_json() for row in table.rows])
+            print_json(table if args.whole else table.rows)
         else:
             print_ratios(session)
 

@@ -42,8 +42,8 @@ def run(args: argparse.Namespace) -> int:
     faults, rows = faults_of(walk, link), checks_of(walk, link)
     if args.json:
         print_json({
-            "sensor": who, "checks": [{**r._asdict(), "seen": str(r.seen)} for r in rows],
-            "faults": [{"name": f.name, "evidence": str(f.evidence), "remedy": str(f.remedy)} for f in faults],
+            "sensor": who, "checks": rows,
+            "faults": [{"name": f.name, "evidence": f.evidence, "remedy": f.remedy} for f in faults],
         })  # fmt: skip
     else:
         print()

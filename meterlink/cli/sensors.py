@@ -205,7 +205,7 @@ async def _try(args: argparse.Namespace) -> int:
         args.attempt, ask=not args.listen_only, on_progress=None if args.json else lambda text: print(f"  {text}", flush=True)
     )
     if args.json:
-        print_json({**proposal._asdict(), "evidence": str(proposal.evidence), "can": str(proposal.can)})
+        print_json(proposal)
         return 0 if proposal.dialect else 1
     if not proposal.dialect:
         out("nothing that is known: {evidence}", evidence=proposal.evidence)

@@ -50,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
         if not wishes:
             changed = set_what_was_told(session)
             if args.json:
-                print_json({"set": list(changed), "to_meter": [light.name for light in session.pending()]})
+                print_json({"set": changed, "to_meter": [light.name for light in session.pending()]})
             else:
                 print(wrapped(f"{', '.join(changed)}: {_afterwards(session)}"))
             return 0
@@ -64,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
         else:
             remember_told(session, result)
         if args.json:
-            print_json(result.as_json())
+            print_json(result)
             return 0 if result.feasible else 1
         rows = [
             (row.light, _stops(row.change_stops, "stops"), _stops(row.predicted_stops, "stops2"), row.sentence)

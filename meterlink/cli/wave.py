@@ -204,18 +204,15 @@ def _kept_words(session: OpenedSet, name: str) -> str:
 
 
 def _as_json(trace: Trace, reading: Reading, session: OpenedSet) -> dict[str, Any]:
-    pulse = trace.pulse._asdict()
-    plain = {k: list(v) if isinstance(v, tuple) else v for k, v in pulse.items()}
-    plain = {k: None if isinstance(v, float) and not isfinite(v) else v for k, v in plain.items()}
+    pulse = {k: None if isinstance(v, float) and not isfinite(v) else v for k, v in trace.pulse._asdict().items()}
     loss = _loss(session, trace.name)
-    kept = loss.kept._asdict() if loss is not None else None
     state = session.view().state(reading.light_id or "")
     return {
         "light": trace.name,
         "reading": reading.id,
         "current": state is not None and state.reading is not None,
         "samples": len(trace.times_s),
-        **plain,
+        **pulse,
         "shutter_s": session.setup.shutter_s,
-        "kept": kept,
+        "kept": loss and loss.kept,
     }

@@ -27,7 +27,7 @@ from meterlink.tables.adjustment import Move, move_told, placement_changes
 from meterlink.tables.match import MatchReport, match_report
 from meterlink.tables.match_rounds import Turn, last_round, second_round
 from meterlink.words.language import say
-from meterlink.words.told import NOTHING, Told, told
+from meterlink.words.told import NOTHING, Told, plain, told
 
 __all__ = ["STORED", "Rebuild", "copied_setup", "rebuild_of", "session_of"]
 
@@ -207,10 +207,7 @@ class Rebuild(Session):
 
     def _remember_walk(self) -> None:
         super()._remember_walk()
-        planned = {
-            light_id: {"move": turn.move.as_json() if turn.move is not None else None}
-            for light_id, turn in self.planned.items()
-        }
+        planned = {light_id: {"move": plain(turn.move)} for light_id, turn in self.planned.items()}
         limits = {"tolerance_stops": self.tolerance_stops, "keep_common": self.keep_common}
         self.library.remember(f"{ROUND}:{self.setup.id}", {"round": self.round, "planned": planned, **limits})
 

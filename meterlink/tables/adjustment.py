@@ -49,10 +49,6 @@ class Move(NamedTuple):
     end: str = ""
     """Which end of the dial was reached, so that a stand has to do the rest; empty when the dial does it."""
 
-    def as_json(self) -> dict[str, object]:
-        """Return the move as JSON data, its effects and why it falls short in words."""
-        return {**self._asdict(), "effects": [str(one) for one in self.effects], "why_short": str(self.why_short)}
-
     @property
     def left_over_stops(self) -> float:
         """What is still missing afterwards: positive, the light stays under."""

@@ -8,7 +8,7 @@ aperture is offered instead of one per light; a camera that was changed since is
 from __future__ import annotations
 
 from math import hypot, log2
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from meterlink import units
 from meterlink.errors import UnitError
@@ -19,7 +19,7 @@ from meterlink.records import Setup
 from meterlink.tables.adjustment import Move, to_turn
 from meterlink.tables.ratios import STOPS_PER_RELATIVE
 from meterlink.tables.side_effects import closing_move
-from meterlink.words.told import NOTHING, Told, all_of, told
+from meterlink.words.told import NOTHING, Told, all_of, plain, told
 
 REPLACED_STOPS = 0.6
 """A head that gives so much more or less at the same dial and distance is taken for another one (our own limit)."""
@@ -56,11 +56,9 @@ class MatchRow(NamedTuple):
         """How it compares, and what to do, in words."""
         return str(self.said)
 
-    def as_json(self) -> dict[str, object]:
+    def as_json(self) -> Any:
         """Return the row as JSON data."""
-        data = {"sentence" if name == "said" else name: str(v) if isinstance(v, Told) else v for name, v in self._asdict().items()}
-        data["move"] = self.move.as_json() if self.move else None
-        return data
+        return plain(self, said="sentence")
 
 
 class MatchReport(NamedTuple):
@@ -82,16 +80,9 @@ class MatchReport(NamedTuple):
         matches = bool(self.rows) and all(row.within and not row.doubt for row in self.rows)
         return matches and not self.extra and not self.open
 
-    def as_json(self) -> dict[str, object]:
+    def as_json(self) -> Any:
         """Return the report as JSON data."""
-        return {
-            "rows": [row.as_json() for row in self.rows],
-            "common_stops": self.common_stops,
-            "camera": str(self.camera),
-            "extra": list(self.extra),
-            "open": list(self.open),
-            "done": self.done,
-        }
+        return plain({**self._asdict(), "done": self.done})
 
 
 def camera_stops(stored: Setup, now: Setup) -> float:

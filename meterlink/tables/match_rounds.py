@@ -8,14 +8,14 @@ well enough for a last small change to need no third one.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from meterlink.judging.joined_pops import carried
 from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.tables.adjustment import FINE_GAP_STOPS, Move, move_told
 from meterlink.tables.match import MatchReport, MatchRow
 from meterlink.tables.side_effects import closing_move
-from meterlink.words.told import Told, all_of, told
+from meterlink.words.told import Told, all_of, plain, told
 
 DOUBTS = 1.2
 """Standard uncertainties of the reading (its pop, and what tape and model leave) that must still fit between a difference and the
@@ -38,9 +38,9 @@ class Turn(NamedTuple):
         """What to do with the light, in words."""
         return str(self.said)
 
-    def as_json(self) -> dict[str, object]:
+    def as_json(self) -> Any:
         """Return the turn as JSON data."""
-        return {"light_id": self.light_id, "move": self.move.as_json() if self.move else None, "sentence": self.sentence}
+        return plain(self, said="sentence")
 
 
 def second_round(report: MatchReport, now: JudgedSet, *, keep_common: bool = True) -> tuple[Turn, ...]:

@@ -16,7 +16,7 @@ from meterlink.records import Reading
 from meterlink.records.kept import OWN_POINT_ROLES
 from meterlink.tables.ratio_figures import figures
 from meterlink.words.actions import Do
-from meterlink.words.told import NOTHING, Told, all_of, told
+from meterlink.words.told import NOTHING, Told, all_of, plain, told
 
 STOPS_PER_RELATIVE = 1.4426950408889634
 """1 / ln 2: a small relative uncertainty in stops."""
@@ -53,9 +53,9 @@ class RatioRow(NamedTuple):
         """What decided the verdict, or what is missing, in words."""
         return str(self.said)
 
-    def as_json(self) -> dict[str, Any]:
+    def as_json(self) -> Any:
         """Return the row as JSON data."""
-        return {("reason" if name == "said" else name): (str(v) if name == "said" else v) for name, v in self._asdict().items()}
+        return plain(self, said="reason")
 
 
 class Aperture(NamedTuple):
@@ -104,14 +104,9 @@ class RatioTable(NamedTuple):
         """What has to be known beside the figures, in words."""
         return tuple(str(one) for one in self.told)
 
-    def as_json(self) -> dict[str, Any]:
+    def as_json(self) -> Any:
         """Return the table as JSON data."""
-        data = {("notes" if name == "told" else name): value for name, value in self._asdict().items()}
-        data["rows"] = [row.as_json() for row in self.rows]
-        data["notes"] = list(self.notes)
-        for name in ("aperture_key", "aperture_key_and_fill"):
-            data[name] = data[name]._asdict() if data[name] else None
-        return data
+        return plain(self, told="notes")
 
 
 def _ratio_words(ratio: float | None, u95_stops: float | None, doubtful: bool) -> str:

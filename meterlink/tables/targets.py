@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from math import log2
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from meterlink import units
 from meterlink.errors import UsageError
@@ -24,7 +24,7 @@ from meterlink.tables.adjustment import FINE_GAP_STOPS, GAP_STOPS, SMALL_STOPS, 
 from meterlink.tables.overlap import Overlap, overlap_of, solve
 from meterlink.tables.side_effects import closing_move
 from meterlink.words.actions import Do
-from meterlink.words.told import Told, all_of, told
+from meterlink.words.told import Told, all_of, plain, told
 
 INCIDENT, HIGHLIGHT_TO_SHADOW = "incident", "highlight to shadow"
 CORRECTION_STOPS = 0.3
@@ -66,11 +66,10 @@ class TargetRow(NamedTuple):
         """What to do, in words."""
         return str(self.said)
 
-    def as_json(self) -> dict[str, object]:
+    def as_json(self) -> Any:
         """Return the row as JSON data."""
-        data = {**self._asdict(), "sentence": self.sentence}
-        del data["said"]
-        data["move"] = {**self.move.as_json(), "left_over_stops": self.move.left_over_stops}
+        data = plain(self, said="sentence")
+        data["move"]["left_over_stops"] = self.move.left_over_stops
         return data
 
 
@@ -90,9 +89,9 @@ class TargetPlan(NamedTuple):
         """True when every wish can be met but for the dials' steps."""
         return all(row.move.feasible for row in self.rows)
 
-    def as_json(self) -> dict[str, object]:
+    def as_json(self) -> Any:
         """Return the plan as JSON data."""
-        return {"rows": [row.as_json() for row in self.rows], "notes": list(self.notes), "feasible": self.feasible}
+        return {**plain(self, told="notes"), "feasible": self.feasible}
 
 
 def parse_wish(text: str, definition: str = INCIDENT) -> Wish:

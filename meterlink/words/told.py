@@ -24,7 +24,7 @@ from meterlink import units
 from meterlink.words.language import say, say_count, say_for, translated, with_decimal_sign
 from meterlink.words.phrases import PHRASES
 
-__all__ = ["NOTHING", "Told", "all_of", "put", "told", "told_again", "written"]
+__all__ = ["NOTHING", "Told", "all_of", "plain", "put", "told", "told_again", "written"]
 
 
 def put(template: str, /, **values: object) -> str:
@@ -75,6 +75,21 @@ def all_of(*parts: object, by: str = "; ") -> Told:
     if len(kept) == 1 and isinstance(kept[0], Told):
         return kept[0]
     return told({"; ": "parts", ": ": "heading", ", ": "listed", " and ": "and_parts"}[by], parts=kept)
+
+
+def plain(value: Any, **names: str) -> Any:
+    """Return a value as JSON data: what is told in words, a record by its fields (``names``: other names of some of them)."""
+    if isinstance(value, Told):
+        return str(value)
+    if isinstance(value, Mapping):
+        return {name: plain(one) for name, one in value.items()}
+    if not isinstance(value, tuple | list):
+        return value
+    if not names and hasattr(value, "as_json"):
+        return value.as_json()
+    if hasattr(value, "_asdict"):
+        return {names.get(name, name): plain(one) for name, one in value._asdict().items()}
+    return [plain(one) for one in value]
 
 
 def _named(context: str, name: object) -> str:
