@@ -15,9 +15,9 @@ from meterlink.errors import UnitError
 from meterlink.judging.joined_pops import settled
 from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.judging.verdict import RETAKE
-from meterlink.records import Setup
+from meterlink.records import Reading, Setup
 from meterlink.tables.adjustment import Move, to_turn
-from meterlink.tables.ratios import STOPS_PER_RELATIVE
+from meterlink.tables.ratios import scale_u_stops
 from meterlink.tables.side_effects import closing_move
 from meterlink.words.told import NOTHING, Told, all_of, plain, told
 
@@ -123,7 +123,7 @@ def match_row(
     if now.value is None or now.reading is None or not now.value > 0:
         return empty._replace(replaced=replaced, said=told("waits_for_pop", light=name))
     metered = not now.expected
-    unlike = _unlike(stored, now)
+    unlike = _unlike(stored.reading, now.reading)
     if unlike:
         return empty._replace(replaced=replaced, said=all_of(name, unlike, by=": "))
     camera = camera_stops(stored_view.setup, now_view.setup)
@@ -141,27 +141,21 @@ def match_row(
     return MatchRow(name, stored.value, now.value, difference, 2 * u, tolerance, within, move, replaced, said, metered, doubt)
 
 
-def _unlike(stored: LightState, now: LightState) -> Told:
+def _unlike(stored: Reading, now: Reading) -> Told:
     """Say why two readings cannot be set against each other; nothing when they can."""
-    a, b = stored.reading, now.reading
-    assert a is not None
-    assert b is not None
-    if a.kind != b.kind:
-        return told("metered_unlike_kind", now=b.kind, then=a.kind)
-    if a.receptor != b.receptor:
-        return told("metered_unlike_receptor", now=b.receptor, then=a.receptor)
+    if stored.kind != now.kind:
+        return told("metered_unlike_kind", now=now.kind, then=stored.kind)
+    if stored.receptor != now.receptor:
+        return told("metered_unlike_receptor", now=now.receptor, then=stored.receptor)
     return NOTHING
 
 
 def _u_difference(stored: LightState, now: LightState, stored_view: JudgedSet, now_view: JudgedSet) -> float:
     """Standard uncertainty of the difference: both readings, and both scales unless it is one calibration."""
-    assert stored.reading is not None
-    assert now.reading is not None
     parts = [one.judged.u_stops for one in (stored, now) if one.judged is not None]
-    if stored.reading.calibration_id != now.reading.calibration_id:
-        for state, view in ((stored, stored_view), (now, now_view)):
-            calibration = view.calibrations.get(state.reading.calibration_id if state.reading else "")
-            parts.append((calibration.u_scale_rel if calibration else 0.1) * STOPS_PER_RELATIVE)
+    pairs = [(state.reading, view) for state, view in ((stored, stored_view), (now, now_view)) if state.reading is not None]
+    if len({reading.calibration_id for reading, _ in pairs}) > 1:
+        parts += [scale_u_stops(reading, view) for reading, view in pairs]
     return hypot(*parts)
 
 

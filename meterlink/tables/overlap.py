@@ -110,36 +110,19 @@ def solve(
 
 
 def _linear(overlap: Overlap, wanted: Mapping[str, float], free: Sequence[str], fixed: Mapping[str, float]) -> dict[str, float]:
-    """Solve for the free lights, the other factors being given (1 for lights without a wish)."""
-    index = {light_id: n for n, light_id in enumerate(free)}
-    size = len(free)
-    matrix = [[0.0] * (size + 1) for _ in range(size)]
+    """Solve for the free lights, the other factors being given (1 for lights without a wish).
+
+    What no point tells apart changes least from what it is.
+    """
+    if not free:
+        return {}
+    import numpy as np
+
+    matrix = np.zeros((len(free), len(free)))
     for row, light_id in enumerate(free):
-        matrix[row][size] = wanted[light_id]
         for other, value in overlap.given[light_id].items():
-            leader = overlap.leader(other)
-            if leader in index:
-                matrix[row][index[leader]] += value
-            else:
-                matrix[row][size] -= value * fixed.get(leader, 1.0)
-    return dict(zip(free, _eliminated(matrix), strict=True))
-
-
-def _eliminated(matrix: list[list[float]]) -> list[float]:
-    """Gauss elimination with partial pivoting; a row that says nothing new leaves its light as it is (factor 1)."""
-    size = len(matrix)
-    scale = max((abs(v) for row in matrix for v in row[:size]), default=1.0) or 1.0
-    for i in range(size):
-        pivot = max(range(i, size), key=lambda r: abs(matrix[r][i]))
-        matrix[i], matrix[pivot] = matrix[pivot], matrix[i]
-        if abs(matrix[i][i]) <= SINGULAR * scale:
-            matrix[i] = [1.0 if j == i else 0.0 for j in range(size)] + [1.0]
-        head = matrix[i]
-        for r in range(i + 1, size):
-            part = matrix[r][i] / head[i]
-            if part:
-                matrix[r] = [a - part * b for a, b in zip(matrix[r], head, strict=True)]
-    out = [0.0] * size
-    for i in range(size - 1, -1, -1):
-        out[i] = (matrix[i][size] - sum(matrix[i][j] * out[j] for j in range(i + 1, size))) / matrix[i][i]
-    return out
+            if (leader := overlap.leader(other)) in free:
+                matrix[row, free.index(leader)] += value
+    missing = [wanted[light_id] - overlap.light_at(light_id, fixed) for light_id in free]
+    changes = np.linalg.lstsq(matrix, missing, rcond=SINGULAR)[0]
+    return dict(zip(free, (1.0 + changes).tolist(), strict=True))

@@ -4,7 +4,7 @@ Ratios use the light at the point after correction.  What two readings share (th
 cancels and is left out of their ratio; readings of different receptors or calibrations are not mixed in silence.
 """
 
-from math import hypot
+from math import hypot, log2
 from typing import Any, NamedTuple
 
 from meterlink.judging.aim import carried_to_camera
@@ -14,7 +14,6 @@ from meterlink.photometry.exposure import f_number
 from meterlink.photometry.series import nearest_f_number
 from meterlink.records import Reading
 from meterlink.records.kept import OWN_POINT_ROLES
-from meterlink.tables.ratio_figures import figures
 from meterlink.words.actions import Do
 from meterlink.words.told import NOTHING, Told, all_of, plain, told
 
@@ -28,15 +27,15 @@ class RatioRow(NamedTuple):
     light: str
     role: str
     point: str
-    as_read_f: float | None
-    corrected_f: float | None
-    correction_stops: float | None
-    from_key_stops: float | None
-    from_key_u95_stops: float | None
-    light_over_key: float | None
-    share: float | None
-    verdict: str | None
-    said: Told
+    as_read_f: float | None = None
+    corrected_f: float | None = None
+    correction_stops: float | None = None
+    from_key_stops: float | None = None
+    from_key_u95_stops: float | None = None
+    light_over_key: float | None = None
+    share: float | None = None
+    verdict: str | None = None
+    said: Told = NOTHING
     """What decided the verdict, or what is missing."""
     u95_stops: float | None = None
     """Expanded uncertainty (k=2) of the corrected value without the shared calibration scale."""
@@ -76,13 +75,13 @@ class RatioTable(NamedTuple):
 
     rows: tuple[RatioRow, ...]
     key: str | None
-    key_to_fill: float | None
+    key_to_fill: float | None = None
     """Incident: key : fill, each alone."""
-    key_and_fill_to_fill: float | None
+    key_and_fill_to_fill: float | None = None
     """Highlight to shadow: (key + fill) : fill."""
-    aperture_key: Aperture | None
-    aperture_key_and_fill: Aperture | None
-    told: tuple[Told, ...]
+    aperture_key: Aperture | None = None
+    aperture_key_and_fill: Aperture | None = None
+    told: tuple[Told, ...] = ()
     """What has to be known beside the figures."""
     key_to_fill_u95_stops: float | None = None
     """Expanded uncertainty (k=2) of ``key_to_fill``, in stops."""
@@ -143,15 +142,10 @@ def _comparable(a: Reading, key: Reading, shutter_s: float | None) -> Told:
     return NOTHING
 
 
-def _shared_scale(a: Reading, key: Reading, view: JudgedSet) -> float:
-    """Standard uncertainty in stops that does *not* cancel between two calibrations of one sensor."""
-    if a.calibration_id == key.calibration_id:
-        return 0.0
-    u = [
-        view.calibrations[r.calibration_id].u_scale_rel if r.calibration_id in view.calibrations else 0.1
-        for r in (a, key)
-    ]
-    return hypot(*u) * STOPS_PER_RELATIVE
+def scale_u_stops(reading: Reading, view: JudgedSet) -> float:
+    """Standard uncertainty in stops of the scale that a reading was made with."""
+    calibration = view.calibrations.get(reading.calibration_id)
+    return (calibration.u_scale_rel if calibration is not None else 0.1) * STOPS_PER_RELATIVE
 
 
 class _Entry(NamedTuple):
@@ -164,31 +158,26 @@ class _Entry(NamedTuple):
 
 def _entries(view: JudgedSet) -> tuple[list[_Entry], dict[str, Told]]:
     """Return the lights that can be compared with the key, and why the others cannot."""
-    key = view.key
     refused: dict[str, Told] = {}
     entries: list[_Entry] = []
-    key_reading = key.reading if key is not None else None
     for state in view.lights:
-        value = state.value
-        if value is None or state.reading is None or state.judged is None:
+        value, reading = state.value, state.reading
+        if value is None or reading is None or state.judged is None:
             continue
         if not value > 0:
             refused[state.light.id] = told("nothing_to_compare")
             continue
-        if key_reading is not None:
-            why = _comparable(state.reading, key_reading, view.setup.shutter_s)
-            if why:
-                refused[state.light.id] = why
-                continue
-        aim = key_reading.aim if key_reading is not None else state.reading.aim
-        turned = _turned(state, aim, view)
-        if turned is None:
-            refused[state.light.id] = told("other_aim", aim=state.reading.aim, key_aim=aim)
+        key = (view.key and view.key.reading) or reading
+        why = _comparable(reading, key, view.setup.shutter_s)
+        turned = _turned(state, key.aim, view)
+        if why or turned is None:
+            refused[state.light.id] = why or told("other_aim", aim=reading.aim, key_aim=key.aim)
             continue
         stops, u_turn, camera = turned
-        exposure = exposure_lxs(value, state.reading.kind, view.setup.shutter_s) or value
-        shared = _shared_scale(state.reading, key_reading, view) if key_reading is not None else 0.0
-        u_stops = hypot(state.judged.u_stops, shared, u_turn)
+        exposure = exposure_lxs(value, reading.kind, view.setup.shutter_s) or value
+        # The scale of one calibration cancels in the ratio.
+        scales = [scale_u_stops(one, view) for one in (reading, key) if reading.calibration_id != key.calibration_id]
+        u_stops = hypot(state.judged.u_stops, u_turn, *scales)
         own_point = state.light.role in OWN_POINT_ROLES
         entries.append(_Entry(state, exposure * 2.0**stops, u_stops, None if own_point else camera))
     return entries, refused
@@ -215,56 +204,46 @@ def _turned(state: LightState, aim: str, view: JudgedSet) -> tuple[float, float,
 def ratio_table(view: JudgedSet) -> RatioTable:
     """Build the table.  Rows keep the order of the lights; lights without a current reading say what to do."""
     entries, refused = _entries(view)
-    notes: list[Told] = []
-    key_index = next((i for i, e in enumerate(entries) if e.state.light.role == "key"), None)
-    by_light: dict[str, tuple[float | None, float | None, float | None, float | None]] = {}
-    if entries:
-        on_face = [e for e in entries if e.state.light.role not in OWN_POINT_ROLES]
-        missing = [s.light.name for s in view.lights if s.value is None and s.light.role not in OWN_POINT_ROLES]
-        unlike = any(s.light.id in refused and s.light.role not in OWN_POINT_ROLES and (s.value or 0.0) > 0.0 for s in view.lights)
-        shares_known = bool(on_face) and not missing and not unlike and all(e.camera is not None for e in on_face)
-        over, stops, u, share = figures(
-            [e.exposure for e in entries],
-            [e.u_stops for e in entries],
-            [e.camera or 0.0 for e in entries],
-            key_index or 0,
-        )
-        for i, e in enumerate(entries):
-            seen = share[i] if shares_known and e in on_face else None
-            if key_index is None:
-                by_light[e.state.light.id] = (None, None, None, seen)
-            else:
-                by_light[e.state.light.id] = (over[i], stops[i], 2 * u[i], seen)
-        if on_face and not shares_known:
-            without = [e.state.light.name for e in on_face if e.camera is None]
-            if missing:
-                notes.append(told("no_shares_readings", lights=tuple(missing)))
-            if without:
-                notes.append(told("no_shares_direction", lights=tuple(without), do=Do("give_direction", light=without[0])))
-    if key_index is None:
+    key = next((e for e in entries if e.state.light.role == "key"), None)
+    shares, notes = _shares(view, entries, refused)
+    rows = {state.light.id: _row(state, view, refused.get(state.light.id, NOTHING)) for state in view.lights}
+    for e in entries:
+        light_id = e.state.light.id
+        rows[light_id] = rows[light_id]._replace(share=shares.get(light_id))
+        if key is not None:
+            over = e.exposure / key.exposure
+            u95 = 0.0 if e is key else 2 * hypot(e.u_stops, key.u_stops)
+            rows[light_id] = rows[light_id]._replace(light_over_key=over, from_key_stops=log2(over), from_key_u95_stops=u95)
+    if key is None:
         notes.append(_no_key_note(view))
     if any(c.method == "assumed" for c in view.calibrations.values()):
         notes.append(told("assumed_calibration", do=Do("calibrate")))
-    rows = tuple(_row(state, view, by_light.get(state.light.id), refused.get(state.light.id, NOTHING)) for state in view.lights)
-    lacking = _fills_lacking(view, entries) if key_index is not None else ()
-    if lacking:
-        notes.append(told("no_lighting_ratio", lights=lacking))
-    compared = None if lacking else key_index
-    key_fill, high_low, both = _lighting_ratio(entries, compared)
-    u_key_fill, u_high_low, doubtful = _u_lighting_ratio(entries, compared)
-    key_entry = entries[key_index] if key_index is not None else None
-    return RatioTable(
-        rows,
-        view.key.light.name if view.key else None,
-        key_fill,
-        high_low,
-        working_aperture(view, key_entry.exposure, key_entry) if key_entry else None,
-        working_aperture(view, both, key_entry) if key_entry and both else None,
-        tuple(notes),
-        u_key_fill,
-        u_high_low,
-        doubtful,
-    )
+    table = RatioTable(tuple(rows.values()), view.key.light.name if view.key else None)
+    if key is not None:
+        table = table._replace(aperture_key=working_aperture(view, key.exposure, key))
+        if lacking := _fills_lacking(view, entries):
+            notes.append(told("no_lighting_ratio", lights=lacking))
+        else:
+            table = _with_lighting_ratio(table, view, entries, key)
+    return table._replace(told=tuple(notes))
+
+
+def _shares(view: JudgedSet, entries: list[_Entry], refused: dict[str, Told]) -> tuple[dict[str, float], list[Told]]:
+    """Each light's part of the light on the face, by its id; nothing, and why, where a part of that light is not known."""
+    on_face = [e for e in entries if e.state.light.role not in OWN_POINT_ROLES]
+    if not on_face:
+        return {}, []
+    states = [s for s in view.lights if s.light.role not in OWN_POINT_ROLES]
+    notes = []
+    if missing := tuple(s.light.name for s in states if s.value is None):
+        notes.append(told("no_shares_readings", lights=missing))
+    if without := tuple(e.state.light.name for e in on_face if e.camera is None):
+        notes.append(told("no_shares_direction", lights=without, do=Do("give_direction", light=without[0])))
+    if notes or any(s.light.id in refused and (s.value or 0.0) > 0.0 for s in states):
+        return {}, notes
+    seen = {e.state.light.id: e.exposure * (e.camera or 0.0) for e in on_face}
+    total = sum(seen.values())
+    return {light_id: value / total if total > 0 else 0.0 for light_id, value in seen.items()}, []
 
 
 def _no_key_note(view: JudgedSet) -> Told:
@@ -281,30 +260,26 @@ def _fills_lacking(view: JudgedSet, entries: list[_Entry]) -> tuple[str, ...]:
     return lacking if len(lacking) < len(fills) else ()
 
 
-def _lighting_ratio(entries: list[_Entry], key: int | None) -> tuple[float | None, float | None, float | None]:
-    """Return (key : fill, (key + fill) : fill, key + fill) from the lights with these roles."""
-    fill = sum(e.exposure for e in entries if e.state.light.role == "fill")
-    if key is None or not fill > 0:
-        return None, None, None
-    k = entries[key].exposure
-    return k / fill, (k + fill) / fill, k + fill
-
-
-def _u_lighting_ratio(entries: list[_Entry], key: int | None) -> tuple[float | None, float | None, bool]:
-    """Return U95 in stops of key : fill and of (key + fill) : fill, and whether one of their lights has to be metered again.
+def _with_lighting_ratio(table: RatioTable, view: JudgedSet, entries: list[_Entry], key: _Entry) -> RatioTable:
+    """Return the table with key : fill and (key + fill) : fill of the lights with these roles, as it is where no fill gives light.
 
     Propagated to the first order (GUM, JCGM 100:2008, 5.1): fills add, each with its own share of their sum; of (key + fill) : fill
     only the part k / (k + f) moves with key : fill.
     """
     fills = [e for e in entries if e.state.light.role == "fill"]
-    fill = sum(e.exposure for e in fills)
-    if key is None or not fill > 0:
-        return None, None, False
-    k = entries[key].exposure
-    u = hypot(entries[key].u_stops, *(e.u_stops * e.exposure / fill for e in fills))
-    judged = [e.state.judged for e in (entries[key], *fills)]
-    doubtful = any(one is not None and one.verdict == RETAKE for one in judged)
-    return 2 * u, 2 * u * k / (k + fill), doubtful
+    if not fills:
+        return table
+    k, fill = key.exposure, sum(e.exposure for e in fills)
+    u95 = 2 * hypot(key.u_stops, *(e.u_stops * e.exposure / fill for e in fills))
+    judged = [e.state.judged for e in (key, *fills)]
+    return table._replace(
+        key_to_fill=k / fill,
+        key_and_fill_to_fill=(k + fill) / fill,
+        aperture_key_and_fill=working_aperture(view, k + fill, key),
+        key_to_fill_u95_stops=u95,
+        key_and_fill_to_fill_u95_stops=u95 * k / (k + fill),
+        lighting_ratio_doubtful=any(one is not None and one.verdict == RETAKE for one in judged),
+    )
 
 
 def working_aperture(view: JudgedSet, exposure: float, entry: _Entry) -> Aperture | None:
@@ -322,17 +297,12 @@ def working_aperture(view: JudgedSet, exposure: float, entry: _Entry) -> Apertur
     return Aperture(exact, nearest.text, nearest.left_over_stops, 2 * u)
 
 
-def _row(
-    state: LightState,
-    view: JudgedSet,
-    numbers: tuple[float | None, float | None, float | None, float | None] | None,
-    refused: Told,
-) -> RatioRow:
+def _row(state: LightState, view: JudgedSet, refused: Told) -> RatioRow:
+    """Row of a light by itself, without what it is against the key and its share."""
     light, reading, judged = state.light, state.reading, state.judged
     if reading is None or judged is None:
         return _empty_row(state, view)
     as_read = value_of(reading) or 0.0
-    over, stops, u95, share = numbers or (None, None, None, None)
     return RatioRow(
         light.name,
         light.role,
@@ -341,28 +311,21 @@ def _row(
         None if state.expected else reading_f(as_read, reading, view),
         reading_f(state.value or 0.0, reading, view),
         None if state.expected else judged.correction_stops,
-        stops,
-        u95,
-        over,
-        share,
-        judged.verdict,
-        all_of(judged.said, refused),
-        2 * judged.u_stops,
-        None if state.expected else judged.correction.inverse_square_stops,
-        reading.held_off_m,
-        reading.t01_s,
+        verdict=judged.verdict,
+        said=all_of(judged.said, refused),
+        u95_stops=2 * judged.u_stops,
+        inverse_square_stops=None if state.expected else judged.correction.inverse_square_stops,
+        held_off_m=reading.held_off_m,
+        t01_s=reading.t01_s,
         expected=state.expected,
     )
 
 
 def _empty_row(state: LightState, view: JudgedSet) -> RatioRow:
     """Row of a light without a current reading: no number at all, and what to do."""
-    light = state.light
-    if state.stale is not None:
-        was = reading_f(value_of(state.stale) or 0.0, state.stale, view)
-        said = told("stale_read", why=state.stale_why, f=was) if was else told("stale", why=state.stale_why)
-        verdict: str | None = "retake"
-    else:
-        said, verdict = state.to_do, None
-    nothing = (None,) * 7
-    return RatioRow(light.name, light.role, light.point, *nothing, verdict, said, stale=state.stale is not None)
+    row = RatioRow(state.light.name, state.light.role, state.light.point, said=state.to_do)
+    if state.stale is None:
+        return row
+    was = reading_f(value_of(state.stale) or 0.0, state.stale, view)
+    said = told("stale_read", why=state.stale_why, f=was) if was else told("stale", why=state.stale_why)
+    return row._replace(verdict=RETAKE, said=said, stale=True)

@@ -6,6 +6,7 @@ colour only from readings of this very head at several powers, where there are a
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from itertools import pairwise
 from math import atan, degrees
 
@@ -16,14 +17,15 @@ from meterlink.judging.learnt_dial import learnt_curve
 from meterlink.photometry.freeze import value_at
 from meterlink.photometry.sources import Point, source_of
 from meterlink.records import Placement
-from meterlink.tables.adjustment import GAP_STOPS, Move, close
+from meterlink.records.kept import FACE
+from meterlink.tables.adjustment import GAP_STOPS, Move, change_by_distance, close
 from meterlink.words.told import Told, told
 
 ANGLE_DEG = 1.0
 """A source that fills less than this more or less is as soft as before."""
 FALL_STOPS = 0.1
-DURATION_STOPS = 0.1
-"""A t0.1 that changes by less than this (as a power of two) is the same."""
+DURATION_CHANGE = 0.1
+"""A t0.1 that changes by a smaller part of it is the same."""
 COLOUR_MIRED = 5.0
 DOUBT_STOPS = 0.1
 FIGURE_M = (0.3, 3.0)
@@ -42,56 +44,57 @@ def closing_move(
     # What was learnt of one head says nothing of another that stands in for it.
     curve = learnt_curve(now.light, view.history) if same_head and not now.light.source_light_id else None
     move = close(now.light, now.placement, wanted, falloff=falloff, by=by, curve=curve, gap_stops=gap_stops)
-    return with_effects(now, move, view)
+    return move._replace(effects=tuple(_effects(now, now.placement, move, view)))
 
 
-def with_effects(state: LightState, move: Move, view: JudgedSet) -> Move:
-    """Return the move with its side effects stated."""
-    effects: list[Told] = []
-    placement = state.placement
-    if placement is None:
-        return move
-    if move.distance_m is not None and placement.distance_m is not None:
-        effects += softness(placement, move.distance_m, state.light.point)
-        if state.light.point == "face":
-            effects += evenness(placement, move.distance_m, view)
+def _effects(state: LightState, placement: Placement, move: Move, view: JudgedSet) -> Iterator[Told]:
+    """What else the move does."""
+    now_m, to_m = placement.distance_m, move.distance_m
+    if now_m is not None and to_m is not None:
+        # Softness is seen from what the light is aimed at, else from its point.
+        yield from _changed(_angle_deg(placement, now_m), _angle_deg(placement, to_m), ANGLE_DEG, "softer", "harder",
+                            point=placement.aimed_at or state.light.point)  # fmt: skip
+        if state.light.point == FACE:
+            yield from _evenness(placement, now_m, to_m, view)
         if not view.falloffs.get(state.light.modifier):
-            effects += doubt(placement, move.distance_m)
+            # The falloff of the modifier was never measured, the move may miss: uniform source to point.
+            miss = abs(Point().change_stops(now_m, to_m) - change_by_distance(placement, to_m))
+            if miss >= DOUBT_STOPS:
+                yield told("falloff_unknown", stops=miss)
         if state.light.source_light_id:
-            effects.append(told("catches_source"))
+            yield told("catches_source")
     if move.power_stops is not None and placement.power_stops is not None:
         # Flash duration and colour, as far as this head's own readings tell.
-        curves = fixture_curves(state, view)
-        effects += _duration(curves, placement.power_stops, move.power_stops)
-        effects += _colour(curves, placement.power_stops, move.power_stops)
-    return move._replace(effects=tuple(effects))
+        curves, powers = fixture_curves(state, view), (placement.power_stops, move.power_stops)
+        if curves.durations is not None:
+            before, after = (value_at(curves.durations, power) for power in powers)
+            yield from _changed(before, after, DURATION_CHANGE * (before or 0.0), "longer_flash", "shorter_flash")
+        before, after = (_mired(curves, power) for power in powers)
+        if before is not None and after is not None and abs(after - before) >= COLOUR_MIRED:
+            yield told("warmer" if after > before else "cooler", after=1e6 / after, before=1e6 / before)
 
 
-def angular_size_deg(placement: Placement, distance_m: float) -> float:
+def _changed(before: float | None, after: float | None, least: float, more: str, less: str, **values: object) -> Iterator[Told]:
+    """Say that something is more or less than before, where both are known and differ by at least so much."""
+    if before is not None and after is not None and abs(after - before) >= least:
+        yield told(more if after > before else less, after=after, before=before, **values)
+
+
+def _angle_deg(placement: Placement, distance_m: float) -> float:
     """Angle that the source's larger side fills, seen from its point: what softness follows."""
     width = max(placement.width_m or 0.0, placement.height_m or 0.0)
     return degrees(2 * atan(width / 2 / distance_m))
 
 
-def softness(placement: Placement, distance_m: float, point: str) -> list[Told]:
-    """Say whether the light gets softer or harder, seen from what it is aimed at, else from its point."""
-    if not placement.width_m or placement.distance_m is None:
-        return []
-    before, after = angular_size_deg(placement, placement.distance_m), angular_size_deg(placement, distance_m)
-    if abs(after - before) < ANGLE_DEG:
-        return []
-    seen_from = placement.aimed_at or point
-    return [told("softer" if after > before else "harder", after=after, before=before, point=seen_from)]
-
-
-def evenness(placement: Placement, distance_m: float, view: JudgedSet) -> list[Told]:
-    """Say how the fall of this light from the face to hands and feet changes."""
-    before, after = _fall(placement, view), _fall(placement._replace(distance_m=distance_m), view)
+def _evenness(placement: Placement, now_m: float, to_m: float, view: JudgedSet) -> Iterator[Told]:
+    """How the fall of this light from the face to hands and feet changes; without a direction, what half a metre nearer gains."""
+    before, after = _fall(placement, view), _fall(placement._replace(distance_m=to_m), view)
     if before is None or after is None:
-        return _hands_only(placement, distance_m)
-    if max(abs(a - b) for a, b in zip(after, before, strict=True)) < FALL_STOPS:
-        return []
-    return [told("fall", hands=after[0], hands_before=before[0], feet=after[1], feet_before=before[1])]
+        source = source_of(placement.shape, placement.width_m, placement.height_m)
+        gained, gains = (float(source.change_stops(d, max(d - 0.5, d / 10))) for d in (now_m, to_m))
+        yield from _changed(gained, gains, FALL_STOPS, "half_metre", "half_metre")
+    elif max(abs(a - b) for a, b in zip(after, before, strict=True)) >= FALL_STOPS:
+        yield told("fall", hands=after[0], hands_before=before[0], feet=after[1], feet_before=before[1])
 
 
 def _fall(placement: Placement, view: JudgedSet) -> tuple[float, float] | None:
@@ -104,50 +107,7 @@ def _fall(placement: Placement, view: JudgedSet) -> tuple[float, float] | None:
     except ValueError:
         return None
     stops = dict(zip(found.points, found.by_light["it"], strict=True))
-    if min(stops.values()) < -12:
-        return None
-    return stops["hands"], stops["feet"]
-
-
-def _hands_only(placement: Placement, distance_m: float) -> list[Told]:
-    """Without a direction: how much something half a metre nearer gains."""
-    assert placement.distance_m is not None
-
-    def gain(d: float) -> float:
-        nearer = max(d - 0.5, d / 10)
-        return float(source_of(placement.shape, placement.width_m, placement.height_m).change_stops(d, nearer))
-
-    before, after = gain(placement.distance_m), gain(distance_m)
-    if abs(after - before) < FALL_STOPS:
-        return []
-    return [told("half_metre", after=after, before=before)]
-
-
-def doubt(placement: Placement, distance_m: float) -> list[Told]:
-    """Say by how much the move may miss, where the falloff of the modifier was never measured: uniform source to point."""
-    if placement.distance_m is None or not placement.width_m:
-        return []
-    uniform = source_of(placement.shape, placement.width_m, placement.height_m).change_stops(placement.distance_m, distance_m)
-    gap = abs(Point().change_stops(placement.distance_m, distance_m) - uniform)
-    if gap < DOUBT_STOPS:
-        return []
-    return [told("falloff_unknown", stops=gap)]
-
-
-def _duration(curves: FixtureCurves, now: float, then: float) -> list[Told]:
-    if curves.durations is None:
-        return []
-    before, after = value_at(curves.durations, now), value_at(curves.durations, then)
-    if before is None or after is None or abs(after / before - 1) < DURATION_STOPS:
-        return []
-    return [told("longer_flash" if after > before else "shorter_flash", after=after, before=before)]
-
-
-def _colour(curves: FixtureCurves, now: float, then: float) -> list[Told]:
-    before, after = _mired(curves, now), _mired(curves, then)
-    if before is None or after is None or abs(after - before) < COLOUR_MIRED:
-        return []
-    return [told("warmer" if after > before else "cooler", after=1e6 / after, before=1e6 / before)]
+    return None if min(stops.values()) < -12 else (stops["hands"], stops["feet"])
 
 
 def _mired(curves: FixtureCurves, power: float) -> float | None:

@@ -14,7 +14,6 @@ from meterlink.errors import UsageError
 from meterlink.judging.history import pasts_from
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.records import Calibration
-from meterlink.tables import overlap
 from meterlink.tables.overlap import Overlap, overlap_of, solve
 from meterlink.tables.targets import HIGHLIGHT_TO_SHADOW, INCIDENT, Wish, parse_wish, plan
 
@@ -345,5 +344,9 @@ def test_a_stale_reading_is_no_basis() -> None:
 
 
 def test_a_singular_system_leaves_the_light_as_it_is() -> None:
-    """Two points that say the same have no single answer: the second light is not touched."""
-    assert overlap._eliminated([[1.0, 1.0, 2.0], [1.0, 1.0, 2.0]]) == [1.0, 1.0]
+    """Two points that say the same have no single answer: no light is touched that need not be."""
+    both = {"KEY": 1.0, "RIM": 1.0}
+    found, dark = solve(Overlap(("KEY", "RIM"), {"KEY": both, "RIM": both}, {}), {"KEY": 2.0, "RIM": 2.0})
+
+    assert found == pytest.approx({"KEY": 1.0, "RIM": 1.0})
+    assert not dark

@@ -6,8 +6,6 @@ from math import log2, sqrt
 
 import pytest
 
-from meterlink.tables.ratio_figures import figures
-
 
 # Wikipedia, "Lighting ratio" (ASC definition (key + fill) : fill), figures seen:
 # 200 + 100 : 100 is 3:1, 800 + 200 : 200 is 5:1.  The older text of the same article (seen): 800 : 200 is 4:1.
@@ -25,19 +23,19 @@ def test_both_conventions_of_the_lighting_ratio(
 # Stops and ratios (brighthub.com/54240 and Wikipedia, seen): 1:1 2:1 4:1 8:1 ... 128:1 are 0 1 2 3 ... 7 stops;
 # 3:1 is called 1.5 stop there, exactly 1.584963.
 @pytest.mark.parametrize("stops", range(8))
-def test_powers_of_two_are_whole_stops(stops: int) -> None:
+def test_powers_of_two_are_whole_stops(stops: int, metered: object) -> None:
     """A light 2^n under the key is n stops under it."""
-    over, from_key, _, _ = figures([2.0**stops, 1.0], [0.0, 0.0], [1.0, 1.0], 0)
+    fill = metered(KEY=2.0**stops, FILL=1.0).rows[1]
 
-    assert from_key[1] == pytest.approx(-stops, abs=1e-12)
-    assert over[1] == pytest.approx(2.0**-stops)
+    assert fill.from_key_stops == pytest.approx(-stops, abs=1e-12)
+    assert fill.light_over_key == pytest.approx(2.0**-stops)
 
 
-def test_three_to_one_is_not_one_and_a_half_stops() -> None:
+def test_three_to_one_is_not_one_and_a_half_stops(metered: object) -> None:
     """3:1 is 1.584963 stops (the common 1.5 is an approximation)."""
-    _, from_key, _, _ = figures([3.0, 1.0], [0.0, 0.0], [1.0, 1.0], 0)
+    fill = metered(KEY=3.0, FILL=1.0).rows[1]
 
-    assert from_key[1] == pytest.approx(-1.584963, abs=1e-6)
+    assert fill.from_key_stops == pytest.approx(-1.584963, abs=1e-6)
 
 
 # cybercollege.com/tvp033 (seen): key 1000 lx against fill 500 lx, f/16 against f/11, is 2:1.
