@@ -35,12 +35,12 @@ class Move(NamedTuple):
     """One way to close a difference."""
 
     wanted_stops: float
-    power_stops: float | None
+    power_stops: float | None = None
     """New power in stops from full; None leaves the dial alone (or it is not known)."""
-    power_text: str
-    distance_m: float | None
+    power_text: str = ""
+    distance_m: float | None = None
     """New distance; None leaves the light where it is."""
-    achieved_stops: float
+    achieved_stops: float = 0.0
     effects: tuple[Told, ...] = ()
     why_short: Told = NOTHING
     """Why it cannot be done whole, when it cannot."""
@@ -105,18 +105,8 @@ def _worth(placement: Placement, to_m: float, rest: float, falloff: Falloff | No
     return hypot(left, u) < abs(rest)
 
 
-class _Dial(NamedTuple):
-    power: float | None
-    achieved: float
-    why: Told
-    learnt: bool
-    end: str = ""
-
-
-def _by_power(light: Light, placement: Placement, wanted: float, curve: PowerCurve | None) -> _Dial:
-    """Return the position of the dial whose change comes nearest to what is wanted."""
-    now = placement.power_stops
-    assert now is not None
+def _by_power(light: Light, now: float, wanted: float, curve: PowerCurve | None) -> Move:
+    """Return the turn of the dial, which stands at ``now``, whose change comes nearest to what is wanted."""
     lowest, highest = power_range(light)
     step = light.power_step_stops or ASSUMED_STEP_STOPS
     learnt = curve is not None and curve.pairs > 0
@@ -135,7 +125,10 @@ def _by_power(light: Light, placement: Placement, wanted: float, curve: PowerCur
         end, why = "full_power", told("full_power_short", stops=wanted - achieved)
     elif achieved - wanted > step / 2 + 1e-6 and power <= lowest + step:
         end, why = "lowest_power", told("lowest_power_bright", stops=achieved - wanted)
-    return _Dial(None if power == now else power, achieved, why, learnt and power != now, end)
+    if power == now:
+        return Move(wanted, achieved_stops=achieved, why_short=why, end=end)
+    text = units.format_power(power, light.full_power_j, light.details.get("scale_top"))
+    return Move(wanted, power, text, None, achieved, (), why, learnt, end)
 
 
 def close(
@@ -154,34 +147,29 @@ def close(
     cannot be set down that well).  ``curve`` is what the fixture's dial was found to deliver.  A passive reflector has no power.
     Side effects are added by ``side_effects.with_effects``.
     """
-    dial = _Dial(None, 0.0, NOTHING, False)
-    has_dial = placement.power_stops is not None and not light.source_light_id
-    if by != "distance" and has_dial:
-        dial = _by_power(light, placement, wanted_stops, curve)
+    move = Move(wanted_stops)
+    dial = None if light.source_light_id else placement.power_stops
+    if by != "distance" and dial is not None:
+        move = _by_power(light, dial, wanted_stops, curve)
     elif by == "power":
-        dial = dial._replace(why=told("reflector_no_power" if light.source_light_id else "power_not_given"))
-    why = dial.why
-    achieved = dial.achieved
-    rest = wanted_stops - achieved
-    distance: float | None = None
-    stepwise = by == "both" and has_dial
-    if by != "power" and abs(rest) > (gap_stops if stepwise else SMALL_STOPS):
-        distance = distance_for(placement, rest, falloff)
-        if distance is None:
-            # A rest below the dial's step is what the step leaves, not a failure.
-            why = why or (NOTHING if stepwise else told("distance_not_given"))
-        elif stepwise and not why and not _worth(placement, distance, rest, falloff):
-            distance = None
-        else:
-            gained = change_by_distance(placement, distance, falloff)
-            achieved += gained
-            short = abs(rest - gained)
-            why = NOTHING
-            if short > GAP_STOPS:
-                at = {"end": told(dial.end)} if dial.end else {}
-                why = told("even_at_end" if at else "even_at", distance_m=distance, stops=short, **at)
-    text = "" if dial.power is None else units.format_power(dial.power, light.full_power_j, light.details.get("scale_top"))
-    return Move(wanted_stops, dial.power, text, distance, achieved, (), why, dial.learnt, dial.end)
+        move = move._replace(why_short=told("reflector_no_power" if light.source_light_id else "power_not_given"))
+    rest = move.left_over_stops
+    stepwise = by == "both" and dial is not None
+    if by == "power" or abs(rest) <= (gap_stops if stepwise else SMALL_STOPS):
+        return move
+    distance = distance_for(placement, rest, falloff)
+    if distance is None:
+        # A rest below the dial's step is what the step leaves, not a failure.
+        return move if move.why_short or stepwise else move._replace(why_short=told("distance_not_given"))
+    if stepwise and not move.why_short and not _worth(placement, distance, rest, falloff):
+        return move
+    gained = change_by_distance(placement, distance, falloff)
+    short = abs(rest - gained)
+    why = NOTHING
+    if short > GAP_STOPS:
+        at = {"end": told(move.end)} if move.end else {}
+        why = told("even_at_end" if at else "even_at", distance_m=distance, stops=short, **at)
+    return move._replace(distance_m=distance, achieved_stops=move.achieved_stops + gained, why_short=why)
 
 
 def placement_changes(move: Move) -> dict[str, Any]:

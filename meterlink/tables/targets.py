@@ -260,7 +260,7 @@ class _Planner:
         return moves
 
     def _move(self, state: LightState, stops: float) -> Move:
-        nothing = Move(stops, None, "", None, 0.0)
+        nothing = Move(stops)
         placement = state.placement
         if placement is not None and abs(stops) < SMALL_STOPS and (state.expected or not placement.details.get(AS_TOLD)):
             # Shown as 0.0, and no correction that ends a round: what is to be expected shall not take a good reading's place,
@@ -291,8 +291,10 @@ def plan(view: JudgedSet, wishes: Sequence[Wish], *, by: str = "both") -> Target
         for s in view.lights
         if s.light.id in asked
     ]
-    notes = (*_doubts(view), *_dark_notes(view, planner.dark), *planner.overlap.notes, *_definitions(aims))
-    return TargetPlan(tuple(rows), notes)
+    # A plan that rests on a reading which the others contradict says so.
+    notes = [told("fire_first", light=s.light.name, why=s.judged.against) for s in view.lights if s.judged and s.judged.against]
+    notes += [told("goes_dark", light=s.light.name) for s in view.lights if s.light.id in planner.dark]
+    return TargetPlan(tuple(rows), (*notes, *planner.overlap.notes, *_definitions(aims)))
 
 
 def _waiting(view: JudgedSet, wish: Wish, state: LightState) -> TargetRow | None:
@@ -304,7 +306,7 @@ def _waiting(view: JudgedSet, wish: Wish, state: LightState) -> TargetRow | None
         return None
     do = Do("meter", light=first.light.name)
     said = told("set_and_waits", do=do) if first is state else told("waits_first", light=first.light.name, do=do)
-    return TargetRow(name, None, None, None, Move(0.0, None, "", None, 0.0), None, all_of(name, said, by=": "))
+    return TargetRow(name, None, None, None, Move(0.0), None, all_of(name, said, by=": "))
 
 
 def _row(state: LightState, wish: Wish, wanted: float, move: Move, planner: _Planner) -> TargetRow:
@@ -330,15 +332,6 @@ def _beside(stops: float) -> Told:
     if stops <= -99.0:
         return told("no_light_at_all")
     return told("stops_over" if stops > 0 else "stops_under", stops=stops)
-
-
-def _doubts(view: JudgedSet) -> list[Told]:
-    """A plan that rests on a reading which the others contradict says so."""
-    return [told("fire_first", light=s.light.name, why=s.judged.against) for s in view.lights if s.judged and s.judged.against]
-
-
-def _dark_notes(view: JudgedSet, dark: set[str]) -> list[Told]:
-    return [told("goes_dark", light=s.light.name) for s in view.lights if s.light.id in dark]
 
 
 def _definitions(aims: Sequence[_Aim]) -> list[Told]:
