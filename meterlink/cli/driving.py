@@ -167,7 +167,7 @@ async def drive(
     """Walk to the end.  ``after`` is called with every outcome and says what else is to be said."""
     screen = Screen(session, after)
     known = known_sensor(session.library, url)
-    if known is not None and url is None and not await _is_there(known):
+    if known is not None and url is None and not _is_there(known):
         # The sensor used last has another port today, or is another one.
         screen.say(say("the sensor used last is not on {url}", url=known))
         known = None
@@ -208,12 +208,10 @@ async def drive(
         print(say("note: {note}", note=said), file=sys.stderr)
 
 
-async def _is_there(url: str) -> bool:
+def _is_there(url: str) -> bool:
     """Say whether the port of a remembered sensor still exists; what cannot be told without opening it counts as there."""
     parts = parse(url)
-    if parts.scheme != "serial" or not parts.target.startswith("/"):
-        return True
-    return Path(parts.target).exists()
+    return parts.scheme != "serial" or not parts.target.startswith("/") or Path(parts.target).exists()
 
 
 class Keyboard:
@@ -255,10 +253,10 @@ class Keyboard:
             return
         if command == "u":
             last = self.session.undo()
-            light = next((one for one in self.session.lights() if one.id == last.light_id), None)
-            now = value_now(self.session, light) if self.session.restored else ""
-            taken = self.session.restored or say("taken back: {light}", light=light.name if light is not None else say("the last"))
-            self.screen.say(f"  {taken}" + (f": {now}" if now else ""))
+            if self.session.restored:
+                self.screen.say(f"  {self.session.restored}{value_now(self.session, last.light_id)}")
+            else:
+                self.screen.say("  " + say("taken back: {light}", light=self._name(last.light_id, say("the last"))))
         elif command == "s":
             left_out = self.session.skip(self.screen.shown)
             name = self._name(left_out.light_id if left_out is not None else None, str(told("all_lights")))
@@ -286,9 +284,8 @@ class Keyboard:
     def _say_held(self, light: Light | None, held_off_m: float) -> None:
         """Say what a light reads now that its distance is known."""
         held = put("held off {length:length}", length=held_off_m)
-        now = value_now(self.session, light)
-        name = light.name if light is not None else say("all lights")
-        self.screen.say(f"  {name}: {held}" + (f": {now}" if now else ""))
+        name, now = (light.name, value_now(self.session, light.id)) if light is not None else (say("all lights"), "")
+        self.screen.say(f"  {name}: {held}{now}")
         if self.session.disagreement:
             self.screen.say(f"! {self.session.disagreement}")
 

@@ -17,7 +17,6 @@ from meterlink.cli.completing import LIGHTS, completes
 from meterlink.cli.frame import add_setup_option, open_set
 from meterlink.errors import NotInLibrary, UsageError
 from meterlink.metering.session import Session
-from meterlink.records import Light
 from meterlink.words.actions import Do
 from meterlink.words.language import say
 from meterlink.words.sentences import value_text
@@ -42,23 +41,21 @@ def run(args: argparse.Namespace) -> None:
     with open_set(args, Session) as session:
         session.resume()
         light = session.light(args.light)
-        state = session.view().state(light.id)
-        if state is None or not any(r.light_id == light.id for r in session.view().readings):
+        if not any(r.light_id == light.id for r in session.view().readings):
             raise NotInLibrary(
                 "{light} has no reading that the distance could belong to: {do}",
                 do=Do("meter", light=light.name), light=light.name,
             )
         session.held(held_off_m, light.id)
         said = say("distance not given") if held_off_m is None else put("held off {length:length}", length=held_off_m)
-        now = value_now(session, light)
-        print(f"{light.name}: {said}" + (f": {now}" if now else ""))
+        print(f"{light.name}: {said}{value_now(session, light.id)}")
 
 
-def value_now(session: Session, light: Light | None) -> str:
-    """What a light reads at its point as it is held off now, and what that is worth; empty when it has no reading."""
+def value_now(session: Session, light_id: str | None) -> str:
+    """What a light reads at its point as it is held off now, and what that is worth, behind a colon; empty without a reading."""
     view = session.view()
-    state = view.state(light.id) if light is not None else None
+    state = view.state(light_id)
     if state is None or state.judged is None or state.reading is None:
         return ""
     value = value_text(view, state.value or 0.0, state.reading)
-    return f"{value}, {told(state.judged.verdict.value)}: {state.judged.reason}"
+    return f": {value}, {told(state.judged.verdict.value)}: {state.judged.reason}"

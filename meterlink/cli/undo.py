@@ -11,7 +11,7 @@ import argparse
 
 from meterlink.cli.frame import add_setup_option, open_set, out
 from meterlink.cli.held import value_now
-from meterlink.judging.judged_set import JudgedSet
+from meterlink.judging.judged_set import JudgedSet, value_of
 from meterlink.metering.session import Session
 from meterlink.records import Purpose, Reading
 from meterlink.words.actions import Do
@@ -31,16 +31,16 @@ def run(args: argparse.Namespace) -> None:
         view = session.view()
         last = session.undo()
         if session.restored:
-            reads = value_now(session, next((one for one in session.lights() if one.id == last.light_id), None))
-            print(f"{session.restored}" + (f": {reads}" if reads else ""))
+            print(f"{session.restored}{value_now(session, last.light_id)}")
             return
         if last.purpose == Purpose.ROOM:
             out("taken back: the room light; read it again: {do}", do=Do("meter_room"))
             return
-        light = next((one.name for one in session.lights() if one.id == last.light_id), "")
-        who, do = light or say("the whole set"), Do("meter", light=light) if light else Do("meter_together")
         after = session.view()
-        now = after.state(last.light_id) if last.light_id else None
+        now = after.state(last.light_id)
+        who, do = say("the whole set"), Do("meter_together")
+        if now is not None:
+            who, do = now.light.name, Do("meter", light=now.light.name)
         if now is not None and now.reading is not None:
             out("taken back: {light} {value}; it has what it read before: {earlier}",
                 light=who, value=_value(view, last), earlier=_value(after, now.reading))  # fmt: skip
@@ -53,5 +53,4 @@ def run(args: argparse.Namespace) -> None:
 
 
 def _value(view: JudgedSet, reading: Reading) -> str:
-    value = reading.exposure_lxs if reading.kind == "flash" else reading.illuminance_lx
-    return value_text(view, value or 0.0, reading)
+    return value_text(view, value_of(reading) or 0.0, reading)
