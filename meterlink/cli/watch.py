@@ -88,7 +88,7 @@ async def _watch(args: argparse.Namespace) -> None:
             print(LINE_AGAIN, end="")
         print(pop_line(m, watching.constant, iso), flush=True)
         if args.wave and m.wave is not None:
-            print(terminal_wave(m, watching.calibration), flush=True)
+            print(terminal_wave(m.wave, watching.calibration), flush=True)
         seen += 1
         if args.pops and seen >= args.pops:
             over.set()

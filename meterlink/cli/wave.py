@@ -30,12 +30,11 @@ from meterlink.library.files import write_whole
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.records import Reading
 from meterlink.report.wave import Trace, terminal_wave, trace_of_samples
-from meterlink.report.wave_drawing import wave_drawing
+from meterlink.report.wave_drawing import MOST_LIGHTS, wave_drawing
 from meterlink.words.actions import Do
 from meterlink.words.language import marked, say
 from meterlink.words.told import Told, put, written
 
-MOST_PICTURED = 12
 CSV_HEADINGS = ("light", "time_s", "illuminance_lx", "above_ambient_lx")
 
 
@@ -95,10 +94,10 @@ def _traces(args: argparse.Namespace, session: OpenedSet) -> list[tuple[Trace, R
 
 
 def _picture(args: argparse.Namespace, session: OpenedSet, traces: list[Trace]) -> None:
-    if len(traces) > MOST_PICTURED:
+    if len(traces) > MOST_LIGHTS:
         raise UsageError(
             "a picture shows at most {most_pictured} lights: name those that you want to see",
-            most_pictured=MOST_PICTURED,
+            most_pictured=MOST_LIGHTS,
         )
     facts = camera(session.setup, session.settings)
     shutter = None if facts.readout_unknown else facts.shutter

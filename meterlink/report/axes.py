@@ -46,10 +46,7 @@ def round_ticks(low: float, high: float, wanted: int = 5) -> list[float]:
     if not (isfinite(span) and span > 0.0):
         raise ValueError(f"a range from {low!r} to {high!r} has no ticks")
     step = 10.0 ** floor(log10(span / wanted))
-    for factor in (1.0, 2.0, 5.0, 10.0):
-        if span / (step * factor) <= wanted:
-            step *= factor
-            break
+    step *= next(factor for factor in (1.0, 2.0, 5.0, 10.0) if span / (step * factor) <= wanted)
     first = ceil(low / step - 1e-9)
     last = floor(high / step + 1e-9)
     return [i * step for i in range(first, last + 1)]

@@ -45,11 +45,7 @@ class Drawing:
         self.shapes: list[Shape] = []
 
     def line(
-        self,
-        points: Sequence[tuple[float, float]],
-        stroke: str = INK,
-        width: float = 1.0,
-        dash: tuple[float, ...] = (),
+        self, points: Sequence[tuple[float, float]], stroke: str = INK, width: float = 1.0, dash: tuple[float, ...] = ()
     ) -> None:
         """An open line through the points."""
         self.shapes.append(Shape("line", tuple(points), stroke, width=width, dash=dash))
@@ -58,17 +54,9 @@ class Drawing:
         """A closed outline."""
         self.shapes.append(Shape("area", tuple(points), stroke, fill, width))
 
-    def circle(
-        self,
-        centre: tuple[float, float],
-        radius: float,
-        fill: str = "none",
-        stroke: str = INK,
-        width: float = 1.0,
-        dash: tuple[float, ...] = (),
-    ) -> None:
+    def circle(self, centre: tuple[float, float], radius: float, fill: str = "none", stroke: str = INK, width: float = 1.0) -> None:
         """A circle."""
-        self.shapes.append(Shape("circle", (centre, (radius, 0.0)), stroke, fill, width, dash))
+        self.shapes.append(Shape("circle", (centre, (radius, 0.0)), stroke, fill, width))
 
     def text(self, at: tuple[float, float], text: str, size: float = 9.0, anchor: str = "start", colour: str = INK) -> None:
         """A line of text whose baseline begins, is centred or ends at a place."""

@@ -11,11 +11,14 @@ import binascii
 import io
 import math
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from meterlink.errors import UsageError
 from meterlink.photometry.card import level, linear
+from meterlink.words.language import marked, translated
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -34,19 +37,13 @@ _SHAPE = re.compile(re.escape(_PREFIX) + r"[A-Za-z0-9+/]+={0,2}", re.ASCII)
 
 def small_picture(path: Path) -> str:
     """Return a small JPEG of a picture file as ``data:`` text.  Raises UsageError in one line for anything else."""
-    from PIL import Image
-
-    advice = "give a photograph as JPEG, PNG, WebP or TIFF"
-    try:
-        if not path.is_file() or path.stat().st_size > FILE_MAX:
-            raise UsageError(
-                "{path}: there is no such picture, or it is too large: {advice}",
-                path=path.name[:80], advice=advice,
-            )
-        with Image.open(path, formats=("JPEG", "PNG", "WEBP", "TIFF")) as image:
-            return _text(image)
-    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
-        raise UsageError("{path} cannot be read as a picture: {advice}", path=path.name[:80], advice=advice) from error
+    advice = marked("give a photograph as JPEG, PNG, WebP or TIFF")
+    if not path.is_file() or path.stat().st_size > FILE_MAX:
+        raise UsageError(
+            "{path}: there is no such picture, or it is too large: {advice}", path=path.name[:80], advice=translated(advice)
+        )
+    with _opened(path, path.name, advice, "JPEG", "PNG", "WEBP", "TIFF") as image:
+        return _text(image)
 
 
 def card_level(path: Path) -> float:
@@ -57,18 +54,12 @@ def card_level(path: Path) -> float:
     """
     from PIL import Image
 
-    try:
-        with Image.open(path, formats=("JPEG", "PNG", "TIFF")) as image:
-            if image.width * image.height > PIXELS_MAX:
-                raise UsageError("the picture has too many pixels: give a smaller one")
-            image.draft("RGB", (2 * SIDE_PX, 2 * SIDE_PX))
-            rgb = image.convert("RGB")
-            left, top = int(rgb.width * 0.4), int(rgb.height * 0.4)
-            middle = rgb.crop((left, top, max(int(rgb.width * 0.6), left + 1), max(int(rgb.height * 0.6), top + 1)))
-            small = middle.resize((4, 4), Image.Resampling.BOX).tobytes()
-            cells = [small[i : i + 3] for i in range(0, len(small), 3)]
-    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
-        raise UsageError("{path} cannot be read as a picture: give the frame as JPEG in sRGB", path=path.name[:80]) from error
+    with _opened(path, path.name, marked("give the frame as JPEG in sRGB"), "JPEG", "PNG", "TIFF") as image:
+        rgb = image.convert("RGB")
+        left, top = int(rgb.width * 0.4), int(rgb.height * 0.4)
+        middle = rgb.crop((left, top, max(int(rgb.width * 0.6), left + 1), max(int(rgb.height * 0.6), top + 1)))
+        small = middle.resize((4, 4), Image.Resampling.BOX).tobytes()
+    cells = [small[i : i + 3] for i in range(0, len(small), 3)]
     greens = [g for _, g, _ in cells]
     uneven = max(greens) - min(greens) > UNEVEN or any(max(cell) - min(cell) > COLOURED for cell in cells)
     if uneven or max(greens) >= 250:
@@ -81,24 +72,34 @@ def card_level(path: Path) -> float:
 
 def safe_picture(value: object) -> str:
     """Return a kept copy, written anew, for a page; empty when it is none or nothing that decodes."""
-    from PIL import Image
-
     if not isinstance(value, str) or len(value) > TEXT_MAX or not _SHAPE.fullmatch(value):
         return ""
     try:
         data = base64.b64decode(value.removeprefix(_PREFIX), validate=True)
-        with Image.open(io.BytesIO(data), formats=("JPEG",)) as image:
+        with _opened(io.BytesIO(data), "", "", "JPEG") as image:
             return _text(image)
-    except (OSError, ValueError, SyntaxError, binascii.Error, UsageError, Image.DecompressionBombError):
+    except (binascii.Error, UsageError):
         return ""
+
+
+@contextmanager
+def _opened(file: Path | io.BytesIO, name: str, advice: str, *formats: str) -> Iterator[Image.Image]:
+    """Open a picture, to be read about as large as its copy.  Raises UsageError in one line for what cannot be read to the end."""
+    from PIL import Image
+
+    try:
+        with Image.open(file, formats=formats) as image:
+            if image.width * image.height > PIXELS_MAX:
+                raise UsageError("the picture has too many pixels: give a smaller one")
+            image.draft("RGB", (2 * SIDE_PX, 2 * SIDE_PX))
+            yield image
+    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
+        raise UsageError("{path} cannot be read as a picture: {advice}", path=name[:80], advice=translated(advice)) from error
 
 
 def _text(image: Image.Image) -> str:
     from PIL import ImageOps
 
-    if image.width * image.height > PIXELS_MAX:
-        raise UsageError("the picture has too many pixels: give a smaller one")
-    image.draft("RGB", (2 * SIDE_PX, 2 * SIDE_PX))
     # Turned as the camera was held; place, camera and owner that the file may carry stay behind.
     upright = ImageOps.exif_transpose(image).convert("RGB")
     upright.thumbnail((SIDE_PX, SIDE_PX))

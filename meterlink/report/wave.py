@@ -6,14 +6,13 @@ drawing (SVG or PNG) in which several lights may lie over one another, each scal
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
-from collections.abc import Sequence
+from bisect import bisect_left
 from typing import Any, NamedTuple
 
 from meterlink.errors import AnalysisError, CalibrationError
 from meterlink.photometry import flash
 from meterlink.photometry.flash import FlashPulse
-from meterlink.records import Calibration, Measurement, WaveBlock
+from meterlink.records import Calibration, WaveBlock
 from meterlink.sensor.measuring.flash import wave_of, why_none
 from meterlink.words.language import say
 from meterlink.words.told import written
@@ -21,6 +20,8 @@ from meterlink.words.told import written
 DOTS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
 """Bits of a braille character, by row and column of its eight dots (Unicode block 2800)."""
 BLANK = 0x2800
+WIDTH, HEIGHT = 60, 7
+"""Characters of the curve in a terminal."""
 TERMINAL = 79
 """Columns that every terminal has."""
 
@@ -52,14 +53,13 @@ class Trace(NamedTuple):
         return max(self.times_s[0], -0.2 * length), min(self.times_s[-1], 1.35 * length)
 
 
-def trace_of(wave: Measurement | WaveBlock, calibration: Calibration | None, name: str = "") -> Trace:
+def trace_of(block: WaveBlock, calibration: Calibration | None) -> Trace:
     """Return a captured flash ready to be drawn.
 
     Raises:
-        AnalysisError: there is no waveform or no calibration, or no flash stands out of it.
+        AnalysisError: there is no calibration, or no flash stands out of it.
     """
-    block = wave.wave if isinstance(wave, Measurement) else wave
-    if block is None or calibration is None:
+    if calibration is None:
         raise AnalysisError("there is no waveform to draw: this sensor sends none, or it was not kept; take one more pop")
     try:
         times, light = wave_of(block, calibration)
@@ -67,7 +67,7 @@ def trace_of(wave: Measurement | WaveBlock, calibration: Calibration | None, nam
         raise AnalysisError(error.message, **error.values) from error
     except (IndexError, ValueError) as error:
         raise AnalysisError("the waveform is damaged: take one more pop") from error
-    return trace_of_samples(times, light, name)
+    return trace_of_samples(times, light)
 
 
 def trace_of_samples(times_s: Any, light_lx: Any, name: str = "") -> Trace:
@@ -90,24 +90,16 @@ def trace_of_samples(times_s: Any, light_lx: Any, name: str = "") -> Trace:
 
 def runs_above(trace: Trace, part: float) -> list[tuple[float, float]]:
     """Return the stretches of time (from, to) in s above a part of the peak, for bars in a picture."""
+    import numpy as np
+
     level = trace.level_lx(part)
-    times, light = trace.times_s, trace.light_lx
-    runs: list[tuple[float, float]] = []
-    start: float | None = None
-    for k in range(1, len(times)):
-        below, above = light[k - 1] < level, light[k] >= level
-        if below == above:
-            x = (level - light[k - 1]) / (light[k] - light[k - 1])
-            moment = times[k - 1] + x * (times[k] - times[k - 1])
-            if above:
-                start = moment
-            elif start is not None:
-                runs.append((start, moment))
-                start = None
-        elif k == 1 and not below:
-            start = times[0]
-    if start is not None:
-        runs.append((start, times[-1]))
+    times, light = np.array(trace.times_s), np.array(trace.light_lx)
+    above = light >= level
+    # The record may begin or end above the level.
+    k = np.flatnonzero(above[1:] != above[:-1])
+    crossed = times[k] + (level - light[k]) / (light[k + 1] - light[k]) * (times[k + 1] - times[k])
+    ends = [*trace.times_s[: int(above[0])], *crossed.tolist(), *trace.times_s[len(times) - int(above[-1]) :]]
+    runs = list(zip(ends[::2], ends[1::2], strict=True))
     # What noise parts belongs together; what noise lifts above the level for a moment does not count.
     margin, least = 2.5 * trace.pulse.noise_lx, 0.03 * max(trace.pulse.end_s - trace.pulse.start_s, 1e-9)
     joined: list[tuple[float, float]] = []
@@ -133,45 +125,29 @@ def _lowest(trace: Trace, from_s: float, to_s: float) -> float:
 
 def sampled(trace: Trace, low_s: float, high_s: float, count: int) -> list[tuple[float, float]]:
     """Return (lowest, highest) light in each of ``count`` equal slices of time, straight between samples."""
-    times, light = trace.times_s, trace.light_lx
-    out = []
-    for k in range(count):
-        a, b = low_s + (high_s - low_s) * k / count, low_s + (high_s - low_s) * (k + 1) / count
-        inside = list(light[bisect_left(times, a) : bisect_left(times, b)])
-        ends = [_at(times, light, a), _at(times, light, b)]
-        out.append((min(inside + ends), max(inside + ends)))
-    return out
+    import numpy as np
+
+    edges = np.linspace(low_s, high_s, count + 1)
+    at_edges = np.interp(edges, trace.times_s, trace.light_lx).tolist()
+    first = np.searchsorted(trace.times_s, edges).tolist()
+    slices = [(*at_edges[k : k + 2], *trace.light_lx[first[k] : first[k + 1]]) for k in range(count)]
+    return [(min(one), max(one)) for one in slices]
 
 
-def _at(times: Sequence[float], light: Sequence[float], moment: float) -> float:
-    k = bisect_right(times, moment)
-    if k == 0:
-        return light[0]
-    if k == len(times):
-        return light[-1]
-    span = times[k] - times[k - 1]
-    return light[k - 1] + (light[k] - light[k - 1]) * ((moment - times[k - 1]) / span if span > 0.0 else 1.0)
-
-
-def terminal_wave(
-    wave: Measurement | WaveBlock | Trace, calibration: Calibration | None = None, *, width: int = 60, height: int = 7
-) -> str:
+def terminal_wave(wave: WaveBlock | Trace, calibration: Calibration | None = None) -> str:
     """Return a pop as a few lines of braille: the curve, marks at peak, 50 %, 10 % and ambient, both durations below.
 
     A waveform that cannot be drawn gives one line that says why, never an error: it stands beside a reading that counts.
     The curve is narrowed until its labels stand within 79 columns.
-    ``width`` 16 to 200 and ``height`` 3 to 40 characters, else ValueError.
     """
-    if not 16 <= width <= 200 or not 3 <= height <= 40:
-        raise ValueError(f"a picture of {width} by {height} characters: it must be 16-200 by 3-40")
     try:
         trace = wave if isinstance(wave, Trace) else trace_of(wave, calibration)
     except AnalysisError as error:
         return "  " + say("(no picture: {error})", error=error)
     low, high = trace.window_s
-    labels = _level_labels(trace, height)
-    width = max(16, min(width, TERMINAL - 3 - max(map(len, labels.values()))))
-    canvas = _canvas(trace, low, high, width, height)
+    labels = _level_labels(trace)
+    width = max(16, min(WIDTH, TERMINAL - 3 - max(map(len, labels.values()))))
+    canvas = _canvas(trace, low, high, width)
     lines = [
         f"  {''.join(chr(BLANK + bits) for bits in row)} {labels.get(i, '')}".rstrip() for i, row in enumerate(canvas)
     ]
@@ -182,15 +158,15 @@ def terminal_wave(
     return "\n".join(lines)
 
 
-def _canvas(trace: Trace, low: float, high: float, width: int, height: int) -> list[list[int]]:
+def _canvas(trace: Trace, low: float, high: float, width: int) -> list[list[int]]:
     """Braille bits of the curve, with dotted lines at half and a tenth of the peak."""
-    rows = height * 4
+    rows = HEIGHT * 4
     base, top = trace.ambient_lx, trace.ambient_lx + trace.pulse.peak_lx * 1.03
 
     def row_of(value: float) -> int:
         return min(rows - 1, max(0, round((top - value) / (top - base) * (rows - 1))))
 
-    canvas = [[0] * width for _ in range(height)]
+    canvas = [[0] * width for _ in range(HEIGHT)]
     for x, (least, most) in enumerate(sampled(trace, low, high, width * 2)):
         for y in range(row_of(most), row_of(least) + 1):
             canvas[y // 4][x // 2] |= DOTS[y % 4][x % 2]
@@ -201,9 +177,9 @@ def _canvas(trace: Trace, low: float, high: float, width: int, height: int) -> l
     return canvas
 
 
-def _level_labels(trace: Trace, height: int) -> dict[int, str]:
+def _level_labels(trace: Trace) -> dict[int, str]:
     def line(part: float) -> int:
-        return min(height - 1, round((1.03 - part) / 1.03 * (height * 4 - 1)) // 4)
+        return min(HEIGHT - 1, round((1.03 - part) / 1.03 * (HEIGHT * 4 - 1)) // 4)
 
     # Ambient and a tenth may share a line: then both are said there.
     labels = {line(1.0): f"{say('peak')} {written(trace.pulse.peak_lx, 'lx')}"}

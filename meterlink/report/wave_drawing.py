@@ -1,8 +1,9 @@
-"""Waveforms of one or several lights as a drawing, reusable by the command line, the sheet and the app."""
+"""Waveforms of one or several lights as a drawing."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import groupby
 
 from meterlink.photometry.shutter import Shutter, window_s
 from meterlink.report.axes import Axes, Box, style_of
@@ -15,6 +16,7 @@ LEFT, RIGHT, TOP = 52.0, 112.0, 34.0
 PLOT_HEIGHT, ROW_HEIGHT = 190.0, 22.0
 SLICES = 360
 MOST_LIGHTS = 12
+"""A line's style tells so many apart."""
 CLOSED = "#eeeeee"
 KINDS = (marked("focal-plane"), marked("leaf"), marked("electronic"))
 
@@ -22,11 +24,8 @@ KINDS = (marked("focal-plane"), marked("leaf"), marked("electronic"))
 def wave_drawing(traces: Sequence[Trace], *, shutter: Shutter | None = None, title: str = "", width: float = 520.0) -> Drawing:
     """Return the picture: one light in lx, several each as part of its own peak; their durations as bars below.
 
-    ``shutter`` adds where the frame is covered again, first and last row.  Raises ValueError without traces, or for more
-    than twelve.
+    ``shutter`` adds where the frame is covered again, first and last row.
     """
-    if not 1 <= len(traces) <= MOST_LIGHTS:
-        raise ValueError(f"a picture shows 1 to {MOST_LIGHTS} lights, got {len(traces)}")
     bottom = TOP + PLOT_HEIGHT
     drawing = Drawing(width, bottom + 34.0 + ROW_HEIGHT * len(traces) + 8.0, title or say("waveform of the flash"))
     low = min(trace.window_s[0] for trace in traces)
@@ -75,7 +74,7 @@ def _levels(axes: Axes, trace: Trace | None) -> None:
         if part < 1.0:
             axes.drawing.line([(axes.box.left, y), (axes.box.right, y)], FAINT, 0.9, (3, 3) if part else (1, 2))
         if trace is None:
-            if part in (0.5, 0.1, 0.0):
+            if part < 1.0:
                 axes.drawing.text((axes.box.right + 5, y + 3), text, 8)
             continue
         lux = trace.pulse.peak_lx if part == 1.0 else value
@@ -94,16 +93,7 @@ def _curve(axes: Axes, trace: Trace, index: int, low: float, high: float, *, alo
         rising = k == 0 or least >= slices[k - 1][0]
         both = (least, most) if rising else (most, least)
         points += [(ms, value if alone else (value - trace.ambient_lx) / trace.pulse.peak_lx) for value in both]
-    axes.curve(_thinned(points), index)
-
-
-def _thinned(points: list[tuple[float, float]]) -> list[tuple[float, float]]:
-    """Leave out points that repeat the one before them."""
-    out = points[:1]
-    for point in points[1:]:
-        if point != out[-1]:
-            out.append(point)
-    return out
+    axes.curve([point for point, _ in groupby(points)], index)
 
 
 def _names(axes: Axes, traces: Sequence[Trace]) -> None:
@@ -113,7 +103,7 @@ def _names(axes: Axes, traces: Sequence[Trace]) -> None:
     for index, trace in enumerate(traces):
         colour, dash, width = style_of(index)
         y = axes.box.top + 10 + 12 * index
-        if y > axes.y(0.5) - 10 and index < len(traces):
+        if y > axes.y(0.5) - 10:
             y += 24
         x = axes.box.right + 6
         axes.drawing.line([(x, y - 3), (x + 24, y - 3)], colour, width, dash)

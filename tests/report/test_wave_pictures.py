@@ -13,7 +13,7 @@ from PIL import Image
 
 from meterlink.errors import AnalysisError
 from meterlink.photometry.shutter import Shutter
-from meterlink.records import Calibration, Measurement, RangeScale, Segment, WaveBlock
+from meterlink.records import Calibration, RangeScale, Segment, WaveBlock
 from meterlink.report.wave import runs_above, terminal_wave, trace_of, trace_of_samples
 from meterlink.report.wave_drawing import wave_drawing
 from meterlink.words.language import use
@@ -59,7 +59,7 @@ def test_several_humps_have_a_bar_each() -> None:
 
 def test_terminal_picture_names_levels_and_durations() -> None:
     """A few lines of characters with peak, 50 %, 10 %, ambient and both durations, none wider than a terminal."""
-    text = terminal_wave(Measurement("flash", 1.0, "x", "c", wave=block()), CALIBRATION)
+    text = terminal_wave(block(), CALIBRATION)
 
     for word in ("peak", "50 %", "10 %", "ambient", "t0.5 1/", "t0.1 1/"):
         assert word in text
@@ -70,7 +70,7 @@ def test_terminal_picture_names_levels_and_durations() -> None:
 
 def test_terminal_curve_rises_once_and_falls() -> None:
     """Dots of the curve stand where the light was: top row only around the peak, bottom row before and after."""
-    rows = terminal_wave(trace_of_samples(*exponential()), width=60, height=8).splitlines()[:8]
+    rows = terminal_wave(trace_of_samples(*exponential())).splitlines()[:7]
     inked = [[i for i, char in enumerate(row) if ord(char) > 0x2800 and 0x2800 <= ord(char) <= 0x28FF] for row in rows]
 
     assert max(inked[0]) < 24
@@ -80,14 +80,13 @@ def test_terminal_curve_rises_once_and_falls() -> None:
 @pytest.mark.parametrize(
     "bad",
     [
-        Measurement("flash", 1.0, "x", "c"),
         block(data=b"", segments=(), pretrigger=0),
         block(data=bytes(460)),
         block(range_index=9),
         block(bits=16, data=b"\xff" * 920, scale_bits=10),
         block(pretrigger=5000),
     ],
-    ids=["no wave", "empty", "dark", "unknown range", "beyond full scale", "trigger beyond the end"],
+    ids=["empty", "dark", "unknown range", "beyond full scale", "trigger beyond the end"],
 )
 def test_waveforms_that_cannot_be_drawn_say_why(bad: Any) -> None:
     """In the terminal one line in words, in the library an AnalysisError; never a trace."""
@@ -176,16 +175,6 @@ def test_png_holds_ink_where_the_peak_is() -> None:
     assert image.size == (520, round(drawing.height))
     assert dark.size > 0
     assert dark.max() < 110
-
-
-def test_how_many_lights_fit() -> None:
-    """None or more than twelve lights are refused."""
-    trace = trace_of_samples(*exponential())
-    for traces in ([], [trace] * 13):
-        with pytest.raises(ValueError, match="1 to 12"):
-            wave_drawing(traces)
-    with pytest.raises(ValueError, match="16-200"):
-        terminal_wave(trace, width=3)
 
 
 def test_numbers_in_svg_are_plain() -> None:
