@@ -70,10 +70,9 @@ def as_text(record: dict[str, Any]) -> str:
         "",
         f"{say('check'):<54} {say('figure (k=2)'):>20} {say('limit'):>9}  {say('-limit+'):^{STRIP}}  {say('outcome')}",
     ]
-    lines += [
-        f"{_what(row)[:54]:<54} {_figure(row):>20} {_limit(row):>9}  {_strip(row)}  {translated(OUTCOMES[row['outcome']])}".rstrip()
-        for row in record["rows"]
-    ]
+    for row in record["rows"]:
+        what, figure, limit, outcome = _cells(row)
+        lines.append(f"{what[:54]:<54} {figure:>20} {limit:>9}  {_strip(row)}  {outcome}".rstrip())
     lines.append("")
     if any(row["outcome"] == "unsure" for row in record["rows"]):
         lines.append(
@@ -97,12 +96,13 @@ _STYLE = (
 def as_html(record: dict[str, Any]) -> str:
     """Return the certificate as one self-contained page that prints on one sheet; all text from outside is escaped."""
     e = html.escape
-    rows = "".join(
-        f'<tr class="{"fail" if row["outcome"] == "fail" else ""}"><td>{e(_what(row))}</td>'
-        f'<td class="n">{e(_figure(row))}</td><td class="n">{e(_limit(row))}</td><td>{_plot(row)}</td>'
-        f"<td>{e(translated(OUTCOMES[row['outcome']]))}</td></tr>"
-        for row in record["rows"]
-    )
+    rows = ""
+    for row in record["rows"]:
+        what, figure, limit, outcome = map(e, _cells(row))
+        rows += (
+            f'<tr class="{"fail" if row["outcome"] == "fail" else ""}"><td>{what}</td>'
+            f'<td class="n">{figure}</td><td class="n">{limit}</td><td>{_plot(row)}</td><td>{outcome}</td></tr>'
+        )
     faults = "".join(
         f"<p><strong>{e(say('Probable cause: {name}.', name=name))}</strong> {e(evidence)}. {e(remedy)}.</p>"
         for name, evidence, remedy in map(_fault, record["faults"])
@@ -131,8 +131,14 @@ def _made_with(record: dict[str, Any]) -> dict[str, str]:
     }
 
 
-def _what(row: dict[str, Any]) -> str:
-    return _clean(told_again(row["what"]), 200)
+def _cells(row: dict[str, Any]) -> tuple[str, str, str, str]:
+    """What was checked, its figure, its limit and the outcome."""
+    figure = "-"
+    if row["figure"] is not None:
+        unit = {"stop": f" {say_for('unit', 'stop')}", "lx": " lx"}.get(row["unit"], "")
+        figure = f"{_number(row['figure'], row['unit'])} ± {_number(row['u95'], row['unit'])}{unit}"
+    what, limit = _clean(told_again(row["what"]), 200), _number(row["limit"], row["unit"])
+    return what, figure, limit, translated(OUTCOMES[row["outcome"]])
 
 
 def _fault(fault: dict[str, Any]) -> tuple[str, str, str]:
@@ -155,13 +161,6 @@ def _date(record: dict[str, Any]) -> str:
 def _clean(text: object, most: int = 60) -> str:
     """Text of a device: printable, at most so many characters."""
     return "".join(c for c in str(text)[:most] if c.isprintable())
-
-
-def _figure(row: dict[str, Any]) -> str:
-    if row["figure"] is None:
-        return "-"
-    unit = {"stop": f" {say_for('unit', 'stop')}", "lx": " lx"}.get(row["unit"], "")
-    return f"{_number(row['figure'], row['unit'])} ± {_number(row['u95'], row['unit'])}{unit}"
 
 
 def _strip(row: dict[str, Any]) -> str:
@@ -192,10 +191,6 @@ def _plot(row: dict[str, Any]) -> str:
         f'<path d="M{left:.1f} 1V11M{right:.1f} 1V11M60 4V8" stroke="#999"/>'
         f'<path d="M{low:.1f} 6H{high:.1f}" stroke="#111"/><circle cx="{at:.1f}" cy="6" r="2.5"/></svg>'
     )
-
-
-def _limit(row: dict[str, Any]) -> str:
-    return _number(row["limit"], row["unit"])
 
 
 def _number(value: float, unit: str) -> str:

@@ -7,21 +7,18 @@ leads from each to its point.  Lengths along the axes are the placements' distan
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from math import cos, radians, remainder
+from collections.abc import Iterable
+from math import cos, hypot, radians, remainder
 from typing import NamedTuple
 
 from meterlink import units
-from meterlink.judging.judged_set import JudgedSet, LightState
+from meterlink.judging.judged_set import JudgedSet
 from meterlink.photometry import geometry
-from meterlink.records import Placement, Setup
+from meterlink.records import Light, Placement, Setup
 from meterlink.report.drawing import ACCENT, FAINT, INK, PAPER, SECOND, Drawing
 from meterlink.report.labels import Labels, Line, short
 from meterlink.words.language import say
 from meterlink.words.told import put, written
-
-At = Callable[[float, float], tuple[float, float]]
-"""Metres in the picture's plane -> points of the drawing."""
 
 EDGE = 34.0
 """Room for labels around the set, in points."""
@@ -57,12 +54,6 @@ def _frame(drawing: Drawing, xs: list[float], ys: list[float]) -> _Frame:
     return _Frame(left, top, scale, ((drawing.width - width * scale) / 2, (drawing.height - height * scale) / 2))
 
 
-def _placed(view: JudgedSet) -> list[LightState]:
-    return [
-        s for s in view.lights if s.placement is not None and s.placement.distance_m and s.placement.azimuth_deg is not None
-    ]
-
-
 def _fact(setup: Setup, key: str, low: float, high: float) -> float | None:
     """A fact in metres, None when it is missing, no number or beyond belief."""
     value = setup.details.get(key)
@@ -74,10 +65,6 @@ def _fact(setup: Setup, key: str, low: float, high: float) -> float | None:
 def backdrop_m(setup: Setup, roles: Iterable[str]) -> float:
     """Distance of the backdrop behind the face: as given, an assumed one where a drawn light's role is to light it, else 0."""
     return _fact(setup, "backdrop_distance_m", 0.0, 50.0) or (ASSUMED_BACKDROP_M if "background" in roles else 0.0)
-
-
-def _behind_m(view: JudgedSet) -> float:
-    return backdrop_m(view.setup, [s.light.role for s in _placed(view)])
 
 
 def azimuth_in_plan_deg(azimuth_deg: float, role: str) -> float:
@@ -101,10 +88,27 @@ def place_m(placement: Placement, role: str, behind_m: float) -> tuple[float, fl
     return (x, y, point_z_m(role, behind_m) + z)
 
 
-def position_m(state: LightState, view: JudgedSet) -> tuple[float, float, float]:
-    """Where the centre of a light of a judged set stands, as ``place_m`` has it."""
-    assert state.placement is not None
-    return place_m(state.placement, state.light.role, _behind_m(view))
+class Drawn(NamedTuple):
+    """A light that is drawn."""
+
+    light: Light
+    placement: Placement
+    at_m: tuple[float, float, float]
+    """Centre of its emitting surface, as ``place_m`` has it."""
+    point_m: float
+    """Where its point lies on the camera's axis."""
+
+
+def lights_drawn(view: JudgedSet) -> tuple[list[Drawn], float]:
+    """Return the lights of which distance and direction are known, and how far behind the face the backdrop hangs (0: none)."""
+    placed = [
+        (s.light, s.placement)
+        for s in view.lights
+        if s.placement is not None and s.placement.distance_m and s.placement.azimuth_deg is not None
+    ]
+    behind = backdrop_m(view.setup, [light.role for light, _ in placed])
+    lights = [Drawn(light, p, place_m(p, light.role, behind), point_z_m(light.role, behind)) for light, p in placed]
+    return lights, behind
 
 
 def across_in_plan(azimuth_deg: float, placement: Placement) -> tuple[float, float]:
@@ -117,40 +121,40 @@ def across_in_plan(azimuth_deg: float, placement: Placement) -> tuple[float, flo
     return (across[0], across[2])
 
 
-def plan(view: JudgedSet, width: float = 370.0, height: float = 330.0) -> Drawing:
+def plan(view: JudgedSet) -> Drawing:
     """The set from above: camera at the bottom, backdrop at the top."""
-    drawing = Drawing(width, height, say("plan of {setup} from above", setup=view.setup.name))
-    states, behind = _placed(view), _behind_m(view)
-    places = [position_m(s, view) for s in states]
-    camera = min(_fact(view.setup, "camera_distance_m", 0.0, 1000.0) or FALLBACK_CAMERA_M, CAMERA_SHOWN_M)
-    half = [max((s.placement.width_m or 0.0) / 2 if s.placement else 0.0, 0.1) for s in states]
-    xs = [-LEAST_M, LEAST_M, *(x + s * h for (x, _, _), h in zip(places, half, strict=True) for s in (-1, 1))]
-    zs = [-LEAST_M, camera, -behind, *(z + s * h for (_, _, z), h in zip(places, half, strict=True) for s in (-1, 1))]
+    drawing = Drawing(370.0, 330.0, say("plan of {setup} from above", setup=view.setup.name))
+    lights, behind = lights_drawn(view)
+    camera = _camera_m(view.setup)
+    half = [max((one.placement.width_m or 0.0) / 2, 0.1) for one in lights]
+    xs = [-LEAST_M, LEAST_M, *(one.at_m[0] + s * h for one, h in zip(lights, half, strict=True) for s in (-1, 1))]
+    zs = [-LEAST_M, camera, -behind, *(one.at_m[2] + s * h for one, h in zip(lights, half, strict=True) for s in (-1, 1))]
     frame = _frame(drawing, xs, zs)
     labels = Labels(drawing)
     face = frame.at(0.0, 0.0)
     _rings(drawing, face, frame.scale)
-    _backdrop(drawing, view, frame, labels)
-    _camera(drawing, view, frame, labels, camera)
-    marks = [
-        _light_from_above(drawing, state, frame.at(x, z), frame.at(0.0, point_z_m(state.light.role, behind)), frame.scale, labels)
-        for state, (x, _, z) in zip(states, places, strict=True)
-    ]
+    if behind:
+        _backdrop(drawing, view.setup, frame.at(0.0, -behind)[1], behind, labels)
+    _camera(drawing, view.setup, frame, labels, camera)
+    marks = [_light_from_above(drawing, one, frame, labels) for one in lights]
     r = max(FACE_M * frame.scale, 5.0)
     _face_from_above(drawing, face, r)
     labels.keep_free([(face[0] - r, face[1] - r), (face[0] + r, face[1] + r * 1.6)])
-    for state, at, (x, _, z) in zip(states, marks, places, strict=True):
-        p = state.placement
-        assert p is not None
-        where = f"{written(p.distance_m or 0.0, 'length')}, {units.format_angle(p.azimuth_deg or 0.0)}"
-        outward = (x, z - point_z_m(state.light.role, behind))
-        labels.place(at, [Line(short(state.light.name), 8.5, INK), Line(where, 7, "#5a5a5a")], 13, outward)
+    for one, at in zip(lights, marks, strict=True):
+        where = f"{written(one.placement.distance_m, 'length')}, {units.format_angle(one.placement.azimuth_deg or 0.0)}"
+        outward = (one.at_m[0], one.at_m[2] - one.point_m)
+        labels.place(at, [Line(short(one.light.name), 8.5, INK), Line(where, 7, "#5a5a5a")], 13, outward)
     return drawing
+
+
+def _camera_m(setup: Setup) -> float:
+    """How far from the face the camera is drawn."""
+    return min(_fact(setup, "camera_distance_m", 0.0, 1000.0) or FALLBACK_CAMERA_M, CAMERA_SHOWN_M)
 
 
 def _rings(drawing: Drawing, face: tuple[float, float], scale: float) -> None:
     """At most six circles in round steps, their radii written where they cross the lower right."""
-    reach = ((drawing.width / 2) ** 2 + (drawing.height / 2) ** 2) ** 0.5 / scale
+    reach = hypot(drawing.width, drawing.height) / 2 / scale
     step = next((s for s in ROUND_STEPS_M if reach <= 6 * s), reach / 6)
     for i in range(1, min(6, int(reach / step)) + 1):
         r = step * i * scale
@@ -166,8 +170,8 @@ def _face_from_above(drawing: Drawing, centre: tuple[float, float], r: float) ->
     drawing.circle(centre, r, fill=PAPER, width=1.6)
 
 
-def _camera(drawing: Drawing, view: JudgedSet, frame: _Frame, labels: Labels, shown: float) -> None:
-    distance = _fact(view.setup, "camera_distance_m", 0.0, 1000.0)
+def _camera(drawing: Drawing, setup: Setup, frame: _Frame, labels: Labels, shown: float) -> None:
+    distance = _fact(setup, "camera_distance_m", 0.0, 1000.0)
     x, y = frame.at(0.0, shown)
     drawing.line([(x, y), frame.at(0.0, 0.0)], FAINT, 0.7, (1, 3))
     drawing.area([(x - 16, y + 2), (x + 16, y + 2), (x + 16, y + 8), (x - 16, y + 8)], fill=INK)
@@ -179,35 +183,28 @@ def _camera(drawing: Drawing, view: JudgedSet, frame: _Frame, labels: Labels, sh
     labels.place((x, y + 4), [Line(label, 7.5, INK)], 9, (0.0, 1.0))
 
 
-def _backdrop(drawing: Drawing, view: JudgedSet, frame: _Frame, labels: Labels) -> None:
-    behind = _behind_m(view)
-    if not behind:
-        return
-    _, y = frame.at(0.0, -behind)
+def _backdrop(drawing: Drawing, setup: Setup, y: float, behind: float, labels: Labels) -> None:
     a, b = (drawing.width * 0.14, y), (drawing.width * 0.86, y)
-    known = _fact(view.setup, "backdrop_distance_m", 0.0, 50.0) is not None
+    known = _fact(setup, "backdrop_distance_m", 0.0, 50.0) is not None
     drawing.line([a, b], INK, 2.0, () if known else (6, 4))
     labels.keep_line_free(a, b)
     label = put("backdrop {distance:length}", distance=behind) if known else say("backdrop, distance not given")
     labels.place((b[0] - 30, y), [Line(label, 7, INK)], 3, (0.3, -1.0))
 
 
-def _light_from_above(
-    drawing: Drawing, state: LightState, at: tuple[float, float], point: tuple[float, float], scale: float, labels: Labels
-) -> tuple[float, float]:
+def _light_from_above(drawing: Drawing, one: Drawn, frame: _Frame, labels: Labels) -> tuple[float, float]:
     """Draw one light; return the middle of its back, where its label begins."""
-    p = state.placement
-    assert p is not None
-    across = across_in_plan(azimuth_in_plan_deg(p.azimuth_deg or 0.0, state.light.role), p)
-    half = max((p.width_m or 0.08) / 2 * scale, 4.0)
+    p = one.placement
+    across = across_in_plan(azimuth_in_plan_deg(p.azimuth_deg or 0.0, one.light.role), p)
+    half = max((p.width_m or 0.08) / 2 * frame.scale, 4.0)
     depth = min(max(half * 0.5, 5.0), 12.0)
-    back = (across[1] * depth, -across[0] * depth)
-    return _light(drawing, state, at, point, across, half, back, labels)
+    at, point = frame.at(one.at_m[0], one.at_m[2]), frame.at(0.0, one.point_m)
+    return _light(drawing, one.light, at, point, across, half, (across[1] * depth, -across[0] * depth), labels)
 
 
 def _light(
     drawing: Drawing,
-    state: LightState,
+    light: Light,
     at: tuple[float, float],
     point: tuple[float, float],
     across: tuple[float, float],
@@ -216,7 +213,7 @@ def _light(
     labels: Labels,
 ) -> tuple[float, float]:
     """The sign of a light: its emitting surface as a bold bar, a narrower back behind it, a dashed axis to its point."""
-    reflector = bool(state.light.source_light_id)
+    reflector = bool(light.source_light_id)
     colour = SECOND if reflector else ACCENT
     ends = [(at[0] + s * across[0] * half, at[1] + s * across[1] * half) for s in (1, -1)]
     rear = [(at[0] + s * across[0] * half * 0.55 + back[0], at[1] + s * across[1] * half * 0.55 + back[1]) for s in (-1, 1)]
@@ -232,33 +229,28 @@ def _light(
     return (at[0] + back[0], at[1] + back[1])
 
 
-def side(view: JudgedSet, width: float = 370.0, height: float = 215.0) -> Drawing:
+def side(view: JudgedSet) -> Drawing:
     """The set from camera left: camera at the right, height upward, floor where the face's height is known."""
-    drawing = Drawing(width, height, say("side view of {setup}", setup=view.setup.name))
-    states, behind = _placed(view), _behind_m(view)
-    places = [position_m(s, view) for s in states]
-    camera = min(_fact(view.setup, "camera_distance_m", 0.0, 1000.0) or FALLBACK_CAMERA_M, CAMERA_SHOWN_M)
+    drawing = Drawing(370.0, 215.0, say("side view of {setup}", setup=view.setup.name))
+    lights, behind = lights_drawn(view)
+    camera = _camera_m(view.setup)
     face_height, camera_height = _fact(view.setup, "face_height_m", 0.2, 4.0), _fact(view.setup, "camera_height_m", 0.0, 6.0)
     floor = -face_height if face_height else None
     lens = camera_height - face_height if camera_height and face_height else 0.0
     # The picture's plane has y downward, heights count upward.
-    ys = [-0.3, 0.3, -lens, *(-y for _, y, _ in places), *([-floor] if floor is not None else [])]
-    zs = [camera, -LEAST_M, -behind, *(z for _, _, z in places)]
+    ys = [-0.3, 0.3, -lens, *(-one.at_m[1] for one in lights), *([-floor] if floor is not None else [])]
+    zs = [camera, -LEAST_M, -behind, *(one.at_m[2] for one in lights)]
     frame = _frame(drawing, zs, ys)
     labels = Labels(drawing)
     _floor_and_backdrop(drawing, frame, floor, behind, labels)
     face = frame.at(0.0, 0.0)
     drawing.line([face, frame.at(camera, -lens)], FAINT, 0.7, (1, 3))
-    marks = []
-    for state, (_, y, z) in zip(states, places, strict=True):
-        point = frame.at(point_z_m(state.light.role, behind), 0.0)
-        marks.append(_light_from_the_side(drawing, state, frame.at(z, -y), point, frame.scale, labels))
+    marks = [_light_from_the_side(drawing, one, frame, labels) for one in lights]
     _face_from_the_side(drawing, face, max(FACE_M * frame.scale, 5.0), labels)
     _camera_from_the_side(drawing, frame.at(camera, -lens), labels)
-    for state, at, (_, y, z) in zip(states, marks, places, strict=True):
-        told = units.format_angle((state.placement.elevation_deg if state.placement else None) or 0.0)
-        outward = (z - point_z_m(state.light.role, behind), -y - 0.01)
-        labels.place(at, [Line(f"{short(state.light.name)} {told}", 7.5, INK)], 9, outward)
+    for one, at in zip(lights, marks, strict=True):
+        name = f"{short(one.light.name)} {units.format_angle(one.placement.elevation_deg or 0.0)}"
+        labels.place(at, [Line(name, 7.5, INK)], 9, (one.at_m[2] - one.point_m, -one.at_m[1] - 0.01))
     return drawing
 
 
@@ -290,13 +282,11 @@ def _floor_and_backdrop(drawing: Drawing, frame: _Frame, floor: float | None, be
         labels.keep_line_free((x, 12), (x, bottom))
 
 
-def _light_from_the_side(
-    drawing: Drawing, state: LightState, at: tuple[float, float], point: tuple[float, float], scale: float, labels: Labels
-) -> tuple[float, float]:
-    p = state.placement
-    assert p is not None
-    length = ((at[0] - point[0]) ** 2 + (at[1] - point[1]) ** 2) ** 0.5 or 1.0
+def _light_from_the_side(drawing: Drawing, one: Drawn, frame: _Frame, labels: Labels) -> tuple[float, float]:
+    p = one.placement
+    at, point = frame.at(one.at_m[2], -one.at_m[1]), frame.at(one.point_m, 0.0)
+    length = hypot(at[0] - point[0], at[1] - point[1]) or 1.0
     ux, uy = (at[0] - point[0]) / length, (at[1] - point[1]) / length
-    half = max((p.height_m or p.width_m or 0.08) / 2 * scale, 4.0)
+    half = max((p.height_m or p.width_m or 0.08) / 2 * frame.scale, 4.0)
     depth = min(max(half * 0.4, 4.0), 9.0)
-    return _light(drawing, state, at, point, (-uy, ux), half, (ux * depth, uy * depth), labels)
+    return _light(drawing, one.light, at, point, (-uy, ux), half, (ux * depth, uy * depth), labels)

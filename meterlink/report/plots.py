@@ -15,14 +15,16 @@ from meterlink.words.language import say, with_decimal_sign
 from meterlink.words.told import written
 
 STEPS = 120
+SCALE = 40
+"""Characters of a scale in a terminal."""
 TICKS_M = (0.2, 0.3, 0.5, 0.7, 1.0, 1.5, 2.0, 3.0, 5.0, 7.0, 10.0, 15.0, 20.0, 30.0, 50.0)
 USABLE = "#f1f1f1"
 
 
-def falloff_drawing(fit: FalloffFit, title: str, width: float = 520.0) -> Drawing:
+def falloff_drawing(fit: FalloffFit, title: str) -> Drawing:
     """Return the plot: stops (0 at the nearest reading) over distance, the range in which the curve may be used in grey."""
-    drawing = Drawing(width, 400.0, say("falloff of {modifier}", modifier=title))
-    left, right = 52.0, width - 24.0
+    drawing = Drawing(520.0, 400.0, say("falloff of {modifier}", modifier=title))
+    left, right = 52.0, 496.0
     near, far = 0.9 * min(fit.near_m, max(fit.low_m, 0.05)), 1.1 * max(fit.far_m, min(fit.high_m, 2 * fit.far_m))
     zero = fit.at(fit.near_m)
     distances = [near * (far / near) ** (i / STEPS) for i in range(STEPS + 1)]
@@ -106,18 +108,18 @@ DURATIONS = tuple(log2(n) for n in (60, 125, 250, 500, 1000, 2000, 4000, 8000, 1
 """Ticks of t0.1 as log2 of 1/s."""
 
 
-def drift_drawing(curves: FixtureCurves, width: float = 460.0) -> Drawing:
+def drift_drawing(curves: FixtureCurves) -> Drawing:
     """Return one panel a quantity that is known at two powers or more.  Raises ValueError when none is."""
     panels = _panels(curves)
     if not panels:
         raise ValueError(f"{curves.name} was not read at two powers at least half a stop apart: nothing to plot")
-    drawing = Drawing(width, 34.0 + len(panels) * (PANEL_HEIGHT + GAP), say("{head} over its power", head=curves.name))
+    drawing = Drawing(460.0, 34.0 + len(panels) * (PANEL_HEIGHT + GAP), say("{head} over its power", head=curves.name))
     drawing.text((18, 16), say("{head} over its power, by its own readings", head=curves.name), 10)
     powers = [x for panel in panels for x, _ in panel.points]
     x_range = (min(powers) - 0.3, max(powers) + 0.3)
     for number, panel in enumerate(panels):
         top = 46.0 + number * (PANEL_HEIGHT + GAP)
-        _draw(panel, drawing, Box(62.0, top, width - 24.0, top + PANEL_HEIGHT), x_range)
+        _draw(panel, drawing, Box(62.0, top, drawing.width - 24.0, top + PANEL_HEIGHT), x_range)
     return drawing
 
 
@@ -174,28 +176,26 @@ def _power(stops: float) -> str:
     return with_decimal_sign(units.format_power(stops) if stops <= 0.0 else units.format_stops(stops))
 
 
-def drift_lines(curves: FixtureCurves, width: int = 40) -> list[str]:
+def drift_lines(curves: FixtureCurves) -> list[str]:
     """Return colour and t0.1 over power as lines of text, one a power, each with a mark on a scale between the extremes."""
-    if not 10 <= width <= 120:
-        raise ValueError(f"a scale of {width} characters: it must be 10 to 120")
     lines = []
     if len(curves.colours) > 1:
         mireds = [point.mired for point in curves.colours]
         low, span = min(mireds), max(max(mireds) - min(mireds), 10.0)
         lines.append(say("colour over power, {mired:.0f} mired from end to end (right: lower CCT)", mired=max(mireds) - low))
         for point in curves.colours:
-            mark = round((point.mired - low) / span * (width - 1))
             duv = "" if point.duv is None else say("  Duv {duv}", duv=written(point.duv, "duv"))
-            lines.append(f"  {_power(point.power_stops):>10} |{_mark(mark, width)}| {1e6 / point.mired:5.0f} K{duv}")
+            lines.append(_marked(point.power_stops, (point.mired - low) / span, f"{1e6 / point.mired:5.0f} K{duv}"))
     if curves.durations is not None:
         values = [log2(v) for v in curves.durations.values]
         low, span = min(values), max(max(values) - min(values), 1.0)
         lines.append(say("t0.1 over power (right: longer)"))
         for power, value in zip(curves.durations.power_stops, values, strict=True):
-            mark = round((value - low) / span * (width - 1))
-            lines.append(f"  {_power(power):>10} |{_mark(mark, width)}| {written(2.0**value, 'duration')}")
+            lines.append(_marked(power, (value - low) / span, written(2.0**value, "duration")))
     return lines
 
 
-def _mark(place: int, width: int) -> str:
-    return f"{'·' * place}o{' ' * (width - 1 - place)}"
+def _marked(power_stops: float, part: float, text: str) -> str:
+    """A power, a mark at a part of its scale, and what it stands for."""
+    place = round(part * (SCALE - 1))
+    return f"  {_power(power_stops):>10} |{'·' * place}o{' ' * (SCALE - 1 - place)}| {text}"

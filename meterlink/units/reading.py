@@ -249,14 +249,9 @@ def parse_iso(text: str, halves_first: bool = False) -> float:
     value = _number(found[1])
     if found[2]:
         value = 100.0 * math.exp2(round(value - 21.0) / 3.0) if value <= 60.0 else 0.0
-        return _checked_iso(value, text, accepted)
-    return series.iso_exact(_checked_iso(value, text, accepted), halves_first)
-
-
-def _checked_iso(value: float, text: str, accepted: str) -> float:
     if not 0.5 <= value <= 1e7:
         raise _unreadable("ISO", text, accepted, "is outside 1 to 10000000")
-    return value
+    return value if found[2] else series.iso_exact(value, halves_first)
 
 
 # Stops, ratios, power, angles
@@ -332,7 +327,7 @@ def _joule_stops(joules: float, full_power_j: float | None, text: str) -> float:
 
 
 def _power_stops(plain: str) -> float | None:
-    if plain in ("full", "1", "1/1", "max"):
+    if plain == "max":
         return 0.0
     if plain.endswith("%") and re.fullmatch(_NUMBER, plain[:-1].strip()):
         percent = _number(plain[:-1].strip())
@@ -341,16 +336,14 @@ def _power_stops(plain: str) -> float | None:
         return _stops_value(plain)
     more = 0.0
     if found := re.fullmatch(_SIGNED_REST, plain):
-        plain, more_text = found[1].strip(), found[2].replace(" ", "")
-        step = _stops_value(more_text)
-        if step is None or abs(step) >= 1.0:
+        rest = _stops_value(found[2].replace(" ", ""))
+        if rest is None or abs(rest) >= 1.0:
             return None
-        more = step
-    base = 0.0 if plain in ("full", "1", "1/1") else None
-    if base is None:
-        fraction = _fraction_or_number(plain) if "/" in plain else None
-        base = math.log2(fraction) if fraction and fraction > 0.0 else None
-    return None if base is None else base + more
+        plain, more = found[1].strip(), rest
+    if plain in ("full", "1", "1/1"):
+        return more
+    fraction = _fraction_or_number(plain) if "/" in plain else None
+    return math.log2(fraction) + more if fraction else None
 
 
 def side_words() -> dict[str, str]:

@@ -18,7 +18,7 @@ from meterlink.report.axes import Box
 from meterlink.report.drawing import Drawing
 from meterlink.report.labels import Labels, Line, short
 from meterlink.report.picture import SIDE_PX, TEXT_MAX, safe_picture, small_picture
-from meterlink.report.plan import ASSUMED_BACKDROP_M, plan, position_m, side
+from meterlink.report.plan import ASSUMED_BACKDROP_M, lights_drawn, plan, side
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -48,7 +48,7 @@ def test_the_plan_is_to_scale(five: Session) -> None:
         if line.get("stroke-width") == "2.6"
     ]
     centres = [((a[0] + b[0]) / 2, (a[1] + b[1]) / 2) for a, b in bars]
-    places = [position_m(state, view) for state in view.lights]
+    places = [one.at_m for one in lights_drawn(view)[0]]
     for i in range(len(places)):
         for j in range(i):
             drawn = hypot(centres[i][0] - centres[j][0], centres[i][1] - centres[j][1])
@@ -80,7 +80,7 @@ def test_heights_are_to_the_scale_of_the_side_view(five: Session) -> None:
     view = five.view()
     bars = bars_of(side(view))
     centres = [((a[0] + b[0]) / 2, (a[1] + b[1]) / 2) for a, b in bars]
-    places = [position_m(state, view) for state in view.lights]
+    places = [one.at_m for one in lights_drawn(view)[0]]
     scale = hypot(centres[0][0] - centres[1][0], centres[0][1] - centres[1][1]) / hypot(
         places[0][2] - places[1][2], places[0][1] - places[1][1]
     )
@@ -97,7 +97,7 @@ def test_directions_are_those_of_the_design(five: Session) -> None:
 
     def at(azimuth: float, elevation: float) -> tuple[float, float, float]:
         turned = state._replace(placement=state.placement._replace(azimuth_deg=azimuth, elevation_deg=elevation, distance_m=2.0))
-        return position_m(turned, five.view())
+        return lights_drawn(five.view()._replace(lights=(turned,)))[0][0].at_m
 
     assert at(0, 0) == pytest.approx((0, 0, 2))
     assert at(90, 0) == pytest.approx((2, 0, 0), abs=1e-9)
@@ -117,7 +117,7 @@ def test_who_lights_the_background_stands_in_front_of_it(five: Session) -> None:
     for details in ({"backdrop_distance_m": 1.6}, {}):
         seen = view._replace(setup=view.setup._replace(details=details), lights=(behind,))
         backdrop = -details.get("backdrop_distance_m", ASSUMED_BACKDROP_M)
-        x, _, z = position_m(behind, seen)
+        x, _, z = lights_drawn(seen)[0][0].at_m
         assert backdrop < z < 0.0
         assert x > 0.0
     assert "backdrop, distance not given" in plan(seen).svg()
