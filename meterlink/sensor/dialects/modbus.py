@@ -13,7 +13,7 @@ from meterlink.errors import DialectError
 from meterlink.records import Sample
 from meterlink.sensor.dialects.dialect import Dialect
 from meterlink.sensor.dialects.lines import Identified
-from meterlink.sensor.dialects.quantities import Field, Refused, samples, says_nothing, says_overload, to_si
+from meterlink.sensor.dialects.quantities import Field, Refused, put, samples
 
 try:
     from pymodbus.exceptions import ModbusException
@@ -140,9 +140,5 @@ class ModbusDecoder(Identified):
         overload = False
         for field in self._dialect.fields:
             place = int(field.where) - self._first
-            number = registers_to_number(field, registers[place : place + register_count(field)])
-            if says_overload(field, number):
-                overload = True
-            elif not says_nothing(field, number):
-                values[field.quantity] = to_si(field, number)
+            overload |= put(values, field, registers_to_number(field, registers[place : place + register_count(field)]))
         return samples(values, at_s, overload)
