@@ -17,6 +17,7 @@ from meterlink.calibration.choosing import choose
 from meterlink.errors import LinkError, MeterlinkError, ShowingFailed
 from meterlink.library.store import Library
 from meterlink.records import Calibration, Identity, Measurement, new_id
+from meterlink.sensor.dialects.dialect_file import complete_url
 from meterlink.sensor.find import finder
 from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.reconnect import ReconnectingLink
@@ -24,7 +25,7 @@ from meterlink.sensor.link.recording import RecordingLink
 from meterlink.sensor.link.registry import link_for, parse
 from meterlink.sensor.measuring.sensor import Sensor
 from meterlink.sensor.measuring.tended import SensorState, State
-from meterlink.sensor.urls import adapter_of, decoder_for, dialect_of, moved_to, with_settings
+from meterlink.sensor.urls import adapter_of, decoder_for, dialect_of, moved_to
 
 NO_RECONNECTING = ("file", "sim")
 """Kinds of link that cannot come back by themselves."""
@@ -77,11 +78,11 @@ class SensorInUse:
         self._changed = asyncio.Event()
         self._comes_back = parse(url).scheme not in NO_RECONNECTING
         self.sensor = Sensor(
-            link or self._open_link(with_settings(url), record_to, patient),
+            link or self._open_link(complete_url(url), record_to, patient),
             self._meet,
             on_measurement,
             self._take_state,
-            decoder=decoder_for(with_settings(url)),
+            decoder=decoder_for(complete_url(url)),
             on_level=None if on_level is None else lambda level: self.tell(on_level, level),
         )
         self.sensor.deaf = parse(url).scheme == "file"
