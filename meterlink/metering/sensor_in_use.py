@@ -18,7 +18,7 @@ from meterlink.errors import LinkError, MeterlinkError, ShowingFailed
 from meterlink.library.store import Library
 from meterlink.records import Calibration, Identity, Measurement, new_id
 from meterlink.sensor.dialects.dialect_file import complete_url
-from meterlink.sensor.find import finder
+from meterlink.sensor.find import find_again
 from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.reconnect import ReconnectingLink
 from meterlink.sensor.link.recording import RecordingLink
@@ -110,8 +110,7 @@ class SensorInUse:
         identity = self.sensor.identity
         if identity is None or parse(url).scheme != "serial":
             return None
-        found: str | None = await finder(identity.sensor_id, make_link=self._make_link)()
-        return found
+        return await find_again(identity.sensor_id, self._make_link)
 
     @property
     def calibration(self) -> Calibration | None:

@@ -114,16 +114,12 @@ async def find_first(
     raise _nothing(seen, sensor_id)
 
 
-def finder(sensor_id: str, *, exclude: Sequence[str] = (), make_link: MakeLink = link_for) -> Callable[[], Any]:
-    """Return a ``find_again`` for ``ReconnectingLink``: the URL at which this very sensor answers now, or None."""
-
-    async def find_again() -> str | None:
-        try:
-            return await find_first(sensor_id=sensor_id, exclude=exclude, make_link=make_link)
-        except LinkNotFound:
-            return None
-
-    return find_again
+async def find_again(sensor_id: str, make_link: MakeLink = link_for) -> str | None:
+    """Return the URL at which this very sensor answers now, or None."""
+    try:
+        return await find_first(sensor_id=sensor_id, make_link=make_link)
+    except LinkNotFound:
+        return None
 
 
 def remembered(memory: Memory | None) -> Found | None:
