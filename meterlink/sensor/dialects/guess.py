@@ -69,7 +69,8 @@ def guess(captures: Sequence[Capture], dialects: Sequence[Dialect], target: str 
 
     A proposal without a dialect says what was heard instead, and what to do.
     """
-    judged = (_judge(capture, dialect, target) for capture in captures for dialect in (NATIVE, *dialects))
+    known: list[Dialect | str] = [NATIVE, *dialects]
+    judged = (_judge(capture, dialect, target) for capture in captures for dialect in known)
     candidates = sorted(filter(None, judged), key=itemgetter(0), reverse=True)
     if not candidates:
         return _nothing_fits(captures)
