@@ -9,8 +9,7 @@ from copy import deepcopy
 from meterlink.judging.repeats import averaged
 from meterlink.metering.set_walk import SetWalk
 from meterlink.metering.walk import Request
-from meterlink.records import Kind, Light, Measurement, Placement, Pop, Purpose, Reading, new_id
-from meterlink.words.told import told
+from meterlink.records import Kind, Measurement, Pop, Purpose, Reading, new_id
 
 _ASKED = ("light_id", "purpose", "point", "receptor", "aim", "lit")
 _MEASURED = (
@@ -35,8 +34,8 @@ class LoggingWalk(SetWalk):
 
     def _reading(self, m: Measurement, request: Request, instead_of: Reading | None = None) -> Reading:
         """Make the record: a further pop of one reading joins those before it, a retake replaces the last one."""
-        placement = self.placement(request.light_id) if request.light_id else None
-        earlier = instead_of or self._earlier(request, placement)
+        placement_id = self.placement_id(request.light_id)
+        earlier = instead_of or self._earlier(request)
         pops: tuple[Pop, ...] = ()
         if m.kind == Kind.FLASH:
             bounded = m.exposure_bounds_lxs is not None
@@ -49,7 +48,7 @@ class LoggingWalk(SetWalk):
         # A range finder looks back along the dome's axis: what it measures was held off toward what the dome looks at.
         toward = request.held_off_toward if typed or m.held_off_m is None else request.aim
         reading = Reading(
-            id=new_id(), setup_id=self.setup.id, placement_id=placement.id if placement else None, taken_at_s=self.now(),
+            id=new_id(), setup_id=self.setup.id, placement_id=placement_id, taken_at_s=self.now(),
             held_off_m=held_off, held_off_toward=toward, u_held_off_m=None if typed else m.u_held_off_m, pops=pops,
             supersedes_id=earlier.id if earlier else None,
             note=request.note,
@@ -60,22 +59,16 @@ class LoggingWalk(SetWalk):
         self._in_progress = reading.id
         return reading
 
-    def _earlier(self, request: Request, placement: Placement | None) -> Reading | None:
+    def _earlier(self, request: Request) -> Reading | None:
         """The effective reading that a new one of this request replaces."""
-        found = None
-        for r in self.known.records.effective:
-            if (
-                r.light_id == request.light_id
-                and r.purpose == request.purpose
-                and r.point == request.point
-                and r.kind == request.kind
-                and r.placement_id == (placement.id if placement else None)
-                and (request.purpose != Purpose.ROOM)
-                # All but one light is another question than all of them: both pops stand side by side.
-                and (request.purpose != Purpose.TOGETHER or set(r.lit) == set(request.lit))
-            ):
-                found = r
-        return found
+        wanted = request.light_id, request.purpose, request.point, request.kind, self.placement_id(request.light_id)
+        found = [
+            r for r in self.known.records.effective
+            if (r.light_id, r.purpose, r.point, r.kind, r.placement_id) == wanted
+            # All but one light is another question than all of them: both pops stand side by side.
+            and (request.purpose != Purpose.TOGETHER or set(r.lit) == set(request.lit))
+        ]  # fmt: skip
+        return found[-1] if found and request.purpose != Purpose.ROOM else None
 
     @contextmanager
     def _stored_with_walk(self) -> Iterator[None]:
@@ -89,10 +82,3 @@ class LoggingWalk(SetWalk):
         except BaseException:
             self.walk, self._in_progress = walk, progress
             raise
-
-    def _light_of(self, request: Request) -> Light | None:
-        return next((one for one in self.lights() if one.id == request.light_id), None)
-
-    @staticmethod
-    def _name(light: Light | None) -> str:
-        return light.name if light else str(told("all_lights"))

@@ -54,6 +54,11 @@ class OpenedSet:
         """Lights of the set-up in their order."""
         return list(self.known.records.lights)
 
+    @property
+    def by_id(self) -> dict[str | None, Light]:
+        """Lights of the set-up by their ids; None is no light's."""
+        return {one.id: one for one in self.known.records.lights}
+
     def light(self, name: str) -> Light:
         """Return a light by name, whatever its capitals; NotInLibrary lists those that there are."""
         return self.library.light(self.setup.id, name)
@@ -62,10 +67,15 @@ class OpenedSet:
         """The present placement of a light."""
         return self.known.records.current_placements.get(light_id)
 
+    def placement_id(self, light_id: str | None) -> str | None:
+        """The id of a light's present placement."""
+        now = self.placement(light_id) if light_id is not None else None
+        return now.id if now is not None else None
+
     def add_light(self, light: Light, placement: Placement) -> Light:
         """Add a light with its first placement, after checking that both can be."""
         check_placement(placement, light)
-        source = next((one for one in self.lights() if one.id == light.source_light_id), None)
+        source = self.by_id.get(light.source_light_id)
         if light.source_light_id and source is None:
             raise NotInLibrary("{light}: its source is no light of this set-up: add the source first", light=light.name)
         if source is not None and source.source_light_id:

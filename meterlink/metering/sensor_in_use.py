@@ -23,13 +23,13 @@ from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.reconnect import ReconnectingLink
 from meterlink.sensor.link.recording import RecordingLink
 from meterlink.sensor.link.registry import link_for, parse
+from meterlink.sensor.measuring.calibrate import start_constant
 from meterlink.sensor.measuring.sensor import Sensor
 from meterlink.sensor.measuring.tended import SensorState, State
 from meterlink.sensor.urls import adapter_of, decoder_for, dialect_of, moved_to
 
 NO_RECONNECTING = ("file", "sim")
 """Kinds of link that cannot come back by themselves."""
-USUAL_CONSTANT = 330.0
 
 Told = TypeVar("Told")
 MakeLink = Callable[[str], Link]
@@ -120,7 +120,7 @@ class SensorInUse:
     @property
     def constant(self) -> float:
         """C of the receptor."""
-        return self.sensor.calibration.constant if self.sensor.calibration else USUAL_CONSTANT
+        return self.sensor.calibration.constant if self.sensor.calibration else start_constant("dome")
 
     @property
     def bare_link(self) -> Any:

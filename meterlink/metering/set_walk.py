@@ -10,8 +10,6 @@ from meterlink.errors import UsageError
 from meterlink.judging.verdict import RETAKE
 from meterlink.library.store import Library
 from meterlink.library.whole_sets import entries_elsewhere
-from meterlink.metering.expectation import Expectation, expectation_of
-from meterlink.metering.one_range import USUAL_PULSE_S
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.metering.walk import Request, Walk
 from meterlink.records import Light, Purpose
@@ -53,7 +51,7 @@ class SetWalk(OpenedSet):
         """Come back to the walk that was under way when the program ended; False when there is none."""
         data = self.library.recall(f"walk:{self.setup.id}")
         self.walk = Walk.from_json(data) if isinstance(data, dict) else Walk()
-        known = {one.id for one in self.lights()}
+        known = self.by_id
         if any(r.light_id is not None and r.light_id not in known for r in self.walk.requests):
             self.walk = Walk()
         return self.walk.waiting is not None
@@ -62,10 +60,10 @@ class SetWalk(OpenedSet):
         self.library.remember(f"walk:{self.setup.id}", self.walk.as_json())
 
     def _expanded(self, requests: Iterable[Request]) -> list[Request]:
-        lights = {one.id: one for one in self.lights()}
+        lights = self.by_id
         out: list[Request] = []
         for r in requests:
-            light = lights.get(r.light_id or "")
+            light = lights.get(r.light_id)
             if r.purpose == Purpose.ALONE and light is not None and light.source_light_id:
                 # Both pops are taken the same way, so that nothing but the reflector differs between them.
                 out.append(r._replace(purpose=Purpose.WITH))
@@ -82,8 +80,7 @@ class SetWalk(OpenedSet):
         """
         waiting = self.walk.waiting
         if shown is not None and (waiting is None or _who(shown) != _who(waiting)):
-            light = next((one.name for one in self.lights() if one.id == shown.light_id), str(told("all_lights")))
-            raise UsageError("the pop of {light} came first: nothing is skipped", light=light)
+            raise UsageError("the pop of {light} came first: nothing is skipped", light=self._name(shown.light_id))
         self.walk.advance()
         self._remember_walk()
         return waiting
@@ -128,24 +125,9 @@ class SetWalk(OpenedSet):
         elsewhere = entries_elsewhere(self.library, self.setup.id, {light.fixture} if light.fixture else ())
         return next((r.held_off_m for _, _, r in reversed(elsewhere) if r.held_off_m is not None), None)
 
-    def may_come(self) -> list[Request]:
-        """What the next pop may belong to."""
-        return [self.walk.waiting] if self.walk.waiting is not None else []
-
-    def expected(self) -> Expectation | None:
-        """What the next pop should give at the dome, of several the brightest and the longest; None when nothing is known."""
-        if not self.walk.listening:
-            return None
-        found = [one for request in self.may_come() if (one := expectation_of(self, request)) is not None]
-        if not found:
-            return None
-        brightest = max(found, key=lambda one: one.exposure_lxs / (one.pulse_s or USUAL_PULSE_S))
-        return brightest._replace(t01_s=max((one.t01_s for one in found if one.t01_s), default=None))
-
-    def expected_exposure_lxs(self) -> float | None:
-        """The light that the next pop should give at the dome, in lx·s; None if unknown."""
-        found = self.expected()
-        return found.exposure_lxs if found is not None else None
+    def _name(self, light_id: str | None) -> str:
+        light = self.by_id.get(light_id)
+        return light.name if light is not None else str(told("all_lights"))
 
 
 def _who(request: Request) -> tuple[str | None, str]:
