@@ -88,24 +88,16 @@ async def find(
         await asyncio.gather(*asking, return_exceptions=True)
 
 
-async def find_first(
-    memory: Memory | None = None,
-    *,
-    sensor_id: str = "",
-    extra: Sequence[str] = (),
-    exclude: Sequence[str] = (),
-    patience_s: float = PATIENCE_S,
-    make_link: MakeLink = link_for,
-) -> str:
+async def find_first(memory: Memory | None = None, *, sensor_id: str = "", **how: Any) -> str:
     """Return the URL of the first sensor that answers (of the one with ``sensor_id``, if given) and remember it.
+
+    ``how`` it is looked for: the options of ``find``.
 
     Raises:
         LinkNotFound: none answers; the message says what is in the way.
     """
     seen: list[Found] = []
-    async with contextlib.aclosing(
-        find(memory, extra=extra, exclude=exclude, patience_s=patience_s, make_link=make_link)
-    ) as finding:
+    async with contextlib.aclosing(find(memory, **how)) as finding:
         async for found in finding:
             if found.state == SENSOR and found.identity is not None and sensor_id in ("", found.identity.sensor_id):
                 keep(memory, found.url, found.identity)

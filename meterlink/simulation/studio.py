@@ -11,6 +11,7 @@ import math
 from typing import Any, NamedTuple
 
 Vector = tuple[float, float, float]
+FACE = (0.0, 0.0, 0.0)
 PATCHES = 12
 """Patches along each side of a source (rings and sectors of a disk)."""
 _HELD_OFF: dict[str, Vector] = {
@@ -86,14 +87,18 @@ class Studio:
     ) -> float:
         """Return what the receptor gets from one pop of ``name``, held off its point."""
         light = self.lights[name]
-        place = held_off_vector(light, held_off_m, toward)
-        there = received(light, place, aim, receptor)
-        return light.exposure_lxs * math.exp2(light.power_stops) * there / received(light, (0.0, 0.0, 0.0), "light", "dome")
+        return math.exp2(light.power_stops) * at_dome(light, held_off_m, toward, aim, receptor)
 
     def pulse(self, name: str, held_off_m: float = 0.0, toward: str = "light", *, aim: str = "light") -> Pulse:
         """Return one pop of ``name`` as the receptor sees it."""
         light = self.lights[name]
         return Pulse(self.exposure_lxs(name, held_off_m, toward, aim=aim), light.rise_s, light.fall_s)
+
+
+def at_dome(light: StudioLight, held_off_m: float, toward: str, aim: str, receptor: str = "dome") -> float:
+    """Return the lx·s of one pop at power 0 at the receptor, held off the light's point."""
+    there = received(light, held_off_vector(light, held_off_m, toward), aim, receptor)
+    return light.exposure_lxs * there / received(light, FACE, "light", "dome")
 
 
 def held_off_vector(light: StudioLight, held_off_m: float, toward: str) -> Vector:

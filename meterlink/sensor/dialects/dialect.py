@@ -119,20 +119,21 @@ class _Checked:
             raise self.error(f"{key} must be a whole number from {low} to {high}")
         return value
 
-    def flag(self, key: str, default: bool = False) -> bool:
-        value = self.table.get(key, default)
+    def flag(self, key: str) -> bool:
+        value = self.table.get(key, False)
         if not isinstance(value, bool):
             raise self.error(f"{key} must be true or false")
         return value
 
     def tokens(self, key: str) -> tuple[float | str, ...]:
         value = self.table.get(key, [])
-        if not isinstance(value, list) or len(value) > 16:
+        if not isinstance(value, list) or len(value) > 16 or not all(map(_is_token, value)):
             raise self.error(f"{key} must be a list of at most 16 numbers or words")
-        for token in value:
-            if isinstance(token, bool) or not isinstance(token, int | float | str) or len(str(token)) > 32:
-                raise self.error(f"{key} must be a list of at most 16 numbers or words")
         return tuple(float(token) if isinstance(token, int) else token for token in value)
+
+
+def _is_token(value: Any) -> bool:
+    return isinstance(value, int | float | str) and not isinstance(value, bool) and len(str(value)) <= 32
 
 
 def parse_dialect(text: str, origin: str = "dialect") -> Dialect:

@@ -40,7 +40,6 @@ class Record(NamedTuple):
     """``in`` (from the sensor), ``out`` (to it), ``open`` or ``lost``."""
     channel: str = ""
     data: bytes = b""
-    words: str = ""
 
 
 class RecordingLink:
@@ -246,7 +245,7 @@ def _parse(line: str) -> Record | None:
     if not isinstance(at_s, (int, float)) or isinstance(at_s, bool) or not 0.0 <= at_s < 1e9:
         raise ValueError("no time")
     if "e" in item:
-        return Record(at_s, {"open": "open", "lost": "lost"}[item["e"]], words=str(item.get("words", "")))
+        return Record(at_s, {"open": "open", "lost": "lost"}[item["e"]])
     if "n" in item:
         return None
     channel = item.get("c", "")

@@ -153,17 +153,17 @@ class SerialLink:
                 lost = error
                 break
             if data:
-                _post(loop, self._deliver, port, data, time.monotonic())
+                self._post(loop, port, self._on_bytes, data, time.monotonic(), "")
         if lost is not None:
-            _post(loop, self._lose_port, port, lost)
+            self._post(loop, port, self._lose, lost)
 
-    def _deliver(self, port: Any, data: bytes, at_s: float) -> None:
-        if self._port is port:
-            self._on_bytes(data, at_s, "")
-
-    def _lose_port(self, port: Any, error: Exception) -> None:
-        if self._port is port:
-            self._lose(error)
+    def _post(self, loop: asyncio.AbstractEventLoop, port: Any, tell: Callable[..., None], *what: object) -> None:
+        """Tell on the loop's thread what came from a port, if that is still the one in use."""
+        try:
+            loop.call_soon_threadsafe(lambda: tell(*what) if self._port is port else None)
+        except RuntimeError:
+            # The loop was closed while the thread was reading: nobody is left to tell.
+            pass
 
     def _lose(self, error: Exception | None) -> None:
         on_lost = self._on_lost
@@ -239,14 +239,6 @@ class SerialLink:
 def _wake(free: asyncio.Future[None]) -> None:
     if not free.done():
         free.set_result(None)
-
-
-def _post(loop: asyncio.AbstractEventLoop, call: Callable[..., None], *args: object) -> None:
-    try:
-        loop.call_soon_threadsafe(call, *args)
-    except RuntimeError:
-        # The loop was closed while the thread was reading: nobody is left to tell.
-        pass
 
 
 def _close_unwanted(opening: asyncio.Future[Any]) -> None:
