@@ -13,9 +13,9 @@ from meterlink.errors import NotInLibrary, UsageError
 from meterlink.judging.whose_pop import NONE, SURE_ODDS, Answer
 from meterlink.metering.any_order import AnyOrder, is_free, same_pops
 from meterlink.metering.expectation import Expectation, expectation_of
-from meterlink.metering.logging_walk import LoggingWalk
 from meterlink.metering.one_range import USUAL_PULSE_S, beyond_one_range
 from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind
+from meterlink.metering.set_walk import SetWalk
 from meterlink.metering.walk import Heard, Request
 from meterlink.records import Light, Measurement, Reading
 from meterlink.words.sentences import logged
@@ -32,7 +32,7 @@ class PutRight(NamedTuple):
     light_id: str
 
 
-class AnyOrderWalk(LoggingWalk):
+class AnyOrderWalk(SetWalk):
     """A walk that asks the pops whose they are, when it was begun so."""
 
     calibration_id = ""

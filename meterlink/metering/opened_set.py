@@ -17,7 +17,7 @@ from meterlink.judging.judged_set import JudgedSet
 from meterlink.library.store import Library
 from meterlink.library.whole_sets import setup_at
 from meterlink.metering.known_set import KnownSet
-from meterlink.records import Light, Placement, Reading, Settings, Setup, WaveBlock, new_id
+from meterlink.records import Light, Placement, Settings, Setup, WaveBlock, new_id
 from meterlink.records.placement_rules import check_placement
 from meterlink.sensor.measuring.flash import wave_of
 from meterlink.tables.ratios import RatioTable, ratio_table
@@ -179,7 +179,3 @@ class OpenedSet:
         while len(reading.pops) > pop_index + 1 and reading.supersedes_id:
             reading = self.library.reading(reading.supersedes_id)
         return self.library.waveform(reading.id) if len(reading.pops) == pop_index + 1 else None
-
-    def past(self) -> tuple[list[Reading], dict[str, Placement]]:
-        """Readings that are not void, superseded ones too, and every placement that they were made of."""
-        return list(self.known.records.readings), self.known.records.placements
