@@ -7,8 +7,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from meterlink.simulation.as_placed import FACE, at_dome
-from meterlink.simulation.studio import Pulse, StudioLight, received
+from meterlink.simulation.studio import FACE, Pulse, StudioLight, at_dome, received
 
 CARD = 0.3
 """What a card adds on the face of its source's light."""

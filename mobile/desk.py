@@ -91,7 +91,7 @@ class Desk(Describing, Matching):
             error,
             well,
             self.prefs,
-            rebuild.stored_view if rebuild is not None else None,
+            rebuild.stored.view() if rebuild is not None else None,
             rebuild.report() if rebuild is not None else None,
             self._held_id(session),
             tuple(one.light_id for one in session.may_come() if one.light_id),

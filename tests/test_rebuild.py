@@ -98,7 +98,7 @@ def test_the_second_pop_is_expected_as_the_light_is_told_to_give(library: Librar
     rebuild = begun(library, stored)
     fire(rebuild, pop, KEY=0.0, FILL=-2.0, HAIR=0.0)
 
-    assert rebuild.expected_exposure_lxs() == pytest.approx(80.0, rel=0.05)
+    assert rebuild.expected().exposure_lxs == pytest.approx(80.0, rel=0.05)
 
 
 def test_a_swap_at_the_end_of_the_first_round_is_taken_back_as_the_walk_goes_on(

@@ -352,12 +352,12 @@ def test_a_fill_above_the_key_is_said_to_look_swapped(session: Session, pop: Mak
 def test_the_range_is_chosen_from_what_the_light_gave_before(session: Session, pop: MakePop) -> None:
     """What the next pop should give is the light's last reading, moved by the stops that its power was changed."""
     session.begin(requests(session, "KEY"))
-    assert session.expected_exposure_lxs() is None
+    assert session.expected() is None
     session.take(pop(200.0))
     session.move(session.light("KEY"), power_text="1/8", power_stops=-3.0)
     session.begin(requests(session, "KEY"))
 
-    assert session.expected_exposure_lxs() == pytest.approx(100.0)
+    assert session.expected().exposure_lxs == pytest.approx(100.0)
 
 
 def test_a_card_that_adds_nothing_is_said_at_once(session: Session, pop: MakePop) -> None:
@@ -405,7 +405,7 @@ def test_what_a_never_metered_light_may_give_is_guessed_from_another(session: Se
     session.begin(requests(session, "KEY", "FILL", held_off_m=0.0))
     session.take(pop(200.0))
 
-    assert session.expected_exposure_lxs() == pytest.approx(200.0 * (1.2 / 1.5) ** 2)
+    assert session.expected().exposure_lxs == pytest.approx(200.0 * (1.2 / 1.5) ** 2)
 
 
 def fire_together(session: Session, pop: MakePop, key_lxs: float) -> None:

@@ -73,4 +73,5 @@ def test_unreadable_stored_walks_are_empty_not_errors() -> None:
 
 def test_a_stored_position_beyond_the_end_is_the_end() -> None:
     """Positions are clamped, so that damaged data cannot break the walk."""
-    assert Walk([Request("k")], 99).done
+    stored = Walk.from_json({"requests": [{"light_id": "k"}], "position": 99, "served": [0, 7]})
+    assert (stored.position, stored.served, stored.done) == (1, {0}, True)

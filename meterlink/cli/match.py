@@ -86,7 +86,7 @@ def _walk(args: argparse.Namespace, rebuild: Rebuild) -> None:
 
     missing = [] if rebuild.resume() else rebuild.begin_rebuild(open_only=args.here)
     print(say("{setup}: build it as {stored} was", setup=rebuild.setup.name, stored=rebuild.stored.setup.name))
-    for state in rebuild.stored_view.lights:
+    for state in rebuild.stored.view().lights:
         print(f"  {describe(state.light, state.placement)}")
     for line in missing:
         print(f"! {line}")

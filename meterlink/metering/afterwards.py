@@ -5,12 +5,8 @@ Nothing is fired for any of it: a new record supersedes.
 
 from __future__ import annotations
 
-import time
-from collections.abc import Callable
-
 from meterlink.errors import NotInLibrary, UsageError
 from meterlink.judging.verdict import Verdict
-from meterlink.library.store import Library
 from meterlink.metering.any_order_walk import AnyOrderWalk
 from meterlink.metering.nearness import typed_against_measured
 from meterlink.records import Light, Purpose, Reading
@@ -22,15 +18,12 @@ from meterlink.words.told import NOTHING, told
 class Amended(AnyOrderWalk):
     """A set-up and a walk whose pops can be spoken of afterwards."""
 
-    def __init__(self, library: Library, setup: str | None = None, *, now: Callable[[], float] = time.time) -> None:
-        """As ``Session``."""
-        super().__init__(library, setup, now=now)
-        self.disagreement = ""
-        """What the last distance that was said has against what the range finder measured; empty when they agree."""
-        self.restored = NOTHING
-        """The distance that holds again after an undo that took only a distance back."""
-        self._retaken = ""
-        """The light whose reading is to be retaken: it is waited for a second time, and no third."""
+    disagreement = ""
+    """What the last distance that was said has against what the range finder measured; empty when they agree."""
+    restored = NOTHING
+    """The distance that holds again after an undo that took only a distance back."""
+    _retaken = ""
+    """The light whose reading is to be retaken: it is waited for a second time, and no third."""
 
     def held_for(self) -> str | None:
         """The light that a held-off distance said now belongs to: the last pop's, else the one that is waited for."""
@@ -53,18 +46,17 @@ class Amended(AnyOrderWalk):
         last = self._last_of_walk()
         unnamed = light_id is None
         if light_id is None:
-            waiting = self.walk.waiting
-            if last is None and waiting is None:
+            if last is None and self.walk.waiting is None:
                 raise UsageError("there is no pop that this distance could belong to: name the light")
-            light_id = last.light_id if last is not None else waiting.light_id if waiting is not None else None
-        light = next((one for one in self.lights() if one.id == light_id), None)
-        check_held_off(held_off_m, self.placement(light.id) if light else None, self._name(light))
+            light_id = self.held_for()
+        light = self.by_id.get(light_id)
+        check_held_off(held_off_m, self.placement(light.id) if light else None, self._name(light_id))
         self.disagreement = ""
         said = self._said_of_readings(held_off_m, light_id, last)
         if not said or (light_id is not None and (not unnamed or self._runs_on(light_id))):
             said = self._said_of_requests(held_off_m, light_id) or said
         if not said:
-            raise UsageError("{light} has no reading and is not waited for: meter it first", light=self._name(light))
+            raise UsageError("{light} has no reading and is not waited for: meter it first", light=self._name(light_id))
         self._cured(light)
         return light
 
@@ -118,11 +110,15 @@ class Amended(AnyOrderWalk):
         last = self.library.last_reading(self.setup.id)
         if last is None:
             raise NotInLibrary("{setup}: there is no reading to take back", setup=self.setup.name)
+        self._back_to_before(last)
+        return last
+
+    def _back_to_before(self, last: Reading) -> None:
+        """Void the last reading and wait for its light again."""
         with self._stored_with_walk():
             self.library.void_reading(last.id, "taken back")
             self.walk.back_to(last.light_id)
             self.walk.last_id = self._in_progress = ""
-        return last
 
     def _said_last(self) -> list[tuple[Reading, Reading]]:
         """The records that the distance said last made, each with the one that it superseded; none where a pop came after it."""
@@ -146,10 +142,9 @@ class Amended(AnyOrderWalk):
             for i, request in enumerate(self.walk.requests):
                 if i not in self.walk.served and (request.light_id, request.held_off_m) == (last.light_id, last.held_off_m):
                     self.walk.requests[i] = request._replace(held_off_m=before.held_off_m)
-        light = next((one for one in self.lights() if one.id == last.light_id), None)
         distances = last.held_off_m, before.held_off_m
         was, now = (told("not_held_off") if one is None else told("held_off", length=one) for one in distances)
-        self.restored = told("distance_back", light=self._name(light), was=was, now=now)
+        self.restored = told("distance_back", light=self._name(last.light_id), was=was, now=now)
         return last
 
     def reassign(self, name: str) -> tuple[Reading, Light | None]:
@@ -171,14 +166,13 @@ class Amended(AnyOrderWalk):
             raise UsageError("the last pop was not fired by one light alone, take it back: {do}", do=Do("undo"))
         if last.light_id == light.id:
             raise UsageError("the last reading is {light}'s already", light=light.name)
-        placement = self.placement(light.id)
         with self._stored_with_walk():
-            stands = placement.id if placement else None
+            stands = self.placement_id(light.id)
             new = self.library.restate_reading(last.id, light_id=light.id, placement_id=stands, point=light.point)
             self.walk.back_to(last.light_id)
             self.walk.drop(light.id)
             self.walk.last_id, self._in_progress = new.id, ""
-        return new, next((one for one in self.lights() if one.id == last.light_id), None)
+        return new, self.by_id.get(last.light_id)
 
     def _last_pop(self) -> Reading | None:
         """The reading whose pop came last: what was said of an earlier one since made a newer record, and no newer pop."""

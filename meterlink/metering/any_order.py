@@ -36,7 +36,7 @@ class AnyOrder:
         self.heard = [one for one in walk.heard if self._stands(kept.get(one.reading_id))]
         """The pops that count: not those taken back, nor those of a light that was moved since."""
         self.readings = [kept[one.reading_id] for one in self.heard]
-        self.candidates = self._candidates(set(_same_pops(self.readings, kept)), calibration_id)
+        self.candidates = self._candidates(set(same_pops(self.readings, kept)))
         self.after, self.alike, self.unknown = in_order(self.candidates)
         self.who = WhosePop(self.candidates, self.after)
         for i, (one, reading) in enumerate(zip(self.heard, self.readings, strict=True)):
@@ -47,10 +47,9 @@ class AnyOrder:
     def _stands(self, reading: Reading | None) -> bool:
         if reading is None or reading.light_id not in self.requests or not reading.exposure_lxs:
             return False
-        placement = self.opened.placement(reading.light_id)
-        return reading.placement_id == (placement.id if placement else None)
+        return reading.placement_id == self.opened.placement_id(reading.light_id)
 
-    def _candidates(self, of_this_walk: set[str], calibration_id: str) -> list[Candidate]:
+    def _candidates(self, of_this_walk: set[str]) -> list[Candidate]:
         view = self.opened.view()
         pasts = [one for one in view.history if one.reading_id not in of_this_walk]
         found = []
@@ -64,7 +63,7 @@ class AnyOrder:
                 pasts,
                 view.settings,
                 receptor=request.receptor,
-                calibration_id=calibration_id,
+                calibration_id=self.calibration_id,
                 held_off_m=request.held_off_m,
                 falloff=view.falloff(state.light),
             )
@@ -122,7 +121,7 @@ def is_free(request: Request) -> bool:
     return request.purpose == Purpose.ALONE and request.kind == Kind.FLASH and request.pops == 1
 
 
-def _same_pops(readings: Iterable[Reading], kept: Mapping[str, Reading]) -> Iterable[str]:
+def same_pops(readings: Iterable[Reading], kept: Mapping[str, Reading]) -> Iterable[str]:
     """Ids of these readings and of all records that said the same pops before."""
     for reading in readings:
         one: Reading | None = reading

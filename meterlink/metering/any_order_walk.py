@@ -11,11 +11,11 @@ from typing import Any, NamedTuple
 
 from meterlink.errors import NotInLibrary, UsageError
 from meterlink.judging.whose_pop import NONE, SURE_ODDS, Answer
-from meterlink.metering.any_order import AnyOrder, is_free
-from meterlink.metering.expectation import same_pop
-from meterlink.metering.logging_walk import LoggingWalk
-from meterlink.metering.one_range import beyond_one_range
+from meterlink.metering.any_order import AnyOrder, is_free, same_pops
+from meterlink.metering.expectation import Expectation, expectation_of
+from meterlink.metering.one_range import USUAL_PULSE_S, beyond_one_range
 from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind
+from meterlink.metering.set_walk import SetWalk
 from meterlink.metering.walk import Heard, Request
 from meterlink.records import Light, Measurement, Reading
 from meterlink.words.sentences import logged
@@ -32,7 +32,7 @@ class PutRight(NamedTuple):
     light_id: str
 
 
-class AnyOrderWalk(LoggingWalk):
+class AnyOrderWalk(SetWalk):
     """A walk that asks the pops whose they are, when it was begun so."""
 
     calibration_id = ""
@@ -47,14 +47,14 @@ class AnyOrderWalk(LoggingWalk):
         super().begin(wanted)
         self.walk.any_order = any_order and sum(map(is_free, self.walk.requests)) > 1
         if self.walk.any_order and len(AnyOrder(self, self.walk, self.calibration_id).may_fire) > 1:
-            wanted.sort(key=lambda one: not is_free(one) or bool(self._reflected(one)))
+            wanted.sort(key=lambda one: not is_free(one) or self._reflected(one))
             super().begin(wanted)
             self.walk.any_order = True
         self._remember_walk()
 
-    def _reflected(self, request: Request) -> str | None:
-        light = self._light_of(request)
-        return light.source_light_id if light is not None else None
+    def _reflected(self, request: Request) -> bool:
+        light = self.by_id.get(request.light_id)
+        return light is not None and light.source_light_id is not None
 
     def order(self) -> AnyOrder | None:
         """The lights that may fire in any order now; None when one certain light is waited for, or the person goes on herself."""
@@ -71,6 +71,16 @@ class AnyOrderWalk(LoggingWalk):
         free = self._free(order)
         _, weak = beyond_one_range(self, free, self.calibration_id)
         return [one for one in free if one.light_id not in weak]
+
+    def expected(self) -> Expectation | None:
+        """What the next pop should give at the dome, of several the brightest and the longest; None when nothing is known."""
+        if not self.walk.listening:
+            return None
+        found = [one for request in self.may_come() if (one := expectation_of(self, request)) is not None]
+        if not found:
+            return None
+        brightest = max(found, key=lambda one: one.exposure_lxs / (one.pulse_s or USUAL_PULSE_S))
+        return brightest._replace(t01_s=max((one.t01_s for one in found if one.t01_s), default=None))
 
     def several(self) -> bool:
         """Whether the next pop may be one of several lights', those that the range does not read included."""
@@ -115,9 +125,8 @@ class AnyOrderWalk(LoggingWalk):
 
     def _give(self, order: AnyOrder, old: Reading, light_id: str) -> Reading:
         before, now = order.requests.get(old.light_id or ""), order.requests[light_id]
-        placement = self.placement(light_id)
         declared = before is not None and before.held_off_m is not None
-        changes: dict[str, Any] = {"light_id": light_id, "placement_id": placement.id if placement else None, "point": now.point}
+        changes: dict[str, Any] = {"light_id": light_id, "placement_id": self.placement_id(light_id), "point": now.point}
         if declared or now.held_off_m is not None:
             # A distance that was said for the light, not for the pop.
             changes["held_off_m"] = now.held_off_m
@@ -131,19 +140,7 @@ class AnyOrderWalk(LoggingWalk):
         self.walk.stranger = ""
         self._in_progress = ""
 
-    def _void_whole(self, reading: Reading, reason: str) -> None:
-        """Take a pop back with everything that was said of it."""
-        everything = {r.id: r for r in self.library.all_readings(self.setup.id)}
-        one: Reading | None = reading
-        while one is not None:
-            self.library.void_reading(one.id, reason)
-            earlier = everything.get(one.supersedes_id or "")
-            one = earlier if earlier is not None and same_pop(one, earlier) else None
-
     # -- what is said -------------------------------------------------------------------------------------------
-
-    def _names(self) -> dict[str, str]:
-        return {one.id: one.name for one in self.lights()}
 
     def _stranger(self) -> Reading | None:
         """The last pop, where it fits no light: kept, and nobody's until the person says whose it is."""
@@ -162,33 +159,27 @@ class AnyOrderWalk(LoggingWalk):
             self.library.void_reading(nobodys.id, "nobody's")
             self.walk.stranger = nobodys.id
             self._in_progress = ""
-        names = self._names()
-        said = told("fits_none", lights=tuple(names[one.light_id or ""] for one in self.may_come()))
+        said = told("fits_none", lights=tuple(self._name(one.light_id) for one in self.may_come()))
         return Outcome(OutcomeKind.AGAIN, said, waiting=self.walk.waiting, code=OutcomeCode.FITS_NONE)
 
     def _named_outcome(self, order: AnyOrder, answer: Answer, reading: Reading, right: Sequence[PutRight]) -> Outcome:
-        names, view = self._names(), self.view()
-        light = next(one for one in self.lights() if one.id == reading.light_id)
+        view, light = self.view(), self.by_id[reading.light_id]
         state = view.state(light.id)
         said = logged(view, reading, state, reading.purpose)
         second = "" if answer.sure or answer.second == NONE else answer.second
         if second:
-            said = told("taken_as", first=light.name, second=names[second], logged=said)
+            said = told("taken_as", first=light.name, second=self._name(second), logged=said)
         elif not answer.sure:
             said = told("if_none_fired", logged=said)
-        warnings = [*self._righted(right, names), *self._still_open(order, names)]
+        righted = [told("put_right", was=self._name(one.old.light_id), light=self._name(one.light_id)) for one in right]
         numbers = {
             "pop": 1, "pops": 1, "odds": min(answer.odds, MOST_ODDS), "second": second,
             "put_right": [[one.old.light_id, one.light_id] for one in right],
         }  # fmt: skip
-        return Outcome(
-            OutcomeKind.LOGGED, said, light, reading, state, tuple(warnings), self.walk.waiting, numbers=numbers
-        )  # fmt: skip
+        warnings = (*righted, *self._still_open(order))
+        return Outcome(OutcomeKind.LOGGED, said, light, reading, state, warnings, self.walk.waiting, numbers=numbers)
 
-    def _righted(self, right: Sequence[PutRight], names: dict[str, str]) -> list[Told]:
-        return [told("put_right", was=names[one.old.light_id or ""], light=names[one.light_id]) for one in right]
-
-    def _still_open(self, order: AnyOrder, names: dict[str, str]) -> list[Told]:
+    def _still_open(self, order: AnyOrder) -> list[Told]:
         """After the last pop: lights whose pops may still be the other way round (the last pop's own doubt is said with it)."""
         if not self.walk.done:
             return []
@@ -201,7 +192,7 @@ class AnyOrderWalk(LoggingWalk):
             doubted = answer.odds < SURE_ODDS and order.who.may_be_exchanged(i, answer.second)
             if doubted and NONE not in pair and pair not in known and pair != last:
                 known.add(pair)
-                out.append(told("other_way_round", lights=tuple(names[one] for one in order.requests if one in pair)))
+                out.append(told("other_way_round", lights=tuple(self._name(one) for one in order.requests if one in pair)))
         return out
 
     # -- what the person says -----------------------------------------------------------------------------------
@@ -243,7 +234,7 @@ class AnyOrderWalk(LoggingWalk):
             heard[-1] = heard[-1]._replace(said=True)
             self._settle(heard, [one.old for one in right])
             self.walk.last_id = heard[-1].reading_id
-        loser = next((one for one in self.lights() if one.id == last.light_id), None)
+        loser = self.by_id.get(last.light_id)
         waits = loser is not None and any(one.light_id == loser.id for one in self.may_come())
         return self.library.reading(heard[-1].reading_id), loser if waits else None
 
@@ -272,7 +263,9 @@ class AnyOrderWalk(LoggingWalk):
             return None
         last = order.readings[-1]
         with self._stored_with_walk():
-            self._void_whole(last, "taken back")
+            everything = {r.id: r for r in self.library.all_readings(self.setup.id)}
+            for said in same_pops([last], everything):
+                self.library.void_reading(said, "taken back")
             self._settle(order.heard[:-1], [last])
             self.walk.last_id = ""
         return last

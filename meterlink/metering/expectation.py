@@ -86,18 +86,18 @@ def _alone(opened: OpenedSet, view: JudgedSet, light_id: str) -> Expectation | N
         # The dome looks at the card and sees the source from the side, at half or so.
         source = _alone(opened, view, state.light.source_light_id)
         return None if source is None else source._replace(exposure_lxs=REFLECTED_POP * source.exposure_lxs)
-    past, placements = opened.past()
-    own = [r for r in past if r.light_id == light_id and r.purpose == Purpose.ALONE and r.kind == Kind.FLASH]
-    own = [] if _contradicted(state) else _never_given(own, past)
-    value = expected_value(state, own, placements)
+    records = opened.known.records
+    own = [r for r in records.readings if r.light_id == light_id and r.purpose == Purpose.ALONE and r.kind == Kind.FLASH]
+    # One that is contradicted was perhaps another light's: the range for that one could be deaf to its own.
+    contradicted = state.judged is not None and state.judged.why == Why.CONTRADICTED
+    own = [] if contradicted else _never_given(own, records.readings)
+    value = expected_value(state, own, records.placements)
     if value is not None and own:
         return _like(own[-1], value, view)
-    return _of_origin(opened, state) or _of_head(opened, state) or _of_geometry(view, state)
-
-
-def _contradicted(state: LightState) -> bool:
-    """Whether its pop was perhaps another light's: the range for that one could be deaf to its own."""
-    return state.judged is not None and state.judged.why == Why.CONTRADICTED
+    found = _of_origin(opened, state) or _of_head(opened, state)
+    if found is None and (rough := rough_value(view, state)) is not None:
+        return Expectation(rough)
+    return found
 
 
 def _never_given(own: list[Reading], past: Iterable[Reading]) -> list[Reading]:
@@ -163,9 +163,3 @@ def _of_head(opened: OpenedSet, state: LightState) -> Expectation | None:
             if found is not None:
                 return found
     return None
-
-
-def _of_geometry(view: JudgedSet, state: LightState) -> Expectation | None:
-    """By dial and distance from another light of the set."""
-    value = rough_value(view, state)
-    return None if value is None else Expectation(value)

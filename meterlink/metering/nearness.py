@@ -109,8 +109,8 @@ class Nearness:
 
     def of(self, m: Measurement, requests: Sequence[Request]) -> Near | None:
         """Return where the dome is by a live level; None for a sensor without a range finder."""
-        names = {one.id: one.name for one in self.opened.lights()}
-        return near(m, [(*self._reach(r), names.get(r.light_id or "", "")) for r in requests if r.light_id])
+        lights = self.opened.by_id
+        return near(m, [(*self._reach(r), lights[r.light_id].name) for r in requests if r.light_id in lights])
 
     def _reach(self, request: Request) -> tuple[float | None, float | None]:
         placement = self.opened.placement(request.light_id or "")
@@ -118,7 +118,7 @@ class Nearness:
             return None, None
         key = (placement.id, request.receptor, request.aim)
         if key not in self._reaches:
-            light = next((one for one in self.opened.lights() if one.id == request.light_id), None)
+            light = self.opened.by_id.get(request.light_id)
             falloff = self.opened.view().falloff(light) if light is not None else None
             reach = reach_of(
                 placement, self.opened.settings, receptor=request.receptor, aim=request.aim, toward=request.aim, falloff=falloff

@@ -17,7 +17,7 @@ from meterlink.judging.judged_set import JudgedSet
 from meterlink.library.store import Library
 from meterlink.library.whole_sets import setup_at
 from meterlink.metering.known_set import KnownSet
-from meterlink.records import Light, Placement, Reading, Settings, Setup, WaveBlock, new_id
+from meterlink.records import Light, Placement, Settings, Setup, WaveBlock, new_id
 from meterlink.records.placement_rules import check_placement
 from meterlink.sensor.measuring.flash import wave_of
 from meterlink.tables.ratios import RatioTable, ratio_table
@@ -54,6 +54,11 @@ class OpenedSet:
         """Lights of the set-up in their order."""
         return list(self.known.records.lights)
 
+    @property
+    def by_id(self) -> dict[str | None, Light]:
+        """Lights of the set-up by their ids; None is no light's."""
+        return {one.id: one for one in self.known.records.lights}
+
     def light(self, name: str) -> Light:
         """Return a light by name, whatever its capitals; NotInLibrary lists those that there are."""
         return self.library.light(self.setup.id, name)
@@ -62,10 +67,15 @@ class OpenedSet:
         """The present placement of a light."""
         return self.known.records.current_placements.get(light_id)
 
+    def placement_id(self, light_id: str | None) -> str | None:
+        """The id of a light's present placement."""
+        now = self.placement(light_id) if light_id is not None else None
+        return now.id if now is not None else None
+
     def add_light(self, light: Light, placement: Placement) -> Light:
         """Add a light with its first placement, after checking that both can be."""
         check_placement(placement, light)
-        source = next((one for one in self.lights() if one.id == light.source_light_id), None)
+        source = self.by_id.get(light.source_light_id)
         if light.source_light_id and source is None:
             raise NotInLibrary("{light}: its source is no light of this set-up: add the source first", light=light.name)
         if source is not None and source.source_light_id:
@@ -169,7 +179,3 @@ class OpenedSet:
         while len(reading.pops) > pop_index + 1 and reading.supersedes_id:
             reading = self.library.reading(reading.supersedes_id)
         return self.library.waveform(reading.id) if len(reading.pops) == pop_index + 1 else None
-
-    def past(self) -> tuple[list[Reading], dict[str, Placement]]:
-        """Readings that are not void, superseded ones too, and every placement that they were made of."""
-        return list(self.known.records.readings), self.known.records.placements

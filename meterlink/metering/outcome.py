@@ -89,8 +89,6 @@ def refusal_code(m: Measurement) -> OutcomeCode | None:
     return OutcomeCode.TOO_DIM if m.too_dim else None
 
 
-PHRASES = {code: code.value for code in OutcomeCode} | {OutcomeCode.TOO_DIM: "too_dim_again"}
-"""A refusal's phrase; what else to do when it comes twice in a row is said by the phrase ``CODE_else``."""
 NOTED = frozenset({
     OutcomeCode.UNCALIBRATED, OutcomeCode.CANNOT_TELL, OutcomeCode.UNREADABLE, OutcomeCode.TOO_BRIGHT, OutcomeCode.TOO_DIM,
 })  # fmt: skip
@@ -98,8 +96,9 @@ NOTED = frozenset({
 
 
 def refusal(code: OutcomeCode, light: object, note: object, times: int) -> Told:
-    """Return why a pop was not logged and, from the second time in a row, what else to do."""
-    reason = told("note", note=note) if note and code in NOTED else told(PHRASES[code], light=light)
+    """Return why a pop was not logged and, from the second time in a row, what else to do (the phrase ``CODE_else``)."""
+    phrase = "too_dim_again" if code == OutcomeCode.TOO_DIM else code.value
+    reason = told("note", note=note) if note and code in NOTED else told(phrase, light=light)
     if times < 2:
         return reason
     return told("refused_twice", reason=reason, otherwise=told(f"{code}_else", light=light, do=Do("calibrate")))

@@ -15,7 +15,6 @@ from typing import Any
 from meterlink.demo import free_name
 from meterlink.errors import MeterlinkError, UsageError
 from meterlink.judging.joined_pops import settled
-from meterlink.judging.judged_set import JudgedSet
 from meterlink.library.store import Library
 from meterlink.metering.expectation import COPIED, STORED
 from meterlink.metering.outcome import Outcome, OutcomeKind
@@ -58,15 +57,10 @@ class Rebuild(Session):
         self.round = 0
         self.planned: dict[str, Turn] = {}
 
-    @property
-    def stored_view(self) -> JudgedSet:
-        """The stored set as it is judged now: what is said of its readings meanwhile counts in the rebuild, too."""
-        return self.stored.view()
-
     def report(self) -> MatchReport:
-        """Compare what is metered now with the stored set."""
+        """Compare what is metered now with the stored set: what is said of that one's readings meanwhile counts, too."""
         view = self.view()
-        return match_report(self.stored_view, view, self.tolerance_stops)
+        return match_report(self.stored.view(), view, self.tolerance_stops)
 
     def begin_rebuild(self, *, open_only: bool = False) -> list[Told]:
         """Begin the first round.  Returns what cannot be matched.
@@ -97,7 +91,7 @@ class Rebuild(Session):
         """What is asked for in the first round, without the lights that match already, and what cannot be matched."""
         names = {one.name.casefold(): one for one in self.lights()}
         requests, missing = [], []
-        for state in self.stored_view.lights:
+        for state in self.stored.view().lights:
             light = names.get(state.light.name.casefold())
             r = state.reading
             if r is None:
@@ -153,16 +147,14 @@ class Rebuild(Session):
     @property
     def last(self) -> tuple[Turn, ...]:
         """The small changes that are still worth making, none of which needs a pop; as the set is metered now."""
-        view = self.view()
-        return last_round(self.report(), settled(view), keep_common=self.keep_common)
+        return last_round(self.report(), settled(self.view()), keep_common=self.keep_common)
 
     def set_last(self) -> tuple[Turn, ...]:
         """Record that the last changes were made, and return them; the report then says what is to be expected."""
         turns = self.last
-        lights = {one.id: one for one in self.lights()}
         for turn in turns:
             if turn.move is not None:
-                self.move(lights[turn.light_id], as_told=True, **placement_changes(turn.move))
+                self.move(self.by_id[turn.light_id], as_told=True, **placement_changes(turn.move))
         return turns
 
     def set_open(self) -> list[Light]:
@@ -185,7 +177,7 @@ class Rebuild(Session):
 
         Raises UsageError when there was nothing to change.
         """
-        light = next((one for one in self.lights() if one.id == light_id), None)
+        light = self.by_id.get(light_id)
         rows = {row.light.casefold(): row for row in self.report().rows}
         turn, row = self.planned.pop(light_id, None), rows.get(light.name.casefold()) if light is not None else None
         move = turn.move if turn is not None else row.move if row is not None else None
@@ -219,7 +211,7 @@ class Rebuild(Session):
         kept = self.library.recall(f"{ROUND}:{self.setup.id}")
         if isinstance(kept, dict):
             self.round = kept["round"] if kept.get("round") in (1, 2) else 0
-            self.planned = _planned(kept.get("planned"), {one.id: one for one in self.lights()})
+            self.planned = _planned(kept.get("planned"), self.by_id)
             tolerance_stops = kept.get("tolerance_stops")
             if self.tolerance_stops is None and isinstance(tolerance_stops, int | float) and tolerance_stops > 0:
                 self.tolerance_stops = tolerance_stops
@@ -253,17 +245,17 @@ class Rebuild(Session):
         if instead_of is not None:
             return super()._reading(m, request, instead_of)
         turn = self.planned.pop(request.light_id or "", None)
-        light = self._light_of(request)
+        light = self.by_id.get(request.light_id)
         if turn is not None and turn.move is not None and light is not None:
             self.move(light, **placement_changes(turn.move))
         elif self.round == 2 and request.pops == 2 and light is not None:
             # The second pop joins the first one: both make one reading.
-            earlier = self._earlier(request, self.placement(light.id))
+            earlier = self._earlier(request)
             self._in_progress = earlier.id if earlier is not None and len(earlier.pops) == 1 else ""
         return super()._reading(m, request)
 
 
-def _planned(kept: Any, lights: Mapping[str, Light]) -> dict[str, Turn]:
+def _planned(kept: Any, lights: Mapping[str | None, Light]) -> dict[str, Turn]:
     """Return the turns that were remembered; what cannot be read is forgotten: its row of the report says it again."""
     found = {}
     for light_id, one in kept.items() if isinstance(kept, dict) else ():

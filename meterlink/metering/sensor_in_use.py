@@ -17,18 +17,19 @@ from meterlink.calibration.choosing import choose
 from meterlink.errors import LinkError, MeterlinkError, ShowingFailed
 from meterlink.library.store import Library
 from meterlink.records import Calibration, Identity, Measurement, new_id
-from meterlink.sensor.find import finder
+from meterlink.sensor.dialects.dialect_file import complete_url
+from meterlink.sensor.find import find_again
 from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.reconnect import ReconnectingLink
 from meterlink.sensor.link.recording import RecordingLink
 from meterlink.sensor.link.registry import link_for, parse
+from meterlink.sensor.measuring.calibrate import start_constant
 from meterlink.sensor.measuring.sensor import Sensor
 from meterlink.sensor.measuring.tended import SensorState, State
-from meterlink.sensor.urls import adapter_of, decoder_for, dialect_of, moved_to, with_settings
+from meterlink.sensor.urls import adapter_of, decoder_for, dialect_of, moved_to
 
 NO_RECONNECTING = ("file", "sim")
 """Kinds of link that cannot come back by themselves."""
-USUAL_CONSTANT = 330.0
 
 Told = TypeVar("Told")
 MakeLink = Callable[[str], Link]
@@ -77,11 +78,11 @@ class SensorInUse:
         self._changed = asyncio.Event()
         self._comes_back = parse(url).scheme not in NO_RECONNECTING
         self.sensor = Sensor(
-            link or self._open_link(with_settings(url), record_to, patient),
+            link or self._open_link(complete_url(url), record_to, patient),
             self._meet,
             on_measurement,
             self._take_state,
-            decoder=decoder_for(with_settings(url)),
+            decoder=decoder_for(complete_url(url)),
             on_level=None if on_level is None else lambda level: self.tell(on_level, level),
         )
         self.sensor.deaf = parse(url).scheme == "file"
@@ -109,8 +110,7 @@ class SensorInUse:
         identity = self.sensor.identity
         if identity is None or parse(url).scheme != "serial":
             return None
-        found: str | None = await finder(identity.sensor_id, make_link=self._make_link)()
-        return found
+        return await find_again(identity.sensor_id, self._make_link)
 
     @property
     def calibration(self) -> Calibration | None:
@@ -120,7 +120,7 @@ class SensorInUse:
     @property
     def constant(self) -> float:
         """C of the receptor."""
-        return self.sensor.calibration.constant if self.sensor.calibration else USUAL_CONSTANT
+        return self.sensor.calibration.constant if self.sensor.calibration else start_constant("dome")
 
     @property
     def bare_link(self) -> Any:

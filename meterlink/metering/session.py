@@ -7,27 +7,23 @@ for the photographer and what is waited for next.  Lights and tables are those o
 
 from __future__ import annotations
 
-import time
-from collections.abc import Callable
 from math import isfinite, log, log2, sqrt
 from typing import Any
 
 from meterlink.judging.expected import swap_warning
 from meterlink.judging.verdict import Judged, Verdict, Why
-from meterlink.library.store import Library
 from meterlink.metering.afterwards import Amended
 from meterlink.metering.nearness import about_distance
 from meterlink.metering.one_press import NEVER_REFUSED, Follower, LastFlash, Refused, follower
 from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind, refusal, refusal_code
 from meterlink.metering.walk import Request
-from meterlink.records import Evidence, Kind, Light, Measurement, Purpose, Reading, Trouble
+from meterlink.records import Evidence, Kind, Measurement, Purpose, Reading, Trouble
 from meterlink.words.actions import Do
 from meterlink.words.sentences import logged
-from meterlink.words.told import NOTHING, Told, all_of, told
+from meterlink.words.told import NOTHING, all_of, told
 
 __all__ = ["Outcome", "OutcomeCode", "OutcomeKind", "Session"]
 
-SAME = told("same_light")
 NOISE_SHARE = sqrt(1 / 2)
 """A pop that is small for its range counts while its noise is at most so much of a good reading's limit, 0.14 stop: half of the
 variance that such a reading may have.  Another pop would not be worth her time."""
@@ -36,14 +32,8 @@ variance that such a reading may have.  Another pop would not be worth her time.
 class Session(Amended):
     """A set-up, a walk through its lights, and what its measurements become."""
 
-    def __init__(self, library: Library, setup: str | None = None, *, now: Callable[[], float] = time.time) -> None:
-        """Open a session on the set-up named, else on the current one.
-
-        Raises NotInLibrary when there is none.
-        """
-        super().__init__(library, setup, now=now)
-        self._last_flash: LastFlash | None = None
-        self._refused = NEVER_REFUSED
+    _last_flash: LastFlash | None = None
+    _refused = NEVER_REFUSED
 
     # -- measurements -----------------------------------------------------------------------------------------
 
@@ -60,28 +50,27 @@ class Session(Amended):
         if request is None or not self.walk.listening:
             said = told("not_listening")
             return Outcome(OutcomeKind.IGNORED, said, waiting=request, code=OutcomeCode.NOT_LISTENING)
-        light = self._light_of(request)
         if m.kind != request.kind:
-            said = told("other_kind", light=self._name(light)) if m.kind == Kind.FLASH else NOTHING
+            said = told("other_kind", light=self._name(request.light_id)) if m.kind == Kind.FLASH else NOTHING
+            light = self.by_id.get(request.light_id)
             return Outcome(OutcomeKind.IGNORED, said, light, waiting=request, code=OutcomeCode.OTHER_KIND)
         m = self._counted(m, request)
         code = refusal_code(m)
         if code is not None:
-            # Nobody knows whose it was: naming the light that comes next would send her to the wrong one.
-            return self._refusal(code, m, request, light) if not self.several() else self._refusal(code, m, request, SAME)
+            return self._refusal(code, m, request, unsure=self.several())
         outcome = self._take_any(order, m) if (order := self.order()) is not None else None
-        outcome = outcome or self._take_announced(m, request, light)
+        outcome = outcome or self._take_announced(m, request)
         outcome = outcome._replace(cautions=(*outcome.cautions, *about_distance(outcome.reading, m, self.settings)))
         return self._remembered(m, outcome, request)
 
-    def _take_announced(self, m: Measurement, request: Request, light: Light | None) -> Outcome:
+    def _take_announced(self, m: Measurement, request: Request) -> Outcome:
         with self._stored_with_walk():
             reading = self._log(m, request)
-            finished = len(reading.pops) >= request.pops or request.kind == Kind.STEADY
-            if finished:
+            more_pops = 0 < len(reading.pops) < request.pops
+            if not more_pops:
                 self.walk.serve()
-        outcome = self._outcome(request, reading, light, finished)
-        return self._waited_for_again(outcome, request) if finished else outcome
+        outcome = self._outcome(request, reading)
+        return outcome if more_pops else self._waited_for_again(outcome, request)
 
     def _waited_for_again(self, outcome: Outcome, request: Request) -> Outcome:
         """A pop that is to be retaken keeps its light waiting, once: who hears *retake* fires the same light again.
@@ -137,7 +126,7 @@ class Session(Amended):
         if what == Follower.LIGHT:
             return self._instead(earlier, both, last.request)
         self._take_back(earlier)
-        outcome = self._refusal(code or OutcomeCode.WHICH_FLASH, both, last.request, self._light_of(last.request))
+        outcome = self._refusal(code or OutcomeCode.WHICH_FLASH, both, last.request)
         return outcome._replace(waiting=self.walk.waiting, numbers={**outcome.numbers, "taken_back": True})
 
     def _instead(self, earlier: Reading, m: Measurement, request: Request) -> Outcome:
@@ -148,14 +137,13 @@ class Session(Amended):
             self._take_back(earlier)
             waiting = self.walk.waiting or request
             outcome = self._take_any(order, m) if (order := self.order()) is not None else None
-            return self._remembered(m, outcome or self._take_announced(m, waiting, self._light_of(waiting)), waiting)
+            return self._remembered(m, outcome or self._take_announced(m, waiting), waiting)
         with self._stored_with_walk():
             newest = self.walk.last_id == earlier.id
             last_id = self.walk.last_id
             reading = self._log(m, request, instead_of=earlier)
             self.walk.last_id = reading.id if newest else last_id
-        finished = len(reading.pops) >= request.pops
-        return self._remembered(m, self._outcome(request, reading, self._light_of(request), finished), request)
+        return self._remembered(m, self._outcome(request, reading), request)
 
     def _in_any_order(self, reading: Reading) -> bool:
         return self.walk.any_order and any(one.reading_id == reading.id for one in self.walk.heard[-1:])
@@ -165,11 +153,8 @@ class Session(Amended):
         self._last_flash = None
         if self._in_any_order(reading):
             self._undo_any()
-            return
-        with self._stored_with_walk():
-            self.library.void_reading(reading.id, "taken back")
-            self.walk.back_to(reading.light_id)
-            self.walk.last_id = self._in_progress = ""
+        else:
+            self._back_to_before(reading)
 
     def _counted(self, m: Measurement, request: Request) -> Measurement:
         """What counts although it was doubted: several heads where all are wanted, and a peak that is bounded well."""
@@ -178,15 +163,18 @@ class Session(Amended):
             m = m._replace(incomplete=False, trouble=None, evidence=None)
         return self._small_but_sure(self._within_bounds(m))
 
-    def _refusal(self, code: OutcomeCode, m: Measurement, request: Request, whose: Light | Told | None) -> Outcome:
-        """Say the real reason and, the second time in a row, what else to do; ``whose``: a light, all (None) or ``SAME``."""
+    def _refusal(self, code: OutcomeCode, m: Measurement, request: Request, *, unsure: bool = False) -> Outcome:
+        """Say the real reason and, the second time in a row, what else to do.
+
+        ``unsure``: nobody knows whose it was, and naming the light that comes next would send her to the wrong one.
+        """
         times = self._refused.times + 1 if self._refused[:2] == (request, code) else 1
         self._refused = Refused(request, code, times)
-        light = whose if isinstance(whose, Light) else None
-        said = refusal(code, whose if isinstance(whose, Told) else self._name(light), m.note, times)
+        said = refusal(code, told("same_light") if unsure else self._name(request.light_id), m.note, times)
         numbers: dict[str, Any] = {"times": times, "range": m.range_index}
         if m.evidence is not None and m.evidence.apart_s is not None:
             numbers.update(apart_s=m.evidence.apart_s, apart_stops=m.evidence.apart_stops)
+        light = None if unsure else self.by_id.get(request.light_id)
         return Outcome(OutcomeKind.AGAIN, said, light, waiting=request, code=code, numbers=numbers)
 
     def _small_but_sure(self, m: Measurement) -> Measurement:
@@ -216,15 +204,15 @@ class Session(Amended):
         u_rel = (high - low) / (2.0 * sqrt(3.0) * middle)
         return m._replace(clipped=False, exposure_lxs=middle, u_rel=u_rel, peak_lx=None, t05_s=None, t01_s=None, note="")
 
-    def _outcome(self, request: Request, reading: Reading, light: Light | None, finished: bool) -> Outcome:
-        view = self.view()
+    def _outcome(self, request: Request, reading: Reading) -> Outcome:
+        view, light = self.view(), self.by_id.get(request.light_id)
         state = view.state(light.id) if light else None
         alone = light is not None and request.purpose == Purpose.ALONE
         warning = swap_warning(view, light.id) if light is not None and alone else NOTHING
         if warning and self._goes_on():
             warning = warning._replace(values={**warning.values, "do": Do("undo_in_walk")})
         said = logged(view, reading, state, request.purpose)
-        if not finished:
+        if 0 < len(reading.pops) < request.pops:
             said = all_of(said, told("pop_of", pop=len(reading.pops), pops=request.pops))
         return Outcome(
             OutcomeKind.LOGGED, said, light, reading, state, (warning,) if warning else (), self.walk.waiting,

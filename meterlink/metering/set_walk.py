@@ -1,26 +1,34 @@
-"""A set-up with the walk through its lights: what is asked for, what is missing, what is expected; remembered over a kill."""
+"""A set-up with the walk through its lights: what is asked for, what is missing, what becomes a reading; remembered over a kill."""
 
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from copy import deepcopy
 from typing import Any
 
 from meterlink.errors import UsageError
+from meterlink.judging.repeats import averaged
 from meterlink.judging.verdict import RETAKE
 from meterlink.library.store import Library
 from meterlink.library.whole_sets import entries_elsewhere
-from meterlink.metering.expectation import Expectation, expectation_of
-from meterlink.metering.one_range import USUAL_PULSE_S
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.metering.walk import Request, Walk
-from meterlink.records import Light, Purpose
+from meterlink.records import Kind, Light, Measurement, Pop, Purpose, Reading, new_id
 from meterlink.records.kept import OWN_POINT_ROLES
 from meterlink.words.told import told
 
+_ASKED = ("light_id", "purpose", "point", "receptor", "aim", "lit")
+_MEASURED = (
+    "calibration_id", "sensor_id", "kind", "exposure_lxs", "illuminance_lx", "u_rel", "peak_lx", "t05_s", "t01_s", "ambient_lx",
+    "cct_k", "duv", "x", "y", "range_index",
+)  # fmt: skip
+"""What a reading takes over from its request and its measurement.  One that was clipped or too dim becomes none."""
+
 
 class SetWalk(OpenedSet):
-    """An opened set and a walk through its lights."""
+    """An opened set and a walk through its lights, which keeps what it is given."""
 
     def __init__(self, library: Library, setup: str | None = None, *, now: Callable[[], float] = time.time) -> None:
         super().__init__(library, setup, now=now)
@@ -53,7 +61,7 @@ class SetWalk(OpenedSet):
         """Come back to the walk that was under way when the program ended; False when there is none."""
         data = self.library.recall(f"walk:{self.setup.id}")
         self.walk = Walk.from_json(data) if isinstance(data, dict) else Walk()
-        known = {one.id for one in self.lights()}
+        known = self.by_id
         if any(r.light_id is not None and r.light_id not in known for r in self.walk.requests):
             self.walk = Walk()
         return self.walk.waiting is not None
@@ -62,10 +70,10 @@ class SetWalk(OpenedSet):
         self.library.remember(f"walk:{self.setup.id}", self.walk.as_json())
 
     def _expanded(self, requests: Iterable[Request]) -> list[Request]:
-        lights = {one.id: one for one in self.lights()}
+        lights = self.by_id
         out: list[Request] = []
         for r in requests:
-            light = lights.get(r.light_id or "")
+            light = lights.get(r.light_id)
             if r.purpose == Purpose.ALONE and light is not None and light.source_light_id:
                 # Both pops are taken the same way, so that nothing but the reflector differs between them.
                 out.append(r._replace(purpose=Purpose.WITH))
@@ -82,8 +90,7 @@ class SetWalk(OpenedSet):
         """
         waiting = self.walk.waiting
         if shown is not None and (waiting is None or _who(shown) != _who(waiting)):
-            light = next((one.name for one in self.lights() if one.id == shown.light_id), str(told("all_lights")))
-            raise UsageError("the pop of {light} came first: nothing is skipped", light=light)
+            raise UsageError("the pop of {light} came first: nothing is skipped", light=self._name(shown.light_id))
         self.walk.advance()
         self._remember_walk()
         return waiting
@@ -122,30 +129,78 @@ class SetWalk(OpenedSet):
 
     def held_before(self, light: Light) -> float | None:
         """How far the dome was held off in the light's last reading, else in its head's last one in another set; None: not said."""
-        own = [r for r in self.past()[0] if r.light_id == light.id and r.held_off_m is not None]
+        own = [r for r in self.known.records.readings if r.light_id == light.id and r.held_off_m is not None]
         if own:
             return own[-1].held_off_m
         elsewhere = entries_elsewhere(self.library, self.setup.id, {light.fixture} if light.fixture else ())
         return next((r.held_off_m for _, _, r in reversed(elsewhere) if r.held_off_m is not None), None)
 
-    def may_come(self) -> list[Request]:
-        """What the next pop may belong to."""
-        return [self.walk.waiting] if self.walk.waiting is not None else []
+    def _name(self, light_id: str | None) -> str:
+        light = self.by_id.get(light_id)
+        return light.name if light is not None else str(told("all_lights"))
 
-    def expected(self) -> Expectation | None:
-        """What the next pop should give at the dome, of several the brightest and the longest; None when nothing is known."""
-        if not self.walk.listening:
-            return None
-        found = [one for request in self.may_come() if (one := expectation_of(self, request)) is not None]
-        if not found:
-            return None
-        brightest = max(found, key=lambda one: one.exposure_lxs / (one.pulse_s or USUAL_PULSE_S))
-        return brightest._replace(t01_s=max((one.t01_s for one in found if one.t01_s), default=None))
+    # -- readings ---------------------------------------------------------------------------------------------
 
-    def expected_exposure_lxs(self) -> float | None:
-        """The light that the next pop should give at the dome, in lx·s; None if unknown."""
-        found = self.expected()
-        return found.exposure_lxs if found is not None else None
+    def _log(self, m: Measurement, request: Request, instead_of: Reading | None = None) -> Reading:
+        """Store a measurement as this request's reading; it belongs into ``_stored_with_walk``.
+
+        ``instead_of``: the reading whose last pop it replaces.
+        """
+        reading = self._reading(m, request, instead_of)
+        self.known.add_reading(reading, m.wave)
+        self.walk.last_id = reading.id
+        return reading
+
+    def _reading(self, m: Measurement, request: Request, instead_of: Reading | None = None) -> Reading:
+        """Make the record: a further pop of one reading joins those before it, a retake replaces the last one."""
+        placement_id = self.placement_id(request.light_id)
+        earlier = instead_of or self._earlier(request)
+        pops: tuple[Pop, ...] = ()
+        if m.kind == Kind.FLASH:
+            bounded = m.exposure_bounds_lxs is not None
+            pop = Pop(m.exposure_lxs or 0.0, m.u_rel, m.peak_lx, m.t05_s, m.t01_s, m.ambient_lx, bounded, m.range_index)
+            running = earlier is not None and 0 < len(earlier.pops) < request.pops and self._in_progress == earlier.id
+            before = instead_of.pops[:-1] if instead_of else earlier.pops if earlier and running else ()
+            pops = (*before, pop)
+        typed = request.held_off_m is not None
+        held_off = request.held_off_m if typed else m.held_off_m
+        # A range finder looks back along the dome's axis: what it measures was held off toward what the dome looks at.
+        toward = request.held_off_toward if typed or m.held_off_m is None else request.aim
+        reading = Reading(
+            id=new_id(), setup_id=self.setup.id, placement_id=placement_id, taken_at_s=self.now(),
+            held_off_m=held_off, held_off_toward=toward, u_held_off_m=None if typed else m.u_held_off_m, pops=pops,
+            supersedes_id=earlier.id if earlier else None,
+            note=request.note,
+            **{name: getattr(request, name) for name in _ASKED}, **{name: getattr(m, name) for name in _MEASURED},
+        )  # fmt: skip
+        if len(pops) > 1:
+            reading = averaged(reading)
+        self._in_progress = reading.id
+        return reading
+
+    def _earlier(self, request: Request) -> Reading | None:
+        """The effective reading that a new one of this request replaces."""
+        wanted = request.light_id, request.purpose, request.point, request.kind, self.placement_id(request.light_id)
+        found = [
+            r for r in self.known.records.effective
+            if (r.light_id, r.purpose, r.point, r.kind, r.placement_id) == wanted
+            # All but one light is another question than all of them: both pops stand side by side.
+            and (request.purpose != Purpose.TOGETHER or set(r.lit) == set(request.lit))
+        ]  # fmt: skip
+        return found[-1] if found and request.purpose != Purpose.ROOM else None
+
+    @contextmanager
+    def _stored_with_walk(self) -> Iterator[None]:
+        """Store what the block stores and the walk's memory in one transaction; where that fails, the walk is as before it."""
+        walk, progress = deepcopy(self.walk), self._in_progress
+        try:
+            with self.library.together():
+                self.known.look_again()
+                yield
+                self._remember_walk()
+        except BaseException:
+            self.walk, self._in_progress = walk, progress
+            raise
 
 
 def _who(request: Request) -> tuple[str | None, str]:

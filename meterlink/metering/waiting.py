@@ -14,21 +14,21 @@ from meterlink.words.told import Told, told
 
 def waiting(opened: OpenedSet, request: Request) -> Told:
     """Return what to do now: ``waiting for KEY: fire it alone, dome within 4 cm of the face, toward the light``."""
-    lights = {one.id: one for one in opened.lights()}
+    lights = opened.by_id
     place = {"point": request.point, "aim": told(f"aim_{request.aim}")}
     if request.purpose == Purpose.ROOM:
         lamps = {"lamps on": "lamps_on", "lamps off": "lamps_off"}.get(request.note, "lamps_as_is")
         return told("wait_room", lamps=told(lamps), **place)
     if request.purpose == Purpose.TOGETHER:
-        return told("wait_together", lights=tuple(one.name for one in lights.values() if one.id in request.lit), **place)
-    light = lights.get(request.light_id or "")
+        return told("wait_together", lights=tuple(one.name for one in opened.lights() if one.id in request.lit), **place)
+    light = lights.get(request.light_id)
     if light is None:
         return told("waiting")
     if request.light_at_m is not None:
         return told("wait_falloff", light=light.name, distance_m=request.light_at_m)
     where = _where(opened, request, light)
     if request.purpose in (Purpose.WITH, Purpose.WITHOUT):
-        source = lights.get(light.source_light_id or "")
+        source = lights.get(light.source_light_id)
         name = source.name if source is not None else told("its_source")
         return told(f"wait_{request.purpose}", light=light.name, source=name, where=where)
     return told("wait_fire" if request.kind == Kind.FLASH else "wait_switch", light=light.name, where=where)
@@ -36,8 +36,8 @@ def waiting(opened: OpenedSet, request: Request) -> Told:
 
 def waiting_for_any(opened: OpenedSet, free: Sequence[Request]) -> Told:
     """Return what to do now when several lights may fire next: ``waiting for KEY, FILL or HAIR in any order: fire each alone``."""
-    names = {one.id: one.name for one in opened.lights()}
-    return told("wait_any", lights=tuple(names[one.light_id or ""] for one in free))
+    lights = opened.by_id
+    return told("wait_any", lights=tuple(lights[one.light_id].name for one in free))
 
 
 def _where(opened: OpenedSet, request: Request, light: Light) -> Told:

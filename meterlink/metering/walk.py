@@ -8,6 +8,7 @@ back to the same light.  Only three things move it: a reading was logged, a ligh
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from meterlink.records import Kind, Purpose
@@ -51,38 +52,25 @@ class Heard(NamedTuple):
     """Whether the person has said whose it is: no later pop changes that."""
 
 
+@dataclass
 class Walk:
     """Requests in order, with the position of the one that is waited for."""
 
-    def __init__(
-        self,
-        requests: Iterable[Request] = (),
-        position: int = 0,
-        *,
-        auto_advance: bool = True,
-        served: Iterable[int] | None = None,
-        last_id: str = "",
-        any_order: bool = False,
-        heard: Iterable[Heard] = (),
-        named: str = "",
-        stranger: str = "",
-    ) -> None:
-        self.requests = list(requests)
-        count = len(self.requests)
-        self.position = min(max(position, 0), count)
-        self.auto_advance = auto_advance
-        self.served = {i for i in (range(self.position) if served is None else served) if 0 <= i < count}
-        """Requests that have their reading or were skipped."""
-        self.last_id = last_id
-        """The last reading that this walk logged: a distance that is said now belongs to it."""
-        self.any_order = any_order
-        """Whether its lights fire as they like; which of them fired is then for the pop to say."""
-        self.heard = list(heard)
-        """In any order: the pops so far."""
-        self.named = named
-        """In any order: the light whose pop the next one is, because the person said so."""
-        self.stranger = stranger
-        """In any order: the kept reading of the last pop, when that fits no light; the person may still say whose it is."""
+    requests: list[Request] = field(default_factory=list)
+    position: int = 0
+    auto_advance: bool = True
+    served: set[int] = field(default_factory=set)
+    """Requests that have their reading or were skipped."""
+    last_id: str = ""
+    """The last reading that this walk logged: a distance that is said now belongs to it."""
+    any_order: bool = False
+    """Whether its lights fire as they like; which of them fired is then for the pop to say."""
+    heard: list[Heard] = field(default_factory=list)
+    """In any order: the pops so far."""
+    named: str = ""
+    """In any order: the light whose pop the next one is, because the person said so."""
+    stranger: str = ""
+    """In any order: the kept reading of the last pop, when that fits no light; the person may still say whose it is."""
 
     @property
     def waiting(self) -> Request | None:
@@ -213,12 +201,12 @@ class Walk:
             requests = [
                 Request(**{**r, "lit": tuple(r.get("lit", ()))}) for r in data["requests"] if isinstance(r, dict)
             ]
-            served = data.get("served")
+            position = min(max(int(data["position"]), 0), len(requests))
             return cls(
                 requests,
-                int(data["position"]),
+                position,
                 auto_advance=bool(data.get("auto_advance", True)),
-                served=None if served is None else [int(i) for i in served],
+                served={int(i) for i in data.get("served", range(position))} & {*range(len(requests))},
                 last_id=str(data.get("last", "")),
                 any_order=bool(data.get("any_order", False)),
                 heard=[Heard(str(reading_id), bool(said)) for reading_id, said in data.get("heard", ())],

@@ -88,24 +88,16 @@ async def find(
         await asyncio.gather(*asking, return_exceptions=True)
 
 
-async def find_first(
-    memory: Memory | None = None,
-    *,
-    sensor_id: str = "",
-    extra: Sequence[str] = (),
-    exclude: Sequence[str] = (),
-    patience_s: float = PATIENCE_S,
-    make_link: MakeLink = link_for,
-) -> str:
+async def find_first(memory: Memory | None = None, *, sensor_id: str = "", **how: Any) -> str:
     """Return the URL of the first sensor that answers (of the one with ``sensor_id``, if given) and remember it.
+
+    ``how`` it is looked for: the options of ``find``.
 
     Raises:
         LinkNotFound: none answers; the message says what is in the way.
     """
     seen: list[Found] = []
-    async with contextlib.aclosing(
-        find(memory, extra=extra, exclude=exclude, patience_s=patience_s, make_link=make_link)
-    ) as finding:
+    async with contextlib.aclosing(find(memory, **how)) as finding:
         async for found in finding:
             if found.state == SENSOR and found.identity is not None and sensor_id in ("", found.identity.sensor_id):
                 keep(memory, found.url, found.identity)
@@ -114,16 +106,12 @@ async def find_first(
     raise _nothing(seen, sensor_id)
 
 
-def finder(sensor_id: str, *, exclude: Sequence[str] = (), make_link: MakeLink = link_for) -> Callable[[], Any]:
-    """Return a ``find_again`` for ``ReconnectingLink``: the URL at which this very sensor answers now, or None."""
-
-    async def find_again() -> str | None:
-        try:
-            return await find_first(sensor_id=sensor_id, exclude=exclude, make_link=make_link)
-        except LinkNotFound:
-            return None
-
-    return find_again
+async def find_again(sensor_id: str, make_link: MakeLink = link_for) -> str | None:
+    """Return the URL at which this very sensor answers now, or None."""
+    try:
+        return await find_first(sensor_id=sensor_id, make_link=make_link)
+    except LinkNotFound:
+        return None
 
 
 def remembered(memory: Memory | None) -> Found | None:

@@ -14,7 +14,6 @@ from meterlink.errors import LinkBusy, LinkError, LinkNotFound, UsageError
 from meterlink.sensor.dialects.dialect import NATIVE, Dialect, SerialSettings
 from meterlink.sensor.dialects.dialect_file import make_decoder, serial_url, shipped_dialects
 from meterlink.sensor.dialects.guess import MAX_HEARD, Capture, Proposal, convincing, guess
-from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.registry import link_for, parse
 from meterlink.words.language import say
 
@@ -53,7 +52,6 @@ async def try_port(
     if baud and serial is None:
         serial = SerialSettings(baud=baud)
     settings = [serial] if serial is not None else _settings(dialects, target)
-    listening = _Listening(target, listen_s)
     captures: list[Capture] = []
     best = guess([], dialects, target)
     for number, setting in enumerate(settings):
@@ -65,7 +63,7 @@ async def try_port(
                 )
             )  # fmt: skip
         try:
-            captures += await listening.at(setting, dialects if ask else (), ask)
+            captures += await _heard_at(target, setting, dialects, ask, listen_s)
         except (LinkNotFound, LinkBusy):
             raise
         except LinkError:
@@ -102,33 +100,18 @@ def _settings(dialects: Sequence[Dialect], target: str) -> list[SerialSettings]:
     return list(dict.fromkeys(wanted))
 
 
-class _Listening:
-    """One port, opened at one setting after the other."""
+async def _heard_at(
+    target: str, setting: SerialSettings, dialects: Sequence[Dialect], ask: bool, listen_s: float
+) -> list[Capture]:
+    """Return what was heard at one setting: by itself, and in answer to each question that fits it."""
+    heard = bytearray()
 
-    def __init__(self, target: str, listen_s: float) -> None:
-        self._target, self._listen_s = target, listen_s
-        self._heard = bytearray()
+    def on_bytes(data: bytes, _at_s: float, channel: str) -> None:
+        if not channel:
+            heard.extend(data[: MAX_HEARD - len(heard)])
 
-    async def at(self, setting: SerialSettings, dialects: Sequence[Dialect], ask: bool) -> list[Capture]:
-        """Return what was heard at one setting: by itself, and in answer to each question that fits it."""
-        link = link_for(serial_url(self._target, NATIVE, setting))
-        await link.open(self._on_bytes, lambda _error: None)
-        try:
-            ours = make_decoder(NATIVE).identify() if ask and setting.baud in (NATIVE_SERIAL.baud, 115_200) else b""
-            ours = ours or (make_decoder(NATIVE).identify() if ask and "://" in self._target else b"")
-            captures = [await self._listen(link, setting, ours, self._listen_s, "")]
-            if captures[0].data:
-                return captures
-            for dialect in dialects:
-                if dialect.poll_s and (dialect.serial == setting or "://" in self._target):
-                    question = make_decoder(dialect).poll()
-                    captures.append(await self._listen(link, setting, question, ASKS * ASK_EVERY_S, dialect.name))
-            return captures
-        finally:
-            await link.close()
-
-    async def _listen(self, link: Link, setting: SerialSettings, question: bytes, seconds: float, asked: str) -> Capture:
-        self._heard.clear()
+    async def listen(question: bytes, seconds: float, asked: str) -> Capture:
+        heard.clear()
         start_s = time.monotonic()
         step_s = ASK_EVERY_S if question else seconds
         left_s = seconds
@@ -141,8 +124,20 @@ class _Listening:
                     break
             await asyncio.sleep(min(step_s, left_s))
             left_s -= step_s
-        return Capture(setting, bytes(self._heard), max(time.monotonic() - start_s, 1e-3), asked)
+        return Capture(setting, bytes(heard), max(time.monotonic() - start_s, 1e-3), asked)
 
-    def _on_bytes(self, data: bytes, _at_s: float, channel: str) -> None:
-        if not channel:
-            self._heard += data[: MAX_HEARD - len(self._heard)]
+    link = link_for(serial_url(target, NATIVE, setting))
+    await link.open(on_bytes, lambda _error: None)
+    try:
+        any_speed = "://" in target
+        ours = ask and (any_speed or setting.baud in (NATIVE_SERIAL.baud, 115_200))
+        captures = [await listen(make_decoder(NATIVE).identify() if ours else b"", listen_s, "")]
+        if ask and not captures[0].data:
+            captures += [
+                await listen(make_decoder(dialect).poll(), ASKS * ASK_EVERY_S, dialect.name)
+                for dialect in dialects
+                if dialect.poll_s and (any_speed or dialect.serial == setting)
+            ]
+        return captures
+    finally:
+        await link.close()

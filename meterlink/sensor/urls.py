@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from meterlink.errors import MeterlinkError
 from meterlink.sensor.dialects.base import Decoder
 from meterlink.sensor.dialects.dialect import AUTO_BLUETOOTH
-from meterlink.sensor.dialects.dialect_file import complete_url, make_decoder
+from meterlink.sensor.dialects.dialect_file import make_decoder
 from meterlink.sensor.link.ports import Port, ports
 from meterlink.sensor.link.registry import parse
 
@@ -24,13 +24,6 @@ def dialect_of(url: str) -> str:
     """Return the dialect that a URL names, ``""`` when it is our own."""
     dialect = parse(url).options.get("dialect", "")
     return "" if dialect == NATIVE else dialect
-
-
-def with_settings(url: str) -> str:
-    """Return a serial sensor's URL with the speed and coding of its dialect where the URL says nothing of them."""
-    if not dialect_of(url):
-        return url
-    return complete_url(url)
 
 
 def decoder_for(url: str, list_ports: Ports = ports) -> Decoder | None:

@@ -12,7 +12,7 @@ from math import dist
 
 from meterlink.photometry.colour import kelvin, mired, mix, xy_of_cct
 from meterlink.records import Light, Placement
-from meterlink.simulation.studio import Pulse, StudioLight, held_off_vector, received
+from meterlink.simulation.studio import FACE, Pulse, StudioLight, at_dome, received
 
 LEVELS_LXS = {"key": 230.0, "fill": 75.0, "hair": 130.0, "rim": 120.0, "background": 90.0, "other": 140.0}
 """Light at the point of a role's light at quarter power from 1.2 m: a portrait at about f/8, ISO 100."""
@@ -21,7 +21,6 @@ CARD = 0.3
 """What a card sends back of its source's light on the face."""
 UNDECLARED_M = 0.03
 """A hand's usual distance when nobody says any."""
-FACE = (0.0, 0.0, 0.0)
 DAYLIGHT_K = 5600.0
 """What a flash tube is made for (common practice, no published source)."""
 COOLER_MIRED = -1.5
@@ -49,12 +48,6 @@ def studio_light(light: Light, placement: Placement) -> StudioLight:
     nearer = received(made, FACE, "light", "dome") / usual if usual > 0 else 1.0
     power = placement.power_stops if placement.power_stops is not None else USUAL_POWER_STOPS
     return made._replace(exposure_lxs=LEVELS_LXS[light.role] * nearer * 2.0 ** (power - USUAL_POWER_STOPS))
-
-
-def at_dome(light: StudioLight, held_off_m: float, toward: str, aim: str) -> float:
-    """lx·s at the dome held off from the light's point."""
-    there = received(light, held_off_vector(light, held_off_m, toward), aim, "dome")
-    return light.exposure_lxs * there / received(light, FACE, "light", "dome")
 
 
 def pulse_of(

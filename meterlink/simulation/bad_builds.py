@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 
-from meterlink.simulation.chip_model import NOISE_CODES, ChipModel, Light, Shown
+from meterlink.sensor.measuring.calibrate import PEDESTAL_RAW
+from meterlink.simulation.chip_model import FULL_SCALE_LX, NOISE_CODES, ChipModel, Light, Shown
 
 FAULTS = (
     "diode-reversed", "diode-open", "zero-not-lifted", "dark-offset", "light-leak", "amplifier-at-its-end", "hum", "range-stuck",
@@ -23,8 +24,8 @@ class BadBuild(ChipModel):
 
     def raw(self, level_lx: float) -> float:
         """What the converter sees of a light, as a fraction of full scale."""
-        wide, fine = self._full_scale_lx[0], self._full_scale_lx[-1]
-        full = self._full_scale_lx[self.range_index]
+        wide, fine = FULL_SCALE_LX
+        full = FULL_SCALE_LX[self.range_index]
         if self.fault == "range-stuck":
             full = fine
         elif self.fault == "swapped-resistors":
@@ -40,7 +41,7 @@ class BadBuild(ChipModel):
             return 1.0
         elif self.fault == "loose-contact":
             above *= 1.0 if self.pops_seen % 2 else 0.5
-        zero = {"zero-not-lifted": 0.0, "dark-offset": 3 * self._pedestal}.get(self.fault, self._pedestal)
+        zero = {"zero-not-lifted": 0.0, "dark-offset": 3 * PEDESTAL_RAW}.get(self.fault, PEDESTAL_RAW)
         return zero + above
 
     def pop(self, light: Light, now_s: float) -> Shown | None:

@@ -6,7 +6,7 @@ The bytes are those of wire format v1; what the real firmware does on a simulate
 from __future__ import annotations
 
 import random
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from typing import NamedTuple
 
 from meterlink.errors import FrameError
@@ -19,6 +19,7 @@ from meterlink.sensor.measuring.calibrate import PEDESTAL_RAW
 from meterlink.simulation.studio import Pulse
 
 FULL_SCALE_LX = (2e6, 2e5)
+"""Light at full scale of each range."""
 INTERVAL_S = 13e-6
 RING = 1024
 PRETRIGGER = 128
@@ -52,33 +53,23 @@ class ChipModel:
         self,
         *,
         sensor_id: str = "51b0a7e000000001",
-        name: str = "simulated dome",
         seed: int = 1,
-        full_scale_lx: Sequence[float] = FULL_SCALE_LX,
         noise_codes: float = NOISE_CODES,
-        pedestal_raw: float = PEDESTAL_RAW,
         colour: bool = False,
         range_finder: bool = False,
     ) -> None:
         self.identity = Identity(
-            sensor_id, name, m.DIALECT, "0.1.0", flash=True, steady=True, adc_bits=ADC_BITS,
-            ranges=m.range_names(len(full_scale_lx)), ring_samples=RING, sample_interval_s=INTERVAL_S,
+            sensor_id, "simulated dome", m.DIALECT, "0.1.0", flash=True, steady=True, adc_bits=ADC_BITS,
+            ranges=m.range_names(len(FULL_SCALE_LX)), ring_samples=RING, sample_interval_s=INTERVAL_S,
             intervals=tuple(INTERVAL_S * f for f in m.INTERVAL_FACTORS), colour=colour,
             range_finder=range_finder,
         )  # fmt: skip
         self.ambient_lx = 60.0
         self.held_off_m: float | None = None
         """What a range finder on it would say; None is not known."""
-        self._full_scale_lx = tuple(full_scale_lx)
         self._noise_codes = noise_codes
-        self._pedestal = pedestal_raw
         self._random = random.Random(seed)
         self.restart()
-
-    @property
-    def full_scale_lx(self) -> tuple[float, ...]:
-        """Light at full scale of each range."""
-        return self._full_scale_lx
 
     def restart(self) -> bytes:
         """Start anew, as after a reset; return what the sensor then says by itself."""
@@ -112,7 +103,7 @@ class ChipModel:
             return self.encoder.identity(self.identity)
         if kind == m.GET_STATUS:
             return self._status(now_s)
-        if kind == m.SET_RANGE and body[0] < len(self._full_scale_lx):
+        if kind == m.SET_RANGE and body[0] < len(FULL_SCALE_LX):
             self.range_index = body[0]
         elif kind == m.ARM and body[0] <= 1:
             self.armed = bool(body[0])
@@ -159,7 +150,7 @@ class ChipModel:
         step_s = INTERVAL_S * self.factor
         phase = self._random.random()
         levels = [0.0] * PRETRIGGER + [at((i + phase) * step_s) for i in range(RING - PRETRIGGER)]
-        full = self._full_scale_lx[self.range_index]
+        full = FULL_SCALE_LX[self.range_index]
         if not self.armed or max(levels) / full < self.threshold_raw:
             return None
         codes = bytes(self._code(self.ambient_lx + level) for level in levels)
@@ -182,7 +173,7 @@ class ChipModel:
 
     def raw(self, level_lx: float) -> float:
         """What the converter sees of a light, as a fraction of full scale."""
-        return self._pedestal + level_lx / self._full_scale_lx[self.range_index]
+        return PEDESTAL_RAW + level_lx / FULL_SCALE_LX[self.range_index]
 
     def _code(self, level_lx: float) -> int:
         return max(0, min(255, int(self.raw(level_lx) * 256 + self._random.gauss(0.0, self._noise_codes))))

@@ -22,7 +22,7 @@ from meterlink.sensor.link.base import OnBytes, OnLost
 from meterlink.sensor.link.registry import LinkUrl
 from meterlink.simulation.as_placed import UNDECLARED_M
 from meterlink.simulation.bad_builds import FAULTS, BadBuild
-from meterlink.simulation.chip_model import ChipModel, Light
+from meterlink.simulation.chip_model import FULL_SCALE_LX, ChipModel, Light, Shown
 from meterlink.simulation.studio import Pulse, Studio, first_steps
 
 EVERY_S = 2.5
@@ -54,14 +54,16 @@ def from_url(url: LinkUrl) -> SimulatedLink:
         raise UsageError("{url}: 'every' is a number of seconds and 'seed' a whole number", url=url.text) from None
     if not 0.0 <= every_s <= 3600.0:
         raise UsageError("{url}: 'every' is 0 (by hand) to 3600 seconds", url=url.text)
-    colour = url.options.get("colour", "no")
-    if colour not in ("yes", "no"):
-        raise UsageError("{url}: 'colour' is yes or no", url=url.text)
-    ranger = url.options.get("ranger", "no")
-    if ranger not in ("yes", "no"):
-        raise UsageError("{url}: 'ranger' is yes or no", url=url.text)
-    chip = BadBuild(fault, seed=seed) if fault else ChipModel(seed=seed, colour=colour == "yes", range_finder=ranger == "yes")
+    colour, ranger = _is_yes(url, "colour"), _is_yes(url, "ranger")
+    chip = BadBuild(fault, seed=seed) if fault else ChipModel(seed=seed, colour=colour, range_finder=ranger)
     return SimulatedLink(chip, studio=studio, order=names, every_s=every_s, url=url.text, seed=seed)
+
+
+def _is_yes(url: LinkUrl, name: str) -> bool:
+    answer = url.options.get(name, "no")
+    if answer not in ("yes", "no"):
+        raise UsageError("{url}: {name!r} is yes or no", url=url.text, name=name)
+    return answer == "yes"
 
 
 class SimulatedLink:
@@ -147,9 +149,9 @@ class SimulatedLink:
 
         ``part`` is how far the step's light should fill its range; without it 75 % of the most sensitive one.
         """
-        held, full_lx = step.partition("-")[0], self.chip.full_scale_lx
+        held = step.partition("-")[0]
         lit = {"dark": 0.0, "after": 0.0, "leak": 0.0, "torch": TORCH_LX}.get(held, self.studio.ambient_lx)
-        peak_lx = 0.75 * full_lx[-1] if part is None else part * full_lx[range_index or 0]
+        peak_lx = 0.75 * FULL_SCALE_LX[-1] if part is None else part * FULL_SCALE_LX[range_index or 0]
         if kind == Kind.STEADY and part is not None:
             lit = peak_lx
         self.chip.ambient_lx = lit
@@ -158,25 +160,23 @@ class SimulatedLink:
     def pop(self, light: str | Light, held_off_m: float = 0.0, toward: str = "light") -> bool:
         """Fire a light of the studio by name, or any light; return whether the sensor saw it."""
         pulse = self.studio.pulse(light, held_off_m, toward) if isinstance(light, str) else light
-        shown = self.chip.pop(pulse, self._now_s())
-        if shown is None:
-            return False
-        self.say(shown.notice)
-        self.say(shown.colour)
-        self.say(shown.block)
-        return True
+        return self._show(self.chip.pop(pulse, self._now_s()))
 
-    def pop_damaged(self, light: str | Light) -> bool:
+    def pop_damaged(self, light: Light) -> bool:
         """Fire, and damage the block on its way: the notice arrives, the block does not."""
-        pulse = self.studio.pulse(light) if isinstance(light, str) else light
-        shown = self.chip.pop(pulse, self._now_s())
+        shown = self.chip.pop(light, self._now_s())
         if shown is None:
             return False
         block = bytearray(shown.block)
         place = self._random.randrange(1, len(block) - 1)
         block[place] ^= 1 << self._random.randrange(8)
-        self.say(shown.notice)
-        self.say(bytes(block))
+        return self._show(shown._replace(block=bytes(block)))
+
+    def _show(self, shown: Shown | None) -> bool:
+        if shown is None:
+            return False
+        for frame in (shown.notice, shown.colour, shown.block):
+            self.say(frame)
         return True
 
     def garbage(self, count: int = 100) -> None:

@@ -8,9 +8,11 @@ y up, z toward the camera.
 from __future__ import annotations
 
 import math
+from itertools import product
 from typing import Any, NamedTuple
 
 Vector = tuple[float, float, float]
+FACE = (0.0, 0.0, 0.0)
 PATCHES = 12
 """Patches along each side of a source (rings and sectors of a disk)."""
 _HELD_OFF: dict[str, Vector] = {
@@ -86,14 +88,18 @@ class Studio:
     ) -> float:
         """Return what the receptor gets from one pop of ``name``, held off its point."""
         light = self.lights[name]
-        place = held_off_vector(light, held_off_m, toward)
-        there = received(light, place, aim, receptor)
-        return light.exposure_lxs * math.exp2(light.power_stops) * there / received(light, (0.0, 0.0, 0.0), "light", "dome")
+        return math.exp2(light.power_stops) * at_dome(light, held_off_m, toward, aim, receptor)
 
     def pulse(self, name: str, held_off_m: float = 0.0, toward: str = "light", *, aim: str = "light") -> Pulse:
         """Return one pop of ``name`` as the receptor sees it."""
         light = self.lights[name]
         return Pulse(self.exposure_lxs(name, held_off_m, toward, aim=aim), light.rise_s, light.fall_s)
+
+
+def at_dome(light: StudioLight, held_off_m: float, toward: str, aim: str, receptor: str = "dome") -> float:
+    """Return the lx·s of one pop at power 0 at the receptor, held off the light's point."""
+    there = received(light, held_off_vector(light, held_off_m, toward), aim, receptor)
+    return light.exposure_lxs * there / received(light, FACE, "light", "dome")
 
 
 def held_off_vector(light: StudioLight, held_off_m: float, toward: str) -> Vector:
@@ -123,6 +129,10 @@ def received(light: StudioLight, place: Vector, aim: str, receptor: str) -> floa
 def _patches(light: StudioLight, normal: Vector) -> list[tuple[Vector, float, float]]:
     if light.shape == "point":
         return [((0.0, 0.0, 0.0), 1.0, 1.0)]
+    disk = light.shape == "disk"
+    half_width = light.width_m / 2.0
+    half_height = half_width if disk else light.height_m / 2.0
+    area = (math.pi if disk else 4.0) * half_width * half_height / PATCHES**2
     across = _unit((normal[2], 0.0, -normal[0])) if abs(normal[1]) < 0.999 else (1.0, 0.0, 0.0)
     up = (
         normal[1] * across[2] - normal[2] * across[1],
@@ -130,23 +140,17 @@ def _patches(light: StudioLight, normal: Vector) -> list[tuple[Vector, float, fl
         normal[0] * across[1] - normal[1] * across[0],
     )
     found = []
-    for i in range(PATCHES):
-        for j in range(PATCHES):
-            if light.shape == "disk":
-                # Rings of equal area, so that every patch counts for as much.
-                radius = math.sqrt((i + 0.5) / PATCHES)
-                turn = 2.0 * math.pi * (j + 0.5) / PATCHES
-                u, v, r2 = radius * math.cos(turn), radius * math.sin(turn), radius**2
-                size = (light.width_m / 2.0, light.width_m / 2.0)
-                area = math.pi * (light.width_m / 2.0) ** 2 / PATCHES**2
-            else:
-                u, v = (2 * i + 1) / PATCHES - 1.0, (2 * j + 1) / PATCHES - 1.0
-                r2 = (u * u + v * v) / 2.0
-                size = (light.width_m / 2.0, light.height_m / 2.0)
-                area = light.width_m * light.height_m / PATCHES**2
-            a, b = u * size[0], v * size[1]
-            offset = (a * across[0] + b * up[0], a * across[1] + b * up[1], a * across[2] + b * up[2])
-            found.append((offset, area, 1.0 - light.hot_spot * r2))
+    for i, j in product(range(PATCHES), repeat=2):
+        if disk:
+            # Rings of equal area, so that every patch counts for as much.
+            r2, turn = (i + 0.5) / PATCHES, 2.0 * math.pi * (j + 0.5) / PATCHES
+            u, v = math.sqrt(r2) * math.cos(turn), math.sqrt(r2) * math.sin(turn)
+        else:
+            u, v = (2 * i + 1) / PATCHES - 1.0, (2 * j + 1) / PATCHES - 1.0
+            r2 = (u * u + v * v) / 2.0
+        a, b = u * half_width, v * half_height
+        offset = (a * across[0] + b * up[0], a * across[1] + b * up[1], a * across[2] + b * up[2])
+        found.append((offset, area, 1.0 - light.hot_spot * r2))
     return found
 
 

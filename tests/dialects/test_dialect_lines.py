@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from meterlink.records import Battery, Colour, Identity, Sample, Steady
-from meterlink.sensor.dialects.base import Decoder
+from meterlink.sensor.dialects.base import Decoder, DecoderStats
 from meterlink.sensor.dialects.dialect_file import make_decoder, parse_dialect
 from meterlink.sensor.dialects.lines import LineSplitter
 
@@ -119,14 +119,15 @@ def test_sensor_that_must_be_asked() -> None:
 
 def test_splitter_keeps_no_more_than_its_limit() -> None:
     """A line without an end is dropped at the limit, to its end, and counted once."""
-    splitter = LineSplitter(16)
+    stats = DecoderStats()
+    splitter = LineSplitter(16, stats)
     assert splitter.feed(b"\n") == []
     for _ in range(1000):
         assert splitter.feed(b"x" * 10) == []
         assert len(splitter._tail) <= 16
     assert splitter.feed(b"\nok\n") == [b"ok"]
-    assert splitter.overlong == 1
-    assert splitter.dropped == 10_000
+    assert stats.damaged == {"length": 1}
+    assert stats.dropped_bytes == 10_000
 
 
 def test_columns_by_name() -> None:

@@ -9,8 +9,9 @@ import pytest
 
 from meterlink.errors import DialectError
 from meterlink.records import Identity
+from meterlink.sensor.dialects.dialect_file import complete_url
 from meterlink.sensor.link.ports import Port
-from meterlink.sensor.urls import adapter_of, decoder_for, dialect_of, moved_to, with_settings
+from meterlink.sensor.urls import adapter_of, decoder_for, dialect_of, moved_to
 
 PORTS = [Port("/dev/ttyUSB0", "adapter", "A17"), Port("/dev/ttyUSB1", "adapter", "B42"), Port("/dev/ttyS0")]
 
@@ -78,11 +79,11 @@ def test_adapter_without_a_number() -> None:
 
 def test_settings_come_with_the_dialect() -> None:
     """A port is opened as its dialect wants it; what names none stays as it is."""
-    assert with_settings("serial:COM3?dialect=fc-comma").startswith("serial:COM3?baud=2400&data_bits=7&parity=even")
-    assert with_settings("serial:COM3") == "serial:COM3"
+    assert complete_url("serial:COM3?dialect=fc-comma").startswith("serial:COM3?baud=2400&data_bits=7&parity=even")
+    assert complete_url("serial:COM3") == "serial:COM3"
     assert dialect_of("serial:COM3?dialect=meterlink-1") == ""
     with pytest.raises(DialectError, match="no dialect 'nonsense'"):
-        with_settings("serial:COM3?dialect=nonsense")
+        complete_url("serial:COM3?dialect=nonsense")
 
 
 def test_a_watched_sensor_of_lines_is_opened_with_its_settings(tmp_path: Path) -> None:

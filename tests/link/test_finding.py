@@ -13,7 +13,7 @@ from pty_sensor import PtySensor
 
 from meterlink.errors import LinkNotFound
 from meterlink.sensor import find as finding
-from meterlink.sensor.find import BUSY, NO_SENSOR, REFUSED, REMEMBERED, SENSOR, Found, find, find_first, finder
+from meterlink.sensor.find import BUSY, NO_SENSOR, REFUSED, REMEMBERED, SENSOR, Found, find, find_again, find_first
 from meterlink.sensor.link import ports
 from meterlink.sensor.link.ports import Port, excluded_by
 from meterlink.sensor.link.serial_port import SerialLink
@@ -191,9 +191,9 @@ def test_a_sensor_is_found_again_by_its_identity() -> None:
         names = f"{other.port.name} {mine.port.name}"
         os.environ[ports.EXTRA_ENV] = names
         try:
-            assert await finder("00000000000000aa")() == f"serial:{mine.port.name}"
+            assert await find_again("00000000000000aa") == f"serial:{mine.port.name}"
             mine.stop()
-            assert await finder("00000000000000aa")() is None
+            assert await find_again("00000000000000aa") is None
         finally:
             del os.environ[ports.EXTRA_ENV]
             other.stop()

@@ -32,9 +32,10 @@ class Bench:
         self.lost: list[LinkError] = []
         self.elsewhere: str | None = None
         self.link = ReconnectingLink(
-            "one:", self._make, find_again=self._find, on_state=self.states.append, patient=patient,
+            "one:", self._make, find_again=self._find, patient=patient,
             clock=self.clock, sleep=self.clock.sleep,
         )  # fmt: skip
+        self.link.on_state = self.states.append
 
     def _make(self, url: str) -> ScriptedLink:
         self.made.append(url)

@@ -324,7 +324,7 @@ def test_a_light_that_the_strong_ones_range_does_not_read_waits_for_them(session
     assert [r.light_id for r in session.may_come()] == [session.light("KEY").id, session.light("HAIR").id]
     fire(session, pop, 121.0, 803.0)
     assert [r.light_id for r in session.may_come()] == [session.light("FILL").id]
-    assert session.expected_exposure_lxs() == pytest.approx(12.0, rel=0.05)
+    assert session.expected().exposure_lxs == pytest.approx(12.0, rel=0.05)
 
 
 def test_lights_that_one_range_reads_may_all_fire(session: Session, pop: MakePop) -> None:

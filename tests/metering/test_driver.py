@@ -397,6 +397,6 @@ def test_a_pop_that_was_given_to_a_light_says_nothing_of_its_next_one(session: S
     assert session.expected() is None
     session.take(pop(60.0))
     session.begin([fill])
-    assert session.expected_exposure_lxs() == pytest.approx(60.0)
+    assert session.expected().exposure_lxs == pytest.approx(60.0)
     session.begin([key])
-    assert session.expected_exposure_lxs() == pytest.approx(60.0 * (1.5 / 1.2) ** 2, rel=0.2)
+    assert session.expected().exposure_lxs == pytest.approx(60.0 * (1.5 / 1.2) ** 2, rel=0.2)

@@ -7,7 +7,7 @@ import csv
 from meterlink.records import Sample
 from meterlink.sensor.dialects.dialect import Dialect
 from meterlink.sensor.dialects.lines import LineDecoder
-from meterlink.sensor.dialects.quantities import Field, Refused, samples, says_nothing, says_overload, to_si
+from meterlink.sensor.dialects.quantities import Field, Refused, put, samples
 
 MAX_COLUMNS = 64
 
@@ -56,16 +56,9 @@ class CsvLineDecoder(LineDecoder):
         overload = False
         for field in self._dialect.fields:
             cell = self._cell(row, field)
-            if not cell or says_nothing(field, cell):
-                continue
-            if says_overload(field, cell):
-                overload = True
-                continue
-            value = self._number(cell)
-            if says_overload(field, value):
-                overload = True
-            elif not says_nothing(field, value):
-                values[field.quantity] = to_si(field, value)
+            if cell:
+                is_word = cell in (*field.not_known, *field.overload)
+                overload |= put(values, field, cell if is_word else self._number(cell))
         return samples(values, at_s, overload)
 
     def _cell(self, row: list[str], field: Field) -> str:

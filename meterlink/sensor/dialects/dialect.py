@@ -20,6 +20,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
+from struct import calcsize
 from typing import Any, NamedTuple
 
 from meterlink.errors import DialectError
@@ -43,7 +44,7 @@ _KIND_KEYS = {
 }
 _WHERE = {"text": "label", "csv": "column", "json": "path", "senml": "name", "modbus": "register"}
 _REGISTER = {"type", "table", "byte_order", "word_order"}
-_REGISTER_BYTES = {"uint16": 2, "int16": 2, "uint32": 4, "int32": 4, "float32": 4}
+REGISTER_TYPES = {"uint16": ">H", "int16": ">h", "uint32": ">I", "int32": ">i", "float32": ">f"}
 _MAX_SPAN = 64
 
 
@@ -118,20 +119,21 @@ class _Checked:
             raise self.error(f"{key} must be a whole number from {low} to {high}")
         return value
 
-    def flag(self, key: str, default: bool = False) -> bool:
-        value = self.table.get(key, default)
+    def flag(self, key: str) -> bool:
+        value = self.table.get(key, False)
         if not isinstance(value, bool):
             raise self.error(f"{key} must be true or false")
         return value
 
     def tokens(self, key: str) -> tuple[float | str, ...]:
         value = self.table.get(key, [])
-        if not isinstance(value, list) or len(value) > 16:
+        if not isinstance(value, list) or len(value) > 16 or not all(map(_is_token, value)):
             raise self.error(f"{key} must be a list of at most 16 numbers or words")
-        for token in value:
-            if isinstance(token, bool) or not isinstance(token, int | float | str) or len(str(token)) > 32:
-                raise self.error(f"{key} must be a list of at most 16 numbers or words")
         return tuple(float(token) if isinstance(token, int) else token for token in value)
+
+
+def _is_token(value: Any) -> bool:
+    return isinstance(value, int | float | str) and not isinstance(value, bool) and len(str(value)) <= 32
 
 
 def parse_dialect(text: str, origin: str = "dialect") -> Dialect:
@@ -250,7 +252,7 @@ def _field(top: _Checked, quantity: str, kind: str) -> Field:
     if kind != "modbus":
         return field
     return field._replace(
-        register_type=table.text("type", "uint16", tuple(_REGISTER_BYTES)),
+        register_type=table.text("type", "uint16", tuple(REGISTER_TYPES)),
         table=table.text("table", "holding", ("holding", "input")),
         byte_order=table.text("byte_order", "big", ("big", "little")),
         word_order=table.text("word_order", "big", ("big", "little")),
@@ -292,10 +294,20 @@ def _check_columns(top: _Checked, dialect: Dialect) -> None:
         raise top.error("decimal and delimiter are the same sign; one of them must be another")
 
 
+def register_count(field: Field) -> int:
+    """Return how many registers the field takes."""
+    return calcsize(REGISTER_TYPES[field.register_type]) // 2
+
+
+def register_span(dialect: Dialect) -> tuple[int, int]:
+    """Return the first register of a Modbus dialect, and the one after its last."""
+    places = [(int(field.where), register_count(field)) for field in dialect.fields]
+    return min(places)[0], max(first + count for first, count in places)
+
+
 def _check_registers(top: _Checked, dialect: Dialect) -> None:
     if len({field.table for field in dialect.fields}) > 1:
         raise top.error("all registers must be of one table, holding or input")
-    first = min(int(field.where) for field in dialect.fields)
-    last = max(int(field.where) + _REGISTER_BYTES[field.register_type] // 2 for field in dialect.fields)
-    if last > 65_536 or last - first > _MAX_SPAN:
+    first, end = register_span(dialect)
+    if end > 65_536 or end - first > _MAX_SPAN:
         raise top.error(f"the registers must lie within {_MAX_SPAN} of each other and end before 65536")

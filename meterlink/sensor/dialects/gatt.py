@@ -7,8 +7,6 @@ a recording alone is enough to decode it again.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 from meterlink.errors import DialectError
 from meterlink.records import Battery, Colour, Identity, Sample, Steady
 from meterlink.sensor.dialects.base import Decoder, DecoderStats
@@ -19,13 +17,15 @@ MAX_TEXT = 64
 """Longest device information that is kept, in characters."""
 MAX_PATH = 1024
 """A dialect may be the path of a file of one's own."""
-_NOT_KNOWN_24 = 0xFFFFFF
-_NOT_KNOWN_16 = 0xFFFF
-_LARGEST_24 = 0xFFFFFE
-_LARGEST_16 = 0xFFFE
-_CCT_MIN_K = 800
-_DUV_NOT_KNOWN = 0x7FFE
-_DUV_NOT_VALID = 0x7FFF
+_LARGEST_24_LX, _LARGEST_16_LX = 167_772.14, 65_534.0
+
+
+def _code(value: bytes, size: int, *not_known: int, signed: bool = False) -> float | None:
+    """Return the whole number in ``size`` bytes, None for one that says that it is not known; ValueError for another length."""
+    if len(value) != size:
+        raise ValueError(f"{size} bytes are needed, not {len(value)}")
+    code = int.from_bytes(value, "little", signed=signed)
+    return None if code in not_known else float(code)
 
 
 def illuminance_lx(value: bytes) -> float | None:
@@ -34,9 +34,8 @@ def illuminance_lx(value: bytes) -> float | None:
     Raises:
         ValueError: not three bytes.
     """
-    _length(value, 3)
-    code = int.from_bytes(value, "little")
-    return None if code == _NOT_KNOWN_24 else code / 100
+    code = _code(value, 3, 0xFFFFFF)
+    return None if code is None else code / 100
 
 
 def illuminance_16_lx(value: bytes) -> float | None:
@@ -45,9 +44,7 @@ def illuminance_16_lx(value: bytes) -> float | None:
     Raises:
         ValueError: not two bytes.
     """
-    _length(value, 2)
-    code = int.from_bytes(value, "little")
-    return None if code == _NOT_KNOWN_16 else float(code)
+    return _code(value, 2, 0xFFFF)
 
 
 def cct_k(value: bytes) -> float | None:
@@ -56,23 +53,22 @@ def cct_k(value: bytes) -> float | None:
     Raises:
         ValueError: not two bytes, or below 800 K, which the format forbids.
     """
-    _length(value, 2)
-    code = int.from_bytes(value, "little")
-    if code == _NOT_KNOWN_16:
-        return None
-    if code < _CCT_MIN_K:
-        raise ValueError(f"{code} K is below {_CCT_MIN_K} K")
-    return float(code)
+    code = _code(value, 2, 0xFFFF)
+    if code is not None and code < 800:
+        raise ValueError(f"{code:.0f} K is below 800 K")
+    return code
 
 
 def chromaticity(value: bytes) -> tuple[float, float]:
     """Return x and y of characteristic 0x2AE4 (2 × uint16, 1/65536).
 
     Raises:
-        ValueError: not four bytes.
+        ValueError: not four bytes, or none that the diagram has.
     """
-    _length(value, 4)
-    return int.from_bytes(value[:2], "little") / 65536, int.from_bytes(value[2:], "little") / 65536
+    x, y = _code(value[:2], 2), _code(value[2:], 2)
+    if not x or not y or x + y > 65536:
+        raise ValueError("no such chromaticity")
+    return x / 65536, y / 65536
 
 
 def duv(value: bytes) -> float | None:
@@ -81,13 +77,10 @@ def duv(value: bytes) -> float | None:
     Raises:
         ValueError: not two bytes, or outside ±0.05, which the format forbids.
     """
-    _length(value, 2)
-    code = int.from_bytes(value, "little", signed=True)
-    if code in (_DUV_NOT_KNOWN, _DUV_NOT_VALID):
-        return None
-    if abs(code) > 5000:
+    code = _code(value, 2, 0x7FFE, 0x7FFF, signed=True)
+    if code is not None and abs(code) > 5000:
         raise ValueError(f"Duv {code / 1e5} is outside -0.05 to 0.05")
-    return code / 1e5
+    return None if code is None else code / 1e5
 
 
 def battery_fraction(value: bytes) -> float | None:
@@ -96,13 +89,8 @@ def battery_fraction(value: bytes) -> float | None:
     Raises:
         ValueError: not one byte.
     """
-    _length(value, 1)
-    return value[0] / 100 if value[0] <= 100 else None
-
-
-def _length(value: bytes, wanted: int) -> None:
-    if len(value) != wanted:
-        raise ValueError(f"{wanted} bytes are needed, not {len(value)}")
+    percent = _code(value, 1, *range(101, 256))
+    return None if percent is None else percent / 100
 
 
 class CharacteristicDecoder:
@@ -110,15 +98,6 @@ class CharacteristicDecoder:
 
     def __init__(self, stats: DecoderStats) -> None:
         self._stats = stats
-        self._handlers: dict[str, Callable[[bytes, float], list[Sample]]] = {
-            "2AFB": self._illuminance,
-            "2C1C": self._illuminance_16,
-            "2AE9": self._cct,
-            "2AE4": self._chromaticity,
-            "2AE3": self._planck,
-            "2AE5": self._cct_and_duv,
-            "2A19": self._battery,
-        }
         self.reset()
 
     def reset(self) -> None:
@@ -128,58 +107,43 @@ class CharacteristicDecoder:
 
     def feed(self, value: bytes, at_s: float, channel: str) -> list[Sample]:
         """Return the samples of one value; one that breaks its format is counted as ``body``."""
-        handler = self._handlers.get(channel)
-        if handler is None:
+        try:
+            found = self._sample(value, at_s, channel)
+        except KeyError:
             self._stats.unknown_type += 1
             return []
-        try:
-            found = handler(value, at_s)
         except ValueError:
             self._stats.damage("body", len(value))
             return []
         self._stats.frames += 1
-        return found
+        return [] if found is None else [found]
 
-    def _illuminance(self, value: bytes, at_s: float) -> list[Sample]:
-        return _steady(illuminance_lx(value), at_s, _LARGEST_24 / 100)
-
-    def _illuminance_16(self, value: bytes, at_s: float) -> list[Sample]:
-        return _steady(illuminance_16_lx(value), at_s, float(_LARGEST_16))
-
-    def _cct(self, value: bytes, at_s: float) -> list[Sample]:
-        self._cct_k = cct_k(value)
-        return self._colour(at_s)
-
-    def _planck(self, value: bytes, at_s: float) -> list[Sample]:
-        self._duv = duv(value)
-        return self._colour(at_s)
-
-    def _cct_and_duv(self, value: bytes, at_s: float) -> list[Sample]:
-        _length(value, 4)
-        self._cct_k, self._duv = cct_k(value[:2]), duv(value[2:])
-        return self._colour(at_s)
-
-    def _colour(self, at_s: float) -> list[Sample]:
-        if self._cct_k is None:
-            return []
-        return [Colour(at_s, cct_k=self._cct_k, duv=self._duv)]
-
-    def _chromaticity(self, value: bytes, at_s: float) -> list[Sample]:
-        x, y = chromaticity(value)
-        if x == 0 or y == 0 or x + y > 1:
-            raise ValueError("no such chromaticity")
-        return [Colour(at_s, x=x, y=y)]
-
-    def _battery(self, value: bytes, at_s: float) -> list[Sample]:
-        fraction = battery_fraction(value)
-        return [] if fraction is None else [Battery(at_s, fraction)]
+    def _sample(self, value: bytes, at_s: float, channel: str) -> Sample | None:
+        match channel:
+            case "2AFB":
+                return _steady(illuminance_lx(value), at_s, _LARGEST_24_LX)
+            case "2C1C":
+                return _steady(illuminance_16_lx(value), at_s, _LARGEST_16_LX)
+            case "2A19":
+                fraction = battery_fraction(value)
+                return None if fraction is None else Battery(at_s, fraction)
+            case "2AE4":
+                x, y = chromaticity(value)
+                return Colour(at_s, x=x, y=y)
+            case "2AE9":
+                self._cct_k = cct_k(value)
+            case "2AE3":
+                self._duv = duv(value)
+            case "2AE5":
+                self._cct_k, self._duv = cct_k(value[:2]), duv(value[2:])
+            case _:
+                raise KeyError(channel)
+        return None if self._cct_k is None else Colour(at_s, cct_k=self._cct_k, duv=self._duv)
 
 
-def _steady(value_lx: float | None, at_s: float, largest_lx: float) -> list[Sample]:
+def _steady(value_lx: float | None, at_s: float, largest_lx: float) -> Steady | None:
     """Return the sample; at the end of the format the light may be anything from there on."""
-    if value_lx is None:
-        return []
-    return [Steady(at_s, None, clipped=value_lx >= largest_lx, illuminance_lx=value_lx)]
+    return None if value_lx is None else Steady(at_s, None, clipped=value_lx >= largest_lx, illuminance_lx=value_lx)
 
 
 class BluetoothDecoder(Decoder):
@@ -193,8 +157,7 @@ class BluetoothDecoder(Decoder):
 
     def __init__(self) -> None:
         super().__init__()
-        self._stream: Decoder | None = None
-        self._stream_of = ("", "")
+        self._speak_as(None, ("", ""))
         self._characteristics = CharacteristicDecoder(self.stats)
         self._texts: dict[str, str] = {}
         self._told = False
@@ -219,7 +182,8 @@ class BluetoothDecoder(Decoder):
         # A stream without any word about it is our own: a recording of a serial sensor may be fed here as well.
         name, address = self._texts.get("@dialect", NATIVE), self._texts.get("@address", "")
         if name == GATT:
-            self.dialect, self._stream, self._stream_of, self._told = name, None, ("", ""), True
+            self._speak_as(None, ("", ""))
+            self.dialect, self._told = name, True
             return [self._identity()]
         if (name, address) == self._stream_of:
             return []
@@ -228,10 +192,16 @@ class BluetoothDecoder(Decoder):
         except DialectError:
             self.stats.damage("dialect")
             return []
-        self.dialect, self.poll_s, self._stream, self._stream_of = name, stream.poll_s, stream, (name, address)
-        self.stats = stream.stats
+        self._speak_as(stream, (name, address))
+        self.dialect, self.poll_s, self.stats = name, stream.poll_s, stream.stats
         self._characteristics = CharacteristicDecoder(self.stats)
         return []
+
+    def _speak_as(self, stream: Decoder | None, of: tuple[str, str]) -> None:
+        self._stream, self._stream_of = stream, of
+        speaker = stream or Decoder()  # which can be asked nothing
+        for command in ("identify", "set_range", "steady_rate", "set_interval", "get_status", "poll"):
+            setattr(self, command, getattr(speaker, command))
 
     def _named(self, sample: Sample) -> Sample:
         """Give a sensor of lines the name that it advertises: its lines do not say one."""
@@ -261,30 +231,6 @@ class BluetoothDecoder(Decoder):
         if self._stream is not None:
             self._stream.reset()
         self._characteristics.reset()
-
-    def identify(self) -> bytes:
-        """Ask who is there (``b""`` when the link tells)."""
-        return self._stream.identify() if self._stream else b""
-
-    def set_range(self, index: int) -> bytes:
-        """Switch to a sensitivity range."""
-        return self._stream.set_range(index) if self._stream else b""
-
-    def steady_rate(self, rate_hz: int) -> bytes:
-        """Ask for steady light so many times a second."""
-        return self._stream.steady_rate(rate_hz) if self._stream else b""
-
-    def set_interval(self, factor: int) -> bytes:
-        """Switch the sample interval."""
-        return self._stream.set_interval(factor) if self._stream else b""
-
-    def get_status(self) -> bytes:
-        """Ask for the sensor's own state."""
-        return self._stream.get_status() if self._stream else b""
-
-    def poll(self) -> bytes:
-        """Ask for one reading, for sensors that only answer."""
-        return self._stream.poll() if self._stream else b""
 
 
 def _clean(data: bytes, most: int) -> str:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from operator import itemgetter
 from typing import NamedTuple
 
 from meterlink.errors import DialectError
@@ -63,34 +64,22 @@ class Proposal(NamedTuple):
     """TOML of a dialect to begin with, when none fits but the lines make some sense."""
 
 
-class _Candidate(NamedTuple):
-    rank: tuple[float, ...]
-    proposal: Proposal
-
-
 def guess(captures: Sequence[Capture], dialects: Sequence[Dialect], target: str = "PORT") -> Proposal:
     """Return the proposal for what was heard on ``target``.
 
     A proposal without a dialect says what was heard instead, and what to do.
     """
-    candidates = []
     known: list[Dialect | str] = [NATIVE, *dialects]
-    for capture in captures:
-        for dialect in known:
-            found = _judge(capture, dialect, target)
-            if found is not None:
-                candidates.append(found)
+    judged = (_judge(capture, dialect, target) for capture in captures for dialect in known)
+    candidates = sorted(filter(None, judged), key=itemgetter(0), reverse=True)
     if not candidates:
         return _nothing_fits(captures)
-    candidates.sort(key=lambda candidate: candidate.rank, reverse=True)
-    best = candidates[0]
+    best_rank, best = candidates[0]
     # Only what is as certain and differs in its assumptions is worth a word.
     others = dict.fromkeys(
-        other.proposal.dialect
-        for other in candidates[1:]
-        if other.rank[:2] == best.rank[:2] and other.proposal.dialect != best.proposal.dialect
+        other.dialect for rank, other in candidates[1:] if rank[:2] == best_rank[:2] and other.dialect != best.dialect
     )
-    return best.proposal._replace(others=tuple(others))
+    return best._replace(others=tuple(others))
 
 
 def convincing(proposal: Proposal) -> bool:
@@ -98,7 +87,8 @@ def convincing(proposal: Proposal) -> bool:
     return bool(proposal.dialect) and (proposal.flash or (proposal.lights > MIN_LIGHTS and proposal.believed > 0.95))
 
 
-def _judge(capture: Capture, dialect: Dialect | str, target: str) -> _Candidate | None:
+def _judge(capture: Capture, dialect: Dialect | str, target: str) -> tuple[tuple[float, ...], Proposal] | None:
+    """Return a proposal behind its rank; None when the dialect does not fit."""
     name = dialect if isinstance(dialect, str) else dialect.name
     only_answers = not isinstance(dialect, str) and bool(dialect.poll_s)
     # Who only answers was asked in its own dialect; who was asked in another speaks by itself or not at all.
@@ -131,7 +121,7 @@ def _judge(capture: Capture, dialect: Dialect | str, target: str) -> _Candidate 
         told("tells_figures") if tells_pops else told("tells_flash") if flash else _steady_only(capture.data), flash,
         lights / capture.seconds if capture.seconds > 0 else 0.0, lights, believed,
     )  # fmt: skip
-    return _Candidate((certainty, round(believed, 2), float(declared), lights, -_assumed(dialect)), proposal)
+    return (certainty, round(believed, 2), float(declared), lights, -_assumed(dialect)), proposal
 
 
 def _steady_only(data: bytes) -> Told:

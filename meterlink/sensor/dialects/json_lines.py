@@ -7,7 +7,7 @@ from typing import Any
 
 from meterlink.records import Sample
 from meterlink.sensor.dialects.lines import LineDecoder
-from meterlink.sensor.dialects.quantities import Refused, samples, says_nothing, says_overload, to_si
+from meterlink.sensor.dialects.quantities import Refused, put, samples
 
 MAX_DEPTH = 16
 
@@ -71,17 +71,5 @@ class JsonLineDecoder(LineDecoder):
                 continue
             if isinstance(value, bool) or not isinstance(value, int | float | str):
                 raise Refused("value")
-            if says_overload(field, value):
-                overload = True
-            elif not says_nothing(field, value):
-                if isinstance(value, str):
-                    raise Refused("number")
-                values[field.quantity] = to_si(field, _as_float(value))
+            overload |= put(values, field, value)
         return samples(values, at_s, overload)
-
-
-def _as_float(value: float) -> float:
-    try:
-        return float(value)
-    except OverflowError:
-        raise Refused("value") from None

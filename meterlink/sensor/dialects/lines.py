@@ -7,25 +7,18 @@ A line without a check sum is believed only as a whole: the first one after the 
 from __future__ import annotations
 
 from meterlink.records import Identity, Sample
-from meterlink.sensor.dialects.base import Decoder
+from meterlink.sensor.dialects.base import Decoder, DecoderStats
 from meterlink.sensor.dialects.dialect import Dialect
 from meterlink.sensor.dialects.quantities import Refused
 
 
 class LineSplitter:
-    """Cut a byte stream at LF, CR or CR LF.  Holds at most ``limit`` bytes of an unfinished line."""
+    """Cut a byte stream at LF, CR or CR LF.  Holds at most ``limit`` bytes of an unfinished line; longer ones are damage."""
 
-    __slots__ = ("_in_step", "_skipping", "_tail", "dropped", "limit", "overlong")
-
-    def __init__(self, limit: int) -> None:
-        self.limit = limit
-        self.overlong = 0
-        """Lines longer than the limit since the last look."""
-        self.dropped = 0
-        """Bytes dropped since the last look."""
-        self._tail = b""
-        self._skipping = False
-        self._in_step = False
+    def __init__(self, limit: int, stats: DecoderStats) -> None:
+        self._limit = limit
+        self._stats = stats
+        self.reset()
 
     def reset(self) -> None:
         """Forget the unfinished line; the next one may begin in its middle."""
@@ -40,28 +33,20 @@ class LineSplitter:
         for piece in complete:
             line, self._tail = self._tail + piece if self._tail else piece, b""
             if self._skipping or not self._in_step:
-                self.dropped += len(line)
+                self._stats.dropped_bytes += len(line)
                 self._skipping, self._in_step = False, True
-            elif len(line) > self.limit:
-                self._too_long(line)
+            elif len(line) > self._limit:
+                self._stats.damage("length", len(line))
             elif line:
                 lines.append(line)
-        if len(self._tail) + len(rest) <= self.limit:
-            if self._skipping:
-                self.dropped += len(rest)
-            else:
-                self._tail += rest
+        if self._skipping:
+            self._stats.dropped_bytes += len(rest)
+        elif len(self._tail) + len(rest) <= self._limit:
+            self._tail += rest
         else:
-            if not self._skipping:
-                self._too_long(self._tail + rest)
-            else:
-                self.dropped += len(rest)
+            self._stats.damage("length", len(self._tail) + len(rest))
             self._tail, self._skipping = b"", True
         return lines
-
-    def _too_long(self, line: bytes) -> None:
-        self.overlong += 1
-        self.dropped += len(line)
 
 
 class Identified(Decoder):
@@ -111,7 +96,7 @@ class LineDecoder(Identified):
 
     def __init__(self, dialect: Dialect, sensor_id: str = "") -> None:
         super().__init__(dialect, sensor_id)
-        self._splitter = LineSplitter(dialect.line_bytes)
+        self._splitter = LineSplitter(dialect.line_bytes, self.stats)
 
     def reset(self) -> None:
         """Forget the unfinished line."""
@@ -133,15 +118,7 @@ class LineDecoder(Identified):
             else:
                 self.stats.frames += 1
                 out += found
-        self._count_overlong()
         return self.introduce(out)
-
-    def _count_overlong(self) -> None:
-        splitter = self._splitter
-        for _ in range(splitter.overlong):
-            self.stats.damage("length")
-        self.stats.dropped_bytes += splitter.dropped
-        splitter.overlong = splitter.dropped = 0
 
     def line(self, text: str, at_s: float) -> list[Sample]:
         """Return the samples of one line.

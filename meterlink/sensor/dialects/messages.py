@@ -75,8 +75,9 @@ def _refuse(why: str) -> FrameError:
     return FrameError("the sensor sent {why}: update its firmware or meterlink", "body", why=why)
 
 
-def _held_off(distance_mm: int) -> float | None:
-    return None if distance_mm == NOT_KNOWN else distance_mm / 1000
+def _thousandth(number: int) -> float | None:
+    """From mm to m, from mV to V."""
+    return None if number == NOT_KNOWN else number / 1000
 
 
 def distance_mm(held_off_m: float | None) -> int:
@@ -132,7 +133,7 @@ def parse_steady(frame: bytes, at_s: float, adc_bits: int) -> Steady | None:
     mean = (total / count + 0.5) * scale
     clipped = flags & CLIPPED == CLIPPED
     return Steady(
-        at_s, mean, range_index, clipped, None, (low + 0.5) * scale, top, held_off_m=_held_off(mm), sample_count=count
+        at_s, mean, range_index, clipped, None, (low + 0.5) * scale, top, held_off_m=_thousandth(mm), sample_count=count
     )  # fmt: skip
 
 
@@ -164,7 +165,7 @@ def parse_block(frame: bytes, at_s: float, adc_bits: int) -> WaveBlock:  # noqa:
         raise _refuse("a block that is cut short")
     return WaveBlock(
         at_s, pop, frame[start : start + samples * size], 8 * size, scale_bits, tuple(segments), pretrigger,
-        range_index, bool(flags & CLIPPED), bool(flags & SECOND_FLAG), _held_off(mm),
+        range_index, bool(flags & CLIPPED), bool(flags & SECOND_FLAG), _thousandth(mm),
     )  # fmt: skip
 
 
@@ -181,20 +182,14 @@ def parse_status(frame: bytes, at_s: float, adc_bits: int) -> Status:  # noqa: A
 
 def _reference(frame: bytes) -> tuple[float, float, float]:
     """The three fields that a newer sensor adds to STATUS, all or none."""
-    if len(frame) - CRC_BYTES < _STATUS_REFERENCE.size:
-        return 0.0, 0.0, 0.0
-    now, by_design, tolerance = _STATUS_REFERENCE.unpack_from(frame)
+    now, by_design, tolerance = _unpack(_STATUS_REFERENCE, frame, (0, 0, 0))
     return now / 65536, by_design / 65536, tolerance / 65536
 
 
 def _warmth(frame: bytes) -> tuple[float | None, float | None, int]:
     """Temperature, supply and overruns, which a still newer sensor adds, all or none."""
-    if len(frame) - CRC_BYTES < _STATUS_WARMTH.size:
-        return None, None, 0
-    tenths, supply_mv, overruns = _STATUS_WARMTH.unpack_from(frame)
-    return (
-        None if tenths == TEMPERATURE_NOT_KNOWN else tenths / 10, None if supply_mv == NOT_KNOWN else supply_mv / 1000, overruns
-    )  # fmt: skip
+    tenths, supply_mv, overruns = _unpack(_STATUS_WARMTH, frame, (TEMPERATURE_NOT_KNOWN, NOT_KNOWN, 0))
+    return None if tenths == TEMPERATURE_NOT_KNOWN else tenths / 10, _thousandth(supply_mv), overruns
 
 
 def parse_colour(frame: bytes, at_s: float, adc_bits: int) -> Colour:  # noqa: ARG001
@@ -215,12 +210,12 @@ def parse_distance(frame: bytes, at_s: float, adc_bits: int) -> HeldOff:  # noqa
     """DISTANCE → ``HeldOff``."""
     mm = _unpack(_DISTANCE, frame)[0]
     if len(frame) - CRC_BYTES < _DISTANCE_FIGURES.size:
-        return HeldOff(at_s, _held_off(mm))
+        return HeldOff(at_s, _thousandth(mm))
     u_mm, status, signal = _DISTANCE_FIGURES.unpack_from(frame)
     state = RANGER_STATES[status] if status < len(RANGER_STATES) else RangerState.OTHER
     if (state == RangerState.GOOD) != (mm != NOT_KNOWN):
         raise _refuse("a distance that contradicts its status")
-    return HeldOff(at_s, _held_off(mm), _held_off(u_mm), state, None if signal == NOT_KNOWN else 1000.0 * signal)
+    return HeldOff(at_s, _thousandth(mm), _thousandth(u_mm), state, None if signal == NOT_KNOWN else 1000.0 * signal)
 
 
 def parse_battery(frame: bytes, at_s: float, adc_bits: int) -> Battery:  # noqa: ARG001
@@ -228,7 +223,7 @@ def parse_battery(frame: bytes, at_s: float, adc_bits: int) -> Battery:  # noqa:
     percent, millivolts = _unpack(_BATTERY, frame)
     if 100 < percent < 255:
         raise _refuse("a battery that cannot be")
-    return Battery(at_s, None if percent == 255 else percent / 100, None if millivolts == NOT_KNOWN else millivolts / 1000)
+    return Battery(at_s, None if percent == 255 else percent / 100, _thousandth(millivolts))
 
 
 def parse_reply(frame: bytes, at_s: float, adc_bits: int) -> Reply:  # noqa: ARG001
@@ -238,11 +233,14 @@ def parse_reply(frame: bytes, at_s: float, adc_bits: int) -> Reply:  # noqa: ARG
     return Reply(at_s, command, sequence, code, text)
 
 
-def _unpack(layout: Struct, frame: bytes) -> tuple[Any, ...]:
+def _unpack(layout: Struct, frame: bytes, missing: tuple[int, ...] = ()) -> tuple[Any, ...]:
+    """The fields of a body; ``missing`` stands in for those that an older sensor does not send."""
     # The CRC must not be taken for fields of a body that is too short.
-    if layout.size > len(frame) - CRC_BYTES:
+    if layout.size <= len(frame) - CRC_BYTES:
+        return layout.unpack_from(frame)
+    if not missing:
         raise _refuse("a message that is cut short")
-    return layout.unpack_from(frame)
+    return missing
 
 
 Parse = Callable[[bytes, float, int], Sample | None]

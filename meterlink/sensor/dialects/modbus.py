@@ -11,9 +11,9 @@ import struct
 
 from meterlink.errors import DialectError
 from meterlink.records import Sample
-from meterlink.sensor.dialects.dialect import Dialect
+from meterlink.sensor.dialects.dialect import REGISTER_TYPES, Dialect, register_count, register_span
 from meterlink.sensor.dialects.lines import Identified
-from meterlink.sensor.dialects.quantities import Field, Refused, samples, says_nothing, says_overload, to_si
+from meterlink.sensor.dialects.quantities import Field, Refused, put, samples
 
 try:
     from pymodbus.exceptions import ModbusException
@@ -23,16 +23,10 @@ try:
 except ImportError as error:  # pragma: no cover - depends on what is installed
     raise DialectError("Modbus needs the package pymodbus: install it with pip install 'meterlink[modbus]'") from error
 
-TYPES = {"uint16": ">H", "int16": ">h", "uint32": ">I", "int32": ">i", "float32": ">f"}
 _FUNCTION = {"holding": ReadHoldingRegistersRequest, "input": ReadInputRegistersRequest}
 _OVERHEAD = 5
 """Bytes of an answer besides its registers: device, function, count, CRC; also the length of an exception."""
 _MAX_BUFFER = 512
-
-
-def register_count(field: Field) -> int:
-    """Return how many registers the field takes."""
-    return struct.calcsize(TYPES[field.register_type]) // 2
 
 
 def registers_to_number(field: Field, registers: list[int]) -> float:
@@ -40,7 +34,7 @@ def registers_to_number(field: Field, registers: list[int]) -> float:
     words = registers if field.word_order == "big" else registers[::-1]
     order = ">" if field.byte_order == "big" else "<"
     raw = struct.pack(f"{order}{len(words)}H", *words)
-    (number,) = struct.unpack(TYPES[field.register_type], raw)
+    (number,) = struct.unpack(REGISTER_TYPES[field.register_type], raw)
     return float(number)
 
 
@@ -49,15 +43,14 @@ class ModbusDecoder(Identified):
 
     def __init__(self, dialect: Dialect, sensor_id: str = "") -> None:
         super().__init__(dialect, sensor_id)
-        first = min(int(field.where) for field in dialect.fields)
-        last = max(int(field.where) + register_count(field) for field in dialect.fields)
-        self._first, self._count = first, last - first
-        request = _FUNCTION[dialect.fields[0].table](dev_id=dialect.device, address=first, count=self._count)
+        self._first, end = register_span(dialect)
+        count = end - self._first
+        request = _FUNCTION[dialect.fields[0].table](dev_id=dialect.device, address=self._first, count=count)
         self._framer = FramerRTU(DecodePDU(is_server=False))
         self._question = bytes(self._framer.buildFrame(request))
-        self._head = bytes([dialect.device, request.function_code, 2 * self._count])
+        self._head = bytes([dialect.device, request.function_code, 2 * count])
         self._refusal = bytes([dialect.device, request.function_code | 0x80])
-        self._answer_bytes = _OVERHEAD + 2 * self._count
+        self._answer_bytes = _OVERHEAD + 2 * count
         self._buffer = b""
 
     def reset(self) -> None:
@@ -140,9 +133,5 @@ class ModbusDecoder(Identified):
         overload = False
         for field in self._dialect.fields:
             place = int(field.where) - self._first
-            number = registers_to_number(field, registers[place : place + register_count(field)])
-            if says_overload(field, number):
-                overload = True
-            elif not says_nothing(field, number):
-                values[field.quantity] = to_si(field, number)
+            overload |= put(values, field, registers_to_number(field, registers[place : place + register_count(field)]))
         return samples(values, at_s, overload)

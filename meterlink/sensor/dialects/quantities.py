@@ -6,7 +6,6 @@ lives here.  Exact factors: 1 ft = 0.3048 m (SI), so one foot-candle, a lumen pe
 
 from __future__ import annotations
 
-from math import isfinite
 from typing import NamedTuple
 
 from meterlink.records import Battery, Colour, HeldOff, Sample, Steady
@@ -16,25 +15,12 @@ MAX_ILLUMINANCE_LX = 1e7
 """More than any steady light (full sun is 1.3e5 lx): beyond it a number is damage, not light."""
 MAX_EV = 40.0
 
-_LUX_UNITS = {
-    "lx": 1.0,
-    "lux": 1.0,
-    "klx": 1e3,
-    "klux": 1e3,
-    "kilolux": 1e3,
-    "mlx": 1e-3,
-    "fc": LUX_PER_FOOTCANDLE,
-    "ftc": LUX_PER_FOOTCANDLE,
-    "ft-c": LUX_PER_FOOTCANDLE,
-    "footcandle": LUX_PER_FOOTCANDLE,
-    "footcandles": LUX_PER_FOOTCANDLE,
-    "foot-candle": LUX_PER_FOOTCANDLE,
-    "foot-candles": LUX_PER_FOOTCANDLE,
-    "lm/ft2": LUX_PER_FOOTCANDLE,
-    "lm/m2": 1.0,
-}
+_FOOTCANDLES = ("fc", "ftc", "ft-c", "footcandle", "footcandles", "foot-candle", "foot-candles", "lm/ft2")
 UNITS: dict[str, dict[str, float]] = {
-    "illuminance": {**_LUX_UNITS, "ev": 1.0},
+    "illuminance": {
+        "lx": 1.0, "lux": 1.0, "klx": 1e3, "klux": 1e3, "kilolux": 1e3, "mlx": 1e-3,
+        **dict.fromkeys(_FOOTCANDLES, LUX_PER_FOOTCANDLE), "lm/m2": 1.0, "ev": 1.0,
+    },
     "cct": {"k": 1.0, "kelvin": 1.0, "mired": 1.0},
     "x": {"": 1.0},
     "y": {"": 1.0},
@@ -42,7 +28,7 @@ UNITS: dict[str, dict[str, float]] = {
     "battery": {"%": 0.01, "%el": 0.01, "": 1.0},
     "battery_voltage": {"v": 1.0, "mv": 1e-3},
     "held_off": {"m": 1.0, "cm": 1e-2, "mm": 1e-3},
-}
+}  # fmt: skip
 """Quantity -> unit in lower case -> factor to the SI unit (``ev`` and ``mired`` are not factors)."""
 LIMITS = {
     "illuminance": (0.0, MAX_ILLUMINANCE_LX),
@@ -102,7 +88,7 @@ def to_si(field: Field, number: float, unit: str = "") -> float:
     Raises:
         Refused: the unit is unknown or not one of the quantity (``unit``), or the value cannot be (``value``).
     """
-    if not isfinite(number):
+    if not -1e300 < number < 1e300:
         raise Refused("value")
     unit = (unit or field.unit).lower()
     factor = UNITS[field.quantity].get(unit)
@@ -125,14 +111,21 @@ def to_si(field: Field, number: float, unit: str = "") -> float:
     return value
 
 
-def says_overload(field: Field, token: float | str) -> bool:
-    """True when this number or word means too much light."""
-    return token in field.overload
+def put(values: dict[str, float], field: Field, token: float | str, unit: str = "") -> bool:
+    """Put what a number says into ``values``, unless it (or a word) says that it is not known; True: too much light.
 
-
-def says_nothing(field: Field, token: float | str) -> bool:
-    """True when this number or word means that the value is not known."""
-    return token in field.not_known
+    Raises Refused like ``to_si``, with ``number`` for another word and ``twice`` for a quantity that is there already.
+    """
+    if token in field.overload:
+        return True
+    if token in field.not_known:
+        return False
+    if isinstance(token, str):
+        raise Refused("number")
+    if field.quantity in values:
+        raise Refused("twice")
+    values[field.quantity] = to_si(field, token, unit)
+    return False
 
 
 def samples(values: dict[str, float], at_s: float, overload: bool = False) -> list[Sample]:

@@ -6,7 +6,7 @@ import re
 
 from meterlink.records import Sample
 from meterlink.sensor.dialects.lines import LineDecoder
-from meterlink.sensor.dialects.quantities import Field, Refused, known_unit, samples, says_nothing, says_overload, to_si
+from meterlink.sensor.dialects.quantities import Field, Refused, known_unit, put, samples
 
 _PART = re.compile(
     r"\s*(?:(?P<label>[A-Za-z][A-Za-z0-9_.#/()-]{0,31})\s*(?:[:=]\s*|\s(?=[\s+\-0-9.])))?"
@@ -49,7 +49,7 @@ class TextLineDecoder(LineDecoder):
         """Put the value of one part into ``values``; return True when it says that there is too much light."""
         match = _PART.fullmatch(part)
         if match is None:
-            return self._word(part)
+            return self._word(part, values)
         number, unit = match["number"], match["unit"] or ""
         field = self._field(match["label"] or "", unit)
         if field is None:
@@ -58,25 +58,16 @@ class TextLineDecoder(LineDecoder):
             number = number.replace(",", ".")
         elif "," in number:
             raise Refused("number")
-        value = float(number)
-        if says_overload(field, value):
-            return True
-        if not says_nothing(field, value):
-            if field.quantity in values:
-                raise Refused("twice")
-            values[field.quantity] = to_si(field, value, unit)
-        return False
+        return put(values, field, float(number), unit)
 
-    def _word(self, part: str) -> bool:
+    def _word(self, part: str, values: dict[str, float]) -> bool:
         """Understand a part that has no number: a word for too much light, or for nothing known."""
         match = _WORD.fullmatch(part)
         if match is None:
             raise Refused("text")
         for field in self._dialect.fields:
-            if says_overload(field, match["word"]):
-                return True
-            if says_nothing(field, match["word"]):
-                return False
+            if match["word"] in (*field.overload, *field.not_known):
+                return put(values, field, match["word"])
         raise Refused("text")
 
     def _field(self, label: str, unit: str) -> Field | None:
@@ -92,12 +83,10 @@ class TextLineDecoder(LineDecoder):
         quantity = known_unit(unit) if unit else ""
         if quantity:
             return self._by_unit(label, quantity)
-        if unit and label:
+        if label:
             return None
         if unit:
             raise Refused("unit")
-        if label:
-            return None
         return self._by_unit(label, "illuminance")
 
     def _by_unit(self, label: str, quantity: str) -> Field | None:

@@ -18,6 +18,11 @@ channel: ``""`` for a byte stream, else what named them, such as the characteris
 OnLost = Callable[[LinkError], None]
 """Called once when an open link is gone.  Not called after ``close()``."""
 
+
+def nobody(*_args: object) -> None:
+    """Stand in for the callbacks of a closed link."""
+
+
 CONNECTING, CONNECTED, WAITING, STOPPED = "connecting", "connected", "waiting", "stopped"
 
 

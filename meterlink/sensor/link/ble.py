@@ -9,12 +9,11 @@ from __future__ import annotations
 import asyncio
 import re
 import time
-from collections.abc import Callable
 from typing import TYPE_CHECKING, NamedTuple
 
 from meterlink.errors import LinkError, LinkLost, UsageError
 from meterlink.sensor.link import ble_uuids as uuids
-from meterlink.sensor.link.base import OnBytes, OnLost
+from meterlink.sensor.link.base import OnBytes, OnLost, nobody
 from meterlink.sensor.link.ble_air import air
 from meterlink.sensor.link.ble_errors import explain
 from meterlink.sensor.link.registry import LinkUrl
@@ -60,17 +59,16 @@ def from_url(url: LinkUrl) -> BleLink:
 class BleLink:
     """One sensor over Bluetooth LE."""
 
-    def __init__(self, address: str, *, url: str = "", dialect: str = "", clock: Callable[[], float] = time.monotonic) -> None:
+    def __init__(self, address: str, *, url: str = "", dialect: str = "") -> None:
         self.url = url or f"ble:{address}"
         self.address = address
         self.dialect = ""
         """What it speaks; known once the link is open."""
         self._wanted_dialect = dialect
-        self._clock = clock
         self._client: BleakClient | None = None
         self._way: Way | None = None
-        self._on_bytes: OnBytes = _nobody
-        self._on_lost: OnLost = _nobody
+        self._on_bytes: OnBytes = nobody
+        self._on_lost: OnLost = nobody
         self._is_open = False
         self._heard: set[str] = set()
         """Channels that have notified since opening: what was read before is older."""
@@ -129,7 +127,7 @@ class BleLink:
                 self._reading.append(asyncio.ensure_future(self._poll(client, char, POLL_BATTERY_S)))
 
     def _tell(self, channel: str, text: str) -> None:
-        self._on_bytes(text.encode("utf-8"), self._clock(), channel)
+        self._on_bytes(text.encode("utf-8"), time.monotonic(), channel)
 
     async def _read(self, client: BleakClient, char: BleakGATTCharacteristic) -> bytes | None:
         """Read one value; None when the sensor refuses it: it may still have the others."""
@@ -150,9 +148,7 @@ class BleLink:
                 self._hand_on(client, value, channel)
 
     async def _subscribe(self, client: BleakClient, char: BleakGATTCharacteristic, channel: str) -> None:
-        hand_on = self._hand_on
-
-        heard = self._heard
+        hand_on, heard = self._hand_on, self._heard
 
         def notified(_char: BleakGATTCharacteristic, data: bytearray) -> None:
             heard.add(channel)
@@ -163,7 +159,7 @@ class BleLink:
 
     def _hand_on(self, client: BleakClient, data: bytes, channel: str) -> None:
         if client is self._client:
-            self._on_bytes(data, self._clock(), channel)
+            self._on_bytes(data, time.monotonic(), channel)
 
     async def _poll(self, client: BleakClient, char: BleakGATTCharacteristic, every_s: float) -> None:
         from bleak.exc import BleakError
@@ -193,7 +189,7 @@ class BleLink:
         for task in self._reading:
             task.cancel()
         self._reading.clear()
-        self._on_bytes, self._on_lost = _nobody, _nobody
+        self._on_bytes, self._on_lost = nobody, nobody
 
     async def write(self, data: bytes) -> None:
         """Send all of ``data`` in pieces that the connection takes, in order.
@@ -261,7 +257,3 @@ def _characteristics(client: BleakClient, wanted: tuple[str, ...]) -> list[Bleak
 
 def _notifies(char: BleakGATTCharacteristic) -> bool:
     return "notify" in char.properties or "indicate" in char.properties
-
-
-def _nobody(*_args: object) -> None:
-    """Stand in for the callbacks of a closed link."""

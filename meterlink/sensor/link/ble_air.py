@@ -43,10 +43,10 @@ class Air:
         self.clients: dict[str, BleakClient] = {}
         """By address: the client last used.  It must be disconnected before there may be another, see ``release``."""
 
-    async def listen(self, seconds: float, detected: Detected, until: asyncio.Event | None = None) -> bool:
+    async def listen(self, seconds: float, detected: Detected) -> bool:
         """Scan for ``seconds``; return False when it was cut short for somebody who wants to connect.
 
-        ``until`` ends the scan before its time.  The caller must not hold the lock.
+        The caller must not hold the lock.
 
         Raises:
             LinkError: Bluetooth cannot be used.
@@ -55,7 +55,7 @@ class Air:
             if self.connecting:
                 return False
             self.end_scan.clear()
-            await _scan(seconds, detected, [self.end_scan, *([until] if until else [])])
+            await _scan(seconds, detected, self.end_scan)
         return not self.end_scan.is_set()
 
     async def connect(self, address: str, on_disconnect: Callable[[BleakClient], None], url: str) -> BleakClient:
@@ -117,10 +117,7 @@ _airs: WeakKeyDictionary[asyncio.AbstractEventLoop, Air] = WeakKeyDictionary()
 def air() -> Air:
     """Return the running event loop's share of the adapter."""
     loop = asyncio.get_running_loop()
-    found = _airs.get(loop)
-    if found is None:
-        found = _airs[loop] = Air()
-    return found
+    return _airs.get(loop) or _airs.setdefault(loop, Air())
 
 
 _starts: deque[float] = deque(maxlen=ANDROID_SCANS)
@@ -133,18 +130,16 @@ def pause_before_scan_s(starts: deque[float], now_s: float, system: str) -> floa
     return max(0.0, starts[0] + ANDROID_WINDOW_S - now_s)
 
 
-async def _scan(seconds: float, detected: Detected, enough: list[asyncio.Event]) -> None:
+async def _scan(seconds: float, detected: Detected, enough: asyncio.Event) -> None:
     from bleak import BleakScanner
 
     await asyncio.sleep(pause_before_scan_s(_starts, time.monotonic(), platform()))
     _starts.append(time.monotonic())
-    waiting = [asyncio.ensure_future(event.wait()) for event in enough]
-    try:
-        async with BleakScanner(detected):
-            await asyncio.wait(waiting, timeout=seconds, return_when=asyncio.FIRST_COMPLETED)
-    finally:
-        for task in waiting:
-            task.cancel()
+    async with BleakScanner(detected):
+        try:
+            await asyncio.wait_for(enough.wait(), seconds)
+        except TimeoutError:
+            pass
 
 
 async def _find(address: str) -> BLEDevice | None:
@@ -156,7 +151,7 @@ async def _find(address: str) -> BLEDevice | None:
             found.append(device)
             heard.set()
 
-    await _scan(FIND_S, detected, [heard])
+    await _scan(FIND_S, detected, heard)
     return found[-1] if found else None
 
 

@@ -42,14 +42,13 @@ class ReconnectingLink:
         make_link: MakeLink,
         *,
         find_again: FindAgain | None = None,
-        on_state: OnLinkState | None = None,
         patient: bool = False,
         clock: Callable[[], float] | None = None,
         sleep: Sleep = asyncio.sleep,
     ) -> None:
         self.url = url
-        self.on_state = on_state
-        """May be set before ``open``."""
+        self.on_state: OnLinkState | None = None
+        """To be set before ``open``."""
         self._make_link = make_link
         self._find_again = find_again
         self._patient = patient

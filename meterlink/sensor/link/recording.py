@@ -13,10 +13,10 @@ import json
 import time
 from collections.abc import Awaitable, Callable, Iterator
 from pathlib import Path
-from typing import IO, Any, NamedTuple, Protocol, cast
+from typing import IO, Any, NamedTuple
 
 from meterlink.errors import LinkError, LinkLost, LinkNotFound, RecordingEnded, UsageError
-from meterlink.sensor.link.base import Link, OnBytes, OnLinkState, OnLost
+from meterlink.sensor.link.base import Link, OnBytes, OnLinkState, OnLost, nobody
 from meterlink.sensor.link.registry import LinkUrl
 from meterlink.words.language import say
 
@@ -40,13 +40,6 @@ class Record(NamedTuple):
     """``in`` (from the sensor), ``out`` (to it), ``open`` or ``lost``."""
     channel: str = ""
     data: bytes = b""
-    words: str = ""
-
-
-class _Telling(Protocol):
-    """A link that tells its state."""
-
-    on_state: OnLinkState | None
 
 
 class RecordingLink:
@@ -64,7 +57,7 @@ class RecordingLink:
         now: Callable[[], float] = time.time,
         on_trouble: Callable[[str], None] | None = None,
     ) -> None:
-        self.link = link
+        self.link: Any = link
         self.url = link.url
         self.path = Path(path)
         self.trouble = ""
@@ -74,17 +67,18 @@ class RecordingLink:
         self._start_s = 0.0
         self._begun = False
         self._file: IO[str] | None = None
-        self._lost: OnLost = lambda _: None
-        self._bytes: OnBytes = lambda *_: None
+        self._lost: OnLost = nobody
+        self._bytes: OnBytes = nobody
 
     @property
     def on_state(self) -> OnLinkState | None:
         """The inner link's, if it has one: whoever looks for it sees what is behind the tap."""
-        return cast(_Telling, self.link).on_state
+        told: OnLinkState | None = self.link.on_state
+        return told
 
     @on_state.setter
     def on_state(self, on_state: OnLinkState | None) -> None:
-        cast(_Telling, self.link).on_state = on_state
+        self.link.on_state = on_state
 
     async def open(self, on_bytes: OnBytes, on_lost: OnLost) -> None:
         """Begin the recording, if it is the first opening, and open the link.
@@ -106,10 +100,6 @@ class RecordingLink:
     async def close(self) -> None:
         """Close the link and the recording; it is complete on the disk."""
         await self.link.close()
-        self.finish()
-
-    def finish(self) -> None:
-        """End the recording without touching the link."""
         file, self._file = self._file, None
         if file is not None:
             try:
@@ -117,35 +107,26 @@ class RecordingLink:
             except OSError as error:
                 self._stop(error)
 
-    def note(self, **facts: Any) -> None:
-        """Write down facts beside the bytes: ``note(sensor={"id": ...})``, ``note(said="Ctrl-C")``."""
-        self._write({"n": facts})
-
     def _begin(self) -> None:
-        if self._begun:
-            self._go_on()
-            return
         try:
-            self._file = self.path.open("x", encoding="ascii", newline="\n")
+            # One that this very object has begun and closed goes on.
+            self._file = self.path.open("a" if self._begun else "x", encoding="ascii", newline="\n")
         except FileExistsError:
             raise UsageError("{path} is there already: choose another name for the recording", path=self.path) from None
         except OSError as error:
+            if self._begun:
+                self._stop(error)
+                return
             raise UsageError(
                 "{path} cannot be written ({strerror}): choose another place",
                 path=self.path, strerror=error.strerror,
             ) from error
+        if self._begun:
+            return
         self._begun = True
         self._start_s = self._clock()
         started = time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(self._now()))
-        header = {"format": FORMAT, "version": VERSION, "url": self.url, "started": started}
-        self._put(header)
-
-    def _go_on(self) -> None:
-        """Open the file that this very object has begun and closed."""
-        try:
-            self._file = self.path.open("a", encoding="ascii", newline="\n")
-        except OSError as error:
-            self._stop(error)
+        self._put({"format": FORMAT, "version": VERSION, "url": self.url, "started": started})
 
     def _on_bytes(self, data: bytes, at_s: float, channel: str) -> None:
         record = {"t": round(at_s - self._start_s, 6), "d": "in", "b": _text(data)}
@@ -264,7 +245,7 @@ def _parse(line: str) -> Record | None:
     if not isinstance(at_s, (int, float)) or isinstance(at_s, bool) or not 0.0 <= at_s < 1e9:
         raise ValueError("no time")
     if "e" in item:
-        return Record(at_s, {"open": "open", "lost": "lost"}[item["e"]], words=str(item.get("words", "")))
+        return Record(at_s, {"open": "open", "lost": "lost"}[item["e"]])
     if "n" in item:
         return None
     channel = item.get("c", "")

@@ -20,7 +20,7 @@ from typing import Any
 import serial
 
 from meterlink.errors import LinkBusy, LinkError, LinkLost, LinkNotFound, UsageError
-from meterlink.sensor.link.base import OnBytes, OnLost
+from meterlink.sensor.link.base import OnBytes, OnLost, nobody
 from meterlink.sensor.link.registry import LinkUrl
 from meterlink.words.actions import Do
 from meterlink.words.language import say
@@ -32,8 +32,6 @@ THREAD_WAIT_S = 0.1
 """A reading thread looks so often whether it is to end."""
 WRITE_WAIT_S = 2.0
 """A sensor that does not take a command in this time is not listening."""
-
-Clock = Callable[[], float]
 
 _CODING: dict[str, tuple[str, dict[str, int | str]]] = {
     "data_bits": ("bytesize", {"7": 7, "8": 8}),
@@ -73,19 +71,17 @@ class SerialLink:
         *,
         baud: int = DEFAULT_BAUD,
         url: str = "",
-        clock: Clock = time.monotonic,
         coding: dict[str, int | str] | None = None,
     ) -> None:
         self.url = url or f"serial:{port}?baud={baud}"
         self._name = port
         self._baud = baud
         self._coding = coding or {}
-        self._clock = clock
         self._port: Any = None
         self._fd = -1
         self._thread: threading.Thread | None = None
-        self._on_bytes: OnBytes = _nobody
-        self._on_lost: OnLost = _nobody
+        self._on_bytes: OnBytes = nobody
+        self._on_lost: OnLost = nobody
         self._writing = asyncio.Lock()
 
     async def open(self, on_bytes: OnBytes, on_lost: OnLost) -> None:
@@ -129,7 +125,7 @@ class SerialLink:
 
     def _reader(self, on_bytes: OnBytes) -> Callable[[], None]:
         # A closure: what is looked up between a byte's arrival and its reader is looked up while the code is cold.
-        read, fd, clock = os.read, self._fd, self._clock
+        read, fd, clock = os.read, self._fd, time.monotonic
 
         def on_readable() -> None:
             try:
@@ -157,17 +153,17 @@ class SerialLink:
                 lost = error
                 break
             if data:
-                _post(loop, self._deliver, port, data, self._clock())
+                self._post(loop, port, self._on_bytes, data, time.monotonic(), "")
         if lost is not None:
-            _post(loop, self._lose_port, port, lost)
+            self._post(loop, port, self._lose, lost)
 
-    def _deliver(self, port: Any, data: bytes, at_s: float) -> None:
-        if self._port is port:
-            self._on_bytes(data, at_s, "")
-
-    def _lose_port(self, port: Any, error: Exception) -> None:
-        if self._port is port:
-            self._lose(error)
+    def _post(self, loop: asyncio.AbstractEventLoop, port: Any, tell: Callable[..., None], *what: object) -> None:
+        """Tell on the loop's thread what came from a port, if that is still the one in use."""
+        try:
+            loop.call_soon_threadsafe(lambda: tell(*what) if self._port is port else None)
+        except RuntimeError:
+            # The loop was closed while the thread was reading: nobody is left to tell.
+            pass
 
     def _lose(self, error: Exception | None) -> None:
         on_lost = self._on_lost
@@ -180,7 +176,7 @@ class SerialLink:
 
     def _release(self) -> None:
         port, self._port = self._port, None
-        self._on_bytes, self._on_lost = _nobody, _nobody
+        self._on_bytes, self._on_lost = nobody, nobody
         if port is None:
             return
         if self._fd >= 0:
@@ -240,21 +236,9 @@ class SerialLink:
             await asyncio.get_running_loop().run_in_executor(None, thread.join, 10 * THREAD_WAIT_S)
 
 
-def _nobody(*_args: object) -> None:
-    """Stand in for the callbacks of a closed link."""
-
-
 def _wake(free: asyncio.Future[None]) -> None:
     if not free.done():
         free.set_result(None)
-
-
-def _post(loop: asyncio.AbstractEventLoop, call: Callable[..., None], *args: object) -> None:
-    try:
-        loop.call_soon_threadsafe(call, *args)
-    except RuntimeError:
-        # The loop was closed while the thread was reading: nobody is left to tell.
-        pass
 
 
 def _close_unwanted(opening: asyncio.Future[Any]) -> None:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import fsum, isfinite, sqrt
+from math import isfinite, sqrt
+from statistics import fmean, stdev
 
 from meterlink.errors import AnalysisError
 from meterlink.records import Calibration, Measurement, Steady, Trouble
@@ -54,10 +55,8 @@ def mean_level(levels: Sequence[Measurement]) -> Measurement:
             return levels[-1]
         raise AnalysisError("no steady light came from the sensor: check that it is connected and switched on")
     values = [m.illuminance_lx or 0.0 for m in counted]
-    mean = fsum(values) / len(values)
-    spread = 0.0
-    if len(values) > 1 and mean > 0.0:
-        spread = sqrt(fsum((v - mean) ** 2 for v in values) / (len(values) - 1)) / mean
+    mean = fmean(values)
+    spread = stdev(values) / mean if len(values) > 1 and mean > 0.0 else 0.0
     own = max(m.u_rel for m in counted)
     modulations = [m.modulation for m in levels if m.modulation is not None]
     return counted[-1]._replace(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from meterlink.records import Calibration
@@ -35,53 +35,46 @@ class Advice(NamedTuple):
 
 def for_peak(peak_lx: float, calibration: Calibration) -> int:
     """Return the most sensitive range on which a peak of ``peak_lx`` stays below ``HEADROOM``, else the least."""
-    fitting = [i for i in range(len(calibration.ranges)) if raw_for(peak_lx, i, calibration) <= HEADROOM]
-    return min(fitting, key=lambda i: calibration.ranges[i].full_scale_lx, default=_least_sensitive(calibration))
-
-
-def for_exposure(exposure_lxs: float, pulse_s: float, calibration: Calibration) -> int:
-    """Return the range for an expected flash; ``pulse_s`` is its exposure over its peak."""
-    return for_peak(exposure_lxs / pulse_s, calibration)
+    chosen = _finest(calibration, lambda i: raw_for(peak_lx, i, calibration) <= HEADROOM)
+    scales = calibration.ranges
+    return chosen if chosen is not None else max(range(len(scales)), key=lambda i: scales[i].full_scale_lx, default=0)
 
 
 def after_pop(peak_raw: float, clipped: bool, range_index: int, calibration: Calibration, names: Sequence[str]) -> Advice:
     """Judge a pop by its peak above dark, as a fraction of full scale, and choose the range of the next one."""
-    scales = calibration.ranges
-    here = scales[range_index].full_scale_lx
+    full_lx = [scale.full_scale_lx for scale in calibration.ranges]
+    here = full_lx[range_index]
     if clipped:
-        wider = [i for i in range(len(scales)) if scales[i].full_scale_lx > here]
-        if wider:
-            chosen = min(wider, key=lambda i: scales[i].full_scale_lx)
-            return Advice(chosen, True, False, told("clips_now_on", range=_name(names, chosen)))
-        return Advice(range_index, True, False, told("clips_on_widest"))
+        chosen = _finest(calibration, lambda i: full_lx[i] > here)
+        if chosen is None:
+            return Advice(range_index, clipped=True, note=told("clips_on_widest"))
+        return Advice(chosen, clipped=True, note=told("clips_now_on", range=_name(names, chosen)))
     if peak_raw < SMALL_PEAK:
-        finer = [
-            i for i in range(len(scales)) if scales[i].full_scale_lx < here and peak_raw * here / scales[i].full_scale_lx < FITS
-        ]
-        if finer:
-            chosen = min(finer, key=lambda i: scales[i].full_scale_lx)
-            return Advice(chosen, False, True, told("small_now_on", range=_name(names, chosen)))
+        chosen = _finest(calibration, lambda i: full_lx[i] < here and peak_raw * here / full_lx[i] < FITS)
+        if chosen is not None:
+            return Advice(chosen, too_dim=True, note=told("small_now_on", range=_name(names, chosen)))
         if peak_raw < SMALLEST_PEAK:
-            return Advice(range_index, False, True, told("too_dim_to_read"))
+            return Advice(range_index, too_dim=True, note=told("too_dim_to_read"))
     return Advice(range_index)
 
 
 def for_steady(raw: float, clipped: bool, range_index: int, calibration: Calibration) -> int:
     """Return the range for steady light, with so much distance between up and down that it does not swing."""
     scales = calibration.ranges
-    here = scales[range_index].full_scale_lx
+    here, dark, _ = scales[range_index]
+    chosen = None
     if clipped or raw > STEADY_HIGH:
-        wider = [i for i in range(len(scales)) if scales[i].full_scale_lx > here]
-        return min(wider, key=lambda i: scales[i].full_scale_lx, default=range_index)
-    if raw - scales[range_index].dark_raw < STEADY_LOW:
-        light = (raw - scales[range_index].dark_raw) * here
-        finer = [i for i in range(len(scales)) if scales[i].full_scale_lx < here and raw_for(light, i, calibration) < HEADROOM]
-        return min(finer, key=lambda i: scales[i].full_scale_lx, default=range_index)
-    return range_index
+        chosen = _finest(calibration, lambda i: scales[i].full_scale_lx > here)
+    elif raw - dark < STEADY_LOW:
+        light = (raw - dark) * here
+        chosen = _finest(calibration, lambda i: scales[i].full_scale_lx < here and raw_for(light, i, calibration) < HEADROOM)
+    return range_index if chosen is None else chosen
 
 
-def _least_sensitive(calibration: Calibration) -> int:
-    return max(range(len(calibration.ranges)), key=lambda i: calibration.ranges[i].full_scale_lx, default=0)
+def _finest(calibration: Calibration, fits: Callable[[int], bool]) -> int | None:
+    """Return the most sensitive of the ranges that fit; None when none does."""
+    fitting = filter(fits, range(len(calibration.ranges)))
+    return min(fitting, key=lambda i: calibration.ranges[i].full_scale_lx, default=None)
 
 
 def _name(names: Sequence[str], index: int) -> object:

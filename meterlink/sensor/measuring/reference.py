@@ -22,11 +22,9 @@ calibration."""
 def at_reference(calibration: Calibration, status: Status) -> Calibration:
     """Return the same calibration for the reference that the sensor now measures against.
 
-    Its full scales are those that hold now, and its details say so.  One that nobody made (``assumed``) holds for the
-    reference of the
-    sensor's design and carries the fixed reference's own tolerance, taken as the half width of a uniform distribution, in its
-    scale; one
-    that was made before references were told is taken to hold now, so that only what changes from here on is corrected.
+    Its full scales are those that hold now, and its details say so.  One that nobody made (``assumed``) holds for the reference
+    of the sensor's design and carries the fixed reference's own tolerance, taken as the half width of a uniform distribution, in
+    its scale; one that was made before references were told is taken to hold now: only what changes from here on is corrected.
     """
     now = status.reference_raw
     if not now:
@@ -47,9 +45,8 @@ def at_reference(calibration: Calibration, status: Status) -> Calibration:
 
 
 def u_reference_rel(calibration: Calibration, status: Status) -> float:
-    """Relative standard uncertainty that the correction leaves: the fixed reference's tolerance until a calibration takes it
-    in, then a
-    step of the converter and its drift."""
+    """Relative standard uncertainty that the correction leaves: the fixed reference's tolerance until a calibration takes it in,
+    then a step of the converter and its drift."""
     if REFERENCE_KEY not in calibration.details:
         return status.reference_tolerance_rel / sqrt(3)
     step = 2.0**-10 / sqrt(12) / status.reference_raw if status.reference_raw else 0.0
@@ -58,8 +55,7 @@ def u_reference_rel(calibration: Calibration, status: Status) -> float:
 
 def supply_row(calibration: Calibration, status: Status) -> tuple[float, float] | None:
     """For ``verify``: by how many stops every reading is corrected, and the standard uncertainty of that in stops; None for a
-    converter with a
-    reference of its own."""
+    converter with a reference of its own."""
     held = calibration.details.get(REFERENCE_KEY) or status.reference_by_design_raw
     if not status.reference_raw or not held:
         return None

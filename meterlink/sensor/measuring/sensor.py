@@ -141,7 +141,7 @@ class Sensor(TendedSensor):
             return
         if pulse_s is not None:
             self._intake.pulse_s = pulse_s
-        await self._use_range(ranges.for_exposure(expected_exposure_lxs, self._intake.pulse_s, calibration))
+        await self._use_range(ranges.for_peak(expected_exposure_lxs / self._intake.pulse_s, calibration))
 
     async def listen_closest(self) -> None:
         """Use the most sensitive range: nothing is known of what comes, and only there is every pop seen."""

@@ -83,9 +83,8 @@ class TendedSensor(ABC):
         self._clock = clock
         self._sleep = sleep
         self._tasks: set[asyncio.Task[Any]] = set()
-        self._polling: asyncio.Task[None] | None = None
-        self._watching: asyncio.Task[None] | None = None
-        self._following: asyncio.Task[None] | None = None
+        self._kept: dict[Callable[[], Coroutine[Any, Any, None]], asyncio.Task[None]] = {}
+        """Work of which there is one a connection."""
         self._greeted = asyncio.Event()
         self._heard = False
         """Whether bytes have come since the watcher looked last."""
@@ -164,8 +163,7 @@ class TendedSensor(ABC):
         await self._command(STEADY_RATE, self.decoder.steady_rate(STEADY_RATE_HZ))
         await self._set_again()
         await self._command(GET_STATUS, self.decoder.get_status())
-        if self._following is None or self._following.done():
-            self._following = self._spawn(self._follow_reference())
+        self._keep(self._follow_reference)
 
     async def _follow_reference(self) -> None:
         """Ask again now and then where the converter measures against the supply.  The sensor sees nothing for some 10 ms
@@ -193,13 +191,13 @@ class TendedSensor(ABC):
 
     def _keep_polling(self) -> None:
         # A Bluetooth sensor's dialect, and so whether it is to be polled, is known only after a while.
-        if self.decoder.poll_s > 0 and (self._polling is None or self._polling.done()):
-            self._polling = self._spawn(self._poll())
+        if self.decoder.poll_s > 0:
+            self._keep(self._poll)
 
-    def _keep_watching(self) -> None:
-        # One watcher a connection: each greets the same bytes, and the second would take the first one's for silence.
-        if self._watching is None or self._watching.done():
-            self._watching = self._spawn(self._watch_silence())
+    def _keep(self, work: Callable[[], Coroutine[Any, Any, None]]) -> None:
+        """Begin this where it is not under way: of two watchers the second would take the first one's greeting for silence."""
+        if work not in self._kept or self._kept[work].done():
+            self._kept[work] = self._spawn(work())
 
     async def _poll(self) -> None:
         while True:
@@ -248,7 +246,7 @@ class TendedSensor(ABC):
     def _disconnected(self) -> None:
         for task in self._tasks:
             task.cancel()
-        self._polling = self._watching = None
+        self._kept.clear()
         self._greeted.clear()
         self._commands.forget()
         self._intake.tell_missing(self._intake.pops.give_up())
@@ -271,7 +269,7 @@ class TendedSensor(ABC):
         self._keep_polling()
         if self.decoder.dialect == DIALECT:
             # Only our own sensor is known to speak all the time; others may have nothing to say for minutes.
-            self._keep_watching()
+            self._keep(self._watch_silence)
         who = self._intake.identity
         assert who is not None
         sees = "connected_flash" if who.flash else "connected_steady"
