@@ -33,14 +33,10 @@ from meterlink.library.files import (
     written_whole,
 )
 from meterlink.words.actions import Do
-from meterlink.words.language import marked_for
 
-REASONS = (
-    marked_for("backup", "day"), marked_for("backup", "migration"), marked_for("backup", "import"), marked_for("backup", "merge"),
-    marked_for("backup", "sync"), marked_for("backup", "restore"),
-)  # fmt: skip
+REASONS = ("day", "migration", "import", "merge", "sync", "restore")
 """Why a backup was made, as its file is named."""
-DAMAGED = marked_for("backup", "damaged")
+DAMAGED = "damaged"
 """What stood there when a backup was put in its place and could not be read: kept until a person removes it."""
 NEWEST_KEPT, DAYS_KEPT, WEEKS_KEPT = 5, 7, 4
 START_AFTER_S = 2.0
