@@ -72,16 +72,16 @@ TABLES = (
 _NUMBERED = ("sensor", "setup", "light", "placement", "calibration")
 
 
-def merge(library: Library, other: str | Path, reason: str = "merge", tell: Tell = lambda _: None) -> Added:
-    """Add every record of the library file ``other`` that ``library`` lacks; return how many.
+def merge(library: Library, other: str | Path, reason: str = "merge", tell: Tell = lambda _: None, *, name: str = "") -> Added:
+    """Add every record of the library file ``other`` (``name`` for a reader) that ``library`` lacks; return how many.
 
     ``tell`` is told of damaged waveforms and notes, which are left out.  A backup named for ``reason`` keeps what was there.
     Settings, the set-up in use and other local memory stay as they are.  Raises ``ImportRefused`` (and takes nothing) when the
     other file does not hold together or gives another content to an id that is here.
     """
     library.back_up(reason)
-    with _attached(library.db, Path(other)) as (connection, name), library.db.write():
-        added = unite(connection, name)
+    with _attached(library.db, Path(other)) as connection, library.db.write():
+        added = unite(connection, name or str(other))
         for reading, pop in connection.execute(f"SELECT reading_id, pop_index FROM other.waveform WHERE NOT {GOOD['waveform']}"):
             tell(told("left_out_of_merge", pop=pop, reading=reading.hex()))
         for kind, key in connection.execute(f"SELECT kind, key FROM other.note WHERE NOT {GOOD['note']}"):
@@ -90,10 +90,10 @@ def merge(library: Library, other: str | Path, reason: str = "merge", tell: Tell
     return added
 
 
-def preview(library: Library, other: str | Path) -> Added:
+def preview(library: Library, other: str | Path, name: str = "") -> Added:
     """Return what ``merge`` would add, and add nothing."""
-    with _attached(library.db, Path(other)) as (connection, name), library.db.trial():
-        return unite(connection, name)
+    with _attached(library.db, Path(other)) as connection, library.db.trial():
+        return unite(connection, name or str(other))
 
 
 def unite(connection: sqlite3.Connection, name: str) -> Added:
@@ -161,7 +161,7 @@ def _make_map(connection: sqlite3.Connection, table: Table) -> None:
 
 
 @contextmanager
-def _attached(db: Database, other: Path) -> Iterator[tuple[sqlite3.Connection, str]]:
+def _attached(db: Database, other: Path) -> Iterator[sqlite3.Connection]:
     """Attach another library's file (or an updated copy of an older one) read-only as ``other``; nothing is left beside it."""
     if exists(other) and exists(db.path) and other.samefile(db.path):
         raise UsageError("{other} is the library itself: name another file", other=other)
@@ -177,7 +177,7 @@ def _attached(db: Database, other: Path) -> Iterator[tuple[sqlite3.Connection, s
                 db.connection.execute("ATTACH ? AS other", (uri,))
                 attached = True
                 _check_shape(db.connection, other)
-                yield db.connection, str(other)
+                yield db.connection
             except sqlite3.Error as error:
                 raise translated(error, str(other)) from error
             finally:
