@@ -16,7 +16,7 @@ from typing import Any
 from meterlink.errors import ImportRefused
 from meterlink.library.arrivals import Columns, check, parts
 from meterlink.library.learnt import is_good_note
-from meterlink.library.merge import Added
+from meterlink.library.merge import TABLES, Added
 from meterlink.library.remote import Batch, Remote, Shared
 from meterlink.library.rows import is_whole_waveform
 from meterlink.library.store import Library
@@ -197,8 +197,8 @@ def _insert(connection: sqlite3.Connection, shared: Shared, columns: Columns) ->
     if not columns:
         return 0
     done = connection.executemany(
-        f"INSERT INTO main.{shared.table.name} ({', '.join(columns)}) VALUES ({_marks(columns)}) "
-        f"ON CONFLICT ({', '.join(shared.table.key)}) DO NOTHING",
+        f"INSERT INTO main.{shared.name} ({', '.join(columns)}) VALUES ({_marks(columns)}) "
+        f"ON CONFLICT ({', '.join(TABLES[shared.name])}) DO NOTHING",
         zip(*columns.values(), strict=True),
     )
     return done.rowcount
@@ -207,7 +207,7 @@ def _insert(connection: sqlite3.Connection, shared: Shared, columns: Columns) ->
 def _numbers(connection: sqlite3.Connection, table: str, ids: set[Any], known: Known) -> dict[Any, int | None]:
     """Return this file's number for every id.  Raises ``ImportRefused`` for one that leads nowhere."""
     numbers = known.setdefault(table, {None: None})
-    key = "sensor_id" if table == "sensor" else "id"
+    (key,) = TABLES[table]
     for part in parts([i for i in ids if i not in numbers]):
         numbers.update(connection.execute(f"SELECT {key}, no FROM main.{table} WHERE {key} IN ({_marks(part)})", part).fetchall())
     if nowhere := ids - numbers.keys():
