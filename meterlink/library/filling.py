@@ -131,8 +131,7 @@ class Filler:
     def _add(self, table: str, identifier: str, columns: Sequence[str], row: tuple[Any, ...]) -> int:
         if (table, identifier) in self._numbers:
             raise self._twice(identifier)
-        marks = ", ".join("?" * len(row))
-        no = self._execute(f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({marks})", row)
+        no = self._execute(f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({rows.marks(row)})", row)
         self._numbers[table, identifier] = no
         return no
 
