@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from meterlink.errors import LibraryBusy, NotInLibrary, StorageError, UsageError
-from meterlink.library.connection import file_uri
+from meterlink.library.connection import file_uri, is_busy
 from meterlink.library.files import (
     check_new,
     check_ordinary,
@@ -276,7 +276,7 @@ def claim(path: Path) -> None:
     try:
         connection.execute("PRAGMA journal_mode=DELETE").fetchone()
     except sqlite3.OperationalError as error:
-        if getattr(error, "sqlite_errorcode", 0) & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+        if is_busy(error):
             raise LibraryBusy("{path} is in use by another program: close that first, then try again", path=path) from error
     except sqlite3.DatabaseError:
         pass
