@@ -102,7 +102,7 @@ def checked(values: Sequence[Any], fields: Sequence[str], what: str, table: Mapp
 
 def _within(value: float, field: str, what: str, table: Mapping[str, Field]) -> None:
     limits = table.get(field)
-    if limits is not None and limits.low is not None and limits.high is not None and not limits.low <= value <= limits.high:
+    if limits is not None and not limits.low <= value <= limits.high:
         raise LibraryError(
             "{what} not stored: {field} is {value:g}, beyond {low:g} to {high:g}; check the value",
             what=translated(what), field=field, value=value, low=limits.low, high=limits.high,
