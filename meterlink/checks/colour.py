@@ -42,8 +42,7 @@ class ColourRow(NamedTuple):
 
 def limits(view: JudgedSet) -> tuple[float, float]:
     """Return (mired, Duv) beyond which two lights count as different: as set, else 10 mired and 0.006."""
-    details = view.setup.details or {}
-    mired, duv = fact(details, "colour_limit_mired"), fact(details, "colour_limit_duv")
+    mired, duv = fact(view.setup.details, "colour_limit_mired"), fact(view.setup.details, "colour_limit_duv")
     return (colour.GEL_LIMIT_MIRED if mired is None else mired), (LIMIT_DUV if duv is None else duv)
 
 

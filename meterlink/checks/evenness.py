@@ -21,7 +21,7 @@ _NUMBERED = re.compile(r"(.{1,40}?)[ :_-]?(\d{1,3})")
 @register
 def head_to_toe(view: JudgedSet) -> Iterable[Finding]:
     """Predicted light on hands and feet: a caution when the figure is shown full length, else a note, once its height is known."""
-    details = view.setup.details or {}
+    details = view.setup.details
     height = details.get("face_height_m")
     full = str(details.get("framing", "")).lower() in FULL_LENGTH
     if not full and (isinstance(height, bool) or not isinstance(height, int | float)):
@@ -36,20 +36,13 @@ def head_to_toe(view: JudgedSet) -> Iterable[Finding]:
     except ValueError:
         return
     if even.caution:
-        yield Finding(
-            "evenness",
-            (CAUTION if full else NOTE) + min(0.4, even.spread_stops / 20),
-            "",
-            told("head_to_toe" if full else "head_to_toe_if", what=even.caution),
-            told("head_to_toe_do"),
-            {
-                "points": even.points,
-                "together_stops": even.together,
-                "by_light_stops": even.by_light,
-                "spread_stops": even.spread_stops,
-                "common_practice_least_m": LEAST_SOFTBOX_M,
-            },
-        )
+        rank = (CAUTION if full else NOTE) + min(0.4, even.spread_stops / 20)
+        said = told("head_to_toe" if full else "head_to_toe_if", what=even.caution)
+        numbers = {
+            "points": even.points, "together_stops": even.together, "by_light_stops": even.by_light,
+            "spread_stops": even.spread_stops, "common_practice_least_m": LEAST_SOFTBOX_M,
+        }  # fmt: skip
+        yield Finding("evenness", rank, "", said, told("head_to_toe_do"), numbers)
 
 
 @register
@@ -63,23 +56,17 @@ def backdrop(view: JudgedSet) -> Iterable[Finding]:
             yield Finding("backdrop", NOTE + 0.3, "", said, do, {})
             continue
         state = view.state(light_id)
+        light = state.light.name if state is not None else ""
         low = spread.points[spread.stops.index(min(spread.stops))]
         uneven = spread.spread_stops > UNEVEN_STOPS
         even = {"name": name, "stops": spread.spread_stops, "u95": 2 * spread.u_spread_stops, "point": low}
-        yield Finding(
-            "backdrop",
-            (CAUTION if uneven else NOTE) + 0.3,
-            state.light.name if state is not None else "",
-            told("backdrop_by" if state is not None else "backdrop", **even, **({"light": state.light.name} if state else {})),
-            told("backdrop_do", point=low) if uneven else told("backdrop_even"),
-            {
-                "points": spread.points,
-                "stops": spread.stops,
-                "spread_stops": spread.spread_stops,
-                "u95_stops": 2 * spread.u_spread_stops,
-                "map": heat_map(spread).splitlines(),
-            },
-        )
+        said = told("backdrop_by", **even, light=light) if light else told("backdrop", **even)
+        do = told("backdrop_do", point=low) if uneven else told("backdrop_even")
+        numbers = {
+            "points": spread.points, "stops": spread.stops, "spread_stops": spread.spread_stops,
+            "u95_stops": 2 * spread.u_spread_stops, "map": heat_map(spread).splitlines(),
+        }  # fmt: skip
+        yield Finding("backdrop", (CAUTION if uneven else NOTE) + 0.3, light, said, do, numbers)
 
 
 def _surfaces(view: JudgedSet) -> dict[tuple[str, str], list[Reading]]:

@@ -7,7 +7,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from math import isfinite
 from typing import Any, NamedTuple
 
 from meterlink.photometry.freeze import magnification
@@ -73,7 +72,7 @@ def fact(details: Mapping[str, Any], key: str) -> float | None:
     if isinstance(value, bool) or not isinstance(value, int | float):
         return None
     low, high = FACTS[key]
-    return float(value) if isfinite(value) and low <= value <= high else None
+    return float(value) if low <= value <= high else None
 
 
 def word(details: Mapping[str, Any], key: str, allowed: tuple[str, ...]) -> str:
@@ -84,26 +83,26 @@ def word(details: Mapping[str, Any], key: str, allowed: tuple[str, ...]) -> str:
 
 def camera(setup: Setup, settings: Settings) -> Camera:
     """Return the shutter of a set-up; a focal-plane one is assumed where nothing is said."""
-    details = setup.details or {}
+    details = setup.details
     kind = word(details, "shutter_kind", KINDS)
     sync = fact(details, "sync_speed_s")
     travel, delay = fact(details, "curtain_travel_s"), fact(details, "trigger_delay_s")
     assumed = [] if kind else ["--shutter-kind"]
     kind = kind or "focal-plane"
+    unknown = kind == "electronic" and travel is None
     if kind == "focal-plane":
         assumed += [flag for flag, value in (("--sync", sync), ("--curtain-travel", travel)) if value is None]
     sync_s = sync if sync is not None else settings.sync_speed_s
-    if not setup.shutter_s or not isfinite(setup.shutter_s) or setup.shutter_s <= 0.0:
+    if not setup.shutter_s:
         return Camera(None, sync_s, tuple(assumed))
     if travel is None:
         travel = TRAVEL_OVER_SYNC * travel_of_sync_speed(sync_s) if kind == "focal-plane" and sync_s > 0.0 else 0.0
-    unknown = kind == "electronic" and fact(details, "curtain_travel_s") is None
     return Camera(Shutter(kind, setup.shutter_s, travel, delay or 0.0), sync_s, tuple(assumed), unknown)
 
 
 def movement(setup: Setup) -> Movement:
     """Return the movement to be frozen: a declared speed, a declared kind of movement, else hands."""
-    details = setup.details or {}
+    details = setup.details
     what = word(details, "movement", tuple(MOVEMENTS))
     speed = fact(details, "movement_m_s")
     if speed is not None:
@@ -115,7 +114,7 @@ def movement(setup: Setup) -> Movement:
 
 def magnification_of(setup: Setup) -> float | None:
     """Return image size over object size at the face: as given, or of focal length and camera distance; None if unknown."""
-    details = setup.details or {}
+    details = setup.details
     given = fact(details, "magnification")
     if given is not None:
         return given

@@ -119,15 +119,10 @@ def retakes(view: JudgedSet) -> Iterable[Finding]:
     for state in view.lights:
         judged = state.judged
         if judged is not None and judged.verdict == RETAKE and state.light.id not in (view.swap or ()):
+            name, rank = state.light.name, WRONG + min(0.9, judged.u95_stops / 10)
+            said, do = told("light_says", light=name, what=judged.said), told("do", do=Do("meter", light=name))
             numbers = {"correction_stops": judged.correction_stops, "u95_stops": judged.u95_stops}
-            yield Finding(
-                "retake",
-                WRONG + min(0.9, judged.u95_stops / 10),
-                state.light.name,
-                told("light_says", light=state.light.name, what=judged.said),
-                told("do", do=Do("meter", light=state.light.name)),
-                numbers,
-            )
+            yield Finding("retake", rank, name, said, do, numbers)
 
 
 @register
@@ -160,24 +155,17 @@ def disagreement(view: JudgedSet) -> Iterable[Finding]:
             yield Finding("sum", FINE, "", told("sum_agrees", stops=check.residual_stops), NOTHING, well)
         return
     top = check.suspects[0]
-    names = check.names
     ranking = [
         {
-            "light": names.get(one.light_id or "", "all together"),
-            "probability": one.probability,
-            "cause": one.cause,
-            "stops": one.stops,
-            "held_off_m": one.held_off_m,
+            "light": check.names.get(one.light_id or "", "all together"), "probability": one.probability, "cause": one.cause,
+            "stops": one.stops, "held_off_m": one.held_off_m,
         }
         for one in check.suspects[:4]
-    ]
+    ]  # fmt: skip
     numbers = {
-        "residual_stops": check.residual_stops,
-        "u_residual_stops": check.u_stops,
-        "odds": weighing.odds,
-        "suspects": ranking,
-    }
-    name = names.get(top.light_id or "", "")
+        "residual_stops": check.residual_stops, "u_residual_stops": check.u_stops, "odds": weighing.odds, "suspects": ranking,
+    }  # fmt: skip
+    name = check.names.get(top.light_id or "", "")
     rank = WRONG + min(0.9, log2(1 + weighing.odds) / 20)
     kind = "sum" if check.residual_stops is not None and top.cause != DIAL else "prediction"
     yield Finding(kind, rank, name, _disagreement(check, top, view), _next_step(check, view), numbers)
@@ -195,17 +183,14 @@ def _disagreement(check: SumCheck, top: Suspect, view: JudgedSet) -> Told:
     name = check.names.get(top.light_id or "") or told("the_sum_pop")
     if prediction is not None:
         parts.append(told("was_expected", light=name, u95=2 * prediction.u_stops, past=prediction.reason))
+    state = view.state(top.light_id)
     if top.light_id is None:
         cause = told("sum_itself")
-    elif top.cause == DIAL:
-        code = "reads_high" if top.stops > 0 else "reads_low_because"
-        cause = told(code, light=name, stops=top.stops, causes=_reads_like(view.state(top.light_id), top.stops))
     elif top.cause == HELD and top.held_off_m is not None:
         cause = told("as_if_held", light=name, stops=top.stops, held_off_m=top.held_off_m)
     else:
-        code = "reads_high" if top.stops > 0 else "reads_low_because"
-        cause = told(code, light=name, stops=top.stops, causes=causes(top.stops))
-    state = view.state(top.light_id)
+        why = _reads_like(state, top.stops) if top.cause == DIAL else causes(top.stops)
+        cause = told("reads_high" if top.stops > 0 else "reads_low_because", light=name, stops=top.stops, causes=why)
     if top.dial_stops is not None and state is not None and state.placement is not None:
         cause = told("or_dial", cause=cause, power=dial_words(state.light, state.placement, top.dial_stops))
     numbers = {"parts": tuple(parts), "percent": 100 * top.probability, "cause": cause}
@@ -266,14 +251,9 @@ def predicted_apart(view: JudgedSet) -> Iterable[Finding]:
         if dial is not None and abs(dial - apart) <= 2 * u:
             why = told("reads_like_else", like=_reads_like(state, dial), causes=other)
             advice = _at_the_dial(state, dial)
-        yield Finding(
-            "prediction",
-            DOUBTFUL + min(0.9, abs(apart) / u / 20),
-            name,
-            told("apart", light=name, stops=apart, past=prediction.reason, u95=2 * u, causes=why),
-            advice,
-            {"apart_stops": apart, "u_stops": u, "predicted": prediction.exposure_lxs, "from": prediction.pasts},
-        )
+        said = told("apart", light=name, stops=apart, past=prediction.reason, u95=2 * u, causes=why)
+        numbers = {"apart_stops": apart, "u_stops": u, "predicted": prediction.exposure_lxs, "from": prediction.pasts}
+        yield Finding("prediction", DOUBTFUL + min(0.9, abs(apart) / u / 20), name, said, advice, numbers)
 
 
 @register
@@ -281,14 +261,8 @@ def sum_hint(view: JudgedSet) -> Iterable[Finding]:
     """Why there is no sum check yet, when there could be one."""
     front = [one for one in view.lights if one.light.role not in OWN_POINT_ROLES and one.reading is not None]
     if view.check.refusal and len(front) > 1:
-        yield Finding(
-            "sum_missing",
-            NOTE + 0.5,
-            "",
-            told("not_cross_checked", why=view.check.refusal),
-            told("sum_missing_do", do=Do("meter_together")),
-            {},
-        )
+        said, do = told("not_cross_checked", why=view.check.refusal), told("sum_missing_do", do=Do("meter_together"))
+        yield Finding("sum_missing", NOTE + 0.5, "", said, do, {})
 
 
 @register
@@ -308,10 +282,8 @@ def unknown_places(view: JudgedSet) -> Iterable[Finding]:
 def outliers(view: JudgedSet) -> Iterable[Finding]:
     """Pops of one reading that stand apart from the others."""
     for state in view.lights:
-        note = outlier_note(state.reading.pops) if state.reading is not None else NOTHING
-        if note and state.reading is not None:
-            values = [pop.exposure_lxs for pop in state.reading.pops]
-            name = state.light.name
+        if state.reading is not None and (note := outlier_note(state.reading.pops)):
+            name, values = state.light.name, [pop.exposure_lxs for pop in state.reading.pops]
             said, do = told("light_says", light=name, what=note), told("outlier_do", light=name)
             yield Finding("outlier", DOUBTFUL, name, said, do, {"pops_lxs": values})
 
@@ -328,29 +300,20 @@ def near_limits(view: JudgedSet) -> Iterable[Finding]:
         reach = reach_of(state.placement, view.settings, falloff=falloff)
         if reach.good_m is None or reach.good_m >= view.settings.assumed_reach_max_m:
             continue
-        yield Finding(
-            "reach",
-            NOTE + 0.6,
-            state.light.name,
-            told("near", light=state.light.name, reach_m=view.settings.assumed_reach_max_m),
-            told(
-                "near_do", reach=reach.advice(state.light.name, state.light.point),
-                do=Do("say_held", light=state.light.name, held="5cm"),
-            ),
-            {"good_m": reach.good_m, "usable_m": reach.usable_m},
-        )
+        name = state.light.name
+        said = told("near", light=name, reach_m=view.settings.assumed_reach_max_m)
+        do = told("near_do", reach=reach.advice(name, state.light.point), do=Do("say_held", light=name, held="5cm"))
+        yield Finding("reach", NOTE + 0.6, name, said, do, {"good_m": reach.good_m, "usable_m": reach.usable_m})
 
 
 @register
 def peaks_beyond_range(view: JudgedSet) -> Iterable[Finding]:
     """Yield a note for each light that is known by the bounds of a clipped pop only."""
     for state in view.lights:
-        said = beyond_range(state.reading) if state.reading is not None else NOTHING
-        if said and state.reading is not None:
+        if state.reading is not None and (beyond := beyond_range(state.reading)):
             name = state.light.name
-            do = told("for_t01", do=Do("meter", light=name))
-            what = told("light_says", light=name, what=said)
-            yield Finding("beyond_range", NOTE + 0.3, name, what, do, {"u_rel": state.reading.u_rel})
+            said, do = told("light_says", light=name, what=beyond), told("for_t01", do=Do("meter", light=name))
+            yield Finding("beyond_range", NOTE + 0.3, name, said, do, {"u_rel": state.reading.u_rel})
 
 
 @register

@@ -46,7 +46,7 @@ class Drawn(NamedTuple):
 
 def limit_mm(view: JudgedSet) -> float:
     """Return the longest trail that counts as frozen, in mm at the subject: as set, else as common practice has it."""
-    details = view.setup.details or {}
+    details = view.setup.details
     pixels, millimetres = fact(details, "blur_limit_px"), fact(details, "blur_limit_mm")
     scale, pitch = magnification_of(view.setup), fact(details, "pixel_pitch_um")
     if millimetres is not None:
@@ -56,14 +56,10 @@ def limit_mm(view: JudgedSet) -> float:
     return LIMIT_MM
 
 
-def trails_of(view: JudgedSet, speed_m_s: float | None = None) -> list[Drawn]:
-    """Return what each light with a known duration leaves, the one that shows most first.
-
-    ``speed_m_s`` is the set-up's movement when not given.
-    """
-    speed = movement(view.setup).speed_m_s if speed_m_s is None else speed_m_s
-    shares = _shares(view)
-    scale, pitch = magnification_of(view.setup), fact(view.setup.details or {}, "pixel_pitch_um")
+def trails_of(view: JudgedSet) -> list[Drawn]:
+    """Return what each light with a known duration leaves of the set-up's movement, the one that shows most first."""
+    speed, shares = movement(view.setup).speed_m_s, _shares(view)
+    scale, pitch = magnification_of(view.setup), fact(view.setup.details, "pixel_pitch_um")
     found = []
     for state in view.lights:
         time_s = _time_of(state, view)
@@ -139,24 +135,14 @@ def _finding(one: Drawn, view: JudgedSet, moves: Movement, limit: float, drawn: 
     # Over the limit by one stop weighs little, by four stops all of it.
     over = log2(one.trail_mm / limit)
     rank = CAUTION + min(0.5, over / 8 * one.share) if moves.declared else NOTE + 0.25
-    return Finding(
-        "freeze",
-        rank,
-        one.light,
-        _said(one, moves, told("part_of_face", share=one.share) if all_read else NOTHING),
-        _advice(one, head, fixture_curves(head, view), wanted),
-        {
-            "speed_m_s": moves.speed_m_s,
-            "movement_declared": moves.declared,
-            "t01_s": one.t01_s,
-            "wanted_t01_s": wanted,
-            "limit_mm": limit,
-            "trail_mm": one.trail_mm,
-            "trail_px": one.trail_px,
-            "share": one.share if all_read else None,
-            "trails": [each._asdict() for each in drawn],
-        },
-    )
+    said = _said(one, moves, told("part_of_face", share=one.share) if all_read else NOTHING)
+    advice = _advice(one, head, fixture_curves(head, view), wanted)
+    numbers = {
+        "speed_m_s": moves.speed_m_s, "movement_declared": moves.declared, "t01_s": one.t01_s, "wanted_t01_s": wanted,
+        "limit_mm": limit, "trail_mm": one.trail_mm, "trail_px": one.trail_px, "share": one.share if all_read else None,
+        "trails": [each._asdict() for each in drawn],
+    }  # fmt: skip
+    return Finding("freeze", rank, one.light, said, advice, numbers)
 
 
 def _said(one: Drawn, moves: Movement, part: Told) -> Told:
@@ -194,6 +180,6 @@ def _advice(one: Drawn, state: LightState, curves: FixtureCurves, wanted_s: floa
 
 def power_text(state: LightState, power_stops: float) -> str:
     """Return a power in the light's own scale."""
-    top = state.light.details.get("scale_top") if state.light.details else None
+    top = state.light.details.get("scale_top")
     scale = float(top) if isinstance(top, int | float) and not isinstance(top, bool) else None
     return units.format_power(power_stops, None if scale is not None else state.light.full_power_j, scale)

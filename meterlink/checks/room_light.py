@@ -59,7 +59,7 @@ def level(view: JudgedSet, point: str = "face") -> Level | None:
 
     With readings for lamps on and off, the one with them on is judged: they burn in most pictures.
     """
-    rooms = [r for r in view.readings if r.purpose == "room" and _usable(r)]
+    rooms = _rooms(view)
     here = [r for r in rooms if r.point == point] or [r for r in rooms if r.point == "face"]
     if here:
         on, off = _latest(here, LAMPS_ON), _latest(here, LAMPS_OFF)
@@ -76,7 +76,7 @@ def level(view: JudgedSet, point: str = "face") -> Level | None:
 
 def resolution_lx(calibration: Calibration | None, range_index: int) -> float:
     """Return the light below which a range tells nothing but that it is less, in lx; 0 where its calibration does not say."""
-    if calibration is None or not 0 <= range_index < len(calibration.ranges):
+    if calibration is None or range_index >= len(calibration.ranges):
         return 0.0
     return _u_dark(calibration.details, range_index) * calibration.ranges[range_index].full_scale_lx
 
@@ -89,14 +89,13 @@ def limit_lx(view: JudgedSet, room: Reading) -> float | None:
 
 def lamps_told_nothing(view: JudgedSet, room: Reading) -> bool:
     """Whether the room was read at this point with the lamps on and off, and neither could be told from dark."""
-    here = [r for r in view.readings if r.purpose == "room" and _usable(r) and r.point == room.point]
+    here = [r for r in _rooms(view) if r.point == room.point]
     both = [_latest(here, note) for note in LAMPS]
     return all(one is not None and limit_lx(view, one) is not None for one in both)
 
 
-def _usable(reading: Reading) -> bool:
-    value = reading.illuminance_lx
-    return value is not None and isfinite(value) and not reading.clipped
+def _rooms(view: JudgedSet) -> list[Reading]:
+    return [r for r in view.readings if r.purpose == "room" and r.illuminance_lx is not None and not r.clipped]
 
 
 def _latest(readings: list[Reading], note: str) -> Reading | None:
@@ -109,9 +108,7 @@ def _before_the_pops(view: JudgedSet) -> Level | None:
     for reading in view.readings:
         calibration = view.calibrations.get(reading.calibration_id)
         seen = reading.ambient_lx
-        if reading.kind != "flash" or seen is None or not isfinite(seen) or calibration is None:
-            continue
-        if not 0 <= reading.range_index < len(calibration.ranges):
+        if reading.kind != "flash" or seen is None or calibration is None or reading.range_index >= len(calibration.ranges):
             continue
         scale = calibration.ranges[reading.range_index]
         if calibration.method != "assumed" and scale.dark_raw == 0.0:
@@ -123,7 +120,7 @@ def _before_the_pops(view: JudgedSet) -> Level | None:
 
 
 def _u_dark(details: dict[str, Any], range_index: int) -> float:
-    known = (details or {}).get("u_dark_raw")
+    known = details.get("u_dark_raw")
     if isinstance(known, list | tuple) and range_index < len(known):
         value = known[range_index]
         if isinstance(value, int | float) and not isinstance(value, bool) and 0.0 <= value < 1.0:
@@ -170,9 +167,7 @@ def room_light(view: JudgedSet) -> Iterable[Finding]:
         return
     if time_s is None or not time_s > 0.0:
         if any(one.source == "room reading" for one in known.values()):
-            yield Finding(
-                "room_light", NOTE + 0.3, "", told("room_unjudged"), told("do", do=Do("give_shutter")), {},
-            )  # fmt: skip
+            yield Finding("room_light", NOTE + 0.3, "", told("room_unjudged"), told("do", do=Do("give_shutter")), {})
         return
     judged = {part: ambient.judge(parts[part][1], one.illuminance_lx, time_s, part) for part, one in known.items()}
     worst = min(judged, key=lambda part: judged[part].flash_over_room_stops)
@@ -203,17 +198,12 @@ def _without_reading(part: str, exposure: float, at: Level, time_s: float) -> It
     room = ambient.judge(exposure, at.illuminance_lx if sure else most, time_s, part)
     if sure and room.verdict == "clean":
         return
-    what = told("room_unknown", lx=most, part=part_said(part), above=k)
+    rank = (CAUTION if sure and room.verdict == "ghosts" else NOTE) + 0.35
+    said = told("room_unknown", lx=most, part=part_said(part), above=k)
     if sure:
-        what = told("room_before_pops", room=_with_least(room, k))
-    yield Finding(
-        "room_light",
-        (CAUTION if sure and room.verdict == "ghosts" else NOTE) + 0.35,
-        "",
-        what,
-        told("read_it", do=Do("meter_room_lamps")),
-        {"part": part, "room_lx": at.illuminance_lx, **_stops(exposure, at, time_s)},
-    )
+        said = told("room_before_pops", room=_with_least(room, k))
+    numbers = {"part": part, "room_lx": at.illuminance_lx, **_stops(exposure, at, time_s)}
+    yield Finding("room_light", rank, "", said, told("read_it", do=Do("meter_room_lamps")), numbers)
 
 
 def _stops(exposure: float, at: Level, time_s: float) -> dict[str, float | None]:
@@ -235,7 +225,6 @@ def _with_least(room: ambient.RoomLight, least_stops: float) -> Told:
 
 def _finding(view: JudgedSet, judged: dict[str, ambient.RoomLight], worst: str, exposure: float, at: Level) -> Finding:
     room, time_s = judged[worst], view.setup.shutter_s or 1.0
-    ghosts = room.verdict == "ghosts"
     stops = _stops(exposure, at, time_s)
     least = stops["flash_over_room_least_stops"]
     said = _with_least(room, inf if least is None else least)
@@ -243,18 +232,11 @@ def _finding(view: JudgedSet, judged: dict[str, ambient.RoomLight], worst: str, 
     if at.lamps in LAMPS:
         text = told("room_read_lamps", room=said, lamps=told(LAMPS[at.lamps]))
     numbers = {
-        "part": worst,
-        "room_lx": at.illuminance_lx,
-        "lamps": at.lamps,
-        "lamps_add_lx": at.lamps_add_lx,
-        **stops,
-        "added_stops": room.added_stops,
-        "share": room.share,
-        "ghost_stops": _plain(room.ghost_stops),
-        "parts": {part: _plain(one.flash_over_room_stops) for part, one in judged.items()},
-        "wanted_stops": WANTED_STOPS,
-    }
-    rank = CAUTION + min(0.9, 0.4 + room.share / 2) if ghosts else NOTE + 0.7
+        "part": worst, "room_lx": at.illuminance_lx, "lamps": at.lamps, "lamps_add_lx": at.lamps_add_lx, **stops,
+        "added_stops": room.added_stops, "share": room.share, "ghost_stops": _plain(room.ghost_stops),
+        "parts": {part: _plain(one.flash_over_room_stops) for part, one in judged.items()}, "wanted_stops": WANTED_STOPS,
+    }  # fmt: skip
+    rank = CAUTION + min(0.9, 0.4 + room.share / 2) if room.verdict == "ghosts" else NOTE + 0.7
     return Finding("room_light", rank, "", text, _remedy(view, exposure, at, time_s), numbers)
 
 
@@ -283,30 +265,19 @@ def _remedy(view: JudgedSet, exposure: float, at: Level, time_s: float) -> Told:
     remedy = ambient.remedy(exposure, at.illuminance_lx, time_s, WANTED_STOPS)
     said = []
     if at.other_lx is not None and at.lamps_add_lx and at.lamps_add_lx > 0.1 * at.illuminance_lx:
-        if at.other_lx > 0.0:
-            gain = log2(at.illuminance_lx / at.other_lx)
-            said.append(told("lamps_off_gain", stops=gain))
-        else:
-            said.append(told("lamps_off_all"))
+        gain = told("lamps_off_gain", stops=log2(at.illuminance_lx / at.other_lx)) if at.other_lx > 0.0 else told("lamps_off_all")
+        said.append(gain)
     facts = camera(view.setup, view.settings)
     limit = 0.0 if facts.shutter is not None and facts.shutter.kind == "leaf" else facts.sync_speed_s
-    wanted_s = max(remedy.shutter_s, limit)
-    shorter = _on_the_dial(wanted_s, limit)
-    gained = log2(time_s / shorter) if shorter < time_s else 0.0
-    if gained <= LEAST_GAIN_STOPS:
-        gained = 0.0
-    else:
+    shorter = nearest_time_s(max(remedy.shutter_s, limit)).value
+    if shorter < limit * 0.97:  # not by the rounding of its name alone
+        shorter *= 2 ** (1 / 3)
+    rest, gained = remedy.stops, log2(time_s / shorter)
+    if gained > LEAST_GAIN_STOPS:
+        rest -= gained
         do = Do("give_shutter", shutter=units.format_shutter(shorter).removesuffix(" s"))
-        whole = gained >= remedy.stops - 0.1
-        said.append(told("shorter", do=do) if whole else told("shorter_sync", do=do, gained=gained, of=remedy.stops))
-    rest = remedy.stops - gained
+        said.append(told("shorter", do=do) if rest <= 0.1 else told("shorter_sync", do=do, gained=gained, of=remedy.stops))
     if rest > 0.18:
         # Less than that is the rounding of the shutter's dial.
         said.append(told("more_power", stops=rest))
     return all_of(*said)
-
-
-def _on_the_dial(time_s: float, least_s: float) -> float:
-    """Return the nominal time nearest to what is wanted, not shorter than the least but for rounding of its name."""
-    value = nearest_time_s(time_s).value
-    return value if value >= least_s * 0.97 else value * 2 ** (1 / 3)

@@ -12,6 +12,7 @@ from meterlink.checks.findings import CAUTION, FINE, NOTE, Finding, register
 from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.photometry import flash, shutter
 from meterlink.photometry.series import THIRD_TIMES, time_exact_s
+from meterlink.records import Reading
 from meterlink.words.actions import Do
 from meterlink.words.told import NOTHING, Told, told
 
@@ -20,17 +21,23 @@ SLOWEST_S = 1 / 15
 """A slower shutter than this is no advice for people."""
 LOOK_CLOSER_STOPS = 0.02
 """From this loss of an exponential of the same t0.1 on, the kept waveform is looked at."""
+_ASSUMED = {"--shutter-kind": "assumed_kind", "--sync": "assumed_sync", "--curtain-travel": "assumed_travel"}
 
 
 class Loss(NamedTuple):
     """What a light loses at the shutter."""
 
-    light: str
+    state: LightState
     t01_s: float
     kept: shutter.Kept
     train: bool
     """Many pulses in a row (high-speed sync): each row gets only those during its own time."""
     from_waveform: bool
+
+    @property
+    def seen(self) -> bool:
+        """Whether it shows in the picture."""
+        return self.kept.loss_stops < -VISIBLE_STOPS
 
 
 def loss_of(state: LightState, view: JudgedSet, at: shutter.Shutter) -> Loss | None:
@@ -42,29 +49,24 @@ def loss_of(state: LightState, view: JudgedSet, at: shutter.Shutter) -> Loss | N
     if reading is None or reading.kind != "flash" or not reading.t01_s or reading.t01_s <= 0.0:
         return None
     kept = shutter.kept_of_t01(at, reading.t01_s)
-    if kept.least > 0.0 and kept.loss_stops > -LOOK_CLOSER_STOPS:
-        return Loss(state.light.name, reading.t01_s, kept, False, False)
-    return _by_waveform(state, view, at) or Loss(state.light.name, reading.t01_s, kept, False, False)
+    closer = _of_waveform(reading, view, at) if kept.loss_stops <= -LOOK_CLOSER_STOPS else None
+    kept, train = closer or (kept, False)
+    return Loss(state, reading.t01_s, kept, train, closer is not None)
 
 
-def _by_waveform(state: LightState, view: JudgedSet, at: shutter.Shutter) -> Loss | None:
-    """The same from the samples; None when there are none, or nothing follows from them."""
-    reading = state.reading
-    wave = view.waves(reading.id) if view.waves is not None and reading is not None else None
-    if wave is None or reading is None or reading.t01_s is None:
+def _of_waveform(reading: Reading, view: JudgedSet, at: shutter.Shutter) -> tuple[shutter.Kept, bool] | None:
+    """What is kept of the samples, and whether they are a train; None when there are none, or nothing follows from them."""
+    wave = view.waves(reading.id) if view.waves is not None else None
+    if wave is None or len(wave[0]) < 4:
         return None
     times, light = wave
-    if len(times) < 4:
-        return None
     try:
         found = flash.analyse(light, times - times[0])
         if found.kind == "train":
             share = min(1.0, shutter.train_exposure_lxs(max(found.mean_lx, 0.0), at) / found.exposure_lxs)
-            kept = shutter.Kept(share, share, share, 0.0, 0.0)
-            return Loss(state.light.name, reading.t01_s, kept, True, True)
+            return shutter.Kept(share, share, share, 0.0, 0.0), True
         above = [max(float(value) - found.ambient_lx, 0.0) for value in light]
-        start = float(times[0]) + found.start_s
-        return Loss(state.light.name, reading.t01_s, shutter.kept_of_wave(at, times.tolist(), above, start), False, True)
+        return shutter.kept_of_wave(at, times.tolist(), above, float(times[0]) + found.start_s), False
     except (ValueError, ZeroDivisionError):
         return None
 
@@ -74,55 +76,47 @@ def shutter_losses(view: JudgedSet) -> Iterable[Finding]:
     """Times beyond the sync speed, and flashes that are longer than the shutter stays open."""
     facts = camera(view.setup, view.settings)
     at = facts.shutter
-    flashes = [one for one in view.lights if one.reading is not None and one.reading.kind == "flash"]
-    if at is None or not flashes:
+    if at is None or not _flashes(view):
         return
     if facts.readout_unknown:
-        yield Finding(
-            "shutter", NOTE + 0.45, "",
-            told("readout_unknown"), told("do", do=Do("give_curtain")), {},
-        )  # fmt: skip
+        yield Finding("shutter", NOTE + 0.45, "", told("readout_unknown"), told("do", do=Do("give_curtain")), {})
         return
-    losses = _losses(view, at)
-    beyond = beyond_sync(view, losses)
+    beyond = beyond_sync(view)
     if beyond is not None:
         yield beyond
         return
+    losses = _losses(view, at)
     for loss in losses:
-        if not _kept(loss):
+        if loss.seen:
             yield _train(loss, at) if loss.train else _slow(loss, at, facts, view)
-    if losses and all(_kept(loss) for loss in losses):
+    if losses and not any(loss.seen for loss in losses):
         worst = min(loss.kept.loss_stops for loss in losses)
         said = told("shutter_keeps", time_s=at.time_s, stops=worst)
         yield Finding("shutter", FINE, "", said, NOTHING, {"shutter_s": at.time_s, "loss_stops": worst})
 
 
-def _kept(loss: Loss) -> bool:
-    return loss.kept.least > 0.0 and loss.kept.loss_stops >= -VISIBLE_STOPS
+def _flashes(view: JudgedSet) -> int:
+    """How many lights were read as flash."""
+    return sum(one.reading is not None and one.reading.kind == "flash" for one in view.lights)
 
 
 def _losses(view: JudgedSet, at: shutter.Shutter) -> list[Loss]:
-    found = (loss_of(one, view, at) for one in view.lights if one.reading is not None and one.reading.kind == "flash")
+    found = (loss_of(one, view, at) for one in view.lights)
     return [loss for loss in found if loss is not None]
 
 
-def beyond_sync(view: JudgedSet, losses: list[Loss] | None = None) -> Finding | None:
+def beyond_sync(view: JudgedSet) -> Finding | None:
     """Return what the set-up's shutter time does to flashes when it is beyond the sync speed, None when it is not.
 
     Whoever tells the camera's settings says this with them.  Heads that all pulse (high-speed sync) have no sync speed.
     """
-    facts = camera(view.setup, view.settings)
-    flashes = sum(one.reading is not None and one.reading.kind == "flash" for one in view.lights)
+    facts, flashes = camera(view.setup, view.settings), _flashes(view)
     at = facts.shutter
     if at is None or not flashes or facts.readout_unknown or not shutter.beyond_sync(at, facts.sync_speed_s):
         return None
-    losses = _losses(view, at) if losses is None else losses
+    losses = _losses(view, at)
     if sum(loss.train for loss in losses) == flashes:
         return None
-    return _beyond_sync(facts, at, losses)
-
-
-def _beyond_sync(facts: Camera, at: shutter.Shutter, losses: list[Loss]) -> Finding:
     dark = max((loss.kept.dark_share for loss in losses), default=0.0)
     numbers = {
         "time_s": at.time_s, "sync_s": facts.sync_speed_s,
@@ -131,14 +125,9 @@ def _beyond_sync(facts: Camera, at: shutter.Shutter, losses: list[Loss]) -> Find
     said = told("beyond_sync", **numbers)
     if "--sync" in facts.assumed:
         said = told("beyond_sync_assumed", **numbers, do=Do("give_sync"))
-    return Finding(
-        "sync",
-        CAUTION + 0.8,
-        "",
-        said,
-        told("beyond_sync_do", do=Do("give_shutter", shutter=_typed(facts.sync_speed_s))),
-        {"shutter_s": at.time_s, "sync_speed_s": facts.sync_speed_s, "dark_share": dark, "assumed": list(facts.assumed)},
-    )
+    to_do = told("beyond_sync_do", do=Do("give_shutter", shutter=_typed(facts.sync_speed_s)))
+    figures = {"shutter_s": at.time_s, "sync_speed_s": facts.sync_speed_s, "dark_share": dark, "assumed": list(facts.assumed)}
+    return Finding("sync", CAUTION + 0.8, "", said, to_do, figures)
 
 
 def _numbers(loss: Loss, at: shutter.Shutter, facts: tuple[str, ...]) -> dict[str, object]:
@@ -157,20 +146,14 @@ def _numbers(loss: Loss, at: shutter.Shutter, facts: tuple[str, ...]) -> dict[st
 
 
 def _train(loss: Loss, at: shutter.Shutter) -> Finding:
-    stops = loss.kept.loss_stops
-    numbers = {"light": loss.light, "time_s": at.time_s}
-    return Finding(
-        "pulse_train",
-        CAUTION + 0.7,
-        loss.light,
-        told("train", **numbers, stops=stops) if isfinite(stops) else told("train_nothing", **numbers),
-        told("train_do"),
-        _numbers(loss, at, ()),
-    )
+    name, stops = loss.state.light.name, loss.kept.loss_stops
+    numbers = {"light": name, "time_s": at.time_s}
+    said = told("train", **numbers, stops=stops) if isfinite(stops) else told("train_nothing", **numbers)
+    return Finding("pulse_train", CAUTION + 0.7, name, said, told("train_do"), _numbers(loss, at, ()))
 
 
 def _slow(loss: Loss, at: shutter.Shutter, facts: Camera, view: JudgedSet) -> Finding:
-    kept = loss.kept
+    name, kept = loss.state.light.name, loss.kept
     if kept.band_share == 0.0:
         how = told("loses_all_evenly") if kept.least <= 0.0 else told("loses_evenly", stops=kept.loss_stops)
     elif kept.least <= 0.0:
@@ -179,26 +162,21 @@ def _slow(loss: Loss, at: shutter.Shutter, facts: Camera, view: JudgedSet) -> Fi
         how = told("loses_band", stops=kept.loss_stops, share=kept.band_share)
     open_s = shutter.window_s(at)
     said = {
-        "light": loss.light, "t01_s": loss.t01_s, "how": how, "time_s": at.time_s,
+        "light": name, "t01_s": loss.t01_s, "how": how, "time_s": at.time_s,
         "open": told("duration", time_s=max(open_s, 1e-6)) if open_s > 0.0 else told("no_time"),
     }  # fmt: skip
-    text = told("slow_assumed", **said, assumed=_assumed(facts.assumed)) if facts.assumed else told("slow", **said)
-    advice, numbers = _advice(loss, at, view), _numbers(loss, at, facts.assumed)
+    assumed = tuple(told(_ASSUMED[option]) for option in facts.assumed)
+    text = told("slow_assumed", **said, assumed=assumed) if assumed else told("slow", **said)
+    advice = _advice(loss, at, view)
     if "--sync" in facts.assumed:
         advice = told("camera_tells", do=Do("give_sync"), advice=advice)
-    rank = CAUTION + min(0.6, 0.3 + (-kept.loss_stops / 10 if kept.least > 0.0 else 0.3))
-    return Finding("slow_flash", rank, loss.light, text, advice, numbers)
-
-
-def _assumed(flags: tuple[str, ...]) -> tuple[Told, ...]:
-    codes = {"--shutter-kind": "assumed_kind", "--sync": "assumed_sync", "--curtain-travel": "assumed_travel"}
-    return tuple(told(codes[flag]) for flag in flags)
+    rank = CAUTION + min(0.6, 0.3 - kept.loss_stops / 10)
+    return Finding("slow_flash", rank, name, text, advice, _numbers(loss, at, facts.assumed))
 
 
 def _advice(loss: Loss, at: shutter.Shutter, view: JudgedSet) -> Told:
     """The longest step down that is needed, and what it costs; an even loss may also be opened up for."""
-    state = next((one for one in view.lights if one.light.name == loss.light), None)
-    better = _slower(state, view, at) if state is not None else None
+    better = _slower(loss.state, view, at)
     power = told("shorter_flash_helps")
     if better is None:
         return power
@@ -213,10 +191,8 @@ def _slower(state: LightState, view: JudgedSet, at: shutter.Shutter) -> float | 
     """Shortest nominal time, longer than now, at which nothing visible is lost; None up to the slowest that makes sense."""
     times = sorted({time_exact_s(1 / -nominal) for nominal in THIRD_TIMES if nominal < 0 and -nominal >= 1 / SLOWEST_S})
     for time_s in times:
-        if time_s <= at.time_s * exp2(0.1):
-            continue
-        loss = loss_of(state, view, at._replace(time_s=time_s))
-        if loss is not None and loss.kept.least > 0.0 and loss.kept.loss_stops >= -VISIBLE_STOPS / 2:
+        loss = loss_of(state, view, at._replace(time_s=time_s)) if time_s > at.time_s * exp2(0.1) else None
+        if loss is not None and loss.kept.loss_stops >= -VISIBLE_STOPS / 2:
             return time_s
     return None
 

@@ -21,19 +21,12 @@ from meterlink.library.store import Library
 from meterlink.records import Setup
 from meterlink.report.qr import unpacked
 from meterlink.words.actions import Do
-from meterlink.words.language import marked_for, say, say_for
-
-RECORDS = (
-    marked_for("records", "setups"), marked_for("records", "setup versions"), marked_for("records", "lights"),
-    marked_for("records", "light versions"), marked_for("records", "placements"), marked_for("records", "calibrations"),
-    marked_for("records", "readings"), marked_for("records", "waveforms"), marked_for("records", "marks"),
-    marked_for("records", "notes"),
-)  # fmt: skip
+from meterlink.words.language import say, say_for
 
 
 def added_text(added: Added) -> str:
     """``2 setups, 31 readings``, or ``nothing new``, in the language in use."""
-    counts = [(n, say_for("records", what)) for n, what in zip(added, RECORDS, strict=True) if n]
+    counts = [(n, say_for("records", field.replace("_", " "))) for field, n in added._asdict().items() if n]
     parts = [say("{count} {records}", count=n, records=what) for n, what in counts]
     return ", ".join(parts) or say("nothing new")
 

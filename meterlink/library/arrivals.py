@@ -8,12 +8,13 @@ reading (one pop like itself, nothing superseded, harmless texts, a light and a 
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from meterlink.errors import ImportRefused
 from meterlink.library.checking import plain_texts, problems
 from meterlink.library.fields import LIMITS
+from meterlink.library.rows import marks
 
 Columns = dict[str, tuple[Any, ...]]
 """Column -> its values, in the order of the rows; empty for no rows."""
@@ -69,10 +70,8 @@ def _touched(connection: sqlite3.Connection, came: Mapping[str, Columns]) -> set
         touched.update(came[name].get("setup_no", ()))
     lights = {no for name in ("light_version", "placement") for no in came[name].get("light_no", ())}
     lights.update(came["light_version"].get("source_light_no", ()))
-    touched.update(_looked_up(connection, "light", "setup_no", lights).values())
-    for part in parts(came["setup"].get("id", ())):
-        marks = ", ".join("?" * len(part))
-        touched.update(no for (no,) in connection.execute(f"SELECT no FROM main.setup WHERE id IN ({marks})", part))
+    touched.update(looked_up(connection, "light", "setup_no", lights).values())
+    touched.update(looked_up(connection, "setup", "no", came["setup"].get("id", ()), by="id").values())
     return touched | _odd_sets(came["reading"]) if came["reading"] else touched
 
 
@@ -97,8 +96,8 @@ def _odd_sets(readings: Columns) -> set[int]:
 def _check_stands(connection: sqlite3.Connection, readings: Columns) -> None:
     """Refuse readings whose light is another set's, or whose placement is another light's, wherever that one is."""
     stands = set(zip(readings["setup_no"], readings["light_no"], readings["placement_no"], strict=True))
-    set_of = _looked_up(connection, "light", "setup_no", {light for _, light, _ in stands})
-    light_of = _looked_up(connection, "placement", "light_no", {place for _, _, place in stands})
+    set_of = looked_up(connection, "light", "setup_no", {light for _, light, _ in stands})
+    light_of = looked_up(connection, "placement", "light_no", {place for _, _, place in stands})
     if any(light is not None and set_of.get(light) != no for no, light, _ in stands):
         raise ImportRefused("the shared library holds a reading whose light belongs to another set-up, it was not taken: check it")
     if any(place is not None and light_of.get(place) != light for _, light, place in stands):
@@ -118,12 +117,11 @@ def _check_readings_named(connection: sqlite3.Connection, came: Mapping[str, Col
             raise ImportRefused("the shared library names a reading that is not there, it was not taken: check it")
 
 
-def _looked_up(connection: sqlite3.Connection, table: str, column: str, numbers: set[Any]) -> dict[int, int]:
-    """Return a column of a table's rows by their numbers."""
-    found: dict[int, int] = {}
-    for part in parts([no for no in numbers if no is not None]):
-        marks = ", ".join("?" * len(part))
-        found.update(connection.execute(f"SELECT no, {column} FROM main.{table} WHERE no IN ({marks})", part).fetchall())
+def looked_up(connection: sqlite3.Connection, table: str, column: str, keys: Iterable[Any], by: str = "no") -> dict[Any, int]:
+    """Return a column of a table's rows by their numbers, or by another column that names them."""
+    found: dict[Any, int] = {}
+    for part in parts([key for key in keys if key is not None]):
+        found.update(connection.execute(f"SELECT {by}, {column} FROM main.{table} WHERE {by} IN ({marks(part)})", part).fetchall())
     return found
 
 

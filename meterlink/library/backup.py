@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from meterlink.errors import LibraryBusy, NotInLibrary, StorageError, UsageError
-from meterlink.library.connection import file_uri
+from meterlink.library.connection import file_uri, is_busy
 from meterlink.library.files import (
     check_new,
     check_ordinary,
@@ -33,14 +33,10 @@ from meterlink.library.files import (
     written_whole,
 )
 from meterlink.words.actions import Do
-from meterlink.words.language import marked_for
 
-REASONS = (
-    marked_for("backup", "day"), marked_for("backup", "migration"), marked_for("backup", "import"), marked_for("backup", "merge"),
-    marked_for("backup", "sync"), marked_for("backup", "restore"),
-)  # fmt: skip
+REASONS = ("day", "migration", "import", "merge", "sync", "restore")
 """Why a backup was made, as its file is named."""
-DAMAGED = marked_for("backup", "damaged")
+DAMAGED = "damaged"
 """What stood there when a backup was put in its place and could not be read: kept until a person removes it."""
 NEWEST_KEPT, DAYS_KEPT, WEEKS_KEPT = 5, 7, 4
 START_AFTER_S = 2.0
@@ -280,7 +276,7 @@ def claim(path: Path) -> None:
     try:
         connection.execute("PRAGMA journal_mode=DELETE").fetchone()
     except sqlite3.OperationalError as error:
-        if getattr(error, "sqlite_errorcode", 0) & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+        if is_busy(error):
             raise LibraryBusy("{path} is in use by another program: close that first, then try again", path=path) from error
     except sqlite3.DatabaseError:
         pass

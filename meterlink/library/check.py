@@ -72,7 +72,7 @@ def _counts(connection: sqlite3.Connection) -> dict[str, int]:
     counts = {}
     for table in TABLES:
         with contextlib.suppress(sqlite3.Error):  # damaged or not yet there: the findings say so
-            counts[table.name] = int(connection.execute(f"SELECT count(*) FROM {table.name}").fetchone()[0])
+            counts[table] = int(connection.execute(f"SELECT count(*) FROM {table}").fetchone()[0])
     return counts
 
 

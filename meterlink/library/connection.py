@@ -10,7 +10,7 @@ import sqlite3
 import time
 from _thread import RLock
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import AbstractContextManager, contextmanager, suppress
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -20,6 +20,7 @@ from meterlink.library.files import APPLICATION_ID, exists, is_file, is_wal
 from meterlink.library.learnt import is_good_note
 from meterlink.library.rows import is_whole_waveform
 from meterlink.words.actions import Do
+from meterlink.words.language import marked
 
 SCHEMA_VERSION = 3
 BUSY_TIMEOUT_S = 5.0
@@ -27,33 +28,38 @@ SYNCHRONOUS = "FULL"
 """Every commit waits for the disk.  A constant only so that tests about other things need not wait."""
 
 _BUSY = (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
-_DAMAGED = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
+_READ_ONLY = (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM, sqlite3.SQLITE_AUTH)
+_MEANINGS: tuple[tuple[tuple[int, ...], type[LibraryError], str], ...] = (
+    (_BUSY, LibraryBusy, marked("{path} is in use by another program: wait until it has finished, then try again")),
+    ((sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB), LibraryDamaged, marked("{path} is not a library or is damaged: {do}")),
+    (_READ_ONLY, StorageError, marked("{path} cannot be written: check the rights of file and folder, or choose another file")),
+    ((sqlite3.SQLITE_FULL,), StorageError,
+     marked("the disk is full, nothing was stored in {path}: free some space and try again")),
+    ((sqlite3.SQLITE_IOERR,), StorageError,
+     marked("reading or writing {path} failed ({error}): check the disk and its free space")),
+)  # fmt: skip
+"""What SQLite's result codes mean to a person."""
+_REFUSED = LibraryError, marked("{path} refused the record ({error}): nothing was stored; check the values and try again")
 _ERRORS = (sqlite3.Error, UnicodeDecodeError)
 """``sqlite3`` decodes texts and messages itself: of a damaged file they may be no text."""
-_READ_ONLY = (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM, sqlite3.SQLITE_AUTH)
+
+
+def code_of(error: BaseException) -> int:
+    """Return SQLite's primary result code of an error; 255, which is none, where it has no code."""
+    return getattr(error, "sqlite_errorcode", 0xFF) & 0xFF
+
+
+def is_busy(error: BaseException) -> bool:
+    """Say whether another program holds the file."""
+    return code_of(error) in _BUSY
 
 
 def translated(error: Exception, path: str) -> LibraryError:
     """Return the error of our own tree that says in one line what SQLite's ``error`` means and what to do."""
-    code = getattr(error, "sqlite_errorcode", None)
-    primary = -1 if code is None else code & 0xFF
-    if primary in _BUSY:
-        return LibraryBusy("{path} is in use by another program: wait until it has finished, then try again", path=path)
-    if primary in _DAMAGED or isinstance(error, UnicodeDecodeError) or "decode to UTF-8" in str(error):
-        return LibraryDamaged("{path} is not a library or is damaged: {do}", path=path, do=Do("store_check"))
-    if primary in _READ_ONLY:
-        return StorageError("{path} cannot be written: check the rights of file and folder, or choose another file", path=path)
-    if primary == sqlite3.SQLITE_FULL:
-        return StorageError("the disk is full, nothing was stored in {path}: free some space and try again", path=path)
-    if primary == sqlite3.SQLITE_IOERR:
-        return StorageError(
-            "reading or writing {path} failed ({error}): check the disk and its free space",
-            path=path, error=error,
-        )
-    return LibraryError(
-        "{path} refused the record ({error}): nothing was stored; check the values and try again",
-        path=path, error=error,
-    )
+    no_text = isinstance(error, UnicodeDecodeError) or "decode to UTF-8" in str(error)
+    code = sqlite3.SQLITE_CORRUPT if no_text else code_of(error)
+    kind, text = next(((kind, text) for codes, kind, text in _MEANINGS if code in codes), _REFUSED)
+    return kind(text, path=path, error=error, do=Do("store_check"))
 
 
 class _Undone(Exception):
@@ -81,11 +87,10 @@ class Database:
         self.connection, self.uri = _connect(path, create=create, readonly=readonly)
         try:
             self._prepare()
-        except _ERRORS as error:
+        except BaseException as error:
             self.connection.close()
-            raise translated(error, path) from error
-        except BaseException:
-            self.connection.close()
+            if isinstance(error, _ERRORS):
+                raise translated(error, path) from error
             raise
 
     def _prepare(self) -> None:
@@ -104,8 +109,7 @@ class Database:
         if version < SCHEMA_VERSION and not self._any_version:
             if self.readonly:
                 raise StorageError(
-                    "{path} is from an older meterlink and cannot be updated read-only: open it for writing once",
-                    path=self.path,
+                    "{path} is from an older meterlink and cannot be updated read-only: open it for writing once", path=self.path
                 )
             self._migrate()
         elif not self.readonly and not self._any_version and not self.uri:
@@ -140,11 +144,7 @@ class Database:
 
     def row(self, sql: str, arguments: Sequence[Any] = ()) -> Any:
         """Return the first row of a query or None."""
-        try:
-            with self._lock:
-                return self.connection.execute(sql, arguments).fetchone()
-        except _ERRORS as error:
-            raise translated(error, self.path) from error
+        return next(iter(self.rows(sql, arguments)), None)
 
     def others_writes(self) -> int:
         """Return a number that changes when another connection, of this or another program, has written to the file."""
@@ -179,10 +179,8 @@ class Database:
 
     def _rollback(self) -> None:
         self.undone += 1
-        try:
+        with suppress(sqlite3.Error):  # some errors (disk full) have already undone it; the first error is the one that tells
             self.connection.execute("ROLLBACK")
-        except sqlite3.Error:
-            pass  # some errors (disk full) have already undone it; the first error is the one that tells
 
     @contextmanager
     def trial(self) -> Iterator[sqlite3.Connection]:
@@ -191,11 +189,9 @@ class Database:
             yield connection
             raise _Undone
 
-    @contextmanager
-    def alone(self) -> Iterator[None]:
+    def alone(self) -> AbstractContextManager[Any]:
         """Keep other threads off the connection for the length of the block."""
-        with self._lock:
-            yield
+        return self._lock
 
     def close(self) -> None:
         """Close the file.  Twice does no harm."""
@@ -226,12 +222,9 @@ def _connect(path: str, *, create: bool, readonly: bool) -> tuple[sqlite3.Connec
         uri = still if is_wal(file) and not exists(path + "-wal") else file_uri(path, "mode=ro")
         return _checked(uri, uri=True), uri
     except _ERRORS as error:
-        code = getattr(error, "sqlite_errorcode", 0) & 0xFF
-        if there and code in (*_READ_ONLY, sqlite3.SQLITE_IOERR) and not _has_log(path):
-            try:
+        if there and code_of(error) in (*_READ_ONLY, sqlite3.SQLITE_IOERR) and not _has_log(path):
+            with suppress(sqlite3.Error):  # the first error tells more
                 return _checked(still, uri=True), still
-            except sqlite3.Error:
-                pass  # the first error tells more
         raise translated(error, path) from error
 
 
@@ -267,6 +260,6 @@ def _enter_wal(connection: sqlite3.Connection) -> None:
             connection.execute("PRAGMA journal_mode=WAL").fetchone()
             return
         except sqlite3.OperationalError as error:
-            if getattr(error, "sqlite_errorcode", 0) & 0xFF not in _BUSY or time.monotonic() > deadline_s:
+            if not is_busy(error) or time.monotonic() > deadline_s:
                 raise
             time.sleep(0.01)

@@ -8,17 +8,17 @@ from __future__ import annotations
 
 import sqlite3
 from collections import Counter
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from operator import itemgetter
 from typing import Any
 
 from meterlink.errors import ImportRefused
-from meterlink.library.arrivals import Columns, check, parts
+from meterlink.library.arrivals import Columns, check, looked_up, parts
 from meterlink.library.learnt import is_good_note
-from meterlink.library.merge import Added
+from meterlink.library.merge import TABLES, Added
 from meterlink.library.remote import Batch, Remote, Shared
-from meterlink.library.rows import is_whole_waveform
+from meterlink.library.rows import is_whole_waveform, marks
 from meterlink.library.store import Library
 from meterlink.words.told import Told, told
 
@@ -197,8 +197,8 @@ def _insert(connection: sqlite3.Connection, shared: Shared, columns: Columns) ->
     if not columns:
         return 0
     done = connection.executemany(
-        f"INSERT INTO main.{shared.table.name} ({', '.join(columns)}) VALUES ({_marks(columns)}) "
-        f"ON CONFLICT ({', '.join(shared.table.key)}) DO NOTHING",
+        f"INSERT INTO main.{shared.name} ({', '.join(columns)}) VALUES ({marks(columns)}) "
+        f"ON CONFLICT ({', '.join(TABLES[shared.name])}) DO NOTHING",
         zip(*columns.values(), strict=True),
     )
     return done.rowcount
@@ -207,9 +207,8 @@ def _insert(connection: sqlite3.Connection, shared: Shared, columns: Columns) ->
 def _numbers(connection: sqlite3.Connection, table: str, ids: set[Any], known: Known) -> dict[Any, int | None]:
     """Return this file's number for every id.  Raises ``ImportRefused`` for one that leads nowhere."""
     numbers = known.setdefault(table, {None: None})
-    key = "sensor_id" if table == "sensor" else "id"
-    for part in parts([i for i in ids if i not in numbers]):
-        numbers.update(connection.execute(f"SELECT {key}, no FROM main.{table} WHERE {key} IN ({_marks(part)})", part).fetchall())
+    (key,) = TABLES[table]
+    numbers.update(looked_up(connection, table, "no", ids - numbers.keys(), by=key))
     if nowhere := ids - numbers.keys():
         shown = str(next(iter(nowhere)))[:60]
         raise ImportRefused(
@@ -217,10 +216,6 @@ def _numbers(connection: sqlite3.Connection, table: str, ids: set[Any], known: K
             table=table, shown=shown,
         )
     return numbers
-
-
-def _marks(part: Collection[Any]) -> str:
-    return ", ".join("?" * len(part))
 
 
 Counted = dict[bytes, tuple[int, int, "bytes | None"]]
@@ -232,7 +227,7 @@ def _counted(connection: sqlite3.Connection, setup_ids: Sequence[bytes]) -> Coun
     for part in parts(setup_ids):
         sql = (
             "SELECT s.id, s.no, count(r.id), max(r.id) FROM setup s LEFT JOIN reading r ON r.setup_no = s.no "
-            f"WHERE s.id IN ({_marks(part)}) GROUP BY s.no"
+            f"WHERE s.id IN ({marks(part)}) GROUP BY s.no"
         )
         found.update((i, (no, count, last)) for i, no, count, last in connection.execute(sql, part))
     return found

@@ -23,8 +23,9 @@ class Field(NamedTuple):
 
     kind: str
     required: bool = False
-    low: float | None = None
-    high: float | None = None
+    low: float = 0
+    high: float = 0
+    """Of a number; of a text or list the least and most of its length."""
     choices: tuple[str, ...] = ()
     null: bool = False
     """May be null: not known."""
@@ -189,7 +190,7 @@ class Limit(NamedTuple):
 
 
 LIMITS: dict[str, tuple[Limit, ...]] = {
-    table: tuple(Limit(name, f.low or 0.0, f.high or 0.0) for name, f in columns.items() if f.kind == "number")
+    table: tuple(Limit(name, f.low, f.high) for name, f in columns.items() if f.kind == "number")
     for table, columns in COLUMNS.items()
     if table not in ("waveform", "mark", "note")
 }

@@ -99,15 +99,13 @@ def _note_trouble(note: dict[str, Any]) -> Wrong | None:
 
 
 def _number(value: Any, field: Field) -> Wrong | None:
-    low, high = field.low or 0.0, field.high or 0.0
-    if (type(value) is float or type(value) is int) and low <= value <= high:
-        return None
-    return _wrong("not_a_number", low=low, high=high)
+    good = (type(value) is float or type(value) is int) and field.low <= value <= field.high
+    return None if good else _wrong("not_a_number", low=field.low, high=field.high)
 
 
 def _integer(value: Any, field: Field) -> Wrong | None:
-    low, high = field.low or 0, field.high or 0
-    return None if type(value) is int and low <= value <= high else _wrong("no_whole_number", low=low, high=high)
+    good = type(value) is int and field.low <= value <= field.high
+    return None if good else _wrong("no_whole_number", low=field.low, high=field.high)
 
 
 def _flag(value: Any, _: Field) -> Wrong | None:
@@ -125,20 +123,18 @@ def _id(value: Any, _: Field) -> Wrong | None:
 
 
 def _text(value: Any, field: Field) -> Wrong | None:
-    if type(value) is not str or not (field.low or 0) <= len(value) <= TEXT_MAX or has_controls(value):
+    if type(value) is not str or not field.low <= len(value) <= TEXT_MAX or has_controls(value):
         return _wrong("no_text", most=TEXT_MAX)
     proper = value.isascii() or value.encode("utf-8", "replace").decode() == value
     return None if proper else _wrong("improper_text")
 
 
 def _name(value: Any, field: Field) -> Wrong | None:
-    if _text(value, field) or not is_name(value):
-        return _wrong("no_name", most=NAME_MAX)
-    return None
+    return _wrong("no_name", most=NAME_MAX) if _text(value, field) or not is_name(value) else None
 
 
 def _list_of(value: Any, field: Field, check: Callable[[Any], Wrong | None]) -> Wrong | None:
-    if type(value) is not list or len(value) > (field.high or 0):
+    if type(value) is not list or len(value) > field.high:
         return _wrong("no_list", most=field.high)
     return next((Wrong(f"[{n}]{t.where}", t.said) for n, item in enumerate(value) if (t := check(item))), None)
 
@@ -170,9 +166,8 @@ def _depth(value: Any) -> int:
 
 
 def _base64(value: Any, field: Field) -> Wrong | None:
-    if type(value) is not str or len(value) > (field.high or 0) * 4 / 3 + 4 or not value.isascii():
-        return _wrong("no_base64")
-    return None
+    good = type(value) is str and len(value) <= field.high * 4 / 3 + 4 and value.isascii()
+    return None if good else _wrong("no_base64")
 
 
 _CHECKS: dict[str, Callable[[Any, Field], Wrong | None]] = {

@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-import binascii
 import json
 import tempfile
-from base64 import b64decode
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import contextmanager
-from functools import partial
 from pathlib import Path
 from typing import Any
 
 from meterlink.errors import ImportRefused, LibraryError, UsageError
-from meterlink.library import filling, rows
+from meterlink.library import rows
 from meterlink.library.files import check_readable, is_library
+from meterlink.library.filling import Filler
 from meterlink.library.format import validate
 from meterlink.library.merge import Added, merge, preview
 from meterlink.library.store import Library
-from meterlink.records.samples import WaveBlock
 from meterlink.words.actions import Do
 
 FILE_BYTES_MAX = 48 * 2**20
@@ -41,13 +38,13 @@ def preview_file(library: Library, path: Path) -> Added:
     if is_library(path):
         return preview(library, path)
     with _as_library(read(path), path.name) as other:
-        return _named(path.name, preview, library, other)
+        return preview(library, other, path.name)
 
 
 def import_document(library: Library, doc: Any, name: str = "the document") -> Added:
     """Take a document that is already parsed (from a QR code, another program ...).  Raises ``ImportRefused``."""
     with _as_library(doc, name) as other:
-        return _named(name, partial(merge, reason="import"), library, other)
+        return merge(library, other, "import", name=name)
 
 
 def read(path: Path) -> Any:
@@ -102,46 +99,9 @@ def _as_library(doc: Any, name: str) -> Iterator[Path]:
             library.db.connection.execute("PRAGMA synchronous=OFF")  # only a step on the way
             try:
                 with library.db.write() as connection:
-                    _fill(filling.Filler(connection), parts)
+                    Filler(connection).fill(parts)
             except ImportRefused as error:
                 raise ImportRefused("{name}: {error}", name=name, error=error) from error
             except (LibraryError, UsageError) as error:
                 raise ImportRefused("{name} does not hold together, nothing was taken: {error}", name=name, error=error) from error
         yield path
-
-
-def _named(name: str, act: Any, library: Library, other: Path) -> Added:
-    try:
-        added: Added = act(library, other)
-    except ImportRefused as error:
-        raise ImportRefused(str(error).replace(str(other), name)) from error
-    return added
-
-
-def _fill(filler: filling.Filler, parts: Mapping[str, list[dict[str, Any]]]) -> None:
-    for n, d in enumerate(parts["setups"]):
-        filler.setup(d["version_id"], rows.SETUPS.from_json(d), f"setups[{n}]")
-    for n, d in enumerate(parts["lights"]):
-        filler.light(d["id"], d["setup_id"], f"lights[{n}]")
-    for n, d in enumerate(parts["lights"]):
-        filler.light_version(d["version_id"], rows.LIGHTS.from_json(d), f"lights[{n}]")
-    for n, d in enumerate(parts["placements"]):
-        filler.placement(rows.PLACEMENTS.from_json(d), f"placements[{n}]")
-    for n, d in enumerate(parts["calibrations"]):
-        filler.calibration(rows.CALIBRATIONS.from_json(d), f"calibrations[{n}]")
-    for n, d in enumerate(parts["readings"]):
-        filler.reading(rows.READINGS.from_json(d), f"readings[{n}]")
-    for n, d in enumerate(parts["marks"]):
-        filler.mark(d["id"], d["reading_id"], d["at_s"], d.get("reason", ""), f"marks[{n}]")
-    for n, d in enumerate(parts["notes"]):
-        filler.note(d["id"], d["kind"], d["key"], d["at_s"], d.get("payload", {}), f"notes[{n}]")
-    for n, d in enumerate(parts["waveforms"]):
-        filler.waveform(d["reading_id"], d.get("pop_index", 0), _block(d, n), f"waveforms[{n}]")
-
-
-def _block(d: Mapping[str, Any], n: int) -> WaveBlock:
-    try:
-        data = b64decode(d["data"], validate=True)
-    except (binascii.Error, ValueError):
-        raise ImportRefused("waveforms[{n}].data is not base64, nothing was taken: export it again", n=n) from None
-    return rows.WAVEFORMS.from_json({"at_s": 0.0, "pop": 0, "segments": (), "pretrigger": 0, **d, "data": data})

@@ -9,9 +9,9 @@ from meterlink.library.learnt import FAVOURITE
 from meterlink.library.store import Library
 from meterlink.records import Light, Placement
 from meterlink.words.actions import Do
-from meterlink.words.language import marked_for, say
+from meterlink.words.language import say
 
-HEAD, MODIFIER = marked_for("piece", "head"), marked_for("piece", "modifier")
+HEAD, MODIFIER = "head", "modifier"
 
 
 class Piece(NamedTuple):

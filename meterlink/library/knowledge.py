@@ -150,7 +150,7 @@ class KnowledgeStore(ReadingStore):
     def recall_all(self, keys: Iterable[str]) -> dict[str, Any]:
         """Return what was remembered under each of these keys, in one look; keys without anything are left out."""
         wanted = list(keys)
-        found = self.db.rows(f"SELECT key, value FROM memory WHERE key IN ({', '.join('?' * len(wanted))})", wanted)
+        found = self.db.rows(f"SELECT key, value FROM memory WHERE key IN ({rows.marks(wanted)})", wanted)
         return {key: _unpacked(value) for key, value in found}
 
 

@@ -18,6 +18,7 @@ from meterlink.errors import ImportRefused, MeterlinkError, StorageError, UsageE
 from meterlink.library.checking import problems
 from meterlink.library.connection import SCHEMA_VERSION, Database, file_uri, translated
 from meterlink.library.files import exists, is_file, journals
+from meterlink.library.schema import number_of
 from meterlink.library.store import Library
 from meterlink.words.told import Told, told
 
@@ -41,47 +42,26 @@ class Added(NamedTuple):
     notes: int = 0
 
 
-class Table(NamedTuple):
-    """How one table is united: the columns that name a record everywhere, and those that are numbers of other tables."""
-
-    name: str
-    key: tuple[str, ...]
-    numbers: dict[str, str]
-    """Column → table whose ``no`` it holds."""
-
-
-def _table(name: str, *key: str, of: tuple[str, ...] = ()) -> Table:
-    return Table(name, key or ("id",), {f"{one}_no": one.rpartition("_")[2] for one in of})
-
-
-TABLES = (
-    _table("sensor", "sensor_id"),
-    _table("setup"),
-    _table("setup_version", of=("setup",)),
-    _table("light", of=("setup",)),
-    _table("light_version", of=("light", "source_light")),
-    _table("placement", of=("light",)),
-    _table("calibration", of=("sensor",)),
-    _table("calibration_range", "calibration_no", "range_index", of=("calibration",)),
-    _table("reading", "setup_no", "id", of=("setup", "light", "placement", "calibration", "sensor")),
-    _table("pop", "setup_no", "reading_id", "pop_index", of=("setup",)),
-    _table("waveform", "setup_no", "reading_id", "pop_index", of=("setup",)),
-    _table("mark", of=("setup",)),
-    _table("note"),
-)
+_OF_POP = ("setup_no", "reading_id", "pop_index")
+TABLES: dict[str, tuple[str, ...]] = {
+    "sensor": ("sensor_id",), "setup": ("id",), "setup_version": ("id",), "light": ("id",), "light_version": ("id",),
+    "placement": ("id",), "calibration": ("id",), "calibration_range": ("calibration_no", "range_index"),
+    "reading": ("setup_no", "id"), "pop": _OF_POP, "waveform": _OF_POP, "mark": ("id",), "note": ("id",),
+}  # fmt: skip
+"""Tables that are united, what they refer to first, and the columns that name a record of each everywhere."""
 _NUMBERED = ("sensor", "setup", "light", "placement", "calibration")
 
 
-def merge(library: Library, other: str | Path, reason: str = "merge", tell: Tell = lambda _: None) -> Added:
-    """Add every record of the library file ``other`` that ``library`` lacks; return how many.
+def merge(library: Library, other: str | Path, reason: str = "merge", tell: Tell = lambda _: None, *, name: str = "") -> Added:
+    """Add every record of the library file ``other`` (``name`` for a reader) that ``library`` lacks; return how many.
 
     ``tell`` is told of damaged waveforms and notes, which are left out.  A backup named for ``reason`` keeps what was there.
     Settings, the set-up in use and other local memory stay as they are.  Raises ``ImportRefused`` (and takes nothing) when the
     other file does not hold together or gives another content to an id that is here.
     """
     library.back_up(reason)
-    with _attached(library.db, Path(other)) as (connection, name), library.db.write():
-        added = unite(connection, name)
+    with _attached(library.db, Path(other)) as connection, library.db.write():
+        added = unite(connection, name or str(other))
         for reading, pop in connection.execute(f"SELECT reading_id, pop_index FROM other.waveform WHERE NOT {GOOD['waveform']}"):
             tell(told("left_out_of_merge", pop=pop, reading=reading.hex()))
         for kind, key in connection.execute(f"SELECT kind, key FROM other.note WHERE NOT {GOOD['note']}"):
@@ -90,10 +70,10 @@ def merge(library: Library, other: str | Path, reason: str = "merge", tell: Tell
     return added
 
 
-def preview(library: Library, other: str | Path) -> Added:
+def preview(library: Library, other: str | Path, name: str = "") -> Added:
     """Return what ``merge`` would add, and add nothing."""
-    with _attached(library.db, Path(other)) as (connection, name), library.db.trial():
-        return unite(connection, name)
+    with _attached(library.db, Path(other)) as connection, library.db.trial():
+        return unite(connection, name or str(other))
 
 
 def unite(connection: sqlite3.Connection, name: str) -> Added:
@@ -103,65 +83,65 @@ def unite(connection: sqlite3.Connection, name: str) -> Added:
     added = {}
     try:
         for table in TABLES:
-            added[table.name] = _unite_table(connection, table, name)
-            if table.name in _NUMBERED:
+            added[table] = _unite_table(connection, table, name)
+            if table in _NUMBERED:
                 _make_map(connection, table)
     except sqlite3.IntegrityError as error:
         raise ImportRefused("{name} does not hold together, nothing was taken: {error}", name=name, error=error) from error
     finally:
-        for table_name in _NUMBERED:
-            connection.execute(f"DROP TABLE IF EXISTS temp.map_{table_name}")
+        for table in _NUMBERED:
+            connection.execute(f"DROP TABLE IF EXISTS temp.map_{table}")
     return Added(*(added[field.removesuffix("s")] for field in Added._fields))
 
 
-def _unite_table(connection: sqlite3.Connection, table: Table, name: str) -> int:
-    every = [row[1] for row in connection.execute(f"PRAGMA main.table_info({table.name})")]
+def _unite_table(connection: sqlite3.Connection, table: str, name: str) -> int:
+    every = [row[1] for row in connection.execute(f"PRAGMA main.table_info({table})")]
     columns = [c for c in every if c != "no"]
-    mapped = {c: _mapped(table, c) for c in columns}
-    joins = " ".join(f"LEFT JOIN temp.map_{target} m_{c} ON m_{c}.other_no = o.{c}" for c, target in table.numbers.items())
-    same = " AND ".join(f"k.{c} = {mapped[c]}" for c in table.key)
+    mapped = {c: _mapped(c) for c in columns}
+    joins = " ".join(f"LEFT JOIN temp.map_{number_of(c)} m_{c} ON m_{c}.other_no = o.{c}" for c in columns if number_of(c))
+    same = " AND ".join(f"k.{c} = {mapped[c]}" for c in TABLES[table])
     order = " ORDER BY o.no" if "no" in every else ""
-    (offered,) = connection.execute(f"SELECT count(*) FROM other.{table.name}").fetchone()
-    good = f"AND {GOOD[table.name]}" if table.name in GOOD else ""
+    (offered,) = connection.execute(f"SELECT count(*) FROM other.{table}").fetchone()
+    good = f"AND {GOOD[table]}" if table in GOOD else ""
     done = connection.execute(
-        f"INSERT INTO main.{table.name} ({', '.join(columns)}) SELECT {', '.join(mapped.values())} "
-        f"FROM other.{table.name} o {joins} WHERE NOT EXISTS (SELECT 1 FROM main.{table.name} k WHERE {same}) {good}{order}"
+        f"INSERT INTO main.{table} ({', '.join(columns)}) SELECT {', '.join(mapped.values())} "
+        f"FROM other.{table} o {joins} WHERE NOT EXISTS (SELECT 1 FROM main.{table} k WHERE {same}) {good}{order}"
     )
     if done.rowcount < offered:
         differs = " OR ".join(f"k.{c} IS NOT {mapped[c]}" for c in columns)
         clash = connection.execute(
-            f"SELECT {mapped[table.key[-1]]} FROM other.{table.name} o {joins} "
-            f"JOIN main.{table.name} k ON {same} WHERE {differs} LIMIT 1"
+            f"SELECT {mapped[TABLES[table][-1]]} FROM other.{table} o {joins} "
+            f"JOIN main.{table} k ON {same} WHERE {differs} LIMIT 1"
         ).fetchone()
         if clash:
             which = clash[0].hex() if isinstance(clash[0], bytes) else clash[0]
             raise ImportRefused(
                 "{name} has another {value} under an id that is here ({which}), nothing was taken: one of "
                 "the two files was changed by hand",
-                name=name, value=table.name.replace('_', ' '), which=which,
+                name=name, value=table.replace('_', ' '), which=which,
             )
     return done.rowcount
 
 
-def _mapped(table: Table, column: str) -> str:
+def _mapped(column: str) -> str:
     """Return the SQL of a column as it must be stored here; a number that leads nowhere becomes one that no table has."""
-    if column not in table.numbers:
+    if not number_of(column):
         return f"o.{column}"
     return f"CASE WHEN o.{column} IS NULL THEN NULL ELSE ifnull(m_{column}.main_no, -1) END"
 
 
-def _make_map(connection: sqlite3.Connection, table: Table) -> None:
+def _make_map(connection: sqlite3.Connection, table: str) -> None:
     """Note which number here stands for which number there."""
-    (key,) = table.key
-    connection.execute(f"CREATE TABLE temp.map_{table.name} (other_no INTEGER PRIMARY KEY, main_no INTEGER NOT NULL)")
+    (key,) = TABLES[table]
+    connection.execute(f"CREATE TABLE temp.map_{table} (other_no INTEGER PRIMARY KEY, main_no INTEGER NOT NULL)")
     connection.execute(
-        f"INSERT INTO temp.map_{table.name} SELECT o.no, k.no FROM other.{table.name} o "
-        f"JOIN main.{table.name} k ON k.{key} = o.{key}"
+        f"INSERT INTO temp.map_{table} SELECT o.no, k.no FROM other.{table} o "
+        f"JOIN main.{table} k ON k.{key} = o.{key}"
     )
 
 
 @contextmanager
-def _attached(db: Database, other: Path) -> Iterator[tuple[sqlite3.Connection, str]]:
+def _attached(db: Database, other: Path) -> Iterator[sqlite3.Connection]:
     """Attach another library's file (or an updated copy of an older one) read-only as ``other``; nothing is left beside it."""
     if exists(other) and exists(db.path) and other.samefile(db.path):
         raise UsageError("{other} is the library itself: name another file", other=other)
@@ -177,7 +157,7 @@ def _attached(db: Database, other: Path) -> Iterator[tuple[sqlite3.Connection, s
                 db.connection.execute("ATTACH ? AS other", (uri,))
                 attached = True
                 _check_shape(db.connection, other)
-                yield db.connection, str(other)
+                yield db.connection
             except sqlite3.Error as error:
                 raise translated(error, str(other)) from error
             finally:
@@ -215,17 +195,11 @@ def _check_shape(connection: sqlite3.Connection, other: Path) -> None:
     """Refuse a file whose tables are not plainly ours: views, triggers and virtual tables can do anything."""
     kinds = connection.execute("SELECT type, name, sql FROM other.sqlite_schema").fetchall()
     plain = {n for kind, n, sql in kinds if kind == "table" and not str(sql).upper().startswith("CREATE VIRTUAL")}
-    if any(kind not in ("table", "index") for kind, _, _ in kinds) or not plain >= {t.name for t in TABLES}:
-        raise ImportRefused(
-            "{other} is not a plain library, nothing was taken: export it again where it came from",
-            other=other,
-        )
+    if any(kind not in ("table", "index") for kind, _, _ in kinds) or not plain >= TABLES.keys():
+        raise ImportRefused("{other} is not a plain library, nothing was taken: export it again where it came from", other=other)
     for table in TABLES:
         ours, theirs = (
-            [row[1:3] for row in connection.execute(f"PRAGMA {schema}.table_xinfo({table.name})")] for schema in ("main", "other")
+            [row[1:3] for row in connection.execute(f"PRAGMA {schema}.table_xinfo({table})")] for schema in ("main", "other")
         )
         if ours != theirs:
-            raise ImportRefused(
-                "{other} has another table {table}, nothing was taken: export it again",
-                other=other, table=table.name,
-            )
+            raise ImportRefused("{other} has another table {table}, nothing was taken: export it again", other=other, table=table)

@@ -5,28 +5,19 @@ from __future__ import annotations
 import sqlite3
 import time
 from collections.abc import Sequence
-from typing import NamedTuple
 
 from meterlink.library.backup import Backups
 from meterlink.library.connection import SCHEMA_VERSION
 from meterlink.library.files import APPLICATION_ID
 from meterlink.library.schema import VERSION_1, VERSION_2, VERSION_3, added_sql
 
-
-class Migration(NamedTuple):
-    """One step: its number becomes the file's ``user_version``."""
-
-    number: int
-    name: str
-    statements: Sequence[str] = ()
-    """Besides the columns that the table of fields has since this schema."""
-
-
-MIGRATIONS = (
-    Migration(1, "set-ups, lights, placements, calibrations, readings", VERSION_1),
-    Migration(2, "notes: learnt facts", VERSION_2),
-    Migration(3, "what has been exchanged with shared libraries", VERSION_3),
+MIGRATIONS: tuple[tuple[str, Sequence[str]], ...] = (
+    ("set-ups, lights, placements, calibrations, readings", VERSION_1),
+    ("notes: learnt facts", VERSION_2),
+    ("what has been exchanged with shared libraries", VERSION_3),
 )
+"""Name and statements of each step, which come before the columns that the table of fields has since this schema.  A step's
+number, counted from 1, becomes the file's ``user_version``."""
 
 
 def migrate(connection: sqlite3.Connection, path: str, target: int = SCHEMA_VERSION) -> int:
@@ -38,23 +29,23 @@ def migrate(connection: sqlite3.Connection, path: str, target: int = SCHEMA_VERS
     (version,) = connection.execute("PRAGMA user_version").fetchone()
     if 0 < version < target:
         Backups(path).make(connection, "migration")
-    for step in MIGRATIONS:
-        if version < step.number <= target:
-            version = _apply(connection, step)
+    for number, (name, statements) in enumerate(MIGRATIONS, 1):
+        if version < number <= target:
+            version = _apply(connection, number, name, statements)
     return int(version)
 
 
-def _apply(connection: sqlite3.Connection, step: Migration) -> int:
+def _apply(connection: sqlite3.Connection, number: int, name: str, statements: Sequence[str]) -> int:
     connection.execute("BEGIN IMMEDIATE")
     try:
         (version,) = connection.execute("PRAGMA user_version").fetchone()
-        if version < step.number:
-            for statement in (*step.statements, *added_sql(step.number)):
+        if version < number:
+            for statement in (*statements, *added_sql(number)):
                 connection.execute(statement)
-            connection.execute("INSERT INTO migration VALUES (?, ?, ?)", (step.number, step.name, time.time()))
+            connection.execute("INSERT INTO migration VALUES (?, ?, ?)", (number, name, time.time()))
             connection.execute(f"PRAGMA application_id={APPLICATION_ID}")
-            connection.execute(f"PRAGMA user_version={step.number}")
-            version = step.number
+            connection.execute(f"PRAGMA user_version={number}")
+            version = number
         connection.execute("COMMIT")
     except BaseException:
         if connection.in_transaction:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import time
 from collections import defaultdict
 from collections.abc import Sequence
+from math import inf
 from typing import Any
 
 from meterlink.errors import LibraryError, UsageError
@@ -20,12 +21,12 @@ from meterlink.records.kept import Pop, Reading
 from meterlink.records.samples import WaveBlock
 from meterlink.words.language import marked
 
-READING_SELECT = (
+_READINGS = (
     f"SELECT {rows.READINGS.select}, r.setup_no FROM reading r JOIN setup s ON s.no = r.setup_no "
     "LEFT JOIN light l ON l.no = r.light_no LEFT JOIN placement p ON p.no = r.placement_no "
     "JOIN calibration c ON c.no = r.calibration_no JOIN sensor n ON n.no = r.sensor_no"
 )
-POP_SELECT = f"SELECT {rows.POPS.select}, p.setup_no, p.reading_id FROM pop p"
+_POPS = f"SELECT {rows.POPS.select}, p.setup_no, p.reading_id FROM pop p"
 
 
 class ReadingStore(SetupStore):
@@ -102,7 +103,7 @@ class ReadingStore(SetupStore):
 
     def all_readings(self, setup_id: str) -> list[Reading]:
         """Return every reading of a set-up in the order they were taken, void and superseded ones too."""
-        found = self._readings(self._setup_no(setup_id))
+        found = self.readings_where("setup_no = ?", (self._setup_no(setup_id),))
         if found:
             keep_after(found[-1].id)
         return found
@@ -115,30 +116,27 @@ class ReadingStore(SetupStore):
 
     def reading(self, reading_id: str) -> Reading:
         """Return one reading by its id, void or not.  Raises ``NotInLibrary``."""
-        return self._readings(self._setup_no_of_reading(reading_id), reading_id)[0]
+        which = self._setup_no_of_reading(reading_id), rows.id_bytes(reading_id)
+        return self.readings_where("setup_no = ? AND {id} = ?", which)[0]
 
     def last_reading(self, setup_id: str) -> Reading | None:
         """Return the latest effective reading of a set-up, or None."""
         found = self.readings(setup_id)
         return found[-1] if found else None
 
-    def voids(self, setup_id: str) -> dict[str, str]:
-        """Return the reason of every void reading of a set-up, by the reading's id."""
-        no = self._setup_no(setup_id)
-        found = self.db.rows("SELECT reading_id, reason FROM mark WHERE setup_no = ? ORDER BY id", (no,))
-        return {identifier.hex(): reason for identifier, reason in found}
+    def voids(self, setup_id: str, at_s: float = inf) -> dict[str, str]:
+        """Return the reason of every reading of a set-up that is void (at a moment in s since 1970), by the reading's id."""
+        sql = "SELECT reading_id, reason FROM mark WHERE setup_no = ? AND at_s <= ? ORDER BY id"
+        return {identifier.hex(): reason for identifier, reason in self.db.rows(sql, (self._setup_no(setup_id), at_s))}
 
-    def _readings(self, setup_no: int, reading_id: str | None = None) -> list[Reading]:
-        which = "setup_no = ?"
-        arguments: tuple[int | bytes, ...] = (setup_no,)
-        if reading_id is not None:
-            which, arguments = "setup_no = ? AND {} = ?", (setup_no, rows.id_bytes(reading_id))
-        pops: dict[bytes, list[Pop]] = defaultdict(list)
-        sql = f"{POP_SELECT} WHERE p.{which.format('p.reading_id')} ORDER BY p.reading_id, p.pop_index"
-        for row in self.db.rows(sql, arguments):
-            pops[row[-1]].append(rows.POPS.record(row[:-2]))
-        found = self.db.rows(f"{READING_SELECT} WHERE r.{which.format('r.id')} ORDER BY r.setup_no, r.id", arguments)
-        return [rows.reading_from(row[:-1], pops.get(row[0], ())) for row in found]
+    def readings_where(self, which: str, arguments: Sequence[Any]) -> list[Reading]:
+        """Return readings with their pops, set by set in the order they were taken; ``which`` is SQL of setup_no and ``{id}``."""
+        pops: dict[tuple[int, bytes], list[Pop]] = defaultdict(list)
+        of_pops, of_readings = which.format(id="p.reading_id"), which.format(id="r.id")
+        for row in self.db.rows(f"{_POPS} WHERE p.{of_pops} ORDER BY p.setup_no, p.reading_id, p.pop_index", arguments):
+            pops[row[-2], row[-1]].append(rows.POPS.record(row[:-2]))
+        found = self.db.rows(f"{_READINGS} WHERE r.{of_readings} ORDER BY r.setup_no, r.id", arguments)
+        return [rows.reading_from(row[:-1], pops.get((row[-1], row[0]), ())) for row in found]
 
     # -- taking back --------------------------------------------------------------------------------------------
 

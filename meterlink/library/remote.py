@@ -14,8 +14,9 @@ from ipaddress import ip_address
 from typing import Any, NamedTuple
 
 from meterlink.errors import LibraryError, LibraryTooNew, UsageError
-from meterlink.library.merge import TABLES, Table
+from meterlink.library.merge import TABLES
 from meterlink.library.rows import is_name, name_key
+from meterlink.library.schema import number_of
 from meterlink.words.language import say
 
 FORMAT = 1
@@ -38,7 +39,7 @@ class Column(NamedTuple):
 class Shared(NamedTuple):
     """One shared table."""
 
-    table: Table
+    name: str
     columns: tuple[Column, ...]
 
     @property
@@ -49,22 +50,22 @@ class Shared(NamedTuple):
     @property
     def key(self) -> str:
         """The columns that name a record, for SQL."""
-        return ", ".join(next(c.shared for c in self.columns if c.local == k) for k in self.table.key)
+        return ", ".join(next(c.shared for c in self.columns if c.local == k) for k in TABLES[self.name])
 
 
 def shared_tables(connection: sqlite3.Connection) -> dict[str, Shared]:
     """Derive the shared tables from the local ones; sensors travel as their own ids inside the other tables."""
     found = {}
     for table in TABLES:
-        if table.name == "sensor":
+        if table == "sensor":
             continue
         columns = []
-        for row in connection.execute(f"PRAGMA main.table_info({table.name})"):
-            target = table.numbers.get(row[1], "")
+        for row in connection.execute(f"PRAGMA main.table_info({table})"):
+            target = number_of(row[1])
             kind = ("text" if target == "sensor" else "bytea") if target else _TYPES[row[2]]
             if row[1] != "no":
                 columns.append(Column(row[1], row[1].removesuffix("_no") + "_id" if target else row[1], kind, target))
-        found[table.name] = Shared(table, tuple(columns))
+        found[table] = Shared(table, tuple(columns))
     return found
 
 
@@ -134,10 +135,7 @@ class Remote:
             self._create(cursor)
         identity, version = cursor.execute(f"SELECT id, format FROM {self._schema}.shared").fetchone() or (b"", 0)
         if version > FORMAT:
-            raise LibraryTooNew(
-                "the shared library at {place} is of a newer meterlink: update this one",
-                version, place=self.place,
-            )
+            raise LibraryTooNew("the shared library at {place} is of a newer meterlink: update this one", version, place=self.place)
         self.id = bytes(identity).hex()
 
     def _create(self, cursor: Any) -> None:
@@ -155,8 +153,7 @@ class Remote:
             )
             for shared in self._tables.values():
                 cursor.execute(_ddl(self._schema, shared))
-                name = shared.table.name
-                cursor.execute(f"CREATE INDEX IF NOT EXISTS {name}_batch ON {self._schema}.{name} (batch)")
+                cursor.execute(f"CREATE INDEX IF NOT EXISTS {shared.name}_batch ON {self._schema}.{shared.name} (batch)")
 
     def stamp(self, batch: int) -> bytes:
         """Return the random stamp of a batch, empty when it is not there (the database was put back to an older state)."""
@@ -264,9 +261,9 @@ def _place(options: Mapping[str, Any]) -> str:
 
 
 def _ddl(schema: str, shared: Shared) -> str:
-    not_null = {*shared.table.key, "id"}
+    not_null = {*TABLES[shared.name], "id"}
     columns = ", ".join(f"{c.shared} {c.type}{' NOT NULL' if c.local in not_null else ''}" for c in shared.columns)
-    return f"CREATE TABLE IF NOT EXISTS {schema}.{shared.table.name} ({columns}, batch bigint NOT NULL, PRIMARY KEY ({shared.key}))"
+    return f"CREATE TABLE IF NOT EXISTS {schema}.{shared.name} ({columns}, batch bigint NOT NULL, PRIMARY KEY ({shared.key}))"
 
 
 def _psycopg() -> Any:

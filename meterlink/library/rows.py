@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import re
 import zlib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any, Generic, TypeVar, cast
 from unicodedata import normalize
 
@@ -50,6 +50,11 @@ def name_key(name: str) -> str:
 def is_name(name: str) -> bool:
     """Say whether a text can be the name of something: not empty, not too long, printable."""
     return bool(name_key(name)) and name.isprintable() and len(name) <= NAME_MAX
+
+
+def marks(values: Collection[Any]) -> str:
+    """Return the places for values in a statement: ``?, ?, ?``."""
+    return ", ".join("?" * len(values))
 
 
 def has_controls(text: str) -> bool:
@@ -97,7 +102,7 @@ def checked(values: Sequence[Any], fields: Sequence[str], what: str, table: Mapp
 
 def _within(value: float, field: str, what: str, table: Mapping[str, Field]) -> None:
     limits = table.get(field)
-    if limits is not None and limits.low is not None and limits.high is not None and not limits.low <= value <= limits.high:
+    if limits is not None and not limits.low <= value <= limits.high:
         raise LibraryError(
             "{what} not stored: {field} is {value:g}, beyond {low:g} to {high:g}; check the value",
             what=translated(what), field=field, value=value, low=limits.low, high=limits.high,
@@ -242,7 +247,7 @@ class Layout(Generic[Record]):
                 there[name] = f"ifnull({there[name]}, {'' if fields[name].sparse else 'x'}'{nothing}')"
         self.select = ", ".join(there.values())
         """The columns of a query from which ``record`` makes one."""
-        self.insert = f"INSERT INTO {table} ({', '.join(self.columns)}) VALUES ({', '.join('?' * len(self.columns))})"
+        self.insert = f"INSERT INTO {table} ({', '.join(self.columns)}) VALUES ({marks(self.columns)})"
 
     def row(self, record: Record, *lead: Any) -> tuple[Any, ...]:
         """Return the values for ``insert``.  Raises ``LibraryError``, ``UsageError``."""

@@ -39,12 +39,12 @@ def column_sql(name: str, field: Field) -> str:
     always = "" if field.null else " NOT NULL"
     default = "" if field.default is None else f" DEFAULT {field.default:g}"
     if field.kind == "number":
-        low = SMALL if (field.low or 0) > 0 else -REAL_MAX if (field.low or 0) < 0 else 0
+        low = SMALL if field.low > 0 else -REAL_MAX if field.low < 0 else 0
         return f"{name} REAL{always}{default} CHECK ({name} BETWEEN {low:g} AND {REAL_MAX if field.high else 0:g})"
     if field.kind == "choice":
         field = Field("integer", low=0, high=len(field.choices) - 1)
     if field.kind in ("integer", "records"):
-        return f"{name} INTEGER NOT NULL{default} CHECK ({name} BETWEEN {field.low or 0:g} AND {field.high:g})"
+        return f"{name} INTEGER NOT NULL{default} CHECK ({name} BETWEEN {field.low:g} AND {field.high:g})"
     if field.kind == "flag":
         return f"{name} INTEGER NOT NULL{default} CHECK ({name} IN (0, 1))"
     if field.kind in ("id", "ids"):  # of other records: NULL where there is none

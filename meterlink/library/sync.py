@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 
 from meterlink.errors import UsageError
 from meterlink.library.fetching import Entry, State, fetch
-from meterlink.library.merge import Added
+from meterlink.library.merge import TABLES, Added
 from meterlink.library.remote import Remote, Shared, shared_tables
 from meterlink.library.rows import is_whole_waveform
 from meterlink.library.store import Library
@@ -61,9 +61,8 @@ def _select(shared: Shared, where: str) -> str:
     for c in shared.columns:
         if c.target:
             joins.append(f"LEFT JOIN main.{c.target} j_{c.local} ON j_{c.local}.no = t.{c.local}")
-        key = "sensor_id" if c.target == "sensor" else "id"
-        columns.append(f"j_{c.local}.{key}" if c.target else f"t.{c.local}")
-    return f"SELECT {', '.join(columns)} FROM main.{shared.table.name} t {' '.join(joins)} WHERE {where}"
+        columns.append(f"j_{c.local}.{TABLES[c.target][0]}" if c.target else f"t.{c.local}")
+    return f"SELECT {', '.join(columns)} FROM main.{shared.name} t {' '.join(joins)} WHERE {where}"
 
 
 def _send(library: Library, remote: Remote, tables: dict[str, Shared], state: State, progress: Callable[[Told], None]) -> int:
@@ -111,7 +110,7 @@ def _send_batch(remote: Remote, state: State, parts: Sequence[tuple[str, list[An
 
 def _new_rows(library: Library, shared: Shared, state: State, limit: int = -1) -> tuple[list[Any], list[Entry]]:
     """Return the rows of a table since the last sync and what to note once they are sent."""
-    name = shared.table.name
+    name = shared.name
     if name == "calibration_range":
         seen, _ = state.get("calibration")
         return library.db.rows(_select(shared, "t.calibration_no > ? ORDER BY t.calibration_no"), (seen,)), []

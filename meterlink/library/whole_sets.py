@@ -7,10 +7,10 @@ from collections.abc import Iterable
 
 from meterlink.errors import NotInLibrary
 from meterlink.library import rows
-from meterlink.library.readings import POP_SELECT, READING_SELECT, superseded_ids
+from meterlink.library.readings import superseded_ids
 from meterlink.library.setups import LIGHT_SELECT, PLACEMENT_SELECT, SETUP_SELECT, unknown_id
 from meterlink.library.store import Library
-from meterlink.records import Light, Placement, Pop, Reading, Setup
+from meterlink.records import Light, Placement, Reading, Setup
 from meterlink.records.ids import keep_after
 from meterlink.records.whole_set import WholeSet
 
@@ -36,7 +36,7 @@ def whole_sets(library: Library, setup_ids: Iterable[str]) -> list[WholeSet]:
     if not ids:
         return []
     db = library.db
-    which = f"IN ({', '.join('?' * len(ids))})"
+    which = f"IN ({rows.marks(ids)})"
     numbers = f"IN (SELECT no FROM setup WHERE id {which})"
     setups = [rows.SETUPS.record(row) for row in db.rows(f"{SETUP_SELECT} WHERE s.id {which} ORDER BY s.id", ids)]
     lights: dict[str, list[Light]] = defaultdict(list)
@@ -50,13 +50,8 @@ def whole_sets(library: Library, setup_ids: Iterable[str]) -> list[WholeSet]:
     for row in db.rows(f"{PLACEMENT_SELECT} WHERE l.setup_no {numbers} ORDER BY p.id", ids):
         placement = rows.PLACEMENTS.record(row)
         placements[owner[placement.light_id]][placement.id] = placement
-    pops: dict[tuple[int, bytes], list[Pop]] = defaultdict(list)
-    for row in db.rows(f"{POP_SELECT} WHERE p.setup_no {numbers} ORDER BY p.setup_no, p.reading_id, p.pop_index", ids):
-        pops[row[-2], row[-1]].append(rows.POPS.record(row[:-2]))
     readings: dict[str, list[Reading]] = defaultdict(list)
-    taken = f"{READING_SELECT} WHERE r.setup_no {numbers} ORDER BY r.setup_no, r.id"
-    for row in db.rows(taken, ids):
-        reading = rows.reading_from(row[:-1], pops.get((row[-1], row[0]), ()))
+    for reading in library.readings_where(f"setup_no {numbers}", ids):
         readings[reading.setup_id].append(reading)
     void: dict[str, set[str]] = defaultdict(set)
     marked = "SELECT s.id, m.reading_id FROM mark m JOIN setup s ON s.no = m.setup_no"
@@ -78,10 +73,10 @@ def sets_elsewhere(library: Library, setup_id: str, fixtures: Iterable[str]) -> 
     names = sorted({name for name in fixtures if name})
     if not names:
         return []
-    marks = ", ".join("?" * len(names))
     found = library.db.rows(
         "SELECT s.id FROM (SELECT no, id FROM setup WHERE id <> ? ORDER BY id DESC LIMIT ?) s WHERE EXISTS (SELECT 1 FROM light l "
-        f"JOIN light_version v ON v.light_no = l.no WHERE l.setup_no = s.no AND v.fixture IN ({marks})) ORDER BY s.id DESC LIMIT ?",
+        "JOIN light_version v ON v.light_no = l.no WHERE l.setup_no = s.no "
+        f"AND v.fixture IN ({rows.marks(names)})) ORDER BY s.id DESC LIMIT ?",
         (bytes.fromhex(setup_id), NEWEST_SETS, *names, MOST_SETS),
     )
     wanted = {name.casefold() for name in names}
@@ -113,17 +108,9 @@ def setup_at(library: Library, setup_id: str, at_s: float) -> WholeSet:
     stood = (one for light in standing for one in library.placements(light.id) if one.created_at_s <= at_s)
     taken = [r for r in library.all_readings(setup_id) if r.taken_at_s <= at_s]
     setup = known[-1] if known else versions[0][1]
-    return _whole(setup, standing, {one.id: one for one in stood}, taken, _voids_at(library, setup_id, at_s))
+    return _whole(setup, standing, {one.id: one for one in stood}, taken, set(library.voids(setup_id, at_s)))
 
 
 def made_at_s(identifier: str) -> float:
     """Seconds since 1970 at which an id was made: its first 48 bits count milliseconds."""
     return int(identifier[:12], 16) / 1000.0
-
-
-def _voids_at(library: Library, setup_id: str, at_s: float) -> set[str]:
-    found = library.db.rows(
-        "SELECT m.reading_id FROM mark m JOIN setup s ON s.no = m.setup_no WHERE s.id = ? AND m.at_s <= ?",
-        (bytes.fromhex(setup_id), at_s),
-    )
-    return {row[0].hex() for row in found}

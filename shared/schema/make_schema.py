@@ -34,11 +34,11 @@ def field_schema(field: fields.Field) -> dict[str, Any]:
 
 
 def _limits(kind: str, field: fields.Field) -> dict[str, Any]:
-    return {"type": kind, "minimum": field.low or 0, "maximum": field.high or 0}
+    return {"type": kind, "minimum": field.low, "maximum": field.high}
 
 
 def _list(items: dict[str, Any], field: fields.Field) -> dict[str, Any]:
-    return {"type": "array", "maxItems": int(field.high or 0), "items": items}
+    return {"type": "array", "maxItems": int(field.high), "items": items}
 
 
 def _tuple(kinds: tuple[fields.Field, ...]) -> dict[str, Any]:
@@ -53,7 +53,7 @@ _KINDS: dict[str, Any] = {
     "choice": lambda f: {"enum": list(f.choices)},
     "id": lambda _: ID,
     "name": lambda _: NAME,
-    "text": lambda f: {"type": "string", "minLength": int(f.low or 0), "maxLength": TEXT_MAX, "pattern": f"^[^{CONTROLS}]*$"},
+    "text": lambda f: {"type": "string", "minLength": int(f.low), "maxLength": TEXT_MAX, "pattern": f"^[^{CONTROLS}]*$"},
     "ids": lambda f: _list(ID, f),
     "names": lambda f: _list(NAME, f),
     "numbers": lambda f: _list(field_schema(fields.REAL), f),

@@ -96,8 +96,7 @@ def _value(chance: random.Random, field: fields.Field, old: Any, doc: dict[str, 
     if field.null and chance.random() < 0.15:
         return None
     if field.kind in ("number", "integer"):
-        limits = [v for v in (field.low, field.high) if v is not None]
-        value = chance.choice((*NUMBERS, *limits * 4))
+        value = chance.choice((*NUMBERS, *(field.low, field.high) * 4))
         return int(value) if field.kind == "integer" else value
     if field.kind == "choice":
         return chance.choice(field.choices)

@@ -59,7 +59,7 @@ VOLTAGE = tuple(past(p, 1 / 1000 * 2.0 ** (-0.2 * p)) for p in (0.0, -1.0, -2.0)
 
 def test_trail_is_ranked_by_share_and_not_by_length() -> None:
     """The key with 4/5 of the light shows its shorter trail more than the fill its longer one."""
-    drawn = trails_of(a_set(1 / 300, 1 / 150), 1.0)
+    drawn = trails_of(a_set(1 / 300, 1 / 150))
 
     on_face = [one for one in drawn if one.at_point == "face"]
     assert [one.light for one in on_face] == ["KEY", "FILL"]
@@ -187,7 +187,7 @@ def test_shutter_shorter_than_the_flash_shortens_its_trail() -> None:
     made = a_set(1 / 200, 1 / 8000, shutter_kind="leaf")
     made = made._replace(setup=made.setup._replace(shutter_s=1 / 1024))
 
-    assert trails_of(made, 1.0)[0].trail_mm == pytest.approx(1000 / 1024)
+    assert trails_of(made)[0].trail_mm == pytest.approx(1000 / 1024)
 
 
 def test_speed_by_word_or_number() -> None:

@@ -16,6 +16,7 @@ from test_migrations import old_library
 from meterlink.errors import ImportRefused, LibraryDamaged, LibraryTooNew, NotInLibrary, UsageError
 from meterlink.library import Library
 from meterlink.library.merge import TABLES, Added, merge, preview
+from meterlink.library.schema import number_of
 from meterlink.records import Setup, new_id
 
 
@@ -27,10 +28,10 @@ def content(library: Library) -> dict[str, set]:
         for t in ("sensor", "setup", "light", "placement", "calibration")
     }
     for table in TABLES:
-        columns = [r[1] for r in library.db.rows(f"PRAGMA table_info({table.name})") if r[1] != "no"]
-        rows = library.db.rows(f"SELECT {', '.join(columns)} FROM {table.name}")
-        numbers = [ids.get(table.numbers.get(c, "")) for c in columns]
-        found[table.name] = {tuple(n.get(v) if n is not None else v for n, v in zip(numbers, row, strict=True)) for row in rows}
+        columns = [r[1] for r in library.db.rows(f"PRAGMA table_info({table})") if r[1] != "no"]
+        rows = library.db.rows(f"SELECT {', '.join(columns)} FROM {table}")
+        numbers = [ids.get(number_of(c)) for c in columns]
+        found[table] = {tuple(n.get(v) if n is not None else v for n, v in zip(numbers, row, strict=True)) for row in rows}
     return found
 
 

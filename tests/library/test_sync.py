@@ -19,6 +19,7 @@ from meterlink.errors import ImportRefused, LibraryError, LibraryTooNew, UsageEr
 from meterlink.library import Library, fetching, sync
 from meterlink.library.merge import TABLES
 from meterlink.library.remote import Remote
+from meterlink.library.schema import number_of
 
 pytestmark = pytest.mark.skipif(bool(missing()), reason=f"sync with PostgreSQL not tested: {missing()}")
 ROOT = Path(__file__).resolve().parents[2]
@@ -361,8 +362,8 @@ def test_every_foreign_key_is_looked_after(tmp_path) -> None:
     """The fetch does the keys' work itself: each one is either a number that it looks up, or a reading that it looks for."""
     with Library.open(tmp_path / "a") as a:
         for table in TABLES:
-            for _, _, target, column, *_ in a.db.rows(f"PRAGMA foreign_key_list({table.name})"):
-                assert table.numbers.get(column) == target or (target == "reading" and table.name in ("pop", "waveform", "mark"))
+            for _, _, target, column, *_ in a.db.rows(f"PRAGMA foreign_key_list({table})"):
+                assert number_of(column) == target or (target == "reading" and table in ("pop", "waveform", "mark"))
 
 
 def test_troubles_with_the_server_are_one_line_without_the_password(tmp_path, url, server) -> None:

@@ -30,6 +30,9 @@ from meterlink.checks.facts import MOVEMENTS
 from meterlink.cli.facts import OPTIONS
 from meterlink.cli.help import explained, parsers_of, parts
 from meterlink.cli.main import VERBS, build_parser
+from meterlink.library.backup import DAMAGED, REASONS
+from meterlink.library.kit import HEAD, MODIFIER
+from meterlink.library.merge import Added
 from meterlink.records.kept import FACE, OWN_POINT_ROLES, RECEPTORS, ROLES
 from meterlink.tables.compare import key_words
 from meterlink.words import claim
@@ -68,11 +71,13 @@ TABLES = {
 }
 """Modules that are tables of texts: everything in them with a word beside its places is translated."""
 NAMED = {
-    "role": ("told", ROLES), "receptor": ("told", RECEPTORS), "movement": ("told", MOVEMENTS),
-    "point": ("told", (FACE, *OWN_POINT_ROLES, "hands", "feet")),
-    "method": ("phrases/calibration", ("assumed", "relative", "reference", "guide number", "camera")),
+    "role": ("words/told", ROLES), "receptor": ("words/told", RECEPTORS), "movement": ("words/told", MOVEMENTS),
+    "point": ("words/told", (FACE, *OWN_POINT_ROLES, "hands", "feet")),
+    "method": ("words/phrases/calibration", ("assumed", "relative", "reference", "guide number", "camera")),
+    "backup": ("library/backup", (*REASONS, DAMAGED)), "piece": ("library/kit", (HEAD, MODIFIER)),
+    "records": ("cli/import_", [field.replace("_", " ") for field in Added._fields]),
 }  # fmt: skip
-"""Context of names that stand in a record -> the module of ``words`` that says them, and the names that every library knows."""
+"""Context of names that stand in a record or table -> the module that they are said for, and the names that there are."""
 _PLACE = re.compile(r"\{[^}]*\}")
 
 
@@ -109,7 +114,7 @@ def said_in(path: Path) -> Iterator[Said]:
         yield from (Said(place, text, None, key) for key, text in texts.EN.items())
     yield from (Said(place, text) for text in TABLES.get(place, ()) if re.search(r"[^\W\d_]{2}", _PLACE.sub("", text)))
     for context, (module, names) in NAMED.items():
-        yield from (Said(place, name, None, context) for name in names if place == f"meterlink/words/{module}.py")
+        yield from (Said(place, name, None, context) for name in names if place == f"meterlink/{module}.py")
     ours = ERRORS | _imported(tree)
     for node in ast.walk(tree):
         yield from (Said(place, text) for text in _parts(node, place))
