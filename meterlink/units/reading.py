@@ -277,12 +277,14 @@ def _stops_value(plain: str) -> float | None:
     return -value if sign == "-" else value
 
 
-def parse_stops(text: str, what: str = "stops", most: float = 40.0) -> float:
-    """Return signed stops from ``-1``, ``+0.7``, ``−1/3``, ``1 1/3``; at most ``most`` either way."""
-    accepted = marked("-1, +0.7, 1/3 or 1 1/3")
+def parse_stops(text: str, what: str = "stops", most: float = 40.0, *, signed: bool = True) -> float:
+    """Return stops from ``-1``, ``+0.7``, ``−1/3``, ``1 1/3``; at most ``most`` either way, above 0 where not ``signed``."""
+    accepted = marked("-1, +0.7, 1/3 or 1 1/3") if signed else marked("0.1, 0.5 or 1/3")
     value = _stops_value(_clean(text, what, accepted))
     if value is None:
         raise _unreadable(what, text, accepted)
+    if not signed and value <= 0.0:
+        raise _unreadable(what, text, accepted, "is not above 0")
     if abs(value) > most:
         raise _unreadable(what, text, accepted, say("is beyond {most:g} stops", most=most))
     return value
