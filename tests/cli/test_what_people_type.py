@@ -142,6 +142,23 @@ def test_a_light_s_name_alone_shows_it(small_set: Run) -> None:
     assert small_set("light").out == small_set("light", "list").out
 
 
+@pytest.mark.parametrize("typed", ["ratios", "checks", "undo", "sheet", "export -o a.csv --replace"])
+def test_a_set_up_is_named_by_its_name_alone(
+    small_set: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, typed: str
+) -> None:
+    """As ``match`` takes it, in any capitals, before options or behind them, as after ``--setup``; another name is answered."""
+    monkeypatch.chdir(tmp_path)
+    small_set("setup", "new", "Other day")
+    verb, *more = typed.split()
+    ways = [(), ("potter", *more), (*more, "POTTER"), (*more, "--setup", "Potter")]
+    in_use, *said = (small_set(verb, *(words or more)) for words in ways)
+
+    assert len({(ran.code, ran.out, ran.err) for ran in said}) == 1
+    assert "unrecognized" not in said[0].err
+    assert said[0] != in_use or verb == "export"
+    assert "there is no set-up 'nobody'" in small_set(verb, *more, "nobody").err
+
+
 def test_a_copy_without_a_name_is_called_so(small_set: Run) -> None:
     """``setup copy Potter`` makes "Potter copy", then "Potter copy 2"."""
     assert "Potter copy:" in small_set("setup", "copy", "Potter").out
