@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from math import cos, radians, remainder
+from textwrap import wrap
 from typing import NamedTuple
 
 from meterlink import units
@@ -16,7 +17,7 @@ from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.photometry import geometry
 from meterlink.records import Placement, Setup
 from meterlink.report.drawing import ACCENT, FAINT, INK, PAPER, SECOND, Drawing
-from meterlink.report.labels import Labels, Line, short
+from meterlink.report.labels import WIDTH_PER_SIZE, Labels, Line, short
 from meterlink.words.language import say
 from meterlink.words.told import put, written
 
@@ -139,6 +140,7 @@ def plan(view: JudgedSet, width: float = 370.0, height: float = 330.0) -> Drawin
     r = max(FACE_M * frame.scale, 5.0)
     _face_from_above(drawing, face, r)
     labels.keep_free([(face[0] - r, face[1] - r), (face[0] + r, face[1] + r * 1.6)])
+    _left_out(drawing, view, labels)
     for state, at, (x, _, z) in zip(states, marks, places, strict=True):
         p = state.placement
         assert p is not None
@@ -146,6 +148,20 @@ def plan(view: JudgedSet, width: float = 370.0, height: float = 330.0) -> Drawin
         outward = (x, z - point_z_m(state.light.role, behind))
         labels.place(at, [Line(short(state.light.name), 8.5, INK), Line(where, 7, "#5a5a5a")], 13, outward)
     return drawing
+
+
+def _left_out(drawing: Drawing, view: JudgedSet, labels: Labels) -> None:
+    """At the foot: the lights that are not drawn, and what was not given of them."""
+    stands = [(short(s.light.name), s.placement) for s in view.lights]
+    aimless = tuple(name for name, p in stands if p is None or p.azimuth_deg is None)
+    apart = tuple(name for name, p in stands if p is not None and p.azimuth_deg is not None and not p.distance_m)
+    lines = [put("not drawn, no distance given: {lights:,}", lights=apart)] if apart else []
+    lines += [put("not drawn, no direction given: {lights:,}", lights=aimless)] if aimless else []
+    lines = [part for line in lines for part in wrap(line, int((drawing.width - 16) / (7 * WIDTH_PER_SIZE)))]
+    for number, line in enumerate(reversed(lines)):
+        at = (8.0, drawing.height - 5 - 9 * number)
+        drawing.text(at, line, 7, colour="#5a5a5a")
+        labels.keep_free([(8.0, at[1] - 6), (8.0 + len(line) * 7 * WIDTH_PER_SIZE, at[1])])
 
 
 def _rings(drawing: Drawing, face: tuple[float, float], scale: float) -> None:
