@@ -312,7 +312,7 @@ def rebuild_of(library: Library, stored: Session, *, here: bool = False, **optio
             )
         library.remember(f"{STORED}:{current.id}", stored.setup.id)
         return Rebuild(library, stored, current.id, **options)
-    copy = library.copy_setup(stored.setup.id, free_name(library, f"{stored.setup.name} again"))
+    copy = library.copy_setup(stored.setup.id, free_name(library, say("{setup} again", setup=stored.setup.name)))
     library.use_setup(copy.id)
     library.remember(f"{STORED}:{copy.id}", stored.setup.id)
     return Rebuild(library, stored, copy.id, **options)

@@ -300,6 +300,9 @@ def parse_ratio(text: str) -> float:
     return _number(found[1]) / _number(found[2])
 
 
+FULL_POWER = marked_for("power", "full")
+
+
 def parse_power(text: str, full_power_j: float | None = None, scale_top: float | None = None) -> float:
     """Return stops from full power (0 is full, -1 half) from the fixture's own scale.
 
@@ -334,7 +337,7 @@ def _joule_stops(joules: float, full_power_j: float | None, text: str) -> float:
 
 
 def _power_stops(plain: str) -> float | None:
-    if plain in ("full", "1", "1/1", "max"):
+    if plain in ("full", "1", "1/1", "max", say_for("power", FULL_POWER)):
         return 0.0
     if plain.endswith("%") and re.fullmatch(_NUMBER, plain[:-1].strip()):
         percent = _number(plain[:-1].strip())

@@ -295,6 +295,25 @@ def test_a_restored_library_says_how_to_go_back(small_set: Run, tmp_path: Path) 
     assert "Cooper" in small_set("setup", "list").out
 
 
+@pytest.mark.parametrize("typed", ["full", "voll"])
+def test_german_names_full_power_and_what_is_known_in_german(small_set: Run, tmp_path: Path, typed: str) -> None:
+    """Where a power, a point or a movement is shown; the word can be typed as it is shown."""
+    use("de")
+    assert "Leistung voll" in small_set("light", "move", "KEY", typed).out
+    small_set("light", "move", "FILL", "--power", "1/4")
+    said = small_set("setup", "change", "--movement", "hands").out
+    shown = [small_set(*words).out for words in (("light", "list"), ("light", "KEY"), ("setup", "copy", "Potter", "Tag 2"))]
+    small_set("light", "move", "KEY", "1/2")
+    small_set("sheet", "-o", str(tmp_path / "a.html"), "--setup", "Potter")
+
+    assert "Bewegung: Hände" in said
+    assert "Punkt: Gesicht" in shown[1]
+    assert [line.split() for line in small_set("compare", "Potter").out.splitlines()][1] == ["KEY", "Leistung", "voll", "1/2"]
+    assert " voll" in shown[0]
+    assert ">voll<" in (tmp_path / "a.html").read_text(encoding="utf-8")
+    assert not re.search(r"\b(full|face|hands)\b", said + "".join(shown))
+
+
 def test_german_writes_every_figure_with_a_comma(small_set: Run) -> None:
     """A set with an aperture, a typed power and a reading each of f/5.6 or so: no line of any table mixes signs."""
     use("de")
