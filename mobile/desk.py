@@ -252,7 +252,8 @@ class Desk(Describing, Matching):
         taken = session.undo()
         self._outcome = Outcome(OutcomeKind.IGNORED, session.restored) if session.restored else None
         if session.restored and taken.light_id is not None:
-            self.library.remember(f"held:{taken.light_id}", self.library.reading(taken.supersedes_id or "").held_off_m)
+            again = next(r for r in reversed(session.known.records.effective) if r.light_id == taken.light_id)
+            self.library.remember(f"held:{taken.light_id}", again.held_off_m)
         return self._shoot()
 
     def give_to(self, name: str) -> Shot:

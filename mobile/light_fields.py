@@ -34,7 +34,7 @@ def power_text(light: Light, placement: Placement) -> str:
         return written(placement.power_text, "figure")
     if placement.power_stops is None:
         return ""
-    return figures.format_power(placement.power_stops, light.full_power_j, light.details.get("scale_top"))
+    return written(units.format_power(placement.power_stops, light.full_power_j, light.details.get("scale_top")), "figure")
 
 
 def _show_length(name: str) -> Callable[[Light, Placement, bool], str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import count
 
 import pytest
 
@@ -410,6 +411,7 @@ def test_what_a_never_metered_light_may_give_is_guessed_from_another(session: Se
 
 def fire_together(session: Session, pop: MakePop, key_lxs: float) -> None:
     """Meter the fill twice, the key once, then both at once; in truth the key gives 200 lx·s and the fill 120."""
+    session.now = map(float, count(1_000)).__next__
     session.begin(requests(session, "FILL", "FILL", "KEY", held_off_m=0.0))
     for value in (120.0, 120.0, key_lxs):
         session.take(pop(value))
@@ -438,6 +440,55 @@ def test_a_sum_that_does_not_fit_makes_a_retake_in_the_table(session: Session, p
     assert "fire it once more" in key.reason
     assert row(session, "FILL").verdict != "retake"
     assert session.checks()[0].light == "KEY"
+
+
+def test_a_reading_that_was_contradicted_teaches_its_head_nothing(session: Session, pop: MakePop) -> None:
+    """Fill and key are turned after the pop of both spoke against the key: the key's next pop is held against no wrong one."""
+    fire_together(session, pop, 200.0 * 2.0**1.5)
+    for name in ("FILL", "KEY"):
+        session.move(session.light(name), power_text="1/8", power_stops=-3.0)
+    fill, key = requests(session, "FILL", "KEY", held_off_m=0.0)
+    session.begin([key, fill])
+    session.take(pop(100.0))
+    session.take(pop(60.0))
+
+    assert {one.light_id for one in session.view().history if one.placement.power_stops == -2.0} == {fill.light_id}
+    assert row(session, "KEY").verdict == "good"
+    assert session.view().predictions.keys() == {fill.light_id}
+
+
+def test_a_reading_is_doubted_by_what_spoke_against_it_while_it_stood(session: Session, pop: MakePop) -> None:
+    """Turned before any pop of all: it teaches.  Fired again: the second teaches alone."""
+
+    def taught(name: str = "KEY") -> list[float]:
+        light = session.light(name)
+        return [2.0**one.value for one in session.view().history if one.light_id == light.id]
+
+    wrong = 200.0 * 2.0**1.5
+    session.begin(requests(session, "KEY", held_off_m=0.0))
+    session.take(pop(150.0))
+    session.move(session.light("KEY"), power_text="1/4 +0.4")
+    assert taught() == pytest.approx([150.0])
+
+    fire_together(session, pop, wrong)
+    session.begin(requests(session, "KEY", held_off_m=0.0))
+    session.take(pop(200.0))
+    assert taught() == pytest.approx([150.0, 200.0])
+    assert taught("FILL") == pytest.approx([120.0, 120.0])
+
+
+def test_a_reading_that_a_second_pop_of_all_bears_out_is_believed_again(session: Session, pop: MakePop) -> None:
+    """The first pop of all lights was the wrong one: the key teaches its head after it was turned, too."""
+    fire_together(session, pop, 200.0)
+    both = session.library.last_reading(session.setup.id)
+    session.library.void_reading(both.id, "")
+    for exposure_lxs in (both.exposure_lxs / 2.0**0.5, both.exposure_lxs):
+        session.begin([Request(None, "together", aim="camera", held_off_m=0.0, lit=both.lit)])
+        session.take(pop(exposure_lxs))
+        assert row(session, "KEY").verdict == ("good" if exposure_lxs == both.exposure_lxs else "retake")
+    session.move(session.light("KEY"), power_text="1/8", power_stops=-3.0)
+
+    assert session.light("KEY").id in {one.light_id for one in session.view().history}
 
 
 def test_a_pop_that_is_to_be_retaken_keeps_its_light_waiting_once(session: Session, pop: MakePop) -> None:

@@ -178,6 +178,25 @@ def test_the_distance_said_last_is_taken_back_wherever_it_was_said(session: Sess
     assert session.library.readings(session.setup.id) == before[:2]
 
 
+def test_a_distance_that_was_put_right_is_taken_back_whole(session: Session, pop: MakePop) -> None:
+    """Said three times of one pop, as a slider does that is let go and moved on: one step back; another light's stays."""
+    begin(session, "KEY", "FILL")
+    for exposure_lxs in (200.0, 50.0):
+        session.take(pop(exposure_lxs))
+    key, fill = session.library.readings(session.setup.id)
+    session.held(0.1, key.light_id)
+    for held_off_m in (0.05, None, 0.2):
+        session.held(held_off_m, fill.light_id)
+    session.undo()
+
+    assert str(session.restored) == "FILL: held off 20 cm is taken back; as before: distance not given"
+    assert [(r.light_id, r.held_off_m) for r in session.library.readings(session.setup.id)] == [
+        (fill.light_id, None), (key.light_id, 0.1)
+    ]
+    session.undo()
+    assert session.library.readings(session.setup.id) == [key, fill]
+
+
 def test_a_distance_taken_back_between_two_pops_of_one_reading_is_not_the_next_ones(session: Session, pop: MakePop) -> None:
     """Said after the first of two pops it went to the second, too: taken back, the reading goes on as it was begun."""
     begin(session, "KEY", pops=2)

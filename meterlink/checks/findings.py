@@ -16,7 +16,7 @@ from meterlink.judging.learnt_dial import dial_steps, dial_words
 from meterlink.judging.prediction import causes
 from meterlink.judging.reach import costs_more, reach_of
 from meterlink.judging.repeats import outlier_note
-from meterlink.judging.verdict import RETAKE, beyond_range
+from meterlink.judging.verdict import RETAKE, Why, beyond_range
 from meterlink.records.kept import OWN_POINT_ROLES
 from meterlink.words.actions import Do
 from meterlink.words.told import NOTHING, Told, all_of, told
@@ -115,10 +115,10 @@ def looked_at(view: JudgedSet) -> list[Finding]:
 
 @register
 def retakes(view: JudgedSet) -> Iterable[Finding]:
-    """Readings whose verdict is retake."""
+    """Readings whose verdict is retake for their own sake; what speaks against one is told by ``disagreement``."""
     for state in view.lights:
         judged = state.judged
-        if judged is not None and judged.verdict == RETAKE and state.light.id not in (view.swap or ()):
+        if judged is not None and judged.verdict == RETAKE and judged.why != Why.CONTRADICTED:
             name, rank = state.light.name, WRONG + min(0.9, judged.u95_stops / 10)
             said, do = told("light_says", light=name, what=judged.said), told("do", do=Do("meter", light=name))
             numbers = {"correction_stops": judged.correction_stops, "u95_stops": judged.u95_stops}
@@ -235,10 +235,10 @@ def _next_step(check: SumCheck, view: JudgedSet) -> Told:
 @register
 def predicted_apart(view: JudgedSet) -> Iterable[Finding]:
     """Single readings too many standard uncertainties from their prediction."""
-    blamed = view.blamed.light_id if view.blamed is not None else None
+    named = {*(view.swap or ()), view.blamed.light_id if view.blamed is not None else None}
     for state in view.lights:
         prediction, judged = view.predictions.get(state.light.id), state.judged
-        if prediction is None or judged is None or not judged.corrected or state.light.id == blamed:
+        if prediction is None or judged is None or not judged.corrected or state.light.id in named:
             continue
         apart = log2(judged.corrected) - prediction.value
         u = (prediction.u_stops**2 + judged.u_stops**2) ** 0.5

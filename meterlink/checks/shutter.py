@@ -91,7 +91,7 @@ def shutter_losses(view: JudgedSet) -> Iterable[Finding]:
             yield _train(loss, at) if loss.train else _slow(loss, at, facts, view)
     if losses and not any(loss.seen for loss in losses):
         worst = min(loss.kept.loss_stops for loss in losses)
-        said = told("shutter_keeps", time_s=at.time_s, stops=worst)
+        said = told("shutter_keeps", time_s=at.time_s, stops=min(worst, -0.01))
         yield Finding("shutter", FINE, "", said, NOTHING, {"shutter_s": at.time_s, "loss_stops": worst})
 
 

@@ -27,7 +27,7 @@ WIDTH = 9
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
-    add_setup_option(parser)
+    add_setup_option(parser, word=True)
     add_json_option(parser)
 
 

@@ -74,7 +74,7 @@ def _cells(row: ColourRow) -> tuple[str, ...]:
     mark = say("differs") if row.differs else ""
     if row.gel_on_it:
         mark = " ".join(filter(None, (mark, say("(has '{gel}' on it)", gel=row.gel_on_it))))
-    return row.light, row.power or NOTHING, f"{row.cct_k:.0f} K", duv, f"{row.mired:.0f}", gel, mark
+    return row.light, written(row.power, "figure") or NOTHING, f"{row.cct_k:.0f} K", duv, f"{row.mired:.0f}", gel, mark
 
 
 def _one(args: argparse.Namespace, session: OpenedSet) -> None:

@@ -163,7 +163,10 @@ def _formed(args: argparse.Namespace, text: str, before: Sequence[str]) -> bool:
             # A round source stands before its distance, as its modifier would.
             args.disk, args.distance = before[-1], None
         _say_once(args, "distance", text)
-    elif "/" in text or re.fullmatch(r"[0-9.,]+ ?(?:j|ws|%)", text, re.IGNORECASE) or text.lower() in ("full", "max"):
+    elif (
+        "/" in text or re.fullmatch(r"[0-9.,]+ ?(?:j|ws|%)", text, re.IGNORECASE)
+        or (text.isalpha() and _reads(units.parse_power, text))
+    ):  # fmt: skip
         _say_once(args, "power", text)
     else:
         return False

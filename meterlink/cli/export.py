@@ -2,7 +2,7 @@
 
 examples:
   meterlink export -o lowkey.json                    the set-up in use
-  meterlink export -o lowkey.json --setup "Low key"
+  meterlink export -o lowkey.json "Low key"
   meterlink export -o all.json --everything          all set-ups
   meterlink export -o readings.csv                   readings of the set-up, safe to open in a spreadsheet
   meterlink export -o ratios.csv --ratios            the ratio table
@@ -32,7 +32,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--ratios", action="store_true", help="with .csv: the ratio table instead of the readings")
     parser.add_argument("--no-waveforms", action="store_true", help="with .json: leave the waveforms out")
     parser.add_argument("--replace", action="store_true", help="when a file of that name stands there")
-    add_setup_option(parser)
+    add_setup_option(parser, word=True)
 
 
 def run(args: argparse.Namespace) -> None:

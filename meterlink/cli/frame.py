@@ -28,9 +28,13 @@ SENTENCES = frozenset({"reason", "what to do"})
 """Columns that hold sentences: they need no heading under a row."""
 
 
-def add_setup_option(parser: argparse.ArgumentParser) -> None:
-    """``--setup NAME``: another set-up than the current one, for this command only."""
-    completes(parser.add_argument("--setup", metavar="NAME", help="set-up to use (default: the current one)"), SETUPS)
+def add_setup_option(parser: argparse.ArgumentParser, *, word: bool = False) -> None:
+    """``--setup NAME``: another set-up than the current one, for this command only; ``word``: its name alone says so, too."""
+    about = "set-up to use (default: the current one)"
+    if word:
+        # Without a default, so that where it is not typed it does not undo the option.
+        completes(parser.add_argument("setup", nargs="?", metavar="SETUP", default=argparse.SUPPRESS, help=about), SETUPS)
+    completes(parser.add_argument("--setup", metavar="NAME", help=about), SETUPS)
 
 
 def add_json_option(parser: argparse.ArgumentParser) -> None:

@@ -241,7 +241,7 @@ def _move(args: argparse.Namespace, session: OpenedSet) -> None:
 def _show(args: argparse.Namespace, session: OpenedSet) -> None:
     light = session.light(args.name)
     print(describe(light, session.placement(light.id)))
-    for line, text in zip(SHOWN, (light.point, light.fixture, light.modifier), strict=True):
+    for line, text in zip(SHOWN, (written(light.point, "point"), light.fixture, light.modifier), strict=True):
         if text:
             out(line, text=text)
     state = session.view().state(light.id)

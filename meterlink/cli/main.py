@@ -106,6 +106,10 @@ class Parser(argparse.ArgumentParser):
         self.described()
         return one_screen(self)
 
+    def print_help(self, file: Any = None) -> None:
+        """Print the help: argparse would say nothing where it cannot be written."""
+        print(self.format_help(), end="", file=file)
+
     def described(self) -> None:
         """Take summary and examples from the docstring of the verb's module; an action has those of its own."""
         verb, *action = self.prog.split()[1:]
@@ -237,7 +241,10 @@ def _run_verb(verb: str, arguments: list[str], library: str | None) -> int | Non
 def _guarded(job: Callable[[], int | None]) -> int:
     """Do a job of the command line; whatever ends it becomes a line and an exit code."""
     try:
-        result = job()
+        try:
+            result = job()
+        except SystemExit as stop:  # help, whose text may still be on its way
+            result = stop.code if isinstance(stop.code, int) else 2
         sys.stdout.flush()
         return result or 0
     except MeterlinkError as error:
@@ -257,8 +264,6 @@ def _guarded(job: Callable[[], int | None]) -> int:
         print(say("meterlink: the output cannot be written ({why}): make room or choose another place", why=why), file=sys.stderr)
         _close_output()
         return 1
-    except SystemExit as stop:
-        return stop.code if isinstance(stop.code, int) else 2
 
 
 if __name__ == "__main__":

@@ -53,12 +53,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Walk and report; exit code 1 when not everything matches."""
-    tolerance = units.parse_stops(args.tolerance, "tolerance", 2) if args.tolerance else None
-    if tolerance is not None and tolerance <= 0:
-        raise UsageError(
-            "a tolerance of {tolerance} stops cannot be: give one above 0, e.g. 0.1",
-            tolerance=args.tolerance,
-        )
+    tolerance = None if args.tolerance is None else units.parse_stops(args.tolerance, "tolerance", 2, signed=False)
     with open_library(args) as library:
         stored = Session(library, args.stored)
         if args.report or args.made:
@@ -85,6 +80,8 @@ def _walk(args: argparse.Namespace, rebuild: Rebuild) -> None:
     from meterlink.cli.driving import drive
 
     missing = [] if rebuild.resume() else rebuild.begin_rebuild(open_only=args.here)
+    if rebuild.walk.waiting is None:
+        return
     print(say("{setup}: build it as {stored} was", setup=rebuild.setup.name, stored=rebuild.stored.setup.name))
     for state in rebuild.stored.view().lights:
         print(f"  {describe(state.light, state.placement)}")

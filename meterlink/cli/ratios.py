@@ -39,7 +39,7 @@ RIGHT = "llrrrrrrrll"
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
-    add_setup_option(parser)
+    add_setup_option(parser, word=True)
     add_json_option(parser)
     parser.add_argument("--whole", action="store_true", help="with --json: also lighting ratio and aperture")
 

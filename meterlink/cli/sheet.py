@@ -30,7 +30,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("-o", "--output", metavar="FILE", help="HTML file to write")
     parser.add_argument("--plan", metavar="FILE", help="write the plan from above as .png or .svg")
     parser.add_argument("--side", metavar="FILE", help="write the side view as .png or .svg")
-    add_setup_option(parser)
+    add_setup_option(parser, word=True)
 
 
 def run(args: argparse.Namespace) -> None:

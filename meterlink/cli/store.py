@@ -67,7 +67,7 @@ def _list(backups: Backups) -> int:
         print(f"{when}  {say_for('backup', one.reason):<9}  {size:>9}  {one.path.name}")
     if found:
         total = sum(one.size_bytes for one in found)
-        out("{count} backups, {total:megabytes}, in {folder}", count=len(found), total=total, folder=backups.folder)
+        out("backups: {count}, {total:megabytes}, in {folder}", count=len(found), total=total, folder=backups.folder)
     else:
         out("no backup of {library} yet", library=backups.library)
     return 0
@@ -104,7 +104,7 @@ def _check(report: check.Report) -> int:
     out("  {size:megabytes}, schema {version}", size=report.size_bytes, version=report.schema_version)
     backups = Backups(report.path).all()
     total = sum(one.size_bytes for one in backups)
-    out("  {count} backups, {total:megabytes}" if backups else "  no backup yet", count=len(backups), total=total)
+    out("  backups: {count}, {total:megabytes}" if backups else "  no backup yet", count=len(backups), total=total)
     for finding in report.findings:
         print(f"  {say_for('level', finding.level)}: {finding.said}; {finding.advice}")
     return 0 if report.sound else 1

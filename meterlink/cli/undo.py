@@ -21,7 +21,7 @@ from meterlink.words.sentences import value_text
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
-    add_setup_option(parser)
+    add_setup_option(parser, word=True)
 
 
 def run(args: argparse.Namespace) -> None:

@@ -16,6 +16,7 @@ from meterlink.judging.sum_check import sum_check
 from meterlink.judging.swapped import swap_of
 from meterlink.judging.verdict import EXPECTED, RETAKE, Judged, Why, judge
 from meterlink.records import Calibration, Light, Placement, Reading, Settings, Setup
+from meterlink.records.whole_set import WholeSet
 from meterlink.words.told import NOTHING, Told, told
 
 AS_TOLD = "set_as_told"
@@ -37,6 +38,7 @@ class Judge:
         self.count = 0
         """Readings that were judged: what is remembered does not count again."""
         self._known: dict[tuple[Any, ...], Judged] = {}
+        self._ended: dict[str, tuple[Any, frozenset[str]]] = {}
         self.predicted: dict[tuple[Any, ...], Prediction | None] = {}
         """What was predicted, by the light, where it stands and what of its head was known then."""
 
@@ -58,6 +60,41 @@ class Judge:
     def pasts(self, entries: Iterable[tuple[Light, Placement, Reading]]) -> tuple[Past, ...]:
         """Return the readings among (light, placement that was metered, reading) that tell of their heads, oldest first."""
         return pasts_from(entries, self.settings, judge=self)
+
+    def history(self, whole: WholeSet, elsewhere: Heads) -> tuple[Past, ...]:
+        """Return what a set's lights gave in all their placements, oldest first, but for readings that the set spoke against.
+
+        What speaks against a reading may have come long after it, a pop of all lights, say, and is gone when any of them is turned.
+        So the set is judged as it stood just before each change; what was weighed once more and found well is believed again.
+        What only its head's own past speaks against does count: it may be the past that was wrong, and a dial is learnt by it.
+        """
+        doubted: frozenset[str] = frozenset()
+        for end in whole.ends:
+            then = whole.before(end)
+            known = (then, doubted, elsewhere.pasts)
+            if self._ended.get(end, ((),))[0] != known:
+                self._ended[end] = (known, self._doubted(then, doubted, elsewhere))
+            doubted = self._ended[end][1]
+        return self._taught(whole, doubted)
+
+    def _taught(self, whole: WholeSet, doubted: frozenset[str]) -> tuple[Past, ...]:
+        return self.pasts(entry for entry in whole.entries() if entry[2].id not in doubted)
+
+    def _doubted(self, then: WholeSet, doubted: frozenset[str], elsewhere: Heads) -> frozenset[str]:
+        """Ids of readings that a set as it stood, or stood before, spoke against."""
+        seen = judge_set(
+            then.setup, then.lights, then.current_placements, then.effective, self.calibrations, self.settings,
+            falloffs=self.falloffs, history=self._taught(then, doubted), elsewhere=elsewhere, earlier=then.earlier, judge=self,
+        )  # fmt: skip
+        found, blamed = set(doubted), seen.check.blamed
+        for one in seen.lights:
+            if one.reading is None or one.judged is None or one.light.id not in (*seen.check.fired, *(seen.swap or ())):
+                continue
+            if one.judged.why != Why.CONTRADICTED or (blamed is not None and blamed.cause == DIAL):
+                found.discard(one.reading.id)
+            else:
+                found.add(one.reading.id)
+        return frozenset(found)
 
 
 def judge_set(

@@ -19,6 +19,7 @@ from meterlink.library.setups import SetupStore, unknown_id
 from meterlink.records.ids import keep_after, new_id
 from meterlink.records.kept import Pop, Reading
 from meterlink.records.samples import WaveBlock
+from meterlink.records.whole_set import superseded_ids
 from meterlink.words.language import marked
 
 _READINGS = (
@@ -185,27 +186,3 @@ class ReadingStore(SetupStore):
             (self._setup_no_of_reading(reading_id), rows.id_bytes(reading_id), pop_index),
         )
         return rows.waveform_from(row) if row else None
-
-
-def superseded_ids(readings: Sequence[Reading], void: set[str]) -> set[str]:
-    """Return the ids that do not count: void, or superseded by a reading that stands or has itself such a successor.
-
-    A retake that was given to another light afterwards replaces nothing: what its first light had before counts again.
-    """
-    by_old: dict[str, list[Reading]] = defaultdict(list)
-    for reading in readings:
-        if reading.supersedes_id:
-            by_old[reading.supersedes_id].append(reading)
-    if not by_old:
-        return void
-    gone = set(void)
-    lights: dict[str, set[str | None]] = {}
-    # Later ids supersede earlier ones, so going backwards every successor is known; a hostile loop just counts as gone.
-    for reading in reversed(readings):
-        standing = [one for one in by_old[reading.id] if lights.get(one.id)]
-        ends: set[str | None] = {end for one in standing for end in lights[one.id]}
-        # Whose this reading is in the end; nobody's when it is void and nothing that stands came of it.
-        lights[reading.id] = ends or (set() if reading.id in void else {reading.light_id})
-        if any(one.light_id != reading.light_id or reading.light_id in lights[one.id] for one in standing):
-            gone.add(reading.id)
-    return gone

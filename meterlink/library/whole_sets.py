@@ -7,12 +7,11 @@ from collections.abc import Iterable
 
 from meterlink.errors import NotInLibrary
 from meterlink.library import rows
-from meterlink.library.readings import superseded_ids
 from meterlink.library.setups import LIGHT_SELECT, PLACEMENT_SELECT, SETUP_SELECT, unknown_id
 from meterlink.library.store import Library
 from meterlink.records import Light, Placement, Reading, Setup
 from meterlink.records.ids import keep_after
-from meterlink.records.whole_set import WholeSet
+from meterlink.records.whole_set import WholeSet, superseded_ids
 
 MOST_SETS = 12
 """Newest other sets of a head that are looked at: a head ages, and she waits."""

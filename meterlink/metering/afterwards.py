@@ -121,19 +121,24 @@ class Amended(AnyOrderWalk):
             self.walk.last_id = self._in_progress = ""
 
     def _said_last(self) -> list[tuple[Reading, Reading]]:
-        """The records that the distance said last made, each with the one that it superseded; none where a pop came after it."""
+        """The records that the distance said last made, each with the one that it superseded; none where a pop came after it.
+
+        Said of one light several times in a row it is one distance, put right: a slider says one wherever it is let go.
+        """
         everything = {r.id: r for r in self.library.all_readings(self.setup.id)}
         void, found = self.library.voids(self.setup.id), list[tuple[Reading, Reading]]()
         for new in reversed([r for r in everything.values() if r.id not in void]):
             old, first = everything.get(new.supersedes_id or ""), found[0][0] if found else new
             # A light has a reading at each point where it was metered, and they were said together.
-            if old is None or not _restates(new, old) or (new.light_id, new.held_off_m) != (first.light_id, first.held_off_m):
+            if old is None or not _restates(new, old) or new.light_id != first.light_id:
                 break
             found.append((new, old))
         return found
 
     def _distance_back(self, said: list[tuple[Reading, Reading]]) -> Reading:
-        last, before = said[0]
+        last = before = said[0][0]
+        for new, old in said:
+            before = old if new.id == before.id else before
         with self._stored_with_walk():
             for new, old in said:
                 self.library.void_reading(new.id, "distance taken back")

@@ -105,6 +105,7 @@ class KnownSet:
         records = self.records
         if self._judged is None:
             self._learn(records)
+            heads = self._heads()
             self._judged = judge_set(
                 records.setup,
                 records.lights,
@@ -113,8 +114,8 @@ class KnownSet:
                 {one: self._calibrations[one] for one in {r.calibration_id for r in records.effective}},
                 self._settings,
                 falloffs=self._falloffs,
-                history=self.judge.pasts(records.entries()),
-                elsewhere=self._heads(),
+                history=self.judge.history(records, heads),
+                elsewhere=heads,
                 earlier=records.earlier,
                 judge=self.judge,
             )._replace(damaged_falloffs=self._damaged)

@@ -65,14 +65,14 @@ class Rebuild(Session):
     def begin_rebuild(self, *, open_only: bool = False) -> list[Told]:
         """Begin the first round.  Returns what cannot be matched.
 
-        ``open_only`` leaves out the lights that match already by a pop of their own, unless all do.  Raises UsageError when there
-        is nothing to match.
+        ``open_only`` leaves out the lights that match already by a pop of their own; where all do, nothing is begun.  Raises
+        UsageError when there is nothing to match.
         """
         rows = self.report().rows if open_only else ()
         matched = {row.light.casefold() for row in rows if row.within and row.metered and not row.doubt}
         requests, missing = self._first_round(matched)
         if not requests and matched:
-            return self.begin_rebuild()
+            return missing
         if not requests:
             raise UsageError("{setup} has no current readings: there is nothing to match", setup=self.stored.setup.name)
         self.round = 1
@@ -301,7 +301,7 @@ def rebuild_of(library: Library, stored: Session, *, here: bool = False, **optio
             )
         library.remember(f"{STORED}:{current.id}", stored.setup.id)
         return Rebuild(library, stored, current.id, **options)
-    copy = library.copy_setup(stored.setup.id, free_name(library, f"{stored.setup.name} again"))
+    copy = library.copy_setup(stored.setup.id, free_name(library, say("{setup} again", setup=stored.setup.name)))
     library.use_setup(copy.id)
     library.remember(f"{STORED}:{copy.id}", stored.setup.id)
     return Rebuild(library, stored, copy.id, **options)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from meterlink.records.kept import Light, Placement, Reading, Setup
@@ -57,6 +59,24 @@ class WholeSet(NamedTuple):
             if r.light_id in lights and r.placement_id in self.placements and r.id not in gone
         ]
 
+    def before(self, identifier: str) -> WholeSet:
+        """Return the set as it was when the record of this id was made; what was taken back since never counted."""
+        readings = tuple(r for r in self.readings if r.id < identifier)
+        lights = tuple(one for one in self.lights if one.id < identifier)
+        placements = {one: stood for one, stood in self.placements.items() if one < identifier}
+        return self._replace(
+            lights=lights, placements=placements, readings=readings, superseded=frozenset(superseded_ids(readings, set()))
+        )
+
+    @property
+    def ends(self) -> list[str]:
+        """Ids of the retakes, and of the placements of lights that stood otherwise before: what ends how a set was read."""
+        gone, moved, stood = self._said_anew(), list[str](), set[str]()
+        for one in self.placements.values():
+            moved += [one.id] if one.light_id in stood else []
+            stood.add(one.light_id)
+        return sorted((*moved, *(r.id for r in self.readings if r.supersedes_id and r.supersedes_id not in gone)))
+
     def with_reading(self, reading: Reading) -> WholeSet:
         """Return the set with a new reading, the newest."""
         gone = {reading.supersedes_id} if reading.supersedes_id else set()
@@ -70,3 +90,27 @@ def _same_pops(old: Reading, new: Reading) -> bool:
     return (old.taken_at_s, old.pops, old.exposure_lxs, old.illuminance_lx) == (
         new.taken_at_s, new.pops, new.exposure_lxs, new.illuminance_lx
     )  # fmt: skip
+
+
+def superseded_ids(readings: Sequence[Reading], void: set[str]) -> set[str]:
+    """Return the ids that do not count: void, or superseded by a reading that stands or has itself such a successor.
+
+    A retake that was given to another light afterwards replaces nothing: what its first light had before counts again.
+    """
+    by_old: dict[str, list[Reading]] = defaultdict(list)
+    for reading in readings:
+        if reading.supersedes_id:
+            by_old[reading.supersedes_id].append(reading)
+    if not by_old:
+        return void
+    gone = set(void)
+    lights: dict[str, set[str | None]] = {}
+    # Later ids supersede earlier ones, so going backwards every successor is known; a hostile loop just counts as gone.
+    for reading in reversed(readings):
+        standing = [one for one in by_old[reading.id] if lights.get(one.id)]
+        ends: set[str | None] = {end for one in standing for end in lights[one.id]}
+        # Whose this reading is in the end; nobody's when it is void and nothing that stands came of it.
+        lights[reading.id] = ends or (set() if reading.id in void else {reading.light_id})
+        if any(one.light_id != reading.light_id or reading.light_id in lights[one.id] for one in standing):
+            gone.add(reading.id)
+    return gone

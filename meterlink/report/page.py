@@ -198,7 +198,7 @@ def _line(state: LightState, row: RatioRow) -> LightLine:
     overhead = False
     if p is not None:
         source, place = source_text(p), _stands(p, distance_text(p, point=light.point))
-        power = p.power_text or (say("passive") if light.source_light_id else UNKNOWN)
+        power = written(p.power_text, "figure") or (say("passive") if light.source_light_id else UNKNOWN)
         extras = _extras(state)
         overhead = (p.elevation_deg or 0.0) >= OVERHEAD_DEG or (p.stand_height_m or 0.0) >= OVERHEAD_M
     return LightLine(light.name, written(light.role, "role"), source, place, power, extras, overhead, *row_texts(row))

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from math import cos, hypot, radians, remainder
+from textwrap import wrap
 from typing import NamedTuple
 
 from meterlink import units
@@ -16,7 +17,7 @@ from meterlink.judging.judged_set import JudgedSet
 from meterlink.photometry import geometry
 from meterlink.records import Light, Placement, Setup
 from meterlink.report.drawing import ACCENT, FAINT, INK, PAPER, SECOND, Drawing
-from meterlink.report.labels import Labels, Line, short
+from meterlink.report.labels import WIDTH_PER_SIZE, Labels, Line, short
 from meterlink.words.language import say
 from meterlink.words.told import put, written
 
@@ -140,11 +141,26 @@ def plan(view: JudgedSet) -> Drawing:
     r = max(FACE_M * frame.scale, 5.0)
     _face_from_above(drawing, face, r)
     labels.keep_free([(face[0] - r, face[1] - r), (face[0] + r, face[1] + r * 1.6)])
+    _left_out(drawing, view, labels)
     for one, at in zip(lights, marks, strict=True):
         where = f"{written(one.placement.distance_m, 'length')}, {units.format_angle(one.placement.azimuth_deg or 0.0)}"
         outward = (one.at_m[0], one.at_m[2] - one.point_m)
         labels.place(at, [Line(short(one.light.name), 8.5, INK), Line(where, 7, "#5a5a5a")], 13, outward)
     return drawing
+
+
+def _left_out(drawing: Drawing, view: JudgedSet, labels: Labels) -> None:
+    """At the foot: the lights that are not drawn, and what was not given of them."""
+    stands = [(short(s.light.name), s.placement) for s in view.lights]
+    aimless = tuple(name for name, p in stands if p is None or p.azimuth_deg is None)
+    apart = tuple(name for name, p in stands if p is not None and p.azimuth_deg is not None and not p.distance_m)
+    lines = [put("not drawn, no distance given: {lights:,}", lights=apart)] if apart else []
+    lines += [put("not drawn, no direction given: {lights:,}", lights=aimless)] if aimless else []
+    lines = [part for line in lines for part in wrap(line, int((drawing.width - 16) / (7 * WIDTH_PER_SIZE)))]
+    for number, line in enumerate(reversed(lines)):
+        at = (8.0, drawing.height - 5 - 9 * number)
+        drawing.text(at, line, 7, colour="#5a5a5a")
+        labels.keep_free([(8.0, at[1] - 6), (8.0 + len(line) * 7 * WIDTH_PER_SIZE, at[1])])
 
 
 def _camera_m(setup: Setup) -> float:

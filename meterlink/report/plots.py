@@ -173,7 +173,7 @@ def _draw(panel: _Panel, drawing: Drawing, box: Box, x_range: tuple[float, float
 
 
 def _power(stops: float) -> str:
-    return with_decimal_sign(units.format_power(stops) if stops <= 0.0 else units.format_stops(stops))
+    return written(units.format_power(stops) if stops <= 0.0 else units.format_stops(stops), "figure")
 
 
 def drift_lines(curves: FixtureCurves) -> list[str]:

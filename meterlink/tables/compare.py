@@ -97,6 +97,8 @@ def fact_words(key: str, value: object) -> Told:
     if key == "reference_picture":
         # Two pictures cannot be told apart in words, but that they differ can be said.
         return told("a_picture", count=len(str(value)))
+    if key == "movement":
+        return told("as_movement", value=value)
     if key == "aperture" and isinstance(value, str):
         return _figure(value[:FACT_MAX])
     if isinstance(value, bool) or not isinstance(value, int | float):

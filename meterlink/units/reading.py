@@ -272,12 +272,14 @@ def _stops_value(plain: str) -> float | None:
     return -value if sign == "-" else value
 
 
-def parse_stops(text: str, what: str = "stops", most: float = 40.0) -> float:
-    """Return signed stops from ``-1``, ``+0.7``, ``−1/3``, ``1 1/3``; at most ``most`` either way."""
-    accepted = marked("-1, +0.7, 1/3 or 1 1/3")
+def parse_stops(text: str, what: str = "stops", most: float = 40.0, *, signed: bool = True) -> float:
+    """Return stops from ``-1``, ``+0.7``, ``−1/3``, ``1 1/3``; at most ``most`` either way, above 0 where not ``signed``."""
+    accepted = marked("-1, +0.7, 1/3 or 1 1/3") if signed else marked("0.1, 0.5 or 1/3")
     value = _stops_value(_clean(text, what, accepted))
     if value is None:
         raise _unreadable(what, text, accepted)
+    if not signed and value <= 0.0:
+        raise _unreadable(what, text, accepted, "is not above 0")
     if abs(value) > most:
         raise _unreadable(what, text, accepted, say("is beyond {most:g} stops", most=most))
     return value
@@ -291,6 +293,9 @@ def parse_ratio(text: str) -> float:
     if not found or not (_number(found[1]) > 0.0 and _number(found[2]) > 0.0):
         raise _unreadable("ratio", text, accepted)
     return _number(found[1]) / _number(found[2])
+
+
+FULL_POWER = marked_for("power", "full")
 
 
 def parse_power(text: str, full_power_j: float | None = None, scale_top: float | None = None) -> float:
@@ -340,7 +345,7 @@ def _power_stops(plain: str) -> float | None:
         if rest is None or abs(rest) >= 1.0:
             return None
         plain, more = found[1].strip(), rest
-    if plain in ("full", "1", "1/1"):
+    if plain in ("full", "1", "1/1", say_for("power", FULL_POWER)):
         return more
     fraction = _fraction_or_number(plain) if "/" in plain else None
     return math.log2(fraction) + more if fraction else None

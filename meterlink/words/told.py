@@ -115,7 +115,7 @@ _KINDS: dict[str, Callable[[Any], str]] = {
     "lx": units.format_illuminance,
     "lxs": units.format_exposure,
     "f": units.format_f_number,
-    "figure": lambda text: text.replace(",", "."),
+    "figure": lambda text: say_for("power", text.replace(",", ".")),
     "shutter": units.format_shutter,
     "duration": units.format_duration,
     "iso": units.format_iso,

@@ -75,7 +75,7 @@ def test_set_ups_are_offered(offered: Offer, small_set: Run) -> None:
     """Every set-up that is not archived, by name."""
     small_set("setup", "new", "Low")
     assert offered("meterlink setup use ") == {"Potter", "Low"}
-    assert offered("meterlink ratios --setup P") == {"Potter"}
+    assert offered("meterlink ratios --setup P") == offered("meterlink ratios P") == offered("meterlink compare P") == {"Potter"}
 
 
 def test_modifiers_of_the_kit_are_offered(offered: Offer, small_set: Run) -> None:

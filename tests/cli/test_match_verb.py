@@ -69,6 +69,17 @@ def test_what_is_named_at_the_end_fires_only_what_is_open(metered: Run) -> None:
     assert {one["name"] for one in json.loads(metered("setup", "list", "--json").out)} == {"Potter", "Other day"}
 
 
+def test_nothing_is_fired_where_all_matches(metered: Run) -> None:
+    """Every light of the set in use matches by its pop: none is waited for, no sensor is looked for, and the report says so."""
+    metered("setup", "copy", "Potter", "Other day")
+    metered("meter", "KEY@0", "FILL@0", "--sensor", SENSOR)
+    ran = metered("match", "Potter", "--here", "--tolerance", "0.3", "--sensor", "socket://127.0.0.1:1")
+
+    assert (ran.code, ran.err) == (0, "")
+    assert "waiting for" not in ran.out
+    assert "done: every light is within its tolerance" in ran.out
+
+
 def test_a_simulated_set_is_turned_as_told(small_set: Run) -> None:
     """Key a stop down, fill a stop up: they fire once more as they were told to be set, match, and nothing is held against them."""
     as_placed = ("--sensor", "sim:?every=0.9")
@@ -149,8 +160,10 @@ def test_a_change_that_is_open_is_said_to_be_made_by_the_same_key(metered: Run, 
 
 WRONG = [
     (("match", "Nobody", "--report"), "Nobody"),
-    (("match", "Potter", "--tolerance", "0"), "tolerance"),
-    (("match", "Potter", "--tolerance", "loud"), "tolerance"),
+    (("match", "Potter", "--tolerance", "0"), "tolerance '0' is not above 0"),
+    (("match", "Potter", "--tolerance", "-1"), "tolerance '−1' is not above 0: type 0.1, 0.5 or 1/3"),
+    (("match", "Potter", "--tolerance", "3"), "tolerance '3' is beyond 2 stops: type 0.1, 0.5 or 1/3"),
+    (("match", "Potter", "--tolerance", "loud"), "'loud' cannot be read: type 0.1, 0.5 or 1/3"),
     (("match", "Potter", "--here"), "in use itself"),
     (("compare", "Nobody"), "Nobody"),
     (("compare", "Potter", "--at", "yesterday"), "2026-03-01"),

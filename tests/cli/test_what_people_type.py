@@ -142,6 +142,23 @@ def test_a_light_s_name_alone_shows_it(small_set: Run) -> None:
     assert small_set("light").out == small_set("light", "list").out
 
 
+@pytest.mark.parametrize("typed", ["ratios", "checks", "undo", "sheet", "export -o a.csv --replace"])
+def test_a_set_up_is_named_by_its_name_alone(
+    small_set: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, typed: str
+) -> None:
+    """As ``match`` takes it, in any capitals, before options or behind them, as after ``--setup``; another name is answered."""
+    monkeypatch.chdir(tmp_path)
+    small_set("setup", "new", "Other day")
+    verb, *more = typed.split()
+    ways = [(), ("potter", *more), (*more, "POTTER"), (*more, "--setup", "Potter")]
+    in_use, *said = (small_set(verb, *(words or more)) for words in ways)
+
+    assert len({(ran.code, ran.out, ran.err) for ran in said}) == 1
+    assert "unrecognized" not in said[0].err
+    assert said[0] != in_use or verb == "export"
+    assert "there is no set-up 'nobody'" in small_set(verb, *more, "nobody").err
+
+
 def test_a_copy_without_a_name_is_called_so(small_set: Run) -> None:
     """``setup copy Potter`` makes "Potter copy", then "Potter copy 2"."""
     assert "Potter copy:" in small_set("setup", "copy", "Potter").out
@@ -276,6 +293,25 @@ def test_a_restored_library_says_how_to_go_back(small_set: Run, tmp_path: Path) 
     assert "Cooper" not in small_set("setup", "list").out
     assert small_set("store", "restore", back).code == 0
     assert "Cooper" in small_set("setup", "list").out
+
+
+@pytest.mark.parametrize("typed", ["full", "voll"])
+def test_german_names_full_power_and_what_is_known_in_german(small_set: Run, tmp_path: Path, typed: str) -> None:
+    """Where a power, a point or a movement is shown; the word can be typed as it is shown."""
+    use("de")
+    assert "Leistung voll" in small_set("light", "move", "KEY", typed).out
+    small_set("light", "move", "FILL", "--power", "1/4")
+    said = small_set("setup", "change", "--movement", "hands").out
+    shown = [small_set(*words).out for words in (("light", "list"), ("light", "KEY"), ("setup", "copy", "Potter", "Tag 2"))]
+    small_set("light", "move", "KEY", "1/2")
+    small_set("sheet", "-o", str(tmp_path / "a.html"), "--setup", "Potter")
+
+    assert "Bewegung: Hände" in said
+    assert "Punkt: Gesicht" in shown[1]
+    assert [line.split() for line in small_set("compare", "Potter").out.splitlines()][1] == ["KEY", "Leistung", "voll", "1/2"]
+    assert " voll" in shown[0]
+    assert ">voll<" in (tmp_path / "a.html").read_text(encoding="utf-8")
+    assert not re.search(r"\b(full|face|hands)\b", said + "".join(shown))
 
 
 def test_german_writes_every_figure_with_a_comma(small_set: Run) -> None:

@@ -76,7 +76,7 @@ def test_a_reader_that_goes_away_ends_the_walk_with_one_line(
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="the system has no /dev/full")
-@pytest.mark.parametrize("words", [(), ("ratios",), ("checks",), ("light", "list")], ids=lambda w: " ".join(w) or "meter")
+@pytest.mark.parametrize("words", [(), ("ratios",), ("checks",), ("ratios", "--help")], ids=lambda w: " ".join(w) or "meter")
 def test_a_full_output_is_one_line_and_no_hang(metering: Callable[..., subprocess.Popen[bytes]], words: tuple[str, ...]) -> None:
     """Nothing can be written: exit code 1 and one line, whatever the verb."""
     with Path("/dev/full").open("wb") as full:
@@ -88,7 +88,7 @@ def test_a_full_output_is_one_line_and_no_hang(metering: Callable[..., subproces
     assert b"Traceback" not in said
 
 
-@pytest.mark.parametrize("words", [["help"], ["--version"], []], ids=str)
+@pytest.mark.parametrize("words", [["help"], ["--version"], [], ["ratios", "--help"], ["meter", "--help-all"]], ids=str)
 def test_help_into_an_output_that_breaks_is_no_traceback(
     words: list[str], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -55,6 +55,20 @@ def test_history_flags_a_reading_without_any_sum() -> None:
     assert "prediction" not in kinds(quiet)
 
 
+@pytest.mark.parametrize("expected", [False, True])
+@pytest.mark.parametrize(("key_lxs", "fill_lxs", "summed", "kind"), [(300.0, 80.0, 1, "sum"), (80.0, 160.0, 0, "swapped")])
+def test_a_contradiction_stands_once(key_lxs: float, fill_lxs: float, summed: int, kind: str, expected: bool) -> None:
+    """A key that the sum speaks against, two lights that look swapped: one line says so, whatever each was expected to give."""
+    before = [read(0, 160.0), read(1, 80.0)]
+    now = [read(0, key_lxs, order=5), read(1, fill_lxs, order=6), *[all_at_once(TOGETHER, (0, 1))] * summed]
+    old = [place._replace(id="old", power_stops=-1.0) for place in (KEY, FILL)]
+    pasts = [Past(head, "", place, math.log2(lxs), 0.04, "c") for head, place, lxs in zip("AB", old, (80.0, 40.0), strict=True)]
+    places = [KEY._replace(power_stops=0.0), FILL._replace(power_stops=0.0)]
+    seen_view = view(LIGHTS, places, now, earlier=[] if summed else before, history=pasts if expected else ())
+
+    assert kinds([one for one in findings(seen_view) if one.rank >= 2]) == [kind]
+
+
 @pytest.mark.parametrize(("apart", "said"), [(3.3, False), (3.7, True), (-3.3, False), (-3.7, True)])
 def test_single_readings_apart_are_named(apart: float, said: bool) -> None:
     """Without an alarm a reading more than 3.5 combined standard uncertainties from its prediction is named, and only then."""

@@ -76,7 +76,6 @@ def blamed_by(judged: JudgedSet, honest: JudgedSet) -> dict[str, tuple[str, str]
     names = [s.light.name for s in judged.lights]
     said: dict[str, list[tuple[str, str]]] = {
         "table": [(row.light, row.reason) for row in table.rows],
-        "checks": [(one.light, one.text) for one in findings(judged) if one.kind == "retake"],
         "sheet": [(line.name, line.reason) for line in light_lines(judged, table)],
         "match": [(row.light, row.sentence) for row in match_report(honest, judged).rows],
         "targets": [("", note) for note in plan(judged, [parse_wish("L1=-1")]).notes],
@@ -115,7 +114,7 @@ def test_all_blame_one_light_by_one_amount() -> None:
         alarms += 1
         name = next(s.light.name for s in judged.lights if s.light.id == top.light_id)
         amount = f"{top.stops:+.1f}"
-        expected = {"table", "checks", "sheet", "match", "targets", f"after {name}"}
+        expected = {"table", "sheet", "match", "targets", f"after {name}"}
         expected |= {"after the sum"} if any(r.purpose == "together" for r in judged.readings) else set()
         assert said == dict.fromkeys(expected, (name, amount))
         (one,) = disagreements

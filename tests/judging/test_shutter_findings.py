@@ -11,7 +11,7 @@ import pytest
 from small_sets import light, placed, read, view
 
 from meterlink.checks.facts import camera
-from meterlink.checks.findings import Finding, findings
+from meterlink.checks.findings import Finding, answers, findings
 from meterlink.checks.shutter import beyond_sync, loss_of
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.photometry import shutter
@@ -48,6 +48,13 @@ def test_slow_flash_near_the_sync_speed_leaves_a_band() -> None:
     assert 0.3 < found.numbers["band_share"] < 1.0
     assert "darker band" in found.text
     assert "setup change --shutter 1/" in found.advice
+
+
+def test_what_a_shutter_keeps_is_never_said_to_be_nothing() -> None:
+    """However short the flash: at most 0.01 stop, since 0.00 would be more than is known."""
+    (well,) = [one for one in answers(a_set(1 / 60, 1 / 5000, **FOCAL)) if one.code == "shutter"]
+
+    assert "loses 0.01 stop at most" in well.text
 
 
 def test_the_advised_shutter_loses_nothing_visible() -> None:

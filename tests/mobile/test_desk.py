@@ -132,11 +132,12 @@ def test_taking_back_waits_for_the_light_again(metered: Make) -> None:
 
 
 def test_a_distance_said_last_is_taken_back_alone(metered: Make) -> None:
-    """The scale, the reading and what is said go back to the distance before; the pop goes with the next step back."""
+    """Scale and reading go back to the distance before, past all moves of the scale; the pop goes with the next step back."""
     one = metered(3)
     key = one.id_of("KEY")
     one.desk.hold_off(key, 0.05)
     one.pop(640.0)
+    one.desk.hold_off(key, 0.1)
     one.desk.hold_off(key, 0.2)
 
     shot = one.desk.undo()

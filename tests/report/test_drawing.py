@@ -19,6 +19,8 @@ from meterlink.report.drawing import Drawing
 from meterlink.report.labels import Labels, Line, short
 from meterlink.report.picture import SIDE_PX, TEXT_MAX, safe_picture, small_picture
 from meterlink.report.plan import ASSUMED_BACKDROP_M, lights_drawn, plan, side
+from meterlink.words.language import Place, use
+from meterlink.words.told import put
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -177,6 +179,25 @@ def test_long_names_are_cut_on_a_drawing() -> None:
     """One line, at most 22 letters, with a sign that there is more."""
     assert short("a  b\nc") == "a b c"
     assert short("x" * 50) == "x" * 21 + "…"
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_lights_that_are_not_drawn_are_named_below(five: Session, language: str) -> None:
+    """Without a direction, and without a distance: each on the plan's foot, in the drawing's language; none where all stand."""
+    use(language, Place.TERMINAL)
+    assert not re.search("not drawn|nicht gezeichnet", plan(five.view()).svg())
+    key, fill, hair, *_ = five.lights()
+    for light in (key, hair):
+        five.move(light, azimuth_deg=None)
+    five.move(fill, distance_m=None)
+    drawn = plan(five.view())
+
+    foot = [one.text for one in drawn.shapes if one.kind == "text" and one.points[0][0] == 8.0]
+    assert foot[::-1] == [
+        put("not drawn, no distance given: {lights:,}", lights=(fill.name,)),
+        put("not drawn, no direction given: {lights:,}", lights=(key.name, hair.name)),
+    ]
+    assert foot[0].startswith("not drawn" if language == "en" else "nicht gezeichnet")
 
 
 def test_nothing_placed_draws_the_face_and_the_camera(five: Session) -> None:

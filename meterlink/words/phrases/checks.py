@@ -29,15 +29,15 @@ PHRASES: dict[str, str] = {
     "or_dial": "{cause}, or its dial stands at {power:figure}",
     "or_dial_lies": "{causes}, or its dial does not deliver what it says",
     "look_at_dial": "look at its dial",
-    "reads_like": "it reads like {like}, {said} was said: look at the dial",
+    "reads_like": "it reads like {like:figure}, {said:figure} was said: look at the dial",
     "reads_like_else": "{like}; else {causes}",
     "at_the_dial":
-        "turn the dial of {light} to {said} and fire it again: {do}; or, if it is meant to stand at {like}, no new pop is needed: "
-        "{or_do}",
+        "turn the dial of {light} to {said:figure} and fire it again: {do}; or, if it is meant to stand at {like:figure}, no new "
+        "pop is needed: {or_do}",
     "alone_again": "fire {light} alone once more, dome at its point: {do}",
     "all_but": "fire all but {light} together: {do}",
     "together_again": "fire all together once more, dome at the face: {do}",
-    "apart": "{light} reads {stops:signed_word} against what {past} predict (± {u95:.1f}): {causes}",
+    "apart": "{light} reads {stops:signed_word} against what is expected from {past} (± {u95:.1f}): {causes}",
     "apart_do": "fire {light} once more: if it stays, its power curve is learnt from it",
     "not_cross_checked": "the readings are not cross-checked: {why}",
     "sum_missing_do": "fire all lights on the face together once, dome at the face toward the camera: {do}",

@@ -29,6 +29,7 @@ PHRASES: dict[str, str] = {
     "as_length": "{value:length}",
     "as_number": "{value:g}",
     "as_figure": "{value:figure}",
+    "as_movement": "{value:movement}",
     "as_shutter": "{value:shutter}",
     "as_unit": "{value:g} {unit}",
     "as_stops": "{value:stops2}",
