@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 from meterlink.photometry.freeze import magnification
-from meterlink.photometry.shutter import KINDS, Shutter, travel_of_sync_speed
+from meterlink.photometry.shutter import KINDS, Shutter
 from meterlink.records.kept import Settings, Setup
 
 FACTS: dict[str, tuple[float, float]] = {
@@ -96,7 +96,7 @@ def camera(setup: Setup, settings: Settings) -> Camera:
     if not setup.shutter_s:
         return Camera(None, sync_s, tuple(assumed))
     if travel is None:
-        travel = TRAVEL_OVER_SYNC * travel_of_sync_speed(sync_s) if kind == "focal-plane" and sync_s > 0.0 else 0.0
+        travel = TRAVEL_OVER_SYNC * sync_s if kind == "focal-plane" and sync_s > 0.0 else 0.0
     return Camera(Shutter(kind, setup.shutter_s, travel, delay or 0.0), sync_s, tuple(assumed), unknown)
 
 

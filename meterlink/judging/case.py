@@ -17,7 +17,7 @@ from typing import NamedTuple, Protocol, TypeAlias
 from meterlink.photometry import geometry
 from meterlink.photometry.quadrature import illuminance
 from meterlink.photometry.receptors import Vector, on_axis, receive, response
-from meterlink.photometry.sources import Point, Source, source_of
+from meterlink.photometry.sources import Point, Source, checked_length, source_of
 from meterlink.records.kept import Placement, Reading, Settings
 from meterlink.words.told import NOTHING, Told, told
 
@@ -111,7 +111,7 @@ def case_of(
         distance = sqrt(ASSUMED_DISTANCE_M[0] * ASSUMED_DISTANCE_M[1])
         u_distance = 0.0
     else:
-        distance = geometry.checked_distance(placement.distance_m)
+        distance = checked_length(placement.distance_m, "the light's distance")
         u_distance = settings.u_distance_rel * distance if placement.u_distance_m is None else placement.u_distance_m
         if not 0.0 <= u_distance < distance:
             raise ValueError(f"the light's distance is {distance:g} m uncertain by {u_distance!r} m: it must be less")

@@ -35,11 +35,9 @@ class Remedy(NamedTuple):
     """What brings the room light down to a wanted distance below the flash."""
 
     stops: float
-    """So many stops are missing; 0 or less when none are."""
+    """So many stops are missing, 0 or less when none are: so much more flash power would do it, the aperture closed by as much."""
     shutter_s: float
     """The shutter time that would do it alone."""
-    power_stops: float
-    """The change of flash power that would do it alone, the aperture closed by as much."""
 
 
 def flash_over_room_stops(exposure_lxs: float, illuminance_lx: float, time_s: float) -> float:
@@ -79,10 +77,10 @@ def judge(exposure_lxs: float, illuminance_lx: float, time_s: float, part: str =
     return RoomLight(part, k, added, share, math.log2(share) if share > 0.0 else -math.inf, verdict)
 
 
-def remedy(exposure_lxs: float, illuminance_lx: float, time_s: float, wanted_k: float = 4.0) -> Remedy:
+def remedy(exposure_lxs: float, illuminance_lx: float, time_s: float, wanted_k: float) -> Remedy:
     """Return what puts the flash ``wanted_k`` stops above the room: a shorter shutter, or more flash and a smaller aperture."""
     missing = finite(wanted_k, "wanted_k") - flash_over_room_stops(exposure_lxs, illuminance_lx, time_s)
-    return Remedy(missing, time_s * math.exp2(-missing), missing)
+    return Remedy(missing, time_s * math.exp2(-missing))
 
 
 def modelling_illuminance(on_lx: float, off_lx: float) -> float:

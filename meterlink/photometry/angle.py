@@ -66,24 +66,23 @@ def error_stops(measured: Response, receptor: str, angle_deg: float) -> float:
     return math.log2(max(measured_response(measured, receptor, angle_deg), 1e-9) / ideal)
 
 
-def error_index(measured: Response, receptor: str, largest_deg: float | None = None) -> float:
+def error_index(measured: Response, receptor: str, largest_deg: float) -> float:
     """Return the mean relative deviation from the ideal, weighted as light from all around would weigh it.
 
     Integral of abs(r/ideal - 1) * w with w = ideal(z) sin z over 0 to ``largest_deg``.  For a flat receptor it is
     given as the cosine index f2 of ISO/CIE 19476 (from memory), whose norm is 1; for a dome the same rule with its own
     ideal and the weights normalised: no published index is known to us.
     """
-    limit = LARGEST_ANGLE_DEG[receptor] if largest_deg is None else largest_deg
     steps = 400
     total = weight_sum = 0.0
     for i in range(steps):
-        angle = (i + 0.5) * limit / steps
+        angle = (i + 0.5) * largest_deg / steps
         ideal = ideal_response(receptor, angle)
         weight = ideal * math.sin(math.radians(angle))
         total += abs(measured_response(measured, receptor, angle) / ideal - 1) * weight
         weight_sum += weight
     if receptor == "flat":
-        return 2 * total * math.radians(limit / steps)
+        return 2 * total * math.radians(largest_deg / steps)
     return total / weight_sum
 
 

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import math
 
+from meterlink.photometry.exposure import positive
+
 GREY = 0.18
 """Reflectance of the usual grey card, of a white that reflects all (common practice)."""
 MOST_STOPS = 2 / 3
@@ -50,6 +52,4 @@ def right_aperture(f_number: float, code: float, reflectance: float = GREY) -> f
     Raises:
         ValueError: as ``stops_over``, or an f-number that is not positive.
     """
-    if not 0.0 < f_number < math.inf:
-        raise ValueError(f"an f-number is positive, not {f_number!r}")
-    return f_number * math.exp2(stops_over(code, reflectance) / 2.0)
+    return positive(f_number, "f_number") * math.exp2(stops_over(code, reflectance) / 2.0)

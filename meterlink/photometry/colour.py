@@ -14,7 +14,7 @@ import math
 from collections.abc import Iterable, Sequence
 
 from meterlink.photometry.colour_tables import FIRST_MIRED, MIRED_STEP, PLANCKIAN_UV, SPECTRAL_XY
-from meterlink.photometry.exposure import finite
+from meterlink.photometry.exposure import finite, positive
 
 CCT_RANGE_K = (1667.0, 25000.0)
 MAX_DUV = 0.05
@@ -155,16 +155,12 @@ def mix(parts: Iterable[tuple[float, float, float]]) -> tuple[float, float]:
 
 def mired(cct_k: float) -> float:
     """Return the reciprocal megakelvin 1e6 / T: 200 at 5000 K; equal steps look about equal (Judd 1933)."""
-    if not 0.0 < cct_k < math.inf:
-        raise ValueError(f"CCT must be positive, got {cct_k!r}")
-    return 1e6 / cct_k
+    return 1e6 / positive(cct_k, "CCT")
 
 
 def kelvin(mired_value: float) -> float:
     """Return the CCT in K of a value in mired."""
-    if not 0.0 < mired_value < math.inf:
-        raise ValueError(f"mired must be positive, got {mired_value!r}")
-    return 1e6 / mired_value
+    return 1e6 / positive(mired_value, "mired")
 
 
 def gel_shift_mired(from_cct_k: float, to_cct_k: float) -> float:

@@ -17,7 +17,7 @@ from math import cos, isfinite, radians, sin, sqrt
 from typing import NamedTuple
 
 from meterlink.photometry.receptors import Vector
-from meterlink.photometry.sources import MAX_DISTANCE_M, Source, checked_length
+from meterlink.photometry.sources import MAX_DISTANCE_M, Source
 
 CAMERA: Vector = (0.0, 0.0, 1.0)
 """Unit vector from the point toward the camera."""
@@ -43,8 +43,7 @@ class Frame(NamedTuple):
 
     def position(self, place: Vector) -> Vector:
         """Return a place of the set in the source's frame, in metres."""
-        offset = (place[0] - self.centre[0], place[1] - self.centre[1], place[2] - self.centre[2])
-        return (dot(offset, self.across), dot(offset, self.up), dot(offset, self.axis))
+        return self.turned((place[0] - self.centre[0], place[1] - self.centre[1], place[2] - self.centre[2]))
 
     def turned(self, vector: Vector) -> Vector:
         """Return a direction of the set in the source's frame."""
@@ -168,8 +167,3 @@ def gap(source: Source, position: Vector) -> float | None:
     outside_x = max(0.0, abs(x) - source.half_width_m)
     outside_y = max(0.0, abs(y) - source.half_height_m)
     return sqrt(outside_x * outside_x + outside_y * outside_y + z * z)
-
-
-def checked_distance(distance_m: float) -> float:
-    """Return a light's distance if it is above 0 and at most 50 m, else raise ValueError."""
-    return checked_length(distance_m, "the light's distance")

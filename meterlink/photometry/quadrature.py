@@ -10,7 +10,7 @@ Coordinates are those of the source: x across, y up, z the distance before its p
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import cache, lru_cache
+from functools import cache, lru_cache, partial
 from math import ceil, cos, pi, sin, sqrt
 
 from meterlink.photometry.receptors import Vector, response
@@ -88,7 +88,7 @@ def illuminance(
     if not 0.0 <= emission_n <= 1000.0:
         raise ValueError(f"the emission exponent is {emission_n!r}: it must be 0 to 1000")
     nx, ny, nz = normal
-    answer: Callable[[float], float] = _named(receptor) if isinstance(receptor, str) else receptor
+    answer = partial(response, receptor) if isinstance(receptor, str) else receptor
     if isinstance(source, Point):
         r = sqrt(x * x + y * y + z * z)
         return float(answer(-(nx * x + ny * y + nz * z) / r) * (z / r) ** emission_n / (r * r))
@@ -104,9 +104,3 @@ def illuminance(
             part *= cosine**power
         total += part
     return total
-
-
-def _named(receptor: str) -> Callable[[float], float]:
-    """The response of a receptor by its name, checked once."""
-    response(receptor, 1.0)
-    return lambda cosine: response(receptor, cosine)

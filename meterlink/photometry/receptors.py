@@ -22,7 +22,7 @@ Standard library only: this module is on the start-up path of the ratio table.
 from __future__ import annotations
 
 from functools import cache
-from math import atan, atan2, cos, pi, sin, sqrt
+from math import acos, atan, atan2, cos, pi, sin, sqrt
 
 from meterlink.photometry.sources import Disk, Point, Rectangle, Source
 
@@ -247,7 +247,7 @@ def _flat_cut_disk(radius: float, position: Vector, normal: Vector, middle: floa
     nx, ny, nz = normal
     swing = radius * sqrt(nx * nx + ny * ny)
     centre = atan2(ny, nx)
-    half = _acos(-middle / swing)
+    half = acos(-middle / swing)
     nearest = max(1e-3, sqrt((radius - sqrt(x * x + y * y)) ** 2 + z * z))
     total = 0.0
     for node, weight in gauss_legendre(min(96, 24 + int(6 * radius / nearest))):
@@ -261,8 +261,3 @@ def _flat_cut_disk(radius: float, position: Vector, normal: Vector, middle: floa
     first = (radius * cos(end) - x, radius * sin(end) - y, -z)
     second = (radius * cos(start) - x, radius * sin(start) - y, -z)
     return total * half / 2 + _edge(first, second, normal)
-
-
-def _acos(value: float) -> float:
-    """Arc cosine of a value that rounding may have pushed past 1."""
-    return atan2(sqrt(max(0.0, 1 - value * value)), value)

@@ -12,6 +12,7 @@ All functions raise ``ValueError``.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import NamedTuple
 
 from meterlink.errors import FormulaError
@@ -19,8 +20,6 @@ from meterlink.photometry.exposure import positive
 
 STEPS = ("third", "half", "full", "tenth")
 
-FULL_F_NUMBERS = (0.5, 0.7, 1, 1.4, 2, 2.8, 4, 5.6, 8, 11, 16, 22, 32, 45, 64, 90, 128)
-"""Index 0 is Av -2; one stop each."""
 HALF_F_NUMBERS = (
     *(0.5, 0.6, 0.7, 0.85, 1, 1.2, 1.4, 1.7, 2, 2.4, 2.8, 3.3, 4, 4.8, 5.6, 6.7, 8, 9.5, 11, 13, 16, 19, 22),
     *(27, 32, 38, 45, 54, 64, 76, 90, 108, 128),
@@ -31,6 +30,8 @@ THIRD_F_NUMBERS = (
     *(8, 9, 10, 11, 13, 14, 16, 18, 20, 22, 25, 29, 32, 36, 40, 45, 51, 57, 64, 72, 80, 90, 102, 114, 128),
 )
 """Index 0 is Av -2; a third of a stop each."""
+FULL_F_NUMBERS = THIRD_F_NUMBERS[::3]
+"""Index 0 is Av -2; one stop each."""
 
 # Shutter times: positive numbers are seconds, negative ones the denominator of 1/x
 THIRD_TIMES = (
@@ -61,33 +62,26 @@ HALF_SPEEDS = (
 class Nearest(NamedTuple):
     """The step of a nominal series nearest to a value.
 
-    ``nominal``: as printed on the dial (11); for times the exact-looking nominal in seconds (1/60).  ``text``: ``f/11``,
-    ``1/60 s``, ``ISO 400``.  ``value``: exact value of that step (11.3137).  ``left_over_stops``: what
-    the value has beyond the step: log2 of light for f-numbers and speeds (positive: a larger number), for times positive
-    when the value is longer.
+    ``text``: as printed on the dial (``f/11``, ``1/60 s``, ``ISO 400``).  ``value``: exact value of that step (11.3137).
+    ``left_over_stops``: what the value has beyond the step: log2 of light for f-numbers and speeds (positive: a larger number),
+    for times positive when the value is longer.
     """
 
-    nominal: float
     text: str
     value: float
     left_over_stops: float
 
 
-def _time_of(code: float) -> float:
-    return code if code > 0 else 1.0 / -code
-
-
-def _table(series: tuple[float, ...], first_stops: float, steps_a_stop: int, times: bool = False) -> dict[float, float]:
-    sign = -1.0 if times else 1.0
+def _table(series: tuple[float, ...], first_stops: float, steps_a_stop: int) -> dict[float, float]:
     return {
-        (_time_of(code) if times else float(code)): sign * (first_stops + index / steps_a_stop)
+        (code if code > 0 else 1.0 / -code): first_stops + index / steps_a_stop
         for index, code in enumerate(series)
     }
 
 
-# printed number -> stops of light: Av, -Tv (longer is more), log2(S / 100)
+# printed number -> Av, Tv, log2(S / 100)
 _F_THIRDS, _F_HALVES = _table(THIRD_F_NUMBERS, -2, 3), _table(HALF_F_NUMBERS, -2, 2)
-_T_THIRDS, _T_HALVES = _table(THIRD_TIMES, -5, 3, True), _table(HALF_TIMES, -5, 2, True)
+_T_THIRDS, _T_HALVES = _table(THIRD_TIMES, -5, 3), _table(HALF_TIMES, -5, 2)
 _S_THIRDS, _S_HALVES = _table(THIRD_SPEEDS, -4, 3), _table(HALF_SPEEDS, -4, 2)
 
 
@@ -125,8 +119,8 @@ def two_meanings(printed: float) -> FormulaError:
 
 def time_exact_s(printed_s: float, halves_first: bool = False) -> float:
     """Return the exact time of a printed one: 1/60 -> 1/64; a time on neither series is taken as it is."""
-    stops = _look_up(positive(printed_s, "time"), _T_THIRDS, _T_HALVES, halves_first)
-    return printed_s if stops is None else math.exp2(stops)
+    tv = _look_up(positive(printed_s, "time"), _T_THIRDS, _T_HALVES, halves_first)
+    return printed_s if tv is None else math.exp2(-tv)
 
 
 def iso_exact(printed: float, halves_first: bool = False) -> float:
@@ -152,25 +146,21 @@ def nearest_f_number(f_number: float, step: str = "third") -> Nearest:
     """Return the nearest nominal f-number and what is left over in stops (positive: the value is a larger number)."""
     av = 2.0 * math.log2(positive(f_number, "f_number"))
     printed, exact = _nearest_code(av, -2, step, (THIRD_F_NUMBERS, HALF_F_NUMBERS))
-    return Nearest(printed, f"f/{printed:g}", math.exp2(exact / 2.0), av - exact)
+    return Nearest(f"f/{printed:g}", math.exp2(exact / 2.0), av - exact)
 
 
 def nearest_time_s(time_s: float, step: str = "third") -> Nearest:
     """Return the nearest nominal shutter time and what is left over in stops (positive: the value is longer)."""
     tv = -math.log2(positive(time_s, "time_s"))
     code, exact = _nearest_code(tv, -5, step, (THIRD_TIMES, HALF_TIMES))
-    return Nearest(_time_of(code), _time_text(code), math.exp2(-exact), exact - tv)
+    return Nearest(f"{code:g} s" if code > 0 else f"1/{-code:g} s", math.exp2(-exact), exact - tv)
 
 
 def nearest_iso(iso: float, step: str = "third") -> Nearest:
     """Return the nearest nominal ISO speed and what is left over in stops (positive: the value is faster)."""
     stops = math.log2(positive(iso, "iso") / 100.0)
     printed, exact = _nearest_code(stops, -4, step, (THIRD_SPEEDS, HALF_SPEEDS))
-    return Nearest(printed, f"ISO {printed:g}", 100.0 * math.exp2(exact), stops - exact)
-
-
-def _time_text(code: float) -> str:
-    return f"{code:g} s" if code > 0 else f"1/{-code:g} s"
+    return Nearest(f"ISO {printed:g}", 100.0 * math.exp2(exact), stops - exact)
 
 
 def _full_stop_text(av: int) -> str:
@@ -204,12 +194,16 @@ def format_f_number(f_number: float, step: str = "tenth") -> str:
     return f"{text} +0.{tenths}" if tenths else text
 
 
+def _as_printed(nearest: Callable[[float, str], Nearest], value: float) -> str:
+    """Return the step of thirds, else of halves, that a value is within a hundredth of a stop of; empty for none."""
+    steps = (nearest(value, step) for step in ("third", "half"))
+    return next((one.text for one in steps if abs(one.left_over_stops) < 0.01), "")
+
+
 def format_time(time_s: float) -> str:
     """Return a shutter time as printed on the dial (``1/160 s``) when within a hundredth of a stop of a step."""
-    for step in ("third", "half"):
-        nearest = nearest_time_s(time_s, step)
-        if abs(nearest.left_over_stops) < 0.01:
-            return nearest.text
+    if printed := _as_printed(nearest_time_s, time_s):
+        return printed
     if time_s >= 0.3:
         return f"{float(f'{time_s:.3g}'):g} s"
     return f"1/{float(f'{1.0 / time_s:.3g}'):.0f} s"
@@ -217,8 +211,6 @@ def format_time(time_s: float) -> str:
 
 def format_iso(iso: float) -> str:
     """Return a speed as printed (``ISO 1250``) when within a hundredth of a stop of a step, else rounded."""
-    for step in ("third", "half"):
-        nearest = nearest_iso(iso, step)
-        if abs(nearest.left_over_stops) < 0.01:
-            return nearest.text
+    if printed := _as_printed(nearest_iso, iso):
+        return printed
     return f"ISO {iso:.0f}" if iso >= 10 else f"ISO {iso:.3g}"

@@ -15,6 +15,8 @@ from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
+from meterlink.photometry.exposure import positive
+
 KINDS = ("focal-plane", "leaf", "electronic")
 SYNC_SPEED_S = 1 / 200
 """Fastest time fully open of a focal-plane shutter (common practice, no published source); a camera's own belongs here."""
@@ -54,18 +56,10 @@ class Kept(NamedTuple):
 def _checked(shutter: Shutter) -> Shutter:
     if shutter.kind not in KINDS:
         raise ValueError(f"kind of shutter is one of {', '.join(KINDS)}, got {shutter.kind!r}")
-    if not 0.0 < shutter.time_s < math.inf:
-        raise ValueError(f"shutter time must be positive, got {shutter.time_s!r}")
+    positive(shutter.time_s, "shutter time")
     if not (0.0 <= shutter.travel_s < math.inf and 0.0 <= shutter.delay_s < math.inf):
         raise ValueError("curtain travel and delay must be zero or positive")
     return shutter
-
-
-def travel_of_sync_speed(sync_speed_s: float) -> float:
-    """Return the curtain travel that a sync speed implies at most: the frame is just fully open, so travel = time."""
-    if not 0.0 < sync_speed_s < math.inf:
-        raise ValueError(f"sync speed must be positive, got {sync_speed_s!r}")
-    return sync_speed_s
 
 
 def fully_open_s(shutter: Shutter) -> float:
@@ -102,9 +96,7 @@ def share_within(window_s: float, t01_s: float) -> float:
 
     t0.1 holds 90 % of an exponential flash, twice t0.1 holds 99 %.  Cut-off heads end sooner, so this keeps to the safe side.
     """
-    if not 0.0 < t01_s < math.inf:
-        raise ValueError(f"t0.1 must be positive, got {t01_s!r}")
-    return 1.0 - 10.0 ** (-max(window_s, 0.0) / t01_s) if window_s < math.inf else 1.0
+    return 1.0 - 10.0 ** (-max(window_s, 0.0) / positive(t01_s, "t0.1")) if window_s < math.inf else 1.0
 
 
 def kept_of_t01(shutter: Shutter, t01_s: float) -> Kept:
@@ -154,8 +146,6 @@ def train_exposure_lxs(mean_lx: float, shutter: Shutter) -> float:
 
 def beyond_sync(shutter: Shutter, sync_speed_s: float = SYNC_SPEED_S) -> bool:
     """Say whether a shutter is faster than the sync speed, so that a part of the frame may stay dark; a leaf shutter never is."""
-    _checked(shutter)
-    if not 0.0 < sync_speed_s < math.inf:
-        raise ValueError(f"sync speed must be positive, got {sync_speed_s!r}")
     # 1/200 as printed is 1/203 s exactly: a hundredth of a stop of room keeps nominal values equal
-    return shutter.kind != "leaf" and shutter.time_s < sync_speed_s * math.exp2(-0.05)
+    limit_s = positive(sync_speed_s, "sync speed") * math.exp2(-0.05)
+    return _checked(shutter).kind != "leaf" and shutter.time_s < limit_s

@@ -21,16 +21,15 @@ from functools import lru_cache
 from math import atan, hypot, log2, pi, sqrt
 
 MAX_DISTANCE_M = 50.0
-"""No light of a portrait set stands farther away: a larger number is a slip of the finger."""
-MAX_SIZE_M = 50.0
+"""No light of a portrait set stands farther away, or is larger: a larger number is a slip of the finger."""
 
 
-def checked_length(value: float, name: str, maximum_m: float = MAX_DISTANCE_M) -> float:
-    """Return ``value`` as a float if it is in metres, above 0 and up to ``maximum_m``, else raise ValueError."""
+def checked_length(value: float, name: str) -> float:
+    """Return ``value`` as a float if it is in metres, above 0 and up to ``MAX_DISTANCE_M``, else raise ValueError."""
     number = float(value)
     # Written so that NaN, which compares false with everything, is refused as well.
-    if not 0.0 < number <= maximum_m:
-        raise ValueError(f"{name} is {value!r} m: it must be above 0 and at most {maximum_m:g} m")
+    if not 0.0 < number <= MAX_DISTANCE_M:
+        raise ValueError(f"{name} is {value!r} m: it must be above 0 and at most {MAX_DISTANCE_M:g} m")
     return number
 
 
@@ -92,7 +91,7 @@ class Disk(Source):
     shape = "disk"
 
     def __init__(self, diameter_m: float) -> None:
-        self.diameter_m = self.largest_dimension_m = checked_length(diameter_m, "the diameter", MAX_SIZE_M)
+        self.diameter_m = self.largest_dimension_m = checked_length(diameter_m, "the diameter")
         self.half_width_m = self.half_height_m = self.diameter_m / 2
         self.sizes_m = (self.diameter_m,)
 
@@ -109,8 +108,8 @@ class Rectangle(Source):
     shape = "rectangle"
 
     def __init__(self, width_m: float, height_m: float) -> None:
-        self.width_m = checked_length(width_m, "the width", MAX_SIZE_M)
-        self.height_m = checked_length(height_m, "the height", MAX_SIZE_M)
+        self.width_m = checked_length(width_m, "the width")
+        self.height_m = checked_length(height_m, "the height")
         self.half_width_m, self.half_height_m = self.width_m / 2, self.height_m / 2
         self.largest_dimension_m = hypot(self.width_m, self.height_m)
         self.sizes_m = (self.width_m, self.height_m)

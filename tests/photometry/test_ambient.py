@@ -38,7 +38,7 @@ def test_remedy_reaches_what_is_wanted():
     fix = ambient.remedy(10.0, 300.0, 1 / 64, 4.0)
 
     assert ambient.flash_over_room_stops(10.0, 300.0, fix.shutter_s) == pytest.approx(4.0)
-    assert ambient.flash_over_room_stops(10.0 * 2**fix.power_stops, 300.0, 1 / 64) == pytest.approx(4.0)
+    assert ambient.flash_over_room_stops(10.0 * 2**fix.stops, 300.0, 1 / 64) == pytest.approx(4.0)
 
 
 def test_modelling_lamps_are_the_difference():

@@ -56,9 +56,9 @@ def test_flat_index_is_the_published_f2() -> None:
     """cos to the power 1.1 has f2 = 0.0456910, and a dome taken as flat 0.4166423 (ISO/CIE 19476, from memory)."""
     angles = np.arange(0, 86, 1.0)
     worse = [(float(a), math.cos(math.radians(a)) ** 1.1) for a in angles]
-    assert angle.error_index(worse, "flat") == pytest.approx(0.0456910, abs=2e-4)
+    assert angle.error_index(worse, "flat", 85.0) == pytest.approx(0.0456910, abs=2e-4)
     dome = [(float(a), (1 + math.cos(math.radians(a))) / 2) for a in angles]
-    assert angle.error_index(dome, "flat") == pytest.approx(0.4166423, rel=2e-3)
+    assert angle.error_index(dome, "flat", 85.0) == pytest.approx(0.4166423, rel=2e-3)
 
 
 def test_stated_uncertainty_covers_the_error() -> None:
