@@ -22,7 +22,7 @@ from math import exp, isfinite, log2, sqrt
 from typing import Any, NamedTuple
 
 from meterlink.photometry.receptors import on_axis
-from meterlink.photometry.sources import MAX_DISTANCE_M, Disk
+from meterlink.photometry.sources import Disk, checked_length
 
 SCATTER_LIMIT = 9.0
 """Chi-square per degree of freedom beyond which no smooth law explains the readings."""
@@ -59,37 +59,28 @@ class FalloffFit(NamedTuple):
     points: tuple[FalloffPoint, ...]
     residuals: tuple[float, ...]
     """Reading minus curve, stops."""
-    other_parameter_m: float
+    other_parameter_m: float = 0.0
     """Parameter of the law that was not chosen."""
-    other_weight: float
+    other_weight: float = 0.0
     """Akaike weight of the law that was not chosen, 0 to 0.5."""
     receptor: str = "dome"
 
     def change_stops(self, from_m: float, to_m: float) -> float:
         """Return log2(E(to) / E(from)): positive when the receptor comes nearer.  Distances above 0 to 50 m."""
-        _checked(from_m)
-        _checked(to_m)
-        shape = _LAWS[self.law]
-        return shape(to_m, self.parameter_m, self.receptor) - shape(from_m, self.parameter_m, self.receptor)
+        checked_length(from_m, "the distance")
+        checked_length(to_m, "the distance")
+        return self._change(self.law, self.parameter_m, from_m, to_m)
 
     def u_change_stops(self, from_m: float, to_m: float) -> float:
         """Return its standard uncertainty: of the parameter, and between the two laws."""
-        shape, p = _LAWS[self.law], self.parameter_m
-        step = 1e-4 * max(abs(p), 0.05)
-        slope = (
-            shape(to_m, p + step, self.receptor)
-            - shape(from_m, p + step, self.receptor)
-            - shape(to_m, p - step, self.receptor)
-            + shape(from_m, p - step, self.receptor)
-        ) / (2 * step)
-        other = _LAWS[_OTHER[self.law]]
-        apart = (
-            other(to_m, self.other_parameter_m, self.receptor)
-            - other(from_m, self.other_parameter_m, self.receptor)
-            - self.change_stops(from_m, to_m)
-        )
+        law, p, receptor = self.law, self.parameter_m, self.receptor
+        slope = _slope(law, to_m, p, receptor) - _slope(law, from_m, p, receptor)
+        apart = self._change(_OTHER[law], self.other_parameter_m, from_m, to_m) - self.change_stops(from_m, to_m)
         # About the chosen law, not about the mixture's mean, since the chosen law is what is reported.
         return sqrt((slope * self.u_parameter_m) ** 2 + self.other_weight * apart * apart)
+
+    def _change(self, law: str, parameter_m: float, from_m: float, to_m: float) -> float:
+        return _LAWS[law](to_m, parameter_m, self.receptor) - _LAWS[law](from_m, parameter_m, self.receptor)
 
     def at(self, distance_m: float) -> float:
         """Return the curve's value in stops at a distance, for plots."""
@@ -106,12 +97,10 @@ class FalloffFit(NamedTuple):
     def from_record(cls, record: dict[str, Any]) -> FalloffFit:
         """Return the fit stored by ``to_record``.  Raises ValueError for anything else."""
         try:
-            fields = {name: record[name] for name in cls._fields}
+            fields = {name: record[name] if name in ("law", "receptor", "points", "residuals") else float(record[name])
+                      for name in cls._fields}
             fields["points"] = tuple(FalloffPoint(*(float(v) for v in point)) for point in fields["points"][:1000])
             fields["residuals"] = tuple(float(v) for v in fields["residuals"][:1000])
-            for name in cls._fields:
-                if name not in ("law", "points", "residuals", "receptor"):
-                    fields[name] = float(fields[name])
             fit = cls(**fields)
         except (KeyError, TypeError, ValueError, IndexError) as error:
             raise ValueError(f"not a stored falloff: {error}") from None
@@ -119,11 +108,6 @@ class FalloffFit(NamedTuple):
         if fit.law not in _LAWS or fit.receptor not in ("dome", "flat") or not all(isfinite(v) for v in numbers):
             raise ValueError("not a stored falloff: unknown law, receptor or numbers")
         return fit
-
-
-def _checked(distance_m: float) -> None:
-    if not 0.0 < distance_m <= MAX_DISTANCE_M:
-        raise ValueError(f"the distance is {distance_m!r} m: it must be above 0 and at most {MAX_DISTANCE_M:g} m")
 
 
 def _shifted(distance_m: float, shift_m: float, _receptor: str) -> float:
@@ -141,13 +125,11 @@ _LAWS: dict[str, Callable[[float, float, str], float]] = {"shifted": _shifted, "
 _OTHER = {"shifted": "disk", "disk": "shifted"}
 
 
-class _Law(NamedTuple):
-    law: str
-    parameter: float
-    u_parameter: float
-    level: float
-    chi2: float
-    residuals: tuple[float, ...]
+def _slope(law: str, distance_m: float, parameter_m: float, receptor: str) -> float:
+    """Return by how many stops a law changes at a distance for a metre more of its parameter."""
+    step = 1e-4 * max(abs(parameter_m), 0.05)
+    shape = _LAWS[law]
+    return (shape(distance_m, parameter_m + step, receptor) - shape(distance_m, parameter_m - step, receptor)) / (2 * step)
 
 
 def fit_falloff(points: Sequence[FalloffPoint], receptor: str = "dome") -> FalloffFit:
@@ -158,9 +140,7 @@ def fit_falloff(points: Sequence[FalloffPoint], receptor: str = "dome") -> Fallo
     """
     points = sorted(points)
     _check(points, receptor)
-    fits = [_fit(law, points, receptor) for law in _LAWS]
-    fits.sort(key=lambda one: one.chi2)
-    best, other = fits
+    best, other = sorted((_fit(law, points, receptor) for law in _LAWS), key=lambda one: one.chi2)
     freedom = max(1, len(points) - 2)
     if best.chi2 / freedom > SCATTER_LIMIT:
         worst = max(abs(r) for r in best.residuals)
@@ -168,23 +148,10 @@ def fit_falloff(points: Sequence[FalloffPoint], receptor: str = "dome") -> Fallo
             f"the readings scatter by up to {worst:.2f} stop about any smooth falloff: check the distances and take them again"
         )
     # Both laws have two parameters: the difference of AICc is that of chi-square.
-    weight = 1.0 / (1.0 + exp(min(50.0, (other.chi2 - best.chi2) / 2)))
-    scale = max(1.0, sqrt(best.chi2 / freedom))
-    fit = FalloffFit(
-        best.law,
-        best.parameter,
-        best.u_parameter * scale,
-        best.level,
-        points[0].distance_m,
-        points[-1].distance_m,
-        points[0].distance_m,
-        points[-1].distance_m,
-        best.chi2,
-        tuple(points),
-        best.residuals,
-        other.parameter,
-        weight,
-        receptor,
+    fit = best._replace(
+        u_parameter_m=best.u_parameter_m * max(1.0, sqrt(best.chi2 / freedom)),
+        other_parameter_m=other.parameter_m,
+        other_weight=1.0 / (1.0 + exp(min(50.0, (other.chi2 - best.chi2) / 2))),
     )
     return fit._replace(low_m=_carried(fit, fit.near_m, 0.97), high_m=_carried(fit, fit.far_m, 1.03))
 
@@ -194,7 +161,7 @@ def _check(points: Sequence[FalloffPoint], receptor: str) -> None:
     if len(points) > 1000:
         raise ValueError(f"{len(points)} readings: at most 1,000 can be fitted")
     for point in points:
-        _checked(point.distance_m)
+        checked_length(point.distance_m, "the distance")
         if not (isfinite(point.stops) and 0.0 < point.u_stops < 10.0):
             raise ValueError(f"the reading at {point.distance_m:g} m is {point.stops!r} ± {point.u_stops!r} stops")
     distinct = sorted({round(point.distance_m, 3) for point in points})
@@ -209,34 +176,30 @@ def _check(points: Sequence[FalloffPoint], receptor: str) -> None:
         raise ValueError(f"the receptor {receptor!r} is not one of dome, flat")
 
 
-def _profile(law: str, parameter: float, points: Sequence[FalloffPoint], receptor: str) -> tuple[float, float]:
-    """Chi-square with the best level, and that level."""
-    shape = _LAWS[law]
+def _about_mean(values: Sequence[float], points: Sequence[FalloffPoint]) -> tuple[float, float]:
+    """Chi-square of one value a point about their weighted mean, and that mean."""
     weights = [1.0 / (point.u_stops * point.u_stops) for point in points]
-    apart = [point.stops - shape(point.distance_m, parameter, receptor) for point in points]
-    level = sum(w * a for w, a in zip(weights, apart, strict=True)) / sum(weights)
-    return sum(w * (a - level) ** 2 for w, a in zip(weights, apart, strict=True)), level
+    mean = sum(w * v for w, v in zip(weights, values, strict=True)) / sum(weights)
+    return sum(w * (v - mean) ** 2 for w, v in zip(weights, values, strict=True)), mean
 
 
-def _fit(law: str, points: Sequence[FalloffPoint], receptor: str) -> _Law:
-    """Best parameter of one law with its uncertainty."""
-    nearest = points[0].distance_m
-    low, high = (-0.8 * nearest, 5.0) if law == "shifted" else (1e-3, 5.0)
-    parameter = _minimum(lambda p: _profile(law, p, points, receptor)[0], low, high)
-    chi2, level = _profile(law, parameter, points, receptor)
-    shape = _LAWS[law]
-    step = 1e-4 * max(abs(parameter), 0.05)
-    slopes = [
-        (shape(q.distance_m, parameter + step, receptor) - shape(q.distance_m, parameter - step, receptor)) / (2 * step)
-        for q in points
-    ]
-    weights = [1.0 / (q.u_stops * q.u_stops) for q in points]
-    middle = sum(w * s for w, s in zip(weights, slopes, strict=True)) / sum(weights)
-    information = sum(w * (s - middle) ** 2 for w, s in zip(weights, slopes, strict=True))
+def _fit(law: str, points: Sequence[FalloffPoint], receptor: str) -> FalloffFit:
+    """Best parameter of one law with its uncertainty, as if there were no other law."""
+    near, far = points[0].distance_m, points[-1].distance_m
+    low, high = (-0.8 * near, 5.0) if law == "shifted" else (1e-3, 5.0)
+
+    def apart(parameter: float) -> list[float]:
+        return [q.stops - _LAWS[law](q.distance_m, parameter, receptor) for q in points]
+
+    parameter = _minimum(lambda p: _about_mean(apart(p), points)[0], low, high)
+    chi2, level = _about_mean(apart(parameter), points)
+    information, _ = _about_mean([_slope(law, q.distance_m, parameter, receptor) for q in points], points)
     # A disk much smaller than the distances leaves no trace: its radius is then known only to be small.
-    u_parameter = min(1.0 / sqrt(information) if information > 0 else 5.0, 5.0 if law == "shifted" else nearest)
-    residuals = tuple(q.stops - level - shape(q.distance_m, parameter, receptor) for q in points)
-    return _Law(law, parameter, u_parameter, level, chi2, residuals)
+    u_parameter = min(1.0 / sqrt(information) if information > 0 else 5.0, 5.0 if law == "shifted" else near)
+    residuals = tuple(one - level for one in apart(parameter))
+    return FalloffFit(
+        law, parameter, u_parameter, level, near, far, near, far, chi2, tuple(points), residuals, receptor=receptor
+    )
 
 
 def _minimum(function: Callable[[float], float], low: float, high: float) -> float:
