@@ -9,11 +9,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import Any, NamedTuple
+from itertools import zip_longest
+from typing import Any
 
 from meterlink.calibration import camera
 from meterlink.photometry.calibration_fit import STOPS
-from meterlink.records import Calibration
+from meterlink.records import Calibration, RangeScale
 from meterlink.words.claim import kept
 
 CLAIM_STOPS = 0.1
@@ -29,15 +30,6 @@ ANGLE_COST_STOPS = 1 / 3
 """A wider claim for light from the side is preferred while it costs at most so much at the lower ends."""
 
 
-class _Parts(NamedTuple):
-    """What a claim is made from, beside the scale."""
-
-    full_raw: float
-    u_dark_raw: tuple[float, ...]
-    noise_peak: tuple[float, float] | None
-    """Noise of a pop as part of full scale: as it scatters, and as it is stated."""
-
-
 def claim_of(calibration: Calibration) -> dict[str, Any] | None:
     """Return the claim as plain data for ``Calibration.details``; None for a sensor that was never calibrated.
 
@@ -49,24 +41,21 @@ def claim_of(calibration: Calibration) -> dict[str, Any] | None:
     details = calibration.details
     if calibration.method == "assumed" or "u_dark_raw" not in details:
         return None
-    noise = details.get("noise_peak")
-    parts = _Parts(float(details.get("full_raw", 1.0)), tuple(details["u_dark_raw"]), tuple(noise) if noise else None)
-    against, shared = "truth", calibration.u_scale_rel
-    worst = max(r.u_rel for r in calibration.ranges)
+    # The reference's own error is not ours to claim about; where the dome stood is.
+    u_plane = float(details.get("u_plane_rel", 0.0))
     if calibration.relative:
         against, shared = "ratios", 0.0
     elif calibration.method == camera.METHOD:
-        against, shared = camera.METHOD, 0.0
-    elif _left(SIGMAS, shared, 1.25 * worst) <= 0:
-        against, shared = "reference", 0.0
-    if against in ("reference", camera.METHOD):
-        # The reference's own error is not ours to claim about; where the dome stood is.
-        shared = float(details.get("u_plane_rel", 0.0))
+        against, shared = camera.METHOD, u_plane
+    elif _left(calibration.u_scale_rel, 1.25 * max(r.u_rel for r in calibration.ranges)) <= 0:
+        against, shared = "reference", u_plane
+    else:
+        against, shared = "truth", calibration.u_scale_rel
     angle, u_angle = _angle(calibration, shared)
-    steady = [_steady(calibration, i, shared, u_angle, parts) for i in range(len(calibration.ranges))]
-    if not _lamp_seen(details):
-        steady = [None] * len(calibration.ranges)
-    flash = [_flash(calibration, i, shared, u_angle, parts) for i in range(len(calibration.ranges))]
+    full_raw, u_darks, noise = float(details.get("full_raw", 1.0)), details["u_dark_raw"], details.get("noise_peak")
+    with_dark = zip_longest(calibration.ranges, u_darks[: len(calibration.ranges)] if _lamp_seen(details) else ())
+    steady = [None if u_dark is None else _steady(r, full_raw, u_dark, (shared, u_angle)) for r, u_dark in with_dark]
+    flash = [_flash(r, noise, (shared, u_angle)) if noise else None for r in calibration.ranges]
     return {
         "stops": CLAIM_STOPS,
         "share": 0.99,
@@ -128,45 +117,44 @@ def withdrawn(claim: dict[str, Any] | None, why: object) -> dict[str, Any] | Non
     return {**claim, "steady_lx": nothing, "flash_peak_lx": nothing, "why": why}
 
 
-def _left(sigmas: float, *parts: float) -> float:
+def _left(*parts: float, sigmas: float = SIGMAS) -> float:
     """Relative standard uncertainty that may be added to the parts until so many of all reach the limit; 0: none."""
     return math.sqrt(max(0.0, (CLAIM_STOPS / STOPS / sigmas) ** 2 - math.fsum(p * p for p in parts)))
 
 
 def _angle(calibration: Calibration, shared: float) -> tuple[float, float]:
     """The widest angle that the claim can afford, and the greatest uncertainty of the response within it."""
-    angle = calibration.details.get("angle") or {}
-    us = angle.get("u_rel") or []
+    us = (calibration.details.get("angle") or {}).get("u_rel") or []
     worst = max(r.u_rel for r in calibration.ranges)
-    free = _left(SIGMAS, shared, worst)
+    free = _left(shared, worst)
     for degrees in ANGLES_DEG:
         within = us[: int(degrees / 5) + 1]
         if calibration.angle_response and len(within) == int(degrees / 5) + 1:
             u = max(within)
-            if _left(SIGMAS, shared, worst, u) >= free * 2**-ANGLE_COST_STOPS > 0:
+            if _left(shared, worst, u) >= free * 2**-ANGLE_COST_STOPS > 0:
                 return degrees, u
     return 0.0, 0.0
 
 
-def _steady(calibration: Calibration, index: int, shared: float, u_angle: float, parts: _Parts) -> list[float] | None:
-    scale = calibration.ranges[index]
-    left = _left(SIGMAS, shared, scale.u_rel, u_angle)
-    if left <= 0 or index >= len(parts.u_dark_raw):
+def _steady(scale: RangeScale, full_raw: float, u_dark_raw: float, others: tuple[float, float]) -> list[float] | None:
+    """From and to of steady light; ``others``: uncertainty of what all ranges share, and of the angle."""
+    left = _left(scale.u_rel, *others)
+    if left <= 0:
         return None
     # The reading stands on codes as the dark does.
-    low = max(math.sqrt(2) * parts.u_dark_raw[index] / left, BOTTOM_STEADY * parts.full_raw)
-    high = TOP_STEADY * parts.full_raw - scale.dark_raw
+    low = max(math.sqrt(2) * u_dark_raw / left, BOTTOM_STEADY * full_raw)
+    high = TOP_STEADY * full_raw - scale.dark_raw
     return [low * scale.full_scale_lx, high * scale.full_scale_lx] if low < high else None
 
 
-def _flash(calibration: Calibration, index: int, shared: float, u_angle: float, parts: _Parts) -> list[float] | None:
-    scale = calibration.ranges[index]
-    left = _left(SIGMAS, shared, scale.u_rel, u_angle)
-    if left <= 0 or parts.noise_peak is None:
+def _flash(scale: RangeScale, noise: Sequence[float], others: tuple[float, float]) -> list[float] | None:
+    """From and to of a pop's peak; ``noise`` of a pop as part of full scale: as it scatters, and as it is stated."""
+    left = _left(scale.u_rel, *others)
+    if left <= 0:
         return None
-    seen, stated = parts.noise_peak
+    seen, stated = noise
     # What a reading says of itself (k=2) must not contradict the claim.
-    low = max(seen / left, stated / _left(2.0, shared, scale.u_rel, u_angle), BOTTOM_PEAK)
+    low = max(seen / left, stated / _left(scale.u_rel, *others, sigmas=2.0), BOTTOM_PEAK)
     return [low * scale.full_scale_lx, TOP_PEAK * scale.full_scale_lx] if low < TOP_PEAK else None
 
 
