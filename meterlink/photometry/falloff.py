@@ -97,8 +97,8 @@ class FalloffFit(NamedTuple):
     def from_record(cls, record: dict[str, Any]) -> FalloffFit:
         """Return the fit stored by ``to_record``.  Raises ValueError for anything else."""
         try:
-            fields = {name: record[name] if name in ("law", "receptor", "points", "residuals") else float(record[name])
-                      for name in cls._fields}
+            as_is = ("law", "receptor", "points", "residuals")
+            fields: dict[str, Any] = {n: record[n] if n in as_is else float(record[n]) for n in cls._fields}
             fields["points"] = tuple(FalloffPoint(*(float(v) for v in point)) for point in fields["points"][:1000])
             fields["residuals"] = tuple(float(v) for v in fields["residuals"][:1000])
             fit = cls(**fields)

@@ -46,14 +46,6 @@ class Ambient(NamedTuple):
     flicker_hz: float | None = None
 
 
-class Flicker(NamedTuple):
-    """A periodic steady light."""
-
-    frequency_hz: float
-    explained: float
-    """Part of the variance that the period and its harmonics explain."""
-
-
 def span_of_pulse(light: Array, noise_lx: float, pretrigger: int | None) -> tuple[int, int, int, int, int] | None:
     """Return (first, top of the first hump, peak, last) sample clearly above the quiet level and the half width used.
 
@@ -198,14 +190,11 @@ def _join(
         return Ambient(only.mean_lx, only.u_lx, before, after, noise, False, *extent)
     difference = after.mean_lx - before.mean_lx
     spread = math.hypot(before.u_lx, after.u_lx)
-    if abs(difference) > 3.5 * spread + tolerance_lx:
+    differs = abs(difference) > 3.5 * spread + tolerance_lx
+    if differs or ((before.wanders or after.wanders) and abs(difference) > tolerance_lx):
         middle = (before.mean_lx + after.mean_lx) / 2.0
-        u = math.hypot(abs(difference) / math.sqrt(12.0), spread / 2.0)
-        return Ambient(middle, u, before, after, noise, True, *extent)
-    if (before.wanders or after.wanders) and abs(difference) > tolerance_lx:
-        middle = (before.mean_lx + after.mean_lx) / 2.0
-        u = math.hypot(abs(difference) / math.sqrt(12.0), before.u_lx, after.u_lx)
-        return Ambient(middle, u, before, after, noise, False, *extent)
+        u = math.hypot(abs(difference) / math.sqrt(12.0), spread / 2.0 if differs else spread)
+        return Ambient(middle, u, before, after, noise, differs, *extent)
     weights = [1.0 / max(level.u_lx, 1e-30) ** 2 for level in (before, after)]
     mean = (before.mean_lx * weights[0] + after.mean_lx * weights[1]) / sum(weights)
     return Ambient(mean, 1.0 / math.sqrt(sum(weights)), before, after, noise, False, *extent)
@@ -245,8 +234,8 @@ def _with_ripple(trace: Trace, ambient: Ambient) -> Ambient:
     )
 
 
-def flicker(trace: Trace) -> Flicker | None:
-    """Return the mains flicker that explains this waveform as steady light, or None.
+def flicker_hz(trace: Trace) -> float | None:
+    """Return the frequency of the mains flicker that explains this waveform as steady light, or None.
 
     Least squares with a frequency of ``FLICKER_HZ`` and two harmonics.  A record of less than 1.7 periods counts only
     when it begins without a quiet stretch, for then no pulse with its quiet start can be meant.
@@ -261,7 +250,7 @@ def flicker(trace: Trace) -> Flicker | None:
     if variance == 0.0 or float(light.max() - light.mean()) > 2.5 * math.sqrt(variance):
         return None
     length = float(time[-1])
-    best: Flicker | None = None
+    best, most = None, 0.93
     for frequency in FLICKER_HZ:
         periods = length * frequency
         if periods < 0.7 or (periods < 1.7 and _starts_quiet(light)):
@@ -273,8 +262,8 @@ def flicker(trace: Trace) -> Flicker | None:
         design = np.stack(columns, axis=1)
         fit = design @ np.linalg.solve(design.T @ design + 1e-9 * np.eye(design.shape[1]), design.T @ light)
         explained = 1.0 - float(((light - fit) ** 2).mean()) / variance
-        if explained > 0.93 and (best is None or explained > best.explained + 0.01):
-            best = Flicker(frequency, explained)
+        if explained > most:
+            best, most = frequency, explained + 0.01
     return best
 
 

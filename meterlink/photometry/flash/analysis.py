@@ -35,8 +35,6 @@ _CANNOT_TELL = 0.25
 class Extent(NamedTuple):
     """Samples that belong to the pop."""
 
-    first: int
-    last: int
     clip: tuple[int, int] | None
     """First and last clipped sample."""
     to_the_end: bool
@@ -61,13 +59,13 @@ def analyse(
         raise ValueError(f"shutter_s must be positive, got {shutter_s!r}")
     thinned = flash_input.thin(given)
     trace = thinned.trace
-    periodic = flash_ambient.flicker(trace)
+    hz = flash_ambient.flicker_hz(trace)
     quiet = thinned.place(pretrigger) if pretrigger else None
     # what is level but for the rounding of its mean has no pulse, however small the noise
     level = float(np.ptp(trace.light_lx)) <= 1e-12 * float(np.abs(trace.light_lx).max())
-    ambient = None if periodic or level else flash_ambient.find(trace, quiet)
+    ambient = None if hz or level else flash_ambient.find(trace, quiet)
     if ambient is None:
-        return _steady(given, periodic)
+        return _steady(given, hz)
     _check_negative(given, max(thinned.noise_lx, ambient.noise_lx))
     light = trace.light_lx - ambient.level_lx
     if ambient.ripple_lx is not None:
@@ -86,7 +84,7 @@ def analyse(
     # what came before the pop (a pre-flash) must not count as a part of it
     own = np.where(np.arange(last + 1) >= first, light[: last + 1], 0.0)
     dithered = ambient.noise_lx >= flash_input.DITHERED * trace.quantum_lx
-    extent = Extent(first, last, clip, last == light.size - 1 and ambient.after is None, dithered, full)
+    extent = Extent(clip, last == light.size - 1 and ambient.after is None, dithered, full)
     # a moving average must not flatten the pulses of a train
     widest = math.inf if events.train is None else events.train.samples / 8.0
     pulse = flash_shape.prepare(trace.time_s[: last + 1], own, ambient.noise_lx, widest)
@@ -126,15 +124,15 @@ def _check_fallen(pulse: Pulse, ambient: Ambient) -> None:
     raise NoPulse(TOO_LONG if falls else LAMP, level, left)
 
 
-def _steady(trace: Trace, periodic: flash_ambient.Flicker | None) -> FlashPulse:
+def _steady(trace: Trace, hz: float | None) -> FlashPulse:
     light = trace.light_lx
     mean = float(light.mean())
-    if periodic is None and _pulses(trace):
+    if hz is None and _pulses(trace):
         raise NoPulse(CANNOT_TELL, mean)
     noise = flash_input.noise_of_differences(light)
     calm = flash_input.smooth(light, 1) if light.size > 8 else light
     high, low = float(calm.max()), float(calm.min())
-    if periodic is None and high - low < 6.0 * max(noise, trace.quantum_lx / 3.5):
+    if hz is None and high - low < 6.0 * max(noise, trace.quantum_lx / 3.5):
         high = low = mean
     modulation = (high - low) / (high + low) if high + low > 0.0 else 0.0
     clipped = trace.full_scale_lx is not None and float(light.max()) >= trace.full_scale_lx
@@ -150,15 +148,12 @@ def _steady(trace: Trace, periodic: flash_ambient.Flicker | None) -> FlashPulse:
         noise_lx=noise,
         mean_lx=mean,
         modulation=modulation,
-        flicker_hz=periodic.frequency_hz if periodic else None,
+        flicker_hz=hz,
         humps=0,
         clipped=clipped,
         pulse_count=0,
     )
-    if periodic is None:
-        found = found.noted("steady_light")
-    else:
-        found = found.noted("light_flickers", hz=periodic.frequency_hz, modulation=modulation)
+    found = found.noted("steady_light") if hz is None else found.noted("light_flickers", hz=hz, modulation=modulation)
     return found.noted("saturated") if clipped else found
 
 
@@ -175,9 +170,10 @@ def _pulses(trace: Trace) -> bool:
 
 
 def _pulse(pulse: Pulse, ambient: Ambient, extent: Extent, events: flash_train.Events) -> FlashPulse:
-    first, last, clip = extent.first, extent.last, extent.clip
+    first, last, clip = events.first, events.last, extent.clip
     truncated = extent.to_the_end and _is_cut(pulse)
-    peak = flash_shape.peak(pulse) if clip is None else flash_clip.clip_peak(pulse, clip)
+    # where it clipped, that level in place of a peak
+    peak = Peak(float(pulse.light_lx[clip[0] : clip[1] + 1].max()), pulse.noise_lx) if clip else flash_shape.peak(pulse)
     train = events.train is not None
     if train:
         # the highest of many equal pulses is the one that noise lifted
@@ -216,10 +212,9 @@ def _pulse(pulse: Pulse, ambient: Ambient, extent: Extent, events: flash_train.E
         mean_lx=integral.exposure_lxs / tenth.span_s if tenth.span_s > 0.0 else 0.0,
     )
     if events.train is not None:
-        interval_s = float(pulse.time_s[last] - pulse.time_s[first]) / (last - first)
-        doubt = flash_train.sampling_doubt(events.train, interval_s) * result.exposure_lxs
+        doubt = flash_train.sampling_doubt(events.train) * result.exposure_lxs
         # with few samples a period the first or the last pulse may seem too low to count
-        missed_s = 0.4 * events.train.samples * interval_s if events.train.samples < _FEW_A_PERIOD else 0.0
+        missed_s = 0.4 * events.train.period_s if events.train.samples < _FEW_A_PERIOD else 0.0
         result = result._replace(
             u_exposure_lxs=math.hypot(result.u_exposure_lxs, doubt),
             u_t05_s=math.hypot(half.u_s, missed_s),

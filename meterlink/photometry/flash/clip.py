@@ -177,31 +177,27 @@ def _rounded(top: Array, sigma: float) -> float:
     return min(misfits)
 
 
-def clip_peak(pulse: Pulse, clip: tuple[int, int]) -> Peak:
-    """Return the level at which the sensor clipped in place of a peak."""
-    level = float(pulse.light_lx[clip[0] : clip[1] + 1].max())
-    return Peak(level, pulse.noise_lx)
-
-
 def with_clipping(result: FlashPulse, pulse: Pulse, clip: tuple[int, int], ambient: Ambient) -> FlashPulse:
     """Return the result with bounds and a note; the uncertainties hold a flat chance between them."""
-    bounds = flash_exposure.clipped_bounds(pulse, clip[0], clip[1], result.exposure_lxs)
-    low05 = low01 = 0.0
-    if math.isfinite(bounds.peak_high_lx):
-        high = Peak(bounds.peak_high_lx, 0.0)
-        if 0.5 * high.light_lx < result.peak_lx:
-            low05 = flash_flank.duration(pulse, high, 0.5, ambient.u_lx).time_s
-        if 0.1 * high.light_lx < result.peak_lx:
-            low01 = flash_flank.duration(pulse, high, 0.1, ambient.u_lx).time_s
-    spread = (bounds.exposure_high_lxs - result.exposure_lxs) / math.sqrt(3.0)
+    high_lx, high_lxs = flash_exposure.clipped_bounds(pulse, clip[0], clip[1], result.exposure_lxs)
+
+    def least_s(fraction: float) -> float:
+        if not fraction * high_lx < result.peak_lx:
+            return 0.0
+        return flash_flank.duration(pulse, Peak(high_lx, 0.0), fraction, ambient.u_lx).time_s
+
+    def widened(u: float | None, low: float, high: float) -> float:
+        return math.hypot(u or 0.0, (high - low) / math.sqrt(3.0))
+
+    t05, t01 = (least_s(0.5), result.t05_s or 0.0), (least_s(0.1), result.t01_s or 0.0)
     return result._replace(
         clipped=True,
-        exposure_bounds_lxs=(result.exposure_lxs, bounds.exposure_high_lxs),
-        peak_bounds_lx=(result.peak_lx, bounds.peak_high_lx),
-        t05_bounds_s=(low05, result.t05_s or 0.0),
-        t01_bounds_s=(low01, result.t01_s or 0.0),
-        u_exposure_lxs=math.hypot(result.u_exposure_lxs, spread),
-        u_peak_lx=math.hypot(result.u_peak_lx, (bounds.peak_high_lx - result.peak_lx) / math.sqrt(3.0)),
-        u_t05_s=math.hypot(result.u_t05_s or 0.0, ((result.t05_s or 0.0) - low05) / math.sqrt(3.0)),
-        u_t01_s=math.hypot(result.u_t01_s or 0.0, ((result.t01_s or 0.0) - low01) / math.sqrt(3.0)),
+        exposure_bounds_lxs=(result.exposure_lxs, high_lxs),
+        peak_bounds_lx=(result.peak_lx, high_lx),
+        t05_bounds_s=t05,
+        t01_bounds_s=t01,
+        u_exposure_lxs=widened(result.u_exposure_lxs, result.exposure_lxs, high_lxs),
+        u_peak_lx=widened(result.u_peak_lx, result.peak_lx, high_lx),
+        u_t05_s=widened(result.u_t05_s, *t05),
+        u_t01_s=widened(result.u_t01_s, *t01),
     ).noted("bounds_only")

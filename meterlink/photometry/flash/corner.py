@@ -103,10 +103,9 @@ def beside(smooth: Crossing, found: tuple[Crossing, float] | None) -> Crossing:
     if found is None:
         return smooth
     sharp, part = found
-    time_s = part * sharp.time_s + (1.0 - part) * smooth.time_s
-    u2 = sum(p * (one.u_s**2 + (one.time_s - time_s) ** 2) for one, p in ((sharp, part), (smooth, 1.0 - part)))
+    time_s, u_s = flash_fit.mixed([(part, sharp.time_s, sharp.u_s), (1.0 - part, smooth.time_s, smooth.u_s)])
     slope = 1.0 / (part / sharp.slope_lx_s + (1.0 - part) / smooth.slope_lx_s)
-    return Crossing(time_s, math.sqrt(u2), slope, False, part)
+    return Crossing(time_s, u_s, slope, False, part)
 
 
 def instead(pulse: Pulse, window: tuple[int, int, int], misfit: float) -> float:
@@ -126,8 +125,7 @@ def instead(pulse: Pulse, window: tuple[int, int, int], misfit: float) -> float:
 
 def likelihood(more: float, samples: int) -> float:
     """How likely a pulse is cut off that leaves so much ``more`` chi-square than two exponentials."""
-    odds = more + max(_RARER * math.log(samples / _FEW), _LEAST_RARE)
-    return 1.0 / (1.0 + math.exp(min(max(odds / 2.0, -300.0), 300.0)))
+    return flash_fit.chance(more + max(_RARER * math.log(samples / _FEW), _LEAST_RARE))
 
 
 def falls_so(pulse: Pulse, first: int, last: int) -> bool:
@@ -181,8 +179,7 @@ def _fitted(x: Array, y: Array, sigma: float, at: float) -> tuple[float, float]:
 
 def _likely(smooth: float, misfit: float, size: int) -> float:
     """How likely a corner is beside a smooth curve, by Akaike's weights: it has four parameters, and may be at any sample."""
-    more = misfit + 8.0 + 2.0 * math.log(size / 5.0) - smooth
-    return 1.0 / (1.0 + math.exp(min(max(more / 2.0, -300.0), 300.0)))
+    return flash_fit.chance(misfit + 8.0 + 2.0 * math.log(size / 5.0) - smooth)
 
 
 def _flank(

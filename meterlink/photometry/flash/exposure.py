@@ -39,13 +39,6 @@ class Integral(NamedTuple):
     """Last sample that was integrated."""
 
 
-class Bounds(NamedTuple):
-    """What a clipped pulse may have been."""
-
-    peak_high_lx: float
-    exposure_high_lxs: float
-
-
 def weights(time_s: Array) -> Array:
     """Return the weight of each sample in the trapezoidal rule, in s."""
     gaps = np.diff(time_s) / 2.0
@@ -176,8 +169,8 @@ def decay_s(pulse: Pulse, stop: int) -> float:
     return float(pulse.time_s[stop] - pulse.time_s[at]) / math.log(ratio) if ratio > 1.0 else 0.0
 
 
-def clipped_bounds(pulse: Pulse, first: int, last: int, seen_lxs: float) -> Bounds:
-    """Return how high a pulse may have been that clipped from sample ``first`` to ``last``.
+def clipped_bounds(pulse: Pulse, first: int, last: int, seen_lxs: float) -> tuple[float, float]:
+    """Return peak and exposure that a pulse may have had at most that clipped from sample ``first`` to ``last``.
 
     Both flanks are carried on exponentially until they meet.  That is exact for an exponential that starts at once, and
     too high for every pulse whose logarithm is concave (Gaussian, double exponential): an upper bound.
@@ -188,9 +181,9 @@ def clipped_bounds(pulse: Pulse, first: int, last: int, seen_lxs: float) -> Boun
     begin, end = max(first - 1, 0), min(last + 1, time.size - 1)
     growth = float(time[end] - time[begin]) / (rise + fall) if rise + fall > 0.0 else math.inf
     if not growth < 50.0:
-        return Bounds(math.inf, math.inf)
+        return math.inf, math.inf
     under = level * float(time[last] - time[first])
-    return Bounds(level * math.exp(growth), seen_lxs - under + level * (rise + fall) * (math.exp(growth) - 1.0))
+    return level * math.exp(growth), seen_lxs - under + level * (rise + fall) * (math.exp(growth) - 1.0)
 
 
 def flank_constant_s(pulse: Pulse, edge: int, level: float, way: int) -> float:

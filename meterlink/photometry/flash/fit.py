@@ -7,6 +7,7 @@ looking at their arguments than on these.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -108,6 +109,18 @@ def exponential(powers: Array, light: Array, size: int) -> Fit:
             break
     rest = light - _model(coefficients, design)
     return Fit(coefficients, inverse, float((rest * rest).sum()))
+
+
+def mixed(ways: Sequence[tuple[float, float, float]]) -> tuple[float, float]:
+    """Return mean and standard uncertainty over (likelihood, value, its uncertainty) of all that something may be."""
+    total = sum(weight for weight, _, _ in ways)
+    mean = sum(weight * value for weight, value, _ in ways) / total
+    return mean, math.sqrt(sum(weight * (u**2 + (value - mean) ** 2) for weight, value, u in ways) / total)
+
+
+def chance(more: float) -> float:
+    """How likely a shape is beside another one if it leaves so much ``more`` chi-square."""
+    return 1.0 / (1.0 + math.exp(min(max(more / 2.0, -300.0), 300.0)))
 
 
 def _model(coefficients: list[float], design: Array) -> Array:

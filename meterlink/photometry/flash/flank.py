@@ -228,12 +228,9 @@ def _fit_flank(
     if not found:
         return None
     least, excess, _, slope, _ = min(found)
-    weights = [math.exp((least - shape[0]) / 2.0) for shape in found]
-    place = sum(w * shape[2] for w, shape in zip(weights, found, strict=True)) / sum(weights)
     # which of the shapes it is adds to what noise does to each
-    variance = sum(w * (shape[4] ** 2 + (shape[2] - place) ** 2) for w, shape in zip(weights, found, strict=True)) / sum(weights)
-    gap = scale / (window[1] - window[0])
-    u_s = math.hypot(math.sqrt(variance) * scale, 0.02 * gap)
+    place, u = flash_fit.mixed([(math.exp((least - score) / 2.0), at, u) for score, _, at, _, u in found])
+    u_s = math.hypot(u * scale, 0.02 * scale / (window[1] - window[0]))
     return Crossing(middle + place * scale, u_s, abs(slope) / scale * level_lx, False), excess
 
 

@@ -43,8 +43,6 @@ class Trace(NamedTuple):
     quantum_lx: float
     """Size of one code of the converter, 0 when the values are not quantised."""
     full_scale_lx: float | None
-    even: bool = False
-    """One interval throughout."""
 
 
 def check(
@@ -68,15 +66,7 @@ def check(
     if full_scale_lx is not None and not 0.0 < full_scale_lx < math.inf:
         raise ValueError(f"full_scale_lx must be positive, got {full_scale_lx!r}")
     time = _times(sample_interval_s, light.size)
-    return Trace(time, light, quantum(light) if quantum_lx is None else quantum_lx, full_scale_lx, _even(time))
-
-
-def _even(time_s: Array) -> bool:
-    """Say whether a long record has one interval (short ones are not looked at: it does not matter there)."""
-    if time_s.size < 2000:
-        return False
-    steps = np.diff(time_s)
-    return float(steps.max() - steps.min()) < 1e-6 * float(steps[0])
+    return Trace(time, light, quantum(light) if quantum_lx is None else quantum_lx, full_scale_lx)
 
 
 def _check_length(samples: Any) -> None:
@@ -272,7 +262,8 @@ def _edge(light: Array, block: int, factor: int) -> int:
 def _factor(trace: Trace) -> tuple[int, float]:
     """Return how many samples may be averaged, and the height of the pulse."""
     light, size = trace.light_lx, trace.light_lx.size
-    if size < _LONG or not trace.even:
+    steps = np.diff(trace.time_s)
+    if size < _LONG or float(steps.max() - steps.min()) >= 1e-6 * float(steps[0]):
         return 1, 0.0
     edge = size // 40
     base = min(median(light[:edge]), median(light[-edge:]))

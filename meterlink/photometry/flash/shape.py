@@ -111,7 +111,7 @@ def find_jumps(light_lx: Array, height_lx: float, noise_lx: float) -> tuple[list
 
 def peak(pulse: Pulse) -> Peak:
     """Return the peak: the highest point of a polynomial in log light over the widest top that it fits."""
-    top = _top_sample(pulse)
+    top = int(np.argmax(pulse.calm_lx))
     low_limit = max((j + 1 for j in pulse.rising if j < top + pulse.half), default=-1)
     high_limit = min((j for j in pulse.falling if j >= max(top - pulse.half, low_limit)), default=pulse.light_lx.size)
     at_rise, at_fall = low_limit >= 0, high_limit < pulse.light_lx.size
@@ -136,10 +136,6 @@ def peak(pulse: Pulse) -> Peak:
     # a lopsided top draws the wider fit away from the narrower one before its misfit can be told from noise
     drawn = max((abs(best.light_lx - fit[0].light_lx) for fit in fits[-3:-1]), default=0.0)
     return best._replace(u_lx=math.hypot(best.u_lx, _DRAWN * drawn))
-
-
-def _top_sample(pulse: Pulse) -> int:
-    return int(np.argmax(pulse.calm_lx))
 
 
 def _window(pulse: Pulse, top: int, level: float, low_limit: int, high_limit: int) -> tuple[int, int]:

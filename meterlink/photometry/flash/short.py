@@ -7,6 +7,7 @@ import math
 from meterlink.photometry.flash import FlashPulse
 from meterlink.photometry.flash import clip as flash_clip
 from meterlink.photometry.flash import corner as flash_corner
+from meterlink.photometry.flash import fit as flash_fit
 from meterlink.photometry.flash import model as flash_model
 from meterlink.photometry.flash.shape import Pulse
 
@@ -80,7 +81,7 @@ def _as_model(
     ways = [(1.0 - max(soft, cut[0]), model.t05_s, model.u_t05_s), (cut[0], cut[1].t05_s, cut[1].u_t05_s)]
     if result.t05_s is not None and result.u_t05_s is not None:
         ways.append((soft, result.t05_s, result.u_t05_s))
-    t05, u_t05 = _mixed(ways)
+    t05, u_t05 = flash_fit.mixed(ways)
     return result._replace(
         exposure_lxs=model.exposure_lxs,
         total_exposure_lxs=model.exposure_lxs,
@@ -118,15 +119,8 @@ def _if_stopped(
     misfit = beyond.misfit + float(((flat - flat.mean()) ** 2).sum()) / (pulse.noise_lx**2 or 1e-300)
     # what fits no whole pulse is worse by no chance
     worse = misfit - whole[0].misfit - _BY_CHANCE * min(1.0, _FEW / result.sample_count) if whole[0] is not None else 0.0
-    part = _MAY_STOP / (1.0 + math.exp(min(max(worse / 2.0, -300.0), 300.0)))
+    part = _MAY_STOP * flash_fit.chance(worse)
     apart = _DRAWN_BACK * (beyond.exposure_lxs - result.exposure_lxs)
     missing = math.sqrt(part * (apart**2 + beyond.u_exposure_lxs**2))
     result = result._replace(u_exposure_lxs=math.hypot(result.u_exposure_lxs, missing))
     return result.noted("may_have_stopped") if missing > _MATTERS * result.exposure_lxs else result
-
-
-def _mixed(ways: list[tuple[float, float, float]]) -> tuple[float, float]:
-    """Return mean and standard uncertainty over (likelihood, value, its uncertainty) of all that it may have been."""
-    total = sum(weight for weight, _, _ in ways)
-    mean = sum(weight * value for weight, value, _ in ways) / total
-    return mean, math.sqrt(sum(weight * (u**2 + (value - mean) ** 2) for weight, value, u in ways) / total)

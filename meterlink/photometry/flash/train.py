@@ -155,7 +155,7 @@ def _period_in_samples(values: Array) -> float:
     return size / (at + min(max(aside, -0.5), 0.5))
 
 
-def sampling_doubt(train: Train, sample_interval_s: float) -> float:
+def sampling_doubt(train: Train) -> float:
     """Return the relative standard uncertainty of a train's exposure from sampling (0.3 / n**2 at n samples a pulse).
 
     Pulses that are all sampled at the same places share the error; sampled at ever other places they average it.  The
@@ -163,9 +163,8 @@ def sampling_doubt(train: Train, sample_interval_s: float) -> float:
     """
     if not train.resolved:
         return 0.0
-    samples = train.period_s / sample_interval_s
-    drift = abs(samples - round(samples)) * train.pulse_count
-    return 0.3 / samples**2 / max(1.0, drift)
+    drift = abs(train.samples - round(train.samples)) * train.pulse_count
+    return 0.3 / train.samples**2 / max(1.0, drift)
 
 
 def describe(result: FlashPulse, train: Train) -> FlashPulse:
