@@ -33,8 +33,6 @@ def darks_of(walk: Procedure) -> tuple[Dark, ...]:
 def evidence_of(walk: Procedure, temperature_c: float | None) -> Evidence:
     """Return the darks of a walk as evidence."""
     return Evidence(
-        sensor_id=walk.identity.sensor_id,
-        receptor=walk.calibration.receptor,
         range_names=walk.identity.ranges,
         darks=darks_of(walk),
         temperature_c=temperature_c,

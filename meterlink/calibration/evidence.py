@@ -65,8 +65,6 @@ class Overlap(NamedTuple):
 class Evidence(NamedTuple):
     """Everything that a calibration is made from."""
 
-    sensor_id: str
-    receptor: str
     range_names: tuple[str, ...]
     pairs: tuple[Pair, ...] = ()
     darks: tuple[Dark, ...] = ()

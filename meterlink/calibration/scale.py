@@ -18,7 +18,7 @@ from meterlink.errors import CalibrationError
 from meterlink.photometry import calibration_fit as cf
 from meterlink.records import Calibration, RangeScale, new_id
 from meterlink.records.kept import BORROWED_FROM
-from meterlink.sensor.measuring.calibrate import CEILING_KEY, start_constant
+from meterlink.sensor.measuring.calibrate import CEILING_KEY
 from meterlink.units import format_illuminance
 from meterlink.words.told import Told, told
 
@@ -46,13 +46,12 @@ class Scaled(NamedTuple):
 
 def calibrate_scale(
     evidence: Evidence,
+    nominal: Calibration,
     *,
     reference: str,
     u_reference_rel: float,
-    constant: float | None = None,
     method: str = "reference",
     created_at_s: float = 0.0,
-    nominal: Calibration | None = None,
     light_distance_m: float = USUAL_LIGHT_M,
     lamp: str = "",
     lamp_errors: dict[str, float] | None = None,
@@ -61,12 +60,11 @@ def calibrate_scale(
 
     Args:
         evidence: pairs, darks, overlaps.
+        nominal: the calibration in force so far: its sensor, receptor, C and angular response are kept.
         reference: what was used, in the photographer's words.
         u_reference_rel: relative standard uncertainty of the reference's scale; every pair shares it.
-        constant: C of the receptor in lx; the design's start value for the receptor when not given.
         method: ``reference`` or ``guide number``.
         created_at_s: seconds since 1970.
-        nominal: the calibration in force so far: its angular response is kept.
         light_distance_m: how far off the lights stood.  The dome's plane is off by the same in every pair, so no mean takes it out:
             2 · 0.5 cm / 2 m is 0.007 stop (k=1), at half a metre four times that.
         lamp: the steady lamp, in the photographer's words.
@@ -82,20 +80,17 @@ def calibrate_scale(
     darks = _darks(evidence)
     used, fits, warnings = _fits(evidence, darks, relaxed=method == "guide number")
     ranges = _ranges(evidence, darks, {i: (f.log_scale, f.u_log_scale) for i, f in fits.items()}, fits)
-    calibration = Calibration(
+    calibration = nominal._replace(
         id=new_id(),
-        sensor_id=evidence.sensor_id,
         created_at_s=created_at_s,
-        constant=constant or start_constant(evidence.receptor),
-        receptor=evidence.receptor,
         ranges=ranges,
         u_scale_rel=math.hypot(u_reference_rel, u_plane_rel),
+        relative=False,
         method=method,
-        temperature_c=evidence.temperature_c,
         reference=reference,
-        angle_response=nominal.angle_response if nominal else (),
+        temperature_c=evidence.temperature_c,
         details={
-            **_details(evidence, ranges, darks, nominal),
+            **_details(evidence, darks, nominal),
             "u_plane_rel": u_plane_rel,
             "light_distance_m": light_distance_m,
             "lamp": lamp,
@@ -138,7 +133,7 @@ def calibrate_relative(evidence: Evidence, nominal: Calibration, *, created_at_s
         method="relative",
         reference="",
         temperature_c=evidence.temperature_c,
-        details=_details(evidence, ranges, darks, nominal),
+        details=_details(evidence, darks, nominal),
     )
     return Scaled(claiming(calibration), (), (told("relative_warning"),))
 
@@ -150,8 +145,8 @@ def calibrate_zero(evidence: Evidence, previous: Calibration, *, created_at_s: f
         CalibrationError: a range without a dark reading, or one that is no dark.
     """
     darks = _darks(evidence)
-    ranges = tuple(r._replace(dark_raw=darks[i].raw) for i, r in enumerate(previous.ranges))
-    details = {**previous.details, "u_dark_raw": [darks[i].u_raw for i in range(len(ranges))], "zero_of": previous.id}
+    ranges = tuple(r._replace(dark_raw=dark.raw) for r, dark in zip(previous.ranges, darks, strict=False))
+    details = {**previous.details, "u_dark_raw": [dark.u_raw for dark in darks], "zero_of": previous.id}
     details.pop("certificate", None)
     return claiming(previous._replace(id=new_id(), created_at_s=created_at_s, ranges=ranges, details=details))
 
@@ -164,30 +159,29 @@ def claiming(calibration: Calibration) -> Calibration:
     return calibration._replace(details=details if claim is None else {**details, "claim": claim})
 
 
-def _darks(evidence: Evidence) -> dict[int, Dark]:
+def _darks(evidence: Evidence) -> list[Dark]:
+    """Return the dark of every range; refuse one that is missing, or none."""
     found = {d.range_index: d for d in evidence.darks}
-    result = {}
     for index, name in enumerate(evidence.range_names):
         if index not in found:
             raise CalibrationError("range {name} has no dark reading: put the cap on and take one", name=name)
-        if evidence.full_raw != 1.0 and found[index].raw > MAX_DARK_LX:
+        raw = found[index].raw
+        if evidence.full_raw != 1.0 and raw > MAX_DARK_LX:
             raise CalibrationError(
                 "the sensor reports {lux} under the cap: that is light; black tape along the seam, the cap pressed on, and again",
-                lux=format_illuminance(found[index].raw),
+                lux=format_illuminance(raw),
             )
-        if found[index].raw > MAX_DARK_RAW * evidence.full_raw:
-            part = found[index].raw / evidence.full_raw
+        if raw > MAX_DARK_RAW * evidence.full_raw:
             raise CalibrationError(
                 "range {name} shows {part:.0%} of full scale in the dark: look for light under the cap, then "
                 "for a photodiode the wrong way round, and do not calibrate before",
-                name=name, part=part,
+                name=name, part=raw / evidence.full_raw,
             )
-        result[index] = found[index]
-    return result
+    return [found[index] for index in range(len(evidence.range_names))]
 
 
 def _fits(
-    evidence: Evidence, darks: dict[int, Dark], *, relaxed: bool = False
+    evidence: Evidence, darks: list[Dark], *, relaxed: bool = False
 ) -> tuple[list[Pair], dict[int, cf.ScaleFit], tuple[Told, ...]]:
     """Return the pairs that are used, the scale that those of each range give it, and what there is to say of them."""
     used: list[Pair] = []
@@ -202,7 +196,7 @@ def _fits(
 
 
 def _ranges(
-    evidence: Evidence, darks: dict[int, Dark], own: dict[int, tuple[float, float]], fits: dict[int, cf.ScaleFit]
+    evidence: Evidence, darks: list[Dark], own: dict[int, tuple[float, float]], fits: dict[int, cf.ScaleFit]
 ) -> tuple[RangeScale, ...]:
     """Return every range by its own scale (see ``_join``) and the overlaps; refuse those that are in the wrong order."""
     scales, covariance = _join(evidence, own)
@@ -268,16 +262,12 @@ def _residual_stops(pair: Pair, scale: RangeScale) -> float:
     return math.log2(pair.light / (net * scale.full_scale_lx))
 
 
-def _details(
-    evidence: Evidence, ranges: tuple[RangeScale, ...], darks: dict[int, Dark], nominal: Calibration | None
-) -> dict[str, Any]:
+def _details(evidence: Evidence, darks: list[Dark], nominal: Calibration) -> dict[str, Any]:
     """Keep what a reader of the record may ask for, and what the claim is made from: points, darks, repeatability."""
-    details: dict[str, Any] = dict(nominal.details) if nominal else {}
-    for gone in ("certificate", BORROWED_FROM):
-        details.pop(gone, None)
+    details = {key: value for key, value in nominal.details.items() if key not in ("certificate", BORROWED_FROM)}
     details.update(
         range_names=list(evidence.range_names),
-        u_dark_raw=[darks[i].u_raw for i in range(len(ranges))],
+        u_dark_raw=[dark.u_raw for dark in darks],
         points=[{"kind": p.kind, "range": p.range_index, "raw": p.raw, "light": p.light, "label": p.label} for p in evidence.pairs],
         repeat_rel=evidence.repeat_rel,
         full_raw=evidence.full_raw,

@@ -352,12 +352,11 @@ class ScaleWalk(Procedure):
             return calibrate_relative(evidence, self.previous, created_at_s=created_at_s)
         return calibrate_scale(
             evidence,
+            self.previous,
             reference=reference,
             u_reference_rel=u_reference_rel,
-            constant=self.calibration.constant,
             method=method,
             created_at_s=created_at_s,
-            nominal=self.previous,
             light_distance_m=light_distance_m,
             lamp=lamp,
             lamp_errors=lamp_errors,

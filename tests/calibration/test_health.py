@@ -149,11 +149,12 @@ def test_a_step_in_the_dark_of_a_chip_is_told_in_lux() -> None:
 def test_more_than_a_step_in_the_dark_of_a_chip_is_refused_as_light() -> None:
     """Calibrating a sensor that reports lux: 30 lx under the cap are light, not a diode; a step of 1.84 lx is taken."""
     pairs = tuple(Pair("steady", 0, lux, 0.005, lux, 0.005) for lux in (500.0, 1000.0, 4000.0, 8000.0))
-    made = Evidence("a", "dome", ("all",), pairs, (Dark(0, 1.84, 0.5),), full_raw=1e5)
+    made = Evidence(("all",), pairs, (Dark(0, 1.84, 0.5),), full_raw=1e5)
 
-    calibrate_scale(made, reference="a meter", u_reference_rel=0.05)
+    nominal = default_calibration(Identity("a", "chip", "lux-lines"))
+    calibrate_scale(made, nominal, reference="a meter", u_reference_rel=0.05)
     with pytest.raises(CalibrationError, match=r"30 lx under the cap: that is light"):
-        calibrate_scale(made._replace(darks=(Dark(0, 30.0, 0.5),)), reference="a meter", u_reference_rel=0.05)
+        calibrate_scale(made._replace(darks=(Dark(0, 30.0, 0.5),)), nominal, reference="a meter", u_reference_rel=0.05)
 
 
 @pytest.mark.parametrize(("bits", "light", "dark"), [(0, 512.0, 1.84), (10, 0.3, 0.02)], ids=["chip", "converter"])
