@@ -15,15 +15,12 @@ from meterlink.errors import CalibrationError
 from meterlink.records import Calibration, Identity, Measurement
 from meterlink.sensor.measuring.calibrate import PEDESTAL_RAW, scale_of
 
-RESOLUTION_TO_U = 1 / math.sqrt(12)
-"""Standard uncertainty of a value read off in steps, in units of the step (GUM 4.3.7)."""
 REPORTED_FULL_LX = 1e5
 """What a sensor that reports lux is taken to reach: its raw values are lux, and limits need a full scale."""
 MAX_DARK_RAW = 0.1
 """Part of a range that is no dark any more."""
 MAX_DARK_LX = 20.0
 """In the dark, of a sensor that reports lux: its zero is its maker's, so more than this is light under the cap."""
-_LN2 = math.log(2)
 
 
 class Pair(NamedTuple):
@@ -127,8 +124,8 @@ def peak_raw_of(measurement: Measurement, calibration: Calibration) -> float | N
 
 
 def resolution_u_rel(resolution_stops: float) -> float:
-    """Relative standard uncertainty of a reading shown in steps of so many stops (a tenth, a third)."""
-    return resolution_stops * RESOLUTION_TO_U * _LN2
+    """Relative standard uncertainty of a reading shown in steps of so many stops (a tenth, a third): GUM 4.3.7."""
+    return resolution_stops * math.log(2) / math.sqrt(12)
 
 
 def mean_of(measurements: Sequence[Measurement], calibration: Calibration) -> tuple[float, float]:

@@ -81,7 +81,8 @@ def fit_range(pairs: list[Pair], dark: Dark, name: str, full_raw: float = 1.0, *
             "range {name} has {count} pairs: take at least {least}, from dim to bright",
             name=name, count=len(pairs), least=least,
         )
-    span = max(math.log2(max(g) / min(g)) for g in _by_kind(pairs, nets))
+    by_kind = ([net for p, (net, _) in zip(pairs, nets, strict=True) if p.kind == kind] for kind in ("flash", "steady"))
+    span = max((math.log2(max(group) / min(group)) for group in by_kind if group), default=0.0)
     if span < MIN_SPAN_STOPS and not relaxed:
         raise CalibrationError(
             "the pairs of range {name} span {span:.1f} stops: change distance or power and span "
@@ -116,13 +117,6 @@ def fit_range(pairs: list[Pair], dark: Dark, name: str, full_raw: float = 1.0, *
             name=name, spread=spread,
         )
     return fit
-
-
-def _by_kind(pairs: list[Pair], nets: list[tuple[float, float]]) -> list[list[float]]:
-    groups: dict[str, list[float]] = {}
-    for pair, (net, _) in zip(pairs, nets, strict=True):
-        groups.setdefault(pair.kind, []).append(net)
-    return [g for g in groups.values() if len(g) > 1] or [[1.0, 1.0]]
 
 
 def _level(pair: Pair, net: float) -> float:

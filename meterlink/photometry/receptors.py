@@ -221,10 +221,7 @@ def _flat_cut_rectangle(source: Source, position: Vector, normal: Vector) -> flo
             t = heights[i] / (heights[i] - heights[j])
             other = corners[j]
             kept.append((corner[0] + t * (other[0] - corner[0]), corner[1] + t * (other[1] - corner[1]), -z))
-    total = 0.0
-    for i, first in enumerate(kept):
-        total += _edge(first, kept[(i + 1) % len(kept)], normal)
-    return total
+    return sum(_edge(first, kept[(i + 1) % len(kept)], normal) for i, first in enumerate(kept))
 
 
 def _edge(first: Vector, second: Vector, normal: Vector) -> float:

@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_right
 from collections.abc import Callable, Sequence
+from itertools import accumulate, pairwise
 from typing import NamedTuple
 
 from meterlink.photometry.exposure import positive
@@ -111,14 +112,12 @@ def kept_of_wave(shutter: Shutter, time_s: Sequence[float], light_lx: Sequence[f
 
 def share_of_wave(time_s: Sequence[float], light_lx: Sequence[float], start_s: float) -> Callable[[float], float]:
     """Return the function window -> share of a recorded flash within that window, by the trapezoidal rule."""
-    count = len(time_s)
-    if count < 2 or len(light_lx) != count:
+    if len(time_s) < 2 or len(light_lx) != len(time_s):
         raise ValueError("a recorded flash needs as many times as samples, at least two")
     times = [float(t) for t in time_s]
     light = [float(v) for v in light_lx]
-    sums = [0.0]
-    for k in range(1, count):
-        sums.append(sums[-1] + (times[k] - times[k - 1]) * (light[k] + light[k - 1]) / 2.0)
+    steps = ((t1 - t0) * (a + b) / 2.0 for (t0, t1), (a, b) in zip(pairwise(times), pairwise(light), strict=True))
+    sums = list(accumulate(steps, initial=0.0))
     total = sums[-1]
     if not total > 0.0:
         raise ValueError("a recorded flash needs light above ambient")

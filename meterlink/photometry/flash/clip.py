@@ -16,7 +16,7 @@ from meterlink.photometry.flash import exposure as flash_exposure
 from meterlink.photometry.flash import fit as flash_fit
 from meterlink.photometry.flash import flank as flash_flank
 from meterlink.photometry.flash.ambient import Ambient
-from meterlink.photometry.flash.input import Array, Thinned, Trace
+from meterlink.photometry.flash.input import Array, Thinned, Trace, runs_of
 from meterlink.photometry.flash.shape import Peak, Pulse
 
 
@@ -29,16 +29,13 @@ def clipped_samples(thinned: Thinned, pulse: Pulse, first: int, last: int) -> tu
 def _clipped(trace: Trace, pulse: Pulse, first: int, last: int) -> tuple[int, int] | None:
     light = trace.light_lx[: last + 1]
     if trace.full_scale_lx is not None:
-        at = np.flatnonzero(light >= trace.full_scale_lx * (1.0 - 1e-9))
-        at = at[at >= first]
+        at = first + np.flatnonzero(light[first:] >= trace.full_scale_lx * (1.0 - 1e-9))
         return (int(at[0]), int(at[-1])) if at.size else None
-    top = np.flatnonzero(light == light[first:].max())
-    top = top[top >= first]
-    parts = np.split(top, np.flatnonzero(np.diff(top) > 1) + 1)
-    run = max(part.size for part in parts)
+    top = runs_of(light[first:] == light[first:].max())
+    run = max(after - begin + 1 for begin, after in top)
     # without noise a flat top is a flat top; under noise no light repeats one and the same highest value
     grainy = pulse.noise_lx > 0.6 * trace.quantum_lx if trace.quantum_lx else pulse.noise_lx > 1e-6 * pulse.height_lx
-    return (int(top[0]), int(top[-1])) if grainy and run >= (5 if trace.quantum_lx else 3) else None
+    return (first + top[0][0], first + top[-1][1]) if grainy and run >= (5 if trace.quantum_lx else 3) else None
 
 
 _NEAR_TOP = 0.9

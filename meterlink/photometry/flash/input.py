@@ -164,6 +164,12 @@ def smooth(values: Array, half: int) -> Array:
     return average
 
 
+def runs_of(holds: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Return [first, last] of each stretch over which it holds."""
+    edges = np.flatnonzero(np.diff(holds, prepend=False, append=False)).tolist()
+    return [(first, after - 1) for first, after in zip(edges[::2], edges[1::2], strict=True)]
+
+
 def median(values: Array) -> float:
     """Return the median, without what ``numpy.median`` does about axes and masks."""
     middle = values.size // 2

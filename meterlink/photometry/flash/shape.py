@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from meterlink.photometry.flash import fit as flash_fit
-from meterlink.photometry.flash.input import Array, smooth
+from meterlink.photometry.flash.input import Array, runs_of, smooth
 
 _TOP_LEVELS = (0.995, 0.99, 0.98, 0.95, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5)
 JUMP = 0.15
@@ -77,13 +77,9 @@ def prepare(time_s: Array, light_lx: Array, noise_lx: float, widest: float = mat
 
 def runs_above(pulse: Pulse, level_lx: float) -> list[tuple[int, int]]:
     """Return [first, last] samples of each stretch above a level; wiggles within noise do not count as humps."""
-    above = pulse.calm_lx > level_lx
-    edges = np.flatnonzero(np.diff(above.astype(np.int8)))
-    starts = [*([0] if above[0] else []), *(int(e) + 1 for e in edges if not above[e])]
-    ends = [*(int(e) for e in edges if above[e]), *([above.size - 1] if above[-1] else [])]
     margin = 2.0 * pulse.calm_noise_lx
     runs: list[tuple[int, int]] = []
-    for start, end in zip(starts, ends, strict=True):
+    for start, end in runs_of(pulse.calm_lx > level_lx):
         if runs and float(pulse.calm_lx[runs[-1][1] + 1 : start].min()) > level_lx - margin:
             runs[-1] = (runs[-1][0], end)
         else:

@@ -10,7 +10,7 @@ import numpy as np
 from meterlink.photometry.flash import FlashPulse
 from meterlink.photometry.flash.ambient import Ambient
 from meterlink.photometry.flash.exposure import weights
-from meterlink.photometry.flash.input import Array, median
+from meterlink.photometry.flash.input import Array, median, runs_of
 from meterlink.photometry.flash.shape import Pulse
 
 MIN_PULSES = 4
@@ -94,9 +94,7 @@ def _run_level(pulse: Pulse, part: float = 0.02) -> float:
 
 def _separate_runs(pulse: Pulse, first: int, last: int, part: float = 0.02) -> list[tuple[int, int]]:
     level = _run_level(pulse, part)
-    above = np.concatenate(([False], pulse.calm_lx[first : last + 1] > level, [False]))
-    edges = np.flatnonzero(above[1:] != above[:-1])
-    runs = [(int(a) + first, int(b) - 1 + first) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    runs = [(a + first, b + first) for a, b in runs_of(pulse.calm_lx[first : last + 1] > level)]
     return [run for run in runs if float(pulse.calm_lx[run[0] : run[1] + 1].max()) > 1.5 * level]
 
 
