@@ -70,7 +70,7 @@ class WholeSet(NamedTuple):
 
     @property
     def sums_ended(self) -> list[str]:
-        """Ids of the records that ended how a pop of several lights stood against each alone: retakes, and the first move after it."""
+        """Ids of the records that ended how a pop of several lights stood against each alone: retakes, and the first move after."""
         gone, found = self._said_anew(), set[str]()
         retakes = [r.id for r in self.readings if r.supersedes_id and r.supersedes_id not in gone]
         for pop in self.readings:
