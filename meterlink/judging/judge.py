@@ -65,11 +65,11 @@ class Judge:
         """Return what a set's lights gave in all their placements, oldest first, but for readings that the set spoke against.
 
         What speaks against a reading may have come long after it, a pop of all lights, say, and is gone when any of them is turned.
-        So the set is judged as it stood just before each change; what was weighed once more and found well is believed again.
+        So the set is judged as it stood when such a pop was last good; what was weighed once more and found well is believed again.
         What only its head's own past speaks against does count: it may be the past that was wrong, and a dial is learnt by it.
         """
         doubted: frozenset[str] = frozenset()
-        for end in whole.ends:
+        for end in whole.sums_ended:
             then = whole.before(end)
             known = (then, doubted, elsewhere.pasts)
             if self._ended.get(end, ((),))[0] != known:
@@ -88,7 +88,7 @@ class Judge:
         )  # fmt: skip
         found, blamed = set(doubted), seen.check.blamed
         for one in seen.lights:
-            if one.reading is None or one.judged is None or one.light.id not in (*seen.check.fired, *(seen.swap or ())):
+            if one.reading is None or one.judged is None or one.light.id not in seen.check.fired:
                 continue
             if one.judged.why != Why.CONTRADICTED or (blamed is not None and blamed.cause == DIAL):
                 found.discard(one.reading.id)

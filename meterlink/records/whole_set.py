@@ -69,13 +69,15 @@ class WholeSet(NamedTuple):
         )
 
     @property
-    def ends(self) -> list[str]:
-        """Ids of the retakes, and of the placements of lights that stood otherwise before: what ends how a set was read."""
-        gone, moved, stood = self._said_anew(), list[str](), set[str]()
-        for one in self.placements.values():
-            moved += [one.id] if one.light_id in stood else []
-            stood.add(one.light_id)
-        return sorted((*moved, *(r.id for r in self.readings if r.supersedes_id and r.supersedes_id not in gone)))
+    def sums_ended(self) -> list[str]:
+        """Ids of the records that ended how a pop of several lights stood against each alone: retakes, and the first move after."""
+        gone, found = self._said_anew(), set[str]()
+        retakes = [r.id for r in self.readings if r.supersedes_id and r.supersedes_id not in gone]
+        for pop in self.readings:
+            lights = {*pop.lit, *(one.id for one in self.lights if one.source_light_id in pop.lit)}
+            moved = min((one for one, p in self.placements.items() if one > pop.id and p.light_id in lights), default="")
+            found |= {one for one in (*retakes, moved) if one > pop.id and (not moved or one <= moved)} if pop.lit else set()
+        return sorted(found)
 
     def with_reading(self, reading: Reading) -> WholeSet:
         """Return the set with a new reading, the newest."""
