@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
+import gc
 import os
 import shutil
 import signal
+import sys
 import tempfile
 import threading
 from collections.abc import Callable, Iterator
@@ -22,8 +24,10 @@ from meterlink.words.language import Place, use
 
 # Tests read English wherever they run, in processes that they start too; those about languages choose their own.
 os.environ["METERLINK_LANGUAGE"] = "en"
-# The hundreds of processes that they start load the package compiled, as one that is installed, wherever that is switched off.
+# The hundreds of processes that they start load the package compiled, as one that is installed, wherever that is switched off,
+# and so do the workers of a run the tests.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 SENSOR = "5e4501"
 CONSTANT = 330.0
@@ -85,13 +89,31 @@ The first answer is printed too, with its traceback: a fault that comes now and 
 """
 
 
+@pytest.hookimpl(wrapper=True)
+def pytest_make_collect_report(collector: pytest.Collector) -> Iterator[pytest.CollectReport]:
+    """Begin each worker's collection in another folder: each compiles a part of a fresh tree and reads the rest from the others."""
+    report: pytest.CollectReport = yield
+    if collector.path == Path(__file__).parent and report.result:
+        workers, worker = (os.environ.get(f"PYTEST_XDIST_WORKER{one}", "gw0") for one in ("_COUNT", ""))
+        first = len(report.result) * int(worker[2:]) // int(workers.removeprefix("gw") or 1) if worker != "gw0" else 0
+        report.result = report.result[first:] + report.result[:first]
+    return report
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Begin the slow files first; give what runs in real time a second chance."""
     for item in items:
         if any(one in item.nodeid for one in REAL_TIME):
             item.add_marker(pytest.mark.flaky(reruns=1))
     places = {name: place for place, name in enumerate(SLOW)}
-    items.sort(key=lambda one: places.get(one.path.stem, len(SLOW)))
+    items.sort(key=lambda one: (places.get(one.path.stem, len(SLOW)), one.path))
+
+
+def pytest_collection_finish() -> None:
+    """Spare the collector of garbage the thousands of tests that stay for the whole run: it went through them again and again."""
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(20_000, 20, 50)
 
 
 @pytest.hookimpl(wrapper=True)

@@ -198,6 +198,11 @@ class Driver:
         await self.settled()
 
 
+def listening(window: Any) -> list[tuple[str, Any]]:
+    """Everything that is called when something happens to the window, with what it is called for."""
+    return [(what, called) for what in (*window.properties(), *window.events()) for called in window.get_property_observers(what)]
+
+
 def drive(
     library_file: Path,
     scenario: Callable[[Driver], Awaitable[Any]],
@@ -224,6 +229,7 @@ def drive(
         Window.clear_widgets() if hasattr(Window, "clear_widgets") else None
         for child in Window.children[:]:
             Window.remove_widget(child)
+        before = listening(Window)
         app = MeterApp(
             Library.open(library_file), sensor_url=url, voice=options.pop("voice", None) or Quiet(), **options
         )
@@ -243,6 +249,9 @@ def drive(
         await using
         for child in Window.children[:]:
             Window.remove_widget(child)
+        for what, called in listening(Window):  # an app of its own process ends with it; here its pages would stay, and be drawn
+            if (what, called) not in before:
+                Window.funbind(what, called)
         if app.failures:
             raise app.failures[0]
 
