@@ -77,10 +77,14 @@ class Backups:
                     found.append(Backup(Path(entry.path), made.timestamp(), reason, entry.stat().st_size))
         return sorted(found, key=lambda one: one.path.name, reverse=True)
 
+    def good(self) -> list[Backup]:
+        """Return every copy that can be put back, newest first: not what was found damaged."""
+        return [one for one in self.all() if one.reason != DAMAGED]
+
     def made_today(self) -> bool:
         """Say whether the day has its copy (one dated in the future does not count)."""
         now = time.time()
-        return any(one.reason != DAMAGED and one.made_at_s <= now and _day(one) == date.today() for one in self.all())
+        return any(one.made_at_s <= now and _day(one) == date.today() for one in self.good())
 
     def make(self, connection: sqlite3.Connection, reason: str, pause: Callable[[], None] = lambda: None) -> Path:
         """Copy the open library; return the copy.  ``pause`` is called after each megabyte.
@@ -106,8 +110,7 @@ class Backups:
     def _rotate(self, newest: Path) -> None:
         """Remove what is neither among the newest few nor the last of one of seven days or four weeks."""
         # A clock that was wrong once must not push out what is made now: what is dated in the future counts as today's.
-        every = [one for one in self.all() if one.reason != DAMAGED]
-        today = date.today()
+        every, today = self.good(), date.today()
         kept = {newest, *(one.path for one in every[:NEWEST_KEPT])}
         days: dict[date, Path] = {}
         weeks: dict[tuple[int, int], Path] = {}
@@ -122,7 +125,7 @@ class Backups:
 
     def named(self, text: str) -> Path:
         """Return the copy that ``text`` names: ``latest``, a name from the list, or the path of any library file."""
-        every = [one for one in self.all() if one.reason != DAMAGED]
+        every = self.good()
         if text == "latest" and every:
             return every[0].path
         found = [one.path for one in self.all() if one.path.name in (text, f"{text}.sqlite")]
