@@ -1,5 +1,7 @@
 """What a calibration has to say: which is in use, what is to be remembered of it, what its pairs are worth."""
 
+from __future__ import annotations
+
 PHRASES: dict[str, str] = {
     # which calibration is in use
     "used_borrowed": "calibration: none with the {receptor:receptor} receptor; f-numbers ± {off:.1f} stop",
