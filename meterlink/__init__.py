@@ -25,21 +25,9 @@ if TYPE_CHECKING:
     from meterlink.photometry.sources import Disk, Point, Rectangle
 
 __all__ = [
-    "Disk",
-    "FlashPulse",
-    "Library",
-    "MeterlinkError",
-    "Point",
-    "Rectangle",
-    "Setup",
-    "Taken",
-    "analyse_pop",
-    "exposure_value",
-    "f_number",
-    "luminous_exposure",
-    "open",
-    "stops_between",
-]
+    "Disk", "FlashPulse", "Library", "MeterlinkError", "Point", "Rectangle", "Setup", "Taken", "analyse_pop", "exposure_value",
+    "f_number", "luminous_exposure", "open", "stops_between",
+]  # fmt: skip
 
 __version__ = "0.1.0"
 

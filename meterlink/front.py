@@ -47,13 +47,8 @@ class Library:
         """The records themselves, for what the front door does not offer."""
 
     def new_setup(
-        self,
-        name: str,
-        *,
-        iso: float = 100.0,
-        shutter_s: float | None = None,
-        camera_offset_stops: float = 0.0,
-        filter_stops: float = 0.0,
+        self, name: str, *, iso: float = 100.0, shutter_s: float | None = None, camera_offset_stops: float = 0.0,
+        filter_stops: float = 0.0
     ) -> Setup:
         """Make a set-up, which becomes the one in use.
 
@@ -101,20 +96,9 @@ class Setup:
         return [one.name for one in self.session.lights()]
 
     def add_light(
-        self,
-        name: str,
-        *,
-        role: str = "other",
-        source: Source | None = None,
-        distance_m: float | None = None,
-        azimuth_deg: float | None = None,
-        elevation_deg: float | None = None,
-        power: str | None = None,
-        point: str | None = None,
-        reflector_of: str | None = None,
-        fixture: str = "",
-        modifier: str = "",
-        **placement: Any,
+        self, name: str, *, role: str = "other", source: Source | None = None, distance_m: float | None = None,
+        azimuth_deg: float | None = None, elevation_deg: float | None = None, power: str | None = None, point: str | None = None,
+        reflector_of: str | None = None, fixture: str = "", modifier: str = "", **placement: Any
     ) -> None:
         """Add a light.
 

@@ -10,9 +10,8 @@ import pytest
 PACKAGE = Path(__file__).parent.parent / "meterlink"
 
 # Part -> the parts of the package that it may import, floor by floor from the ground.  ``errors`` and ``records`` are leaves
-# that everyone may use; so are ``words.language`` and ``words.actions``, which errors need to be sentences, and
-# ``words.claim``, what a calibration's record says.
-GROUND = {"errors", "records", "words.language", "words.actions", "words.claim"}
+# that everyone may use; so are ``words.language`` and ``words.actions``, which errors need to be sentences.
+GROUND = {"errors", "records", "words.language", "words.actions"}
 # What there is to say, as codes: stands on the units, below everything that says something.
 CODES = {"words.told", "words.phrases"}
 ALLOWED: dict[str, set[str]] = {
@@ -20,7 +19,6 @@ ALLOWED: dict[str, set[str]] = {
     "records": set(),
     "words.language": set(),
     "words.actions": set(),
-    "words.claim": set(),
     "shared_files": set(),
     "photometry": set(),
     "units": {"photometry"},

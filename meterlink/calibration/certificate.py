@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from meterlink.calibration.claim import after_dark, withdrawn
+from meterlink.calibration.claim import after_dark, kept, withdrawn
 from meterlink.calibration.faults import Fault, name_faults
 from meterlink.calibration.findings import Findings
 from meterlink.records import Calibration, Identity, new_id
-from meterlink.words.claim import kept
 
 SCHEMA = "meterlink-certificate-1"
 HARMLESS = ("dome plane",)

@@ -15,7 +15,6 @@ from typing import Any
 from meterlink.calibration import camera
 from meterlink.photometry.calibration_fit import STOPS
 from meterlink.records import Calibration, RangeScale
-from meterlink.words.claim import kept
 
 CLAIM_STOPS = 0.1
 SIGMAS = 2.576
@@ -67,6 +66,11 @@ def claim_of(calibration: Calibration) -> dict[str, Any] | None:
         "why": _why(calibration, against, [*steady, *flash]),
         "assumes": _assumptions(calibration),
     }
+
+
+def kept(code: str, **values: Any) -> list[Any]:
+    """Return a sentence as the claim's record keeps it: its phrase is ``claim_CODE``, and it is read in any language."""
+    return [code, values]
 
 
 def _lamp_seen(details: Mapping[str, Any]) -> bool:

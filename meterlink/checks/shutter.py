@@ -133,16 +133,11 @@ def beyond_sync(view: JudgedSet) -> Finding | None:
 def _numbers(loss: Loss, at: shutter.Shutter, facts: tuple[str, ...]) -> dict[str, object]:
     stops = loss.kept.loss_stops
     return {
-        "t01_s": loss.t01_s,
-        "shutter_s": at.time_s,
-        "fully_open_s": shutter.fully_open_s(at),
-        "loss_stops": stops if isfinite(stops) else None,
-        "mean_loss_stops": log2(loss.kept.mean) if loss.kept.mean > 0.0 else None,
-        "band_share": loss.kept.band_share,
-        "dark_share": loss.kept.dark_share,
-        "from_waveform": loss.from_waveform,
+        "t01_s": loss.t01_s, "shutter_s": at.time_s, "fully_open_s": shutter.fully_open_s(at),
+        "loss_stops": stops if isfinite(stops) else None, "mean_loss_stops": log2(loss.kept.mean) if loss.kept.mean > 0.0 else None,
+        "band_share": loss.kept.band_share, "dark_share": loss.kept.dark_share, "from_waveform": loss.from_waveform,
         "assumed": list(facts),
-    }
+    }  # fmt: skip
 
 
 def _train(loss: Loss, at: shutter.Shutter) -> Finding:

@@ -18,8 +18,7 @@ from typing import NamedTuple
 from meterlink.judging.case import Falloff
 from meterlink.judging.correction import Correction, correct
 from meterlink.records.kept import BORROWED_FROM, FACE, OTHER_RECEPTOR_U_STOPS, Calibration, Placement, Reading, Settings
-from meterlink.words.claim import said
-from meterlink.words.told import NOTHING, Told, all_of, told
+from meterlink.words.told import NOTHING, Told, all_of, told, told_again
 
 
 class Verdict(StrEnum):
@@ -228,7 +227,7 @@ def outside_claim(reading: Reading, calibration: Calibration | None) -> Told:
         spans = claim["flash_peak_lx" if reading.kind == "flash" else "steady_lx"]
         span = spans[reading.range_index] if reading.range_index < len(spans) else None
         if span is None:
-            return told("formula", why=said(claim["why"])) if claim["why"] else told("no_claim")
+            return told("formula", why=told_again(claim["why"], "claim_")) if claim["why"] else told("no_claim")
         low, high = span
         limit = float(claim["stops"])
         if light < low:

@@ -19,19 +19,8 @@ from pathlib import Path
 from typing import NamedTuple
 
 from meterlink.errors import LibraryBusy, NotInLibrary, StorageError, UsageError
+from meterlink.library import files
 from meterlink.library.connection import file_uri, is_busy
-from meterlink.library.files import (
-    check_new,
-    check_ordinary,
-    exists,
-    is_file,
-    is_library,
-    is_sqlite,
-    journals,
-    remove_stale,
-    sync_file,
-    written_whole,
-)
 from meterlink.words.actions import Do
 
 REASONS = ("day", "migration", "import", "merge", "sync", "restore")
@@ -77,10 +66,14 @@ class Backups:
                     found.append(Backup(Path(entry.path), made.timestamp(), reason, entry.stat().st_size))
         return sorted(found, key=lambda one: one.path.name, reverse=True)
 
+    def good(self) -> list[Backup]:
+        """Return every copy that can be put back, newest first: not what was found damaged."""
+        return [one for one in self.all() if one.reason != DAMAGED]
+
     def made_today(self) -> bool:
         """Say whether the day has its copy (one dated in the future does not count)."""
         now = time.time()
-        return any(one.reason != DAMAGED and one.made_at_s <= now and _day(one) == date.today() for one in self.all())
+        return any(one.made_at_s <= now and _day(one) == date.today() for one in self.good())
 
     def make(self, connection: sqlite3.Connection, reason: str, pause: Callable[[], None] = lambda: None) -> Path:
         """Copy the open library; return the copy.  ``pause`` is called after each megabyte.
@@ -101,13 +94,12 @@ class Backups:
                 "no backup can be kept in {folder} ({strerror}), nothing was changed: check the folder's rights",
                 folder=self.folder, strerror=error.strerror,
             ) from error
-        remove_stale(self.folder)
+        files.remove_stale(self.folder)
 
     def _rotate(self, newest: Path) -> None:
         """Remove what is neither among the newest few nor the last of one of seven days or four weeks."""
         # A clock that was wrong once must not push out what is made now: what is dated in the future counts as today's.
-        every = [one for one in self.all() if one.reason != DAMAGED]
-        today = date.today()
+        every, today = self.good(), date.today()
         kept = {newest, *(one.path for one in every[:NEWEST_KEPT])}
         days: dict[date, Path] = {}
         weeks: dict[tuple[int, int], Path] = {}
@@ -122,11 +114,11 @@ class Backups:
 
     def named(self, text: str) -> Path:
         """Return the copy that ``text`` names: ``latest``, a name from the list, or the path of any library file."""
-        every = [one for one in self.all() if one.reason != DAMAGED]
+        every = self.good()
         if text == "latest" and every:
             return every[0].path
         found = [one.path for one in self.all() if one.path.name in (text, f"{text}.sqlite")]
-        if found or is_file(text):
+        if found or files.is_file(text):
             return found[0] if found else Path(text)
         known = every[0].path.name if every else "there is none yet"
         raise NotInLibrary(
@@ -154,9 +146,9 @@ class Backups:
         except (sqlite3.Error, StorageError):
             self._prepare()
             target = self.folder / _name(DAMAGED)
-            with written_whole(target, mode=0o600) as partial:
+            with files.written_whole(target, mode=0o600) as partial:
                 shutil.copyfile(self.library, partial)
-            for ours, theirs in zip(journals(self.library), journals(target), strict=True):
+            for ours, theirs in zip(files.journals(self.library), files.journals(target), strict=True):
                 if ours.exists():
                     shutil.copyfile(ours, theirs)
             return target
@@ -167,7 +159,7 @@ class DailyBackup:
 
     def __init__(self, path: str) -> None:
         self.backups = Backups(path)
-        remove_stale(self.backups.folder)  # what a kill left of a copy
+        files.remove_stale(self.backups.folder)  # what a kill left of a copy
         self._day: date | None = None
         self._hurry = threading.Event()
         self._thread: threading.Thread | None = None
@@ -205,13 +197,8 @@ def _reading(path: Path) -> contextlib.closing[sqlite3.Connection]:
 
 
 def copy_to(
-    connection: sqlite3.Connection,
-    source: Path,
-    target: Path,
-    *,
-    replace: bool = False,
-    mode: int | None = None,
-    pause: Callable[[], None] = lambda: None,
+    connection: sqlite3.Connection, source: Path, target: Path, *, replace: bool = False, mode: int | None = None,
+    pause: Callable[[], None] = lambda: None
 ) -> None:
     """Write a consistent copy of the open library ``source`` to ``target``: under another name first, synced, then renamed.
 
@@ -221,7 +208,7 @@ def copy_to(
     _check_target(target, source, replace)
     if mode is None:
         mode = stat.S_IMODE(source.stat().st_mode)
-    with written_whole(target, mode=mode & 0o777) as partial:
+    with files.written_whole(target, mode=mode & 0o777) as partial:
         try:
             with contextlib.closing(sqlite3.connect(partial)) as copy:
                 copy.execute("PRAGMA synchronous=OFF")  # synced as a whole before it gets its name
@@ -231,14 +218,14 @@ def copy_to(
                     nonlocal steps
                     steps += 1
                     if steps % _STEPS_A_SYNC == 0:
-                        sync_file(partial)  # little by little: one long wait at the end would hold up a pop
+                        files.sync_file(partial)  # little by little: one long wait at the end would hold up a pop
                     pause()
 
                 connection.backup(copy, pages=_PAGES_A_STEP, progress=step)
                 copy.execute("PRAGMA journal_mode=DELETE")
             if target.exists():
                 claim(target)
-            for leftover in journals(target):
+            for leftover in files.journals(target):
                 leftover.unlink(missing_ok=True)  # of a file that is gone or claimed: it would be played into the copy
         except sqlite3.Error as error:
             raise StorageError(
@@ -248,18 +235,18 @@ def copy_to(
 
 
 def _check_target(target: Path, source: Path, replace: bool) -> None:
-    check_ordinary(target)
-    if not exists(target):
+    files.check_ordinary(target)
+    if not files.exists(target):
         return
     if target.samefile(source):
         raise UsageError("{target} is the library itself: name another file", target=target)
-    if not is_library(target) and not (replace and target.stat().st_size == 0):
-        if replace and is_sqlite(target):
+    if not files.is_library(target) and not (replace and target.stat().st_size == 0):
+        if replace and files.is_sqlite(target):
             raise UsageError("{target} belongs to another program: choose another name", target=target)
         if not replace or not is_damaged_place(target):
             raise UsageError("{target} exists and is no library: choose another name", target=target)
     if not replace:
-        check_new(target)
+        files.check_new(target)
 
 
 def is_damaged_place(target: Path) -> bool:

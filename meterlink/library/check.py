@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import sqlite3
 from collections import Counter
 from collections.abc import Callable, Iterator
@@ -11,7 +12,7 @@ from functools import partial
 from pathlib import Path
 from typing import NamedTuple
 
-from meterlink.errors import LibraryDamaged, LibraryTooNew, MeterlinkError, NotInLibrary
+from meterlink.errors import LibraryDamaged, MeterlinkError
 from meterlink.library import rows
 from meterlink.library.checking import problems
 from meterlink.library.connection import SCHEMA_VERSION, Database
@@ -48,6 +49,8 @@ class Report(NamedTuple):
 _RECOVER = told("restore_latest", do=Do("store_restore_latest"))
 _LEFT_OUT = told("copies_leave_it_out", do=Do("store_restore"))
 _NAMED_MOST = 20
+_CHECK = re.compile(r"CHECK \(((?:[^()]|\([^()]*\))*)\)")
+"""What stands in the parentheses of a CHECK, in which there is one more pair of them at most."""
 
 
 def check(path: str | Path) -> Report:
@@ -58,8 +61,6 @@ def check(path: str | Path) -> Report:
     name = os.fspath(path)
     try:
         db = Database(name, readonly=True, any_version=True)
-    except (LibraryTooNew, NotInLibrary):
-        raise
     except LibraryDamaged as error:
         damage = Finding("damage", told("unreadable_file", trouble=error.__cause__ or error), _RECOVER)
         return Report(name, 0, {}, Path(name).stat().st_size, [damage])
@@ -100,13 +101,11 @@ def _undecodable(db: Database) -> Iterator[Finding]:
     store = KnowledgeStore(db)
     for (identifier,) in db.rows("SELECT id FROM setup ORDER BY id"):
         setup_id = identifier.hex()
-        lights = (light.hex() for (light,) in db.rows("SELECT l.id FROM light l JOIN setup s ON s.no = l.setup_no "
-                                                      "WHERE s.id = ?", (identifier,)))  # fmt: skip
         yield from _unread(told("its_versions", setup=setup_id), partial(store.setup_versions, setup_id))
         yield from _unread(told("its_lights", setup=setup_id), partial(store.light_versions, setup_id))
         yield from _unread(told("its_readings", setup=setup_id), partial(store.all_readings, setup_id))
-        for light in lights:
-            yield from _unread(told("its_placements", setup=setup_id), partial(store.placements, light))
+        for (light,) in db.rows("SELECT l.id FROM light l JOIN setup s ON s.no = l.setup_no WHERE s.id = ?", (identifier,)):
+            yield from _unread(told("its_placements", setup=setup_id), partial(store.placements, light.hex()))
     yield from _unread(told("the_calibrations"), store.calibrations)
     for kind, key in db.rows("SELECT kind, key FROM note WHERE NOT is_good_note(kind, payload)"):
         yield Finding("damage", told("bad_note", kind=kind, key=key), _LEFT_OUT)
@@ -144,21 +143,10 @@ def _check_problems(connection: sqlite3.Connection) -> Iterator[Told]:
     for sql in VERSION_1:
         if sql.rstrip().endswith("WITHOUT ROWID") and "CHECK" in sql:
             table = sql.split()[2]
-            wrong = " OR ".join(f"NOT ({condition})" for condition in _conditions(sql))
+            wrong = " OR ".join(f"NOT ({condition})" for condition in _CHECK.findall(sql))
             (count,) = connection.execute(f"SELECT count(*) FROM {table} WHERE {wrong}").fetchone()
             if count:
                 yield told("breaks_a_check", count=count, table=table)
-
-
-def _conditions(sql: str) -> Iterator[str]:
-    """Yield what stands in the parentheses of every CHECK of a table's definition."""
-    for part in sql.split("CHECK (")[1:]:
-        depth = 1
-        for n, sign in enumerate(part):
-            depth += (sign == "(") - (sign == ")")
-            if depth == 0:
-                yield part[:n]
-                break
 
 
 def _version_findings(db: Database) -> Iterator[Finding]:

@@ -92,12 +92,7 @@ def to_json(doc: dict[str, Any], *, compact: bool = False) -> str:
 
 
 def write_json(
-    library: Library,
-    target: Path,
-    setup_ids: Sequence[str] | None = None,
-    *,
-    waveforms: bool = True,
-    tell: Tell = lambda _: None,
+    library: Library, target: Path, setup_ids: Sequence[str] | None = None, *, waveforms: bool = True, tell: Tell = lambda _: None
 ) -> None:
     """Write set-ups (all when None) to a JSON file: whole, or not at all.  Raises ``StorageError``."""
     write_whole(target, to_json(document(library, setup_ids, waveforms=waveforms, tell=tell)).encode())

@@ -128,8 +128,7 @@ def keep(
                 check(connection, came, new_sensors=new.rowcount > 0)
             except _WRONG as error:
                 raise ImportRefused(
-                    "the shared library holds what cannot be ({error}), it was not taken: check it",
-                    error=error,
+                    "the shared library holds what cannot be ({error}), it was not taken: check it", error=error
                 ) from error
             _note_fetched(connection, state, before, arrived["reading"], counts["reading"])
         state.note([("fetched", 0, batch.no, batch.stamp)])
@@ -164,14 +163,10 @@ def _own_keys(library: Library) -> Iterator[None]:
 
 
 _WRONG = (
-    sqlite3.IntegrityError,
-    sqlite3.DataError,
-    sqlite3.InterfaceError,
-    sqlite3.ProgrammingError,  # a value of a kind that no column has
-    OverflowError,
-    UnicodeError,
+    sqlite3.IntegrityError, sqlite3.DataError, sqlite3.InterfaceError, sqlite3.ProgrammingError, OverflowError, UnicodeError,
     TypeError,
-)
+)  # fmt: skip
+"""What a row raises that cannot be (a ProgrammingError: a value of a kind that no column has)."""
 
 
 def _column(shared: Shared, local: str, rows: list[Any]) -> set[Any]:

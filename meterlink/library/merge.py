@@ -152,17 +152,15 @@ def _attached(db: Database, other: Path) -> Iterator[sqlite3.Connection]:
             _updated_copy(source, updated)
             uri = file_uri(updated, "mode=ro")
         with db.alone():
-            attached = False
             try:
                 db.connection.execute("ATTACH ? AS other", (uri,))
-                attached = True
-                _check_shape(db.connection, other)
-                yield db.connection
+                try:
+                    _check_shape(db.connection, other)
+                    yield db.connection
+                finally:
+                    db.connection.execute("DETACH other")
             except sqlite3.Error as error:
                 raise translated(error, str(other)) from error
-            finally:
-                if attached:
-                    db.connection.execute("DETACH other")
 
 
 def _readable(other: Path, folder: Path) -> Library:

@@ -211,9 +211,7 @@ _CODES: Mapping[str, tuple[Callable[[Any], Any] | None, Callable[[Any], Any] | N
     "segments": (lambda value: json_text([list(one) for one in value], "segments") or "[]", _segments),
 }
 _FROM_JSON: Mapping[str, Callable[[Any, Field], Any]] = {
-    "names": lambda value, _: tuple(value),
-    "ids": lambda value, _: tuple(value),
-    "numbers": lambda value, _: tuple(value),
+    **dict.fromkeys(("names", "ids", "numbers"), lambda value, _: tuple(value)),
     "pairs": lambda value, _: tuple((a, b) for a, b in value),
     "segments": lambda value, _: tuple(Segment(*one) for one in value),
     "records": lambda value, field: tuple(field.made(**one) for one in value),

@@ -18,9 +18,7 @@ from meterlink.words.actions import Do
 from meterlink.words.language import marked, say, translated
 
 _LATEST_SETUP = "AND v.id = (SELECT max(id) FROM setup_version WHERE setup_no = s.no)"
-SETUP_SELECT = (
-    f"SELECT {rows.SETUPS.select} FROM setup s JOIN setup_version v ON v.setup_no = s.no " + _LATEST_SETUP
-)
+SETUP_SELECT = f"SELECT {rows.SETUPS.select} FROM setup s JOIN setup_version v ON v.setup_no = s.no {_LATEST_SETUP}"
 _LATEST_LIGHT = "AND v.id = (SELECT max(id) FROM light_version WHERE light_no = l.no) "
 LIGHT_SELECT = (
     f"SELECT {rows.LIGHTS.select} FROM light l JOIN setup s ON s.no = l.setup_no JOIN light_version v ON v.light_no = l.no "
@@ -66,10 +64,7 @@ class SetupStore:
         rows.checked_name(name, "a set-up")
         for other in self._setups_named(name):
             if other.id != own_id and not other.archived:
-                raise UsageError(
-                    "there is a set-up named {other!r} already: choose another name or archive it",
-                    other=other.name,
-                )
+                raise UsageError("there is a set-up named {other!r} already: choose another name or archive it", other=other.name)
 
     def _setups_named(self, name: str) -> list[Setup]:
         return [rows.SETUPS.record(r) for r in self.db.rows(f"{SETUP_SELECT} WHERE v.name_key = ?", (rows.name_key(name),))]
@@ -162,10 +157,7 @@ class SetupStore:
         with self.db.write():
             setup_no = self._setup_no(light.setup_id)
             if self._light_no(light.id)[1] != setup_no:
-                raise UsageError(
-                    "light {light!r} belongs to another set-up: add it to this one as a new light",
-                    light=light.name,
-                )
+                raise UsageError("light {light!r} belongs to another set-up: add it to this one as a new light", light=light.name)
             if not light.removed:
                 self._free_light_name(light)
             self._add_light_version(light, setup_no)
@@ -188,10 +180,7 @@ class SetupStore:
         key = rows.name_key(light.name)
         for other in self.lights(light.setup_id):
             if other.id != light.id and rows.name_key(other.name) == key:
-                raise UsageError(
-                    "there is a light named {other!r} in this set-up already: choose another name",
-                    other=other.name,
-                )
+                raise UsageError("there is a light named {other!r} in this set-up already: choose another name", other=other.name)
 
     def lights(self, setup_id: str, include_removed: bool = False) -> list[Light]:
         """Return the lights of a set-up in their order (then as added)."""

@@ -41,12 +41,7 @@ class Library(KnowledgeStore):
 
     @classmethod
     def open(
-        cls,
-        path: str | os.PathLike[str] | None = None,
-        *,
-        create: bool = True,
-        readonly: bool = False,
-        any_version: bool = False,
+        cls, path: str | os.PathLike[str] | None = None, *, create: bool = True, readonly: bool = False, any_version: bool = False
     ) -> Library:
         """Open the library at ``path`` (default: ``METERLINK_LIBRARY``, else a file in the user's data folder).
 

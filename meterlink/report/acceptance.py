@@ -10,7 +10,6 @@ from typing import Any
 from meterlink.photometry import exposure
 from meterlink.units import format_duration, format_illuminance
 from meterlink.words.actions import Do
-from meterlink.words.claim import said
 from meterlink.words.language import language, marked, say, say_for, translated, with_decimal_sign
 from meterlink.words.told import told_again, written
 
@@ -24,9 +23,9 @@ STRIP, STRIP_LIMITS = 17, 1.33
 def claim_lines(claim: dict[str, Any], names: Sequence[str], constant: float) -> list[str]:
     """Return a claim as lines: what it is about, then one line a range; f-numbers at ISO 100."""
     spans = list(zip(claim["steady_lx"], claim["flash_peak_lx"], strict=True))
-    assumes = [f"  {said(words)}" for words in claim.get("assumes", ())]
+    assumes = [f"  {told_again(words, 'claim_')}" for words in claim.get("assumes", ())]
     if not any(s or f for s, f in spans):
-        return [say("no range is claimed: {why}", why=said(claim["why"])), *assumes]
+        return [say("no range is claimed: {why}", why=told_again(claim["why"], "claim_")), *assumes]
     lines = [
         say(
             "{what} to {stops:g} stop in {share:.0%} of readings, {aim}:",
@@ -45,7 +44,7 @@ def claim_lines(claim: dict[str, Any], names: Sequence[str], constant: float) ->
             low, high = (written(exposure.f_number(peak * pulse_s, 100.0, constant), "f") for peak in flash)
             what.append(say("flash {low} to {high} (pulses of {pulse})", low=low, high=high, pulse=format_duration(pulse_s)))
         lines.append(f"  {names[i] if i < len(names) else i}: {', '.join(what) or say('nothing')}")
-    lines += [f"  {said(claim['why'])}"] if claim["why"] else []
+    lines += [f"  {told_again(claim['why'], 'claim_')}"] if claim["why"] else []
     return [*lines, *assumes]
 
 

@@ -58,13 +58,28 @@ def told(code: str, /, **values: object) -> Told:
     return Told(code, values)
 
 
-def told_again(kept: object) -> Told:
-    """Return what a record keeps as code and values; words of before as they stand, what cannot be read as nothing."""
+def told_again(kept: Any, family: str = "") -> Told:
+    """Return what a record keeps as code (less the name of its family) and values; words of before as they stand.
+
+    What cannot be said is nothing: a library from elsewhere may hold anything.
+    """
     if isinstance(kept, str):
         return told("note", note=kept)
-    code, values = kept if isinstance(kept, list | tuple) and len(kept) == 2 else ("", {})
-    known = isinstance(values, Mapping) and code in PHRASES if isinstance(code, str) else False
-    return Told(code, values) if known else NOTHING
+    try:
+        code, values = kept
+        again = Told(f"{family}{code}", {name: _again(value, family) for name, value in values.items()})
+        str(again)
+    except (LookupError, TypeError, ValueError, AttributeError, RecursionError):
+        return NOTHING
+    return again
+
+
+def _again(value: Any, family: str) -> Any:
+    """A value of what is kept: something kept itself, several names, or a number or name as it is."""
+    if not isinstance(value, list):
+        return value
+    kept = len(value) == 2 and isinstance(value[1], Mapping)
+    return told_again(value, family) if kept else tuple(map(translated, map(str, value)))
 
 
 def all_of(*parts: object, by: str = "; ") -> Told:

@@ -15,9 +15,14 @@ from meterlink.calibration.faults import Fault
 from meterlink.calibration.findings import Findings
 from meterlink.records import Calibration, Identity, RangeScale
 from meterlink.report.acceptance import claim_lines
-from meterlink.words.claim import said
 from meterlink.words.language import use
-from meterlink.words.told import NOTHING
+from meterlink.words.told import NOTHING, told_again
+
+
+def said(words: object) -> str:
+    """What a claim's record says, in words."""
+    return str(told_again(words, "claim_"))
+
 
 LIMIT_REL = 0.1 * math.log(2)
 IDENTITY = Identity("s", "sensor", "meterlink-1", flash=True, ranges=("bright", "dim"), adc_bits=10)

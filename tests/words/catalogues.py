@@ -35,7 +35,6 @@ from meterlink.library.kit import HEAD, MODIFIER
 from meterlink.library.merge import Added
 from meterlink.records.kept import FACE, OWN_POINT_ROLES, RECEPTORS, ROLES
 from meterlink.tables.compare import key_words
-from meterlink.words import claim
 from meterlink.words.actions import ACTIONS
 from meterlink.words.language import CATALOGUES, DOMAIN, NAMES, use
 from meterlink.words.phrases import calibration, checks, faults, judging, library, measuring, metering, steps, tables
@@ -65,7 +64,6 @@ LANGUAGES = tuple(code for code in NAMES if code != "en")
 PHRASES = (calibration, checks, faults, judging, library, measuring, metering, steps, tables)
 TABLES = {
     "meterlink/words/actions.py": [text for words in ACTIONS.values() for text in (words.plain, words.touch)],
-    "meterlink/words/claim.py": claim.SAID.values(),
     **{f"meterlink/words/phrases/{one.__name__.rpartition('.')[2]}.py": one.PHRASES.values() for one in PHRASES},
     "meterlink/words/phrases/faults.py": [*faults.FAULTS, *faults.PHRASES.values()],
 }

@@ -1,5 +1,7 @@
 """What the checks found, and what to do about it: ``NAME`` and ``NAME_do`` of a finding with its numbers."""
 
+from __future__ import annotations
+
 PHRASES: dict[str, str] = {
     "do": "{do}",
     "lights_say": "{lights:,}: {what}",

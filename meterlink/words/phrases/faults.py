@@ -1,5 +1,7 @@
 """What ``verify`` and ``sensor-test`` find: rows, figures, and the names of faults with what to do about each."""
 
+from __future__ import annotations
+
 FAULTS = {
     "swapped resistors": "the feedback resistors, or the two gain wires, are in each other's place: change them over",
     "wrong resistor": "measure both feedback resistors: one is not what the parts list says",

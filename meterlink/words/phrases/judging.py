@@ -1,5 +1,7 @@
 """What is said of a reading and of readings against each other."""
 
+from __future__ import annotations
+
 PHRASES: dict[str, str] = {
     # how several are said
     "parts": "{parts:;}",

@@ -1,5 +1,7 @@
 """What the library has to say: what a check finds in the file, what a merge, export or sync leaves out."""
 
+from __future__ import annotations
+
 PHRASES: dict[str, str] = {
     # what does not hold together
     "orphans": "{table} without its {parent}: {count}",

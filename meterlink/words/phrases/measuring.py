@@ -1,5 +1,7 @@
 """What a sensor and its pops have to say: its connection, its battery, the range that it goes to, why a pop gives no figures."""
 
+from __future__ import annotations
+
 PHRASES: dict[str, str] = {
     # the sensor
     "not_started": "not started",

@@ -1,5 +1,7 @@
 """What is said while lights are metered: what became of a pop, what is waited for, the rounds of a rebuild."""
 
+from __future__ import annotations
+
 PHRASES: dict[str, str] = {
     "all_lights": "all lights",
     # a pop that was not logged

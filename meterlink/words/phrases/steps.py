@@ -1,5 +1,7 @@
 """Steps of the walks of ``calibrate``, ``verify`` and ``sensor-test``: what to do, and what became of it."""
 
+from __future__ import annotations
+
 PHRASES: dict[str, str] = {
     "caution_flash":
         "Flashing light can harm photosensitive people: say so before you start. Do not look into a bare tube, keep a metre away, "

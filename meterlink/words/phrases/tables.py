@@ -1,5 +1,7 @@
 """What the tables say: ratios, targets, match, compare."""
 
+from __future__ import annotations
+
 PHRASES: dict[str, str] = {
     # ratios
     "other_receptor": "metered with the {receptor} receptor, the key with the {key_receptor} one: meter both alike",
