@@ -179,29 +179,25 @@ def _procedure(args: argparse.Namespace, identity: Identity, previous: Calibrati
 
 def _made(args: argparse.Namespace, walk: Procedure) -> tuple[Calibration, Scaled | None]:
     now, stops = time.time(), math.log(2)
-    scaled: Scaled | None = None
-    if isinstance(walk, ScaleWalk):
-        guide, seen = isinstance(walk, GuideWalk), args.camera and not args.guide_number
-        u_reading = 0.04 if guide else math.hypot(resolution_u_rel(args.resolution), 0.01)
-        scaled = walk.result(
-            reference=args.reference or (say("flash of guide number {number}", number=args.guide_number) if guide else ""),
-            u_reference_rel=camera.U_SCALE_REL if seen else max(args.u_reference, 0.35 if guide else 0.0) * stops,
-            u_reference_reading_rel=camera.U_READING_REL if seen else u_reading,
-            temperature_c=args.temperature,
-            created_at_s=now,
-            light_distance_m=units.parse_distance(args.light_distance),
-            lamp=args.lamp,
-            lamp_errors=_lamp_errors(args),
-            method="guide number" if guide else camera.METHOD if seen else "reference",
-        )
-        made = scaled.calibration
-    elif isinstance(walk, ZeroWalk):
-        made = walk.result(now)
-    elif isinstance(walk, AngleWalk):
-        made, _ = walk.result(now)
-    else:
-        raise AssertionError(type(walk))
-    return made, scaled
+    if isinstance(walk, ZeroWalk):
+        return walk.result(now), None
+    if isinstance(walk, AngleWalk):
+        return walk.result(now)[0], None
+    assert isinstance(walk, ScaleWalk)
+    guide, seen = isinstance(walk, GuideWalk), args.camera and not args.guide_number
+    u_reading = 0.04 if guide else math.hypot(resolution_u_rel(args.resolution), 0.01)
+    scaled = walk.result(
+        reference=args.reference or (say("flash of guide number {number}", number=args.guide_number) if guide else ""),
+        u_reference_rel=camera.U_SCALE_REL if seen else max(args.u_reference, 0.35 if guide else 0.0) * stops,
+        u_reference_reading_rel=camera.U_READING_REL if seen else u_reading,
+        temperature_c=args.temperature,
+        created_at_s=now,
+        light_distance_m=units.parse_distance(args.light_distance),
+        lamp=args.lamp,
+        lamp_errors=_lamp_errors(args),
+        method="guide number" if guide else camera.METHOD if seen else "reference",
+    )
+    return scaled.calibration, scaled
 
 
 def _lamp_errors(args: argparse.Namespace) -> dict[str, float] | None:
@@ -276,10 +272,7 @@ def _spectra(file: str) -> Spectra:
     try:
         text = Path(file).read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
-        raise UsageError(
-            "{file} cannot be read ({name}): check the path",
-            file=file, name=error.__class__.__name__,
-        ) from None
+        raise UsageError("{file} cannot be read ({name}): check the path", file=file, name=type(error).__name__) from None
     return parse_csv(text)
 
 

@@ -23,7 +23,7 @@ from meterlink.tables.ratios import RatioRow, RatioTable, ratio_table
 from meterlink.words.actions import Do
 from meterlink.words.language import Place, language, marked, say, say_for, spoken_for, translated
 from meterlink.words.placed import direction_text, distance_text, place_text, source_text
-from meterlink.words.shared import UNKNOWN, row_texts
+from meterlink.words.shared import RANKS, UNKNOWN, row_texts
 from meterlink.words.told import put, written
 
 if TYPE_CHECKING:
@@ -35,7 +35,6 @@ FINDINGS_MAX = 8
 """The worst ones; the page has two sides and 'meterlink checks' shows them all."""
 HIDDEN = ("points", "reference_picture")
 """Facts that are no words."""
-RANKS = {3: marked("wrong"), 2: marked("doubtful"), 1: marked("caution"), 0: marked("note")}
 
 DETAIL_WORDS = {
     "mark": marked("subject's mark"),
