@@ -86,7 +86,7 @@ def run(args: argparse.Namespace) -> None:
 
 def _camera_changes(args: argparse.Namespace, details: dict[str, Any]) -> dict[str, Any]:
     """What was typed, as fields of a set-up; ``details`` are its facts so far."""
-    changes: dict[str, Any] = {}
+    changes: dict[str, Any] = {name: getattr(args, name) for name in ("notes", "subject") if getattr(args, name) is not None}
     if args.iso:
         changes["iso"] = units.parse_iso(args.iso)
     if args.shutter:
@@ -95,9 +95,6 @@ def _camera_changes(args: argparse.Namespace, details: dict[str, Any]) -> dict[s
         changes["camera_offset_stops"] = units.parse_stops(args.camera_offset, "camera offset", 10)
     if args.filter:
         changes["filter_stops"] = _filter_stops(args.filter)
-    for name in ("notes", "subject"):
-        if getattr(args, name) is not None:
-            changes[name] = getattr(args, name)
     if args.tag is not None:
         changes["tags"] = tuple(dict.fromkeys(" ".join(tag.split()) for tag in args.tag if tag.strip()))
     facts = changed_details(args, details)

@@ -108,7 +108,7 @@ def _picture(args: argparse.Namespace, session: OpenedSet, traces: list[Trace]) 
 def _write_csv(path: str, traces: Sequence[Trace]) -> None:
     """Write one row a sample, to standard output for ``-``; time is from the first rise through a tenth of the peak."""
     rows = [
-        (trace.name, f"{time_s:.9f}", f"{light_lx:.6g}", f"{light_lx - trace.ambient_lx:.6g}")
+        (trace.name, f"{time_s:.9f}", f"{light_lx:.6g}", f"{light_lx - trace.pulse.ambient_lx:.6g}")
         for trace in traces
         for time_s, light_lx in zip(trace.times_s, trace.light_lx, strict=True)
     ]

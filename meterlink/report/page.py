@@ -14,7 +14,6 @@ from meterlink import units
 from meterlink.checks.findings import Finding
 from meterlink.checks.shutter import beyond_sync
 from meterlink.judging.judged_set import JudgedSet, LightState
-from meterlink.records import Placement
 from meterlink.report.labels import short
 from meterlink.report.picture import safe_picture
 from meterlink.report.plan import plan, side
@@ -196,16 +195,12 @@ def _line(state: LightState, row: RatioRow) -> LightLine:
     source, place, power, extras = say("not placed"), UNKNOWN, UNKNOWN, ""
     overhead = False
     if p is not None:
-        source, place = source_text(p), _stands(p, distance_text(p, point=light.point))
+        source, place = source_text(p), distance_text(p, point=light.point)
+        place += "" if p.azimuth_deg is None else f", {direction_text(p.azimuth_deg, p.elevation_deg)}"
         power = written(p.power_text, "figure") or (say("passive") if light.source_light_id else UNKNOWN)
         extras = _extras(state)
         overhead = (p.elevation_deg or 0.0) >= OVERHEAD_DEG or (p.stand_height_m or 0.0) >= OVERHEAD_M
     return LightLine(light.name, written(light.role, "role"), source, place, power, extras, overhead, *row_texts(row))
-
-
-def _stands(p: Placement, distance: str) -> str:
-    """How far and in which direction a light stands, as far as it is known."""
-    return distance if p.azimuth_deg is None else f"{distance}, {direction_text(p.azimuth_deg, p.elevation_deg)}"
 
 
 def _extras(state: LightState) -> str:
