@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from math import nan
 
 UNITS = frozenset({
     "mm", "cm", "m", "in", "inch", "inches", "ft", "feet", "foot", "s", "sec", "second", "seconds", "ms", "us", "stop", "stops",
@@ -38,6 +39,14 @@ def as_typed(words: Sequence[str]) -> list[str]:
         else:
             out.append(word)
     return out
+
+
+def number(text: str) -> float:
+    """Return the number that a text is, nan when it is none."""
+    try:
+        return float(text)
+    except ValueError:
+        return nan
 
 
 def _belongs(word: str) -> bool:

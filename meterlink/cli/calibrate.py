@@ -18,9 +18,9 @@ command goes on where it was.  Nothing is in force before the end, and old readi
 from __future__ import annotations
 
 import argparse
+import asyncio
 import math
 import time
-from collections.abc import Callable
 from pathlib import Path
 
 from meterlink import units
@@ -36,9 +36,13 @@ from meterlink.calibration.scale_walk import ScaleWalk
 from meterlink.calibration.spectra import Spectra, known_lamps, lamp_errors, parse_csv
 from meterlink.calibration.steps import LEVELS
 from meterlink.calibration.turntable import AngleWalk
+from meterlink.cli import ranger
 from meterlink.cli.frame import add_json_option, open_library, out, print_json, print_rows
+from meterlink.cli.keys import Lines
+from meterlink.cli.tasks import begun, drive, reference_value, teller
 from meterlink.errors import CalibrationError, UsageError
 from meterlink.library.store import Library
+from meterlink.metering.calibrating import Keep, Say
 from meterlink.records import Calibration, Identity
 from meterlink.report.acceptance import claim_lines
 from meterlink.words.actions import Do
@@ -80,19 +84,10 @@ def run(args: argparse.Namespace) -> int:
         return _spectral(args)
     if args.list:
         return _list(args)
-    import asyncio
-
-    if args.what == "ranger":
-        from meterlink.cli.ranger import walk
-
-        return asyncio.run(walk(args))
-    return asyncio.run(_walk(args))
+    return asyncio.run(ranger.walk(args) if args.what == "ranger" else _walk(args))
 
 
 async def _walk(args: argparse.Namespace) -> int:
-    from meterlink.cli.keys import Lines
-    from meterlink.cli.tasks import begun, drive, reference_value, teller
-
     tell = teller(args.json)
     with open_library(args) as library:
         async with begun(library, args.sensor, tell, args.receptor or "") as sensor:
@@ -101,11 +96,9 @@ async def _walk(args: argparse.Namespace) -> int:
             constant, iso, shutter_s = walk.calibration.constant, units.parse_iso(args.iso), units.parse_shutter(args.shutter)
             value = reference_value(constant, iso, shutter_s, card=args.card / 100 if args.camera else None)
             lines = Lines()
-            kept = Kept(library, walk, args)
-            if count := kept.go_on(tell):
-                tell(say("going on with the walk that was stopped, {count} steps are done (--anew begins again)", count=count))
+            key, keep = _kept(args, library, walk, tell)
             while True:
-                if not await drive(sensor.watching, walk, tell, value, lines, kept.keep):
+                if not await drive(sensor.watching, walk, tell, value, lines, keep):
                     done, wanted = walk.progress
                     text = marked("stopped at {done} of {wanted}: kept, the same command goes on with it" if done else "stopped")
                     tell(say(text, done=done, wanted=wanted))
@@ -119,7 +112,7 @@ async def _walk(args: argparse.Namespace) -> int:
                         raise
                     tell(f"! {error}")
         library.add_calibration(made)
-        kept.forget()
+        library.remember(key, None)
         if args.json:
             print_json(made)
         else:
@@ -127,32 +120,16 @@ async def _walk(args: argparse.Namespace) -> int:
         return 0
 
 
-class Kept:
-    """The walk that is under way, in the library until its calibration is made."""
-
-    def __init__(self, library: Library, walk: Procedure, args: argparse.Namespace) -> None:
-        self._library, self._walk = library, walk
-        self._key = f"calibrating {args.what} {walk.identity.sensor_id} {walk.calibration.receptor}"
-        self._how = [args.reference, args.relative, args.guide_number, args.distance, args.range, args.levels, args.camera]
-        self._anew = args.anew
-
-    def go_on(self, tell: Callable[[str], None]) -> int:
-        """Take over what was done before with the same reference; return how many steps."""
-        kept = self._library.recall(self._key)
-        if kept is None or self._anew:
-            return 0
-        if not isinstance(kept, dict) or kept.get("how") != self._how:
-            tell(say("a walk with another reference was stopped: it is begun again"))
-            return 0
-        return go_on(self._walk, kept, time.time())
-
-    def keep(self, walk: Procedure) -> None:
-        """Put the walk where it is found again."""
-        self._library.remember(self._key, {**as_data(walk, time.time()), "how": self._how})
-
-    def forget(self) -> None:
-        """The calibration is made."""
-        self._library.remember(self._key, None)
+def _kept(args: argparse.Namespace, library: Library, walk: Procedure, tell: Say) -> tuple[str, Keep]:
+    """Take over what was done before with the same reference; return where the walk is kept, and what keeps it there."""
+    key = f"calibrating {args.what} {walk.identity.sensor_id} {walk.calibration.receptor}"
+    how = [args.reference, args.relative, args.guide_number, args.distance, args.range, args.levels, args.camera]
+    kept = None if args.anew else library.recall(key)
+    if kept is not None and (not isinstance(kept, dict) or kept.get("how") != how):
+        tell(say("a walk with another reference was stopped: it is begun again"))
+    elif kept is not None and (count := go_on(walk, kept, time.time())):
+        tell(say("going on with the walk that was stopped, {count} steps are done (--anew begins again)", count=count))
+    return key, lambda walk: library.remember(key, {**as_data(walk, time.time()), "how": how})
 
 
 def _procedure(args: argparse.Namespace, identity: Identity, previous: Calibration) -> Procedure:
@@ -179,29 +156,25 @@ def _procedure(args: argparse.Namespace, identity: Identity, previous: Calibrati
 
 def _made(args: argparse.Namespace, walk: Procedure) -> tuple[Calibration, Scaled | None]:
     now, stops = time.time(), math.log(2)
-    scaled: Scaled | None = None
-    if isinstance(walk, ScaleWalk):
-        guide, seen = isinstance(walk, GuideWalk), args.camera and not args.guide_number
-        u_reading = 0.04 if guide else math.hypot(resolution_u_rel(args.resolution), 0.01)
-        scaled = walk.result(
-            reference=args.reference or (say("flash of guide number {number}", number=args.guide_number) if guide else ""),
-            u_reference_rel=camera.U_SCALE_REL if seen else max(args.u_reference, 0.35 if guide else 0.0) * stops,
-            u_reference_reading_rel=camera.U_READING_REL if seen else u_reading,
-            temperature_c=args.temperature,
-            created_at_s=now,
-            light_distance_m=units.parse_distance(args.light_distance),
-            lamp=args.lamp,
-            lamp_errors=_lamp_errors(args),
-            method="guide number" if guide else camera.METHOD if seen else "reference",
-        )
-        made = scaled.calibration
-    elif isinstance(walk, ZeroWalk):
-        made = walk.result(now)
-    elif isinstance(walk, AngleWalk):
-        made, _ = walk.result(now)
-    else:
-        raise AssertionError(type(walk))
-    return made, scaled
+    if isinstance(walk, ZeroWalk):
+        return walk.result(now), None
+    if isinstance(walk, AngleWalk):
+        return walk.result(now)[0], None
+    assert isinstance(walk, ScaleWalk)
+    guide, seen = isinstance(walk, GuideWalk), args.camera and not args.guide_number
+    u_reading = 0.04 if guide else math.hypot(resolution_u_rel(args.resolution), 0.01)
+    scaled = walk.result(
+        reference=args.reference or (say("flash of guide number {number}", number=args.guide_number) if guide else ""),
+        u_reference_rel=camera.U_SCALE_REL if seen else max(args.u_reference, 0.35 if guide else 0.0) * stops,
+        u_reference_reading_rel=camera.U_READING_REL if seen else u_reading,
+        temperature_c=args.temperature,
+        created_at_s=now,
+        light_distance_m=units.parse_distance(args.light_distance),
+        lamp=args.lamp,
+        lamp_errors=_lamp_errors(args),
+        method="guide number" if guide else camera.METHOD if seen else "reference",
+    )
+    return scaled.calibration, scaled
 
 
 def _lamp_errors(args: argparse.Namespace) -> dict[str, float] | None:
@@ -276,10 +249,7 @@ def _spectra(file: str) -> Spectra:
     try:
         text = Path(file).read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
-        raise UsageError(
-            "{file} cannot be read ({name}): check the path",
-            file=file, name=error.__class__.__name__,
-        ) from None
+        raise UsageError("{file} cannot be read ({name}): check the path", file=file, name=type(error).__name__) from None
     return parse_csv(text)
 
 

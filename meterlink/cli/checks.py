@@ -17,10 +17,9 @@ from meterlink.checks.findings import Finding
 from meterlink.cli.frame import BOLD, PLAIN, add_json_option, add_setup_option, is_terminal, open_set, print_json, wrapped
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.words.actions import Do
-from meterlink.words.language import marked, say, say_count
-from meterlink.words.shared import finding_lines
+from meterlink.words.language import say, say_count
+from meterlink.words.shared import RANKS, finding_lines
 
-MARKS = {3: marked("wrong"), 2: marked("doubtful"), 1: marked("caution"), 0: marked("note"), -1: marked("well")}
 WIDTH = 9
 """Columns of the mark in front."""
 
@@ -44,7 +43,7 @@ def run(args: argparse.Namespace) -> None:
     elif not found:
         print(say("{setup}: nothing to object to", setup=setup.name))
     for line in finding_lines([*found, *well]):
-        mark = say(MARKS[int(line.rank)]) + " "
+        mark = say(RANKS[int(line.rank)]) + " "
         text = wrapped(f"{mark:<{WIDTH}}{line.said}", " " * WIDTH)
         print(f"{BOLD}{text[:WIDTH]}{PLAIN}{text[WIDTH:]}" if is_terminal() else text)
         if line.to_do:
@@ -54,13 +53,8 @@ def run(args: argparse.Namespace) -> None:
 def count_line(found: Sequence[Finding]) -> str:
     """Return what the checks have to say in one line, ``2 cautions: meterlink checks``; empty when they found nothing of weight."""
     ranks = [int(line.rank) for line in finding_lines(found)]
-    counted = [(n, rank) for rank in (3, 2, 1) if (n := ranks.count(rank))]
-    said = []
-    for n, rank in counted:
-        if rank == 3:
-            said.append(say_count("{count} thing wrong", "{count} things wrong", n))
-        elif rank == 2:
-            said.append(say_count("{count} doubt", "{count} doubts", n))
-        else:
-            said.append(say_count("{count} caution", "{count} cautions", n))
+    wrong, doubts, cautions = (ranks.count(rank) for rank in (3, 2, 1))
+    said = [say_count("{count} thing wrong", "{count} things wrong", wrong)] if wrong else []
+    said += [say_count("{count} doubt", "{count} doubts", doubts)] if doubts else []
+    said += [say_count("{count} caution", "{count} cautions", cautions)] if cautions else []
     return say("{what}: {do}", what=", ".join(said), do=Do("checks")) if said else ""

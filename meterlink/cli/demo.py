@@ -29,7 +29,6 @@ from meterlink.cli.setup import camera_line
 from meterlink.demo import RECORDING, Player
 from meterlink.library.store import ENVIRONMENT, default_path
 from meterlink.metering.session import Outcome, Session
-from meterlink.metering.walk import Request
 from meterlink.shared_files import shared_path
 from meterlink.words.language import marked, say
 from meterlink.words.told import put
@@ -88,24 +87,18 @@ def quoted(word: str) -> str:
 async def _play(session: Session, steps: list[dict[str, object]], *, pace: bool) -> None:
     from meterlink.cli.driving import Screen
     from meterlink.metering.driver import Metering
+
     screen = Screen(session)
     player = Player(session, steps, lambda text: screen.say(f"\n{text}"))
-    metering: Metering
 
     def on_outcome(outcome: Outcome) -> None:
         screen.outcome(outcome)
         if outcome.kind == "logged" and session.walk.done:
             player.next_walk()
 
-    def on_waiting(request: Request | None) -> None:
-        if pace:
-            screen.wait_for(request)
-
     player.next_walk()
-    speed = "" if pace else "?speed=max"
-    metering = Metering(
-        session, f"file:{shared_path(*RECORDING)}{speed}", on_outcome=on_outcome, on_waiting=on_waiting
-    )
+    recording = f"file:{shared_path(*RECORDING)}" + ("" if pace else "?speed=max")
+    metering = Metering(session, recording, on_outcome=on_outcome, on_waiting=screen.wait_for if pace else None)
     try:
         await metering.open()
         await metering.walked()

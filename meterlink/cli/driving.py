@@ -277,7 +277,7 @@ class Keyboard:
 
     def _held(self, line: str) -> None:
         """A distance belongs to the last pop, or to the one that is waited for when none came yet."""
-        held_off_m = units.parse_length(line, "held-off distance", 0.0, 50.0)
+        held_off_m = units.parse_held_length(line)
         self._say_held(self.session.held(held_off_m), held_off_m)
         self.metering.prepare_soon()
 

@@ -46,7 +46,10 @@ def run(args: argparse.Namespace) -> None:
             ids = None if args.everything else [session.setup.id]
             export.write_json(session.library, target, ids, waveforms=not args.no_waveforms, tell=beside)
         elif kind == ".csv":
-            text = _ratios_csv(session) if args.ratios else export.readings_csv(session.library, session.setup.id)
+            if args.ratios:
+                text = csv_text(RatioRow._fields, [["" if v is None else v for v in row] for row in session.ratios().rows])
+            else:
+                text = export.readings_csv(session.library, session.setup.id)
             write_whole(target, text.encode("utf-8"))
         elif kind in (".sqlite", ".db"):
             if not args.everything:
@@ -55,8 +58,3 @@ def run(args: argparse.Namespace) -> None:
         else:
             raise UsageError("{target}: choose the ending .json, .csv or .sqlite", target=target.name)
     print(target)
-
-
-def _ratios_csv(session: OpenedSet) -> str:
-    rows = session.ratios().rows
-    return csv_text(RatioRow._fields, [["" if v is None else v for v in row] for row in rows])

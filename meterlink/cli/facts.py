@@ -7,11 +7,13 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable, Mapping
+from math import inf, nan
 from pathlib import Path
 from typing import Any
 
 from meterlink import units
 from meterlink.checks.facts import FACTS, MOVEMENTS
+from meterlink.cli.as_typed import number
 from meterlink.errors import UnitError
 from meterlink.photometry.shutter import KINDS
 from meterlink.report.picture import small_picture
@@ -43,6 +45,8 @@ OPTIONS: tuple[tuple[str, str, str, str, str], ...] = (
     ("--reference-photo", "reference_photo", "words", "PATH", "where the reference photograph is"),
     ("--reference-picture", "reference_picture", "picture", "FILE", "keep a small copy of a photograph for the sheet"),
 )
+OTHER_UNIT = {"movement": "movement_m_s", "blur_limit_px": "blur_limit_mm"}
+"""What may be said in two ways, under two keys: the one typed last counts."""
 
 
 def add_fact_options(parser: argparse.ArgumentParser) -> None:
@@ -65,40 +69,28 @@ def changed_details(args: argparse.Namespace, old: Mapping[str, Any]) -> dict[st
 
 
 def _put(details: dict[str, Any], key: str, how: str, text: str) -> None:
-    if key == "movement":
-        # A kind of movement and a speed stand for the same thing: the one typed last counts.
-        details.pop("movement_m_s", None)
-    if key == "blur_limit_px":
-        details.pop("blur_limit_mm", None)
+    other = OTHER_UNIT.get(key, "")
     details.pop(key, None)
+    details.pop(other, None)
     if text.strip().lower() in ("none", ""):
         return
     value = READ[how](text, key)
-    if how == "movement" and not isinstance(value, str):
-        key = "movement_m_s"
-    if how == "blur" and text.strip().lower().endswith("mm"):
-        key = "blur_limit_mm"
-    details[key] = _within(key, value, text)
-
-
-def _within(key: str, value: Any, text: str) -> Any:
-    if key in FACTS:
-        low, high = FACTS[key]
-        if not low <= value <= high:
-            raise UnitError(
-                "{what} '{typed}' cannot be: give {low:g} to {high:g}",
-                text, what=translated(key_words(key)), typed=text[:20], low=low, high=high,
-            )
-    return value
+    if (how == "movement" and not isinstance(value, str)) or (how == "blur" and text.strip().lower().endswith("mm")):
+        key = other
+    low, high = FACTS.get(key, (value, value))
+    if not low <= value <= high:
+        raise UnitError(
+            "{what} '{typed}' cannot be: give {low:g} to {high:g}",
+            text, what=translated(key_words(key)), typed=text[:20], low=low, high=high,
+        )
+    details[key] = value
 
 
 def _kind(text: str, _key: str) -> str:
     plain = text.strip().lower().replace(" ", "-")
     if plain not in KINDS:
-        raise UnitError(
-            "shutter kind '{typed}': give {kinds} or {last}",
-            text, typed=text[:20], kinds=', '.join(KINDS[:-1]), last=KINDS[-1],
-        )
+        *kinds, last = KINDS
+        raise UnitError("shutter kind '{typed}': give {kinds} or {last}", text, typed=text[:20], kinds=", ".join(kinds), last=last)
     return plain
 
 
@@ -111,11 +103,8 @@ def _number(text: str, key: str) -> float:
     plain = text.strip().lower().replace(",", ".")
     for unit in ("mired", "mm", "um", "µm", "px", "x"):
         plain = plain.removesuffix(unit).strip()
-    try:
-        value = float(plain) if len(plain) < 20 else float("nan")
-    except ValueError:
-        value = float("nan")
-    if not value >= 0.0 or value == float("inf"):
+    value = number(plain) if len(plain) < 20 else nan
+    if not 0.0 <= value < inf:
         raise UnitError(
             "{what} '{typed}' cannot be read: give a plain number, 0 or more",
             text, what=translated(key_words(key)), typed=text[:20],
@@ -127,10 +116,7 @@ def _fraction(text: str, key: str) -> float:
     plain = text.strip()
     value = _number(plain.removesuffix("%"), key) / (100.0 if plain.endswith("%") else 1.0)
     if value > 1.0:
-        raise UnitError(
-            "{what} '{typed}' cannot be: give 0 to 1, or 18%",
-            text, what=translated(key_words(key)), typed=text[:20],
-        )
+        raise UnitError("{what} '{typed}' cannot be: give 0 to 1, or 18%", text, what=translated(key_words(key)), typed=text[:20])
     return value
 
 
@@ -141,10 +127,9 @@ def _movement(text: str, _key: str) -> float | str:
     try:
         return units.parse_movement(text)
     except UnitError as error:
-        words = ", ".join(MOVEMENTS)
         raise UnitError(
             "movement '{typed}' cannot be read: give {words}, or a speed such as 2m/s",
-            text, typed=text[:20], words=words,
+            text, typed=text[:20], words=", ".join(MOVEMENTS),
         ) from error
 
 
@@ -170,6 +155,6 @@ READ: dict[str, Callable[[str, str], Any]] = {
 
 def fact_lines(details: Mapping[str, Any]) -> list[str]:
     """What is known, one line each, for ``setup show``."""
-    keys = [key for key in (*(key for _, key, *_ in OPTIONS), "movement_m_s", "blur_limit_mm") if key in details]
+    keys = [key for key in (*(key for _, key, *_ in OPTIONS), *OTHER_UNIT.values()) if key in details]
     kept = {"reference_picture": say("a small copy is kept")}
     return [f"{translated(key_words(key))}: {kept.get(key) or fact_words(key, details[key])}" for key in keys]

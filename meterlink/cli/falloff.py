@@ -58,19 +58,13 @@ def run(args: argparse.Namespace) -> None:
 def _stored(session: Session, light: Light) -> FalloffFit:
     fit = session.library.falloff(light.modifier)
     if fit is None:
-        raise NotInLibrary(
-            "{light}: no falloff was measured: {do}",
-            light=light.name, do=Do("falloff", light=light.name),
-        )
+        raise NotInLibrary("{light}: no falloff was measured: {do}", light=light.name, do=Do("falloff", light=light.name))
     return fit
 
 
 def _measure(args: argparse.Namespace, session: Session, light: Light) -> FalloffFit:
     if not light.modifier:
-        raise UsageError(
-            "{light}: name its modifier first: {do}",
-            light=light.name, do=Do("name_modifier", light=light.name),
-        )
+        raise UsageError("{light}: name its modifier first: {do}", light=light.name, do=Do("name_modifier", light=light.name))
     distances = [units.parse_distance(text) for text in args.at]
     if len(distances) < 3 or len(set(distances)) < 3:
         raise UsageError("give three different distances or more, e.g. --at 0.8m 1.2m 1.8m")

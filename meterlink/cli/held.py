@@ -22,8 +22,6 @@ from meterlink.words.language import say
 from meterlink.words.sentences import value_text
 from meterlink.words.told import put, told
 
-MOST_M = 50.0
-
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
@@ -37,7 +35,7 @@ def run(args: argparse.Namespace) -> None:
     """Supersede the light's readings by ones with the distance."""
     if (args.distance is None) != args.not_given:
         raise UsageError("say how far: {do}, or --not-given", do=Do("say_held"))
-    held_off_m = None if args.not_given else units.parse_length(args.distance, "held-off distance", 0.0, MOST_M)
+    held_off_m = None if args.not_given else units.parse_held_length(args.distance)
     with open_set(args, Session) as session:
         session.resume()
         light = session.light(args.light)

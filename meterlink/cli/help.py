@@ -32,11 +32,9 @@ class HelpAll(argparse.Action):
     def __init__(self, **options: Any) -> None:
         super().__init__(**{**options, "nargs": 0, "help": argparse.SUPPRESS})
 
-    def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
+    def __call__(self, parser: Any, *_: object) -> None:
         """Print it and end."""
-        describe = getattr(parser, "described", None)
-        if describe is not None:
-            describe()
+        parser.described()
         print(fitted(parser), end="")
         parser.exit()
 

@@ -9,7 +9,6 @@ examples:
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
 from pathlib import Path
 
 from meterlink.cli.frame import open_library, out
@@ -17,8 +16,6 @@ from meterlink.errors import ImportRefused, UsageError
 from meterlink.library.code import decode
 from meterlink.library.importing import import_document, import_file, preview_file
 from meterlink.library.merge import Added
-from meterlink.library.store import Library
-from meterlink.records import Setup
 from meterlink.report.qr import unpacked
 from meterlink.words.actions import Do
 from meterlink.words.language import say, say_for
@@ -54,11 +51,7 @@ def run(args: argparse.Namespace) -> None:
         else:
             added = import_file(library, Path(args.file))
         out("added: {records}", records=added_text(added))
-        _take_into_use(library, [one for one in library.setups() if one.id not in before])
-
-
-def _take_into_use(library: Library, new: Sequence[Setup]) -> None:
-    """Use the one set-up that came, when none is in use yet."""
-    if len(new) == 1 and library.setup_in_use() is None:
-        library.use_setup(new[0].id)
-        out("{setup} is in use", setup=new[0].name)
+        new = [one for one in library.setups() if one.id not in before]
+        if len(new) == 1 and library.setup_in_use() is None:
+            library.use_setup(new[0].id)
+            out("{setup} is in use", setup=new[0].name)

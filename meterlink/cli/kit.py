@@ -77,9 +77,7 @@ def _list(args: argparse.Namespace, library: Library) -> None:
 
 
 def _plain(one: Piece) -> dict[str, Any]:
-    return {
-        "name": one.name, "kind": one.kind, "sets": one.sets, "last_used_s": one.last_used_s, "favourite": one.favourite,
-    }  # fmt: skip
+    return {name: getattr(one, name) for name in ("name", "kind", "sets", "last_used_s", "favourite")}
 
 
 def _show(args: argparse.Namespace, library: Library) -> None:
@@ -106,13 +104,8 @@ def curves(library: Library, one: Piece) -> FixtureCurves:
 
 
 def _head_data(library: Library, one: Piece) -> dict[str, Any]:
-    light = one.light
-    return {
-        "power_step_stops": light.power_step_stops,
-        "power_min_stops": light.power_min_stops,
-        "full_power_j": light.full_power_j,
-        **curves_data(curves(library, one)),
-    }
+    dial = {name: getattr(one.light, name) for name in ("power_step_stops", "power_min_stops", "full_power_j")}
+    return {**dial, **curves_data(curves(library, one))}
 
 
 def curves_data(learnt: FixtureCurves) -> dict[str, Any]:
@@ -159,11 +152,8 @@ def _print_head(library: Library, one: Piece) -> None:
 
 def _modifier_data(library: Library, one: Piece) -> dict[str, Any]:
     falloff = library.falloff(one.name)
-    p = one.placement
-    return {
-        "shape": p.shape if p else None, "width_m": p.width_m if p else None, "height_m": p.height_m if p else None,
-        "falloff": falloff.to_record() if falloff else None,
-    }  # fmt: skip
+    size = {name: getattr(one.placement, name, None) for name in ("shape", "width_m", "height_m")}
+    return {**size, "falloff": falloff.to_record() if falloff else None}
 
 
 def _print_modifier(library: Library, one: Piece) -> None:

@@ -32,6 +32,7 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from meterlink import units
+from meterlink.cli.as_typed import number
 from meterlink.cli.completing import FIXTURES, KIT, LIGHTS, MODIFIERS, ROLE_NAMES, Completer, completes
 from meterlink.cli.described import FROM_MODIFIER, ask, from_kit, place_from_kit, read_words, role_of, size_in_name
 from meterlink.cli.frame import add_setup_option, open_set, out, print_json, print_rows
@@ -47,10 +48,7 @@ from meterlink.words.told import put, told, written
 
 
 def _emission(text: str) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        value = -1.0
+    value = number(text)
     if not 0 <= value <= 200:
         raise UnitError(
             "emission '{typed}' cannot be read: give the exponent of the cosine, 1 (diffuser) to 200",
@@ -199,9 +197,7 @@ def _say_size(light: Light, placement: Placement | None, taken: str | None) -> N
 def _described(args: argparse.Namespace, session: OpenedSet) -> tuple[Light, Placement]:
     """Return the light that was typed, not stored yet.  Raises what is wrong with it."""
     if any(one.name.casefold() == args.name.strip().casefold() for one in session.lights()):
-        raise UsageError(
-            "there is a light {light} already: {move}", light=args.name, move=Do("move_light", light=args.name)
-        )
+        raise UsageError("there is a light {light} already: {move}", light=args.name, move=Do("move_light", light=args.name))
     pieces = read_words(args, session)
     if args.role is None:
         args.role = role_of(args.name)
@@ -258,13 +254,9 @@ def _remove(args: argparse.Namespace, session: OpenedSet) -> None:
 def _light_changes(args: argparse.Namespace, light: Light) -> dict[str, Any]:
     changes: dict[str, Any] = {}
     if args.role is not None:
-        role = args.role.strip().lower()
-        if role not in ROLES:
-            raise UsageError(
-                "there is no role '{role}': key, fill, hair, rim, background or other",
-                role=args.role[:20],
-            )
-        changes["role"] = role
+        changes["role"] = args.role.strip().lower()
+        if changes["role"] not in ROLES:
+            raise UsageError("there is no role '{role}': key, fill, hair, rim, background or other", role=args.role[:20])
     for name in ("point", "fixture", "modifier"):
         if getattr(args, name) is not None:
             text = getattr(args, name).strip()
@@ -290,11 +282,7 @@ def _light_changes(args: argparse.Namespace, light: Light) -> dict[str, Any]:
 
 
 def _joules(text: str) -> float:
-    plain = text.strip().lower().removesuffix("ws").removesuffix("j")
-    try:
-        value = float(plain)
-    except ValueError:
-        value = 0.0
+    value = number(text.strip().lower().removesuffix("ws").removesuffix("j"))
     if not 0 < value < 1e5:
         raise UnitError("full power '{typed}' cannot be read: give joules, e.g. 400J", text, typed=text[:20])
     return value
@@ -334,10 +322,7 @@ def _shape(args: argparse.Namespace) -> dict[str, Any]:
     if args.rectangle:
         size = units.parse_size(args.rectangle, "rectangle")
         if size.height_m is None:
-            raise UsageError(
-                "a rectangle has two sizes: --rectangle 60x90cm, or --disk {rectangle}",
-                rectangle=args.rectangle,
-            )
+            raise UsageError("a rectangle has two sizes: --rectangle 60x90cm, or --disk {rectangle}", rectangle=args.rectangle)
         return {"shape": "rectangle", "width_m": size.width_m, "height_m": size.height_m}
     if args.bare:
         return {"shape": "point", "width_m": None, "height_m": None}

@@ -28,7 +28,7 @@ from meterlink.cli.frame import add_json_option, open_library, print_json, print
 from meterlink.cli.light import describe
 from meterlink.errors import UsageError
 from meterlink.metering.rebuild import Rebuild, rebuild_of
-from meterlink.metering.session import Outcome, Session
+from meterlink.metering.session import Session
 from meterlink.tables.match import MatchReport
 from meterlink.words.actions import Do
 from meterlink.words.language import say
@@ -88,11 +88,7 @@ def _walk(args: argparse.Namespace, rebuild: Rebuild) -> None:
     for line in missing:
         print(f"! {line}")
     print()
-
-    def after(outcome: Outcome) -> str:
-        return "\n".join(map(str, rebuild.after(outcome)))
-
-    run(drive(rebuild, args.sensor, after=after))
+    run(drive(rebuild, args.sensor, after=lambda outcome: "\n".join(map(str, rebuild.after(outcome)))))
 
 
 def print_report(rebuild: Rebuild, report: MatchReport) -> None:

@@ -23,11 +23,13 @@ Flashing light can trouble photosensitive people: warn everyone in the room; kee
 from __future__ import annotations
 
 import argparse
+import asyncio
 from collections.abc import Sequence
 from typing import Any
 
 from meterlink import units
 from meterlink.cli.completing import LIGHTS, completes
+from meterlink.cli.driving import drive
 from meterlink.cli.frame import add_setup_option, named_light, open_set
 from meterlink.cli.ratios import print_ratios
 from meterlink.errors import UsageError
@@ -40,7 +42,6 @@ from meterlink.words.language import marked
 from meterlink.words.told import put
 
 TOGETHER, TOGETHER_HELD = "--together", "--together-held"
-MOST_HELD_OFF_M = 50.0
 
 
 def written_out(arguments: Sequence[str]) -> list[str]:
@@ -85,17 +86,13 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> None:
     """Walk through the lights."""
-    from asyncio import run
-
-    from meterlink.cli.driving import drive
-
     with open_set(args, Session) as session:
         if args.resume:
             if not session.resume():
                 raise UsageError("there is no walk to go on with: {do}, or --pending", do=Do("meter_lights"))
         else:
             session.begin(requests(args, session), any_order=args.any)
-        run(drive(session, args.sensor, record_to=args.record, after=durations))
+        asyncio.run(drive(session, args.sensor, record_to=args.record, after=durations))
         if not args.room:
             print()
             print_ratios(session, calibration_known=True)
@@ -163,7 +160,7 @@ def _chosen(args: argparse.Namespace, session: Session) -> list[tuple[Light, flo
 def _together(args: argparse.Namespace, session: Session, how: dict[str, Any]) -> Request:
     lit = [session.light(name) for name in args.lights]
     if args.together_held is not None:
-        how["held_off_m"] = units.parse_length(args.together_held, "held-off distance", 0.0, MOST_HELD_OFF_M)
+        how["held_off_m"] = units.parse_held_length(args.together_held)
     return session.request_together(
         lit, aim=args.aim or "camera", point=args.point or "face", pops=args.pops, **how
     )

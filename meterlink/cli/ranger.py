@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable
+from math import hypot
 
 from meterlink import units
 from meterlink.calibration import ranger
@@ -11,9 +12,8 @@ from meterlink.cli.frame import open_library, print_json
 from meterlink.cli.keys import Lines
 from meterlink.cli.tasks import begun, teller
 from meterlink.errors import CalibrationError, SensorError, UsageError
-from meterlink.library.store import Library
 from meterlink.metering.sensor_in_use import SensorInUse
-from meterlink.words.language import say
+from meterlink.words.language import marked, say
 from meterlink.words.told import put
 
 USUAL_M = (0.1, 0.3)
@@ -33,52 +33,36 @@ async def walk(args: argparse.Namespace) -> int:
         async with begun(library, args.sensor, tell) as (watching, identity, _, _):
             if not identity.range_finder:
                 raise SensorError("{sensor} has no range finder: type distances, e.g. KEY@20cm", sensor=identity.name)
-            marks = await _marks(watching, distances, tell)
-        return _keep(args, library, identity.sensor_id, marks, tell)
+            found = ranger.fit(await _marks(watching, distances, tell))
+        library.remember(ranger.key(identity.sensor_id), ranger.to_json(found))
+    if args.json:
+        print_json(found)
+    else:
+        at_20 = 2 * hypot(found.u_offset_m, 0.2 * found.u_scale_rel)
+        text = marked(
+            "stored: zero {offset:+.0f} mm, scale {scale:.3f}; a dome held off 20 cm is measured to ± {u:.0f} mm and the hand's own"
+        )
+        tell(say(text, offset=1000 * found.offset_m, scale=found.scale, u=1000 * at_20))
+    return 0
 
 
 async def _marks(watching: SensorInUse, distances: list[float], tell: Callable[[str], None]) -> list[ranger.Mark]:
-    lines, marks = Lines(), []
+    lines = Lines()
+    marks: list[ranger.Mark] = []
+    how = marked("rest the sensor with the dome's reference plane {distance:length} from a white card, its back to it: Enter, or q")
     try:
-        for distance_m in distances:
-            while True:
-                how = put(
-                    "rest the sensor with the dome's reference plane {distance:length} from a white card, its back to it: Enter, "
-                    "or q",
-                    distance=distance_m,
-                )
-                tell(how)
-                typed = await lines.next()
-                if typed is None or typed.strip() == "q":
-                    raise CalibrationError("stopped: nothing was stored")
-                if hasattr(watching.bare_link, "hold"):
-                    # A simulated sensor has no hands.
-                    watching.bare_link.hold(distance_m, WHITE_CARD)
-                try:
-                    marks.append(ranger.mark(distance_m, await watching.sensor.distances(LISTEN_S)))
-                except CalibrationError as error:
-                    tell(f"! {error}")
-                    continue
-                break
+        while len(marks) < len(distances):
+            distance_m = distances[len(marks)]
+            tell(put(how, distance=distance_m))
+            if await lines.next() in (None, "q"):
+                raise CalibrationError("stopped: nothing was stored")
+            if hasattr(watching.bare_link, "hold"):
+                # A simulated sensor has no hands.
+                watching.bare_link.hold(distance_m, WHITE_CARD)
+            try:
+                marks.append(ranger.mark(distance_m, await watching.sensor.distances(LISTEN_S)))
+            except CalibrationError as error:
+                tell(f"! {error}")
     finally:
         lines.stop()
     return marks
-
-
-def _keep(
-    args: argparse.Namespace, library: Library, sensor_id: str, marks: list[ranger.Mark], tell: Callable[[str], None]
-) -> int:
-    found = ranger.fit(marks)
-    library.remember(ranger.key(sensor_id), ranger.to_json(found))
-    if args.json:
-        print_json(ranger.to_json(found))
-        return 0
-    at_20 = 2 * (found.u_offset_m**2 + (0.2 * found.u_scale_rel) ** 2) ** 0.5
-    tell(
-        say(
-            "stored: zero {offset:+.0f} mm, scale {scale:.3f}; a dome held off 20 cm is measured to ± {u:.0f} mm and the hand's "
-            "own",
-            offset=1000 * found.offset_m, scale=found.scale, u=1000 * at_20,
-        )
-    )  # fmt: skip
-    return 0

@@ -12,10 +12,13 @@ Exit code 1 when a fault is named.  How good a sound sensor is: meterlink verify
 from __future__ import annotations
 
 import argparse
+import asyncio
 from typing import Any
 
 from meterlink.calibration.health import Check, LinkCounts, SensorTest, checks_of, faults_of
 from meterlink.cli.frame import add_json_option, open_library, print_json, print_rows, wrapped
+from meterlink.cli.keys import Lines
+from meterlink.cli.tasks import begun, drive, teller
 from meterlink.errors import SensorError
 from meterlink.units import parse_distance
 from meterlink.words.actions import Do
@@ -36,8 +39,6 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Walk and name; exit code 1 with a fault."""
-    import asyncio
-
     walk, link, who = asyncio.run(_walk(args))
     faults, rows = faults_of(walk, link), checks_of(walk, link)
     if args.json:
@@ -66,9 +67,6 @@ def _no_fault(rows: list[Check]) -> str:
 
 
 async def _walk(args: argparse.Namespace) -> tuple[SensorTest, LinkCounts, str]:
-    from meterlink.cli.keys import Lines
-    from meterlink.cli.tasks import begun, drive, teller
-
     tell = teller(args.json)
     with open_library(args) as library:
         async with begun(library, args.sensor, tell, named=_named) as (watching, identity, calibration, supply):

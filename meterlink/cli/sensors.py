@@ -17,8 +17,8 @@ import asyncio
 import contextlib
 import secrets
 import time
-from collections.abc import Callable
-from typing import Any
+from collections.abc import Callable, Sequence
+from typing import Any, NamedTuple
 
 from meterlink.calibration.choosing import choose
 from meterlink.calibration.reminders import in_use, reminders
@@ -37,7 +37,21 @@ from meterlink.words.language import marked, say
 from meterlink.words.told import put
 
 ID_BYTES = 8
+Tell = Callable[[str], None]
 SEES = (marked("flash"), marked("steady light"), marked("colour"), marked("distance"))
+
+
+class Row(NamedTuple):
+    """One sensor that was found."""
+
+    url: str
+    name: str
+    sensor_id: str
+    what: str
+    dialect: str | None = None
+    flash: bool | None = None
+    signal: str | None = None
+    calibrations: Sequence[str] = ()
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -70,14 +84,14 @@ def run(args: argparse.Namespace) -> int:
     print()
     print_rows(
         ("sensor", "what it is", "signal", "URL"),
-        [(row["name"], row["what"], row["signal"] or "", row["url"]) for row in rows],
+        [(row.name, row.what, row.signal or "", row.url) for row in rows],
     )
     return 0
 
 
-async def _look(args: argparse.Namespace, library: Library) -> list[dict[str, Any]]:
+async def _look(args: argparse.Namespace, library: Library) -> list[Row]:
     """Ask serial ports and listen for Bluetooth at the same time, telling what is found as it is found."""
-    found: dict[str, dict[str, Any]] = {}
+    found: dict[str, Row] = {}
 
     def tell(text: str) -> None:
         if not args.json:
@@ -91,19 +105,19 @@ async def _look(args: argparse.Namespace, library: Library) -> list[dict[str, An
     return list(found.values())
 
 
-async def _serial(args: argparse.Namespace, library: Library, found: dict[str, dict[str, Any]], tell: Any) -> None:
+async def _serial(args: argparse.Namespace, library: Library, found: dict[str, Row], tell: Tell) -> None:
     async for one in find(library, extra=args.port, exclude=args.exclude, everything=args.everything):
         if one.state == SENSOR:
-            found[one.url] = row(one) | {"calibrations": calibrations_of(library, one.identity)}
-            tell(f"  {found[one.url]['name']}: {found[one.url]['what']}")
-            for words in found[one.url]["calibrations"]:
+            row = found[one.url] = row_of(one, library)
+            tell(f"  {row.name}: {row.what}")
+            for words in row.calibrations:
                 tell(f"    {words}")
         elif one.words:
             tell(f"  {one.name or one.url}: {one.words}")
 
 
-def row(one: Found) -> dict[str, Any]:
-    """One sensor that answered, as data."""
+def row_of(one: Found, library: Library) -> Row:
+    """One sensor that answered."""
     identity = one.identity
     assert identity is not None
     has = (identity.flash, identity.steady, identity.colour, identity.range_finder)
@@ -111,20 +125,12 @@ def row(one: Found) -> dict[str, Any]:
     what = [put("sees {kinds:,}", kinds=kinds)]
     what += [put("ranges {names:and}", names=identity.ranges)] if len(identity.ranges) > 1 else []
     what += [say("firmware {version}", version=identity.firmware)] if identity.firmware else []
-    return {
-        "url": one.url,
-        "name": identity.name or one.name,
-        "sensor_id": identity.sensor_id,
-        "what": ", ".join(what),
-        "dialect": identity.dialect,
-        "flash": identity.flash,
-        "signal": None,
-    }
+    name, calibrations = identity.name or one.name, calibrations_of(library, identity)
+    return Row(one.url, name, identity.sensor_id, ", ".join(what), identity.dialect, identity.flash, calibrations=calibrations)
 
 
-def calibrations_of(library: Library, identity: Identity | None) -> list[str]:
+def calibrations_of(library: Library, identity: Identity) -> list[str]:
     """Which calibration is used with each receptor, with what is to be known of it, as lines."""
-    assert identity is not None
     known, lines = library.calibrations(identity.sensor_id), []
     for receptor in RECEPTORS:
         used = choose(known, identity, receptor)
@@ -134,21 +140,12 @@ def calibrations_of(library: Library, identity: Identity | None) -> list[str]:
     return lines
 
 
-async def _bluetooth(found: dict[str, dict[str, Any]], tell: Any) -> None:
+async def _bluetooth(found: dict[str, Row], tell: Tell) -> None:
     try:
         from meterlink.sensor.link.ble_scan import scan
 
         for seen in await scan(5.0):
-            found[seen.url] = {
-                "url": seen.url,
-                "name": seen.name,
-                "sensor_id": seen.address,
-                "what": seen.what,
-                "dialect": None,
-                "flash": None,
-                "calibrations": [],
-                "signal": f"{seen.signal_dbm} dBm",
-            }
+            found[seen.url] = Row(seen.url, seen.name, seen.address, seen.what, signal=f"{seen.signal_dbm} dBm")
     except LinkError as error:
         tell(f"  Bluetooth: {error}")
 

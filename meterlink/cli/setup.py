@@ -70,9 +70,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def _camera_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--iso", metavar="ISO", help="camera speed, e.g. 100")
     parser.add_argument("--shutter", metavar="T", help="shutter, e.g. 1/160")
-    parser.add_argument(
-        "--camera-offset", metavar="STOPS", help="added to the working aperture: +0.3 closes down by a third"
-    )
+    parser.add_argument("--camera-offset", metavar="STOPS", help="added to the working aperture: +0.3 closes down by a third")
     parser.add_argument("--filter", metavar="F", help="filter on the lens: 4x, or 2 stops")
     parser.add_argument("--notes", metavar="TEXT")
     parser.add_argument("--subject", metavar="TEXT")
@@ -80,15 +78,15 @@ def _camera_options(parser: argparse.ArgumentParser) -> None:
     add_fact_options(parser)
 
 
-def run(args: argparse.Namespace) -> int:
+def run(args: argparse.Namespace) -> None:
     """Do the action."""
     with open_library(args) as library:
-        return int(globals()[f"_{args.action}"](args, library) or 0)
+        globals()[f"_{args.action}"](args, library)
 
 
 def _camera_changes(args: argparse.Namespace, details: dict[str, Any]) -> dict[str, Any]:
     """What was typed, as fields of a set-up; ``details`` are its facts so far."""
-    changes: dict[str, Any] = {}
+    changes: dict[str, Any] = {name: getattr(args, name) for name in ("notes", "subject") if getattr(args, name) is not None}
     if args.iso:
         changes["iso"] = units.parse_iso(args.iso)
     if args.shutter:
@@ -97,9 +95,6 @@ def _camera_changes(args: argparse.Namespace, details: dict[str, Any]) -> dict[s
         changes["camera_offset_stops"] = units.parse_stops(args.camera_offset, "camera offset", 10)
     if args.filter:
         changes["filter_stops"] = _filter_stops(args.filter)
-    for name in ("notes", "subject"):
-        if getattr(args, name) is not None:
-            changes[name] = getattr(args, name)
     if args.tag is not None:
         changes["tags"] = tuple(dict.fromkeys(" ".join(tag.split()) for tag in args.tag if tag.strip()))
     facts = changed_details(args, details)
@@ -223,9 +218,6 @@ def _unarchive(args: argparse.Namespace, library: Library) -> None:
     named = [s for s in library.setups(include_archived=True) if s.archived and s.name.casefold() == args.name.casefold()]
     setup = named[0] if len(named) == 1 else library.setup(args.name)
     if not setup.archived:
-        raise UsageError(
-            "{setup} is not archived: {do}",
-            setup=setup.name, do=Do("list_archived"),
-        )
+        raise UsageError("{setup} is not archived: {do}", setup=setup.name, do=Do("list_archived"))
     library.revise_setup(setup._replace(archived=False))
     out("{setup} is back in the list", setup=setup.name)

@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 from meterlink import units
 from meterlink.calibration.procedure import Procedure, Task, kind_of
+from meterlink.cli.as_typed import number
 from meterlink.cli.driving import find_sensor, known_sensor
 from meterlink.cli.frame import is_terminal, wrapped
 from meterlink.cli.terminal import LINE_AGAIN
@@ -133,20 +134,15 @@ def reference_value(calibration_constant: float, iso: float, shutter_s: float, c
     """
     def value(text: str, task: Task) -> float:
         plain = text.lower().replace("·", "").replace(" ", "").replace(",", "")
-        for unit in ("lxs", "lx"):
-            if card is None and plain.endswith(unit):
-                if (kind_of(task) == Kind.FLASH) != (unit == "lxs"):
-                    raise UsageError("lux are of steady light, lux-seconds (lxs) of a flash: type the other one")
-                try:
-                    number = float(plain.removesuffix(unit))
-                except ValueError:
-                    raise UsageError(
-                        "'{typed}' is no number of {unit}: type for example 1200 lx",
-                        typed=text[:30], unit=unit,
-                    ) from None
-                if not 0.0 < number < math.inf:
-                    raise CalibrationError("the reference's reading must be greater than 0: take the pair again")
-                return number
+        if card is None and (light := re.fullmatch("(.*?)(lxs?)", plain)):
+            if (kind_of(task) == Kind.FLASH) != (light[2] == "lxs"):
+                raise UsageError("lux are of steady light, lux-seconds (lxs) of a flash: type the other one")
+            reading = number(light[1])
+            if math.isnan(reading):
+                raise UsageError("'{typed}' is no number of {unit}: type for example 1200 lx", typed=text[:30], unit=light[2])
+            if not 0.0 < reading < math.inf:
+                raise CalibrationError("the reference's reading must be greater than 0: take the pair again")
+            return reading
         f_number = units.parse_f_number(text) if card is None else _of_frame(text, card)
         if kind_of(task) == Kind.STEADY:
             return exposure.illuminance(f_number, shutter_s, iso, calibration_constant)

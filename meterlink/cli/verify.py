@@ -13,6 +13,7 @@ known so far.
 from __future__ import annotations
 
 import argparse
+import asyncio
 import time
 from pathlib import Path
 from typing import Any
@@ -22,6 +23,8 @@ from meterlink.calibration.certificate import certificate, certified
 from meterlink.calibration.judge import judge
 from meterlink.calibration.reminders import in_use, reminders
 from meterlink.cli.frame import add_json_option, open_library, out, print_json
+from meterlink.cli.keys import Lines
+from meterlink.cli.tasks import begun, drive, teller
 from meterlink.errors import NotInLibrary
 from meterlink.library.files import write_whole
 from meterlink.report.acceptance import as_html, as_text
@@ -47,8 +50,6 @@ def run(args: argparse.Namespace) -> int:
     if args.show:
         record = _stored(args)
     else:
-        import asyncio
-
         record = asyncio.run(_walk(args))
     if args.page:
         write_whole(Path(args.page), as_html(record).encode())
@@ -62,9 +63,6 @@ def run(args: argparse.Namespace) -> int:
 
 
 async def _walk(args: argparse.Namespace) -> dict[str, Any]:
-    from meterlink.cli.keys import Lines
-    from meterlink.cli.tasks import begun, drive, teller
-
     tell, receptor = teller(args.json), args.receptor or ""
     with open_library(args) as library:
         async with begun(library, args.sensor, tell, receptor) as sensor:

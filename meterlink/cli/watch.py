@@ -11,13 +11,16 @@ examples:
 from __future__ import annotations
 
 import argparse
+import asyncio
 from collections import deque
 
 from meterlink import units
 from meterlink.checks.room_light import resolution_lx
+from meterlink.cli.driving import find_sensor, known_sensor
 from meterlink.cli.frame import beside, is_terminal, open_library
 from meterlink.cli.terminal import LINE_AGAIN
 from meterlink.errors import RecordingEnded
+from meterlink.metering.sensor_in_use import SensorInUse
 from meterlink.photometry.exposure import f_number, f_number_steady
 from meterlink.photometry.percent_flicker import percent_flicker
 from meterlink.records import Measurement
@@ -65,17 +68,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> None:
     """Watch until stopped."""
-    from asyncio import run
-
-    run(_watch(args))
+    asyncio.run(_watch(args))
 
 
 async def _watch(args: argparse.Namespace) -> None:
-    import asyncio
-
-    from meterlink.cli.driving import find_sensor, known_sensor
-    from meterlink.metering.sensor_in_use import SensorInUse
-
     iso = units.parse_iso(args.iso) if args.iso else 100.0
     shutter_s = units.parse_shutter(args.shutter) if args.shutter else 1 / 128
     over = asyncio.Event()

@@ -96,18 +96,19 @@ def _traces(args: argparse.Namespace, session: OpenedSet) -> list[tuple[Trace, R
 def _picture(args: argparse.Namespace, session: OpenedSet, traces: list[Trace]) -> None:
     if len(traces) > MOST_LIGHTS:
         raise UsageError(
-            "a picture shows at most {most_pictured} lights: name those that you want to see",
-            most_pictured=MOST_LIGHTS,
+            "a picture shows at most {most_pictured} lights: name those that you want to see", most_pictured=MOST_LIGHTS
         )
     facts = camera(session.setup, session.settings)
     shutter = None if facts.readout_unknown else facts.shutter
-    wave_drawing(traces, shutter=shutter, title=_title(session, traces)).write(args.picture)
+    setup = session.setup.name
+    title = f"{setup[:50]}: {traces[0].name}" if len(traces) == 1 else setup[:60]
+    wave_drawing(traces, shutter=shutter, title=title).write(args.picture)
 
 
 def _write_csv(path: str, traces: Sequence[Trace]) -> None:
     """Write one row a sample, to standard output for ``-``; time is from the first rise through a tenth of the peak."""
     rows = [
-        (trace.name, f"{time_s:.9f}", f"{light_lx:.6g}", f"{light_lx - trace.ambient_lx:.6g}")
+        (trace.name, f"{time_s:.9f}", f"{light_lx:.6g}", f"{light_lx - trace.pulse.ambient_lx:.6g}")
         for trace in traces
         for time_s, light_lx in zip(trace.times_s, trace.light_lx, strict=True)
     ]
@@ -118,22 +119,14 @@ def _write_csv(path: str, traces: Sequence[Trace]) -> None:
         write_whole(Path(path), text.encode())
 
 
-def _title(session: OpenedSet, traces: list[Trace]) -> str:
-    return f"{session.setup.name[:50]}: {traces[0].name}" if len(traces) == 1 else session.setup.name[:60]
-
-
 def _show(args: argparse.Namespace, session: OpenedSet, found: list[tuple[Trace, Reading]]) -> None:
     drawn = _drawn(session)
     for trace, reading in found:
         print(f"{trace.name}{_state_words(session, reading)}")
         print(terminal_wave(trace))
-        for line in [*_numbers(trace), *(str(Told(*note)) for note in trace.pulse.notes)]:
+        notes = (Told(*note) for note in trace.pulse.notes)
+        for line in filter(None, (_numbers(trace), *notes, drawn.get(trace.name), _kept_words(session, trace.name))):
             print(f"  {line}")
-        if trace.name in drawn:
-            print(f"  {drawn[trace.name]}")
-        kept = _kept_words(session, trace.name)
-        if kept:
-            print(f"  {kept}")
         print()
     if args.picture:
         out("picture: {file}", file=args.picture)
@@ -149,7 +142,7 @@ def _state_words(session: OpenedSet, reading: Reading) -> str:
     return words
 
 
-def _numbers(trace: Trace) -> list[str]:
+def _numbers(trace: Trace) -> str:
     """Durations with their k=2, in words."""
     pulse = trace.pulse
     said = []
@@ -161,7 +154,7 @@ def _numbers(trace: Trace) -> list[str]:
             said.append(say("{what} cannot be told", what=text))
     if pulse.kind == "train":
         said.append(put("a train of {count} pulses, mean {mean:lx}", count=pulse.pulse_count, mean=pulse.mean_lx))
-    return ["  ".join(said)]
+    return "  ".join(said)
 
 
 def _drawn(session: OpenedSet) -> dict[str, str]:

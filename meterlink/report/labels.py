@@ -122,14 +122,6 @@ class Labels:
             self.drawing.text((x, y - line.size * 0.25), line.text, line.size, anchor, line.colour)
 
 
-def _places() -> list[tuple[float, float, float, float]]:
-    """Places around a point, the most liked first: (how much it is disliked, how far out, cosine and sine of the turn)."""
-    found = []
-    for ring in range(5):
-        for step in range(12):
-            turn = (step + 1) // 2 * (pi / 6) * (1 if step % 2 else -1)
-            found.append((ring * 6.0 + abs(turn) * 4.0, ring * 11.0, cos(turn), sin(turn)))
-    return sorted(found)
-
-
-PLACES = _places()
+TURNS = [step * (pi / 6) for step in range(-5, 7)]
+PLACES = sorted((ring * 6.0 + abs(turn) * 4.0, ring * 11.0, cos(turn), sin(turn)) for ring in range(5) for turn in TURNS)
+"""Places around a point, the most liked first: (how much it is disliked, how far out, cosine and sine of the turn)."""

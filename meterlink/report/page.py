@@ -14,7 +14,6 @@ from meterlink import units
 from meterlink.checks.findings import Finding
 from meterlink.checks.shutter import beyond_sync
 from meterlink.judging.judged_set import JudgedSet, LightState
-from meterlink.records import Placement
 from meterlink.report.labels import short
 from meterlink.report.picture import safe_picture
 from meterlink.report.plan import plan, side
@@ -23,7 +22,7 @@ from meterlink.tables.ratios import RatioRow, RatioTable, ratio_table
 from meterlink.words.actions import Do
 from meterlink.words.language import Place, language, marked, say, say_for, spoken_for, translated
 from meterlink.words.placed import direction_text, distance_text, place_text, source_text
-from meterlink.words.shared import UNKNOWN, row_texts
+from meterlink.words.shared import RANKS, UNKNOWN, row_texts
 from meterlink.words.told import put, written
 
 if TYPE_CHECKING:
@@ -35,7 +34,6 @@ FINDINGS_MAX = 8
 """The worst ones; the page has two sides and 'meterlink checks' shows them all."""
 HIDDEN = ("points", "reference_picture")
 """Facts that are no words."""
-RANKS = {3: marked("wrong"), 2: marked("doubtful"), 1: marked("caution"), 0: marked("note")}
 
 DETAIL_WORDS = {
     "mark": marked("subject's mark"),
@@ -197,16 +195,12 @@ def _line(state: LightState, row: RatioRow) -> LightLine:
     source, place, power, extras = say("not placed"), UNKNOWN, UNKNOWN, ""
     overhead = False
     if p is not None:
-        source, place = source_text(p), _stands(p, distance_text(p, point=light.point))
+        source, place = source_text(p), distance_text(p, point=light.point)
+        place += "" if p.azimuth_deg is None else f", {direction_text(p.azimuth_deg, p.elevation_deg)}"
         power = written(p.power_text, "figure") or (say("passive") if light.source_light_id else UNKNOWN)
         extras = _extras(state)
         overhead = (p.elevation_deg or 0.0) >= OVERHEAD_DEG or (p.stand_height_m or 0.0) >= OVERHEAD_M
     return LightLine(light.name, written(light.role, "role"), source, place, power, extras, overhead, *row_texts(row))
-
-
-def _stands(p: Placement, distance: str) -> str:
-    """How far and in which direction a light stands, as far as it is known."""
-    return distance if p.azimuth_deg is None else f"{distance}, {direction_text(p.azimuth_deg, p.elevation_deg)}"
 
 
 def _extras(state: LightState) -> str:

@@ -132,15 +132,12 @@ def plan(view: JudgedSet) -> Drawing:
     zs = [-LEAST_M, camera, -behind, *(one.at_m[2] + s * h for one, h in zip(lights, half, strict=True) for s in (-1, 1))]
     frame = _frame(drawing, xs, zs)
     labels = Labels(drawing)
-    face = frame.at(0.0, 0.0)
-    _rings(drawing, face, frame.scale)
+    _rings(drawing, frame)
     if behind:
         _backdrop(drawing, view.setup, frame.at(0.0, -behind)[1], behind, labels)
     _camera(drawing, view.setup, frame, labels, camera)
     marks = [_light_from_above(drawing, one, frame, labels) for one in lights]
-    r = max(FACE_M * frame.scale, 5.0)
-    _face_from_above(drawing, face, r)
-    labels.keep_free([(face[0] - r, face[1] - r), (face[0] + r, face[1] + r * 1.6)])
+    _face(drawing, frame, labels, (0.0, 1.0))
     _left_out(drawing, view, labels)
     for one, at in zip(lights, marks, strict=True):
         where = f"{written(one.placement.distance_m, 'length')}, {units.format_angle(one.placement.azimuth_deg or 0.0)}"
@@ -168,8 +165,9 @@ def _camera_m(setup: Setup) -> float:
     return min(_fact(setup, "camera_distance_m", 0.0, 1000.0) or FALLBACK_CAMERA_M, CAMERA_SHOWN_M)
 
 
-def _rings(drawing: Drawing, face: tuple[float, float], scale: float) -> None:
+def _rings(drawing: Drawing, frame: _Frame) -> None:
     """At most six circles in round steps, their radii written where they cross the lower right."""
+    face, scale = frame.at(0.0, 0.0), frame.scale
     reach = hypot(drawing.width, drawing.height) / 2 / scale
     step = next((s for s in ROUND_STEPS_M if reach <= 6 * s), reach / 6)
     for i in range(1, min(6, int(reach / step)) + 1):
@@ -180,10 +178,14 @@ def _rings(drawing: Drawing, face: tuple[float, float], scale: float) -> None:
             drawing.text((x + 1.5, y + 5), f"{written(step * i, 'g')} m", 6, colour=FAINT)
 
 
-def _face_from_above(drawing: Drawing, centre: tuple[float, float], r: float) -> None:
-    x, y = centre
-    drawing.area([(x - r * 0.35, y + r * 0.9), (x, y + r * 1.6), (x + r * 0.35, y + r * 0.9)], fill=INK)
-    drawing.circle(centre, r, fill=PAPER, width=1.6)
+def _face(drawing: Drawing, frame: _Frame, labels: Labels, nose: tuple[float, float]) -> None:
+    """A ring with a nose in the direction ``nose``: down or to the right."""
+    (x, y), (dx, dy), r = frame.at(0.0, 0.0), nose, max(FACE_M * frame.scale, 5.0)
+    sides = [(x + r * (0.9 * dx + s * dy), y + r * (0.9 * dy + s * dx)) for s in (-0.35, 0.35)]
+    tip = (x + 1.6 * r * dx, y + 1.6 * r * dy)
+    drawing.area([sides[0], tip, sides[1]], fill=INK)
+    drawing.circle((x, y), r, fill=PAPER, width=1.6)
+    labels.keep_free([(x - r, y - r), (max(x + r, tip[0]), max(y + r, tip[1]))])
 
 
 def _camera(drawing: Drawing, setup: Setup, frame: _Frame, labels: Labels, shown: float) -> None:
@@ -259,22 +261,14 @@ def side(view: JudgedSet) -> Drawing:
     frame = _frame(drawing, zs, ys)
     labels = Labels(drawing)
     _floor_and_backdrop(drawing, frame, floor, behind, labels)
-    face = frame.at(0.0, 0.0)
-    drawing.line([face, frame.at(camera, -lens)], FAINT, 0.7, (1, 3))
+    drawing.line([frame.at(0.0, 0.0), frame.at(camera, -lens)], FAINT, 0.7, (1, 3))
     marks = [_light_from_the_side(drawing, one, frame, labels) for one in lights]
-    _face_from_the_side(drawing, face, max(FACE_M * frame.scale, 5.0), labels)
+    _face(drawing, frame, labels, (1.0, 0.0))
     _camera_from_the_side(drawing, frame.at(camera, -lens), labels)
     for one, at in zip(lights, marks, strict=True):
         name = f"{short(one.light.name)} {units.format_angle(one.placement.elevation_deg or 0.0)}"
         labels.place(at, [Line(name, 7.5, INK)], 9, (one.at_m[2] - one.point_m, -one.at_m[1] - 0.01))
     return drawing
-
-
-def _face_from_the_side(drawing: Drawing, face: tuple[float, float], r: float, labels: Labels) -> None:
-    x, y = face
-    drawing.area([(x + r * 0.9, y - r * 0.35), (x + r * 1.6, y), (x + r * 0.9, y + r * 0.35)], fill=INK)
-    drawing.circle(face, r, fill=PAPER, width=1.6)
-    labels.keep_free([(x - r, y - r), (x + r * 1.6, y + r)])
 
 
 def _camera_from_the_side(drawing: Drawing, at: tuple[float, float], labels: Labels) -> None:

@@ -33,7 +33,8 @@ def falloff_drawing(fit: FalloffFit, title: str) -> Drawing:
     values = [y for _, y in curve + square] + [p.stops - zero for p in fit.points]
     axes = Axes(drawing, Box(left, 46.0, right, 262.0), (near, far), (min(values) - 0.2, max(values) + 0.2), log_x=True)
     _usable(axes, fit)
-    ticks = _distance_ticks(near, far)
+    inside = [d for d in TICKS_M if near <= d <= far]
+    ticks = inside if len(inside) >= 3 else round_ticks(near, far, 5)
     axes.frame(_length, _stops, y_title=say("stops from the nearest reading"), x_ticks=ticks)
     axes.curve(curve, 0)
     axes.curve(square, 2)
@@ -59,11 +60,6 @@ def law_words(fit: FalloffFit) -> str:
         return say("like a disk of {cm:.0f} ± {u95_cm:.0f} cm", cm=fit.parameter_m * 200, u95_cm=fit.u_parameter_m * 400)
     behind_cm, u95_cm = fit.parameter_m * 100, fit.u_parameter_m * 200
     return say("inverse square from {cm:.0f} ± {u95_cm:.0f} cm behind the front", cm=behind_cm, u95_cm=u95_cm)
-
-
-def _distance_ticks(near: float, far: float) -> list[float]:
-    inside = [d for d in TICKS_M if near <= d <= far]
-    return inside if len(inside) >= 3 else round_ticks(near, far, 5)
 
 
 def _usable(axes: Axes, fit: FalloffFit) -> None:

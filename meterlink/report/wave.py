@@ -6,7 +6,6 @@ drawing (SVG or PNG) in which several lights may lie over one another, each scal
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from typing import Any, NamedTuple
 
 from meterlink.errors import AnalysisError, CalibrationError
@@ -36,11 +35,6 @@ class Trace(NamedTuple):
     """Ambient light included."""
     pulse: FlashPulse
     """What the analysis says of it."""
-
-    @property
-    def ambient_lx(self) -> float:
-        """Level before the pulse."""
-        return self.pulse.ambient_lx
 
     def level_lx(self, part: float) -> float:
         """Return the level at a part of the peak above ambient."""
@@ -100,11 +94,17 @@ def runs_above(trace: Trace, part: float) -> list[tuple[float, float]]:
     crossed = times[k] + (level - light[k]) / (light[k + 1] - light[k]) * (times[k + 1] - times[k])
     ends = [*trace.times_s[: int(above[0])], *crossed.tolist(), *trace.times_s[len(times) - int(above[-1]) :]]
     runs = list(zip(ends[::2], ends[1::2], strict=True))
+
+    def lowest(from_s: float, to_s: float) -> float:
+        """The lowest mean of five neighbours between two moments: a gap in a flank, not the noise in it."""
+        means = [light[max(0, i - 2) : i + 3].mean() for i in range(*np.searchsorted(times, (from_s, to_s)))]
+        return float(min(means, default=trace.level_lx(1.0)))
+
     # What noise parts belongs together; what noise lifts above the level for a moment does not count.
     margin, least = 2.5 * trace.pulse.noise_lx, 0.03 * max(trace.pulse.end_s - trace.pulse.start_s, 1e-9)
     joined: list[tuple[float, float]] = []
     for run in runs:
-        if joined and (run[0] - joined[-1][1] < least or _lowest(trace, joined[-1][1], run[0]) > level - margin):
+        if joined and (run[0] - joined[-1][1] < least or lowest(joined[-1][1], run[0]) > level - margin):
             joined[-1] = (joined[-1][0], run[1])
         else:
             joined.append(run)
@@ -114,13 +114,6 @@ def runs_above(trace: Trace, part: float) -> list[tuple[float, float]]:
         # One hump: the picture shows what the analysis says, which looks through the noise of a slow tail.
         found = [(found[0][0], found[0][0] + said)]
     return found
-
-
-def _lowest(trace: Trace, from_s: float, to_s: float) -> float:
-    """Return the lowest mean of five neighbours between two moments: a gap in a flank, not the noise in it."""
-    a, b = bisect_left(trace.times_s, from_s), bisect_left(trace.times_s, to_s)
-    means = [sum(trace.light_lx[max(0, k - 2) : k + 3]) / len(trace.light_lx[max(0, k - 2) : k + 3]) for k in range(a, b)]
-    return min(means, default=trace.level_lx(1.0))
 
 
 def sampled(trace: Trace, low_s: float, high_s: float, count: int) -> list[tuple[float, float]]:
@@ -161,7 +154,7 @@ def terminal_wave(wave: WaveBlock | Trace, calibration: Calibration | None = Non
 def _canvas(trace: Trace, low: float, high: float, width: int) -> list[list[int]]:
     """Braille bits of the curve, with dotted lines at half and a tenth of the peak."""
     rows = HEIGHT * 4
-    base, top = trace.ambient_lx, trace.ambient_lx + trace.pulse.peak_lx * 1.03
+    base, top = trace.pulse.ambient_lx, trace.pulse.ambient_lx + trace.pulse.peak_lx * 1.03
 
     def row_of(value: float) -> int:
         return min(rows - 1, max(0, round((top - value) / (top - base) * (rows - 1))))
@@ -183,7 +176,7 @@ def _level_labels(trace: Trace) -> dict[int, str]:
 
     # Ambient and a tenth may share a line: then both are said there.
     labels = {line(1.0): f"{say('peak')} {written(trace.pulse.peak_lx, 'lx')}"}
-    for part, text in ((0.5, "50 %"), (0.1, "10 %"), (0.0, f"{say('ambient')} {written(trace.ambient_lx, 'lx')}")):
+    for part, text in ((0.5, "50 %"), (0.1, "10 %"), (0.0, f"{say('ambient')} {written(trace.pulse.ambient_lx, 'lx')}")):
         labels[line(part)] = ", ".join(one for one in (labels.get(line(part), ""), text) if one)
     return labels
 

@@ -92,7 +92,7 @@ def _curve(axes: Axes, trace: Trace, index: int, low: float, high: float, *, alo
         # A slice that holds a flank is drawn through both of its ends, so that no peak is cut off.
         rising = k == 0 or least >= slices[k - 1][0]
         both = (least, most) if rising else (most, least)
-        points += [(ms, value if alone else (value - trace.ambient_lx) / trace.pulse.peak_lx) for value in both]
+        points += [(ms, value if alone else (value - trace.pulse.ambient_lx) / trace.pulse.peak_lx) for value in both]
     axes.curve([point for point, _ in groupby(points)], index)
 
 

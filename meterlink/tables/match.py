@@ -161,23 +161,18 @@ def _u_difference(stored: LightState, now: LightState, stored_view: JudgedSet, n
 
 def source_change(stored: LightState, now: LightState) -> Told:
     """Say which part of the source differs from the stored one: head, modifier, shape or size, grid, gel, diffusers."""
-    changes = []
-    for what, a, b in (
-        ("other_head", stored.light.fixture, now.light.fixture),
-        ("other_modifier", stored.light.modifier, now.light.modifier),
-    ):
-        if a and b and a.casefold() != b.casefold():
-            changes.append(told(what, now=b, then=a))
+    then, light = stored.light, now.light
+    names = (("other_head", then.fixture, light.fixture), ("other_modifier", then.modifier, light.modifier))
+    changes = [told(what, now=b, then=a) for what, a, b in names if a and b and a.casefold() != b.casefold()]
     old, new = stored.placement, now.placement
     if old is not None and new is not None:
-        if (old.shape, old.width_m, old.height_m) != (new.shape, new.width_m, new.height_m):
-            changes.append(told("other_shape"))
-        if old.grid_deg != new.grid_deg:
-            changes.append(told("other_grid"))
-        if old.gel.casefold() != new.gel.casefold():
-            changes.append(told("other_gel"))
-        if old.diffusers.casefold() != new.diffusers.casefold():
-            changes.append(told("other_diffusers"))
+        unlike = {
+            "other_shape": (old.shape, old.width_m, old.height_m) != (new.shape, new.width_m, new.height_m),
+            "other_grid": old.grid_deg != new.grid_deg,
+            "other_gel": old.gel.casefold() != new.gel.casefold(),
+            "other_diffusers": old.diffusers.casefold() != new.diffusers.casefold(),
+        }
+        changes += [told(what) for what, differs in unlike.items() if differs]
     return all_of(*changes, by=", ")
 
 

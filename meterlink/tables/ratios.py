@@ -93,10 +93,11 @@ class RatioTable(NamedTuple):
     @property
     def lighting_ratio_words(self) -> tuple[str, str]:
         """Both ratios with their uncertainty as they are written, ``4:1 ± 0.2 stop``; empty texts when there are none."""
-        return (
-            _ratio_words(self.key_to_fill, self.key_to_fill_u95_stops, self.lighting_ratio_doubtful),
-            _ratio_words(self.key_and_fill_to_fill, self.key_and_fill_to_fill_u95_stops, self.lighting_ratio_doubtful),
-        )
+        if self.key_to_fill is None:
+            return "", ""
+        code = "lighting_ratio_doubtful" if self.lighting_ratio_doubtful else "lighting_ratio"
+        incident = told(code, ratio=self.key_to_fill, u95=self.key_to_fill_u95_stops)
+        return str(incident), str(told(code, ratio=self.key_and_fill_to_fill, u95=self.key_and_fill_to_fill_u95_stops))
 
     @property
     def notes(self) -> tuple[str, ...]:
@@ -106,13 +107,6 @@ class RatioTable(NamedTuple):
     def as_json(self) -> Any:
         """Return the table as JSON data."""
         return plain(self, told="notes")
-
-
-def _ratio_words(ratio: float | None, u95_stops: float | None, doubtful: bool) -> str:
-    if ratio is None or u95_stops is None:
-        return ""
-    said = "lighting_ratio_doubtful" if doubtful else "lighting_ratio"
-    return str(told(said, ratio=ratio, u95=u95_stops))
 
 
 def exposure_lxs(value: float, kind: str, shutter_s: float | None) -> float | None:

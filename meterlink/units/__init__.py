@@ -12,6 +12,7 @@ from meterlink.units.reading import (
     parse_angle,
     parse_distance,
     parse_f_number,
+    parse_held_length,
     parse_held_off,
     parse_iso,
     parse_length,
@@ -40,7 +41,7 @@ from meterlink.units.writing import (
 __all__ = [
     "MAX_TEXT", "MINUS", "UPWARD", "Held", "Size", "format_angle", "format_duration", "format_exposure", "format_f_number",
     "format_illuminance", "format_iso", "format_length", "format_power", "format_ratio", "format_shutter", "format_size",
-    "format_stops", "parse_angle", "parse_distance", "parse_f_number", "parse_held_off", "parse_iso", "parse_length",
-    "parse_movement", "parse_power", "parse_ratio", "parse_shutter", "parse_size", "parse_stops", "parse_time",
+    "format_stops", "parse_angle", "parse_distance", "parse_f_number", "parse_held_length", "parse_held_off", "parse_iso",
+    "parse_length", "parse_movement", "parse_power", "parse_ratio", "parse_shutter", "parse_size", "parse_stops", "parse_time",
     "side_words",
 ]  # fmt: skip

@@ -83,6 +83,14 @@ def _clean(text: str, what: str, accepted: str) -> str:
     return plain
 
 
+def _matched(pattern: str, text: str, what: str, accepted: str) -> re.Match[str]:
+    """Return what a pattern finds in the whole text; refuse a text that it does not fit."""
+    found = re.fullmatch(pattern, _clean(text, what, accepted))
+    if not found:
+        raise _unreadable(what, text, accepted)
+    return found
+
+
 def _unreadable(what: str, text: str, accepted: str, why: str = "cannot be read") -> UnitError:
     return UnitError(
         "{what} {shown} {why}: type {accepted}",
@@ -121,6 +129,11 @@ def parse_length(text: str, what: str = "length", least_m: float = 0.0, most_m: 
 def parse_distance(text: str, what: str = "distance") -> float:
     """Return a distance in metres, above 0 and up to 50 m."""
     return parse_length(text, what, 0.001, 50.0)
+
+
+def parse_held_length(text: str) -> float:
+    """Return how far a dome was held off, in metres: 0 to 50 m."""
+    return parse_length(text, "held-off distance", 0.0, 50.0)
 
 
 def _length_m(plain: str) -> float | None:
@@ -173,7 +186,7 @@ def parse_held_off(text: str) -> Held:
     name = name.strip()
     if not name or not name.isprintable():
         raise _unreadable("light", text, accepted)
-    return Held(name, parse_length(off, "held-off distance", 0.0, 50.0) if at else None)
+    return Held(name, parse_held_length(off) if at else None)
 
 
 # Camera settings
@@ -182,9 +195,7 @@ def parse_held_off(text: str) -> Held:
 def parse_f_number(text: str, halves_first: bool = False) -> float:
     """Return the exact f-number of ``f/11``, ``11``, ``f/8+0.3``, ``f/8+1/3``; ``f/8.3`` is refused: two meanings."""
     accepted = marked("f/8, 5.6 or f/8+0.3")
-    found = re.fullmatch(_F_NUMBER, _clean(text, "f-number", accepted))
-    if not found:
-        raise _unreadable("f-number", text, accepted)
+    found = _matched(_F_NUMBER, text, "f-number", accepted)
     printed = _number(found[1])
     if not 0.1 <= printed <= 1000:
         raise _unreadable("f-number", text, accepted, "is outside f/0.5 to f/128")
@@ -221,10 +232,9 @@ def parse_time(text: str, what: str = "time") -> float:
 
 
 def _time_s(text: str, what: str, accepted: str) -> float:
-    plain = _clean(text, what, accepted)
-    found = re.fullmatch(r"(.+?) ?(s|sec|seconds?|\"|ms|us)?", plain)
-    scale = {"ms": 1e-3, "us": 1e-6}.get((found and found[2]) or "s", 1.0)
-    value = _fraction_or_number(found[1]) if found else None
+    found = _matched(r"(.+?) ?(s|sec|seconds?|\"|ms|us)?", text, what, accepted)
+    scale = {"ms": 1e-3, "us": 1e-6}.get(found[2], 1.0)
+    value = _fraction_or_number(found[1])
     if value is None or value <= 0.0:
         raise _unreadable(what, text, accepted)
     return value * scale
@@ -242,10 +252,7 @@ def _fraction_or_number(plain: str) -> float | None:
 def parse_iso(text: str, halves_first: bool = False) -> float:
     """Return the exact speed of ``100``, ``ISO 1250`` (1269.92) or ``24°``."""
     accepted = marked("100, ISO 400 or 1250")
-    plain = _clean(text, "ISO", accepted)
-    found = re.fullmatch(rf"(?:iso ?)?({_NUMBER})(°?)", plain)
-    if not found:
-        raise _unreadable("ISO", text, accepted)
+    found = _matched(rf"(?:iso ?)?({_NUMBER})(°?)", text, "ISO", accepted)
     value = _number(found[1])
     if found[2]:
         value = 100.0 * math.exp2(round(value - 21.0) / 3.0) if value <= 60.0 else 0.0
@@ -288,11 +295,11 @@ def parse_stops(text: str, what: str = "stops", most: float = 40.0, *, signed: b
 def parse_ratio(text: str) -> float:
     """Return the linear ratio of ``3:1`` (3), ``1:2`` (0.5), ``2.5:1``."""
     accepted = marked("3:1 or 1:2")
-    plain = _clean(text, "ratio", accepted)
-    found = re.fullmatch(rf"({_NUMBER}) ?: ?({_NUMBER})", plain)
-    if not found or not (_number(found[1]) > 0.0 and _number(found[2]) > 0.0):
+    found = _matched(rf"({_NUMBER}) ?: ?({_NUMBER})", text, "ratio", accepted)
+    upper, lower = _number(found[1]), _number(found[2])
+    if not (upper > 0.0 and lower > 0.0):
         raise _unreadable("ratio", text, accepted)
-    return _number(found[1]) / _number(found[2])
+    return upper / lower
 
 
 FULL_POWER = marked_for("power", "full")
@@ -359,11 +366,10 @@ def side_words() -> dict[str, str]:
 def parse_angle(text: str, what: str = "angle") -> float:
     """Return degrees from ``45``, ``-30°``, ``30deg``, ``30 left``, ``left 30``, ``20 up``; left and down are negative, ±360."""
     accepted = marked("45, -30, 30 left or 20 up")
-    plain = _clean(text, what, accepted)
     sides = side_words()
     side = f"({'|'.join(sides)})"
-    found = re.fullmatch(rf"(?:{side} ?)?([+-]?) ?({_NUMBER}) ?(?:°|deg|degrees?)?(?: ?{side})?", plain)
-    if not found or sum(map(bool, found.group(1, 2, 4))) > 1:
+    found = _matched(rf"(?:{side} ?)?([+-]?) ?({_NUMBER}) ?(?:°|deg|degrees?)?(?: ?{side})?", text, what, accepted)
+    if sum(map(bool, found.group(1, 2, 4))) > 1:
         raise _unreadable(what, text, accepted)
     value = _number(found[3])
     if value > 360.0:
@@ -376,9 +382,7 @@ def parse_movement(text: str) -> float:
     """Return a speed of movement in m/s from ``2m/s``, ``50cm/s``, ``5km/h``, ``3ft/s``, ``10mph``."""
     accepted = marked("2m/s, 50cm/s, 5km/h or 10mph")
     factors = {"m/s": 1.0, "cm/s": 0.01, "mm/s": 0.001, "km/h": 1 / 3.6, "ft/s": _FOOT_M, "mph": 1609.344 / 3600}
-    found = re.fullmatch(rf"({_NUMBER}) ?({'|'.join(factors)})", _clean(text, "movement", accepted))
-    if not found:
-        raise _unreadable("movement", text, accepted)
+    found = _matched(rf"({_NUMBER}) ?({'|'.join(factors)})", text, "movement", accepted)
     speed = _number(found[1]) * factors[found[2]]
     if speed > 1000.0:
         raise _unreadable("movement", text, accepted, "is faster than 1000 m/s")

@@ -10,12 +10,15 @@ from typing import NamedTuple
 from meterlink.checks.findings import Finding
 from meterlink.tables.ratios import RatioRow
 from meterlink.words.actions import Do
+from meterlink.words.language import marked
 from meterlink.words.told import Told, told, written
 
-__all__ = ["UNKNOWN", "Line", "finding_lines", "known", "reasons", "row_texts"]
+__all__ = ["RANKS", "UNKNOWN", "Line", "finding_lines", "known", "reasons", "row_texts"]
 
 UNKNOWN = "–"
 """Stands where a figure is not known."""
+RANKS = {3: marked("wrong"), 2: marked("doubtful"), 1: marked("caution"), 0: marked("note"), -1: marked("well")}
+"""How a finding is marked, by the whole part of its rank."""
 ASSUMED = {"reach_assumed": ("most_cm",), "both_assumed": ("most_cm",), "distance_assumed": ()}
 """Reasons that lights share, and what else has to be alike; the amounts stand in the table."""
 TOGETHER = {

@@ -48,9 +48,9 @@ SPEAKERS = ("meterlink.words.language", "meterlink.words.told", "meterlink.cli.f
 """Modules that those come from; another ``say`` of somebody's own is not meant."""
 SAYS_FOR = frozenset({"say_for", "marked_for"})
 WORDS_OF = {
-    "_unreadable": (0, 2, 3), "_clean": (1, 2), "_time_s": (1, 2), "_ambiguous": (0,), "_unknown": (0,), "parse_length": (1,),
-    "parse_distance": (1,), "parse_stops": (1,), "parse_size": (1,), "parse_angle": (1,), "parse_time": (1,),
-    "checked_name": (1,), "checked": (2,), "_checked_text": (2,), "json_text": (1,),
+    "_unreadable": (0, 2, 3), "_clean": (1, 2), "_matched": (2, 3), "_time_s": (1, 2), "_ambiguous": (0,), "_unknown": (0,),
+    "parse_length": (1,), "parse_distance": (1,), "parse_stops": (1,), "parse_size": (1,), "parse_angle": (1,),
+    "parse_time": (1,), "checked_name": (1,), "checked": (2,), "_checked_text": (2,), "json_text": (1,),
 }  # fmt: skip
 """Functions whose arguments become a part of a sentence, by the numbers of those arguments."""
 ARGPARSE = (
