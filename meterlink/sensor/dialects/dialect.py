@@ -139,8 +139,7 @@ def _is_token(value: Any) -> bool:
 def parse_dialect(text: str, origin: str = "dialect") -> Dialect:
     """Return the dialect that the TOML ``text`` describes; ``origin`` names it in errors.
 
-    Raises:
-        DialectError: one line that says what is wrong, where, and what would be right.
+    Raises DialectError: one line that says what is wrong, where, and what would be right.
     """
     try:
         raw = tomllib.loads(text)

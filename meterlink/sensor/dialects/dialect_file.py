@@ -24,8 +24,7 @@ MAX_FILE_BYTES = 64 * 1024
 def load_dialect(path: str | Path) -> Dialect:
     """Return the dialect described in the file at ``path``.
 
-    Raises:
-        DialectError: the file is missing, too large, not text, or its description cannot be used.
+    Raises DialectError: the file is missing, too large, not text, or its description cannot be used.
     """
     path = Path(path)
     try:
@@ -62,8 +61,7 @@ def shipped_dialects() -> tuple[Dialect, ...]:
 def find_dialect(name: str) -> Dialect:
     """Return the shipped dialect ``name``, or the one in the file that ``name`` is the path of.
 
-    Raises:
-        DialectError: there is none, or it cannot be used.
+    Raises DialectError: there is none, or it cannot be used.
     """
     for dialect in shipped_dialects():
         if dialect.name == name:
@@ -93,8 +91,7 @@ def serial_url(target: str, dialect: Dialect | str, serial: SerialSettings | Non
 def complete_url(url: str) -> str:
     """Return ``url`` with the serial settings of the dialect that it names; what the URL says itself stays.
 
-    Raises:
-        DialectError: it names a dialect that is not known.
+    Raises DialectError: it names a dialect that is not known.
     """
     head, mark, query = url.partition("?")
     given = dict(parse_qsl(query, keep_blank_values=True))
@@ -111,8 +108,7 @@ def make_decoder(dialect: str | Dialect, sensor_id: str = "") -> Decoder:
     ``sensor_id`` names sensors that do not say who they are (a serial number of the adapter, an address); without it
     the dialect's name stands in.
 
-    Raises:
-        DialectError: there is no such dialect, or it cannot be used.
+    Raises DialectError: there is no such dialect, or it cannot be used.
     """
     if dialect == NATIVE:
         from meterlink.sensor.dialects.native import NativeDecoder

@@ -68,9 +68,8 @@ class Resolver:
     def resolve(self, raw: Any) -> Record | None:
         """Return the resolved record; None for one that only sets base values.
 
-        Raises:
-            Refused: the record breaks the standard: ``type``, ``label`` (unknown and must be understood), ``version``,
-                ``name``, ``value`` (none, or more than one).
+        Raises Refused: the record breaks the standard: ``type``, ``label`` (unknown and must be understood), ``version``, ``name``,
+        ``value`` (none, or more than one).
         """
         if not isinstance(raw, dict):
             raise Refused("type")

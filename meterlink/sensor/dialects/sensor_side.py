@@ -27,8 +27,7 @@ _BODY_BYTES = {m.IDENTIFY: 0, m.SET_RANGE: 1, m.ARM: 3, m.STEADY_RATE: 1, m.SET_
 def parse_command(frame: bytes) -> Command:
     """Return the command in one verified frame (with its CRC).  Unknown types come with their whole body.
 
-    Raises:
-        FrameError: another version, not a command, or a body that is too short.
+    Raises FrameError: another version, not a command, or a body that is too short.
     """
     version, kind, sequence = m.HEADER.unpack_from(frame)
     body = frame[m.HEADER.size : -m.CRC_BYTES]

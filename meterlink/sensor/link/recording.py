@@ -83,8 +83,7 @@ class RecordingLink:
     async def open(self, on_bytes: OnBytes, on_lost: OnLost) -> None:
         """Begin the recording, if it is the first opening, and open the link.
 
-        Raises:
-            UsageError: the file is there already or cannot be made.
+        Raises UsageError: the file is there already or cannot be made.
         """
         if self._file is None and not self.trouble:
             self._begin()

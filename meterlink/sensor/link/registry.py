@@ -54,11 +54,7 @@ class LinkUrl(NamedTuple):
 
 
 def parse(text: str) -> LinkUrl:
-    """Return the parts of a sensor's URL; a bare port name is a serial port.
-
-    Raises:
-        UsageError: it is no URL of a sensor.
-    """
+    """Return the parts of a sensor's URL; a bare port name is a serial port.  Raises UsageError: it is no URL of a sensor."""
     if not text or len(text) > MAX_URL or not text.isprintable():
         raise UsageError("a sensor is named by a URL such as serial:/dev/ttyACM0: {do}", do=Do("sensors"))
     if text.startswith("/dev/") or re.fullmatch(r"COM\d+", text, re.IGNORECASE):
@@ -87,8 +83,7 @@ def parse(text: str) -> LinkUrl:
 def link_for(url: str) -> Link:
     """Return the link, not yet open, that a URL names.
 
-    Raises:
-        UsageError: it is no URL of a sensor, or an option has a value that cannot be.
+    Raises UsageError: it is no URL of a sensor, or an option has a value that cannot be.
     """
     parts = parse(url)
     link: Link = import_module(_MODULES[parts.scheme]).from_url(parts)

@@ -98,11 +98,7 @@ class TendedSensor(ABC):
         """Say range and interval to a sensor that has started anew."""
 
     async def start(self) -> None:
-        """Open the link and begin to look for the sensor behind it.
-
-        Raises:
-            LinkError: the link cannot be opened.
-        """
+        """Open the link and begin to look for the sensor behind it.  Raises LinkError: the link cannot be opened."""
         self._tell(LOOKING, told("looking", url=self.link.url))
         if hasattr(self.link, "on_state"):
             self.link.on_state = self._on_link_state
@@ -122,11 +118,7 @@ class TendedSensor(ABC):
         self._tell(STOPPED, told("disconnected"))
 
     async def identified(self, timeout_s: float = 6.0) -> Identity:
-        """Wait until the sensor has said who it is.
-
-        Raises:
-            SensorError: nothing that we know answers on this link.
-        """
+        """Wait until the sensor has said who it is.  Raises SensorError: nothing that we know answers on this link."""
         if not await self._within(self._greeted, timeout_s) or self.identity is None:
             lost = self.state.name == LOST
             raise SensorError("{what}", what=self.state.said if lost else self._unanswered())
