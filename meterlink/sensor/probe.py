@@ -81,10 +81,7 @@ def _bare(target: str) -> tuple[str, int]:
     """Return the port and the speed that was given with it, else 0."""
     parts = parse(target)
     if parts.scheme != "serial":
-        raise UsageError(
-            "{target}: only serial ports are tried; a Bluetooth sensor says itself what it is",
-            target=target,
-        )
+        raise UsageError("{target}: only serial ports are tried; a Bluetooth sensor says itself what it is", target=target)
     baud = parts.options.get("baud", "")
     return parts.target, int(baud) if baud.isascii() and baud.isdigit() and len(baud) < 9 else 0
 

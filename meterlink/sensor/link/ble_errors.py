@@ -25,9 +25,7 @@ _DENIED = {
     "win32": marked("Bluetooth is not allowed for this program: allow it under Settings > Privacy & security > Radios"),
     "android": marked("Bluetooth is not allowed for this app: allow 'Nearby devices' in the app's permissions"),
 }
-_NO_SERVICE = {
-    "linux": marked("the Bluetooth service is not running: start it with 'sudo systemctl enable --now bluetooth'"),
-}
+_NO_SERVICE = {"linux": marked("the Bluetooth service is not running: start it with 'sudo systemctl enable --now bluetooth'")}
 _NO_LIBRARY = marked("Bluetooth needs the package bleak: install it with 'pip install bleak'")
 NOT_HEARD = marked("is not heard: switch it on, come nearer, and see that no other phone or computer is connected to it")
 

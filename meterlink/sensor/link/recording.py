@@ -218,10 +218,7 @@ def _opened(path: Path) -> IO[str]:
 
 
 def _header(path: Path, file: IO[str]) -> dict[str, Any]:
-    refuse = LinkError(
-        "{path} is not a recording of meterlink: choose a file that was recorded by it",
-        f"file:{path}", path=path,
-    )
+    refuse = LinkError("{path} is not a recording of meterlink: choose a file that was recorded by it", f"file:{path}", path=path)
     try:
         header = json.loads(file.readline(MAX_LINE))
     except (ValueError, RecursionError):

@@ -65,14 +65,7 @@ def from_url(url: LinkUrl) -> SerialLink:
 class SerialLink:
     """One serial port, held exclusively while it is open."""
 
-    def __init__(
-        self,
-        port: str,
-        *,
-        baud: int = DEFAULT_BAUD,
-        url: str = "",
-        coding: dict[str, int | str] | None = None,
-    ) -> None:
+    def __init__(self, port: str, *, baud: int = DEFAULT_BAUD, url: str = "", coding: dict[str, int | str] | None = None) -> None:
         self.url = url or f"serial:{port}?baud={baud}"
         self._name = port
         self._baud = baud
