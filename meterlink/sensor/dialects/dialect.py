@@ -86,6 +86,10 @@ class Dialect(NamedTuple):
         return next((field for field in self.fields if field.quantity == quantity), None)
 
 
+OURS = Dialect(NATIVE, "native", "", (), SerialSettings(baud=250_000))
+"""Our own sensor's, which says of itself what other descriptions say."""
+
+
 class _Checked:
     """One table of the file, with errors that name the file, the table and the key."""
 

@@ -12,7 +12,7 @@ from urllib.parse import parse_qsl, urlencode
 from meterlink.errors import DialectError
 from meterlink.sensor.dialects.base import Decoder
 from meterlink.sensor.dialects.csv_lines import CsvLineDecoder
-from meterlink.sensor.dialects.dialect import AUTO_BLUETOOTH, GATT, NATIVE, Dialect, SerialSettings, parse_dialect
+from meterlink.sensor.dialects.dialect import AUTO_BLUETOOTH, GATT, NATIVE, OURS, Dialect, SerialSettings, parse_dialect
 from meterlink.sensor.dialects.json_lines import JsonLineDecoder
 from meterlink.sensor.dialects.pop_lines import PopLineDecoder
 from meterlink.sensor.dialects.senml import SenmlDecoder
@@ -72,17 +72,12 @@ def find_dialect(name: str) -> Dialect:
     raise DialectError("no dialect {name!r}; known are {names}, or give the path of a .toml file", name=name, names=names)
 
 
-def serial_url(target: str, dialect: Dialect | str, serial: SerialSettings | None = None) -> str:
+def serial_url(target: str, dialect: str, serial: SerialSettings) -> str:
     """Return the URL of a sensor of this dialect on the port ``target`` (a device, or a URL of pyserial)."""
-    name = dialect if isinstance(dialect, str) else dialect.name
-    settings = serial or (SerialSettings() if isinstance(dialect, str) else dialect.serial)
-    options: dict[str, int | str] = {"baud": settings.baud} if "://" not in target else {}
-    for key, usual in (("data_bits", 8), ("parity", "none"), ("stop_bits", 1)):
-        value = getattr(settings, key)
-        if value != usual and "://" not in target:
-            options[key] = value
-    if name != NATIVE:
-        options["dialect"] = name
+    usual = SerialSettings(baud=0)._asdict()
+    options = {} if "://" in target else {key: value for key, value in serial._asdict().items() if value != usual[key]}
+    if dialect != NATIVE:
+        options["dialect"] = dialect
     head = target if "://" in target else f"serial:{target}"
     mark = "&" if "?" in head else "?"
     return head + (mark + urlencode(options, safe="/") if options else "")
@@ -110,7 +105,7 @@ def make_decoder(dialect: str | Dialect, sensor_id: str = "") -> Decoder:
 
     Raises DialectError: there is no such dialect, or it cannot be used.
     """
-    if dialect == NATIVE:
+    if dialect in (NATIVE, OURS):
         from meterlink.sensor.dialects.native import NativeDecoder
 
         return NativeDecoder()

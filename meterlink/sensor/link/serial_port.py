@@ -10,7 +10,6 @@ from __future__ import annotations
 import asyncio
 import errno
 import os
-import re
 import threading
 import time
 from collections.abc import Callable
@@ -19,7 +18,7 @@ from typing import Any
 
 import serial
 
-from meterlink.errors import LinkBusy, LinkError, LinkLost, LinkNotFound, UsageError
+from meterlink.errors import LinkBusy, LinkError, LinkLost, LinkNotFound, UsageError, one_line
 from meterlink.sensor.link.base import OnBytes, OnLost, nobody
 from meterlink.sensor.link.registry import LinkUrl
 from meterlink.words.actions import Do
@@ -272,13 +271,8 @@ def _opening_error(name: str, url: str, error: Exception) -> LinkError:
         return LinkNotFound("{name} cannot be reached: check host and port, and that the other side listens", url, name=name)
     return LinkError(
         "{name} is not a serial port that can be used ({error}): choose another",
-        url, name=name, error=_reason(error),
+        url, name=name, error=one_line(error),
     )
-
-
-def _reason(error: Exception) -> str:
-    plain = re.sub(r"\s+", " ", error.args[-1] if error.args and isinstance(error.args[-1], str) else str(error))
-    return plain[:100]
 
 
 def _group_advice(name: str) -> str:
