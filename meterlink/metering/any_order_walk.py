@@ -12,8 +12,7 @@ from typing import Any, NamedTuple
 from meterlink.errors import NotInLibrary, UsageError
 from meterlink.judging.whose_pop import NONE, SURE_ODDS, Answer
 from meterlink.metering.any_order import AnyOrder, is_free, same_pops
-from meterlink.metering.expectation import Expectation, expectation_of
-from meterlink.metering.one_range import USUAL_PULSE_S, beyond_one_range
+from meterlink.metering.expectation import USUAL_PULSE_S, Expectation, beyond_one_range, expectation_of
 from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind
 from meterlink.metering.set_walk import SetWalk
 from meterlink.metering.walk import Heard, Request

@@ -91,14 +91,7 @@ def link_for(url: str) -> Link:
 
 
 def _take_out(text: str, names: tuple[str, ...]) -> tuple[str, dict[str, str]]:
-    head, mark, query = text.partition("?")
-    if not mark:
-        return text, {}
-    ours, theirs = {}, []
-    for part in query.split("&"):
-        name, _, value = part.partition("=")
-        if name in names:
-            ours[name] = value
-        else:
-            theirs.append(part)
-    return head + ("?" + "&".join(theirs) if theirs else ""), ours
+    head, _, query = text.partition("?")
+    parts = [part.partition("=") for part in query.split("&")]
+    theirs = "&".join("".join(part) for part in parts if part[0] not in names)
+    return head + (f"?{theirs}" if theirs else ""), {name: value for name, _, value in parts if name in names}
