@@ -149,13 +149,11 @@ def parse_dialect(text: str, origin: str = "dialect") -> Dialect:
         raw = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
         raise DialectError(
-            "{origin}: not a TOML file ({error}); see the shipped ones",
-            origin=origin, error=str(error).splitlines()[0],
+            "{origin}: not a TOML file ({error}); see the shipped ones", origin=origin, error=str(error).splitlines()[0],
         ) from None
     if raw.get("format") != FORMAT:
         raise DialectError(
-            "{origin}: format must be {format}, the only one that this version knows; add format = 1",
-            origin=origin, format=FORMAT,
+            "{origin}: format must be {format}, the only one that this version knows; add format = 1", origin=origin, format=FORMAT,
         )
     kind = raw.get("kind")
     if kind not in KINDS:

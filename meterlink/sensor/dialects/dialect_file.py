@@ -35,8 +35,7 @@ def load_dialect(path: str | Path) -> Dialect:
             raw = file.read(MAX_FILE_BYTES + 1)
     except OSError as error:
         raise DialectError(
-            "{path}: {strerror}; check the path of the dialect file",
-            path=path, strerror=error.strerror or error,
+            "{path}: {strerror}; check the path of the dialect file", path=path, strerror=error.strerror or error,
         ) from None
     if len(raw) > MAX_FILE_BYTES:
         raise DialectError(

@@ -63,8 +63,7 @@ def explain(error: BaseException, url: str, system: str = "", *, open_link: bool
         return LinkNotFound("{url} does not answer: come nearer, or switch the sensor off and on", url=url)
     if isinstance(error, FileNotFoundError | ConnectionRefusedError) and system == "linux":
         return LinkError(
-            "{no_service} (the system's message bus cannot be reached)",
-            url, no_service=say(_line(_NO_SERVICE, system)),
+            "{no_service} (the system's message bus cannot be reached)", url, no_service=say(_line(_NO_SERVICE, system)),
         )
     if isinstance(error, PermissionError):
         return LinkError(_line(_DENIED, system), url)

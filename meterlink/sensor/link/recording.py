@@ -117,8 +117,7 @@ class RecordingLink:
                 self._stop(error)
                 return
             raise UsageError(
-                "{path} cannot be written ({strerror}): choose another place",
-                path=self.path, strerror=error.strerror,
+                "{path} cannot be written ({strerror}): choose another place", path=self.path, strerror=error.strerror,
             ) from error
         if self._begun:
             return
@@ -212,8 +211,7 @@ def _opened(path: Path) -> IO[str]:
         raise LinkNotFound("there is no recording {path}: check its name", f"file:{path}", path=path) from None
     except OSError as error:
         raise LinkError(
-            "{path} cannot be read ({strerror}): choose a recording",
-            f"file:{path}", path=path, strerror=error.strerror,
+            "{path} cannot be read ({strerror}): choose a recording", f"file:{path}", path=path, strerror=error.strerror,
         ) from error
 
 
@@ -264,8 +262,7 @@ def from_url(url: LinkUrl) -> FileLink:
         speed = -1.0
     if not (text == "max" or 0.0 < speed <= MAX_SPEED):
         raise UsageError(
-            "{url}: speed is max or a number up to {max_speed:.0f}, not {typed!r}",
-            url=url.text, max_speed=MAX_SPEED, typed=text,
+            "{url}: speed is max or a number up to {max_speed:.0f}, not {typed!r}", url=url.text, max_speed=MAX_SPEED, typed=text,
         )
     return FileLink(url.target, speed=speed, url=url.text)
 

@@ -48,8 +48,7 @@ class LinkUrl(NamedTuple):
             if name not in (*known, "dialect"):
                 allowed = ", ".join(sorted((*known, "dialect")))
                 raise UsageError(
-                    "{url}: there is no option {name!r} here, use one of {allowed}",
-                    url=self.text, name=name, allowed=allowed,
+                    "{url}: there is no option {name!r} here, use one of {allowed}", url=self.text, name=name, allowed=allowed,
                 )
 
 

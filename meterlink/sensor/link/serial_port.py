@@ -109,8 +109,7 @@ class SerialLink:
             raise _opening_error(self._name, self.url, error) from error
         except ValueError as error:
             raise UsageError(
-                "{url}: pyserial cannot use this ({error}): check the port and its speed",
-                url=self.url, error=error,
+                "{url}: pyserial cannot use this ({error}): check the port and its speed", url=self.url, error=error,
             ) from error
         _ask_for_low_latency(port)
         return port
@@ -162,8 +161,7 @@ class SerialLink:
         self._release()
         why = f" ({error.strerror})" if isinstance(error, OSError) and error.strerror else ""
         on_lost(LinkLost(
-            "the sensor on {name} is gone{why}: check its cable and plug it in again",
-            self.url, name=self._name, why=why,
+            "the sensor on {name} is gone{why}: check its cable and plug it in again", self.url, name=self._name, why=why,
         ))
 
     def _release(self) -> None:
@@ -194,8 +192,7 @@ class SerialLink:
                     await asyncio.get_running_loop().run_in_executor(None, port.write, data)
             except (TimeoutError, serial.SerialTimeoutException):
                 raise LinkError(
-                    "the sensor on {name} takes no commands: unplug it and plug it in",
-                    self.url, name=self._name,
+                    "the sensor on {name} takes no commands: unplug it and plug it in", self.url, name=self._name,
                 ) from None
             except (serial.SerialException, OSError) as error:
                 if self._port is port:
@@ -270,8 +267,7 @@ def _opening_error(name: str, url: str, error: Exception) -> LinkError:
     if "://" in name:
         return LinkNotFound("{name} cannot be reached: check host and port, and that the other side listens", url, name=name)
     return LinkError(
-        "{name} is not a serial port that can be used ({error}): choose another",
-        url, name=name, error=one_line(error),
+        "{name} is not a serial port that can be used ({error}): choose another", url, name=name, error=one_line(error),
     )
 
 

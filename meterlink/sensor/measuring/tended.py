@@ -250,10 +250,9 @@ class TendedSensor(ABC):
         return task
 
     def _greet_back(self, identity: Identity | None) -> None:
-        if identity is None:
-            self._intake.meet_unnamed(self.decoder.dialect)
-        else:
-            self._intake.meet(identity)
+        # A sensor that never says who it is gets the name of its link.
+        who = identity or Identity(self.link.url, "light sensor", self.decoder.dialect)
+        self._intake.meet(who)
         if self._greeted.is_set():
             return
         self._greeted.set()
@@ -262,8 +261,6 @@ class TendedSensor(ABC):
         if self.decoder.dialect == DIALECT:
             # Only our own sensor is known to speak all the time; others may have nothing to say for minutes.
             self._keep(self._watch_silence)
-        who = self._intake.identity
-        assert who is not None
         sees = "connected_flash" if who.flash else "connected_steady"
         self._tell(READY, told(sees, sensor=who.name, id=who.sensor_id))
 
