@@ -169,3 +169,9 @@ class NotInLibrary(LibraryError):
 
 class ImportRefused(LibraryError):
     """A file from elsewhere that does not validate; nothing of it was taken."""
+
+
+def one_line(error: Exception) -> str:
+    """What an error of somebody else's says, on one short line."""
+    text = getattr(error, "strerror", None) or str(error) or type(error).__name__
+    return " ".join(str(text).split())[:120]

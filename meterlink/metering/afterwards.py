@@ -62,13 +62,11 @@ class Amended(AnyOrderWalk):
 
     def _said_of_readings(self, held_off_m: float | None, light_id: str | None, last: Reading | None) -> bool:
         """Restate what stands of a light; of the whole set only the last pop."""
-        mine = [r for r in self.known.records.effective if r.light_id == light_id]
+        now_id = self.placement_id(light_id)
+        mine = [r for r in self.known.records.effective if r.light_id == light_id and now_id in (None, r.placement_id)]
         if light_id is None:
             mine = [r for r in mine if last is not None and r.id == last.id]
-        current = self.placement(light_id) if light_id is not None else None
         for r in mine:
-            if current is not None and r.placement_id != current.id:
-                continue
             if r.held_off_m == held_off_m:
                 continue
             if held_off_m is not None and r.u_held_off_m is not None:
@@ -78,7 +76,7 @@ class Amended(AnyOrderWalk):
             if self._in_progress == r.id:
                 self._in_progress = new.id
         self._remember_walk()
-        return any(current is None or r.placement_id == current.id for r in mine)
+        return bool(mine)
 
     def _runs_on(self, light_id: str) -> bool:
         """Whether the waiting request belongs to a reading of this light that is under way."""

@@ -11,8 +11,7 @@ from collections.abc import Iterable, Mapping
 from math import log2
 
 from meterlink.judging.whose_pop import Answer, Candidate, WhosePop, candidate_of, in_order, seen_of
-from meterlink.metering.expectation import same_pop
-from meterlink.metering.one_range import beyond_one_range
+from meterlink.metering.expectation import beyond_one_range, same_pop
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.metering.walk import Request, Walk
 from meterlink.records import Kind, Measurement, Purpose, Reading
@@ -99,13 +98,8 @@ class AnyOrder:
     def said(self) -> list[Told]:
         """What is to be known before the first pop: the lights that must keep an order, and why."""
         names = {one.id: one.name for one in self.opened.lights()}
-        out = []
-        for group in self.alike:
-            members = tuple(names[one] for one in group)
-            if len(members) == 2:
-                out.append(told("alike_two", lights=members, first=members[0]))
-            else:
-                out.append(told("alike_more", lights=members))
+        alike = [tuple(names[one] for one in group) for group in self.alike]
+        out = [told("alike_two", lights=two, first=two[0]) if len(two) == 2 else told("alike_more", lights=two) for two in alike]
         strong, weak = beyond_one_range(self.opened, (self.requests[one] for one in self.may_fire), self.calibration_id)
         if weak:
             out.append(told("strong_first", strong=tuple(names[one] for one in strong), weak=tuple(names[one] for one in weak)))

@@ -7,13 +7,12 @@ way in which all fit, the earlier ones are given to their lights by new records;
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import Any, NamedTuple
+from typing import Any
 
 from meterlink.errors import NotInLibrary, UsageError
 from meterlink.judging.whose_pop import NONE, SURE_ODDS, Answer
 from meterlink.metering.any_order import AnyOrder, is_free, same_pops
-from meterlink.metering.expectation import Expectation, expectation_of
-from meterlink.metering.one_range import USUAL_PULSE_S, beyond_one_range
+from meterlink.metering.expectation import USUAL_PULSE_S, Expectation, beyond_one_range, expectation_of
 from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind
 from meterlink.metering.set_walk import SetWalk
 from meterlink.metering.walk import Heard, Request
@@ -23,13 +22,6 @@ from meterlink.words.told import Told, told
 
 MOST_ODDS = 1e9
 """Odds are told up to here: beyond it they say nothing more."""
-
-
-class PutRight(NamedTuple):
-    """An earlier pop that was given to another light."""
-
-    old: Reading
-    light_id: str
 
 
 class AnyOrderWalk(SetWalk):
@@ -108,18 +100,18 @@ class AnyOrderWalk(SetWalk):
         with self._stored_with_walk():
             heard, right = self._put_right(order, answer)
             reading = self._log(m, request)
-            self._settle([*heard, Heard(reading.id, said)], [one.old for one in right], reading.light_id or "")
+            self._settle([*heard, Heard(reading.id, said)], [was for was, _ in right], reading.light_id or "")
         return self._named_outcome(order, answer, reading, right)
 
-    def _put_right(self, order: AnyOrder, answer: Answer) -> tuple[list[Heard], list[PutRight]]:
-        """Give the earlier pops to the lights that fit all pops best; returns what they are now, and what was changed."""
+    def _put_right(self, order: AnyOrder, answer: Answer) -> tuple[list[Heard], list[tuple[str, str]]]:
+        """Give the earlier pops to the lights that fit all pops best; returns what they are now, and whose became whose."""
         heard, right = [], []
         for one, old, light_id in zip(order.heard, order.readings, answer.lights, strict=False):
             if light_id in (old.light_id, NONE):
                 # Better with the light that it was taken for than with nobody: a pop of its own would replace it.
                 heard.append(one)
             else:
-                right.append(PutRight(old, light_id))
+                right.append((old.light_id or "", light_id))
                 heard.append(one._replace(reading_id=self._give(order, old, light_id).id))
         return heard, right
 
@@ -132,11 +124,11 @@ class AnyOrderWalk(SetWalk):
             changes["held_off_m"] = now.held_off_m
         return self.library.restate_reading(old.id, **changes)
 
-    def _settle(self, heard: Sequence[Heard], lost: Sequence[Reading], newest: str = "") -> None:
+    def _settle(self, heard: Sequence[Heard], lost: Sequence[str], newest: str = "") -> None:
         """The walk after a pop: which lights have one, which lost theirs, what is waited for."""
         kept = {r.id: r for r in self.library.readings(self.setup.id)}
         lights = {r.light_id for one in heard if (r := kept.get(one.reading_id)) is not None and r.light_id} | {newest} - {""}
-        self.walk.hear(heard, lights, [one.light_id or "" for one in lost])
+        self.walk.hear(heard, lights, lost)
         self.walk.stranger = ""
         self._in_progress = ""
 
@@ -162,7 +154,7 @@ class AnyOrderWalk(SetWalk):
         said = told("fits_none", lights=tuple(self._name(one.light_id) for one in self.may_come()))
         return Outcome(OutcomeKind.AGAIN, said, waiting=self.walk.waiting, code=OutcomeCode.FITS_NONE)
 
-    def _named_outcome(self, order: AnyOrder, answer: Answer, reading: Reading, right: Sequence[PutRight]) -> Outcome:
+    def _named_outcome(self, order: AnyOrder, answer: Answer, reading: Reading, right: Sequence[tuple[str, str]]) -> Outcome:
         view, light = self.view(), self.by_id[reading.light_id]
         state = view.state(light.id)
         said = logged(view, reading, state, reading.purpose)
@@ -171,10 +163,10 @@ class AnyOrderWalk(SetWalk):
             said = told("taken_as", first=light.name, second=self._name(second), logged=said)
         elif not answer.sure:
             said = told("if_none_fired", logged=said)
-        righted = [told("put_right", was=self._name(one.old.light_id), light=self._name(one.light_id)) for one in right]
+        righted = [told("put_right", was=self._name(was), light=self._name(now)) for was, now in right]
         numbers = {
             "pop": 1, "pops": 1, "odds": min(answer.odds, MOST_ODDS), "second": second,
-            "put_right": [[one.old.light_id, one.light_id] for one in right],
+            "put_right": [list(pair) for pair in right],
         }  # fmt: skip
         warnings = (*righted, *self._still_open(order))
         return Outcome(OutcomeKind.LOGGED, said, light, reading, state, warnings, self.walk.waiting, numbers=numbers)
@@ -232,7 +224,7 @@ class AnyOrderWalk(SetWalk):
         with self._stored_with_walk():
             heard, right = self._put_right(order, answer)
             heard[-1] = heard[-1]._replace(said=True)
-            self._settle(heard, [one.old for one in right])
+            self._settle(heard, [was for was, _ in right])
             self.walk.last_id = heard[-1].reading_id
         loser = self.by_id.get(last.light_id)
         waits = loser is not None and any(one.light_id == loser.id for one in self.may_come())
@@ -247,7 +239,7 @@ class AnyOrderWalk(SetWalk):
         with self._stored_with_walk():
             heard, right = self._put_right(order, answer)
             reading = self._give(order, stranger, light.id)
-            self._settle([*heard, Heard(reading.id, said=True)], [one.old for one in right], light.id)
+            self._settle([*heard, Heard(reading.id, said=True)], [was for was, _ in right], light.id)
             self.walk.last_id = reading.id
         return reading
 
@@ -266,6 +258,6 @@ class AnyOrderWalk(SetWalk):
             everything = {r.id: r for r in self.library.all_readings(self.setup.id)}
             for said in same_pops([last], everything):
                 self.library.void_reading(said, "taken back")
-            self._settle(order.heard[:-1], [last])
+            self._settle(order.heard[:-1], [last.light_id or ""])
             self.walk.last_id = ""
         return last

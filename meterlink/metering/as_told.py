@@ -6,6 +6,7 @@ the library than those on the heads.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from meterlink.errors import UsageError
@@ -20,7 +21,7 @@ TOLD = "targets:told"
 
 def remember_told(session: Session, told: TargetPlan) -> None:
     """Remember the changes of a plan, each with the placement that it starts from; a plan without any is remembered too."""
-    session.library.remember(f"{TOLD}:{session.setup.id}", [list(one) for one in _changes(session, told)])
+    session.library.remember(f"{TOLD}:{session.setup.id}", _changes(session, told))
 
 
 def set_what_was_told(session: Session) -> tuple[str, ...]:
@@ -31,10 +32,9 @@ def set_what_was_told(session: Session) -> tuple[str, ...]:
     kept = session.library.recall(f"{TOLD}:{session.setup.id}")
     if not kept or not isinstance(kept, list):
         raise UsageError("nothing was told that is not recorded yet: say what is wanted, e.g. {do}", do=Do("targets"))
-    lights = {light.id: light for light in session.lights()}
     for light_id, placement_id, _ in kept:
-        light, now = lights.get(light_id), session.placement(light_id)
-        if light is None or now is None or now.id != placement_id:
+        light = session.by_id.get(light_id)
+        if light is None or session.placement_id(light_id) != placement_id:
             name = light.name if light is not None else "a light"
             raise UsageError("{light} was changed since: ask for the targets again", light=name)
     return _record(session, kept)
@@ -45,7 +45,7 @@ def set_as_told(session: Session, told: TargetPlan) -> tuple[str, ...]:
 
     After a small turn the table shows what is to be expected; a light that was turned far has to be metered.
     """
-    return _record(session, [list(one) for one in _changes(session, told)])
+    return _record(session, _changes(session, told))
 
 
 def _changes(session: Session, told: TargetPlan) -> list[tuple[str, str, dict[str, Any]]]:
@@ -53,14 +53,14 @@ def _changes(session: Session, told: TargetPlan) -> list[tuple[str, str, dict[st
     found = []
     for row in told.rows:
         light, changes = session.light(row.light), placement_changes(row.move)
-        now = session.placement(light.id)
-        if changes and now is not None:
-            found.append((light.id, now.id, changes))
+        now_id = session.placement_id(light.id)
+        if changes and now_id is not None:
+            found.append((light.id, now_id, changes))
     return found
 
 
-def _record(session: Session, changes: list[list[Any]]) -> tuple[str, ...]:
-    lights = {light.id: light for light in session.lights()}
+def _record(session: Session, changes: Iterable[Sequence[Any]]) -> tuple[str, ...]:
+    lights = session.by_id
     with session.library.together():
         for light_id, _, fields in changes:
             session.move(lights[light_id], as_told=True, **fields)

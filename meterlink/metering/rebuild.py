@@ -295,10 +295,7 @@ def rebuild_of(library: Library, stored: Session, *, here: bool = False, **optio
     current = library.current_setup()
     if here or library.recall(f"{STORED}:{current.id}") == stored.setup.id:
         if current.id == stored.setup.id:
-            raise UsageError(
-                "{setup} is in use itself: rebuild it as a set-up of its own",
-                setup=stored.setup.name,
-            )
+            raise UsageError("{setup} is in use itself: rebuild it as a set-up of its own", setup=stored.setup.name)
         library.remember(f"{STORED}:{current.id}", stored.setup.id)
         return Rebuild(library, stored, current.id, **options)
     copy = library.copy_setup(stored.setup.id, free_name(library, say("{setup} again", setup=stored.setup.name)))

@@ -14,7 +14,7 @@ from typing import Any, TypeVar
 
 from meterlink.calibration import ranger
 from meterlink.calibration.choosing import choose
-from meterlink.errors import LinkError, MeterlinkError, ShowingFailed
+from meterlink.errors import LinkError, MeterlinkError, ShowingFailed, one_line
 from meterlink.library.store import Library
 from meterlink.records import Calibration, Identity, Measurement, new_id
 from meterlink.sensor.dialects.dialect_file import complete_url
@@ -188,14 +188,9 @@ class SensorInUse:
             self.fail(error)
         except Exception as error:  # what shows is not ours: terminal, pipe, window
             failed = ShowingFailed(
-                "what came could not be shown ({why}): everything that was accepted is in the library", why=_why(error)
+                "what came could not be shown ({why}): everything that was accepted is in the library", why=one_line(error)
             )
             failed.__cause__ = error
             self.fail(failed)
-
-
-def _why(error: Exception) -> str:
-    text = getattr(error, "strerror", None) or str(error) or type(error).__name__
-    return " ".join(str(text).split())[:120]
 
 

@@ -118,9 +118,7 @@ class Session(Amended):
         what = follower(m.at_s - last.seen_s, stops if code is None else None)
         if earlier is None or code == OutcomeCode.TOO_DIM or what == Follower.STRAY:
             said = told("stray", gap_s=gap_s)
-            return Outcome(
-                OutcomeKind.IGNORED, said, waiting=self.walk.waiting, code=OutcomeCode.STRAY, numbers={"gap_s": gap_s}
-            )
+            return Outcome(OutcomeKind.IGNORED, said, waiting=self.walk.waiting, code=OutcomeCode.STRAY, numbers={"gap_s": gap_s})
         both = m if code is not None else m._replace(evidence=Evidence(apart_s=gap_s, apart_stops=stops))
         self._refused = last.refused
         if what == Follower.LIGHT:

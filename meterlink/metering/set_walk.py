@@ -40,9 +40,7 @@ class SetWalk(OpenedSet):
 
     def request(self, light: Light, **how: Any) -> Request:
         """What is asked for when a light is metered as the library's settings say, with the changes in ``how``."""
-        usual = Request(
-            light.id, point=light.point, aim=self.settings.default_aim, receptor=self.settings.default_receptor
-        )
+        usual = Request(light.id, point=light.point, aim=self.settings.default_aim, receptor=self.settings.default_receptor)
         return usual._replace(**how)
 
     def request_together(self, lit: Iterable[Light] = (), **how: Any) -> Request:
@@ -123,9 +121,7 @@ class SetWalk(OpenedSet):
 
     def pending(self) -> list[Light]:
         """Lights without a valid reading: none, a stale one, or one that has to be taken again."""
-        return [
-            s.light for s in self.view().lights if s.reading is None or s.judged is None or s.judged.verdict == RETAKE
-        ]
+        return [s.light for s in self.view().lights if s.reading is None or s.judged is None or s.judged.verdict == RETAKE]
 
     def held_before(self, light: Light) -> float | None:
         """How far the dome was held off in the light's last reading, else in its head's last one in another set; None: not said."""

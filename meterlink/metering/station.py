@@ -52,8 +52,7 @@ class SensorStation:
     async def measure(self, task: Task) -> Measurement:
         """Wait for the next pop, or average the steady light from now on.
 
-        Raises:
-            SensorError: nothing comes in its time, or the sensor does not take the range.
+        Raises SensorError: nothing comes in its time, or the sensor does not take the range.
         """
         if task.kind != Kind.FLASH:
             return await self._steady(task)

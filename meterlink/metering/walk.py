@@ -198,9 +198,7 @@ class Walk:
     def from_json(cls, data: dict[str, Any]) -> Walk:
         """Return the walk that ``as_json`` wrote; unreadable data gives an empty walk (it is only convenience)."""
         try:
-            requests = [
-                Request(**{**r, "lit": tuple(r.get("lit", ()))}) for r in data["requests"] if isinstance(r, dict)
-            ]
+            requests = [Request(**{**r, "lit": tuple(r.get("lit", ()))}) for r in data["requests"] if isinstance(r, dict)]
             position = min(max(int(data["position"]), 0), len(requests))
             return cls(
                 requests,

@@ -93,8 +93,7 @@ async def find_first(memory: Memory | None = None, *, sensor_id: str = "", **how
 
     ``how`` it is looked for: the options of ``find``.
 
-    Raises:
-        LinkNotFound: none answers; the message says what is in the way.
+    Raises LinkNotFound: none answers; the message says what is in the way.
     """
     seen: list[Found] = []
     async with contextlib.aclosing(find(memory, **how)) as finding:
@@ -151,8 +150,7 @@ async def _look(port: Port, gate: asyncio.Semaphore, patience_s: float, make_lin
 async def ask(link: Link, patience_s: float = PATIENCE_S) -> Identity | None:
     """Open a link, ask who is there a few times, close it; None when nobody answers in our own format.
 
-    Raises:
-        LinkError: it cannot be opened, or is lost meanwhile.
+    Raises LinkError: it cannot be opened, or is lost meanwhile.
     """
     from meterlink.sensor.dialects.native import NativeDecoder
 

@@ -11,13 +11,12 @@ import time
 from collections.abc import Callable, Sequence
 
 from meterlink.errors import LinkBusy, LinkError, LinkNotFound, UsageError
-from meterlink.sensor.dialects.dialect import NATIVE, Dialect, SerialSettings
+from meterlink.sensor.dialects.dialect import NATIVE, OURS, Dialect, SerialSettings
 from meterlink.sensor.dialects.dialect_file import make_decoder, serial_url, shipped_dialects
 from meterlink.sensor.dialects.guess import MAX_HEARD, Capture, Proposal, convincing, guess
 from meterlink.sensor.link.registry import link_for, parse
 from meterlink.words.language import say
 
-NATIVE_SERIAL = SerialSettings(baud=250_000)
 USUAL_BAUDS = (9600, 115_200, 57_600, 38_400, 19_200, 4800, 2400)
 LISTEN_S = 1.5
 """Most sensors send several lines a second, the slow ones one a second."""
@@ -81,10 +80,7 @@ def _bare(target: str) -> tuple[str, int]:
     """Return the port and the speed that was given with it, else 0."""
     parts = parse(target)
     if parts.scheme != "serial":
-        raise UsageError(
-            "{target}: only serial ports are tried; a Bluetooth sensor says itself what it is",
-            target=target,
-        )
+        raise UsageError("{target}: only serial ports are tried; a Bluetooth sensor says itself what it is", target=target)
     baud = parts.options.get("baud", "")
     return parts.target, int(baud) if baud.isascii() and baud.isdigit() and len(baud) < 9 else 0
 
@@ -93,7 +89,7 @@ def _settings(dialects: Sequence[Dialect], target: str) -> list[SerialSettings]:
     """Return the settings to try, the likely ones first; a network port has but one."""
     if "://" in target:
         return [SerialSettings()]
-    wanted = [NATIVE_SERIAL]
+    wanted = [OURS.serial]
     wanted += [SerialSettings(baud=baud) for baud in USUAL_BAUDS[:2]]
     wanted += [dialect.serial for dialect in dialects]
     wanted += [SerialSettings(baud=baud) for baud in USUAL_BAUDS]
@@ -130,7 +126,7 @@ async def _heard_at(
     await link.open(on_bytes, lambda _error: None)
     try:
         any_speed = "://" in target
-        ours = ask and (any_speed or setting.baud in (NATIVE_SERIAL.baud, 115_200))
+        ours = ask and (any_speed or setting.baud in (OURS.serial.baud, 115_200))
         captures = [await listen(make_decoder(NATIVE).identify() if ours else b"", listen_s, "")]
         if ask and not captures[0].data:
             captures += [

@@ -31,8 +31,7 @@ def decoder_for(url: str, list_ports: Ports = ports) -> Decoder | None:
 
     A Bluetooth link says itself what it found; a recording is decoded as the sensor was that it was made of.
 
-    Raises:
-        DialectError: the URL names a dialect that is not known or cannot be used.
+    Raises DialectError: the URL names a dialect that is not known or cannot be used.
     """
     parts = parse(url)
     dialect = dialect_of(url)

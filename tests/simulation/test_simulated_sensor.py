@@ -41,11 +41,11 @@ def test_commands_are_obeyed_or_refused_with_a_reason() -> None:
         return answer
 
     host.feed(chip.restart(), 0.0)
-    for frame in (host.set_range(1), host.steady_rate(20), host.set_interval(4), host.command(m.ARM, b"\x01\xcd\x0c")[1]):
+    for frame in (host.set_range(1), host.steady_rate(20), host.set_interval(4), host.message(m.ARM, b"\x01\xcd\x0c")):
         answer = ask(frame)
         assert isinstance(answer, Reply)
         assert answer.code == m.DONE
-    impossible, unknown = ask(host.set_range(5)), ask(host.command(0xEE)[1])
+    impossible, unknown = ask(host.set_range(5)), ask(host.message(0xEE))
     assert isinstance(impossible, Reply)
     assert isinstance(unknown, Reply)
     assert (impossible.code, unknown.code) == (m.NOT_POSSIBLE, m.UNKNOWN_COMMAND)

@@ -176,7 +176,7 @@ def test_commands_are_the_bytes_of_the_vectors(vector: dict[str, Any]) -> None:
     said = {
         "IDENTIFY": lambda: decoder.identify()[1:],
         "SET_RANGE": lambda: decoder.set_range(f["range"]),
-        "ARM": lambda: decoder.command(m.ARM, bytes((f["on"],)) + f["threshold"].to_bytes(2, "little"))[1],
+        "ARM": lambda: decoder.message(m.ARM, bytes((f["on"],)) + f["threshold"].to_bytes(2, "little")),
         "STEADY_RATE": lambda: decoder.steady_rate(f["hz"]),
         "SET_INTERVAL": lambda: decoder.set_interval(f["factor"]),
         "GET_STATUS": decoder.get_status,

@@ -86,6 +86,10 @@ class Dialect(NamedTuple):
         return next((field for field in self.fields if field.quantity == quantity), None)
 
 
+OURS = Dialect(NATIVE, "native", "", (), SerialSettings(baud=250_000))
+"""Our own sensor's, which says of itself what other descriptions say."""
+
+
 class _Checked:
     """One table of the file, with errors that name the file, the table and the key."""
 
@@ -139,20 +143,17 @@ def _is_token(value: Any) -> bool:
 def parse_dialect(text: str, origin: str = "dialect") -> Dialect:
     """Return the dialect that the TOML ``text`` describes; ``origin`` names it in errors.
 
-    Raises:
-        DialectError: one line that says what is wrong, where, and what would be right.
+    Raises DialectError: one line that says what is wrong, where, and what would be right.
     """
     try:
         raw = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
         raise DialectError(
-            "{origin}: not a TOML file ({error}); see the shipped ones",
-            origin=origin, error=str(error).splitlines()[0],
+            "{origin}: not a TOML file ({error}); see the shipped ones", origin=origin, error=str(error).splitlines()[0],
         ) from None
     if raw.get("format") != FORMAT:
         raise DialectError(
-            "{origin}: format must be {format}, the only one that this version knows; add format = 1",
-            origin=origin, format=FORMAT,
+            "{origin}: format must be {format}, the only one that this version knows; add format = 1", origin=origin, format=FORMAT,
         )
     kind = raw.get("kind")
     if kind not in KINDS:

@@ -12,7 +12,7 @@ from urllib.parse import parse_qsl, urlencode
 from meterlink.errors import DialectError
 from meterlink.sensor.dialects.base import Decoder
 from meterlink.sensor.dialects.csv_lines import CsvLineDecoder
-from meterlink.sensor.dialects.dialect import AUTO_BLUETOOTH, GATT, NATIVE, Dialect, SerialSettings, parse_dialect
+from meterlink.sensor.dialects.dialect import AUTO_BLUETOOTH, GATT, NATIVE, OURS, Dialect, SerialSettings, parse_dialect
 from meterlink.sensor.dialects.json_lines import JsonLineDecoder
 from meterlink.sensor.dialects.pop_lines import PopLineDecoder
 from meterlink.sensor.dialects.senml import SenmlDecoder
@@ -24,8 +24,7 @@ MAX_FILE_BYTES = 64 * 1024
 def load_dialect(path: str | Path) -> Dialect:
     """Return the dialect described in the file at ``path``.
 
-    Raises:
-        DialectError: the file is missing, too large, not text, or its description cannot be used.
+    Raises DialectError: the file is missing, too large, not text, or its description cannot be used.
     """
     path = Path(path)
     try:
@@ -36,8 +35,7 @@ def load_dialect(path: str | Path) -> Dialect:
             raw = file.read(MAX_FILE_BYTES + 1)
     except OSError as error:
         raise DialectError(
-            "{path}: {strerror}; check the path of the dialect file",
-            path=path, strerror=error.strerror or error,
+            "{path}: {strerror}; check the path of the dialect file", path=path, strerror=error.strerror or error,
         ) from None
     if len(raw) > MAX_FILE_BYTES:
         raise DialectError(
@@ -62,8 +60,7 @@ def shipped_dialects() -> tuple[Dialect, ...]:
 def find_dialect(name: str) -> Dialect:
     """Return the shipped dialect ``name``, or the one in the file that ``name`` is the path of.
 
-    Raises:
-        DialectError: there is none, or it cannot be used.
+    Raises DialectError: there is none, or it cannot be used.
     """
     for dialect in shipped_dialects():
         if dialect.name == name:
@@ -74,17 +71,12 @@ def find_dialect(name: str) -> Dialect:
     raise DialectError("no dialect {name!r}; known are {names}, or give the path of a .toml file", name=name, names=names)
 
 
-def serial_url(target: str, dialect: Dialect | str, serial: SerialSettings | None = None) -> str:
+def serial_url(target: str, dialect: str, serial: SerialSettings) -> str:
     """Return the URL of a sensor of this dialect on the port ``target`` (a device, or a URL of pyserial)."""
-    name = dialect if isinstance(dialect, str) else dialect.name
-    settings = serial or (SerialSettings() if isinstance(dialect, str) else dialect.serial)
-    options: dict[str, int | str] = {"baud": settings.baud} if "://" not in target else {}
-    for key, usual in (("data_bits", 8), ("parity", "none"), ("stop_bits", 1)):
-        value = getattr(settings, key)
-        if value != usual and "://" not in target:
-            options[key] = value
-    if name != NATIVE:
-        options["dialect"] = name
+    usual = SerialSettings(baud=0)._asdict()
+    options = {} if "://" in target else {key: value for key, value in serial._asdict().items() if value != usual[key]}
+    if dialect != NATIVE:
+        options["dialect"] = dialect
     head = target if "://" in target else f"serial:{target}"
     mark = "&" if "?" in head else "?"
     return head + (mark + urlencode(options, safe="/") if options else "")
@@ -93,8 +85,7 @@ def serial_url(target: str, dialect: Dialect | str, serial: SerialSettings | Non
 def complete_url(url: str) -> str:
     """Return ``url`` with the serial settings of the dialect that it names; what the URL says itself stays.
 
-    Raises:
-        DialectError: it names a dialect that is not known.
+    Raises DialectError: it names a dialect that is not known.
     """
     head, mark, query = url.partition("?")
     given = dict(parse_qsl(query, keep_blank_values=True))
@@ -111,10 +102,9 @@ def make_decoder(dialect: str | Dialect, sensor_id: str = "") -> Decoder:
     ``sensor_id`` names sensors that do not say who they are (a serial number of the adapter, an address); without it
     the dialect's name stands in.
 
-    Raises:
-        DialectError: there is no such dialect, or it cannot be used.
+    Raises DialectError: there is no such dialect, or it cannot be used.
     """
-    if dialect == NATIVE:
+    if dialect in (NATIVE, OURS):
         from meterlink.sensor.dialects.native import NativeDecoder
 
         return NativeDecoder()

@@ -27,8 +27,7 @@ _decode = cobs.decode
 def encode(message: bytes) -> bytes:
     """Return ``message`` as one frame with its CRC and the closing 0x00.
 
-    Raises:
-        ValueError: the message would make a frame longer than ``MAX_FRAME`` or shorter than ``MIN_FRAME``.
+    Raises ValueError: the message would make a frame longer than ``MAX_FRAME`` or shorter than ``MIN_FRAME``.
     """
     if not MIN_FRAME - CRC_BYTES <= len(message) <= MAX_FRAME - CRC_BYTES:
         raise ValueError(f"a message has {MIN_FRAME - CRC_BYTES} to {MAX_FRAME - CRC_BYTES} bytes, not {len(message)}")

@@ -31,27 +31,21 @@ def _code(value: bytes, size: int, *not_known: int, signed: bool = False) -> flo
 def illuminance_lx(value: bytes) -> float | None:
     """Return the value of characteristic 0x2AFB in lx (uint24, 0.01 lx), None when the sensor does not know it.
 
-    Raises:
-        ValueError: not three bytes.
+    Raises ValueError: not three bytes.
     """
     code = _code(value, 3, 0xFFFFFF)
     return None if code is None else code / 100
 
 
 def illuminance_16_lx(value: bytes) -> float | None:
-    """Return the value of characteristic 0x2C1C in lx (uint16, 1 lx), None when not known.
-
-    Raises:
-        ValueError: not two bytes.
-    """
+    """Return the value of characteristic 0x2C1C in lx (uint16, 1 lx), None when not known.  Raises ValueError: not two bytes."""
     return _code(value, 2, 0xFFFF)
 
 
 def cct_k(value: bytes) -> float | None:
     """Return the value of characteristic 0x2AE9 in kelvin (uint16), None when not known.
 
-    Raises:
-        ValueError: not two bytes, or below 800 K, which the format forbids.
+    Raises ValueError: not two bytes, or below 800 K, which the format forbids.
     """
     code = _code(value, 2, 0xFFFF)
     if code is not None and code < 800:
@@ -62,8 +56,7 @@ def cct_k(value: bytes) -> float | None:
 def chromaticity(value: bytes) -> tuple[float, float]:
     """Return x and y of characteristic 0x2AE4 (2 × uint16, 1/65536).
 
-    Raises:
-        ValueError: not four bytes, or none that the diagram has.
+    Raises ValueError: not four bytes, or none that the diagram has.
     """
     x, y = _code(value[:2], 2), _code(value[2:], 2)
     if not x or not y or x + y > 65536:
@@ -74,8 +67,7 @@ def chromaticity(value: bytes) -> tuple[float, float]:
 def duv(value: bytes) -> float | None:
     """Return the value of characteristic 0x2AE3 (sint16, 1e-5), None when not known or not valid.
 
-    Raises:
-        ValueError: not two bytes, or outside ±0.05, which the format forbids.
+    Raises ValueError: not two bytes, or outside ±0.05, which the format forbids.
     """
     code = _code(value, 2, 0x7FFE, 0x7FFF, signed=True)
     if code is not None and abs(code) > 5000:
@@ -84,11 +76,7 @@ def duv(value: bytes) -> float | None:
 
 
 def battery_fraction(value: bytes) -> float | None:
-    """Return the value of characteristic 0x2A19 as a fraction (uint8, %), None above 100.
-
-    Raises:
-        ValueError: not one byte.
-    """
+    """Return the value of characteristic 0x2A19 as a fraction (uint8, %), None above 100.  Raises ValueError: not one byte."""
     percent = _code(value, 1, *range(101, 256))
     return None if percent is None else percent / 100
 

@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from meterlink.errors import DialectError
 from meterlink.records import Identity, PopFigures, Steady
-from meterlink.sensor.dialects.dialect import NATIVE, Dialect, SerialSettings
+from meterlink.sensor.dialects.dialect import OURS, Dialect, SerialSettings
 from meterlink.sensor.dialects.dialect_file import make_decoder, serial_url
 from meterlink.sensor.dialects.draft import draft_dialect
 from meterlink.sensor.dialects.quantities import UNITS
@@ -69,8 +69,7 @@ def guess(captures: Sequence[Capture], dialects: Sequence[Dialect], target: str 
 
     A proposal without a dialect says what was heard instead, and what to do.
     """
-    known: list[Dialect | str] = [NATIVE, *dialects]
-    judged = (_judge(capture, dialect, target) for capture in captures for dialect in known)
+    judged = (_judge(capture, dialect, target) for capture in captures for dialect in (OURS, *dialects))
     candidates = sorted(filter(None, judged), key=itemgetter(0), reverse=True)
     if not candidates:
         return _nothing_fits(captures)
@@ -87,12 +86,10 @@ def convincing(proposal: Proposal) -> bool:
     return bool(proposal.dialect) and (proposal.flash or (proposal.lights > MIN_LIGHTS and proposal.believed > 0.95))
 
 
-def _judge(capture: Capture, dialect: Dialect | str, target: str) -> tuple[tuple[float, ...], Proposal] | None:
+def _judge(capture: Capture, dialect: Dialect, target: str) -> tuple[tuple[float, ...], Proposal] | None:
     """Return a proposal behind its rank; None when the dialect does not fit."""
-    name = dialect if isinstance(dialect, str) else dialect.name
-    only_answers = not isinstance(dialect, str) and bool(dialect.poll_s)
     # Who only answers was asked in its own dialect; who was asked in another speaks by itself or not at all.
-    if (only_answers and capture.asked != name) or (not only_answers and capture.asked not in ("", name)):
+    if capture.asked != dialect.name and (dialect.poll_s or capture.asked):
         return None
     try:
         decoder = make_decoder(dialect)
@@ -101,27 +98,25 @@ def _judge(capture: Capture, dialect: Dialect | str, target: str) -> tuple[tuple
     samples = decoder.feed(capture.data[:MAX_HEARD], 0.0)
     stats = decoder.stats
     identity = next((sample for sample in samples if isinstance(sample, Identity)), None)
-    tells_pops = not isinstance(dialect, str) and dialect.pops
-    if tells_pops and b"\npop" not in capture.data.replace(b"\r", b"\n"):
+    if dialect.pops and b"\npop" not in capture.data.replace(b"\r", b"\n"):
         return None
     lights = sum(isinstance(sample, Steady | PopFigures) for sample in samples)
     judged = stats.frames + stats.damaged_total
     believed = stats.frames / judged if judged else 0.0
-    if name == NATIVE:
+    if dialect is OURS:
         if identity is None:
             return None
     elif lights < MIN_LIGHTS or believed < MIN_BELIEVED:
         return None
     evidence, certainty = _evidence(capture, dialect, identity, samples, stats.frames)
     serial = capture.serial
-    declared = not isinstance(dialect, str) and dialect.serial == serial
     flash = bool(identity and identity.flash)
     proposal = Proposal(
-        name, serial_url(target, dialect, serial), evidence,
-        told("tells_figures") if tells_pops else told("tells_flash") if flash else _steady_only(capture.data), flash,
+        dialect.name, serial_url(target, dialect.name, serial), evidence,
+        told("tells_figures") if dialect.pops else told("tells_flash") if flash else _steady_only(capture.data), flash,
         lights / capture.seconds if capture.seconds > 0 else 0.0, lights, believed,
     )  # fmt: skip
-    return (certainty, round(believed, 2), float(declared), lights, -_assumed(dialect)), proposal
+    return (certainty, round(believed, 2), float(dialect.serial == serial), lights, -_assumed(dialect)), proposal
 
 
 def _steady_only(data: bytes) -> Told:
@@ -134,20 +129,20 @@ def _steady_only(data: bytes) -> Told:
     return all_of(told("light_chip", family=family, most=most), told("tells_steady"))
 
 
-def _assumed(dialect: Dialect | str) -> int:
+def _assumed(dialect: Dialect) -> int:
     """Return how much a dialect assumes about a bare number: lux least, other units more, scales most."""
-    field = None if isinstance(dialect, str) else dialect.field("illuminance")
+    field = dialect.field("illuminance")
     if field is None:
         return 0
     return (UNITS["illuminance"][field.unit.lower()] != 1.0 or field.unit.lower() == "ev") + 2 * (field.scale != 1.0)
 
 
 def _evidence(
-    capture: Capture, dialect: Dialect | str, identity: Identity | None, samples: Sequence[object], frames: int
+    capture: Capture, dialect: Dialect, identity: Identity | None, samples: Sequence[object], frames: int
 ) -> tuple[Told, float]:
     """Return the evidence and how much it says: 5 a checksum, 4 a structure with names, 3 a unit, 1 bare."""
     where = _port(capture.serial)
-    if isinstance(dialect, str):
+    if dialect is OURS:
         who = f"{identity.name} ({identity.sensor_id})" if identity else told("the_sensor")
         return told("heard_frames", where=where, who=who), 5.0
     if dialect.kind == "modbus":

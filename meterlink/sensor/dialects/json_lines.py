@@ -15,8 +15,7 @@ MAX_DEPTH = 16
 def loads(text: str) -> Any:
     """Return what the JSON ``text`` says, strictly (no NaN, no Infinity, no nesting beyond ``MAX_DEPTH``).
 
-    Raises:
-        Refused: it is not JSON (``text``), or too deep (``depth``).
+    Raises Refused: it is not JSON (``text``), or too deep (``depth``).
     """
     # The parser recurses: a line of brackets must not reach the interpreter's own limit.
     if text.count("[") + text.count("{") > MAX_DEPTH and _depth(text) > MAX_DEPTH:

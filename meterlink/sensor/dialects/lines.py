@@ -121,9 +121,5 @@ class LineDecoder(Identified):
         return self.introduce(out)
 
     def line(self, text: str, at_s: float) -> list[Sample]:
-        """Return the samples of one line.
-
-        Raises:
-            Refused: the line cannot be believed.
-        """
+        """Return the samples of one line.  Raises Refused: the line cannot be believed."""
         raise NotImplementedError

@@ -26,6 +26,7 @@ from meterlink.records import (
     Steady,
     WaveBlock,
 )
+from meterlink.sensor.dialects.frames import encode
 from meterlink.words.language import marked, say
 
 VERSION = 1
@@ -44,7 +45,8 @@ RANGER_STATES = (
     RangerState.GOOD, RangerState.NOTHING, RangerState.WEAK, RangerState.BRIGHT, RangerState.AMBIGUOUS, RangerState.SILENT,
 )  # fmt: skip
 """By the status of DISTANCE."""
-FLASH, STEADY_LIGHT, HAS_COLOUR, HAS_RANGE_FINDER, HAS_BATTERY, HAS_INTERVALS = 1, 2, 4, 8, 16, 32
+ABILITIES = {"flash": 1, "steady": 2, "colour": 4, "range_finder": 8, "battery": 16}
+HAS_INTERVALS = 32
 INTERVAL_FACTORS = (1, 2, 4, 8)
 MAX_RANGES, MAX_SEGMENTS, MAX_CHANNELS, MAX_NAME_BYTES, MAX_BITS = 8, 8, 16, 32, 16
 NOT_KNOWN = 0xFFFF
@@ -98,24 +100,19 @@ def parse_identity(frame: bytes, at_s: float, adc_bits: int) -> Identity:  # noq
     name = frame[_IDENTITY.size : _IDENTITY.size + length]
     if length > MAX_NAME_BYTES or _IDENTITY.size + length > len(frame) - CRC_BYTES:
         raise _refuse("a name that is cut short or too long")
-    if not 1 <= ranges <= MAX_RANGES or not 1 <= bits <= MAX_BITS or (can & FLASH and not interval_ns):
+    if not 1 <= ranges <= MAX_RANGES or not 1 <= bits <= MAX_BITS or (can & ABILITIES["flash"] and not interval_ns):
         raise _refuse("an identity that cannot be")
-    interval_s = interval_ns / 1e9
     return Identity(
         sensor_id=unique.hex(),
         name="".join(c for c in name.decode("utf-8", "replace") if c.isprintable()).strip() or "sensor",
         dialect=DIALECT,
         firmware=f"{major}.{minor}.{patch}",
-        flash=bool(can & FLASH),
-        steady=bool(can & STEADY_LIGHT),
-        colour=bool(can & HAS_COLOUR),
         ranges=range_names(ranges),
-        range_finder=bool(can & HAS_RANGE_FINDER),
         adc_bits=bits,
         ring_samples=ring,
-        sample_interval_s=interval_s,
-        battery=bool(can & HAS_BATTERY),
+        sample_interval_s=interval_ns / 1e9,
         intervals=tuple(interval_ns * f / 1e9 for f in INTERVAL_FACTORS) if can & HAS_INTERVALS else (),
+        **{ability: bool(can & bit) for ability, bit in ABILITIES.items()},
     )
 
 
@@ -241,6 +238,18 @@ def _unpack(layout: Struct, frame: bytes, missing: tuple[int, ...] = ()) -> tupl
     if not missing:
         raise _refuse("a message that is cut short")
     return missing
+
+
+class Numbered:
+    """Makes messages into frames, numbered as they go out."""
+
+    _sequence = 0
+
+    def message(self, kind: int, body: bytes = b"") -> bytes:
+        """Return any message as a frame."""
+        frame = encode(HEADER.pack(VERSION, kind, self._sequence) + body)
+        self._sequence = self._sequence + 1 & 0xFFFF
+        return frame
 
 
 Parse = Callable[[bytes, float, int], Sample | None]

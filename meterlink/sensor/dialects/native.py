@@ -8,7 +8,7 @@ from meterlink.errors import FrameError
 from meterlink.records import Identity, PopNotice, Sample
 from meterlink.sensor.dialects import messages as m
 from meterlink.sensor.dialects.base import Decoder
-from meterlink.sensor.dialects.frames import FrameReader, encode
+from meterlink.sensor.dialects.frames import FrameReader
 
 _PARSERS = m.PARSERS
 _unpack_header = m.HEADER.unpack_from
@@ -20,7 +20,7 @@ _REMEMBERED = 64
 """Frames of pops that are known when they come again."""
 
 
-class NativeDecoder(Decoder):
+class NativeDecoder(Decoder, m.Numbered):
     """Decoder of wire format v1 (``shared/wire/wire-v1.md``) and encoder of its commands.
 
     Steady light counts only once the sensor has said who it is, because its codes have that message's bits.
@@ -36,7 +36,6 @@ class NativeDecoder(Decoder):
         self._expected = -1
         self._pops_lost = -1
         self._recent: deque[bytes] = deque(maxlen=_REMEMBERED)
-        self._sequence = 0
 
     def reset(self) -> None:
         """Forget the unfinished frame and where the sequence stood; the identity is kept."""
@@ -108,41 +107,35 @@ class NativeDecoder(Decoder):
                 return sample._replace(lost=new if new < _HALF else sample.lost)
         return sample
 
-    def command(self, kind: int, body: bytes = b"") -> tuple[int, bytes]:
-        """Return the sequence number that a ``Reply`` will carry, and the frame of the command."""
-        sequence = self._sequence
-        self._sequence = sequence + 1 & 0xFFFF
-        return sequence, encode(m.HEADER.pack(m.VERSION, kind, sequence) + body)
-
     def identify(self) -> bytes:
         """IDENTIFY, after a 0x00 that ends whatever was half sent on this line before."""
-        return b"\0" + self.command(m.IDENTIFY)[1]
+        return b"\0" + self.message(m.IDENTIFY)
 
     def set_range(self, index: int) -> bytes:
         """SET_RANGE.  Raises ``ValueError`` outside 0 to 7."""
         if not 0 <= index < m.MAX_RANGES:
             raise ValueError(f"a range index is 0 to {m.MAX_RANGES - 1}, not {index}")
-        return self.command(m.SET_RANGE, bytes((index,)))[1]
+        return self.message(m.SET_RANGE, bytes((index,)))
 
     def steady_rate(self, rate_hz: int) -> bytes:
         """STEADY_RATE, 0 to 50."""
         if not 0 <= rate_hz <= 50:
             raise ValueError(f"steady light comes 0 to 50 times a second, not {rate_hz}")
-        return self.command(m.STEADY_RATE, bytes((rate_hz,)))[1]
+        return self.message(m.STEADY_RATE, bytes((rate_hz,)))
 
     def set_interval(self, factor: int) -> bytes:
         """SET_INTERVAL, 1, 2, 4 or 8."""
         if factor not in m.INTERVAL_FACTORS:
             raise ValueError(f"an interval factor is one of {m.INTERVAL_FACTORS}, not {factor}")
-        return self.command(m.SET_INTERVAL, bytes((factor,)))[1]
+        return self.message(m.SET_INTERVAL, bytes((factor,)))
 
     def set_identity(self, sensor_id: str, name: str) -> bytes:
         """SET_IDENTITY.  Raises ``ValueError`` unless the id has 16 hex digits and the name at most 32 bytes."""
         unique_id, text = bytes.fromhex(sensor_id), name.encode()
         if len(unique_id) != 8 or len(text) > m.MAX_NAME_BYTES:
             raise ValueError(f"an id has 16 hex digits, a name at most {m.MAX_NAME_BYTES} bytes")
-        return self.command(m.SET_IDENTITY, unique_id + bytes((len(text),)) + text)[1]
+        return self.message(m.SET_IDENTITY, unique_id + bytes((len(text),)) + text)
 
     def get_status(self) -> bytes:
         """GET_STATUS."""
-        return self.command(m.GET_STATUS)[1]
+        return self.message(m.GET_STATUS)

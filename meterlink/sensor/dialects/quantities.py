@@ -85,8 +85,7 @@ def known_unit(unit: str) -> str:
 def to_si(field: Field, number: float, unit: str = "") -> float:
     """Return ``number`` as lx, K, fraction, V or m; ``unit`` is what stood beside it, else the field's own is used.
 
-    Raises:
-        Refused: the unit is unknown or not one of the quantity (``unit``), or the value cannot be (``value``).
+    Raises Refused: the unit is unknown or not one of the quantity (``unit``), or the value cannot be (``value``).
     """
     if not -1e300 < number < 1e300:
         raise Refused("value")

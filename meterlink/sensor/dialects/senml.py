@@ -12,6 +12,7 @@ from math import isfinite
 from typing import Any, NamedTuple
 
 from meterlink.records import Battery, Sample
+from meterlink.sensor.dialects.base import DecoderStats
 from meterlink.sensor.dialects.dialect import Dialect
 from meterlink.sensor.dialects.json_lines import loads
 from meterlink.sensor.dialects.lines import Identified
@@ -68,9 +69,8 @@ class Resolver:
     def resolve(self, raw: Any) -> Record | None:
         """Return the resolved record; None for one that only sets base values.
 
-        Raises:
-            Refused: the record breaks the standard: ``type``, ``label`` (unknown and must be understood), ``version``,
-                ``name``, ``value`` (none, or more than one).
+        Raises Refused: the record breaks the standard: ``type``, ``label`` (unknown and must be understood), ``version``, ``name``,
+        ``value`` (none, or more than one).
         """
         if not isinstance(raw, dict):
             raise Refused("type")
@@ -132,9 +132,8 @@ class Resolver:
 class PackSplitter:
     """Cut a byte stream into the objects of its arrays.  Holds at most ``limit`` bytes of an unfinished one."""
 
-    def __init__(self, limit: int) -> None:
-        self.limit = limit
-        self.dropped = 0
+    def __init__(self, limit: int, stats: DecoderStats) -> None:
+        self._limit, self._stats = limit, stats
         self.reset()
 
     def reset(self) -> None:
@@ -189,8 +188,8 @@ class PackSplitter:
 
     def _keep(self, buffer: bytes, position: int, out: list[bytes]) -> None:
         start = self._object_at if self._object_at >= 0 else position
-        if len(buffer) - start > self.limit:
-            self.dropped += len(buffer) - start
+        if len(buffer) - start > self._limit:
+            self._stats.dropped_bytes += len(buffer) - start
             out.append(b"")
             self.reset()
             return
@@ -204,7 +203,7 @@ class SenmlDecoder(Identified):
 
     def __init__(self, dialect: Dialect, sensor_id: str = "") -> None:
         super().__init__(dialect, sensor_id)
-        self._splitter = PackSplitter(dialect.line_bytes)
+        self._splitter = PackSplitter(dialect.line_bytes, self.stats)
         self._resolver = Resolver()
         self._broken = True
 
@@ -231,8 +230,6 @@ class SenmlDecoder(Identified):
                 self.stats.dropped_bytes += len(piece)
             else:
                 out += self._object(piece, at_s)
-        self.stats.dropped_bytes += self._splitter.dropped
-        self._splitter.dropped = 0
         return self.introduce(out)
 
     def _object(self, piece: bytes, at_s: float) -> list[Sample]:

@@ -8,7 +8,6 @@ from typing import NamedTuple
 from meterlink.errors import FrameError
 from meterlink.records import HeldOff, Identity, WaveBlock
 from meterlink.sensor.dialects import messages as m
-from meterlink.sensor.dialects.frames import encode
 
 _CLOCK = 0xFFFF_FFFF
 
@@ -27,8 +26,7 @@ _BODY_BYTES = {m.IDENTIFY: 0, m.SET_RANGE: 1, m.ARM: 3, m.STEADY_RATE: 1, m.SET_
 def parse_command(frame: bytes) -> Command:
     """Return the command in one verified frame (with its CRC).  Unknown types come with their whole body.
 
-    Raises:
-        FrameError: another version, not a command, or a body that is too short.
+    Raises FrameError: another version, not a command, or a body that is too short.
     """
     version, kind, sequence = m.HEADER.unpack_from(frame)
     body = frame[m.HEADER.size : -m.CRC_BYTES]
@@ -37,28 +35,13 @@ def parse_command(frame: bytes) -> Command:
     return Command(kind, sequence, body)
 
 
-class SensorEncoder:
+class SensorEncoder(m.Numbered):
     """Frames of a sensor, numbered as they are made.  Times are seconds since its start."""
-
-    def __init__(self) -> None:
-        self._sequence = 0
-
-    def message(self, kind: int, body: bytes) -> bytes:
-        """Return any message as a frame."""
-        frame = encode(m.HEADER.pack(m.VERSION, kind, self._sequence) + body)
-        self._sequence = self._sequence + 1 & 0xFFFF
-        return frame
 
     def identity(self, identity: Identity) -> bytes:
         """IDENTITY.  ``sensor_id`` must be 16 hex digits, ``firmware`` three numbers with dots."""
-        can = (
-            (m.FLASH if identity.flash else 0)
-            | (m.STEADY_LIGHT if identity.steady else 0)
-            | (m.HAS_COLOUR if identity.colour else 0)
-            | (m.HAS_RANGE_FINDER if identity.range_finder else 0)
-            | (m.HAS_BATTERY if identity.battery else 0)
-            | (m.HAS_INTERVALS if identity.intervals else 0)
-        )
+        can = sum(bit for ability, bit in m.ABILITIES.items() if getattr(identity, ability))
+        can |= m.HAS_INTERVALS if identity.intervals else 0
         name = identity.name.encode()[: m.MAX_NAME_BYTES]
         return self.message(
             m.IDENTITY,

@@ -76,24 +76,12 @@ class TextLineDecoder(LineDecoder):
         None is a number that the dialect does not name (a counter, a temperature): it is passed over, but only when
         it has a label; a bare unknown unit is damage.
         """
-        fields = self._dialect.fields
-        for field in fields:
-            if field.where and label == field.where:
-                return field
-        quantity = known_unit(unit) if unit else ""
-        if quantity:
-            return self._by_unit(label, quantity)
-        if label:
-            return None
-        if unit:
-            raise Refused("unit")
-        return self._by_unit(label, "illuminance")
-
-    def _by_unit(self, label: str, quantity: str) -> Field | None:
+        for named in self._dialect.fields:
+            if named.where and label == named.where:
+                return named
+        quantity = known_unit(unit) if unit or label else "illuminance"
         field = self._dialect.field(quantity)
-        # A field that has a label of its own is not to be guessed from a unit beside another label.
-        if field is not None and field.where and label and label != field.where:
-            return None
         if field is None and not label:
             raise Refused("unit")
-        return field
+        # A field that has a label of its own is not to be guessed from a unit beside another label.
+        return None if field is not None and field.where and label else field

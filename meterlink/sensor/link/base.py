@@ -36,8 +36,6 @@ class LinkState(NamedTuple):
     url: str
     error: LinkError | None = None
     """Why it waits or stopped."""
-    attempt: int = 0
-    """Attempts since it was last connected."""
 
 
 OnLinkState = Callable[[LinkState], None]

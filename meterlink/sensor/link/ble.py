@@ -225,11 +225,7 @@ class BleLink:
 
 
 def choose(client: BleakClient, wanted_dialect: str, url: str) -> Way:
-    """Return the first of the three ways that the connected sensor offers.
-
-    Raises:
-        LinkError: it offers none.
-    """
+    """Return the first of the three ways that the connected sensor offers.  Raises LinkError: it offers none."""
     for service, down, up, dialect in (
         (uuids.NATIVE_SERVICE, uuids.NATIVE_TO_SENSOR, uuids.NATIVE_FROM_SENSOR, "meterlink-1"),
         (uuids.TEXT_SERVICE, uuids.TEXT_TO_SENSOR, uuids.TEXT_FROM_SENSOR, wanted_dialect or DEFAULT_TEXT_DIALECT),

@@ -48,8 +48,7 @@ class Air:
 
         The caller must not hold the lock.
 
-        Raises:
-            LinkError: Bluetooth cannot be used.
+        Raises LinkError: Bluetooth cannot be used.
         """
         async with self.lock:
             if self.connecting:
@@ -61,8 +60,7 @@ class Air:
     async def connect(self, address: str, on_disconnect: Callable[[BleakClient], None], url: str) -> BleakClient:
         """Return a connected client with its services known.
 
-        Raises:
-            LinkNotFound, LinkBusy, LinkError: in words, with what to do.
+        Raises LinkNotFound, LinkBusy, LinkError: in words, with what to do.
         """
         self.connecting += 1
         self.end_scan.set()

@@ -25,9 +25,7 @@ _DENIED = {
     "win32": marked("Bluetooth is not allowed for this program: allow it under Settings > Privacy & security > Radios"),
     "android": marked("Bluetooth is not allowed for this app: allow 'Nearby devices' in the app's permissions"),
 }
-_NO_SERVICE = {
-    "linux": marked("the Bluetooth service is not running: start it with 'sudo systemctl enable --now bluetooth'"),
-}
+_NO_SERVICE = {"linux": marked("the Bluetooth service is not running: start it with 'sudo systemctl enable --now bluetooth'")}
 _NO_LIBRARY = marked("Bluetooth needs the package bleak: install it with 'pip install bleak'")
 NOT_HEARD = marked("is not heard: switch it on, come nearer, and see that no other phone or computer is connected to it")
 
@@ -65,8 +63,7 @@ def explain(error: BaseException, url: str, system: str = "", *, open_link: bool
         return LinkNotFound("{url} does not answer: come nearer, or switch the sensor off and on", url=url)
     if isinstance(error, FileNotFoundError | ConnectionRefusedError) and system == "linux":
         return LinkError(
-            "{no_service} (the system's message bus cannot be reached)",
-            url, no_service=say(_line(_NO_SERVICE, system)),
+            "{no_service} (the system's message bus cannot be reached)", url, no_service=say(_line(_NO_SERVICE, system)),
         )
     if isinstance(error, PermissionError):
         return LinkError(_line(_DENIED, system), url)

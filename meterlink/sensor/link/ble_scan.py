@@ -38,8 +38,7 @@ async def scan(seconds: float = 5.0, on_seen: Callable[[Seen], None] | None = No
     ``on_seen`` is told of each once, when it is first heard.  Devices that do not look like a light sensor are left out.  The scan
     ends early when something else in this program wants to connect.
 
-    Raises:
-        LinkError: Bluetooth cannot be used; one line says why and what to do.
+    Raises LinkError: Bluetooth cannot be used; one line says why and what to do.
     """
     seen: dict[str, Seen] = {}
 

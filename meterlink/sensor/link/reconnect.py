@@ -58,7 +58,6 @@ class ReconnectingLink:
         self._lost: asyncio.Future[LinkError] | None = None
         self._task: asyncio.Task[None] | None = None
         self._first: asyncio.Future[None] | None = None
-        self._attempt = 0
         self.state = LinkState(STOPPED, "not connected yet", url)
         self._told: LinkState | None = None
         self._on_bytes: OnBytes = lambda *_: None
@@ -67,7 +66,7 @@ class ReconnectingLink:
     async def open(self, on_bytes: OnBytes, on_lost: OnLost) -> None:
         """Start keeping the link.  Without ``patient``, the first failure is raised and nothing is kept."""
         await self.close()
-        self._on_bytes, self._on_lost, self._attempt = on_bytes, on_lost, 0
+        self._on_bytes, self._on_lost = on_bytes, on_lost
         loop = asyncio.get_running_loop()
         self._first = loop.create_future()
         self._task = loop.create_task(self._keep(self._first))
@@ -123,7 +122,6 @@ class ReconnectingLink:
                 await self._look_elsewhere()
 
     async def _connect(self, first: asyncio.Future[None]) -> float:
-        self._attempt += 1
         self._tell(CONNECTING, say("connecting to {url}", url=self.url))
         link = self._make_link(self.url)
         lost: asyncio.Future[LinkError] = asyncio.get_running_loop().create_future()
@@ -133,7 +131,6 @@ class ReconnectingLink:
             await asyncio.wait_for(link.open(self._listener(link), _once(lost)), ATTEMPT_LIMIT_S)
         except TimeoutError:
             raise LinkError("{url} does not answer: switch the sensor off and on", url=self.url) from None
-        self._attempt = 0
         self._tell(CONNECTED, say("connected to {url}", url=self.url))
         if not first.done():
             first.set_result(None)
@@ -174,7 +171,7 @@ class ReconnectingLink:
         return self._clock() if self._clock is not None else asyncio.get_running_loop().time()
 
     def _tell(self, name: str, words: str, error: LinkError | None = None) -> None:
-        self.state = LinkState(name, words, self.url, error, self._attempt)
+        self.state = LinkState(name, words, self.url, error)
         if self.on_state is None or not self._is_news(name, error):
             return
         self._told = self.state

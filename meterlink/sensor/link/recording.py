@@ -83,8 +83,7 @@ class RecordingLink:
     async def open(self, on_bytes: OnBytes, on_lost: OnLost) -> None:
         """Begin the recording, if it is the first opening, and open the link.
 
-        Raises:
-            UsageError: the file is there already or cannot be made.
+        Raises UsageError: the file is there already or cannot be made.
         """
         if self._file is None and not self.trouble:
             self._begin()
@@ -118,8 +117,7 @@ class RecordingLink:
                 self._stop(error)
                 return
             raise UsageError(
-                "{path} cannot be written ({strerror}): choose another place",
-                path=self.path, strerror=error.strerror,
+                "{path} cannot be written ({strerror}): choose another place", path=self.path, strerror=error.strerror,
             ) from error
         if self._begun:
             return
@@ -213,16 +211,12 @@ def _opened(path: Path) -> IO[str]:
         raise LinkNotFound("there is no recording {path}: check its name", f"file:{path}", path=path) from None
     except OSError as error:
         raise LinkError(
-            "{path} cannot be read ({strerror}): choose a recording",
-            f"file:{path}", path=path, strerror=error.strerror,
+            "{path} cannot be read ({strerror}): choose a recording", f"file:{path}", path=path, strerror=error.strerror,
         ) from error
 
 
 def _header(path: Path, file: IO[str]) -> dict[str, Any]:
-    refuse = LinkError(
-        "{path} is not a recording of meterlink: choose a file that was recorded by it",
-        f"file:{path}", path=path,
-    )
+    refuse = LinkError("{path} is not a recording of meterlink: choose a file that was recorded by it", f"file:{path}", path=path)
     try:
         header = json.loads(file.readline(MAX_LINE))
     except (ValueError, RecursionError):
@@ -268,8 +262,7 @@ def from_url(url: LinkUrl) -> FileLink:
         speed = -1.0
     if not (text == "max" or 0.0 < speed <= MAX_SPEED):
         raise UsageError(
-            "{url}: speed is max or a number up to {max_speed:.0f}, not {typed!r}",
-            url=url.text, max_speed=MAX_SPEED, typed=text,
+            "{url}: speed is max or a number up to {max_speed:.0f}, not {typed!r}", url=url.text, max_speed=MAX_SPEED, typed=text,
         )
     return FileLink(url.target, speed=speed, url=url.text)
 

@@ -48,17 +48,12 @@ class LinkUrl(NamedTuple):
             if name not in (*known, "dialect"):
                 allowed = ", ".join(sorted((*known, "dialect")))
                 raise UsageError(
-                    "{url}: there is no option {name!r} here, use one of {allowed}",
-                    url=self.text, name=name, allowed=allowed,
+                    "{url}: there is no option {name!r} here, use one of {allowed}", url=self.text, name=name, allowed=allowed,
                 )
 
 
 def parse(text: str) -> LinkUrl:
-    """Return the parts of a sensor's URL; a bare port name is a serial port.
-
-    Raises:
-        UsageError: it is no URL of a sensor.
-    """
+    """Return the parts of a sensor's URL; a bare port name is a serial port.  Raises UsageError: it is no URL of a sensor."""
     if not text or len(text) > MAX_URL or not text.isprintable():
         raise UsageError("a sensor is named by a URL such as serial:/dev/ttyACM0: {do}", do=Do("sensors"))
     if text.startswith("/dev/") or re.fullmatch(r"COM\d+", text, re.IGNORECASE):
@@ -87,8 +82,7 @@ def parse(text: str) -> LinkUrl:
 def link_for(url: str) -> Link:
     """Return the link, not yet open, that a URL names.
 
-    Raises:
-        UsageError: it is no URL of a sensor, or an option has a value that cannot be.
+    Raises UsageError: it is no URL of a sensor, or an option has a value that cannot be.
     """
     parts = parse(url)
     link: Link = import_module(_MODULES[parts.scheme]).from_url(parts)
@@ -96,14 +90,7 @@ def link_for(url: str) -> Link:
 
 
 def _take_out(text: str, names: tuple[str, ...]) -> tuple[str, dict[str, str]]:
-    head, mark, query = text.partition("?")
-    if not mark:
-        return text, {}
-    ours, theirs = {}, []
-    for part in query.split("&"):
-        name, _, value = part.partition("=")
-        if name in names:
-            ours[name] = value
-        else:
-            theirs.append(part)
-    return head + ("?" + "&".join(theirs) if theirs else ""), ours
+    head, _, query = text.partition("?")
+    parts = [part.partition("=") for part in query.split("&")]
+    theirs = "&".join("".join(part) for part in parts if part[0] not in names)
+    return head + (f"?{theirs}" if theirs else ""), {name: value for name, _, value in parts if name in names}

@@ -10,7 +10,6 @@ from __future__ import annotations
 import asyncio
 import errno
 import os
-import re
 import threading
 import time
 from collections.abc import Callable
@@ -19,7 +18,7 @@ from typing import Any
 
 import serial
 
-from meterlink.errors import LinkBusy, LinkError, LinkLost, LinkNotFound, UsageError
+from meterlink.errors import LinkBusy, LinkError, LinkLost, LinkNotFound, UsageError, one_line
 from meterlink.sensor.link.base import OnBytes, OnLost, nobody
 from meterlink.sensor.link.registry import LinkUrl
 from meterlink.words.actions import Do
@@ -65,14 +64,7 @@ def from_url(url: LinkUrl) -> SerialLink:
 class SerialLink:
     """One serial port, held exclusively while it is open."""
 
-    def __init__(
-        self,
-        port: str,
-        *,
-        baud: int = DEFAULT_BAUD,
-        url: str = "",
-        coding: dict[str, int | str] | None = None,
-    ) -> None:
+    def __init__(self, port: str, *, baud: int = DEFAULT_BAUD, url: str = "", coding: dict[str, int | str] | None = None) -> None:
         self.url = url or f"serial:{port}?baud={baud}"
         self._name = port
         self._baud = baud
@@ -117,8 +109,7 @@ class SerialLink:
             raise _opening_error(self._name, self.url, error) from error
         except ValueError as error:
             raise UsageError(
-                "{url}: pyserial cannot use this ({error}): check the port and its speed",
-                url=self.url, error=error,
+                "{url}: pyserial cannot use this ({error}): check the port and its speed", url=self.url, error=error,
             ) from error
         _ask_for_low_latency(port)
         return port
@@ -170,8 +161,7 @@ class SerialLink:
         self._release()
         why = f" ({error.strerror})" if isinstance(error, OSError) and error.strerror else ""
         on_lost(LinkLost(
-            "the sensor on {name} is gone{why}: check its cable and plug it in again",
-            self.url, name=self._name, why=why,
+            "the sensor on {name} is gone{why}: check its cable and plug it in again", self.url, name=self._name, why=why,
         ))
 
     def _release(self) -> None:
@@ -202,8 +192,7 @@ class SerialLink:
                     await asyncio.get_running_loop().run_in_executor(None, port.write, data)
             except (TimeoutError, serial.SerialTimeoutException):
                 raise LinkError(
-                    "the sensor on {name} takes no commands: unplug it and plug it in",
-                    self.url, name=self._name,
+                    "the sensor on {name} takes no commands: unplug it and plug it in", self.url, name=self._name,
                 ) from None
             except (serial.SerialException, OSError) as error:
                 if self._port is port:
@@ -278,14 +267,8 @@ def _opening_error(name: str, url: str, error: Exception) -> LinkError:
     if "://" in name:
         return LinkNotFound("{name} cannot be reached: check host and port, and that the other side listens", url, name=name)
     return LinkError(
-        "{name} is not a serial port that can be used ({error}): choose another",
-        url, name=name, error=_reason(error),
+        "{name} is not a serial port that can be used ({error}): choose another", url, name=name, error=one_line(error),
     )
-
-
-def _reason(error: Exception) -> str:
-    plain = re.sub(r"\s+", " ", error.args[-1] if error.args and isinstance(error.args[-1], str) else str(error))
-    return plain[:100]
 
 
 def _group_advice(name: str) -> str:

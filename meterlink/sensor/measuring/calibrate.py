@@ -51,11 +51,7 @@ def default_calibration(identity: Identity, receptor: str = "dome") -> Calibrati
 
 
 def scale_of(calibration: Calibration, range_index: int) -> RangeScale:
-    """Return the figures of one range.
-
-    Raises:
-        CalibrationError: the calibration has no such range.
-    """
+    """Return the figures of one range.  Raises CalibrationError: the calibration has no such range."""
     if not 0 <= range_index < len(calibration.ranges):
         raise CalibrationError(
             "the calibration has {count} range(s) and the sensor used number {range_index}: {do}",

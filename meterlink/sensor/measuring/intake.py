@@ -98,10 +98,6 @@ class Intake:
         stored = self._calibration_for(identity) if self._calibration_for is not None else None
         self.recalibrate(stored or default_calibration(identity))
 
-    def meet_unnamed(self, dialect: str) -> None:
-        """A sensor that never says who it is gets the name of its link."""
-        self.meet(Identity(self._sensor_id, "light sensor", dialect))
-
     def take(self, sample: Sample) -> None:
         """Take one sample of a sensor whose identity is known, or that cannot be asked for it."""
         if isinstance(sample, Steady):

@@ -17,8 +17,7 @@ CLIPS = told("clips_here")
 def level(sample: Steady, sensor_id: str, calibration: Calibration) -> Measurement:
     """Return one steady sample as light.  Its ``u_rel`` is what the converter's steps leave after averaging.
 
-    Raises:
-        CalibrationError: the calibration has no such range.
+    Raises CalibrationError: the calibration has no such range.
     """
     raw, index, clipped, value = sample.raw, sample.range_index, sample.clipped, sample.illuminance_lx
     low, high = sample.raw_min, sample.raw_max
@@ -46,8 +45,7 @@ def level(sample: Steady, sensor_id: str, calibration: Calibration) -> Measureme
 def mean_level(levels: Sequence[Measurement]) -> Measurement:
     """Return one measurement from the levels of about a second: their mean, and its uncertainty from their spread.
 
-    Raises:
-        AnalysisError: no level that counts.
+    Raises AnalysisError: no level that counts.
     """
     counted = [m for m in levels if m.illuminance_lx is not None and not m.clipped]
     if not counted:

@@ -98,11 +98,7 @@ class TendedSensor(ABC):
         """Say range and interval to a sensor that has started anew."""
 
     async def start(self) -> None:
-        """Open the link and begin to look for the sensor behind it.
-
-        Raises:
-            LinkError: the link cannot be opened.
-        """
+        """Open the link and begin to look for the sensor behind it.  Raises LinkError: the link cannot be opened."""
         self._tell(LOOKING, told("looking", url=self.link.url))
         if hasattr(self.link, "on_state"):
             self.link.on_state = self._on_link_state
@@ -122,11 +118,7 @@ class TendedSensor(ABC):
         self._tell(STOPPED, told("disconnected"))
 
     async def identified(self, timeout_s: float = 6.0) -> Identity:
-        """Wait until the sensor has said who it is.
-
-        Raises:
-            SensorError: nothing that we know answers on this link.
-        """
+        """Wait until the sensor has said who it is.  Raises SensorError: nothing that we know answers on this link."""
         if not await self._within(self._greeted, timeout_s) or self.identity is None:
             lost = self.state.name == LOST
             raise SensorError("{what}", what=self.state.said if lost else self._unanswered())
@@ -258,10 +250,9 @@ class TendedSensor(ABC):
         return task
 
     def _greet_back(self, identity: Identity | None) -> None:
-        if identity is None:
-            self._intake.meet_unnamed(self.decoder.dialect)
-        else:
-            self._intake.meet(identity)
+        # A sensor that never says who it is gets the name of its link.
+        who = identity or Identity(self.link.url, "light sensor", self.decoder.dialect)
+        self._intake.meet(who)
         if self._greeted.is_set():
             return
         self._greeted.set()
@@ -270,8 +261,6 @@ class TendedSensor(ABC):
         if self.decoder.dialect == DIALECT:
             # Only our own sensor is known to speak all the time; others may have nothing to say for minutes.
             self._keep(self._watch_silence)
-        who = self._intake.identity
-        assert who is not None
         sees = "connected_flash" if who.flash else "connected_steady"
         self._tell(READY, told(sees, sensor=who.name, id=who.sensor_id))
 
