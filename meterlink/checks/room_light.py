@@ -253,7 +253,7 @@ def room_said(room: ambient.RoomLight) -> Told:
 
 def part_said(part: str) -> Told:
     """A part of the picture: one of ours, or a point as its light names it."""
-    return told(part) if part in (KEY_SIDE, SHADOW_SIDE, FACE_ALONE) else told("a_point", point=part)
+    return told(part) if part in (KEY_SIDE, SHADOW_SIDE, FACE_ALONE) else told("part_at_point", point=part)
 
 
 def _plain(stops: float) -> float | None:
