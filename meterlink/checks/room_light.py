@@ -275,7 +275,7 @@ def _remedy(view: JudgedSet, exposure: float, at: Level, time_s: float) -> Told:
     rest, gained = remedy.stops, log2(time_s / shorter)
     if gained > LEAST_GAIN_STOPS:
         rest -= gained
-        do = Do("give_shutter", shutter=units.format_shutter(shorter).removesuffix(" s"))
+        do = Do("set_shutter", shutter=units.format_shutter(shorter).removesuffix(" s"))
         said.append(told("shorter", do=do) if rest <= 0.1 else told("shorter_sync", do=do, gained=gained, of=remedy.stops))
     if rest > 0.18:
         # Less than that is the rounding of the shutter's dial.

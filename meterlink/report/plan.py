@@ -133,7 +133,7 @@ def plan(view: JudgedSet) -> Drawing:
     frame = _frame(drawing, xs, zs)
     labels = Labels(drawing)
     face = frame.at(0.0, 0.0)
-    _rings(drawing, face, frame.scale)
+    _rings(drawing, face, frame.scale, labels)
     if behind:
         _backdrop(drawing, view.setup, frame.at(0.0, -behind)[1], behind, labels)
     _camera(drawing, view.setup, frame, labels, camera)
@@ -168,7 +168,7 @@ def _camera_m(setup: Setup) -> float:
     return min(_fact(setup, "camera_distance_m", 0.0, 1000.0) or FALLBACK_CAMERA_M, CAMERA_SHOWN_M)
 
 
-def _rings(drawing: Drawing, face: tuple[float, float], scale: float) -> None:
+def _rings(drawing: Drawing, face: tuple[float, float], scale: float, labels: Labels) -> None:
     """At most six circles in round steps, their radii written where they cross the lower right."""
     reach = hypot(drawing.width, drawing.height) / 2 / scale
     step = next((s for s in ROUND_STEPS_M if reach <= 6 * s), reach / 6)
@@ -178,6 +178,7 @@ def _rings(drawing: Drawing, face: tuple[float, float], scale: float) -> None:
         x, y = face[0] + r * 0.7071, face[1] + r * 0.7071
         if x < drawing.width - 24 and y < drawing.height - 6:
             drawing.text((x + 1.5, y + 5), f"{written(step * i, 'g')} m", 6, colour=FAINT)
+            labels.keep_free([(x + 1.5, y), (x + 18, y + 5)])
 
 
 def _face_from_above(drawing: Drawing, centre: tuple[float, float], r: float) -> None:

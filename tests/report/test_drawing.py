@@ -6,6 +6,7 @@ import base64
 import io
 import re
 import xml.etree.ElementTree as ET
+from itertools import product
 from math import hypot
 from pathlib import Path
 
@@ -144,11 +145,11 @@ def covered(a: Box, b: Box) -> float:
     return max(0.0, min(a.right, b.right) - max(a.left, b.left)) * max(0.0, min(a.bottom, b.bottom) - max(a.top, b.top))
 
 
-def boxes(drawing: Drawing) -> list[Box]:
-    """Where the letters of a drawing stand."""
+def boxes(drawing: Drawing, least_size: float = 6.5) -> list[Box]:
+    """Where the letters of a drawing stand, the small figures of its rings only with ``least_size`` 0."""
     out = []
     for shape in drawing.shapes:
-        if shape.kind == "text" and shape.size > 6.5:
+        if shape.kind == "text" and shape.size > least_size:
             (x, y), width = shape.points[0], len(shape.text) * shape.size * 0.6
             left = x - {"start": 0.0, "middle": width / 2, "end": width}[shape.anchor]
             out.append(Box(left, y - shape.size * 0.8, left + width, y + shape.size * 0.1))
@@ -163,6 +164,18 @@ def test_names_on_the_plan_do_not_cover_each_other(name: str, request: pytest.Fi
 
     assert all(covered(a, b) < 2.0 for i, a in enumerate(found) for b in found[:i])
     assert all(b.left > -4 and b.right < drawing.width + 4 and b.top > 0 and b.bottom < drawing.height for b in found)
+
+
+def test_names_on_the_plan_cover_no_figure_of_a_ring(five: Session) -> None:
+    """A light toward the lower right, where the radii of the rings are written, has its name beside them."""
+    view = five.view()
+    key = view.lights[0]
+    assert key.placement is not None
+    for azimuth_deg, distance_m in product((35.0, 40.0, 45.0), (1.0, 1.2, 1.4, 1.6)):
+        there = key.placement._replace(azimuth_deg=azimuth_deg, distance_m=distance_m, elevation_deg=30.0)
+        found = boxes(plan(view._replace(lights=(key._replace(placement=there), *view.lights[1:]))), 0.0)
+
+        assert all(covered(a, b) < 2.0 for i, a in enumerate(found) for b in found[:i])
 
 
 def test_a_label_goes_where_there_is_room() -> None:
