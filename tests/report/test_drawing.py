@@ -6,7 +6,6 @@ import base64
 import io
 import re
 import xml.etree.ElementTree as ET
-from itertools import product
 from math import hypot
 from pathlib import Path
 
@@ -169,13 +168,17 @@ def test_names_on_the_plan_do_not_cover_each_other(name: str, request: pytest.Fi
 def test_names_on_the_plan_cover_no_figure_of_a_ring(five: Session) -> None:
     """A light toward the lower right, where the radii of the rings are written, has its name beside them."""
     view = five.view()
-    key = view.lights[0]
-    assert key.placement is not None
-    for azimuth_deg, distance_m in product((35.0, 40.0, 45.0), (1.0, 1.2, 1.4, 1.6)):
-        there = key.placement._replace(azimuth_deg=azimuth_deg, distance_m=distance_m, elevation_deg=30.0)
-        found = boxes(plan(view._replace(lights=(key._replace(placement=there), *view.lights[1:]))), 0.0)
+    places = ((1.2, 40.0, 30.0, 0.9), (1.5, -50.0, 10.0, 0.6), (1.3, 150.0, 50.0, 0.3), (1.6, -140.0, 20.0, 0.3))
+    lights = []
+    for state, (distance_m, azimuth_deg, elevation_deg, width_m) in zip(view.lights, places, strict=False):
+        assert state.placement is not None
+        placement = state.placement._replace(
+            distance_m=distance_m, azimuth_deg=azimuth_deg, elevation_deg=elevation_deg, width_m=width_m, feather_deg=0.0
+        )
+        lights.append(state._replace(placement=placement, light=state.light._replace(role="key", point="face")))
+    found = boxes(plan(view._replace(lights=tuple(lights), setup=view.setup._replace(details={}))), 0.0)
 
-        assert all(covered(a, b) < 2.0 for i, a in enumerate(found) for b in found[:i])
+    assert all(covered(a, b) < 2.0 for i, a in enumerate(found) for b in found[:i])
 
 
 def test_a_label_goes_where_there_is_room() -> None:
