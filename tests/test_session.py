@@ -330,6 +330,30 @@ def test_readings_that_fit_each_others_light_are_said_to_look_swapped(session: S
     assert "KEY and HAIR" in outcome.warnings[0]
 
 
+def test_a_light_that_reads_otherwise_as_it_stands_is_said_to(session: Session, pop: MakePop) -> None:
+    """A stop more where nothing was said to have changed: the dial is asked after; a tenth, or a turn that was told, is no news."""
+    said = []
+    for power, value in (("1/4", 100.0), ("1/4", 107.0), ("1/4", 200.0), ("1/8", 50.0)):
+        key = session.light("KEY")
+        if session.placement(key.id).power_text != power:
+            session.move(key, power_text=power, power_stops={"1/4": -2.0, "1/8": -3.0}[power])
+        session.begin(requests(session, "KEY"))
+        said.append(session.take(pop(value)).warnings)
+
+    assert [len(one) for one in said] == [0, 0, 1, 0]
+    assert said[2][0].startswith("KEY reads +0.9 stop against its last reading, and stands as it stood")
+    assert "meterlink light move KEY --power 1/2 --as-metered" in said[2][0]
+
+
+def test_a_retake_may_read_otherwise(session: Session, pop: MakePop) -> None:
+    """What was held off too far to count is no measure of the pop that takes its place."""
+    session.begin([requests(session, "KEY")[0]._replace(held_off_m=0.55)])
+    assert session.take(pop(400.0)).state.judged.verdict == "retake"
+    session.begin(requests(session, "KEY"))
+
+    assert session.take(pop(100.0)).warnings == ()
+
+
 def test_taking_back_is_named_as_it_is_typed_there(session: Session, pop: MakePop) -> None:
     """While the walk waits on, u takes a pop back; after its last pop nobody listens any more, and the command does."""
     said = []

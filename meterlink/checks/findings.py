@@ -142,12 +142,13 @@ def not_current(view: JudgedSet) -> Iterable[Finding]:
 @register
 def disagreement(view: JudgedSet) -> Iterable[Finding]:
     """What the sum of the lights and the predictions say together."""
-    check = view.check
+    check, swap = view.check, view.swap or ()
     weighing = check.weighing
-    if view.swap is not None:
-        both = tuple(check.names[one] for one in view.swap)
+    if swap:
+        both = tuple(check.names[one] for one in swap)
         do = told("do", do=Do("meter_lights", lights=both))
         yield Finding("swapped", WRONG + 0.9, both[-1], told("look_swapped", lights=both), do, {"lights": both})
+    if check.blamed is not None and check.blamed.light_id in swap:
         return
     if weighing is None or not weighing.alarm:
         if check.residual_stops is not None and not check.refusal:

@@ -253,7 +253,7 @@ def room_said(room: ambient.RoomLight) -> Told:
 
 def part_said(part: str) -> Told:
     """A part of the picture: one of ours, or a point as its light names it."""
-    return told(part) if part in (KEY_SIDE, SHADOW_SIDE, FACE_ALONE) else told("a_point", point=part)
+    return told(part) if part in (KEY_SIDE, SHADOW_SIDE, FACE_ALONE) else told("part_at_point", point=part)
 
 
 def _plain(stops: float) -> float | None:
@@ -275,7 +275,7 @@ def _remedy(view: JudgedSet, exposure: float, at: Level, time_s: float) -> Told:
     rest, gained = remedy.stops, log2(time_s / shorter)
     if gained > LEAST_GAIN_STOPS:
         rest -= gained
-        do = Do("give_shutter", shutter=units.format_shutter(shorter).removesuffix(" s"))
+        do = Do("set_shutter", shutter=units.format_shutter(shorter).removesuffix(" s"))
         said.append(told("shorter", do=do) if rest <= 0.1 else told("shorter_sync", do=do, gained=gained, of=remedy.stops))
     if rest > 0.18:
         # Less than that is the rounding of the shutter's dial.

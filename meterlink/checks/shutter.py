@@ -125,7 +125,7 @@ def beyond_sync(view: JudgedSet) -> Finding | None:
     said = told("beyond_sync", **numbers)
     if "--sync" in facts.assumed:
         said = told("beyond_sync_assumed", **numbers, do=Do("give_sync"))
-    to_do = told("beyond_sync_do", do=Do("give_shutter", shutter=_typed(facts.sync_speed_s)))
+    to_do = told("beyond_sync_do", do=Do("set_shutter", shutter=_typed(facts.sync_speed_s)))
     figures = {"shutter_s": at.time_s, "sync_speed_s": facts.sync_speed_s, "dark_share": dark, "assumed": list(facts.assumed)}
     return Finding("sync", CAUTION + 0.8, "", said, to_do, figures)
 
@@ -175,7 +175,7 @@ def _advice(loss: Loss, at: shutter.Shutter, view: JudgedSet) -> Told:
     power = told("shorter_flash_helps")
     if better is None:
         return power
-    do = Do("give_shutter", shutter=_typed(better))
+    do = Do("set_shutter", shutter=_typed(better))
     advice = told("slower_shutter", do=do, stops=log2(better / at.time_s), else_=power)
     if loss.kept.band_share == 0.0 and loss.kept.least > 0.0:
         return told("open_up_or", stops=loss.kept.loss_stops, advice=advice)

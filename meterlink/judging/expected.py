@@ -7,13 +7,21 @@ Used to choose the sensor's range before the pop.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from math import hypot, log2
 
 from meterlink.judging.judged_set import JudgedSet, LightState, value_of
+from meterlink.judging.learnt_dial import dial_words
 from meterlink.judging.swapped import swapped
+from meterlink.judging.verdict import Verdict
 from meterlink.photometry.sources import source_of
 from meterlink.records import Placement, Reading
 from meterlink.words.actions import Do
 from meterlink.words.told import NOTHING, Told, told
+
+UNLIKE_STOPS, UNLIKE_U = 0.3, 3.0
+"""Two readings of one light that stands as it stood are unlike from so many stops on, and so many times their uncertainty."""
+WHOLE_STOPS = 0.2
+"""So near to whole stops a dial was most probably turned by whole stops."""
 
 
 def placement_change_stops(old: Placement, new: Placement) -> float | None:
@@ -77,3 +85,25 @@ def swap_warning(view: JudgedSet, light_id: str) -> Told:
         return NOTHING
     names = (found.first.light.name, found.second.light.name)
     return told("swapped_by_past" if found.by_past else "swapped_by_role", lights=names, do=Do("undo"))
+
+
+def unlike_before(before: LightState | None, now: LightState | None) -> Told:
+    """Say so when a light reads otherwise than a moment ago, both readings good, and nothing was said to have changed."""
+    good, ways = [], []
+    for one in (before, now):
+        r, judged = (one.reading, one.judged) if one is not None else (None, None)
+        if one is None or r is None or judged is None or not judged.corrected:
+            return NOTHING
+        if judged.verdict not in (Verdict.GOOD, Verdict.CORRECTED):
+            return NOTHING
+        good.append((log2(judged.corrected), judged.u_stops))
+        ways.append((one.placement, r.kind, r.receptor, r.point, r.aim))
+    stops = good[1][0] - good[0][0]
+    if now is None or ways[0] != ways[1] or abs(stops) < max(UNLIKE_STOPS, UNLIKE_U * hypot(good[0][1], good[1][1])):
+        return NOTHING
+    light, placement = now.light, now.placement
+    by = round(stops) if abs(stops - round(stops)) <= WHOLE_STOPS else stops
+    if light.source_light_id or placement is None or placement.power_stops is None or placement.power_stops + by > 1e-6:
+        return told("unlike_before", light=light.name, stops=stops)
+    power = dial_words(light, placement, by).replace(" ", "")
+    return told("unlike_before_dial", light=light.name, stops=stops, do=Do("power_as_metered", light=light.name, power=power))

@@ -177,16 +177,15 @@ def _as_told(state: LightState, seen: JudgedSet, judge: Judge) -> LightState:
 def contradicted(seen: JudgedSet) -> JudgedSet:
     """Return the set with the verdict of the reading that is most probably wrong changed to retake, when one is.
 
-    Where its pop was most probably changed over with another light's, the other one is as wrong.
+    So are those of two lights whose pops were most probably changed over.
     """
-    top = seen.check.blamed
-    swap = swap_of(seen, top.light_id if top is not None else None)
+    top, swap = seen.check.blamed, swap_of(seen)
     if swap is not None:
         one, other = swap.first.light, swap.second.light
         doubts = {one.id: told("against_swap", light=other.name), other.id: told("against_swap", light=one.name)}
         both = tuple(_doubted(s, doubts[s.light.id], told("fire_both")) if s.light.id in doubts else s for s in seen.lights)
-        return seen._replace(lights=both, swap=(one.id, other.id))
-    if top is None or top.light_id is None:
+        seen = seen._replace(lights=both, swap=(one.id, other.id))
+    if top is None or top.light_id is None or top.light_id in (seen.swap or ()):
         return seen
     against = "against_sum" if seen.check.residual_stops is not None else "against_past"
     return seen._replace(lights=tuple(_against(s, top, against) if s.light.id == top.light_id else s for s in seen.lights))

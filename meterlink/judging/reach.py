@@ -26,13 +26,13 @@ class Reach(NamedTuple):
             return told("reach_no_distance", light=light, point=point)
         if self.good_m >= MOST_M:
             return told("reach_anywhere", light=light, point=point)
-        good = _centimetres(self.good_m)
+        good = centimetres(self.good_m)
         if self.usable_m is None or self.usable_m >= MOST_M:
             return told("reach_within", good_cm=good, point=point, light=light)
-        return told("reach_within_third", good_cm=good, usable_cm=_centimetres(self.usable_m), point=point, light=light)
+        return told("reach_within_third", good_cm=good, usable_cm=centimetres(self.usable_m), point=point, light=light)
 
 
-def _centimetres(length_m: float) -> int:
+def centimetres(length_m: float) -> int:
     """Whole centimetres, rounded down: the advice must stay on the safe side."""
     return int(length_m * 100 + 1e-6)
 

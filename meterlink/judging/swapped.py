@@ -61,17 +61,19 @@ def swapped(view: JudgedSet, light_id: str) -> Swap | None:
         return None
     if state.light.source_light_id or other.light.source_light_id or state.expected or other.expected:
         return None
+    known = _known(state, view), _known(other, view)
+    by_past = bool(known[0] and known[1])
+    if not by_past and {state.light.role, other.light.role} != {"key", "fill"}:
+        return None
     # Metered in the other order, each was metered where the other light is.
     values = [judged_value(r._replace(point=s.light.point), s, view) for s in (state, other) for r in (mine, other.reading)]
     own, crossed_own, crossed_other, others = values
     if own is None or others is None or crossed_own is None or crossed_other is None:
         return None
-    known = _known(state, view), _known(other, view)
-    by_past = bool(known[0] and known[1])
     if by_past:
         logged = _fits(own, known[0], _ways(state)) * _fits(others, known[1], _ways(other))
         changed = _fits(crossed_own, known[0], _ways(state)) * _fits(crossed_other, known[1], _ways(other))
-    elif {state.light.role, other.light.role} == {"key", "fill"} and mine.point == other.reading.point:
+    elif mine.point == other.reading.point:
         key, fill = (state, other) if state.light.role == "key" else (other, state)
         sign = 1.0 if key is other else -1.0
         logged = _apart(sign * (own[0] - others[0]), (own[1], others[1]), key, fill)
@@ -82,22 +84,13 @@ def swapped(view: JudgedSet, light_id: str) -> Swap | None:
     return Swap(other, state, by_past, odds) if odds > 1.0 else None
 
 
-def swap_of(view: JudgedSet, light_id: str | None) -> Swap | None:
-    """Return the swap that the blamed reading is part of, with the pop of the light before it or after it.
+def swap_of(view: JudgedSet) -> Swap | None:
+    """Return the likeliest swap of the set, of two pops one after the other, whatever was fired after them.
 
-    Where none is blamed (None): the last two pops, if they are retakes.  Only by what both gave before: roles alone call no
-    reading wrong.
+    Only by what both gave before: roles alone call no reading wrong.
     """
-    alone = [r for r in view.readings if r.purpose == Purpose.ALONE]
-    if light_id is None:
-        later = [r.light_id for r in alone[-1:] if view.earlier]
-    else:
-        state = view.state(light_id)
-        mine = state.reading.id if state is not None and state.reading is not None else ""
-        later = [*[r.light_id for r in alone if r.id > mine and r.light_id != light_id][:1], light_id]
-    swaps = [swapped(view, one) for one in later if one is not None]
-    among = [s for s in swaps if s is not None and s.by_past and light_id in (None, s.first.light.id, s.second.light.id)]
-    return among[0] if among else None
+    swaps = (swapped(view, state.light.id) for state in view.lights)
+    return max((one for one in swaps if one is not None and one.by_past), key=lambda one: one.odds, default=None)
 
 
 def _alike(a: Reading, b: Reading) -> bool:

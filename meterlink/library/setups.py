@@ -90,7 +90,7 @@ class SetupStore:
 
         Raises ``NotInLibrary`` with the close names, ``UsageError`` when more than one fits.
         """
-        if not name_or_id:
+        if name_or_id is None:
             return self.current_setup()
         low = _id_range(name_or_id)
         found = [rows.SETUPS.record(r) for r in self.db.rows(f"{SETUP_SELECT} WHERE s.id BETWEEN ? AND ?", low)] if low else []

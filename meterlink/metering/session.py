@@ -10,7 +10,7 @@ from __future__ import annotations
 from math import isfinite, log, log2, sqrt
 from typing import Any
 
-from meterlink.judging.expected import swap_warning
+from meterlink.judging.expected import swap_warning, unlike_before
 from meterlink.judging.verdict import Judged, Verdict, Why
 from meterlink.metering.afterwards import Amended
 from meterlink.metering.nearness import about_distance
@@ -64,13 +64,17 @@ class Session(Amended):
         return self._remembered(m, outcome, request)
 
     def _take_announced(self, m: Measurement, request: Request) -> Outcome:
+        before = self.view().state(request.light_id)
         with self._stored_with_walk():
             reading = self._log(m, request)
             more_pops = 0 < len(reading.pops) < request.pops
             if not more_pops:
                 self.walk.serve()
         outcome = self._outcome(request, reading)
-        return outcome if more_pops else self._waited_for_again(outcome, request)
+        if more_pops:
+            return outcome
+        unlike = unlike_before(before, outcome.state) if request.purpose == Purpose.ALONE and not outcome.cautions else NOTHING
+        return self._waited_for_again(outcome._replace(cautions=(unlike,)) if unlike else outcome, request)
 
     def _waited_for_again(self, outcome: Outcome, request: Request) -> Outcome:
         """A pop that is to be retaken keeps its light waiting, once: who hears *retake* fires the same light again.

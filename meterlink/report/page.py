@@ -22,7 +22,7 @@ from meterlink.tables.ratios import RatioRow, RatioTable, ratio_table
 from meterlink.words.actions import Do
 from meterlink.words.language import Place, language, marked, say, say_for, spoken_for, translated
 from meterlink.words.placed import direction_text, distance_text, place_text, source_text
-from meterlink.words.shared import RANKS, UNKNOWN, row_texts
+from meterlink.words.shared import RANKS, UNKNOWN, finding_lines, row_texts
 from meterlink.words.told import put, written
 
 if TYPE_CHECKING:
@@ -90,7 +90,8 @@ def sheet_html(
     with spoken_for(Place.PAGE):
         table = ratio_table(view)
         lines = light_lines(view, table)
-        worst = list(findings)[:FINDINGS_MAX]
+        found = finding_lines(findings)
+        worst = found[:FINDINGS_MAX]
         details = view.setup.details
         return _template().render(
             setup=view.setup,
@@ -102,8 +103,8 @@ def sheet_html(
             lines=lines,
             ratio=ratio_words(table),
             notes=table.notes,
-            findings=[(say(RANKS[int(f.rank)]), f.text, f.advice) for f in worst],
-            more_findings=len(findings) - len(worst),
+            findings=[(say(RANKS[int(one.rank)]), str(one.said), str(one.to_do)) for one in worst],
+            more_findings=len(found) - len(worst),
             all_findings=Do("checks"),
             answers=[one.text for one in answers],
             overhead=[line.name for line in lines if line.overhead],

@@ -132,7 +132,7 @@ def plan(view: JudgedSet) -> Drawing:
     zs = [-LEAST_M, camera, -behind, *(one.at_m[2] + s * h for one, h in zip(lights, half, strict=True) for s in (-1, 1))]
     frame = _frame(drawing, xs, zs)
     labels = Labels(drawing)
-    _rings(drawing, frame)
+    _rings(drawing, frame, labels)
     if behind:
         _backdrop(drawing, view.setup, frame.at(0.0, -behind)[1], behind, labels)
     _camera(drawing, view.setup, frame, labels, camera)
@@ -165,7 +165,7 @@ def _camera_m(setup: Setup) -> float:
     return min(_fact(setup, "camera_distance_m", 0.0, 1000.0) or FALLBACK_CAMERA_M, CAMERA_SHOWN_M)
 
 
-def _rings(drawing: Drawing, frame: _Frame) -> None:
+def _rings(drawing: Drawing, frame: _Frame, labels: Labels) -> None:
     """At most six circles in round steps, their radii written where they cross the lower right."""
     face, scale = frame.at(0.0, 0.0), frame.scale
     reach = hypot(drawing.width, drawing.height) / 2 / scale
@@ -176,6 +176,7 @@ def _rings(drawing: Drawing, frame: _Frame) -> None:
         x, y = face[0] + r * 0.7071, face[1] + r * 0.7071
         if x < drawing.width - 24 and y < drawing.height - 6:
             drawing.text((x + 1.5, y + 5), f"{written(step * i, 'g')} m", 6, colour=FAINT)
+            labels.keep_free([(x + 1.5, y), (x + 18, y + 5)])
 
 
 def _face(drawing: Drawing, frame: _Frame, labels: Labels, nose: tuple[float, float]) -> None:

@@ -130,15 +130,23 @@ def match_row(
     difference = log2(now.value / stored.value) + camera
     u = _u_difference(stored, now, stored_view, now_view)
     within = abs(difference) <= tolerance
-    replaced = replaced or _output_change(stored, now, difference - camera)
-    move = None if within else closing_move(now, now_view, -difference, same_head=not replaced)
+    vague = is_vague(now, difference, u)
+    replaced = replaced or (NOTHING if vague else _output_change(stored, now, difference - camera))
+    move = None if within or vague else closing_move(now, now_view, -difference, same_head=not replaced)
     said = _off(now, difference, 2 * u, move, replaced) if not within else _fits(name, difference, u, camera, replaced)
+    if vague and not within:
+        said = all_of(said, told("fire_again"), by=": ")
     if not metered:
         said = told("expected_only", said=said)
     doubt = now.judged.against if now.judged is not None else NOTHING
     if doubt:
         said = told("in_doubt", said=said, doubt=doubt)
     return MatchRow(name, stored.value, now.value, difference, 2 * u, tolerance, within, move, replaced, said, metered, doubt)
+
+
+def is_vague(now: LightState, off_stops: float, u_stops: float) -> bool:
+    """Whether a reading that is to be taken again does not even tell which way its light is off: nothing is turned by it."""
+    return now.judged is not None and now.judged.verdict == RETAKE and abs(off_stops) <= 2 * u_stops
 
 
 def _unlike(stored: Reading, now: Reading) -> Told:

@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 from meterlink.judging.joined_pops import carried
 from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.tables.adjustment import FINE_GAP_STOPS, Move, move_told
-from meterlink.tables.match import MatchReport, MatchRow
+from meterlink.tables.match import MatchReport, MatchRow, is_vague
 from meterlink.tables.side_effects import closing_move
 from meterlink.words.told import Told, all_of, plain, told
 
@@ -68,7 +68,7 @@ def last_round(report: MatchReport, now: JudgedSet, *, keep_common: bool = True)
     for row, state, off in _off(report, now, keep_common):
         if not row.metered or state.light.source_light_id or state.light.id in sources or _pops(state, now) < 2:
             continue
-        if not row.tolerance_stops < abs(off) <= LAST_STOPS:
+        if not row.tolerance_stops < abs(off) <= LAST_STOPS or is_vague(state, off, (row.u95_stops or 0.0) / 2):
             continue
         move = closing_move(state, now, -off, same_head=not row.replaced, gap_stops=FINE_GAP_STOPS)
         if move is None or move.empty:
@@ -99,7 +99,7 @@ def _turn(row: MatchRow, state: LightState, now: JudgedSet, off: float, turns: M
     follows = source.move.achieved_stops if source is not None and source.move is not None else 0.0
     wanted = -off - follows
     name = state.light.name
-    if abs(wanted) > row.tolerance_stops:
+    if abs(wanted) > row.tolerance_stops and not is_vague(state, wanted, (row.u95_stops or 0.0) / 2):
         move = closing_move(state, now, wanted, same_head=not row.replaced)
         if move is not None and not move.empty:
             return Turn(state.light.id, move, move_told(state.light, move, state.placement))

@@ -41,6 +41,11 @@ ACTIONS: dict[str, Words] = {
         "give the shutter time, e.g. {shutter}",
         "give the shutter time on the Settings page, e.g. {shutter}",
     ),
+    "set_shutter": Words(
+        "meterlink setup change --shutter {shutter}",
+        "set the shutter to {shutter}",
+        "set the shutter to {shutter}, and say so on the Settings page",
+    ),
     "give_sync": Words("meterlink setup change --sync 1/250", "give the camera's sync speed"),
     "give_curtain": Words(
         "meterlink setup change --curtain-travel 20ms", "give the shutter's readout time (0 for a global shutter)"

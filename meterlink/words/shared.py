@@ -8,10 +8,11 @@ from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from meterlink.checks.findings import Finding
+from meterlink.judging.reach import centimetres
 from meterlink.tables.ratios import RatioRow
 from meterlink.words.actions import Do
 from meterlink.words.language import marked
-from meterlink.words.told import Told, told, written
+from meterlink.words.told import NOTHING, Told, told, written
 
 __all__ = ["RANKS", "UNKNOWN", "Line", "finding_lines", "known", "reasons", "row_texts"]
 
@@ -25,6 +26,8 @@ TOGETHER = {
     "not_metered": "meter_lights", "stale": "meter_lights", "no_distance": "give_distance", "no_direction": "give_direction",
 }  # fmt: skip
 """Findings that lights share, and what to do about all of them (or the first, one after the other)."""
+NEAR = "reach"
+"""This too; how near the dome must be is each one's own."""
 
 
 class Line(NamedTuple):
@@ -80,17 +83,30 @@ def reasons(rows: Iterable[RatioRow]) -> list[Told]:
 
 
 def finding_lines(findings: Sequence[Finding]) -> list[Line]:
-    """Return the findings in their order; what several lights share stands where the first of them does."""
+    """Return the findings in their order; what several lights share stands where the first of them does.
+
+    What to do about findings one after the other is said once where it is the same, behind the last.
+    """
     kinds: dict[str, list[Finding]] = {}
     for one in findings:
         kinds.setdefault(one.kind, []).append(one)
-    lines = []
+    lines: list[Line] = []
     for one in findings:
         alike = kinds[one.kind]
-        if one.kind not in TOGETHER or len(alike) < 2:
+        if one.kind not in (*TOGETHER, NEAR) or len(alike) < 2:
+            if lines and one.to_do and str(lines[-1].to_do) == str(one.to_do):
+                lines[-1] = lines[-1]._replace(to_do=NOTHING)
             lines.append(Line(one.rank, one.said, one.to_do))
         elif one is alike[0]:
-            names = tuple(each.light for each in alike)
-            do = told("do", do=Do(TOGETHER[one.kind], lights=names, light=names[0]))
-            lines.append(Line(one.rank, told(f"shared_{one.kind}", lights=names), do))
+            lines.append(_of_several(one, alike))
     return lines
+
+
+def _of_several(first: Finding, alike: Sequence[Finding]) -> Line:
+    names = tuple(each.light for each in alike)
+    if first.kind != NEAR:
+        do = told("do", do=Do(TOGETHER[first.kind], lights=names, light=names[0]))
+        return Line(first.rank, told(f"shared_{first.kind}", lights=names), do)
+    each = tuple(told("near_each", light=one.light, good_cm=centimetres(one.numbers["good_m"])) for one in alike)
+    do = told("shared_near_do", each=each, do=Do("say_held", light=names[0], held="5cm"))
+    return Line(first.rank, told("shared_near", lights=names, reach_m=first.said.values["reach_m"]), do)

@@ -60,6 +60,16 @@ def test_the_name_of_an_archived_set_up_may_be_used_again(small_set: Run) -> Non
     assert "already" in ran.err
 
 
+@pytest.mark.parametrize("verb", ["archive", "change", "copy", "show", "use"])
+def test_an_empty_name_is_not_the_set_up_in_use(small_set: Run, verb: str) -> None:
+    """A shell's empty variable archives, changes and copies nothing."""
+    ran = small_set("setup", verb, "", *(["Copy"] if verb == "copy" else []), *(["--iso", "200"] if verb == "change" else []))
+
+    assert ran.code in (1, 2)
+    assert "there is no set-up ''" in ran.err
+    assert small_set("setup", "show").out.startswith("Potter: ISO 100")
+
+
 def test_only_archived_set_ups_are_brought_back(small_set: Run) -> None:
     """One line says which are."""
     ran = small_set("setup", "unarchive", "Potter")

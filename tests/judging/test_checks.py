@@ -12,6 +12,8 @@ from meterlink.checks import findings as checks
 from meterlink.checks.findings import Finding, findings
 from meterlink.judging.prediction import Past, Prediction
 from meterlink.records import Pop
+from meterlink.words.shared import finding_lines
+from meterlink.words.told import told
 
 KEY = placed(0, azimuth_deg=40.0, elevation_deg=25.0, shape="point", width_m=None)
 FILL = placed(1, azimuth_deg=-30.0, elevation_deg=5.0, shape="point", width_m=None, distance_m=1.5)
@@ -151,3 +153,24 @@ def test_others_can_add_finders(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_an_empty_set() -> None:
     """No lights: nothing found, nothing raised."""
     assert findings(view([], [], [])) == []
+
+
+def test_what_several_lights_share_is_said_once() -> None:
+    """Two lights so near that an undeclared dome costs too much: one line, with how near for each; one alone keeps its own line."""
+    lights, places = [light(0, "KEY", "key"), light(1, "FILL", "fill")], [placed(0, distance_m=1.0), placed(1, distance_m=0.8)]
+    readings = [read(0, 100.0, held_off_m=None), read(1, 50.0, held_off_m=None)]
+    both = [one for one in findings(view(lights, places, readings)) if one.kind == "reach"]
+    shared, own = finding_lines(both), finding_lines(both[:1])
+
+    assert [str(one.said) for one in shared] == ["so near that 6 cm cost more than a tenth of a stop: KEY, FILL"]
+    assert str(shared[0].to_do).startswith("keep the dome within 4 cm for KEY, 3 cm for FILL; ")
+    assert str(own[0].said) == "KEY is so near that 6 cm cost more than a tenth of a stop"
+
+
+def test_the_same_advice_is_given_once() -> None:
+    """Two findings with the same thing to do: it stands behind the second; another one's is its own."""
+    do = told("fire_again")
+    found = [Finding("slow", 1.0, name, told("note", note=name), do, {}) for name in ("KEY", "FILL")]
+    other = Finding("slow", 1.0, "RIM", told("note", note="RIM"), told("fire_both"), {})
+
+    assert [str(one.to_do) for one in finding_lines([*found, other])] == ["", "fire it once more", "fire both again"]

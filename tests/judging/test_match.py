@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from small_sets import light, placed, read, view
 
 from meterlink.judging.judged_set import JudgedSet
-from meterlink.records import Calibration, Light, Placement
+from meterlink.records import Calibration, Light, Placement, Pop
 from meterlink.tables.match import camera_stops, match_report
-from meterlink.tables.match_rounds import second_round
+from meterlink.tables.match_rounds import last_round, second_round
 from meterlink.words.told import NOTHING
 
 HEADS = [
@@ -58,6 +58,22 @@ def test_a_light_that_is_off_is_told_by_how_much_and_what_closes_it() -> None:
     assert row.move.power_stops == pytest.approx(-2.5)
     assert row.sentence.startswith("FILL is 0.5 stop under (± 0.")
     assert "power up to 1/8 +0.5" in row.sentence
+
+
+def test_a_reading_that_tells_nothing_turns_no_dial() -> None:
+    """Two pops a stop and a half apart: to be fired again, by table, rounds and the last changes alike, and no other head."""
+    now = built()
+    pops = (Pop(320.0), Pop(320.0 * 2.0**-1.5))
+    key = read(0, sum(one.exposure_lxs for one in pops) / 2, pops=pops)
+    now = view(HEADS, PLACES, [key, *now.readings[1:]])._replace(calibrations=now.calibrations)
+    report = match_report(built(), now)
+    row = report.rows[0]
+
+    assert (now.lights[0].judged.verdict, row.within, row.move) == ("retake", False, None)
+    assert row.sentence.startswith("KEY is 0.6 stop under (± ")
+    assert row.sentence.endswith("): fire it once more")
+    assert [str(turn.said) for turn in second_round(report, now)] == ["KEY: leave it as it is, one pop is not sure enough"]
+    assert last_round(report, now) == ()
 
 
 def test_the_uncertainty_is_of_both_readings() -> None:

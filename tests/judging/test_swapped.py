@@ -114,6 +114,20 @@ def test_both_of_a_swap_are_to_be_taken_again_and_the_checks_say_so(moved: bool)
     assert wrong[0].sentence == "KEY and FILL look swapped: fire both again, in the order asked for; meterlink meter KEY FILL"
 
 
+@pytest.mark.parametrize("off", [False, True])
+def test_a_swap_stays_one_when_another_light_is_fired_after_it(off: bool) -> None:
+    """A third light's pop makes neither of the two good again, also where that light is blamed itself."""
+    lights = [*LIGHTS, light(2, "RIM", "rim")]
+    now = [read(0, 100.0, order=5), read(1, 400.0, order=6), read(2, 800.0 if off else 200.0, order=7)]
+    history = pasts_from([(lights[2], placed(2)._replace(id="p9"), read(2, 200.0)._replace(id="0", placement_id="p9"))])
+    places = [placed(n) for n in range(3)]
+    seen = view(lights, places, now, earlier=[read(0, 400.0), read(1, 100.0)], history=history)
+
+    assert [state.judged.verdict for state in seen.lights] == ["retake", "retake", "retake" if off else "good"]
+    wrong = [one for one in findings(seen) if one.rank >= WRONG]
+    assert {(one.kind, one.light) for one in wrong} == {("swapped", "FILL"), *([("prediction", "RIM")] * off)}
+
+
 def test_what_cannot_be_exchanged_is_not_compared() -> None:
     """A flat receptor against a dome, or another light that was metered last: nothing is said."""
     before = [read(0, 100.0), read(1, 200.0)]

@@ -144,11 +144,11 @@ def covered(a: Box, b: Box) -> float:
     return max(0.0, min(a.right, b.right) - max(a.left, b.left)) * max(0.0, min(a.bottom, b.bottom) - max(a.top, b.top))
 
 
-def boxes(drawing: Drawing) -> list[Box]:
-    """Where the letters of a drawing stand."""
+def boxes(drawing: Drawing, least_size: float = 6.5) -> list[Box]:
+    """Where the letters of a drawing stand, the small figures of its rings only with ``least_size`` 0."""
     out = []
     for shape in drawing.shapes:
-        if shape.kind == "text" and shape.size > 6.5:
+        if shape.kind == "text" and shape.size > least_size:
             (x, y), width = shape.points[0], len(shape.text) * shape.size * 0.6
             left = x - {"start": 0.0, "middle": width / 2, "end": width}[shape.anchor]
             out.append(Box(left, y - shape.size * 0.8, left + width, y + shape.size * 0.1))
@@ -163,6 +163,22 @@ def test_names_on_the_plan_do_not_cover_each_other(name: str, request: pytest.Fi
 
     assert all(covered(a, b) < 2.0 for i, a in enumerate(found) for b in found[:i])
     assert all(b.left > -4 and b.right < drawing.width + 4 and b.top > 0 and b.bottom < drawing.height for b in found)
+
+
+def test_names_on_the_plan_cover_no_figure_of_a_ring(five: Session) -> None:
+    """A light toward the lower right, where the radii of the rings are written, has its name beside them."""
+    view = five.view()
+    places = ((1.2, 40.0, 30.0, 0.9), (1.5, -50.0, 10.0, 0.6), (1.3, 150.0, 50.0, 0.3), (1.6, -140.0, 20.0, 0.3))
+    lights = []
+    for state, (distance_m, azimuth_deg, elevation_deg, width_m) in zip(view.lights, places, strict=False):
+        assert state.placement is not None
+        placement = state.placement._replace(
+            distance_m=distance_m, azimuth_deg=azimuth_deg, elevation_deg=elevation_deg, width_m=width_m, feather_deg=0.0
+        )
+        lights.append(state._replace(placement=placement, light=state.light._replace(role="key", point="face")))
+    found = boxes(plan(view._replace(lights=tuple(lights), setup=view.setup._replace(details={}))), 0.0)
+
+    assert all(covered(a, b) < 2.0 for i, a in enumerate(found) for b in found[:i])
 
 
 def test_a_label_goes_where_there_is_room() -> None:

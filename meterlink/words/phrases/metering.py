@@ -55,6 +55,12 @@ PHRASES: dict[str, str] = {
     "logged_without": "{light}: pop without it {value}",
     "adds": "it adds {value}",
     "pop_itself": "this pop itself reads about {stops:signed_word} off: fire all together once more",
+    "unlike_before":
+        "{light} reads {stops:signed_word} against its last reading, and stands as it stood: one of the two is wrong, fire it once "
+        "more",
+    "unlike_before_dial":
+        "{light} reads {stops:signed_word} against its last reading, and stands as it stood: fire it once more, or if its dial was "
+        "turned: {do}",
     "pop_of": "pop {pop} of {pops}",
     "held_off": "held off {length:length}",
     "not_held_off": "distance not given",
