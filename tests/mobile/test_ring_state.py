@@ -178,7 +178,7 @@ def test_a_background_light_stands_in_front_of_the_backdrop_and_lights_it(metere
 
     mark = ring.marks_of(view)[3]
 
-    x, _y, z = plan.position_m(view.lights[3], view)
+    x, _y, z = next(one.at_m for one in plan.lights_drawn(view)[0] if one.light.name == "BACKGROUND")
     assert (mark.x_m, mark.z_m) == pytest.approx((x, z))
     assert (mark.point_z_m, mark.x_m < 0, -2.5 < mark.z_m < 0) == (-2.5, True, True)
     (dot,) = library_state.plan_dots(one.desk.library, view.setup)
