@@ -54,7 +54,8 @@ class FigureView(Drawing):
         # In a name they would lie on what stands below it.
         hangs = HANGS if any(c in HANGING or ord(c) > 0x24F for c in self.text) else 0.0
         needed = sum(text_width(text, 100 * part) for text, part in parts) / 100
-        size = min(style.figure, self.height / max(0.8, theme.CAP_HEIGHT + hangs), (self.width - style.gap * 1.5) / max(needed, 0.1))
+        room = (self.width - style.gap * 1.5) / max(needed, 0.1)
+        size = min(style.figure, self.height / max(0.8, theme.CAP_HEIGHT + hangs), room)
         size = max(size, dp(self.LEAST))
         self.main_size = size
         x = self.x

@@ -168,7 +168,7 @@ def test_the_theme_s_colours_are_what_is_on_the_screen(tmp_path: Path, theme_nam
 
 
 def test_a_name_hangs_on_nothing_below_it(tmp_path: Path) -> None:
-    """Letters below the line stay in the name's own row, which costs it a seventh of its size; a name without them keeps its own."""
+    """Letters below the line stay in the name's own row, which costs it a seventh of its size; other names keep theirs."""
 
     async def scenario(d: Driver) -> dict[str, tuple[float, float]]:
         from mobile.figure_view import FigureView
