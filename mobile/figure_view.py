@@ -15,6 +15,8 @@ BEFORE_PART, AFTER_PART = 0.34, 0.62
 """Size of ``f/`` and of the tenths, over that of the number."""
 DESCENT = 0.244
 """Of the font, over its size: puts texts of different sizes on one line."""
+HANGING, HANGS = frozenset("gjpqyçşţțQ,;()[]{}_|@$"), 0.22
+"""Letters that hang below the line, and how far, over the size; so do those of other scripts."""
 
 
 class FigureView(Drawing):
@@ -49,12 +51,15 @@ class FigureView(Drawing):
         if not figure.main:
             return
         parts = ((figure.before, BEFORE_PART), (figure.main, 1.0), (figure.after, AFTER_PART))
+        # In a name they would lie on what stands below it.
+        hangs = HANGS if any(c in HANGING or ord(c) > 0x24F for c in self.text) else 0.0
         needed = sum(text_width(text, 100 * part) for text, part in parts) / 100
-        size = min(style.figure, self.height / 0.8, (self.width - style.gap * 1.5) / max(needed, 0.1))
+        room = (self.width - style.gap * 1.5) / max(needed, 0.1)
+        size = min(style.figure, self.height / max(0.8, theme.CAP_HEIGHT + hangs), room)
         size = max(size, dp(self.LEAST))
         self.main_size = size
         x = self.x
-        base = self.center_y - size * theme.CAP_HEIGHT / 2
+        base = max(self.center_y - size * theme.CAP_HEIGHT / 2, self.y + size * hangs)
         for text, part in parts:
             texture = text_texture(text, size * part) if text else None
             if texture is None:

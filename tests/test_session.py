@@ -345,6 +345,18 @@ def test_a_light_that_reads_otherwise_as_it_stands_is_said_to(session: Session, 
     assert "meterlink light move KEY --power 1/2 --as-metered" in said[2][0]
 
 
+def test_a_light_read_elsewhere_is_set_against_its_own_point(session: Session, pop: MakePop) -> None:
+    """Hands and feet: the pop says by how much they get less than the face; without a reading of the face only what was read."""
+    key = session.light("KEY")
+    said = []
+    for point, value in (("feet", 50.0), ("face", 100.0), ("feet", 50.0)):
+        session.begin([Request(key.id, point=point, held_off_m=0.0)])
+        said.append(str(session.take(pop(value)).said))
+
+    assert said[0].endswith("at the feet")
+    assert said[2] == said[0] + ", −1.0 stop against the face"
+
+
 def test_a_retake_may_read_otherwise(session: Session, pop: MakePop) -> None:
     """What was held off too far to count is no measure of the pop that takes its place."""
     session.begin([requests(session, "KEY")[0]._replace(held_off_m=0.55)])

@@ -18,14 +18,24 @@ from meterlink.library.importing import import_document, import_file, preview_fi
 from meterlink.library.merge import Added
 from meterlink.report.qr import unpacked
 from meterlink.words.actions import Do
-from meterlink.words.language import say, say_for
+from meterlink.words.language import say, say_count
 
 
 def added_text(added: Added) -> str:
-    """``2 setups, 31 readings``, or ``nothing new``, in the language in use."""
-    counts = [(n, say_for("records", field.replace("_", " "))) for field, n in added._asdict().items() if n]
-    parts = [say("{count} {records}", count=n, records=what) for n, what in counts]
-    return ", ".join(parts) or say("nothing new")
+    """``1 set-up, 31 readings``, or ``nothing new``, in the language in use; later versions of a set-up or light are changes."""
+    changes = max(added.setup_versions - added.setups, 0) + max(added.light_versions - added.lights, 0)
+    parts = {
+        say_count("{count} set-up", "{count} set-ups", added.setups): added.setups,
+        say_count("{count} light", "{count} lights", added.lights): added.lights,
+        say_count("{count} change", "{count} changes", changes): changes,
+        say_count("{count} placement", "{count} placements", added.placements): added.placements,
+        say_count("{count} calibration", "{count} calibrations", added.calibrations): added.calibrations,
+        say_count("{count} reading", "{count} readings", added.readings): added.readings,
+        say_count("{count} waveform", "{count} waveforms", added.waveforms): added.waveforms,
+        say_count("{count} mark", "{count} marks", added.marks): added.marks,
+        say_count("{count} note", "{count} notes", added.notes): added.notes,
+    }
+    return ", ".join(text for text, count in parts.items() if count) or say("nothing new")
 
 
 def configure(parser: argparse.ArgumentParser) -> None:

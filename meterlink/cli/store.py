@@ -26,8 +26,8 @@ from meterlink.library.backup import Backups
 from meterlink.library.export import write_library
 from meterlink.library.store import default_path
 from meterlink.words.actions import Do
-from meterlink.words.language import marked_for, say_for
-from meterlink.words.told import put, written
+from meterlink.words.language import marked_for, say_count, say_for
+from meterlink.words.told import written
 
 LEVELS = (marked_for("level", "damage"), marked_for("level", "notice"))
 
@@ -91,10 +91,14 @@ def _restore(backups: Backups, name: str) -> int:
 
 def _counts(counts: dict[str, int]) -> str:
     """The records that a person knows of, in words."""
-    return put(
-        "{setup} set-ups, {light} lights, {placement} placements, {reading} readings, {waveform} waveforms",
-        **{"setup": 0, "light": 0, "placement": 0, "reading": 0, "waveform": 0, **counts},
-    )  # fmt: skip
+    of = {"setup": 0, "light": 0, "placement": 0, "reading": 0, "waveform": 0, **counts}
+    return ", ".join((
+        say_count("{count} set-up", "{count} set-ups", of["setup"]),
+        say_count("{count} light", "{count} lights", of["light"]),
+        say_count("{count} placement", "{count} placements", of["placement"]),
+        say_count("{count} reading", "{count} readings", of["reading"]),
+        say_count("{count} waveform", "{count} waveforms", of["waveform"]),
+    ))  # fmt: skip
 
 
 def _check(report: check.Report) -> int:

@@ -71,6 +71,8 @@ def swapped(view: JudgedSet, light_id: str) -> Swap | None:
     if own is None or others is None or crossed_own is None or crossed_other is None:
         return None
     if by_past:
+        if _as_known(own, known[0]) and _as_known(others, known[1]):
+            return None
         logged = _fits(own, known[0], _ways(state)) * _fits(others, known[1], _ways(other))
         changed = _fits(crossed_own, known[0], _ways(state)) * _fits(crossed_other, known[1], _ways(other))
     elif mine.point == other.reading.point:
@@ -112,6 +114,11 @@ def _known(state: LightState, view: JudgedSet) -> list[tuple[float, float]]:
         if value is not None:
             found.append(value)
     return found
+
+
+def _as_known(value: tuple[float, float], known: Sequence[tuple[float, float]]) -> bool:
+    """Whether a reading is so near all that is known of its light that no swap could be likelier, which is quickly seen."""
+    return all(abs(value[0] - stops) <= 1.5 * max(hypot(value[1], u), U_LEAST_STOPS) for stops, u in known)
 
 
 def _ways(state: LightState) -> list[_Way]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import log2
+
 from meterlink.checks.room_light import lamps_told_nothing, limit_lx, resolution_lx
 from meterlink.judging.judged_set import JudgedSet, LightState, value_of
 from meterlink.photometry.series import format_f_number
@@ -59,7 +61,20 @@ def logged(view: JudgedSet, reading: Reading, state: LightState | None, purpose:
         if state.value is None or not state.value > 0:
             return all_of(said, told("adds_nothing"))
         return all_of(said, told("adds", value=value_text(view, state.value, state.reading)))
+    if reading.point != state.light.point:
+        return all_of(told("logged_there", light=name, value=text, point=reading.point), _from_own_point(reading, state), by=", ")
     if state.judged is None or state.reading is None or state.reading.id != reading.id:
         return told("logged_light", light=name, value=text)
     at_point = value_text(view, state.value or 0.0, reading)
     return told("logged_judged", light=name, value=at_point, verdict=told(state.judged.verdict.value), reason=state.judged.said)
+
+
+def _from_own_point(reading: Reading, state: LightState) -> Told:
+    """How much a light gives elsewhere against its own point, where that is read in the same way."""
+    own, there = state.reading, value_of(reading)
+    if own is None or (own.kind, own.receptor) != (reading.kind, reading.receptor):
+        return NOTHING
+    here = value_of(own) if own.held_off_m == reading.held_off_m else state.value
+    if not there or not here or min(there, here) <= 0:
+        return NOTHING
+    return told("against_own_point", stops=log2(there / here), point=own.point)

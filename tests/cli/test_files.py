@@ -89,7 +89,7 @@ def test_a_set_up_goes_to_another_library_and_back(demo: Run, tmp_path: Path) ->
     assert shown.out.startswith("would add: ")
     assert "Potter at the wheel" in demo(*other, "setup", "list").out
     assert taken.out.splitlines()[0] == shown.out.strip().replace("would add", "added")
-    assert taken.out.startswith("added: 1 setups, 1 setup versions, 5 lights")
+    assert taken.out.startswith("added: 1 set-up, 5 lights, ")
     assert again.out == "added: nothing new\n"
 
 
@@ -98,7 +98,7 @@ def test_sync_says_in_words_what_it_did(ml: Run, monkeypatch: pytest.MonkeyPatch
     monkeypatch.setattr("meterlink.cli.sync.sync", lambda *_, **__: Synced(4, Added(setups=1, readings=31)))
     ran = ml("sync", "postgresql://studio@192.0.2.7/work")
 
-    assert (ran.code, ran.out) == (0, "sent: 4 records; added here: 1 setups, 31 readings\n")
+    assert (ran.code, ran.out) == (0, "sent: 4 records; added here: 1 set-up, 31 readings\n")
 
 
 def test_the_whole_library_as_one_file_merges(demo: Run, tmp_path: Path) -> None:

@@ -167,6 +167,30 @@ def test_the_theme_s_colours_are_what_is_on_the_screen(tmp_path: Path, theme_nam
     assert set(drive(tmp_path / "library.db", scenario).values()) == {(True, True)}
 
 
+def test_a_name_hangs_on_nothing_below_it(tmp_path: Path) -> None:
+    """Letters below the line stay in the name's own row, which costs it a seventh of its size; other names keep theirs."""
+
+    async def scenario(d: Driver) -> dict[str, tuple[float, float]]:
+        from mobile.figure_view import FigureView
+
+        found = {}
+        for text in ("KEY", "Alles gemessen"):
+            view = FigureView(text=text, size_hint=(None, None), size=(2000, 96), pos=(0, 300))
+            d.app.frame.add_widget(view)
+            view.size, view.pos = (2000, 96), (0, 300)
+            await d.frames(3)
+            ((_, size, _, base, *_),) = view.written
+            found[text] = (size, base - view.y)
+            d.app.frame.remove_widget(view)
+        return found
+
+    found = drive(tmp_path / "library.db", scenario)
+    size, above = found["Alles gemessen"]
+
+    assert above >= 0.21 * size
+    assert found["KEY"][0] * 0.85 < size < found["KEY"][0]
+
+
 @pytest.mark.skipif(not window.has_pixels(), reason=window.WHY_NO_PIXELS)
 def test_verdicts_differ_by_shape_and_not_by_colour_alone(tmp_path: Path) -> None:
     """Drawn in one colour, the marks of any two verdicts differ in at least a fifth of their pixels."""

@@ -32,7 +32,6 @@ from meterlink.cli.help import explained, parsers_of, parts
 from meterlink.cli.main import VERBS, build_parser
 from meterlink.library.backup import DAMAGED, REASONS
 from meterlink.library.kit import HEAD, MODIFIER
-from meterlink.library.merge import Added
 from meterlink.records.kept import FACE, OWN_POINT_ROLES, RECEPTORS, ROLES
 from meterlink.tables.compare import key_words
 from meterlink.words.actions import ACTIONS
@@ -73,7 +72,6 @@ NAMED = {
     "point": ("words/told", (FACE, *OWN_POINT_ROLES, "hands", "feet")),
     "method": ("words/phrases/calibration", ("assumed", "relative", "reference", "guide number", "camera")),
     "backup": ("library/backup", (*REASONS, DAMAGED)), "piece": ("library/kit", (HEAD, MODIFIER)),
-    "records": ("cli/import_", [field.replace("_", " ") for field in Added._fields]),
 }  # fmt: skip
 """Context of names that stand in a record or table -> the module that they are said for, and the names that there are."""
 _PLACE = re.compile(r"\{[^}]*\}")
