@@ -57,11 +57,8 @@ class State:
     def note(self, entries: Iterable[tuple[str, int, int, bytes]]) -> None:
         """Note (part, set-up or batch number, number, id or stamp) durably, or as part of the open transaction."""
         with self._db.write() as connection:
-            connection.executemany(
-                "INSERT INTO sync_state VALUES (?, ?, ?, ?, ?) ON CONFLICT (remote, part, setup_no) "
-                "DO UPDATE SET number = excluded.number, mark = excluded.mark",
-                [(self.remote_id, *entry) for entry in entries],
-            )
+            rows = [(self.remote_id, *entry) for entry in entries]
+            connection.executemany("INSERT OR REPLACE INTO sync_state VALUES (?, ?, ?, ?, ?)", rows)
 
 
 # -- fetching ---------------------------------------------------------------------------------------------------------
