@@ -74,8 +74,7 @@ def check_ordinary(target: Path) -> None:
         return
     if stat.S_ISLNK(kind):
         raise UsageError(
-            "{target} is a link to {target_2}: name that file itself, or another one",
-            target=target, target_2=target.readlink(),
+            "{target} is a link to {target_2}: name that file itself, or another one", target=target, target_2=target.readlink()
         )
     if not stat.S_ISREG(kind):
         what = say("a folder") if stat.S_ISDIR(kind) else say("a device or a pipe")

@@ -34,9 +34,7 @@ class KnowledgeStore(ReadingStore):
 
     def calibrations(self, sensor_id: str | None = None) -> list[Calibration]:
         """Return the calibrations of a sensor (of all when None), oldest first: the last one is in force."""
-        if sensor_id is None:
-            return self._calibrations("", ())
-        return self._calibrations("WHERE n.sensor_id = ?", (sensor_id,))
+        return self._calibrations("", ()) if sensor_id is None else self._calibrations("WHERE n.sensor_id = ?", (sensor_id,))
 
     def calibration(self, calibration_id: str) -> Calibration:
         """Return one calibration by its id.  Raises ``NotInLibrary``."""
