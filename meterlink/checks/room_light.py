@@ -276,7 +276,7 @@ def _remedy(view: JudgedSet, exposure: float, at: Level, time_s: float) -> Told:
     if gained > LEAST_GAIN_STOPS:
         rest -= gained
         do = Do("set_shutter", shutter=units.format_shutter(shorter).removesuffix(" s"))
-        said.append(told("shorter", do=do) if rest <= 0.1 else told("shorter_sync", do=do, gained=gained, of=remedy.stops))
+        said.append(told("do", do=do) if rest <= 0.1 else told("shorter_sync", do=do, gained=gained, of=remedy.stops))
     if rest > 0.18:
         # Less than that is the rounding of the shutter's dial.
         said.append(told("more_power", stops=rest))

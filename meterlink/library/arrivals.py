@@ -54,8 +54,7 @@ def check(connection: sqlite3.Connection, came: Mapping[str, Columns], *, new_se
             connection.execute(f"CREATE TEMP VIEW {name} AS SELECT * FROM main.{name}{'' if name in whole else ' WHERE 0'}")
         for problem in problems(connection, "temp"):
             raise ImportRefused(
-                "the shared library holds what does not hold together ({problem}), it was not taken: check it",
-                problem=problem,
+                "the shared library holds what does not hold together ({problem}), it was not taken: check it", problem=problem
             )
     finally:
         for name in (*_VIEWS, *_WHOLE):

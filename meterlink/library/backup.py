@@ -7,10 +7,10 @@ the background.  Kept are the newest few, the last one of each of seven days and
 from __future__ import annotations
 
 import contextlib
+import itertools
 import os
 import shutil
 import sqlite3
-import stat
 import threading
 import time
 from collections.abc import Callable
@@ -132,7 +132,7 @@ class Backups:
         The copy itself stays.  Raises ``LibraryBusy`` when another program has the library open.
         """
         kept = self._keep_what_stands() if self.library.exists() else None
-        mode = stat.S_IMODE((self.library if self.library.exists() else copy).stat().st_mode)
+        mode = (self.library if self.library.exists() else copy).stat().st_mode
         with _reading(copy) as source:
             copy_to(source, copy, self.library, replace=True, mode=mode)
         return kept
@@ -206,18 +206,14 @@ def copy_to(
     never are.  Nobody may read the copy who may not read the library.  Raises ``UsageError``, ``LibraryBusy``, ``StorageError``.
     """
     _check_target(target, source, replace)
-    if mode is None:
-        mode = stat.S_IMODE(source.stat().st_mode)
-    with files.written_whole(target, mode=mode & 0o777) as partial:
+    with files.written_whole(target, mode=source.stat().st_mode if mode is None else mode) as partial:
         try:
             with contextlib.closing(sqlite3.connect(partial)) as copy:
                 copy.execute("PRAGMA synchronous=OFF")  # synced as a whole before it gets its name
-                steps = 0
+                steps = itertools.count(1)
 
                 def step(_status: int, _left: int, _total: int) -> None:
-                    nonlocal steps
-                    steps += 1
-                    if steps % _STEPS_A_SYNC == 0:
+                    if next(steps) % _STEPS_A_SYNC == 0:
                         files.sync_file(partial)  # little by little: one long wait at the end would hold up a pop
                     pause()
 
@@ -259,16 +255,12 @@ def claim(path: Path) -> None:
 
     Raises ``LibraryBusy``.
     """
-    connection = sqlite3.connect(path, timeout=0.5, isolation_level=None)
-    try:
-        connection.execute("PRAGMA journal_mode=DELETE").fetchone()
-    except sqlite3.OperationalError as error:
-        if is_busy(error):
-            raise LibraryBusy("{path} is in use by another program: close that first, then try again", path=path) from error
-    except sqlite3.DatabaseError:
-        pass
-    finally:
-        connection.close()
+    with contextlib.closing(sqlite3.connect(path, timeout=0.5, isolation_level=None)) as connection:
+        try:
+            connection.execute("PRAGMA journal_mode=DELETE").fetchone()
+        except sqlite3.DatabaseError as error:
+            if is_busy(error):
+                raise LibraryBusy("{path} is in use by another program: close that first, then try again", path=path) from error
 
 
 def _name(reason: str) -> str:

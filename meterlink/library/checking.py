@@ -102,7 +102,7 @@ def _text_problems(connection: sqlite3.Connection, schema: str, table: str, colu
     try:
         cursor = connection.execute(f"SELECT {', '.join(columns)} FROM {schema}.{table} WHERE {given}")
         while found := cursor.fetchmany(5000):
-            if not _plain(found):
+            if not plain_texts([text for row in found for text in row if text]):
                 for texts in found:
                     rows.checked(texts, columns, table)
     except MeterlinkError as error:
@@ -111,11 +111,6 @@ def _text_problems(connection: sqlite3.Connection, schema: str, table: str, colu
         if "decode" not in str(error).lower():
             raise
         yield told("no_proper_text", table=table)
-
-
-def _plain(found: list[tuple[str | None, ...]]) -> bool:
-    """Say whether texts are all harmless at a glance: ASCII, no control character, none longer than a short note."""
-    return plain_texts([text for row in found for text in row if text])
 
 
 def plain_texts(texts: Collection[str]) -> bool:

@@ -77,7 +77,6 @@ class Database:
         self.readonly = readonly
         self._lock = RLock()
         self._depth = 0
-        self._any_version = any_version
         self.undone = 0
         """Transactions that were undone: what was looked up in one of them may not be there."""
         self.after_write: Callable[[], None] | None = None
@@ -86,19 +85,18 @@ class Database:
         """Grows with every write of this connection that changes records, before the transaction around it ends, too."""
         self.connection, self.uri = _connect(path, create=create, readonly=readonly)
         try:
-            self._prepare()
+            self._prepare(any_version)
         except BaseException as error:
             self.connection.close()
             if isinstance(error, _ERRORS):
                 raise translated(error, path) from error
             raise
 
-    def _prepare(self) -> None:
+    def _prepare(self, any_version: bool) -> None:
         connection = self.connection
         (version,) = connection.execute("PRAGMA user_version").fetchone()
         (mark,) = connection.execute("PRAGMA application_id").fetchone()
-        self.version: int = version
-        self.is_new = version == 0
+        self.version, self.is_new = int(version), version == 0
         if mark != APPLICATION_ID:
             self._refuse_foreign(mark, version)
         if version > SCHEMA_VERSION:
@@ -106,15 +104,17 @@ class Database:
                 "{path} was written by a newer meterlink (schema {number}, this one knows {schema_version}): update meterlink",
                 version, path=self.path, number=version, schema_version=SCHEMA_VERSION,
             )
-        if version < SCHEMA_VERSION and not self._any_version:
-            if self.readonly:
-                raise StorageError(
-                    "{path} is from an older meterlink and cannot be updated read-only: open it for writing once", path=self.path
-                )
-            self._migrate()
-        elif not self.readonly and not self._any_version and not self.uri:
-            _enter_wal(connection)  # a copy that was put in place is not in that mode
         connection.execute(f"PRAGMA synchronous={SYNCHRONOUS}")
+        if not self.readonly:
+            _enter_wal(connection)  # nor is a copy in that mode that was put in place
+            if version < SCHEMA_VERSION:
+                from meterlink.library.migrations import migrate  # it needs this module
+
+                self.version = migrate(connection, self.path)
+        elif version < SCHEMA_VERSION and not any_version:
+            raise StorageError(
+                "{path} is from an older meterlink and cannot be updated read-only: open it for writing once", path=self.path
+            )
         connection.execute("PRAGMA foreign_keys=ON")
         connection.execute("PRAGMA trusted_schema=OFF")
         connection.create_function("is_whole_waveform", 2, is_whole_waveform, deterministic=True)
@@ -126,13 +126,6 @@ class Database:
             raise LibraryDamaged("{path} belongs to another program: choose another file for the library", path=self.path)
         if self.readonly:
             raise LibraryDamaged("{path} is empty: open it for writing once to make it a library", path=self.path)
-
-    def _migrate(self) -> None:
-        from meterlink.library.migrations import migrate  # it needs this module
-
-        _enter_wal(self.connection)
-        self.connection.execute(f"PRAGMA synchronous={SYNCHRONOUS}")
-        self.version = migrate(self.connection, self.path)
 
     def rows(self, sql: str, arguments: Sequence[Any] = ()) -> list[Any]:
         """Return all rows of a query.  Raises the library's own errors."""

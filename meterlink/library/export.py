@@ -37,12 +37,11 @@ def document(
     whole = setup_ids is None
     chosen = [library.setup(i) for i in setup_ids] if setup_ids is not None else library.setups(include_archived=True)
     parts: dict[str, list[dict[str, Any]]] = {part: [] for part in DOCUMENT}
-    used: set[str] = set()
     with library.db.alone():
         for setup in sorted(chosen):
-            _add_setup(library, setup.id, parts, used, tell if waveforms else None)
-        kept = [c for c in library.calibrations() if whole or c.id in used]
-    parts["calibrations"] = [rows.to_json(c) for c in kept]
+            _add_setup(library, setup.id, parts, tell if waveforms else None)
+        used = {reading["calibration_id"] for reading in parts["readings"]}
+        parts["calibrations"] = [rows.to_json(c) for c in library.calibrations() if whole or c.id in used]
     if whole:
         parts["notes"] = [
             {"id": i.hex(), "kind": kind, "key": key, "at_s": at_s, "payload": rows.json_value(payload)}
@@ -53,25 +52,20 @@ def document(
     return {"format": FORMAT, "version": VERSION, "written_at_s": time.time(), **{k: v for k, v in parts.items() if v}}
 
 
-def _add_setup(
-    library: Library, setup_id: str, parts: dict[str, list[dict[str, Any]]], used: set[str], tell: Tell | None
-) -> None:
+def _add_setup(library: Library, setup_id: str, parts: dict[str, list[dict[str, Any]]], tell: Tell | None) -> None:
+    lights = library.light_versions(setup_id)
     parts["setups"] += [{"version_id": v, **rows.to_json(s)} for v, s in library.setup_versions(setup_id)]
-    for version, light in library.light_versions(setup_id):
-        parts["lights"].append({"version_id": version, **rows.to_json(light)})
-    for light_id in dict.fromkeys(x["id"] for x in parts["lights"] if x["setup_id"] == setup_id):
+    parts["lights"] += [{"version_id": v, **rows.to_json(light)} for v, light in lights]
+    for light_id in dict.fromkeys(light.id for _, light in lights):
         parts["placements"] += [rows.to_json(p) for p in library.placements(light_id)]
-    for reading in library.all_readings(setup_id):
-        used.add(reading.calibration_id)
-        parts["readings"].append(rows.to_json(reading))
+    parts["readings"] += [rows.to_json(reading) for reading in library.all_readings(setup_id)]
     no = library._setup_no(setup_id)
     parts["marks"] += [
         {"id": i.hex(), "reading_id": r.hex(), "at_s": at_s, "reason": reason}
         for i, r, at_s, reason in library.db.rows("SELECT id, reading_id, at_s, reason FROM mark WHERE setup_no = ?", (no,))
     ]
     if tell is not None:
-        found = library.db.rows(f"{rows.WAVEFORM_SELECT} WHERE w.setup_no = ? ORDER BY w.no", (no,))
-        for row in found:
+        for row in library.db.rows(f"{rows.WAVEFORM_SELECT} WHERE w.setup_no = ? ORDER BY w.no", (no,)):
             try:
                 block = rows.waveform_from(row)
             except LibraryDamaged:
@@ -106,11 +100,11 @@ def write_library(library: Library, target: Path, *, replace: bool = False) -> N
     copy_to(library.db.connection, Path(library.path), target, replace=replace)
 
 
-READING_HEADER = (
-    "taken_at_utc", "setup", "light", "role", "point", "purpose", "kind", "exposure_lxs", "illuminance_lx", "receptor", "aim",
-    "held_off_m", "held_off_toward", "pops", "u_rel", "t05_s", "t01_s", "ambient_lx", "clipped", "too_dim", "cct_k", "duv",
-    "standing", "note", "reading_id",
+_OF_READING = (
+    "point", "purpose", "kind", "exposure_lxs", "illuminance_lx", "receptor", "aim", "held_off_m", "held_off_toward", "pops",
+    "u_rel", "t05_s", "t01_s", "ambient_lx", "clipped", "too_dim", "cct_k", "duv",
 )  # fmt: skip
+READING_HEADER = ("taken_at_utc", "setup", "light", "role", *_OF_READING, "standing", "note", "reading_id")
 
 
 def readings_csv(library: Library, setup_id: str) -> str:
@@ -123,12 +117,8 @@ def readings_csv(library: Library, setup_id: str) -> str:
         light = lights.get(r.light_id or "")
         standing = "yes" if r.id in effective else "void" if r.id in voids else "superseded"
         taken = time.strftime("%Y-%m-%d %H:%M:%S", time.gmtime(r.taken_at_s))
-        row = (
-            taken, setup.name, light and light.name, light and light.role, r.point, r.purpose, r.kind, r.exposure_lxs,
-            r.illuminance_lx, r.receptor, r.aim, r.held_off_m, r.held_off_toward, len(r.pops), r.u_rel, r.t05_s, r.t01_s,
-            r.ambient_lx, r.clipped, r.too_dim, r.cct_k, r.duv, standing, r.note, r.id,
-        )  # fmt: skip
-        table.append(row)
+        own = (len(r.pops) if name == "pops" else getattr(r, name) for name in _OF_READING)
+        table.append((taken, setup.name, light and light.name, light and light.role, *own, standing, r.note, r.id))
     return csv_text(READING_HEADER, table)
 
 

@@ -42,26 +42,20 @@ class State:
             with self._db.write() as connection:  # another past than the one we know: compare everything anew
                 connection.execute("DELETE FROM sync_state WHERE remote = ?", (self.remote_id,))
 
-    def get(self, part: str, setup_no: int = 0) -> tuple[int, bytes]:
-        """Return (number, id or stamp) noted for a part, (0, b'') when nothing is."""
-        row = self._db.row(
-            "SELECT number, mark FROM sync_state WHERE remote = ? AND part = ? AND setup_no = ?", (self.remote_id, part, setup_no)
-        )
-        return (int(row[0]), bytes(row[1])) if row else (0, b"")
+    def get(self, part: str) -> tuple[int, bytes]:
+        """Return (number, id or stamp) noted for a part as a whole, (0, b'') when nothing is."""
+        return self.all(part).get(0, (0, b""))
 
     def all(self, part: str) -> dict[int, tuple[int, bytes]]:
         """Return what is noted for a part by set-up (or batch) number."""
         found = self._db.rows("SELECT setup_no, number, mark FROM sync_state WHERE remote = ? AND part = ?", (self.remote_id, part))
         return {int(no): (int(number), bytes(mark)) for no, number, mark in found}
 
-    def note(self, entries: Iterable[tuple[str, int, int, bytes]]) -> None:
+    def note(self, entries: Iterable[Entry]) -> None:
         """Note (part, set-up or batch number, number, id or stamp) durably, or as part of the open transaction."""
         with self._db.write() as connection:
-            connection.executemany(
-                "INSERT INTO sync_state VALUES (?, ?, ?, ?, ?) ON CONFLICT (remote, part, setup_no) "
-                "DO UPDATE SET number = excluded.number, mark = excluded.mark",
-                [(self.remote_id, *entry) for entry in entries],
-            )
+            rows = [(self.remote_id, *entry) for entry in entries]
+            connection.executemany("INSERT OR REPLACE INTO sync_state VALUES (?, ?, ?, ?, ?)", rows)
 
 
 # -- fetching ---------------------------------------------------------------------------------------------------------
@@ -207,8 +201,7 @@ def _numbers(connection: sqlite3.Connection, table: str, ids: set[Any], known: K
     if nowhere := ids - numbers.keys():
         shown = str(next(iter(nowhere)))[:60]
         raise ImportRefused(
-            "the shared library names a {table} that is not there ({shown}), it was not taken: check it",
-            table=table, shown=shown,
+            "the shared library names a {table} that is not there ({shown}), it was not taken: check it", table=table, shown=shown
         )
     return numbers
 

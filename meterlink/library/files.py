@@ -27,14 +27,14 @@ APPLICATION_ID = 0x4D746C6B
 def written_whole(target: Path, *, mode: int = 0o666) -> Iterator[Path]:
     """Give the block an empty file beside ``target`` to fill; sync it and give it the target's name when the block is done.
 
-    ``mode`` is the widest that the file may have (the umask narrows it).  What a killed program left of an earlier writing
+    ``mode``: the widest rights that the file may have (the umask narrows them).  What a killed program left of an earlier writing
     there is removed.  Raises ``UsageError`` for a target that is no ordinary file, ``StorageError`` when it cannot be written.
     """
     check_ordinary(target)
     remove_stale(target.parent)
     partial = target.with_name(f".{crc32(os.fsencode(target.name)):08x}.{os.getpid()}.partial")
     try:
-        os.close(os.open(partial, os.O_CREAT | os.O_EXCL | os.O_WRONLY, mode))
+        os.close(os.open(partial, os.O_CREAT | os.O_EXCL | os.O_WRONLY, mode & 0o777))
         yield partial
         sync_file(partial)
         partial.replace(target)
@@ -56,7 +56,7 @@ def write_whole(target: Path, data: bytes) -> None:
     """
     if is_sqlite(target):
         raise UsageError("{target} is a library or another database: choose another name for the document", target=target)
-    with written_whole(target, mode=_mode_of(target)) as partial:
+    with written_whole(target, mode=target.stat().st_mode if exists(target) else 0o666) as partial:
         partial.write_bytes(data)
 
 
@@ -74,8 +74,7 @@ def check_ordinary(target: Path) -> None:
         return
     if stat.S_ISLNK(kind):
         raise UsageError(
-            "{target} is a link to {target_2}: name that file itself, or another one",
-            target=target, target_2=target.readlink(),
+            "{target} is a link to {target_2}: name that file itself, or another one", target=target, target_2=target.readlink()
         )
     if not stat.S_ISREG(kind):
         what = say("a folder") if stat.S_ISDIR(kind) else say("a device or a pipe")
@@ -164,14 +163,6 @@ def file_name(name: str, identifier: str, ending: str) -> str:
     if safe != name or not safe:
         safe = f"{safe or 'set-up'}-{identifier[-6:]}"
     return safe + ending
-
-
-def _mode_of(target: Path) -> int:
-    """The rights of the file that is replaced; those of any new file when there is none."""
-    try:
-        return stat.S_IMODE(target.stat().st_mode) & 0o777
-    except OSError:
-        return 0o666
 
 
 def sync_file(path: Path) -> None:

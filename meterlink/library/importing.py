@@ -55,8 +55,7 @@ def read(path: Path) -> Any:
             data = file.read(FILE_BYTES_MAX + 1)
     except OSError as error:
         raise ImportRefused(
-            "{path} cannot be read ({strerror}): check the name and its rights",
-            path=path, strerror=error.strerror,
+            "{path} cannot be read ({strerror}): check the name and its rights", path=path, strerror=error.strerror
         ) from error
     return parse(data, path.name)
 

@@ -34,9 +34,7 @@ class KnowledgeStore(ReadingStore):
 
     def calibrations(self, sensor_id: str | None = None) -> list[Calibration]:
         """Return the calibrations of a sensor (of all when None), oldest first: the last one is in force."""
-        if sensor_id is None:
-            return self._calibrations("", ())
-        return self._calibrations("WHERE n.sensor_id = ?", (sensor_id,))
+        return self._calibrations("", ()) if sensor_id is None else self._calibrations("WHERE n.sensor_id = ?", (sensor_id,))
 
     def calibration(self, calibration_id: str) -> Calibration:
         """Return one calibration by its id.  Raises ``NotInLibrary``."""
@@ -73,10 +71,9 @@ class KnowledgeStore(ReadingStore):
             )
         return identifier.hex()
 
-    def note_records(self, kind: str, key: str | None = None) -> list[tuple[str, float, dict[str, Any]]]:
+    def note_records(self, kind: str) -> list[tuple[str, float, dict[str, Any]]]:
         """Return (key, seconds since 1970, payload) of the notes of a kind that can be read, oldest first."""
-        where, arguments = ("", (kind,)) if key is None else (" AND key = ?", (kind, rows.name_key(key)))
-        found = self.db.rows(f"SELECT key, at_s, payload FROM note WHERE kind = ?{where} ORDER BY id", arguments)
+        found = self.db.rows("SELECT key, at_s, payload FROM note WHERE kind = ? ORDER BY id", (kind,))
         return [(about, at_s, rows.json_value(text)) for about, at_s, text in found if is_good_note(kind, text)]
 
     def falloffs(self) -> tuple[dict[str, FalloffFit], list[str]]:
@@ -108,10 +105,8 @@ class KnowledgeStore(ReadingStore):
     def set_setting(self, name: str, value: float | str) -> None:
         """Change one setting of this library.  Raises ``UsageError`` for an unknown name or an impossible value."""
         if name not in Settings._fields:
-            raise UsageError(
-                "there is no setting {name!r}: use one of {fields}",
-                name=name[:40], fields=', '.join(Settings._fields),
-            )
+            fields = ", ".join(Settings._fields)
+            raise UsageError("there is no setting {name!r}: use one of {fields}", name=name[:40], fields=fields)
         if name in _CHOICES:
             if value not in _CHOICES[name]:
                 raise UsageError("{name} must be one of {choices}", name=name, choices=', '.join(_CHOICES[name]))
@@ -123,10 +118,7 @@ class KnowledgeStore(ReadingStore):
             raise UsageError("assumed_reach_min_m must not be above assumed_reach_max_m: set the other one first")
         stored = value if isinstance(value, str) else float(value)
         with self.db.write() as connection:
-            connection.execute(
-                "INSERT INTO setting VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET value = excluded.value",
-                (name, stored),
-            )
+            connection.execute("INSERT OR REPLACE INTO setting VALUES (?, ?)", (name, stored))
 
     # -- memory -------------------------------------------------------------------------------------------------
 
@@ -136,11 +128,8 @@ class KnowledgeStore(ReadingStore):
         with self.db.write(records=False) as connection:
             if value is None:
                 connection.execute("DELETE FROM memory WHERE key = ?", (key,))
-                return
-            connection.execute(
-                "INSERT INTO memory VALUES (?, ?) ON CONFLICT (key) DO UPDATE SET value = excluded.value",
-                (key, _packed(value)),
-            )
+            else:
+                connection.execute("INSERT OR REPLACE INTO memory VALUES (?, ?)", (key, _packed(value)))
 
     def recall(self, key: str, default: Any = None) -> Any:
         """Return what was remembered under ``key``, or ``default``.  Tuples come back as lists."""

@@ -184,8 +184,7 @@ def _updated_copy(source: Library, path: Path) -> None:
         Library.open(path).close()
     except MeterlinkError as error:
         raise ImportRefused(
-            "{path} cannot be brought up to date, nothing was taken: {error}",
-            path=source.path, error=error,
+            "{path} cannot be brought up to date, nothing was taken: {error}", path=source.path, error=error
         ) from error
 
 

@@ -45,7 +45,9 @@ class ReadingStore(SetupStore):
         wave = rows.waveform_row(numbers[0], reading.id, 0, waveform) if waveform else None
         with self.db.write() as connection:
             if reading.supersedes_id:
-                self._stored(numbers[0], reading.supersedes_id)
+                which = numbers[0], rows.id_bytes(reading.supersedes_id)
+                if not self.db.row("SELECT 1 FROM reading WHERE setup_no = ? AND id = ?", which):
+                    raise unknown_id(marked("reading"), reading.supersedes_id)
                 if reading.supersedes_id >= reading.id:
                     raise LibraryError("a reading can supersede only an earlier one: make its id after reading the set")
             connection.execute(rows.READINGS.insert, values)
@@ -81,13 +83,6 @@ class ReadingStore(SetupStore):
                     row = self.db.row("SELECT no FROM sensor WHERE sensor_id = ?", (sensor_id,))
             known = self._cached["sensor", sensor_id] = (row[0], 0)
         return known[0]
-
-    def _stored(self, setup_no: int, reading_id: str) -> bytes:
-        """Return the id's bytes when the set has this reading.  Raises ``NotInLibrary``."""
-        identifier = rows.id_bytes(reading_id)
-        if not self.db.row("SELECT 1 FROM reading WHERE setup_no = ? AND id = ?", (setup_no, identifier)):
-            raise unknown_id(marked("reading"), reading_id)
-        return identifier
 
     def _setup_no_of_reading(self, reading_id: str) -> int:
         """Return the number of the set that has this reading (one index look-up a set, newest first)."""

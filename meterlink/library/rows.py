@@ -80,28 +80,20 @@ def checked_name(name: str, what: str) -> str:
 def checked(values: Sequence[Any], fields: Sequence[str], what: str, table: Mapping[str, Field] = NO_LIMITS) -> None:
     """Refuse what a table cannot keep: NaN and infinity, numbers beyond the limits of ``table``, over-long or broken text."""
     for value, field in zip(values, fields, strict=False):
-        if value is None or value is True or value is False:
-            continue
         kind = type(value)
-        if kind is float:
-            if value - value != 0.0:
-                raise LibraryError(
-                    "{what} not stored: {field} is {value}, not a number; measure again",
-                    what=translated(what), field=field, value=value,
-                )
-            _within(value, field, what, table)
-        elif kind is int:
-            if not -(2**53) <= value <= 2**53:
-                raise LibraryError(
-                    "{what} not stored: {field} is out of range; check the value", what=translated(what), field=field
-                )
-            _within(value, field, what, table)
-        elif kind is str:
+        if kind is str:
             _checked_text(value, field, what)
+        elif kind is float or kind is int:
+            _checked_number(value, field, what, table.get(field))
 
 
-def _within(value: float, field: str, what: str, table: Mapping[str, Field]) -> None:
-    limits = table.get(field)
+def _checked_number(value: float, field: str, what: str, limits: Field | None) -> None:
+    if value - value != 0.0:
+        raise LibraryError(
+            "{what} not stored: {field} is {value}, not a number; measure again", what=translated(what), field=field, value=value
+        )
+    if isinstance(value, int) and abs(value) > 2**53:
+        raise LibraryError("{what} not stored: {field} is out of range; check the value", what=translated(what), field=field)
     if limits is not None and not limits.low <= value <= limits.high:
         raise LibraryError(
             "{what} not stored: {field} is {value:g}, beyond {low:g} to {high:g}; check the value",

@@ -120,10 +120,7 @@ class SetupStore:
         """Make this the set-up in use (this file's own memory, not merged)."""
         with self.db.write() as connection:
             self._setup_no(setup_id)
-            connection.execute(
-                "INSERT INTO memory VALUES ('current_setup', ?) ON CONFLICT (key) DO UPDATE SET value = excluded.value",
-                (setup_id,),
-            )
+            connection.execute("INSERT OR REPLACE INTO memory VALUES ('current_setup', ?)", (setup_id,))
 
     def copy_setup(self, setup_id: str, name: str) -> Setup:
         """Make a new set-up from an old one as template: its lights and where they stand, no readings."""

@@ -46,7 +46,7 @@ class Library(KnowledgeStore):
         """Open the library at ``path`` (default: ``METERLINK_LIBRARY``, else a file in the user's data folder).
 
         An older schema is brought up to date after a safe copy.  ``create=False`` and ``readonly`` refuse a missing
-        file.  ``any_version`` (for copying and saving) leaves an older schema as it is.
+        file.  ``any_version`` (for reading only) takes an older schema as it is.
         Raises ``NotInLibrary``, ``LibraryTooNew``, ``LibraryBusy``, ``LibraryDamaged``, ``StorageError``.
         """
         name = os.fspath(path) if path is not None else default_path()

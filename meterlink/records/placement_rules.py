@@ -30,8 +30,7 @@ def check_placement(placement: Placement, light: Light | None = None) -> None:
             )
     if placement.shape != "point" and not placement.width_m:
         raise GeometryError(
-            "{who}a source of this shape needs its size: {do}",
-            who=who, do=Do("give_size", light=light.name if light else None),
+            "{who}a source of this shape needs its size: {do}", who=who, do=Do("give_size", light=light.name if light else None)
         )
 
 

@@ -142,17 +142,6 @@ ACTIONS: dict[str, Words] = {
 }
 """Every action by its code."""
 
-TOUCHED = {
-    "All together": "set.sum", "Did it": "match.moved", "Import": "library.import", "Library": "place.library",
-    "Light": "lights.add", "Lights": "place.lights", "Match": "place.match", "Meter": "place.metering",
-    "Meter all": "metering.start", "Meter it": "lights.meter_this",
-    "More": "lights.more", "New set": "library.new", "Open the demo set": "first.demo",
-    "Sensors": "place.sensors", "Set": "place.set", "Settings": "place.settings", "Take back": "metering.take_back",
-    "Use the simulated sensor": "sensors.simulate",
-}  # fmt: skip
-"""What is named in the touches above, each by the key of the app's text for it (held together by ``tests/words``)."""
-
-
 class Do:
     """One action with its values, put for the place that the sentence around it is made for."""
 

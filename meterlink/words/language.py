@@ -143,7 +143,7 @@ def translated(template: str) -> str:
 def _filled(text: str, english: str, values: Mapping[str, object]) -> str:
     if not values:
         return text
-    values = {name: _Number(value) if isinstance(value, float | int) else value for name, value in values.items()}
+    values = {name: Written(value) if isinstance(value, float | int) else value for name, value in values.items()}
     try:
         return text.format(**values)
     except (KeyError, IndexError, ValueError):
@@ -151,17 +151,21 @@ def _filled(text: str, english: str, values: Mapping[str, object]) -> str:
         return english.format(**values)
 
 
-class _Number:
-    """A number that is formatted with the signs of the language in use."""
+class Written:
+    """A value in a sentence: a number is formatted with the signs of the language in use."""
 
-    def __init__(self, number: float) -> None:
-        self.number = number
+    def __init__(self, value: object) -> None:
+        self.value = value
 
     def __format__(self, spec: str) -> str:
-        return with_decimal_sign(format(self.number, spec))
+        text = format(self.value, spec)
+        return with_decimal_sign(text) if isinstance(self.value, float | int) else text
+
+    def __str__(self) -> str:
+        return str(self.value)
 
     def __repr__(self) -> str:
-        return repr(self.number)
+        return repr(self.value)
 
 
 def with_decimal_sign(number: str) -> str:

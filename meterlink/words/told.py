@@ -21,7 +21,7 @@ from functools import partial
 from typing import Any, NamedTuple
 
 from meterlink import units
-from meterlink.words.language import say, say_count, say_for, translated, with_decimal_sign
+from meterlink.words.language import Written, say, say_count, say_for, translated, with_decimal_sign
 from meterlink.words.phrases import PHRASES
 
 __all__ = ["NOTHING", "Told", "all_of", "plain", "put", "told", "told_again", "written"]
@@ -39,9 +39,7 @@ class Told(NamedTuple):
     values: Mapping[str, Any] = {}
 
     def __str__(self) -> str:
-        if not self.code:
-            return ""
-        return put(PHRASES[self.code], **self.values)
+        return put(PHRASES[self.code], **self.values) if self.code else ""
 
     def __format__(self, spec: str) -> str:
         return format(str(self), spec)
@@ -148,26 +146,15 @@ def written(value: Any, spec: str = "") -> str:
     return format(_Written(value), spec)
 
 
-class _Written:
-    """A value as a phrase writes it, with the language's decimal sign."""
-
-    def __init__(self, value: Any) -> None:
-        self.value = value
-
-    def __str__(self) -> str:
-        return str(self.value)
-
-    def __repr__(self) -> str:
-        return repr(self.value)
+class _Written(Written):
+    """A value as a phrase writes it."""
 
     def __format__(self, spec: str) -> str:
-        value = self.value
         if spec in _KINDS:
-            return with_decimal_sign(_KINDS[spec](value))
-        if type(value) in (tuple, list):
-            return _listed([str(one) for one in value], spec)
-        text = format(value, spec)
-        return with_decimal_sign(text) if isinstance(value, float | int) else text
+            return with_decimal_sign(_KINDS[spec](self.value))
+        if isinstance(self.value, list) or type(self.value) is tuple:
+            return _listed([str(one) for one in self.value], spec)
+        return super().__format__(spec)
 
 
 def _listed(texts: list[str], spec: str) -> str:

@@ -11,10 +11,19 @@ import string
 import pytest
 
 from meterlink.cli.main import VERBS, build_parser, overview
-from meterlink.words.actions import ACTIONS, TOUCHED, USUAL, Do
+from meterlink.words.actions import ACTIONS, USUAL, Do
 from meterlink.words.language import Place, spoken_for, use
 from mobile import texts
 
+TOUCHED = {
+    "All together": "set.sum", "Did it": "match.moved", "Import": "library.import", "Library": "place.library",
+    "Light": "lights.add", "Lights": "place.lights", "Match": "place.match", "Meter": "place.metering",
+    "Meter all": "metering.start", "Meter it": "lights.meter_this",
+    "More": "lights.more", "New set": "library.new", "Open the demo set": "first.demo",
+    "Sensors": "place.sensors", "Set": "place.set", "Settings": "place.settings", "Take back": "metering.take_back",
+    "Use the simulated sensor": "sensors.simulate",
+}  # fmt: skip
+"""What is named in the touches of actions, each by the key of the app's text for it."""
 NAMED = {"light": "KEY rim's", "setup": "Low key; 2", "lights": ("KEY", "FILL left"), "held": "5cm", "port": "serial:/dev/ttyUSB0"}
 
 

@@ -96,7 +96,6 @@ PHRASES: dict[str, str] = {
     "read_it": "read it: {do}",
     "lamps_off_gain": "modelling lamps off for the picture: {stops:stops_word} less room light",
     "lamps_off_all": "modelling lamps off for the picture: they are all the room light there is",
-    "shorter": "{do}",
     "shorter_sync": "{do} (the sync speed; {gained:size} of {of:stops_word})",
     "more_power": "{stops:stops_word} more power on all lights and the aperture closed by as much, or less room light",
     # shutter
