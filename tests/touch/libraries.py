@@ -28,14 +28,6 @@ def made_up(path: Path) -> None:
     desk.close()
 
 
-def between_thirds(path: Path) -> None:
-    """The same at an ISO a fifth of a stop away from a third, where an aperture is over or under the nearest one."""
-    made_up(path)
-    desk = Desk(Library.open(path))
-    desk.revise_setup(iso=115.0)
-    desk.close()
-
-
 def six_lights(path: Path) -> None:
     """A metered set of six lights, and nothing else."""
     from mobile.first_state import begin_set

@@ -262,10 +262,10 @@ def test_no_line_of_the_metering_page_is_longer_than_a_glance(phone: Start) -> N
 
 
 def test_words_of_the_trade_are_explained_by_one_touch(phone: Start) -> None:
-    """A touch on t0.1, on *0.1 under*, and on a word that a finding brings says what it means, beside the finger."""
-    p = phone(prepare=libraries.between_thirds)
+    """A touch on t0.1, on *0.1 over*, and on a word that a finding brings says what it means, beside the finger."""
+    p = phone(prepare=libraries.made_up)
     p.tap("chip:KEY")
-    p.pop()
+    p.pop(stops=0.12)
     assert p.tap("t01").text("finger_note").startswith("t0.1: how long")
     p.show("set")
     assert "nearest third" in p.tap("over").text("finger_note")
