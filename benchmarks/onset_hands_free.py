@@ -54,7 +54,7 @@ class HandsFree(Touching):
         self.held_m = 0.0
         self.begun = 0
         """Touches that begin a walk."""
-        self.library.remember(ranger.key(chip.identity.sensor_id), ranger.to_json(self._by_ruler()))
+        self.library.remember(ranger.key(chip.identity.sensor_id), self._by_ruler()._asdict())
 
     def _by_ruler(self) -> ranger.RangerScale:
         """The finder's scale from two marks before a white card."""

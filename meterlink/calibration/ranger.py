@@ -6,7 +6,7 @@ well.  Kept by the sensor's id, apart from its calibrations: a new one does not 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from math import hypot, isfinite, pi, sqrt
 from statistics import median, stdev
 from typing import Any, NamedTuple
@@ -78,24 +78,15 @@ def fit(marks: Sequence[Mark]) -> RangerScale:
     return RangerScale(offset, scale, u_offset, u_scale, median(returned) if returned else None)
 
 
-def to_json(scale: RangerScale) -> dict[str, float | None]:
-    """Return what is remembered."""
-    return scale._asdict()
-
-
 def from_json(data: Any) -> RangerScale:
-    """Return a remembered scale; what cannot be one gives that of a finder that was never calibrated."""
-    if not isinstance(data, Mapping):
-        return FACTORY
+    """Return a remembered scale (its fields by name); what cannot be one gives that of a finder that was never calibrated."""
     try:
         offset, scale, u_offset, u_scale = (float(data[name]) for name in RangerScale._fields[:4])
-        found = RangerScale(offset, scale, u_offset, u_scale, _white(data.get("white")))
-    except (KeyError, TypeError, ValueError):
+        white = data.get("white")
+        white = float(white) if white is not None and float(white) > 0.0 else None
+    except (AttributeError, KeyError, TypeError, ValueError, IndexError):
         return FACTORY
+    found = RangerScale(offset, scale, u_offset, u_scale, white)
     numbers = [one for one in found if one is not None]
     possible = all(map(isfinite, numbers)) and SCALES[0] <= found.scale <= SCALES[1] and abs(found.offset_m) <= MOST_OFFSET_M
     return found if possible and min(found.u_offset_m, found.u_scale_rel) >= 0.0 else FACTORY
-
-
-def _white(given: Any) -> float | None:
-    return float(given) if given is not None and float(given) > 0.0 else None

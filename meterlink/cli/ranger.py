@@ -34,7 +34,7 @@ async def walk(args: argparse.Namespace) -> int:
             if not identity.range_finder:
                 raise SensorError("{sensor} has no range finder: type distances, e.g. KEY@20cm", sensor=identity.name)
             found = ranger.fit(await _marks(watching, distances, tell))
-        library.remember(ranger.key(identity.sensor_id), ranger.to_json(found))
+        library.remember(ranger.key(identity.sensor_id), found._asdict())
     if args.json:
         print_json(found)
     else:

@@ -6,7 +6,7 @@ import random
 
 import pytest
 
-from meterlink.calibration.ranger import fit, from_json, mark, to_json
+from meterlink.calibration.ranger import fit, from_json, mark
 from meterlink.errors import CalibrationError
 from meterlink.records import HeldOff, RangerState
 from meterlink.sensor.measuring.ranger import FACTORY
@@ -61,7 +61,7 @@ def test_a_scale_survives_as_json_and_damage_is_as_never_calibrated() -> None:
     """What comes from a file is never believed beyond what such a finder can be."""
     found = fit([mark(0.3, said(0.3)), mark(0.1, said(0.1, seed=2))])
 
-    assert from_json(to_json(found)) == found
+    assert from_json(found._asdict()) == found
     changed = ({"scale": 7.0}, {"offset_m": "x"}, {"scale": float("nan")}, {"u_offset_m": -1.0})
-    for wrong in (None, [], {}, *({**to_json(found), **one} for one in changed)):
+    for wrong in (None, [], {}, *({**found._asdict(), **one} for one in changed)):
         assert from_json(wrong) == FACTORY
