@@ -10,9 +10,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from meterlink.photometry.exposure import CONSTANT_START_LX
 from meterlink.records import Calibration, Identity
 from meterlink.records.kept import BORROWED_FROM, OTHER_RECEPTOR_U_STOPS
-from meterlink.sensor.measuring.calibrate import default_calibration, start_constant
+from meterlink.sensor.measuring.calibrate import default_calibration
 from meterlink.sensor.measuring.reference import REFERENCE_KEY
 
 
@@ -47,7 +48,7 @@ def _borrowed(other: Calibration, receptor: str) -> Calibration:
     kept = {key: other.details[key] for key in ("range_names", "full_raw", REFERENCE_KEY) if key in other.details}
     return other._replace(
         receptor=receptor,
-        constant=start_constant(receptor),
+        constant=CONSTANT_START_LX[receptor],
         u_scale_rel=math.hypot(other.u_scale_rel, OTHER_RECEPTOR_U_STOPS * math.log(2)),
         method="assumed",
         reference="",

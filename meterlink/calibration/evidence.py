@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from meterlink.errors import CalibrationError
 from meterlink.records import Calibration, Identity, Measurement
-from meterlink.sensor.measuring.calibrate import PEDESTAL_RAW, scale_of
+from meterlink.sensor.measuring.calibrate import PEDESTAL_RAW, raw_for, scale_of
 
 REPORTED_FULL_LX = 1e5
 """What a sensor that reports lux is taken to reach: its raw values are lux, and limits need a full scale."""
@@ -108,11 +108,10 @@ def raw_of(measurement: Measurement, calibration: Calibration) -> float:
     """
     if measurement.calibration_id != calibration.id:
         raise CalibrationError("this measurement was made with another calibration: take it again")
-    scale = scale_of(calibration, measurement.range_index)
     if measurement.exposure_lxs is not None:
-        return measurement.exposure_lxs / scale.full_scale_lx
+        return measurement.exposure_lxs / scale_of(calibration, measurement.range_index).full_scale_lx
     if measurement.illuminance_lx is not None:
-        return measurement.illuminance_lx / scale.full_scale_lx + scale.dark_raw
+        return raw_for(measurement.illuminance_lx, measurement.range_index, calibration)
     raise CalibrationError("the sensor sent no value: take it again")
 
 

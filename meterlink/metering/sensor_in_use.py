@@ -16,6 +16,7 @@ from meterlink.calibration import ranger
 from meterlink.calibration.choosing import choose
 from meterlink.errors import LinkError, MeterlinkError, ShowingFailed, one_line
 from meterlink.library.store import Library
+from meterlink.photometry.exposure import CONSTANT_START_LX
 from meterlink.records import Calibration, Identity, Measurement, new_id
 from meterlink.sensor.dialects.dialect_file import complete_url
 from meterlink.sensor.find import find_again
@@ -23,7 +24,6 @@ from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.reconnect import ReconnectingLink
 from meterlink.sensor.link.recording import RecordingLink
 from meterlink.sensor.link.registry import link_for, parse
-from meterlink.sensor.measuring.calibrate import start_constant
 from meterlink.sensor.measuring.sensor import Sensor
 from meterlink.sensor.measuring.tended import SensorState, State
 from meterlink.sensor.urls import adapter_of, decoder_for, dialect_of, moved_to
@@ -120,7 +120,7 @@ class SensorInUse:
     @property
     def constant(self) -> float:
         """C of the receptor."""
-        return self.sensor.calibration.constant if self.sensor.calibration else start_constant("dome")
+        return self.sensor.calibration.constant if self.sensor.calibration else CONSTANT_START_LX["dome"]
 
     @property
     def bare_link(self) -> Any:

@@ -241,16 +241,11 @@ def combine_ranges(
     Raises:
         ValueError: a range that nothing reaches.
     """
-    rows, values, sigmas = [], [], []
-    for index, (log_scale, u) in scales.items():
-        rows.append([1.0 if i == index else 0.0 for i in range(range_count)])
-        values.append(log_scale)
-        sigmas.append(u)
-    for a, b, difference, u in overlaps:
-        rows.append([(1.0 if i == a else 0.0) - (1.0 if i == b else 0.0) for i in range(range_count)])
-        values.append(difference)
-        sigmas.append(u)
-    if not scales:
-        raise ValueError("no range has a scale of its own")
-    fit = weighted_fit(np.asarray(rows, dtype=np.float64), values, sigmas)
+    design = np.zeros((len(scales) + len(overlaps), range_count))
+    for row, index in enumerate(scales):
+        design[row, index] = 1.0
+    for row, (a, b, _, _) in enumerate(overlaps, len(scales)):
+        design[row, a], design[row, b] = 1.0, -1.0
+    points = np.array([*scales.values(), *(overlap[2:] for overlap in overlaps)]).reshape(-1, 2)
+    fit = weighted_fit(design, points[:, 0], points[:, 1])
     return fit.parameters, fit.covariance * max(1.0, fit.birge) ** 2

@@ -18,10 +18,9 @@ from __future__ import annotations
 
 import math
 
-CONSTANT_START_FLAT_LX = 250.0
-"""What a new calibration of a flat receptor starts with (ISO 2720:1974, by secondary sources: 240 to 400); no formula uses it."""
-CONSTANT_START_DOME_LX = 330.0
-"""What a new calibration of a dome starts with (the same: 320 to 540, in practice 320 to 340); no formula uses it."""
+CONSTANT_START_LX = {"flat": 250.0, "dome": 330.0}
+"""What a new calibration of a receptor starts with (ISO 2720:1974, by secondary sources: flat 240 to 400, dome 320 to 540, in
+practice 320 to 340); no formula uses it."""
 
 
 def finite(value: float, name: str) -> float:

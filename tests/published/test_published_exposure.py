@@ -13,8 +13,8 @@ from meterlink.photometry import exposure
 
 def test_calibration_constants_of_iso_2720():
     """ISO 2720:1974 as quoted in HDRI's docstrings (seen-2): C 240-400 flat, 320-540 dome."""
-    assert 240 <= exposure.CONSTANT_START_FLAT_LX <= 400
-    assert 320 <= exposure.CONSTANT_START_DOME_LX <= 540
+    assert 240 <= exposure.CONSTANT_START_LX["flat"] <= 400
+    assert 320 <= exposure.CONSTANT_START_LX["dome"] <= 540
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,7 @@ by itself has one range in which "raw" is that lux and the full scale a plain fa
 from __future__ import annotations
 
 from meterlink.errors import CalibrationError
-from meterlink.photometry import exposure
+from meterlink.photometry.exposure import CONSTANT_START_LX
 from meterlink.records import Calibration, Identity, RangeScale
 from meterlink.words.actions import Do
 
@@ -25,11 +25,6 @@ CEILING_MARGIN = 1.5 / 256
 """A level measured in codes of 8 bits is known to one of them, and noise carries a sample that has stopped half a code lower."""
 
 
-def start_constant(receptor: str) -> float:
-    """C that a new calibration starts at, in lx: 250 for a flat receptor, 330 for a dome (inside ISO 2720's ranges)."""
-    return exposure.CONSTANT_START_DOME_LX if receptor == "dome" else exposure.CONSTANT_START_FLAT_LX
-
-
 def default_calibration(identity: Identity, receptor: str = "dome") -> Calibration:
     """Return what is assumed of a sensor that nobody has calibrated: its scale may be 10 % off (k=1)."""
     if identity.adc_bits:
@@ -42,7 +37,7 @@ def default_calibration(identity: Identity, receptor: str = "dome") -> Calibrati
         id=f"assumed-{identity.sensor_id}",
         sensor_id=identity.sensor_id,
         created_at_s=0.0,
-        constant=start_constant(receptor),
+        constant=CONSTANT_START_LX[receptor],
         receptor=receptor,
         ranges=ranges,
         u_scale_rel=ASSUMED_U_REL,
