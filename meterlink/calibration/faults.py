@@ -109,13 +109,10 @@ def _linearity(f: Findings, known: set[str]) -> _Named:
             return "not linear", told("peaks_short", stops=-stops, bottom=-low)
         if level == HIGH and stops < low - SOFT_PEAK:
             return "range clips early", told("pulse_ends", part=top, stops=-stops)
-    tops = [key for key in bad if key[1] == HIGH]
-    bottoms = [key for key in bad if key[1] == LOW]
-    if bottoms:
+    if any(level == LOW for _, level in bad):
         return "not linear", told("together_short", stops=-min(bad.values()))
-    if tops:
-        worst = min(bad[key] for key in tops)
-        return "range clips early", told("together_short_top", stops=-worst)
+    if bad:
+        return "range clips early", told("together_short_top", stops=-min(bad.values()))
     return None
 
 

@@ -21,7 +21,6 @@ class Level(NamedTuple):
 
     mean_lx: float
     u_lx: float
-    sample_count: int
     wanders: bool
     """It changes slowly within the stretch (hum, flicker, a tail): more samples do not make it surer."""
 
@@ -98,7 +97,7 @@ def _level(values: Array, noise_lx: float, quantum_lx: float) -> Level | None:
     # without dither all samples sit on one code and share its rounding error
     ratio = noise_lx / quantum_lx if quantum_lx > 0.0 else math.inf
     shared = quantum_lx**2 / 12.0 * math.exp(-2.0 * math.pi**2 * min(ratio, 10.0) ** 2) if quantum_lx else 0.0
-    return Level(float(values.mean()), math.sqrt(variance + shared), count, wanders)
+    return Level(float(values.mean()), math.sqrt(variance + shared), wanders)
 
 
 def find(trace: Trace, pretrigger: int | None = None) -> Ambient | None:

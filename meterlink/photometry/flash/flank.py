@@ -81,7 +81,8 @@ def crossings(
         right = end + int(np.argmin(calm[end : after + 1])) if number + 1 < len(runs) else size - 1
         rise = crossing(pulse, start, level_lx, True, (left, up_top))
         fall = crossing(pulse, end, level_lx, False, (down_top, right))
-        if u_level_lx is not None and not as_one and not _cut_at(pulse, end, level_lx):
+        # where an unresolved edge ends the light nothing is to be fitted below it
+        if u_level_lx is not None and not as_one and _jump_near(pulse, end, level_lx, False) is None:
             fall = beside(fall, corner(pulse, end, level_lx, u_level_lx, (down_top, right)))
         found.append((rise, fall, end - start + 1))
     return found
@@ -175,11 +176,6 @@ def _jump_near(pulse: Pulse, index: int, level_lx: float, rising: bool) -> int |
             if outer <= level_lx + 2.0 * pulse.noise_lx and inner >= level_lx - 4.0 * pulse.noise_lx:
                 return at
     return None
-
-
-def _cut_at(pulse: Pulse, index: int, level_lx: float) -> bool:
-    """Say whether an unresolved edge ends the light here: nothing is to be fitted below it."""
-    return _jump_near(pulse, index, level_lx, False) is not None
 
 
 def _flank(
