@@ -105,6 +105,7 @@ def _errors(chip, fd, peak_lx, t01_s, pops, chances):
     from meterlink.photometry import flash
     from meterlink.records import WaveBlock
     from meterlink.sensor.dialects.native import NativeDecoder
+    from meterlink.sensor.measuring.flash import times_of
 
     decay_s = _root(lambda d: duration_s(d, 0.1) - t01_s, t01_s / 20, t01_s)
     t05_s = duration_s(decay_s, 0.5)
@@ -115,9 +116,9 @@ def _errors(chip, fd, peak_lx, t01_s, pops, chances):
         chip.step(110)
         (block,) = [m for m in decoder.feed(_read(fd), 0.0) if isinstance(m, WaveBlock)]
         codes = np.frombuffer(block.data, np.uint8)
-        pulse = flash.analyse_counts(codes, BRIGHT_FULL_SCALE_LX / 256, [(s.sample_count, s.sample_interval_s) for s in
-                                     block.segments], zero_code=-0.5, full_scale_code=255,
-                                     pretrigger=block.pretrigger)  # fmt: skip
+        pulse = flash.analyse_counts(
+            codes, BRIGHT_FULL_SCALE_LX / 256, times_of(block), zero_code=-0.5, full_scale_code=255, pretrigger=block.pretrigger
+        )
         out[0].append(pulse.exposure_lxs / truth_lxs - 1)
         out[1].append((pulse.t01_s or math.nan) / t01_s - 1)
         out[2].append((pulse.t05_s or math.nan) / t05_s - 1)

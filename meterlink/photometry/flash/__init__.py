@@ -133,7 +133,7 @@ def analyse(
 ) -> FlashPulse:
     """Return what a waveform in lx says.
 
-    ``sample_interval_s`` in s, or the time of each sample, or segments (number of samples, interval).  ``shutter_s``: only
+    ``sample_interval_s`` in s, or the time of each sample.  ``shutter_s``: only
     what falls inside a window of that length from the start of the pulse on counts.  ``full_scale_lx``: samples at or above
     it are clipped; below it, or without it, a top that is flat where a flash tube's is round counts as clipped too.
     ``pretrigger``: samples known to be before the pop.  Up to 16,777,216 samples.

@@ -8,7 +8,6 @@ anything is as short as an average (a train, a narrow pulse) are left alone.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from itertools import pairwise
 from typing import Any, NamedTuple
 
@@ -50,9 +49,8 @@ def check(
 ) -> Trace:
     """Return the checked waveform; ``quantum_lx`` is looked for when not given.
 
-    ``sample_interval_s`` is the interval, or the time of each sample, or a list of segments: pairs (number of samples,
-    interval) or records with ``sample_count`` and ``sample_interval_s``.  Raises ``ValueError`` in one line for empty,
-    short, huge, non-finite or negative data, intervals that are not positive and times that do not increase.
+    ``sample_interval_s`` is the interval, or the time of each sample.  Raises ``ValueError`` in one line for empty, short, huge,
+    non-finite or negative data, an interval that is not positive and times that do not increase.
     """
     _check_length(illuminance_lx)
     try:
@@ -86,13 +84,10 @@ def _times(interval: Any, count: int) -> Array:
         if not 0.0 < step <= 3600.0:
             raise ValueError(f"sample interval must be positive (at most 3600 s), got {step!r}")
         return np.arange(count, dtype=np.float64) * step
-    pairs = _segments(interval)
-    if pairs is not None:
-        return _segment_times(pairs, count)
     try:
         time = np.asarray(interval, dtype=np.float64)
     except (TypeError, ValueError):
-        raise ValueError("sample times must be numbers") from None
+        raise ValueError("sample interval must be a number, or a list of the samples' times") from None
     if time.shape != (count,):
         raise ValueError(f"{count} samples need {count} sample times, got {time.shape}")
     steps = np.diff(time)
@@ -100,31 +95,6 @@ def _times(interval: Any, count: int) -> Array:
         raise ValueError("sample times must be finite and increase from sample to sample")
     shifted: Array = time - time[0]
     return shifted
-
-
-def _segments(interval: Any) -> list[tuple[int, float]] | None:
-    if isinstance(interval, np.ndarray) and interval.ndim == 1:
-        return None
-    if not isinstance(interval, (Sequence, np.ndarray)) or len(interval) == 0:
-        raise ValueError("sample interval must be a number, a list of times or a list of (count, interval) segments")
-    first = interval[0]
-    if hasattr(first, "sample_interval_s"):
-        return [(int(part.sample_count), float(part.sample_interval_s)) for part in interval]
-    if isinstance(first, (tuple, list, np.ndarray)) and len(first) == 2:
-        return [(int(part[0]), float(part[1])) for part in interval]
-    return None
-
-
-def _segment_times(pairs: list[tuple[int, float]], count: int) -> Array:
-    if sum(samples for samples, _ in pairs) != count or any(samples <= 0 for samples, _ in pairs):
-        raise ValueError(f"segments must hold {count} samples together, each at least one")
-    if any(not 0.0 < step <= 3600.0 for _, step in pairs):
-        raise ValueError("the sample interval of every segment must be positive (at most 3600 s)")
-    steps = np.repeat([step for _, step in pairs], [samples for samples, _ in pairs])
-    # a sample stands for the middle of its interval, so two of different intervals are half of each apart
-    gaps = (steps[1:] + steps[:-1]) / 2.0
-    time: Array = np.concatenate(([0.0], np.cumsum(gaps)))
-    return time
 
 
 def quantum(light: Array) -> float:

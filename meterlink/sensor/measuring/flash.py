@@ -10,7 +10,7 @@ from meterlink.photometry import flash
 from meterlink.photometry.flash import FlashPulse
 from meterlink.records import Calibration, Evidence, Identity, Measurement, Segment, Steady, Trouble, WaveBlock
 from meterlink.sensor.measuring.calibrate import ceiling_raw, default_calibration, scale_of
-from meterlink.sensor.measuring.floor import hidden
+from meterlink.sensor.measuring.floor import hidden, steps_of
 from meterlink.words.told import Told, all_of, told
 
 if TYPE_CHECKING:
@@ -66,14 +66,16 @@ def wave_of(block: WaveBlock, calibration: Calibration) -> tuple[NDArray[np.floa
         CalibrationError: the calibration has no such range.
         Unread: samples beyond the block's own full scale.
     """
-    import numpy as np
-
     scale = scale_of(calibration, block.range_index)
-    raw = (codes_of(block).astype(np.float64) + 0.5) / (1 << block.scale_bits)
-    steps = np.repeat([s.sample_interval_s for s in block.segments], [s.sample_count for s in block.segments])
-    ends = np.cumsum(steps)
-    trigger_s = ends[block.pretrigger - 1] if block.pretrigger else 0.0
-    return ends - steps / 2.0 - trigger_s, (raw - scale.dark_raw) * scale.full_scale_lx
+    raw = (codes_of(block).astype(float) + 0.5) / (1 << block.scale_bits)
+    trigger_s = steps_of(block)[: block.pretrigger].sum()
+    return times_of(block) - trigger_s, (raw - scale.dark_raw) * scale.full_scale_lx
+
+
+def times_of(block: WaveBlock) -> NDArray[np.float64]:
+    """Return the time of each sample in s from the beginning of the block: it stands for the middle of its interval."""
+    steps = steps_of(block)
+    return steps.cumsum() - steps / 2.0
 
 
 def why_none(error: flash.NoPulse) -> Told:
@@ -110,7 +112,7 @@ def pulse_of(block: WaveBlock, calibration: Calibration, room: Steady | None = N
     try:
         codes = codes_of(block)
         found = flash.analyse_counts(
-            codes, step_lx, block.segments,
+            codes, step_lx, times_of(block),
             # A truncating converter reads half a code low.
             zero_code=scale.dark_raw * steps - 0.5, full_scale_code=min(steps - 1, int(ceiling * steps)),
             pretrigger=max(0, block.pretrigger - FOOT_SAMPLES),

@@ -37,6 +37,14 @@ class Hidden(NamedTuple):
     u: float = 0.0
 
 
+def steps_of(block: WaveBlock) -> NDArray[np.float64]:
+    """Return the interval of each sample of a block, in s."""
+    import numpy as np
+
+    counts = np.array([s.sample_count for s in block.segments], dtype=int)
+    return np.repeat(np.array([s.sample_interval_s for s in block.segments], dtype=float), counts)
+
+
 def hidden(
     block: WaveBlock, codes: NDArray[np.uint8] | NDArray[np.uint16], foot: int, dark_raw: float, room: Steady | None
 ) -> Hidden:
@@ -59,8 +67,7 @@ def hidden(
         if base or share < MOSTLY:
             return Hidden()
         level = max(0.0, dark_raw * (1 << block.scale_bits)) + ROOM_CODES
-    steps = np.repeat([s.sample_interval_s for s in block.segments], [s.sample_count for s in block.segments])
-    pulse, steps = codes[len(quiet) :], steps[len(quiet) :]
+    pulse, steps = codes[len(quiet) :], steps_of(block)[len(quiet) :]
     too_much = float(quiet.mean()) + 0.5 - level
     # Noise lifts some samples to the next code without any light.
     stray = (1.0 - share) * float(steps[pulse == base].sum())
