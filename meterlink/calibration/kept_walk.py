@@ -42,26 +42,23 @@ def go_on(walk: Procedure, kept: Any, now_s: float) -> int:
     left = [s for s in skipped if isinstance(s, str)] if isinstance(skipped, list) else []
     for row in rows:
         try:
-            while walk.task is not None and walk.task.name in left and walk.task.name != row["task"]:
-                _leave_out(walk)
+            _leave_out(walk, left, row["task"])
             if not _taken_over(walk, row):
                 break
         except (MeterlinkError, KeyError, TypeError, ValueError, AttributeError):
             break
     else:
-        while walk.task is not None and walk.task.name in left:
-            _leave_out(walk)
+        _leave_out(walk, left)
     return len(walk.taken)
 
 
-def _leave_out(walk: Procedure) -> None:
-    task = walk.task
-    assert task is not None
-    if task.optional:
-        walk.skip()
-    else:  # the walk itself had left it out
-        walk.skipped.add(task.name)
-        walk.replan()
+def _leave_out(walk: Procedure, left: list[str], but: str = "") -> None:
+    while (task := walk.task) is not None and task.name in left and task.name != but:
+        if task.optional:
+            walk.skip()
+        else:  # the walk itself had left it out
+            walk.skipped.add(task.name)
+            walk.replan()
 
 
 def _taken_over(walk: Procedure, row: dict[str, Any]) -> bool:

@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 
 from meterlink.calibration.claim import claim_of
 from meterlink.calibration.evidence import MAX_DARK_LX, MAX_DARK_RAW, Dark, Evidence, Pair
-from meterlink.calibration.pair_fit import fit_range, usable
+from meterlink.calibration.pair_fit import fit_range, net_of, usable
 from meterlink.errors import CalibrationError
 from meterlink.photometry import calibration_fit as cf
 from meterlink.records import Calibration, RangeScale, new_id
@@ -97,7 +97,9 @@ def calibrate_scale(
             "lamp_errors": lamp_errors,
         },
     )
-    residuals = tuple((p, _residual_stops(p, ranges[p.range_index])) for p in used)
+    residuals = tuple(
+        (p, math.log2(p.light / (net_of(p, darks[p.range_index])[0] * ranges[p.range_index].full_scale_lx))) for p in used
+    )
     return Scaled(claiming(calibration), residuals, warnings)
 
 
@@ -255,11 +257,6 @@ def _join(evidence: Evidence, own: dict[int, tuple[float, float]]) -> tuple[list
     except ValueError as error:
         raise CalibrationError("the ranges cannot be tied together ({error}): take the overlap pops again", error=error) from None
     return scales.tolist(), covariance.tolist()
-
-
-def _residual_stops(pair: Pair, scale: RangeScale) -> float:
-    net = pair.raw - (scale.dark_raw if pair.kind == "steady" else 0.0)
-    return math.log2(pair.light / (net * scale.full_scale_lx))
 
 
 def _details(evidence: Evidence, darks: list[Dark], nominal: Calibration) -> dict[str, Any]:

@@ -129,25 +129,23 @@ def analyse(
     shutter_s: float | None = None,
     *,
     full_scale_lx: float | None = None,
-    pretrigger: int | None = None,
 ) -> FlashPulse:
     """Return what a waveform in lx says.
 
     ``sample_interval_s`` in s, or the time of each sample.  ``shutter_s``: only
     what falls inside a window of that length from the start of the pulse on counts.  ``full_scale_lx``: samples at or above
     it are clipped; below it, or without it, a top that is flat where a flash tube's is round counts as clipped too.
-    ``pretrigger``: samples known to be before the pop.  Up to 16,777,216 samples.
+    Up to 16,777,216 samples.
     """
     from meterlink.photometry.flash import analysis as flash_analysis
 
-    return flash_analysis.analyse(illuminance_lx, sample_interval_s, shutter_s, full_scale_lx, pretrigger)
+    return flash_analysis.analyse(illuminance_lx, sample_interval_s, shutter_s, full_scale_lx)
 
 
 def analyse_counts(
     codes: Any,
     scale_lx: float,
     sample_interval_s: Any,
-    shutter_s: float | None = None,
     *,
     zero_code: float = 0.0,
     full_scale_code: int | None = None,
@@ -156,7 +154,7 @@ def analyse_counts(
     """Return what integer codes of a converter say: light = (code - zero_code) * scale_lx.
 
     An ADC that truncates has its zero at -0.5 (a code c stands for c + 0.5).  Codes at or above ``full_scale_code`` (255,
-    1023, 4095) are clipped.
+    1023, 4095) are clipped.  ``pretrigger``: samples known to be before the pop.
     """
     import numpy as np
 
@@ -166,4 +164,4 @@ def analyse_counts(
     full = None if full_scale_code is None else (full_scale_code - zero_code) * scale_lx * (1.0 - 1e-12)
     from meterlink.photometry.flash import analysis as flash_analysis
 
-    return flash_analysis.analyse(light, sample_interval_s, shutter_s, full, pretrigger, scale_lx)
+    return flash_analysis.analyse(light, sample_interval_s, None, full, pretrigger, scale_lx)

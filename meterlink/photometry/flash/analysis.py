@@ -50,10 +50,10 @@ def analyse(
     sample_interval_s: Any,
     shutter_s: float | None,
     full_scale_lx: float | None,
-    pretrigger: int | None,
+    pretrigger: int | None = None,
     quantum_lx: float | None = None,
 ) -> FlashPulse:
-    """Return what the waveform says; arguments as in ``flash.analyse``."""
+    """Return what the waveform says; arguments as in ``flash.analyse`` and ``flash.analyse_counts``."""
     given = flash_input.check(illuminance_lx, sample_interval_s, full_scale_lx, quantum_lx)
     if shutter_s is not None and not 0.0 < shutter_s < math.inf:
         raise ValueError(f"shutter_s must be positive, got {shutter_s!r}")
