@@ -7,7 +7,7 @@
 ``calibrate``    the tasks of ``meterlink calibrate`` and what becomes of them
 ``claim``        over which light a calibration may claim a tenth of a stop
 ``turntable``    the angular response
-``acceptance``   the tasks of ``meterlink verify``; ``judge``, ``judge_geometry``: their ``findings``; ``faults``: causes named
+``acceptance``   the tasks of ``meterlink verify``; ``judge``: its ``findings``; ``faults``: causes named
 ``certificate``  the record of an acceptance, as text and as a page
 ``reminders``    when a calibration is old or belongs to something else
 ``spectra``      CSV of responsivities and lamps -> spectral error
