@@ -16,8 +16,8 @@ from typing import NamedTuple, Protocol, TypeAlias
 
 from meterlink.photometry import geometry
 from meterlink.photometry.quadrature import illuminance
-from meterlink.photometry.receptors import Vector, on_axis, receive, response
-from meterlink.photometry.sources import Point, Source, checked_length, source_of
+from meterlink.photometry.receptors import Vector, receive, response
+from meterlink.photometry.sources import Point, Source, checked_length, on_axis, source_of
 from meterlink.records.kept import Placement, Reading, Settings
 from meterlink.words.told import NOTHING, Told, told
 

@@ -16,8 +16,7 @@ from typing import NamedTuple
 from meterlink.judging.case import Falloff, axial_light, emission_of
 from meterlink.judging.correction import triangular_u
 from meterlink.judging.power_curve import PowerCurve, learn_power
-from meterlink.photometry.receptors import on_axis
-from meterlink.photometry.sources import Point, source_of
+from meterlink.photometry.sources import Point, on_axis, source_of
 from meterlink.records.kept import Light, Placement, Settings
 from meterlink.words.told import Told, told
 

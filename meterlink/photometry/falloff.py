@@ -21,8 +21,7 @@ from collections.abc import Callable, Sequence
 from math import exp, isfinite, log2, sqrt
 from typing import Any, NamedTuple
 
-from meterlink.photometry.receptors import on_axis
-from meterlink.photometry.sources import Disk, checked_length
+from meterlink.photometry.sources import Disk, checked_length, on_axis
 
 SCATTER_LIMIT = 9.0
 """Chi-square per degree of freedom beyond which no smooth law explains the readings."""

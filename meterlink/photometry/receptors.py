@@ -41,60 +41,6 @@ def response(receptor: str, cosine: float) -> float:
     raise ValueError(f"the receptor {receptor!r} is not one of dome, flat")
 
 
-def on_axis(source: Source, distance_m: float, receptor: str = "dome", emission_n: float = 1.0) -> tuple[float, float]:
-    """Return illuminance on the axis, receptor facing the source, and its logarithmic slope d(ln E)/dd in 1/m.
-
-    ``emission_n`` above 1 narrows the emission of a disk: luminance falls as cos**(n - 1); a rectangle with
-    n other than 1 has no closed form here (ValueError).  ``distance_m`` must be above 0; it is not checked.
-    """
-    if isinstance(source, Point):
-        return 1.0 / (distance_m * distance_m), -2.0 / distance_m
-    if isinstance(source, Disk):
-        return _disk_on_axis(source.diameter_m / 2, distance_m, receptor, emission_n)
-    if isinstance(source, Rectangle) and emission_n == 1.0:
-        return _rectangle_on_axis(source.width_m / 2, source.height_m / 2, distance_m, receptor)
-    raise ValueError("no closed form for this source: use meterlink.photometry.quadrature")
-
-
-def _disk_on_axis(radius: float, d: float, receptor: str, n: float) -> tuple[float, float]:
-    """Disk on its axis: with c = d / slant the cap's integrals are (1 - c**n) / n and (1 - c**(n+1)) / (n+1)."""
-    radius2 = radius * radius
-    slant2 = radius2 + d * d
-    slant = sqrt(slant2)
-    c = d / slant
-    if n == 1.0:
-        # 1 - c written without the difference of two nearly equal numbers, which far away would lose digits.
-        omega = 2 * pi * radius2 / (slant * (slant + d))
-        phi = pi * radius2 / slant2
-    else:
-        omega = 2 * pi * (1 - c**n) / n
-        phi = 2 * pi * (1 - c ** (n + 1)) / (n + 1)
-    slope = -2 * pi * radius2 / (slant2 * slant) * c ** (n - 1)
-    if receptor == "flat":
-        return phi, slope * c / phi
-    return (omega + phi) / 2, slope * (1 + c) / (omega + phi)
-
-
-def _rectangle_on_axis(a: float, b: float, d: float, receptor: str) -> tuple[float, float]:
-    """Rectangle of half sides a, b on its axis."""
-    d2 = d * d
-    p2 = a * a + d2
-    q2 = b * b + d2
-    r2 = p2 + b * b
-    p = sqrt(p2)
-    q = sqrt(q2)
-    angle_p = atan(b / p)
-    angle_q = atan(a / q)
-    phi = 2 * (a / p * angle_p + b / q * angle_q)
-    phi_slope = -2 * d * (a * (angle_p / p + b / r2) / p2 + b * (angle_q / q + a / r2) / q2)
-    if receptor == "flat":
-        return phi, phi_slope / phi
-    r = sqrt(r2)
-    omega = 4 * atan(a * b / (d * r))
-    omega_slope = -4 * a * b * (r2 + d2) / (r * p2 * q2)
-    return (omega + phi) / 2, (omega_slope + phi_slope) / (omega + phi)
-
-
 def solid_angle_and_vector(source: Source, position: Vector) -> tuple[float, Vector]:
     """Return (Omega in sr, Phi) of a disk or rectangle seen from ``position``; a point has no luminance (ValueError).
 

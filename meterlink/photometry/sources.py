@@ -9,8 +9,8 @@ luminance L, with the configuration factor
 * point:                      E = I / d**2
 
 These are the textbook factors (R. Siegel and J. Howell, Thermal Radiation Heat Transfer; Howell's catalogue,
-B-3 and B-12, from memory); tests compare them with published tables and with quadrature.  Off the axis, for a
-dome, or for a source that is not uniform see ``meterlink.photometry.receptors`` and ``quadrature``.
+B-3 and B-12, from memory); tests compare them with published tables and with quadrature.  A dome gets half of that and half
+of the solid angle; off the axis, or for a source that is not uniform, see ``meterlink.photometry.receptors`` and ``quadrature``.
 
 Standard library only: this module is on the start-up path of the ratio table.
 """
@@ -34,10 +34,7 @@ def checked_length(value: float, name: str) -> float:
 
 
 class Source:
-    """A flat source of uniform luminance that sends light into the half space before it.
-
-    Subclasses give ``relative_illuminance``.
-    """
+    """A flat source of uniform luminance that sends light into the half space before it."""
 
     shape = ""
     half_width_m = 0.0
@@ -49,20 +46,14 @@ class Source:
     sizes_m: tuple[float, ...] = ()
     """What it was made with."""
 
-    def relative_illuminance(self, distance_m: float) -> float:
-        """Return illuminance on the axis at ``distance_m`` in a unit of the source's own (only ratios have meaning).
-
-        Raises ValueError for a distance that is not above 0 and at most 50 m.
-        """
-        raise NotImplementedError
-
     def change_stops(self, from_m: float, to_m: float) -> float:
         """Return log2(E(to) / E(from)) on the axis: positive when the receptor comes nearer.
 
         Both distances in metres from the emitting surface, receptor flat and facing the source.
         Raises ValueError for a distance that is not above 0 and at most 50 m.
         """
-        return log2(self.relative_illuminance(to_m) / self.relative_illuminance(from_m))
+        there, here = (on_axis(self, checked_length(d, "the distance"), "flat")[0] for d in (to_m, from_m))
+        return log2(there / here)
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, Source) and (self.shape, self.sizes_m) == (other.shape, other.sizes_m)
@@ -79,11 +70,6 @@ class Point(Source):
 
     shape = "point"
 
-    def relative_illuminance(self, distance_m: float) -> float:
-        """Return 1 / d**2."""
-        distance = checked_length(distance_m, "the distance")
-        return 1.0 / (distance * distance)
-
 
 class Disk(Source):
     """A round source (softbox, umbrella, reflector, bowl) of ``diameter_m``, 0 to 50 m, else ValueError."""
@@ -94,12 +80,6 @@ class Disk(Source):
         self.diameter_m = self.largest_dimension_m = checked_length(diameter_m, "the diameter")
         self.half_width_m = self.half_height_m = self.diameter_m / 2
         self.sizes_m = (self.diameter_m,)
-
-    def relative_illuminance(self, distance_m: float) -> float:
-        """Return the configuration factor R**2 / (R**2 + d**2), 0 to 1."""
-        distance = checked_length(distance_m, "the distance")
-        radius2 = self.diameter_m * self.diameter_m / 4
-        return radius2 / (radius2 + distance * distance)
 
 
 class Rectangle(Source):
@@ -114,14 +94,59 @@ class Rectangle(Source):
         self.largest_dimension_m = hypot(self.width_m, self.height_m)
         self.sizes_m = (self.width_m, self.height_m)
 
-    def relative_illuminance(self, distance_m: float) -> float:
-        """Return the configuration factor, 0 to 1: four times that of a quarter seen from its corner."""
-        distance = checked_length(distance_m, "the distance")
-        across = self.width_m / (2 * distance)
-        up = self.height_m / (2 * distance)
-        slant_across = sqrt(1 + across * across)
-        slant_up = sqrt(1 + up * up)
-        return (across / slant_across * atan(up / slant_across) + up / slant_up * atan(across / slant_up)) * 2 / pi
+
+def on_axis(source: Source, distance_m: float, receptor: str = "dome", emission_n: float = 1.0) -> tuple[float, float]:
+    """Return illuminance on the axis, receptor facing the source, and its logarithmic slope d(ln E)/dd in 1/m.
+
+    ``emission_n`` above 1 narrows the emission of a disk: luminance falls as cos**(n - 1); a rectangle with
+    n other than 1 has no closed form here (ValueError).  ``distance_m`` must be above 0; it is not checked.
+    """
+    if isinstance(source, Point):
+        return 1.0 / (distance_m * distance_m), -2.0 / distance_m
+    if isinstance(source, Disk):
+        return _disk_on_axis(source.diameter_m / 2, distance_m, receptor, emission_n)
+    if isinstance(source, Rectangle) and emission_n == 1.0:
+        return _rectangle_on_axis(source.width_m / 2, source.height_m / 2, distance_m, receptor)
+    raise ValueError("no closed form for this source: use meterlink.photometry.quadrature")
+
+
+def _disk_on_axis(radius: float, d: float, receptor: str, n: float) -> tuple[float, float]:
+    """Disk on its axis: with c = d / slant the cap's integrals are (1 - c**n) / n and (1 - c**(n+1)) / (n+1)."""
+    radius2 = radius * radius
+    slant2 = radius2 + d * d
+    slant = sqrt(slant2)
+    c = d / slant
+    if n == 1.0:
+        # 1 - c written without the difference of two nearly equal numbers, which far away would lose digits.
+        omega = 2 * pi * radius2 / (slant * (slant + d))
+        phi = pi * radius2 / slant2
+    else:
+        omega = 2 * pi * (1 - c**n) / n
+        phi = 2 * pi * (1 - c ** (n + 1)) / (n + 1)
+    slope = -2 * pi * radius2 / (slant2 * slant) * c ** (n - 1)
+    if receptor == "flat":
+        return phi, slope * c / phi
+    return (omega + phi) / 2, slope * (1 + c) / (omega + phi)
+
+
+def _rectangle_on_axis(a: float, b: float, d: float, receptor: str) -> tuple[float, float]:
+    """Rectangle of half sides a, b on its axis."""
+    d2 = d * d
+    p2 = a * a + d2
+    q2 = b * b + d2
+    r2 = p2 + b * b
+    p = sqrt(p2)
+    q = sqrt(q2)
+    angle_p = atan(b / p)
+    angle_q = atan(a / q)
+    phi = 2 * (a / p * angle_p + b / q * angle_q)
+    phi_slope = -2 * d * (a * (angle_p / p + b / r2) / p2 + b * (angle_q / q + a / r2) / q2)
+    if receptor == "flat":
+        return phi, phi_slope / phi
+    r = sqrt(r2)
+    omega = 4 * atan(a * b / (d * r))
+    omega_slope = -4 * a * b * (r2 + d2) / (r * p2 * q2)
+    return (omega + phi) / 2, (omega_slope + phi_slope) / (omega + phi)
 
 
 @lru_cache(maxsize=256)

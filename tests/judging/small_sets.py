@@ -7,8 +7,7 @@ from typing import Any
 
 from meterlink.judging.judge import judge_set
 from meterlink.judging.judged_set import JudgedSet
-from meterlink.photometry.receptors import on_axis
-from meterlink.photometry.sources import source_of
+from meterlink.photometry.sources import on_axis, source_of
 from meterlink.records import Light, Placement, Reading, Settings, Setup
 
 SETTINGS = Settings()

@@ -12,8 +12,7 @@ from small_sets import placed, read
 from meterlink.judging.falloff_runs import FalloffRun, falloff_from, falloff_lines
 from meterlink.judging.verdict import judge
 from meterlink.photometry.falloff import FalloffFit
-from meterlink.photometry.receptors import on_axis
-from meterlink.photometry.sources import Disk
+from meterlink.photometry.sources import Disk, on_axis
 from meterlink.records import Settings
 from meterlink.words.language import use
 

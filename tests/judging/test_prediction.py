@@ -13,8 +13,7 @@ from meterlink.judging.expected import placement_change_stops
 from meterlink.judging.history import past_of, pasts_from, predictions_for
 from meterlink.judging.power_curve import PowerCurve, learn_power, prior_u
 from meterlink.judging.prediction import Past, causes, curve_from, predict
-from meterlink.photometry.receptors import on_axis
-from meterlink.photometry.sources import Disk
+from meterlink.photometry.sources import Disk, on_axis
 from meterlink.records import Placement
 
 KEY = light(0, "KEY", "key", fixture="head A", modifier="big box")

@@ -9,8 +9,7 @@ import pytest
 from scipy.optimize import least_squares
 
 from meterlink.photometry.falloff import FalloffFit, FalloffPoint, fit_falloff
-from meterlink.photometry.receptors import on_axis
-from meterlink.photometry.sources import Disk
+from meterlink.photometry.sources import Disk, on_axis
 
 DISTANCES = (0.6, 0.8, 1.0, 1.4, 2.0)
 

@@ -15,8 +15,8 @@ import pytest
 from scipy.integrate import dblquad, quad
 
 from meterlink.photometry.quadrature import gauss_legendre, illuminance
-from meterlink.photometry.receptors import on_axis, receive, response, solid_angle_and_vector
-from meterlink.photometry.sources import Disk, Rectangle
+from meterlink.photometry.receptors import receive, response, solid_angle_and_vector
+from meterlink.photometry.sources import Disk, Rectangle, on_axis
 
 TOWARD = (0.0, 0.0, -1.0)
 
