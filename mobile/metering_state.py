@@ -14,6 +14,8 @@ from meterlink.metering.nearness import Near, near
 from meterlink.metering.outcome import OutcomeCode
 from meterlink.metering.walk import Request
 from meterlink.records import Light, Measurement, Purpose
+from meterlink.records.kept import FACE
+from meterlink.words.told import written
 from mobile import figures
 from mobile.desk import HELD_MAX_M, OWN_POINT, Shot
 from mobile.held_state import held_text
@@ -166,12 +168,12 @@ def _held_title(light: Light | None, waiting: Light | None) -> str:
     """What the scale is of; the light's name where it is not the one that stands on top."""
     if light is None:
         return ""
-    title = t("metering.held_title", point=light.point if light.point != "face" else t("point.face"))
+    title = t("metering.held_title", point=written(light.point, "point"))
     return title if light is waiting else t("lights.value", label=light.name, value=title)
 
 
 def _point(waiting: Request | None) -> str:
-    return waiting.point if waiting is not None and waiting.point != "face" else t("point.face")
+    return written(waiting.point if waiting is not None else FACE, "point")
 
 
 def _power(light: Light | None, state: LightState | None) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from kivy.metrics import dp
 
+from meterlink.words.told import written
 from mobile.drawings import SignView, VerdictMark
 from mobile.page import Page
 from mobile.signs import SIGNS
@@ -25,7 +26,7 @@ class PartsPage(Page):
         columns.add_widget(first)
         columns.add_widget(second)
         for size_name in ("mark", "note", "body"):
-            first.add_widget(Words(text=t("metering.fire", point=t("point.face")), size_name=size_name))
+            first.add_widget(Words(text=t("metering.fire", point=written("face", "point")), size_name=size_name))
         for colour in ("quiet", "good", "corrected", "retake", "simulated"):
             first.add_widget(Words(text=t("lights.ring_hint"), colour=colour))
         row = FlowRow()

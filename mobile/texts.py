@@ -31,7 +31,6 @@ EN: dict[str, str] = {
     "role.rim": "rim",
     "role.background": "background",
     "role.other": "other",
-    "point.face": "face",
     "verdict.good": "good",
     "verdict.corrected": "corrected",
     "verdict.retake": "retake",

@@ -58,23 +58,25 @@ class Session(Amended):
         code = refusal_code(m)
         if code is not None:
             return self._refusal(code, m, request, unsure=self.several())
+        before, heard = self.view(), {one.reading_id for one in self.walk.heard}
         outcome = self._take_any(order, m) if (order := self.order()) is not None else None
         outcome = outcome or self._take_announced(m, request)
+        state = before.state(outcome.light.id) if outcome.light is not None and request.purpose == Purpose.ALONE else None
+        whole = outcome.numbers.get("pop") == request.pops and not outcome.cautions
+        if whole and state is not None and state.reading is not None and state.reading.id not in heard:
+            unlike = unlike_before(state, outcome.state)
+            outcome = outcome._replace(cautions=(unlike,)) if unlike else outcome
         outcome = outcome._replace(cautions=(*outcome.cautions, *about_distance(outcome.reading, m, self.settings)))
         return self._remembered(m, outcome, request)
 
     def _take_announced(self, m: Measurement, request: Request) -> Outcome:
-        before = self.view().state(request.light_id)
         with self._stored_with_walk():
             reading = self._log(m, request)
             more_pops = 0 < len(reading.pops) < request.pops
             if not more_pops:
                 self.walk.serve()
         outcome = self._outcome(request, reading)
-        if more_pops:
-            return outcome
-        unlike = unlike_before(before, outcome.state) if request.purpose == Purpose.ALONE and not outcome.cautions else NOTHING
-        return self._waited_for_again(outcome._replace(cautions=(unlike,)) if unlike else outcome, request)
+        return outcome if more_pops else self._waited_for_again(outcome, request)
 
     def _waited_for_again(self, outcome: Outcome, request: Request) -> Outcome:
         """A pop that is to be retaken keeps its light waiting, once: who hears *retake* fires the same light again.

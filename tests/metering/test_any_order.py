@@ -54,6 +54,18 @@ def test_a_known_set_is_told_apart_in_whatever_order_it_fires(session: Session, 
     assert session.walk.done
 
 
+def test_a_light_that_reads_otherwise_as_it_stands_is_said_to_in_any_order(session: Session, pop: MakePop) -> None:
+    """Key a stop up, nearer to none of the others: still the key's, and its last reading is held against it; not its own retake."""
+    known(session, pop)
+    begin(session, "KEY", "FILL", "HAIR")
+
+    heard = fire(session, pop, 400.0, 121.0, 61.0)
+
+    assert [o.light.name for o in heard if o.light] == ["KEY", "HAIR", "FILL"]
+    assert [len(o.warnings) for o in heard] == [1, 0, 0]
+    assert heard[0].warnings[0].startswith("KEY reads +1.0 stop against its last reading, and stands as it stood")
+
+
 def test_nothing_known_keeps_the_announced_order_and_says_so(session: Session, pop: MakePop) -> None:
     """Of three lights that were never read nothing tells: the order asked for is kept, and that is said beforehand."""
     begin(session, "KEY", "FILL", "HAIR")

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from meterlink.errors import GeometryError, UnitError
 from meterlink.records import Segment, WaveBlock
+from meterlink.words.language import spoken_in
 from mobile import held_state
 from mobile import metering_state as state
 from mobile.desk import Shot
@@ -35,6 +36,18 @@ def test_the_waiting_light_is_in_the_headline_and_the_next_is_announced(metered)
         ("FILL", "", False),
         ("HAIR", "", False),
     ]
+
+
+def test_the_point_that_the_dome_is_off_is_named_in_the_language_in_use(metered) -> None:
+    """HAIR's point stood in English beside German words."""
+    one = metered(3)
+    with spoken_in("de"):
+        one.pop(200.0)
+        one.pop(100.0)
+        one.pop(50.0)
+        shown = state.metering_look(one.desk.shot)
+
+    assert shown.held_title == "HAIR: Kalotte vor: Haar"
 
 
 def test_a_pop_is_shown_as_an_f_number_with_its_verdict(metered) -> None:
