@@ -12,8 +12,8 @@ from math import log2
 
 from meterlink.judging.whose_pop import Answer, Candidate, WhosePop, candidate_of, in_order, seen_of
 from meterlink.metering.expectation import beyond_one_range, same_pop
-from meterlink.metering.opened_set import OpenedSet
-from meterlink.metering.walk import Request, Walk
+from meterlink.metering.set_walk import SetWalk
+from meterlink.metering.walk import Request
 from meterlink.records import Kind, Measurement, Purpose, Reading
 from meterlink.words.told import Told, told
 
@@ -24,9 +24,8 @@ REPEATS_STOPS = 0.3
 class AnyOrder:
     """The lights of one walk that may fire in any order, and its pops so far."""
 
-    def __init__(self, opened: OpenedSet, walk: Walk, calibration_id: str = "") -> None:
-        """``calibration_id``: of the sensor that is in use; earlier readings with another one tell less of the level."""
-        self.opened, self.calibration_id = opened, calibration_id
+    def __init__(self, opened: SetWalk) -> None:
+        self.opened, walk = opened, opened.walk
         kept = {r.id: r for r in opened.known.records.readings}
         read = {kept[one.reading_id].light_id for one in walk.heard if one.reading_id in kept}
         # Served without a pop is skipped: it will not fire, and nobody waits for it.
@@ -62,7 +61,7 @@ class AnyOrder:
                 pasts,
                 view.settings,
                 receptor=request.receptor,
-                calibration_id=self.calibration_id,
+                calibration_id=self.opened.calibration_id,
                 held_off_m=request.held_off_m,
                 falloff=view.falloff(state.light),
             )
@@ -100,7 +99,7 @@ class AnyOrder:
         names = {one.id: one.name for one in self.opened.lights()}
         alike = [tuple(names[one] for one in group) for group in self.alike]
         out = [told("alike_two", lights=two, first=two[0]) if len(two) == 2 else told("alike_more", lights=two) for two in alike]
-        strong, weak = beyond_one_range(self.opened, (self.requests[one] for one in self.may_fire), self.calibration_id)
+        strong, weak = beyond_one_range(self.opened, (self.requests[one] for one in self.may_fire))
         if weak:
             out.append(told("strong_first", strong=tuple(names[one] for one in strong), weak=tuple(names[one] for one in weak)))
         if self.unknown:

@@ -27,9 +27,6 @@ MOST_ODDS = 1e9
 class AnyOrderWalk(SetWalk):
     """A walk that asks the pops whose they are, when it was begun so."""
 
-    calibration_id = ""
-    """The calibration of the sensor in use, once that is known (the driver says so)."""
-
     def begin(self, requests: Iterable[Request], *, any_order: bool = False) -> None:
         """Begin a walk; ``any_order`` wherever it may be: two lights or more, of which something is known.
 
@@ -38,7 +35,7 @@ class AnyOrderWalk(SetWalk):
         wanted = list(requests)
         super().begin(wanted)
         self.walk.any_order = any_order and sum(map(is_free, self.walk.requests)) > 1
-        if self.walk.any_order and len(AnyOrder(self, self.walk, self.calibration_id).may_fire) > 1:
+        if self.walk.any_order and len(AnyOrder(self).may_fire) > 1:
             wanted.sort(key=lambda one: not is_free(one) or self._reflected(one))
             super().begin(wanted)
             self.walk.any_order = True
@@ -53,7 +50,7 @@ class AnyOrderWalk(SetWalk):
         waiting = self.walk.waiting
         if not (self.walk.any_order and self.walk.auto_advance) or waiting is None or not is_free(waiting):
             return None
-        return AnyOrder(self, self.walk, self.calibration_id)
+        return AnyOrder(self)
 
     def may_come(self) -> list[Request]:
         """What the next pop may belong to: one request in the announced order, several in any."""
@@ -61,7 +58,7 @@ class AnyOrderWalk(SetWalk):
         if waiting is None or order is None:
             return [] if waiting is None else [waiting]
         free = self._free(order)
-        _, weak = beyond_one_range(self, free, self.calibration_id)
+        _, weak = beyond_one_range(self, free)
         return [one for one in free if one.light_id not in weak]
 
     def expected(self) -> Expectation | None:
@@ -213,7 +210,7 @@ class AnyOrderWalk(SetWalk):
         stranger = self._stranger()
         if stranger is not None:
             return self._given(stranger, light), None
-        order = AnyOrder(self, self.walk, self.calibration_id)
+        order = AnyOrder(self)
         if not order.readings:
             raise NotInLibrary("{setup}: there is no reading to give to another light", setup=self.setup.name)
         last = order.readings[-1]
@@ -232,7 +229,7 @@ class AnyOrderWalk(SetWalk):
 
     def _given(self, stranger: Reading, light: Light) -> Reading:
         """Give a pop that fitted no light to one: its record supersedes nobody's, and the other pops are looked at again."""
-        order = AnyOrder(self, self.walk, self.calibration_id)
+        order = AnyOrder(self)
         answer = order.hear(stranger, light.id) if light.id in order.requests else None
         if answer is None:
             raise UsageError("{light} is not waited for in this walk: meter it first", light=light.name)
@@ -250,7 +247,7 @@ class AnyOrderWalk(SetWalk):
             self.walk.stranger = ""
             self._remember_walk()
             return stranger
-        order = AnyOrder(self, self.walk, self.calibration_id)
+        order = AnyOrder(self)
         if not order.readings:
             return None
         last = order.readings[-1]

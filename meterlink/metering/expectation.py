@@ -172,16 +172,15 @@ def _of_head(opened: OpenedSet, state: LightState) -> Expectation | None:
     return None
 
 
-def beyond_one_range(opened: OpenedSet, requests: Iterable[Request], calibration_id: str) -> tuple[list[str], list[str]]:
+def beyond_one_range(opened: OpenedSet, requests: Iterable[Request]) -> tuple[list[str], list[str]]:
     """Several lights may fire next, and the sensor can listen on one range only: which of them does that range not read?
 
     Returns the ids of the lights that need a coarser range, and of those that it does not read; both empty when it reads all.
     The range is the brightest one's, so that nothing clips; a light so much weaker that its pop would be lost there, or read
-    badly, waits until those have fired.  Lights of which nothing is known are in neither.  ``calibration_id``: of the sensor in
-    use, else of the last one that was used.
+    badly, waits until those have fired.  Lights of which nothing is known are in neither.
     """
     expected = [(r.light_id or "", one) for r in requests if (one := expectation_of(opened, r)) is not None]
-    calibration = _calibration(opened, calibration_id) if len(expected) > 1 else None
+    calibration = _calibration(opened) if len(expected) > 1 else None
     if calibration is None or len(calibration.ranges) < 2:
         return [], []
     peaks = {light_id: one.exposure_lxs / (one.pulse_s or USUAL_PULSE_S) for light_id, one in expected}
@@ -194,9 +193,10 @@ def beyond_one_range(opened: OpenedSet, requests: Iterable[Request], calibration
     return [one for one in peaks if one not in finer], weak
 
 
-def _calibration(opened: OpenedSet, calibration_id: str) -> Calibration | None:
+def _calibration(opened: OpenedSet) -> Calibration | None:
+    """Of the sensor in use, else of the last one that was used."""
     readings = opened.known.records.readings
-    used = calibration_id or (readings[-1].calibration_id if readings else "")
+    used = opened.calibration_id or (readings[-1].calibration_id if readings else "")
     try:
         return opened.library.calibration(used) if used else None
     except MeterlinkError:

@@ -88,14 +88,11 @@ class KnownSet:
         self._at_one_moment = before
 
     def _forget_when_changed(self) -> None:
-        state = self._state_now()
+        db = self.library.db
+        state = db.generation, db.undone, self._state[2] if self._at_one_moment else db.others_writes()
         if state != self._state:
             self._state = state
             self._records = self._elsewhere = self._others = self._judged = None
-
-    def _state_now(self) -> tuple[int, int, int]:
-        db = self.library.db
-        return db.generation, db.undone, self._state[2] if self._at_one_moment else db.others_writes()
 
     # -- what they are worth ------------------------------------------------------------------------------------
 

@@ -28,6 +28,9 @@ CHANGEABLE_PLACEMENT = frozenset(Placement._fields) - {"id", "light_id", "create
 class OpenedSet:
     """One set-up of a library."""
 
+    calibration_id = ""
+    """The calibration of the sensor in use, once the driver has said so: earlier readings with another one tell less."""
+
     def __init__(self, library: Library, setup: str | None = None, *, now: Callable[[], float] = time.time) -> None:
         """Open the set-up named, else the current one.
 

@@ -165,9 +165,8 @@ class Rebuild(Session):
         report = self.report()
         if report.camera and self.keep_common:
             return []
-        lights = {one.name.casefold(): one for one in self.lights()}
         rows = [row for row in report.rows if not row.within and row.move is not None and placement_changes(row.move)]
-        changed = [lights[row.light.casefold()] for row in rows]
+        changed = [self.light(row.light) for row in rows]
         for light in reversed(changed):
             self.made(light.id)
         return changed

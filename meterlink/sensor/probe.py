@@ -96,9 +96,7 @@ def _settings(dialects: Sequence[Dialect], target: str) -> list[SerialSettings]:
     return list(dict.fromkeys(wanted))
 
 
-async def _heard_at(
-    target: str, setting: SerialSettings, dialects: Sequence[Dialect], ask: bool, listen_s: float
-) -> list[Capture]:
+async def _heard_at(target: str, setting: SerialSettings, dialects: Sequence[Dialect], ask: bool, listen_s: float) -> list[Capture]:
     """Return what was heard at one setting: by itself, and in answer to each question that fits it."""
     heard = bytearray()
 

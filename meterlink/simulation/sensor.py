@@ -88,8 +88,7 @@ class SimulatedLink:
         self.plugged = True
         self._order = tuple(order) or tuple(self.studio.lights)
         self._ordered = bool(order)
-        self._follows = False
-        self._expected: tuple[Pulse, ...] = ()
+        self._expected: tuple[Pulse, ...] | None = None
         self._held_m, self._reflectance = UNDECLARED_M, 0.5
         self._every_s = every_s
         self._clock = clock
@@ -138,7 +137,7 @@ class SimulatedLink:
         keeps to it.
         """
         if not self._ordered:
-            self._follows, self._expected = True, pulses
+            self._expected = pulses
 
     def hold(self, held_off_m: float | None, reflectance: float = 0.5) -> None:
         """Hold the dome so far off a face (or a card) from now on, for its range finder; None is a hand's usual distance."""
@@ -232,7 +231,7 @@ class SimulatedLink:
     async def _fire_in_order(self) -> None:
         await self._sleep(FIRST_POP_S)
         for name in itertools.cycle(self._order):
-            if not self._follows:
+            if self._expected is None:
                 self.pop(name)
             elif self._expected:
                 self.pop(self._random.choice(self._expected))

@@ -21,7 +21,6 @@ class CsvLineDecoder(LineDecoder):
     def __init__(self, dialect: Dialect, sensor_id: str = "") -> None:
         super().__init__(dialect, sensor_id)
         self._names: list[str] = []
-        self._width = 0
 
     def line(self, text: str, at_s: float) -> list[Sample]:
         """Return the samples of one row."""
@@ -42,7 +41,7 @@ class CsvLineDecoder(LineDecoder):
     def _is_header(self, row: list[str]) -> bool:
         wanted = [field.where for field in self._dialect.fields if isinstance(field.where, str)]
         if all(name in row for name in wanted):
-            self._names, self._width = row, len(row)
+            self._names = row
             return True
         if not self._names:
             raise Refused("header")
@@ -50,7 +49,7 @@ class CsvLineDecoder(LineDecoder):
 
     def _row(self, row: list[str], at_s: float) -> list[Sample]:
         # A row of another length has lost or gained something on the way: which column is which is then not known.
-        if self._width and len(row) != self._width:
+        if self._names and len(row) != len(self._names):
             raise Refused("columns")
         values: dict[str, float] = {}
         overload = False

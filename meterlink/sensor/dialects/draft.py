@@ -19,14 +19,14 @@ _MAX_LINES = 200
 def draft_dialect(lines: Sequence[str], serial: SerialSettings) -> str:
     """Return the TOML of a dialect that reads these lines, ``""`` when nothing can be made of them."""
     lines = lines[:_MAX_LINES]
-    body = _json(lines) or _named_columns(lines) or _numbered_columns(lines)
-    if not body:
+    found = _json(lines) or _named_columns(lines) or _numbered_columns(lines)
+    if found is None:
         return ""
-    kind, text = body
+    kind, head, where = found
     draft = (
         f'# A draft from what was heard: check the column or path and the unit before you trust it.\nformat = 1\n'
-        f'name = "my-sensor"\nkind = "{kind}"\n{text[0]}\n[serial]\nbaud = {serial.baud}\ndata_bits = {serial.data_bits}\n'
-        f'parity = "{serial.parity}"\nstop_bits = {serial.stop_bits}\n\n[illuminance]\n{text[1]}unit = "lx"\n'
+        f'name = "my-sensor"\nkind = "{kind}"\n{head}\n[serial]\nbaud = {serial.baud}\ndata_bits = {serial.data_bits}\n'
+        f'parity = "{serial.parity}"\nstop_bits = {serial.stop_bits}\n\n[illuminance]\n{where}unit = "lx"\n'
     )
     try:
         parse_dialect(draft)
@@ -35,18 +35,21 @@ def draft_dialect(lines: Sequence[str], serial: SerialSettings) -> str:
     return draft
 
 
-def _json(lines: Sequence[str]) -> tuple[str, tuple[str, str]] | None:
+def _json(lines: Sequence[str]) -> tuple[str, str, str] | None:
     for line in lines:
         try:
             whole = loads(line)
         except Refused:
             continue
-        paths = [path for path, value in _numbers(whole, "") if value >= 0]
-        for word in _LIGHT_WORDS:
-            for path in paths:
-                if word in path.lower().rpartition(".")[2]:
-                    return "json", ("", f"path = {json.dumps(path)}\n")
+        path = _of_light({path: path.rpartition(".")[2] for path, value in _numbers(whole, "") if value >= 0})
+        if path is not None:
+            return "json", "", f"path = {json.dumps(path)}\n"
     return None
+
+
+def _of_light(names: dict[str, str]) -> str | None:
+    """Return the key of the name that sounds most like light."""
+    return next((key for word in _LIGHT_WORDS for key, name in names.items() if word in name.lower()), None)
 
 
 def _numbers(value: Any, path: str) -> list[tuple[str, float]]:
@@ -69,23 +72,17 @@ def _delimiter(lines: Sequence[str]) -> str:
     return ""
 
 
-def _named_columns(lines: Sequence[str]) -> tuple[str, tuple[str, str]] | None:
+def _named_columns(lines: Sequence[str]) -> tuple[str, str, str] | None:
     sign = _delimiter(lines)
-    if not sign:
-        return None
-    for line in lines:
+    for line in lines if sign else ():
         names = [name.strip() for name in line.split(sign)]
-        if any(_number(name) is not None for name in names):
-            continue
-        for word in _LIGHT_WORDS:
-            for name in names:
-                if word in name.lower():
-                    head = f"delimiter = {json.dumps(sign)}\nheader = true\n"
-                    return "csv", (head, f"column = {json.dumps(name)}\n")
+        name = _of_light(dict(zip(names, names, strict=True))) if all(_number(one) is None for one in names) else None
+        if name is not None:
+            return "csv", f"delimiter = {json.dumps(sign)}\nheader = true\n", f"column = {json.dumps(name)}\n"
     return None
 
 
-def _numbered_columns(lines: Sequence[str]) -> tuple[str, tuple[str, str]] | None:
+def _numbered_columns(lines: Sequence[str]) -> tuple[str, str, str] | None:
     """Take the first column of numbers that are never negative, change, and do not just count."""
     sign = _delimiter(lines)
     rows = [[_number(cell.strip()) for cell in line.split(sign)] for line in lines] if sign else []
@@ -98,7 +95,7 @@ def _numbered_columns(lines: Sequence[str]) -> tuple[str, tuple[str, str]] | Non
         steps = {round(after - before, 9) for before, after in pairwise(numbers)}
         if min(steps) > 0 and len(steps) <= 2:
             continue
-        return "csv", (f"delimiter = {json.dumps(sign)}\n", f"column = {place}\n")
+        return "csv", f"delimiter = {json.dumps(sign)}\n", f"column = {place}\n"
     return None
 
 

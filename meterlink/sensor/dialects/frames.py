@@ -43,8 +43,7 @@ class FrameReader:
         self._stats = stats
         # Chunks in a list: appending to one bytes object would copy a long block once for every read.
         self._tail: list[bytes] = []
-        self._tail_length = 0
-        self._skipping = False
+        self.reset()
 
     def reset(self) -> None:
         """Forget the unfinished frame."""

@@ -83,7 +83,7 @@ class ModbusDecoder(Identified):
             if len(buffer) - start < length:
                 break
             frame = buffer[start : start + length]
-            if self._verified(frame):
+            if FramerRTU.check_CRC(frame[:-2], int.from_bytes(frame[-2:], "big")):
                 out += self._answer(frame, at_s)
                 position = start + length
             else:
@@ -105,9 +105,6 @@ class ModbusDecoder(Identified):
         if refusal < 0 or 0 <= answer < refusal:
             return answer, self._answer_bytes
         return refusal, _OVERHEAD
-
-    def _verified(self, frame: bytes) -> bool:
-        return bool(FramerRTU.check_CRC(frame[:-2], int.from_bytes(frame[-2:], "big")))
 
     def _answer(self, frame: bytes, at_s: float) -> list[Sample]:
         try:

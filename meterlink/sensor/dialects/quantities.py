@@ -75,11 +75,7 @@ class Refused(Exception):
 
 def known_unit(unit: str) -> str:
     """Return the quantity that ``unit`` alone tells of, or ``""``."""
-    unit = unit.lower()
-    for quantity in ("illuminance", "cct", "battery_voltage", "held_off"):
-        if unit in UNITS[quantity]:
-            return quantity
-    return "battery" if unit in ("%", "%el") else ""
+    return next((quantity for quantity, units in UNITS.items() if unit and unit.lower() in units), "")
 
 
 def to_si(field: Field, number: float, unit: str = "") -> float:

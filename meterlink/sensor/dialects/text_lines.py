@@ -22,10 +22,6 @@ _BLANKS = re.compile(r"\s+", re.ASCII)
 _SEPARATOR = re.compile(r"[;\t|]|,\s+")
 
 
-def _one_blank(blanks: re.Match[str]) -> str:
-    return "\t" if "\t" in blanks[0] else " "
-
-
 class TextLineDecoder(LineDecoder):
     """Decoder of lines such as ``512.3 lx``.  A number without a unit and a label is the illuminance."""
 
@@ -39,7 +35,7 @@ class TextLineDecoder(LineDecoder):
         values: dict[str, float] = {}
         overload = False
         # Blanks in a row become one: what is left for the patterns to try then grows with the line, not with its cube.
-        for part in _SEPARATOR.split(_BLANKS.sub(_one_blank, text)):
+        for part in _SEPARATOR.split(_BLANKS.sub(lambda blanks: "\t" if "\t" in blanks[0] else " ", text)):
             if not part.strip():
                 continue
             overload |= self._part(part, values)

@@ -127,21 +127,23 @@ class ReconnectingLink:
         lost: asyncio.Future[LinkError] = asyncio.get_running_loop().create_future()
         # A link that comes late with bytes or its loss must not be taken for the one that followed it.
         self._link, self._lost = link, lost
+
+        def on_bytes(data: bytes, at_s: float, channel: str) -> None:
+            if self._link is link:
+                self._on_bytes(data, at_s, channel)
+
+        def on_lost(error: LinkError) -> None:
+            if not lost.done():
+                lost.set_result(error)
+
         try:
-            await asyncio.wait_for(link.open(self._listener(link), _once(lost)), ATTEMPT_LIMIT_S)
+            await asyncio.wait_for(link.open(on_bytes, on_lost), ATTEMPT_LIMIT_S)
         except TimeoutError:
             raise LinkError("{url} does not answer: switch the sensor off and on", url=self.url) from None
         self._tell(CONNECTED, say("connected to {url}", url=self.url))
         if not first.done():
             first.set_result(None)
         return self._now()
-
-    def _listener(self, link: Link) -> OnBytes:
-        def on_bytes(data: bytes, at_s: float, channel: str) -> None:
-            if self._link is link:
-                self._on_bytes(data, at_s, channel)
-
-        return on_bytes
 
     async def _drop(self) -> None:
         """Close the old link before a new one is made: some systems keep it half open and deliver everything twice."""
@@ -188,14 +190,6 @@ class ReconnectingLink:
             gone = (LinkLost, LinkNotFound)
             return not (isinstance(error, gone) and isinstance(told.error, gone)) and str(error) != str(told.error)
         return name != CONNECTING
-
-
-def _once(lost: asyncio.Future[LinkError]) -> OnLost:
-    def on_lost(error: LinkError) -> None:
-        if not lost.done():
-            lost.set_result(error)
-
-    return on_lost
 
 
 def _taken(first: asyncio.Future[None]) -> None:

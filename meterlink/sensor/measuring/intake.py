@@ -40,9 +40,6 @@ FRESH_S = 2.0
 BATTERY_LOW = 0.15
 ONE_PRESS_S = 0.7
 """A flash that was lost so soon after another came of the same press, and may have been the light itself."""
-MISSING = told("missing_data")
-NOT_KEPT = told("while_sent")
-TOO_EARLY = told("before_named")
 
 CalibrationFor = Callable[[Identity], Calibration | None]
 
@@ -140,7 +137,7 @@ class Intake:
     def tell_missing(self, missing: list[PopNotice]) -> None:
         """Deliver pops whose block will not come, marked incomplete."""
         for pop in missing:
-            self._out.measurement(self._incomplete(pop.at_s, pop.range_index, MISSING, Trouble.LOST_DATA))
+            self._tell_incomplete(pop, told("missing_data"), Trouble.LOST_DATA)
 
     def recalibrate(self, calibration: Calibration) -> None:
         """Use another calibration from the next sample on."""
@@ -165,7 +162,7 @@ class Intake:
         if before is None or last_s is None or not 0 < status.pops_lost - before & 0xFFFF < 0x8000:
             return
         if 0.0 <= status.at_s - last_s <= ONE_PRESS_S:
-            self._out.measurement(self._incomplete(status.at_s, status.range_index, NOT_KEPT, Trouble.WHICH_FLASH))
+            self._tell_incomplete(status, told("while_sent"), Trouble.WHICH_FLASH)
 
     def _take_status(self, status: Status) -> None:
         self.status = status
@@ -205,23 +202,22 @@ class Intake:
             return
         self.range_index = block.range_index
         if calibration is None:
-            self._out.measurement(self._incomplete(block.at_s, block.range_index, TOO_EARLY, Trouble.TOO_EARLY))
+            self._tell_incomplete(block, told("before_named"), Trouble.TOO_EARLY)
             return
         memory = self.identity.ring_samples if self.identity else 0
         try:
             found = flash.measure(block, self._sensor_id, calibration, self._room_before(block), memory)
         except CalibrationError as why:
-            found = self._incomplete(block.at_s, block.range_index, told("note", note=str(why)), Trouble.UNCALIBRATED)
-        else:
-            held = self._held_at_pop.pop(block.pop, None)
-            found = self._with_extras(self._judge(found, block, calibration), during_pop=True, held=held)
-        self._out.measurement(found)
+            self._tell_incomplete(block, told("note", note=str(why)), Trouble.UNCALIBRATED)
+            return
+        held = self._held_at_pop.pop(block.pop, None)
+        self._out.measurement(self._with_extras(self._judge(found, block, calibration), during_pop=True, held=held))
 
     def _take_figures(self, pop: PopFigures) -> None:
         """Take a flash that the sensor has integrated itself; its figures are believed as they are."""
         calibration = self.calibration
         if calibration is None:
-            self._out.measurement(self._incomplete(pop.at_s, 0, TOO_EARLY, Trouble.TOO_EARLY))
+            self._tell_incomplete(PopNotice(pop.at_s, 0), told("before_named"), Trouble.TOO_EARLY)
             return
         factor = calibration.ranges[0].full_scale_lx
         room = self._room
@@ -279,9 +275,9 @@ class Intake:
             self._out.said(told("battery_low", left=battery.fraction))
         self._battery_told = low
 
-    def _incomplete(self, at_s: float, range_index: int, note: Told, trouble: Trouble) -> Measurement:
+    def _tell_incomplete(self, pop: PopNotice | WaveBlock | Status, note: Told, trouble: Trouble) -> None:
         calibration_id = "" if self.calibration is None else self.calibration.id
-        return Measurement(
-            "flash", at_s, self._sensor_id, calibration_id, range_index=range_index, incomplete=True, note=note,
+        self._out.measurement(Measurement(
+            "flash", pop.at_s, self._sensor_id, calibration_id, range_index=pop.range_index, incomplete=True, note=note,
             trouble=trouble, evidence=Evidence(),
-        )  # fmt: skip
+        ))  # fmt: skip
