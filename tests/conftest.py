@@ -113,7 +113,7 @@ def pytest_collection_finish() -> None:
     """Spare the collector of garbage the thousands of tests that stay for the whole run: it went through them again and again."""
     gc.collect()
     gc.freeze()
-    gc.set_threshold(20_000, 20, 50)
+    gc.set_threshold(20_000, 10, 10)
 
 
 @pytest.hookimpl(wrapper=True)
