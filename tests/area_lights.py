@@ -7,6 +7,7 @@ meters it through a pty.  The ratio table is compared with the known truth at th
 
 from __future__ import annotations
 
+import functools
 import io
 import json
 import math
@@ -51,6 +52,7 @@ class AreaLight(NamedTuple):
     spot_m: float
     azimuth_deg: float
 
+    @functools.cache  # noqa: B019
     def received(self, distance_m: float) -> float:
         """What a dome facing the middle receives from unit luminance at ``distance_m`` on the axis."""
 

@@ -9,6 +9,7 @@ nothing is known by their roles, dials and distances.  Values are log2 of lx·s 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import product
 from math import exp, hypot, log2, pi, sqrt
 from typing import NamedTuple
 
@@ -149,8 +150,7 @@ def _apart(stops: float, u_stops: tuple[float, float], key: LightState, fill: Li
     variance += u_stops[0] ** 2 + u_stops[1] ** 2
     return sum(
         a.share * b.share * _normal(stops - mean - (b.stops - a.stops), sqrt(variance + a.u_stops**2 + b.u_stops**2))
-        for a in _ways(key)
-        for b in _ways(fill)
+        for a, b in product(_ways(key), _ways(fill))
     )
 
 

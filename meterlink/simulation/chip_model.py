@@ -130,9 +130,10 @@ class ChipModel:
     def steady(self, now_s: float) -> bytes:
         """Return one STEADY of the room's light."""
         top = (1 << ADC_BITS) - 1
-        ideal = self.raw(self.ambient_lx) * (top + 1)
-        spread = self._noise_codes * 4
-        codes = [max(0, min(top, int(self._random.gauss(ideal, spread)))) for _ in range(STEADY_SAMPLES)]
+        ideal, spread, drawn = self.raw(self.ambient_lx) * (top + 1), self._noise_codes * 4, self._random.gauss
+        codes = [int(drawn(ideal, spread)) for _ in range(STEADY_SAMPLES)]
+        if min(codes) < 0 or max(codes) > top:
+            codes = [max(0, min(top, code)) for code in codes]
         return self.encoder.steady(
             now_s, self.range_index, sum(codes), len(codes), min(codes), max(codes), clipped=max(codes) == top,
             held_off_m=self.held_off_m,

@@ -24,7 +24,7 @@ from typing import NamedTuple
 
 import board_reader as r
 import numpy as np
-from scipy.signal import lfilter
+import scipy
 
 HERE = Path(__file__).parent
 BOARD = HERE.parents[1] / "hardware_notes" / "board"
@@ -224,7 +224,7 @@ class Board:
         level = lux / FULL_SCALE_LX[self.range]
         for i, pole in enumerate(POLES_S[self.range]):
             keep = np.exp(-fine / pole)
-            level, self._state[i] = lfilter([1 - keep], [1, -keep], level, zi=self._state[i])
+            level, self._state[i] = scipy.signal.lfilter([1 - keep], [1, -keep], level, zi=self._state[i])
         level = level[OVERSAMPLE - 1 :: OVERSAMPLE] + LIFT
         if self.noise:
             level = level + self._chance.normal(0, self.noise, n)

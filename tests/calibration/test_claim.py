@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 import pytest
-from scipy.stats import norm
+import scipy
 
 from benchmarks.calibration_figures import stops_of
 from meterlink.calibration.certificate import certificate, certified
@@ -46,14 +46,14 @@ def findings(**more: Any) -> Findings:
 
 def test_sigmas_are_those_of_99_percent() -> None:
     """99 % of a normal distribution lie within it (scipy as the oracle)."""
-    assert norm.cdf(SIGMAS) - norm.cdf(-SIGMAS) == pytest.approx(0.99, abs=1e-4)
+    assert scipy.stats.norm.cdf(SIGMAS) - scipy.stats.norm.cdf(-SIGMAS) == pytest.approx(0.99, abs=1e-4)
 
 
 def test_ends_follow_from_the_budget() -> None:
     """What reference and range leave of the tenth (99 %) is what noise and dark may take, at exactly the lower ends."""
     claim = claim_of(calibration())
 
-    left = math.sqrt((LIMIT_REL / norm.ppf(0.995)) ** 2 - 0.02**2 - 0.005**2)
+    left = math.sqrt((LIMIT_REL / scipy.stats.norm.ppf(0.995)) ** 2 - 0.02**2 - 0.005**2)
     left_95 = math.sqrt((LIMIT_REL / 2) ** 2 - 0.02**2 - 0.005**2)
     assert claim is not None
     assert claim["against"] == "truth"

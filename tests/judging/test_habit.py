@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from scipy.stats import multivariate_normal, truncnorm
+import scipy
 from small_sets import all_at_once, hot, light, placed, read, seen, view
 
 from meterlink.judging.evidence import CAUSE_SHARE, HELD, weigh_ways
@@ -28,7 +28,7 @@ def test_a_declared_dome_is_never_behind_its_point(held_m: float, u_m: float) ->
     found = never_behind(held_m, u_m)
 
     if u_m:
-        expected = truncnorm(-held_m / u_m, np.inf, loc=held_m, scale=u_m)
+        expected = scipy.stats.truncnorm(-held_m / u_m, np.inf, loc=held_m, scale=u_m)
         assert found.mean_m == pytest.approx(expected.mean(), abs=2e-6)
         assert found.u_m == pytest.approx(expected.std(), rel=1e-3)
     else:
@@ -87,7 +87,7 @@ def test_likelihoods_are_averaged_over_habits_and_not_light_by_light() -> None:
         u = [math.hypot(one.u_own, one.u_common, spread if i == wrong else 0.0) for i, one in enumerate(members)]
         variance = pop.u**2 + float(((shares * u) ** 2).sum()) + (spread**2 if wrong is None else 0.0)
         off = pop.value - math.log2(parts.sum()) - (stops if wrong is None else 0.0)
-        return float(multivariate_normal(0.0, variance).pdf(off))
+        return float(scipy.stats.multivariate_normal(0.0, variance).pdf(off))
 
     weighing = weigh_ways(ways)
 

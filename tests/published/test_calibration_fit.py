@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from scipy import optimize, stats
+import scipy
 
 from meterlink.photometry import calibration_fit as cf
 
@@ -48,7 +48,7 @@ def test_widening_is_the_standard_deviation_of_student(count: int) -> None:
     """The uncertainty of a mean of n readings is the standard deviation of the t distribution (scipy)."""
     values = np.random.default_rng(count).normal(5, 0.1, count)
     result = cf.repeatability(values)
-    scipy_sd = stats.t.std(count - 1) * values.std(ddof=1) / math.sqrt(count)
+    scipy_sd = scipy.stats.t.std(count - 1) * values.std(ddof=1) / math.sqrt(count)
     assert result.u_mean == pytest.approx(scipy_sd, rel=1e-12)
 
 
@@ -56,7 +56,7 @@ def test_widening_is_the_standard_deviation_of_student(count: int) -> None:
 def test_few_readings_take_students_factor(count: int) -> None:
     """For two and three readings k=2 spans Student's 95 % interval (scipy)."""
     values = np.linspace(1, 1.1, count)
-    expected = stats.t.ppf(0.975, count - 1) * values.std(ddof=1) / math.sqrt(count)
+    expected = scipy.stats.t.ppf(0.975, count - 1) * values.std(ddof=1) / math.sqrt(count)
     assert 2 * cf.repeatability(values).u_mean == pytest.approx(expected, rel=1e-4)
 
 
@@ -68,7 +68,7 @@ def test_weighted_line_is_scipys_curve_fit(seed: int) -> None:
     u = rng.uniform(0.05, 0.5, 12)
     y = 3 - 0.7 * x + rng.normal(0, u)
     fit = cf.weighted_line(x, y, u)
-    parameters, covariance = optimize.curve_fit(lambda t, a, b: a + b * t, x, y, sigma=u, absolute_sigma=True)
+    parameters, covariance = scipy.optimize.curve_fit(lambda t, a, b: a + b * t, x, y, sigma=u, absolute_sigma=True)
     np.testing.assert_allclose(fit.parameters, parameters, rtol=1e-6)
     np.testing.assert_allclose(fit.covariance, covariance, rtol=1e-6)
 
@@ -78,7 +78,7 @@ def test_general_design_is_scipys_lsq_linear() -> None:
     rng = np.random.default_rng(4)
     design, u = rng.normal(size=(30, 4)), rng.uniform(0.1, 1, 30)
     y = design @ [1, -2, 3, 0.5] + rng.normal(0, u)
-    expected = optimize.lsq_linear(design / u[:, None], y / u).x
+    expected = scipy.optimize.lsq_linear(design / u[:, None], y / u).x
     np.testing.assert_allclose(cf.weighted_fit(design, y, u).parameters, expected, rtol=1e-9)
 
 
@@ -86,8 +86,8 @@ def test_general_design_is_scipys_lsq_linear() -> None:
 @pytest.mark.parametrize("chance", [0.5, 0.1, 0.01, 0.00135])
 def test_excess_is_the_normal_deviate_of_chi_square(degrees: int, chance: float) -> None:
     """The excess of a chi-square is scipy's normal deviate of the same chance within 0.1."""
-    value = stats.chi2.isf(chance, degrees)
-    assert cf.chi_square_excess(value, degrees) == pytest.approx(stats.norm.isf(chance), abs=0.1)
+    value = scipy.stats.chi2.isf(chance, degrees)
+    assert cf.chi_square_excess(value, degrees) == pytest.approx(scipy.stats.norm.isf(chance), abs=0.1)
 
 
 def test_inverse_square_of_a_bulb_with_a_shifted_plane() -> None:
@@ -97,7 +97,7 @@ def test_inverse_square_of_a_bulb_with_a_shifted_plane() -> None:
     assert exact.origin_m == pytest.approx(0.03, abs=1e-9)
     noisy = 100 / (d + 0.03) ** 2 * np.exp(np.random.default_rng(1).normal(0, 0.01, 6))
     ours = cf.fit_inverse_square(d, noisy, np.full(6, 0.01))
-    scipys, covariance = optimize.curve_fit(
+    scipys, covariance = scipy.optimize.curve_fit(
         lambda t, i, o: i - 2 * np.log(t + o), d, np.log(noisy), p0=(4, 0), sigma=np.full(6, 0.01), absolute_sigma=True
     )
     assert ours.origin_m == pytest.approx(scipys[1], abs=1e-7)

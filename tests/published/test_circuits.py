@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
-from scipy import integrate, signal
+import scipy
 
 from hardware_notes.design import circuit as c
 from hardware_notes.design.builds import BUILD_B, BUILDS
@@ -25,7 +25,7 @@ def test_rc_corner_of_textbooks() -> None:
     alone = BUILD_B._replace(filter_f=1e-15)
     assert c.bandwidth_hz(alone, amplifier) == pytest.approx(994.718, abs=1e-3)
     assert c.pole_s(amplifier) == pytest.approx(160e-6)
-    _b, a = signal.butter(1, 2 * math.pi * c.bandwidth_hz(alone, amplifier), analog=True)
+    _b, a = scipy.signal.butter(1, 2 * math.pi * c.bandwidth_hz(alone, amplifier), analog=True)
     assert a[1] / a[0] * c.pole_s(amplifier) == pytest.approx(1)
     twice = BUILD_B._replace(filter_ohm=10e3, filter_f=16e-9)
     assert c.bandwidth_hz(twice, amplifier) == pytest.approx(0.64359 * 994.718, rel=1e-4)
@@ -65,7 +65,7 @@ def test_noise_of_the_amplifier_is_its_integral(amplifier: c.Amplifier) -> None:
 
     silent = BUILD_B._replace(amplifier_noise_v_rthz=0.0)
     alone = c.noise_v(BUILD_B, amplifier, 0.0) ** 2 - c.noise_v(silent, amplifier, 0.0) ** 2
-    assert alone == pytest.approx(8.7e-9**2 * integrate.quad(power, -1, 10, limit=400)[0], rel=1e-4)
+    assert alone == pytest.approx(8.7e-9**2 * scipy.integrate.quad(power, -1, 10, limit=400)[0], rel=1e-4)
 
 
 def test_quantisation_is_the_uniform_distribution() -> None:
@@ -85,7 +85,7 @@ def test_peak_of_an_exponential_through_a_pole() -> None:
 
     peak = max(out(i * 1e-8) for i in range(10_000))
     assert c.seen_peak(t01, pole) == pytest.approx(peak, rel=1e-6)
-    assert integrate.quad(out, 0, 30 * tau)[0] == pytest.approx(tau, rel=1e-6)
+    assert scipy.integrate.quad(out, 0, 30 * tau)[0] == pytest.approx(tau, rel=1e-6)
     assert c.seen_peak(math.log(10) * 1e-5, 1e-5) == pytest.approx(math.exp(-1))
 
 

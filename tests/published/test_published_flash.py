@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 import pytest
-from scipy import integrate, signal
+import scipy
 
 from meterlink.photometry import ambient, flash, shutter
 
@@ -71,9 +71,9 @@ def test_same_widths_as_scipy(name):
     shape, start, end, *_ = SHAPES[name]
     pulse, time, step = analysed(shape, start, end)
     light = 1e4 * shape(time)
-    peaks, _ = signal.find_peaks(light, height=light.max() * 0.999)
-    half = signal.peak_widths(light, peaks[:1], rel_height=0.5)[0][0] * step
-    tenth = signal.peak_widths(light, peaks[:1], rel_height=0.9)[0][0] * step
+    peaks, _ = scipy.signal.find_peaks(light, height=light.max() * 0.999)
+    half = scipy.signal.peak_widths(light, peaks[:1], rel_height=0.5)[0][0] * step
+    tenth = scipy.signal.peak_widths(light, peaks[:1], rel_height=0.9)[0][0] * step
 
     assert pulse.t05_s == pytest.approx(half, rel=4e-3)
     assert pulse.t01_s == pytest.approx(tenth, rel=4e-3)
@@ -86,16 +86,16 @@ def test_same_exposure_as_scipy(name):
     pulse, time, _ = analysed(shape, start, end)
     light = 1e4 * shape(time)
 
-    assert pulse.exposure_lxs == pytest.approx(integrate.trapezoid(light, time), rel=1e-3)
-    assert pulse.exposure_lxs == pytest.approx(integrate.simpson(light, x=time), rel=1e-3)
+    assert pulse.exposure_lxs == pytest.approx(scipy.integrate.trapezoid(light, time), rel=1e-3)
+    assert pulse.exposure_lxs == pytest.approx(scipy.integrate.simpson(light, x=time), rel=1e-3)
 
 
 def test_codes_have_the_widths_of_scipy():
     """On integer codes, as a converter gives them, half width and tenth width are scipy's within two samples of 2355."""
     time = np.linspace(-4, 4, 4001)
     codes = np.round(3000 * np.exp(-time * time / 2)).astype(np.uint16)
-    peaks, _ = signal.find_peaks(codes, height=2990)
-    half, tenth = (signal.peak_widths(codes.astype(float), peaks[:1], rel_height=h)[0][0] for h in (0.5, 0.9))
+    peaks, _ = scipy.signal.find_peaks(codes, height=2990)
+    half, tenth = (scipy.signal.peak_widths(codes.astype(float), peaks[:1], rel_height=h)[0][0] for h in (0.5, 0.9))
     pulse = flash.analyse_counts(codes, 1.0, 1.0)
 
     assert pulse.t05_s == pytest.approx(half, abs=2.0)

@@ -6,16 +6,14 @@ published numeric example was found.  V(λ) and illuminant A are CIE's own table
 
 from __future__ import annotations
 
+import functools
 import warnings
+from types import ModuleType
 
 import numpy as np
 import pytest
 
 from meterlink.photometry import spectral
-
-with warnings.catch_warnings():
-    warnings.simplefilter("ignore")
-    colour = pytest.importorskip("colour")
 
 GRID = spectral.GRID_NM
 LAMPS = ("D50", "D65", "FL2", "FL11", "LED-B1", "LED-B3", "LED-V1", "ISO 7589 Studio Tungsten", "Kinoton 75P")
@@ -26,12 +24,20 @@ C_SI = (
 )  # fmt: skip
 
 
+@functools.cache
+def colour() -> ModuleType:
+    """Return colour-science; it takes a second to import, and only one worker of a run needs it."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        return pytest.importorskip("colour")
+
+
 def lamp(name: str) -> np.ndarray:
     """Return a lamp's spectrum of colour-science on our grid.
 
     ISO 7589's tungsten is tabulated to 690 nm only; the worked values hold its last value beyond.
     """
-    table = colour.SDS_LIGHT_SOURCES if name == "Kinoton 75P" else colour.SDS_ILLUMINANTS
+    table = colour().SDS_LIGHT_SOURCES if name == "Kinoton 75P" else colour().SDS_ILLUMINANTS
     spectrum = table[name]
     return np.interp(GRID, spectrum.wavelengths, spectrum.values)
 
@@ -43,20 +49,20 @@ def shifted_v(peak_nm: float) -> np.ndarray:
 
 def v10() -> np.ndarray:
     """Return the 1964 ȳ function."""
-    cmfs = colour.MSDS_CMFS["CIE 1964 10 Degree Standard Observer"]
+    cmfs = colour().MSDS_CMFS["CIE 1964 10 Degree Standard Observer"]
     return np.interp(GRID, cmfs.wavelengths, cmfs.values[:, 1])
 
 
 def test_v_lambda_is_the_cie_table() -> None:
     """V(λ) equals colour-science's CIE 1924 table, and its published 5 nm sum is 106.856639."""
-    table = colour.SDS_LEFS["CIE 1924 Photopic Standard Observer"]
+    table = colour().SDS_LEFS["CIE 1924 Photopic Standard Observer"]
     np.testing.assert_allclose(spectral.V_LAMBDA, [table[w] for w in GRID], atol=1e-9)
     assert sum(spectral.V_LAMBDA) * 5 == pytest.approx(106.856639, abs=1e-6)
 
 
 def test_illuminant_a_is_the_cie_table() -> None:
     """The formula of illuminant A gives CIE's tabulated values."""
-    table = colour.SDS_ILLUMINANTS["A"]
+    table = colour().SDS_ILLUMINANTS["A"]
     np.testing.assert_allclose(spectral.ILLUMINANT_A, [table[w] for w in GRID], rtol=2e-5)
 
 

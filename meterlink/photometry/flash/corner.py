@@ -155,25 +155,30 @@ def _fitted(x: Array, y: Array, sigma: float, at: float) -> tuple[float, float]:
     """
     top = max(float(y[: max(int(at), 1)].mean()), 0.05)
     p: Array = np.array([math.log(top), 0.1 / x.size, at, math.log(4.0 / x.size)])
-    damping, best, rest, slopes = 1e-2, math.inf, y, np.zeros((4, x.size))
+    damping, best = 1e-2, math.inf
     step: Array = np.zeros(4)
+    slopes, square, down = np.empty((4, x.size)), np.zeros((4, 4)), np.zeros(4)
     for _ in range(_STEPS):
         tried = p + step
-        tried[1], tried[2], tried[3] = max(tried[1], 0.0), min(max(tried[2], 0.5), x[-1]), min(max(tried[3], -6.0), 3.0)
-        fall, rate = float(tried[1]), math.exp(tried[3])
-        since = np.maximum(x - tried[2], 0.0)
-        model = np.exp(np.clip(tried[0] - fall * np.minimum(x, tried[2]) - rate * since, -50.0, 5.0))
-        misfit = float(((y - model) ** 2).sum()) / sigma**2
+        height, fall, corner, log_rate = tried.tolist()
+        tried[1:] = fall, corner, log_rate = max(fall, 0.0), min(max(corner, 0.5), x[-1]), min(max(log_rate, -6.0), 3.0)
+        rate, before = math.exp(log_rate), np.minimum(x, corner)
+        since = x - before
+        model = np.exp(np.minimum(np.maximum(height - fall * before - rate * since, -50.0), 5.0))
+        misfit = float((y - model) @ (y - model)) / sigma**2
         if misfit < best:
             closer = best - misfit
-            p, best, damping, rest = tried, misfit, damping / 5.0, y - model
-            slopes = model * np.stack([np.ones_like(x), -np.minimum(x, p[2]), (rate - fall) * (since > 0.0), -rate * since])
+            p, best, damping = tried, misfit, damping / 5.0
+            slopes[0], slopes[1] = model, -before * model
+            slopes[2], slopes[3] = (rate - fall) * (since > 0.0) * model, -rate * since * model
+            square, down = slopes @ slopes.T, slopes @ (y - model)
             if closer < 0.01:
                 break
         else:
             damping *= 5.0
-        square = slopes @ slopes.T
-        step = np.asarray(np.linalg.solve(square + damping * np.diag(np.diag(square) + 1e-12), slopes @ rest), dtype=np.float64)
+        damped = square.copy()
+        damped.flat[::5] += damping * (square.flat[::5] + 1e-12)
+        step = np.asarray(np.linalg.solve(damped, down), dtype=np.float64)
     return best, float(p[2])
 
 

@@ -212,21 +212,23 @@ def _fit(time: Array, light: Array, back: Array, log_s: Array, log_t: Array, ste
         x = since * np.exp(-log_t)[:, None]
         fast_x = np.minimum(x * ratio, 50.0)
         slow, fast = np.exp(-x), np.exp(-fast_x)
-        shape = slow - fast
+        shape, later = slow - fast, x * slow - fast_x * fast
+        # sums over the samples of shape and slope of unit height: the amplitude goes into the sums
+        aa, bb, ab = _dot(shape, shape), _dot(later, later), _dot(shape, later)
+        of_c, of_t = shape @ light, later @ light
         if step == 0:
-            log_c = np.log(np.maximum((shape @ light) / np.maximum(_dot(shape, shape), 1e-9), 1e-3))
-        amplitude = np.exp(log_c)[:, None]
-        model, by_t = amplitude * shape, amplitude * (x * slow - fast_x * fast)
-        rest = light - model
-        a, b, c = _dot(model, model), _dot(by_t, by_t), _dot(model, by_t)
+            log_c = np.log(np.maximum(of_c / np.maximum(aa, 1e-9), 1e-3))
+        height = np.exp(log_c)
+        a, b, c = (height * height * one for one in (aa, bb, ab))
         det = np.maximum(a * b - c * c, 1e-9 * a * b + 1e-9)
         if step == steps - 1:
             break
-        for_c, for_t = _dot(model, rest), _dot(by_t, rest)
+        for_c, for_t = height * of_c - a, height * of_t - c
         log_c = log_c + np.clip((b * for_c - c * for_t) / det, -0.7, 0.7)
         log_t = np.clip(log_t + np.clip((a * for_t - c * for_c) / det, -0.7, 0.7), -2.0, 8.0)
-    of_c, of_t = model.sum(axis=1), by_t.sum(axis=1)
-    by_ambient = np.stack(((b * of_c - c * of_t) / det, (a * of_t - c * of_c) / det))
+    rest = light - height[:, None] * shape
+    by_c, by_t = height * shape.sum(axis=1), height * later.sum(axis=1)
+    by_ambient = np.stack(((b * by_c - c * by_t) / det, (a * by_t - c * by_c) / det))
     return _Grid(back, log_s, log_c, log_t, 0.5 * _dot(rest, rest), np.stack((b / det, a / det, -c / det)), by_ambient)
 
 
