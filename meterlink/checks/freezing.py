@@ -17,7 +17,7 @@ from meterlink.judging.fixture_curves import FixtureCurves, fixture_curves, shor
 from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.photometry import freeze, shutter
 from meterlink.records.kept import OWN_POINT_ROLES
-from meterlink.tables.ratios import ratio_table
+from meterlink.tables.ratios import exposure_lxs, ratio_table
 from meterlink.words.actions import Do
 from meterlink.words.told import NOTHING, Told, told
 
@@ -81,11 +81,8 @@ def _shares(view: JudgedSet) -> dict[str, float]:
     on_face = [s for s in view.lights if s.light.role not in OWN_POINT_ROLES and (s.value or 0.0) > 0.0]
     if on_face and all(known.get(s.light.name) is not None for s in on_face):
         return {s.light.id: known[s.light.name] or 0.0 for s in on_face}
-    time_s = view.setup.shutter_s
-    amounts = {
-        s.light.id: (s.value or 0.0) * (1.0 if s.reading is None or s.reading.kind == "flash" else time_s or 0.0)
-        for s in on_face
-    }
+    kinds = {s.light.id: s.reading.kind if s.reading is not None else "flash" for s in on_face}
+    amounts = {s.light.id: exposure_lxs(s.value or 0.0, kinds[s.light.id], view.setup.shutter_s) or 0.0 for s in on_face}
     total = sum(amounts.values())
     return {one: amount / total for one, amount in amounts.items()} if total > 0.0 else {}
 
@@ -115,15 +112,13 @@ def freeze_findings(view: JudgedSet) -> Iterable[Finding]:
     looked_at = on_face + own
     long = [one for one in looked_at if one.trail_mm > limit * 1.02]
     if looked_at and not long:
-        yield _frozen(max(looked_at, key=lambda one: one.trail_mm), moves, limit)
+        one = max(looked_at, key=lambda one: one.trail_mm)
+        what = moves.what or told("moving_word")
+        said = told("frozen", what=what, mm=one.trail_mm, speed=moves.speed_m_s, light=one.light)
+        numbers = {"trail_mm": one.trail_mm, "limit_mm": limit, "speed_m_s": moves.speed_m_s}
+        yield Finding("freeze", FINE, "", said, NOTHING, numbers)
     for one in [one for one in long if one in on_face][:1] + [one for one in long if one in own]:
         yield _finding(one, view, moves, limit, drawn)
-
-
-def _frozen(one: Drawn, moves: Movement, limit: float) -> Finding:
-    what = moves.what or told("moving_word")
-    said = told("frozen", what=what, mm=one.trail_mm, speed=moves.speed_m_s, light=one.light)
-    return Finding("freeze", FINE, "", said, NOTHING, {"trail_mm": one.trail_mm, "limit_mm": limit, "speed_m_s": moves.speed_m_s})
 
 
 def _finding(one: Drawn, view: JudgedSet, moves: Movement, limit: float, drawn: list[Drawn]) -> Finding:

@@ -24,15 +24,11 @@ from meterlink.metering.opened_set import OpenedSet
 from meterlink.records import Setup
 from meterlink.tables.ratios import Aperture, RatioTable
 from meterlink.words.actions import Do
-from meterlink.words.language import marked_for, say
+from meterlink.words.language import say
 from meterlink.words.shared import reasons, row_texts
 from meterlink.words.told import put, told, written
 
-HEADINGS = (
-    marked_for("column", "light"), marked_for("column", "role"), marked_for("column", "as read"), marked_for("column", "corr."),
-    marked_for("column", "at point"), marked_for("column", "from key"), marked_for("column", "ratio"),
-    marked_for("column", "share"), marked_for("column", "t0.1"), marked_for("column", "verdict"), marked_for("column", "reason"),
-)  # fmt: skip
+HEADINGS = ("light", "role", "as read", "corr.", "at point", "from key", "ratio", "share", "t0.1", "verdict", "reason")
 RIGHT = "llrrrrrrrll"
 """How each column is aligned."""
 

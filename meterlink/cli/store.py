@@ -26,10 +26,8 @@ from meterlink.library.backup import Backups
 from meterlink.library.export import write_library
 from meterlink.library.store import default_path
 from meterlink.words.actions import Do
-from meterlink.words.language import marked_for, say_count, say_for
+from meterlink.words.language import say_count, say_for
 from meterlink.words.told import written
-
-LEVELS = (marked_for("level", "damage"), marked_for("level", "notice"))
 
 
 def configure(parser: argparse.ArgumentParser) -> None:

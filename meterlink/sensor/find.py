@@ -18,7 +18,7 @@ from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.ports import Port, holder, ports
 from meterlink.sensor.link.registry import link_for
 from meterlink.words.actions import Do
-from meterlink.words.language import marked_for, say, say_for
+from meterlink.words.language import say, say_for
 
 ASK_AT_S = (0.0, 0.4, 1.0, 1.6, 2.0, 2.4)
 """A board that restarts when its port is opened is deaf for 1.6 to 2.5 s; others answer the first question."""
@@ -28,7 +28,7 @@ AT_ONCE = 8
 LAST_SENSOR = "last_sensor"
 
 SENSOR, REMEMBERED = "sensor", "remembered"
-BUSY, NO_SENSOR, REFUSED = marked_for("port", "busy"), marked_for("port", "no sensor"), marked_for("port", "refused")
+BUSY, NO_SENSOR, REFUSED = "busy", "no sensor", "refused"
 
 
 class Found(NamedTuple):

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from meterlink.errors import FormulaError, UnitError
 from meterlink.photometry import series
-from meterlink.words.language import marked, marked_for, say, say_for, translated
+from meterlink.words.language import marked, say, say_for, translated
 
 MAX_TEXT = 60
 """Longest text that is looked at; the longest sensible one (a name with a held-off distance) is shorter."""
@@ -41,10 +41,7 @@ _F_NUMBER = rf"(?:f ?/? ?)?({_NUMBER}) ?(?:\+ ?(.+))?"
 _SIGNED_REST = r"(.+?) ?([+-] ?[0-9.,][0-9.,/ ]*)"
 
 
-_SIDES = {
-    marked_for("direction", "left"): -1, marked_for("direction", "right"): 1, marked_for("direction", "up"): 1,
-    marked_for("direction", "down"): -1,
-}  # fmt: skip
+_SIDES = {"left": -1, "right": 1, "up": 1, "down": -1}
 UPWARD = ("up", "down")
 """The sides of an elevation; the others are of an azimuth."""
 
@@ -302,7 +299,7 @@ def parse_ratio(text: str) -> float:
     return upper / lower
 
 
-FULL_POWER = marked_for("power", "full")
+FULL_POWER = "full"
 
 
 def parse_power(text: str, full_power_j: float | None = None, scale_top: float | None = None) -> float:

@@ -112,11 +112,6 @@ def marked(text: str) -> str:
     return text
 
 
-def marked_for(_context: str, text: str) -> str:
-    """As ``marked``, for a text that means several things: ``context`` tells the translator which."""
-    return text
-
-
 def say(template: str, /, **values: object) -> str:
     """Return a sentence in the language in use.  Values are formatted as by ``str.format``, with the language's decimal sign."""
     return _filled(translated(template), template, values)

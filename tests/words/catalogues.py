@@ -30,10 +30,13 @@ from meterlink.checks.facts import MOVEMENTS
 from meterlink.cli.facts import OPTIONS
 from meterlink.cli.help import explained, parsers_of, parts
 from meterlink.cli.main import VERBS, build_parser
+from meterlink.cli.ratios import HEADINGS
 from meterlink.library.backup import DAMAGED, REASONS
 from meterlink.library.kit import HEAD, MODIFIER
 from meterlink.records.kept import FACE, OWN_POINT_ROLES, RECEPTORS, ROLES
+from meterlink.sensor.find import BUSY, NO_SENSOR, REFUSED
 from meterlink.tables.compare import key_words
+from meterlink.units.reading import _SIDES, FULL_POWER
 from meterlink.words.actions import ACTIONS
 from meterlink.words.language import CATALOGUES, DOMAIN, NAMES, use
 from meterlink.words.phrases import calibration, checks, faults, judging, library, measuring, metering, steps, tables
@@ -45,7 +48,6 @@ ERRORS = frozenset(name for name, kind in inspect.getmembers(errors, inspect.isc
 SAYS = ERRORS | {"say", "marked", "translated", "put", "out", "aside"}
 SPEAKERS = ("meterlink.words.language", "meterlink.words.told", "meterlink.cli.frame")
 """Modules that those come from; another ``say`` of somebody's own is not meant."""
-SAYS_FOR = frozenset({"say_for", "marked_for"})
 WORDS_OF = {
     "_unreadable": (0, 2, 3), "_clean": (1, 2), "_matched": (2, 3), "_time_s": (1, 2), "_ambiguous": (0,), "_unknown": (0,),
     "parse_length": (1,), "parse_distance": (1,), "parse_stops": (1,), "parse_size": (1,), "parse_angle": (1,),
@@ -72,6 +74,9 @@ NAMED = {
     "point": ("words/told", (FACE, *OWN_POINT_ROLES, "hands", "feet")),
     "method": ("words/phrases/calibration", ("assumed", "relative", "reference", "guide number", "camera")),
     "backup": ("library/backup", (*REASONS, DAMAGED)), "piece": ("library/kit", (HEAD, MODIFIER)),
+    "direction": ("units/reading", _SIDES), "power": ("units/reading", (FULL_POWER,)),
+    "port": ("sensor/find", (BUSY, NO_SENSOR, REFUSED)), "level": ("cli/store", ("damage", "notice")),
+    "column": ("cli/ratios", HEADINGS),
 }  # fmt: skip
 """Context of names that stand in a record or table -> the module that they are said for, and the names that there are."""
 _PLACE = re.compile(r"\{[^}]*\}")
@@ -126,7 +131,7 @@ def said_in(path: Path) -> Iterator[Said]:
             yield from (Said(place, text) for text in _texts(args[0], place))
         elif name == "say_count":
             yield from (Said(place, a, b) for a, b in zip(_texts(args[0], place), _texts(args[1], place), strict=True))
-        elif name in SAYS_FOR:
+        elif name == "say_for":
             for context in _texts(args[0], place):
                 yield from (Said(place, text, None, context) for text in _texts(args[1], place))
 
@@ -147,7 +152,7 @@ def _parts(node: ast.AST, place: str) -> Iterator[str]:
 def _imported(tree: ast.Module) -> set[str]:
     """What a module takes from the language."""
     if any(isinstance(node, ast.FunctionDef) and node.name == "say_for" for node in tree.body):
-        return {"say", "marked", "translated", "say_for", "marked_for", "say_count"}
+        return {"say", "marked", "translated", "say_for", "say_count"}
     froms = [node for node in tree.body if isinstance(node, ast.ImportFrom) and node.module in SPEAKERS]
     return {alias.name for node in froms for alias in node.names}
 
