@@ -8,7 +8,7 @@ nothing is known by their roles, dials and distances.  Values are log2 of lx·s 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import product
 from math import exp, hypot, log2, pi, sqrt
 from typing import NamedTuple
@@ -23,6 +23,8 @@ P_SWAP = 0.04
 P_HELD, P_LOW, P_ASTRAY = 0.10, 0.05, 0.02
 """And how often a dome is held off far, a pop comes short, a light was changed without a word."""
 U_ASTRAY_STOPS, U_HELD_STOPS = 1.5, 0.06
+LEAST_GAIN_STOPS = 0.1
+"""Two lights that fit no better than this when they are changed over are not weighed: most are seen quickly to be no swap."""
 U_LEAST_STOPS = 0.02
 """No two readings are compared more finely than this."""
 FILL_FROM_KEY, U_FILL_FROM_KEY = -1.5, 1.0
@@ -52,31 +54,51 @@ class _Way(NamedTuple):
 
 def swapped(view: JudgedSet, light_id: str) -> Swap | None:
     """Return the last two lights metered, the later one being ``light_id``, when their pops were most probably changed over."""
-    state = view.state(light_id)
-    if state is None or state.reading is None:
-        return None
-    mine = state.reading
-    before = [r for r in view.readings if r.purpose == Purpose.ALONE and r.id < mine.id and r.light_id != light_id]
-    other = view.state(before[-1].light_id) if before else None
-    if other is None or other.reading is None or other.reading.id != before[-1].id or not _alike(mine, other.reading):
-        return None
-    if state.light.source_light_id or other.light.source_light_id or state.expected or other.expected:
-        return None
+    return next((_weighed(*pair, view) for pair in _pairs(view) if pair[1].light.id == light_id), None)
+
+
+def swap_of(view: JudgedSet) -> Swap | None:
+    """Return the likeliest swap of the set, of two pops one after the other, whatever was fired after them.
+
+    Only by what both gave before: roles alone call no reading wrong.
+    """
+    swaps = (_weighed(*pair, view) for pair in _pairs(view))
+    return max((one for one in swaps if one is not None and one.by_past), key=lambda one: one.odds, default=None)
+
+
+def _pairs(view: JudgedSet) -> Iterator[tuple[LightState, LightState]]:
+    """Yield the lights whose readings that count came one after the other and were taken in the same way, earlier one first."""
+    states = {s.reading.id: s for s in view.lights if s.reading is not None and not s.light.source_light_id and not s.expected}
+    before: list[Reading] = []
+    for mine in (r for r in view.readings if r.purpose == Purpose.ALONE):
+        last = next((r for r in reversed(before) if r.light_id != mine.light_id), None)
+        before.append(mine)
+        if last is not None and mine.id in states and last.id in states and _alike(mine, last):
+            yield states[last.id], states[mine.id]
+
+
+def _weighed(other: LightState, state: LightState, view: JudgedSet) -> Swap | None:
+    """Return the two as a swap when that is likelier than anything else that may have happened to them."""
+    mine, last = state.reading, other.reading
     known = _known(state, view), _known(other, view)
     by_past = bool(known[0] and known[1])
-    if not by_past and {state.light.role, other.light.role} != {"key", "fill"}:
+    if mine is None or last is None or (not by_past and {state.light.role, other.light.role} != {"key", "fill"}):
+        return None
+    own, others = judged_value(mine, state, view), judged_value(last, other, view)
+    off = _off(own, known[0]) + _off(others, known[1])
+    if own is None or others is None or (by_past and off < LEAST_GAIN_STOPS):
         return None
     # Metered in the other order, each was metered where the other light is.
-    values = [judged_value(r._replace(point=s.light.point), s, view) for s in (state, other) for r in (mine, other.reading)]
-    own, crossed_own, crossed_other, others = values
-    if own is None or others is None or crossed_own is None or crossed_other is None:
+    crossed_own = judged_value(last._replace(point=state.light.point), state, view)
+    crossed_other = judged_value(mine._replace(point=other.light.point), other, view)
+    if crossed_own is None or crossed_other is None:
         return None
     if by_past:
-        if _as_known(own, known[0]) and _as_known(others, known[1]):
+        if off - _off(crossed_own, known[0]) - _off(crossed_other, known[1]) < LEAST_GAIN_STOPS:
             return None
         logged = _fits(own, known[0], _ways(state)) * _fits(others, known[1], _ways(other))
         changed = _fits(crossed_own, known[0], _ways(state)) * _fits(crossed_other, known[1], _ways(other))
-    elif mine.point == other.reading.point:
+    elif mine.point == last.point:
         key, fill = (state, other) if state.light.role == "key" else (other, state)
         sign = 1.0 if key is other else -1.0
         logged = _apart(sign * (own[0] - others[0]), (own[1], others[1]), key, fill)
@@ -85,15 +107,6 @@ def swapped(view: JudgedSet, light_id: str) -> Swap | None:
         return None
     odds = P_SWAP * changed / max((1 - P_SWAP) * logged, 1e-300)
     return Swap(other, state, by_past, odds) if odds > 1.0 else None
-
-
-def swap_of(view: JudgedSet) -> Swap | None:
-    """Return the likeliest swap of the set, of two pops one after the other, whatever was fired after them.
-
-    Only by what both gave before: roles alone call no reading wrong.
-    """
-    swaps = (swapped(view, state.light.id) for state in view.lights)
-    return max((one for one in swaps if one is not None and one.by_past), key=lambda one: one.odds, default=None)
 
 
 def _alike(a: Reading, b: Reading) -> bool:
@@ -117,9 +130,9 @@ def _known(state: LightState, view: JudgedSet) -> list[tuple[float, float]]:
     return found
 
 
-def _as_known(value: tuple[float, float], known: Sequence[tuple[float, float]]) -> bool:
-    """Whether a reading is so near all that is known of its light that no swap could be likelier, which is quickly seen."""
-    return all(abs(value[0] - stops) <= 1.5 * max(hypot(value[1], u), U_LEAST_STOPS) for stops, u in known)
+def _off(value: tuple[float, float] | None, known: Sequence[tuple[float, float]]) -> float:
+    """Stops of a reading from what is known of its light, the nearest of it."""
+    return min((abs(value[0] - stops) for stops, _ in known), default=0.0) if value is not None else 0.0
 
 
 def _ways(state: LightState) -> list[_Way]:
