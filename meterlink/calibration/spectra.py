@@ -63,28 +63,19 @@ def parse_csv(text: str) -> Spectra:
     names = [n.strip()[:60] or f"column {i + 2}" for i, n in enumerate(rows[0][1:])]
     if len(set(names)) != len(names):
         raise CalibrationError("two spectra of the file have one name: give each its own")
+    table = []
+    for number, cells in enumerate(rows[1:], 2):
+        try:
+            table.append([float(cell) for _, cell in zip(rows[0], cells, strict=True)])
+        except ValueError:
+            raise CalibrationError(
+                "line {bad} of the spectra is not {count} numbers: correct it", bad=number, count=len(rows[0])
+            ) from None
+    wavelength_nm, *spectra = np.array(table).T
     try:
-        table = np.array([[float(cell) for cell in row] for row in rows[1:]], dtype=np.float64)
-    except ValueError:
-        bad = next(i for i, row in enumerate(rows[1:], 2) if not _numbers(row, len(names) + 1))
-        raise CalibrationError(
-            "line {bad} of the spectra is not {count} numbers: correct it",
-            bad=bad, count=len(names) + 1,
-        ) from None
-    if table.shape[1] != len(names) + 1:
-        raise CalibrationError("every line of the spectra needs a wavelength and one number for each name")
-    try:
-        return {n: spectral.on_grid(table[:, 0], table[:, i + 1]) for i, n in enumerate(names)}
+        return {name: spectral.on_grid(wavelength_nm, values) for name, values in zip(names, spectra, strict=True)}
     except ValueError as error:
         raise CalibrationError("the spectra cannot be used: {error}", error=error) from None
-
-
-def _numbers(row: list[str], wanted: int) -> bool:
-    try:
-        [float(cell) for cell in row]
-    except ValueError:
-        return False
-    return len(row) == wanted
 
 
 def known_lamps() -> Spectra:

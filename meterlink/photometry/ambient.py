@@ -59,9 +59,7 @@ def added_stops(k: float) -> float:
 
 def room_share(k: float) -> float:
     """Return the part of the exposure that is room light: 1 / (1 + 2**k)."""
-    if k == math.inf:
-        return 0.0
-    return 1.0 / (1.0 + math.exp2(finite(k, "k"))) if k < 1000.0 else 0.0
+    return 0.0 if k > 1000.0 else 1.0 / (1.0 + math.exp2(finite(k, "k")))
 
 
 def stops_for_added(added: float) -> float:

@@ -238,8 +238,7 @@ def _edge(light: Array, block: int, factor: int) -> int:
 def _factor(trace: Trace) -> tuple[int, float]:
     """Return how many samples may be averaged, and the height of the pulse."""
     light, size = trace.light_lx, trace.light_lx.size
-    steps = np.diff(trace.time_s)
-    if size < _LONG or float(steps.max() - steps.min()) >= 1e-6 * float(steps[0]):
+    if size < _LONG or float(np.ptp(np.diff(trace.time_s))) >= 1e-6 * float(trace.time_s[1] - trace.time_s[0]):
         return 1, 0.0
     edge = size // 40
     base = min(median(light[:edge]), median(light[-edge:]))

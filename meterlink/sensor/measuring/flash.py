@@ -68,7 +68,7 @@ def wave_of(block: WaveBlock, calibration: Calibration) -> tuple[NDArray[np.floa
     """
     scale = scale_of(calibration, block.range_index)
     raw = (codes_of(block).astype(float) + 0.5) / (1 << block.scale_bits)
-    trigger_s = steps_of(block)[: block.pretrigger].sum()
+    trigger_s = steps_of(block).cumsum()[block.pretrigger - 1] if block.pretrigger else 0.0
     return times_of(block) - trigger_s, (raw - scale.dark_raw) * scale.full_scale_lx
 
 
