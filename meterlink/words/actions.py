@@ -56,6 +56,7 @@ ACTIONS: dict[str, Words] = {
     ),
     "list_lights": Words("meterlink light list", "look at the list of lights", "the Lights page shows them"),
     "change_light_help": Words("meterlink light change --help", "say what changed"),
+    "bring_light_back": Words("meterlink light remove {light} --back", "bring {light} back"),
     "move_light": Words("meterlink light move {light}", "say where {light} stands", "touch {light} on the Lights page"),
     "give_distance": Words(
         "meterlink light move {light} --distance {distance}",
