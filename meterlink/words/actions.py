@@ -134,6 +134,7 @@ ACTIONS: dict[str, Words] = {
     "calibrate_spectral": Words("meterlink calibrate spectral diode.csv", "give its spectral response"),
     "verify": Words("meterlink verify", "test the sensor (ten minutes)"),
     # the library
+    "check_file": Words("meterlink store check --library {file}", "check that file"),
     "store_check": Words("meterlink store check", "check the library"),
     "store_backups": Words("meterlink store backups", "look at the list of backups"),
     "store_restore": Words("meterlink store restore {backup}", "bring an earlier copy of the library back"),
