@@ -15,6 +15,7 @@ from kivy.uix.behaviors import ButtonBehavior
 from kivy.uix.label import Label
 from kivy.utils import get_hex_from_color
 
+from meterlink.words.language import unbroken
 from mobile import fonts
 from mobile.drawings import look, paint_sign
 from mobile.layouts import FlowRow
@@ -57,15 +58,21 @@ class Dressed(Label):
         self.font_name = fonts.USUAL if self.markup else fonts.font_for(text)
         self.fit()
 
+    def joined(self) -> str:
+        """The text with numbers and their units kept on one line, where a line is wide enough for them."""
+        joined = unbroken(self.text)
+        parts = (one for line in joined.split("\n") for one in line.split(" ") if "\N{NO-BREAK SPACE}" in one)
+        return joined if all(text_width(one, self.font_size, self.bold) <= self.room() for one in parts) else self.text
+
     def texture_update(self, *largs: object) -> None:
         """Draw the text as it is read: joined, in the screen's order, each script in its font."""
         if not self.markup:
-            self._label.text = fonts.shaped(self.text)
+            self._label.text = fonts.shaped(self.joined())
             super().texture_update(*largs)
             return
         self.texture = None
         colour = get_hex_from_color(self.disabled_color if self.disabled else self.color)
-        self._label.text = f"[color={colour}]{fonts.marked(self.text)}[/color]"
+        self._label.text = f"[color={colour}]{fonts.marked(self.joined())}[/color]"
         self._label.refresh()
         if self._label.texture is not None:
             self.texture = self._label.texture

@@ -154,6 +154,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     listing.add_argument("--json", action="store_true")
     remove = actions.add_parser("remove", help="take a light out of the set; its readings are kept")
     completes(remove.add_argument("name"), LIGHTS)
+    remove.add_argument("--back", action="store_true", help="one that was taken out is in the set again")
     for sub in (show, listing, remove):
         add_setup_option(sub)
 
@@ -246,9 +247,12 @@ def _show(args: argparse.Namespace, session: OpenedSet) -> None:
 
 
 def _remove(args: argparse.Namespace, session: OpenedSet) -> None:
+    if args.back:
+        out("{light} is in the set again, with its readings", light=session.bring_back(args.name).name)
+        return
     light = session.light(args.name)
     session.remove(light)
-    out("{light} is out of the set; its readings are kept", light=light.name)
+    out("{light} is out of the set; its readings are kept: {do}", light=light.name, do=Do("bring_light_back", light=light.name))
 
 
 def _light_changes(args: argparse.Namespace, light: Light) -> dict[str, Any]:

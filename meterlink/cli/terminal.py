@@ -7,6 +7,8 @@ import shutil
 import textwrap
 from typing import Any, TextIO
 
+from meterlink.words.language import unbroken
+
 LINE_AGAIN = "\r\033[K"
 """How a verb writes its present line anew; only at the beginning of what it writes."""
 _OURS_OR_CONTROL = re.compile(
@@ -22,14 +24,11 @@ def cleaned(text: str) -> str:
 
 
 _VISIBLE = re.compile("\033\\[[0-9;]*m")
-_TOGETHER = re.compile("(?<=[0-9±]) (?=(?:±|[0-9]|cm|mm|m|lx|lx·s|s|%|K|stops?|Blenden?)(?![a-zäöü]))")
-"""A number and its unit, or its uncertainty, stay on one line."""
 
 
 def broken(text: str, indent: str, width: int) -> str:
     """Return a line broken at words to a width, never between a number and its unit."""
-    joined = _TOGETHER.sub("\N{NO-BREAK SPACE}", text)
-    lines = textwrap.fill(joined, width, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False)
+    lines = textwrap.fill(unbroken(text), width, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False)
     return lines.replace("\N{NO-BREAK SPACE}", " ")
 
 

@@ -59,7 +59,7 @@ def translated(error: Exception, path: str) -> LibraryError:
     no_text = isinstance(error, UnicodeDecodeError) or "decode to UTF-8" in str(error)
     code = sqlite3.SQLITE_CORRUPT if no_text else code_of(error)
     kind, text = next(((kind, text) for codes, kind, text in _MEANINGS if code in codes), _REFUSED)
-    return kind(text, path=path, error=error, do=Do("store_check"))
+    return kind(text, path=path, error=error, do=Do("check_file", file=path))
 
 
 class _Undone(Exception):

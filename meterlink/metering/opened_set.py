@@ -21,6 +21,7 @@ from meterlink.records import Light, Placement, Settings, Setup, WaveBlock, new_
 from meterlink.records.placement_rules import check_placement
 from meterlink.sensor.measuring.flash import wave_of
 from meterlink.tables.ratios import RatioTable, ratio_table
+from meterlink.words.actions import Do
 
 CHANGEABLE_PLACEMENT = frozenset(Placement._fields) - {"id", "light_id", "created_at_s"}
 
@@ -93,6 +94,17 @@ class OpenedSet:
         if fed is not None:
             raise UsageError("{light} feeds the reflector {other}: take that out first", light=light.name, other=fed)
         self.library.revise_light(light._replace(removed=True))
+
+    def bring_back(self, name: str) -> Light:
+        """Put a light that was taken out into the set again, with its readings.  UsageError where there is none."""
+        gone = [one for one in self.library.lights(self.setup.id, include_removed=True) if one.removed]
+        light: Light | None = next((one for one in reversed(gone) if one.name.casefold() == name.casefold()), None)
+        if light is None:
+            raise UsageError("no light '{light}' was taken out of this set-up: {do}", light=name[:30], do=Do("list_lights"))
+        if light.source_light_id and not any(one.id == light.source_light_id for one in self.lights()):
+            raise NotInLibrary("{light}: its source is no light of this set-up: add the source first", light=light.name)
+        self.library.revise_light(light._replace(removed=False))
+        return light
 
     def move(self, light: Light, *, as_told: bool = False, as_metered: bool = False, **changes: Any) -> Placement:
         """Move or re-power a light: a new placement, the reading of the old one becomes stale.

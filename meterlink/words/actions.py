@@ -56,6 +56,7 @@ ACTIONS: dict[str, Words] = {
     ),
     "list_lights": Words("meterlink light list", "look at the list of lights", "the Lights page shows them"),
     "change_light_help": Words("meterlink light change --help", "say what changed"),
+    "bring_light_back": Words("meterlink light remove {light} --back", "bring {light} back"),
     "move_light": Words("meterlink light move {light}", "say where {light} stands", "touch {light} on the Lights page"),
     "give_distance": Words(
         "meterlink light move {light} --distance {distance}",
@@ -133,6 +134,7 @@ ACTIONS: dict[str, Words] = {
     "calibrate_spectral": Words("meterlink calibrate spectral diode.csv", "give its spectral response"),
     "verify": Words("meterlink verify", "test the sensor (ten minutes)"),
     # the library
+    "check_file": Words("meterlink store check --library {file}", "check that file"),
     "store_check": Words("meterlink store check", "check the library"),
     "store_backups": Words("meterlink store backups", "look at the list of backups"),
     "store_restore": Words("meterlink store restore {backup}", "bring an earlier copy of the library back"),

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import gettext
 import os
+import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -169,3 +170,12 @@ def with_decimal_sign(number: str) -> str:
     if number.endswith("%"):
         number = f"{number[:-1].rstrip()} %"
     return number.translate(_SWAPPED) if language() in DECIMAL_COMMA else number
+
+
+_TOGETHER = re.compile("(?<=[0-9±]) (?=(?:±|[0-9]|cm|mm|m|lx|lx·s|s|%|K|stops?|Blenden?)(?![a-zäöü]))")
+"""A number and its unit, or its uncertainty, stay on one line."""
+
+
+def unbroken(text: str) -> str:
+    """Return a text with no-break spaces where no line may end."""
+    return _TOGETHER.sub("\N{NO-BREAK SPACE}", text)

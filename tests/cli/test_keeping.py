@@ -70,6 +70,21 @@ def test_an_empty_name_is_not_the_set_up_in_use(small_set: Run, verb: str) -> No
     assert small_set("setup", "show").out.startswith("Potter: ISO 100")
 
 
+def test_a_light_that_was_taken_out_comes_back_with_its_readings(small_set: Run) -> None:
+    """What takes it out says how; one that is in the set, or was never there, is refused."""
+    small_set("meter", "KEY@0", "--sensor", "sim:?every=0.8")
+    before = small_set("ratios").out
+    gone = small_set("light", "remove", "key")
+
+    assert "meterlink light remove KEY --back" in gone.out
+    assert "KEY" not in small_set("light", "list").out
+    assert small_set("light", "remove", "KEY", "--back").code == 0
+    assert small_set("ratios").out == before
+    again = small_set("light", "remove", "KEY", "--back")
+    assert again.code == 2
+    assert "no light 'KEY' was taken out" in again.err
+
+
 def test_only_archived_set_ups_are_brought_back(small_set: Run) -> None:
     """One line says which are."""
     ran = small_set("setup", "unarchive", "Potter")

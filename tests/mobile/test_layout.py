@@ -167,6 +167,27 @@ def test_the_theme_s_colours_are_what_is_on_the_screen(tmp_path: Path, theme_nam
     assert set(drive(tmp_path / "library.db", scenario).values()) == {(True, True)}
 
 
+def test_no_line_ends_between_a_number_and_its_unit(tmp_path: Path) -> None:
+    """At any width a percent sign or a unit stands on the line of its number."""
+
+    async def scenario(d: Driver) -> list[str]:
+        from mobile.widgets import Words
+
+        firsts = []
+        for width in range(120, 260, 8):
+            words = Words(text="likeliest, at 100 %: about 0.5 stop low, in 37 % of it", size_hint=(None, None), width=width)
+            d.app.frame.add_widget(words)
+            await d.frames(2)
+            firsts += [line.words[0].text.split()[0] for line in words._label._cached_lines if line.words]
+            d.app.frame.remove_widget(words)
+        return firsts
+
+    firsts = drive(tmp_path / "library.db", scenario)
+
+    assert len(firsts) > 30
+    assert not {"%:", "%", "stop"} & set(firsts)
+
+
 def test_a_name_hangs_on_nothing_below_it(tmp_path: Path) -> None:
     """Letters below the line stay in the name's own row, which costs it a seventh of its size; other names keep theirs."""
 
