@@ -27,6 +27,7 @@ from meterlink.sensor.link.registry import link_for, parse
 from meterlink.sensor.measuring.sensor import Sensor
 from meterlink.sensor.measuring.tended import SensorState, State
 from meterlink.sensor.urls import adapter_of, decoder_for, dialect_of, moved_to
+from meterlink.words.told import told
 
 NO_RECONNECTING = ("file", "sim")
 """Kinds of link that cannot come back by themselves."""
@@ -101,7 +102,10 @@ class SensorInUse:
             link = ReconnectingLink(url, self._make_link, find_again=again, patient=patient)
         else:
             link = self._make_link(url)
-        return RecordingLink(link, record_to) if record_to else link
+        return RecordingLink(link, record_to, on_trouble=self._recording_stopped) if record_to else link
+
+    def _recording_stopped(self, why: str) -> None:
+        self._take_state(self.sensor.state._replace(said=told("note", note=why)))
 
     async def _find_again(self, url: str, adapter: str) -> str | None:
         """Look for the sensor where it is now: by its identity, or by its adapter when it cannot tell who it is."""

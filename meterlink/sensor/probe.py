@@ -24,33 +24,16 @@ ASK_EVERY_S = 0.4
 ASKS = 3
 
 
-async def try_port(
-    target: str,
-    *,
-    dialects: Sequence[Dialect] | None = None,
-    serial: SerialSettings | None = None,
-    listen_s: float = LISTEN_S,
-    ask: bool = True,
-    on_progress: Callable[[str], None] | None = None,
-) -> Proposal:
+async def try_port(target: str, *, ask: bool = True, on_progress: Callable[[str], None] | None = None) -> Proposal:
     """Return what most likely speaks on ``target``, a port (``/dev/ttyUSB0``, ``COM3``) or a URL of one.
 
-    Args:
-        dialects: those to think of besides our own; the shipped ones by default.
-        serial: the only setting of the port to try; by default those of the dialects and the usual speeds.
-        listen_s: how long to listen at each setting, in seconds.
-        ask: whether something may be written to the port; otherwise it is only listened to.
-        on_progress: told in words what is tried at the moment.
-
-    Raises:
-        UsageError: ``target`` is no serial port.
-        LinkError: the port is missing, held by another program, or may not be opened.
+    ``ask``: whether something may be written to the port; otherwise it is only listened to.  ``on_progress`` is told in words what
+    is tried at the moment.  Raises UsageError when ``target`` is no serial port, LinkError when the port is missing, held by
+    another program, or may not be opened.
     """
-    dialects = shipped_dialects() if dialects is None else dialects
+    dialects = shipped_dialects()
     target, baud = _bare(target)
-    if baud and serial is None:
-        serial = SerialSettings(baud=baud)
-    settings = [serial] if serial is not None else _settings(dialects, target)
+    settings = [SerialSettings(baud=baud)] if baud else _settings(dialects, target)
     captures: list[Capture] = []
     best = guess([], dialects, target)
     for number, setting in enumerate(settings):
@@ -62,7 +45,7 @@ async def try_port(
                 )
             )  # fmt: skip
         try:
-            captures += await _heard_at(target, setting, dialects, ask, listen_s)
+            captures += await _heard_at(target, setting, dialects, ask)
         except (LinkNotFound, LinkBusy):
             raise
         except LinkError:
@@ -96,7 +79,7 @@ def _settings(dialects: Sequence[Dialect], target: str) -> list[SerialSettings]:
     return list(dict.fromkeys(wanted))
 
 
-async def _heard_at(target: str, setting: SerialSettings, dialects: Sequence[Dialect], ask: bool, listen_s: float) -> list[Capture]:
+async def _heard_at(target: str, setting: SerialSettings, dialects: Sequence[Dialect], ask: bool) -> list[Capture]:
     """Return what was heard at one setting: by itself, and in answer to each question that fits it."""
     heard = bytearray()
 
@@ -125,7 +108,7 @@ async def _heard_at(target: str, setting: SerialSettings, dialects: Sequence[Dia
     try:
         any_speed = "://" in target
         ours = ask and (any_speed or setting.baud in (OURS.serial.baud, 115_200))
-        captures = [await listen(make_decoder(NATIVE).identify() if ours else b"", listen_s, "")]
+        captures = [await listen(make_decoder(NATIVE).identify() if ours else b"", LISTEN_S, "")]
         if ask and not captures[0].data:
             captures += [
                 await listen(make_decoder(dialect).poll(), ASKS * ASK_EVERY_S, dialect.name)

@@ -6,18 +6,12 @@ neither: it is known by the adapter's serial number, so that it is found again w
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-
 from meterlink.errors import MeterlinkError
 from meterlink.sensor.dialects.base import Decoder
-from meterlink.sensor.dialects.dialect import AUTO_BLUETOOTH
+from meterlink.sensor.dialects.dialect import AUTO_BLUETOOTH, NATIVE
 from meterlink.sensor.dialects.dialect_file import make_decoder
-from meterlink.sensor.link.ports import Port, ports
+from meterlink.sensor.link.ports import ports
 from meterlink.sensor.link.registry import parse
-
-NATIVE = "meterlink-1"
-
-Ports = Callable[[], Sequence[Port]]
 
 
 def dialect_of(url: str) -> str:
@@ -26,7 +20,7 @@ def dialect_of(url: str) -> str:
     return "" if dialect == NATIVE else dialect
 
 
-def decoder_for(url: str, list_ports: Ports = ports) -> Decoder | None:
+def decoder_for(url: str) -> Decoder | None:
     """Return a decoder for the sensor that a URL names; None stands for our own wire format.
 
     A Bluetooth link says itself what it found; a recording is decoded as the sensor was that it was made of.
@@ -37,26 +31,26 @@ def decoder_for(url: str, list_ports: Ports = ports) -> Decoder | None:
     dialect = dialect_of(url)
     if parts.scheme == "file" and not dialect:
         recorded = _recorded_url(parts.target)
-        return decoder_for(recorded, list_ports) if recorded else None
+        return decoder_for(recorded) if recorded else None
     if parts.scheme == "ble":
         return make_decoder(AUTO_BLUETOOTH)
     if not dialect:
         return None
-    return make_decoder(dialect, f"{dialect}@{adapter_of(url, list_ports) or parts.target}")
+    return make_decoder(dialect, f"{dialect}@{adapter_of(url) or parts.target}")
 
 
-def adapter_of(url: str, list_ports: Ports = ports) -> str:
+def adapter_of(url: str) -> str:
     """Return the serial number of the USB adapter that a URL names, ``""`` when it has none that the system knows."""
     parts = parse(url)
     if parts.scheme != "serial" or "://" in parts.target:
         return ""
-    return next((port.serial_number for port in list_ports() if port.name == parts.target), "")
+    return next((port.serial_number for port in ports() if port.name == parts.target), "")
 
 
-def moved_to(url: str, adapter: str, list_ports: Ports = ports) -> str | None:
+def moved_to(url: str, adapter: str) -> str | None:
     """Return ``url`` with the port that the adapter with this serial number has now; None when it is not there."""
     parts = parse(url)
-    name = next((port.name for port in list_ports() if adapter and port.serial_number == adapter), None)
+    name = next((port.name for port in ports() if adapter and port.serial_number == adapter), None)
     return None if name is None else url.replace(parts.target, name, 1)
 
 

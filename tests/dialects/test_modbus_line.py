@@ -18,11 +18,11 @@ from pymodbus.simulator import DataType, SimData, SimDevice
 
 from meterlink.errors import LinkError
 from meterlink.records import Identity, Measurement
+from meterlink.sensor import probe
 from meterlink.sensor.dialects.dialect_file import find_dialect, make_decoder
 from meterlink.sensor.link.registry import link_for
 from meterlink.sensor.link.serial_port import SerialLink
 from meterlink.sensor.measuring.sensor import Sensor
-from meterlink.sensor.probe import try_port
 
 
 class Line:
@@ -135,7 +135,7 @@ def _lost(error: LinkError) -> None:
     raise AssertionError(error)
 
 
-def test_unknown_transmitter_is_proposed(line: Line) -> None:
+def test_unknown_transmitter_is_proposed(line: Line, monkeypatch: pytest.MonkeyPatch) -> None:
     """Trying the port asks in each Modbus dialect and recognises the answers."""
 
     async def work() -> None:
@@ -143,8 +143,10 @@ def test_unknown_transmitter_is_proposed(line: Line) -> None:
         server = transmitter(line.ends[0], SimData(0, values=512.25, datatype=DataType.FLOAT32))
         await server.serve_forever(background=True)
         dialects = [find_dialect("modbus-scaled"), find_dialect("modbus-float")]
-        serial = dialects[1].serial
-        proposal = await try_port(line.ends[1], dialects=dialects, serial=serial, listen_s=0.2)
+        monkeypatch.setattr(probe, "LISTEN_S", 0.2)
+        monkeypatch.setattr(probe, "shipped_dialects", lambda: dialects)
+        monkeypatch.setattr(probe, "_settings", lambda *_: [dialects[1].serial])
+        proposal = await probe.try_port(line.ends[1])
         await server.shutdown()
         assert proposal.dialect == "modbus-float"
         assert proposal.url == f"serial:{line.ends[1]}?baud=9600&parity=even&dialect=modbus-float"

@@ -12,9 +12,9 @@ from collections.abc import Callable, Iterator
 import pytest
 
 from meterlink.errors import LinkNotFound, UsageError
+from meterlink.sensor import probe
 from meterlink.sensor.dialects.dialect_file import complete_url, find_dialect
 from meterlink.sensor.dialects.guess import Proposal
-from meterlink.sensor.probe import try_port
 
 
 class FakeSensor:
@@ -65,9 +65,15 @@ def sensor() -> Iterator[Callable[..., FakeSensor]]:
         each.stop()
 
 
+@pytest.fixture(autouse=True)
+def short(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Listen a short while at each setting."""
+    monkeypatch.setattr(probe, "LISTEN_S", 0.3)
+
+
 def tried(path: str, **options: object) -> Proposal:
-    """Try a port, listening a short while at each setting."""
-    return asyncio.run(try_port(path, listen_s=0.3, **options))  # type: ignore[arg-type]
+    """Try a port."""
+    return asyncio.run(probe.try_port(path, **options))  # type: ignore[arg-type]
 
 
 def test_lines_are_proposed(sensor: Callable[..., FakeSensor]) -> None:
@@ -86,17 +92,21 @@ def test_listening_only_writes_nothing(sensor: Callable[..., FakeSensor]) -> Non
     assert device.heard == b""
 
 
-def test_sensor_that_only_answers_is_asked(sensor: Callable[..., FakeSensor]) -> None:
+def test_sensor_that_only_answers_is_asked(sensor: Callable[..., FakeSensor], monkeypatch: pytest.MonkeyPatch) -> None:
     """A question mark brings foot-candles with a decimal comma."""
     device = sensor(answer=lambda data: b"47,6 fc\r" if data == b"?\r" else b"")
-    proposal = tried(device.path, dialects=[find_dialect("fc-comma")], serial=find_dialect("fc-comma").serial)
+    asked = find_dialect("fc-comma")
+    monkeypatch.setattr(probe, "shipped_dialects", lambda: [asked])
+    monkeypatch.setattr(probe, "_settings", lambda *_: [asked.serial])
+    proposal = tried(device.path)
     assert proposal.dialect == "fc-comma"
 
 
-def test_silent_port(sensor: Callable[..., FakeSensor]) -> None:
+def test_silent_port(sensor: Callable[..., FakeSensor], monkeypatch: pytest.MonkeyPatch) -> None:
     """Nothing heard is said in words, with every setting told as it is tried."""
     told: list[str] = []
-    proposal = tried(sensor().path, ask=False, on_progress=told.append, dialects=[find_dialect("lux-lines")])
+    monkeypatch.setattr(probe, "shipped_dialects", lambda: [find_dialect("lux-lines")])
+    proposal = tried(sensor().path, ask=False, on_progress=told.append)
     assert "nothing was heard" in str(proposal.evidence)
     assert len(told) == 8
     assert told[0].endswith("250000 baud (1 of 8)")

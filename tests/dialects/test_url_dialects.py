@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,17 @@ from meterlink.sensor.link.ports import Port
 from meterlink.sensor.urls import adapter_of, decoder_for, dialect_of, moved_to
 
 PORTS = [Port("/dev/ttyUSB0", "adapter", "A17"), Port("/dev/ttyUSB1", "adapter", "B42"), Port("/dev/ttyS0")]
+
+
+@pytest.fixture(autouse=True)
+def listed(monkeypatch: pytest.MonkeyPatch) -> Callable[[list[Port]], None]:
+    """The ports that the system has: those above, until others are given."""
+
+    def give(ports: list[Port]) -> None:
+        monkeypatch.setattr("meterlink.sensor.urls.ports", lambda: ports)
+
+    give(PORTS)
+    return give
 
 
 def recording(tmp_path: Path, url: str) -> str:
@@ -38,7 +50,7 @@ def recording(tmp_path: Path, url: str) -> str:
 )
 def test_decoder_of_a_url(url: str, dialect: str | None) -> None:
     """The dialect in the URL, the one that Bluetooth finds out, or our own."""
-    decoder = decoder_for(url, lambda: PORTS)
+    decoder = decoder_for(url)
     assert (decoder.dialect if decoder else None) == dialect
 
 
@@ -49,32 +61,34 @@ def test_decoder_of_a_url(url: str, dialect: str | None) -> None:
 def test_a_recording_is_decoded_as_its_sensor(tmp_path: Path, url: str, dialect: str | None) -> None:
     """The URL in the header decides, unless another dialect is named."""
     file = recording(tmp_path, url)
-    decoder = decoder_for(file, list)
+    decoder = decoder_for(file)
     assert (decoder.dialect if decoder else None) == dialect
-    assert decoder_for(f"{file}?dialect=csv-plain", list).dialect == "csv-plain"  # type: ignore[union-attr]
+    assert decoder_for(f"{file}?dialect=csv-plain").dialect == "csv-plain"  # type: ignore[union-attr]
 
 
-def test_sensor_of_lines_is_known_by_its_adapter() -> None:
+def test_sensor_of_lines_is_known_by_its_adapter(listed: Callable[[list[Port]], None]) -> None:
     """The adapter's serial number is who it is, also when the port has another name."""
     url = "serial:/dev/ttyUSB0?baud=9600&dialect=lux-lines"
-    decoder = decoder_for(url, lambda: PORTS)
+    decoder = decoder_for(url)
     assert decoder is not None
     who = decoder.feed(b"\n1 lx\n", 0.0)[0]
     assert isinstance(who, Identity)
     assert who.sensor_id == "lux-lines@A17"
-    assert adapter_of(url, lambda: PORTS) == "A17"
+    assert adapter_of(url) == "A17"
     moved = [Port("/dev/ttyUSB7", "adapter", "A17"), PORTS[1]]
-    assert moved_to(url, "A17", lambda: moved) == "serial:/dev/ttyUSB7?baud=9600&dialect=lux-lines"
-    assert moved_to(url, "A17", lambda: PORTS[1:]) is None
-    assert moved_to(url, "", lambda: [Port("/dev/ttyS0")]) is None
+    listed(moved)
+    assert moved_to(url, "A17") == "serial:/dev/ttyUSB7?baud=9600&dialect=lux-lines"
+    listed(PORTS[1:])
+    assert moved_to(url, "A17") is None
+    assert moved_to(url, "") is None
 
 
 def test_adapter_without_a_number() -> None:
     """Without a serial number the port's name has to do."""
-    decoder = decoder_for("serial:/dev/ttyS0?dialect=lux-lines", lambda: PORTS)
+    decoder = decoder_for("serial:/dev/ttyS0?dialect=lux-lines")
     assert decoder is not None
     assert decoder.feed(b"\n1 lx\n", 0.0)[0].sensor_id == "lux-lines@/dev/ttyS0"  # type: ignore[union-attr]
-    assert adapter_of("ble:C0:FF:EE:00:00:01", lambda: PORTS) == adapter_of("socket://h:1", lambda: PORTS) == ""
+    assert adapter_of("ble:C0:FF:EE:00:00:01") == adapter_of("socket://h:1") == ""
 
 
 def test_settings_come_with_the_dialect() -> None:

@@ -13,6 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from meterlink.errors import LinkError, LinkNotFound, MeterlinkError, RecordingEnded, UsageError
+from meterlink.library.store import Library
+from meterlink.metering.sensor_in_use import SensorInUse
 from meterlink.records import Measurement
 from meterlink.sensor.link.reconnect import ReconnectingLink
 from meterlink.sensor.link.recording import FileLink, RecordingLink, read_header, records
@@ -159,15 +161,19 @@ def test_a_link_opened_again_goes_on_in_the_same_recording(tmp_path: Path) -> No
     ]  # fmt: skip
 
 
+class Full:
+    """A file on a full disk."""
+
+    def write(self, _text: str) -> None:
+        """Fail."""
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    def close(self) -> None:
+        """Close."""
+
+
 def test_a_full_disk_ends_the_recording_and_not_the_metering(tmp_path: Path) -> None:
     """When nothing can be written any more the bytes still flow, and the trouble is told once."""
-
-    class Full:
-        def write(self, _text: str) -> None:
-            raise OSError(errno.ENOSPC, "No space left on device")
-
-        def close(self) -> None:
-            pass
 
     async def work() -> None:
         inner, got, told = ScriptedLink(), list[bytes](), list[str]()
@@ -184,6 +190,30 @@ def test_a_full_disk_ends_the_recording_and_not_the_metering(tmp_path: Path) -> 
         assert "No space left" in told[0]
 
     asyncio.run(work())
+
+
+def test_a_recording_that_stops_is_told_to_who_uses_the_sensor(tmp_path: Path) -> None:
+    """The photographer hears it with the sensor's own news, and once: metering goes on."""
+
+    async def work(library: Library) -> list[str]:
+        said: list[str] = []
+        using = SensorInUse(
+            library, "sim:?every=0", record_to=str(tmp_path / "day"), on_state=lambda state: said.append(state.words)
+        )
+        await using.open()
+        await using.identified()
+        tap = using.sensor.link
+        tap._file.close()
+        tap._file = Full()
+        await tap.write(using.sensor.decoder.identify())
+        await tap.write(using.sensor.decoder.identify())
+        assert using.failed is None
+        await using.close()
+        return said
+
+    with Library.open(tmp_path / "library.sqlite") as library:
+        said = asyncio.run(work(library))
+    assert sum("No space left" in words for words in said) == 1
 
 
 def test_a_tap_around_a_reconnecting_link_shows_its_states(tmp_path: Path) -> None:

@@ -43,19 +43,12 @@ class Air:
         self.clients: dict[str, BleakClient] = {}
         """By address: the client last used.  It must be disconnected before there may be another, see ``release``."""
 
-    async def listen(self, seconds: float, detected: Detected) -> bool:
-        """Scan for ``seconds``; return False when it was cut short for somebody who wants to connect.
-
-        The caller must not hold the lock.
-
-        Raises LinkError: Bluetooth cannot be used.
-        """
+    async def listen(self, seconds: float, detected: Detected) -> None:
+        """Scan for ``seconds``, or shorter when somebody wants to connect; the caller must not hold the lock."""
         async with self.lock:
-            if self.connecting:
-                return False
-            self.end_scan.clear()
-            await _scan(seconds, detected, self.end_scan)
-        return not self.end_scan.is_set()
+            if not self.connecting:
+                self.end_scan.clear()
+                await _scan(seconds, detected, self.end_scan)
 
     async def connect(self, address: str, on_disconnect: Callable[[BleakClient], None], url: str) -> BleakClient:
         """Return a connected client with its services known.

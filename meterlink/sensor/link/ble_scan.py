@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING, NamedTuple
 
-from meterlink.errors import LinkError
 from meterlink.sensor.link.ble_air import air
 from meterlink.sensor.link.ble_errors import explain
 from meterlink.sensor.link.ble_uuids import what_it_is
@@ -55,8 +54,6 @@ async def scan(seconds: float = 5.0, on_seen: Callable[[Seen], None] | None = No
 
     try:
         await air().listen(seconds, detected)
-    except LinkError:
-        raise
     except Exception as error:
         raise explain(error, "ble:") from error
     return sorted(seen.values(), key=lambda sensor: -sensor.signal_dbm)
