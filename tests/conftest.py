@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import gc
+import math
 import os
 import shutil
 import signal
@@ -13,6 +14,7 @@ import threading
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from pathlib import Path
+from time import monotonic, sleep
 
 import pytest
 from tallies import KEY, Table, Tally
@@ -60,6 +62,25 @@ def end_children() -> None:
             os.kill(pid, signal.SIGKILL)
 
 
+class Watch(threading.Thread):
+    """Ends what a test waits for if it goes on after its own limit; one thread for all tests, looking once a second."""
+
+    def __init__(self) -> None:
+        super().__init__(daemon=True)
+        self.end_s = math.inf
+
+    def run(self) -> None:
+        """Look for ever."""
+        while True:
+            sleep(1.0)
+            if monotonic() > self.end_s:
+                self.end_s = math.inf
+                end_children()
+
+
+WATCH = Watch()
+
+
 @pytest.fixture(autouse=True)
 def _own_language() -> Iterator[None]:
     """A language that a test chose is forgotten after it."""
@@ -74,6 +95,7 @@ HOME = Path(tempfile.mkdtemp(prefix="meterlink-tests-home-"))
 def pytest_configure(config: pytest.Config) -> None:
     """One table of the fault tests at the end of a run, and a home folder that goes with it."""
     config.pluginmanager.register(Table())
+    WATCH.start()
     for name in [one for one in os.environ if one.startswith("XDG_") and one.endswith("_HOME")]:
         del os.environ[name]
     os.environ.update(HOME=str(HOME), KIVY_HOME=str(HOME / "kivy"))
@@ -128,14 +150,11 @@ def pytest_runtest_protocol(item: pytest.Item) -> Iterator[None]:
     """End what a test waits for if it goes on after its own limit: a process that never ends would hold the whole run."""
     marked = item.get_closest_marker("timeout")
     limit_s = float(marked.args[0] if marked else item.config.getini("timeout"))
-    watch = threading.Timer(limit_s + GRACE_S, end_children)
-    watch.daemon = True
-    watch.start()
+    WATCH.end_s = monotonic() + limit_s + GRACE_S
     try:
         return (yield)
     finally:
-        watch.cancel()
-        watch.join(1.0)  # tests count threads
+        WATCH.end_s = math.inf
 
 
 def pytest_unconfigure() -> None:
