@@ -75,7 +75,7 @@ class Backups:
         now = time.time()
         return any(one.made_at_s <= now and _day(one) == date.today() for one in self.good())
 
-    def make(self, connection: sqlite3.Connection, reason: str, pause: Callable[[], None] = lambda: None) -> Path:
+    def make(self, connection: sqlite3.Connection, reason: str, pause: Callable[[], object] = lambda: None) -> Path:
         """Copy the open library; return the copy.  ``pause`` is called after each megabyte.
 
         Raises ``StorageError`` when there is no room: then nothing was changed.
@@ -188,7 +188,7 @@ class DailyBackup:
             # One view for the whole copy: without it every reading that comes meanwhile would begin the copy anew.
             source.execute("BEGIN")
             source.execute("SELECT count(*) FROM sqlite_schema").fetchone()
-            self.backups.make(source, "day", lambda: (self._hurry.wait(_PAUSE_S), None)[1])
+            self.backups.make(source, "day", lambda: self._hurry.wait(_PAUSE_S))
 
 
 def _reading(path: Path) -> contextlib.closing[sqlite3.Connection]:
@@ -198,7 +198,7 @@ def _reading(path: Path) -> contextlib.closing[sqlite3.Connection]:
 
 def copy_to(
     connection: sqlite3.Connection, source: Path, target: Path, *, replace: bool = False, mode: int | None = None,
-    pause: Callable[[], None] = lambda: None
+    pause: Callable[[], object] = lambda: None
 ) -> None:
     """Write a consistent copy of the open library ``source`` to ``target``: under another name first, synced, then renamed.
 

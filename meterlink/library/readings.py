@@ -117,8 +117,7 @@ class ReadingStore(SetupStore):
 
     def last_reading(self, setup_id: str) -> Reading | None:
         """Return the latest effective reading of a set-up, or None."""
-        found = self.readings(setup_id)
-        return found[-1] if found else None
+        return next(reversed(self.readings(setup_id)), None)
 
     def voids(self, setup_id: str, at_s: float = inf) -> dict[str, str]:
         """Return the reason of every reading of a set-up that is void (at a moment in s since 1970), by the reading's id."""

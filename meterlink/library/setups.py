@@ -71,13 +71,10 @@ class SetupStore:
 
     def setups(self, include_archived: bool = False, search: str = "") -> list[Setup]:
         """Return the set-ups, newest first.  ``search``: words that must all occur in name, subject, tags or notes."""
-        found = [rows.SETUPS.record(r) for r in self.db.rows(f"{SETUP_SELECT} ORDER BY s.id DESC")]
         words = rows.name_key(search).split()
-        return [
-            s
-            for s in found
-            if (include_archived or not s.archived) and (not words or _has_words(words, (s.name, s.subject, s.notes, *s.tags)))
-        ]
+        found = map(rows.SETUPS.record, self.db.rows(f"{SETUP_SELECT} ORDER BY s.id DESC"))
+        shown = (s for s in found if include_archived or not s.archived)
+        return [s for s in shown if _has_words(words, (s.name, s.subject, s.notes, *s.tags))]
 
     def setup_versions(self, setup_id: str) -> list[tuple[str, Setup]]:
         """Return (version's id, set-up as it was) of every version, oldest first."""
