@@ -62,10 +62,6 @@ def translated(error: Exception, path: str) -> LibraryError:
     return kind(text, path=path, error=error, do=Do("check_file", file=path))
 
 
-class _Undone(Exception):
-    """The end of a trial."""
-
-
 class Database:
     """A connection with this project's habits: WAL, synchronous=FULL, foreign keys, explicit transactions.
 
@@ -141,14 +137,13 @@ class Database:
 
     def others_writes(self) -> int:
         """Return a number that changes when another connection, of this or another program, has written to the file."""
-        (number,) = self.row("PRAGMA data_version")
-        return int(number)
+        return int(self.row("PRAGMA data_version")[0])
 
     @contextmanager
-    def write(self, *, records: bool = True) -> Iterator[sqlite3.Connection]:
+    def write(self, *, records: bool = True, trial: bool = False) -> Iterator[sqlite3.Connection]:
         """Run the block in one transaction: durable when it returns, undone whole when it raises.
 
-        Inside another one it is part of that.  ``records`` is False for a write that no set-up depends on.
+        Inside another one it is part of that.  ``records`` is False for a write that no set-up depends on.  A trial is undone.
         """
         with self._lock:
             if self._depth:
@@ -159,28 +154,19 @@ class Database:
             try:
                 self.connection.execute("BEGIN IMMEDIATE")
                 yield self.connection
-                self.connection.execute("COMMIT")
+                if not trial:
+                    self.connection.execute("COMMIT")
             except _ERRORS as error:
                 raise translated(error, self.path) from error
             finally:
                 self._depth = 0
                 self.generation += records
                 if self.connection.in_transaction:
-                    self._rollback()
-        if self.after_write is not None:
+                    self.undone += 1
+                    with suppress(sqlite3.Error):  # some errors (disk full) have undone it already; the first error tells
+                        self.connection.execute("ROLLBACK")
+        if self.after_write is not None and not trial:
             self.after_write()
-
-    def _rollback(self) -> None:
-        self.undone += 1
-        with suppress(sqlite3.Error):  # some errors (disk full) have already undone it; the first error is the one that tells
-            self.connection.execute("ROLLBACK")
-
-    @contextmanager
-    def trial(self) -> Iterator[sqlite3.Connection]:
-        """Run the block as in ``write`` and undo all of it."""
-        with suppress(_Undone), self.write(records=False) as connection:
-            yield connection
-            raise _Undone
 
     def alone(self) -> AbstractContextManager[Any]:
         """Keep other threads off the connection for the length of the block."""

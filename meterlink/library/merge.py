@@ -72,7 +72,7 @@ def merge(library: Library, other: str | Path, reason: str = "merge", tell: Tell
 
 def preview(library: Library, other: str | Path, name: str = "") -> Added:
     """Return what ``merge`` would add, and add nothing."""
-    with _attached(library.db, Path(other)) as connection, library.db.trial():
+    with _attached(library.db, Path(other)) as connection, library.db.write(records=False, trial=True):
         return unite(connection, name or str(other))
 
 
