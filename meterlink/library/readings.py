@@ -65,7 +65,7 @@ class ReadingStore(SetupStore):
             if light_setup_no != setup_no:
                 raise UsageError("the reading's light belongs to another set-up: choose a light of this one")
         if reading.placement_id is not None:
-            placement_no, owner_no = self._number("placement", "light_no", reading.placement_id, "placement")
+            placement_no, owner_no = self._number("placement", "light_no", reading.placement_id, marked("placement"))
             if owner_no != light_no:
                 raise UsageError("the reading's placement belongs to another light: use the light's own placement")
         calibration_no = self._number("calibration", "sensor_no", reading.calibration_id, "calibration")[0]

@@ -15,7 +15,7 @@ from meterlink.library.connection import Database
 from meterlink.records.ids import keep_after, new_id
 from meterlink.records.kept import Light, Placement, Setup
 from meterlink.words.actions import Do
-from meterlink.words.language import marked, say, translated
+from meterlink.words.language import say, translated
 
 _LATEST_SETUP = "AND v.id = (SELECT max(id) FROM setup_version WHERE setup_no = s.no)"
 SETUP_SELECT = f"SELECT {rows.SETUPS.select} FROM setup s JOIN setup_version v ON v.setup_no = s.no {_LATEST_SETUP}"
@@ -214,13 +214,6 @@ class SetupStore:
         """Return every placement that a light has had, oldest first."""
         no = self._light_no(light_id)[0]
         return [rows.PLACEMENTS.record(r) for r in self.db.rows(f"{PLACEMENT_SELECT} WHERE p.light_no = ? ORDER BY p.id", (no,))]
-
-    def placement(self, placement_id: str) -> Placement:
-        """Return one placement by its id.  Raises ``NotInLibrary``."""
-        row = self.db.row(f"{PLACEMENT_SELECT} WHERE p.id = ?", (rows.id_bytes(placement_id),))
-        if row is None:
-            raise unknown_id(marked("placement"), placement_id)
-        return rows.PLACEMENTS.record(row)
 
     def current_placements(self, setup_id: str) -> dict[str, Placement]:
         """Return where each light of a set-up stands now, by the light's id; lights without one are left out."""

@@ -140,7 +140,6 @@ def test_moving_a_light_keeps_where_it_stood(filled) -> None:
         filled.key.id: moved, filled.fill.id: filled.stands[filled.fill.id]
     }  # fmt: skip
     assert filled.library.placements(filled.key.id) == [filled.stands[filled.key.id], moved]
-    assert filled.library.placement(moved.id) == moved
 
 
 def test_records_made_after_opening_sort_after_the_stored_ones(path, monkeypatch) -> None:
