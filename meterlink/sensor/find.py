@@ -20,8 +20,8 @@ from meterlink.sensor.link.registry import link_for
 from meterlink.words.actions import Do
 from meterlink.words.language import say, say_for
 
-ASK_AT_S = (0.0, 0.4, 1.0, 1.6, 2.0, 2.4)
-"""A board that restarts when its port is opened is deaf for 1.6 to 2.5 s; others answer the first question."""
+ASK_WAITS_S = (0.0, 0.4, 0.6, 0.6, 0.4, 0.4)
+"""Before each question: a board that restarts when its port is opened is deaf for 1.6 to 2.5 s; others answer the first one."""
 PATIENCE_S = 3.0
 """After this a port is owned by something that is no sensor of ours."""
 AT_ONCE = 8
@@ -166,8 +166,13 @@ async def ask(link: Link, patience_s: float = PATIENCE_S) -> Identity | None:
         if not answer.done():
             answer.set_exception(error)
 
+    async def keep_asking() -> None:
+        for wait_s in ASK_WAITS_S:
+            await asyncio.sleep(wait_s)
+            await link.write(decoder.identify())
+
     await link.open(on_bytes, on_lost)
-    asking = asyncio.ensure_future(_keep_asking(link, decoder.identify))
+    asking = asyncio.ensure_future(keep_asking())
     try:
         return await asyncio.wait_for(answer, patience_s)
     except TimeoutError:
@@ -176,14 +181,6 @@ async def ask(link: Link, patience_s: float = PATIENCE_S) -> Identity | None:
         asking.cancel()
         await asyncio.gather(asking, return_exceptions=True)
         await link.close()
-
-
-async def _keep_asking(link: Link, question: Callable[[], bytes]) -> None:
-    before_s = 0.0
-    for at_s in ASK_AT_S:
-        await asyncio.sleep(at_s - before_s)
-        before_s = at_s
-        await link.write(question())
 
 
 def _nothing(seen: Sequence[Found], sensor_id: str) -> LinkNotFound:
