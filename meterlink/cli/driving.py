@@ -11,9 +11,10 @@ from pathlib import Path
 
 from meterlink import units
 from meterlink.calibration.reminders import in_use, reminders
-from meterlink.cli.frame import is_terminal, wrapped
+from meterlink.cli.frame import BOLD, PLAIN, is_terminal, wrapped
 from meterlink.cli.held import value_now
 from meterlink.cli.keys import Lines
+from meterlink.cli.terminal import LINE_AGAIN
 from meterlink.errors import MeterlinkError, UsageError
 from meterlink.library.store import Library
 from meterlink.metering.calibrating import Typed
@@ -34,7 +35,7 @@ from meterlink.words.told import Told, put, told
 
 BELL = "\a"
 """Quickens on the way in by the range finder, once more when the dome is within reach and still: nobody need look."""
-BOLD, DIM, PLAIN, CLEAR_LINE = "\033[1m", "\033[2m", "\033[0m", "\r\033[K"
+DIM = "\033[2m"
 
 
 def named(outcome: Outcome) -> Told:
@@ -66,7 +67,7 @@ class Screen:
     def say(self, text: str, *, strong: bool = False) -> None:
         """Print a line above the live one."""
         if self.live:
-            print(f"{CLEAR_LINE}{BOLD if strong else ''}{wrapped(text)}{PLAIN if strong else ''}", flush=True)
+            print(f"{LINE_AGAIN}{BOLD if strong else ''}{wrapped(text)}{PLAIN if strong else ''}", flush=True)
             self._draw()
         else:
             print(text, flush=True)
@@ -109,7 +110,7 @@ class Screen:
 
     def _draw(self) -> None:
         if self.live:
-            print(f"{CLEAR_LINE}{DIM}{self._level}{PLAIN}", end="", flush=True)
+            print(f"{LINE_AGAIN}{DIM}{self._level}{PLAIN}", end="", flush=True)
 
     def outcome(self, outcome: Outcome) -> None:
         """Print what became of a pop."""
@@ -138,7 +139,7 @@ class Screen:
     def end(self) -> None:
         """Leave the terminal clean."""
         if self.live:
-            print(CLEAR_LINE, end="", flush=True)
+            print(LINE_AGAIN, end="", flush=True)
 
 
 async def sensor_url(library: Library, url: str | None, tell: Callable[[str], None]) -> str:

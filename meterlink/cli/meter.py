@@ -161,6 +161,4 @@ def _together(args: argparse.Namespace, session: Session, how: dict[str, Any]) -
     lit = [session.light(name) for name in args.lights]
     if args.together_held is not None:
         how["held_off_m"] = units.parse_held_length(args.together_held)
-    return session.request_together(
-        lit, aim=args.aim or "camera", point=args.point or "face", pops=args.pops, **how
-    )
+    return session.request_together(lit, aim=args.aim or "camera", point=args.point or "face", pops=args.pops, **how)
