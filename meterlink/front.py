@@ -23,7 +23,6 @@ from meterlink.photometry.sources import Source
 from meterlink.records import Light, Placement, Reading, new_id
 from meterlink.records import Setup as SetupRecord
 from meterlink.records.kept import OWN_POINT_ROLES
-from meterlink.records.placement_rules import check_held_off
 from meterlink.tables.ratios import RatioTable
 
 
@@ -130,15 +129,11 @@ class Setup:
         distance where it is known (``"KEY@20cm"``).  Blocks between pops; leaving the loop closes the sensor.
         Raises LinkError or SensorError when the sensor cannot be used.
         """
-        requests = [self._request(text, aim, receptor) for text in lights]
-        self.session.begin(requests)
+        named = map(self.session.named_light, lights)
+        self.session.begin(
+            [Request(light.id, aim=aim, receptor=receptor, point=light.point, held_off_m=held) for light, held in named]
+        )
         return _walk(self.session, sensor)
-
-    def _request(self, text: str, aim: str, receptor: str) -> Request:
-        held = units.parse_held_off(text)
-        light = self.session.light(held.name)
-        check_held_off(held.held_off_m, self.session.placement(light.id), light.name)
-        return Request(light.id, aim=aim, receptor=receptor, point=light.point, held_off_m=held.held_off_m)
 
     def undo(self) -> Reading:
         """Take the last reading back, or first a distance said after it; return the record, which stays.  Raises NotInLibrary."""

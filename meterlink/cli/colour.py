@@ -24,9 +24,8 @@ from meterlink.metering.opened_set import OpenedSet
 from meterlink.report.plots import drift_drawing, drift_lines
 from meterlink.words.actions import Do
 from meterlink.words.language import say
+from meterlink.words.shared import UNKNOWN, known
 from meterlink.words.told import written
-
-NOTHING = "–"
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -66,15 +65,15 @@ def _cells(row: ColourRow) -> tuple[str, ...]:
     if row.gel_mired is None:
         gel = say("not with the key's sensor, or the key's colour is not known")
     elif abs(row.gel_mired) < 0.5:
-        gel = NOTHING
+        gel = UNKNOWN
     else:
         lowers = row.gel_mired > 0
         gel = say("{mired:.0f} mired, lowers the CCT" if lowers else "{mired:.0f} mired, raises the CCT", mired=abs(row.gel_mired))
-    duv = NOTHING if row.duv is None else written(row.duv, "duv")
+    duv, power = known(row.duv, "duv"), written(row.power, "figure") or UNKNOWN
     mark = say("differs") if row.differs else ""
     if row.gel_on_it:
         mark = " ".join(filter(None, (mark, say("(has '{gel}' on it)", gel=row.gel_on_it))))
-    return row.light, written(row.power, "figure") or NOTHING, f"{row.cct_k:.0f} K", duv, f"{row.mired:.0f}", gel, mark
+    return row.light, power, f"{row.cct_k:.0f} K", duv, f"{row.mired:.0f}", gel, mark
 
 
 def _one(args: argparse.Namespace, session: OpenedSet) -> None:

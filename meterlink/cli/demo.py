@@ -26,7 +26,6 @@ from meterlink.cli.frame import open_library, out, wrapped
 from meterlink.cli.light import print_lights
 from meterlink.cli.ratios import print_ratios
 from meterlink.cli.setup import camera_line
-from meterlink.demo import RECORDING, Player
 from meterlink.library.store import ENVIRONMENT, default_path
 from meterlink.metering.session import Outcome, Session
 from meterlink.shared_files import shared_path
@@ -89,7 +88,7 @@ async def _play(session: Session, steps: list[dict[str, object]], *, pace: bool)
     from meterlink.metering.driver import Metering
 
     screen = Screen(session)
-    player = Player(session, steps, lambda text: screen.say(f"\n{text}"))
+    player = demo.Player(session, steps, lambda text: screen.say(f"\n{text}"))
 
     def on_outcome(outcome: Outcome) -> None:
         screen.outcome(outcome)
@@ -97,7 +96,7 @@ async def _play(session: Session, steps: list[dict[str, object]], *, pace: bool)
             player.next_walk()
 
     player.next_walk()
-    recording = f"file:{shared_path(*RECORDING)}" + ("" if pace else "?speed=max")
+    recording = f"file:{shared_path(*demo.RECORDING)}" + ("" if pace else "?speed=max")
     metering = Metering(session, recording, on_outcome=on_outcome, on_waiting=screen.wait_for if pace else None)
     try:
         await metering.open()

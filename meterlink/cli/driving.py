@@ -11,9 +11,10 @@ from pathlib import Path
 
 from meterlink import units
 from meterlink.calibration.reminders import in_use, reminders
-from meterlink.cli.frame import is_terminal, named_light, wrapped
+from meterlink.cli.frame import BOLD, PLAIN, is_terminal, wrapped
 from meterlink.cli.held import value_now
 from meterlink.cli.keys import Lines
+from meterlink.cli.terminal import LINE_AGAIN
 from meterlink.errors import MeterlinkError, UsageError
 from meterlink.library.store import Library
 from meterlink.metering.calibrating import Typed
@@ -34,7 +35,7 @@ from meterlink.words.told import Told, put, told
 
 BELL = "\a"
 """Quickens on the way in by the range finder, once more when the dome is within reach and still: nobody need look."""
-BOLD, DIM, PLAIN, CLEAR_LINE = "\033[1m", "\033[2m", "\033[0m", "\r\033[K"
+DIM = "\033[2m"
 
 
 def named(outcome: Outcome) -> Told:
@@ -66,7 +67,7 @@ class Screen:
     def say(self, text: str, *, strong: bool = False) -> None:
         """Print a line above the live one."""
         if self.live:
-            print(f"{CLEAR_LINE}{BOLD if strong else ''}{wrapped(text)}{PLAIN if strong else ''}", flush=True)
+            print(f"{LINE_AGAIN}{BOLD if strong else ''}{wrapped(text)}{PLAIN if strong else ''}", flush=True)
             self._draw()
         else:
             print(text, flush=True)
@@ -109,7 +110,7 @@ class Screen:
 
     def _draw(self) -> None:
         if self.live:
-            print(f"{CLEAR_LINE}{DIM}{self._level}{PLAIN}", end="", flush=True)
+            print(f"{LINE_AGAIN}{DIM}{self._level}{PLAIN}", end="", flush=True)
 
     def outcome(self, outcome: Outcome) -> None:
         """Print what became of a pop."""
@@ -138,19 +139,21 @@ class Screen:
     def end(self) -> None:
         """Leave the terminal clean."""
         if self.live:
-            print(CLEAR_LINE, end="", flush=True)
+            print(LINE_AGAIN, end="", flush=True)
 
 
-def known_sensor(library: Library, url: str | None) -> str | None:
-    """The sensor named on the command line, by METERLINK_SENSOR, or used last; None when none is known."""
-    if url or os.environ.get("METERLINK_SENSOR"):
-        return url or os.environ["METERLINK_SENSOR"]
+async def sensor_url(library: Library, url: str | None, tell: Callable[[str], None]) -> str:
+    """The sensor named on the command line, by METERLINK_SENSOR, or used last where its port is there; else one that is found.
+
+    Raises MeterlinkError that says what to do.
+    """
     last = remembered(library)
-    return last.url if last is not None else None
-
-
-async def find_sensor(library: Library, tell: Callable[[str], None]) -> str:
-    """Find a sensor without anybody typing a port.  Raises MeterlinkError that says what to do."""
+    known = url or os.environ.get("METERLINK_SENSOR") or (last.url if last is not None else None)
+    if known is not None and (url or _is_there(known)):
+        return known
+    if known is not None:
+        # It has another port today, or is another one.
+        tell(say("the sensor used last is not on {url}", url=known))
     tell(say("looking for a sensor ..."))
     return await find_first(library)
 
@@ -166,12 +169,7 @@ async def drive(
 ) -> None:
     """Walk to the end.  ``after`` is called with every outcome and says what else is to be said."""
     screen = Screen(session, after)
-    known = known_sensor(session.library, url)
-    if known is not None and url is None and not _is_there(known):
-        # The sensor used last has another port today, or is another one.
-        screen.say(say("the sensor used last is not on {url}", url=known))
-        known = None
-    chosen = known or await find_sensor(session.library, screen.say)
+    chosen = await sensor_url(session.library, url, screen.say)
     screen.simulated = parse(chosen).scheme == "sim"
     metering = Metering(
         session,
@@ -262,7 +260,7 @@ class Keyboard:
             name = self._name(left_out.light_id if left_out is not None else None, str(told("all_lights")))
             self.screen.say("  " + say("skipped: {light}", light=name))
         elif command == "r" and name:
-            light, held_off_m = named_light(name, self.session)
+            light, held_off_m = self.session.named_light(name)
             _, loser = self.session.reassign(light.name)
             waits = "; " + say("{light} waits for its own pop", light=loser.name) if loser else ""
             self.screen.say("  " + say("given to {light}", light=light.name) + waits)

@@ -11,13 +11,10 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any, TypeVar
 
-from meterlink import units
 from meterlink.cli.completing import SETUPS, completes
 from meterlink.cli.terminal import CleanStream, broken, terminal_width
 from meterlink.library.store import Library
 from meterlink.metering.opened_set import OpenedSet
-from meterlink.records import Light
-from meterlink.records.placement_rules import check_held_off
 from meterlink.words.language import say, say_for
 from meterlink.words.told import plain, put
 
@@ -52,16 +49,6 @@ def open_set(args: argparse.Namespace, kind: type[Opened]) -> Iterator[Opened]:
     """Open the library, which must be there, and the chosen set-up: an ``OpenedSet`` to look at, a ``Session`` to meter."""
     with open_library(args, create=False) as library:
         yield kind(library, setup=getattr(args, "setup", None))
-
-
-def named_light(text: str, session: OpenedSet) -> tuple[Light, float | None]:
-    """Return the light that ``KEY`` or ``KEY@20cm`` names, and the distance, which must be one that can be."""
-    known = {one.name.casefold() for one in session.lights()}
-    # A light may itself be called A@B: the whole text is tried as a name first.
-    held = units.Held(text, None) if text.casefold() in known else units.parse_held_off(text)
-    light = session.light(held.name)
-    check_held_off(held.held_off_m, session.placement(light.id), light.name)
-    return light, held.held_off_m
 
 
 def print_json(value: Any) -> None:

@@ -31,6 +31,7 @@ from meterlink.photometry.sources import Point, source_of
 from meterlink.words.actions import Do
 from meterlink.words.language import say, say_count, say_for
 from meterlink.words.placed import source_text
+from meterlink.words.shared import UNKNOWN, known
 from meterlink.words.told import put, written
 
 EVERY_SET = "0" * 32
@@ -142,11 +143,10 @@ def _print_head(library: Library, one: Piece) -> None:
     top = max(delivered, default=0.0)
     rows = []
     for power in powers:
-        error = "–" if power not in delivered else written(log2(delivered[power]) - (power - top), "stops2")
-        t01 = written(durations[power], "duration") if power in durations else "–"
-        colour = f"{1e6 / colours[power].mired:.0f} K" if power in colours else "–"
+        error = known(log2(delivered[power]) - (power - top) if power in delivered else None, "stops2")
+        colour = f"{1e6 / colours[power].mired:.0f} K" if power in colours else UNKNOWN
         position = written(units.format_power(power, light.full_power_j, light.details.get("scale_top")), "figure")
-        rows.append((position, error, t01, colour))
+        rows.append((position, error, known(durations.get(power), "duration"), colour))
     print_rows(("power", "off its dial by", "t0.1", "colour"), rows, right="lrrr")
 
 
@@ -169,10 +169,9 @@ def _print_modifier(library: Library, one: Piece) -> None:
     source = source_of(p.shape, p.width_m, p.height_m) if p is not None else Point()
     rows = []
     for d in SHOWN_M:
-        known = fit is not None and fit.low_m <= d <= fit.high_m
-        changes = [fit.change_stops(1.0, d) if fit is not None and known else None]
-        changes += [source.change_stops(1.0, d), Point().change_stops(1.0, d)]
-        rows.append((written(d, "length"), *("–" if change is None else written(change, "stops2") for change in changes)))
+        measured = fit.change_stops(1.0, d) if fit is not None and fit.low_m <= d <= fit.high_m else None
+        changes = (measured, source.change_stops(1.0, d), Point().change_stops(1.0, d))
+        rows.append((written(d, "length"), *(known(change, "stops2") for change in changes)))
     print_rows(("distance", "measured", "by its size", "inverse square"), rows, right="rrrr")
 
 

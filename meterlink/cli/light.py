@@ -341,10 +341,7 @@ def describe(light: Light, placement: Placement | None) -> str:
 def light_rows(library: Library, setup: Setup) -> list[dict[str, Any]]:
     """Lights of a set-up with their present placement, as data."""
     placements = library.current_placements(setup.id)
-    return [
-        {**light._asdict(), "placement": placements.get(light.id)}
-        for light in library.lights(setup.id)
-    ]
+    return [{**light._asdict(), "placement": placements.get(light.id)} for light in library.lights(setup.id)]
 
 
 def print_lights(library: Library, setup: Setup) -> None:

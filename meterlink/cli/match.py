@@ -32,6 +32,7 @@ from meterlink.metering.session import Session
 from meterlink.tables.match import MatchReport
 from meterlink.words.actions import Do
 from meterlink.words.language import say
+from meterlink.words.shared import known
 from meterlink.words.told import written
 
 
@@ -96,9 +97,9 @@ def print_report(rebuild: Rebuild, report: MatchReport) -> None:
     print("\n" + say("{setup} against {stored}", setup=rebuild.setup.name, stored=rebuild.stored.setup.name))
     rows = []
     for row in report.rows:
-        difference = "–" if row.difference_stops is None else written(row.difference_stops, "stops2")
         u95 = "" if row.u95_stops is None else f"±{written(row.u95_stops, '.1f')}"
-        rows.append((row.light, difference, u95, say("matches") if row.within else say("open"), row.sentence))
+        state = say("matches" if row.within else "open")
+        rows.append((row.light, known(row.difference_stops, "stops2"), u95, state, row.sentence))
     print_rows(("light", "off by", "", "", "what to do"), rows, right="lrlll")
     if report.camera:
         print(say("{change}; then say so: {do}", change=report.camera, do=Do("change_setup")))

@@ -30,7 +30,7 @@ from typing import Any
 from meterlink import units
 from meterlink.cli.completing import LIGHTS, completes
 from meterlink.cli.driving import drive
-from meterlink.cli.frame import add_setup_option, named_light, open_set
+from meterlink.cli.frame import add_setup_option, open_set
 from meterlink.cli.ratios import print_ratios
 from meterlink.errors import UsageError
 from meterlink.metering.session import Outcome, Session
@@ -141,7 +141,7 @@ def requests(args: argparse.Namespace, session: Session) -> list[Request]:
 
 def _chosen(args: argparse.Namespace, session: Session) -> list[tuple[Light, float | None]]:
     """Lights with their declared held-off distances."""
-    named = [named_light(text, session) for text in args.lights]
+    named = [session.named_light(text) for text in args.lights]
     if args.all and args.lights:
         raise UsageError("give either lights by name or --all, not both; --pending takes distances: --pending KEY@20cm")
     if args.all or args.pending or not named:
@@ -161,6 +161,4 @@ def _together(args: argparse.Namespace, session: Session, how: dict[str, Any]) -
     lit = [session.light(name) for name in args.lights]
     if args.together_held is not None:
         how["held_off_m"] = units.parse_held_length(args.together_held)
-    return session.request_together(
-        lit, aim=args.aim or "camera", point=args.point or "face", pops=args.pops, **how
-    )
+    return session.request_together(lit, aim=args.aim or "camera", point=args.point or "face", pops=args.pops, **how)

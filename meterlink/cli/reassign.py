@@ -10,7 +10,7 @@ from __future__ import annotations
 import argparse
 
 from meterlink.cli.completing import LIGHTS, completes
-from meterlink.cli.frame import add_setup_option, named_light, open_set
+from meterlink.cli.frame import add_setup_option, open_set
 from meterlink.metering.session import Session
 from meterlink.words.actions import Do
 from meterlink.words.language import say
@@ -27,7 +27,7 @@ def run(args: argparse.Namespace) -> None:
     """Re-assign."""
     with open_set(args, Session) as session:
         session.resume()
-        light, held_off_m = named_light(args.light, session)
+        light, held_off_m = session.named_light(args.light)
         _, loser = session.reassign(light.name)
         if held_off_m is not None:
             session.held(held_off_m, light.id)

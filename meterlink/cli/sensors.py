@@ -82,10 +82,7 @@ def run(args: argparse.Namespace) -> int:
         out("no sensor found: plug one in, or see '{do}' and --sensor sim: for first steps without one", do=Do("demo"))
         return 1
     print()
-    print_rows(
-        ("sensor", "what it is", "signal", "URL"),
-        [(row.name, row.what, row.signal or "", row.url) for row in rows],
-    )
+    print_rows(("sensor", "what it is", "signal", "URL"), [(row.name, row.what, row.signal or "", row.url) for row in rows])
     return 0
 
 

@@ -100,9 +100,7 @@ def _counts(counts: dict[str, int]) -> str:
 
 
 def _check(report: check.Report) -> int:
-    out(
-        "{path}: sound, {counts}" if report.sound else "{path}: DAMAGED, {counts}", path=report.path, counts=_counts(report.counts)
-    )
+    out("{path}: sound, {counts}" if report.sound else "{path}: DAMAGED, {counts}", path=report.path, counts=_counts(report.counts))
     out("  {size:megabytes}, schema {version}", size=report.size_bytes, version=report.schema_version)
     backups = Backups(report.path).all()
     total = sum(one.size_bytes for one in backups)

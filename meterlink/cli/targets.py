@@ -26,7 +26,7 @@ from meterlink.records import Setup
 from meterlink.tables.targets import HIGHLIGHT_TO_SHADOW, INCIDENT, Wish, as_meant, parse_wish, plan
 from meterlink.words.actions import Do
 from meterlink.words.language import say
-from meterlink.words.told import written
+from meterlink.words.shared import known
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -67,7 +67,7 @@ def run(args: argparse.Namespace) -> int:
             print_json(result)
             return 0 if result.feasible else 1
         rows = [
-            (row.light, _stops(row.change_stops, "stops"), _stops(row.predicted_stops, "stops2"), row.sentence)
+            (row.light, known(row.change_stops, "stops"), known(row.predicted_stops, "stops2"), row.sentence)
             for row in result.rows
         ]
         print_rows(("light", "change", "off afterwards", "what to do"), rows, right="lrrl")
@@ -80,10 +80,6 @@ def run(args: argparse.Namespace) -> int:
         elif any(not row.move.empty for row in result.rows):
             print(say("when that is set: {do}", do=Do("targets_set")))
     return 0 if result.feasible else 1
-
-
-def _stops(value: float | None, spec: str) -> str:
-    return "–" if value is None else written(value, spec)
 
 
 def _afterwards(session: Session) -> str:

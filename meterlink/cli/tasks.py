@@ -14,7 +14,7 @@ from typing import NamedTuple
 from meterlink import units
 from meterlink.calibration.procedure import Procedure, Task, kind_of
 from meterlink.cli.as_typed import number
-from meterlink.cli.driving import find_sensor, known_sensor
+from meterlink.cli.driving import sensor_url
 from meterlink.cli.frame import is_terminal, wrapped
 from meterlink.cli.terminal import LINE_AGAIN
 from meterlink.errors import CalibrationError, SensorError, UsageError
@@ -59,7 +59,7 @@ async def begun(
     Raises:
         SensorError: it does not say who it is.
     """
-    url = known_sensor(library, sensor) or await find_sensor(library, tell)
+    url = await sensor_url(library, sensor, tell)
     watching = SensorInUse(library, url, receptor=receptor)
     watching.on_state = lambda state: None if state.name in (LOOKING, STOPPED) else tell(f"  {state.words}")
     try:

@@ -16,7 +16,7 @@ from collections import deque
 
 from meterlink import units
 from meterlink.checks.room_light import resolution_lx
-from meterlink.cli.driving import find_sensor, known_sensor
+from meterlink.cli.driving import sensor_url
 from meterlink.cli.frame import beside, is_terminal, open_library
 from meterlink.cli.terminal import LINE_AGAIN
 from meterlink.errors import RecordingEnded
@@ -108,7 +108,7 @@ async def _watch(args: argparse.Namespace) -> None:
             print(text, flush=True)
 
     with open_library(args) as library:
-        url = known_sensor(library, args.sensor) or await find_sensor(library, beside)
+        url = await sensor_url(library, args.sensor, beside)
         watching = SensorInUse(
             library,
             url,

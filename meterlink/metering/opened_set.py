@@ -9,6 +9,7 @@ import time
 from collections.abc import Callable
 from typing import Any
 
+from meterlink import units
 from meterlink.checks import finders  # noqa: F401 - each of its modules registers finders
 from meterlink.checks.findings import Finding, answers, findings
 from meterlink.errors import AnalysisError, CalibrationError, NotInLibrary, UsageError
@@ -18,7 +19,7 @@ from meterlink.library.store import Library
 from meterlink.library.whole_sets import setup_at
 from meterlink.metering.known_set import KnownSet
 from meterlink.records import Light, Placement, Settings, Setup, WaveBlock, new_id
-from meterlink.records.placement_rules import check_placement
+from meterlink.records.placement_rules import check_held_off, check_placement
 from meterlink.sensor.measuring.flash import wave_of
 from meterlink.tables.ratios import RatioTable, ratio_table
 from meterlink.words.actions import Do
@@ -66,6 +67,15 @@ class OpenedSet:
     def light(self, name: str) -> Light:
         """Return a light by name, whatever its capitals; NotInLibrary lists those that there are."""
         return self.library.light(self.setup.id, name)
+
+    def named_light(self, text: str) -> tuple[Light, float | None]:
+        """Return the light that ``KEY`` or ``KEY@20cm`` names, and how far the dome is held off, which must be one that can be."""
+        known = {one.name.casefold() for one in self.lights()}
+        # A light may itself be called A@B: the whole text is tried as a name first.
+        held = units.Held(text, None) if text.casefold() in known else units.parse_held_off(text)
+        light = self.light(held.name)
+        check_held_off(held.held_off_m, self.placement(light.id), light.name)
+        return light, held.held_off_m
 
     def placement(self, light_id: str) -> Placement | None:
         """The present placement of a light."""

@@ -207,19 +207,18 @@ def _line(state: LightState, row: RatioRow) -> LightLine:
 def _extras(state: LightState) -> str:
     light, p = state.light, state.placement
     assert p is not None
-    parts = [light.fixture, light.modifier]
-    if p.grid_deg:
-        parts.append(say("grid {degrees:.0f}°", degrees=p.grid_deg))
-    parts += [say("gel {gel}", gel=p.gel) if p.gel else "", p.diffusers]
-    if p.recess_m:
-        parts.append(put("recess {depth:length}", depth=p.recess_m))
-    if p.stand_height_m:
-        parts.append(put("{height:length} above the floor", height=p.stand_height_m))
-    if p.aimed_at:
-        parts.append(say("aimed at {point}", point=p.aimed_at))
-    if p.feather_deg:
-        parts.append(say("feathered by {degrees:.0f}°", degrees=p.feather_deg))
-    return ", ".join(part for part in parts if part)
+    parts = [
+        light.fixture,
+        light.modifier,
+        p.grid_deg and say("grid {degrees:.0f}°", degrees=p.grid_deg),
+        p.gel and say("gel {gel}", gel=p.gel),
+        p.diffusers,
+        p.recess_m and put("recess {depth:length}", depth=p.recess_m),
+        p.stand_height_m and put("{height:length} above the floor", height=p.stand_height_m),
+        p.aimed_at and say("aimed at {point}", point=p.aimed_at),
+        p.feather_deg and say("feathered by {degrees:.0f}°", degrees=p.feather_deg),
+    ]
+    return ", ".join(str(part) for part in parts if part)
 
 
 def ratio_words(table: RatioTable) -> str:

@@ -141,9 +141,7 @@ def terminal_wave(wave: WaveBlock | Trace, calibration: Calibration | None = Non
     labels = _level_labels(trace)
     width = max(16, min(WIDTH, TERMINAL - 3 - max(map(len, labels.values()))))
     canvas = _canvas(trace, low, high, width)
-    lines = [
-        f"  {''.join(chr(BLANK + bits) for bits in row)} {labels.get(i, '')}".rstrip() for i, row in enumerate(canvas)
-    ]
+    lines = [f"  {''.join(chr(BLANK + bits) for bits in row)} {labels.get(i, '')}".rstrip() for i, row in enumerate(canvas)]
     for part, value, text in ((0.5, trace.pulse.t05_s, "t0.5"), (0.1, trace.pulse.t01_s, "t0.1")):
         said = f"{text} {written(value, 'duration')}" if value else say("{what} cannot be told", what=text)
         lines.append(f"  {_bar(trace, part, low, high, width)} {said}")

@@ -209,7 +209,8 @@ def ratio_table(view: JudgedSet) -> RatioTable:
             u95 = 0.0 if e is key else 2 * hypot(e.u_stops, key.u_stops)
             rows[light_id] = rows[light_id]._replace(light_over_key=over, from_key_stops=log2(over), from_key_u95_stops=u95)
     if key is None:
-        notes.append(_no_key_note(view))
+        role = Do("give_role", light=view.lights[0].light.name if view.lights else None)
+        notes.append(told("key_not_metered", light=view.key.light.name) if view.key else told("no_key", do=role))
     if any(c.method == "assumed" for c in view.calibrations.values()):
         notes.append(told("assumed_calibration", do=Do("calibrate")))
     table = RatioTable(tuple(rows.values()), view.key.light.name if view.key else None)
@@ -238,12 +239,6 @@ def _shares(view: JudgedSet, entries: list[_Entry], refused: dict[str, Told]) ->
     seen = {e.state.light.id: e.exposure * (e.camera or 0.0) for e in on_face}
     total = sum(seen.values())
     return {light_id: value / total if total > 0 else 0.0 for light_id, value in seen.items()}, []
-
-
-def _no_key_note(view: JudgedSet) -> Told:
-    if view.key is None:
-        return told("no_key", do=Do("give_role", light=view.lights[0].light.name if view.lights else None))
-    return told("key_not_metered", light=view.key.light.name)
 
 
 def _fills_lacking(view: JudgedSet, entries: list[_Entry]) -> tuple[str, ...]:
