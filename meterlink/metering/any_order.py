@@ -84,9 +84,16 @@ class AnyOrder:
             return None
         if named in self.requests:
             self.who.fix(len(self.heard), named)
-        elif before is not None and abs(log2((m.exposure_lxs or 1.0) / (before.exposure_lxs or 1.0))) < REPEATS_STOPS:
+        elif before is not None and _repeats(m, before):
             self.who.must_be_one(len(self.heard))
+        elif len(self.may_fire) == 1 and self._was_another_again() and _repeats(m, self.readings[-1]):
+            # She was told that it was taken for a light that had its pop, and which one waits, and fires the same: it is that one.
+            self.who.fix(len(self.heard), self.may_fire[0])
         return self.who.answer()
+
+    def _was_another_again(self) -> bool:
+        """Whether the last pop was taken for a light that had its own already."""
+        return bool(self.readings) and self.readings[-1].light_id in {r.light_id for r in self.readings[:-1]}
 
     @property
     def may_fire(self) -> list[str]:
@@ -107,6 +114,11 @@ class AnyOrder:
             lights = tuple(names[one] for one in self.unknown)
             out.append(told("none_known") if everything else told("nothing_known", lights=lights))
         return out
+
+
+def _repeats(m: Measurement | Reading, before: Reading) -> bool:
+    """Whether two pops are of one head, the dome held by hand."""
+    return abs(log2((m.exposure_lxs or 1.0) / (before.exposure_lxs or 1.0))) < REPEATS_STOPS
 
 
 def is_free(request: Request) -> bool:

@@ -204,6 +204,21 @@ def test_a_pop_that_fits_no_light_counts_when_it_comes_twice(session: Session, p
     assert (first.kind, second.kind) == (OutcomeKind.AGAIN, OutcomeKind.LOGGED)
 
 
+def test_a_pop_taken_for_a_light_that_had_its_own_is_the_waiting_ones_when_it_comes_twice(session: Session, pop: MakePop) -> None:
+    """The hair light turned down to what the fill gives: the walk would wait for it for ever, however often she fires it."""
+    known(session, pop)
+    begin(session, "KEY", "FILL", "HAIR")
+
+    heard = fire(session, pop, 200.0, 60.0, 60.5)
+    assert [o.light.name for o in heard if o.light] == ["KEY", "FILL", "FILL"]
+    again = session.take(pop(60.2))
+
+    assert again.light is not None
+    assert again.light.name == "HAIR"
+    assert session.walk.done
+    assert kept(session) == {"KEY": 200.0, "FILL": pytest.approx(60.0, rel=0.01), "HAIR": 60.2}
+
+
 def test_a_light_that_she_has_named_is_not_doubted_for_the_next(session: Session, pop: MakePop) -> None:
     """KEY or FILL? FILL, she says: the next pop, as much like the fill's as the key's, is the key's and no question."""
     known(session, pop, KEY=100.0, FILL=80.0)
