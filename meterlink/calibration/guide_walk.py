@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from meterlink.calibration.procedure import Taken, Task
+from meterlink.calibration.procedure import Procedure, Taken, Task
 from meterlink.calibration.scale_walk import ScaleWalk
 from meterlink.errors import CalibrationError
 from meterlink.photometry.exposure import luminous_exposure
@@ -33,6 +33,9 @@ class GuideWalk(ScaleWalk):
             )
             for i, d in enumerate(self.distances_m)
         ]  # fmt: skip
+
+    _off_level = Procedure._off_level
+    """Its distances are given: how far each pop fills the range is not to be set."""
 
     def _ranges_wanting(self) -> tuple[int, ...] | None:
         return ()

@@ -284,6 +284,17 @@ def test_a_known_flash_gives_its_light_by_guide_number_over_distance(sensor: Sim
     assert walk.light_of(Taken(far, measurement(sensor), far.value)) == pytest.approx(0.64 * walk.calibration.constant)
 
 
+def test_a_known_flash_counts_however_far_it_fills_its_range(sensor: SimulatedSensor) -> None:
+    """Its distances are given, so a tenth of the range is not asked to become nearly half of it first."""
+    walk = GuideWalk(sensor.identity, sensor.calibration, 40.0, [5.0, 2.5], 0)
+    sensor.calibration = walk.calibration
+    walk.tasks = [t for t in walk.tasks if t.value]
+
+    walk.take(sensor.flash(2e5 * 4e-4, 0))
+
+    assert [t.value for t in walk.taken] == [5.0]
+
+
 def test_a_steady_sensor_with_one_range_has_no_flash_steps() -> None:
     """A sensor that only sees steady light is walked through steady steps, without overlap."""
     identity = Identity("s", "steady", "text", ranges=("only",), adc_bits=16)
