@@ -148,13 +148,26 @@ class SimulatedLink:
 
         ``part`` is how far the step's light should fill its range; without it 75 % of the most sensitive one.
         """
-        held = step.partition("-")[0]
+        held, _, how = step.partition("-")
         lit = {"dark": 0.0, "after": 0.0, "leak": 0.0, "torch": TORCH_LX}.get(held, self.studio.ambient_lx)
-        peak_lx = 0.75 * FULL_SCALE_LX[-1] if part is None else part * FULL_SCALE_LX[range_index or 0]
+        if step == "torch":
+            lit = 0.5 * FULL_SCALE_LX[-1]
+        seen = 1.0
+        if held == "add":
+            # Two lights alike: alone each gives half of what both do.
+            _, level, who = how.split("-")
+            part, seen = (0.85 if level == "hi" else 0.4), (1.0 if who == "ab" else 0.5)
+        elif held == "angle":
+            seen = (1.0 + math.cos(math.radians(float(how)))) / 2.0
+        elif held == "distance":
+            # From where it nearly fills the less sensitive range to where the other still reads it well.
+            part, range_index, seen = 0.35, 0, (0.5 / float(how)) ** 2
+        peak_lx = seen * (0.75 * FULL_SCALE_LX[-1] if part is None else part * FULL_SCALE_LX[range_index or 0])
         if kind == Kind.STEADY and part is not None:
             lit = peak_lx
         self.chip.ambient_lx = lit
-        self.expect(*([Pulse(peak_lx / SMALL_FLASH.peak_lx, fall_s=SMALL_FLASH.fall_s)] if kind == Kind.FLASH else []))
+        flash = SMALL_FLASH._replace(fall_s=0.2e-3) if held == "short" else SMALL_FLASH
+        self.expect(*([flash._replace(exposure_lxs=peak_lx / flash.peak_lx)] if kind == Kind.FLASH else []))
 
     def pop(self, light: str | Light, held_off_m: float = 0.0, toward: str = "light") -> bool:
         """Fire a light of the studio by name, or any light; return whether the sensor saw it."""

@@ -206,6 +206,19 @@ def test_zero_of_the_simulated_sensor_is_stored(
     assert "in force" in capsys.readouterr().out
 
 
+def test_the_simulated_sensor_passes_its_acceptance(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Who tries the walk without hardware is shown a sound sensor: lit, turned and brought nearer as each step asks."""
+    monkeypatch.setattr(sys, "stdin", io.StringIO("\n" * 400))
+
+    code = run_main(["--library", str(tmp_path / "l.sqlite"), "verify", "--sensor", "sim:?every=0.8"])
+
+    out = capsys.readouterr().out
+    assert "verdict: passed" in out, out[-2500:]
+    assert code == 0
+
+
 def test_verify_that_is_stopped_shows_and_stores_nothing(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
