@@ -123,8 +123,8 @@ def pytest_make_collect_report(collector: pytest.Collector) -> Iterator[pytest.C
     """Begin each worker's collection in another folder: each compiles a part of a fresh tree and reads the rest from the others."""
     report: pytest.CollectReport = yield
     if collector.path == Path(__file__).parent and report.result:
-        workers, worker = (os.environ.get(f"PYTEST_XDIST_WORKER{one}", "gw0") for one in ("_COUNT", ""))
-        first = len(report.result) * int(worker[2:]) // int(workers.removeprefix("gw") or 1) if worker != "gw0" else 0
+        worker, workers = os.environ.get("PYTEST_XDIST_WORKER", "gw0"), os.environ.get("PYTEST_XDIST_WORKER_COUNT", "1")
+        first = len(report.result) * int(worker.removeprefix("gw")) // int(workers)
         report.result = report.result[first:] + report.result[:first]
     return report
 

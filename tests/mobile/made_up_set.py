@@ -6,9 +6,13 @@ A key softbox, a fill disk, a white card beside the face, a strip behind the hai
 
 from __future__ import annotations
 
+import functools
+import tempfile
 from math import log2
+from pathlib import Path
 from typing import Any, NamedTuple
 
+from meterlink.library.store import Library
 from meterlink.records import Calibration, Light, Measurement, Placement, RangeScale, Setup, new_id
 from meterlink.units import format_power
 from mobile.desk import Desk, Shot
@@ -38,6 +42,23 @@ LIGHTS = (
                           "elevation_deg": 45.0, "power_stops": -3.0, "grid_deg": 40.0}),
     Made("BACKGROUND", "background", {"shape": "point", "distance_m": 1.3, "azimuth_deg": -152.0, "power_stops": -3.0}),
 )  # fmt: skip
+
+
+def made_up_library(path: Path) -> str:
+    """Put a library of this set alone there; return the set's id."""
+    data, setup_id = _made_once()
+    path.write_bytes(data)
+    return setup_id
+
+
+@functools.cache
+def _made_once() -> tuple[bytes, str]:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder, "library.db")
+        desk = Desk(Library.open(path))
+        setup_id = open_made_up(desk).setup.id
+        desk.close()
+        return path.read_bytes(), setup_id
 
 
 def open_made_up(desk: Desk) -> Shot:

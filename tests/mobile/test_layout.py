@@ -14,7 +14,7 @@ from mobile import theme
 from mobile.desk import Desk
 from tests.mobile import window
 from tests.mobile.driving import Driver, drive
-from tests.mobile.made_up_set import open_made_up
+from tests.mobile.made_up_set import made_up_library
 
 SIZES = ((360, 640), (640, 360), (800, 1280), (1280, 800))
 PLACES = ("first", "metering", "lights", "light", "set", "match", "library", "sensors", "settings", "more")
@@ -22,8 +22,8 @@ PLACES = ("first", "metering", "lights", "light", "set", "match", "library", "se
 
 def prepared(path: Path, theme_name: str, text_scale: float) -> None:
     """A demo set and a rebuild of it that is half matched."""
+    demo_id = made_up_library(path)
     desk = Desk(Library.open(path))
-    demo_id = open_made_up(desk).setup.id
     desk.match_to(demo_id)
     desk.remember(theme=theme_name, text_scale=text_scale)
     desk.close()

@@ -8,22 +8,12 @@ import pytest
 
 pytest.importorskip("kivy", reason="kivy is not installed (pip install 'meterlink[app]')")
 
-from meterlink.library.store import Library
-from mobile.desk import Desk
 from mobile.sensor_desk import Found
 from tests.mobile import window
 from tests.mobile.driving import Driver, drive
-from tests.mobile.made_up_set import open_made_up
+from tests.mobile.made_up_set import made_up_library
 
 SIM = "sim:?every=0"
-
-
-def demo(path: Path) -> str:
-    """A library with the demo set; returns its id."""
-    desk = Desk(Library.open(path))
-    setup_id = open_made_up(desk).setup.id
-    desk.close()
-    return setup_id
 
 
 def test_lights_are_added_shaped_sized_and_powered_by_touch(tmp_path: Path) -> None:
@@ -154,7 +144,7 @@ def test_a_light_is_taken_out_by_a_tap_and_brought_back_by_another(tmp_path: Pat
 
 def test_findings_tell_what_to_do_at_a_tap_and_a_second_one_begins_it(tmp_path: Path) -> None:
     """The stale background light of the demo set: worst first; what to do; then its pop is waited for."""
-    demo(tmp_path / "library.db")
+    made_up_library(tmp_path / "library.db")
 
     async def scenario(d: Driver) -> tuple[str, str, str, str, str]:
         d.app.go("set")
@@ -177,7 +167,7 @@ def test_findings_tell_what_to_do_at_a_tap_and_a_second_one_begins_it(tmp_path: 
 
 def test_a_stored_set_is_matched_from_the_library_light_by_light(tmp_path: Path) -> None:
     """Build it again, one light half a stop under: the page says so, takes the change as done, and ends in done."""
-    demo(tmp_path / "library.db")
+    made_up_library(tmp_path / "library.db")
 
     async def scenario(d: Driver) -> tuple[str, str, str, list[str]]:
         await d.connected()
@@ -212,7 +202,7 @@ def test_a_stored_set_is_matched_from_the_library_light_by_light(tmp_path: Path)
 
 def test_set_ups_are_searched_used_copied_and_exported(tmp_path: Path) -> None:
     """A word finds one; its file is written where it says; a copy is used at once."""
-    demo(tmp_path / "library.db")
+    made_up_library(tmp_path / "library.db")
 
     async def scenario(d: Driver) -> tuple[int, int, str, str]:
         d.app.export_to = str(tmp_path)
@@ -378,7 +368,7 @@ def test_the_demo_set_is_one_tap_away(tmp_path: Path) -> None:
 
 def test_the_numbers_of_the_scale_stand_over_their_ticks(tmp_path: Path) -> None:
     """On a phone, with text twice as large, and on a phone that lies, which writes only some of them."""
-    demo(tmp_path / "library.db")
+    made_up_library(tmp_path / "library.db")
 
     async def scenario(d: Driver) -> list[tuple[list[str], float]]:
         from mobile.set_state import place_on_band
@@ -411,7 +401,7 @@ def test_the_numbers_of_the_scale_stand_over_their_ticks(tmp_path: Path) -> None
 
 def test_a_light_overhead_is_warned_of_in_full_text_colour(tmp_path: Path) -> None:
     """Raised to 60° the caution stands on the page in the ink of the text, its sign beside it."""
-    demo(tmp_path / "library.db")
+    made_up_library(tmp_path / "library.db")
 
     async def scenario(d: Driver) -> tuple[str, object, object]:
         light_id = d.app.desk.shot.lights[0].id
