@@ -277,9 +277,7 @@ def _listed(values: Sequence[Any]) -> list[Any]:
     return [to_json(one) if hasattr(one, "_fields") else list(one) if isinstance(one, tuple) else one for one in values]
 
 
-SETUPS = Layout(
-    "setup_version", Setup, SETUP, "set-up", ("id", "setup_no", "name_key"), id="s.id", created_at_s="s.created_at_s"
-)
+SETUPS = Layout("setup_version", Setup, SETUP, "set-up", ("id", "setup_no", "name_key"), id="s.id", created_at_s="s.created_at_s")
 LIGHTS = Layout(
     "light_version", Light, LIGHT, "light", ("id", "light_no", "name_key", "source_light_no"),
     id="l.id", setup_id="s.id", source_light_id="f.id",

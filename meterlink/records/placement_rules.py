@@ -8,9 +8,8 @@ from meterlink.words.actions import Do
 from meterlink.words.language import marked, translated
 
 
-def check_placement(placement: Placement, light: Light | None = None) -> None:
+def check_placement(placement: Placement, light: Light) -> None:
     """Refuse a placement that cannot be, in one line that names the light."""
-    who = f"{light.name}: " if light else ""
     for name, value, lowest, highest, unit in (
         (marked("a distance"), placement.distance_m, 0.0, 50.0, "m"),
         (marked("a width"), placement.width_m, 0.0, 20.0, "m"),
@@ -26,11 +25,11 @@ def check_placement(placement: Placement, light: Light | None = None) -> None:
             raise GeometryError(
                 "{who}{what} of {value:g}{unit} cannot be: give one between {lowest:g}{unit} and {highest:g}{unit}"
                 if lowest < 0 else "{who}{what} of {value:g}{unit} cannot be: give one above 0 and at most {highest:g} {unit}",
-                who=who, what=translated(name), value=value, unit=translated(unit), lowest=lowest, highest=highest,
+                who=f"{light.name}: ", what=translated(name), value=value, unit=translated(unit), lowest=lowest, highest=highest,
             )
     if placement.shape != "point" and not placement.width_m:
         raise GeometryError(
-            "{who}a source of this shape needs its size: {do}", who=who, do=Do("give_size", light=light.name if light else None)
+            "{who}a source of this shape needs its size: {do}", who=f"{light.name}: ", do=Do("give_size", light=light.name)
         )
 
 
