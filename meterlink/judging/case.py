@@ -15,6 +15,7 @@ from math import acos, cos, degrees, log, log2, radians, sqrt
 from typing import NamedTuple, Protocol, TypeAlias
 
 from meterlink.photometry import geometry
+from meterlink.photometry.angle import measured_response
 from meterlink.photometry.quadrature import illuminance
 from meterlink.photometry.receptors import Vector, receive, response
 from meterlink.photometry.sources import Point, Source, checked_length, on_axis, source_of
@@ -223,23 +224,7 @@ def _light_at(case: Case, source: Source, frame: geometry.Frame, place: Vector) 
     normal = frame.turned(geometry.receptor_normal(case.aim, place, frame))
     if case.emission_n == 1.0 and not case.angle_response:
         return receive(source, position, normal, case.receptor)
-    answer = _measured(case.angle_response) if case.angle_response else case.receptor
-    return illuminance(source, position, normal, answer, case.emission_n)
-
-
-def _measured(pairs: tuple[tuple[float, float], ...]) -> Callable[[float], float]:
-    """Response by linear interpolation over the angle, flat beyond the last pair."""
-    ordered = sorted(pairs)
-
-    def answer(cosine: float) -> float:
-        angle = degrees(acos(max(-1.0, min(1.0, cosine))))
-        before = ordered[0]
-        for after in ordered:
-            if angle <= after[0]:
-                width = after[0] - before[0]
-                part = (angle - before[0]) / width if width > 0 else 0.0
-                return before[1] + part * (after[1] - before[1])
-            before = after
-        return before[1]
-
-    return answer
+    if not case.angle_response:
+        return illuminance(source, position, normal, case.receptor, case.emission_n)
+    seen = measured_response(case.angle_response, case.receptor)
+    return illuminance(source, position, normal, lambda cosine: seen(degrees(acos(max(-1.0, min(1.0, cosine))))), case.emission_n)

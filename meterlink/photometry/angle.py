@@ -6,9 +6,9 @@ numpy is imported by the fit only, since a reading's correction needs none.
 
 from __future__ import annotations
 
-import itertools
 import math
-from collections.abc import Sequence
+from bisect import bisect_left
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
 from meterlink.photometry.receptors import response
@@ -35,23 +35,23 @@ def ideal_response(receptor: str, angle_deg: float) -> float:
     return response(receptor, math.cos(math.radians(angle_deg)))
 
 
-def measured_response(measured: Response, receptor: str, angle_deg: float) -> float:
-    """Interpolate a measured response, as a ratio to the ideal between its points; that ratio stays beyond the last.
+def measured_response(measured: Response, receptor: str) -> Callable[[float], float]:
+    """Return a measured response over the angle in degrees: its ratio to the ideal is interpolated, and stays beyond its ends.
 
     ``measured`` holds (angle in degrees, response relative to 0°), as ``Calibration.angle_response``; empty is ideal.
     """
-    angle = abs(angle_deg)
-    ideal = ideal_response(receptor, angle)
     with_ideal = [(abs(a), r, ideal_response(receptor, a)) for a, r in measured]
-    points = sorted((a, r / i) for a, r, i in with_ideal if i > 1e-6)
-    if not points:
-        return ideal
-    if angle <= points[0][0]:
-        return ideal * points[0][1]
-    for (a0, r0), (a1, r1) in itertools.pairwise(points):
-        if angle <= a1:
-            return ideal * (r0 + (r1 - r0) * (angle - a0) / (a1 - a0)) if a1 > a0 else ideal * r1
-    return ideal * points[-1][1]
+    points = sorted((a, r / i) for a, r, i in with_ideal if i > 1e-6) or [(0.0, 1.0)]
+    angles = [a for a, _ in points]
+
+    def at(angle_deg: float) -> float:
+        angle = abs(angle_deg)
+        after = bisect_left(angles, angle)
+        (a0, r0), (a1, r1) = points[max(after - 1, 0)], points[min(after, len(points) - 1)]
+        part = (angle - a0) / (a1 - a0) if a1 > a0 else 1.0
+        return ideal_response(receptor, angle) * (r0 + (r1 - r0) * part)
+
+    return at
 
 
 def error_stops(measured: Response, receptor: str, angle_deg: float) -> float:
@@ -63,7 +63,7 @@ def error_stops(measured: Response, receptor: str, angle_deg: float) -> float:
     ideal = ideal_response(receptor, angle_deg)
     if ideal <= 1e-6:
         raise ValueError(f"an ideal {receptor} receptor sees nothing at {angle_deg:g} degrees")
-    return math.log2(max(measured_response(measured, receptor, angle_deg), 1e-9) / ideal)
+    return math.log2(max(measured_response(measured, receptor)(angle_deg), 1e-9) / ideal)
 
 
 def error_index(measured: Response, receptor: str, largest_deg: float) -> float:
@@ -73,13 +73,13 @@ def error_index(measured: Response, receptor: str, largest_deg: float) -> float:
     given as the cosine index f2 of ISO/CIE 19476 (from memory), whose norm is 1; for a dome the same rule with its own
     ideal and the weights normalised: no published index is known to us.
     """
-    steps = 400
+    steps, seen = 400, measured_response(measured, receptor)
     total = weight_sum = 0.0
     for i in range(steps):
         angle = (i + 0.5) * largest_deg / steps
         ideal = ideal_response(receptor, angle)
         weight = ideal * math.sin(math.radians(angle))
-        total += abs(measured_response(measured, receptor, angle) / ideal - 1) * weight
+        total += abs(seen(angle) / ideal - 1) * weight
         weight_sum += weight
     if receptor == "flat":
         return 2 * total * math.radians(largest_deg / steps)

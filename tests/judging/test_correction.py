@@ -233,6 +233,15 @@ def test_measured_angle_response_is_used() -> None:
     assert measured.stops == pytest.approx(as_flat.stops, abs=2e-3)
 
 
+def test_beyond_what_was_measured_a_receptor_sees_as_its_ideal_does() -> None:
+    """A dome measured to 60° and found ideal corrects a light at its side and behind it as an ideal one, as certified."""
+    ideal = tuple((5.0 * i, (1.0 + math.cos(math.radians(5.0 * i))) / 2) for i in range(13))
+    side = placement(azimuth_deg=130.0)
+    camera = reading(held_off_toward="camera", aim="camera")
+    measured = correct(camera, side, SETTINGS, angle_response=ideal)
+    assert measured.stops == pytest.approx(correct(camera, side, SETTINGS).stops, abs=2e-3)
+
+
 @pytest.mark.parametrize(
     ("read", "place", "words"),
     [

@@ -143,7 +143,7 @@ def test_steady_light_and_calibration() -> None:
     """Illuminance is corrected as exposure is; a calibration's measured angle response is used."""
     steady = reading(kind="steady", exposure_lxs=None, illuminance_lx=1000.0, held_off_m=0.2)
     assert judge(steady, placement(), SETTINGS).corrected == pytest.approx(1000 * 2**-0.5288, rel=1e-3)
-    response = tuple((float(a), 1.0) for a in (0, 90, 180))
+    response = tuple((float(a), 1.0) for a in range(0, 180, 10))
     calibration = Calibration("c", "x", 0.0, 330.0, angle_response=response)
     got = judge(steady, placement(), SETTINGS, calibration=calibration)
     assert got.correction_stops == pytest.approx(-0.5288, abs=0.03)
