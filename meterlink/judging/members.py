@@ -6,6 +6,8 @@ by that habit.  What a prediction rests on was read by the same hand, so a habit
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from math import log2, sqrt
 from typing import NamedTuple
 
@@ -120,12 +122,9 @@ def held_costs(state: LightState) -> tuple[HeldCost, ...]:
     floor = max(0.1 * source_of(placement.shape, placement.width_m, placement.height_m).largest_dimension_m, 0.05)
     done = judged.correction.stops or 0.0
     costs = []
-    for held in HELD_OFF_M:
-        if held <= judged.correction.held_off_m or held > distance / 2 or distance - held <= floor:
-            continue
-        change = _gain(placement, reading, held)
-        if change is None:
-            continue
+    near = judged.correction.held_off_m
+    some = [held for held in HELD_OFF_M if near < held <= distance / 2 and distance - held > floor]
+    for held, change in _gains(placement, reading, some):
         apart = 2 * log2(distance / (distance - held)) - change
         stops = done + change + apart / 3
         if stops > LEAST_COST_STOPS:
@@ -133,19 +132,19 @@ def held_costs(state: LightState) -> tuple[HeldCost, ...]:
     return tuple(costs)
 
 
-def _gain(placement: Placement, reading: Reading, held_m: float) -> float | None:
-    """Stops that a uniform source gives more at a dome held off toward it than at its point; None where nothing can be said."""
+def _gains(placement: Placement, reading: Reading, held_m: Iterable[float]) -> Iterator[tuple[float, float]]:
+    """Yield distances of which something can be said, with the stops that a uniform source gives more there than at the point."""
     distance = placement.distance_m or 0.0
     if not placement.feather_deg:
-        source = source_of(placement.shape, placement.width_m, placement.height_m)
-        here, there = (axial_light(source, d, reading.receptor, emission_of(placement))[0] for d in (distance, distance - held_m))
-        return log2(there / here)
-    try:
-        case = case_of(reading._replace(held_off_m=held_m, held_off_toward="light"), placement, Settings())
-        light = geometry.direction(case.azimuth_deg or 0.0, case.elevation_deg)
-        return -change_of(case, light)(case.distance_m, held_m)
-    except ValueError:
-        return None
+        source, emission_n = source_of(placement.shape, placement.width_m, placement.height_m), emission_of(placement)
+        here = axial_light(source, distance, reading.receptor, emission_n)[0]
+        yield from ((held, log2(axial_light(source, distance - held, reading.receptor, emission_n)[0] / here)) for held in held_m)
+        return
+    with suppress(ValueError):
+        case = case_of(reading._replace(held_off_m=0.0, held_off_toward="light"), placement, Settings())
+        change = change_of(case, geometry.direction(case.azimuth_deg or 0.0, case.elevation_deg))
+        # From near to far: what cannot be reached is followed by nothing that can.
+        yield from ((held, -change(case.distance_m, held)) for held in held_m)
 
 
 def _again(current: _Look, state: LightState, view: JudgedSet) -> tuple[_Look, ...]:
