@@ -2,8 +2,8 @@
 PYTHON ?= python3
 VENV   ?= .venv
 BIN    := $(VENV)/bin
-# One more worker than cores: many tests wait for a process or a window.
-WORKERS = $$($(BIN)/python -c "import os; print((os.cpu_count() or 1) + 1)")
+# Two more workers than cores: many tests wait for a process or a window.
+WORKERS = $$($(BIN)/python -c "import os; print((os.cpu_count() or 1) + 2)")
 STAMP  := $(VENV)/.installed
 
 .PHONY: demo test check lint types bench clean system-packages
