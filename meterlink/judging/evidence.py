@@ -238,7 +238,9 @@ def _named(weighing: Weighing, scenes: Sequence[Scene], clean: float, total: flo
     """Put a dial that stands elsewhere first where that is likelier than every mistake of the light that is suspected first."""
     members = scenes[-1].members
     dials = []
-    possible = [(i, *dial) for i, one in enumerate(members) for dial in one.dials if weighing.alarm or _apart(one)]
+    spoken_of = [(i, one) for i, one in enumerate(members) if weighing.alarm or _apart(one)]
+    # A dial elsewhere is thought of where it brings the reading nearer to what its head should give.
+    possible = [(i, *dial) for i, one in spoken_of for dial in one.dials if (one.value - (one.predicted or 0.0)) / dial[0] > 0.5]
     for i, stops, share in possible:
         moved = [scene.likelihood(i, 0.0, instead=_with_dial(scene.members[i], stops))[0] for scene in scenes]
         prior = DIAL_SHARE / len(members) * share

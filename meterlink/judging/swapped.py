@@ -14,7 +14,7 @@ from math import exp, hypot, log2, pi, sqrt
 from typing import NamedTuple
 
 from meterlink.judging.evidence import LOW_STOPS, SPREAD_STOPS
-from meterlink.judging.judged_set import JudgedSet, LightState
+from meterlink.judging.judged_set import JudgedSet, LightState, value_of
 from meterlink.judging.members import held_costs, judged_value
 from meterlink.records import Purpose, Reading
 
@@ -86,7 +86,14 @@ def _weighed(other: LightState, state: LightState, view: JudgedSet) -> Swap | No
         return None
     own, others = judged_value(mine, state, view), judged_value(last, other, view)
     off = _off(own, known[0]) + _off(others, known[1])
-    if own is None or others is None or (by_past and off < LEAST_GAIN_STOPS):
+    if own is None or others is None:
+        return None
+    if (mine.held_off_m, mine.held_off_toward) == (last.held_off_m, last.held_off_toward):
+        # Held alike, changing them over moves each value by what lies between the two pops.
+        off_less = 2.0 * abs(log2((value_of(mine) or 1.0) / (value_of(last) or 1.0)))
+    else:
+        off_less = off
+    if by_past and min(off, off_less) < LEAST_GAIN_STOPS:
         return None
     # Metered in the other order, each was metered where the other light is.
     crossed_own = judged_value(last._replace(point=state.light.point), state, view)
