@@ -90,11 +90,11 @@ class Database:
 
     def _prepare(self, any_version: bool) -> None:
         connection = self.connection
-        (version,) = connection.execute("PRAGMA user_version").fetchone()
         (mark,) = connection.execute("PRAGMA application_id").fetchone()
-        self.version, self.is_new = int(version), version == 0
+        (version,) = connection.execute("PRAGMA user_version").fetchone()
         if mark != APPLICATION_ID:
-            self._refuse_foreign(mark, version)
+            version = self._not_foreign()
+        self.version, self.is_new = int(version), version == 0
         if version > SCHEMA_VERSION:
             raise LibraryTooNew(
                 "{path} was written by a newer meterlink (schema {number}, this one knows {schema_version}): update meterlink",
@@ -116,12 +116,17 @@ class Database:
         connection.create_function("is_whole_waveform", 2, is_whole_waveform, deterministic=True)
         connection.create_function("is_good_note", 2, is_good_note, deterministic=True)
 
-    def _refuse_foreign(self, mark: int, version: int) -> None:
-        (tables,) = self.connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
-        if mark or version or tables:
+    def _not_foreign(self) -> int:
+        """Return the version of a file without our mark, which must be empty; asked at once, so that nobody comes between."""
+        mark, version, tables = self.connection.execute(
+            "SELECT application_id, user_version, count(t.name) FROM pragma_application_id, pragma_user_version "
+            "LEFT JOIN sqlite_schema AS t"
+        ).fetchone()
+        if mark != APPLICATION_ID and (mark or version or tables):
             raise LibraryDamaged("{path} belongs to another program: choose another file for the library", path=self.path)
-        if self.readonly:
+        if mark != APPLICATION_ID and self.readonly:
             raise LibraryDamaged("{path} is empty: open it for writing once to make it a library", path=self.path)
+        return int(version)
 
     def rows(self, sql: str, arguments: Sequence[Any] = ()) -> list[Any]:
         """Return all rows of a query.  Raises the library's own errors."""

@@ -7,6 +7,8 @@ import subprocess
 import sys
 import tempfile
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any, ClassVar
 
 import pytest
 
@@ -255,6 +257,31 @@ with Library.open(sys.argv[1]) as library:
     for n in range(100):
         one.add(exposure_lxs=float(n + 1))
 """
+
+
+class _Overtaken(sqlite3.Connection):
+    """A connection that another process overtakes: when it has seen that there is no mark the file becomes a library."""
+
+    path: ClassVar[str]
+
+    def execute(self, sql: str, *arguments: Any) -> Any:
+        found = super().execute(sql, *arguments)
+        if sql == "PRAGMA application_id" and not Path(f"{self.path}-made").exists():
+            found = iter([found.fetchone()])
+            Path(f"{self.path}-made").touch()
+            code = "import sys; from meterlink.library import Library; Library.open(sys.argv[1]).close()"
+            subprocess.run([sys.executable, "-c", code, self.path], check=True, cwd=ROOT)
+            return SimpleNamespace(fetchone=lambda: next(found))
+        return found
+
+
+def test_a_library_that_another_process_makes_meanwhile_is_ours(path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It was refused as another program's: empty at the first question, full of tables at the next."""
+    _Overtaken.path = str(path)
+    connect = sqlite3.connect
+    monkeypatch.setattr(sqlite3, "connect", lambda *args, **kwargs: connect(*args, **{**kwargs, "factory": _Overtaken}))
+    with Library.open(path) as library:
+        assert library.setups() == []
 
 
 def test_processes_that_begin_and_fill_one_library_together_lose_nothing(path) -> None:
