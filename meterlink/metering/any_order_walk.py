@@ -95,7 +95,8 @@ class AnyOrderWalk(SetWalk):
         request = order.requests[answer.light_id]
         said = self.walk.named == answer.light_id
         with self._stored_with_walk():
-            heard, right = self._put_right(order, answer)
+            # A pop that she has named herself tells nothing of whose the others were.
+            heard, right = (order.heard, []) if said else self._put_right(order, answer)
             reading = self._log(m, request)
             self._settle([*heard, Heard(reading.id, said)], [was for was, _ in right], reading.light_id or "")
         return self._named_outcome(order, answer, reading, right)

@@ -7,12 +7,15 @@ from collections.abc import Callable
 import pytest
 
 from meterlink.errors import GeometryError, MeterlinkError, NotInLibrary, UsageError
+from meterlink.library.store import Library
 from meterlink.metering.rebuild import rebuild_of
+from meterlink.records import Measurement
 from mobile.desk import Desk
 from mobile.last_pop import last_pop
 from mobile.metering_state import metering_look
 from mobile.prefs import Prefs
 from tests.mobile.desks import Metered
+from tests.mobile.made_up_set import open_made_up
 
 Make = Callable[..., Metered]
 
@@ -368,3 +371,22 @@ def test_two_desks_on_one_library_see_each_other_after_a_change(metered: Make) -
     one.pop(640.0)
 
     assert other.skip().view.lights[0].judged is not None
+
+
+def test_a_light_pointed_at_after_the_walk_leaves_the_others_as_they_are(tmp_path) -> None:
+    """KEY once more when all are metered: the pops of FILL and HAIR had gone to BACKGROUND, which was turned since."""
+    with Library.open(tmp_path / "made-up.sqlite") as library:
+        desk = Desk(library)
+        open_made_up(desk)
+        session = desk.session
+        before = {one.light.name: one.reading for one in session.view().lights if one.light.name != "KEY"}
+        key = session.view().lights[0].reading
+
+        session.wait_for(session.request(session.light("KEY")))
+        again = session.take(Measurement(
+            "flash", 1000.0, key.sensor_id, key.calibration_id, exposure_lxs=key.exposure_lxs, u_rel=0.01, peak_lx=3e5,
+            t05_s=key.t05_s, t01_s=key.t01_s,
+        ))  # fmt: skip
+
+        assert (again.light.name, again.numbers["put_right"]) == ("KEY", [])
+        assert {one.light.name: one.reading for one in session.view().lights if one.light.name != "KEY"} == before
