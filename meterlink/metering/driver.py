@@ -83,6 +83,7 @@ class Metering(SensorInUse):
         self.session = session
         if session is not None and session.walk.waiting is not None:
             self.receptor = session.walk.waiting.receptor
+        self.sensor.on_notice = self._rehearse
         self.on_calibration = on_calibration
         self._told_calibration = ""
         self._chosen: Calibration | None = None
@@ -303,6 +304,10 @@ class Metering(SensorInUse):
         return outcome
 
     # -- a pop ------------------------------------------------------------------------------------------------
+
+    def _rehearse(self) -> None:
+        if self.session is not None:
+            self._spawn(self._work(self.session.rehearse))
 
     def _on_measurement(self, measurement: Measurement) -> None:
         self._stop_unseen()

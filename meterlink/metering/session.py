@@ -7,10 +7,13 @@ for the photographer and what is waited for next.  Lights and tables are those o
 
 from __future__ import annotations
 
+from contextlib import suppress
 from math import isfinite, log, log2, sqrt
 from typing import Any
 
+from meterlink.errors import MeterlinkError
 from meterlink.judging.expected import swap_warning, unlike_before
+from meterlink.judging.judge import judge_set
 from meterlink.judging.verdict import Judged, Verdict, Why
 from meterlink.metering.afterwards import Amended
 from meterlink.metering.nearness import about_distance
@@ -41,6 +44,16 @@ class Session(Amended):
         """Give one measurement to the light that is waited for.  When this returns ``logged``, it is on disk."""
         with self.known.at_one_moment():
             return self._take(m)
+
+    def rehearse(self) -> None:
+        """Judge a light as it stands and say so, to nobody: what does both is then in the caches for the pop that is coming."""
+        with suppress(MeterlinkError):  # the pop itself will tell
+            view = self.view()
+            state = next((one for one in view.lights if one.reading is not None), None)
+            if state is not None and state.reading is not None and state.placement is not None:
+                light, reading = state.light, state.reading
+                alone = judge_set(view.setup, [light], {light.id: state.placement}, [reading], view.calibrations, view.settings)
+                str(logged(alone, reading, alone.state(light.id), reading.purpose))
 
     def _take(self, m: Measurement) -> Outcome:
         after = self._right_after_another(m)

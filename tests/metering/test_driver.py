@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from meterlink.errors import MeterlinkError, SensorError, ShowingFailed, StorageError
+from meterlink.metering import session as session_module
 from meterlink.metering.driver import Metering
 from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind
 from meterlink.metering.session import Session
@@ -18,6 +19,7 @@ from meterlink.simulation.chip_model import ChipModel
 from meterlink.simulation.sensor import SimulatedLink
 from meterlink.simulation.studio import Pulse
 from meterlink.testing import VirtualLoop
+from meterlink.words.sentences import logged
 
 BRIGHT, SENSITIVE = 0, 1
 
@@ -400,3 +402,43 @@ def test_a_pop_that_was_given_to_a_light_says_nothing_of_its_next_one(session: S
     assert session.expected().exposure_lxs == pytest.approx(60.0)
     session.begin([key])
     assert session.expected().exposure_lxs == pytest.approx(60.0 * (1.5 / 1.2) ** 2, rel=0.2)
+
+
+def test_what_judges_a_pop_is_rehearsed_before_its_block_is_here(session: Session, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Announced 40 ms ahead: a light is judged and said to nobody meanwhile; nothing is written, no error of it is told."""
+    order: list[str] = []
+    written = session.library.db
+
+    def say(*words: Any) -> Any:
+        order.append("said")
+        return logged(*words)
+
+    def rehearsed() -> None:
+        before = written.generation, written.connection.total_changes
+        rehearse()
+        assert (written.generation, written.connection.total_changes) == before
+        order.append("rehearsed")
+        monkeypatch.setattr(type(session.known), "judged", property(lambda known: failed()))
+        rehearse()
+        monkeypatch.setattr(type(session.known), "judged", judged)
+
+    def failed() -> None:
+        raise StorageError("the disk is gone")
+
+    async def scenario(bench: Bench) -> None:
+        await bench.begin("KEY")
+        await bench.fire(500.0)
+        monkeypatch.setattr(session_module, "logged", say)
+        monkeypatch.setattr(session, "rehearse", rehearsed)
+        await bench.begin("KEY")
+        await asyncio.sleep(2.0)
+        shown = bench.link.chip.pop(Pulse(500.0), asyncio.get_running_loop().time())
+        assert shown is not None
+        for part in (shown.notice, shown.block):
+            bench.link.say(part)
+            await asyncio.sleep(0.02)
+        assert [o.kind for o in bench.told] == [OutcomeKind.LOGGED] * 2
+
+    rehearse, judged = session.rehearse, type(session.known).judged
+    run(session, scenario)
+    assert order == ["said", "rehearsed", "said"]

@@ -223,11 +223,21 @@ def _weighed(
     slow = _slow(flank, at)
     since = np.maximum(flank.x - at[:, None], 0.0)
     rate = np.exp(log_k)
-    model = np.exp(np.clip(slow.value, -5.0, 5.0))[:, None, None] * np.exp(-rate[None, :, None] * since[:, None, :])
+    # In place: these are a pop's largest arrays, and memory that is asked for anew takes longer than the sums.
+    model = -rate[:, None] * since[:, None, :]
+    np.exp(model, out=model)
+    model *= np.exp(np.clip(slow.value, -5.0, 5.0))[:, None, None]
     # what the slow part leaves open of the corner's height the fast one shares
-    variance = flank.sigma**2 + model**2 * slow.variances[0][:, None, None]
-    rest = (flank.y - model) ** 2 / variance + np.log(variance / flank.sigma**2)
-    half_chi = slow.half_chi[:, None] + 0.5 * np.where(since[:, None, :] > 0.0, rest, 0.0).sum(axis=2)
+    variance = np.square(model)
+    variance *= slow.variances[0][:, None, None] / flank.sigma**2
+    variance += 1.0
+    rest = np.subtract(flank.y, model, out=model)
+    rest /= flank.sigma
+    rest *= rest
+    rest /= variance
+    rest += np.log(variance, out=variance)
+    rest *= since[:, None, :] > 0.0
+    half_chi = slow.half_chi[:, None] + 0.5 * rest.sum(axis=2)
     half_chi = np.where(rate > _STEEPER * slow.fall[:, None], half_chi, half_chi + 50.0)
     log_weight = slow.log_size[:, None] - half_chi
     return at, log_k, slow, half_chi, np.exp(log_weight - float(log_weight.max()))

@@ -60,6 +60,8 @@ class Sensor(TendedSensor):
         super().__init__(link, decoder or NativeDecoder(), Intake(link.url, calibration_for, outlets), on_state, clock, sleep)
         self.on_measurement = on_measurement
         self.on_level = on_level
+        self.on_notice: Callable[[], None] | None = None
+        """Called when a pop has been announced: for 40 ms its block is on the line, and there is nothing else to do."""
         self._wanted_range: int | None = None
         self._held_range: int | None = None
         self._block_at_s = -math.inf
@@ -283,6 +285,8 @@ class Sensor(TendedSensor):
         if self._intake.pops.waiting is pop:
             # Its block is on the line for 40 ms: time to bring what reads it back into the processor's caches.
             flash.rehearse()
+            if self.on_notice is not None:
+                self.on_notice()
         await self._sleep(BLOCK_WAIT_S)
         self._intake.tell_missing(self._intake.pops.due(pop.at_s + BLOCK_WAIT_S))
 
