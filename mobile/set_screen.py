@@ -75,8 +75,9 @@ class FindingCard(Card):
         if self.act == "place":
             app.open_light(self.light_id, self.light_field)
             return
-        work, args = (app.desk.wait_for, (self.light_id,)) if self.act == "meter" else (app.desk.wait_for_all, ())
-        app.do(work, *args, done=lambda _shot: app.go("metering"))
+        desk = app.desk
+        works = {"meter": lambda: desk.wait_for(self.light_id), "together": desk.wait_for_all, "walk": desk.begin}
+        app.do(works[self.act], done=lambda _shot: app.go("metering"))
 
 
 class SetPage(Page):

@@ -7,6 +7,7 @@ from typing import NamedTuple
 from meterlink import units
 from meterlink.checks.findings import Finding
 from meterlink.tables.ratios import Aperture, RatioRow
+from meterlink.words.shared import Line, finding_lines
 from meterlink.words.told import written
 from mobile import figures
 from mobile.desk import Shot
@@ -59,7 +60,7 @@ class FindingLook(NamedTuple):
     severity: str
     """``retake``, ``corrected`` or ``none``: the shape and colour that marks it."""
     act: str = ""
-    """What a tap begins: ``meter`` or ``place`` the light, ``together``; empty for nothing."""
+    """What a tap begins: ``meter`` or ``place`` the light, ``together``, ``walk`` through all that wait; empty for nothing."""
     act_label: str = ""
     light_id: str = ""
     field: str = ""
@@ -122,7 +123,7 @@ def set_look(shot: Shot) -> SetLook:
         ratios.append(t("set.aperture_both", f=both))
     details = ((row.name, ", ".join(filter(None, (row.ratio, row.share, row.detail)))) for row in rows)
     ratios += [t("lights.value", label=name, value=said) for name, said in details if said]
-    findings = tuple(finding_look(shot, one, number) for number, one in enumerate(shot.findings))
+    findings = tuple(finding_look(shot, one, number) for number, one in enumerate(finding_lines(shot.findings)))
     note = shot.findings_error or ("" if findings or not _metered(rows) else t("set.no_findings"))
     return SetLook(
         shot.setup.name, second, rows, tuple(ratios), aperture, over_text(chosen),
@@ -241,13 +242,16 @@ _PLACE = {"no_distance": "distance", "no_direction": "azimuth"}
 HEAD_LETTERS = 40
 
 
-def finding_look(shot: Shot, finding: Finding, number: int) -> FindingLook:
-    """Show one finding of the checks: its sentence, what to do, and the tap that begins to do it."""
+def finding_look(shot: Shot, line: Line, number: int) -> FindingLook:
+    """Show a line of the checks, about one light or several: its sentence, what to do, and the tap that begins to do it."""
+    finding, several = line.found[0], len(line.found) > 1
     severity = "retake" if finding.rank >= 3 else "corrected" if finding.rank >= 1 else "none"
     light_id = next((light.id for light in shot.lights if light.name == finding.light), "")
     act, label, field = "", "", ""
     action = finding.action.code if finding.action is not None else ""
-    if finding.kind in _AGAIN and light_id:
+    if finding.kind in _AGAIN and several:
+        act, label = "walk", t("set.meter")
+    elif finding.kind in _AGAIN and light_id:
         act, label = "meter", t("set.do_meter", name=finding.light)
     elif finding.kind in _PLACE and light_id:
         act, label, field = "place", t(f"set.do_{_PLACE[finding.kind]}", name=finding.light), _PLACE[finding.kind]
@@ -263,9 +267,10 @@ def finding_look(shot: Shot, finding: Finding, number: int) -> FindingLook:
         else:
             act, label = "together", t("set.sum")
     # A bare action is what the button beside it does.
-    bare = not finding.to_do or finding.to_do.code == "do"
-    todo = t(f"set.todo_{act}" if act else "set.todo_none", name=finding.light) if bare else finding.advice
-    title = finding.text
+    to_do = line.to_do if several else finding.to_do
+    bare = not to_do or to_do.code == "do"
+    todo = t(f"set.todo_{act}" if act else "set.todo_none", name=", ".join(one.light for one in line.found)) if bare else str(to_do)
+    title = str(line.said)
     head = _sum_head(finding) or _cut(title)
     return FindingLook(f"{number}", title, todo, severity, act, label, light_id, field, head)
 

@@ -152,7 +152,8 @@ def test_a_distance_said_afterwards_supersedes_without_a_pop(session: Session, p
     assert session.walk.waiting.held_off_m is None
     assert session.undo().id == after.id
     assert session.library.readings(session.setup.id) == [before]
-    assert str(session.restored) == "KEY: held off 20 cm is taken back; as before: distance not given"
+    # That no distance is given is said by the reading's own reason, behind it.
+    assert str(session.restored) == "KEY: held off 20 cm is taken back"
     assert session.walk.waiting.light_id == session.light("FILL").id
     session.held(0.1)
     session.undo()
@@ -189,7 +190,7 @@ def test_a_distance_that_was_put_right_is_taken_back_whole(session: Session, pop
         session.held(held_off_m, fill.light_id)
     session.undo()
 
-    assert str(session.restored) == "FILL: held off 20 cm is taken back; as before: distance not given"
+    assert str(session.restored) == "FILL: held off 20 cm is taken back"
     assert [(r.light_id, r.held_off_m) for r in session.library.readings(session.setup.id)] == [
         (fill.light_id, None), (key.light_id, 0.1)
     ]

@@ -18,9 +18,8 @@ from meterlink.cli.frame import add_setup_option, open_set
 from meterlink.errors import NotInLibrary, UsageError
 from meterlink.metering.session import Session
 from meterlink.words.actions import Do
-from meterlink.words.language import say
-from meterlink.words.sentences import value_text
-from meterlink.words.told import put, told
+from meterlink.words.sentences import held_words, value_text
+from meterlink.words.told import all_of, told
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -45,8 +44,8 @@ def run(args: argparse.Namespace) -> None:
                 do=Do("meter", light=light.name), light=light.name,
             )
         session.held(held_off_m, light.id)
-        said = say("distance not given") if held_off_m is None else put("held off {length:length}", length=held_off_m)
-        print(f"{light.name}: {said}{value_now(session, light.id)}")
+        said = held_words(session.view().state(light.id), held_off_m)
+        print(f"{all_of(light.name, said, by=': ')}{value_now(session, light.id)}")
 
 
 def value_now(session: Session, light_id: str | None) -> str:

@@ -12,6 +12,7 @@ from meterlink.metering.nearness import typed_against_measured
 from meterlink.records import Light, Purpose, Reading
 from meterlink.records.placement_rules import check_held_off
 from meterlink.words.actions import Do
+from meterlink.words.sentences import held_words
 from meterlink.words.told import NOTHING, told
 
 
@@ -145,9 +146,9 @@ class Amended(AnyOrderWalk):
             for i, request in enumerate(self.walk.requests):
                 if i not in self.walk.served and (request.light_id, request.held_off_m) == (last.light_id, last.held_off_m):
                     self.walk.requests[i] = request._replace(held_off_m=before.held_off_m)
-        distances = last.held_off_m, before.held_off_m
-        was, now = (told("not_held_off") if one is None else told("held_off", length=one) for one in distances)
-        self.restored = told("distance_back", light=self._name(last.light_id), was=was, now=now)
+        was, now = held_words(None, last.held_off_m), held_words(self.view().state(last.light_id), before.held_off_m)
+        back = told("distance_back", light=self._name(last.light_id), was=was)
+        self.restored = told("distance_back_to", back=back, now=now) if now else back
         return last
 
     def reassign(self, name: str) -> tuple[Reading, Light | None]:

@@ -10,7 +10,7 @@ from meterlink.photometry.series import format_f_number
 from meterlink.records import Calibration, Reading
 from meterlink.tables.ratios import reading_f
 from meterlink.words.language import with_decimal_sign
-from meterlink.words.told import NOTHING, Told, all_of, told
+from meterlink.words.told import NOTHING, Told, all_of, tells, told
 
 
 def value_text(view: JudgedSet, value: float, reading: Reading) -> str:
@@ -25,6 +25,14 @@ def level(value_lx: float, calibration: Calibration | None, range_index: int) ->
     """The light now; what the range cannot resolve is only said to be less."""
     least = resolution_lx(calibration, range_index)
     return told("level", lx=value_lx) if value_lx >= least else told("level_below", lx=least)
+
+
+def held_words(state: LightState | None, held_off_m: float | None) -> Told:
+    """How far off the dome is held; nothing where the light's own reason says already that nobody gave that."""
+    if held_off_m is not None:
+        return told("held_off", length=held_off_m)
+    unsaid = state is None or state.judged is None or not tells(state.judged.said, "reach_assumed", "both_assumed")
+    return told("not_held_off") if unsaid else NOTHING
 
 
 def _blame(view: JudgedSet) -> Told:

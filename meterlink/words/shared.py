@@ -1,4 +1,4 @@
-"""What terminal and page write alike: a row of the ratio table; and what several lights share, said once:
+"""What terminal, app and page write alike: a row of the ratio table; and what several lights share, said once:
 ``distance not given, 0–6 cm toward the light assumed: HAIR, RIM, BG``.
 """
 
@@ -33,9 +33,15 @@ NEAR = "reach"
 class Line(NamedTuple):
     """One thing found, about one light or several."""
 
-    rank: float
+    found: tuple[Finding, ...]
+    """Whose line this is: several where lights share it."""
     said: Told
     to_do: Told
+
+    @property
+    def rank(self) -> float:
+        """How bad the worst of them is."""
+        return self.found[0].rank
 
 
 def known(value: float | None, form: str) -> str:
@@ -96,17 +102,17 @@ def finding_lines(findings: Sequence[Finding]) -> list[Line]:
         if one.kind not in (*TOGETHER, NEAR) or len(alike) < 2:
             if lines and one.to_do and str(lines[-1].to_do) == str(one.to_do):
                 lines[-1] = lines[-1]._replace(to_do=NOTHING)
-            lines.append(Line(one.rank, one.said, one.to_do))
+            lines.append(Line((one,), one.said, one.to_do))
         elif one is alike[0]:
-            lines.append(_of_several(one, alike))
+            lines.append(_of_several(alike))
     return lines
 
 
-def _of_several(first: Finding, alike: Sequence[Finding]) -> Line:
-    names = tuple(each.light for each in alike)
+def _of_several(alike: Sequence[Finding]) -> Line:
+    first, names = alike[0], tuple(each.light for each in alike)
     if first.kind != NEAR:
         do = told("do", do=Do(TOGETHER[first.kind], lights=names, light=names[0]))
-        return Line(first.rank, told(f"shared_{first.kind}", lights=names), do)
+        return Line(tuple(alike), told(f"shared_{first.kind}", lights=names), do)
     each = tuple(told("near_each", light=one.light, good_cm=centimetres(one.numbers["good_m"])) for one in alike)
     do = told("shared_near_do", each=each, do=Do("say_held", light=names[0], held="5cm"))
-    return Line(first.rank, told("shared_near", lights=names, reach_m=first.said.values["reach_m"]), do)
+    return Line(tuple(alike), told("shared_near", lights=names, reach_m=first.said.values["reach_m"]), do)

@@ -80,6 +80,12 @@ def _again(value: Any, family: str) -> Any:
     return told_again(value, family) if kept else tuple(map(translated, map(str, value)))
 
 
+def tells(said: Told, *codes: str) -> bool:
+    """Whether something said is, or has in it, one of these codes."""
+    inner = (one for value in said.values.values() for one in (value if type(value) is tuple else (value,)))
+    return said.code in codes or any(isinstance(one, Told) and tells(one, *codes) for one in inner)
+
+
 def all_of(*parts: object, by: str = "; ") -> Told:
     """Return several things said one after the other; empty ones are left out."""
     kept = tuple(part for part in parts if part)

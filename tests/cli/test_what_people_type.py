@@ -253,6 +253,18 @@ def test_undo_takes_a_distance_back_that_was_said_last(small_set: Run) -> None:
     assert small_set("undo").out.startswith("taken back: KEY f/")
 
 
+def test_that_no_distance_is_given_is_said_once(small_set: Run) -> None:
+    """The reading's own reason says it: neither taking a distance back nor saying that it is not known says it as well."""
+    small_set("light", "move", "KEY", "--distance", "1.2m")
+    small_set("meter", "KEY", "--sensor", "sim:?every=0.9")
+    small_set("held", "KEY", "20cm")
+    undone, unsaid = small_set("undo").out, small_set("held", "KEY", "--not-given").out
+
+    assert undone.startswith("KEY: held off 20 cm is taken back: f/")
+    assert unsaid.startswith("KEY: f/")
+    assert [text.count("not given") for text in (undone, unsaid)] == [1, 1]
+
+
 def test_undo_says_what_counts_again(small_set: Run) -> None:
     """A reassigned pop taken back: both lights read what they read before, and nothing is to be metered."""
     small_set("meter", "KEY@0cm", "FILL@0cm", "--sensor", "sim:")

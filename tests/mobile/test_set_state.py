@@ -10,6 +10,7 @@ import pytest
 from meterlink.checks.findings import Finding
 from meterlink.words.actions import Do
 from meterlink.words.language import spoken_in
+from meterlink.words.shared import finding_lines
 from meterlink.words.told import Told, told
 from mobile import set_state as state
 from mobile.desk import Shot
@@ -162,7 +163,8 @@ def test_a_finding_has_a_shape_words_without_commands_and_a_tap(
     """Each finding of the checks is shown with what to do, and the tap that begins to do it."""
     shot = metered(2).desk.shot
 
-    shown = state.finding_look(shot, Finding(kind, rank, light, told("note", note="what was seen"), advice, {}), 0)
+    (line,) = finding_lines([Finding(kind, rank, light, told("note", note="what was seen"), advice, {})])
+    shown = state.finding_look(shot, line, 0)
 
     assert (shown.severity, shown.act) == (severity, act)
     assert shown.todo
@@ -171,17 +173,28 @@ def test_a_finding_has_a_shape_words_without_commands_and_a_tap(
 
 
 def test_every_finding_of_a_real_set_is_shown_worst_first(metered) -> None:
-    """As many as the checks make, in their order, none with a command of the command line in it."""
+    """As many as the terminal prints, in their order, none with a command of the command line in it."""
     one = placed(metered)
     one.desk.move_light(one.id_of("FILL"), distance_m=1.2)
 
     shot = one.desk.shot
     shown = state.set_look(shot)
 
-    assert len(shown.findings) == len(shot.findings) > 0
+    assert [card.title for card in shown.findings] == [str(line.said) for line in finding_lines(shot.findings)]
     assert shown.findings[0].severity == "retake"
     assert not any("meterlink " in f.title + f.todo for f in shown.findings)
     assert not any("meterlink " in note for note in shown.notes)
+
+
+def test_what_several_lights_share_is_one_card_as_in_the_terminal(metered) -> None:
+    """Three lights not metered yet, whose direction nobody gave: two cards, and a walk through all of them."""
+    one = metered(3)
+    shown = state.set_look(one.desk.shot)
+
+    assert [card.act for card in shown.findings] == ["walk", "place"]
+    assert all("KEY, FILL, HAIR" in card.title for card in shown.findings)
+    assert "KEY, FILL, HAIR" in shown.findings[1].todo
+    assert shown.findings_line.startswith("2 findings")
 
 
 def test_a_shutter_beyond_the_sync_speed_is_said_where_the_camera_stands(metered) -> None:
@@ -227,7 +240,8 @@ def test_the_line_of_findings_says_the_sum_in_few_words(metered, stops: float, d
     said = told("sum_less", stops=stops, u95=2 * doubt)
     numbers = {"residual_stops": stops, "u_residual_stops": doubt}
 
-    shown = state.finding_look(placed(metered).desk.shot, Finding("sum", 3.2, "", said, said, numbers), 0)
+    (line,) = finding_lines([Finding("sum", 3.2, "", said, said, numbers)])
+    shown = state.finding_look(placed(metered).desk.shot, line, 0)
 
     assert shown.head == head if head else "the sum" not in shown.head
 

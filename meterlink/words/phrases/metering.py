@@ -66,7 +66,8 @@ PHRASES: dict[str, str] = {
     "pop_of": "pop {pop} of {pops}",
     "held_off": "held off {length:length}",
     "not_held_off": "distance not given",
-    "distance_back": "{light}: {was} is taken back; as before: {now}",
+    "distance_back": "{light}: {was} is taken back",
+    "distance_back_to": "{back}; as before: {now}",
     "lx": "{value:lx}",
     "lxs": "{value:lxs}",
     # in any order
