@@ -177,6 +177,9 @@ def _disagreement(check: SumCheck, top: Suspect, view: JudgedSet) -> Told:
     parts = []
     if check.residual_stops is not None and top.cause == DIAL and abs(check.residual_stops) <= 2 * check.u_stops:
         parts.append(told("borne_out"))
+    elif check.residual_stops is not None and check.unread:
+        without = tuple(check.names[one] for one in check.unread)
+        parts.append(told("sum_less_unread", stops=check.residual_stops, u95=2 * check.u_stops, without=without))
     elif check.residual_stops is not None:
         code = "sum_less" if check.residual_stops < 0 else "sum_more"
         parts.append(told(code, stops=check.residual_stops, u95=2 * check.u_stops))
@@ -259,9 +262,9 @@ def predicted_apart(view: JudgedSet) -> Iterable[Finding]:
 
 @register
 def sum_hint(view: JudgedSet) -> Iterable[Finding]:
-    """Why there is no sum check yet, when there could be one."""
+    """Why there is no sum check yet, when there could be one; nothing where what there is speaks against a reading already."""
     front = [one for one in view.lights if one.light.role not in OWN_POINT_ROLES and one.reading is not None]
-    if view.check.refusal and len(front) > 1:
+    if view.check.refusal and not view.check.alarm and len(front) > 1:
         said, do = told("not_cross_checked", why=view.check.refusal), told("sum_missing_do", do=Do("meter_together"))
         yield Finding("sum_missing", NOTE + 0.5, "", said, do, {})
 

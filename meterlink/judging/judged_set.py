@@ -62,6 +62,9 @@ class SumCheck(NamedTuple):
     names: dict[str, str]
     """Names of the lights by id."""
     fired: tuple[str, ...] = ()
+    """Ids of the lights that were added up."""
+    unread: tuple[str, ...] = ()
+    """Ids of lights that fired with them and could not be: what they gave comes on top."""
     refusal: Told = NOTHING
 
     @property

@@ -14,13 +14,14 @@ by a prediction or by firing it again, not by the sum.
 from __future__ import annotations
 
 from math import log, log2, sqrt
+from typing import NamedTuple
 
-from meterlink.judging.aim import carried_to_camera
+from meterlink.judging.aim import Carried, carried_to_camera
 from meterlink.judging.case import case_of, change_of
 from meterlink.judging.evidence import weigh_ways
 from meterlink.judging.habit import Habit, habits, place_of
 from meterlink.judging.judged_set import JudgedSet, LightState, SumCheck, value_of
-from meterlink.judging.likelihood import Member, Together
+from meterlink.judging.likelihood import Member, Scene, Together
 from meterlink.judging.members import Witness, witness_of
 from meterlink.judging.next_pop import next_pop
 from meterlink.judging.verdict import repeat_u_stops
@@ -34,15 +35,18 @@ _LN2 = log(2.0)
 def sum_check(view: JudgedSet) -> SumCheck:
     """Return how well the lights add up, whom to suspect and what to fire next.
 
-    The set's predictions and superseded readings are weighed with it; without a pop of all lights they alone are.
+    The set's predictions and superseded readings are weighed with it; without a pop of all lights they alone are.  A pop in which
+    a light fired that cannot be added up counts where the others alone claim more than it gave: that light only added to it.
     """
     names = {state.light.id: state.light.name for state in view.lights}
-    pops, refusal = current_pops(view)
-    states = _states(view, pops)
-    witnesses, why = _witnesses(view, states, pops)
-    refusal = refusal or why
-    if refusal:
-        pops = []
+    found, refusal = current_pops(view)
+    states = _states(view, found)
+    carried = {state.light.id: _to_camera(state, view) for state in states}
+    pops = [_Pop(pop, _lacks(pop, states, carried)) for pop in found]
+    witnesses = _witnesses(view, states, carried)
+    refusal = refusal or next((why for pop in pops for why in pop.lacks.values()), NOTHING)
+    pops = [pop for pop in pops if not pop.lacks or _claims_more(view, pop, states, witnesses)]
+    if not pops:
         witnesses = [one for one in witnesses if one.prediction is not None or one.again]
     ways, failed = _ways(view, pops, states, witnesses)
     if not witnesses:
@@ -51,22 +55,32 @@ def sum_check(view: JudgedSet) -> SumCheck:
     members, sums = ways[-1]
     suggestion = next_pop(members, sums, weighing) if weighing.alarm else None
     # Of several pops of several lights the one that fits worst is spoken of.
-    apart = zip(weighing.residuals, weighing.u_residuals, sums, strict=True)
-    residual, u, worst = max(apart, key=lambda one: abs(one[0]) / one[1], default=(None, 0.0, None))
-    return SumCheck(residual, u, weighing, suggestion, names, worst.lit if worst else (), refusal or failed)
+    apart = zip(weighing.residuals, weighing.u_residuals, sums, pops if sums else (), strict=True)
+    residual, u, worst, pop = max(apart, key=lambda one: abs(one[0]) / one[1], default=(None, 0.0, None, None))
+    fired, unread = worst.lit if worst else (), tuple(pop.lacks) if pop else ()
+    return SumCheck(residual, u, weighing, suggestion, names, fired, unread, refusal or failed)
+
+
+class _Pop(NamedTuple):
+    """A pop of several lights."""
+
+    reading: Reading
+    lacks: dict[str, Told]
+    """Lights that fired in it and cannot be part of the sum, with the reason why."""
 
 
 def _ways(
-    view: JudgedSet, pops: list[Reading], states: list[LightState], witnesses: list[Witness]
+    view: JudgedSet, pops: list[_Pop], states: list[LightState], witnesses: list[Witness]
 ) -> tuple[list[tuple[list[Member], list[Together]]], Told]:
     """Members and sums under each habit of holding the dome (one where all is declared), and why a sum cannot be taken, if so."""
-    unsaid = any(one.undeclared for one in witnesses) or any(pop.held_off_m is None for pop in pops)
+    unsaid = any(one.undeclared for one in witnesses) or any(pop.reading.held_off_m is None for pop in pops)
     ways, failed = [], NOTHING
     for habit in habits(view.settings) if unsaid else habits(view.settings)[-1:]:
         members = [one.under(habit) for one in witnesses]
         sums = []
         for pop in pops:
-            brought = brought_to_face(pop, states, members, view, habit)
+            parts = [state for state in states if state.light.id not in pop.lacks]
+            brought = brought_to_face(pop.reading, parts, members, view, habit)
             if brought is None:
                 failed = told("sum_nowhere")
             else:
@@ -78,44 +92,56 @@ def _ways(
     return ways, failed
 
 
+def _claims_more(view: JudgedSet, pop: _Pop, states: list[LightState], witnesses: list[Witness]) -> bool:
+    """Whether the lights that can be added up claim more than the pop gave (k=2), however the dome was held."""
+    for members, sums in _ways(view, [pop], states, witnesses)[0]:
+        _, residuals, u_residuals = Scene(members, sums).likelihood(None, 0.0)
+        if not any(stops < -2 * u for stops, u in zip(residuals, u_residuals, strict=True)):
+            return False
+    return True
+
+
 def _states(view: JudgedSet, pops: list[Reading]) -> list[LightState]:
     """Lights that take part: those that fired, reflectors that they feed, and others that have a reading."""
-    lit = {one for pop in pops for one in pop.lit}
-    result = []
-    for state in view.lights:
-        fed = state.light.source_light_id in lit if state.light.source_light_id else False
-        if state.light.id in lit or fed or state.reading is not None:
-            result.append(state)
-    return result
+    return [state for state in view.lights if state.reading is not None or any(_fired(state, pop) for pop in pops)]
 
 
-def _witnesses(view: JudgedSet, states: list[LightState], pops: list[Reading]) -> tuple[list[Witness], Told]:
-    """Lights of the weighing, and why the sum cannot be taken, if so."""
-    lit = {one for pop in pops for one in pop.lit}
-    why = NOTHING
-    witnesses = []
+def _fired(state: LightState, pop: Reading) -> bool:
+    """Whether a light gave light in a pop of several: its own, or what it reflects."""
+    return state.light.id in pop.lit or (state.light.source_light_id or "") in pop.lit
+
+
+def _to_camera(state: LightState, view: JudgedSet) -> Carried | None:
+    """What carries a light's reading to the aim at the camera; None when that is not known."""
+    if state.reading is None or state.judged is None or state.judged.corrected is None:
+        return None
+    return carried_to_camera(state.reading, state.placement, view.settings)
+
+
+def _witnesses(view: JudgedSet, states: list[LightState], carried: dict[str, Carried | None]) -> list[Witness]:
+    """Lights of the weighing."""
+    found = []
     for state in states:
-        fired = state.light.id in lit or (state.light.source_light_id or "") in lit
-        carried = None
-        if state.reading is not None and state.judged is not None and state.judged.corrected is not None:
-            carried = carried_to_camera(state.reading, state.placement, view.settings)
-        if fired and not why:
-            why = _missing(state, pops, carried is None)
-        to_camera = (carried.stops, carried.u_stops) if carried else (0.0, 0.0)
-        witness = witness_of(state, view, view.predictions.get(state.light.id), to_camera)
-        if witness is not None:
-            witnesses.append(witness)
-    return witnesses, why
+        to_camera = carried[state.light.id]
+        way = (to_camera.stops, to_camera.u_stops) if to_camera else (0.0, 0.0)
+        found.append(witness_of(state, view, view.predictions.get(state.light.id), way))
+    return [one for one in found if one is not None]
 
 
-def _missing(state: LightState, pops: list[Reading], no_direction: bool) -> Told:
+def _lacks(pop: Reading, states: list[LightState], carried: dict[str, Carried | None]) -> dict[str, Told]:
+    """Lights that fired in a pop and cannot be part of its sum, and why."""
+    found = {one.light.id: _missing(one, pop, carried[one.light.id] is None) for one in states if _fired(one, pop)}
+    return {light_id: why for light_id, why in found.items() if why}
+
+
+def _missing(state: LightState, pop: Reading, no_direction: bool) -> Told:
     """Why a light that fired cannot be part of the sum."""
     name = state.light.name
     if state.reading is None or state.judged is None or state.expected:
         return told("sum_not_metered", light=name)
     if state.judged.corrected is None:
         return told("sum_not_at_point", light=name, reason=state.judged.said)
-    if state.reading.receptor != pops[0].receptor or state.reading.kind != pops[0].kind:
+    if state.reading.receptor != pop.receptor or state.reading.kind != pop.kind:
         return told("sum_unlike", light=name)
     if no_direction:
         return told("sum_no_direction", light=name)
@@ -171,13 +197,11 @@ def brought_to_face(
     held, u_held = place_of(pop, settings, habit)
     toward = pop.held_off_toward if pop.held_off_toward != "light" and pop.held_off_m is not None else "camera"
     by_id = {member.light_id: member for member in members}
-    lit = set(pop.lit)
     at_dome = at_face = square = direction2 = moved = 0.0
     names = []
     for state in states:
         member = by_id.get(state.light.id)
-        fed = (state.light.source_light_id or "") in lit
-        if member is None or state.placement is None or not (state.light.id in lit or fed):
+        if member is None or state.placement is None or not _fired(state, pop):
             continue
         names.append(state.light.id)
         part = 2.0 ** (member.value + member.to_camera) * (0.5 if member.shadowed else 1.0)

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from small_sets import all_at_once, hot, light, placed, read, seen, view
 
+from meterlink.checks.findings import findings
 from meterlink.judging.aim import carried_to_camera
 from meterlink.judging.evidence import Weighing, weigh_ways
 from meterlink.judging.judged_set import JudgedSet
@@ -177,6 +178,44 @@ def test_refuses_unlike_things(change: dict[str, Any], words: str) -> None:
     assert words in str(check.refusal)
     assert check.residual_stops is None
     assert "\n" not in str(check.refusal)
+
+
+HAIR = placed(2, azimuth_deg=60.0, shape="point", width_m=None)
+
+
+@pytest.mark.parametrize(
+    ("factor", "lit", "said"),
+    [
+        (0.5, (0, 1), True), (0.7, (0, 1), True), (0.98, (0, 1), False), (1.6, (0, 1), False),
+        (0.6, (0, 1, 2), True), (1.3, (0, 1, 2), False),
+    ],
+)
+def test_light_only_adds_to_what_is_known(factor: float, lit: tuple[int, ...], said: bool) -> None:
+    """A pop of all lights that gave less than those that were read claim speaks against them, though the last one was not read."""
+    given = {0: 160.0, 1: 80.0}
+    known = {i: given[i] for i in lit[:-1]}
+    pops = [*(read(i, value) for i, value in known.items()), all_at_once(together_of(known) * factor, lit)]
+    seen_all = view([*LIGHTS, light(2, "HAIR")][: len(lit)], [KEY, FILL, HAIR][: len(lit)], pops)
+    check, found = seen_all.check, {one.kind: one for one in findings(seen_all)}
+
+    assert check.alarm is said
+    assert check.refusal.code == "sum_not_metered"
+    assert ("sum" in found, "sum_missing" in found) == (said, not said and len(known) > 1)
+    if said:
+        assert check.residual_stops == pytest.approx(math.log2(factor), abs=0.03)
+        assert check.unread == (f"l{lit[-1]}",)
+        assert f"{'HAIR' if len(lit) > 2 else 'FILL'} not even counted" in str(found["sum"].said)
+        assert found["sum"].to_do.code in ("alone_again", "together_again", "all_but")
+        assert seen_all.blamed is not None
+
+
+def test_a_pop_of_lights_that_were_all_read_counts_beside_one_that_was_not() -> None:
+    """Key and fill fired together speak against the key, though all three fired together and the third has no reading yet."""
+    pops = [all_at_once(together_of({0: 160.0, 1: 80.0}), (0, 1), order=8), all_at_once(600.0, (0, 1, 2))]
+    seen_all = view([*LIGHTS, light(2, "HAIR")], [KEY, FILL, HAIR], [read(0, 160.0 * hot(KEY, 0.3)), read(1, 80.0), *pops])
+
+    assert seen_all.blamed is not None
+    assert (seen_all.blamed.light_id, seen_all.check.unread) == ("l0", ())
 
 
 def test_undeclared_reach_of_the_common_pop_is_allowed_for() -> None:

@@ -17,6 +17,8 @@ PHRASES: dict[str, str] = {
     "not_metered": "{light} has not been metered",
     # the pop of all lights, and what was given before
     "sum_less": "all lights together give {stops:size2} ± {u95:u} stop less than the sum of each alone",
+    "sum_less_unread":
+        "all lights together give {stops:size2} ± {u95:u} stop less than the sum of each alone, {without:and} not even counted",
     "sum_more": "all lights together give {stops:size2} ± {u95:u} stop more than the sum of each alone",
     "was_expected": "{light} was expected within ± {u95:.1f} stop from {past}",
     "the_sum_pop": "the pop of all lights",
