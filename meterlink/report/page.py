@@ -20,7 +20,7 @@ from meterlink.report.plan import plan, side
 from meterlink.tables.compare import fact_words, key_words
 from meterlink.tables.ratios import RatioRow, RatioTable, ratio_table
 from meterlink.words.actions import Do
-from meterlink.words.language import Place, language, marked, say, say_for, spoken_for, translated
+from meterlink.words.language import Place, language, marked, say, say_for, spoken_for, translated, unbroken
 from meterlink.words.placed import direction_text, distance_text, place_text, source_text
 from meterlink.words.shared import RANKS, UNKNOWN, finding_lines, row_texts
 from meterlink.words.told import put, written
@@ -134,8 +134,8 @@ TURNING = dict.fromkeys([*range(0x202A, 0x202F), *range(0x2066, 0x206A), 0x200E,
 
 
 def _plain(value: Any) -> Any:
-    """Take the marks of direction out of a text that goes on the page."""
-    return value if type(value) is not str or value.isascii() else value.translate(TURNING)
+    """Take the marks of direction out of a text that goes on the page, and keep on one line what belongs together."""
+    return unbroken(value.translate(TURNING)) if type(value) is str else value
 
 
 def camera_facts(view: JudgedSet, table: RatioTable) -> list[tuple[str, str]]:

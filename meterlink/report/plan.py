@@ -12,7 +12,6 @@ from math import cos, hypot, radians, remainder
 from textwrap import wrap
 from typing import NamedTuple
 
-from meterlink import units
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.photometry import geometry
 from meterlink.records import Light, Placement, Setup
@@ -140,7 +139,7 @@ def plan(view: JudgedSet) -> Drawing:
     _face(drawing, frame, labels, (0.0, 1.0))
     _left_out(drawing, view, labels)
     for one, at in zip(lights, marks, strict=True):
-        where = f"{written(one.placement.distance_m, 'length')}, {units.format_angle(one.placement.azimuth_deg or 0.0)}"
+        where = f"{written(one.placement.distance_m, 'length')}, {written(one.placement.azimuth_deg, 'azimuth')}"
         outward = (one.at_m[0], one.at_m[2] - one.point_m)
         labels.place(at, [Line(short(one.light.name), 8.5, INK), Line(where, 7, "#5a5a5a")], 13, outward)
     return drawing
@@ -267,8 +266,8 @@ def side(view: JudgedSet) -> Drawing:
     _face(drawing, frame, labels, (1.0, 0.0))
     _camera_from_the_side(drawing, frame.at(camera, -lens), labels)
     for one, at in zip(lights, marks, strict=True):
-        name = f"{short(one.light.name)} {units.format_angle(one.placement.elevation_deg or 0.0)}"
-        labels.place(at, [Line(name, 7.5, INK)], 9, (one.at_m[2] - one.point_m, -one.at_m[1] - 0.01))
+        elevation = f" {written(one.placement.elevation_deg, 'elevation')}" if one.placement.elevation_deg else ""
+        labels.place(at, [Line(short(one.light.name) + elevation, 7.5, INK)], 9, (one.at_m[2] - one.point_m, -one.at_m[1] - 0.01))
     return drawing
 
 

@@ -142,8 +142,8 @@ def _place(p: Placement) -> Said:
     return [
         (marked("source"), _source(p)),
         (marked("distance"), _length(p.distance_m)),
-        (marked("azimuth"), _angle(p.azimuth_deg)),
-        (marked("elevation"), _angle(p.elevation_deg)),
+        (marked("azimuth"), _angle(p.azimuth_deg, "as_azimuth")),
+        (marked("elevation"), _angle(p.elevation_deg, "as_elevation")),
         (marked("power"), _figure(p.power_text)),
         (marked("feathered by"), _angle(p.feather_deg)),
         (marked("recess"), _length(p.recess_m)),
@@ -170,8 +170,11 @@ def _length(value: float | None) -> Told:
     return NONE if value is None else told("as_length", value=value)
 
 
-def _angle(value: float | None) -> Told:
-    return NONE if value is None else told("note", note=units.format_angle(value))
+def _angle(value: float | None, code: str = "") -> Told:
+    """An angle in words (``code``) where it has some, else as a number."""
+    if value is None:
+        return NONE
+    return told(code, value=value) if code else told("note", note=units.format_angle(value))
 
 
 def _from_key(view: JudgedSet) -> dict[str, float]:

@@ -172,8 +172,11 @@ def with_decimal_sign(number: str) -> str:
     return number.translate(_SWAPPED) if language() in DECIMAL_COMMA else number
 
 
-_TOGETHER = re.compile("(?<=[0-9±]) (?=(?:±|[0-9]|cm|mm|m|lx|lx·s|s|%|K|stops?|Blenden?)(?![a-zäöü]))")
-"""A number and its unit, or its uncertainty, stay on one line."""
+_TOGETHER = re.compile(
+    "(?<=[0-9±×]) (?=(?:[±×]|[−+-]?[0-9]|cm|mm|m|in|ft|k?lx|lx·s|ms|s|%|K|J|stops?|Blenden?)(?![a-zäöü]))"
+    "|(?<=[0-9]°) (?=[a-z])|(?<=ISO) (?=[0-9])"
+)
+"""A number and its unit, side, uncertainty, tenths or second size stay on one line."""
 
 
 def unbroken(text: str) -> str:

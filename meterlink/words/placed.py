@@ -22,11 +22,8 @@ def direction_text(azimuth_deg: float | None, elevation_deg: float | None) -> st
     """``40° right, 30° up`` as the camera sees it."""
     if azimuth_deg is None:
         return say("direction not given")
-    side = say("{x:.0f}° right" if azimuth_deg > 0 else "{x:.0f}° left", x=abs(azimuth_deg))
-    parts = [say("camera axis") if abs(azimuth_deg) < 0.5 else side]
-    if elevation_deg:
-        parts.append(say("{x:.0f}° up" if elevation_deg > 0 else "{x:.0f}° down", x=abs(elevation_deg)))
-    return ", ".join(parts)
+    azimuth = written(azimuth_deg, "azimuth")
+    return f"{azimuth}, {written(elevation_deg, 'elevation')}" if elevation_deg else azimuth
 
 
 def distance_text(placement: Placement, imperial: bool = False, point: str = FACE) -> str:

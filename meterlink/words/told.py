@@ -6,11 +6,12 @@
     "{light} is {stops:stops_word} over"      told("over", light="KEY", stops=0.31)
 
 How a value is written, beside the usual formats: ``length`` and ``cm`` (metres in), ``stops`` and ``stops2`` (signed),
-``size`` and ``size2`` (stops without their sign), ``stops_word`` (``1.6 stops``), ``signed_word`` (``+1.6 stops``), ``u`` (an
-uncertainty, at least 0.1), ``lx``, ``lxs``, ``f``, ``figure`` (an f-number or a power that is text already, also as somebody
-typed it), ``shutter`` (``1/125 s``), ``duration``, ``iso``, ``ratio`` (``3:1``), ``mm``, ``date`` (seconds since 1970
-in), ``megabytes``, the names of a ``point``, ``movement``, ``role`` or ``receptor``; several values by ``,`` ``;`` ``and``
-``or``.  A value may itself be told, or an action.
+``size`` and ``size2`` (stops without their sign), ``stops_word`` (``1.6 stops``), ``signed_word`` (``+1.6 stops``), ``u``
+(an uncertainty, at least 0.1), ``azimuth`` and ``elevation`` (``40° right``, ``30° up``; degrees in), ``lx``, ``lxs``,
+``f``, ``figure`` (an f-number or a power that is text already, also as somebody typed it), ``shutter`` (``1/125 s``),
+``duration``, ``iso``, ``ratio`` (``3:1``), ``mm``, ``date`` (seconds since 1970 in), ``megabytes``, the names of a
+``point``, ``movement``, ``role`` or ``receptor``; several values by ``,`` ``;`` ``and`` ``or``.
+A value may itself be told, or an action.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Mapping
 from functools import partial
+from math import remainder
 from typing import Any, NamedTuple
 
 from meterlink import units
@@ -120,6 +122,20 @@ def _with_unit(size: str, stops: float) -> str:
     return say_count("{size} stop", "{size} stops", 1 if abs(stops) < 1.05 else 2, size=size)
 
 
+def _azimuth(azimuth_deg: float) -> str:
+    """``40° right`` as the camera sees it; ``behind`` is straight behind the point."""
+    turned = remainder(azimuth_deg, 360.0)
+    if abs(turned) < 0.5:
+        return say("camera axis")
+    if abs(turned) >= 179.5:
+        return say("behind")
+    return say("{x:.0f}° right" if turned > 0 else "{x:.0f}° left", x=abs(turned))
+
+
+def _elevation(elevation_deg: float) -> str:
+    return say("{x:.0f}° down" if elevation_deg < 0 else "{x:.0f}° up", x=abs(elevation_deg))
+
+
 _KINDS: dict[str, Callable[[Any], str]] = {
     "length": units.format_length,
     "cm": lambda m: f"{m * 100:.0f} cm" if m >= 0.01 else f"{m * 1000:.0f} mm",
@@ -129,6 +145,8 @@ _KINDS: dict[str, Callable[[Any], str]] = {
     "size2": lambda stops: f"{abs(stops):.2f}",
     "stops_word": lambda stops: _with_unit(f"{abs(stops):.1f}", stops),
     "signed_word": lambda stops: _with_unit(units.format_stops(stops), stops),
+    "azimuth": _azimuth,
+    "elevation": _elevation,
     "duv": lambda duv: units.format_stops(duv, 4),
     "u": lambda stops: f"{max(0.1, round(stops, 1)):.1f}",
     "lx": units.format_illuminance,

@@ -41,6 +41,15 @@ def test_a_moved_light_is_said_with_both_places() -> None:
     ]
 
 
+def test_a_turned_light_is_said_by_its_sides() -> None:
+    """As in the list of lights, in the language in use."""
+    a, b = (view(LIGHTS, [placed(0, azimuth_deg=x, elevation_deg=y), placed(1)], []) for x, y in ((40.0, 30.0), (-140.0, -10.0)))
+
+    assert found(a, b) == [("KEY", "azimuth", "40° right", "140° left"), ("KEY", "elevation", "30° up", "10° down")]
+    use("de")
+    assert [one[2:] for one in found(a, b)] == [("40° rechts", "140° links"), ("30° oben", "10° unten")]
+
+
 def test_one_power_typed_in_two_ways_does_not_differ() -> None:
     """A blank within, or stops instead of a fraction: the dial stands where it stood; a third of a stop is a difference."""
     typed = [("1/16+0.6", -3.4), ("1/16 +0.6", -3.4), ("-3.4", -3.4), ("1/8", -3.0)]

@@ -20,6 +20,7 @@ from meterlink.report.labels import Labels, Line, short
 from meterlink.report.picture import SIDE_PX, TEXT_MAX, safe_picture, small_picture
 from meterlink.report.plan import ASSUMED_BACKDROP_M, lights_drawn, plan, side
 from meterlink.words.language import Place, use
+from meterlink.words.placed import direction_text
 from meterlink.words.told import put
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -214,6 +215,20 @@ def test_lights_that_are_not_drawn_are_named_below(five: Session, language: str)
         put("not drawn, no direction given: {lights:,}", lights=(key.name, hair.name)),
     ]
     assert foot[0].startswith("not drawn" if language == "en" else "nicht gezeichnet")
+
+
+def test_directions_are_said_as_in_the_lists(five: Session) -> None:
+    """Left, right, up, down, as ``light list`` has it: nobody has to know which side is minus; straight behind has none."""
+    key, fill, hair, *_ = five.lights()
+    five.move(key, distance_m=1.3, azimuth_deg=-140.0, elevation_deg=10.0)
+    five.move(fill, distance_m=0.8, azimuth_deg=220.0, elevation_deg=-15.0)
+    five.move(hair, distance_m=1.1, azimuth_deg=180.0, elevation_deg=0.0)
+    above, beside = ({one.text for one in drawn(five.view()).shapes if one.kind == "text"} for drawn in (plan, side))
+
+    assert {"1.30 m, 140° left", "80 cm, 140° left", "1.10 m, behind"} <= above
+    assert {"KEY 10° up", "FILL 15° down", "HAIR"} <= beside
+    said = [direction_text(one.placement.azimuth_deg, one.placement.elevation_deg) for one in five.view().lights[:3]]
+    assert said == ["140° left, 10° up", "140° left, 15° down", "behind"]
 
 
 def test_nothing_placed_draws_the_face_and_the_camera(five: Session) -> None:

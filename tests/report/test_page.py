@@ -119,6 +119,30 @@ def test_it_fits_a_phone(name: str, browser: Browser, request: pytest.FixtureReq
     assert display == "block"
 
 
+def test_a_name_and_its_value_stand_on_one_line(five: Session, browser: Browser) -> None:
+    """A few short facts of the camera: their list is no narrower than the page lets it be, and none breaks in the middle."""
+    five.library.revise_setup(five.setup._replace(details={"curtain_travel_s": 0.0032, "shutter_kind": "leaf"}))
+
+    high = browser.dom(
+        page_of(Session(five.library)),
+        "const lines = e => e.offsetHeight / parseFloat(getComputedStyle(e).lineHeight);"
+        "document.title = Math.max(...[...document.querySelectorAll('.know dt, .know dd')].map(lines))",
+    )
+    assert float(high) < 1.5
+
+
+def test_what_belongs_together_stays_on_one_line(five: Session) -> None:
+    """A number with its unit, side, tenths and uncertainty, a size with its second side: no line of the page ends between them."""
+    page = html.unescape(page_of(five))
+    kept = page.replace("\N{NO-BREAK SPACE}", "_")
+
+    assert re.search("rectangle 40_×_90_cm", kept)
+    assert re.search("1.00_m, 160°_left, 10°_down", kept)
+    assert re.search("f/[0-9.]+_[+]0[.][0-9]", kept)
+    assert re.search("±_0[.][0-9]_stop", kept)
+    assert not re.search("(?<=[0-9]) (?:cm|m|stops?|lx)\\b", re.sub("<svg.*?</svg>", "", page, flags=re.DOTALL))
+
+
 def test_a_set_without_readings_has_a_sheet(library: Library) -> None:
     """Nothing metered, nothing placed: the page still comes, with dashes and what to do."""
     session = make_set(library, 0, lambda i: "Empty", details={})
@@ -149,7 +173,7 @@ def test_what_was_looked_at_and_is_well_is_said_with_its_number(five: Session) -
     well = [one.text for one in five.answers()]
     assert well
 
-    page = html.unescape(page_of(five))
+    page = _read(page_of(five))
 
     assert [text for text in well if f"<p>{text}</p>" in page] == well
     assert "and well" not in sheet_html(five.view(), five.checks())
@@ -157,7 +181,7 @@ def test_what_was_looked_at_and_is_well_is_said_with_its_number(five: Session) -
 
 def test_what_was_noted_is_shown_with_its_unit(five: Session) -> None:
     """Facts of the rebuild in words: metres, millimetres, per cent."""
-    page = page_of(five)
+    page = _read(page_of(five))
 
     for shown in ("1.25 m", "85 mm", "18 %", "grey paper", "f/8", "stool on the taped cross", "potter", "two\nlines"):
         assert shown in page
@@ -188,8 +212,13 @@ def test_a_step_of_the_rebuild_says_all_that_builds_the_light(five: Session) -> 
         assert part in step
 
 
+def _read(page: str) -> str:
+    """What stands on the page, wherever its lines may end."""
+    return html.unescape(page).replace("\N{NO-BREAK SPACE}", " ")
+
+
 def _words(page: str) -> str:
-    return html.unescape(re.sub(r"<style>.*?</style>|<[^>]*>", " ", page, flags=re.DOTALL))
+    return _read(re.sub(r"<style>.*?</style>|<[^>]*>", " ", page, flags=re.DOTALL))
 
 
 def test_a_command_stands_only_where_the_square_is_explained(five: Session) -> None:

@@ -29,6 +29,8 @@ PHRASES: dict[str, str] = {
     "a_disk": "disk {size}",
     "a_rectangle": "rectangle {size}",
     "as_length": "{value:length}",
+    "as_azimuth": "{value:azimuth}",
+    "as_elevation": "{value:elevation}",
     "as_number": "{value:g}",
     "as_figure": "{value:figure}",
     "as_movement": "{value:movement}",
