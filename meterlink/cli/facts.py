@@ -137,8 +137,7 @@ def _words(text: str, key: str) -> str:
     plain = " ".join(text.split())
     if len(plain) > FACT_MAX:
         raise UnitError(
-            "{what} is too long: give at most {max_words} characters",
-            text, what=translated(key_words(key)), max_words=FACT_MAX,
+            "{what} is too long: give at most {max_words} characters", text, what=translated(key_words(key)), max_words=FACT_MAX
         )
     return plain
 

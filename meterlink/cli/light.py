@@ -51,8 +51,7 @@ def _emission(text: str) -> float:
     value = number(text)
     if not 0 <= value <= 200:
         raise UnitError(
-            "emission '{typed}' cannot be read: give the exponent of the cosine, 1 (diffuser) to 200",
-            text, typed=text[:20],
+            "emission '{typed}' cannot be read: give the exponent of the cosine, 1 (diffuser) to 200", text, typed=text[:20]
         )
     return value
 

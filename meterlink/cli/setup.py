@@ -110,8 +110,7 @@ def _filter_stops(text: str) -> float:
         stops = filter_stops(float(plain[:-1])) if plain.endswith("x") else units.parse_stops(plain, "filter", 20)
     except ValueError as error:
         raise UnitError(
-            "filter '{typed}' cannot be read: give a factor such as 4x, or stops such as 2",
-            text, typed=text[:20],
+            "filter '{typed}' cannot be read: give a factor such as 4x, or stops such as 2", text, typed=text[:20]
         ) from error
     if stops < 0:
         raise UnitError("filter '{typed}' would add light: give 0 stops or more", text, typed=text[:20])

@@ -66,8 +66,7 @@ def checked_name(name: str, what: str) -> str:
     """Return ``name`` when it can be a name.  Raises ``UsageError``: empty, too long, or with control characters."""
     if not name_key(name) or not name.isprintable():
         raise UsageError(
-            "{what} needs a name of printable characters, not {name!r}: type another one",
-            what=translated(what), name=name[:40],
+            "{what} needs a name of printable characters, not {name!r}: type another one", what=translated(what), name=name[:40]
         )
     if len(name) > NAME_MAX:
         raise UsageError(
@@ -127,8 +126,7 @@ def code(value: str, table: Sequence[str], field: str) -> int:
         return table.index(value)
     except ValueError:
         raise LibraryError(
-            "{field} {value!r} is not known: use one of {table}",
-            field=field, value=str(value)[:40], table=', '.join(table),
+            "{field} {value!r} is not known: use one of {table}", field=field, value=str(value)[:40], table=', '.join(table)
         ) from None
 
 

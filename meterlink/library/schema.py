@@ -101,9 +101,7 @@ VERSION_1 = (
         "PRIMARY KEY (calibration_no, range_index)", " WITHOUT ROWID",
     ),
     # Keyed by set, then by id: ids sort by time, so the readings of a set lie together in the order they were taken.
-    table_sql(
-        "reading", f"{_OF_SETUP}, id BLOB NOT NULL CHECK ({_16_BYTES})", "PRIMARY KEY (setup_no, id)", " WITHOUT ROWID"
-    ),
+    table_sql("reading", f"{_OF_SETUP}, id BLOB NOT NULL CHECK ({_16_BYTES})", "PRIMARY KEY (setup_no, id)", " WITHOUT ROWID"),
     # Only where a reading's pops say more than the reading itself: one pop equal to it is counted, not stored twice.
     table_sql(
         "pop", f"{_OF_READING}, {_POP_INDEX}", f"PRIMARY KEY (setup_no, reading_id, pop_index), {_READING}", " WITHOUT ROWID"

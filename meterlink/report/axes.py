@@ -56,13 +56,7 @@ class Axes:
     """A plot's frame; ``at(x, y)`` gives the point of a value, kept inside the frame."""
 
     def __init__(
-        self,
-        drawing: Drawing,
-        box: Box,
-        x_range: tuple[float, float],
-        y_range: tuple[float, float],
-        *,
-        log_x: bool = False,
+        self, drawing: Drawing, box: Box, x_range: tuple[float, float], y_range: tuple[float, float], *, log_x: bool = False
     ) -> None:
         for low, high in (x_range, y_range):
             if not (isfinite(low) and isfinite(high) and high > low):
