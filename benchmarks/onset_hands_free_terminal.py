@@ -6,7 +6,6 @@ simulated time; what it prints is kept and not read.  Set-ups, moves and targets
 
 from __future__ import annotations
 
-import argparse
 import asyncio
 import contextlib
 import io
@@ -15,6 +14,7 @@ from benchmarks.onset_days import Step
 from benchmarks.onset_hands_free import HandsFree
 from meterlink.cli import meter
 from meterlink.cli.driving import drive
+from meterlink.cli.main import parse
 from meterlink.metering.outcome import Outcome
 from meterlink.metering.rebuild import Rebuild, rebuild_of
 from meterlink.metering.session import Session
@@ -55,9 +55,7 @@ class AtTerminal(HandsFree):
         self.desk.use(self.library.current_setup().id)
 
     def _metering(self, words: list[str]) -> Session:
-        parser = argparse.ArgumentParser()
-        meter.configure(parser)
-        args = parser.parse_args(meter.written_out(words or ["--any"]))
+        args = parse("meter", words or ["--any"])
         session = Session(self.library, now=self.desk.now)
         session.begin(meter.requests(args, session), any_order=args.any)
         return session

@@ -37,7 +37,7 @@ from meterlink.calibration.spectra import Spectra, known_lamps, lamp_errors, par
 from meterlink.calibration.steps import LEVELS
 from meterlink.calibration.turntable import AngleWalk
 from meterlink.cli import ranger
-from meterlink.cli.frame import add_json_option, open_library, out, print_json, print_rows
+from meterlink.cli.frame import JSON, RECEPTOR, SENSOR, open_library, option, out, print_json, print_rows
 from meterlink.cli.keys import Lines
 from meterlink.cli.tasks import begun, drive, reference_value, teller
 from meterlink.errors import CalibrationError, UsageError
@@ -49,33 +49,32 @@ from meterlink.words.actions import Do
 from meterlink.words.language import marked, say, say_for, with_decimal_sign
 from meterlink.words.told import written
 
-
-def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the options."""
-    parser.add_argument("what", nargs="?", choices=("scale", "zero", "angle", "spectral", "ranger"), default="scale")
-    parser.add_argument("file", nargs="?", help="spectral: CSV of wavelength (nm) and responsivity")
-    parser.add_argument("--sensor", metavar="URL")
-    parser.add_argument("--reference", default="", metavar="TEXT", help="what you compare with")
-    parser.add_argument("--u-reference", type=float, default=0.1, metavar="STOPS", help="its standard uncertainty (0.1)")
-    parser.add_argument("--resolution", type=float, default=0.1, metavar="STOPS", help="steps of its display (0.1)")
-    parser.add_argument("--receptor", choices=("dome", "flat"), help="what is mounted")
-    parser.add_argument("--constant", type=float, metavar="C", help="C of the exposure equation in lx (330 dome, 250 flat)")
-    parser.add_argument("--levels", type=int, default=LEVELS, metavar="N", help=f"pops a range ({LEVELS})")
-    parser.add_argument("--iso", default="100", help="ISO that the reference is set to")
-    parser.add_argument("--shutter", default="1/125", help="shutter of its f-numbers of steady light")
-    parser.add_argument("--relative", action="store_true", help="without a reference")
-    parser.add_argument("--camera", action="store_true", help="the reference is a camera and a grey card")
-    parser.add_argument("--card", type=float, default=18.0, metavar="PERCENT", help="reflectance of the card (18)")
-    parser.add_argument("--guide-number", metavar="LENGTH", help="of a known flash, at ISO 100")
-    parser.add_argument("--distance", nargs="+", metavar="LENGTH", help="its distances from the dome")
-    parser.add_argument("--range", metavar="NAME", help="range of the guide number's pops (default: the least sensitive)")
-    parser.add_argument("--light-distance", default="2m", metavar="LENGTH", help="how far off the walk's lights stand (2m)")
-    parser.add_argument("--lamp", default="", metavar="NAME", help="the steady lamp (with --response by its name there)")
-    parser.add_argument("--response", metavar="FILE", help="CSV of the sensor's spectral response: the claim then names lamps")
-    parser.add_argument("--temperature", type=float, metavar="CELSIUS")
-    parser.add_argument("--anew", action="store_true", help="begin again, also where a walk was stopped")
-    parser.add_argument("--list", action="store_true", help="list calibrations")
-    add_json_option(parser)
+OPTIONS = (
+    option("what", nargs="?", choices=("scale", "zero", "angle", "spectral", "ranger"), default="scale"),
+    option("file", nargs="?", help="spectral: CSV of wavelength (nm) and responsivity"),
+    SENSOR,
+    option("--reference", default="", metavar="TEXT", help="what you compare with"),
+    option("--u-reference", type=float, default=0.1, metavar="STOPS", help="its standard uncertainty (0.1)"),
+    option("--resolution", type=float, default=0.1, metavar="STOPS", help="steps of its display (0.1)"),
+    RECEPTOR,
+    option("--constant", type=float, metavar="C", help="C of the exposure equation in lx (330 dome, 250 flat)"),
+    option("--levels", type=int, default=LEVELS, metavar="N", help=f"pops a range ({LEVELS})"),
+    option("--iso", default="100", help="ISO that the reference is set to"),
+    option("--shutter", default="1/125", help="shutter of its f-numbers of steady light"),
+    option("--relative", action="store_true", help="without a reference"),
+    option("--camera", action="store_true", help="the reference is a camera and a grey card"),
+    option("--card", type=float, default=18.0, metavar="PERCENT", help="reflectance of the card (18)"),
+    option("--guide-number", metavar="LENGTH", help="of a known flash, at ISO 100"),
+    option("--distance", nargs="+", metavar="LENGTH", help="its distances from the dome"),
+    option("--range", metavar="NAME", help="range of the guide number's pops (default: the least sensitive)"),
+    option("--light-distance", default="2m", metavar="LENGTH", help="how far off the walk's lights stand (2m)"),
+    option("--lamp", default="", metavar="NAME", help="the steady lamp (with --response by its name there)"),
+    option("--response", metavar="FILE", help="CSV of the sensor's spectral response: the claim then names lamps"),
+    option("--temperature", type=float, metavar="CELSIUS"),
+    option("--anew", action="store_true", help="begin again, also where a walk was stopped"),
+    option("--list", action="store_true", help="list calibrations"),
+    JSON,
+)
 
 
 def run(args: argparse.Namespace) -> int:

@@ -14,7 +14,7 @@ import argparse
 from collections.abc import Sequence
 
 from meterlink.checks.findings import Finding
-from meterlink.cli.frame import BOLD, PLAIN, add_json_option, add_setup_option, is_terminal, open_set, print_json, wrapped
+from meterlink.cli.frame import BOLD, JSON, PLAIN, SETUP_BY_NAME, is_terminal, open_set, print_json, wrapped
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.words.actions import Do
 from meterlink.words.language import say, say_count
@@ -22,12 +22,7 @@ from meterlink.words.shared import RANKS, finding_lines
 
 WIDTH = 9
 """Columns of the mark in front."""
-
-
-def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the options."""
-    add_setup_option(parser, word=True)
-    add_json_option(parser)
+OPTIONS = (*SETUP_BY_NAME, JSON)
 
 
 def run(args: argparse.Namespace) -> None:

@@ -16,7 +16,7 @@ from __future__ import annotations
 import argparse
 
 from meterlink.checks.colour import ColourRow, colour_rows
-from meterlink.cli.frame import add_json_option, add_setup_option, open_set, out, print_json, print_rows
+from meterlink.cli.frame import JSON, SETUP, open_set, option, out, print_json, print_rows
 from meterlink.cli.kit import curves_data
 from meterlink.errors import NotInLibrary, UsageError
 from meterlink.judging.fixture_curves import fixture_curves
@@ -27,13 +27,12 @@ from meterlink.words.language import say
 from meterlink.words.shared import UNKNOWN, known
 from meterlink.words.told import written
 
-
-def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the options."""
-    parser.add_argument("light", nargs="?", metavar="LIGHT")
-    parser.add_argument("--picture", metavar="FILE", help="with a light: its head over power as .png or .svg")
-    add_setup_option(parser)
-    add_json_option(parser)
+OPTIONS = (
+    option("light", nargs="?", metavar="LIGHT"),
+    option("--picture", metavar="FILE", help="with a light: its head over power as .png or .svg"),
+    SETUP,
+    JSON,
+)
 
 
 def run(args: argparse.Namespace) -> None:

@@ -13,8 +13,8 @@ from __future__ import annotations
 import argparse
 import time
 
-from meterlink.cli.completing import SETUPS, completes
-from meterlink.cli.frame import add_json_option, open_library, out, print_json, print_rows
+from meterlink.cli.completing import SETUPS
+from meterlink.cli.frame import JSON, open_library, option, out, print_json, print_rows
 from meterlink.errors import UnitError
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.metering.opened_set import OpenedSet
@@ -22,16 +22,13 @@ from meterlink.tables.compare import compare
 from meterlink.words.language import say, translated
 
 FORMATS = ("%Y-%m-%d", "%Y-%m-%d %H:%M", "%Y-%m-%d %H:%M:%S", "%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S")
-
-
-def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the options."""
-    about = "default: the one in use; with --at: the same set-up now"
-    completes(parser.add_argument("first", metavar="SETUP", help="a set-up"), SETUPS)
-    completes(parser.add_argument("second", nargs="?", metavar="SETUP", help=about), SETUPS)
-    parser.add_argument("--at", metavar="DATE", help="the first one as it was then: 2026-03-01 (end of the day) or with 14:30")
-    parser.add_argument("--second-at", metavar="DATE", help="the same for the second one")
-    add_json_option(parser)
+OPTIONS = (
+    option("first", metavar="SETUP", help="a set-up", offers=SETUPS),
+    option("second", nargs="?", metavar="SETUP", help="default: the one in use; with --at: the same set-up now", offers=SETUPS),
+    option("--at", metavar="DATE", help="the first one as it was then: 2026-03-01 (end of the day) or with 14:30"),
+    option("--second-at", metavar="DATE", help="the same for the second one"),
+    JSON,
+)
 
 
 def run(args: argparse.Namespace) -> None:

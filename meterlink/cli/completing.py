@@ -7,7 +7,7 @@ Nothing here is imported before a shell asks, except the names of the completers
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from typing import Any
 
 from meterlink.errors import MeterlinkError
@@ -16,13 +16,6 @@ from meterlink.library.store import Library
 from meterlink.records.kept import ROLES
 
 Completer = Callable[..., Iterable[str]]
-
-
-def completes(action: argparse.Action, names: Completer | Sequence[str] | None) -> None:
-    """Let the shell complete this argument with these names."""
-    if names is not None:
-        offer = names if callable(names) else lambda **_: names
-        setattr(action, "completer", offer)  # noqa: B010 - the attribute is argcomplete's, argparse does not know it
 
 
 def _asked(find: Callable[[Library, argparse.Namespace], Iterable[str]]) -> Completer:

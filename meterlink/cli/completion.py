@@ -12,12 +12,9 @@ from __future__ import annotations
 
 import argparse
 
-SHELLS = ("bash", "zsh", "fish")
+from meterlink.cli.frame import option
 
-
-def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the argument."""
-    parser.add_argument("shell", choices=SHELLS)
+OPTIONS = (option("shell", choices=("bash", "zsh", "fish")),)
 
 
 def run(args: argparse.Namespace) -> None:

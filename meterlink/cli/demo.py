@@ -22,7 +22,7 @@ import time
 from pathlib import Path
 
 from meterlink import demo
-from meterlink.cli.frame import open_library, out, wrapped
+from meterlink.cli.frame import open_library, option, out, wrapped
 from meterlink.cli.light import print_lights
 from meterlink.cli.ratios import print_ratios
 from meterlink.cli.setup import camera_line
@@ -34,11 +34,7 @@ from meterlink.words.told import put
 
 FILE_NAME = "demo.sqlite"
 """Beside the photographer's own library."""
-
-
-def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the options."""
-    parser.add_argument("--pace", action="store_true", help="play in real time")
+OPTIONS = (option("--pace", action="store_true", help="play in real time"),)
 
 
 def run(args: argparse.Namespace) -> None:

@@ -16,7 +16,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from meterlink.cli.frame import add_setup_option, beside, open_set
+from meterlink.cli.frame import SETUP_BY_NAME, beside, open_set, option
 from meterlink.errors import UsageError
 from meterlink.library import export
 from meterlink.library.export import csv_text
@@ -24,15 +24,14 @@ from meterlink.library.files import check_new, write_whole
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.tables.ratios import RatioRow
 
-
-def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the options."""
-    parser.add_argument("-o", "--output", required=True, metavar="FILE", help=".json, .csv or .sqlite")
-    parser.add_argument("--everything", action="store_true", help="all set-ups")
-    parser.add_argument("--ratios", action="store_true", help="with .csv: the ratio table instead of the readings")
-    parser.add_argument("--no-waveforms", action="store_true", help="with .json: leave the waveforms out")
-    parser.add_argument("--replace", action="store_true", help="when a file of that name stands there")
-    add_setup_option(parser, word=True)
+OPTIONS = (
+    option("-o", "--output", required=True, metavar="FILE", help=".json, .csv or .sqlite"),
+    option("--everything", action="store_true", help="all set-ups"),
+    option("--ratios", action="store_true", help="with .csv: the ratio table instead of the readings"),
+    option("--no-waveforms", action="store_true", help="with .json: leave the waveforms out"),
+    option("--replace", action="store_true", help="when a file of that name stands there"),
+    *SETUP_BY_NAME,
+)
 
 
 def run(args: argparse.Namespace) -> None:

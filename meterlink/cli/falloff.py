@@ -15,8 +15,8 @@ import argparse
 from collections.abc import Sequence
 
 from meterlink import units
-from meterlink.cli.completing import LIGHTS, completes
-from meterlink.cli.frame import add_json_option, add_setup_option, open_set, out, print_json
+from meterlink.cli.completing import LIGHTS
+from meterlink.cli.frame import JSON, SENSOR, SETUP, open_set, option, out, print_json
 from meterlink.errors import AnalysisError, NotInLibrary, UsageError
 from meterlink.judging.falloff_runs import FalloffRun, falloff_from, falloff_lines
 from meterlink.metering.outcome import Outcome, OutcomeKind
@@ -29,15 +29,14 @@ from meterlink.words.actions import Do
 from meterlink.words.language import marked
 from meterlink.words.told import put
 
-
-def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the options."""
-    completes(parser.add_argument("light"), LIGHTS)
-    parser.add_argument("--at", nargs="+", metavar="DISTANCE", help="distances of the light, dome stays or light stays")
-    parser.add_argument("--sensor", metavar="URL")
-    parser.add_argument("--picture", metavar="FILE", help="write the plot as .png or .svg")
-    add_setup_option(parser)
-    add_json_option(parser)
+OPTIONS = (
+    option("light", offers=LIGHTS),
+    option("--at", nargs="+", metavar="DISTANCE", help="distances of the light, dome stays or light stays"),
+    SENSOR,
+    option("--picture", metavar="FILE", help="write the plot as .png or .svg"),
+    SETUP,
+    JSON,
+)
 
 
 def run(args: argparse.Namespace) -> None:

@@ -1,4 +1,4 @@
-"""What the verbs share: opening the library, choosing the set-up, printing a table or JSON."""
+"""What the verbs share: their options, opening the library, choosing the set-up, printing a table or JSON."""
 
 from __future__ import annotations
 
@@ -7,17 +7,20 @@ import json
 import os
 import sys
 import unicodedata
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
-from meterlink.cli.completing import SETUPS, completes
+from meterlink.cli.completing import SETUPS, Completer
 from meterlink.cli.terminal import CleanStream, broken, terminal_width
 from meterlink.library.store import Library
 from meterlink.metering.opened_set import OpenedSet
+from meterlink.records.kept import RECEPTORS
 from meterlink.words.language import say, say_for
 from meterlink.words.told import plain, put
 
+Option = Callable[[Any], object]
+"""Adds an option, or several, to a parser."""
 Opened = TypeVar("Opened", bound=OpenedSet)
 BOLD, PLAIN = "\033[1m", "\033[0m"
 COLOURS = {"good": "\033[32m", "corrected": "\033[33m", "retake": "\033[1;31m"}
@@ -25,18 +28,61 @@ SENTENCES = frozenset({"reason", "what to do"})
 """Columns that hold sentences: they need no heading under a row."""
 
 
-def add_setup_option(parser: argparse.ArgumentParser, *, word: bool = False) -> None:
-    """``--setup NAME``: another set-up than the current one, for this command only; ``word``: its name alone says so, too."""
-    about = "set-up to use (default: the current one)"
-    if word:
-        # Without a default, so that where it is not typed it does not undo the option.
-        completes(parser.add_argument("setup", nargs="?", metavar="SETUP", default=argparse.SUPPRESS, help=about), SETUPS)
-    completes(parser.add_argument("--setup", metavar="NAME", help=about), SETUPS)
+def option(*names: str, offers: Completer | Sequence[str] | None = None, **how: Any) -> Option:
+    """An option or argument, ``how`` as argparse takes it; ``offers``: what the shell completes it with."""
+    def declare(parser: Any) -> None:
+        action = parser.add_argument(*names, **how)
+        if offers is not None:
+            setattr(action, "completer", offers if callable(offers) else lambda **_: offers)  # noqa: B010 - for argcomplete
+
+    return declare
 
 
-def add_json_option(parser: argparse.ArgumentParser) -> None:
-    """``--json``: the same as data."""
-    parser.add_argument("--json", action="store_true", help="print JSON instead of a table")
+def declare(parser: Any, options: Iterable[Option]) -> None:
+    """Add options to a parser or a group of one."""
+    for add in options:
+        add(parser)
+
+
+def one_of(*options: Option) -> Option:
+    """Options of which one at most is given."""
+    return lambda parser: declare(parser.add_mutually_exclusive_group(), options)
+
+
+class Action(NamedTuple):
+    """One of the things that a verb does."""
+
+    do: Callable[..., int | None]
+    """What the verb's ``run`` calls, as ``args.do``."""
+    about: str
+    options: Sequence[Option] = ()
+    aliases: Sequence[str] = ()
+
+
+def actions(**by_name: Action) -> Option:
+    """The actions of a verb, one of which is named, each with its own options."""
+    def add(parser: argparse.ArgumentParser) -> None:
+        parsers = parser.add_subparsers(dest="action", required=True, metavar="|".join(by_name))
+        for name, action in by_name.items():
+            one = parsers.add_parser(name, aliases=action.aliases, help=action.about)
+            one.set_defaults(do=action.do)
+            declare(one, action.options)
+
+    return add
+
+
+JSON = option("--json", action="store_true", help="print JSON instead of a table")
+SENSOR = option("--sensor", metavar="URL", help="e.g. serial:/dev/ttyACM0, ble:ADDRESS, sim:")
+RECEPTOR = option("--receptor", choices=RECEPTORS, help="which receptor is on the sensor")
+_ABOUT_SETUP = "set-up to use (default: the current one)"
+SETUP = option("--setup", metavar="NAME", help=_ABOUT_SETUP, offers=SETUPS)
+"""Another set-up than the current one, for this command only."""
+SETUP_BY_NAME = (
+    # Without a default, so that where it is not typed it does not undo the option.
+    option("setup", nargs="?", metavar="SETUP", default=argparse.SUPPRESS, help=_ABOUT_SETUP, offers=SETUPS),
+    SETUP,
+)
+"""Its name alone says so, too."""
 
 
 def open_library(args: argparse.Namespace, *, create: bool = True) -> Library:

@@ -13,21 +13,20 @@ from __future__ import annotations
 import argparse
 
 from meterlink import units
-from meterlink.cli.completing import LIGHTS, completes
-from meterlink.cli.frame import add_setup_option, open_set
+from meterlink.cli.completing import LIGHTS
+from meterlink.cli.frame import SETUP, open_set, option
 from meterlink.errors import NotInLibrary, UsageError
 from meterlink.metering.session import Session
 from meterlink.words.actions import Do
 from meterlink.words.sentences import held_words, value_text
 from meterlink.words.told import all_of, told
 
-
-def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the options."""
-    completes(parser.add_argument("light", help="the light whose pop it was"), LIGHTS)
-    parser.add_argument("distance", nargs="?", help="dome to the light's point, e.g. 20cm")
-    parser.add_argument("--not-given", action="store_true", help="the distance is not known after all")
-    add_setup_option(parser)
+OPTIONS = (
+    option("light", help="the light whose pop it was", offers=LIGHTS),
+    option("distance", nargs="?", help="dome to the light's point, e.g. 20cm"),
+    option("--not-given", action="store_true", help="the distance is not known after all"),
+    SETUP,
+)
 
 
 def run(args: argparse.Namespace) -> None:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from meterlink.cli.frame import open_library, out
+from meterlink.cli.frame import open_library, option, out
 from meterlink.errors import ImportRefused, UsageError
 from meterlink.library.code import decode
 from meterlink.library.importing import import_document, import_file, preview_file
@@ -38,11 +38,11 @@ def added_text(added: Added) -> str:
     return ", ".join(text for text, count in parts.items() if count) or say("nothing new")
 
 
-def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the options."""
-    parser.add_argument("file", nargs="?", metavar="FILE", help="JSON document, or another library's file")
-    parser.add_argument("--code", metavar="TEXT", help="text of the square (QR code) on a sheet")
-    parser.add_argument("--show", action="store_true", help="say what it would add, add nothing")
+OPTIONS = (
+    option("file", nargs="?", metavar="FILE", help="JSON document, or another library's file"),
+    option("--code", metavar="TEXT", help="text of the square (QR code) on a sheet"),
+    option("--show", action="store_true", help="say what it would add, add nothing"),
+)
 
 
 def run(args: argparse.Namespace) -> None:

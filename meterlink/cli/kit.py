@@ -19,8 +19,8 @@ from math import log2
 from typing import Any
 
 from meterlink import units
-from meterlink.cli.completing import KIT, completes
-from meterlink.cli.frame import open_library, out, print_json, print_rows
+from meterlink.cli.completing import KIT
+from meterlink.cli.frame import JSON, Action, actions, open_library, option, out, print_json, print_rows
 from meterlink.judging.fixture_curves import FixtureCurves, curves_of
 from meterlink.judging.judge import Judge
 from meterlink.library.kit import HEAD, Piece, mark, piece, pieces
@@ -39,22 +39,10 @@ EVERY_SET = "0" * 32
 SHOWN_M = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8)
 
 
-def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the actions."""
-    actions = parser.add_subparsers(dest="action", required=True, metavar="list|show|mark|unmark")
-    listing = actions.add_parser("list", help="all heads and modifiers, favourites first")
-    listing.add_argument("--json", action="store_true", help="print JSON instead of a table")
-    show = actions.add_parser("show", help="what was learnt of one")
-    completes(show.add_argument("name"), KIT)
-    show.add_argument("--json", action="store_true", help="print JSON instead of tables")
-    for action, text in (("mark", "make it a favourite"), ("unmark", "no longer a favourite")):
-        completes(actions.add_parser(action, help=text).add_argument("name"), KIT)
-
-
 def run(args: argparse.Namespace) -> None:
     """Do the action."""
     with open_library(args) as library:
-        DO[args.action](args, library)
+        args.do(args, library)
 
 
 def _mark(args: argparse.Namespace, library: Library) -> None:
@@ -175,4 +163,10 @@ def _print_modifier(library: Library, one: Piece) -> None:
     print_rows(("distance", "measured", "by its size", "inverse square"), rows, right="rrrr")
 
 
-DO = {"list": _list, "show": _show, "mark": _mark, "unmark": _mark}
+NAME = option("name", offers=KIT)
+OPTIONS = [actions(
+    list=Action(_list, "all heads and modifiers, favourites first", [JSON]),
+    show=Action(_show, "what was learnt of one", [NAME, JSON]),
+    mark=Action(_mark, "make it a favourite", [NAME]),
+    unmark=Action(_mark, "no longer a favourite", [NAME]),
+)]

@@ -33,9 +33,9 @@ from typing import Any
 
 from meterlink import units
 from meterlink.cli.as_typed import number
-from meterlink.cli.completing import FIXTURES, KIT, LIGHTS, MODIFIERS, ROLE_NAMES, Completer, completes
+from meterlink.cli.completing import FIXTURES, KIT, LIGHTS, MODIFIERS, ROLE_NAMES
 from meterlink.cli.described import FROM_MODIFIER, ask, from_kit, place_from_kit, read_words, role_of, size_in_name
-from meterlink.cli.frame import add_setup_option, open_set, out, print_json, print_rows
+from meterlink.cli.frame import JSON, SETUP, Action, actions, one_of, open_set, option, out, print_json, print_rows
 from meterlink.errors import UnitError, UsageError
 from meterlink.library.store import Library
 from meterlink.metering.opened_set import OpenedSet
@@ -81,20 +81,6 @@ PLACEMENT_OPTIONS: tuple[tuple[str, str, Parse | None, str, str], ...] = (
     ("--aimed-at", "aimed_at", str, "TEXT", "what it is aimed at"),
 )
 """What is read of a placement; a power needs the light's own scale (``_power``)."""
-LIGHT_OPTIONS = (
-    ("--role", "key|fill|hair|rim|background|other", "what it does"),
-    ("--point", "NAME", "where it is metered: face (default), hair, ..."),
-    ("--fixture", "NAME", "your name of the head; learnt facts go with it"),
-    ("--modifier", "NAME", "your name of the modifier; measured falloff goes with it"),
-    ("--power-step", "STOPS", "smallest step of its dial, e.g. 1/10"),
-    ("--power-min", "P", "lowest power, e.g. 1/256"),
-    ("--scale-top", "N", "top number of a one-stop numeric scale, e.g. 10"),
-    ("--full-power", "J", "energy at full power, e.g. 400J"),
-)
-
-
-OPTION_COMPLETERS: dict[str, Completer | Sequence[str]] = {"--fixture": FIXTURES, "--modifier": MODIFIERS, "--role": ROLES}
-ACTIONS = ("add", "move", "change", "show", "list", "remove")
 SHOWN = (marked("  point: {text}"), marked("  head: {text}"), marked("  modifier: {text}"))
 FLAGS = ("--bare", "--shared-generator", "--as-metered", "-h", "--help")
 """Options that nothing follows."""
@@ -108,7 +94,7 @@ def written_out(words: Sequence[str]) -> list[str]:
         return ["list"]
     if words[0] in ("add", "move", "change"):
         return [words[0], *_words_first(words[1:])]
-    known = words[0] in ACTIONS or words[0].startswith("-")
+    known = words[0] in ("show", "list", "remove") or words[0].startswith("-")
     return list(words) if known else ["show", *words]
 
 
@@ -127,46 +113,10 @@ def _words_first(words: Sequence[str]) -> list[str]:
     return [*plain, *options]
 
 
-def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the actions and their options."""
-    actions = parser.add_subparsers(dest="action", required=True, metavar="add|move|show|list|remove")
-    add = actions.add_parser("add", help="a new light")
-    completes(add.add_argument("name", nargs="?"), ROLE_NAMES)
-    move = actions.add_parser("move", aliases=["change"], help="a new place, power, grid, ...; also name, role, head, modifier")
-    completes(move.add_argument("name"), LIGHTS)
-    for sub in (add, move):
-        completes(sub.add_argument("words", nargs="*", metavar="WORD", help="octa 90, 1.2m, 40, 30, 1/4: as in a diagram"), KIT)
-        add_setup_option(sub)
-        _options(sub, [(option, meta, text) for option, _, _, meta, text in PLACEMENT_OPTIONS])
-        shape = sub.add_mutually_exclusive_group()
-        shape.add_argument("--disk", metavar="D", help="round source, e.g. 90cm")
-        shape.add_argument("--rectangle", metavar="WxH", help="e.g. 60x90cm, 14x39in")
-        shape.add_argument("--bare", action="store_true", help="small source, a point (default)")
-        _options(sub, LIGHT_OPTIONS)
-        sub.add_argument("--shared-generator", action="store_true", default=None, help="shares one with other heads")
-    completes(add.add_argument("--reflector-of", metavar="LIGHT", help="passive: lit by that light"), LIGHTS)
-    move.add_argument("--as-metered", action="store_true", help="it stood so when it was metered: its readings stay")
-    move.add_argument("--rename", metavar="NAME")
-    show = actions.add_parser("show", help="one light: where it stands, what it is")
-    completes(show.add_argument("name"), LIGHTS)
-    listing = actions.add_parser("list", help="all lights and where they stand")
-    listing.add_argument("--json", action="store_true")
-    remove = actions.add_parser("remove", help="take a light out of the set; its readings are kept")
-    completes(remove.add_argument("name"), LIGHTS)
-    remove.add_argument("--back", action="store_true", help="one that was taken out is in the set again")
-    for sub in (show, listing, remove):
-        add_setup_option(sub)
-
-
-def _options(parser: argparse.ArgumentParser, options: Sequence[tuple[str, str, str]]) -> None:
-    for flag, meta, text in options:
-        completes(parser.add_argument(flag, metavar=meta, help=text), OPTION_COMPLETERS.get(flag))
-
-
 def run(args: argparse.Namespace) -> None:
     """Do the action."""
     with open_set(args, OpenedSet) as session:
-        DO[args.action](args, session)
+        args.do(args, session)
 
 
 def _add(args: argparse.Namespace, session: OpenedSet) -> None:
@@ -293,8 +243,8 @@ def _joules(text: str) -> float:
 
 def _placement_changes(args: argparse.Namespace, light: Light) -> dict[str, Any]:
     changes: dict[str, Any] = {}
-    for option, field, parse, *_ in PLACEMENT_OPTIONS:
-        text = getattr(args, option[2:].replace("-", "_"))
+    for flag, field, parse, *_ in PLACEMENT_OPTIONS:
+        text = getattr(args, flag[2:].replace("-", "_"))
         if text is not None and parse is not None:
             gone = text.strip().lower() == GONE
             changes[field] = Placement._field_defaults[field] if gone else parse(text)
@@ -369,6 +319,39 @@ def _list(args: argparse.Namespace, session: OpenedSet) -> None:
         print_lights(session.library, session.setup)
 
 
-DO: dict[str, Callable[[argparse.Namespace, OpenedSet], None]] = {
-    "add": _add, "move": _move, "change": _move, "show": _show, "list": _list, "remove": _remove,
-}  # fmt: skip
+NAME = option("name", offers=LIGHTS)
+DESCRIBED = (
+    option("words", nargs="*", metavar="WORD", help="octa 90, 1.2m, 40, 30, 1/4: as in a diagram", offers=KIT),
+    SETUP,
+    *(option(flag, metavar=meta, help=text) for flag, _, _, meta, text in PLACEMENT_OPTIONS),
+    one_of(
+        option("--disk", metavar="D", help="round source, e.g. 90cm"),
+        option("--rectangle", metavar="WxH", help="e.g. 60x90cm, 14x39in"),
+        option("--bare", action="store_true", help="small source, a point (default)"),
+    ),
+    option("--role", metavar="key|fill|hair|rim|background|other", help="what it does", offers=ROLES),
+    option("--point", metavar="NAME", help="where it is metered: face (default), hair, ..."),
+    option("--fixture", metavar="NAME", help="your name of the head; learnt facts go with it", offers=FIXTURES),
+    option("--modifier", metavar="NAME", help="your name of the modifier; measured falloff goes with it", offers=MODIFIERS),
+    option("--power-step", metavar="STOPS", help="smallest step of its dial, e.g. 1/10"),
+    option("--power-min", metavar="P", help="lowest power, e.g. 1/256"),
+    option("--scale-top", metavar="N", help="top number of a one-stop numeric scale, e.g. 10"),
+    option("--full-power", metavar="J", help="energy at full power, e.g. 400J"),
+    option("--shared-generator", action="store_true", default=None, help="shares one with other heads"),
+)
+OPTIONS = [actions(
+    add=Action(_add, "a new light", [
+        option("name", nargs="?", offers=ROLE_NAMES), *DESCRIBED,
+        option("--reflector-of", metavar="LIGHT", help="passive: lit by that light", offers=LIGHTS),
+    ]),
+    move=Action(_move, "a new place, power, grid, ...; also name, role, head, modifier", [
+        NAME, *DESCRIBED,
+        option("--as-metered", action="store_true", help="it stood so when it was metered: its readings stay"),
+        option("--rename", metavar="NAME"),
+    ], ["change"]),
+    show=Action(_show, "one light: where it stands, what it is", [NAME, SETUP]),
+    list=Action(_list, "all lights and where they stand", [JSON, SETUP]),
+    remove=Action(_remove, "take a light out of the set; its readings are kept", [
+        NAME, option("--back", action="store_true", help="one that was taken out is in the set again"), SETUP,
+    ]),
+)]  # fmt: skip

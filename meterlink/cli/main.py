@@ -124,7 +124,8 @@ class Parser(argparse.ArgumentParser):
 def build_parser(verb: str) -> argparse.ArgumentParser:
     """Return the argument parser of one verb (its module is imported here and nowhere else)."""
     parser = Parser(prog=f"meterlink {verb}")
-    module_of(verb).configure(parser)
+    for declare in module_of(verb).OPTIONS:
+        declare(parser)
     translate(parser)
     return parser
 
@@ -214,7 +215,8 @@ def _complete() -> int:
     for name in VERBS:
         parser = actions.add_parser(name)
         if name == verb:
-            module_of(name).configure(parser)
+            for declare in module_of(name).OPTIONS:
+                declare(parser)
     argcomplete.autocomplete(every, always_complete_options=False)
     return 0
 

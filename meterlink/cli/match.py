@@ -23,8 +23,8 @@ import contextlib
 import sys
 
 from meterlink import units
-from meterlink.cli.completing import SETUPS, completes
-from meterlink.cli.frame import add_json_option, open_library, print_json, print_rows
+from meterlink.cli.completing import SETUPS
+from meterlink.cli.frame import JSON, SENSOR, open_library, option, print_json, print_rows
 from meterlink.cli.light import describe
 from meterlink.errors import UsageError
 from meterlink.metering.rebuild import Rebuild, rebuild_of
@@ -35,21 +35,20 @@ from meterlink.words.language import say
 from meterlink.words.shared import known
 from meterlink.words.told import written
 
-
-def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the options."""
-    completes(parser.add_argument("stored", metavar="SETUP", help="the stored set-up"), SETUPS)
-    parser.add_argument(
+OPTIONS = (
+    option("stored", metavar="SETUP", help="the stored set-up", offers=SETUPS),
+    option(
         "--tolerance", metavar="STOPS", help="default 0.1, or half of the fixture's own step; holds for --report and --set"
-    )
-    parser.add_argument("--report", action="store_true", help="compare only, meter nothing")
-    parser.add_argument("--set", action="store_true", dest="made", help="the last changes are made: record them, then report")
-    parser.add_argument("--lights", action="store_true", help="close a common difference at the lights, not at the camera")
-    parser.add_argument("--sensor", metavar="URL", help="sensor to use, e.g. serial:/dev/ttyACM0")
-    parser.add_argument(
+    ),
+    option("--report", action="store_true", help="compare only, meter nothing"),
+    option("--set", action="store_true", dest="made", help="the last changes are made: record them, then report"),
+    option("--lights", action="store_true", help="close a common difference at the lights, not at the camera"),
+    SENSOR,
+    option(
         "--here", action="store_true", help="the set-up in use is the rebuild: make no copy, fire only what is open"
-    )
-    add_json_option(parser)
+    ),
+    JSON,
+)
 
 
 def run(args: argparse.Namespace) -> int:

@@ -10,17 +10,16 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from meterlink.cli.frame import beside, open_library, out
+from meterlink.cli.frame import beside, open_library, option, out
 from meterlink.cli.import_ import added_text
 from meterlink.errors import UsageError
 from meterlink.library.merge import merge, preview
 from meterlink.words.actions import Do
 
-
-def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the options."""
-    parser.add_argument("other", metavar="LIBRARY")
-    parser.add_argument("--show", action="store_true", help="say what it would add, add nothing")
+OPTIONS = (
+    option("other", metavar="LIBRARY"),
+    option("--show", action="store_true", help="say what it would add, add nothing"),
+)
 
 
 def run(args: argparse.Namespace) -> None:

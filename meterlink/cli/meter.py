@@ -28,9 +28,9 @@ from collections.abc import Sequence
 from typing import Any
 
 from meterlink import units
-from meterlink.cli.completing import LIGHTS, completes
+from meterlink.cli.completing import LIGHTS
 from meterlink.cli.driving import drive
-from meterlink.cli.frame import add_setup_option, open_set
+from meterlink.cli.frame import RECEPTOR, SENSOR, SETUP, open_set, option
 from meterlink.cli.ratios import print_ratios
 from meterlink.errors import UsageError
 from meterlink.metering.session import Outcome, Session
@@ -53,35 +53,35 @@ def written_out(arguments: Sequence[str]) -> list[str]:
     return words
 
 
-def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the options."""
-    completes(parser.add_argument("lights", nargs="*", metavar="LIGHT[@20cm]", help="lights in the order they are fired"), LIGHTS)
-    parser.add_argument("--all", action="store_true", help="every light of the set-up in its order")
-    parser.add_argument("--pending", action="store_true", help="only lights without a valid reading (so does no light at all)")
-    parser.add_argument("--any", action="store_true", help="fire them in any order: each pop tells whose it is")
-    parser.add_argument("--held-as-before", action="store_true", help="the dome is held off as in each light's last reading")
-    parser.add_argument("--resume", action="store_true", help="go on where the last walk stopped")
-    parser.add_argument("--pops", type=int, default=1, metavar="N", help="pops per light, averaged (1 to 20)")
-    parser.add_argument(
+OPTIONS = (
+    option("lights", nargs="*", metavar="LIGHT[@20cm]", help="lights in the order they are fired", offers=LIGHTS),
+    option("--all", action="store_true", help="every light of the set-up in its order"),
+    option("--pending", action="store_true", help="only lights without a valid reading (so does no light at all)"),
+    option("--any", action="store_true", help="fire them in any order: each pop tells whose it is"),
+    option("--held-as-before", action="store_true", help="the dome is held off as in each light's last reading"),
+    option("--resume", action="store_true", help="go on where the last walk stopped"),
+    option("--pops", type=int, default=1, metavar="N", help="pops per light, averaged (1 to 20)"),
+    option(
         "--held-off-toward", default="light", metavar="WHERE",
         help="what the dome was held off toward: light (default), camera, up, down, left, right",
-    )  # fmt: skip
-    parser.add_argument("--point", metavar="NAME", help="where the dome is (default: the light's own point)")
-    parser.add_argument("--aim", choices=("light", "camera"), help="what the dome looks at")
-    parser.add_argument("--receptor", choices=("dome", "flat"), help="which receptor is on the sensor")
-    parser.add_argument("--steady", action="store_true", help="continuous light instead of a pop")
-    parser.add_argument(
+    ),
+    option("--point", metavar="NAME", help="where the dome is (default: the light's own point)"),
+    option("--aim", choices=("light", "camera"), help="what the dome looks at"),
+    RECEPTOR,
+    option("--steady", action="store_true", help="continuous light instead of a pop"),
+    option(
         "--room", nargs="?", const="either", choices=("either", "on", "off"), metavar="on|off",
         help="room light: nothing fires; on or off: the modelling lamps",
-    )  # fmt: skip
-    parser.add_argument("--lamps", choices=("on", "off"), help="with --room: whether the modelling lamps burn")
-    parser.add_argument(
+    ),
+    option("--lamps", choices=("on", "off"), help="with --room: whether the modelling lamps burn"),
+    option(
         "--together", action="store_true", help="all these lights (default: all on the face) at once; --together@0cm: dome touching"
-    )
-    parser.add_argument(TOGETHER_HELD, dest="together_held", metavar="L", help=argparse.SUPPRESS)
-    parser.add_argument("--sensor", metavar="URL", help="e.g. serial:/dev/ttyACM0, ble:ADDRESS, sim:")
-    parser.add_argument("--record", metavar="FILE", help="also write what comes over the link to FILE")
-    add_setup_option(parser)
+    ),
+    option(TOGETHER_HELD, dest="together_held", metavar="L", help=argparse.SUPPRESS),
+    SENSOR,
+    option("--record", metavar="FILE", help="also write what comes over the link to FILE"),
+    SETUP,
+)  # fmt: skip
 
 
 def run(args: argparse.Namespace) -> None:

@@ -19,7 +19,7 @@ from meterlink import units
 from meterlink.checks.findings import Finding
 from meterlink.checks.shutter import beyond_sync
 from meterlink.cli.checks import count_line
-from meterlink.cli.frame import add_json_option, add_setup_option, is_terminal, open_set, print_json, print_rows, wrapped
+from meterlink.cli.frame import JSON, SETUP_BY_NAME, is_terminal, open_set, option, print_json, print_rows, wrapped
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.records import Setup
 from meterlink.tables.ratios import Aperture, RatioTable
@@ -31,13 +31,11 @@ from meterlink.words.told import put, told, written
 HEADINGS = ("light", "role", "as read", "corr.", "at point", "from key", "ratio", "share", "t0.1", "verdict", "reason")
 RIGHT = "llrrrrrrrll"
 """How each column is aligned."""
-
-
-def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the options."""
-    add_setup_option(parser, word=True)
-    add_json_option(parser)
-    parser.add_argument("--whole", action="store_true", help="with --json: also lighting ratio and aperture")
+OPTIONS = (
+    *SETUP_BY_NAME,
+    JSON,
+    option("--whole", action="store_true", help="with --json: also lighting ratio and aperture"),
+)
 
 
 def run(args: argparse.Namespace) -> None:

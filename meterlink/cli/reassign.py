@@ -9,18 +9,17 @@ from __future__ import annotations
 
 import argparse
 
-from meterlink.cli.completing import LIGHTS, completes
-from meterlink.cli.frame import add_setup_option, open_set
+from meterlink.cli.completing import LIGHTS
+from meterlink.cli.frame import SETUP, open_set, option
 from meterlink.metering.session import Session
 from meterlink.words.actions import Do
 from meterlink.words.language import say
 from meterlink.words.told import told
 
-
-def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the options."""
-    completes(parser.add_argument("light", metavar="LIGHT[@20cm]", help="the light that the pop belongs to"), LIGHTS)
-    add_setup_option(parser)
+OPTIONS = (
+    option("light", metavar="LIGHT[@20cm]", help="the light that the pop belongs to", offers=LIGHTS),
+    SETUP,
+)
 
 
 def run(args: argparse.Namespace) -> None:

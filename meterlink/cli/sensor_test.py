@@ -16,7 +16,7 @@ import asyncio
 from typing import Any
 
 from meterlink.calibration.health import Check, LinkCounts, SensorTest, checks_of, faults_of
-from meterlink.cli.frame import add_json_option, open_library, print_json, print_rows, wrapped
+from meterlink.cli.frame import JSON, SENSOR, open_library, print_json, print_rows, wrapped
 from meterlink.cli.keys import Lines
 from meterlink.cli.tasks import begun, drive, teller
 from meterlink.errors import SensorError
@@ -29,12 +29,7 @@ ROWS = (
     marked("link"), marked("dark"), marked("torch"), marked("pops"), marked("supply"), marked("reference"), marked("temperature"),
     marked("pace"), marked("battery"),
 )  # fmt: skip
-
-
-def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the options."""
-    parser.add_argument("--sensor", metavar="URL")
-    add_json_option(parser)
+OPTIONS = (SENSOR, JSON)
 
 
 def run(args: argparse.Namespace) -> int:

@@ -22,7 +22,7 @@ from typing import Any, NamedTuple
 
 from meterlink.calibration.choosing import choose
 from meterlink.calibration.reminders import in_use, reminders
-from meterlink.cli.frame import add_json_option, open_library, out, print_json, print_rows
+from meterlink.cli.frame import JSON, open_library, option, out, print_json, print_rows
 from meterlink.errors import LinkError, SensorError, UsageError
 from meterlink.library.store import Library
 from meterlink.records import Identity, Reply
@@ -54,17 +54,17 @@ class Row(NamedTuple):
     calibrations: Sequence[str] = ()
 
 
-def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the options."""
-    parser.add_argument("--exclude", action="append", default=[], metavar="PORT", help="never open this port")
-    parser.add_argument("--port", action="append", default=[], metavar="PORT", help="ask this port too")
-    parser.add_argument("--everything", action="store_true", help="ask also ports that look like no board")
-    parser.add_argument("--no-bluetooth", action="store_true", help="serial ports only")
-    parser.add_argument("--try", dest="attempt", metavar="PORT", help="listen to PORT and propose a dialect")
-    parser.add_argument("--name", nargs=2, metavar=("NAME", "PORT"), help="name the sensor on PORT, and give it an id where "
-        "it has none")
-    parser.add_argument("--listen-only", action="store_true", help="with --try: write nothing to the port")
-    add_json_option(parser)
+OPTIONS = (
+    option("--exclude", action="append", default=[], metavar="PORT", help="never open this port"),
+    option("--port", action="append", default=[], metavar="PORT", help="ask this port too"),
+    option("--everything", action="store_true", help="ask also ports that look like no board"),
+    option("--no-bluetooth", action="store_true", help="serial ports only"),
+    option("--try", dest="attempt", metavar="PORT", help="listen to PORT and propose a dialect"),
+    option("--name", nargs=2, metavar=("NAME", "PORT"), help="name the sensor on PORT, and give it an id where "
+        "it has none"),
+    option("--listen-only", action="store_true", help="with --try: write nothing to the port"),
+    JSON,
+)
 
 
 def run(args: argparse.Namespace) -> int:

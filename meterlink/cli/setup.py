@@ -22,9 +22,9 @@ import time
 from typing import Any
 
 from meterlink import units
-from meterlink.cli.completing import SETUPS, completes
+from meterlink.cli.completing import SETUPS
 from meterlink.cli.facts import add_fact_options, changed_details, fact_lines
-from meterlink.cli.frame import open_library, out, print_json, print_rows
+from meterlink.cli.frame import JSON, Action, actions, open_library, option, out, print_json, print_rows
 from meterlink.cli.light import light_rows, print_lights
 from meterlink.demo import free_name
 from meterlink.errors import UnitError, UsageError
@@ -39,49 +39,10 @@ from meterlink.words.told import put, written
 SHOWN = (marked("subject: {text}"), marked("tags: {text}"), marked("notes: {text}"))
 
 
-def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the actions and their options."""
-    actions = parser.add_subparsers(dest="action", required=True, metavar="new|list|show|use|change|copy|archive|unarchive")
-    new = actions.add_parser("new", help="make a set-up and use it")
-    new.add_argument("name")
-    _camera_options(new)
-    listing = actions.add_parser("list", help="all set-ups, the current one marked")
-    listing.add_argument("--search", metavar="TEXT", default="", help="only those with TEXT in name, subject, notes or tags")
-    listing.add_argument("--archived", action="store_true", help="with the archived ones")
-    listing.add_argument("--json", action="store_true")
-    show = actions.add_parser("show", help="camera settings, lights and where they stand")
-    completes(show.add_argument("name", nargs="?"), SETUPS)
-    show.add_argument("--json", action="store_true")
-    use = actions.add_parser("use", help="choose the set-up that the other verbs work on")
-    completes(use.add_argument("name"), SETUPS)
-    change = actions.add_parser("change", help="change the camera settings or the notes")
-    completes(change.add_argument("name", nargs="?"), SETUPS)
-    change.add_argument("--rename", metavar="NAME")
-    _camera_options(change)
-    copy = actions.add_parser("copy", help="the lights and where they stand, without readings, as a new set-up")
-    completes(copy.add_argument("name"), SETUPS)
-    copy.add_argument("new_name", nargs="?", help="default: the old name and 'copy'")
-    archive = actions.add_parser("archive", help="take a set-up out of the list; it and its readings are kept")
-    completes(archive.add_argument("name"), SETUPS)
-    unarchive = actions.add_parser("unarchive", help="bring an archived set-up back")
-    unarchive.add_argument("name")
-
-
-def _camera_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--iso", metavar="ISO", help="camera speed, e.g. 100")
-    parser.add_argument("--shutter", metavar="T", help="shutter, e.g. 1/160")
-    parser.add_argument("--camera-offset", metavar="STOPS", help="added to the working aperture: +0.3 closes down by a third")
-    parser.add_argument("--filter", metavar="F", help="filter on the lens: 4x, or 2 stops")
-    parser.add_argument("--notes", metavar="TEXT")
-    parser.add_argument("--subject", metavar="TEXT")
-    parser.add_argument("--tag", metavar="WORD", action="append", help="may be given several times; '' takes all tags away")
-    add_fact_options(parser)
-
-
 def run(args: argparse.Namespace) -> None:
     """Do the action."""
     with open_library(args) as library:
-        globals()[f"_{args.action}"](args, library)
+        args.do(args, library)
 
 
 def _camera_changes(args: argparse.Namespace, details: dict[str, Any]) -> dict[str, Any]:
@@ -220,3 +181,34 @@ def _unarchive(args: argparse.Namespace, library: Library) -> None:
         raise UsageError("{setup} is not archived: {do}", setup=setup.name, do=Do("list_archived"))
     library.revise_setup(setup._replace(archived=False))
     out("{setup} is back in the list", setup=setup.name)
+
+
+NAME, NAME_OR_USED = option("name", offers=SETUPS), option("name", nargs="?", offers=SETUPS)
+CAMERA = (
+    option("--iso", metavar="ISO", help="camera speed, e.g. 100"),
+    option("--shutter", metavar="T", help="shutter, e.g. 1/160"),
+    option("--camera-offset", metavar="STOPS", help="added to the working aperture: +0.3 closes down by a third"),
+    option("--filter", metavar="F", help="filter on the lens: 4x, or 2 stops"),
+    option("--notes", metavar="TEXT"),
+    option("--subject", metavar="TEXT"),
+    option("--tag", metavar="WORD", action="append", help="may be given several times; '' takes all tags away"),
+    add_fact_options,
+)
+OPTIONS = [actions(
+    new=Action(_new, "make a set-up and use it", [option("name"), *CAMERA]),
+    list=Action(_list, "all set-ups, the current one marked", [
+        option("--search", metavar="TEXT", default="", help="only those with TEXT in name, subject, notes or tags"),
+        option("--archived", action="store_true", help="with the archived ones"), JSON,
+    ]),
+    show=Action(_show, "camera settings, lights and where they stand", [NAME_OR_USED, JSON]),
+    use=Action(_use, "choose the set-up that the other verbs work on", [NAME]),
+    change=Action(
+        _change, "change the camera settings or the notes", [NAME_OR_USED, option("--rename", metavar="NAME"), *CAMERA]
+    ),
+    copy=Action(
+        _copy, "the lights and where they stand, without readings, as a new set-up",
+        [NAME, option("new_name", nargs="?", help="default: the old name and 'copy'")],
+    ),
+    archive=Action(_archive, "take a set-up out of the list; it and its readings are kept", [NAME]),
+    unarchive=Action(_unarchive, "bring an archived set-up back", [option("name")]),
+)]  # fmt: skip

@@ -13,7 +13,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from meterlink.cli.frame import add_setup_option, open_set, out
+from meterlink.cli.frame import SETUP_BY_NAME, open_set, option, out
 from meterlink.errors import UsageError
 from meterlink.library.files import file_name, write_whole
 from meterlink.metering.opened_set import OpenedSet
@@ -23,14 +23,12 @@ from meterlink.report.qr import square_of
 
 PAGES = ("", ".html", ".htm")
 """Endings of a file that a page may be written to."""
-
-
-def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the options."""
-    parser.add_argument("-o", "--output", metavar="FILE", help="HTML file to write")
-    parser.add_argument("--plan", metavar="FILE", help="write the plan from above as .png or .svg")
-    parser.add_argument("--side", metavar="FILE", help="write the side view as .png or .svg")
-    add_setup_option(parser, word=True)
+OPTIONS = (
+    option("-o", "--output", metavar="FILE", help="HTML file to write"),
+    option("--plan", metavar="FILE", help="write the plan from above as .png or .svg"),
+    option("--side", metavar="FILE", help="write the side view as .png or .svg"),
+    *SETUP_BY_NAME,
+)
 
 
 def run(args: argparse.Namespace) -> None:

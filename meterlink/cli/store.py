@@ -19,7 +19,7 @@ import argparse
 import time
 from pathlib import Path
 
-from meterlink.cli.frame import open_library, out
+from meterlink.cli.frame import Action, actions, open_library, option, out
 from meterlink.errors import LibraryDamaged
 from meterlink.library import check
 from meterlink.library.backup import Backups
@@ -30,34 +30,21 @@ from meterlink.words.language import say_count, say_for
 from meterlink.words.told import written
 
 
-def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the actions."""
-    actions = parser.add_subparsers(dest="action", required=True, metavar="check|copy|backups|restore")
-    actions.add_parser("check", help="integrity, orphans, every record and waveform, versions")
-    copy = actions.add_parser("copy", help="a safe copy, also while others use the library")
-    copy.add_argument("target")
-    copy.add_argument("--replace", action="store_true", help="when another library's file stands there")
-    actions.add_parser("backups", help="list the backups with their sizes")
-    restore = actions.add_parser("restore", help="put a backup in the library's place")
-    restore.add_argument("backup", help="latest, a name from 'store backups', or a library file")
-
-
-def run(args: argparse.Namespace) -> int:
+def run(args: argparse.Namespace) -> int | None:
     """Do the action; ``check`` exits with 1 when something is wrong."""
-    path = args.library or default_path()
-    if args.action == "check":
-        return _check(check.check(path))
-    if args.action == "backups":
-        return _list(Backups(path))
-    if args.action == "restore":
-        return _restore(Backups(path), args.backup)
+    args.library = args.library or default_path()
+    found: int | None = args.do(args)
+    return found
+
+
+def _copy(args: argparse.Namespace) -> None:
     with open_library(args, create=False) as library:
         write_library(library, Path(args.target), replace=args.replace)
         print(args.target)
-    return 0
 
 
-def _list(backups: Backups) -> int:
+def _list(args: argparse.Namespace) -> None:
+    backups = Backups(args.library)
     found = backups.all()
     for one in found:
         when = time.strftime("%Y-%m-%d %H:%M", time.localtime(one.made_at_s))
@@ -68,11 +55,11 @@ def _list(backups: Backups) -> int:
         out("backups: {count}, {total:megabytes}, in {folder}", count=len(found), total=total, folder=backups.folder)
     else:
         out("no backup of {library} yet", library=backups.library)
-    return 0
 
 
-def _restore(backups: Backups, name: str) -> int:
-    copy = backups.named(name)
+def _restore(args: argparse.Namespace) -> None:
+    backups = Backups(args.library)
+    copy = backups.named(args.backup)
     report = check.check(copy)
     if not report.sound:
         raise LibraryDamaged(
@@ -84,7 +71,6 @@ def _restore(backups: Backups, name: str) -> int:
     if kept is not None:
         out("  what stood there ({counts}) is kept;", counts=_counts(check.check(kept).counts))
         out("  back to it: {do}", do=Do("store_restore", backup=kept.stem))
-    return 0
 
 
 def _counts(counts: dict[str, int]) -> str:
@@ -99,7 +85,8 @@ def _counts(counts: dict[str, int]) -> str:
     ))  # fmt: skip
 
 
-def _check(report: check.Report) -> int:
+def _check(args: argparse.Namespace) -> int:
+    report = check.check(args.library)
     out("{path}: sound, {counts}" if report.sound else "{path}: DAMAGED, {counts}", path=report.path, counts=_counts(report.counts))
     out("  {size:megabytes}, schema {version}", size=report.size_bytes, version=report.schema_version)
     backups = Backups(report.path).all()
@@ -108,3 +95,15 @@ def _check(report: check.Report) -> int:
     for finding in report.findings:
         print(f"  {say_for('level', finding.level)}: {finding.said}; {finding.advice}")
     return 0 if report.sound else 1
+
+
+OPTIONS = [actions(
+    check=Action(_check, "integrity, orphans, every record and waveform, versions"),
+    copy=Action(_copy, "a safe copy, also while others use the library", [
+        option("target"), option("--replace", action="store_true", help="when another library's file stands there"),
+    ]),
+    backups=Action(_list, "list the backups with their sizes"),
+    restore=Action(_restore, "put a backup in the library's place", [
+        option("backup", help="latest, a name from 'store backups', or a library file"),
+    ]),
+)]  # fmt: skip

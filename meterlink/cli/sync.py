@@ -16,15 +16,14 @@ from __future__ import annotations
 
 import argparse
 
-from meterlink.cli.frame import beside, open_library, out
+from meterlink.cli.frame import beside, open_library, option, out
 from meterlink.cli.import_ import added_text
 from meterlink.library.sync import sync
 
-
-def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the options."""
-    parser.add_argument("url", metavar="URL", help="postgresql://USER@HOST/DATABASE")
-    parser.add_argument("--studio", metavar="NAME", default="", help="the studio's name, where a database serves several")
+OPTIONS = (
+    option("url", metavar="URL", help="postgresql://USER@HOST/DATABASE"),
+    option("--studio", metavar="NAME", default="", help="the studio's name, where a database serves several"),
+)
 
 
 def run(args: argparse.Namespace) -> None:

@@ -18,7 +18,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Sequence
 
-from meterlink.cli.frame import add_json_option, add_setup_option, open_set, print_json, print_rows, wrapped
+from meterlink.cli.frame import JSON, SETUP, open_set, option, print_json, print_rows, wrapped
 from meterlink.errors import UsageError
 from meterlink.metering.as_told import remember_told, set_as_told, set_what_was_told
 from meterlink.metering.session import Session
@@ -28,16 +28,15 @@ from meterlink.words.actions import Do
 from meterlink.words.language import say
 from meterlink.words.shared import known
 
-
-def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the options."""
-    parser.add_argument("wish", nargs="*", metavar="LIGHT=TARGET", help="f/8, -1 (stops from the key) or 3:1")
-    parser.add_argument("--by", choices=("both", "power", "distance"), default="both", help="what may be changed")
-    parser.add_argument("--set", action="store_true", dest="made", help="the lights are set as told: record it")
-    parser.add_argument("--keep", action="store_true", help="remember the wishes with the set-up: the app shows them as bands")
-    parser.add_argument("--highlight-to-shadow", action="store_true", help="ratios mean (key + fill) to fill")
-    add_setup_option(parser)
-    add_json_option(parser)
+OPTIONS = (
+    option("wish", nargs="*", metavar="LIGHT=TARGET", help="f/8, -1 (stops from the key) or 3:1"),
+    option("--by", choices=("both", "power", "distance"), default="both", help="what may be changed"),
+    option("--set", action="store_true", dest="made", help="the lights are set as told: record it"),
+    option("--keep", action="store_true", help="remember the wishes with the set-up: the app shows them as bands"),
+    option("--highlight-to-shadow", action="store_true", help="ratios mean (key + fill) to fill"),
+    SETUP,
+    JSON,
+)
 
 
 def run(args: argparse.Namespace) -> int:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import argparse
 
-from meterlink.cli.frame import add_setup_option, open_set, out
+from meterlink.cli.frame import SETUP_BY_NAME, open_set, out
 from meterlink.cli.held import value_now
 from meterlink.judging.judged_set import JudgedSet, value_of
 from meterlink.metering.session import Session
@@ -18,10 +18,7 @@ from meterlink.words.actions import Do
 from meterlink.words.language import say
 from meterlink.words.sentences import value_text
 
-
-def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the options."""
-    add_setup_option(parser, word=True)
+OPTIONS = SETUP_BY_NAME
 
 
 def run(args: argparse.Namespace) -> None:

@@ -22,7 +22,7 @@ from meterlink.calibration.acceptance import AcceptanceWalk
 from meterlink.calibration.certificate import certificate, certified
 from meterlink.calibration.judge import judge
 from meterlink.calibration.reminders import in_use, reminders
-from meterlink.cli.frame import add_json_option, open_library, out, print_json
+from meterlink.cli.frame import JSON, RECEPTOR, SENSOR, open_library, option, out, print_json
 from meterlink.cli.keys import Lines
 from meterlink.cli.tasks import begun, drive, teller
 from meterlink.errors import NotInLibrary
@@ -33,16 +33,15 @@ from meterlink.units import parse_distance
 from meterlink.words.actions import Do
 from meterlink.words.language import say
 
-
-def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the options."""
-    parser.add_argument("--sensor", metavar="URL")
-    parser.add_argument("--receptor", choices=("dome", "flat"), help="what is mounted, if not as calibrated")
-    parser.add_argument("--design", nargs="+", type=float, metavar="LX", help="full scale of each range by design")
-    parser.add_argument("--temperature", type=float, metavar="CELSIUS")
-    parser.add_argument("--page", metavar="FILE", help="write the certificate as HTML")
-    parser.add_argument("--show", action="store_true", help="print the stored certificate, measure nothing")
-    add_json_option(parser)
+OPTIONS = (
+    SENSOR,
+    RECEPTOR,
+    option("--design", nargs="+", type=float, metavar="LX", help="full scale of each range by design"),
+    option("--temperature", type=float, metavar="CELSIUS"),
+    option("--page", metavar="FILE", help="write the certificate as HTML"),
+    option("--show", action="store_true", help="print the stored certificate, measure nothing"),
+    JSON,
+)
 
 
 def run(args: argparse.Namespace) -> int:

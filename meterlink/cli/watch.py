@@ -17,7 +17,7 @@ from collections import deque
 from meterlink import units
 from meterlink.checks.room_light import resolution_lx
 from meterlink.cli.driving import sensor_url
-from meterlink.cli.frame import beside, is_terminal, open_library
+from meterlink.cli.frame import RECEPTOR, SENSOR, beside, is_terminal, open_library, option
 from meterlink.cli.terminal import LINE_AGAIN
 from meterlink.errors import RecordingEnded
 from meterlink.metering.sensor_in_use import SensorInUse
@@ -54,16 +54,16 @@ class Flicker:
         return found[0] if found is not None and found[0] > max(LEAST_PERCENT, 3.0 * found[1]) else None
 
 
-def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the options."""
-    parser.add_argument("--sensor", metavar="URL", help="e.g. serial:/dev/ttyACM0, ble:ADDRESS, sim:")
-    parser.add_argument("--iso", metavar="ISO", help="show f-numbers for this speed (default 100)")
-    parser.add_argument("--shutter", metavar="T", help="show f-numbers of steady light for this shutter (default 1/125)")
-    parser.add_argument("--pops", type=int, metavar="N", help="stop after N pops")
-    parser.add_argument("--receptor", choices=("dome", "flat"), help="which receptor is on the sensor")
-    parser.add_argument("--seconds", type=float, metavar="S", help="stop after S seconds")
-    parser.add_argument("--wave", action="store_true", help="draw each pop")
-    parser.add_argument("--record", metavar="FILE", help="write what comes over the link to FILE")
+OPTIONS = (
+    SENSOR,
+    option("--iso", metavar="ISO", help="show f-numbers for this speed (default 100)"),
+    option("--shutter", metavar="T", help="show f-numbers of steady light for this shutter (default 1/125)"),
+    option("--pops", type=int, metavar="N", help="stop after N pops"),
+    RECEPTOR,
+    option("--seconds", type=float, metavar="S", help="stop after S seconds"),
+    option("--wave", action="store_true", help="draw each pop"),
+    option("--record", metavar="FILE", help="write what comes over the link to FILE"),
+)
 
 
 def run(args: argparse.Namespace) -> None:

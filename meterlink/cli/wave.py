@@ -23,7 +23,7 @@ from typing import Any
 from meterlink.checks.facts import camera, movement
 from meterlink.checks.freezing import trails_of
 from meterlink.checks.shutter import loss_of
-from meterlink.cli.frame import add_json_option, add_setup_option, open_set, out, print_json
+from meterlink.cli.frame import JSON, SETUP, open_set, option, out, print_json
 from meterlink.errors import AnalysisError, NotInLibrary, UsageError
 from meterlink.library.export import csv_text
 from meterlink.library.files import write_whole
@@ -36,16 +36,14 @@ from meterlink.words.language import marked, say
 from meterlink.words.told import Told, put, written
 
 CSV_HEADINGS = ("light", "time_s", "illuminance_lx", "above_ambient_lx")
-
-
-def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the options."""
-    parser.add_argument("lights", nargs="*", metavar="LIGHT")
-    parser.add_argument("--pop", type=int, metavar="N", help="which of several pops, 1 is the first (default: the last)")
-    parser.add_argument("--picture", metavar="FILE", help="write a picture, .png or .svg")
-    parser.add_argument("--csv", metavar="FILE", help="write the samples, - for the terminal")
-    add_setup_option(parser)
-    add_json_option(parser)
+OPTIONS = (
+    option("lights", nargs="*", metavar="LIGHT"),
+    option("--pop", type=int, metavar="N", help="which of several pops, 1 is the first (default: the last)"),
+    option("--picture", metavar="FILE", help="write a picture, .png or .svg"),
+    option("--csv", metavar="FILE", help="write the samples, - for the terminal"),
+    SETUP,
+    JSON,
+)
 
 
 def run(args: argparse.Namespace) -> None:

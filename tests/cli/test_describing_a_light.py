@@ -383,3 +383,12 @@ def test_a_direction_is_typed_as_the_table_prints_it(ml: Run, monkeypatch: pytes
     assert ml("light", "add", "RIM", "1m", *" ".join(printed).split()).code == 0
     place = placed(ml, "RIM")["placement"]
     assert (place["azimuth_deg"], place["elevation_deg"]) == (-40, -20)
+
+
+def test_a_source_has_one_shape(kit: Run) -> None:
+    """Two shapes at once are wrong use, and no light is stored."""
+    ran = kit("light", "add", "KEY", "--distance", "1m", "--disk", "90cm", "--bare")
+
+    assert ran.code == 2
+    assert "--bare" in ran.err
+    assert kit("light", "list", "--json").out.strip() == "[]"
