@@ -134,13 +134,13 @@ def _turn(row: MatchRow, now: LightState | None, waiting: bool) -> str:
     if row.doubt:
         # Why stands with the light's verdict; a dial is not turned by a reading in doubt.
         return t("match.doubt")
-    if row.said.code == "waits_for_pop":
+    if row.sentence.code == "waits_for_pop":
         # The empty mark says it of all; in words only of the one that is next.
         return t("match.waits") if waiting else ""
     if row.within and row.difference_stops is not None:
         return t("match.within")
     if row.move is None or row.move.power_stops is None or now is None or now.placement is None:
-        return row.sentence
+        return str(row.sentence)
     step, from_stops = now.light.power_step_stops, now.placement.power_stops
     text = written(row.move.power_text, "figure")
     if not step or from_stops is None:

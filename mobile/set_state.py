@@ -127,7 +127,7 @@ def set_look(shot: Shot) -> SetLook:
     note = shot.findings_error or ("" if findings or not _metered(rows) else t("set.no_findings"))
     return SetLook(
         shot.setup.name, second, rows, tuple(ratios), aperture, over_text(chosen),
-        table.notes, findings, note,
+        tuple(map(str, table.notes)), findings, note,
         *_findings_line(findings, note), findings[0].severity if findings else "good" if _metered(rows) else "",
         tuple(one.text for one in shot.answers),
     )  # fmt: skip

@@ -91,7 +91,7 @@ def summary_lines(
         lines.append("               " + _camera(setup))
     if beyond is not None:
         lines.append(f"! {beyond.text}: {beyond.advice}")
-    notes = [one for one in table.told if not (calibration_known and one.code == "assumed_calibration")]
+    notes = [one for one in table.notes if not (calibration_known and one.code == "assumed_calibration")]
     lines += [say("note: {note}", note=note) for note in notes]
     return lines
 

@@ -66,7 +66,7 @@ def run(args: argparse.Namespace) -> int:
             print_json(result)
             return 0 if result.feasible else 1
         rows = [
-            (row.light, known(row.change_stops, "stops"), known(row.predicted_stops, "stops2"), row.sentence)
+            (row.light, known(row.change_stops, "stops"), known(row.predicted_stops, "stops2"), str(row.sentence))
             for row in result.rows
         ]
         print_rows(("light", "change", "off afterwards", "what to do"), rows, right="lrrl")

@@ -113,7 +113,7 @@ class Rebuild(Session):
         if outcome.kind != OutcomeKind.LOGGED or outcome.light is None:
             return []
         report = self.report()
-        said = [row.said for row in report.rows if row.light.casefold() == outcome.light.name.casefold()]
+        said = [row.sentence for row in report.rows if row.light.casefold() == outcome.light.name.casefold()]
         if outcome.reading is not None and outcome.reading.purpose == Purpose.WITH:
             said = []
         if self.walk.done and self.round == 1:
@@ -231,7 +231,7 @@ class Rebuild(Session):
         self.begin(self._once_more(first[turn.light_id], turn) for turn in turns if turn.light_id in first)
         self.round = 2
         self._remember_walk()
-        return [*said, told("now_change"), *(told("turn", turn=turn.said) for turn in turns)]
+        return [*said, told("now_change"), *(told("turn", turn=turn.sentence) for turn in turns)]
 
     @staticmethod
     def _once_more(request: Request, turn: Turn) -> Request:

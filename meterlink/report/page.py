@@ -102,7 +102,7 @@ def sheet_html(
             picture=safe_picture(details["reference_picture"]) if "reference_picture" in details else "",
             lines=lines,
             ratio=ratio_words(table),
-            notes=table.notes,
+            notes=[str(note) for note in table.notes],
             findings=[(say(RANKS[int(one.rank)]), str(one.said), str(one.to_do)) for one in worst],
             more_findings=len(found) - len(worst),
             all_findings=Do("checks"),

@@ -44,21 +44,12 @@ class MatchRow(NamedTuple):
     move: Move | None
     replaced: Told
     """Why it looks like another head or modifier; nothing when it does not."""
-    said: Told
+    sentence: Told
     """How it compares, and what to do."""
     metered: bool = True
     """False where the light was turned a little after its last pop: the difference is what is to be expected."""
     doubt: Told = NOTHING
     """What the other readings of the present set say against this one; nothing when nothing does."""
-
-    @property
-    def sentence(self) -> str:
-        """How it compares, and what to do, in words."""
-        return str(self.said)
-
-    def as_json(self) -> Any:
-        """Return the row as JSON data."""
-        return plain(self, said="sentence")
 
 
 class MatchReport(NamedTuple):
@@ -118,14 +109,14 @@ def match_row(
         return empty
     empty = empty._replace(stored_lxs=stored.value)
     if now is None:
-        return empty._replace(said=told("missing_light", light=name))
+        return empty._replace(sentence=told("missing_light", light=name))
     replaced = source_change(stored, now)
     if now.value is None or now.reading is None or not now.value > 0:
-        return empty._replace(replaced=replaced, said=told("waits_for_pop", light=name))
+        return empty._replace(replaced=replaced, sentence=told("waits_for_pop", light=name))
     metered = not now.expected
     unlike = _unlike(stored.reading, now.reading)
     if unlike:
-        return empty._replace(replaced=replaced, said=all_of(name, unlike, by=": "))
+        return empty._replace(replaced=replaced, sentence=all_of(name, unlike, by=": "))
     camera = camera_stops(stored_view.setup, now_view.setup)
     difference = log2(now.value / stored.value) + camera
     u = _u_difference(stored, now, stored_view, now_view)

@@ -8,14 +8,14 @@ well enough for a last small change to need no third one.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from meterlink.judging.joined_pops import carried
 from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.tables.adjustment import FINE_GAP_STOPS, Move, move_told
 from meterlink.tables.match import MatchReport, MatchRow, is_vague
 from meterlink.tables.side_effects import closing_move
-from meterlink.words.told import Told, all_of, plain, told
+from meterlink.words.told import Told, all_of, told
 
 DOUBTS = 1.2
 """Standard uncertainties of the reading (its pop, and what tape and model leave) that must still fit between a difference and the
@@ -31,16 +31,8 @@ class Turn(NamedTuple):
 
     light_id: str
     move: Move | None
-    said: Told
-
-    @property
-    def sentence(self) -> str:
-        """What to do with the light, in words."""
-        return str(self.said)
-
-    def as_json(self) -> Any:
-        """Return the turn as JSON data."""
-        return plain(self, said="sentence")
+    sentence: Told
+    """What to do with the light."""
 
 
 def second_round(report: MatchReport, now: JudgedSet, *, keep_common: bool = True) -> tuple[Turn, ...]:

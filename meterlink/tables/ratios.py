@@ -81,7 +81,7 @@ class RatioTable(NamedTuple):
     """Highlight to shadow: (key + fill) : fill."""
     aperture_key: Aperture | None = None
     aperture_key_and_fill: Aperture | None = None
-    told: tuple[Told, ...] = ()
+    notes: tuple[Told, ...] = ()
     """What has to be known beside the figures."""
     key_to_fill_u95_stops: float | None = None
     """Expanded uncertainty (k=2) of ``key_to_fill``, in stops."""
@@ -98,15 +98,6 @@ class RatioTable(NamedTuple):
         code = "lighting_ratio_doubtful" if self.lighting_ratio_doubtful else "lighting_ratio"
         incident = told(code, ratio=self.key_to_fill, u95=self.key_to_fill_u95_stops)
         return str(incident), str(told(code, ratio=self.key_and_fill_to_fill, u95=self.key_and_fill_to_fill_u95_stops))
-
-    @property
-    def notes(self) -> tuple[str, ...]:
-        """What has to be known beside the figures, in words."""
-        return tuple(str(one) for one in self.told)
-
-    def as_json(self) -> Any:
-        """Return the table as JSON data."""
-        return plain(self, told="notes")
 
 
 def exposure_lxs(value: float, kind: str, shutter_s: float | None) -> float | None:
@@ -220,7 +211,7 @@ def ratio_table(view: JudgedSet) -> RatioTable:
             notes.append(told("no_lighting_ratio", lights=lacking))
         else:
             table = _with_lighting_ratio(table, view, entries, key)
-    return table._replace(told=tuple(notes))
+    return table._replace(notes=tuple(notes))
 
 
 def _shares(view: JudgedSet, entries: list[_Entry], refused: dict[str, Told]) -> tuple[dict[str, float], list[Told]]:

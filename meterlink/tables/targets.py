@@ -58,31 +58,19 @@ class TargetRow(NamedTuple):
     move: Move
     predicted_stops: float | None
     """Where the point will be against the wish after the moves: 0 is on target."""
-    said: Told
+    sentence: Told
     """What to do."""
-
-    @property
-    def sentence(self) -> str:
-        """What to do, in words."""
-        return str(self.said)
 
     def as_json(self) -> Any:
         """Return the row as JSON data."""
-        data = plain(self, said="sentence")
-        data["move"]["left_over_stops"] = self.move.left_over_stops
-        return data
+        return plain({**self._asdict(), "move": {**self.move._asdict(), "left_over_stops": self.move.left_over_stops}})
 
 
 class TargetPlan(NamedTuple):
     """The changes of a set, and what has to be said about them."""
 
     rows: tuple[TargetRow, ...]
-    told: tuple[Told, ...]
-
-    @property
-    def notes(self) -> tuple[str, ...]:
-        """What has to be said about the changes, in words."""
-        return tuple(str(one) for one in self.told)
+    notes: tuple[Told, ...]
 
     @property
     def feasible(self) -> bool:
@@ -91,7 +79,7 @@ class TargetPlan(NamedTuple):
 
     def as_json(self) -> Any:
         """Return the plan as JSON data."""
-        return {**plain(self, told="notes"), "feasible": self.feasible}
+        return plain({**self._asdict(), "feasible": self.feasible})
 
 
 def parse_wish(text: str, definition: str = INCIDENT) -> Wish:

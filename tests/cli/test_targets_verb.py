@@ -39,7 +39,10 @@ def test_json_has_the_numbers(demo: Run) -> None:
     row = data["rows"][0]
     assert row["light"] == "HAIR"
     assert abs(row["predicted_stops"]) <= 0.05
-    assert row["move"]["power_stops"] < -4
+    move = row["move"]
+    assert move["power_stops"] < -4
+    assert move["left_over_stops"] == pytest.approx(move["wanted_stops"] - move["achieved_stops"])
+    assert row["sentence"].startswith("HAIR: power down to 1/")
 
 
 def test_a_ratio_says_which_definition_it_was(demo: Run) -> None:

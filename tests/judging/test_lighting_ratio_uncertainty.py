@@ -13,6 +13,7 @@ from meterlink.judging.judged_set import JudgedSet
 from meterlink.records import Calibration
 from meterlink.report.page import ratio_words
 from meterlink.tables.ratios import ratio_table
+from meterlink.words.told import plain
 
 LIGHTS = [light(0, "KEY", "key"), light(1, "FILL", "fill"), light(2, "CARD", "fill")]
 
@@ -33,7 +34,7 @@ def test_both_ratios_have_the_propagated_uncertainty() -> None:
     for ratio, got in ((key / (one + two), table.key_to_fill_u95_stops), ((key + one + two) / (one + two), None)):
         expected = 2 * (umath.log(ratio) / math.log(2)).s
         assert (table.key_and_fill_to_fill_u95_stops if got is None else got) == pytest.approx(expected, rel=1e-9)
-    data = table.as_json()
+    data = plain(table)
     assert data["key_to_fill_u95_stops"] == table.key_to_fill_u95_stops
     assert data["lighting_ratio_doubtful"] is False
 

@@ -77,8 +77,8 @@ def blamed_by(judged: JudgedSet, honest: JudgedSet) -> dict[str, tuple[str, str]
     said: dict[str, list[tuple[str, str]]] = {
         "table": [(row.light, row.reason) for row in table.rows],
         "sheet": [(line.name, line.reason) for line in light_lines(judged, table)],
-        "match": [(row.light, row.sentence) for row in match_report(honest, judged).rows],
-        "targets": [("", note) for note in plan(judged, [parse_wish("L1=-1")]).notes],
+        "match": [(row.light, str(row.sentence)) for row in match_report(honest, judged).rows],
+        "targets": [("", str(note)) for note in plan(judged, [parse_wish("L1=-1")]).notes],
     }
     for s in judged.lights:
         said[f"after {s.light.name}"] = [(s.light.name, str(logged(judged, s.reading, s, "alone")))]
