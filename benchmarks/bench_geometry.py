@@ -152,7 +152,7 @@ def reading(reading_id: str, light_id: str | None, placement_id: str | None, **f
 
 def checks_in_process() -> list[Goal]:
     """What the findings cost beside the table, functions only."""
-    from meterlink.checks.findings import findings
+    from meterlink.checks.finders import findings
     from meterlink.judging.judge import judge_set
     from meterlink.tables.ratios import ratio_table
 

@@ -12,7 +12,8 @@ import time
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from meterlink.checks.findings import FINE, Finding, looked_at
+from meterlink.checks.finders import looked_at
+from meterlink.checks.findings import FINE, Finding
 from meterlink.errors import MeterlinkError, NotInLibrary, UsageError
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.judging.reach import Reach, reach_of

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from typing import NamedTuple
 
 from meterlink.checks.facts import fact
-from meterlink.checks.findings import CAUTION, NOTE, Finding, register
+from meterlink.checks.findings import CAUTION, NOTE, Finding
 from meterlink.checks.freezing import power_text
 from meterlink.judging.fixture_curves import ColourPoint, FixtureCurves, fixture_curves
 from meterlink.judging.judged_set import JudgedSet, LightState
@@ -91,7 +91,6 @@ def matching_power(curves: FixtureCurves, wanted_mired: float, limit_mired: floa
     return min(near, key=lambda point: abs(point.mired - wanted_mired)) if near else None
 
 
-@register
 def colour_findings(view: JudgedSet) -> Iterable[Finding]:
     """Lights off the key's colour, and heads whose colour drifts over their power by more than the limit."""
     limit_mired, _limit_duv = limits(view)

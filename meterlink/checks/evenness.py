@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from meterlink.checks.findings import CAUTION, NOTE, Finding, register
+from meterlink.checks.findings import CAUTION, NOTE, Finding
 from meterlink.judging.evenness import LEAST_SOFTBOX_M, figure_points, heat_map, predicted_evenness, spread_of_readings
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.records.kept import OWN_POINT_ROLES, Placement, Reading
@@ -18,7 +18,6 @@ LEAST_POINTS = 3
 _NUMBERED = re.compile(r"(.{1,40}?)[ :_-]?(\d{1,3})")
 
 
-@register
 def head_to_toe(view: JudgedSet) -> Iterable[Finding]:
     """Predicted light on hands and feet: a caution when the figure is shown full length, else a note, once its height is known."""
     details = view.setup.details
@@ -45,7 +44,6 @@ def head_to_toe(view: JudgedSet) -> Iterable[Finding]:
         yield Finding("evenness", rank, "", said, told("head_to_toe_do"), numbers)
 
 
-@register
 def backdrop(view: JudgedSet) -> Iterable[Finding]:
     """Readings at numbered points of one surface (``backdrop1`` to ``backdrop9``): highest minus lowest, as a small map."""
     for (name, light_id), readings in sorted(_surfaces(view).items()):

@@ -1,10 +1,35 @@
-"""Every module that adds finders to the checks: importing this one is enough to have them all."""
+"""Everything that the checks look for, and what they have to say of a set."""
 
 from __future__ import annotations
 
-from meterlink.checks import colour as colour_check
-from meterlink.checks import evenness as evenness_check
-from meterlink.checks import freezing, room_light
-from meterlink.checks import shutter as shutter_check
+from collections.abc import Callable, Iterable
 
-__all__ = ["colour_check", "evenness_check", "freezing", "room_light", "shutter_check"]
+from meterlink.checks import colour, evenness, freezing, room_light, shutter
+from meterlink.checks import findings as readings
+from meterlink.checks.findings import FINE, Finding
+from meterlink.judging.judged_set import JudgedSet
+
+FINDERS: list[Callable[[JudgedSet], Iterable[Finding]]] = [
+    readings.retakes, readings.not_current, readings.disagreement, readings.predicted_apart, readings.sum_hint,
+    readings.unknown_places, readings.outliers, readings.near_limits, readings.peaks_beyond_range, readings.damaged_notes,
+    colour.colour_findings, evenness.head_to_toe, evenness.backdrop, freezing.freeze_findings, room_light.room_light,
+    shutter.shutter_losses,
+]  # fmt: skip
+"""Others may add theirs."""
+
+
+def findings(view: JudgedSet) -> list[Finding]:
+    """Return all findings of a judged set, worst first; what was looked at and is well is among the ``answers``."""
+    return [one for one in looked_at(view) if one.rank > FINE]
+
+
+def answers(view: JudgedSet) -> list[Finding]:
+    """Return what was looked at and is well, each with its number: silence is no answer."""
+    return [one for one in looked_at(view) if one.rank <= FINE]
+
+
+def looked_at(view: JudgedSet) -> list[Finding]:
+    """Return all that the finders say of a judged set, worst first, then in the set's order: findings, then answers."""
+    order = {state.light.name: i for i, state in enumerate(view.lights)}
+    found = [finding for finder in FINDERS for finding in finder(view)]
+    return sorted(found, key=lambda one: (-one.rank, one.kind, order.get(one.light, -1)))

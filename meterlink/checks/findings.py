@@ -1,14 +1,13 @@
 """Everything that is not as it should be in a set, as plain findings, worst first, each with what to do.
 
-A finder is a function from the judged set to findings; ``FINDERS`` is the list of
-them, and others add theirs with ``register``.  Each finding carries the numbers behind it.
+A finder is a function from the judged set to findings (``finders.py`` lists all).  Each finding carries the numbers behind it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from math import log2
-from typing import Any, NamedTuple, TypeAlias
+from typing import Any, NamedTuple
 
 from meterlink.judging.evidence import APART_LIMIT, DIAL, HELD, Suspect
 from meterlink.judging.judged_set import JudgedSet, LightState, SumCheck
@@ -85,35 +84,6 @@ def action_of(said: Told) -> Do | None:
     return None
 
 
-Finder: TypeAlias = "Callable[[JudgedSet], Iterable[Finding]]"
-FINDERS: list[Finder] = []
-
-
-def register(finder: Finder) -> Finder:
-    """Add a finder, ``(JudgedSet) -> Iterable[Finding]``; usable as a decorator.  Adding one twice does nothing."""
-    if finder not in FINDERS:
-        FINDERS.append(finder)
-    return finder
-
-
-def findings(view: JudgedSet) -> list[Finding]:
-    """Return all findings of a judged set, worst first; what was looked at and is well is among the ``answers``."""
-    return [one for one in looked_at(view) if one.rank > FINE]
-
-
-def answers(view: JudgedSet) -> list[Finding]:
-    """Return what was looked at and is well, each with its number: silence is no answer."""
-    return [one for one in looked_at(view) if one.rank <= FINE]
-
-
-def looked_at(view: JudgedSet) -> list[Finding]:
-    """Return all that the finders say of a judged set, worst first, then in the set's order: findings, then answers."""
-    order = {state.light.name: i for i, state in enumerate(view.lights)}
-    found = [finding for finder in FINDERS for finding in finder(view)]
-    return sorted(found, key=lambda one: (-one.rank, one.kind, order.get(one.light, -1)))
-
-
-@register
 def retakes(view: JudgedSet) -> Iterable[Finding]:
     """Readings whose verdict is retake for their own sake; what speaks against one is told by ``disagreement``."""
     for state in view.lights:
@@ -125,7 +95,6 @@ def retakes(view: JudgedSet) -> Iterable[Finding]:
             yield Finding("retake", rank, name, said, do, numbers)
 
 
-@register
 def not_current(view: JudgedSet) -> Iterable[Finding]:
     """Lights without a current reading."""
     for state in view.lights:
@@ -139,7 +108,6 @@ def not_current(view: JudgedSet) -> Iterable[Finding]:
             yield Finding("not_metered", DOUBTFUL, name, told("not_metered", light=name), state.to_do, {})
 
 
-@register
 def disagreement(view: JudgedSet) -> Iterable[Finding]:
     """What the sum of the lights and the predictions say together."""
     check, swap = view.check, view.swap or ()
@@ -236,7 +204,6 @@ def _next_step(check: SumCheck, view: JudgedSet) -> Told:
     return told("together_again", do=Do("meter_together"))
 
 
-@register
 def predicted_apart(view: JudgedSet) -> Iterable[Finding]:
     """Single readings too many standard uncertainties from their prediction."""
     named = {*(view.swap or ()), view.blamed.light_id if view.blamed is not None else None}
@@ -260,7 +227,6 @@ def predicted_apart(view: JudgedSet) -> Iterable[Finding]:
         yield Finding("prediction", DOUBTFUL + min(0.9, abs(apart) / u / 20), name, said, advice, numbers)
 
 
-@register
 def sum_hint(view: JudgedSet) -> Iterable[Finding]:
     """Why there is no sum check yet, when there could be one; nothing where what there is speaks against a reading already."""
     front = [one for one in view.lights if one.light.role not in OWN_POINT_ROLES and one.reading is not None]
@@ -269,7 +235,6 @@ def sum_hint(view: JudgedSet) -> Iterable[Finding]:
         yield Finding("sum_missing", NOTE + 0.5, "", said, do, {})
 
 
-@register
 def unknown_places(view: JudgedSet) -> Iterable[Finding]:
     """Lights whose distance or direction is missing."""
     for state in view.lights:
@@ -282,7 +247,6 @@ def unknown_places(view: JudgedSet) -> Iterable[Finding]:
             yield Finding("no_direction", NOTE + 0.4, name, told("no_direction", light=name), do, {})
 
 
-@register
 def outliers(view: JudgedSet) -> Iterable[Finding]:
     """Pops of one reading that stand apart from the others."""
     for state in view.lights:
@@ -292,7 +256,6 @@ def outliers(view: JudgedSet) -> Iterable[Finding]:
             yield Finding("outlier", DOUBTFUL, name, said, do, {"pops_lxs": values})
 
 
-@register
 def near_limits(view: JudgedSet) -> Iterable[Finding]:
     """Lights so near that an undeclared reach already costs more than a tenth of a stop."""
     for state in view.lights:
@@ -310,7 +273,6 @@ def near_limits(view: JudgedSet) -> Iterable[Finding]:
         yield Finding("reach", NOTE + 0.6, name, said, do, {"good_m": reach.good_m, "usable_m": reach.usable_m})
 
 
-@register
 def peaks_beyond_range(view: JudgedSet) -> Iterable[Finding]:
     """Yield a note for each light that is known by the bounds of a clipped pop only."""
     for state in view.lights:
@@ -320,7 +282,6 @@ def peaks_beyond_range(view: JudgedSet) -> Iterable[Finding]:
             yield Finding("beyond_range", NOTE + 0.3, name, said, do, {"u_rel": state.reading.u_rel})
 
 
-@register
 def damaged_notes(view: JudgedSet) -> Iterable[Finding]:
     """Yield a note for each modifier of the set of which a stored falloff cannot be read."""
     for name in view.damaged_falloffs:

@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from meterlink import units
 from meterlink.checks.facts import Movement, camera, fact, magnification_of, movement
-from meterlink.checks.findings import CAUTION, FINE, NOTE, Finding, register
+from meterlink.checks.findings import CAUTION, FINE, NOTE, Finding
 from meterlink.judging.fixture_curves import FixtureCurves, fixture_curves, shorter_power
 from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.photometry import freeze, shutter
@@ -101,7 +101,6 @@ def _time_of(state: LightState, view: JudgedSet) -> float | None:
     return min(reading.t01_s, open_s) if open_s > 0.0 else reading.t01_s
 
 
-@register
 def freeze_findings(view: JudgedSet) -> Iterable[Finding]:
     """The light on the face that smears movement most, and hair and rim lights that do when a movement is declared."""
     moves, limit = movement(view.setup), limit_mm(view)

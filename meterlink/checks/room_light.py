@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 
 from meterlink import units
 from meterlink.checks.facts import camera
-from meterlink.checks.findings import CAUTION, FINE, NOTE, Finding, register
+from meterlink.checks.findings import CAUTION, FINE, NOTE, Finding
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.photometry import ambient
 from meterlink.photometry.series import nearest_time_s
@@ -155,7 +155,6 @@ def lit_parts(view: JudgedSet) -> dict[str, tuple[str, float]]:
     return parts
 
 
-@register
 def room_light(view: JudgedSet) -> Iterable[Finding]:
     """How far the flash stands above the room, at the part where it matters most."""
     parts, time_s = lit_parts(view), view.setup.shutter_s

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from meterlink import units
 from meterlink.checks.facts import Camera, camera
-from meterlink.checks.findings import CAUTION, FINE, NOTE, Finding, register
+from meterlink.checks.findings import CAUTION, FINE, NOTE, Finding
 from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.photometry import flash, shutter
 from meterlink.photometry.series import THIRD_TIMES, time_exact_s
@@ -71,7 +71,6 @@ def _of_waveform(reading: Reading, view: JudgedSet, at: shutter.Shutter) -> tupl
         return None
 
 
-@register
 def shutter_losses(view: JudgedSet) -> Iterable[Finding]:
     """Times beyond the sync speed, and flashes that are longer than the shutter stays open."""
     facts = camera(view.setup, view.settings)

@@ -10,8 +10,8 @@ from collections.abc import Callable
 from typing import Any
 
 from meterlink import units
-from meterlink.checks import finders  # noqa: F401 - each of its modules registers finders
-from meterlink.checks.findings import Finding, answers, findings
+from meterlink.checks.finders import answers, findings
+from meterlink.checks.findings import Finding
 from meterlink.errors import AnalysisError, CalibrationError, NotInLibrary, UsageError
 from meterlink.judging.judge import AS_TOLD, judge_set
 from meterlink.judging.judged_set import JudgedSet

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from small_sets import all_at_once, hot, light, placed, read, seen, view
 
-from meterlink.checks.findings import findings
+from meterlink.checks.finders import findings
 from meterlink.cli.main import build_parser
 from meterlink.judging.evidence import DIAL, HELD
 from meterlink.judging.judged_set import JudgedSet

@@ -9,7 +9,8 @@ import pytest
 from small_sets import light, placed, read, view
 
 from meterlink.checks.colour import colour_rows
-from meterlink.checks.findings import Finding, findings
+from meterlink.checks.finders import findings
+from meterlink.checks.findings import Finding
 from meterlink.judging.fixture_curves import curves_of, fixture_curves
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.judging.prediction import Past

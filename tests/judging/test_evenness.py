@@ -9,7 +9,8 @@ import pytest
 from scipy.integrate import dblquad
 from small_sets import light, placed, read, view
 
-from meterlink.checks.findings import Finding, findings
+from meterlink.checks.finders import findings
+from meterlink.checks.findings import Finding
 from meterlink.judging.evenness import Spread, figure_points, heat_map, predicted_evenness, spread_of_readings
 
 

@@ -10,7 +10,8 @@ import pytest
 from small_sets import light, placed, read, view
 
 from meterlink.checks.facts import MOVEMENTS, magnification_of, movement
-from meterlink.checks.findings import Finding, answers, findings
+from meterlink.checks.finders import answers, findings
+from meterlink.checks.findings import Finding
 from meterlink.checks.freezing import LIMIT_MM, limit_mm, trails_of
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.judging.prediction import Past

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from small_sets import all_at_once, hot, light, placed, read, seen, view
 
-from meterlink.checks.findings import findings
+from meterlink.checks.finders import findings
 from meterlink.judging import judge as judge_module
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.judging.prediction import Past

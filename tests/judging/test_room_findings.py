@@ -9,7 +9,8 @@ from typing import Any
 import pytest
 from small_sets import light, placed, read, view
 
-from meterlink.checks.findings import Finding, answers, findings
+from meterlink.checks.finders import answers, findings
+from meterlink.checks.findings import Finding
 from meterlink.checks.room_light import level, lit_parts
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.records import Calibration, RangeScale, Reading

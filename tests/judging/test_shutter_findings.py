@@ -11,7 +11,8 @@ import pytest
 from small_sets import light, placed, read, view
 
 from meterlink.checks.facts import camera
-from meterlink.checks.findings import Finding, answers, findings
+from meterlink.checks.finders import answers, findings
+from meterlink.checks.findings import Finding
 from meterlink.checks.shutter import beyond_sync, loss_of
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.photometry import shutter

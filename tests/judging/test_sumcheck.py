@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from small_sets import all_at_once, hot, light, placed, read, seen, view
 
-from meterlink.checks.findings import findings
+from meterlink.checks.finders import findings
 from meterlink.judging.aim import carried_to_camera
 from meterlink.judging.evidence import Weighing, weigh_ways
 from meterlink.judging.judged_set import JudgedSet

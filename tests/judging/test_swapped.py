@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from small_sets import hot, light, placed, read, view
 
-from meterlink.checks.findings import WRONG, findings
+from meterlink.checks.finders import findings
+from meterlink.checks.findings import WRONG
 from meterlink.judging.expected import swap_warning
 from meterlink.judging.history import pasts_from
 from meterlink.judging.judged_set import JudgedSet
