@@ -188,7 +188,7 @@ class BluetoothDecoder(Decoder):
     def _speak_as(self, stream: Decoder | None, of: tuple[str, str]) -> None:
         self._stream, self._stream_of = stream, of
         speaker = stream or Decoder()  # which can be asked nothing
-        for command in ("identify", "set_range", "steady_rate", "set_interval", "get_status", "poll"):
+        for command in ("identify", "command", "poll"):
             setattr(self, command, getattr(speaker, command))
 
     def _named(self, sample: Sample) -> Sample:

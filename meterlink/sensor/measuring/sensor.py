@@ -115,7 +115,7 @@ class Sensor(TendedSensor):
         before = self.status
         if before is None:
             return None
-        await self._write(self.decoder.get_status())
+        await self._write(self.decoder.command(GET_STATUS))
         until = self._clock() + timeout_s
         while self.status is before and self._clock() < until:
             await self._sleep(0.02)
@@ -161,16 +161,12 @@ class Sensor(TendedSensor):
         fitting = [s for s in identity.intervals if RECORD_PART * identity.ring_samples * s >= needed_s]
         await self._use_interval(min(fitting, default=max(identity.intervals)))
 
-    async def sample_slower(self) -> bool:
-        """Take the next longer sample interval; False when there is none."""
-        identity = self.identity
-        if identity is None or not identity.intervals:
-            return False
-        now_s = self._interval_factor * min(identity.intervals)
-        longer = [s for s in identity.intervals if s > now_s * 1.01]
+    async def sample_slower(self) -> None:
+        """Take the next longer sample interval, where there is one."""
+        intervals = self.identity.intervals if self.identity is not None else ()
+        longer = [s for s in intervals if s > self._interval_factor * min(intervals) * 1.01]
         if longer:
             await self._use_interval(min(longer))
-        return bool(longer)
 
     async def _use_interval(self, interval_s: float) -> None:
         identity = self.identity
@@ -178,7 +174,7 @@ class Sensor(TendedSensor):
         factor = round(interval_s / min(identity.intervals))
         if factor != self._interval_factor:
             self._interval_factor = factor
-            await self._command(SET_INTERVAL, self.decoder.set_interval(factor))
+            await self._command(SET_INTERVAL, factor)
 
     async def hold_range(self, index: int | None) -> None:
         """Use this range and keep it, whatever the pops advise; None lets them choose again."""
@@ -232,14 +228,14 @@ class Sensor(TendedSensor):
                 await self._sleep(SECOND_FLASH_S - since_s)
                 if self._wanted_range != index:
                     return
-            await self._command(SET_RANGE, self.decoder.set_range(index))
+            await self._command(SET_RANGE, index)
 
     async def _set_again(self) -> None:
         if self._wanted_range is not None:
-            await self._command(SET_RANGE, self.decoder.set_range(self._wanted_range))
+            await self._command(SET_RANGE, self._wanted_range)
         if self.identity is not None and self.identity.intervals:
             # Another program may have left another one.
-            await self._command(SET_INTERVAL, self.decoder.set_interval(self._interval_factor))
+            await self._command(SET_INTERVAL, self._interval_factor)
 
     # ----------------------------------------------------------------------------------------------- bytes
 
@@ -279,7 +275,7 @@ class Sensor(TendedSensor):
     async def _ask_what_was_lost(self) -> None:
         await self._sleep(SECOND_FLASH_S)
         if self._intake.pops.waiting is None:
-            await self._command(GET_STATUS, self.decoder.get_status())
+            await self._command(GET_STATUS)
 
     async def _look_after(self, pop: PopNotice) -> None:
         if self._intake.pops.waiting is pop:

@@ -152,9 +152,9 @@ class TendedSensor(ABC):
 
     async def _settle_in(self) -> None:
         """Say again what a sensor forgets when it starts anew."""
-        await self._command(STEADY_RATE, self.decoder.steady_rate(STEADY_RATE_HZ))
+        await self._command(STEADY_RATE, STEADY_RATE_HZ)
         await self._set_again()
-        await self._command(GET_STATUS, self.decoder.get_status())
+        await self._command(GET_STATUS)
         self._keep(self._follow_reference)
 
     async def _follow_reference(self) -> None:
@@ -166,7 +166,7 @@ class TendedSensor(ABC):
             if status is None or not status.reference_by_design_raw:
                 return
             if self._intake.pops.waiting is None:
-                await self._command(GET_STATUS, self.decoder.get_status())
+                await self._command(GET_STATUS)
 
     async def _watch_silence(self) -> None:
         """A sensor that sent and stops sending is told of, once, and asked again; when it is back that is told too."""
@@ -179,7 +179,7 @@ class TendedSensor(ABC):
                 who = self._intake.identity.name if self._intake.identity else told("the_sensor")
                 self._tell(*((SILENT, told("silent", sensor=who)) if quiet else (READY, told("sends_again", sensor=who))))
             if quiet:
-                await self._write(self.decoder.identify() + self.decoder.steady_rate(STEADY_RATE_HZ))
+                await self._write(self.decoder.identify() + self.decoder.command(STEADY_RATE, STEADY_RATE_HZ))
 
     def _keep_polling(self) -> None:
         # A Bluetooth sensor's dialect, and so whether it is to be polled, is known only after a while.
@@ -196,8 +196,9 @@ class TendedSensor(ABC):
             await self._write(self.decoder.poll())
             await self._sleep(self.decoder.poll_s)
 
-    async def _command(self, command: int, data: bytes) -> None:
+    async def _command(self, command: int, value: int | None = None) -> None:
         """Say what the sensor is to answer."""
+        data = self.decoder.command(command, value)
         if data and not self.deaf:
             self._commands.said(command)
         await self._write(data)
