@@ -135,9 +135,7 @@ class Procedure:
     def take(self, measurement: Measurement, value: float | None = None) -> Told:
         """Give a measurement to the present task; returns a sentence.  One that does not fit changes nothing.
 
-        Raises:
-            UsageError: all is done.
-            CalibrationError: from another sensor or made with another calibration.
+        Raises UsageError: all is done; CalibrationError: from another sensor or made with another calibration.
         """
         task = self.task
         if task is None:
@@ -154,8 +152,7 @@ class Procedure:
     def read(self, value: float) -> Told:
         """Give the present task, a typed one, its value; returns a sentence.
 
-        Raises:
-            UsageError: the task wants a measurement, or all is done.
+        Raises UsageError: the task wants a measurement, or all is done.
         """
         task = self.task
         if task is None or task.kind != TYPED:
@@ -169,11 +166,7 @@ class Procedure:
         """Make the tasks anew from what was taken and left out; a walk whose steps are fixed has nothing to do."""
 
     def undo(self) -> Told:
-        """Take the last measurement back.
-
-        Raises:
-            UsageError: there is none.
-        """
+        """Take the last measurement back.  Raises UsageError: there is none."""
         if not self.taken:
             raise UsageError("nothing has been taken yet")
         gone = self.taken.pop()
@@ -189,11 +182,7 @@ class Procedure:
         return names
 
     def skip(self) -> Told:
-        """Leave the present task out.
-
-        Raises:
-            UsageError: it is not optional, or all is done.
-        """
+        """Leave the present task out.  Raises UsageError: it is not optional, or all is done."""
         task = self.task
         if task is None or not task.optional:
             raise UsageError("this step cannot be left out: do it, or stop and come back later")

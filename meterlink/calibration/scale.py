@@ -70,9 +70,8 @@ def calibrate_scale(
         lamp: the steady lamp, in the photographer's words.
         lamp_errors: by how many stops other lamps are read too bright, where the sensor's spectral response is known.
 
-    Raises:
-        CalibrationError: pairs too few, too close together, clipped, in disagreement with one another, a range that
-            nothing reaches, or ranges in the wrong order.
+    Raises CalibrationError: pairs too few, too close together, clipped, in disagreement with one another, a range that nothing
+    reaches, or ranges in the wrong order.
     """
     u_plane_rel = 2 * U_PLANE_M / light_distance_m
     if not 0 < u_reference_rel < 1:
@@ -106,8 +105,7 @@ def calibrate_scale(
 def left_by_pairs(evidence: Evidence) -> dict[int, float]:
     """Return what pairs and overlaps together leave of each range's scale, relative and standard, without its bend.
 
-    Raises:
-        CalibrationError: as ``calibrate_scale``.
+    Raises CalibrationError: as ``calibrate_scale``.
     """
     _, fits, _ = _fits(evidence, _darks(evidence))
     _, covariance = _join(evidence, {i: (f.log_scale, f.u_log_scale) for i, f in fits.items()})
@@ -117,10 +115,8 @@ def left_by_pairs(evidence: Evidence) -> dict[int, float]:
 def calibrate_relative(evidence: Evidence, nominal: Calibration, *, created_at_s: float = 0.0) -> Scaled:
     """Make a calibration without any reference: dark and the ranges' ratio are measured, the scale is the design's.
 
-    Ratios of readings are right, also across ranges; f-numbers are marked as relative.
-
-    Raises:
-        CalibrationError: a range without overlap with another, or no dark.
+    Ratios of readings are right, also across ranges; f-numbers are marked as relative.  Raises CalibrationError: a range without
+    overlap with another, or no dark.
     """
     darks = _darks(evidence)
     if len(evidence.range_names) > 1 and not evidence.overlaps:
@@ -143,8 +139,7 @@ def calibrate_relative(evidence: Evidence, nominal: Calibration, *, created_at_s
 def calibrate_zero(evidence: Evidence, previous: Calibration, *, created_at_s: float = 0.0) -> Calibration:
     """Return the calibration in force with the dark of every range measured anew; all else stays.
 
-    Raises:
-        CalibrationError: a range without a dark reading, or one that is no dark.
+    Raises CalibrationError: a range without a dark reading, or one that is no dark.
     """
     darks = _darks(evidence)
     ranges = tuple(r._replace(dark_raw=dark.raw) for r, dark in zip(previous.ranges, darks, strict=False))

@@ -344,8 +344,7 @@ class ScaleWalk(Procedure):
     ) -> Scaled:
         """Make the calibration; the angular response of the one that the walk began with is kept.
 
-        Raises:
-            CalibrationError: as ``calibrate_scale``.
+        Raises CalibrationError: as ``calibrate_scale``.
         """
         evidence = self.evidence(u_reference_reading_rel, temperature_c)
         if self.relative:

@@ -38,8 +38,7 @@ class AngleWalk(Procedure):
     def result(self, created_at_s: float = 0.0) -> tuple[Calibration, AngleFit]:
         """Return a new calibration that is the present one with this angular response.
 
-        Raises:
-            CalibrationError: too few angles, or readings from which none follows.
+        Raises CalibrationError: too few angles, or readings from which none follows.
         """
         u_pop_rel = self.calibration.details.get("repeat_rel") or U_POP_REL
         fit = fit_angles(self.taken, [_light(t) for t in self.taken], self.calibration.receptor, u_pop_rel)
@@ -60,8 +59,7 @@ class AngleWalk(Procedure):
 def fit_angles(taken: Sequence[Taken], lights: Sequence[float], receptor: str, u_pop_rel: float) -> AngleFit:
     """Fit lights at the angles of their tasks; what a wrong angle does grows toward the side and is counted in.
 
-    Raises:
-        CalibrationError: readings from which no response follows.
+    Raises CalibrationError: readings from which no response follows.
     """
     angles = [float(t.value or 0.0) for t in taken]
     # d ln(response) / d angle of an ideal receptor: tan(z/2) for a dome, tan z for a flat one.

@@ -201,8 +201,7 @@ class Sensor(TendedSensor):
     async def take_steady(self, window_s: float = 1.0) -> Measurement:
         """Return the mean of the steady light over ``window_s``, on the range that suits it.
 
-        Raises:
-            SensorError: no steady light comes from this sensor.
+        Raises SensorError: no steady light comes from this sensor.
         """
         self._collecting, self._window_s = [], window_s
         self._collected.clear()
