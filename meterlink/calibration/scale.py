@@ -243,10 +243,7 @@ def _join(evidence: Evidence, own: dict[int, tuple[float, float]]) -> tuple[list
         reached |= {b for a, b, _, _ in overlaps if a in reached} | {a for a, b, _, _ in overlaps if b in reached}
     missing = [evidence.range_names[i] for i in range(count) if i not in reached]
     if missing:
-        raise CalibrationError(
-            "nothing was measured on range {missing}: take pairs there, or the overlap pops",
-            missing=missing[0],
-        )
+        raise CalibrationError("nothing was measured on range {missing}: take pairs there, or the overlap pops", missing=missing[0])
     try:
         scales, covariance = cf.combine_ranges(count, own, overlaps)
     except ValueError as error:

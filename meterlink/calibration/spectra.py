@@ -50,10 +50,7 @@ def parse_csv(text: str) -> Spectra:
     Raises CalibrationError: too large, no header, a line that is not numbers, wavelengths that do not rise.
     """
     if len(text) > MAX_TEXT:
-        raise CalibrationError(
-            "the file of spectra has more than {max_text:,} characters: thin it out to 1 nm",
-            max_text=MAX_TEXT,
-        )
+        raise CalibrationError("the file of spectra has more than {max_text:,} characters: thin it out to 1 nm", max_text=MAX_TEXT)
     lines = [line for line in io.StringIO(text.lstrip("\ufeff")) if line.strip() and not line.lstrip().startswith("#")]
     dialect = ";" if lines and lines[0].count(";") > lines[0].count(",") else ","
     rows = list(csv.reader(lines, delimiter=dialect))

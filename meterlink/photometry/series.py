@@ -112,9 +112,7 @@ def two_meanings(printed: float) -> FormulaError:
             "for the number {typed} type {plain}",
             typed=typed, whole=whole, tenths=tenths, plain=plain,
         )
-    return FormulaError(
-        "f/{typed} is on no nominal series: type {plain} if you mean the number {typed}", typed=typed, plain=plain
-    )
+    return FormulaError("f/{typed} is on no nominal series: type {plain} if you mean the number {typed}", typed=typed, plain=plain)
 
 
 def time_exact_s(printed_s: float, halves_first: bool = False) -> float:

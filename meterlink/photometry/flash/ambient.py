@@ -177,9 +177,7 @@ def _noise(quiet: list[Array], rough: float) -> float:
     return noise if noise < 3.0 * rough or rough == 0.0 else rough
 
 
-def _join(
-    levels: tuple[Level | None, Level | None], noise: float, extent: tuple[int, int], tolerance_lx: float
-) -> Ambient:
+def _join(levels: tuple[Level | None, Level | None], noise: float, extent: tuple[int, int], tolerance_lx: float) -> Ambient:
     """Pool the levels before and after when they agree, else take their middle with the difference as uncertainty."""
     before, after = levels
     if before is None or after is None:

@@ -125,9 +125,7 @@ def pulse_of(block: WaveBlock, calibration: Calibration, room: Steady | None = N
     )
 
 
-def measure(
-    block: WaveBlock, sensor_id: str, calibration: Calibration, room: Steady | None = None, memory: int = 0
-) -> Measurement:
+def measure(block: WaveBlock, sensor_id: str, calibration: Calibration, room: Steady | None = None, memory: int = 0) -> Measurement:
     """Return what one block says, not yet judged for its range.
 
     A waveform from which nothing follows is marked ``incomplete`` with the reason: a pop was seen and must not vanish without
