@@ -87,9 +87,8 @@ class AcceptanceWalk(Procedure):
         self.receptor = receptor or calibration.receptor
         self.nominal_lx = tuple(nominal_lx)
         self.supply: tuple[float, float] | None = None
-        """Where the converter measures against the supply: how far, in stops, its reference is from that of the calibration
-        (or of the design),
-        for which every reading is corrected; and the standard uncertainty of that correction."""
+        """Where the converter measures against the supply: how far, in stops, its reference is from that of the calibration (or of
+        the design), for which every reading is corrected; and the standard uncertainty of that correction."""
         self.judged = calibration
         """The calibration under test; the walk measures with ``calibration``, the same with a dark of 0."""
 

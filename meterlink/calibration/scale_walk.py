@@ -1,9 +1,8 @@
 """The walk of ``meterlink calibrate``: dark, overlap, then lights that dome and reference see one after the other.
 
-It starts from the light that there is: the first pop of a range and the first lamp say what the others are to be.  Lights are
-taken in two runs, all of them by the one and then all by the other, so that the meter changes hands once or twice instead of at
-every pair; the price is that a head set to the same power again gives the same light to ``U_AGAIN_REL`` only, which is in every
-pair.
+It starts from the light that there is: the first pop of a range and the first lamp say what the others are to be.  Lights are taken
+in two runs, all of them by the one and then all by the other, so that the meter changes hands once or twice instead of at every
+pair; the price is that a head set to the same power again gives the same light to ``U_AGAIN_REL`` only, which is in every pair.
 """
 
 from __future__ import annotations

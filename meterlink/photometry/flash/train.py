@@ -52,9 +52,8 @@ class Events(NamedTuple):
 def separate(pulse: Pulse, ambient: Ambient) -> Events:
     """Return the extent of the pop.
 
-    Separate earlier pulses (back to ambient in between for longer than twice their own length) that are weaker by half a stop
-    are pre-flashes and left out; every other pulse belongs to the pop, and the strongest of those is told.  Four and more
-    are a train.
+    Separate earlier pulses (back to ambient in between for longer than twice their own length) that are weaker by half a stop are
+    pre-flashes and left out; every other pulse belongs to the pop, and the strongest of those is told.  Four and more are a train.
     """
     first, last = ambient.pulse_from, min(ambient.pulse_to, pulse.light_lx.size - 1)
     train = _train(pulse, first, last)

@@ -1,8 +1,7 @@
 """The one Bluetooth adapter that everything in this program shares: who may scan, who may connect, and when.
 
-Two connects at once make both fail, a second scan is refused, and connecting during one's own scan is slow.  So one
-lock guards both, and whoever wants to connect ends a scan that is running.  All of it belongs to one event loop, as
-bleak itself does.
+Two connects at once make both fail, a second scan is refused, and connecting during one's own scan is slow.  So one lock guards
+both, and whoever wants to connect ends a scan that is running.  All of it belongs to one event loop, as bleak itself does.
 """
 
 from __future__ import annotations

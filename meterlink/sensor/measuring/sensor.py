@@ -101,10 +101,9 @@ class Sensor(TendedSensor):
         return self._intake.battery
 
     async def supply(self, timeout_s: float = 1.0) -> tuple[float, float] | None:
-        """Wait until the sensor has told its state, so that its calibration is that of its supply now; return by how many
-        stops that corrects
-        every reading, with the standard uncertainty.  None for a sensor that does not measure against its supply, or tells no
-        state."""
+        """Wait until the sensor has told its state, so that its calibration is that of its supply now; return by how many stops
+        that corrects every reading, with the standard uncertainty.  None for a sensor that does not measure against its supply, or
+        tells no state."""
         until = self._clock() + timeout_s
         while self.status is None and self.decoder.dialect == DIALECT and self._clock() < until:
             await self._sleep(0.02)
