@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from statistics import fmean
 from typing import NamedTuple
 
-from meterlink.calibration.evidence import MAX_DARK_LX, bare, full_raw_of, raw_of, zero_of
+from meterlink.calibration.evidence import MAX_DARK_LX, full_raw_of, raw_of, zero_of
 from meterlink.calibration.faults import Fault
 from meterlink.calibration.procedure import FLASH, Procedure, Task, wrong_kind
 from meterlink.records import Calibration, Identity, Measurement, Status, Trouble
@@ -60,7 +60,7 @@ class SensorTest(Procedure):
     def __init__(self, identity: Identity, calibration: Calibration | None = None) -> None:
         """Start a test; ``calibration`` is the one in force."""
         calibration = calibration or default_calibration(identity)
-        super().__init__(identity, bare(calibration), steps_of(identity), expected=calibration)
+        super().__init__(identity, calibration, steps_of(identity), with_dark=True)
 
     def _why_not(self, task: Task, measurement: Measurement) -> Told:
         return wrong_kind(task) if measurement.kind != task.kind else NOTHING

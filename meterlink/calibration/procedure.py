@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-from meterlink.calibration.evidence import full_raw_of, peak_raw_of, raw_of
+from meterlink.calibration.evidence import bare, full_raw_of, peak_raw_of, raw_of
 from meterlink.errors import CalibrationError, UsageError
 from meterlink.records import Calibration, Identity, Measurement
 from meterlink.sensor.measuring.calibrate import CEILING_MARGIN, raw_for
@@ -87,15 +87,13 @@ class Taken(NamedTuple):
 class Procedure:
     """Tasks in order; each takes its measurements, may be taken back, and the optional ones skipped."""
 
-    def __init__(
-        self, identity: Identity, calibration: Calibration, tasks: Sequence[Task], *, expected: Calibration | None = None
-    ) -> None:
-        """Start a walk that measures with ``calibration``; ``expected`` tells the dark when that one leaves it in."""
+    def __init__(self, identity: Identity, calibration: Calibration, tasks: Sequence[Task], *, with_dark: bool = False) -> None:
+        """Start a walk that measures with ``calibration``, or ``with_dark`` with the same that leaves the dark in (``bare``)."""
         if identity.sensor_id != calibration.sensor_id:
             raise CalibrationError("this calibration belongs to another sensor: choose that sensor's own")
         self.identity = identity
-        self.calibration = calibration
-        self._dark_raw = [r.dark_raw for r in (expected or calibration).ranges]
+        self.calibration = bare(calibration) if with_dark else calibration
+        self._dark_raw = [r.dark_raw for r in calibration.ranges]
         self.tasks = list(tasks)
         self.skipped: set[str] = set()
         self.missed: set[str] = set()

@@ -11,7 +11,7 @@ from meterlink.calibration.scale import claiming
 from meterlink.calibration.steps import with_caution
 from meterlink.errors import CalibrationError
 from meterlink.photometry.angle import AngleFit, fit_response
-from meterlink.records import Calibration, Identity, new_id
+from meterlink.records import Calibration, Identity
 from meterlink.words.told import told
 
 ANGLES_DEG = {
@@ -42,18 +42,12 @@ class AngleWalk(Procedure):
         """
         u_pop_rel = self.calibration.details.get("repeat_rel") or U_POP_REL
         fit = fit_angles(self.taken, [_light(t) for t in self.taken], self.calibration.receptor, u_pop_rel)
-        details = dict(self.calibration.details)
-        details.pop("certificate", None)
-        details["angle"] = {
-            "error_index": fit.error_index,
-            "zero_deg": fit.zero_deg,
-            "u_rel": list(fit.u_rel),
+        angle = {
+            "error_index": fit.error_index, "zero_deg": fit.zero_deg, "u_rel": list(fit.u_rel),
             "error_stops": [list(e) for e in fit.error_stops],
-        }
-        calibration = self.calibration._replace(
-            id=new_id(), created_at_s=created_at_s, angle_response=fit.response, details=details
-        )
-        return claiming(calibration), fit
+        }  # fmt: skip
+        details = {**self.calibration.details, "angle": angle}
+        return claiming(self.calibration._replace(angle_response=fit.response, details=details), created_at_s), fit
 
 
 def fit_angles(taken: Sequence[Taken], lights: Sequence[float], receptor: str, u_pop_rel: float) -> AngleFit:
