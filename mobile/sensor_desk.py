@@ -282,7 +282,7 @@ async def find_ports(found: Callable[[Found], None]) -> str:
 
 async def find_bluetooth(found: Callable[[Found], None]) -> str:
     """Listen for Bluetooth sensors."""
-    from meterlink.sensor.link.ble_scan import Seen, scan
+    from meterlink.sensor.link.ble_air import Seen, scan
     from mobile.permissions import ask
 
     await ask()

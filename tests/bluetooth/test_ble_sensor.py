@@ -108,7 +108,7 @@ def test_another_process_hears_the_same_air(bluetooth_air: Standin) -> None:
     bluetooth_air.add(standard_sensor())
     program = (
         "import asyncio\n"
-        "from meterlink.sensor.link.ble_scan import scan\n"
+        "from meterlink.sensor.link.ble_air import scan\n"
         "from meterlink.sensor.link.registry import link_for\n"
         "from meterlink.sensor.urls import decoder_for\n"
         "async def main():\n"
