@@ -69,7 +69,7 @@ class Sensor(TendedSensor):
         self._restarts = 0
         self._collecting: list[Measurement] | None = None
         self._collected = asyncio.Event()
-        self._window_s = 0.0
+        self._window_s, self._left_out = 0.0, 0
 
     @property
     def calibration(self) -> Calibration | None:
@@ -197,20 +197,21 @@ class Sensor(TendedSensor):
             self._commands.forget()
             await self._set_again()
 
-    async def take_steady(self, window_s: float = 1.0) -> Measurement:
+    async def take_steady(self, window_s: float = 1.0, patience_s: float = STEADY_PATIENCE_S, *, stay: bool = False) -> Measurement:
         """Return the mean of the steady light over ``window_s``, on the range that suits it.
 
-        Raises SensorError: no steady light comes from this sensor.
+        ``stay``: on the range in use, for the whole window, and without the first level, which may have begun to collect light
+        before now.  Raises SensorError: no steady light comes from this sensor within the window and ``patience_s``.
         """
-        self._collecting, self._window_s = [], window_s
+        self._collecting, self._window_s, self._left_out = [], window_s, int(stay)
         self._collected.clear()
-        self._intake.steady_sets_range = True
+        self._intake.steady_sets_range = not stay
         try:
-            await self._within(self._collected, window_s + STEADY_PATIENCE_S)
+            whole = await self._within(self._collected, window_s + patience_s)
         finally:
-            collected, self._collecting = self._collecting, None
+            collected, self._collecting = self._collecting[self._left_out :], None
             self._intake.steady_sets_range = False
-        if not collected:
+        if not collected or (stay and not whole):
             raise SensorError("no steady light comes from this sensor: check that it is connected")
         return levels.mean_level(collected)
 
@@ -303,7 +304,7 @@ class Sensor(TendedSensor):
         if self._wanted_range is not None and level.range_index != self._wanted_range:
             return
         collecting.append(level)
-        if level.at_s - collecting[0].at_s >= self._window_s:
+        if level.at_s - collecting[min(self._left_out, len(collecting) - 1)].at_s >= self._window_s:
             self._collected.set()
 
     def _want_range(self, index: int) -> None:
