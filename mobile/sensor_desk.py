@@ -227,7 +227,8 @@ class SensorDesk:
     def _level(self, level: Measurement) -> None:
         sensor = self.sensor
         if sensor is not None:
-            battery = sensor.battery.fraction if sensor.battery else None
+            charge = sensor.intake.battery
+            battery = charge.fraction if charge else None
             if (battery, sensor.damaged_frames) != (self.status.battery, self.status.damaged):
                 self._set(battery=battery, damaged=sensor.damaged_frames)
         self._on_level(level)

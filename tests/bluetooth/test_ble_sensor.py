@@ -80,7 +80,7 @@ def test_standard_sensor_is_ready_at_once(bluetooth_air: Standin) -> None:
         await heard.until(lambda: bool(heard.levels))
         assert heard.levels[0].illuminance_lx == pytest.approx(512.3)
         assert heard.levels[0].sensor_id == "C0:FF:EE:00:00:03"
-        await heard.until(lambda: sensor.battery is not None)
+        await heard.until(lambda: sensor.intake.battery is not None)
         await sensor.stop()
 
     asyncio.run(work())

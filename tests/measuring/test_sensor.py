@@ -428,7 +428,7 @@ def test_a_stored_calibration_is_used_and_one_without_the_range_is_refused_in_wo
         bench = Bench()
         stored = Calibration("c1", "51b0a7e000000001", 0.0, 330.0, ranges=(RangeScale(4e6),))
         seen: list[Identity] = []
-        bench.sensor._intake._calibration_for = lambda who: seen.append(who) or stored  # type: ignore[func-returns-value]
+        bench.sensor.intake._calibration_for = lambda who: seen.append(who) or stored  # type: ignore[func-returns-value]
         await bench.ready()
         bench.link.pop(Pulse(900.0))
         assert bench.pops[0].calibration_id == "c1"

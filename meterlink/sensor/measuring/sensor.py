@@ -16,7 +16,7 @@ import time
 from collections.abc import Awaitable, Callable
 
 from meterlink.errors import SensorError
-from meterlink.records import Battery, Calibration, HeldOff, Identity, Measurement, PopNotice, Reply, Status, WaveBlock
+from meterlink.records import Calibration, HeldOff, Identity, Measurement, PopNotice, Reply, Status, WaveBlock
 from meterlink.sensor.dialects.base import Decoder
 from meterlink.sensor.dialects.messages import DIALECT, GET_STATUS, SET_INTERVAL, SET_RANGE
 from meterlink.sensor.dialects.native import NativeDecoder
@@ -24,7 +24,6 @@ from meterlink.sensor.link.base import Link
 from meterlink.sensor.measuring import flash, levels, ranges
 from meterlink.sensor.measuring.intake import CalibrationFor, Intake, Outlets
 from meterlink.sensor.measuring.pops import BLOCK_WAIT_S
-from meterlink.sensor.measuring.ranger import RangerScale
 from meterlink.sensor.measuring.tended import OnState, TendedSensor
 
 STEADY_PATIENCE_S = 3.0
@@ -74,31 +73,17 @@ class Sensor(TendedSensor):
     @property
     def calibration(self) -> Calibration | None:
         """What its values are turned into light with; None until it has said who it is."""
-        return self._intake.calibration
+        return self.intake.calibration
 
     @calibration.setter
     def calibration(self, calibration: Calibration) -> None:
-        self._intake.recalibrate(calibration)
-
-    @property
-    def ranger_scale(self) -> RangerScale:
-        """What its range finder's figures are turned into distances with."""
-        return self._intake.ranger.scale
-
-    @ranger_scale.setter
-    def ranger_scale(self, scale: RangerScale) -> None:
-        self._intake.ranger.scale = scale
+        self.intake.recalibrate(calibration)
 
     async def distances(self, window_s: float = 3.0) -> list[HeldOff]:
         """Return what the range finder says for so long, as it says it; empty for a sensor without one."""
         since = self._clock()
         await self._sleep(window_s)
-        return self._intake.ranger.since(since)
-
-    @property
-    def battery(self) -> Battery | None:
-        """The last that it said about its battery."""
-        return self._intake.battery
+        return self.intake.ranger.since(since)
 
     async def supply(self, timeout_s: float = 1.0) -> tuple[float, float] | None:
         """Wait until the sensor has told its state, so that its calibration is that of its supply now; return by how many stops
@@ -107,7 +92,7 @@ class Sensor(TendedSensor):
         until = self._clock() + timeout_s
         while self.status is None and self.decoder.dialect == DIALECT and self._clock() < until:
             await self._sleep(0.02)
-        return self._intake.supply()
+        return self.intake.supply()
 
     async def told_now(self, timeout_s: float = 1.0) -> Status | None:
         """Ask the sensor for its state and return it; what it said before, if it does not answer, None if it never did."""
@@ -123,7 +108,7 @@ class Sensor(TendedSensor):
     @property
     def range_index(self) -> int:
         """The sensitivity range that it uses."""
-        return self._intake.range_index
+        return self.intake.range_index
 
     @property
     def damaged_frames(self) -> int:
@@ -141,8 +126,8 @@ class Sensor(TendedSensor):
         if expected_exposure_lxs is None or calibration is None or not expected_exposure_lxs > 0.0:
             return
         if pulse_s is not None:
-            self._intake.pulse_s = pulse_s
-        await self._use_range(ranges.for_peak(expected_exposure_lxs / self._intake.pulse_s, calibration))
+            self.intake.pulse_s = pulse_s
+        await self._use_range(ranges.for_peak(expected_exposure_lxs / self.intake.pulse_s, calibration))
 
     async def listen_closest(self) -> None:
         """Use the most sensitive range: nothing is known of what comes, and only there is every pop seen."""
@@ -205,12 +190,12 @@ class Sensor(TendedSensor):
         """
         self._collecting, self._window_s, self._left_out = [], window_s, int(stay)
         self._collected.clear()
-        self._intake.steady_sets_range = not stay
+        self.intake.steady_sets_range = not stay
         try:
             whole = await self._within(self._collected, window_s + patience_s)
         finally:
             collected, self._collecting = self._collecting[self._left_out :], None
-            self._intake.steady_sets_range = False
+            self.intake.steady_sets_range = False
         if not collected or (stay and not whole):
             raise SensorError("no steady light comes from this sensor: check that it is connected")
         return levels.mean_level(collected)
@@ -223,7 +208,7 @@ class Sensor(TendedSensor):
             self._wanted_range = index
             # the flash that just came may have been a pre-flash: the light itself is to come on the same range
             since_s = self._clock() - self._block_at_s
-            if 0.0 <= since_s < SECOND_FLASH_S and not self._intake.steady_sets_range:
+            if 0.0 <= since_s < SECOND_FLASH_S and not self.intake.steady_sets_range:
                 await self._sleep(SECOND_FLASH_S - since_s)
                 if self._wanted_range != index:
                     return
@@ -240,7 +225,7 @@ class Sensor(TendedSensor):
 
     def _on_bytes(self, data: bytes, at_s: float, channel: str) -> None:
         self._heard = True
-        intake, decoder = self._intake, self.decoder
+        intake, decoder = self.intake, self.decoder
         stats, pops = decoder.stats, intake.pops
         damaged_before = stats.damaged_total
         samples = decoder.feed(data, at_s, channel)
@@ -273,17 +258,17 @@ class Sensor(TendedSensor):
 
     async def _ask_what_was_lost(self) -> None:
         await self._sleep(SECOND_FLASH_S)
-        if self._intake.pops.waiting is None:
+        if self.intake.pops.waiting is None:
             await self._command(GET_STATUS)
 
     async def _look_after(self, pop: PopNotice) -> None:
-        if self._intake.pops.waiting is pop:
+        if self.intake.pops.waiting is pop:
             # Its block is on the line for 40 ms: time to bring what reads it back into the processor's caches.
             flash.rehearse()
             if self.on_notice is not None:
                 self.on_notice()
         await self._sleep(BLOCK_WAIT_S)
-        self._intake.tell_missing(self._intake.pops.due(pop.at_s + BLOCK_WAIT_S))
+        self.intake.tell_missing(self.intake.pops.due(pop.at_s + BLOCK_WAIT_S))
 
     # -------------------------------------------------------------------------------------------- delivery
 

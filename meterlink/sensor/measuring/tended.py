@@ -78,7 +78,8 @@ class TendedSensor(ABC):
         self.on_state = on_state
         self.deaf = False
         """Whether what is said to it goes nowhere: a recording is played."""
-        self._intake = intake
+        self.intake = intake
+        """What is known of the sensor itself: battery, range finder, pops on their way."""
         self._commands = Commands()
         self._clock = clock
         self._sleep = sleep
@@ -114,7 +115,7 @@ class TendedSensor(ABC):
             task.cancel()
         await asyncio.gather(*tasks, return_exceptions=True)
         await self.link.close()
-        self._intake.tell_missing(self._intake.pops.give_up())
+        self.intake.tell_missing(self.intake.pops.give_up())
         self._tell(STOPPED, told("disconnected"))
 
     async def identified(self, timeout_s: float = 6.0) -> Identity:
@@ -127,12 +128,12 @@ class TendedSensor(ABC):
     @property
     def identity(self) -> Identity | None:
         """Who the sensor is; None until it has said so."""
-        return self._intake.identity
+        return self.intake.identity
 
     @property
     def status(self) -> Status | None:
         """The last that it said about itself."""
-        return self._intake.status
+        return self.intake.status
 
     def _connected(self) -> None:
         self.decoder.reset()
@@ -162,10 +163,10 @@ class TendedSensor(ABC):
         meanwhile."""
         while True:
             await self._sleep(REFERENCE_S)
-            status = self._intake.status
+            status = self.intake.status
             if status is None or not status.reference_by_design_raw:
                 return
-            if self._intake.pops.waiting is None:
+            if self.intake.pops.waiting is None:
                 await self._command(GET_STATUS)
 
     async def _watch_silence(self) -> None:
@@ -176,7 +177,7 @@ class TendedSensor(ABC):
             await self._sleep(SILENCE_S)
             if self._heard == quiet:
                 quiet = not self._heard
-                who = self._intake.identity.name if self._intake.identity else told("the_sensor")
+                who = self.intake.identity.name if self.intake.identity else told("the_sensor")
                 self._tell(*((SILENT, told("silent", sensor=who)) if quiet else (READY, told("sends_again", sensor=who))))
             if quiet:
                 await self._write(self.decoder.identify() + self.decoder.command(STEADY_RATE, STEADY_RATE_HZ))
@@ -242,7 +243,7 @@ class TendedSensor(ABC):
         self._kept.clear()
         self._greeted.clear()
         self._commands.forget()
-        self._intake.tell_missing(self._intake.pops.give_up())
+        self.intake.tell_missing(self.intake.pops.give_up())
 
     def _spawn(self, work: Coroutine[Any, Any, None]) -> asyncio.Task[None]:
         task = asyncio.get_running_loop().create_task(work)
@@ -253,7 +254,7 @@ class TendedSensor(ABC):
     def _greet_back(self, identity: Identity | None) -> None:
         # A sensor that never says who it is gets the name of its link.
         who = identity or Identity(self.link.url, "light sensor", self.decoder.dialect)
-        self._intake.meet(who)
+        self.intake.meet(who)
         if self._greeted.is_set():
             return
         self._greeted.set()
