@@ -33,12 +33,9 @@ def darks_of(walk: Procedure) -> tuple[Dark, ...]:
 def evidence_of(walk: Procedure, temperature_c: float | None) -> Evidence:
     """Return the darks of a walk as evidence."""
     return Evidence(
-        range_names=walk.identity.ranges,
-        darks=darks_of(walk),
-        temperature_c=temperature_c,
-        full_raw=full_raw_of(walk.identity),
-        ceilings=walk.ceilings(),
-    )
+        range_names=walk.identity.ranges, darks=darks_of(walk), temperature_c=temperature_c,
+        full_raw=full_raw_of(walk.identity), ceilings=walk.ceilings(),
+    )  # fmt: skip
 
 
 class ZeroWalk(Procedure):

@@ -231,12 +231,9 @@ class ScaleWalk(Procedure):
         repeat_rel = self._repeat_rel()
         pairs = tuple(self._pair(t, u_reference_reading_rel, repeat_rel) for t in self.group("pair"))
         return evidence_of(self, temperature_c)._replace(
-            pairs=pairs,
-            overlaps=self._overlaps(repeat_rel),
-            repeat_rel=repeat_rel,
-            noise_peak=self._noise_peak(),
+            pairs=pairs, overlaps=self._overlaps(repeat_rel), repeat_rel=repeat_rel, noise_peak=self._noise_peak(),
             pulse_s=self._pulse_s(),
-        )
+        )  # fmt: skip
 
     def _bright_repeats(self) -> list[Taken]:
         """The same light again and again, well up a range."""
@@ -275,15 +272,10 @@ class ScaleWalk(Procedure):
         if light is None:
             raise CalibrationError("{task}: the reference's reading is missing; give it with the pair", task=taken.task.title)
         return Pair(
-            kind=m.kind,
-            range_index=m.range_index,
-            raw=raw_of(m, self.calibration),
-            u_raw_rel=math.hypot(m.u_rel, flicker),
-            light=light,
-            u_light_rel=math.hypot(u_reading_rel, U_AGAIN_REL),
-            label=str(taken.task.title),
+            kind=m.kind, range_index=m.range_index, raw=raw_of(m, self.calibration), u_raw_rel=math.hypot(m.u_rel, flicker),
+            light=light, u_light_rel=math.hypot(u_reading_rel, U_AGAIN_REL), label=str(taken.task.title),
             peak_raw=peak_raw_of(m, self.calibration),
-        )
+        )  # fmt: skip
 
     def _overlaps(self, repeat_rel: float | None) -> tuple[Overlap, ...]:
         found = []

@@ -77,21 +77,11 @@ def _as_model(
         ways.append((soft, result.t05_s, result.u_t05_s))
     t05, u_t05 = flash_fit.mixed(ways)
     return result._replace(
-        exposure_lxs=model.exposure_lxs,
-        total_exposure_lxs=model.exposure_lxs,
-        u_exposure_lxs=model.u_exposure_lxs,
-        peak_lx=model.peak_lx,
-        u_peak_lx=model.u_peak_lx,
-        t05_s=t05,
-        span05_s=t05,
-        u_t05_s=u_t05,
-        t01_s=model.t01_s,
-        span01_s=model.t01_s,
-        u_t01_s=model.u_t01_s,
-        start_s=model.start_s,
-        end_s=model.start_s + model.t01_s,
+        exposure_lxs=model.exposure_lxs, total_exposure_lxs=model.exposure_lxs, u_exposure_lxs=model.u_exposure_lxs,
+        peak_lx=model.peak_lx, u_peak_lx=model.u_peak_lx, t05_s=t05, span05_s=t05, u_t05_s=u_t05, t01_s=model.t01_s,
+        span01_s=model.t01_s, u_t01_s=model.u_t01_s, start_s=model.start_s, end_s=model.start_s + model.t01_s,
         mean_lx=model.exposure_lxs / model.t01_s,
-    )
+    )  # fmt: skip
 
 
 def _if_stopped(

@@ -168,9 +168,6 @@ def describe(result: FlashPulse, train: Train) -> FlashPulse:
     """Return the result of a train: durations from first rise to last fall, mean level, count and period if resolved."""
     said = result.noted("train_resolved", count=train.pulse_count) if train.resolved else result.noted("train_unresolved")
     return said._replace(
-        kind="train",
-        t05_s=result.span05_s,
-        t01_s=result.span01_s,
-        train_period_s=train.period_s if train.resolved else None,
+        kind="train", t05_s=result.span05_s, t01_s=result.span01_s, train_period_s=train.period_s if train.resolved else None,
         pulse_count=train.pulse_count,
-    )
+    )  # fmt: skip

@@ -183,15 +183,9 @@ class BluetoothDecoder(Decoder):
         has = set(texts.get("@has", "").split(","))
         name = texts.get("@name") or " ".join(filter(None, (texts.get("2A29"), texts.get("2A24")))) or "light sensor"
         return Identity(
-            sensor_id=texts.get("@address") or name,
-            name=name,
-            dialect=GATT,
-            firmware=texts.get("2A26", ""),
-            flash=False,
-            steady=bool(has & {"2AFB", "2C1C"}),
-            colour=bool(has & {"2AE9", "2AE4", "2AE5"}),
-            battery="2A19" in has,
-        )
+            sensor_id=texts.get("@address") or name, name=name, dialect=GATT, firmware=texts.get("2A26", ""), flash=False,
+            steady=bool(has & {"2AFB", "2C1C"}), colour=bool(has & {"2AE9", "2AE4", "2AE5"}), battery="2A19" in has,
+        )  # fmt: skip
 
     def reset(self) -> None:
         """Forget what is unfinished: the link was lost or opened anew.  The sensor is introduced again."""
