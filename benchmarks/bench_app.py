@@ -164,6 +164,7 @@ async def live(running: Any, figures: dict[str, Any]) -> None:
     """Count frames while steady light comes, then the frames that a pop takes to the screen."""
     from kivy.clock import Clock
 
+    from meterlink.sensor.dialects.messages import STEADY_RATE
     from mobile.first_state import begin_set
 
     try:
@@ -176,7 +177,7 @@ async def live(running: Any, figures: dict[str, Any]) -> None:
         await running.run(begin_set, running.desk, 6)
         running.go("metering")
         sensor = running.sensors.sensor
-        await sensor.link.write(sensor.decoder.steady_rate(0))
+        await sensor.link.write(sensor.decoder.command(STEADY_RATE, 0))
         pumping = asyncio.create_task(pump(sensor.link))
         await asyncio.sleep(1.0)
         levels = [0]
@@ -194,7 +195,7 @@ async def live(running: Any, figures: dict[str, Any]) -> None:
         figures["levels_hz"] = levels[0] / took
         figures["core"] = (time.process_time() - busy) / took
         pumping.cancel()
-        await sensor.link.write(sensor.decoder.steady_rate(10))
+        await sensor.link.write(sensor.decoder.command(STEADY_RATE, 10))
         await pops(running, figures)
     finally:
         running.stop()

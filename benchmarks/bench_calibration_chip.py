@@ -25,6 +25,7 @@ from meterlink.calibration.judge import judge
 from meterlink.calibration.procedure import TYPED
 from meterlink.errors import CalibrationError
 from meterlink.records import Identity, Measurement, Steady, WaveBlock
+from meterlink.sensor.dialects.messages import SET_RANGE, STEADY_RATE
 from meterlink.sensor.dialects.native import NativeDecoder
 from meterlink.sensor.measuring import flash, levels, ranges
 
@@ -45,7 +46,7 @@ class ChipSensor(SimulatedSensor):
         found = [s for s in self._run(60) if isinstance(s, Identity)]
         self.identity = found[-1]
         self.calibration = self.calibration._replace(sensor_id=self.identity.sensor_id)
-        self._say(self.decoder.steady_rate(25))
+        self._say(self.decoder.command(STEADY_RATE, 25))
         self._run(45)
 
     def close(self) -> None:
@@ -81,7 +82,7 @@ class ChipSensor(SimulatedSensor):
 
     def _use(self, index: int) -> None:
         if index != self.range:
-            self._say(self.decoder.set_range(index))
+            self._say(self.decoder.command(SET_RANGE, index))
             self.range = index
             self._run(30)
 

@@ -227,7 +227,8 @@ class SensorDesk:
     def _level(self, level: Measurement) -> None:
         sensor = self.sensor
         if sensor is not None:
-            battery = sensor.battery.fraction if sensor.battery else None
+            charge = sensor.intake.battery
+            battery = charge.fraction if charge else None
             if (battery, sensor.damaged_frames) != (self.status.battery, self.status.damaged):
                 self._set(battery=battery, damaged=sensor.damaged_frames)
         self._on_level(level)
@@ -282,7 +283,7 @@ async def find_ports(found: Callable[[Found], None]) -> str:
 
 async def find_bluetooth(found: Callable[[Found], None]) -> str:
     """Listen for Bluetooth sensors."""
-    from meterlink.sensor.link.ble_scan import Seen, scan
+    from meterlink.sensor.link.ble_air import Seen, scan
     from mobile.permissions import ask
 
     await ask()

@@ -10,7 +10,7 @@ import math
 from collections.abc import Sequence
 from statistics import fmean, stdev
 
-from meterlink.calibration.evidence import bare, full_raw_of, raw_of
+from meterlink.calibration.evidence import full_raw_of, raw_of
 from meterlink.calibration.procedure import BARE_BULB, Procedure, Taken, Task
 from meterlink.calibration.steps import overlap_tasks, repeat_task, with_caution
 from meterlink.records import Calibration, Identity
@@ -74,22 +74,18 @@ class AcceptanceWalk(Procedure):
     def __init__(
         self, identity: Identity, calibration: Calibration, *, nominal_lx: Sequence[float] = (), receptor: str = ""
     ) -> None:
-        """Start a walk.
+        """Start a walk for the calibration in force, nominal or made by ``meterlink calibrate``.
 
-        Args:
-            identity: the sensor.
-            calibration: the one in force, nominal or made by ``meterlink calibrate``.
-            nominal_lx: full scale of every range by design; tells a wrong resistor even after calibration.
-            receptor: what is mounted, when it is not the calibration's.
+        ``nominal_lx``: full scale of every range by design; tells a wrong resistor even after calibration.  ``receptor``: what is
+        mounted, when it is not the calibration's.
         """
         tasks = acceptance_tasks(identity, receptor or calibration.receptor)
-        super().__init__(identity, bare(calibration), tasks, expected=calibration)
+        super().__init__(identity, calibration, tasks, with_dark=True)
         self.receptor = receptor or calibration.receptor
         self.nominal_lx = tuple(nominal_lx)
         self.supply: tuple[float, float] | None = None
-        """Where the converter measures against the supply: how far, in stops, its reference is from that of the calibration
-        (or of the design),
-        for which every reading is corrected; and the standard uncertainty of that correction."""
+        """Where the converter measures against the supply: how far, in stops, its reference is from that of the calibration (or of
+        the design), for which every reading is corrected; and the standard uncertainty of that correction."""
         self.judged = calibration
         """The calibration under test; the walk measures with ``calibration``, the same with a dark of 0."""
 

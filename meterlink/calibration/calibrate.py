@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from statistics import fmean, stdev
 
-from meterlink.calibration.evidence import Dark, Evidence, bare, full_raw_of, raw_of
+from meterlink.calibration.evidence import Dark, Evidence, full_raw_of, raw_of
 from meterlink.calibration.procedure import Procedure
 from meterlink.calibration.scale import calibrate_zero
 from meterlink.calibration.steps import dark_tasks
@@ -33,19 +33,16 @@ def darks_of(walk: Procedure) -> tuple[Dark, ...]:
 def evidence_of(walk: Procedure, temperature_c: float | None) -> Evidence:
     """Return the darks of a walk as evidence."""
     return Evidence(
-        range_names=walk.identity.ranges,
-        darks=darks_of(walk),
-        temperature_c=temperature_c,
-        full_raw=full_raw_of(walk.identity),
-        ceilings=walk.ceilings(),
-    )
+        range_names=walk.identity.ranges, darks=darks_of(walk), temperature_c=temperature_c,
+        full_raw=full_raw_of(walk.identity), ceilings=walk.ceilings(),
+    )  # fmt: skip
 
 
 class ZeroWalk(Procedure):
     """``meterlink calibrate zero``: the dark of every range, nothing else."""
 
     def __init__(self, identity: Identity, calibration: Calibration) -> None:
-        super().__init__(identity, bare(calibration), dark_tasks(identity, 5), expected=calibration)
+        super().__init__(identity, calibration, dark_tasks(identity, 5), with_dark=True)
         self.previous = calibration
 
     def result(self, created_at_s: float = 0.0) -> Calibration:

@@ -20,13 +20,8 @@ from meterlink.sensor.measuring.reference import REFERENCE_KEY
 def choose(known: Sequence[Calibration], identity: Identity, receptor: str = "") -> Calibration:
     """Return the calibration to measure with.
 
-    Args:
-        known: the sensor's calibrations, oldest first.
-        identity: the sensor.
-        receptor: ``dome`` or ``flat``; empty when it is not known: then the newest that was really made.
-
-    Returns:
-        One of ``known``, or a new record without an id (``""``) that is to be stored before it is used.
+    ``known``: the sensor's calibrations, oldest first; ``receptor``: ``dome`` or ``flat``, empty when it is not known: then the
+    newest that was really made.  Returns one of ``known``, or a new record without an id (``""``), to be stored before it is used.
     """
     made = [c for c in known if c.method != "assumed"]
     fitting = [c for c in made if receptor in ("", c.receptor)]

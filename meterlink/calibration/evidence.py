@@ -103,8 +103,7 @@ def zero_of(identity: Identity) -> float:
 def raw_of(measurement: Measurement, calibration: Calibration) -> float:
     """Take the raw value back out of a measurement: steady with dark, flash above ambient in full scales × seconds.
 
-    Raises:
-        CalibrationError: made with another calibration, or without a value.
+    Raises CalibrationError: made with another calibration, or without a value.
     """
     if measurement.calibration_id != calibration.id:
         raise CalibrationError("this measurement was made with another calibration: take it again")

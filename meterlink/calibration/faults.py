@@ -6,7 +6,8 @@ failure silences the weaker ones for the same rows.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from itertools import islice
 from typing import NamedTuple
 
 from meterlink.calibration.acceptance import HIGH, LOW
@@ -37,115 +38,109 @@ def name_faults(findings: Findings) -> tuple[Fault, ...]:
     """Return the probable causes, most telling first; empty when nothing fails."""
     found: list[Fault] = []
     for rule in _RULES:
-        named = rule(findings, {f.name for f in found})
-        if named:
-            found.append(Fault(*named))
+        found += first_of(rule(findings, {f.name for f in found}))
     return tuple(found)
 
 
-_Named = tuple[str, Told] | None
-"""What a rule names, from what was found and the causes that are named already."""
+def first_of(causes: Causes) -> list[Fault]:
+    """Return the first of the causes that rules name; none, or that one."""
+    return [Fault(*named) for named in islice(causes, 1)]
 
 
-def _ranges(f: Findings, _known: set[str]) -> _Named:
+Causes = Iterator[tuple[str, Told]]
+"""What a rule names, from what was found and the causes that are named already; the first counts."""
+
+
+def _ranges(f: Findings, _known: set[str]) -> Causes:
     for stops in f.overlap_stops:
         # Swapped, the sensitivity ratio r turns into 1/r: off by twice its logarithm, 6.6 stops at a ratio of ten.
         if stops < -2.0:
-            return "swapped resistors", told("other_is_sensitive", stops=stops)
+            yield "swapped resistors", told("other_is_sensitive", stops=stops)
         if abs(stops) > LIMITS["overlap"]:
-            return "wrong resistor", told("ratio_off", stops=stops)
-    return None
+            yield "wrong resistor", told("ratio_off", stops=stops)
 
 
-def _hum(f: Findings, _known: set[str]) -> _Named:
+def _hum(f: Findings, _known: set[str]) -> Causes:
     if f.modulation > LIMITS["hum"]:
-        return "mains hum", told("torch_wavers", part=f.modulation)
-    return None
+        yield "mains hum", told("torch_wavers", part=f.modulation)
 
 
-def _contact(f: Findings, known: set[str]) -> _Named:
+def _contact(f: Findings, known: set[str]) -> Causes:
     if f.repeat_stops > 1.5 * LIMITS["repeat"] and "mains hum" not in known:
-        return "loose contact", told("pop_scatters", stops=f.repeat_stops)
-    return None
+        yield "loose contact", told("pop_scatters", stops=f.repeat_stops)
 
 
-def _dark(f: Findings, _known: set[str]) -> _Named:
+def _dark(f: Findings, _known: set[str]) -> Causes:
     if not f.dark_raw or not f.pedestal_raw:
         # A sensor that reports lux has no zero of its own to be off: what it shows in the dark is light (``_leak``).
-        return None
+        return
     worst, least = max(f.dark_raw), min(f.dark_raw)
     if worst > f.pedestal_raw + LIMITS["dark"]:
-        return "dark offset", told("dark_off", part=worst, zero=f.pedestal_raw)
+        yield "dark offset", told("dark_off", part=worst, zero=f.pedestal_raw)
     if least < f.pedestal_raw - LIMITS["dark"]:
-        return "zero not lifted", told("dark_off", part=least, zero=f.pedestal_raw)
-    return None
+        yield "zero not lifted", told("dark_off", part=least, zero=f.pedestal_raw)
 
 
-def _leak(f: Findings, _known: set[str]) -> _Named:
+def _leak(f: Findings, _known: set[str]) -> Causes:
     if not f.pedestal_raw:
         lux = REPORTED_FULL_LX * max((*f.dark_raw, f.leak_raw), default=0.0)
-        return ("light leak", told("lux_under_cap", lux=lux)) if lux > MAX_DARK_LX else None
-    if f.leak_raw > LIMITS["leak"]:
-        return "light leak", told("through_cap", part=f.leak_raw)
-    return None
+        if lux > MAX_DARK_LX:
+            yield "light leak", told("lux_under_cap", lux=lux)
+    elif f.leak_raw > LIMITS["leak"]:
+        yield "light leak", told("through_cap", part=f.leak_raw)
 
 
-def _drift(f: Findings, known: set[str]) -> _Named:
+def _drift(f: Findings, known: set[str]) -> Causes:
     if abs(f.drift_raw) > LIMITS["drift"] and not known & {"dark offset", "loose contact", "mains hum"}:
-        return "drift", told("dark_moved", part=f.drift_raw)
-    return None
+        yield "drift", told("dark_moved", part=f.drift_raw)
 
 
-def _linearity(f: Findings, known: set[str]) -> _Named:
+def _linearity(f: Findings, known: set[str]) -> Causes:
     if known & {"loose contact", "mains hum"}:
-        return None
+        return
     for _, ceiling in f.ceilings:
         if ceiling < EARLY:
-            return "range clips early", told("cut_flat", part=ceiling)
+            yield "range clips early", told("cut_flat", part=ceiling)
     bad = {key: v for key, (v, u) in f.additivity.items() if v + 2 * u < -LIMITS["additivity"]}
     for (index, level), (stops, top) in f.peaks.items():
         low, _ = f.peaks.get((index, LOW), (0.0, 0.0))
         if level == HIGH and stops < -SOFT_PEAK and low < -SOFT_PEAK / 3:
-            return "not linear", told("peaks_short", stops=-stops, bottom=-low)
+            yield "not linear", told("peaks_short", stops=-stops, bottom=-low)
         if level == HIGH and stops < low - SOFT_PEAK:
-            return "range clips early", told("pulse_ends", part=top, stops=-stops)
+            yield "range clips early", told("pulse_ends", part=top, stops=-stops)
     if any(level == LOW for _, level in bad):
-        return "not linear", told("together_short", stops=-min(bad.values()))
+        yield "not linear", told("together_short", stops=-min(bad.values()))
     if bad:
-        return "range clips early", told("together_short_top", stops=-min(bad.values()))
-    return None
+        yield "range clips early", told("together_short_top", stops=-min(bad.values()))
 
 
-def _plane(f: Findings, known: set[str]) -> _Named:
+def _plane(f: Findings, known: set[str]) -> Causes:
     if f.distance is None or known & {"range clips early", "not linear", "loose contact", "mains hum"}:
-        return None
+        return
     if abs(f.distance.origin_m) - 3 * f.distance.u_origin_m > LIMITS["origin"]:
-        return "dome plane", told("plane_behind" if f.distance.origin_m > 0 else "plane_before", off=abs(f.distance.origin_m) * 100)
-    return None
+        yield "dome plane", told("plane_behind" if f.distance.origin_m > 0 else "plane_before", off=abs(f.distance.origin_m) * 100)
 
 
-def _angle(f: Findings, known: set[str]) -> _Named:
+def _angle(f: Findings, known: set[str]) -> Causes:
     if f.angle is None or known & {"loose contact", "mains hum"}:
-        return None
+        return
     errors = {a: (e, u) for a, e, u in f.angle.error_stops}
     off = {a: e for a, (e, u) in errors.items() if abs(e) - 2 * u > angle_limit(a)}
     side = errors.get(90.0, (0.0, 0.0))[0]
     if f.angle.receptor == "dome" and side < -0.8:
-        return "flat in place of dome", told("side_dark", stops=side)
+        yield "flat in place of dome", told("side_dark", stops=side)
     if f.rim_stops > RIM_LIMIT:
-        return "leaky dome", told("from_behind", stops=f.rim_stops)
+        yield "leaky dome", told("from_behind", stops=f.rim_stops)
     if off:
         worst = max(off, key=lambda a: abs(off[a]))
-        return "wrong angle response", told("off_at", stops=off[worst], degrees=worst)
-    return None
+        yield "wrong angle response", told("off_at", stops=off[worst], degrees=worst)
 
 
-def _slow(f: Findings, _known: set[str]) -> _Named:
+def _slow(f: Findings, _known: set[str]) -> Causes:
     if f.shortest_s is not None and f.shortest_s > LIMITS["short"]:
-        return "slow amplifier", told("flash_lasts_us", us=f.shortest_s * 1e6)
-    return None
+        yield "slow amplifier", told("flash_lasts_us", us=f.shortest_s * 1e6)
 
 
-_RULES: tuple[Callable[[Findings, set[str]], _Named], ...] = (
+_RULES: tuple[Callable[[Findings, set[str]], Causes], ...] = (
     _ranges, _hum, _contact, _dark, _leak, _drift, _linearity, _plane, _angle, _slow,
 )  # fmt: skip

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from itertools import chain
 from statistics import fmean
 from typing import NamedTuple
 
-from meterlink.calibration.evidence import MAX_DARK_LX, bare, full_raw_of, raw_of, zero_of
-from meterlink.calibration.faults import Fault
+from meterlink.calibration.evidence import MAX_DARK_LX, full_raw_of, raw_of, zero_of
+from meterlink.calibration.faults import Causes, Fault, first_of
 from meterlink.calibration.procedure import FLASH, Procedure, Task, wrong_kind
 from meterlink.records import Calibration, Identity, Measurement, Status, Trouble
 from meterlink.sensor.measuring.calibrate import default_calibration
@@ -60,7 +61,7 @@ class SensorTest(Procedure):
     def __init__(self, identity: Identity, calibration: Calibration | None = None) -> None:
         """Start a test; ``calibration`` is the one in force."""
         calibration = calibration or default_calibration(identity)
-        super().__init__(identity, bare(calibration), steps_of(identity), expected=calibration)
+        super().__init__(identity, calibration, steps_of(identity), with_dark=True)
 
     def _why_not(self, task: Task, measurement: Measurement) -> Told:
         return wrong_kind(task) if measurement.kind != task.kind else NOTHING
@@ -87,7 +88,7 @@ def steps_of(identity: Identity) -> list[Task]:
 def checks_of(walk: SensorTest, link: LinkCounts) -> list[Check]:
     """Return what was seen, one line a question."""
     faulty = {f.name for f in faults_of(walk, link)}
-    if not walk.identity.adc_bits and _leak(walk):
+    if not walk.identity.adc_bits and first_of(_leak(walk)):
         # Light under the cap of a chip is wrong whatever else is more so.
         faulty.add("light leak")
 
@@ -132,73 +133,68 @@ def faults_of(walk: SensorTest, link: LinkCounts) -> tuple[Fault, ...]:
     """Return the likely faults, the one to look at first at the beginning; of each part of the sensor at most one."""
     # What is wrong with the steady light spoils the pops too.
     rules = (_ends, _zero, _diode, _hum, _leak, _ranges, _pops_fault)
-    of_light = next((named for rule in rules if (named := rule(walk))), None)
-    return tuple(Fault(*named) for named in (_link(link), of_light, _power(link)) if named)
+    of_light = chain.from_iterable(rule(walk) for rule in rules)
+    return tuple(fault for causes in (_link(link), of_light, _power(link)) for fault in first_of(causes))
 
 
-_Named = tuple[str, Told] | None
-
-
-def _link(link: LinkCounts) -> _Named:
+def _link(link: LinkCounts) -> Causes:
     total = link.frames + link.damaged
     if total and link.damaged > 2 and link.damaged / total > DAMAGED:
-        return "bytes arrive damaged", told("messages_damaged", damaged=link.damaged, total=total)
-    return None
+        yield "bytes arrive damaged", told("messages_damaged", damaged=link.damaged, total=total)
 
 
-def _ends(walk: SensorTest) -> _Named:
+def _ends(walk: SensorTest) -> Causes:
     darks = _darks(walk)
     if darks and min(darks) > 0.9:
-        return "amplifier at its end", told("dark_part", part=min(darks))
-    return None
+        yield "amplifier at its end", told("dark_part", part=min(darks))
 
 
-def _zero(walk: SensorTest) -> _Named:
+def _zero(walk: SensorTest) -> Causes:
     darks, pedestal = _darks(walk), zero_of(walk.identity)
     if darks and max(darks) < pedestal - DARK_OFF:
-        return "zero not lifted", told("zero_off", dark=max(darks), zero=pedestal)
-    return None
+        yield "zero not lifted", told("zero_off", dark=max(darks), zero=pedestal)
 
 
-def _diode(walk: SensorTest) -> _Named:
+def _diode(walk: SensorTest) -> Causes:
     last = len(walk.identity.ranges) - 1
     dark, torch = walk.raw(f"dark-{last}"), walk.raw(f"torch-{last}")
     if dark is None or torch is None or torch > 0.9:
-        return None
+        return
     rise = torch - dark
     seen = told("dark_and_torch", dark=_level(walk, dark), torch=_level(walk, torch))
     if not walk.identity.adc_bits:
-        return ("chip sees no light", seen) if rise * full_raw_of(walk.identity) < TORCH_LX else None
-    if rise < -SEEN:
-        return "diode reversed", told("torch_lowers", dark=dark, torch=torch)
-    return ("diode not connected", seen) if rise < SEEN else None
+        if rise * full_raw_of(walk.identity) < TORCH_LX:
+            yield "chip sees no light", seen
+    elif rise < -SEEN:
+        yield "diode reversed", told("torch_lowers", dark=dark, torch=torch)
+    elif rise < SEEN:
+        yield "diode not connected", seen
 
 
-def _leak(walk: SensorTest) -> _Named:
+def _leak(walk: SensorTest) -> Causes:
     darks, pedestal = _darks(walk), zero_of(walk.identity)
     if darks and not walk.identity.adc_bits:
         # It has no zero of its own to be off: what it sees in the dark is light.
         lux = max(darks) * full_raw_of(walk.identity)
-        return ("light leak", told("lux_in_dark", lux=lux)) if lux > MAX_DARK_LX else None
-    if not darks or darks[-1] <= pedestal + DARK_OFF:
-        return None
-    seen = told("zero_off", dark=darks[-1], zero=pedestal)
-    # Light, or a diode that leaks, counts on the sensitive range most; a divider that is off counts on all alike.
-    return ("light leak" if darks[0] - pedestal < (darks[-1] - pedestal) / 2 else "dark offset"), seen
+        if lux > MAX_DARK_LX:
+            yield "light leak", told("lux_in_dark", lux=lux)
+    elif darks and darks[-1] > pedestal + DARK_OFF:
+        # Light, or a diode that leaks, counts on the sensitive range most; a divider that is off counts on all alike.
+        name = "light leak" if darks[0] - pedestal < (darks[-1] - pedestal) / 2 else "dark offset"
+        yield name, told("zero_off", dark=darks[-1], zero=pedestal)
 
 
-def _hum(walk: SensorTest) -> _Named:
+def _hum(walk: SensorTest) -> Causes:
     swings = [
         t.measurement.modulation * raw_of(t.measurement, walk.calibration) / full_raw_of(walk.identity)
         for t in walk.group("dark")
         if t.measurement.modulation is not None
     ]
     if swings and max(swings) > SWING:
-        return "mains hum", told("dark_wavers", part=max(swings))
-    return None
+        yield "mains hum", told("dark_wavers", part=max(swings))
 
 
-def _ranges(walk: SensorTest) -> _Named:
+def _ranges(walk: SensorTest) -> Causes:
     """The same torch on a range and the next more sensitive one: by design its part of the range grows by a known factor."""
     by_design = [r.full_scale_lx for r in default_calibration(walk.identity).ranges]
     for i, name in enumerate(walk.identity.ranges[1:]):
@@ -208,42 +204,39 @@ def _ranges(walk: SensorTest) -> _Named:
         factor, found = by_design[i] / by_design[i + 1], fine / max(coarse, 1e-4)
         seen = told("torch_ratio", found=found, name=name, factor=factor)
         if found < math.sqrt(1 / factor):
-            return "swapped resistors", seen
+            yield "swapped resistors", seen
         if found < math.sqrt(factor) / 1.5:
-            return "range does not switch", seen
+            yield "range does not switch", seen
         if abs(math.log2(found / factor)) > RATIO_STOPS:
-            return "wrong resistor", seen
-    return None
+            yield "wrong resistor", seen
 
 
-def _pops_fault(walk: SensorTest) -> _Named:
+def _pops_fault(walk: SensorTest) -> Causes:
     if "pop" in walk.missed:
-        return "no pop is seen", told("nothing_in", seconds=PATIENCE_S)
+        yield "no pop is seen", told("nothing_in", seconds=PATIENCE_S)
     pops = [t.measurement for t in walk.of("pop")]
     if pops and all(m.trouble in (Trouble.LOST_DATA, Trouble.CUT_SHORT) for m in pops):
-        return "pops do not arrive whole", told("note", note=pops[-1].note)
+        yield "pops do not arrive whole", told("note", note=pops[-1].note)
     whole = [m for m in pops if not (m.incomplete or m.clipped) and m.exposure_lxs]
     lengths = [m.t05_s for m in whole if m.t05_s]
     if lengths and min(lengths) > LONGEST_T05_S:
-        return "slow amplifier", told("flash_lasts", ms=min(lengths) * 1e3)
+        yield "slow amplifier", told("flash_lasts", ms=min(lengths) * 1e3)
     if len(whole) > 1:
         apart = abs(math.log2((whole[0].exposure_lxs or 1.0) / (whole[-1].exposure_lxs or 1.0)))
         if apart > APART_STOPS:
-            return "loose contact", told("twice_apart", apart=apart)
-    return None
+            yield "loose contact", told("twice_apart", apart=apart)
 
 
-def _power(link: LinkCounts) -> _Named:
+def _power(link: LinkCounts) -> Causes:
     status = link.status
     if link.supply_stops is not None and abs(link.supply_stops) > 0.3:
-        return "supply", told("supply_off", stops=link.supply_stops)
+        yield "supply", told("supply_off", stops=link.supply_stops)
     if status is not None and status.supply_v is not None and 0.05 < abs(status.supply_v / SUPPLY_V - 1) < 0.25:
-        return "reference does not hold", told("reference_volt", volt=status.supply_v)
+        yield "reference does not hold", told("reference_volt", volt=status.supply_v)
     if status is not None and status.overruns:
-        return "board too slow", told("times_held_up", count=status.overruns)
+        yield "board too slow", told("times_held_up", count=status.overruns)
     if link.battery is not None and link.battery < 0.15:
-        return "battery low", told("charge", part=link.battery)
-    return None
+        yield "battery low", told("charge", part=link.battery)
 
 
 def _darks(walk: SensorTest) -> list[float]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-from meterlink.calibration.evidence import full_raw_of, peak_raw_of, raw_of
+from meterlink.calibration.evidence import bare, full_raw_of, peak_raw_of, raw_of
 from meterlink.errors import CalibrationError, UsageError
 from meterlink.records import Calibration, Identity, Measurement
 from meterlink.sensor.measuring.calibrate import CEILING_MARGIN, raw_for
@@ -87,15 +87,13 @@ class Taken(NamedTuple):
 class Procedure:
     """Tasks in order; each takes its measurements, may be taken back, and the optional ones skipped."""
 
-    def __init__(
-        self, identity: Identity, calibration: Calibration, tasks: Sequence[Task], *, expected: Calibration | None = None
-    ) -> None:
-        """Start a walk that measures with ``calibration``; ``expected`` tells the dark when that one leaves it in."""
+    def __init__(self, identity: Identity, calibration: Calibration, tasks: Sequence[Task], *, with_dark: bool = False) -> None:
+        """Start a walk that measures with ``calibration``, or ``with_dark`` with the same that leaves the dark in (``bare``)."""
         if identity.sensor_id != calibration.sensor_id:
             raise CalibrationError("this calibration belongs to another sensor: choose that sensor's own")
         self.identity = identity
-        self.calibration = calibration
-        self._dark_raw = [r.dark_raw for r in (expected or calibration).ranges]
+        self.calibration = bare(calibration) if with_dark else calibration
+        self._dark_raw = [r.dark_raw for r in calibration.ranges]
         self.tasks = list(tasks)
         self.skipped: set[str] = set()
         self.missed: set[str] = set()
@@ -135,9 +133,7 @@ class Procedure:
     def take(self, measurement: Measurement, value: float | None = None) -> Told:
         """Give a measurement to the present task; returns a sentence.  One that does not fit changes nothing.
 
-        Raises:
-            UsageError: all is done.
-            CalibrationError: from another sensor or made with another calibration.
+        Raises UsageError: all is done; CalibrationError: from another sensor or made with another calibration.
         """
         task = self.task
         if task is None:
@@ -154,8 +150,7 @@ class Procedure:
     def read(self, value: float) -> Told:
         """Give the present task, a typed one, its value; returns a sentence.
 
-        Raises:
-            UsageError: the task wants a measurement, or all is done.
+        Raises UsageError: the task wants a measurement, or all is done.
         """
         task = self.task
         if task is None or task.kind != TYPED:
@@ -169,11 +164,7 @@ class Procedure:
         """Make the tasks anew from what was taken and left out; a walk whose steps are fixed has nothing to do."""
 
     def undo(self) -> Told:
-        """Take the last measurement back.
-
-        Raises:
-            UsageError: there is none.
-        """
+        """Take the last measurement back.  Raises UsageError: there is none."""
         if not self.taken:
             raise UsageError("nothing has been taken yet")
         gone = self.taken.pop()
@@ -189,11 +180,7 @@ class Procedure:
         return names
 
     def skip(self) -> Told:
-        """Leave the present task out.
-
-        Raises:
-            UsageError: it is not optional, or all is done.
-        """
+        """Leave the present task out.  Raises UsageError: it is not optional, or all is done."""
         task = self.task
         if task is None or not task.optional:
             raise UsageError("this step cannot be left out: do it, or stop and come back later")

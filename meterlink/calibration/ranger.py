@@ -39,11 +39,7 @@ def key(sensor_id: str) -> str:
 
 
 def mark(true_m: float, said: Iterable[HeldOff]) -> Mark:
-    """Return one mark from the finder's measurements there.
-
-    Raises:
-        CalibrationError: too few good ones, or the dome moved.
-    """
+    """Return one mark from the finder's measurements there.  Raises CalibrationError: too few good ones, or the dome moved."""
     good = [one for one in said if one.state == RangerState.GOOD and one.held_off_m is not None]
     if len(good) < LEAST_FIGURES:
         raise CalibrationError("the range finder sees nothing there: hold the dome before a white card, its back to it")
@@ -59,8 +55,7 @@ def mark(true_m: float, said: Iterable[HeldOff]) -> Mark:
 def fit(marks: Sequence[Mark]) -> RangerScale:
     """Return offset and scale through two marks.
 
-    Raises:
-        CalibrationError: they are too near each other, or do not fit what such a finder can be off by.
+    Raises CalibrationError: they are too near each other, or do not fit what such a finder can be off by.
     """
     near, far = sorted(marks[:2])
     apart = far.true_m - near.true_m

@@ -56,23 +56,16 @@ def calibrate_scale(
     lamp: str = "",
     lamp_errors: dict[str, float] | None = None,
 ) -> Scaled:
-    """Make a calibration from pairs with a reference.
+    """Make a calibration from pairs with a reference; sensor, receptor, C and angular response stay those of ``nominal``.
 
-    Args:
-        evidence: pairs, darks, overlaps.
-        nominal: the calibration in force so far: its sensor, receptor, C and angular response are kept.
-        reference: what was used, in the photographer's words.
-        u_reference_rel: relative standard uncertainty of the reference's scale; every pair shares it.
-        method: ``reference`` or ``guide number``.
-        created_at_s: seconds since 1970.
-        light_distance_m: how far off the lights stood.  The dome's plane is off by the same in every pair, so no mean takes it out:
-            2 · 0.5 cm / 2 m is 0.007 stop (k=1), at half a metre four times that.
-        lamp: the steady lamp, in the photographer's words.
-        lamp_errors: by how many stops other lamps are read too bright, where the sensor's spectral response is known.
+    ``reference`` and ``lamp`` (the steady one) are in the photographer's words; ``u_reference_rel``: relative standard uncertainty
+    of the reference's scale, which every pair shares; ``method``: ``reference``, ``camera`` or ``guide number``; ``lamp_errors``:
+    by how many stops other lamps are read too bright, where the sensor's spectral response is known.  ``light_distance_m``: how far
+    off the lights stood; the dome's plane is off by the same in every pair, so no mean takes it out: 2 · 0.5 cm / 2 m is 0.007 stop
+    (k=1), at half a metre four times that.
 
-    Raises:
-        CalibrationError: pairs too few, too close together, clipped, in disagreement with one another, a range that
-            nothing reaches, or ranges in the wrong order.
+    Raises CalibrationError: pairs too few, too close together, clipped, in disagreement with one another, a range that nothing
+    reaches, or ranges in the wrong order.
     """
     u_plane_rel = 2 * U_PLANE_M / light_distance_m
     if not 0 < u_reference_rel < 1:
@@ -80,34 +73,22 @@ def calibrate_scale(
     darks = _darks(evidence)
     used, fits, warnings = _fits(evidence, darks, relaxed=method == "guide number")
     ranges = _ranges(evidence, darks, {i: (f.log_scale, f.u_log_scale) for i, f in fits.items()}, fits)
+    details = _details(evidence, darks, nominal)
+    details.update(u_plane_rel=u_plane_rel, light_distance_m=light_distance_m, lamp=lamp, lamp_errors=lamp_errors)
     calibration = nominal._replace(
-        id=new_id(),
-        created_at_s=created_at_s,
-        ranges=ranges,
-        u_scale_rel=math.hypot(u_reference_rel, u_plane_rel),
-        relative=False,
-        method=method,
-        reference=reference,
-        temperature_c=evidence.temperature_c,
-        details={
-            **_details(evidence, darks, nominal),
-            "u_plane_rel": u_plane_rel,
-            "light_distance_m": light_distance_m,
-            "lamp": lamp,
-            "lamp_errors": lamp_errors,
-        },
-    )
+        ranges=ranges, u_scale_rel=math.hypot(u_reference_rel, u_plane_rel), relative=False, method=method, reference=reference,
+        temperature_c=evidence.temperature_c, details=details,
+    )  # fmt: skip
     residuals = tuple(
         (p, math.log2(p.light / (net_of(p, darks[p.range_index])[0] * ranges[p.range_index].full_scale_lx))) for p in used
     )
-    return Scaled(claiming(calibration), residuals, warnings)
+    return Scaled(claiming(calibration, created_at_s), residuals, warnings)
 
 
 def left_by_pairs(evidence: Evidence) -> dict[int, float]:
     """Return what pairs and overlaps together leave of each range's scale, relative and standard, without its bend.
 
-    Raises:
-        CalibrationError: as ``calibrate_scale``.
+    Raises CalibrationError: as ``calibrate_scale``.
     """
     _, fits, _ = _fits(evidence, _darks(evidence))
     _, covariance = _join(evidence, {i: (f.log_scale, f.u_log_scale) for i, f in fits.items()})
@@ -117,48 +98,37 @@ def left_by_pairs(evidence: Evidence) -> dict[int, float]:
 def calibrate_relative(evidence: Evidence, nominal: Calibration, *, created_at_s: float = 0.0) -> Scaled:
     """Make a calibration without any reference: dark and the ranges' ratio are measured, the scale is the design's.
 
-    Ratios of readings are right, also across ranges; f-numbers are marked as relative.
-
-    Raises:
-        CalibrationError: a range without overlap with another, or no dark.
+    Ratios of readings are right, also across ranges; f-numbers are marked as relative.  Raises CalibrationError: a range without
+    overlap with another, or no dark.
     """
     darks = _darks(evidence)
     if len(evidence.range_names) > 1 and not evidence.overlaps:
         raise CalibrationError("a relative calibration needs the same light on both ranges: take the overlap pops")
     ranges = _ranges(evidence, darks, {0: (math.log(nominal.ranges[0].full_scale_lx), 1e-6)}, {})
     calibration = nominal._replace(
-        id=new_id(),
-        created_at_s=created_at_s,
-        ranges=ranges,
-        u_scale_rel=NOMINAL_U_REL,
-        relative=True,
-        method="relative",
-        reference="",
-        temperature_c=evidence.temperature_c,
-        details=_details(evidence, darks, nominal),
-    )
-    return Scaled(claiming(calibration), (), (told("relative_warning"),))
+        ranges=ranges, u_scale_rel=NOMINAL_U_REL, relative=True, method="relative", reference="",
+        temperature_c=evidence.temperature_c, details=_details(evidence, darks, nominal),
+    )  # fmt: skip
+    return Scaled(claiming(calibration, created_at_s), (), (told("relative_warning"),))
 
 
 def calibrate_zero(evidence: Evidence, previous: Calibration, *, created_at_s: float = 0.0) -> Calibration:
     """Return the calibration in force with the dark of every range measured anew; all else stays.
 
-    Raises:
-        CalibrationError: a range without a dark reading, or one that is no dark.
+    Raises CalibrationError: a range without a dark reading, or one that is no dark.
     """
     darks = _darks(evidence)
     ranges = tuple(r._replace(dark_raw=dark.raw) for r, dark in zip(previous.ranges, darks, strict=False))
     details = {**previous.details, "u_dark_raw": [dark.u_raw for dark in darks], "zero_of": previous.id}
-    details.pop("certificate", None)
-    return claiming(previous._replace(id=new_id(), created_at_s=created_at_s, ranges=ranges, details=details))
+    return claiming(previous._replace(ranges=ranges, details=details), created_at_s)
 
 
-def claiming(calibration: Calibration) -> Calibration:
-    """Return the calibration with the claim that follows from it, or with none."""
-    details = dict(calibration.details)
-    details.pop("claim", None)
+def claiming(calibration: Calibration, created_at_s: float) -> Calibration:
+    """Return the calibration as a record of its own, with the claim that follows from it, or with none, and no certificate."""
+    details = {key: value for key, value in calibration.details.items() if key not in ("certificate", "claim")}
     claim = claim_of(calibration)
-    return calibration._replace(details=details if claim is None else {**details, "claim": claim})
+    details |= {} if claim is None else {"claim": claim}
+    return calibration._replace(id=new_id(), created_at_s=created_at_s, details=details)
 
 
 def _darks(evidence: Evidence) -> list[Dark]:
@@ -248,10 +218,7 @@ def _join(evidence: Evidence, own: dict[int, tuple[float, float]]) -> tuple[list
         reached |= {b for a, b, _, _ in overlaps if a in reached} | {a for a, b, _, _ in overlaps if b in reached}
     missing = [evidence.range_names[i] for i in range(count) if i not in reached]
     if missing:
-        raise CalibrationError(
-            "nothing was measured on range {missing}: take pairs there, or the overlap pops",
-            missing=missing[0],
-        )
+        raise CalibrationError("nothing was measured on range {missing}: take pairs there, or the overlap pops", missing=missing[0])
     try:
         scales, covariance = cf.combine_ranges(count, own, overlaps)
     except ValueError as error:
@@ -261,7 +228,7 @@ def _join(evidence: Evidence, own: dict[int, tuple[float, float]]) -> tuple[list
 
 def _details(evidence: Evidence, darks: list[Dark], nominal: Calibration) -> dict[str, Any]:
     """Keep what a reader of the record may ask for, and what the claim is made from: points, darks, repeatability."""
-    details = {key: value for key, value in nominal.details.items() if key not in ("certificate", BORROWED_FROM)}
+    details = {key: value for key, value in nominal.details.items() if key != BORROWED_FROM}
     details.update(
         range_names=list(evidence.range_names),
         u_dark_raw=[dark.u_raw for dark in darks],

@@ -1,9 +1,8 @@
 """The walk of ``meterlink calibrate``: dark, overlap, then lights that dome and reference see one after the other.
 
-It starts from the light that there is: the first pop of a range and the first lamp say what the others are to be.  Lights are
-taken in two runs, all of them by the one and then all by the other, so that the meter changes hands once or twice instead of at
-every pair; the price is that a head set to the same power again gives the same light to ``U_AGAIN_REL`` only, which is in every
-pair.
+It starts from the light that there is: the first pop of a range and the first lamp say what the others are to be.  Lights are taken
+in two runs, all of them by the one and then all by the other, so that the meter changes hands once or twice instead of at every
+pair; the price is that a head set to the same power again gives the same light to ``U_AGAIN_REL`` only, which is in every pair.
 """
 
 from __future__ import annotations
@@ -11,40 +10,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from statistics import fmean, stdev
+from typing import Any
 
-from meterlink.calibration import camera
+from meterlink.calibration import camera, steps
 from meterlink.calibration.calibrate import U_POP_REL, darks_of, evidence_of
-from meterlink.calibration.evidence import (
-    Evidence,
-    Overlap,
-    Pair,
-    bare,
-    full_raw_of,
-    mean_of,
-    peak_raw_of,
-    raw_of,
-    resolution_u_rel,
-)
+from meterlink.calibration.evidence import Evidence, Overlap, Pair, full_raw_of, mean_of, peak_raw_of, raw_of, resolution_u_rel
 from meterlink.calibration.procedure import Procedure, Taken, Task
-from meterlink.calibration.scale import USUAL_LIGHT_M, Scaled, calibrate_relative, calibrate_scale, left_by_pairs
-from meterlink.calibration.steps import (
-    LEVELS,
-    SMALLEST_LEVEL,
-    STEADY_LEVELS,
-    STEADY_STEP_STOPS,
-    dark_tasks,
-    faint_tasks,
-    flash_task,
-    for_camera,
-    lamp_task,
-    overlap_tasks,
-    parts_of_run,
-    reference_task,
-    repeat_task,
-    steady_task,
-    step_stops,
-    with_caution,
-)
+from meterlink.calibration.scale import Scaled, calibrate_relative, calibrate_scale, left_by_pairs
 from meterlink.errors import CalibrationError
 from meterlink.photometry.calibration_fit import repeatability
 from meterlink.records import Calibration, Identity, Measurement
@@ -75,7 +47,7 @@ class ScaleWalk(Procedure):
         identity: Identity,
         calibration: Calibration,
         *,
-        levels: int = LEVELS,
+        levels: int = steps.LEVELS,
         relative: bool = False,
         resolution_stops: float = 0.1,
         with_camera: bool = False,
@@ -84,7 +56,7 @@ class ScaleWalk(Procedure):
 
         ``resolution_stops`` are the steps of its display; ``with_camera``: it is a camera that looks at a grey card.
         """
-        super().__init__(identity, bare(calibration), [], expected=calibration)
+        super().__init__(identity, calibration, [], with_dark=True)
         self.previous = calibration
         self.relative = relative
         self.resolution_stops = resolution_stops
@@ -105,14 +77,14 @@ class ScaleWalk(Procedure):
             self._make_tasks()
 
     def _make_tasks(self) -> None:
-        tasks = [*dark_tasks(self.identity, 1)]
+        tasks = [*steps.dark_tasks(self.identity, 1)]
         if len(self.identity.ranges) > 1:
-            tasks += overlap_tasks(self.identity, 3, 3)
+            tasks += steps.overlap_tasks(self.identity, 3, 3)
         else:
-            tasks.append(repeat_task(self.identity, 4))
-        tasks += [*faint_tasks(self.identity, FAINT_POPS), *self._pair_tasks()]
-        tasks = [with_caution(t) for t in tasks]
-        self.tasks = [for_camera(t) for t in tasks] if self.with_camera else tasks
+            tasks.append(steps.repeat_task(self.identity, 4))
+        tasks += [*steps.faint_tasks(self.identity, FAINT_POPS), *self._pair_tasks()]
+        tasks = [steps.with_caution(t) for t in tasks]
+        self.tasks = [steps.for_camera(t) for t in tasks] if self.with_camera else tasks
 
     def _pair_tasks(self) -> list[Task]:
         if self.relative:
@@ -121,7 +93,7 @@ class ScaleWalk(Procedure):
         more = [t for t in self._flash_levels(self._levels, self._levels + MORE_LEVELS) if t.range_index in (self._wanting or ())]
         lamps = self._lamp_tasks()
         # She who holds the reference begins where the dome left off, and the other way round: a drift of the lamp then cancels.
-        reads, reads_more = ([reference_task(t, t is run[-1]) for t in reversed(run)] for run in (first, more))
+        reads, reads_more = ([steps.reference_task(t, t is run[-1]) for t in reversed(run)] for run in (first, more))
         return [*first, *reads, *lamps, *self._steady_tasks(lamps), *more, *reads_more]
 
     def _flash_levels(self, start: int, end: int) -> list[Task]:
@@ -137,29 +109,29 @@ class ScaleWalk(Procedure):
             if f"pair-flash-{index}-0" in self.skipped:
                 continue
             top = self.level_of(seen[0].measurement) if seen else None
-            parts = parts_of_run(self.resolution_stops, self._a_run())
+            parts = steps.parts_of_run(self.resolution_stops, self._a_run())
             if top is not None:
-                parts = [part for part in parts if part == 1.0 or top * part >= SMALLEST_LEVEL * 0.95]
-            found += [flash_task(self.identity, index, n, top, parts) for n in range(start, min(end, len(parts)))]
+                parts = [part for part in parts if part == 1.0 or top * part >= steps.SMALLEST_LEVEL * 0.95]
+            found += [steps.flash_task(self.identity, index, n, top, parts) for n in range(start, min(end, len(parts)))]
         return found
 
     def _a_run(self) -> int:
         """Levels on the way down a range; when more are wanted they lie between these, not below where pops are too coarse."""
-        return min(self._levels, LEVELS)
+        return min(self._levels, steps.LEVELS)
 
     def _lamp_tasks(self) -> list[Task]:
         """What the reference reads of the lamp: as bright as it goes, then dimmer, as long as the sensor can weigh it."""
         if "ref-steady-0" in self.skipped:
             return []
         needed = not self.identity.flash
-        tasks = [lamp_task(0, None, optional=not needed)]
+        tasks = [steps.lamp_task(0, None, optional=not needed)]
         seen = self.of("ref-steady-0")
         if seen and seen[0].value:
             top = seen[0].value
             least = self._least_lx()
-            count = 2 * STEADY_LEVELS * len(self.identity.ranges) if needed else STEADY_LEVELS
-            levels = [top * 2.0 ** -(STEADY_STEP_STOPS * n) for n in range(1, count)]
-            tasks += [lamp_task(n, lx, optional=False) for n, lx in enumerate(levels, 1) if lx >= least]
+            count = 2 * steps.STEADY_LEVELS * len(self.identity.ranges) if needed else steps.STEADY_LEVELS
+            levels = [top * 2.0 ** -(steps.STEADY_STEP_STOPS * n) for n in range(1, count)]
+            tasks += [steps.lamp_task(n, lx, optional=False) for n, lx in enumerate(levels, 1) if lx >= least]
         return tasks
 
     def _steady_tasks(self, lamps: list[Task]) -> list[Task]:
@@ -171,7 +143,7 @@ class ScaleWalk(Procedure):
             index = self._range_for(lx) if lx else None
             if lx and index is not None:
                 number = int(lamp.name.rsplit("-", 1)[1])
-                found.append(steady_task(self.identity, index, number, lx / self._full_lx(index), not found))
+                found.append(steps.steady_task(self.identity, index, number, lx / self._full_lx(index), not found))
         return found
 
     def _least_lx(self) -> float:
@@ -209,8 +181,8 @@ class ScaleWalk(Procedure):
             return super()._off_level(task, measurement)
         level = self.level_of(measurement)
         # The last of a range's levels must still stand above a tenth.
-        span = step_stops(self.resolution_stops) * (self._a_run() - 1) if task.name.endswith("-0") else 0.0
-        least = 0.95 * SMALLEST_LEVEL * 2.0**span
+        span = steps.step_stops(self.resolution_stops) * (self._a_run() - 1) if task.name.endswith("-0") else 0.0
+        least = 0.95 * steps.SMALLEST_LEVEL * 2.0**span
         if level is None or level >= least:
             return NOTHING
         short = told("fill_least", level=level, least=least)
@@ -259,12 +231,9 @@ class ScaleWalk(Procedure):
         repeat_rel = self._repeat_rel()
         pairs = tuple(self._pair(t, u_reference_reading_rel, repeat_rel) for t in self.group("pair"))
         return evidence_of(self, temperature_c)._replace(
-            pairs=pairs,
-            overlaps=self._overlaps(repeat_rel),
-            repeat_rel=repeat_rel,
-            noise_peak=self._noise_peak(),
+            pairs=pairs, overlaps=self._overlaps(repeat_rel), repeat_rel=repeat_rel, noise_peak=self._noise_peak(),
             pulse_s=self._pulse_s(),
-        )
+        )  # fmt: skip
 
     def _bright_repeats(self) -> list[Taken]:
         """The same light again and again, well up a range."""
@@ -303,15 +272,10 @@ class ScaleWalk(Procedure):
         if light is None:
             raise CalibrationError("{task}: the reference's reading is missing; give it with the pair", task=taken.task.title)
         return Pair(
-            kind=m.kind,
-            range_index=m.range_index,
-            raw=raw_of(m, self.calibration),
-            u_raw_rel=math.hypot(m.u_rel, flicker),
-            light=light,
-            u_light_rel=math.hypot(u_reading_rel, U_AGAIN_REL),
-            label=str(taken.task.title),
+            kind=m.kind, range_index=m.range_index, raw=raw_of(m, self.calibration), u_raw_rel=math.hypot(m.u_rel, flicker),
+            light=light, u_light_rel=math.hypot(u_reading_rel, U_AGAIN_REL), label=str(taken.task.title),
             peak_raw=peak_raw_of(m, self.calibration),
-        )
+        )  # fmt: skip
 
     def _overlaps(self, repeat_rel: float | None) -> tuple[Overlap, ...]:
         found = []
@@ -330,34 +294,13 @@ class ScaleWalk(Procedure):
         return tuple(found)
 
     def result(
-        self,
-        *,
-        reference: str = "",
-        u_reference_rel: float = 0.05,
-        u_reference_reading_rel: float = 0.02,
-        temperature_c: float | None = None,
-        created_at_s: float = 0.0,
-        method: str = "reference",
-        light_distance_m: float = USUAL_LIGHT_M,
-        lamp: str = "",
-        lamp_errors: dict[str, float] | None = None,
+        self, u_reference_reading_rel: float = 0.02, temperature_c: float | None = None, created_at_s: float = 0.0, **against: Any
     ) -> Scaled:
         """Make the calibration; the angular response of the one that the walk began with is kept.
 
-        Raises:
-            CalibrationError: as ``calibrate_scale``.
+        ``against``: the reference, as ``calibrate_scale`` takes it.  Raises CalibrationError: as that.
         """
         evidence = self.evidence(u_reference_reading_rel, temperature_c)
         if self.relative:
             return calibrate_relative(evidence, self.previous, created_at_s=created_at_s)
-        return calibrate_scale(
-            evidence,
-            self.previous,
-            reference=reference,
-            u_reference_rel=u_reference_rel,
-            method=method,
-            created_at_s=created_at_s,
-            light_distance_m=light_distance_m,
-            lamp=lamp,
-            lamp_errors=lamp_errors,
-        )
+        return calibrate_scale(evidence, self.previous, created_at_s=created_at_s, **against)

@@ -47,14 +47,10 @@ class LampError(NamedTuple):
 def parse_csv(text: str) -> Spectra:
     """Read spectra from CSV text.
 
-    Raises:
-        CalibrationError: too large, no header, a line that is not numbers, wavelengths that do not rise.
+    Raises CalibrationError: too large, no header, a line that is not numbers, wavelengths that do not rise.
     """
     if len(text) > MAX_TEXT:
-        raise CalibrationError(
-            "the file of spectra has more than {max_text:,} characters: thin it out to 1 nm",
-            max_text=MAX_TEXT,
-        )
+        raise CalibrationError("the file of spectra has more than {max_text:,} characters: thin it out to 1 nm", max_text=MAX_TEXT)
     lines = [line for line in io.StringIO(text.lstrip("\ufeff")) if line.strip() and not line.lstrip().startswith("#")]
     dialect = ";" if lines and lines[0].count(";") > lines[0].count(",") else ","
     rows = list(csv.reader(lines, delimiter=dialect))
@@ -79,11 +75,7 @@ def parse_csv(text: str) -> Spectra:
 
 
 def known_lamps() -> Spectra:
-    """Return the lamps of ``LAMPS`` from colour-science.
-
-    Raises:
-        CalibrationError: colour-science is not installed.
-    """
+    """Return the lamps of ``LAMPS`` from colour-science.  Raises CalibrationError: colour-science is not installed."""
     try:
         with warnings.catch_warnings():
             # It announces its own optional parts.
@@ -106,8 +98,7 @@ def lamp_errors(
 ) -> tuple[float, tuple[LampError, ...]]:
     """Return f1′ of a sensor and its error under each lamp when calibrated under one of them (illuminant A else).
 
-    Raises:
-        CalibrationError: an unknown lamp, or a sensor that sees nothing of one.
+    Raises CalibrationError: an unknown lamp, or a sensor that sees nothing of one.
     """
     if calibration_lamp is not None and calibration_lamp not in lamps:
         raise CalibrationError(

@@ -11,7 +11,7 @@ from meterlink.calibration.scale import claiming
 from meterlink.calibration.steps import with_caution
 from meterlink.errors import CalibrationError
 from meterlink.photometry.angle import AngleFit, fit_response
-from meterlink.records import Calibration, Identity, new_id
+from meterlink.records import Calibration, Identity
 from meterlink.words.told import told
 
 ANGLES_DEG = {
@@ -38,30 +38,22 @@ class AngleWalk(Procedure):
     def result(self, created_at_s: float = 0.0) -> tuple[Calibration, AngleFit]:
         """Return a new calibration that is the present one with this angular response.
 
-        Raises:
-            CalibrationError: too few angles, or readings from which none follows.
+        Raises CalibrationError: too few angles, or readings from which none follows.
         """
         u_pop_rel = self.calibration.details.get("repeat_rel") or U_POP_REL
         fit = fit_angles(self.taken, [_light(t) for t in self.taken], self.calibration.receptor, u_pop_rel)
-        details = dict(self.calibration.details)
-        details.pop("certificate", None)
-        details["angle"] = {
-            "error_index": fit.error_index,
-            "zero_deg": fit.zero_deg,
-            "u_rel": list(fit.u_rel),
+        angle = {
+            "error_index": fit.error_index, "zero_deg": fit.zero_deg, "u_rel": list(fit.u_rel),
             "error_stops": [list(e) for e in fit.error_stops],
-        }
-        calibration = self.calibration._replace(
-            id=new_id(), created_at_s=created_at_s, angle_response=fit.response, details=details
-        )
-        return claiming(calibration), fit
+        }  # fmt: skip
+        details = {**self.calibration.details, "angle": angle}
+        return claiming(self.calibration._replace(angle_response=fit.response, details=details), created_at_s), fit
 
 
 def fit_angles(taken: Sequence[Taken], lights: Sequence[float], receptor: str, u_pop_rel: float) -> AngleFit:
     """Fit lights at the angles of their tasks; what a wrong angle does grows toward the side and is counted in.
 
-    Raises:
-        CalibrationError: readings from which no response follows.
+    Raises CalibrationError: readings from which no response follows.
     """
     angles = [float(t.value or 0.0) for t in taken]
     # d ln(response) / d angle of an ideal receptor: tan(z/2) for a dome, tan z for a flat one.

@@ -156,7 +156,7 @@ def _advice(one: Drawn, state: LightState, curves: FixtureCurves, wanted_s: floa
     choice = shorter_power(state, curves, wanted_s)
     placement, name = state.placement, state.light.name
     if choice is not None and curves.durations is not None and choice.change_stops != 0.0:
-        there = freeze.value_at(curves.durations, choice.power_stops)
+        there = curves.durations.at(choice.power_stops)
         return told(
             "power_costs" if choice.cost_stops < 0 else "power_gives",
             light=name, power=power_text(state, choice.power_stops), t01_s=there or wanted_s, head=curves.name,

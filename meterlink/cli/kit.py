@@ -26,7 +26,7 @@ from meterlink.judging.judge import Judge
 from meterlink.library.kit import HEAD, Piece, mark, piece, pieces
 from meterlink.library.store import Library
 from meterlink.library.whole_sets import entries_elsewhere
-from meterlink.photometry.freeze import PowerCurve
+from meterlink.photometry.freeze import ReadCurve
 from meterlink.photometry.sources import Point, source_of
 from meterlink.words.actions import Do
 from meterlink.words.language import say, say_count, say_for
@@ -107,7 +107,7 @@ def curves_data(learnt: FixtureCurves) -> dict[str, Any]:
     }
 
 
-def _pairs(curve: PowerCurve | None) -> list[tuple[float, float]]:
+def _pairs(curve: ReadCurve | None) -> list[tuple[float, float]]:
     return [] if curve is None else list(zip(curve.power_stops, curve.values, strict=True))
 
 

@@ -69,7 +69,7 @@ async def _walk(args: argparse.Namespace) -> tuple[SensorTest, LinkCounts, str]:
             stats = watching.sensor.decoder.stats
             before = stats.frames, stats.damaged_total
             await drive(watching, walk, tell, lambda text, _task: parse_distance(text), Lines())
-            battery = watching.sensor.battery
+            battery = watching.sensor.intake.battery
             link = LinkCounts(
                 stats.frames - before[0], stats.damaged_total - before[1], supply[0] if supply else None,
                 battery.fraction if battery else None, await watching.sensor.told_now(),

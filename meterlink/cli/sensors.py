@@ -139,7 +139,7 @@ def calibrations_of(library: Library, identity: Identity) -> list[str]:
 
 async def _bluetooth(found: dict[str, Row], tell: Tell) -> None:
     try:
-        from meterlink.sensor.link.ble_scan import scan
+        from meterlink.sensor.link.ble_air import scan
 
         for seen in await scan(5.0):
             found[seen.url] = Row(seen.url, seen.name, seen.address, seen.what, signal=f"{seen.signal_dbm} dBm")

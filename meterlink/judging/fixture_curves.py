@@ -7,7 +7,7 @@ low power, voltage-controlled ones usually do not (common practice, no published
 from __future__ import annotations
 
 from collections.abc import Iterable
-from math import ceil, floor, fsum, log2
+from math import ceil, floor, fsum
 from typing import NamedTuple
 
 from meterlink.judging.history import past_of
@@ -33,9 +33,9 @@ class FixtureCurves(NamedTuple):
 
     name: str
     """The fixture's name, else the light's."""
-    durations: freeze.PowerCurve | None
+    durations: freeze.ReadCurve | None
     """t0.1 in s over power in stops from full."""
-    exposures: freeze.PowerCurve | None
+    exposures: freeze.ReadCurve | None
     """Light delivered over power, 1 at the highest power read."""
     colours: tuple[ColourPoint, ...]
     """Rising power; empty when no reading carries a colour."""
@@ -66,7 +66,7 @@ def curves_of(pasts: Iterable[Past], name: str = "") -> FixtureCurves:
     return FixtureCurves(name, durations, _delivered(mine), _colours(mine), len(mine))
 
 
-def _learnt(points: Iterable[tuple[float | None, float | None]]) -> freeze.PowerCurve | None:
+def _learnt(points: Iterable[tuple[float | None, float | None]]) -> freeze.ReadCurve | None:
     good = [(power, value) for power, value in points if power is not None and value is not None and value > 0.0]
     try:
         return freeze.learn(good)
@@ -74,13 +74,13 @@ def _learnt(points: Iterable[tuple[float | None, float | None]]) -> freeze.Power
         return None
 
 
-def _delivered(mine: list[Past]) -> freeze.PowerCurve | None:
+def _delivered(mine: list[Past]) -> freeze.ReadCurve | None:
     """What the dial's steps deliver, from readings that differ in power alone; scale-free."""
     learnt = curve_from(mine)
     if not learnt.pairs or learnt.powers[-1] - learnt.powers[0] < LEAST_SPAN_STOPS:
         return None
     top = learnt.powers[-1]
-    return freeze.PowerCurve(learnt.powers, tuple(2.0 ** learnt.change(top, power)[0] for power in learnt.powers))
+    return freeze.ReadCurve(learnt.powers, tuple(2.0 ** learnt.change(top, power)[0] for power in learnt.powers))
 
 
 def _colours(mine: list[Past]) -> tuple[ColourPoint, ...]:
@@ -120,12 +120,7 @@ def shorter_power(state: LightState, curves: FixtureCurves, wanted_t01_s: float)
     # The next step of the dial beyond the exact one, if the readings reach that far: it is short enough, too.
     steps = choice.power_stops / step
     power = round((floor(steps + 1e-6) if choice.change_stops < 0 else ceil(steps - 1e-6)) * step, 6)
-    there = freeze.value_at(curves.durations, power)
+    there = curves.durations.at(power)
     if there is None or there > wanted_t01_s * 1.001:
         return choice
-    cost = power - placement.power_stops
-    if curves.exposures is not None:
-        a, b = freeze.value_at(curves.exposures, power), freeze.value_at(curves.exposures, placement.power_stops)
-        if a is not None and b is not None:
-            cost = log2(a / b)
-    return freeze.PowerChoice(power, power - placement.power_stops, cost)
+    return freeze.choice(power, placement.power_stops, curves.exposures)

@@ -208,7 +208,5 @@ def can_be_of(reading: Reading, light: Light) -> bool:
 
 def _restates(new: Reading, old: Reading) -> bool:
     """Whether a record says nothing new but how far the dome was held off."""
-    same = old._replace(
-        id=new.id, supersedes_id=new.supersedes_id, held_off_m=new.held_off_m, u_held_off_m=new.u_held_off_m
-    )  # fmt: skip
+    same = old._replace(id=new.id, supersedes_id=new.supersedes_id, held_off_m=new.held_off_m, u_held_off_m=new.u_held_off_m)
     return same == new and old.held_off_m != new.held_off_m

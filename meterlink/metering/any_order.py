@@ -56,15 +56,9 @@ class AnyOrder:
             if state is None:
                 continue
             one = candidate_of(
-                state.light,
-                state.placement,
-                pasts,
-                view.settings,
-                receptor=request.receptor,
-                calibration_id=self.opened.calibration_id,
-                held_off_m=request.held_off_m,
-                falloff=view.falloff(state.light),
-            )
+                state.light, state.placement, pasts, view.settings, receptor=request.receptor,
+                calibration_id=self.opened.calibration_id, held_off_m=request.held_off_m, falloff=view.falloff(state.light),
+            )  # fmt: skip
             # Another aim or point than what earlier readings were taken with: they tell nothing of the level.
             usual = request.aim == "light" and request.point == state.light.point
             found.append(one if usual else one._replace(levels=()))

@@ -390,10 +390,7 @@ class Metering(SensorInUse):
             self.fail(error)
         elif error is not None:
             asyncio.get_running_loop().call_exception_handler({"message": "metering", "exception": error, "task": task})
-            self.fail(SensorError(
-                "metering stopped by an error of its own ({name}): please report it",
-                name=type(error).__name__,
-            ))
+            self.fail(SensorError("metering stopped by an error of its own ({name}): please report it", name=type(error).__name__))
 
     async def _work(self, work: Callable[[], Told]) -> Told:
         if self._worker is None:

@@ -91,7 +91,7 @@ class SensorInUse:
     def _meet(self, identity: Identity) -> Calibration:
         """Find what is known of a sensor that has said who it is."""
         if identity.range_finder:
-            self.sensor.ranger_scale = ranger.from_json(self.library.recall(ranger.key(identity.sensor_id)))
+            self.sensor.intake.ranger.scale = ranger.from_json(self.library.recall(ranger.key(identity.sensor_id)))
         return calibration_for(self.library, identity, self._now(), self.receptor)
 
     def _open_link(self, url: str, record_to: str | None, patient: bool) -> Link:

@@ -8,7 +8,6 @@ from collections.abc import Callable
 from meterlink.calibration.procedure import Task
 from meterlink.errors import SensorError
 from meterlink.records import Calibration, Kind, Measurement
-from meterlink.sensor.measuring import levels
 from meterlink.sensor.measuring.sensor import Sensor
 
 STEADY_S = 0.8
@@ -26,14 +25,8 @@ class SensorStation:
         self.pose: Callable[[str, str, float | None, int | None], None] | None = None
         """Told of every step, for a simulated sensor, which has no hands."""
         self._pops: asyncio.Queue[Measurement] = asyncio.Queue()
-        self._levels: asyncio.Queue[Measurement] = asyncio.Queue()
         sensor.on_measurement = self._pops.put_nowait
-        sensor.on_level = self._level
-
-    def _level(self, level: Measurement) -> None:
-        self._levels.put_nowait(level)
-        if self.on_live is not None:
-            self.on_live(level)
+        sensor.on_level = lambda level: self.on_live(level) if self.on_live is not None else None
 
     async def prepare(self, task: Task) -> None:
         """Put the sensor on the task's range, or on the one that sensing chose after the last pop; wait until it is there.
@@ -47,7 +40,8 @@ class SensorStation:
 
     def forget_pops(self) -> None:
         """What was fired until now does not count."""
-        _drain(self._pops)
+        while not self._pops.empty():
+            self._pops.get_nowait()
 
     async def measure(self, task: Task) -> Measurement:
         """Wait for the next pop, or average the steady light from now on.
@@ -55,37 +49,11 @@ class SensorStation:
         Raises SensorError: nothing comes in its time, or the sensor does not take the range.
         """
         if task.kind != Kind.FLASH:
-            return await self._steady(task)
+            try:
+                return await self.sensor.take_steady(STEADY_S, STEADY_PATIENCE_S, stay=True)
+            except SensorError:
+                raise SensorError("no steady light comes on this range: check the sensor, then take this step again") from None
         try:
             return await asyncio.wait_for(self._pops.get(), task.patience_s)
         except TimeoutError:
             raise SensorError("no pop was seen in {seconds:.0f} s", seconds=task.patience_s) from None
-
-    async def _steady(self, task: Task) -> Measurement:
-        _drain(self._levels)
-        taken: list[Measurement] = []
-        begun = False
-        loop = asyncio.get_running_loop()
-        until = loop.time() + STEADY_PATIENCE_S
-        while not taken or taken[-1].at_s - taken[0].at_s < STEADY_S:
-            try:
-                one = await asyncio.wait_for(self._levels.get(), max(0.01, until - loop.time()))
-            except TimeoutError:
-                raise SensorError("no steady light comes on this range: check the sensor, then take this step again") from None
-            if task.range_index is not None and one.range_index != task.range_index:
-                # It has been reset, or plugged in anew, and is where it starts.
-                await self.sensor.hold_range(task.range_index)
-                taken, begun = [], False
-            else:
-                # The first may have begun to collect light before the key was pressed.
-                if begun:
-                    taken.append(one)
-                begun = True
-        if any(m.clipped for m in taken):
-            return taken[-1]._replace(clipped=True)
-        return levels.mean_level(taken)
-
-
-def _drain(queue: asyncio.Queue[Measurement]) -> None:
-    while not queue.empty():
-        queue.get_nowait()

@@ -27,8 +27,7 @@ Response = Sequence[tuple[float, float]]
 def ideal_response(receptor: str, angle_deg: float) -> float:
     """Return the ideal response at an angle from the receptor's axis, 1 on the axis.
 
-    Raises:
-        ValueError: an unknown receptor, or an angle outside -180 to 180.
+    Raises ValueError: an unknown receptor, or an angle outside -180 to 180.
     """
     if not -180 <= angle_deg <= 180:
         raise ValueError(f"angle must lie between -180 and 180 degrees, not {angle_deg}")
@@ -57,8 +56,7 @@ def measured_response(measured: Response, receptor: str) -> Callable[[float], fl
 def error_stops(measured: Response, receptor: str, angle_deg: float) -> float:
     """Return by how many stops this receptor reads a light at that angle too bright (positive) or too dark.
 
-    Raises:
-        ValueError: an angle at which the ideal receptor sees nothing.
+    Raises ValueError: an angle at which the ideal receptor sees nothing.
     """
     ideal = ideal_response(receptor, angle_deg)
     if ideal <= 1e-6:
@@ -113,8 +111,7 @@ def fit_response(angles_deg: Sequence[float], values: Sequence[float], u_rel: Se
         u_rel: relative standard uncertainty of each (repeatability and the reading of the angle).
         receptor: ``dome`` or ``flat``.
 
-    Raises:
-        ValueError: fewer than five angles, none near the axis, none at 60° or beyond, values that are not positive.
+    Raises ValueError: fewer than five angles, none near the axis, none at 60° or beyond, values that are not positive.
     """
     from meterlink.photometry.calibration_fit import STOPS
 

@@ -52,9 +52,8 @@ def weighted_fit(design: ArrayLike, y: ArrayLike, u_y: ArrayLike) -> Fit:
         y: measured values.
         u_y: standard uncertainty of each, > 0, same unit as y.
 
-    Raises:
-        ValueError: shapes that do not fit, fewer points than parameters, values that are not finite, uncertainties
-            that are not positive, or columns that cannot be told apart.
+    Raises ValueError: shapes that do not fit, fewer points than parameters, values that are not finite, uncertainties that are not
+    positive, or columns that cannot be told apart.
     """
     a = np.atleast_2d(np.asarray(design, dtype=np.float64))
     values, sigma = np.asarray(y, dtype=np.float64), np.asarray(u_y, dtype=np.float64)
@@ -118,12 +117,9 @@ class TypeA(NamedTuple):
 def repeatability(values: ArrayLike) -> TypeA:
     """Return mean, spread and the uncertainty of the mean of repeated readings.
 
-    The uncertainty is that of the scaled and shifted t distribution, s/sqrt(n) * sqrt((n-1)/(n-3)) (JCGM 101:2008,
-    6.4.9.4), so that k=2 keeps its meaning for few readings; below four readings, where it does not exist, s/sqrt(n)
-    times half of Student's factor at 95 % (12.706 and 4.303 for two and three).
-
-    Raises:
-        ValueError: fewer than two readings, or not finite.
+    The uncertainty is that of the scaled and shifted t distribution, s/sqrt(n) * sqrt((n-1)/(n-3)) (JCGM 101:2008, 6.4.9.4), so
+    that k=2 keeps its meaning for few readings; below four readings, where it does not exist, s/sqrt(n) times half of Student's
+    factor at 95 % (12.706 and 4.303 for two and three).  Raises ValueError: fewer than two readings, or not finite.
     """
     x = np.asarray(values, dtype=np.float64)
     if x.ndim != 1 or len(x) < 2 or not np.isfinite(x).all():
@@ -156,12 +152,10 @@ class ScaleFit(NamedTuple):
 def fit_scale(raw: ArrayLike, light: ArrayLike, u_rel: ArrayLike, levels: Sequence[float]) -> ScaleFit:
     """Fit one factor to pairs of raw value (dark already subtracted) and reference light.
 
-    The relative residuals are what a photographer sees, so the fit is one of logarithms: a weighted mean of
-    ln(light / raw).  The bend is the slope of the residuals over ``levels``, how far up the range each pair reached (for pops
-    that is not their exposure): a sensor that saturates softly shows a positive bend.
-
-    Raises:
-        ValueError: fewer than two pairs, or values that are not positive.
+    The relative residuals are what a photographer sees, so the fit is one of logarithms: a weighted mean of ln(light / raw).  The
+    bend is the slope of the residuals over ``levels``, how far up the range each pair reached (for pops that is not their
+    exposure): a sensor that saturates softly shows a positive bend.  Raises ValueError: fewer than two pairs, or values that are
+    not positive.
     """
     x, y, u = (np.asarray(v, dtype=np.float64) for v in (raw, light, u_rel))
     if len(x) < 2 or not ((x > 0).all() and (y > 0).all()):
@@ -196,10 +190,8 @@ class DistanceFit(NamedTuple):
 def fit_inverse_square(distance_m: ArrayLike, light: ArrayLike, u_rel: ArrayLike) -> DistanceFit:
     """Fit the inverse-square law with a shifted origin to readings of a small lamp.
 
-    Gauss-Newton on ln(light) = ln(I) - 2 ln(d + origin), from origin 0.
-
-    Raises:
-        ValueError: fewer than four distances, distances within a factor 1.5, or values that are not positive.
+    Gauss-Newton on ln(light) = ln(I) - 2 ln(d + origin), from origin 0.  Raises ValueError: fewer than four distances, distances
+    within a factor 1.5, or values that are not positive.
     """
     d, e, u = (np.asarray(v, dtype=np.float64) for v in (distance_m, light, u_rel))
     if len(np.unique(d)) < 4 or not ((d > 0).all() and (e > 0).all()):
@@ -238,8 +230,7 @@ def combine_ranges(
     Returns:
         ln scale of every range and the covariance matrix.
 
-    Raises:
-        ValueError: a range that nothing reaches.
+    Raises ValueError: a range that nothing reaches.
     """
     design = np.zeros((len(scales) + len(overlaps), range_count))
     for row, index in enumerate(scales):

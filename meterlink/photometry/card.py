@@ -34,8 +34,7 @@ def level(light: float) -> float:
 def stops_over(code: float, reflectance: float = GREY) -> float:
     """Return by how many stops a frame is too bright (positive) in which a card of ``reflectance`` has the level ``code``.
 
-    Raises:
-        ValueError: a reflectance that is not between 0.03 and 0.6, or a frame further off than ``MOST_STOPS``.
+    Raises ValueError: a reflectance that is not between 0.03 and 0.6, or a frame further off than ``MOST_STOPS``.
     """
     if not 0.03 <= reflectance <= 0.6:
         raise ValueError(f"a card that serves reflects 3 to 60 %, not {reflectance:.0%}: a white one is on the camera's shoulder")
@@ -49,7 +48,6 @@ def stops_over(code: float, reflectance: float = GREY) -> float:
 def right_aperture(f_number: float, code: float, reflectance: float = GREY) -> float:
     """Return the f-number at which the card would have come out at its level, from one frame at ``f_number``.
 
-    Raises:
-        ValueError: as ``stops_over``, or an f-number that is not positive.
+    Raises ValueError: as ``stops_over``, or an f-number that is not positive.
     """
     return positive(f_number, "f_number") * math.exp2(stops_over(code, reflectance) / 2.0)

@@ -196,9 +196,7 @@ def _fit(law: str, points: Sequence[FalloffPoint], receptor: str) -> FalloffFit:
     # A disk much smaller than the distances leaves no trace: its radius is then known only to be small.
     u_parameter = min(1.0 / sqrt(information) if information > 0 else 5.0, 5.0 if law == "shifted" else near)
     residuals = tuple(one - level for one in apart(parameter))
-    return FalloffFit(
-        law, parameter, u_parameter, level, near, far, near, far, chi2, tuple(points), residuals, receptor=receptor
-    )
+    return FalloffFit(law, parameter, u_parameter, level, near, far, near, far, chi2, tuple(points), residuals, receptor=receptor)
 
 
 def _minimum(function: Callable[[float], float], low: float, high: float) -> float:

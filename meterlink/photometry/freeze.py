@@ -12,12 +12,22 @@ from typing import NamedTuple
 from meterlink.photometry.exposure import positive
 
 
-class PowerCurve(NamedTuple):
+class ReadCurve(NamedTuple):
     """What a fixture's own readings say about a quantity (t0.1 in s, exposure in lx·s) over its power."""
 
     power_stops: tuple[float, ...]
     """Stops below full, rising."""
     values: tuple[float, ...]
+
+    def at(self, power_stops: float) -> float | None:
+        """Return the value at a power, straight between readings in stops; None outside of what was read."""
+        powers = self.power_stops
+        if not powers[0] - 1e-6 <= power_stops <= powers[-1] + 1e-6:
+            return None
+        k = max(1, next((i for i, p in enumerate(powers) if p >= power_stops - 1e-9), len(powers) - 1))
+        low, high = math.log2(self.values[k - 1]), math.log2(self.values[k])
+        x = (power_stops - powers[k - 1]) / (powers[k] - powers[k - 1])
+        return math.exp2(low + (high - low) * min(max(x, 0.0), 1.0))
 
 
 class PowerChoice(NamedTuple):
@@ -52,7 +62,7 @@ def blur_px(trail_mm: float, magnification: float, pixel_pitch_um: float) -> flo
     return trail_mm * 1000.0 * positive(magnification, "magnification") / positive(pixel_pitch_um, "pixel_pitch_um")
 
 
-def learn(points: Sequence[tuple[float, float]]) -> PowerCurve:
+def learn(points: Sequence[tuple[float, float]]) -> ReadCurve:
     """Return the curve through readings (power in stops below full, value); readings at one power are averaged in log.
 
     At least two powers, half a stop apart, are needed: from one nothing follows.
@@ -65,22 +75,11 @@ def learn(points: Sequence[tuple[float, float]]) -> PowerCurve:
     if len(groups) < 2 or max(groups) - min(groups) < 0.5:
         raise ValueError("a curve needs readings at two powers at least half a stop apart")
     powers = tuple(sorted(groups))
-    return PowerCurve(powers, tuple(math.exp2(math.fsum(groups[p]) / len(groups[p])) for p in powers))
-
-
-def value_at(curve: PowerCurve, power_stops: float) -> float | None:
-    """Return the value at a power, straight between readings in stops; None outside of what was read."""
-    powers = curve.power_stops
-    if not powers[0] - 1e-6 <= power_stops <= powers[-1] + 1e-6:
-        return None
-    k = max(1, next((i for i, p in enumerate(powers) if p >= power_stops - 1e-9), len(powers) - 1))
-    low, high = math.log2(curve.values[k - 1]), math.log2(curve.values[k])
-    x = (power_stops - powers[k - 1]) / (powers[k] - powers[k - 1])
-    return math.exp2(low + (high - low) * min(max(x, 0.0), 1.0))
+    return ReadCurve(powers, tuple(math.exp2(math.fsum(groups[p]) / len(groups[p])) for p in powers))
 
 
 def power_for_t01(
-    durations: PowerCurve, wanted_t01_s: float, now_stops: float, exposures: PowerCurve | None = None
+    durations: ReadCurve, wanted_t01_s: float, now_stops: float, exposures: ReadCurve | None = None
 ) -> PowerChoice | None:
     """Return the power nearest to the present one at which this fixture's own readings reach the wanted t0.1.
 
@@ -90,21 +89,23 @@ def power_for_t01(
     positive(wanted_t01_s, "wanted_t01_s")
     candidates = [p for p, v in zip(durations.power_stops, durations.values, strict=True) if v <= wanted_t01_s * (1 + 1e-9)]
     candidates += _passes(durations, wanted_t01_s)
-    present = value_at(durations, now_stops)
+    present = durations.at(now_stops)
     if present is not None and present <= wanted_t01_s:
         candidates.append(now_stops)
     if not candidates:
         return None
     power = min(candidates, key=lambda p: (abs(p - now_stops), p))
-    cost = power - now_stops
-    if exposures is not None:
-        there, here = value_at(exposures, power), value_at(exposures, now_stops)
-        if there is not None and here is not None:
-            cost = math.log2(there / here)
-    return PowerChoice(power, power - now_stops, cost)
+    return choice(power, now_stops, exposures)
 
 
-def _passes(curve: PowerCurve, value: float) -> list[float]:
+def choice(power_stops: float, now_stops: float, exposures: ReadCurve | None) -> PowerChoice:
+    """Return a power with what it changes and costs, seen from where the dial is now."""
+    change = power_stops - now_stops
+    there, here = (None, None) if exposures is None else (exposures.at(power_stops), exposures.at(now_stops))
+    return PowerChoice(power_stops, change, change if there is None or here is None else math.log2(there / here))
+
+
+def _passes(curve: ReadCurve, value: float) -> list[float]:
     """Powers between readings at which the curve passes a value."""
     found = []
     target = math.log2(value)

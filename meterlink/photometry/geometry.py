@@ -138,9 +138,7 @@ def _free_vector(text: str) -> Vector:
     except ValueError:
         numbers = []
     if len(numbers) != 3:
-        raise ValueError(
-            f"{text[:40]!r} is no direction: light, camera, up, down, left, right, or three numbers such as 0,0.1,0.2"
-        )
+        raise ValueError(f"{text[:40]!r} is no direction: light, camera, up, down, left, right, or three numbers such as 0,0.1,0.2")
     return unit((numbers[0], numbers[1], numbers[2]))
 
 

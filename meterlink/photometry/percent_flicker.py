@@ -45,8 +45,6 @@ def _amplitude(half_range: float, noise: float) -> float:
         return high
     for _ in range(30):
         middle = (low + high) / 2.0
-        beyond = fmean(
-            erfc((half_range - middle * sin(2.0 * pi * i / PHASES)) / (noise * sqrt(2.0))) / 2.0 for i in range(PHASES)
-        )
+        beyond = fmean(erfc((half_range - middle * sin(2.0 * pi * i / PHASES)) / (noise * sqrt(2.0))) / 2.0 for i in range(PHASES))
         low, high = (low, middle) if beyond > BELOW / SAMPLES else (middle, high)
     return low

@@ -1,8 +1,7 @@
 """Nominal series of f-numbers, shutter times and ISO speeds: printed numbers are indices, not values.
 
-f/11 stands for 2**3.5 = 11.314, 1/60 s for 1/64 s, ISO 1250 for 1269.9.  The log2 of the printed digits is off by up to
-0.14 stop, so a number that a person types is looked up, thirds first (halves first by choice: f/13 and f/1.2 are in
-both).
+f/11 stands for 2**3.5 = 11.314, 1/60 s for 1/64 s, ISO 1250 for 1269.9.  The log2 of the printed digits is off by up to 0.14 stop,
+so a number that a person types is looked up, thirds first (halves first by choice: f/13 and f/1.2 are in both).
 
 Sources of the series: published tables (named beside their checks in ``tests/published``); f-numbers above 22 in thirds
 and halves, shutter times in halves and ISO speeds in halves from common use, from memory.
@@ -112,9 +111,7 @@ def two_meanings(printed: float) -> FormulaError:
             "for the number {typed} type {plain}",
             typed=typed, whole=whole, tenths=tenths, plain=plain,
         )
-    return FormulaError(
-        "f/{typed} is on no nominal series: type {plain} if you mean the number {typed}", typed=typed, plain=plain
-    )
+    return FormulaError("f/{typed} is on no nominal series: type {plain} if you mean the number {typed}", typed=typed, plain=plain)
 
 
 def time_exact_s(printed_s: float, halves_first: bool = False) -> float:

@@ -34,8 +34,7 @@ ILLUMINANT_A: Array = 100 * (560 / GRID_NM) ** 5 * np.expm1(1.435e7 / (2848 * 56
 def on_grid(wavelength_nm: Array, values: Array) -> Array:
     """Interpolate a spectrum onto ``GRID_NM``; 0 where it has no values.
 
-    Raises:
-        ValueError: wavelengths that do not rise, negative or non-finite values, or a spectrum that does not reach into the grid.
+    Raises ValueError: wavelengths that do not rise, negative or non-finite values, or a spectrum that does not reach into the grid.
     """
     if not (np.isfinite(wavelength_nm).all() and np.isfinite(values).all() and (np.diff(wavelength_nm) > 0).all()):
         raise ValueError("wavelengths must rise and every value must be a finite number")
@@ -55,8 +54,7 @@ def mismatch_factor(responsivity: Array, lamp: Array, calibration_lamp: Array = 
         lamp: relative spectral power of the light that is metered.
         calibration_lamp: of the light that it was calibrated under.
 
-    Raises:
-        ValueError: a spectrum that the sensor or the eye does not see.
+    Raises ValueError: a spectrum that the sensor or the eye does not see.
     """
     seen, seen_reference = float(np.sum(lamp * responsivity)), float(np.sum(calibration_lamp * responsivity))
     eye, eye_reference = float(np.sum(lamp * V_LAMBDA)), float(np.sum(calibration_lamp * V_LAMBDA))
@@ -73,10 +71,8 @@ def error_stops(factor: float) -> float:
 def f1_prime(responsivity: Array) -> float:
     """Return the general V(λ) mismatch index f1′ (0 is perfect; 0.03 is a good laboratory head, 0.1 a fair hobby one).
 
-    f1′ = sum of abs(s* - V) / sum of V, with s* = s scaled to agree with V under illuminant A.
-
-    Raises:
-        ValueError: the sensor sees nothing of illuminant A.
+    f1′ = sum of abs(s* - V) / sum of V, with s* = s scaled to agree with V under illuminant A.  Raises ValueError: the sensor sees
+    nothing of illuminant A.
     """
     seen = float(np.sum(ILLUMINANT_A * responsivity))
     if seen <= 0:

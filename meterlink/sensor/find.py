@@ -2,7 +2,7 @@
 
 Polite: excluded ports and ports that another program holds are never opened; ports that look like no board are left
 alone; each of the others is asked once, all at the same time, for a few seconds.  The sensor used last comes first, at
-once, from memory.  Bluetooth is looked for by ``ble_scan``.
+once, from memory.  Bluetooth is looked for by ``link.ble_air``.
 """
 
 from __future__ import annotations

@@ -34,16 +34,9 @@ def studio_light(light: Light, placement: Placement) -> StudioLight:
     """The light as the simulated studio integrates it, with what it gives at its point."""
     shape = placement.shape if placement.width_m else "point"
     made = StudioLight(
-        light.name,
-        light.role,
-        1.0,
-        placement.distance_m or USUAL_M,
-        placement.azimuth_deg or 0.0,
-        placement.elevation_deg or 0.0,
-        shape,
-        placement.width_m or 0.0,
-        placement.height_m or placement.width_m or 0.0,
-    )
+        light.name, light.role, 1.0, placement.distance_m or USUAL_M, placement.azimuth_deg or 0.0,
+        placement.elevation_deg or 0.0, shape, placement.width_m or 0.0, placement.height_m or placement.width_m or 0.0,
+    )  # fmt: skip
     usual = received(made._replace(distance_m=USUAL_M), FACE, "light", "dome")
     nearer = received(made, FACE, "light", "dome") / usual if usual > 0 else 1.0
     power = placement.power_stops if placement.power_stops is not None else USUAL_POWER_STOPS

@@ -1,8 +1,7 @@
 """A simulated set: lights of real size around a face, and what a receptor at a place receives from each.
 
-Written apart from ``photometry`` on purpose: the source is cut into small patches and each is summed, so that a test
-which compares the two compares two ways of thinking.  Coordinates: face at the origin, metres, x to camera right,
-y up, z toward the camera.
+Written apart from ``photometry`` on purpose: the source is cut into small patches and each is summed, so that a test which compares
+the two compares two ways of thinking.  Coordinates: face at the origin, metres, x to camera right, y up, z toward the camera.
 """
 
 from __future__ import annotations

@@ -14,7 +14,6 @@ from meterlink.judging.evenness import FACE_HEIGHT_M, figure_points, predicted_e
 from meterlink.judging.fixture_curves import FixtureCurves, fixture_curves
 from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.judging.learnt_dial import learnt_curve
-from meterlink.photometry.freeze import value_at
 from meterlink.photometry.sources import Point, source_of
 from meterlink.records import Placement
 from meterlink.records.kept import FACE
@@ -67,7 +66,7 @@ def _effects(state: LightState, placement: Placement, move: Move, view: JudgedSe
         # Flash duration and colour, as far as this head's own readings tell.
         curves, powers = fixture_curves(state, view), (placement.power_stops, move.power_stops)
         if curves.durations is not None:
-            before, after = (value_at(curves.durations, power) for power in powers)
+            before, after = (curves.durations.at(power) for power in powers)
             yield from _changed(before, after, DURATION_CHANGE * (before or 0.0), "longer_flash", "shorter_flash")
         before, after = (_mired(curves, power) for power in powers)
         if before is not None and after is not None and abs(after - before) >= COLOUR_MIRED:

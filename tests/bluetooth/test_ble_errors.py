@@ -106,7 +106,7 @@ def test_android_is_not_asked_to_scan_too_often() -> None:
     ("module", "not_loaded"),
     [
         ("meterlink.sensor.link.ble", "bleak"),
-        ("meterlink.sensor.link.ble_scan", "bleak"),
+        ("meterlink.sensor.link.ble_air", "bleak"),
         ("meterlink.sensor.dialects.dialect_file", "pymodbus"),
         ("meterlink.sensor.dialects.gatt", "bleak"),
         ("meterlink.sensor.probe", "pymodbus"),

@@ -17,7 +17,7 @@ from meterlink.sensor.dialects.frames import encode
 from meterlink.sensor.link import ble, ble_air
 from meterlink.sensor.link import ble_uuids as uuids
 from meterlink.sensor.link.base import Link
-from meterlink.sensor.link.ble_scan import Seen, scan
+from meterlink.sensor.link.ble_air import Seen, scan
 from meterlink.sensor.link.registry import link_for
 
 UP = uuids.NATIVE_FROM_SENSOR

@@ -80,7 +80,7 @@ def test_standard_sensor_is_ready_at_once(bluetooth_air: Standin) -> None:
         await heard.until(lambda: bool(heard.levels))
         assert heard.levels[0].illuminance_lx == pytest.approx(512.3)
         assert heard.levels[0].sensor_id == "C0:FF:EE:00:00:03"
-        await heard.until(lambda: sensor.battery is not None)
+        await heard.until(lambda: sensor.intake.battery is not None)
         await sensor.stop()
 
     asyncio.run(work())
@@ -108,7 +108,7 @@ def test_another_process_hears_the_same_air(bluetooth_air: Standin) -> None:
     bluetooth_air.add(standard_sensor())
     program = (
         "import asyncio\n"
-        "from meterlink.sensor.link.ble_scan import scan\n"
+        "from meterlink.sensor.link.ble_air import scan\n"
         "from meterlink.sensor.link.registry import link_for\n"
         "from meterlink.sensor.urls import decoder_for\n"
         "async def main():\n"

@@ -8,7 +8,7 @@ import pytest
 
 from benchmarks.calibration_figures import absolute_u_rel
 from meterlink.calibration.evidence import Dark, Evidence, Overlap, Pair, mean_of, raw_of, resolution_u_rel
-from meterlink.calibration.scale import Scaled, calibrate_relative, calibrate_scale
+from meterlink.calibration.scale import Scaled, calibrate_relative, calibrate_scale, calibrate_zero
 from meterlink.errors import CalibrationError
 from meterlink.records import Calibration, Measurement, RangeScale
 
@@ -121,6 +121,21 @@ def test_relative_calibration_needs_the_overlap() -> None:
         calibrate_relative(evidence(), NOMINAL)
     made = calibrate_relative(evidence(overlaps=(Overlap(0, 1, 0.11, 0.004),)), NOMINAL)
     assert made.calibration.ranges[1].full_scale_lx == pytest.approx(2.2e5, rel=1e-6)
+
+
+def test_a_new_record_carries_no_certificate_of_the_one_before_it() -> None:
+    """A certificate is of one record: scale, ranges' ratio and zero measured anew have none, and keep what else was known."""
+    before = calibrate(*BOTH).calibration
+    certified = before._replace(details={**before.details, "certificate": {"verdict": "passed"}, "noted": 1})
+    whole = evidence(*BOTH, overlaps=(Overlap(0, 1, 0.1, 0.004),))
+    made = (
+        calibrate_scale(whole, certified, reference="lab", u_reference_rel=0.02).calibration,
+        calibrate_relative(whole, certified).calibration,
+        calibrate_zero(whole, certified),
+    )
+
+    assert [("certificate" in one.details, one.details["noted"]) for one in made] == [(False, 1)] * 3
+    assert len({certified.id, *(one.id for one in made)}) == 4
 
 
 def test_absolute_uncertainty_adds_noise_range_scale_and_dark() -> None:

@@ -13,6 +13,7 @@ import pytest
 
 from hardware_notes.firmware.bench.simulated_chip import SimulatedChip, why_not
 from meterlink.records import Calibration, Measurement, RangeScale, Status
+from meterlink.sensor.dialects.messages import GET_STATUS
 from meterlink.sensor.dialects.native import NativeDecoder
 from meterlink.sensor.measuring.intake import Intake, Outlets
 from meterlink.sensor.measuring.reference import REFERENCE_KEY, at_reference, supply_row
@@ -60,7 +61,7 @@ class Host:
 
     def status(self) -> Status:
         """Ask for the state."""
-        self.ask(self.decoder.get_status(), 60)
+        self.ask(self.decoder.command(GET_STATUS), 60)
         assert self.intake.status is not None
         return self.intake.status
 

@@ -317,6 +317,45 @@ def test_light_of_the_range_before_is_not_mixed_in() -> None:
     run(work())
 
 
+def test_a_step_of_a_walk_takes_its_light_anew_on_its_own_range() -> None:
+    """A held range stays, what began before is left out, and a sensor that restarts meanwhile is put back on that range."""
+
+    async def work() -> None:
+        bench = Bench()
+        bench.link.chip.ambient_lx = 8000.0
+        await bench.ready()
+        await bench.sensor.hold_range(1)
+        await bench.clock.advance(0.5)
+        taking = asyncio.ensure_future(bench.sensor.take_steady(0.8, stay=True))
+        await bench.clock.advance(0.1)
+        bench.link.chip.ambient_lx = 4000.0
+        await bench.clock.advance(0.5)
+        bench.link.reset()
+        bench.link.say(bench.link.chip.steady(1.0))
+        assert bench.levels[-1].range_index == 0
+        await bench.clock.advance(0.75)
+        assert not taking.done()
+        await bench.clock.advance(1.0)
+        assert (taking.result().range_index, bench.link.chip.range_index) == (1, 1)
+        assert taking.result().illuminance_lx == pytest.approx(4000.0, rel=0.02)
+        first = asyncio.ensure_future(bench.sensor.take_steady(0.8, stay=True))
+        await settle()
+        bench.link.chip.ambient_lx = 9000.0
+        bench.link.say(bench.link.chip.steady(1.0))
+        bench.link.chip.ambient_lx = 4000.0
+        await bench.clock.advance(1.5)
+        assert first.result().illuminance_lx == pytest.approx(4000.0, rel=0.01)
+        short = asyncio.ensure_future(bench.sensor.take_steady(0.8, 1.0, stay=True))
+        await bench.clock.advance(0.35)
+        bench.link.chip.steady_rate_hz = 0
+        await bench.clock.advance(2.0)
+        with pytest.raises(SensorError, match="no steady light"):
+            await short
+        await bench.sensor.stop()
+
+    run(work())
+
+
 def test_a_sensor_without_steady_light_says_so() -> None:
     """Asking for steady light where none comes ends in one line instead of waiting for ever."""
 
@@ -389,7 +428,7 @@ def test_a_stored_calibration_is_used_and_one_without_the_range_is_refused_in_wo
         bench = Bench()
         stored = Calibration("c1", "51b0a7e000000001", 0.0, 330.0, ranges=(RangeScale(4e6),))
         seen: list[Identity] = []
-        bench.sensor._intake._calibration_for = lambda who: seen.append(who) or stored  # type: ignore[func-returns-value]
+        bench.sensor.intake._calibration_for = lambda who: seen.append(who) or stored  # type: ignore[func-returns-value]
         await bench.ready()
         bench.link.pop(Pulse(900.0))
         assert bench.pops[0].calibration_id == "c1"

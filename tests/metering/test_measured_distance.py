@@ -29,7 +29,7 @@ def popped(distances: list[float | None], after_s: float = 0.0) -> Measurement:
         loop = asyncio.get_running_loop()
         link = SimulatedLink(ChipModel(seed=3), clock=loop.time)
         sensor = Sensor(link, None, found.append, clock=loop.time, sleep=asyncio.sleep)
-        sensor.ranger_scale = RangerScale(0.0, 1.0, 0.002, 0.005)
+        sensor.intake.ranger.scale = RangerScale(0.0, 1.0, 0.002, 0.005)
         await sensor.start()
         await sensor.identified()
         await asyncio.sleep(1.0)

@@ -25,16 +25,16 @@ def test_curve_interpolates_in_stops_and_refuses_to_extrapolate():
     """Between two powers the value goes straight in stops; outside of what was read there is none."""
     curve = freeze.learn([(0.0, 1 / 500), (-4.0, 1 / 8000), (-4.0, 1 / 8000)])
 
-    assert freeze.value_at(curve, -2.0) == pytest.approx(1 / 2000)
-    assert freeze.value_at(curve, 0.0) == pytest.approx(1 / 500)
-    assert freeze.value_at(curve, -4.5) is None
-    assert freeze.value_at(curve, 0.5) is None
+    assert curve.at(-2.0) == pytest.approx(1 / 2000)
+    assert curve.at(0.0) == pytest.approx(1 / 500)
+    assert curve.at(-4.5) is None
+    assert curve.at(0.5) is None
 
 
 def test_readings_at_one_power_are_averaged_in_stops():
     """1/400 and 1/1600 at one power are 1/800."""
     curve = freeze.learn([(0.0, 1 / 400), (0.0, 1 / 1600), (-1.0, 1 / 1000)])
-    assert freeze.value_at(curve, 0.0) == pytest.approx(1 / 800)
+    assert curve.at(0.0) == pytest.approx(1 / 800)
 
 
 def test_cut_off_head_is_turned_down():

@@ -17,25 +17,26 @@ from meterlink.sensor.dialects import gatt
 )
 def test_illuminance_is_uint24_in_hundredths_of_lux(value: str, lux: float | None) -> None:
     """0x2AFB: uint24, 0.01 lx, 0 to 167772.14, FFFFFF is not known."""
-    assert gatt.illuminance_lx(bytes.fromhex(value)) == lux
+    assert gatt.number("2AFB", bytes.fromhex(value)) == lux
 
 
 @pytest.mark.parametrize(("value", "lux"), [("0100", 1.0), ("FEFF", 65534.0), ("FFFF", None)])
 def test_illuminance_16_is_uint16_in_lux(value: str, lux: float | None) -> None:
     """0x2C1C: uint16, 1 lx, 0 to 65534, FFFF is not known."""
-    assert gatt.illuminance_16_lx(bytes.fromhex(value)) == lux
+    assert gatt.number("2C1C", bytes.fromhex(value)) == lux
 
 
 @pytest.mark.parametrize(("value", "kelvin"), [("7C15", 5500.0), ("2003", 800.0), ("FEFF", 65534.0), ("FFFF", None)])
 def test_cct_is_uint16_in_kelvin(value: str, kelvin: float | None) -> None:
     """0x2AE9: uint16, 1 K, 800 to 65534, FFFF is not known."""
-    assert gatt.cct_k(bytes.fromhex(value)) == kelvin
+    assert gatt.number("2AE9", bytes.fromhex(value)) == kelvin
 
 
-def test_cct_below_800_k_is_refused() -> None:
-    """0x2AE9 allows nothing below 800 K."""
-    with pytest.raises(ValueError, match="800"):
-        gatt.cct_k((799).to_bytes(2, "little"))
+@pytest.mark.parametrize(("channel", "code", "limit"), [("2AE9", 799, "800"), ("2AE3", 5001, "0.05"), ("2AE3", -5001, "-0.05")])
+def test_what_a_format_forbids_is_refused(channel: str, code: int, limit: str) -> None:
+    """0x2AE9 allows nothing below 800 K, 0x2AE3 nothing beyond a Duv of ±0.05."""
+    with pytest.raises(ValueError, match=limit):
+        gatt.number(channel, code.to_bytes(2, "little", signed=True))
 
 
 def test_chromaticity_of_d65() -> None:
@@ -48,13 +49,13 @@ def test_chromaticity_of_d65() -> None:
 )
 def test_duv_is_sint16_in_hundred_thousandths(value: str, duv: float | None) -> None:
     """0x2AE3: sint16, 1e-5, within ±0.05; 7FFE is not known, 7FFF not valid."""
-    assert gatt.duv(bytes.fromhex(value)) == duv
+    assert gatt.number("2AE3", bytes.fromhex(value)) == duv
 
 
 @pytest.mark.parametrize(("value", "fraction"), [("00", 0.0), ("57", 0.87), ("64", 1.0), ("65", None), ("FF", None)])
 def test_battery_level_is_percent(value: str, fraction: float | None) -> None:
     """0x2A19: uint8, 0 to 100 %; everything above is reserved."""
-    assert gatt.battery_fraction(bytes.fromhex(value)) == fraction
+    assert gatt.number("2A19", bytes.fromhex(value)) == fraction
 
 
 def test_cct_and_duv_stand_in_one_characteristic() -> None:

@@ -41,16 +41,17 @@ def test_commands_are_obeyed_or_refused_with_a_reason() -> None:
         return answer
 
     host.feed(chip.restart(), 0.0)
-    for frame in (host.set_range(1), host.steady_rate(20), host.set_interval(4), host.message(m.ARM, b"\x01\xcd\x0c")):
+    said = (host.command(kind, value) for kind, value in ((m.SET_RANGE, 1), (m.STEADY_RATE, 20), (m.SET_INTERVAL, 4)))
+    for frame in (*said, host.message(m.ARM, b"\x01\xcd\x0c")):
         answer = ask(frame)
         assert isinstance(answer, Reply)
         assert answer.code == m.DONE
-    impossible, unknown = ask(host.set_range(5)), ask(host.message(0xEE))
+    impossible, unknown = ask(host.command(m.SET_RANGE, 5)), ask(host.message(0xEE))
     assert isinstance(impossible, Reply)
     assert isinstance(unknown, Reply)
     assert (impossible.code, unknown.code) == (m.NOT_POSSIBLE, m.UNKNOWN_COMMAND)
     assert chip.hear(host.identify()[:-3] + b"\x07\0", 1.0) == b""
-    status = ask(host.get_status())
+    status = ask(host.command(m.GET_STATUS))
     assert isinstance(status, Status)
     assert (status.range_index, status.sample_interval_s, status.frames_refused) == (1, 52e-6, 1)
     assert status.threshold_raw == pytest.approx(0.05, abs=1e-4)
@@ -74,7 +75,7 @@ def test_a_slow_flash_is_whole_at_a_longer_interval() -> None:
         sensor = Sensor(link, None, pops.append, None, clock, sleep=clock.sleep)
         await sensor.start()
         await settle()
-        await link.write(NativeDecoder().set_interval(4))
+        await link.write(NativeDecoder().command(m.SET_INTERVAL, 4))
         link.pop(Pulse(4000.0, fall_s=4e-3))
         assert pops[0].exposure_lxs == pytest.approx(4000.0, rel=0.02)
         await sensor.stop()

@@ -175,11 +175,11 @@ def test_commands_are_the_bytes_of_the_vectors(vector: dict[str, Any]) -> None:
     decoder._sequence = vector["sequence"]
     said = {
         "IDENTIFY": lambda: decoder.identify()[1:],
-        "SET_RANGE": lambda: decoder.set_range(f["range"]),
+        "SET_RANGE": lambda: decoder.command(m.SET_RANGE, f["range"]),
         "ARM": lambda: decoder.message(m.ARM, bytes((f["on"],)) + f["threshold"].to_bytes(2, "little")),
-        "STEADY_RATE": lambda: decoder.steady_rate(f["hz"]),
-        "SET_INTERVAL": lambda: decoder.set_interval(f["factor"]),
-        "GET_STATUS": decoder.get_status,
+        "STEADY_RATE": lambda: decoder.command(m.STEADY_RATE, f["hz"]),
+        "SET_INTERVAL": lambda: decoder.command(m.SET_INTERVAL, f["factor"]),
+        "GET_STATUS": lambda: decoder.command(m.GET_STATUS),
         "SET_IDENTITY": lambda: decoder.set_identity(f["unique_id"], f["name"]),
     }[vector["kind"]]()
     assert said.hex() == vector["frame"]

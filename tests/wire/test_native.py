@@ -107,7 +107,7 @@ def test_commands_go_on_after_the_last_number() -> None:
     decoder = NativeDecoder()
     decoder._sequence = 0xFFFF
 
-    assert [parse_command(cobs.decode(decoder.get_status()[:-1])).sequence for _ in range(2)] == [0xFFFF, 0]
+    assert [parse_command(cobs.decode(decoder.command(m.GET_STATUS)[:-1])).sequence for _ in range(2)] == [0xFFFF, 0]
 
 
 def test_reset_forgets_half_a_frame() -> None:
@@ -125,8 +125,8 @@ def test_commands_outside_their_range_are_refused() -> None:
     decoder = NativeDecoder()
     refused = 0
     for call in (
-        lambda: decoder.set_range(8), lambda: decoder.steady_rate(51), lambda: decoder.set_interval(3),
-        lambda: encode(bytes(3)), lambda: encode(bytes(66_045)),
+        lambda: decoder.command(m.SET_RANGE, 8), lambda: decoder.command(m.STEADY_RATE, 51),
+        lambda: decoder.command(m.SET_INTERVAL, 3), lambda: encode(bytes(3)), lambda: encode(bytes(66_045)),
     ):  # fmt: skip
         try:
             call()

@@ -177,9 +177,7 @@ def _noise(quiet: list[Array], rough: float) -> float:
     return noise if noise < 3.0 * rough or rough == 0.0 else rough
 
 
-def _join(
-    levels: tuple[Level | None, Level | None], noise: float, extent: tuple[int, int], tolerance_lx: float
-) -> Ambient:
+def _join(levels: tuple[Level | None, Level | None], noise: float, extent: tuple[int, int], tolerance_lx: float) -> Ambient:
     """Pool the levels before and after when they agree, else take their middle with the difference as uncertainty."""
     before, after = levels
     if before is None or after is None:
@@ -225,12 +223,9 @@ def _with_ripple(trace: Trace, ambient: Ambient) -> Ambient:
     others = [abs(float(fit[2][under].mean()) - level) for fit in fits if fit[0] < 4.0 * max(best[0], noise)]
     doubt = _TONE * float(np.ptp(best[2])) * (ambient.pulse_to - ambient.pulse_from) / trace.time_s.size
     return ambient._replace(
-        level_lx=level,
-        u_lx=math.sqrt(best[3] + max(others) ** 2 + doubt**2),
-        differs=False,
-        ripple_lx=best[2] - level,
+        level_lx=level, u_lx=math.sqrt(best[3] + max(others) ** 2 + doubt**2), differs=False, ripple_lx=best[2] - level,
         flicker_hz=best[1],
-    )
+    )  # fmt: skip
 
 
 def flicker_hz(trace: Trace) -> float | None:

@@ -138,21 +138,10 @@ def _steady(trace: Trace, hz: float | None) -> FlashPulse:
     clipped = trace.full_scale_lx is not None and float(light.max()) >= trace.full_scale_lx
     modulation = min(max(modulation, 0.0), 1.0)
     found = FlashPulse(
-        kind="steady",
-        exposure_lxs=0.0,
-        peak_lx=0.0,
-        t05_s=None,
-        t01_s=None,
-        ambient_lx=mean,
-        u_ambient_lx=float(light.std()) / math.sqrt(light.size),
-        noise_lx=noise,
-        mean_lx=mean,
-        modulation=modulation,
-        flicker_hz=hz,
-        humps=0,
-        clipped=clipped,
-        pulse_count=0,
-    )
+        kind="steady", exposure_lxs=0.0, peak_lx=0.0, t05_s=None, t01_s=None, ambient_lx=mean,
+        u_ambient_lx=float(light.std()) / math.sqrt(light.size), noise_lx=noise, mean_lx=mean, modulation=modulation,
+        flicker_hz=hz, humps=0, clipped=clipped, pulse_count=0,
+    )  # fmt: skip
     found = found.noted("steady_light") if hz is None else found.noted("light_flickers", hz=hz, modulation=modulation)
     return found.noted("saturated") if clipped else found
 

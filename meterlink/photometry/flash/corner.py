@@ -69,9 +69,7 @@ class _Flank(NamedTuple):
     """What the slow part may fall an interval, beforehand: the mean and the standard deviation of that belief."""
 
 
-def corner(
-    pulse: Pulse, index: int, level_lx: float, u_level_lx: float, limits: tuple[int, int]
-) -> tuple[Crossing, float] | None:
+def corner(pulse: Pulse, index: int, level_lx: float, u_level_lx: float, limits: tuple[int, int]) -> tuple[Crossing, float] | None:
     """Return where a falling flank with a corner passes a level and how likely there is one; None where none fits.
 
     ``index``: last sample above the level; ``limits``: samples that belong to the flank.
@@ -187,9 +185,7 @@ def _likely(smooth: float, misfit: float, size: int) -> float:
     return flash_fit.chance(misfit + 8.0 + 2.0 * math.log(size / 5.0) - smooth)
 
 
-def _flank(
-    pulse: Pulse, index: int, level_lx: float, limits: tuple[int, int], spread: float
-) -> tuple[_Flank, float, float]:
+def _flank(pulse: Pulse, index: int, level_lx: float, limits: tuple[int, int], spread: float) -> tuple[_Flank, float, float]:
     """Return the samples around the level, the interval in s and the time of the first."""
     high = np.flatnonzero(pulse.calm_lx[limits[0] : index + 1] > level_lx * math.exp(spread))
     first = limits[0] + int(high[-1]) + 1 if high.size else limits[0]
@@ -215,9 +211,7 @@ def _smooth_score(flank: _Flank) -> float:
     return min(misfit / flank.sigma**2 + 2.0 * size for size, misfit in fits)
 
 
-def _weighed(
-    flank: _Flank, corners: tuple[float, float], rates: tuple[float, float]
-) -> tuple[Array, Array, _Slow, Array, Array]:
+def _weighed(flank: _Flank, corners: tuple[float, float], rates: tuple[float, float]) -> tuple[Array, Array, _Slow, Array, Array]:
     """Return corners, logarithms of rates, the slow part of each, and half of chi-square and weight of each pair."""
     at, log_k = np.linspace(*corners, _CORNERS), np.linspace(*rates, _RATES)
     slow = _slow(flank, at)

@@ -45,9 +45,7 @@ def weights(time_s: Array) -> Array:
     return np.concatenate((gaps, [0.0])) + np.concatenate(([0.0], gaps))
 
 
-def integrate(
-    pulse: Pulse, first: int, last: int, u_ambient_lx: float, truncated: bool, train: bool = False
-) -> Integral:
+def integrate(pulse: Pulse, first: int, last: int, u_ambient_lx: float, truncated: bool, train: bool = False) -> Integral:
     """Return the exposure from sample ``first`` on, ended where its own uncertainty is least.
 
     Every further sample adds noise and the error of the ambient level, every sample left out adds doubt about the tail,

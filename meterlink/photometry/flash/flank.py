@@ -48,9 +48,7 @@ def _calmer(pulse: Pulse, level_lx: float) -> Pulse:
     half = min(width // 7, math.ceil(max(wanted, 0.0)))
     if half <= pulse.half:
         return pulse
-    return pulse._replace(
-        calm_lx=smooth(pulse.light_lx, half), half=half, calm_noise_lx=pulse.noise_lx / math.sqrt(2 * half + 1)
-    )
+    return pulse._replace(calm_lx=smooth(pulse.light_lx, half), half=half, calm_noise_lx=pulse.noise_lx / math.sqrt(2 * half + 1))
 
 
 def crossings(
@@ -178,9 +176,7 @@ def _jump_near(pulse: Pulse, index: int, level_lx: float, rising: bool) -> int |
     return None
 
 
-def _flank(
-    pulse: Pulse, index: int, level_lx: float, rising: bool, limits: tuple[int, int], spread: float
-) -> tuple[int, int]:
+def _flank(pulse: Pulse, index: int, level_lx: float, rising: bool, limits: tuple[int, int], spread: float) -> tuple[int, int]:
     """Samples around a crossing that one curve may describe: within a factor of the level, inside the limits."""
     lower, upper = level_lx * math.exp(-spread), level_lx * math.exp(spread)
     left, right = pulse.calm_lx[limits[0] : index + 1][::-1], pulse.calm_lx[index : limits[1] + 1]
@@ -194,9 +190,7 @@ def _until(outside: npt.NDArray[np.bool_]) -> int:
     return int(at[0]) - 1 if at.size else outside.size - 1
 
 
-def _fit_flank(
-    pulse: Pulse, window: tuple[int, int], level_lx: float, rising: bool
-) -> tuple[Crossing, float] | None:
+def _fit_flank(pulse: Pulse, window: tuple[int, int], level_lx: float, rising: bool) -> tuple[Crossing, float] | None:
     """Fit the flank on the light itself, where noise has one size: a line, an exponential, one with a bend.
 
     Each counts by Akaike's weight (misfit plus two for each parameter).  Returned with the best one's misfit against what

@@ -103,9 +103,7 @@ def _shape_of(log_s: Array) -> list[Array]:
     return [np.where(at_once, limit, np.interp(log_s, known, row)) for limit, row in zip(limits, rows, strict=True)]
 
 
-def read(
-    pulse: Pulse, last: int, u_ambient_lx: float, hidden: tuple[int, int] | None = None
-) -> TwoExponentials | None:
+def read(pulse: Pulse, last: int, u_ambient_lx: float, hidden: tuple[int, int] | None = None) -> TwoExponentials | None:
     """Return what a pulse that ends at sample ``last`` is as two exponentials; None when it is long enough, or none.
 
     ``u_ambient_lx``: standard uncertainty of the level that was subtracted.  ``hidden``: first and last sample of which is

@@ -24,9 +24,7 @@ _MATTERS = 0.08
 """A part of the exposure that may be missing and is said in words."""
 
 
-def read(
-    result: FlashPulse, pulse: Pulse, extent: tuple[int, int], u_ambient_lx: float, range_lx: float | None
-) -> FlashPulse:
+def read(result: FlashPulse, pulse: Pulse, extent: tuple[int, int], u_ambient_lx: float, range_lx: float | None) -> FlashPulse:
     """Return the result with what a model says better than the samples; as it is when there are many, or none fits.
 
     ``extent``: first and last sample; ``range_lx``: full scale of the converter above the ambient level.
@@ -45,9 +43,7 @@ def read(
     return result if top is None else _if_stopped(result, pulse, extent, top, (model, u_ambient_lx))
 
 
-def _until_cut(
-    result: FlashPulse, pulse: Pulse, last: int, u_ambient_lx: float
-) -> tuple[int, flash_model.TwoExponentials | None]:
+def _until_cut(result: FlashPulse, pulse: Pulse, last: int, u_ambient_lx: float) -> tuple[int, flash_model.TwoExponentials | None]:
     """Return where a short pulse was cut off, clearly below half of its peak, and the two exponentials that it was until then."""
     cut = max(pulse.falling, default=-1)
     if cut < 0 and result.sample_count <= flash_model.MOST_SAMPLES:
@@ -55,9 +51,7 @@ def _until_cut(
     if cut < 0 or not float(pulse.light_lx[cut]) < _CUT_LOW * pulse.height_lx:
         return -1, None
     until = slice(0, cut + 1)
-    whole = pulse._replace(
-        time_s=pulse.time_s[until], light_lx=pulse.light_lx[until], calm_lx=pulse.calm_lx[until], falling=[]
-    )
+    whole = pulse._replace(time_s=pulse.time_s[until], light_lx=pulse.light_lx[until], calm_lx=pulse.calm_lx[until], falling=[])
     return cut, flash_model.read(whole, cut, u_ambient_lx)
 
 
@@ -83,21 +77,11 @@ def _as_model(
         ways.append((soft, result.t05_s, result.u_t05_s))
     t05, u_t05 = flash_fit.mixed(ways)
     return result._replace(
-        exposure_lxs=model.exposure_lxs,
-        total_exposure_lxs=model.exposure_lxs,
-        u_exposure_lxs=model.u_exposure_lxs,
-        peak_lx=model.peak_lx,
-        u_peak_lx=model.u_peak_lx,
-        t05_s=t05,
-        span05_s=t05,
-        u_t05_s=u_t05,
-        t01_s=model.t01_s,
-        span01_s=model.t01_s,
-        u_t01_s=model.u_t01_s,
-        start_s=model.start_s,
-        end_s=model.start_s + model.t01_s,
+        exposure_lxs=model.exposure_lxs, total_exposure_lxs=model.exposure_lxs, u_exposure_lxs=model.u_exposure_lxs,
+        peak_lx=model.peak_lx, u_peak_lx=model.u_peak_lx, t05_s=t05, span05_s=t05, u_t05_s=u_t05, t01_s=model.t01_s,
+        span01_s=model.t01_s, u_t01_s=model.u_t01_s, start_s=model.start_s, end_s=model.start_s + model.t01_s,
         mean_lx=model.exposure_lxs / model.t01_s,
-    )
+    )  # fmt: skip
 
 
 def _if_stopped(

@@ -52,9 +52,8 @@ class Events(NamedTuple):
 def separate(pulse: Pulse, ambient: Ambient) -> Events:
     """Return the extent of the pop.
 
-    Separate earlier pulses (back to ambient in between for longer than twice their own length) that are weaker by half a stop
-    are pre-flashes and left out; every other pulse belongs to the pop, and the strongest of those is told.  Four and more
-    are a train.
+    Separate earlier pulses (back to ambient in between for longer than twice their own length) that are weaker by half a stop are
+    pre-flashes and left out; every other pulse belongs to the pop, and the strongest of those is told.  Four and more are a train.
     """
     first, last = ambient.pulse_from, min(ambient.pulse_to, pulse.light_lx.size - 1)
     train = _train(pulse, first, last)
@@ -169,9 +168,6 @@ def describe(result: FlashPulse, train: Train) -> FlashPulse:
     """Return the result of a train: durations from first rise to last fall, mean level, count and period if resolved."""
     said = result.noted("train_resolved", count=train.pulse_count) if train.resolved else result.noted("train_unresolved")
     return said._replace(
-        kind="train",
-        t05_s=result.span05_s,
-        t01_s=result.span01_s,
-        train_period_s=train.period_s if train.resolved else None,
+        kind="train", t05_s=result.span05_s, t01_s=result.span01_s, train_period_s=train.period_s if train.resolved else None,
         pulse_count=train.pulse_count,
-    )
+    )  # fmt: skip

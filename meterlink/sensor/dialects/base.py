@@ -58,20 +58,8 @@ class Decoder:
         """Ask who is there."""
         return b""
 
-    def set_range(self, index: int) -> bytes:  # noqa: ARG002
-        """Switch to a sensitivity range, 0 the least sensitive."""
-        return b""
-
-    def steady_rate(self, rate_hz: int) -> bytes:  # noqa: ARG002
-        """Ask for steady light so many times a second; 0 switches it off."""
-        return b""
-
-    def set_interval(self, factor: int) -> bytes:  # noqa: ARG002
-        """Make the sample interval so many times its shortest."""
-        return b""
-
-    def get_status(self) -> bytes:
-        """Ask for the sensor's own state."""
+    def command(self, kind: int, value: int | None = None) -> bytes:  # noqa: ARG002
+        """Give a command of wire format v1 (``messages.SET_RANGE`` ...) with its value."""
         return b""
 
     def poll(self) -> bytes:

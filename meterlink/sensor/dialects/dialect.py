@@ -240,16 +240,9 @@ def _field(top: _Checked, quantity: str, kind: str) -> Field:
         raise table.error("scale must not be 0")
     iso, constant = _ev(table, unit)
     field = Field(
-        quantity,
-        _where(table, where_key, kind),
-        unit,
-        scale,
-        table.number("offset", 0.0, -1e12, 1e12),
-        table.tokens("not_known"),
-        table.tokens("overload"),
-        iso,
-        constant,
-    )
+        quantity, _where(table, where_key, kind), unit, scale, table.number("offset", 0.0, -1e12, 1e12),
+        table.tokens("not_known"), table.tokens("overload"), iso, constant,
+    )  # fmt: skip
     if kind != "modbus":
         return field
     return field._replace(

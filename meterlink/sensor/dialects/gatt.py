@@ -7,6 +7,9 @@ a recording alone is enough to decode it again.
 
 from __future__ import annotations
 
+import math
+from typing import NamedTuple
+
 from meterlink.errors import DialectError
 from meterlink.records import Battery, Colour, Identity, Sample, Steady
 from meterlink.sensor.dialects.base import Decoder, DecoderStats
@@ -17,68 +20,54 @@ MAX_TEXT = 64
 """Longest device information that is kept, in characters."""
 MAX_PATH = 1024
 """A dialect may be the path of a file of one's own."""
-_LARGEST_24_LX, _LARGEST_16_LX = 167_772.14, 65_534.0
+_LARGEST_LX = {"2AFB": 167_772.14, "2C1C": 65_534.0}
+"""At the end of the format the light may be anything from there on."""
 
 
-def _code(value: bytes, size: int, *not_known: int, signed: bool = False) -> float | None:
-    """Return the whole number in ``size`` bytes, None for one that says that it is not known; ValueError for another length."""
+class Format(NamedTuple):
+    """How one number is written in a characteristic."""
+
+    size: int
+    unit: float
+    """Codes in one lx, K or whole."""
+    not_known: range
+    low: float = 0.0
+    high: float = math.inf
+    """Codes that the format allows."""
+
+
+FORMATS = {
+    "2AFB": Format(3, 100, range(0xFFFFFF, 0x1000000)),
+    "2C1C": Format(2, 1, range(0xFFFF, 0x10000)),
+    "2AE9": Format(2, 1, range(0xFFFF, 0x10000), 800),
+    "2AE3": Format(2, 1e5, range(0x7FFE, 0x8000), -5000, 5000),
+    "2A19": Format(1, 100, range(101, 256)),
+}
+"""Illuminance in lx (uint24 and uint16), CCT in K, Duv (sint16), battery level as a fraction, by the characteristic."""
+
+
+def number(channel: str, value: bytes) -> float | None:
+    """Return the number in a characteristic of ``FORMATS``, None when the sensor says that it does not know it.
+
+    Raises KeyError: another characteristic; ValueError: not its number of bytes, or what the format forbids.
+    """
+    size, unit, not_known, low, high = FORMATS[channel]
     if len(value) != size:
         raise ValueError(f"{size} bytes are needed, not {len(value)}")
-    code = int.from_bytes(value, "little", signed=signed)
-    return None if code in not_known else float(code)
-
-
-def illuminance_lx(value: bytes) -> float | None:
-    """Return the value of characteristic 0x2AFB in lx (uint24, 0.01 lx), None when the sensor does not know it.
-
-    Raises ValueError: not three bytes.
-    """
-    code = _code(value, 3, 0xFFFFFF)
-    return None if code is None else code / 100
-
-
-def illuminance_16_lx(value: bytes) -> float | None:
-    """Return the value of characteristic 0x2C1C in lx (uint16, 1 lx), None when not known.  Raises ValueError: not two bytes."""
-    return _code(value, 2, 0xFFFF)
-
-
-def cct_k(value: bytes) -> float | None:
-    """Return the value of characteristic 0x2AE9 in kelvin (uint16), None when not known.
-
-    Raises ValueError: not two bytes, or below 800 K, which the format forbids.
-    """
-    code = _code(value, 2, 0xFFFF)
-    if code is not None and code < 800:
-        raise ValueError(f"{code:.0f} K is below 800 K")
-    return code
+    code = int.from_bytes(value, "little", signed=low < 0.0)
+    if code in not_known:
+        return None
+    if not low <= code <= high:
+        raise ValueError(f"{code / unit} is outside {low / unit} to {high / unit}")
+    return code / unit
 
 
 def chromaticity(value: bytes) -> tuple[float, float]:
-    """Return x and y of characteristic 0x2AE4 (2 × uint16, 1/65536).
-
-    Raises ValueError: not four bytes, or none that the diagram has.
-    """
-    x, y = _code(value[:2], 2), _code(value[2:], 2)
-    if not x or not y or x + y > 65536:
+    """Return x and y of characteristic 0x2AE4 (2 × uint16, 1/65536).  Raises ValueError: not four bytes, or not in the diagram."""
+    x, y = int.from_bytes(value[:2], "little"), int.from_bytes(value[2:], "little")
+    if len(value) != 4 or not x or not y or x + y > 65536:
         raise ValueError("no such chromaticity")
     return x / 65536, y / 65536
-
-
-def duv(value: bytes) -> float | None:
-    """Return the value of characteristic 0x2AE3 (sint16, 1e-5), None when not known or not valid.
-
-    Raises ValueError: not two bytes, or outside ±0.05, which the format forbids.
-    """
-    code = _code(value, 2, 0x7FFE, 0x7FFF, signed=True)
-    if code is not None and abs(code) > 5000:
-        raise ValueError(f"Duv {code / 1e5} is outside -0.05 to 0.05")
-    return None if code is None else code / 1e5
-
-
-def battery_fraction(value: bytes) -> float | None:
-    """Return the value of characteristic 0x2A19 as a fraction (uint8, %), None above 100.  Raises ValueError: not one byte."""
-    percent = _code(value, 1, *range(101, 256))
-    return None if percent is None else percent / 100
 
 
 class CharacteristicDecoder:
@@ -108,30 +97,21 @@ class CharacteristicDecoder:
 
     def _sample(self, value: bytes, at_s: float, channel: str) -> Sample | None:
         match channel:
-            case "2AFB":
-                return _steady(illuminance_lx(value), at_s, _LARGEST_24_LX)
-            case "2C1C":
-                return _steady(illuminance_16_lx(value), at_s, _LARGEST_16_LX)
-            case "2A19":
-                fraction = battery_fraction(value)
-                return None if fraction is None else Battery(at_s, fraction)
             case "2AE4":
                 x, y = chromaticity(value)
                 return Colour(at_s, x=x, y=y)
-            case "2AE9":
-                self._cct_k = cct_k(value)
-            case "2AE3":
-                self._duv = duv(value)
             case "2AE5":
-                self._cct_k, self._duv = cct_k(value[:2]), duv(value[2:])
+                self._cct_k, self._duv = number("2AE9", value[:2]), number("2AE3", value[2:])
+            case "2AE9":
+                self._cct_k = number(channel, value)
+            case "2AE3":
+                self._duv = number(channel, value)
             case _:
-                raise KeyError(channel)
+                found = number(channel, value)
+                if found is None or channel == "2A19":
+                    return None if found is None else Battery(at_s, found)
+                return Steady(at_s, None, clipped=found >= _LARGEST_LX[channel], illuminance_lx=found)
         return None if self._cct_k is None else Colour(at_s, cct_k=self._cct_k, duv=self._duv)
-
-
-def _steady(value_lx: float | None, at_s: float, largest_lx: float) -> Steady | None:
-    """Return the sample; at the end of the format the light may be anything from there on."""
-    return None if value_lx is None else Steady(at_s, None, clipped=value_lx >= largest_lx, illuminance_lx=value_lx)
 
 
 class BluetoothDecoder(Decoder):
@@ -188,7 +168,7 @@ class BluetoothDecoder(Decoder):
     def _speak_as(self, stream: Decoder | None, of: tuple[str, str]) -> None:
         self._stream, self._stream_of = stream, of
         speaker = stream or Decoder()  # which can be asked nothing
-        for command in ("identify", "set_range", "steady_rate", "set_interval", "get_status", "poll"):
+        for command in ("identify", "command", "poll"):
             setattr(self, command, getattr(speaker, command))
 
     def _named(self, sample: Sample) -> Sample:
@@ -203,15 +183,9 @@ class BluetoothDecoder(Decoder):
         has = set(texts.get("@has", "").split(","))
         name = texts.get("@name") or " ".join(filter(None, (texts.get("2A29"), texts.get("2A24")))) or "light sensor"
         return Identity(
-            sensor_id=texts.get("@address") or name,
-            name=name,
-            dialect=GATT,
-            firmware=texts.get("2A26", ""),
-            flash=False,
-            steady=bool(has & {"2AFB", "2C1C"}),
-            colour=bool(has & {"2AE9", "2AE4", "2AE5"}),
-            battery="2A19" in has,
-        )
+            sensor_id=texts.get("@address") or name, name=name, dialect=GATT, firmware=texts.get("2A26", ""), flash=False,
+            steady=bool(has & {"2AFB", "2C1C"}), colour=bool(has & {"2AE9", "2AE4", "2AE5"}), battery="2A19" in has,
+        )  # fmt: skip
 
     def reset(self) -> None:
         """Forget what is unfinished: the link was lost or opened anew.  The sensor is introduced again."""

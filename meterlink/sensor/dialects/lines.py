@@ -79,15 +79,10 @@ class Identified(Decoder):
         self._told = True
         quantities = {field.quantity for field in self._dialect.fields}
         identity = Identity(
-            sensor_id=self._sensor_id,
-            name=self._dialect.title,
-            dialect=self._dialect.name,
-            flash=self._dialect.pops,
-            steady=True,
-            colour=bool(quantities & {"cct", "x"}),
-            range_finder="held_off" in quantities,
+            sensor_id=self._sensor_id, name=self._dialect.title, dialect=self._dialect.name, flash=self._dialect.pops,
+            steady=True, colour=bool(quantities & {"cct", "x"}), range_finder="held_off" in quantities,
             battery=bool(quantities & {"battery", "battery_voltage"}),
-        )
+        )  # fmt: skip
         return [identity, *found]
 
 

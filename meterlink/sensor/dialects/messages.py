@@ -129,9 +129,7 @@ def parse_steady(frame: bytes, at_s: float, adc_bits: int) -> Steady | None:
         raise _refuse("a steady value beyond its full scale")
     mean = (total / count + 0.5) * scale
     clipped = flags & CLIPPED == CLIPPED
-    return Steady(
-        at_s, mean, range_index, clipped, None, (low + 0.5) * scale, top, held_off_m=_thousandth(mm), sample_count=count
-    )  # fmt: skip
+    return Steady(at_s, mean, range_index, clipped, None, (low + 0.5) * scale, top, held_off_m=_thousandth(mm), sample_count=count)
 
 
 def parse_pop(frame: bytes, at_s: float, adc_bits: int) -> PopNotice:  # noqa: ARG001

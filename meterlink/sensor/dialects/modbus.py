@@ -1,8 +1,7 @@
 """Illuminance transmitters on Modbus RTU: what to ask, and what the answer means.
 
-Frames, checksums and answers are pymodbus' own; this decoder finds the answer in the bytes (a half-duplex line
-echoes and rattles), checks that it answers what was asked, and turns registers into light.  Only imported when such
-a dialect is used.
+Frames, checksums and answers are pymodbus' own; this decoder finds the answer in the bytes (a half-duplex line echoes and rattles),
+checks that it answers what was asked, and turns registers into light.  Only imported when such a dialect is used.
 """
 
 from __future__ import annotations

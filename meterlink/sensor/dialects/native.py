@@ -18,6 +18,8 @@ _OLD = 256
 """A sequence that went back by less than this is of a frame that comes once more."""
 _REMEMBERED = 64
 """Frames of pops that are known when they come again."""
+_VALUES = {m.SET_RANGE: range(m.MAX_RANGES), m.STEADY_RATE: range(51), m.SET_INTERVAL: m.INTERVAL_FACTORS, m.GET_STATUS: (None,)}
+"""What may be said with a command: an index, times a second (0: never), a factor of the shortest sample interval, nothing."""
 
 
 class NativeDecoder(Decoder, m.Numbered):
@@ -111,23 +113,11 @@ class NativeDecoder(Decoder, m.Numbered):
         """IDENTIFY, after a 0x00 that ends whatever was half sent on this line before."""
         return b"\0" + self.message(m.IDENTIFY)
 
-    def set_range(self, index: int) -> bytes:
-        """SET_RANGE.  Raises ``ValueError`` outside 0 to 7."""
-        if not 0 <= index < m.MAX_RANGES:
-            raise ValueError(f"a range index is 0 to {m.MAX_RANGES - 1}, not {index}")
-        return self.message(m.SET_RANGE, bytes((index,)))
-
-    def steady_rate(self, rate_hz: int) -> bytes:
-        """STEADY_RATE, 0 to 50."""
-        if not 0 <= rate_hz <= 50:
-            raise ValueError(f"steady light comes 0 to 50 times a second, not {rate_hz}")
-        return self.message(m.STEADY_RATE, bytes((rate_hz,)))
-
-    def set_interval(self, factor: int) -> bytes:
-        """SET_INTERVAL, 1, 2, 4 or 8."""
-        if factor not in m.INTERVAL_FACTORS:
-            raise ValueError(f"an interval factor is one of {m.INTERVAL_FACTORS}, not {factor}")
-        return self.message(m.SET_INTERVAL, bytes((factor,)))
+    def command(self, kind: int, value: int | None = None) -> bytes:
+        """SET_RANGE, STEADY_RATE, SET_INTERVAL or GET_STATUS.  Raises ``ValueError`` for a value that is not in ``_VALUES``."""
+        if value not in _VALUES[kind]:
+            raise ValueError(f"command {kind:#x} takes one of {_VALUES[kind]}, not {value}")
+        return self.message(kind, b"" if value is None else bytes((value,)))
 
     def set_identity(self, sensor_id: str, name: str) -> bytes:
         """SET_IDENTITY.  Raises ``ValueError`` unless the id has 16 hex digits and the name at most 32 bytes."""
@@ -135,7 +125,3 @@ class NativeDecoder(Decoder, m.Numbered):
         if len(unique_id) != 8 or len(text) > m.MAX_NAME_BYTES:
             raise ValueError(f"an id has 16 hex digits, a name at most {m.MAX_NAME_BYTES} bytes")
         return self.message(m.SET_IDENTITY, unique_id + bytes((len(text),)) + text)
-
-    def get_status(self) -> bytes:
-        """GET_STATUS."""
-        return self.message(m.GET_STATUS)

@@ -67,9 +67,7 @@ def pop_of(words: list[str], at_s: float) -> PopFigures:
             raise Refused("twice")
         found[name] = _figure(name, number)
     _agree(found)
-    return PopFigures(
-        at_s, found["lxs"], found.get("u", U_REL), found.get("peak"), found.get("t05"), found.get("t01"), clipped
-    )  # fmt: skip
+    return PopFigures(at_s, found["lxs"], found.get("u", U_REL), found.get("peak"), found.get("t05"), found.get("t01"), clipped)
 
 
 def _figure(name: str, word: str) -> float:

@@ -49,10 +49,8 @@ class Link(Protocol):
     async def open(self, on_bytes: OnBytes, on_lost: OnLost) -> None:
         """Open the link.
 
-        Raises:
-            LinkNotFound: there is no such port, address or file.
-            LinkBusy: another program holds it.
-            LinkError: it is there but cannot be used (permission, settings, ...).
+        Raises LinkNotFound: there is no such port, address or file; LinkBusy: another program holds it; LinkError: it is there but
+        cannot be used (permission, settings, ...).
         """
         ...
 

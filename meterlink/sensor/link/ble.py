@@ -79,10 +79,8 @@ class BleLink:
     async def open(self, on_bytes: OnBytes, on_lost: OnLost) -> None:
         """Connect, find out what it is, and subscribe.
 
-        Raises:
-            LinkNotFound: it is not heard or does not answer.
-            LinkBusy: another program or host holds it.
-            LinkError: Bluetooth is missing, off or not allowed, or the device has no light to offer.
+        Raises LinkNotFound: it is not heard or does not answer; LinkBusy: another program or host holds it; LinkError: Bluetooth is
+        missing, off or not allowed, or the device has no light to offer.
         """
         await self.close()
         client = await air().connect(self.address, self._disconnected, self.url)
@@ -194,9 +192,8 @@ class BleLink:
     async def write(self, data: bytes) -> None:
         """Send all of ``data`` in pieces that the connection takes, in order.
 
-        Raises:
-            LinkLost: the link is not open or breaks on the way.
-            LinkError: this sensor takes no commands, or does not take this one.
+        Raises LinkLost: the link is not open or breaks on the way; LinkError: this sensor takes no commands, or does not take this
+        one.
         """
         async with self._writing:
             client, way = self._client, self._way

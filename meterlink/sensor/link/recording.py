@@ -176,11 +176,8 @@ def read_header(path: str | Path) -> dict[str, Any]:
 def records(path: str | Path) -> Iterator[Record]:
     """Yield the records of a recording, one line in memory at a time.
 
-    A last line that was cut off by a crash is left out.
-
-    Raises:
-        LinkNotFound: there is no such file.
-        LinkError: it is no recording, of a newer version, or damaged; the message names the line.
+    A last line that was cut off by a crash is left out.  Raises LinkNotFound: there is no such file; LinkError: it is no recording,
+    of a newer version, or damaged; the message names the line.
     """
     path = Path(path)
     with _opened(path) as file:

@@ -98,13 +98,9 @@ class SerialLink:
     def _open_port(self) -> Any:
         try:
             port = serial.serial_for_url(
-                self._name,
-                baudrate=self._baud,
-                timeout=THREAD_WAIT_S,
-                write_timeout=WRITE_WAIT_S,
-                exclusive=True,
+                self._name, baudrate=self._baud, timeout=THREAD_WAIT_S, write_timeout=WRITE_WAIT_S, exclusive=True,
                 **self._coding,
-            )
+            )  # fmt: skip
         except (serial.SerialException, OSError) as error:
             raise _opening_error(self._name, self.url, error) from error
         except ValueError as error:

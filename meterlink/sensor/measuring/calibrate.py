@@ -34,15 +34,9 @@ def default_calibration(identity: Identity, receptor: str = "dome") -> Calibrati
     else:
         ranges = (RangeScale(1.0),)
     return Calibration(
-        id=f"assumed-{identity.sensor_id}",
-        sensor_id=identity.sensor_id,
-        created_at_s=0.0,
-        constant=CONSTANT_START_LX[receptor],
-        receptor=receptor,
-        ranges=ranges,
-        u_scale_rel=ASSUMED_U_REL,
-        method="assumed",
-    )
+        id=f"assumed-{identity.sensor_id}", sensor_id=identity.sensor_id, created_at_s=0.0,
+        constant=CONSTANT_START_LX[receptor], receptor=receptor, ranges=ranges, u_scale_rel=ASSUMED_U_REL, method="assumed",
+    )  # fmt: skip
 
 
 def scale_of(calibration: Calibration, range_index: int) -> RangeScale:

@@ -46,11 +46,7 @@ class Unread(AnalysisError):
 
 
 def codes_of(block: WaveBlock) -> NDArray[np.uint8] | NDArray[np.uint16]:
-    """Return the block's integers as they came.
-
-    Raises:
-        Unread: some are beyond the full scale that the block itself states.
-    """
+    """Return the block's integers as they came.  Raises Unread: some are beyond the full scale that the block itself states."""
     import numpy as np
 
     codes = np.frombuffer(block.data, dtype="<u2" if block.bits == 16 else "u1")
@@ -62,9 +58,7 @@ def codes_of(block: WaveBlock) -> NDArray[np.uint8] | NDArray[np.uint16]:
 def wave_of(block: WaveBlock, calibration: Calibration) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return the waveform for a plot: times in s from the trigger, and light in lx.
 
-    Raises:
-        CalibrationError: the calibration has no such range.
-        Unread: samples beyond the block's own full scale.
+    Raises CalibrationError: the calibration has no such range; Unread: samples beyond the block's own full scale.
     """
     scale = scale_of(calibration, block.range_index)
     raw = (codes_of(block).astype(float) + 0.5) / (1 << block.scale_bits)
@@ -101,9 +95,7 @@ def record_s(block: WaveBlock) -> float:
 def pulse_of(block: WaveBlock, calibration: Calibration, room: Steady | None = None) -> FlashPulse:
     """Return the analysis of a block; ``room`` is the last steady light on its range, if there was one lately.
 
-    Raises:
-        Unread: nothing follows from these samples.
-        CalibrationError: the calibration has no such range.
+    Raises Unread: nothing follows from these samples; CalibrationError: the calibration has no such range.
     """
     scale = scale_of(calibration, block.range_index)
     steps = 1 << block.scale_bits
@@ -133,9 +125,7 @@ def pulse_of(block: WaveBlock, calibration: Calibration, room: Steady | None = N
     )
 
 
-def measure(
-    block: WaveBlock, sensor_id: str, calibration: Calibration, room: Steady | None = None, memory: int = 0
-) -> Measurement:
+def measure(block: WaveBlock, sensor_id: str, calibration: Calibration, room: Steady | None = None, memory: int = 0) -> Measurement:
     """Return what one block says, not yet judged for its range.
 
     A waveform from which nothing follows is marked ``incomplete`` with the reason: a pop was seen and must not vanish without

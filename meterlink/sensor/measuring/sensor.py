@@ -16,7 +16,7 @@ import time
 from collections.abc import Awaitable, Callable
 
 from meterlink.errors import SensorError
-from meterlink.records import Battery, Calibration, HeldOff, Identity, Measurement, PopNotice, Reply, Status, WaveBlock
+from meterlink.records import Calibration, HeldOff, Identity, Measurement, PopNotice, Reply, Status, WaveBlock
 from meterlink.sensor.dialects.base import Decoder
 from meterlink.sensor.dialects.messages import DIALECT, GET_STATUS, SET_INTERVAL, SET_RANGE
 from meterlink.sensor.dialects.native import NativeDecoder
@@ -24,7 +24,6 @@ from meterlink.sensor.link.base import Link
 from meterlink.sensor.measuring import flash, levels, ranges
 from meterlink.sensor.measuring.intake import CalibrationFor, Intake, Outlets
 from meterlink.sensor.measuring.pops import BLOCK_WAIT_S
-from meterlink.sensor.measuring.ranger import RangerScale
 from meterlink.sensor.measuring.tended import OnState, TendedSensor
 
 STEADY_PATIENCE_S = 3.0
@@ -69,53 +68,38 @@ class Sensor(TendedSensor):
         self._restarts = 0
         self._collecting: list[Measurement] | None = None
         self._collected = asyncio.Event()
-        self._window_s = 0.0
+        self._window_s, self._left_out = 0.0, 0
 
     @property
     def calibration(self) -> Calibration | None:
         """What its values are turned into light with; None until it has said who it is."""
-        return self._intake.calibration
+        return self.intake.calibration
 
     @calibration.setter
     def calibration(self, calibration: Calibration) -> None:
-        self._intake.recalibrate(calibration)
-
-    @property
-    def ranger_scale(self) -> RangerScale:
-        """What its range finder's figures are turned into distances with."""
-        return self._intake.ranger.scale
-
-    @ranger_scale.setter
-    def ranger_scale(self, scale: RangerScale) -> None:
-        self._intake.ranger.scale = scale
+        self.intake.recalibrate(calibration)
 
     async def distances(self, window_s: float = 3.0) -> list[HeldOff]:
         """Return what the range finder says for so long, as it says it; empty for a sensor without one."""
         since = self._clock()
         await self._sleep(window_s)
-        return self._intake.ranger.since(since)
-
-    @property
-    def battery(self) -> Battery | None:
-        """The last that it said about its battery."""
-        return self._intake.battery
+        return self.intake.ranger.since(since)
 
     async def supply(self, timeout_s: float = 1.0) -> tuple[float, float] | None:
-        """Wait until the sensor has told its state, so that its calibration is that of its supply now; return by how many
-        stops that corrects
-        every reading, with the standard uncertainty.  None for a sensor that does not measure against its supply, or tells no
-        state."""
+        """Wait until the sensor has told its state, so that its calibration is that of its supply now; return by how many stops
+        that corrects every reading, with the standard uncertainty.  None for a sensor that does not measure against its supply, or
+        tells no state."""
         until = self._clock() + timeout_s
         while self.status is None and self.decoder.dialect == DIALECT and self._clock() < until:
             await self._sleep(0.02)
-        return self._intake.supply()
+        return self.intake.supply()
 
     async def told_now(self, timeout_s: float = 1.0) -> Status | None:
         """Ask the sensor for its state and return it; what it said before, if it does not answer, None if it never did."""
         before = self.status
         if before is None:
             return None
-        await self._write(self.decoder.get_status())
+        await self._write(self.decoder.command(GET_STATUS))
         until = self._clock() + timeout_s
         while self.status is before and self._clock() < until:
             await self._sleep(0.02)
@@ -124,7 +108,7 @@ class Sensor(TendedSensor):
     @property
     def range_index(self) -> int:
         """The sensitivity range that it uses."""
-        return self._intake.range_index
+        return self.intake.range_index
 
     @property
     def damaged_frames(self) -> int:
@@ -142,8 +126,8 @@ class Sensor(TendedSensor):
         if expected_exposure_lxs is None or calibration is None or not expected_exposure_lxs > 0.0:
             return
         if pulse_s is not None:
-            self._intake.pulse_s = pulse_s
-        await self._use_range(ranges.for_peak(expected_exposure_lxs / self._intake.pulse_s, calibration))
+            self.intake.pulse_s = pulse_s
+        await self._use_range(ranges.for_peak(expected_exposure_lxs / self.intake.pulse_s, calibration))
 
     async def listen_closest(self) -> None:
         """Use the most sensitive range: nothing is known of what comes, and only there is every pop seen."""
@@ -161,16 +145,12 @@ class Sensor(TendedSensor):
         fitting = [s for s in identity.intervals if RECORD_PART * identity.ring_samples * s >= needed_s]
         await self._use_interval(min(fitting, default=max(identity.intervals)))
 
-    async def sample_slower(self) -> bool:
-        """Take the next longer sample interval; False when there is none."""
-        identity = self.identity
-        if identity is None or not identity.intervals:
-            return False
-        now_s = self._interval_factor * min(identity.intervals)
-        longer = [s for s in identity.intervals if s > now_s * 1.01]
+    async def sample_slower(self) -> None:
+        """Take the next longer sample interval, where there is one."""
+        intervals = self.identity.intervals if self.identity is not None else ()
+        longer = [s for s in intervals if s > self._interval_factor * min(intervals) * 1.01]
         if longer:
             await self._use_interval(min(longer))
-        return bool(longer)
 
     async def _use_interval(self, interval_s: float) -> None:
         identity = self.identity
@@ -178,7 +158,7 @@ class Sensor(TendedSensor):
         factor = round(interval_s / min(identity.intervals))
         if factor != self._interval_factor:
             self._interval_factor = factor
-            await self._command(SET_INTERVAL, self.decoder.set_interval(factor))
+            await self._command(SET_INTERVAL, factor)
 
     async def hold_range(self, index: int | None) -> None:
         """Use this range and keep it, whatever the pops advise; None lets them choose again."""
@@ -202,21 +182,21 @@ class Sensor(TendedSensor):
             self._commands.forget()
             await self._set_again()
 
-    async def take_steady(self, window_s: float = 1.0) -> Measurement:
+    async def take_steady(self, window_s: float = 1.0, patience_s: float = STEADY_PATIENCE_S, *, stay: bool = False) -> Measurement:
         """Return the mean of the steady light over ``window_s``, on the range that suits it.
 
-        Raises:
-            SensorError: no steady light comes from this sensor.
+        ``stay``: on the range in use, for the whole window, and without the first level, which may have begun to collect light
+        before now.  Raises SensorError: no steady light comes from this sensor within the window and ``patience_s``.
         """
-        self._collecting, self._window_s = [], window_s
+        self._collecting, self._window_s, self._left_out = [], window_s, int(stay)
         self._collected.clear()
-        self._intake.steady_sets_range = True
+        self.intake.steady_sets_range = not stay
         try:
-            await self._within(self._collected, window_s + STEADY_PATIENCE_S)
+            whole = await self._within(self._collected, window_s + patience_s)
         finally:
-            collected, self._collecting = self._collecting, None
-            self._intake.steady_sets_range = False
-        if not collected:
+            collected, self._collecting = self._collecting[self._left_out :], None
+            self.intake.steady_sets_range = False
+        if not collected or (stay and not whole):
             raise SensorError("no steady light comes from this sensor: check that it is connected")
         return levels.mean_level(collected)
 
@@ -228,24 +208,24 @@ class Sensor(TendedSensor):
             self._wanted_range = index
             # the flash that just came may have been a pre-flash: the light itself is to come on the same range
             since_s = self._clock() - self._block_at_s
-            if 0.0 <= since_s < SECOND_FLASH_S and not self._intake.steady_sets_range:
+            if 0.0 <= since_s < SECOND_FLASH_S and not self.intake.steady_sets_range:
                 await self._sleep(SECOND_FLASH_S - since_s)
                 if self._wanted_range != index:
                     return
-            await self._command(SET_RANGE, self.decoder.set_range(index))
+            await self._command(SET_RANGE, index)
 
     async def _set_again(self) -> None:
         if self._wanted_range is not None:
-            await self._command(SET_RANGE, self.decoder.set_range(self._wanted_range))
+            await self._command(SET_RANGE, self._wanted_range)
         if self.identity is not None and self.identity.intervals:
             # Another program may have left another one.
-            await self._command(SET_INTERVAL, self.decoder.set_interval(self._interval_factor))
+            await self._command(SET_INTERVAL, self._interval_factor)
 
     # ----------------------------------------------------------------------------------------------- bytes
 
     def _on_bytes(self, data: bytes, at_s: float, channel: str) -> None:
         self._heard = True
-        intake, decoder = self._intake, self.decoder
+        intake, decoder = self.intake, self.decoder
         stats, pops = decoder.stats, intake.pops
         damaged_before = stats.damaged_total
         samples = decoder.feed(data, at_s, channel)
@@ -278,17 +258,17 @@ class Sensor(TendedSensor):
 
     async def _ask_what_was_lost(self) -> None:
         await self._sleep(SECOND_FLASH_S)
-        if self._intake.pops.waiting is None:
-            await self._command(GET_STATUS, self.decoder.get_status())
+        if self.intake.pops.waiting is None:
+            await self._command(GET_STATUS)
 
     async def _look_after(self, pop: PopNotice) -> None:
-        if self._intake.pops.waiting is pop:
+        if self.intake.pops.waiting is pop:
             # Its block is on the line for 40 ms: time to bring what reads it back into the processor's caches.
             flash.rehearse()
             if self.on_notice is not None:
                 self.on_notice()
         await self._sleep(BLOCK_WAIT_S)
-        self._intake.tell_missing(self._intake.pops.due(pop.at_s + BLOCK_WAIT_S))
+        self.intake.tell_missing(self.intake.pops.due(pop.at_s + BLOCK_WAIT_S))
 
     # -------------------------------------------------------------------------------------------- delivery
 
@@ -309,7 +289,7 @@ class Sensor(TendedSensor):
         if self._wanted_range is not None and level.range_index != self._wanted_range:
             return
         collecting.append(level)
-        if level.at_s - collecting[0].at_s >= self._window_s:
+        if level.at_s - collecting[min(self._left_out, len(collecting) - 1)].at_s >= self._window_s:
             self._collected.set()
 
     def _want_range(self, index: int) -> None:

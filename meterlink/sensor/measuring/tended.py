@@ -78,7 +78,8 @@ class TendedSensor(ABC):
         self.on_state = on_state
         self.deaf = False
         """Whether what is said to it goes nowhere: a recording is played."""
-        self._intake = intake
+        self.intake = intake
+        """What is known of the sensor itself: battery, range finder, pops on their way."""
         self._commands = Commands()
         self._clock = clock
         self._sleep = sleep
@@ -114,7 +115,7 @@ class TendedSensor(ABC):
             task.cancel()
         await asyncio.gather(*tasks, return_exceptions=True)
         await self.link.close()
-        self._intake.tell_missing(self._intake.pops.give_up())
+        self.intake.tell_missing(self.intake.pops.give_up())
         self._tell(STOPPED, told("disconnected"))
 
     async def identified(self, timeout_s: float = 6.0) -> Identity:
@@ -127,12 +128,12 @@ class TendedSensor(ABC):
     @property
     def identity(self) -> Identity | None:
         """Who the sensor is; None until it has said so."""
-        return self._intake.identity
+        return self.intake.identity
 
     @property
     def status(self) -> Status | None:
         """The last that it said about itself."""
-        return self._intake.status
+        return self.intake.status
 
     def _connected(self) -> None:
         self.decoder.reset()
@@ -152,9 +153,9 @@ class TendedSensor(ABC):
 
     async def _settle_in(self) -> None:
         """Say again what a sensor forgets when it starts anew."""
-        await self._command(STEADY_RATE, self.decoder.steady_rate(STEADY_RATE_HZ))
+        await self._command(STEADY_RATE, STEADY_RATE_HZ)
         await self._set_again()
-        await self._command(GET_STATUS, self.decoder.get_status())
+        await self._command(GET_STATUS)
         self._keep(self._follow_reference)
 
     async def _follow_reference(self) -> None:
@@ -162,11 +163,11 @@ class TendedSensor(ABC):
         meanwhile."""
         while True:
             await self._sleep(REFERENCE_S)
-            status = self._intake.status
+            status = self.intake.status
             if status is None or not status.reference_by_design_raw:
                 return
-            if self._intake.pops.waiting is None:
-                await self._command(GET_STATUS, self.decoder.get_status())
+            if self.intake.pops.waiting is None:
+                await self._command(GET_STATUS)
 
     async def _watch_silence(self) -> None:
         """A sensor that sent and stops sending is told of, once, and asked again; when it is back that is told too."""
@@ -176,10 +177,10 @@ class TendedSensor(ABC):
             await self._sleep(SILENCE_S)
             if self._heard == quiet:
                 quiet = not self._heard
-                who = self._intake.identity.name if self._intake.identity else told("the_sensor")
+                who = self.intake.identity.name if self.intake.identity else told("the_sensor")
                 self._tell(*((SILENT, told("silent", sensor=who)) if quiet else (READY, told("sends_again", sensor=who))))
             if quiet:
-                await self._write(self.decoder.identify() + self.decoder.steady_rate(STEADY_RATE_HZ))
+                await self._write(self.decoder.identify() + self.decoder.command(STEADY_RATE, STEADY_RATE_HZ))
 
     def _keep_polling(self) -> None:
         # A Bluetooth sensor's dialect, and so whether it is to be polled, is known only after a while.
@@ -196,8 +197,9 @@ class TendedSensor(ABC):
             await self._write(self.decoder.poll())
             await self._sleep(self.decoder.poll_s)
 
-    async def _command(self, command: int, data: bytes) -> None:
+    async def _command(self, command: int, value: int | None = None) -> None:
         """Say what the sensor is to answer."""
+        data = self.decoder.command(command, value)
         if data and not self.deaf:
             self._commands.said(command)
         await self._write(data)
@@ -241,7 +243,7 @@ class TendedSensor(ABC):
         self._kept.clear()
         self._greeted.clear()
         self._commands.forget()
-        self._intake.tell_missing(self._intake.pops.give_up())
+        self.intake.tell_missing(self.intake.pops.give_up())
 
     def _spawn(self, work: Coroutine[Any, Any, None]) -> asyncio.Task[None]:
         task = asyncio.get_running_loop().create_task(work)
@@ -252,7 +254,7 @@ class TendedSensor(ABC):
     def _greet_back(self, identity: Identity | None) -> None:
         # A sensor that never says who it is gets the name of its link.
         who = identity or Identity(self.link.url, "light sensor", self.decoder.dialect)
-        self._intake.meet(who)
+        self.intake.meet(who)
         if self._greeted.is_set():
             return
         self._greeted.set()
