@@ -252,8 +252,8 @@ class Layout(Generic[Record]):
         return record
 
     def from_json(self, values: Mapping[str, Any]) -> Record:
-        """Make a record of a validated table; what is not in it has its default."""
-        given = {name: values[name] for name in self._kind._fields if name in values}
+        """Make a record of a validated table; what is not in it has its default, or is None."""
+        given = {n: values.get(n) for n in self._kind._fields if n in values or n not in self._kind._field_defaults}
         for name, value in given.items():
             if make := _FROM_JSON.get(self.fields[name].kind):
                 given[name] = make(value, self.fields[name])

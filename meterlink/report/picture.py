@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from meterlink.errors import UsageError
+from meterlink.library.files import is_file
 from meterlink.photometry.card import level, linear
 from meterlink.words.language import marked, translated
 
@@ -38,7 +39,7 @@ _SHAPE = re.compile(re.escape(_PREFIX) + r"[A-Za-z0-9+/]+={0,2}", re.ASCII)
 def small_picture(path: Path) -> str:
     """Return a small JPEG of a picture file as ``data:`` text.  Raises UsageError in one line for anything else."""
     advice = marked("give a photograph as JPEG, PNG, WebP or TIFF")
-    if not path.is_file() or path.stat().st_size > FILE_MAX:
+    if not is_file(path) or path.stat().st_size > FILE_MAX:
         raise UsageError(
             "{path}: there is no such picture, or it is too large: {advice}", path=path.name[:80], advice=translated(advice)
         )

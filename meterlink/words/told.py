@@ -69,7 +69,7 @@ def told_again(kept: Any, family: str = "") -> Told:
         code, values = kept
         again = Told(f"{family}{code}", {name: _again(value, family) for name, value in values.items()})
         str(again)
-    except (LookupError, TypeError, ValueError, AttributeError, RecursionError):
+    except (LookupError, TypeError, ValueError, AttributeError, OverflowError, RecursionError):
         return NOTHING
     return again
 

@@ -219,6 +219,7 @@ def test_a_claims_sentences_are_read_in_the_language_in_use() -> None:
 
 HOSTILE = (
     None, 7, [], ["plane"], ["plane", {}], ["plane", {"far": "x", "stops": []}], [[], {}], ["no", {}], ["mend", {"faults": [[]]}],
+    ["few_pairs", {"stops": 10**400}],
 )  # fmt: skip
 
 

@@ -259,6 +259,15 @@ def test_what_the_import_accepts_the_schema_accepts(part: str, data) -> None:
             assert alone == jsonschema.Draft202012Validator(schema).is_valid(value), (name, value)
 
 
+@pytest.mark.parametrize("part", sorted(fields.DOCUMENT))
+def test_a_record_with_nothing_but_what_the_schema_asks_for_is_taken(tmp_path, doc, part: str) -> None:
+    """Whatever the published schema lets a record leave out, the import does without: a reading without a light is the set's."""
+    doc[part][-1] = {k: v for k, v in doc[part][-1].items() if fields.DOCUMENT[part][k].required}
+    assert ORACLE.is_valid(doc)
+    with Library.open(tmp_path / "l") as library:
+        assert import_document(library, doc).setups == 1
+
+
 @settings(max_examples=60, deadline=None)
 @given(st.data())
 def test_a_document_with_one_random_change_is_taken_or_refused_whole(tmp_path_factory, data) -> None:

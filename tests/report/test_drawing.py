@@ -279,6 +279,8 @@ def test_what_is_no_picture_is_refused_in_one_line(tmp_path: Path, content: byte
         small_picture(path)
     with pytest.raises(UsageError, match="no such picture"):
         small_picture(tmp_path / "missing.jpg")
+    with pytest.raises(UsageError, match="picture"):
+        small_picture(tmp_path / f"{'a' * 300}.jpg")  # a name longer than the system has any
 
 
 BAD = [
