@@ -30,6 +30,8 @@ class GuideWalk(ScaleWalk):
                 told("guide_step", far=d),
                 told("do_guide", far=d),
                 "flash", 2, self._range, value=d,
+                # N = GN / d at ISO 100 (ISO 1230's product).
+                light=luminous_exposure(self.guide_number_m / d, 100.0, self.calibration.constant),
             )
             for i, d in enumerate(self.distances_m)
         ]  # fmt: skip
@@ -41,6 +43,5 @@ class GuideWalk(ScaleWalk):
         return ()
 
     def light_of(self, taken: Taken) -> float | None:
-        """N = GN / d at ISO 100 (ISO 1230's product)."""
-        assert taken.value is not None
-        return luminous_exposure(self.guide_number_m / taken.value, 100.0, self.calibration.constant)
+        """What the known flash gives at its distance."""
+        return taken.task.light

@@ -45,6 +45,8 @@ class Task(NamedTuple):
     """Typed: the other instrument is a camera, and not a meter."""
     value: float | None = None
     """What the task itself stands for: the angle in degrees, the distance in metres."""
+    light: float | None = None
+    """What its light gives, in lx·s or lx, where that is known beforehand."""
     settable: bool = False
     """Whether ``value`` may be typed when it is another than the task asks for."""
     caution: Told = NOTHING

@@ -7,7 +7,7 @@ examples:
   meterlink calibrate angle                   on a turntable; hardware_notes/receptors.md says how
   meterlink calibrate --relative              no reference: ratios right, f-numbers relative
   meterlink calibrate --camera --reference "my camera, 50 mm, ISO 100"   a grey card instead of a meter: right for this camera
-  meterlink calibrate --guide-number 40m --distance 1m 2m --range bright
+  meterlink calibrate --guide-number 40m --distance 3m 5m --range bright
   meterlink calibrate spectral diode.csv      what the lamp's colour does to your diode
   meterlink calibrate --list                  calibrations of the known sensors, with reminders
 
@@ -21,6 +21,7 @@ import argparse
 import asyncio
 import math
 import time
+from collections.abc import Sequence
 from pathlib import Path
 
 from meterlink import units
@@ -115,7 +116,7 @@ async def _walk(args: argparse.Namespace) -> int:
         if args.json:
             print_json(made)
         else:
-            _show(made, scaled)
+            _show(made, scaled, walk.identity.ranges)
         return 0
 
 
@@ -186,14 +187,14 @@ def _lamp_errors(args: argparse.Namespace) -> dict[str, float] | None:
     return {r.lamp: round(r.error_stops, 4) for r in rows if r.lamp != under}
 
 
-def _show(c: Calibration, scaled: Scaled | None) -> None:
+def _show(c: Calibration, scaled: Scaled | None, ranges: Sequence[str]) -> None:
     out(
         "\nstored: calibration {id}, {receptor:receptor}, method {method}, scale ±{u95:.2f} stop (k=2)",
-        id=c.id[:12], receptor=c.receptor, method=say_for("method", c.method), u95=2 * c.u_scale_rel / 0.693,
+        id=c.id[:12], receptor=c.receptor, method=say_for("method", c.method), u95=2 * c.u_scale_rel / math.log(2),
     )  # fmt: skip
-    names = c.details.get("range_names") or [str(i) for i in range(len(c.ranges))]
+    names = c.details.get("range_names") or ranges
     rows = [
-        [n, written(r.full_scale_lx, ",.0f") + " lx", written(r.dark_raw, ".2%"), written(2 * r.u_rel / 0.693, ".2f")]
+        [n, written(r.full_scale_lx, ",.0f") + " lx", written(r.dark_raw, ".2%"), written(2 * r.u_rel / math.log(2), ".2f")]
         for n, r in zip(names, c.ranges, strict=False)
     ]
     print_rows(["range", "full scale", "dark", "± of its own (stop, k=2)"], rows, right="lrrr")

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from meterlink import units
-from meterlink.calibration.procedure import Procedure, Task, kind_of
+from meterlink.calibration.procedure import TYPED, Procedure, Task, kind_of
 from meterlink.cli.as_typed import number
 from meterlink.cli.driving import sensor_url
 from meterlink.cli.frame import is_terminal, wrapped
@@ -83,6 +83,9 @@ async def drive(
     """
     station = SensorStation(watching.sensor, walk.calibration)
     station.pose = getattr(watching.bare_link, "pose", None)
+    if (simulated := getattr(watching.bare_link, "reference", None)) and any(task.kind == TYPED for task in walk.tasks):
+        tell(say("the simulated sensor has a simulated reference beside it: Enter alone takes what that reads"))
+        typed_value, value_of = value_of, lambda text, task: typed_value(text, task) if text else simulated(task.name, task.value)
     live = Live(walk, tell)
     station.on_live = live.show
     work = asyncio.ensure_future(walk_through(walk, station, lines, live.say, value_of, keep))

@@ -122,7 +122,7 @@ class Database:
             "SELECT application_id, user_version, count(t.name) FROM pragma_application_id, pragma_user_version "
             "LEFT JOIN sqlite_schema AS t"
         ).fetchone()
-        if mark != APPLICATION_ID and (mark or version or tables):
+        if mark != APPLICATION_ID and (mark or version or tables or _is_one_byte(self.path)):
             raise LibraryDamaged("{path} belongs to another program: choose another file for the library", path=self.path)
         if mark != APPLICATION_ID and self.readonly:
             raise LibraryDamaged("{path} is empty: open it for writing once to make it a library", path=self.path)
@@ -234,6 +234,13 @@ def _has_log(path: str) -> bool:
         return Path(path + "-wal").stat().st_size > 0
     except OSError:
         return False
+
+
+def _is_one_byte(path: str) -> bool:
+    """Say whether a file has one byte, which SQLite takes for an empty one (``sqlite3OsFileSize`` on Unix) and would write over."""
+    with suppress(OSError):
+        return Path(path).stat().st_size == 1
+    return False
 
 
 def _enter_wal(connection: sqlite3.Connection) -> None:

@@ -22,7 +22,7 @@ class SensorStation:
         sensor.calibration = calibration
         self.on_live: Callable[[Measurement], None] | None = None
         """Told of every steady sample, for a live figure."""
-        self.pose: Callable[[str, str, float | None, int | None], None] | None = None
+        self.pose: Callable[[str, str, float | None, int | None, float | None, float | None], None] | None = None
         """Told of every step, for a simulated sensor, which has no hands."""
         self._pops: asyncio.Queue[Measurement] = asyncio.Queue()
         sensor.on_measurement = self._pops.put_nowait
@@ -34,7 +34,7 @@ class SensorStation:
         After a small pop sensing switches to a finer range by itself; a task that names its range holds it.
         """
         if self.pose is not None:
-            self.pose(task.name, task.kind, task.level, task.range_index)
+            self.pose(task.name, task.kind, task.level, task.range_index, task.value, task.light)
         await self.sensor.hold_range(task.range_index)
         await self.sensor.settled()
 

@@ -30,6 +30,7 @@ RANGER_HZ = 15.0
 FIRST_POP_S = 1.5
 TORCH_LX = 12e3
 SMALL_FLASH = Pulse(1.0, fall_s=0.4e-3)
+FULL_POWER = Pulse(1.0, fall_s=1.3e-3)
 CHUNK_BYTES = 256
 """A serial line delivers a block in pieces."""
 
@@ -89,6 +90,8 @@ class SimulatedLink:
         self._order = tuple(order) or tuple(self.studio.lights)
         self._ordered = bool(order)
         self._expected: tuple[Pulse, ...] | None = None
+        self._lit: dict[str, float] = {}
+        """Steps of a walk -> lx·s of their pops."""
         self._held_m, self._reflectance = UNDECLARED_M, 0.5
         self._every_s = every_s
         self._clock = clock
@@ -143,10 +146,14 @@ class SimulatedLink:
         """Hold the dome so far off a face (or a card) from now on, for its range finder; None is a hand's usual distance."""
         self._held_m, self._reflectance = UNDECLARED_M if held_off_m is None else held_off_m, reflectance
 
-    def pose(self, step: str, kind: str, part: float | None, range_index: int | None) -> None:
+    def pose(
+        self, step: str, kind: str, part: float | None, range_index: int | None, value: float | None = None,
+        light: float | None = None,
+    ) -> None:  # fmt: skip
         """Be held, and lit, as a step of a walk asks; a simulated sensor has no hands.
 
-        ``part`` is how far the step's light should fill its range; without it 75 % of the most sensitive one.
+        ``part`` is how far the step's light should fill its range; without it 75 % of the most sensitive one.  ``value`` is the
+        step's angle in degrees or distance in metres, ``light`` what a known flash gives there, in lx·s.
         """
         held, _, how = step.partition("-")
         lit = {"dark": 0.0, "after": 0.0, "leak": 0.0, "torch": TORCH_LX}.get(held, self.studio.ambient_lx)
@@ -157,17 +164,32 @@ class SimulatedLink:
             # Two lights alike: alone each gives half of what both do.
             _, level, who = how.split("-")
             part, seen = (0.85 if level == "hi" else 0.4), (1.0 if who == "ab" else 0.5)
-        elif held == "angle":
-            seen = (1.0 + math.cos(math.radians(float(how)))) / 2.0
-        elif held == "distance":
+        elif held == "angle" and value is not None:
+            seen = (1.0 + math.cos(math.radians(value))) / 2.0
+        elif held == "distance" and value:
             # From where it nearly fills the less sensitive range to where the other still reads it well.
-            part, range_index, seen = 0.35, 0, (0.5 / float(how)) ** 2
+            part, range_index, seen = 0.35, 0, (0.5 / value) ** 2
         peak_lx = seen * (0.75 * FULL_SCALE_LX[-1] if part is None else part * FULL_SCALE_LX[range_index or 0])
         if kind == Kind.STEADY and part is not None:
             lit = peak_lx
         self.chip.ambient_lx = lit
         flash = SMALL_FLASH._replace(fall_s=0.2e-3) if held == "short" else SMALL_FLASH
-        self.expect(*([flash._replace(exposure_lxs=peak_lx / flash.peak_lx)] if kind == Kind.FLASH else []))
+        flash = flash._replace(exposure_lxs=peak_lx / flash.peak_lx) if light is None else FULL_POWER._replace(exposure_lxs=light)
+        self.expect(*([flash] if kind == Kind.FLASH else []))
+        if kind == Kind.FLASH:
+            self._lit[step] = flash.exposure_lxs
+
+    def reference(self, step: str, value: float | None) -> float:
+        """What a reference in the dome's place reads at a step, in lx·s of its pop, or in lx of a lamp dimmed as it asks.
+
+        Raises UsageError: the pop was another simulated sensor's, before the walk was stopped.
+        """
+        if step.startswith("ref-steady"):
+            return value or 0.5 * FULL_SCALE_LX[-1]
+        lit = self._lit.get(step.replace("ref", "pair", 1))
+        if lit is None:
+            raise UsageError("that light was simulated before the walk was stopped: stop with q and begin again with --anew")
+        return lit
 
     def pop(self, light: str | Light, held_off_m: float = 0.0, toward: str = "light") -> bool:
         """Fire a light of the studio by name, or any light; return whether the sensor saw it."""

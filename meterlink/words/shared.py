@@ -5,6 +5,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from math import inf
 from typing import NamedTuple
 
 from meterlink.checks.findings import Finding
@@ -26,8 +27,8 @@ TOGETHER = {
     "not_metered": "meter_lights", "stale": "meter_lights", "no_distance": "give_distance", "no_direction": "give_direction",
 }  # fmt: skip
 """Findings that lights share, and what to do about all of them (or the first, one after the other)."""
-NEAR = "reach"
-"""This too; how near the dome must be is each one's own."""
+NEAR, SLOW = "reach", "slow_flash"
+"""These too; how near the dome must be, and how much the shutter takes, is each one's own."""
 
 
 class Line(NamedTuple):
@@ -99,7 +100,7 @@ def finding_lines(findings: Sequence[Finding]) -> list[Line]:
     lines: list[Line] = []
     for one in findings:
         alike = kinds[one.kind]
-        if one.kind not in (*TOGETHER, NEAR) or len(alike) < 2:
+        if one.kind not in (*TOGETHER, NEAR, SLOW) or len(alike) < 2:
             if lines and one.to_do and str(lines[-1].to_do) == str(one.to_do):
                 lines[-1] = lines[-1]._replace(to_do=NOTHING)
             lines.append(Line((one,), one.said, one.to_do))
@@ -110,9 +111,30 @@ def finding_lines(findings: Sequence[Finding]) -> list[Line]:
 
 def _of_several(alike: Sequence[Finding]) -> Line:
     first, names = alike[0], tuple(each.light for each in alike)
+    if first.kind == SLOW:
+        return _of_slow(alike)
     if first.kind != NEAR:
         do = told("do", do=Do(TOGETHER[first.kind], lights=names, light=names[0]))
         return Line(tuple(alike), told(f"shared_{first.kind}", lights=names), do)
     each = tuple(told("near_each", light=one.light, good_cm=centimetres(one.numbers["good_m"])) for one in alike)
     do = told("shared_near_do", each=each, do=Do("say_held", light=names[0], held="5cm"))
     return Line(tuple(alike), told("shared_near", lights=names, reach_m=first.said.values["reach_m"]), do)
+
+
+def _of_slow(alike: Sequence[Finding]) -> Line:
+    """Flashes that one shutter cuts short: its time once, what each loses, and the time that is long enough for all."""
+    first, losses = alike[0], [(one.light, one.numbers["loss_stops"]) for one in alike]
+    each = tuple(told("slow_all", light=light) if stops is None else told("slow_each", light=light, stops=stops)
+                 for light, stops in losses)  # fmt: skip
+    how = told("lost_in_a_band" if any(one.numbers["band_share"] for one in alike) else "lost_evenly")
+    values = {name: first.said.values[name] for name in ("time_s", "open", "assumed") if name in first.said.values}
+    said = told(f"shared_{first.said.code}", each=each, how=how, **values)
+    advice = max((_innermost(one.to_do) for one in alike), key=lambda one: float(one.values.get("stops", inf)))
+    if first.to_do.code == "camera_tells":
+        advice = told("camera_tells", **{**first.to_do.values, "advice": advice})
+    return Line(tuple(alike), said, advice)
+
+
+def _innermost(advice: Told) -> Told:
+    """The advice less what is for one light alone, or comes first."""
+    return _innermost(advice.values["advice"]) if "advice" in advice.values else advice

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import io
 import json
+import re
 import sys
 from pathlib import Path
 
@@ -263,6 +264,47 @@ def test_spectral_error_of_a_file(tmp_path: Path, capsys: pytest.CaptureFixture[
     found = json.loads(capsys.readouterr().out)
     assert found["eye"]["f1_prime"] == pytest.approx(0, abs=1e-9)
     assert {round(lamp["error_stops"], 9) for lamp in found["eye"]["lamps"]} == {0.0}
+
+
+@pytest.mark.parametrize(
+    ("walk", "close"),
+    [
+        (("zero",), 1e-9),
+        (("angle",), 1e-9),
+        (("--relative",), 0.05),
+        (("--reference", "a meter", "--u-reference", "0.05"), 0.03),
+        (("--guide-number", "40m", "--distance", "3m", "5m", "--range", "bright"), 0.03),
+    ],
+    ids=lambda value: value[0] if isinstance(value, tuple) else "",
+)
+def test_every_walk_ends_at_the_simulated_sensor(
+    walk: tuple[str, ...], close: float, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With Enter alone, as its help names them: it shines as each step asks, with a reference beside it, and is found as it is."""
+    monkeypatch.setattr(sys, "stdin", io.StringIO("\n" * 60))
+    file = str(tmp_path / "l.sqlite")
+
+    assert run_main(["--library", file, "calibrate", *walk, "--sensor", "sim:?every=0.05"]) == 0
+
+    shown = capsys.readouterr().out
+    assert re.search("^bright +2,", shown, re.MULTILINE), "its ranges go by their names"
+    with Library.open(file) as library:
+        made = library.calibrations("51b0a7e000000001")[-1]
+    assert [r.full_scale_lx for r in made.ranges] == pytest.approx([2e6, 2e5], rel=close)
+    if walk[0] == "angle":
+        # Its dome is ideal: (1 + cos)/2, half a stop and less at a right angle is no error.
+        assert made.details["angle"]["error_index"] < 0.02
+
+
+def test_a_simulated_light_of_before_is_not_made_up(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A walk that was stopped after its pops goes on elsewhere: Enter alone is refused in a line, as it has no reading."""
+    asked = ["--library", str(tmp_path / "l.sqlite"), "calibrate", "--reference", "a meter", "--sensor", "sim:?every=0.05"]
+    for typed, said in (("\n\nq\n", "stopped at 22"), ("\nq\n", "begin again with --anew")):
+        monkeypatch.setattr(sys, "stdin", io.StringIO(typed))
+        assert run_main(asked) == 1
+        assert said in capsys.readouterr().out
 
 
 def flashes(steps: tuple[float, ...] = (3, 2, 1, 0)) -> list[float]:

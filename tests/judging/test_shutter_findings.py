@@ -16,6 +16,7 @@ from meterlink.checks.findings import Finding
 from meterlink.checks.shutter import beyond_sync, loss_of
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.photometry import shutter
+from meterlink.words.shared import finding_lines
 
 KEY = placed(0, azimuth_deg=40.0, shape="point", width_m=None)
 LIGHTS = [light(0, "KEY", "key")]
@@ -49,6 +50,39 @@ def test_slow_flash_near_the_sync_speed_leaves_a_band() -> None:
     assert 0.3 < found.numbers["band_share"] < 1.0
     assert "darker band" in found.text
     assert "setup change --shutter 1/" in found.advice
+
+
+@pytest.mark.parametrize(
+    ("at", "travel_s", "where"), [({"shutter_kind": "leaf"}, 0.0, "evenly"), (FOCAL, 0.0015, "in the darkest rows")]
+)
+def test_what_several_flashes_lose_is_one_line(at: dict[str, Any], travel_s: float, where: str) -> None:
+    """The shutter's time once, an amount for each light (an exponential's), one advice: the time that is enough for the slowest."""
+    t01_s = {"KEY": 1 / 300, "FILL": 1 / 400}
+    readings = [read(i, 160.0, t01_s=t, t05_s=t / 3.3) for i, t in enumerate(t01_s.values())]
+    details = {**at, "sync_speed_s": 1 / 1000, "curtain_travel_s": travel_s}
+    made = view([*LIGHTS, light(1, "FILL", "fill")], [KEY, placed(1)], readings, details=details)
+    found = of("slow_flash", made._replace(setup=made.setup._replace(shutter_s=1 / 512)))
+    (line,) = finding_lines(found)
+
+    lost = {name: -math.log2(1 - 10 ** (-(1 / 512 - travel_s) / t)) for name, t in t01_s.items()}
+    each = ", ".join(f"{name} {stops:.1f} stop{'s' * (stops > 1.05)}" for name, stops in lost.items())
+    assert f"lost {where}: {each}" in str(line.said)
+    alone = [float(finding_lines([one])[0].to_do.values.get("advice", one.to_do).values["stops"]) for one in found]
+    assert line.to_do.values["stops"] == max(alone) > min(alone)
+    assert (len(line.found), line.to_do.code) == (2, "slower_shutter")
+    assert finding_lines(found[:1])[0].said == found[0].said
+
+
+def test_a_camera_that_nobody_told_is_asked_for_first() -> None:
+    """What was assumed stands in the shared line, and its own sync speed comes before the advice."""
+    two = view(
+        [*LIGHTS, light(1, "FILL", "fill")], [KEY, placed(1)],
+        [read(0, 160.0, t01_s=1 / 100, t05_s=1 / 330), read(1, 80.0, t01_s=1 / 150, t05_s=1 / 500)],
+    )  # fmt: skip
+    (line,) = finding_lines(of("slow_flash", two._replace(setup=two.setup._replace(shutter_s=1 / 161))))
+
+    assert "(assumed: " in str(line.said)
+    assert str(line.to_do).startswith("say your camera's own sync speed first: ")
 
 
 def test_what_a_shutter_keeps_is_never_said_to_be_nothing() -> None:

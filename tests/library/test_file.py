@@ -73,6 +73,16 @@ def test_a_file_that_is_no_database_is_refused_unchanged(path, content: bytes) -
     assert path.read_bytes() == content
 
 
+@pytest.mark.parametrize("options", [{}, {"create": False}, {"readonly": True}], ids=str)
+def test_a_file_of_one_byte_is_not_empty(path, options: dict[str, bool]) -> None:
+    """SQLite itself takes it for an empty database and would write over it: it is refused as any other, nothing beside it."""
+    path.write_bytes(b"x")
+
+    with pytest.raises(LibraryDamaged, match="another program: choose another file"):
+        Library.open(path, **options)
+    assert (path.read_bytes(), [*path.parent.iterdir()]) == (b"x", [path])
+
+
 def test_database_of_another_program_is_refused_unchanged(path) -> None:
     """An SQLite file without our mark is somebody else's."""
     other = sqlite3.connect(path)

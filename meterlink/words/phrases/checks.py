@@ -114,6 +114,13 @@ PHRASES: dict[str, str] = {
     "slow": "{light} (t0.1 {t01_s:duration}) {how} at {time_s:shutter}: the frame stays open for {open} of it",
     "slow_assumed":
         "{light} (t0.1 {t01_s:duration}) {how} at {time_s:shutter}: the frame stays open for {open} of it (assumed: {assumed:,})",
+    "shared_slow": "at {time_s:shutter} the frame stays open for {open} of a flash; lost {how}: {each:,}",
+    "shared_slow_assumed":
+        "at {time_s:shutter} the frame stays open for {open} of a flash; lost {how}: {each:,} (assumed: {assumed:,})",
+    "slow_each": "{light} {stops:stops_word}",
+    "slow_all": "{light} all of it",
+    "lost_evenly": "evenly",
+    "lost_in_a_band": "in the darkest rows",
     "duration": "{time_s:duration}",
     "no_time": "no time at all",
     "loses_all_evenly": "loses all of it evenly",
