@@ -13,11 +13,11 @@ from meterlink.judging.learnt_dial import dial_words, powers_before
 from meterlink.judging.prediction import Past, Prediction
 from meterlink.judging.standing import standing_of
 from meterlink.judging.sum_check import sum_check
-from meterlink.judging.swapped import swap_of
+from meterlink.judging.swapped import Strange, strange_pop, swap_of
 from meterlink.judging.verdict import EXPECTED, RETAKE, Judged, Why, judge
 from meterlink.records import Calibration, Light, Placement, Reading, Settings, Setup
 from meterlink.records.whole_set import WholeSet
-from meterlink.words.told import NOTHING, Told, told
+from meterlink.words.told import NOTHING, Told, all_of, told
 
 AS_TOLD = "set_as_told"
 """Key of a placement's details: a small turn that a match or a target told, and that she said was made.  What the light gives
@@ -177,7 +177,7 @@ def _as_told(state: LightState, seen: JudgedSet, judge: Judge) -> LightState:
 def contradicted(seen: JudgedSet) -> JudgedSet:
     """Return the set with the verdict of the reading that is most probably wrong changed to retake, when one is.
 
-    So are those of two lights whose pops were most probably changed over.
+    So are those of two lights whose pops were most probably changed over, and one among whose pops another light's seems to be.
     """
     top, swap = seen.check.blamed, swap_of(seen)
     if swap is not None:
@@ -185,10 +185,23 @@ def contradicted(seen: JudgedSet) -> JudgedSet:
         doubts = {one.id: told("against_swap", light=other.name), other.id: told("against_swap", light=one.name)}
         both = tuple(_doubted(s, doubts[s.light.id], told("fire_both")) if s.light.id in doubts else s for s in seen.lights)
         seen = seen._replace(lights=both, swap=(one.id, other.id))
-    if top is None or top.light_id is None or top.light_id in (seen.swap or ()):
+    strange = {s.light.id: found for s in seen.lights if s.light.id not in (seen.swap or ()) and (found := strange_pop(s, seen))}
+    if strange:
+        seen = seen._replace(lights=tuple(_strange(s, strange[s.light.id]) if s.light.id in strange else s for s in seen.lights))
+    if top is None or top.light_id is None or top.light_id in (*(seen.swap or ()), *strange):
         return seen
     against = "against_sum" if seen.check.residual_stops is not None else "against_past"
     return seen._replace(lights=tuple(_against(s, top, against) if s.light.id == top.light_id else s for s in seen.lights))
+
+
+def _strange(state: LightState, found: Strange) -> LightState:
+    pops = len(state.reading.pops) if state.reading is not None else 0
+    doubt = told("against_strange", pop=found.pop, pops=pops, light=found.other.name)
+    state = _doubted(state, doubt, told("fire_again"))
+    if state.judged is None or not state.judged.against:
+        return state
+    # What its spread says of the head would be wrong.
+    return state._replace(judged=state.judged._replace(said=all_of(doubt, told("fire_again"), by=": ")))
 
 
 def _against(state: LightState, top: Suspect, against: str) -> LightState:
