@@ -22,6 +22,8 @@ from meterlink.words.told import NOTHING, Told, all_of, told
 AS_TOLD = "set_as_told"
 """Key of a placement's details: a small turn that a match or a target told, and that she said was made.  What the light gives
 after it is expected from its pops, and stands in the table marked as that."""
+NOW = "~"
+"""After every id: a set as it is now."""
 EXPECTED_STOPS = 0.5
 """A light that was turned by more than this since its last pop has to be metered: a dial may be off by too much."""
 
@@ -38,7 +40,7 @@ class Judge:
         self.count = 0
         """Readings that were judged: what is remembered does not count again."""
         self._known: dict[tuple[Any, ...], Judged] = {}
-        self._ended: dict[str, tuple[Any, frozenset[str]]] = {}
+        self._ended: dict[tuple[str, str], tuple[Any, frozenset[str]]] = {}
         self.predicted: dict[tuple[Any, ...], Prediction | None] = {}
         """What was predicted, by the light, where it stands and what of its head was known then."""
 
@@ -68,14 +70,30 @@ class Judge:
         So the set is judged as it stood when such a pop was last good; what was weighed once more and found well is believed again.
         What only its head's own past speaks against does count: it may be the past that was wrong, and a dial is learnt by it.
         """
+        return self._taught(whole, self._spoken_against(whole, whole.sums_ended, elsewhere))
+
+    def heads(self, sets: Iterable[WholeSet], fixtures: Iterable[str]) -> Heads:
+        """Return what these heads gave in other sets, each judged for itself; what its set spoke against is left out."""
+        names = {name.casefold() for name in fixtures if name}
+        found = []
+        for one in sets:
+            ends = [*one.sums_ended, NOW] if any(r.lit for r in one.readings) else []
+            doubted = self._spoken_against(one, ends, Heads())
+            found += [
+                entry for entry in one.entries(effective=True)
+                if entry[0].fixture.casefold() in names and entry[2].id not in doubted
+            ]  # fmt: skip
+        return Heads.of(self.pasts(found))
+
+    def _spoken_against(self, whole: WholeSet, ends: Iterable[str], elsewhere: Heads) -> frozenset[str]:
         doubted: frozenset[str] = frozenset()
-        for end in whole.sums_ended:
+        for end in ends:
             then = whole.before(end)
-            known = (then, doubted, elsewhere.pasts)
-            if self._ended.get(end, ((),))[0] != known:
-                self._ended[end] = (known, self._doubted(then, doubted, elsewhere))
-            doubted = self._ended[end][1]
-        return self._taught(whole, doubted)
+            known, key = (then, doubted, elsewhere.pasts), (whole.setup.id, end)
+            if self._ended.get(key, ((),))[0] != known:
+                self._ended[key] = (known, self._doubted(then, doubted, elsewhere))
+            doubted = self._ended[key][1]
+        return doubted
 
     def _taught(self, whole: WholeSet, doubted: frozenset[str]) -> tuple[Past, ...]:
         return self.pasts(entry for entry in whole.entries() if entry[2].id not in doubted)
