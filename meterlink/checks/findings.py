@@ -159,7 +159,7 @@ def disagreement(view: JudgedSet) -> Iterable[Finding]:
     top = check.suspects[0]
     ranking = [
         {
-            "light": check.names.get(one.light_id or "", "all together"), "probability": one.probability, "cause": one.cause,
+            "light": check.names.get(one.light_id or ""), "probability": one.probability, "cause": one.cause,
             "stops": one.stops, "held_off_m": one.held_off_m,
         }
         for one in check.suspects[:4]
