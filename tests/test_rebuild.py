@@ -205,6 +205,30 @@ def test_a_light_that_one_pop_cannot_tell_gets_a_second_to_its_first(library: Li
     assert len(library.placements(fill.id)) == 1
 
 
+def test_the_wrong_head_in_the_second_round_is_told_and_taken_back(
+    library: Library, stored: Session, pop: Pop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The hair light fires for the fill's second pop: told as that; taken back, the next one joins the first."""
+    monkeypatch.setitem(LEVELS, "HAIR", 125.0)
+    stored.begin([Request(stored.light("HAIR").id, point="hair", held_off_m=0.0)])
+    stored.take(pop(LEVELS["HAIR"]))
+    rebuild = begun(library, stored)
+    fire(rebuild, pop, KEY=0.0, FILL=-0.08, HAIR=0.0)
+    outcome = rebuild.take(pop(LEVELS["HAIR"]))
+    fill = next(s for s in rebuild.view().lights if s.light.name == "FILL")
+    row = {row.light: row for row in rebuild.report().rows}["FILL"]
+
+    assert fill.judged is not None
+    assert (fill.judged.verdict, fill.judged.against.code) == ("retake", "against_strange")
+    assert "FILL: pop 2 of 2 looks like that of HAIR: take it back and fire FILL" in " ".join(map(str, outcome.cautions))
+    assert row.doubt
+    rebuild.undo()
+    fire(rebuild, pop, FILL=0.03)
+    reading = next(s.reading for s in rebuild.view().lights if s.light.id == fill.light.id)
+    assert reading is not None
+    assert [one.exposure_lxs for one in reading.pops] == pytest.approx([80.0 * 2**-0.08, 80.0 * 2**0.03])
+
+
 def test_a_light_that_one_pop_tells_well_enough_is_left_alone(library: Library, stored: Session, pop: Pop) -> None:
     """0.04 under, known to 0.03: the pop's own doubt does not reach the tolerance of 0.1, and nobody fires it again."""
     rebuild = begun(library, stored)

@@ -493,6 +493,25 @@ def test_a_reading_that_was_contradicted_teaches_its_head_nothing(session: Sessi
     assert session.view().predictions.keys() == {fill.light_id}
 
 
+@pytest.mark.parametrize("turned", [False, True])
+def test_nor_does_it_teach_its_head_in_another_set(session: Session, pop: MakePop, turned: bool) -> None:
+    """Key and fill stand in a copy of the set, with the same heads: what the first set spoke against is not expected there."""
+    for name in ("FILL", "KEY"):
+        session.library.revise_light(session.light(name)._replace(fixture=f"head {name}"))
+    fire_together(session, pop, 200.0 * 2.0**1.5)
+    if turned:
+        session.move(session.light("KEY"), power_text="1/8", power_stops=-3.0)
+    copy = Session(session.library, session.library.copy_setup(session.setup.id, "Again").id, now=session.now)
+    key, fill = requests(copy, "KEY", "FILL", held_off_m=0.0)
+    copy.begin([key, fill])
+    copy.take(pop(100.0 if turned else 200.0))
+    copy.take(pop(120.0))
+
+    assert {one.fixture for one in copy.view().history if one.setup_id == session.setup.id} == {"head FILL"}
+    assert row(copy, "KEY").verdict == "good"
+    assert copy.view().predictions.keys() == {fill.light_id}
+
+
 def test_a_reading_is_doubted_by_what_spoke_against_it_while_it_stood(session: Session, pop: MakePop) -> None:
     """Turned before any pop of all: it teaches.  Fired again: the second teaches alone."""
 

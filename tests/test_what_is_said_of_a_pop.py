@@ -249,6 +249,22 @@ def test_a_distance_in_the_middle_of_several_pops_is_of_them_all(session: Sessio
     assert (len(reading.pops), reading.held_off_m) == (3, 0.1)
 
 
+def test_of_several_pops_the_last_one_is_taken_back(session: Session, pop: MakePop) -> None:
+    """The third of three pops is fired anew, and so is the second in the middle of them: the others stay."""
+    begin(session, "KEY", "FILL", pops=3)
+    session.take(pop(190.0))
+    session.take(pop(500.0))
+    session.undo()
+    session.take(pop(200.0))
+    session.take(pop(500.0))
+    session.undo()
+
+    outcome = session.take(pop(210.0))
+
+    assert [one.exposure_lxs for one in outcome.reading.pops] == [190.0, 200.0, 210.0]
+    assert outcome.waiting.light_id == session.light("FILL").id
+
+
 def test_after_an_undo_the_next_pop_begins_a_new_reading(session: Session, pop: MakePop) -> None:
     """The first of two pops is taken back: the next one is the first again and does not join it."""
     begin(session, "KEY", pops=2)

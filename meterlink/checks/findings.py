@@ -116,7 +116,8 @@ def disagreement(view: JudgedSet) -> Iterable[Finding]:
         both = tuple(check.names[one] for one in swap)
         do = told("do", do=Do("meter_lights", lights=both))
         yield Finding("swapped", WRONG + 0.9, both[-1], told("look_swapped", lights=both), do, {"lights": both})
-    if check.blamed is not None and check.blamed.light_id in swap:
+    blamed = view.state(check.blamed.light_id) if check.blamed is not None else None
+    if blamed is not None and blamed.judged is not None and blamed.judged.against.code in ("against_swap", "against_strange"):
         return
     if weighing is None or not weighing.alarm:
         if check.residual_stops is not None and not check.refusal:
@@ -126,7 +127,7 @@ def disagreement(view: JudgedSet) -> Iterable[Finding]:
     top = check.suspects[0]
     ranking = [
         {
-            "light": check.names.get(one.light_id or "", "all together"), "probability": one.probability, "cause": one.cause,
+            "light": check.names.get(one.light_id or ""), "probability": one.probability, "cause": one.cause,
             "stops": one.stops, "held_off_m": one.held_off_m,
         }
         for one in check.suspects[:4]
@@ -209,7 +210,7 @@ def predicted_apart(view: JudgedSet) -> Iterable[Finding]:
     named = {*(view.swap or ()), view.blamed.light_id if view.blamed is not None else None}
     for state in view.lights:
         prediction, judged = view.predictions.get(state.light.id), state.judged
-        if prediction is None or judged is None or not judged.corrected or state.light.id in named:
+        if prediction is None or judged is None or not judged.corrected or judged.against or state.light.id in named:
             continue
         apart = log2(judged.corrected) - prediction.value
         u = (prediction.u_stops**2 + judged.u_stops**2) ** 0.5
@@ -250,8 +251,11 @@ def unknown_places(view: JudgedSet) -> Iterable[Finding]:
 def outliers(view: JudgedSet) -> Iterable[Finding]:
     """Pops of one reading that stand apart from the others."""
     for state in view.lights:
-        if state.reading is not None and (note := outlier_note(state.reading.pops)):
-            name, values = state.light.name, [pop.exposure_lxs for pop in state.reading.pops]
+        name, values = state.light.name, [pop.exposure_lxs for pop in state.reading.pops] if state.reading is not None else []
+        if state.judged is not None and state.judged.against.code == "against_strange":
+            said, do = told("light_says", light=name, what=state.judged.against), told("do", do=Do("meter", light=name))
+            yield Finding("outlier", WRONG, name, said, do, {"pops_lxs": values})
+        elif state.reading is not None and (note := outlier_note(state.reading.pops)):
             said, do = told("light_says", light=name, what=note), told("outlier_do", light=name)
             yield Finding("outlier", DOUBTFUL, name, said, do, {"pops_lxs": values})
 

@@ -25,7 +25,7 @@ from meterlink.judging.fixture_curves import FixtureCurves, curves_of
 from meterlink.judging.judge import Judge
 from meterlink.library.kit import HEAD, Piece, mark, piece, pieces
 from meterlink.library.store import Library
-from meterlink.library.whole_sets import entries_elsewhere
+from meterlink.library.whole_sets import sets_elsewhere
 from meterlink.photometry.freeze import ReadCurve
 from meterlink.photometry.sources import Point, source_of
 from meterlink.words.actions import Do
@@ -87,9 +87,9 @@ def _show(args: argparse.Namespace, library: Library) -> None:
 
 def curves(library: Library, one: Piece) -> FixtureCurves:
     """What a head's readings in all set-ups say over its power."""
-    entries = entries_elsewhere(library, EVERY_SET, one.names)
-    calibrations = {i: library.calibration(i) for i in {r.calibration_id for _, _, r in entries}}
-    return curves_of(Judge(library.settings(), calibrations).pasts(entries), one.name)
+    sets = sets_elsewhere(library, EVERY_SET, one.names)
+    calibrations = {i: library.calibration(i) for i in {r.calibration_id for known in sets for r in known.readings}}
+    return curves_of(Judge(library.settings(), calibrations).heads(sets, one.names).pasts, one.name)
 
 
 def _head_data(library: Library, one: Piece) -> dict[str, Any]:

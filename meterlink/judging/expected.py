@@ -79,7 +79,12 @@ def rough_value(view: JudgedSet, state: LightState) -> float | None:
 
 
 def swap_warning(view: JudgedSet, light_id: str) -> Told:
-    """Say so when the last two lights metered look as if their pops were logged the wrong way round."""
+    """Say so when the last two lights metered look changed over, or the last one of several pops like another light's."""
+    state = view.state(light_id)
+    against = state.judged.against if state is not None and state.judged is not None else NOTHING
+    if state is not None and against.code == "against_strange" and against.values["pop"] == against.values["pops"]:
+        values = {**against.values, "light": state.light.name, "other": against.values["light"]}
+        return told("looks_like", **values, do=Do("undo"))
     found = swapped(view, light_id)
     if found is None:
         return NOTHING

@@ -13,15 +13,17 @@ from meterlink.judging.learnt_dial import dial_words, powers_before
 from meterlink.judging.prediction import Past, Prediction
 from meterlink.judging.standing import standing_of
 from meterlink.judging.sum_check import sum_check
-from meterlink.judging.swapped import swap_of
+from meterlink.judging.swapped import Strange, strange_pop, swap_of
 from meterlink.judging.verdict import EXPECTED, RETAKE, Judged, Why, judge
 from meterlink.records import Calibration, Light, Placement, Reading, Settings, Setup
 from meterlink.records.whole_set import WholeSet
-from meterlink.words.told import NOTHING, Told, told
+from meterlink.words.told import NOTHING, Told, all_of, told
 
 AS_TOLD = "set_as_told"
 """Key of a placement's details: a small turn that a match or a target told, and that she said was made.  What the light gives
 after it is expected from its pops, and stands in the table marked as that."""
+NOW = "~"
+"""After every id: a set as it is now."""
 EXPECTED_STOPS = 0.5
 """A light that was turned by more than this since its last pop has to be metered: a dial may be off by too much."""
 
@@ -38,7 +40,7 @@ class Judge:
         self.count = 0
         """Readings that were judged: what is remembered does not count again."""
         self._known: dict[tuple[Any, ...], Judged] = {}
-        self._ended: dict[str, tuple[Any, frozenset[str]]] = {}
+        self._ended: dict[tuple[str, str], tuple[Any, frozenset[str]]] = {}
         self.predicted: dict[tuple[Any, ...], Prediction | None] = {}
         """What was predicted, by the light, where it stands and what of its head was known then."""
 
@@ -68,14 +70,30 @@ class Judge:
         So the set is judged as it stood when such a pop was last good; what was weighed once more and found well is believed again.
         What only its head's own past speaks against does count: it may be the past that was wrong, and a dial is learnt by it.
         """
+        return self._taught(whole, self._spoken_against(whole, whole.sums_ended, elsewhere))
+
+    def heads(self, sets: Iterable[WholeSet], fixtures: Iterable[str]) -> Heads:
+        """Return what these heads gave in other sets, each judged for itself; what its set spoke against is left out."""
+        names = {name.casefold() for name in fixtures if name}
+        found = []
+        for one in sets:
+            ends = [*one.sums_ended, NOW] if any(r.lit for r in one.readings) else []
+            doubted = self._spoken_against(one, ends, Heads())
+            found += [
+                entry for entry in one.entries(effective=True)
+                if entry[0].fixture.casefold() in names and entry[2].id not in doubted
+            ]  # fmt: skip
+        return Heads.of(self.pasts(found))
+
+    def _spoken_against(self, whole: WholeSet, ends: Iterable[str], elsewhere: Heads) -> frozenset[str]:
         doubted: frozenset[str] = frozenset()
-        for end in whole.sums_ended:
+        for end in ends:
             then = whole.before(end)
-            known = (then, doubted, elsewhere.pasts)
-            if self._ended.get(end, ((),))[0] != known:
-                self._ended[end] = (known, self._doubted(then, doubted, elsewhere))
-            doubted = self._ended[end][1]
-        return self._taught(whole, doubted)
+            known, key = (then, doubted, elsewhere.pasts), (whole.setup.id, end)
+            if self._ended.get(key, ((),))[0] != known:
+                self._ended[key] = (known, self._doubted(then, doubted, elsewhere))
+            doubted = self._ended[key][1]
+        return doubted
 
     def _taught(self, whole: WholeSet, doubted: frozenset[str]) -> tuple[Past, ...]:
         return self.pasts(entry for entry in whole.entries() if entry[2].id not in doubted)
@@ -177,7 +195,7 @@ def _as_told(state: LightState, seen: JudgedSet, judge: Judge) -> LightState:
 def contradicted(seen: JudgedSet) -> JudgedSet:
     """Return the set with the verdict of the reading that is most probably wrong changed to retake, when one is.
 
-    So are those of two lights whose pops were most probably changed over.
+    So are those of two lights whose pops were most probably changed over, and one among whose pops another light's seems to be.
     """
     top, swap = seen.check.blamed, swap_of(seen)
     if swap is not None:
@@ -185,10 +203,23 @@ def contradicted(seen: JudgedSet) -> JudgedSet:
         doubts = {one.id: told("against_swap", light=other.name), other.id: told("against_swap", light=one.name)}
         both = tuple(_doubted(s, doubts[s.light.id], told("fire_both")) if s.light.id in doubts else s for s in seen.lights)
         seen = seen._replace(lights=both, swap=(one.id, other.id))
-    if top is None or top.light_id is None or top.light_id in (seen.swap or ()):
+    strange = {s.light.id: found for s in seen.lights if s.light.id not in (seen.swap or ()) and (found := strange_pop(s, seen))}
+    if strange:
+        seen = seen._replace(lights=tuple(_strange(s, strange[s.light.id]) if s.light.id in strange else s for s in seen.lights))
+    if top is None or top.light_id is None or top.light_id in (*(seen.swap or ()), *strange):
         return seen
     against = "against_sum" if seen.check.residual_stops is not None else "against_past"
     return seen._replace(lights=tuple(_against(s, top, against) if s.light.id == top.light_id else s for s in seen.lights))
+
+
+def _strange(state: LightState, found: Strange) -> LightState:
+    pops = len(state.reading.pops) if state.reading is not None else 0
+    doubt = told("against_strange", pop=found.pop, pops=pops, light=found.other.name)
+    state = _doubted(state, doubt, told("fire_again"))
+    if state.judged is None or not state.judged.against:
+        return state
+    # What its spread says of the head would be wrong.
+    return state._replace(judged=state.judged._replace(said=all_of(doubt, told("fire_again"), by=": ")))
 
 
 def _against(state: LightState, top: Suspect, against: str) -> LightState:

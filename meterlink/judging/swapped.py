@@ -1,4 +1,4 @@
-"""Were the last two pops logged the wrong way round?
+"""Were the last two pops logged the wrong way round?  And is one of a light's several pops another light's?
 
 Two explanations are weighed: the two lights were metered in the other order, or they were not and something usual happened to one
 of them (held off, not recycled, its dial or stand changed).  Compared is the light at the point, each reading corrected for the
@@ -10,13 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from itertools import product
-from math import exp, hypot, log2, pi, sqrt
+from math import exp, hypot, log, log2, pi, sqrt
 from typing import NamedTuple
 
 from meterlink.judging.evidence import LOW_STOPS, SPREAD_STOPS
 from meterlink.judging.judged_set import JudgedSet, LightState, value_of
 from meterlink.judging.members import held_costs, judged_value
-from meterlink.records import Purpose, Reading
+from meterlink.records import Light, Pop, Purpose, Reading
 
 P_SWAP = 0.04
 """How often two lights are fired in the other order: our own estimate, no published source, as the others here."""
@@ -32,6 +32,15 @@ FILL_FROM_KEY, U_FILL_FROM_KEY = -1.5, 1.0
 U_HEADS_STOPS = 1.2
 """Two heads with different modifiers at the same dial and distance (k=1): our own estimate, no published source."""
 
+LEAST_STRANGE_STOPS = 0.2
+"""No pop is told to be another light's that is nearer than this to the others of its reading."""
+STRANGE_ODDS = 3.0
+"""From these odds on it is told: heads that vary by 5 % from pop to pop are then called so in one set of a hundred."""
+P_MOVED = 0.03
+"""Between the pops of one reading a dome is less often held off far."""
+U_LASTS = 0.1
+"""log2 of t0.1 by which two pops of one head may differ, one of them not recycled: our own estimate, no published source."""
+
 
 class Swap(NamedTuple):
     """Two lights whose last pops look as if each was the other's."""
@@ -40,6 +49,16 @@ class Swap(NamedTuple):
     second: LightState
     by_past: bool
     """Whether each fits what the other gave before; else the fill reads too much for its key."""
+    odds: float
+    """How much likelier that is than everything else that was thought of."""
+
+
+class Strange(NamedTuple):
+    """One of a light's several pops that looks like another light's: she fired the wrong head."""
+
+    pop: int
+    """Which one, from 1."""
+    other: Light
     odds: float
     """How much likelier that is than everything else that was thought of."""
 
@@ -116,6 +135,52 @@ def _weighed(other: LightState, state: LightState, view: JudgedSet) -> Swap | No
     return Swap(other, state, by_past, odds) if odds > 1.0 else None
 
 
+VARIES = _Way(0.15, 0.0, 0.12)
+"""Some heads vary by so much from pop to pop: our own estimate, no published source."""
+
+
+def strange_pop(state: LightState, view: JudgedSet) -> Strange | None:
+    """Return the pop of a light's reading that is unlike its others and like what another light gave, if one is.
+
+    A head that had not recycled gives less, by any amount, and lasts about as long; the other light's pop is as strong as that
+    one's, and lasts as long as that.
+    """
+    reading, judged = state.reading, state.judged
+    if reading is None or len(reading.pops) < 2 or judged is None or not judged.corrected:
+        return None
+    pops = [(log2(max(pop.exposure_lxs, 1e-9)), _u_pop(pop, view), pop.t01_s) for pop in reading.pops]
+    to_point = log2(judged.corrected) - log2(value_of(reading) or 1.0)
+    before = [(value - to_point, u) for value, u in _known(state, view)]
+    others = [s for s in view.lights if s.light.id != state.light.id and not s.light.source_light_id and not s.expected]
+    found = []
+    for i, (level, u, lasts_s) in enumerate(pops):
+        rest = [one for j, one in enumerate(pops) if j != i]
+        mean = sum(one[0] for one in rest) / len(rest)
+        if abs(level - mean) < LEAST_STRANGE_STOPS:
+            continue
+        logged = _fits((level, u), [(mean, rest[0][1] / sqrt(len(rest))), *before], [*_ways(state, P_MOVED), VARIES])
+        for other in others:
+            r, judged = other.reading, other.judged
+            if r is not None and judged is not None and _alike(r, reading) and value_of(r):
+                u_other = hypot(u, judged.repeat_u_stops, judged.correction.held_off_u_stops)
+                strange = _normal(level - log2(value_of(r) or 1.0), u_other) * _lasts_like(lasts_s, r.t01_s, rest[0][2])
+                found.append(Strange(i + 1, other.light, P_SWAP * strange / max((1 - P_SWAP) * logged, 1e-300)))
+    best = max(found, key=lambda one: one.odds, default=None)
+    return best if best is not None and best.odds > STRANGE_ODDS else None
+
+
+def _u_pop(pop: Pop, view: JudgedSet) -> float:
+    return hypot(view.settings.u_repeat_stops, pop.u_rel / log(2.0))
+
+
+def _lasts_like(t01_s: float | None, other_s: float | None, own_s: float | None) -> float:
+    """How much likelier a pop lasts so long for the one light than for the other; 1 where that is not known of all three."""
+    if not t01_s or not other_s or not own_s:
+        return 1.0
+    other, own = (0.99 * _normal(one, U_LASTS) + 0.01 * _normal(one, 1.0) for one in (log2(t01_s / other_s), log2(t01_s / own_s)))
+    return other / own
+
+
 def _alike(a: Reading, b: Reading) -> bool:
     """Whether the two were metered in the same way, so that one can be the other's."""
     return (a.kind, a.aim, a.receptor) == (b.kind, b.aim, b.receptor)
@@ -142,11 +207,11 @@ def _off(value: tuple[float, float] | None, known: Sequence[tuple[float, float]]
     return min((abs(value[0] - stops) for stops, _ in known), default=0.0) if value is not None else 0.0
 
 
-def _ways(state: LightState) -> list[_Way]:
+def _ways(state: LightState, p_held: float = P_HELD) -> list[_Way]:
     """What may have happened to a light's reading, in shares that sum to 1."""
     held = held_costs(state)
-    ways = [_Way(1.0 - P_HELD - P_LOW - P_ASTRAY, 0.0, 0.0), _Way(P_ASTRAY, 0.0, U_ASTRAY_STOPS)]
-    ways += [_Way(P_HELD / len(held), one.stops, hypot(U_HELD_STOPS, one.u_stops)) for one in held]
+    ways = [_Way(1.0 - p_held - P_LOW - P_ASTRAY, 0.0, 0.0), _Way(P_ASTRAY, 0.0, U_ASTRAY_STOPS)]
+    ways += [_Way(p_held / len(held), one.stops, hypot(U_HELD_STOPS, one.u_stops)) for one in held]
     return ways + [_Way(P_LOW / len(LOW_STOPS), stops, SPREAD_STOPS["low"]) for stops in LOW_STOPS]
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 from meterlink.errors import NotInLibrary
 from meterlink.library import rows
@@ -68,7 +68,7 @@ def _whole(
 
 
 def sets_elsewhere(library: Library, setup_id: str, fixtures: Iterable[str]) -> list[WholeSet]:
-    """Return the newest other set-ups that one of these heads stood in, with the lights of these heads only, oldest first."""
+    """Return the newest other set-ups that one of these heads stood in, oldest first."""
     names = sorted({name for name in fixtures if name})
     if not names:
         return []
@@ -78,16 +78,14 @@ def sets_elsewhere(library: Library, setup_id: str, fixtures: Iterable[str]) -> 
         f"AND v.fixture IN ({rows.marks(names)})) ORDER BY s.id DESC LIMIT ?",
         (bytes.fromhex(setup_id), NEWEST_SETS, *names, MOST_SETS),
     )
-    wanted = {name.casefold() for name in names}
-    return [
-        one._replace(lights=tuple(light for light in one.lights if light.fixture.casefold() in wanted))
-        for one in whole_sets(library, [identifier.hex() for (identifier,) in found])
-    ]
+    return whole_sets(library, [identifier.hex() for (identifier,) in found])
 
 
-def entries_elsewhere(library: Library, setup_id: str, fixtures: Iterable[str]) -> list[tuple[Light, Placement, Reading]]:
+def entries_elsewhere(library: Library, setup_id: str, fixtures: Collection[str]) -> list[tuple[Light, Placement, Reading]]:
     """Return (light, placement that was metered, reading that counts) of these heads in the newest other set-ups, oldest first."""
-    return [entry for one in sets_elsewhere(library, setup_id, fixtures) for entry in one.entries(effective=True)]
+    wanted = {name.casefold() for name in fixtures}
+    sets = sets_elsewhere(library, setup_id, fixtures)
+    return [entry for one in sets for entry in one.entries(effective=True) if entry[0].fixture.casefold() in wanted]
 
 
 def setup_at(library: Library, setup_id: str, at_s: float) -> WholeSet:

@@ -113,11 +113,12 @@ class Amended(AnyOrderWalk):
         return last
 
     def _back_to_before(self, last: Reading) -> None:
-        """Void the last reading and wait for its light again."""
+        """Void the last reading and wait for its light again; of several pops the last one is taken back, and the others stand."""
         with self._stored_with_walk():
             self.library.void_reading(last.id, "taken back")
             self.walk.back_to(last.light_id)
-            self.walk.last_id = self._in_progress = ""
+            self.walk.last_id = ""
+            self._in_progress = (last.supersedes_id or "") if len(last.pops) > 1 else ""
 
     def _said_last(self) -> list[tuple[Reading, Reading]]:
         """The records that the distance said last made, each with the one that it superseded; none where a pop came after it.

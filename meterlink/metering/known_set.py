@@ -137,5 +137,5 @@ class KnownSet:
     def _heads(self) -> Heads:
         """What the set's heads gave in other sets."""
         if self._others is None:
-            self._others = Heads.of(self.judge.pasts(entry for one in self.elsewhere for entry in one.entries(effective=True)))
+            self._others = self.judge.heads(self.elsewhere, {light.fixture for light in self.records.lights})
         return self._others

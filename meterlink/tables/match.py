@@ -62,8 +62,9 @@ class MatchReport(NamedTuple):
     """That change; nothing without one."""
     extra: tuple[str, ...] = ()
     """Lights that give light now and are not in the stored set."""
-    open: tuple[str, ...] = ()
-    """Lights of the present set that its table or its checks call back to: without a value that stands, or to be taken again."""
+    open: tuple[str | None, ...] = ()
+    """Lights of the present set that its table or its checks call back to: without a value that stands, or to be taken again;
+    None for the pop of all lights."""
 
     @property
     def done(self) -> bool:
@@ -217,12 +218,10 @@ def match_report(stored: JudgedSet, now: JudgedSet, tolerance_stops: float | Non
     return MatchReport(rows, common, camera, extra, _called_back(now))
 
 
-def _called_back(now: JudgedSet) -> tuple[str, ...]:
-    """Lights that ratios and checks do not leave as they are; the pop of all lights where that itself is in doubt."""
+def _called_back(now: JudgedSet) -> tuple[str | None, ...]:
+    """Lights that ratios and checks do not leave as they are; None for the pop of all lights where that itself is in doubt."""
     names = [s.light.name for s in now.lights if s.value is None or s.judged is None or s.judged.verdict == RETAKE]
-    if now.blamed is not None and now.blamed.light_id is None:
-        names.append("all lights together")
-    return tuple(names)
+    return (*names, None) if now.blamed is not None and now.blamed.light_id is None else (*names,)
 
 
 def _common(rows: tuple[MatchRow, ...], now: JudgedSet) -> tuple[float | None, Told]:

@@ -14,6 +14,7 @@ from meterlink.checks.finders import findings
 from meterlink.checks.findings import Finding
 from meterlink.judging.prediction import Past, Prediction
 from meterlink.records import Pop
+from meterlink.tables.match import match_report
 from meterlink.words.shared import finding_lines
 from meterlink.words.told import told
 
@@ -45,6 +46,16 @@ def test_held_off_key_comes_first_with_its_numbers() -> None:
     assert "meterlink meter KEY" in first.advice
     assert first.numbers["residual_stops"] < 0
     assert first.numbers["suspects"][0]["light"] == "KEY"
+
+
+def test_the_pop_of_all_lights_has_no_name_in_the_data() -> None:
+    """Both lights gave the same twice, so the pop of both is what is off: null in the data of checks and match, no sentence."""
+    parts = [read(0, 160.0, order=3), read(1, 80.0, order=4), all_at_once(TOGETHER / 2, (0, 1))]
+    judged = view(LIGHTS, [KEY, FILL], parts, earlier=[read(0, 160.0), read(1, 80.0, order=1)])
+    (found,) = (one for one in findings(judged) if one.kind == "sum")
+
+    assert (found.light, found.numbers["suspects"][0]["light"]) == ("", None)
+    assert match_report(judged, judged).as_json()["open"] == [None]
 
 
 def test_history_flags_a_reading_without_any_sum() -> None:

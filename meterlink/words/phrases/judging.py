@@ -32,6 +32,7 @@ PHRASES: dict[str, str] = {
     "against_past_held":
         "contradicted by what it gave before: it reads about {stops:signed_word} off, as if held off {held_off_m:cm}",
     "against_swap": "it looks swapped with {light}",
+    "against_strange": "pop {pop} of {pops} looks like that of {light}",
     # what was corrected
     "reach_assumed": "distance not given: 0–{most_cm} cm toward the light assumed, corrected by {stops:stops} ± {u95:u}",
     "both_assumed":
@@ -111,6 +112,7 @@ PHRASES: dict[str, str] = {
     "clipped_word": "clipped",
     "outlier_over": "pop {pop} of {pops} is {stops:stops_word} over the others",
     "outlier_under": "pop {pop} of {pops} is {stops:stops_word} under the others",
+    "looks_like": "{light}: pop {pop} of {pops} looks like that of {other}: take it back and fire {light}: {do}",
     "look_swapped": "{lights:and} look swapped: fire both again, in the order asked for",
     "swapped_by_past":
         "{lights:and} look swapped (each fits what the other gave before): take both back and fire them again in the order asked "
