@@ -6,6 +6,7 @@ import re
 import time
 from typing import NamedTuple
 
+from meterlink.words.told import written
 from mobile.sensor_desk import Found, Status
 from mobile.texts import t
 
@@ -71,7 +72,7 @@ def strip_text(status: Status) -> str:
     """The sensor in one short line, for the top of every page."""
     if status.state == "none":
         return t("sensors.strip_none")
-    name = status.name or status.url
+    name = written(status.name or status.url, "sensor")
     if status.state == "ready":
         shown = t("sensors.strip_ready", name=name)
         if status.battery is not None and status.battery <= 0.15:
@@ -113,7 +114,7 @@ def sensors_look(status: Status, found: tuple[Found, ...], now_s: float | None =
     nothing = "" if lines or status.ready else t("sensors.nothing")
     words, serial = without_serial(status.words)
     search = t("sensors.looking") if status.looking else status.search_note or nothing
-    title = status.name or (t("sensors.none") if status.state == "none" else status.url)
+    title = written(status.name, "sensor") or (t("sensors.none") if status.state == "none" else status.url)
     number = t("sensors.serial", number=serial) if serial else ""
     connected = status.state not in ("none", "stopped")
     return SensorsLook(title, words, number, tuple(facts), connected, status.simulated, lines, search)

@@ -8,7 +8,7 @@ from meterlink import units
 from meterlink.checks.findings import Finding
 from meterlink.tables.ratios import Aperture, RatioRow
 from meterlink.words.shared import Line, finding_lines
-from meterlink.words.told import written
+from meterlink.words.told import told, written
 from mobile import figures
 from mobile.desk import Shot
 from mobile.last_pop import Figure, figure_of
@@ -176,14 +176,14 @@ def _row(shot: Shot, light_id: str, row: RatioRow, wish: float | None) -> SetRow
     return SetRow(
         light_id,
         row.light,
-        t(f"role.{row.role}"),
+        written(row.role, "role"),
         figure,
         _stops_text(row, is_key),
         t("set.key_to", ratio=figures.format_ratio(1 / row.light_over_key)) if row.light_over_key and not is_key else "",
         t("set.share", percent=f"{row.share * 100:.0f}") if row.share is not None else "",
         row.verdict or "",
         reason,
-        t("set.unmetered") if not known and not row.stale else t("set.stale") if row.stale else t(f"verdict.{row.verdict}"),
+        t("set.unmetered") if not known and not row.stale else t("set.stale") if row.stale else str(told(row.verdict or "")),
         _detail(row, shot),
         _band(row, wish, tolerance) if known else None,
         row.stale,

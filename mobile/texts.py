@@ -25,16 +25,6 @@ EN: dict[str, str] = {
     "place.settings": "Settings",
     "place.more": "More",
     # words of the trade
-    "role.key": "key",
-    "role.fill": "fill",
-    "role.hair": "hair",
-    "role.rim": "rim",
-    "role.background": "background",
-    "role.other": "other",
-    "verdict.good": "good",
-    "verdict.corrected": "corrected",
-    "verdict.retake": "retake",
-    "verdict.expected": "expected",
     "verdict.again": "again",
     "verdict.corrected_by": "corrected {stops}",
     # first run

@@ -8,8 +8,11 @@ from pathlib import Path
 
 import pytest
 
+from meterlink.judging.verdict import Verdict
+from meterlink.records.kept import ROLES
 from meterlink.words.actions import Do
 from mobile import texts
+from mobile.first_state import start_lights
 
 APP = Path(texts.__file__).parent
 CODE = sorted(APP.glob("*.py"))
@@ -71,10 +74,18 @@ def test_no_text_is_kept_that_nobody_uses() -> None:
 def test_another_language_is_spoken_once_chosen() -> None:
     """``use`` changes what ``t`` says, sentences of the library with it; an unknown language is English."""
     texts.use("de")
-    assert texts.t("role.key") == "Führungslicht"
+    assert texts.t("place.lights") == "Lichter"
     assert str(Do("meter_all")) == "Alle messen berühren"
     texts.use("nonsense")
-    assert texts.t("role.key") == "key"
+    assert texts.t("place.lights") == "Lights"
+
+
+def test_roles_and_verdicts_have_their_names_from_one_place() -> None:
+    """The app has no words of its own for what terminal and sheet name too."""
+    assert not set(texts.EN) & {*(f"role.{role}" for role in ROLES), *(f"verdict.{verdict}" for verdict in Verdict)}
+    texts.use("de")
+
+    assert start_lights(2) == (("FÜHRUNGSLICHT", "key"), ("AUFHELLLICHT", "fill"))
 
 
 def test_the_language_of_the_device_is_spoken_unless_one_is_chosen(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -82,7 +93,7 @@ def test_the_language_of_the_device_is_spoken_unless_one_is_chosen(monkeypatch: 
     monkeypatch.setenv("METERLINK_LANGUAGE", "de_AT")
     texts.use("")
 
-    assert texts.t("role.fill") == "Aufhelllicht"
+    assert texts.t("place.lights") == "Lichter"
 
 
 def test_a_text_that_there_is_not_is_an_error() -> None:

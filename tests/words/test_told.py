@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from meterlink.sensor.dialects.messages import range_names
+from meterlink.simulation.chip_model import SIMULATED
 from meterlink.words.actions import Do
 from meterlink.words.language import use
 from meterlink.words.phrases import PHRASES, calibration, checks, faults, judging, library, measuring, metering, steps, tables
@@ -176,6 +178,16 @@ def test_a_name_is_that_of_the_catalogue_or_stays_as_it_is() -> None:
 
     assert [written(name, "point") for name in ("hair", "{her} sleeve")] == ["Haar", "{her} sleeve"]
     assert written(told("moving_word"), "movement") == str(told("moving_word"))
+
+
+def test_a_range_of_the_sensor_is_named_in_the_language_wherever_it_is_named() -> None:
+    """It is a name of ours, on the wire and in a stored calibration in English; the simulated sensor's is one, too."""
+    assert not [code for code, phrase in PHRASES.items() if re.search(r"\brange \{\w+\}|\{range\}", phrase)]
+    use("de")
+
+    assert "Bereich hell" in str(told("clips_now_on", range="bright"))
+    assert [written(name, "range") for name in (*range_names(3), *range_names(1))] == ["hell", "mittel 1", "schwach", "einziger"]
+    assert [written(name, "sensor") for name in (SIMULATED, "dome of mine")] == ["simulierte Kalotte", "dome of mine"]
 
 
 def test_several_are_said_one_after_the_other() -> None:
