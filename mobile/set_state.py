@@ -92,6 +92,10 @@ class SetLook(NamedTuple):
     """The mark of the worst one."""
     well: tuple[str, ...] = ()
     """What was looked at and is well, one line each."""
+    aperture_doubted: bool = False
+    """The key is to be metered again: the sign of that stands before the aperture, and no word, for which there is no room."""
+    second_doubted: bool = False
+    """So it does before the ratio, whose key or fill is to be."""
 
 
 def place_on_band(stops: float) -> float:
@@ -109,15 +113,16 @@ def set_look(shot: Shot) -> SetLook:
         _row(shot, state.light.id, row, wishes.get(row.light.casefold()))
         for state, row in zip(shot.view.lights, table.rows, strict=True)
     )
-    incident, high_low = table.lighting_ratio_words
+    high_low = table.lighting_ratio_words[1]
     camera = camera_text(shot)
-    ratios = [t("set.high_low", ratio=high_low), camera] if incident else []
+    ratios = [t("set.high_low", ratio=high_low), camera] if high_low else []
     chosen = table.aperture_key
     doubted = chosen is not None and any(one.name == table.key and one.verdict == "retake" for one in rows)
-    second = t("set.key_fill_retake" if doubted else "set.key_fill", ratio=incident) if incident else camera
-    aperture = t("set.no_aperture")
-    if chosen is not None:
-        aperture = t("set.camera_at_retake" if doubted else "set.camera_at", f=written(chosen.nominal, "figure"))
+    second = camera
+    if table.key_to_fill is not None:
+        ratio, u = written(table.key_to_fill, "ratio"), written(table.key_to_fill_u95_stops, "u")
+        second = t("set.key_fill", ratio=ratio, u=u)
+    aperture = t("set.camera_at", f=written(chosen.nominal, "figure")) if chosen is not None else t("set.no_aperture")
     if table.aperture_key_and_fill is not None:
         both = figures.format_f_number(table.aperture_key_and_fill.f, shot.prefs.step)
         ratios.append(t("set.aperture_both", f=both))
@@ -129,7 +134,7 @@ def set_look(shot: Shot) -> SetLook:
         shot.setup.name, second, rows, tuple(ratios), aperture, over_text(chosen),
         table.notes, findings, note,
         *_findings_line(findings, note), findings[0].severity if findings else "good" if _metered(rows) else "",
-        tuple(one.text for one in shot.answers),
+        tuple(one.text for one in shot.answers), doubted, table.lighting_ratio_doubtful,
     )  # fmt: skip
 
 
