@@ -12,7 +12,7 @@ from meterlink.words.told import told, written
 from mobile import figures
 from mobile.desk import Shot
 from mobile.last_pop import Figure, figure_of
-from mobile.texts import t
+from mobile.texts import t, t_count
 
 BAND_LOW_STOPS, BAND_HIGH_STOPS = -5.0, 2.0
 """Ends of the scale that a row's band is drawn on; the key stands at 0."""
@@ -141,7 +141,7 @@ def set_look(shot: Shot) -> SetLook:
 def _findings_line(findings: tuple[FindingLook, ...], note: str) -> tuple[str, str]:
     if not findings:
         return note, note
-    count = t("set.one_finding") if len(findings) == 1 else t("set.count_findings", count=len(findings))
+    count = t_count("set.count_findings", len(findings))
     return t("lights.value", label=count, value=findings[0].head), count
 
 

@@ -188,8 +188,8 @@ EN: dict[str, str] = {
     "set.no_aperture": "No key reading yet",
     "set.sum_less": "all together {stops} less than the sum",
     "set.sum_more": "all together {stops} more than the sum",
-    "set.one_finding": "1 finding",
     "set.count_findings": "{count} findings",
+    "set.count_findings_one": "1 finding",
     "set.stale": "changed since its pop",
     "set.do_distance": "Say how far {name} is",
     "set.do_azimuth": "Say where {name} stands",
@@ -214,7 +214,9 @@ EN: dict[str, str] = {
     "match.within": "within tolerance",
     "match.turn_to": "turn it to {power}",
     "match.clicks_up": "{count} clicks up, to {power}",
+    "match.clicks_up_one": "1 click up, to {power}",
     "match.clicks_down": "{count} clicks down, to {power}",
+    "match.clicks_down_one": "1 click down, to {power}",
     # library
     "library.title": "Library",
     "library.search": "search",
@@ -253,9 +255,11 @@ EN: dict[str, str] = {
     "sensors.calibrated": "calibrated {age}",
     "sensors.today": "today",
     "sensors.days": "{count} days ago",
+    "sensors.days_one": "yesterday",
     "sensors.old": "(old: check it against a reference)",
     "sensors.uncalibrated": "not calibrated: ratios are right, f-numbers are only about right",
     "sensors.damaged": "{count} damaged messages, none of them believed",
+    "sensors.damaged_one": "1 damaged message, not believed",
     "sensors.no_flash": "sees steady light only: it cannot meter a pop",
     "sensors.strip_none": "no sensor",
     "sensors.strip_ready": "{name}",
@@ -367,3 +371,8 @@ def use(language: str) -> None:
 def t(key: str, **parts: object) -> str:
     """Return a text in the language in use, its places filled in.  Raises ``KeyError`` for a text that there is not."""
     return say_for(key, EN[key], **parts)
+
+
+def t_count(key: str, count: int, **parts: object) -> str:
+    """As ``t``, with the form that fits a number: that of one has ``_one`` behind its key."""
+    return t(f"{key}_one" if count == 1 else key, count=count, **parts)

@@ -17,7 +17,7 @@ from mobile.first_state import start_lights
 APP = Path(texts.__file__).parent
 CODE = sorted(APP.glob("*.py"))
 LAYOUTS = sorted(APP.glob("*.kv"))
-USED = re.compile(r"""\bt\(\s*f?['"]([^'"]+)['"]""")
+USED = re.compile(r"""\bt(?:_count)?\(\s*f?['"]([^'"]+)['"]""")
 
 
 def used_keys(path: Path) -> set[str]:
@@ -65,7 +65,7 @@ def test_no_text_is_kept_that_nobody_uses() -> None:
 
     unused = [
         key for key in texts.EN
-        if key not in whole and not any(re.fullmatch(p, key) for p in patterns)
+        if key.removesuffix("_one") not in whole and not any(re.fullmatch(p, key) for p in patterns)
     ]  # fmt: skip
 
     assert unused == []
@@ -78,6 +78,15 @@ def test_another_language_is_spoken_once_chosen() -> None:
     assert str(Do("meter_all")) == "Alle messen berühren"
     texts.use("nonsense")
     assert texts.t("place.lights") == "Lights"
+
+
+@pytest.mark.parametrize("key", [key for key in texts.EN if key.endswith("_one")])
+def test_one_is_counted_as_one(key: str) -> None:
+    """What is counted has a form for one and another for several, which says how many."""
+    one, two = (texts.t_count(key.removesuffix("_one"), count, power="1/4") for count in (1, 2))
+
+    assert one != two
+    assert ("2" in two, "2" in one) == (True, False)
 
 
 def test_roles_and_verdicts_have_their_names_from_one_place() -> None:
