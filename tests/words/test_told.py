@@ -61,10 +61,12 @@ def test_every_code_that_is_told_has_its_phrase_and_its_values(path: Path) -> No
 
 
 def test_no_phrase_is_written_twice() -> None:
-    """Each code stands in one file."""
+    """Each code stands in one file, and each text behind one code, whatever its places are called."""
     files = [one.PHRASES for one in (calibration, checks, faults, judging, library, measuring, metering, steps, tables)]
 
     assert sum(map(len, files)) == len(PHRASES)
+    texts = [re.sub(r"\{\w+", "{", phrase) for phrase in PHRASES.values() if re.sub(r"\{[^}]*\}|[: ]", "", phrase)]
+    assert not [text for text in texts if texts.count(text) > 1]
 
 
 def test_every_phrase_is_used() -> None:
@@ -203,5 +205,5 @@ def test_an_action_within_is_put_for_the_place() -> None:
     """What is told keeps the action; only reading it makes it a command or a touch."""
     use("en")
 
-    assert str(told("meter_it", do=Do("meter", light="KEY"))) == "meter it: meterlink meter KEY"
+    assert str(told("meter_it", do=Do("meter", light="KEY"))) == "not metered: meterlink meter KEY"
     assert isinstance(told("tape"), Told)
