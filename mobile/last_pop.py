@@ -10,6 +10,7 @@ from meterlink.metering.outcome import OutcomeCode
 from meterlink.records import Purpose, Reading
 from meterlink.tables.ratios import reading_f
 from meterlink.words.sentences import value_text
+from meterlink.words.told import told
 from mobile import figures
 from mobile.shot import Shot
 from mobile.texts import t
@@ -66,7 +67,7 @@ def last_pop(shot: Shot) -> dict[str, Any]:
     if outcome is not None and outcome.code == OutcomeCode.NOT_LISTENING:
         ignored = t("metering.not_listening")
     warnings = " ".join(outcome.warnings) if outcome is not None else ""
-    verdict_text = t(f"verdict.{verdict}") if verdict else ""
+    verdict_text = str(told(verdict)) if verdict else ""
     if verdict == "corrected" and correction is not None and abs(correction) >= 0.05:
         verdict_text = t("verdict.corrected_by", stops=figures.format_stops(correction))
     return _pop(
@@ -135,5 +136,5 @@ def spoken(figure: Figure, name: str, verdict: str) -> str:
         return ""
     after = figure.after.replace("+", t("say.plus") + " ").replace("lx·s", t("say.lxs")).replace("lx", t("say.lx"))
     value = " ".join(part for part in (t("say.f") if figure.before else "", figure.main, after) if part)
-    worth = "" if verdict in ("", "good") else t(f"verdict.{verdict}")
+    worth = "" if verdict in ("", "good") else str(told(verdict))
     return ", ".join(filter(None, (name, value, worth)))

@@ -9,6 +9,7 @@ from kivy.metrics import dp
 from kivy.properties import BooleanProperty, ListProperty, StringProperty
 
 from meterlink.records.kept import ROLES
+from meterlink.words.told import written
 from mobile import lights_state as state
 from mobile import ring_view, theme  # noqa: F401  (the .kv file names a class of ring_view)
 from mobile.fronts import SourceTile
@@ -126,7 +127,7 @@ class LightsPage(Page):
         ids.add_title.text = ""
         if self.adding == "role":
             ids.add_title.text = t("lights.add_title")
-            wanted = [(role, t(f"role.{role}"), role) for role in ROLES]
+            wanted = [(role, written(role, "role"), role) for role in ROLES]
         elif self.adding == "source":
             ids.add_title.text = t("lights.reflector_title")
             wanted = [(light_id, name, "") for light_id, name in state.sources_for_reflector(shot)]
@@ -148,7 +149,7 @@ class LightsPage(Page):
         ids, shot = self.ids, self.app.desk.shot
         ids.stale.text = edit.stale
         ids.fed_by.text = t("lights.fed_by", name=edit.reflector_of) if edit.reflector_of else ""
-        roles = [(role, t(f"role.{role}"), role) for role in ROLES]
+        roles = [(role, written(role, "role"), role) for role in ROLES]
         self._taps(ids.role, roles, "role:", lambda role: self._do(state.set_role, role))
         for tap in ids.role.children:
             tap.chosen = tap.value == edit.role

@@ -15,6 +15,7 @@ from meterlink.judging.judged_set import LightState
 from meterlink.records import Light, Placement
 from meterlink.records.kept import ROLES
 from meterlink.words.placed import direction_text, distance_text
+from meterlink.words.told import told, written
 from mobile import figures
 from mobile.desk import Desk, Shot
 from mobile.light_fields import FIELDS, power_text
@@ -85,12 +86,12 @@ def lights_look(shot: Shot, open_id: str = "") -> LightsLook:
         LightLine(
             s.light.id,
             s.light.name,
-            t(f"role.{s.light.role}"),
+            written(s.light.role, "role"),
             "reflector" if s.light.source_light_id else s.light.role,
             place_text(s.light, s.placement, imperial),
             s.stale is not None,
             verdict := s.judged.verdict if s.judged else "",
-            t("verdict.retake") if verdict == "retake" else "",
+            str(told("retake")) if verdict == "retake" else "",
         )
         for s in shot.view.lights
     )
@@ -305,7 +306,7 @@ def changed_text(before: LightState, now: LightState, imperial: bool) -> str:
     if (old.shape, old.width_m, old.height_m) != (new.shape, new.width_m, new.height_m):
         parts.append(source_text(new, imperial))
     if before.light.role != now.light.role:
-        parts.append(t(f"role.{now.light.role}"))
+        parts.append(written(now.light.role, "role"))
     return t("undo.light", name=now.light.name, what=", ".join(parts) or t("undo.changed"))
 
 
@@ -318,7 +319,7 @@ def place_by_ring(desk: Desk, light_id: str, distance_m: float, azimuth_deg: flo
 def add_light(desk: Desk, role: str, source_id: str | None = None) -> Light:
     """Add a light with the usual name of its role, and a number when that is taken."""
     taken = {light.name.casefold() for light in desk.shot.lights}
-    base = t("lights.card_name") if source_id else t(f"role.{role}").upper()
+    base = t("lights.card_name") if source_id else written(role, "role").upper()
     name, number = base, 2
     while name.casefold() in taken:
         name, number = f"{base} {number}", number + 1

@@ -16,7 +16,7 @@ from mobile import figures
 from mobile.desk import Shot
 from mobile.last_pop import value_shown
 from mobile.lights_state import place_text
-from mobile.texts import t
+from mobile.texts import t, t_count
 
 
 class MatchLine(NamedTuple):
@@ -146,7 +146,7 @@ def _turn(row: MatchRow, now: LightState | None, waiting: bool) -> str:
     if not step or from_stops is None:
         return t("match.turn_to", power=text)
     clicks = round((row.move.power_stops - from_stops) / step)
-    return t("match.clicks_up" if clicks > 0 else "match.clicks_down", count=abs(clicks), power=text)
+    return t_count("match.clicks_up" if clicks > 0 else "match.clicks_down", abs(clicks), power=text)
 
 
 def _otherwise(shot: Shot, row: MatchRow, now: LightState | None) -> str:

@@ -32,7 +32,8 @@ class PartsPage(Page):
         row = FlowRow()
         row.add_widget(Tap(text=t("metering.show_set"), strong=True, test_name="part:strong"))
         row.add_widget(Tap(text=t("metering.take_back"), sign="undo", test_name="part:quiet"))
-        row.add_widget(Tap(text=t("role.key"), sign="key", chosen=True, stacked=True, size_name="mark", test_name="part:chosen"))
+        chosen = {"chosen": True, "stacked": True, "size_name": "mark", "test_name": "part:chosen"}
+        row.add_widget(Tap(text=written("key", "role"), sign="key", **chosen))
         first.add_widget(row)
         for size in VERDICT_SIZES_DP:
             marks = FlowRow(fill=False)

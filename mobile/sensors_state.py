@@ -6,8 +6,9 @@ import re
 import time
 from typing import NamedTuple
 
+from meterlink.words.told import written
 from mobile.sensor_desk import Found, Status
-from mobile.texts import t
+from mobile.texts import t, t_count
 
 CALIBRATION_OLD_S = 365 * 86400
 """After a year a calibration is called old (common practice, no published source)."""
@@ -62,7 +63,7 @@ def age_text(calibrated_at_s: float | None, method: str, now_s: float) -> str:
     if method == "assumed":
         return t("sensors.uncalibrated")
     days = max(int((now_s - calibrated_at_s) // 86400), 0)
-    age = t("sensors.today") if days == 0 else t("sensors.days", count=days)
+    age = t("sensors.today") if days == 0 else t_count("sensors.days", days)
     text = t("sensors.calibrated", age=age)
     return f"{text} {t('sensors.old')}" if now_s - calibrated_at_s > CALIBRATION_OLD_S else text
 
@@ -71,7 +72,7 @@ def strip_text(status: Status) -> str:
     """The sensor in one short line, for the top of every page."""
     if status.state == "none":
         return t("sensors.strip_none")
-    name = status.name or status.url
+    name = written(status.name or status.url, "sensor")
     if status.state == "ready":
         shown = t("sensors.strip_ready", name=name)
         if status.battery is not None and status.battery <= 0.15:
@@ -96,7 +97,7 @@ def sensors_look(status: Status, found: tuple[Found, ...], now_s: float | None =
             facts.append(age)
         facts += status.calibration_words
         if status.damaged:
-            facts.append(t("sensors.damaged", count=status.damaged))
+            facts.append(t_count("sensors.damaged", status.damaged))
     ordered = sorted(found, key=lambda f: (f.url != status.url, not f.known, -(f.signal_dbm or -200), f.name))
     lines = tuple(
         SensorLine(
@@ -113,7 +114,7 @@ def sensors_look(status: Status, found: tuple[Found, ...], now_s: float | None =
     nothing = "" if lines or status.ready else t("sensors.nothing")
     words, serial = without_serial(status.words)
     search = t("sensors.looking") if status.looking else status.search_note or nothing
-    title = status.name or (t("sensors.none") if status.state == "none" else status.url)
+    title = written(status.name, "sensor") or (t("sensors.none") if status.state == "none" else status.url)
     number = t("sensors.serial", number=serial) if serial else ""
     connected = status.state not in ("none", "stopped")
     return SensorsLook(title, words, number, tuple(facts), connected, status.simulated, lines, search)

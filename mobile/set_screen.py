@@ -111,6 +111,8 @@ class SetPage(Page):
         self._words(ids.figures, list(shown.ratios), "body")
         self._words(ids.notes, list(shown.notes), "note")
         ids.aperture.text, ids.over.text = shown.aperture, shown.over
+        ids.aperture_mark.verdict = "retake" if shown.aperture_doubted else ""
+        ids.second_mark.verdict = "retake" if shown.second_doubted else ""
         line = shown.findings_count if look().large else shown.findings_line
         ids.findings_tap.text = "" if self.opened or self.describing else line
         ids.findings_tap.sign_colour = "quiet" if shown.worst == "none" else shown.worst

@@ -8,11 +8,11 @@ from meterlink import units
 from meterlink.checks.findings import Finding
 from meterlink.tables.ratios import Aperture, RatioRow
 from meterlink.words.shared import Line, finding_lines
-from meterlink.words.told import written
+from meterlink.words.told import told, written
 from mobile import figures
 from mobile.desk import Shot
 from mobile.last_pop import Figure, figure_of
-from mobile.texts import t
+from mobile.texts import t, t_count
 
 BAND_LOW_STOPS, BAND_HIGH_STOPS = -5.0, 2.0
 """Ends of the scale that a row's band is drawn on; the key stands at 0."""
@@ -92,6 +92,10 @@ class SetLook(NamedTuple):
     """The mark of the worst one."""
     well: tuple[str, ...] = ()
     """What was looked at and is well, one line each."""
+    aperture_doubted: bool = False
+    """The key is to be metered again: the sign of that stands before the aperture, and no word, for which there is no room."""
+    second_doubted: bool = False
+    """So it does before the ratio, whose key or fill is to be."""
 
 
 def place_on_band(stops: float) -> float:
@@ -109,15 +113,16 @@ def set_look(shot: Shot) -> SetLook:
         _row(shot, state.light.id, row, wishes.get(row.light.casefold()))
         for state, row in zip(shot.view.lights, table.rows, strict=True)
     )
-    incident, high_low = table.lighting_ratio_words
+    high_low = table.lighting_ratio_words[1]
     camera = camera_text(shot)
-    ratios = [t("set.high_low", ratio=high_low), camera] if incident else []
+    ratios = [t("set.high_low", ratio=high_low), camera] if high_low else []
     chosen = table.aperture_key
     doubted = chosen is not None and any(one.name == table.key and one.verdict == "retake" for one in rows)
-    second = t("set.key_fill_retake" if doubted else "set.key_fill", ratio=incident) if incident else camera
-    aperture = t("set.no_aperture")
-    if chosen is not None:
-        aperture = t("set.camera_at_retake" if doubted else "set.camera_at", f=written(chosen.nominal, "figure"))
+    second = camera
+    if table.key_to_fill is not None:
+        ratio, u = written(table.key_to_fill, "ratio"), written(table.key_to_fill_u95_stops, "u")
+        second = t("set.key_fill", ratio=ratio, u=u)
+    aperture = t("set.camera_at", f=written(chosen.nominal, "figure")) if chosen is not None else t("set.no_aperture")
     if table.aperture_key_and_fill is not None:
         both = figures.format_f_number(table.aperture_key_and_fill.f, shot.prefs.step)
         ratios.append(t("set.aperture_both", f=both))
@@ -129,14 +134,14 @@ def set_look(shot: Shot) -> SetLook:
         shot.setup.name, second, rows, tuple(ratios), aperture, over_text(chosen),
         tuple(map(str, table.notes)), findings, note,
         *_findings_line(findings, note), findings[0].severity if findings else "good" if _metered(rows) else "",
-        tuple(one.text for one in shot.answers),
+        tuple(one.text for one in shot.answers), doubted, table.lighting_ratio_doubtful,
     )  # fmt: skip
 
 
 def _findings_line(findings: tuple[FindingLook, ...], note: str) -> tuple[str, str]:
     if not findings:
         return note, note
-    count = t("set.one_finding") if len(findings) == 1 else t("set.count_findings", count=len(findings))
+    count = t_count("set.count_findings", len(findings))
     return t("lights.value", label=count, value=findings[0].head), count
 
 
@@ -176,14 +181,14 @@ def _row(shot: Shot, light_id: str, row: RatioRow, wish: float | None) -> SetRow
     return SetRow(
         light_id,
         row.light,
-        t(f"role.{row.role}"),
+        written(row.role, "role"),
         figure,
         _stops_text(row, is_key),
         t("set.key_to", ratio=figures.format_ratio(1 / row.light_over_key)) if row.light_over_key and not is_key else "",
         t("set.share", percent=f"{row.share * 100:.0f}") if row.share is not None else "",
         row.verdict or "",
         reason,
-        t("set.unmetered") if not known and not row.stale else t("set.stale") if row.stale else t(f"verdict.{row.verdict}"),
+        t("set.unmetered") if not known and not row.stale else t("set.stale") if row.stale else str(told(row.verdict or "")),
         _detail(row, shot),
         _band(row, wish, tolerance) if known else None,
         row.stale,

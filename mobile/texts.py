@@ -25,16 +25,6 @@ EN: dict[str, str] = {
     "place.settings": "Settings",
     "place.more": "More",
     # words of the trade
-    "role.key": "key",
-    "role.fill": "fill",
-    "role.hair": "hair",
-    "role.rim": "rim",
-    "role.background": "background",
-    "role.other": "other",
-    "verdict.good": "good",
-    "verdict.corrected": "corrected",
-    "verdict.retake": "retake",
-    "verdict.expected": "expected",
     "verdict.again": "again",
     "verdict.corrected_by": "corrected {stops}",
     # first run
@@ -177,8 +167,7 @@ EN: dict[str, str] = {
     "set.share": "{percent} % of the light on the face",
     "set.read": "as read {f}",
     "set.by_correction": "corrected by {stops}",
-    "set.key_fill": "key : fill  {ratio}",
-    "set.key_fill_retake": "key : fill  {ratio} (retake)",
+    "set.key_fill": "key : fill  {ratio} ± {u} stop",
     "set.high_low": "key + fill : fill  {ratio}",
     "set.aperture_both": "key and fill together: {f}",
     "set.iso_shutter": "{iso}, {shutter}",
@@ -196,12 +185,11 @@ EN: dict[str, str] = {
     "set.over": "{stops} over",
     "set.under": "{stops} under",
     "set.camera_at": "Camera {f}",
-    "set.camera_at_retake": "Camera {f} (retake)",
     "set.no_aperture": "No key reading yet",
     "set.sum_less": "all together {stops} less than the sum",
     "set.sum_more": "all together {stops} more than the sum",
-    "set.one_finding": "1 finding",
     "set.count_findings": "{count} findings",
+    "set.count_findings_one": "1 finding",
     "set.stale": "changed since its pop",
     "set.do_distance": "Say how far {name} is",
     "set.do_azimuth": "Say where {name} stands",
@@ -226,7 +214,9 @@ EN: dict[str, str] = {
     "match.within": "within tolerance",
     "match.turn_to": "turn it to {power}",
     "match.clicks_up": "{count} clicks up, to {power}",
+    "match.clicks_up_one": "1 click up, to {power}",
     "match.clicks_down": "{count} clicks down, to {power}",
+    "match.clicks_down_one": "1 click down, to {power}",
     # library
     "library.title": "Library",
     "library.search": "search",
@@ -265,9 +255,11 @@ EN: dict[str, str] = {
     "sensors.calibrated": "calibrated {age}",
     "sensors.today": "today",
     "sensors.days": "{count} days ago",
+    "sensors.days_one": "yesterday",
     "sensors.old": "(old: check it against a reference)",
     "sensors.uncalibrated": "not calibrated: ratios are right, f-numbers are only about right",
     "sensors.damaged": "{count} damaged messages, none of them believed",
+    "sensors.damaged_one": "1 damaged message, not believed",
     "sensors.no_flash": "sees steady light only: it cannot meter a pop",
     "sensors.strip_none": "no sensor",
     "sensors.strip_ready": "{name}",
@@ -379,3 +371,8 @@ def use(language: str) -> None:
 def t(key: str, **parts: object) -> str:
     """Return a text in the language in use, its places filled in.  Raises ``KeyError`` for a text that there is not."""
     return say_for(key, EN[key], **parts)
+
+
+def t_count(key: str, count: int, **parts: object) -> str:
+    """As ``t``, with the form that fits a number: that of one has ``_one`` behind its key."""
+    return t(f"{key}_one" if count == 1 else key, count=count, **parts)

@@ -93,7 +93,7 @@ def checks_of(walk: SensorTest, link: LinkCounts) -> list[Check]:
         faulty.add("light leak")
 
     def check(what: str, seen: Told, *faults: str) -> Check:
-        return Check(what, seen or told("dash"), "fault" if faulty & set(faults) else "good" if seen else "left out")
+        return Check(what, seen or told("none"), "fault" if faulty & set(faults) else "good" if seen else "left out")
 
     count = range(len(walk.identity.ranges))
     arrived = told("messages_damaged", damaged=link.damaged, total=link.frames + link.damaged)
@@ -251,8 +251,8 @@ def _rise(walk: SensorTest, index: int) -> float | None:
 def _level(walk: SensorTest, raw: float | None) -> Told:
     """A steady level as this sensor's kind has it: a part of its range, or the lux that it reports."""
     if raw is None:
-        return told("dash")
-    return told("part", part=raw) if walk.identity.adc_bits else told("lux", lux=raw * full_raw_of(walk.identity))
+        return told("none")
+    return told("part", part=raw) if walk.identity.adc_bits else told("lx", value=raw * full_raw_of(walk.identity))
 
 
 def _levels(walk: SensorTest, raws: Sequence[float | None], zero: float = 0.0) -> Told:

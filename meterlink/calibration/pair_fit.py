@@ -8,7 +8,7 @@ from meterlink.calibration.evidence import Dark, Pair
 from meterlink.errors import CalibrationError
 from meterlink.photometry import calibration_fit as cf
 from meterlink.words.actions import Do
-from meterlink.words.told import Told, told
+from meterlink.words.told import Told, told, written
 
 MIN_PAIRS = 4
 """Pairs a range needs for a scale of its own: fewer cannot show that one of them is wrong."""
@@ -39,7 +39,7 @@ def usable(pairs: list[Pair], dark: Dark, name: str, warnings: list[Told]) -> li
         if not (net_of(pair, dark)[0] > 0 and pair.light > 0):
             raise CalibrationError(
                 "pair {label} of range {name} is not above the dark: leave it out",
-                label=pair.label or '?', name=name,
+                label=pair.label or '?', name=written(name, "range"),
             )
     flash, steady = ([p for p in pairs if p.kind == kind] for kind in ("flash", "steady"))
     if len(flash) < 2 or len(steady) < 2:
@@ -51,7 +51,7 @@ def usable(pairs: list[Pair], dark: Dark, name: str, warnings: list[Told]) -> li
             "range {name}: steady light and flash disagree by {gap:.2f} stop, more than a lamp's colour can "
             "do: check that the reference was in the right mode and that no pop was cut short, then take the "
             "pairs again",
-            name=name, gap=abs(gap),
+            name=written(name, "range"), gap=abs(gap),
         )
     if abs(gap) > max(0.05, 3 * u_gap):
         warnings.append(told("pairs_unlike", range=name, gap=gap))
@@ -79,7 +79,7 @@ def fit_range(pairs: list[Pair], dark: Dark, name: str, full_raw: float = 1.0, *
     if len(pairs) < least:
         raise CalibrationError(
             "range {name} has {count} pairs: take at least {least}, from dim to bright",
-            name=name, count=len(pairs), least=least,
+            name=written(name, "range"), count=len(pairs), least=least,
         )
     by_kind = ([net for p, (net, _) in zip(pairs, nets, strict=True) if p.kind == kind] for kind in ("flash", "steady"))
     span = max((math.log2(max(group) / min(group)) for group in by_kind if group), default=0.0)
@@ -87,7 +87,7 @@ def fit_range(pairs: list[Pair], dark: Dark, name: str, full_raw: float = 1.0, *
         raise CalibrationError(
             "the pairs of range {name} span {span:.1f} stops: change distance or power and span "
             "{min_span_stops:g}",
-            name=name, span=span, min_span_stops=MIN_SPAN_STOPS,
+            name=written(name, "range"), span=span, min_span_stops=MIN_SPAN_STOPS,
         )
     us = [max(math.hypot(u, p.u_light_rel), 1e-4) for p, (_, u) in zip(pairs, nets, strict=True)]
     levels = [_level(p, net / full_raw) for p, (net, _) in zip(pairs, nets, strict=True)]
@@ -101,20 +101,20 @@ def fit_range(pairs: list[Pair], dark: Dark, name: str, full_raw: float = 1.0, *
             if off > 0
             else "range {name}: pair {label} lies {off:.2f} stop below the others: take that pair again, reference and dome "
             "at the very same place",
-            name=name, label=label, off=abs(off),
+            name=written(name, "range"), label=label, off=abs(off),
         )
     if abs(fit.bend) > BEND_LIMIT and abs(fit.bend) > 3 * fit.u_bend:
         raise CalibrationError(
             "range {name} is not linear: its scale changes by {bend:+.0%} from empty to full: keep the "
             "brightest pairs below 90 % of full scale, and if it stays: {do}",
-            name=name, bend=fit.bend, do=Do("verify"),
+            name=written(name, "range"), bend=fit.bend, do=Do("verify"),
         )
     if fit.excess > EXCESS_LIMIT:
         spread = float(fit.residuals_stops.std())
         raise CalibrationError(
             "the pairs of range {name} scatter by {spread:.2f} stop, more than reference and sensor can: fix "
             "lamp and sensor in place and take them again",
-            name=name, spread=spread,
+            name=written(name, "range"), spread=spread,
         )
     return fit
 

@@ -20,7 +20,7 @@ from meterlink.records import Calibration, RangeScale, new_id
 from meterlink.records.kept import BORROWED_FROM
 from meterlink.sensor.measuring.calibrate import CEILING_KEY
 from meterlink.units import format_illuminance
-from meterlink.words.told import Told, told
+from meterlink.words.told import Told, told, written
 
 SOUND_BEND = 0.0115
 """Standard deviation of the bend of a sound range, empty to full (a uniform 2 %; common practice, no published
@@ -136,7 +136,7 @@ def _darks(evidence: Evidence) -> list[Dark]:
     found = {d.range_index: d for d in evidence.darks}
     for index, name in enumerate(evidence.range_names):
         if index not in found:
-            raise CalibrationError("range {name} has no dark reading: put the cap on and take one", name=name)
+            raise CalibrationError("range {name} has no dark reading: put the cap on and take one", name=written(name, "range"))
         raw = found[index].raw
         if evidence.full_raw != 1.0 and raw > MAX_DARK_LX:
             raise CalibrationError(
@@ -147,7 +147,7 @@ def _darks(evidence: Evidence) -> list[Dark]:
             raise CalibrationError(
                 "range {name} shows {part:.0%} of full scale in the dark: look for light under the cap, then "
                 "for a photodiode the wrong way round, and do not calibrate before",
-                name=name, part=raw / evidence.full_raw,
+                name=written(name, "range"), part=raw / evidence.full_raw,
             )
     return [found[index] for index in range(len(evidence.range_names))]
 
@@ -182,7 +182,7 @@ def _ranges(
             raise CalibrationError(
                 "range {a} turns out more sensitive than range {b}: the feedback resistors (or the gain "
                 "wires) are swapped; change them over and calibrate again",
-                a=a, b=b,
+                a=written(a, "range"), b=written(b, "range"),
             )
     return ranges
 
@@ -211,14 +211,17 @@ def _join(evidence: Evidence, own: dict[int, tuple[float, float]]) -> tuple[list
                 raise CalibrationError(
                     "pairs and overlap disagree by {gap:.2f} stop about ranges {a} and {b}: one "
                     "set of pairs was taken on the other range, or a pop clipped; take both again",
-                    gap=abs(gap) * cf.STOPS, a=names[a], b=names[b],
+                    gap=abs(gap) * cf.STOPS, a=written(names[a], "range"), b=written(names[b], "range"),
                 )
     reached = set(own)
     for _ in range(count):
         reached |= {b for a, b, _, _ in overlaps if a in reached} | {a for a, b, _, _ in overlaps if b in reached}
     missing = [evidence.range_names[i] for i in range(count) if i not in reached]
     if missing:
-        raise CalibrationError("nothing was measured on range {missing}: take pairs there, or the overlap pops", missing=missing[0])
+        raise CalibrationError(
+            "nothing was measured on range {missing}: take pairs there, or the overlap pops",
+            missing=written(missing[0], "range"),
+        )
     try:
         scales, covariance = cf.combine_ranges(count, own, overlaps)
     except ValueError as error:

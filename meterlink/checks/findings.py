@@ -105,7 +105,8 @@ def not_current(view: JudgedSet) -> Iterable[Finding]:
             said, do = told("stale_hidden", light=name, why=state.stale_why), told("do", do=Do("meter", light=name))
             yield Finding("stale", WRONG, name, said, do, {"reading": state.stale.id})
         else:
-            yield Finding("not_metered", DOUBTFUL, name, told("not_metered", light=name), state.to_do, {})
+            do = told("do", do=Do("meter", light=name)) if state.to_do.code == "meter_it" else state.to_do
+            yield Finding("not_metered", DOUBTFUL, name, told("not_metered", light=name), do, {})
 
 
 def disagreement(view: JudgedSet) -> Iterable[Finding]:

@@ -146,12 +146,13 @@ def _procedure(args: argparse.Namespace, identity: Identity, previous: Calibrati
         )  # fmt: skip
     if not args.distance:
         raise UsageError("give the flash's distances, e.g. --distance 1m 2m")
-    names = list(identity.ranges)
-    if args.range and args.range not in names:
-        raise UsageError("this sensor has no range {range}: it has {names}", range=args.range, names=', '.join(names))
+    called = {one: written(one, "range") for one in identity.ranges}
+    numbers = {name: i for i, names in enumerate(called.items()) for name in names}
+    if args.range and args.range not in numbers:
+        raise UsageError("this sensor has no range {range}: it has {names}", range=args.range, names=", ".join(called.values()))
     guide = units.parse_length(args.guide_number, "guide number", 0.1)
     distances = [units.parse_distance(d) for d in args.distance]
-    return GuideWalk(identity, previous, guide, distances, names.index(args.range) if args.range else 0)
+    return GuideWalk(identity, previous, guide, distances, numbers.get(args.range, 0))
 
 
 def _made(args: argparse.Namespace, walk: Procedure) -> tuple[Calibration, Scaled | None]:
@@ -194,9 +195,10 @@ def _show(c: Calibration, scaled: Scaled | None, ranges: Sequence[str]) -> None:
     )  # fmt: skip
     names = c.details.get("range_names") or ranges
     rows = [
-        [n, written(r.full_scale_lx, ",.0f") + " lx", written(r.dark_raw, ".2%"), written(2 * r.u_rel / math.log(2), ".2f")]
+        [written(n, "range"), written(r.full_scale_lx, ",.0f") + " lx", written(r.dark_raw, ".2%"),
+         written(2 * r.u_rel / math.log(2), ".2f")]
         for n, r in zip(names, c.ranges, strict=False)
-    ]
+    ]  # fmt: skip
     print_rows(["range", "full scale", "dark", "± of its own (stop, k=2)"], rows, right="lrrr")
     claim = c.details.get("claim")
     if claim:

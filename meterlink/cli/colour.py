@@ -23,7 +23,7 @@ from meterlink.judging.fixture_curves import fixture_curves
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.report.plots import drift_drawing, drift_lines
 from meterlink.words.actions import Do
-from meterlink.words.language import say
+from meterlink.words.language import say, say_count
 from meterlink.words.shared import UNKNOWN, known
 from meterlink.words.told import written
 
@@ -85,7 +85,9 @@ def _one(args: argparse.Namespace, session: OpenedSet) -> None:
         print_json({"name": curves.name, **curves_data(curves)})
     else:
         lines = drift_lines(curves)
-        out("{name}: {count} readings with a power", name=curves.name, count=curves.readings)
+        print(say_count(
+            "{name}: {count} reading with a power", "{name}: {count} readings with a power", curves.readings, name=curves.name
+        ))  # fmt: skip
         for line in lines or [say("read it at two powers at least half a stop apart to see how it changes")]:
             print(line)
     if args.picture:

@@ -34,7 +34,7 @@ from meterlink.sensor.link.registry import link_for
 from meterlink.sensor.probe import try_port
 from meterlink.words.actions import Do
 from meterlink.words.language import marked, say
-from meterlink.words.told import put
+from meterlink.words.told import put, written
 
 ID_BYTES = 8
 Tell = Callable[[str], None]
@@ -120,9 +120,10 @@ def row_of(one: Found, library: Library) -> Row:
     has = (identity.flash, identity.steady, identity.colour, identity.range_finder)
     kinds = [say(word) for there, word in zip(has, SEES, strict=True) if there] or [say("nothing that it tells of")]
     what = [put("sees {kinds:,}", kinds=kinds)]
-    what += [put("ranges {names:and}", names=identity.ranges)] if len(identity.ranges) > 1 else []
+    ranges = [written(one, "range") for one in identity.ranges]
+    what += [put("ranges {names:and}", names=ranges)] if len(ranges) > 1 else []
     what += [say("firmware {version}", version=identity.firmware)] if identity.firmware else []
-    name, calibrations = identity.name or one.name, calibrations_of(library, identity)
+    name, calibrations = written(identity.name or one.name, "sensor"), calibrations_of(library, identity)
     return Row(one.url, name, identity.sensor_id, ", ".join(what), identity.dialect, identity.flash, calibrations=calibrations)
 
 

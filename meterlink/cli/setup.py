@@ -33,7 +33,7 @@ from meterlink.metering.rebuild import copied_setup
 from meterlink.photometry.exposure import filter_stops
 from meterlink.records import Setup, new_id
 from meterlink.words.actions import Do
-from meterlink.words.language import marked, say
+from meterlink.words.language import marked, say, say_count
 from meterlink.words.told import put, written
 
 SHOWN = (marked("subject: {text}"), marked("tags: {text}"), marked("notes: {text}"))
@@ -161,10 +161,11 @@ def _copy(args: argparse.Namespace, library: Library) -> None:
     old = library.setup(args.name)
     setup = copied_setup(library, old.id, args.new_name or free_name(library, say("{name} copy", name=old.name)))
     library.use_setup(setup.id)
-    out(
+    print(say_count(
+        "{setup}: {count} light copied from {old}, in use now; meter it: {do}",
         "{setup}: {count} lights copied from {old}, in use now; meter them: {do}",
-        setup=setup.name, count=len(library.lights(setup.id)), old=old.name, do=Do("meter_all"),
-    )  # fmt: skip
+        len(library.lights(setup.id)), setup=setup.name, old=old.name, do=Do("meter_all"),
+    ))  # fmt: skip
 
 
 def _archive(args: argparse.Namespace, library: Library) -> None:

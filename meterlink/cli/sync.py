@@ -19,6 +19,7 @@ import argparse
 from meterlink.cli.frame import beside, open_library, option, out
 from meterlink.cli.import_ import added_text
 from meterlink.library.sync import sync
+from meterlink.words.language import say_count
 
 OPTIONS = (
     option("url", metavar="URL", help="postgresql://USER@HOST/DATABASE"),
@@ -30,4 +31,5 @@ def run(args: argparse.Namespace) -> None:
     """Sync."""
     with open_library(args) as library:
         result = sync(library, args.url, beside, studio=args.studio)
-        out("sent: {count} records; added here: {records}", count=result.sent, records=added_text(result.fetched))
+        sent = say_count("{count} record", "{count} records", result.sent)
+        out("sent: {sent}; added here: {records}", sent=sent, records=added_text(result.fetched))

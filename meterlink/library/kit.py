@@ -39,7 +39,8 @@ def pieces(library: Library) -> list[Piece]:
     for setup in setups:
         placements = library.current_placements(setup.id)
         seen: set[tuple[str, str]] = set()
-        for light in library.lights(setup.id):
+        # A light that was taken out leaves its head and modifier in the kit; one that stands in the set says more of them.
+        for light in sorted(library.lights(setup.id, include_removed=True), key=lambda one: not one.removed):
             for kind, name in ((HEAD, light.fixture), (MODIFIER, light.modifier)):
                 key = (kind, name.casefold())
                 if not name.strip():

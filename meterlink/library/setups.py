@@ -15,7 +15,7 @@ from meterlink.library.connection import Database
 from meterlink.records.ids import keep_after, new_id
 from meterlink.records.kept import Light, Placement, Setup
 from meterlink.words.actions import Do
-from meterlink.words.language import say, translated
+from meterlink.words.language import marked, say, translated
 
 _LATEST_SETUP = "AND v.id = (SELECT max(id) FROM setup_version WHERE setup_no = s.no)"
 SETUP_SELECT = f"SELECT {rows.SETUPS.select} FROM setup s JOIN setup_version v ON v.setup_no = s.no {_LATEST_SETUP}"
@@ -297,7 +297,8 @@ def _unknown(what: str, name: str, names: Iterable[str], otherwise: Do) -> NotIn
         hint = say("did you mean {names}?", names=say(" or ").join(map(repr, close)))
     elif known:
         more = say(" and more") if len(known) > 8 else ""
-        hint = say("there are {names}{more}; {do}", names=", ".join(map(repr, known[:8])), more=more, do=otherwise)
+        there = marked("there is only {names}; {do}" if len(known) == 1 else "there are {names}{more}; {do}")
+        hint = say(there, names=", ".join(map(repr, known[:8])), more=more, do=otherwise)
     else:
         hint = say("there is none yet; {do}", do=otherwise)
     return NotInLibrary("there is no {what} {name!r}: {hint}", what=translated(what), name=name[:80], hint=hint)

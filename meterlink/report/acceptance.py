@@ -43,7 +43,7 @@ def claim_lines(claim: dict[str, Any], names: Sequence[str], constant: float) ->
         if flash and pulse_s:
             low, high = (written(exposure.f_number(peak * pulse_s, 100.0, constant), "f") for peak in flash)
             what.append(say("flash {low} to {high} (pulses of {pulse})", low=low, high=high, pulse=format_duration(pulse_s)))
-        lines.append(f"  {names[i] if i < len(names) else i}: {', '.join(what) or say('nothing')}")
+        lines.append(f"  {written(names[i], 'range') if i < len(names) else i}: {', '.join(what) or say('nothing')}")
     lines += [f"  {told_again(claim['why'], 'claim_')}"] if claim["why"] else []
     return [*lines, *assumes]
 

@@ -37,6 +37,10 @@ Light = Pulse | Callable[[float], float]
 """A pulse, or illuminance above the room's as a function of the time in seconds from the trigger on."""
 
 
+SIMULATED = "simulated dome"
+"""What it calls itself."""
+
+
 class Shown(NamedTuple):
     """Frames of one pop, apart, so that a script can lose or damage one of them."""
 
@@ -59,7 +63,7 @@ class ChipModel:
         range_finder: bool = False,
     ) -> None:
         self.identity = Identity(
-            sensor_id, "simulated dome", m.DIALECT, "0.1.0", flash=True, steady=True, adc_bits=ADC_BITS,
+            sensor_id, SIMULATED, m.DIALECT, "0.1.0", flash=True, steady=True, adc_bits=ADC_BITS,
             ranges=m.range_names(len(FULL_SCALE_LX)), ring_samples=RING, sample_interval_s=INTERVAL_S,
             intervals=tuple(INTERVAL_S * f for f in m.INTERVAL_FACTORS), colour=colour,
             range_finder=range_finder,

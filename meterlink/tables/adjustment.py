@@ -209,5 +209,5 @@ def to_turn(move: Move, placement: Placement | None = None) -> Told:
     """The move as something that a person can act on: what to turn, what that leaves, and what else it does."""
     said = move_said(move, placement) or told("nothing_can_be_done" if move.why_short else "leave_it")
     if not move.why_short and abs(move.left_over_stops) >= SMALL_STOPS:
-        said = told("move_leaves", move=said, left=-move.left_over_stops)
+        said = told("leaves", what=said, left=-move.left_over_stops)
     return all_of(said, move.why_short, *move.effects)

@@ -247,4 +247,4 @@ def _common(rows: tuple[MatchRow, ...], now: JudgedSet) -> tuple[float | None, T
     code = f"{'most' if others else 'all'}_alike_{'open' if thirds > 0 else 'close'}"
     of = {"of": len(rows)} if others else {}
     said = told(code, stops=middle, thirds=abs(thirds), iso=iso, lights=len(closed), **of)
-    return -thirds / 3, said if abs(rest) < 0.05 else told("camera_leaves", said=said, left=rest)
+    return -thirds / 3, said if abs(rest) < 0.05 else told("leaves", what=said, left=rest)

@@ -157,7 +157,7 @@ _KINDS: dict[str, Callable[[Any], str]] = {
     "duration": units.format_duration,
     "iso": units.format_iso,
     "ratio": units.format_ratio,
-    **{context: partial(_named, context) for context in ("point", "movement", "receptor", "role")},
+    **{context: partial(_named, context) for context in ("point", "movement", "receptor", "role", "range", "sensor")},
     "date": lambda at_s: time.strftime("%Y-%m-%d", time.localtime(at_s)),
     "megabytes": lambda size_bytes: f"{size_bytes / 1e6:.1f} MB",
     "mm": lambda mm: f"{mm:.1f} mm" if mm < 9.95 else f"{mm:.0f} mm",

@@ -17,15 +17,20 @@ from benchmarks.calibration_world import Build, Reference, SimulatedSensor
 from meterlink.calibration.procedure import TYPED, Procedure, Task, kind_of
 from meterlink.calibration.scale_walk import ScaleWalk
 from meterlink.cli import tasks
+from meterlink.cli.calibrate import _procedure
 from meterlink.cli.keys import Lines
+from meterlink.cli.main import build_parser
 from meterlink.errors import CalibrationError, SensorError, UnitError, UsageError
 from meterlink.library.store import Library
 from meterlink.metering import calibrating
 from meterlink.photometry import card
 from meterlink.photometry.exposure import f_number
 from meterlink.records import Measurement
+from meterlink.sensor.measuring.calibrate import default_calibration
+from meterlink.simulation.chip_model import ChipModel
 from meterlink.simulation.studio import Pulse
 from meterlink.units import format_f_number, parse_distance, parse_f_number
+from meterlink.words.language import use
 from meterlink.words.told import told
 from tests.simulated_time import run_main
 
@@ -250,6 +255,19 @@ def test_wrong_use_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str
         err = capsys.readouterr().err
         assert err.startswith("meterlink: ")
         assert err.count("\n") <= 3
+
+
+def test_a_range_may_be_typed_as_it_is_shown_or_as_it_is_on_the_wire() -> None:
+    """In German the names are German; one that there is not is refused with those that there are."""
+    identity, start = ChipModel().identity, ["--guide-number", "40m", "--distance", "1m", "2m", "--range"]
+    use("de")
+
+    def walk(name: str) -> Procedure:
+        return _procedure(build_parser("calibrate").parse_args([*start, name]), identity, default_calibration(identity))
+
+    assert [{task.range_index for task in walk(name)._pair_tasks()} for name in ("dim", "schwach")] == [{1}, {1}]
+    with pytest.raises(UsageError, match=r"blau.*hell, schwach"):
+        walk("blau")
 
 
 def test_spectral_error_of_a_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -152,6 +152,14 @@ def test_a_modifier_shows_its_size_and_falloff(learnt: Run) -> None:
     assert "−2.00" in out
 
 
+def test_a_light_that_was_taken_out_leaves_its_modifier_in_the_kit(learnt: Run) -> None:
+    """What the studio owns does not go with it; of two lights in one set the one that still stands says more."""
+    before = learnt("kit", "show", "octa 90").out
+    learnt("light", "remove", "KEY")
+
+    assert learnt("kit", "show", "octa 90").out == before
+
+
 def test_favourites_stand_first(learnt: Run) -> None:
     """Marked, listed first, unmarked; the mark goes with the library's notes."""
     learnt("light", "change", "FILL", "--fixture", "zoom head")

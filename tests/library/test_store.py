@@ -79,6 +79,8 @@ def test_unknown_names_say_what_is_close(filled) -> None:
         library.light(filled.setup.id, "Fil")
     with pytest.raises(NotInLibrary, match="there are 'Key', 'Fill'"):
         library.light(filled.setup.id, "zzz")
+    with pytest.raises(NotInLibrary, match="there is only 'Window wall'"):
+        library.setup("zzz")
 
 
 def test_setup_is_found_by_the_beginning_of_its_id(filled) -> None:

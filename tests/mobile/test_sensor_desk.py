@@ -212,6 +212,7 @@ def test_signal_is_shown_in_four_steps(dbm: int | None, bars: int) -> None:
     ("age_days", "method", "said"),
     [
         (0, "reference", "calibrated today"),
+        (1, "reference", "calibrated yesterday"),
         (3, "reference", "3 days ago"),
         (400, "reference", "old"),
         (0, "assumed", "not calibrated"),

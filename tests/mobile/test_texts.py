@@ -8,13 +8,16 @@ from pathlib import Path
 
 import pytest
 
+from meterlink.judging.verdict import Verdict
+from meterlink.records.kept import ROLES
 from meterlink.words.actions import Do
 from mobile import texts
+from mobile.first_state import start_lights
 
 APP = Path(texts.__file__).parent
 CODE = sorted(APP.glob("*.py"))
 LAYOUTS = sorted(APP.glob("*.kv"))
-USED = re.compile(r"""\bt\(\s*f?['"]([^'"]+)['"]""")
+USED = re.compile(r"""\bt(?:_count)?\(\s*f?['"]([^'"]+)['"]""")
 
 
 def used_keys(path: Path) -> set[str]:
@@ -62,7 +65,7 @@ def test_no_text_is_kept_that_nobody_uses() -> None:
 
     unused = [
         key for key in texts.EN
-        if key not in whole and not any(re.fullmatch(p, key) for p in patterns)
+        if key.removesuffix("_one") not in whole and not any(re.fullmatch(p, key) for p in patterns)
     ]  # fmt: skip
 
     assert unused == []
@@ -71,10 +74,27 @@ def test_no_text_is_kept_that_nobody_uses() -> None:
 def test_another_language_is_spoken_once_chosen() -> None:
     """``use`` changes what ``t`` says, sentences of the library with it; an unknown language is English."""
     texts.use("de")
-    assert texts.t("role.key") == "Führungslicht"
+    assert texts.t("place.lights") == "Lichter"
     assert str(Do("meter_all")) == "Alle messen berühren"
     texts.use("nonsense")
-    assert texts.t("role.key") == "key"
+    assert texts.t("place.lights") == "Lights"
+
+
+@pytest.mark.parametrize("key", [key for key in texts.EN if key.endswith("_one")])
+def test_one_is_counted_as_one(key: str) -> None:
+    """What is counted has a form for one and another for several, which says how many."""
+    one, two = (texts.t_count(key.removesuffix("_one"), count, power="1/4") for count in (1, 2))
+
+    assert one != two
+    assert ("2" in two, "2" in one) == (True, False)
+
+
+def test_roles_and_verdicts_have_their_names_from_one_place() -> None:
+    """The app has no words of its own for what terminal and sheet name too."""
+    assert not set(texts.EN) & {*(f"role.{role}" for role in ROLES), *(f"verdict.{verdict}" for verdict in Verdict)}
+    texts.use("de")
+
+    assert start_lights(2) == (("FÜHRUNGSLICHT", "key"), ("AUFHELLLICHT", "fill"))
 
 
 def test_the_language_of_the_device_is_spoken_unless_one_is_chosen(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -82,7 +102,7 @@ def test_the_language_of_the_device_is_spoken_unless_one_is_chosen(monkeypatch: 
     monkeypatch.setenv("METERLINK_LANGUAGE", "de_AT")
     texts.use("")
 
-    assert texts.t("role.fill") == "Aufhelllicht"
+    assert texts.t("place.lights") == "Lichter"
 
 
 def test_a_text_that_there_is_not_is_an_error() -> None:

@@ -13,6 +13,7 @@ from meterlink.library.code import decode
 from meterlink.library.importing import import_document
 from meterlink.library.store import Library
 from meterlink.metering.session import Session
+from meterlink.records import Light, Placement, new_id
 from meterlink.report.page import FINDINGS_MAX, rebuild_steps, sheet_html
 from meterlink.report.qr import square_of, unpacked
 from meterlink.words.language import use
@@ -150,6 +151,18 @@ def test_a_set_without_readings_has_a_sheet(library: Library) -> None:
 
     assert "Build it again" in page
     assert "Empty" in page
+
+
+def test_a_light_without_a_reading_is_asked_for_once(library: Library) -> None:
+    """In plain words, without a verb before the verb: as a row of the table, and as a finding."""
+    session = make_set(library, 0, lambda i: "Empty", details={})
+    light = Light(new_id(), session.setup.id, "HAIR", "hair", point="hair")
+    session.add_light(light, Placement(new_id(), light.id, 1e9))
+    page = _words(page_of(session))
+
+    assert "not metered: meter HAIR" in page
+    assert "meter it" not in page
+    assert page.count("meter HAIR") == 2
 
 
 def test_only_the_key_is_zero_from_the_key(twelve: Session) -> None:

@@ -59,6 +59,17 @@ def known(path: Path) -> None:
     desk.close()
 
 
+def key_in_doubt(path: Path) -> None:
+    """A metered set of five in German whose key was held off by more than half of its distance: it is to be metered again."""
+    from tests.mobile.made_up_set import open_made_up
+
+    desk = Desk(Library.open(path))
+    open_made_up(desk)
+    desk.remember(language="de")
+    desk.hold_off(desk.shot.lights[0].id, 0.7)
+    desk.close()
+
+
 def in_every_script(path: Path) -> None:
     """A set whose lights have names in many scripts."""
     desk = Desk(Library.open(path))

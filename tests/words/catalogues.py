@@ -34,7 +34,9 @@ from meterlink.cli.ratios import HEADINGS
 from meterlink.library.backup import DAMAGED, REASONS
 from meterlink.library.kit import HEAD, MODIFIER
 from meterlink.records.kept import FACE, OWN_POINT_ROLES, RECEPTORS, ROLES
+from meterlink.sensor.dialects.messages import MAX_RANGES, range_names
 from meterlink.sensor.find import BUSY, NO_SENSOR, REFUSED
+from meterlink.simulation.chip_model import SIMULATED
 from meterlink.tables.compare import key_words
 from meterlink.units.reading import _SIDES, FULL_POWER
 from meterlink.words.actions import ACTIONS
@@ -76,7 +78,8 @@ NAMED = {
     "backup": ("library/backup", (*REASONS, DAMAGED)), "piece": ("library/kit", (HEAD, MODIFIER)),
     "direction": ("units/reading", _SIDES), "power": ("units/reading", (FULL_POWER,)),
     "port": ("sensor/find", (BUSY, NO_SENSOR, REFUSED)), "level": ("cli/store", ("damage", "notice")),
-    "column": ("cli/ratios", HEADINGS),
+    "column": ("cli/ratios", HEADINGS), "range": ("sensor/dialects/messages", (*range_names(1), *range_names(MAX_RANGES))),
+    "sensor": ("simulation/chip_model", (SIMULATED,)),
 }  # fmt: skip
 """Context of names that stand in a record or table -> the module that they are said for, and the names that there are."""
 _PLACE = re.compile(r"\{[^}]*\}")

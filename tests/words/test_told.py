@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from meterlink.sensor.dialects.messages import range_names
+from meterlink.simulation.chip_model import SIMULATED
 from meterlink.words.actions import Do
 from meterlink.words.language import use
 from meterlink.words.phrases import PHRASES, calibration, checks, faults, judging, library, measuring, metering, steps, tables
@@ -59,10 +61,12 @@ def test_every_code_that_is_told_has_its_phrase_and_its_values(path: Path) -> No
 
 
 def test_no_phrase_is_written_twice() -> None:
-    """Each code stands in one file."""
+    """Each code stands in one file, and each text behind one code, whatever its places are called."""
     files = [one.PHRASES for one in (calibration, checks, faults, judging, library, measuring, metering, steps, tables)]
 
     assert sum(map(len, files)) == len(PHRASES)
+    texts = [re.sub(r"\{\w+", "{", phrase) for phrase in PHRASES.values() if re.sub(r"\{[^}]*\}|[: ]", "", phrase)]
+    assert not [text for text in texts if texts.count(text) > 1]
 
 
 def test_every_phrase_is_used() -> None:
@@ -178,6 +182,16 @@ def test_a_name_is_that_of_the_catalogue_or_stays_as_it_is() -> None:
     assert written(told("moving_word"), "movement") == str(told("moving_word"))
 
 
+def test_a_range_of_the_sensor_is_named_in_the_language_wherever_it_is_named() -> None:
+    """It is a name of ours, on the wire and in a stored calibration in English; the simulated sensor's is one, too."""
+    assert not [code for code, phrase in PHRASES.items() if re.search(r"\brange \{\w+\}|\{range\}", phrase)]
+    use("de")
+
+    assert "Bereich hell" in str(told("clips_now_on", range="bright"))
+    assert [written(name, "range") for name in (*range_names(3), *range_names(1))] == ["hell", "mittel 1", "schwach", "einziger"]
+    assert [written(name, "sensor") for name in (SIMULATED, "dome of mine")] == ["simulierte Kalotte", "dome of mine"]
+
+
 def test_several_are_said_one_after_the_other() -> None:
     """Empty parts leave nothing behind; nothing at all is false."""
     use("en")
@@ -191,5 +205,5 @@ def test_an_action_within_is_put_for_the_place() -> None:
     """What is told keeps the action; only reading it makes it a command or a touch."""
     use("en")
 
-    assert str(told("meter_it", do=Do("meter", light="KEY"))) == "meter it: meterlink meter KEY"
+    assert str(told("meter_it", do=Do("meter", light="KEY"))) == "not metered: meterlink meter KEY"
     assert isinstance(told("tape"), Told)

@@ -26,8 +26,8 @@ PHRASES: dict[str, str] = {
     "no_angle": "angular response never tested, lights from the side may read wrong: {do}",
     # what a scale is worth
     "pairs_unlike":
-        "range {range}: steady pairs say {gap:+.2f} stop against the flash pairs (the lamp's colour, mostly): the scale is that "
-        "of the flash pairs",
+        "range {range:range}: steady pairs say {gap:+.2f} stop against the flash pairs (the lamp's colour, mostly): the scale is "
+        "that of the flash pairs",
     "relative_warning": "no reference was used: ratios are right, f-numbers are relative until a reference or a guide number is",
     # what a claim says beside its figures
     "claim_no_lamp":

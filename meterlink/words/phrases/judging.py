@@ -78,8 +78,8 @@ PHRASES: dict[str, str] = {
     "not_in_front": "{what} is not in front of the source: check the distance, the held-off distance and the feather angle",
     "surrounded": "{what} is {gap_m:cm} from a source of {size_m:cm}, which surrounds it: stay at least {least_m:cm} away",
     # what stands of a light
-    "meter_it": "meter it: {do}",
-    "meter_reflector": "meter it, two pops of its source: {do}",
+    "meter_it": "not metered: {do}",
+    "meter_reflector": "two pops of its source: {do}",
     "without_missing": "its pop without it is missing, both are taken again: {do}",
     "metered_differently": "its two pops were metered differently, both are taken again: {do}",
     "moved": "moved or re-powered since it was metered",

@@ -48,7 +48,7 @@ PHRASES: dict[str, str] = {
     "farther": "{shift_m:length} farther, to {distance_m:length}",
     "leave_it": "leave it",
     "nothing_can_be_done": "nothing can be done here",
-    "move_leaves": "{move} (leaves {left:stops2})",
+    "leaves": "{what} (leaves {left:stops2})",
     "full_power_short": "full power is reached {stops:stops_word} short",
     "lowest_power_bright": "its lowest power is reached {stops:stops_word} too bright",
     "reflector_no_power": "a passive reflector has no power",
@@ -127,5 +127,4 @@ PHRASES: dict[str, str] = {
     "most_alike_close":
         "{lights} of {of} lights are {stops:stops_word} over alike: close down by {thirds}/3 stop, or set {iso:iso}, instead of "
         "touching {lights} lights",
-    "camera_leaves": "{said} (leaves {left:stops2})",
 }
