@@ -434,7 +434,7 @@ def test_there_are_no_shares_while_a_light_of_the_face_has_no_reading(session: S
     session.move(session.light("KEY"), power_text="1/8", power_stops=-3.0)
 
     assert row(session, "FILL").share is None
-    assert any("no shares until" in note for note in session.ratios().notes)
+    assert any("no shares until" in str(note) for note in session.ratios().notes)
 
 
 def test_what_a_never_metered_light_may_give_is_guessed_from_another(session: Session, pop: MakePop) -> None:
