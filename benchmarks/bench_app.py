@@ -16,9 +16,14 @@ import sys
 import tempfile
 import time
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from benchmarks.side_by_side import Goal, print_goals
+from meterlink.sensor.dialects.messages import STEADY_RATE
+
+if TYPE_CHECKING:  # kivy opens its window when it is imported
+    from meterlink.metering.outcome import Outcome
+    from mobile.main import MeterApp
 
 ROUNDS = 5
 LIVE_HZ = 50
@@ -160,11 +165,10 @@ async def app(kind: str) -> dict[str, Any]:
     return figures
 
 
-async def live(running: Any, figures: dict[str, Any]) -> None:
+async def live(running: MeterApp, figures: dict[str, Any]) -> None:
     """Count frames while steady light comes, then the frames that a pop takes to the screen."""
     from kivy.clock import Clock
 
-    from meterlink.sensor.dialects.messages import STEADY_RATE
     from mobile.first_state import begin_set
 
     try:
@@ -196,7 +200,7 @@ async def live(running: Any, figures: dict[str, Any]) -> None:
         figures["core"] = (time.process_time() - busy) / took
         pumping.cancel()
         await sensor.link.write(sensor.decoder.command(STEADY_RATE, 10))
-        await pops(running, figures)
+        await pops(running, Seen(running), figures)
     finally:
         running.stop()
 
@@ -212,46 +216,53 @@ async def pump(link: Any) -> None:
         await asyncio.sleep(0.5 / LIVE_HZ)
 
 
-async def pops(running: Any, figures: dict[str, Any]) -> None:
+class Seen:
+    """When the session answered a pop, and when a frame showed it: (frames so far, time) of each."""
+
+    def __init__(self, running: MeterApp) -> None:
+        from kivy.core.window import Window
+
+        self.running = running
+        self.answered: list[tuple[int, float]] = []
+        self.drawn: list[tuple[int, float]] = []
+        self.flips = 0
+        self._after_pop = running.after_pop
+        running.after_pop = self._timed  # type: ignore[method-assign]
+        Window.bind(on_flip=self._flipped)
+
+    def _timed(self, outcome: Outcome) -> None:
+        self.answered.append((self.flips, time.monotonic()))
+        self._after_pop(outcome)
+
+    def _flipped(self, _window: object) -> None:
+        self.flips += 1
+        if len(self.drawn) < len(self.answered) and self._shown():
+            self.drawn.append((self.flips, time.monotonic()))
+
+    def _shown(self) -> bool:
+        """The page shows the state after the last answer: the next light, or that all are metered."""
+        from mobile.metering_state import metering_look
+
+        page = self.running.pages.built["metering"]
+        return bool(page.ids.headline.text == metering_look(self.running.desk.shot).headline)
+
+
+async def pops(running: MeterApp, seen: Seen, figures: dict[str, Any]) -> None:
     """Fire, and count the frames from the session's answer until the frame that shows it."""
-    from kivy.core.window import Window
+    from mobile.first_state import begin_set
 
-    from mobile.metering_state import metering_look
-
-    answered: list[tuple[int, float]] = []
-    drawn: list[tuple[int, float]] = []
-    flips = [0]
-    take, page = running.desk.take, running.pages.get_screen("metering")
-
-    def seen() -> bool:
-        """The page shows the state after the last answer: the next light, or the table when all are metered."""
-        shot = running.desk.shot
-        return running.place == "set" if shot.done else page.ids.headline.text == metering_look(shot).headline
-
-    def timed(measurement: Any) -> Any:
-        outcome = take(measurement)
-        answered.append((flips[0], time.monotonic()))
-        return outcome
-
-    def flipped(_window: object) -> None:
-        flips[0] += 1
-        if len(drawn) < len(answered) and seen():
-            drawn.append((flips[0], time.monotonic()))
-
-    Window.bind(on_flip=flipped)
-    running.desk.take = timed
     for _ in range(POPS):
         if running.desk.shot.waiting is None:
-            await running.run(running.desk.begin)
+            await running.run(begin_set, running.desk, 6)
             running.go("metering")
-        before = len(answered)
+        before = len(seen.answered)
         running.fire()
-        while len(answered) == before or len(drawn) < len(answered):
+        while len(seen.answered) == before or len(seen.drawn) < len(seen.answered):
             await asyncio.sleep(0.001)
         await asyncio.sleep(0.8)
-    frames = [d[0] - a[0] for a, d in zip(answered, drawn, strict=True)]
-    figures["pop_frames"] = max(frames)
-    figures["pop_ms"] = 1000 * statistics.median(d[1] - a[1] for a, d in zip(answered, drawn, strict=True))
+    took = [(drawn[0] - answered[0], drawn[1] - answered[1]) for answered, drawn in zip(seen.answered, seen.drawn, strict=True)]
+    figures["pop_frames"] = max(frames for frames, _ in took)
+    figures["pop_ms"] = 1000 * statistics.median(s for _, s in took)
 
 
 if __name__ == "__main__":
