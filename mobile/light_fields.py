@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 
 from meterlink import units
 from meterlink.errors import UnitError, UsageError
+from meterlink.judging.learnt_dial import power_words, scale_top
 from meterlink.records import Light, Placement
 from meterlink.words.told import written
 from mobile import figures
@@ -34,7 +35,7 @@ def power_text(light: Light, placement: Placement) -> str:
         return written(placement.power_text, "figure")
     if placement.power_stops is None:
         return ""
-    return written(units.format_power(placement.power_stops, light.full_power_j, light.details.get("scale_top")), "figure")
+    return written(power_words(light, placement.power_stops), "figure")
 
 
 def _show_length(name: str) -> Callable[[Light, Placement, bool], str]:
@@ -104,7 +105,7 @@ def _read_angle(name: str, most: float) -> Callable[[str, Light, Placement, bool
 def _read_power(text: str, light: Light, _p: Placement, _i: bool) -> dict[str, Any]:
     if not text.strip():
         return {"power_text": "", "power_stops": None}
-    stops = units.parse_power(text, light.full_power_j, light.details.get("scale_top"))
+    stops = units.parse_power(text, light.full_power_j, scale_top(light))
     return {"power_text": text.strip(), "power_stops": stops}
 
 

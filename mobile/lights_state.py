@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 from meterlink import units
 from meterlink.errors import UsageError
 from meterlink.judging.judged_set import LightState
+from meterlink.judging.learnt_dial import power_words
 from meterlink.records import Light, Placement
 from meterlink.records.kept import ROLES
 from meterlink.words.placed import direction_text, distance_text
@@ -289,7 +290,7 @@ def _turn_to(desk: Desk, light: Light, stops: float) -> Shot:
         raise UsageError("{light} is a passive reflector: change the power of its source", light=light.name)
     lowest = light.power_min_stops if light.power_min_stops is not None else LOWEST_POWER_STOPS
     new = min(max(stops, lowest), 0.0)
-    text = units.format_power(new, light.full_power_j, light.details.get("scale_top"))
+    text = power_words(light, new)
     return desk.move_light(light.id, power_stops=round(new, 6) + 0.0, power_text=text)
 
 

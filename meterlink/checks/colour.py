@@ -11,9 +11,9 @@ from typing import NamedTuple
 
 from meterlink.checks.facts import fact
 from meterlink.checks.findings import CAUTION, NOTE, Finding
-from meterlink.checks.freezing import power_text
 from meterlink.judging.fixture_curves import ColourPoint, FixtureCurves, fixture_curves
 from meterlink.judging.judged_set import JudgedSet, LightState
+from meterlink.judging.learnt_dial import power_words
 from meterlink.photometry import colour
 from meterlink.words.actions import Do
 from meterlink.words.told import Told, all_of, told
@@ -124,7 +124,7 @@ def _off_key(row: ColourRow, state: LightState, view: JudgedSet, limit_mired: fl
     power = matching_power(fixture_curves(state, view), row.mired + row.gel_mired, limit_mired)
     if power is not None and state.placement is not None and power.power_stops != state.placement.power_stops:
         head = state.light.fixture or state.light.name
-        at = power_text(state, power.power_stops)
+        at = power_words(state.light, power.power_stops)
         advice = all_of(advice, told("at_power_read", power=at, head=head, cct_k=1e6 / power.mired))
     # A gel is put on for a purpose: that its light differs is then no fault.
     rank = NOTE + 0.2 if row.gel_on_it else CAUTION + min(0.5, abs(row.gel_mired) / 200)
@@ -146,8 +146,8 @@ def _drift(name: str, state: LightState, curves: FixtureCurves) -> Finding:
     low, high = curves.colours[0], curves.colours[-1]
     said = told(
         "drift_higher" if low.mired < high.mired else "drift_lower",
-        head=curves.name, span=curves.colour_span_mired, high_k=1e6 / high.mired, high=power_text(state, high.power_stops),
-        low_k=1e6 / low.mired, low=power_text(state, low.power_stops), count=sum(p.readings for p in curves.colours),
+        head=curves.name, span=curves.colour_span_mired, high_k=1e6 / high.mired, high=power_words(state.light, high.power_stops),
+        low_k=1e6 / low.mired, low=power_words(state.light, low.power_stops), count=sum(p.readings for p in curves.colours),
     )  # fmt: skip
     points = [point._asdict() for point in curves.colours]
     advice = told("drift_do", do=Do("colour_plot", light=name))

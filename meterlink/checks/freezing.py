@@ -10,11 +10,11 @@ from collections.abc import Iterable
 from math import log2
 from typing import NamedTuple
 
-from meterlink import units
 from meterlink.checks.facts import Movement, camera, fact, magnification_of, movement
 from meterlink.checks.findings import CAUTION, FINE, NOTE, Finding
 from meterlink.judging.fixture_curves import FixtureCurves, fixture_curves, shorter_power
 from meterlink.judging.judged_set import JudgedSet, LightState
+from meterlink.judging.learnt_dial import power_words
 from meterlink.photometry import freeze, shutter
 from meterlink.records.kept import OWN_POINT_ROLES
 from meterlink.tables.ratios import exposure_lxs, ratio_table
@@ -159,21 +159,14 @@ def _advice(one: Drawn, state: LightState, curves: FixtureCurves, wanted_s: floa
         there = curves.durations.at(choice.power_stops)
         return told(
             "power_costs" if choice.cost_stops < 0 else "power_gives",
-            light=name, power=power_text(state, choice.power_stops), t01_s=there or wanted_s, head=curves.name,
+            light=name, power=power_words(state.light, choice.power_stops), t01_s=there or wanted_s, head=curves.name,
             stops=choice.cost_stops,
         )  # fmt: skip
     if curves.durations is not None:
         values, powers = curves.durations.values, curves.durations.power_stops
         best = min(range(len(values)), key=lambda i: values[i])
-        power = power_text(state, powers[best])
+        power = power_words(state.light, powers[best])
         return told("never_so_short", head=curves.name, wanted_s=wanted_s, shortest_s=values[best], power=power)
     if placement is not None and placement.power_stops is not None:
         return told("learn_shorter", wanted_s=wanted_s, light=name)
     return told("learn_shorter_power", wanted_s=wanted_s, light=name, do=Do("give_power", light=name))
-
-
-def power_text(state: LightState, power_stops: float) -> str:
-    """Return a power in the light's own scale."""
-    top = state.light.details.get("scale_top")
-    scale = float(top) if isinstance(top, int | float) and not isinstance(top, bool) else None
-    return units.format_power(power_stops, None if scale is not None else state.light.full_power_j, scale)

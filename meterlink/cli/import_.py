@@ -14,7 +14,7 @@ from pathlib import Path
 from meterlink.cli.frame import open_library, option, out
 from meterlink.errors import ImportRefused, UsageError
 from meterlink.library.code import decode
-from meterlink.library.importing import import_document, import_file, preview_file
+from meterlink.library.importing import import_document, import_file
 from meterlink.library.merge import Added
 from meterlink.report.qr import unpacked
 from meterlink.words.actions import Do
@@ -52,15 +52,12 @@ def run(args: argparse.Namespace) -> None:
     if args.file and Path(args.file).suffix.lower() == ".csv":
         raise ImportRefused("{file}: CSV holds figures only: import the .json or .sqlite file of the set", file=args.file)
     with open_library(args) as library:
-        if args.file and args.show:
-            out("would add: {records}", records=added_text(preview_file(library, Path(args.file))))
-            return
         before = {one.id for one in library.setups()}
         if args.code:
-            added = import_document(library, decode(unpacked(args.code)), say("the code"))
+            added = import_document(library, decode(unpacked(args.code)), say("the code"), trial=args.show)
         else:
-            added = import_file(library, Path(args.file))
-        out("added: {records}", records=added_text(added))
+            added = import_file(library, Path(args.file), trial=args.show)
+        out("would add: {records}" if args.show else "added: {records}", records=added_text(added))
         new = [one for one in library.setups() if one.id not in before]
         if len(new) == 1 and library.setup_in_use() is None:
             library.use_setup(new[0].id)

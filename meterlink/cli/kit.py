@@ -23,6 +23,7 @@ from meterlink.cli.completing import KIT
 from meterlink.cli.frame import JSON, Action, actions, open_library, option, out, print_json, print_rows
 from meterlink.judging.fixture_curves import FixtureCurves, curves_of
 from meterlink.judging.judge import Judge
+from meterlink.judging.learnt_dial import power_words
 from meterlink.library.kit import HEAD, Piece, mark, piece, pieces
 from meterlink.library.store import Library
 from meterlink.library.whole_sets import sets_elsewhere
@@ -133,7 +134,7 @@ def _print_head(library: Library, one: Piece) -> None:
     for power in powers:
         error = known(log2(delivered[power]) - (power - top) if power in delivered else None, "stops2")
         colour = f"{1e6 / colours[power].mired:.0f} K" if power in colours else UNKNOWN
-        position = written(units.format_power(power, light.full_power_j, light.details.get("scale_top")), "figure")
+        position = written(power_words(light, power), "figure")
         rows.append((position, error, known(durations.get(power), "duration"), colour))
     print_rows(("power", "off its dial by", "t0.1", "colour"), rows, right="lrrr")
 

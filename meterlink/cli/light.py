@@ -37,6 +37,7 @@ from meterlink.cli.completing import FIXTURES, KIT, LIGHTS, MODIFIERS, ROLE_NAME
 from meterlink.cli.described import FROM_MODIFIER, ask, from_kit, place_from_kit, read_words, role_of, size_in_name
 from meterlink.cli.frame import JSON, SETUP, Action, actions, one_of, open_set, option, out, print_json, print_rows
 from meterlink.errors import UnitError, UsageError
+from meterlink.judging.learnt_dial import scale_top
 from meterlink.library.store import Library
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.records import Light, Placement, Setup, new_id
@@ -229,8 +230,8 @@ def _light_changes(args: argparse.Namespace, light: Light) -> dict[str, Any]:
     if args.scale_top is not None:
         changes["details"] = {**light.details, "scale_top": units.parse_stops(args.scale_top, "scale top", 30)}
     if args.power_min is not None:
-        top = changes.get("details", light.details).get("scale_top")
-        changes["power_min_stops"] = units.parse_power(args.power_min, changes.get("full_power_j", light.full_power_j), top)
+        light = light._replace(**changes)
+        changes["power_min_stops"] = units.parse_power(args.power_min, light.full_power_j, scale_top(light))
     return changes
 
 
@@ -255,7 +256,7 @@ def _placement_changes(args: argparse.Namespace, light: Light) -> dict[str, Any]
 
 
 def _power(text: str, light: Light) -> float:
-    top = light.details.get("scale_top")
+    top = scale_top(light)
     try:
         return units.parse_power(text, light.full_power_j, top)
     except UnitError as problem:

@@ -58,4 +58,15 @@ def dial_words(light: Light, placement: Placement, stops: float = 0.0) -> str:
     """The position of a dial, ``stops`` from where it was said to stand, in the fixture's own scale: ``1/4``."""
     if placement.power_stops is None:
         return placement.power_text
-    return units.format_power(placement.power_stops + stops, light.full_power_j, light.details.get("scale_top"))
+    return power_words(light, placement.power_stops + stops)
+
+
+def power_words(light: Light, power_stops: float) -> str:
+    """A power in the fixture's own scale."""
+    return units.format_power(power_stops, light.full_power_j, scale_top(light))
+
+
+def scale_top(light: Light) -> float | None:
+    """The top number of a dial of one stop a number; None where there is none, or what somebody else's file says is no number."""
+    top = light.details.get("scale_top")
+    return float(top) if isinstance(top, int | float) and not isinstance(top, bool) else None

@@ -23,28 +23,20 @@ VALUES_MAX = 1_000_000
 """JSON values in one file: each costs a hundred bytes while it is read.  Bigger libraries travel as a library file."""
 
 
-def import_file(library: Library, path: Path) -> Added:
-    """Take a JSON document or another library's file; return how many records were new.
+def import_file(library: Library, path: Path, *, trial: bool = False) -> Added:
+    """Take a JSON document or another library's file; return how many records were new.  A trial adds nothing.
 
     Raises ``ImportRefused`` and takes nothing when anything in it is wrong.
     """
-    if is_library(path):
-        return merge(library, path, "import")
-    return import_document(library, read(path), path.name)
+    if not is_library(path):
+        return import_document(library, read(path), path.name, trial=trial)
+    return preview(library, path) if trial else merge(library, path, "import")
 
 
-def preview_file(library: Library, path: Path) -> Added:
-    """Return what ``import_file`` would add, and add nothing."""
-    if is_library(path):
-        return preview(library, path)
-    with _as_library(read(path), path.name) as other:
-        return preview(library, other, path.name)
-
-
-def import_document(library: Library, doc: Any, name: str = "the document") -> Added:
+def import_document(library: Library, doc: Any, name: str = "the document", *, trial: bool = False) -> Added:
     """Take a document that is already parsed (from a QR code, another program ...).  Raises ``ImportRefused``."""
     with _as_library(doc, name) as other:
-        return merge(library, other, "import", name=name)
+        return preview(library, other, name) if trial else merge(library, other, "import", name=name)
 
 
 def read(path: Path) -> Any:

@@ -36,8 +36,8 @@ class ReadingStore(SetupStore):
     def add_reading(self, reading: Reading, waveform: WaveBlock | None = None) -> None:
         """Store an accepted reading; when this returns it is on the disk (one transaction, synced).
 
-        Its set-up, light, placement and calibration must be there.  ``waveform`` goes into the same transaction; it
-        may also follow later (``add_waveform``).  Raises ``NotInLibrary``, ``UsageError``, ``LibraryError``.
+        Its set-up, light, placement and calibration must be there.  ``waveform`` is that of its first pop.
+        Raises ``NotInLibrary``, ``UsageError``, ``LibraryError``.
         """
         numbers = self._numbers_of(reading)
         values = rows.READINGS.row(reading, *numbers)
@@ -165,13 +165,6 @@ class ReadingStore(SetupStore):
         return new
 
     # -- waveforms ----------------------------------------------------------------------------------------------
-
-    def add_waveform(self, reading_id: str, pop_index: int, block: WaveBlock) -> None:
-        """Store the captured flash of one pop of a reading (compressed).  May come after the reading, or never."""
-        no = self._setup_no_of_reading(reading_id)
-        values = rows.waveform_row(no, reading_id, pop_index, block)
-        with self.db.write() as connection:
-            connection.execute(rows.WAVEFORMS.insert, values)
 
     def waveform(self, reading_id: str, pop_index: int = 0) -> WaveBlock | None:
         """Return the captured flash of one pop, or None when it was not kept."""

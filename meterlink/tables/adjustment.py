@@ -10,10 +10,9 @@ from __future__ import annotations
 from math import hypot
 from typing import Any, NamedTuple
 
-from meterlink import units
 from meterlink.judging.case import Falloff
 from meterlink.judging.joined_pops import CARRY_M
-from meterlink.judging.learnt_dial import power_range
+from meterlink.judging.learnt_dial import power_range, power_words
 from meterlink.judging.power_curve import PowerCurve
 from meterlink.photometry.sources import source_of
 from meterlink.records import Light, Placement
@@ -127,7 +126,7 @@ def _by_power(light: Light, now: float, wanted: float, curve: PowerCurve | None)
         end, why = "lowest_power", told("lowest_power_bright", stops=achieved - wanted)
     if power == now:
         return Move(wanted, achieved_stops=achieved, why_short=why, end=end)
-    text = units.format_power(power, light.full_power_j, light.details.get("scale_top"))
+    text = power_words(light, power)
     return Move(wanted, power, text, None, achieved, (), why, learnt, end)
 
 

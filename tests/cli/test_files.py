@@ -119,6 +119,9 @@ def test_the_square_s_text_brings_the_set_up(demo: Run, tmp_path: Path) -> None:
         code = encode(slim_document(library, setup.id))
     for number, text in enumerate((packed(code), code)):
         other = ("--library", str(tmp_path / f"other{number}.sqlite"))
+        shown = demo(*other, "import", "--code", text, "--show")
+        assert shown.out.startswith("would add: 1 set-up")
+        assert "no set-ups yet" in demo(*other, "setup", "list").out
         ran = demo(*other, "import", "--code", text)
         assert ran.code == 0, ran.err
         assert "Potter at the wheel" in demo(*other, "setup", "list").out

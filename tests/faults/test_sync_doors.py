@@ -153,9 +153,7 @@ def test_one_damaged_waveform_does_not_stop_a_sync(tmp_path, url) -> None:
     said: list[str] = []
     with Library.open(tmp_path / "a") as a, Library.open(tmp_path / "b") as b:
         one = Set(a)
-        readings = [one.add() for _ in range(3)]
-        for reading in readings:
-            a.add_waveform(reading.id, 0, block(300))
+        readings = [one.add(waveform=block(300)) for _ in range(3)]
         with a.db.write() as connection:
             connection.execute("UPDATE waveform SET samples = x'00' WHERE reading_id = ?", (bytes.fromhex(readings[1].id),))
         sync.sync(a, url, said.append)

@@ -215,9 +215,7 @@ def damaged_waveform(path: Path) -> str:
     """Make a library with three waveforms, the second of which is damaged; return that one's reading."""
     with Library.open(path) as library:
         one = Set(library, "Waves")
-        readings = [one.add(exposure_lxs=n + 1.0) for n in range(3)]
-        for reading in readings:
-            library.add_waveform(reading.id, 0, block(500))
+        readings = [one.add(exposure_lxs=n + 1.0, waveform=block(500)) for n in range(3)]
         with library.db.write() as connection:
             connection.execute("UPDATE waveform SET samples = x'0011' WHERE reading_id = ?", (bytes.fromhex(readings[1].id),))
     return readings[1].id

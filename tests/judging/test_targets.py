@@ -350,3 +350,12 @@ def test_a_singular_system_leaves_the_light_as_it_is() -> None:
 
     assert found == pytest.approx({"KEY": 1.0, "RIM": 1.0})
     assert not dark
+
+
+@pytest.mark.parametrize("top", ["ten", [10], True])
+def test_a_scale_that_is_no_number_is_not_believed(top: object) -> None:
+    """Somebody else's file may say anything of a dial: its power is told as a part of full power."""
+    key = KEY._replace(details={"scale_top": top})
+    found = moves(plan(whole(THREE, [key, FILL, BACK]), [parse_wish("KEY=f/8")]))
+
+    assert found["KEY"].move.power_text.startswith("1/16")

@@ -52,10 +52,12 @@ class Set:
             1_700_000_002.123456,
         )._replace(**values)
 
-    def add(self, light: Light | None = None, exposure_lxs: float = 12.5, **facts: object) -> Reading:
+    def add(
+        self, light: Light | None = None, exposure_lxs: float = 12.5, *, waveform: WaveBlock | None = None, **facts: object
+    ) -> Reading:
         """Make and store a reading."""
         reading = self.reading(light, exposure_lxs, **facts)
-        self.library.add_reading(reading)
+        self.library.add_reading(reading, waveform)
         return reading
 
 

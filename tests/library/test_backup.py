@@ -146,9 +146,8 @@ def large(tmp_path) -> Path:
     path = tmp_path / "large"
     with Library.open(path) as library:
         one = Set(library)
-        reading = one.add()
+        one.add(waveform=block(2000))
         with library.db.write() as connection:
-            library.add_waveform(reading.id, 0, block(2000))
             connection.execute("CREATE TABLE ballast (data)")
             connection.executemany("INSERT INTO ballast VALUES (?)", [(random.Random(n).randbytes(100_000),) for n in range(300)])
     return path

@@ -30,7 +30,7 @@ from meterlink.library.export import (
     write_json,
     write_library,
 )
-from meterlink.library.importing import import_document, import_file, parse, preview_file
+from meterlink.library.importing import import_document, import_file, parse
 from meterlink.library.merge import Added
 from meterlink.records import Calibration, RangeScale, new_id
 
@@ -69,7 +69,7 @@ def test_a_library_survives_the_trip_through_json(tmp_path, doc) -> None:
     """Export and import into an empty library give back every record, bit by bit."""
     with Library.open(tmp_path / "source") as source, Library.open(tmp_path / "copy") as copy:
         write_json(source, tmp_path / "all.json")
-        foreseen = preview_file(copy, tmp_path / "all.json")
+        foreseen = import_file(copy, tmp_path / "all.json", trial=True)
         assert copy.setups() == []
         assert import_file(copy, tmp_path / "all.json") == foreseen
         ours, theirs = content(copy), content(source)
@@ -99,7 +99,7 @@ def test_the_whole_library_as_one_file(tmp_path) -> None:
         write_library(library, tmp_path / "whole.sqlite")
         assert import_file(copy, tmp_path / "whole.sqlite").readings == 3
         assert content(copy) == content(library)
-        assert preview_file(copy, tmp_path / "whole.sqlite") == Added()
+        assert import_file(copy, tmp_path / "whole.sqlite", trial=True) == Added()
 
 
 def test_export_is_whole_or_not_there(tmp_path) -> None:

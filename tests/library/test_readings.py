@@ -97,23 +97,17 @@ def test_no_reading_yet_is_none(filled) -> None:
     assert filled.library.last_reading(filled.setup.id) is None
 
 
-def test_waveform_may_follow_or_never_come(filled, make_block) -> None:
-    """A waveform is stored after its reading; until then its absence is visible."""
-    reading = filled.add()
-    assert filled.library.waveform(reading.id) is None
-    filled.library.add_waveform(reading.id, 0, make_block())
-
-    assert filled.library.waveform(reading.id) == make_block()
-    with pytest.raises(LibraryError):
-        filled.library.add_waveform(reading.id, 0, make_block())
+def test_a_waveform_is_there_or_its_absence_is_told(filled, make_block) -> None:
+    """A reading comes with its waveform or without one."""
+    assert filled.library.waveform(filled.add().id) is None
+    assert filled.library.waveform(filled.add(waveform=make_block()).id) == make_block()
 
 
 def test_damaged_waveform_is_refused_before_it_is_unpacked(filled, make_block) -> None:
     """A waveform that unpacks to another size than it claims is called damaged; the reading stands."""
     import zlib
 
-    reading = filled.add()
-    filled.library.add_waveform(reading.id, 0, make_block())
+    reading = filled.add(waveform=make_block())
     with filled.library.db.write() as connection:
         connection.execute("UPDATE waveform SET samples = ?", (zlib.compress(bytes(64 * 2**20), 9),))
     with pytest.raises(LibraryError, match="waveform is damaged"):

@@ -41,11 +41,10 @@ def fill(path: Path) -> None:
     """Store a set with a retake, a void, two pops and a waveform."""
     with Library.open(path) as library:
         one = Set(library, "Old set")
-        first = one.add()
+        first = one.add(waveform=block(300))
         one.add(supersedes_id=first.id, exposure_lxs=13.0)
         one.add(one.fill, 6.0, pops=(one.reading().pops[0], one.reading().pops[0]._replace(exposure_lxs=6.1)))
         library.void_reading(one.add().id, "stray pop")
-        library.add_waveform(first.id, 0, block(300))
         library.use_setup(one.setup.id)
         library.set_setting("min_gap_s", 1.0)
 
