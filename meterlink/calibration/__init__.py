@@ -9,7 +9,7 @@
 ``turntable``    the angular response
 ``acceptance``   the tasks of ``meterlink verify``; ``judge``: its ``findings``; ``faults``: causes named
 ``certificate``  the record of an acceptance, as text and as a page
-``reminders``    when a calibration is old or belongs to something else
+``chosen``       which calibration is used, and when it is old or belongs to something else
 ``spectra``      CSV of responsivities and lamps -> spectral error
 """
 

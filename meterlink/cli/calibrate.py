@@ -27,11 +27,11 @@ from pathlib import Path
 from meterlink import units
 from meterlink.calibration import camera
 from meterlink.calibration.calibrate import ZeroWalk
+from meterlink.calibration.chosen import reminders
 from meterlink.calibration.evidence import resolution_u_rel
 from meterlink.calibration.guide_walk import GuideWalk
 from meterlink.calibration.kept_walk import as_data, go_on
 from meterlink.calibration.procedure import Procedure
-from meterlink.calibration.reminders import reminders
 from meterlink.calibration.scale import Scaled
 from meterlink.calibration.scale_walk import ScaleWalk
 from meterlink.calibration.spectra import Spectra, known_lamps, lamp_errors, parse_csv
