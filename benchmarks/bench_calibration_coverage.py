@@ -26,13 +26,13 @@ from benchmarks.calibration_walks import AGAIN_SPREAD, LAMP_LX, POP_SPREAD, PROT
 from benchmarks.calibration_world import FULL_SCALE_LX, U_PLANE_M, U_REFERENCE_REL, Build, Reference, SimulatedSensor, draw
 from meterlink.calibration import camera
 from meterlink.calibration.acceptance import AcceptanceWalk
+from meterlink.calibration.calibrate import AngleWalk
 from meterlink.calibration.claim import CLAIM_STOPS
 from meterlink.calibration.evidence import resolution_u_rel
 from meterlink.calibration.faults import name_faults
 from meterlink.calibration.judge import judge
 from meterlink.calibration.procedure import TYPED
 from meterlink.calibration.scale_walk import ScaleWalk
-from meterlink.calibration.turntable import AngleWalk
 from meterlink.errors import CalibrationError
 from meterlink.photometry.angle import error_stops
 from meterlink.records import Calibration

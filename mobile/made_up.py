@@ -11,13 +11,5 @@ from mobile.desk import Shot
 def pulse_for(shot: Shot, request: Request, held_off_m: float) -> Pulse | None:
     """Return the pop that the simulated set gives for a request; None when nothing of it can fire."""
     states = shot.view.lights if shot.view else ()
-    return pulse_of(
-        [one.light for one in states],
-        {one.light.id: one.placement for one in states if one.placement is not None},
-        light_id=request.light_id,
-        purpose=request.purpose,
-        lit=request.lit,
-        held_off_m=held_off_m,
-        toward=request.held_off_toward,
-        aim=request.aim,
-    )
+    placements = {one.light.id: one.placement for one in states if one.placement is not None}
+    return pulse_of([one.light for one in states], placements, **request._replace(held_off_m=held_off_m)._asdict())

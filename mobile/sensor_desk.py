@@ -13,7 +13,7 @@ import time
 from collections.abc import Awaitable, Callable
 from typing import Any, NamedTuple
 
-from meterlink.calibration.reminders import in_use, reminders
+from meterlink.calibration.chosen import in_use, reminders
 from meterlink.errors import MeterlinkError
 from meterlink.library.store import Library
 from meterlink.metering.driver import Metering

@@ -4,12 +4,11 @@
 ``evidence``     what was collected, as raw values, whatever calibration was in force
 ``scale``        evidence -> ``Calibration`` with its uncertainty, or a refusal in words
 ``steps``        what walks are made of
-``calibrate``    the tasks of ``meterlink calibrate`` and what becomes of them
+``scale_walk``   the walk of ``meterlink calibrate``; ``calibrate``: those to a zero and to an angular response
 ``claim``        over which light a calibration may claim a tenth of a stop
-``turntable``    the angular response
 ``acceptance``   the tasks of ``meterlink verify``; ``judge``: its ``findings``; ``faults``: causes named
 ``certificate``  the record of an acceptance, as text and as a page
-``reminders``    when a calibration is old or belongs to something else
+``chosen``       which calibration is used, and when it is old or belongs to something else
 ``spectra``      CSV of responsivities and lamps -> spectral error
 """
 

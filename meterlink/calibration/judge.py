@@ -12,11 +12,10 @@ from itertools import accumulate
 from operator import mul
 
 from meterlink.calibration.acceptance import HIGH, LOW, AcceptanceWalk
-from meterlink.calibration.calibrate import U_POP_REL
+from meterlink.calibration.calibrate import U_POP_REL, fit_angles
 from meterlink.calibration.evidence import MAX_DARK_LX, REPORTED_FULL_LX, peak_raw_of, zero_of
 from meterlink.calibration.findings import INDEX_LIMIT, RIM_LIMIT, Findings, Row, angle_limit, row
 from meterlink.calibration.procedure import Taken
-from meterlink.calibration.turntable import fit_angles
 from meterlink.errors import CalibrationError
 from meterlink.photometry import calibration_fit as cf
 from meterlink.photometry.angle import AngleFit, error_index, error_stops

@@ -26,17 +26,16 @@ from pathlib import Path
 
 from meterlink import units
 from meterlink.calibration import camera
-from meterlink.calibration.calibrate import ZeroWalk
+from meterlink.calibration.calibrate import AngleWalk, ZeroWalk
+from meterlink.calibration.chosen import reminders
 from meterlink.calibration.evidence import resolution_u_rel
 from meterlink.calibration.guide_walk import GuideWalk
 from meterlink.calibration.kept_walk import as_data, go_on
 from meterlink.calibration.procedure import Procedure
-from meterlink.calibration.reminders import reminders
 from meterlink.calibration.scale import Scaled
 from meterlink.calibration.scale_walk import ScaleWalk
 from meterlink.calibration.spectra import Spectra, known_lamps, lamp_errors, parse_csv
 from meterlink.calibration.steps import LEVELS
-from meterlink.calibration.turntable import AngleWalk
 from meterlink.cli import ranger
 from meterlink.cli.frame import JSON, RECEPTOR, SENSOR, open_library, option, out, print_json, print_rows
 from meterlink.cli.keys import Lines

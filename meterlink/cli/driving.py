@@ -10,7 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from meterlink import units
-from meterlink.calibration.reminders import in_use, reminders
+from meterlink.calibration.chosen import in_use, reminders
 from meterlink.cli.frame import BOLD, PLAIN, is_terminal, wrapped
 from meterlink.cli.held import value_now
 from meterlink.cli.keys import Lines

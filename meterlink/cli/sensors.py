@@ -20,8 +20,7 @@ import time
 from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple
 
-from meterlink.calibration.choosing import choose
-from meterlink.calibration.reminders import in_use, reminders
+from meterlink.calibration.chosen import choose, in_use, reminders
 from meterlink.cli.frame import JSON, open_library, option, out, print_json, print_rows
 from meterlink.errors import LinkError, SensorError, UsageError
 from meterlink.library.store import Library

@@ -19,9 +19,8 @@ from meterlink.cli.frame import is_terminal, wrapped
 from meterlink.cli.terminal import LINE_AGAIN
 from meterlink.errors import CalibrationError, SensorError, UsageError
 from meterlink.library.store import Library
-from meterlink.metering.calibrating import Keep, Say, Typed, Value, seen, walk_through
+from meterlink.metering.calibrating import Keep, Say, SensorStation, Typed, Value, seen, walk_through
 from meterlink.metering.sensor_in_use import SensorInUse
-from meterlink.metering.station import SensorStation
 from meterlink.photometry import exposure
 from meterlink.photometry.card import right_aperture
 from meterlink.records import Calibration, Identity, Kind, Measurement

@@ -20,8 +20,8 @@ from typing import Any
 
 from meterlink.calibration.acceptance import AcceptanceWalk
 from meterlink.calibration.certificate import certificate, certified
+from meterlink.calibration.chosen import in_use, reminders
 from meterlink.calibration.judge import judge
-from meterlink.calibration.reminders import in_use, reminders
 from meterlink.cli.frame import JSON, RECEPTOR, SENSOR, open_library, option, out, print_json
 from meterlink.cli.keys import Lines
 from meterlink.cli.tasks import begun, drive, teller

@@ -194,16 +194,7 @@ class Metering(SensorInUse):
         placements = session.placements_fired()
         if request.light_at_m is not None and request.light_id in placements:
             placements[request.light_id] = placements[request.light_id]._replace(distance_m=request.light_at_m)
-        return pulse_of(
-            session.lights(),
-            placements,
-            light_id=request.light_id,
-            purpose=request.purpose,
-            lit=request.lit,
-            held_off_m=request.held_off_m,
-            toward=request.held_off_toward,
-            aim=request.aim,
-        )
+        return pulse_of(session.lights(), placements, **request._asdict())
 
     async def _set_up(self, plan: Plan) -> None:
         self._stop_unseen()

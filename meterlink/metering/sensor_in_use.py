@@ -13,7 +13,7 @@ from functools import partial
 from typing import Any, TypeVar
 
 from meterlink.calibration import ranger
-from meterlink.calibration.choosing import choose
+from meterlink.calibration.chosen import choose
 from meterlink.errors import LinkError, MeterlinkError, ShowingFailed, one_line
 from meterlink.library.store import Library
 from meterlink.photometry.exposure import CONSTANT_START_LX
@@ -37,7 +37,7 @@ MakeLink = Callable[[str], Link]
 
 
 def calibration_for(library: Library, identity: Identity, now_s: float, receptor: str = "") -> Calibration:
-    """Return the sensor's latest calibration with this receptor, or store and return what is assumed (``choosing.choose``)."""
+    """Return the sensor's latest calibration with this receptor, or store and return what is assumed (``choose``)."""
     chosen = choose(library.calibrations(identity.sensor_id), identity, receptor)
     if not chosen.id:
         chosen = chosen._replace(id=new_id(), created_at_s=now_s)

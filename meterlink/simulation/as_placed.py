@@ -44,17 +44,10 @@ def studio_light(light: Light, placement: Placement) -> StudioLight:
 
 
 def pulse_of(
-    lights: Iterable[Light],
-    placements: Mapping[str, Placement],
-    *,
-    light_id: str | None,
-    purpose: str,
-    lit: tuple[str, ...] = (),
-    held_off_m: float | None = None,
-    toward: str = "light",
-    aim: str = "light",
-) -> Pulse | None:
-    """Return the flash that the dome gets from what is waited for; None when nothing fires (room light)."""
+    lights: Iterable[Light], placements: Mapping[str, Placement], *, light_id: str | None, purpose: str, lit: tuple[str, ...] = (),
+    held_off_m: float | None = None, held_off_toward: str = "light", aim: str = "light", **_of_no_matter: object,
+) -> Pulse | None:  # fmt: skip
+    """Return the flash that the dome gets from what is waited for (a request's fields); None when nothing fires (room light)."""
     by_id = {light.id: light for light in lights}
     held = UNDECLARED_M if held_off_m is None else held_off_m
     if purpose == "room":
@@ -70,7 +63,7 @@ def pulse_of(
         own = studio_light(light, placements.get(one) or Placement("", one, 0.0))
         source = by_id.get(light.source_light_id or "")
         if source is None:
-            got = at_dome(own, held, toward, aim)
+            got = at_dome(own, held, held_off_toward, aim)
             total += got
             tints.append((*chromaticity(placements.get(one)), got))
             continue
@@ -81,7 +74,7 @@ def pulse_of(
             cosine = sum(x * y for x, y in zip(a, b, strict=True)) / (dist(a, FACE) * dist(b, FACE))
             total += feeding.exposure_lxs * (1.0 + cosine) / 2.0
         if purpose != "without":
-            total += CARD * at_dome(own._replace(exposure_lxs=feeding.exposure_lxs), held, toward, aim)
+            total += CARD * at_dome(own._replace(exposure_lxs=feeding.exposure_lxs), held, held_off_toward, aim)
     return Pulse(total, xy=mix(tints) if tints else chromaticity(None)) if total > 0 else None
 
 

@@ -4,7 +4,7 @@
 portrait set whose lights fire one after the other.  With ``sim:?every=0`` nothing happens until
 ``pop``, ``unplug`` and the other verbs are called.  Options: ``every`` (seconds between pops), ``seed``, ``lights``
 (names, in the order in which they fire: ``lights=KEY,FILL,KEY``), ``colour=yes`` (it sees colour too), ``ranger=yes`` (it measures
-how far off it is held), ``fault`` (a sensor built wrong: ``bad_builds.FAULTS``).
+how far off it is held), ``fault`` (a sensor built wrong: ``chip_model.FAULTS``).
 """
 
 from __future__ import annotations
@@ -21,8 +21,7 @@ from meterlink.records import Kind
 from meterlink.sensor.link.base import OnBytes, OnLost
 from meterlink.sensor.link.registry import LinkUrl
 from meterlink.simulation.as_placed import UNDECLARED_M
-from meterlink.simulation.bad_builds import FAULTS, BadBuild
-from meterlink.simulation.chip_model import FULL_SCALE_LX, ChipModel, Light, Shown
+from meterlink.simulation.chip_model import FAULTS, FULL_SCALE_LX, BadBuild, ChipModel, Light, Shown
 from meterlink.simulation.studio import Pulse, Studio, first_steps
 
 EVERY_S = 2.5

@@ -13,8 +13,8 @@ from benchmarks.bench_calibration_coverage import WORLDS, coverage
 from benchmarks.calibration_walks import Photographer
 from benchmarks.calibration_world import SimulatedSensor, draw
 from meterlink.calibration import camera
+from meterlink.calibration.chosen import in_use
 from meterlink.calibration.procedure import TYPED, Task
-from meterlink.calibration.reminders import in_use
 from meterlink.calibration.scale_walk import ScaleWalk
 from meterlink.cli.tasks import reference_value
 from meterlink.errors import UnitError, UsageError

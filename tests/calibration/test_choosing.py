@@ -8,8 +8,7 @@ from typing import Any
 
 import pytest
 
-from meterlink.calibration.choosing import choose
-from meterlink.calibration.reminders import OLD_S, in_use, reminders
+from meterlink.calibration.chosen import OLD_S, choose, in_use, reminders
 from meterlink.judging.verdict import judge
 from meterlink.library.store import Library
 from meterlink.metering.driver import Metering

@@ -17,14 +17,12 @@ from meterlink.calibration.evidence import Dark, Evidence, Pair
 from meterlink.calibration.health import LinkCounts, SensorTest, checks_of, faults_of
 from meterlink.calibration.scale import calibrate_scale
 from meterlink.errors import CalibrationError, SensorError
-from meterlink.metering.calibrating import seen, walk_through
+from meterlink.metering.calibrating import SensorStation, seen, walk_through
 from meterlink.metering.sensor_in_use import SensorInUse
-from meterlink.metering.station import SensorStation
 from meterlink.records import Identity, Measurement, Status
 from meterlink.sensor.measuring.calibrate import default_calibration
 from meterlink.sensor.measuring.sensor import Sensor
-from meterlink.simulation.bad_builds import FAULTS, BadBuild
-from meterlink.simulation.chip_model import ChipModel
+from meterlink.simulation.chip_model import FAULTS, BadBuild, ChipModel
 from meterlink.simulation.sensor import SimulatedLink
 from meterlink.testing import VirtualLoop
 from tests.simulated_time import run_main

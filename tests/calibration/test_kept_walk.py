@@ -17,7 +17,7 @@ from meterlink.calibration.kept_walk import KEEPS_S, as_data, go_on
 from meterlink.calibration.procedure import TYPED
 from meterlink.calibration.scale_walk import ScaleWalk
 from meterlink.library.store import Library
-from meterlink.metering import station
+from meterlink.metering import calibrating
 from tests.simulated_time import run_main
 
 SOUND = Build(gain=(0.9, 0.93), dark=(0.02, 0.02), bend=(0.0, 0.0), noise=0.001, side=(0.0, 0.0))
@@ -124,7 +124,7 @@ def test_the_command_goes_on_and_forgets_when_it_is_done(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """``calibrate zero`` stopped after three steps goes on with the fourth; done, nothing is kept; --anew begins again."""
-    monkeypatch.setattr(station, "STEADY_S", 0.1)
+    monkeypatch.setattr(calibrating, "STEADY_S", 0.1)
     command = ["--library", str(tmp_path / "l.sqlite"), "calibrate", "zero", "--sensor", "sim:?every=0"]
 
     def run(lines: str, *more: str) -> str:

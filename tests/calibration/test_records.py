@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from meterlink.calibration.reminders import OLD_S, reminders
+from meterlink.calibration.chosen import OLD_S, reminders
 from meterlink.calibration.spectra import known_lamps, lamp_errors, parse_csv
 from meterlink.errors import CalibrationError
 from meterlink.photometry import spectral

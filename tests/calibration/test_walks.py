@@ -10,11 +10,11 @@ import pytest
 
 from benchmarks.calibration_walks import Photographer
 from benchmarks.calibration_world import FULL_SCALE_LX, Build, Reference, SimulatedSensor
+from meterlink.calibration.calibrate import AngleWalk
 from meterlink.calibration.guide_walk import GuideWalk
 from meterlink.calibration.procedure import TYPED, Procedure, Taken, Task
 from meterlink.calibration.scale_walk import ScaleWalk
 from meterlink.calibration.steps import step_stops
-from meterlink.calibration.turntable import AngleWalk
 from meterlink.errors import CalibrationError, UsageError
 from meterlink.records import Calibration, Identity, Measurement
 from meterlink.words.language import use

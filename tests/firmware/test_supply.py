@@ -15,8 +15,8 @@ from hardware_notes.firmware.bench.simulated_chip import SimulatedChip, why_not
 from meterlink.records import Calibration, Measurement, RangeScale, Status
 from meterlink.sensor.dialects.messages import GET_STATUS
 from meterlink.sensor.dialects.native import NativeDecoder
+from meterlink.sensor.measuring.calibrate import REFERENCE_KEY, at_reference, supply_row
 from meterlink.sensor.measuring.intake import Intake, Outlets
-from meterlink.sensor.measuring.reference import REFERENCE_KEY, at_reference, supply_row
 
 FULL_LX = (2e6, 2e5)
 SUPPLIES_V = (4.5, 4.6, 4.75, 4.9, 5.0, 5.1, 5.25, 5.4, 5.5)

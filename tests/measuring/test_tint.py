@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from meterlink.records import Calibration, Colour
-from meterlink.sensor.measuring.tint import chromaticity_of
+from meterlink.sensor.measuring.levels import chromaticity_of
 
 CALIBRATION = Calibration("c", "s", 0.0, 330.0, colour_matrix=(1.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 1.0))
 

@@ -7,7 +7,10 @@ import math
 import pytest
 from scipy.integrate import dblquad, quad
 
+from meterlink.metering.walk import Request
 from meterlink.photometry import sources
+from meterlink.records import Light, Placement
+from meterlink.simulation.as_placed import pulse_of
 from meterlink.simulation.studio import Pulse, Studio, StudioLight, first_steps, received
 
 
@@ -75,3 +78,21 @@ def test_a_pulse_holds_its_exposure_and_peak(rise_s: float, fall_s: float) -> No
     whole, _ = quad(pulse.illuminance_lx, 0.0, 40 * fall_s, points=[rise_s, fall_s, 5 * fall_s], limit=400)
     assert whole == pytest.approx(120.0, rel=1e-6)
     assert max(pulse.illuminance_lx(i * rise_s / 50) for i in range(2000)) == pytest.approx(pulse.peak_lx, rel=1e-3)
+
+
+def test_what_is_waited_for_fires_at_a_dome_held_as_the_request_says() -> None:
+    """A bare head at the side, 1.2 m off: 30 cm nearer by (1.2/0.9)²; 30 cm toward the camera, looked at or past, by geometry."""
+    head, there = Light("key", "set", "KEY", "key"), Placement("here", "key", 0.0, distance_m=1.2, azimuth_deg=90.0)
+
+    def got(**how: object) -> float:
+        asked = Request("key", **how)  # type: ignore[arg-type]
+        pulse = pulse_of([head], {"key": there}, **asked._asdict())
+        assert pulse is not None
+        return pulse.exposure_lxs
+
+    at_face, slant2 = got(held_off_m=0.0), 1.2**2 + 0.3**2
+
+    assert got(held_off_m=0.3) == pytest.approx(at_face * (1.2 / 0.9) ** 2)
+    leaving = 1.2 / math.sqrt(slant2)
+    assert got(held_off_m=0.3, held_off_toward="camera") == pytest.approx(at_face * 1.2**2 / slant2 * leaving)
+    assert got(held_off_m=0.0, aim="camera") == pytest.approx(at_face / 2.0)

@@ -27,12 +27,11 @@ from meterlink.records import (
     WaveBlock,
 )
 from meterlink.sensor.measuring import flash, ranges
-from meterlink.sensor.measuring.calibrate import default_calibration
+from meterlink.sensor.measuring.calibrate import REFERENCE_KEY, at_reference, default_calibration, supply_row, supply_words
+from meterlink.sensor.measuring.levels import chromaticity_of
 from meterlink.sensor.measuring.levels import level as _level_of
 from meterlink.sensor.measuring.pops import PopBook
 from meterlink.sensor.measuring.ranger import Held, Ranger
-from meterlink.sensor.measuring.reference import REFERENCE_KEY, at_reference, supply_row, words
-from meterlink.sensor.measuring.tint import chromaticity_of
 from meterlink.words.told import Told, told
 
 FRESH_S = 2.0
@@ -145,7 +144,7 @@ class Intake:
         self.calibration = at_reference(calibration, self.status) if self.status else calibration
 
     def supply(self) -> tuple[float, float] | None:
-        """How far the converter's reference is from that of the calibration as it was made; see ``reference.supply_row``."""
+        """How far the converter's reference is from that of the calibration as it was made; see ``calibrate.supply_row``."""
         return supply_row(self._as_made, self.status) if self._as_made and self.status else None
 
     def restart(self) -> list[PopNotice]:
@@ -169,7 +168,7 @@ class Intake:
         self._take_lost(status)
         if self._as_made is None or not status.reference_raw:
             return
-        first = words(self._as_made, status)
+        first = supply_words(self._as_made, status)
         self.recalibrate(self._as_made)
         if REFERENCE_KEY not in self._as_made.details and self._as_made.method != "assumed" and self.calibration is not None:
             # Made before the reference was told: what holds is now, and what changes from here on is seen.

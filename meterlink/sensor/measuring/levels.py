@@ -1,4 +1,4 @@
-"""Steady light: each sample as a level, and a number of them as one measurement.  Pure logic."""
+"""Steady light, each sample as a level, and a number of them as one measurement; and what a colour sample says.  Pure logic."""
 
 from __future__ import annotations
 
@@ -7,7 +7,8 @@ from math import isfinite, sqrt
 from statistics import fmean, stdev
 
 from meterlink.errors import AnalysisError
-from meterlink.records import Calibration, Measurement, Steady, Trouble
+from meterlink.photometry import colour
+from meterlink.records import Calibration, Colour, Measurement, Steady, Trouble
 from meterlink.sensor.measuring.calibrate import CEILING_KEY, ceiling_raw, illuminance_lx, scale_of
 from meterlink.words.told import told
 
@@ -63,3 +64,38 @@ def mean_level(levels: Sequence[Measurement]) -> Measurement:
         modulation=max(modulations, default=None),
         clipped=any(m.clipped for m in levels),
     )
+
+
+Tint = tuple[float | None, float | None, float | None, float | None]
+"""x, y, CCT in K, Duv."""
+
+
+def chromaticity_of(colour: Colour, calibration: Calibration | None) -> Tint:
+    """Return (x, y, cct_k, duv); raw channels need the matrix of the calibration (three rows, row by row, to XYZ)."""
+    x, y = colour.x, colour.y
+    if x is None and colour.channels and calibration is not None:
+        x, y = _by_matrix(colour.channels, calibration.colour_matrix)
+    cct_k, duv = colour.cct_k, colour.duv
+    if cct_k is None and x is not None and y is not None:
+        cct_k, duv = _cct(x, y)
+    return x, y, cct_k, duv
+
+
+def _by_matrix(channels: tuple[float, ...], matrix: tuple[float, ...]) -> tuple[float | None, float | None]:
+    n = len(channels)
+    if len(matrix) != 3 * n:
+        return None, None
+    xyz = [sum(m * c for m, c in zip(matrix[row * n : (row + 1) * n], channels, strict=True)) for row in range(3)]
+    total = sum(xyz)
+    if not total > 0.0 or min(xyz[:2]) <= 0.0:
+        return None, None
+    return xyz[0] / total, xyz[1] / total
+
+
+def _cct(x: float, y: float) -> tuple[float | None, float | None]:
+    try:
+        cct_k, duv = colour.cct(x, y)
+    except ValueError:
+        # Outside the diagram, or too far from white for a colour temperature to mean anything.
+        return None, None
+    return float(cct_k), float(duv)
