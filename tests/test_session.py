@@ -478,6 +478,19 @@ def test_a_sum_that_does_not_fit_makes_a_retake_in_the_table(session: Session, p
     assert session.checks()[0].light == "KEY"
 
 
+def test_pops_of_other_lights_together_stand_side_by_side(session: Session, pop: MakePop) -> None:
+    """All lights, then all but one: two questions, and neither answer replaces the other; the same lights again do replace."""
+    fire_together(session, pop, 200.0)
+    both = next(r for r in session.known.records.effective if r.purpose == "together")
+    for lit in (both.lit[:1], both.lit):
+        session.begin([Request(None, "together", aim="camera", held_off_m=0.0, lit=lit)])
+        session.take(pop(200.0))
+
+    together = [r for r in session.known.records.effective if r.purpose == "together"]
+    assert [r.lit for r in together] == [both.lit[:1], both.lit]
+    assert together[1].supersedes_id == both.id
+
+
 def test_a_reading_that_was_contradicted_teaches_its_head_nothing(session: Session, pop: MakePop) -> None:
     """Fill and key are turned after the pop of both spoke against the key: the key's next pop is held against no wrong one."""
     fire_together(session, pop, 200.0 * 2.0**1.5)

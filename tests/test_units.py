@@ -46,6 +46,9 @@ PARSERS = [
         ("55in", 1.397),
         ('55"', 1.397),
         ("5 1/2in", 0.1397),
+        ("5-1/2in", 0.1397),
+        ("1/2in", 0.0127),
+        ("4' 6-1/2\"", 1.3843),
         ("0", 0.0),
     ],
 )
@@ -60,7 +63,7 @@ def test_metric_spellings_are_the_same_number():
 
 
 @pytest.mark.parametrize(
-    "text", ["1.4", "4ft13", "nan", "inf", "-1m", "1e3m", "\u0663m", "1m2", "m", "5 1/0in", "9" * 40]
+    "text", ["1.4", "4ft13", "nan", "inf", "-1m", "1e3m", "\u0663m", "1m2", "m", "5 1/0in", "1/0in", "1/2m", "1/2", "9" * 40]
 )
 def test_lengths_that_cannot_be_are_refused(text):
     """No unit, 13 inches, NaN, exponents and foreign digits are refused, showing what is accepted."""

@@ -72,7 +72,7 @@ def read_words(args: argparse.Namespace, session: OpenedSet) -> list[Piece]:
             if modifier is not None or args.action != "add" or text[:1].isdigit():
                 raise UsageError(
                     "'{word}' is no distance, angle, power, size or piece of your kit: see {do}",
-                    word=text[:30], do=Do("change_light_help"),
+                    word=text[:30], do=Do("light_help", action=args.action),
                 )
             first = re.split(r"\W|(?=\d)", text.lower())[0]
             if first in (*units.side_words(), "behind", say("behind")) or re.fullmatch(_GRID, first):
@@ -162,6 +162,11 @@ def _formed(args: argparse.Namespace, text: str, before: Sequence[str]) -> bool:
         if round_one and args.distance == before[-1] and not (args.disk or args.rectangle):
             # A round source stands before its distance, as its modifier would.
             args.disk, args.distance = before[-1], None
+        if args.distance is not None and not (args.disk or args.rectangle):
+            raise UsageError(
+                "{first} and {second} are two lengths: one is the distance; a round source is --disk {first}, another one 60x90cm",
+                first=args.distance, second=text,
+            )
         _say_once(args, "distance", text)
     elif (
         "/" in text or re.fullmatch(r"[0-9.,]+ ?(?:j|ws|%)", text, re.IGNORECASE)

@@ -134,7 +134,7 @@ class Screen:
         if state.name == STOPPED:
             return
         if state.name != LOOKING or self.live:
-            self.say(state.words if state.name == READY else f"! {state.words}")
+            self.say(state.words if state.name in (LOOKING, READY) else f"! {state.words}")
 
     def end(self) -> None:
         """Leave the terminal clean."""

@@ -3,13 +3,13 @@
 examples:
   meterlink meter KEY FILL HAIR              one pop each, in this order
   meterlink meter KEY@20cm FILL@5cm          the dome was held so far in front of the face
+  meterlink meter LAMP --steady              continuous or modelling light, an LED; once read so, without the word too
   meterlink meter                            whatever has no valid reading
   meterlink meter --pending KEY@20cm         the same, and how far the dome is held off for one of them
   meterlink meter --held-as-before           the same, the dome held off as in each light's last reading
   meterlink meter --all                      every light of the set-up in its order
   meterlink meter --all --any                fire them in any order: each pop tells whose it is
   meterlink meter KEY --pops 3               three pops, averaged
-  meterlink meter LAMP --steady              continuous or modelling light
   meterlink meter --room on                  room light, nothing fires; modelling lamps burn (or: off)
   meterlink meter --together@0cm             all lights at once, for the sum check; the dome touched the face
 
@@ -68,7 +68,10 @@ OPTIONS = (
     option("--point", metavar="NAME", help="where the dome is (default: the light's own point)"),
     option("--aim", choices=("light", "camera"), help="what the dome looks at"),
     RECEPTOR,
-    option("--steady", action="store_true", help="continuous light instead of a pop"),
+    option(
+        "--steady", action=argparse.BooleanOptionalAction,
+        help="continuous light instead of a pop (default: as the light was read before)",
+    ),
     option(
         "--room", nargs="?", const="either", choices=("either", "on", "off"), metavar="on|off",
         help="room light: nothing fires; on or off: the modelling lamps",
@@ -119,7 +122,6 @@ def requests(args: argparse.Namespace, session: Session) -> list[Request]:
     how: dict[str, Any] = {
         "receptor": args.receptor or session.settings.default_receptor,
         "held_off_toward": args.held_off_toward,
-        "kind": Kind.STEADY if args.steady or args.room else Kind.FLASH,
     }
     if args.room in ("on", "off"):
         args.lamps = args.lamps or args.room
@@ -129,14 +131,25 @@ def requests(args: argparse.Namespace, session: Session) -> list[Request]:
         raise UsageError("--lamps belongs to --room: {do}", do=Do("meter_room_lamps"))
     if args.room:
         note = f"lamps {args.lamps}" if args.lamps else ""
-        return [Request(None, Purpose.ROOM, point=args.point or "face", aim=args.aim or "camera", note=note, **how)]
+        return [
+            Request(None, Purpose.ROOM, Kind.STEADY, point=args.point or "face", aim=args.aim or "camera", note=note, **how)
+        ]
     if args.together:
         return [_together(args, session, how)]
     how |= {"aim": args.aim or session.settings.default_aim, "pops": args.pops}
     return [
-        session.request(light, point=args.point or light.point, held_off_m=held, **how)
+        session.request(light, point=args.point or light.point, held_off_m=held, kind=_kind(args, session, (light.id,)), **how)
         for light, held in _chosen(args, session)
     ]
+
+
+def _kind(args: argparse.Namespace, session: Session, light_ids: Sequence[str]) -> Kind:
+    """Steady light where that is said; where nothing is said, of lights (a reflector: its source) that were only read so."""
+    steady = args.steady
+    if steady is None and not args.any:
+        ids = {session.by_id[one].source_light_id or one for one in light_ids}
+        steady = {r.kind for r in session.known.records.readings if r.light_id in ids} == {Kind.STEADY}
+    return Kind.STEADY if steady else Kind.FLASH
 
 
 def _chosen(args: argparse.Namespace, session: Session) -> list[tuple[Light, float | None]]:
@@ -161,4 +174,5 @@ def _together(args: argparse.Namespace, session: Session, how: dict[str, Any]) -
     lit = [session.light(name) for name in args.lights]
     if args.together_held is not None:
         how["held_off_m"] = units.parse_held_length(args.together_held)
-    return session.request_together(lit, aim=args.aim or "camera", point=args.point or "face", pops=args.pops, **how)
+    request = session.request_together(lit, aim=args.aim or "camera", point=args.point or "face", pops=args.pops, **how)
+    return request._replace(kind=_kind(args, session, request.lit))

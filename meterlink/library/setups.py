@@ -94,7 +94,7 @@ class SetupStore:
         found = found or self._setups_named(name_or_id)
         found = [s for s in found if not s.archived] or found
         if len(found) > 1:
-            raise _ambiguous("set-ups", name_or_id, [s.id for s in found])
+            raise _ambiguous("set-ups", name_or_id, [s.id for s in found], Do("rename_setup", setup=found[0].id))
         if not found:
             raise _unknown("set-up", name_or_id, [s.name for s in self.setups()], Do("list_setups"))
         return found[0]
@@ -198,7 +198,7 @@ class SetupStore:
             x for x in self.lights(setup_id, include_removed=True) if x.id == name
         ]
         if len(found) > 1:
-            raise _ambiguous("lights", name, [x.id for x in found])
+            raise _ambiguous("lights", name, [x.id for x in found], Do("rename_light", light=found[0].id))
         if not found:
             raise _unknown("light", name, [x.name for x in lights], Do("list_lights"))
         return found[0]
@@ -279,11 +279,11 @@ def unknown_id(what: str, identifier: str) -> NotInLibrary:
     )
 
 
-def _ambiguous(what: str, name: str, ids: list[str]) -> UsageError:
+def _ambiguous(what: str, name: str, ids: list[str], do: Do) -> UsageError:
     shown = ", ".join(ids[:5])
     return UsageError(
-        "{count} {what} are named {name!r} (libraries were merged): give the id ({shown}), then rename one",
-        count=len(ids), what=translated(what), name=name[:40], shown=shown,
+        "{count} {what} are named {name!r} (libraries were merged): give the id ({shown}), and rename one: {do}",
+        count=len(ids), what=translated(what), name=name[:40], shown=shown, do=do,
     )
 
 

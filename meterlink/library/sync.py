@@ -17,6 +17,7 @@ from meterlink.library.merge import TABLES, Added
 from meterlink.library.remote import Remote, Shared, shared_tables
 from meterlink.library.rows import is_whole_waveform
 from meterlink.library.store import Library
+from meterlink.words.actions import Do
 from meterlink.words.told import Told, told
 
 ROWS_AT_ONCE = 20_000
@@ -41,7 +42,10 @@ def sync(library: Library, url: str, progress: Callable[[Told], None] = lambda _
     """
     if not url.startswith(("postgresql://", "postgres://")):
         # What was typed is not repeated: it may hold a password.
-        raise UsageError("this is no URL of a shared library: give one such as postgresql://studio@host/meterlink")
+        raise UsageError(
+            "this is no URL of a shared library: give one such as postgresql://studio@host/meterlink; a library file: {do}",
+            do=Do("merge"),
+        )
     tables = shared_tables(library.db.connection)
     with closing(Remote(url, tables, studio)) as remote, remote.spoken():
         state = State(library, remote)

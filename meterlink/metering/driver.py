@@ -26,6 +26,7 @@ from meterlink.sensor.link.registry import parse
 from meterlink.sensor.measuring.flash import rehearse
 from meterlink.simulation.as_placed import pulse_of
 from meterlink.simulation.studio import Pulse
+from meterlink.words.actions import Do
 
 UNSEEN_S = 8.0
 """So long after it was asked for a pop has usually come (common practice, no published source)."""
@@ -116,12 +117,13 @@ class Metering(SensorInUse):
         Raises SensorError when nothing known answers, or when it cannot see what is to be metered.
         """
         identity = await self.identified()
-        waiting = self.session.walk.waiting if self.session is not None else None
-        if waiting is not None and waiting.kind == Kind.FLASH and not identity.flash:
+        session = self.session
+        waiting = session.walk.waiting if session is not None else None
+        if session is not None and waiting is not None and waiting.kind == Kind.FLASH and not identity.flash:
+            light = session.by_id.get(waiting.light_id)
             raise SensorError(
-                "{identity} sees steady light only and cannot meter a pop: use it for modelling or "
-                "continuous light, room light or evenness",
-                identity=identity.name,
+                "{identity} sees steady light only and cannot meter a pop: {do}",
+                identity=identity.name, do=Do("meter_steady", light=light and light.name),
             )
         if identity.flash:
             await self._work(rehearse)
@@ -142,8 +144,8 @@ class Metering(SensorInUse):
         plan = await self._work(self._plan)
         link = self.bare_link
         if hasattr(link, "expect"):
-            # A simulated sensor has no photographer: it is told which lights are waited for, and fires one of them.
-            link.expect(*plan.simulated)
+            # A simulated sensor has no photographer: it is told which lights are waited for, and fires or lights one of them.
+            link.expect(*plan.simulated, burning=plan.waiting is not None and plan.waiting.kind == Kind.STEADY)
             link.hold(plan.waiting.held_off_m if plan.waiting is not None else None)
         if self._chosen is not None:
             self.sensor.calibration, self._chosen = self._chosen, None

@@ -19,8 +19,9 @@ def waiting(opened: OpenedSet, request: Request) -> Told:
     if request.purpose == Purpose.ROOM:
         lamps = {"lamps on": "lamps_on", "lamps off": "lamps_off"}.get(request.note, "lamps_as_is")
         return told("wait_room", lamps=told(lamps), **place)
+    lit = "" if request.kind == Kind.FLASH else "_lit"
     if request.purpose == Purpose.TOGETHER:
-        return told("wait_together", lights=tuple(one.name for one in opened.lights() if one.id in request.lit), **place)
+        return told(f"wait_together{lit}", lights=tuple(one.name for one in opened.lights() if one.id in request.lit), **place)
     light = lights.get(request.light_id)
     if light is None:
         return told("waiting")
@@ -30,8 +31,8 @@ def waiting(opened: OpenedSet, request: Request) -> Told:
     if request.purpose in (Purpose.WITH, Purpose.WITHOUT):
         source = lights.get(light.source_light_id)
         name = source.name if source is not None else told("its_source")
-        return told(f"wait_{request.purpose}", light=light.name, source=name, where=where)
-    return told("wait_fire" if request.kind == Kind.FLASH else "wait_switch", light=light.name, where=where)
+        return told(f"wait_{request.purpose}{lit}", light=light.name, source=name, where=where)
+    return told(f"wait_alone{lit}", light=light.name, where=where)
 
 
 def waiting_for_any(opened: OpenedSet, free: Sequence[Request]) -> Told:

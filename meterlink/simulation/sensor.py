@@ -28,6 +28,8 @@ EVERY_S = 2.5
 RANGER_HZ = 15.0
 FIRST_POP_S = 1.5
 TORCH_LX = 12e3
+LAMP_LX_PER_LXS = 20.0
+"""What a lamp gives in place of a head that gives 1 lx·s: a key of about f/3.3 at ISO 100 and 1/125 s (made up)."""
 SMALL_FLASH = Pulse(1.0, fall_s=0.4e-3)
 FULL_POWER = Pulse(1.0, fall_s=1.3e-3)
 CHUNK_BYTES = 256
@@ -91,6 +93,7 @@ class SimulatedLink:
         self._expected: tuple[Pulse, ...] | None = None
         self._lit: dict[str, float] = {}
         """Steps of a walk -> lx·s of their pops."""
+        self._lamps_lx = 0.0
         self._held_m, self._reflectance = UNDECLARED_M, 0.5
         self._every_s = every_s
         self._clock = clock
@@ -132,14 +135,17 @@ class SimulatedLink:
 
     # --------------------------------------------------------------------------------- what can be done to it
 
-    def expect(self, *pulses: Pulse) -> None:
+    def expect(self, *pulses: Pulse, burning: bool = False) -> None:
         """Fire one of these from now on, again and again, instead of the studio's lights in turn; without any nothing fires.
 
-        A walk says so of the lights that it waits for; which of several fires is left to chance.  A sensor that was given an order
-        keeps to it.
+        A walk says so of the lights that it waits for; which of several fires is left to chance.  ``burning``: they are lamps, and
+        burn.  A sensor that was given an order keeps to it.
         """
         if not self._ordered:
-            self._expected = pulses
+            self._expected = () if burning else pulses
+            lamps_lx = LAMP_LX_PER_LXS * sum(pulse.exposure_lxs for pulse in pulses) if burning else 0.0
+            self.chip.ambient_lx += lamps_lx - self._lamps_lx
+            self._lamps_lx = lamps_lx
 
     def hold(self, held_off_m: float | None, reflectance: float = 0.5) -> None:
         """Hold the dome so far off a face (or a card) from now on, for its range finder; None is a hand's usual distance."""

@@ -32,7 +32,7 @@ _PER_METRE = {"mm": 1000.0, "cm": 100.0, "m": 1.0}
 _INCH_M, _FOOT_M = 0.0254, 0.3048
 
 _LENGTH_METRIC = rf"({_NUMBER}) ?(mm|cm|m)"
-_INCHES = rf"(?:({_NUMBER})(?: ([0-9]{{1,3}})/([0-9]{{1,3}}))?)"
+_INCHES = rf"(?:({_NUMBER})(?:[ -]([0-9]{{1,3}})/([0-9]{{1,3}}))?)"
 _LENGTH_FEET = rf"""({_NUMBER}) ?(?:ft|feet|foot|')(?: ?{_INCHES} ?(?:inches|inch|in|"|'')?)?"""
 _LENGTH_INCHES = rf"""{_INCHES} ?(?:inches|inch|in|"|'')"""
 _FRACTION = rf"({_NUMBER}) ?/ ?({_NUMBER})"
@@ -134,6 +134,8 @@ def parse_held_length(text: str) -> float:
 
 
 def _length_m(plain: str) -> float | None:
+    if re.match(r"[0-9]+/", plain):
+        plain = f"0 {plain}"  # half an inch
     if found := re.fullmatch(_LENGTH_METRIC, plain):
         return _number(found[1]) / _PER_METRE[found[2]]
     if found := re.fullmatch(_LENGTH_FEET, plain):

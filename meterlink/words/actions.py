@@ -25,7 +25,7 @@ class Words(NamedTuple):
 USUAL: dict[str, object] = {
     "port": "PORT", "light": "KEY", "setup": "NAME", "distance": "1.4m", "power": "1/4", "held": "20cm", "shutter": "1/125",
     "lights": ("KEY", "FILL"), "receptor": "flat",
-    "backup": "latest", "file": "lowkey.json", "size": "90cm", "option": "disk",
+    "action": "change", "backup": "latest", "file": "lowkey.json", "size": "90cm", "option": "disk",
 }  # fmt: skip
 """What stands in a place for which no value is known."""
 
@@ -36,6 +36,7 @@ ACTIONS: dict[str, Words] = {
     "list_setups": Words("meterlink setup list", "look at the list of set-ups", "the Library page shows them all"),
     "list_archived": Words("meterlink setup list --archived", "look at the archived set-ups"),
     "change_setup": Words("meterlink setup change --help", "say what changed", "change it on the Settings page"),
+    "rename_setup": Words("meterlink setup change {setup} --rename NAME", "give one another name"),
     "give_shutter": Words(
         "meterlink setup change --shutter {shutter}",
         "give the shutter time, e.g. {shutter}",
@@ -55,7 +56,8 @@ ACTIONS: dict[str, Words] = {
         "meterlink light add KEY --role key --disk 90cm --distance 1m", "add the key light first", "touch Light on the Lights page"
     ),
     "list_lights": Words("meterlink light list", "look at the list of lights", "the Lights page shows them"),
-    "change_light_help": Words("meterlink light change --help", "say what changed"),
+    "light_help": Words("meterlink light {action} --help", "say what changed"),
+    "rename_light": Words("meterlink light change {light} --rename NAME", "give one another name"),
     "bring_light_back": Words("meterlink light remove {light} --back", "bring {light} back"),
     "move_light": Words("meterlink light move {light}", "say where {light} stands", "touch {light} on the Lights page"),
     "give_distance": Words(
@@ -95,6 +97,7 @@ ACTIONS: dict[str, Words] = {
     ),
     # metering
     "meter": Words("meterlink meter {light}", "meter {light}", "touch Meter it on the page of {light}"),
+    "meter_steady": Words("meterlink meter {light} --steady", "take its steady light"),
     "meter_lights": Words("meterlink meter {lights}", "meter the lights", "touch Meter all"),
     "meter_all": Words("meterlink meter --all", "meter every light", "touch Meter all"),
     "meter_together": Words(

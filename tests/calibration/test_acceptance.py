@@ -46,6 +46,20 @@ def test_sound_sensor_fails_nothing() -> None:
     assert {r.name for r in findings.rows} >= {"dark", "leak", "hum", "repeat", "short", "origin", "additivity", "overlap"}
 
 
+def test_where_the_plane_is_is_known_no_better_than_the_ranges_are_tied() -> None:
+    """Near readings come from one range and far ones from another: pops of the overlap that scatter leave the origin less sure."""
+    walk, findings = verified()
+    signs = iter((0.9, 1.1) * 10)
+    walk.taken = [
+        one._replace(measurement=one.measurement._replace(exposure_lxs=one.measurement.exposure_lxs * next(signs)))
+        if one.task.name == "overlap-0-1" else one
+        for one in walk.taken
+    ]  # fmt: skip
+
+    assert findings.distance is not None
+    assert judge(walk).distance.u_origin_m > 1.5 * findings.distance.u_origin_m
+
+
 @pytest.mark.parametrize("kind", sorted(BAD_BUILDS))
 def test_bad_build_is_named(kind: str) -> None:
     """Each kind of bad build is named by its own name, with evidence and a remedy."""

@@ -93,7 +93,7 @@ def test_a_word_said_twice_is_refused(kit: Run) -> None:
     ran = kit("light", "add", "KEY", "1m", "2m")
 
     assert ran.code == 2
-    assert "twice" in ran.err
+    assert "two lengths" in ran.err
     assert kit("light", "list", "--json").out.strip() == "[]"
 
 
@@ -229,10 +229,12 @@ def test_a_power_without_its_scale_names_the_option(ml: Run, power: str, option:
 
 
 def test_a_round_source_may_be_its_diameter_before_the_distance(ml: Run) -> None:
-    """``HAIR 18cm 1.1m`` is a disk of 18 cm; larger, apart, or after a size, two lengths are a distance said twice."""
+    """``HAIR 18cm 1.1m`` is a disk of 18 cm; larger or apart it has to be said which of the two is what."""
     ml("setup", "new", "Potter")
     assert "HAIR (hair): disk 18 cm, 1.10 m from the hair, 165° right" in ml("light", "add", "HAIR", "18cm", "1.1m", "165").out
-    assert "said twice" in ml("light", "add", "RIM", "18cm", "165", "1.1m").err
+    assert "a round source is --disk 18cm" in ml("light", "add", "RIM", "18cm", "165", "1.1m").err
+    assert "90cm and 1.2m are two lengths" in ml("light", "add", "RIM", "90cm", "1.2m").err
+    assert "see meterlink light add --help" in ml("light", "add", "RIM", "7 thing", "1.2m").err
     assert "said twice" in ml("light", "add", "RIM", "60x90cm", "1m", "1.1m").err
 
 

@@ -155,6 +155,24 @@ def test_any_order_takes_one_pop_of_each_light(small_set: Run) -> None:
         assert (ran.code, "--any takes one pop" in ran.err) == (2, True)
 
 
+def test_a_lamp_is_metered_as_steady_light_without_saying_so_again(small_set: Run) -> None:
+    """Lights that were only ever read as steady light, their reflector and all of them together burn; --no-steady wants a pop.
+
+    Each of the simulated ones gives what it should, and fires nothing.
+    """
+    small_set("light", "add", "CARD", "60x80cm", "70cm", "60 left", "--role", "other", "--reflector-of", "KEY")
+    first = small_set("meter", "KEY@0cm", "FILL@0cm", "--steady", "--sensor", "sim:")
+    assert "waiting for KEY: switch it on alone" in first.out
+    assert {row["verdict"] for row in json.loads(small_set("ratios", "--json").out)} == {"good", None}
+    again = small_set("meter", "FILL", "CARD", "--sensor", "sim:")
+    assert "waiting for CARD: switch KEY on alone with it" in again.out
+    assert "switch KEY, FILL, CARD on" in small_set("meter", "--together", "--sensor", "sim:").out
+    assert not any("a pop" in ran.out for ran in (first, again))
+    with Library.open() as library:
+        assert {r.kind for r in library.readings(library.current_setup().id)} == {"steady"}
+    assert "waiting for KEY: fire it alone" in small_set("meter", "KEY", "--no-steady", "--sensor", "sim:").out
+
+
 def test_room_light_is_read_without_a_pop(small_set: Run) -> None:
     """``--room`` takes steady light and logs it for the whole set."""
     ran = small_set("meter", "--room", "--sensor", "sim:?every=0")
@@ -234,7 +252,7 @@ def test_the_camera_is_never_set_beyond_the_sync_speed_in_silence(small_set: Run
     ran = small_set("meter", "KEY@0", "--sensor", "sim:?every=0.9&lights=KEY")
     table = small_set("ratios").out
     assert small_set("sheet", "-o", str(tmp_path / "page.html")).code == 0
-    page = (tmp_path / "page.html").read_text(encoding="utf-8")
+    page = (tmp_path / "page.html").read_text(encoding="utf-8").replace("\N{NO-BREAK SPACE}", " ")
 
     for text in (ran.out, table):
         assert "1/250 s" in text

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from small_sets import light, placed, read, view
+from small_sets import all_at_once, light, placed, read, view
 
 from meterlink.errors import UsageError
 from meterlink.judging.history import pasts_from
@@ -291,6 +291,24 @@ def test_a_move_states_softness_and_evenness() -> None:
     assert "softer" in effects
     assert "hands get −" in effects
     assert "feet −" in effects
+
+
+def test_softness_is_told_from_where_the_light_is_aimed() -> None:
+    """A fill that is aimed at the hands is as soft as it looks from there."""
+    places = [PLACES[0], PLACES[1]._replace(aimed_at="hands"), PLACES[2]]
+    found = moves(plan(whole(THREE, places=places), [Wish("FILL", None, 1.0)], by="distance"))
+
+    assert "seen from the hands" in "; ".join(map(str, found["FILL"].move.effects))
+
+
+def test_a_plan_that_rests_on_a_contradicted_reading_says_so_first() -> None:
+    """The pop of both lights gives half of what each gave alone: which is to be fired once more stands before the definitions."""
+    places = [one._replace(azimuth_deg=0.0) for one in PLACES]
+    seen = whole([read(0, 330.0), read(1, 330.0), all_at_once(150.0, (0, 1))], places=places)
+    doubted = next(one for one in seen.lights if one.judged and one.judged.against)
+    first = plan(seen, [parse_wish("FILL=3:1")]).notes[0]
+
+    assert first == f"fire {doubted.light.name} once more first: {doubted.judged.against}"
 
 
 WRONG = [

@@ -111,7 +111,7 @@ def test_restore_puts_the_copy_in_place_and_keeps_what_stood_there(tmp_path) -> 
 
 @pytest.mark.parametrize("damage", ["noise", "cut", "empty"])
 def test_restore_over_a_damaged_file_keeps_its_bytes(tmp_path, damage: str) -> None:
-    """What can no longer be read is kept byte for byte, beside the backups, and is never rotated away."""
+    """What can no longer be read is kept byte for byte, beside the backups; never rotated away, nor put back as the latest."""
     path = one_set(tmp_path / "a", "A")
     with Library.open(path) as library:
         before = content(library)
@@ -123,6 +123,7 @@ def test_restore_over_a_damaged_file_keeps_its_bytes(tmp_path, damage: str) -> N
 
     assert kept is not None
     assert kept.name.endswith("-damaged.sqlite")
+    assert Backups(path).named("latest") != kept
     assert kept.read_bytes() == bad
     with Library.open(path) as library:
         assert content(library) == before

@@ -10,6 +10,7 @@ from library_sets import Set, block
 from test_merge import one_set
 from test_migrations import old_library
 
+from meterlink.errors import UsageError
 from meterlink.library import Library
 from meterlink.library.check import check
 from meterlink.library.merge import merge
@@ -63,6 +64,8 @@ def test_names_that_met_in_a_merge_are_noticed(tmp_path) -> None:
     one_set(tmp_path / "b", "Same")
     with Library.open(one_set(tmp_path / "a", "Same")) as a:
         merge(a, tmp_path / "b")
+        with pytest.raises(UsageError, match=r"rename one: meterlink setup change [0-9a-f]{32} --rename NAME"):
+            a.setup("same")
     report = check(tmp_path / "a")
 
     assert report.sound

@@ -52,6 +52,16 @@ def test_second_setup_of_a_name_is_refused_until_the_first_is_archived(library: 
         library.revise_setup(first)
 
 
+@pytest.mark.parametrize(
+    "change", [{"iso": 1e12}, {"iso": 0.0}, {"shutter_s": 1e9}, {"filter_stops": -1.0}, {"camera_offset_stops": 200.0}]
+)
+def test_numbers_that_an_export_could_not_hold_are_not_stored(library: Library, change: dict[str, float]) -> None:
+    """What the published schema gives limits to is kept within them, so that whatever is stored can be exported and taken again."""
+    with pytest.raises(LibraryError, match="beyond"):
+        library.add_setup(Setup(new_id(), "One", 1.0)._replace(**change))
+    assert library.setups() == []
+
+
 @pytest.mark.parametrize("name", ["", "  ", "a\nb", "a\x1b[31mb", "x" * 201])
 def test_impossible_names_are_refused(library: Library, name: str) -> None:
     """Empty, over-long and control-character names are wrong use."""

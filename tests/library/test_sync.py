@@ -375,7 +375,7 @@ def test_troubles_with_the_server_are_one_line_without_the_password(tmp_path, ur
                 sync.sync(a, wrong)
             assert "\n" not in str(caught.value)
             assert "secret" not in str(caught.value)
-        with pytest.raises(UsageError, match="no URL of a shared library"):
+        with pytest.raises(UsageError, match=r"no URL of a shared library: .* a library file: meterlink merge LIBRARY"):
             sync.sync(a, "http://host/x")
         sync.sync(a, url)
         ask(url, "UPDATE meterlink.shared SET format = 99")

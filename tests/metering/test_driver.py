@@ -248,7 +248,9 @@ def test_a_sensor_of_steady_light_is_refused_for_a_flash(session: Session) -> No
         await bench.begin("KEY", kind=Kind.STEADY)
         return str(refused.value)
 
-    assert "sees steady light only" in run(session, scenario)
+    refused = run(session, scenario)
+    assert "sees steady light only" in refused
+    assert refused.endswith(": meterlink meter KEY --steady")
 
 
 def test_what_cannot_be_shown_ends_the_walk_with_the_reading_stored(session: Session) -> None:

@@ -85,6 +85,17 @@ def test_extrapolation_is_limited() -> None:
     assert rough.high_m - rough.far_m <= fit.high_m - fit.far_m
 
 
+def test_the_law_that_was_not_chosen_is_in_the_uncertainty() -> None:
+    """By its weight: the variance grows by the weight times the square of how far apart the two laws are."""
+    fit = fit_falloff([q._replace(u_stops=0.1) for q in disk_points(0.45, 0.03)])
+    alone = fit._replace(other_weight=0.0).u_change_stops(0.6, 0.3)
+    other = fit._replace(law={"disk": "shifted", "shifted": "disk"}[fit.law], parameter_m=fit.other_parameter_m)
+    apart = other.change_stops(0.6, 0.3) - fit.change_stops(0.6, 0.3)
+
+    assert fit.other_weight * apart**2 > 1e-4
+    assert fit.u_change_stops(0.6, 0.3) == pytest.approx(math.hypot(alone, math.sqrt(fit.other_weight) * apart))
+
+
 def test_survives_storage() -> None:
     """A fit comes back from plain data as it was; damaged data is refused."""
     import json

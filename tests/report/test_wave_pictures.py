@@ -57,6 +57,18 @@ def test_several_humps_have_a_bar_each() -> None:
     assert runs[1][0] - runs[0][0] == pytest.approx(3e-3, abs=1e-4)
 
 
+def test_a_pulse_that_the_record_cuts_off_has_its_bar_up_to_the_end() -> None:
+    """Of a flash that is still above a tenth when the record ends the bar is as long as its t0.1; one may begin with the record."""
+    times, light = exponential(t01_s=6e-3)
+    trace = trace_of_samples(times, light)
+
+    ((start, end),) = runs_above(trace, 0.1)
+    ((begin, _),) = runs_above(trace._replace(times_s=trace.times_s[70:], light_lx=trace.light_lx[70:]), 0.5)
+
+    assert begin == trace.times_s[70]
+    assert end - start == pytest.approx(trace.pulse.t01_s, rel=0.01)
+
+
 def test_terminal_picture_names_levels_and_durations() -> None:
     """A few lines of characters with peak, 50 %, 10 %, ambient and both durations, none wider than a terminal."""
     text = terminal_wave(block(), CALIBRATION)
