@@ -209,6 +209,18 @@ def test_a_distance_taken_back_between_two_pops_of_one_reading_is_not_the_next_o
     assert (len(reading.pops), reading.held_off_m) == (2, None)
 
 
+def test_a_distance_taken_back_that_had_cured_a_retake_is_not_the_next_pops(session: Session, pop: MakePop) -> None:
+    """Distance and pop are taken back: the light is held off as it was asked for at first."""
+    begin(session, "KEY", held_off_m=0.75)
+    session.take(pop(200.0))
+    session.held(0.0)
+    assert session.walk.done
+    session.undo()
+    session.undo()
+
+    assert session.take(pop(200.0)).reading.held_off_m == 0.75
+
+
 def test_a_distance_belongs_to_the_first_pop_before_it_came(session: Session, pop: MakePop) -> None:
     """Nothing was metered yet: the light that is waited for is held off so far."""
     begin(session, "KEY")

@@ -60,6 +60,8 @@ class Together(NamedTuple):
     u: float
     declared: bool = True
     """Whether somebody said where the dome was."""
+    again: bool = False
+    """Whether they were fired twice and gave the same: a third time would tell nothing."""
 
 
 def _log_normal(x: float, variance: float) -> float:

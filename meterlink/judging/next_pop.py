@@ -49,6 +49,10 @@ def next_pop(members: Sequence[Member], sums: Sequence[Together], weighing: Weig
             if member.light_id in lit and member.light_id in likely:
                 rest = [one for one in members if one.light_id in lit and one.light_id != member.light_id]
                 tries.append((NextPop("without", member.light_id, 0.0), *_without(rest, u_pop)))
+    if sums and sums[0].again and weighing.suspects[:1] and weighing.suspects[0].light_id is None:
+        # Fired twice it gave the same: a light that was fired once tells more, the strongest first.
+        fired = [one for one in members if one.light_id in lit]
+        return NextPop("again", max(fired, key=lambda one: (not one.again, one.value + one.to_camera)).light_id, 0.0)
     if sums:
         tries.append((NextPop("together", None, 0.0), lambda one: one.stops if one.light_id is None else 0.0, 1.5 * u_pop))
     best: NextPop | None = None

@@ -8,7 +8,7 @@ or belong to none of them.  A later pop so tells more of an earlier one, and the
 Levels are log2 of lx·s, durations log2 of seconds, colours mired.  Standard library only.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from math import exp, inf, log, log2, pi, sqrt
 from typing import NamedTuple
 
@@ -295,9 +295,9 @@ class WhosePop:
         self._ways: list[tuple[float, tuple[str, ...]]] = [(0.0, ())]
         """Log-weight and assignment."""
 
-    def hear(self, seen: Seen) -> Answer:
-        """Take one more pop and say whose they all are."""
-        by_light = {one.light_id: one.log_density(seen) for one in self.candidates}
+    def hear(self, seen: Seen, not_of: Container[str] = ()) -> Answer:
+        """Take one more pop, which cannot be of the lights ``not_of``, and say whose they all are."""
+        by_light = {one.light_id: one.log_density(seen) for one in self.candidates if one.light_id not in not_of}
         known = {one.light_id for one in self.candidates if one.known}
         none = log(P_NONE) + Candidate(NONE).log_density(seen)
         grown: list[tuple[float, tuple[str, ...]]] = []

@@ -145,7 +145,7 @@ class Amended(AnyOrderWalk):
                 self.walk.restated(new.id, old.id)
                 self._in_progress = old.id if self._in_progress == new.id else self._in_progress
             for i, request in enumerate(self.walk.requests):
-                if i not in self.walk.served and (request.light_id, request.held_off_m) == (last.light_id, last.held_off_m):
+                if (request.light_id, request.held_off_m) == (last.light_id, last.held_off_m):
                     self.walk.requests[i] = request._replace(held_off_m=before.held_off_m)
         was, now = held_words(None, last.held_off_m), held_words(self.view().state(last.light_id), before.held_off_m)
         back = told("distance_back", light=self._name(last.light_id), was=was)

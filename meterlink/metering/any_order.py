@@ -7,7 +7,7 @@ was moved meanwhile, a pop that was taken back and a distance that was said afte
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping
 from math import log2
 
 from meterlink.judging.whose_pop import Answer, Candidate, WhosePop, candidate_of, in_order, seen_of
@@ -38,7 +38,7 @@ class AnyOrder:
         self.after, self.alike, self.unknown = in_order(self.candidates)
         self.who = WhosePop(self.candidates, self.after)
         for i, (one, reading) in enumerate(zip(self.heard, self.readings, strict=True)):
-            self._hear(reading)
+            self._hear(reading, self._moved_since(min(same_pops([reading], kept)), reading.light_id))
             if one.said and reading.light_id is not None:
                 self.who.fix(i, reading.light_id)
 
@@ -64,9 +64,14 @@ class AnyOrder:
             found.append(one if usual else one._replace(levels=()))
         return found
 
-    def _hear(self, pop: Measurement | Reading) -> Answer | None:
+    def _moved_since(self, pop_id: str, of: str | None) -> set[str]:
+        """Lights that were moved after a pop, so that it is none of them as they stand; not the one that it was given to."""
+        stands = {one: self.opened.placement_id(one) or "" for one in self.requests if one is not None}
+        return {one for one, placement_id in stands.items() if placement_id > pop_id and one != of}
+
+    def _hear(self, pop: Measurement | Reading, not_of: Container[str] = ()) -> Answer | None:
         seen = seen_of(pop, self.opened.settings)
-        return None if seen is None else self.who.hear(seen)
+        return None if seen is None else self.who.hear(seen, not_of)
 
     def hear(self, m: Measurement | Reading, named: str = "", before: Reading | None = None) -> Answer | None:
         """Whose this pop is, and whose the earlier ones are after it; None for a pop without light.

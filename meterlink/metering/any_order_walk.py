@@ -257,5 +257,10 @@ class AnyOrderWalk(SetWalk):
             for said in same_pops([last], everything):
                 self.library.void_reading(said, "taken back")
             self._settle(order.heard[:-1], [last.light_id or ""])
+            # What it had told of the others' pops is forgotten with it.
+            order = AnyOrder(self)
+            if order.readings:
+                heard, right = self._put_right(order, order.who.answer())
+                self._settle(heard, [was for was, _ in right])
             self.walk.last_id = ""
         return last

@@ -41,7 +41,9 @@ def _blame(view: JudgedSet) -> Told:
     if top is None:
         return NOTHING
     if top.light_id is None:
-        return told("pop_itself", stops=top.stops)
+        alone = view.check.next.light_id if view.check.next is not None and view.check.next.kind == "again" else None
+        light = view.check.names.get(alone or "")
+        return told("pop_or_light", stops=top.stops, light=light) if light else told("pop_itself", stops=top.stops)
     state = view.state(top.light_id)
     if state is None or state.judged is None:
         return NOTHING

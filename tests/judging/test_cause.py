@@ -186,3 +186,20 @@ def test_what_the_sum_speaks_for_is_the_dial() -> None:
     assert (pop.blamed.light_id, pop.blamed.cause) == ("l0", "low")
     (one,) = [each for each in findings(dial) if "odds" in each.numbers]
     assert one.text.startswith("all lights together bear the readings out; ")
+
+
+def test_a_dial_that_was_looked_at_is_not_asked_for_again() -> None:
+    """Fired again as it was told, the key gives the same: no retake for ever; that it is unlike before is said."""
+    once = known_set({0: 0.5}, {}, together=False)
+    assert once.blamed is not None
+    assert once.blamed.cause == DIAL
+    again = read(0, TRUE[0] * 0.5, order=20)
+    twice = view(LIGHTS, places(), [*(r for r in once.readings if r.light_id != "l0"), again], history=once.history,
+                 earlier=[r for r in once.readings if r.light_id == "l0"])  # fmt: skip
+
+    assert twice.blamed is None
+    assert twice.lights[0].judged is not None
+    assert twice.lights[0].judged.verdict == "good"
+    (said,) = (one for one in findings(twice) if one.rank >= 2)
+    assert (said.kind, said.light) == ("prediction", "KEY LEFT")
+    assert "it reads like 1/16, 1/8 was said" in said.text

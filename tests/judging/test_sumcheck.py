@@ -16,6 +16,7 @@ from meterlink.judging.likelihood import HeldCost, Member, Together
 from meterlink.judging.next_pop import next_pop
 from meterlink.judging.prediction import Prediction
 from meterlink.judging.sum_check import sum_check
+from meterlink.words.told import told
 
 KEY = placed(0, azimuth_deg=40.0, elevation_deg=25.0, shape="point", width_m=None)
 FILL = placed(1, azimuth_deg=-30.0, elevation_deg=5.0, shape="point", width_m=None, distance_m=1.5)
@@ -73,6 +74,21 @@ def test_a_dome_held_off_is_found_with_its_centimetres() -> None:
     assert top.stops > 0.4
     assert check.next is not None
     assert (check.next.kind, check.next.light_id) == ("again", "l0")
+
+
+@pytest.mark.parametrize("fired_again", [False, True])
+def test_a_pop_of_all_lights_is_not_asked_for_a_third_time(fired_again: bool) -> None:
+    """Both lights read as before (held off both times), so the pop of both is doubted; fired again, the key alone tells more."""
+    off = 160.0 * hot(KEY, 0.3)
+    parts = [read(0, off), read(1, 80.0, order=3), all_at_once(together_of({0: 160.0, 1: 80.0}), (0, 1))]
+    before = [read(1, 80.5, order=1), *([all_at_once(together_of({0: 158.0, 1: 80.0}), (0, 1), order=5)] if fired_again else [])]
+    known = {"l0": Prediction(math.log2(off), 0.05, 1, True, told("note", note="before"))}
+    seen_all = view(LIGHTS, [KEY, FILL], parts, earlier=before)
+    check = sum_check(seen_all._replace(predictions=known))
+
+    assert check.blamed is not None
+    assert check.blamed.light_id is None
+    assert (check.next[:2] if check.next else None) == (("again", "l0") if fired_again else None)
 
 
 def test_low_readings_have_low_causes() -> None:

@@ -118,6 +118,32 @@ def test_a_doubtful_pop_is_logged_with_the_second_named_and_put_right_by_the_nex
     assert session.walk.done
 
 
+def test_what_a_pop_told_of_another_is_forgotten_when_it_is_taken_back(session: Session, pop: MakePop) -> None:
+    """The second pop gave the first to the other light; without it that is again the one that it was taken for."""
+    known(session, pop, KEY=100.0, FILL=80.0)
+    begin(session, "KEY", "FILL")
+    fire(session, pop, 91.0, 99.0)
+    assert kept(session) == {"KEY": 99.0, "FILL": 91.0}
+
+    session.undo()
+
+    assert kept(session) == {"KEY": 91.0, "FILL": 80.0}
+    assert [r.light_id for r in session.may_come()] == [session.light("FILL").id]
+
+
+def test_a_pop_from_before_a_light_was_moved_is_not_of_it_as_it_stands(session: Session, pop: MakePop) -> None:
+    """The key is turned down until it gives what the hair light gave: the pop before that stays the hair light's."""
+    known(session, pop)
+    begin(session, "KEY", "FILL", "HAIR")
+    fire(session, pop, KEY, 122.0)
+    session.move(session.light("KEY"), power_stops=-2.7, power_text="-2.7")
+    session.again(session.light("KEY").id)
+
+    fire(session, pop, 118.0)
+
+    assert kept(session) == {"KEY": 118.0, "FILL": FILL, "HAIR": 122.0}
+
+
 def test_putting_right_loses_nothing(session: Session, pop: MakePop) -> None:
     """The wrong record stays in the library, superseded; what the light had before the walk counts until its own pop comes."""
     known(session, pop, KEY=100.0, FILL=80.0)

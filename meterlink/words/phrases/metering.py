@@ -57,6 +57,7 @@ PHRASES: dict[str, str] = {
     "logged_without": "{light}: without it {value}",
     "adds": "it adds {value}",
     "pop_itself": "this pop itself reads about {stops:signed_word} off: fire all together once more",
+    "pop_or_light": "this pop itself reads about {stops:signed_word} off, or the lights alone do: fire {light} alone once more",
     "unlike_before":
         "{light} reads {stops:signed_word} against its last reading, and stands as it stood: one of the two is wrong, fire it once "
         "more",
