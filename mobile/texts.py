@@ -89,6 +89,9 @@ EN: dict[str, str] = {
     "metering.or": "{first} or {second}?",
     "say.or": "{first} or {second}",
     "metering.odd": "Something is odd: touch for more",
+    "metering.sum_good": "agrees",
+    "metering.sum_odd": "disagrees",
+    "metering.sum_unchecked": "not checked",
     "metering.sum_agrees": "nothing found against it",
     "metering.held_tails": "toward the light|off the face",
     # lights

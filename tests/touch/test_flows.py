@@ -64,6 +64,25 @@ def test_the_head_of_a_set_to_be_retaken_takes_two_lines_and_says_retake_once(ph
     assert words == ["row:KEY:word"]
 
 
+def test_the_light_that_is_to_be_fired_is_in_sight_after_every_pop(phone: Start) -> None:
+    """With large text the page was left scrolled down to what was touched last, and the next light stood above it unseen."""
+    p = phone()
+    p.wear("amber", 1.5)
+    p.tap("count:3")
+    p.pop()
+    p.tap("act:undo")
+    p.pop()
+    p.tap("act:give")
+    now = p.pop()
+
+    assert (now.text("headline"), now.find("headline").seen > 0.99) == ("HAIR", True)
+    p.pop()
+    p.tap("act:sum")
+    now = p.pop()
+    assert now.text("verdict") == "not checked"
+    assert p.tap("verdict").says("not cross-checked")
+
+
 def test_a_clipped_pop_of_the_background_is_the_backgrounds(phone: Start) -> None:
     """Far beyond the range, BACKGROUND clips: the card, the headline and the voice name it and no other; its next pop counts."""
     p = phone()
