@@ -59,7 +59,7 @@ def last_pop(shot: Shot) -> dict[str, Any]:
         return _pop(name, outcome.light.id if outcome.light else "", verdict="retake", verdict_text=t("verdict.again"),
                     note=outcome.message)  # fmt: skip
     if last is None or shot.view is None:
-        return _pop("", "", note=t("metering.no_pop") if shot.setup else "")
+        return _pop("", "", note=(". ".join(shot.before) or t("metering.no_pop")) if shot.setup else "")
     light = shot.light(last.light_id)
     name = light.name if light else t("metering.all_lights")
     figure, verdict, reason, correction = _worth(shot, last)
