@@ -100,6 +100,12 @@ class Desk(Describing, Matching):
         )
         return self.shot
 
+    def _shoot_onward(self) -> Shot:
+        """Shoot after something new was asked or said: that an earlier pop was not kept is no longer what there is to tell."""
+        if self._outcome is not None and self._outcome.kind == OutcomeKind.IGNORED:
+            self._outcome = None
+        return self._shoot()
+
     def _held_id(self, session: Session) -> str:
         """Whose distance the scale is: the light's that was touched, else the last pop's, else the one's that waits."""
         waiting = session.walk.waiting
@@ -204,7 +210,7 @@ class Desk(Describing, Matching):
         if not session.lights():
             raise UsageError("this set has no lights yet: add the first one on the lights page")
         session.begin((self._request(light) for light in session.pending()), any_order=self.prefs.free_order)
-        return self.wait_for(first_id) if first_id is not None else self._shoot()
+        return self.wait_for(first_id) if first_id is not None else self._shoot_onward()
 
     def _request(self, light: Light) -> Request:
         return self._need().request(light, held_off_m=self._recalled_held(light.id))
@@ -216,7 +222,7 @@ class Desk(Describing, Matching):
         """
         self._need().wait_for(self._request(self._light(light_id))._replace(**how))
         self._asked_id = light_id
-        return self._shoot()
+        return self._shoot_onward()
 
     def wait_for_all(self) -> Shot:
         """Wait for one pop of all lights that reach the face together: the sum check."""
@@ -225,12 +231,12 @@ class Desk(Describing, Matching):
         if len(request.lit) < 2:
             raise UsageError("a sum check needs two lights on the face: add or meter another one first")
         session.begin([request])
-        return self._shoot()
+        return self._shoot_onward()
 
     def skip(self, shown: Request | None = None) -> Shot:
         """Leave out the light that is waited for; ``shown``: the one that the person saw waited for (``SetWalk.skip``)."""
         self._need().skip(shown)
-        return self._shoot()
+        return self._shoot_onward()
 
     def take(self, measurement: Measurement) -> Outcome:
         """Give a measurement to the light that is waited for."""
@@ -271,14 +277,14 @@ class Desk(Describing, Matching):
         session = self._need()
         if light_id is None:
             session.held(held_off_m)
-            return self._shoot()
+            return self._shoot_onward()
         light = self._light(light_id)
         check_held_off(held_off_m, session.placement(light_id), light.name)
         self.library.remember(f"held:{light_id}", held_off_m)
         with contextlib.suppress(UsageError):
             # Neither read nor waited for: it is remembered for its first pop.
             session.held(held_off_m, light_id)
-        return self._shoot()
+        return self._shoot_onward()
 
     def _recalled_held(self, light_id: str) -> float | None:
         return self._held_of([light_id])[0][1]

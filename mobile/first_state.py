@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from meterlink.words.told import written
 from mobile.desk import START_ROLES, Desk, Shot
 from mobile.sensor_desk import Found, Status
 from mobile.sensors_state import without_serial
@@ -41,7 +40,7 @@ def first_look(shot: Shot, status: Status, found: tuple[Found, ...]) -> FirstLoo
 
 def start_lights(count: int) -> tuple[tuple[str, str], ...]:
     """Return (name, role) of the lights of a new set of ``count`` lights."""
-    return tuple((written(role, "role").upper(), role) for role in START_ROLES[:count])
+    return tuple((t(f"name.{role}"), role) for role in START_ROLES[:count])
 
 
 def begin_set(desk: Desk, count: int) -> Shot:

@@ -59,7 +59,7 @@ def last_pop(shot: Shot) -> dict[str, Any]:
         return _pop(name, outcome.light.id if outcome.light else "", verdict="retake", verdict_text=t("verdict.again"),
                     note=outcome.message)  # fmt: skip
     if last is None or shot.view is None:
-        return _pop("", "", note=t("metering.no_pop") if shot.setup else "")
+        return _pop("", "", note=(". ".join(shot.before) or t("metering.no_pop")) if shot.setup else "")
     light = shot.light(last.light_id)
     name = light.name if light else t("metering.all_lights")
     figure, verdict, reason, correction = _worth(shot, last)
@@ -67,7 +67,7 @@ def last_pop(shot: Shot) -> dict[str, Any]:
     if outcome is not None and outcome.code == OutcomeCode.NOT_LISTENING:
         ignored = t("metering.not_listening")
     warnings = " ".join(outcome.warnings) if outcome is not None else ""
-    verdict_text = str(told(verdict)) if verdict else ""
+    verdict_text = verdict_said = str(told(verdict)) if verdict else _sum_words(shot)[0] if last.purpose == Purpose.TOGETHER else ""
     if verdict == "corrected" and correction is not None and abs(correction) >= 0.05:
         verdict_text = t("verdict.corrected_by", stops=figures.format_stops(correction))
     return _pop(
@@ -80,7 +80,7 @@ def last_pop(shot: Shot) -> dict[str, Any]:
         reason=" ".join(filter(None, (warnings, reason))),
         wave=wave_points(shot.wave),
         wave_text=t("metering.t01", time=figures.format_duration(last.t01_s)) if last.t01_s else "",
-        spoken=spoken(figure, _both(shot, name), verdict),
+        spoken=spoken(figure, _both(shot, name), "" if verdict == "good" else verdict_said),
     )
 
 
@@ -119,22 +119,23 @@ def _worth(shot: Shot, last: Reading) -> tuple[Figure, str, str, float | None]:
             return figure_of(text), judged.verdict, judged.reason, judged.correction_stops
     figure = figure_of(value_shown(shot, value_of(last) or 0.0, last))
     if state is None:
-        return figure, "", _sum_words(shot), None
+        return figure, "", _sum_words(shot)[1] if last.purpose == Purpose.TOGETHER else "", None
     said = state.stale_reason or state.missing
     return figure, "retake" if state.stale is not None else "", said, None
 
 
-def _sum_words(shot: Shot) -> str:
-    """What the pop of all lights together told: the sum's finding, or that nothing was found."""
+def _sum_words(shot: Shot) -> tuple[str, str]:
+    """What the pop of all lights together told, in a word or two and in a sentence: what was found, or that nothing was."""
     found = next((one for one in shot.findings if one.kind in ("sum", "sum_missing", "prediction")), None)
-    return found.text if found else t("metering.sum_agrees")
+    if found is None:
+        return t("metering.sum_good"), t("metering.sum_agrees")
+    return t("metering.sum_unchecked" if found.kind == "sum_missing" else "metering.sum_odd"), found.text
 
 
-def spoken(figure: Figure, name: str, verdict: str) -> str:
+def spoken(figure: Figure, name: str, worth: str) -> str:
     """What is read out: ``KEY, f 8 plus 0.3``; what it is worth only when it is not simply good."""
     if not figure.main:
         return ""
     after = figure.after.replace("+", t("say.plus") + " ").replace("lx·s", t("say.lxs")).replace("lx", t("say.lx"))
     value = " ".join(part for part in (t("say.f") if figure.before else "", figure.main, after) if part)
-    worth = "" if verdict in ("", "good") else str(told(verdict))
     return ", ".join(filter(None, (name, value, worth)))

@@ -320,7 +320,7 @@ def place_by_ring(desk: Desk, light_id: str, distance_m: float, azimuth_deg: flo
 def add_light(desk: Desk, role: str, source_id: str | None = None) -> Light:
     """Add a light with the usual name of its role, and a number when that is taken."""
     taken = {light.name.casefold() for light in desk.shot.lights}
-    base = t("lights.card_name") if source_id else written(role, "role").upper()
+    base = t("name.reflector") if source_id else t(f"name.{role}")
     name, number = base, 2
     while name.casefold() in taken:
         name, number = f"{base} {number}", number + 1

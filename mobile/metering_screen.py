@@ -57,7 +57,7 @@ class MeteringPage(Page):
         self.ids.power.on_step = self._step
         self._next = metering_look(self.app.desk.shot).next
         self._can_hold, self._last_id = False, ""
-        self._shown_pop, self._held_id = ("", "", ""), ""
+        self._shown_pop, self._held_id, self._asked = ("", "", ""), "", ("", "")
         look().fbind("row", self._arrange)
         look().fbind("wide", self._arrange)
         self._arrange()
@@ -97,6 +97,10 @@ class MeteringPage(Page):
         ids.held_field.text = shown.held_text if shown.held_off_m is not None else ""
         ids.power.disabled = not shown.can_power or app.lost
         ids.power.value_text = shown.power
+        asked = (shown.waiting_id, shot.waiting.purpose if shot.waiting else "")
+        if asked != self._asked:
+            # Which light is to be fired next stands at the head of the page, wherever it was scrolled to.
+            self._asked, ids.pane.scroll_y = asked, 1
         waits = shot.light(shown.waiting_id)
         ids.power.step_text = lights_state.power_step_text(waits, shot.prefs) if waits is not None else ""
         self._show_pop(shown)

@@ -124,6 +124,9 @@ def metering_look(shot: Shot, *, lost: bool = False) -> MeteringLook:
     held = _held(shot)
     together = held_light is None and waiting is not None and waiting.purpose == Purpose.TOGETHER
     missing = unmetered(shot)
+    following = Next("sensors", t("metering.to_sensors")) if lost else _next(shot, waiting, missing)
+    if rejected and following.light_id == pop["last_id"]:
+        following = Next()  # the button beside the pop asks for the same
     return MeteringLook(
         waiting_id=light.id if light else "",
         headline=t("metering.lost") if lost else t("metering.any_order") if shot.any_order else _headline(shot, waiting, missing),
@@ -132,7 +135,7 @@ def metering_look(shot: Shot, *, lost: bool = False) -> MeteringLook:
         following=_following(shot),
         chips=_chips(shot),
         all_ready=sum(1 for one in shot.lights if one.role not in OWN_POINT and not one.source_light_id) > 1,
-        next=Next("sensors", t("metering.to_sensors")) if lost else _next(shot, waiting, missing),
+        next=following,
         scale=ScaleLook(dict(shot.limits).get(held_light.id), dict(shot.usable).get(held_light.id)) if held_light else ScaleLook(),
         held_id=held_light.id if held_light else "",
         held_off_m=held,
@@ -234,7 +237,8 @@ def _any_order(shot: Shot) -> str:
     Where one certain light is next, that alone: that it must be first, and why.  Empty where there is nothing to say.
     """
     if not shot.any_order:
-        return ". ".join(shot.before)
+        # Before the first pop of all it stands where that one will: how the dome is held is to be read here.
+        return ". ".join(shot.before) if shot.last is not None else ""
     names = ", ".join(light.name for light in map(shot.light, shot.free) if light)
     return ". ".join((*shot.before, t("metering.fire_any", names=names)))
 

@@ -252,7 +252,7 @@ def finding_look(shot: Shot, line: Line, number: int) -> FindingLook:
     finding, several = line.found[0], len(line.found) > 1
     severity = "retake" if finding.rank >= 3 else "corrected" if finding.rank >= 1 else "none"
     light_id = next((light.id for light in shot.lights if light.name == finding.light), "")
-    act, label, field = "", "", ""
+    act, label, field, of = "", "", "", ", ".join(one.light for one in line.found)
     action = finding.action.code if finding.action is not None else ""
     if finding.kind in _AGAIN and several:
         act, label = "walk", t("set.meter")
@@ -268,13 +268,13 @@ def finding_look(shot: Shot, line: Line, number: int) -> FindingLook:
         elif missing is not None and shot.view is not None and shot.view.check.refusal.code in _UNPLACED:
             # All together tells nothing as long as nobody knows where a light stands: that comes first.
             name, light_id, field = missing
-            act, label = "place", t(f"set.do_{field}", name=name)
+            act, label, of = "place", t(f"set.do_{field}", name=name), name
         else:
             act, label = "together", t("set.sum")
     # A bare action is what the button beside it does.
     to_do = line.to_do if several else finding.to_do
-    bare = not to_do or to_do.code == "do"
-    todo = t(f"set.todo_{act}" if act else "set.todo_none", name=", ".join(one.light for one in line.found)) if bare else str(to_do)
+    bare = not to_do or to_do.code == "do" or (act == "place" and finding.kind == "sum_missing")
+    todo = t(f"set.todo_{act}" if act else "set.todo_none", name=of) if bare else str(to_do)
     title = str(line.said)
     head = _sum_head(finding) or _cut(title)
     return FindingLook(f"{number}", title, todo, severity, act, label, light_id, field, head)

@@ -27,6 +27,14 @@ EN: dict[str, str] = {
     # words of the trade
     "verdict.again": "again",
     "verdict.corrected_by": "corrected {stops}",
+    # what the lights of a new set are called: short, for a name is the largest word on the page
+    "name.key": "KEY",
+    "name.fill": "FILL",
+    "name.hair": "HAIR",
+    "name.rim": "RIM",
+    "name.background": "BACKGROUND",
+    "name.other": "OTHER",
+    "name.reflector": "CARD",
     # first run
     "first.explain": "Fire one light at a time, dome at the face.",
     "first.sensor": "Sensor",
@@ -89,6 +97,9 @@ EN: dict[str, str] = {
     "metering.or": "{first} or {second}?",
     "say.or": "{first} or {second}",
     "metering.odd": "Something is odd: touch for more",
+    "metering.sum_good": "agrees",
+    "metering.sum_odd": "disagrees",
+    "metering.sum_unchecked": "not checked",
     "metering.sum_agrees": "nothing found against it",
     "metering.held_tails": "toward the light|off the face",
     # lights
@@ -98,7 +109,6 @@ EN: dict[str, str] = {
     "lights.add_title": "What does it do?",
     "lights.add_reflector": "Reflector",
     "lights.reflector_title": "Which light feeds it?",
-    "lights.card_name": "CARD",
     "lights.remove": "Take out of the set",
     "lights.meter_this": "Meter it",
     "lights.not_placed": "not placed",

@@ -97,7 +97,8 @@ def test_a_set_never_read_keeps_its_order_and_says_why(metered: Make) -> None:
     shown = state.metering_look(one.desk.shot)
 
     assert (shown.headline, names(shown, waiting=True)) == ("KEY", ["KEY"])
-    assert shown.instruction == "none of these lights is known yet: fire them in this order"
+    assert shown.instruction == "fire it alone, dome at the face"
+    assert shown.note == "none of these lights is known yet: fire them in this order"
 
 
 def test_two_lights_that_cannot_be_told_apart_are_said_on_the_page(metered: Make) -> None:

@@ -14,7 +14,7 @@ from meterlink.words.shared import finding_lines
 from meterlink.words.told import Told, told
 from mobile import set_state as state
 from mobile.desk import Shot
-from mobile.last_pop import Figure
+from mobile.last_pop import Figure, last_pop
 from mobile.lights_state import lights_look
 from mobile.metering_state import metering_look
 
@@ -185,6 +185,47 @@ def test_every_finding_of_a_real_set_is_shown_worst_first(metered) -> None:
     assert shown.findings[0].severity == "retake"
     assert not any("meterlink " in f.title + f.todo for f in shown.findings)
     assert not any("meterlink " in note for note in shown.notes)
+
+
+def test_where_a_light_stands_is_asked_for_before_another_pop_of_all(metered) -> None:
+    """All were fired together while nobody knew the directions: the card says what its tap does, and not to fire again."""
+    one = metered(2)
+    for value in (211.2, 105.6):
+        one.pop(value)
+    one.desk.wait_for_all()
+    one.pop(281.0)
+    (card,) = [card for card in state.set_look(one.desk.shot).findings if "cross-checked" in card.title]
+
+    assert (card.act, card.todo) == ("place", "Give distance and direction of KEY; no new pop is needed.")
+    assert last_pop(one.desk.shot)["verdict_text"] == "not checked"
+    assert last_pop(one.desk.shot)["spoken"].endswith(", not checked")
+
+
+def test_the_pop_of_all_says_in_a_word_what_it_told(metered) -> None:
+    """It agrees with the sum of the two, f/8 and f/5.6 by construction, or it does not; room light is none of it."""
+    one = placed(metered)
+    said = []
+    for value in (281.0, 150.0):
+        one.desk.wait_for_all()
+        one.pop(value)
+        said.append(last_pop(one.desk.shot)["verdict_text"])
+
+    assert said == ["agrees", "disagrees"]
+
+
+def test_that_a_pop_was_not_kept_is_told_until_something_else_is_asked(metered) -> None:
+    """A stray pop after the walk; its note is gone with a distance that is said, and with a light that is touched."""
+    one = metered(2)
+    for value in (211.2, 105.6):
+        one.pop(value)
+    notes = []
+    for answer in (lambda: one.desk.hold_off(one.id_of("FILL"), 0.05), lambda: one.desk.wait_for(one.id_of("KEY"))):
+        one.pop(50.0)
+        notes.append(last_pop(one.desk.shot)["note"])
+        answer()
+        notes.append(last_pop(one.desk.shot)["note"])
+
+    assert notes == ["No light waits: this pop was not kept.", ""] * 2
 
 
 def test_what_several_lights_share_is_one_card_as_in_the_terminal(metered) -> None:

@@ -94,7 +94,7 @@ def test_roles_and_verdicts_have_their_names_from_one_place() -> None:
     assert not set(texts.EN) & {*(f"role.{role}" for role in ROLES), *(f"verdict.{verdict}" for verdict in Verdict)}
     texts.use("de")
 
-    assert start_lights(2) == (("FÜHRUNGSLICHT", "key"), ("AUFHELLLICHT", "fill"))
+    assert start_lights(2) == (("FÜHRUNG", "key"), ("AUFHELLUNG", "fill"))
 
 
 def test_the_language_of_the_device_is_spoken_unless_one_is_chosen(monkeypatch: pytest.MonkeyPatch) -> None:

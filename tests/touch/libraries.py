@@ -59,6 +59,13 @@ def known(path: Path) -> None:
     desk.close()
 
 
+def german(path: Path) -> None:
+    """Nothing yet, and German spoken."""
+    desk = Desk(Library.open(path))
+    desk.remember(language="de")
+    desk.close()
+
+
 def key_in_doubt(path: Path) -> None:
     """A metered set of five in German whose key was held off by more than half of its distance: it is to be metered again."""
     from tests.mobile.made_up_set import open_made_up

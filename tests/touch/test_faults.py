@@ -250,7 +250,7 @@ def test_no_line_of_the_metering_page_is_longer_than_a_glance(phone: Start) -> N
     p = phone()
     p.tap("count:3")
     seen = [p.screen(), p.pop(), p.pop(damaged=True), p.tap("act:skip"), p.tap("act:skip")]
-    p.tap("next")
+    p.tap("act:again")
     seen += [p.pop(), p.screen()]
     p.ask("plug", plugged=False)
     seen.append(p.until(lambda s: s.text("headline") == "Sensor lost", "the loss"))

@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable
 
 from tests.touch.hands import Phone
-from tests.touch.libraries import key_in_doubt, known, made_up
+from tests.touch.libraries import german, key_in_doubt, known, made_up
 from tests.touch.looking import problems
 
 Start = Callable[..., Phone]
@@ -62,6 +62,41 @@ def test_the_head_of_a_set_to_be_retaken_takes_two_lines_and_says_retake_once(ph
     assert [one.verdict for one in now.things if one.name in ("aperture_mark", "second_mark")] == ["retake", "retake"]
     words = [one.name for one in now.texts if "neu messen" in one.text and one.box[3] < now.find("row:KEY").box[3]]
     assert words == ["row:KEY:word"]
+
+
+def test_the_light_that_is_to_be_fired_is_in_sight_after_every_pop(phone: Start) -> None:
+    """With large text the page was left scrolled down to what was touched last, and the next light stood above it unseen."""
+    p = phone()
+    p.wear("amber", 1.5)
+    p.tap("count:3")
+    p.pop()
+    p.tap("act:undo")
+    p.pop()
+    p.tap("act:give")
+    now = p.pop()
+
+    assert (now.text("headline"), now.find("headline").seen > 0.99) == ("HAIR", True)
+    p.pop()
+    p.tap("act:sum")
+    now = p.pop()
+    assert now.text("verdict") == "not checked"
+    assert p.tap("verdict").says("not cross-checked")
+
+
+def test_in_german_the_distance_stands_in_sight_below_the_walk_and_what_can_be_done_about_a_pop_in_one_row(phone: Start) -> None:
+    """At 360 px three rows of names and buttons had pushed the distance, which may still be said, below the last pop."""
+    p = phone(prepare=german)
+    p.tap("count:5")
+    now = p.pop()
+
+    assert now.find("held_text").seen > 0.99
+    assert len({round(now.find(name).middle[1] / 10) for name in ("act:undo", "t01", "act:give")}) == 1
+    for _ in range(4):
+        p.pop()
+    p.tap("held_text")
+    now = p.type("held_field", "1 m")
+    assert now.text("verdict") == "neu messen"
+    assert (now.find("next"), now.text("act:again")) == (None, "KANTE noch einmal"), "one button asks for it"
 
 
 def test_a_clipped_pop_of_the_background_is_the_backgrounds(phone: Start) -> None:
