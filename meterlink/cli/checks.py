@@ -14,7 +14,8 @@ import argparse
 from collections.abc import Sequence
 
 from meterlink.checks.findings import Finding
-from meterlink.cli.frame import BOLD, JSON, PLAIN, SETUP_BY_NAME, is_terminal, open_set, print_json, wrapped
+from meterlink.cli.frame import JSON, SETUP_BY_NAME, hanging, open_set, print_json
+from meterlink.cli.terminal import BOLD, PLAIN, is_terminal
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.words.actions import Do
 from meterlink.words.language import say, say_count
@@ -39,10 +40,10 @@ def run(args: argparse.Namespace) -> None:
         print(say("{setup}: nothing to object to", setup=setup.name))
     for line in finding_lines([*found, *well]):
         mark = say(RANKS[int(line.rank)]) + " "
-        text = wrapped(f"{mark:<{WIDTH}}{line.said}", " " * WIDTH)
+        text = hanging(f"{mark:<{WIDTH}}{line.said}", " " * WIDTH)
         print(f"{BOLD}{text[:WIDTH]}{PLAIN}{text[WIDTH:]}" if is_terminal() else text)
         if line.to_do:
-            print(wrapped(f"{'':{WIDTH}}→ {line.to_do}", " " * (WIDTH + 2)))
+            print(hanging(f"{'':{WIDTH}}→ {line.to_do}", " " * (WIDTH + 2)))
 
 
 def count_line(found: Sequence[Finding]) -> str:

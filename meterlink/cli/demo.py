@@ -22,7 +22,7 @@ import time
 from pathlib import Path
 
 from meterlink import demo
-from meterlink.cli.frame import open_library, option, out, wrapped
+from meterlink.cli.frame import open_library, option, out
 from meterlink.cli.light import print_lights
 from meterlink.cli.ratios import print_ratios
 from meterlink.cli.setup import camera_line
@@ -55,13 +55,13 @@ def run(args: argparse.Namespace) -> None:
         print_ratios(session)
         print()
         for line in what_to_see(session):
-            print(wrapped(line))
+            print(line)
         used = library.setup_in_use() == session.setup.id
         if not named:
             out("The demo lives in a library of its own: {library}", library=library.path)
         elif not used:
             stays = library.current_setup().name
-            print(wrapped(say("{setup} stays the set-up in use; the demo is {demo}.", setup=stays, demo=session.setup.name)))
+            print(say("{setup} stays the set-up in use; the demo is {demo}.", setup=stays, demo=session.setup.name))
         out("Go on with:")
         for rest in ("checks", "targets CARD=-2 BACKDROP=-3", "wave KEY HAIR", "sheet"):
             print(f"  {command(args)} {rest}" + ("" if used else f" --setup {quoted(session.setup.name)}"))

@@ -11,10 +11,9 @@ from pathlib import Path
 
 from meterlink import units
 from meterlink.calibration.chosen import in_use, reminders
-from meterlink.cli.frame import BOLD, PLAIN, is_terminal, wrapped
 from meterlink.cli.held import value_now
 from meterlink.cli.keys import Lines
-from meterlink.cli.terminal import LINE_AGAIN
+from meterlink.cli.terminal import BELL, BOLD, DIM, PLAIN, LiveLine
 from meterlink.errors import MeterlinkError, UsageError
 from meterlink.library.store import Library
 from meterlink.metering.calibrating import Typed
@@ -33,10 +32,6 @@ from meterlink.words.language import say, say_count
 from meterlink.words.sentences import level
 from meterlink.words.told import Told, put, told
 
-BELL = "\a"
-"""Quickens on the way in by the range finder, once more when the dome is within reach and still: nobody need look."""
-DIM = "\033[2m"
-
 
 def named(outcome: Outcome) -> Told:
     """What became of a pop, with its light where only the measurement speaks: lines of several lights stand below each other."""
@@ -51,7 +46,7 @@ class Screen:
         self.session = session
         self.after = after
         """Called with every outcome; may move the walk and returns what else is to be said."""
-        self.live = is_terminal()
+        self.live = LiveLine()
         self.simulated = False
         self.used: Calibration | None = None
         """What readings are made with, once it is known."""
@@ -66,11 +61,9 @@ class Screen:
 
     def say(self, text: str, *, strong: bool = False) -> None:
         """Print a line above the live one."""
-        if self.live:
-            print(f"{LINE_AGAIN}{BOLD if strong else ''}{wrapped(text)}{PLAIN if strong else ''}", flush=True)
-            self._draw()
-        else:
-            print(text, flush=True)
+        self.live.clear()
+        print(f"{BOLD}{text}{PLAIN}" if strong and self.live.on else text, flush=True)
+        self._draw()
 
     def wait_for(self, request: Request | None) -> None:
         """Say which light is waited for, once."""
@@ -100,17 +93,17 @@ class Screen:
 
     def level(self, m: Measurement) -> None:
         """Show the live light."""
-        if self.live and m.illuminance_lx is not None:
+        if self.live.on and m.illuminance_lx is not None:
             near = self._nearness.of(m, self._free) if m.held_off_m is not None or m.held_off_unknown else None
             self._level = str(level(max(m.illuminance_lx, 0.0), self.used, m.range_index))
             self._level += f"  {near.sentence}" if near is not None else ""
             if self._ticker.due(near, m.at_s):
+                # Quickens on the way in, and once more when the dome is within reach and still: nobody need look.
                 print(BELL, end="", flush=True)
             self._draw()
 
     def _draw(self) -> None:
-        if self.live:
-            print(f"{LINE_AGAIN}{DIM}{self._level}{PLAIN}", end="", flush=True)
+        self.live.show(self._level, DIM)
 
     def outcome(self, outcome: Outcome) -> None:
         """Print what became of a pop."""
@@ -133,13 +126,12 @@ class Screen:
         """Print a change of the sensor's state."""
         if state.name == STOPPED:
             return
-        if state.name != LOOKING or self.live:
+        if state.name != LOOKING or self.live.on:
             self.say(state.words if state.name in (LOOKING, READY) else f"! {state.words}")
 
     def end(self) -> None:
         """Leave the terminal clean."""
-        if self.live:
-            print(LINE_AGAIN, end="", flush=True)
+        self.live.clear()
 
 
 async def sensor_url(library: Library, url: str | None, tell: Callable[[str], None]) -> str:

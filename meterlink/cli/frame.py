@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import os
 import sys
 import unicodedata
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -12,7 +11,7 @@ from contextlib import contextmanager
 from typing import Any, NamedTuple, TypeVar
 
 from meterlink.cli.completing import SETUPS, Completer
-from meterlink.cli.terminal import CleanStream, broken, terminal_width
+from meterlink.cli.terminal import BOLD, PLAIN, CleanStream, broken, is_terminal, terminal_width
 from meterlink.library.store import Library
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.records.kept import RECEPTORS
@@ -22,7 +21,6 @@ from meterlink.words.told import plain, put
 Option = Callable[[Any], object]
 """Adds an option, or several, to a parser."""
 Opened = TypeVar("Opened", bound=OpenedSet)
-BOLD, PLAIN = "\033[1m", "\033[0m"
 COLOURS = {"good": "\033[32m", "corrected": "\033[33m", "retake": "\033[1;31m"}
 SENTENCES = frozenset({"reason", "what to do"})
 """Columns that hold sentences: they need no heading under a row."""
@@ -113,16 +111,9 @@ def beside(text: object) -> None:
     print(text, file=sys.stderr, flush=True)
 
 
-def is_terminal() -> bool:
-    """Say whether a person looks at the output (colour and boxes) or a program reads it."""
-    return sys.stdout is not None and sys.stdout.isatty() and not os.environ.get("NO_COLOR")
-
-
-def wrapped(text: str, indent: str = "    ") -> str:
-    """Return a sentence broken at words for the terminal's width; for a program it stays one line."""
-    if not is_terminal():
-        return text
-    return broken(text, indent, terminal_width())
+def hanging(text: str, indent: str) -> str:
+    """Return a sentence whose further lines on a terminal begin with an ``indent`` of its own; for a program it stays one line."""
+    return broken(text, indent, terminal_width()) if is_terminal() else text
 
 
 def print_rows(headings: Sequence[str], rows: Sequence[Sequence[str]], *, title: str = "", right: str = "") -> None:
@@ -155,7 +146,7 @@ def print_rows(headings: Sequence[str], rows: Sequence[Sequence[str]], *, title:
         print(f"{bold}{line}{plain}" if number == 0 else line)
         if number:
             for i in (i for i in range(len(headings)) if i not in kept and row[i]):
-                print(wrapped(f"    {row[i]}" if sentences[i] or not headings[i] else f"    {headings[i]}: {row[i]}", " " * 6))
+                print(hanging(f"    {row[i]}" if sentences[i] or not headings[i] else f"    {headings[i]}: {row[i]}", " " * 6))
 
 
 def _fitting(widths: Sequence[int], sentences: Sequence[bool], width: int) -> list[int]:

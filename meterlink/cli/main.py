@@ -18,7 +18,7 @@ from typing import Any, NoReturn, TextIO, cast
 from meterlink import __version__
 from meterlink.cli.as_typed import as_typed
 from meterlink.cli.help import WIDTH, HelpAll, one_screen, translate
-from meterlink.cli.terminal import CleanStream, broken, cleaned, terminal_width
+from meterlink.cli.terminal import CleanStream
 from meterlink.errors import MeterlinkError, ShowingFailed
 from meterlink.words.actions import Do
 from meterlink.words.language import marked, say, translated
@@ -99,7 +99,7 @@ class Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         """End with one line, as for every other error; argparse would print the whole usage."""
-        self.exit(2, _at_words(say("meterlink: {error}: see {command} --help", error=cleaned(message), command=self.prog)) + "\n")
+        self.exit(2, say("meterlink: {error}: see {command} --help", error=message, command=self.prog) + "\n")
 
     def format_help(self) -> str:
         """Return the help that fits one screen."""
@@ -157,13 +157,6 @@ def _unknown_verb(verb: str) -> str:
     return say("meterlink: there is no verb '{verb}': 'meterlink --help' lists the verbs", verb=verb[:40])
 
 
-def _at_words(line: str) -> str:
-    """Break a line at words where a terminal would break it anywhere; a program gets it whole."""
-    if sys.stderr is None or not sys.stderr.isatty():
-        return line
-    return broken(line, "  ", terminal_width())
-
-
 def _forgive_encodings() -> None:
     """What the output cannot write becomes a replacement character, never an error; Windows writes UTF-8 where it can."""
     for stream in (sys.stdout, sys.stderr):
@@ -186,7 +179,11 @@ def main(argv: Sequence[str] | None = None) -> int:
     _forgive_encodings()
     if "_ARGCOMPLETE" in os.environ:
         return _complete()
-    arguments = list(sys.argv[1:] if argv is None else argv)
+    with _clean_output():
+        return _main(list(sys.argv[1:] if argv is None else argv))
+
+
+def _main(arguments: list[str]) -> int:
     library = _take_library(arguments)
     if arguments[:1] == ["help"] and arguments[1:2]:
         arguments = [*arguments[1:], "--help"]  # help light add
@@ -199,7 +196,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         verb, action = SHORT[verb]
         arguments.insert(0, action)
     if verb not in VERBS:
-        print(cleaned(_unknown_verb(verb)), file=sys.stderr)
+        print(_unknown_verb(verb), file=sys.stderr)
         return 2
     return _guarded(lambda: _run_verb(verb, arguments, library))
 
@@ -235,8 +232,7 @@ def _clean_output() -> Iterator[None]:
 def _run_verb(verb: str, arguments: list[str], library: str | None) -> int | None:
     args = parse(verb, arguments)
     args.library = args.library or library
-    with _clean_output():
-        result: int | None = module_of(verb).run(args)
+    result: int | None = module_of(verb).run(args)
     return result
 
 
@@ -250,7 +246,7 @@ def _guarded(job: Callable[[], int | None]) -> int:
         sys.stdout.flush()
         return result or 0
     except MeterlinkError as error:
-        print(_at_words(f"meterlink: {cleaned(str(error))}"), file=sys.stderr)
+        print(f"meterlink: {error}", file=sys.stderr)
         if isinstance(error, ShowingFailed):
             _close_output()
         return error.exit_code

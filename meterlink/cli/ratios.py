@@ -19,7 +19,8 @@ from meterlink import units
 from meterlink.checks.findings import Finding
 from meterlink.checks.shutter import beyond_sync
 from meterlink.cli.checks import count_line
-from meterlink.cli.frame import JSON, SETUP_BY_NAME, is_terminal, open_set, option, print_json, print_rows, wrapped
+from meterlink.cli.frame import JSON, SETUP_BY_NAME, open_set, option, print_json, print_rows
+from meterlink.cli.terminal import is_terminal
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.records import Setup
 from meterlink.tables.ratios import Aperture, RatioTable
@@ -67,9 +68,9 @@ def print_ratios(session: OpenedSet, *, calibration_known: bool = False) -> None
     print_rows([HEADINGS[i] for i in kept], rows, title=setup.name, right="".join(RIGHT[i] for i in kept))
     if is_terminal():
         for reason in reasons(table.rows):
-            print(wrapped(str(reason)))
+            print(str(reason))
     for line in summary_lines(setup, table, beyond_sync(session.view()), calibration_known=calibration_known):
-        print(wrapped(line))
+        print(line)
     if counted := count_line(session.checks()):
         print(counted)
 

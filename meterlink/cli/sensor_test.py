@@ -16,7 +16,7 @@ import asyncio
 from typing import Any
 
 from meterlink.calibration.health import Check, LinkCounts, SensorTest, checks_of, faults_of
-from meterlink.cli.frame import JSON, SENSOR, open_library, print_json, print_rows, wrapped
+from meterlink.cli.frame import JSON, SENSOR, open_library, print_json, print_rows
 from meterlink.cli.keys import Lines
 from meterlink.cli.tasks import begun, drive, teller
 from meterlink.errors import SensorError
@@ -47,10 +47,10 @@ def run(args: argparse.Namespace) -> int:
         for i, fault in enumerate(faults):
             name = translated(fault.name)
             first = say("likely: {fault}: {seen}", fault=name, seen=fault.evidence)
-            print(wrapped(first if i == 0 else say("and: {fault}: {seen}", fault=name, seen=fault.evidence)))
-            print(wrapped(f"  {fault.remedy}"))
+            print(first if i == 0 else say("and: {fault}: {seen}", fault=name, seen=fault.evidence))
+            print(f"  {fault.remedy}")
         if not faults:
-            print(wrapped(_no_fault(rows)))
+            print(_no_fault(rows))
     return 1 if faults else 0
 
 

@@ -18,7 +18,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Sequence
 
-from meterlink.cli.frame import JSON, SETUP, open_set, option, print_json, print_rows, wrapped
+from meterlink.cli.frame import JSON, SETUP, open_set, option, print_json, print_rows
 from meterlink.errors import UsageError
 from meterlink.metering.as_told import remember_told, set_as_told, set_what_was_told
 from meterlink.metering.session import Session
@@ -51,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
             if args.json:
                 print_json({"set": changed, "to_meter": [light.name for light in session.pending()]})
             else:
-                print(wrapped(f"{', '.join(changed)}: {_afterwards(session)}"))
+                print(f"{', '.join(changed)}: {_afterwards(session)}")
             return 0
         # With the history of the heads: what their dials really deliver, how long and of what colour they flash.
         view = session.view()
@@ -75,7 +75,7 @@ def run(args: argparse.Namespace) -> int:
         if not result.feasible:
             print(say("not everything can be reached: what is shown is the nearest"))
         if args.made:
-            print(wrapped(_afterwards(session)))
+            print(_afterwards(session))
         elif any(not row.move.empty for row in result.rows):
             print(say("when that is set: {do}", do=Do("targets_set")))
     return 0 if result.feasible else 1

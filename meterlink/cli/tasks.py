@@ -15,8 +15,7 @@ from meterlink import units
 from meterlink.calibration.procedure import TYPED, Procedure, Task, kind_of
 from meterlink.cli.as_typed import number
 from meterlink.cli.driving import sensor_url
-from meterlink.cli.frame import is_terminal, wrapped
-from meterlink.cli.terminal import LINE_AGAIN
+from meterlink.cli.terminal import LiveLine
 from meterlink.errors import CalibrationError, SensorError, UsageError
 from meterlink.library.store import Library
 from meterlink.metering.calibrating import Keep, Say, SensorStation, Typed, Value, seen, walk_through
@@ -85,9 +84,19 @@ async def drive(
     if (simulated := getattr(watching.bare_link, "reference", None)) and any(task.kind == TYPED for task in walk.tasks):
         tell(say("the simulated sensor has a simulated reference beside it: Enter alone takes what that reads"))
         typed_value, value_of = value_of, lambda text, task: typed_value(text, task) if text else simulated(task.name, task.value)
-    live = Live(walk, tell)
-    station.on_live = live.show
-    work = asyncio.ensure_future(walk_through(walk, station, lines, live.say, value_of, keep))
+    live = LiveLine()
+
+    def say_above(text: str) -> None:
+        live.clear()
+        tell(text)
+
+    def show(level: Measurement) -> None:
+        # Not where something is being typed, which it would write over.
+        if (task := walk.task) is not None and task.kind == Kind.STEADY:
+            live.show(say("  now {level}", level=seen(walk, task, level)))
+
+    station.on_live = show
+    work = asyncio.ensure_future(walk_through(walk, station, lines, say_above, value_of, keep))
     over = asyncio.Event()
     work.add_done_callback(lambda _: over.set())
     try:
@@ -97,33 +106,6 @@ async def drive(
         work.cancel()
         station.on_live = None
         live.clear()
-
-
-class Live:
-    """The level of steady light on one line of a terminal, while a step waits for its Enter; nothing elsewhere."""
-
-    def __init__(self, walk: Procedure, tell: Say) -> None:
-        self.walk, self._tell = walk, tell
-        self.on = is_terminal()
-        self._shown = False
-
-    def say(self, text: str) -> None:
-        """Print a line in place of the live one."""
-        self.clear()
-        self._tell("\n".join(wrapped(line) for line in text.split("\n")) if self.on else text)
-
-    def show(self, level: Measurement) -> None:
-        """Show a sample; not where something is being typed, which it would write over."""
-        task = self.walk.task
-        if self.on and task is not None and task.kind == Kind.STEADY:
-            print(LINE_AGAIN + say("  now {level}", level=seen(self.walk, task, level)), end="", flush=True)
-            self._shown = True
-
-    def clear(self) -> None:
-        """Leave the line empty."""
-        if self._shown:
-            print(LINE_AGAIN, end="", flush=True)
-            self._shown = False
 
 
 def reference_value(calibration_constant: float, iso: float, shutter_s: float, card: float | None = None) -> Value:

@@ -17,14 +17,15 @@ from collections import deque
 from meterlink import units
 from meterlink.checks.room_light import resolution_lx
 from meterlink.cli.driving import sensor_url
-from meterlink.cli.frame import RECEPTOR, SENSOR, beside, is_terminal, open_library, option
-from meterlink.cli.terminal import LINE_AGAIN
+from meterlink.cli.frame import RECEPTOR, SENSOR, beside, open_library, option
+from meterlink.cli.terminal import LiveLine
 from meterlink.errors import RecordingEnded
 from meterlink.metering.sensor_in_use import SensorInUse
 from meterlink.photometry.exposure import f_number, f_number_steady
 from meterlink.photometry.percent_flicker import percent_flicker
 from meterlink.records import Measurement
 from meterlink.report.wave import terminal_wave
+from meterlink.sensor.measuring.tended import SensorState
 from meterlink.words.language import say
 from meterlink.words.told import put
 
@@ -76,12 +77,11 @@ async def _watch(args: argparse.Namespace) -> None:
     shutter_s = units.parse_shutter(args.shutter) if args.shutter else 1 / 128
     over = asyncio.Event()
     seen = 0
-    live = is_terminal()
+    live = LiveLine()
 
     def on_measurement(m: Measurement) -> None:
         nonlocal seen
-        if live:
-            print(LINE_AGAIN, end="")
+        live.clear()
         print(pop_line(m, watching.constant, iso), flush=True)
         if args.wave and m.wave is not None:
             print(terminal_wave(m.wave, watching.calibration), flush=True)
@@ -100,12 +100,16 @@ async def _watch(args: argparse.Namespace) -> None:
         full_lx = used.ranges[m.range_index].full_scale_lx if used is not None and m.range_index < len(used.ranges) else 0.0
         percent = flicker.hear(m, full_lx)
         text = level_line(m, watching.constant, iso, shutter_s, resolution_lx(used, m.range_index), percent)
-        if live:
-            print(f"{LINE_AGAIN}{text}", end="", flush=True)
+        if live.on:
+            live.show(text)
         elif m.at_s - last_line >= 1.0 or m.at_s < last_line:
             # A program that reads along gets one line a second, not a flood.
             last_line = m.at_s
             print(text, flush=True)
+
+    def on_state(state: SensorState) -> None:
+        live.clear()
+        beside(state.words)
 
     with open_library(args) as library:
         url = await sensor_url(library, args.sensor, beside)
@@ -116,7 +120,7 @@ async def _watch(args: argparse.Namespace) -> None:
             receptor=args.receptor or "",
             on_measurement=lambda m: watching.tell(on_measurement, m),
             on_level=on_level,
-            on_state=lambda state: beside(f"{LINE_AGAIN if live else ''}{state.words}"),
+            on_state=on_state,
         )
         try:
             await watching.open()
@@ -126,7 +130,7 @@ async def _watch(args: argparse.Namespace) -> None:
             pass
         finally:
             await watching.close()
-    if live:
+    if live.on:
         print()
 
 

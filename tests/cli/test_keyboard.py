@@ -244,8 +244,7 @@ def test_what_is_said_after_a_pop_keeps_its_lines(
     """A list of what to change stays a list on a terminal, which breaks each of its lines for itself."""
     session.begin([session.request(session.light("FILL"))])
     screen = Screen(session, lambda _: "now change:\n  KEY: power up\n  HAIR: power down")
-    monkeypatch.setattr(screen, "live", True)
-    monkeypatch.setattr("meterlink.cli.frame.is_terminal", lambda: True)
+    monkeypatch.setattr(screen.live, "on", True)
     screen.outcome(session.take(pop(200.0)))
 
     said = re.sub("\x1b\\[[0-9;]*[mK]|\r", "", capsys.readouterr().out)

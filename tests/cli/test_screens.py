@@ -97,6 +97,29 @@ def test_a_terminal_breaks_lines_at_words_and_a_pipe_does_not(monkeypatch: pytes
     assert piped.getvalue() == line
 
 
+def test_a_live_line_never_becomes_two(monkeypatch: pytest.MonkeyPatch) -> None:
+    """One that is too long is cut, or each new one would leave a piece of the last; a bold line above it is broken at words."""
+    monkeypatch.setattr(terminal, "terminal_width", lambda: 40)
+    monkeypatch.delenv("NO_COLOR", raising=False)
+    seen = Screen()
+    monkeypatch.setattr("sys.stdout", terminal.CleanStream(seen))
+    live = terminal.LiveLine()
+    said = "KEY: fire once, the dome at the face, aimed at the light"
+
+    live.show("steady 120 lx  " + "keep the dome within 4 cm of the face " * 3, terminal.DIM)
+    live.clear()
+    print(f"{terminal.BOLD}{said}{terminal.PLAIN}")
+
+    lines = re.sub("\033\\[[0-9;]*m", "", seen.getvalue()).replace(terminal.LINE_AGAIN, "\n").splitlines()
+    assert max(map(len, lines)) < 40 < len(said)
+    assert " ".join(" ".join(lines[-2:]).split()) == said
+
+
+def test_a_bell_reaches_the_terminal() -> None:
+    """By itself it rings, where a sign of replacement had stood in its place; within a text it may be anybody's."""
+    assert (terminal.cleaned(terminal.BELL), terminal.cleaned("KEY\a")) == ("\a", "KEY\N{REPLACEMENT CHARACTER}")
+
+
 def test_data_for_programs_is_whole_on_a_terminal_too(monkeypatch: pytest.MonkeyPatch) -> None:
     """JSON with a sentence longer than the terminal is wide can be read back."""
     monkeypatch.setattr(terminal, "terminal_width", lambda: 40)

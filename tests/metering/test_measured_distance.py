@@ -175,7 +175,7 @@ def test_the_terminal_ticks_on_the_way_in(session: Session, pop: MakePop, capsys
         return capsys.readouterr().out.count("\a")
 
     assert bells(0.5, 100.0) == 0
-    screen.live = True
+    screen.live.on = True
     far, nearer, ready = bells(0.5, 200.0), bells(0.15, 300.0), bells(0.02, 400.0, still=True)
     assert 0 < far < nearer
     assert ready == 1
