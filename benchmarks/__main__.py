@@ -15,9 +15,11 @@ def main(names: list[str]) -> None:
     first = next((i for i, word in enumerate(names) if word.startswith("--")), len(names))
     sys.argv[1:] = names[first:]
     names = names[:first]
-    for path in sorted(Path(__file__).parent.glob("bench_*.py")):
-        if names and not any(name in path.stem for name in names):
-            continue
+    there = sorted(Path(__file__).parent.glob("bench_*.py"))
+    wanted = [path for path in there if not names or any(name in path.stem for name in names)]
+    if not wanted or (not names and sys.argv[1:] in (["-h"], ["--help"])):
+        raise SystemExit(f"{__doc__}\n{' '.join(path.stem.removeprefix('bench_') for path in there)}")
+    for path in wanted:
         print(f"\n== {path.stem}")
         try:
             importlib.import_module(f"benchmarks.{path.stem}").main()
