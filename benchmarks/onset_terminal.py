@@ -124,7 +124,7 @@ class Sensor:
                     writer.write(self.chip.steady(self._now_s()))
 
     async def flash(self, pulse: Pulse, *, damaged: bool = False) -> None:
-        """A flash.  ``need_s`` is what record and wire take."""
+        """A flash.  ``need_s`` is what record and wire take here: up to the last byte, by this run's own clock."""
         begun_s = time.monotonic()
         shown = self.chip.pop(pulse, self._now_s())
         if shown is None or self.writer is None:
@@ -133,19 +133,21 @@ class Sensor:
         block = bytearray(shown.block)
         if damaged:
             block[len(block) // 2] ^= 4
-        self.need_s = record_s + 10 * (len(shown.notice) + len(block)) / BAUD
         # The model works out the record while a sensor takes it.
         await asyncio.sleep(begun_s + record_s - time.monotonic())
         async with self._line:
-            await self._send(shown.notice + bytes(block))
+            self.need_s = await self._send(shown.notice + bytes(block)) - begun_s
 
-    async def _send(self, data: bytes) -> None:
+    async def _send(self, data: bytes) -> float:
+        """Send as fast as the line does; return when the last byte left."""
         sent, begun_s = 0, time.monotonic()
+        left_s = begun_s
         while sent < len(data) and self.writer is not None:
             due = min(len(data), int((time.monotonic() - begun_s) * BAUD / 10) + 16)
             self.writer.write(data[sent:due])
-            sent = due
+            sent, left_s = due, time.monotonic()
             await asyncio.sleep(0.001)
+        return left_s
 
 
 class Photographer:
