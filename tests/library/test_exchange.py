@@ -173,7 +173,7 @@ CHANGES = {
     "path as id": ("readings", {"id": "../../../../etc/passwd"}, "not an id"),
     "far future": ("setups", {"id": "f" * 32}, "not an id"),
     "dangling light": ("readings", {"light_id": "0" * 32}, "refers to a light that is not in the file"),
-    "dangling set": ("lights", {"setup_id": "0" * 32}, "refers to a setup"),
+    "dangling set": ("lights", {"setup_id": "0" * 32}, "refers to a set-up"),
     "dangling source": ("lights", {"source_light_id": "0" * 32}, "refers to a light"),
     "dangling mark": ("marks", {"reading_id": "0" * 32}, "refers to a reading"),
     "long text": ("readings", {"note": "x" * 100_001}, "note is not a text"),
