@@ -94,10 +94,6 @@ def _kind(text: str, _key: str) -> str:
     return plain
 
 
-def _time(text: str, key: str) -> float:
-    return 0.0 if text.strip() in ("0", "0s", "0ms") else units.parse_time(text, key_words(key))
-
-
 def _number(text: str, key: str) -> float:
     """A plain number with at most its own unit behind it."""
     plain = text.strip().lower().replace(",", ".")
@@ -143,8 +139,9 @@ def _words(text: str, key: str) -> str:
 
 
 READ: dict[str, Callable[[str, str], Any]] = {
-    "kind": _kind, "time": _time, "number": _number, "blur": _number, "fraction": _fraction, "movement": _movement, "words": _words,
+    "kind": _kind, "number": _number, "blur": _number, "fraction": _fraction, "movement": _movement, "words": _words,
     "shutter": lambda text, _: units.parse_shutter(text),
+    "time": lambda text, key: 0.0 if text.strip() in ("0", "0s", "0ms") else units.parse_time(text, key_words(key)),
     "length": lambda text, key: units.parse_distance(text, key_words(key)),
     "aperture": lambda text, _: units.format_f_number(units.parse_f_number(text)),
     "picture": lambda text, _: small_picture(Path(text).expanduser()),

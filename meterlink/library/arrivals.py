@@ -82,10 +82,10 @@ def _odd_sets(readings: Columns) -> set[int]:
     odd = {s for s, n, light in pops if n > 1 or (n and (light is None or light != light))}
     odd |= {s for s, other in zip(sets, readings["supersedes_id"], strict=True) if other is not None}
     odd |= {s for s, i in zip(sets, readings["id"], strict=True) if i >= FAR_FUTURE}
-    for column, low, high in LIMITS["reading"]:
+    for column, field in LIMITS["reading"].items():
         given = [v for v in readings[column] if v is not None]
-        if given and not low <= min(given) <= max(given) <= high:
-            odd |= {s for s, v in zip(sets, readings[column], strict=True) if v is not None and not low <= v <= high}
+        if given and not field.low <= min(given) <= max(given) <= field.high:
+            odd |= {s for s, v in zip(sets, readings[column], strict=True) if v is not None and not field.low <= v <= field.high}
     for name in ("point", "held_off_toward", "note"):
         bad = {text for text in set(readings[name]) if text is not None and not plain_texts([text])}
         odd |= {s for s, text in zip(sets, readings[name], strict=True) if text in bad} if bad else set()

@@ -239,15 +239,10 @@ def _check_target(target: Path, source: Path, replace: bool) -> None:
     if not files.is_library(target) and not (replace and target.stat().st_size == 0):
         if replace and files.is_sqlite(target):
             raise UsageError("{target} belongs to another program: choose another name", target=target)
-        if not replace or not is_damaged_place(target):
+        if not replace or not Backups(target).all():  # a file that has backups was a library, whatever is left of it
             raise UsageError("{target} exists and is no library: choose another name", target=target)
     if not replace:
         files.check_new(target)
-
-
-def is_damaged_place(target: Path) -> bool:
-    """Say whether a file has backups of its own: then it was a library, whatever is left of it."""
-    return bool(Backups(target).all())
 
 
 def claim(path: Path) -> None:

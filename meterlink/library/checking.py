@@ -10,7 +10,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from meterlink.errors import MeterlinkError
 from meterlink.library import rows
-from meterlink.library.fields import COLUMNS, LIMITS, Field, Limit
+from meterlink.library.fields import COLUMNS, LIMITS, Field
 from meterlink.words.told import Told, told
 
 _JSON_KINDS = {"object": dict, "numbers": list, "pairs": list, "segments": list}
@@ -85,16 +85,16 @@ def problems(connection: sqlite3.Connection, schema: str = "main") -> Iterator[T
 _KEYS = {"pop": "reading_id", "calibration_range": "(SELECT id FROM {s}.calibration WHERE no = calibration_no)"}
 
 
-def _beyond(connection: sqlite3.Connection, schema: str, table: str, limits: tuple[Limit, ...]) -> Iterator[Told]:
+def _beyond(connection: sqlite3.Connection, schema: str, table: str, limits: Mapping[str, Field]) -> Iterator[Told]:
     """Numbers that nobody sets up and no sensor sees: what is made from them may take for ever."""
-    columns, key = ", ".join(x.column for x in limits), _KEYS.get(table, "id").format(s=schema)
-    wrong = " OR ".join(f"{x.column} NOT BETWEEN {x.low!r} AND {x.high!r}" for x in limits)
-    found = connection.execute(f"SELECT {key}, {columns} FROM {schema}.{table} WHERE {wrong} LIMIT 1").fetchone()
-    if found:
-        pairs = zip(limits, found[1:], strict=True)
-        x, value = next((x, v) for x, v in pairs if v is not None and not (isinstance(v, int | float) and x.low <= v <= x.high))
-        rows_found = _shown([found[0]])
-        yield told("beyond_belief", table=table, column=x.column, value=str(value)[:40], low=x.low, high=x.high, rows=rows_found)
+    key = _KEYS.get(table, "id").format(s=schema)
+    wrong = " OR ".join(f"{name} NOT BETWEEN {field.low!r} AND {field.high!r}" for name, field in limits.items())
+    found = connection.execute(f"SELECT {key}, {', '.join(limits)} FROM {schema}.{table} WHERE {wrong} LIMIT 1").fetchone()
+    for (name, field), value in zip(limits.items(), found[1:] if found else (), strict=False):
+        if value is not None and not (isinstance(value, int | float) and field.low <= value <= field.high):
+            between = {"low": field.low, "high": field.high}
+            yield told("beyond_belief", table=table, column=name, value=str(value)[:40], **between, rows=_shown([found[0]]))
+            return
 
 
 def _text_problems(connection: sqlite3.Connection, schema: str, table: str, columns: Sequence[str]) -> Iterator[Told]:

@@ -108,8 +108,8 @@ def keep(
     counts: dict[str, int] = {}
     with _own_keys(library), library.db.write() as connection:
         if any(arrived.values()):
-            for name in ("waveform", "note"):
-                arrived[name] = _readable(name, arrived[name], tables[name])
+            for name in _READERS:
+                arrived[name] = list(filter(readable(tables[name]), arrived[name]))
             try:
                 before = _sent_whole(connection, state, arrived["reading"])
                 sensors = {s for t in ("reading", "calibration") for s in _column(tables[t], "sensor_no", arrived[t])}
@@ -132,13 +132,17 @@ def keep(
     return Added(*(counts.get(f.removesuffix("s"), 0) for f in Added._fields))
 
 
-def _readable(name: str, rows: list[Any], shared: Shared) -> list[Any]:
-    """Return the waveforms or notes that can be read: a damaged one must not stop the rest."""
-    names = [c.local for c in shared.columns]
-    asked = {"waveform": ("samples", "byte_count"), "note": ("kind", "payload")}[name]
-    first, second = map(names.index, asked)
-    good = is_whole_waveform if name == "waveform" else is_good_note
-    return [row for row in rows if good(row[first], row[second])]
+_READERS: dict[str, tuple[Callable[[Any, Any], bool], str, str]] = {
+    "waveform": (is_whole_waveform, "samples", "byte_count"), "note": (is_good_note, "kind", "payload"),
+}  # fmt: skip
+"""What says whether a row can be read, and the columns that it asks: a damaged one must not stop the rest."""
+
+
+def readable(shared: Shared) -> Callable[[Any], bool]:
+    """Return what says whether a row of waveforms or notes can be read."""
+    good, *asked = _READERS[shared.name]
+    first, second = (shared.at(name) for name in asked)
+    return lambda row: good(row[first], row[second])
 
 
 @contextmanager
@@ -165,7 +169,7 @@ _WRONG = (
 
 def _column(shared: Shared, local: str, rows: list[Any]) -> set[Any]:
     """Return the different values of one column."""
-    at = next(n for n, c in enumerate(shared.columns) if c.local == local)
+    at = shared.at(local)
     return {row[at] for row in rows}
 
 

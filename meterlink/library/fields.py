@@ -181,17 +181,10 @@ COLUMNS: dict[str, dict[str, Field]] = {
 """Table -> column -> field, in the tables' own order; what names a record and a version stands before these (``schema.py``)."""
 
 
-class Limit(NamedTuple):
-    """A column of a table that holds a number, and between what."""
-
-    column: str
-    low: float
-    high: float
-
-
-LIMITS: dict[str, tuple[Limit, ...]] = {
-    table: tuple(Limit(name, f.low, f.high) for name, f in columns.items() if f.kind == "number")
+LIMITS: dict[str, dict[str, Field]] = {
+    table: {name: field for name, field in columns.items() if field.kind == "number"}
     for table, columns in COLUMNS.items()
     if table not in ("waveform", "mark", "note")
 }
-"""What the tables' own CHECKs, which are wider, leave to whoever takes another file's records."""
+"""Table -> column that holds a number -> field, whose limits are left to whoever takes another file's records: the tables' own
+CHECKs are wider."""

@@ -89,8 +89,8 @@ def _as_library(doc: Any, name: str) -> Iterator[Path]:
         with Library.open(path) as library:
             library.db.connection.execute("PRAGMA synchronous=OFF")  # only a step on the way
             try:
-                with library.db.write() as connection:
-                    Filler(connection).fill(parts)
+                with library.db.write():
+                    Filler(library.db).fill(parts)
             except ImportRefused as error:
                 raise ImportRefused("{name}: {error}", name=name, error=error) from error
             except (LibraryError, UsageError) as error:

@@ -42,6 +42,10 @@ class Shared(NamedTuple):
     name: str
     columns: tuple[Column, ...]
 
+    def at(self, local: str) -> int:
+        """The place of a column in a row."""
+        return [c.local for c in self.columns].index(local)
+
     @property
     def names(self) -> str:
         """The columns' names in the shared database, for SQL."""

@@ -12,10 +12,9 @@ from contextlib import closing
 from typing import Any, NamedTuple
 
 from meterlink.errors import UsageError
-from meterlink.library.fetching import Entry, State, fetch
+from meterlink.library.fetching import Entry, State, fetch, readable
 from meterlink.library.merge import TABLES, Added
 from meterlink.library.remote import Remote, Shared, shared_tables
-from meterlink.library.rows import is_whole_waveform
 from meterlink.library.store import Library
 from meterlink.words.actions import Do
 from meterlink.words.told import Told, told
@@ -92,12 +91,12 @@ def _send(library: Library, remote: Remote, tables: dict[str, Shared], state: St
 
 def _whole(rows: list[Any], shared: Shared, tell: Callable[[Told], None]) -> list[Any]:
     """Return the waveforms that can be unpacked; the others are named and left out."""
-    names = [c.local for c in shared.columns]
-    packed, count, reading = names.index("samples"), names.index("byte_count"), names.index("reading_id")
-    kept = [row for row in rows if is_whole_waveform(row[packed], row[count])]
+    good, kept = readable(shared), []
     for row in rows:
-        if not is_whole_waveform(row[packed], row[count]):
-            tell(told("left_out_of_sync", reading=row[reading].hex()))
+        if good(row):
+            kept.append(row)
+        else:
+            tell(told("left_out_of_sync", reading=row[shared.at("reading_id")].hex()))
     return kept
 
 

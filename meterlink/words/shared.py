@@ -15,8 +15,6 @@ from meterlink.words.actions import Do
 from meterlink.words.language import marked
 from meterlink.words.told import NOTHING, Told, told, written
 
-__all__ = ["RANKS", "UNKNOWN", "Line", "finding_lines", "known", "reasons", "row_texts"]
-
 UNKNOWN = "–"
 """Stands where a figure is not known."""
 RANKS = {3: marked("wrong"), 2: marked("doubtful"), 1: marked("caution"), 0: marked("note"), -1: marked("well")}

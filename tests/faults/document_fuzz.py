@@ -182,7 +182,7 @@ def run_edges(folder: Path) -> dict[str, Any]:
     path = folder / "edge.sqlite"
     rich_document(folder)
     for table, limits in fields.LIMITS.items():
-        for column, low, high in limits:
+        for column, low, high in ((name, field.low, field.high) for name, field in limits.items()):
             for value in sorted({low, high, *(v for v in (0.0, 1e-300, -1e-300) if low <= v <= high)}):
                 shutil.copy(folder / "source.sqlite", path)
                 with contextlib.closing(sqlite3.connect(path)) as connection, contextlib.suppress(sqlite3.IntegrityError):

@@ -62,7 +62,7 @@ def test_numbers_beyond_belief_come_in_by_no_merge(tmp_path, table: str, tally: 
     """Each number of each table just past its limits, in another library's file: refused, named, nothing taken."""
     with Library.open(tmp_path / "own") as own:
         before = content(own)
-    for column, low, high in LIMITS[table]:
+    for column, low, high in ((name, field.low, field.high) for name, field in LIMITS[table].items()):
         for value in (low - 1 - abs(low), high * 10 + 1):
             (tmp_path / "bad").unlink(missing_ok=True)
             other = sqlite3.connect(one_set(tmp_path / "bad", "B"))

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from meterlink.words.phrases import calibration, checks, faults, judging, library, measuring, metering, steps, tables
 
-__all__ = ["PHRASES"]
-
 PHRASES: dict[str, str] = {
     **judging.PHRASES, **tables.PHRASES, **checks.PHRASES, **metering.PHRASES, **measuring.PHRASES,
     **calibration.PHRASES, **steps.PHRASES, **faults.PHRASES, **library.PHRASES,
