@@ -7,7 +7,7 @@ a sound build shows, coarsely: how good a sound sensor is, ``verify`` finds out.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Iterator, Sequence
 from itertools import chain
 from statistics import fmean
 from typing import NamedTuple
@@ -110,23 +110,23 @@ def checks_of(walk: SensorTest, link: LinkCounts) -> list[Check]:
         # A pop without a figure is no proof of anything, whatever else is wrong.
         blind = any(t.measurement.exposure_lxs is None for t in walk.of("pop"))
         rows.append(pops._replace(outcome="unclear") if pops.outcome == "good" and blind else pops)
-    return rows + _own_rows(link, check)
+    return rows + [check(what, seen, fault) for what, seen, fault, _ in _own(link)]
 
 
-def _own_rows(link: LinkCounts, check: Callable[..., Check]) -> list[Check]:
-    """What the sensor says of itself."""
-    rows, status = [], link.status
+def _own(link: LinkCounts) -> Iterator[tuple[str, Told, str, bool]]:
+    """What the sensor says of itself: the line's name, what is seen, the fault that it may show, and whether it does."""
+    status = link.status
     if link.supply_stops is not None:
-        rows.append(check("supply", told("supply_off", stops=link.supply_stops), "supply"))
+        yield "supply", told("supply_off", stops=link.supply_stops), "supply", abs(link.supply_stops) > 0.3
     if status is not None and status.supply_v is not None:
-        rows.append(check("reference", told("reference_volt", volt=status.supply_v), "reference does not hold"))
+        off = abs(status.supply_v / SUPPLY_V - 1)
+        yield "reference", told("reference_volt", volt=status.supply_v), "reference does not hold", 0.05 < off < 0.25
     if status is not None and status.temperature_c is not None:
-        rows.append(check("temperature", told("chip_warmth", degrees=status.temperature_c)))
+        yield "temperature", told("chip_warmth", degrees=status.temperature_c), "", False
     if status is not None and status.overruns:
-        rows.append(check("pace", told("times_held_up", count=status.overruns), "board too slow"))
+        yield "pace", told("times_held_up", count=status.overruns), "board too slow", True
     if link.battery is not None:
-        rows.append(check("battery", told("charge", part=link.battery), "battery low"))
-    return rows
+        yield "battery", told("charge", part=link.battery), "battery low", link.battery < 0.15
 
 
 def faults_of(walk: SensorTest, link: LinkCounts) -> tuple[Fault, ...]:
@@ -134,7 +134,8 @@ def faults_of(walk: SensorTest, link: LinkCounts) -> tuple[Fault, ...]:
     # What is wrong with the steady light spoils the pops too.
     rules = (_ends, _zero, _diode, _hum, _leak, _ranges, _pops_fault)
     of_light = chain.from_iterable(rule(walk) for rule in rules)
-    return tuple(fault for causes in (_link(link), of_light, _power(link)) for fault in first_of(causes))
+    of_itself = ((fault, seen) for _, seen, fault, shows in _own(link) if shows)
+    return tuple(fault for causes in (_link(link), of_light, of_itself) for fault in first_of(causes))
 
 
 def _link(link: LinkCounts) -> Causes:
@@ -225,18 +226,6 @@ def _pops_fault(walk: SensorTest) -> Causes:
         apart = abs(math.log2((whole[0].exposure_lxs or 1.0) / (whole[-1].exposure_lxs or 1.0)))
         if apart > APART_STOPS:
             yield "loose contact", told("twice_apart", apart=apart)
-
-
-def _power(link: LinkCounts) -> Causes:
-    status = link.status
-    if link.supply_stops is not None and abs(link.supply_stops) > 0.3:
-        yield "supply", told("supply_off", stops=link.supply_stops)
-    if status is not None and status.supply_v is not None and 0.05 < abs(status.supply_v / SUPPLY_V - 1) < 0.25:
-        yield "reference does not hold", told("reference_volt", volt=status.supply_v)
-    if status is not None and status.overruns:
-        yield "board too slow", told("times_held_up", count=status.overruns)
-    if link.battery is not None and link.battery < 0.15:
-        yield "battery low", told("charge", part=link.battery)
 
 
 def _darks(walk: SensorTest) -> list[float]:

@@ -105,11 +105,8 @@ def fit_response(angles_deg: Sequence[float], values: Sequence[float], u_rel: Se
     Model: value = A * ideal(z - zero) * exp(c1 s + c2 s²), s = 1 - cos(z - zero): smooth, free at side and back, 1 on
     the axis.  The zero is fitted when both sides were measured.
 
-    Args:
-        angles_deg: turntable angles; readings beyond ``LARGEST_ANGLE_DEG`` are left out.
-        values: light or raw values at them, > 0.
-        u_rel: relative standard uncertainty of each (repeatability and the reading of the angle).
-        receptor: ``dome`` or ``flat``.
+    ``angles_deg``: of the turntable, readings beyond ``LARGEST_ANGLE_DEG`` are left out; ``values``: light or raw values at them,
+    > 0; ``u_rel``: relative standard uncertainty of each (repeatability and the reading of the angle).
 
     Raises ValueError: fewer than five angles, none near the axis, none at 60° or beyond, values that are not positive.
     """

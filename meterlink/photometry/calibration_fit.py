@@ -47,10 +47,7 @@ class Fit(NamedTuple):
 def weighted_fit(design: ArrayLike, y: ArrayLike, u_y: ArrayLike) -> Fit:
     """Fit ``y = design @ parameters`` with standard uncertainties ``u_y`` of the independent points.
 
-    Args:
-        design: one row a point, one column a parameter.
-        y: measured values.
-        u_y: standard uncertainty of each, > 0, same unit as y.
+    ``design``: one row a point, one column a parameter; ``u_y`` > 0 in the unit of the measured values ``y``.
 
     Raises ValueError: shapes that do not fit, fewer points than parameters, values that are not finite, uncertainties that are not
     positive, or columns that cannot be told apart.
@@ -220,17 +217,10 @@ def combine_ranges(
     scales: dict[int, tuple[float, float]],
     overlaps: Sequence[tuple[int, int, float, float]],
 ) -> tuple[Array, Array]:
-    """Reconcile the ranges' own scales with what both ranges saw of the same light.
+    """Reconcile the ranges' own scales with what both saw of the same light; return ln scale of every range and its covariance.
 
-    Args:
-        range_count: number of ranges.
-        scales: range -> (ln scale, its standard uncertainty).
-        overlaps: (range a, range b, ln(scale a / scale b), its standard uncertainty).
-
-    Returns:
-        ln scale of every range and the covariance matrix.
-
-    Raises ValueError: a range that nothing reaches.
+    ``scales``: range -> (ln scale, its standard uncertainty); ``overlaps``: (range a, range b, ln(scale a / scale b), its standard
+    uncertainty).  Raises ValueError: a range that nothing reaches.
     """
     design = np.zeros((len(scales) + len(overlaps), range_count))
     for row, index in enumerate(scales):

@@ -49,10 +49,7 @@ def on_grid(wavelength_nm: Array, values: Array) -> Array:
 def mismatch_factor(responsivity: Array, lamp: Array, calibration_lamp: Array = ILLUMINANT_A) -> float:
     """Return F*: what a reading under ``lamp`` is to be multiplied by when calibrated under ``calibration_lamp``.
 
-    Args:
-        responsivity: relative spectral responsivity of the whole sensor (diode, filter, dome).
-        lamp: relative spectral power of the light that is metered.
-        calibration_lamp: of the light that it was calibrated under.
+    ``responsivity``: relative, of the whole sensor (diode, filter, dome); both lamps: relative spectral power.
 
     Raises ValueError: a spectrum that the sensor or the eye does not see.
     """

@@ -203,3 +203,16 @@ def test_list_in_json_path() -> None:
     """A number in a path is an index."""
     dialect = parse_dialect('format=1\nname="j"\nkind="json"\n[illuminance]\npath="ch.1"\nunit="lx"')
     assert lux(fed(make_decoder(dialect), '{"ch":[1,2]}\n{"ch":[1]}\n{"ch":{"1":3}}\n')) == [2.0, 3.0]
+
+
+@pytest.mark.parametrize(
+    ("dialect", "said"),
+    [("lux-lines", b"\n5 lx\n"), ("senml", b'[{"n":"a","u":"lx","v":5}]'), ("json-lines", b'\n{"light": {"lux": 5}}\n')],
+)
+def test_what_comes_beside_the_stream_is_none_of_it(dialect: str, said: bytes) -> None:
+    """A battery's value on a channel of its own never passes for light, and leaves the stream as it was."""
+    decoder, beside = make_decoder(dialect), make_decoder(dialect)
+
+    assert lux(decoder.feed(said, 0.0)) == [5.0]
+    assert beside.feed(said, 0.0, "2A19") == []
+    assert beside.stats.frames == beside.stats.damaged_total == 0

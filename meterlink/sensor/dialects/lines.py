@@ -72,7 +72,15 @@ class Identified(Decoder):
         """Return the bytes that ask for one reading (``b""`` when the sensor speaks by itself)."""
         return self._dialect.ask
 
-    def introduce(self, found: list[Sample]) -> list[Sample]:
+    def feed(self, data: bytes, at_s: float, channel: str = "") -> list[Sample]:
+        """Return the samples that ``data`` completes.  Other channels than the stream are not of this dialect."""
+        return [] if channel else self._introduce(self._read(data, at_s))
+
+    def _read(self, data: bytes, at_s: float) -> list[Sample]:
+        """Return the samples that the bytes of the stream complete."""
+        raise NotImplementedError
+
+    def _introduce(self, found: list[Sample]) -> list[Sample]:
         """Put the identity before the first samples."""
         if self._told or not (found or self._spoken):
             return found
@@ -98,10 +106,7 @@ class LineDecoder(Identified):
         super().reset()
         self._splitter.reset()
 
-    def feed(self, data: bytes, at_s: float, channel: str = "") -> list[Sample]:
-        """Return the samples of the lines that ``data`` completes.  Other channels than the stream are not lines."""
-        if channel:
-            return []
+    def _read(self, data: bytes, at_s: float) -> list[Sample]:
         out: list[Sample] = []
         for line in self._splitter.feed(data):
             try:
@@ -113,7 +118,7 @@ class LineDecoder(Identified):
             else:
                 self.stats.frames += 1
                 out += found
-        return self.introduce(out)
+        return out
 
     def line(self, text: str, at_s: float) -> list[Sample]:
         """Return the samples of one line.  Raises Refused: the line cannot be believed."""

@@ -61,16 +61,13 @@ class ModbusDecoder(Identified):
         """Return the question."""
         return self._question
 
-    def feed(self, data: bytes, at_s: float, channel: str = "") -> list[Sample]:
-        """Return the samples of the answers that ``data`` completes."""
-        if channel:
-            return []
+    def _read(self, data: bytes, at_s: float) -> list[Sample]:
         out: list[Sample] = []
         # Far more than any answer at once is no transmitter: look at it in pieces of bounded size.
         for start in range(0, len(data), _MAX_BUFFER):
             self._buffer += data[start : start + _MAX_BUFFER]
             out += self._scan(at_s)
-        return self.introduce(out)
+        return out
 
     def _scan(self, at_s: float) -> list[Sample]:
         out: list[Sample] = []

@@ -214,10 +214,7 @@ class SenmlDecoder(Identified):
         self._resolver.restart()
         self._broken = True
 
-    def feed(self, data: bytes, at_s: float, channel: str = "") -> list[Sample]:
-        """Return the samples of the records that ``data`` completes."""
-        if channel:
-            return []
+    def _read(self, data: bytes, at_s: float) -> list[Sample]:
         out: list[Sample] = []
         for piece in self._splitter.feed(data):
             if piece == b"[":
@@ -230,7 +227,7 @@ class SenmlDecoder(Identified):
                 self.stats.dropped_bytes += len(piece)
             else:
                 out += self._object(piece, at_s)
-        return self.introduce(out)
+        return out
 
     def _object(self, piece: bytes, at_s: float) -> list[Sample]:
         try:
