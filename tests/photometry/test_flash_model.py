@@ -10,6 +10,7 @@ from scipy import optimize
 
 from meterlink.photometry import flash
 from meterlink.photometry.flash import train as flash_train
+from meterlink.photometry.flash.fit import mixed
 
 
 def figures_of(rise):
@@ -105,3 +106,13 @@ def test_an_edge_of_the_spectrum_gives_no_negative_period():
         rng = np.random.default_rng(seed)
         values = np.linspace(-1, 1, 12) * rng.uniform(0, 3) + rng.normal(0, 0.3, 12)
         assert 1.0 < flash_train._period_in_samples(values) < 100.0
+
+
+def test_what_may_be_one_of_several_is_as_unsure_as_they_are_apart() -> None:
+    """The law of total variance: the mean of the variances and the variance of the means, by likelihood, whatever their sum."""
+    ways = [(6.0, 1.0, 0.1), (2.0, 3.0, 0.3)]
+    mean, u = mixed(ways)
+
+    assert mean == pytest.approx(0.75 * 1.0 + 0.25 * 3.0)
+    assert u**2 == pytest.approx(0.75 * 0.1**2 + 0.25 * 0.3**2 + 0.75 * 0.25 * (3.0 - 1.0) ** 2)
+    assert mixed([(0.5, 2.0, 0.1)]) == (2.0, pytest.approx(0.1))

@@ -126,6 +126,6 @@ PHRASES: dict[str, str] = {
     "its_source": "its source",
     "place_off": "dome {held_off_m:cm} from the {point:point} toward {aim}",
     "place_off_aside": "{where}, toward {aim}",
-    "unseen_closer": "no pop seen yet: now listening for weaker ones",
+    "unseen_closer": "no pop seen yet: now listening for weaker ones; a lamp that burns is metered with --steady",
     "unseen": "no pop seen yet: if it fired, press Enter to listen for weaker ones",
 }
