@@ -239,6 +239,7 @@ class MeterApp(Work, Navigation, App):
             elif taken and waits is not None:
                 once_more = shown.verdict == "retake" and outcome.light is not None and waits.id == outcome.light.id
                 self.voice.say(texts.t("say.again" if once_more else "say.waiting", name=waits.name))
+                self.voice.say(shot.to_change)
             elif taken and shot.done and complete(shot):
                 self.voice.say(texts.t("say.done"))
         if taken and shot.done and complete(shot) and self.place == "metering":
