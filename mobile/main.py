@@ -226,6 +226,9 @@ class MeterApp(Work, Navigation, App):
             return
         shown = metering_look(shot)
         taken, heard = outcome.kind == OutcomeKind.LOGGED, outcome.kind != OutcomeKind.IGNORED
+        if taken:
+            # A change that was fired with is none to be undone by one tap: its pop would count no more.
+            self.frame.ids.undo.hide()
         if self.desk.prefs.vibration:
             self.voice.buzz((shown.verdict or "good") if heard else "retake")
         if self.desk.prefs.speech:
