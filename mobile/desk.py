@@ -38,6 +38,13 @@ HELD_MAX_M = 0.6
 """End of the held-off slider; more can be typed."""
 
 
+def _to_change(rebuild: Rebuild | None) -> str:
+    """What a match told to be turned at the light that waits."""
+    waiting = rebuild.walk.waiting if rebuild is not None else None
+    turn = rebuild.planned.get(waiting.light_id or "") if rebuild is not None and waiting is not None else None
+    return str(turn.sentence) if turn is not None else ""
+
+
 class Desk(Describing, Matching):
     """One library, the set in use, and what the person at the phone can do with them."""
 
@@ -97,6 +104,7 @@ class Desk(Describing, Matching):
             self._held_id(session),
             tuple(one.light_id for one in session.may_come() if one.light_id),
             tuple(map(str, order.said())) if not session.walk.heard and (order := session.order()) is not None else (),
+            _to_change(rebuild),
         )
         return self.shot
 

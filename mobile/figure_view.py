@@ -17,6 +17,8 @@ DESCENT = 0.244
 """Of the font, over its size: puts texts of different sizes on one line."""
 HANGING, HANGS = frozenset("gjpqyçşţțQ,;()[]{}_|@$"), 0.22
 """Letters that hang below the line, and how far, over the size; so do those of other scripts."""
+COMMA_HANGS = 0.14
+"""A decimal comma does not hang as far."""
 
 
 class FigureView(Drawing):
@@ -53,6 +55,8 @@ class FigureView(Drawing):
         parts = ((figure.before, BEFORE_PART), (figure.main, 1.0), (figure.after, AFTER_PART))
         # In a name they would lie on what stands below it.
         hangs = HANGS if any(c in HANGING or ord(c) > 0x24F for c in self.text) else 0.0
+        if not self.text and "," in figure.main + figure.after:
+            hangs = COMMA_HANGS * (1.0 if "," in figure.main else AFTER_PART)
         needed = sum(text_width(text, 100 * part) for text, part in parts) / 100
         room = (self.width - style.gap * 1.5) / max(needed, 0.1)
         size = min(style.figure, self.height / max(0.8, theme.CAP_HEIGHT + hangs), room)

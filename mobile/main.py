@@ -226,6 +226,9 @@ class MeterApp(Work, Navigation, App):
             return
         shown = metering_look(shot)
         taken, heard = outcome.kind == OutcomeKind.LOGGED, outcome.kind != OutcomeKind.IGNORED
+        if taken:
+            # A change that was fired with is none to be undone by one tap: its pop would count no more.
+            self.frame.ids.undo.hide()
         if self.desk.prefs.vibration:
             self.voice.buzz((shown.verdict or "good") if heard else "retake")
         if self.desk.prefs.speech:
@@ -239,6 +242,7 @@ class MeterApp(Work, Navigation, App):
             elif taken and waits is not None:
                 once_more = shown.verdict == "retake" and outcome.light is not None and waits.id == outcome.light.id
                 self.voice.say(texts.t("say.again" if once_more else "say.waiting", name=waits.name))
+                self.voice.say(shot.to_change)
             elif taken and shot.done and complete(shot):
                 self.voice.say(texts.t("say.done"))
         if taken and shot.done and complete(shot) and self.place == "metering":

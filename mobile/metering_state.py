@@ -226,9 +226,10 @@ def _instruction(shot: Shot, waiting: Request | None, missing: tuple[LightState,
         return t(f"metering.fire_{waiting.purpose}", source=source.name if source else "", name=light.name)
     if light is None:
         return t("metering.fire_all", names=", ".join(x.name for x in map(shot.light, waiting.lit) if x))
-    if pop["last_id"] == light.id and pop["verdict"] == "retake":
-        return t("metering.fire_again", name=light.name, point=_point(waiting))
-    return t("metering.fire", point=_point(waiting))
+    state = shot.view.state(light.id) if shot.view else None
+    again = (pop["last_id"] == light.id and pop["verdict"] == "retake") or (state is not None and state.reading is not None)
+    fire = t("metering.fire_again" if again else "metering.fire", name=light.name, point=_point(waiting))
+    return ". ".join(filter(None, (shot.to_change, fire)))
 
 
 def _any_order(shot: Shot) -> str:

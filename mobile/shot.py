@@ -49,6 +49,8 @@ class Shot(NamedTuple):
     """Ids of the lights whose pop may come next: several where any order will do."""
     before: tuple[str, ...] = ()
     """What is to be known before the first pop of a walk in any order."""
+    to_change: str = ""
+    """What is to be turned at the light that waits before it is fired: the second round of a match takes it as done."""
 
     @property
     def any_order(self) -> bool:

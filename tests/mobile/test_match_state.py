@@ -8,6 +8,7 @@ from meterlink.errors import NotInLibrary, UsageError
 from meterlink.words.told import told
 from mobile.desk import MATCH, Desk, Shot
 from mobile.match_state import match_look
+from mobile.metering_state import metering_look
 
 
 def stored(metered):
@@ -56,6 +57,24 @@ def test_a_light_that_is_under_says_by_how_much_and_two_ways_to_close_it(metered
     assert key.otherwise == "or 24 cm closer"
     assert key.can_move
     assert fill.waiting
+
+
+def test_what_a_match_takes_as_turned_is_asked_for_before_the_pop(metered) -> None:
+    """After the first round the key's dial is to go up by half a stop: the page says so; its pop stores that it was done."""
+    one = stored(metered)
+    one.desk.match_to(one.stored_id)
+    one.pop(400.0 / 2**0.5)
+    assert one.desk.shot.to_change == ""
+    one.pop(200.0)
+
+    shown = metering_look(one.desk.shot)
+    assert shown.headline == "KEY"
+    assert shown.instruction.startswith("KEY: ")
+    assert "1/4 +0.5" in shown.instruction
+    assert shown.instruction.endswith(". fire KEY again, dome at the face")
+    one.pop(400.0)
+    assert one.desk.shot.view.lights[0].placement.power_stops == pytest.approx(-1.5)
+    assert one.desk.shot.to_change == ""
 
 
 def test_what_was_done_is_taken_and_the_light_fired_once_more(metered) -> None:

@@ -92,11 +92,21 @@ def test_in_german_the_distance_stands_in_sight_below_the_walk_and_what_can_be_d
     assert now.find("held_text").seen > 0.99
     assert len({round(now.find(name).middle[1] / 10) for name in ("act:undo", "t01", "act:give")}) == 1
     for _ in range(4):
-        p.pop()
+        now = p.pop()
+    value = next(one for one in now.things if one.text == "5,6")
+    assert now.find("act:undo").box[1] - value.ink[3] > 0.12 * value.font_px, "the comma hangs below the line"
     p.tap("held_text")
     now = p.type("held_field", "1 m")
     assert now.text("verdict") == "neu messen"
     assert (now.find("next"), now.text("act:again")) == (None, "KANTE noch einmal"), "one button asks for it"
+
+
+def test_a_change_that_was_fired_with_is_not_offered_to_be_undone(phone: Start) -> None:
+    """One tap would have put the dial back and made the pop that was just taken count no more."""
+    p = phone(prepare=made_up)
+    p.tap("chip:KEY")
+    assert p.tap("power:stop_less").find("undo") is not None
+    assert p.pop(stops=-1.0).find("undo") is None
 
 
 def test_a_clipped_pop_of_the_background_is_the_backgrounds(phone: Start) -> None:
