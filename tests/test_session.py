@@ -451,8 +451,13 @@ def fire_together(session: Session, pop: MakePop, key_lxs: float) -> None:
     session.begin(requests(session, "FILL", "FILL", "KEY", held_off_m=0.0))
     for value in (120.0, 120.0, key_lxs):
         session.take(pop(value))
+    fire_both(session, pop, 200.0, 120.0)
+
+
+def fire_both(session: Session, pop: MakePop, key_lxs: float, fill_lxs: float) -> None:
+    """Fire key and fill at once, which give so much."""
     view = session.view()
-    pair = [(view.state(session.light(name).id), true) for name, true in (("KEY", 200.0), ("FILL", 120.0))]
+    pair = [(view.state(session.light(name).id), true) for name, true in (("KEY", key_lxs), ("FILL", fill_lxs))]
     total = sum(true * 2.0 ** carried_to_camera(s.reading, s.placement).stops for s, true in pair)
     lit = tuple(s.light.id for s, _ in pair)
     session.begin([Request(None, "together", aim="camera", held_off_m=0.0, lit=lit)])
@@ -504,6 +509,24 @@ def test_a_reading_that_was_contradicted_teaches_its_head_nothing(session: Sessi
     assert {one.light_id for one in session.view().history if one.placement.power_stops == -2.0} == {fill.light_id}
     assert row(session, "KEY").verdict == "good"
     assert session.view().predictions.keys() == {fill.light_id}
+
+
+def test_lights_that_were_called_back_one_after_the_other_are_not_taken_for_swapped(session: Session, pop: MakePop) -> None:
+    """Key too low and fill too high: the pop of both calls for one and then for the other, and both are right then."""
+    session.now = map(float, count(1_000)).__next__
+    session.begin(requests(session, "KEY", "FILL", held_off_m=0.0))
+    session.take(pop(117.0))
+    session.take(pop(175.0))
+    fire_both(session, pop, 268.0, 126.0)
+    called: list[str] = []
+    while session.view().blamed is not None and len(called) < 4:
+        called.append(session.by_id[session.view().blamed.light_id].name)
+        session.begin(requests(session, called[-1], held_off_m=0.0))
+        outcome = session.take(pop({"KEY": 262.0, "FILL": 127.0}[called[-1]]))
+
+    assert called == ["KEY", "FILL"]
+    assert session.view().swap is None
+    assert not outcome.cautions
 
 
 @pytest.mark.parametrize("turned", [False, True])

@@ -258,6 +258,9 @@ def _named(weighing: Weighing, scenes: Sequence[Scene], clean: float, total: flo
         if member.light_id == first.light_id and weight > NEARLY * others:
             return weighing._replace(suspects=(first._replace(dial_stops=stops), *weighing.suspects[1:]))
         return weighing
+    if member.again:
+        # Fired again as it stands it gave the same: she was told to look at its dial, and has done so.
+        return weighing._replace(odds=1.0)
     odds = max(weighing.odds, weight)
     rest = [one._replace(probability=one.probability * others / (weight + others)) for one in weighing.suspects]
     dial = Suspect(member.light_id, weight / (weight + others), DIAL, stops, None)

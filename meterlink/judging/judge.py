@@ -63,46 +63,44 @@ class Judge:
         """Return the readings among (light, placement that was metered, reading) that tell of their heads, oldest first."""
         return pasts_from(entries, self.settings, judge=self)
 
-    def history(self, whole: WholeSet, elsewhere: Heads) -> tuple[Past, ...]:
-        """Return what a set's lights gave in all their placements, oldest first, but for readings that the set spoke against.
+    def history(self, whole: WholeSet, doubted: frozenset[str]) -> tuple[Past, ...]:
+        """Return what a set's lights gave in all their placements, oldest first, but for doubted readings (ids)."""
+        return self.pasts(entry for entry in whole.entries() if entry[2].id not in doubted)
 
-        What speaks against a reading may have come long after it, a pop of all lights, say, and is gone when any of them is turned.
-        So the set is judged as it stood when such a pop was last good; what was weighed once more and found well is believed again.
-        What only its head's own past speaks against does count: it may be the past that was wrong, and a dial is learnt by it.
+    def doubted(self, whole: WholeSet, elsewhere: Heads = Heads(), *, now: bool = False) -> frozenset[str]:  # noqa: B008 - immutable
+        """Return the ids of readings that the pop of all lights spoke against; ``now``: those that still stand as well.
+
+        What speaks against a reading may have come long after it, and is gone when any light is turned.  So the set is judged as it
+        stood when such a pop was last good; what was weighed once more and found well is believed again.  What only its head's
+        own past speaks against is not doubted here: it may be the past that was wrong, and a dial is learnt by it.
         """
-        return self._taught(whole, self._spoken_against(whole, whole.sums_ended, elsewhere))
+        found: frozenset[str] = frozenset()
+        for end in (*whole.sums_ended, *((NOW,) if now and any(r.lit for r in whole.readings) else ())):
+            then = whole.before(end)
+            known, key = (then, found, elsewhere.pasts), (whole.setup.id, end)
+            if self._ended.get(key, ((),))[0] != known:
+                self._ended[key] = (known, self._doubted_then(then, found, elsewhere))
+            found = self._ended[key][1]
+        return found
 
     def heads(self, sets: Iterable[WholeSet], fixtures: Iterable[str]) -> Heads:
         """Return what these heads gave in other sets, each judged for itself; what its set spoke against is left out."""
         names = {name.casefold() for name in fixtures if name}
         found = []
         for one in sets:
-            ends = [*one.sums_ended, NOW] if any(r.lit for r in one.readings) else []
-            doubted = self._spoken_against(one, ends, Heads())
+            doubted = self.doubted(one, now=True)
             found += [
                 entry for entry in one.entries(effective=True)
                 if entry[0].fixture.casefold() in names and entry[2].id not in doubted
             ]  # fmt: skip
         return Heads.of(self.pasts(found))
 
-    def _spoken_against(self, whole: WholeSet, ends: Iterable[str], elsewhere: Heads) -> frozenset[str]:
-        doubted: frozenset[str] = frozenset()
-        for end in ends:
-            then = whole.before(end)
-            known, key = (then, doubted, elsewhere.pasts), (whole.setup.id, end)
-            if self._ended.get(key, ((),))[0] != known:
-                self._ended[key] = (known, self._doubted(then, doubted, elsewhere))
-            doubted = self._ended[key][1]
-        return doubted
-
-    def _taught(self, whole: WholeSet, doubted: frozenset[str]) -> tuple[Past, ...]:
-        return self.pasts(entry for entry in whole.entries() if entry[2].id not in doubted)
-
-    def _doubted(self, then: WholeSet, doubted: frozenset[str], elsewhere: Heads) -> frozenset[str]:
+    def _doubted_then(self, then: WholeSet, doubted: frozenset[str], elsewhere: Heads) -> frozenset[str]:
         """Ids of readings that a set as it stood, or stood before, spoke against."""
         seen = judge_set(
             then.setup, then.lights, then.current_placements, then.effective, self.calibrations, self.settings,
-            falloffs=self.falloffs, history=self._taught(then, doubted), elsewhere=elsewhere, earlier=then.earlier, judge=self,
+            falloffs=self.falloffs, history=self.history(then, doubted), elsewhere=elsewhere, earlier=then.earlier, doubted=doubted,
+            judge=self,
         )  # fmt: skip
         found, blamed = set(doubted), seen.check.blamed
         for one in seen.lights:
@@ -127,13 +125,14 @@ def judge_set(
     history: Iterable[Past] = (),
     elsewhere: Heads = Heads(),  # noqa: B008 - immutable
     earlier: Iterable[Reading] = (),
+    doubted: frozenset[str] = frozenset(),
     judge: Judge | None = None,
 ) -> JudgedSet:
     """Judge a set-up with everything that is known of it.  Pure: records in, one object out.
 
     ``placements`` maps a light's id to its present placement; ``readings`` are the effective ones (neither void nor superseded);
     ``history`` is what this set's lights gave in all their placements, ``elsewhere`` what their heads gave in other sets;
-    ``earlier`` are readings that a retake superseded.
+    ``earlier`` are readings that a retake superseded, ``doubted`` the ids of those that a pop of all lights spoke against.
     ``judge`` remembers what was judged before with the same settings, calibrations and falloffs.
     """
     falloffs = falloffs or {}
@@ -149,7 +148,7 @@ def judge_set(
     powers = {**elsewhere.powers, **{k: v | elsewhere.powers.get(k, set()) for k, v in powers_before(own).items()}}
     seen = JudgedSet(
         setup, settings, states, effective, calibrations, falloffs,
-        history=(*elsewhere.pasts, *own), powers=powers, earlier=tuple(earlier),
+        history=(*elsewhere.pasts, *own), powers=powers, earlier=tuple(earlier), doubted=doubted,
     )  # fmt: skip
     seen = seen._replace(lights=tuple(_as_told(state, seen, judge) for state in states))
     seen = seen._replace(predictions=predictions_for(seen, elsewhere, judge.predicted))

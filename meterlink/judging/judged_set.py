@@ -102,6 +102,8 @@ class JudgedSet(NamedTuple):
     """The powers that heads stood at before, in stops from full, by the head's name and by the light's id."""
     earlier: tuple[Reading, ...] = ()
     """Readings that a retake superseded: they speak for or against the ones that count."""
+    doubted: frozenset[str] = frozenset()
+    """Ids of readings that the pop of all lights spoke against while they stood, and that were not borne out since."""
     predictions: Mapping[str, Prediction] = {}
     """Light id -> what it should give by its history."""
     check: SumCheck = SumCheck(None, 0.0, None, None, {})

@@ -105,10 +105,8 @@ def witness_of(
     if state.expected or judged is None or reading is None or not judged.corrected or judged.corrected <= 0:
         return None
     look = _Look(reading, log2(judged.corrected), judged.repeat_u_stops, judged.correction)
-    again = _again(look, state, view)
-    # Fired again as it stands it gave the same: she was told to look at its dial, and has done so.
-    dials = tuple(dial_steps(state.light, state.placement, view.powers).items()) if prediction and not again else ()
-    return Witness(state, view.settings, look, again, held_costs(state), prediction, to_camera, dials)
+    dials = tuple(dial_steps(state.light, state.placement, view.powers).items()) if prediction else ()
+    return Witness(state, view.settings, look, _again(look, state, view), held_costs(state), prediction, to_camera, dials)
 
 
 def held_costs(state: LightState) -> tuple[HeldCost, ...]:

@@ -192,7 +192,7 @@ def _known(state: LightState, view: JudgedSet) -> list[tuple[float, float]]:
     prediction = view.predictions.get(state.light.id)
     if prediction is not None:
         found.append((prediction.value, prediction.u_stops))
-    for reading in (*view.readings, *view.earlier):
+    for reading in (one for one in (*view.readings, *view.earlier) if one.id not in view.doubted):
         same = (reading.light_id, reading.purpose, reading.placement_id, reading.point)
         if current is None or same != (current.light_id, current.purpose, current.placement_id, current.point):
             continue

@@ -103,6 +103,7 @@ class KnownSet:
         if self._judged is None:
             self._learn(records)
             heads = self._heads()
+            doubted = self.judge.doubted(records, heads)
             self._judged = judge_set(
                 records.setup,
                 records.lights,
@@ -111,9 +112,10 @@ class KnownSet:
                 {one: self._calibrations[one] for one in {r.calibration_id for r in records.effective}},
                 self._settings,
                 falloffs=self._falloffs,
-                history=self.judge.history(records, heads),
+                history=self.judge.history(records, doubted),
                 elsewhere=heads,
                 earlier=records.earlier,
+                doubted=doubted,
                 judge=self.judge,
             )._replace(damaged_falloffs=self._damaged)
         return self._judged

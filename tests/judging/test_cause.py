@@ -188,9 +188,10 @@ def test_what_the_sum_speaks_for_is_the_dial() -> None:
     assert one.text.startswith("all lights together bear the readings out; ")
 
 
-def test_a_dial_that_was_looked_at_is_not_asked_for_again() -> None:
+@pytest.mark.parametrize("together", [True, False])
+def test_a_dial_that_was_looked_at_is_not_asked_for_again(together: bool) -> None:
     """Fired again as it was told, the key gives the same: no retake for ever; that it is unlike before is said."""
-    once = known_set({0: 0.5}, {}, together=False)
+    once = known_set({0: 0.5}, {}, together=together)
     assert once.blamed is not None
     assert once.blamed.cause == DIAL
     again = read(0, TRUE[0] * 0.5, order=20)
