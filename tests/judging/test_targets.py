@@ -306,7 +306,7 @@ def test_a_plan_that_rests_on_a_contradicted_reading_says_so_first() -> None:
     places = [one._replace(azimuth_deg=0.0) for one in PLACES]
     seen = whole([read(0, 330.0), read(1, 330.0), all_at_once(150.0, (0, 1))], places=places)
     doubted = next(one for one in seen.lights if one.judged and one.judged.against)
-    first = plan(seen, [parse_wish("FILL=3:1")]).notes[0]
+    first = str(plan(seen, [parse_wish("FILL=3:1")]).notes[0])
 
     assert first == f"fire {doubted.light.name} once more first: {doubted.judged.against}"
 
