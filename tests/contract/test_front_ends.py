@@ -252,6 +252,17 @@ async def all_at_once(front: Any) -> None:
     await front.fire(K + F)
 
 
+@script("KEY", "all", "FILL", "HAIR")
+async def all_at_once_before_the_second_was_read(front: Any) -> None:
+    await front.meter("KEY")
+    await front.fire(K)
+    await front.together()
+    await front.fire(K / 2)
+    await front.meter()
+    for level in (K, F, H):
+        await front.fire(level)
+
+
 @script("KEY")
 async def steady_light(front: Any) -> None:
     front.link.chip.ambient_lx = 1800.0
