@@ -277,6 +277,20 @@ def test_of_several_pops_the_last_one_is_taken_back(session: Session, pop: MakeP
     assert outcome.waiting.light_id == session.light("FILL").id
 
 
+def test_pops_of_a_reflector_from_before_its_source_was_turned_are_no_part_of_it(session: Session, pop: MakePop) -> None:
+    """Turned between the two pops with the card: the second is the first of a new reading."""
+    key = session.light("KEY")
+    card = Light(new_id(), session.setup.id, "CARD", "fill", order=9, source_light_id=key.id)
+    session.add_light(card, Placement(new_id(), card.id, 0.0, "rectangle", 0.8, 1.2, 0.8, 0.02, -60.0, 0.0))
+    begin(session, "CARD", pops=2)
+    session.take(pop(300.0))
+    session.move(key, power_text="1/8", power_stops=-3.0)
+    for exposure_lxs in (150.0, 151.0):
+        reading = session.take(pop(exposure_lxs)).reading
+
+    assert [one.exposure_lxs for one in reading.pops] == [150.0, 151.0]
+
+
 def test_after_an_undo_the_next_pop_begins_a_new_reading(session: Session, pop: MakePop) -> None:
     """The first of two pops is taken back: the next one is the first again and does not join it."""
     begin(session, "KEY", pops=2)

@@ -156,6 +156,9 @@ class SetWalk(OpenedSet):
             bounded = m.exposure_bounds_lxs is not None
             pop = Pop(m.exposure_lxs or 0.0, m.u_rel, m.peak_lx, m.t05_s, m.t01_s, m.ambient_lx, bounded, m.range_index)
             running = earlier is not None and 0 < len(earlier.pops) < request.pops and self._in_progress == earlier.id
+            if running and earlier is not None and (light := self.by_id.get(request.light_id)) is not None:
+                # A reflector gives otherwise once its source was moved: what came before is no part of it.
+                running = (self.placement_id(light.source_light_id) or "") < earlier.id
             before = instead_of.pops[:-1] if instead_of else earlier.pops if earlier and running else ()
             pops = (*before, pop)
         typed = request.held_off_m is not None
