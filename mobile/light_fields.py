@@ -89,7 +89,8 @@ def _read_angle(name: str, most: float) -> Callable[[str, Light, Placement, bool
     def read(text: str, _l: Light, _p: Placement, _i: bool) -> dict[str, Any]:
         if not text.strip():
             return {name: 0.0 if name == "feather_deg" else None}
-        angle = units.parse_angle(text.replace("−", "-"), t(f"field.{field}"))
+        upward = {"azimuth": False, "elevation": True}.get(field)
+        angle = units.parse_angle(text.replace("−", "-"), t(f"field.{field}"), upward)
         if abs(angle) > most:
             raise UnitError(
                 "{typed} is beyond {most:.0f}°: give an angle within it, as 40, -30 or 30 left",

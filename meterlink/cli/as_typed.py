@@ -6,8 +6,11 @@ The shell has split them at blanks, and argparse takes a leading minus for an op
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from argparse import ArgumentTypeError
+from collections.abc import Callable, Sequence
 from math import nan
+
+from meterlink.words.language import say
 
 UNITS = frozenset({
     "mm", "cm", "m", "in", "inch", "inches", "ft", "feet", "foot", "s", "sec", "second", "seconds", "ms", "us", "stop", "stops",
@@ -47,6 +50,20 @@ def number(text: str) -> float:
         return float(text)
     except ValueError:
         return nan
+
+
+def between(low: float, high: float, kind: Callable[[str], float] = float) -> Callable[[str], float]:
+    """Return what reads an option's number (``kind=int``: a whole one) and refuses all that is not ``low`` to ``high``, as nan."""
+    def read(text: str) -> float:
+        try:
+            value = kind(text.replace(MINUS, "-"))
+        except ValueError:
+            value = nan
+        if low <= value <= high:
+            return value
+        raise ArgumentTypeError(say("'{typed}' cannot be: give {low:g} to {high:g}", typed=text[:20], low=low, high=high))
+
+    return read
 
 
 def _belongs(word: str) -> bool:

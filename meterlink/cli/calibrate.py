@@ -37,6 +37,7 @@ from meterlink.calibration.scale_walk import ScaleWalk
 from meterlink.calibration.spectra import Spectra, known_lamps, lamp_errors, parse_csv
 from meterlink.calibration.steps import LEVELS
 from meterlink.cli import ranger
+from meterlink.cli.as_typed import between
 from meterlink.cli.frame import JSON, RECEPTOR, SENSOR, open_library, option, out, print_json, print_rows
 from meterlink.cli.keys import Lines
 from meterlink.cli.tasks import begun, drive, reference_value, teller
@@ -54,23 +55,23 @@ OPTIONS = (
     option("file", nargs="?", help="spectral: CSV of wavelength (nm) and responsivity"),
     SENSOR,
     option("--reference", default="", metavar="TEXT", help="what you compare with"),
-    option("--u-reference", type=float, default=0.1, metavar="STOPS", help="its standard uncertainty (0.1)"),
-    option("--resolution", type=float, default=0.1, metavar="STOPS", help="steps of its display (0.1)"),
+    option("--u-reference", type=between(0.005, 3), default=0.1, metavar="STOPS", help="its standard uncertainty (0.1)"),
+    option("--resolution", type=between(0, 2), default=0.1, metavar="STOPS", help="steps of its display (0.1)"),
     RECEPTOR,
-    option("--constant", type=float, metavar="C", help="C of the exposure equation in lx (330 dome, 250 flat)"),
-    option("--levels", type=int, default=LEVELS, metavar="N", help=f"pops a range ({LEVELS})"),
+    option("--constant", type=between(50, 2000), metavar="C", help="C of the exposure equation in lx (330 dome, 250 flat)"),
+    option("--levels", type=between(1, 100, int), default=LEVELS, metavar="N", help=f"pops a range ({LEVELS})"),
     option("--iso", default="100", help="ISO that the reference is set to"),
     option("--shutter", default="1/125", help="shutter of its f-numbers of steady light"),
     option("--relative", action="store_true", help="without a reference"),
     option("--camera", action="store_true", help="the reference is a camera and a grey card"),
-    option("--card", type=float, default=18.0, metavar="PERCENT", help="reflectance of the card (18)"),
+    option("--card", type=between(1, 100), default=18.0, metavar="PERCENT", help="reflectance of the card (18)"),
     option("--guide-number", metavar="LENGTH", help="of a known flash, at ISO 100"),
     option("--distance", nargs="+", metavar="LENGTH", help="its distances from the dome"),
     option("--range", metavar="NAME", help="range of the guide number's pops (default: the least sensitive)"),
     option("--light-distance", default="2m", metavar="LENGTH", help="how far off the walk's lights stand (2m)"),
     option("--lamp", default="", metavar="NAME", help="the steady lamp (with --response by its name there)"),
     option("--response", metavar="FILE", help="CSV of the sensor's spectral response: the claim then names lamps"),
-    option("--temperature", type=float, metavar="CELSIUS"),
+    option("--temperature", type=between(-40, 100), metavar="CELSIUS"),
     option("--anew", action="store_true", help="begin again, also where a walk was stopped"),
     option("--list", action="store_true", help="list calibrations"),
     JSON,
@@ -88,6 +89,8 @@ def run(args: argparse.Namespace) -> int:
 
 async def _walk(args: argparse.Namespace) -> int:
     tell = teller(args.json)
+    # What is wrong with these is said before the walk, not after its half hour.
+    light_distance_m, lamp_errors = units.parse_distance(args.light_distance), _lamp_errors(args)
     with open_library(args) as library:
         async with begun(library, args.sensor, tell, args.receptor or "") as sensor:
             previous = sensor.calibration._replace(constant=args.constant) if args.constant else sensor.calibration
@@ -103,7 +106,7 @@ async def _walk(args: argparse.Namespace) -> int:
                     tell(say(text, done=done, wanted=wanted))
                     return 1
                 try:
-                    made, scaled = _made(args, walk)
+                    made, scaled = _made(args, walk, light_distance_m, lamp_errors)
                     break
                 except CalibrationError as error:
                     # One bad pair does not cost the half hour: it alone is taken again.
@@ -154,7 +157,9 @@ def _procedure(args: argparse.Namespace, identity: Identity, previous: Calibrati
     return GuideWalk(identity, previous, guide, distances, numbers.get(args.range, 0))
 
 
-def _made(args: argparse.Namespace, walk: Procedure) -> tuple[Calibration, Scaled | None]:
+def _made(
+    args: argparse.Namespace, walk: Procedure, light_distance_m: float, lamp_errors: dict[str, float] | None
+) -> tuple[Calibration, Scaled | None]:
     now, stops = time.time(), math.log(2)
     if isinstance(walk, ZeroWalk):
         return walk.result(now), None
@@ -169,9 +174,9 @@ def _made(args: argparse.Namespace, walk: Procedure) -> tuple[Calibration, Scale
         u_reference_reading_rel=camera.U_READING_REL if seen else u_reading,
         temperature_c=args.temperature,
         created_at_s=now,
-        light_distance_m=units.parse_distance(args.light_distance),
+        light_distance_m=light_distance_m,
         lamp=args.lamp,
-        lamp_errors=_lamp_errors(args),
+        lamp_errors=lamp_errors,
         method="guide number" if guide else camera.METHOD if seen else "reference",
     )
     return scaled.calibration, scaled
@@ -224,7 +229,7 @@ def _bar(stops: float) -> str:
 
 
 def _list(args: argparse.Namespace) -> int:
-    with open_library(args) as library:
+    with open_library(args, create=False) as library:
         found = library.calibrations()
     last = {(c.sensor_id, c.receptor): c.id for c in sorted(found, key=lambda c: c.method != "assumed")}
     if args.json:

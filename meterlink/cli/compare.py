@@ -34,7 +34,7 @@ OPTIONS = (
 def run(args: argparse.Namespace) -> None:
     """Print the differences."""
     at, second_at = parse_date(args.at), parse_date(args.second_at)
-    with open_library(args) as library:
+    with open_library(args, create=False) as library:
         dated = at is not None or second_at is not None
         first = OpenedSet(library, args.first)
         second = OpenedSet(library, args.second or (args.first if dated else None))

@@ -42,7 +42,7 @@ SHOWN_M = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8)
 
 def run(args: argparse.Namespace) -> None:
     """Do the action."""
-    with open_library(args) as library:
+    with open_library(args, create=False) as library:
         args.do(args, library)
 
 

@@ -29,6 +29,7 @@ import argparse
 import re
 import time
 from collections.abc import Callable, Sequence
+from functools import partial
 from typing import Any
 
 from meterlink import units
@@ -69,8 +70,8 @@ PLACEMENT_OPTIONS: tuple[tuple[str, str, Parse | None, str, str], ...] = (
     # option, field of the placement, how it is read, placeholder, help
     ("--distance", "distance_m", units.parse_distance, "L", "emitting surface to the dome, e.g. 1.2m, 4ft6"),
     ("--distance-u", "u_distance_m", units.parse_length, "L", "how sure the distance is (standard uncertainty), e.g. 2cm"),
-    ("--azimuth", "azimuth_deg", units.parse_angle, "DEG", "0 camera axis, + camera right, 180 behind"),
-    ("--elevation", "elevation_deg", units.parse_angle, "DEG", "+ above the face"),
+    ("--azimuth", "azimuth_deg", partial(units.parse_angle, upward=False), "DEG", "0 camera axis, + camera right, 180 behind"),
+    ("--elevation", "elevation_deg", partial(units.parse_angle, upward=True), "DEG", "+ above the face"),
     ("--feather", "feather_deg", units.parse_angle, "DEG", "how far the source is turned away from its point"),
     ("--power", "power_stops", None, "P", "in the fixture's own scale: 1/4, 1/4+0.3, -2.3, 6.3, 200J"),
     ("--emission", "emission_n", _emission, "N", "beam falls as cos^N: 1 is a diffuser, more is narrower"),

@@ -19,7 +19,7 @@ from meterlink import __version__
 from meterlink.cli.as_typed import as_typed
 from meterlink.cli.help import WIDTH, HelpAll, one_screen, translate
 from meterlink.cli.terminal import CleanStream
-from meterlink.errors import MeterlinkError, ShowingFailed
+from meterlink.errors import MeterlinkError, ShowingFailed, UsageError
 from meterlink.words.actions import Do
 from meterlink.words.language import marked, say, translated
 
@@ -231,7 +231,9 @@ def _clean_output() -> Iterator[None]:
 
 def _run_verb(verb: str, arguments: list[str], library: str | None) -> int | None:
     args = parse(verb, arguments)
-    args.library = args.library or library
+    args.library = library if args.library is None else args.library
+    if args.library == "":
+        raise UsageError("--library '' names no file: give its name, or leave the option out for your own library")
     result: int | None = module_of(verb).run(args)
     return result
 

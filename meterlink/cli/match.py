@@ -54,7 +54,7 @@ OPTIONS = (
 def run(args: argparse.Namespace) -> int:
     """Walk and report; exit code 1 when not everything matches."""
     tolerance = None if args.tolerance is None else units.parse_stops(args.tolerance, "tolerance", 2, signed=False)
-    with open_library(args) as library:
+    with open_library(args, create=False) as library:
         stored = Session(library, args.stored)
         if args.report or args.made:
             rebuild = Rebuild(library, stored, tolerance_stops=tolerance, keep_common=not args.lights)

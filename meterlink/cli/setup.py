@@ -41,7 +41,7 @@ SHOWN = (marked("subject: {text}"), marked("tags: {text}"), marked("notes: {text
 
 def run(args: argparse.Namespace) -> None:
     """Do the action."""
-    with open_library(args) as library:
+    with open_library(args, create=args.action == "new") as library:
         args.do(args, library)
 
 

@@ -22,6 +22,7 @@ from meterlink.calibration.acceptance import AcceptanceWalk
 from meterlink.calibration.certificate import certificate, certified
 from meterlink.calibration.chosen import in_use, reminders
 from meterlink.calibration.judge import judge
+from meterlink.cli.as_typed import between
 from meterlink.cli.frame import JSON, RECEPTOR, SENSOR, open_library, option, out, print_json
 from meterlink.cli.keys import Lines
 from meterlink.cli.tasks import begun, drive, teller
@@ -36,8 +37,8 @@ from meterlink.words.language import say
 OPTIONS = (
     SENSOR,
     RECEPTOR,
-    option("--design", nargs="+", type=float, metavar="LX", help="full scale of each range by design"),
-    option("--temperature", type=float, metavar="CELSIUS"),
+    option("--design", nargs="+", type=between(1, 1e9), metavar="LX", help="full scale of each range by design"),
+    option("--temperature", type=between(-40, 100), metavar="CELSIUS"),
     option("--page", metavar="FILE", help="write the certificate as HTML"),
     option("--show", action="store_true", help="print the stored certificate, measure nothing"),
     JSON,

@@ -16,6 +16,7 @@ from collections import deque
 
 from meterlink import units
 from meterlink.checks.room_light import resolution_lx
+from meterlink.cli.as_typed import between
 from meterlink.cli.driving import sensor_url
 from meterlink.cli.frame import RECEPTOR, SENSOR, beside, open_library, option
 from meterlink.cli.terminal import LiveLine
@@ -59,9 +60,9 @@ OPTIONS = (
     SENSOR,
     option("--iso", metavar="ISO", help="show f-numbers for this speed (default 100)"),
     option("--shutter", metavar="T", help="show f-numbers of steady light for this shutter (default 1/125)"),
-    option("--pops", type=int, metavar="N", help="stop after N pops"),
+    option("--pops", type=between(1, 1e6, int), metavar="N", help="stop after N pops"),
     RECEPTOR,
-    option("--seconds", type=float, metavar="S", help="stop after S seconds"),
+    option("--seconds", type=between(0.1, 1e6), metavar="S", help="stop after S seconds"),
     option("--wave", action="store_true", help="draw each pop"),
     option("--record", metavar="FILE", help="write what comes over the link to FILE"),
 )

@@ -362,8 +362,11 @@ def side_words() -> dict[str, str]:
     return {"l": "left", "r": "right"} | {name: side for side in _SIDES for name in (side, say_for("direction", side))}
 
 
-def parse_angle(text: str, what: str = "angle") -> float:
-    """Return degrees from ``45``, ``-30°``, ``30deg``, ``30 left``, ``left 30``, ``20 up``; left and down are negative, ±360."""
+def parse_angle(text: str, what: str = "angle", upward: bool | None = None) -> float:
+    """Return degrees from ``45``, ``-30°``, ``30deg``, ``30 left``, ``left 30``, ``20 up``; left and down are negative, ±360.
+
+    ``upward``: the angle is an elevation, and has no left, or (False) an azimuth, and has no up.
+    """
     accepted = marked("45, -30, 30 left or 20 up")
     sides = side_words()
     side = f"({'|'.join(sides)})"
@@ -374,6 +377,9 @@ def parse_angle(text: str, what: str = "angle") -> float:
     if value > 360.0:
         raise _unreadable(what, text, accepted, "is beyond 360 degrees")
     word = found[1] or found[4]
+    if word and upward is not None and (sides[word] in UPWARD) != upward:
+        other = marked("is an azimuth, no elevation") if upward else marked("is an elevation, no azimuth")
+        raise _unreadable(what, text, accepted, other)
     return -value if found[2] == "-" or (word and _SIDES[sides[word]] < 0) else value
 
 

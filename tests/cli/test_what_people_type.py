@@ -339,3 +339,48 @@ def test_german_writes_every_figure_with_a_comma(small_set: Run) -> None:
     assert "1/4+0,3" in said[0]
     shown = [line.partition("meterlink ")[0].replace("t0.", "") for line in "\n".join(said).splitlines()]
     assert not [line for line in shown if re.search(r"[0-9]\.[0-9]", line)]
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("light", "move", "KEY", "--azimuth", "40 up"), "angle '40 up' is an elevation, no azimuth: type 45, -30"),
+        (("light", "move", "KEY", "--elevation", "left 30"), "angle 'left 30' is an azimuth, no elevation: type 45, -30"),
+        (("--library", "", "setup", "new", "Elsewhere"), "--library '' names no file"),
+        (("watch", "--sensor", "sim:", "--seconds", "nan"), "--seconds: 'nan' cannot be: give 0.1 to 1e+06"),
+        (("watch", "--sensor", "sim:", "--pops", "-1"), "--pops: '−1' cannot be: give 1 to 1e+06"),
+        (("calibrate", "--reference", "m", "--constant", "0"), "--constant: '0' cannot be: give 50 to 2000"),
+        (("calibrate", "--reference", "m", "--u-reference", "nan"), "--u-reference: 'nan' cannot be"),
+        (("calibrate", "--reference", "m", "--levels", "0"), "--levels: '0' cannot be"),
+        (("calibrate", "--reference", "m", "--sensor", "sim:", "--light-distance", "x"), "distance 'x' cannot be read"),
+        (("calibrate", "--reference", "m", "--sensor", "sim:", "--response", "none.csv"), "none.csv cannot be read"),
+        (("verify", "--design", "nan"), "--design: 'nan' cannot be"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_is_refused_before_anything_is_done(ml: Run, small_set: Run, words: tuple[str, ...], said: str) -> None:
+    """A side for a height, an empty name, no number: one line, exit code 2, nothing written, and no walk of half an hour first."""
+    before = small_set("light", "list", "--json").out, small_set("setup", "list").out
+
+    told = ml(*words)
+
+    assert (told.code, told.err.count("\n")) == (2, 1)
+    assert said in told.err
+    assert (small_set("light", "list", "--json").out, small_set("setup", "list").out) == before
+
+
+@pytest.mark.parametrize("words", ["setup list", "kit list", "calibrate --list", "compare A B", "match A"])
+def test_to_look_makes_no_library(ml: Run, tmp_path: Path, words: str) -> None:
+    """Of a mistyped name it is said that there is none, and no empty file lies there afterwards."""
+    typo = tmp_path / "lbrary.sqlite"
+
+    told = ml("--library", str(typo), *words.split())
+
+    assert (told.code, told.err.count("\n"), typo.exists()) == (2, 1, False)
+    assert "there is no library at " in told.err
+
+
+def test_a_temperature_below_zero_is_a_number(ml: Run) -> None:
+    """Its minus had been taken for no number at all."""
+    told = ml("calibrate", "--reference", "m", "--temperature", "-5", "--sensor", "sim:?every=0", "--response", "none.csv")
+
+    assert "none.csv cannot be read" in told.err
