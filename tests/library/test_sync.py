@@ -290,6 +290,7 @@ HOSTILE = {
     "a placement of no light": "UPDATE meterlink.reading SET light_id = NULL",
     "superseding what is not there": f"UPDATE meterlink.reading SET supersedes_id = {NOWHERE}",
     "pops that are not there": "UPDATE meterlink.reading SET pop_count = 2",
+    "more light than there is": "UPDATE meterlink.reading SET exposure_lxs = 1e13",
     "a book as a note": "UPDATE meterlink.reading SET note = repeat('x', 2000000)",
     "a reflector fed by another set": "CREATE TEMP TABLE one AS SELECT * FROM meterlink.light_version LIMIT 1; "
     "UPDATE one SET id = decode(repeat('02', 16), 'hex'), batch = (SELECT max(no) FROM meterlink.batch), source_light_id = "
