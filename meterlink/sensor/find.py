@@ -137,10 +137,8 @@ async def _look(port: Port, gate: asyncio.Semaphore, patience_s: float, make_lin
             return Found(port.url, BUSY, None, port.description, words)
         try:
             identity = await ask(make_link(port.url), patience_s)
-        except LinkBusy as error:
-            return Found(port.url, BUSY, None, port.description, str(error))
         except MeterlinkError as error:
-            return Found(port.url, REFUSED, None, port.description, str(error))
+            return Found(port.url, BUSY if isinstance(error, LinkBusy) else REFUSED, None, port.description, str(error))
     if identity is None:
         words = say("something that is no known sensor: {do}", do=Do("sensors_try", port=port.name))
         return Found(port.url, NO_SENSOR, None, port.description, words)

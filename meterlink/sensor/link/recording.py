@@ -12,6 +12,7 @@ import binascii
 import json
 import time
 from collections.abc import Awaitable, Callable, Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import IO, Any, NamedTuple
 
@@ -155,10 +156,8 @@ class RecordingLink:
         )
         file, self._file = self._file, None
         if file is not None:
-            try:
+            with suppress(OSError):
                 file.close()
-            except OSError:
-                pass
         if self._on_trouble is not None:
             self._on_trouble(self.trouble)
 

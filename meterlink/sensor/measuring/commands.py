@@ -9,9 +9,6 @@ from __future__ import annotations
 import asyncio
 from typing import Any
 
-from meterlink.records import Reply
-from meterlink.sensor.dialects.messages import BUSY
-
 
 class Commands:
     """What is on its way to one sensor."""
@@ -46,11 +43,6 @@ class Commands:
             self._owed[command] = left
         if not self._owed:
             self.answered.set()
-
-    def reply(self, reply: Reply) -> None:
-        """The sensor has acknowledged a command; one that it was too busy for has to be said again."""
-        if reply.code != BUSY:
-            self.heard(reply.command)
 
     def forget(self) -> None:
         """No answer will come any more: the sensor has started anew, or its link is gone."""

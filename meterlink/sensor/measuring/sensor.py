@@ -18,7 +18,7 @@ from collections.abc import Awaitable, Callable
 from meterlink.errors import SensorError
 from meterlink.records import Calibration, HeldOff, Identity, Measurement, PopNotice, Reply, Status, WaveBlock
 from meterlink.sensor.dialects.base import Decoder
-from meterlink.sensor.dialects.messages import DIALECT, GET_STATUS, SET_INTERVAL, SET_RANGE
+from meterlink.sensor.dialects.messages import BUSY, DIALECT, GET_STATUS, SET_INTERVAL, SET_RANGE
 from meterlink.sensor.dialects.native import NativeDecoder
 from meterlink.sensor.link.base import Link
 from meterlink.sensor.measuring import flash, levels, ranges
@@ -241,8 +241,8 @@ class Sensor(TendedSensor):
             if intake.identity is None and not decoder.identify():
                 self._greet_back(None)
             intake.take(sample)
-            if isinstance(sample, Reply):
-                self._commands.reply(sample)
+            if isinstance(sample, Reply) and sample.code != BUSY:  # what it was too busy for has to be said again
+                self._commands.heard(sample.command)
             elif isinstance(sample, Status):
                 self._commands.heard(GET_STATUS)
             if isinstance(sample, PopNotice) and pops.waiting is not None:
