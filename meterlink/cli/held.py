@@ -31,12 +31,13 @@ OPTIONS = (
 
 def run(args: argparse.Namespace) -> None:
     """Supersede the light's readings by ones with the distance."""
-    if (args.distance is None) != args.not_given:
-        raise UsageError("say how far: {do}, or --not-given", do=Do("say_held"))
-    held_off_m = None if args.not_given else units.parse_held_length(args.distance)
+    held_off_m = None if args.distance is None else units.parse_held_length(args.distance)
     with open_set(args, Session) as session:
         session.resume()
-        light = session.light(args.light)
+        light, at_m = session.named_light(args.light)  # KEY@20cm, as everywhere
+        if [held_off_m is not None, at_m is not None, args.not_given].count(True) != 1:
+            raise UsageError("say how far: {do}, or --not-given", do=Do("say_held"))
+        held_off_m = at_m if held_off_m is None else held_off_m
         if not any(r.light_id == light.id for r in session.view().readings):
             raise NotInLibrary(
                 "{light} has no reading that the distance could belong to: {do}",

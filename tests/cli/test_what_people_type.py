@@ -384,3 +384,13 @@ def test_a_temperature_below_zero_is_a_number(ml: Run) -> None:
     told = ml("calibrate", "--reference", "m", "--temperature", "-5", "--sensor", "sim:?every=0", "--response", "none.csv")
 
     assert "none.csv cannot be read" in told.err
+
+
+def test_held_takes_a_light_with_its_distance_as_meter_does(small_set: Run) -> None:
+    """``held KEY@30cm`` is ``held KEY 30cm``; said twice, or not at all, it is asked for."""
+    small_set("meter", "KEY@20cm", "FILL", "--sensor", "sim:?lights=KEY,FILL")
+
+    assert "held off 30 cm" in small_set("held", "KEY@30cm").out
+    for words in (("KEY",), ("KEY@30cm", "20cm"), ("KEY@30cm", "--not-given"), ("KEY", "20cm", "--not-given")):
+        told = small_set("held", *words)
+        assert (told.code, "say how far" in told.err) == (2, True)
