@@ -28,6 +28,7 @@ from meterlink.tables.ratios import ratio_table
 from mobile.describing import OWN_POINT, Describing
 from mobile.matching import MATCH, Matching
 from mobile.prefs import KEY, Prefs
+from mobile.recalled import recalled
 from mobile.shot import Shot
 
 __all__ = ["MATCH", "OWN_POINT", "Desk", "Shot"]
@@ -57,6 +58,8 @@ class Desk(Describing, Matching):
         self._outcome: Outcome | None = None
         self._asked_id = ""
         """The light that was touched since the last pop: what is said now is of this one."""
+        self._said: set[str] = set()
+        """Lights whose distance was said for the pop that they wait for: all others' is remembered."""
         self._reaches: dict[Any, Reach] = {}
         self.plans: dict[str, Any] = {}
         """Stamps of the sets that are not in use, as the library page keeps them."""
@@ -105,6 +108,7 @@ class Desk(Describing, Matching):
             tuple(one.light_id for one in session.may_come() if one.light_id),
             tuple(map(str, order.said())) if not session.walk.heard and (order := session.order()) is not None else (),
             _to_change(rebuild),
+            recalled(session, view, self._said),
         )
         return self.shot
 
@@ -178,6 +182,7 @@ class Desk(Describing, Matching):
             self.plans.pop(self.shot.setup.id, None)
         self.library.use_setup(setup_id)
         self._outcome, self._asked_id = None, ""
+        self._said.clear()
         self._open()
         return self.begin() if begin else self.shot
 
@@ -217,6 +222,7 @@ class Desk(Describing, Matching):
         session = self._need()
         if not session.lights():
             raise UsageError("this set has no lights yet: add the first one on the lights page")
+        self._said.clear()
         session.begin((self._request(light) for light in session.pending()), any_order=self.prefs.free_order)
         return self.wait_for(first_id) if first_id is not None else self._shoot_onward()
 
@@ -254,6 +260,7 @@ class Desk(Describing, Matching):
             session.after(outcome)
         if outcome.kind == OutcomeKind.LOGGED:
             self._asked_id = ""
+            self._said.discard(outcome.light.id if outcome.light is not None else "")
         if outcome.message:
             self._outcome = outcome
             self._shoot()
@@ -292,6 +299,18 @@ class Desk(Describing, Matching):
         with contextlib.suppress(UsageError):
             # Neither read nor waited for: it is remembered for its first pop.
             session.held(held_off_m, light_id)
+        if any(request.light_id == light_id for request in session.may_come()):
+            self._said.add(light_id)
+        return self._shoot_onward()
+
+    def hold_at_point(self) -> Shot:
+        """Say that the dome is at its point for the pop to come where it was remembered otherwise; what was read stays."""
+        session = self._need()
+        for one in self.shot.recalled:
+            if one.can_change:
+                session.held_next(0.0, one.light_id)
+                self.library.remember(f"held:{one.light_id}", 0.0)
+                self._said.add(one.light_id)
         return self._shoot_onward()
 
     def _recalled_held(self, light_id: str) -> float | None:

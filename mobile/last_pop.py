@@ -6,11 +6,12 @@ import re
 from typing import Any, NamedTuple
 
 from meterlink.judging.judged_set import value_of
+from meterlink.judging.verdict import Judged, Why
 from meterlink.metering.outcome import OutcomeCode
 from meterlink.records import Purpose, Reading
 from meterlink.tables.ratios import reading_f
 from meterlink.words.sentences import value_text
-from meterlink.words.told import told
+from meterlink.words.told import NOTHING, Told, told
 from mobile import figures
 from mobile.shot import Shot
 from mobile.texts import t
@@ -62,7 +63,9 @@ def last_pop(shot: Shot) -> dict[str, Any]:
         return _pop("", "", note=(". ".join(shot.before) or t("metering.no_pop")) if shot.setup else "")
     light = shot.light(last.light_id)
     name = light.name if light else t("metering.all_lights")
-    figure, verdict, reason, correction = _worth(shot, last)
+    figure, verdict, reason, judged = _worth(shot, last)
+    correction = judged.correction_stops if judged is not None else None
+    why = _why_again(shot, last, judged) if judged is not None and verdict == "retake" else ""
     ignored = outcome.message if outcome is not None and outcome.kind == "ignored" else ""
     if outcome is not None and outcome.code == OutcomeCode.NOT_LISTENING:
         ignored = t("metering.not_listening")
@@ -76,8 +79,9 @@ def last_pop(shot: Shot) -> dict[str, Any]:
         figure=figure,
         verdict=verdict,
         verdict_text=verdict_text,
-        note=ignored or _doubt(shot, name) or _righted(shot) or (t("metering.odd") if warnings else ""),
-        reason=" ".join(filter(None, (warnings, reason))),
+        note=(note := ignored or _doubt(shot, name) or _righted(shot) or why or (t("metering.odd") if warnings else "")),
+        reason=" ".join(filter(None, (warnings, reason if reason != note else ""))),
+        lack=lacks(judged) if judged is not None and light is not None and not light.source_light_id else "",
         wave=wave_points(shot.wave),
         wave_text=t("metering.t01", time=figures.format_duration(last.t01_s)) if last.t01_s else "",
         spoken=spoken(figure, _both(shot, name), "" if verdict == "good" else verdict_said),
@@ -101,12 +105,33 @@ def _righted(shot: Shot) -> str:
 
 
 def _pop(name: str, light_id: str, **more: Any) -> dict[str, Any]:
-    texts = dict.fromkeys(("verdict", "verdict_text", "note", "reason", "wave_text", "spoken"), "")
+    texts = dict.fromkeys(("verdict", "verdict_text", "note", "reason", "lack", "wave_text", "spoken"), "")
     return {"last_name": name, "last_id": light_id, "figure": Figure(), "wave": (), **texts, **more}
 
 
-def _worth(shot: Shot, last: Reading) -> tuple[Figure, str, str, float | None]:
-    """Figure, verdict, reason and correction in stops of the last reading; no verdict between the two pops of a reflector."""
+def _remedy(judged: Judged) -> Told:
+    """What would make a reading with too wide an interval usable; nothing for any other one."""
+    parts = judged.said.values.get("parts", ()) if judged.why == Why.TOO_WIDE else ()
+    return parts[-1] if parts and isinstance(parts[-1], Told) else NOTHING
+
+
+def lacks(judged: Judged) -> str:
+    """The field of its light that would save a reading without another pop; empty where none would."""
+    return {"give_its_distance": "distance", "say_where": "azimuth"}.get(_remedy(judged).code, "")
+
+
+def _why_again(shot: Shot, last: Reading, judged: Judged) -> str:
+    """Why a pop is to be taken again, in one line: seen at once, for the next one is fired a moment later."""
+    if judged.why == Why.HALF_WAY:
+        return t("metering.too_far_off")
+    what = {Why.TOO_WIDE: _remedy(judged), Why.CONTRADICTED: judged.against}.get(judged.why)
+    if judged.why == Why.TOO_WIDE and last.held_off_m:
+        return t("metering.off_because", length=figures.format_length(last.held_off_m, shot.prefs.imperial), what=str(what))
+    return str(what or judged.said)
+
+
+def _worth(shot: Shot, last: Reading) -> tuple[Figure, str, str, Judged | None]:
+    """Figure, verdict, reason and judgement of the last reading; no verdict between the two pops of a reflector."""
     view = shot.view
     if last.purpose == Purpose.WITH:
         return figure_of(value_shown(shot, value_of(last) or 0.0, last)), "", "", None
@@ -115,8 +140,9 @@ def _worth(shot: Shot, last: Reading) -> tuple[Figure, str, str, float | None]:
         own, reflector = state.reading.id == last.id, state.light.source_light_id is not None
         if own or reflector:
             judged = state.judged
-            text = value_shown(shot, state.value or 0.0, state.reading)
-            return figure_of(text), judged.verdict, judged.reason, judged.correction_stops
+            # Where no correction can be said it is shown as it was read.
+            value = state.value if state.value is not None else value_of(state.reading)
+            return figure_of(value_shown(shot, value or 0.0, state.reading)), judged.verdict, judged.reason, judged
     figure = figure_of(value_shown(shot, value_of(last) or 0.0, last))
     if state is None:
         return figure, "", _sum_words(shot)[1] if last.purpose == Purpose.TOGETHER else "", None

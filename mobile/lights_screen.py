@@ -47,6 +47,8 @@ class LightsPage(Page):
     typing = StringProperty("")
     """The one field that is typed into; empty for none."""
     sources = ListProperty()
+    _then = ""
+    """The page that a field was opened from: once it is typed, that page comes back."""
 
     def on_kv_post(self, _base: object) -> None:
         """Connect what the page's own widgets tell."""
@@ -209,15 +211,21 @@ class LightsPage(Page):
 
     def type(self, name: str) -> None:
         """Open one value to be typed, or close it again."""
-        self.typing = "" if self.typing == name else name
+        self.typing, self._then = "" if self.typing == name else name, ""
         self.show()
 
     def _commit(self, text: str, field: Field) -> None:
-        self._do(state.set_field, self.typing, text, field=field, done=lambda _shot: field.put())
+        def done(_shot: Any) -> None:
+            field.put()
+            then, self._then = self._then, ""
+            if then:
+                self.app.go(then)
 
-    def open(self, light_id: str, field: str = "") -> None:
-        """Open a light for changes, with ``field`` ready to be typed where one is named."""
-        self.open_id, self.adding, self.more, self.typing = light_id, "", False, field
+        self._do(state.set_field, self.typing, text, field=field, done=done)
+
+    def open(self, light_id: str, field: str = "", then: str = "") -> None:
+        """Open a light for changes, with ``field`` ready to be typed where one is named; ``then``: the page that asked for it."""
+        self.open_id, self.adding, self.more, self.typing, self._then = light_id, "", False, field, then
         self.ids.pane.scroll_y = 1
         self.show()
         app = self.app
@@ -244,14 +252,14 @@ class LightsPage(Page):
 
     def close(self) -> None:
         """Back to the list."""
-        self.open_id = ""
+        self.open_id = self._then = ""
         self.ids.pane.scroll_y = 1
         self.show()
 
     def back(self) -> bool:
         """From a field to its light, from a light to the list."""
         if self.typing and self.open_id:
-            self.typing = ""
+            self.typing = self._then = ""
         elif self.open_id and not self._came_to_edit:
             self.close()
             return True

@@ -170,7 +170,7 @@ def elevation_text(elevation_deg: float | None) -> str:
         return t("lights.no_elevation")
     if abs(elevation_deg) < 0.5:
         return t("lights.level")
-    return t("lights.up" if elevation_deg > 0 else "lights.down", angle=f"{abs(elevation_deg):.0f}")
+    return written(elevation_deg, "elevation")
 
 
 def _open(desk: Desk, light_id: str) -> tuple[Light, Placement]:
@@ -188,7 +188,7 @@ def set_field(desk: Desk, light_id: str, name: str, text: str) -> Shot:
     if text.strip() == field.show(light, placement, imperial):
         return desk.shot
     changes = field.read(text, light, placement, imperial)
-    return desk.change_light(light_id, **changes) if field.of_light else desk.move_light(light_id, **changes)
+    return desk.change_light(light_id, **changes) if field.of_light else desk.place_light(light_id, **changes)
 
 
 def set_role(desk: Desk, light_id: str, role: str) -> Shot:

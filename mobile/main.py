@@ -243,6 +243,7 @@ class MeterApp(Work, Navigation, App):
                 once_more = shown.verdict == "retake" and outcome.light is not None and waits.id == outcome.light.id
                 self.voice.say(texts.t("say.again" if once_more else "say.waiting", name=waits.name))
                 self.voice.say(shot.to_change)
+                self.voice.say(shown.recalled)
             elif taken and shot.done and complete(shot):
                 self.voice.say(texts.t("say.done"))
         if taken and shot.done and complete(shot) and self.place == "metering":

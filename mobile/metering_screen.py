@@ -56,7 +56,7 @@ class MeteringPage(Page):
         self.ids.held_field.on_commit = self._hold_typed
         self.ids.power.on_step = self._step
         self._next = metering_look(self.app.desk.shot).next
-        self._can_hold, self._last_id = False, ""
+        self._can_hold, self._last_id, self._lack = False, "", ""
         self._shown_pop, self._held_id, self._asked = ("", "", ""), "", ("", "")
         look().fbind("row", self._arrange)
         look().fbind("wide", self._arrange)
@@ -85,6 +85,8 @@ class MeteringPage(Page):
         ids.headline.text = shown.headline
         ids.headline.colour = "retake" if app.lost else "ink"
         ids.instruction.text = shown.instruction
+        ids.recalled.text = "" if app.lost else shown.recalled
+        ids.at_point.text = shown.hold_at_point if ids.recalled.text else ""
         ids.step.text = shown.step
         ids.skip.text = shown.following
         self._next = shown.next
@@ -114,7 +116,7 @@ class MeteringPage(Page):
         """A pop that was rejected is taken again, unless its light waits already; a full button where no other light waits."""
         ids, self.rejected = self.ids, shown.verdict == "retake"
         ids.again.disabled = not shown.again
-        ids.again.text, self._last_id = shown.again, shown.last_id
+        ids.again.text, self._last_id, self._lack = shown.again, shown.last_id, shown.lack
         ids.again.strong = not shown.waiting_id
         ids.next.strong = not shown.again
 
@@ -187,8 +189,11 @@ class MeteringPage(Page):
             app.go({"begin": "first", "set": "match" if app.desk.shot.match else "set", "sensors": "sensors"}[following.act])
 
     def retake(self) -> None:
-        """Wait for the light again whose last pop was rejected."""
-        self._wait_for(self._last_id)
+        """Ask for what would save the pop that was rejected; where nothing would, wait for its light again."""
+        if self._lack:
+            self.app.open_light(self._last_id, self._lack, then="metering")
+        else:
+            self._wait_for(self._last_id)
 
     def skip(self) -> None:
         """Leave the waiting light out for now."""
@@ -235,6 +240,10 @@ class MeteringPage(Page):
             self.app.do(self.app.desk.hold_off, self._held_id or None, held_off_m)
         else:
             self.show()
+
+    def hold_at_point(self) -> None:
+        """The dome will be at its point, not where it was remembered to be."""
+        self.app.do(self.app.desk.hold_at_point)
 
     def _hold_typed(self, text: str, field: Any) -> None:
         if self._can_hold:

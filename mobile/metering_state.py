@@ -6,6 +6,7 @@ times a second and so stays apart.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any, NamedTuple
 
 from meterlink.judging.judged_set import LightState
@@ -22,7 +23,7 @@ from mobile.held_state import held_text
 from mobile.last_pop import Figure, last_pop, second_of
 from mobile.texts import t
 
-VERDICTS = ("good", "corrected", "retake")
+RECALLED = {"pop": "metering.recalled_pop", "said": "metering.recalled_said", "stored": "metering.recalled_stored"}
 
 
 class Chip(NamedTuple):
@@ -73,6 +74,10 @@ class MeteringLook(NamedTuple):
     held_text: str
     held_title: str
     can_hold: bool
+    recalled: str
+    """How far off the dome is taken to be for the pop to come, and since when: remembered, not said for it."""
+    hold_at_point: str
+    """What takes it at the point instead; empty where nothing is remembered."""
     power: str
     can_power: bool
     last_name: str
@@ -87,7 +92,9 @@ class MeteringLook(NamedTuple):
     wave: tuple[tuple[float, float], ...]
     wave_text: str
     again: str
-    """What takes a rejected pop again; empty when it was not, or its light waits already."""
+    """What takes a rejected pop again, or what saves it; empty when it was not, or its light waits already."""
+    lack: str
+    """The light's field that would save the rejected pop: ``distance`` or ``azimuth``; empty where only another pop does."""
     can_take_back: bool
     second: str
     """The light that the last pop may be instead, for one tap; empty when whose it is is sure."""
@@ -142,9 +149,11 @@ def metering_look(shot: Shot, *, lost: bool = False) -> MeteringLook:
         held_text=held_text(held, shot.prefs.imperial),
         held_title=t("metering.held_title", point=_point(waiting)) if together else _held_title(held_light, light),
         can_hold=held_light is not None or together,
+        recalled=_recalled(shot),
+        hold_at_point=t("metering.hold_at_point") if any(one.can_change for one in shot.recalled) else "",
         power=_power(light, state),
         can_power=light is not None and light.source_light_id is None,
-        again=t("metering.again", name=pop["last_name"]) if rejected and not lost else "",
+        again=_again(pop) if (rejected or pop["lack"]) and not lost else "",
         can_take_back=shot.last is not None,
         second=second.name if (second := shot.light(second_of(shot))) is not None and not lost else "",
         give_to=_give_to(shot),
@@ -227,8 +236,14 @@ def _instruction(shot: Shot, waiting: Request | None, missing: tuple[LightState,
     if light is None:
         return t("metering.fire_all", names=", ".join(x.name for x in map(shot.light, waiting.lit) if x))
     state = shot.view.state(light.id) if shot.view else None
-    again = (pop["last_id"] == light.id and pop["verdict"] == "retake") or (state is not None and state.reading is not None)
-    fire = t("metering.fire_again" if again else "metering.fire", name=light.name, point=_point(waiting))
+    rejected = pop["last_id"] == light.id and pop["verdict"] == "retake"
+    again = rejected or (state is not None and state.reading is not None)
+    # What was held too far off is fired again at its point, which is still to be said: below stands what it is taken for.
+    if waiting.held_off_m and not rejected:
+        length = figures.format_length(waiting.held_off_m, shot.prefs.imperial)
+        fire = t("metering.fire_again_off" if again else "metering.fire_off", name=light.name, length=length)
+    else:
+        fire = t("metering.fire_again" if again else "metering.fire", name=light.name, point=_point(waiting))
     return ". ".join(filter(None, (shot.to_change, fire)))
 
 
@@ -240,8 +255,36 @@ def _any_order(shot: Shot) -> str:
     if not shot.any_order:
         # Before the first pop of all it stands where that one will: how the dome is held is to be read here.
         return ". ".join(shot.before) if shot.last is not None else ""
-    names = ", ".join(light.name for light in map(shot.light, shot.free) if light)
-    return ". ".join((*shot.before, t("metering.fire_any", names=names)))
+    return ". ".join((*shot.before, t("metering.fire_any", names=_names_held(shot, shot.free))))
+
+
+def _names_held(shot: Shot, light_ids: Iterable[str]) -> str:
+    """Names of lights, each with how far off its point the dome is to be, where that is not at it."""
+    held = {one.light_id: one.held_off_m for one in shot.requests if one.light_id and one.held_off_m}
+    return ", ".join(
+        t("metering.name_off", name=light.name, length=figures.format_length(held[light.id], shot.prefs.imperial))
+        if light.id in held
+        else light.name
+        for light in map(shot.light, light_ids)
+        if light is not None
+    )
+
+
+def _recalled(shot: Shot) -> str:
+    """The distances that nobody said for the pop to come, and since when they are so."""
+    if len(shot.recalled) > 1 or (shot.recalled and shot.any_order):
+        return t("metering.recalled_several", names=_names_held(shot, [one.light_id for one in shot.recalled]))
+    for one in shot.recalled:
+        stored = shot.stored.setup.name if shot.stored is not None else ""
+        length = figures.format_length(one.held_off_m, shot.prefs.imperial)
+        return t(RECALLED[one.since], length=length, name=stored)
+    return ""
+
+
+def _again(pop: dict[str, Any]) -> str:
+    """What makes a rejected pop good: a word about its light, else another pop."""
+    does = {"": "metering.again", "distance": "set.do_distance", "azimuth": "set.do_azimuth"}
+    return t(does[pop["lack"]], name=pop["last_name"])
 
 
 def _give_to(shot: Shot) -> tuple[tuple[str, str], ...]:

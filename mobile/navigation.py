@@ -62,7 +62,7 @@ class Navigation:
 
         return (self.back() or platform != "android") if key == ESCAPE else False
 
-    def open_light(self, light_id: str, field: str = "") -> None:
-        """Show one light, with ``field`` ready to be put right."""
+    def open_light(self, light_id: str, field: str = "", then: str = "") -> None:
+        """Show one light, with ``field`` ready to be put right; once it is, go to ``then`` by itself."""
         self.go("lights")
-        self.page.open(light_id, field)
+        self.page.open(light_id, field, then)

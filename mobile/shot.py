@@ -14,6 +14,17 @@ from meterlink.tables.ratios import RatioTable
 from mobile.prefs import Prefs
 
 
+class Recalled(NamedTuple):
+    """How far off its point the dome is taken to be for a pop to come, because it was so before."""
+
+    light_id: str
+    held_off_m: float
+    since: str
+    """``pop``: as at the light's last pop; ``stored``: as in the set that is matched; ``said``: as was said for a pop before."""
+    can_change: bool
+    """False between the pops of one reading, which are all taken the same way."""
+
+
 class Shot(NamedTuple):
     """The set as it is now; replaced whole, never changed."""
 
@@ -51,6 +62,9 @@ class Shot(NamedTuple):
     """What is to be known before the first pop of a walk in any order."""
     to_change: str = ""
     """What is to be turned at the light that waits before it is fired: the second round of a match takes it as done."""
+
+    recalled: tuple[Recalled, ...] = ()
+    """Distances of the lights that may fire next which nobody said for this pop: remembered, until one says otherwise."""
 
     @property
     def any_order(self) -> bool:

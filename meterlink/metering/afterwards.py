@@ -86,6 +86,14 @@ class Amended(AnyOrderWalk):
             return False
         return waiting.purpose == Purpose.WITHOUT or bool(self._in_progress and self._in_progress == self.walk.last_id)
 
+    def held_next(self, held_off_m: float | None, light_id: str) -> None:
+        """Say how far the dome will be held off for a light's pops to come; what was read of it stays as it was said.
+
+        Raises GeometryError for a distance that cannot be.
+        """
+        check_held_off(held_off_m, self.placement(light_id), self._name(light_id))
+        self._said_of_requests(held_off_m, light_id)
+
     def _said_of_requests(self, held_off_m: float | None, light_id: str | None) -> bool:
         found = False
         for i, request in enumerate(self.walk.requests):

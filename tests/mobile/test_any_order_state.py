@@ -149,3 +149,18 @@ def test_the_tick_quickens_on_the_way_in_and_ready_is_heard_once() -> None:
     assert heard(*[at(0.04)] * 9, *[at(0.5)] * 40, *[at(0.04)] * 9).count("ready") == 2
     assert heard(None, Near(Reached.UNKNOWN, None)) == []
     assert all(tick_wave(kind)[:4] == b"RIFF" for kind in TICKS)
+
+
+def test_a_distance_that_is_remembered_is_said_of_each_light_that_may_fire(metered: Make) -> None:
+    """In any order the pop tells whose it is: each name says how the dome is taken to be held, one tap changes it."""
+    one = known(metered, 640.0, 200.0, 80.0)
+    one.desk.hold_off(one.id_of("FILL"), 0.1)
+    assert state.metering_look(one.desk.shot).recalled == "", "it was said just now"
+    one.desk.begin()
+
+    shown = state.metering_look(one.desk.shot)
+    assert shown.instruction == "fire any of them alone, dome at its point: KEY, FILL 10 cm off, HAIR"
+    assert (shown.recalled, shown.hold_at_point) == ("Remembered: FILL 10 cm off", "At the point")
+    shown = state.metering_look(one.desk.hold_at_point())
+    assert (shown.recalled, shown.hold_at_point) == ("", "")
+    assert shown.instruction.endswith("KEY, FILL, HAIR")

@@ -286,3 +286,32 @@ def test_a_distance_says_what_it_is_measured_from_where_that_is_not_the_face(met
     assert [mark.point for mark in marks_of(one.desk.shot.view)] == ["background"], "the plan reads it out alike"
     with spoken_in("de"):
         assert placed.distance_text(placement(one), point=light.point) == "1,00 m ab Hintergrund"
+
+
+def test_what_nobody_had_said_of_a_place_keeps_the_reading_and_a_move_does_not(metered) -> None:
+    """The app asks for a distance because no new pop is needed: the answer is no move.  Undone, the reading counts still."""
+    one = metered(1)
+    key = one.id_of("KEY")
+    one.pop(600.0)
+    before = one.desk.shot.view.state(key)
+
+    state.set_field(one.desk, key, "distance", "2m")
+    state.set_field(one.desk, key, "azimuth", "40")
+    placed = one.desk.shot.view.state(key)
+    assert (placed.stale, placed.placement.distance_m, placed.placement.azimuth_deg) == (None, 2.0, 40.0)
+    assert placed.reading.exposure_lxs == before.reading.exposure_lxs
+    one.desk.put_back(before)
+    undone = one.desk.shot.view.state(key)
+    assert (undone.stale, undone.placement.distance_m, len(one.desk.shot.view.readings)) == (None, None, 1)
+
+    state.set_field(one.desk, key, "distance", "2m")
+    state.set_field(one.desk, key, "distance", "1.5m")
+    assert one.desk.shot.view.state(key).stale is not None
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+@pytest.mark.parametrize("elevation_deg", [35.0, -10.0])
+def test_a_height_is_said_with_the_words_of_the_lists(language: str, elevation_deg: float) -> None:
+    """The stepper said *hoch* and *tief* where every list says *oben* and *unten*."""
+    with spoken_in(language):
+        assert placed.direction_text(40.0, elevation_deg).endswith(f", {state.elevation_text(elevation_deg)}")

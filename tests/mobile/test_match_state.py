@@ -44,6 +44,20 @@ def test_a_rebuild_is_a_set_of_its_own_and_waits_for_each_light_as_it_was_metere
     assert shown.lines[0].stands == "was: f/8 +0.9, small source, at 1.50 m, 40° right, power 1/4"
 
 
+def test_a_match_says_that_its_distances_are_the_stored_sets(metered) -> None:
+    """Nobody said them for these pops: the page names the set that they come from, also after the app was killed."""
+    one = stored(metered)
+    one.desk.hold_off(one.id_of("KEY"), 0.1)
+    one.desk.match_to(one.stored_id)
+
+    for desk in (one.desk, one.reopened()):
+        shown = metering_look(desk.shot)
+        assert (shown.recalled, shown.instruction) == ("10 cm off, as in Set", "fire it alone, dome 10 cm off")
+    one.desk.hold_off(one.id_of("KEY"), 0.2)
+    assert metering_look(one.desk.shot).recalled == ""
+    assert metering_look(one.reopened().shot).recalled == "20 cm off, as you said before"
+
+
 def test_a_light_that_is_under_says_by_how_much_and_two_ways_to_close_it(metered) -> None:
     """Half a stop under: the dial up by half a stop, or nearer; inverse square: 1.5 m / 2^0.25 is 1.26 m, 24 cm closer."""
     one = stored(metered)

@@ -328,3 +328,21 @@ def test_a_pop_to_be_retaken_keeps_its_light_in_the_headline_and_says_again(mete
     assert (shown.verdict, shown.headline, shown.instruction) == ("retake", "KEY", "fire KEY again, dome at the face")
     assert [chip.waiting for chip in shown.chips] == [True, False]
     assert (shown.again, shown.next.act, shown.following) == ("", "", "then FILL")
+
+
+def test_a_pop_that_cannot_be_corrected_is_shown_as_it_was_read_and_says_why(metered) -> None:
+    """The dome was said to be behind the light: the card said *0 lx·s*, and why one touch deeper."""
+    one = metered(1)
+    key = one.id_of("KEY")
+    one.desk.move_light(key, distance_m=1.5, azimuth_deg=40.0)
+    one.desk.begin()
+    one.desk.hold_off(key, 1.4)
+    one.pop(640.0)
+    one.desk.move_light(key, shape="disk", width_m=1.5)
+    one.desk.begin()
+    one.pop(640.0)
+
+    shown = state.metering_look(one.desk.shot)
+    assert (shown.verdict, shown.figure.main) == ("retake", "11")
+    assert shown.note == one.desk.shot.view.lights[0].judged.reason != ""
+    assert shown.reason == "", "nothing is left for a touch"

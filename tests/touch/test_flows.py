@@ -139,7 +139,8 @@ def test_a_retake_keeps_its_light_waiting_and_its_distance_cures_it(phone: Start
     now = p.pop(held_m=0.8, stops=-2.5)
     assert (now.text("last_name"), now.text("verdict"), now.text("headline")) == ("KEY", "retake", "KEY")
     assert now.find("act:again") is None, "it waits already"
-    assert [line.split()[-1] for line in p.said[-2:]] == ["retake", "again"]
+    assert [line.split()[-1] for line in p.said[-3:-1]] == ["retake", "again"]
+    assert p.said[-1].endswith("80 cm off, as at its last pop"), "it is asked for as it was"
     now = p.tap("place:lights")
     assert (now.text("word:KEY"), now.text("word:FILL")) == ("retake", "")
     assert [*problems(now), *problems(p.wear("paper", 2.0))] == []
@@ -328,3 +329,54 @@ def test_the_metering_page_has_all_of_a_light_in_sight_and_a_row_of_the_set_open
 
     assert p.tap("row:FILL").text("edit_name") == "FILL"
     assert p.key("Escape").place == "set"
+
+
+def test_a_remembered_distance_is_said_before_the_pop_and_one_tap_changes_it(phone: Start) -> None:
+    """KEY was metered 20 cm off: asked for again, the page says so and since when, and one tap has the dome at the point.
+
+    What was read before stays as it was said; the pop to come is read at the point.
+    """
+    p = phone(prepare=known)
+    p.show("settings")
+    p.tap("choice:free_order:False")
+    p.tap("place:set")
+    p.tap("set_meter")
+    p.tap("held_text")
+    now = p.type("held_field", "10 cm")
+    assert (now.find("recalled"), now.text("instruction")) == (None, "fire it alone, dome 10 cm off"), "it was said just now"
+    now = p.pop(held_m=0.1)
+    assert (now.text("last_name"), now.find("recalled")) == ("KEY", None)
+    now = p.tap("chip:KEY")
+
+    assert now.text("recalled") == "10 cm off, as at its last pop"
+    assert now.find("recalled").seen > 0.99
+    assert (now.text("instruction"), now.text("held_text")) == ("fire KEY again, dome 10 cm off", "10 cm")
+    assert not problems(now)
+    now = p.tap("act:at_point")
+    assert (now.find("recalled"), now.text("instruction")) == (None, "fire KEY again, dome at the face")
+    assert now.text("held_text") == "at the point"
+    assert p.ask("measure")["KEY"]["held_off_m"] == 0.1
+    p.pop()
+    assert p.ask("measure")["KEY"]["held_off_m"] == 0.0
+
+
+def test_a_retake_says_why_at_once_and_the_distance_saves_it_without_a_pop(phone: Start) -> None:
+    """20 cm off a light whose distance nobody gave: what to do is in sight, the tap asks for it, and then the next light waits."""
+    p = phone()
+    p.tap("count:2")
+    p.tap("held_text")
+    p.type("held_field", "20")
+    now = p.pop(held_m=0.2)
+
+    assert (now.text("last_name"), now.text("verdict"), now.text("headline")) == ("KEY", "retake", "FILL")
+    assert now.text("note") == "20 cm off: give the light's distance, no new pop is needed"
+    assert now.find("note").seen > 0.99
+    assert now.text("act:again") == "Say how far KEY is"
+    assert not problems(now)
+    p.tap("act:again")
+    now = p.type("field:distance", "2m")
+    assert (now.place, now.text("headline"), now.text("last_name"), now.text("verdict")) == (
+        "metering", "FILL", "KEY", "corrected −0.3",
+    )  # fmt: skip
+    assert now.find("act:again") is None
+    assert now.said["readings"] == 1
