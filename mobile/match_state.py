@@ -100,7 +100,7 @@ def _line(shot: Shot, row: MatchRow, stored: LightState, now: LightState | None)
         "none" if row.difference_stops is None else "good" if row.within and not row.doubt else "retake",
         _figure(shot, stored, now) if known else "",
         _difference(row.difference_stops or 0.0) if known else "",
-        _turn(row, now, waiting),
+        _turn(shot, row, now, waiting),
         t("match.stood", place=", ".join(was)) if was else "",
         "" if row.doubt else _otherwise(shot, row, now),
         waiting,
@@ -129,7 +129,7 @@ def _difference(stops: float) -> str:
     return t("match.too_bright" if stops > 0 else "match.too_dim", stops=written(stops, "stops_word"))
 
 
-def _turn(row: MatchRow, now: LightState | None, waiting: bool) -> str:
+def _turn(shot: Shot, row: MatchRow, now: LightState | None, waiting: bool) -> str:
     """What to turn, counted in the clicks of the head's own dial where its step is known."""
     if row.doubt:
         # Why stands with the light's verdict; a dial is not turned by a reading in doubt.
@@ -137,7 +137,9 @@ def _turn(row: MatchRow, now: LightState | None, waiting: bool) -> str:
     if row.sentence.code == "waits_for_pop":
         # The empty mark says it of all; in words only of the one that is next.
         return t("match.waits") if waiting else ""
-    if row.within and row.difference_stops is not None:
+    if shot.match is not None and shot.match.camera and row.move is None and row.difference_stops is not None:
+        return t("match.at_camera")
+    if row.within and row.difference_stops is not None and row.move is None:
         return t("match.within")
     if row.move is None or row.move.power_stops is None or now is None or now.placement is None:
         return str(row.sentence)
@@ -155,7 +157,8 @@ def _otherwise(shot: Shot, row: MatchRow, now: LightState | None) -> str:
     if move is None or move.distance_m is not None or now is None or now.placement is None or row.difference_stops is None:
         return ""
     falloff = shot.view.falloffs.get(now.light.modifier) if shot.view and now.light.modifier else None
-    other = close(now.light, now.placement, -row.difference_stops, falloff=falloff, by="distance")
+    common = shot.match.common_stops if shot.match is not None else None
+    other = close(now.light, now.placement, (common or 0.0) - row.difference_stops, falloff=falloff, by="distance")
     if other.distance_m is None or now.placement.distance_m is None or other.why_short:
         return ""
     shift = now.placement.distance_m - other.distance_m

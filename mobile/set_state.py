@@ -132,7 +132,9 @@ def set_look(shot: Shot) -> SetLook:
     note = shot.findings_error or ("" if findings or not _metered(rows) else t("set.no_findings"))
     return SetLook(
         shot.setup.name, second, rows, tuple(ratios), aperture, over_text(chosen),
-        tuple(map(str, table.notes)), findings, note,
+        # What a match closes at the camera is said beside the aperture of the lights as they are now, too.
+        (*((str(shot.match.camera),) if shot.match is not None and shot.match.camera else ()), *map(str, table.notes)),
+        findings, note,
         *_findings_line(findings, note), findings[0].severity if findings else "good" if _metered(rows) else "",
         tuple(one.text for one in shot.answers), doubted, table.lighting_ratio_doubtful,
     )  # fmt: skip

@@ -229,6 +229,7 @@ EN: dict[str, str] = {
     "match.too_dim": "{stops} under",
     "match.waits": "waits for its pop",
     "match.within": "within tolerance",
+    "match.at_camera": "the camera closes it",
     "match.turn_to": "turn it to {power}",
     "match.clicks_up": "{count} clicks up, to {power}",
     "match.clicks_up_one": "1 click up, to {power}",

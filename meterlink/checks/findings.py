@@ -5,14 +5,14 @@ A finder is a function from the judged set to findings (``finders.py`` lists all
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from math import log2
 from typing import Any, NamedTuple
 
 from meterlink.judging.evidence import APART_LIMIT, DIAL, HELD, Suspect
 from meterlink.judging.judged_set import JudgedSet, LightState, SumCheck
 from meterlink.judging.learnt_dial import dial_steps, dial_words
-from meterlink.judging.prediction import causes
+from meterlink.judging.prediction import Prediction, causes
 from meterlink.judging.reach import costs_more, reach_of
 from meterlink.judging.repeats import outlier_note
 from meterlink.judging.verdict import RETAKE, Why, beyond_range
@@ -206,27 +206,51 @@ def _next_step(check: SumCheck, view: JudgedSet) -> Told:
     return told("together_again", do=Do("meter_together"))
 
 
+ALIKE_LIGHTS = 3
+"""So many lights that all read off alike share the cause: it is looked for at none of them."""
+
+
 def predicted_apart(view: JudgedSet) -> Iterable[Finding]:
-    """Single readings too many standard uncertainties from their prediction."""
+    """Single readings too many standard uncertainties from their prediction; one finding where all are off alike."""
     named = {*(view.swap or ()), view.blamed.light_id if view.blamed is not None else None}
-    for state in view.lights:
-        prediction, judged = view.predictions.get(state.light.id), state.judged
-        if prediction is None or judged is None or not judged.corrected or judged.against or state.light.id in named:
-            continue
-        apart = log2(judged.corrected) - prediction.value
-        u = (prediction.u_stops**2 + judged.u_stops**2) ** 0.5
-        if abs(apart) <= APART_LIMIT * u:
+    known = [(state, one) for state in view.lights if (one := view.predictions.get(state.light.id)) is not None]
+    apart = [(state, one, off) for state, one in known if (off := _apart(state, one)) is not None]
+    if (common := _shared(apart)) is not None:
+        names = tuple(state.light.name for state, _, _ in apart)
+        said, advice = told("all_apart", stops=common, lights=names), told("all_apart_do")
+        yield Finding("prediction", DOUBTFUL + 0.9, "", said, advice, {"apart_stops": common, "lights": list(names)})
+        return
+    for state, prediction, (stops, u) in apart:
+        judged = state.judged
+        if abs(stops) <= APART_LIMIT * u or judged is None or judged.against or state.light.id in named:
             continue
         name = state.light.name
-        dial = min(dial_steps(state.light, state.placement, view.powers), key=lambda step: abs(step - apart), default=None)
-        other = causes(apart, repowered=prediction.same_setup)
+        dial = min(dial_steps(state.light, state.placement, view.powers), key=lambda step: abs(step - stops), default=None)
+        other = causes(stops, repowered=prediction.same_setup)
         why, advice = told("or_dial_lies", causes=other), told("apart_do", light=name)
-        if dial is not None and abs(dial - apart) <= 2 * u:
+        if dial is not None and abs(dial - stops) <= 2 * u:
             why = told("reads_like_else", like=_reads_like(state, dial), causes=other)
             advice = _at_the_dial(state, dial)
-        said = told("apart", light=name, stops=apart, past=prediction.reason, u95=2 * u, causes=why)
-        numbers = {"apart_stops": apart, "u_stops": u, "predicted": prediction.exposure_lxs, "from": prediction.pasts}
-        yield Finding("prediction", DOUBTFUL + min(0.9, abs(apart) / u / 20), name, said, advice, numbers)
+        said = told("apart", light=name, stops=stops, past=prediction.reason, u95=2 * u, causes=why)
+        numbers = {"apart_stops": stops, "u_stops": u, "predicted": prediction.exposure_lxs, "from": prediction.pasts}
+        yield Finding("prediction", DOUBTFUL + min(0.9, abs(stops) / u / 20), name, said, advice, numbers)
+
+
+def _apart(state: LightState, prediction: Prediction) -> tuple[float, float] | None:
+    """By how many stops a reading is off its prediction, and that number's standard uncertainty; None without a reading."""
+    judged = state.judged
+    if judged is None or not judged.corrected:
+        return None
+    return log2(judged.corrected) - prediction.value, (prediction.u_stops**2 + judged.u_stops**2) ** 0.5
+
+
+def _shared(apart: Sequence[tuple[LightState, Prediction, tuple[float, float]]]) -> float | None:
+    """What all lights that have a past are off alike, in stops; None where one of them is not, or they are few."""
+    offs = [off for _, _, off in apart]
+    if len(offs) < ALIKE_LIGHTS or any(abs(stops) <= APART_LIMIT * u for stops, u in offs):
+        return None
+    middle = sum(stops for stops, _ in offs) / len(offs)
+    return middle if all(abs(stops - middle) <= u for stops, u in offs) else None
 
 
 def sum_hint(view: JudgedSet) -> Iterable[Finding]:

@@ -60,7 +60,7 @@ class Rebuild(Session):
     def report(self) -> MatchReport:
         """Compare what is metered now with the stored set: what is said of that one's readings meanwhile counts, too."""
         view = self.view()
-        return match_report(self.stored.view(), view, self.tolerance_stops)
+        return match_report(self.stored.view(), view, self.tolerance_stops, keep_common=self.keep_common)
 
     def begin_rebuild(self, *, open_only: bool = False) -> list[Told]:
         """Begin the first round.  Returns what cannot be matched.

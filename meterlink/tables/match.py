@@ -202,8 +202,12 @@ def _off(now: LightState, difference: float, u95: float, move: Move | None, repl
     return all_of(said, replaced)
 
 
-def match_report(stored: JudgedSet, now: JudgedSet, tolerance_stops: float | None = None) -> MatchReport:
+def match_report(
+    stored: JudgedSet, now: JudgedSet, tolerance_stops: float | None = None, *, keep_common: bool = True
+) -> MatchReport:
     """Compare a stored set with the present one, light by light (paired by name).
+
+    ``keep_common`` leaves a difference that the lights share to the camera: what is told of each light is what is left beside it.
 
     Where ``now`` carries its history, all pops of a light that was turned between them count together (``settling``).
     """
@@ -214,8 +218,29 @@ def match_report(stored: JudgedSet, now: JudgedSet, tolerance_stops: float | Non
     rows = tuple(match_row(state, present.get(state.light.name.casefold()), stored, now, tolerance) for state in metered)
     known = {state.light.name.casefold() for state in stored.lights}
     extra = tuple(s.light.name for s in now.lights if s.light.name.casefold() not in known and (s.value or 0.0) > 0)
-    common, camera = _common(rows, now)
+    common, camera = _common(rows, now) if keep_common else (None, NOTHING)
+    if common is not None:
+        rows = tuple(_beside_camera(row, present.get(row.light.casefold()), now, common) for row in rows)
     return MatchReport(rows, common, camera, extra, _called_back(now))
+
+
+def _beside_camera(row: MatchRow, state: LightState | None, now: JudgedSet, common: float) -> MatchRow:
+    """What is to be done with a light where the camera closes what it shares with the others: nothing, or what is left."""
+    if state is None or row.difference_stops is None:
+        return row
+    rest = row.difference_stops - common
+    vague = is_vague(state, rest, (row.u95_stops or 0.0) / 2)
+    move = None if abs(rest) <= row.tolerance_stops or vague else closing_move(state, now, -rest, same_head=not row.replaced)
+    to_do = to_turn(move, state.placement) if move is not None else told("fire_again") if vague else told("leave_it_to_camera")
+    u95 = row.u95_stops or 0.0
+    code = "over" if row.difference_stops > 0 else "under"
+    said = all_of(told(code, light=row.light, stops=row.difference_stops, u95=u95), to_do, by=": ")
+    if move is not None:
+        said = told("beside_camera", said=said)
+    said = all_of(said, row.replaced)
+    if not row.metered:
+        said = told("expected_only", said=said)
+    return row._replace(move=move, sentence=told("in_doubt", said=said, doubt=row.doubt) if row.doubt else said)
 
 
 def _called_back(now: JudgedSet) -> tuple[str | None, ...]:

@@ -97,6 +97,26 @@ def test_single_readings_apart_are_named(apart: float, said: bool) -> None:
         assert found[0].numbers["apart_stops"] == pytest.approx(apart * u, abs=0.01)
 
 
+@pytest.mark.parametrize(("rim_stops", "alike"), [(0.7, True), (-0.7, False), (0.0, False)])
+def test_what_all_lights_are_off_alike_is_looked_for_at_none_of_them(rim_stops: float, alike: bool) -> None:
+    """Three heads two thirds of a stop above their past: one finding about what they share; one that is not makes it two lights'.
+
+    Each light's own said to turn its dial, where a match of the same set closed it at the camera.
+    """
+    lights = [*LIGHTS, light(2, "RIM", "rim", point="rim", fixture="C")]
+    seen_view = view(lights, [KEY, FILL, placed(2)], [read(0, 160.0), read(1, 80.0), read(2, 40.0, point="rim")])
+    pasts = {"l0": (160.0, 0.7), "l1": (80.0, 0.66), "l2": (seen_view.lights[2].judged.corrected, rim_stops)}
+    predictions = {one: Prediction(math.log2(lxs) - stops, 0.05, 1, False, "1 reading") for one, (lxs, stops) in pasts.items()}
+    found = list(checks.predicted_apart(seen_view._replace(predictions=predictions)))
+
+    assert ([one.said.code for one in found] == ["all_apart"]) is alike
+    if alike:
+        assert found[0].numbers["apart_stops"] == pytest.approx(0.69, abs=0.03)
+        assert found[0].text.startswith("KEY, FILL and RIM all read +0.7 stop")
+    else:
+        assert {one.light for one in found} == {"KEY", "FILL", *(["RIM"] if rim_stops else [])}
+
+
 def test_order_and_advice() -> None:
     """Wrong before doubtful before cautions before notes; every finding says what to do in one line."""
     lights = [*LIGHTS, light(2, "RIM", "rim", point="rim"), light(3, "HAIR", "hair", point="hair")]

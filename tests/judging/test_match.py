@@ -107,6 +107,12 @@ def test_one_of_four_may_be_off_by_itself() -> None:
     assert [turn.light_id for turn in turns] == ["l3"]
     assert turns[0].move is not None
     assert turns[0].move.wanted_stops == pytest.approx(2 / 3 + 0.2)
+    # The rows say what the rounds do: nothing is told to be turned that the camera closes, and the rim by what is left beside it.
+    assert [row.move for row in report.rows[:3]] == [None] * 3
+    assert all("the camera closes it" in str(row.sentence) for row in report.rows[:3])
+    assert report.rows[3].move is not None
+    assert report.rows[3].move.wanted_stops == pytest.approx(2 / 3 + 0.2)
+    assert str(report.rows[3].sentence).endswith("with the camera changed")
 
 
 @pytest.mark.parametrize("stops", [(-0.17, -0.16, -0.15, -0.18), (0.33, -0.33, 0.33, -0.33), (0.05, -0.05, 0.0, 0.02)])
@@ -119,7 +125,9 @@ def test_lights_are_turned_when_that_is_wanted() -> None:
     """With the common difference not left to the camera, each light gets its own change."""
     now = off_by(-0.33, -0.36, -0.3, -0.34)
 
-    assert len(second_round(match_report(built(), now), now, keep_common=False)) == 4
+    report = match_report(built(), now, keep_common=False)
+    assert len(second_round(report, now, keep_common=False)) == 4
+    assert (report.camera, [row.move is None for row in report.rows]) == (NOTHING, [False] * 4)
 
 
 def test_a_camera_that_was_changed_counts() -> None:

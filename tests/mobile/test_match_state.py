@@ -9,6 +9,7 @@ from meterlink.words.told import told
 from mobile.desk import MATCH, Desk, Shot
 from mobile.match_state import match_look
 from mobile.metering_state import metering_look
+from mobile.set_state import set_look
 
 
 def stored(metered):
@@ -117,7 +118,34 @@ def test_all_lights_off_alike_are_closed_by_the_camera(metered) -> None:
     for value in (400.0, 200.0):
         one.pop(value * 2 ** (-1 / 3))
 
-    assert "open up by 1/3 stop" in match_look(one.desk.shot).camera
+    shown = match_look(one.desk.shot)
+    assert "open up by 1/3 stop" in shown.camera
+    said = [(line.difference, line.turn, line.otherwise, line.can_move) for line in shown.lines]
+    assert said == [("0.3 stop under", "the camera closes it", "", False)] * 2, "no dial is told to be turned beside it"
+    assert shown.camera in set_look(one.desk.shot).notes, "the set's page says the same"
+
+
+def test_what_is_off_by_itself_is_turned_beside_the_cameras_change_and_by_that_much_only(metered) -> None:
+    """Four lights a third under and one of them half a stop more: its dial makes up for the half stop, the camera for the third."""
+    one = metered(5)
+    for number, light in enumerate(one.desk.shot.lights):
+        one.desk.move_light(light.id, distance_m=1.5, azimuth_deg=20.0 * number, power_stops=-2.0, power_text="1/4")
+        one.desk.hold_off(light.id, 0.0)
+    one.desk.begin()
+    values = [640.0, 320.0, 160.0, 80.0, 40.0]
+    for value in values:
+        one.pop(value, u_rel=0.004)
+    one.desk.match_to(one.desk.shot.setup.id)
+    for value in values:
+        one.pop(value * 2 ** (-1 / 3 if value != 320.0 else -5 / 6), u_rel=0.004)
+
+    shown = match_look(one.desk.shot)
+    fill = next(line for line in shown.lines if line.name == "FILL")
+    assert shown.camera.startswith("4 of 5 lights are 0.3 stop under alike")
+    assert (fill.difference, fill.turn, fill.can_move) == ("0.8 stop under", "turn it to 1/4 +0.5", True)
+    assert {line.turn for line in shown.lines} - {fill.turn} == {"the camera closes it"}
+    one.desk.have_moved(fill.light_id)
+    assert one.desk.shot.view.state(fill.light_id).placement.power_stops == pytest.approx(-1.5)
 
 
 def test_a_match_comes_back_after_a_kill_and_is_not_begun_twice(metered) -> None:

@@ -43,6 +43,9 @@ PHRASES: dict[str, str] = {
     "together_again": "fire all together once more, dome at the face: {do}",
     "apart": "{light} reads {stops:signed_word} against what is expected from {past} (± {u95:.1f}): {causes}",
     "apart_do": "fire {light} once more: if it stays, its power curve is learnt from it",
+    "all_apart": "{lights:and} all read {stops:signed_word} against what is expected of them: what is off is what they share",
+    "all_apart_do":
+        "turn no dial yet: look at the sensor's dome and range and at a filter before it; to bring a set back, change the camera",
     "not_cross_checked": "the readings are not cross-checked: {why}",
     "sum_missing_do": "fire all lights on the face together once, dome at the face toward the camera: {do}",
     "sum_agrees": "the pop of all lights agrees with the sum of each within {stops:size2} stop",

@@ -115,6 +115,8 @@ PHRASES: dict[str, str] = {
     "under": "{light} is {stops:stops_word} under (± {u95:.1f})",
     "follows_source": "leave it, it follows its source",
     "not_sure": "leave it as it is, one pop is not sure enough",
+    "leave_it_to_camera": "the camera closes it",
+    "beside_camera": "{said}, with the camera changed",
     "all_alike_open":
         "all lights are {stops:stops_word} under alike: open up by {thirds}/3 stop, or set {iso:iso}, instead of touching "
         "{lights} lights",
