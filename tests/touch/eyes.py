@@ -65,7 +65,11 @@ class Eyes:
         target = isinstance(widget, ButtonBehavior | TextInput) and not widget.disabled
         text = widget.text if isinstance(widget, Label | TextInput) else ""
         thing = {"name": name, "kind": type(widget).__name__, "target": target, "box": box, "clip": clip}
+        if isinstance(widget, TextInput) and not widget.text and widget.hint_text:
+            room = widget.width - widget.padding[0] - widget.padding[2]
+            thing["split"] = widget._get_text_width(widget.hint_text, widget.tab_width, widget._label_cached) > room
         if isinstance(widget, Label) and text and widget.width > 1 and widget.height > 1:
+            thing["split"] = self._split(widget)
             chosen, strong = getattr(widget, "chosen", False), getattr(widget, "strong", False)
             things.append({**thing, "strong": strong, "text": text, "ink": self._ink(widget), "font_px": widget.font_size,
                            "colour": list(widget.color[:3]), "drawn": False, "chosen": chosen})  # fmt: skip
@@ -78,6 +82,15 @@ class Eyes:
             ink = self._box(widget, left, low, right, high)
             things.append({"name": f"{name}>text", "kind": "drawn", "target": False, "box": ink, "clip": clip,
                            "text": written, "ink": ink, "font_px": font_px, "drawn": True})  # fmt: skip
+
+    @staticmethod
+    def _split(label: Any) -> bool:
+        """Whether a line of a label ends within a word, which had no room on a line of its own."""
+        lines = getattr(label._label, "_cached_lines", ())
+        if label.text_size[0] is None or len(lines) < 2:
+            return False
+        words = " ".join("".join(w.text for w in line.words) for line in lines).split()
+        return sorted("".join(words)) == sorted("".join(label.text.split())) and words != label.text.split()
 
     def _ink(self, label: Any) -> Box:
         """Where the letters of a label are, as near as its lines tell."""

@@ -62,6 +62,11 @@ def cut(screen: Screen) -> list[str]:
     return found
 
 
+def split(screen: Screen) -> list[str]:
+    """Words that go over two lines, and hints that are longer than their field."""
+    return [f"{screen.place}: {one.name or one.text!r} is broken within a word" for one in screen.things if one.split]
+
+
 def small(screen: Screen) -> list[str]:
     """Targets below 48 dp and texts below 14 dp."""
     found = []
@@ -87,7 +92,7 @@ def many_next(screen: Screen) -> list[str]:
 
 def problems(screen: Screen) -> list[str]:
     """Everything that is wrong with a screen, in words."""
-    return overlaps(screen) + beside(screen) + cut(screen) + small(screen) + many_next(screen)
+    return overlaps(screen) + beside(screen) + cut(screen) + split(screen) + small(screen) + many_next(screen)
 
 
 def contrast_of(image: Any, thing: Thing) -> float:

@@ -380,3 +380,24 @@ def test_a_retake_says_why_at_once_and_the_distance_saves_it_without_a_pop(phone
     )  # fmt: skip
     assert now.find("act:again") is None
     assert now.said["readings"] == 1
+
+
+def test_in_german_with_large_text_no_word_and_no_hint_is_cut(phone: Start) -> None:
+    """A light's long name before its distance, a field's hint and a name at the head of its page went beyond their room."""
+    p = phone(prepare=german)
+    p.wear("amber", 1.5)
+    p.tap("count:5")
+    now = p.screen()
+    for _ in range(4):
+        now = p.pop()
+    assert (now.text("headline"), now.text("held_title")) == ("KANTE", "HINTERGRUND: Kalotte vor: Hintergrund")
+    found = problems(now)
+    p.show("sensors")
+    p.ask("scroll", part=0.0)
+    found += problems(p.settled())
+    p.show("set")
+    found += problems(p.tap("set_about"))
+    p.wear("amber", 2.0)
+    found += problems(p.show("lights", "HINTERGRUND"))
+
+    assert found == []
