@@ -10,7 +10,7 @@ import pytest
 from small_sets import light, placed, read, view
 
 from meterlink.checks.facts import MOVEMENTS, magnification_of, movement
-from meterlink.checks.finders import answers, findings
+from meterlink.checks.finders import findings, looked_at
 from meterlink.checks.findings import Finding
 from meterlink.checks.freezing import LIMIT_MM, limit_mm, trails_of
 from meterlink.judging.judged_set import JudgedSet
@@ -164,7 +164,7 @@ def test_a_slow_hair_light_does_not_silence_what_is_frozen_on_the_face() -> None
     """No movement was declared, so the hair is nobody's worry: of the face it is said that it is frozen, with its number."""
     import meterlink.checks.finders  # noqa: F401
 
-    (well,) = [one for one in answers(a_set(1 / 2000, 1 / 2000, hair_s=1 / 300)) if one.kind == "freeze"]
+    (well,) = [one for one in looked_at(a_set(1 / 2000, 1 / 2000, hair_s=1 / 300))[1] if one.kind == "freeze"]
 
     assert well.said.code == "frozen"
     assert well.said.values["light"] in ("KEY", "FILL")
