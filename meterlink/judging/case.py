@@ -107,7 +107,7 @@ def case_of(
 
     Raises ValueError, in words, for a size, distance or angle that cannot be.
     """
-    source = source_of(placement.shape, placement.width_m, placement.height_m)
+    source = source_of(*placement.surface)
     if placement.distance_m is None:
         distance = sqrt(ASSUMED_DISTANCE_M[0] * ASSUMED_DISTANCE_M[1])
         u_distance = 0.0

@@ -50,13 +50,7 @@ def falloff_from(
 def _check_like(first: FalloffRun, run: FalloffRun) -> None:
     """Refuse readings of different sources, receptors or kinds of light."""
     then, now = first.placement, run.placement
-    if (then.shape, then.width_m, then.height_m, then.grid_deg, then.diffusers) != (
-        now.shape,
-        now.width_m,
-        now.height_m,
-        now.grid_deg,
-        now.diffusers,
-    ):
+    if (then.surface, then.grid_deg, then.diffusers) != (now.surface, now.grid_deg, now.diffusers):
         raise ValueError("the source was changed between the readings: a falloff belongs to one modifier as it is")
     if (first.reading.receptor, first.reading.kind) != (run.reading.receptor, run.reading.kind):
         raise ValueError("the readings were taken with different receptors or kinds of light: meter like with like")

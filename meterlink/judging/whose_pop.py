@@ -177,18 +177,18 @@ def candidate_of(
     """
     if placement is None or light.source_light_id:
         return Candidate(light.id)
-    mine = [one for one in pasts if one.kind == "flash" and one.is_of(light)]
+    mine = [one for one in pasts if one.reading.kind == "flash" and one.is_of(light)]
     power = placement.power_stops
-    at = [(one.placement.power_stops, one.t01_s, one) for one in mine if one.placement.power_stops is not None and one.t01_s]
-    lasted = [Trait(p, log2(t01_s), U_DURATION_NOISE * one.u_rel) for p, t01_s, one in at]
+    at = [(p, r.t01_s, r) for one in mine if (p := one.placement.power_stops) is not None and (r := one.reading).t01_s]
+    lasted = [Trait(p, log2(t01_s), U_DURATION_NOISE * r.u_rel) for p, t01_s, r in at]
     duration = learn_over_power(lasted, DURATION).at(power)
-    formed = [Trait(p, log2(one.t05_s / t01_s), U_FORM_NOISE * one.u_rel) for p, t01_s, one in at if one.t05_s]
+    formed = [Trait(p, log2(r.t05_s / t01_s), U_FORM_NOISE * r.u_rel) for p, t01_s, r in at if r.t05_s]
     form = learn_over_power(formed, FORM).at(power)
-    tinted = [one for one in mine if one.cct_k and (one.modifier, one.placement.gel) == (light.modifier, placement.gel)]
-    coloured = [Trait(one.placement.power_stops or 0.0, 1e6 / (one.cct_k or 1.0)) for one in tinted]
+    tinted = [one for one in mine if (one.light.modifier, one.placement.gel) == (light.modifier, placement.gel)]
+    coloured = [Trait(one.placement.power_stops or 0.0, 1e6 / cct_k) for one in tinted if (cct_k := one.reading.cct_k)]
     colour = learn_over_power(coloured, COLOUR).at(power)
     # Metered as it stands now, in this very set: what its head gave elsewhere could only blur that.
-    own = [one for one in mine if one.light_id == light.id and one.placement.id == placement.id]
+    own = [one for one in mine if one.light.id == light.id and one.placement.id == placement.id]
     found = predict(
         light, placement, own or mine, settings, calibration_id=calibration_id, receptor=receptor, falloff=falloff
     )  # fmt: skip
@@ -212,7 +212,7 @@ def _hotter(placement: Placement, receptor: str, held_m: Sequence[float], fallof
     near = [max(placement.distance_m - one, 0.1 * placement.distance_m) for one in held_m]
     if falloff is not None:
         return [falloff.change_stops(placement.distance_m, one) for one in near]
-    source, n = source_of(placement.shape, placement.width_m, placement.height_m), emission_of(placement)
+    source, n = source_of(*placement.surface), emission_of(placement)
     here = axial_light(source, placement.distance_m, receptor, n)[0]
     return [log2(axial_light(source, one, receptor, n)[0] / here) for one in near]
 

@@ -117,6 +117,21 @@ class Placement(NamedTuple):
     aimed_at: str = ""
     details: dict[str, Any] = {}  # noqa: RUF012
 
+    @property
+    def surface(self) -> tuple[str, float | None, float | None]:
+        """What emits: shape, width and height."""
+        return self.shape, self.width_m, self.height_m
+
+    @property
+    def dress(self) -> tuple[float | None, str, str]:
+        """What stands before it: grid, gel and diffusers."""
+        return self.grid_deg, self.gel, self.diffusers
+
+    @property
+    def place(self) -> tuple[float | None, float | None, float | None, float]:
+        """Where it stands: distance, azimuth, elevation and feather."""
+        return self.distance_m, self.azimuth_deg, self.elevation_deg, self.feather_deg
+
 
 class Pop(NamedTuple):
     """One flash inside a reading."""
