@@ -13,8 +13,8 @@ import pytest
 ROOT = Path(__file__).parent.parent
 PACKAGE = ROOT / "meterlink"
 HEAVY = {
-    "argcomplete", "arabic_reshaper", "asyncio", "bidi", "bleak", "cobs", "colour", "jinja2", "kivy", "numpy", "PIL", "platformdirs",
-    "plyer", "psycopg", "pymodbus", "segno", "serial",
+    "argcomplete", "arabic_reshaper", "asyncio", "bidi", "bleak", "cobs", "colour", "jinja2", "kivy", "numpy", "PIL",
+    "platformdirs", "plyer", "psycopg", "pymodbus", "segno", "serial",
 }  # fmt: skip
 """What a module may import late, in the function that needs it: large, or an extra that may be missing."""
 LATE_ALL_THE_SAME = {("meterlink.front", "meterlink.metering.session")}
