@@ -7,8 +7,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from meterlink.photometry.flash import FlashPulse
 from meterlink.photometry.flash.input import Array
+from meterlink.photometry.flash.pulse import FlashPulse
 from meterlink.photometry.flash.shape import Pulse
 from meterlink.photometry.shutter import exposure_until
 
