@@ -32,20 +32,16 @@ _WHOLE = ("sensor", "calibration", "calibration_range", "note")
 """What belongs to no set: looked at when some of it came."""
 
 
-def check(connection: sqlite3.Connection, came: Mapping[str, Columns], *, new_sensors: bool = True) -> None:
+def check(connection: sqlite3.Connection, came: Mapping[str, Columns]) -> None:
     """Look at what came, already added and numbered.  Raises ``ImportRefused`` for what does not hold together."""
-    _check_readings_named(connection, came)
-    touched = _touched(connection, came)
-    whole = {name for name in _WHOLE if came.get(name)} | ({"sensor"} if new_sensors else set())
-    if not touched and not whole:
-        return
     connection.execute("CREATE TEMP TABLE touched (no INTEGER PRIMARY KEY)")
     try:
-        connection.executemany("INSERT INTO touched VALUES (?)", [(no,) for no in touched])
+        connection.executemany("INSERT INTO touched VALUES (?)", [(no,) for no in _touched(connection, came)])
         for name, sql in _VIEWS.items():
             connection.execute(f"CREATE TEMP VIEW {name} AS {sql}")
         for name in _WHOLE:
-            connection.execute(f"CREATE TEMP VIEW {name} AS SELECT * FROM main.{name}{'' if name in whole else ' WHERE 0'}")
+            looked_at = name == "sensor" or came.get(name)
+            connection.execute(f"CREATE TEMP VIEW {name} AS SELECT * FROM main.{name}{'' if looked_at else ' WHERE 0'}")
         for problem in problems(connection, "temp"):
             raise ImportRefused(
                 "the shared library holds what does not hold together ({problem}), it was not taken: check it", problem=problem
@@ -64,19 +60,6 @@ def _touched(connection: sqlite3.Connection, came: Mapping[str, Columns]) -> set
     touched.update(looked_up(connection, "light", "setup_no", lights).values())
     touched.update(looked_up(connection, "setup", "no", came["setup"].get("id", ()), by="id").values())
     return touched
-
-
-def _check_readings_named(connection: sqlite3.Connection, came: Mapping[str, Columns]) -> None:
-    """Refuse pops, waveforms and marks of readings that are not there (the foreign key to a reading)."""
-    named: set[tuple[Any, Any]] = set()
-    for name in ("pop", "waveform", "mark"):
-        if came[name]:
-            named.update(zip(came[name]["setup_no"], came[name]["reading_id"], strict=True))
-    if named and came["reading"]:
-        named.difference_update(zip(came["reading"]["setup_no"], came["reading"]["id"], strict=True))
-    for pair in named:
-        if connection.execute("SELECT 1 FROM main.reading WHERE setup_no = ? AND id = ?", pair).fetchone() is None:
-            raise ImportRefused("the shared library names a reading that is not there, it was not taken: check it")
 
 
 def looked_up(connection: sqlite3.Connection, table: str, column: str, keys: Iterable[Any], by: str = "no") -> dict[Any, int]:

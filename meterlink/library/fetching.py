@@ -7,10 +7,7 @@ when any row of it cannot be: the tables' own CHECKs and keys refuse values, ``a
 from __future__ import annotations
 
 import sqlite3
-from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
-from operator import itemgetter
 from typing import Any
 
 from meterlink.errors import ImportRefused
@@ -106,7 +103,7 @@ def keep(
 ) -> Added:
     """Add fetched rows and note the batch, in one transaction."""
     counts: dict[str, int] = {}
-    with _own_keys(library), library.db.write() as connection:
+    with library.db.write() as connection:
         if any(arrived.values()):
             for name in _READERS:
                 arrived[name] = list(filter(readable(tables[name]), arrived[name]))
@@ -114,17 +111,17 @@ def keep(
                 before = _sent_whole(connection, state, arrived["reading"])
                 sensors = {s for t in ("reading", "calibration") for s in _column(tables[t], "sensor_no", arrived[t])}
                 sql = "INSERT INTO sensor (sensor_id) VALUES (?) ON CONFLICT DO NOTHING"
-                new = connection.executemany(sql, [(s,) for s in sensors])
+                connection.executemany(sql, [(s,) for s in sensors])
                 came = {}
                 for name, shared in tables.items():
                     came[name] = _numbered(connection, shared, arrived[name], known)
                     counts[name] = _insert(connection, shared, came[name])
-                check(connection, came, new_sensors=new.rowcount > 0)
+                check(connection, came)
             except _WRONG as error:
                 raise ImportRefused(
                     "the shared library holds what cannot be ({error}), it was not taken: check it", error=error
                 ) from error
-            _note_fetched(connection, state, before, arrived["reading"], counts["reading"])
+            _note_fetched(connection, state, *before)
         state.note([("fetched", 0, batch.no, batch.stamp)])
         connection.execute(
             "DELETE FROM sync_state WHERE remote = ? AND part = 'own' AND setup_no <= ?", (state.remote_id, batch.no)
@@ -143,21 +140,6 @@ def readable(shared: Shared) -> Callable[[Any], bool]:
     good, *asked = _READERS[shared.name]
     first, second = (shared.at(name) for name in asked)
     return lambda row: good(row[first], row[second])
-
-
-@contextmanager
-def _own_keys(library: Library) -> Iterator[None]:
-    """Leave the foreign keys to us for one transaction.
-
-    Every number comes from a look-up of its id (``_numbers``), and ``check`` looks for the readings that other rows name: to look
-    each of them up again for each row is a good part of an insert's time.
-    """
-    with library.db.alone():
-        library.db.connection.execute("PRAGMA foreign_keys=OFF")
-        try:
-            yield
-        finally:
-            library.db.connection.execute("PRAGMA foreign_keys=ON")
 
 
 _WRONG = (
@@ -225,29 +207,20 @@ def _counted(connection: sqlite3.Connection, setup_ids: Sequence[bytes]) -> Coun
     return found
 
 
-def _sent_whole(connection: sqlite3.Connection, state: State, readings: list[Any]) -> tuple[set[str], Counted]:
+def _sent_whole(connection: sqlite3.Connection, state: State, readings: list[Any]) -> tuple[set[str], set[bytes]]:
     """Return the tables, and the sets that the readings are of, of which every row that is here was sent already."""
     tables = {name for name in _NUMBERED if _last(connection, name) <= state.get(name)[0]}
     touched = {row[0] for row in readings}
-    noted = state.all("reading") if touched else {}
-    counted = _counted(connection, list(touched))
-    new: Counted = dict.fromkeys(touched - counted.keys(), (0, 0, None))
-    return tables, new | {i: found for i, found in counted.items() if noted.get(found[0], (0, b""))[0] == found[1]}
+    noted, counted = state.all("reading"), _counted(connection, list(touched))
+    return tables, touched - {i for i, (no, count, _) in counted.items() if noted.get(no, (0, b""))[0] != count}
 
 
 def _last(connection: sqlite3.Connection, table: str) -> int:
     return int(connection.execute(f"SELECT max(no) FROM main.{table}").fetchone()[0] or 0)
 
 
-def _note_fetched(
-    connection: sqlite3.Connection, state: State, before: tuple[set[str], Counted], readings: list[Any], added: int
-) -> None:
+def _note_fetched(connection: sqlite3.Connection, state: State, tables: set[str], sets: Iterable[bytes]) -> None:
     """What was fetched need not be sent back: move the notes past it wherever nothing else was waiting."""
-    tables, sets = before
     entries: list[Entry] = [(name, 0, _last(connection, name), b"") for name in tables]
-    if added == len(readings) and all(no for no, _, _ in sets.values()):  # all new, of sets that were here: no need to count
-        came, latest = Counter(map(itemgetter(0), readings)), {row[0]: row[1] for row in sorted(readings, key=itemgetter(1))}
-        after = [(no, count + came[i], max(last or b"", latest[i])) for i, (no, count, last) in sets.items()]
-    else:
-        after = [found for found in _counted(connection, list(sets)).values() if found[2] is not None]
-    state.note([*entries, *(("reading", no, count, last) for no, count, last in after)])
+    after = _counted(connection, list(sets)).values()
+    state.note([*entries, *(("reading", no, count, last) for no, count, last in after if last is not None)])
