@@ -154,7 +154,7 @@ def _carry(
     if past.light.setup_id != light.setup_id:
         variance += U_LAMP_STOPS**2
     change, slope_then, slope_now, model = along(placement, then.distance_m, placement.distance_m, past.reading.receptor, falloff)
-    u_then = settings.u_distance_rel * then.distance_m if then.u_distance_m is None else then.u_distance_m
+    u_then = settings.u_distance_m(then.distance_m, then.u_distance_m)
     return _Carried(value + change, variance + (slope_then * u_then) ** 2, slope_now, model)
 
 
@@ -187,11 +187,8 @@ def _combined(carried: Sequence[_Carried], placement: Placement, settings: Setti
     # The model's error goes the same way for all that were carried the same way: taken as wholly shared.
     model = sum(w * one.model for w, one in zip(weights, carried, strict=True)) / total
     slope = sum(w * one.slope for w, one in zip(weights, carried, strict=True)) / total
-    u_now = 0.0
-    if placement.distance_m is not None:
-        u_now = settings.u_distance_rel * placement.distance_m
-        if placement.u_distance_m is not None:
-            u_now = placement.u_distance_m
+    now_m = placement.distance_m
+    u_now = 0.0 if now_m is None else settings.u_distance_m(now_m, placement.u_distance_m)
     if len(carried) > 1:
         # Pasts that disagree more than they should earn a wider interval.
         chi2 = sum(w * (one.value - value) ** 2 for w, one in zip(weights, carried, strict=True)) / (len(carried) - 1)

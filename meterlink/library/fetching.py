@@ -12,10 +12,9 @@ from typing import Any
 
 from meterlink.errors import ImportRefused
 from meterlink.library.arrivals import Columns, check, looked_up, parts
-from meterlink.library.learnt import is_good_note
-from meterlink.library.merge import TABLES, Added
+from meterlink.library.merge import READERS, TABLES, Added
 from meterlink.library.remote import Batch, Remote, Shared
-from meterlink.library.rows import is_whole_waveform, marks
+from meterlink.library.rows import marks
 from meterlink.library.store import Library
 from meterlink.words.told import Told, told
 
@@ -105,7 +104,7 @@ def keep(
     counts: dict[str, int] = {}
     with library.db.write() as connection:
         if any(arrived.values()):
-            for name in _READERS:
+            for name in READERS:
                 arrived[name] = list(filter(readable(tables[name]), arrived[name]))
             try:
                 before = _sent_whole(connection, state, arrived["reading"])
@@ -129,15 +128,9 @@ def keep(
     return Added(*(counts.get(f.removesuffix("s"), 0) for f in Added._fields))
 
 
-_READERS: dict[str, tuple[Callable[[Any, Any], bool], str, str]] = {
-    "waveform": (is_whole_waveform, "samples", "byte_count"), "note": (is_good_note, "kind", "payload"),
-}  # fmt: skip
-"""What says whether a row can be read, and the columns that it asks: a damaged one must not stop the rest."""
-
-
 def readable(shared: Shared) -> Callable[[Any], bool]:
     """Return what says whether a row of waveforms or notes can be read."""
-    good, *asked = _READERS[shared.name]
+    good, *asked = READERS[shared.name]
     first, second = (shared.at(name) for name in asked)
     return lambda row: good(row[first], row[second])
 

@@ -40,6 +40,14 @@ class Settings(NamedTuple):
     u_repeat_stops: float = 0.03
     """Pop-to-pop spread (k=1) assumed until a light's own repeats tell."""
 
+    def u_held_off_m(self, held_off_m: float) -> float:
+        """Standard uncertainty of a held-off distance that was said."""
+        return max(self.u_held_off_min_m, self.u_held_off_rel * held_off_m)
+
+    def u_distance_m(self, distance_m: float, given_m: float | None) -> float:
+        """Standard uncertainty of a light's distance: as given, else as assumed."""
+        return self.u_distance_rel * distance_m if given_m is None else given_m
+
 
 class Setup(NamedTuple):
     """A set: what the camera is set to and what a rebuild needs to know."""
