@@ -1,17 +1,18 @@
 """The receiving half of ``sync``: what a shared library holds that this one lacks, checked as a merge checks a file.
 
 Batches come in chunks, each kept in one short transaction together with the note of how far we are.  Nothing of a chunk is kept
-when any row of it cannot be: the tables' own CHECKs and keys refuse values, ``arrivals.check`` what does not belong together.
+when any row of it cannot be: the tables' own CHECKs and keys refuse values; what belongs together and what texts may hold is
+looked at by set, whole: the sets of which anything came, or that what came names (``checking.problems``).
 """
 
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from meterlink.errors import ImportRefused
-from meterlink.library.arrivals import Columns, check, looked_up, parts
+from meterlink.library.checking import problems
 from meterlink.library.merge import READERS, TABLES, Added
 from meterlink.library.remote import Batch, Remote, Shared
 from meterlink.library.rows import marks
@@ -21,6 +22,22 @@ from meterlink.words.told import Told, told
 Entry = tuple[str, int, int, bytes]
 """Part, set-up or batch number, number, id or stamp: see ``State``."""
 BYTES_AT_ONCE = 32 * 2**20
+Columns = dict[str, tuple[Any, ...]]
+"""Column -> its values, in the order of the rows; empty for no rows."""
+IDS_AT_ONCE = 500
+_OF_LIGHTS = "JOIN main.light l ON l.no = {t}.light_no WHERE l.setup_no IN (SELECT no FROM temp.touched)"
+_VIEWS = {
+    "light_version": "SELECT v.* FROM main.light_version v " + _OF_LIGHTS.format(t="v"),
+    "placement": "SELECT p.* FROM main.placement p " + _OF_LIGHTS.format(t="p"),
+    "setup": "SELECT * FROM main.setup WHERE no IN (SELECT no FROM temp.touched)",
+    **{
+        t: f"SELECT * FROM main.{t} WHERE setup_no IN (SELECT no FROM temp.touched)"
+        for t in ("setup_version", "light", "reading", "pop", "waveform", "mark")
+    },
+}
+"""The library narrowed to the sets that a batch touched: what is checked before the batch is kept."""
+_WHOLE = ("sensor", "calibration", "calibration_range", "note")
+"""What belongs to no set: looked at when some of it came."""
 _NUMBERED = ("setup", "setup_version", "light", "light_version", "placement", "calibration", "mark", "note", "waveform")
 
 
@@ -115,7 +132,7 @@ def keep(
                 for name, shared in tables.items():
                     came[name] = _numbered(connection, shared, arrived[name], known)
                     counts[name] = _insert(connection, shared, came[name])
-                check(connection, came)
+                _check(connection, came)
             except _WRONG as error:
                 raise ImportRefused(
                     "the shared library holds what cannot be ({error}), it was not taken: check it", error=error
@@ -176,7 +193,7 @@ def _numbers(connection: sqlite3.Connection, table: str, ids: set[Any], known: K
     """Return this file's number for every id.  Raises ``ImportRefused`` for one that leads nowhere."""
     numbers = known.setdefault(table, {None: None})
     (key,) = TABLES[table]
-    numbers.update(looked_up(connection, table, "no", ids - numbers.keys(), by=key))
+    numbers.update(_looked_up(connection, table, "no", ids - numbers.keys(), by=key))
     if nowhere := ids - numbers.keys():
         shown = str(next(iter(nowhere)))[:60]
         raise ImportRefused(
@@ -191,7 +208,7 @@ Counted = dict[bytes, tuple[int, int, "bytes | None"]]
 
 def _counted(connection: sqlite3.Connection, setup_ids: Sequence[bytes]) -> Counted:
     found: Counted = {}
-    for part in parts(setup_ids):
+    for part in _parts(setup_ids):
         sql = (
             "SELECT s.id, s.no, count(r.id), max(r.id) FROM setup s LEFT JOIN reading r ON r.setup_no = s.no "
             f"WHERE s.id IN ({marks(part)}) GROUP BY s.no"
@@ -217,3 +234,50 @@ def _note_fetched(connection: sqlite3.Connection, state: State, tables: set[str]
     entries: list[Entry] = [(name, 0, _last(connection, name), b"") for name in tables]
     after = _counted(connection, list(sets)).values()
     state.note([*entries, *(("reading", no, count, last) for no, count, last in after if last is not None)])
+
+
+# -- checking ---------------------------------------------------------------------------------------------------------
+
+
+def _check(connection: sqlite3.Connection, came: Mapping[str, Columns]) -> None:
+    """Look at what came, already added and numbered.  Raises ``ImportRefused`` for what does not hold together."""
+    connection.execute("CREATE TEMP TABLE touched (no INTEGER PRIMARY KEY)")
+    try:
+        connection.executemany("INSERT INTO touched VALUES (?)", [(no,) for no in _touched(connection, came)])
+        for name, sql in _VIEWS.items():
+            connection.execute(f"CREATE TEMP VIEW {name} AS {sql}")
+        for name in _WHOLE:
+            looked_at = name == "sensor" or came.get(name)
+            connection.execute(f"CREATE TEMP VIEW {name} AS SELECT * FROM main.{name}{'' if looked_at else ' WHERE 0'}")
+        for problem in problems(connection, "temp"):
+            raise ImportRefused(
+                "the shared library holds what does not hold together ({problem}), it was not taken: check it", problem=problem
+            )
+    finally:
+        for name in (*_VIEWS, *_WHOLE):
+            connection.execute(f"DROP VIEW IF EXISTS temp.{name}")
+        connection.execute("DROP TABLE temp.touched")
+
+
+def _touched(connection: sqlite3.Connection, came: Mapping[str, Columns]) -> set[int]:
+    """Return the sets (numbers) that have to be looked at whole."""
+    touched = {no for columns in came.values() for no in columns.get("setup_no", ())}
+    lights = {no for columns in came.values() for name in ("light_no", "source_light_no") for no in columns.get(name, ())}
+    lights.update(_looked_up(connection, "placement", "light_no", set(came["reading"].get("placement_no", ()))).values())
+    touched.update(_looked_up(connection, "light", "setup_no", lights).values())
+    touched.update(_looked_up(connection, "setup", "no", came["setup"].get("id", ()), by="id").values())
+    return touched
+
+
+def _looked_up(connection: sqlite3.Connection, table: str, column: str, keys: Iterable[Any], by: str = "no") -> dict[Any, int]:
+    """Return a column of a table's rows by their numbers, or by another column that names them."""
+    found: dict[Any, int] = {}
+    for part in _parts([key for key in keys if key is not None]):
+        found.update(connection.execute(f"SELECT {by}, {column} FROM main.{table} WHERE {by} IN ({marks(part)})", part).fetchall())
+    return found
+
+
+def _parts(ids: Sequence[Any]) -> Iterator[Sequence[Any]]:
+    """Yield ids in numbers that one statement takes."""
+    for start in range(0, len(ids), IDS_AT_ONCE):
+        yield ids[start : start + IDS_AT_ONCE]
