@@ -53,7 +53,7 @@ Causes = Iterator[tuple[str, Told]]
 
 def _ranges(f: Findings, _known: set[str]) -> Causes:
     for stops in f.overlap_stops:
-        # A ratio of ten that is missing is 3.3 stops (a wrong decade of one resistor leaves a stop of it); turned into a tenth, 6.6.
+        # A ratio of ten that is missing is 3.3 stops, turned into a tenth 6.6; a wrong decade of one resistor leaves a stop of it.
         if stops < -3.8:
             yield "swapped resistors", told("other_is_sensitive", stops=stops)
         if stops < -2.8:

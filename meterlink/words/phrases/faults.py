@@ -13,7 +13,8 @@ FAULTS = {
         "with it",
     "mains hum": "shield the diode's leads, twist the cable, ground the housing, run from a battery and try again",
     "loose contact":
-        "press on each leg and joint of the diode and the feedback parts and watch the figure: seat or solder anew the one that moves it",
+        "press on each leg and joint of the diode and the feedback parts and watch the figure: seat or solder anew the one that "
+        "moves it",
     "dark offset": "the diode is the wrong way round, damaged or dirty (flux between its pins): turn, clean, replace",
     "zero not lifted": "the divider at the amplifier's plus input is missing, shorted or of the wrong values: measure there",
     "light leak": "light enters beside the dome: paint the housing black inside, seal the seam, cap again",
