@@ -7,6 +7,7 @@ from itertools import count
 
 import pytest
 
+from meterlink.checks.finders import findings
 from meterlink.errors import NotInLibrary, UsageError
 from meterlink.judging.aim import carried_to_camera
 from meterlink.judging.repeats import outlier_note
@@ -643,3 +644,32 @@ def test_a_retake_that_is_skipped_or_taken_back_is_left_so(session: Session, pop
     session.skip()
 
     assert session.walk.waiting.light_id == fill.light_id
+
+
+@pytest.mark.parametrize(("name", "said", "reads"), [("KEY", -3.0, 200.0), ("HAIR", -2.0, 450.0)])
+def test_what_only_its_heads_past_speaks_against_teaches_its_head(
+    session: Session, pop: MakePop, name: str, said: float, reads: float
+) -> None:
+    """The pop of key and fill bears out a key whose dial was not turned as was said, and says nothing of a hair light that reads hot."""
+    session.now = map(float, count(1_000)).__next__
+    session.move(session.light(name), power_text="1/4", power_stops=-2.0)
+    values = {"KEY": 200.0, "FILL": 120.0, "HAIR": 300.0}
+    for _ in range(2):
+        session.begin(requests(session, name, held_off_m=0.0))
+        session.take(pop(values[name]))
+    session.move(session.light(name), power_text="", power_stops=said, elevation_deg=31.0)
+    others = [one for one in ("KEY", "FILL") if one != name]
+    session.begin(requests(session, *others, name, held_off_m=0.0))
+    for one in (*others, name):
+        session.take(pop(reads if one == name else values[one]))
+    fire_both(session, pop, 200.0, 120.0)
+    doubted = session.view().state(session.light(name).id)
+    assert doubted.judged.verdict == "retake"
+    assert doubted.judged.against.code.startswith("against_past")
+    (said_so,) = (one for one in findings(session.view()) if "odds" in one.numbers)
+    assert ("all lights together" in said_so.text) == (name == "KEY")
+
+    session.move(session.light("FILL"), power_text="1/2", power_stops=-1.0)
+    session.move(session.light(name), power_text="1/2", power_stops=-1.0)
+
+    assert doubted.reading.id in {one.reading_id for one in session.view().history}
