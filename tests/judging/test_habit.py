@@ -110,7 +110,7 @@ def test_a_hot_spot_widens_what_a_distance_costs() -> None:
 
 
 def test_what_a_dome_held_off_costs_goes_on_from_where_it_was_said_to_be() -> None:
-    """Declared 20 cm off a point 1.2 m away, its reading is corrected: only further off it still errs, by inverse square from there."""
+    """Declared 20 cm off a point 1.2 m away, a reading is corrected: only further off it errs, by inverse square from there."""
     point = placed(0, shape="point", width_m=None)
     judged = view([LIGHTS[0]], [point], [read(0, 160.0, held_off_m=0.2)])
     costs = {one.held_off_m: one.stops for one in witness_of(judged.lights[0], judged).held_costs}

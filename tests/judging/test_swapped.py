@@ -217,7 +217,7 @@ def test_a_pop_near_the_others_is_no_other_lights_whatever_it_lasts() -> None:
 
 
 def test_a_pop_is_held_against_what_the_light_gave_before_where_the_dome_was() -> None:
-    """30 cm off, as was said, 80 lx.s are what the key gave at its point before: the pop is its own, though the fill gives 80 too."""
+    """30 cm off, as was said, 80 lx.s are what the key gave at its point before: the pop is its own, though the fill gives 80."""
     places = [placed(0), placed(1, azimuth_deg=-40.0)]
     key = read(0, **popped(200.0, 80.0), order=9, held_off_m=0.3)
     seen = view(LIGHTS, places, [key, read(1, **popped(80.0), order=1)], earlier=[read(0, 80.0 / hot(places[0], 0.3))])
