@@ -650,7 +650,7 @@ def test_a_retake_that_is_skipped_or_taken_back_is_left_so(session: Session, pop
 def test_what_only_its_heads_past_speaks_against_teaches_its_head(
     session: Session, pop: MakePop, name: str, said: float, reads: float
 ) -> None:
-    """The pop of key and fill bears out a key whose dial was not turned as was said; of a hair light that reads hot it says nothing."""
+    """The pop of key and fill bears out a key whose dial was not turned as was said; of a hair light it says nothing."""
     session.now = map(float, count(1_000)).__next__
     session.move(session.light(name), power_text="1/4", power_stops=-2.0)
     values = {"KEY": 200.0, "FILL": 120.0, "HAIR": 300.0}

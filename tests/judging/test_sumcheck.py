@@ -94,7 +94,7 @@ BOTH = all_at_once(together_of({0: 158.0, 1: 80.0}), (0, 1), order=5)
 def test_a_pop_of_all_lights_is_not_asked_for_a_third_time(
     both_before: list[Reading], again: int, wanted: tuple[str, str] | None
 ) -> None:
-    """Both lights read as before (held off both times), so the pop of both is doubted; fired again, a light fired once tells more."""
+    """Both lights read as before (held off both times), so the pop of both is doubted; fired again, one fired once tells more."""
     off = 160.0 * hot(KEY, 0.3)
     parts = [read(0, off), read(1, 80.0, order=3), all_at_once(together_of({0: 160.0, 1: 80.0}), (0, 1))]
     before = [read(1, 80.5, order=1) if again else read(0, off * 1.005, order=-1), *both_before]
