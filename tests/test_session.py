@@ -265,6 +265,40 @@ def test_several_pops_are_averaged_as_exposures(session: Session, pop: MakePop) 
     assert outcome.waiting.light_id == session.light("FILL").id
 
 
+def test_after_an_undo_the_next_pop_joins_no_older_reading(session: Session, pop: MakePop) -> None:
+    """One of two pops taken back: what the light gave in an earlier walk is no part of the reading that begins then."""
+    session.begin(requests(session, "KEY"))
+    session.take(pop(150.0))
+    session.begin(requests(session, "KEY", pops=2))
+    session.take(pop(200.0))
+    session.undo()
+
+    outcome = session.take(pop(210.0))
+
+    assert [one.exposure_lxs for one in outcome.reading.pops] == [210.0]
+
+
+def test_a_pop_that_could_not_be_stored_leaves_the_walk_as_it_was(
+    session: Session, pop: MakePop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The disk is full for one pop: the same light waits, a distance said then is that of the pop before, the next pop joins it."""
+    session.begin(requests(session, "KEY", "FILL", pops=2))
+    session.take(pop(200.0))
+
+    def full() -> None:
+        raise OSError("disk full")
+
+    with monkeypatch.context() as broken:
+        broken.setattr(session, "_remember_walk", full)
+        with pytest.raises(OSError, match="disk full"):
+            session.take(pop(190.0))
+
+    assert session.held(0.1).name == "KEY"
+    outcome = session.take(pop(202.0))
+    assert [one.exposure_lxs for one in outcome.reading.pops] == [200.0, 202.0]
+    assert outcome.waiting.light_id == session.light("FILL").id
+
+
 def test_a_pop_that_stands_apart_is_named(session: Session, pop: MakePop) -> None:
     """One pop half a stop off the others is named in the reading, not dropped."""
     session.begin(requests(session, "KEY", pops=3))
