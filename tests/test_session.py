@@ -299,6 +299,26 @@ def test_a_pop_that_could_not_be_stored_leaves_the_walk_as_it_was(
     assert outcome.waiting.light_id == session.light("FILL").id
 
 
+def test_a_light_whose_own_name_has_an_at_sign_is_found_by_it(session: Session) -> None:
+    """``HAIR@20cm`` may be a light's name: it is taken as that first, and a distance goes behind it."""
+    light = session.light("HAIR")
+    session.library.revise_light(light._replace(name="HAIR@20cm"))
+
+    assert [(one.id, held) for one, held in map(session.named_light, ("hair@20cm", "HAIR@20cm@10cm", "KEY@10cm"))] == [
+        (light.id, None), (light.id, 0.1), (session.light("KEY").id, 0.1),
+    ]  # fmt: skip
+
+
+def test_a_measured_distance_lies_toward_what_the_dome_looks_at(session: Session, pop: MakePop) -> None:
+    """The range finder looks back along the dome's axis: at the camera that is toward the camera; a typed one is as it was said."""
+    key, fill = requests(session, "KEY", "FILL", aim="camera")
+    session.begin([key, fill._replace(held_off_m=0.1)])
+
+    taken = [session.take(pop(value)._replace(held_off_m=0.2, u_held_off_m=0.01)) for value in (200.0, 60.0)]
+
+    assert [(o.reading.held_off_m, o.reading.held_off_toward) for o in taken] == [(0.2, "camera"), (0.1, "light")]
+
+
 def test_a_pop_that_stands_apart_is_named(session: Session, pop: MakePop) -> None:
     """One pop half a stop off the others is named in the reading, not dropped."""
     session.begin(requests(session, "KEY", pops=3))
