@@ -318,12 +318,15 @@ def test_light_of_the_range_before_is_not_mixed_in() -> None:
 
 
 def test_a_step_of_a_walk_takes_its_light_anew_on_its_own_range() -> None:
-    """A held range stays, what began before is left out, and a sensor that restarts meanwhile is put back on that range."""
+    """The range in use stays, held or not, what began before is left out, and a sensor that restarts meanwhile is put back on that range."""
 
     async def work() -> None:
         bench = Bench()
         bench.link.chip.ambient_lx = 8000.0
         await bench.ready()
+        unheld = asyncio.ensure_future(bench.sensor.take_steady(0.8, stay=True))
+        await bench.clock.advance(2.0)
+        assert (unheld.result().range_index, bench.link.chip.range_index) == (0, 0)
         await bench.sensor.hold_range(1)
         await bench.clock.advance(0.5)
         taking = asyncio.ensure_future(bench.sensor.take_steady(0.8, stay=True))
