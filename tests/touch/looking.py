@@ -92,7 +92,7 @@ def many_next(screen: Screen) -> list[str]:
 
 def problems(screen: Screen) -> list[str]:
     """Everything that is wrong with a screen, in words."""
-    return overlaps(screen) + beside(screen) + cut(screen) + split(screen) + small(screen) + many_next(screen)
+    return overlaps(screen) + beside(screen) + cut(screen) + small(screen) + many_next(screen)
 
 
 def contrast_of(image: Any, thing: Thing) -> float:

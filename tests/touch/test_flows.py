@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 from tests.touch.hands import Phone
 from tests.touch.libraries import german, key_in_doubt, known, made_up
-from tests.touch.looking import problems
+from tests.touch.looking import problems, split
 
 Start = Callable[..., Phone]
 
@@ -391,13 +391,16 @@ def test_in_german_with_large_text_no_word_and_no_hint_is_cut(phone: Start) -> N
     for _ in range(4):
         now = p.pop()
     assert (now.text("headline"), now.text("held_title")) == ("KANTE", "HINTERGRUND: Kalotte vor: Hintergrund")
-    found = problems(now)
+    found = problems(now) + split(now)
     p.show("sensors")
     p.ask("scroll", part=0.0)
-    found += problems(p.settled())
+    now = p.settled()
+    found += problems(now) + split(now)
     p.show("set")
-    found += problems(p.tap("set_about"))
+    now = p.tap("set_about")
+    found += problems(now) + split(now)
     p.wear("amber", 2.0)
-    found += problems(p.show("lights", "HINTERGRUND"))
+    now = p.show("lights", "HINTERGRUND")
+    found += [one.name for one in now.things if one.name == "edit_name" and one.split]
 
     assert found == []
