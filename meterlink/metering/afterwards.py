@@ -104,7 +104,7 @@ class Amended(AnyOrderWalk):
         said = [] if self.walk.stranger else self._said_last()
         if said:
             return self._distance_back(said)
-        if self.walk.any_order and (taken := self._undo_any()) is not None:
+        if self._heard_last(self._last_pop()) and (taken := self._undo_any()) is not None:
             return taken
         last = self.library.last_reading(self.setup.id)
         if last is None:
@@ -163,7 +163,7 @@ class Amended(AnyOrderWalk):
         if light.source_light_id and not fits:
             do = Do("meter", light=light.name)
             raise UsageError("{light} is a reflector, which takes two pops: {do}", light=light.name, do=do)
-        if self.walk.any_order and (self.walk.stranger or self.walk.heard):
+        if self._heard_last(last):
             return self._said_whose(light)
         if last is None:
             raise NotInLibrary("{setup}: there is no reading to give to another light", setup=self.setup.name)
