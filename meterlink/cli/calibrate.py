@@ -78,8 +78,23 @@ OPTIONS = (
 )
 
 
+HOWS = (("--relative", "--reference"), ("--relative", "--guide-number"), ("--relative", "--camera"), ("--guide-number", "--camera"))
+"""Two ways to a scale at once; a guide number's reference is the flash that is named by it."""
+
+
+def _refuse_what_would_be_ignored(args: argparse.Namespace) -> None:
+    """Raises UsageError: an option that the walk would have no use for."""
+    given = [name for name in dict.fromkeys(sum(HOWS, ())) if getattr(args, name[2:].replace("-", "_"))]
+    if args.what != "scale" and given:
+        raise UsageError("calibrate {what} has no use for {option}: leave it out", what=args.what, option=given[0])
+    for one, other in HOWS:
+        if one in given and other in given:
+            raise UsageError("{one} and {other} are two ways to a scale: give one of them", one=one, other=other)
+
+
 def run(args: argparse.Namespace) -> int:
     """Walk, fit, store and show."""
+    _refuse_what_would_be_ignored(args)
     if args.what == "spectral":
         return _spectral(args)
     if args.list:

@@ -259,6 +259,28 @@ def test_wrong_use_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str
         assert err.count("\n") <= 3
 
 
+@pytest.mark.parametrize(
+    ("typed", "says"),
+    [
+        ("--relative --reference x", "--relative and --reference are two ways to a scale: give one of them"),
+        ("--relative --guide-number 40m --distance 3m 5m", "--relative and --guide-number are two ways"),
+        ("--camera --guide-number 40m --distance 3m 5m", "--guide-number and --camera are two ways"),
+        ("zero --reference x", "calibrate zero has no use for --reference: leave it out"),
+        ("angle --relative", "calibrate angle has no use for --relative"),
+        ("ranger --guide-number 40m", "calibrate ranger has no use for --guide-number"),
+    ],
+)
+def test_an_option_that_would_be_ignored_is_refused(
+    typed: str, says: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Half an hour later is too late to learn that the reference named was not used."""
+    file = ["--library", str(tmp_path / "l.sqlite")]
+
+    assert run_main([*file, "calibrate", *typed.split(), "--sensor", "sim:?every=0"]) == 2
+
+    assert capsys.readouterr().err.startswith(f"meterlink: {says}")
+
+
 def test_a_range_may_be_typed_as_it_is_shown_or_as_it_is_on_the_wire() -> None:
     """In German the names are German; one that there is not is refused with those that there are."""
     identity, start = ChipModel().identity, ["--guide-number", "40m", "--distance", "1m", "2m", "--range"]
