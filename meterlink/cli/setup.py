@@ -28,6 +28,7 @@ from meterlink.cli.frame import JSON, Action, actions, open_library, option, out
 from meterlink.cli.light import light_rows, print_lights
 from meterlink.demo import free_name
 from meterlink.errors import UnitError, UsageError
+from meterlink.library.rows import name_key
 from meterlink.library.store import Library
 from meterlink.metering.rebuild import copied_setup
 from meterlink.photometry.exposure import filter_stops
@@ -100,12 +101,15 @@ def _list(args: argparse.Namespace, library: Library) -> None:
         else:
             out("no set-ups yet: {new}, or {demo}", new=Do("new_setup"), demo=Do("demo"))
         return
+    names = [name_key(s.name) for s in setups]
+    twins = [s for s, name in zip(setups, names, strict=True) if names.count(name) > 1]
+    ids = dict(zip((s.id for s in twins), library.short_ids(twins), strict=True))
     rows = [
         ("*" if s.id == used else "", s.name, written(s.created_at_s, "date"), str(len(library.lights(s.id))),
-         s.subject, _marks(s))
+         s.subject, _marks(s), ids.get(s.id, ""))
         for s in setups
     ]  # fmt: skip
-    print_rows(("", "set-up", "made on", "lights", "subject", "tags"), rows, right="lllrll")
+    print_rows(("", "set-up", "made on", "lights", "subject", "tags", "id" if twins else ""), rows, right="lllrlll")
 
 
 def _marks(setup: Setup) -> str:

@@ -368,6 +368,27 @@ def test_what_cannot_be_is_refused_before_anything_is_done(ml: Run, small_set: R
     assert (small_set("light", "list", "--json").out, small_set("setup", "list").out) == before
 
 
+def test_two_sets_of_one_name_are_told_apart_in_the_list(small_set: Run, tmp_path: Path) -> None:
+    """Merged libraries have two of one name: each has a short id then, good wherever a name is; unique names have none."""
+    assert "id" not in small_set("setup", "list").out.split()
+    other = str(tmp_path / "other.sqlite")
+    small_set("--library", other, "setup", "new", "potter", "--iso", "400")
+    small_set("--library", other, "setup", "new", "Dancer")
+    small_set("merge", other)
+
+    head, *rows = small_set("setup", "list").out.splitlines()
+
+    assert head.split()[-1] == "id"
+    assert "Dancer" in rows[0]
+    assert re.fullmatch(r"   Dancer .* 0", rows[0])
+    newer, older = (row.split()[-1] for row in rows[1:])
+    assert 8 <= len(newer) < 32
+    assert small_set("ratios", "potter").err.replace("\n  ", " ").count(newer) >= 1
+    assert "ISO 400" in small_set("setup", "show", newer).out
+    assert "ISO 100" in small_set("setup", "show", older).out
+    assert small_set("ratios", older).out.startswith("Potter\n")
+
+
 @pytest.mark.parametrize("words", ["setup list", "kit list", "calibrate --list", "compare A B", "match A"])
 def test_to_look_makes_no_library(ml: Run, tmp_path: Path, words: str) -> None:
     """Of a mistyped name it is said that there is none, and no empty file lies there afterwards."""
