@@ -235,6 +235,9 @@ def test_ratios_angles_stops_and_speeds():
     assert units.parse_angle("20\u00b0 up") == 20
     assert units.parse_stops("\u22121 1/3") == pytest.approx(-4 / 3)
     assert units.parse_movement("36 km/h") == pytest.approx(10)
+    for typed in ("3ft/s", "3 ft / s", "3 feet/s", "36 in/s"):
+        assert units.parse_movement(typed) == pytest.approx(0.9144)
+    assert units.parse_movement("10mph") == pytest.approx(4.4704)
     for parse, text in (
         (units.parse_ratio, "3"),
         (units.parse_ratio, "0:1"),

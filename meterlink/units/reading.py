@@ -385,10 +385,11 @@ def parse_angle(text: str, what: str = "angle", upward: bool | None = None) -> f
 
 def parse_movement(text: str) -> float:
     """Return a speed of movement in m/s from ``2m/s``, ``50cm/s``, ``5km/h``, ``3ft/s``, ``10mph``."""
-    accepted = marked("2m/s, 50cm/s, 5km/h or 10mph")
-    factors = {"m/s": 1.0, "cm/s": 0.01, "mm/s": 0.001, "km/h": 1 / 3.6, "ft/s": _FOOT_M, "mph": 1609.344 / 3600}
-    found = _matched(rf"({_NUMBER}) ?({'|'.join(factors)})", text, "movement", accepted)
-    speed = _number(found[1]) * factors[found[2]]
+    accepted = marked("2m/s, 50cm/s, 3ft/s, 5km/h or 10mph")
+    found = _matched(rf"({_NUMBER}) ?(?:(km|cm|mm|m|ft|feet|foot|in|inch|inches) ?/ ?(s|h)|mph)", text, "movement", accepted)
+    lengths_m = {"km": 1000.0, "cm": 0.01, "mm": 0.001, "m": 1.0, "ft": _FOOT_M, "fe": _FOOT_M, "fo": _FOOT_M, "in": _INCH_M}
+    length_m, time = lengths_m[found[2][:2]] if found[2] else 1609.344, found[3] or "h"
+    speed = _number(found[1]) * length_m / (3600.0 if time == "h" else 1.0)
     if speed > 1000.0:
         raise _unreadable("movement", text, accepted, "is faster than 1000 m/s")
     return speed
