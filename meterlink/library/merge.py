@@ -16,8 +16,9 @@ from typing import NamedTuple
 
 from meterlink.errors import ImportRefused, MeterlinkError, StorageError, UsageError
 from meterlink.library.checking import problems
-from meterlink.library.connection import SCHEMA_VERSION, Database, file_uri, translated
-from meterlink.library.files import exists, is_file, journals
+from meterlink.library.connection import Database, translated
+from meterlink.library.files import exists, file_uri, is_file, journals
+from meterlink.library.migrations import SCHEMA_VERSION
 from meterlink.library.schema import number_of
 from meterlink.library.store import Library
 from meterlink.words.told import Told, told

@@ -7,8 +7,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from meterlink.photometry.flash import FlashPulse
 from meterlink.photometry.flash.input import Array
+from meterlink.photometry.flash.pulse import FlashPulse
 from meterlink.photometry.flash.shape import Pulse
 
 _TAIL_LEVELS = (0.05, 0.03, 0.02, 0.01, 0.005, 0.002)
