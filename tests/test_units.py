@@ -235,6 +235,10 @@ def test_ratios_angles_stops_and_speeds():
     assert units.parse_angle("20\u00b0 up") == 20
     assert units.parse_stops("\u22121 1/3") == pytest.approx(-4 / 3)
     assert units.parse_movement("36 km/h") == pytest.approx(10)
+    assert units.parse_length("1m40") == units.parse_length("1 m 40 cm") == 1.4
+    assert units.parse_angle("behind") == 180
+    assert units.parse_power("half") == units.parse_power("1/2") == -1
+    assert units.parse_power("quarter+0.3") == pytest.approx(-1.7)
     for typed in ("3ft/s", "3 ft / s", "3 feet/s", "36 in/s"):
         assert units.parse_movement(typed) == pytest.approx(0.9144)
     assert units.parse_movement("10mph") == pytest.approx(4.4704)
@@ -244,6 +248,8 @@ def test_ratios_angles_stops_and_speeds():
         (units.parse_angle, "400"),
         (units.parse_stops, "99"),
         (units.parse_movement, "2m"),
+        (units.parse_length, "1m4"),
+        (units.parse_length, "1m 40"),
     ):
         with pytest.raises(UnitError, match="type "):
             parse(text)

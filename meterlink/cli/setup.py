@@ -49,13 +49,13 @@ def run(args: argparse.Namespace) -> None:
 def _camera_changes(args: argparse.Namespace, details: dict[str, Any]) -> dict[str, Any]:
     """What was typed, as fields of a set-up; ``details`` are its facts so far."""
     changes: dict[str, Any] = {name: getattr(args, name) for name in ("notes", "subject") if getattr(args, name) is not None}
-    if args.iso:
+    if args.iso is not None:
         changes["iso"] = units.parse_iso(args.iso)
-    if args.shutter:
+    if args.shutter is not None:
         changes["shutter_s"] = units.parse_shutter(args.shutter)
-    if args.camera_offset:
+    if args.camera_offset is not None:
         changes["camera_offset_stops"] = units.parse_stops(args.camera_offset, "camera offset", 10)
-    if args.filter:
+    if args.filter is not None:
         changes["filter_stops"] = _filter_stops(args.filter)
     if args.tag is not None:
         changes["tags"] = tuple(dict.fromkeys(" ".join(tag.split()) for tag in args.tag if tag.strip()))
@@ -150,7 +150,7 @@ def _use(args: argparse.Namespace, library: Library) -> None:
 def _change(args: argparse.Namespace, library: Library) -> None:
     setup = library.setup(args.name)
     changes = _camera_changes(args, setup.details)
-    if args.rename:
+    if args.rename is not None:
         changes["name"] = args.rename
     if not changes:
         raise UsageError("nothing to change: give --iso, --shutter, --filter, --notes ...; see {do}", do=Do("change_setup"))
