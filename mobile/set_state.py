@@ -263,7 +263,7 @@ def finding_look(shot: Shot, line: Line, number: int) -> FindingLook:
     elif finding.kind in ("sum", "sum_missing"):
         missing = _missing_place(shot)
         # The check names the one pop that tells most; when it is a light alone, that light is offered.
-        if finding.kind == "sum" and action == "meter" and bool(light_id):
+        if action == "meter" and bool(light_id):
             act, label = "meter", t("set.do_meter", name=finding.light)
         elif missing is not None and shot.view is not None and shot.view.check.refusal.code in _UNPLACED:
             # All together tells nothing as long as nobody knows where a light stands: that comes first.

@@ -234,9 +234,13 @@ def predicted_apart(view: JudgedSet) -> Iterable[Finding]:
 def sum_hint(view: JudgedSet) -> Iterable[Finding]:
     """Why there is no sum check yet, when there could be one; nothing where what there is speaks against a reading already."""
     front = [one for one in view.lights if one.light.role not in OWN_POINT_ROLES and one.reading is not None]
-    if view.check.refusal and not view.check.alarm and len(front) > 1:
-        said, do = told("not_cross_checked", why=view.check.refusal), told("sum_missing_do", do=Do("meter_together"))
-        yield Finding("sum_missing", NOTE + 0.5, "", said, do, {})
+    why = view.check.refusal
+    if why and not view.check.alarm and len(front) > 1:
+        # Where one light lacks something, another pop of all would lack it again.
+        one = {"sum_not_metered": "meter", "sum_unlike": "meter", "sum_no_direction": "give_direction"}.get(why.code)
+        light = why.values["light"] if one else ""
+        do = told("do", do=Do(one, light=light)) if one else told("sum_missing_do", do=Do("meter_together"))
+        yield Finding("sum_missing", NOTE + 0.5, light, told("not_cross_checked", why=why), do, {})
 
 
 def unknown_places(view: JudgedSet) -> Iterable[Finding]:
