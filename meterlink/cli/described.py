@@ -75,7 +75,7 @@ def read_words(args: argparse.Namespace, session: OpenedSet) -> list[Piece]:
                     word=text[:30], do=Do("light_help", action=args.action),
                 )
             first = re.split(r"\W|(?=\d)", text.lower())[0]
-            if first in (*units.side_words(), "behind", say("behind")) or re.fullmatch(_GRID, first):
+            if first in units.side_words() or re.fullmatch(_GRID, first):
                 raise UsageError("'{word}' needs its degrees: 40 left, 30 up, 180 (behind the subject), grid 20", word=text[:30])
             modifier = text
             _no_name_in_two(texts[number:])
@@ -147,6 +147,9 @@ def _formed(args: argparse.Namespace, text: str, before: Sequence[str]) -> bool:
     side = f"(?:{'|'.join(sides)})"
     if text.lower() in ROLES:
         _say_once(args, "role", text)
+    elif text.casefold() in ("behind", say("behind").casefold()):
+        # As the tables print it: behind the subject.
+        _say_once(args, "azimuth", "180")
     elif (grid := re.fullmatch(_GRID, text, re.IGNORECASE)) and grid[1]:
         _say_once(args, "grid", grid[1])
     elif re.fullmatch(_SIZE, text, re.IGNORECASE):
