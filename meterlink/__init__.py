@@ -15,14 +15,11 @@
 The picture of the house is in DEVELOPERS.md.
 """
 
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from meterlink.errors import MeterlinkError
-    from meterlink.front import Library, Setup, Taken, analyse_pop, open  # noqa: A004 - meterlink.open() reads as it is meant
-    from meterlink.photometry.exposure import exposure_value, f_number, luminous_exposure, stops_between
-    from meterlink.photometry.flash import FlashPulse
-    from meterlink.photometry.sources import Disk, Point, Rectangle
+from meterlink.errors import MeterlinkError
+from meterlink.front import Library, Setup, Taken, analyse_pop, open  # noqa: A004 - meterlink.open() reads as it is meant
+from meterlink.photometry.exposure import exposure_value, f_number, luminous_exposure, stops_between
+from meterlink.photometry.flash import FlashPulse
+from meterlink.photometry.sources import Disk, Point, Rectangle
 
 __all__ = [
     "Disk", "FlashPulse", "Library", "MeterlinkError", "Point", "Rectangle", "Setup", "Taken", "analyse_pop", "exposure_value",
@@ -30,19 +27,3 @@ __all__ = [
 ]  # fmt: skip
 
 __version__ = "0.1.0"
-
-_ROOMS = {
-    "errors": ("MeterlinkError",),
-    "front": ("Library", "Setup", "Taken", "analyse_pop", "open"),
-    "photometry.exposure": ("exposure_value", "f_number", "luminous_exposure", "stops_between"),
-    "photometry.flash": ("FlashPulse",),
-    "photometry.sources": ("Disk", "Point", "Rectangle"),
-}
-
-
-def __getattr__(name: str) -> object:
-    """Bring in what is asked for: a verb of the command line needs little of the house, and would wait for all of it."""
-    for room, names in _ROOMS.items():
-        if name in names:
-            return getattr(__import__(f"meterlink.{room}", fromlist=[name]), name)
-    raise AttributeError(f"module 'meterlink' has no attribute {name!r}")

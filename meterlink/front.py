@@ -10,20 +10,23 @@ import os
 import time
 from collections import deque
 from collections.abc import Iterable, Iterator
+from functools import cached_property
 from types import TracebackType
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from meterlink import units
 from meterlink.checks.findings import Finding
 from meterlink.library.store import Library as Store
-from meterlink.metering.session import Outcome, Session
-from meterlink.metering.walk import Request
+from meterlink.metering.opened_set import OpenedSet
 from meterlink.photometry.flash import FlashPulse, analyse
 from meterlink.photometry.sources import Source
 from meterlink.records import Light, Placement, Reading, new_id
 from meterlink.records import Setup as SetupRecord
 from meterlink.records.kept import OWN_POINT_ROLES
 from meterlink.tables.ratios import RatioTable
+
+if TYPE_CHECKING:
+    from meterlink.metering.session import Outcome, Session
 
 
 class Taken(NamedTuple):
@@ -57,11 +60,11 @@ class Library:
         record = SetupRecord(new_id(), name, time.time(), iso, shutter_s, camera_offset_stops, filter_stops)
         self.store.add_setup(record)
         self.store.use_setup(record.id)
-        return Setup(Session(self.store, record.id))
+        return Setup(OpenedSet(self.store, record.id))
 
     def setup(self, name: str | None = None) -> Setup:
         """Return a stored set-up by name, else the one in use.  Raises NotInLibrary."""
-        return Setup(Session(self.store, name))
+        return Setup(OpenedSet(self.store, name))
 
     def setups(self) -> list[str]:
         """Names of the set-ups that are not put away."""
@@ -81,18 +84,26 @@ class Library:
 class Setup:
     """One set-up: lights in, readings in, tables out."""
 
-    def __init__(self, session: Session) -> None:
-        self.session = session
+    def __init__(self, opened: OpenedSet) -> None:
+        self.opened = opened
+        """The set as every front end has it open."""
+
+    @cached_property
+    def session(self) -> Session:
+        """What drives it for terminal and app, made when it is first metered."""
+        from meterlink.metering.session import Session  # all that meters: who only reads tables need not wait for it
+
+        return Session(self.opened.library, self.opened.setup.id)
 
     @property
     def name(self) -> str:
         """Its name."""
-        return self.session.setup.name
+        return self.opened.setup.name
 
     @property
     def lights(self) -> list[str]:
         """Names of its lights, in their order."""
-        return [one.name for one in self.session.lights()]
+        return [one.name for one in self.opened.lights()]
 
     def add_light(
         self, name: str, *, role: str = "other", source: Source | None = None, distance_m: float | None = None,
@@ -108,19 +119,19 @@ class Setup:
         ``reflector_of``: a passive reflector names its source.  ``placement``: further fields of a placement, such as ``grid_deg``.
         Raises UsageError, UnitError or NotInLibrary, in one line.
         """
-        session = self.session
-        feeding = session.light(reflector_of).id if reflector_of else None
+        opened = self.opened
+        feeding = opened.light(reflector_of).id if reflector_of else None
         where = point or (role if role in OWN_POINT_ROLES else "face")
-        light = Light(new_id(), session.setup.id, name, role, where, len(session.lights()), fixture, modifier, feeding)
-        place = Placement(new_id(), light.id, session.now(), **placement)._replace(
+        light = Light(new_id(), opened.setup.id, name, role, where, len(opened.lights()), fixture, modifier, feeding)
+        place = Placement(new_id(), light.id, opened.now(), **placement)._replace(
             distance_m=distance_m, azimuth_deg=azimuth_deg, elevation_deg=elevation_deg, **_shape(source), **_power(power)
         )
-        session.add_light(light, place)
+        opened.add_light(light, place)
 
     def move(self, light: str, *, source: Source | None = None, power: str | None = None, **changes: Any) -> None:
         """Move, turn or re-power a light: fields of a placement by name.  Its reading becomes stale."""
         shape = {} if source is None else _shape(source)
-        self.session.move(self.session.light(light), **shape, **_power(power), **changes)
+        self.opened.move(self.opened.light(light), **shape, **_power(power), **changes)
 
     def meter(self, sensor: str, lights: Iterable[str], *, aim: str = "light", receptor: str = "dome") -> Iterator[Taken]:
         """Wait for one pop of each light, in their order, and tell of every pop; a logged one is on disk by then.
@@ -130,9 +141,7 @@ class Setup:
         Raises LinkError or SensorError when the sensor cannot be used.
         """
         named = map(self.session.named_light, lights)
-        self.session.begin(
-            [Request(light.id, aim=aim, receptor=receptor, point=light.point, held_off_m=held) for light, held in named]
-        )
+        self.session.begin([self.session.request(light, aim=aim, receptor=receptor, held_off_m=held) for light, held in named])
         return _walk(self.session, sensor)
 
     def undo(self) -> Reading:
@@ -141,11 +150,11 @@ class Setup:
 
     def ratios(self) -> RatioTable:
         """Return the ratio table; its ``rows`` have the fields of ``meterlink ratios --json``."""
-        return self.session.ratios()
+        return self.opened.ratios()
 
     def checks(self) -> list[Finding]:
         """Return what is not as it should be, worst first."""
-        return self.session.checks()
+        return self.opened.checks()
 
 
 def open(path: str | os.PathLike[str] | None = None) -> Library:  # noqa: A001

@@ -15,6 +15,7 @@ from kivy.uix.widget import Widget
 
 from mobile import fonts
 from mobile.look import Look
+from mobile.set_state import BAND_HIGH_STOPS, BAND_LOW_STOPS, place_on_band
 from mobile.signs import SIGNS, ink_of
 
 
@@ -168,8 +169,6 @@ class StopsBand(Drawing):
     def paint(self) -> None:
         """Draw scale, bar, doubt and wish."""
         style, band = look(), self.band
-        from mobile.set_state import BAND_HIGH_STOPS, BAND_LOW_STOPS, place_on_band
-
         y, x0, w, h = self.center_y, self.x, self.width, self.height
         Color(*style.edge)
         for stops in range(int(BAND_LOW_STOPS), int(BAND_HIGH_STOPS) + 1):
@@ -196,8 +195,6 @@ class BandScale(Drawing):
 
     def paint(self) -> None:
         """Write each number in the middle over its tick; on a phone that lies only some."""
-        from mobile.set_state import place_on_band
-
         style = look()
         Color(*style.quiet)
         for stops in (-4, -2, 0) if style.tight else (-4, -3, -2, -1, 0, 1):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from mobile.demo_set import open_demo
 from mobile.first_state import begin_set, first_look
 from mobile.page import Page
 from mobile.widgets import Tap, load_kv
@@ -46,8 +47,6 @@ class FirstPage(Page):
 
     def demo(self) -> None:
         """Open the demo set."""
-        from mobile.demo_set import open_demo
-
         app = self.app
         app.do(open_demo, app.desk, done=lambda _shot: app.go("set"))
 

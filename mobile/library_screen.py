@@ -11,6 +11,7 @@ from kivy.properties import BooleanProperty, ListProperty, StringProperty
 from kivy.uix.boxlayout import BoxLayout
 from kivy.uix.recycleboxlayout import RecycleBoxLayout  # noqa: F401  (the .kv file names it)
 from kivy.uix.recycleview import RecycleView  # noqa: F401  (the .kv file names it)
+from platformdirs import user_documents_path
 
 from mobile import drawings  # noqa: F401  (the .kv file names its classes)
 from mobile import library_state as state
@@ -44,8 +45,6 @@ def export_folder() -> Path:
     app = App.get_running_app()
     if app is not None and getattr(app, "export_to", None) is not None:
         return Path(app.export_to)
-    from platformdirs import user_documents_path
-
     folder = user_documents_path()
     return folder if folder.is_dir() else Path.home()
 

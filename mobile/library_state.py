@@ -8,8 +8,11 @@ from pathlib import Path
 from typing import NamedTuple
 
 from meterlink.errors import UsageError
+from meterlink.library import importing
+from meterlink.library.export import write_json
 from meterlink.library.store import Library
 from meterlink.records import Setup
+from meterlink.report.plan import backdrop_m, place_m
 from mobile.desk import Desk, Shot
 from mobile.texts import t
 
@@ -69,8 +72,6 @@ def _card(desk: Desk, setup: Setup, current: str) -> SetupCard:
 
 def plan_dots(library: Library, setup: Setup) -> tuple[PlanDot, ...]:
     """Return the thumbnail plan of a set-up: its placed lights around the face, as the sheet's plan has them."""
-    from meterlink.report.plan import backdrop_m, place_m
-
     found = library.current_placements(setup.id)
     placed = [(light.role, p) for light in library.lights(setup.id) if (p := found.get(light.id)) and p.distance_m]
     placed = [(role, p) for role, p in placed if p.azimuth_deg is not None]
@@ -88,8 +89,6 @@ def export_name(name: str) -> str:
 
 def export_setup(desk: Desk, setup_id: str, folder: Path) -> Path:
     """Write one set-up as a file that another library can import; return where.  An older file is not overwritten."""
-    from meterlink.library.export import write_json
-
     if not folder.is_dir():
         raise UsageError("there is no folder {folder}: make it first or choose another one", folder=folder)
     setup = desk.library.setup(setup_id)
@@ -103,10 +102,8 @@ def export_setup(desk: Desk, setup_id: str, folder: Path) -> Path:
 
 def import_file(desk: Desk, path: Path) -> Shot:
     """Take set-ups from a file, all or nothing; one that comes alone is used where none is in use yet."""
-    from meterlink.library.importing import import_file as take
-
     before = {one.id for one in desk.library.setups()}
-    take(desk.library, path)
+    importing.import_file(desk.library, path)
     new = [one for one in desk.library.setups() if one.id not in before]
     return desk.use(new[0].id) if len(new) == 1 and desk.shot.setup is None else desk.shot
 

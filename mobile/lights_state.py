@@ -13,6 +13,7 @@ from meterlink import units
 from meterlink.errors import UsageError
 from meterlink.judging.judged_set import LightState
 from meterlink.judging.learnt_dial import power_words
+from meterlink.library.kit import MODIFIER, pieces
 from meterlink.records import Light, Placement
 from meterlink.records.kept import ROLES
 from meterlink.words.placed import direction_text, distance_text
@@ -222,8 +223,6 @@ USUAL_SOURCES = (
 
 def sources_of(desk: Desk) -> tuple[Source, ...]:
     """Return the kit's modifiers with their sizes, last used first, then the usual fronts.  Slow: on the worker thread."""
-    from meterlink.library.kit import MODIFIER, pieces
-
     imperial, found = desk.prefs.imperial, []
     for one in pieces(desk.library):
         p = one.placement

@@ -6,12 +6,19 @@ properties are written on the event loop's thread.  The loop is asyncio, inside 
 
 from __future__ import annotations
 
+import argparse
 import asyncio
 import logging
+import os
+import sys
 import time
+from pathlib import Path
 from typing import Any
 
 from mobile import environment
+from mobile.frame import Frame
+from mobile.made_up import pulse_for
+from mobile.metering_state import complete, live_text, metering_look, near_of
 
 environment.prepare()
 
@@ -91,8 +98,6 @@ class MeterApp(Work, Navigation, App):
 
     def build(self) -> Any:
         """Make the frame: the sensor's strip, the page, the bar of places, and what stands over them for a moment."""
-        from mobile.frame import Frame
-
         self.look.fit(*Window.size)
         Window.fbind("size", lambda _w, size: self.look.fit(*size))
         Window.fbind("on_touch_down", self._remember_touch)
@@ -200,8 +205,6 @@ class MeterApp(Work, Navigation, App):
 
     def fire(self, held_off_m: float = 0.0, *, damaged: bool = False) -> None:
         """Let the simulated set fire the light that is waited for."""
-        from mobile.made_up import pulse_for
-
         simulator, request = self.sensors.simulator, self.desk.shot.waiting
         if simulator is None or request is None:
             self.note(texts.t("metering.begin_hint"))
@@ -216,8 +219,6 @@ class MeterApp(Work, Navigation, App):
 
     def after_pop(self, outcome: Outcome) -> None:
         """Show, say and feel what became of a pop; when all lights are metered the table comes up by itself, a moment later."""
-        from mobile.metering_state import complete, metering_look
-
         if self.page is None:
             return
         shot: Shot = self.desk.shot
@@ -263,8 +264,6 @@ class MeterApp(Work, Navigation, App):
         self._show_level()
 
     def _level_frame(self, _dt: float) -> None:
-        from mobile.metering_state import live_text, near_of
-
         if self.page is None:
             return  # the app has ended, its last light comes late
         level = self.level if self.sensors.status.ready else None
@@ -322,19 +321,12 @@ async def amain(app: MeterApp) -> None:
 
 def library_on_phone() -> str | None:
     """Return the library's file inside the app's own storage on Android, None elsewhere (the user's data folder)."""
-    import os
-    from pathlib import Path
-
     private = os.environ.get("ANDROID_PRIVATE")
     return str(Path(private) / "library.sqlite") if private else None
 
 
 def main(argv: list[str] | None = None) -> int:
     """Run the app: ``python -m mobile [--library FILE] [--sensor URL]``."""
-    import argparse
-    import os
-    import sys
-
     parser = argparse.ArgumentParser(prog="python -m mobile", description="Meter a set with one hand.")
     parser.add_argument("--library", metavar="FILE", help="library to use (default: METERLINK_LIBRARY, else the user's)")
     parser.add_argument("--sensor", metavar="URL", default="", help="sensor to connect, e.g. sim:?every=0")

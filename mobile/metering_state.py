@@ -20,6 +20,7 @@ from mobile import figures
 from mobile.desk import HELD_MAX_M, OWN_POINT, Shot
 from mobile.held_state import held_text
 from mobile.last_pop import Figure, last_pop, second_of
+from mobile.light_fields import power_text
 from mobile.texts import t
 
 VERDICTS = ("good", "corrected", "retake")
@@ -188,8 +189,6 @@ def _point(waiting: Request | None) -> str:
 def _power(light: Light | None, state: LightState | None) -> str:
     if light is None or state is None:
         return ""
-    from mobile.light_fields import power_text
-
     return (power_text(light, state.placement) if state.placement else "") or t("metering.power_unknown")
 
 

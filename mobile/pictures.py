@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import asyncio
+import logging
 import os
 import subprocess
 import sys
@@ -15,6 +16,9 @@ import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from meterlink.judging.judged_set import value_of
+from meterlink.library.store import Library
+from meterlink.simulation.studio import Pulse
 from mobile.environment import keep_apart
 
 if TYPE_CHECKING:
@@ -29,8 +33,6 @@ def hidden_window(width: int, height: int) -> None:
     """Prepare kivy for a window without a screen; call it before kivy is imported."""
     keep_apart()
     os.environ.update(SDL_VIDEODRIVER="offscreen", KIVY_WINDOW="sdl2")
-    import logging
-
     # What this window cannot do (clipboard, touch screens) is no news here.
     logging.getLogger().addHandler(logging.NullHandler())
     from kivy.config import Config
@@ -56,7 +58,6 @@ async def _frames(count: int = 6) -> None:
 
 async def _prepare(app: MeterApp) -> None:
     """The demo set, a rebuild whose key gave half a stop more, a walk whose key is to be retaken, and the simulated sensor."""
-    from meterlink.judging.judged_set import value_of
     from mobile.demo_set import open_demo
 
     await app.run(open_demo, app.desk)
@@ -82,8 +83,6 @@ async def _prepare(app: MeterApp) -> None:
 
 async def _pop(app: MeterApp, exposure_lxs: float) -> None:
     """Let the simulated light that waits give this, and wait until it is read."""
-    from meterlink.simulation.studio import Pulse
-
     before = app.desk.shot.last
     for _ in range(4):
         app.sensors.simulator.pop(Pulse(exposure_lxs))
@@ -129,7 +128,6 @@ async def take(
 
 
 async def _one_size(folder: Path, size: tuple[int, int], text_scale: float, pages: tuple[str, ...]) -> None:
-    from meterlink.library.store import Library
     from mobile.main import MeterApp, amain
 
     with tempfile.TemporaryDirectory() as home:

@@ -22,9 +22,11 @@ from meterlink.metering.session import Session
 from meterlink.records import Calibration, Identity, Measurement
 from meterlink.sensor.find import BUSY, REFUSED, SENSOR, find
 from meterlink.sensor.link.base import Link
+from meterlink.sensor.link.ble_air import Seen, scan
 from meterlink.sensor.link.registry import link_for, parse
 from meterlink.sensor.measuring.sensor import Sensor
 from meterlink.sensor.measuring.tended import SensorState, State
+from mobile.permissions import ask
 from mobile.texts import t
 
 SIMULATED_URL = "sim:?every=0"
@@ -149,8 +151,6 @@ class SensorDesk:
         scheme = parse(url).scheme
         await self.disconnect()
         if scheme == "ble":
-            from mobile.permissions import ask
-
             await ask()
         self._set(
             url=url, state="connecting", words=t("sensors.connecting"), simulated=scheme == "sim", name="", battery=None
@@ -283,9 +283,6 @@ async def find_ports(found: Callable[[Found], None]) -> str:
 
 async def find_bluetooth(found: Callable[[Found], None]) -> str:
     """Listen for Bluetooth sensors."""
-    from meterlink.sensor.link.ble_air import Seen, scan
-    from mobile.permissions import ask
-
     await ask()
 
     def seen(one: Seen) -> None:

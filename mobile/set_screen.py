@@ -13,6 +13,7 @@ from mobile import (
 )
 from mobile.last_pop import Figure
 from mobile.layouts import refill
+from mobile.library_state import describe
 from mobile.page import Page
 from mobile.ring_state import marks_of
 from mobile.set_state import FindingLook, SetRow, set_look
@@ -150,8 +151,6 @@ class SetPage(Page):
             self.ids[f"about_{name}"].text = text
 
     def _describe(self, name: str, text: str, field: Any) -> None:
-        from mobile.library_state import describe
-
         self.app.do(describe, self.app.desk, name, text, field=field, done=lambda _shot: field.put())
 
     @staticmethod

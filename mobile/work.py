@@ -15,6 +15,7 @@ from kivy.core.window import Window
 
 from meterlink.errors import MeterlinkError
 from mobile import texts
+from mobile.lights_state import changed_text
 
 log = logging.getLogger("mobile")
 
@@ -95,8 +96,6 @@ class Work:
 
     def change(self, light_id: str, work: Callable[..., Any], *args: Any, **how: Any) -> None:
         """Change a light, and offer to take that back.  ``how`` is what ``do`` takes."""
-        from mobile.lights_state import changed_text
-
         before = self.desk.shot.view.state(light_id) if self.desk.shot.view else None
         after_that = how.pop("done", None)
 

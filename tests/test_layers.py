@@ -3,11 +3,22 @@
 from __future__ import annotations
 
 import ast
+import functools
+from collections.abc import Iterator
+from graphlib import TopologicalSorter
 from pathlib import Path
 
 import pytest
 
-PACKAGE = Path(__file__).parent.parent / "meterlink"
+ROOT = Path(__file__).parent.parent
+PACKAGE = ROOT / "meterlink"
+HEAVY = {
+    "argcomplete", "arabic_reshaper", "asyncio", "bidi", "bleak", "cobs", "colour", "jinja2", "kivy", "numpy", "PIL",
+    "platformdirs", "plyer", "psycopg", "pymodbus", "segno", "serial",
+}  # fmt: skip
+"""What a module may import late, in the function that needs it: large, or an extra that may be missing."""
+LATE_ALL_THE_SAME = {("meterlink.front", "meterlink.metering.session")}
+"""The front door stands in the way of every command, and few of them meter: it is a third of the start of ``ratios``."""
 
 # Part -> the parts of the package that it may import, floor by floor from the ground.  ``errors`` and ``records`` are leaves
 # that everyone may use; so are ``words.language`` and ``words.actions``, which errors need to be sentences.
@@ -97,3 +108,59 @@ def test_nothing_but_the_command_line_imports_it() -> None:
 
         assert "cli" not in imports_of(path), path
         assert "mobile" not in path.read_text(encoding="utf-8").split("import")[0:1], path
+
+
+@functools.cache
+def files() -> dict[str, Path]:
+    """Every module of library and app by its dotted name."""
+    found = [path for part in ("meterlink", "mobile") for path in (ROOT / part).rglob("*.py")]
+    return {".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__"): path for path in found}
+
+
+@functools.cache
+def imported(name: str) -> dict[str, bool]:
+    """What a module imports, each with whether only a function of it does; what is for type checkers alone is left out."""
+    tree = ast.parse(files()[name].read_text(encoding="utf-8"))
+    within = {id(n) for f in ast.walk(tree) if isinstance(f, ast.FunctionDef | ast.AsyncFunctionDef) for n in ast.walk(f)}
+    typing = {id(n) for f in ast.walk(tree) if isinstance(f, ast.If) and "TYPE_CHECKING" in ast.dump(f.test) for n in ast.walk(f)}
+    found: dict[str, bool] = {}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import | ast.ImportFrom) and id(node) not in typing:
+            for target in _targets(node):
+                found[target] = found.get(target, True) and id(node) in within
+    found.pop(name, None)
+    return found
+
+
+def _targets(node: ast.Import | ast.ImportFrom) -> Iterator[str]:
+    for alias in node.names:
+        whole = f"{node.module}.{alias.name}" if isinstance(node, ast.ImportFrom) else alias.name
+        yield whole if whole in files() or isinstance(node, ast.Import) else str(node.module)
+
+
+def brought(name: str, seen: set[str]) -> set[str]:
+    """The large libraries that come with a module, itself or through others."""
+    if name not in files():
+        return {name.partition(".")[0]} & HEAVY
+    if name in seen:
+        return set()
+    seen.add(name)
+    rooms = name.split(".")
+    needed = {".".join(rooms[:i]) for i in range(2, len(rooms))} | {target for target, late in imported(name).items() if not late}
+    return set().union(*(brought(one, seen) for one in needed))
+
+
+def test_no_module_needs_itself() -> None:
+    """There are no cycles, counting what is imported inside functions too: ``graphlib`` orders all modules of library and app."""
+    graph = {name: {target for target in imported(name) if target in files()} for name in files()}
+
+    assert len(list(TopologicalSorter(graph).static_order())) == len(graph)
+
+
+def test_only_what_is_large_or_may_be_missing_is_imported_late() -> None:
+    """A module of our own is imported inside a function only where a large library comes with it that was not there yet."""
+    late = [(name, target) for name in files() for target, is_late in imported(name).items() if is_late and target in files()]
+
+    assert late
+    for name, target in sorted(set(late) - LATE_ALL_THE_SAME):
+        assert brought(target, set()) - brought(name, set()), f"{name} imports {target} inside a function: it can stand at the top"

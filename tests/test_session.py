@@ -7,6 +7,7 @@ from itertools import count
 
 import pytest
 
+from meterlink.checks.finders import findings
 from meterlink.errors import NotInLibrary, UsageError
 from meterlink.judging.aim import carried_to_camera
 from meterlink.judging.repeats import outlier_note
@@ -264,6 +265,60 @@ def test_several_pops_are_averaged_as_exposures(session: Session, pop: MakePop) 
     assert outcome.waiting.light_id == session.light("FILL").id
 
 
+def test_after_an_undo_the_next_pop_joins_no_older_reading(session: Session, pop: MakePop) -> None:
+    """One of two pops taken back: what the light gave in an earlier walk is no part of the reading that begins then."""
+    session.begin(requests(session, "KEY"))
+    session.take(pop(150.0))
+    session.begin(requests(session, "KEY", pops=2))
+    session.take(pop(200.0))
+    session.undo()
+
+    outcome = session.take(pop(210.0))
+
+    assert [one.exposure_lxs for one in outcome.reading.pops] == [210.0]
+
+
+def test_a_pop_that_could_not_be_stored_leaves_the_walk_as_it_was(
+    session: Session, pop: MakePop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The disk is full for one pop: the same light waits, a distance said then is that of the pop before, the next pop joins it."""
+    session.begin(requests(session, "KEY", "FILL", pops=2))
+    session.take(pop(200.0))
+
+    def full() -> None:
+        raise OSError("disk full")
+
+    with monkeypatch.context() as broken:
+        broken.setattr(session, "_remember_walk", full)
+        with pytest.raises(OSError, match="disk full"):
+            session.take(pop(190.0))
+
+    assert session.held(0.1).name == "KEY"
+    outcome = session.take(pop(202.0))
+    assert [one.exposure_lxs for one in outcome.reading.pops] == [200.0, 202.0]
+    assert outcome.waiting.light_id == session.light("FILL").id
+
+
+def test_a_light_whose_own_name_has_an_at_sign_is_found_by_it(session: Session) -> None:
+    """``HAIR@20cm`` may be a light's name: it is taken as that first, and a distance goes behind it."""
+    light = session.light("HAIR")
+    session.library.revise_light(light._replace(name="HAIR@20cm"))
+
+    assert [(one.id, held) for one, held in map(session.named_light, ("hair@20cm", "HAIR@20cm@10cm", "KEY@10cm"))] == [
+        (light.id, None), (light.id, 0.1), (session.light("KEY").id, 0.1),
+    ]  # fmt: skip
+
+
+def test_a_measured_distance_lies_toward_what_the_dome_looks_at(session: Session, pop: MakePop) -> None:
+    """The range finder looks back along the dome's axis: at the camera that is toward the camera; a typed one is as it was said."""
+    key, fill = requests(session, "KEY", "FILL", aim="camera")
+    session.begin([key, fill._replace(held_off_m=0.1)])
+
+    taken = [session.take(pop(value)._replace(held_off_m=0.2, u_held_off_m=0.01)) for value in (200.0, 60.0)]
+
+    assert [(o.reading.held_off_m, o.reading.held_off_toward) for o in taken] == [(0.2, "camera"), (0.1, "light")]
+
+
 def test_a_pop_that_stands_apart_is_named(session: Session, pop: MakePop) -> None:
     """One pop half a stop off the others is named in the reading, not dropped."""
     session.begin(requests(session, "KEY", pops=3))
@@ -506,7 +561,7 @@ def test_a_reading_that_was_contradicted_teaches_its_head_nothing(session: Sessi
     session.take(pop(100.0))
     session.take(pop(60.0))
 
-    assert {one.light_id for one in session.view().history if one.placement.power_stops == -2.0} == {fill.light_id}
+    assert {one.light.id for one in session.view().history if one.placement.power_stops == -2.0} == {fill.light_id}
     assert row(session, "KEY").verdict == "good"
     assert session.view().predictions.keys() == {fill.light_id}
 
@@ -543,7 +598,7 @@ def test_nor_does_it_teach_its_head_in_another_set(session: Session, pop: MakePo
     copy.take(pop(100.0 if turned else 200.0))
     copy.take(pop(120.0))
 
-    assert {one.fixture for one in copy.view().history if one.setup_id == session.setup.id} == {"head FILL"}
+    assert {one.light.fixture for one in copy.view().history if one.light.setup_id == session.setup.id} == {"head FILL"}
     assert row(copy, "KEY").verdict == "good"
     assert copy.view().predictions.keys() == {fill.light_id}
 
@@ -553,7 +608,7 @@ def test_a_reading_is_doubted_by_what_spoke_against_it_while_it_stood(session: S
 
     def taught(name: str = "KEY") -> list[float]:
         light = session.light(name)
-        return [2.0**one.value for one in session.view().history if one.light_id == light.id]
+        return [2.0**one.value for one in session.view().history if one.light.id == light.id]
 
     wrong = 200.0 * 2.0**1.5
     session.begin(requests(session, "KEY", held_off_m=0.0))
@@ -579,7 +634,7 @@ def test_a_reading_that_a_second_pop_of_all_bears_out_is_believed_again(session:
         assert row(session, "KEY").verdict == ("good" if exposure_lxs == both.exposure_lxs else "retake")
     session.move(session.light("KEY"), power_text="1/8", power_stops=-3.0)
 
-    assert session.light("KEY").id in {one.light_id for one in session.view().history}
+    assert session.light("KEY").id in {one.light.id for one in session.view().history}
 
 
 def test_a_pop_that_is_to_be_retaken_keeps_its_light_waiting_once(session: Session, pop: MakePop) -> None:
@@ -707,3 +762,32 @@ def test_told_where_it_stands_in_mid_walk_the_last_pop_is_still_the_last(session
     session.held(0.2)
 
     assert row(session, "KEY").verdict == "corrected"
+
+
+@pytest.mark.parametrize(("name", "said", "reads"), [("KEY", -3.0, 200.0), ("HAIR", -2.0, 450.0)])
+def test_what_only_its_heads_past_speaks_against_teaches_its_head(
+    session: Session, pop: MakePop, name: str, said: float, reads: float
+) -> None:
+    """The pop of key and fill bears out a key whose dial was not turned as was said; of a hair light it says nothing."""
+    session.now = map(float, count(1_000)).__next__
+    session.move(session.light(name), power_text="1/4", power_stops=-2.0)
+    values = {"KEY": 200.0, "FILL": 120.0, "HAIR": 300.0}
+    for _ in range(2):
+        session.begin(requests(session, name, held_off_m=0.0))
+        session.take(pop(values[name]))
+    session.move(session.light(name), power_text="", power_stops=said, elevation_deg=31.0)
+    others = [one for one in ("KEY", "FILL") if one != name]
+    session.begin(requests(session, *others, name, held_off_m=0.0))
+    for one in (*others, name):
+        session.take(pop(reads if one == name else values[one]))
+    fire_both(session, pop, 200.0, 120.0)
+    doubted = session.view().state(session.light(name).id)
+    assert doubted.judged.verdict == "retake"
+    assert doubted.judged.against.code.startswith("against_past")
+    (said_so,) = (one for one in findings(session.view()) if "odds" in one.numbers)
+    assert ("all lights together" in said_so.text) == (name == "KEY")
+
+    session.move(session.light("FILL"), power_text="1/2", power_stops=-1.0)
+    session.move(session.light(name), power_text="1/2", power_stops=-1.0)
+
+    assert doubted.reading.id in {one.reading.id for one in session.view().history}

@@ -53,9 +53,11 @@ Causes = Iterator[tuple[str, Told]]
 
 def _ranges(f: Findings, _known: set[str]) -> Causes:
     for stops in f.overlap_stops:
-        # Swapped, the sensitivity ratio r turns into 1/r: off by twice its logarithm, 6.6 stops at a ratio of ten.
-        if stops < -2.0:
+        # A ratio of ten that is missing is 3.3 stops, turned into a tenth 6.6; a wrong decade of one resistor leaves a stop of it.
+        if stops < -3.8:
             yield "swapped resistors", told("other_is_sensitive", stops=stops)
+        if stops < -2.8:
+            yield "range does not switch", told("ratio_off", stops=stops)
         if abs(stops) > LIMITS["overlap"]:
             yield "wrong resistor", told("ratio_off", stops=stops)
 

@@ -180,8 +180,8 @@ def _ranges(
     for (first, a), (second, b) in pairwise(zip(ranges, names, strict=True)):
         if first.full_scale_lx <= second.full_scale_lx:
             raise CalibrationError(
-                "range {a} turns out more sensitive than range {b}: the feedback resistors (or the gain "
-                "wires) are swapped; change them over and calibrate again",
+                "range {a} turns out more sensitive than range {b}: the ranges are swapped; look at what switches between them and "
+                "at the feedback resistors, then calibrate again",
                 a=written(a, "range"), b=written(b, "range"),
             )
     return ranges

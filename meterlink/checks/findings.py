@@ -140,19 +140,21 @@ def disagreement(view: JudgedSet) -> Iterable[Finding]:
     }  # fmt: skip
     name = check.names.get(top.light_id or "", "")
     rank = WRONG + min(0.9, log2(1 + weighing.odds) / 20)
-    kind = "sum" if check.residual_stops is not None and top.cause != DIAL else "prediction"
+    kind = "sum" if check.by_sum and top.cause != DIAL else "prediction"
     yield Finding(kind, rank, name, _disagreement(check, top, view), _next_step(check, view), numbers)
 
 
 def _disagreement(check: SumCheck, top: Suspect, view: JudgedSet) -> Told:
     """What disagrees, and the likeliest cause."""
     parts = []
-    if check.residual_stops is not None and top.cause == DIAL and abs(check.residual_stops) <= 2 * check.u_stops:
+    if check.residual_stops is None or not check.by_sum:
+        pass  # what speaks is the light's own past
+    elif top.cause == DIAL and abs(check.residual_stops) <= 2 * check.u_stops:
         parts.append(told("borne_out"))
-    elif check.residual_stops is not None and check.unread:
+    elif check.unread:
         without = tuple(check.names[one] for one in check.unread)
         parts.append(told("sum_less_unread", stops=check.residual_stops, u95=2 * check.u_stops, without=without))
-    elif check.residual_stops is not None:
+    else:
         code = "sum_less" if check.residual_stops < 0 else "sum_more"
         parts.append(told(code, stops=check.residual_stops, u95=2 * check.u_stops))
     prediction = view.predictions.get(top.light_id or "")

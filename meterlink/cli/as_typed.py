@@ -10,6 +10,7 @@ from argparse import ArgumentTypeError
 from collections.abc import Callable, Sequence
 from math import nan
 
+from meterlink.units import side_words
 from meterlink.words.language import say
 
 UNITS = frozenset({
@@ -67,6 +68,4 @@ def between(low: float, high: float, kind: Callable[[str], float] = float) -> Ca
 
 
 def _belongs(word: str) -> bool:
-    from meterlink.units import side_words  # a command without numbers need not wait for it
-
     return word in UNITS or word in side_words()

@@ -29,6 +29,7 @@ from meterlink.records.kept import RECEPTORS
 from meterlink.sensor.dialects.messages import DONE, SET_IDENTITY
 from meterlink.sensor.dialects.native import NativeDecoder
 from meterlink.sensor.find import SENSOR, Found, find
+from meterlink.sensor.link.ble_air import scan
 from meterlink.sensor.link.registry import link_for
 from meterlink.sensor.probe import try_port
 from meterlink.words.actions import Do
@@ -139,8 +140,6 @@ def calibrations_of(library: Library, identity: Identity) -> list[str]:
 
 async def _bluetooth(found: dict[str, Row], tell: Tell) -> None:
     try:
-        from meterlink.sensor.link.ble_air import scan
-
         for seen in await scan(5.0):
             found[seen.url] = Row(seen.url, seen.name, seen.address, seen.what, signal=f"{seen.signal_dbm} dBm")
     except LinkError as error:

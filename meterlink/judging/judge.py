@@ -207,7 +207,7 @@ def contradicted(seen: JudgedSet) -> JudgedSet:
         seen = seen._replace(lights=tuple(_strange(s, strange[s.light.id]) if s.light.id in strange else s for s in seen.lights))
     if top is None or top.light_id is None or top.light_id in (*(seen.swap or ()), *strange):
         return seen
-    against = "against_sum" if seen.check.residual_stops is not None else "against_past"
+    against = "against_sum" if seen.check.by_sum else "against_past"
     return seen._replace(lights=tuple(_against(s, top, against) if s.light.id == top.light_id else s for s in seen.lights))
 
 

@@ -82,6 +82,12 @@ class SumCheck(NamedTuple):
         """The one that is most probably wrong, when something is (``light_id`` None: the pop of all lights itself)."""
         return self.suspects[0] if self.alarm and self.suspects else None
 
+    @property
+    def by_sum(self) -> bool:
+        """Whether a pop of several lights has a part in what is suspected first: that pop itself, or a light that fired in it."""
+        first = next((one.light_id for one in self.suspects), "")
+        return self.residual_stops is not None and (first is None or first in self.fired)
+
 
 class JudgedSet(NamedTuple):
     """Everything that tables and checks need, and nothing that they could change."""

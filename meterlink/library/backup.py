@@ -20,7 +20,7 @@ from typing import NamedTuple
 
 from meterlink.errors import LibraryBusy, NotInLibrary, StorageError, UsageError
 from meterlink.library import files
-from meterlink.library.connection import file_uri, is_busy
+from meterlink.library.files import file_uri, is_busy
 from meterlink.words.actions import Do
 
 REASONS = ("day", "migration", "import", "merge", "sync", "restore")

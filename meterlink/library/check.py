@@ -15,9 +15,10 @@ from typing import NamedTuple
 from meterlink.errors import LibraryDamaged, MeterlinkError
 from meterlink.library import rows
 from meterlink.library.checking import problems
-from meterlink.library.connection import SCHEMA_VERSION, Database
+from meterlink.library.connection import Database
 from meterlink.library.knowledge import KnowledgeStore
 from meterlink.library.merge import TABLES
+from meterlink.library.migrations import SCHEMA_VERSION
 from meterlink.library.schema import VERSION_1
 from meterlink.words.actions import Do
 from meterlink.words.told import Told, told

@@ -5,7 +5,6 @@ Only the standard library's ``sqlite3``, because this is on the start-up path of
 
 from __future__ import annotations
 
-import os
 import sqlite3
 import time
 from _thread import RLock
@@ -13,24 +12,22 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager, suppress
 from pathlib import Path
 from typing import Any
-from urllib.parse import quote
 
 from meterlink.errors import LibraryBusy, LibraryDamaged, LibraryError, LibraryTooNew, NotInLibrary, StorageError
-from meterlink.library.files import APPLICATION_ID, exists, is_file, is_wal
+from meterlink.library.files import APPLICATION_ID, BUSY, code_of, exists, file_uri, is_busy, is_file, is_wal
 from meterlink.library.learnt import is_good_note
+from meterlink.library.migrations import SCHEMA_VERSION, migrate
 from meterlink.library.rows import is_whole_waveform
 from meterlink.words.actions import Do
 from meterlink.words.language import marked
 
-SCHEMA_VERSION = 3
 BUSY_TIMEOUT_S = 5.0
 SYNCHRONOUS = "FULL"
 """Every commit waits for the disk.  A constant only so that tests about other things need not wait."""
 
-_BUSY = (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
 _READ_ONLY = (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM, sqlite3.SQLITE_AUTH)
 _MEANINGS: tuple[tuple[tuple[int, ...], type[LibraryError], str], ...] = (
-    (_BUSY, LibraryBusy, marked("{path} is in use by another program: wait until it has finished, then try again")),
+    (BUSY, LibraryBusy, marked("{path} is in use by another program: wait until it has finished, then try again")),
     ((sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB), LibraryDamaged, marked("{path} is not a library or is damaged: {do}")),
     (_READ_ONLY, StorageError, marked("{path} cannot be written: check the rights of file and folder, or choose another file")),
     ((sqlite3.SQLITE_FULL,), StorageError,
@@ -42,16 +39,6 @@ _MEANINGS: tuple[tuple[tuple[int, ...], type[LibraryError], str], ...] = (
 _REFUSED = LibraryError, marked("{path} refused the record ({error}): nothing was stored; check the values and try again")
 _ERRORS = (sqlite3.Error, UnicodeDecodeError)
 """``sqlite3`` decodes texts and messages itself: of a damaged file they may be no text."""
-
-
-def code_of(error: BaseException) -> int:
-    """Return SQLite's primary result code of an error; 255, which is none, where it has no code."""
-    return getattr(error, "sqlite_errorcode", 0xFF) & 0xFF
-
-
-def is_busy(error: BaseException) -> bool:
-    """Say whether another program holds the file."""
-    return code_of(error) in _BUSY
 
 
 def translated(error: Exception, path: str) -> LibraryError:
@@ -104,8 +91,6 @@ class Database:
         if not self.readonly:
             _enter_wal(connection)  # nor is a copy in that mode that was put in place
             if version < SCHEMA_VERSION:
-                from meterlink.library.migrations import migrate  # it needs this module
-
                 self.version = migrate(connection, self.path)
         elif version < SCHEMA_VERSION and not any_version:
             raise StorageError(
@@ -221,11 +206,6 @@ def _checked(name: str, *, uri: bool) -> sqlite3.Connection:
         connection.close()
         raise
     return connection
-
-
-def file_uri(path: str | os.PathLike[str], options: str) -> str:
-    """Return SQLite's URI of a file, whatever its name holds."""
-    return f"file:{quote(os.fsencode(Path(path).absolute()))}?{options}"
 
 
 def _has_log(path: str) -> bool:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import os
 import re
+import sqlite3
 import stat
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from urllib.parse import quote
 from zlib import crc32
 
 from meterlink.errors import StorageError, UsageError
@@ -21,6 +23,7 @@ _PARTIAL = re.compile(r"\.(?:[0-9a-f]{8})\.(?P<pid>\d+)\.partial(?:-wal|-shm|-jo
 _SQLITE = b"SQLite format 3\0"
 APPLICATION_ID = 0x4D746C6B
 """Marks an SQLite file as a library of this program (bytes 68 to 71 of the file: "Mtlk")."""
+BUSY = (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
 
 
 @contextmanager
@@ -180,3 +183,18 @@ def sync_folder(path: Path) -> None:
         os.fsync(handle)
     finally:
         os.close(handle)
+
+
+def file_uri(path: str | os.PathLike[str], options: str) -> str:
+    """Return SQLite's URI of a file, whatever its name holds."""
+    return f"file:{quote(os.fsencode(Path(path).absolute()))}?{options}"
+
+
+def code_of(error: BaseException) -> int:
+    """Return SQLite's primary result code of an error; 255, which is none, where it has no code."""
+    return getattr(error, "sqlite_errorcode", 0xFF) & 0xFF
+
+
+def is_busy(error: BaseException) -> bool:
+    """Say whether another program holds the file."""
+    return code_of(error) in BUSY

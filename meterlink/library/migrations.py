@@ -7,7 +7,6 @@ import time
 from collections.abc import Sequence
 
 from meterlink.library.backup import Backups
-from meterlink.library.connection import SCHEMA_VERSION
 from meterlink.library.files import APPLICATION_ID
 from meterlink.library.schema import VERSION_1, VERSION_2, VERSION_3, added_sql
 
@@ -18,6 +17,7 @@ MIGRATIONS: tuple[tuple[str, Sequence[str]], ...] = (
 )
 """Name and statements of each step, which come before the columns that the table of fields has since this schema.  A step's
 number, counted from 1, becomes the file's ``user_version``."""
+SCHEMA_VERSION = len(MIGRATIONS)
 
 
 def migrate(connection: sqlite3.Connection, path: str, target: int = SCHEMA_VERSION) -> int:

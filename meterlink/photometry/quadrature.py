@@ -10,38 +10,11 @@ Coordinates are those of the source: x across, y up, z the distance before its p
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import cache, lru_cache, partial
+from functools import lru_cache, partial
 from math import ceil, cos, pi, sin, sqrt
 
-from meterlink.photometry.receptors import Vector, response
+from meterlink.photometry.receptors import MAX_NODES, Vector, gauss_legendre, response
 from meterlink.photometry.sources import Disk, Point, Source
-
-MAX_NODES = 128
-
-
-@cache
-def gauss_legendre(count: int) -> tuple[tuple[float, float], ...]:
-    """Return (node, weight) of the Gauss-Legendre rule on -1 to 1 with ``count`` nodes, 1 to 128, cached.
-
-    Newton's iteration on the Legendre recurrence from Tricomi's starting values, good to 1e-15.
-    """
-    if not 1 <= count <= MAX_NODES:
-        raise ValueError(f"{count} nodes: it must be 1 to {MAX_NODES}")
-    rule = []
-    for k in range(1, count + 1):
-        x = cos(pi * (k - 0.25) / (count + 0.5))
-        slope = 1.0
-        for _ in range(100):
-            before, value = 1.0, x
-            for j in range(2, count + 1):
-                before, value = value, ((2 * j - 1) * x * value - (j - 1) * before) / j
-            slope = count * (x * value - before) / (x * x - 1) if count > 1 else 1.0
-            step = value / slope
-            x -= step
-            if abs(step) < 1e-15:
-                break
-        rule.append((x, 2 / ((1 - x * x) * slope * slope)))
-    return tuple(rule)
 
 
 def node_count(source: Source, distance_m: float) -> int:

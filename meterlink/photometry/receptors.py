@@ -27,6 +27,8 @@ from math import acos, atan, atan2, cos, pi, sin, sqrt
 from meterlink.photometry.sources import Disk, Point, Rectangle, Source
 
 Vector = tuple[float, float, float]
+MAX_NODES = 128
+"""Of a Gauss-Legendre rule."""
 
 
 def response(receptor: str, cosine: float) -> float:
@@ -182,10 +184,33 @@ def _edge(first: Vector, second: Vector, normal: Vector) -> float:
     return atan2(length, dot) * (normal[0] * cx + normal[1] * cy + normal[2] * cz) / (2 * length)
 
 
+@cache
+def gauss_legendre(count: int) -> tuple[tuple[float, float], ...]:
+    """Return (node, weight) of the Gauss-Legendre rule on -1 to 1 with ``count`` nodes, 1 to 128, cached.
+
+    Newton's iteration on the Legendre recurrence from Tricomi's starting values, good to 1e-15.
+    """
+    if not 1 <= count <= MAX_NODES:
+        raise ValueError(f"{count} nodes: it must be 1 to {MAX_NODES}")
+    rule = []
+    for k in range(1, count + 1):
+        x = cos(pi * (k - 0.25) / (count + 0.5))
+        slope = 1.0
+        for _ in range(100):
+            before, value = 1.0, x
+            for j in range(2, count + 1):
+                before, value = value, ((2 * j - 1) * x * value - (j - 1) * before) / j
+            slope = count * (x * value - before) / (x * x - 1) if count > 1 else 1.0
+            step = value / slope
+            x -= step
+            if abs(step) < 1e-15:
+                break
+        rule.append((x, 2 / ((1 - x * x) * slope * slope)))
+    return tuple(rule)
+
+
 def _flat_cut_disk(radius: float, position: Vector, normal: Vector, middle: float) -> float:
     """n.Phi of the part of a disk above the horizon: the arc by Gauss-Legendre, the chord in closed form."""
-    from meterlink.photometry.quadrature import gauss_legendre
-
     x, y, z = position
     nx, ny, nz = normal
     swing = radius * sqrt(nx * nx + ny * ny)

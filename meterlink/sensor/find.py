@@ -14,6 +14,7 @@ from typing import Any, NamedTuple, Protocol
 
 from meterlink.errors import LinkBusy, LinkError, LinkNotFound, MeterlinkError
 from meterlink.records import Identity
+from meterlink.sensor.dialects.native import NativeDecoder
 from meterlink.sensor.link.base import Link
 from meterlink.sensor.link.ports import Port, holder, ports
 from meterlink.sensor.link.registry import link_for
@@ -150,8 +151,6 @@ async def ask(link: Link, patience_s: float = PATIENCE_S) -> Identity | None:
 
     Raises LinkError: it cannot be opened, or is lost meanwhile.
     """
-    from meterlink.sensor.dialects.native import NativeDecoder
-
     decoder = NativeDecoder()
     answer: asyncio.Future[Identity] = asyncio.get_running_loop().create_future()
 

@@ -11,6 +11,8 @@ import pytest
 from benchmarks.bench_calibration_coverage import BAD_BUILDS
 from benchmarks.calibration_walks import CannotDo, Photographer
 from benchmarks.calibration_world import FULL_SCALE_LX, Build, SimulatedSensor
+from hardware_notes.design import circuit
+from hardware_notes.design.builds import BUILDS
 from meterlink.calibration import certificate as c
 from meterlink.calibration.acceptance import AcceptanceWalk
 from meterlink.calibration.faults import name_faults
@@ -70,6 +72,22 @@ def test_bad_build_is_named(kind: str) -> None:
 
     assert {f.name for f in named} & names
     assert all(str(f.remedy) == FAULTS[f.name] and str(f.evidence) for f in named)
+
+
+@pytest.mark.parametrize("design", BUILDS, ids=lambda one: one.name)
+@pytest.mark.parametrize("mistake", ["resistors changed over", "range wire missing"])
+def test_two_ranges_alike_are_named_so_with_all_that_makes_them_alike(design: circuit.Build, mistake: str) -> None:
+    """R1 in R2's place leaves the small one across the amplifier for good: as without the range wire, the switch hardly matters."""
+    built = design._replace(dim_ohm=design.bright_ohm, bright_ohm=design.dim_ohm) if "changed" in mistake else design
+    ranges = built.ranges if "changed" in mistake else (built.ranges[1],) * 2
+    gain = tuple(a.r_ohm / b.r_ohm for a, b in zip(ranges, design.ranges, strict=True))
+
+    _, findings = verified(gain=gain)
+    named = name_faults(findings)
+
+    assert [one.name for one in named[:1]] == ["range does not switch"]
+    for part in ("range wire", "switch", "feedback resistors"):
+        assert part in str(named[0].remedy)
 
 
 def test_unfinished_walk_leaves_rows_out() -> None:

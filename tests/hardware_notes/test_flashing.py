@@ -17,15 +17,30 @@ COMPILER = "5.4.0"
 needs_avr = pytest.mark.skipif(shutil.which("avr-gcc") is None, reason="needs avr-gcc (Debian: gcc-avr avr-libc)")
 
 
-@needs_avr
-def test_prebuilt_file_is_what_the_sources_give(tmp_path: Path) -> None:
-    """meterlink.hex, built anew with the compiler that it was built with, is the same to the last byte."""
+@pytest.fixture(scope="module")
+def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with the firmware as the sources give it, compiled as the prebuilt file was."""
     version = subprocess.run(["avr-gcc", "-dumpversion"], capture_output=True, text=True, check=True).stdout.strip()
     if version != COMPILER:
         pytest.skip(f"another compiler ({version}) makes other bytes than {COMPILER}")
-    built = tmp_path / "built"
-    subprocess.run(["make", "-s", "-C", str(FIRMWARE), f"BUILD={built}", f"{built}/meterlink.hex"], check=True)
+    folder = tmp_path_factory.mktemp("built")
+    subprocess.run(["make", "-s", "-C", str(FIRMWARE), f"BUILD={folder}", f"{folder}/meterlink.hex"], check=True)
+    return folder
+
+
+@needs_avr
+def test_prebuilt_file_is_what_the_sources_give(built: Path) -> None:
+    """meterlink.hex, built anew with the compiler that it was built with, is the same to the last byte."""
     assert (built / "meterlink.hex").read_bytes() == (FIRMWARE / "meterlink.hex").read_bytes(), "run make prebuilt"
+
+
+@needs_avr
+def test_sizes_on_the_firmwares_page_are_those_of_the_build(built: Path) -> None:
+    """Flash and memory that the page states are what the chip's own tool counts in the program."""
+    sizes = subprocess.run(["avr-size", built / "meterlink.elf"], capture_output=True, text=True, check=True).stdout
+    text, data, zeroed = (int(one) for one in sizes.splitlines()[1].split()[:3])
+    page = (FIRMWARE / "README.md").read_text(encoding="utf-8")
+    assert f"{text + data:,} bytes of flash, {data + zeroed:,} bytes of RAM" in page
 
 
 @needs_avr

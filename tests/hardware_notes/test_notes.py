@@ -166,6 +166,17 @@ def test_firmware_knows_the_designs_reference() -> None:
     assert f"({BUILD_B.reference_v:.4f} / 5.0)" in bench_source
 
 
+def test_connections_of_the_firmware_are_those_of_its_source_and_its_design() -> None:
+    """Whoever builds the board by the firmware's page joins the pins that its source drives, and lifts the zero as assumed."""
+    page = (NOTES / "firmware" / "README.md").read_text(encoding="utf-8").split("## Connections")[1]
+    source = (NOTES / "firmware" / "avr" / "board.h").read_text(encoding="utf-8")
+    pins = re.compile(r"\b(?:P[BCD]\d|ADC\d)\b")
+    assert set(pins.findall(page)) == set(pins.findall(source))
+    assert [int(one) / 100 for one in re.findall(r"(\d+) % of full scale", page)] == [PEDESTAL_RAW]
+    for nominal in ASSUMED_FULL_SCALE_LX:
+        assert f"{nominal:,.0f} lx" in page
+
+
 def test_links_of_the_notes_lead_somewhere() -> None:
     """Every relative link and picture in the notes exists."""
     for note in NOTES.glob("*.md"):

@@ -14,6 +14,7 @@ import pytest
 from hardware_notes.design.make_notes import NOTES
 from hardware_notes.wiring import boards
 from meterlink.cli.main import parse
+from meterlink.words.phrases.faults import FAULTS
 
 PAGES = sorted(NOTES.rglob("*.md"))
 ROOT = NOTES.parent
@@ -103,6 +104,39 @@ def test_parts_of_the_page_are_those_of_the_drawing(page: str, layout: boards.La
             assert {name: values[name] for name in some} == {name: drawn[name][: len(values[name])] for name in some}
 
     assert names == Counter(drawn.keys())
+
+
+@pytest.mark.parametrize("page", ["build_a.md", "build_b.md", "front_end_d.md"])
+def test_every_build_lists_the_cable_that_it_connects_by(page: str) -> None:
+    """Whoever buys by the list has all that the first "plug in" takes."""
+    assert "USB cable that carries data" in (NOTES / page).read_text("utf-8").split("## Parts")[1].split("\n## ")[0]
+
+
+def test_settings_and_files_of_the_board_are_those_of_its_page() -> None:
+    """Names and usual values of the table are the program's, and as many files are to be there as there are."""
+    text = (NOTES / "build_d.md").read_text("utf-8")
+    spec = importlib.util.spec_from_file_location("settings", NOTES / "board" / "settings.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    told: dict[str, str] = {}
+    for line in text.split("## Settings")[1].split("\n## ")[0].splitlines():
+        cells = [cell.strip() for cell in line.strip("|").split("|")]
+        names, usual = re.findall(r"`(\w+)`", cells[0]), cells[1].replace("−", "-").strip("`") if len(cells) == 3 else ""
+        told |= dict(zip(names, usual.split(", ") * (1 if ", " in usual else len(names)), strict=True)) if usual else {}
+    assert told == {name: str(value).lower() for name, value in module.USUAL.items()}
+    assert {12: "twelve"}[len(list((NOTES / "board").glob("*.py")))] in text
+
+
+def test_every_wire_that_a_remedy_names_is_called_so_on_a_page() -> None:
+    """Who is sent to a wire by ``verify`` or ``sensor-test`` finds it by that name in the notes."""
+    pages = " ".join(page.read_text("utf-8") for page in PAGES)
+    wires = [wire for remedy in FAULTS.values() for wire in re.findall(r"(?:\w+ )wires?\b", remedy)]
+
+    assert wires
+    for wire in wires:
+        assert wire in pages, wire
 
 
 def test_every_page_of_a_build_begins_with_its_cautions() -> None:

@@ -107,3 +107,13 @@ def test_a_hot_spot_widens_what_a_distance_costs() -> None:
     uniform, point = math.log2(hot(wide, 0.25)), 2 * math.log2(1.0 / 0.75)
     assert uniform < cost.stops < point
     assert cost.u_stops == pytest.approx((point - uniform) / math.sqrt(18), rel=1e-6)
+
+
+def test_what_a_dome_held_off_costs_goes_on_from_where_it_was_said_to_be() -> None:
+    """Declared 20 cm off a point 1.2 m away, a reading is corrected: only further off it errs, by inverse square from there."""
+    point = placed(0, shape="point", width_m=None)
+    judged = view([LIGHTS[0]], [point], [read(0, 160.0, held_off_m=0.2)])
+    costs = {one.held_off_m: one.stops for one in witness_of(judged.lights[0], judged).held_costs}
+
+    assert min(costs) > 0.2
+    assert costs[0.4] == pytest.approx(2 * math.log2(1.0 / 0.8), rel=1e-6)

@@ -16,6 +16,7 @@ from meterlink.judging.likelihood import HeldCost, Member, Together
 from meterlink.judging.next_pop import next_pop
 from meterlink.judging.prediction import Prediction
 from meterlink.judging.sum_check import sum_check
+from meterlink.records import Reading
 from meterlink.words.told import told
 
 KEY = placed(0, azimuth_deg=40.0, elevation_deg=25.0, shape="point", width_m=None)
@@ -76,19 +77,45 @@ def test_a_dome_held_off_is_found_with_its_centimetres() -> None:
     assert (check.next.kind, check.next.light_id) == ("again", "l0")
 
 
-@pytest.mark.parametrize("fired_again", [False, True])
-def test_a_pop_of_all_lights_is_not_asked_for_a_third_time(fired_again: bool) -> None:
-    """Both lights read as before (held off both times), so the pop of both is doubted; fired again, the key alone tells more."""
+BOTH = all_at_once(together_of({0: 158.0, 1: 80.0}), (0, 1), order=5)
+
+
+@pytest.mark.parametrize(
+    ("both_before", "again", "wanted"),
+    [
+        ([], 1, None),
+        ([BOTH], 1, ("again", "l0")),
+        ([BOTH], 0, ("again", "l1")),
+        ([BOTH._replace(exposure_lxs=together_of({0: 100.0, 1: 80.0}))], 1, None),
+        ([BOTH._replace(taken_at_s=0.5)], 1, None),
+    ],
+    ids=["fired once", "fired twice", "the key too", "another level", "before a light was moved"],
+)
+def test_a_pop_of_all_lights_is_not_asked_for_a_third_time(
+    both_before: list[Reading], again: int, wanted: tuple[str, str] | None
+) -> None:
+    """Both lights read as before (held off both times), so the pop of both is doubted; fired again, one fired once tells more."""
     off = 160.0 * hot(KEY, 0.3)
     parts = [read(0, off), read(1, 80.0, order=3), all_at_once(together_of({0: 160.0, 1: 80.0}), (0, 1))]
-    before = [read(1, 80.5, order=1), *([all_at_once(together_of({0: 158.0, 1: 80.0}), (0, 1), order=5)] if fired_again else [])]
+    before = [read(1, 80.5, order=1) if again else read(0, off * 1.005, order=-1), *both_before]
     known = {"l0": Prediction(math.log2(off), 0.05, 1, True, told("note", note="before"))}
     seen_all = view(LIGHTS, [KEY, FILL], parts, earlier=before)
     check = sum_check(seen_all._replace(predictions=known))
 
     assert check.blamed is not None
     assert check.blamed.light_id is None
-    assert (check.next[:2] if check.next else None) == (("again", "l0") if fired_again else None)
+    assert (check.next[:2] if check.next else None) == wanted
+
+
+def test_a_light_that_is_suspected_is_fired_again_also_where_all_were_fired_twice() -> None:
+    """The fill was held off; that the pop of both came twice alike speaks against the fill, not for the brightest light."""
+    parts = [read(0, 160.0), read(1, 80.0 * hot(FILL, 0.3)), all_at_once(together_of({0: 160.0, 1: 80.0}), (0, 1))]
+    known = {"l0": Prediction(math.log2(160.0), 0.05, 1, True, told("note", note="before"))}
+    seen_all = view(LIGHTS, [KEY, FILL], parts, earlier=[BOTH])
+    check = sum_check(seen_all._replace(predictions=known))
+
+    assert check.next is not None
+    assert check.next[:2] == ("again", "l1")
 
 
 def test_low_readings_have_low_causes() -> None:

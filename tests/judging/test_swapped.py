@@ -83,6 +83,18 @@ def test_the_dial_tells_a_fill_that_is_meant_to_be_the_brighter() -> None:
     assert said.startswith("KEY and FILL look swapped")
     assert "the fill reads more than the key" in said
     assert not swap_warning(view(LIGHTS, meant, readings), "l1")
+    # The same with the fill fired first.
+    said = str(swap_warning(view(LIGHTS, alike, [readings[1], readings[0]._replace(id="9")]), "l0"))
+    assert said.startswith("FILL and KEY look swapped")
+
+
+@pytest.mark.parametrize(("stops", "said"), [(0.05, False), (0.15, True)])
+def test_how_near_two_lights_may_be_and_yet_be_told_apart(stops: float, said: bool) -> None:
+    """A seventh of a stop, crossed over in both, is a swap where nothing else explains it; a twentieth is what heads scatter."""
+    before = [read(0, 100.0), read(1, 100.0 * 2**stops)]
+    crossed = [read(0, 100.0 * 2**stops, order=5), read(1, 100.0, order=6)]
+
+    assert (swapped(view(LIGHTS, [placed(0), placed(1)], crossed, earlier=before), "l1") is not None) == said
 
 
 def test_corrected_light_is_compared_not_light_at_the_dome() -> None:
@@ -191,6 +203,37 @@ def test_a_pop_that_lasts_as_the_others_do_is_no_other_lights(lasts_s: float, sa
 
     assert seen.lights[0].judged is not None
     assert said in str(seen.lights[0].judged.said)
+
+
+def test_a_pop_near_the_others_is_no_other_lights_whatever_it_lasts() -> None:
+    """A tenth of a stop less than the first is that head's, though it is the fill's level and lasts as the fill's pop does."""
+    weak = 200.0 * 2**-0.1
+    key = read(0, **popped(200.0, weak), order=9)
+    key = key._replace(pops=(key.pops[0], key.pops[1]._replace(t01_s=5e-4)))
+    seen = view(LIGHTS, [placed(0), placed(1, azimuth_deg=-40.0)], [key, read(1, **popped(weak, lasts_s=5e-4), order=1)])
+
+    assert seen.lights[0].judged is not None
+    assert not seen.lights[0].judged.against
+
+
+def test_a_pop_is_held_against_what_the_light_gave_before_where_the_dome_was() -> None:
+    """30 cm off, as was said, 80 lx.s are what the key gave at its point before: the pop is its own, though the fill gives 80."""
+    places = [placed(0), placed(1, azimuth_deg=-40.0)]
+    key = read(0, **popped(200.0, 80.0), order=9, held_off_m=0.3)
+    seen = view(LIGHTS, places, [key, read(1, **popped(80.0), order=1)], earlier=[read(0, 80.0 / hot(places[0], 0.3))])
+
+    assert seen.lights[0].judged is not None
+    assert seen.lights[0].judged.against.code != "against_strange"
+
+
+def test_of_two_that_were_changed_over_no_single_pop_is_spoken_of() -> None:
+    """Key and fill swapped, and a pop of the key's like the rim's beside: both are to be fired again, in their order."""
+    lights, places = [*LIGHTS, light(2, "RIM")], [placed(0), placed(1, azimuth_deg=-40.0), placed(2, azimuth_deg=60.0)]
+    now = [read(2, **popped(60.0), order=1), read(0, **popped(100.0, 60.0), order=5), read(1, 400.0, order=6)]
+    seen = view(lights, places, now, earlier=[read(0, 400.0), read(1, 100.0)])
+
+    assert seen.swap == ("l0", "l1")
+    assert [s.judged.against.code for s in seen.lights[:2] if s.judged is not None] == ["against_swap"] * 2
 
 
 def test_pops_that_vary_as_heads_do_are_not_taken_for_another_lights() -> None:

@@ -21,7 +21,8 @@ from meterlink.errors import (
 )
 from meterlink.library import Library, connection
 from meterlink.library.check import check
-from meterlink.library.files import check_ordinary
+from meterlink.library.files import APPLICATION_ID, check_ordinary
+from meterlink.library.migrations import SCHEMA_VERSION
 from meterlink.library.store import default_path
 from meterlink.records import Setup, new_id
 from meterlink.words.language import use
@@ -37,8 +38,8 @@ def test_a_new_file_has_the_habits_of_the_design(path, monkeypatch) -> None:
         ask = [library.db.row(f"PRAGMA {name}")[0] for name in names]
         migrations = [r[0] for r in library.db.rows("SELECT number FROM migration")]
 
-    assert ask == ["wal", 2, 1, connection.APPLICATION_ID, connection.SCHEMA_VERSION, 0]
-    assert migrations == list(range(1, connection.SCHEMA_VERSION + 1))
+    assert ask == ["wal", 2, 1, APPLICATION_ID, SCHEMA_VERSION, 0]
+    assert migrations == list(range(1, SCHEMA_VERSION + 1))
 
 
 def test_missing_file_is_not_made_when_only_looking(path) -> None:

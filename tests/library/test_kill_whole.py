@@ -26,10 +26,10 @@ from test_migrations import old_library
 from meterlink.library import Library, sync
 from meterlink.library.backup import Backups
 from meterlink.library.check import check
-from meterlink.library.connection import SCHEMA_VERSION
 from meterlink.library.export import document, to_json, write_json
 from meterlink.library.importing import import_file
 from meterlink.library.merge import merge
+from meterlink.library.migrations import SCHEMA_VERSION
 
 ROOT = Path(__file__).resolve().parents[2]
 KILLS = 50

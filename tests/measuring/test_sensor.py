@@ -66,6 +66,32 @@ def test_a_pop_becomes_one_measurement_in_light() -> None:
     run(work())
 
 
+@pytest.mark.parametrize("on_its_way", [False, True])
+def test_a_sensor_is_not_asked_for_its_state_while_a_pop_is_on_its_way(on_its_way: bool) -> None:
+    """After a pop it is asked what it has lost: that takes its converter off the light, so not between a notice and its block."""
+
+    async def work() -> None:
+        bench = Bench()
+        await bench.ready()
+        written: list[bytes] = []
+        write = bench.link.write
+
+        async def heard(data: bytes) -> None:
+            written.append(data)
+            await write(data)
+
+        bench.link.write = heard  # type: ignore[method-assign]
+        bench.link.pop(Pulse(900.0))
+        await bench.clock.advance(0.15)
+        if on_its_way:
+            bench.link.say(bench.link.chip.encoder.pop(0.15, 2, bench.sensor.range_index))
+        await bench.clock.advance(0.1)
+        assert len(written) == (0 if on_its_way else 1)
+        await bench.sensor.stop()
+
+    run(work())
+
+
 def test_a_pop_that_is_too_small_moves_to_the_dim_range_and_the_next_one_counts() -> None:
     """Too small on the bright range: marked, the range is switched, one more pop is asked for, and that one is right."""
 
@@ -318,12 +344,15 @@ def test_light_of_the_range_before_is_not_mixed_in() -> None:
 
 
 def test_a_step_of_a_walk_takes_its_light_anew_on_its_own_range() -> None:
-    """A held range stays, what began before is left out, and a sensor that restarts meanwhile is put back on that range."""
+    """The range in use stays, held or not, what began before is left out, and a sensor that restarts is put back on its range."""
 
     async def work() -> None:
         bench = Bench()
         bench.link.chip.ambient_lx = 8000.0
         await bench.ready()
+        unheld = asyncio.ensure_future(bench.sensor.take_steady(0.8, stay=True))
+        await bench.clock.advance(2.0)
+        assert (unheld.result().range_index, bench.link.chip.range_index) == (0, 0)
         await bench.sensor.hold_range(1)
         await bench.clock.advance(0.5)
         taking = asyncio.ensure_future(bench.sensor.take_steady(0.8, stay=True))

@@ -37,3 +37,10 @@ def test_a_colour_that_is_no_white_has_no_temperature() -> None:
 def test_a_sensor_that_says_its_temperature_is_believed() -> None:
     """CCT and Duv from the sensor stay as they are."""
     assert chromaticity_of(Colour(0.0, cct_k=5600.0, duv=0.001), CALIBRATION) == (None, None, 5600.0, 0.001)
+    said = Colour(0.0, 0.44757, 0.40745, channels=(5.0, 5.0, 5.0), cct_k=5600.0, duv=0.001)
+    assert chromaticity_of(said, CALIBRATION) == (0.44757, 0.40745, 5600.0, 0.001)
+
+
+def test_channels_that_no_light_gives_have_no_colour() -> None:
+    """A matrix that makes X negative, as one for other channels may: no chromaticity below 0 is told."""
+    assert chromaticity_of(Colour(0.0, channels=(-1.0, 5.0, 5.0)), CALIBRATION) == (None, None, None, None)

@@ -144,6 +144,37 @@ def test_a_pop_from_before_a_light_was_moved_is_not_of_it_as_it_stands(session: 
     assert kept(session) == {"KEY": 118.0, "FILL": FILL, "HAIR": 122.0}
 
 
+def test_a_pop_given_to_a_light_that_was_moved_since_stays_its(session: Session, pop: MakePop) -> None:
+    """She says afterwards, the key turned in between, that the pop was the key's: the next one doubts it no more."""
+    known(session, pop)
+    begin(session, "KEY", "FILL", "HAIR")
+    fire(session, pop, 121.0)
+    session.move(session.light("KEY"), power_stops=-2.5, power_text="-2.5")
+    session.reassign("KEY")
+
+    (heard,) = fire(session, pop, 119.0)
+
+    assert heard.light is not None
+    assert (heard.light.name, heard.warnings) == ("HAIR", ())
+    assert kept(session) == {"KEY": 121.0, "FILL": FILL, "HAIR": 119.0}
+
+
+def test_a_pop_that_fits_nobody_after_the_next_stays_until_its_light_has_its_own(session: Session, pop: MakePop) -> None:
+    """Six stops over what the key gave, twice, it was taken for it; the next pop is as the key's was: the key has that one."""
+    known(session, pop)
+    begin(session, "KEY", "FILL", "HAIR")
+    odd = {"t01_s": 0.02, "t05_s": 0.002}
+    session.take(pop(6_000.0, **odd))
+    taken = session.take(pop(6_050.0, **odd))
+    assert taken.light is not None
+
+    heard = fire(session, pop, KEY, FILL, 120.5)
+
+    assert [o.kind for o in heard] == [OutcomeKind.LOGGED] * 3
+    assert session.walk.done
+    assert kept(session) == {"KEY": KEY, "FILL": FILL, "HAIR": 120.5}
+
+
 def test_putting_right_loses_nothing(session: Session, pop: MakePop) -> None:
     """The wrong record stays in the library, superseded; what the light had before the walk counts until its own pop comes."""
     known(session, pop, KEY=100.0, FILL=80.0)
@@ -243,6 +274,17 @@ def test_a_pop_taken_for_a_light_that_had_its_own_is_the_waiting_ones_when_it_co
     assert again.light.name == "HAIR"
     assert session.walk.done
     assert kept(session) == {"KEY": 200.0, "FILL": pytest.approx(60.0, rel=0.01), "HAIR": 60.2}
+
+
+def test_while_two_lights_wait_a_repeated_pop_is_neither_ones_for_sure(session: Session, pop: MakePop) -> None:
+    """The fill's level twice more while key and hair light wait: it is still the fill's, and nobody says which of the two."""
+    known(session, pop)
+    begin(session, "KEY", "FILL", "HAIR")
+
+    heard = fire(session, pop, 60.0, 60.5, 60.2)
+
+    assert [o.light.name for o in heard if o.light] == ["FILL"] * 3
+    assert {r.light_id for r in session.may_come()} == {session.light("KEY").id, session.light("HAIR").id}
 
 
 def test_a_light_that_she_has_named_is_not_doubted_for_the_next(session: Session, pop: MakePop) -> None:

@@ -14,8 +14,8 @@ from math import cos, log2, pi, radians, sin, sqrt
 import pytest
 from scipy.integrate import dblquad, quad
 
-from meterlink.photometry.quadrature import gauss_legendre, illuminance
-from meterlink.photometry.receptors import receive, response, solid_angle_and_vector
+from meterlink.photometry.quadrature import illuminance
+from meterlink.photometry.receptors import gauss_legendre, receive, response, solid_angle_and_vector
 from meterlink.photometry.sources import Disk, Rectangle, on_axis
 
 TOWARD = (0.0, 0.0, -1.0)

@@ -7,8 +7,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from meterlink.photometry.flash import NO_QUIET, NoPulse
 from meterlink.photometry.flash.input import Array, Trace, median, noise_of_differences, smooth
+from meterlink.photometry.flash.pulse import NO_QUIET, NoPulse
 
 FLICKER_HZ = (100.0, 120.0, 50.0, 60.0)
 """Twice the mains frequencies, then the mains frequencies themselves (half-wave lamps)."""

@@ -7,7 +7,6 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from meterlink.photometry.flash import CANNOT_TELL, LAMP, NEGATIVE, TOO_LONG, FlashPulse, NoPulse
 from meterlink.photometry.flash import ambient as flash_ambient
 from meterlink.photometry.flash import clip as flash_clip
 from meterlink.photometry.flash import exposure as flash_exposure
@@ -18,6 +17,7 @@ from meterlink.photometry.flash import short as flash_short
 from meterlink.photometry.flash import train as flash_train
 from meterlink.photometry.flash.ambient import Ambient
 from meterlink.photometry.flash.input import Trace
+from meterlink.photometry.flash.pulse import CANNOT_TELL, LAMP, NEGATIVE, TOO_LONG, FlashPulse, NoPulse
 from meterlink.photometry.flash.shape import Peak, Pulse
 
 _FEW_SAMPLES = 8

@@ -10,13 +10,13 @@ import math
 
 import numpy as np
 
-from meterlink.photometry.flash import FlashPulse
 from meterlink.photometry.flash import corner as flash_corner
 from meterlink.photometry.flash import exposure as flash_exposure
 from meterlink.photometry.flash import fit as flash_fit
 from meterlink.photometry.flash import flank as flash_flank
 from meterlink.photometry.flash.ambient import Ambient
 from meterlink.photometry.flash.input import Array, Thinned, Trace, runs_of
+from meterlink.photometry.flash.pulse import FlashPulse
 from meterlink.photometry.flash.shape import Peak, Pulse
 
 

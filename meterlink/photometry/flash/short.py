@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 
-from meterlink.photometry.flash import FlashPulse
 from meterlink.photometry.flash import clip as flash_clip
 from meterlink.photometry.flash import corner as flash_corner
 from meterlink.photometry.flash import fit as flash_fit
 from meterlink.photometry.flash import model as flash_model
+from meterlink.photometry.flash.pulse import FlashPulse
 from meterlink.photometry.flash.shape import Pulse
 
 _CUT_LOW = 0.43

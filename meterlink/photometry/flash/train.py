@@ -7,10 +7,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from meterlink.photometry.flash import FlashPulse
 from meterlink.photometry.flash.ambient import Ambient
 from meterlink.photometry.flash.exposure import weights
 from meterlink.photometry.flash.input import Array, median, runs_of
+from meterlink.photometry.flash.pulse import FlashPulse
 from meterlink.photometry.flash.shape import Pulse
 
 MIN_PULSES = 4

@@ -13,7 +13,9 @@ from meterlink.errors import DialectError
 from meterlink.sensor.dialects.base import Decoder
 from meterlink.sensor.dialects.csv_lines import CsvLineDecoder
 from meterlink.sensor.dialects.dialect import AUTO_BLUETOOTH, GATT, NATIVE, OURS, Dialect, SerialSettings, parse_dialect
+from meterlink.sensor.dialects.gatt import BluetoothDecoder
 from meterlink.sensor.dialects.json_lines import JsonLineDecoder
+from meterlink.sensor.dialects.native import NativeDecoder
 from meterlink.sensor.dialects.pop_lines import PopLineDecoder
 from meterlink.sensor.dialects.senml import SenmlDecoder
 from meterlink.sensor.dialects.text_lines import TextLineDecoder
@@ -105,13 +107,9 @@ def make_decoder(dialect: str | Dialect, sensor_id: str = "") -> Decoder:
     Raises DialectError: there is no such dialect, or it cannot be used.
     """
     if dialect in (NATIVE, OURS):
-        from meterlink.sensor.dialects.native import NativeDecoder
-
         return NativeDecoder()
     if dialect in (GATT, AUTO_BLUETOOTH):
-        from meterlink.sensor.dialects.gatt import BluetoothDecoder
-
-        return BluetoothDecoder()
+        return BluetoothDecoder(make_decoder)
     described = find_dialect(dialect) if isinstance(dialect, str) else dialect
     if described.kind == "modbus":
         from meterlink.sensor.dialects.modbus import ModbusDecoder  # pymodbus is an extra

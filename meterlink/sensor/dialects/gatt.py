@@ -8,13 +8,13 @@ a recording alone is enough to decode it again.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import NamedTuple
 
 from meterlink.errors import DialectError
 from meterlink.records import Battery, Colour, Identity, Sample, Steady
 from meterlink.sensor.dialects.base import Decoder, DecoderStats
 from meterlink.sensor.dialects.dialect import AUTO_BLUETOOTH, GATT, NATIVE
-from meterlink.sensor.dialects.dialect_file import make_decoder
 
 MAX_TEXT = 64
 """Longest device information that is kept, in characters."""
@@ -123,8 +123,10 @@ class BluetoothDecoder(Decoder):
 
     dialect = AUTO_BLUETOOTH
 
-    def __init__(self) -> None:
+    def __init__(self, make_decoder: Callable[[str, str], Decoder]) -> None:
+        """``make_decoder`` makes the decoder of a dialect's name and a sensor's."""
         super().__init__()
+        self._make_decoder = make_decoder
         self._speak_as(None, ("", ""))
         self._characteristics = CharacteristicDecoder(self.stats)
         self._texts: dict[str, str] = {}
@@ -156,7 +158,7 @@ class BluetoothDecoder(Decoder):
         if (name, address) == self._stream_of:
             return []
         try:
-            stream = make_decoder(name, address)
+            stream = self._make_decoder(name, address)
         except DialectError:
             self.stats.damage("dialect")
             return []

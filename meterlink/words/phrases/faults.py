@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 FAULTS = {
-    "swapped resistors": "the feedback resistors, or the two gain wires, are in each other's place: change them over",
+    "swapped resistors": "the ranges are in each other's place: look at what switches between them, and at the feedback resistors",
     "wrong resistor": "measure both feedback resistors: one is not what the parts list says",
     "range clips early":
         "the amplifier gives way before the converter does: measure its supply, look for a load on its output and for a reference "
@@ -12,7 +12,9 @@ FAULTS = {
         "the diode works against a voltage: check that it sits between the amplifier's two inputs and that nothing is in series "
         "with it",
     "mains hum": "shield the diode's leads, twist the cable, ground the housing, run from a battery and try again",
-    "loose contact": "re-solder the diode and the feedback parts, press on each joint and watch the figure",
+    "loose contact":
+        "press on each leg and joint of the diode and the feedback parts and watch the figure: seat or solder anew the one that "
+        "moves it",
     "dark offset": "the diode is the wrong way round, damaged or dirty (flux between its pins): turn, clean, replace",
     "zero not lifted": "the divider at the amplifier's plus input is missing, shorted or of the wrong values: measure there",
     "light leak": "light enters beside the dome: paint the housing black inside, seal the seam, cap again",
@@ -30,7 +32,8 @@ FAULTS = {
     "diode not connected":
         "light changes nothing: check both of the diode's joints, then the feedback resistor; is the dome opaque?",
     "chip sees no light": "light changes nothing: is the dome opaque, the chip turned round, or another board's line read?",
-    "range does not switch": "both ranges show the same: check the gain wires and the switch between board and resistors",
+    "range does not switch":
+        "both ranges show the same: check the range wire, the switch, and whether the two feedback resistors were changed over",
     "no pop is seen": "hold the dome at a head's glass once; if it still sees none, the program on the board is old or not ours",
     "pops do not arrive whole": "the board restarts or its cable fails when the head fires: a battery, a shorter cable",
     "supply": "the board's supply is far from that of its calibration: another port or cable, no hub",
