@@ -313,3 +313,12 @@ def test_both_pops_of_a_reflector_say_to_point_the_dome_toward_it(small_set: Run
         "waiting for CARD: fire KEY with it, dome at the face toward CARD",
         "waiting for CARD: fire KEY without it, dome at the face toward CARD",
     ]
+
+
+def test_a_reason_that_several_lights_share_is_said_once(small_set: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    """At a terminal, where the reasons stand below the table."""
+    small_set("meter", "--all", "--sensor", "sim:")
+    monkeypatch.setattr("meterlink.cli.ratios.is_terminal", lambda: True)
+    said = [line for line in small_set("ratios").out.splitlines() if "distance not given" in line]
+
+    assert said == ["distance not given, 0–6 cm toward the light assumed: KEY, FILL"]
