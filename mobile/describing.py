@@ -82,8 +82,11 @@ class Describing:
         now, then = session.placement(light.id), before.placement
         if then is not None and now is not None and now.id != then.id:
             kept = {k: v for k, v in then._asdict().items() if k not in ("id", "light_id", "created_at_s")}
-            placement = session.move(light, **kept)
-            if before.reading is not None and before.stale is None and before.reading.placement_id == then.id:
+            # What only told where it stands took no reading away; there the record of now is the one that goes back.
+            stands = session.view().state(light.id)
+            still = stands is not None and stands.reading is not None and stands.reading.placement_id == now.id
+            placement = session.move(light, as_metered=still, **kept)
+            if not still and before.reading is not None and before.stale is None and before.reading.placement_id == then.id:
                 self.library.restate_reading(before.reading.id, light_id=light.id, placement_id=placement.id)
         return self._shoot()
 

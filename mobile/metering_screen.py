@@ -114,7 +114,7 @@ class MeteringPage(Page):
         """A pop that was rejected is taken again, unless its light waits already; a full button where no other light waits."""
         ids, self.rejected = self.ids, shown.verdict == "retake"
         ids.again.disabled = not shown.again
-        ids.again.text, self._last_id = shown.again, shown.last_id
+        ids.again.text, self._last_id, self._lacks = shown.again, shown.last_id, shown.lacks
         ids.again.strong = not shown.waiting_id
         ids.next.strong = not shown.again
 
@@ -187,8 +187,11 @@ class MeteringPage(Page):
             app.go({"begin": "first", "set": "match" if app.desk.shot.match else "set", "sensors": "sensors"}[following.act])
 
     def retake(self) -> None:
-        """Wait for the light again whose last pop was rejected."""
-        self._wait_for(self._last_id)
+        """Wait for the light again whose last pop was rejected, or have its distance said where only that lacks."""
+        if self._lacks:
+            self.app.open_light(self._last_id, self._lacks)
+        else:
+            self._wait_for(self._last_id)
 
     def skip(self) -> None:
         """Leave the waiting light out for now."""

@@ -15,7 +15,7 @@ from meterlink.metering.outcome import OutcomeCode
 from meterlink.metering.walk import Request
 from meterlink.records import Light, Measurement, Purpose
 from meterlink.records.kept import FACE
-from meterlink.words.told import written
+from meterlink.words.told import told, written
 from mobile import figures
 from mobile.desk import HELD_MAX_M, OWN_POINT, Shot
 from mobile.held_state import held_text
@@ -89,6 +89,8 @@ class MeteringLook(NamedTuple):
     wave_text: str
     again: str
     """What takes a rejected pop again; empty when it was not, or its light waits already."""
+    lacks: str
+    """What is to be said of its light instead, where that cures it: the field that it is said in."""
     can_take_back: bool
     second: str
     """The light that the last pop may be instead, for one tap; empty when whose it is is sure."""
@@ -128,6 +130,9 @@ def metering_look(shot: Shot, *, lost: bool = False) -> MeteringLook:
     following = Next("sensors", t("metering.to_sensors")) if lost else _next(shot, waiting, missing)
     if rejected and following.light_id == pop["last_id"]:
         following = Next()  # the button beside the pop asks for the same
+    last = shot.view.state(pop["last_id"]) if shot.view and rejected else None
+    lacks = last is not None and last.judged is not None and last.judged.lacks_distance
+    again = t("set.do_distance" if lacks else "metering.again", name=pop["last_name"])
     return MeteringLook(
         waiting_id=light.id if light else "",
         headline=t("metering.lost") if lost else t("metering.any_order") if shot.any_order else _headline(shot, waiting, missing),
@@ -145,7 +150,8 @@ def metering_look(shot: Shot, *, lost: bool = False) -> MeteringLook:
         can_hold=held_light is not None or together,
         power=_power(light, state),
         can_power=light is not None and light.source_light_id is None,
-        again=t("metering.again", name=pop["last_name"]) if rejected and not lost else "",
+        again=again if rejected and not lost else "",
+        lacks="distance" if lacks else "",
         can_take_back=shot.last is not None,
         second=second.name if (second := shot.light(second_of(shot))) is not None and not lost else "",
         give_to=_give_to(shot),
@@ -222,7 +228,8 @@ def _instruction(shot: Shot, waiting: Request | None, missing: tuple[LightState,
     light = shot.light(waiting.light_id)
     if waiting.purpose in ("with", "without") and light is not None:
         source = shot.light(light.source_light_id)
-        return t(f"metering.fire_{waiting.purpose}", source=source.name if source else "", name=light.name)
+        aim = light.name if waiting.aim == "light" else told(f"aim_{waiting.aim}")
+        return t(f"metering.fire_{waiting.purpose}", source=source.name if source else "", name=light.name, aim=aim)
     if light is None:
         return t("metering.fire_all", names=", ".join(x.name for x in map(shot.light, waiting.lit) if x))
     state = shot.view.state(light.id) if shot.view else None

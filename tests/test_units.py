@@ -339,3 +339,20 @@ def test_importing_units_loads_nothing_heavy():
     code = f"import sys, meterlink.units; print(*[m for m in {heavy} if m in sys.modules])"
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert run.stdout.strip() == ""
+
+
+@pytest.mark.parametrize(
+    ("lx", "written"),
+    [(0.717, "0.717 lx"), (12.34, "12.3 lx"), (1234.0, "1,230 lx"), (9994.0, "9,990 lx"), (9996.0, "10 klx"), (221.3e3, "221 klx")],
+)
+def test_light_is_written_with_three_figures_and_no_exponent(lx: float, written: str) -> None:
+    """Nobody writes 1.23e+03 lx."""
+    assert units.format_illuminance(lx) == written
+
+
+@pytest.mark.parametrize(
+    ("lxs", "written"), [(0.71749, "0.717 lx·s"), (220.4, "220 lx·s"), (1254.0, "1,250 lx·s"), (123456.0, "123,000 lx·s")]
+)
+def test_an_exposure_is_written_with_three_figures_and_no_exponent(lxs: float, written: str) -> None:
+    """However large it is."""
+    assert units.format_exposure(lxs) == written

@@ -91,6 +91,8 @@ def retakes(view: JudgedSet) -> Iterable[Finding]:
         if judged is not None and judged.verdict == RETAKE and judged.why != Why.CONTRADICTED:
             name, rank = state.light.name, WRONG + min(0.9, judged.u95_stops / 10)
             said, do = told("light_says", light=name, what=judged.said), told("do", do=Do("meter", light=name))
+            if judged.lacks_distance:
+                do = told("no_distance_do", do=Do("give_distance", light=name))
             numbers = {"correction_stops": judged.correction_stops, "u95_stops": judged.u95_stops}
             yield Finding("retake", rank, name, said, do, numbers)
 
@@ -247,6 +249,8 @@ def unknown_places(view: JudgedSet) -> Iterable[Finding]:
     """Lights whose distance or direction is missing."""
     for state in view.lights:
         placement, name = state.placement, state.light.name
+        if state.judged is not None and state.judged.lacks_distance:
+            continue  # told with its verdict
         if placement is None or placement.distance_m is None:
             do = told("no_distance_do", do=Do("give_distance", light=name))
             yield Finding("no_distance", CAUTION + 0.5, name, told("no_distance", light=name), do, {})

@@ -72,10 +72,7 @@ class Amended(AnyOrderWalk):
                 continue
             if held_off_m is not None and r.u_held_off_m is not None:
                 self.disagreement = typed_against_measured(held_off_m, r.held_off_m, r.u_held_off_m, self.settings)
-            new = self.library.restate_reading(r.id, held_off_m=held_off_m, u_held_off_m=None)
-            self.walk.restated(r.id, new.id)
-            if self._in_progress == r.id:
-                self._in_progress = new.id
+            self.restate(r, held_off_m=held_off_m, u_held_off_m=None)
         self._remember_walk()
         return bool(mine)
 

@@ -387,6 +387,22 @@ def test_a_direction_is_typed_as_the_table_prints_it(ml: Run, monkeypatch: pytes
     assert (place["azimuth_deg"], place["elevation_deg"]) == (-40, -20)
 
 
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_behind_is_typed_as_the_table_prints_it(ml: Run, monkeypatch: pytest.MonkeyPatch, language: str) -> None:
+    """Behind the subject is 180 degrees, for which the table has a word; an elevation may follow."""
+    monkeypatch.setenv("METERLINK_LANGUAGE", language)
+    ml("setup", "new", "Potter")
+    ml("light", "add", "HAIR", "1m", "180", "45")
+    printed = ml("light", "HAIR").out.splitlines()[0].split(", ")[2]
+    assert printed == ("hinten" if language == "de" else "behind")
+
+    assert ml("light", "add", "BG", "2m", printed, "10", "1/8", "--role", "background").code == 0
+    place = placed(ml, "BG")["placement"]
+    assert (place["azimuth_deg"], place["elevation_deg"]) == (180, 10)
+    assert ml("light", "move", "BG", "behind", "40").code == 0
+    assert placed(ml, "BG")["placement"]["elevation_deg"] == 40
+
+
 def test_a_source_has_one_shape(kit: Run) -> None:
     """Two shapes at once are wrong use, and no light is stored."""
     ran = kit("light", "add", "KEY", "--distance", "1m", "--disk", "90cm", "--bare")
