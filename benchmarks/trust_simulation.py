@@ -117,8 +117,9 @@ def build(rng: np.random.Generator, world: str) -> Studio:
         readings.append(reading_of(pop(rng, light, offset, held), light_id, i, point=point))
         old = placement_of(before, "old", 0.0)
         earlier.append(Earlier(before, step, pop(rng, before, offset)))
-        judged = judge(reading_of(earlier[-1].exposure_lxs, "old", 99), old, SETTINGS)
-        past = Past(record.fixture, "", old, float(np.log2(judged.corrected or 1.0)), judged.u_stops, "c", setup_id="e")
+        read = reading_of(earlier[-1].exposure_lxs, "old", 99)
+        judged = judge(read, old, SETTINGS)
+        past = Past(record._replace(id="old", setup_id="e"), old, read, float(np.log2(judged.corrected or 1.0)), judged.u_stops)
         predictions[light_id] = predict(record, placement, [past], SETTINGS, calibration_id="c")
         records.append(record)
         placements[light_id] = placement

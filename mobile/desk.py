@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from meterlink.checks.finders import looked_at
-from meterlink.checks.findings import FINE, Finding
+from meterlink.checks.findings import Finding
 from meterlink.errors import MeterlinkError, NotInLibrary, UsageError
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.judging.reach import Reach, reach_of
@@ -128,8 +128,8 @@ class Desk(Describing, Matching):
     def _findings(view: JudgedSet) -> tuple[tuple[Finding, ...], tuple[Finding, ...], str]:
         """Findings of the checks, worst first, and what is well; a check that cannot be made must not hide the table."""
         try:
-            every = looked_at(view)
-            return tuple(one for one in every if one.rank > FINE), tuple(one for one in every if one.rank <= FINE), ""
+            found, well = looked_at(view)
+            return tuple(found), tuple(well), ""
         except (MeterlinkError, ValueError) as error:
             return (), (), str(error)
 

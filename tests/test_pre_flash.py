@@ -9,7 +9,7 @@ from math import log2
 import pytest
 
 from meterlink.judging.verdict import Verdict
-from meterlink.metering.outcome import OutcomeCode, OutcomeKind
+from meterlink.metering.outcome import Code, OutcomeCode, OutcomeKind
 from meterlink.metering.session import Session
 from meterlink.records import Measurement, Purpose, Trouble
 from meterlink.sensor.measuring.sensor import Sensor
@@ -109,14 +109,14 @@ def test_one_pop_of_several_is_taken_over_alone(session: Session, pop: MakePop) 
     [
         (200.0, 0.1, OutcomeCode.STRAY),  # the same figure either way
         (100.0, 0.1, OutcomeCode.STRAY),  # a glitch of the recharging head
-        (260.0, 0.1, OutcomeCode.WHICH_FLASH),  # 0.4 stop
-        (150.0, 0.1, OutcomeCode.WHICH_FLASH),
+        (260.0, 0.1, Trouble.WHICH_FLASH),  # 0.4 stop
+        (150.0, 0.1, Trouble.WHICH_FLASH),
         (150.0, 0.5, OutcomeCode.STRAY),
-        (400.0, 0.5, OutcomeCode.WHICH_FLASH),  # as late as a hand can press: another light?
+        (400.0, 0.5, Trouble.WHICH_FLASH),  # as late as a hand can press: another light?
     ],
 )
 def test_what_is_not_clear_is_asked_again(
-    session: Session, pop: MakePop, exposure_lxs: float, gap_s: float, code: OutcomeCode
+    session: Session, pop: MakePop, exposure_lxs: float, gap_s: float, code: Code
 ) -> None:
     """Neither clearly a pre-flash nor clearly a stray: the reading is taken back and the light waited for again."""
     begin(session, "KEY", "FILL")
@@ -129,7 +129,7 @@ def test_what_is_not_clear_is_asked_again(
     assert session.walk.waiting is not None
     assert session.walk.waiting.light_id == session.light(waited).id
     assert exposures(session) == ({"KEY": 200.0} if code == OutcomeCode.STRAY else {})
-    if code == OutcomeCode.WHICH_FLASH:
+    if code == Trouble.WHICH_FLASH:
         assert outcome.kind == OutcomeKind.AGAIN
         assert outcome.numbers["apart_stops"] == pytest.approx(log2(exposure_lxs / 200.0))
 
@@ -176,7 +176,7 @@ def test_two_heads_in_one_record_are_no_light_alone_and_welcome_when_all_are_wan
     """Asked again for one light; for all lights together their sum is what was asked for."""
     begin(session, "KEY")
     both = pop(300.0, incomplete=True, trouble=Trouble.TWO_FLASHES)
-    assert session.take(both).code == OutcomeCode.TWO_FLASHES
+    assert session.take(both).code == Trouble.TWO_FLASHES
     assert exposures(session) == {}
 
     session.begin([session.request_together()])

@@ -561,7 +561,7 @@ def test_a_reading_that_was_contradicted_teaches_its_head_nothing(session: Sessi
     session.take(pop(100.0))
     session.take(pop(60.0))
 
-    assert {one.light_id for one in session.view().history if one.placement.power_stops == -2.0} == {fill.light_id}
+    assert {one.light.id for one in session.view().history if one.placement.power_stops == -2.0} == {fill.light_id}
     assert row(session, "KEY").verdict == "good"
     assert session.view().predictions.keys() == {fill.light_id}
 
@@ -598,7 +598,7 @@ def test_nor_does_it_teach_its_head_in_another_set(session: Session, pop: MakePo
     copy.take(pop(100.0 if turned else 200.0))
     copy.take(pop(120.0))
 
-    assert {one.fixture for one in copy.view().history if one.setup_id == session.setup.id} == {"head FILL"}
+    assert {one.light.fixture for one in copy.view().history if one.light.setup_id == session.setup.id} == {"head FILL"}
     assert row(copy, "KEY").verdict == "good"
     assert copy.view().predictions.keys() == {fill.light_id}
 
@@ -608,7 +608,7 @@ def test_a_reading_is_doubted_by_what_spoke_against_it_while_it_stood(session: S
 
     def taught(name: str = "KEY") -> list[float]:
         light = session.light(name)
-        return [2.0**one.value for one in session.view().history if one.light_id == light.id]
+        return [2.0**one.value for one in session.view().history if one.light.id == light.id]
 
     wrong = 200.0 * 2.0**1.5
     session.begin(requests(session, "KEY", held_off_m=0.0))
@@ -634,7 +634,7 @@ def test_a_reading_that_a_second_pop_of_all_bears_out_is_believed_again(session:
         assert row(session, "KEY").verdict == ("good" if exposure_lxs == both.exposure_lxs else "retake")
     session.move(session.light("KEY"), power_text="1/8", power_stops=-3.0)
 
-    assert session.light("KEY").id in {one.light_id for one in session.view().history}
+    assert session.light("KEY").id in {one.light.id for one in session.view().history}
 
 
 def test_a_pop_that_is_to_be_retaken_keeps_its_light_waiting_once(session: Session, pop: MakePop) -> None:

@@ -12,7 +12,7 @@ from meterlink.errors import GeometryError, UsageError
 from meterlink.judging.verdict import Why
 from meterlink.library.store import Library
 from meterlink.metering.expectation import expectation_of
-from meterlink.metering.outcome import OutcomeCode, OutcomeKind
+from meterlink.metering.outcome import Code, OutcomeCode, OutcomeKind
 from meterlink.metering.rebuild import copied_setup
 from meterlink.metering.session import Session
 from meterlink.metering.walk import Request
@@ -29,23 +29,23 @@ def begin(session: Session, *names: str, **how: object) -> None:
 @pytest.mark.parametrize(
     ("changes", "code", "otherwise"),
     [
-        ({"incomplete": True, "trouble": Trouble.LOST_DATA}, OutcomeCode.LOST_DATA, "cable"),
-        ({"incomplete": True, "trouble": Trouble.TOO_EARLY}, OutcomeCode.TOO_EARLY, "ready"),
-        ({"incomplete": True, "trouble": Trouble.UNCALIBRATED}, OutcomeCode.UNCALIBRATED, "all of its ranges"),
-        ({"incomplete": True, "trouble": Trouble.TOO_LONG}, OutcomeCode.TOO_LONG, "slower sampling"),
-        ({"incomplete": True, "trouble": Trouble.CUT_SHORT}, OutcomeCode.CUT_SHORT, "longer record"),
-        ({"incomplete": True, "trouble": Trouble.LAMP}, OutcomeCode.LAMP, "take steady light"),
-        ({"incomplete": True, "trouble": Trouble.NO_FLASH}, OutcomeCode.NO_FLASH, "raise the power"),
-        ({"incomplete": True, "trouble": Trouble.TWO_FLASHES}, OutcomeCode.TWO_FLASHES, "slave cells"),
-        ({"incomplete": True, "trouble": Trouble.WHICH_FLASH}, OutcomeCode.WHICH_FLASH, "red-eye"),
-        ({"incomplete": True, "trouble": Trouble.CANNOT_TELL}, OutcomeCode.CANNOT_TELL, "quiet second"),
-        ({"incomplete": True, "trouble": Trouble.UNREADABLE, "note": "strange"}, OutcomeCode.UNREADABLE, "calibrate"),
+        ({"incomplete": True, "trouble": Trouble.LOST_DATA}, Trouble.LOST_DATA, "cable"),
+        ({"incomplete": True, "trouble": Trouble.TOO_EARLY}, Trouble.TOO_EARLY, "ready"),
+        ({"incomplete": True, "trouble": Trouble.UNCALIBRATED}, Trouble.UNCALIBRATED, "all of its ranges"),
+        ({"incomplete": True, "trouble": Trouble.TOO_LONG}, Trouble.TOO_LONG, "slower sampling"),
+        ({"incomplete": True, "trouble": Trouble.CUT_SHORT}, Trouble.CUT_SHORT, "longer record"),
+        ({"incomplete": True, "trouble": Trouble.LAMP}, Trouble.LAMP, "take steady light"),
+        ({"incomplete": True, "trouble": Trouble.NO_FLASH}, Trouble.NO_FLASH, "raise the power"),
+        ({"incomplete": True, "trouble": Trouble.TWO_FLASHES}, Trouble.TWO_FLASHES, "slave cells"),
+        ({"incomplete": True, "trouble": Trouble.WHICH_FLASH}, Trouble.WHICH_FLASH, "red-eye"),
+        ({"incomplete": True, "trouble": Trouble.CANNOT_TELL}, Trouble.CANNOT_TELL, "quiet second"),
+        ({"incomplete": True, "trouble": Trouble.UNREADABLE, "note": "strange"}, Trouble.UNREADABLE, "calibrate"),
         ({"clipped": True}, OutcomeCode.TOO_BRIGHT, "lower the power"),
         ({"too_dim": True}, OutcomeCode.TOO_DIM, "raise the power"),
     ],
 )
 def test_a_refusal_gives_its_reason_and_the_second_time_what_else_to_do(
-    session: Session, pop: MakePop, changes: dict[str, object], code: OutcomeCode, otherwise: str
+    session: Session, pop: MakePop, changes: dict[str, object], code: Code, otherwise: str
 ) -> None:
     """Each reason has its code; once is bad luck, twice in a row there is something to be done; a good pop starts anew."""
     begin(session, "KEY", "FILL")

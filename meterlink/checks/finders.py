@@ -19,17 +19,14 @@ FINDERS: list[Callable[[JudgedSet], Iterable[Finding]]] = [
 
 
 def findings(view: JudgedSet) -> list[Finding]:
-    """Return all findings of a judged set, worst first; what was looked at and is well is among the ``answers``."""
-    return [one for one in looked_at(view) if one.rank > FINE]
+    """Return all findings of a judged set, worst first."""
+    return looked_at(view)[0]
 
 
-def answers(view: JudgedSet) -> list[Finding]:
-    """Return what was looked at and is well, each with its number: silence is no answer."""
-    return [one for one in looked_at(view) if one.rank <= FINE]
-
-
-def looked_at(view: JudgedSet) -> list[Finding]:
-    """Return all that the finders say of a judged set, worst first, then in the set's order: findings, then answers."""
+def looked_at(view: JudgedSet) -> tuple[list[Finding], list[Finding]]:
+    """Return the findings of a judged set, worst first, then in the set's order; and the answers: what was looked at and is well,
+    each with its number, since silence is no answer."""
     order = {state.light.name: i for i, state in enumerate(view.lights)}
     found = [finding for finder in FINDERS for finding in finder(view)]
-    return sorted(found, key=lambda one: (-one.rank, one.kind, order.get(one.light, -1)))
+    found.sort(key=lambda one: (-one.rank, one.kind, order.get(one.light, -1)))
+    return [one for one in found if one.rank > FINE], [one for one in found if one.rank <= FINE]

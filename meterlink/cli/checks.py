@@ -29,7 +29,7 @@ OPTIONS = (*SETUP_BY_NAME, JSON)
 def run(args: argparse.Namespace) -> None:
     """Print the findings, and what was looked at and is well."""
     with open_set(args, OpenedSet) as session:
-        found, well = session.checks(), session.answers()
+        found, well = session.looked_at()
         setup, lights = session.setup, session.lights()
     if args.json:
         print_json([*found, *well])

@@ -155,7 +155,7 @@ def _print_modifier(library: Library, one: Piece) -> None:
         out("its falloff was never measured: {do}", do=Do("falloff"))
     else:
         out("falloff measured from {near:length} to {far:length}; against 1 m:", near=fit.near_m, far=fit.far_m)
-    source = source_of(p.shape, p.width_m, p.height_m) if p is not None else Point()
+    source = source_of(*p.surface) if p is not None else Point()
     rows = []
     for d in SHOWN_M:
         measured = fit.change_stops(1.0, d) if fit is not None and fit.low_m <= d <= fit.high_m else None

@@ -48,7 +48,8 @@ def run(args: argparse.Namespace) -> None:
             )
         target = Path(args.output or file_name(view.setup.name, view.setup.id, ".html"))
         square, carries = square_of(session.library, session.setup.id)
-        html = sheet_html(view, session.checks(), square, carries, answers=session.answers())
+        found, answers = session.looked_at()
+        html = sheet_html(view, found, square, carries, answers=answers)
         write_whole(target, html.encode())
         out(
             "{page}: open it in a browser and print" if square

@@ -57,7 +57,7 @@ def carried_to_camera(
 def _seen(receptor: str, placement: Placement, azimuth_deg: float, elevation_deg: float) -> float:
     """Part of the light that is seen, 0 to 1, of the source with its size."""
     light = geometry.direction(azimuth_deg, elevation_deg)
-    source = source_of(placement.shape, placement.width_m, placement.height_m)
+    source = source_of(*placement.surface)
     if isinstance(source, Point):
         return response(receptor, light[2])
     frame = geometry.frame_of(light, placement.distance_m or 1.5, placement.feather_deg)

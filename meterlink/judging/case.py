@@ -107,13 +107,13 @@ def case_of(
 
     Raises ValueError, in words, for a size, distance or angle that cannot be.
     """
-    source = source_of(placement.shape, placement.width_m, placement.height_m)
+    source = source_of(*placement.surface)
     if placement.distance_m is None:
         distance = sqrt(ASSUMED_DISTANCE_M[0] * ASSUMED_DISTANCE_M[1])
         u_distance = 0.0
     else:
         distance = checked_length(placement.distance_m, "the light's distance")
-        u_distance = settings.u_distance_rel * distance if placement.u_distance_m is None else placement.u_distance_m
+        u_distance = settings.u_distance_m(distance, placement.u_distance_m)
         if not 0.0 <= u_distance < distance:
             raise ValueError(f"the light's distance is {distance:g} m uncertain by {u_distance!r} m: it must be less")
     if not 0.0 <= placement.recess_m <= MOST_RECESS_M:
@@ -153,7 +153,7 @@ def _held_off(reading: Reading, settings: Settings) -> tuple[float, float]:
         raise ValueError(f"the held-off distance is {held_off!r} m: it must be 0 to 50 m")
     u = reading.u_held_off_m
     if u is None:
-        return held_off, max(settings.u_held_off_min_m, settings.u_held_off_rel * held_off)
+        return held_off, settings.u_held_off_m(held_off)
     if not 0.0 <= u <= 50.0:
         raise ValueError(f"the uncertainty of the held-off distance is {u!r} m: it must be 0 to 50 m")
     return held_off, u

@@ -82,7 +82,7 @@ def _light_at(placement: Placement, place: Vector, receptor: str) -> float:
         raise ValueError("distance and direction of the light are needed")
     toward = geometry.direction(placement.azimuth_deg, placement.elevation_deg or 0.0)
     frame = geometry.frame_of(toward, placement.distance_m, placement.feather_deg)
-    source = source_of(placement.shape, placement.width_m, placement.height_m)
+    source = source_of(*placement.surface)
     position = frame.position(place)
     if no_place(source, position, "the_point"):
         return 0.0

@@ -31,13 +31,10 @@ def placement_change_stops(old: Placement, new: Placement) -> float | None:
         stops += new.power_stops - old.power_stops
     elif old.power_text != new.power_text:
         return None
-    same_source = (old.shape, old.width_m, old.height_m, old.grid_deg, old.gel, old.diffusers) == (
-        new.shape, new.width_m, new.height_m, new.grid_deg, new.gel, new.diffusers
-    )  # fmt: skip
-    if not same_source:
+    if (old.surface, old.dress) != (new.surface, new.dress):
         return None
     if old.distance_m and new.distance_m and old.distance_m != new.distance_m:
-        stops += source_of(new.shape, new.width_m, new.height_m).change_stops(old.distance_m, new.distance_m)
+        stops += source_of(*new.surface).change_stops(old.distance_m, new.distance_m)
     return stops
 
 

@@ -12,7 +12,7 @@ from meterlink.judging.verdict import repeat_u_stops
 from meterlink.photometry.falloff import FalloffFit, FalloffPoint, fit_falloff
 from meterlink.photometry.sources import Point
 from meterlink.records.kept import Placement, Reading, Settings
-from meterlink.words.told import told
+from meterlink.words.told import Told, told
 
 _LN2 = log(2.0)
 TAPE_M = 0.01
@@ -50,13 +50,7 @@ def falloff_from(
 def _check_like(first: FalloffRun, run: FalloffRun) -> None:
     """Refuse readings of different sources, receptors or kinds of light."""
     then, now = first.placement, run.placement
-    if (then.shape, then.width_m, then.height_m, then.grid_deg, then.diffusers) != (
-        now.shape,
-        now.width_m,
-        now.height_m,
-        now.grid_deg,
-        now.diffusers,
-    ):
+    if (then.surface, then.grid_deg, then.diffusers) != (now.surface, now.grid_deg, now.diffusers):
         raise ValueError("the source was changed between the readings: a falloff belongs to one modifier as it is")
     if (first.reading.receptor, first.reading.kind) != (run.reading.receptor, run.reading.kind):
         raise ValueError("the readings were taken with different receptors or kinds of light: meter like with like")
@@ -79,7 +73,7 @@ def _point(first: Placement, run: FalloffRun, settings: Settings) -> FalloffPoin
     elif reading.held_off_toward != "light" and held > 0.0:
         raise ValueError("the dome was held off sideways: hold it at the point, or toward the light, for a falloff")
     if u_held is None:
-        u_held = max(settings.u_held_off_min_m, settings.u_held_off_rel * held) if held else 0.0
+        u_held = settings.u_held_off_m(held) if held else 0.0
     distance = placement.distance_m - held
     u_distance = TAPE_M if placement.u_distance_m is None else placement.u_distance_m
     u_stops = sqrt(u_distance**2 + u_held**2) * 2 / (max(distance, 0.05) * _LN2)
@@ -91,6 +85,13 @@ def _point(first: Placement, run: FalloffRun, settings: Settings) -> FalloffPoin
         raise ValueError("the power was changed by an unknown amount between the readings: keep it, or type it")
     repeat = repeat_u_stops(reading, settings.u_repeat_stops)
     return FalloffPoint(distance, stops, sqrt(repeat**2 + u_stops**2 + u_power**2))
+
+
+def law_of(fit: FalloffFit) -> Told:
+    """The fitted law in words, with k=2."""
+    if fit.law == "disk":
+        return told("law_disk", cm=fit.parameter_m * 200, u95_cm=fit.u_parameter_m * 400)
+    return told("law_shifted", cm=fit.parameter_m * 100, u95_cm=fit.u_parameter_m * 200)
 
 
 def falloff_lines(fit: FalloffFit, width: int = 60, height: int = 12) -> list[str]:
@@ -120,10 +121,7 @@ def falloff_lines(fit: FalloffFit, width: int = 60, height: int = 12) -> list[st
     rows = ["".join(row).rstrip() for row in canvas]
     lines = [str(told("falloff_row", stops=top - span * i / (height - 1), row=row)) for i, row in enumerate(rows)]
     lines.append(str(told("falloff_axis", near_m=near, far_m=far, gap=" " * max(1, width - 14))))
-    law = told("law_shifted", cm=fit.parameter_m * 100, u95_cm=fit.u_parameter_m * 200)
-    if fit.law == "disk":
-        law = told("law_disk", cm=fit.parameter_m * 200, u95_cm=fit.u_parameter_m * 400)
-    lines.append(str(told("falloff_legend", law=law)))
+    lines.append(str(told("falloff_legend", law=law_of(fit))))
     lines.append(str(told("falloff_span", low_m=fit.low_m, high_m=fit.high_m, near_m=fit.near_m, far_m=fit.far_m)))
     for point, residual in zip(fit.points, fit.residuals, strict=True):
         sign = "+" if residual >= 0 else "−"

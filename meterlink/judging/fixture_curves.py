@@ -14,6 +14,7 @@ from meterlink.judging.history import past_of
 from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.judging.prediction import Past, curve_from
 from meterlink.photometry import freeze
+from meterlink.records import Reading
 
 LEAST_SPAN_STOPS = 0.5
 """Readings at powers closer than this say nothing about a curve."""
@@ -52,7 +53,7 @@ def fixture_curves(state: LightState, view: JudgedSet) -> FixtureCurves:
     """Return the curves of a light's head, from the view's history and the light's present reading."""
     light, reading, placement, judged = state.light, state.reading, state.placement, state.judged
     mine = [one for one in view.history if one.is_of(light)]
-    told = any(reading is not None and one.reading_id == reading.id for one in mine)
+    told = any(reading is not None and one.reading.id == reading.id for one in mine)
     if not told and reading is not None and placement is not None and judged is not None:
         now = past_of(light, placement, reading, view.settings, judge=lambda *_: judged)
         mine += [now] if now is not None else []
@@ -61,8 +62,8 @@ def fixture_curves(state: LightState, view: JudgedSet) -> FixtureCurves:
 
 def curves_of(pasts: Iterable[Past], name: str = "") -> FixtureCurves:
     """Return the curves that readings of one head give; readings without a power are left out."""
-    mine = [one for one in pasts if one.placement.power_stops is not None and one.kind == "flash"]
-    durations = _learnt([(one.placement.power_stops, one.t01_s) for one in mine])
+    mine = [one for one in pasts if one.placement.power_stops is not None and one.reading.kind == "flash"]
+    durations = _learnt([(one.placement.power_stops, one.reading.t01_s) for one in mine])
     return FixtureCurves(name, durations, _delivered(mine), _colours(mine), len(mine))
 
 
@@ -87,14 +88,15 @@ def _colours(mine: list[Past]) -> tuple[ColourPoint, ...]:
     """Colour at each power; gels and other modifiers colour the light, so only the most read combination counts."""
     groups: dict[tuple[str, str, str, str], list[Past]] = {}
     for one in mine:
-        if one.cct_k is not None and one.cct_k > 0.0:
-            groups.setdefault((one.modifier, one.placement.gel, one.placement.diffusers, one.sensor_id), []).append(one)
+        if one.reading.cct_k is not None and one.reading.cct_k > 0.0:
+            like = (one.light.modifier, one.placement.gel, one.placement.diffusers, one.reading.sensor_id)
+            groups.setdefault(like, []).append(one)
     if not groups:
         return ()
-    best = max(groups.values(), key=lambda group: (len({_power(one) for one in group}), max(p.taken_at_s for p in group)))
-    by_power: dict[float, list[Past]] = {}
+    best = max(groups.values(), key=lambda group: (len(set(map(_power, group))), max(p.reading.taken_at_s for p in group)))
+    by_power: dict[float, list[Reading]] = {}
     for one in best:
-        by_power.setdefault(_power(one), []).append(one)
+        by_power.setdefault(_power(one), []).append(one.reading)
     points = []
     for power in sorted(by_power):
         group = by_power[power]

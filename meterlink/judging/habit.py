@@ -46,6 +46,4 @@ def place_of(reading: Reading, settings: Settings, habit: Habit) -> Habit:
     if reading.held_off_m is None:
         return habit
     u = reading.u_held_off_m
-    if u is None:
-        u = max(settings.u_held_off_min_m, settings.u_held_off_rel * reading.held_off_m)
-    return never_behind(reading.held_off_m, u)
+    return never_behind(reading.held_off_m, settings.u_held_off_m(reading.held_off_m) if u is None else u)

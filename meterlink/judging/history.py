@@ -32,26 +32,7 @@ def past_of(
     judged = judge(light, placement, reading) if judge is not None else judged_alone(reading, placement, settings)
     if judged.verdict == RETAKE or not judged.corrected or judged.corrected <= 0.0:
         return None
-    return Past(
-        light.fixture,
-        light.modifier,
-        placement,
-        log2(judged.corrected),
-        judged.u_stops,
-        reading.calibration_id,
-        reading.receptor,
-        light.setup_id,
-        light.id,
-        reading.taken_at_s,
-        reading.id,
-        reading.t01_s,
-        reading.cct_k,
-        reading.duv,
-        reading.sensor_id,
-        reading.kind,
-        reading.t05_s,
-        reading.u_rel,
-    )
+    return Past(light, placement, reading, log2(judged.corrected), judged.u_stops)
 
 
 def pasts_from(
@@ -69,9 +50,13 @@ def pasts_from(
     for light, placement, reading in entries:
         one = past_of(light, placement, reading, settings, judge=judge)
         if one is not None:
-            found.setdefault((one.fixture or one.light_id, one.modifier), []).append(one)
-    kept = [one for group in found.values() for one in sorted(group, key=lambda past: past.taken_at_s)[-MOST:]]
-    return tuple(sorted(kept, key=lambda past: past.taken_at_s))
+            found.setdefault((one.light.fixture or one.light.id, one.light.modifier), []).append(one)
+    kept = [one for group in found.values() for one in sorted(group, key=_taken_at_s)[-MOST:]]
+    return tuple(sorted(kept, key=_taken_at_s))
+
+
+def _taken_at_s(past: Past) -> float:
+    return past.reading.taken_at_s
 
 
 class Heads(NamedTuple):
@@ -88,8 +73,8 @@ class Heads(NamedTuple):
         every = tuple(pasts)
         groups: dict[str, list[Past]] = {}
         for one in every:
-            groups.setdefault(one.fixture, []).append(one)
-        by_fixture = {name: (tuple(group), tuple(one.reading_id for one in group)) for name, group in groups.items()}
+            groups.setdefault(one.light.fixture, []).append(one)
+        by_fixture = {name: (tuple(group), tuple(one.reading.id for one in group)) for name, group in groups.items()}
         return cls(every, by_fixture, powers_before(every))
 
 
@@ -123,14 +108,14 @@ def _predicted(
     mine = [
         one
         for one in own
-        if (one.light_id == light.id or (light.fixture and one.fixture == light.fixture))
+        if (one.light.id == light.id or (light.fixture and one.light.fixture == light.fixture))
         and one.placement.id != placement.id
-        and one.reading_id != reading.id
+        and one.reading.id != reading.id
     ]
     if not others and not mine:
         return None
     way = (light.id, light.fixture, light.modifier, placement.id, reading.calibration_id, reading.receptor)
-    key = (way, ids, tuple([one.reading_id for one in mine]))
+    key = (way, ids, tuple([one.reading.id for one in mine]))
     if key not in known:
         known[key] = predict(
             light,

@@ -102,9 +102,9 @@ def _stay(state: LightState, view: JudgedSet) -> list[Past]:
     if reading is None or placement is None or state.light.source_light_id:
         return []
     effective = {r.id for r in view.readings}
-    mine = [one for one in view.history if one.light_id == state.light.id and one.reading_id in effective]
-    mine.sort(key=lambda one: one.reading_id)
-    newest = next((one for one in mine if one.reading_id == reading.id), None)
+    mine = [one for one in view.history if one.light.id == state.light.id and one.reading.id in effective]
+    mine.sort(key=lambda one: one.reading.id)
+    newest = next((one for one in mine if one.reading.id == reading.id), None)
     if newest is None:
         return []
     return [one for one in mine if _same_stay(one, newest, placement)][-MOST_POPS:]
@@ -112,12 +112,11 @@ def _stay(state: LightState, view: JudgedSet) -> list[Past]:
 
 def _same_stay(one: Past, newest: Past, placement: Placement) -> bool:
     """Whether a reading differs from the newest, and from how the light stands, by dial and a little way only."""
-    way = (one.calibration_id, one.receptor, one.kind, one.modifier, one.fixture)
-    if way != (newest.calibration_id, newest.receptor, newest.kind, newest.modifier, newest.fixture):
-        return False
-    if not 0.0 <= newest.taken_at_s - one.taken_at_s <= STAY_S or _on_the_light(one.placement) != _on_the_light(placement):
+    if _way(one) != _way(newest) or not 0.0 <= newest.reading.taken_at_s - one.reading.taken_at_s <= STAY_S:
         return False
     then, now = one.placement, placement
+    if (then.surface, then.dress, then.place[1:]) != (now.surface, now.dress, now.place[1:]):
+        return False
     if (then.power_stops is None) != (now.power_stops is None) or (now.power_stops is None and then.power_text != now.power_text):
         return False
     if then.distance_m is None or now.distance_m is None:
@@ -125,13 +124,13 @@ def _same_stay(one: Past, newest: Past, placement: Placement) -> bool:
     return 1 / FARTHEST < now.distance_m / then.distance_m < FARTHEST
 
 
-def _on_the_light(p: Placement) -> tuple[object, ...]:
-    return (p.shape, p.width_m, p.height_m, p.azimuth_deg, p.elevation_deg, p.feather_deg, p.grid_deg, p.gel, p.diffusers)
+def _way(one: Past) -> tuple[str, ...]:
+    return (one.reading.calibration_id, one.reading.receptor, one.reading.kind, one.light.modifier, one.light.fixture)
 
 
 def _elsewhere(state: LightState, view: JudgedSet) -> PowerCurve | None:
     """What this head's dial delivered in other places: what these very pops say of it would be counted twice."""
-    others = (one for one in view.history if one.light_id != state.light.id)
+    others = (one for one in view.history if one.light.id != state.light.id)
     return learnt_curve(state.light, others) if state.light.fixture else None
 
 
@@ -144,7 +143,7 @@ def _look(one: Past, placement: Placement, curve: PowerCurve | None, falloff: Fa
         value += change
         dial = u_dial if turn > 0 else -u_dial
     if then.distance_m is not None and now.distance_m is not None and then.distance_m != now.distance_m:
-        change, _, slope, model = along(now, then.distance_m, now.distance_m, one.receptor, falloff)
+        change, _, slope, model = along(now, then.distance_m, now.distance_m, one.reading.receptor, falloff)
         value += change
         u_way = hypot(slope * CARRY_M, model)
     return _Look(value, max(one.u_stops, LEAST_STOPS), dial, then.power_stops, u_way, then.distance_m)

@@ -32,7 +32,7 @@ def powers_before(pasts: Iterable[Past]) -> dict[str, set[float]]:
     found: dict[str, set[float]] = {}
     for past in pasts:
         if past.placement.power_stops is not None:
-            for name in (past.light_id, past.fixture):
+            for name in (past.light.id, past.light.fixture):
                 found.setdefault(name, set()).add(past.placement.power_stops)
     return found
 

@@ -8,7 +8,7 @@ Standard library only.
 """
 
 from collections.abc import Sequence
-from math import log, log2, pi, sqrt
+from math import exp, log, log2, pi, sqrt
 from typing import NamedTuple
 
 _LN2 = log(2.0)
@@ -64,7 +64,13 @@ class Together(NamedTuple):
     """Whether they were fired twice and gave the same: a third time would tell nothing."""
 
 
-def _log_normal(x: float, variance: float) -> float:
+def normal(x: float, u: float) -> float:
+    """Density of a zero-mean Gaussian of this standard deviation."""
+    return exp(-0.5 * (x / u) ** 2) / (u * sqrt(2 * pi))
+
+
+def log_normal(x: float, variance: float) -> float:
+    """Log of that density, by the variance."""
     return -0.5 * (x * x / variance + log(2 * pi * variance))
 
 
@@ -75,7 +81,7 @@ def _local(member: Member, wrong_by: float, spread: float = 0.0) -> tuple[float,
     for value, u in member.again:
         seen = member.value - value - wrong_by
         variance = own + u * u
-        total += _log_normal(seen - error, variance)
+        total += log_normal(seen - error, variance)
         gain = own / variance
         error += gain * (seen - error)
         own *= 1 - gain
@@ -83,7 +89,7 @@ def _local(member: Member, wrong_by: float, spread: float = 0.0) -> tuple[float,
     if member.predicted is not None:
         seen = member.value - member.predicted - wrong_by
         variance = both + member.u_predicted**2
-        total += _log_normal(seen - error, variance)
+        total += log_normal(seen - error, variance)
         gain = both / variance
         error += gain * (seen - error)
         both *= 1 - gain
@@ -159,7 +165,7 @@ def _log_gaussian(x: list[float], covariance: list[list[float]]) -> float:
     """Log-density of a zero-mean Gaussian, by Cholesky's method."""
     size = len(x)
     if size == 1:
-        return _log_normal(x[0], covariance[0][0])
+        return log_normal(x[0], covariance[0][0])
     lower = [[0.0] * size for _ in range(size)]
     total = -0.5 * size * log(2 * pi)
     solved: list[float] = []

@@ -119,7 +119,7 @@ def held_costs(state: LightState) -> tuple[HeldCost, ...]:
     if placement is None or judged is None or reading is None or placement.distance_m is None:
         return ()
     distance = placement.distance_m
-    floor = max(0.1 * source_of(placement.shape, placement.width_m, placement.height_m).largest_dimension_m, 0.05)
+    floor = max(0.1 * source_of(*placement.surface).largest_dimension_m, 0.05)
     done = judged.correction.stops or 0.0
     costs = []
     near = judged.correction.held_off_m
@@ -136,7 +136,7 @@ def _gains(placement: Placement, reading: Reading, held_m: Iterable[float]) -> I
     """Yield distances of which something can be said, with the stops that a uniform source gives more there than at the point."""
     distance = placement.distance_m or 0.0
     if not placement.feather_deg:
-        source, emission_n = source_of(placement.shape, placement.width_m, placement.height_m), emission_of(placement)
+        source, emission_n = source_of(*placement.surface), emission_of(placement)
         here = axial_light(source, distance, reading.receptor, emission_n)[0]
         yield from ((held, log2(axial_light(source, distance - held, reading.receptor, emission_n)[0] / here)) for held in held_m)
         return

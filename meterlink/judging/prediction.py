@@ -17,7 +17,7 @@ from meterlink.judging.case import Falloff, axial_light, emission_of
 from meterlink.judging.correction import triangular_u
 from meterlink.judging.power_curve import PowerCurve, learn_power
 from meterlink.photometry.sources import Point, on_axis, source_of
-from meterlink.records.kept import Light, Placement, Settings
+from meterlink.records.kept import Light, Placement, Reading, Settings
 from meterlink.words.told import Told, told
 
 U_CALIBRATION_STOPS = 0.07
@@ -28,41 +28,25 @@ _LN2 = log(2.0)
 
 
 class Past(NamedTuple):
-    """What a fixture gave once: a good reading, corrected to its point."""
+    """What a fixture gave once: a good reading of it as it stood then, corrected to its point."""
 
-    fixture: str
-    modifier: str
+    light: Light
     placement: Placement
+    reading: Reading
     value: float
     """log2 of lx·s (lx for steady light) at the point."""
     u_stops: float
     """Standard uncertainty of that reading: repeat and correction."""
-    calibration_id: str = ""
-    receptor: str = "dome"
-    setup_id: str = ""
-    light_id: str = ""
-    taken_at_s: float = 0.0
-    reading_id: str = ""
-    t01_s: float | None = None
-    cct_k: float | None = None
-    duv: float | None = None
-    sensor_id: str = ""
-    kind: str = "flash"
-    t05_s: float | None = None
-    u_rel: float = 0.0
-    """Of that reading, from noise and sampling: how exactly its durations could be read."""
 
     def is_of(self, light: Light) -> bool:
         """Whether a light's head gave this; a light without a head of a name is its own."""
-        return self.fixture.casefold() == light.fixture.casefold() if light.fixture else self.light_id == light.id
+        return self.light.fixture.casefold() == light.fixture.casefold() if light.fixture else self.light.id == light.id
 
     @property
     def stand(self) -> tuple[object, ...]:
         """What readings share that differ by power only: the same light in the same place, dressed and metered the same."""
-        p = self.placement
-        place = (p.distance_m, p.azimuth_deg, p.elevation_deg, p.feather_deg, p.shape, p.width_m, p.height_m)
-        dress = (self.modifier, p.grid_deg, p.gel, p.diffusers)
-        return (self.light_id, self.kind, self.receptor, self.calibration_id, *place, *dress)
+        r, p = self.reading, self.placement
+        return (self.light.id, self.light.modifier, r.kind, r.receptor, r.calibration_id, p.place, p.surface, p.dress)
 
 
 def curve_from(pasts: Iterable[Past]) -> PowerCurve:
@@ -114,8 +98,8 @@ def predict(
     ``pasts`` may hold anything; only the same fixture with the same modifier and source counts (for a light without
     a fixture's name: its own earlier placements).  ``without_reading`` is the id of the reading under test.
     """
-    fitting = [one for one in pasts if one.reading_id != without_reading or not without_reading]
-    fitting = [one for one in fitting if one.receptor == receptor and _same_source(light, placement, one)]
+    fitting = [one for one in pasts if one.reading.id != without_reading or not without_reading]
+    fitting = [one for one in fitting if one.reading.receptor == receptor and _same_source(light, placement, one)]
     if not fitting or placement.distance_m is None:
         fitting = [one for one in fitting if _same_place(placement, one, light)]
     if not fitting:
@@ -133,27 +117,14 @@ def predict(
 
 def _same_source(light: Light, placement: Placement, past: Past) -> bool:
     """Whether a past reading is of the same fixture, modifier, source, grid and gel."""
-    if light.fixture:
-        same = past.fixture == light.fixture and past.modifier == light.modifier
-    else:
-        same = past.light_id == light.id and past.modifier == light.modifier
+    same = past.light.fixture == light.fixture if light.fixture else past.light.id == light.id
     then = past.placement
-    return (
-        same
-        and (then.shape, then.width_m, then.height_m) == (placement.shape, placement.width_m, placement.height_m)
-        and (then.grid_deg, then.gel, then.diffusers) == (placement.grid_deg, placement.gel, placement.diffusers)
-    )
+    return same and (past.light.modifier, then.surface, then.dress) == (light.modifier, placement.surface, placement.dress)
 
 
 def _same_place(placement: Placement, past: Past, light: Light) -> bool:
     """Whether only the power was changed since: the distance then is the distance now, error and all."""
-    then = past.placement
-    return past.light_id == light.id and (then.distance_m, then.azimuth_deg, then.elevation_deg, then.feather_deg) == (
-        placement.distance_m,
-        placement.azimuth_deg,
-        placement.elevation_deg,
-        placement.feather_deg,
-    )
+    return past.light.id == light.id and past.placement.place == placement.place
 
 
 def _carry(
@@ -174,16 +145,16 @@ def _carry(
         variance += u_power**2
     elif placement.power_text != then.power_text or (placement.power_stops is None) != (then.power_stops is None):
         return None
-    if calibration_id and past.calibration_id and calibration_id != past.calibration_id:
+    if calibration_id and past.reading.calibration_id and calibration_id != past.reading.calibration_id:
         variance += U_CALIBRATION_STOPS**2
     if _same_place(placement, past, light):
         return _Carried(value, variance, 0.0, 0.0)
     if then.distance_m is None or placement.distance_m is None:
         return None
-    if past.setup_id != light.setup_id:
+    if past.light.setup_id != light.setup_id:
         variance += U_LAMP_STOPS**2
-    change, slope_then, slope_now, model = along(placement, then.distance_m, placement.distance_m, past.receptor, falloff)
-    u_then = settings.u_distance_rel * then.distance_m if then.u_distance_m is None else then.u_distance_m
+    change, slope_then, slope_now, model = along(placement, then.distance_m, placement.distance_m, past.reading.receptor, falloff)
+    u_then = settings.u_distance_m(then.distance_m, then.u_distance_m)
     return _Carried(value + change, variance + (slope_then * u_then) ** 2, slope_now, model)
 
 
@@ -196,7 +167,7 @@ def along(
         slope_then = falloff.change_stops(then_m * (1 - step), then_m * (1 + step)) / (2 * step * then_m)
         slope_now = falloff.change_stops(now_m * (1 - step), now_m * (1 + step)) / (2 * step * now_m)
         return falloff.change_stops(then_m, now_m), slope_then, slope_now, falloff.u_change_stops(then_m, now_m)
-    source = source_of(placement.shape, placement.width_m, placement.height_m)
+    source = source_of(*placement.surface)
     emission_n = emission_of(placement)
     before, slope_then = axial_light(source, then_m, receptor, emission_n)
     after, slope_now = axial_light(source, now_m, receptor, emission_n)
@@ -216,17 +187,14 @@ def _combined(carried: Sequence[_Carried], placement: Placement, settings: Setti
     # The model's error goes the same way for all that were carried the same way: taken as wholly shared.
     model = sum(w * one.model for w, one in zip(weights, carried, strict=True)) / total
     slope = sum(w * one.slope for w, one in zip(weights, carried, strict=True)) / total
-    u_now = 0.0
-    if placement.distance_m is not None:
-        u_now = settings.u_distance_rel * placement.distance_m
-        if placement.u_distance_m is not None:
-            u_now = placement.u_distance_m
+    now_m = placement.distance_m
+    u_now = 0.0 if now_m is None else settings.u_distance_m(now_m, placement.u_distance_m)
     if len(carried) > 1:
         # Pasts that disagree more than they should earn a wider interval.
         chi2 = sum(w * (one.value - value) ** 2 for w, one in zip(weights, carried, strict=True)) / (len(carried) - 1)
         own *= max(1.0, chi2)
     same_setup = any(one.slope == 0.0 for one in carried)
-    head = pasts[0].fixture or told("this_light")
+    head = pasts[0].light.fixture or told("this_light")
     words = told("earlier_readings", count=len(carried), head=head) if len(carried) > 1 else told("earlier_reading", head=head)
     return Prediction(value, sqrt(own + model**2 + (slope * u_now) ** 2), len(carried), same_setup, words)
 

@@ -10,11 +10,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from itertools import product
-from math import exp, hypot, log, log2, pi, sqrt
+from math import hypot, log, log2, sqrt
 from typing import NamedTuple
 
 from meterlink.judging.evidence import LOW_STOPS, SPREAD_STOPS
 from meterlink.judging.judged_set import JudgedSet, LightState, value_of
+from meterlink.judging.likelihood import normal
 from meterlink.judging.members import held_costs, judged_value
 from meterlink.records import Light, Pop, Purpose, Reading
 
@@ -163,7 +164,7 @@ def strange_pop(state: LightState, view: JudgedSet) -> Strange | None:
             r, judged = other.reading, other.judged
             if r is not None and judged is not None and _alike(r, reading) and value_of(r):
                 u_other = hypot(u, judged.repeat_u_stops, judged.correction.held_off_u_stops)
-                strange = _normal(level - log2(value_of(r) or 1.0), u_other) * _lasts_like(lasts_s, r.t01_s, rest[0][2])
+                strange = normal(level - log2(value_of(r) or 1.0), u_other) * _lasts_like(lasts_s, r.t01_s, rest[0][2])
                 found.append(Strange(i + 1, other.light, P_SWAP * strange / max((1 - P_SWAP) * logged, 1e-300)))
     best = max(found, key=lambda one: one.odds, default=None)
     return best if best is not None and best.odds > STRANGE_ODDS else None
@@ -177,7 +178,7 @@ def _lasts_like(t01_s: float | None, other_s: float | None, own_s: float | None)
     """How much likelier a pop lasts so long for the one light than for the other; 1 where that is not known of all three."""
     if not t01_s or not other_s or not own_s:
         return 1.0
-    other, own = (0.99 * _normal(one, U_LASTS) + 0.01 * _normal(one, 1.0) for one in (log2(t01_s / other_s), log2(t01_s / own_s)))
+    other, own = (0.99 * normal(one, U_LASTS) + 0.01 * normal(one, 1.0) for one in (log2(t01_s / other_s), log2(t01_s / own_s)))
     return other / own
 
 
@@ -221,7 +222,7 @@ def _fits(value: tuple[float, float], known: Sequence[tuple[float, float]], ways
     Where what is known disagrees, any of it may be right: a mean of them, as wide as they are apart, would fit every reading.
     """
     each = [(value[0] - stops, max(hypot(value[1], u), U_LEAST_STOPS)) for stops, u in known]
-    likely = [sum(way.share * _normal(apart - way.stops, hypot(u, way.u_stops)) for way in ways) for apart, u in each]
+    likely = [sum(way.share * normal(apart - way.stops, hypot(u, way.u_stops)) for way in ways) for apart, u in each]
     return sum(likely) / len(likely)
 
 
@@ -234,7 +235,7 @@ def _apart(stops: float, u_stops: tuple[float, float], key: LightState, fill: Li
         mean, variance = mean + gain * (geometry - mean), variance * (1 - gain)
     variance += u_stops[0] ** 2 + u_stops[1] ** 2
     return sum(
-        a.share * b.share * _normal(stops - mean - (b.stops - a.stops), sqrt(variance + a.u_stops**2 + b.u_stops**2))
+        a.share * b.share * normal(stops - mean - (b.stops - a.stops), sqrt(variance + a.u_stops**2 + b.u_stops**2))
         for a, b in product(_ways(key), _ways(fill))
     )
 
@@ -247,7 +248,3 @@ def _by_dials(key: LightState, fill: LightState) -> float | None:
     if k.power_stops is None or f.power_stops is None:
         return None
     return f.power_stops - k.power_stops + 2 * log2(k.distance_m / f.distance_m)
-
-
-def _normal(x: float, u: float) -> float:
-    return exp(-0.5 * (x / u) ** 2) / (u * sqrt(2 * pi))

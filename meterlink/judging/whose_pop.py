@@ -9,10 +9,11 @@ Levels are log2 of lx·s, durations log2 of seconds, colours mired.  Standard li
 """
 
 from collections.abc import Container, Iterable, Mapping, Sequence
-from math import exp, inf, log, log2, pi, sqrt
+from math import exp, inf, log, log2, sqrt
 from typing import NamedTuple
 
 from meterlink.judging.case import Falloff, axial_light, emission_of
+from meterlink.judging.likelihood import log_normal, normal
 from meterlink.judging.over_power import Clue, Prior, Trait, learn_over_power
 from meterlink.judging.prediction import Past, predict
 from meterlink.photometry.sources import source_of
@@ -109,11 +110,11 @@ class Candidate(NamedTuple):
             if seen.held_off_m is not None and self.reach:
                 hot, slope = _hot_at(self.reach, seen.held_off_m)
                 levels, u = (self.at_point + hot,), sqrt(u * u + (slope * seen.u_held_off_m) ** 2)
-            sharp = sum(_normal(seen.level - one, u) for one in levels) / len(levels)
-            wide = _normal(seen.level - mean, sqrt(width**2 + U_ASTRAY_STOPS**2))
+            sharp = sum(normal(seen.level - one, u) for one in levels) / len(levels)
+            wide = normal(seen.level - mean, sqrt(width**2 + U_ASTRAY_STOPS**2))
             total = log(max((1 - P_ASTRAY) * sharp + P_ASTRAY * wide, 1e-300))
         else:
-            total = _log_normal(seen.level - mean, width)
+            total = log_normal(seen.level - mean, width**2)
         return total + traits(seen, self.duration, self.form, self.colour)
 
 
@@ -135,17 +136,9 @@ def traits(seen: Seen, duration: Clue, form: Clue, colour: Clue) -> float:
         if value is not None:
             u = sqrt(clue.u**2 + prior.u_reading**2 + (noise * seen.u_rel) ** 2)
             # A hundredth of the broad curve below: a head that was repaired, a pop that was read oddly.
-            sharp, wide = _normal(value - clue.mean, u), _normal(value - clue.mean, sqrt(u * u + prior.u_level**2))
+            sharp, wide = normal(value - clue.mean, u), normal(value - clue.mean, sqrt(u * u + prior.u_level**2))
             total += log(max(0.99 * sharp + 0.01 * wide, 1e-300))
     return total
-
-
-def _log_normal(x: float, u: float) -> float:
-    return -0.5 * (x / u) ** 2 - log(u * sqrt(2 * pi))
-
-
-def _normal(x: float, u: float) -> float:
-    return exp(max(-700.0, _log_normal(x, u)))
 
 
 def seen_of(m: Measurement | Reading, settings: Settings) -> Seen | None:
@@ -177,18 +170,18 @@ def candidate_of(
     """
     if placement is None or light.source_light_id:
         return Candidate(light.id)
-    mine = [one for one in pasts if one.kind == "flash" and one.is_of(light)]
+    mine = [one for one in pasts if one.reading.kind == "flash" and one.is_of(light)]
     power = placement.power_stops
-    at = [(one.placement.power_stops, one.t01_s, one) for one in mine if one.placement.power_stops is not None and one.t01_s]
-    lasted = [Trait(p, log2(t01_s), U_DURATION_NOISE * one.u_rel) for p, t01_s, one in at]
+    at = [(p, r.t01_s, r) for one in mine if (p := one.placement.power_stops) is not None and (r := one.reading).t01_s]
+    lasted = [Trait(p, log2(t01_s), U_DURATION_NOISE * r.u_rel) for p, t01_s, r in at]
     duration = learn_over_power(lasted, DURATION).at(power)
-    formed = [Trait(p, log2(one.t05_s / t01_s), U_FORM_NOISE * one.u_rel) for p, t01_s, one in at if one.t05_s]
+    formed = [Trait(p, log2(r.t05_s / t01_s), U_FORM_NOISE * r.u_rel) for p, t01_s, r in at if r.t05_s]
     form = learn_over_power(formed, FORM).at(power)
-    tinted = [one for one in mine if one.cct_k and (one.modifier, one.placement.gel) == (light.modifier, placement.gel)]
-    coloured = [Trait(one.placement.power_stops or 0.0, 1e6 / (one.cct_k or 1.0)) for one in tinted]
+    tinted = [one for one in mine if (one.light.modifier, one.placement.gel) == (light.modifier, placement.gel)]
+    coloured = [Trait(one.placement.power_stops or 0.0, 1e6 / cct_k) for one in tinted if (cct_k := one.reading.cct_k)]
     colour = learn_over_power(coloured, COLOUR).at(power)
     # Metered as it stands now, in this very set: what its head gave elsewhere could only blur that.
-    own = [one for one in mine if one.light_id == light.id and one.placement.id == placement.id]
+    own = [one for one in mine if one.light.id == light.id and one.placement.id == placement.id]
     found = predict(
         light, placement, own or mine, settings, calibration_id=calibration_id, receptor=receptor, falloff=falloff
     )  # fmt: skip
@@ -197,7 +190,7 @@ def candidate_of(
     u = found.u_stops if found.same_setup else sqrt(found.u_stops**2 + U_DIAL_STOPS**2)
     low, high = settings.assumed_reach_min_m, settings.assumed_reach_max_m
     if held_off_m is not None:
-        half = sqrt(3.0) * max(settings.u_held_off_min_m, settings.u_held_off_rel * held_off_m)
+        half = sqrt(3.0) * settings.u_held_off_m(held_off_m)
         low, high = held_off_m - half, held_off_m + half
     held = [low + (high - low) * (i + 0.5) / HELD for i in range(HELD)]
     levels = tuple(found.value + hot for hot in _hotter(placement, receptor, held, falloff))
@@ -212,7 +205,7 @@ def _hotter(placement: Placement, receptor: str, held_m: Sequence[float], fallof
     near = [max(placement.distance_m - one, 0.1 * placement.distance_m) for one in held_m]
     if falloff is not None:
         return [falloff.change_stops(placement.distance_m, one) for one in near]
-    source, n = source_of(placement.shape, placement.width_m, placement.height_m), emission_of(placement)
+    source, n = source_of(*placement.surface), emission_of(placement)
     here = axial_light(source, placement.distance_m, receptor, n)[0]
     return [log2(axial_light(source, one, receptor, n)[0] / here) for one in near]
 
@@ -372,14 +365,14 @@ class WhosePop:
         hand = 0.05
         if isinstance(one, Candidate) and one.levels:
             hand = (max(one.levels) - min(one.levels)) / sqrt(6.0)
-        total = _log_normal(seen.level - before.level, sqrt(hand**2 + seen.u_level**2 + before.u_level**2))
+        total = log_normal(seen.level - before.level, hand**2 + seen.u_level**2 + before.u_level**2)
         for value, then, prior, noise in (
             (seen.duration, before.duration, DURATION, U_DURATION_NOISE), (seen.form, before.form, FORM, U_FORM_NOISE),
             (seen.mired, before.mired, COLOUR, 0.0),
         ):  # fmt: skip
             if value is not None and then is not None:
                 u2 = 2.0 * prior.u_reading**2 + noise**2 * (seen.u_rel**2 + before.u_rel**2)
-                total += _log_normal(value - then, sqrt(u2))
+                total += log_normal(value - then, u2)
             elif value is not None:
-                total += _log_normal(value - prior.mean, prior.u_level)
+                total += log_normal(value - prior.mean, prior.u_level**2)
         return total

@@ -1,30 +1,43 @@
 """The receiving half of ``sync``: what a shared library holds that this one lacks, checked as a merge checks a file.
 
 Batches come in chunks, each kept in one short transaction together with the note of how far we are.  Nothing of a chunk is kept
-when any row of it cannot be: the tables' own CHECKs and keys refuse values, ``arrivals.check`` what does not belong together.
+when any row of it cannot be: the tables' own CHECKs and keys refuse values; what belongs together and what texts may hold is
+looked at by set, whole: the sets of which anything came, or that what came names (``checking.problems``).
 """
 
 from __future__ import annotations
 
 import sqlite3
-from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
-from operator import itemgetter
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from meterlink.errors import ImportRefused
-from meterlink.library.arrivals import Columns, check, looked_up, parts
-from meterlink.library.learnt import is_good_note
-from meterlink.library.merge import TABLES, Added
+from meterlink.library.checking import problems
+from meterlink.library.merge import READERS, TABLES, Added
 from meterlink.library.remote import Batch, Remote, Shared
-from meterlink.library.rows import is_whole_waveform, marks
+from meterlink.library.rows import marks
 from meterlink.library.store import Library
 from meterlink.words.told import Told, told
 
 Entry = tuple[str, int, int, bytes]
 """Part, set-up or batch number, number, id or stamp: see ``State``."""
 BYTES_AT_ONCE = 32 * 2**20
+Columns = dict[str, tuple[Any, ...]]
+"""Column -> its values, in the order of the rows; empty for no rows."""
+IDS_AT_ONCE = 500
+_OF_LIGHTS = "JOIN main.light l ON l.no = {t}.light_no WHERE l.setup_no IN (SELECT no FROM temp.touched)"
+_VIEWS = {
+    "light_version": "SELECT v.* FROM main.light_version v " + _OF_LIGHTS.format(t="v"),
+    "placement": "SELECT p.* FROM main.placement p " + _OF_LIGHTS.format(t="p"),
+    "setup": "SELECT * FROM main.setup WHERE no IN (SELECT no FROM temp.touched)",
+    **{
+        t: f"SELECT * FROM main.{t} WHERE setup_no IN (SELECT no FROM temp.touched)"
+        for t in ("setup_version", "light", "reading", "pop", "waveform", "mark")
+    },
+}
+"""The library narrowed to the sets that a batch touched: what is checked before the batch is kept."""
+_WHOLE = ("sensor", "calibration", "calibration_range", "note")
+"""What belongs to no set: looked at when some of it came."""
 _NUMBERED = ("setup", "setup_version", "light", "light_version", "placement", "calibration", "mark", "note", "waveform")
 
 
@@ -106,25 +119,25 @@ def keep(
 ) -> Added:
     """Add fetched rows and note the batch, in one transaction."""
     counts: dict[str, int] = {}
-    with _own_keys(library), library.db.write() as connection:
+    with library.db.write() as connection:
         if any(arrived.values()):
-            for name in _READERS:
+            for name in READERS:
                 arrived[name] = list(filter(readable(tables[name]), arrived[name]))
             try:
                 before = _sent_whole(connection, state, arrived["reading"])
                 sensors = {s for t in ("reading", "calibration") for s in _column(tables[t], "sensor_no", arrived[t])}
                 sql = "INSERT INTO sensor (sensor_id) VALUES (?) ON CONFLICT DO NOTHING"
-                new = connection.executemany(sql, [(s,) for s in sensors])
+                connection.executemany(sql, [(s,) for s in sensors])
                 came = {}
                 for name, shared in tables.items():
                     came[name] = _numbered(connection, shared, arrived[name], known)
                     counts[name] = _insert(connection, shared, came[name])
-                check(connection, came, new_sensors=new.rowcount > 0)
+                _check(connection, came)
             except _WRONG as error:
                 raise ImportRefused(
                     "the shared library holds what cannot be ({error}), it was not taken: check it", error=error
                 ) from error
-            _note_fetched(connection, state, before, arrived["reading"], counts["reading"])
+            _note_fetched(connection, state, *before)
         state.note([("fetched", 0, batch.no, batch.stamp)])
         connection.execute(
             "DELETE FROM sync_state WHERE remote = ? AND part = 'own' AND setup_no <= ?", (state.remote_id, batch.no)
@@ -132,32 +145,11 @@ def keep(
     return Added(*(counts.get(f.removesuffix("s"), 0) for f in Added._fields))
 
 
-_READERS: dict[str, tuple[Callable[[Any, Any], bool], str, str]] = {
-    "waveform": (is_whole_waveform, "samples", "byte_count"), "note": (is_good_note, "kind", "payload"),
-}  # fmt: skip
-"""What says whether a row can be read, and the columns that it asks: a damaged one must not stop the rest."""
-
-
 def readable(shared: Shared) -> Callable[[Any], bool]:
     """Return what says whether a row of waveforms or notes can be read."""
-    good, *asked = _READERS[shared.name]
+    good, *asked = READERS[shared.name]
     first, second = (shared.at(name) for name in asked)
     return lambda row: good(row[first], row[second])
-
-
-@contextmanager
-def _own_keys(library: Library) -> Iterator[None]:
-    """Leave the foreign keys to us for one transaction.
-
-    Every number comes from a look-up of its id (``_numbers``), and ``check`` looks for the readings that other rows name: to look
-    each of them up again for each row is a good part of an insert's time.
-    """
-    with library.db.alone():
-        library.db.connection.execute("PRAGMA foreign_keys=OFF")
-        try:
-            yield
-        finally:
-            library.db.connection.execute("PRAGMA foreign_keys=ON")
 
 
 _WRONG = (
@@ -201,7 +193,7 @@ def _numbers(connection: sqlite3.Connection, table: str, ids: set[Any], known: K
     """Return this file's number for every id.  Raises ``ImportRefused`` for one that leads nowhere."""
     numbers = known.setdefault(table, {None: None})
     (key,) = TABLES[table]
-    numbers.update(looked_up(connection, table, "no", ids - numbers.keys(), by=key))
+    numbers.update(_looked_up(connection, table, "no", ids - numbers.keys(), by=key))
     if nowhere := ids - numbers.keys():
         shown = str(next(iter(nowhere)))[:60]
         raise ImportRefused(
@@ -216,7 +208,7 @@ Counted = dict[bytes, tuple[int, int, "bytes | None"]]
 
 def _counted(connection: sqlite3.Connection, setup_ids: Sequence[bytes]) -> Counted:
     found: Counted = {}
-    for part in parts(setup_ids):
+    for part in _parts(setup_ids):
         sql = (
             "SELECT s.id, s.no, count(r.id), max(r.id) FROM setup s LEFT JOIN reading r ON r.setup_no = s.no "
             f"WHERE s.id IN ({marks(part)}) GROUP BY s.no"
@@ -225,29 +217,67 @@ def _counted(connection: sqlite3.Connection, setup_ids: Sequence[bytes]) -> Coun
     return found
 
 
-def _sent_whole(connection: sqlite3.Connection, state: State, readings: list[Any]) -> tuple[set[str], Counted]:
+def _sent_whole(connection: sqlite3.Connection, state: State, readings: list[Any]) -> tuple[set[str], set[bytes]]:
     """Return the tables, and the sets that the readings are of, of which every row that is here was sent already."""
     tables = {name for name in _NUMBERED if _last(connection, name) <= state.get(name)[0]}
     touched = {row[0] for row in readings}
-    noted = state.all("reading") if touched else {}
-    counted = _counted(connection, list(touched))
-    new: Counted = dict.fromkeys(touched - counted.keys(), (0, 0, None))
-    return tables, new | {i: found for i, found in counted.items() if noted.get(found[0], (0, b""))[0] == found[1]}
+    noted, counted = state.all("reading"), _counted(connection, list(touched))
+    return tables, touched - {i for i, (no, count, _) in counted.items() if noted.get(no, (0, b""))[0] != count}
 
 
 def _last(connection: sqlite3.Connection, table: str) -> int:
     return int(connection.execute(f"SELECT max(no) FROM main.{table}").fetchone()[0] or 0)
 
 
-def _note_fetched(
-    connection: sqlite3.Connection, state: State, before: tuple[set[str], Counted], readings: list[Any], added: int
-) -> None:
+def _note_fetched(connection: sqlite3.Connection, state: State, tables: set[str], sets: Iterable[bytes]) -> None:
     """What was fetched need not be sent back: move the notes past it wherever nothing else was waiting."""
-    tables, sets = before
     entries: list[Entry] = [(name, 0, _last(connection, name), b"") for name in tables]
-    if added == len(readings) and all(no for no, _, _ in sets.values()):  # all new, of sets that were here: no need to count
-        came, latest = Counter(map(itemgetter(0), readings)), {row[0]: row[1] for row in sorted(readings, key=itemgetter(1))}
-        after = [(no, count + came[i], max(last or b"", latest[i])) for i, (no, count, last) in sets.items()]
-    else:
-        after = [found for found in _counted(connection, list(sets)).values() if found[2] is not None]
-    state.note([*entries, *(("reading", no, count, last) for no, count, last in after)])
+    after = _counted(connection, list(sets)).values()
+    state.note([*entries, *(("reading", no, count, last) for no, count, last in after if last is not None)])
+
+
+# -- checking ---------------------------------------------------------------------------------------------------------
+
+
+def _check(connection: sqlite3.Connection, came: Mapping[str, Columns]) -> None:
+    """Look at what came, already added and numbered.  Raises ``ImportRefused`` for what does not hold together."""
+    connection.execute("CREATE TEMP TABLE touched (no INTEGER PRIMARY KEY)")
+    try:
+        connection.executemany("INSERT INTO touched VALUES (?)", [(no,) for no in _touched(connection, came)])
+        for name, sql in _VIEWS.items():
+            connection.execute(f"CREATE TEMP VIEW {name} AS {sql}")
+        for name in _WHOLE:
+            looked_at = name == "sensor" or came.get(name)
+            connection.execute(f"CREATE TEMP VIEW {name} AS SELECT * FROM main.{name}{'' if looked_at else ' WHERE 0'}")
+        for problem in problems(connection, "temp"):
+            raise ImportRefused(
+                "the shared library holds what does not hold together ({problem}), it was not taken: check it", problem=problem
+            )
+    finally:
+        for name in (*_VIEWS, *_WHOLE):
+            connection.execute(f"DROP VIEW IF EXISTS temp.{name}")
+        connection.execute("DROP TABLE temp.touched")
+
+
+def _touched(connection: sqlite3.Connection, came: Mapping[str, Columns]) -> set[int]:
+    """Return the sets (numbers) that have to be looked at whole."""
+    touched = {no for columns in came.values() for no in columns.get("setup_no", ())}
+    lights = {no for columns in came.values() for name in ("light_no", "source_light_no") for no in columns.get(name, ())}
+    lights.update(_looked_up(connection, "placement", "light_no", set(came["reading"].get("placement_no", ()))).values())
+    touched.update(_looked_up(connection, "light", "setup_no", lights).values())
+    touched.update(_looked_up(connection, "setup", "no", came["setup"].get("id", ()), by="id").values())
+    return touched
+
+
+def _looked_up(connection: sqlite3.Connection, table: str, column: str, keys: Iterable[Any], by: str = "no") -> dict[Any, int]:
+    """Return a column of a table's rows by their numbers, or by another column that names them."""
+    found: dict[Any, int] = {}
+    for part in _parts([key for key in keys if key is not None]):
+        found.update(connection.execute(f"SELECT {by}, {column} FROM main.{table} WHERE {by} IN ({marks(part)})", part).fetchall())
+    return found
+
+
+def _parts(ids: Sequence[Any]) -> Iterator[Sequence[Any]]:
+    """Yield ids in numbers that one statement takes."""
+    for start in range(0, len(ids), IDS_AT_ONCE):
+        yield ids[start : start + IDS_AT_ONCE]

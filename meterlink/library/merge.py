@@ -12,20 +12,26 @@ import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from meterlink.errors import ImportRefused, MeterlinkError, StorageError, UsageError
 from meterlink.library.checking import problems
 from meterlink.library.connection import Database, translated
 from meterlink.library.files import exists, file_uri, is_file, journals
+from meterlink.library.learnt import is_good_note
 from meterlink.library.migrations import SCHEMA_VERSION
+from meterlink.library.rows import is_whole_waveform
 from meterlink.library.schema import number_of
 from meterlink.library.store import Library
 from meterlink.words.told import Told, told
 
 Tell = Callable[[Told], None]
-GOOD = {"waveform": "is_whole_waveform(samples, byte_count)", "note": "is_good_note(kind, payload)"}
-"""SQL that says whether a row can be read; ``Database`` has the functions.  What cannot is left out and named."""
+READERS: dict[str, tuple[Callable[[Any, Any], bool], str, str]] = {
+    "waveform": (is_whole_waveform, "samples", "byte_count"), "note": (is_good_note, "kind", "payload"),
+}  # fmt: skip
+"""What says whether a row can be read, and the columns that it asks.  What cannot is left out and named."""
+GOOD = {table: f"{good.__name__}({first}, {second})" for table, (good, first, second) in READERS.items()}
+"""The same as SQL; ``Database`` has the functions."""
 
 
 class Added(NamedTuple):

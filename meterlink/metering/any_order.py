@@ -49,7 +49,7 @@ class AnyOrder:
 
     def _candidates(self, of_this_walk: set[str]) -> list[Candidate]:
         view = self.opened.view()
-        pasts = [one for one in view.history if one.reading_id not in of_this_walk]
+        pasts = [one for one in view.history if one.reading.id not in of_this_walk]
         found = []
         for light_id, request in self.requests.items():
             state = view.state(light_id)

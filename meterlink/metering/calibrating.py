@@ -103,19 +103,15 @@ async def walk_through(
             station.forget_pops()
             typed = None
             _announce(walk, task, say)
-        if task.kind == TYPED:
-            line = await _typed(lines)
-            if line == "q":
-                return False
-            if not _command(walk, line, say):
-                _read(walk, task, line, say, value_of)
-            continue
-        if task.kind == Kind.STEADY:
+        if task.kind != Kind.FLASH:
             line = await _typed(lines)
             if line == "q":
                 return False
             if _command(walk, line, say):
                 announced = ""
+                continue
+            if task.kind == TYPED:
+                _read(walk, task, line, say, value_of)
                 continue
             if line:
                 typed = _other_value(line, task, typed, value_of, say)

@@ -16,11 +16,11 @@ from typing import Any, NamedTuple
 from meterlink.errors import MeterlinkError, NotInLibrary, SensorError
 from meterlink.library.store import Library
 from meterlink.metering.expectation import Expectation, camera_asks_for
-from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind
+from meterlink.metering.outcome import Outcome, OutcomeKind
 from meterlink.metering.sensor_in_use import NO_RECONNECTING, SensorInUse, Told, calibration_for
 from meterlink.metering.session import Session
 from meterlink.metering.walk import Request
-from meterlink.records import Calibration, Identity, Kind, Measurement
+from meterlink.records import Calibration, Identity, Kind, Measurement, Trouble
 from meterlink.sensor.find import keep
 from meterlink.sensor.link.registry import parse
 from meterlink.sensor.measuring.flash import rehearse
@@ -357,7 +357,7 @@ class Metering(SensorInUse):
 
     async def _ask_again(self, outcome: Outcome) -> None:
         """Ask for one more pop when the sensor is ready for it: whoever reads that fires."""
-        if outcome.code in (OutcomeCode.TOO_LONG, OutcomeCode.CUT_SHORT, OutcomeCode.LAMP):
+        if outcome.code in (Trouble.TOO_LONG, Trouble.CUT_SHORT, Trouble.LAMP):
             await self.sensor.sample_slower()
         await self.sensor.settled()
         self._tell_refused()

@@ -167,7 +167,7 @@ def typed_against_measured(typed_m: float, measured_m: float | None, u_m: float,
     """Return what is to be said when a typed distance is beyond 3 u of the measured one; typed counts all the same."""
     if measured_m is None:
         return ""
-    u = hypot(u_m, max(settings.u_held_off_min_m, settings.u_held_off_rel * typed_m))
+    u = hypot(u_m, settings.u_held_off_m(typed_m))
     if abs(typed_m - measured_m) <= DISAGREES_U * u:
         return ""
     return say(

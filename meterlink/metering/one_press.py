@@ -8,7 +8,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import NamedTuple
 
-from meterlink.metering.outcome import OutcomeCode
+from meterlink.metering.outcome import Code
 from meterlink.metering.walk import Request
 
 CLEARLY_STRONGER_STOPS = 0.5
@@ -33,7 +33,7 @@ class Refused(NamedTuple):
     """The refusals in a row: of which request, why, how many."""
 
     request: Request | None = None
-    code: OutcomeCode | None = None
+    code: Code | None = None
     times: int = 0
 
 

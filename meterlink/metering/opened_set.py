@@ -10,7 +10,7 @@ from collections.abc import Callable
 from typing import Any
 
 from meterlink import units
-from meterlink.checks.finders import answers, findings
+from meterlink.checks.finders import looked_at
 from meterlink.checks.findings import Finding
 from meterlink.errors import AnalysisError, CalibrationError, NotInLibrary, UsageError
 from meterlink.judging.judge import AS_TOLD, judge_set
@@ -167,11 +167,11 @@ class OpenedSet:
 
     def checks(self) -> list[Finding]:
         """Return what is not as it should be in the set, worst first."""
-        return findings(self.view())
+        return self.looked_at()[0]
 
-    def answers(self) -> list[Finding]:
-        """Return what the checks looked at and found well, each with its number."""
-        return answers(self.view())
+    def looked_at(self) -> tuple[list[Finding], list[Finding]]:
+        """Return what the checks found, worst first, and what they looked at and found well, each with its number."""
+        return looked_at(self.view())
 
     def wave(self, reading_id: str, pop_index: int | None = None) -> tuple[Any, Any] | None:
         """Return (times in s from the trigger, light in lx) of a reading's kept waveform; None when there is none.

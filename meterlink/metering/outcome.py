@@ -25,7 +25,7 @@ class OutcomeKind(StrEnum):
 
 
 class OutcomeCode(StrEnum):
-    """Why."""
+    """Why, where it is not the trouble that the measurement itself has."""
 
     LOGGED = "logged"
     NOT_LISTENING = "not_listening"
@@ -38,17 +38,9 @@ class OutcomeCode(StrEnum):
     """Too soon after the last one."""
     TOO_BRIGHT = "too_bright"
     TOO_DIM = "too_dim"
-    LOST_DATA = "lost_data"
-    TOO_EARLY = "too_early"
-    UNCALIBRATED = "uncalibrated"
-    TOO_LONG = "too_long"
-    CUT_SHORT = "cut_short"
-    LAMP = "lamp"
-    NO_FLASH = "no_flash"
-    TWO_FLASHES = "two_flashes"
-    WHICH_FLASH = "which_flash"
-    CANNOT_TELL = "cannot_tell"
-    UNREADABLE = "unreadable"
+
+
+Code = OutcomeCode | Trouble
 
 
 class Outcome(NamedTuple):
@@ -64,7 +56,7 @@ class Outcome(NamedTuple):
     cautions: tuple[Told, ...] = ()
     waiting: Request | None = None
     """What the next pop belongs to; None when the walk is over."""
-    code: OutcomeCode = OutcomeCode.LOGGED
+    code: Code = OutcomeCode.LOGGED
     numbers: dict[str, Any] = {}  # noqa: RUF012 - never changed
     """What the sentence is made of: ``times`` a refusal came in a row, ``gap_s``, ``pop`` and ``pops`` of a reading; in any order
     ``odds`` that it is this light's, the ``second`` (an id) when they are short, ``put_right`` pairs of ids."""
@@ -80,22 +72,20 @@ class Outcome(NamedTuple):
         return tuple(str(one) for one in self.cautions)
 
 
-def refusal_code(m: Measurement) -> OutcomeCode | None:
+def refusal_code(m: Measurement) -> Code | None:
     """Return why the figures of a measurement cannot be logged; None when they can."""
     if m.incomplete:
-        return OutcomeCode(m.trouble or Trouble.LOST_DATA)
+        return m.trouble or Trouble.LOST_DATA
     if m.clipped:
         return OutcomeCode.TOO_BRIGHT
     return OutcomeCode.TOO_DIM if m.too_dim else None
 
 
-NOTED = frozenset({
-    OutcomeCode.UNCALIBRATED, OutcomeCode.CANNOT_TELL, OutcomeCode.UNREADABLE, OutcomeCode.TOO_BRIGHT, OutcomeCode.TOO_DIM,
-})  # fmt: skip
+NOTED = frozenset({Trouble.UNCALIBRATED, Trouble.CANNOT_TELL, Trouble.UNREADABLE, OutcomeCode.TOO_BRIGHT, OutcomeCode.TOO_DIM})
 """Refusals whose measurement says itself what is the matter (which range it is on now), where it does."""
 
 
-def refusal(code: OutcomeCode, light: object, note: object, times: int) -> Told:
+def refusal(code: Code, light: object, note: object, times: int) -> Told:
     """Return why a pop was not logged and, from the second time in a row, what else to do (the phrase ``CODE_else``)."""
     phrase = "too_dim_again" if code == OutcomeCode.TOO_DIM else code.value
     reason = told("note", note=note) if note and code in NOTED else told(phrase, light=light)

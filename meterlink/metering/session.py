@@ -18,7 +18,7 @@ from meterlink.judging.verdict import Judged, Verdict, Why
 from meterlink.metering.afterwards import Amended
 from meterlink.metering.nearness import about_distance
 from meterlink.metering.one_press import NEVER_REFUSED, Follower, LastFlash, Refused, follower
-from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind, refusal, refusal_code
+from meterlink.metering.outcome import Code, Outcome, OutcomeCode, OutcomeKind, refusal, refusal_code
 from meterlink.metering.walk import Request
 from meterlink.records import Evidence, Kind, Measurement, Purpose, Reading, Trouble
 from meterlink.words.actions import Do
@@ -143,7 +143,7 @@ class Session(Amended):
         if what == Follower.LIGHT:
             return self._instead(earlier, both, last.request)
         self._take_back(earlier)
-        outcome = self._refusal(code or OutcomeCode.WHICH_FLASH, both, last.request)
+        outcome = self._refusal(code or Trouble.WHICH_FLASH, both, last.request)
         return outcome._replace(waiting=self.walk.waiting, numbers={**outcome.numbers, "taken_back": True})
 
     def _instead(self, earlier: Reading, m: Measurement, request: Request) -> Outcome:
@@ -180,7 +180,7 @@ class Session(Amended):
             m = m._replace(incomplete=False, trouble=None, evidence=None)
         return self._small_but_sure(self._within_bounds(m))
 
-    def _refusal(self, code: OutcomeCode, m: Measurement, request: Request, *, unsure: bool = False) -> Outcome:
+    def _refusal(self, code: Code, m: Measurement, request: Request, *, unsure: bool = False) -> Outcome:
         """Say the real reason and, the second time in a row, what else to do.
 
         ``unsure``: nobody knows whose it was, and naming the light that comes next would send her to the wrong one.

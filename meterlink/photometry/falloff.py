@@ -6,8 +6,8 @@ Two laws, each with a level and one shape parameter, both smooth and monotonic:
   lens: p may be negative);
 * ``disk``: a uniform disk of radius ``p`` on its axis, seen by the receptor that was used.
 
-Fitted by weighted least squares in stops (the level drops out as the weighted mean, the shape is found by golden
-section and polished by Gauss-Newton).  The one with the smaller AICc is used; both have two parameters, so that is the
+Fitted by weighted least squares in stops (the level drops out as the weighted mean, the shape by scans that
+grow finer).  The one with the smaller AICc is used; both have two parameters, so that is the
 smaller chi-square.  When the other is not much worse, the difference between the two counts as uncertainty, by
 its Akaike weight.  Outside the measured distances both uncertainties grow by themselves; ``low_m`` and ``high_m`` say
 how far the curve may be carried before its expanded uncertainty passes 0.1 stop.
@@ -28,7 +28,6 @@ SCATTER_LIMIT = 9.0
 LEAST_SPAN = 1.3
 """Farthest over nearest distance: less tells the laws apart no more than the noise does."""
 CARRY_U95_STOPS = 0.1
-_GOLDEN = (sqrt(5.0) - 1) / 2
 
 
 class FalloffPoint(NamedTuple):
@@ -200,25 +199,13 @@ def _fit(law: str, points: Sequence[FalloffPoint], receptor: str) -> FalloffFit:
 
 
 def _minimum(function: Callable[[float], float], low: float, high: float) -> float:
-    """Minimum of a smooth function: a coarse scan, denser where small, then golden section to 1e-9."""
+    """Minimum of a smooth function: a coarse scan, denser where small, then finer ones about the best place, to 1e-9."""
     grid = [low + (high - low) * (i / 60) ** 2 for i in range(61)]
-    values = [function(x) for x in grid]
-    best = min(range(len(grid)), key=lambda i: values[i])
-    a, b = grid[max(0, best - 1)], grid[min(len(grid) - 1, best + 1)]
-    c, d = b - _GOLDEN * (b - a), a + _GOLDEN * (b - a)
-    at_c, at_d = function(c), function(d)
-    for _ in range(90):
-        if at_c < at_d:
-            b, d, at_d = d, c, at_c
-            c = b - _GOLDEN * (b - a)
-            at_c = function(c)
-        else:
-            a, c, at_c = c, d, at_d
-            d = a + _GOLDEN * (b - a)
-            at_d = function(d)
-        if b - a < 1e-10:
-            break
-    return (a + b) / 2
+    while high - low > 1e-10:
+        best = min(range(len(grid)), key=lambda i: function(grid[i]))
+        low, high = grid[max(0, best - 1)], grid[min(len(grid) - 1, best + 1)]
+        grid = [low + (high - low) * i / 8 for i in range(9)]
+    return (low + high) / 2
 
 
 def _carried(fit: FalloffFit, start_m: float, factor: float) -> float:

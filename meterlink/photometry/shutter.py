@@ -14,7 +14,7 @@ import math
 from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from itertools import accumulate, pairwise
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from meterlink.photometry.exposure import positive
 
@@ -121,19 +121,20 @@ def share_of_wave(time_s: Sequence[float], light_lx: Sequence[float], start_s: f
     total = sums[-1]
     if not total > 0.0:
         raise ValueError("a recorded flash needs light above ambient")
+    before = exposure_until(times, light, sums, start_s)
+    return lambda window: (exposure_until(times, light, sums, start_s + window) - before) / total
 
-    def until(moment: float) -> float:
-        if moment <= times[0]:
-            return 0.0
-        if moment >= times[-1]:
-            return total
-        k = bisect_right(times, moment) - 1
-        x = moment - times[k]
-        slope = (light[k + 1] - light[k]) / (times[k + 1] - times[k])
-        return sums[k] + x * (light[k] + slope * x / 2.0)
 
-    before = until(start_s)
-    return lambda window: (until(start_s + window) - before) / total
+def exposure_until(time_s: Any, light_lx: Any, sums_lxs: Any, moment_s: float) -> float:
+    """Return the exposure up to a moment, in lx·s: straight between samples (lists or arrays), ``sums_lxs`` up to each of them."""
+    if moment_s <= time_s[0]:
+        return 0.0
+    if moment_s >= time_s[-1]:
+        return float(sums_lxs[-1])
+    k = bisect_right(time_s, moment_s) - 1
+    x = moment_s - time_s[k]
+    slope = (light_lx[k + 1] - light_lx[k]) / (time_s[k + 1] - time_s[k])
+    return float(sums_lxs[k] + x * (light_lx[k] + slope * x / 2.0))
 
 
 def train_exposure_lxs(mean_lx: float, shutter: Shutter) -> float:

@@ -40,6 +40,14 @@ class Settings(NamedTuple):
     u_repeat_stops: float = 0.03
     """Pop-to-pop spread (k=1) assumed until a light's own repeats tell."""
 
+    def u_held_off_m(self, held_off_m: float) -> float:
+        """Standard uncertainty of a held-off distance that was said."""
+        return max(self.u_held_off_min_m, self.u_held_off_rel * held_off_m)
+
+    def u_distance_m(self, distance_m: float, given_m: float | None) -> float:
+        """Standard uncertainty of a light's distance: as given, else as assumed."""
+        return self.u_distance_rel * distance_m if given_m is None else given_m
+
 
 class Setup(NamedTuple):
     """A set: what the camera is set to and what a rebuild needs to know."""
@@ -116,6 +124,21 @@ class Placement(NamedTuple):
     stand_height_m: float | None = None
     aimed_at: str = ""
     details: dict[str, Any] = {}  # noqa: RUF012
+
+    @property
+    def surface(self) -> tuple[str, float | None, float | None]:
+        """What emits: shape, width and height."""
+        return self.shape, self.width_m, self.height_m
+
+    @property
+    def dress(self) -> tuple[float | None, str, str]:
+        """What stands before it: grid, gel and diffusers."""
+        return self.grid_deg, self.gel, self.diffusers
+
+    @property
+    def place(self) -> tuple[float | None, float | None, float | None, float]:
+        """Where it stands: distance, azimuth, elevation and feather."""
+        return self.distance_m, self.azimuth_deg, self.elevation_deg, self.feather_deg
 
 
 class Pop(NamedTuple):

@@ -7,6 +7,7 @@ from math import log2
 from typing import NamedTuple
 
 from meterlink import units
+from meterlink.judging.falloff_runs import law_of
 from meterlink.judging.fixture_curves import FixtureCurves
 from meterlink.photometry.falloff import FalloffFit
 from meterlink.report.axes import Axes, Box, round_ticks, style_of
@@ -40,7 +41,7 @@ def falloff_drawing(fit: FalloffFit, title: str) -> Drawing:
     axes.curve(square, 2)
     for point in fit.points:
         _reading(axes, point.distance_m, point.stops - zero, point.u_stops)
-    drawing.text((left - 34, 16), f"{title}: {law_words(fit)}", 10)
+    drawing.text((left - 34, 16), f"{title}: {law_of(fit)}", 10)
     _legend(drawing, right, fit)
     _residuals(drawing, fit, Box(left, 306.0, right, 374.0), (near, far), ticks)
     return drawing
@@ -52,14 +53,6 @@ def _stops(value: float) -> str:
 
 def _length(value_m: float) -> str:
     return written(value_m, "length")
-
-
-def law_words(fit: FalloffFit) -> str:
-    """The fitted law in words, with k=2."""
-    if fit.law == "disk":
-        return say("like a disk of {cm:.0f} ± {u95_cm:.0f} cm", cm=fit.parameter_m * 200, u95_cm=fit.u_parameter_m * 400)
-    behind_cm, u95_cm = fit.parameter_m * 100, fit.u_parameter_m * 200
-    return say("inverse square from {cm:.0f} ± {u95_cm:.0f} cm behind the front", cm=behind_cm, u95_cm=u95_cm)
 
 
 def _usable(axes: Axes, fit: FalloffFit) -> None:

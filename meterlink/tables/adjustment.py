@@ -68,7 +68,7 @@ def change_by_distance(placement: Placement, to_m: float, falloff: Falloff | Non
     """Return the stops that a new distance brings, by the modifier's measured falloff or else its size; 0 if unknown."""
     if placement.distance_m is None:
         return 0.0
-    source = falloff if falloff is not None else source_of(placement.shape, placement.width_m, placement.height_m)
+    source = falloff if falloff is not None else source_of(*placement.surface)
     return float(source.change_stops(placement.distance_m, to_m))
 
 

@@ -167,7 +167,7 @@ def source_change(stored: LightState, now: LightState) -> Told:
     old, new = stored.placement, now.placement
     if old is not None and new is not None:
         unlike = {
-            "other_shape": (old.shape, old.width_m, old.height_m) != (new.shape, new.width_m, new.height_m),
+            "other_shape": old.surface != new.surface,
             "other_grid": old.grid_deg != new.grid_deg,
             "other_gel": old.gel.casefold() != new.gel.casefold(),
             "other_diffusers": old.diffusers.casefold() != new.diffusers.casefold(),

@@ -89,7 +89,7 @@ def _evenness(placement: Placement, now_m: float, to_m: float, view: JudgedSet) 
     """How the fall of this light from the face to hands and feet changes; without a direction, what half a metre nearer gains."""
     before, after = _fall(placement, view), _fall(placement._replace(distance_m=to_m), view)
     if before is None or after is None:
-        source = source_of(placement.shape, placement.width_m, placement.height_m)
+        source = source_of(*placement.surface)
         gained, gains = (float(source.change_stops(d, max(d - 0.5, d / 10))) for d in (now_m, to_m))
         yield from _changed(gained, gains, FALL_STOPS, "half_metre", "half_metre")
     elif max(abs(a - b) for a, b in zip(after, before, strict=True)) >= FALL_STOPS:

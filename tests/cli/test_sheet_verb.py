@@ -8,6 +8,9 @@ from pathlib import Path
 
 import pytest
 
+from meterlink.checks import finders
+from meterlink.judging.judged_set import JudgedSet
+
 Run = Callable[..., object]
 
 
@@ -38,6 +41,17 @@ def test_a_name_cannot_choose_the_folder(ml: Run, here: Path, name: str) -> None
     assert ran.code == 0
     assert len(list(here.iterdir())) == 1
     assert len(list(here.parent.glob("*.html"))) == 0
+
+
+@pytest.mark.parametrize("verb", ["sheet", "checks"])
+def test_each_finder_is_asked_once(small_set: Run, here: Path, monkeypatch: pytest.MonkeyPatch, verb: str) -> None:
+    """Findings and answers come from one look: a waveform that one of them reads is read once."""
+    asked: list[JudgedSet] = []
+    monkeypatch.setattr(finders, "FINDERS", [lambda view: asked.append(view) or []])
+
+    assert small_set(verb).code == 0
+    assert len(asked) == 1
+    assert len(list(here.iterdir())) == (verb == "sheet")
 
 
 def test_views_alone_as_pictures(small_set: Run, here: Path) -> None:

@@ -7,6 +7,7 @@ from typing import Any
 
 from meterlink.judging.judge import judge_set
 from meterlink.judging.judged_set import JudgedSet
+from meterlink.judging.prediction import Past
 from meterlink.photometry.sources import on_axis, source_of
 from meterlink.records import Light, Placement, Reading, Settings, Setup
 
@@ -33,9 +34,17 @@ def read(number: int, exposure_lxs: float, held_m: float = 0.0, order: int = 0, 
     )
 
 
+def gave(head: str, place: Placement, value: float, u_stops: float = 0.04, **fields: Any) -> Past:
+    """What a head gave once, by default in another set; ``fields`` are of its light or of its reading."""
+    about = {"modifier": "", "setup_id": "e", "light_id": "old", "reading_id": "", "calibration_id": "c", **fields}
+    of_light = Light(about.pop("light_id"), about["setup_id"], head, "other", fixture=head, modifier=about.pop("modifier"))
+    base: dict[str, Any] = {"sensor_id": "x", "taken_at_s": 5.0, "light_id": of_light.id, "placement_id": place.id}
+    return Past(of_light, place, Reading(about.pop("reading_id"), **{**base, **about}), value, u_stops)
+
+
 def hot(placement: Placement, held_m: float) -> float:
     """Factor by which a dome held off toward the light reads too high."""
-    source = source_of(placement.shape, placement.width_m, placement.height_m)
+    source = source_of(*placement.surface)
     distance = placement.distance_m or 1.0
     return on_axis(source, distance - held_m)[0] / on_axis(source, distance)[0]
 

@@ -8,14 +8,13 @@ from collections.abc import Iterator
 
 import numpy as np
 import pytest
-from small_sets import all_at_once, hot, light, placed, read, seen, view
+from small_sets import all_at_once, gave, hot, light, placed, read, seen, view
 
 from meterlink.checks.finders import findings
 from meterlink.cli.main import build_parser
 from meterlink.judging.evidence import DIAL, HELD
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.judging.learnt_dial import dial_steps, powers_before
-from meterlink.judging.prediction import Past
 from meterlink.records import Placement
 
 LIGHTS = [light(0, "KEY LEFT", "key", fixture="A"), light(1, "FILL", "fill", fixture="B"), light(2, "LOW", "other", fixture="C")]
@@ -39,7 +38,7 @@ def known_set(
     rng = rng or np.random.default_rng(0)
     stands = places()
     history = [
-        Past(one.fixture, "", stands[i]._replace(id=f"old{i}"), math.log2(TRUE[i]), 0.04, "c", setup_id="e", light_id=f"e{i}")
+        gave(one.fixture, stands[i]._replace(id=f"old{i}"), math.log2(TRUE[i]), light_id=f"e{i}")
         for i, one in enumerate(LIGHTS)
     ]
     give = [TRUE[i] * factors.get(i, 1.0) * 2 ** rng.normal(0, 0.04) for i in range(3)]
@@ -71,10 +70,9 @@ def test_a_turn_that_was_said_and_not_made_is_named_first() -> None:
     """The head stood at 1/4 before, 1/8 was said, and a stop too much is read: a dome 36 cm off would fit, and is rarer."""
     stands = places()
     history = [
-        Past(one.fixture, "", stands[i]._replace(id=f"old{i}", power_stops=-2.0), math.log2(TRUE[i]), 0.04, "c",
-             setup_id="s", light_id=one.id)
+        gave(one.fixture, stands[i]._replace(id=f"old{i}", power_stops=-2.0), math.log2(TRUE[i]), setup_id="s", light_id=one.id)
         for i, one in enumerate(LIGHTS)
-    ]  # fmt: skip
+    ]
     reads = [read(i, TRUE[i] / 2 * (2.0 if i == 0 else 1.0), held_off_m=None) for i in range(3)]
     top = view(LIGHTS, stands, reads, history=history).blamed
     assert top is not None
@@ -138,7 +136,7 @@ def test_a_dial_goes_where_it_can_go() -> None:
     """None above full power or below the lowest; where the head stood before counts as much as all others; a card has none."""
     place = places()[0]._replace(power_stops=-1.0)
     head = light(0, "KEY", "key", fixture="A", power_min_stops=-3.0)
-    past = Past("A", "", place._replace(power_stops=-2.4), 7.0, 0.04)
+    past = gave("A", place._replace(power_stops=-2.4), 7.0)
 
     steps = dial_steps(head, place, powers_before([past]))
     assert (tuple(steps), steps[-1.4]) == ((-2.0, -1.4, -1.0, 1.0), 0.5)

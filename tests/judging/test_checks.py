@@ -6,13 +6,13 @@ import json
 import math
 
 import pytest
-from small_sets import all_at_once, hot, light, placed, read, seen, view
+from small_sets import all_at_once, gave, hot, light, placed, read, seen, view
 
 from meterlink.checks import finders
 from meterlink.checks import findings as checks
 from meterlink.checks.finders import findings
 from meterlink.checks.findings import Finding
-from meterlink.judging.prediction import Past, Prediction
+from meterlink.judging.prediction import Prediction
 from meterlink.records import Pop
 from meterlink.tables.match import match_report
 from meterlink.words.shared import finding_lines
@@ -61,7 +61,7 @@ def test_the_pop_of_all_lights_has_no_name_in_the_data() -> None:
 def test_history_flags_a_reading_without_any_sum() -> None:
     """A fixture's past alone catches a reading a stop too hot, and says from what it was expected."""
     then = KEY._replace(id="old", distance_m=1.0)
-    history = (Past("A", "", then, math.log2(160.0 * 1.2**2), 0.04, "c", setup_id="e"),)
+    history = (gave("A", then, math.log2(160.0 * 1.2**2)),)
     found = findings(view(LIGHTS, [KEY, FILL], [read(0, 330.0), read(1, 80.0)], history=history))
     first = found[0]
     assert (first.kind, first.light) == ("prediction", "KEY")
@@ -77,7 +77,7 @@ def test_a_contradiction_stands_once(key_lxs: float, fill_lxs: float, summed: in
     before = [read(0, 160.0), read(1, 80.0)]
     now = [read(0, key_lxs, order=5), read(1, fill_lxs, order=6), *[all_at_once(TOGETHER, (0, 1))] * summed]
     old = [place._replace(id="old", power_stops=-1.0) for place in (KEY, FILL)]
-    pasts = [Past(head, "", place, math.log2(lxs), 0.04, "c") for head, place, lxs in zip("AB", old, (80.0, 40.0), strict=True)]
+    pasts = [gave(head, place, math.log2(lxs)) for head, place, lxs in zip("AB", old, (80.0, 40.0), strict=True)]
     places = [KEY._replace(power_stops=0.0), FILL._replace(power_stops=0.0)]
     seen_view = view(LIGHTS, places, now, earlier=[] if summed else before, history=pasts if expected else ())
 

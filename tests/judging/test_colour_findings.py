@@ -6,7 +6,7 @@ import json
 from typing import Any
 
 import pytest
-from small_sets import light, placed, read, view
+from small_sets import gave, light, placed, read, view
 
 from meterlink.checks.colour import colour_rows
 from meterlink.checks.finders import findings
@@ -110,8 +110,7 @@ def test_a_gel_that_is_on_is_no_fault() -> None:
 def past(power: float, cct_k: float | None, head: str = "B", **fields: Any) -> Past:
     """A head's reading in an earlier set."""
     place = Placement(f"q{power}", "old", 1.0, distance_m=1.0, azimuth_deg=30.0, power_stops=power)
-    one = Past(head, "", place, 7.0 + power, 0.02, "c", "dome", "s0", "old", 5.0, f"r{power}", None, cct_k, 0.001, "x")
-    return one._replace(**fields)
+    return gave(head, place, 7.0 + power, 0.02, **{"reading_id": f"r{power}", "cct_k": cct_k, "duv": 0.001, **fields})
 
 
 DRIFT = tuple(past(p, cct) for p, cct in ((0.0, 5400.0), (-1.0, 5500.0), (-2.0, 5600.0), (-4.0, 5900.0)))
@@ -150,7 +149,7 @@ def test_colours_of_other_heads_gels_and_sensors_are_kept_apart() -> None:
 
 def test_readings_at_one_power_are_averaged_in_mired() -> None:
     """Two readings of 5000 and 6000 K are 183.3 mired, not 5500 K."""
-    curves = curves_of([past(0.0, 5000.0), past(0.0, 6000.0)._replace(reading_id="b"), past(-1.0, None)])
+    curves = curves_of([past(0.0, 5000.0), past(0.0, 6000.0, reading_id="b"), past(-1.0, None)])
 
     assert [(p.power_stops, p.readings) for p in curves.colours] == [(0.0, 2)]
     assert curves.colours[0].mired == pytest.approx((200 + 1e6 / 6000) / 2)

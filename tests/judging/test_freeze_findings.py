@@ -7,10 +7,10 @@ import math
 from typing import Any
 
 import pytest
-from small_sets import light, placed, read, view
+from small_sets import gave, light, placed, read, view
 
 from meterlink.checks.facts import MOVEMENTS, magnification_of, movement
-from meterlink.checks.finders import answers, findings
+from meterlink.checks.finders import findings, looked_at
 from meterlink.checks.findings import Finding
 from meterlink.checks.freezing import LIMIT_MM, limit_mm, trails_of
 from meterlink.judging.judged_set import JudgedSet
@@ -47,11 +47,11 @@ def found_in(made: JudgedSet) -> list[Finding]:
     return found
 
 
-def past(power: float, t01_s: float, delivered: float | None = None, light_id: str = "old", distance_m: float = 1.0) -> Past:
+def past(power: float, t01_s: float, delivered: float | None = None, light_id: str = "old") -> Past:
     """What head A gave in another set; ``delivered`` in stops from full (default: what the dial says)."""
-    place = Placement(f"q{power}", light_id, 1.0, distance_m=distance_m, azimuth_deg=30.0, power_stops=power)
+    place = Placement(f"q{power}", light_id, 1.0, distance_m=1.0, azimuth_deg=30.0, power_stops=power)
     value = 8.0 + (power if delivered is None else delivered)
-    return Past("A", "", place, value, 0.01, "c", "dome", "s0", light_id, 5.0, f"r{power}{light_id}", t01_s)
+    return gave("A", place, value, 0.01, light_id=light_id, reading_id=f"r{power}{light_id}", t01_s=t01_s)
 
 
 CUT_OFF = tuple(past(p, 1 / 1000 * 2.0 ** (0.9 * p)) for p in (0.0, -1.0, -2.0, -3.0, -4.0))
@@ -146,7 +146,7 @@ def test_unknown_heads_are_to_be_read_first() -> None:
 
 def test_another_heads_readings_do_not_count() -> None:
     """The curve of head B says nothing about head A."""
-    others = tuple(one._replace(fixture="Z") for one in CUT_OFF)
+    others = tuple(one._replace(light=one.light._replace(fixture="Z")) for one in CUT_OFF)
     (found,) = found_in(a_set(1 / 500, 1 / 8000, history=others, movement_m_s=5.0))
 
     assert "to learn whether" in found.advice
@@ -165,7 +165,7 @@ def test_a_slow_hair_light_does_not_silence_what_is_frozen_on_the_face() -> None
     """No movement was declared, so the hair is nobody's worry: of the face it is said that it is frozen, with its number."""
     import meterlink.checks.finders  # noqa: F401
 
-    (well,) = [one for one in answers(a_set(1 / 2000, 1 / 2000, hair_s=1 / 300)) if one.kind == "freeze"]
+    (well,) = [one for one in looked_at(a_set(1 / 2000, 1 / 2000, hair_s=1 / 300))[1] if one.kind == "freeze"]
 
     assert well.said.code == "frozen"
     assert well.said.values["light"] in ("KEY", "FILL")

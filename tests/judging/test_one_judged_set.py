@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from small_sets import all_at_once, hot, light, placed, read, seen, view
+from small_sets import all_at_once, gave, hot, light, placed, read, seen, view
 
 from meterlink.checks.finders import findings
 from meterlink.judging import judge as judge_module
@@ -60,7 +60,7 @@ def drawn(rng: np.random.Generator) -> tuple[JudgedSet, JudgedSet, bool]:
     history: list[Past] = []
     if rng.random() < 0.5:
         stood = [place._replace(id=f"old{i}") for i, place in enumerate(places)]
-        history = [Past(f"head {i}", "", stood[i], math.log2(true[i]), 0.04, "c", setup_id="e") for i in range(count)]
+        history = [gave(f"head {i}", stood[i], math.log2(true[i])) for i in range(count)]
     pops = [all_at_once(total * 2.0 ** rng.normal(0, 0.03), front)] if len(front) > 1 and rng.random() < 0.8 else []
     wholly = view(lights, places, [*alone, *pops], history=history)
     return wholly, view(lights, places, honest), wrong is not None

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from small_sets import light, placed, read, view
+from small_sets import gave, light, placed, read, view
 
 from meterlink.judging.expected import placement_change_stops
 from meterlink.judging.history import past_of, pasts_from, predictions_for
@@ -21,8 +21,7 @@ KEY = light(0, "KEY", "key", fixture="head A", modifier="big box")
 
 def past(value: float, place: Placement, **fields: Any) -> Past:
     """What head A gave once, in another set."""
-    base: dict[str, Any] = {"calibration_id": "c", "setup_id": "old", "light_id": "x", "reading_id": "r1"}
-    return Past("head A", "big box", place, value, 0.04, **{**base, **fields})
+    return gave(fields.pop("fixture", "head A"), place, value, **{"modifier": "big box", "reading_id": "r1", **fields})
 
 
 def test_carried_along_the_falloff_and_the_dial() -> None:
@@ -71,16 +70,16 @@ def test_more_history_narrows_and_disagreement_widens() -> None:
         {"fixture": "head B"},
         {"modifier": "grid"},
         {"receptor": "flat"},
-        {"placement": placed(9, width_m=0.5)},
-        {"placement": placed(9, gel="half blue")},
-        {"placement": placed(9, distance_m=None)},
-        {"placement": placed(9, power_text="6.0")},
+        {"place": placed(9, width_m=0.5)},
+        {"place": placed(9, gel="half blue")},
+        {"place": placed(9, distance_m=None)},
+        {"place": placed(9, power_text="6.0")},
         {"reading_id": "under test"},
     ],
 )
 def test_only_the_same_thing_predicts(changes: dict[str, Any]) -> None:
     """Another fixture, modifier, source, gel, receptor, an unknown power or distance, or itself: no prediction."""
-    one = past(8.0, placed(9, distance_m=1.0))._replace(**changes)
+    one = past(8.0, **{"place": placed(9, distance_m=1.0), **changes})
     assert predict(KEY, placed(0), [one], without_reading="under test") is None
     assert predict(KEY, placed(0), []) is None
 
@@ -155,7 +154,7 @@ def test_history_from_records() -> None:
     clipped = good._replace(id="b" * 32, clipped=True)
     camera = good._replace(id="d" * 32, aim="camera")
     pasts = pasts_from([(KEY, old, good), (KEY, old, clipped), (KEY, old, camera)])
-    assert [one.reading_id for one in pasts] == ["a" * 32]
+    assert [one.reading.id for one in pasts] == ["a" * 32]
     assert past_of(KEY._replace(source_light_id="l1"), old, good) is None
     seen = view([KEY], [now], [read(0, 80.0)], history=pasts)
     got = predictions_for(seen)
@@ -219,6 +218,6 @@ def test_the_range_is_chosen_by_power_only_where_both_are_known(
 )
 def test_a_dial_is_learnt_from_what_differs_by_power_alone(other: dict[str, str]) -> None:
     """A pop and the steady light of its lamp, two receptors, modifiers or places say nothing of the dial between them."""
-    full, quarter = past(8.0, placed(9, power_stops=0.0)), past(5.0, placed(9, power_stops=-2.0))
-    assert curve_from([full, quarter]).pairs == 1
-    assert curve_from([full, quarter._replace(**other)]).pairs == 0
+    full, quarter = past(8.0, placed(9, power_stops=0.0)), placed(9, power_stops=-2.0)
+    assert curve_from([full, past(5.0, quarter)]).pairs == 1
+    assert curve_from([full, past(5.0, quarter, **other)]).pairs == 0

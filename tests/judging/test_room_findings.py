@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from small_sets import light, placed, read, view
 
-from meterlink.checks.finders import answers, findings
+from meterlink.checks.finders import findings, looked_at
 from meterlink.checks.findings import Finding
 from meterlink.checks.room_light import level, lit_parts
 from meterlink.judging.judged_set import JudgedSet
@@ -107,7 +107,7 @@ def test_what_is_not_told_from_dark_counts_as_the_limit() -> None:
     """Below a thousandth of 50 klx the sensor tells nothing: the room is judged at 50 lx, lamps on or off, whatever was read."""
     rooms = (room(12.0, "lamps on"), room(9.0, "lamps off", order=21))
     made = calibrated(a_set(*rooms), 50_000.0)
-    (found,) = [one for one in answers(made) if one.kind == "room_light"]
+    (found,) = [one for one in looked_at(made)[1] if one.kind == "room_light"]
     above = math.log2(40.0 / (50.0 * TIME_S))
 
     assert (level(made).below, level(made).lamps_add_lx) == (True, None)

@@ -11,7 +11,7 @@ import pytest
 from small_sets import light, placed, read, view
 
 from meterlink.checks.facts import camera
-from meterlink.checks.finders import answers, findings
+from meterlink.checks.finders import findings, looked_at
 from meterlink.checks.findings import Finding
 from meterlink.checks.shutter import beyond_sync, loss_of
 from meterlink.judging.judged_set import JudgedSet
@@ -87,7 +87,7 @@ def test_a_camera_that_nobody_told_is_asked_for_first() -> None:
 
 def test_what_a_shutter_keeps_is_never_said_to_be_nothing() -> None:
     """However short the flash: at most 0.01 stop, since 0.00 would be more than is known."""
-    (well,) = [one for one in answers(a_set(1 / 60, 1 / 5000, **FOCAL)) if one.code == "shutter"]
+    (well,) = [one for one in looked_at(a_set(1 / 60, 1 / 5000, **FOCAL))[1] if one.code == "shutter"]
 
     assert "loses 0.01 stop at most" in well.text
 

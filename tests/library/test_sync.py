@@ -17,9 +17,7 @@ from test_merge import content, one_set, play
 
 from meterlink.errors import ImportRefused, LibraryError, LibraryTooNew, UsageError
 from meterlink.library import Library, fetching, sync
-from meterlink.library.merge import TABLES
 from meterlink.library.remote import Remote
-from meterlink.library.schema import number_of
 
 pytestmark = pytest.mark.skipif(bool(missing()), reason=f"sync with PostgreSQL not tested: {missing()}")
 ROOT = Path(__file__).resolve().parents[2]
@@ -357,14 +355,6 @@ def test_hostile_rows_are_refused_whole(two_sets, tmp_path, server, what) -> Non
         assert len(str(caught.value)) < 400
         assert content(b) == before
         assert b.db.row("PRAGMA foreign_keys") == (1,)
-
-
-def test_every_foreign_key_is_looked_after(tmp_path) -> None:
-    """The fetch does the keys' work itself: each one is either a number that it looks up, or a reading that it looks for."""
-    with Library.open(tmp_path / "a") as a:
-        for table in TABLES:
-            for _, _, target, column, *_ in a.db.rows(f"PRAGMA foreign_key_list({table})"):
-                assert number_of(column) == target or (target == "reading" and table in ("pop", "waveform", "mark"))
 
 
 def test_troubles_with_the_server_are_one_line_without_the_password(tmp_path, url, server) -> None:

@@ -12,9 +12,9 @@ import pytest
 from meterlink.errors import MeterlinkError, SensorError, ShowingFailed, StorageError
 from meterlink.metering import session as session_module
 from meterlink.metering.driver import Metering
-from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind
+from meterlink.metering.outcome import Outcome, OutcomeKind
 from meterlink.metering.session import Session
-from meterlink.records import Identity, Kind, Measurement
+from meterlink.records import Identity, Kind, Measurement, Trouble
 from meterlink.simulation.chip_model import ChipModel
 from meterlink.simulation.sensor import SimulatedLink
 from meterlink.simulation.studio import Pulse
@@ -224,7 +224,7 @@ def test_a_flash_too_long_for_the_record_is_sampled_more_slowly_the_next_time(se
         while not any(o.kind == OutcomeKind.LOGGED for o in bench.told):
             assert len(bench.told) < 4
             await bench.fire(3_000.0, fall_s=6e-3)
-        assert bench.told[0].code == OutcomeCode.TOO_LONG
+        assert bench.told[0].code == Trouble.TOO_LONG
         return bench.link.chip.factor
 
     async def again(bench: Bench) -> None:

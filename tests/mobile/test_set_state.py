@@ -264,7 +264,7 @@ def test_what_is_well_is_said_with_its_number(metered) -> None:
     assert "sum" in shown.well[0]
     assert "stop" in shown.well[0]
     assert "\n" not in shown.well[0]
-    assert shown.well == tuple(answer.text for answer in one.desk.session.answers())
+    assert shown.well == tuple(answer.text for answer in one.desk.session.looked_at()[1])
     assert not any(answer in finding.title for answer in shown.well for finding in shown.findings)
     assert state.set_look(shot._replace(answers=())).well == ()
 

@@ -64,7 +64,8 @@ def make_set(library: Library, count: int, names: Callable[[int], str], **fields
 def page_of(session: Session) -> str:
     """The sheet as the command line writes it."""
     square, carries = square_of(session.library, session.setup.id)
-    return sheet_html(session.view(), session.checks(), square, carries, answers=session.answers())
+    found, answers = session.looked_at()
+    return sheet_html(session.view(), found, square, carries, answers=answers)
 
 
 class Browser(NamedTuple):

@@ -183,7 +183,7 @@ def test_many_findings_are_cut_with_a_word(five: Session) -> None:
 
 def test_what_was_looked_at_and_is_well_is_said_with_its_number(five: Session) -> None:
     """The same lines as at the terminal and in the app, one each; a page without any has no such heading."""
-    well = [one.text for one in five.answers()]
+    well = [one.text for one in five.looked_at()[1]]
     assert well
 
     page = _read(page_of(five))

@@ -11,7 +11,7 @@ from meterlink.errors import StorageError, UsageError
 from meterlink.judging.fixture_curves import FixtureCurves, curves_of
 from meterlink.judging.prediction import Past
 from meterlink.photometry.falloff import FalloffFit, FalloffPoint, fit_falloff
-from meterlink.records import Placement
+from meterlink.records import Light, Placement, Reading
 from meterlink.report.axes import Axes, Box, round_ticks, style_of
 from meterlink.report.drawing import Drawing
 from meterlink.report.plots import drift_drawing, drift_lines, falloff_drawing
@@ -28,8 +28,9 @@ def head(*powers: float) -> FixtureCurves:
     pasts = []
     for power in powers:
         place = Placement(f"p{power}", "l", 1.0, distance_m=1.2, azimuth_deg=30.0, power_stops=power)
-        pasts.append(Past("head A", "", place, 7.0 + power, 0.03, "c", light_id="l", reading_id=str(power),
-                          t01_s=1 / 800 * 2.0 ** (power * 0.6), cct_k=5400 - 60 * power, duv=0.002))  # fmt: skip
+        read = Reading(str(power), "e", "l", place.id, "c", "x", 1.0, t01_s=1 / 800 * 2.0 ** (power * 0.6),
+                       cct_k=5400 - 60 * power, duv=0.002)  # fmt: skip
+        pasts.append(Past(Light("l", "e", "A", "key", fixture="head A"), place, read, 7.0 + power, 0.03))
     return curves_of(pasts, "head A")
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from meterlink.photometry.flash.input import Array
 from meterlink.photometry.flash.pulse import FlashPulse
 from meterlink.photometry.flash.shape import Pulse
+from meterlink.photometry.shutter import exposure_until
 
 _TAIL_LEVELS = (0.05, 0.03, 0.02, 0.01, 0.005, 0.002)
 _TAIL_DOUBT = 0.3
@@ -203,7 +204,7 @@ def in_window(result: FlashPulse, pulse: Pulse, shutter_s: float) -> FlashPulse:
     begin = _start_of(pulse, result)
     end = begin + shutter_s
     parts = np.concatenate(([0.0], np.cumsum(np.diff(time) * (light[1:] + light[:-1]) / 2.0)))
-    inside = _part_until(time, light, parts, end) - _part_until(time, light, parts, begin)
+    inside = exposure_until(time, light, parts, end) - exposure_until(time, light, parts, begin)
     if end > float(time[-1]):
         inside += result.tail_lxs
     inside = min(max(inside, 0.0), result.total_exposure_lxs)
@@ -224,16 +225,3 @@ def _start_of(pulse: Pulse, result: FlashPulse) -> float:
     gap = result.start_s - at
     steps = np.diff(pulse.time_s)
     return result.start_s if gap <= 1.01 * float(steps[int(before[-1])]) else at
-
-
-def _part_until(time: Array, light: Array, parts: Array, moment: float) -> float:
-    """Exposure up to a moment, the line between two samples taken as straight."""
-    if moment <= float(time[0]):
-        return 0.0
-    if moment >= float(time[-1]):
-        return float(parts[-1])
-    k = int(np.searchsorted(time, moment, side="right")) - 1
-    gap = float(time[k + 1] - time[k])
-    x = (moment - float(time[k])) / gap
-    start, change = float(light[k]), float(light[k + 1] - light[k])
-    return float(parts[k]) + gap * (start * x + change * x * x / 2.0)
