@@ -726,4 +726,4 @@ def test_what_only_its_heads_past_speaks_against_teaches_its_head(
     session.move(session.light("FILL"), power_text="1/2", power_stops=-1.0)
     session.move(session.light(name), power_text="1/2", power_stops=-1.0)
 
-    assert doubted.reading.id in {one.reading_id for one in session.view().history}
+    assert doubted.reading.id in {one.reading.id for one in session.view().history}
