@@ -80,6 +80,8 @@ class Thing(NamedTuple):
     strong: bool = False
     """It has the face of the one thing to do next."""
     colour: tuple[float, float, float] | None = None
+    broken: str = ""
+    """A short word of it that goes on in the next line."""
 
     @property
     def seen(self) -> float:
@@ -118,7 +120,7 @@ class Screen:
             Thing(
                 o["name"], o["kind"], o["text"], o["target"], tuple(o["box"]), tuple(o["ink"]), tuple(o["clip"]),
                 o["font_px"], o["drawn"], o.get("verdict", ""), o.get("chosen", False), o.get("strong", False),
-                tuple(o["colour"]) if o.get("colour") else None,
+                tuple(o["colour"]) if o.get("colour") else None, o.get("broken", ""),
             )
             for o in said["things"]
         ]  # fmt: skip
