@@ -73,7 +73,7 @@ def why_not() -> str:
     from importlib.util import find_spec
 
     if find_spec("kivy") is None:
-        return "kivy is not installed (pip install 'meterlink[app]')"
+        return "kivy is not installed (pip install '.[app]')"
     for name in ("libEGL.so.1", "libGL.so.1"):
         try:
             ctypes.CDLL(name)

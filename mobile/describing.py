@@ -13,8 +13,6 @@ from meterlink.records import Light, Placement, new_id
 from mobile.shot import Shot
 
 OWN_POINT = ("hair", "rim", "background")
-STANDS = frozenset({"distance_m", "u_distance_m", "azimuth_deg", "elevation_deg"})
-"""Where a light stands: what nobody gave yet of that was so when it was metered, too."""
 
 
 class Describing:
@@ -73,15 +71,6 @@ class Describing:
         session.move(light, **changes)
         return self._shoot()
 
-    def place_light(self, light_id: str, **changes: Any) -> Shot:
-        """Say where a light stands: a move, unless nobody had said it yet; then it stood so before, and its reading stays."""
-        session = self._need()
-        light, now = self._light(light_id), session.placement(light_id)
-        if now is None or not changes.keys() <= STANDS or any(getattr(now, name) is not None for name in changes):
-            return self.move_light(light_id, **changes)
-        session.move(light, as_metered=True, **changes)
-        return self._shoot()
-
     def put_back(self, before: LightState) -> Shot:
         """Undo a change: the light as it was described, standing as it stood; its reading counts again without a pop.
 
@@ -93,10 +82,11 @@ class Describing:
         now, then = session.placement(light.id), before.placement
         if then is not None and now is not None and now.id != then.id:
             kept = {k: v for k, v in then._asdict().items() if k not in ("id", "light_id", "created_at_s")}
-            state = self.shot.view.state(light.id) if self.shot.view else None
-            stayed = state is not None and state.reading is not None and state.reading.placement_id == now.id
-            placement = session.move(light, as_metered=stayed, **kept)
-            if not stayed and before.reading is not None and before.stale is None and before.reading.placement_id == then.id:
+            # What only told where it stands took no reading away; there the record of now is the one that goes back.
+            stands = session.view().state(light.id)
+            still = stands is not None and stands.reading is not None and stands.reading.placement_id == now.id
+            placement = session.move(light, as_metered=still, **kept)
+            if not still and before.reading is not None and before.stale is None and before.reading.placement_id == then.id:
                 self.library.restate_reading(before.reading.id, light_id=light.id, placement_id=placement.id)
         return self._shoot()
 

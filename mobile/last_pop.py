@@ -81,7 +81,7 @@ def last_pop(shot: Shot) -> dict[str, Any]:
         verdict_text=verdict_text,
         note=(note := ignored or _doubt(shot, name) or _righted(shot) or why or (t("metering.odd") if warnings else "")),
         reason=" ".join(filter(None, (warnings, reason if reason != note else ""))),
-        lack=lacks(judged) if judged is not None and light is not None and not light.source_light_id else "",
+        lacks=lacks(judged) if judged is not None and light is not None and not light.source_light_id else "",
         wave=wave_points(shot.wave),
         wave_text=t("metering.t01", time=figures.format_duration(last.t01_s)) if last.t01_s else "",
         spoken=spoken(figure, _both(shot, name), "" if verdict == "good" else verdict_said),
@@ -105,7 +105,7 @@ def _righted(shot: Shot) -> str:
 
 
 def _pop(name: str, light_id: str, **more: Any) -> dict[str, Any]:
-    texts = dict.fromkeys(("verdict", "verdict_text", "note", "reason", "lack", "wave_text", "spoken"), "")
+    texts = dict.fromkeys(("verdict", "verdict_text", "note", "reason", "lacks", "wave_text", "spoken"), "")
     return {"last_name": name, "last_id": light_id, "figure": Figure(), "wave": (), **texts, **more}
 
 
@@ -117,7 +117,7 @@ def _remedy(judged: Judged) -> Told:
 
 def lacks(judged: Judged) -> str:
     """The field of its light that would save a reading without another pop; empty where none would."""
-    return {"give_its_distance": "distance", "say_where": "azimuth"}.get(_remedy(judged).code, "")
+    return "distance" if judged.lacks_distance else "azimuth" if _remedy(judged).code == "say_where" else ""
 
 
 def _why_again(shot: Shot, last: Reading, judged: Judged) -> str:

@@ -57,7 +57,7 @@ class LightsPage(Page):
         self.listing = (ids.list_part.__self__, ids.list_ring_part.__self__)
         self.editing = (ids.edit_ring_part.__self__, ids.edit_part.__self__)
         self._power = ids.power_part.__self__
-        look().fbind("wide", self._place_power)
+        look().fbind("columns", self._place_power)
         self._place_power()
         ids.ring.on_place = lambda distance, azimuth: self._do(state.place_by_ring, distance, azimuth)
         ids.power.on_step = lambda by, whole: self._do(state.step_stop if whole else state.step_power, by)
@@ -94,7 +94,7 @@ class LightsPage(Page):
 
     def _place_power(self, *_: object) -> None:
         """Power stands on top: of the one column, or of the second where the plan has the first."""
-        home = self.editing[1 if look().wide else 0]
+        home = self.editing[1 if look().columns > 1 else 0]
         if self._power.parent is not home:
             self._power.parent.remove_widget(self._power)
             home.add_widget(self._power, index=len(home.children))

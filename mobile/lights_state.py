@@ -189,7 +189,7 @@ def set_field(desk: Desk, light_id: str, name: str, text: str) -> Shot:
     if text.strip() == field.show(light, placement, imperial):
         return desk.shot
     changes = field.read(text, light, placement, imperial)
-    return desk.change_light(light_id, **changes) if field.of_light else desk.place_light(light_id, **changes)
+    return desk.change_light(light_id, **changes) if field.of_light else desk.move_light(light_id, **changes)
 
 
 def set_role(desk: Desk, light_id: str, role: str) -> Shot:

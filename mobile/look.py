@@ -64,7 +64,7 @@ class Look(EventDispatcher):
     strip_height = NumericProperty(0)
     bar_height = NumericProperty(0)
     bar_width = NumericProperty(0)
-    _low = False
+    _low, _width = False, 0.0
 
     def wear(self, theme_name: str, text_scale: float) -> None:
         """Put on a theme and a text size (1 to 2)."""
@@ -97,11 +97,13 @@ class Look(EventDispatcher):
         taken = dp(480 if self.wide else 860)
         self.spare_height = min(height - taken, dp(520)) if height >= taken + dp(220) else 0
         self._low = height < dp(480)
-        self.columns = 2 if self.wide else 1
+        self._width = width
         self._arrange_panel()
         self.dressed += 1
 
     def _arrange_panel(self) -> None:
+        # A column must have room for a light's name beside its figure.
+        self.columns = 2 if self.wide and self._width - self.bar_width >= dp(400) * self.text_scale else 1
         self.tight = self.wide and self._low and self.row == "horizontal"
         roomy = self.spare_height > 0 or not self.wide
         self.panel_part = 0.5 if roomy else 0.9

@@ -56,7 +56,7 @@ class MeteringPage(Page):
         self.ids.held_field.on_commit = self._hold_typed
         self.ids.power.on_step = self._step
         self._next = metering_look(self.app.desk.shot).next
-        self._can_hold, self._last_id, self._lack = False, "", ""
+        self._can_hold, self._last_id, self._lacks = False, "", ""
         self._shown_pop, self._held_id, self._asked = ("", "", ""), "", ("", "")
         look().fbind("row", self._arrange)
         look().fbind("wide", self._arrange)
@@ -116,7 +116,7 @@ class MeteringPage(Page):
         """A pop that was rejected is taken again, unless its light waits already; a full button where no other light waits."""
         ids, self.rejected = self.ids, shown.verdict == "retake"
         ids.again.disabled = not shown.again
-        ids.again.text, self._last_id, self._lack = shown.again, shown.last_id, shown.lack
+        ids.again.text, self._last_id, self._lacks = shown.again, shown.last_id, shown.lacks
         ids.again.strong = not shown.waiting_id
         ids.next.strong = not shown.again
 
@@ -190,8 +190,8 @@ class MeteringPage(Page):
 
     def retake(self) -> None:
         """Ask for what would save the pop that was rejected; where nothing would, wait for its light again."""
-        if self._lack:
-            self.app.open_light(self._last_id, self._lack, then="metering")
+        if self._lacks:
+            self.app.open_light(self._last_id, self._lacks, then="metering")
         else:
             self._wait_for(self._last_id)
 

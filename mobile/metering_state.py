@@ -16,7 +16,7 @@ from meterlink.metering.outcome import OutcomeCode
 from meterlink.metering.walk import Request
 from meterlink.records import Light, Measurement, Purpose
 from meterlink.records.kept import FACE
-from meterlink.words.told import written
+from meterlink.words.told import told, written
 from mobile import figures
 from mobile.desk import HELD_MAX_M, OWN_POINT, Shot
 from mobile.held_state import held_text
@@ -94,7 +94,7 @@ class MeteringLook(NamedTuple):
     wave_text: str
     again: str
     """What takes a rejected pop again, or what saves it; empty when it was not, or its light waits already."""
-    lack: str
+    lacks: str
     """The light's field that would save the rejected pop: ``distance`` or ``azimuth``; empty where only another pop does."""
     can_take_back: bool
     second: str
@@ -154,7 +154,7 @@ def metering_look(shot: Shot, *, lost: bool = False) -> MeteringLook:
         hold_at_point=t("metering.hold_at_point") if any(one.can_change for one in shot.recalled) else "",
         power=_power(light, state),
         can_power=light is not None and light.source_light_id is None,
-        again=_again(pop) if (rejected or pop["lack"]) and not lost else "",
+        again=_again(pop) if (rejected or pop["lacks"]) and not lost else "",
         can_take_back=shot.last is not None,
         second=second.name if (second := shot.light(second_of(shot))) is not None and not lost else "",
         give_to=_give_to(shot),
@@ -231,7 +231,8 @@ def _instruction(shot: Shot, waiting: Request | None, missing: tuple[LightState,
     light = shot.light(waiting.light_id)
     if waiting.purpose in ("with", "without") and light is not None:
         source = shot.light(light.source_light_id)
-        return t(f"metering.fire_{waiting.purpose}", source=source.name if source else "", name=light.name)
+        aim = light.name if waiting.aim == "light" else told(f"aim_{waiting.aim}")
+        return t(f"metering.fire_{waiting.purpose}", source=source.name if source else "", name=light.name, aim=aim)
     if light is None:
         return t("metering.fire_all", names=", ".join(x.name for x in map(shot.light, waiting.lit) if x))
     state = shot.view.state(light.id) if shot.view else None
@@ -283,7 +284,7 @@ def _recalled(shot: Shot) -> str:
 def _again(pop: dict[str, Any]) -> str:
     """What makes a rejected pop good: a word about its light, else another pop."""
     does = {"": "metering.again", "distance": "set.do_distance", "azimuth": "set.do_azimuth"}
-    return t(does[pop["lack"]], name=pop["last_name"])
+    return t(does[pop["lacks"]], name=pop["last_name"])
 
 
 def _give_to(shot: Shot) -> tuple[tuple[str, str], ...]:

@@ -244,8 +244,8 @@ def wishes_of(shot: Shot) -> dict[str, float]:
 _AGAIN = ("retake", "stale", "not_metered", "prediction", "outlier")
 _UNPLACED = ("sum_no_direction", "sum_not_at_point")
 """Why the lights cannot be added up, where saying where they stand is what helps."""
-_PLACE = {"no_distance": "distance", "no_direction": "azimuth"}
-"""Findings that a fact puts right, and the field that it is typed or touched in."""
+_PLACE = {"give_distance": "distance", "give_direction": "azimuth"}
+"""What is done about findings that a fact puts right, and the field that it is typed or touched in."""
 HEAD_LETTERS = 40
 
 
@@ -256,16 +256,16 @@ def finding_look(shot: Shot, line: Line, number: int) -> FindingLook:
     light_id = next((light.id for light in shot.lights if light.name == finding.light), "")
     act, label, field, of = "", "", "", ", ".join(one.light for one in line.found)
     action = finding.action.code if finding.action is not None else ""
-    if finding.kind in _AGAIN and several:
+    if action in _PLACE and light_id:
+        act, label, field = "place", t(f"set.do_{_PLACE[action]}", name=finding.light), _PLACE[action]
+    elif finding.kind in _AGAIN and several:
         act, label = "walk", t("set.meter")
     elif finding.kind in _AGAIN and light_id:
         act, label = "meter", t("set.do_meter", name=finding.light)
-    elif finding.kind in _PLACE and light_id:
-        act, label, field = "place", t(f"set.do_{_PLACE[finding.kind]}", name=finding.light), _PLACE[finding.kind]
     elif finding.kind in ("sum", "sum_missing"):
         missing = _missing_place(shot)
         # The check names the one pop that tells most; when it is a light alone, that light is offered.
-        if finding.kind == "sum" and action == "meter" and bool(light_id):
+        if action == "meter" and bool(light_id):
             act, label = "meter", t("set.do_meter", name=finding.light)
         elif missing is not None and shot.view is not None and shot.view.check.refusal.code in _UNPLACED:
             # All together tells nothing as long as nobody knows where a light stands: that comes first.

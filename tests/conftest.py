@@ -17,6 +17,7 @@ from pathlib import Path
 from time import monotonic, sleep
 
 import pytest
+from hypothesis import settings
 from tallies import KEY, Table, Tally
 
 from meterlink.library.store import Library
@@ -37,6 +38,10 @@ if "TMPDIR" not in os.environ and MEMORY.is_dir() and os.access(MEMORY, os.W_OK)
     room = os.statvfs(MEMORY)
     if room.f_bavail * room.f_frsize > 4e9 and not room.f_flag & os.ST_NOEXEC:
         tempfile.tempdir = os.environ["TMPDIR"] = str(MEMORY)
+
+# A busy machine stands still for a third of a second; what hangs meets pytest's own limit.
+settings.register_profile("tests", deadline=None)
+settings.load_profile("tests")
 
 SENSOR = "5e4501"
 CONSTANT = 330.0

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 import subprocess
 import sys
 import tarfile
+import tomllib
 import zipfile
 from pathlib import Path
 
@@ -25,6 +27,21 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
     )
     subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=True, capture_output=True)
     return folder
+
+
+def test_what_is_told_to_be_installed_can_be() -> None:
+    """From the checkout, as README does: no registry has it; an extra that is named is one of the project's."""
+    listed = subprocess.run(["git", "ls-files", "*.py", "*.md", "*.po"], cwd=ROOT, capture_output=True, text=True, check=True)
+    extras = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]["optional-dependencies"]
+    told = [
+        what
+        for name in listed.stdout.split()
+        for what in re.findall(r"pip install ['\"]?([.a-z]+(?:\[\w+\])?)", (ROOT / name).read_text(encoding="utf-8"))
+    ]
+
+    assert any(one.startswith(".[") for one in told)
+    assert {one.partition("[")[0] for one in told}.isdisjoint({"meterlink"})
+    assert {one.partition("[")[2].strip("]") for one in told if "[" in one} <= set(extras)
 
 
 def test_the_wheel_holds_every_module_and_the_shared_files(built: Path) -> None:
@@ -76,4 +93,4 @@ def test_the_app_without_kivy_says_what_it_needs_in_one_line() -> None:
 
     assert done.returncode == 1
     assert done.stderr.count("\n") == 1
-    assert "pip install 'meterlink[app]'" in done.stderr
+    assert "pip install '.[app]'" in done.stderr

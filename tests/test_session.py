@@ -700,6 +700,70 @@ def test_a_retake_that_is_skipped_or_taken_back_is_left_so(session: Session, pop
     assert session.walk.waiting.light_id == fill.light_id
 
 
+def unplaced(session: Session, name: str) -> Light:
+    """A light of the set of which nobody has said where it stands."""
+    light = session.light(name)
+    session.move(light, distance_m=None, u_distance_m=None, azimuth_deg=None, elevation_deg=None)
+    return light
+
+
+def test_where_a_light_stands_said_after_its_pop_needs_no_new_pop(session: Session, pop: MakePop) -> None:
+    """The checks promise it (*no new pop is needed*); obeyed, every reading had become stale.  Moved after that it is stale."""
+    key, fill = unplaced(session, "KEY"), unplaced(session, "FILL")
+    session.begin([*requests(session, "KEY", held_off_m=0.2), *requests(session, "FILL", held_off_m=0.0)])
+    session.take(pop(200.0))
+    session.take(pop(50.0))
+    session.begin([session.request_together([key, fill], held_off_m=0.0)])
+    session.take(pop(150.0))
+    assert row(session, "KEY").verdict == "retake"
+
+    session.move(key, distance_m=1.2)
+    session.move(fill, distance_m=1.5, azimuth_deg=-50.0, elevation_deg=0.0)
+    session.move(key, azimuth_deg=40.0, elevation_deg=30.0)
+
+    assert (row(session, "KEY").verdict, row(session, "FILL").verdict) == ("corrected", "good")
+    assert session.view().check.residual_stops is not None, "the pop of all lights still counts"
+    assert len(session.known.records.effective) == 3
+    session.move(key, distance_m=1.3)
+    assert row(session, "KEY").corrected_f is None
+
+
+def test_a_power_that_is_given_later_is_a_turn(session: Session, pop: MakePop) -> None:
+    """Who names a power has most often just turned to it: its reading is shown no more."""
+    session.move(session.light("KEY"), power_stops=None, power_text="")
+    session.begin(requests(session, "KEY", held_off_m=0.0))
+    session.take(pop(200.0))
+    session.move(session.light("KEY"), power_stops=-3.0, power_text="1/8")
+
+    assert row(session, "KEY").corrected_f is None
+
+
+def test_where_the_source_of_a_reflector_stands_said_later_leaves_what_the_reflector_gave(session: Session, pop: MakePop) -> None:
+    """Its source did not move: it was only said where it is."""
+    key = unplaced(session, "KEY")
+    card = Light(new_id(), session.setup.id, "CARD", "fill", source_light_id=key.id, order=3)
+    session.add_light(card, Placement(new_id(), card.id, 0.0, "rectangle", 1.0, 1.0, 0.7, None, -60.0))
+    session.begin(requests(session, "KEY", "CARD", held_off_m=0.0))
+    for exposure_lxs in (200.0, 160.0, 100.0):
+        session.take(pop(exposure_lxs))
+    before = row(session, "CARD").corrected_f
+    session.move(key, distance_m=1.2, azimuth_deg=40.0, elevation_deg=30.0)
+
+    assert before is not None
+    assert row(session, "CARD").corrected_f == pytest.approx(before)
+
+
+def test_told_where_it_stands_in_mid_walk_the_last_pop_is_still_the_last(session: Session, pop: MakePop) -> None:
+    """A distance typed after it belongs to the pop's new record."""
+    key = unplaced(session, "KEY")
+    session.begin(requests(session, "KEY", "FILL"))
+    session.take(pop(200.0))
+    session.move(key, distance_m=1.2)
+    session.held(0.2)
+
+    assert row(session, "KEY").verdict == "corrected"
+
+
 @pytest.mark.parametrize(("name", "said", "reads"), [("KEY", -3.0, 200.0), ("HAIR", -2.0, 450.0)])
 def test_what_only_its_heads_past_speaks_against_teaches_its_head(
     session: Session, pop: MakePop, name: str, said: float, reads: float

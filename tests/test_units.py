@@ -235,12 +235,21 @@ def test_ratios_angles_stops_and_speeds():
     assert units.parse_angle("20\u00b0 up") == 20
     assert units.parse_stops("\u22121 1/3") == pytest.approx(-4 / 3)
     assert units.parse_movement("36 km/h") == pytest.approx(10)
+    assert units.parse_length("1m40") == units.parse_length("1 m 40 cm") == 1.4
+    assert units.parse_angle("behind") == 180
+    assert units.parse_power("half") == units.parse_power("1/2") == -1
+    assert units.parse_power("quarter+0.3") == pytest.approx(-1.7)
+    for typed in ("3ft/s", "3 ft / s", "3 feet/s", "36 in/s"):
+        assert units.parse_movement(typed) == pytest.approx(0.9144)
+    assert units.parse_movement("10mph") == pytest.approx(4.4704)
     for parse, text in (
         (units.parse_ratio, "3"),
         (units.parse_ratio, "0:1"),
         (units.parse_angle, "400"),
         (units.parse_stops, "99"),
         (units.parse_movement, "2m"),
+        (units.parse_length, "1m4"),
+        (units.parse_length, "1m 40"),
     ):
         with pytest.raises(UnitError, match="type "):
             parse(text)
@@ -330,3 +339,20 @@ def test_importing_units_loads_nothing_heavy():
     code = f"import sys, meterlink.units; print(*[m for m in {heavy} if m in sys.modules])"
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert run.stdout.strip() == ""
+
+
+@pytest.mark.parametrize(
+    ("lx", "written"),
+    [(0.717, "0.717 lx"), (12.34, "12.3 lx"), (1234.0, "1,230 lx"), (9994.0, "9,990 lx"), (9996.0, "10 klx"), (221.3e3, "221 klx")],
+)
+def test_light_is_written_with_three_figures_and_no_exponent(lx: float, written: str) -> None:
+    """Nobody writes 1.23e+03 lx."""
+    assert units.format_illuminance(lx) == written
+
+
+@pytest.mark.parametrize(
+    ("lxs", "written"), [(0.71749, "0.717 lx·s"), (220.4, "220 lx·s"), (1254.0, "1,250 lx·s"), (123456.0, "123,000 lx·s")]
+)
+def test_an_exposure_is_written_with_three_figures_and_no_exponent(lxs: float, written: str) -> None:
+    """However large it is."""
+    assert units.format_exposure(lxs) == written

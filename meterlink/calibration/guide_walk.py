@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from meterlink.calibration.procedure import Procedure, Taken, Task
 from meterlink.calibration.scale_walk import ScaleWalk
-from meterlink.errors import CalibrationError
+from meterlink.errors import CalibrationError, UsageError
 from meterlink.photometry.exposure import luminous_exposure
 from meterlink.records import Calibration, Identity
 from meterlink.words.told import told
@@ -30,11 +30,28 @@ class GuideWalk(ScaleWalk):
                 told("guide_step", far=d),
                 told("do_guide", far=d),
                 "flash", 2, self._range, value=d,
-                # N = GN / d at ISO 100 (ISO 1230's product).
-                light=luminous_exposure(self.guide_number_m / d, 100.0, self.calibration.constant),
+                light=self._light_at(d),
             )
             for i, d in enumerate(self.distances_m)
         ]  # fmt: skip
+
+    def _light_at(self, distance_m: float) -> float:
+        """What the known flash gives at a distance, lx·s: N = GN / d at ISO 100 (ISO 1230's product)."""
+        return luminous_exposure(self.guide_number_m / distance_m, 100.0, self.calibration.constant)
+
+    def stood(self, distances_m: Sequence[float]) -> None:
+        """The flash stood otherwise than was said, in metres, in the order of its steps: its pops are kept as of there.
+
+        Raises UsageError: so many distances are not its steps.
+        """
+        if len(distances_m) != len(self.distances_m):
+            raise UsageError("the flash stood at {count} distances: type each, in their order", count=len(self.distances_m))
+        self.distances_m = tuple(distances_m)
+        self.replan()
+        now = {task.name: task for task in self.tasks if task.name.startswith("pair-")}
+        self.taken = [
+            taken._replace(task=task, value=task.value) if (task := now.get(taken.task.name)) else taken for taken in self.taken
+        ]
 
     _off_level = Procedure._off_level
     """Its distances are given: how far each pop fills the range is not to be set."""
@@ -43,5 +60,5 @@ class GuideWalk(ScaleWalk):
         return ()
 
     def light_of(self, taken: Taken) -> float | None:
-        """What the known flash gives at its distance."""
-        return taken.task.light
+        """What the known flash gives at its distance, which may have been put right before the walk was stopped."""
+        return self._light_at(taken.value) if taken.value else None

@@ -93,8 +93,18 @@ def fit_range(pairs: list[Pair], dark: Dark, name: str, full_raw: float = 1.0, *
     levels = [_level(p, net / full_raw) for p, (net, _) in zip(pairs, nets, strict=True)]
     fit = cf.fit_scale([n for n, _ in nets], [p.light for p in pairs], us, levels)
     off = float(fit.residuals_stops[fit.worst])
-    if fit.worst_sigmas > OUTLIER_SIGMAS and abs(off) > OUTLIER_STOPS:
-        label = pairs[fit.worst].label or f"{fit.worst + 1}"
+    label = pairs[fit.worst].label or f"{fit.worst + 1}"
+    outlier = fit.worst_sigmas > OUTLIER_SIGMAS and abs(off) > OUTLIER_STOPS
+    bent = abs(fit.bend) > BEND_LIMIT and abs(fit.bend) > 3 * fit.u_bend
+    if relaxed and (outlier or bent or fit.excess > EXCESS_LIMIT):
+        # Of so few a wrong distance bends and scatters as much as it stands out.
+        raise CalibrationError(
+            "range {name}: {label} lies {off:.2f} stop above the others: measure the flash's distances again"
+            if off > 0
+            else "range {name}: {label} lies {off:.2f} stop below the others: measure the flash's distances again",
+            name=written(name, "range"), label=label, off=abs(off),
+        )
+    if outlier:
         raise CalibrationError(
             "range {name}: pair {label} lies {off:.2f} stop above the others: take that pair again, reference and dome at the "
             "very same place"
@@ -103,7 +113,7 @@ def fit_range(pairs: list[Pair], dark: Dark, name: str, full_raw: float = 1.0, *
             "at the very same place",
             name=written(name, "range"), label=label, off=abs(off),
         )
-    if abs(fit.bend) > BEND_LIMIT and abs(fit.bend) > 3 * fit.u_bend:
+    if bent:
         raise CalibrationError(
             "range {name} is not linear: its scale changes by {bend:+.0%} from empty to full: keep the "
             "brightest pairs below 90 % of full scale, and if it stays: {do}",

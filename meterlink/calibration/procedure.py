@@ -173,10 +173,14 @@ class Procedure:
         self.replan()
         return told("taken_back", step=gone.task.title)
 
-    def retake(self, named: Iterable[object]) -> list[str]:
-        """Take back every step whose title is among the values of a refusal; return the steps' names."""
-        titles = set(map(str, named))
-        names = [t.name for t in self.tasks if str(t.title) in titles]
+    def named(self, values: Iterable[object]) -> list[str]:
+        """Return the names of the steps whose title is among the values of a refusal."""
+        titles = set(map(str, values))
+        return [t.name for t in self.tasks if str(t.title) in titles]
+
+    def retake(self, values: Iterable[object]) -> list[str]:
+        """Take back every step that a refusal names; return the steps' names."""
+        names = self.named(values)
         self.taken = [t for t in self.taken if t.task.name not in names]
         self.replan()
         return names

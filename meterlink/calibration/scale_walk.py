@@ -199,9 +199,9 @@ class ScaleWalk(Procedure):
         self.replan()
         return told("lamp_left_out" if measurement.clipped else "lamp_too_dim", step=task.title)
 
-    def retake(self, named: Iterable[object]) -> list[str]:
+    def retake(self, values: Iterable[object]) -> list[str]:
         """As ``Procedure.retake``, with what the reference read of that light."""
-        found = super().retake(named)
+        found = super().retake(values)
         names = [name.removeprefix("pair-") for name in found if name.startswith("pair-")]
         lights = {f"ref-{n}" if n.startswith("flash") else f"ref-steady-{n.split('-')[-1]}" for n in names}
         self.taken = [t for t in self.taken if t.task.name not in lights]

@@ -91,6 +91,8 @@ def retakes(view: JudgedSet) -> Iterable[Finding]:
         if judged is not None and judged.verdict == RETAKE and judged.why != Why.CONTRADICTED:
             name, rank = state.light.name, WRONG + min(0.9, judged.u95_stops / 10)
             said, do = told("light_says", light=name, what=judged.said), told("do", do=Do("meter", light=name))
+            if judged.lacks_distance:
+                do = told("no_distance_do", do=Do("give_distance", light=name))
             numbers = {"correction_stops": judged.correction_stops, "u95_stops": judged.u95_stops}
             yield Finding("retake", rank, name, said, do, numbers)
 
@@ -258,15 +260,21 @@ def _shared(apart: Sequence[tuple[LightState, Prediction, tuple[float, float]]])
 def sum_hint(view: JudgedSet) -> Iterable[Finding]:
     """Why there is no sum check yet, when there could be one; nothing where what there is speaks against a reading already."""
     front = [one for one in view.lights if one.light.role not in OWN_POINT_ROLES and one.reading is not None]
-    if view.check.refusal and not view.check.alarm and len(front) > 1:
-        said, do = told("not_cross_checked", why=view.check.refusal), told("sum_missing_do", do=Do("meter_together"))
-        yield Finding("sum_missing", NOTE + 0.5, "", said, do, {})
+    why = view.check.refusal
+    if why and not view.check.alarm and len(front) > 1:
+        # Where one light lacks something, another pop of all would lack it again.
+        one = {"sum_not_metered": "meter", "sum_unlike": "meter", "sum_no_direction": "give_direction"}.get(why.code)
+        light = why.values["light"] if one else ""
+        do = told("do", do=Do(one, light=light)) if one else told("sum_missing_do", do=Do("meter_together"))
+        yield Finding("sum_missing", NOTE + 0.5, light, told("not_cross_checked", why=why), do, {})
 
 
 def unknown_places(view: JudgedSet) -> Iterable[Finding]:
     """Lights whose distance or direction is missing."""
     for state in view.lights:
         placement, name = state.placement, state.light.name
+        if state.judged is not None and state.judged.lacks_distance:
+            continue  # told with its verdict
         if placement is None or placement.distance_m is None:
             do = told("no_distance_do", do=Do("give_distance", light=name))
             yield Finding("no_distance", CAUTION + 0.5, name, told("no_distance", light=name), do, {})

@@ -41,7 +41,7 @@ from meterlink.cli.as_typed import between
 from meterlink.cli.frame import JSON, RECEPTOR, SENSOR, open_library, option, out, print_json, print_rows
 from meterlink.cli.keys import Lines
 from meterlink.cli.tasks import begun, drive, reference_value, teller
-from meterlink.errors import CalibrationError, UsageError
+from meterlink.errors import CalibrationError, MeterlinkError, UsageError
 from meterlink.library.store import Library
 from meterlink.metering.calibrating import Keep, Say
 from meterlink.records import Calibration, Identity
@@ -78,8 +78,23 @@ OPTIONS = (
 )
 
 
+HOWS = (("--relative", "--reference"), ("--relative", "--guide-number"), ("--relative", "--camera"), ("--guide-number", "--camera"))
+"""Two ways to a scale at once; a guide number's reference is the flash that is named by it."""
+
+
+def _refuse_what_would_be_ignored(args: argparse.Namespace) -> None:
+    """Raises UsageError: an option that the walk would have no use for."""
+    given = [name for name in dict.fromkeys(sum(HOWS, ())) if getattr(args, name[2:].replace("-", "_"))]
+    if args.what != "scale" and given:
+        raise UsageError("calibrate {what} has no use for {option}: leave it out", what=args.what, option=given[0])
+    for one, other in HOWS:
+        if one in given and other in given:
+            raise UsageError("{one} and {other} are two ways to a scale: give one of them", one=one, other=other)
+
+
 def run(args: argparse.Namespace) -> int:
     """Walk, fit, store and show."""
+    _refuse_what_would_be_ignored(args)
     if args.what == "spectral":
         return _spectral(args)
     if args.list:
@@ -99,8 +114,10 @@ async def _walk(args: argparse.Namespace) -> int:
             value = reference_value(constant, iso, shutter_s, card=args.card / 100 if args.camera else None)
             lines = Lines()
             key, keep = _kept(args, library, walk, tell)
+            going_on = True
             while True:
-                if not await drive(sensor.watching, walk, tell, value, lines, keep):
+                going_on = going_on and await drive(sensor.watching, walk, tell, value, lines, keep)
+                if not going_on:
                     done, wanted = walk.progress
                     text = marked("stopped at {done} of {wanted}: kept, the same command goes on with it" if done else "stopped")
                     tell(say(text, done=done, wanted=wanted))
@@ -109,10 +126,7 @@ async def _walk(args: argparse.Namespace) -> int:
                     made, scaled = _made(args, walk, light_distance_m, lamp_errors)
                     break
                 except CalibrationError as error:
-                    # One bad pair does not cost the half hour: it alone is taken again.
-                    if not walk.retake(error.values.values()):
-                        raise
-                    tell(f"! {error}")
+                    going_on = await _put_right(walk, error, lines, tell)
         library.add_calibration(made)
         library.remember(key, None)
         if args.json:
@@ -120,6 +134,34 @@ async def _walk(args: argparse.Namespace) -> int:
         else:
             _show(made, scaled, walk.identity.ranges)
         return 0
+
+
+async def _put_right(walk: Procedure, error: CalibrationError, lines: Lines, tell: Say) -> bool:
+    """One bad pair does not cost the half hour: it alone is taken again, or its flash stood elsewhere; False to stop.
+
+    Raises CalibrationError: the one given, where it names no pair.
+    """
+    bad = [task.title for task in walk.tasks if task.name in walk.named(error.values.values())]
+    if not bad:
+        raise error
+    tell(f"! {error}")
+    while isinstance(walk, GuideWalk):
+        far = with_decimal_sign(" ".join(f"{one:.3g}m" for one in walk.distances_m))
+        text = marked("type the distances as they really were (now {far}), its pops count; Enter: {step} again; q stops")
+        tell(f"  {say(text, far=far, step=bad[0])}")
+        line = await lines.next()
+        if line in (None, "q"):
+            return False
+        if not line:
+            break
+        try:
+            walk.stood([units.parse_distance(one) for one in line.split()])
+        except MeterlinkError as wrong:
+            tell(f"! {wrong}")
+        else:
+            return True
+    walk.retake(error.values.values())
+    return True
 
 
 def _kept(args: argparse.Namespace, library: Library, walk: Procedure, tell: Say) -> tuple[str, Keep]:

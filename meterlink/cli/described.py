@@ -60,7 +60,7 @@ def read_words(args: argparse.Namespace, session: OpenedSet) -> list[Piece]:
     args.taken = None
     named: list[Piece] = []
     names = {one.name.casefold() for one in known}
-    texts = _sides_joined(_names_joined([one for text in args.words if (one := " ".join(text.split()))], names))
+    texts = _without_power(_sides_joined(_names_joined([one for text in args.words if (one := " ".join(text.split()))], names)))
     for text in (*texts, *(t for t in (args.fixture, args.modifier) if t)):
         named += [one for one in known if one.name.casefold() == text.casefold() and one not in named]
     modifier = None
@@ -75,7 +75,7 @@ def read_words(args: argparse.Namespace, session: OpenedSet) -> list[Piece]:
                     word=text[:30], do=Do("light_help", action=args.action),
                 )
             first = re.split(r"\W|(?=\d)", text.lower())[0]
-            if first in (*units.side_words(), "behind", say("behind")) or re.fullmatch(_GRID, first):
+            if first in units.side_words() or re.fullmatch(_GRID, first):
                 raise UsageError("'{word}' needs its degrees: 40 left, 30 up, 180 (behind the subject), grid 20", word=text[:30])
             modifier = text
             _no_name_in_two(texts[number:])
@@ -141,6 +141,16 @@ def _sides_joined(texts: Sequence[str]) -> list[str]:
     return out
 
 
+def _without_power(texts: Sequence[str]) -> list[str]:
+    """``power half`` and ``1/4 power`` say no more than the power alone."""
+    out = list(texts)
+    for i, text in enumerate(texts):
+        beside = (*texts[max(i - 1, 0) : i], *texts[i + 1 : i + 2])
+        if text.lower() in ("power", say("power")) and any(_reads(units.parse_power, one) for one in beside):
+            out.remove(text)
+    return out
+
+
 def _formed(args: argparse.Namespace, text: str, before: Sequence[str]) -> bool:
     """Say whether a word's form tells what it is, and put it there; ``before`` are the two words in front of it."""
     sides = units.side_words()
@@ -153,6 +163,8 @@ def _formed(args: argparse.Namespace, text: str, before: Sequence[str]) -> bool:
         if before and re.search(_CORNERS, before[-1], re.IGNORECASE) and re.fullmatch(r"[0-9.,]+\s?[x×]\s?[0-9.,]+", text):
             text, args.taken = f"{text}cm", "rectangle"
         _say_once(args, "rectangle", text)
+    elif text.lower() in ("behind", say("behind")):
+        _say_once(args, "azimuth", text)
     elif re.fullmatch(rf"(?:{side}\s?)?{_DEGREES}(?:\s?{side})?", text, re.IGNORECASE):
         said = [sides[word] for word in re.findall(r"[^\W\d]+", text.lower()) if word in sides]
         upward = said[0] in units.UPWARD if said else args.azimuth is not None

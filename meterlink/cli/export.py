@@ -23,6 +23,7 @@ from meterlink.library.export import csv_text
 from meterlink.library.files import check_new, write_whole
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.tables.ratios import RatioRow
+from meterlink.words.told import plain
 
 OPTIONS = (
     option("-o", "--output", required=True, metavar="FILE", help=".json, .csv or .sqlite"),
@@ -46,7 +47,9 @@ def run(args: argparse.Namespace) -> None:
             export.write_json(session.library, target, ids, waveforms=not args.no_waveforms, tell=beside)
         elif kind == ".csv":
             if args.ratios:
-                text = csv_text(RatioRow._fields, [["" if v is None else v for v in row] for row in session.ratios().rows])
+                # Named as in the JSON of ``ratios``.
+                names, table = RatioRow("", "", "").as_json(), plain(session.ratios().rows)
+                text = csv_text(list(names), [["" if v is None else v for v in row.values()] for row in table])
             else:
                 text = export.readings_csv(session.library, session.setup.id)
             write_whole(target, text.encode("utf-8"))

@@ -124,7 +124,7 @@ def _movement(text: str, _key: str) -> float | str:
         return units.parse_movement(text)
     except UnitError as error:
         raise UnitError(
-            "movement '{typed}' cannot be read: give {words}, or a speed such as 2m/s",
+            "movement '{typed}' cannot be read: give {words}, or a speed such as 2m/s or 6ft/s",
             text, typed=text[:20], words=", ".join(MOVEMENTS),
         ) from error
 

@@ -21,9 +21,10 @@ from meterlink.errors import AnalysisError, NotInLibrary, UsageError
 from meterlink.judging.falloff_runs import FalloffRun, falloff_from, falloff_lines
 from meterlink.metering.outcome import Outcome, OutcomeKind
 from meterlink.metering.session import Session
-from meterlink.metering.walk import FALLOFF, Request
+from meterlink.metering.walk import Request
 from meterlink.photometry.falloff import FalloffFit
 from meterlink.records import Light, Reading
+from meterlink.records.kept import FALLOFF
 from meterlink.report.plots import falloff_drawing
 from meterlink.words.actions import Do
 from meterlink.words.language import marked

@@ -43,6 +43,7 @@ from meterlink.library.store import Library
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.records import Light, Placement, Setup, new_id
 from meterlink.records.kept import ROLES
+from meterlink.records.placement_rules import only_tells
 from meterlink.words.actions import Do
 from meterlink.words.language import marked, say
 from meterlink.words.placed import direction_text, place_text, source_text
@@ -178,12 +179,20 @@ def _move(args: argparse.Namespace, session: OpenedSet) -> None:
         raise UsageError("{light}: say what changed, e.g. --distance 1.2m or --power 1/8", light=light.name)
     if changes:
         session.library.revise_light(changed)
-    placement = session.placement(light.id)
+    before = placement = session.placement(light.id)
     if moved:
         placement = session.move(session.light(changed.name), as_metered=args.as_metered, **moved)
     print(describe(changed, placement))
+    if before is not None and placement is not None and only_tells(before, placement) and _reads(session, light):
+        do = Do("meter", light=changed.name)
+        out("where it stood was not known: what it read still counts; if it was moved since, {do}", do=do)
     if args.modifier:
         _say_size(changed, placement, args.taken)
+
+
+def _reads(session: OpenedSet, light: Light) -> bool:
+    state = session.view().state(light.id)
+    return state is not None and state.reading is not None
 
 
 def _show(args: argparse.Namespace, session: OpenedSet) -> None:

@@ -92,13 +92,32 @@ class Parser(argparse.ArgumentParser):
     """Parser of a verb and of its actions: one line for an error, ``--library`` and the examples everywhere."""
 
     def __init__(self, **options: Any) -> None:
+        self._typed: list[str] = []
         super().__init__(formatter_class=argparse.RawDescriptionHelpFormatter, **{"allow_abbrev": False, **options})
         # No default, so that an action's parser does not forget what stood before the action.
         self.add_argument("--library", metavar="FILE", default=argparse.SUPPRESS, help=argparse.SUPPRESS)
         self.add_argument("--help-all", action=HelpAll, dest=argparse.SUPPRESS)
 
+    def parse_known_args(self, args: Any = None, namespace: Any = None, *more: Any) -> Any:
+        """Remember what was typed: an error may be about a word that argparse does not name."""
+        self._typed = list(args or ())
+        return super().parse_known_args(args, namespace, *more)
+
+    def _check_value(self, action: argparse.Action, value: Any) -> None:
+        """Say what there is to choose from; argparse would speak of arguments and choices."""
+        if action.choices is not None and value not in action.choices:
+            words = {"typed": str(value)[:30], "choices": ", ".join(map(str, action.choices))}
+            text = say("there is no '{typed}' here, only {choices}", **words)
+            raise argparse.ArgumentError(None, f"{action.option_strings[-1]}: {text}" if action.option_strings else text)
+
     def error(self, message: str) -> NoReturn:
         """End with one line, as for every other error; argparse would print the whole usage."""
+        words = (word.partition("=")[0] for word in self._typed if word[:1] == "-")
+        odd = next((word for word in words if word not in self._option_string_actions), "")
+        lacks = translated("the following arguments are required: %s").removesuffix("%s")
+        if message.startswith(lacks):
+            text = marked("'{odd}' is no option, and no name begins so" if odd else "{missing} is missing")
+            message = say(text, odd=odd[:30], missing=message.removeprefix(lacks))
         self.exit(2, say("meterlink: {error}: see {command} --help", error=message, command=self.prog) + "\n")
 
     def format_help(self) -> str:

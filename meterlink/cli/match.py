@@ -98,7 +98,9 @@ def print_report(rebuild: Rebuild, report: MatchReport) -> None:
     for row in report.rows:
         u95 = "" if row.u95_stops is None else f"±{written(row.u95_stops, '.1f')}"
         state = say("matches" if row.within else "open")
-        rows.append((row.light, known(row.difference_stops, "stops2"), u95, state, str(row.sentence)))
+        # That it matches stands in the row already.
+        todo = "" if row.sentence.code == "matches" else str(row.sentence)
+        rows.append((row.light, known(row.difference_stops, "stops2"), u95, state, todo))
     print_rows(("light", "off by", "", "", "what to do"), rows, right="lrlll")
     if report.camera:
         print(say("{change}; then say so: {do}", change=report.camera, do=Do("change_setup")))

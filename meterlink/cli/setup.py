@@ -28,6 +28,7 @@ from meterlink.cli.frame import JSON, Action, actions, open_library, option, out
 from meterlink.cli.light import light_rows, print_lights
 from meterlink.demo import free_name
 from meterlink.errors import UnitError, UsageError
+from meterlink.library.rows import name_key
 from meterlink.library.store import Library
 from meterlink.metering.rebuild import copied_setup
 from meterlink.photometry.exposure import filter_stops
@@ -48,13 +49,13 @@ def run(args: argparse.Namespace) -> None:
 def _camera_changes(args: argparse.Namespace, details: dict[str, Any]) -> dict[str, Any]:
     """What was typed, as fields of a set-up; ``details`` are its facts so far."""
     changes: dict[str, Any] = {name: getattr(args, name) for name in ("notes", "subject") if getattr(args, name) is not None}
-    if args.iso:
+    if args.iso is not None:
         changes["iso"] = units.parse_iso(args.iso)
-    if args.shutter:
+    if args.shutter is not None:
         changes["shutter_s"] = units.parse_shutter(args.shutter)
-    if args.camera_offset:
+    if args.camera_offset is not None:
         changes["camera_offset_stops"] = units.parse_stops(args.camera_offset, "camera offset", 10)
-    if args.filter:
+    if args.filter is not None:
         changes["filter_stops"] = _filter_stops(args.filter)
     if args.tag is not None:
         changes["tags"] = tuple(dict.fromkeys(" ".join(tag.split()) for tag in args.tag if tag.strip()))
@@ -100,12 +101,15 @@ def _list(args: argparse.Namespace, library: Library) -> None:
         else:
             out("no set-ups yet: {new}, or {demo}", new=Do("new_setup"), demo=Do("demo"))
         return
+    names = [name_key(s.name) for s in setups]
+    twins = [s for s, name in zip(setups, names, strict=True) if names.count(name) > 1]
+    ids = dict(zip((s.id for s in twins), library.short_ids(twins), strict=True))
     rows = [
         ("*" if s.id == used else "", s.name, written(s.created_at_s, "date"), str(len(library.lights(s.id))),
-         s.subject, _marks(s))
+         s.subject, _marks(s), ids.get(s.id, ""))
         for s in setups
     ]  # fmt: skip
-    print_rows(("", "set-up", "made on", "lights", "subject", "tags"), rows, right="lllrll")
+    print_rows(("", "set-up", "made on", "lights", "subject", "tags", "id" if twins else ""), rows, right="lllrlll")
 
 
 def _marks(setup: Setup) -> str:
@@ -146,7 +150,7 @@ def _use(args: argparse.Namespace, library: Library) -> None:
 def _change(args: argparse.Namespace, library: Library) -> None:
     setup = library.setup(args.name)
     changes = _camera_changes(args, setup.details)
-    if args.rename:
+    if args.rename is not None:
         changes["name"] = args.rename
     if not changes:
         raise UsageError("nothing to change: give --iso, --shutter, --filter, --notes ...; see {do}", do=Do("change_setup"))

@@ -9,7 +9,7 @@ examples:
 Give the password by the environment variable PGPASSWORD, in the file ~/.pgpass or in a service file
 (~/.pg_service.conf), not in the URL: other users of the machine can read a command line.  The way to another machine is
 encrypted, or refused, unless the URL or the service file says otherwise (?sslmode=disable).  Needs the extra 'sync'
-(pip install 'meterlink[sync]').  Metering never waits for it and works without any network.
+(in meterlink's own folder: pip install '.[sync]').  Metering never waits for it and works without any network.
 """
 
 from __future__ import annotations

@@ -85,7 +85,7 @@ def _afterwards(session: Session) -> str:
     """What is left to do once the changes are recorded."""
     pending = tuple(light.name for light in session.pending())
     if pending:
-        return say("recorded; meter what was turned far: {do}", do=Do("meter_lights", lights=pending))
+        return say("recorded; still to be metered: {do}", do=Do("meter_lights", lights=pending))
     return say("recorded; nothing has to be metered")
 
 

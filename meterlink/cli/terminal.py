@@ -23,11 +23,17 @@ _OURS_OR_CONTROL = re.compile(
 
 
 def cleaned(text: str) -> str:
-    """Return text that can only be read: what moves the cursor, renames the window or turns the writing round is replaced."""
+    """Return text that can only be read: what moves the cursor, renames the window or turns the writing round is replaced.
+
+    Who wants no colour (``NO_COLOR``) gets none, and no bold.
+    """
     if text == BELL:
         return text
     begin = LINE_AGAIN if text.startswith(LINE_AGAIN) else ""
-    return begin + _OURS_OR_CONTROL.sub(lambda found: found[1] or "\N{REPLACEMENT CHARACTER}", text[len(begin) :])
+    plain = bool(os.environ.get("NO_COLOR"))
+    return begin + _OURS_OR_CONTROL.sub(
+        lambda found: ("" if plain else found[1]) if found[1] else "\N{REPLACEMENT CHARACTER}", text[len(begin) :]
+    )
 
 
 _VISIBLE = re.compile("\033\\[[0-9;]*m")
@@ -98,8 +104,8 @@ class LiveLine:
 
 
 def is_terminal() -> bool:
-    """Say whether a person looks at the output (colour and boxes) or a program reads it."""
-    return sys.stdout is not None and sys.stdout.isatty() and not os.environ.get("NO_COLOR")
+    """Say whether a person looks at the output (tables as wide as the terminal, bold) or a program reads it."""
+    return sys.stdout is not None and sys.stdout.isatty()
 
 
 def terminal_width() -> int:

@@ -89,6 +89,11 @@ class Judged(NamedTuple):
         return self.correction.inverse_square_stops
 
     @property
+    def lacks_distance(self) -> bool:
+        """Whether all that it lacks is the light's distance: it counts once that is said, and no new pop is needed."""
+        return self.why == Why.TOO_WIDE and self.correction.assumed_distance
+
+    @property
     def correction_stops(self) -> float | None:
         """What was added to the reading; None when nothing can be said."""
         return self.correction.stops

@@ -274,5 +274,5 @@ def _psycopg() -> Any:
     try:
         import psycopg
     except ImportError:
-        raise UsageError("sync needs the psycopg package: pip install 'meterlink[sync]'") from None
+        raise UsageError("sync needs the package psycopg: in meterlink's own folder, pip install '.[sync]'") from None
     return psycopg

@@ -27,6 +27,9 @@ LIGHT_SELECT = (
 )
 PLACEMENT_SELECT = f"SELECT {rows.PLACEMENTS.select} FROM placement p JOIN light l ON l.no = p.light_no"
 
+SHORTEST_ID = 8
+"""Digits of an id from which on its beginning is taken for it."""
+
 
 class SetupStore:
     """The part of ``Library`` that keeps set-ups, lights and placements."""
@@ -94,10 +97,17 @@ class SetupStore:
         found = found or self._setups_named(name_or_id)
         found = [s for s in found if not s.archived] or found
         if len(found) > 1:
-            raise _ambiguous("set-ups", name_or_id, [s.id for s in found], Do("rename_setup", setup=found[0].id))
+            ids = self.short_ids(found)
+            raise _ambiguous("set-ups", name_or_id, ids, Do("rename_setup", setup=ids[0]))
         if not found:
             raise _unknown("set-up", name_or_id, [s.name for s in self.setups()], Do("list_setups"))
         return found[0]
+
+    def short_ids(self, setups: Iterable[Setup]) -> list[str]:
+        """Return the beginning of each set-up's id that is no other's: ``setup`` takes it in place of the name."""
+        every = [row[0].hex() for row in self.db.rows("SELECT id FROM setup")]
+        enough = range(SHORTEST_ID, 33)
+        return [next(s.id[:n] for n in enough if sum(one.startswith(s.id[:n]) for one in every) == 1) for s in setups]
 
     def current_setup(self) -> Setup:
         """Return the set-up in use.  Raises ``NotInLibrary`` when none was chosen."""
@@ -267,7 +277,7 @@ def _has_words(words: list[str], texts: Iterable[str]) -> bool:
 
 def _id_range(text: str) -> tuple[bytes, bytes] | None:
     """Return the lowest and highest id that begin with ``text``; None when it is no such beginning."""
-    if not 8 <= len(text) <= 32 or any(c not in "0123456789abcdef" for c in text):
+    if not SHORTEST_ID <= len(text) <= 32 or any(c not in "0123456789abcdef" for c in text):
         return None
     return bytes.fromhex(text.ljust(32, "0")), bytes.fromhex(text.ljust(32, "f"))
 

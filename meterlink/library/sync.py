@@ -2,7 +2,7 @@
 
 Sends first, then fetches, each in batches that are whole by themselves; what has been exchanged is noted with the batch, so
 that a sync that is cut off anywhere goes on from there, and one that has nothing to do costs next to nothing.  Metering goes on
-meanwhile: local transactions are short.  ``psycopg`` is an optional extra (``meterlink[sync]``).
+meanwhile: local transactions are short.  ``psycopg`` is an optional extra (``.[sync]``).
 """
 
 from __future__ import annotations

@@ -72,10 +72,7 @@ class Amended(AnyOrderWalk):
                 continue
             if held_off_m is not None and r.u_held_off_m is not None:
                 self.disagreement = typed_against_measured(held_off_m, r.held_off_m, r.u_held_off_m, self.settings)
-            new = self.library.restate_reading(r.id, held_off_m=held_off_m, u_held_off_m=None)
-            self.walk.restated(r.id, new.id)
-            if self._in_progress == r.id:
-                self._in_progress = new.id
+            self.restate(r, held_off_m=held_off_m, u_held_off_m=None)
         self._remember_walk()
         return bool(mine)
 
@@ -112,7 +109,7 @@ class Amended(AnyOrderWalk):
         said = [] if self.walk.stranger else self._said_last()
         if said:
             return self._distance_back(said)
-        if self.walk.any_order and (taken := self._undo_any()) is not None:
+        if self._heard_last(self._last_pop()) and (taken := self._undo_any()) is not None:
             return taken
         last = self.library.last_reading(self.setup.id)
         if last is None:
@@ -171,7 +168,7 @@ class Amended(AnyOrderWalk):
         if light.source_light_id and not fits:
             do = Do("meter", light=light.name)
             raise UsageError("{light} is a reflector, which takes two pops: {do}", light=light.name, do=do)
-        if self.walk.any_order and (self.walk.stranger or self.walk.heard):
+        if self._heard_last(last):
             return self._said_whose(light)
         if last is None:
             raise NotInLibrary("{setup}: there is no reading to give to another light", setup=self.setup.name)

@@ -24,13 +24,19 @@ REPEATS_STOPS = 0.3
 class AnyOrder:
     """The lights of one walk that may fire in any order, and its pops so far."""
 
-    def __init__(self, opened: SetWalk) -> None:
+    def __init__(self, opened: SetWalk, named: str = "") -> None:
+        """``named``: the light of the set whose pop one of them is, as the person says, though the walk did not ask for it."""
         self.opened, walk = opened, opened.walk
         kept = {r.id: r for r in opened.known.records.readings}
         read = {kept[one.reading_id].light_id for one in walk.heard if one.reading_id in kept}
         # Served without a pop is skipped: it will not fire, and nobody waits for it.
         skipped = {r.light_id for i, r in enumerate(walk.requests) if i in walk.served} - read
         self.requests = {r.light_id: r for r in walk.requests if r.light_id and is_free(r) and r.light_id not in skipped}
+        # She fired a light that was not asked for, and said so: its pop is known, and nobody waits for it.
+        also = {r.light_id for one in walk.heard if one.said and (r := kept.get(one.reading_id)) is not None} | {named}
+        for light_id in also - self.requests.keys() - skipped:
+            if (light := opened.by_id.get(light_id)) is not None:
+                self.requests[light.id] = opened.request(light)
         self.heard = [one for one in walk.heard if self._stands(kept.get(one.reading_id))]
         """The pops that count: not those taken back, nor those of a light that was moved since."""
         self.readings = [kept[one.reading_id] for one in self.heard]

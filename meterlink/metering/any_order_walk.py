@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from meterlink.errors import NotInLibrary, UsageError
+from meterlink.errors import NotInLibrary
 from meterlink.judging.whose_pop import NONE, SURE_ODDS, Answer
 from meterlink.metering.any_order import AnyOrder, is_free, same_pops
 from meterlink.metering.expectation import USUAL_PULSE_S, Expectation, beyond_one_range, expectation_of
@@ -205,18 +205,19 @@ class AnyOrderWalk(SetWalk):
         kept = {r.id: r.light_id for r in self.known.records.readings}
         self.walk.heard = [one for one in self.walk.heard if kept.get(one.reading_id) != light_id]
 
+    def _heard_last(self, last: Reading | None) -> bool:
+        """Whether the last pop is one of those that tell whose they are: not that of all, nor one from before a move."""
+        readings = AnyOrder(self).readings if self.walk.any_order else []
+        return self._stranger() is not None or (bool(readings) and last is not None and readings[-1].id == last.id)
+
     def _said_whose(self, light: Light) -> tuple[Reading, Light | None]:
         """The last pop is this light's, were it skipped before: the others are looked at again in that light."""
         self.walk.served -= {i for i, one in enumerate(self.walk.requests) if one.light_id == light.id}
         stranger = self._stranger()
         if stranger is not None:
             return self._given(stranger, light), None
-        order = AnyOrder(self)
-        if not order.readings:
-            raise NotInLibrary("{setup}: there is no reading to give to another light", setup=self.setup.name)
+        order = AnyOrder(self, light.id)
         last = order.readings[-1]
-        if light.id not in order.requests:
-            raise UsageError("{light} is not one of the lights of this walk", light=light.name)
         order.who.fix(len(order.readings) - 1, light.id)
         answer = order.who.answer()
         with self._stored_with_walk():
@@ -230,10 +231,9 @@ class AnyOrderWalk(SetWalk):
 
     def _given(self, stranger: Reading, light: Light) -> Reading:
         """Give a pop that fitted no light to one: its record supersedes nobody's, and the other pops are looked at again."""
-        order = AnyOrder(self)
-        answer = order.hear(stranger, light.id) if light.id in order.requests else None
-        if answer is None:
-            raise UsageError("{light} is not waited for in this walk: meter it first", light=light.name)
+        order = AnyOrder(self, light.id)
+        answer = order.hear(stranger, light.id)
+        assert answer is not None, "a pop without light fits every light, and is nobody's"
         with self._stored_with_walk():
             heard, right = self._put_right(order, answer)
             reading = self._give(order, stranger, light.id)

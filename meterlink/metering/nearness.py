@@ -7,7 +7,7 @@ from enum import StrEnum
 from math import hypot
 from typing import NamedTuple
 
-from meterlink.judging.reach import reach_of
+from meterlink.judging.reach import Reach, reach_of
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.metering.walk import Request
 from meterlink.records import Measurement, Reading, Settings
@@ -100,6 +100,15 @@ class Ticker:
         return "near"
 
 
+def reach_for(opened: OpenedSet, request: Request) -> Reach:
+    """How far off the dome may be, held as a request says: what is said before the pop, and what the range finder judges by."""
+    light = opened.by_id.get(request.light_id)
+    return reach_of(
+        opened.placement(request.light_id or ""), opened.settings, receptor=request.receptor, aim=request.aim, toward=request.aim,
+        falloff=opened.view().falloff(light) if light is not None else None,
+    )  # fmt: skip
+
+
 class Nearness:
     """Judges live distances of one opened set; what a light's reach is is worked out once for each placement."""
 
@@ -118,11 +127,7 @@ class Nearness:
             return None, None
         key = (placement.id, request.receptor, request.aim)
         if key not in self._reaches:
-            light = self.opened.by_id.get(request.light_id)
-            falloff = self.opened.view().falloff(light) if light is not None else None
-            reach = reach_of(
-                placement, self.opened.settings, receptor=request.receptor, aim=request.aim, toward=request.aim, falloff=falloff
-            )
+            reach = reach_for(self.opened, request)
             self._reaches[key] = (reach.good_m, reach.usable_m)
         return self._reaches[key]
 

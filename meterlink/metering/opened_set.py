@@ -18,8 +18,8 @@ from meterlink.judging.judged_set import JudgedSet
 from meterlink.library.store import Library
 from meterlink.library.whole_sets import setup_at
 from meterlink.metering.known_set import KnownSet
-from meterlink.records import Light, Placement, Settings, Setup, WaveBlock, new_id
-from meterlink.records.placement_rules import check_held_off, check_placement
+from meterlink.records import Light, Placement, Reading, Settings, Setup, WaveBlock, new_id
+from meterlink.records.placement_rules import check_held_off, check_placement, only_tells
 from meterlink.sensor.measuring.flash import wave_of
 from meterlink.tables.ratios import RatioTable, ratio_table
 from meterlink.words.actions import Do
@@ -121,7 +121,8 @@ class OpenedSet:
 
         ``as_told`` marks a small change that a match or a target told: what the light's pops lead to expect of it then stands in
         the tables until it is metered.  ``as_metered`` says that it stood so when it was metered (its dial was misread, its
-        distance mistyped): its readings stay, as records that say so and supersede the old ones.
+        distance mistyped): its readings stay, as records that say so and supersede the old ones.  So they do where nothing is
+        said but where it stands, of which nothing was known (``only_tells``).
         """
         wrong = set(changes) - CHANGEABLE_PLACEMENT
         if wrong:
@@ -133,12 +134,27 @@ class OpenedSet:
             details[AS_TOLD] = True
         placement: Placement = old._replace(id=new_id(), created_at_s=self.now(), details=details, **changes)
         check_placement(placement, light)
+        if not (as_metered or only_tells(old, placement)):
+            self.library.add_placement(placement)
+            return placement
+        # It stood so from the beginning: pops of several lights that it fired in count as well.
+        placement = placement._replace(created_at_s=old.created_at_s)
+        reflectors = {s.light.id for s in self.view().lights if s.light.source_light_id == light.id and s.reading is not None}
         with self.library.together():
-            mine = [r for r in self.known.records.effective if as_metered and r.light_id == light.id and r.placement_id == old.id]
+            mine = [r for r in self.known.records.effective if r.light_id == light.id and r.placement_id == old.id]
+            # What is read of a reflector was read after its source stood so, and ids say what came after what.
+            fed = [r for r in self.known.records.effective if r.light_id in reflectors]
             self.library.add_placement(placement)
             for reading in mine:
-                self.library.restate_reading(reading.id, placement_id=placement.id)
+                self.restate(reading, placement_id=placement.id)
+            for reading in fed:
+                self.restate(reading)
         return placement
+
+    def restate(self, reading: Reading, **changes: Any) -> Reading:
+        """Say something else about a stored reading: a new record that supersedes it."""
+        new: Reading = self.library.restate_reading(reading.id, **changes)
+        return new
 
     def placements_fired(self) -> dict[str, Placement]:
         """How the lights stand, by light's id, when the next one fires."""

@@ -49,6 +49,14 @@ class SetWalk(OpenedSet):
         usual = Request(None, Purpose.TOGETHER, aim="camera", receptor=self.settings.default_receptor)
         return usual._replace(lit=tuple(one.id for one in lights), **how)
 
+    def restate(self, reading: Reading, **changes: Any) -> Reading:
+        """As for any set; the walk knows its pops by their records."""
+        new = super().restate(reading, **changes)
+        self.walk.restated(reading.id, new.id)
+        if self._in_progress == reading.id:
+            self._in_progress = new.id
+        return new
+
     def begin(self, requests: Iterable[Request]) -> None:
         """Begin a walk; reflectors become two pops of their source, with and without them."""
         self.walk = Walk(self._expanded(requests), auto_advance=self.auto_advance)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from meterlink.judging.reach import MOST_M, reach_of
+from meterlink.judging.reach import MOST_M
 from meterlink.judging.verdict import held_where
+from meterlink.metering.nearness import reach_for
 from meterlink.metering.opened_set import OpenedSet
 from meterlink.metering.walk import Request
 from meterlink.records import Kind, Light, Purpose
@@ -51,8 +52,7 @@ def _where(opened: OpenedSet, request: Request, light: Light) -> Told:
             where = held_where(request.held_off_toward, receptor=told("dome"), held_off_m=request.held_off_m, point=request.point)
             return told("place_off_aside", where=where, aim=aim)
         return told("place_off", held_off_m=request.held_off_m, **place)
-    placement = opened.placement(light.id)
-    good = None if reflector or request.held_off_m == 0 else reach_of(placement, opened.settings).good_m
+    good = None if reflector or request.held_off_m == 0 else reach_for(opened, request).good_m
     if good is None or not 0.01 <= good < MOST_M:
         return told("place_at", **place)
     # Rounded down: the advice must stay on the safe side.

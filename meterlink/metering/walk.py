@@ -12,10 +12,7 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from meterlink.records import Kind, Purpose
-from meterlink.records.kept import FACE
-
-FALLOFF = "falloff"
-"""Readings of a falloff walk are taken at points of their own, ``falloff 0.8``, so that they never pass for the face's."""
+from meterlink.records.kept import FACE, falloff_at_m
 
 
 class Request(NamedTuple):
@@ -40,8 +37,7 @@ class Request(NamedTuple):
     @property
     def light_at_m(self) -> float | None:
         """Where a falloff walk has the light, metres from the dome; None in every other walk."""
-        word, _, metres = self.point.partition(" ")
-        return float(metres) if word == FALLOFF and metres.replace(".", "", 1).isdecimal() else None
+        return falloff_at_m(self.point)
 
 
 class Heard(NamedTuple):

@@ -6,6 +6,8 @@ from meterlink.records.kinds import Kind, Purpose
 
 ROLES = ("key", "fill", "hair", "rim", "background", "other")
 FACE = "face"
+FALLOFF = "falloff"
+"""Readings of a falloff walk are taken at points of their own, ``falloff 0.8``, so that they never pass for the face's."""
 OWN_POINT_ROLES = ("hair", "rim", "background")
 """Metered at their own points: they have a ratio to the key and no share of the light on the face."""
 TOWARD = ("light", "camera", "up", "down", "left", "right")
@@ -238,3 +240,9 @@ class Calibration(NamedTuple):
     angle_response: tuple[tuple[float, float], ...] = ()
     """Measured (angle in degrees, response relative to 0 degrees)."""
     details: dict[str, Any] = {}  # noqa: RUF012
+
+
+def falloff_at_m(point: str) -> float | None:
+    """Where a falloff walk had the light for a reading at this point, metres from the dome; None for any other point."""
+    word, _, metres = point.partition(" ")
+    return float(metres) if word == FALLOFF and metres.replace(".", "", 1).isdecimal() else None

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from meterlink.errors import GeometryError
 from meterlink.records import Light, Placement
 from meterlink.words.actions import Do
@@ -31,6 +33,19 @@ def check_placement(placement: Placement, light: Light) -> None:
         raise GeometryError(
             "{who}a source of this shape needs its size: {do}", who=f"{light.name}: ", do=Do("give_size", light=light.name)
         )
+
+
+WHERE_IT_STANDS = ("distance_m", "azimuth_deg", "elevation_deg")
+
+
+def only_tells(old: Placement, new: Placement) -> bool:
+    """Whether a change says only where a light stands, of which nothing was known: it stands as it stood.
+
+    The dial is left out: who gives a power has most often just turned to it.
+    """
+    told = [name for name in WHERE_IT_STANDS if getattr(old, name) is None and getattr(new, name) is not None]
+    same: dict[str, Any] = {name: getattr(old, name) for name in ("id", "created_at_s", "u_distance_m", *told)}
+    return bool(told) and new._replace(**same) == old
 
 
 def check_held_off(held_off_m: float | None, placement: Placement | None, name: str) -> None:

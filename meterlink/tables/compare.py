@@ -107,6 +107,9 @@ def fact_words(key: str, value: object) -> Told:
         return told("as_shutter", value=float(value))
     if key.endswith("_m") and 0 <= value < 1e4:
         return told("as_length", value=float(value))
+    if key.endswith("_m_s"):
+        # Typed in ft/s, mph or km/h as a rule: three figures are what anybody knows of a movement.
+        value = float(f"{value:.3g}")
     for end, scale, unit in FACT_UNITS:
         if key.endswith(end):
             return told("as_unit", value=value * scale, unit=unit)

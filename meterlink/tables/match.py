@@ -14,6 +14,7 @@ from meterlink import units
 from meterlink.errors import UnitError
 from meterlink.judging.joined_pops import settled
 from meterlink.judging.judged_set import JudgedSet, LightState
+from meterlink.judging.learnt_dial import dial_words
 from meterlink.judging.verdict import RETAKE
 from meterlink.records import Reading, Setup
 from meterlink.tables.adjustment import Move, to_turn
@@ -23,6 +24,8 @@ from meterlink.words.told import NOTHING, Told, all_of, plain, told
 
 REPLACED_STOPS = 0.6
 """A head that gives so much more or less at the same dial and distance is taken for another one (our own limit)."""
+MOST_OVER_FULL = 0.05
+"""Stops beyond full power at which a dial may still seem to stand."""
 ALIKE = 0.8
 """Part of its tolerance that a change of the camera may leave a light off; more, and lights are turned instead."""
 MANY = 4
@@ -177,14 +180,19 @@ def source_change(stored: LightState, now: LightState) -> Told:
 
 
 def _output_change(stored: LightState, now: LightState, difference: float) -> Told:
-    """Recognise another head by its output: the same dial and distance, and much more or less light."""
+    """Recognise a dial that stands elsewhere, or another head, by its output: the same said, and much more or less light."""
     old, new = stored.placement, now.placement
     if old is None or new is None or now.light.source_light_id:
         return NOTHING
     same_dial = old.power_stops is not None and old.power_stops == new.power_stops
     same_place = old.distance_m is not None and new.distance_m is not None and abs(old.distance_m / new.distance_m - 1) < 0.05
     if same_dial and same_place and abs(difference) >= REPLACED_STOPS:
-        return told("more_output" if difference > 0 else "less_output", stops=difference)
+        said = told("more_output" if difference > 0 else "less_output", stops=difference)
+        why = told("another_source")
+        if (new.power_stops or 0.0) + difference <= MOST_OVER_FULL:
+            like = told("reads_like", like=dial_words(now.light, new, difference), said=dial_words(now.light, new))
+            why = told("reads_like_else", like=like, causes=why)
+        return all_of(said, why, by=": ")
     return NOTHING
 
 

@@ -116,15 +116,32 @@ def reading_f(value: float, reading: Reading, view: JudgedSet) -> float | None:
     return f_number(exposure, view.setup.iso, calibration.constant)
 
 
-def _comparable(a: Reading, key: Reading, shutter_s: float | None) -> Told:
-    """Say why a reading cannot be set against the key's; nothing when it can."""
-    if a.receptor != key.receptor:
-        return told("other_receptor", receptor=a.receptor, key_receptor=key.receptor)
-    if a.sensor_id != key.sensor_id:
+class AsKey(NamedTuple):
+    """How a light's value is set against the key's."""
+
+    factor: float
+    """Makes lx·s in the key's aim of the light's own value (lx stays lx when no shutter is set and all is steady)."""
+    u_stops: float
+    """Of the turn into the key's aim."""
+    camera: float | None
+    """Part of the exposure that a receptor sees that is turned to the camera; None: not known."""
+
+
+def as_key(state: LightState, key: Reading, view: JudgedSet) -> AsKey | Told:
+    """Return how a light's reading is set against the key's, or say why it cannot be."""
+    reading, shutter_s = state.reading, view.setup.shutter_s
+    assert reading is not None
+    if reading.receptor != key.receptor:
+        return told("other_receptor", receptor=reading.receptor, key_receptor=key.receptor)
+    if reading.sensor_id != key.sensor_id:
         return told("other_sensor")
-    if a.kind != key.kind and shutter_s is None:
+    if reading.kind != key.kind and shutter_s is None:
         return told("needs_shutter", do=Do("give_shutter"))
-    return NOTHING
+    turned = _turned(state, key.aim, view)
+    if turned is None:
+        return told("other_aim", aim=reading.aim, key_aim=key.aim)
+    stops, u_stops, camera = turned
+    return AsKey((exposure_lxs(1.0, reading.kind, shutter_s) or 1.0) * 2.0**stops, u_stops, camera)
 
 
 def scale_u_stops(reading: Reading, view: JudgedSet) -> float:
@@ -153,18 +170,15 @@ def _entries(view: JudgedSet) -> tuple[list[_Entry], dict[str, Told]]:
             refused[state.light.id] = told("nothing_to_compare")
             continue
         key = (view.key and view.key.reading) or reading
-        why = _comparable(reading, key, view.setup.shutter_s)
-        turned = _turned(state, key.aim, view)
-        if why or turned is None:
-            refused[state.light.id] = why or told("other_aim", aim=reading.aim, key_aim=key.aim)
+        beside = as_key(state, key, view)
+        if isinstance(beside, Told):
+            refused[state.light.id] = beside
             continue
-        stops, u_turn, camera = turned
-        exposure = exposure_lxs(value, reading.kind, view.setup.shutter_s) or value
         # The scale of one calibration cancels in the ratio.
         scales = [scale_u_stops(one, view) for one in (reading, key) if reading.calibration_id != key.calibration_id]
-        u_stops = hypot(state.judged.u_stops, u_turn, *scales)
+        u_stops = hypot(state.judged.u_stops, beside.u_stops, *scales)
         own_point = state.light.role in OWN_POINT_ROLES
-        entries.append(_Entry(state, exposure * 2.0**stops, u_stops, None if own_point else camera))
+        entries.append(_Entry(state, value * beside.factor, u_stops, None if own_point else beside.camera))
     return entries, refused
 
 

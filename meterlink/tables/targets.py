@@ -22,6 +22,7 @@ from meterlink.judging.judged_set import JudgedSet, LightState
 from meterlink.photometry.exposure import luminous_exposure, stops_of_highlight_to_shadow
 from meterlink.tables.adjustment import FINE_GAP_STOPS, GAP_STOPS, SMALL_STOPS, Move, move_said, move_told
 from meterlink.tables.overlap import Overlap, overlap_of, solve
+from meterlink.tables.ratios import as_key
 from meterlink.tables.side_effects import closing_move
 from meterlink.words.actions import Do
 from meterlink.words.told import Told, all_of, plain, told
@@ -181,10 +182,8 @@ def _aims(view: JudgedSet, wishes: Sequence[Wish]) -> list[_Aim]:
             raise UsageError(
                 "{light} is no fill: (key + fill) to fill cannot be asked of it, give stops from the key", light=state.light.name
             )
-        if state.reading is not None and (state.reading.receptor, state.reading.kind) != (counted_from.receptor, counted_from.kind):
-            raise UsageError(
-                "{light} was metered in another way than the key: meter both alike, then ask again", light=state.light.name
-            )
+        if state.reading is not None and isinstance(why_not := as_key(state, counted_from, view), Told):
+            raise UsageError("{light}: {why}", light=state.light.name, why=why_not)
     return sorted(aims, key=lambda aim: (aim.state is not key, bool(aim.state.light.source_light_id)))
 
 
@@ -229,8 +228,17 @@ class _Planner:
             if wish.from_key_stops is not None and key is not None and key.value is not None:
                 factor = self.reached.get(key.light.id)
                 value = found.get(key.light.id, key.value) if factor is None else key.value * factor
-                found[state.light.id] = value * 2.0**wish.from_key_stops
+                found[state.light.id] = value * self._key_over(state) * 2.0**wish.from_key_stops
         return found
+
+    def _key_over(self, state: LightState) -> float:
+        """What a light has to give to equal the key, over what the key gives: steady light beside flash, another aim."""
+        key = self.view.key
+        counted_from = key.reading if key is not None else None
+        if key is None or counted_from is None or state.reading is None:
+            return 1.0
+        own, keys = as_key(state, counted_from, self.view), as_key(key, counted_from, self.view)
+        return 1.0 if isinstance(own, Told) or isinstance(keys, Told) else keys.factor / own.factor
 
     def moves(self) -> dict[str, Move]:
         """Work out one move after the other."""

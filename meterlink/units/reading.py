@@ -32,6 +32,7 @@ _PER_METRE = {"mm": 1000.0, "cm": 100.0, "m": 1.0}
 _INCH_M, _FOOT_M = 0.0254, 0.3048
 
 _LENGTH_METRIC = rf"({_NUMBER}) ?(mm|cm|m)"
+_LENGTH_METRES = r"([0-9]{1,3}) ?m(?: ?(?=[0-9]{2} ?cm))?([0-9]{2})(?: ?cm)?"
 _INCHES = rf"(?:({_NUMBER})(?:[ -]([0-9]{{1,3}})/([0-9]{{1,3}}))?)"
 _LENGTH_FEET = rf"""({_NUMBER}) ?(?:ft|feet|foot|')(?: ?{_INCHES} ?(?:inches|inch|in|"|'')?)?"""
 _LENGTH_INCHES = rf"""{_INCHES} ?(?:inches|inch|in|"|'')"""
@@ -105,7 +106,7 @@ _LENGTHS = marked("1.4m, 140cm, 1400mm, 4ft6, 4'6\" or 55in")
 
 
 def parse_length(text: str, what: str = "length", least_m: float = 0.0, most_m: float = 1000.0) -> float:
-    """Return metres from ``1.4m 140cm 1400mm 4ft6 4'6" 55in``; a bare number other than 0 is refused: no unit.
+    """Return metres from ``1.4m 1m40 140cm 1400mm 4ft6 4'6" 55in``; a bare number other than 0 is refused: no unit.
 
     ``what`` names the quantity in the message, ``least_m`` and ``most_m`` are the limits (both included).
     """
@@ -138,6 +139,8 @@ def _length_m(plain: str) -> float | None:
         plain = f"0 {plain}"  # half an inch
     if found := re.fullmatch(_LENGTH_METRIC, plain):
         return _number(found[1]) / _PER_METRE[found[2]]
+    if found := re.fullmatch(_LENGTH_METRES, plain):
+        return (100 * int(found[1]) + int(found[2])) / 100.0
     if found := re.fullmatch(_LENGTH_FEET, plain):
         inches = _inches(found, 2)
         return None if inches is None or inches >= 12 else _number(found[1]) * _FOOT_M + inches * _INCH_M
@@ -302,6 +305,8 @@ def parse_ratio(text: str) -> float:
 
 
 FULL_POWER = "full"
+POWER_WORDS = {FULL_POWER: 0.0, "half": -1.0, "quarter": -2.0}
+"""Words for a power, in stops from full."""
 
 
 def parse_power(text: str, full_power_j: float | None = None, scale_top: float | None = None) -> float:
@@ -351,8 +356,11 @@ def _power_stops(plain: str) -> float | None:
         if rest is None or abs(rest) >= 1.0:
             return None
         plain, more = found[1].strip(), rest
-    if plain in ("full", "1", "1/1", say_for("power", FULL_POWER)):
+    if plain in ("1", "1/1"):
         return more
+    for word, stops in POWER_WORDS.items():
+        if plain in (word, say_for("power", word)):
+            return stops + more
     fraction = _fraction_or_number(plain) if "/" in plain else None
     return math.log2(fraction) + more if fraction else None
 
@@ -365,11 +373,13 @@ def side_words() -> dict[str, str]:
 def parse_angle(text: str, what: str = "angle", upward: bool | None = None) -> float:
     """Return degrees from ``45``, ``-30°``, ``30deg``, ``30 left``, ``left 30``, ``20 up``; left and down are negative, ±360.
 
-    ``upward``: the angle is an elevation, and has no left, or (False) an azimuth, and has no up.
+    ``behind`` is the azimuth 180.  ``upward``: the angle is an elevation, and has no left, or (False) an azimuth, and has no up.
     """
     accepted = marked("45, -30, 30 left or 20 up")
     sides = side_words()
     side = f"({'|'.join(sides)})"
+    if upward is not True and _clean(text, what, accepted) in ("behind", say("behind")):
+        return 180.0
     found = _matched(rf"(?:{side} ?)?([+-]?) ?({_NUMBER}) ?(?:°|deg|degrees?)?(?: ?{side})?", text, what, accepted)
     if sum(map(bool, found.group(1, 2, 4))) > 1:
         raise _unreadable(what, text, accepted)
@@ -385,10 +395,11 @@ def parse_angle(text: str, what: str = "angle", upward: bool | None = None) -> f
 
 def parse_movement(text: str) -> float:
     """Return a speed of movement in m/s from ``2m/s``, ``50cm/s``, ``5km/h``, ``3ft/s``, ``10mph``."""
-    accepted = marked("2m/s, 50cm/s, 5km/h or 10mph")
-    factors = {"m/s": 1.0, "cm/s": 0.01, "mm/s": 0.001, "km/h": 1 / 3.6, "ft/s": _FOOT_M, "mph": 1609.344 / 3600}
-    found = _matched(rf"({_NUMBER}) ?({'|'.join(factors)})", text, "movement", accepted)
-    speed = _number(found[1]) * factors[found[2]]
+    accepted = marked("2m/s, 50cm/s, 3ft/s, 5km/h or 10mph")
+    found = _matched(rf"({_NUMBER}) ?(?:(km|cm|mm|m|ft|feet|foot|in|inch|inches) ?/ ?(s|h)|mph)", text, "movement", accepted)
+    lengths_m = {"km": 1000.0, "cm": 0.01, "mm": 0.001, "m": 1.0, "ft": _FOOT_M, "fe": _FOOT_M, "fo": _FOOT_M, "in": _INCH_M}
+    length_m, time = lengths_m[found[2][:2]] if found[2] else 1609.344, found[3] or "h"
+    speed = _number(found[1]) * length_m / (3600.0 if time == "h" else 1.0)
     if speed > 1000.0:
         raise _unreadable("movement", text, accepted, "is faster than 1000 m/s")
     return speed

@@ -8,6 +8,7 @@ from meterlink.checks.room_light import lamps_told_nothing, limit_lx, resolution
 from meterlink.judging.judged_set import JudgedSet, LightState, value_of
 from meterlink.photometry.series import format_f_number
 from meterlink.records import Calibration, Reading
+from meterlink.records.kept import falloff_at_m
 from meterlink.tables.ratios import reading_f
 from meterlink.words.language import with_decimal_sign
 from meterlink.words.told import NOTHING, Told, all_of, tells, told
@@ -71,6 +72,8 @@ def logged(view: JudgedSet, reading: Reading, state: LightState | None, purpose:
         if state.value is None or not state.value > 0:
             return all_of(said, told("adds_nothing"))
         return all_of(said, told("adds", value=value_text(view, state.value, state.reading)))
+    if (at_m := falloff_at_m(reading.point)) is not None:
+        return told("logged_falloff", light=name, value=text, distance_m=at_m)
     if reading.point != state.light.point:
         return all_of(told("logged_there", light=name, value=text, point=reading.point), _from_own_point(reading, state), by=", ")
     if state.judged is None or state.reading is None or state.reading.id != reading.id:

@@ -147,6 +147,7 @@ _KINDS: dict[str, Callable[[Any], str]] = {
     "signed_word": lambda stops: _with_unit(units.format_stops(stops), stops),
     "azimuth": _azimuth,
     "elevation": _elevation,
+    "turn": lambda angle_deg: f"{angle_deg:+g}" if angle_deg else "0",
     "duv": lambda duv: units.format_stops(duv, 4),
     "u": lambda stops: f"{max(0.1, round(stops, 1)):.1f}",
     "lx": units.format_illuminance,

@@ -129,4 +129,4 @@ def test_missing_pymodbus_is_one_line() -> None:
         "except DialectError as error:\n    print(error)\n"
     )
     result = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
-    assert result.stdout == "Modbus needs the package pymodbus: install it with pip install 'meterlink[modbus]'\n"
+    assert result.stdout == "Modbus needs the package pymodbus: in meterlink's own folder, pip install '.[modbus]'\n"

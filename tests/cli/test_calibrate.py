@@ -8,6 +8,7 @@ import json
 import re
 import sys
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -28,6 +29,7 @@ from meterlink.photometry.exposure import f_number
 from meterlink.records import Measurement
 from meterlink.sensor.measuring.calibrate import default_calibration
 from meterlink.simulation.chip_model import ChipModel
+from meterlink.simulation.sensor import SimulatedLink
 from meterlink.simulation.studio import Pulse
 from meterlink.units import format_f_number, parse_distance, parse_f_number
 from meterlink.words.language import use
@@ -257,6 +259,28 @@ def test_wrong_use_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str
         assert err.count("\n") <= 3
 
 
+@pytest.mark.parametrize(
+    ("typed", "says"),
+    [
+        ("--relative --reference x", "--relative and --reference are two ways to a scale: give one of them"),
+        ("--relative --guide-number 40m --distance 3m 5m", "--relative and --guide-number are two ways"),
+        ("--camera --guide-number 40m --distance 3m 5m", "--guide-number and --camera are two ways"),
+        ("zero --reference x", "calibrate zero has no use for --reference: leave it out"),
+        ("angle --relative", "calibrate angle has no use for --relative"),
+        ("ranger --guide-number 40m", "calibrate ranger has no use for --guide-number"),
+    ],
+)
+def test_an_option_that_would_be_ignored_is_refused(
+    typed: str, says: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Half an hour later is too late to learn that the reference named was not used."""
+    file = ["--library", str(tmp_path / "l.sqlite")]
+
+    assert run_main([*file, "calibrate", *typed.split(), "--sensor", "sim:?every=0"]) == 2
+
+    assert capsys.readouterr().err.startswith(f"meterlink: {says}")
+
+
 def test_a_range_may_be_typed_as_it_is_shown_or_as_it_is_on_the_wire() -> None:
     """In German the names are German; one that there is not is refused with those that there are."""
     identity, start = ChipModel().identity, ["--guide-number", "40m", "--distance", "1m", "2m", "--range"]
@@ -312,6 +336,40 @@ def test_every_walk_ends_at_the_simulated_sensor(
     if walk[0] == "angle":
         # Its dome is ideal: (1 + cos)/2, half a stop and less at a right angle is no error.
         assert made.details["angle"]["error_index"] < 0.02
+
+
+@pytest.mark.parametrize(
+    ("typed", "code", "says"),
+    [
+        ("3m 4m\n", 0, "  flash at 4 m "),
+        ("\n4m\n3m 4m\n", 0, "the flash stood at 2 distances: type each, in their order"),
+        ("q\n", 1, "stopped at 18 of 18: kept"),
+        ("\n", 1, "stopped at 18 of 18: kept"),
+    ],
+)
+def test_a_known_flash_whose_distance_was_typed_wrongly_ends(
+    typed: str, code: int, says: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """It stood at 4 m, 5 was typed: the distances are typed anew and no pop is fired again, or it is stopped; it never asked on."""
+    pose = SimulatedLink.pose
+
+    def nearer(link: SimulatedLink, step: str, kind: str, part: Any, at: Any, value: Any = None, light: Any = None) -> None:
+        pose(link, step, kind, part, at, value, light * (5 / 4) ** 2 if light and value == 5.0 else light)
+
+    monkeypatch.setattr(SimulatedLink, "pose", nearer)
+    monkeypatch.setattr(sys, "stdin", io.StringIO("\n\n" + typed))
+    file, asked = str(tmp_path / "l.sqlite"), ["--guide-number", "40m", "--distance", "3m", "5m", "--range", "bright"]
+
+    assert run_main(["--library", file, "calibrate", *asked, "--sensor", "sim:?every=0.05"]) == code
+
+    shown = capsys.readouterr().out
+    assert re.search(r"! range bright: flash at [35] m lies 0\.3\d stop (above|below) the others", shown)
+    assert says in shown
+    with Library.open(file) as library:
+        found = library.calibrations("51b0a7e000000001")
+    scales = [r.full_scale_lx for r in found[-1].ranges] if code == 0 else [2e6, 2e5]
+    assert scales == pytest.approx([2e6, 2e5], rel=0.03)
+    assert code == 0 or all(one.method != "guide number" for one in found)
 
 
 def test_a_simulated_light_of_before_is_not_made_up(

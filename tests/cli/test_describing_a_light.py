@@ -362,9 +362,9 @@ def test_a_light_may_be_called_left(ml: Run) -> None:
     assert placed(ml, "LEFT")["placement"]["elevation_deg"] == 30
 
 
-@pytest.mark.parametrize("words", [("left",), ("behind",), ("left", "of", "her"), ("40 left", "30 left")])
+@pytest.mark.parametrize("words", [("left",), ("left", "of", "her"), ("40 left", "30 left")])
 def test_a_side_without_degrees_is_no_modifier(ml: Run, words: tuple[str, ...]) -> None:
-    """``behind`` alone is answered with what to type, and a second azimuth is no elevation; nothing is added."""
+    """``left`` alone is answered with what to type, and a second azimuth is no elevation; nothing is added."""
     ml("setup", "new", "Potter")
     ran = ml("light", "add", "RIM", "1.2m", *words)
 
@@ -385,6 +385,22 @@ def test_a_direction_is_typed_as_the_table_prints_it(ml: Run, monkeypatch: pytes
     assert ml("light", "add", "RIM", "1m", *" ".join(printed).split()).code == 0
     place = placed(ml, "RIM")["placement"]
     assert (place["azimuth_deg"], place["elevation_deg"]) == (-40, -20)
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_behind_is_typed_as_the_table_prints_it(ml: Run, monkeypatch: pytest.MonkeyPatch, language: str) -> None:
+    """Behind the subject is 180 degrees, for which the table has a word; an elevation may follow."""
+    monkeypatch.setenv("METERLINK_LANGUAGE", language)
+    ml("setup", "new", "Potter")
+    ml("light", "add", "HAIR", "1m", "180", "45")
+    printed = ml("light", "HAIR").out.splitlines()[0].split(", ")[2]
+    assert printed == ("hinten" if language == "de" else "behind")
+
+    assert ml("light", "add", "BG", "2m", printed, "10", "1/8", "--role", "background").code == 0
+    place = placed(ml, "BG")["placement"]
+    assert (place["azimuth_deg"], place["elevation_deg"]) == (180, 10)
+    assert ml("light", "move", "BG", "behind", "40").code == 0
+    assert placed(ml, "BG")["placement"]["elevation_deg"] == 40
 
 
 def test_a_source_has_one_shape(kit: Run) -> None:

@@ -39,6 +39,8 @@ def test_ratios_as_csv_are_the_table(demo: Run, tmp_path: Path) -> None:
 
     assert [row["light"] for row in rows] == [row["light"] for row in expected]
     for row, json_row in zip(rows, expected, strict=True):
+        assert list(row) == list(json_row)
+        assert row["reason"] == json_row["reason"]
         assert float(row["from_key_stops"]) == pytest.approx(json_row["from_key_stops"])
         assert (row["share"] == "") == (json_row["share"] is None)
 

@@ -77,6 +77,7 @@ def test_nothing_is_fired_where_all_matches(metered: Run) -> None:
 
     assert (ran.code, ran.err) == (0, "")
     assert "waiting for" not in ran.out
+    assert ran.out.count("matches") == 2
     assert "done: every light is within its tolerance" in ran.out
 
 

@@ -283,3 +283,42 @@ def test_a_pop_is_no_witness_for_itself(small_set: Run, tmp_path: Path) -> None:
 
     assert [r.held_off_m for r in view.readings] == [0.2]
     assert view.earlier == ()
+
+
+def test_what_the_calibration_is_worth_is_said_once_a_walk(small_set: Run) -> None:
+    """At its beginning; the table that follows in the same breath leaves it out, and the one that is asked for later has it."""
+    walked = small_set("meter", "--all", "--sensor", "sim:").out
+
+    assert walked.count("calibrat") == 1
+    assert small_set("ratios").out.count("assumed calibration") == 1
+
+
+def test_the_table_ends_with_how_much_the_checks_found(small_set: Run) -> None:
+    """And with where to read it; of notes alone it says nothing."""
+    small_set("setup", "change", "--shutter", "1/250", "--sync", "1/200")
+    assert small_set("ratios").out.splitlines()[-1] == "1 doubt: meterlink checks"
+    walked = small_set("meter", "--all", "--sensor", "sim:").out
+    assert walked.splitlines()[-1] == "1 caution: meterlink checks"
+
+    small_set("setup", "change", "--shutter", "1/125")
+    assert "meterlink checks" not in small_set("ratios").out
+
+
+def test_both_pops_of_a_reflector_say_to_point_the_dome_toward_it(small_set: Run) -> None:
+    """Toward the light, as for every other light, it would see the source and hardly the card."""
+    small_set("light", "add", "CARD", "80x120cm", "70cm", "-60", "--role", "other", "--reflector-of", "KEY")
+    asked = [line for line in small_set("meter", "CARD", "--sensor", "sim:").out.splitlines() if line.startswith("waiting for")]
+
+    assert asked == [
+        "waiting for CARD: fire KEY with it, dome at the face toward CARD",
+        "waiting for CARD: fire KEY without it, dome at the face toward CARD",
+    ]
+
+
+def test_a_reason_that_several_lights_share_is_said_once(small_set: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    """At a terminal, where the reasons stand below the table."""
+    small_set("meter", "--all", "--sensor", "sim:")
+    monkeypatch.setattr("meterlink.cli.ratios.is_terminal", lambda: True)
+    said = [line for line in small_set("ratios").out.splitlines() if "distance not given" in line]
+
+    assert said == ["distance not given, 0–6 cm toward the light assumed: KEY, FILL"]

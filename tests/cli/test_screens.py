@@ -115,6 +115,25 @@ def test_a_live_line_never_becomes_two(monkeypatch: pytest.MonkeyPatch) -> None:
     assert " ".join(" ".join(lines[-2:]).split()) == said
 
 
+def test_who_wants_no_colour_has_the_same_table(monkeypatch: pytest.MonkeyPatch) -> None:
+    """``NO_COLOR`` (the informal standard of that name, from memory) takes away colour and bold, not the layout of 80 columns."""
+    monkeypatch.setattr(terminal, "terminal_width", lambda: 80)
+    monkeypatch.setattr(frame, "terminal_width", lambda: 80)
+    tables = []
+    for value in ("", "1"):
+        monkeypatch.setenv("NO_COLOR", value)
+        seen = Screen()
+        monkeypatch.setattr("sys.stdout", terminal.CleanStream(seen))
+        long = "distance not given: 0 to 6 cm toward the light assumed, corrected by a tenth of a stop"
+        frame.print_rows(("light", "verdict", "reason"), [("KEY", "good", long)], title="Potter")
+        tables.append(seen.getvalue())
+
+    coloured, bare = tables
+    assert "\033" in coloured
+    assert bare == re.sub("\033\\[[0-9;]*m", "", coloured)
+    assert max(map(len, bare.splitlines())) <= 80
+
+
 def test_a_bell_reaches_the_terminal() -> None:
     """By itself it rings, where a sign of replacement had stood in its place; within a text it may be anybody's."""
     assert (terminal.cleaned(terminal.BELL), terminal.cleaned("KEY\a")) == ("\a", "KEY\N{REPLACEMENT CHARACTER}")

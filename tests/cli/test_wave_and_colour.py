@@ -164,6 +164,7 @@ def test_facts_are_kept_shown_and_forgotten(demo: Run) -> None:
     assert (details["movement_m_s"], details["pixel_pitch_um"], details["blur_limit_mm"]) == (2.0, 4.3, 2.0)
     assert details["mark"] == "stool on the taped cross"
     assert "shutter kind: leaf" in demo("setup", "show").out
+    assert "movement: 0.914 m/s" in demo("setup", "change", "--movement", "3 feet/s").out
 
     demo("setup", "change", "--movement", "dancer", "--blur-limit", "none", "--shutter-kind", "none")
     details = json.loads(demo("setup", "show", "--json").out)["details"]

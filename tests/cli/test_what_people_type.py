@@ -368,6 +368,63 @@ def test_what_cannot_be_is_refused_before_anything_is_done(ml: Run, small_set: R
     assert (small_set("light", "list", "--json").out, small_set("setup", "list").out) == before
 
 
+@pytest.mark.parametrize(
+    ("typed", "says"),
+    [
+        (("setup", "change", "--iso", ""), "ISO is empty"),
+        (("setup", "change", "--shutter", ""), "shutter time is empty"),
+        (("setup", "change", "--filter", ""), "filter is empty"),
+        (("setup", "change", "--rename", ""), "a set-up needs a name"),
+        (("setup", "new", "-weird"), "'-weird' is no option, and no name begins so: see meterlink setup new --help"),
+        (("setup", "new"), "name is missing: see meterlink setup new --help"),
+        (("setup", "frob"), "there is no 'frob' here, only new, list, show"),
+        (("calibrate", "frob"), "there is no 'frob' here, only scale, zero, angle"),
+        (("meter", "KEY", "--receptor", "x"), "--receptor: there is no 'x' here, only dome, flat: see meterlink meter --help"),
+        (("light", "move", "KEY", "power"), "'power' is no distance"),
+    ],
+)
+def test_what_is_wrong_is_said_in_our_own_words(small_set: Run, typed: tuple[str, ...], says: str) -> None:
+    """An empty value is not taken for none, and nobody is told of arguments and choices."""
+    ran = small_set(*typed)
+
+    assert ran.code == 2
+    assert ran.err.startswith(f"meterlink: {says}")
+
+
+@pytest.mark.parametrize(
+    ("typed", "shown"),
+    [("1m40", "1.40 m"), ("behind", "behind"), ("--azimuth behind", "behind"), ("half", "power half"),
+     ("power half", "power half"), ("half power", "power half"), ("power 1/2", "power 1/2"), ("quarter power 2m", "power quarter")],
+)  # fmt: skip
+def test_a_light_is_moved_as_it_is_said(small_set: Run, typed: str, shown: str) -> None:
+    """Metres with centimetres behind them, the side that the lists show, a power in words."""
+    ran = small_set("light", "move", "KEY", *typed.split())
+
+    assert ran.code == 0, ran.err
+    assert shown in ran.out
+
+
+def test_two_sets_of_one_name_are_told_apart_in_the_list(small_set: Run, tmp_path: Path) -> None:
+    """Merged libraries have two of one name: each has a short id then, good wherever a name is; unique names have none."""
+    assert "id" not in small_set("setup", "list").out.split()
+    other = str(tmp_path / "other.sqlite")
+    small_set("--library", other, "setup", "new", "potter", "--iso", "400")
+    small_set("--library", other, "setup", "new", "Dancer")
+    small_set("merge", other)
+
+    head, *rows = small_set("setup", "list").out.splitlines()
+
+    assert head.split()[-1] == "id"
+    assert "Dancer" in rows[0]
+    assert re.fullmatch(r"   Dancer .* 0", rows[0])
+    newer, older = (row.split()[-1] for row in rows[1:])
+    assert 8 <= len(newer) < 32
+    assert small_set("ratios", "potter").err.replace("\n  ", " ").count(newer) >= 1
+    assert "ISO 400" in small_set("setup", "show", newer).out
+    assert "ISO 100" in small_set("setup", "show", older).out
+    assert small_set("ratios", older).out.startswith("Potter\n")
+
+
 @pytest.mark.parametrize("words", ["setup list", "kit list", "calibrate --list", "compare A B", "match A"])
 def test_to_look_makes_no_library(ml: Run, tmp_path: Path, words: str) -> None:
     """Of a mistyped name it is said that there is none, and no empty file lies there afterwards."""

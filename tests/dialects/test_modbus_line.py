@@ -11,7 +11,7 @@ from contextlib import ExitStack
 
 import pytest
 
-pytest.importorskip("pymodbus", reason="Modbus needs the extra: pip install 'meterlink[modbus]'")
+pytest.importorskip("pymodbus", reason="Modbus needs the extra: pip install '.[modbus]'")
 
 from pymodbus.server import ModbusSerialServer
 from pymodbus.simulator import DataType, SimData, SimDevice

@@ -136,6 +136,17 @@ def test_order_and_advice() -> None:
         json.dumps(one.as_json(), allow_nan=False)
 
 
+def test_what_only_lacks_the_lights_distance_asks_for_that_and_for_no_pop() -> None:
+    """The reason says that no new pop is needed; the advice below it had asked for one, and the missing distance was told twice."""
+    found = findings(view(LIGHTS, [placed(0, distance_m=None), FILL], [read(0, 160.0, held_off_m=0.22), read(1, 80.0)]))
+
+    first = found[0]
+    assert (first.kind, first.light, first.action.code) == ("retake", "KEY", "give_distance")
+    assert "no new pop is needed" in first.text
+    assert "meterlink meter" not in first.advice
+    assert "no_distance" not in kinds(found)
+
+
 def test_lights_that_lack_a_reading_are_asked_for_in_the_order_of_the_set() -> None:
     """Not by the alphabet: the walk that is proposed begins with the key."""
     lights = [light(i, name, role) for i, (name, role) in enumerate((("KEY", "key"), ("HAIR", "hair"), ("BACK", "background")))]

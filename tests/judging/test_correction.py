@@ -119,7 +119,7 @@ def test_parts_add_in_quadrature() -> None:
     assert got.u_stops == pytest.approx(math.sqrt(sum(part**2 for part in parts)))
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     distance=st.floats(0.5, 4.0),
     held=st.floats(0.02, 0.3),

@@ -160,10 +160,21 @@ def test_another_head_is_recognised_by_its_name() -> None:
 
 
 def test_another_head_is_recognised_by_its_output() -> None:
-    """The same dial and distance and 0.8 stop less: another head or modifier, said as a question."""
-    row = match_report(built(), off_by(-0.8, 0, 0, 0)).rows[0]
+    """The same dial and distance and a stop less: a dial that stands elsewhere is said first; else another head or modifier."""
+    row = match_report(built(), off_by(-1.0, 0, 0, 0)).rows[0]
 
-    assert "0.8 stop less at the same power and distance" in str(row.replaced)
+    assert str(row.replaced) == (
+        "1.0 stop less at the same power and distance: it reads like 1/16, 1/8 was said: look at the dial; else another head, "
+        "tube or modifier?"
+    )
+
+
+def test_a_dial_at_full_power_cannot_stand_higher() -> None:
+    """A stop more than at full power is no dial's doing."""
+    places = [PLACES[0]._replace(power_text="1/1", power_stops=0.0), *PLACES[1:]]
+    row = match_report(built(places=places), built((2 * STORED[0], *STORED[1:]), places=places)).rows[0]
+
+    assert str(row.replaced) == "1.0 stop more at the same power and distance: another head, tube or modifier?"
 
 
 def test_another_modifier_is_named_even_when_the_light_matches() -> None:

@@ -21,7 +21,7 @@ def test_point_source_in_closed_form() -> None:
     assert Point().change_stops(1.0, 1.0 - (1 - 2**-0.05)) == pytest.approx(0.1)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.floats(0.5, 4.0), st.floats(0.1, 1.5), st.sampled_from([0.1, 1 / 3]))
 def test_the_correction_there_is_the_limit(distance: float, size: float, limit: float) -> None:
     """At the stated reach the correction has just reached the limit, for any disk that does not surround the dome."""

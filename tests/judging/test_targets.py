@@ -15,6 +15,7 @@ from meterlink.judging.history import pasts_from
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.records import Calibration
 from meterlink.tables.overlap import Overlap, overlap_of, solve
+from meterlink.tables.ratios import ratio_table
 from meterlink.tables.targets import HIGHLIGHT_TO_SHADOW, INCIDENT, Wish, parse_wish, plan
 
 CALIBRATION = Calibration("c", "x", 0.0, 330.0)
@@ -139,6 +140,44 @@ def test_a_role_stands_for_the_one_light_that_has_it() -> None:
     assert (row.light, row.change_stops) == ("CARD", pytest.approx(-1.0, abs=1e-9))
     with pytest.raises(UsageError, match="there is no light 'FILL'"):
         plan(whole(THREE, lights=[KEY, card, BACK._replace(role="fill")]), [parse_wish("FILL=-1")])
+
+
+def test_a_lamp_beside_a_flash_is_counted_as_the_ratio_table_counts_it() -> None:
+    """Over 1/125 s a lamp of 20,000 lx gives 160 lx·s; asked a stop under a key of 330 it is told by how much the table says."""
+    lamp = read(1, 0.0, kind="steady", illuminance_lx=20_000.0)._replace(exposure_lxs=None)
+    at = whole([THREE[0], lamp], lights=[KEY, FILL], places=PLACES[:2])
+    at = at._replace(setup=at.setup._replace(shutter_s=1 / 125))
+    (fill,) = [row for row in ratio_table(at).rows if row.light == "FILL"]
+
+    found = moves(plan(at, [parse_wish("FILL=-1")]))["FILL"]
+
+    assert fill.from_key_stops == pytest.approx(log2(160.0 / 330.0))
+    assert found.wanted_lxs == pytest.approx(330.0 / 2 * 125)
+    assert found.change_stops == pytest.approx(-1.0 - fill.from_key_stops)
+
+
+def test_lights_aimed_otherwise_are_counted_as_the_ratio_table_counts_them() -> None:
+    """A fill from the side, read toward the camera, gives more toward itself: table and plan carry it alike."""
+    at = whole([THREE[0], read(1, 200.0, aim="camera")], lights=[KEY, FILL], places=[PLACES[0], placed(1, azimuth_deg=60.0)])
+    (fill,) = [row for row in ratio_table(at).rows if row.light == "FILL"]
+
+    found = moves(plan(at, [parse_wish("FILL=-1")]))["FILL"]
+
+    assert fill.from_key_stops > log2(200.0 / 330.0) + 0.1
+    assert found.change_stops == pytest.approx(-1.0 - fill.from_key_stops)
+
+
+@pytest.mark.parametrize(
+    ("how", "says"),
+    [({"sensor_id": "y"}, "FILL: metered with another sensor"), ({"receptor": "flat"}, "FILL: metered with the flat receptor"),
+     ({"kind": "steady", "exposure_lxs": None, "illuminance_lx": 20_000.0}, "FILL: steady light against flash needs the shutter")],
+)  # fmt: skip
+def test_what_the_ratio_table_does_not_compare_has_no_target(how: dict, says: str) -> None:
+    """The reason is the table's."""
+    fill = read(1, 330.0)._replace(**how)
+
+    with pytest.raises(UsageError, match=says):
+        plan(whole([THREE[0], fill], lights=[KEY, FILL], places=PLACES[:2]), [parse_wish("FILL=-1")])
 
 
 def test_the_key_on_the_background_is_taken_off_its_light() -> None:

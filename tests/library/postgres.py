@@ -17,7 +17,7 @@ def missing() -> str:
     try:
         import psycopg  # noqa: F401
     except ImportError:
-        return "the psycopg package is not installed (pip install 'meterlink[sync]')"
+        return "the psycopg package is not installed (pip install '.[sync]')"
     if programs() is None:
         return "PostgreSQL's initdb and pg_ctl are not installed (Debian: apt-get install postgresql)"
     if os.name != "posix":

@@ -241,7 +241,7 @@ json_values = st.recursive(
 )  # fmt: skip
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 @given(st.sampled_from(sorted(fields.DOCUMENT)), st.data())
 def test_what_the_import_accepts_the_schema_accepts(part: str, data) -> None:
     """Our validator is never more generous than an independent one on the published schema, field by field."""
@@ -268,7 +268,7 @@ def test_a_record_with_nothing_but_what_the_schema_asks_for_is_taken(tmp_path, d
         assert import_document(library, doc).setups == 1
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.data())
 def test_a_document_with_one_random_change_is_taken_or_refused_whole(tmp_path_factory, data) -> None:
     """Whatever one changes in a good file, the import either works or refuses in one line and leaves nothing."""

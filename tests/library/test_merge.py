@@ -250,7 +250,7 @@ def play(library: Library, moves: list[tuple[str, int]]) -> None:
             library.add_note("memo", str(n), {"n": n})
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(st.lists(steps, min_size=2, max_size=3))
 def test_union_in_any_order_and_any_number_of_times_is_the_same(tmp_path_factory, histories) -> None:
     """Copies of one library that went their own ways end up equal, whatever the order and repetition of merges."""

@@ -187,7 +187,7 @@ facts = st.fixed_dictionaries(
 )  # fmt: skip
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.lists(facts, max_size=5))
 def test_any_readings_come_back_as_they_were(filled, many) -> None:
     """Whatever a sensor can say is stored and read back unchanged, in the order it was taken."""
@@ -200,7 +200,7 @@ def test_any_readings_come_back_as_they_were(filled, many) -> None:
 links = st.lists(st.tuples(st.integers(0, 8), st.booleans(), st.booleans()), min_size=1, max_size=8)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(links)
 def test_what_counts_follows_from_the_marks_alone(tmp_path_factory, links) -> None:
     """Against a plain recursive definition: a reading counts when it is not void and nothing standing supersedes it."""

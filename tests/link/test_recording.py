@@ -275,7 +275,7 @@ def test_impossible_speeds_are_refused(speed: str) -> None:
         link_for(f"file:x?speed={speed}")
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(st.binary(max_size=400))
 def test_any_file_is_played_or_refused(tmp_path_factory: pytest.TempPathFactory, junk: bytes) -> None:
     """Whatever is in the file, the only exceptions are ours."""

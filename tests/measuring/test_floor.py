@@ -13,6 +13,7 @@ from meterlink.sensor.measuring import flash
 from meterlink.sensor.measuring.calibrate import default_calibration
 from meterlink.simulation.chip_model import ChipModel
 from meterlink.simulation.studio import Pulse
+from meterlink.words.sentences import level
 
 
 def exposures(exposure_lxs: float, fall_s: float, noise_codes: float, ambient_lx: float) -> list[tuple[float, float]]:
@@ -69,3 +70,10 @@ def test_the_foot_of_a_pop_is_no_room_light() -> None:
         found = flash.measure(block, "s", Calibration("c", "s", 0.0, 330.0, ranges=(scale,)))
         held.append(abs((found.exposure_lxs or 0.0) / truth - 1.0) <= 2.0 * found.u_rel)
     assert sum(held) >= 11
+
+
+def test_live_light_that_a_range_cannot_resolve_is_said_to_be_below_it(calibration: Calibration) -> None:
+    """39.1 lx on a range of 2,000,000 lx would be a figure out of noise; the sensitive range tells ten times less."""
+    said = [str(level(lx, calibration, range_index)) for lx, range_index in ((39.1, 0), (39.1, 1), (250.0, 1), (4214.0, 0))]
+
+    assert said == ["below 2,000 lx now", "below 200 lx now", "250 lx now", "4,210 lx now"]

@@ -211,3 +211,12 @@ def test_a_flash_that_could_not_be_kept_is_told_when_the_count_wraps_too(before:
     found = taken(said[0], PopNotice(AT_S, 1), block(pulse_to(140.0)), said[1])
 
     assert [pop.trouble for pop in found.pops] == [None, Trouble.WHICH_FLASH][: 1 + told]
+
+
+def test_a_sample_stands_for_the_middle_of_its_interval() -> None:
+    """Times count from the trigger; where intervals double, the middle of the first long one lies one and a half short ones on."""
+    block = WaveBlock(0.0, 1, bytes(6), 8, 8, (Segment(0, 4, 10e-6), Segment(4, 2, 20e-6)), 2)
+
+    times_s, _ = flash.wave_of(block, CALIBRATION)
+
+    assert times_s * 1e6 == pytest.approx([-15.0, -5.0, 5.0, 15.0, 30.0, 50.0])

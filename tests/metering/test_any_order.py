@@ -385,14 +385,59 @@ def test_the_range_is_the_brightest_lights(session: Session, pop: MakePop) -> No
     assert abs(log2(found.exposure_lxs / KEY)) < 0.01
 
 
-def test_an_order_that_cannot_be_free_is_refused_to_be_named(session: Session, pop: MakePop) -> None:
-    """A light that this walk does not ask for cannot be given its pop."""
+def test_a_pop_of_a_light_that_was_not_asked_for_is_given_to_it(session: Session, pop: MakePop) -> None:
+    """The wrong cable: the hair light fired, taken for the key's; said to be the hair light's it is, and the key is waited for."""
     known(session, pop)
     begin(session, "KEY", "FILL")
-    fire(session, pop, 200.0)
+    fire(session, pop, 190.0)
 
-    with pytest.raises(UsageError, match="not one of the lights"):
+    _, loser = session.reassign("HAIR")
+
+    assert loser == session.light("KEY")
+    assert kept(session) == {"KEY": KEY, "FILL": FILL, "HAIR": 190.0}
+    fire(session, pop, 201.0, 61.0)
+    assert kept(session) == {"KEY": 201.0, "FILL": 61.0, "HAIR": 190.0}
+    assert session.walk.done
+
+
+def test_a_pop_of_a_light_not_asked_for_taken_back_leaves_the_walk_as_it_was_asked(session: Session, pop: MakePop) -> None:
+    """What is waited for again is what the walk was begun for, in the next program too; the hair light reads what it read."""
+    known(session, pop)
+    begin(session, "KEY", "FILL")
+    fire(session, pop, 190.0)
+    session.reassign("HAIR")
+    after = Session(session.library, now=lambda: 3_000.0)
+    assert after.resume()
+
+    assert after.undo().exposure_lxs == 190.0
+
+    assert kept(after) == {"KEY": KEY, "FILL": FILL, "HAIR": HAIR}
+    assert [r.light_id for r in after.may_come()] == [after.light(name).id for name in ("KEY", "FILL")]
+
+
+def test_a_pop_that_fits_no_light_asked_for_is_given_to_one_that_was_not(session: Session, pop: MakePop) -> None:
+    """Nobody's pop is the hair light's, she says, though the walk is of key and fill."""
+    known(session, pop)
+    begin(session, "KEY", "FILL")
+    assert session.take(pop(6_000.0, t01_s=0.02, t05_s=0.002)).code == OutcomeCode.FITS_NONE
+
+    session.reassign("HAIR")
+
+    assert kept(session) == {"KEY": KEY, "FILL": FILL, "HAIR": 6_000.0}
+    assert [r.light_id for r in session.may_come()] == [session.light(name).id for name in ("KEY", "FILL")]
+
+
+def test_the_pop_of_all_after_pops_in_any_order_is_the_last_one(session: Session, pop: MakePop) -> None:
+    """It is what is taken back, and it can be given to no single light; the pops before it stay whose they are."""
+    known(session, pop)
+    session.begin([*(session.request(session.light(n)) for n in ("KEY", "FILL")), session.request_together()], any_order=True)
+    fire(session, pop, 201.0, 61.0, 262.0)
+    assert session.walk.done
+
+    with pytest.raises(UsageError, match="not fired by one light alone"):
         session.reassign("HAIR")
+    assert session.undo().light_id is None
+    assert kept(session) == {"KEY": 201.0, "FILL": 61.0, "HAIR": HAIR}
 
 
 def test_a_noisy_pop_does_not_teach_how_long_a_head_lasts(session: Session, pop: MakePop) -> None:

@@ -10,6 +10,7 @@ import pytest
 from meterlink.cli.driving import Screen
 from meterlink.metering.nearness import Nearness, Reached
 from meterlink.metering.session import Session
+from meterlink.metering.waiting import waiting
 from meterlink.records import HeldOff, Measurement, RangerState
 from meterlink.sensor.measuring.ranger import RangerScale
 from meterlink.sensor.measuring.sensor import Sensor
@@ -153,6 +154,17 @@ def test_before_the_pop_the_reach_of_the_light_is_known(session: Session, pop: M
     assert corrected[2] < far[2]
     assert at(None, held_off_unknown="moves")[:2] == (Reached.UNKNOWN, "distance not known: the dome moves")
     assert nearness.of(pop(1.0), request) is None
+
+
+@pytest.mark.parametrize("how", [{}, {"receptor": "flat"}, {"aim": "camera"}])
+def test_what_is_said_beforehand_and_what_the_range_finder_says_is_one_reach(session: Session, pop: MakePop, how: dict) -> None:
+    """However the dome is held for the request, told ``within 7 cm`` it is good within 7 cm."""
+    request = session.request(session.light("KEY"), **how)
+    near = Nearness(session).of(pop(1.0, held_off_m=0.9), [request])
+
+    assert near is not None
+    assert near.good_m is not None
+    assert f"dome within {near.good_m * 100 // 1:.0f} cm of the face" in str(waiting(session, request))
 
 
 def test_among_several_lights_the_shortest_reach_counts(session: Session, pop: MakePop) -> None:

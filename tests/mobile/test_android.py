@@ -142,7 +142,7 @@ def test_the_spec_asks_for_no_location_on_current_androids() -> None:
 
 def test_on_a_phone_the_library_is_in_the_app_s_own_storage(monkeypatch: pytest.MonkeyPatch) -> None:
     """Android's private folder; elsewhere the user's data folder decides."""
-    pytest.importorskip("kivy", reason="kivy is not installed (pip install 'meterlink[app]')")
+    pytest.importorskip("kivy", reason="kivy is not installed (pip install '.[app]')")
     from tests.mobile import window
 
     window.prepare()

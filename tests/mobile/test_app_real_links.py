@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-pytest.importorskip("kivy", reason="kivy is not installed (pip install 'meterlink[app]')")
+pytest.importorskip("kivy", reason="kivy is not installed (pip install '.[app]')")
 
 from bluez_fixtures import bluetooth_air, make_air
 from bluez_sensors import NATIVE_ADDRESS, speaking_sensor

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from tallies import Tally
 
-pytest.importorskip("kivy", reason="kivy is not installed (pip install 'meterlink[app]')")
+pytest.importorskip("kivy", reason="kivy is not installed (pip install '.[app]')")
 
 from tests.mobile.driving import Driver, drive
 

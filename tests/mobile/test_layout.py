@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-pytest.importorskip("kivy", reason="kivy is not installed (pip install 'meterlink[app]')")
+pytest.importorskip("kivy", reason="kivy is not installed (pip install '.[app]')")
 
 from meterlink.library.store import Library
 from mobile import theme

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-pytest.importorskip("kivy", reason="kivy is not installed (pip install 'meterlink[app]')")
+pytest.importorskip("kivy", reason="kivy is not installed (pip install '.[app]')")
 
 from mobile.sensor_desk import Found
 from tests.mobile import window

@@ -7,13 +7,12 @@ import runpy
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from meterlink.photometry import colour, colour_tables
 
 
-@settings(deadline=None)
 @given(st.floats(1700, 24_500), st.floats(-0.03, 0.003))
 def test_cct_and_duv_round_trip(kelvin, duv):
     """A chromaticity made from CCT and Duv gives them back, over the whole range."""

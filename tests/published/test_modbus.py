@@ -6,7 +6,7 @@ import struct
 
 import pytest
 
-pytest.importorskip("pymodbus", reason="Modbus needs the extra: pip install 'meterlink[modbus]'")
+pytest.importorskip("pymodbus", reason="Modbus needs the extra: pip install '.[modbus]'")
 
 from crccheck.crc import CrcModbus
 from pymodbus.framer.rtu import FramerRTU

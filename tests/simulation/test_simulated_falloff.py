@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -44,3 +45,17 @@ def test_the_sensor_is_opened_once(tmp_path: Path, capsys: pytest.CaptureFixture
     assert [line.split(":")[0].split(" from ")[0].split(" at ")[1] for line in asked] == [
         "70 cm", "70 cm", "1.20 m", "1.20 m", "2.00 m", "2.00 m"
     ]
+
+
+def test_each_pop_is_said_with_its_distance(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Not with the name of a point (*at the falloff 1.3, 0.0 stop against the face*): the light was moved, the dome was not."""
+    library = ("--library", str(tmp_path / "l.sqlite"))
+    run_main([*library, "setup", "new", "X"])
+    run_main([*library, "light", "add", "KEY", "octa 90", "1.3m", "40", "30", "1/4"])
+    run_main([*library, "meter", "KEY", "--sensor", "sim:"])
+    capsys.readouterr()
+    run_main([*library, "falloff", "KEY", "--at", "0.8m", "1.3m", "1.8m", "--sensor", "sim:"])
+    out = capsys.readouterr().out
+
+    assert re.findall(r"^  KEY f/\S+(?: \+0\.\d)? at (.*)$", out, re.MULTILINE) == ["80 cm", "1.30 m", "1.80 m"]
+    assert "falloff" not in out

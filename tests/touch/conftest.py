@@ -17,7 +17,7 @@ SIM = "sim:?every=0"
 def display() -> Iterator[str]:
     """The name of an X server's display."""
     # Only the app's process imports kivy: looked for here, never loaded.
-    reason = why_not() if find_spec("kivy") else "kivy is not installed (pip install 'meterlink[app]')"
+    reason = why_not() if find_spec("kivy") else "kivy is not installed (pip install '.[app]')"
     if reason:
         pytest.skip(reason)
     with x_server() as name:

@@ -7,6 +7,8 @@ import zlib
 from typing import Any
 
 Box = tuple[float, float, float, float]
+SHORT = 6
+"""A word of so many letters has room in any line that a page may make."""
 
 
 class Eyes:
@@ -72,7 +74,8 @@ class Eyes:
             thing["split"] = self._split(widget)
             chosen, strong = getattr(widget, "chosen", False), getattr(widget, "strong", False)
             things.append({**thing, "strong": strong, "text": text, "ink": self._ink(widget), "font_px": widget.font_size,
-                           "colour": list(widget.color[:3]), "drawn": False, "chosen": chosen})  # fmt: skip
+                           "colour": list(widget.color[:3]), "drawn": False, "chosen": chosen,
+                           "broken": self._broken(widget)})  # fmt: skip
         elif name or target:
             extra = {what: getattr(widget, what) for what in ("verdict", "strong") if hasattr(widget, what)}
             said = getattr(widget, "text", "")
@@ -91,6 +94,11 @@ class Eyes:
             return False
         words = " ".join("".join(w.text for w in line.words) for line in lines).split()
         return sorted("".join(words)) == sorted("".join(label.text.split())) and words != label.text.split()
+    def _broken(self, label: Any) -> str:
+        """A short word of a label that goes on in the next line; empty where none does."""
+        lines = ["".join(w.text for w in line.words) for line in label._label._cached_lines]
+        short = (word for word in label._label.text.split() if len(word) <= SHORT and not label.markup)
+        return next((word for word in short if not any(word in line for line in lines)), "") if len(lines) > 1 else ""
 
     def _ink(self, label: Any) -> Box:
         """Where the letters of a label are, as near as its lines tell."""

@@ -90,9 +90,14 @@ def many_next(screen: Screen) -> list[str]:
     return [f"{screen.place}: {' and '.join(strong)} are all the next thing to do"] if len(strong) > 1 else []
 
 
+def broken(screen: Screen) -> list[str]:
+    """Short words (a light's name, a figure) that are torn apart: half of them in one line, half in the next."""
+    return [f"{screen.place}: {one.broken!r} of {one.text!r} is torn apart" for one in screen.texts if one.broken]
+
+
 def problems(screen: Screen) -> list[str]:
     """Everything that is wrong with a screen, in words."""
-    return overlaps(screen) + beside(screen) + cut(screen) + small(screen) + many_next(screen)
+    return overlaps(screen) + beside(screen) + cut(screen) + small(screen) + many_next(screen) + broken(screen)
 
 
 def contrast_of(image: Any, thing: Thing) -> float:

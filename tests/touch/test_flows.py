@@ -153,6 +153,23 @@ def test_a_retake_keeps_its_light_waiting_and_its_distance_cures_it(phone: Start
     assert p.pop().text("last_name") == "FILL"
 
 
+def test_a_pop_that_only_lacks_the_lights_distance_is_cured_by_saying_it(phone: Start) -> None:
+    """The dome was 22 cm off, which was forgotten, and nobody had said how far KEY is: two touches, and no pop is fired again."""
+    p = phone()
+    p.tap("count:2")
+    p.pop(held_m=0.22)
+    p.tap("held_text")
+    now = p.type("held_field", "22 cm")
+    assert (now.text("verdict"), now.text("act:again"), now.text("headline")) == ("retake", "Say how far KEY is", "FILL")
+    p.tap("act:again")
+    p.type("field:distance", "1.3 m")
+    now = p.tap("place:metering")
+
+    assert (now.text("last_name"), now.find("act:again"), now.text("headline")) == ("KEY", None, "FILL")
+    assert p.ask("measure")["KEY"]["verdict"] == "corrected"
+    assert p.pops == 1
+
+
 def test_all_metered_means_that_every_light_has_its_reading(phone: Start) -> None:
     """After skips it says how many there are, and the one thing to do next is the light that lacks."""
     p = phone()

@@ -147,7 +147,7 @@ def test_endless_bytes_without_an_end_take_no_memory() -> None:
     assert peak < 4 * MAX_ENCODED
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 @given(st.lists(st.binary(max_size=80), max_size=30), st.randoms(use_true_random=False))
 def test_any_bytes_are_only_counted(pieces: list[bytes], order: random.Random) -> None:
     """Whatever comes, with true frames cut into it, nothing is raised and the cut makes no difference."""

@@ -38,7 +38,7 @@ from meterlink.sensor.dialects.messages import MAX_RANGES, range_names
 from meterlink.sensor.find import BUSY, NO_SENSOR, REFUSED
 from meterlink.simulation.chip_model import SIMULATED
 from meterlink.tables.compare import key_words
-from meterlink.units.reading import _SIDES, FULL_POWER
+from meterlink.units.reading import _SIDES, POWER_WORDS
 from meterlink.words.actions import ACTIONS
 from meterlink.words.language import CATALOGUES, DOMAIN, NAMES, use
 from meterlink.words.phrases import calibration, checks, faults, judging, library, measuring, metering, steps, tables
@@ -58,7 +58,7 @@ WORDS_OF = {
 """Functions whose arguments become a part of a sentence, by the numbers of those arguments."""
 ARGPARSE = (
     "show this help message and exit", "argument %(argument_name)s: %(message)s", "the following arguments are required: %s",
-    "unrecognized arguments: %s", "invalid choice: %(value)r (choose from %(choices)s)", "invalid %(type)s value: %(value)r",
+    "unrecognized arguments: %s", "invalid %(type)s value: %(value)r",
     "expected one argument", "expected at least one argument", "expected at most one argument", "expected %s arguments",
     "not allowed with argument %s", "ignored explicit argument %r",
 )  # fmt: skip
@@ -76,7 +76,7 @@ NAMED = {
     "point": ("words/told", (FACE, *OWN_POINT_ROLES, "hands", "feet")),
     "method": ("words/phrases/calibration", ("assumed", "relative", "reference", "guide number", "camera")),
     "backup": ("library/backup", (*REASONS, DAMAGED)), "piece": ("library/kit", (HEAD, MODIFIER)),
-    "direction": ("units/reading", _SIDES), "power": ("units/reading", (FULL_POWER,)),
+    "direction": ("units/reading", _SIDES), "power": ("units/reading", (*POWER_WORDS,)),
     "port": ("sensor/find", (BUSY, NO_SENSOR, REFUSED)), "level": ("cli/store", ("damage", "notice")),
     "column": ("cli/ratios", HEADINGS), "range": ("sensor/dialects/messages", (*range_names(1), *range_names(MAX_RANGES))),
     "sensor": ("simulation/chip_model", (SIMULATED,)),

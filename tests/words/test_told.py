@@ -207,3 +207,8 @@ def test_an_action_within_is_put_for_the_place() -> None:
 
     assert str(told("meter_it", do=Do("meter", light="KEY"))) == "not metered: meterlink meter KEY"
     assert isinstance(told("tape"), Told)
+
+
+def test_no_turn_has_no_sign() -> None:
+    """The first angle of a walk is 0 degrees, neither plus nor minus."""
+    assert [str(told("angle_step", angle=angle)) for angle in (0.0, 30.0, -30.0)] == ["0 degrees", "+30 degrees", "-30 degrees"]

@@ -114,8 +114,8 @@ def test_a_refusal_of_the_parser_is_german(capsys: pytest.CaptureFixture[str]) -
     """What argparse has to say comes from the catalogue too."""
     use("de")
     for words, told in (
-        (["meter", "--frob"], "unbekannte Argumente: --frob"), (["store", "copy"], "diese Argumente fehlen: ZIEL"),
-        (["meter", "--aim", "x"], "'x' ist nicht zu wählen"), (["meter", "--pops", "x"], "'x' ist kein Wert"),
+        (["meter", "--frob"], "unbekannte Argumente: --frob"), (["store", "copy"], "meterlink: ZIEL fehlt: siehe"),
+        (["meter", "--aim", "x"], "'x' gibt es hier nicht, nur light"), (["meter", "--pops", "x"], "'x' ist kein Wert"),
         (["light", "add", "--role"], "ein Wert muss folgen"), (["rations"], "ist 'ratios' gemeint?"),
     ):  # fmt: skip
         assert main.main(words) == 2

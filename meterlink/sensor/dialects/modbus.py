@@ -20,7 +20,7 @@ try:
     from pymodbus.pdu import DecodePDU
     from pymodbus.pdu.register_message import ReadHoldingRegistersRequest, ReadInputRegistersRequest
 except ImportError as error:  # pragma: no cover - depends on what is installed
-    raise DialectError("Modbus needs the package pymodbus: install it with pip install 'meterlink[modbus]'") from error
+    raise DialectError("Modbus needs the package pymodbus: in meterlink's own folder, pip install '.[modbus]'") from error
 
 _FUNCTION = {"holding": ReadHoldingRegistersRequest, "input": ReadInputRegistersRequest}
 _OVERHEAD = 5

@@ -39,6 +39,7 @@ PHRASES: dict[str, str] = {
     # a pop that was logged
     "logged": "{what} {value}",
     "logged_light": "{light} {value}",
+    "logged_falloff": "{light} {value} at {distance_m:length}",
     "logged_there": "{light} {value} at the {point:point}",
     "against_own_point": "{stops:signed_word} against the {point:point}",
     "logged_judged": "{light} {value}, {verdict}: {reason}",

@@ -70,9 +70,9 @@ PHRASES: dict[str, str] = {
     "hands_dome": "The meter changes hands: the dome in the reference's very place. {then}",
     "faint_step": "faint repeats",
     "overlap_step": "overlap on range {name:range}",
-    "do_turn": "Turn the sensor so that the lamp stands {angle:+g} degrees off its axis; the dome stays in place.",
-    "angle_again": "{angle:+g} degrees again",
-    "angle_step": "{angle:+g} degrees",
+    "do_turn": "Turn the sensor so that the lamp stands {angle:turn} degrees off its axis; the dome stays in place.",
+    "angle_again": "{angle:turn} degrees again",
+    "angle_step": "{angle:turn} degrees",
     "do_only_lamp":
         "The reference in the dome's very place. The brightest steady lamp at hand, warmed up, nothing else: whatever it gives. "
         "Type what the reference reads and note the dimmer as lamp 1.",
