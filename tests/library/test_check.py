@@ -64,8 +64,9 @@ def test_names_that_met_in_a_merge_are_noticed(tmp_path) -> None:
     one_set(tmp_path / "b", "Same")
     with Library.open(one_set(tmp_path / "a", "Same")) as a:
         merge(a, tmp_path / "b")
-        with pytest.raises(UsageError, match=r"rename one: meterlink setup change [0-9a-f]{32} --rename NAME"):
+        with pytest.raises(UsageError, match=r"rename one: meterlink setup change [0-9a-f]+ --rename NAME") as refused:
             a.setup("same")
+        assert a.setup(str(refused.value).split()[-3]).name == "Same"
     report = check(tmp_path / "a")
 
     assert report.sound
