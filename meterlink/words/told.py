@@ -6,8 +6,8 @@
     "{light} is {stops:stops_word} over"      told("over", light="KEY", stops=0.31)
 
 How a value is written, beside the usual formats: ``length`` and ``cm`` (metres in), ``stops`` and ``stops2`` (signed),
-``size`` and ``size2`` (stops without their sign), ``stops_word`` (``1.6 stops``), ``signed_word`` (``+1.6 stops``), ``u``
-(an uncertainty, at least 0.1), ``azimuth`` and ``elevation`` (``40° right``, ``30° up``; degrees in), ``lx``, ``lxs``,
+``size`` and ``size2`` (stops without their sign), ``stops_word`` (``1.6 stops``), ``signed_word`` (``+1.6 stops``),
+``thirds`` (``1 1/3 stops``; thirds in), ``u`` (an uncertainty, at least 0.1), ``azimuth`` and ``elevation`` (``40° right``, ``30° up``; degrees in), ``lx``, ``lxs``,
 ``f``, ``figure`` (an f-number or a power that is text already, also as somebody typed it), ``shutter`` (``1/125 s``),
 ``duration``, ``iso``, ``ratio`` (``3:1``), ``mm``, ``date`` (seconds since 1970 in), ``megabytes``, the names of a
 ``point``, ``movement``, ``role`` or ``receptor``; several values by ``,`` ``;`` ``and`` ``or``.
@@ -122,6 +122,12 @@ def _with_unit(size: str, stops: float) -> str:
     return say_count("{size} stop", "{size} stops", 1 if abs(stops) < 1.05 else 2, size=size)
 
 
+def _thirds(thirds: int) -> str:
+    whole, rest = divmod(abs(thirds), 3)
+    amount = " ".join(filter(None, (f"{whole}" if whole else "", f"{rest}/3" if rest else "")))
+    return say_count("{amount} stop", "{amount} stops", 1 if abs(thirds) <= 3 else 2, amount=amount)
+
+
 def _azimuth(azimuth_deg: float) -> str:
     """``40° right`` as the camera sees it; ``behind`` is straight behind the point."""
     turned = remainder(azimuth_deg, 360.0)
@@ -144,6 +150,7 @@ _KINDS: dict[str, Callable[[Any], str]] = {
     "size": lambda stops: f"{abs(stops):.1f}",
     "size2": lambda stops: f"{abs(stops):.2f}",
     "stops_word": lambda stops: _with_unit(f"{abs(stops):.1f}", stops),
+    "thirds": _thirds,
     "signed_word": lambda stops: _with_unit(units.format_stops(stops), stops),
     "azimuth": _azimuth,
     "elevation": _elevation,

@@ -115,6 +115,12 @@ def test_one_of_four_may_be_off_by_itself() -> None:
     assert str(report.rows[3].sentence).endswith("with the camera changed")
 
 
+@pytest.mark.parametrize(("off", "words"), [(1.01, "close down by 1 stop,"), (-1.34, "open up by 1 1/3 stops,"), (2.0, "by 2 stops,")])
+def test_the_camera_s_change_is_whole_stops_and_thirds(off: float, words: str) -> None:
+    """A shutter and an aperture have thirds: three of them are a stop."""
+    assert words in str(match_report(built(), off_by(off, off, off, off)).camera)
+
+
 @pytest.mark.parametrize("stops", [(-0.17, -0.16, -0.15, -0.18), (0.33, -0.33, 0.33, -0.33), (0.05, -0.05, 0.0, 0.02)])
 def test_no_change_of_the_camera_is_offered_that_would_not_close_it(stops: tuple[float, ...]) -> None:
     """Half of a third, differences of both signs, or nothing to close: the camera stays."""

@@ -119,15 +119,15 @@ PHRASES: dict[str, str] = {
     "leave_it_to_camera": "the camera closes it",
     "beside_camera": "{said}, with the camera changed",
     "all_alike_open":
-        "all lights are {stops:stops_word} under alike: open up by {thirds}/3 stop, or set {iso:iso}, instead of touching "
+        "all lights are {stops:stops_word} under alike: open up by {thirds:thirds}, or set {iso:iso}, instead of touching "
         "{lights} lights",
     "all_alike_close":
-        "all lights are {stops:stops_word} over alike: close down by {thirds}/3 stop, or set {iso:iso}, instead of touching "
+        "all lights are {stops:stops_word} over alike: close down by {thirds:thirds}, or set {iso:iso}, instead of touching "
         "{lights} lights",
     "most_alike_open":
-        "{lights} of {of} lights are {stops:stops_word} under alike: open up by {thirds}/3 stop, or set {iso:iso}, instead of "
+        "{lights} of {of} lights are {stops:stops_word} under alike: open up by {thirds:thirds}, or set {iso:iso}, instead of "
         "touching {lights} lights",
     "most_alike_close":
-        "{lights} of {of} lights are {stops:stops_word} over alike: close down by {thirds}/3 stop, or set {iso:iso}, instead of "
+        "{lights} of {of} lights are {stops:stops_word} over alike: close down by {thirds:thirds}, or set {iso:iso}, instead of "
         "touching {lights} lights",
 }
