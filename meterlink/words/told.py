@@ -6,11 +6,11 @@
     "{light} is {stops:stops_word} over"      told("over", light="KEY", stops=0.31)
 
 How a value is written, beside the usual formats: ``length`` and ``cm`` (metres in), ``stops`` and ``stops2`` (signed),
-``size`` and ``size2`` (stops without their sign), ``stops_word`` (``1.6 stops``), ``signed_word`` (``+1.6 stops``),
-``thirds`` (``1 1/3 stops``; thirds in), ``u`` (an uncertainty, at least 0.1), ``azimuth`` and ``elevation`` (``40° right``, ``30° up``; degrees in), ``lx``, ``lxs``,
-``f``, ``figure`` (an f-number or a power that is text already, also as somebody typed it), ``shutter`` (``1/125 s``),
-``duration``, ``iso``, ``ratio`` (``3:1``), ``mm``, ``date`` (seconds since 1970 in), ``megabytes``, the names of a
-``point``, ``movement``, ``role`` or ``receptor``; several values by ``,`` ``;`` ``and`` ``or``.
+``size`` and ``size2`` (stops without their sign), ``stops_word`` (``1.6 stops``), ``signed_word`` (``+1.6 stops``), ``thirds``
+(``1 1/3 stops``; thirds in), ``u`` (an uncertainty, at least 0.1), ``azimuth`` and ``elevation`` (``40° right``, ``30° up``;
+degrees in), ``lx``, ``lxs``, ``f``, ``figure`` (an f-number or a power that is text already, also as somebody typed it),
+``shutter`` (``1/125 s``), ``duration``, ``iso``, ``ratio`` (``3:1``), ``mm``, ``date`` (seconds since 1970 in), ``megabytes``, the
+names of a ``point``, ``movement``, ``role`` or ``receptor``; several values by ``,`` ``;`` ``and`` ``or``.
 A value may itself be told, or an action.
 """
 

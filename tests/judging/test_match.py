@@ -115,7 +115,7 @@ def test_one_of_four_may_be_off_by_itself() -> None:
     assert str(report.rows[3].sentence).endswith("with the camera changed")
 
 
-@pytest.mark.parametrize(("off", "words"), [(1.01, "close down by 1 stop,"), (-1.34, "open up by 1 1/3 stops,"), (2.0, "by 2 stops,")])
+@pytest.mark.parametrize(("off", "words"), [(1.01, "down by 1 stop,"), (-1.34, "up by 1 1/3 stops,"), (2.0, "by 2 stops,")])
 def test_the_camera_s_change_is_whole_stops_and_thirds(off: float, words: str) -> None:
     """A shutter and an aperture have thirds: three of them are a stop."""
     assert words in str(match_report(built(), off_by(off, off, off, off)).camera)
