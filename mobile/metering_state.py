@@ -7,6 +7,7 @@ times a second and so stays apart.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from math import inf
 from typing import Any, NamedTuple
 
 from meterlink.judging.judged_set import LightState
@@ -151,7 +152,7 @@ def metering_look(shot: Shot, *, lost: bool = False) -> MeteringLook:
         held_title=t("metering.held_title", point=_point(waiting)) if together else _held_title(held_light, light),
         can_hold=held_light is not None or together,
         recalled=_recalled(shot),
-        hold_at_point=t("metering.hold_at_point") if any(one.can_change for one in shot.recalled) else "",
+        hold_at_point=_at_point(shot),
         power=_power(light, state),
         can_power=light is not None and light.source_light_id is None,
         again=_again(pop) if (rejected or pop["lacks"]) and not lost else "",
@@ -221,6 +222,11 @@ def _headline(shot: Shot, waiting: Request | None, missing: tuple[LightState, ..
     return light.name if light else t("metering.all_lights")
 
 
+def _at_point(shot: Shot) -> str:
+    """The button that has the dome at its point instead of where it is remembered to have been; empty where there is none."""
+    return t("metering.hold_at_point") if any(one.can_change for one in shot.recalled) else ""
+
+
 def _instruction(shot: Shot, waiting: Request | None, missing: tuple[LightState, ...], pop: dict[str, Any]) -> str:
     if waiting is None:
         if not shot.setup:
@@ -238,8 +244,10 @@ def _instruction(shot: Shot, waiting: Request | None, missing: tuple[LightState,
     state = shot.view.state(light.id) if shot.view else None
     rejected = pop["last_id"] == light.id and pop["verdict"] == "retake"
     again = rejected or (state is not None and state.reading is not None)
-    # What was held too far off is fired again at its point, which is still to be said: below stands what it is taken for.
-    if waiting.held_off_m and not rejected:
+    if rejected and _at_point(shot) and (waiting.held_off_m or 0.0) > dict(shot.usable).get(light.id, inf):
+        # The distance stays until she says otherwise: a pop at the face would be taken for one as far off as the last.
+        fire = t("metering.fire_again_nearer", name=light.name, point=_point(waiting), button=_at_point(shot))
+    elif waiting.held_off_m:
         length = figures.format_length(waiting.held_off_m, shot.prefs.imperial)
         fire = t("metering.fire_again_off" if again else "metering.fire_off", name=light.name, length=length)
     else:

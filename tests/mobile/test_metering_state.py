@@ -326,6 +326,29 @@ def test_what_cannot_be_a_distance_is_refused_in_one_line(metered, text: str) ->
     assert dict(one.desk.shot.held)[one.id_of("KEY")] is None
 
 
+def test_a_retake_that_was_not_held_too_far_off_is_asked_for_where_it_was_held(metered) -> None:
+    """KEY 5 cm off, darker than its head gave before: the dome was right, and the instruction names the distance in use."""
+    one = metered(2)
+    key = one.id_of("KEY")
+    one.desk.remember(free_order=False)
+    one.desk.move_light(key, distance_m=1.2, azimuth_deg=40.0)
+    one.desk.begin()
+    for power in (-2.0, -1.0, -2.0):
+        one.desk.move_light(key, power_stops=power)
+        one.desk.wait_for(key)
+        one.pop(320.0 * 2.0**power)
+    one.desk.move_light(key, elevation_deg=10.0)
+    one.desk.wait_for(key)
+    one.desk.hold_off(key, 0.05)
+    one.pop(20.0)
+    one.desk.wait_for(key)
+
+    shown = state.metering_look(one.desk.shot)
+
+    assert shown.verdict == "retake"
+    assert shown.instruction == "fire KEY again, dome 5.0 cm off"
+
+
 def test_a_pop_to_be_retaken_keeps_its_light_in_the_headline_and_says_again(metered) -> None:
     """KEY with the dome 80 cm off: headline, chip and instruction stay KEY's, nothing else asks; FILL only comes after it."""
     one = metered(2)
@@ -338,7 +361,8 @@ def test_a_pop_to_be_retaken_keeps_its_light_in_the_headline_and_says_again(mete
 
     shown = state.metering_look(one.desk.shot)
 
-    assert (shown.verdict, shown.headline, shown.instruction) == ("retake", "KEY", "fire KEY again, dome at the face")
+    assert (shown.verdict, shown.headline, shown.recalled) == ("retake", "KEY", "80 cm off, as at its last pop")
+    assert shown.instruction == "tap “At the point” and fire KEY again, dome at the face", "else it is taken for 80 cm off"
     assert [chip.waiting for chip in shown.chips] == [True, False]
     assert (shown.again, shown.next.act, shown.following) == ("", "", "then FILL")
 
