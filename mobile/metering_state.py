@@ -246,7 +246,7 @@ def _instruction(shot: Shot, waiting: Request | None, missing: tuple[LightState,
     again = rejected or (state is not None and state.reading is not None)
     if rejected and _at_point(shot) and (waiting.held_off_m or 0.0) > dict(shot.usable).get(light.id, inf):
         # The distance stays until she says otherwise: a pop at the face would be taken for one as far off as the last.
-        fire = t("metering.fire_again_nearer", name=light.name, point=_point(waiting), button=_at_point(shot))
+        fire = t("metering.fire_again_nearer", name=light.name, button=_at_point(shot))
     elif waiting.held_off_m:
         length = figures.format_length(waiting.held_off_m, shot.prefs.imperial)
         fire = t("metering.fire_again_off" if again else "metering.fire_off", name=light.name, length=length)

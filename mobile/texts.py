@@ -58,7 +58,7 @@ EN: dict[str, str] = {
     "metering.fire": "fire it alone, dome at the {point}",
     "metering.fire_again": "fire {name} again, dome at the {point}",
     "metering.fire_off": "fire it alone, dome {length} off",
-    "metering.fire_again_nearer": "tap “{button}” and fire {name} again, dome at the {point}",
+    "metering.fire_again_nearer": "tap “{button}” and fire {name} again there",
     "metering.fire_again_off": "fire {name} again, dome {length} off",
     "metering.fire_with": "put {name} in place and fire {source}; dome toward {aim}",
     "metering.fire_without": "take {name} away and fire {source} again; dome as before",

@@ -362,7 +362,7 @@ def test_a_pop_to_be_retaken_keeps_its_light_in_the_headline_and_says_again(mete
     shown = state.metering_look(one.desk.shot)
 
     assert (shown.verdict, shown.headline, shown.recalled) == ("retake", "KEY", "80 cm off, as at its last pop")
-    assert shown.instruction == "tap “At the point” and fire KEY again, dome at the face", "else it is taken for 80 cm off"
+    assert shown.instruction == "tap “At the point” and fire KEY again there", "else it is taken for 80 cm off"
     assert [chip.waiting for chip in shown.chips] == [True, False]
     assert (shown.again, shown.next.act, shown.following) == ("", "", "then FILL")
 
