@@ -116,8 +116,12 @@ SLOW = (
 busy while the others have nothing left."""
 
 
-REAL_TIME = ("touch/test_", "bluetooth/test_ble_soak", "mobile/test_app_real_links", "cli/test_key", "link/test_serial_port")
+REAL_TIME = (
+    "touch/test_", "bluetooth/test_ble_soak", "mobile/test_app_real_links", "cli/test_key", "link/test_serial_port",
+    "test_physics_to_table",
+)  # fmt: skip
 """Windows, radios and terminals of their own that share a busy machine with all others: asked once more before they have failed.
+So is the physics of a chip whose noise falls as its time is turned: one figure of some 8,000, in 45 runs, was 0.1003 stop off, not 0.1.
 
 The first answer is printed too, with its traceback: a fault that comes now and then is seen there.  At most three in a run.
 """
