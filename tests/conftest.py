@@ -121,7 +121,7 @@ REAL_TIME = (
     "test_physics_to_table",
 )  # fmt: skip
 """Windows, radios and terminals of their own that share a busy machine with all others: asked once more before they have failed.
-So is the physics of a chip whose noise falls as its time is turned: one figure of some 8,000, in 45 runs, was 0.1003 stop off, not 0.1.
+So is the physics of a chip whose noise falls as its time is turned: one figure of some 8,000, in 45 runs, was 0.1003 stop off.
 
 The first answer is printed too, with its traceback: a fault that comes now and then is seen there.  At most three in a run.
 """
