@@ -16,11 +16,8 @@ from pathlib import Path
 from typing import Any
 
 from mobile import environment
-from mobile.frame import Frame
-from mobile.made_up import pulse_for
-from mobile.metering_state import complete, live_text, metering_look, near_of
 
-environment.prepare()
+environment.prepare()  # before anything that imports kivy, which else takes the command line for its own
 
 from kivy.app import App  # noqa: E402
 from kivy.clock import Clock  # noqa: E402
@@ -34,7 +31,10 @@ from meterlink.metering.outcome import Outcome, OutcomeCode, OutcomeKind  # noqa
 from meterlink.records import Measurement  # noqa: E402
 from mobile import texts  # noqa: E402
 from mobile.desk import Desk, Shot  # noqa: E402
+from mobile.frame import Frame  # noqa: E402
 from mobile.look import Look  # noqa: E402
+from mobile.made_up import pulse_for  # noqa: E402
+from mobile.metering_state import complete, live_text, metering_look, near_of  # noqa: E402
 from mobile.navigation import Navigation  # noqa: E402
 from mobile.sensor_desk import SIMULATED_URL, SensorDesk  # noqa: E402
 from mobile.sensors_state import strip_text  # noqa: E402
