@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+import logging
 import os
+
+QUIET = ("Cutbuffer", "MTDev")
+"""What a desktop may lack (a clipboard for the middle button, a kind of touch screen): a page of traceback tells nobody anything."""
 
 
 def prepare() -> None:
-    """Keep kivy from reading our command line and from writing files of its own.  What is set already stays."""
+    """Keep kivy from reading our command line, from writing files of its own and from tracing what a desktop may lack.
+
+    What is set already stays.
+    """
+    logging.getLogger("kivy").addFilter(lambda record: not any(one in record.getMessage() for one in QUIET))
     for name, value in (("KIVY_NO_ARGS", "1"), ("KIVY_NO_FILELOG", "1"), ("KIVY_LOG_MODE", "PYTHON")):
         os.environ.setdefault(name, value)
 

@@ -337,7 +337,5 @@ def main(argv: list[str] | None = None) -> int:
     except MeterlinkError as error:
         print(error, file=sys.stderr)
         return error.exit_code
-    # A desktop without a middle-click clipboard is told so by a page of traceback, which helps nobody.
-    logging.getLogger("kivy").addFilter(lambda record: "Cutbuffer" not in record.getMessage())
     asyncio.run(amain(MeterApp(library, sensor_url=args.sensor)))
     return 0

@@ -17,3 +17,4 @@ def test_the_command_line_is_the_app_s_own_and_not_kivy_s() -> None:
     assert done.returncode == 0, done.stderr
     assert "--library FILE" in done.stdout
     assert "--sensor URL" in done.stdout
+    assert "Traceback" not in done.stderr, "what this machine lacks is no news to the person"
