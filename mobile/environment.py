@@ -6,7 +6,7 @@ import logging
 import os
 
 QUIET = ("Cutbuffer", "MTDev")
-"""What a desktop may lack (a clipboard for the middle button, a kind of touch screen): a page of traceback tells nobody anything."""
+"""What a desktop may lack (a clipboard for the middle button, a kind of touch screen): a page of traceback helps nobody."""
 
 
 def prepare() -> None:
