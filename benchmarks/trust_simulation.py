@@ -27,7 +27,7 @@ from trust_ideal import Ideal, Seen
 from trust_tables import Outcome, report
 from trust_world import FRONTAL, REACH_M, U_POP, TrueLight, received
 
-from meterlink.checks.findings import predicted_apart
+from meterlink.checks.disagreement import predicted_apart
 from meterlink.judging.judge import judge_set
 from meterlink.judging.judged_set import JudgedSet
 from meterlink.judging.prediction import Past, Prediction, predict

@@ -129,7 +129,10 @@ class Setup:
         opened.add_light(light, place)
 
     def move(self, light: str, *, source: Source | None = None, power: str | None = None, **changes: Any) -> None:
-        """Move, turn or re-power a light: fields of a placement by name.  Its reading becomes stale."""
+        """Move, turn or re-power a light: fields of a placement by name.  Its reading becomes stale.
+
+        It stays where only is told where the light stands, of which nothing was known.
+        """
         shape = {} if source is None else _shape(source)
         self.opened.move(self.opened.light(light), **shape, **_power(power), **changes)
 

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from meterlink.checks import colour, evenness, freezing, room_light, shutter
-from meterlink.checks import findings as readings
+from meterlink.checks import colour, disagreement, evenness, freezing, readings, room_light, shutter
 from meterlink.checks.findings import FINE, Finding
 from meterlink.judging.judged_set import JudgedSet
 
 FINDERS: list[Callable[[JudgedSet], Iterable[Finding]]] = [
-    readings.retakes, readings.not_current, readings.disagreement, readings.predicted_apart, readings.sum_hint,
+    readings.retakes, readings.not_current, disagreement.disagreement, disagreement.predicted_apart, disagreement.sum_hint,
     readings.unknown_places, readings.outliers, readings.near_limits, readings.peaks_beyond_range, readings.damaged_notes,
     colour.colour_findings, evenness.head_to_toe, evenness.backdrop, freezing.freeze_findings, room_light.room_light,
     shutter.shutter_losses,

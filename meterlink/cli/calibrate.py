@@ -22,7 +22,6 @@ import asyncio
 import math
 import time
 from collections.abc import Sequence
-from pathlib import Path
 
 from meterlink import units
 from meterlink.calibration import camera
@@ -34,9 +33,8 @@ from meterlink.calibration.kept_walk import as_data, go_on
 from meterlink.calibration.procedure import Procedure
 from meterlink.calibration.scale import Scaled
 from meterlink.calibration.scale_walk import ScaleWalk
-from meterlink.calibration.spectra import Spectra, known_lamps, lamp_errors, parse_csv
 from meterlink.calibration.steps import LEVELS
-from meterlink.cli import ranger
+from meterlink.cli import ranger, spectral
 from meterlink.cli.as_typed import between
 from meterlink.cli.frame import JSON, RECEPTOR, SENSOR, open_library, option, out, print_json, print_rows
 from meterlink.cli.keys import Lines
@@ -46,7 +44,6 @@ from meterlink.library.store import Library
 from meterlink.metering.calibrating import Keep, Say
 from meterlink.records import Calibration, Identity
 from meterlink.report.acceptance import claim_lines
-from meterlink.words.actions import Do
 from meterlink.words.language import marked, say, say_for, with_decimal_sign
 from meterlink.words.told import written
 
@@ -96,7 +93,7 @@ def run(args: argparse.Namespace) -> int:
     """Walk, fit, store and show."""
     _refuse_what_would_be_ignored(args)
     if args.what == "spectral":
-        return _spectral(args)
+        return spectral.run(args)
     if args.list:
         return _list(args)
     return asyncio.run(ranger.walk(args) if args.what == "ranger" else _walk(args))
@@ -105,7 +102,7 @@ def run(args: argparse.Namespace) -> int:
 async def _walk(args: argparse.Namespace) -> int:
     tell = teller(args.json)
     # What is wrong with these is said before the walk, not after its half hour.
-    light_distance_m, lamp_errors = units.parse_distance(args.light_distance), _lamp_errors(args)
+    light_distance_m, lamp_errors = units.parse_distance(args.light_distance), spectral.lamps_beside(args)
     with open_library(args) as library:
         async with begun(library, args.sensor, tell, args.receptor or "") as sensor:
             previous = sensor.calibration._replace(constant=args.constant) if args.constant else sensor.calibration
@@ -224,16 +221,6 @@ def _made(
     return scaled.calibration, scaled
 
 
-def _lamp_errors(args: argparse.Namespace) -> dict[str, float] | None:
-    """By how much other lamps are read too bright, where the response is given; under the flash without a lamp's name."""
-    if not args.response:
-        return None
-    responses, lamps = _spectra(args.response), known_lamps()
-    under = args.lamp if args.lamp in lamps else next(iter(lamps))
-    _, rows = lamp_errors(next(iter(responses.values())), lamps, under)
-    return {r.lamp: round(r.error_stops, 4) for r in rows if r.lamp != under}
-
-
 def _show(c: Calibration, scaled: Scaled | None, ranges: Sequence[str]) -> None:
     out(
         "\nstored: calibration {id}, {receptor:receptor}, method {method}, scale ±{u95:.2f} stop (k=2)",
@@ -289,28 +276,4 @@ def _list(args: argparse.Namespace) -> int:
             names = tuple(c.details.get("range_names") or (str(i) for i in range(len(c.ranges))))
             for words in reminders(c, Identity(c.sensor_id, "", "", ranges=names), time.time()):
                 out("! {sensor}, {receptor:receptor}: {what}", sensor=c.sensor_id, receptor=c.receptor, what=words)
-    return 0
-
-
-def _spectra(file: str) -> Spectra:
-    """Read a file of spectra.  Raises UsageError when it cannot be read."""
-    try:
-        text = Path(file).read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise UsageError("{file} cannot be read ({name}): check the path", file=file, name=type(error).__name__) from None
-    return parse_csv(text)
-
-
-def _spectral(args: argparse.Namespace) -> int:
-    if not args.file:
-        raise UsageError("name a CSV of wavelength and responsivity: {do}", do=Do("calibrate_spectral"))
-    sensors, lamps = _spectra(args.file), known_lamps()
-    found = {name: lamp_errors(values, lamps) for name, values in sensors.items()}
-    if args.json:
-        print_json({n: {"f1_prime": f1, "lamps": rows} for n, (f1, rows) in found.items()})
-        return 0
-    for name, (f1, rows) in found.items():
-        out("\n{name}: f1′ {f1:.3f}; calibrated under illuminant A it reads so many stops too bright (+):", name=name, f1=f1)
-        cells = [[r.lamp, written(r.factor, ".4f"), written(r.error_stops, "+.2f")] for r in rows]
-        print_rows(["lamp", "F*", "stops"], cells, right="lrr")
     return 0

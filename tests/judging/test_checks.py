@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import importlib
 import json
 import math
+import pkgutil
 
 import pytest
 from small_sets import all_at_once, gave, hot, light, placed, read, seen, view
 
-from meterlink.checks import finders
-from meterlink.checks import findings as checks
+from meterlink import checks
+from meterlink.checks import disagreement, finders
 from meterlink.checks.finders import findings
 from meterlink.checks.findings import Finding
 from meterlink.judging.prediction import Prediction
@@ -90,7 +92,7 @@ def test_single_readings_apart_are_named(apart: float, said: bool) -> None:
     seen_view = view(LIGHTS, [KEY, FILL], [read(0, 160.0), read(1, 80.0)])
     u = math.hypot(seen_view.lights[0].judged.u_stops, 0.15)
     prediction = Prediction(math.log2(160.0) - apart * u, 0.15, 1, False, "1 earlier reading of A")
-    found = list(checks.predicted_apart(seen_view._replace(predictions={"l0": prediction})))
+    found = list(disagreement.predicted_apart(seen_view._replace(predictions={"l0": prediction})))
     assert bool(found) is said
     if found:
         assert found[0].light == "KEY"
@@ -107,7 +109,7 @@ def test_what_all_lights_are_off_alike_is_looked_for_at_none_of_them(rim_stops: 
     seen_view = view(lights, [KEY, FILL, placed(2)], [read(0, 160.0), read(1, 80.0), read(2, 40.0, point="rim")])
     pasts = {"l0": (160.0, 0.7), "l1": (80.0, 0.66), "l2": (seen_view.lights[2].judged.corrected, rim_stops)}
     predictions = {one: Prediction(math.log2(lxs) - stops, 0.05, 1, False, "1 reading") for one, (lxs, stops) in pasts.items()}
-    found = list(checks.predicted_apart(seen_view._replace(predictions=predictions)))
+    found = list(disagreement.predicted_apart(seen_view._replace(predictions=predictions)))
 
     assert ([one.said.code for one in found] == ["all_apart"]) is alike
     if alike:
@@ -222,8 +224,8 @@ def test_every_finder_is_listed() -> None:
     """A public function from the judged set to findings that nobody asks would be silent."""
     there = {
         made
-        for module in (checks, finders.colour, finders.evenness, finders.freezing, finders.room_light, finders.shutter)
-        for name, made in vars(module).items()
+        for module in pkgutil.iter_modules(checks.__path__)
+        for name, made in vars(importlib.import_module(f"meterlink.checks.{module.name}")).items()
         if getattr(made, "__annotations__", {}) == {"view": "JudgedSet", "return": "Iterable[Finding]"} and name[0] != "_"
     }
     assert there == set(finders.FINDERS)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+from collections.abc import Callable
 
 import pytest
 from hypothesis import given
@@ -16,6 +17,7 @@ from mobile import metering_state as state
 from mobile.desk import Shot
 from mobile.last_pop import Figure, figure_of
 from mobile.wave_state import WAVE_POINTS, wave_points
+from tests.mobile.desks import Metered
 
 
 def test_without_a_set_it_says_how_to_begin() -> None:
@@ -326,13 +328,19 @@ def test_what_cannot_be_a_distance_is_refused_in_one_line(metered, text: str) ->
     assert dict(one.desk.shot.held)[one.id_of("KEY")] is None
 
 
-def test_a_retake_that_was_not_held_too_far_off_is_asked_for_where_it_was_held(metered) -> None:
-    """KEY 5 cm off, darker than its head gave before: the dome was right, and the instruction names the distance in use."""
+def in_order(metered: Callable[..., Metered]) -> tuple[Metered, str]:
+    """Two lights, one after the other, the key (whose id it is) at a known place."""
     one = metered(2)
     key = one.id_of("KEY")
     one.desk.remember(free_order=False)
     one.desk.move_light(key, distance_m=1.2, azimuth_deg=40.0)
     one.desk.begin()
+    return one, key
+
+
+def test_a_retake_that_was_not_held_too_far_off_is_asked_for_where_it_was_held(metered) -> None:
+    """KEY 5 cm off, darker than its head gave before: the dome was right, and the instruction names the distance in use."""
+    one, key = in_order(metered)
     for power in (-2.0, -1.0, -2.0):
         one.desk.move_light(key, power_stops=power)
         one.desk.wait_for(key)
@@ -351,11 +359,7 @@ def test_a_retake_that_was_not_held_too_far_off_is_asked_for_where_it_was_held(m
 
 def test_a_pop_to_be_retaken_keeps_its_light_in_the_headline_and_says_again(metered) -> None:
     """KEY with the dome 80 cm off: headline, chip and instruction stay KEY's, nothing else asks; FILL only comes after it."""
-    one = metered(2)
-    key = one.id_of("KEY")
-    one.desk.remember(free_order=False)
-    one.desk.move_light(key, distance_m=1.2, azimuth_deg=40.0)
-    one.desk.begin()
+    one, key = in_order(metered)
     one.desk.hold_off(key, 0.8)
     one.pop(640.0)
 

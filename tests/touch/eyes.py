@@ -7,8 +7,6 @@ import zlib
 from typing import Any
 
 Box = tuple[float, float, float, float]
-SHORT = 6
-"""A word of so many letters has room in any line that a page may make."""
 
 
 class Eyes:
@@ -69,13 +67,13 @@ class Eyes:
         thing = {"name": name, "kind": type(widget).__name__, "target": target, "box": box, "clip": clip}
         if isinstance(widget, TextInput) and not widget.text and widget.hint_text:
             room = widget.width - widget.padding[0] - widget.padding[2]
-            thing["split"] = widget._get_text_width(widget.hint_text, widget.tab_width, widget._label_cached) > room
+            if widget._get_text_width(widget.hint_text, widget.tab_width, widget._label_cached) > room:
+                thing["torn"] = widget.hint_text
         if isinstance(widget, Label) and text and widget.width > 1 and widget.height > 1:
-            thing["split"] = self._split(widget)
             chosen, strong = getattr(widget, "chosen", False), getattr(widget, "strong", False)
             things.append({**thing, "strong": strong, "text": text, "ink": self._ink(widget), "font_px": widget.font_size,
                            "colour": list(widget.color[:3]), "drawn": False, "chosen": chosen,
-                           "broken": self._broken(widget)})  # fmt: skip
+                           "torn": self._torn(widget)})  # fmt: skip
         elif name or target:
             extra = {what: getattr(widget, what) for what in ("verdict", "strong") if hasattr(widget, what)}
             said = getattr(widget, "text", "")
@@ -87,18 +85,11 @@ class Eyes:
                            "text": written, "ink": ink, "font_px": font_px, "drawn": True})  # fmt: skip
 
     @staticmethod
-    def _split(label: Any) -> bool:
-        """Whether a line of a label ends within a word, which had no room on a line of its own."""
-        lines = getattr(label._label, "_cached_lines", ())
-        if label.text_size[0] is None or len(lines) < 2:
-            return False
-        words = " ".join("".join(w.text for w in line.words) for line in lines).split()
-        return sorted("".join(words)) == sorted("".join(label.text.split())) and words != label.text.split()
-    def _broken(self, label: Any) -> str:
-        """A short word of a label that goes on in the next line; empty where none does."""
-        lines = ["".join(w.text for w in line.words) for line in label._label._cached_lines]
-        short = (word for word in label._label.text.split() if len(word) <= SHORT and not label.markup)
-        return next((word for word in short if not any(word in line for line in lines)), "") if len(lines) > 1 else ""
+    def _torn(label: Any) -> str:
+        """A word of a label that goes on in the next line; empty where none does."""
+        lines = ["".join(word.text for word in line.words) for line in label._label._cached_lines]
+        words = () if label.markup or len(lines) < 2 else label._label.text.split()
+        return next((word for word in words if not any(word in line for line in lines)), "")
 
     def _ink(self, label: Any) -> Box:
         """Where the letters of a label are, as near as its lines tell."""

@@ -80,10 +80,8 @@ class Thing(NamedTuple):
     strong: bool = False
     """It has the face of the one thing to do next."""
     colour: tuple[float, float, float] | None = None
-    split: bool = False
-    """A line of it ends within a word, or a field's hint is longer than the field."""
-    broken: str = ""
-    """A short word of it that goes on in the next line."""
+    torn: str = ""
+    """A word of it that goes on in the next line, or a hint that is longer than its field."""
 
     @property
     def seen(self) -> float:
@@ -122,7 +120,7 @@ class Screen:
             Thing(
                 o["name"], o["kind"], o["text"], o["target"], tuple(o["box"]), tuple(o["ink"]), tuple(o["clip"]),
                 o["font_px"], o["drawn"], o.get("verdict", ""), o.get("chosen", False), o.get("strong", False),
-                tuple(o["colour"]) if o.get("colour") else None, o.get("split", False), o.get("broken", ""),
+                tuple(o["colour"]) if o.get("colour") else None, o.get("torn", ""),
             )
             for o in said["things"]
         ]  # fmt: skip

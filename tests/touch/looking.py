@@ -12,6 +12,8 @@ TARGET = 48
 SMALLEST_TEXT = 14
 GLANCE = 60
 """Letters that a line on the metering page may have."""
+SHORT = 6
+"""A word of so many letters has room in any line that a page may make."""
 SLACK = 1.5
 """Pixels by which boxes may differ: anti-aliasing and rounding."""
 FLOATING = ("finger_note", "undo_text", "undo", "explain")
@@ -62,11 +64,6 @@ def cut(screen: Screen) -> list[str]:
     return found
 
 
-def split(screen: Screen) -> list[str]:
-    """Words that go over two lines, and hints that are longer than their field."""
-    return [f"{screen.place}: {one.name or one.text!r} is broken within a word" for one in screen.things if one.split]
-
-
 def small(screen: Screen) -> list[str]:
     """Targets below 48 dp and texts below 14 dp."""
     found = []
@@ -90,14 +87,15 @@ def many_next(screen: Screen) -> list[str]:
     return [f"{screen.place}: {' and '.join(strong)} are all the next thing to do"] if len(strong) > 1 else []
 
 
-def broken(screen: Screen) -> list[str]:
-    """Short words (a light's name, a figure) that are torn apart: half of them in one line, half in the next."""
-    return [f"{screen.place}: {one.broken!r} of {one.text!r} is torn apart" for one in screen.texts if one.broken]
+def torn(screen: Screen, longest: int = SHORT) -> list[str]:
+    """Words of up to so many letters (a light's name, a figure) of which half stands in one line and half in the next."""
+    found = [one for one in screen.things if one.seen > 0.05 and 0 < len(one.torn) <= longest]
+    return [f"{screen.place}: {one.torn!r} of {one.name or one.text!r} is torn apart" for one in found]
 
 
 def problems(screen: Screen) -> list[str]:
     """Everything that is wrong with a screen, in words."""
-    return overlaps(screen) + beside(screen) + cut(screen) + small(screen) + many_next(screen) + broken(screen)
+    return overlaps(screen) + beside(screen) + cut(screen) + small(screen) + many_next(screen) + torn(screen)
 
 
 def contrast_of(image: Any, thing: Thing) -> float:

@@ -5,11 +5,21 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 
-from tests.touch.hands import Phone
+from tests.touch.hands import Phone, Screen
 from tests.touch.libraries import german, key_in_doubt, known, made_up
-from tests.touch.looking import problems, split
+from tests.touch.looking import problems, torn
 
 Start = Callable[..., Phone]
+
+
+def waits_held(p: Phone, length: str) -> Screen:
+    """One light after the other: the first one waits, the dome so far off it."""
+    p.show("settings")
+    p.tap("choice:free_order:False")
+    p.tap("place:set")
+    p.tap("set_meter")
+    p.tap("held_text")
+    return p.type("held_field", length)
 
 
 def test_turned_and_back_the_bar_is_as_it_was(phone: Start) -> None:
@@ -130,12 +140,7 @@ def test_a_clipped_pop_of_the_background_is_the_backgrounds(phone: Start) -> Non
 def test_a_retake_keeps_its_light_waiting_and_its_distance_cures_it(phone: Start) -> None:
     """KEY with the dome 80 cm off is a retake: seen, heard, and KEY waits again; said to be at the face it counts, FILL is next."""
     p = phone(prepare=known)
-    p.show("settings")
-    p.tap("choice:free_order:False")
-    p.tap("place:set")
-    p.tap("set_meter")
-    p.tap("held_text")
-    p.type("held_field", "80 cm")
+    waits_held(p, "80 cm")
     now = p.pop(held_m=0.8, stops=-2.5)
     assert (now.text("last_name"), now.text("verdict"), now.text("headline")) == ("KEY", "retake", "KEY")
     assert now.find("act:again") is None, "it waits already"
@@ -354,12 +359,7 @@ def test_a_remembered_distance_is_said_before_the_pop_and_one_tap_changes_it(pho
     What was read before stays as it was said; the pop to come is read at the point.
     """
     p = phone(prepare=known)
-    p.show("settings")
-    p.tap("choice:free_order:False")
-    p.tap("place:set")
-    p.tap("set_meter")
-    p.tap("held_text")
-    now = p.type("held_field", "10 cm")
+    now = waits_held(p, "10 cm")
     assert (now.find("recalled"), now.text("instruction")) == (None, "fire it alone, dome 10 cm off"), "it was said just now"
     now = p.pop(held_m=0.1)
     assert (now.text("last_name"), now.find("recalled")) == ("KEY", None)
@@ -408,16 +408,16 @@ def test_in_german_with_large_text_no_word_and_no_hint_is_cut(phone: Start) -> N
     for _ in range(4):
         now = p.pop()
     assert (now.text("headline"), now.text("held_title")) == ("KANTE", "HINTERGRUND: Kalotte vor: Hintergrund")
-    found = problems(now) + split(now)
+    found = problems(now) + torn(now, 99)
     p.show("sensors")
     p.ask("scroll", part=0.0)
     now = p.settled()
-    found += problems(now) + split(now)
+    found += problems(now) + torn(now, 99)
     p.show("set")
     now = p.tap("set_about")
-    found += problems(now) + split(now)
+    found += problems(now) + torn(now, 99)
     p.wear("amber", 2.0)
     now = p.show("lights", "HINTERGRUND")
-    found += [one.name for one in now.things if one.name == "edit_name" and one.split]
+    found += [one.name for one in now.things if one.name == "edit_name" and one.torn]
 
     assert found == []
